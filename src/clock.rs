@@ -1,0 +1,90 @@
+//! Time: samples while we listen, instants in the journal.
+//!
+//! Takes: sample numbers of the kept audio, and anchors that tie some of them to the wall clock.
+//! Gives: spans in samples and seconds, and instants (UTC).
+//! Never: assumes that two clocks agree; the scanner's clock is `frames`' business.
+//! Tested in: here.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use serde::{Deserialize, Serialize};
+
+/// Samples a second of everything that is kept and recognised, mono, 16 bit.
+pub const SAMPLE_RATE_HZ: u32 = 16_000;
+
+/// A stretch of the kept audio: from the first sample to just after the last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Span {
+    /// Number of the first sample, counted from the start of the exam.
+    pub from: u64,
+    /// Number of the first sample that is no longer part of it.
+    pub to: u64,
+}
+
+impl Span {
+    /// Start and end in seconds since the start of the exam's audio.
+    #[must_use]
+    pub fn seconds(self) -> (f64, f64) {
+        (seconds(self.from), seconds(self.to))
+    }
+
+    /// The smallest span that holds both.
+    #[must_use]
+    pub fn join(self, other: Span) -> Span {
+        Span { from: self.from.min(other.from), to: self.to.max(other.to) }
+    }
+}
+
+/// A sample number as seconds since the start of the exam's audio.
+#[must_use]
+#[allow(clippy::cast_precision_loss)] // exact up to 2^53 samples, 17,000 years
+pub fn seconds(sample: u64) -> f64 {
+    sample as f64 / f64::from(SAMPLE_RATE_HZ)
+}
+
+/// One reading of the wall clock and the monotonic clock at a known sample.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Anchor {
+    /// What the wall clock said (UTC).
+    pub wall: DateTime<Utc>,
+    /// What the monotonic clock said, in nanoseconds since the program started listening.
+    pub monotonic_ns: u64,
+    /// The sample that was being recorded.
+    pub sample: u64,
+}
+
+impl Anchor {
+    /// The instant of `sample`, counted from this anchor at the nominal sample rate.
+    #[must_use]
+    pub fn instant_of(&self, sample: u64) -> DateTime<Utc> {
+        let ahead = i128::from(sample) - i128::from(self.sample);
+        let nanos = ahead * 1_000_000_000 / i128::from(SAMPLE_RATE_HZ);
+        self.wall + TimeDelta::nanoseconds(i64::try_from(nanos).unwrap_or(i64::MAX))
+    }
+}
+
+/// How far the wall clock behind an exam's instants can be trusted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WallQuality {
+    /// This computer's clock, read while listening.
+    Computer,
+    /// The start was given by the person who ran the program.
+    Stated,
+    /// The recording itself states when it began (Broadcast Wave `bext`).
+    Recording,
+    /// Taken from the recording file's modification time: may be off by anything.
+    FileTime,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_anchor_counts_in_both_directions() {
+        let wall = "2026-05-04T10:00:00Z".parse().unwrap();
+        let anchor = Anchor { wall, monotonic_ns: 0, sample: 16_000 };
+        assert_eq!(anchor.instant_of(24_000).to_rfc3339(), "2026-05-04T10:00:00.500+00:00");
+        assert_eq!(anchor.instant_of(0).to_rfc3339(), "2026-05-04T09:59:59+00:00");
+    }
+}

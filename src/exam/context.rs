@@ -1,0 +1,94 @@
+//! What is in force at a moment of the exam.
+//!
+//! Takes: calls, one after the other.
+//! Gives: `Context`: limb, zone, plane, structure and settings in force.
+//! Never: looks ahead or back; taking back and putting right are `fold`'s work.
+//! Tested in: here and `exam::fold`.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::exam::call::{Act, Setting, View};
+
+/// Limb, zone, plane, structure and settings in force.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Context {
+    /// Limb code.
+    pub limb: Option<String>,
+    /// Zone code.
+    pub zone: Option<String>,
+    /// The level in centimetres that the zone was taken from, where it was said as a level.
+    pub level_cm: Option<f64>,
+    /// Plane code.
+    pub plane: Option<String>,
+    /// Structure code.
+    pub structure: Option<String>,
+    /// Settings by slot.
+    pub settings: BTreeMap<String, Setting>,
+}
+
+impl Context {
+    /// Brings `act` into force.
+    ///
+    /// A limb clears zone, plane and structure; a zone keeps the plane and clears the structure;
+    /// what the same call names is set afterwards, whatever the order of the words.
+    pub fn apply(&mut self, act: &Act) {
+        match act {
+            Act::View(view) => self.look_at(view),
+            Act::Setting(setting) => {
+                self.settings.insert(setting.slot.clone(), setting.clone());
+            }
+            _ => {}
+        }
+    }
+
+    fn look_at(&mut self, view: &View) {
+        if let Some(limb) = &view.limb {
+            self.limb = Some(limb.clone());
+            self.zone = None;
+            self.level_cm = None;
+            self.plane = None;
+            self.structure = None;
+        }
+        if let Some(zone) = &view.zone {
+            self.zone = Some(zone.clone());
+            self.level_cm = view.level_cm;
+            self.structure = None;
+        }
+        if view.plane.is_some() {
+            self.plane.clone_from(&view.plane);
+        }
+        if view.structure.is_some() {
+            self.structure.clone_from(&view.structure);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn view(limb: Option<&str>, zone: Option<&str>, plane: Option<&str>, structure: Option<&str>) -> Act {
+        let own = |part: Option<&str>| part.map(str::to_owned);
+        Act::View(View {
+            limb: own(limb),
+            zone: own(zone),
+            level_cm: None,
+            plane: own(plane),
+            structure: own(structure),
+        })
+    }
+
+    #[test]
+    fn a_limb_clears_the_rest_and_a_zone_only_the_structure() {
+        let mut context = Context::default();
+        context.apply(&view(Some("LF"), Some("2A"), Some("T"), Some("SDFT")));
+        context.apply(&view(None, Some("2B"), None, None));
+        assert_eq!((context.plane.as_deref(), context.structure.as_deref()), (Some("T"), None));
+        context.apply(&view(None, None, Some("L"), None));
+        assert_eq!(context.zone.as_deref(), Some("2B"));
+        context.apply(&view(Some("RF"), None, None, None));
+        assert_eq!((context.zone, context.plane), (None, None));
+    }
+}

@@ -1,0 +1,203 @@
+//! The lines of the journal.
+//!
+//! Takes: nothing; these are the types that `exam.jsonl` holds, one a line.
+//! Gives: `ExamEvent` and its bodies.
+//! Never: drops what it does not know; an unknown kind is kept as it stands.
+//! Tested in: `tests/journal.rs`; described by `schema/journal.schema.json`.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use crate::clock::{Anchor, WallQuality};
+use crate::exam::call::{Call, Problem};
+use crate::hear::recognise::EngineId;
+use crate::hear::utterance::Utterance;
+
+/// Schema name of the journal, in its first line.
+pub const JOURNAL_SCHEMA: &str = "zonecall.journal/1";
+
+/// One line of the journal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ExamEvent {
+    /// Counts from 1 without gaps.
+    pub seq: u64,
+    /// When it happened, by this computer's clock.
+    pub at: DateTime<Utc>,
+    /// The sample it happened at, counted from the start of the exam's audio.
+    pub sample: u64,
+    /// What happened.
+    pub event: Event,
+    /// SHA-256 of the line before, without its line feed; 64 zeros on the first line.
+    pub prev: String,
+}
+
+/// What happened.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", content = "body", rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum Event {
+    /// First line: who, which horse, with what.
+    Exam(Box<Header>),
+    /// The clocks, read together.
+    Anchor(Anchor),
+    /// An audio file was begun.
+    Audio(AudioFile),
+    /// Samples were lost before this one.
+    AudioLost {
+        /// How many.
+        samples: u64,
+    },
+    /// A breath was heard, understood or not.
+    Heard(Heard),
+    /// One call out of the breath before.
+    Call(HeardCall),
+    /// A saved still was found.
+    Frame(Box<Frame>),
+    /// Listening ended.
+    Closed {
+        /// Why: `end of exam`, `end of the recording`, `interrupted`, ...
+        reason: String,
+        /// Samples of audio kept in all.
+        samples: u64,
+    },
+    /// A line before this one was cut short by a crash; its bytes are still there.
+    Torn {
+        /// Length of the torn piece in bytes.
+        bytes: u64,
+    },
+    /// Written by a later version of the program: kept, shown, not understood.
+    #[serde(skip)]
+    Unknown {
+        /// The line's kind.
+        kind: String,
+        /// The line's body.
+        body: serde_json::Value,
+    },
+}
+
+/// The journal's first line.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Header {
+    /// `zonecall.journal/1`.
+    pub schema: String,
+    /// Version of the program that wrote it.
+    pub program: String,
+    /// The exam's own name, unique: start time and a random part.
+    pub id: String,
+    /// The engine and its model.
+    pub engine: EngineId,
+    /// SHA-256 of the grammar pack.
+    pub grammar_sha256: String,
+    /// Language of the grammar pack, such as `en`.
+    pub language: String,
+    /// SHA-256 of the protocols.
+    pub protocols_sha256: String,
+    /// Scheme chosen for each group of limbs: `fore` -> `thirds`.
+    pub schemes: BTreeMap<String, String>,
+    /// Samples a second.
+    pub sample_rate_hz: u32,
+    /// When sample 0 was recorded.
+    pub started_at: DateTime<Utc>,
+    /// Where `started_at` comes from.
+    pub wall: WallQuality,
+    /// Seconds east of UTC of the place of the exam; for scanners that state no time zone.
+    pub utc_offset_s: i32,
+    /// Who speaks.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub person: Option<String>,
+    /// Which horse.
+    #[serde(default)]
+    pub horse: Horse,
+}
+
+/// The horse, as far as the person who started the exam named it.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Horse {
+    /// Its name.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// The practice's number for it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub id: Option<String>,
+}
+
+/// A file of kept audio.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AudioFile {
+    /// Its path inside the exam folder.
+    pub file: String,
+    /// The first sample in it, counted from the start of the exam.
+    pub first_sample: u64,
+    /// What it was made from: a device or a file.
+    pub source: String,
+}
+
+/// A breath, as heard, and what became of it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Heard {
+    /// What the engine made of it.
+    #[serde(flatten)]
+    pub utterance: Utterance,
+    /// What became of it.
+    pub outcome: Outcome,
+    /// What stood in the way of taking it as said.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub problems: Vec<Problem>,
+}
+
+/// What became of a breath.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Outcome {
+    /// Calls follow it in the journal.
+    Calls,
+    /// Not the spoken language, or not all of it: nothing was changed.
+    NotUnderstood,
+    /// Known talk to the horse or to people: nothing was changed.
+    Talk,
+    /// Part of a free note.
+    Note,
+    /// Heard while logging was paused or after the end of the exam: nothing was changed.
+    Ignored,
+}
+
+/// A call in the journal.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HeardCall {
+    /// The `heard` event it came from.
+    pub heard_seq: u64,
+    /// The call.
+    #[serde(flatten)]
+    pub call: Call,
+}
+
+/// A saved still, as its file tells it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Frame {
+    /// SOP Instance UID, or `sha256:...` of the file where there is none.
+    pub id: String,
+    /// Path of the file: relative to the exam folder when inside it, else absolute.
+    pub file: String,
+    /// SHA-256 of the file, in hexadecimal.
+    pub sha256: String,
+    /// When it was saved by the scanner's own clock, as UTC.
+    pub saved_at: DateTime<Utc>,
+    /// Smallest step of that clock as written in the file, in seconds: 1 means +-0.5 s.
+    pub resolution_s: f64,
+    /// Where the time comes from: `AcquisitionDateTime`, `DateTimeOriginal`, `file time`, ...
+    pub time_source: String,
+    /// The file names no time zone: the exam's was taken.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub zone_assumed: bool,
+    /// Order number on the scanner, where the file has one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instance_number: Option<i64>,
+    /// Width and height in pixels, where known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub size_px: Option<(u32, u32)>,
+    /// What is wrong with the file; it is used as far as it goes.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub problems: Vec<Problem>,
+}

@@ -1,0 +1,3 @@
+//! From files of stills to labelled stills.
+
+pub mod pairing;

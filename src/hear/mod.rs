@@ -1,0 +1,4 @@
+//! From sound to words.
+
+pub mod utterance;
+pub mod recognise;

@@ -1,0 +1,64 @@
+//! What an engine makes of one breath of speech.
+//!
+//! Takes: nothing; these are the types at two boundaries (endpoint -> recognise -> parse).
+//! Gives: `Segment` and `Utterance`.
+//! Never: meaning; an utterance is words, spans and numbers.
+//! Tested in: the stages that make and read them.
+
+use serde::{Deserialize, Serialize};
+
+use crate::clock::Span;
+
+/// One breath of speech, cut out of the stream by the endpointer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Segment {
+    /// Where it lies in the kept audio.
+    pub span: Span,
+    /// Its samples, 16 kHz mono, as long as the span.
+    pub samples: Vec<i16>,
+    /// Loudness (root mean square) in dB relative to full scale; silence is about -90.
+    pub level_dbfs: f64,
+    /// Share of samples at full scale, 0 to 1.
+    pub clipped: f64,
+    /// The breath was longer than allowed and was cut here; the next segment goes on without a gap.
+    pub cut: bool,
+}
+
+/// One recognised word.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Word {
+    /// The word as the grammar spells it.
+    pub text: String,
+    /// Where it was heard.
+    pub span: Span,
+    /// How sure the engine is of it, 0 to 1.
+    pub confidence: f64,
+}
+
+/// What the engine heard in one segment; no words when it heard none of the language.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Utterance {
+    /// The segment's span.
+    pub span: Span,
+    /// The words in order.
+    pub words: Vec<Word>,
+    /// How sure the engine is of the whole, 0 to 1.
+    pub confidence: f64,
+    /// The engine's own score of the best reading, in its own units; for later study only.
+    pub score: f64,
+    /// The engine takes this for something other than the spoken language.
+    pub rejected: bool,
+    /// Loudness of the segment in dB relative to full scale.
+    pub level_dbfs: f64,
+    /// Share of clipped samples in the segment, 0 to 1.
+    pub clipped: f64,
+}
+
+impl Utterance {
+    /// The words, joined with spaces.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let words: Vec<&str> = self.words.iter().map(|word| word.text.as_str()).collect();
+        words.join(" ")
+    }
+}

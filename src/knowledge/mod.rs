@@ -1,0 +1,3 @@
+//! What the exam amounts to: the record, its coverage and what to look at.
+
+pub mod record;

@@ -1,0 +1,305 @@
+//! The record: everything the exam says, ready to be shown or sent.
+//!
+//! Takes: `Exam`, `Pairing` and `Protocols`.
+//! Gives: `Record`; its JSON is the export format `zonecall.record/1`.
+//! Never: I/O or a clock; equal input gives equal bytes.
+//! Tested in: `tests/cases.rs`; described by `schema/record.schema.json`.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use crate::exam::event::Horse;
+
+/// Schema name of the record.
+pub const RECORD_SCHEMA: &str = "zonecall.record/1";
+
+/// The exam as it stands, with its stills, coverage and findings.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Record {
+    /// `zonecall.record/1`.
+    pub schema: String,
+    /// The exam itself.
+    pub exam: ExamInfo,
+    /// What was said, in order.
+    pub calls: Vec<CallRow>,
+    /// Free notes.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<NoteRow>,
+    /// The saved stills, in the order they were saved.
+    pub frames: Vec<FrameRow>,
+    /// The scanner's clock against ours; absent without stills or without a way to tell.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clock: Option<ClockRow>,
+    /// Views that the protocol wants, and what there is of each.
+    pub coverage: Vec<CoverageRow>,
+    /// Computed measures.
+    pub measures: Vec<MeasureRow>,
+    /// What a person should look at, worst first.
+    pub findings: Vec<Finding>,
+}
+
+/// The exam itself.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ExamInfo {
+    /// Unique name.
+    pub id: String,
+    /// When sample 0 was recorded.
+    pub started_at: DateTime<Utc>,
+    /// When listening ended; absent if the journal was never closed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ended_at: Option<DateTime<Utc>>,
+    /// Seconds east of UTC at the place of the exam.
+    pub utc_offset_s: i32,
+    /// The horse.
+    pub horse: Horse,
+    /// Who spoke.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub person: Option<String>,
+    /// Scheme per group of limbs.
+    pub schemes: BTreeMap<String, String>,
+    /// Which engine heard it.
+    pub engine: String,
+    /// Always `draft` until a vet has signed.
+    pub status: String,
+}
+
+/// One call, or one breath that was not understood.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct CallRow {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was said.
+    pub said_at: DateTime<Utc>,
+    /// From and to in the kept audio, in seconds.
+    pub span_s: (f64, f64),
+    /// The words as heard.
+    pub words: String,
+    /// `view`, `setting`, `finding`, `value`, `save`, `note`, `command`, `question`, `unknown`.
+    pub kind: String,
+    /// Limb in force.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limb: Option<String>,
+    /// Zone in force.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zone: Option<String>,
+    /// The level in centimetres that the zone was taken from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub level_cm: Option<f64>,
+    /// Plane in force.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plane: Option<String>,
+    /// Structure in force.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub structure: Option<String>,
+    /// Class of a finding: `normal`, `absent`, `not_done`, `lesion`, `quality`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub class: Option<String>,
+    /// The finding, the measure, the setting, the command or the question.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub term: Option<String>,
+    /// State of a setting in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub state: Option<String>,
+    /// Degree of a finding.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub degree: Option<String>,
+    /// Position of a finding within the structure.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub position: Vec<String>,
+    /// Number of a value or a setting.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub number: Option<f64>,
+    /// UCUM unit of the number.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+    /// The unit was not said.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub unit_assumed: bool,
+    /// Scale of a score.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<String>,
+    /// Settings in force, by slot, in words.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub settings: BTreeMap<String, String>,
+    /// How sure the engine is, 0 to 1.
+    pub confidence: f64,
+    /// Taken back.
+    pub withdrawn: bool,
+    /// Said as a correction of an earlier call.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub corrects: bool,
+    /// Put right by the calls with these numbers.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub corrected_by: Vec<u64>,
+}
+
+/// A free note: listen to its span.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct NoteRow {
+    /// The call that opened it.
+    pub call_seq: u64,
+    /// From and to in the kept audio, in seconds.
+    pub span_s: (f64, f64),
+    /// What it is about: limb, zone, plane, structure in force, joined with spaces.
+    pub about: String,
+}
+
+/// One still with its label.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FrameRow {
+    /// SOP Instance UID, or `sha256:...`.
+    pub id: String,
+    /// Path of the file.
+    pub file: String,
+    /// When it was saved, by the scanner's clock.
+    pub saved_at: DateTime<Utc>,
+    /// When it was saved, by ours; absent where the clocks could not be tied.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub saved_at_exam: Option<DateTime<Utc>>,
+    /// Limb.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limb: Option<String>,
+    /// Zone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zone: Option<String>,
+    /// Plane.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plane: Option<String>,
+    /// Structure.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub structure: Option<String>,
+    /// How the label came about.
+    pub status: Status,
+    /// How sure the pairing is, 0 to 1.
+    pub confidence: f64,
+    /// The save call it is paired with, or the call whose context labels it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub call_seq: Option<u64>,
+    /// Other labels that are about as likely.
+    pub rivals: Vec<Rival>,
+}
+
+/// How a still got its label.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Status {
+    /// A save call was paired with it.
+    Spoken,
+    /// Labelled from what was in force when it was saved.
+    Context,
+    /// Two readings: both are in `rivals`.
+    Ambiguous,
+    /// Nothing to label it from.
+    Unlabelled,
+}
+
+/// Another label that a still could have.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Rival {
+    /// The call it would come from.
+    pub call_seq: u64,
+    /// Limb.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limb: Option<String>,
+    /// Zone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zone: Option<String>,
+    /// Plane.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plane: Option<String>,
+    /// Structure.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub structure: Option<String>,
+    /// How likely it is, 0 to 1.
+    pub confidence: f64,
+    /// Why it is a rival, in words.
+    pub reason: String,
+}
+
+/// The scanner's clock against the exam's.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClockRow {
+    /// Scanner minus exam, in seconds, at the start of the exam; includes the delay between pressing and saying.
+    pub offset_s: f64,
+    /// How much faster the scanner's clock runs, in parts per million.
+    pub drift_ppm: f64,
+    /// Half-width within which the offset is known, in seconds.
+    pub uncertainty_s: f64,
+    /// How it was found.
+    pub method: String,
+    /// Save calls and stills that agree with it.
+    pub pairs: usize,
+}
+
+/// One view that the protocol wants.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CoverageRow {
+    /// Limb.
+    pub limb: String,
+    /// Scheme the zone belongs to.
+    pub scheme: String,
+    /// Zone.
+    pub zone: String,
+    /// Plane.
+    pub plane: String,
+    /// Stills there are of it (ambiguous ones not counted).
+    pub frames: usize,
+    /// It was called.
+    pub called: bool,
+    /// Save calls said in it.
+    pub saves: usize,
+    /// It was said that it would not be scanned.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub not_done: bool,
+}
+
+/// One computed measure.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MeasureRow {
+    /// Limb.
+    pub limb: String,
+    /// Structure.
+    pub structure: String,
+    /// Which measure.
+    pub name: String,
+    /// Its value.
+    pub value: f64,
+    /// UCUM unit.
+    pub unit: String,
+    /// The calls it was computed from.
+    pub from: Vec<u64>,
+}
+
+/// Something a person should look at.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// How much it matters.
+    pub severity: Severity,
+    /// Which rule found it, such as `view-missing`.
+    pub rule: String,
+    /// What is the matter and what to do.
+    pub message: String,
+    /// The call it points to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub call_seq: Option<u64>,
+    /// The still it points to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub frame: Option<String>,
+    /// When in the exam, where a time makes sense.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<DateTime<Utc>>,
+}
+
+/// How much a finding matters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Severity {
+    /// Something is wrong or lost.
+    Error,
+    /// Something is probably missing or mistaken.
+    Warn,
+    /// Worth knowing.
+    Info,
+}

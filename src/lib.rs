@@ -1,0 +1,16 @@
+//! You call the zone, it keeps the record.
+//!
+//! Two chains meet in the journal.
+//! At the horse: `hear` (audio -> breaths -> words) -> `exam` (words -> calls -> journal).
+//! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `tell`.
+//! A folder uses only folders that stand above it here.
+
+pub mod clock;
+pub mod protocol;
+pub mod language;
+pub mod hear;
+pub mod exam;
+pub mod frames;
+pub mod knowledge;
+pub mod tell;
+pub mod cli;

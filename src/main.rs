@@ -1,0 +1,2 @@
+//! The `zonecall` program.
+fn main() {}

@@ -1,0 +1,183 @@
+//! Limbs, zones, views and bounds: what the trade expects, read from `protocols/`.
+//!
+//! Takes: the TOML files of a folder, or the ones built into the program.
+//! Gives: `Protocols`, the only place that knows which limbs, zones, planes and structures exist.
+//! Never: a clinical word in the code; every name, number and source stands in the files.
+//! Tested in: `tests/protocol.rs`.
+
+mod read;
+
+pub use read::{ProtocolError, SourceFile};
+
+use serde::Deserialize;
+
+/// Everything in the protocol folder.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Protocols {
+    /// Limbs in the order they are shown.
+    pub limbs: Vec<Limb>,
+    /// Planes in the order they are scanned.
+    pub planes: Vec<Plane>,
+    /// Structures that can be named.
+    pub structures: Vec<Structure>,
+    /// Things that can be measured or scored, with their bounds.
+    pub values: Vec<ValueKind>,
+    /// Zone schemes.
+    pub schemes: Vec<Scheme>,
+    /// SHA-256 over all files, in hexadecimal.
+    pub sha256: String,
+}
+
+/// One limb.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Limb {
+    /// Its code in the record, such as `LF`.
+    pub code: String,
+    /// Its name in words.
+    pub name: String,
+    /// The group whose schemes apply to it, such as `fore`.
+    pub group: String,
+    /// `left` or `right`.
+    pub side: String,
+    /// Directions that do not exist on it.
+    #[serde(default)]
+    pub foreign_positions: Vec<String>,
+}
+
+/// One plane.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Plane {
+    /// Its code in the record, such as `T`.
+    pub code: String,
+    /// Its name in words.
+    pub name: String,
+    /// Where the probe's marker points by default.
+    pub marker: String,
+    /// Source of the default, or "common practice, no source".
+    pub source: String,
+}
+
+/// One structure.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Structure {
+    /// Its code in the record, such as `SDFT`.
+    pub code: String,
+    /// Its name in words.
+    pub name: String,
+    /// The structure it is a part of, if any.
+    #[serde(default)]
+    pub part_of: Option<String>,
+}
+
+/// Something that can be measured or scored.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ValueKind {
+    /// Its term, as the grammar writes it.
+    pub term: String,
+    /// Unit taken where none was said; none for scores.
+    #[serde(default)]
+    pub unit: Option<String>,
+    /// Units that make sense for it, the default among them.
+    #[serde(default)]
+    pub units: Vec<String>,
+    /// Smallest value that needs no question, in `bound_unit`.
+    pub min: f64,
+    /// Largest value that needs no question, in `bound_unit`.
+    pub max: f64,
+    /// Unit of the bounds; none for scores.
+    #[serde(default)]
+    pub bound_unit: Option<String>,
+    /// Whole numbers only.
+    #[serde(default)]
+    pub whole: bool,
+    /// Planes it can be read in; empty means any.
+    #[serde(default)]
+    pub planes: Vec<String>,
+    /// Name of the scale in force, where there is one.
+    #[serde(default)]
+    pub scale: Option<String>,
+    /// Source of bounds and planes.
+    pub source: String,
+}
+
+/// One way of dividing a region into zones.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Scheme {
+    /// Its name, such as `thirds`.
+    pub name: String,
+    /// What it is, in words.
+    pub title: String,
+    /// Groups of limbs it can be used on.
+    pub groups: Vec<String>,
+    /// Which stretch of the limb it divides; one scheme per region is in force on a limb.
+    pub region: String,
+    /// It is covered only where one of its zones was called in the exam.
+    #[serde(default)]
+    pub when_called: bool,
+    /// Where levels in centimetres are counted from.
+    pub landmark: String,
+    /// Source of the division.
+    pub source: String,
+    /// Source of the centimetres per zone; absent where there are none.
+    #[serde(default)]
+    pub cm_source: Option<String>,
+    /// Its zones from proximal to distal.
+    pub zones: Vec<Zone>,
+}
+
+/// One zone.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Zone {
+    /// Its code in the record, such as `2A`.
+    pub code: String,
+    /// Planes that must be covered.
+    pub planes: Vec<String>,
+    /// Structures expected in it.
+    pub structures: Vec<String>,
+    /// Structures that want a still of their own here.
+    #[serde(default)]
+    pub own_still: Vec<String>,
+    /// From (included) and to (not included), in centimetres below the landmark.
+    #[serde(default)]
+    pub cm: Option<(f64, f64)>,
+    /// Source of the structures and of `own_still`.
+    pub source: String,
+}
+
+impl Protocols {
+    /// The limb with this code.
+    #[must_use]
+    pub fn limb(&self, code: &str) -> Option<&Limb> {
+        self.limbs.iter().find(|limb| limb.code == code)
+    }
+
+    /// The plane with this code.
+    #[must_use]
+    pub fn plane(&self, code: &str) -> Option<&Plane> {
+        self.planes.iter().find(|plane| plane.code == code)
+    }
+
+    /// The structure with this code.
+    #[must_use]
+    pub fn structure(&self, code: &str) -> Option<&Structure> {
+        self.structures.iter().find(|structure| structure.code == code)
+    }
+
+    /// The measure or score with this term.
+    #[must_use]
+    pub fn value(&self, term: &str) -> Option<&ValueKind> {
+        self.values.iter().find(|value| value.term == term)
+    }
+
+    /// The scheme with this name.
+    #[must_use]
+    pub fn scheme(&self, name: &str) -> Option<&Scheme> {
+        self.schemes.iter().find(|scheme| scheme.name == name)
+    }
+}
