@@ -1,0 +1,43 @@
+//! What an engine needs to know of the spoken language.
+//!
+//! Takes: nothing; this is the type between the grammar pack and the engines.
+//! Gives: `EngineLanguage`.
+//! Never: meaning; engines deal in words only.
+//! Tested in: `tests/language.rs`.
+
+use std::path::PathBuf;
+
+/// The language as an engine sees it: which word sequences can be said, and how words sound.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EngineLanguage {
+    /// A JSGF 1.0 grammar without tags and imports, one public rule, only what this exam's schemes allow.
+    pub jsgf: String,
+    /// Each word that can be said, once, with the place where the grammar first uses it.
+    pub words: Vec<GrammarWord>,
+    /// Pronunciations of the pack, in file order; several for one word are variants.
+    pub pronunciations: Vec<Pronunciation>,
+}
+
+/// A word of the grammar and where it is used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct GrammarWord {
+    /// The word, lower case.
+    pub text: String,
+    /// The grammar file.
+    pub file: PathBuf,
+    /// Line number from 1.
+    pub line: usize,
+}
+
+/// How a word sounds.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Pronunciation {
+    /// The word, lower case.
+    pub word: String,
+    /// Its phones, in the model's own alphabet (ARPAbet for en-us), separated by spaces.
+    pub phones: String,
+    /// The dictionary file.
+    pub file: PathBuf,
+    /// Line number from 1.
+    pub line: usize,
+}
