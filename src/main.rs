@@ -1,2 +1,7 @@
 //! The `zonecall` program.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    zonecall::cli::run()
+}

@@ -105,6 +105,9 @@ pub struct Finding {
     /// Where in the structure: one or two directions.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub position: Vec<String>,
+    /// Too easily misheard to be taken without a read-back, and none has settled it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub unconfirmed: bool,
 }
 
 /// Something measured or scored.
@@ -144,8 +147,6 @@ pub enum Command {
     StopListening,
     /// Go on logging.
     StartListening,
-    /// Open a new exam.
-    StartOfExam,
     /// Close the exam.
     EndOfExam,
 }
