@@ -8,6 +8,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::clock::Span;
+use crate::protocol::LevelProblem;
 
 /// One thing said, as understood: an act and the words it came from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -158,4 +159,10 @@ pub struct Problem {
     pub message: String,
     /// What to do or say instead.
     pub help: String,
+}
+
+impl From<LevelProblem> for Problem {
+    fn from(problem: LevelProblem) -> Problem {
+        Problem { message: problem.message, help: problem.help }
+    }
 }
