@@ -47,7 +47,7 @@ pub(crate) fn language(
     }
     let mut zones: Vec<String> = Vec::new();
     for limb in &protocols.limbs {
-        zones.extend(protocols.zones_for(&limb.code, &schemes));
+        zones.extend(protocols.zones_for(&limb.code, &schemes).into_iter().map(|(_, zone)| zone.code.clone()));
     }
     let language = pack.for_zones(&zones);
     Ok((pack, language, schemes))

@@ -104,7 +104,9 @@ pub struct Note {
 #[non_exhaustive]
 pub enum FoldError {
     /// The first line is not there or not an exam's.
-    #[error("the journal has no first line that says which exam it is; line 1 is lost or from another program")]
+    #[error(
+        "the journal has no first line that says which exam it is; line 1 is lost or from another program"
+    )]
     NoHeader,
 }
 

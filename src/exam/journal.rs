@@ -113,7 +113,8 @@ impl Journal {
         let bytes = bytes(&path)?;
         let lines = lines(&bytes);
         let last = lines.events.last();
-        let (seq, at, sample) = last.map_or((0, DateTime::UNIX_EPOCH, 0), |last| (last.seq, last.at, last.sample));
+        let (seq, at, sample) =
+            last.map_or((0, DateTime::UNIX_EPOCH, 0), |last| (last.seq, last.at, last.sample));
         let prev = lines.last_hash.clone();
         let mut journal = Self { path, file, seq, prev };
         if lines.torn_bytes > 0 {
@@ -232,10 +233,13 @@ pub fn lines(bytes: &[u8]) -> Lines {
             }
             Err(error) => {
                 torn_at = Some(number);
-                found.damage.push((number, Problem {
-                    message: format!("line {number} is not a journal line: {error}"),
-                    help: "the line was changed or cut; compare with a copy".to_owned(),
-                }));
+                found.damage.push((
+                    number,
+                    Problem {
+                        message: format!("line {number} is not a journal line: {error}"),
+                        help: "the line was changed or cut; compare with a copy".to_owned(),
+                    },
+                ));
             }
         }
     }
@@ -267,10 +271,13 @@ fn faults(line: &LineIn, hash_before: &str, seq_wanted: u64) -> impl Iterator<It
 fn body(line: &LineIn, number: u64, damage: &mut Vec<(u64, Problem)>) -> Event {
     let tagged = serde_json::json!({ "kind": line.kind, "body": line.body });
     serde_json::from_value(tagged).unwrap_or_else(|error| {
-        damage.push((number, Problem {
-            message: format!("`{}` is not known to this version: {error}", line.kind),
-            help: "it is kept; a later version of the program can read it".to_owned(),
-        }));
+        damage.push((
+            number,
+            Problem {
+                message: format!("`{}` is not known to this version: {error}", line.kind),
+                help: "it is kept; a later version of the program can read it".to_owned(),
+            },
+        ));
         Event::Unknown { kind: line.kind.clone(), body: line.body.clone() }
     })
 }

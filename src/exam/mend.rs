@@ -36,7 +36,9 @@ pub(crate) fn take_back(calls: &mut [LoggedCall]) {
 
 fn can_be_taken_back(act: &Act) -> bool {
     match act {
-        Act::View(_) | Act::Setting(_) | Act::Finding(_) | Act::Value(_) | Act::Save | Act::Note { .. } => true,
+        Act::View(_) | Act::Setting(_) | Act::Finding(_) | Act::Value(_) | Act::Save | Act::Note { .. } => {
+            true
+        }
         Act::Command(command) => *command == Command::ClockMark,
         Act::Question { .. } | Act::Answer { .. } => false,
     }
@@ -137,8 +139,8 @@ pub(crate) fn set_in_force(calls: &mut [LoggedCall], header: &Header, protocols:
     for call in calls.iter_mut() {
         if counts(call) {
             if let Act::View(view) = &mut call.act {
-                let limb = view.limb.as_ref().or(context.limb.as_ref());
-                let problem = settle_zone(view, limb.map(String::as_str), header, protocols);
+                let limb = view.limb.clone().or_else(|| context.limb.clone());
+                let problem = settle_zone(view, limb.as_deref(), header, protocols);
                 call.problems.extend(problem);
             }
             context.apply(&call.act);
@@ -149,7 +151,12 @@ pub(crate) fn set_in_force(calls: &mut [LoggedCall], header: &Header, protocols:
 }
 
 /// Turns a level into its zone, and checks that the limb has the zone.
-fn settle_zone(view: &mut View, limb: Option<&str>, header: &Header, protocols: &Protocols) -> Option<Problem> {
+fn settle_zone(
+    view: &mut View,
+    limb: Option<&str>,
+    header: &Header,
+    protocols: &Protocols,
+) -> Option<Problem> {
     if view.zone.is_none() && view.level_cm.is_none() {
         return None;
     }
@@ -162,7 +169,7 @@ fn settle_zone(view: &mut View, limb: Option<&str>, header: &Header, protocols: 
     if let Some(level_cm) = view.level_cm {
         match protocols.zone_of_level(limb, level_cm, &header.schemes) {
             Ok(zone) => view.zone = Some(zone),
-            Err(problem) => return Some(problem),
+            Err(level) => return Some(Problem { message: level.message, help: level.help }),
         }
     }
     let zone = view.zone.as_deref()?;

@@ -46,10 +46,12 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
     }
     match readings.len() {
         1 => readings.remove(0),
-        0 => note_in(utterance, language, protocols).unwrap_or_else(|| trouble(
-            format!("`{}` is not a whole phrase of the language", words.join(" ")),
-            "say it again, in the words of the phrase card",
-        )),
+        0 => note_in(utterance, language, protocols).unwrap_or_else(|| {
+            trouble(
+                format!("`{}` is not a whole phrase of the language", words.join(" ")),
+                "say it again, in the words of the phrase card",
+            )
+        }),
         _ => trouble(
             format!("`{}` can mean {} different things", words.join(" "), readings.len()),
             "say it again with a pause between the parts",
@@ -67,7 +69,8 @@ fn note_in(utterance: &Utterance, language: &Language, protocols: &Protocols) ->
         matches!(call.act, Act::Note { .. }).then_some(call)
     };
     let most = NOTE_WORDS_MAX.min(words.len());
-    let opens = (1..=most).find_map(|n| edge(&words[..n])).filter(|call| call.act == Act::Note { open: true });
+    let opens =
+        (1..=most).find_map(|n| edge(&words[..n])).filter(|call| call.act == Act::Note { open: true });
     let closes = (1..=most)
         .rev()
         .find_map(|n| edge(&words[words.len() - n..]))

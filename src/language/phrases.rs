@@ -59,7 +59,8 @@ fn pattern(grammar: &Grammar, node: &Node, outermost: bool) -> String {
 }
 
 fn joined(grammar: &Grammar, parts: &[Node], with: &str) -> String {
-    let parts = parts.iter().map(|part| pattern(grammar, part, parts.len() == 1));
+    let alone = parts.iter().filter(|part| !matches!(part, Node::Tag(..))).count() == 1;
+    let parts = parts.iter().map(|part| pattern(grammar, part, alone));
     parts.filter(|part| !part.is_empty()).collect::<Vec<_>>().join(with)
 }
 
