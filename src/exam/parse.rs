@@ -101,13 +101,18 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         };
         match kind {
             "talk" => parsed.talk = true,
-            "correction" => corrects = true,
+            "correction" => {
+                // The call that follows keeps the word "correction" among its words.
+                corrects = true;
+                parsed.correction_waits = true;
+                continue;
+            }
             _ => match item.close(kind, protocols) {
                 Ok(act) => push(&mut parsed.calls, call(act, corrects, &words[first_word..*said])),
                 Err(problem) => parsed.problems.push(problem),
             },
         }
-        parsed.correction_waits = kind == "correction";
+        parsed.correction_waits = false;
         item = Item::default();
         first_word = *said;
     }
