@@ -1,0 +1,83 @@
+#!/usr/bin/env bash
+# Sets up what zonecall is built and tested with, once: Debian packages, then PocketSphinx and its model in .deps/.
+# Everything is pinned by version and SHA-256. Nothing is done a second time, and nothing is downloaded at run time.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+RUST_MIN=1.89
+SPHINX=5.1.1
+SPHINX_SHA256=675778b309a22dfc9b7d37f7621976bba491d2a5f8c59696bd77fd6d07271355
+PYDICOM=3.0.2
+# To build: the first line. To make demo speech and to check DICOM in the tests: the second.
+PACKAGES="gcc g++ make cmake python3 python3-venv \
+          flite espeak-ng dicom3tools"
+deps="${ZONECALL_DEPS:-$PWD/.deps}"
+
+say() { printf 'set-up: %s\n' "$*" >&2; }
+stop() { printf 'set-up: %s\n' "$*" >&2; exit 2; }
+
+need_rust() {
+    command -v cargo >/dev/null || stop "Rust is missing; install $RUST_MIN or newer with rustup"
+    local have
+    have=$(rustc --version | cut -d' ' -f2)
+    [ "$(printf '%s\n%s\n' "$RUST_MIN" "$have" | sort -V | head -n 1)" = "$RUST_MIN" ] ||
+        stop "Rust $have is too old, $RUST_MIN is needed: run 'rustup update stable'"
+}
+
+need_packages() {
+    local missing="" package
+    for package in $PACKAGES; do
+        dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing="$missing $package"
+    done
+    [ -n "$missing" ] || return 0
+    local as=""
+    if [ "$(id -u)" != 0 ]; then
+        command -v sudo >/dev/null && sudo -n true 2>/dev/null && as=sudo ||
+            stop "packages are missing; run this once, then try again:  sudo apt-get install$missing"
+    fi
+    command -v apt-get >/dev/null || stop "no apt-get here; install by your own means:$missing"
+    say "installing Debian packages:$missing"
+    $as apt-get update -qq
+    DEBIAN_FRONTEND=noninteractive $as apt-get install -y -qq --no-install-recommends $missing >/dev/null
+}
+
+# A Python of our own, for fetching source packages and for sample files that the tests read.
+need_python() {
+    local stamp="$deps/venv/pydicom-$PYDICOM"
+    [ -f "$stamp" ] && return 0
+    say "making a Python environment in .deps/venv"
+    python3 -m venv "$deps/venv"
+    "$deps/venv/bin/pip" install -q --disable-pip-version-check "pydicom==$PYDICOM"
+    touch "$stamp"
+}
+
+need_sphinx() {
+    local home="$deps/pocketsphinx" stamp="$deps/pocketsphinx/built-$SPHINX"
+    [ -f "$stamp" ] && return 0
+    local work="$deps/build"
+    rm -rf "$work" "$home"
+    mkdir -p "$work" "$home/lib"
+    say "fetching PocketSphinx $SPHINX"
+    "$deps/venv/bin/pip" download -q --disable-pip-version-check --no-deps --no-binary pocketsphinx \
+        -d "$work" "pocketsphinx==$SPHINX"
+    printf '%s  %s\n' "$SPHINX_SHA256" "$work/pocketsphinx-$SPHINX.tar.gz" | sha256sum --check --quiet ||
+        stop "the PocketSphinx package is not the one that was pinned; nothing was built"
+    tar -xzf "$work/pocketsphinx-$SPHINX.tar.gz" -C "$work"
+    say "building PocketSphinx (about 20 s)"
+    cmake -S "$work/pocketsphinx-$SPHINX" -B "$work/out" -DCMAKE_BUILD_TYPE=Release -DBUILD_SHARED_LIBS=OFF \
+        -DCMAKE_POSITION_INDEPENDENT_CODE=ON >"$work/log" 2>&1 &&
+        cmake --build "$work/out" --target pocketsphinx --parallel 2 >>"$work/log" 2>&1 ||
+        stop "PocketSphinx did not build; the end of $work/log: $(tail -n 5 "$work/log")"
+    find "$work/out" -name libpocketsphinx.a -exec cp {} "$home/lib/" \;
+    cp -r "$work/pocketsphinx-$SPHINX/model/en-us" "$home/model"
+    rm -f "$home/model/en-us.lm.bin"
+    cp "$work/pocketsphinx-$SPHINX/LICENSE" "$home/LICENSE"
+    rm -rf "$work"
+    touch "$stamp"
+}
+
+mkdir -p "$deps"
+need_packages
+need_rust
+need_python
+need_sphinx
