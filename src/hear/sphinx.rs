@@ -82,10 +82,11 @@ impl Sphinx {
             ("hmm", Setting::Text(&acoustic.to_string_lossy())),
             ("dict", Setting::Text(&kept.path().to_string_lossy())),
             ("bestpath", Setting::Switch(false)), // hangs on some breaths with a large grammar
-            ("wip", Setting::Real(WORD_INSERTION)),
+            ("wip", Setting::Real(std::env::var("WIP").ok().and_then(|w| w.parse().ok()).unwrap_or(WORD_INSERTION))),
             ("maxhmmpf", Setting::Whole(STATES_MAX)),
             // Both searches must score against the same best state, or their scores cannot be compared.
-            ("compallsen", Setting::Switch(true)),
+            ("compallsen", Setting::Switch(std::env::var("ALLSEN").is_ok())),
+            ("loglevel", Setting::Text("FATAL")),
         ])?;
         decoder.add_grammar(GRAMMAR, &language.jsgf)?;
         decoder.add_phone_loop(PHONES, &phones.to_string_lossy())?;
@@ -153,6 +154,7 @@ fn word(piece: &Piece, phones: &[Piece], breath: Span) -> Word {
     let span = Span { from: sample(piece.from), to: sample(piece.to + 1) };
     let odds = (ratio(piece, phones) - RATIO_HALF) / RATIO_SLOPE;
     let confidence = 1.0 / (1.0 + (-odds).exp());
+    let confidence = if std::env::var("RAW").is_ok() { ratio(piece, phones) } else { confidence };
     Word { text, span, confidence: (confidence * 1000.0).round() / 1000.0 }
 }
 
