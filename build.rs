@@ -1,27 +1,21 @@
-//! Links the speech engine that `make setup` has built.
-//!
-//! Takes: `.deps/pocketsphinx` in this checkout, or in the folder named by `ZONECALL_DEPS`.
-//! Gives: the static library to the linker, and `ZONECALL_BUILD_MODEL`, the model's folder, to the program.
-//! Never: fetches or builds anything itself.
-//! Tested in: every build.
+//! Links PocketSphinx, which `make setup` builds into `.deps/` (or the folder in `ZONECALL_DEPS`).
 
 use std::path::PathBuf;
-use std::process::ExitCode;
 
-fn main() -> ExitCode {
+fn main() {
     println!("cargo::rerun-if-env-changed=ZONECALL_DEPS");
-    let here = std::env::var_os("CARGO_MANIFEST_DIR").map(PathBuf::from).unwrap_or_default();
-    let deps = std::env::var_os("ZONECALL_DEPS").map_or_else(|| here.join(".deps"), PathBuf::from);
-    let engine = deps.join("pocketsphinx");
-    let library = engine.join("lib/libpocketsphinx.a");
-    println!("cargo::rerun-if-changed={}", library.display());
-    if !library.is_file() {
-        println!("cargo::error=the speech engine is not at `{}`; run `make setup` first", library.display());
-        return ExitCode::FAILURE;
+    let root = PathBuf::from(std::env::var_os("CARGO_MANIFEST_DIR").unwrap_or_default());
+    let deps = std::env::var_os("ZONECALL_DEPS").map_or_else(|| root.join(".deps"), PathBuf::from);
+    let home = deps.join("pocketsphinx");
+    println!("cargo::rerun-if-changed={}", home.join("lib").display());
+    if !home.join("lib/libpocketsphinx.a").is_file() {
+        println!(
+            "cargo::error=PocketSphinx is not built yet; run `make setup` once (it builds it into .deps/)"
+        );
+        return;
     }
-    println!("cargo::rustc-link-search=native={}", engine.join("lib").display());
+    println!("cargo::rustc-link-search=native={}", home.join("lib").display());
     println!("cargo::rustc-link-lib=static=pocketsphinx");
-    println!("cargo::rustc-link-lib=dylib=m");
-    println!("cargo::rustc-env=ZONECALL_BUILD_MODEL={}", engine.join("model/en-us").display());
-    ExitCode::SUCCESS
+    println!("cargo::rustc-link-lib=m");
+    println!("cargo::rustc-env=ZONECALL_BUILT_MODEL={}", home.join("model").display());
 }

@@ -1,95 +1,83 @@
-#!/bin/sh
-# Prepares this checkout: tools, the speech engine and its model. Safe to run again; does nothing twice.
-#
-# ZONECALL_DEPS names another place for the built engine, so that several checkouts may share one.
-set -eu
-
+#!/usr/bin/env bash
+# Sets up what zonecall is built and tested with, once: Debian packages, then PocketSphinx and its model in .deps/.
+# Everything is pinned by version and SHA-256. Nothing is done a second time, and nothing is downloaded at run time.
+set -euo pipefail
 cd "$(dirname "$0")/.."
-deps=${ZONECALL_DEPS:-$PWD/.deps}
-rust_min_minor=88
-engine=pocketsphinx
-engine_version=5.1.1
-engine_sha256=675778b309a22dfc9b7d37f7621976bba491d2a5f8c59696bd77fd6d07271355
-stamp="$deps/$engine/$engine-$engine_version.done"
 
-say() { echo "setup: $*"; }
-fail() { echo "setup: $*" >&2; exit 2; }
+RUST_MIN=1.89
+SPHINX=5.1.1
+SPHINX_SHA256=675778b309a22dfc9b7d37f7621976bba491d2a5f8c59696bd77fd6d07271355
+PYDICOM=3.0.2
+# To build: the first line. To make demo speech and to check DICOM in the tests: the second.
+PACKAGES="gcc g++ make cmake python3 python3-venv \
+          flite espeak-ng dicom3tools"
+deps="${ZONECALL_DEPS:-$PWD/.deps}"
 
-check_rust() {
-    command -v rustc >/dev/null 2>&1 && command -v cargo >/dev/null 2>&1 ||
-        fail "rustc and cargo not found; install Rust 1.$rust_min_minor or newer with rustup, then run make setup again"
-    minor=$(rustc --version | sed -n 's/^rustc 1\.\([0-9]*\)\..*/\1/p')
-    [ -n "$minor" ] && [ "$minor" -ge "$rust_min_minor" ] ||
-        fail "found $(rustc --version), wanted 1.$rust_min_minor or newer; run: rustup update stable"
+say() { printf 'set-up: %s\n' "$*" >&2; }
+stop() { printf 'set-up: %s\n' "$*" >&2; exit 2; }
+
+need_rust() {
+    command -v cargo >/dev/null || stop "Rust is missing; install $RUST_MIN or newer with rustup"
+    local have
+    have=$(rustc --version | cut -d' ' -f2)
+    [ "$(printf '%s\n%s\n' "$RUST_MIN" "$have" | sort -V | head -n 1)" = "$RUST_MIN" ] ||
+        stop "Rust $have is too old, $RUST_MIN is needed: run 'rustup update stable'"
 }
 
-# Prints the Debian packages whose commands are missing.
-missing_packages() {
-    command -v cmake >/dev/null 2>&1 || printf ' cmake'
-    command -v make >/dev/null 2>&1 || printf ' make'
-    command -v cc >/dev/null 2>&1 || printf ' gcc libc6-dev'
-    command -v python3 >/dev/null 2>&1 || printf ' python3'
-    python3 -c 'import ensurepip, venv' >/dev/null 2>&1 || printf ' python3-venv'
-    command -v flite >/dev/null 2>&1 || printf ' flite'              # speaks in the tests
-    command -v espeak-ng >/dev/null 2>&1 || printf ' espeak-ng'      # speaks in the tests
-    command -v dciodvfy >/dev/null 2>&1 || printf ' dicom3tools'     # judges our DICOM in the tests
-}
-
-install_packages() {
-    packages=$(missing_packages)
-    [ -z "$packages" ] && return 0
-    if command -v apt-get >/dev/null 2>&1; then
-        as_root=none
-        if [ "$(id -u)" = 0 ]; then as_root=
-        elif command -v sudo >/dev/null 2>&1 && sudo -n true 2>/dev/null; then as_root='sudo -n'
-        fi
-        if [ "$as_root" != none ]; then
-            say "installing$packages"
-            $as_root apt-get update -qq
-            # shellcheck disable=SC2086 # a list of words on purpose
-            $as_root apt-get install -y --no-install-recommends $packages
-            return 0
-        fi
-        fail "missing packages; run this, then make setup again: sudo apt-get install$packages"
+need_packages() {
+    local missing="" package
+    for package in $PACKAGES; do
+        dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing="$missing $package"
+    done
+    [ -n "$missing" ] || return 0
+    local as=""
+    if [ "$(id -u)" != 0 ]; then
+        command -v sudo >/dev/null && sudo -n true 2>/dev/null && as=sudo ||
+            stop "packages are missing; run this once, then try again:  sudo apt-get install$missing"
     fi
-    fail "missing; install these with your system's package manager, then run make setup again:$packages"
+    command -v apt-get >/dev/null || stop "no apt-get here; install by your own means:$missing"
+    say "installing Debian packages:$missing"
+    $as apt-get update -qq
+    DEBIAN_FRONTEND=noninteractive $as apt-get install -y -qq --no-install-recommends $missing >/dev/null
 }
 
-build_engine() {
+# A Python of our own, for fetching source packages and for sample files that the tests read.
+need_python() {
+    local stamp="$deps/venv/pydicom-$PYDICOM"
     [ -f "$stamp" ] && return 0
-    work="$deps/build"
-    mkdir -p "$work"
-    archive="$work/$engine-$engine_version.tar.gz"
-    if ! echo "$engine_sha256  $archive" | sha256sum -c --status 2>/dev/null; then
-        say "fetching $engine $engine_version (34 MB)"
-        rm -f "$archive"
-        [ -x "$work/venv/bin/pip" ] || python3 -m venv "$work/venv"
-        "$work/venv/bin/pip" download --quiet --disable-pip-version-check --no-deps --no-binary "$engine" \
-            "$engine==$engine_version" --dest "$work"
-        echo "$engine_sha256  $archive" | sha256sum -c --status ||
-            fail "$archive is not the file this program was tested with (wanted SHA-256 $engine_sha256); delete it and try again"
-    fi
-    say "building $engine $engine_version"
-    rm -rf "$work/src" "$work/out"
-    mkdir -p "$work/src" "$work/out"
-    tar -xf "$archive" -C "$work/src" --strip-components 1
-    cmake -S "$work/src" -B "$work/out" -DCMAKE_BUILD_TYPE=Release -DBUILD_SHARED_LIBS=OFF \
-        -DCMAKE_POSITION_INDEPENDENT_CODE=ON >"$work/cmake.txt" 2>&1 ||
-        fail "cmake failed; see $work/cmake.txt"
-    cmake --build "$work/out" --parallel 2 --target pocketsphinx >"$work/make.txt" 2>&1 ||
-        fail "the engine did not build; see $work/make.txt"
-    mkdir -p "$deps/$engine/lib" "$deps/$engine/include" "$deps/$engine/model"
-    cp "$work/out/libpocketsphinx.a" "$deps/$engine/lib/"
-    cp -R "$work/src/include/." "$work/out/include/." "$deps/$engine/include/"
-    rm -rf "$deps/$engine/model/en-us"
-    cp -R "$work/src/model/en-us" "$deps/$engine/model/"
-    rm -f "$deps/$engine/model/en-us/en-us.lm.bin" # a large language model that commands do not use
-    cp "$work/src/LICENSE" "$deps/$engine/LICENSE"
-    rm -rf "$work/src" "$work/out"
-    : >"$stamp"
+    say "making a Python environment in .deps/venv"
+    python3 -m venv "$deps/venv"
+    "$deps/venv/bin/pip" install -q --disable-pip-version-check "pydicom==$PYDICOM"
+    touch "$stamp"
 }
 
-check_rust
-install_packages
-build_engine
-say "ready"
+need_sphinx() {
+    local home="$deps/pocketsphinx" stamp="$deps/pocketsphinx/built-$SPHINX"
+    [ -f "$stamp" ] && return 0
+    local work="$deps/build"
+    rm -rf "$work" "$home"
+    mkdir -p "$work" "$home/lib"
+    say "fetching PocketSphinx $SPHINX"
+    "$deps/venv/bin/pip" download -q --disable-pip-version-check --no-deps --no-binary pocketsphinx \
+        -d "$work" "pocketsphinx==$SPHINX"
+    printf '%s  %s\n' "$SPHINX_SHA256" "$work/pocketsphinx-$SPHINX.tar.gz" | sha256sum --check --quiet ||
+        stop "the PocketSphinx package is not the one that was pinned; nothing was built"
+    tar -xzf "$work/pocketsphinx-$SPHINX.tar.gz" -C "$work"
+    say "building PocketSphinx (about 20 s)"
+    cmake -S "$work/pocketsphinx-$SPHINX" -B "$work/out" -DCMAKE_BUILD_TYPE=Release -DBUILD_SHARED_LIBS=OFF \
+        -DCMAKE_POSITION_INDEPENDENT_CODE=ON >"$work/log" 2>&1 &&
+        cmake --build "$work/out" --target pocketsphinx --parallel 2 >>"$work/log" 2>&1 ||
+        stop "PocketSphinx did not build; the end of $work/log: $(tail -n 5 "$work/log")"
+    find "$work/out" -name libpocketsphinx.a -exec cp {} "$home/lib/" \;
+    cp -r "$work/pocketsphinx-$SPHINX/model/en-us" "$home/model"
+    rm -f "$home/model/en-us.lm.bin"
+    cp "$work/pocketsphinx-$SPHINX/LICENSE" "$home/LICENSE"
+    rm -rf "$work"
+    touch "$stamp"
+}
+
+mkdir -p "$deps"
+need_packages
+need_rust
+need_python
+need_sphinx

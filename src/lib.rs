@@ -13,4 +13,9 @@ pub mod exam;
 pub mod frames;
 pub mod knowledge;
 pub mod tell;
-pub mod cli;
+//pub mod cli;
+
+/// Bytes as lower-case hexadecimal.
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}

@@ -1,2 +1,1 @@
-//! The `zonecall` program.
 fn main() {}

@@ -1,1 +1,51 @@
 //! The commands.
+//!
+//! Takes: the command line.
+//! Gives: an exit code: 0 clean, 1 findings to look at, 2 an error.
+//! Never: knowledge; each command opens, calls one stage and shows what it gave.
+//! Tested in: `tests/cli.rs`.
+
+mod args;
+mod exam_folder;
+//mod hear;
+mod journal;
+//mod pair;
+//mod show;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+pub use args::Args;
+use args::Task;
+
+/// Runs the program.
+#[must_use]
+pub fn run() -> ExitCode {
+    let args = Args::parse();
+    let done = match args.task {
+        Task::Hear(task) => hear::hear(&task),
+        Task::Journal(task) => journal::journal(&task),
+        Task::Pair(task) => pair::pair(&task),
+        Task::Check(task) => show::check(&task),
+        Task::Report(task) => show::report(&task),
+        Task::Export(task) => show::export(&task),
+        Task::Phrases(task) => show::phrases(&task),
+        Task::Manual(task) => show::manual(&task),
+        Task::Completions(task) => show::completions(&task),
+    };
+    match done {
+        Ok(code) => code,
+        Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("zonecall: {error:#}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// `zonecall journal DIR | head` is no error.
+fn is_closed_pipe(error: &anyhow::Error) -> bool {
+    let io = error.downcast_ref::<std::io::Error>();
+    io.is_some_and(|io| io.kind() == std::io::ErrorKind::BrokenPipe)
+}

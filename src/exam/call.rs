@@ -8,6 +8,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::clock::Span;
+use crate::protocol::LevelProblem;
 
 /// One thing said, as understood: an act and the words it came from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -105,6 +106,9 @@ pub struct Finding {
     /// Where in the structure: one or two directions.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub position: Vec<String>,
+    /// Too easily misheard to be taken without a read-back, and none has settled it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub unconfirmed: bool,
 }
 
 /// Something measured or scored.
@@ -144,8 +148,6 @@ pub enum Command {
     StopListening,
     /// Go on logging.
     StartListening,
-    /// Open a new exam.
-    StartOfExam,
     /// Close the exam.
     EndOfExam,
 }
@@ -157,4 +159,10 @@ pub struct Problem {
     pub message: String,
     /// What to do or say instead.
     pub help: String,
+}
+
+impl From<LevelProblem> for Problem {
+    fn from(problem: LevelProblem) -> Problem {
+        Problem { message: problem.message, help: problem.help }
+    }
 }

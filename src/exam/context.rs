@@ -51,8 +51,9 @@ impl Context {
             self.plane = None;
             self.structure = None;
         }
-        if let Some(zone) = &view.zone {
-            self.zone = Some(zone.clone());
+        // A level without a zone clears the old zone: nothing may hang on a place that was left.
+        if view.zone.is_some() || view.level_cm.is_some() {
+            self.zone.clone_from(&view.zone);
             self.level_cm = view.level_cm;
             self.structure = None;
         }

@@ -10,7 +10,10 @@ use chrono::{DateTime, Utc};
 use crate::clock::{Anchor, Span};
 use crate::exam::call::{Act, Call, Problem};
 use crate::exam::context::Context;
-use crate::exam::event::{AudioFile, Frame, Header, Outcome};
+use crate::exam::event::{AudioFile, Event, ExamEvent, Frame, Header, Heard, HeardCall, Outcome};
+use crate::exam::journal::Lines;
+use crate::exam::mend::{put_right, set_in_force, take_back};
+use crate::protocol::Protocols;
 
 /// The exam as it stands.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,6 +78,10 @@ pub struct Breath {
     pub words: String,
     /// How sure the engine is, 0 to 1.
     pub confidence: f64,
+    /// Loudness in dB relative to full scale.
+    pub level_dbfs: f64,
+    /// Share of clipped samples, 0 to 1.
+    pub clipped: f64,
     /// What became of it.
     pub outcome: Outcome,
     /// Why it was not taken.
@@ -90,4 +97,116 @@ pub struct Note {
     pub span: Span,
     /// What was in force when it was spoken.
     pub context: Context,
+}
+
+/// Why events are no exam.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum FoldError {
+    /// The first line is not there or not an exam's.
+    #[error(
+        "the journal has no first line that says which exam it is; line 1 is lost or from another program"
+    )]
+    NoHeader,
+}
+
+/// Folds the journal's events into the exam as it stands.
+///
+/// # Errors
+/// When the first line is missing; everything else that is wrong is in the exam's `damage` and `problems`.
+pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
+    let Some(Event::Exam(header)) = lines.events.first().map(|line| &line.event) else {
+        return Err(FoldError::NoHeader);
+    };
+    let mut exam = Exam {
+        header: (**header).clone(),
+        calls: Vec::new(),
+        breaths: Vec::new(),
+        notes: Vec::new(),
+        frames: Vec::new(),
+        audio: Vec::new(),
+        anchors: Vec::new(),
+        context: Context::default(),
+        closed: None,
+        samples_lost: 0,
+        damage: lines.damage.clone(),
+    };
+    for line in &lines.events {
+        exam.take(line);
+    }
+    take_back(&mut exam.calls);
+    put_right(&mut exam.calls);
+    exam.context = set_in_force(&mut exam.calls, &exam.header, protocols);
+    for note in &mut exam.notes {
+        if let Some(call) = exam.calls.iter().find(|call| call.seq == note.seq) {
+            note.context = call.context.clone();
+        }
+    }
+    Ok(exam)
+}
+
+impl Exam {
+    /// The instant of a sample.
+    #[must_use]
+    pub fn instant_of(&self, sample: u64) -> DateTime<Utc> {
+        let before = self.anchors.iter().rev().find(|anchor| anchor.sample <= sample);
+        match before.or(self.anchors.first()) {
+            Some(anchor) => anchor.instant_of(sample),
+            None => Anchor { wall: self.header.started_at, monotonic_ns: 0, sample: 0 }.instant_of(sample),
+        }
+    }
+
+    fn take(&mut self, line: &ExamEvent) {
+        match &line.event {
+            Event::Anchor(anchor) => self.anchors.push(anchor.clone()),
+            Event::Audio(file) => self.audio.push(file.clone()),
+            Event::AudioLost { samples } => self.samples_lost += samples,
+            Event::Heard(heard) => self.take_breath(line.seq, heard),
+            Event::Call(heard) => self.take_call(line.seq, heard),
+            Event::Frame(frame) if self.frames.iter().all(|known| known.id != frame.id) => {
+                self.frames.push((**frame).clone());
+            }
+            Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),
+            Event::Frame(_) | Event::Exam(_) | Event::Torn { .. } | Event::Unknown { .. } => {}
+        }
+    }
+
+    fn take_breath(&mut self, seq: u64, heard: &Heard) {
+        let span = heard.utterance.span;
+        if heard.outcome == Outcome::Note
+            && let Some(note) = self.notes.last_mut()
+        {
+            note.span = note.span.join(span);
+        }
+        self.breaths.push(Breath {
+            seq,
+            said_at: self.instant_of(span.from),
+            span,
+            words: heard.utterance.text(),
+            confidence: heard.utterance.confidence,
+            level_dbfs: heard.utterance.level_dbfs,
+            clipped: heard.utterance.clipped,
+            outcome: heard.outcome,
+            problems: heard.problems.clone(),
+        });
+    }
+
+    fn take_call(&mut self, seq: u64, heard: &HeardCall) {
+        if heard.call.act == (Act::Note { open: true }) {
+            let breath = self.breaths.iter().find(|breath| breath.seq == heard.heard_seq);
+            let span = breath.map_or(heard.call.span, |breath| breath.span);
+            self.notes.push(Note { seq, span, context: Context::default() });
+        }
+        self.calls.push(LoggedCall {
+            seq,
+            heard_seq: heard.heard_seq,
+            said_at: self.instant_of(heard.call.span.from),
+            call: heard.call.clone(),
+            act: heard.call.act.clone(),
+            context: Context::default(),
+            withdrawn_by: None,
+            corrected_by: Vec::new(),
+            problems: Vec::new(),
+        });
+    }
 }

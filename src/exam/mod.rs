@@ -2,5 +2,9 @@
 
 pub mod call;
 pub mod event;
+pub mod parse;
+pub mod attend;
+pub mod journal;
 pub mod context;
+mod mend;
 pub mod fold;

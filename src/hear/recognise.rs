@@ -5,7 +5,11 @@
 //! Never: meaning, files of the exam, or the clock.
 //! Tested in: `tests/hear.rs`, with `Scripted`.
 
+use std::path::PathBuf;
+
+use crate::hear::sphinx_sys::Refused;
 use crate::hear::utterance::{Segment, Utterance};
+use crate::language::engine::GrammarWord;
 
 /// Which engine heard an exam, for the journal's first line.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -36,15 +40,50 @@ pub trait Recogniser {
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum EngineError {
+    /// A file of the acoustic model is missing.
+    #[error(
+        "cannot read `{path}` of the acoustic model: {source}; run `make setup`, or name the model with --model"
+    )]
+    Model {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
+    },
+    /// The grammar has words that the engine cannot pronounce.
+    #[error("{}", unpronounced(words))]
+    Unpronounced {
+        /// The words, with the place of their first use.
+        words: Vec<GrammarWord>,
+    },
+    /// PocketSphinx itself refused.
+    #[error(transparent)]
+    Sphinx(#[from] Refused),
+    /// The script cannot be opened.
+    #[error("cannot read the script `{path}`: {source}")]
+    ScriptFile {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
+    },
     /// A script line for the `Scripted` engine cannot be read.
     #[error("cannot read line {line} of the script `{path}`: {source}")]
     Script {
         /// The script file.
-        path: std::path::PathBuf,
+        path: PathBuf,
         /// Line number from 1.
         line: usize,
         /// What is wrong with it.
         #[source]
         source: serde_json::Error,
     },
+}
+
+fn unpronounced(words: &[GrammarWord]) -> String {
+    let places: Vec<String> =
+        words.iter().map(|word| format!("`{}` ({}:{})", word.text, word.file.display(), word.line)).collect();
+    format!("no pronunciation of {}; add a line for each to words.dict beside the grammar", places.join(", "))
 }

@@ -1,3 +1,9 @@
 //! What may be said: grammar files, read once for the engine, the parser and the phrase card alike.
 
+pub mod fault;
+pub mod grammar;
+pub mod jsgf;
+pub mod automaton;
 pub mod engine;
+pub mod pack;
+pub mod phrases;

@@ -5,9 +5,16 @@
 //! Never: a clinical word in the code; every name, number and source stands in the files.
 //! Tested in: `tests/protocol.rs`.
 
+mod error;
 mod read;
+mod verify;
+mod unit;
+mod force;
 
-pub use read::{ProtocolError, SourceFile};
+pub use error::{NumberFault, ProtocolError, UnknownCode};
+pub use force::LevelProblem;
+pub use read::SourceFile;
+pub use unit::convert;
 
 use serde::Deserialize;
 
@@ -108,6 +115,9 @@ pub struct ValueKind {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Scheme {
+    /// Name of the file it stands in.
+    #[serde(skip)]
+    pub file: String,
     /// Its name, such as `thirds`.
     pub name: String,
     /// What it is, in words.
@@ -179,5 +189,13 @@ impl Protocols {
     #[must_use]
     pub fn scheme(&self, name: &str) -> Option<&Scheme> {
         self.schemes.iter().find(|scheme| scheme.name == name)
+    }
+}
+
+impl Scheme {
+    /// The zone with this code.
+    #[must_use]
+    pub fn zone(&self, code: &str) -> Option<&Zone> {
+        self.zones.iter().find(|zone| zone.code == code)
     }
 }

@@ -1,8 +1,170 @@
-//! Placeholder: written by the next commit.
-/// One protocol file.
-#[derive(Debug)]
-pub struct SourceFile;
-/// Why the protocols cannot be used.
-#[derive(Debug, thiserror::Error)]
-#[error("protocol error")]
-pub struct ProtocolError;
+//! Protocol files read and checked against each other.
+//!
+//! Takes: a folder of TOML files, or the ones built into the program.
+//! Gives: `Protocols`, in which every code that is used exists, once.
+//! Never: guesses at a code; the first fault stops the reading and names file and remedy.
+//! Tested in: `tests/protocol.rs`.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use sha2::{Digest, Sha256};
+
+use crate::protocol::error::ProtocolError;
+use crate::protocol::{Limb, Plane, Protocols, Scheme, Structure, ValueKind, verify};
+
+/// Largest protocol file that is read, in bytes.
+pub(super) const FILE_BYTES_MAX: u64 = 1_048_576;
+/// Most protocol files that are read from one folder.
+pub(super) const FILES_MAX: usize = 64;
+
+const LIMBS: &str = "limbs.toml";
+const PLANES: &str = "planes.toml";
+const STRUCTURES: &str = "structures.toml";
+const VALUES: &str = "values.toml";
+
+/// One protocol file. `limbs.toml`, `planes.toml`, `structures.toml` and `values.toml` are lists; any other is a scheme.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SourceFile {
+    /// Where it was read from; a bare name for a built-in file.
+    pub path: PathBuf,
+    /// Its text.
+    pub text: String,
+}
+
+/// The files built into the program, in the order of their names.
+const BUILT_IN: [(&str, &str); 8] = [
+    ("fore.toml", include_str!("../../protocols/fore.toml")),
+    ("hind-hock.toml", include_str!("../../protocols/hind-hock.toml")),
+    ("hind-tarsometatarsal.toml", include_str!("../../protocols/hind-tarsometatarsal.toml")),
+    (LIMBS, include_str!("../../protocols/limbs.toml")),
+    ("pastern.toml", include_str!("../../protocols/pastern.toml")),
+    (PLANES, include_str!("../../protocols/planes.toml")),
+    (STRUCTURES, include_str!("../../protocols/structures.toml")),
+    (VALUES, include_str!("../../protocols/values.toml")),
+];
+
+impl Protocols {
+    /// The protocols that come with the program.
+    ///
+    /// # Errors
+    /// As [`Protocols::from_files`]; a test keeps the built-in files free of faults.
+    pub fn built_in() -> Result<Protocols, ProtocolError> {
+        let files = BUILT_IN.map(|(name, text)| SourceFile { path: name.into(), text: text.to_owned() });
+        Protocols::from_files(Path::new("built-in protocols"), &files)
+    }
+
+    /// The protocols of the TOML files in `folder`; files of other kinds are left alone.
+    ///
+    /// # Errors
+    /// When the folder or a file cannot be read, or as [`Protocols::from_files`].
+    pub fn read(folder: &Path) -> Result<Protocols, ProtocolError> {
+        let unreadable = |path: &Path| {
+            let path = path.to_owned();
+            move |source| ProtocolError::Unreadable { path, source }
+        };
+        let mut paths = Vec::new();
+        for entry in fs::read_dir(folder).map_err(unreadable(folder))? {
+            let path = entry.map_err(unreadable(folder))?.path();
+            if path.extension().is_some_and(|extension| extension == "toml") {
+                paths.push(path);
+            }
+            if paths.len() > FILES_MAX {
+                return Err(ProtocolError::TooMany { path: folder.to_owned() });
+            }
+        }
+        paths.sort();
+        let mut files = Vec::new();
+        for path in paths {
+            let bytes = fs::metadata(&path).map_err(unreadable(&path))?.len();
+            if bytes > FILE_BYTES_MAX {
+                return Err(ProtocolError::TooLarge { path, bytes });
+            }
+            let text = fs::read_to_string(&path).map_err(unreadable(&path))?;
+            files.push(SourceFile { path, text });
+        }
+        Protocols::from_files(folder, &files)
+    }
+
+    /// The protocols that `files` hold; `folder` is named where a file is missing.
+    ///
+    /// # Errors
+    /// When a file is missing or malformed, or uses a code that is not defined, or defines one twice.
+    pub fn from_files(folder: &Path, files: &[SourceFile]) -> Result<Protocols, ProtocolError> {
+        let list = |file: &'static str| {
+            let found = files.iter().find(|source| name(source) == file);
+            found.ok_or_else(|| ProtocolError::Missing { path: folder.to_owned(), file })
+        };
+        let (limbs, planes, structures, values) =
+            (list(LIMBS)?, list(PLANES)?, list(STRUCTURES)?, list(VALUES)?);
+        let mut sources = Vec::new();
+        let mut protocols = Protocols {
+            limbs: parse::<Limbs>(limbs)?.limb,
+            planes: parse::<Planes>(planes)?.plane,
+            structures: parse::<Structures>(structures)?.structure,
+            values: parse::<Values>(values)?.value,
+            schemes: Vec::new(),
+            sha256: sha256(files),
+        };
+        for source in
+            files.iter().filter(|source| ![LIMBS, PLANES, STRUCTURES, VALUES].contains(&name(source)))
+        {
+            let mut scheme: Scheme = parse(source)?;
+            name(source).clone_into(&mut scheme.file);
+            protocols.schemes.push(scheme);
+            sources.push(source.path.as_path());
+        }
+        let lists = [&limbs.path, &planes.path, &structures.path, &values.path].map(PathBuf::as_path);
+        verify::verify(&protocols, lists, &sources)?;
+        Ok(protocols)
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Limbs {
+    limb: Vec<Limb>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Planes {
+    plane: Vec<Plane>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Structures {
+    structure: Vec<Structure>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Values {
+    value: Vec<ValueKind>,
+}
+
+fn parse<T: DeserializeOwned>(source: &SourceFile) -> Result<T, ProtocolError> {
+    toml::from_str(&source.text)
+        .map_err(|fault| ProtocolError::Malformed { path: source.path.clone(), source: Box::new(fault) })
+}
+
+fn name(source: &SourceFile) -> &str {
+    source.path.file_name().and_then(|name| name.to_str()).unwrap_or_default()
+}
+
+/// Over names and texts in the order of the names, so that a folder and its copy have the same hash.
+fn sha256(files: &[SourceFile]) -> String {
+    let mut sorted: Vec<&SourceFile> = files.iter().collect();
+    sorted.sort_by_key(|source| name(source));
+    let mut hash = Sha256::new();
+    for source in sorted {
+        for part in [name(source), source.text.as_str()] {
+            hash.update((part.len() as u64).to_be_bytes());
+            hash.update(part.as_bytes());
+        }
+    }
+    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+}

@@ -1,0 +1,197 @@
+//! The command line: its words are the manual.
+//!
+//! Takes: the program's arguments.
+//! Gives: `Args`; the manual pages and shell completions are made from it, too.
+//! Never: does anything.
+//! Tested in: `tests/cli.rs`.
+
+use std::path::PathBuf;
+
+use chrono::{DateTime, FixedOffset};
+use clap::{Parser, Subcommand, ValueEnum};
+
+const CAUTIONS: &str = "Not a diagnosis. Everything zonecall writes is a draft until a licensed vet has signed it. \
+Cut-offs are defaults with their sources; local rules and licensed practice come first. \
+Sedation and handling safety are the practice's own business.";
+
+/// You call the zone, it keeps the record: a journal of a spoken tendon scan, and the saved stills labelled with it.
+///
+/// First `hear` a recording into an exam folder, then `pair` the saved stills with it, then `check` and `report`.
+#[derive(Debug, Parser)]
+#[command(version, after_help = CAUTIONS, after_long_help = CAUTIONS)]
+pub struct Args {
+    /// What to do.
+    #[command(subcommand)]
+    pub(crate) task: Task,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Task {
+    /// Hear a recorded exam and write its journal.
+    Hear(Hear),
+    /// Show the journal of an exam, or check that nothing in it was changed.
+    Journal(Journal),
+    /// Find the saved stills and pair them with what was said.
+    Pair(Pair),
+    /// List what is missing, doubtful or lost.
+    Check(Folder),
+    /// Write the report: one HTML file that needs nothing else.
+    Report(Report),
+    /// Write the exam for other programs.
+    Export(Export),
+    /// Show what can be said, or print the card for the wall.
+    Phrases(Phrases),
+    /// Write the manual pages.
+    Manual(Manual),
+    /// Print the completions for a shell.
+    Completions(Completions),
+}
+
+/// Where anatomy and zones come from.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Knowledge {
+    /// Folder of protocol files to use instead of the built-in ones.
+    #[arg(long, value_name = "FOLDER", env = "ZONECALL_PROTOCOLS")]
+    pub(crate) protocols: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Language {
+    /// Folder of grammar files to use instead of the built-in English ones.
+    #[arg(long, value_name = "FOLDER", env = "ZONECALL_GRAMMAR")]
+    pub(crate) grammar: Option<PathBuf>,
+    /// Zone scheme of the fore limbs.
+    #[arg(long, value_name = "SCHEME", default_value = "thirds")]
+    pub(crate) fore: String,
+    /// Zone scheme of the hind limbs: `tarsometatarsal` counts from below the hock, `hock` from its point.
+    #[arg(long, value_name = "SCHEME", default_value = "tarsometatarsal")]
+    pub(crate) hind: String,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall hear scan.wav --into exams/juniper --horse Juniper\n  \
+    arecord -f S16_LE -r 16000 | zonecall hear - --into exams/today")]
+pub(crate) struct Hear {
+    /// Recordings in the order they were made: WAV or FLAC, any rate; `-` is raw 16-bit mono at 16 kHz from a pipe.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// The exam folder to make; it must not hold an exam yet.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) into: PathBuf,
+    /// Name of the horse.
+    #[arg(long)]
+    pub(crate) horse: Option<String>,
+    /// The practice's number for the horse.
+    #[arg(long)]
+    pub(crate) horse_id: Option<String>,
+    /// Who speaks.
+    #[arg(long)]
+    pub(crate) person: Option<String>,
+    /// When the recording began, such as 2026-05-04T10:00:00+02:00; else from the file.
+    #[arg(long, value_name = "INSTANT")]
+    pub(crate) started_at: Option<DateTime<FixedOffset>>,
+    /// Which engine listens.
+    #[arg(long, value_enum, default_value_t = Engine::Sphinx)]
+    pub(crate) engine: Engine,
+    /// Folder of the engine's acoustic model.
+    #[arg(long, value_name = "FOLDER", env = "ZONECALL_MODEL")]
+    pub(crate) model: Option<PathBuf>,
+    /// What the `scripted` engine says it heard: one utterance a line.
+    #[arg(long, value_name = "FILE", required_if_eq("engine", "scripted"))]
+    pub(crate) script: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) language: Language,
+    #[command(flatten)]
+    pub(crate) knowledge: Knowledge,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Engine {
+    /// PocketSphinx: small, quiet rooms.
+    Sphinx,
+    /// Plays back a file of recorded words; for tests.
+    Scripted,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Journal {
+    /// The exam folder.
+    #[arg(value_name = "FOLDER")]
+    pub(crate) folder: PathBuf,
+    /// Check the chain of hashes instead of showing the lines.
+    #[arg(long)]
+    pub(crate) verify: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Pair {
+    #[command(flatten)]
+    pub(crate) folder: Folder,
+    /// Folder of stills: DICOM, PNG, JPEG, BMP or TIFF, in any subfolders.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) frames: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Folder {
+    /// The exam folder.
+    #[arg(value_name = "FOLDER")]
+    pub(crate) folder: PathBuf,
+    #[command(flatten)]
+    pub(crate) knowledge: Knowledge,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Report {
+    #[command(flatten)]
+    pub(crate) folder: Folder,
+    /// Where to write it; else `out/report.html` in the exam folder.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Export {
+    #[command(flatten)]
+    pub(crate) folder: Folder,
+    /// Which form.
+    #[arg(long = "as", value_enum)]
+    pub(crate) form: Form,
+    /// Where to write it; else standard output.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Form {
+    /// The whole record; `schema/record.schema.json` describes it.
+    Json,
+    /// A table of stills and calls.
+    Csv,
+    /// What was heard, as captions for the kept audio (WebVTT).
+    Vtt,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Phrases {
+    /// Write the card as one page to be printed, instead of text.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) html: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) language: Language,
+    #[command(flatten)]
+    pub(crate) knowledge: Knowledge,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Manual {
+    /// Folder to write the pages into.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) into: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Completions {
+    /// Which shell.
+    pub(crate) shell: clap_complete::Shell,
+}

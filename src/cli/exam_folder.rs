@@ -1,0 +1,83 @@
+//! Opens an exam folder and rebuilds everything from its journal.
+//!
+//! Takes: a folder with `exam.jsonl`.
+//! Gives: the exam, its pairing and its record.
+//! Never: writes.
+//! Tested in: `tests/cli.rs`.
+
+use std::collections::BTreeMap;
+use std::io::Write;
+use std::path::Path;
+
+use anyhow::{Context as _, bail};
+
+use super::args;
+use crate::exam::fold::{Exam, fold};
+use crate::exam::journal;
+use crate::frames::pair::pair;
+use crate::knowledge::record::{Record, record};
+use crate::language::pack::{Language, Pack};
+use crate::protocol::Protocols;
+
+/// The protocols asked for, or the built-in ones.
+pub(crate) fn protocols(args: &args::Knowledge) -> anyhow::Result<Protocols> {
+    Ok(match &args.protocols {
+        Some(folder) => Protocols::read(folder)?,
+        None => Protocols::built_in()?,
+    })
+}
+
+/// The grammar pack and the schemes asked for.
+pub(crate) fn language(
+    args: &args::Language,
+    protocols: &Protocols,
+) -> anyhow::Result<(Pack, Language, BTreeMap<String, String>)> {
+    let pack = match &args.grammar {
+        Some(folder) => Pack::read(folder)?,
+        None => Pack::built_in()?,
+    };
+    let schemes = BTreeMap::from([("fore".to_owned(), args.fore.clone()), ("hind".to_owned(), args.hind.clone())]);
+    for (group, name) in &schemes {
+        let fits = protocols.scheme(name).is_some_and(|scheme| scheme.groups.contains(group));
+        if !fits {
+            let names = protocols.schemes.iter().filter(|scheme| scheme.groups.contains(group));
+            let names: Vec<&str> = names.map(|scheme| scheme.name.as_str()).collect();
+            bail!("`{name}` is no zone scheme of the {group} limbs; there are: {}", names.join(", "));
+        }
+    }
+    let mut zones: Vec<String> = Vec::new();
+    for limb in &protocols.limbs {
+        zones.extend(protocols.zones_for(&limb.code, &schemes).into_iter().map(|(_, zone)| zone.code.clone()));
+    }
+    let language = pack.for_zones(&zones);
+    Ok((pack, language, schemes))
+}
+
+/// The exam in `folder`.
+pub(crate) fn exam(folder: &Path, protocols: &Protocols) -> anyhow::Result<Exam> {
+    let lines = journal::read(folder)?;
+    fold(&lines, protocols).with_context(|| format!("`{}`", folder.join(journal::JOURNAL_FILE).display()))
+}
+
+/// The record of the exam in the folder.
+pub(crate) fn record_of(args: &args::Folder) -> anyhow::Result<(Record, Protocols)> {
+    let protocols = protocols(&args.knowledge)?;
+    let exam = exam(&args.folder, &protocols)?;
+    let pairing = pair(&exam, &exam.frames);
+    Ok((record(&exam, &pairing, &protocols), protocols))
+}
+
+/// Writes a file whole or not at all, making its folder.
+pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
+    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        std::fs::create_dir_all(folder).with_context(|| format!("cannot make the folder `{}`", folder.display()))?;
+    }
+    let part = path.with_extension("part");
+    let write = || -> std::io::Result<()> {
+        let mut file = std::fs::File::create(&part)?;
+        file.write_all(bytes)?;
+        file.sync_all()?;
+        std::fs::rename(&part, path)
+    };
+    write().with_context(|| format!("cannot write `{}`", path.display()))
+}

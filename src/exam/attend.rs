@@ -1,0 +1,114 @@
+//! What becomes of a breath: calls, a note, talk, or nothing.
+//!
+//! Takes: breaths as heard, one after the other, and what they mean.
+//! Gives: the journal's `heard` and `call` bodies.
+//! Never: I/O, a clock or the record; it only knows whether a pause, a note or a correction is open.
+//! Tested in: `tests/cases.rs`.
+
+use crate::clock::SAMPLE_RATE_HZ;
+use crate::exam::call::{Act, Call, Command, Problem};
+use crate::exam::event::{Heard, Outcome};
+use crate::exam::parse::Parsed;
+use crate::hear::utterance::Utterance;
+
+/// A pause of this many seconds ends a note.
+const NOTE_PAUSE_S: u64 = 3;
+/// The right phrase must begin within this many seconds after a lone "correction".
+const CORRECTION_WAIT_S: u64 = 5;
+
+/// What is open while listening.
+#[derive(Debug, Clone, Default)]
+pub struct Attention {
+    paused: bool,
+    ended: bool,
+    /// End of the last breath of an open note.
+    note_until: Option<u64>,
+    /// End of a breath that was only "correction".
+    correction_until: Option<u64>,
+}
+
+impl Attention {
+    /// True once "end of exam" was said.
+    #[must_use]
+    pub fn ended(&self) -> bool {
+        self.ended
+    }
+
+    /// Decides what becomes of one breath.
+    pub fn attend(&mut self, utterance: Utterance, parsed: Parsed) -> (Heard, Vec<Call>) {
+        let (outcome, calls, problems) = self.decide(&utterance, parsed);
+        for call in &calls {
+            match &call.act {
+                Act::Note { open } => self.note_until = open.then_some(utterance.span.to),
+                Act::Command(Command::StopListening) => self.paused = true,
+                Act::Command(Command::StartListening) => self.paused = false,
+                Act::Command(Command::EndOfExam) => self.ended = true,
+                _ => {}
+            }
+        }
+        (Heard { utterance, outcome, problems }, calls)
+    }
+
+    fn decide(&mut self, utterance: &Utterance, parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
+        if self.ended || self.paused {
+            return self.while_closed(parsed);
+        }
+        if self.note_goes_on(utterance) {
+            let ends = parsed.calls.into_iter().filter(|call| call.act == Act::Note { open: false });
+            return (Outcome::Note, ends.take(1).collect(), Vec::new());
+        }
+        if utterance.rejected {
+            let problem = Problem {
+                message: "sounds like something other than a call".to_owned(),
+                help: "if it was one, say it again".to_owned(),
+            };
+            return (Outcome::NotUnderstood, Vec::new(), vec![problem]);
+        }
+        let waiting = self.correction_until.take();
+        if parsed.correction_waits {
+            self.correction_until = Some(utterance.span.to);
+        }
+        let mut calls = parsed.calls;
+        if waiting.is_some_and(|until| within(until, utterance.span.from, CORRECTION_WAIT_S)) {
+            calls.iter_mut().for_each(|call| call.corrects = true);
+        }
+        let outcome = match calls.iter().position(|call| call.act == Act::Note { open: true }) {
+            Some(opens) => {
+                let rest = calls.split_off(opens + 1);
+                calls.extend(rest.into_iter().filter(|call| call.act == Act::Note { open: false }).take(1));
+                if opens == 0 { Outcome::Note } else { Outcome::Calls }
+            }
+            None if !calls.is_empty() || parsed.correction_waits => Outcome::Calls,
+            None if parsed.talk && parsed.problems.is_empty() => Outcome::Talk,
+            None => Outcome::NotUnderstood,
+        };
+        (outcome, calls, parsed.problems)
+    }
+
+    /// While paused only "start listening" counts; after the end nothing does.
+    fn while_closed(&self, parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
+        let start = Act::Command(Command::StartListening);
+        let starts = parsed.calls.into_iter().filter(|call| !self.ended && call.act == start);
+        let calls: Vec<Call> = starts.take(1).collect();
+        let outcome = if calls.is_empty() { Outcome::Ignored } else { Outcome::Calls };
+        (outcome, calls, Vec::new())
+    }
+
+    /// True when this breath belongs to an open note; a long pause closes the note first.
+    fn note_goes_on(&mut self, utterance: &Utterance) -> bool {
+        match self.note_until {
+            Some(until) if within(until, utterance.span.from, NOTE_PAUSE_S) => {
+                self.note_until = Some(utterance.span.to);
+                true
+            }
+            _ => {
+                self.note_until = None;
+                false
+            }
+        }
+    }
+}
+
+fn within(until: u64, from: u64, seconds: u64) -> bool {
+    from.saturating_sub(until) < seconds * u64::from(SAMPLE_RATE_HZ)
+}

@@ -1,0 +1,219 @@
+//! PocketSphinx under the grammar, with a phone loop beside it to tell speech of the language from other sound.
+//!
+//! Takes: the model's folder, the language, and one breath at a time.
+//! Gives: `Utterance`s with word spans and confidences.
+//! Never: unsafe code (that is `sphinx_sys`), or a word that the grammar does not have.
+//! Tested in: `tests/hear.rs`.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use crate::clock::{SAMPLE_RATE_HZ, Span};
+use crate::hear::recognise::{EngineError, EngineId, Recogniser};
+use crate::hear::sphinx_sys::{Decoder, Piece, Setting};
+use crate::hear::utterance::{Segment, Utterance, Word};
+use crate::language::engine::{EngineLanguage, GrammarWord};
+
+const VERSION: &str = "5.1.1";
+const GRAMMAR: &str = "grammar";
+const PHONES: &str = "phones";
+/// Samples in one 10 ms frame of the decoder.
+const FRAME: u64 = 160;
+/// Word insertion penalty; 0.65 to 0.2 were found best in tests on synthetic speech.
+const WORD_INSERTION: f64 = 0.65;
+/// Most states searched in a frame: bounds the time of a bad breath, at no cost in accuracy.
+const STATES_MAX: i32 = 1000;
+/// Log-likelihood ratio a frame, in the library's units, at which a word is as likely right as wrong.
+///
+/// Measured with `benches/hear.rs --ratios` on synthetic speech; see `README.md`, "Limits as measured".
+const RATIO_HALF: f64 = -40.0;
+/// How fast confidence falls with the ratio: units for a factor of e in the odds.
+const RATIO_SLOPE: f64 = 8.0;
+/// A breath of less confidence than this is taken for something other than the language.
+const CONFIDENCE_MIN: f64 = 0.5;
+/// Lone words are easily found in noise: a breath of one word must be surer.
+const LONE_CONFIDENCE_MIN: f64 = 0.7;
+/// Peak of the noise added to a breath: perfect digital silence upsets the decoder.
+const DITHER_PEAK: i16 = 2;
+
+/// The engine.
+#[derive(Debug)]
+pub struct Sphinx {
+    decoder: Decoder,
+    id: EngineId,
+}
+
+/// Where the acoustic model is, without being told.
+///
+/// `ZONECALL_MODEL`, else `share/zonecall/model` beside the program's own folder, else where set-up put it.
+#[must_use]
+pub fn default_model_dir() -> PathBuf {
+    if let Some(named) = std::env::var_os("ZONECALL_MODEL") {
+        return PathBuf::from(named);
+    }
+    let beside = std::env::current_exe()
+        .ok()
+        .and_then(|exe| Some(exe.parent()?.parent()?.join("share/zonecall/model")));
+    beside.filter(|folder| folder.is_dir()).unwrap_or_else(|| PathBuf::from(env!("ZONECALL_BUILT_MODEL")))
+}
+
+impl Sphinx {
+    /// Loads the model in `folder` (`en-us/`, `cmudict-en-us.dict`, `en-us-phone.lm.bin`) for `language`.
+    ///
+    /// # Errors
+    /// When a file is missing, or a word of the grammar has no pronunciation: all such words are named.
+    pub fn load(folder: &Path, language: &EngineLanguage) -> Result<Self, EngineError> {
+        let (acoustic, phones) = (folder.join("en-us"), folder.join("en-us-phone.lm.bin"));
+        let dictionary = dictionary(&folder.join("cmudict-en-us.dict"), language)?;
+        let kept = tempfile::NamedTempFile::new()
+            .and_then(|file| std::fs::write(file.path(), &dictionary).map(|()| file))
+            .map_err(|source| EngineError::Model { path: std::env::temp_dir(), source })?;
+        let mut hash = Sha256::new();
+        for file in
+            ["mdef", "means", "variances", "sendump", "transition_matrices", "feat.params", "noisedict"]
+        {
+            hash.update(read(&acoustic.join(file))?);
+        }
+        hash.update(read(&phones)?);
+        let mut decoder = Decoder::new(&[
+            ("hmm", Setting::Text(&acoustic.to_string_lossy())),
+            ("dict", Setting::Text(&kept.path().to_string_lossy())),
+            ("bestpath", Setting::Switch(false)), // hangs on some breaths with a large grammar
+            ("wip", Setting::Real(WORD_INSERTION)),
+            ("maxhmmpf", Setting::Whole(STATES_MAX)),
+            // Both searches must score against the same best state, or their scores cannot be compared.
+            ("compallsen", Setting::Switch(true)),
+        ])?;
+        decoder.add_grammar(GRAMMAR, &language.jsgf)?;
+        decoder.add_phone_loop(PHONES, &phones.to_string_lossy())?;
+        let id = EngineId {
+            name: "sphinx".to_owned(),
+            version: VERSION.to_owned(),
+            model: "en-us".to_owned(),
+            model_sha256: crate::hex(&hash.finalize()),
+        };
+        Ok(Self { decoder, id })
+    }
+}
+
+impl Recogniser for Sphinx {
+    fn id(&self) -> EngineId {
+        self.id.clone()
+    }
+
+    fn recognise(&mut self, segment: &Segment) -> Result<Utterance, EngineError> {
+        let samples = dithered(&segment.samples);
+        let (score, pieces) = self.decoder.decode(GRAMMAR, &samples)?;
+        let mut words = Vec::new();
+        if pieces.iter().any(is_word) {
+            let (_, phones) = self.decoder.decode(PHONES, &samples)?;
+            words = pieces
+                .iter()
+                .filter(|piece| is_word(piece))
+                .map(|piece| word(piece, &phones, segment.span))
+                .collect();
+        }
+        let confidence = overall(&words);
+        let least = if words.len() == 1 { LONE_CONFIDENCE_MIN } else { CONFIDENCE_MIN };
+        Ok(Utterance {
+            span: segment.span,
+            rejected: words.is_empty() || confidence < least,
+            words,
+            confidence,
+            score: f64::from(score),
+            level_dbfs: segment.level_dbfs,
+            clipped: segment.clipped,
+        })
+    }
+}
+
+/// The mean of the words' confidences, long words counting more.
+fn overall(words: &[Word]) -> f64 {
+    let length = |word: &Word| crate::clock::seconds(word.span.to - word.span.from);
+    let total: f64 = words.iter().map(length).sum();
+    if total > 0.0 {
+        words.iter().map(|word| word.confidence * length(word)).sum::<f64>() / total
+    } else {
+        0.0
+    }
+}
+
+/// `<sil>`, `[NOISE]`, `++SMACK++` and `(NULL)` are no words.
+fn is_word(piece: &Piece) -> bool {
+    !piece.text.starts_with(['<', '[', '+', '('])
+}
+
+fn word(piece: &Piece, phones: &[Piece], breath: Span) -> Word {
+    // A variant comes back as `word(2)`.
+    let text = piece.text.split('(').next().unwrap_or_default().to_owned();
+    let sample = |frame: i32| (breath.from + u64::try_from(frame.max(0)).unwrap_or(0) * FRAME).min(breath.to);
+    let span = Span { from: sample(piece.from), to: sample(piece.to + 1) };
+    let odds = (ratio(piece, phones) - RATIO_HALF) / RATIO_SLOPE;
+    let confidence = 1.0 / (1.0 + (-odds).exp());
+    Word { text, span, confidence: (confidence * 1000.0).round() / 1000.0 }
+}
+
+/// How much worse a word fits than the best sequence of any phones over the same frames, a frame.
+fn ratio(word: &Piece, phones: &[Piece]) -> f64 {
+    let free: f64 = phones
+        .iter()
+        .map(|phone| {
+            let shared = (word.to.min(phone.to) - word.from.max(phone.from) + 1).max(0);
+            f64::from(phone.score) * f64::from(shared) / f64::from(phone.to - phone.from + 1)
+        })
+        .sum();
+    (f64::from(word.score) - free) / f64::from(word.to - word.from + 1)
+}
+
+/// The samples with a little noise, always the same for the same samples.
+fn dithered(samples: &[i16]) -> Vec<i16> {
+    let mut state: u32 = 0x2545_F491;
+    let noisy = |sample: &i16| {
+        state ^= state << 13;
+        state ^= state >> 17;
+        state ^= state << 5;
+        let noise = i16::try_from(state % 5).unwrap_or(0) - DITHER_PEAK;
+        sample.saturating_add(noise)
+    };
+    samples.iter().map(noisy).collect()
+}
+
+fn read(path: &Path) -> Result<Vec<u8>, EngineError> {
+    std::fs::read(path).map_err(|source| EngineError::Model { path: path.to_owned(), source })
+}
+
+/// A dictionary of the grammar's words only: the pack's pronunciations first, then the model's.
+fn dictionary(file: &Path, language: &EngineLanguage) -> Result<String, EngineError> {
+    let bytes = read(file)?;
+    let known = String::from_utf8_lossy(&bytes);
+    let mut sounds: BTreeMap<&str, Vec<&str>> =
+        language.words.iter().map(|word| (word.text.as_str(), Vec::new())).collect();
+    for entry in &language.pronunciations {
+        sounds.entry(&entry.word).or_default().push(&entry.phones);
+    }
+    for line in known.lines() {
+        let Some((entry, phones)) = line.split_once(' ') else { continue };
+        let word = entry.split('(').next().unwrap_or_default();
+        if let Some(said) = sounds.get_mut(word)
+            && !said.contains(&phones.trim())
+        {
+            said.push(phones.trim());
+        }
+    }
+    let silent: Vec<GrammarWord> =
+        language.words.iter().filter(|word| sounds[word.text.as_str()].is_empty()).cloned().collect();
+    if !silent.is_empty() {
+        return Err(EngineError::Unpronounced { words: silent });
+    }
+    let mut text = String::new();
+    for word in &language.words {
+        for (idx, phones) in sounds[word.text.as_str()].iter().enumerate() {
+            let variant = if idx == 0 { String::new() } else { format!("({})", idx + 1) };
+            let _ = writeln!(text, "{}{variant} {phones}", word.text);
+        }
+    }
+    Ok(text)
+}

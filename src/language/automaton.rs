@@ -1,0 +1,181 @@
+//! The grammar as an automaton: which readings a sequence of words has.
+//!
+//! Takes: a `Grammar` and one of its rules.
+//! Gives: `Automaton`; `read` turns words into tags with the words each closes.
+//! Never: chooses between two readings of equal length; it gives both.
+//! Tested in: `tests/language.rs`.
+
+use std::collections::{BTreeMap, HashMap};
+
+use crate::language::grammar::Grammar;
+use crate::language::grammar::Node;
+
+/// Readings kept for one state; a grammar that needs more is too ambiguous to be used.
+const READINGS_MAX: usize = 8;
+/// A breath of more words than this is not read.
+pub const WORDS_MAX: usize = 200;
+
+/// A tag that was passed, and how many words had been said by then.
+pub type Passed = (String, usize);
+
+/// A non-deterministic automaton over words and tags.
+#[derive(Debug, Clone)]
+pub struct Automaton {
+    /// Arcs out of each state.
+    arcs: Vec<Vec<(Label, usize)>>,
+    start: usize,
+    end: usize,
+    tags: Vec<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Label {
+    Word(String),
+    Tag(usize),
+    Nothing,
+}
+
+/// One way to get to a state: the tags passed, and how many items they close.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Path {
+    tags: Vec<(usize, usize)>,
+    items: usize,
+}
+
+impl Path {
+    fn same_meaning(&self, other: &Path) -> bool {
+        self.tags.len() == other.tags.len() && self.tags.iter().zip(&other.tags).all(|(a, b)| a.0 == b.0)
+    }
+}
+
+impl Automaton {
+    /// The automaton of `root` in `grammar`.
+    #[must_use]
+    pub fn new(grammar: &Grammar, root: &str) -> Self {
+        let mut this = Self { arcs: vec![vec![], vec![]], start: 0, end: 1, tags: Vec::new() };
+        let mut tag_ids = HashMap::new();
+        if let Some(rule) = grammar.rule(root) {
+            this.add(grammar, &rule.body, 0, 1, &mut tag_ids);
+        }
+        this
+    }
+
+    fn add(
+        &mut self,
+        grammar: &Grammar,
+        node: &Node,
+        from: usize,
+        to: usize,
+        tag_ids: &mut HashMap<String, usize>,
+    ) {
+        match node {
+            Node::Word(word, _) => self.arcs[from].push((Label::Word(word.clone()), to)),
+            Node::Tag(tag, _) => {
+                let id = *tag_ids.entry(tag.clone()).or_insert_with(|| {
+                    self.tags.push(tag.clone());
+                    self.tags.len() - 1
+                });
+                self.arcs[from].push((Label::Tag(id), to));
+            }
+            Node::Rule(name, _) => {
+                if let Some(rule) = grammar.rule(name) {
+                    self.add(grammar, &rule.body, from, to, tag_ids);
+                }
+            }
+            Node::Choice(parts) => parts.iter().for_each(|part| self.add(grammar, part, from, to, tag_ids)),
+            Node::Optional(inner) => {
+                self.add(grammar, inner, from, to, tag_ids);
+                self.arcs[from].push((Label::Nothing, to));
+            }
+            Node::Repeat(inner) => {
+                let (first, last) = (self.state(), self.state());
+                self.arcs[from].push((Label::Nothing, first));
+                self.add(grammar, inner, first, last, tag_ids);
+                self.arcs[last].push((Label::Nothing, first));
+                self.arcs[last].push((Label::Nothing, to));
+            }
+            Node::Sequence(parts) => {
+                let mut here = from;
+                for part in parts {
+                    let next = self.state();
+                    self.add(grammar, part, here, next, tag_ids);
+                    here = next;
+                }
+                self.arcs[here].push((Label::Nothing, to));
+            }
+        }
+    }
+
+    fn state(&mut self) -> usize {
+        self.arcs.push(Vec::new());
+        self.arcs.len() - 1
+    }
+
+    /// Every reading of `words` with the fewest items; none when they cannot be said.
+    ///
+    /// Fewest items means that phrases are as long as they can be: "lesion area" is not "lesion" and "area".
+    /// More than one reading means that the words are ambiguous.
+    #[must_use]
+    pub fn read(&self, words: &[&str]) -> Vec<Vec<Passed>> {
+        if words.len() > WORDS_MAX {
+            return Vec::new();
+        }
+        let mut paths = self.spread([(self.start, Path { tags: Vec::new(), items: 0 })], 0);
+        for (idx, word) in words.iter().enumerate() {
+            let mut stepped = Vec::new();
+            for (state, here) in &paths {
+                for (label, to) in &self.arcs[*state] {
+                    if matches!(label, Label::Word(text) if text == word) {
+                        stepped.extend(here.iter().map(|path| (*to, path.clone())));
+                    }
+                }
+            }
+            paths = self.spread(stepped, idx + 1);
+        }
+        let done = paths.remove(&self.end).unwrap_or_default();
+        done.into_iter()
+            .map(|path| path.tags.into_iter().map(|(id, words)| (self.tags[id].clone(), words)).collect())
+            .collect()
+    }
+
+    /// Follows the arcs that need no word.
+    fn spread(
+        &self,
+        begin: impl IntoIterator<Item = (usize, Path)>,
+        said: usize,
+    ) -> BTreeMap<usize, Vec<Path>> {
+        let mut found: BTreeMap<usize, Vec<Path>> = BTreeMap::new();
+        let mut open: Vec<(usize, Path)> = begin.into_iter().collect();
+        while let Some((state, path)) = open.pop() {
+            if !keep(found.entry(state).or_default(), &path) {
+                continue;
+            }
+            for (label, to) in &self.arcs[state] {
+                match label {
+                    Label::Nothing => open.push((*to, path.clone())),
+                    Label::Tag(id) => {
+                        let mut tagged = path.clone();
+                        tagged.tags.push((*id, said));
+                        tagged.items += usize::from(self.tags[*id].starts_with('!'));
+                        open.push((*to, tagged));
+                    }
+                    Label::Word(_) => {}
+                }
+            }
+        }
+        found
+    }
+}
+
+/// Keeps `path` if it is new and closes no more items than those kept; false when it was not.
+fn keep(kept: &mut Vec<Path>, path: &Path) -> bool {
+    if kept.iter().any(|other| other.items < path.items || other.same_meaning(path)) {
+        return false;
+    }
+    kept.retain(|other| other.items <= path.items);
+    if kept.len() == READINGS_MAX {
+        return false;
+    }
+    kept.push(path.clone());
+    true
+}

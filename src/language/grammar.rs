@@ -1,0 +1,178 @@
+//! The grammar as a tree: rules, alternatives, words and tags.
+//!
+//! Takes: rules read by `jsgf`.
+//! Gives: `Grammar`: pruned to an exam's zones, printed for an engine, its words listed.
+//! Never: I/O, or what a tag means.
+//! Tested in: `tests/language.rs`.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use crate::language::engine::GrammarWord;
+use crate::language::fault::Place;
+
+/// A whole grammar file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Grammar {
+    /// The file it came from.
+    pub file: PathBuf,
+    /// Its rules in file order.
+    pub rules: Vec<Rule>,
+}
+
+/// One rule.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rule {
+    /// Its name without the angle brackets.
+    pub name: String,
+    /// Can be spoken as a whole.
+    pub public: bool,
+    /// The documentation comment in front of it, without its stars.
+    pub comment: String,
+    /// What it stands for.
+    pub body: Node,
+    /// Where it is defined.
+    pub place: Place,
+}
+
+/// A piece of a rule.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Node {
+    /// One word.
+    Word(String, Place),
+    /// Another rule.
+    Rule(String, Place),
+    /// A meaning, passed when the words before it were said.
+    Tag(String, Place),
+    /// One after the other.
+    Sequence(Vec<Node>),
+    /// One of them.
+    Choice(Vec<Node>),
+    /// Or not at all.
+    Optional(Box<Node>),
+    /// Once or more.
+    Repeat(Box<Node>),
+}
+
+impl Grammar {
+    /// The rule with this name.
+    #[must_use]
+    pub fn rule(&self, name: &str) -> Option<&Rule> {
+        self.rules.iter().find(|rule| rule.name == name)
+    }
+
+    /// The grammar without the alternatives that carry a tag which `keep` refuses.
+    ///
+    /// A rule of which nothing is left disappears, and so do the alternatives that use it.
+    #[must_use]
+    pub fn pruned(&self, keep: &dyn Fn(&str) -> bool) -> Grammar {
+        let mut gone: Vec<String> = Vec::new();
+        loop {
+            let mut rules = Vec::new();
+            let before = gone.len();
+            for rule in &self.rules {
+                match prune(&rule.body, keep, &gone) {
+                    Some(body) => rules.push(Rule { body, ..rule.clone() }),
+                    None if gone.contains(&rule.name) => {}
+                    None => gone.push(rule.name.clone()),
+                }
+            }
+            if gone.len() == before {
+                return Grammar { file: self.file.clone(), rules };
+            }
+        }
+    }
+
+    /// The rule `root` and all it needs as JSGF text without tags, for an engine.
+    #[must_use]
+    pub fn jsgf(&self, root: &str) -> String {
+        let mut text = String::from("#JSGF V1.0;\ngrammar exam;\n");
+        for name in self.reach(root) {
+            if let Some(rule) = self.rule(&name) {
+                let public = if name == root { "public " } else { "" };
+                text.push_str(&format!("{public}<{name}> = {};\n", print(&rule.body)));
+            }
+        }
+        text
+    }
+
+    /// Every word that `root` can say, once, where it is first used.
+    #[must_use]
+    pub fn words(&self, root: &str) -> Vec<GrammarWord> {
+        let mut words = BTreeMap::new();
+        for name in self.reach(root) {
+            if let Some(rule) = self.rule(&name) {
+                collect(&rule.body, &mut |node| {
+                    if let Node::Word(text, place) = node {
+                        words.entry(text.clone()).or_insert(place.line);
+                    }
+                });
+            }
+        }
+        words.into_iter().map(|(text, line)| GrammarWord { text, file: self.file.clone(), line }).collect()
+    }
+
+    /// The rules that `root` needs, itself first, each once.
+    fn reach(&self, root: &str) -> Vec<String> {
+        let mut found = vec![root.to_owned()];
+        let mut next = 0;
+        while let Some(rule) = found.get(next).and_then(|name| self.rule(name)) {
+            collect(&rule.body, &mut |node| {
+                if let Node::Rule(name, _) = node
+                    && !found.contains(name)
+                {
+                    found.push(name.clone());
+                }
+            });
+            next += 1;
+        }
+        found
+    }
+}
+
+/// Calls `see` for `node` and everything inside it.
+pub(crate) fn collect(node: &Node, see: &mut dyn FnMut(&Node)) {
+    see(node);
+    match node {
+        Node::Sequence(parts) | Node::Choice(parts) => parts.iter().for_each(|part| collect(part, see)),
+        Node::Optional(inner) | Node::Repeat(inner) => collect(inner, see),
+        Node::Word(..) | Node::Rule(..) | Node::Tag(..) => {}
+    }
+}
+
+fn prune(node: &Node, keep: &dyn Fn(&str) -> bool, gone: &[String]) -> Option<Node> {
+    match node {
+        Node::Word(..) => Some(node.clone()),
+        Node::Rule(name, _) => (!gone.contains(name)).then(|| node.clone()),
+        Node::Tag(tag, _) => keep(tag).then(|| node.clone()),
+        Node::Sequence(parts) => {
+            parts.iter().map(|part| prune(part, keep, gone)).collect::<Option<Vec<_>>>().map(Node::Sequence)
+        }
+        Node::Choice(parts) => {
+            let left: Vec<Node> = parts.iter().filter_map(|part| prune(part, keep, gone)).collect();
+            (!left.is_empty()).then_some(Node::Choice(left))
+        }
+        Node::Optional(inner) => Some(
+            prune(inner, keep, gone).map_or(Node::Sequence(vec![]), |kept| Node::Optional(Box::new(kept))),
+        ),
+        Node::Repeat(inner) => prune(inner, keep, gone).map(|kept| Node::Repeat(Box::new(kept))),
+    }
+}
+
+fn print(node: &Node) -> String {
+    match node {
+        Node::Word(text, _) => text.clone(),
+        Node::Rule(name, _) => format!("<{name}>"),
+        Node::Tag(..) => String::new(),
+        Node::Sequence(parts) => {
+            let parts: Vec<String> = parts.iter().map(print).filter(|part| !part.is_empty()).collect();
+            parts.join(" ")
+        }
+        Node::Choice(parts) => {
+            let parts: Vec<String> = parts.iter().map(print).collect();
+            format!("({})", parts.join(" | "))
+        }
+        Node::Optional(inner) => format!("[{}]", print(inner)),
+        Node::Repeat(inner) => format!("({})+", print(inner)),
+    }
+}

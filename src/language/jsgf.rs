@@ -1,0 +1,292 @@
+//! Reads the JSpeech Grammar Format.
+//!
+//! Takes: the text of a grammar file: JSGF V1.0, W3C Note of 5 June 2000.
+//! Gives: `Grammar`, or a `Fault` with line, column and caret.
+//! Never: what it does not support passes in silence: imports, weights, `*`, `<VOID>` and recursion are faults.
+//! Tested in: `tests/language.rs`.
+
+use std::path::Path;
+
+use crate::language::fault::{Fault, Place};
+use crate::language::grammar::{Grammar, Node, Rule, collect};
+
+/// Reads a grammar; `file` is only named in faults.
+///
+/// # Errors
+/// A `Fault` for the first thing that is not JSGF as described above.
+pub fn read(file: &Path, source: &str) -> Result<Grammar, Box<Fault>> {
+    let tokens = tokenise(file, source)?;
+    let mut reader = Reader { file, source, tokens, next: 0 };
+    let grammar = reader.grammar()?;
+    check_rules(&grammar, &reader)?;
+    Ok(grammar)
+}
+
+#[derive(Debug, Clone, PartialEq)]
+enum Token {
+    /// `#JSGF ...;` up to the semicolon.
+    Header(String),
+    /// `/** ... */`.
+    Comment(String),
+    Word(String),
+    Rule(String),
+    Tag(String),
+    Mark(char),
+}
+
+/// Cuts the text into tokens with their places; the last one is the end of the file.
+fn tokenise(file: &Path, source: &str) -> Result<Vec<(Token, Place)>, Box<Fault>> {
+    let mut text = Text { rest: source, place: Place { line: 1, column: 1 } };
+    let mut tokens = Vec::new();
+    while let Some(first) = text.rest.chars().next() {
+        let place = text.place;
+        let fault = |message: &str| Box::new(Fault::new(file, source, place, message));
+        if first.is_whitespace() {
+            text.take(first.len_utf8());
+        } else if text.rest.starts_with("//") {
+            text.take(text.rest.find('\n').unwrap_or(text.rest.len()));
+        } else if text.rest.starts_with("/*") {
+            let end = text.rest.find("*/").ok_or_else(|| fault("comment is not closed; add `*/`"))?;
+            let comment = text.take(end + 2);
+            if let Some(body) = comment.strip_prefix("/**").and_then(|body| body.strip_suffix("*/")) {
+                tokens.push((Token::Comment(without_stars(body)), place));
+            }
+        } else if first == '#' {
+            let end = text.rest.find(';').ok_or_else(|| fault("header is not closed; add `;`"))?;
+            tokens.push((Token::Header(text.take(end + 1).to_owned()), place));
+        } else if first == '<' {
+            let end = text.rest.find('>').ok_or_else(|| fault("rule name is not closed; add `>`"))?;
+            let name = text.take(end + 1);
+            tokens.push((Token::Rule(name[1..end].trim().to_owned()), place));
+        } else if first == '{' {
+            let end = text.rest.find('}').ok_or_else(|| fault("tag is not closed; add `}`"))?;
+            let tag = text.take(end + 1);
+            tokens.push((Token::Tag(tag[1..end].trim().to_owned()), place));
+        } else if "=|()[]+;".contains(first) {
+            text.take(1);
+            tokens.push((Token::Mark(first), place));
+        } else if first.is_alphanumeric() || first == '\'' {
+            let end = text
+                .rest
+                .find(|c: char| !(c.is_alphanumeric() || "'-_.".contains(c)))
+                .unwrap_or(text.rest.len());
+            tokens.push((Token::Word(text.take(end).to_owned()), place));
+        } else {
+            return Err(fault(&format!(
+                "`{first}` has no meaning here; weights, `*` and imports are not supported"
+            )));
+        }
+    }
+    Ok(tokens)
+}
+
+struct Text<'a> {
+    rest: &'a str,
+    place: Place,
+}
+
+impl<'a> Text<'a> {
+    fn take(&mut self, bytes: usize) -> &'a str {
+        let (taken, rest) = self.rest.split_at(bytes);
+        for c in taken.chars() {
+            if c == '\n' {
+                self.place = Place { line: self.place.line + 1, column: 1 };
+            } else {
+                self.place.column += 1;
+            }
+        }
+        self.rest = rest;
+        taken
+    }
+}
+
+fn without_stars(comment: &str) -> String {
+    let lines = comment.lines().map(|line| line.trim().trim_start_matches('*').trim());
+    lines.filter(|line| !line.is_empty()).collect::<Vec<_>>().join("\n")
+}
+
+struct Reader<'a> {
+    file: &'a Path,
+    source: &'a str,
+    tokens: Vec<(Token, Place)>,
+    next: usize,
+}
+
+impl Reader<'_> {
+    fn grammar(&mut self) -> Result<Grammar, Box<Fault>> {
+        match self.take() {
+            Some((Token::Header(header), _)) if header.starts_with("#JSGF V1.0") => {}
+            _ => {
+                return Err(self
+                    .fault_at(Place { line: 1, column: 1 }, "file must begin with `#JSGF V1.0 UTF-8 en;`"));
+            }
+        }
+        self.expect_word("grammar")?;
+        match self.take() {
+            Some((Token::Word(_), _)) => {}
+            _ => return Err(self.fault("`grammar` wants a name")),
+        }
+        self.expect_mark(';')?;
+        let mut rules = Vec::new();
+        while self.next < self.tokens.len() {
+            rules.push(self.rule()?);
+        }
+        Ok(Grammar { file: self.file.to_owned(), rules })
+    }
+
+    fn rule(&mut self) -> Result<Rule, Box<Fault>> {
+        let mut comment = String::new();
+        while let Some(Token::Comment(text)) = self.peek() {
+            comment.clone_from(text);
+            self.next += 1;
+        }
+        let public = matches!(self.peek(), Some(Token::Word(word)) if word == "public");
+        if public {
+            self.next += 1;
+        }
+        let (name, place) = match self.take() {
+            Some((Token::Rule(name), place)) => (name, place),
+            _ => return Err(self.fault("expected a rule: `<name> = words;`")),
+        };
+        self.expect_mark('=')?;
+        let body = self.choice()?;
+        self.expect_mark(';')?;
+        Ok(Rule { name, public, comment, body, place })
+    }
+
+    fn choice(&mut self) -> Result<Node, Box<Fault>> {
+        let mut parts = vec![self.sequence()?];
+        while self.peek() == Some(&Token::Mark('|')) {
+            self.next += 1;
+            parts.push(self.sequence()?);
+        }
+        Ok(if parts.len() == 1 { parts.remove(0) } else { Node::Choice(parts) })
+    }
+
+    fn sequence(&mut self) -> Result<Node, Box<Fault>> {
+        let mut parts = Vec::new();
+        while let Some(token) = self.peek().cloned() {
+            let place = self.tokens[self.next].1;
+            let node = match token {
+                Token::Word(word) if word.chars().any(char::is_uppercase) => {
+                    return Err(
+                        self.fault_at(place, format!("word `{word}` has capitals; write it in lower case"))
+                    );
+                }
+                Token::Word(word) => Node::Word(word, place),
+                Token::Rule(name) => Node::Rule(name, place),
+                Token::Tag(tag) => Node::Tag(tag, place),
+                Token::Mark('(') => {
+                    parts.push(self.group(')')?);
+                    continue;
+                }
+                Token::Mark('[') => {
+                    let inner = self.group(']')?;
+                    parts.push(Node::Optional(Box::new(inner)));
+                    continue;
+                }
+                Token::Mark('+') => match parts.pop() {
+                    Some(last) => Node::Repeat(Box::new(last)),
+                    None => return Err(self.fault_at(place, "`+` has nothing to repeat")),
+                },
+                _ => break,
+            };
+            self.next += 1;
+            parts.push(node);
+        }
+        if parts.is_empty() {
+            return Err(self.fault("nothing to say here; add words or take the `|` or brackets away"));
+        }
+        Ok(if parts.len() == 1 { parts.remove(0) } else { Node::Sequence(parts) })
+    }
+
+    fn group(&mut self, close: char) -> Result<Node, Box<Fault>> {
+        self.next += 1;
+        let inner = self.choice()?;
+        self.expect_mark(close)?;
+        Ok(inner)
+    }
+
+    fn peek(&self) -> Option<&Token> {
+        self.tokens.get(self.next).map(|(token, _)| token)
+    }
+
+    fn take(&mut self) -> Option<(Token, Place)> {
+        let token = self.tokens.get(self.next).cloned();
+        self.next += 1;
+        token
+    }
+
+    fn expect_mark(&mut self, mark: char) -> Result<(), Box<Fault>> {
+        if self.peek() == Some(&Token::Mark(mark)) {
+            self.next += 1;
+            return Ok(());
+        }
+        Err(self.fault(format!("expected `{mark}`")))
+    }
+
+    fn expect_word(&mut self, word: &str) -> Result<(), Box<Fault>> {
+        if matches!(self.peek(), Some(Token::Word(found)) if found == word) {
+            self.next += 1;
+            return Ok(());
+        }
+        Err(self.fault(format!("expected `{word}`")))
+    }
+
+    /// A fault at the token that comes next, or behind the last one.
+    fn fault(&self, message: impl Into<String>) -> Box<Fault> {
+        let last = self.tokens.len().saturating_sub(1);
+        let place =
+            self.tokens.get(self.next.min(last)).map_or(Place { line: 1, column: 1 }, |token| token.1);
+        self.fault_at(place, message)
+    }
+
+    fn fault_at(&self, place: Place, message: impl Into<String>) -> Box<Fault> {
+        Box::new(Fault::new(self.file, self.source, place, message))
+    }
+}
+
+/// Each rule once, each name defined, none that needs itself.
+fn check_rules(grammar: &Grammar, reader: &Reader<'_>) -> Result<(), Box<Fault>> {
+    for (idx, rule) in grammar.rules.iter().enumerate() {
+        if grammar.rules[..idx].iter().any(|earlier| earlier.name == rule.name) {
+            return Err(reader.fault_at(rule.place, format!("rule `<{}>` is defined twice", rule.name)));
+        }
+        let mut used = Vec::new();
+        collect(&rule.body, &mut |node| {
+            if let Node::Rule(name, place) = node {
+                used.push((name.clone(), *place));
+            }
+        });
+        for (name, place) in used {
+            if grammar.rule(&name).is_none() {
+                return Err(reader.fault_at(place, format!("rule `<{name}>` is not defined")));
+            }
+            if needs(grammar, &name, &rule.name, &mut Vec::new()) {
+                return Err(
+                    reader.fault_at(place, format!("rule `<{}>` needs itself; use `+` instead", rule.name))
+                );
+            }
+        }
+    }
+    Ok(())
+}
+
+fn needs(grammar: &Grammar, from: &str, target: &str, seen: &mut Vec<String>) -> bool {
+    if from == target {
+        return true;
+    }
+    if seen.iter().any(|name| name == from) {
+        return false;
+    }
+    seen.push(from.to_owned());
+    let mut used = Vec::new();
+    if let Some(rule) = grammar.rule(from) {
+        collect(&rule.body, &mut |node| {
+            if let Node::Rule(name, _) = node {
+                used.push(name.clone());
+            }
+        });
+    }
+    used.iter().any(|name| needs(grammar, name, target, seen))
+}

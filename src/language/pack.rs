@@ -1,0 +1,137 @@
+//! The grammar pack: the files of one language, read once.
+//!
+//! Takes: `exam.gram` and `words.dict` of a folder such as `grammars/en`, or the ones built in.
+//! Gives: `Pack`, and from it a `Language` cut to the zones of one exam.
+//! Never: meaning; tags are handed on as text.
+//! Tested in: `tests/language.rs`.
+
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use crate::language::automaton::Automaton;
+use crate::language::engine::{EngineLanguage, Pronunciation};
+use crate::language::fault::{Fault, Place};
+use crate::language::grammar::Grammar;
+use crate::language::jsgf;
+
+/// The rule that says what can be said during an exam.
+pub const EXAM_RULE: &str = "exam";
+/// The rule that says how a question of the program can be answered.
+pub const ANSWER_RULE: &str = "answer";
+
+/// The files of one language.
+#[derive(Debug, Clone)]
+pub struct Pack {
+    /// Name of the language: the folder's name, such as `en`.
+    pub language: String,
+    /// The grammar, with the zones of all schemes.
+    pub grammar: Grammar,
+    /// How words sound that the engine's own dictionary lacks or says otherwise.
+    pub pronunciations: Vec<Pronunciation>,
+    /// SHA-256 over both files, in hexadecimal.
+    pub sha256: String,
+}
+
+/// What can be said in one exam.
+#[derive(Debug, Clone)]
+pub struct Language {
+    /// The grammar, cut to the exam's zones.
+    pub grammar: Grammar,
+    /// Reads calls.
+    pub exam: Automaton,
+    /// The same for an engine.
+    pub engine: EngineLanguage,
+}
+
+/// Why a pack cannot be used.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum PackError {
+    /// A file cannot be read.
+    #[error("cannot read `{path}`: {source}; a grammar folder holds `exam.gram` and `words.dict`")]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
+    },
+    /// A file is wrong.
+    #[error(transparent)]
+    Fault(#[from] Box<Fault>),
+}
+
+impl Pack {
+    /// The English pack that is built into the program.
+    ///
+    /// # Errors
+    /// Only if the files in the source tree are wrong, which the tests rule out.
+    pub fn built_in() -> Result<Self, PackError> {
+        let grammar = include_str!("../../grammars/en/exam.gram");
+        let words = include_str!("../../grammars/en/words.dict");
+        Self::from_text(Path::new("grammars/en"), grammar, words)
+    }
+
+    /// Reads the pack in `folder`.
+    ///
+    /// # Errors
+    /// When a file is missing or wrong.
+    pub fn read(folder: &Path) -> Result<Self, PackError> {
+        let text = |name: &str| {
+            let path = folder.join(name);
+            std::fs::read_to_string(&path).map_err(|source| PackError::Read { path, source })
+        };
+        Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?)
+    }
+
+    fn from_text(folder: &Path, grammar: &str, words: &str) -> Result<Self, PackError> {
+        let grammar_file = folder.join("exam.gram");
+        let tree = jsgf::read(&grammar_file, grammar)?;
+        if !tree.rule(EXAM_RULE).is_some_and(|rule| rule.public) {
+            let place = Place { line: 1, column: 1 };
+            let message = "the file has no rule `public <exam>`; that rule says what can be spoken";
+            return Err(Box::new(Fault::new(&grammar_file, grammar, place, message)).into());
+        }
+        let pronunciations = dictionary(&folder.join("words.dict"), words)?;
+        let mut hash = Sha256::new();
+        hash.update(grammar);
+        hash.update(words);
+        let language =
+            folder.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+        Ok(Self { language, grammar: tree, pronunciations, sha256: crate::hex(&hash.finalize()) })
+    }
+
+    /// What can be said in an exam that knows the zones in `zones`.
+    #[must_use]
+    pub fn for_zones(&self, zones: &[String]) -> Language {
+        let keep =
+            |tag: &str| tag.strip_prefix("zone=").is_none_or(|zone| zones.iter().any(|known| known == zone));
+        let grammar = self.grammar.pruned(&keep);
+        let engine = EngineLanguage {
+            jsgf: grammar.jsgf(EXAM_RULE),
+            words: grammar.words(EXAM_RULE),
+            pronunciations: self.pronunciations.clone(),
+        };
+        Language { exam: Automaton::new(&grammar, EXAM_RULE), grammar, engine }
+    }
+}
+
+/// Reads `word  PHONES` lines; `#` starts a comment.
+fn dictionary(file: &Path, text: &str) -> Result<Vec<Pronunciation>, Box<Fault>> {
+    let mut entries = Vec::new();
+    for (idx, line) in text.lines().enumerate() {
+        let said = line.split('#').next().unwrap_or("").trim();
+        if said.is_empty() {
+            continue;
+        }
+        let (word, phones) = said.split_once(char::is_whitespace).unwrap_or((said, ""));
+        let phones = phones.split_whitespace().collect::<Vec<_>>().join(" ");
+        if phones.is_empty() {
+            let place = Place { line: idx + 1, column: 1 };
+            return Err(Box::new(Fault::new(file, text, place, format!("`{word}` has no phones after it"))));
+        }
+        entries.push(Pronunciation { word: word.to_owned(), phones, file: file.to_owned(), line: idx + 1 });
+    }
+    Ok(entries)
+}

@@ -1,0 +1,80 @@
+//! The phrases of the grammar, laid out for people.
+//!
+//! Takes: a `Grammar` whose rules carry `@card` and `@blank` comments.
+//! Gives: `Heading`s with patterns: what to say, for the phrase card.
+//! Never: layout; `tell::card` prints.
+//! Tested in: `tests/language.rs`.
+
+use crate::language::grammar::{Grammar, Node};
+
+/// One section of the card.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Heading {
+    /// What it is about.
+    pub title: String,
+    /// What it does, in one or two sentences.
+    pub note: String,
+    /// What can be said, and the code it stands for where it has one.
+    pub patterns: Vec<(String, String)>,
+}
+
+/// The card's sections in grammar order.
+#[must_use]
+pub fn phrases(grammar: &Grammar) -> Vec<Heading> {
+    let headings = grammar.rules.iter().filter_map(|rule| {
+        let (first, note) = rule.comment.split_once('\n').unwrap_or((rule.comment.as_str(), ""));
+        let title = first.strip_prefix("@card ")?.to_owned();
+        let choices = match &rule.body {
+            Node::Choice(parts) => parts.as_slice(),
+            one => std::slice::from_ref(one),
+        };
+        let patterns = choices.iter().map(|part| (pattern(grammar, part, true), codes(part))).collect();
+        Some(Heading { title, note: note.replace('\n', " "), patterns })
+    });
+    headings.collect()
+}
+
+/// What can be said, with `[ ]` for what may be left out and `( | )` for a choice.
+fn pattern(grammar: &Grammar, node: &Node, outermost: bool) -> String {
+    match node {
+        Node::Word(word, _) => word.clone(),
+        Node::Tag(..) => String::new(),
+        Node::Rule(name, _) => match grammar.rule(name) {
+            Some(rule) => match rule.comment.strip_prefix("@blank ") {
+                Some(blank) => format!("‹{blank}›"),
+                None if name == "filler" => String::new(),
+                None => pattern(grammar, &rule.body, false),
+            },
+            None => String::new(),
+        },
+        Node::Sequence(parts) => joined(grammar, parts, " "),
+        Node::Choice(parts) if outermost => joined(grammar, parts, " | "),
+        Node::Choice(parts) => format!("({})", joined(grammar, parts, " | ")),
+        Node::Optional(inner) => match pattern(grammar, inner, true) {
+            empty if empty.is_empty() => empty,
+            some => format!("[{some}]"),
+        },
+        Node::Repeat(inner) => format!("{} ...", pattern(grammar, inner, false)),
+    }
+}
+
+fn joined(grammar: &Grammar, parts: &[Node], with: &str) -> String {
+    let alone = parts.iter().filter(|part| !matches!(part, Node::Tag(..))).count() == 1;
+    let parts = parts.iter().map(|part| pattern(grammar, part, alone));
+    parts.filter(|part| !part.is_empty()).collect::<Vec<_>>().join(with)
+}
+
+/// The limb, zone, plane or structure code that an alternative sets, if any.
+fn codes(node: &Node) -> String {
+    let mut codes = Vec::new();
+    crate::language::grammar::collect(node, &mut |inner| {
+        if let Node::Tag(tag, _) = inner
+            && let Some((key, value)) = tag.split_once('=')
+            && ["limb", "zone", "plane", "structure"].contains(&key)
+            && value != "#"
+        {
+            codes.push(value.to_owned());
+        }
+    });
+    codes.join(" ")
+}

@@ -1,0 +1,106 @@
+//! Which schemes are in force on a limb, and what they make of a zone or a level.
+//!
+//! Takes: `Protocols`, a limb code, and the scheme chosen for each group of limbs.
+//! Gives: schemes, zones, and the zone of a level in centimetres.
+//! Never: picks between two schemes that could both be meant; without a choice none is in force.
+//! Tested in: `tests/protocol.rs`.
+
+use std::collections::BTreeMap;
+
+use crate::protocol::{Limb, Protocols, Scheme, Zone};
+
+/// A level that belongs to no zone; data for a person.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LevelProblem {
+    /// What is wrong, in words.
+    pub message: String,
+    /// What to do or say instead.
+    pub help: String,
+}
+
+impl Protocols {
+    /// The schemes in force on `limb`, the chosen one first.
+    ///
+    /// `schemes` names the scheme chosen for a group, such as `fore` -> `thirds`.
+    /// In a region for which nothing was chosen, a scheme is in force if no other fits the limb there.
+    #[must_use]
+    pub fn schemes_for(&self, limb: &str, schemes: &BTreeMap<String, String>) -> Vec<&Scheme> {
+        let Some(limb) = self.limb(limb) else { return Vec::new() };
+        let fits = |scheme: &&Scheme| scheme.groups.contains(&limb.group);
+        let chosen = self.chosen(limb, schemes);
+        let mut found: Vec<&Scheme> = chosen.into_iter().collect();
+        for scheme in self.schemes.iter().filter(fits) {
+            let taken = chosen.is_some_and(|chosen| chosen.region == scheme.region);
+            let alone =
+                self.schemes.iter().filter(fits).filter(|other| other.region == scheme.region).count() == 1;
+            if !taken && alone {
+                found.push(scheme);
+            }
+        }
+        found
+    }
+
+    fn chosen(&self, limb: &Limb, schemes: &BTreeMap<String, String>) -> Option<&Scheme> {
+        let scheme = self.scheme(schemes.get(&limb.group)?)?;
+        scheme.groups.contains(&limb.group).then_some(scheme)
+    }
+
+    /// The scheme in force on `limb` that has `zone`; none if the zone cannot be meant there.
+    #[must_use]
+    pub fn scheme_for(&self, limb: &str, zone: &str, schemes: &BTreeMap<String, String>) -> Option<&Scheme> {
+        self.schemes_for(limb, schemes).into_iter().find(|scheme| scheme.zone(zone).is_some())
+    }
+
+    /// The zones that can be named on `limb`, scheme by scheme, from proximal to distal.
+    #[must_use]
+    pub fn zones_for(&self, limb: &str, schemes: &BTreeMap<String, String>) -> Vec<(&Scheme, &Zone)> {
+        let in_force = self.schemes_for(limb, schemes);
+        in_force.into_iter().flat_map(|scheme| scheme.zones.iter().map(move |zone| (scheme, zone))).collect()
+    }
+
+    /// The zone of a level `cm` centimetres below the landmark: `from` belongs to a zone, `to` to the next.
+    ///
+    /// Levels are counted in the scheme that is always covered, never in one that is covered only when called.
+    ///
+    /// # Errors
+    /// A [`LevelProblem`] where no scheme is chosen, the scheme has no centimetres, or the level is outside them.
+    pub fn zone_of_level(
+        &self,
+        limb: &str,
+        cm: f64,
+        schemes: &BTreeMap<String, String>,
+    ) -> Result<String, LevelProblem> {
+        let in_force = self.schemes_for(limb, schemes);
+        let Some(scheme) = in_force.into_iter().find(|scheme| !scheme.when_called) else {
+            return Err(LevelProblem {
+                message: format!("a level needs a scheme of zones, and none is chosen for limb `{limb}`"),
+                help: "choose a scheme for this limb's group, or say the zone by name".to_owned(),
+            });
+        };
+        let rows: Vec<(&Zone, (f64, f64))> =
+            scheme.zones.iter().filter_map(|zone| zone.cm.map(|cm| (zone, cm))).collect();
+        if rows.is_empty() {
+            return Err(LevelProblem {
+                message: format!("the scheme `{}` has no centimetres for its zones", scheme.name),
+                help: format!(
+                    "say the zone by name, or measure and add `cm = [from, to]` to each zone in `{}`",
+                    scheme.file
+                ),
+            });
+        }
+        let found = rows.iter().find(|(_, (from, to))| *from <= cm && cm < *to);
+        found.map(|(zone, _)| zone.code.clone()).ok_or_else(|| outside(scheme, cm, &rows))
+    }
+}
+
+fn outside(scheme: &Scheme, cm: f64, rows: &[(&Zone, (f64, f64))]) -> LevelProblem {
+    let from = rows.iter().map(|row| row.1.0).fold(f64::INFINITY, f64::min);
+    let to = rows.iter().map(|row| row.1.1).fold(f64::NEG_INFINITY, f64::max);
+    LevelProblem {
+        message: format!(
+            "level {cm} cm belongs to no zone: the scheme `{}` goes from {from} to {to} cm below the {}",
+            scheme.name, scheme.landmark
+        ),
+        help: format!("say the level again or the zone by name; the table stands in `{}`", scheme.file),
+    }
+}

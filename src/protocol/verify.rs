@@ -1,0 +1,162 @@
+//! Protocols checked against themselves.
+//!
+//! Takes: freshly read `Protocols` and the file each part came from.
+//! Gives: nothing when all holds together, else the first fault.
+//! Never: I/O.
+//! Tested in: `tests/protocol.rs`.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use crate::protocol::error::{NumberFault, ProtocolError, UnknownCode};
+use crate::protocol::unit::convert;
+use crate::protocol::{Protocols, Scheme, ValueKind};
+
+/// Checks that every code used exists, once, and that numbers make sense.
+///
+/// `lists`: files of limbs, planes, structures, values; `schemes`: file of each scheme, in order.
+pub(super) fn verify(
+    protocols: &Protocols,
+    lists: [&Path; 4],
+    schemes: &[&Path],
+) -> Result<(), ProtocolError> {
+    let [limbs, planes, structures, values] = lists;
+    once(limbs, "limb", protocols.limbs.iter().map(|limb| limb.code.as_str()))?;
+    once(planes, "plane", protocols.planes.iter().map(|plane| plane.code.as_str()))?;
+    once(structures, "structure", protocols.structures.iter().map(|structure| structure.code.as_str()))?;
+    once(values, "value", protocols.values.iter().map(|value| value.term.as_str()))?;
+    for structure in &protocols.structures {
+        let place = format!("structure `{}`", structure.code);
+        Codes::structures(protocols).hold(structures, &place, structure.part_of.iter())?;
+    }
+    for value in &protocols.values {
+        verify_value(protocols, values, value)?;
+    }
+    let mut names = BTreeSet::new();
+    for (scheme, path) in protocols.schemes.iter().zip(schemes) {
+        if !names.insert(scheme.name.as_str()) {
+            return Err(duplicate(path, "scheme", &scheme.name));
+        }
+        verify_scheme(protocols, path, scheme)?;
+    }
+    Ok(())
+}
+
+fn verify_value(protocols: &Protocols, path: &Path, value: &ValueKind) -> Result<(), ProtocolError> {
+    let place = format!("value `{}`", value.term);
+    Codes::planes(protocols).hold(path, &place, value.planes.iter())?;
+    range(path, &place, value.min, value.max)?;
+    let fault = |fault| ProtocolError::Numbers { path: path.to_owned(), place: place.clone(), fault };
+    if let Some(unit) = value.unit.as_ref().filter(|unit| !value.units.contains(unit)) {
+        return Err(fault(NumberFault::DefaultUnit { unit: unit.clone() }));
+    }
+    let Some(bound_unit) = &value.bound_unit else {
+        return if value.units.is_empty() { Ok(()) } else { Err(fault(NumberFault::NoBoundUnit)) };
+    };
+    for unit in &value.units {
+        if convert(1.0, unit, bound_unit).is_none() {
+            return Err(fault(NumberFault::Unit { unit: unit.clone(), bound_unit: bound_unit.clone() }));
+        }
+    }
+    Ok(())
+}
+
+fn verify_scheme(protocols: &Protocols, path: &Path, scheme: &Scheme) -> Result<(), ProtocolError> {
+    let empty = |place: String| ProtocolError::Empty { path: path.to_owned(), place };
+    if scheme.groups.is_empty() {
+        return Err(empty("`groups`".to_owned()));
+    }
+    if scheme.zones.is_empty() {
+        return Err(empty("`zones`".to_owned()));
+    }
+    Codes::groups(protocols).hold(path, "`groups`", scheme.groups.iter())?;
+    once(path, "zone", scheme.zones.iter().map(|zone| zone.code.as_str()))?;
+    let mut last: Option<(&str, f64)> = None;
+    for zone in &scheme.zones {
+        let place = format!("zone `{}`", zone.code);
+        if zone.planes.is_empty() {
+            return Err(empty(format!("`planes` of {place}")));
+        }
+        Codes::planes(protocols).hold(path, &place, zone.planes.iter())?;
+        Codes::structures(protocols).hold(path, &place, zone.structures.iter().chain(&zone.own_still))?;
+        let Some((from, to)) = zone.cm else { continue };
+        range(path, &place, from, to)?;
+        let fault = |fault| ProtocolError::Numbers { path: path.to_owned(), place: place.clone(), fault };
+        if scheme.cm_source.is_none() {
+            return Err(fault(NumberFault::NoSource));
+        }
+        if let Some((other, end)) = last.filter(|last| from < last.1) {
+            return Err(fault(NumberFault::Overlap { from, other: other.to_owned(), to: end }));
+        }
+        last = Some((&zone.code, to));
+    }
+    Ok(())
+}
+
+fn range(path: &Path, place: &str, from: f64, to: f64) -> Result<(), ProtocolError> {
+    if from.is_finite() && to.is_finite() && from < to {
+        return Ok(());
+    }
+    let fault = NumberFault::Range { from, to };
+    Err(ProtocolError::Numbers { path: path.to_owned(), place: place.to_owned(), fault })
+}
+
+/// The codes of one sort, and the file that defines them.
+struct Codes<'a> {
+    kind: &'static str,
+    file: &'static str,
+    codes: Vec<&'a str>,
+}
+
+impl<'a> Codes<'a> {
+    fn planes(protocols: &'a Protocols) -> Codes<'a> {
+        let codes = protocols.planes.iter().map(|plane| plane.code.as_str()).collect();
+        Codes { kind: "plane", file: "planes.toml", codes }
+    }
+
+    fn structures(protocols: &'a Protocols) -> Codes<'a> {
+        let codes = protocols.structures.iter().map(|structure| structure.code.as_str()).collect();
+        Codes { kind: "structure", file: "structures.toml", codes }
+    }
+
+    fn groups(protocols: &'a Protocols) -> Codes<'a> {
+        let codes: BTreeSet<&str> = protocols.limbs.iter().map(|limb| limb.group.as_str()).collect();
+        Codes { kind: "group of limbs", file: "limbs.toml", codes: codes.into_iter().collect() }
+    }
+
+    /// Whether every one of `used` is among the codes.
+    fn hold<'b>(
+        &self,
+        path: &Path,
+        place: &str,
+        mut used: impl Iterator<Item = &'b String>,
+    ) -> Result<(), ProtocolError> {
+        let Some(code) = used.find(|code| !self.codes.contains(&code.as_str())) else { return Ok(()) };
+        Err(ProtocolError::Unknown(Box::new(UnknownCode {
+            path: path.to_owned(),
+            place: place.to_owned(),
+            kind: self.kind,
+            code: code.clone(),
+            known: self.codes.join(", "),
+            file: self.file,
+        })))
+    }
+}
+
+fn once<'a>(
+    path: &Path,
+    kind: &'static str,
+    codes: impl Iterator<Item = &'a str>,
+) -> Result<(), ProtocolError> {
+    let mut seen = BTreeSet::new();
+    for code in codes {
+        if !seen.insert(code) {
+            return Err(duplicate(path, kind, code));
+        }
+    }
+    Ok(())
+}
+
+fn duplicate(path: &Path, kind: &'static str, code: &str) -> ProtocolError {
+    ProtocolError::Duplicate { path: path.to_owned(), kind, code: code.to_owned() }
+}

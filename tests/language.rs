@@ -1,0 +1,288 @@
+//! The grammar file, its reader, and what each of its sentences means.
+
+use std::path::Path;
+use std::sync::LazyLock;
+
+use expect_test::{Expect, expect};
+use proptest::prelude::*;
+use zonecall::clock::Span;
+use zonecall::exam::parse::{calls_of, parse};
+use zonecall::hear::utterance::{Utterance, Word};
+use zonecall::language::automaton::Passed;
+use zonecall::language::grammar::{Grammar, Node};
+use zonecall::language::jsgf;
+use zonecall::language::pack::{EXAM_RULE, Language, Pack};
+use zonecall::language::phrases::phrases;
+use zonecall::protocol::Protocols;
+
+static EVERYTHING: LazyLock<(Language, Protocols)> = LazyLock::new(|| {
+    let protocols = Protocols::built_in().unwrap();
+    let zones: Vec<String> = protocols
+        .schemes
+        .iter()
+        .flat_map(|scheme| scheme.zones.iter().map(|zone| zone.code.clone()))
+        .collect();
+    (Pack::built_in().unwrap().for_zones(&zones), protocols)
+});
+
+fn heard(words: &[String]) -> Utterance {
+    let word = |(idx, text): (usize, &String)| {
+        let from = idx as u64 * 8_000;
+        Word { text: text.clone(), span: Span { from, to: from + 8_000 }, confidence: 1.0 }
+    };
+    let words: Vec<Word> = words.iter().enumerate().map(word).collect();
+    let span = Span { from: 0, to: words.len() as u64 * 8_000 };
+    Utterance { span, words, confidence: 1.0, score: 0.0, rejected: false, level_dbfs: -20.0, clipped: 0.0 }
+}
+
+fn means(text: &str, expect: &Expect) {
+    let (language, protocols) = &*EVERYTHING;
+    let words: Vec<String> = text.split_whitespace().map(str::to_owned).collect();
+    let parsed = parse(&heard(&words), language, protocols);
+    let mut lines: Vec<String> = parsed
+        .calls
+        .iter()
+        .map(|call| {
+            let mark = if call.corrects { "correction " } else { "" };
+            format!("{mark}{}", serde_json::to_string(&call.act).unwrap())
+        })
+        .collect();
+    lines.extend(parsed.problems.iter().map(|problem| format!("problem: {}", problem.message)));
+    if parsed.talk {
+        lines.push("talk".to_owned());
+    }
+    expect.assert_eq(&lines.join("\n"));
+}
+
+/// A random sentence of a rule: its words, and the tags passed on the way.
+#[derive(Debug, Clone, Default)]
+struct Sentence {
+    words: Vec<String>,
+    tags: Vec<Passed>,
+}
+
+/// Walks the rule, asking `choose(n)` for a number below `n` at each fork.
+fn say(grammar: &Grammar, node: &Node, choose: &mut dyn FnMut(usize) -> usize, said: &mut Sentence) {
+    match node {
+        Node::Word(word, _) => said.words.push(word.clone()),
+        Node::Tag(tag, _) => said.tags.push((tag.clone(), said.words.len())),
+        Node::Rule(name, _) => say(grammar, &grammar.rule(name).unwrap().body, choose, said),
+        Node::Sequence(parts) => parts.iter().for_each(|part| say(grammar, part, choose, said)),
+        Node::Choice(parts) => say(grammar, &parts[choose(parts.len())], choose, said),
+        Node::Optional(inner) => {
+            if choose(2) == 1 {
+                say(grammar, inner, choose, said);
+            }
+        }
+        Node::Repeat(inner) => {
+            for _ in 0..=choose(3) {
+                say(grammar, inner, choose, said);
+            }
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 4000, ..ProptestConfig::default() })]
+
+    #[test]
+    fn every_sentence_the_grammar_makes_parses_to_what_its_tags_say(forks in prop::collection::vec(any::<u16>(), 60)) {
+        let (language, protocols) = &*EVERYTHING;
+        let mut next = forks.iter().cycle();
+        let mut choose = |n: usize| usize::from(*next.next().unwrap()) % n;
+        let mut said = Sentence::default();
+        say(&language.grammar, &language.grammar.rule(EXAM_RULE).unwrap().body, &mut choose, &mut said);
+        let utterance = heard(&said.words);
+        let wanted = calls_of(&said.tags, &utterance.words, protocols);
+        // A note swallows what follows it, so its neighbours are another test's business.
+        let parsed = parse(&utterance, language, protocols);
+        prop_assert!(parsed.problems.is_empty(), "{:?} of {:?}", parsed.problems, said.words);
+        let acts = |parsed: &zonecall::exam::parse::Parsed| {
+            parsed.calls.iter().map(|call| (call.act.clone(), call.corrects)).collect::<Vec<_>>()
+        };
+        prop_assert_eq!(acts(&parsed), acts(&wanted), "{:?}", said.words);
+    }
+}
+
+#[test]
+fn several_calls_in_one_breath_come_apart() {
+    means(
+        "left fore zone two alpha transverse",
+        &expect![[r#"{"kind":"view","limb":"LF","zone":"2A","plane":"T"}"#]],
+    );
+    means(
+        "two bravo left front save",
+        &expect![[r#"
+        {"kind":"view","limb":"LF","zone":"2B"}
+        {"kind":"save"}"#]],
+    );
+    means(
+        "superficial flexor mild core lesion lateral area one point oh seven square centimetres",
+        &expect![[r#"
+        {"kind":"view","structure":"SDFT"}
+        {"kind":"finding","class":"lesion","term":"core lesion","degree":"mild","position":["lateral"]}
+        {"kind":"value","term":"area","amount":{"number":1.07,"unit":"cm2"}}"#]],
+    );
+    means(
+        "the s d f t is normal",
+        &expect![[r#"
+        {"kind":"view","structure":"SDFT"}
+        {"kind":"finding","class":"normal","term":"normal"}"#]],
+    );
+}
+
+#[test]
+fn numbers_are_taken_as_people_say_them() {
+    means(
+        "area one hundred and twelve square millimetres",
+        &expect![[r#"{"kind":"value","term":"area","amount":{"number":112.0,"unit":"mm2"}}"#]],
+    );
+    means(
+        "width eighty five",
+        &expect![[
+            r#"{"kind":"value","term":"width","amount":{"number":85.0,"unit":"cm","unit_assumed":true}}"#
+        ]],
+    );
+    means(
+        "depth nought point eight centimeters",
+        &expect![[r#"{"kind":"value","term":"depth","amount":{"number":0.8,"unit":"cm"}}"#]],
+    );
+    means(
+        "length a half",
+        &expect![[
+            r#"{"kind":"value","term":"length","amount":{"number":0.5,"unit":"cm","unit_assumed":true}}"#
+        ]],
+    );
+    means(
+        "lesion area of twenty one and a half",
+        &expect![[
+            r#"{"kind":"value","term":"lesion area","amount":{"number":21.5,"unit":"cm2","unit_assumed":true}}"#
+        ]],
+    );
+    means(
+        "lesion thirty four percent",
+        &expect![[r#"{"kind":"value","term":"lesion percent","amount":{"number":34.0,"unit":"%"}}"#]],
+    );
+    means(
+        "echo score three fibre score two",
+        &expect![[r#"
+        {"kind":"value","term":"echo score","amount":{"number":3.0}}
+        {"kind":"value","term":"fibre score","amount":{"number":2.0}}"#]],
+    );
+    means("level twelve point five centimetres", &expect![[r#"{"kind":"view","level_cm":12.5}"#]]);
+}
+
+#[test]
+fn acts_on_the_exam_are_told_apart() {
+    means("scratch that", &expect![[r#"{"kind":"command","command":"take_back","count":1}"#]]);
+    means(
+        "scratch the last two two alpha",
+        &expect![[r#"
+        {"kind":"command","command":"take_back","count":2}
+        {"kind":"view","zone":"2A"}"#]],
+    );
+    means("correction right fore", &expect![[r#"correction {"kind":"view","limb":"RF"}"#]]);
+    means("correction", &expect![[""]]);
+    means("note", &expect![[r#"{"kind":"note","open":true}"#]]);
+    means(
+        "note save depth end note",
+        &expect![[r#"
+        {"kind":"note","open":true}
+        {"kind":"note","open":false}"#]],
+    );
+    means("steady good boy", &expect!["talk"]);
+    means("where am i", &expect![[r#"{"kind":"question","ask":"where"}"#]]);
+}
+
+#[test]
+fn what_is_no_whole_phrase_is_a_problem_and_no_call() {
+    means("left fore zone", &expect!["problem: `left fore zone` is not a whole phrase of the language"]);
+    means("area", &expect!["problem: `area` is not a whole phrase of the language"]);
+    means(
+        "hypoechoic",
+        &expect![[r#"{"kind":"finding","class":"lesion","term":"hypoechoic","unconfirmed":true}"#]],
+    );
+}
+
+#[test]
+fn zones_of_other_schemes_cannot_be_said() {
+    let language = Pack::built_in().unwrap().for_zones(&["1A".to_owned(), "2B".to_owned()]);
+    assert!(!language.exam.read(&["two", "bravo"]).is_empty());
+    assert!(language.exam.read(&["four", "alpha"]).is_empty());
+    assert!(!language.engine.words.iter().any(|word| word.text == "pastern"));
+}
+
+fn fault(source: &str, expect: &Expect) {
+    let error = jsgf::read(Path::new("x.gram"), source).unwrap_err();
+    expect.assert_eq(&error.to_string());
+}
+
+#[test]
+fn broken_grammars_say_file_line_and_column() {
+    fault(
+        "grammar x;",
+        &expect![[r#"
+        x.gram:1:1: file must begin with `#JSGF V1.0 UTF-8 en;`
+         1 | grammar x;
+           | ^"#]],
+    );
+    fault(
+        "#JSGF V1.0;\ngrammar x;\n<a> = one | ;",
+        &expect![[r#"
+        x.gram:3:13: nothing to say here; add words or take the `|` or brackets away
+         3 | <a> = one | ;
+           |             ^"#]],
+    );
+    fault(
+        "#JSGF V1.0;\ngrammar x;\n<a> = (one two;",
+        &expect![[r#"
+        x.gram:3:15: expected `)`
+         3 | <a> = (one two;
+           |               ^"#]],
+    );
+    fault(
+        "#JSGF V1.0;\ngrammar x;\n<a> = <b>;",
+        &expect![[r#"
+        x.gram:3:7: rule `<b>` is not defined
+         3 | <a> = <b>;
+           |       ^"#]],
+    );
+    fault(
+        "#JSGF V1.0;\ngrammar x;\n<a> = one <b>;\n<b> = two [<a>];",
+        &expect![[r#"
+        x.gram:3:11: rule `<a>` needs itself; use `+` instead
+         3 | <a> = one <b>;
+           |           ^"#]],
+    );
+    fault(
+        "#JSGF V1.0;\ngrammar x;\n<a> = /2/ one;",
+        &expect![[r#"
+        x.gram:3:7: `/` has no meaning here; weights, `*` and imports are not supported
+         3 | <a> = /2/ one;
+           |       ^"#]],
+    );
+    fault(
+        "#JSGF V1.0;\ngrammar x;\n<a> = one {tag;",
+        &expect![[r#"
+        x.gram:3:11: tag is not closed; add `}`
+         3 | <a> = one {tag;
+           |           ^"#]],
+    );
+    fault(
+        "#JSGF V1.0;\ngrammar x;\n<a> = one;\n<a> = two;",
+        &expect![[r#"
+        x.gram:4:1: rule `<a>` is defined twice
+         4 | <a> = two;
+           | ^"#]],
+    );
+}
+
+#[test]
+fn the_phrase_card_shows_patterns_and_codes() {
+    let (language, _) = &*EVERYTHING;
+    let card = phrases(&language.grammar);
+    let limb = card.iter().find(|heading| heading.title == "Limb").unwrap();
+    assert_eq!(limb.patterns[0], ("left (fore | front) | near fore".to_owned(), "LF".to_owned()));
+    let value = card.iter().find(|heading| heading.title == "Measured").unwrap();
+    assert_eq!(value.patterns[0].0, "area ‹number› [‹square unit›]");
+}

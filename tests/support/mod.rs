@@ -1,0 +1,108 @@
+//! Small builders shared by the tests: an exam out of spoken phrases, without audio.
+#![allow(dead_code, unreachable_pub)] // each test file uses its part
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::LazyLock;
+
+use zonecall::clock::{Anchor, SAMPLE_RATE_HZ, Span, WallQuality};
+use zonecall::exam::attend::Attention;
+use zonecall::exam::event::{Event, Header, HeardCall, Horse, JOURNAL_SCHEMA};
+use zonecall::exam::fold::{Exam, fold};
+use zonecall::exam::journal::{self, Journal};
+use zonecall::exam::parse::parse;
+use zonecall::hear::recognise::EngineId;
+use zonecall::hear::utterance::{Utterance, Word};
+use zonecall::language::pack::{Language, Pack};
+use zonecall::protocol::Protocols;
+
+/// The built-in protocols and the whole language.
+pub static BUILT_IN: LazyLock<(Language, Protocols)> = LazyLock::new(|| {
+    let protocols = Protocols::built_in().unwrap();
+    let zones: Vec<String> = protocols
+        .schemes
+        .iter()
+        .flat_map(|scheme| scheme.zones.iter().map(|zone| zone.code.clone()))
+        .collect();
+    (Pack::built_in().unwrap().for_zones(&zones), protocols)
+});
+
+/// A breath of these words that begins at `at_s` seconds and takes 0.4 s a word.
+pub fn breath(at_s: f64, text: &str) -> Utterance {
+    let sample = |seconds: f64| (seconds * f64::from(SAMPLE_RATE_HZ)) as u64;
+    let words: Vec<Word> = text
+        .split_whitespace()
+        .enumerate()
+        .map(|(idx, word)| {
+            let from = at_s + idx as f64 * 0.4;
+            let span = Span { from: sample(from), to: sample(from + 0.4) };
+            Word { text: word.to_owned(), span, confidence: 0.9 }
+        })
+        .collect();
+    let span = Span { from: sample(at_s), to: sample(at_s + 0.4 * words.len().max(1) as f64) };
+    Utterance { span, words, confidence: 0.9, score: -1.0, rejected: false, level_dbfs: -20.0, clipped: 0.0 }
+}
+
+/// A header for an exam that began at a fixed instant, hind limbs by the hock scheme.
+pub fn header() -> Header {
+    Header {
+        schema: JOURNAL_SCHEMA.to_owned(),
+        program: "test".to_owned(),
+        id: "20260504T080000Z-test".to_owned(),
+        engine: EngineId {
+            name: "scripted".to_owned(),
+            version: "1".to_owned(),
+            model: "none".to_owned(),
+            model_sha256: "0".repeat(64),
+        },
+        grammar_sha256: "0".repeat(64),
+        language: "en".to_owned(),
+        protocols_sha256: "0".repeat(64),
+        schemes: BTreeMap::from([
+            ("fore".to_owned(), "thirds".to_owned()),
+            ("hind".to_owned(), "hock".to_owned()),
+        ]),
+        sample_rate_hz: SAMPLE_RATE_HZ,
+        started_at: "2026-05-04T08:00:00Z".parse().unwrap(),
+        wall: WallQuality::Stated,
+        utc_offset_s: 7200,
+        person: None,
+        horse: Horse { name: Some("Juniper".to_owned()), id: None },
+    }
+}
+
+/// Writes the journal of breaths given as (start in seconds, words).
+pub fn write_journal(folder: &Path, breaths: &[(f64, &str)]) {
+    let (language, protocols) = &*BUILT_IN;
+    let header = header();
+    let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: 0 };
+    let mut journal = Journal::create(folder).unwrap();
+    journal.append(anchor.wall, 0, &Event::Exam(Box::new(header))).unwrap();
+    journal.append(anchor.wall, 0, &Event::Anchor(anchor.clone())).unwrap();
+    let mut attention = Attention::default();
+    for (at_s, text) in breaths {
+        let utterance = breath(*at_s, text);
+        let parsed = parse(&utterance, language, protocols);
+        let sample = utterance.span.to;
+        let at = anchor.instant_of(sample);
+        let (heard, calls) = attention.attend(utterance, parsed);
+        let heard_seq = journal.append(at, sample, &Event::Heard(heard)).unwrap();
+        for call in calls {
+            journal.append(at, sample, &Event::Call(HeardCall { heard_seq, call })).unwrap();
+        }
+    }
+}
+
+/// The exam of breaths given as (start in seconds, words).
+pub fn exam(breaths: &[(f64, &str)]) -> Exam {
+    let folder = tempfile::tempdir().unwrap();
+    write_journal(folder.path(), breaths);
+    fold(&journal::read(folder.path()).unwrap(), &BUILT_IN.1).unwrap()
+}
+
+/// The exam of breaths that follow each other every four seconds.
+pub fn exam_of(breaths: &[&str]) -> Exam {
+    let timed: Vec<(f64, &str)> =
+        breaths.iter().enumerate().map(|(idx, text)| (2.0 + idx as f64 * 4.0, *text)).collect();
+    exam(&timed)
+}
