@@ -1,17 +1,17 @@
 .PHONY: setup demo test bench
 
-# Tools, the speech engine and its model; does nothing twice.
+# Tools, the speech engine and its model, once.
 setup:
-	@./scripts/setup.sh
+	@scripts/setup.sh
 
-# A spoken exam from audio to report, with no microphone and no horse.
+# The main job on real audio: two spoken exams heard, paired with their stills, checked and reported.
 demo: setup
-	cargo run --release --quiet -- demo
+	@scripts/demo.sh
 
 # Everything, the real engine included.
 test: setup
 	cargo test --release
 
-# Speed and memory beside the bare engine, measured in the same run.
+# Speed and memory beside a reference, measured in the same run.
 bench: setup
 	cargo bench
