@@ -40,7 +40,6 @@ pub struct Breaths {
     /// Samples of silence since speech ended; none while waiting for speech or in it.
     quiet_len: Option<usize>,
     speaking: bool,
-    cut: bool,
 }
 
 impl Breaths {
@@ -57,7 +56,6 @@ impl Breaths {
             recent: VecDeque::new(),
             quiet_len: None,
             speaking: false,
-            cut: false,
         })
     }
 
@@ -104,7 +102,6 @@ impl Breaths {
         if self.recent.len() >= BREATH_MAX {
             let at = self.quietest();
             let segment = self.segment(at);
-            self.cut = true;
             return Some(Segment { cut: true, ..segment });
         }
         None
@@ -127,8 +124,7 @@ impl Breaths {
         let from = self.recent_from;
         self.recent_from += len as u64;
         let (level_dbfs, clipped) = loudness(&samples);
-        let cut = std::mem::take(&mut self.cut);
-        Segment { span: Span { from, to: self.recent_from }, samples, level_dbfs, clipped, cut }
+        Segment { span: Span { from, to: self.recent_from }, samples, level_dbfs, clipped, cut: false }
     }
 }
 

@@ -1,6 +1,9 @@
 //! From sound to words.
 
 pub mod utterance;
+mod resample;
+pub mod decode;
+pub mod keep;
 pub mod endpoint;
 mod sphinx_sys;
 pub mod recognise;

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use crate::clock::{SAMPLE_RATE_HZ, Span};
+use crate::clock::Span;
 use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::sphinx_sys::{Decoder, Piece, Setting};
 use crate::hear::utterance::{Segment, Utterance, Word};
