@@ -7,10 +7,10 @@
 
 mod args;
 mod exam_folder;
-//mod hear;
+mod hear;
 mod journal;
-//mod pair;
-//mod show;
+mod pair;
+mod show;
 
 use std::process::ExitCode;
 
@@ -28,7 +28,6 @@ pub fn run() -> ExitCode {
         Task::Journal(task) => journal::journal(&task),
         Task::Pair(task) => pair::pair(&task),
         Task::Check(task) => show::check(&task),
-        Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),
         Task::Manual(task) => show::manual(&task),

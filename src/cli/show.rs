@@ -1,0 +1,72 @@
+//! `check`, `export`, `phrases`, `manual`, `completions`: what the program knows, shown.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use anyhow::Context as _;
+use clap::CommandFactory;
+
+use super::args;
+use super::exam_folder;
+use crate::knowledge::record::Severity;
+use crate::language::phrases::phrases as headings;
+
+pub(crate) fn check(args: &args::Folder) -> anyhow::Result<ExitCode> {
+    let (record, _) = exam_folder::record_of(args)?;
+    let mut out = std::io::stdout().lock();
+    for finding in &record.findings {
+        let severity = match finding.severity {
+            Severity::Error => "ERROR",
+            Severity::Warn => "look",
+            Severity::Info => "note",
+        };
+        let place = match (finding.call_seq, &finding.frame) {
+            (Some(seq), _) => format!(" (call {seq})"),
+            (None, Some(frame)) => format!(" (still {frame})"),
+            (None, None) => String::new(),
+        };
+        writeln!(out, "{severity:<5} {}: {}{place}", finding.rule, finding.message)?;
+    }
+    let covered = record.coverage.iter().filter(|row| row.frames > 0).count();
+    writeln!(out, "{covered} of {} views have a still", record.coverage.len())?;
+    let clean = record.findings.iter().all(|finding| finding.severity == Severity::Info);
+    Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+pub(crate) fn export(args: &args::Export) -> anyhow::Result<ExitCode> {
+    let (record, _) = exam_folder::record_of(&args.folder)?;
+    let text = match args.form {
+        args::Form::Json => serde_json::to_string_pretty(&record)? + "\n",
+    };
+    match &args.out {
+        Some(path) => exam_folder::write_file(path, text.as_bytes())?,
+        None => std::io::stdout().write_all(text.as_bytes())?,
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
+    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let (_, language, _) = exam_folder::language(&args.language, &protocols)?;
+    let mut out = std::io::stdout().lock();
+    for heading in headings(&language.grammar) {
+        writeln!(out, "{}: {}", heading.title.to_uppercase(), heading.note)?;
+        for (pattern, code) in &heading.patterns {
+            writeln!(out, "  {pattern:<60} {code}")?;
+        }
+        writeln!(out)?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(crate) fn manual(args: &args::Manual) -> anyhow::Result<ExitCode> {
+    std::fs::create_dir_all(&args.into).with_context(|| format!("cannot make `{}`", args.into.display()))?;
+    clap_mangen::generate_to(args::Args::command(), &args.into)
+        .with_context(|| format!("cannot write the manual into `{}`", args.into.display()))?;
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(crate) fn completions(args: &args::Completions) -> anyhow::Result<ExitCode> {
+    clap_complete::generate(args.shell, &mut args::Args::command(), "zonecall", &mut std::io::stdout());
+    Ok(ExitCode::SUCCESS)
+}
