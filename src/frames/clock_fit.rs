@@ -17,9 +17,10 @@ const BIN_S: f64 = 0.5;
 const PEAKS: usize = 24;
 /// Save calls used to find the offset; the middle ones of a longer exam.
 const VOTERS_MAX: usize = 500;
-/// Drift is fitted only with this many pairs or more, spread over this many seconds.
+/// Drift is fitted only with this many pairs or more, spread over this many seconds: in less time the delay
+/// between word and button hides it.
 const DRIFT_PAIRS_MIN: usize = 8;
-const DRIFT_SPREAD_S: f64 = 60.0;
+const DRIFT_SPREAD_S: f64 = 900.0;
 /// Pairs kept for the drift: slopes are taken between all of them.
 const SLOPE_PAIRS_MAX: usize = 400;
 /// A second fit that explains at least this share of what the best one does is a rival.
