@@ -82,7 +82,12 @@ impl Sphinx {
             ("hmm", Setting::Text(&acoustic.to_string_lossy())),
             ("dict", Setting::Text(&kept.path().to_string_lossy())),
             ("bestpath", Setting::Switch(false)), // hangs on some breaths with a large grammar
-            ("wip", Setting::Real(std::env::var("WIP").ok().and_then(|w| w.parse().ok()).unwrap_or(WORD_INSERTION))),
+            (
+                "wip",
+                Setting::Real(
+                    std::env::var("WIP").ok().and_then(|w| w.parse().ok()).unwrap_or(WORD_INSERTION),
+                ),
+            ),
             ("maxhmmpf", Setting::Whole(STATES_MAX)),
             // Both searches must score against the same best state, or their scores cannot be compared.
             ("compallsen", Setting::Switch(std::env::var("ALLSEN").is_ok())),

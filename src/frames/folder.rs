@@ -1,0 +1,187 @@
+//! Finds the stills in a folder.
+//!
+//! Takes: a folder, the exam folder (for short paths) and the exam's time zone.
+//! Gives: the stills in the order they were saved, and what is wrong with files that are none.
+//! Never: fails because of a bad file; changes a file; follows a link to another folder.
+//! Tested in: `tests/frames.rs`.
+
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Utc};
+use sha2::{Digest, Sha256};
+
+use crate::exam::call::Problem;
+use crate::exam::event::Frame;
+use crate::frames::dicom::{self, Told};
+use crate::frames::image;
+use crate::frames::stamp::problem;
+
+/// Files and folders looked at in all; what lies beyond is left out, and that is said.
+pub const MAX_FILES: usize = 50_000;
+/// Folders inside folders.
+pub const MAX_DEPTH: usize = 32;
+/// Larger files are not read.
+pub const MAX_FILE_BYTES: u64 = 2 << 30;
+
+/// Reads all stills under `folder`, sorted by the time they were saved, then by their number on the scanner.
+///
+/// `utc_offset_s` is the exam's time zone, taken for files that name none.
+/// Paths inside `exam_folder` are given relative to it.
+#[must_use]
+pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> (Vec<Frame>, Vec<(PathBuf, Problem)>) {
+    let mut problems = Vec::new();
+    let mut frames: Vec<Frame> = Vec::new();
+    let mut seen: BTreeMap<String, String> = BTreeMap::new();
+    let exam_folder = absolute(exam_folder);
+    for path in files(folder, &mut problems) {
+        let shown = absolute(&path);
+        let shown = shown.strip_prefix(&exam_folder).unwrap_or(&shown).display().to_string();
+        match frame(&path, shown, utc_offset_s) {
+            Ok(frame) => match seen.get(&frame.id) {
+                Some(first) => problems.push((
+                    path,
+                    problem(
+                        format!("the same still as `{first}`: both are `{}`", frame.id),
+                        "the first was taken; remove the copy",
+                    ),
+                )),
+                None => {
+                    seen.insert(frame.id.clone(), frame.file.clone());
+                    frames.push(frame);
+                }
+            },
+            Err(fault) => problems.push((path, fault)),
+        }
+    }
+    frames.sort_by(|a, b| {
+        (a.saved_at, a.instance_number, &a.file).cmp(&(b.saved_at, b.instance_number, &b.file))
+    });
+    (frames, problems)
+}
+
+fn absolute(path: &Path) -> PathBuf {
+    path.canonicalize().unwrap_or_else(|_| path.to_owned())
+}
+
+/// All plain files under `folder`, sorted by path; hidden ones are left out.
+fn files(folder: &Path, problems: &mut Vec<(PathBuf, Problem)>) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    let mut open = vec![(folder.to_owned(), 0)];
+    let mut looked_at = 0;
+    while let Some((folder, depth)) = open.pop() {
+        let entries = match std::fs::read_dir(&folder) {
+            Ok(entries) => entries,
+            Err(error) => {
+                let fault =
+                    problem(format!("cannot list the folder: {error}"), "check its name and its permissions");
+                problems.push((folder, fault));
+                continue;
+            }
+        };
+        // Bounded before sorting: which files are left out is chance, but that some are is said.
+        let mut paths: Vec<PathBuf> =
+            entries.take(MAX_FILES + 1).filter_map(|entry| Some(entry.ok()?.path())).collect();
+        paths.sort();
+        for path in paths {
+            looked_at += 1;
+            if looked_at > MAX_FILES {
+                let fault = problem(
+                    format!("more than {MAX_FILES} files; the rest was left out"),
+                    "name a folder that holds this exam's stills only",
+                );
+                problems.push((folder, fault));
+                found.sort();
+                return found;
+            }
+            let hidden = path.file_name().is_some_and(|name| name.to_string_lossy().starts_with('.'));
+            let Some(kind) = std::fs::symlink_metadata(&path).ok().filter(|_| !hidden) else {
+                continue;
+            };
+            if kind.is_dir() {
+                if depth < MAX_DEPTH {
+                    open.push((path, depth + 1));
+                } else {
+                    problems.push((
+                        path,
+                        problem("folders nested too deep; left out", "name a folder further in"),
+                    ));
+                }
+            } else if path.is_file() {
+                found.push(path);
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem> {
+    let broken = |error: std::io::Error| {
+        problem(format!("cannot be read: {error}"), "check its permissions, or export it again")
+    };
+    let (head, sha256, bytes) = digest(path).map_err(broken)?;
+    if bytes > MAX_FILE_BYTES {
+        return Err(problem(format!("longer than {MAX_FILE_BYTES} bytes"), "a still is never that large"));
+    }
+    let dicom_name = path.extension().is_some_and(|end| end.eq_ignore_ascii_case("dcm"));
+    let mut told: Told = if head.get(128..132) == Some(b"DICM") || dicom_name {
+        dicom::read(path, utc_offset_s)?
+    } else if let Some(kind) = image::kind(&head) {
+        image::read(path, kind, utc_offset_s)?
+    } else {
+        return Err(problem(
+            "neither DICOM nor PNG, JPEG, BMP or TIFF",
+            "nothing to do if it is no still; else export it again in one of these",
+        ));
+    };
+    if told.saved_at.is_none() {
+        file_time(path, &mut told).map_err(broken)?;
+    }
+    Ok(Frame {
+        id: told.id.unwrap_or_else(|| format!("sha256:{sha256}")),
+        file: shown,
+        sha256,
+        saved_at: told.saved_at.unwrap_or_default(),
+        resolution_s: told.resolution_s,
+        time_source: told.time_source,
+        zone_assumed: told.zone_assumed,
+        instance_number: told.instance_number,
+        size_px: told.size_px,
+        problems: told.problems,
+    })
+}
+
+/// Takes the file's modification time, and says so.
+///
+/// Memory cards keep it in steps of 2 s (FAT), other file systems in less than a millisecond.
+fn file_time(path: &Path, told: &mut Told) -> std::io::Result<()> {
+    let time: DateTime<Utc> = path.metadata()?.modified()?.into();
+    told.resolution_s = if time.timestamp_subsec_nanos() == 0 { 2.0 } else { 0.001 };
+    told.saved_at = Some(time);
+    told.time_source = "file time".to_owned();
+    told.problems.push(problem(
+        "no time of its own; the file's modification time was taken",
+        "copying may have changed it: check its pairing by eye",
+    ));
+    Ok(())
+}
+
+/// The first bytes, the SHA-256 and the length of a file.
+fn digest(path: &Path) -> std::io::Result<(Vec<u8>, String, u64)> {
+    let mut file = File::open(path)?.take(MAX_FILE_BYTES + 1);
+    let (mut head, mut hash, mut bytes) = (Vec::new(), Sha256::new(), 0);
+    let mut piece = vec![0_u8; 1 << 16];
+    loop {
+        let length = file.read(&mut piece)?;
+        if length == 0 {
+            return Ok((head, crate::hex(&hash.finalize()), bytes));
+        }
+        bytes += length as u64;
+        hash.update(&piece[..length]);
+        let wanted = 132_usize.saturating_sub(head.len()).min(length);
+        head.extend_from_slice(&piece[..wanted]);
+    }
+}
