@@ -24,7 +24,8 @@ const HALF_AXES_PX: (f64, f64) = (70.0, 31.0);
 fn main() -> anyhow::Result<()> {
     let args: Vec<String> = std::env::args().collect();
     ensure!(args.len() == 4, "usage: demo_stills STILLS.csv FOLDER START");
-    let start: DateTime<FixedOffset> = args[3].parse().context("START must look like 2026-05-04T10:00:00+02:00")?;
+    let start: DateTime<FixedOffset> =
+        args[3].parse().context("START must look like 2026-05-04T10:00:00+02:00")?;
     let table = std::fs::read_to_string(&args[1]).with_context(|| format!("cannot read `{}`", args[1]))?;
     std::fs::create_dir_all(&args[2])?;
     for (idx, line) in table.lines().skip(1).filter(|line| !line.trim().is_empty()).enumerate() {

@@ -17,7 +17,11 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     let exam_folder = &args.folder.folder;
     let protocols = open::protocols(&args.folder.knowledge)?;
     let exam = open::exam(exam_folder, &protocols)?;
-    ensure!(args.frames.is_dir(), "`{}` is no folder; name the folder that holds the stills", args.frames.display());
+    ensure!(
+        args.frames.is_dir(),
+        "`{}` is no folder; name the folder that holds the stills",
+        args.frames.display()
+    );
     let (frames, refused) = folder::read(&args.frames, exam_folder, exam.header.utc_offset_s);
     let mut journal = Journal::open(exam_folder)?;
     let sample = exam.breaths.last().map_or(0, |breath| breath.span.to);
