@@ -1,1 +1,0 @@
-//! What people and other systems get: the report and the exports.
