@@ -1,0 +1,152 @@
+//! Rules about single calls: their place, and whether it fits.
+//!
+//! Takes: the evidence of an exam.
+//! Gives: hits in the order of the calls.
+//! Never: looks at calls that were taken back.
+//! Tested in: `tests/knowledge.rs`.
+
+use crate::exam::call::{Act, Finding};
+use crate::exam::context::Context;
+use crate::exam::event::Outcome;
+use crate::exam::fold::LoggedCall;
+use crate::knowledge::check::{Evidence, Hit, in_words};
+use crate::knowledge::coverage::live;
+use crate::protocol::{Plane, Protocols, Zone};
+
+/// The setting that says where the probe's marker points.
+const MARKER: &str = "marker";
+
+/// The parts of the place that are not in force, in words; empty when all of them are.
+pub(super) fn lacking(context: &Context, wanted: &[&str]) -> String {
+    let parts = [
+        ("limb", &context.limb),
+        ("zone", &context.zone),
+        ("plane", &context.plane),
+        ("structure", &context.structure),
+    ];
+    let lacks = |part: &&(&str, &Option<String>)| part.1.is_none() && wanted.contains(&part.0);
+    let names: Vec<&str> = parts.iter().filter(lacks).map(|part| part.0).collect();
+    names.join(" or ")
+}
+
+pub(super) fn problem(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for call in live(evidence.exam) {
+        for problem in &call.problems {
+            hits.push(Hit::call(call, format!("`{}`: {}", call.call.words, in_words(problem))));
+        }
+    }
+    hits
+}
+
+/// Problems of breaths that were taken all the same; those that were not understood have one summary.
+pub(super) fn breath_problem(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for breath in evidence.exam.breaths.iter().filter(|breath| breath.outcome != Outcome::NotUnderstood) {
+        for problem in &breath.problems {
+            let message = format!("`{}`: {}", breath.words, in_words(problem));
+            hits.push(Hit { at: Some(breath.said_at), ..Hit::new(message) });
+        }
+    }
+    hits
+}
+
+/// A structure outside its zones is kept and asked about.
+pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for call in live(evidence.exam) {
+        let Act::View(view) = &call.act else { continue };
+        let (Some(structure), Some((_, zone))) = (&view.structure, evidence.zone_of(call)) else { continue };
+        if !expects(evidence.protocols, zone, structure) {
+            let message = format!(
+                "{structure} is not expected in zone {} of {}; was zone or structure misheard?",
+                zone.code,
+                call.context.limb.as_deref().unwrap_or_default()
+            );
+            hits.push(Hit::call(call, message));
+        }
+    }
+    hits
+}
+
+/// A zone expects what it lists, the parts of that, and the whole that a listed part belongs to.
+fn expects(protocols: &Protocols, zone: &Zone, structure: &str) -> bool {
+    let whole_of = |code: &str| protocols.structure(code).and_then(|known| known.part_of.as_deref());
+    zone.structures.iter().any(|code| {
+        code == structure || whole_of(structure) == Some(code) || whole_of(code) == Some(structure)
+    })
+}
+
+fn findings<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a LoggedCall, &'a Finding)> {
+    live(evidence.exam).filter_map(|call| match &call.act {
+        Act::Finding(seen) => Some((call, seen)),
+        _ => None,
+    })
+}
+
+pub(super) fn finding_without_place(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for (call, _) in findings(evidence) {
+        let lacking = lacking(&call.context, &["limb", "zone"]);
+        if !lacking.is_empty() {
+            let message = format!("`{}` was said with no {lacking} in force", call.call.words);
+            hits.push(Hit::call(call, message));
+        }
+    }
+    hits
+}
+
+pub(super) fn save_without_place(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for call in live(evidence.exam).filter(|call| call.act == Act::Save) {
+        let lacking = lacking(&call.context, &["limb", "zone", "plane"]);
+        if !lacking.is_empty() {
+            let message = format!("a still was saved with no {lacking} in force; label it by hand");
+            hits.push(Hit::call(call, message));
+        }
+    }
+    hits
+}
+
+pub(super) fn finding_unconfirmed(evidence: &Evidence) -> Vec<Hit> {
+    let unconfirmed = findings(evidence).filter(|(_, seen)| seen.unconfirmed);
+    let message =
+        |term: &str| format!("`{term}` is easily misheard for its opposite; listen, or use the score");
+    unconfirmed.map(|(call, seen)| Hit::call(call, message(&seen.term))).collect()
+}
+
+pub(super) fn foreign_position(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for (call, seen) in findings(evidence) {
+        let Some(limb) = call.context.limb.as_ref().and_then(|code| evidence.protocols.limb(code)) else {
+            continue;
+        };
+        for direction in seen.position.iter().filter(|direction| limb.foreign_positions.contains(direction)) {
+            let message = format!(
+                "`{direction}` does not exist on the {}; was the limb or the position misheard?",
+                limb.name
+            );
+            hits.push(Hit::call(call, message));
+        }
+    }
+    hits
+}
+
+/// A marker against the convention of the plane in force, or of every plane while none is.
+pub(super) fn marker_unusual(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for call in live(evidence.exam) {
+        let Act::Setting(setting) = &call.act else { continue };
+        let Some(state) = setting.state.as_ref().filter(|_| setting.slot == MARKER) else { continue };
+        let in_force = |plane: &&Plane| call.context.plane.as_ref().is_none_or(|code| *code == plane.code);
+        let planes: Vec<&Plane> = evidence.protocols.planes.iter().filter(in_force).collect();
+        if planes.is_empty() || planes.iter().any(|plane| plane.marker == *state) {
+            continue;
+        }
+        let usual: Vec<String> =
+            planes.iter().map(|plane| format!("{} in {} views", plane.marker, plane.name)).collect();
+        let message = format!("the marker was called `{state}`; usual is {}", usual.join(", "));
+        hits.push(Hit::call(call, message));
+    }
+    hits
+}

@@ -1,0 +1,66 @@
+//! Rules about stills: their labels, their files and their clock.
+//!
+//! Takes: the evidence of an exam.
+//! Gives: hits in the order of the stills.
+//! Never: settles a label.
+//! Tested in: `tests/knowledge.rs`.
+
+use crate::knowledge::check::{Evidence, Hit, in_words};
+use crate::knowledge::record::{FrameRow, Status};
+
+pub(super) fn clock_unknown(evidence: &Evidence) -> Vec<Hit> {
+    if evidence.frames.is_empty() || evidence.pairing.clock.is_some() {
+        return Vec::new();
+    }
+    vec![Hit::new(
+        "the scanner's clock could not be tied to the exam: too few save calls agree with stills; \
+         say `clock mark` while saving one"
+            .to_owned(),
+    )]
+}
+
+pub(super) fn ambiguous(evidence: &Evidence) -> Vec<Hit> {
+    of_status(evidence, Status::Ambiguous, "has two readings; listen and choose")
+}
+
+pub(super) fn unlabelled(evidence: &Evidence) -> Vec<Hit> {
+    of_status(evidence, Status::Unlabelled, "belongs to nothing that was said; label it by hand")
+}
+
+pub(super) fn from_context(evidence: &Evidence) -> Vec<Hit> {
+    of_status(evidence, Status::Context, "has no save call; its label is what was in force")
+}
+
+fn of_status(evidence: &Evidence, status: Status, message: &str) -> Vec<Hit> {
+    let stills = evidence.frames.iter().filter(|frame| frame.status == status);
+    stills.map(|frame| Hit::still(frame, format!("still `{}` {message}", frame.file))).collect()
+}
+
+/// A label from what was in force, while limb, zone or plane was not; for spoken ones the save call is asked about.
+pub(super) fn incomplete(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for frame in evidence.frames.iter().filter(|frame| frame.status == Status::Context) {
+        let lacking = lacking(frame);
+        if !lacking.is_empty() {
+            let message = format!("still `{}` has a label without {lacking}; add it by hand", frame.file);
+            hits.push(Hit::still(frame, message));
+        }
+    }
+    hits
+}
+
+fn lacking(frame: &FrameRow) -> String {
+    let parts = [("limb", &frame.limb), ("zone", &frame.zone), ("plane", &frame.plane)];
+    let lacking: Vec<&str> = parts.iter().filter(|part| part.1.is_none()).map(|part| part.0).collect();
+    lacking.join(" and ")
+}
+
+pub(super) fn file(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for (frame, row) in evidence.exam.frames.iter().zip(evidence.frames) {
+        for problem in &frame.problems {
+            hits.push(Hit::still(row, format!("still `{}`: {}", frame.file, in_words(problem))));
+        }
+    }
+    hits
+}

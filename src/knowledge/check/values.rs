@@ -1,0 +1,109 @@
+//! Rules about measures and scores: place, plane, unit and size.
+//!
+//! Takes: the evidence of an exam.
+//! Gives: hits in the order of the calls.
+//! Never: changes a number or its unit.
+//! Tested in: `tests/knowledge.rs`.
+
+use crate::exam::call::{Act, Amount, Value};
+use crate::exam::fold::LoggedCall;
+use crate::knowledge::check::calls::lacking;
+use crate::knowledge::check::{Evidence, Hit};
+use crate::knowledge::coverage::live;
+use crate::knowledge::rows::amount_text;
+use crate::protocol::{ValueKind, convert};
+
+fn values<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a LoggedCall, &'a Value)> {
+    live(evidence.exam).filter_map(|call| match &call.act {
+        Act::Value(value) => Some((call, value)),
+        _ => None,
+    })
+}
+
+/// One hit for each value of a known kind about which `say` has something to say.
+fn known(evidence: &Evidence, say: impl Fn(&LoggedCall, &Value, &ValueKind) -> Option<String>) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for (call, value) in values(evidence) {
+        let kind = evidence.protocols.value(&value.term);
+        let message = kind.and_then(|kind| say(call, value, kind));
+        hits.extend(message.map(|message| Hit::call(call, message)));
+    }
+    hits
+}
+
+pub(super) fn without_place(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for (call, _) in values(evidence) {
+        let lacking = lacking(&call.context, &["limb", "zone", "structure"]);
+        if !lacking.is_empty() {
+            let message = format!("`{}` was said with no {lacking} in force", call.call.words);
+            hits.push(Hit::call(call, message));
+        }
+    }
+    hits
+}
+
+pub(super) fn wrong_plane(evidence: &Evidence) -> Vec<Hit> {
+    known(evidence, |call, value, kind| {
+        let plane = call.context.plane.as_ref();
+        if kind.planes.is_empty() || plane.is_some_and(|plane| kind.planes.contains(plane)) {
+            return None;
+        }
+        let wanted = kind.planes.join(" or ");
+        Some(match plane {
+            Some(plane) => format!("{} was said in plane {plane}; it is read in plane {wanted}", value.term),
+            None => format!("{} was said with no plane in force; it is read in plane {wanted}", value.term),
+        })
+    })
+}
+
+/// The number in the unit of the bounds; none if the unit does not fit.
+fn in_bound_unit(amount: &Amount, kind: &ValueKind) -> Option<f64> {
+    match (&amount.unit, &kind.bound_unit) {
+        (Some(unit), Some(bound_unit)) if kind.units.contains(unit) => {
+            convert(amount.number, unit, bound_unit)
+        }
+        (None, None) => Some(amount.number),
+        _ => None,
+    }
+}
+
+pub(super) fn odd_unit(evidence: &Evidence) -> Vec<Hit> {
+    known(evidence, |_, value, kind| {
+        if in_bound_unit(&value.amount, kind).is_some() {
+            return None;
+        }
+        let wanted = if kind.units.is_empty() { "no unit".to_owned() } else { kind.units.join(" or ") };
+        Some(match &value.amount.unit {
+            Some(unit) => format!("{} was said in `{unit}`; it is measured in {wanted}", value.term),
+            None => format!("{} was said without a unit; it is measured in {wanted}", value.term),
+        })
+    })
+}
+
+pub(super) fn out_of_bounds(evidence: &Evidence) -> Vec<Hit> {
+    known(evidence, |_, value, kind| {
+        let number = in_bound_unit(&value.amount, kind)?;
+        if (kind.min..=kind.max).contains(&number) && !(kind.whole && number.fract() != 0.0) {
+            return None;
+        }
+        let whole = if kind.whole { "a whole number from " } else { "" };
+        let unit = kind.bound_unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
+        Some(format!(
+            "{} {} is not {whole}{} to {}{unit} ({}); was the number or the unit misheard?",
+            value.term,
+            amount_text(&value.amount),
+            kind.min,
+            kind.max,
+            kind.source
+        ))
+    })
+}
+
+pub(super) fn unit_assumed(evidence: &Evidence) -> Vec<Hit> {
+    known(evidence, |_, value, _| {
+        let shown = amount_text(&value.amount);
+        let message = format!("{} {shown}: the unit was not said and is assumed", value.term);
+        value.amount.unit_assumed.then_some(message)
+    })
+}

@@ -1,0 +1,150 @@
+//! Rules about views: missing, left without a still, or seen in part only.
+//!
+//! Takes: the evidence of an exam.
+//! Gives: hits in the order of the coverage, or of the calls.
+//! Never: asks for a view that was said not to be scanned.
+//! Tested in: `tests/knowledge.rs`.
+
+use crate::exam::call::Act;
+use crate::exam::fold::LoggedCall;
+use crate::knowledge::check::{Evidence, Hit};
+use crate::knowledge::coverage::{NOT_DONE, Place, is_labelled, is_view, live};
+use crate::knowledge::record::CoverageRow;
+
+/// Class of a finding that says that something was looked for and is not there.
+const ABSENT: &str = "absent";
+/// Class of a finding that says that something is wrong with a structure.
+const LESION: &str = "lesion";
+/// Class of a finding that says that the picture itself is poor.
+const QUALITY: &str = "quality";
+
+fn open<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a CoverageRow> {
+    evidence.coverage.iter().filter(|row| row.frames == 0 && !row.not_done)
+}
+
+pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for row in open(evidence).filter(|row| row.saves == 0 || !evidence.frames.is_empty()) {
+        let Some(call) = live(evidence.exam).filter(|call| Place::of(row).holds(call)).last() else {
+            continue;
+        };
+        let view = name(row);
+        hits.push(Hit::call(
+            call,
+            if row.saves == 0 {
+                format!("{view} was called, but no save was said in it and no still is labelled with it")
+            } else {
+                format!("{view} was called and saved, but no still was found for it; look on the scanner")
+            },
+        ));
+    }
+    hits
+}
+
+pub(super) fn missing(evidence: &Evidence) -> Vec<Hit> {
+    let never = |row: &&CoverageRow| !live(evidence.exam).any(|call| Place::of(row).holds(call));
+    let hit = |row: &CoverageRow| {
+        Hit::new(format!("{} is wanted by the scheme `{}` and was never called", name(row), row.scheme))
+    };
+    open(evidence).filter(never).map(hit).collect()
+}
+
+/// Structures that want a still of their own in a zone that was called.
+pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for rows in evidence.coverage.chunk_by(|a, b| (&a.limb, &a.zone) == (&b.limb, &b.zone)) {
+        let row = &rows[0];
+        let scheme = evidence.protocols.scheme(&row.scheme);
+        let Some(zone) = scheme.and_then(|scheme| scheme.zone(&row.zone)) else { continue };
+        let here = |call: &&LoggedCall| is_here(call, row);
+        let Some(first) = live(evidence.exam).filter(here).find(|call| is_view(call)) else { continue };
+        for structure in zone.own_still.iter().filter(|_| rows.iter().any(|row| !row.not_done)) {
+            let named = |found: Option<&String>| found == Some(structure);
+            let still = evidence.frames.iter().any(|frame| {
+                is_labelled(frame)
+                    && frame.limb.as_ref() == Some(&row.limb)
+                    && frame.zone.as_ref() == Some(&row.zone)
+                    && named(frame.structure.as_ref())
+            });
+            let settled = live(evidence.exam).filter(here).any(|call| {
+                named(call.context.structure.as_ref()) && settles(&call.act, evidence.frames.is_empty())
+            });
+            if !still && !settled {
+                hits.push(Hit::call(
+                    first,
+                    format!(
+                        "{} {} has no still of {structure}, which wants one of its own there ({})",
+                        row.limb, row.zone, zone.source
+                    ),
+                ));
+            }
+        }
+    }
+    hits
+}
+
+fn is_here(call: &LoggedCall, row: &CoverageRow) -> bool {
+    call.context.limb.as_ref() == Some(&row.limb) && call.context.zone.as_ref() == Some(&row.zone)
+}
+
+/// A save call is enough only while there are no stills to look at.
+fn settles(act: &Act, no_stills: bool) -> bool {
+    match act {
+        Act::Save => no_stills,
+        Act::Finding(seen) => seen.class == NOT_DONE || seen.class == ABSENT,
+        _ => false,
+    }
+}
+
+pub(super) fn lesion_in_one_plane(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for rows in evidence.coverage.chunk_by(|a, b| (&a.limb, &a.zone) == (&b.limb, &b.zone)) {
+        let lesion = live(evidence.exam).filter(|call| is_here(call, &rows[0])).find(|call| is(call, LESION));
+        let (seen, unseen): (Vec<_>, Vec<_>) = rows.iter().partition(|row| row.frames > 0 || row.saves > 0);
+        if let (Some(call), [seen], [unseen, ..]) = (lesion, seen.as_slice(), unseen.as_slice()) {
+            hits.push(Hit::call(
+                call,
+                format!(
+                    "{} {} has a lesion, but stills in plane {} only; save one in plane {} too",
+                    seen.limb, seen.zone, seen.plane, unseen.plane
+                ),
+            ));
+        }
+    }
+    hits
+}
+
+fn is(call: &LoggedCall, class: &str) -> bool {
+    matches!(&call.act, Act::Finding(seen) if seen.class == class)
+}
+
+/// A poor picture that no later save or still of the same view makes up for.
+pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for call in live(evidence.exam).filter(|call| is(call, QUALITY)) {
+        let place = &call.context;
+        let saved = live(evidence.exam).any(|later| {
+            later.seq > call.seq
+                && later.act == Act::Save
+                && (&later.context.limb, &later.context.zone, &later.context.plane)
+                    == (&place.limb, &place.zone, &place.plane)
+        });
+        let still = evidence.frames.iter().any(|frame| {
+            is_labelled(frame)
+                && frame.call_seq >= Some(call.seq)
+                && (&frame.limb, &frame.zone, &frame.plane) == (&place.limb, &place.zone, &place.plane)
+        });
+        if !saved && !still {
+            let message = format!(
+                "`{}` was said, and this view was not saved again afterwards; scan it again",
+                call.call.words
+            );
+            hits.push(Hit::call(call, message));
+        }
+    }
+    hits
+}
+
+fn name(row: &CoverageRow) -> String {
+    format!("{} {} {}", row.limb, row.zone, row.plane)
+}
