@@ -2,7 +2,7 @@
 //!
 //! Two chains meet in the journal.
 //! At the horse: `hear` (audio -> breaths -> words) -> `exam` (words -> calls -> journal).
-//! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings).
+//! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `tell`.
 //! A folder uses only folders that stand above it here.
 
 pub mod clock;
@@ -12,6 +12,7 @@ pub mod hear;
 pub mod exam;
 pub mod frames;
 pub mod knowledge;
+pub mod tell;
 pub mod cli;
 
 /// Bytes as lower-case hexadecimal.
