@@ -1,5 +1,5 @@
 //! The record, its coverage, and each rule: once where it fires, once where it is silent.
-#![allow(clippy::unwrap_used, clippy::expect_used)] // tests may panic
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
 mod support;
 
@@ -93,10 +93,14 @@ fn problem() -> Problem {
 }
 
 #[test]
-fn every_rule_has_its_own_name_and_a_source() {
+fn every_rule_has_its_own_name_a_source_and_a_test() {
     let names: BTreeSet<&str> = rules().iter().map(|rule| rule.id).collect();
     assert_eq!(names.len(), rules().len());
     assert!(rules().iter().all(|rule| !rule.source.is_empty()));
+    let tests = include_str!("knowledge.rs");
+    let untested: Vec<&str> =
+        names.into_iter().filter(|name| !tests.contains(&format!("\"{name}\""))).collect();
+    assert_eq!(untested, [""; 0], "rules that no test here names");
 }
 
 #[test]
