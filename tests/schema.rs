@@ -5,8 +5,9 @@ mod sample;
 mod support;
 
 use serde_json::{Value, json};
-use zonecall::exam::call::Problem;
-use zonecall::exam::event::{AudioFile, Event, Frame};
+use zonecall::clock::Span;
+use zonecall::exam::call::{Act, Call, Problem};
+use zonecall::exam::event::{AudioFile, Event, Frame, HeardCall};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::tell::export;
 
@@ -48,11 +49,11 @@ fn journal_lines() -> Vec<Value> {
         "echo score two",
         "save",
         "correction left fore",
-        "take that back",
+        "scratch that",
         "clock mark",
         "where am i",
         "note",
-        "end of note",
+        "end note",
         "colourless green ideas",
         "stop listening",
         "start listening",
@@ -78,7 +79,16 @@ fn journal_lines() -> Vec<Value> {
         problems: vec![Problem { message: "no zone".to_owned(), help: "the exam's was taken".to_owned() }],
     };
     let audio = AudioFile { file: "audio.wav".to_owned(), first_sample: 0, source: "scan.wav".to_owned() };
+    // An answer is only heard while the program waits for one.
+    let answer = Call {
+        act: Act::Answer { answer: "yes".to_owned() },
+        corrects: false,
+        words: "yes".to_owned(),
+        span: Span { from: 0, to: 6_400 },
+        confidence: 0.9,
+    };
     for event in [
+        Event::Call(HeardCall { heard_seq: 3, call: answer }),
         Event::Audio(audio),
         Event::AudioLost { samples: 160 },
         Event::Frame(Box::new(frame)),
@@ -145,7 +155,7 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
     for kind in ["exam", "anchor", "audio", "audio_lost", "heard", "call", "frame", "closed", "torn"] {
         assert!(has("/kind", kind), "no `{kind}` line was checked");
     }
-    for kind in ["view", "setting", "finding", "value", "save", "note", "command", "question"] {
+    for kind in ["view", "setting", "finding", "value", "save", "note", "command", "question", "answer"] {
         assert!(has("/body/kind", kind), "no `{kind}` call was checked");
     }
     for command in ["take_back", "clock_mark", "stop_listening", "start_listening", "end_of_exam"] {
