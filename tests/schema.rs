@@ -59,7 +59,8 @@ fn journal_lines() -> Vec<Value> {
         "start listening",
         "end of exam",
     ];
-    let timed: Vec<(f64, &str)> = said.iter().enumerate().map(|(idx, text)| (2.0 + idx as f64 * 4.0, *text)).collect();
+    let timed: Vec<(f64, &str)> =
+        said.iter().enumerate().map(|(idx, text)| (2.0 + idx as f64 * 4.0, *text)).collect();
     support::write_journal(folder.path(), &timed);
     let path = folder.path().join(JOURNAL_FILE);
     let mut torn = std::fs::read(&path).unwrap();
@@ -131,15 +132,23 @@ fn each_wrong_record_is_refused() {
 #[test]
 fn a_record_without_any_one_of_its_wanted_fields_or_with_one_too_many_is_refused() {
     let schema = record_schema();
-    for (object, field) in
-        [("", "frames"), ("/exam", "id"), ("/calls/0", "words"), ("/frames/0", "rivals"), ("/coverage/0", "saves")]
-    {
+    for (object, field) in [
+        ("", "frames"),
+        ("/exam", "id"),
+        ("/calls/0", "words"),
+        ("/frames/0", "rivals"),
+        ("/coverage/0", "saves"),
+    ] {
         let mut record = record_value();
         let place = record.pointer_mut(object).and_then(Value::as_object_mut).unwrap();
         assert!(place.remove(field).is_some(), "{object}/{field} is in the sample");
         assert!(!schema.is_valid(&record), "{object}/{field} should be wanted");
         let mut record = record_value();
-        record.pointer_mut(object).and_then(Value::as_object_mut).unwrap().insert("surprise".to_owned(), json!(1));
+        record
+            .pointer_mut(object)
+            .and_then(Value::as_object_mut)
+            .unwrap()
+            .insert("surprise".to_owned(), json!(1));
         assert!(!schema.is_valid(&record), "{object}/surprise should be refused");
     }
 }
@@ -151,7 +160,8 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
     for line in &lines {
         holds(&schema, line);
     }
-    let has = |pointer: &str, name: &str| lines.iter().any(|line| line.pointer(pointer) == Some(&json!(name)));
+    let has =
+        |pointer: &str, name: &str| lines.iter().any(|line| line.pointer(pointer) == Some(&json!(name)));
     for kind in ["exam", "anchor", "audio", "audio_lost", "heard", "call", "frame", "closed", "torn"] {
         assert!(has("/kind", kind), "no `{kind}` line was checked");
     }

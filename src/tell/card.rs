@@ -51,8 +51,8 @@ const SIZES_PT: [usize; 7] = [16, 14, 12, 11, 10, 9, 8];
 /// Width of a column and height of the page inside its margins, in tenths of a point: A4 landscape, 10 mm around,
 /// 7 mm between columns and 22 mm for the title.
 const COLUMN_DPT: (usize, usize) = (2485, 4760);
-/// Mean width of a letter and height of a line in hundredths of the type size; measured on common sans-serif types by eye.
-const LETTER_LINE: (usize, usize) = (54, 130);
+/// Mean width of a letter and height of a line in hundredths of the type size; wide bold sans-serif types, by eye; the line has the space between rows in it.
+const LETTER_LINE: (usize, usize) = (60, 142);
 
 /// The card as plain text; every line ends with a line feed.
 #[must_use]

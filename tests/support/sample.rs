@@ -133,7 +133,8 @@ fn coverage() -> Vec<CoverageRow> {
         for zone in ["1A", "1B", "2A", "2B", "3A", "3B", "3C"] {
             for plane in ["T", "L"] {
                 let stills = matches!((limb, zone, plane), ("LF", "1A" | "2B", "T") | (_, "2A", "T"));
-                let (saved, not_done) = ((limb, zone) == ("LF", "3B"), (limb, zone, plane) == ("LF", "3A", "L"));
+                let (saved, not_done) =
+                    ((limb, zone) == ("LF", "3B"), (limb, zone, plane) == ("LF", "3A", "L"));
                 rows.push(CoverageRow {
                     limb: limb.to_owned(),
                     scheme: "thirds".to_owned(),
@@ -161,10 +162,34 @@ fn findings() -> Vec<Finding> {
     };
     vec![
         finding(Severity::Error, "audio-lost", "0.25 s of audio were lost while listening", None, None),
-        finding(Severity::Warn, "view-missing", "RF 3C T is wanted by the scheme `thirds` and was never called", None, None),
-        finding(Severity::Warn, "still-ambiguous", "still `stills/IM0004.dcm` has two readings; listen and choose", None, Some("2.25.90004")),
-        finding(Severity::Warn, "not-understood", "a breath was not understood; listen to it", Some(16), None),
-        finding(Severity::Info, "still-from-context", "still `stills/IM0003.dcm` has no save call; its label is what was in force", None, Some("2.25.90003")),
+        finding(
+            Severity::Warn,
+            "view-missing",
+            "RF 3C T is wanted by the scheme `thirds` and was never called",
+            None,
+            None,
+        ),
+        finding(
+            Severity::Warn,
+            "still-ambiguous",
+            "still `stills/IM0004.dcm` has two readings; listen and choose",
+            None,
+            Some("2.25.90004"),
+        ),
+        finding(
+            Severity::Warn,
+            "not-understood",
+            "a breath was not understood; listen to it",
+            Some(16),
+            None,
+        ),
+        finding(
+            Severity::Info,
+            "still-from-context",
+            "still `stills/IM0003.dcm` has no save call; its label is what was in force",
+            None,
+            Some("2.25.90003"),
+        ),
     ]
 }
 
