@@ -187,7 +187,7 @@ fn call_row(call: &CallRow, record: &Record, protocols: &Protocols) -> Markup {
             th.num scope="row" { (call.seq) }
             td.time {
                 (time_of_day(call.said_at, record.exam.utc_offset_s))
-                span.small { (in_recording(call.span_s.0)) " in the recording" }
+                span.small { "sound " (in_recording(call.span_s.0)) }
             }
             td.words { @if call.words.trim().is_empty() { "(no words)" } @else { "“" (call.words) "”" } }
             td {
