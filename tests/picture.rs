@@ -1,4 +1,5 @@
 //! Small pictures of stills: every usual format, and why there is none.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // a test may panic
 
 #[path = "support/sample.rs"]
 mod sample;

@@ -1,4 +1,5 @@
 //! What we write is what the schemas say, and what they forbid is refused.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // a test may panic
 
 #[path = "support/sample.rs"]
 mod sample;

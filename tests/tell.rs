@@ -1,4 +1,5 @@
 //! What people and other programs get, read back by strict readers of our own and of others.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // a test may panic
 
 #[path = "support/sample.rs"]
 mod sample;
