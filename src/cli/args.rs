@@ -16,7 +16,7 @@ Sedation and handling safety are the practice's own business.";
 
 /// You call the zone, it keeps the record: a journal of a spoken tendon scan, and the saved stills labelled with it.
 ///
-/// First `hear` a recording into an exam folder, then `pair` the saved stills with it, then `check`.
+/// First `hear` a recording into an exam folder, then `pair` the saved stills with it, then `check` and `report`.
 #[derive(Debug, Parser)]
 #[command(version, after_help = CAUTIONS, after_long_help = CAUTIONS)]
 pub struct Args {
@@ -35,9 +35,11 @@ pub(crate) enum Task {
     Pair(Pair),
     /// List what is missing, doubtful or lost.
     Check(Folder),
+    /// Write the report: one HTML file that needs nothing else.
+    Report(Report),
     /// Write the exam for other programs.
     Export(Export),
-    /// Show what can be said.
+    /// Show what can be said, or write the card for the wall.
     Phrases(Phrases),
     /// Write the manual pages.
     Manual(Manual),
@@ -140,6 +142,15 @@ pub(crate) struct Folder {
 }
 
 #[derive(Debug, clap::Args)]
+pub(crate) struct Report {
+    #[command(flatten)]
+    pub(crate) folder: Folder,
+    /// Where to write it; else `out/report.html` in the exam folder.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
 pub(crate) struct Export {
     #[command(flatten)]
     pub(crate) folder: Folder,
@@ -155,10 +166,17 @@ pub(crate) struct Export {
 pub(crate) enum Form {
     /// The whole record; `schema/record.schema.json` describes it.
     Json,
+    /// A table of stills and calls.
+    Csv,
+    /// What was heard, as captions for the kept audio (WebVTT).
+    Vtt,
 }
 
 #[derive(Debug, clap::Args)]
 pub(crate) struct Phrases {
+    /// Write the card as one page to be printed, instead of text.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) html: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) language: Language,
     #[command(flatten)]

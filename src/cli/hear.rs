@@ -38,7 +38,10 @@ const ANCHOR_SAMPLES: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 pub(crate) fn hear(args: &args::Hear) -> anyhow::Result<ExitCode> {
     if args.into.join(JOURNAL_FILE).exists() {
-        bail!("`{}` already holds an exam, and a journal is never overwritten; choose a new folder", args.into.display());
+        bail!(
+            "`{}` already holds an exam, and a journal is never overwritten; choose a new folder",
+            args.into.display()
+        );
     }
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let (pack, language, schemes) = exam_folder::language(&args.language, &protocols)?;
@@ -115,7 +118,8 @@ fn started(args: &args::Hear, first: &Recording) -> anyhow::Result<(DateTime<Utc
         return Ok((now, WallQuality::Computer, local(now)));
     }
     let changed = std::fs::metadata(path).and_then(|meta| meta.modified());
-    let ended: DateTime<Utc> = changed.with_context(|| format!("cannot read the time of `{}`", path.display()))?.into();
+    let ended: DateTime<Utc> =
+        changed.with_context(|| format!("cannot read the time of `{}`", path.display()))?.into();
     let millis = first.total_samples().unwrap_or(0) * 1000 / u64::from(SAMPLE_RATE_HZ);
     let began = ended - TimeDelta::milliseconds(i64::try_from(millis).unwrap_or(0));
     eprintln!(
@@ -256,9 +260,13 @@ impl Session {
 }
 
 fn progress(total: Option<u64>) -> ProgressBar {
-    let style = |template: &str| ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar());
+    let style = |template: &str| {
+        ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar())
+    };
     match total {
-        Some(total) => ProgressBar::new(total).with_style(style("hearing {bar:30} {percent:>3} %, {eta} left, {msg}")),
+        Some(total) => {
+            ProgressBar::new(total).with_style(style("hearing {bar:30} {percent:>3} %, {eta} left, {msg}"))
+        }
         None => ProgressBar::new_spinner().with_style(style("hearing {spinner} {elapsed}, {msg}")),
     }
 }

@@ -28,6 +28,7 @@ pub fn run() -> ExitCode {
         Task::Journal(task) => journal::journal(&task),
         Task::Pair(task) => pair::pair(&task),
         Task::Check(task) => show::check(&task),
+        Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),
         Task::Manual(task) => show::manual(&task),

@@ -3,24 +3,30 @@
 use std::io::Write;
 use std::process::ExitCode;
 
+use anyhow::ensure;
 use chrono::Utc;
 
 use super::args;
-use super::exam_folder;
+use super::exam_folder as open;
 use crate::exam::event::Event;
 use crate::exam::journal::Journal;
-use crate::frames::folder::stills;
+use crate::frames::folder;
 use crate::knowledge::record::Status;
 
 pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
-    let folder = &args.folder.folder;
-    let protocols = exam_folder::protocols(&args.folder.knowledge)?;
-    let exam = exam_folder::exam(folder, &protocols)?;
-    let found = stills(&args.frames, folder, exam.header.utc_offset_s)?;
-    let mut journal = Journal::open(folder)?;
+    let exam_folder = &args.folder.folder;
+    let protocols = open::protocols(&args.folder.knowledge)?;
+    let exam = open::exam(exam_folder, &protocols)?;
+    ensure!(
+        args.frames.is_dir(),
+        "`{}` is no folder; name the folder that holds the stills",
+        args.frames.display()
+    );
+    let (frames, refused) = folder::read(&args.frames, exam_folder, exam.header.utc_offset_s);
+    let mut journal = Journal::open(exam_folder)?;
     let sample = exam.breaths.last().map_or(0, |breath| breath.span.to);
     let mut added = 0;
-    for frame in found.frames {
+    for frame in frames {
         if exam.frames.iter().all(|known| known.id != frame.id) {
             journal.append(Utc::now(), sample, &Event::Frame(Box::new(frame)))?;
             added += 1;
@@ -28,10 +34,10 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     }
     drop(journal);
     let mut out = std::io::stdout().lock();
-    for (path, problem) in &found.refused {
+    for (path, problem) in &refused {
         writeln!(out, "left out {}: {}; {}", path.display(), problem.message, problem.help)?;
     }
-    let (record, _) = exam_folder::record_of(&args.folder)?;
+    let (record, _) = open::record_of(&args.folder)?;
     for row in &record.frames {
         let part = |part: &Option<String>| part.clone().unwrap_or_else(|| "-".to_owned());
         let label = [&row.limb, &row.zone, &row.plane, &row.structure].map(part).join(" ");
@@ -57,5 +63,5 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     }
     writeln!(out, "{} stills, {added} of them new", record.frames.len())?;
     let open = record.frames.iter().any(|row| matches!(row.status, Status::Ambiguous | Status::Unlabelled));
-    Ok(if open || !found.refused.is_empty() { ExitCode::from(1) } else { ExitCode::SUCCESS })
+    Ok(if open || !refused.is_empty() { ExitCode::from(1) } else { ExitCode::SUCCESS })
 }

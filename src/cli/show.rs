@@ -1,4 +1,4 @@
-//! `check`, `export`, `phrases`, `manual`, `completions`: what the program knows, shown.
+//! `check`, `report`, `export`, `phrases`, `manual`, `completions`: what the program knows, shown.
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -10,6 +10,8 @@ use super::args;
 use super::exam_folder;
 use crate::knowledge::record::Severity;
 use crate::language::phrases::phrases as headings;
+use crate::tell;
+use crate::tell::card::{Card, Row, Section};
 
 pub(crate) fn check(args: &args::Folder) -> anyhow::Result<ExitCode> {
     let (record, _) = exam_folder::record_of(args)?;
@@ -33,10 +35,23 @@ pub(crate) fn check(args: &args::Folder) -> anyhow::Result<ExitCode> {
     Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
+pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
+    let folder = &args.folder.folder;
+    let (record, protocols) = exam_folder::record_of(&args.folder)?;
+    let pictures = tell::picture::pictures(&record, folder);
+    let page = tell::report::report(&record, &protocols, &pictures);
+    let path = args.out.clone().unwrap_or_else(|| folder.join("out/report.html"));
+    exam_folder::write_file(&path, page.as_bytes())?;
+    writeln!(std::io::stdout(), "report: {}", path.display())?;
+    Ok(ExitCode::SUCCESS)
+}
+
 pub(crate) fn export(args: &args::Export) -> anyhow::Result<ExitCode> {
     let (record, _) = exam_folder::record_of(&args.folder)?;
     let text = match args.form {
-        args::Form::Json => serde_json::to_string_pretty(&record)? + "\n",
+        args::Form::Json => tell::export::json(&record),
+        args::Form::Csv => tell::export::csv(&record),
+        args::Form::Vtt => tell::export::vtt(&record),
     };
     match &args.out {
         Some(path) => exam_folder::write_file(path, text.as_bytes())?,
@@ -48,13 +63,19 @@ pub(crate) fn export(args: &args::Export) -> anyhow::Result<ExitCode> {
 pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let (_, language, _) = exam_folder::language(&args.language, &protocols)?;
-    let mut out = std::io::stdout().lock();
-    for heading in headings(&language.grammar) {
-        writeln!(out, "{}: {}", heading.title.to_uppercase(), heading.note)?;
-        for (pattern, code) in &heading.patterns {
-            writeln!(out, "  {pattern:<60} {code}")?;
-        }
-        writeln!(out)?;
+    let sections = headings(&language.grammar).into_iter().map(|heading| Section {
+        heading: heading.title,
+        note: heading.note,
+        rows: heading.patterns.into_iter().map(|(say, does)| Row { say, does }).collect(),
+    });
+    let card = Card {
+        title: "What can be said".to_owned(),
+        note: "Words in brackets may be left out; a bar means one or the other.".to_owned(),
+        sections: sections.collect(),
+    };
+    match &args.html {
+        Some(path) => exam_folder::write_file(path, tell::card::html(&card).as_bytes())?,
+        None => std::io::stdout().write_all(tell::card::text(&card).as_bytes())?,
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -17,9 +17,10 @@ const BIN_S: f64 = 0.5;
 const PEAKS: usize = 24;
 /// Save calls used to find the offset; the middle ones of a longer exam.
 const VOTERS_MAX: usize = 500;
-/// Drift is fitted only with this many pairs or more, spread over this many seconds.
+/// Drift is fitted only with this many pairs or more, spread over this many seconds: in less time the delay
+/// between word and button hides it.
 const DRIFT_PAIRS_MIN: usize = 8;
-const DRIFT_SPREAD_S: f64 = 60.0;
+const DRIFT_SPREAD_S: f64 = 900.0;
 /// Pairs kept for the drift: slopes are taken between all of them.
 const SLOPE_PAIRS_MAX: usize = 400;
 /// A second fit that explains at least this share of what the best one does is a rival.
@@ -58,7 +59,9 @@ pub fn fit(saves_s: &[f64], stills_s: &[f64], marks_s: &[f64]) -> Vec<Fit> {
     let mut fits: Vec<Fit> = Vec::new();
     for offset_s in peaks(saves_s, stills_s) {
         let Some(fit) = refine(saves_s, stills_s, offset_s) else { continue };
-        let marked = marks_s.iter().all(|mark| stills_s.iter().any(|still| (fit.exam_s(*still) - mark).abs() <= AGREE_S));
+        let marked = marks_s
+            .iter()
+            .all(|mark| stills_s.iter().any(|still| (fit.exam_s(*still) - mark).abs() <= AGREE_S));
         let known = fits.iter().any(|other| (other.offset_s - fit.offset_s).abs() < AGREE_S);
         if marked && !known {
             fits.push(fit);
@@ -98,9 +101,11 @@ fn refine(saves_s: &[f64], stills_s: &[f64], offset_s: f64) -> Option<Fit> {
             return None;
         }
         let spread = pairs[pairs.len() - 1].0 - pairs[0].0;
-        let slope = if pairs.len() >= DRIFT_PAIRS_MIN && spread >= DRIFT_SPREAD_S { theil_sen(&pairs) } else { 0.0 };
+        let slope =
+            if pairs.len() >= DRIFT_PAIRS_MIN && spread >= DRIFT_SPREAD_S { theil_sen(&pairs) } else { 0.0 };
         fit.drift_ppm = (slope * 1e6).clamp(-DRIFT_MAX_PPM, DRIFT_MAX_PPM);
-        let mut offsets: Vec<f64> = pairs.iter().map(|(save, diff)| diff - save * fit.drift_ppm * 1e-6).collect();
+        let mut offsets: Vec<f64> =
+            pairs.iter().map(|(save, diff)| diff - save * fit.drift_ppm * 1e-6).collect();
         fit.offset_s = median(&mut offsets);
         let mut apart: Vec<f64> = offsets.iter().map(|offset| (offset - fit.offset_s).abs()).collect();
         fit.spread_s = 1.4826 * median(&mut apart);

@@ -1,135 +1,262 @@
-//! Stills in DICOM files.
+//! Reads stills that are DICOM files.
 //!
-//! Takes: the path of a file and the exam's lead on UTC.
-//! Gives: a `Frame`; time attributes are tried in the order acquisition, content, instance creation.
-//! Never: reads the pixels.
+//! Takes: a file, read up to its pixels.
+//! Gives: what names and dates the still, and the regions in which a pixel has a size.
+//! Never: takes a time of the study or series for the time of the still, or trusts a region that does not fit the image.
 //! Tested in: `tests/frames.rs`.
 
 use std::path::Path;
 
-use chrono::{DateTime, FixedOffset, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Utc};
-use dicom_core::Tag;
+use chrono::{DateTime, Utc};
 use dicom_dictionary_std::tags;
-use dicom_object::{DefaultDicomObject, OpenFileOptions};
+use dicom_object::mem::InMemElement;
+use dicom_object::{DefaultDicomObject, InMemDicomObject, OpenFileOptions, Tag};
 
 use crate::exam::call::Problem;
+use crate::frames::stamp::{self, Stamp, problem};
 
-/// What a DICOM file says of itself.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Header {
-    pub(crate) uid: Option<String>,
-    pub(crate) saved: Option<Saved>,
-    pub(crate) instance_number: Option<i64>,
-    pub(crate) size_px: Option<(u32, u32)>,
-    pub(crate) problems: Vec<Problem>,
+/// More regions than this in one image are not read.
+pub const REGIONS_MAX: usize = 64;
+
+/// What a file says of its still.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Told {
+    /// SOP Instance UID.
+    pub id: Option<String>,
+    /// When it was saved, as UTC.
+    pub saved_at: Option<DateTime<Utc>>,
+    /// Smallest step of that time as written, in seconds.
+    pub resolution_s: f64,
+    /// Where the time comes from.
+    pub time_source: String,
+    /// The file names no valid time zone.
+    pub zone_assumed: bool,
+    /// Order number on the scanner.
+    pub instance_number: Option<i64>,
+    /// Width and height in pixels.
+    pub size_px: Option<(u32, u32)>,
+    /// What is wrong with it.
+    pub problems: Vec<Problem>,
 }
 
-/// When a still was saved, as far as its file tells.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Saved {
-    pub(crate) at: DateTime<Utc>,
-    pub(crate) resolution_s: f64,
-    pub(crate) source: &'static str,
-    pub(crate) zone_assumed: bool,
+/// A part of the image in which a pixel has a size; both corners belong to it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Region {
+    /// Left, top, right and bottom in pixels, counted from 0.
+    pub bounds_px: [u32; 4],
+    /// Width of a pixel in millimetres; negative where the axis points left.
+    pub delta_x_mm: f64,
+    /// Height of a pixel in millimetres; negative where the axis points up.
+    pub delta_y_mm: f64,
 }
 
-/// Reads everything before the pixels; the reason in words when it is no DICOM file.
-pub(crate) fn read(path: &Path, utc_offset_s: i32) -> Result<Header, String> {
-    let object = OpenFileOptions::new()
-        .read_until(tags::PIXEL_DATA)
-        .open_file(path)
-        .map_err(|error| format!("cannot be read as DICOM: {error}"))?;
-    let text = |tag: Tag| text(&object, tag);
-    let mut problems = Vec::new();
-    let zone = text(tags::TIMEZONE_OFFSET_FROM_UTC).and_then(|zone| {
-        let known = zone_s(&zone);
-        if known.is_none() {
-            problems.push(Problem {
-                message: format!("time zone `{zone}` is not of the form +0200"),
-                help: "the exam's own zone was taken".to_owned(),
-            });
-        }
-        known
-    });
-    let whole = text(tags::ACQUISITION_DATE_TIME).map(|value| ("AcquisitionDateTime", value));
-    let split = [
-        ("AcquisitionDate and -Time", tags::ACQUISITION_DATE, tags::ACQUISITION_TIME),
-        ("ContentDate and -Time", tags::CONTENT_DATE, tags::CONTENT_TIME),
-        ("InstanceCreationDate and -Time", tags::INSTANCE_CREATION_DATE, tags::INSTANCE_CREATION_TIME),
-    ];
-    let pairs = split.into_iter().filter_map(|(name, date, time)| Some((name, format!("{}{}", text(date)?, text(time)?))));
-    let mut saved = None;
-    for (source, value) in whole.into_iter().chain(pairs) {
-        match moment(&value) {
-            Some((local, resolution_s, said)) => {
-                let offset = said.or(zone);
-                let at = local - TimeDelta::seconds(i64::from(offset.unwrap_or(utc_offset_s)));
-                saved = Some(Saved { at: at.and_utc(), resolution_s, source, zone_assumed: offset.is_none() });
-                break;
-            }
-            None => problems.push(Problem {
-                message: format!("{source} `{value}` is no date and time"),
-                help: "the next time attribute of the file was taken".to_owned(),
-            }),
-        }
+/// Reads what the file at `path` says of its still; `utc_offset_s` is taken where it names no time zone.
+///
+/// # Errors
+/// A problem, where it is not DICOM or holds no image.
+pub fn read(path: &Path, utc_offset_s: i32) -> Result<Told, Problem> {
+    let file = open(path)?;
+    let size_px = size_of(&file).ok_or_else(|| {
+        problem(
+            "a DICOM file without an image",
+            "nothing to do if it is a report; else export the still again",
+        )
+    })?;
+    let mut told = Told { size_px: Some(size_px), ..Told::default() };
+    told.id = text_of(&file, tags::SOP_INSTANCE_UID);
+    if told.id.is_none() {
+        told.problems.push(problem(
+            "no SOP Instance UID",
+            "the file's own hash was taken as its identity; a copy in another format will not be recognised",
+        ));
     }
-    let number = |tag: Tag| text(tag).and_then(|value| value.parse::<u32>().ok());
-    Ok(Header {
-        uid: text(tags::SOP_INSTANCE_UID),
-        saved,
-        instance_number: text(tags::INSTANCE_NUMBER).and_then(|value| value.parse().ok()),
-        size_px: number(tags::COLUMNS).zip(number(tags::ROWS)),
-        problems,
+    told.instance_number = int_of(&file, tags::INSTANCE_NUMBER);
+    date(&file, utc_offset_s, &mut told);
+    let count = int_of(&file, tags::NUMBER_OF_FRAMES).unwrap_or(1);
+    if count > 1 {
+        told.problems.push(problem(
+            format!("holds {count} pictures, not one still"),
+            "it was dated by the time of the whole loop; save a still as well",
+        ));
+    }
+    told.problems.extend(regions_of(&file, size_px).1);
+    Ok(told)
+}
+
+/// Reads the regions of the image at `path` in which a pixel has a size in both directions, and what is wrong with the others.
+///
+/// A trace may be measured only where it lies in one of them as a whole.
+///
+/// # Errors
+/// A problem, where the file is not DICOM or holds no image.
+pub fn regions(path: &Path) -> Result<(Vec<Region>, Vec<Problem>), Problem> {
+    let file = open(path)?;
+    let size_px = size_of(&file)
+        .ok_or_else(|| problem("a DICOM file without an image", "there is nothing to measure in it"))?;
+    Ok(regions_of(&file, size_px))
+}
+
+fn open(path: &Path) -> Result<DefaultDicomObject, Problem> {
+    OpenFileOptions::new().read_until(tags::PIXEL_DATA).open_file(path).map_err(|error| {
+        let mut why = error.to_string();
+        let mut source = std::error::Error::source(&error);
+        // The outermost text only says that reading failed; the innermost says why.
+        while let Some(inner) = source {
+            why = inner.to_string();
+            source = inner.source();
+        }
+        problem(format!("cannot be read as DICOM: {why}"), "export the still from the scanner again")
     })
 }
 
-fn text(object: &DefaultDicomObject, tag: Tag) -> Option<String> {
-    let value = object.element_opt(tag).ok()??.to_str().ok()?.trim_matches(['\0', ' ']).to_owned();
-    (!value.is_empty()).then_some(value)
+fn element(data: &InMemDicomObject, tag: Tag) -> Option<&InMemElement> {
+    data.element_opt(tag).ok().flatten()
 }
 
-/// `+0200` as seconds; `-0000` is not allowed by the standard.
-fn zone_s(zone: &str) -> Option<i32> {
-    let digits = zone.strip_prefix(['+', '-'])?;
-    if digits.len() != 4 || zone == "-0000" {
-        return None;
-    }
-    let hours: i32 = digits.get(..2)?.parse().ok()?;
-    let minutes: i32 = digits.get(2..)?.parse().ok()?;
-    let seconds = hours * 3600 + minutes * 60;
-    let signed = if zone.starts_with('-') { -seconds } else { seconds };
-    FixedOffset::east_opt(signed).map(|_| signed)
+fn text_of(data: &InMemDicomObject, tag: Tag) -> Option<String> {
+    let text = element(data, tag)?.to_str().ok()?;
+    let text = text.trim_matches(|sign: char| sign.is_whitespace() || sign == '\0');
+    (!text.is_empty()).then(|| text.to_owned())
 }
 
-/// A DICOM date and time `YYYYMMDDHHMMSS.FFFFFF&ZZXX`: local time, its resolution in seconds, and the zone if said.
-fn moment(value: &str) -> Option<(NaiveDateTime, f64, Option<i32>)> {
-    let at = value.rfind(['+', '-']).unwrap_or(value.len());
-    let (clock, zone) = value.split_at(at);
-    let zone = if zone.is_empty() { None } else { Some(zone_s(zone)?) };
-    let (whole, fraction) = clock.split_once('.').unwrap_or((clock, ""));
-    if whole.len() != 14 || fraction.len() > 6 || !fraction.bytes().all(|byte| byte.is_ascii_digit()) {
-        return None;
-    }
-    let date = NaiveDate::parse_from_str(whole.get(..8)?, "%Y%m%d").ok()?;
-    let time = NaiveTime::parse_from_str(whole.get(8..)?, "%H%M%S").ok()?;
-    let micros: i64 = format!("{fraction:0<6}").parse().ok()?;
-    let resolution_s = 10f64.powi(-i32::try_from(fraction.len()).ok()?);
-    Some((date.and_time(time) + TimeDelta::microseconds(micros), resolution_s, zone))
+fn int_of(data: &InMemDicomObject, tag: Tag) -> Option<i64> {
+    element(data, tag)?.to_int().ok()
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
+fn size_of(data: &InMemDicomObject) -> Option<(u32, u32)> {
+    let side = |tag| u32::try_from(int_of(data, tag)?).ok().filter(|side| *side > 0);
+    Some((side(tags::COLUMNS)?, side(tags::ROWS)?))
+}
 
-    // Forms of DICOM PS3.5, 6.2: value representations DA, TM and DT.
-    #[test]
-    fn dates_and_times_are_read_with_their_resolution_and_zone() {
-        let (at, resolution_s, zone) = moment("20260504101530.250+0200").unwrap();
-        assert_eq!((at.to_string().as_str(), zone), ("2026-05-04 10:15:30.250", Some(7200)));
-        assert!((resolution_s - 0.001).abs() < 1e-12);
-        assert_eq!(moment("20260504101530").unwrap().1, 1.0);
-        assert!(moment("1994.11.05101530").is_none());
-        assert!(moment("2026-05-04T10:15:30").is_none());
-        assert_eq!((zone_s("-0000"), zone_s("+02:00"), zone_s("-0430")), (None, None, Some(-16_200)));
+/// The times that date a still, best first: name, date, and time; the first is both in one.
+const TIMES: [(&str, Tag, Option<Tag>); 4] = [
+    ("AcquisitionDateTime", tags::ACQUISITION_DATE_TIME, None),
+    ("AcquisitionTime", tags::ACQUISITION_DATE, Some(tags::ACQUISITION_TIME)),
+    ("ContentTime", tags::CONTENT_DATE, Some(tags::CONTENT_TIME)),
+    ("InstanceCreationTime", tags::INSTANCE_CREATION_DATE, Some(tags::INSTANCE_CREATION_TIME)),
+];
+
+fn date(file: &InMemDicomObject, utc_offset_s: i32, told: &mut Told) {
+    let zone = text_of(file, tags::TIMEZONE_OFFSET_FROM_UTC)
+        .and_then(|text| kept(stamp::zone("Timezone Offset From UTC", &text), &mut told.problems));
+    let mut found: Vec<(&str, Stamp)> = Vec::new();
+    for (name, first, second) in TIMES {
+        let stamp = match second {
+            None => text_of(file, first).map(|text| stamp::date_time(name, &text)),
+            Some(second) => text_of(file, first).zip(text_of(file, second)).map(|(day, clock)| {
+                let (clock, resolution_s) = stamp::time(name, &clock)?;
+                let local = stamp::date(&name.replace("Time", "Date"), &day)?.and_time(clock);
+                Ok(Stamp { local, resolution_s, utc_offset_s: None })
+            }),
+        };
+        if let Some(stamp) = stamp.and_then(|stamp| kept(stamp, &mut told.problems)) {
+            found.push((name, stamp));
+        }
     }
+    let Some((name, stamp)) = found.first() else {
+        return;
+    };
+    told.saved_at = stamp.instant(zone.unwrap_or(utc_offset_s));
+    told.resolution_s = stamp.resolution_s;
+    told.time_source = (*name).to_owned();
+    told.zone_assumed = stamp.utc_offset_s.is_none() && zone.is_none();
+    if *name == "InstanceCreationTime" {
+        told.problems.push(problem(
+            "dated only by when the file was made",
+            "that may be when it was exported: check its pairing by eye",
+        ));
+    }
+    let content = found.iter().find(|(other, _)| *other == "ContentTime" && other != name);
+    if let Some((_, content)) = content {
+        let apart_s = (content.local - stamp.local).as_seconds_f64();
+        if apart_s.abs() >= 1.0 {
+            told.problems.push(problem(
+                format!("{name} and ContentTime are {apart_s:.1} s apart"),
+                "the first was taken; check its pairing by eye",
+            ));
+        }
+    }
+}
+
+fn kept<T>(read: Result<T, Problem>, problems: &mut Vec<Problem>) -> Option<T> {
+    read.map_err(|fault| problems.push(fault)).ok()
+}
+
+fn regions_of(file: &InMemDicomObject, size_px: (u32, u32)) -> (Vec<Region>, Vec<Problem>) {
+    let items =
+        element(file, tags::SEQUENCE_OF_ULTRASOUND_REGIONS).and_then(|all| all.items()).unwrap_or(&[]);
+    let (mut good, mut problems) = (Vec::new(), Vec::new());
+    for (idx, item) in items.iter().take(REGIONS_MAX).enumerate() {
+        match region(item, size_px) {
+            Ok((region, off_by_one)) => {
+                good.push(region);
+                if off_by_one {
+                    problems.push(problem(
+                        format!("region {} ends one pixel outside the image", idx + 1),
+                        "used all the same: some scanners count one too many",
+                    ));
+                }
+            }
+            Err(why) => problems.push(problem(
+                format!("region {}: {why}", idx + 1),
+                "lengths and areas inside it are refused; measure on the scanner",
+            )),
+        }
+    }
+    if items.len() > REGIONS_MAX {
+        problems.push(problem(
+            format!("{} regions, of which {REGIONS_MAX} were read", items.len()),
+            "export the still again",
+        ));
+    }
+    if good.len() > 1 {
+        problems.push(problem(
+            format!("{} regions with a scale of their own", good.len()),
+            "a trace must lie in one of them as a whole",
+        ));
+    }
+    (good, problems)
+}
+
+/// One region, and whether it ends one pixel outside the image; else why it cannot be used.
+///
+/// Spatial format 1 is a two-dimensional picture and unit 3 the centimetre (DICOM PS3.3 C.8.5.5).
+fn region(item: &InMemDicomObject, (columns, rows): (u32, u32)) -> Result<(Region, bool), String> {
+    let int = |tag, name: &str| int_of(item, tag).ok_or_else(|| format!("{name} is missing"));
+    let format = int(tags::REGION_SPATIAL_FORMAT, "Region Spatial Format")?;
+    if format != 1 {
+        return Err(format!("Region Spatial Format is {format}, not a two-dimensional picture (1)"));
+    }
+    let bounds = [
+        int(tags::REGION_LOCATION_MIN_X0, "its left edge")?,
+        int(tags::REGION_LOCATION_MIN_Y0, "its upper edge")?,
+        int(tags::REGION_LOCATION_MAX_X1, "its right edge")?,
+        int(tags::REGION_LOCATION_MAX_Y1, "its lower edge")?,
+    ];
+    let [left, top, right, bottom] = bounds;
+    let (width, height) = (i64::from(columns), i64::from(rows));
+    if right > width || bottom > height || left < 0 || top < 0 || left >= right || top >= bottom {
+        return Err(format!(
+            "its bounds {left}..{right} x {top}..{bottom} do not fit the image of {width}x{height} pixels; \
+             the image was scaled or cut after calibration"
+        ));
+    }
+    for (tag, name) in [(tags::PHYSICAL_UNITS_X_DIRECTION, "X"), (tags::PHYSICAL_UNITS_Y_DIRECTION, "Y")] {
+        let unit = int(tag, "its unit")?;
+        if unit != 3 {
+            return Err(format!("Physical Units {name} Direction is {unit}, not centimetre (3)"));
+        }
+    }
+    let delta = |tag, name: &str| {
+        let value = element(item, tag).and_then(|delta| delta.to_float64().ok());
+        match value {
+            Some(value) if value.is_finite() && value != 0.0 => Ok(10.0 * value),
+            Some(value) => Err(format!("Physical Delta {name} is {value}")),
+            None => Err(format!("Physical Delta {name} is missing")),
+        }
+    };
+    let delta_x_mm = delta(tags::PHYSICAL_DELTA_X, "X")?;
+    let delta_y_mm = delta(tags::PHYSICAL_DELTA_Y, "Y")?;
+    let bounds_px = bounds.map(|edge| u32::try_from(edge).unwrap_or(u32::MAX));
+    Ok((Region { bounds_px, delta_x_mm, delta_y_mm }, right == width || bottom == height))
 }

@@ -1,10 +1,13 @@
-//! Finds the saved stills in a folder.
+//! Finds the stills in a folder.
 //!
-//! Takes: the folder, the exam folder and the exam's lead on UTC.
-//! Gives: `Frame`s in the order they were saved, and the files that could not be used, with the reason.
-//! Never: changes a file; a bad file is a problem to be told, not a failure.
+//! Takes: a folder, the exam folder (for short paths) and the exam's time zone.
+//! Gives: the stills in the order they were saved, and what is wrong with files that are none.
+//! Never: fails because of a bad file; changes a file; follows a link to another folder.
 //! Tested in: `tests/frames.rs`.
 
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
@@ -12,128 +15,173 @@ use sha2::{Digest, Sha256};
 
 use crate::exam::call::Problem;
 use crate::exam::event::Frame;
-use crate::frames::dicom;
+use crate::frames::dicom::{self, Told};
+use crate::frames::image;
+use crate::frames::stamp::problem;
 
-/// A folder with more files than this is refused.
-pub const FILES_MAX: usize = 100_000;
-/// Folders inside folders are followed this deep.
-const DEPTH_MAX: usize = 16;
-const PICTURES: [&str; 7] = ["png", "jpg", "jpeg", "bmp", "tif", "tiff", "gif"];
+/// Files and folders looked at in all; what lies beyond is left out, and that is said.
+pub const MAX_FILES: usize = 50_000;
+/// Folders inside folders.
+pub const MAX_DEPTH: usize = 32;
+/// Larger files are not read.
+pub const MAX_FILE_BYTES: u64 = 2 << 30;
 
-/// The folder cannot be searched.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum FolderError {
-    /// It cannot be opened.
-    #[error("cannot search `{path}` for stills: {source}")]
-    Read {
-        /// The folder.
-        path: PathBuf,
-        /// Why not.
-        #[source]
-        source: std::io::Error,
-    },
-    /// It holds too many files.
-    #[error("`{path}` holds more than {FILES_MAX} files; name the folder of this exam only")]
-    TooMany {
-        /// The folder.
-        path: PathBuf,
-    },
-}
-
-/// What was found.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct Found {
-    /// The stills, sorted by the scanner's clock.
-    pub frames: Vec<Frame>,
-    /// Files that are no stills or cannot be read.
-    pub refused: Vec<(PathBuf, Problem)>,
-}
-
-/// Finds the stills in `folder`.
+/// Reads all stills under `folder`, sorted by the time they were saved, then by their number on the scanner.
 ///
-/// # Errors
-/// When the folder itself cannot be searched.
-pub fn stills(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> Result<Found, FolderError> {
-    let mut files = Vec::new();
-    walk(folder, 0, &mut files)?;
-    files.sort();
-    let mut found = Found::default();
-    for path in files {
-        match still(&path, exam_folder, utc_offset_s) {
-            Ok(frame) => match found.frames.iter().find(|known| known.id == frame.id) {
-                Some(known) => found.refused.push((path, Problem {
-                    message: format!("is the same still as `{}`", known.file),
-                    help: "it was taken once".to_owned(),
-                })),
-                None => found.frames.push(frame),
+/// `utc_offset_s` is the exam's time zone, taken for files that name none.
+/// Paths inside `exam_folder` are given relative to it.
+#[must_use]
+pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> (Vec<Frame>, Vec<(PathBuf, Problem)>) {
+    let mut problems = Vec::new();
+    let mut frames: Vec<Frame> = Vec::new();
+    let mut seen: BTreeMap<String, String> = BTreeMap::new();
+    let exam_folder = absolute(exam_folder);
+    for path in files(folder, &mut problems) {
+        let shown = absolute(&path);
+        let shown = shown.strip_prefix(&exam_folder).unwrap_or(&shown).display().to_string();
+        match frame(&path, shown, utc_offset_s) {
+            Ok(frame) => match seen.get(&frame.id) {
+                Some(first) => problems.push((
+                    path,
+                    problem(
+                        format!("the same still as `{first}`: both are `{}`", frame.id),
+                        "the first was taken; remove the copy",
+                    ),
+                )),
+                None => {
+                    seen.insert(frame.id.clone(), frame.file.clone());
+                    frames.push(frame);
+                }
             },
-            Err(problem) => found.refused.push((path, problem)),
+            Err(fault) => problems.push((path, fault)),
         }
     }
-    found.frames.sort_by(|a, b| (a.saved_at, a.instance_number, &a.id).cmp(&(b.saved_at, b.instance_number, &b.id)));
-    Ok(found)
-}
-
-fn walk(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> Result<(), FolderError> {
-    let read = |source| FolderError::Read { path: folder.to_owned(), source };
-    for entry in std::fs::read_dir(folder).map_err(read)? {
-        let entry = entry.map_err(read)?;
-        let kind = entry.file_type().map_err(read)?;
-        if entry.file_name().to_string_lossy().starts_with('.') {
-            continue;
-        }
-        if kind.is_dir() && depth < DEPTH_MAX {
-            walk(&entry.path(), depth + 1, files)?;
-        } else if kind.is_file() {
-            files.push(entry.path());
-        }
-        if files.len() > FILES_MAX {
-            return Err(FolderError::TooMany { path: folder.to_owned() });
-        }
-    }
-    Ok(())
-}
-
-fn still(path: &Path, exam_folder: &Path, utc_offset_s: i32) -> Result<Frame, Problem> {
-    let refuse = |message: String| Problem { message, help: "it was left out; the file itself is untouched".to_owned() };
-    let bytes = std::fs::read(path).map_err(|error| refuse(format!("cannot be read: {error}")))?;
-    let sha256 = crate::hex(&Sha256::digest(&bytes));
-    let extension = path.extension().map(|ext| ext.to_string_lossy().to_lowercase()).unwrap_or_default();
-    let header = if PICTURES.contains(&extension.as_str()) {
-        dicom::Header { uid: None, saved: None, instance_number: None, size_px: None, problems: Vec::new() }
-    } else {
-        dicom::read(path, utc_offset_s).map_err(refuse)?
-    };
-    let mut problems = header.problems;
-    let saved = match header.saved {
-        Some(saved) => saved,
-        None => {
-            problems.push(Problem {
-                message: "the file holds no time of its own".to_owned(),
-                help: "its modification time was taken, which copying may have changed".to_owned(),
-            });
-            let changed = std::fs::metadata(path).and_then(|meta| meta.modified());
-            let at: DateTime<Utc> = changed.map_err(|error| refuse(format!("has no time: {error}")))?.into();
-            dicom::Saved { at, resolution_s: 1.0, source: "file time", zone_assumed: false }
-        }
-    };
-    let (here, root) = (absolute(path), absolute(exam_folder));
-    let file = here.strip_prefix(&root).map_or_else(|_| here.clone(), Path::to_owned);
-    Ok(Frame {
-        id: header.uid.unwrap_or_else(|| format!("sha256:{sha256}")),
-        file: file.to_string_lossy().into_owned(),
-        sha256,
-        saved_at: saved.at,
-        resolution_s: saved.resolution_s,
-        time_source: saved.source.to_owned(),
-        zone_assumed: saved.zone_assumed,
-        instance_number: header.instance_number,
-        size_px: header.size_px,
-        problems,
-    })
+    frames.sort_by(|a, b| {
+        (a.saved_at, a.instance_number, &a.file).cmp(&(b.saved_at, b.instance_number, &b.file))
+    });
+    (frames, problems)
 }
 
 fn absolute(path: &Path) -> PathBuf {
-    std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned())
+    path.canonicalize().unwrap_or_else(|_| path.to_owned())
+}
+
+/// All plain files under `folder`, sorted by path; hidden ones are left out.
+fn files(folder: &Path, problems: &mut Vec<(PathBuf, Problem)>) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    let mut open = vec![(folder.to_owned(), 0)];
+    let mut looked_at = 0;
+    while let Some((folder, depth)) = open.pop() {
+        let entries = match std::fs::read_dir(&folder) {
+            Ok(entries) => entries,
+            Err(error) => {
+                let fault =
+                    problem(format!("cannot list the folder: {error}"), "check its name and its permissions");
+                problems.push((folder, fault));
+                continue;
+            }
+        };
+        // Bounded before sorting: which files are left out is chance, but that some are is said.
+        let mut paths: Vec<PathBuf> =
+            entries.take(MAX_FILES + 1).filter_map(|entry| Some(entry.ok()?.path())).collect();
+        paths.sort();
+        for path in paths {
+            looked_at += 1;
+            if looked_at > MAX_FILES {
+                let fault = problem(
+                    format!("more than {MAX_FILES} files; the rest was left out"),
+                    "name a folder that holds this exam's stills only",
+                );
+                problems.push((folder, fault));
+                found.sort();
+                return found;
+            }
+            let hidden = path.file_name().is_some_and(|name| name.to_string_lossy().starts_with('.'));
+            let Some(kind) = std::fs::symlink_metadata(&path).ok().filter(|_| !hidden) else {
+                continue;
+            };
+            if kind.is_dir() {
+                if depth < MAX_DEPTH {
+                    open.push((path, depth + 1));
+                } else {
+                    problems.push((
+                        path,
+                        problem("folders nested too deep; left out", "name a folder further in"),
+                    ));
+                }
+            } else if path.is_file() {
+                found.push(path);
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem> {
+    let broken = |error: std::io::Error| {
+        problem(format!("cannot be read: {error}"), "check its permissions, or export it again")
+    };
+    let (head, sha256, bytes) = digest(path).map_err(broken)?;
+    if bytes > MAX_FILE_BYTES {
+        return Err(problem(format!("longer than {MAX_FILE_BYTES} bytes"), "a still is never that large"));
+    }
+    let dicom_name = path.extension().is_some_and(|end| end.eq_ignore_ascii_case("dcm"));
+    let mut told: Told = if head.get(128..132) == Some(b"DICM") || dicom_name {
+        dicom::read(path, utc_offset_s)?
+    } else if let Some(kind) = image::kind(&head) {
+        image::read(path, kind, utc_offset_s)?
+    } else {
+        return Err(problem(
+            "neither DICOM nor PNG, JPEG, BMP or TIFF",
+            "nothing to do if it is no still; else export it again in one of these",
+        ));
+    };
+    if told.saved_at.is_none() {
+        file_time(path, &mut told).map_err(broken)?;
+    }
+    Ok(Frame {
+        id: told.id.unwrap_or_else(|| format!("sha256:{sha256}")),
+        file: shown,
+        sha256,
+        saved_at: told.saved_at.unwrap_or_default(),
+        resolution_s: told.resolution_s,
+        time_source: told.time_source,
+        zone_assumed: told.zone_assumed,
+        instance_number: told.instance_number,
+        size_px: told.size_px,
+        problems: told.problems,
+    })
+}
+
+/// Takes the file's modification time, and says so.
+///
+/// Memory cards keep it in steps of 2 s (FAT), other file systems in less than a millisecond.
+fn file_time(path: &Path, told: &mut Told) -> std::io::Result<()> {
+    let time: DateTime<Utc> = path.metadata()?.modified()?.into();
+    told.resolution_s = if time.timestamp_subsec_nanos() == 0 { 2.0 } else { 0.001 };
+    told.saved_at = Some(time);
+    told.time_source = "file time".to_owned();
+    told.problems.push(problem(
+        "no time of its own; the file's modification time was taken",
+        "copying may have changed it: check its pairing by eye",
+    ));
+    Ok(())
+}
+
+/// The first bytes, the SHA-256 and the length of a file.
+fn digest(path: &Path) -> std::io::Result<(Vec<u8>, String, u64)> {
+    let mut file = File::open(path)?.take(MAX_FILE_BYTES + 1);
+    let (mut head, mut hash, mut bytes) = (Vec::new(), Sha256::new(), 0);
+    let mut piece = vec![0_u8; 1 << 16];
+    loop {
+        let length = file.read(&mut piece)?;
+        if length == 0 {
+            return Ok((head, crate::hex(&hash.finalize()), bytes));
+        }
+        bytes += length as u64;
+        hash.update(&piece[..length]);
+        let wanted = 132_usize.saturating_sub(head.len()).min(length);
+        head.extend_from_slice(&piece[..wanted]);
+    }
 }

@@ -1,6 +1,8 @@
 //! From files of stills to labelled stills.
 
-mod dicom;
+pub mod stamp;
+pub mod dicom;
+pub mod image;
 pub mod folder;
 pub mod clock_fit;
 pub mod assign;

@@ -34,7 +34,10 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
     let mut order: Vec<usize> = (0..frames.len()).collect();
     order.sort_by(|a, b| {
         let by_number = frames[*a].instance_number.cmp(&frames[*b].instance_number);
-        scanner_s[*a].total_cmp(&scanner_s[*b]).then(by_number).then_with(|| frames[*a].id.cmp(&frames[*b].id))
+        scanner_s[*a]
+            .total_cmp(&scanner_s[*b])
+            .then(by_number)
+            .then_with(|| frames[*a].id.cmp(&frames[*b].id))
     });
     let stills_s: Vec<f64> = order.iter().map(|idx| scanner_s[*idx]).collect();
     let saves: Vec<(usize, f64)> = exam
@@ -85,7 +88,9 @@ fn clock(best: &Fit, n_fits: usize, resolution_s: f64) -> ClockFit {
         best.pairs
     );
     if n_fits > 1 {
-        method.push_str(&format!("; {n_fits} offsets explain the stills about equally well: say `clock mark` once"));
+        method.push_str(&format!(
+            "; {n_fits} offsets explain the stills about equally well: say `clock mark` once"
+        ));
     }
     ClockFit { offset_s: best.offset_s, drift_ppm: best.drift_ppm, uncertainty_s, pairs: best.pairs, method }
 }
@@ -145,7 +150,11 @@ impl Side<'_> {
                         paired[idx].confidence = 0.0;
                         paired[idx].rivals = vec![(call, 0.5, reason.to_owned())];
                         if let Tie::Context(before) = other.tie {
-                            paired[idx].rivals.push((before, 0.5, "what was in force at that moment".to_owned()));
+                            paired[idx].rivals.push((
+                                before,
+                                0.5,
+                                "what was in force at that moment".to_owned(),
+                            ));
                         }
                     }
                 }
@@ -164,7 +173,9 @@ impl Side<'_> {
     fn options(&self, at_s: f64) -> Vec<(usize, f64)> {
         let from = self.saves.partition_point(|(_, save_s)| *save_s < at_s - REACH_S);
         let near = (from..self.saves.len()).take_while(|save| self.saves[*save].1 <= at_s + REACH_S);
-        near.map(|save| (save, 2.0 * GAP_COST - self.cost(at_s, save))).filter(|(_, worth)| *worth > 0.0).collect()
+        near.map(|save| (save, 2.0 * GAP_COST - self.cost(at_s, save)))
+            .filter(|(_, worth)| *worth > 0.0)
+            .collect()
     }
 
     fn saved(
@@ -211,7 +222,8 @@ impl Side<'_> {
         let counts = |idx: &usize| self.exam.calls[*idx].withdrawn_by.is_none();
         let last = (0..self.exam.calls.len()).rev().find(|idx| said_s(*idx) <= at_s && counts(idx));
         let end_s = self.exam.breaths.last().map_or(0.0, |breath| breath.span.seconds().1);
-        let nothing = PairedFrame { exam_s: Some(at_s), tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
+        let nothing =
+            PairedFrame { exam_s: Some(at_s), tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
         let Some(call) = last.filter(|_| at_s <= end_s + AFTER_END_S) else { return nothing };
         let context = &self.exam.calls[call].context;
         if context.limb.is_none() || context.zone.is_none() {

@@ -157,7 +157,7 @@ fn word(piece: &Piece, phones: &[Piece], breath: Span) -> Word {
     let span = Span { from: sample(piece.from), to: sample(piece.to + 1) };
     let odds = (ratio(piece, phones) - RATIO_HALF) / RATIO_SLOPE;
     let confidence = 1.0 / (1.0 + (-odds).exp());
-        Word { text, span, confidence: (confidence * 1000.0).round() / 1000.0 }
+    Word { text, span, confidence: (confidence * 1000.0).round() / 1000.0 }
 }
 
 /// How much worse a word fits than the best sequence of any phones over the same frames, a frame.
@@ -187,7 +187,8 @@ fn dithered(samples: &[i16]) -> Vec<i16> {
 
 /// A file for as long as the engine needs to read it.
 fn temporary(text: &str) -> Result<tempfile::NamedTempFile, EngineError> {
-    let written = tempfile::NamedTempFile::new().and_then(|file| std::fs::write(file.path(), text).map(|()| file));
+    let written =
+        tempfile::NamedTempFile::new().and_then(|file| std::fs::write(file.path(), text).map(|()| file));
     written.map_err(|source| EngineError::Model { path: std::env::temp_dir(), source })
 }
 

@@ -57,7 +57,8 @@ fn journal(exam: &Exam, found: &mut Vec<Finding>) {
     }
     if exam.samples_lost > 0 {
         let lost_s = crate::clock::seconds(exam.samples_lost);
-        let message = format!("{lost_s:.2} s of audio were lost while listening; something may not have been heard");
+        let message =
+            format!("{lost_s:.2} s of audio were lost while listening; something may not have been heard");
         found.push(finding(Severity::Error, "audio-lost", message));
     }
     if exam.closed.is_none() {
@@ -114,9 +115,10 @@ fn stills(exam: &Exam, pairing: &Pairing, frames: &[FrameRow], found: &mut Vec<F
         }
     }
     if !frames.is_empty() && pairing.clock.is_none() {
-        let message = "the scanner's clock could not be tied to the exam: too few save calls agree with stills; \
+        let message =
+            "the scanner's clock could not be tied to the exam: too few save calls agree with stills; \
                        say `clock mark` while saving one"
-            .to_owned();
+                .to_owned();
         found.push(finding(Severity::Error, "clock-unknown", message));
     }
 }
@@ -141,14 +143,21 @@ fn expected(call: &LoggedCall, exam: &Exam, protocols: &Protocols, found: &mut V
     let (Some(limb), Some(zone), Some(structure)) = (&context.limb, &context.zone, &context.structure) else {
         return;
     };
-    let Some(zone) = protocols.scheme_for(limb, zone, &exam.header.schemes).and_then(|scheme| scheme.zone(zone)) else {
+    let Some(zone) =
+        protocols.scheme_for(limb, zone, &exam.header.schemes).and_then(|scheme| scheme.zone(zone))
+    else {
         return;
     };
     let whole = protocols.structure(structure).and_then(|part| part.part_of.as_ref());
-    let parts = |code: &String| protocols.structure(code).is_some_and(|known| known.part_of.as_ref() == Some(structure));
+    let parts = |code: &String| {
+        protocols.structure(code).is_some_and(|known| known.part_of.as_ref() == Some(structure))
+    };
     let fits = zone.structures.iter().any(|code| code == structure || Some(code) == whole || parts(code));
     if !fits {
-        let message = format!("{structure} is not expected in zone {} of {limb}; was zone or structure misheard?", zone.code);
+        let message = format!(
+            "{structure} is not expected in zone {} of {limb}; was zone or structure misheard?",
+            zone.code
+        );
         found.push(of_call(Severity::Warn, "structure-outside-zones", message, call));
     }
 }
@@ -160,14 +169,16 @@ fn seen_there(call: &LoggedCall, seen: &Seen, protocols: &Protocols, found: &mut
         found.push(of_call(Severity::Warn, "finding-without-place", message, call));
     }
     if seen.unconfirmed {
-        let message = format!("`{}` is easily misheard for its opposite; listen, or use the score", seen.term);
+        let message =
+            format!("`{}` is easily misheard for its opposite; listen, or use the score", seen.term);
         found.push(of_call(Severity::Warn, "finding-unconfirmed", message, call));
     }
     let limb = context.limb.as_ref().and_then(|code| protocols.limb(code));
     for direction in &seen.position {
         if limb.is_some_and(|limb| limb.foreign_positions.contains(direction)) {
             let name = limb.map_or("", |limb| limb.name.as_str());
-            let message = format!("`{direction}` does not exist on the {name}; was the limb or the position misheard?");
+            let message =
+                format!("`{direction}` does not exist on the {name}; was the limb or the position misheard?");
             found.push(of_call(Severity::Warn, "foreign-position", message, call));
         }
     }
@@ -184,7 +195,8 @@ fn measured(call: &LoggedCall, value: &Value, protocols: &Protocols, found: &mut
         && !kind.planes.is_empty()
         && !kind.planes.contains(plane)
     {
-        let message = format!("{} was said in plane {plane}; it is read in {}", value.term, kind.planes.join(", "));
+        let message =
+            format!("{} was said in plane {plane}; it is read in {}", value.term, kind.planes.join(", "));
         found.push(of_call(Severity::Warn, "value-in-wrong-plane", message, call));
     }
     let amount = &value.amount;
@@ -195,7 +207,8 @@ fn measured(call: &LoggedCall, value: &Value, protocols: &Protocols, found: &mut
     let shown = format!("{} {}", amount.number, amount.unit.as_deref().unwrap_or(""));
     match in_bounds {
         None => {
-            let message = format!("{} cannot be measured in `{}`", value.term, amount.unit.as_deref().unwrap_or(""));
+            let message =
+                format!("{} cannot be measured in `{}`", value.term, amount.unit.as_deref().unwrap_or(""));
             found.push(of_call(Severity::Warn, "value-unit", message, call));
         }
         Some(number) if number < kind.min || number > kind.max => {
@@ -218,12 +231,16 @@ fn measured(call: &LoggedCall, value: &Value, protocols: &Protocols, found: &mut
 fn breaths(exam: &Exam, found: &mut Vec<Finding>) {
     let unheard = exam.breaths.iter().filter(|breath| breath.outcome == Outcome::NotUnderstood).count();
     if unheard > 0 {
-        let message = format!("{unheard} breaths were not understood and changed nothing; they can be heard in the audio");
+        let message = format!(
+            "{unheard} breaths were not understood and changed nothing; they can be heard in the audio"
+        );
         found.push(finding(Severity::Info, "not-understood", message));
     }
     let quiet = exam.breaths.iter().filter(|breath| breath.level_dbfs < QUIET_DBFS).count();
     if quiet > 0 {
-        let message = format!("{quiet} breaths are quieter than {QUIET_DBFS} dB of full scale; move the microphone nearer");
+        let message = format!(
+            "{quiet} breaths are quieter than {QUIET_DBFS} dB of full scale; move the microphone nearer"
+        );
         found.push(finding(Severity::Info, "too-quiet", message));
     }
     let clipped = exam.breaths.iter().filter(|breath| breath.clipped > CLIPPED_SHARE).count();

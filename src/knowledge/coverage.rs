@@ -46,7 +46,8 @@ pub fn coverage(exam: &Exam, frames: &[FrameRow], protocols: &Protocols) -> Vec<
 
 /// Calls that count: not taken back, and not carried by the call they put right.
 pub(crate) fn live(exam: &Exam) -> impl Iterator<Item = &LoggedCall> {
-    let carried: BTreeSet<u64> = exam.calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();
+    let carried: BTreeSet<u64> =
+        exam.calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();
     exam.calls.iter().filter(move |call| call.withdrawn_by.is_none() && !carried.contains(&call.seq))
 }
 
@@ -129,7 +130,9 @@ fn left_out(exam: &Exam) -> Vec<LeftOut<'_>> {
     let mut places = Vec::new();
     for call in live(exam) {
         match &call.act {
-            Act::View(view) if view.limb.is_some() || view.zone.is_some() => plane_named = view.plane.is_some(),
+            Act::View(view) if view.limb.is_some() || view.zone.is_some() => {
+                plane_named = view.plane.is_some()
+            }
             Act::View(view) => plane_named |= view.plane.is_some(),
             Act::Finding(finding) if finding.class == NOT_DONE && call.context.structure.is_none() => {
                 let Some(limb) = call.context.limb.as_deref() else { continue };

@@ -83,7 +83,8 @@ fn deterministic(automaton: &Automaton) -> WordGraph {
 
 /// Joins states that allow the same continuations, by refining groups until nothing splits.
 fn smallest(graph: &WordGraph) -> WordGraph {
-    let mut group: Vec<usize> = (0..graph.arcs.len()).map(|state| usize::from(graph.ends.contains(&state))).collect();
+    let mut group: Vec<usize> =
+        (0..graph.arcs.len()).map(|state| usize::from(graph.ends.contains(&state))).collect();
     loop {
         let mut ids = HashMap::new();
         let mut finer = Vec::with_capacity(group.len());
