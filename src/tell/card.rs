@@ -44,15 +44,24 @@ pub struct Row {
 
 /// Widest first column of the text card, in characters.
 const SAY_WIDTH_MAX: usize = 60;
-/// Columns of the printed card.
-const COLUMNS: usize = 3;
 /// Type sizes of the printed card in points, largest first: the largest that fits one page is taken.
-const SIZES_PT: [usize; 7] = [16, 14, 12, 11, 10, 9, 8];
-/// Width of a column and height of the page inside its margins, in tenths of a point: A4 landscape, 10 mm around,
-/// 7 mm between columns and 22 mm for the title.
-const COLUMN_DPT: (usize, usize) = (2485, 4760);
-/// Mean width of a letter and height of a line in hundredths of the type size; measured on common sans-serif types by eye.
-const LETTER_LINE: (usize, usize) = (54, 130);
+const SIZES_PT: [usize; 8] = [16, 14, 13, 12, 11, 10, 9, 8];
+/// Columns of the printed card; fewer are preferred in the same type.
+const COLUMNS: [usize; 3] = [2, 3, 4];
+/// Width of A4 landscape inside 10 mm on each side, space between columns, and height below the title, in points.
+const PAGE_PT: (usize, usize, usize) = (785, 20, 476);
+/// Mean width of a bold letter in hundredths of the type size; a wide sans-serif face came to about 49 on a print.
+const LETTER: usize = 54;
+/// Height of a heading with the space above it, as `card.css` sets it, in hundredths of the type size.
+const HEADING: usize = 250;
+/// Height of a line of a note, in hundredths of the type size.
+const NOTE_LINE: usize = 111;
+/// Height of a line of a row, in hundredths of the type size.
+const ROW_LINE: usize = 130;
+/// Space around a row, in hundredths of the type size.
+const ROW_SPACE: usize = 12;
+/// Share of the page that is filled, in hundredths, for columns break between rows only.
+const FILLED: usize = 94;
 
 /// The card as plain text; every line ends with a line feed.
 #[must_use]
@@ -81,10 +90,12 @@ pub fn text(card: &Card) -> String {
 /// The type is as large as one page allows; a card too long for one page in the smallest type goes on to a second.
 #[must_use]
 pub fn html(card: &Card) -> String {
-    let size_pt =
-        SIZES_PT.into_iter().find(|size_pt| fits(card, *size_pt)).unwrap_or(SIZES_PT[SIZES_PT.len() - 1]);
+    let layouts = SIZES_PT.into_iter().flat_map(|size_pt| COLUMNS.map(|columns| (size_pt, columns)));
+    let smallest = (SIZES_PT[SIZES_PT.len() - 1], COLUMNS[COLUMNS.len() - 1]);
+    let fitting = layouts.into_iter().find(|(size_pt, columns)| fits(card, *size_pt, *columns));
+    let (size_pt, columns) = fitting.unwrap_or(smallest);
     let body = html! {
-        main class={ "pt" (size_pt) } {
+        main class={ "pt" (size_pt) " in" (columns) } {
             header { h1 { (card.title) } @if !card.note.is_empty() { p { (card.note) } } }
             div.columns { @for section in &card.sections { (one_section(section)) } }
         }
@@ -105,18 +116,18 @@ fn one_section(section: &Section) -> Markup {
 }
 
 /// Whether the card fits one page in this type, by counting letters.
-fn fits(card: &Card, size_pt: usize) -> bool {
-    let (letter, line) = LETTER_LINE;
-    let letters = (COLUMN_DPT.0 * 10 / (letter * size_pt)).max(1);
-    let lines_a_column = COLUMN_DPT.1 * 10 / (line * size_pt);
+fn fits(card: &Card, size_pt: usize, columns: usize) -> bool {
+    let (page, gap, height) = PAGE_PT;
+    let letters = ((page - gap * (columns - 1)) / columns * 100 / (LETTER * size_pt)).max(1);
     let lines = |text: &str| text.chars().count().div_ceil(letters);
-    let of_row =
-        |row: &Row| (row.say.chars().count() + row.does.chars().count() + 4).div_ceil(letters).max(1);
+    let of_row = |row: &Row| {
+        let length = row.say.chars().count() + 1 + row.does.chars().count();
+        length.div_ceil(letters).max(1) * ROW_LINE + ROW_SPACE
+    };
     let of_section = |section: &Section| {
-        // Two lines for the heading with the space above it.
-        2 + lines(&section.heading) + lines(&section.note) + section.rows.iter().map(of_row).sum::<usize>()
+        let rows: usize = section.rows.iter().map(of_row).sum();
+        HEADING * lines(&section.heading).max(1) + lines(&section.note) * NOTE_LINE + rows
     };
     let total: usize = card.sections.iter().map(of_section).sum();
-    // A tenth is kept free, for columns break between rows only.
-    total <= lines_a_column * COLUMNS * 9 / 10
+    total * size_pt <= height * columns * FILLED
 }

@@ -3,7 +3,7 @@
 //! Takes: the stills of a `Record` and the exam folder that their paths start from.
 //! Gives: `Pictures`: for each still a JPEG as a data URI, or why there is none.
 //! Never: changes a still; a file that cannot be shown does not stop the others.
-//! Tested in: `tests/tell.rs`.
+//! Tested in: `tests/picture.rs`.
 
 use std::collections::BTreeMap;
 use std::fs::File;

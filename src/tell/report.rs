@@ -16,7 +16,7 @@ use super::page::{Sheet, page};
 use super::picture::Pictures;
 use super::said::{measures, said_table};
 use super::tables::{call_table, clock, coverage, notes, still_table};
-use super::words::{CAUTIONS, Cover, count, date_time, limb, time_of_day};
+use super::words::{CAUTIONS, Cover, count, date_time, limb, quoted, time_of_day};
 
 const STYLE: &str = include_str!("style.css");
 
@@ -177,7 +177,7 @@ fn one_finding(finding: &Finding, record: &Record) -> Markup {
         li class=(class) {
             span.tag { (word) }
             span.what {
-                (finding.message)
+                (quoted(&finding.message))
                 span.where {
                     @if let Some(at) = finding.at { span { (time_of_day(at, record.exam.utc_offset_s)) } }
                     @if let Some(seq) = call { a href={ "#call-" (seq) } { "call " (seq) } }

@@ -103,7 +103,7 @@ fn still_row(
                 p.label { @if label.is_empty() { "No label" } @else { (label) } }
                 p class={ "state " (mark) } {
                     (status(frame.status))
-                    @if frame.status != Status::Unlabelled { ", " (percent(frame.confidence)) " sure" }
+                    @if matches!(frame.status, Status::Spoken | Status::Context) { ", " (percent(frame.confidence)) " sure" }
                     @if let Some(seq) = known_call(frame.call_seq, record) { ", " a href={ "#call-" (seq) } { "call " (seq) } }
                 }
                 @if !frame.rivals.is_empty() {
@@ -181,13 +181,13 @@ fn call_row(call: &CallRow, record: &Record, protocols: &Protocols) -> Markup {
         (false, "unknown") => "unknown",
         _ => "",
     };
-    let place = place!(call).in_words(protocols);
+    let place = place!(call).in_short(protocols);
     html! {
         tr id={ "call-" (call.seq) } class=(class) {
             th.num scope="row" { (call.seq) }
             td.time {
                 (time_of_day(call.said_at, record.exam.utc_offset_s))
-                span.small { (in_recording(call.span_s.0)) " in the recording" }
+                span.small { "sound " (in_recording(call.span_s.0)) }
             }
             td.words { @if call.words.trim().is_empty() { "(no words)" } @else { "“" (call.words) "”" } }
             td {

@@ -38,6 +38,13 @@ impl Place<'_> {
         parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
     }
 
+    /// The place in words with the structure as a code, for narrow columns.
+    pub(crate) fn in_short(self, protocols: &Protocols) -> String {
+        let place = Place { structure: None, ..self }.in_words(protocols);
+        let parts = [place.as_str(), self.structure.unwrap_or_default()];
+        parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ")
+    }
+
     /// The codes with spaces between, such as `LF 2A T`.
     pub(crate) fn codes(self) -> String {
         let parts = [self.limb, self.zone, self.plane, self.structure];
@@ -88,7 +95,7 @@ pub(crate) fn meaning(call: &CallRow) -> String {
             let mut text = [call.degree.as_deref().unwrap_or_default(), &term].join(" ").trim().to_owned();
             match call.class.as_deref() {
                 Some("absent") => text.insert_str(0, "looked for, not there: "),
-                Some("not_done") => text = format!("not done ({text})"),
+                Some("not_done") if term != "not done" => text.insert_str(0, "not done: "),
                 _ => {}
             }
             for position in &call.position {
@@ -214,4 +221,15 @@ impl Cover {
 /// `1 still`, `2 stills`.
 pub(crate) fn count(number: usize, noun: &str) -> String {
     if number == 1 { format!("1 {noun}") } else { format!("{number} {noun}s") }
+}
+
+/// Text with typographic quotes in place of pairs of backticks.
+pub(crate) fn quoted(text: &str) -> String {
+    let mut parts = text.split('`');
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for (idx, part) in parts.enumerate() {
+        out.push(if idx % 2 == 0 { '“' } else { '”' });
+        out.push_str(part);
+    }
+    out
 }

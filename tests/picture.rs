@@ -1,0 +1,91 @@
+//! Small pictures of stills: every usual format, and why there is none.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // a test may panic
+
+#[path = "support/sample.rs"]
+mod sample;
+
+use std::path::Path;
+
+use zonecall::knowledge::record::Status;
+use zonecall::tell::picture::{FIT_PX, MAX_SIDE_PX, Picture, pictures};
+
+fn save_picture(path: &Path, width: u32, height: u32) {
+    let speckle =
+        image::GrayImage::from_fn(width, height, |x, y| image::Luma([((x * 7 + y * 13) % 256) as u8]));
+    speckle.save(path).unwrap();
+}
+
+/// An uncompressed 8-bit DICOM still (Explicit VR Little Endian), written with the library's own writer.
+fn save_dicom(path: &Path, rows: u16, columns: u16, pixels: Vec<u8>) {
+    use dicom_core::{DataElement, PrimitiveValue, VR, dicom_value};
+    use dicom_dictionary_std::tags;
+    use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
+    let text = |tag, vr, value: &str| DataElement::new(tag, vr, PrimitiveValue::from(value));
+    let number = |tag, value: u16| DataElement::new(tag, VR::US, dicom_value!(U16, [value]));
+    let object = InMemDicomObject::from_element_iter([
+        text(tags::SOP_CLASS_UID, VR::UI, "1.2.840.10008.5.1.4.1.1.6.1"),
+        text(tags::SOP_INSTANCE_UID, VR::UI, "2.25.1"),
+        number(tags::SAMPLES_PER_PIXEL, 1),
+        text(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, "MONOCHROME2"),
+        number(tags::ROWS, rows),
+        number(tags::COLUMNS, columns),
+        number(tags::BITS_ALLOCATED, 8),
+        number(tags::BITS_STORED, 8),
+        number(tags::HIGH_BIT, 7),
+        number(tags::PIXEL_REPRESENTATION, 0),
+        DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::from(pixels)),
+    ]);
+    let meta = FileMetaTableBuilder::new().transfer_syntax("1.2.840.10008.1.2.1");
+    object.with_meta(meta).unwrap().write_to_file(path).unwrap();
+}
+
+fn picture_of(file: &str, make: impl Fn(&Path)) -> Picture {
+    let folder = tempfile::tempdir().unwrap();
+    make(&folder.path().join(file));
+    let mut record = sample::record();
+    record.frames = vec![sample::still(1, "LF 1A T -", Status::Spoken, Some(6))];
+    record.frames[0].file = file.to_owned();
+    pictures(&record, folder.path()).remove("2.25.90001").unwrap()
+}
+
+#[test]
+fn every_usual_format_becomes_a_small_picture_in_the_page() {
+    let small = |picture| match picture {
+        Picture::Shown { data_uri, width_px, height_px } => {
+            assert!(data_uri.starts_with("data:image/jpeg;base64,/9j/"), "a JPEG begins with FF D8 FF");
+            (width_px, height_px)
+        }
+        Picture::NotShown { why } => panic!("not shown: {why}"),
+    };
+    for file in ["a.png", "a.jpg", "a.bmp", "a.tiff", "misnamed.dcm.png"] {
+        assert_eq!(small(picture_of(file, |path| save_picture(path, 960, 720))), (480, 360), "{file}");
+    }
+    let pixels: Vec<u8> = (0..640u32 * 480).map(|idx| (idx % 251) as u8).collect();
+    assert_eq!(small(picture_of("IM1", |path| save_dicom(path, 480, 640, pixels.clone()))), (480, 360));
+    assert_eq!(small(picture_of("tiny.png", |path| save_picture(path, 40, 30))), (40, 30), "never enlarged");
+    assert_eq!(FIT_PX, (480, 480));
+}
+
+#[test]
+fn a_picture_that_cannot_be_shown_says_why() {
+    let why = |picture| match picture {
+        Picture::NotShown { why } => why,
+        Picture::Shown { .. } => panic!("it was shown"),
+    };
+    let gone = why(picture_of("gone.dcm", |_| {}));
+    assert!(gone.starts_with("the file cannot be read: "), "{gone}");
+    let folder = why(picture_of("folder.dcm", |path| std::fs::create_dir(path).unwrap()));
+    assert_eq!(folder, "this is no file");
+    let noise = why(picture_of("noise.dcm", |path| std::fs::write(path, "no picture at all").unwrap()));
+    assert!(noise.starts_with("neither a picture nor a DICOM file: "), "{noise}");
+    let cut = why(picture_of("cut.png", |path| {
+        save_picture(path, 96, 72);
+        let bytes = std::fs::read(path).unwrap();
+        std::fs::write(path, &bytes[..bytes.len() / 2]).unwrap();
+    }));
+    assert!(cut.starts_with("the picture cannot be decoded: "), "{cut}");
+    let wide = why(picture_of("wide.dcm", |path| save_dicom(path, 1, 9000, vec![0; 9000])));
+    assert_eq!(wide, format!("the picture has 9000 x 1 pixels; at most {MAX_SIDE_PX} a side are shown"));
+    let short = why(picture_of("short.dcm", |path| save_dicom(path, 480, 640, vec![0; 100])));
+    assert!(short.starts_with("the DICOM picture cannot be decoded: "), "{short}");
+}

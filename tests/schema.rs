@@ -1,0 +1,217 @@
+//! What we write is what the schemas say, and what they forbid is refused.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // a test may panic
+
+#[path = "support/sample.rs"]
+mod sample;
+mod support;
+
+use serde_json::{Value, json};
+use zonecall::clock::Span;
+use zonecall::exam::call::{Act, Call, Problem};
+use zonecall::exam::event::{AudioFile, Event, Frame, HeardCall};
+use zonecall::exam::journal::{JOURNAL_FILE, Journal};
+use zonecall::tell::export;
+
+fn schema(text: &str) -> jsonschema::Validator {
+    let schema: Value = serde_json::from_str(text).unwrap();
+    jsonschema::meta::validate(&schema).expect("the schema itself follows JSON Schema 2020-12");
+    jsonschema::draft202012::new(&schema).unwrap()
+}
+
+fn record_schema() -> jsonschema::Validator {
+    schema(include_str!("../schema/record.schema.json"))
+}
+
+fn journal_schema() -> jsonschema::Validator {
+    schema(include_str!("../schema/journal.schema.json"))
+}
+
+#[track_caller]
+fn holds(schema: &jsonschema::Validator, value: &Value) {
+    let faults: Vec<String> =
+        schema.iter_errors(value).map(|fault| format!("{}: {fault}", fault.instance_path())).collect();
+    assert!(faults.is_empty(), "{faults:#?}\nin {value:#}");
+}
+
+fn record_value() -> Value {
+    serde_json::from_str(&export::json(&sample::record())).unwrap()
+}
+
+/// Every event kind, each optional field used, as the journal itself writes them.
+fn journal_lines() -> Vec<Value> {
+    let folder = tempfile::tempdir().unwrap();
+    let said = [
+        "left fore zone two alpha transverse",
+        "level twelve centimetres",
+        "superficial flexor normal",
+        "standoff on",
+        "imaging depth five centimetres",
+        "area one point zero seven square centimetres",
+        "echo score two",
+        "save",
+        "correction left fore",
+        "scratch that",
+        "clock mark",
+        "where am i",
+        "note",
+        "end note",
+        "colourless green ideas",
+        "stop listening",
+        "start listening",
+        "end of exam",
+    ];
+    let timed: Vec<(f64, &str)> =
+        said.iter().enumerate().map(|(idx, text)| (2.0 + idx as f64 * 4.0, *text)).collect();
+    support::write_journal(folder.path(), &timed);
+    let path = folder.path().join(JOURNAL_FILE);
+    let mut torn = std::fs::read(&path).unwrap();
+    torn.extend(b"{\"seq\":");
+    std::fs::write(&path, torn).unwrap();
+    let mut journal = Journal::open(folder.path()).unwrap();
+    let frame = Frame {
+        id: "2.25.1".to_owned(),
+        file: "stills/IM0001.dcm".to_owned(),
+        sha256: "a".repeat(64),
+        saved_at: sample::at(9),
+        resolution_s: 1.0,
+        time_source: "AcquisitionDateTime".to_owned(),
+        zone_assumed: true,
+        instance_number: Some(1),
+        size_px: Some((640, 480)),
+        problems: vec![Problem { message: "no zone".to_owned(), help: "the exam's was taken".to_owned() }],
+    };
+    let audio = AudioFile { file: "audio.wav".to_owned(), first_sample: 0, source: "scan.wav".to_owned() };
+    // An answer is only heard while the program waits for one.
+    let answer = Call {
+        act: Act::Answer { answer: "yes".to_owned() },
+        corrects: false,
+        words: "yes".to_owned(),
+        span: Span { from: 0, to: 6_400 },
+        confidence: 0.9,
+    };
+    for event in [
+        Event::Call(HeardCall { heard_seq: 3, call: answer }),
+        Event::Audio(audio),
+        Event::AudioLost { samples: 160 },
+        Event::Frame(Box::new(frame)),
+        Event::Closed { reason: "end of exam".to_owned(), samples: 16_000 },
+    ] {
+        journal.append(sample::at(99), 16_000, &event).unwrap();
+    }
+    let text = std::fs::read_to_string(&path).unwrap();
+    text.lines().filter_map(|line| serde_json::from_str(line).ok()).collect()
+}
+
+#[test]
+fn a_full_record_is_as_the_schema_says() {
+    holds(&record_schema(), &record_value());
+}
+
+#[test]
+fn each_wrong_record_is_refused() {
+    let schema = record_schema();
+    let wrong = [
+        ("/frames/0/plane", json!("sideways")),
+        ("/frames/0/status", json!("certain")),
+        ("/frames/0/confidence", json!(1.2)),
+        ("/calls/0/seq", json!(0)),
+        ("/calls/0/kind", json!("guess")),
+        ("/calls/0/said_at", json!("yesterday")),
+        ("/calls/0/span_s", json!([1.0])),
+        ("/coverage/0/limb", json!("XX")),
+        ("/findings/0/severity", json!("fatal")),
+        ("/exam/status", json!("final")),
+        ("/schema", json!("zonecall.record/2")),
+    ];
+    for (pointer, value) in wrong {
+        let mut record = record_value();
+        *record.pointer_mut(pointer).unwrap_or_else(|| panic!("{pointer} is in the sample")) = value;
+        assert!(!schema.is_valid(&record), "{pointer} should be refused");
+    }
+}
+
+#[test]
+fn a_record_without_any_one_of_its_wanted_fields_or_with_one_too_many_is_refused() {
+    let schema = record_schema();
+    for (object, field) in [
+        ("", "frames"),
+        ("/exam", "id"),
+        ("/calls/0", "words"),
+        ("/frames/0", "rivals"),
+        ("/coverage/0", "saves"),
+    ] {
+        let mut record = record_value();
+        let place = record.pointer_mut(object).and_then(Value::as_object_mut).unwrap();
+        assert!(place.remove(field).is_some(), "{object}/{field} is in the sample");
+        assert!(!schema.is_valid(&record), "{object}/{field} should be wanted");
+        let mut record = record_value();
+        record
+            .pointer_mut(object)
+            .and_then(Value::as_object_mut)
+            .unwrap()
+            .insert("surprise".to_owned(), json!(1));
+        assert!(!schema.is_valid(&record), "{object}/surprise should be refused");
+    }
+}
+
+#[test]
+fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
+    let schema = journal_schema();
+    let lines = journal_lines();
+    for line in &lines {
+        holds(&schema, line);
+    }
+    let has =
+        |pointer: &str, name: &str| lines.iter().any(|line| line.pointer(pointer) == Some(&json!(name)));
+    for kind in ["exam", "anchor", "audio", "audio_lost", "heard", "call", "frame", "closed", "torn"] {
+        assert!(has("/kind", kind), "no `{kind}` line was checked");
+    }
+    for kind in ["view", "setting", "finding", "value", "save", "note", "command", "question", "answer"] {
+        assert!(has("/body/kind", kind), "no `{kind}` call was checked");
+    }
+    for command in ["take_back", "clock_mark", "stop_listening", "start_listening", "end_of_exam"] {
+        assert!(has("/body/command", command), "no `{command}` was checked");
+    }
+}
+
+#[test]
+fn a_line_of_a_kind_from_a_later_version_is_no_fault() {
+    let mut line = journal_lines().remove(1);
+    line["kind"] = json!("weather");
+    line["body"] = json!({"rain": true});
+    holds(&journal_schema(), &line);
+}
+
+#[test]
+fn each_wrong_line_is_refused() {
+    let schema = journal_schema();
+    let lines = journal_lines();
+    let of_kind = |kind: &str| lines.iter().find(|line| line["kind"] == json!(kind)).unwrap().clone();
+    let wrong = [
+        ("exam", "/body/schema", json!("zonecall.journal/9")),
+        ("exam", "/body/wall", json!("sundial")),
+        ("exam", "/prev", json!("f".repeat(64))),
+        ("anchor", "/body/sample", json!(-1)),
+        ("anchor", "/prev", json!("short")),
+        ("heard", "/body/outcome", json!("perhaps")),
+        ("call", "/body/plane", json!("sideways")),
+        ("call", "/body/kind", json!("shout")),
+        ("frame", "/body/sha256", json!("abc")),
+        ("closed", "/body", json!({"reason": "end of exam"})),
+        ("torn", "/body", json!({})),
+        ("audio", "/body", json!({"file": "audio.wav"})),
+    ];
+    for (kind, pointer, value) in wrong {
+        let mut line = of_kind(kind);
+        *line.pointer_mut(pointer).unwrap_or_else(|| panic!("{pointer} is in the `{kind}` line")) = value;
+        assert!(!schema.is_valid(&line), "`{kind}` with wrong {pointer} should be refused");
+    }
+    for field in ["seq", "at", "sample", "kind", "body", "prev"] {
+        let mut line = of_kind("heard");
+        line.as_object_mut().unwrap().remove(field);
+        assert!(!schema.is_valid(&line), "`{field}` should be wanted");
+    }
+    let first_but_no_exam = json!({"seq": 1, "at": of_kind("torn")["at"], "sample": 0, "kind": "torn",
+        "body": {"bytes": 1}, "prev": "0".repeat(64)});
+    assert!(!schema.is_valid(&first_but_no_exam), "the first line is an exam");
+}

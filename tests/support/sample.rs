@@ -1,0 +1,232 @@
+//! A hand-made exam for the tests of what is told: every field used, every state of a view and a still.
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used)] // each test file uses its part
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use zonecall::exam::event::Horse;
+use zonecall::knowledge::record::{
+    CallRow, ClockRow, CoverageRow, ExamInfo, Finding, FrameRow, MeasureRow, NoteRow, RECORD_SCHEMA, Record,
+    Rival, Severity, Status,
+};
+
+/// The instant of a second of the exam.
+pub fn at(second: i64) -> DateTime<Utc> {
+    "2026-05-04T08:00:00Z".parse::<DateTime<Utc>>().unwrap() + TimeDelta::seconds(second)
+}
+
+fn some(text: &str) -> Option<String> {
+    (!text.is_empty()).then(|| text.to_owned())
+}
+
+/// A call at a place `LF 2A T SDFT`; `-` leaves a part out.
+pub fn call(seq: u64, place: &str, kind: &str, words: &str) -> CallRow {
+    let mut parts = place.split(' ').map(|part| some(part.trim_matches('-')));
+    let second = i64::try_from(seq).unwrap() * 6;
+    CallRow {
+        seq,
+        said_at: at(second),
+        span_s: (second as f64, second as f64 + 1.8),
+        words: words.to_owned(),
+        kind: kind.to_owned(),
+        limb: parts.next().flatten(),
+        zone: parts.next().flatten(),
+        plane: parts.next().flatten(),
+        structure: parts.next().flatten(),
+        confidence: 0.93,
+        ..CallRow::default()
+    }
+}
+
+fn finding(seq: u64, place: &str, words: &str, class: &str, term: &str) -> CallRow {
+    CallRow { class: some(class), term: some(term), ..call(seq, place, "finding", words) }
+}
+
+fn value(seq: u64, place: &str, words: &str, term: &str, number: f64, unit: &str) -> CallRow {
+    let unit = some(unit);
+    CallRow { term: some(term), number: Some(number), unit, ..call(seq, place, "value", words) }
+}
+
+/// A still at a place `LF 2A T SDFT`; `-` leaves a part out.
+pub fn still(number: i64, place: &str, status: Status, call_seq: Option<u64>) -> FrameRow {
+    let mut parts = place.split(' ').map(|part| some(part.trim_matches('-')));
+    FrameRow {
+        id: format!("2.25.9000{number}"),
+        file: format!("stills/IM{number:04}.dcm"),
+        saved_at: at(number * 30 - 197),
+        saved_at_exam: Some(at(number * 30)),
+        limb: parts.next().flatten(),
+        zone: parts.next().flatten(),
+        plane: parts.next().flatten(),
+        structure: parts.next().flatten(),
+        status,
+        confidence: if status == Status::Unlabelled { 0.0 } else { 0.91 },
+        call_seq,
+        rivals: Vec::new(),
+    }
+}
+
+fn calls() -> Vec<CallRow> {
+    let core = "LF 2A T SDFT";
+    let mut calls = vec![
+        CallRow { term: some("standoff"), state: some("on"), ..call(3, "- - - -", "setting", "standoff on") },
+        call(5, "LF 1A T -", "view", "left fore zone one alpha transverse"),
+        call(6, "LF 1A T -", "save", "save"),
+        call(8, "LF 2A T SDFT", "view", "zone two alpha superficial flexor"),
+        finding(9, core, "mild core lesion lateral", "lesion", "core lesion"),
+        value(10, core, "area one point zero seven", "area", 1.07, "cm2"),
+        value(11, core, "echo score two", "echo score", 2.0, ""),
+        call(12, core, "save", "save"),
+        finding(14, core, "moderate core lesion", "lesion", "core lesion"),
+        CallRow { term: some("take_back"), number: Some(1.0), ..call(15, core, "command", "take that back") },
+        CallRow { confidence: 0.31, ..call(16, core, "unknown", "stand will you") },
+        finding(18, "LF 2B T DDFT", "deep flexor normal", "normal", "normal"),
+        CallRow { term: some("open"), ..call(20, "LF 2B T DDFT", "note", "note") },
+        finding(22, "LF 3A L SDFT", "longitudinal not done", "not_done", "not done"),
+        value(24, "RF 2A T SDFT", "area nine point one", "area", 9.1, "cm2"),
+        CallRow {
+            corrects: true,
+            ..value(25, "RF 2A T SDFT", "correction area zero point nine one", "area", 0.91, "cm2")
+        },
+        call(26, "RF 2A T SDFT", "save", "save"),
+        CallRow { term: some("where"), ..call(28, "RF 2A T SDFT", "question", "where am i") },
+    ];
+    calls[4].degree = some("mild");
+    calls[4].position = vec!["lateral".to_owned()];
+    calls[4].settings = BTreeMap::from([("standoff".to_owned(), "on".to_owned())]);
+    calls[5].unit_assumed = true;
+    calls[6].scale = some("0 to 4");
+    calls[8].withdrawn = true;
+    calls[8].degree = some("moderate");
+    calls[3].level_cm = Some(9.0);
+    calls[14].corrected_by = vec![25];
+    calls[14].number = Some(0.91);
+    calls
+}
+
+fn frames() -> Vec<FrameRow> {
+    let rival = |call_seq, zone: &str, confidence| Rival {
+        call_seq,
+        limb: some("LF"),
+        zone: some(zone),
+        plane: some("T"),
+        structure: some("SDFT"),
+        confidence,
+        reason: "0.4 s from the save call, about as near as the other".to_owned(),
+    };
+    let mut frames = vec![
+        still(1, "LF 1A T -", Status::Spoken, Some(6)),
+        still(2, "LF 2A T SDFT", Status::Spoken, Some(12)),
+        still(3, "LF 2B T DDFT", Status::Context, Some(18)),
+        still(4, "- - - -", Status::Ambiguous, None),
+        still(5, "- - - -", Status::Unlabelled, None),
+        still(6, "RF 2A T SDFT", Status::Spoken, Some(26)),
+    ];
+    frames[3].rivals = vec![rival(12, "2A", 0.48), rival(18, "2B", 0.45)];
+    frames[4].saved_at_exam = None;
+    frames
+}
+
+fn coverage() -> Vec<CoverageRow> {
+    let mut rows = Vec::new();
+    for limb in ["LF", "RF"] {
+        for zone in ["1A", "1B", "2A", "2B", "3A", "3B", "3C"] {
+            for plane in ["T", "L"] {
+                let stills = matches!((limb, zone, plane), ("LF", "1A" | "2B", "T") | (_, "2A", "T"));
+                let (saved, not_done) =
+                    ((limb, zone) == ("LF", "3B"), (limb, zone, plane) == ("LF", "3A", "L"));
+                rows.push(CoverageRow {
+                    limb: limb.to_owned(),
+                    scheme: "thirds".to_owned(),
+                    zone: zone.to_owned(),
+                    plane: plane.to_owned(),
+                    frames: usize::from(stills),
+                    called: stills || saved || zone == "1B",
+                    saves: usize::from(stills || saved),
+                    not_done,
+                });
+            }
+        }
+    }
+    rows
+}
+
+fn findings() -> Vec<Finding> {
+    let finding = |severity, rule: &str, message: &str, call_seq, frame: Option<&str>| Finding {
+        severity,
+        rule: rule.to_owned(),
+        message: message.to_owned(),
+        call_seq,
+        frame: frame.map(str::to_owned),
+        at: call_seq.map(|seq: u64| at(i64::try_from(seq).unwrap() * 6)),
+    };
+    vec![
+        finding(Severity::Error, "audio-lost", "0.25 s of audio were lost while listening", None, None),
+        finding(
+            Severity::Warn,
+            "view-missing",
+            "RF 3C T is wanted by the scheme `thirds` and was never called",
+            None,
+            None,
+        ),
+        finding(
+            Severity::Warn,
+            "still-ambiguous",
+            "still `stills/IM0004.dcm` has two readings; listen and choose",
+            None,
+            Some("2.25.90004"),
+        ),
+        finding(
+            Severity::Warn,
+            "not-understood",
+            "a breath was not understood; listen to it",
+            Some(16),
+            None,
+        ),
+        finding(
+            Severity::Info,
+            "still-from-context",
+            "still `stills/IM0003.dcm` has no save call; its label is what was in force",
+            None,
+            Some("2.25.90003"),
+        ),
+    ]
+}
+
+/// The exam.
+pub fn record() -> Record {
+    Record {
+        schema: RECORD_SCHEMA.to_owned(),
+        exam: ExamInfo {
+            id: "20260504T080000Z-k3f9".to_owned(),
+            started_at: at(0),
+            ended_at: Some(at(412)),
+            utc_offset_s: 7200,
+            horse: Horse { name: some("Juniper"), id: some("H-204") },
+            person: some("Dr Example"),
+            schemes: BTreeMap::from([("fore".to_owned(), "thirds".to_owned())]),
+            engine: "scripted".to_owned(),
+            status: "draft".to_owned(),
+        },
+        calls: calls(),
+        notes: vec![NoteRow { call_seq: 20, span_s: (121.0, 128.5), about: "LF 2B T DDFT".to_owned() }],
+        frames: frames(),
+        clock: Some(ClockRow {
+            offset_s: -197.3,
+            drift_ppm: 12.1,
+            uncertainty_s: 0.4,
+            method: "save calls and stills in step".to_owned(),
+            pairs: 3,
+        }),
+        coverage: coverage(),
+        measures: vec![MeasureRow {
+            limb: "LF".to_owned(),
+            structure: "SDFT".to_owned(),
+            name: "area_against_other_limb".to_owned(),
+            value: 17.6,
+            unit: "%".to_owned(),
+            from: vec![10, 24],
+        }],
+        findings: findings(),
+    }
+}
