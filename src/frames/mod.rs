@@ -5,3 +5,7 @@ pub mod dicom;
 pub mod image;
 pub mod folder;
 pub mod pairing;
+pub mod assign;
+pub mod theil_sen;
+pub mod clock_fit;
+pub mod pair;

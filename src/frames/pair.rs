@@ -1,0 +1,383 @@
+//! Pairs each still with the call that labels it.
+//!
+//! Takes: the exam as folded from its journal, and the stills.
+//! Gives: `Pairing`: the clock, and for each still its call, how sure that is, and what else it could be.
+//! Never: I/O; chooses between two labels that do about as well.
+//! Tested in: `tests/pair.rs`.
+
+use chrono::{DateTime, Utc};
+
+use crate::exam::call::{Act, Command};
+use crate::exam::context::Context;
+use crate::exam::event::Frame;
+use crate::exam::fold::Exam;
+use crate::frames::assign::{Edge, assign};
+use crate::frames::clock_fit::{Candidate, Said, Saved, clock_fit, exam_s};
+use crate::frames::pairing::{PairedFrame, Pairing, Tie};
+
+/// A clock mark and a save call nearer than this are one moment, in seconds.
+const ONE_MOMENT_S: f64 = 3.0;
+/// Stills this long before the start or after the end of the exam still belong to it, in seconds.
+const GRACE_S: f64 = 30.0;
+/// A still without a call lies between two calls without a still where neither is further than this, in seconds.
+const BETWEEN_S: f64 = 15.0;
+/// Two readings are about as likely when neither is more than this many times likelier than the other.
+const ABOUT: f64 = 3.0;
+/// Weight of "it is none of these" beside a perfect fit.
+const CHANCE: f64 = 0.05;
+/// How far a context can be trusted at its best: nobody said that a still was saved.
+const CONTEXT_MOST: f64 = 0.7;
+
+/// A moment at which a still should have been saved.
+struct Moment {
+    at_s: f64,
+    call: usize,
+    save: bool,
+    mark: bool,
+}
+
+/// A still with its place in the caller's list.
+struct Still {
+    frame: usize,
+    saved: Saved,
+}
+
+/// Pairs the stills of an exam with its calls; equal input gives an equal answer.
+///
+/// The entries of `Pairing::frames` stand in the order of `frames`.
+#[must_use]
+pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
+    let moments = moments(exam);
+    let stills = stills(exam, frames);
+    let said: Vec<Said> =
+        moments.iter().map(|moment| Said { at_s: moment.at_s, mark: moment.mark }).collect();
+    let saved: Vec<Saved> = stills.iter().map(|still| still.saved).collect();
+    let fit = clock_fit(&said, &saved);
+    let nothing = PairedFrame { exam_s: None, tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
+    let mut paired = vec![nothing; frames.len()];
+    let readings: Vec<Vec<PairedFrame>> = fit
+        .candidates
+        .iter()
+        .map(|candidate| Reading::new(exam, &moments, &stills, candidate).frames(fit.confidence))
+        .collect();
+    for (at, still) in stills.iter().enumerate() {
+        if let Some(merged) = merge(exam, &fit.candidates, &readings, at) {
+            paired[still.frame] = merged;
+        }
+    }
+    let clock = fit.candidates.into_iter().next().map(|best| best.clock);
+    Pairing { clock, frames: paired }
+}
+
+fn since_start_s(exam: &Exam, at: DateTime<Utc>) -> f64 {
+    (at - exam.header.started_at).as_seconds_f64()
+}
+
+/// Save calls and clock marks that were not taken back, in order of time.
+fn moments(exam: &Exam) -> Vec<Moment> {
+    let mut all: Vec<Moment> = Vec::new();
+    for (call, logged) in exam.calls.iter().enumerate().filter(|(_, logged)| logged.withdrawn_by.is_none()) {
+        let save = logged.act == Act::Save;
+        let mark = logged.act == Act::Command(Command::ClockMark);
+        if save || mark {
+            all.push(Moment { at_s: since_start_s(exam, logged.said_at), call, save, mark });
+        }
+    }
+    all.sort_by(|a, b| a.at_s.total_cmp(&b.at_s).then(a.call.cmp(&b.call)));
+    let mut moments: Vec<Moment> = Vec::new();
+    for next in all {
+        match moments.last_mut() {
+            // Said together, a mark and a save speak of one still; the save labels it.
+            Some(last) if last.save != next.save && next.at_s - last.at_s < ONE_MOMENT_S => {
+                if next.save {
+                    last.call = next.call;
+                }
+                (last.save, last.mark) = (true, true);
+            }
+            _ => moments.push(next),
+        }
+    }
+    moments
+}
+
+fn stills(exam: &Exam, frames: &[Frame]) -> Vec<Still> {
+    let mut order: Vec<usize> = (0..frames.len()).collect();
+    order.sort_by_key(|idx| (frames[*idx].saved_at, frames[*idx].instance_number, *idx));
+    let still = |frame: usize| Still {
+        frame,
+        saved: Saved {
+            at_s: since_start_s(exam, frames[frame].saved_at),
+            resolution_s: frames[frame].resolution_s,
+        },
+    };
+    order.into_iter().map(still).collect()
+}
+
+type Label<'a> = (&'a Option<String>, &'a Option<String>, &'a Option<String>, &'a Option<String>);
+
+fn label(exam: &Exam, call: usize) -> Label<'_> {
+    let Context { limb, zone, plane, structure, .. } = &exam.calls[call].context;
+    (limb, zone, plane, structure)
+}
+
+/// The stills read by one clock.
+struct Reading<'a> {
+    exam: &'a Exam,
+    moments: &'a [Moment],
+    /// Calls in force, by the second they were said.
+    calls: Vec<(f64, usize)>,
+    /// When each still was saved, in exam seconds.
+    at_s: Vec<f64>,
+    /// Spread of a still about its call, in seconds.
+    spread_s: Vec<f64>,
+    /// The moment of each still.
+    moment_of: Vec<Option<usize>>,
+    /// The still of each moment.
+    still_of: Vec<Option<usize>>,
+    /// Start and end of the exam, in seconds.
+    bounds_s: (f64, f64),
+}
+
+impl<'a> Reading<'a> {
+    fn new(exam: &'a Exam, moments: &'a [Moment], stills: &[Still], by: &Candidate) -> Self {
+        let at_s: Vec<f64> = stills.iter().map(|still| exam_s(&by.clock, still.saved.at_s)).collect();
+        let spread_s: Vec<f64> = stills
+            .iter()
+            // A step of the clock spreads evenly: its standard deviation is a twelfth's root.
+            .map(|still| by.spread_s.max(still.saved.resolution_s / 12.0_f64.sqrt()).clamp(0.25, 1.0))
+            .collect();
+        let mut edges = Vec::new();
+        for (column, (still_s, spread_s)) in at_s.iter().zip(&spread_s).enumerate() {
+            let reach_s = (4.0 * spread_s).clamp(1.5, 3.0);
+            let first = moments.partition_point(|moment| moment.at_s < still_s - reach_s);
+            let near = moments[first..].iter().take_while(|moment| moment.at_s <= still_s + reach_s);
+            for (idx, moment) in near.enumerate() {
+                let off = (moment.at_s - still_s) / reach_s;
+                edges.push(Edge { row: first + idx, column, worth: 1.0 - off * off });
+            }
+        }
+        let (mut moment_of, mut still_of) = (vec![None; stills.len()], vec![None; moments.len()]);
+        for (moment, still) in assign(edges) {
+            moment_of[still] = Some(moment);
+            still_of[moment] = Some(still);
+        }
+        let mut calls: Vec<(f64, usize)> = (exam.calls.iter().enumerate())
+            .filter(|(_, call)| call.withdrawn_by.is_none())
+            .map(|(idx, call)| (since_start_s(exam, call.said_at), idx))
+            .collect();
+        calls.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let bounds_s = (-GRACE_S, end_s(exam, &calls) + GRACE_S);
+        Self { exam, moments, calls, at_s, spread_s, moment_of, still_of, bounds_s }
+    }
+
+    fn frames(&self, sure: f64) -> Vec<PairedFrame> {
+        let mut frames: Vec<PairedFrame> = (0..self.at_s.len()).map(|still| self.frame(still)).collect();
+        for frame in &mut frames {
+            frame.confidence *= sure;
+        }
+        frames
+    }
+
+    /// How well a still fits a moment, 1 at best.
+    fn likely(&self, still: usize, moment: usize) -> f64 {
+        let off = (self.at_s[still] - self.moments[moment].at_s) / self.spread_s[still];
+        (-0.5 * off * off).exp()
+    }
+
+    fn frame(&self, still: usize) -> PairedFrame {
+        match self.moment_of[still] {
+            Some(moment) => self.called(still, moment),
+            None => self.uncalled(still),
+        }
+    }
+
+    fn answer(
+        &self,
+        still: usize,
+        tie: Tie,
+        confidence: f64,
+        rivals: Vec<(usize, f64, String)>,
+    ) -> PairedFrame {
+        PairedFrame { exam_s: Some(self.at_s[still]), tie, confidence, rivals }
+    }
+
+    /// A still that has a moment of its own.
+    fn called(&self, still: usize, moment: usize) -> PairedFrame {
+        let own = self.likely(still, moment);
+        let call = self.moments[moment].call;
+        let mut others = CHANCE;
+        let mut rivals: Vec<(usize, f64, String)> = Vec::new();
+        for near in [moment.checked_sub(1), Some(moment + 1)].into_iter().flatten() {
+            if self.still_of.get(near).is_some_and(Option::is_none) {
+                let likely = self.likely(still, near);
+                others += likely;
+                if likely * ABOUT >= own && self.differ(call, self.moments[near].call) {
+                    rivals.push((
+                        self.moments[near].call,
+                        likely,
+                        "about as near, and without a still".to_owned(),
+                    ));
+                }
+            }
+        }
+        for near in [still.checked_sub(1), Some(still + 1)].into_iter().flatten() {
+            if self.moment_of.get(near).is_some_and(Option::is_none) {
+                let likely = self.likely(near, moment);
+                others += likely;
+                let else_call = self.in_force(self.at_s[still]).filter(|other| self.differ(call, *other));
+                if let Some(other) = else_call.filter(|_| likely * ABOUT >= own) {
+                    rivals.push((
+                        other,
+                        likely,
+                        "another still is about as near to the save call".to_owned(),
+                    ));
+                }
+            }
+        }
+        let sure = own / (own + others);
+        if !rivals.is_empty() {
+            rivals.insert(0, (call, own, "the nearest save call".to_owned()));
+            return self.open(still, rivals);
+        }
+        if self.moments[moment].save {
+            return self.answer(still, Tie::Save(call), sure, rivals);
+        }
+        match self.placed(call) {
+            true => self.answer(still, Tie::Context(call), sure, rivals),
+            false => self.answer(still, Tie::Nothing, 0.0, rivals),
+        }
+    }
+
+    /// A still that no moment was left for.
+    fn uncalled(&self, still: usize) -> PairedFrame {
+        let at_s = self.at_s[still];
+        if at_s < self.bounds_s.0 || at_s > self.bounds_s.1 {
+            return self.answer(still, Tie::Nothing, 0.0, Vec::new());
+        }
+        let rivals = self.between(still);
+        if !rivals.is_empty() {
+            return self.open(still, rivals);
+        }
+        let Some(call) = self.in_force(at_s) else {
+            return self.answer(still, Tie::Nothing, 0.0, Vec::new());
+        };
+        // Near a change of the label, the still may belong to either side of it.
+        let slack_s = 2.0 * self.spread_s[still];
+        let mut rivals: Vec<(usize, f64, String)> = Vec::new();
+        for other in [self.in_force(at_s - slack_s), self.in_force(at_s + slack_s)].into_iter().flatten() {
+            if self.differ(call, other) {
+                rivals.push((other, 0.5, "said within the spread of the clock".to_owned()));
+            }
+        }
+        let sure = if rivals.is_empty() { CONTEXT_MOST } else { CONTEXT_MOST / 2.0 };
+        self.answer(still, Tie::Context(call), sure, rivals)
+    }
+
+    /// Two readings of a still that has no moment: about half-way between two moments that have no still,
+    /// or about as near to a moment as the still that took it.
+    fn between(&self, still: usize) -> Vec<(usize, f64, String)> {
+        let at_s = self.at_s[still];
+        let after = self.moments.partition_point(|moment| moment.at_s < at_s);
+        let near: Vec<usize> = [after.checked_sub(1), Some(after).filter(|idx| *idx < self.moments.len())]
+            .into_iter()
+            .flatten()
+            .collect();
+        if let [before, after] = near[..] {
+            let (left_s, right_s) = (at_s - self.moments[before].at_s, self.moments[after].at_s - at_s);
+            let free = self.still_of[before].is_none() && self.still_of[after].is_none();
+            let even = (left_s - right_s).abs() <= 2.0 * self.spread_s[still];
+            let (first, second) = (self.moments[before].call, self.moments[after].call);
+            if free && even && left_s.max(right_s) <= BETWEEN_S && self.differ(first, second) {
+                let why = || "half-way between two save calls without a still".to_owned();
+                return vec![(first, 0.5, why()), (second, 0.5, why())];
+            }
+        }
+        for moment in near {
+            let Some(owner) = self.still_of[moment] else {
+                continue;
+            };
+            let (mine, theirs) = (self.likely(still, moment), self.likely(owner, moment));
+            let call = self.moments[moment].call;
+            let other = self.in_force(at_s).filter(|other| self.differ(call, *other));
+            if let Some(other) = other.filter(|_| mine * ABOUT >= theirs) {
+                let why = "another still is about as near to the save call".to_owned();
+                return vec![(other, theirs, "in force when it was saved".to_owned()), (call, mine, why)];
+            }
+        }
+        Vec::new()
+    }
+
+    fn open(&self, still: usize, mut rivals: Vec<(usize, f64, String)>) -> PairedFrame {
+        let total: f64 = rivals.iter().map(|rival| rival.1).sum();
+        for rival in &mut rivals {
+            rival.1 /= total.max(f64::MIN_POSITIVE);
+        }
+        let most = rivals.iter().map(|rival| rival.1).fold(0.0, f64::max);
+        self.answer(still, Tie::Open, most, rivals)
+    }
+
+    fn differ(&self, one: usize, other: usize) -> bool {
+        label(self.exam, one) != label(self.exam, other)
+    }
+
+    fn placed(&self, call: usize) -> bool {
+        let context = &self.exam.calls[call].context;
+        context.limb.is_some() && context.zone.is_some()
+    }
+
+    /// The last call before this second, where limb and zone were in force.
+    fn in_force(&self, at_s: f64) -> Option<usize> {
+        let after = self.calls.partition_point(|(said_s, _)| *said_s <= at_s);
+        let call = self.calls[after.checked_sub(1)?].1;
+        self.placed(call).then_some(call)
+    }
+}
+
+/// When the exam ended, in seconds: said so, or the end of listening, or the last that was heard.
+fn end_s(exam: &Exam, calls: &[(f64, usize)]) -> f64 {
+    let said = calls.iter().rev().find(|(_, idx)| exam.calls[*idx].act == Act::Command(Command::EndOfExam));
+    let heard = || {
+        let last = exam.breaths.iter().map(|breath| since_start_s(exam, breath.said_at));
+        last.chain(calls.iter().map(|call| call.0)).fold(0.0, f64::max)
+    };
+    let closed = || exam.closed.as_ref().map(|(at, _)| since_start_s(exam, *at));
+    said.map(|call| call.0).or_else(closed).unwrap_or_else(heard)
+}
+
+fn call_of(tie: Tie) -> Option<usize> {
+    match tie {
+        Tie::Save(call) | Tie::Context(call) => Some(call),
+        Tie::Open | Tie::Nothing => None,
+    }
+}
+
+/// One answer out of those by each clock: where the clocks give different labels, none is chosen.
+fn merge(exam: &Exam, by: &[Candidate], readings: &[Vec<PairedFrame>], at: usize) -> Option<PairedFrame> {
+    let mut merged = readings.first()?[at].clone();
+    let best = call_of(merged.tie);
+    if merged.tie == Tie::Open {
+        return Some(merged);
+    }
+    let mut calls: Vec<(usize, f64, String)> = Vec::new();
+    let mut agree = true;
+    for (candidate, reading) in by.iter().zip(readings) {
+        let share = 0.5_f64.powf(by[0].score - candidate.score).min(1.0);
+        let call = call_of(reading[at].tie);
+        agree &= match (best, call) {
+            (Some(best), Some(call)) => label(exam, best) == label(exam, call),
+            (None, None) => reading[at].tie == merged.tie,
+            _ => false,
+        };
+        if let Some(call) = call.filter(|call| calls.iter().all(|known| known.0 != *call)) {
+            calls.push((call, share, format!("by an offset of {:+.1} s", candidate.clock.offset_s)));
+        }
+    }
+    if !agree {
+        let total: f64 = calls.iter().map(|call| call.1).sum();
+        calls.iter_mut().for_each(|call| call.1 /= total.max(f64::MIN_POSITIVE));
+        merged.confidence = calls.first().map_or(0.0, |call| call.1).min(0.5);
+        merged.tie = Tie::Open;
+        merged.rivals = calls;
+    }
+    Some(merged)
+}
