@@ -238,6 +238,25 @@ fn a_file_cut_anywhere_is_read_or_refused_but_never_fatal() {
     }
 }
 
+#[test]
+fn an_element_that_claims_more_than_there_is_and_endless_nesting_are_refused_before_they_cost_memory() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.dcm");
+    write(&path, dicom_with("1.2.3", &[]));
+    let whole = std::fs::read(&path).unwrap();
+    let mut greedy = whole.clone();
+    greedy.extend(*b"\x29\0\x10\x10OB\0\0\xf0\xff\xff\xff");
+    std::fs::write(&path, greedy).unwrap();
+    let refused = dicom::read(&path, 0).unwrap_err().message;
+    assert_eq!(refused, "element (0029,1010) claims 4294967280 bytes where 0 are left");
+    let mut deep = whole;
+    for _ in 0..100_000 {
+        deep.extend(*b"\x08\0\x15\x11SQ\0\0\xff\xff\xff\xff\xfe\xff\0\xe0\xff\xff\xff\xff");
+    }
+    std::fs::write(&path, deep).unwrap();
+    assert!(dicom::read(&path, 0).unwrap_err().message.contains("nested deeper than 64"));
+}
+
 /// EXIF data as a TIFF: an EXIF directory with ASCII fields (tag, text).
 fn tiff(size: Option<(u16, u16)>, fields: &[(u16, &str)]) -> Vec<u8> {
     let mut first: Vec<(u16, u16, u32, u32)> = Vec::new();
@@ -369,12 +388,7 @@ fn samples() -> PathBuf {
 }
 
 fn sample(name: &str) -> PathBuf {
-    let folder = samples();
-    // The examples lie apart from the other test files.
-    [folder.join(name), folder.parent().unwrap().join("palettes").join(name), folder.join("../").join(name)]
-        .into_iter()
-        .find(|path| path.is_file())
-        .unwrap_or_else(|| panic!("`{name}` is not in pydicom"))
+    samples().join(name)
 }
 
 #[test]
@@ -408,9 +422,11 @@ fn the_traps_in_the_ultrasound_samples_of_pydicom_are_found() {
     assert_eq!((told.time_source.as_str(), told.resolution_s), ("ContentTime", 1.0));
 
     for name in ["examples_rgb_color.dcm", "examples_jpeg2k.dcm", "ExplVR_BigEnd.dcm"] {
-        let told = dicom::read(&sample(name), 0).unwrap();
-        assert_eq!(told.saved_at, None, "{name} has no time of its own");
         assert_eq!(dicom::regions(&sample(name)).unwrap(), (Vec::new(), Vec::new()), "{name}");
     }
+    let told = dicom::read(&sample("examples_rgb_color.dcm"), 0).unwrap();
+    assert_eq!((told.time_source.as_str(), told.zone_assumed), ("InstanceCreationTime", false));
+    assert!(messages(&told.problems).contains("dated only by when the file was made"));
+    assert_eq!(dicom::read(&sample("ExplVR_BigEnd.dcm"), 0).unwrap().saved_at, None);
     assert!(dicom::read(&sample("test-SR.dcm"), 0).unwrap_err().message.contains("without an image"));
 }

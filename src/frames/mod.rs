@@ -1,6 +1,7 @@
 //! From files of stills to labelled stills.
 
 pub mod stamp;
+pub mod lengths;
 pub mod dicom;
 pub mod image;
 pub mod folder;

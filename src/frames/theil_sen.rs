@@ -6,7 +6,7 @@
 //! Tested in: `tests/pair.rs`, against `scipy.stats.theilslopes`.
 
 /// More points than this are thinned evenly: all slopes between `n` points are `n (n - 1) / 2`.
-pub const POINTS_MAX: usize = 1000;
+pub const POINTS_MAX: usize = 400;
 
 /// `y = intercept + slope x`.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -26,7 +26,7 @@ pub struct Line {
 /// # Panics
 /// When `x` and `y` differ in length.
 #[must_use]
-#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // ranks below 500,000
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // ranks below 80,000
 pub fn theil_sen(x: &[f64], y: &[f64]) -> Option<Line> {
     assert_eq!(x.len(), y.len(), "a point has two coordinates");
     let taken = x.len().min(POINTS_MAX);
