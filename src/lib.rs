@@ -13,7 +13,7 @@ pub mod exam;
 pub mod frames;
 pub mod knowledge;
 pub mod tell;
-//pub mod cli;
+pub mod cli;
 
 /// Bytes as lower-case hexadecimal.
 pub(crate) fn hex(bytes: &[u8]) -> String {

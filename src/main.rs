@@ -1,1 +1,7 @@
-fn main() {}
+//! The `zonecall` program.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    zonecall::cli::run()
+}

@@ -1,4 +1,5 @@
 //! What was said becomes what counts: context, taking back, putting right, notes, pauses.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
 mod support;
 

@@ -1,4 +1,5 @@
 //! Claims about reading stills: times, identity, regions and everything that is wrong with files.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

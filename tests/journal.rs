@@ -1,4 +1,5 @@
 //! The journal: never lost, never changed in silence.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
 mod support;
 

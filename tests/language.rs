@@ -1,4 +1,5 @@
 //! The grammar file, its reader, and what each of its sentences means.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
 use std::path::Path;
 use std::sync::LazyLock;

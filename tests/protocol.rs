@@ -1,4 +1,5 @@
 //! The protocols that come with the program, and what happens to faulty ones.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
 use std::collections::BTreeMap;
 use std::fs;

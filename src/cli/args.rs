@@ -39,7 +39,7 @@ pub(crate) enum Task {
     Report(Report),
     /// Write the exam for other programs.
     Export(Export),
-    /// Show what can be said, or print the card for the wall.
+    /// Show what can be said, or write the card for the wall.
     Phrases(Phrases),
     /// Write the manual pages.
     Manual(Manual),

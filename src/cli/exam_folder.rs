@@ -36,7 +36,8 @@ pub(crate) fn language(
         Some(folder) => Pack::read(folder)?,
         None => Pack::built_in()?,
     };
-    let schemes = BTreeMap::from([("fore".to_owned(), args.fore.clone()), ("hind".to_owned(), args.hind.clone())]);
+    let schemes =
+        BTreeMap::from([("fore".to_owned(), args.fore.clone()), ("hind".to_owned(), args.hind.clone())]);
     for (group, name) in &schemes {
         let fits = protocols.scheme(name).is_some_and(|scheme| scheme.groups.contains(group));
         if !fits {
@@ -47,7 +48,8 @@ pub(crate) fn language(
     }
     let mut zones: Vec<String> = Vec::new();
     for limb in &protocols.limbs {
-        zones.extend(protocols.zones_for(&limb.code, &schemes).into_iter().map(|(_, zone)| zone.code.clone()));
+        zones
+            .extend(protocols.zones_for(&limb.code, &schemes).into_iter().map(|(_, zone)| zone.code.clone()));
     }
     let language = pack.for_zones(&zones);
     Ok((pack, language, schemes))
@@ -70,7 +72,8 @@ pub(crate) fn record_of(args: &args::Folder) -> anyhow::Result<(Record, Protocol
 /// Writes a file whole or not at all, making its folder.
 pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-        std::fs::create_dir_all(folder).with_context(|| format!("cannot make the folder `{}`", folder.display()))?;
+        std::fs::create_dir_all(folder)
+            .with_context(|| format!("cannot make the folder `{}`", folder.display()))?;
     }
     let part = path.with_extension("part");
     let write = || -> std::io::Result<()> {

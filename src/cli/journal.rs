@@ -19,7 +19,11 @@ pub(crate) fn journal(args: &args::Journal) -> anyhow::Result<ExitCode> {
         writeln!(out, "line {number}: {}; {}", problem.message, problem.help)?;
     }
     if args.verify && lines.damage.is_empty() {
-        writeln!(out, "{} lines, each fits the one before it: nothing was changed or lost", lines.events.len())?;
+        writeln!(
+            out,
+            "{} lines, each fits the one before it: nothing was changed or lost",
+            lines.events.len()
+        )?;
     }
     Ok(if lines.damage.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
@@ -31,7 +35,9 @@ fn say(line: &ExamEvent) -> String {
             let horse = header.horse.name.as_deref().unwrap_or("no name given");
             format!("exam {} of {horse}; engine {} {}", header.id, header.engine.name, header.engine.version)
         }
-        Event::Anchor(anchor) => format!("clocks read: sample {} is {}", anchor.sample, anchor.wall.to_rfc3339()),
+        Event::Anchor(anchor) => {
+            format!("clocks read: sample {} is {}", anchor.sample, anchor.wall.to_rfc3339())
+        }
         Event::Audio(file) => format!("audio kept in {} from {}", file.file, file.source),
         Event::AudioLost { samples } => format!("LOST {samples} samples of audio"),
         Event::Heard(heard) => {
@@ -43,7 +49,8 @@ fn say(line: &ExamEvent) -> String {
                 Outcome::Ignored => "heard, while not logging",
             };
             let sure = heard.utterance.confidence;
-            let why: Vec<String> = heard.problems.iter().map(|problem| format!("; {}", problem.message)).collect();
+            let why: Vec<String> =
+                heard.problems.iter().map(|problem| format!("; {}", problem.message)).collect();
             format!("{became}: \"{}\" ({sure:.2}){}", heard.utterance.text(), why.concat())
         }
         Event::Call(heard) => {
@@ -52,7 +59,12 @@ fn say(line: &ExamEvent) -> String {
             format!("  {mark} {act}")
         }
         Event::Frame(frame) => {
-            format!("still {} saved {} by the scanner ({})", frame.file, frame.saved_at.to_rfc3339(), frame.time_source)
+            format!(
+                "still {} saved {} by the scanner ({})",
+                frame.file,
+                frame.saved_at.to_rfc3339(),
+                frame.time_source
+            )
         }
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),

@@ -7,10 +7,10 @@
 
 mod args;
 mod exam_folder;
-//mod hear;
+mod hear;
 mod journal;
-//mod pair;
-//mod show;
+mod pair;
+mod show;
 
 use std::process::ExitCode;
 

@@ -28,7 +28,7 @@ const CHANCE: f64 = 0.05;
 /// How far a context can be trusted at its best: nobody said that a still was saved.
 const CONTEXT_MOST: f64 = 0.7;
 
-/// A moment at which a still should have been saved.
+/// A moment at which a still was said to be saved: a save call or a clock mark.
 struct Moment {
     at_s: f64,
     call: usize,
@@ -207,6 +207,7 @@ impl<'a> Reading<'a> {
         let call = self.moments[moment].call;
         let mut others = CHANCE;
         let mut rivals: Vec<(usize, f64, String)> = Vec::new();
+        let mut twin = None;
         for near in [moment.checked_sub(1), Some(moment + 1)].into_iter().flatten() {
             if self.still_of.get(near).is_some_and(Option::is_none) {
                 let likely = self.likely(still, near);
@@ -224,28 +225,20 @@ impl<'a> Reading<'a> {
             if self.moment_of.get(near).is_some_and(Option::is_none) {
                 let likely = self.likely(near, moment);
                 others += likely;
-                let else_call = self.in_force(self.at_s[still]).filter(|other| self.differ(call, *other));
-                if let Some(other) = else_call.filter(|_| likely * ABOUT >= own) {
-                    rivals.push((
-                        other,
-                        likely,
-                        "another still is about as near to the save call".to_owned(),
-                    ));
+                if likely * ABOUT >= own {
+                    let why = "another still is about as near to the save call".to_owned();
+                    twin = Some((self.in_force(self.at_s[still]).unwrap_or(call), likely, why));
                 }
             }
         }
+        // The call is given to neither still, even where both would get the same label from it.
+        rivals.extend(twin);
         let sure = own / (own + others);
         if !rivals.is_empty() {
             rivals.insert(0, (call, own, "the nearest save call".to_owned()));
             return self.open(still, rivals);
         }
-        if self.moments[moment].save {
-            return self.answer(still, Tie::Save(call), sure, rivals);
-        }
-        match self.placed(call) {
-            true => self.answer(still, Tie::Context(call), sure, rivals),
-            false => self.answer(still, Tie::Nothing, 0.0, rivals),
-        }
+        self.answer(still, Tie::Save(call), sure, rivals)
     }
 
     /// A still that no moment was left for.
@@ -298,8 +291,8 @@ impl<'a> Reading<'a> {
             };
             let (mine, theirs) = (self.likely(still, moment), self.likely(owner, moment));
             let call = self.moments[moment].call;
-            let other = self.in_force(at_s).filter(|other| self.differ(call, *other));
-            if let Some(other) = other.filter(|_| mine * ABOUT >= theirs) {
+            if mine * ABOUT >= theirs {
+                let other = self.in_force(at_s).unwrap_or(call);
                 let why = "another still is about as near to the save call".to_owned();
                 return vec![(other, theirs, "in force when it was saved".to_owned()), (call, mine, why)];
             }

@@ -25,7 +25,6 @@ unsafe extern "C" {
     fn ps_config_set_float(config: *mut Config, name: *const c_char, val: c_double) -> *const c_void;
     fn ps_init(config: *mut Config) -> *mut RawDecoder;
     fn ps_free(ps: *mut RawDecoder) -> c_int;
-    fn ps_add_jsgf_string(ps: *mut RawDecoder, name: *const c_char, jsgf: *const c_char) -> c_int;
     fn ps_add_allphone_file(ps: *mut RawDecoder, name: *const c_char, path: *const c_char) -> c_int;
     fn ps_activate_search(ps: *mut RawDecoder, name: *const c_char) -> c_int;
     fn ps_start_utt(ps: *mut RawDecoder) -> c_int;
@@ -124,16 +123,9 @@ impl Decoder {
         }
     }
 
-    pub(crate) fn add_grammar(&mut self, name: &str, jsgf: &str) -> Result<(), Refused> {
-        let (name, jsgf) = (text(name)?, text(jsgf)?);
-        // SAFETY: the decoder is alive and both strings outlive the call, which copies what it keeps.
-        let status = unsafe { ps_add_jsgf_string(self.0.as_ptr(), name.as_ptr(), jsgf.as_ptr()) };
-        accept(status, "load the grammar")
-    }
-
     pub(crate) fn add_phone_loop(&mut self, name: &str, model: &str) -> Result<(), Refused> {
         let (name, model) = (text(name)?, text(model)?);
-        // SAFETY: as above.
+        // SAFETY: the decoder is alive and both strings outlive the call, which copies what it keeps.
         let status = unsafe { ps_add_allphone_file(self.0.as_ptr(), name.as_ptr(), model.as_ptr()) };
         accept(status, "load the phone model")
     }

@@ -3,7 +3,7 @@
 //! Takes: `Exam`, `Pairing` and `Protocols`.
 //! Gives: `Record`; its JSON is the export format `zonecall.record/1`.
 //! Never: I/O or a clock; equal input gives equal bytes.
-//! Tested in: `tests/cases.rs`; described by `schema/record.schema.json`.
+//! Tested in: `tests/knowledge.rs` and `tests/cases.rs`; described by `schema/record.schema.json`.
 
 use std::collections::BTreeMap;
 
@@ -11,9 +11,59 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::exam::event::Horse;
+use crate::exam::fold::Exam;
+use crate::frames::pairing::Pairing;
+use crate::knowledge::check::check;
+use crate::knowledge::coverage::coverage;
+use crate::knowledge::rows::{call_rows, frame_rows, note_rows};
+use crate::protocol::Protocols;
 
 /// Schema name of the record.
 pub const RECORD_SCHEMA: &str = "zonecall.record/1";
+
+/// The record of an exam; equal input gives an equal record.
+#[must_use]
+pub fn record(exam: &Exam, pairing: &Pairing, protocols: &Protocols) -> Record {
+    let frames = frame_rows(exam, pairing);
+    let coverage = coverage(exam, &frames, protocols);
+    let findings = check(exam, pairing, &frames, &coverage, protocols);
+    Record {
+        schema: RECORD_SCHEMA.to_owned(),
+        exam: exam_info(exam),
+        calls: call_rows(exam, protocols),
+        notes: note_rows(exam),
+        frames,
+        clock: clock_row(pairing),
+        coverage,
+        measures: Vec::new(),
+        findings,
+    }
+}
+
+fn exam_info(exam: &Exam) -> ExamInfo {
+    let header = &exam.header;
+    ExamInfo {
+        id: header.id.clone(),
+        started_at: header.started_at,
+        ended_at: exam.closed.as_ref().map(|closed| closed.0),
+        utc_offset_s: header.utc_offset_s,
+        horse: header.horse.clone(),
+        person: header.person.clone(),
+        schemes: header.schemes.clone(),
+        engine: header.engine.name.clone(),
+        status: "draft".to_owned(),
+    }
+}
+
+fn clock_row(pairing: &Pairing) -> Option<ClockRow> {
+    pairing.clock.as_ref().map(|fit| ClockRow {
+        offset_s: fit.offset_s,
+        drift_ppm: fit.drift_ppm,
+        uncertainty_s: fit.uncertainty_s,
+        method: fit.method.clone(),
+        pairs: fit.pairs,
+    })
+}
 
 /// The exam as it stands, with its stills, coverage and findings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -111,6 +111,37 @@ impl Automaton {
         self.arcs.len() - 1
     }
 
+    pub(crate) fn start(&self) -> usize {
+        self.start
+    }
+
+    pub(crate) fn end(&self) -> usize {
+        self.end
+    }
+
+    /// The words that lead out of a state.
+    pub(crate) fn words_from(&self, state: usize) -> impl Iterator<Item = (&str, usize)> {
+        self.arcs[state].iter().filter_map(|(label, to)| match label {
+            Label::Word(word) => Some((word.as_str(), *to)),
+            _ => None,
+        })
+    }
+
+    /// `states` and all that can be reached from them without a word, sorted.
+    pub(crate) fn closure(&self, states: impl IntoIterator<Item = usize>) -> Vec<usize> {
+        let mut found: Vec<usize> = Vec::new();
+        let mut open: Vec<usize> = states.into_iter().collect();
+        while let Some(state) = open.pop() {
+            if !found.contains(&state) {
+                found.push(state);
+                let free = self.arcs[state].iter().filter(|(label, _)| !matches!(label, Label::Word(_)));
+                open.extend(free.map(|(_, to)| *to));
+            }
+        }
+        found.sort_unstable();
+        found
+    }
+
     /// Every reading of `words` with the fewest items; none when they cannot be said.
     ///
     /// Fewest items means that phrases are as long as they can be: "lesion area" is not "lesion" and "area".

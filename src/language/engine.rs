@@ -7,11 +7,13 @@
 
 use std::path::PathBuf;
 
+use crate::language::graph::WordGraph;
+
 /// The language as an engine sees it: which word sequences can be said, and how words sound.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct EngineLanguage {
-    /// A JSGF 1.0 grammar without tags and imports, one public rule, only what this exam's schemes allow.
-    pub jsgf: String,
+    /// Which words may follow which: only what this exam's schemes allow.
+    pub graph: WordGraph,
     /// Each word that can be said, once, with the place where the grammar first uses it.
     pub words: Vec<GrammarWord>,
     /// Pronunciations of the pack, in file order; several for one word are variants.

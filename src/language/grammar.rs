@@ -1,7 +1,7 @@
 //! The grammar as a tree: rules, alternatives, words and tags.
 //!
 //! Takes: rules read by `jsgf`.
-//! Gives: `Grammar`: pruned to an exam's zones, printed for an engine, its words listed.
+//! Gives: `Grammar`: pruned to an exam's zones, its words listed.
 //! Never: I/O, or what a tag means.
 //! Tested in: `tests/language.rs`.
 
@@ -83,19 +83,6 @@ impl Grammar {
         }
     }
 
-    /// The rule `root` and all it needs as JSGF text without tags, for an engine.
-    #[must_use]
-    pub fn jsgf(&self, root: &str) -> String {
-        let mut text = String::from("#JSGF V1.0;\ngrammar exam;\n");
-        for name in self.reach(root) {
-            if let Some(rule) = self.rule(&name) {
-                let public = if name == root { "public " } else { "" };
-                text.push_str(&format!("{public}<{name}> = {};\n", print(&rule.body)));
-            }
-        }
-        text
-    }
-
     /// Every word that `root` can say, once, where it is first used.
     #[must_use]
     pub fn words(&self, root: &str) -> Vec<GrammarWord> {
@@ -156,23 +143,5 @@ fn prune(node: &Node, keep: &dyn Fn(&str) -> bool, gone: &[String]) -> Option<No
             prune(inner, keep, gone).map_or(Node::Sequence(vec![]), |kept| Node::Optional(Box::new(kept))),
         ),
         Node::Repeat(inner) => prune(inner, keep, gone).map(|kept| Node::Repeat(Box::new(kept))),
-    }
-}
-
-fn print(node: &Node) -> String {
-    match node {
-        Node::Word(text, _) => text.clone(),
-        Node::Rule(name, _) => format!("<{name}>"),
-        Node::Tag(..) => String::new(),
-        Node::Sequence(parts) => {
-            let parts: Vec<String> = parts.iter().map(print).filter(|part| !part.is_empty()).collect();
-            parts.join(" ")
-        }
-        Node::Choice(parts) => {
-            let parts: Vec<String> = parts.iter().map(print).collect();
-            format!("({})", parts.join(" | "))
-        }
-        Node::Optional(inner) => format!("[{}]", print(inner)),
-        Node::Repeat(inner) => format!("({})+", print(inner)),
     }
 }

@@ -4,6 +4,7 @@ pub mod fault;
 pub mod grammar;
 pub mod jsgf;
 pub mod automaton;
+pub mod graph;
 pub mod engine;
 pub mod pack;
 pub mod phrases;

@@ -13,6 +13,7 @@ use crate::language::automaton::Automaton;
 use crate::language::engine::{EngineLanguage, Pronunciation};
 use crate::language::fault::{Fault, Place};
 use crate::language::grammar::Grammar;
+use crate::language::graph::WordGraph;
 use crate::language::jsgf;
 
 /// The rule that says what can be said during an exam.
@@ -108,12 +109,13 @@ impl Pack {
         let keep =
             |tag: &str| tag.strip_prefix("zone=").is_none_or(|zone| zones.iter().any(|known| known == zone));
         let grammar = self.grammar.pruned(&keep);
+        let exam = Automaton::new(&grammar, EXAM_RULE);
         let engine = EngineLanguage {
-            jsgf: grammar.jsgf(EXAM_RULE),
+            graph: WordGraph::new(&exam),
             words: grammar.words(EXAM_RULE),
             pronunciations: self.pronunciations.clone(),
         };
-        Language { exam: Automaton::new(&grammar, EXAM_RULE), grammar, engine }
+        Language { exam, grammar, engine }
     }
 }
 

@@ -1,1 +1,12 @@
-//! What people and other systems get: the report and the exports.
+//! What people and other systems get: the report, the phrase card and the exports.
+
+pub mod card;
+pub mod export;
+pub mod picture;
+pub mod report;
+mod cues;
+mod page;
+mod said;
+mod table;
+mod tables;
+mod words;

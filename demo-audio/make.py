@@ -1,0 +1,64 @@
+#!/usr/bin/env python3
+"""Makes the demo exams from their scenarios: NAME.txt -> NAME.flac, NAME.stills.csv, NAME.truth.jsonl.
+
+Speech is synthetic. Needs flite, espeak-ng and sox. Equal scenarios give equal audio samples.
+A scenario line is `gap|voice|words|mark`: seconds of silence before it, `vet` or `other`, what is said, and
+`still` if a still is saved with it, `silent-still` if one is saved that nobody calls (its words are empty).
+"""
+import array, json, pathlib, random, subprocess, sys, tempfile, wave
+
+RATE = 16_000
+VOICES = {"vet": ["flite", "-voice", "rms"], "other": ["espeak-ng", "-v", "en-gb", "-s", "160"]}
+NOISE = 9.0      # room noise, standard deviation in 16-bit steps before smoothing
+SPEECH = 9_000   # peak of speech, in 16-bit steps
+DELAYS = [0.3, 0.8, 0.5, 1.1, 0.4, 0.7, 0.9, 0.6]  # seconds from the word to the button
+
+
+def speak(voice, words, folder):
+    raw, ready = folder / "raw.wav", folder / "ready.wav"
+    if voice == "vet":
+        subprocess.run([*VOICES[voice], "-t", words, "-o", raw], check=True)
+    else:
+        subprocess.run([*VOICES[voice], "-w", raw, words], check=True)
+    subprocess.run(["sox", "-D", raw, "-r", str(RATE), "-c", "1", "-b", "16", ready, "gain", "-n", "-3"], check=True)
+    with wave.open(str(ready)) as file:
+        samples = array.array("h", file.readframes(file.getnframes()))
+    peak = max(map(abs, samples)) or 1
+    level = SPEECH if voice == "vet" else SPEECH * 0.6
+    return [sample * level / peak for sample in samples]
+
+
+def make(scenario):
+    chance = random.Random(scenario.stem)
+    sound, stills = [], []
+    with tempfile.TemporaryDirectory() as folder:
+        for line in scenario.read_text().splitlines():
+            if not line.strip() or line.startswith("#"):
+                continue
+            gap, voice, words, mark = (part.strip() for part in line.split("|"))
+            sound += [0.0] * int(float(gap) * RATE)
+            begin = len(sound) / RATE
+            if words:
+                sound += speak(voice, words, pathlib.Path(folder))
+            if mark.startswith(("still", "silent-still")):
+                label = mark.split(" ", 1)[1] if " " in mark else ""
+                stills.append((round(begin + DELAYS[len(stills) % len(DELAYS)], 3), label))
+    sound += [0.0] * RATE
+    low, out = 0.0, array.array("h")
+    for sample in sound:
+        low = 0.9 * low + chance.gauss(0, NOISE)
+        out.append(int(max(-32_768, min(32_767, sample + low))))
+    target = scenario.with_suffix(".flac")
+    with tempfile.TemporaryDirectory() as folder:
+        plain = pathlib.Path(folder) / "plain.wav"
+        with wave.open(str(plain), "wb") as file:
+            file.setparams((1, 2, RATE, 0, "NONE", ""))
+            file.writeframes(out.tobytes())
+        subprocess.run(["sox", "-D", plain, target], check=True)
+    rows = ["exam_s,label"] + [f"{at},{label}" for at, label in stills]
+    scenario.with_suffix(".stills.csv").write_text("\n".join(rows) + "\n")
+    print(f"{target.name}: {len(out) / RATE:.0f} s, {len(stills)} stills")
+
+
+for scenario in sorted(pathlib.Path(__file__).parent.glob("*.txt")):
+    make(scenario)

@@ -1,0 +1,93 @@
+//! `check`, `report`, `export`, `phrases`, `manual`, `completions`: what the program knows, shown.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use anyhow::Context as _;
+use clap::CommandFactory;
+
+use super::args;
+use super::exam_folder;
+use crate::knowledge::record::Severity;
+use crate::language::phrases::phrases as headings;
+use crate::tell;
+use crate::tell::card::{Card, Row, Section};
+
+pub(crate) fn check(args: &args::Folder) -> anyhow::Result<ExitCode> {
+    let (record, _) = exam_folder::record_of(args)?;
+    let mut out = std::io::stdout().lock();
+    for finding in &record.findings {
+        let severity = match finding.severity {
+            Severity::Error => "ERROR",
+            Severity::Warn => "look",
+            Severity::Info => "note",
+        };
+        let place = match (finding.call_seq, &finding.frame) {
+            (Some(seq), _) => format!(" (call {seq})"),
+            (None, Some(frame)) => format!(" (still {frame})"),
+            (None, None) => String::new(),
+        };
+        writeln!(out, "{severity:<5} {}: {}{place}", finding.rule, finding.message)?;
+    }
+    let covered = record.coverage.iter().filter(|row| row.frames > 0).count();
+    writeln!(out, "{covered} of {} views have a still", record.coverage.len())?;
+    let clean = record.findings.iter().all(|finding| finding.severity == Severity::Info);
+    Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
+    let folder = &args.folder.folder;
+    let (record, protocols) = exam_folder::record_of(&args.folder)?;
+    let pictures = tell::picture::pictures(&record, folder);
+    let page = tell::report::report(&record, &protocols, &pictures);
+    let path = args.out.clone().unwrap_or_else(|| folder.join("out/report.html"));
+    exam_folder::write_file(&path, page.as_bytes())?;
+    writeln!(std::io::stdout(), "report: {}", path.display())?;
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(crate) fn export(args: &args::Export) -> anyhow::Result<ExitCode> {
+    let (record, _) = exam_folder::record_of(&args.folder)?;
+    let text = match args.form {
+        args::Form::Json => tell::export::json(&record),
+        args::Form::Csv => tell::export::csv(&record),
+        args::Form::Vtt => tell::export::vtt(&record),
+    };
+    match &args.out {
+        Some(path) => exam_folder::write_file(path, text.as_bytes())?,
+        None => std::io::stdout().write_all(text.as_bytes())?,
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
+    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let (_, language, _) = exam_folder::language(&args.language, &protocols)?;
+    let sections = headings(&language.grammar).into_iter().map(|heading| Section {
+        heading: heading.title,
+        note: heading.note,
+        rows: heading.patterns.into_iter().map(|(say, does)| Row { say, does }).collect(),
+    });
+    let card = Card {
+        title: "What can be said".to_owned(),
+        note: "Words in brackets may be left out; a bar means one or the other.".to_owned(),
+        sections: sections.collect(),
+    };
+    match &args.html {
+        Some(path) => exam_folder::write_file(path, tell::card::html(&card).as_bytes())?,
+        None => std::io::stdout().write_all(tell::card::text(&card).as_bytes())?,
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(crate) fn manual(args: &args::Manual) -> anyhow::Result<ExitCode> {
+    std::fs::create_dir_all(&args.into).with_context(|| format!("cannot make `{}`", args.into.display()))?;
+    clap_mangen::generate_to(args::Args::command(), &args.into)
+        .with_context(|| format!("cannot write the manual into `{}`", args.into.display()))?;
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(crate) fn completions(args: &args::Completions) -> anyhow::Result<ExitCode> {
+    clap_complete::generate(args.shell, &mut args::Args::command(), "zonecall", &mut std::io::stdout());
+    Ok(ExitCode::SUCCESS)
+}

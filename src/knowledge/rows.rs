@@ -1,0 +1,209 @@
+//! Calls, notes and stills as rows of the record.
+//!
+//! Takes: `Exam`, `Pairing` and `Protocols`.
+//! Gives: `CallRow`, `NoteRow` and `FrameRow`, in the order they were said or saved.
+//! Never: leaves out a call that was taken back, or a breath that was not understood.
+//! Tested in: `tests/knowledge.rs`.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::exam::call::{Act, Amount, Command, Setting};
+use crate::exam::context::Context;
+use crate::exam::event::{Frame, Outcome};
+use crate::exam::fold::{Breath, Exam, LoggedCall};
+use crate::frames::pairing::{PairedFrame, Pairing, Tie};
+use crate::knowledge::record::{CallRow, FrameRow, NoteRow, Rival, Status};
+use crate::protocol::Protocols;
+
+/// Every call, and every breath that was not understood, in the order of the journal.
+#[must_use]
+pub fn call_rows(exam: &Exam, protocols: &Protocols) -> Vec<CallRow> {
+    let mut rows: Vec<CallRow> = exam.calls.iter().map(|call| call_row(call, protocols)).collect();
+    let unknown = exam.breaths.iter().filter(|breath| breath.outcome == Outcome::NotUnderstood);
+    rows.extend(unknown.map(|breath| unknown_row(breath, exam)));
+    rows.sort_by_key(|row| row.seq);
+    rows
+}
+
+fn call_row(call: &LoggedCall, protocols: &Protocols) -> CallRow {
+    let mut row = CallRow {
+        seq: call.seq,
+        said_at: call.said_at,
+        span_s: call.call.span.seconds(),
+        words: call.call.words.clone(),
+        confidence: call.call.confidence,
+        withdrawn: call.withdrawn_by.is_some(),
+        corrects: call.call.corrects,
+        corrected_by: call.corrected_by.clone(),
+        ..CallRow::default()
+    };
+    put_context(&mut row, &call.context);
+    put_act(&mut row, &call.act, protocols);
+    row
+}
+
+fn unknown_row(breath: &Breath, exam: &Exam) -> CallRow {
+    let mut row = CallRow {
+        seq: breath.seq,
+        said_at: breath.said_at,
+        span_s: breath.span.seconds(),
+        words: breath.words.clone(),
+        kind: "unknown".to_owned(),
+        confidence: breath.confidence,
+        ..CallRow::default()
+    };
+    if let Some(before) = exam.calls.iter().rfind(|call| call.seq < breath.seq) {
+        put_context(&mut row, &before.context);
+    }
+    row
+}
+
+fn put_context(row: &mut CallRow, context: &Context) {
+    row.limb.clone_from(&context.limb);
+    row.zone.clone_from(&context.zone);
+    row.level_cm = context.level_cm;
+    row.plane.clone_from(&context.plane);
+    row.structure.clone_from(&context.structure);
+    row.settings = settings(&context.settings);
+}
+
+fn put_act(row: &mut CallRow, act: &Act, protocols: &Protocols) {
+    let (kind, term) = match act {
+        Act::View(_) => ("view", None),
+        Act::Setting(setting) => ("setting", Some(setting.slot.clone())),
+        Act::Finding(finding) => ("finding", Some(finding.term.clone())),
+        Act::Value(value) => ("value", Some(value.term.clone())),
+        Act::Save => ("save", None),
+        Act::Note { open } => ("note", Some(if *open { "open" } else { "close" }.to_owned())),
+        Act::Command(command) => ("command", Some(command_term(command).to_owned())),
+        Act::Question { ask } => ("question", Some(ask.clone())),
+        Act::Answer { answer } => ("question", Some(answer.clone())),
+    };
+    kind.clone_into(&mut row.kind);
+    row.term = term;
+    match act {
+        Act::Setting(setting) => {
+            row.state.clone_from(&setting.state);
+            put_amount(row, setting.amount.as_ref());
+        }
+        Act::Finding(finding) => {
+            row.class = Some(finding.class.clone());
+            row.degree.clone_from(&finding.degree);
+            row.position.clone_from(&finding.position);
+        }
+        Act::Value(value) => {
+            put_amount(row, Some(&value.amount));
+            row.scale = protocols.value(&value.term).and_then(|kind| kind.scale.clone());
+        }
+        Act::Command(Command::TakeBack { count }) => {
+            row.number = u32::try_from(*count).ok().map(f64::from);
+        }
+        _ => {}
+    }
+}
+
+fn put_amount(row: &mut CallRow, amount: Option<&Amount>) {
+    let Some(amount) = amount else { return };
+    row.number = Some(amount.number);
+    row.unit.clone_from(&amount.unit);
+    row.unit_assumed = amount.unit_assumed;
+}
+
+fn command_term(command: &Command) -> &'static str {
+    match command {
+        Command::TakeBack { .. } => "take_back",
+        Command::ClockMark => "clock_mark",
+        Command::StopListening => "stop_listening",
+        Command::StartListening => "start_listening",
+        Command::EndOfExam => "end_of_exam",
+    }
+}
+
+fn settings(settings: &BTreeMap<String, Setting>) -> BTreeMap<String, String> {
+    settings.iter().map(|(slot, setting)| (slot.clone(), setting_text(setting))).collect()
+}
+
+/// The state of a setting in words, such as `on` or `5.5 cm`.
+fn setting_text(setting: &Setting) -> String {
+    let amount = setting.amount.as_ref().map(amount_text);
+    let parts: Vec<String> = setting.state.iter().cloned().chain(amount).collect();
+    parts.join(" ")
+}
+
+/// A number with its unit as people read it, such as `1.07 cm2`.
+pub(crate) fn amount_text(amount: &Amount) -> String {
+    match &amount.unit {
+        Some(unit) => format!("{} {unit}", amount.number),
+        None => amount.number.to_string(),
+    }
+}
+
+/// Every free note, with what it is about.
+#[must_use]
+pub fn note_rows(exam: &Exam) -> Vec<NoteRow> {
+    let row = |note: &crate::exam::fold::Note| {
+        let context = &note.context;
+        let parts = [&context.limb, &context.zone, &context.plane, &context.structure];
+        let about: Vec<&str> = parts.into_iter().flatten().map(String::as_str).collect();
+        NoteRow { call_seq: note.seq, span_s: note.span.seconds(), about: about.join(" ") }
+    };
+    exam.notes.iter().map(row).collect()
+}
+
+/// Every still with its label; a still that pairing says nothing of is unlabelled.
+#[must_use]
+pub fn frame_rows(exam: &Exam, pairing: &Pairing) -> Vec<FrameRow> {
+    let paired = pairing.frames.iter().map(Some).chain(std::iter::repeat(None));
+    exam.frames.iter().zip(paired).map(|(frame, paired)| frame_row(exam, frame, paired)).collect()
+}
+
+fn frame_row(exam: &Exam, frame: &Frame, paired: Option<&PairedFrame>) -> FrameRow {
+    let tie = paired.map_or(Tie::Nothing, |paired| paired.tie);
+    let (status, call) = match tie {
+        Tie::Save(index) => (Status::Spoken, exam.calls.get(index)),
+        Tie::Context(index) => (Status::Context, exam.calls.get(index)),
+        Tie::Open => (Status::Ambiguous, None),
+        Tie::Nothing => (Status::Unlabelled, None),
+    };
+    let context = call.map(|call| call.context.clone()).unwrap_or_default();
+    FrameRow {
+        id: frame.id.clone(),
+        file: frame.file.clone(),
+        saved_at: frame.saved_at,
+        saved_at_exam: paired.and_then(|paired| instant(exam, paired.exam_s?)),
+        limb: context.limb,
+        zone: context.zone,
+        plane: context.plane,
+        structure: context.structure,
+        status,
+        confidence: paired.map_or(0.0, |paired| paired.confidence),
+        call_seq: call.map(|call| call.seq),
+        rivals: paired.map(|paired| rivals(exam, paired)).unwrap_or_default(),
+    }
+}
+
+fn rivals(exam: &Exam, paired: &PairedFrame) -> Vec<Rival> {
+    let rival = |(index, confidence, reason): &(usize, f64, String)| {
+        let call = exam.calls.get(*index)?;
+        let context = call.context.clone();
+        Some(Rival {
+            call_seq: call.seq,
+            limb: context.limb,
+            zone: context.zone,
+            plane: context.plane,
+            structure: context.structure,
+            confidence: *confidence,
+            reason: reason.clone(),
+        })
+    };
+    paired.rivals.iter().filter_map(rival).collect()
+}
+
+/// The instant `exam_s` seconds after the start, to the millisecond.
+#[allow(clippy::cast_possible_truncation)] // a float too large becomes the largest integer, which is refused below
+fn instant(exam: &Exam, exam_s: f64) -> Option<DateTime<Utc>> {
+    let ahead = TimeDelta::try_milliseconds((exam_s * 1000.0).round() as i64)?;
+    exam.header.started_at.checked_add_signed(ahead)
+}

@@ -1,0 +1,170 @@
+//! Stills and calls as one table for spreadsheets.
+//!
+//! Takes: `Record`.
+//! Gives: CSV (RFC 4180, UTF-8, a header line): a row for each still with what was said in its view, then a row for each call.
+//! Never: a cell that a spreadsheet would take for a formula.
+//! Tested in: `tests/tell.rs`.
+
+use crate::knowledge::record::{CallRow, FrameRow, Record};
+
+use super::words::{self, meaning, place, standing};
+
+/// The columns, in order. `row` is `still` or `call`: filter by it.
+pub(crate) const COLUMNS: [&str; 28] = [
+    "row",
+    "limb",
+    "zone",
+    "plane",
+    "structure",
+    "status",
+    "confidence",
+    "file",
+    "said_in_view",
+    "other_readings",
+    "call_seq",
+    "words",
+    "kind",
+    "class",
+    "term",
+    "degree",
+    "position",
+    "number",
+    "unit",
+    "unit_assumed",
+    "state",
+    "taken_back",
+    "corrected_by",
+    "exam_time_utc",
+    "scanner_time_utc",
+    "audio_from_s",
+    "audio_to_s",
+    "still_id",
+];
+
+/// What a spreadsheet takes for the beginning of a formula; see the OWASP page on CSV injection.
+const FORMULA: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
+
+/// One table: a row for each still, joined with its call and with what was found and measured in its view; then the calls.
+///
+/// A text that a spreadsheet would take for a formula gets an apostrophe in front.
+/// Times are RFC 3339, UTC; `audio_from_s` and `audio_to_s` are seconds of the kept audio; lists are joined with `; `.
+///
+/// # Panics
+/// Never: every row has as many cells as the header, and memory takes them all.
+#[must_use]
+pub fn csv(record: &Record) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let header = std::iter::once(COLUMNS.map(str::to_owned));
+    let stills = record.frames.iter().map(|frame| still_row(frame, record));
+    let calls = record.calls.iter().map(|call| call_cells(call, "call"));
+    for row in header.chain(stills).chain(calls) {
+        if let Err(error) = writer.write_record(row) {
+            unreachable!("every row has a cell a column: {error}");
+        }
+    }
+    match writer.into_inner().map(String::from_utf8) {
+        Ok(Ok(text)) => text,
+        _ => unreachable!("text written to memory stays text"),
+    }
+}
+
+fn still_row(frame: &FrameRow, record: &Record) -> [String; COLUMNS.len()] {
+    let call = frame.call_seq.and_then(|seq| record.calls.iter().find(|call| call.seq == seq));
+    let mut cells = match call {
+        Some(call) => call_cells(call, "still"),
+        None => std::array::from_fn(|idx| if idx == 0 { "still".to_owned() } else { String::new() }),
+    };
+    let rivals: Vec<String> = frame
+        .rivals
+        .iter()
+        .map(|rival| format!("{} ({:.2}, {})", place!(rival).codes(), rival.confidence, rival.reason))
+        .collect();
+    let said: Vec<String> = said_in_view(frame, record).map(said_with_structure).collect();
+    let own = [
+        ("limb", text(frame.limb.as_deref())),
+        ("zone", text(frame.zone.as_deref())),
+        ("plane", text(frame.plane.as_deref())),
+        ("structure", text(frame.structure.as_deref())),
+        ("status", words::status_code(frame.status).to_owned()),
+        ("confidence", frame.confidence.to_string()),
+        ("file", text(Some(&frame.file))),
+        ("said_in_view", text(Some(&said.join("; ")))),
+        ("other_readings", text(Some(&rivals.join("; ")))),
+        ("exam_time_utc", frame.saved_at_exam.map(rfc3339).unwrap_or_default()),
+        ("scanner_time_utc", rfc3339(frame.saved_at)),
+        ("still_id", text(Some(&frame.id))),
+    ];
+    put(&mut cells, own);
+    cells
+}
+
+fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
+    let mut cells = std::array::from_fn(|_| String::new());
+    let corrected: Vec<String> = call.corrected_by.iter().map(u64::to_string).collect();
+    put(
+        &mut cells,
+        [
+            ("row", row.to_owned()),
+            ("limb", text(call.limb.as_deref())),
+            ("zone", text(call.zone.as_deref())),
+            ("plane", text(call.plane.as_deref())),
+            ("structure", text(call.structure.as_deref())),
+            ("confidence", call.confidence.to_string()),
+            ("call_seq", call.seq.to_string()),
+            ("words", text(Some(&call.words))),
+            ("kind", text(Some(&call.kind))),
+            ("class", text(call.class.as_deref())),
+            ("term", text(call.term.as_deref())),
+            ("degree", text(call.degree.as_deref())),
+            ("position", text(Some(&call.position.join("; ")))),
+            ("number", call.number.map(|number| number.to_string()).unwrap_or_default()),
+            ("unit", text(call.unit.as_deref())),
+            ("unit_assumed", call.unit_assumed.to_string()),
+            ("state", text(call.state.as_deref())),
+            ("taken_back", call.withdrawn.to_string()),
+            ("corrected_by", corrected.join("; ")),
+            ("exam_time_utc", rfc3339(call.said_at)),
+            ("audio_from_s", format!("{:.3}", call.span_s.0)),
+            ("audio_to_s", format!("{:.3}", call.span_s.1)),
+        ],
+    );
+    cells
+}
+
+fn put<const N: usize>(cells: &mut [String; COLUMNS.len()], values: [(&str, String); N]) {
+    for (column, value) in values {
+        let idx = COLUMNS.iter().position(|known| *known == column);
+        match idx.and_then(|idx| cells.get_mut(idx)) {
+            Some(cell) => *cell = value,
+            None => unreachable!("`{column}` is no column"),
+        }
+    }
+}
+
+/// Findings and values that stand and were said in the still's view: same limb, zone and plane.
+pub(crate) fn said_in_view<'a>(frame: &'a FrameRow, record: &'a Record) -> impl Iterator<Item = &'a CallRow> {
+    let known = frame.limb.is_some() && frame.zone.is_some();
+    standing(record).filter(move |call| {
+        known
+            && matches!(call.kind.as_str(), "finding" | "value")
+            && (&call.limb, &call.zone, &call.plane) == (&frame.limb, &frame.zone, &frame.plane)
+    })
+}
+
+/// `<structure>: <what>`, by code.
+pub(crate) fn said_with_structure(call: &CallRow) -> String {
+    match &call.structure {
+        Some(structure) => format!("{structure}: {}", meaning(call)),
+        None => meaning(call),
+    }
+}
+
+fn rfc3339(at: chrono::DateTime<chrono::Utc>) -> String {
+    at.to_rfc3339_opts(chrono::SecondsFormat::Millis, true)
+}
+
+/// Text that no spreadsheet takes for a formula.
+fn text(cell: Option<&str>) -> String {
+    let cell = cell.unwrap_or_default();
+    if cell.starts_with(FORMULA) { format!("'{cell}") } else { cell.to_owned() }
+}
