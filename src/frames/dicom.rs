@@ -13,6 +13,7 @@ use dicom_object::mem::InMemElement;
 use dicom_object::{DefaultDicomObject, InMemDicomObject, OpenFileOptions, Tag};
 
 use crate::exam::call::Problem;
+use crate::frames::lengths::lengths;
 use crate::frames::stamp::{self, Stamp, problem};
 
 /// More regions than this in one image are not read.
@@ -97,6 +98,7 @@ pub fn regions(path: &Path) -> Result<(Vec<Region>, Vec<Problem>), Problem> {
 }
 
 fn open(path: &Path) -> Result<DefaultDicomObject, Problem> {
+    lengths(path)?;
     OpenFileOptions::new().read_until(tags::PIXEL_DATA).open_file(path).map_err(|error| {
         let mut why = error.to_string();
         let mut source = std::error::Error::source(&error);

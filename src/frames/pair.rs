@@ -1,238 +1,376 @@
-//! Pairs the saved stills with what was said.
+//! Pairs each still with the call that labels it.
 //!
-//! Takes: the exam and its stills.
-//! Gives: `Pairing`: for each still a save call, or what was in force, or two readings, or nothing.
-//! Never: settles two plausible readings in silence.
+//! Takes: the exam as folded from its journal, and the stills.
+//! Gives: `Pairing`: the clock, and for each still its call, how sure that is, and what else it could be.
+//! Never: I/O; chooses between two labels that do about as well.
 //! Tested in: `tests/pair.rs`.
+
+use chrono::{DateTime, Utc};
 
 use crate::exam::call::{Act, Command};
 use crate::exam::context::Context;
 use crate::exam::event::Frame;
 use crate::exam::fold::Exam;
-use crate::frames::assign::assign;
-use crate::frames::clock_fit::{Fit, fit};
-use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
+use crate::frames::assign::{Edge, assign};
+use crate::frames::clock_fit::{Candidate, Said, Saved, clock_fit, exam_s};
+use crate::frames::pairing::{PairedFrame, Pairing, Tie};
 
-/// A save call and a still further apart than this are never paired, in seconds.
-const REACH_S: f64 = 4.0;
-/// The spread is never taken for less than this, in seconds: people are not more regular.
-const SPREAD_MIN_S: f64 = 0.5;
-/// What leaving a call or a still alone costs, in squares of the spread.
-const GAP_COST: f64 = 9.0;
-/// Two readings whose costs differ by less than this are both plausible.
-const CLOSE_COST: f64 = 1.5;
-/// A still this long after the last sound is not part of the exam, in seconds.
-const AFTER_END_S: f64 = 60.0;
-/// Confidence of a label that comes from what was in force.
-const CONTEXT_CONFIDENCE: f64 = 0.6;
+/// A clock mark and a save call nearer than this are one moment, in seconds.
+const ONE_MOMENT_S: f64 = 3.0;
+/// Stills this long before the start or after the end of the exam still belong to it, in seconds.
+const GRACE_S: f64 = 30.0;
+/// A still without a call lies between two calls without a still where neither is further than this, in seconds.
+const BETWEEN_S: f64 = 15.0;
+/// Two readings are about as likely when neither is more than this many times likelier than the other.
+const ABOUT: f64 = 3.0;
+/// Weight of "it is none of these" beside a perfect fit.
+const CHANCE: f64 = 0.05;
+/// How far a context can be trusted at its best: nobody said that a still was saved.
+const CONTEXT_MOST: f64 = 0.7;
 
-/// Pairs `frames` with the calls of `exam`.
+/// A moment at which a still was said to be saved: a save call or a clock mark.
+struct Moment {
+    at_s: f64,
+    call: usize,
+    save: bool,
+    mark: bool,
+}
+
+/// A still with its place in the caller's list.
+struct Still {
+    frame: usize,
+    saved: Saved,
+}
+
+/// Pairs the stills of an exam with its calls; equal input gives an equal answer.
+///
+/// The entries of `Pairing::frames` stand in the order of `frames`.
 #[must_use]
 pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
-    let started_at = exam.header.started_at;
-    let scanner_s: Vec<f64> = frames.iter().map(|frame| seconds(frame.saved_at - started_at)).collect();
-    let mut order: Vec<usize> = (0..frames.len()).collect();
-    order.sort_by(|a, b| {
-        let by_number = frames[*a].instance_number.cmp(&frames[*b].instance_number);
-        scanner_s[*a]
-            .total_cmp(&scanner_s[*b])
-            .then(by_number)
-            .then_with(|| frames[*a].id.cmp(&frames[*b].id))
-    });
-    let stills_s: Vec<f64> = order.iter().map(|idx| scanner_s[*idx]).collect();
-    let saves: Vec<(usize, f64)> = exam
-        .calls
+    let moments = moments(exam);
+    let stills = stills(exam, frames);
+    let said: Vec<Said> =
+        moments.iter().map(|moment| Said { at_s: moment.at_s, mark: moment.mark }).collect();
+    let saved: Vec<Saved> = stills.iter().map(|still| still.saved).collect();
+    let fit = clock_fit(&said, &saved);
+    let nothing = PairedFrame { exam_s: None, tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
+    let mut paired = vec![nothing; frames.len()];
+    let readings: Vec<Vec<PairedFrame>> = fit
+        .candidates
         .iter()
-        .enumerate()
-        .filter(|(_, call)| call.withdrawn_by.is_none() && is_save(&call.act))
-        .map(|(idx, call)| (idx, seconds(call.said_at - started_at)))
+        .map(|candidate| Reading::new(exam, &moments, &stills, candidate).frames(fit.confidence))
         .collect();
-    let saves_s: Vec<f64> = saves.iter().map(|(_, at_s)| *at_s).collect();
-    let is_mark = |call: &usize| exam.calls[*call].act == Act::Command(Command::ClockMark);
-    let marks_s: Vec<f64> = saves.iter().filter(|(call, _)| is_mark(call)).map(|(_, at_s)| *at_s).collect();
-    let fits = fit(&saves_s, &stills_s, &marks_s);
-    let Some(best) = fits.first() else {
-        let nothing = PairedFrame { exam_s: None, tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
-        return Pairing { clock: None, frames: vec![nothing; frames.len()] };
-    };
-    let resolution_s = frames.iter().map(|frame| frame.resolution_s).fold(0.0, f64::max);
-    let side = |fit: &Fit| Side { exam, saves: &saves, fit: fit.clone(), resolution_s }.pair(&stills_s);
-    let mut paired = side(best);
-    for rival in &fits[1..] {
-        for (mine, other) in paired.iter_mut().zip(side(rival)) {
-            doubt(exam, mine, &other, rival.offset_s);
+    for (at, still) in stills.iter().enumerate() {
+        if let Some(merged) = merge(exam, &fit.candidates, &readings, at) {
+            paired[still.frame] = merged;
         }
     }
-    let mut in_order = paired.clone();
-    for (place, idx) in order.iter().enumerate() {
-        in_order[*idx] = paired[place].clone();
+    let clock = fit.candidates.into_iter().next().map(|best| best.clock);
+    Pairing { clock, frames: paired }
+}
+
+fn since_start_s(exam: &Exam, at: DateTime<Utc>) -> f64 {
+    (at - exam.header.started_at).as_seconds_f64()
+}
+
+/// Save calls and clock marks that were not taken back, in order of time.
+fn moments(exam: &Exam) -> Vec<Moment> {
+    let mut all: Vec<Moment> = Vec::new();
+    for (call, logged) in exam.calls.iter().enumerate().filter(|(_, logged)| logged.withdrawn_by.is_none()) {
+        let save = logged.act == Act::Save;
+        let mark = logged.act == Act::Command(Command::ClockMark);
+        if save || mark {
+            all.push(Moment { at_s: since_start_s(exam, logged.said_at), call, save, mark });
+        }
     }
-    Pairing { clock: Some(clock(best, fits.len(), resolution_s)), frames: in_order }
-}
-
-#[allow(clippy::cast_precision_loss)] // exact to a microsecond over centuries
-fn seconds(apart: chrono::TimeDelta) -> f64 {
-    apart.num_microseconds().unwrap_or(i64::MAX) as f64 / 1e6
-}
-
-fn is_save(act: &Act) -> bool {
-    matches!(act, Act::Save | Act::Command(Command::ClockMark))
-}
-
-#[allow(clippy::cast_precision_loss)] // few pairs
-fn clock(best: &Fit, n_fits: usize, resolution_s: f64) -> ClockFit {
-    // Twice the standard error of a median (1.2533 spread / sqrt n), and half a step of the scanner's clock.
-    let uncertainty_s = 2.0 * 1.2533 * best.spread_s / (best.pairs as f64).sqrt() + resolution_s / 2.0;
-    let mut method = format!(
-        "median offset and Theil-Sen drift of {} save calls and stills; includes the delay between word and button",
-        best.pairs
-    );
-    if n_fits > 1 {
-        method.push_str(&format!(
-            "; {n_fits} offsets explain the stills about equally well: say `clock mark` once"
-        ));
+    all.sort_by(|a, b| a.at_s.total_cmp(&b.at_s).then(a.call.cmp(&b.call)));
+    let mut moments: Vec<Moment> = Vec::new();
+    for next in all {
+        match moments.last_mut() {
+            // Said together, a mark and a save speak of one still; the save labels it.
+            Some(last) if last.save != next.save && next.at_s - last.at_s < ONE_MOMENT_S => {
+                if next.save {
+                    last.call = next.call;
+                }
+                (last.save, last.mark) = (true, true);
+            }
+            _ => moments.push(next),
+        }
     }
-    ClockFit { offset_s: best.offset_s, drift_ppm: best.drift_ppm, uncertainty_s, pairs: best.pairs, method }
+    moments
 }
 
-/// A second fit of the clocks puts this still elsewhere: keep both readings.
-fn doubt(exam: &Exam, mine: &mut PairedFrame, other: &PairedFrame, offset_s: f64) {
-    let call = |paired: &PairedFrame| match paired.tie {
-        Tie::Save(call) | Tie::Context(call) => Some(call),
-        Tie::Open | Tie::Nothing => None,
+fn stills(exam: &Exam, frames: &[Frame]) -> Vec<Still> {
+    let mut order: Vec<usize> = (0..frames.len()).collect();
+    order.sort_by_key(|idx| (frames[*idx].saved_at, frames[*idx].instance_number, *idx));
+    let still = |frame: usize| Still {
+        frame,
+        saved: Saved {
+            at_s: since_start_s(exam, frames[frame].saved_at),
+            resolution_s: frames[frame].resolution_s,
+        },
     };
-    let (Some(here), Some(there)) = (call(mine), call(other)) else { return };
-    if same_label(&exam.calls[here].context, &exam.calls[there].context) {
-        return;
-    }
-    mine.tie = Tie::Open;
-    mine.rivals.push((here, mine.confidence / 2.0, "the likeliest clock offset".to_owned()));
-    mine.rivals.push((there, other.confidence / 2.0, format!("a clock offset of {offset_s:.1} s")));
-    mine.confidence = 0.0;
+    order.into_iter().map(still).collect()
 }
 
-fn same_label(a: &Context, b: &Context) -> bool {
-    (&a.limb, &a.zone, &a.plane, &a.structure) == (&b.limb, &b.zone, &b.plane, &b.structure)
+type Label<'a> = (&'a Option<String>, &'a Option<String>, &'a Option<String>, &'a Option<String>);
+
+fn label(exam: &Exam, call: usize) -> Label<'_> {
+    let Context { limb, zone, plane, structure, .. } = &exam.calls[call].context;
+    (limb, zone, plane, structure)
 }
 
-/// Pairing under one fit of the clocks.
-struct Side<'a> {
+/// The stills read by one clock.
+struct Reading<'a> {
     exam: &'a Exam,
-    /// Index into the exam's calls, and exam second.
-    saves: &'a [(usize, f64)],
-    fit: Fit,
-    resolution_s: f64,
+    moments: &'a [Moment],
+    /// Calls in force, by the second they were said.
+    calls: Vec<(f64, usize)>,
+    /// When each still was saved, in exam seconds.
+    at_s: Vec<f64>,
+    /// Spread of a still about its call, in seconds.
+    spread_s: Vec<f64>,
+    /// The moment of each still.
+    moment_of: Vec<Option<usize>>,
+    /// The still of each moment.
+    still_of: Vec<Option<usize>>,
+    /// Start and end of the exam, in seconds.
+    bounds_s: (f64, f64),
 }
 
-impl Side<'_> {
-    fn pair(&self, stills_s: &[f64]) -> Vec<PairedFrame> {
-        let at_s: Vec<f64> = stills_s.iter().map(|still| self.fit.exam_s(*still)).collect();
-        let options: Vec<Vec<(usize, f64)>> = at_s.iter().map(|still| self.options(*still)).collect();
-        let assigned = assign(self.saves.len(), &options);
-        let mut taken = vec![false; self.saves.len()];
-        assigned.iter().flatten().for_each(|save| taken[*save] = true);
-        let place = |still: usize| match assigned[still] {
-            Some(save) => self.saved(still, save, &at_s, &assigned, &taken),
-            None => self.in_force(at_s[still]),
-        };
-        let mut paired: Vec<PairedFrame> = (0..at_s.len()).map(place).collect();
-        // A call half-way between two stills: neither is chosen.
-        for still in 0..paired.len() {
-            let Tie::Save(call) = paired[still].tie else { continue };
-            let save = assigned[still].unwrap_or(0);
-            for near in [still.wrapping_sub(1), still + 1] {
-                let free = near < at_s.len() && assigned[near].is_none();
-                if free && self.cost(at_s[near], save) - self.cost(at_s[still], save) < CLOSE_COST {
-                    let reason = "one save call lies about half-way between two stills";
-                    for idx in [still, near] {
-                        let other = self.in_force(at_s[idx]);
-                        paired[idx].tie = Tie::Open;
-                        paired[idx].confidence = 0.0;
-                        paired[idx].rivals = vec![(call, 0.5, reason.to_owned())];
-                        if let Tie::Context(before) = other.tie {
-                            paired[idx].rivals.push((
-                                before,
-                                0.5,
-                                "what was in force at that moment".to_owned(),
-                            ));
-                        }
-                    }
+impl<'a> Reading<'a> {
+    fn new(exam: &'a Exam, moments: &'a [Moment], stills: &[Still], by: &Candidate) -> Self {
+        let at_s: Vec<f64> = stills.iter().map(|still| exam_s(&by.clock, still.saved.at_s)).collect();
+        let spread_s: Vec<f64> = stills
+            .iter()
+            // A step of the clock spreads evenly: its standard deviation is a twelfth's root.
+            .map(|still| by.spread_s.max(still.saved.resolution_s / 12.0_f64.sqrt()).clamp(0.25, 1.0))
+            .collect();
+        let mut edges = Vec::new();
+        for (column, (still_s, spread_s)) in at_s.iter().zip(&spread_s).enumerate() {
+            let reach_s = (4.0 * spread_s).clamp(1.5, 3.0);
+            let first = moments.partition_point(|moment| moment.at_s < still_s - reach_s);
+            let near = moments[first..].iter().take_while(|moment| moment.at_s <= still_s + reach_s);
+            for (idx, moment) in near.enumerate() {
+                let off = (moment.at_s - still_s) / reach_s;
+                edges.push(Edge { row: first + idx, column, worth: 1.0 - off * off });
+            }
+        }
+        let (mut moment_of, mut still_of) = (vec![None; stills.len()], vec![None; moments.len()]);
+        for (moment, still) in assign(edges) {
+            moment_of[still] = Some(moment);
+            still_of[moment] = Some(still);
+        }
+        let mut calls: Vec<(f64, usize)> = (exam.calls.iter().enumerate())
+            .filter(|(_, call)| call.withdrawn_by.is_none())
+            .map(|(idx, call)| (since_start_s(exam, call.said_at), idx))
+            .collect();
+        calls.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let bounds_s = (-GRACE_S, end_s(exam, &calls) + GRACE_S);
+        Self { exam, moments, calls, at_s, spread_s, moment_of, still_of, bounds_s }
+    }
+
+    fn frames(&self, sure: f64) -> Vec<PairedFrame> {
+        let mut frames: Vec<PairedFrame> = (0..self.at_s.len()).map(|still| self.frame(still)).collect();
+        for frame in &mut frames {
+            frame.confidence *= sure;
+        }
+        frames
+    }
+
+    /// How well a still fits a moment, 1 at best.
+    fn likely(&self, still: usize, moment: usize) -> f64 {
+        let off = (self.at_s[still] - self.moments[moment].at_s) / self.spread_s[still];
+        (-0.5 * off * off).exp()
+    }
+
+    fn frame(&self, still: usize) -> PairedFrame {
+        match self.moment_of[still] {
+            Some(moment) => self.called(still, moment),
+            None => self.uncalled(still),
+        }
+    }
+
+    fn answer(
+        &self,
+        still: usize,
+        tie: Tie,
+        confidence: f64,
+        rivals: Vec<(usize, f64, String)>,
+    ) -> PairedFrame {
+        PairedFrame { exam_s: Some(self.at_s[still]), tie, confidence, rivals }
+    }
+
+    /// A still that has a moment of its own.
+    fn called(&self, still: usize, moment: usize) -> PairedFrame {
+        let own = self.likely(still, moment);
+        let call = self.moments[moment].call;
+        let mut others = CHANCE;
+        let mut rivals: Vec<(usize, f64, String)> = Vec::new();
+        let mut twin = None;
+        for near in [moment.checked_sub(1), Some(moment + 1)].into_iter().flatten() {
+            if self.still_of.get(near).is_some_and(Option::is_none) {
+                let likely = self.likely(still, near);
+                others += likely;
+                if likely * ABOUT >= own && self.differ(call, self.moments[near].call) {
+                    rivals.push((
+                        self.moments[near].call,
+                        likely,
+                        "about as near, and without a still".to_owned(),
+                    ));
                 }
             }
         }
-        paired
-    }
-
-    /// How badly a still at this exam second fits a save call, in squares of the spread.
-    fn cost(&self, at_s: f64, save: usize) -> f64 {
-        let spread_s = self.fit.spread_s.max(SPREAD_MIN_S).hypot(self.resolution_s / 2.0);
-        ((at_s - self.saves[save].1) / spread_s).powi(2)
-    }
-
-    /// The save calls within reach, with what each is worth.
-    fn options(&self, at_s: f64) -> Vec<(usize, f64)> {
-        let from = self.saves.partition_point(|(_, save_s)| *save_s < at_s - REACH_S);
-        let near = (from..self.saves.len()).take_while(|save| self.saves[*save].1 <= at_s + REACH_S);
-        near.map(|save| (save, 2.0 * GAP_COST - self.cost(at_s, save)))
-            .filter(|(_, worth)| *worth > 0.0)
-            .collect()
-    }
-
-    fn saved(
-        &self,
-        still: usize,
-        save: usize,
-        at_s: &[f64],
-        assigned: &[Option<usize>],
-        taken: &[bool],
-    ) -> PairedFrame {
-        let (call, _) = self.saves[save];
-        let cost = self.cost(at_s[still], save);
-        let mine = (-cost / 2.0).exp();
-        let mut others = 0.0;
-        let mut rivals = Vec::new();
-        for (near, _) in self.options(at_s[still]) {
-            let near_call = self.saves[near].0;
-            let label = same_label(&self.exam.calls[call].context, &self.exam.calls[near_call].context);
-            // A call that has a still of its own is no rival.
-            if near == save || taken[near] || label {
-                continue;
-            }
-            let near_cost = self.cost(at_s[still], near);
-            others += (-near_cost / 2.0).exp();
-            if near_cost - cost < CLOSE_COST {
-                let reason = "lies about half-way between two save calls".to_owned();
-                rivals.push((near_call, 0.5, reason));
+        for near in [still.checked_sub(1), Some(still + 1)].into_iter().flatten() {
+            if self.moment_of.get(near).is_some_and(Option::is_none) {
+                let likely = self.likely(near, moment);
+                others += likely;
+                if likely * ABOUT >= own {
+                    let why = "another still is about as near to the save call".to_owned();
+                    twin = Some((self.in_force(self.at_s[still]).unwrap_or(call), likely, why));
+                }
             }
         }
-        debug_assert_eq!(assigned[still], Some(save));
-        let exam_s = Some(at_s[still]);
+        // The call is given to neither still, even where both would get the same label from it.
+        rivals.extend(twin);
+        let sure = own / (own + others);
         if !rivals.is_empty() {
-            rivals.insert(0, (call, 0.5, "lies about half-way between two save calls".to_owned()));
-            return PairedFrame { exam_s, tie: Tie::Open, confidence: 0.0, rivals };
+            rivals.insert(0, (call, own, "the nearest save call".to_owned()));
+            return self.open(still, rivals);
         }
-        let confidence = mine / (mine + others + (-GAP_COST / 2.0).exp());
-        PairedFrame { exam_s, tie: Tie::Save(call), confidence: round(confidence), rivals }
+        self.answer(still, Tie::Save(call), sure, rivals)
     }
 
-    /// A still without a save call: labelled from what was in force, if anything was.
-    fn in_force(&self, at_s: f64) -> PairedFrame {
-        let started_at = self.exam.header.started_at;
-        let said_s = |idx: usize| seconds(self.exam.calls[idx].said_at - started_at);
-        let counts = |idx: &usize| self.exam.calls[*idx].withdrawn_by.is_none();
-        let last = (0..self.exam.calls.len()).rev().find(|idx| said_s(*idx) <= at_s && counts(idx));
-        let end_s = self.exam.breaths.last().map_or(0.0, |breath| breath.span.seconds().1);
-        let nothing =
-            PairedFrame { exam_s: Some(at_s), tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
-        let Some(call) = last.filter(|_| at_s <= end_s + AFTER_END_S) else { return nothing };
-        let context = &self.exam.calls[call].context;
-        if context.limb.is_none() || context.zone.is_none() {
-            return nothing;
+    /// A still that no moment was left for.
+    fn uncalled(&self, still: usize) -> PairedFrame {
+        let at_s = self.at_s[still];
+        if at_s < self.bounds_s.0 || at_s > self.bounds_s.1 {
+            return self.answer(still, Tie::Nothing, 0.0, Vec::new());
         }
-        PairedFrame { tie: Tie::Context(call), confidence: CONTEXT_CONFIDENCE, ..nothing }
+        let rivals = self.between(still);
+        if !rivals.is_empty() {
+            return self.open(still, rivals);
+        }
+        let Some(call) = self.in_force(at_s) else {
+            return self.answer(still, Tie::Nothing, 0.0, Vec::new());
+        };
+        // Near a change of the label, the still may belong to either side of it.
+        let slack_s = 2.0 * self.spread_s[still];
+        let mut rivals: Vec<(usize, f64, String)> = Vec::new();
+        for other in [self.in_force(at_s - slack_s), self.in_force(at_s + slack_s)].into_iter().flatten() {
+            if self.differ(call, other) {
+                rivals.push((other, 0.5, "said within the spread of the clock".to_owned()));
+            }
+        }
+        let sure = if rivals.is_empty() { CONTEXT_MOST } else { CONTEXT_MOST / 2.0 };
+        self.answer(still, Tie::Context(call), sure, rivals)
+    }
+
+    /// Two readings of a still that has no moment: about half-way between two moments that have no still,
+    /// or about as near to a moment as the still that took it.
+    fn between(&self, still: usize) -> Vec<(usize, f64, String)> {
+        let at_s = self.at_s[still];
+        let after = self.moments.partition_point(|moment| moment.at_s < at_s);
+        let near: Vec<usize> = [after.checked_sub(1), Some(after).filter(|idx| *idx < self.moments.len())]
+            .into_iter()
+            .flatten()
+            .collect();
+        if let [before, after] = near[..] {
+            let (left_s, right_s) = (at_s - self.moments[before].at_s, self.moments[after].at_s - at_s);
+            let free = self.still_of[before].is_none() && self.still_of[after].is_none();
+            let even = (left_s - right_s).abs() <= 2.0 * self.spread_s[still];
+            let (first, second) = (self.moments[before].call, self.moments[after].call);
+            if free && even && left_s.max(right_s) <= BETWEEN_S && self.differ(first, second) {
+                let why = || "half-way between two save calls without a still".to_owned();
+                return vec![(first, 0.5, why()), (second, 0.5, why())];
+            }
+        }
+        for moment in near {
+            let Some(owner) = self.still_of[moment] else {
+                continue;
+            };
+            let (mine, theirs) = (self.likely(still, moment), self.likely(owner, moment));
+            let call = self.moments[moment].call;
+            if mine * ABOUT >= theirs {
+                let other = self.in_force(at_s).unwrap_or(call);
+                let why = "another still is about as near to the save call".to_owned();
+                return vec![(other, theirs, "in force when it was saved".to_owned()), (call, mine, why)];
+            }
+        }
+        Vec::new()
+    }
+
+    fn open(&self, still: usize, mut rivals: Vec<(usize, f64, String)>) -> PairedFrame {
+        let total: f64 = rivals.iter().map(|rival| rival.1).sum();
+        for rival in &mut rivals {
+            rival.1 /= total.max(f64::MIN_POSITIVE);
+        }
+        let most = rivals.iter().map(|rival| rival.1).fold(0.0, f64::max);
+        self.answer(still, Tie::Open, most, rivals)
+    }
+
+    fn differ(&self, one: usize, other: usize) -> bool {
+        label(self.exam, one) != label(self.exam, other)
+    }
+
+    fn placed(&self, call: usize) -> bool {
+        let context = &self.exam.calls[call].context;
+        context.limb.is_some() && context.zone.is_some()
+    }
+
+    /// The last call before this second, where limb and zone were in force.
+    fn in_force(&self, at_s: f64) -> Option<usize> {
+        let after = self.calls.partition_point(|(said_s, _)| *said_s <= at_s);
+        let call = self.calls[after.checked_sub(1)?].1;
+        self.placed(call).then_some(call)
     }
 }
 
-fn round(share: f64) -> f64 {
-    (share * 1000.0).round() / 1000.0
+/// When the exam ended, in seconds: said so, or the end of listening, or the last that was heard.
+fn end_s(exam: &Exam, calls: &[(f64, usize)]) -> f64 {
+    let said = calls.iter().rev().find(|(_, idx)| exam.calls[*idx].act == Act::Command(Command::EndOfExam));
+    let heard = || {
+        let last = exam.breaths.iter().map(|breath| since_start_s(exam, breath.said_at));
+        last.chain(calls.iter().map(|call| call.0)).fold(0.0, f64::max)
+    };
+    let closed = || exam.closed.as_ref().map(|(at, _)| since_start_s(exam, *at));
+    said.map(|call| call.0).or_else(closed).unwrap_or_else(heard)
+}
+
+fn call_of(tie: Tie) -> Option<usize> {
+    match tie {
+        Tie::Save(call) | Tie::Context(call) => Some(call),
+        Tie::Open | Tie::Nothing => None,
+    }
+}
+
+/// One answer out of those by each clock: where the clocks give different labels, none is chosen.
+fn merge(exam: &Exam, by: &[Candidate], readings: &[Vec<PairedFrame>], at: usize) -> Option<PairedFrame> {
+    let mut merged = readings.first()?[at].clone();
+    let best = call_of(merged.tie);
+    if merged.tie == Tie::Open {
+        return Some(merged);
+    }
+    let mut calls: Vec<(usize, f64, String)> = Vec::new();
+    let mut agree = true;
+    for (candidate, reading) in by.iter().zip(readings) {
+        let share = 0.5_f64.powf(by[0].score - candidate.score).min(1.0);
+        let call = call_of(reading[at].tie);
+        agree &= match (best, call) {
+            (Some(best), Some(call)) => label(exam, best) == label(exam, call),
+            (None, None) => reading[at].tie == merged.tie,
+            _ => false,
+        };
+        if let Some(call) = call.filter(|call| calls.iter().all(|known| known.0 != *call)) {
+            calls.push((call, share, format!("by an offset of {:+.1} s", candidate.clock.offset_s)));
+        }
+    }
+    if !agree {
+        let total: f64 = calls.iter().map(|call| call.1).sum();
+        calls.iter_mut().for_each(|call| call.1 /= total.max(f64::MIN_POSITIVE));
+        merged.confidence = calls.first().map_or(0.0, |call| call.1).min(0.5);
+        merged.tie = Tie::Open;
+        merged.rivals = calls;
+    }
+    Some(merged)
 }
