@@ -58,9 +58,10 @@ struct Row<'a> {
 
 impl<'a> Row<'a> {
     fn read(line: &'a str) -> anyhow::Result<Self> {
-        let cells: Vec<&str> = line.split(',').collect();
-        let cells: [&str; 8] =
-            cells.try_into().ok().with_context(|| format!("`{line}` has not eight cells"))?;
+        let mut cells: Vec<&str> = line.split(',').collect();
+        ensure!((2..=8).contains(&cells.len()), "`{line}` has not two to eight cells");
+        cells.resize(8, "");
+        let cells: [&str; 8] = cells.try_into().ok().context("eight cells, as sized above")?;
         let [exam_s, label, area, lesion, horse @ ..] = cells;
         let number = |text: &str, otherwise: f64| -> anyhow::Result<f64> {
             if text.is_empty() {
@@ -115,7 +116,7 @@ fn study_number(table: &str, start: &str) -> u64 {
 fn write(path: &Path, number: u32, study: u64, row: &Row, clock: &ScannerClock) -> anyhow::Result<()> {
     let mut still = identity(clock.start, study, row.horse);
     let saved = clock.shows(row.exam_s);
-    // Zeroes before the number keep it apart from the study's and the series' own.
+    // Four figures keep it apart from the study's and the series' own one.
     let uid = format!("2.25.{study}{number:04}");
     let (date, time) = (saved.format("%Y%m%d").to_string(), saved.format("%H%M%S").to_string());
     let time = if clock.whole_seconds { time } else { format!("{time}{}", saved.format("%.3f")) };
@@ -181,6 +182,8 @@ fn identity(start: DateTime<FixedOffset>, study: u64, horse: [&str; 4]) -> InMem
         (tags::REFERRING_PHYSICIAN_NAME, VR::PN, String::new()),
         (tags::MODALITY, VR::CS, "US".to_owned()),
         (tags::MANUFACTURER, VR::LO, "zonecall demo".to_owned()),
+        // Empty: the scanner was not told which limb, and the label must stand nowhere in the file.
+        (tags::LATERALITY, VR::CS, String::new()),
         (tags::ANATOMICAL_ORIENTATION_TYPE, VR::CS, "QUADRUPED".to_owned()),
     ];
     for (tag, vr, text) in texts {

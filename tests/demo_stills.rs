@@ -11,8 +11,9 @@ use dicom_object::{FileDicomObject, InMemDicomObject, open_file};
 const START: &str = "2026-05-04T10:00:00+02:00";
 /// Between the mean of tissue (45) and of tendon (105), the two brightnesses that the pictures are drawn with.
 const BETWEEN: f64 = 75.0;
-/// Half the side of the square that speckle is averaged over before it is cut at `BETWEEN`.
-const REACH: usize = 4;
+/// Half the side of the square that speckle is averaged over before it is cut at `BETWEEN`. Larger squares
+/// round off the ends of an ellipse: with 4, one picture reads 1.2 % small though its pixels are right.
+const REACH: usize = 2;
 
 fn demo(file: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio").join(file)
@@ -124,22 +125,22 @@ fn two_runs_give_equal_bytes_and_two_exams_share_no_uid() {
 
 #[test]
 fn the_scanner_s_clock_can_be_set_and_cut_to_whole_seconds() {
-    // The first still of the table is saved at second 15.145: 10:00:15.15 by a scanner that is right.
+    // The second still of the table is saved at second 20.63: 10:00:20.63 by a scanner that is right.
     for (more, shown) in [
-        (&["0", "0"][..], "20260504100015.150"),
-        (&["0", "0", "whole"][..], "20260504100015"),
-        (&["-100", "0"][..], "20260504095835.150"),
-        // A tenth too fast, drift alone: 15.145 x 1.1 = 16.6595.
-        (&["0", "100000"][..], "20260504100016.660"),
+        (&["0", "0"][..], "20260504100020.630"),
+        (&["0", "0", "whole"][..], "20260504100020"),
+        (&["-100", "0"][..], "20260504095840.630"),
+        // A tenth too fast, drift alone: 20.63 x 1.1 = 22.693.
+        (&["0", "100000"][..], "20260504100022.690"),
     ] {
         let folder = make("hind-limb.stills.csv", more);
-        let still = open_file(&files(&folder)[0]).expect("DICOM");
+        let still = open_file(&files(&folder)[1]).expect("DICOM");
         assert_eq!(text(&still, tags::ACQUISITION_DATE_TIME), shown, "{more:?}");
     }
 }
 
 #[test]
-fn no_still_has_an_error_or_a_warning_under_dciodvfy() {
+fn no_still_has_an_error_under_dciodvfy_and_only_the_empty_side_is_warned_of() {
     for table in ["fore-limbs.stills.csv", "hind-limb.stills.csv"] {
         for file in files(&make(table, &[])) {
             let judged = Command::new("dciodvfy").arg(&file).output();
@@ -147,7 +148,10 @@ fn no_still_has_an_error_or_a_warning_under_dciodvfy() {
                 judged.expect("dciodvfy of Debian's dicom3tools is missing; `make setup` installs it");
             let said = String::from_utf8_lossy(&judged.stderr);
             assert!(said.contains("USImage"), "{}: {said}", file.display());
-            assert!(!said.contains("Error") && !said.contains("Warning"), "{}: {said}", file.display());
+            assert!(!said.contains("Error"), "{}: {said}", file.display());
+            // The scanner does not know the limb, so it must send the side empty; the program always warns of that.
+            let odd = said.lines().find(|line| line.contains("Warning") && !line.contains("<Laterality>"));
+            assert_eq!(odd, None, "{}", file.display());
         }
     }
 }
