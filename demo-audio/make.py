@@ -3,9 +3,13 @@
 
 Speech is synthetic. Needs flite, espeak-ng and sox. Equal scenarios give equal audio samples.
 A scenario line is `gap|voice|words|mark`: seconds of silence before it, `vet` or `other`, what is said, and
-`still` if a still is saved with it, `silent-still` if one is saved that nobody calls (its words are empty).
+`still LABEL AREA LESION` if a still is saved with it (square centimetres of the tendon and of the dark part in it,
+both may be left out), `silent-still` if one is saved that nobody calls (its words are empty). `talk` marks words
+that are no call. The line `# horse: NAME, BREED, SEX, NEUTERED` says whose stills they are (DICOM's words).
 """
-import array, json, pathlib, random, subprocess, sys, tempfile, wave
+import array, json, pathlib, random, subprocess, tempfile, wave
+
+import truth
 
 RATE = 16_000
 VOICES = {"vet": ["flite", "-voice", "rms"], "other": ["espeak-ng", "-v", "en-gb", "-s", "160"]}
@@ -30,9 +34,11 @@ def speak(voice, words, folder):
 
 def make(scenario):
     chance = random.Random(scenario.stem)
-    sound, stills = [], []
+    sound, stills, horse = [], [], ""
     with tempfile.TemporaryDirectory() as folder:
         for line in scenario.read_text().splitlines():
+            if line.startswith("# horse:"):
+                horse = ",".join(part.strip() for part in line.removeprefix("# horse:").split(","))
             if not line.strip() or line.startswith("#"):
                 continue
             gap, voice, words, mark = (part.strip() for part in line.split("|"))
@@ -41,8 +47,9 @@ def make(scenario):
             if words:
                 sound += speak(voice, words, pathlib.Path(folder))
             if mark.startswith(("still", "silent-still")):
-                label = mark.split(" ", 1)[1] if " " in mark else ""
-                stills.append((round(begin + DELAYS[len(stills) % len(DELAYS)], 3), label))
+                parts = mark.split()[1:] + [""] * 5
+                label, sizes = " ".join(parts[:3]).strip(), parts[3:5]
+                stills.append((round(begin + DELAYS[len(stills) % len(DELAYS)], 3), label, *sizes))
     sound += [0.0] * RATE
     low, out = 0.0, array.array("h")
     for sample in sound:
@@ -55,8 +62,11 @@ def make(scenario):
             file.setparams((1, 2, RATE, 0, "NONE", ""))
             file.writeframes(out.tobytes())
         subprocess.run(["sox", "-D", plain, target], check=True)
-    rows = ["exam_s,label"] + [f"{at},{label}" for at, label in stills]
+    rows = ["exam_s,label,area_cm2,lesion_cm2,horse,breed,sex,neutered"]
+    rows += [",".join(map(str, [*still, horse])) for still in stills]
     scenario.with_suffix(".stills.csv").write_text("\n".join(rows) + "\n")
+    calls = truth.calls(scenario.read_text())
+    scenario.with_suffix(".truth.jsonl").write_text("".join(json.dumps(call) + "\n" for call in calls))
     print(f"{target.name}: {len(out) / RATE:.0f} s, {len(stills)} stills")
 
 

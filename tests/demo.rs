@@ -74,7 +74,7 @@ fn the_fore_limbs_are_heard_word_by_word_and_every_still_gets_its_label() {
     check_words(&record, "fore-limbs.txt");
     let table = std::fs::read_to_string(demo("fore-limbs.stills.csv")).expect("table");
     let labels: Vec<&str> =
-        table.lines().skip(1).map(|line| line.split_once(',').expect("comma").1).collect();
+        table.lines().skip(1).map(|line| line.split(',').nth(1).expect("comma")).collect();
     let frames = record["frames"].as_array().expect("frames");
     assert_eq!(frames.len(), labels.len());
     for (frame, label) in frames.iter().zip(&labels) {
