@@ -293,6 +293,13 @@ fn what_has_no_place_is_told() {
 }
 
 #[test]
+fn a_save_after_a_breath_that_was_not_understood_is_asked_about_until_the_next_zone() {
+    let unheard = ["left fore one alpha transverse", "zone zone", "save"];
+    let moved_on = ["left fore one alpha transverse", "zone zone", "one bravo", "save"];
+    check("save-after-unheard", "listen", &said(&unheard), &said(&moved_on));
+}
+
+#[test]
 fn hypoechoic_is_asked_about_and_the_score_is_not() {
     let place = ["left fore two bravo transverse", "s d f t"];
     let score = said(&[place[0], place[1], "echo score two"]);

@@ -14,6 +14,7 @@ use crate::exam::context::Context;
 use crate::exam::event::{Frame, Outcome};
 use crate::exam::fold::{Breath, Exam, LoggedCall};
 use crate::frames::pairing::{PairedFrame, Pairing, Tie};
+use crate::knowledge::doubt::{DOUBTFUL, unheard_before};
 use crate::knowledge::record::{CallRow, FrameRow, NoteRow, Rival, Status};
 use crate::protocol::Protocols;
 
@@ -168,6 +169,7 @@ fn frame_row(exam: &Exam, frame: &Frame, paired: Option<&PairedFrame>) -> FrameR
         Tie::Nothing => (Status::Unlabelled, None),
     };
     let context = call.map(|call| call.context.clone()).unwrap_or_default();
+    let most = if call.is_some_and(|call| unheard_before(exam, call).is_some()) { DOUBTFUL } else { 1.0 };
     FrameRow {
         id: frame.id.clone(),
         file: frame.file.clone(),
@@ -178,7 +180,7 @@ fn frame_row(exam: &Exam, frame: &Frame, paired: Option<&PairedFrame>) -> FrameR
         plane: context.plane,
         structure: context.structure,
         status,
-        confidence: paired.map_or(0.0, |paired| paired.confidence),
+        confidence: paired.map_or(0.0, |paired| paired.confidence).min(most),
         call_seq: call.map(|call| call.seq),
         rivals: paired.map(|paired| rivals(exam, paired)).unwrap_or_default(),
     }

@@ -11,6 +11,7 @@ use crate::exam::event::Outcome;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::{Evidence, Hit, in_words};
 use crate::knowledge::coverage::live;
+use crate::knowledge::doubt::unheard_before;
 use crate::protocol::{Plane, Protocols, Zone};
 
 /// The setting that says where the probe's marker points.
@@ -102,6 +103,22 @@ pub(super) fn save_without_place(evidence: &Evidence) -> Vec<Hit> {
         let lacking = lacking(&call.context, &["limb", "zone", "plane"]);
         if !lacking.is_empty() {
             let message = format!("a still was saved with no {lacking} in force; label it by hand");
+            hits.push(Hit::call(call, message));
+        }
+    }
+    hits
+}
+
+/// A breath that was not understood may have been the call of another view.
+pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for call in live(evidence.exam).filter(|call| call.act == Act::Save) {
+        if let Some(breath) = unheard_before(evidence.exam, call) {
+            let at_s = breath.span.seconds().0;
+            let message = format!(
+                "a still was saved after a breath that was not understood ({at_s:.1} s into the audio), and no zone \
+                 was called in between; if that breath moved on, this label is wrong: listen"
+            );
             hits.push(Hit::call(call, message));
         }
     }

@@ -44,7 +44,7 @@ const MISHEARD: &str = "our own rule: what is easily misheard is asked about";
 
 use Severity::{Error, Info, Warn};
 
-const RULES: [Rule; 30] = [
+const RULES: [Rule; 31] = [
     rule("journal-damage", Error, OURS, journal::damage),
     rule("audio-lost", Error, OURS, journal::audio_lost),
     rule("clock-unknown", Error, OURS, stills::clock_unknown),
@@ -65,6 +65,7 @@ const RULES: [Rule; 30] = [
     rule("finding-unconfirmed", Warn, MISHEARD, calls::finding_unconfirmed),
     rule("foreign-position", Warn, FILES, calls::foreign_position),
     rule("save-without-place", Warn, OURS, calls::save_without_place),
+    rule("save-after-unheard", Warn, OURS, calls::save_after_unheard),
     rule("value-without-place", Warn, OURS, values::without_place),
     rule("value-in-wrong-plane", Warn, FILES, values::wrong_plane),
     rule("value-unit", Warn, FILES, values::odd_unit),
