@@ -1,45 +1,23 @@
 //! The grammar file, its reader, and what each of its sentences means.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+mod support;
+
 use std::path::Path;
-use std::sync::LazyLock;
 
 use expect_test::{Expect, expect};
 use proptest::prelude::*;
-use zonecall::clock::Span;
+use support::{BUILT_IN, breath};
 use zonecall::exam::parse::{calls_of, parse};
-use zonecall::hear::utterance::{Utterance, Word};
 use zonecall::language::automaton::Passed;
 use zonecall::language::grammar::{Grammar, Node};
 use zonecall::language::jsgf;
-use zonecall::language::pack::{EXAM_RULE, Language, Pack};
+use zonecall::language::pack::{EXAM_RULE, Pack};
 use zonecall::language::phrases::phrases;
-use zonecall::protocol::Protocols;
-
-static EVERYTHING: LazyLock<(Language, Protocols)> = LazyLock::new(|| {
-    let protocols = Protocols::built_in().unwrap();
-    let zones: Vec<String> = protocols
-        .schemes
-        .iter()
-        .flat_map(|scheme| scheme.zones.iter().map(|zone| zone.code.clone()))
-        .collect();
-    (Pack::built_in().unwrap().for_zones(&zones), protocols)
-});
-
-fn heard(words: &[String]) -> Utterance {
-    let word = |(idx, text): (usize, &String)| {
-        let from = idx as u64 * 8_000;
-        Word { text: text.clone(), span: Span { from, to: from + 8_000 }, confidence: 1.0 }
-    };
-    let words: Vec<Word> = words.iter().enumerate().map(word).collect();
-    let span = Span { from: 0, to: words.len() as u64 * 8_000 };
-    Utterance { span, words, confidence: 1.0, score: 0.0, rejected: false, level_dbfs: -20.0, clipped: 0.0 }
-}
 
 fn means(text: &str, expect: &Expect) {
-    let (language, protocols) = &*EVERYTHING;
-    let words: Vec<String> = text.split_whitespace().map(str::to_owned).collect();
-    let parsed = parse(&heard(&words), language, protocols);
+    let (language, protocols) = &*BUILT_IN;
+    let parsed = parse(&breath(0.0, text), language, protocols);
     let mut lines: Vec<String> = parsed
         .calls
         .iter()
@@ -88,12 +66,14 @@ proptest! {
 
     #[test]
     fn every_sentence_the_grammar_makes_parses_to_what_its_tags_say(forks in prop::collection::vec(any::<u16>(), 60)) {
-        let (language, protocols) = &*EVERYTHING;
+        let (language, protocols) = &*BUILT_IN;
         let mut next = forks.iter().cycle();
         let mut choose = |n: usize| usize::from(*next.next().unwrap()) % n;
         let mut said = Sentence::default();
         say(&language.grammar, &language.grammar.rule(EXAM_RULE).unwrap().body, &mut choose, &mut said);
-        let utterance = heard(&said.words);
+        let texts: Vec<&str> = said.words.iter().map(String::as_str).collect();
+        prop_assert!(language.engine.graph.allows(&texts), "no engine can hear {:?}", said.words);
+        let utterance = breath(0.0, &said.words.join(" "));
         let wanted = calls_of(&said.tags, &utterance.words, protocols);
         // A note swallows what follows it, so its neighbours are another test's business.
         let parsed = parse(&utterance, language, protocols);
@@ -280,7 +260,7 @@ fn broken_grammars_say_file_line_and_column() {
 
 #[test]
 fn the_phrase_card_shows_patterns_and_codes() {
-    let (language, _) = &*EVERYTHING;
+    let (language, _) = &*BUILT_IN;
     let card = phrases(&language.grammar);
     let limb = card.iter().find(|heading| heading.title == "Limb").unwrap();
     assert_eq!(limb.patterns[0], ("left (fore | front) | near fore".to_owned(), "LF".to_owned()));

@@ -3,7 +3,7 @@
 //! Takes: the program's arguments.
 //! Gives: `Args`; the manual pages and shell completions are made from it, too.
 //! Never: does anything.
-//! Tested in: `tests/cli.rs`.
+//! Tested in: `tests/demo.rs`.
 
 use std::path::PathBuf;
 

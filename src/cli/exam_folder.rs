@@ -2,8 +2,8 @@
 //!
 //! Takes: a folder with `exam.jsonl`.
 //! Gives: the exam, its pairing and its record.
-//! Never: writes.
-//! Tested in: `tests/cli.rs`.
+//! Never: changes the exam; it only writes what is derived from it.
+//! Tested in: `tests/demo.rs`.
 
 use std::collections::BTreeMap;
 use std::io::Write;
@@ -61,12 +61,18 @@ pub(crate) fn exam(folder: &Path, protocols: &Protocols) -> anyhow::Result<Exam>
     fold(&lines, protocols).with_context(|| format!("`{}`", folder.join(journal::JOURNAL_FILE).display()))
 }
 
-/// The record of the exam in the folder.
+/// The record of the exam that was named, and the protocols it was read with.
 pub(crate) fn record_of(args: &args::Folder) -> anyhow::Result<(Record, Protocols)> {
     let protocols = protocols(&args.knowledge)?;
-    let exam = exam(&args.folder, &protocols)?;
+    let record = record_in(&args.folder, &protocols)?;
+    Ok((record, protocols))
+}
+
+/// The record of the exam in `folder`.
+pub(crate) fn record_in(folder: &Path, protocols: &Protocols) -> anyhow::Result<Record> {
+    let exam = exam(folder, protocols)?;
     let pairing = pair(&exam, &exam.frames);
-    Ok((record(&exam, &pairing, &protocols), protocols))
+    Ok(record(&exam, &pairing, protocols))
 }
 
 /// Writes a file whole or not at all, making its folder.

@@ -3,7 +3,7 @@
 //! Takes: recordings and the options of `args::Hear`.
 //! Gives: `exam.jsonl` and `audio/0001.wav`, `audio/0002.wav`, ... in the folder.
 //! Never: recognises a sample before it is kept.
-//! Tested in: `tests/cli.rs`.
+//! Tested in: `tests/demo.rs`.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -11,7 +11,7 @@ use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use anyhow::{Context as _, bail};
+use anyhow::Context as _;
 use chrono::{DateTime, Local, Offset, TimeDelta, TimeZone, Utc};
 use indicatif::{ProgressBar, ProgressStyle};
 use sha2::{Digest, Sha256};
@@ -21,7 +21,7 @@ use super::exam_folder;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality};
 use crate::exam::attend::Attention;
 use crate::exam::event::{AudioFile, Event, Header, HeardCall, Horse, JOURNAL_SCHEMA, Outcome};
-use crate::exam::journal::{JOURNAL_FILE, Journal};
+use crate::exam::journal::{JOURNAL_FILE, Journal, JournalError};
 use crate::exam::parse::parse;
 use crate::hear::decode::{self, Recording};
 use crate::hear::endpoint::Breaths;
@@ -37,11 +37,10 @@ use crate::protocol::Protocols;
 const ANCHOR_SAMPLES: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 pub(crate) fn hear(args: &args::Hear) -> anyhow::Result<ExitCode> {
-    if args.into.join(JOURNAL_FILE).exists() {
-        bail!(
-            "`{}` already holds an exam, and a journal is never overwritten; choose a new folder",
-            args.into.display()
-        );
+    // Told before the engine is loaded; `Journal::create` makes sure of it.
+    let path = args.into.join(JOURNAL_FILE);
+    if path.exists() {
+        return Err(JournalError::Exists { path }.into());
     }
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let (pack, language, schemes) = exam_folder::language(&args.language, &protocols)?;

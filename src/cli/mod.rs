@@ -3,7 +3,7 @@
 //! Takes: the command line.
 //! Gives: an exit code: 0 clean, 1 findings to look at, 2 an error.
 //! Never: knowledge; each command opens, calls one stage and shows what it gave.
-//! Tested in: `tests/cli.rs`.
+//! Tested in: `tests/demo.rs`.
 
 mod args;
 mod exam_folder;

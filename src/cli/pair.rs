@@ -37,7 +37,7 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     for (path, problem) in &refused {
         writeln!(out, "left out {}: {}; {}", path.display(), problem.message, problem.help)?;
     }
-    let (record, _) = open::record_of(&args.folder)?;
+    let record = open::record_in(exam_folder, &protocols)?;
     for row in &record.frames {
         let part = |part: &Option<String>| part.clone().unwrap_or_else(|| "-".to_owned());
         let label = [&row.limb, &row.zone, &row.plane, &row.structure].map(part).join(" ");

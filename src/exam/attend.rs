@@ -3,7 +3,7 @@
 //! Takes: breaths as heard, one after the other, and what they mean.
 //! Gives: the journal's `heard` and `call` bodies.
 //! Never: I/O, a clock or the record; it only knows whether a pause, a note or a correction is open.
-//! Tested in: `tests/cases.rs`.
+//! Tested in: `tests/fold.rs`.
 
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::call::{Act, Call, Command, Problem};

@@ -3,7 +3,7 @@
 //! Takes: the journal's events in order, and the protocols.
 //! Gives: `Exam`: what was said, with the context that was in force, taking back and putting right carried out.
 //! Never: I/O, a clock, or a guess; equal events give an equal exam.
-//! Tested in: `tests/cases.rs` and here.
+//! Tested in: `tests/fold.rs`.
 
 use chrono::{DateTime, Utc};
 

@@ -3,7 +3,7 @@
 //! Takes: the logged calls in order.
 //! Gives: the same calls with withdrawals, corrections, contexts and problems filled in.
 //! Never: removes a call; what was said stays, marked.
-//! Tested in: `tests/cases.rs` and here.
+//! Tested in: `tests/fold.rs`.
 
 use crate::exam::call::{Act, Command, Problem, View};
 use crate::exam::context::Context;

@@ -3,7 +3,7 @@
 //! Takes: an `Utterance`, the exam's `Language`, and the protocols' default units.
 //! Gives: `Parsed`: calls and problems; parsing never fails and never guesses.
 //! Never: looks at what was said before; that is `attend` and `fold`.
-//! Tested in: `tests/language.rs`, `tests/parse.rs`.
+//! Tested in: `tests/language.rs`.
 
 use std::collections::HashMap;
 

@@ -3,7 +3,7 @@
 //! Takes: `Exam`, `Pairing` and `Protocols`.
 //! Gives: `Record`; its JSON is the export format `zonecall.record/1`.
 //! Never: I/O or a clock; equal input gives equal bytes.
-//! Tested in: `tests/knowledge.rs` and `tests/cases.rs`; described by `schema/record.schema.json`.
+//! Tested in: `tests/knowledge.rs`; described by `schema/record.schema.json`.
 
 use std::collections::BTreeMap;
 

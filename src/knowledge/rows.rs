@@ -14,7 +14,7 @@ use crate::exam::context::Context;
 use crate::exam::event::{Frame, Outcome};
 use crate::exam::fold::{Breath, Exam, LoggedCall};
 use crate::frames::pairing::{PairedFrame, Pairing, Tie};
-use crate::knowledge::doubt::{DOUBTFUL, unheard_before};
+use crate::knowledge::doubt::{DOUBTFUL, doubtful};
 use crate::knowledge::record::{CallRow, FrameRow, NoteRow, Rival, Status};
 use crate::protocol::Protocols;
 
@@ -157,10 +157,16 @@ pub fn note_rows(exam: &Exam) -> Vec<NoteRow> {
 #[must_use]
 pub fn frame_rows(exam: &Exam, pairing: &Pairing) -> Vec<FrameRow> {
     let paired = pairing.frames.iter().map(Some).chain(std::iter::repeat(None));
-    exam.frames.iter().zip(paired).map(|(frame, paired)| frame_row(exam, frame, paired)).collect()
+    let doubtful = doubtful(exam);
+    exam.frames.iter().zip(paired).map(|(frame, paired)| frame_row(exam, frame, paired, &doubtful)).collect()
 }
 
-fn frame_row(exam: &Exam, frame: &Frame, paired: Option<&PairedFrame>) -> FrameRow {
+fn frame_row(
+    exam: &Exam,
+    frame: &Frame,
+    paired: Option<&PairedFrame>,
+    doubtful: &BTreeMap<u64, &Breath>,
+) -> FrameRow {
     let tie = paired.map_or(Tie::Nothing, |paired| paired.tie);
     let (status, call) = match tie {
         Tie::Save(index) => (Status::Spoken, exam.calls.get(index)),
@@ -169,7 +175,7 @@ fn frame_row(exam: &Exam, frame: &Frame, paired: Option<&PairedFrame>) -> FrameR
         Tie::Nothing => (Status::Unlabelled, None),
     };
     let context = call.map(|call| call.context.clone()).unwrap_or_default();
-    let most = if call.is_some_and(|call| unheard_before(exam, call).is_some()) { DOUBTFUL } else { 1.0 };
+    let most = if call.is_some_and(|call| doubtful.contains_key(&call.seq)) { DOUBTFUL } else { 1.0 };
     FrameRow {
         id: frame.id.clone(),
         file: frame.file.clone(),

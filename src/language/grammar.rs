@@ -104,13 +104,11 @@ impl Grammar {
         let mut found = vec![root.to_owned()];
         let mut next = 0;
         while let Some(rule) = found.get(next).and_then(|name| self.rule(name)) {
-            collect(&rule.body, &mut |node| {
-                if let Node::Rule(name, _) = node
-                    && !found.contains(name)
-                {
-                    found.push(name.clone());
+            for (name, _) in used(&rule.body) {
+                if !found.contains(&name) {
+                    found.push(name);
                 }
-            });
+            }
             next += 1;
         }
         found
@@ -125,6 +123,17 @@ pub(crate) fn collect(node: &Node, see: &mut dyn FnMut(&Node)) {
         Node::Optional(inner) | Node::Repeat(inner) => collect(inner, see),
         Node::Word(..) | Node::Rule(..) | Node::Tag(..) => {}
     }
+}
+
+/// The rules that `node` names, with the places where it does.
+pub(crate) fn used(node: &Node) -> Vec<(String, Place)> {
+    let mut used = Vec::new();
+    collect(node, &mut |inner| {
+        if let Node::Rule(name, place) = inner {
+            used.push((name.clone(), *place));
+        }
+    });
+    used
 }
 
 fn prune(node: &Node, keep: &dyn Fn(&str) -> bool, gone: &[String]) -> Option<Node> {

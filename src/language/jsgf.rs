@@ -8,7 +8,7 @@
 use std::path::Path;
 
 use crate::language::fault::{Fault, Place};
-use crate::language::grammar::{Grammar, Node, Rule, collect};
+use crate::language::grammar::{Grammar, Node, Rule, used};
 
 /// Reads a grammar; `file` is only named in faults.
 ///
@@ -252,13 +252,7 @@ fn check_rules(grammar: &Grammar, reader: &Reader<'_>) -> Result<(), Box<Fault>>
         if grammar.rules[..idx].iter().any(|earlier| earlier.name == rule.name) {
             return Err(reader.fault_at(rule.place, format!("rule `<{}>` is defined twice", rule.name)));
         }
-        let mut used = Vec::new();
-        collect(&rule.body, &mut |node| {
-            if let Node::Rule(name, place) = node {
-                used.push((name.clone(), *place));
-            }
-        });
-        for (name, place) in used {
+        for (name, place) in used(&rule.body) {
             if grammar.rule(&name).is_none() {
                 return Err(reader.fault_at(place, format!("rule `<{name}>` is not defined")));
             }
@@ -280,13 +274,6 @@ fn needs(grammar: &Grammar, from: &str, target: &str, seen: &mut Vec<String>) ->
         return false;
     }
     seen.push(from.to_owned());
-    let mut used = Vec::new();
-    if let Some(rule) = grammar.rule(from) {
-        collect(&rule.body, &mut |node| {
-            if let Node::Rule(name, _) = node {
-                used.push(name.clone());
-            }
-        });
-    }
-    used.iter().any(|name| needs(grammar, name, target, seen))
+    let named = grammar.rule(from).map(|rule| used(&rule.body)).unwrap_or_default();
+    named.iter().any(|(name, _)| needs(grammar, name, target, seen))
 }

@@ -18,8 +18,6 @@ use crate::language::jsgf;
 
 /// The rule that says what can be said during an exam.
 pub const EXAM_RULE: &str = "exam";
-/// The rule that says how a question of the program can be answered.
-pub const ANSWER_RULE: &str = "answer";
 
 /// The files of one language.
 #[derive(Debug, Clone)]

@@ -11,7 +11,7 @@ use crate::exam::event::Outcome;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::{Evidence, Hit, in_words};
 use crate::knowledge::coverage::live;
-use crate::knowledge::doubt::unheard_before;
+use crate::knowledge::doubt::doubtful;
 use crate::protocol::{Plane, Protocols, Zone};
 
 /// The setting that says where the probe's marker points.
@@ -111,9 +111,10 @@ pub(super) fn save_without_place(evidence: &Evidence) -> Vec<Hit> {
 
 /// A breath that was not understood may have been the call of another view.
 pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
+    let doubtful = doubtful(evidence.exam);
     let mut hits = Vec::new();
     for call in live(evidence.exam).filter(|call| call.act == Act::Save) {
-        if let Some(breath) = unheard_before(evidence.exam, call) {
+        if let Some(breath) = doubtful.get(&call.seq) {
             let at_s = breath.span.seconds().0;
             let message = format!(
                 "a still was saved after a breath that was not understood ({at_s:.1} s into the audio), and no zone \
