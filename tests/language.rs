@@ -1,16 +1,17 @@
 //! The grammar file, its reader, and what each of its sentences means.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/sentence.rs"]
+mod sentence;
 mod support;
 
 use std::path::Path;
 
 use expect_test::{Expect, expect};
 use proptest::prelude::*;
+use sentence::{Sentence, say};
 use support::{BUILT_IN, breath};
 use zonecall::exam::parse::{calls_of, parse};
-use zonecall::language::automaton::Passed;
-use zonecall::language::grammar::{Grammar, Node};
 use zonecall::language::jsgf;
 use zonecall::language::pack::{EXAM_RULE, Pack};
 use zonecall::language::phrases::phrases;
@@ -31,34 +32,6 @@ fn means(text: &str, expect: &Expect) {
         lines.push("talk".to_owned());
     }
     expect.assert_eq(&lines.join("\n"));
-}
-
-/// A random sentence of a rule: its words, and the tags passed on the way.
-#[derive(Debug, Clone, Default)]
-struct Sentence {
-    words: Vec<String>,
-    tags: Vec<Passed>,
-}
-
-/// Walks the rule, asking `choose(n)` for a number below `n` at each fork.
-fn say(grammar: &Grammar, node: &Node, choose: &mut dyn FnMut(usize) -> usize, said: &mut Sentence) {
-    match node {
-        Node::Word(word, _) => said.words.push(word.clone()),
-        Node::Tag(tag, _) => said.tags.push((tag.clone(), said.words.len())),
-        Node::Rule(name, _) => say(grammar, &grammar.rule(name).unwrap().body, choose, said),
-        Node::Sequence(parts) => parts.iter().for_each(|part| say(grammar, part, choose, said)),
-        Node::Choice(parts) => say(grammar, &parts[choose(parts.len())], choose, said),
-        Node::Optional(inner) => {
-            if choose(2) == 1 {
-                say(grammar, inner, choose, said);
-            }
-        }
-        Node::Repeat(inner) => {
-            for _ in 0..=choose(3) {
-                say(grammar, inner, choose, said);
-            }
-        }
-    }
 }
 
 proptest! {
@@ -256,6 +229,24 @@ fn broken_grammars_say_file_line_and_column() {
          4 | <a> = two;
            | ^"#]],
     );
+}
+
+#[test]
+fn a_tag_that_the_program_does_not_know_is_refused_when_the_grammar_is_loaded() {
+    let refused = |rule: &str, expect: &Expect| {
+        let folder = tempfile::tempdir().unwrap();
+        let text = format!("#JSGF V1.0;\ngrammar x;\npublic <exam> = {rule};\n");
+        std::fs::write(folder.path().join("exam.gram"), text).unwrap();
+        std::fs::write(folder.path().join("words.dict"), "").unwrap();
+        let told = Pack::read(folder.path()).unwrap_err().to_string();
+        let told = told.replace(&folder.path().display().to_string(), "x");
+        expect.assert_eq(told.split(';').next().unwrap().split("\n").next().unwrap());
+    };
+    refused("left {lim=LF} {!view}", &expect!["x/exam.gram:3:22: `lim` is no tag that the program knows"]);
+    refused("save {!sav}", &expect!["x/exam.gram:3:22: `sav` is no closing that the program knows"]);
+    refused("one {+x} {!value}", &expect!["x/exam.gram:3:21: `{+x}` adds no whole number"]);
+    refused("left {LF} {!view}", &expect!["x/exam.gram:3:22: `{LF}` is no tag"]);
+    refused("left {limb=} {!view}", &expect!["x/exam.gram:3:22: `{limb=}` gives no text after `limb=`"]);
 }
 
 #[test]

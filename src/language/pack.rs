@@ -12,9 +12,10 @@ use sha2::{Digest, Sha256};
 use crate::language::automaton::Automaton;
 use crate::language::engine::{EngineLanguage, Pronunciation};
 use crate::language::fault::{Fault, Place};
-use crate::language::grammar::Grammar;
+use crate::language::grammar::{Grammar, Node, collect};
 use crate::language::graph::WordGraph;
 use crate::language::jsgf;
+use crate::language::tags;
 
 /// The rule that says what can be said during an exam.
 pub const EXAM_RULE: &str = "exam";
@@ -92,6 +93,9 @@ impl Pack {
             let message = "the file has no rule `public <exam>`; that rule says what can be spoken";
             return Err(Box::new(Fault::new(&grammar_file, grammar, place, message)).into());
         }
+        if let Some((place, message)) = wrong_tag(&tree) {
+            return Err(Box::new(Fault::new(&grammar_file, grammar, place, message)).into());
+        }
         let pronunciations = dictionary(&folder.join("words.dict"), words)?;
         let mut hash = Sha256::new();
         hash.update(grammar);
@@ -115,6 +119,21 @@ impl Pack {
         };
         Language { exam, grammar, engine }
     }
+}
+
+/// The first tag that the program does not know.
+fn wrong_tag(grammar: &Grammar) -> Option<(Place, String)> {
+    let mut found = None;
+    for rule in &grammar.rules {
+        collect(&rule.body, &mut |node| {
+            if let Node::Tag(tag, place) = node
+                && found.is_none()
+            {
+                found = tags::wrong(tag).map(|message| (*place, message));
+            }
+        });
+    }
+    found
 }
 
 /// Reads `word  PHONES` lines; `#` starts a comment.

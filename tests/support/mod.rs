@@ -73,6 +73,11 @@ pub fn header() -> Header {
 
 /// Writes the journal of breaths given as (start in seconds, words).
 pub fn write_journal(folder: &Path, breaths: &[(f64, &str)]) {
+    write_heard(folder, breaths.iter().map(|(at_s, text)| breath(*at_s, text)));
+}
+
+/// Writes the journal of what an engine heard, and gives it back to be written on.
+pub fn write_heard(folder: &Path, heard: impl IntoIterator<Item = Utterance>) -> Journal {
     let (language, protocols) = &*BUILT_IN;
     let header = header();
     let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: 0 };
@@ -80,8 +85,7 @@ pub fn write_journal(folder: &Path, breaths: &[(f64, &str)]) {
     journal.append(anchor.wall, 0, &Event::Exam(Box::new(header))).unwrap();
     journal.append(anchor.wall, 0, &Event::Anchor(anchor.clone())).unwrap();
     let mut attention = Attention::default();
-    for (at_s, text) in breaths {
-        let utterance = breath(*at_s, text);
+    for utterance in heard {
         let parsed = parse(&utterance, language, protocols);
         let sample = utterance.span.to;
         let at = anchor.instant_of(sample);
@@ -91,6 +95,7 @@ pub fn write_journal(folder: &Path, breaths: &[(f64, &str)]) {
             journal.append(at, sample, &Event::Call(HeardCall { heard_seq, call })).unwrap();
         }
     }
+    journal
 }
 
 /// The exam of breaths given as (start in seconds, words).
