@@ -26,9 +26,7 @@ fn bare(audio: &Path) {
     let protocols = Protocols::built_in().unwrap();
     let schemes = [("fore", "thirds"), ("hind", "tarsometatarsal")];
     let schemes = schemes.map(|(group, name)| (group.to_owned(), name.to_owned())).into();
-    let zones = protocols.limbs.iter().flat_map(|limb| protocols.zones_for(&limb.code, &schemes));
-    let zones: Vec<String> = zones.map(|(_, zone)| zone.code.clone()).collect();
-    let language = Pack::built_in().unwrap().for_zones(&zones);
+    let language = Pack::built_in().unwrap().for_zones(&protocols.zones_by_limb(&schemes));
     let mut engine = Sphinx::load(&default_model_dir(), &language.engine).unwrap();
     let mut recording = decode::open(audio).unwrap();
     let mut breaths = Breaths::new(0).unwrap();

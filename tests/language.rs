@@ -12,6 +12,7 @@ use proptest::prelude::*;
 use sentence::{Sentence, say};
 use support::{BUILT_IN, breath};
 use zonecall::exam::parse::{calls_of, parse};
+use zonecall::language::graph::ZonesByLimb;
 use zonecall::language::jsgf;
 use zonecall::language::pack::{EXAM_RULE, Pack};
 use zonecall::language::phrases::phrases;
@@ -45,7 +46,7 @@ proptest! {
         let mut said = Sentence::default();
         say(&language.grammar, &language.grammar.rule(EXAM_RULE).unwrap().body, &mut choose, &mut said);
         let texts: Vec<&str> = said.words.iter().map(String::as_str).collect();
-        prop_assert!(language.engine.graph.allows(&texts), "no engine can hear {:?}", said.words);
+        prop_assert!(language.engine.graph.allows(None, &texts), "no engine can hear {:?}", said.words);
         let utterance = breath(0.0, &said.words.join(" "));
         let wanted = calls_of(&said.tags, &utterance.words, protocols);
         // A note swallows what follows it, so its neighbours are another test's business.
@@ -160,10 +161,30 @@ fn what_is_no_whole_phrase_is_a_problem_and_no_call() {
 
 #[test]
 fn zones_of_other_schemes_cannot_be_said() {
-    let language = Pack::built_in().unwrap().for_zones(&["1A".to_owned(), "2B".to_owned()]);
+    let language = Pack::built_in().unwrap().for_zones(&zones(&[("LF", &["1A", "2B"])]));
     assert!(!language.exam.read(&["two", "bravo"]).is_empty());
     assert!(language.exam.read(&["four", "alpha"]).is_empty());
     assert!(!language.engine.words.iter().any(|word| word.text == "pastern"));
+}
+
+fn zones(limbs: &[(&str, &[&str])]) -> ZonesByLimb {
+    let own = |codes: &[&str]| codes.iter().map(|code| (*code).to_owned()).collect();
+    limbs.iter().map(|(limb, codes)| ((*limb).to_owned(), own(codes))).collect()
+}
+
+#[test]
+fn the_zones_an_engine_can_hear_follow_the_limb() {
+    let limbs: [(&str, &[&str]); 2] = [("LF", &["1A", "2B"]), ("LH", &["1A", "4C"])];
+    let graph = Pack::built_in().unwrap().for_zones(&zones(&limbs)).engine.graph;
+    let says = |limb: Option<&str>, words: &str| graph.allows(limb, &words.split(' ').collect::<Vec<_>>());
+    assert!(says(None, "four charlie") && says(None, "two bravo"), "no limb in force: all zones");
+    assert!(says(Some("LF"), "two bravo") && !says(Some("LF"), "four charlie"));
+    assert!(says(Some("LH"), "four charlie") && !says(Some("LH"), "two bravo"));
+    assert!(says(Some("LF"), "left hind four charlie"), "the limb is named in the breath itself");
+    assert!(!says(Some("LH"), "left fore zone four charlie transverse"));
+    assert!(says(Some("LF"), "save left hind zone four charlie transverse save"));
+    assert!(!says(Some("LF"), "four"), "no dead ends are left");
+    assert!(!graph.arcs[graph.start(Some("LF"))].contains_key("four"));
 }
 
 fn fault(source: &str, expect: &Expect) {

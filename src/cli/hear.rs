@@ -20,6 +20,7 @@ use super::args;
 use super::exam_folder;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality};
 use crate::exam::attend::Attention;
+use crate::exam::call::{Act, Call, Command};
 use crate::exam::event::{AudioFile, Event, Header, HeardCall, Horse, JOURNAL_SCHEMA, Outcome};
 use crate::exam::journal::{JOURNAL_FILE, Journal, JournalError};
 use crate::exam::parse::parse;
@@ -221,8 +222,14 @@ impl Session {
         let sample = segment.span.to;
         let at = self.anchor.instant_of(sample);
         let heard_seq = self.journal.append(at, sample, &Event::Heard(heard))?;
+        let moved = calls.iter().any(may_change_limb);
         for call in calls {
             self.journal.append(at, sample, &Event::Call(HeardCall { heard_seq, call }))?;
+        }
+        if moved {
+            // Which limb is in force after taking back and putting right: one place knows that, and it is rare.
+            let exam = exam_folder::exam(&self.folder, &self.protocols)?;
+            self.engine.follow(exam.context.limb.as_deref());
         }
         Ok(())
     }
@@ -255,6 +262,14 @@ impl Session {
             self.folder.display()
         )?;
         Ok(if interrupted { ExitCode::from(130) } else { ExitCode::SUCCESS })
+    }
+}
+
+fn may_change_limb(call: &Call) -> bool {
+    match &call.act {
+        Act::View(view) => view.limb.is_some() || call.corrects,
+        Act::Command(Command::TakeBack { .. }) => true,
+        _ => false,
     }
 }
 

@@ -34,6 +34,9 @@ pub trait Recogniser {
     /// # Errors
     /// When the engine itself fails; not understanding is no error.
     fn recognise(&mut self, segment: &Segment) -> Result<Utterance, EngineError>;
+
+    /// From now on `limb` is in force: only its zones can be said, until a limb is named in the breath itself.
+    fn follow(&mut self, limb: Option<&str>);
 }
 
 /// The engine cannot go on.

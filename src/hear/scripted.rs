@@ -64,4 +64,7 @@ impl Recogniser for Scripted {
             clipped: segment.clipped,
         })
     }
+
+    /// What was heard once stays as it was.
+    fn follow(&mut self, _limb: Option<&str>) {}
 }

@@ -13,7 +13,7 @@ use crate::language::automaton::Automaton;
 use crate::language::engine::{EngineLanguage, Pronunciation};
 use crate::language::fault::{Fault, Place};
 use crate::language::grammar::{Grammar, Node, collect};
-use crate::language::graph::WordGraph;
+use crate::language::graph::{WordGraph, ZonesByLimb};
 use crate::language::jsgf;
 use crate::language::tags;
 
@@ -105,15 +105,18 @@ impl Pack {
         Ok(Self { language, grammar: tree, pronunciations, sha256: crate::hex(&hash.finalize()) })
     }
 
-    /// What can be said in an exam that knows the zones in `zones`.
+    /// What can be said in an exam in which each limb has the zones in `zones`.
+    ///
+    /// The grammar keeps the zones of all limbs; an engine is told which of them the limb in force has.
     #[must_use]
-    pub fn for_zones(&self, zones: &[String]) -> Language {
-        let keep =
-            |tag: &str| tag.strip_prefix("zone=").is_none_or(|zone| zones.iter().any(|known| known == zone));
+    pub fn for_zones(&self, zones: &ZonesByLimb) -> Language {
+        let keep = |tag: &str| {
+            tag.strip_prefix("zone=").is_none_or(|zone| zones.values().any(|own| own.contains(zone)))
+        };
         let grammar = self.grammar.pruned(&keep);
         let exam = Automaton::new(&grammar, EXAM_RULE);
         let engine = EngineLanguage {
-            graph: WordGraph::new(&exam),
+            graph: WordGraph::new(&exam, zones),
             words: grammar.words(EXAM_RULE),
             pronunciations: self.pronunciations.clone(),
         };
