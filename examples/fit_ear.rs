@@ -13,6 +13,7 @@ mod judge;
 
 use std::path::{Path, PathBuf};
 
+use zonecall::exam::parse::meaning;
 use zonecall::hear::neural::Neural;
 use zonecall::hear::neural::parts::Parts;
 use zonecall::hear::neural::weigh::{Calibration, Evidence, INPUTS, Verdict};
@@ -52,14 +53,19 @@ fn main() {
     fitted.language_min = (language[lost] - 1e-6).clamp(0.02, 0.5);
     fitted.right_min = limit(&fitted, &calls);
     report(&fitted, &cases);
-    std::fs::write(out, serde_json::to_string_pretty(&fitted).unwrap() + "\n").unwrap();
+    let head = Parts::find(rest.first().map(PathBuf::as_path), "en").head.join("head.json");
+    let described: serde_json::Value = serde_json::from_slice(&std::fs::read(head).unwrap()).unwrap();
+    let mut told = serde_json::to_value(&fitted).unwrap();
+    // Trust that was fitted for another head is refused when the ear is loaded.
+    told["head_sha256"] = described["head_sha256"].clone();
+    std::fs::write(out, serde_json::to_string_pretty(&told).unwrap() + "\n").unwrap();
 }
 
 fn cases(folder: &Path, head: Option<&Path>) -> Vec<Case> {
     let (language, protocols) = judge::language();
-    let automaton = language.exam.clone();
-    let meaning = Box::new(move |words: &[&str]| automaton.meaning(words));
-    let mut ear = Neural::load(&Parts::find(head, "en"), &language.engine, meaning).expect("the ear loads");
+    let (known, units) = (language.clone(), protocols.clone());
+    let key = Box::new(move |words: &[&str]| meaning(words, &known, &units));
+    let mut ear = Neural::load(&Parts::find(head, "en"), &language.engine, key).expect("the ear loads");
     let mut cases = Vec::new();
     for truth in judge::truths(folder, 1) {
         let weighed = ear.weigh(&judge::segment(&truth.file)).expect("the ear hears");

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use zonecall::clock::Span;
-use zonecall::exam::parse::parse;
+use zonecall::exam::parse::{meaning, parse};
 use zonecall::hear::neural::Neural;
 use zonecall::hear::neural::parts::Parts;
 use zonecall::hear::recognise::{EngineError, Recogniser};
@@ -24,8 +24,8 @@ fn demo(file: &str) -> PathBuf {
 }
 
 fn load(parts: &Parts) -> Result<Neural, EngineError> {
-    let automaton = support::BUILT_IN.0.exam.clone();
-    Neural::load(parts, &support::BUILT_IN.0.engine, Box::new(move |words| automaton.meaning(words)))
+    let (language, protocols) = &*support::BUILT_IN;
+    Neural::load(parts, &language.engine, Box::new(move |words| meaning(words, language, protocols)))
 }
 
 /// The head's folder, copied so that a file of it can be spoilt.

@@ -245,7 +245,7 @@ fn words_are_placed_where_their_units_are() {
         path.iter().map(|unit| (0..3).map(|at| if at == *unit { 0.9 } else { 0.05 }).collect()).collect();
     let spans = align(&["ba".to_owned(), "na".to_owned()], &lexicon, &frames(&rows)).unwrap();
     assert_eq!(spans, [WordFrames { from: 1, to: 3 }, WordFrames { from: 5, to: 6 }]);
-    assert_eq!(align(&["ba".to_owned(); 9], &lexicon, &frames(&rows)), None, "nine words do not fit");
+    assert_eq!(align(&vec!["ba".to_owned(); 9], &lexicon, &frames(&rows)), None, "nine words do not fit");
 }
 
 #[test]

@@ -4,6 +4,7 @@
 mod support;
 
 use proptest::prelude::*;
+use zonecall::exam::parse::meaning;
 use zonecall::hear::neural::search::{Frames, Reading};
 use zonecall::hear::neural::weigh::{Calibration, Evidence, Verdict, evidence, lift_db, meanings};
 
@@ -12,7 +13,7 @@ fn reading(words: &str, score: f64) -> Reading {
 }
 
 fn key(words: &[&str]) -> String {
-    support::BUILT_IN.0.exam.meaning(words)
+    meaning(words, &support::BUILT_IN.0, &support::BUILT_IN.1)
 }
 
 #[test]
@@ -36,6 +37,8 @@ fn meaning_counts_units_degrees_and_order_but_not_fillers() {
     assert_eq!(key(&["save"]), key(&["frame", "saved"]));
     assert_eq!(key(&["area", "one", "point", "five"]), key(&["area", "of", "one", "point", "five"]));
     assert_ne!(key(&["area", "one"]), key(&["area", "one", "square", "millimetres"]));
+    assert_eq!(key(&["area", "one"]), key(&["area", "one", "square", "centimetres"]), "the default unit");
+    assert_eq!(key(&["area", "point", "five"]), key(&["area", "nought", "point", "five"]));
     assert_ne!(key(&["core", "lesion"]), key(&["mild", "core", "lesion"]));
     assert_ne!(key(&["normal", "save"]), key(&["save", "normal"]));
     assert_ne!(key(&["no", "such", "phrase"]), key(&["nor", "this"]), "what cannot be said means itself");

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use zonecall::clock::Span;
-use zonecall::exam::call::Act;
+use zonecall::exam::call::{Act, Amount, Value};
 use zonecall::exam::parse::parse;
 use zonecall::hear::decode;
 use zonecall::hear::utterance::{Segment, Utterance, Word};
@@ -98,7 +98,17 @@ pub fn acts(words: &str, language: &Language, protocols: &Protocols) -> Option<V
     parsed
         .problems
         .is_empty()
-        .then(|| parsed.calls.into_iter().map(|call| (call.act, call.corrects)).collect())
+        .then(|| parsed.calls.into_iter().map(|call| (told(call.act), call.corrects)).collect())
+}
+
+/// A unit that was assumed is as good as the same one said.
+fn told(act: Act) -> Act {
+    match act {
+        Act::Value(Value { term, amount }) => {
+            Act::Value(Value { term, amount: Amount { unit_assumed: false, ..amount } })
+        }
+        other => other,
+    }
 }
 
 pub fn judge(truth: &Truth, heard: &Utterance, language: &Language, protocols: &Protocols) -> Fate {

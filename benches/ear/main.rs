@@ -14,6 +14,7 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use judge::{Fate, Row};
+use zonecall::exam::parse::meaning;
 use zonecall::hear::neural::Neural;
 use zonecall::hear::neural::parts::Parts;
 use zonecall::hear::recognise::{EngineId, Recogniser};
@@ -73,10 +74,10 @@ fn main() {
     {
         let began = std::time::Instant::now();
         let mut engine: Box<dyn Recogniser> = if name == "neural" {
-            let automaton = language.exam.clone();
+            let (known, units) = (language.clone(), protocols.clone());
             let parts = Parts::find(options.head.as_deref(), "en");
-            let meaning = Box::new(move |words: &[&str]| automaton.meaning(words));
-            Box::new(Neural::load(&parts, &language.engine, meaning).expect("the neural ear loads"))
+            let key = Box::new(move |words: &[&str]| meaning(words, &known, &units));
+            Box::new(Neural::load(&parts, &language.engine, key).expect("the neural ear loads"))
         } else {
             Box::new(Sphinx::load(&default_model_dir(), &language.engine).expect("PocketSphinx loads"))
         };

@@ -169,20 +169,6 @@ impl Automaton {
             .collect()
     }
 
-    /// A text that is equal for words that mean the same: their tags; the words themselves where they cannot be said.
-    ///
-    /// Fillers and words that carry no tag do not count, so "the zone two a" is "two alpha".
-    #[must_use]
-    pub fn meaning(&self, words: &[&str]) -> String {
-        let readings = self.read(words);
-        if readings.is_empty() {
-            return words.join(" ");
-        }
-        let tags = |reading: Vec<Passed>| reading.into_iter().map(|(tag, _)| format!("{{{tag}}}")).collect();
-        let texts: Vec<String> = readings.into_iter().map(tags).collect();
-        texts.join("|")
-    }
-
     /// Follows the arcs that need no word.
     fn spread(
         &self,

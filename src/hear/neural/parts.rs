@@ -78,6 +78,14 @@ struct Described {
     calibration: Option<Calibration>,
 }
 
+/// `calibration.json`: a calibration, and the head that it was fitted for.
+#[derive(Debug, Deserialize)]
+struct Fitted {
+    head_sha256: String,
+    #[serde(flatten)]
+    calibration: Calibration,
+}
+
 /// The files of the neural ear, read and found to belong together.
 #[derive(Debug)]
 pub(super) struct Read {
@@ -120,7 +128,12 @@ impl Read {
         let calibration = if fitted.is_file() {
             let bytes = read(&fitted)?;
             hash.update(&bytes);
-            json(&fitted, &bytes)?
+            let Fitted { head_sha256: found, calibration } = json(&fitted, &bytes)?;
+            if found != described.head_sha256 {
+                let wanted = described.head_sha256;
+                return Err(EngineError::Mismatch { path: fitted, what: "head_sha256", found, wanted });
+            }
+            calibration
         } else {
             described.calibration.unwrap_or_else(Calibration::unfitted)
         };
