@@ -184,8 +184,18 @@ fn the_real_engine_hears_every_expected_call_of_the_truth_files() {
         let zonecall =
             |args: &[&str]| Command::new(env!("CARGO_BIN_EXE_zonecall")).args(args).output().expect("runs");
         let (audio, exam) = (demo(&format!("{name}.flac")), exam.to_string_lossy());
-        let heard =
-            ["hear", &audio.to_string_lossy(), "--into", &exam, "--started-at", START, "--hind", "hock"];
+        let heard = [
+            "hear",
+            &audio.to_string_lossy(),
+            "--into",
+            &exam,
+            "--started-at",
+            START,
+            "--hind",
+            "hock",
+            "--ear",
+            "sphinx",
+        ];
         let heard = zonecall(&heard);
         assert!(heard.status.success(), "{}", String::from_utf8_lossy(&heard.stderr));
         let json = zonecall(&["export", &exam, "--as", "json"]).stdout;

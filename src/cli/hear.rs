@@ -17,6 +17,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use sha2::{Digest, Sha256};
 
 use super::args;
+use super::ear;
 use super::exam_folder;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality};
 use crate::exam::attend::Attention;
@@ -28,8 +29,6 @@ use crate::hear::decode::{self, Recording};
 use crate::hear::endpoint::Breaths;
 use crate::hear::keep::Keeper;
 use crate::hear::recognise::Recogniser;
-use crate::hear::scripted::Scripted;
-use crate::hear::sphinx::{Sphinx, default_model_dir};
 use crate::hear::utterance::Segment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
@@ -46,10 +45,7 @@ pub(crate) fn hear(args: &args::Hear) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let (pack, language, schemes) = exam_folder::language(&args.language, &protocols)?;
     let mut recordings = args.files.iter().map(|path| open(path)).collect::<anyhow::Result<Vec<_>>>()?;
-    let engine: Box<dyn Recogniser> = match (args.engine, &args.script) {
-        (args::Engine::Scripted, Some(script)) => Box::new(Scripted::read(script)?),
-        _ => Box::new(Sphinx::load(&args.model.clone().unwrap_or_else(default_model_dir), &language.engine)?),
-    };
+    let engine = ear::choose(args, &pack.language, &language, &protocols)?;
     let (started_at, wall, utc_offset_s) = started(args, &recordings[0])?;
     let header = Header {
         schema: JOURNAL_SCHEMA.to_owned(),

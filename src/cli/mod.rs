@@ -6,6 +6,7 @@
 //! Tested in: `tests/demo.rs`.
 
 mod args;
+mod ear;
 mod exam_folder;
 mod hear;
 mod journal;

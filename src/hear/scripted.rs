@@ -57,6 +57,8 @@ impl Recogniser for Scripted {
         Ok(Utterance {
             span: segment.span,
             rejected: words.is_empty(),
+            unsure: false,
+            rivals: Vec::new(),
             confidence: if words.is_empty() { 0.0 } else { confidence },
             words,
             score: 0.0,

@@ -131,6 +131,8 @@ impl Recogniser for Sphinx {
         Ok(Utterance {
             span: segment.span,
             rejected: words.is_empty() || confidence < least || worst < WORD_CONFIDENCE_MIN,
+            unsure: false,
+            rivals: Vec::new(),
             words,
             confidence,
             score: f64::from(score),

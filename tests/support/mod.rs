@@ -37,7 +37,17 @@ pub fn breath(at_s: f64, text: &str) -> Utterance {
         })
         .collect();
     let span = Span { from: sample(at_s), to: sample(at_s + 0.4 * words.len().max(1) as f64) };
-    Utterance { span, words, confidence: 0.9, score: -1.0, rejected: false, level_dbfs: -20.0, clipped: 0.0 }
+    Utterance {
+        span,
+        words,
+        confidence: 0.9,
+        score: -1.0,
+        rejected: false,
+        unsure: false,
+        rivals: Vec::new(),
+        level_dbfs: -20.0,
+        clipped: 0.0,
+    }
 }
 
 /// A header for an exam that began at a fixed instant, hind limbs by the hock scheme.
