@@ -3,6 +3,7 @@
 Takes: samples at 16 kHz, a numpy generator. Gives: noise of standard deviation 1, or the changed samples.
 """
 import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft
 from scipy.signal import fftconvolve, lfilter, resample_poly
 
 RATE = 16000
@@ -22,9 +23,10 @@ def _unit(x):
 
 def coloured(n, rng, slope):
     """Noise whose power falls with frequency to the power of 2 × `slope`; 0.5 is pink."""
-    spectrum = np.fft.rfft(rng.standard_normal(n))
-    f = np.maximum(np.arange(len(spectrum)), 1)
-    return _unit(np.fft.irfft(spectrum / f ** slope, n))
+    size = next_fast_len(n, real=True)
+    spectrum = rfft(rng.standard_normal(size, np.float32))
+    f = np.maximum(np.arange(len(spectrum), dtype=np.float32), 1)
+    return _unit(irfft(spectrum / f ** slope, size)[:n])
 
 
 def pink(n, rng):
@@ -113,11 +115,12 @@ def tempo(x, factor):
 
 
 def microphone(x, rng):
-    spectrum = np.fft.rfft(x)
+    size = next_fast_len(len(x), real=True)
+    spectrum = rfft(x.astype(np.float32), size)
     f = np.linspace(0, 1, len(spectrum))
     gain = np.interp(f, np.linspace(0, 1, 7), rng.uniform(-8, 8, 7))
     gain -= 30 * (f < rng.uniform(0, .045))
-    return np.fft.irfft(spectrum * 10 ** (gain / 20), len(x)).astype(np.float32)
+    return irfft(spectrum * 10 ** (gain / 20), size)[:len(x)].astype(np.float32)
 
 
 def narrow(x, rng):
