@@ -39,7 +39,7 @@ class Room:
     def voice(self, x):
         rng = self.rng
         if rng.random() < .5:
-            x = noise.tempo(x, rng.uniform(.9, 1.12))
+            x = noise.tempo(x, rng.uniform(.86, 1.17))
         if rng.random() < .5:
             x = noise.microphone(x, rng)
         if rng.random() < .4:

@@ -20,6 +20,7 @@ import lexicon
 
 WIDTH_IN = 288
 KERNEL = 9
+LOOKS = 16  # times the tuning sets are looked at in one training
 
 
 class Block(nn.Module):
@@ -181,15 +182,16 @@ def main():
     data = Data(ask.features, units, device)
     ids = np.array([i for i, g in enumerate(data.groups) if g == "train" and data.usable(i)])
     mean, deviation = data.statistics()
-    head = Head(len(units.units), ask.width, ask.blocks, .12).to(device)
+    head = Head(len(units.units), ask.width, ask.blocks, .15).to(device)
     print(f"{ask.units}: {len(units.units)} units, {sum(p.numel() for p in head.parameters())} weights, "
         f"{len(ids)} for training, {data.frames[ids].sum() / 144000:.1f} h, {device}", flush=True)
     average = copy.deepcopy(head)
     mover = torch.optim.AdamW(head.parameters(), ask.rate, betas=(.9, .98), weight_decay=.01)
-    start, step, best, todo, trace, losses = time.time(), 0, (1e9, None), [], [], []
+    start, step, best, todo, trace, losses, looks = time.time(), 0, (1e9, None), [], [], [], 0
     while True:
         done = max(step / ask.steps, (time.time() - start) / ask.seconds)
-        if step and (step % max(1, ask.steps // 24) == 0 or done >= 1):
+        if done * LOOKS >= looks + 1 or done >= 1:
+            looks = int(done * LOOKS)
             result = judge(average, data, mean, deviation)
             score = float(np.mean([r[0] for r in result.values()]))
             trace.append([step, score, result])
