@@ -17,7 +17,8 @@ import sentences
 import spoken
 import synth
 
-SEED = 777
+SEED, TUNE_SEED = 777, 333
+TALK = {"test": "test", "tune": "train"}  # whose talk the babble is made of
 PARTS = {"breath", "item", "items"}  # what the grammar allows as a whole breath
 # Name, kind of noise, signal-to-noise ratio in dB.
 CONDITIONS = [("quiet", "pink", 40), ("pink20", "pink", 20), ("pink10", "pink", 10), ("pink5", "pink", 5),
@@ -47,18 +48,24 @@ def main():
     ask.add_argument("--parts", default=".ear/parts")
     ask.add_argument("--out", default=".ear/test")
     ask.add_argument("--grammar", default="grammars/en/exam.gram")
+    ask.add_argument("--purpose", choices=["test", "tune"], default="test",
+        help="tune: the same with tuning voices and texts, for settings that must not be chosen on the test")
     ask.add_argument("--each", type=int, default=150, help="utterances for each voice")
     ask.add_argument("--voices", help="only these, by name, with commas")
     ask = ask.parse_args()
-    voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))["test"]["voices"]
-    talk = np.concatenate([noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/test/*.wav"))])
+    voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))
+    if ask.purpose == "test":
+        voices, first_seed = voices["test"]["voices"], SEED
+    else:
+        voices, first_seed = [(v, maker, v, "") for maker in ("flite", "espeak", "kokoro") for v in voices["tune"][maker]], TUNE_SEED
+    talk = np.concatenate([noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/{TALK[ask.purpose]}/*.wav"))])
     rules, parts = grammar.read(ask.grammar), {"folder": ask.parts}
     os.makedirs(ask.out, exist_ok=True)
     for number, (name, maker, voice, _) in enumerate(voices):
         if ask.voices and name not in ask.voices.split(","):
             continue
-        rng, chance = random.Random(SEED + number), np.random.default_rng(SEED + number)
-        texts = sentences.Speaker(rules, SEED + number).pick(ask.each, "test", PARTS)
+        rng, chance = random.Random(first_seed + number), np.random.default_rng(first_seed + number)
+        texts = sentences.Speaker(rules, first_seed + number).pick(ask.each, ask.purpose, PARTS)
         with open(f"{ask.out}/truth-{name}.tsv", "w", encoding="utf-8") as truth:
             for i, (words, _) in enumerate(texts):
                 x = say(maker, voice, spoken.spell(words, rng, hesitate=0), parts)

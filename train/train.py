@@ -17,6 +17,7 @@ from torch.nn import functional as F
 
 import grammar
 import lexicon
+from judge import best_path, distance
 
 WIDTH_IN = 288
 KERNEL = 9
@@ -117,25 +118,6 @@ def loss_of(head, data, ids, mean, deviation, rough=None):
     return (loss / (lengths + 4)), log_probs, frames
 
 
-def best_path(log_probs, frames):
-    """Units of the likeliest path, by frame and then folded."""
-    out = []
-    for path, n in zip(log_probs.argmax(-1).cpu().numpy(), frames.cpu().numpy()):
-        path = path[:n]
-        out.append([int(u) for i, u in enumerate(path) if u and (i == 0 or u != path[i - 1])])
-    return out
-
-
-def distance(a, b):
-    row = np.arange(len(b) + 1)
-    for i, x in enumerate(a, 1):
-        last, row = row, np.empty_like(row)
-        row[0] = i
-        for j, y in enumerate(b, 1):
-            row[j] = min(last[j] + 1, row[j - 1] + 1, last[j - 1] + (x != y))
-    return int(row[-1])
-
-
 def judge(head, data, mean, deviation):
     """For each tuning group: mean loss, unit error rate of the best path, share of talk that gave any unit of ours."""
     head.eval()
@@ -146,9 +128,11 @@ def judge(head, data, mean, deviation):
         for at in range(0, len(ids), 256):
             chunk = ids[at:at + 256]
             with torch.no_grad():
-                loss, log_probs, frames = loss_of(head, data, chunk, mean, deviation)
+                loss, log_probs, _ = loss_of(head, data, chunk, mean, deviation)
             losses.append(loss)
-            for i, said in zip(chunk, best_path(log_probs, frames)):
+            paths = log_probs.argmax(-1).cpu().numpy()
+            for i, path in zip(chunk, paths):
+                said = best_path(path[:data.frames[i]])
                 truth = [u for u in data.labels[i] if u != lexicon.OTHER]
                 said = [u for u in said if u != lexicon.OTHER]
                 if truth:
