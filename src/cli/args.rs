@@ -7,7 +7,7 @@
 
 use std::path::PathBuf;
 
-use chrono::{DateTime, FixedOffset};
+use chrono::{DateTime, FixedOffset, NaiveDate};
 use clap::{Parser, Subcommand, ValueEnum};
 
 const CAUTIONS: &str = "Not a diagnosis. Everything zonecall writes is a draft until a licensed vet has signed it. \
@@ -35,6 +35,8 @@ pub(crate) enum Task {
     Pair(Pair),
     /// List what is missing, doubtful or lost.
     Check(Folder),
+    /// Compute what the numbers say: totals, percentages, scores, the other limb, the last exam.
+    Measure(Measure),
     /// Write the report: one HTML file that needs nothing else.
     Report(Report),
     /// Write the exam for other programs.
@@ -141,10 +143,55 @@ pub(crate) struct Folder {
     pub(crate) knowledge: Knowledge,
 }
 
+/// What an exam is held against; nothing unless it is named.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Against {
+    /// Folder of an earlier exam of the same horse; may be given several times.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) earlier: Vec<PathBuf>,
+    /// Reference set: a built-in name, or a file as in `references/`.
+    #[arg(long, value_name = "NAME")]
+    pub(crate) reference: Option<String>,
+    /// When a limb was injured, such as LF=2026-04-04; may be given for several limbs.
+    #[arg(long, value_name = "LIMB=DAY", value_parser = injury)]
+    pub(crate) injured: Vec<(String, NaiveDate)>,
+}
+
+fn injury(text: &str) -> Result<(String, NaiveDate), String> {
+    let parts = text.split_once('=').and_then(|(limb, day)| Some((limb.to_owned(), day.parse().ok()?)));
+    parts.ok_or_else(|| "wanted is a limb and a day, such as LF=2026-04-04".to_owned())
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall measure exams/juniper\n  \
+    zonecall measure exams/juniper-may --earlier exams/juniper-march --injured LF=2026-03-01 --as json")]
+pub(crate) struct Measure {
+    #[command(flatten)]
+    pub(crate) folder: Folder,
+    #[command(flatten)]
+    pub(crate) against: Against,
+    /// Which form.
+    #[arg(long = "as", value_enum, default_value_t = MeasureForm::Text)]
+    pub(crate) form: MeasureForm,
+    /// Where to write it; else standard output.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum MeasureForm {
+    /// Tables for people.
+    Text,
+    /// For programs; `schema/measures.schema.json` describes it.
+    Json,
+}
+
 #[derive(Debug, clap::Args)]
 pub(crate) struct Report {
     #[command(flatten)]
     pub(crate) folder: Folder,
+    #[command(flatten)]
+    pub(crate) against: Against,
     /// Where to write it; else `out/report.html` in the exam folder.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,

@@ -9,6 +9,7 @@ mod args;
 mod exam_folder;
 mod hear;
 mod journal;
+mod measure;
 mod pair;
 mod show;
 
@@ -28,6 +29,7 @@ pub fn run() -> ExitCode {
         Task::Journal(task) => journal::journal(&task),
         Task::Pair(task) => pair::pair(&task),
         Task::Check(task) => show::check(&task),
+        Task::Measure(task) => measure::measure(&task),
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),

@@ -37,7 +37,9 @@ pub(crate) fn check(args: &args::Folder) -> anyhow::Result<ExitCode> {
 
 pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
-    let (record, protocols) = exam_folder::record_of(&args.folder)?;
+    let protocols = exam_folder::protocols(&args.folder.knowledge)?;
+    let against = exam_folder::against(&args.against, folder, &protocols)?;
+    let record = exam_folder::record_against(folder, &protocols, &against)?;
     let pictures = tell::picture::pictures(&record, folder);
     let page = tell::report::report(&record, &protocols, &pictures);
     let path = args.out.clone().unwrap_or_else(|| folder.join("out/report.html"));

@@ -12,9 +12,10 @@ use maud::{Markup, html};
 use crate::knowledge::record::{Finding, Record, Severity};
 use crate::protocol::Protocols;
 
+use super::measured::measures;
 use super::page::{Sheet, page};
 use super::picture::Pictures;
-use super::said::{measures, said_table};
+use super::said::said_table;
 use super::tables::{call_table, clock, coverage, notes, still_table};
 use super::words::{CAUTIONS, Cover, count, date_time, limb, quoted, time_of_day};
 
@@ -143,6 +144,7 @@ fn contents(record: &Record) -> Markup {
             a href="#look" { "To look at (" (record.findings.len()) ")" }
             a href="#views" { "Views" }
             a href="#said" { "Findings said" }
+            @if !record.measures.is_empty() { a href="#measures" { "Measures" } }
             a href="#stills" { "Stills (" (record.frames.len()) ")" }
             a href="#calls" { "Calls (" (record.calls.len()) ")" }
             a href="#clock" { "Clock" }
