@@ -305,6 +305,18 @@ fn the_pastern_needs_both_branches_twice() {
 }
 
 #[test]
+fn a_class_is_given_only_for_what_the_cut_offs_were_made_for() {
+    let word = |limb: &str, structure: &str| {
+        let rows = Said::default().column(limb, structure, "area", &ZONES, &INJURED).rows();
+        let total = row(&rows, limb, structure, None, Name::LesionPercentTotal).clone();
+        (total.word, total.cautions.len())
+    };
+    assert_eq!(word("LF", "SDFT"), (Some("no lesion".to_owned()), 0));
+    assert_eq!(word("LH", "SDFT"), (Some("no lesion".to_owned()), 1));
+    assert_eq!(word("LF", "DDFT"), (None, 0));
+}
+
+#[test]
 fn scores_are_summed_and_averaged_with_their_scale_and_convention() {
     let mut said = Said::default();
     for (zone, (echo, fibre)) in

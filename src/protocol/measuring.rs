@@ -97,6 +97,12 @@ pub struct Totals {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SeverityScale {
+    /// Strands that the classes are given for.
+    pub strands: Vec<String>,
+    /// Groups of limbs that they were made for.
+    pub groups: Vec<String>,
+    /// What is said on other limbs.
+    pub elsewhere: String,
     /// Where the cut-offs come from.
     pub source: String,
     /// The classes.

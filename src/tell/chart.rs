@@ -2,7 +2,7 @@
 //!
 //! Takes: `Record` and `Protocols`.
 //! Gives: one SVG for each pair of limbs and strand: left limb to the left, right limb to the right.
-//! Never: a meaning told by colour; shapes, hatching and figures tell it, so that grey print loses nothing.
+//! Never: a meaning told by colour; shapes, light against dark and figures tell it, so that grey print loses nothing.
 //! Tested in: `tests/tell_measures.rs`.
 
 use std::fmt::Write as _;
@@ -24,7 +24,9 @@ const ZONE: f64 = 44.0;
 /// Height of the head.
 const HEAD: f64 = 58.0;
 /// Room under the zones for the scale.
-const FOOT: f64 = 60.0;
+const FOOT: f64 = 80.0;
+/// Fill of a lesion: dark in an area that is light, inset, and told by its figure.
+const DARK: &str = "#333";
 /// Steps of the scale in mm2, of which the first is taken that gives at most five lines.
 const STEPS_MM2: [f64; 5] = [20.0, 50.0, 100.0, 200.0, 500.0];
 
@@ -65,7 +67,7 @@ pub(crate) fn chart(record: &Record, protocols: &Protocols) -> Vec<String> {
             })
             .collect();
         if sides.iter().any(|side| side.zones.iter().any(|zone| zone.0.is_some())) {
-            drawn.push(draw(&sides, row, structure(strand, protocols), protocols));
+            drawn.push(draw(&sides, row, protocols));
         }
     }
     drawn
@@ -92,7 +94,8 @@ fn numbers(
 }
 
 /// One chart; numbers become text only through `format!`, names through `escaped`.
-fn draw(sides: &[Side], row: &MeasureRow, strand: &str, protocols: &Protocols) -> String {
+fn draw(sides: &[Side], row: &MeasureRow, protocols: &Protocols) -> String {
+    let strand = structure(row.structure.as_deref().unwrap_or_default(), protocols);
     let zones = &row.zones;
     let largest =
         sides.iter().flat_map(|side| side.zones.iter().filter_map(|zone| zone.0)).fold(1.0, f64::max);
@@ -100,14 +103,12 @@ fn draw(sides: &[Side], row: &MeasureRow, strand: &str, protocols: &Protocols) -
     let count = f64::from(u32::try_from(zones.len()).unwrap_or(u32::MAX));
     let height = HEAD + count * ZONE + FOOT;
     let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" \
+        "<svg viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" \
          font-family=\"inherit\" font-size=\"13\" fill=\"#111\">"
     );
     let _ = write!(
         svg,
-        "<title>{}: area by zone</title><defs><pattern id=\"hatch\" width=\"5\" height=\"5\" \
-         patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\"><rect width=\"5\" height=\"5\" \
-         fill=\"#fff\"/><rect width=\"2.2\" height=\"5\" fill=\"#111\"/></pattern></defs>\
+        "<title>{}: area by zone</title>\
          <text x=\"{}\" y=\"18\" text-anchor=\"middle\" font-weight=\"650\">{}</text>",
         escaped(strand),
         WIDTH / 2.0,
@@ -129,14 +130,14 @@ fn draw(sides: &[Side], row: &MeasureRow, strand: &str, protocols: &Protocols) -
             escaped(zone)
         );
     }
-    let y = height - 8.0;
+    let (y, below) = (height - 28.0, height - 8.0);
     let _ = write!(
         svg,
-        "<rect x=\"20\" y=\"{:.1}\" width=\"14\" height=\"12\" fill=\"#ddd\" stroke=\"#111\"/>\
+        "<rect x=\"20\" y=\"{:.1}\" width=\"14\" height=\"12\" fill=\"#ddd\" stroke=\"#111\"></rect>\
          <text x=\"40\" y=\"{y:.1}\">area</text>\
-         <rect x=\"84\" y=\"{:.1}\" width=\"14\" height=\"12\" fill=\"url(#hatch)\" stroke=\"#111\"/>\
-         <text x=\"104\" y=\"{y:.1}\">lesion, on the same scale</text>\
-         <text x=\"282\" y=\"{y:.1}\">figures: area, (lesion) in mm2; ? lesion without a usable area; – not measured</text></svg>",
+         <rect x=\"84\" y=\"{:.1}\" width=\"14\" height=\"12\" fill=\"{DARK}\" stroke=\"#111\"></rect>\
+         <text x=\"104\" y=\"{y:.1}\">lesion; lengths of both on one scale</text>\
+         <text x=\"20\" y=\"{below:.1}\">Figures: area (lesion) in mm2. (?) a lesion without a usable area. – not measured.</text></svg>",
         y - 11.0,
         y - 11.0
     );
@@ -153,7 +154,7 @@ fn lines(svg: &mut String, scale: f64, largest: f64, count: f64) {
             let x = WIDTH / 2.0 + way * (MIDDLE + at * scale);
             let _ = write!(
                 svg,
-                "<path d=\"M{x:.1} {top:.1}V{foot:.1}\" stroke=\"#bbb\" stroke-dasharray=\"2 3\"/>\
+                "<path d=\"M{x:.1} {top:.1}V{foot:.1}\" stroke=\"#bbb\" stroke-dasharray=\"2 3\"></path>\
                  <text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"11\">{at}</text>",
                 foot + 13.0
             );
@@ -172,7 +173,7 @@ fn profile(svg: &mut String, side: &Side, scale: f64) {
         let _ = write!(
             svg,
             "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"{width:.1}\" height=\"{height:.1}\" fill=\"{fill}\" \
-             stroke=\"#111\" stroke-width=\"1\"/>"
+             stroke=\"#111\" stroke-width=\"1\"></rect>"
         );
     };
     for (idx, (area, lesion)) in (0_u32..).zip(&side.zones) {
@@ -181,7 +182,7 @@ fn profile(svg: &mut String, side: &Side, scale: f64) {
             bar(svg, *area, y, ZONE, "#ddd");
         }
         if let Some(lesion) = lesion.filter(|lesion| *lesion > 0.0) {
-            bar(svg, lesion, y + ZONE * 0.22, ZONE * 0.56, "url(#hatch)");
+            bar(svg, lesion, y + ZONE * 0.22, ZONE * 0.56, DARK);
         }
         let figures = match (area, lesion) {
             (None, _) => "–".to_owned(),
@@ -198,7 +199,7 @@ fn profile(svg: &mut String, side: &Side, scale: f64) {
     }
     let _ = write!(
         svg,
-        "<path d=\"M{inner:.1} {HEAD}v{:.1}\" stroke=\"#111\" stroke-width=\"1.5\"/>",
+        "<path d=\"M{inner:.1} {HEAD}v{:.1}\" stroke=\"#111\" stroke-width=\"1.5\"></path>",
         ZONE * f64::from(u32::try_from(side.zones.len()).unwrap_or(u32::MAX))
     );
 }

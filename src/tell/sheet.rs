@@ -172,7 +172,8 @@ fn fact(row: &MeasureRow) -> Option<(String, String)> {
     let value = row.value?;
     let text = match (row.name, row.zone.is_some()) {
         (Name::LesionPercentTotal, _) => {
-            format!("{value:.2} %, {}", row.word.as_deref().unwrap_or("no class"))
+            let class = row.word.as_deref().map(|class| format!(", {class}")).unwrap_or_default();
+            format!("{value:.2} %{class}")
         }
         (Name::WorstZone, _) => format!("{}, {value:.1} %", row.word.as_deref().unwrap_or_default()),
         (Name::LesionZones, _) => format!("{value} ({})", row.word.as_deref().unwrap_or_default()),

@@ -55,6 +55,8 @@ impl ZoneFacts {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct StrandFacts {
     pub(crate) limb: String,
+    /// Group of the limb.
+    pub(crate) group: String,
     pub(crate) scheme: String,
     pub(crate) strand: String,
     pub(crate) zones: Vec<ZoneFacts>,
@@ -81,8 +83,9 @@ pub(crate) fn strand_facts(
             || zone.scores.iter().any(|score| score.is_ok())
             || matches!(zone.lesion, Ok(_) | Err(Why::Unfit(_)))
     });
+    let group = protocols.limb(limb).map(|limb| limb.group.clone()).unwrap_or_default();
     let (limb, scheme, strand) = (limb.to_owned(), scheme.name.clone(), strand.code.clone());
-    said.then_some(StrandFacts { limb, scheme, strand, zones })
+    said.then_some(StrandFacts { limb, group, scheme, strand, zones })
 }
 
 /// One strand in one zone of one limb.

@@ -135,8 +135,13 @@ fn sums(facts: &StrandFacts, measuring: &Measuring, rows: &mut Vec<MeasureRow>) 
         (Ok(area), Ok(lesion)) => match lesion.value.share_of(area.value) {
             Some(share) => {
                 let basis = area.basis.clone().join(&lesion.basis);
-                let word = class(share.percent(), measuring).map(str::to_owned);
+                let scale = &measuring.severity;
+                let graded = scale.strands.contains(&facts.strand);
+                let word = class(share.percent(), measuring).filter(|_| graded).map(str::to_owned);
                 let mut row = MeasureRow { word, ..row.known(share.percent(), &basis) };
+                if graded && !scale.groups.contains(&facts.group) {
+                    row.cautions.push(scale.elsewhere.clone());
+                }
                 if facts.zones.iter().any(|zone| zone.edgeless) {
                     row.cautions.push(measuring.edge_source.clone());
                 }
