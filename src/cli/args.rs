@@ -34,7 +34,7 @@ pub(crate) enum Task {
     /// Find the saved stills and pair them with what was said.
     Pair(Pair),
     /// List what is missing, doubtful or lost.
-    Check(Folder),
+    Check(Check),
     /// Compute what the numbers say: totals, percentages, scores, the other limb, the last exam.
     Measure(Measure),
     /// Write the report: one HTML file that needs nothing else.
@@ -132,6 +132,18 @@ pub(crate) struct Pair {
     /// Folder of stills: DICOM, PNG, JPEG, BMP or TIFF, in any subfolders.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) frames: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Check {
+    /// The exam folder.
+    #[arg(value_name = "FOLDER", required_unless_present = "explain")]
+    pub(crate) folder: Option<PathBuf>,
+    /// Tell what a rule looks for, why, and where it comes from; `all` for every rule.
+    #[arg(long, value_name = "RULE")]
+    pub(crate) explain: Option<String>,
+    #[command(flatten)]
+    pub(crate) knowledge: Knowledge,
 }
 
 #[derive(Debug, clap::Args)]

@@ -41,7 +41,7 @@ pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, aga
     let occasion =
         Occasion { at: header.started_at, utc_offset_s: header.utc_offset_s, schemes: &header.schemes };
     let measures = measure(&readings, &occasion, against, protocols);
-    let findings = check(exam, pairing, &frames, &coverage, protocols);
+    let findings = check(exam, pairing, &frames, &coverage, &measures, protocols);
     Record {
         schema: RECORD_SCHEMA.to_owned(),
         exam: exam_info(exam),

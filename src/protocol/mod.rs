@@ -11,6 +11,7 @@ mod verify;
 mod unit;
 mod force;
 pub mod measuring;
+pub mod rules;
 
 pub use error::{NumberFault, ProtocolError, UnknownCode};
 pub use force::LevelProblem;
@@ -32,6 +33,8 @@ pub struct Protocols {
     pub values: Vec<ValueKind>,
     /// What is computed, and with which cut-offs.
     pub measuring: measuring::Measuring,
+    /// What is checked, and the practice's habits.
+    pub rules: rules::Rules,
     /// Zone schemes.
     pub schemes: Vec<Scheme>,
     /// SHA-256 over all files, in hexadecimal.

@@ -25,8 +25,9 @@ const PLANES: &str = "planes.toml";
 const STRUCTURES: &str = "structures.toml";
 const VALUES: &str = "values.toml";
 const MEASURES: &str = "measures.toml";
+const RULES: &str = "rules.toml";
 /// The files that are no scheme.
-const LISTS: [&str; 5] = [LIMBS, PLANES, STRUCTURES, VALUES, MEASURES];
+const LISTS: [&str; 6] = [LIMBS, PLANES, STRUCTURES, VALUES, MEASURES, RULES];
 
 /// One protocol file. `limbs.toml`, `planes.toml`, `structures.toml`, `values.toml` and `measures.toml` are lists; any other is a scheme.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -38,7 +39,7 @@ pub struct SourceFile {
 }
 
 /// The files built into the program, in the order of their names.
-const BUILT_IN: [(&str, &str); 9] = [
+const BUILT_IN: [(&str, &str); 10] = [
     ("fore.toml", include_str!("../../protocols/fore.toml")),
     ("hind-hock.toml", include_str!("../../protocols/hind-hock.toml")),
     ("hind-tarsometatarsal.toml", include_str!("../../protocols/hind-tarsometatarsal.toml")),
@@ -46,6 +47,7 @@ const BUILT_IN: [(&str, &str); 9] = [
     (MEASURES, include_str!("../../protocols/measures.toml")),
     ("pastern.toml", include_str!("../../protocols/pastern.toml")),
     (PLANES, include_str!("../../protocols/planes.toml")),
+    (RULES, include_str!("../../protocols/rules.toml")),
     (STRUCTURES, include_str!("../../protocols/structures.toml")),
     (VALUES, include_str!("../../protocols/values.toml")),
 ];
@@ -110,6 +112,7 @@ impl Protocols {
             structures: parse::<Structures>(structures)?.structure,
             values: parse::<Values>(values)?.value,
             measuring: parse(measures)?,
+            rules: parse(list(RULES)?)?,
             schemes: Vec::new(),
             sha256: sha256(files),
         };

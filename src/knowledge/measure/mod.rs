@@ -14,6 +14,7 @@ mod against;
 
 pub use against::{Against, Earlier, is_over};
 pub use reading::Readings;
+pub(crate) use strand::{LARGER, LESION};
 pub use within::class;
 
 use std::collections::BTreeMap;

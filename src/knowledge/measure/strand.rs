@@ -15,6 +15,9 @@ const NORMAL: &str = "normal";
 /// Class of a finding that says that something is wrong with a structure.
 pub(crate) const LESION: &str = "lesion";
 
+/// Why a lesion has no percentage.
+pub(crate) const LARGER: &str = "the lesion is larger than the structure";
+
 /// Why a number is not known.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Why {
@@ -172,9 +175,7 @@ impl Look<'_> {
         let unmeasured = codes.iter().flat_map(|code| self.found(code, LESION)).find(with_area);
         let normal: Vec<_> = codes.iter().flat_map(|code| self.found(code, NORMAL)).collect();
         match (known, area, unmeasured) {
-            (Some(lesion), Ok(area), _) if lesion.value > area.value => {
-                Err(Why::Unfit("the lesion is larger than the structure".to_owned()))
-            }
+            (Some(lesion), Ok(area), _) if lesion.value > area.value => Err(Why::Unfit(LARGER.to_owned())),
             (Some(lesion), ..) => Ok(lesion),
             (None, _, Some(call)) => {
                 let term = call.term.as_deref().unwrap_or_default();
