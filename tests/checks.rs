@@ -167,6 +167,7 @@ fn a_value_that_a_traced_one_replaces_is_told() {
             traced: true,
             by: None,
             still: None,
+            outline: None,
         };
         exam.entries.push(LoggedEntry { seq: 99, at: exam.header.started_at, entered });
         exam

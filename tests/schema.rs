@@ -11,6 +11,7 @@ use zonecall::exam::call::{Act, Amount, Call, Problem};
 use zonecall::exam::event::{AudioFile, Entered, Event, Frame, HeardCall};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::tell::{export, sheet};
+use zonecall::trace::Outline;
 
 fn schema(text: &str) -> jsonschema::Validator {
     let schema: Value = serde_json::from_str(text).unwrap();
@@ -100,6 +101,7 @@ fn journal_lines() -> Vec<Value> {
         traced: true,
         by: Some("Dr Example".to_owned()),
         still: Some("2.25.1".to_owned()),
+        outline: Some(Outline::Polygon { points_px: vec![(0.0, 0.0), (4.0, 0.0), (0.0, 4.0)] }),
     };
     for event in [
         Event::Entered(Box::new(entered)),

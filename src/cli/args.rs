@@ -37,6 +37,8 @@ pub(crate) enum Task {
     Check(Check),
     /// Compute what the numbers say: totals, percentages, scores, the other limb, the last exam.
     Measure(Measure),
+    /// Measure an outline on a still and add it to the exam.
+    Trace(Trace),
     /// Write the report: one HTML file that needs nothing else.
     Report(Report),
     /// Write the exam for other programs.
@@ -196,6 +198,47 @@ pub(crate) enum MeasureForm {
     Text,
     /// For programs; `schema/measures.schema.json` describes it.
     Json,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(group = clap::ArgGroup::new("outline").required(true).args(["points", "ellipse", "click"]))]
+#[command(
+    after_help = "Examples:\n  zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --by Ada --click 160,120\n  \
+    zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --lesion --by Ada --ellipse 160,120,40,18,0"
+)]
+pub(crate) struct Trace {
+    #[command(flatten)]
+    pub(crate) folder: Folder,
+    /// The still: its file name or its id.
+    #[arg(long, value_name = "STILL")]
+    pub(crate) still: String,
+    /// Who traces.
+    #[arg(long, value_name = "PERSON")]
+    pub(crate) by: String,
+    /// Corners in pixels from the upper left corner, such as "100,80 140,82 130,120".
+    #[arg(long, value_name = "X,Y ...")]
+    pub(crate) points: Option<String>,
+    /// An ellipse: middle, half axes, and degrees that the first one is turned clockwise.
+    #[arg(long, value_name = "X,Y,A,B,DEG")]
+    pub(crate) ellipse: Option<String>,
+    /// A point inside the structure: an outline is suggested, and written only with --confirm.
+    #[arg(long, value_name = "X,Y")]
+    pub(crate) click: Option<String>,
+    /// Write the suggested outline; say so only after looking at it on the still.
+    #[arg(long, requires = "click")]
+    pub(crate) confirm: bool,
+    /// The outline is that of the lesion, not of the whole structure.
+    #[arg(long)]
+    pub(crate) lesion: bool,
+    /// Structure, where the still's label names none or another.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) structure: Option<String>,
+    /// Limb, where the still's label names none or another.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) limb: Option<String>,
+    /// Zone, where the still's label names none or another.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) zone: Option<String>,
 }
 
 #[derive(Debug, clap::Args)]

@@ -12,6 +12,7 @@ mod journal;
 mod measure;
 mod pair;
 mod show;
+mod trace;
 
 use std::process::ExitCode;
 
@@ -30,6 +31,7 @@ pub fn run() -> ExitCode {
         Task::Pair(task) => pair::pair(&task),
         Task::Check(task) => show::check(&task),
         Task::Measure(task) => measure::measure(&task),
+        Task::Trace(task) => trace::trace(&task),
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),

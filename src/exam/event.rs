@@ -14,6 +14,7 @@ use crate::clock::{Anchor, WallQuality};
 use crate::exam::call::{Amount, Call, Problem};
 use crate::hear::recognise::EngineId;
 use crate::hear::utterance::Utterance;
+use crate::trace::Outline;
 
 /// Schema name of the journal, in its first line.
 pub const JOURNAL_SCHEMA: &str = "zonecall.journal/1";
@@ -203,6 +204,9 @@ pub struct Entered {
     /// The still it was read from, by its id.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub still: Option<String>,
+    /// What was traced on it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub outline: Option<Outline>,
 }
 
 /// A saved still, as its file tells it.
