@@ -38,6 +38,22 @@ fn record_value() -> Value {
     serde_json::from_str(&export::json(&sample::record())).unwrap()
 }
 
+fn traced() -> Entered {
+    Entered {
+        limb: "LF".to_owned(),
+        zone: "2B".to_owned(),
+        plane: Some("T".to_owned()),
+        structure: "SDFT".to_owned(),
+        term: "area".to_owned(),
+        amount: Amount { number: 150.0, unit: Some("mm2".to_owned()), unit_assumed: false },
+        scale: None,
+        traced: true,
+        by: Some("Dr Example".to_owned()),
+        still: Some("2.25.1".to_owned()),
+        outline: Some(Outline::Polygon { points_px: vec![(0.0, 0.0), (4.0, 0.0), (0.0, 4.0)] }),
+    }
+}
+
 /// Every event kind, each optional field used, as the journal itself writes them.
 fn journal_lines() -> Vec<Value> {
     let folder = tempfile::tempdir().unwrap();
@@ -90,21 +106,8 @@ fn journal_lines() -> Vec<Value> {
         span: Span { from: 0, to: 6_400 },
         confidence: 0.9,
     };
-    let entered = Entered {
-        limb: "LF".to_owned(),
-        zone: "2B".to_owned(),
-        plane: Some("T".to_owned()),
-        structure: "SDFT".to_owned(),
-        term: "area".to_owned(),
-        amount: Amount { number: 150.0, unit: Some("mm2".to_owned()), unit_assumed: false },
-        scale: None,
-        traced: true,
-        by: Some("Dr Example".to_owned()),
-        still: Some("2.25.1".to_owned()),
-        outline: Some(Outline::Polygon { points_px: vec![(0.0, 0.0), (4.0, 0.0), (0.0, 4.0)] }),
-    };
     for event in [
-        Event::Entered(Box::new(entered)),
+        Event::Entered(Box::new(traced())),
         Event::Call(HeardCall { heard_seq: 3, call: answer }),
         Event::Audio(audio),
         Event::AudioLost { samples: 160 },

@@ -5,6 +5,8 @@ mod support;
 
 use support::{BUILT_IN, exam_of};
 use zonecall::frames::pairing::Pairing;
+use zonecall::knowledge::measure::Earlier;
+use zonecall::knowledge::measure::row::Name;
 use zonecall::knowledge::record::{Record, record};
 use zonecall::tell::picture::Pictures;
 use zonecall::tell::{report, sheet};
@@ -145,5 +147,33 @@ fn the_report_holds_tables_thresholds_and_sources_of_the_measures() {
         "href=\"#measures\"",
     ] {
         assert!(page.contains(words), "`{words}` is not in the report");
+    }
+}
+
+#[test]
+fn the_course_is_drawn_for_the_worst_zone_once_there_is_an_earlier_exam() {
+    let (now, protocols) = (spoken(), &BUILT_IN.1);
+    assert_eq!(page(&now).matches("<svg").count(), 1, "one exam has no course");
+    let earlier = |at: &str, grown: f64| {
+        let mut rows = now.measures.clone();
+        for row in rows.iter_mut().filter(|row| row.name == Name::Area) {
+            row.value = row.value.map(|mm2| mm2 / grown);
+        }
+        Earlier { id: at.to_owned(), at: at.parse().unwrap(), rows }
+    };
+    let past = [earlier("2026-01-10T08:00:00Z", 1.5), earlier("2026-03-08T08:00:00Z", 1.25)];
+    let page = report::report_since(&now, &past, protocols, &Pictures::default());
+    let svg = page.split("<svg").nth(2).expect("a second chart").split("</svg>").next().unwrap();
+    for words in [
+        "zone 2B: area in mm2",
+        "10 Jan 2026",
+        "8 Mar 2026",
+        ">100<",
+        ">120<",
+        ">150<",
+        "left fore",
+        "right fore",
+    ] {
+        assert!(svg.contains(words), "`{words}` is not in {svg}");
     }
 }

@@ -61,7 +61,7 @@ pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
     let against = exam_folder::against(&args.against, folder, &protocols)?;
     let record = exam_folder::record_against(folder, &protocols, &against)?;
     let pictures = tell::picture::pictures(&record, folder);
-    let page = tell::report::report(&record, &protocols, &pictures);
+    let page = tell::report::report_since(&record, &against.earlier, &protocols, &pictures);
     let path = args.out.clone().unwrap_or_else(|| folder.join("out/report.html"));
     exam_folder::write_file(&path, page.as_bytes())?;
     writeln!(std::io::stdout(), "report: {}", path.display())?;

@@ -193,7 +193,7 @@ fn profile(svg: &mut String, side: &Side, scale: f64) {
         let x = inner + side.way * (area.unwrap_or(0.0) * scale + 6.0);
         let _ = write!(
             svg,
-            "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{figures}</text>",
+            "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\" stroke=\"#fff\" stroke-width=\"3\" paint-order=\"stroke\">{figures}</text>",
             y + ZONE / 2.0 + 4.5
         );
     }
@@ -205,6 +205,6 @@ fn profile(svg: &mut String, side: &Side, scale: f64) {
 }
 
 /// Text that cannot become markup.
-fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }

@@ -7,15 +7,17 @@
 
 use maud::{Markup, PreEscaped, html};
 
+use crate::knowledge::measure::Earlier;
 use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
 
 use super::chart::chart;
+use super::course::course;
 use super::sheet::{Sheet, injuries, sheets};
 use super::words::{limb, structure};
 
 /// Computed measures.
-pub(crate) fn measures(record: &Record, protocols: &Protocols) -> Markup {
+pub(crate) fn measures(record: &Record, earlier: &[Earlier], protocols: &Protocols) -> Markup {
     let sheets = sheets(record, protocols);
     let injuries = injuries(record, protocols);
     html! {
@@ -24,6 +26,7 @@ pub(crate) fn measures(record: &Record, protocols: &Protocols) -> Markup {
                 h2 { "Computed from what was said and traced" }
                 @for line in &injuries { p { (line) } }
                 @for drawn in chart(record, protocols) { figure.leg { (PreEscaped(drawn)) } }
+                @for drawn in course(record, earlier, protocols) { figure.leg { (PreEscaped(drawn)) } }
                 @for sheet in &sheets { (table(sheet, protocols)) }
             }
         }

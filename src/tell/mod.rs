@@ -6,6 +6,7 @@ pub mod picture;
 pub mod report;
 pub mod sheet;
 mod chart;
+mod course;
 mod measured;
 mod cues;
 mod page;

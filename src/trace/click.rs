@@ -116,7 +116,7 @@ fn around(grey: &Grey, centre: (f64, f64)) -> Option<Vec<(f64, f64)>> {
     let mut back: Vec<Vec<usize>> = Vec::new();
     for ray in 1..3 * RAYS {
         let (mut next, mut from) = (Vec::with_capacity(radii), Vec::with_capacity(radii));
-        for radius in 0..radii {
+        for (radius, mark) in marks[ray % RAYS].iter().enumerate().take(radii) {
             let low = radius.saturating_sub(BEND);
             let high = (radius + BEND + 1).min(radii);
             let (mut top, mut at) = (f64::NEG_INFINITY, low);
@@ -127,7 +127,7 @@ fn around(grey: &Grey, centre: (f64, f64)) -> Option<Vec<(f64, f64)>> {
                     (top, at) = (sum, before);
                 }
             }
-            next.push(top + marks[ray % RAYS][radius]);
+            next.push(top + mark);
             from.push(at);
         }
         best = next;

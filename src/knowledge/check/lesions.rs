@@ -82,7 +82,7 @@ pub(super) fn value_replaced(evidence: &Evidence) -> Vec<Hit> {
                 && context.zone.as_ref() == Some(&entered.zone)
                 && context.structure.as_ref() == Some(&entered.structure)
         };
-        let by_hand = evidence.exam.entries.iter().map(|entry| &entry.entered).filter(here).last();
+        let by_hand = evidence.exam.entries.iter().map(|entry| &entry.entered).rfind(here);
         if let Some(entered) = by_hand.filter(|entered| entered.amount != value.amount) {
             let how = if entered.traced { "traced" } else { "typed" };
             let message = format!(
