@@ -25,6 +25,9 @@ step "pairing the stills with what was said"
 step "checking the exam: what is missing, what needs a look"
 "$bin/zonecall" check "$out/exam" || [ $? = 1 ]
 
+step "what the numbers say"
+"$bin/zonecall" measure "$out/exam" || [ $? = 1 ]
+
 step "writing the record and the report"
 "$bin/zonecall" report "$out/exam"
 "$bin/zonecall" export "$out/exam" --as json --out "$out/exam/out/record.json"

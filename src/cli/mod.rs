@@ -10,8 +10,10 @@ mod ear;
 mod exam_folder;
 mod hear;
 mod journal;
+mod measure;
 mod pair;
 mod show;
+mod trace;
 
 use std::process::ExitCode;
 
@@ -29,6 +31,8 @@ pub fn run() -> ExitCode {
         Task::Journal(task) => journal::journal(&task),
         Task::Pair(task) => pair::pair(&task),
         Task::Check(task) => show::check(&task),
+        Task::Measure(task) => measure::measure(&task),
+        Task::Trace(task) => trace::trace(&task),
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),

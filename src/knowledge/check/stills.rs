@@ -50,7 +50,7 @@ pub(super) fn incomplete(evidence: &Evidence) -> Vec<Hit> {
 }
 
 fn lacking(frame: &FrameRow) -> String {
-    let parts = [("limb", &frame.limb), ("zone", &frame.zone), ("plane", &frame.plane)];
+    let parts = [("limb", &frame.place.limb), ("zone", &frame.place.zone), ("plane", &frame.place.plane)];
     let lacking: Vec<&str> = parts.iter().filter(|part| part.1.is_none()).map(|part| part.0).collect();
     lacking.join(" and ")
 }
