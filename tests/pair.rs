@@ -45,6 +45,7 @@ fn exam(acts: &[(f64, Act)]) -> Exam {
         }
     });
     Exam {
+        entries: Vec::new(),
         header: support::header(),
         calls: calls.collect(),
         breaths: Vec::new(),
