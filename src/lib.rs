@@ -7,6 +7,7 @@
 
 pub mod clock;
 pub mod protocol;
+pub mod trace;
 pub mod language;
 pub mod hear;
 pub mod exam;

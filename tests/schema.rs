@@ -7,10 +7,11 @@ mod support;
 
 use serde_json::{Value, json};
 use zonecall::clock::Span;
-use zonecall::exam::call::{Act, Call, Problem};
-use zonecall::exam::event::{AudioFile, Event, Frame, HeardCall};
+use zonecall::exam::call::{Act, Amount, Call, Problem};
+use zonecall::exam::event::{AudioFile, Entered, Event, Frame, HeardCall};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
-use zonecall::tell::export;
+use zonecall::tell::{export, sheet};
+use zonecall::trace::Outline;
 
 fn schema(text: &str) -> jsonschema::Validator {
     let schema: Value = serde_json::from_str(text).unwrap();
@@ -35,6 +36,22 @@ fn holds(schema: &jsonschema::Validator, value: &Value) {
 
 fn record_value() -> Value {
     serde_json::from_str(&export::json(&sample::record())).unwrap()
+}
+
+fn traced() -> Entered {
+    Entered {
+        limb: "LF".to_owned(),
+        zone: "2B".to_owned(),
+        plane: Some("T".to_owned()),
+        structure: "SDFT".to_owned(),
+        term: "area".to_owned(),
+        amount: Amount { number: 150.0, unit: Some("mm2".to_owned()), unit_assumed: false },
+        scale: None,
+        traced: true,
+        by: Some("Dr Example".to_owned()),
+        still: Some("2.25.1".to_owned()),
+        outline: Some(Outline::Polygon { points_px: vec![(0.0, 0.0), (4.0, 0.0), (0.0, 4.0)] }),
+    }
 }
 
 /// Every event kind, each optional field used, as the journal itself writes them.
@@ -90,6 +107,7 @@ fn journal_lines() -> Vec<Value> {
         confidence: 0.9,
     };
     for event in [
+        Event::Entered(Box::new(traced())),
         Event::Call(HeardCall { heard_seq: 3, call: answer }),
         Event::Audio(audio),
         Event::AudioLost { samples: 160 },
@@ -105,6 +123,27 @@ fn journal_lines() -> Vec<Value> {
 #[test]
 fn a_full_record_is_as_the_schema_says() {
     holds(&record_schema(), &record_value());
+}
+
+#[test]
+fn the_measures_are_as_their_schema_says_and_wrong_ones_are_refused() {
+    let schema = schema(include_str!("../schema/measures.schema.json"));
+    let value: Value = serde_json::from_str(&sheet::json(&sample::record())).unwrap();
+    holds(&schema, &value);
+    for (pointer, wrong) in [
+        ("/schema", json!("zonecall.measures/2")),
+        ("/measures/0/name", json!("guess")),
+        ("/measures/0/unit", json!("furlong")),
+        ("/measures/0/from/0", json!(0)),
+        ("/cautions", json!("")),
+    ] {
+        let mut measures = value.clone();
+        *measures.pointer_mut(pointer).unwrap() = wrong;
+        assert!(!schema.is_valid(&measures), "{pointer} should be refused");
+    }
+    let mut silent = value;
+    silent["measures"][2].as_object_mut().unwrap().remove("why_not");
+    assert!(!schema.is_valid(&silent), "neither a value nor why there is none");
 }
 
 #[test]
@@ -163,7 +202,9 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
     }
     let has =
         |pointer: &str, name: &str| lines.iter().any(|line| line.pointer(pointer) == Some(&json!(name)));
-    for kind in ["exam", "anchor", "audio", "audio_lost", "heard", "call", "frame", "closed", "torn"] {
+    for kind in
+        ["exam", "anchor", "audio", "audio_lost", "heard", "call", "frame", "entered", "closed", "torn"]
+    {
         assert!(has("/kind", kind), "no `{kind}` line was checked");
     }
     for kind in ["view", "setting", "finding", "value", "save", "note", "command", "question", "answer"] {

@@ -31,13 +31,13 @@ fn hostile_record() -> Record {
     record.exam.schemes.insert(bad(), bad());
     for call in &mut record.calls {
         call.words = bad();
-        call.structure = Some(bad());
+        call.place.structure = Some(bad());
         call.term = Some(bad());
     }
     for frame in &mut record.frames {
         frame.id.push_str(HOSTILE);
         frame.file = bad();
-        frame.zone = Some(bad());
+        frame.place.zone = Some(bad());
     }
     record.frames[3].rivals[0].reason = bad();
     for finding in &mut record.findings {
@@ -104,7 +104,7 @@ fn no_cell_of_the_table_begins_a_formula() {
         record.calls[0].words = evil.to_owned();
         record.frames[0].file = evil.to_owned();
         record.frames[0].id = evil.to_owned();
-        record.frames[0].zone = Some(evil.to_owned());
+        record.frames[0].place.zone = Some(evil.to_owned());
         let text = export::csv(&record);
         for (column, cell) in rows(&text).iter().flatten() {
             let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝']);

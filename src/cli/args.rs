@@ -7,7 +7,7 @@
 
 use std::path::PathBuf;
 
-use chrono::{DateTime, FixedOffset};
+use chrono::{DateTime, FixedOffset, NaiveDate};
 use clap::{Parser, Subcommand, ValueEnum};
 
 const CAUTIONS: &str = "Not a diagnosis. Everything zonecall writes is a draft until a licensed vet has signed it. \
@@ -34,7 +34,11 @@ pub(crate) enum Task {
     /// Find the saved stills and pair them with what was said.
     Pair(Pair),
     /// List what is missing, doubtful or lost.
-    Check(Folder),
+    Check(Check),
+    /// Compute what the numbers say: totals, percentages, scores, the other limb, the last exam.
+    Measure(Measure),
+    /// Measure an outline on a still and add it to the exam.
+    Trace(Trace),
     /// Write the report: one HTML file that needs nothing else.
     Report(Report),
     /// Write the exam for other programs.
@@ -90,14 +94,17 @@ pub(crate) struct Hear {
     /// When the recording began, such as 2026-05-04T10:00:00+02:00; else from the file.
     #[arg(long, value_name = "INSTANT")]
     pub(crate) started_at: Option<DateTime<FixedOffset>>,
-    /// Which engine listens.
-    #[arg(long, value_enum, default_value_t = Engine::Sphinx)]
-    pub(crate) engine: Engine,
-    /// Folder of the engine's acoustic model.
+    /// Which engine listens; without it `neural` where its parts are present, else `sphinx`.
+    #[arg(long, alias = "engine", value_enum)]
+    pub(crate) ear: Option<Ear>,
+    /// Folder of the neural ear's head: head.onnx, head.json, lexicon.dict; it may hold encoder and runtime, too.
+    #[arg(long, value_name = "FOLDER", env = "ZONECALL_EAR")]
+    pub(crate) head: Option<PathBuf>,
+    /// Folder of PocketSphinx' acoustic model.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_MODEL")]
     pub(crate) model: Option<PathBuf>,
     /// What the `scripted` engine says it heard: one utterance a line.
-    #[arg(long, value_name = "FILE", required_if_eq("engine", "scripted"))]
+    #[arg(long, value_name = "FILE", required_if_eq("ear", "scripted"))]
     pub(crate) script: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) language: Language,
@@ -106,7 +113,9 @@ pub(crate) struct Hear {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Engine {
+pub(crate) enum Ear {
+    /// Our own small neural network behind a speech encoder: holds in noise, asks rather than guesses.
+    Neural,
     /// PocketSphinx: small, quiet rooms.
     Sphinx,
     /// Plays back a file of recorded words; for tests.
@@ -133,6 +142,18 @@ pub(crate) struct Pair {
 }
 
 #[derive(Debug, clap::Args)]
+pub(crate) struct Check {
+    /// The exam folder.
+    #[arg(value_name = "FOLDER", required_unless_present = "explain")]
+    pub(crate) folder: Option<PathBuf>,
+    /// Tell what a rule looks for, why, and where it comes from; `all` for every rule.
+    #[arg(long, value_name = "RULE")]
+    pub(crate) explain: Option<String>,
+    #[command(flatten)]
+    pub(crate) knowledge: Knowledge,
+}
+
+#[derive(Debug, clap::Args)]
 pub(crate) struct Folder {
     /// The exam folder.
     #[arg(value_name = "FOLDER")]
@@ -141,10 +162,96 @@ pub(crate) struct Folder {
     pub(crate) knowledge: Knowledge,
 }
 
+/// What an exam is held against; nothing unless it is named.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Against {
+    /// Folder of an earlier exam of the same horse; may be given several times.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) earlier: Vec<PathBuf>,
+    /// Reference set: a built-in name, or a file as in `references/`.
+    #[arg(long, value_name = "NAME")]
+    pub(crate) reference: Option<String>,
+    /// When a limb was injured, such as LF=2026-04-04; may be given for several limbs.
+    #[arg(long, value_name = "LIMB=DAY", value_parser = injury)]
+    pub(crate) injured: Vec<(String, NaiveDate)>,
+}
+
+fn injury(text: &str) -> Result<(String, NaiveDate), String> {
+    let parts = text.split_once('=').and_then(|(limb, day)| Some((limb.to_owned(), day.parse().ok()?)));
+    parts.ok_or_else(|| "wanted is a limb and a day, such as LF=2026-04-04".to_owned())
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall measure exams/juniper\n  \
+    zonecall measure exams/juniper-may --earlier exams/juniper-march --injured LF=2026-03-01 --as json")]
+pub(crate) struct Measure {
+    #[command(flatten)]
+    pub(crate) folder: Folder,
+    #[command(flatten)]
+    pub(crate) against: Against,
+    /// Which form.
+    #[arg(long = "as", value_enum, default_value_t = MeasureForm::Text)]
+    pub(crate) form: MeasureForm,
+    /// Where to write it; else standard output.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum MeasureForm {
+    /// Tables for people.
+    Text,
+    /// For programs; `schema/measures.schema.json` describes it.
+    Json,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(group = clap::ArgGroup::new("outline").required(true).args(["points", "ellipse", "click"]))]
+#[command(
+    after_help = "Examples:\n  zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --by Ada --click 160,120\n  \
+    zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --lesion --by Ada --ellipse 160,120,40,18,0"
+)]
+pub(crate) struct Trace {
+    #[command(flatten)]
+    pub(crate) folder: Folder,
+    /// The still: its file name or its id.
+    #[arg(long, value_name = "STILL")]
+    pub(crate) still: String,
+    /// Who traces.
+    #[arg(long, value_name = "PERSON")]
+    pub(crate) by: String,
+    /// Corners in pixels from the upper left corner, such as "100,80 140,82 130,120".
+    #[arg(long, value_name = "X,Y ...")]
+    pub(crate) points: Option<String>,
+    /// An ellipse: middle, half axes, and degrees that the first one is turned clockwise.
+    #[arg(long, value_name = "X,Y,A,B,DEG")]
+    pub(crate) ellipse: Option<String>,
+    /// A point inside the structure: an outline is suggested, and written only with --confirm.
+    #[arg(long, value_name = "X,Y")]
+    pub(crate) click: Option<String>,
+    /// Write the suggested outline; say so only after looking at it on the still.
+    #[arg(long, requires = "click")]
+    pub(crate) confirm: bool,
+    /// The outline is that of the lesion, not of the whole structure.
+    #[arg(long)]
+    pub(crate) lesion: bool,
+    /// Structure, where the still's label names none or another.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) structure: Option<String>,
+    /// Limb, where the still's label names none or another.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) limb: Option<String>,
+    /// Zone, where the still's label names none or another.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) zone: Option<String>,
+}
+
 #[derive(Debug, clap::Args)]
 pub(crate) struct Report {
     #[command(flatten)]
     pub(crate) folder: Folder,
+    #[command(flatten)]
+    pub(crate) against: Against,
     /// Where to write it; else `out/report.html` in the exam folder.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,

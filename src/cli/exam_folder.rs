@@ -9,15 +9,18 @@ use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::Path;
 
-use anyhow::{Context as _, bail};
+use anyhow::{Context as _, bail, ensure};
 
 use super::args;
+use crate::exam::event::Horse;
 use crate::exam::fold::{Exam, fold};
 use crate::exam::journal;
 use crate::frames::pair::pair;
-use crate::knowledge::record::{Record, record};
+use crate::knowledge::measure::{Against, Earlier};
+use crate::knowledge::record::{self, Record};
 use crate::language::pack::{Language, Pack};
 use crate::protocol::Protocols;
+use crate::protocol::measuring::Reference;
 
 /// The protocols asked for, or the built-in ones.
 pub(crate) fn protocols(args: &args::Knowledge) -> anyhow::Result<Protocols> {
@@ -46,12 +49,7 @@ pub(crate) fn language(
             bail!("`{name}` is no zone scheme of the {group} limbs; there are: {}", names.join(", "));
         }
     }
-    let mut zones: Vec<String> = Vec::new();
-    for limb in &protocols.limbs {
-        zones
-            .extend(protocols.zones_for(&limb.code, &schemes).into_iter().map(|(_, zone)| zone.code.clone()));
-    }
-    let language = pack.for_zones(&zones);
+    let language = pack.for_zones(&protocols.zones_by_limb(&schemes));
     Ok((pack, language, schemes))
 }
 
@@ -68,11 +66,60 @@ pub(crate) fn record_of(args: &args::Folder) -> anyhow::Result<(Record, Protocol
     Ok((record, protocols))
 }
 
-/// The record of the exam in `folder`.
-pub(crate) fn record_in(folder: &Path, protocols: &Protocols) -> anyhow::Result<Record> {
+/// The record of the exam in `folder`, its measures held against what was named.
+pub(crate) fn record_against(
+    folder: &Path,
+    protocols: &Protocols,
+    against: &Against,
+) -> anyhow::Result<Record> {
     let exam = exam(folder, protocols)?;
     let pairing = pair(&exam, &exam.frames);
-    Ok(record(&exam, &pairing, protocols))
+    Ok(record::record_against(&exam, &pairing, protocols, against))
+}
+
+/// Reads what the exam in `folder` is to be held against.
+pub(crate) fn against(args: &args::Against, folder: &Path, protocols: &Protocols) -> anyhow::Result<Against> {
+    let now = exam(folder, protocols)?.header;
+    let mut earlier = Vec::new();
+    for other in &args.earlier {
+        let record = record_in(other, protocols)?;
+        let horse = |horse: &Horse| horse.id.clone().or_else(|| horse.name.clone());
+        ensure!(
+            horse(&record.exam.horse) == horse(&now.horse),
+            "`{}` is an exam of another horse; only exams of one horse are compared",
+            other.display()
+        );
+        ensure!(
+            record.exam.started_at < now.started_at,
+            "`{}` is no earlier exam: it began no sooner than this one",
+            other.display()
+        );
+        earlier.push(Earlier { id: record.exam.id, at: record.exam.started_at, rows: record.measures });
+    }
+    earlier.sort_by_key(|earlier| earlier.at);
+    for (limb, _) in &args.injured {
+        let known: Vec<&str> = protocols.limbs.iter().map(|limb| limb.code.as_str()).collect();
+        ensure!(known.contains(&limb.as_str()), "`{limb}` is no limb; there are: {}", known.join(", "));
+    }
+    let reference = args.reference.as_deref().map(reference).transpose()?;
+    Ok(Against { reference, earlier, injured: args.injured.iter().cloned().collect() })
+}
+
+fn reference(name: &str) -> anyhow::Result<Reference> {
+    let sets = Reference::built_in()?;
+    if let Some(set) = sets.iter().find(|set| set.name == name) {
+        return Ok(set.clone());
+    }
+    if Path::new(name).is_file() {
+        return Ok(Reference::read(Path::new(name))?);
+    }
+    let names: Vec<&str> = sets.iter().map(|set| set.name.as_str()).collect();
+    bail!("`{name}` is no reference set and no file; built in are: {}", names.join(", "))
+}
+
+/// The record of the exam in `folder`.
+pub(crate) fn record_in(folder: &Path, protocols: &Protocols) -> anyhow::Result<Record> {
+    record_against(folder, protocols, &Against::default())
 }
 
 /// Writes a file whole or not at all, making its folder.

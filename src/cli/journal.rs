@@ -66,6 +66,12 @@ fn say(line: &ExamEvent) -> String {
                 frame.time_source
             )
         }
+        Event::Entered(entered) => {
+            let how = if entered.traced { "traced" } else { "typed" };
+            let place = [&entered.limb, &entered.zone, &entered.structure].map(String::as_str).join(" ");
+            let unit = entered.amount.unit.as_deref().unwrap_or_default();
+            format!("{how} {place}: {} {} {unit}", entered.term, entered.amount.number)
+        }
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),

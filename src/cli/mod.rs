@@ -6,11 +6,14 @@
 //! Tested in: `tests/demo.rs`.
 
 mod args;
+mod ear;
 mod exam_folder;
 mod hear;
 mod journal;
+mod measure;
 mod pair;
 mod show;
+mod trace;
 
 use std::process::ExitCode;
 
@@ -28,6 +31,8 @@ pub fn run() -> ExitCode {
         Task::Journal(task) => journal::journal(&task),
         Task::Pair(task) => pair::pair(&task),
         Task::Check(task) => show::check(&task),
+        Task::Measure(task) => measure::measure(&task),
+        Task::Trace(task) => trace::trace(&task),
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),

@@ -39,8 +39,7 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     }
     let record = open::record_in(exam_folder, &protocols)?;
     for row in &record.frames {
-        let part = |part: &Option<String>| part.clone().unwrap_or_else(|| "-".to_owned());
-        let label = [&row.limb, &row.zone, &row.plane, &row.structure].map(part).join(" ");
+        let label = row.place.columns();
         let status = match row.status {
             Status::Spoken => "saved by word",
             Status::Context => "from what was in force",
@@ -49,7 +48,7 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
         };
         writeln!(out, "{label:<16} {status:<24} {:.2}  {}", row.confidence, row.file)?;
         for rival in &row.rivals {
-            let label = [&rival.limb, &rival.zone, &rival.plane, &rival.structure].map(part).join(" ");
+            let label = rival.place.columns();
             writeln!(out, "    either {label} (call {}): {}", rival.call_seq, rival.reason)?;
         }
     }

@@ -3,18 +3,25 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use anyhow::Context as _;
+use anyhow::{Context as _, bail};
 use clap::CommandFactory;
 
 use super::args;
 use super::exam_folder;
+use crate::knowledge::check::rule_ids;
 use crate::knowledge::record::Severity;
 use crate::language::phrases::phrases as headings;
+use crate::protocol::Protocols;
 use crate::tell;
 use crate::tell::card::{Card, Row, Section};
 
-pub(crate) fn check(args: &args::Folder) -> anyhow::Result<ExitCode> {
-    let (record, _) = exam_folder::record_of(args)?;
+pub(crate) fn check(args: &args::Check) -> anyhow::Result<ExitCode> {
+    let protocols = exam_folder::protocols(&args.knowledge)?;
+    if let Some(id) = &args.explain {
+        return explain(id, &protocols);
+    }
+    let folder = args.folder.as_ref().context("name the exam folder")?;
+    let record = exam_folder::record_in(folder, &protocols)?;
     let mut out = std::io::stdout().lock();
     for finding in &record.findings {
         let severity = match finding.severity {
@@ -35,11 +42,26 @@ pub(crate) fn check(args: &args::Folder) -> anyhow::Result<ExitCode> {
     Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
+fn explain(id: &str, protocols: &Protocols) -> anyhow::Result<ExitCode> {
+    let rules: Vec<_> = protocols.rules.rule.iter().filter(|rule| id == "all" || rule.id == id).collect();
+    if rules.is_empty() {
+        let ids: Vec<&str> = rule_ids().collect();
+        bail!("`{id}` is no rule; there are: {}", ids.join(", "));
+    }
+    let mut out = std::io::stdout().lock();
+    for rule in rules {
+        writeln!(out, "{} ({})\n  {}\n  source: {}", rule.id, rule.severity.word(), rule.why, rule.source)?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
 pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
-    let (record, protocols) = exam_folder::record_of(&args.folder)?;
+    let protocols = exam_folder::protocols(&args.folder.knowledge)?;
+    let against = exam_folder::against(&args.against, folder, &protocols)?;
+    let record = exam_folder::record_against(folder, &protocols, &against)?;
     let pictures = tell::picture::pictures(&record, folder);
-    let page = tell::report::report(&record, &protocols, &pictures);
+    let page = tell::report::report_since(&record, &against.earlier, &protocols, &pictures);
     let path = args.out.clone().unwrap_or_else(|| folder.join("out/report.html"));
     exam_folder::write_file(&path, page.as_bytes())?;
     writeln!(std::io::stdout(), "report: {}", path.display())?;

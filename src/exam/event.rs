@@ -11,9 +11,10 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::clock::{Anchor, WallQuality};
-use crate::exam::call::{Call, Problem};
+use crate::exam::call::{Amount, Call, Problem};
 use crate::hear::recognise::EngineId;
 use crate::hear::utterance::Utterance;
+use crate::trace::Outline;
 
 /// Schema name of the journal, in its first line.
 pub const JOURNAL_SCHEMA: &str = "zonecall.journal/1";
@@ -55,6 +56,8 @@ pub enum Event {
     Call(HeardCall),
     /// A saved still was found.
     Frame(Box<Frame>),
+    /// A person typed a value, or traced one on a still.
+    Entered(Box<Entered>),
     /// Listening ended.
     Closed {
         /// Why: `end of exam`, `end of the recording`, `interrupted`, ...
@@ -171,6 +174,39 @@ pub struct HeardCall {
     /// The call.
     #[serde(flatten)]
     pub call: Call,
+}
+
+/// A value that was typed or traced; the last one for a place and term counts, before any spoken one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Entered {
+    /// Limb code.
+    pub limb: String,
+    /// Zone code.
+    pub zone: String,
+    /// Plane code.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plane: Option<String>,
+    /// Structure code.
+    pub structure: String,
+    /// What was measured or scored, as the protocols name it.
+    pub term: String,
+    /// How much.
+    pub amount: Amount,
+    /// Scale of a score, where it is not the protocols' own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<String>,
+    /// Traced on a still; else typed.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub traced: bool,
+    /// Who entered it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// The still it was read from, by its id.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub still: Option<String>,
+    /// What was traced on it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub outline: Option<Outline>,
 }
 
 /// A saved still, as its file tells it.

@@ -10,7 +10,7 @@ use chrono::{DateTime, Utc};
 use crate::clock::{Anchor, Span};
 use crate::exam::call::{Act, Call, Problem};
 use crate::exam::context::Context;
-use crate::exam::event::{AudioFile, Event, ExamEvent, Frame, Header, Heard, HeardCall, Outcome};
+use crate::exam::event::{AudioFile, Entered, Event, ExamEvent, Frame, Header, Heard, HeardCall, Outcome};
 use crate::exam::journal::Lines;
 use crate::exam::mend::{put_right, set_in_force, take_back};
 use crate::protocol::Protocols;
@@ -24,6 +24,8 @@ pub struct Exam {
     pub calls: Vec<LoggedCall>,
     /// Every breath, understood or not.
     pub breaths: Vec<Breath>,
+    /// Values that were typed or traced.
+    pub entries: Vec<LoggedEntry>,
     /// Free notes.
     pub notes: Vec<Note>,
     /// Saved stills, in the order they were found.
@@ -63,6 +65,17 @@ pub struct LoggedCall {
     pub corrected_by: Vec<u64>,
     /// What keeps it from being taken as said.
     pub problems: Vec<Problem>,
+}
+
+/// A value that was typed or traced.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoggedEntry {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was entered.
+    pub at: DateTime<Utc>,
+    /// What was entered.
+    pub entered: Entered,
 }
 
 /// One breath.
@@ -122,6 +135,7 @@ pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
         header: (**header).clone(),
         calls: Vec::new(),
         breaths: Vec::new(),
+        entries: Vec::new(),
         notes: Vec::new(),
         frames: Vec::new(),
         audio: Vec::new(),
@@ -165,6 +179,10 @@ impl Exam {
             Event::Call(heard) => self.take_call(line.seq, heard),
             Event::Frame(frame) if self.frames.iter().all(|known| known.id != frame.id) => {
                 self.frames.push((**frame).clone());
+            }
+            Event::Entered(entered) => {
+                let entered = (**entered).clone();
+                self.entries.push(LoggedEntry { seq: line.seq, at: line.at, entered });
             }
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),
             Event::Frame(_) | Event::Exam(_) | Event::Torn { .. } | Event::Unknown { .. } => {}

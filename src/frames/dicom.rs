@@ -15,6 +15,7 @@ use dicom_object::{DefaultDicomObject, InMemDicomObject, OpenFileOptions, Tag};
 use crate::exam::call::Problem;
 use crate::frames::lengths::lengths;
 use crate::frames::stamp::{self, Stamp, problem};
+use crate::trace::Scale;
 
 /// More regions than this in one image are not read.
 pub const REGIONS_MAX: usize = 64;
@@ -49,6 +50,18 @@ pub struct Region {
     pub delta_x_mm: f64,
     /// Height of a pixel in millimetres; negative where the axis points up.
     pub delta_y_mm: f64,
+}
+
+impl From<Region> for Scale {
+    /// Both corner pixels belong to the region, so its right and lower edges lie one further.
+    fn from(region: Region) -> Scale {
+        let [left, top, right, bottom] = region.bounds_px.map(f64::from);
+        Scale {
+            bounds_px: [left, top, right + 1.0, bottom + 1.0],
+            width_mm: region.delta_x_mm.abs(),
+            height_mm: region.delta_y_mm.abs(),
+        }
+    }
 }
 
 /// Reads what the file at `path` says of its still; `utc_offset_s` is taken where it names no time zone.

@@ -35,8 +35,8 @@ pub fn coverage(exam: &Exam, frames: &[FrameRow], protocols: &Protocols) -> Vec<
             }
             for zone in &scheme.zones {
                 for plane in &zone.planes {
-                    let place = Place { limb: &limb.code, zone: &zone.code, plane };
-                    rows.push(row(exam, frames, &left_out, &scheme.name, place));
+                    let wanted = Wanted { limb: &limb.code, zone: &zone.code, plane };
+                    rows.push(row(exam, frames, &left_out, &scheme.name, wanted));
                 }
             }
         }
@@ -51,18 +51,18 @@ pub(crate) fn live(exam: &Exam) -> impl Iterator<Item = &LoggedCall> {
     exam.calls.iter().filter(move |call| call.withdrawn_by.is_none() && !carried.contains(&call.seq))
 }
 
-/// A limb, a zone and a plane.
+/// A view that is wanted: limb, zone and plane, all of them known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Place<'a> {
+pub(crate) struct Wanted<'a> {
     pub(crate) limb: &'a str,
     pub(crate) zone: &'a str,
     pub(crate) plane: &'a str,
 }
 
-impl<'a> Place<'a> {
+impl<'a> Wanted<'a> {
     /// The view of a coverage row.
-    pub(crate) fn of(row: &'a CoverageRow) -> Place<'a> {
-        Place { limb: &row.limb, zone: &row.zone, plane: &row.plane }
+    pub(crate) fn of(row: &'a CoverageRow) -> Wanted<'a> {
+        Wanted { limb: &row.limb, zone: &row.zone, plane: &row.plane }
     }
 
     /// Whether this view was in force just after `call`.
@@ -76,9 +76,9 @@ impl<'a> Place<'a> {
     /// Whether `frame` is labelled as this view.
     pub(crate) fn shows(self, frame: &FrameRow) -> bool {
         is_labelled(frame)
-            && frame.limb.as_deref() == Some(self.limb)
-            && frame.zone.as_deref() == Some(self.zone)
-            && frame.plane.as_deref() == Some(self.plane)
+            && frame.place.limb.as_deref() == Some(self.limb)
+            && frame.place.zone.as_deref() == Some(self.zone)
+            && frame.place.plane.as_deref() == Some(self.plane)
     }
 }
 
@@ -95,7 +95,7 @@ fn looked_at(call: &LoggedCall) -> Option<&str> {
     if is_view(call) { call.context.limb.as_deref() } else { None }
 }
 
-fn row(exam: &Exam, frames: &[FrameRow], left_out: &[LeftOut], scheme: &str, place: Place) -> CoverageRow {
+fn row(exam: &Exam, frames: &[FrameRow], left_out: &[LeftOut], scheme: &str, place: Wanted) -> CoverageRow {
     CoverageRow {
         limb: place.limb.to_owned(),
         scheme: scheme.to_owned(),
@@ -116,7 +116,7 @@ struct LeftOut<'a> {
 }
 
 impl LeftOut<'_> {
-    fn holds(&self, place: Place) -> bool {
+    fn holds(&self, place: Wanted) -> bool {
         self.limb == place.limb
             && self.zone.is_none_or(|zone| zone == place.zone)
             && self.plane.is_none_or(|plane| plane == place.plane)

@@ -1,7 +1,9 @@
 //! What the exam amounts to: the record, its coverage and what to look at.
 
+pub mod place;
 pub mod record;
 pub mod coverage;
+pub mod measure;
 mod doubt;
 pub mod rows;
 pub mod check;

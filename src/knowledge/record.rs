@@ -5,7 +5,7 @@
 //! Never: I/O or a clock; equal input gives equal bytes.
 //! Tested in: `tests/knowledge.rs`; described by `schema/record.schema.json`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -15,27 +15,43 @@ use crate::exam::fold::Exam;
 use crate::frames::pairing::Pairing;
 use crate::knowledge::check::check;
 use crate::knowledge::coverage::coverage;
-use crate::knowledge::rows::{call_rows, frame_rows, note_rows};
+use crate::knowledge::measure::row::MeasureRow;
+use crate::knowledge::measure::{Against, Occasion, Readings, measure};
+use crate::knowledge::place::Place;
+use crate::knowledge::rows::{call_rows, entry_rows, frame_rows, note_rows};
 use crate::protocol::Protocols;
 
 /// Schema name of the record.
 pub const RECORD_SCHEMA: &str = "zonecall.record/1";
 
-/// The record of an exam; equal input gives an equal record.
+/// The record of an exam, held against nothing; equal input gives an equal record.
 #[must_use]
 pub fn record(exam: &Exam, pairing: &Pairing, protocols: &Protocols) -> Record {
+    record_against(exam, pairing, protocols, &Against::default())
+}
+
+/// The record of an exam, its measures held against what was named.
+#[must_use]
+pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, against: &Against) -> Record {
     let frames = frame_rows(exam, pairing);
     let coverage = coverage(exam, &frames, protocols);
-    let findings = check(exam, pairing, &frames, &coverage, protocols);
+    let (calls, entries) = (call_rows(exam, protocols), entry_rows(exam, protocols));
+    let readings = Readings { calls: &calls, entries: &entries, frames: &frames };
+    let header = &exam.header;
+    let occasion =
+        Occasion { at: header.started_at, utc_offset_s: header.utc_offset_s, schemes: &header.schemes };
+    let measures = measure(&readings, &occasion, against, protocols);
+    let findings = check(exam, pairing, &frames, &coverage, &measures, protocols);
     Record {
         schema: RECORD_SCHEMA.to_owned(),
         exam: exam_info(exam),
-        calls: call_rows(exam, protocols),
+        calls,
+        entries,
         notes: note_rows(exam),
         frames,
         clock: clock_row(pairing),
         coverage,
-        measures: Vec::new(),
+        measures,
         findings,
     }
 }
@@ -74,6 +90,9 @@ pub struct Record {
     pub exam: ExamInfo,
     /// What was said, in order.
     pub calls: Vec<CallRow>,
+    /// Values that were typed or traced.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub entries: Vec<EntryRow>,
     /// Free notes.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<NoteRow>,
@@ -128,21 +147,12 @@ pub struct CallRow {
     pub words: String,
     /// `view`, `setting`, `finding`, `value`, `save`, `note`, `command`, `question`, `unknown`.
     pub kind: String,
-    /// Limb in force.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub limb: Option<String>,
-    /// Zone in force.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub zone: Option<String>,
+    /// Limb, zone, plane and structure, as it was in force.
+    #[serde(flatten)]
+    pub place: Place,
     /// The level in centimetres that the zone was taken from.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub level_cm: Option<f64>,
-    /// Plane in force.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub plane: Option<String>,
-    /// Structure in force.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub structure: Option<String>,
     /// Class of a finding: `normal`, `absent`, `not_done`, `lesion`, `quality`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub class: Option<String>,
@@ -208,18 +218,9 @@ pub struct FrameRow {
     /// When it was saved, by ours; absent where the clocks could not be tied.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub saved_at_exam: Option<DateTime<Utc>>,
-    /// Limb.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub limb: Option<String>,
-    /// Zone.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub zone: Option<String>,
-    /// Plane.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub plane: Option<String>,
-    /// Structure.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub structure: Option<String>,
+    /// Limb, zone, plane and structure.
+    #[serde(flatten)]
+    pub place: Place,
     /// How the label came about.
     pub status: Status,
     /// How sure the pairing is, 0 to 1.
@@ -250,18 +251,9 @@ pub enum Status {
 pub struct Rival {
     /// The call it would come from.
     pub call_seq: u64,
-    /// Limb.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub limb: Option<String>,
-    /// Zone.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub zone: Option<String>,
-    /// Plane.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub plane: Option<String>,
-    /// Structure.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub structure: Option<String>,
+    /// Limb, zone, plane and structure.
+    #[serde(flatten)]
+    pub place: Place,
     /// How likely it is, 0 to 1.
     pub confidence: f64,
     /// Why it is a rival, in words.
@@ -305,21 +297,41 @@ pub struct CoverageRow {
     pub not_done: bool,
 }
 
-/// One computed measure.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct MeasureRow {
-    /// Limb.
-    pub limb: String,
-    /// Structure.
-    pub structure: String,
-    /// Which measure.
-    pub name: String,
-    /// Its value.
-    pub value: f64,
-    /// UCUM unit.
-    pub unit: String,
-    /// The calls it was computed from.
-    pub from: Vec<u64>,
+/// A value that a person typed, or traced on a still.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct EntryRow {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was entered.
+    pub at: DateTime<Utc>,
+    /// Limb, zone, plane and structure.
+    #[serde(flatten)]
+    pub place: Place,
+    /// What was measured.
+    pub term: String,
+    /// How much, in `unit`.
+    pub number: f64,
+    /// UCUM unit; none for scores.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+    /// Scale of a score.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<String>,
+    /// Traced on a still; else typed.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub traced: bool,
+    /// Who entered it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// The still it was read from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub still: Option<String>,
+}
+
+/// The calls that count: not taken back, and not already carried by the call they put right.
+pub fn standing(calls: &[CallRow]) -> impl Iterator<Item = &CallRow> {
+    let carried: BTreeSet<u64> = calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();
+    calls.iter().filter(move |call| !call.withdrawn && !carried.contains(&call.seq))
 }
 
 /// Something a person should look at.
@@ -352,4 +364,12 @@ pub enum Severity {
     Warn,
     /// Worth knowing.
     Info,
+}
+
+impl FrameRow {
+    /// The file's name without its folders: what a person looks for on the scanner.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        self.file.rsplit(['/', '\\']).next().unwrap_or(&self.file)
+    }
 }

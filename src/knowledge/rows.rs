@@ -12,10 +12,11 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crate::exam::call::{Act, Amount, Command, Setting};
 use crate::exam::context::Context;
 use crate::exam::event::{Frame, Outcome};
-use crate::exam::fold::{Breath, Exam, LoggedCall};
+use crate::exam::fold::{Breath, Exam, LoggedCall, LoggedEntry};
 use crate::frames::pairing::{PairedFrame, Pairing, Tie};
 use crate::knowledge::doubt::{DOUBTFUL, doubtful};
-use crate::knowledge::record::{CallRow, FrameRow, NoteRow, Rival, Status};
+use crate::knowledge::place::Place;
+use crate::knowledge::record::{CallRow, EntryRow, FrameRow, NoteRow, Rival, Status};
 use crate::protocol::Protocols;
 
 /// Every call, and every breath that was not understood, in the order of the journal.
@@ -62,11 +63,8 @@ fn unknown_row(breath: &Breath, exam: &Exam) -> CallRow {
 }
 
 fn put_context(row: &mut CallRow, context: &Context) {
-    row.limb.clone_from(&context.limb);
-    row.zone.clone_from(&context.zone);
+    row.place = context.into();
     row.level_cm = context.level_cm;
-    row.plane.clone_from(&context.plane);
-    row.structure.clone_from(&context.structure);
     row.settings = settings(&context.settings);
 }
 
@@ -141,14 +139,39 @@ pub(crate) fn amount_text(amount: &Amount) -> String {
     }
 }
 
+/// Every value that was typed or traced, in the order of the journal.
+#[must_use]
+pub fn entry_rows(exam: &Exam, protocols: &Protocols) -> Vec<EntryRow> {
+    let row = |logged: &LoggedEntry| {
+        let entered = logged.entered.clone();
+        let scale = || protocols.value(&entered.term).and_then(|kind| kind.scale.clone());
+        EntryRow {
+            seq: logged.seq,
+            at: logged.at,
+            place: Place {
+                limb: Some(entered.limb),
+                zone: Some(entered.zone),
+                plane: entered.plane,
+                structure: Some(entered.structure),
+            },
+            number: entered.amount.number,
+            unit: entered.amount.unit,
+            scale: entered.scale.or_else(scale),
+            traced: entered.traced,
+            by: entered.by,
+            still: entered.still,
+            term: entered.term,
+        }
+    };
+    exam.entries.iter().map(row).collect()
+}
+
 /// Every free note, with what it is about.
 #[must_use]
 pub fn note_rows(exam: &Exam) -> Vec<NoteRow> {
     let row = |note: &crate::exam::fold::Note| {
-        let context = &note.context;
-        let parts = [&context.limb, &context.zone, &context.plane, &context.structure];
-        let about: Vec<&str> = parts.into_iter().flatten().map(String::as_str).collect();
-        NoteRow { call_seq: note.seq, span_s: note.span.seconds(), about: about.join(" ") }
+        let about = Place::from(&note.context).codes();
+        NoteRow { call_seq: note.seq, span_s: note.span.seconds(), about }
     };
     exam.notes.iter().map(row).collect()
 }
@@ -174,17 +197,13 @@ fn frame_row(
         Tie::Open => (Status::Ambiguous, None),
         Tie::Nothing => (Status::Unlabelled, None),
     };
-    let context = call.map(|call| call.context.clone()).unwrap_or_default();
     let most = if call.is_some_and(|call| doubtful.contains_key(&call.seq)) { DOUBTFUL } else { 1.0 };
     FrameRow {
         id: frame.id.clone(),
         file: frame.file.clone(),
         saved_at: frame.saved_at,
         saved_at_exam: paired.and_then(|paired| instant(exam, paired.exam_s?)),
-        limb: context.limb,
-        zone: context.zone,
-        plane: context.plane,
-        structure: context.structure,
+        place: call.map(|call| Place::from(&call.context)).unwrap_or_default(),
         status,
         confidence: paired.map_or(0.0, |paired| paired.confidence).min(most),
         call_seq: call.map(|call| call.seq),
@@ -195,13 +214,9 @@ fn frame_row(
 fn rivals(exam: &Exam, paired: &PairedFrame) -> Vec<Rival> {
     let rival = |(index, confidence, reason): &(usize, f64, String)| {
         let call = exam.calls.get(*index)?;
-        let context = call.context.clone();
         Some(Rival {
             call_seq: call.seq,
-            limb: context.limb,
-            zone: context.zone,
-            plane: context.plane,
-            structure: context.structure,
+            place: (&call.context).into(),
             confidence: *confidence,
             reason: reason.clone(),
         })

@@ -10,6 +10,8 @@ mod read;
 mod verify;
 mod unit;
 mod force;
+pub mod measuring;
+pub mod rules;
 
 pub use error::{NumberFault, ProtocolError, UnknownCode};
 pub use force::LevelProblem;
@@ -29,6 +31,10 @@ pub struct Protocols {
     pub structures: Vec<Structure>,
     /// Things that can be measured or scored, with their bounds.
     pub values: Vec<ValueKind>,
+    /// What is computed, and with which cut-offs.
+    pub measuring: measuring::Measuring,
+    /// What is checked, and the practice's habits.
+    pub rules: rules::Rules,
     /// Zone schemes.
     pub schemes: Vec<Scheme>,
     /// SHA-256 over all files, in hexadecimal.
@@ -136,6 +142,9 @@ pub struct Scheme {
     /// Source of the centimetres per zone; absent where there are none.
     #[serde(default)]
     pub cm_source: Option<String>,
+    /// Zones that totals run over; empty means all of them.
+    #[serde(default)]
+    pub total_zones: Vec<String>,
     /// Its zones from proximal to distal.
     pub zones: Vec<Zone>,
 }

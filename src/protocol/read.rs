@@ -24,8 +24,12 @@ const LIMBS: &str = "limbs.toml";
 const PLANES: &str = "planes.toml";
 const STRUCTURES: &str = "structures.toml";
 const VALUES: &str = "values.toml";
+const MEASURES: &str = "measures.toml";
+const RULES: &str = "rules.toml";
+/// The files that are no scheme.
+const LISTS: [&str; 6] = [LIMBS, PLANES, STRUCTURES, VALUES, MEASURES, RULES];
 
-/// One protocol file. `limbs.toml`, `planes.toml`, `structures.toml` and `values.toml` are lists; any other is a scheme.
+/// One protocol file. `limbs.toml`, `planes.toml`, `structures.toml`, `values.toml` and `measures.toml` are lists; any other is a scheme.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SourceFile {
     /// Where it was read from; a bare name for a built-in file.
@@ -35,13 +39,15 @@ pub struct SourceFile {
 }
 
 /// The files built into the program, in the order of their names.
-const BUILT_IN: [(&str, &str); 8] = [
+const BUILT_IN: [(&str, &str); 10] = [
     ("fore.toml", include_str!("../../protocols/fore.toml")),
     ("hind-hock.toml", include_str!("../../protocols/hind-hock.toml")),
     ("hind-tarsometatarsal.toml", include_str!("../../protocols/hind-tarsometatarsal.toml")),
     (LIMBS, include_str!("../../protocols/limbs.toml")),
+    (MEASURES, include_str!("../../protocols/measures.toml")),
     ("pastern.toml", include_str!("../../protocols/pastern.toml")),
     (PLANES, include_str!("../../protocols/planes.toml")),
+    (RULES, include_str!("../../protocols/rules.toml")),
     (STRUCTURES, include_str!("../../protocols/structures.toml")),
     (VALUES, include_str!("../../protocols/values.toml")),
 ];
@@ -97,26 +103,26 @@ impl Protocols {
             let found = files.iter().find(|source| name(source) == file);
             found.ok_or_else(|| ProtocolError::Missing { path: folder.to_owned(), file })
         };
-        let (limbs, planes, structures, values) =
-            (list(LIMBS)?, list(PLANES)?, list(STRUCTURES)?, list(VALUES)?);
+        let [limbs, planes, structures, values, measures] =
+            [list(LIMBS)?, list(PLANES)?, list(STRUCTURES)?, list(VALUES)?, list(MEASURES)?];
         let mut sources = Vec::new();
         let mut protocols = Protocols {
             limbs: parse::<Limbs>(limbs)?.limb,
             planes: parse::<Planes>(planes)?.plane,
             structures: parse::<Structures>(structures)?.structure,
             values: parse::<Values>(values)?.value,
+            measuring: parse(measures)?,
+            rules: parse(list(RULES)?)?,
             schemes: Vec::new(),
             sha256: sha256(files),
         };
-        for source in
-            files.iter().filter(|source| ![LIMBS, PLANES, STRUCTURES, VALUES].contains(&name(source)))
-        {
+        for source in files.iter().filter(|source| !LISTS.contains(&name(source))) {
             let mut scheme: Scheme = parse(source)?;
             name(source).clone_into(&mut scheme.file);
             protocols.schemes.push(scheme);
             sources.push(source.path.as_path());
         }
-        let lists = [&limbs.path, &planes.path, &structures.path, &values.path].map(PathBuf::as_path);
+        let lists = [limbs, planes, structures, values, measures].map(|source| source.path.as_path());
         verify::verify(&protocols, lists, &sources)?;
         Ok(protocols)
     }
@@ -146,7 +152,7 @@ struct Values {
     value: Vec<ValueKind>,
 }
 
-fn parse<T: DeserializeOwned>(source: &SourceFile) -> Result<T, ProtocolError> {
+pub(super) fn parse<T: DeserializeOwned>(source: &SourceFile) -> Result<T, ProtocolError> {
     toml::from_str(&source.text)
         .map_err(|fault| ProtocolError::Malformed { path: source.path.clone(), source: Box::new(fault) })
 }

@@ -14,13 +14,13 @@ use crate::protocol::{Protocols, Scheme, ValueKind};
 
 /// Checks that every code used exists, once, and that numbers make sense.
 ///
-/// `lists`: files of limbs, planes, structures, values; `schemes`: file of each scheme, in order.
+/// `lists`: files of limbs, planes, structures, values, measures; `schemes`: file of each scheme, in order.
 pub(super) fn verify(
     protocols: &Protocols,
-    lists: [&Path; 4],
+    lists: [&Path; 5],
     schemes: &[&Path],
 ) -> Result<(), ProtocolError> {
-    let [limbs, planes, structures, values] = lists;
+    let [limbs, planes, structures, values, measures] = lists;
     once(limbs, "limb", protocols.limbs.iter().map(|limb| limb.code.as_str()))?;
     once(planes, "plane", protocols.planes.iter().map(|plane| plane.code.as_str()))?;
     once(structures, "structure", protocols.structures.iter().map(|structure| structure.code.as_str()))?;
@@ -32,6 +32,15 @@ pub(super) fn verify(
     for value in &protocols.values {
         verify_value(protocols, values, value)?;
     }
+    once(measures, "strand", protocols.measuring.strand.iter().map(|strand| strand.code.as_str()))?;
+    for strand in &protocols.measuring.strand {
+        let place = format!("strand `{}`", strand.code);
+        let codes = strand.parts.iter().chain(std::iter::once(&strand.code));
+        Codes::structures(protocols).hold(measures, &place, codes)?;
+    }
+    let terms = &protocols.measuring.terms;
+    let single = [&terms.area, &terms.lesion_area, &terms.lesion_percent, &terms.length];
+    Codes::values(protocols).hold(measures, "`terms`", single.into_iter().chain(&terms.scores))?;
     let mut names = BTreeSet::new();
     for (scheme, path) in protocols.schemes.iter().zip(schemes) {
         if !names.insert(scheme.name.as_str()) {
@@ -71,6 +80,9 @@ fn verify_scheme(protocols: &Protocols, path: &Path, scheme: &Scheme) -> Result<
     }
     Codes::groups(protocols).hold(path, "`groups`", scheme.groups.iter())?;
     once(path, "zone", scheme.zones.iter().map(|zone| zone.code.as_str()))?;
+    let codes = scheme.zones.iter().map(|zone| zone.code.as_str()).collect();
+    let zones = Codes { kind: "zone", file: "the same file", codes };
+    zones.hold(path, "`total_zones`", scheme.total_zones.iter())?;
     let mut last: Option<(&str, f64)> = None;
     for zone in &scheme.zones {
         let place = format!("zone `{}`", zone.code);
@@ -117,6 +129,11 @@ impl<'a> Codes<'a> {
     fn structures(protocols: &'a Protocols) -> Codes<'a> {
         let codes = protocols.structures.iter().map(|structure| structure.code.as_str()).collect();
         Codes { kind: "structure", file: "structures.toml", codes }
+    }
+
+    fn values(protocols: &'a Protocols) -> Codes<'a> {
+        let codes = protocols.values.iter().map(|value| value.term.as_str()).collect();
+        Codes { kind: "value", file: "values.toml", codes }
     }
 
     fn groups(protocols: &'a Protocols) -> Codes<'a> {

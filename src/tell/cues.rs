@@ -7,7 +7,7 @@
 
 use crate::knowledge::record::{CallRow, Record};
 
-use super::words::{CAUTIONS, date_time, meaning, place};
+use super::words::{CAUTIONS, date_time, meaning};
 
 /// Shortest cue, in milliseconds: the standard wants its end after its start.
 const CUE_MS_MIN: u64 = 1;
@@ -62,7 +62,7 @@ fn caption(call: &CallRow) -> String {
     let words = if call.words.trim().is_empty() { "(no words)" } else { &call.words };
     let mut text = escape(&format!("{mark}{words}"));
     if call.kind != "unknown" {
-        let (place, meaning) = (place!(call).codes(), meaning(call));
+        let (place, meaning) = (call.place.codes(), meaning(call));
         let parts: Vec<&str> =
             [place.as_str(), &meaning].into_iter().filter(|part| !part.is_empty()).collect();
         text.push('\n');

@@ -13,12 +13,13 @@ use std::path::Path;
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
 use dicom_object::{DefaultDicomObject, OpenFileOptions};
-use dicom_pixeldata::PixelDecoder;
+use dicom_pixeldata::{ConvertOptions, ModalityLutOption, PixelDecoder, VoiLutOption};
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::FilterType;
 use image::{DynamicImage, ImageReader, Limits};
 
 use crate::knowledge::record::Record;
+use crate::trace::Grey;
 
 /// Pictures in one report; the stills after that are listed without.
 pub const MAX_PICTURES: usize = 300;
@@ -60,21 +61,37 @@ pub enum Picture {
 /// Why a still has no picture. It never stops the report, so it ends as text in `Picture::NotShown`.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-enum PictureError {
+pub enum PictureError {
+    /// The disk refused.
     #[error("the file cannot be read: {0}")]
     File(#[from] std::io::Error),
+    /// It is no file.
     #[error("this is no file")]
     NoFile,
+    /// It is too large.
     #[error("the file has {got} bytes; more than {MAX_FILE_BYTES} are not read for a picture")]
-    TooLarge { got: u64 },
+    TooLarge {
+        /// Its bytes.
+        got: u64,
+    },
+    /// The picture is too wide or high.
     #[error("the picture has {columns} x {rows} pixels; at most {MAX_SIDE_PX} a side are shown")]
-    TooWide { columns: u32, rows: u32 },
+    TooWide {
+        /// Its width.
+        columns: u32,
+        /// Its height.
+        rows: u32,
+    },
+    /// The picture is damaged.
     #[error("the picture cannot be decoded: {0}")]
     Decode(#[from] image::ImageError),
+    /// It is of no known kind.
     #[error("neither a picture nor a DICOM file: {0}")]
     Dicom(#[from] dicom_object::ReadError),
+    /// It states no size.
     #[error("the DICOM file states no size of its picture")]
     NoSize,
+    /// Its pixels cannot be decoded.
     #[error("the DICOM picture cannot be decoded: {0}")]
     Pixels(#[from] dicom_pixeldata::Error),
 }
@@ -113,7 +130,7 @@ fn thumbnail(path: &Path) -> Result<(Vec<u8>, u32, u32), PictureError> {
     if about.len() > MAX_FILE_BYTES {
         return Err(PictureError::TooLarge { got: about.len() });
     }
-    let full = decode(path)?;
+    let full = decode(path, Show::Windowed)?;
     let (width, height) = FIT_PX;
     let small = if full.width() > width || full.height() > height {
         full.resize(width, height, FilterType::Triangle)
@@ -130,13 +147,33 @@ fn thumbnail(path: &Path) -> Result<(Vec<u8>, u32, u32), PictureError> {
     Ok((jpeg, plain.width(), plain.height()))
 }
 
+/// What becomes of the brightness of a DICOM picture.
+#[derive(Debug, Clone, Copy)]
+enum Show {
+    /// Stretched as the file says, for the eye.
+    Windowed,
+    /// The values as they are stored, for measuring.
+    AsStored,
+}
+
+/// The grey values of a still, for tracing on it.
+///
+/// # Errors
+/// When the file cannot be read or decoded.
+pub fn grey(path: &Path) -> Result<Grey, PictureError> {
+    let plain = decode(path, Show::AsStored)?.to_luma8();
+    let side = |side: u32| usize::try_from(side).unwrap_or(usize::MAX);
+    let (width, height) = (side(plain.width()), side(plain.height()));
+    Grey::new(width, height, plain.into_raw()).ok_or(PictureError::NoSize)
+}
+
 /// The kind of file is told by its content, as scanners name files as they like.
-fn decode(path: &Path) -> Result<DynamicImage, PictureError> {
+fn decode(path: &Path, show: Show) -> Result<DynamicImage, PictureError> {
     let mut bytes = Vec::new();
     File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
     let mut reader = ImageReader::new(Cursor::new(&bytes)).with_guessed_format()?;
     if reader.format().is_none() {
-        return dicom(&bytes);
+        return dicom(&bytes, show);
     }
     let mut limits = Limits::default();
     limits.max_image_width = Some(MAX_SIDE_PX);
@@ -146,7 +183,7 @@ fn decode(path: &Path) -> Result<DynamicImage, PictureError> {
     Ok(reader.decode()?)
 }
 
-fn dicom(bytes: &[u8]) -> Result<DynamicImage, PictureError> {
+fn dicom(bytes: &[u8], show: Show) -> Result<DynamicImage, PictureError> {
     let object: DefaultDicomObject = OpenFileOptions::new().from_reader(bytes)?;
     let side =
         |tag| object.get(tag).and_then(|element| element.to_int::<u32>().ok()).ok_or(PictureError::NoSize);
@@ -159,5 +196,14 @@ fn dicom(bytes: &[u8]) -> Result<DynamicImage, PictureError> {
         return Err(PictureError::TooWide { columns, rows });
     }
     // A cine loop is shown by its first frame.
-    Ok(object.decode_pixel_data_frame(0)?.to_dynamic_image(0)?)
+    let decoded = object.decode_pixel_data_frame(0)?;
+    Ok(match show {
+        Show::Windowed => decoded.to_dynamic_image(0)?,
+        Show::AsStored => {
+            let stored = ConvertOptions::new()
+                .with_modality_lut(ModalityLutOption::None)
+                .with_voi_lut(VoiLutOption::Identity);
+            decoded.to_dynamic_image_with_options(0, &stored)?
+        }
+    })
 }

@@ -9,12 +9,14 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
+use crate::knowledge::measure::Earlier;
 use crate::knowledge::record::{Finding, Record, Severity};
 use crate::protocol::Protocols;
 
+use super::measured::measures;
 use super::page::{Sheet, page};
 use super::picture::Pictures;
-use super::said::{measures, said_table};
+use super::said::said_table;
 use super::tables::{call_table, clock, coverage, notes, still_table};
 use super::words::{CAUTIONS, Cover, count, date_time, limb, quoted, time_of_day};
 
@@ -23,6 +25,17 @@ const STYLE: &str = include_str!("style.css");
 /// The report as one HTML page.
 #[must_use]
 pub fn report(record: &Record, protocols: &Protocols, pictures: &Pictures) -> String {
+    report_since(record, &[], protocols, pictures)
+}
+
+/// The report with the course of the areas since earlier exams, the latest last.
+#[must_use]
+pub fn report_since(
+    record: &Record,
+    earlier: &[Earlier],
+    protocols: &Protocols,
+    pictures: &Pictures,
+) -> String {
     let exam = &record.exam;
     let horse = exam.horse.name.as_deref().or(exam.horse.id.as_deref()).unwrap_or("horse without a name");
     let title = format!("Scan of {horse}, {}", date_time(exam.started_at, exam.utc_offset_s));
@@ -39,7 +52,7 @@ pub fn report(record: &Record, protocols: &Protocols, pictures: &Pictures) -> St
             (findings(record))
             (coverage(record, protocols))
             (said_table(record, protocols))
-            (measures(record, protocols))
+            (measures(record, earlier, protocols))
             (still_table(record, protocols, pictures))
             (call_table(record, protocols))
             (notes(record))
@@ -143,6 +156,7 @@ fn contents(record: &Record) -> Markup {
             a href="#look" { "To look at (" (record.findings.len()) ")" }
             a href="#views" { "Views" }
             a href="#said" { "Findings said" }
+            @if !record.measures.is_empty() { a href="#measures" { "Measures" } }
             a href="#stills" { "Stills (" (record.frames.len()) ")" }
             a href="#calls" { "Calls (" (record.calls.len()) ")" }
             a href="#clock" { "Clock" }

@@ -1,16 +1,16 @@
-//! What was found and measured, by place, for the report.
+//! What was said to be found and measured, by place, for the report.
 //!
 //! Takes: `Record` and `Protocols`.
-//! Gives: a table of the findings and values that stand, and one of computed measures.
+//! Gives: a table of the findings and values that stand.
 //! Never: a call that was taken back.
 //! Tested in: `tests/tell.rs`.
 
 use maud::{Markup, html};
 
-use crate::knowledge::record::{CallRow, MeasureRow, Record};
+use crate::knowledge::record::{CallRow, Record};
 use crate::protocol::Protocols;
 
-use super::words::{Place, limb, meaning, percent, place, plane, standing, structure};
+use super::words::{meaning, percent, plane, standing, structure};
 
 /// Findings and values in the order of the protocols' limbs and zones; within a view in the order they were said.
 pub(crate) fn said_table(record: &Record, protocols: &Protocols) -> Markup {
@@ -34,8 +34,8 @@ pub(crate) fn said_table(record: &Record, protocols: &Protocols) -> Markup {
 }
 
 fn said_row(call: &CallRow, protocols: &Protocols) -> Markup {
-    let place = Place { structure: None, ..place!(call) }.in_words(protocols);
-    let part = call.structure.as_deref().map_or("not named", |code| structure(code, protocols));
+    let place = call.place.view_in_words(protocols);
+    let part = call.place.structure.as_deref().map_or("not named", |code| structure(code, protocols));
     html! {
         tr {
             td { @if place.is_empty() { "place not said" } @else { (place) } }
@@ -49,44 +49,11 @@ fn said_row(call: &CallRow, protocols: &Protocols) -> Markup {
 
 /// Limb, zone and plane by their order in the protocols; what is unknown comes last.
 fn order(call: &CallRow, protocols: &Protocols) -> (usize, usize, usize) {
-    let limb = protocols.limbs.iter().position(|limb| Some(&limb.code) == call.limb.as_ref());
+    let limb = protocols.limbs.iter().position(|limb| Some(&limb.code) == call.place.limb.as_ref());
     let mut zones = protocols.schemes.iter().flat_map(|scheme| scheme.zones.iter());
-    let zone = zones.position(|zone| Some(&zone.code) == call.zone.as_ref());
-    let plane = protocols.planes.iter().position(|plane| Some(&plane.code) == call.plane.as_ref());
+    let zone = zones.position(|zone| Some(&zone.code) == call.place.zone.as_ref());
+    let plane = protocols.planes.iter().position(|plane| Some(&plane.code) == call.place.plane.as_ref());
     (limb.unwrap_or(usize::MAX), zone.unwrap_or(usize::MAX), plane.unwrap_or(usize::MAX))
-}
-
-/// Computed measures; nothing when there are none.
-pub(crate) fn measures(record: &Record, protocols: &Protocols) -> Markup {
-    html! {
-        @if !record.measures.is_empty() {
-            section #measures {
-                h2 { "Computed from what was said" }
-                table {
-                    thead { tr {
-                        th scope="col" { "Limb" } th scope="col" { "Structure" } th scope="col" { "Measure" }
-                        th.num scope="col" { "Value" } th scope="col" { "From calls" }
-                    } }
-                    tbody { @for row in &record.measures { (measure_row(row, record, protocols)) } }
-                }
-            }
-        }
-    }
-}
-
-fn measure_row(row: &MeasureRow, record: &Record, protocols: &Protocols) -> Markup {
-    html! {
-        tr {
-            td { (limb(&row.limb, protocols)) }
-            td { (structure(&row.structure, protocols)) }
-            td { (row.name.replace('_', " ")) }
-            td.num { (row.value) " " (row.unit) }
-            td { @for seq in &row.from {
-                @if record.calls.iter().any(|call| call.seq == *seq) { a href={ "#call-" (seq) } { (seq) } } @else { (seq) }
-                " "
-            } }
-        }
-    }
 }
 
 /// Names of the planes that the rows of one limb use, in the order of the protocols; then those that they do not know.

@@ -7,7 +7,7 @@
 
 use crate::knowledge::record::{CallRow, FrameRow, Record};
 
-use super::words::{self, meaning, place, standing};
+use super::words::{self, meaning, standing};
 
 /// The columns, in order. `row` is `still` or `call`: filter by it.
 pub(crate) const COLUMNS: [&str; 28] = [
@@ -77,14 +77,14 @@ fn still_row(frame: &FrameRow, record: &Record) -> [String; COLUMNS.len()] {
     let rivals: Vec<String> = frame
         .rivals
         .iter()
-        .map(|rival| format!("{} ({:.2}, {})", place!(rival).codes(), rival.confidence, rival.reason))
+        .map(|rival| format!("{} ({:.2}, {})", rival.place.codes(), rival.confidence, rival.reason))
         .collect();
     let said: Vec<String> = said_in_view(frame, record).map(said_with_structure).collect();
     let own = [
-        ("limb", text(frame.limb.as_deref())),
-        ("zone", text(frame.zone.as_deref())),
-        ("plane", text(frame.plane.as_deref())),
-        ("structure", text(frame.structure.as_deref())),
+        ("limb", text(frame.place.limb.as_deref())),
+        ("zone", text(frame.place.zone.as_deref())),
+        ("plane", text(frame.place.plane.as_deref())),
+        ("structure", text(frame.place.structure.as_deref())),
         ("status", words::status_code(frame.status).to_owned()),
         ("confidence", frame.confidence.to_string()),
         ("file", text(Some(&frame.file))),
@@ -105,10 +105,10 @@ fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
         &mut cells,
         [
             ("row", row.to_owned()),
-            ("limb", text(call.limb.as_deref())),
-            ("zone", text(call.zone.as_deref())),
-            ("plane", text(call.plane.as_deref())),
-            ("structure", text(call.structure.as_deref())),
+            ("limb", text(call.place.limb.as_deref())),
+            ("zone", text(call.place.zone.as_deref())),
+            ("plane", text(call.place.plane.as_deref())),
+            ("structure", text(call.place.structure.as_deref())),
             ("confidence", call.confidence.to_string()),
             ("call_seq", call.seq.to_string()),
             ("words", text(Some(&call.words))),
@@ -143,17 +143,15 @@ fn put<const N: usize>(cells: &mut [String; COLUMNS.len()], values: [(&str, Stri
 
 /// Findings and values that stand and were said in the still's view: same limb, zone and plane.
 pub(crate) fn said_in_view<'a>(frame: &'a FrameRow, record: &'a Record) -> impl Iterator<Item = &'a CallRow> {
-    let known = frame.limb.is_some() && frame.zone.is_some();
+    let known = frame.place.limb.is_some() && frame.place.zone.is_some();
     standing(record).filter(move |call| {
-        known
-            && matches!(call.kind.as_str(), "finding" | "value")
-            && (&call.limb, &call.zone, &call.plane) == (&frame.limb, &frame.zone, &frame.plane)
+        known && matches!(call.kind.as_str(), "finding" | "value") && call.place.same_view(&frame.place)
     })
 }
 
 /// `<structure>: <what>`, by code.
 pub(crate) fn said_with_structure(call: &CallRow) -> String {
-    match &call.structure {
+    match &call.place.structure {
         Some(structure) => format!("{structure}: {}", meaning(call)),
         None => meaning(call),
     }

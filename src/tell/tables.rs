@@ -14,7 +14,7 @@ use super::picture::{Picture, Pictures};
 use super::said::planes_in_order;
 use super::table::said_in_view;
 use super::words::{
-    Cover, count, date_time, in_recording, limb, meaning, percent, place, status, structure, time_of_day,
+    Cover, count, date_time, in_recording, limb, meaning, percent, status, structure, time_of_day,
 };
 
 /// The wanted views: a table for each limb and scheme, zones down, planes across.
@@ -91,7 +91,7 @@ fn still_row(
     protocols: &Protocols,
     picture: Option<&Picture>,
 ) -> Markup {
-    let label = place!(frame).in_words(protocols);
+    let label = frame.place.in_words(protocols);
     let offset_s = record.exam.utc_offset_s;
     let said: Vec<&CallRow> = said_in_view(frame, record).collect();
     let mark = if matches!(frame.status, Status::Ambiguous | Status::Unlabelled) { "open" } else { "" };
@@ -113,7 +113,7 @@ fn still_row(
                 @if !said.is_empty() {
                     p { "Said in this view:" }
                     ul { @for call in said { li {
-                        @if let Some(code) = &call.structure { (structure(code, protocols)) ": " }
+                        @if let Some(code) = &call.place.structure { (structure(code, protocols)) ": " }
                         (meaning(call))
                     } } }
                 }
@@ -123,7 +123,7 @@ fn still_row(
                         Some(at) => { ", " (time_of_day(at, offset_s)) " by the exam's" }
                         None => { "; not tied to the exam's" }
                     }
-                    span.file { (frame.file) }
+                    span.file title=(frame.file) { (frame.name()) }
                 }
             }
         }
@@ -142,7 +142,7 @@ fn show(picture: Option<&Picture>, number: usize, label: &str) -> Markup {
 }
 
 fn rival_item(rival: &Rival, record: &Record, protocols: &Protocols) -> Markup {
-    let label = place!(rival).in_words(protocols);
+    let label = rival.place.in_words(protocols);
     html! {
         li {
             @if label.is_empty() { "no label" } @else { (label) }
@@ -181,7 +181,7 @@ fn call_row(call: &CallRow, record: &Record, protocols: &Protocols) -> Markup {
         (false, "unknown") => "unknown",
         _ => "",
     };
-    let place = place!(call).in_short(protocols);
+    let place = call.place.in_short(protocols);
     html! {
         tr id={ "call-" (call.seq) } class=(class) {
             th.num scope="row" { (call.seq) }

@@ -5,8 +5,6 @@
 //! Never: a name of its own; a code that the protocols do not know is shown as it stands.
 //! Tested in: `tests/tell.rs`.
 
-use std::collections::BTreeSet;
-
 use chrono::{DateTime, FixedOffset, Utc};
 
 use crate::knowledge::record::{CallRow, CoverageRow, Record, Status};
@@ -16,54 +14,6 @@ use crate::protocol::Protocols;
 pub(crate) const CAUTIONS: &str = "Not a diagnosis. This is a draft until a licensed vet has signed it. \
 Cut-offs are defaults with their sources; local rules and licensed practice come first. \
 Sedation and handling safety are the practice's own business.";
-
-/// A place in the horse: what is not known stays out.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Place<'a> {
-    pub(crate) limb: Option<&'a str>,
-    pub(crate) zone: Option<&'a str>,
-    pub(crate) plane: Option<&'a str>,
-    pub(crate) structure: Option<&'a str>,
-}
-
-impl Place<'_> {
-    /// The place in words, such as `left fore, zone 2A, transverse, <structure>`; empty when nothing is known.
-    pub(crate) fn in_words(self, protocols: &Protocols) -> String {
-        let parts = [
-            self.limb.map(|code| protocols.limb(code).map_or(code, |limb| &limb.name).to_owned()),
-            self.zone.map(|code| format!("zone {code}")),
-            self.plane.map(|code| protocols.plane(code).map_or(code, |plane| &plane.name).to_owned()),
-            self.structure.map(|code| structure(code, protocols).to_owned()),
-        ];
-        parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
-    }
-
-    /// The place in words with the structure as a code, for narrow columns.
-    pub(crate) fn in_short(self, protocols: &Protocols) -> String {
-        let place = Place { structure: None, ..self }.in_words(protocols);
-        let parts = [place.as_str(), self.structure.unwrap_or_default()];
-        parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ")
-    }
-
-    /// The codes with spaces between, such as `LF 2A T`.
-    pub(crate) fn codes(self) -> String {
-        let parts = [self.limb, self.zone, self.plane, self.structure];
-        parts.into_iter().flatten().collect::<Vec<_>>().join(" ")
-    }
-}
-
-/// Where a row of the record lies. A macro, for the rows share field names and no type.
-macro_rules! place {
-    ($row:expr) => {
-        $crate::tell::words::Place {
-            limb: $row.limb.as_deref(),
-            zone: $row.zone.as_deref(),
-            plane: $row.plane.as_deref(),
-            structure: $row.structure.as_deref(),
-        }
-    };
-}
-pub(crate) use place;
 
 /// The name of a structure in words.
 pub(crate) fn structure<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
@@ -80,11 +30,9 @@ pub(crate) fn plane<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
     protocols.plane(code).map_or(code, |plane| &plane.name)
 }
 
-/// The calls that count: not taken back, and not already carried by the call they put right.
+/// The calls that count.
 pub(crate) fn standing(record: &Record) -> impl Iterator<Item = &CallRow> {
-    let carried: BTreeSet<u64> =
-        record.calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();
-    record.calls.iter().filter(move |call| !call.withdrawn && !carried.contains(&call.seq))
+    crate::knowledge::record::standing(&record.calls)
 }
 
 /// What a call says, without its place: `mild <finding>, lateral` or `area 1.07 cm2`.

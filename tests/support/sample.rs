@@ -5,8 +5,10 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use zonecall::exam::event::Horse;
+use zonecall::knowledge::measure::row::{MeasureRow, Name};
+use zonecall::knowledge::place::Place;
 use zonecall::knowledge::record::{
-    CallRow, ClockRow, CoverageRow, ExamInfo, Finding, FrameRow, MeasureRow, NoteRow, RECORD_SCHEMA, Record,
+    CallRow, ClockRow, CoverageRow, EntryRow, ExamInfo, Finding, FrameRow, NoteRow, RECORD_SCHEMA, Record,
     Rival, Severity, Status,
 };
 
@@ -19,9 +21,14 @@ fn some(text: &str) -> Option<String> {
     (!text.is_empty()).then(|| text.to_owned())
 }
 
+fn place_of(codes: &str) -> Place {
+    let mut parts = codes.split(' ').map(|part| some(part.trim_matches('-')));
+    let mut next = || parts.next().flatten();
+    Place { limb: next(), zone: next(), plane: next(), structure: next() }
+}
+
 /// A call at a place `LF 2A T SDFT`; `-` leaves a part out.
 pub fn call(seq: u64, place: &str, kind: &str, words: &str) -> CallRow {
-    let mut parts = place.split(' ').map(|part| some(part.trim_matches('-')));
     let second = i64::try_from(seq).unwrap() * 6;
     CallRow {
         seq,
@@ -29,10 +36,7 @@ pub fn call(seq: u64, place: &str, kind: &str, words: &str) -> CallRow {
         span_s: (second as f64, second as f64 + 1.8),
         words: words.to_owned(),
         kind: kind.to_owned(),
-        limb: parts.next().flatten(),
-        zone: parts.next().flatten(),
-        plane: parts.next().flatten(),
-        structure: parts.next().flatten(),
+        place: place_of(place),
         confidence: 0.93,
         ..CallRow::default()
     }
@@ -49,16 +53,12 @@ fn value(seq: u64, place: &str, words: &str, term: &str, number: f64, unit: &str
 
 /// A still at a place `LF 2A T SDFT`; `-` leaves a part out.
 pub fn still(number: i64, place: &str, status: Status, call_seq: Option<u64>) -> FrameRow {
-    let mut parts = place.split(' ').map(|part| some(part.trim_matches('-')));
     FrameRow {
         id: format!("2.25.9000{number}"),
         file: format!("stills/IM{number:04}.dcm"),
         saved_at: at(number * 30 - 197),
         saved_at_exam: Some(at(number * 30)),
-        limb: parts.next().flatten(),
-        zone: parts.next().flatten(),
-        plane: parts.next().flatten(),
-        structure: parts.next().flatten(),
+        place: place_of(place),
         status,
         confidence: if status == Status::Unlabelled { 0.0 } else { 0.91 },
         call_seq,
@@ -107,10 +107,7 @@ fn calls() -> Vec<CallRow> {
 fn frames() -> Vec<FrameRow> {
     let rival = |call_seq, zone: &str, confidence| Rival {
         call_seq,
-        limb: some("LF"),
-        zone: some(zone),
-        plane: some("T"),
-        structure: some("SDFT"),
+        place: place_of(&format!("LF {zone} T SDFT")),
         confidence,
         reason: "0.4 s from the save call, about as near as the other".to_owned(),
     };
@@ -193,6 +190,49 @@ fn findings() -> Vec<Finding> {
     ]
 }
 
+fn measures() -> Vec<MeasureRow> {
+    let row = |name, unit: &str| MeasureRow {
+        scheme: some("thirds"),
+        structure: some("SDFT"),
+        ..MeasureRow::new("LF", name, unit)
+    };
+    vec![
+        MeasureRow {
+            zone: some("2A"),
+            value: Some(107.0),
+            how: vec!["spoken".to_owned()],
+            from: vec![10],
+            stills: vec!["2.25.90002".to_owned()],
+            ..row(Name::Area, "mm2")
+        },
+        MeasureRow {
+            zone: some("2A"),
+            of: some("echo score"),
+            scale: some("0-4"),
+            value: Some(2.0),
+            from: vec![11],
+            ..row(Name::Score, "1")
+        },
+        MeasureRow {
+            zones: ["1A", "2A"].map(str::to_owned).to_vec(),
+            why_not: some("no area in 1A"),
+            source: some("a handbook"),
+            ..row(Name::AreaTotal, "mm2")
+        },
+        MeasureRow {
+            zone: some("2A"),
+            value: Some(16.3),
+            against: some("RF"),
+            over: some("more than 10 % larger than RF"),
+            cautions: vec!["measured by two people".to_owned()],
+            by: vec!["Dr Example".to_owned()],
+            word: some("larger"),
+            from: vec![10, 31],
+            ..row(Name::AreaAgainstOtherLimb, "%")
+        },
+    ]
+}
+
 /// The exam.
 pub fn record() -> Record {
     Record {
@@ -209,6 +249,18 @@ pub fn record() -> Record {
             status: "draft".to_owned(),
         },
         calls: calls(),
+        entries: vec![EntryRow {
+            seq: 31,
+            at: at(900),
+            place: place_of("RF 2A T SDFT"),
+            term: "area".to_owned(),
+            number: 92.0,
+            unit: some("mm2"),
+            scale: None,
+            traced: true,
+            by: some("Dr Example"),
+            still: some("2.25.90006"),
+        }],
         notes: vec![NoteRow { call_seq: 20, span_s: (121.0, 128.5), about: "LF 2B T DDFT".to_owned() }],
         frames: frames(),
         clock: Some(ClockRow {
@@ -219,14 +271,7 @@ pub fn record() -> Record {
             pairs: 3,
         }),
         coverage: coverage(),
-        measures: vec![MeasureRow {
-            limb: "LF".to_owned(),
-            structure: "SDFT".to_owned(),
-            name: "area_against_other_limb".to_owned(),
-            value: 17.6,
-            unit: "%".to_owned(),
-            from: vec![10, 24],
-        }],
+        measures: measures(),
         findings: findings(),
     }
 }

@@ -10,8 +10,6 @@ use crate::exam::event::Outcome;
 use crate::exam::fold::Breath;
 use crate::knowledge::check::{Evidence, Hit, in_words};
 
-/// Source of the two limits below.
-pub(super) const SOUND: &str = "our own limits for speech into a near microphone, from memory";
 /// Breaths quieter than this are hard to understand, in dB relative to full scale; from memory, no source.
 const QUIET_DBFS: f64 = -50.0;
 /// A larger share of clipped samples spoils a breath; from memory, no source.

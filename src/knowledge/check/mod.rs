@@ -10,84 +10,73 @@ mod views;
 mod stills;
 mod calls;
 mod values;
+mod lesions;
+mod habits;
 
 use chrono::{DateTime, Utc};
 
 use crate::exam::call::Problem;
 use crate::exam::fold::{Exam, LoggedCall};
 use crate::frames::pairing::Pairing;
+use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::record::{CoverageRow, Finding, FrameRow, Severity};
+use crate::protocol::rules::Weight;
 use crate::protocol::{Protocols, Scheme, Zone};
 
-/// One rule: what it looks for, how much that matters, and why.
-#[derive(Debug)]
-pub struct Rule {
-    /// Its name in the record.
-    pub id: &'static str,
-    /// How much its findings matter.
-    pub severity: Severity,
-    /// Where it comes from.
-    pub source: &'static str,
-    find: fn(&Evidence) -> Vec<Hit>,
+/// What a rule looks for; severity, source and reason stand in `rules.toml` under the same id.
+type Find = fn(&Evidence) -> Vec<Hit>;
+
+/// The ids of all rules that can be checked; within one severity findings keep this order.
+pub fn rule_ids() -> impl Iterator<Item = &'static str> {
+    RULES.iter().map(|rule| rule.0)
 }
 
-/// All rules; within one severity findings keep this order.
-#[must_use]
-pub fn rules() -> &'static [Rule] {
-    &RULES
-}
-
-const OURS: &str = "our own rule: nothing that was said or saved goes unseen";
-const FILES: &str = "the protocol files, which name their sources";
-const HABIT: &str = "common practice, no source";
-const MISHEARD: &str = "our own rule: what is easily misheard is asked about";
-
-use Severity::{Error, Info, Warn};
-
-const RULES: [Rule; 31] = [
-    rule("journal-damage", Error, OURS, journal::damage),
-    rule("audio-lost", Error, OURS, journal::audio_lost),
-    rule("clock-unknown", Error, OURS, stills::clock_unknown),
-    rule("not-closed", Warn, OURS, journal::not_closed),
-    rule("view-without-still", Warn, FILES, views::without_still),
-    rule("view-missing", Warn, FILES, views::missing),
-    rule("structure-without-still", Warn, FILES, views::structure_without_still),
-    rule("lesion-in-one-plane", Warn, LESION_PLANES, views::lesion_in_one_plane),
-    rule("quality-not-repeated", Warn, HABIT, views::quality_not_repeated),
-    rule("still-ambiguous", Warn, OURS, stills::ambiguous),
-    rule("still-unlabelled", Warn, OURS, stills::unlabelled),
-    rule("still-label-incomplete", Warn, OURS, stills::incomplete),
-    rule("still-file", Warn, OURS, stills::file),
-    rule("call-problem", Warn, OURS, calls::problem),
-    rule("breath-problem", Warn, OURS, calls::breath_problem),
-    rule("structure-outside-zones", Warn, FILES, calls::structure_outside_zones),
-    rule("finding-without-place", Warn, OURS, calls::finding_without_place),
-    rule("finding-unconfirmed", Warn, MISHEARD, calls::finding_unconfirmed),
-    rule("foreign-position", Warn, FILES, calls::foreign_position),
-    rule("save-without-place", Warn, OURS, calls::save_without_place),
-    rule("save-after-unheard", Warn, OURS, calls::save_after_unheard),
-    rule("value-without-place", Warn, OURS, values::without_place),
-    rule("value-in-wrong-plane", Warn, FILES, values::wrong_plane),
-    rule("value-unit", Warn, FILES, values::odd_unit),
-    rule("value-out-of-bounds", Warn, FILES, values::out_of_bounds),
-    rule("clipped", Warn, journal::SOUND, journal::clipped),
-    rule("still-from-context", Info, OURS, stills::from_context),
-    rule("marker-unusual", Info, FILES, calls::marker_unusual),
-    rule("unit-assumed", Info, FILES, values::unit_assumed),
-    rule("not-understood", Info, OURS, journal::not_understood),
-    rule("too-quiet", Info, journal::SOUND, journal::too_quiet),
+const RULES: [(&str, Find); 44] = [
+    ("journal-damage", journal::damage),
+    ("audio-lost", journal::audio_lost),
+    ("clock-unknown", stills::clock_unknown),
+    ("not-closed", journal::not_closed),
+    ("view-without-still", views::without_still),
+    ("view-missing", views::missing),
+    ("structure-without-still", views::structure_without_still),
+    ("lesion-in-one-plane", views::lesion_in_one_plane),
+    ("quality-not-repeated", views::quality_not_repeated),
+    ("lesion-larger", lesions::larger),
+    ("lesion-without-score", lesions::without_score),
+    ("score-without-view", lesions::score_without_view),
+    ("off-weight", habits::off_weight),
+    ("still-ambiguous", stills::ambiguous),
+    ("still-unlabelled", stills::unlabelled),
+    ("still-label-incomplete", stills::incomplete),
+    ("still-file", stills::file),
+    ("call-problem", calls::problem),
+    ("breath-problem", calls::breath_problem),
+    ("structure-outside-zones", calls::structure_outside_zones),
+    ("finding-without-place", calls::finding_without_place),
+    ("finding-unconfirmed", calls::finding_unconfirmed),
+    ("foreign-position", calls::foreign_position),
+    ("save-without-place", calls::save_without_place),
+    ("save-after-unheard", calls::save_after_unheard),
+    ("limb-change-while-saving", habits::limb_change_while_saving),
+    ("value-without-place", values::without_place),
+    ("value-in-wrong-plane", values::wrong_plane),
+    ("value-unit", values::odd_unit),
+    ("value-out-of-bounds", values::out_of_bounds),
+    ("value-replaced", lesions::value_replaced),
+    ("clipped", journal::clipped),
+    ("other-limb-not-scanned", habits::other_limb_not_scanned),
+    ("sweep-missing", habits::sweep_missing),
+    ("zone-order-jump", habits::zone_order_jump),
+    ("standoff-habit", habits::setting_for),
+    ("depth-unusual", habits::depth_unusual),
+    ("still-from-context", stills::from_context),
+    ("marker-unusual", calls::marker_unusual),
+    ("marker-never-said", habits::marker_never_said),
+    ("rescan-due", lesions::rescan_due),
+    ("unit-assumed", values::unit_assumed),
+    ("not-understood", journal::not_understood),
+    ("too-quiet", journal::too_quiet),
 ];
-
-const LESION_PLANES: &str = "a fresh lesion may look normal in one plane: Equine Clinical Medicine, Surgery and Reproduction, 2nd ed., p. 320";
-
-const fn rule(
-    id: &'static str,
-    severity: Severity,
-    source: &'static str,
-    find: fn(&Evidence) -> Vec<Hit>,
-) -> Rule {
-    Rule { id, severity, source, find }
-}
 
 /// Everything worth a look, worst first; equal input gives equal findings in equal order.
 #[must_use]
@@ -96,16 +85,28 @@ pub fn check(
     pairing: &Pairing,
     frames: &[FrameRow],
     coverage: &[CoverageRow],
+    measures: &[MeasureRow],
     protocols: &Protocols,
 ) -> Vec<Finding> {
-    let evidence = Evidence { exam, pairing, frames, coverage, protocols };
+    let evidence = Evidence { exam, pairing, frames, coverage, measures, protocols };
     let mut found: Vec<Finding> = Vec::new();
-    for rule in &RULES {
-        found.extend((rule.find)(&evidence).into_iter().map(|hit| hit.finding(rule)));
+    for (id, find) in &RULES {
+        let Some(severity) = severity(id, protocols) else { continue };
+        found.extend(find(&evidence).into_iter().map(|hit| hit.finding(id, severity)));
     }
     // Stable: within one severity the order of the table stays.
     found.sort_by_key(|finding| finding.severity);
     found
+}
+
+/// How much a rule matters; none where it is switched off. One that the file does not name is still checked.
+fn severity(id: &str, protocols: &Protocols) -> Option<Severity> {
+    match protocols.rules.rule(id).map(|rule| rule.severity) {
+        Some(Weight::Off) => None,
+        Some(Weight::Error) => Some(Severity::Error),
+        Some(Weight::Info) => Some(Severity::Info),
+        Some(Weight::Warn) | None => Some(Severity::Warn),
+    }
 }
 
 /// All that rules look at.
@@ -114,6 +115,7 @@ struct Evidence<'a> {
     pairing: &'a Pairing,
     frames: &'a [FrameRow],
     coverage: &'a [CoverageRow],
+    measures: &'a [MeasureRow],
     protocols: &'a Protocols,
 }
 
@@ -148,10 +150,10 @@ impl Hit {
         Hit { frame: Some(frame.id.clone()), at: frame.saved_at_exam, ..Hit::new(message) }
     }
 
-    fn finding(self, rule: &Rule) -> Finding {
+    fn finding(self, id: &str, severity: Severity) -> Finding {
         Finding {
-            severity: rule.severity,
-            rule: rule.id.to_owned(),
+            severity,
+            rule: id.to_owned(),
             message: self.message,
             call_seq: self.call_seq,
             frame: self.frame,

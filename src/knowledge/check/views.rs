@@ -8,7 +8,8 @@
 use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::{Evidence, Hit};
-use crate::knowledge::coverage::{NOT_DONE, Place, is_labelled, is_view, live};
+use crate::knowledge::coverage::{NOT_DONE, Wanted, is_labelled, is_view, live};
+use crate::knowledge::place::Place;
 use crate::knowledge::record::CoverageRow;
 
 /// Class of a finding that says that something was looked for and is not there.
@@ -25,7 +26,7 @@ fn open<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a CoverageRow> {
 pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for row in open(evidence).filter(|row| row.saves == 0 || !evidence.frames.is_empty()) {
-        let Some(call) = live(evidence.exam).filter(|call| Place::of(row).holds(call)).last() else {
+        let Some(call) = live(evidence.exam).filter(|call| Wanted::of(row).holds(call)).last() else {
             continue;
         };
         let view = name(row);
@@ -42,7 +43,7 @@ pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
 }
 
 pub(super) fn missing(evidence: &Evidence) -> Vec<Hit> {
-    let never = |row: &&CoverageRow| !live(evidence.exam).any(|call| Place::of(row).holds(call));
+    let never = |row: &&CoverageRow| !live(evidence.exam).any(|call| Wanted::of(row).holds(call));
     let hit = |row: &CoverageRow| {
         Hit::new(format!("{} is wanted by the scheme `{}` and was never called", name(row), row.scheme))
     };
@@ -62,9 +63,9 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
             let named = |found: Option<&String>| found == Some(structure);
             let still = evidence.frames.iter().any(|frame| {
                 is_labelled(frame)
-                    && frame.limb.as_ref() == Some(&row.limb)
-                    && frame.zone.as_ref() == Some(&row.zone)
-                    && named(frame.structure.as_ref())
+                    && frame.place.limb.as_ref() == Some(&row.limb)
+                    && frame.place.zone.as_ref() == Some(&row.zone)
+                    && named(frame.place.structure.as_ref())
             });
             let settled = live(evidence.exam).filter(here).any(|call| {
                 named(call.context.structure.as_ref()) && settles(&call.act, evidence.frames.is_empty())
@@ -122,17 +123,12 @@ fn is(call: &LoggedCall, class: &str) -> bool {
 pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in live(evidence.exam).filter(|call| is(call, QUALITY)) {
-        let place = &call.context;
+        let place = Place::from(&call.context);
         let saved = live(evidence.exam).any(|later| {
-            later.seq > call.seq
-                && later.act == Act::Save
-                && (&later.context.limb, &later.context.zone, &later.context.plane)
-                    == (&place.limb, &place.zone, &place.plane)
+            later.seq > call.seq && later.act == Act::Save && place.same_view(&Place::from(&later.context))
         });
         let still = evidence.frames.iter().any(|frame| {
-            is_labelled(frame)
-                && frame.call_seq >= Some(call.seq)
-                && (&frame.limb, &frame.zone, &frame.plane) == (&place.limb, &place.zone, &place.plane)
+            is_labelled(frame) && frame.call_seq >= Some(call.seq) && place.same_view(&frame.place)
         });
         if !saved && !still {
             let message = format!(

@@ -1,0 +1,25 @@
+//! `zonecall measure`: what the numbers of an exam say, as tables or for programs.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use super::args;
+use super::exam_folder;
+use crate::tell::sheet;
+
+pub(crate) fn measure(args: &args::Measure) -> anyhow::Result<ExitCode> {
+    let folder = &args.folder.folder;
+    let protocols = exam_folder::protocols(&args.folder.knowledge)?;
+    let against = exam_folder::against(&args.against, folder, &protocols)?;
+    let record = exam_folder::record_against(folder, &protocols, &against)?;
+    let text = match args.form {
+        args::MeasureForm::Text => sheet::text(&record, &protocols),
+        args::MeasureForm::Json => sheet::json(&record),
+    };
+    match &args.out {
+        Some(path) => exam_folder::write_file(path, text.as_bytes())?,
+        None => std::io::stdout().write_all(text.as_bytes())?,
+    }
+    let open = record.measures.iter().any(|row| row.over.is_some());
+    Ok(if open { ExitCode::from(1) } else { ExitCode::SUCCESS })
+}

@@ -1,0 +1,171 @@
+//! `zonecall trace`: an area outlined on a still goes into the journal, and from there into the measures.
+
+use std::io::Write;
+use std::path::Path;
+use std::process::ExitCode;
+
+use anyhow::{Context as _, anyhow, bail, ensure};
+use chrono::Utc;
+
+use super::args;
+use super::exam_folder as open;
+use crate::exam::call::Amount;
+use crate::exam::event::{Entered, Event};
+use crate::exam::fold::Exam;
+use crate::exam::journal::Journal;
+use crate::frames::dicom;
+use crate::knowledge::record::{FrameRow, Record};
+use crate::protocol::Protocols;
+use crate::tell::picture;
+use crate::trace::{Outline, Scale, compare, outline_at, scale_for, size};
+
+pub(crate) fn trace(args: &args::Trace) -> anyhow::Result<ExitCode> {
+    let folder = &args.folder.folder;
+    let protocols = open::protocols(&args.folder.knowledge)?;
+    let exam = open::exam(folder, &protocols)?;
+    let record = open::record_in(folder, &protocols)?;
+    let frame = still(&record, &args.still)?;
+    let path = folder.join(&frame.file);
+    let outline = outline(args, &path)?;
+    let scales = dicom::regions(&path)
+        .map_err(|problem| anyhow!("`{}`: {}; {}", path.display(), problem.message, problem.help))?;
+    let scales: Vec<Scale> = scales.0.into_iter().map(Scale::from).collect();
+    let scale = scale_for(&outline, &scales).with_context(|| format!("`{}`", path.display()))?;
+    let size = size(&outline, &scale);
+    let entered = entered(args, frame, &outline, size.area_mm2, &protocols)?;
+    let mut out = std::io::stdout().lock();
+    writeln!(
+        out,
+        "{} {} {} {}: {:.1} mm2, circumference {:.1} mm, width {:.1} mm, depth {:.1} mm",
+        entered.limb,
+        entered.zone,
+        entered.structure,
+        entered.term,
+        size.area_mm2,
+        size.circumference_mm,
+        size.width_mm,
+        size.depth_mm
+    )?;
+    put_grey(&mut out, &exam, &entered, &path)?;
+    if args.click.is_some() && !args.confirm {
+        let points: Vec<String> =
+            outline.corners().iter().step_by(12).map(|(x, y)| format!("{x:.1},{y:.1}")).collect();
+        writeln!(out, "suggested outline, every twelfth corner: {}", points.join(" "))?;
+        writeln!(
+            out,
+            "nothing was written: look at the outline on the still, then say --confirm or trace by hand"
+        )?;
+        return Ok(ExitCode::from(1));
+    }
+    let sample = exam.breaths.last().map_or(0, |breath| breath.span.to);
+    let seq = Journal::open(folder)?.append(Utc::now(), sample, &Event::Entered(Box::new(entered)))?;
+    writeln!(out, "written as line {seq} of the journal; a later trace of the same place counts before it")?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The one still with this id or file name.
+fn still<'a>(record: &'a Record, name: &str) -> anyhow::Result<&'a FrameRow> {
+    let fits = |frame: &&FrameRow| frame.id == name || Path::new(&frame.file).ends_with(name);
+    let found: Vec<&FrameRow> = record.frames.iter().filter(fits).collect();
+    match found.as_slice() {
+        [one] => Ok(one),
+        [] => bail!("`{name}` is no still of this exam; name its file or id, as `zonecall pair` shows them"),
+        _ => bail!("`{name}` names {} stills; name one by its id", found.len()),
+    }
+}
+
+fn outline(args: &args::Trace, path: &Path) -> anyhow::Result<Outline> {
+    if let Some(points) = &args.points {
+        let points_px = points.split_whitespace().map(pair).collect::<anyhow::Result<Vec<_>>>()?;
+        return Ok(Outline::Polygon { points_px });
+    }
+    if let Some(ellipse) = &args.ellipse {
+        let numbers: Result<Vec<f64>, _> = ellipse.split(',').map(|number| number.trim().parse()).collect();
+        let [x, y, a, b, turned_deg] =
+            numbers.ok().and_then(|all| all.try_into().ok()).with_context(|| {
+                format!(
+                    "`{ellipse}` is no ellipse; wanted are middle x,y, half axes and degrees: 160,120,72,32,0"
+                )
+            })?;
+        return Ok(Outline::Ellipse { centre_px: (x, y), half_axes_px: (a, b), turned_deg });
+    }
+    let click = args.click.as_ref().context("name --points, --ellipse or --click")?;
+    let (x, y) = pair(click)?;
+    let grey = picture::grey(path).map_err(|why| anyhow!("`{}`: {why}", path.display()))?;
+    outline_at(&grey, x, y).with_context(|| format!("`{}`", path.display()))
+}
+
+fn pair(text: &str) -> anyhow::Result<(f64, f64)> {
+    let parts =
+        text.split_once(',').and_then(|(x, y)| Some((x.trim().parse().ok()?, y.trim().parse().ok()?)));
+    parts.with_context(|| format!("`{text}` is no point; wanted is x,y in pixels, such as 160,120"))
+}
+
+fn entered(
+    args: &args::Trace,
+    frame: &FrameRow,
+    outline: &Outline,
+    area_mm2: f64,
+    protocols: &Protocols,
+) -> anyhow::Result<Entered> {
+    let part = |given: &Option<String>, label: &Option<String>, name: &str| {
+        given
+            .clone()
+            .or_else(|| label.clone())
+            .with_context(|| format!("the still has no {name} in its label; name it with --{name}"))
+    };
+    let limb = part(&args.limb, &frame.place.limb, "limb")?;
+    let zone = part(&args.zone, &frame.place.zone, "zone")?;
+    let structure = part(&args.structure, &frame.place.structure, "structure")?;
+    ensure!(protocols.limb(&limb).is_some(), "`{limb}` is no limb of the protocols");
+    ensure!(protocols.structure(&structure).is_some(), "`{structure}` is no structure of the protocols");
+    let terms = &protocols.measuring.terms;
+    let term = if args.lesion { &terms.lesion_area } else { &terms.area };
+    let planes = protocols.value(term).map(|kind| kind.planes.clone()).unwrap_or_default();
+    if let Some(plane) =
+        frame.place.plane.as_ref().filter(|plane| !planes.is_empty() && !planes.contains(plane))
+    {
+        bail!("the still is labelled as plane {plane}; {term} is traced in plane {}", planes.join(" or "));
+    }
+    Ok(Entered {
+        limb,
+        zone,
+        plane: frame.place.plane.clone(),
+        structure,
+        term: term.clone(),
+        amount: Amount {
+            number: (area_mm2 * 100.0).round() / 100.0,
+            unit: Some("mm2".to_owned()),
+            unit_assumed: false,
+        },
+        scale: None,
+        traced: true,
+        by: Some(args.by.clone()),
+        still: Some(frame.id.clone()),
+        outline: Some(outline.clone()),
+    })
+}
+
+/// For a lesion whose structure was traced on the same still: the grey of one against the other.
+fn put_grey(out: &mut impl Write, exam: &Exam, lesion: &Entered, path: &Path) -> anyhow::Result<()> {
+    let whole = exam.entries.iter().rev().map(|entry| &entry.entered).find(|entered| {
+        entered.term != lesion.term
+            && (&entered.still, &entered.structure) == (&lesion.still, &lesion.structure)
+            && entered.outline.is_some()
+    });
+    let (Some(whole), Some(inner)) = (whole.and_then(|whole| whole.outline.as_ref()), &lesion.outline) else {
+        return Ok(());
+    };
+    let grey = picture::grey(path).map_err(|why| anyhow!("`{}`: {why}", path.display()))?;
+    if let Some(compared) = compare(&grey, inner, whole) {
+        writeln!(
+            out,
+            "mean grey {:.0} inside, {:.0} around, ratio {:.2}; {}",
+            compared.mean_inside,
+            compared.mean_around,
+            compared.ratio.unwrap_or(f64::NAN),
+            compared.caution
+        )?;
+    }
+    Ok(())
+}

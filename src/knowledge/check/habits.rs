@@ -1,0 +1,193 @@
+//! Rules about how the exam was made: stance, settings, order, the other limb.
+//!
+//! Takes: the evidence of an exam, and the habits in `rules.toml`.
+//! Gives: hits in the order of the calls.
+//! Never: calls a habit of another practice a mistake; each can be set or switched off.
+//! Tested in: `tests/checks.rs`.
+
+use std::collections::BTreeSet;
+
+use crate::exam::call::{Act, Setting};
+use crate::exam::fold::LoggedCall;
+use crate::knowledge::check::{Evidence, Hit};
+use crate::knowledge::coverage::{is_view, live};
+use crate::knowledge::measure::LESION;
+use crate::protocol::convert;
+
+fn in_force<'a>(call: &'a LoggedCall, slot: &str) -> Option<&'a Setting> {
+    call.context.settings.get(slot)
+}
+
+fn state<'a>(call: &'a LoggedCall, slot: &str) -> Option<&'a str> {
+    in_force(call, slot)?.state.as_deref()
+}
+
+/// Values and stills taken without weight on the leg: once for each view.
+pub(super) fn off_weight(evidence: &Evidence) -> Vec<Hit> {
+    let stance = &evidence.protocols.rules.habits.stance;
+    let mut seen = BTreeSet::new();
+    let mut hits = Vec::new();
+    for call in live(evidence.exam).filter(|call| matches!(call.act, Act::Save | Act::Value(_))) {
+        if state(call, &stance.setting) != Some(&stance.off_weight) {
+            continue;
+        }
+        let place = (&call.context.limb, &call.context.zone, &call.context.plane);
+        if seen.insert(place) {
+            let message = "this view was taken without weight on the leg; its size and darkness are not compared \
+                           with loaded views";
+            hits.push(Hit::call(call, message.to_owned()));
+        }
+    }
+    hits
+}
+
+/// A structure named while a setting is in another state than the practice uses for it.
+pub(super) fn setting_for(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for call in live(evidence.exam) {
+        let Act::View(view) = &call.act else { continue };
+        for habit in &evidence.protocols.rules.habits.setting_for {
+            let Some(state) = state(call, &habit.setting) else { continue };
+            if view.structure.as_ref() == Some(&habit.structure) && state != habit.state {
+                let message = format!(
+                    "{} was scanned with {} {state}; the habit set for this practice is {}",
+                    habit.structure, habit.setting, habit.state
+                );
+                hits.push(Hit::call(call, message));
+            }
+        }
+    }
+    hits
+}
+
+/// Asked once for an exam in which anything was looked at.
+pub(super) fn marker_never_said(evidence: &Evidence) -> Vec<Hit> {
+    let slot = &evidence.protocols.rules.habits.marker_setting;
+    let said =
+        live(evidence.exam).any(|call| matches!(&call.act, Act::Setting(setting) if setting.slot == *slot));
+    if said || !live(evidence.exam).any(is_view) {
+        return Vec::new();
+    }
+    let usual: Vec<String> = evidence
+        .protocols
+        .planes
+        .iter()
+        .map(|plane| format!("{} in {} views", plane.marker, plane.name))
+        .collect();
+    vec![Hit::new(format!("where the {slot} points was never said; taken for usual: {}", usual.join(", ")))]
+}
+
+pub(super) fn depth_unusual(evidence: &Evidence) -> Vec<Hit> {
+    let depth = &evidence.protocols.rules.habits.depth;
+    let mut hits = Vec::new();
+    for call in live(evidence.exam) {
+        let Act::Setting(setting) = &call.act else { continue };
+        let Some(amount) = setting.amount.as_ref().filter(|_| setting.slot == depth.setting) else {
+            continue;
+        };
+        let unit = amount.unit.as_deref().unwrap_or("cm");
+        let Some(cm) = convert(amount.number, unit, "cm") else { continue };
+        if !(depth.from_cm..=depth.to_cm).contains(&cm) {
+            let message = format!("{} {cm} cm is not {} to {} cm", depth.setting, depth.from_cm, depth.to_cm);
+            hits.push(Hit::call(call, message));
+        }
+    }
+    hits
+}
+
+/// A view along the fibres, in a zone with a lesion or in any if so set, without a sweep in that zone.
+pub(super) fn sweep_missing(evidence: &Evidence) -> Vec<Hit> {
+    let sweep = &evidence.protocols.rules.habits.sweep;
+    let mut hits = Vec::new();
+    let mut seen = BTreeSet::new();
+    for call in live(evidence.exam).filter(|call| is_view(call)) {
+        let place = (&call.context.limb, &call.context.zone);
+        if place.1.is_none() || call.context.plane.as_ref() != Some(&sweep.plane) || !seen.insert(place) {
+            continue;
+        }
+        let here = |fits: fn(&Act, &str) -> bool, word: &str| {
+            live(evidence.exam)
+                .any(|other| (&other.context.limb, &other.context.zone) == place && fits(&other.act, word))
+        };
+        let lesion = here(|act, class| matches!(act, Act::Finding(found) if found.class == class), LESION);
+        let swept = here(|act, slot| matches!(act, Act::Setting(set) if set.slot == slot), &sweep.setting);
+        if (lesion || sweep.every_zone) && !swept {
+            let zone = place.1.as_deref().unwrap_or_default();
+            let message = format!(
+                "{} {zone} was seen in plane {} without a sweep over the whole width",
+                place.0.as_deref().unwrap_or_default(),
+                sweep.plane
+            );
+            hits.push(Hit::call(call, message));
+        }
+    }
+    hits
+}
+
+/// A zone more than one further than the last; going back to the first is how the next pass begins.
+pub(super) fn zone_order_jump(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    let mut last: Option<(&str, &str, usize)> = None;
+    for call in live(evidence.exam) {
+        let Act::View(view) = &call.act else { continue };
+        if view.zone.is_none() {
+            continue;
+        }
+        let Some((scheme, zone)) = evidence.zone_of(call) else { continue };
+        let Some(idx) = scheme.zones.iter().position(|known| known.code == zone.code) else { continue };
+        let limb = call.context.limb.as_deref().unwrap_or_default();
+        if let Some((before, scheme_before, from)) = last
+            && (before, scheme_before) == (limb, scheme.name.as_str())
+            && idx.abs_diff(from) > 1
+            && idx != 0
+        {
+            let from = scheme.zones.get(from).map_or("", |zone| &zone.code);
+            hits.push(Hit::call(
+                call,
+                format!("{limb} went from zone {from} to {}; was it misheard?", zone.code),
+            ));
+        }
+        last = Some((limb, &scheme.name, idx));
+    }
+    hits
+}
+
+/// A limb that was looked at, while the one on the other side was not.
+pub(super) fn other_limb_not_scanned(evidence: &Evidence) -> Vec<Hit> {
+    let protocols = evidence.protocols;
+    let seen: BTreeSet<&str> = live(evidence.exam)
+        .filter(|call| is_view(call))
+        .filter_map(|call| call.context.limb.as_deref())
+        .collect();
+    let mut hits = Vec::new();
+    for limb in protocols.limbs.iter().filter(|limb| seen.contains(limb.code.as_str())) {
+        let other = protocols.limbs.iter().find(|other| other.group == limb.group && other.side != limb.side);
+        if let Some(other) = other.filter(|other| !seen.contains(other.code.as_str())) {
+            hits.push(Hit::new(format!(
+                "{} was scanned and {} was not; left against right is not compared",
+                limb.name, other.name
+            )));
+        }
+    }
+    hits
+}
+
+/// Two saves of two limbs within seconds.
+pub(super) fn limb_change_while_saving(evidence: &Evidence) -> Vec<Hit> {
+    let least_s = evidence.protocols.rules.habits.limb_change_s;
+    let mut hits = Vec::new();
+    let mut last: Option<&LoggedCall> = None;
+    for call in live(evidence.exam).filter(|call| call.act == Act::Save) {
+        if let Some(before) = last.filter(|before| before.context.limb != call.context.limb) {
+            let apart_s = (call.said_at - before.said_at).as_seconds_f64();
+            if apart_s < least_s {
+                let message = format!(
+                    "two stills {apart_s:.1} s apart are labelled with two limbs; was the limb called late or misheard?"
+                );
+                hits.push(Hit::call(call, message));
+            }
+        }
+        last = Some(call);
+    }
+    hits
+}

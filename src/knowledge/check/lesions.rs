@@ -1,0 +1,111 @@
+//! Rules about lesions and the numbers that go with them.
+//!
+//! Takes: the evidence of an exam, its measures included.
+//! Gives: hits in the order of the calls or the measures.
+//! Never: says how bad a lesion is.
+//! Tested in: `tests/checks.rs`.
+
+use std::collections::BTreeSet;
+
+use chrono::TimeDelta;
+
+use crate::exam::call::Act;
+use crate::exam::fold::LoggedCall;
+use crate::knowledge::check::{Evidence, Hit};
+use crate::knowledge::coverage::live;
+use crate::knowledge::measure::row::Name;
+use crate::knowledge::measure::{LARGER, LESION};
+use crate::knowledge::rows::amount_text;
+
+fn lesions<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a LoggedCall> {
+    live(evidence.exam).filter(|call| matches!(&call.act, Act::Finding(found) if found.class == LESION))
+}
+
+pub(super) fn larger(evidence: &Evidence) -> Vec<Hit> {
+    let rows = evidence.measures.iter().filter(|row| row.name == Name::LesionArea);
+    let mut hits = Vec::new();
+    for row in rows.filter(|row| row.why_not.as_deref() == Some(LARGER)) {
+        let place = [Some(&row.limb), row.zone.as_ref(), row.structure.as_ref()];
+        let place: Vec<&str> = place.into_iter().flatten().map(String::as_str).collect();
+        hits.push(Hit::new(format!("{}: {LARGER}; one of the two areas is wrong", place.join(" "))));
+    }
+    hits
+}
+
+/// Lesions whose extent is an area or edgeless, without one of the scores at the same place.
+pub(super) fn without_score(evidence: &Evidence) -> Vec<Hit> {
+    let measuring = &evidence.protocols.measuring;
+    let mut seen = BTreeSet::new();
+    let mut hits = Vec::new();
+    for call in lesions(evidence) {
+        let Act::Finding(found) = &call.act else { continue };
+        let lists = [&measuring.lesions_with_area, &measuring.lesions_without_edge];
+        let place = (&call.context.limb, &call.context.zone, &call.context.structure);
+        if !lists.iter().any(|list| list.contains(&found.term)) || !seen.insert(place) {
+            continue;
+        }
+        let scored = |term: &&String| {
+            live(evidence.exam).any(|other| {
+                matches!(&other.act, Act::Value(value) if value.term == **term)
+                    && (&other.context.limb, &other.context.zone, &other.context.structure) == place
+            })
+        };
+        let missing: Vec<&str> =
+            measuring.terms.scores.iter().filter(|term| !scored(term)).map(String::as_str).collect();
+        if !missing.is_empty() {
+            hits.push(Hit::call(call, format!("`{}` has no {}", call.call.words, missing.join(" and no "))));
+        }
+    }
+    hits
+}
+
+pub(super) fn score_without_view(evidence: &Evidence) -> Vec<Hit> {
+    let scores = &evidence.protocols.measuring.terms.scores;
+    let mut hits = Vec::new();
+    for call in live(evidence.exam).filter(|call| call.context.plane.is_none()) {
+        if matches!(&call.act, Act::Value(value) if scores.contains(&value.term)) {
+            hits.push(Hit::call(call, format!("`{}` was said with no plane in force", call.call.words)));
+        }
+    }
+    hits
+}
+
+/// A value said that a typed or traced one stands before, where the two differ.
+pub(super) fn value_replaced(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for call in live(evidence.exam) {
+        let Act::Value(value) = &call.act else { continue };
+        let here = |entered: &&crate::exam::event::Entered| {
+            let context = &call.context;
+            entered.term == value.term
+                && context.limb.as_ref() == Some(&entered.limb)
+                && context.zone.as_ref() == Some(&entered.zone)
+                && context.structure.as_ref() == Some(&entered.structure)
+        };
+        let by_hand = evidence.exam.entries.iter().map(|entry| &entry.entered).rfind(here);
+        if let Some(entered) = by_hand.filter(|entered| entered.amount != value.amount) {
+            let how = if entered.traced { "traced" } else { "typed" };
+            let message = format!(
+                "{} {} was said and {} {how}: the latter counts",
+                value.term,
+                amount_text(&value.amount),
+                amount_text(&entered.amount)
+            );
+            hits.push(Hit::call(call, message));
+        }
+    }
+    hits
+}
+
+/// One reminder for an exam with a lesion.
+pub(super) fn rescan_due(evidence: &Evidence) -> Vec<Hit> {
+    let weeks = evidence.protocols.rules.habits.rescan_weeks;
+    let Some(first) = lesions(evidence).next() else { return Vec::new() };
+    let due = evidence.exam.header.started_at.checked_add_signed(TimeDelta::weeks(i64::from(weeks)));
+    let Some(due) = due else { return Vec::new() };
+    let day = due.format("%Y-%m-%d");
+    vec![Hit::call(
+        first,
+        format!("a lesion was said; by the interval set, {weeks} weeks, scan again by {day}"),
+    )]
+}

@@ -1,0 +1,67 @@
+//! What the numbers say: sums, shares, scores, the other limb, the last exam.
+//!
+//! Takes: the calls, entries and stills of a record, and what to hold them against.
+//! Gives: `MeasureRow`s in the order of limbs, schemes and strands; each names what it came from.
+//! Never: a diagnosis, a guess at a number that was not given, or a reference set that was not named.
+//! Tested in: `tests/measure.rs`.
+
+pub mod quantity;
+pub mod row;
+mod reading;
+mod strand;
+mod within;
+mod against;
+
+pub use against::{Against, Earlier, is_over};
+pub use reading::Readings;
+pub(crate) use strand::{LARGER, LESION};
+pub use within::class;
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+
+use crate::knowledge::measure::row::MeasureRow;
+use crate::protocol::Protocols;
+
+/// When and by which zones an exam was made.
+#[derive(Debug, Clone, Copy)]
+pub struct Occasion<'a> {
+    /// When it began.
+    pub at: DateTime<Utc>,
+    /// Seconds east of UTC there.
+    pub utc_offset_s: i32,
+    /// Scheme chosen per group of limbs.
+    pub schemes: &'a BTreeMap<String, String>,
+}
+
+/// Every measure of an exam; equal input gives equal rows.
+#[must_use]
+pub fn measure(
+    readings: &Readings,
+    occasion: &Occasion,
+    against: &Against,
+    protocols: &Protocols,
+) -> Vec<MeasureRow> {
+    let measuring = &protocols.measuring;
+    let mut own = Vec::new();
+    for limb in &protocols.limbs {
+        for scheme in protocols.schemes_for(&limb.code, occasion.schemes) {
+            for strand in &measuring.strand {
+                let facts = strand::strand_facts(readings, &limb.code, scheme, strand, protocols);
+                own.extend(facts.iter().flat_map(|facts| within::within(facts, readings, strand, measuring)));
+            }
+        }
+    }
+    let mut held = against::ratios(&own, measuring);
+    held.extend(against::other_limb(&own, protocols));
+    if let Some(set) = &against.reference {
+        held.extend(against::reference(&own, set, protocols));
+    }
+    if let Some(last) = against.earlier.last() {
+        held.extend(against::earlier(&own, last, measuring));
+    }
+    held.extend(against::since_injury(&against.injured, occasion.at, occasion.utc_offset_s));
+    own.extend(held);
+    own
+}

@@ -1,0 +1,158 @@
+//! The numbers of one exam, each with where it came from.
+//!
+//! Takes: the calls, entries and stills of a record.
+//! Gives: for a place and a term, the one number that counts.
+//! Never: drops the others; they stay in the record.
+//! Tested in: `tests/measure.rs`.
+
+use std::collections::BTreeSet;
+
+use crate::knowledge::record::{CallRow, EntryRow, FrameRow, standing};
+
+/// What a number was made from.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Basis {
+    pub(crate) seqs: BTreeSet<u64>,
+    pub(crate) stills: BTreeSet<String>,
+    pub(crate) how: BTreeSet<String>,
+    pub(crate) by: BTreeSet<String>,
+}
+
+impl Basis {
+    pub(crate) fn join(mut self, other: &Basis) -> Basis {
+        self.seqs.extend(&other.seqs);
+        self.stills.extend(other.stills.iter().cloned());
+        self.how.extend(other.how.iter().cloned());
+        self.by.extend(other.by.iter().cloned());
+        self
+    }
+}
+
+/// A value and what it was made from.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Known<T> {
+    pub(crate) value: T,
+    pub(crate) basis: Basis,
+}
+
+/// One number, said, typed or traced.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Reading<'a> {
+    pub(crate) number: f64,
+    pub(crate) unit: Option<&'a str>,
+    pub(crate) scale: Option<&'a str>,
+    pub(crate) basis: Basis,
+    /// Typed or traced values come before spoken ones, later before earlier.
+    rank: (bool, u64),
+}
+
+/// What the measures are made from.
+#[derive(Debug, Clone, Copy)]
+pub struct Readings<'a> {
+    /// Calls, those that were taken back too.
+    pub calls: &'a [CallRow],
+    /// Values that were typed or traced.
+    pub entries: &'a [EntryRow],
+    /// Labelled stills.
+    pub frames: &'a [FrameRow],
+}
+
+impl<'a> Readings<'a> {
+    /// The number that counts for a term at a place: the last typed or traced one, else the last one said.
+    pub(crate) fn counting(
+        &self,
+        limb: &str,
+        zone: &str,
+        structure: &str,
+        term: &str,
+    ) -> Option<Reading<'a>> {
+        self.all(limb, Some(zone), structure, term).into_iter().max_by_key(|reading| reading.rank)
+    }
+
+    /// Every number for a term at a place, in any zone where none is given, in the order of the journal.
+    pub(crate) fn all(
+        &self,
+        limb: &str,
+        zone: Option<&str>,
+        structure: &str,
+        term: &str,
+    ) -> Vec<Reading<'a>> {
+        let said = standing(self.calls).filter(|call| {
+            call.kind == "value"
+                && call.term.as_deref() == Some(term)
+                && call.place.limb.as_deref() == Some(limb)
+                && zone.is_none_or(|zone| call.place.zone.as_deref() == Some(zone))
+                && call.place.structure.as_deref() == Some(structure)
+        });
+        let mut found: Vec<Reading> = said.filter_map(|call| self.spoken(call)).collect();
+        let entered = self.entries.iter().filter(|entry| {
+            entry.term == term
+                && entry.place.limb.as_deref() == Some(limb)
+                && zone.is_none_or(|zone| entry.place.zone.as_deref() == Some(zone))
+                && entry.place.structure.as_deref() == Some(structure)
+        });
+        found.extend(entered.map(by_hand));
+        found
+    }
+
+    /// Calls of a kind and class about a structure in a zone.
+    pub(crate) fn findings(
+        &self,
+        limb: &str,
+        zone: &str,
+        structure: &str,
+        class: &str,
+    ) -> impl Iterator<Item = &'a CallRow> {
+        standing(self.calls).filter(move |call| {
+            call.kind == "finding"
+                && call.class.as_deref() == Some(class)
+                && call.place.limb.as_deref() == Some(limb)
+                && call.place.zone.as_deref() == Some(zone)
+                && call.place.structure.as_deref() == Some(structure)
+        })
+    }
+
+    /// What a call stands on: itself and the stills of its view.
+    pub(crate) fn basis(&self, call: &CallRow) -> Basis {
+        let shown = |frame: &&FrameRow| {
+            let part = &frame.place.structure;
+            frame.place.limb.is_some()
+                && frame.place.same_view(&call.place)
+                && (part.is_none() || *part == call.place.structure)
+        };
+        let mut seqs: BTreeSet<u64> = call.corrected_by.iter().copied().collect();
+        seqs.insert(call.seq);
+        Basis {
+            seqs,
+            stills: self.frames.iter().filter(shown).map(|frame| frame.id.clone()).collect(),
+            how: BTreeSet::from(["spoken".to_owned()]),
+            by: BTreeSet::new(),
+        }
+    }
+
+    fn spoken(&self, call: &'a CallRow) -> Option<Reading<'a>> {
+        Some(Reading {
+            number: call.number?,
+            unit: call.unit.as_deref(),
+            scale: call.scale.as_deref(),
+            basis: self.basis(call),
+            rank: (false, call.seq),
+        })
+    }
+}
+
+fn by_hand(entry: &EntryRow) -> Reading<'_> {
+    let how = if entry.traced { "traced" } else { "typed" };
+    Reading {
+        number: entry.number,
+        unit: entry.unit.as_deref(),
+        scale: entry.scale.as_deref(),
+        basis: Basis {
+            seqs: BTreeSet::from([entry.seq]),
+            stills: entry.still.iter().cloned().collect(),
+            how: BTreeSet::from([how.to_owned()]),
+            by: entry.by.iter().cloned().collect(),
+        },
+        rank: (true, entry.seq),
+    }
+}

@@ -1,0 +1,90 @@
+//! A place in the horse: limb, zone, plane and structure, each known or not.
+//!
+//! Takes: what was in force, and the names in `Protocols`.
+//! Gives: `Place`, the one type that calls, stills and readings share, and its words.
+//! Never: a name of its own; a code that the protocols do not know is shown as it stands.
+//! Tested in: `tests/tell.rs`.
+
+use serde::{Deserialize, Serialize};
+
+use crate::exam::context::Context;
+use crate::protocol::Protocols;
+
+/// Limb, zone, plane and structure; in JSON its fields stand among those of its row.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Place {
+    /// Limb code.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limb: Option<String>,
+    /// Zone code.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zone: Option<String>,
+    /// Plane code.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plane: Option<String>,
+    /// Structure code.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub structure: Option<String>,
+}
+
+impl From<&Context> for Place {
+    fn from(context: &Context) -> Place {
+        let Context { limb, zone, plane, structure, .. } = context.clone();
+        Place { limb, zone, plane, structure }
+    }
+}
+
+impl Place {
+    /// Whether limb, zone and plane are the same, whatever the structure.
+    #[must_use]
+    pub fn same_view(&self, other: &Place) -> bool {
+        (&self.limb, &self.zone, &self.plane) == (&other.limb, &other.zone, &other.plane)
+    }
+
+    /// The codes with spaces between, such as `LF 2A T`; what is not known stays out.
+    #[must_use]
+    pub fn codes(&self) -> String {
+        self.parts().into_iter().flatten().collect::<Vec<_>>().join(" ")
+    }
+
+    /// The codes in columns: what is not known is a dash.
+    #[must_use]
+    pub fn columns(&self) -> String {
+        self.parts().map(|part| part.unwrap_or("-")).join(" ")
+    }
+
+    /// The place in words, such as `left fore, zone 2A, transverse, <structure>`; empty when nothing is known.
+    #[must_use]
+    pub fn in_words(&self, protocols: &Protocols) -> String {
+        let structure = self.structure.as_deref();
+        let named = structure.map(|code| protocols.structure(code).map_or(code, |known| &known.name));
+        self.with_structure(named, protocols)
+    }
+
+    /// The place in words with the structure as a code, for narrow columns.
+    #[must_use]
+    pub fn in_short(&self, protocols: &Protocols) -> String {
+        self.with_structure(self.structure.as_deref(), protocols)
+    }
+
+    /// The view in words, without the structure.
+    #[must_use]
+    pub fn view_in_words(&self, protocols: &Protocols) -> String {
+        self.with_structure(None, protocols)
+    }
+
+    fn with_structure(&self, structure: Option<&str>, protocols: &Protocols) -> String {
+        let (limb, plane) = (self.limb.as_deref(), self.plane.as_deref());
+        let parts = [
+            limb.map(|code| protocols.limb(code).map_or(code, |limb| &limb.name).to_owned()),
+            self.zone.as_ref().map(|code| format!("zone {code}")),
+            plane.map(|code| protocols.plane(code).map_or(code, |plane| &plane.name).to_owned()),
+            structure.map(str::to_owned),
+        ];
+        parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+    }
+
+    fn parts(&self) -> [Option<&str>; 4] {
+        [&self.limb, &self.zone, &self.plane, &self.structure].map(Option::as_deref)
+    }
+}

@@ -1,0 +1,133 @@
+//! What is checked, how much it matters and why; and the habits of a practice.
+//!
+//! Takes: `rules.toml` of the protocols.
+//! Gives: `Rules`.
+//! Never: what a rule looks at; that is code, under the same id.
+//! Tested in: `tests/checks.rs`.
+
+use serde::Deserialize;
+
+/// The rules and habits.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Rules {
+    /// How this practice works.
+    pub habits: Habits,
+    /// The rules, in the order of their findings within one severity.
+    pub rule: Vec<Rule>,
+}
+
+impl Rules {
+    /// The rule with this id.
+    #[must_use]
+    pub fn rule(&self, id: &str) -> Option<&Rule> {
+        self.rule.iter().find(|rule| rule.id == id)
+    }
+}
+
+/// One rule.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Rule {
+    /// Its name in the record.
+    pub id: String,
+    /// How much its findings matter.
+    pub severity: Weight,
+    /// What it teaches.
+    pub why: String,
+    /// Where it comes from.
+    pub source: String,
+}
+
+/// How much a rule matters here.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Weight {
+    /// Something is wrong or lost.
+    Error,
+    /// Something is probably missing or mistaken.
+    Warn,
+    /// Worth knowing.
+    Info,
+    /// Not checked in this practice.
+    Off,
+}
+
+impl Weight {
+    /// As the file writes it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Weight::Error => "error",
+            Weight::Warn => "warn",
+            Weight::Info => "info",
+            Weight::Off => "off",
+        }
+    }
+}
+
+/// How a practice works; its own choice.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Habits {
+    /// How the leg stands.
+    pub stance: Stance,
+    /// Structures scanned with a setting in one state.
+    pub setting_for: Vec<SettingFor>,
+    /// The setting that says where the probe's marker points.
+    pub marker_setting: String,
+    /// Usual imaging depth.
+    pub depth: Depth,
+    /// When a sweep is wanted.
+    pub sweep: Sweep,
+    /// Two stills of two limbs closer than this many seconds are asked about.
+    pub limb_change_s: f64,
+    /// Weeks until a horse with a lesion is scanned again.
+    pub rescan_weeks: u32,
+}
+
+/// How the leg stands.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Stance {
+    /// Name of the setting.
+    pub setting: String,
+    /// Its state without weight on the leg.
+    pub off_weight: String,
+}
+
+/// A structure that is scanned with a setting in one state.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SettingFor {
+    /// Name of the setting.
+    pub setting: String,
+    /// Code of the structure.
+    pub structure: String,
+    /// The state this practice uses.
+    pub state: String,
+}
+
+/// Imaging depths that need no question.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Depth {
+    /// Name of the setting.
+    pub setting: String,
+    /// Least depth in centimetres.
+    pub from_cm: f64,
+    /// Largest depth in centimetres.
+    pub to_cm: f64,
+}
+
+/// Where a sweep over the whole width is wanted.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Sweep {
+    /// Name of the setting.
+    pub setting: String,
+    /// The plane it is made in.
+    pub plane: String,
+    /// In every zone, not only in those with a lesion.
+    pub every_zone: bool,
+}

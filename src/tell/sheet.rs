@@ -1,0 +1,301 @@
+//! The measures of an exam as people and programs read them.
+//!
+//! Takes: `Record` and `Protocols`.
+//! Gives: a sheet for each strand: zones down, measures across, then totals, thresholds passed and what is missing.
+//! Never: a number without its unit, or a cut-off without its source.
+//! Tested in: `tests/tell_measures.rs`; the JSON is described by `schema/measures.schema.json`.
+
+use std::fmt::Write as _;
+
+use serde::Serialize;
+
+use crate::knowledge::measure::row::{MeasureRow, Name};
+use crate::knowledge::record::{ExamInfo, Record};
+use crate::protocol::Protocols;
+
+use super::words::{CAUTIONS, limb, structure};
+
+/// Schema name of the measures.
+pub const MEASURES_SCHEMA: &str = "zonecall.measures/1";
+
+/// One strand of one limb.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct Sheet {
+    pub(crate) limb: String,
+    pub(crate) scheme: String,
+    pub(crate) strand: String,
+    /// Heads of the columns after that of the zone.
+    pub(crate) heads: Vec<String>,
+    /// Zones from proximal to distal, then the total.
+    pub(crate) lines: Vec<(String, Vec<String>)>,
+    /// Measures over all zones: name and value.
+    pub(crate) facts: Vec<(String, String)>,
+    /// Thresholds passed, each with its source.
+    pub(crate) over: Vec<String>,
+    /// What to keep in mind.
+    pub(crate) cautions: Vec<String>,
+    /// What could not be computed, and why.
+    pub(crate) why_not: Vec<String>,
+    /// Sources of formulas and cut-offs.
+    pub(crate) sources: Vec<String>,
+}
+
+/// A column: its head, and the measures that fill it by zone and in the line of the total.
+struct Column {
+    head: String,
+    zone: Name,
+    total: Option<Name>,
+    of: Option<String>,
+    decimals: usize,
+    signed: bool,
+}
+
+/// The sheets in the order of limbs, schemes and strands.
+pub(crate) fn sheets(record: &Record, protocols: &Protocols) -> Vec<Sheet> {
+    let mut found: Vec<Sheet> = Vec::new();
+    for row in record.measures.iter().filter(|row| row.name == Name::AreaTotal) {
+        let (Some(scheme), Some(strand)) = (&row.scheme, &row.structure) else { continue };
+        let mine: Vec<&MeasureRow> = record
+            .measures
+            .iter()
+            .filter(|other| {
+                let part = other.structure.as_ref();
+                other.limb == row.limb
+                    && other.scheme.as_ref() == Some(scheme)
+                    && (part == Some(strand) || part.is_some_and(|part| ratio_of(part) == Some(strand)))
+            })
+            .collect();
+        let mut sheet = Sheet {
+            limb: row.limb.clone(),
+            scheme: scheme.clone(),
+            strand: strand.clone(),
+            ..Sheet::default()
+        };
+        fill(&mut sheet, &mine, row, protocols);
+        found.push(sheet);
+    }
+    found
+}
+
+/// The upper structure of a ratio.
+fn ratio_of(structure: &str) -> Option<&str> {
+    structure.split_once(':').map(|(of, _)| of)
+}
+
+fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, protocols: &Protocols) {
+    let columns = columns(rows, protocols);
+    sheet.heads = columns.iter().map(|column| column.head.clone()).collect();
+    for zone in &total.zones {
+        let cell = |column: &Column| cell(rows, column, column.zone, Some(zone));
+        sheet.lines.push((zone.clone(), columns.iter().map(cell).collect()));
+    }
+    let cell = |column: &Column| column.total.map_or(String::new(), |name| cell(rows, column, name, None));
+    sheet.lines.push(("total".to_owned(), columns.iter().map(cell).collect()));
+    for row in rows {
+        if let Some(fact) = fact(row) {
+            sheet.facts.push(fact);
+        }
+        let place = row.zone.as_deref().unwrap_or("total");
+        let source = row.source.as_deref().map(|source| format!(" ({source})")).unwrap_or_default();
+        if let Some(over) = &row.over {
+            sheet.over.push(format!("{place}: {over}{source}"));
+        }
+        for caution in &row.cautions {
+            sheet.cautions.push(format!("{place}: {caution}"));
+        }
+        if let Some(why) = &row.why_not {
+            sheet.why_not.push(format!("{place}, {}: {why}", title(row)));
+        }
+        if let (Some(source), true) = (&row.source, row.value.is_some() && row.over.is_none()) {
+            sheet.sources.push(format!("{}: {source}", title(row)));
+        }
+    }
+    for list in [&mut sheet.cautions, &mut sheet.why_not, &mut sheet.sources] {
+        let mut seen = std::collections::BTreeSet::new();
+        list.retain(|line| seen.insert(line.clone()));
+    }
+}
+
+/// The columns that at least one row fills.
+fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
+    let column = |head: &str, zone, total, decimals, signed| Column {
+        head: head.to_owned(),
+        zone,
+        total: Some(total),
+        of: None,
+        decimals,
+        signed,
+    };
+    let mut found = vec![
+        column("area mm2", Name::Area, Name::AreaTotal, 0, false),
+        column("lesion mm2", Name::LesionArea, Name::LesionTotal, 0, false),
+        column("lesion %", Name::LesionPercent, Name::LesionPercentTotal, 1, false),
+    ];
+    for term in &protocols.measuring.terms.scores {
+        let score = column(term, Name::Score, Name::ScoreTotal, 0, false);
+        found.push(Column { of: Some(term.clone()), ..score });
+    }
+    found.push(column("ratio", Name::AreaRatio, Name::AreaRatio, 2, false));
+    let held = [
+        (Name::AreaAgainstOtherLimb, "against"),
+        (Name::AreaChange, "since"),
+        (Name::AreaAgainstReference, "against"),
+    ];
+    for (name, word) in held {
+        let against = rows.iter().find(|row| row.name == name).and_then(|row| row.against.clone());
+        let head = format!("% {word} {}", against.unwrap_or_default());
+        found.push(column(&head, name, name, 1, true));
+    }
+    found.retain(|column| {
+        rows.iter().any(|row| {
+            row.name == column.zone && row.zone.is_some() && (column.of.is_none() || row.of == column.of)
+        })
+    });
+    found
+}
+
+fn cell(rows: &[&MeasureRow], column: &Column, name: Name, zone: Option<&String>) -> String {
+    let fits = |row: &&&MeasureRow| {
+        row.name == name && row.zone.as_ref() == zone && (column.of.is_none() || row.of == column.of)
+    };
+    let Some(row) = rows.iter().find(fits) else { return String::new() };
+    match row.value {
+        Some(value) if column.signed => format!("{value:+.*}", column.decimals),
+        Some(value) => format!("{value:.*}", column.decimals),
+        None if row.why_not.is_some() => "?".to_owned(),
+        None => row.word.clone().unwrap_or_default(),
+    }
+}
+
+/// Measures that have no column of their own.
+fn fact(row: &MeasureRow) -> Option<(String, String)> {
+    let value = row.value?;
+    let text = match (row.name, row.zone.is_some()) {
+        (Name::LesionPercentTotal, _) => {
+            let class = row.word.as_deref().map(|class| format!(", {class}")).unwrap_or_default();
+            format!("{value:.2} %{class}")
+        }
+        (Name::WorstZone, _) => format!("{}, {value:.1} %", row.word.as_deref().unwrap_or_default()),
+        (Name::LesionZones, _) => format!("{value} ({})", row.word.as_deref().unwrap_or_default()),
+        (Name::LesionLength, _) => format!("{value:.1} cm"),
+        (Name::ScoreTotal | Name::ScoreMean, _) => {
+            let scale = row.scale.as_deref().unwrap_or("unknown");
+            format!("{value:.2} on the scale {scale}, {}", row.word.as_deref().unwrap_or_default())
+        }
+        (Name::LesionChange, false) => format!("{value:+.0} mm2"),
+        (Name::LesionPercentChange, false) => format!("{value:+.2} points"),
+        (Name::ScoreChange, false) => format!("{value:+.0}"),
+        _ => return None,
+    };
+    Some((title(row), text))
+}
+
+/// A measure in words.
+pub(crate) fn title(row: &MeasureRow) -> String {
+    let of = row.of.as_deref().unwrap_or_default();
+    let against = row.against.as_deref().unwrap_or_default();
+    match row.name {
+        Name::Area | Name::AreaTotal => "area".to_owned(),
+        Name::LesionArea | Name::LesionTotal => "lesion area".to_owned(),
+        Name::LesionPercent => "lesion percentage".to_owned(),
+        Name::LesionPercentTotal => "lesion percentage of the total".to_owned(),
+        Name::Score => of.to_owned(),
+        Name::WorstZone => "worst zone".to_owned(),
+        Name::LesionZones => "zones with a lesion".to_owned(),
+        Name::LesionLength => "lesion length".to_owned(),
+        Name::ScoreTotal => format!("{of}, total"),
+        Name::ScoreMean => format!("{of}, mean"),
+        Name::AreaRatio => format!("ratio {}", row.structure.as_deref().unwrap_or_default()),
+        Name::AreaMinusOtherLimb | Name::AreaAgainstOtherLimb => format!("area against {against}"),
+        Name::AreaAgainstReference => format!("area against {against}"),
+        Name::AreaChange => format!("area since {against}"),
+        Name::LesionChange => format!("lesion area since {against}"),
+        Name::LesionPercentChange => format!("lesion percentage since {against}"),
+        Name::ScoreChange => format!("{of} since {against}"),
+        Name::SinceInjury => "since injury".to_owned(),
+    }
+}
+
+/// Days since each injury, in words.
+pub(crate) fn injuries(record: &Record, protocols: &Protocols) -> Vec<String> {
+    let rows = record.measures.iter().filter(|row| row.name == Name::SinceInjury);
+    rows.map(|row| {
+        let day = row.against.as_deref().unwrap_or_default();
+        let limb = limb(&row.limb, protocols);
+        match (row.value, &row.why_not) {
+            (Some(days), _) => format!("{limb}: {days} days since the injury of {day}"),
+            (None, why) => format!("{limb}: {}", why.as_deref().unwrap_or_default()),
+        }
+    })
+    .collect()
+}
+
+/// The measures as tables in plain text.
+#[must_use]
+pub fn text(record: &Record, protocols: &Protocols) -> String {
+    let mut out = String::new();
+    let sheets = sheets(record, protocols);
+    if sheets.is_empty() {
+        out.push_str("nothing was measured\n");
+    }
+    for sheet in &sheets {
+        put_sheet(&mut out, sheet, protocols);
+    }
+    for line in injuries(record, protocols) {
+        let _ = writeln!(out, "{line}");
+    }
+    let _ = writeln!(out, "{CAUTIONS}");
+    out
+}
+
+fn put_sheet(out: &mut String, sheet: &Sheet, protocols: &Protocols) {
+    let name = structure(&sheet.strand, protocols);
+    let _ = writeln!(out, "{}, {name} (scheme {})", limb(&sheet.limb, protocols), sheet.scheme);
+    let widths: Vec<usize> = sheet.heads.iter().map(|head| head.chars().count().max(6)).collect();
+    let mut line = |first: &str, cells: &[String]| {
+        let mut text = format!("  {first:<6}");
+        for (cell, width) in cells.iter().zip(&widths) {
+            let _ = write!(text, "  {cell:>width$}");
+        }
+        let _ = writeln!(out, "{}", text.trim_end());
+    };
+    line("zone", &sheet.heads);
+    for (zone, cells) in &sheet.lines {
+        line(zone, cells);
+    }
+    for (name, value) in &sheet.facts {
+        let _ = writeln!(out, "  {name}: {value}");
+    }
+    for (head, lines) in [
+        ("over", &sheet.over),
+        ("take care", &sheet.cautions),
+        ("not computed", &sheet.why_not),
+        ("source", &sheet.sources),
+    ] {
+        for text in lines {
+            let _ = writeln!(out, "  {head}: {text}");
+        }
+    }
+    out.push('\n');
+}
+
+#[derive(Serialize)]
+struct Measures<'a> {
+    schema: &'static str,
+    exam: &'a ExamInfo,
+    measures: &'a [MeasureRow],
+    cautions: &'static str,
+}
+
+/// The measures for programs.
+#[must_use]
+pub fn json(record: &Record) -> String {
+    let measures = Measures {
+        schema: MEASURES_SCHEMA,
+        exam: &record.exam,
+        measures: &record.measures,
+        cautions: CAUTIONS,
+    };
+    // Only maps with keys that are no text cannot be written, and there are none.
+    serde_json::to_string_pretty(&measures).unwrap_or_default() + "\n"
+}
