@@ -120,7 +120,7 @@ def shard(job):
                 x = room.voice(x)
             before = after = 0
             if words is None:
-                before, words_ = row[3], None
+                before = row[3]
             elif group == "train":
                 x, before, after = room.beside(x)
             x = np.concatenate([room.silence(.05, .7), noise.level(x) if group != "train" else x, room.silence(.05, .6)])

@@ -26,5 +26,5 @@ OMP_NUM_THREADS=$(nproc) "$python" train/train.py --features "$work/features" --
 "$python" train/export.py "$work/head.npz" --encoder "$work/parts/encoder_model.ort"
 [ -f "$work/test/truth.tsv" ] || "$python" train/testset.py --parts "$work/parts" --out "$work/test"
 [ -f "$work/test-talk/truth.tsv" ] || "$python" train/testset.py --voices - --talk 150 --parts "$work/parts" --out "$work/test-talk"
-[ -f "$work/tune/truth.tsv" ] || "$python" train/testset.py --purpose tune --each 60 --talk 120 --parts "$work/parts" --out "$work/tune"
+[ -f "$work/tune/truth.tsv" ] || "$python" train/tuneset.py --parts "$work/parts" --out "$work/tune"
 "$python" train/measure.py --parts "$work/parts" --test "$work/test"

@@ -17,8 +17,7 @@ import sentences
 import spoken
 import synth
 
-SEED, TUNE_SEED = 777, 333
-TALK = {"test": "test", "tune": "train"}  # whose talk the babble is made of
+SEED = 777
 PARTS = {"breath", "item", "items"}  # what the grammar allows as a whole breath
 # Name, kind of noise, signal-to-noise ratio in dB.
 CONDITIONS = [("quiet", "pink", 40), ("pink20", "pink", 20), ("pink10", "pink", 10), ("pink5", "pink", 5),
@@ -53,9 +52,9 @@ def write(ask, name, x, words, truth, noise_of, conditions):
         truth.write(f"{file}\t{name.rsplit('-', 1)[0]}\t{condition}\t{words}\n")
 
 
-def talk(ask, voices, people, vocabulary, seed, noise_of, parts):
+def talk(ask, voices, people, vocabulary, noise_of, parts):
     """Talk that is no call: people in pieces of 2 to 6 s, and the voices that speak fast saying what a vet may say."""
-    rng, at, number = random.Random(seed), 0, 0
+    rng, at, number = random.Random(SEED - 1), 0, 0
     with open(f"{ask.out}/truth-talk.tsv", "w", encoding="utf-8") as truth:
         while at < len(people) - 6 * synth.RATE and number < ask.talk:
             n = int(rng.uniform(2, 6) * synth.RATE)
@@ -73,18 +72,12 @@ def main():
     ask.add_argument("--parts", default=".ear/parts")
     ask.add_argument("--out", default=".ear/test")
     ask.add_argument("--grammar", default="grammars/en/exam.gram")
-    ask.add_argument("--purpose", choices=["test", "tune"], default="test",
-        help="tune: the same with tuning voices and texts, for settings that must not be chosen on the test")
     ask.add_argument("--each", type=int, default=150, help="utterances for each voice")
     ask.add_argument("--voices", help="only these, by name, with commas; none: \"-\"")
     ask.add_argument("--talk", type=int, default=0, help="as many pieces of talk by people, and of talk by synthesisers")
     ask = ask.parse_args()
-    voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))
-    if ask.purpose == "test":
-        voices, first_seed = voices["test"]["voices"], SEED
-    else:
-        voices, first_seed = [(v, maker, v, "") for maker in ("flite", "espeak", "kokoro") for v in voices["tune"][maker]], TUNE_SEED
-    people = np.concatenate([noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/{TALK[ask.purpose]}/*.wav"))])
+    voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))["test"]["voices"]
+    people = np.concatenate([noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/test/*.wav"))])
     rules, parts = grammar.read(ask.grammar), {"folder": ask.parts}
     chance = None
 
@@ -95,8 +88,8 @@ def main():
     for number, (name, maker, voice, _) in enumerate(voices):
         if ask.voices and name not in ask.voices.split(","):
             continue
-        rng, chance = random.Random(first_seed + number), np.random.default_rng(first_seed + number)
-        texts = sentences.Speaker(rules, first_seed + number).pick(ask.each, ask.purpose, PARTS)
+        rng, chance = random.Random(SEED + number), np.random.default_rng(SEED + number)
+        texts = sentences.Speaker(rules, SEED + number).pick(ask.each, "test", PARTS)
         with open(f"{ask.out}/truth-{name}.tsv", "w", encoding="utf-8") as truth:
             for i, (words, _) in enumerate(texts):
                 x = say(maker, voice, spoken.spell(words, rng, hesitate=0), parts)
@@ -105,8 +98,8 @@ def main():
                 plain = " ".join(w.removeprefix(grammar.LETTER) for w in words)
                 write(ask, f"{name}-{i:03d}", x, plain, truth, noise_of, CONDITIONS)
     if ask.talk:
-        chance = np.random.default_rng(first_seed - 1)
-        talk(ask, voices, people, grammar.words(rules), first_seed - 1, noise_of, parts)
+        chance = np.random.default_rng(SEED - 1)
+        talk(ask, voices, people, grammar.words(rules), noise_of, parts)
     with open(f"{ask.out}/truth.tsv", "w", encoding="utf-8") as whole:
         whole.write("file\tvoice\tcondition\twords\n")
         for file in sorted(glob.glob(f"{ask.out}/truth-*.tsv")):

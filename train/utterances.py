@@ -8,7 +8,6 @@ import argparse
 import json
 import multiprocessing
 import os
-import random
 import time
 import tomllib
 
