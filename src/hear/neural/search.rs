@@ -48,7 +48,7 @@ pub struct Width {
 }
 
 impl Width {
-    /// For listening: set so that wider search changed no reading of the tuning recordings in a look by eye.
+    /// For listening: set by judgement; what a wider search would change has not been measured.
     pub const LISTENING: Width = Width { kept_max: 160, behind_max: 18.0, unit_min: -13.0 };
     /// Everything: exact, for small cases only.
     pub const EXACT: Width =
