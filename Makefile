@@ -1,4 +1,4 @@
-.PHONY: setup demo test bench
+.PHONY: setup demo test bench bench-ear fit-ear train
 
 # Tools, the speech engine and its model, once.
 setup:
@@ -14,4 +14,19 @@ test: setup
 
 # Speed and memory beside a reference, measured in the same run.
 bench: setup
-	cargo bench
+	cargo bench --bench pair --bench hear
+
+# Both ears on a test set (WAV files and truth.tsv), judged by meaning; `every=15` takes each fifteenth breath.
+ear_test ?= .ear/test
+every ?= 1
+bench-ear: setup
+	cargo bench --bench ear -- $(abspath $(ear_test)) --every $(every) --out benches/EAR.md
+
+# The neural ear's trust in its readings, fitted again on the tuning voices: needed for every new head.
+ear_tune ?= .ear/tune
+fit-ear: setup
+	cargo run --release --example fit_ear -- $(ear_tune) models/en/calibration.json
+
+# The head of the neural ear, from nothing: hours on two cores, about ten minutes on sixteen and a GPU.
+train:
+	@train/run.sh

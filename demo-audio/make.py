@@ -5,9 +5,11 @@ Speech is synthetic. Needs flite, espeak-ng and sox. Equal scenarios give equal 
 A scenario line is `gap|voice|words|mark`: seconds of silence before it, `vet` or `other`, what is said, and
 `still LABEL AREA LESION` if a still is saved with it (square centimetres of the tendon and of the dark part in it,
 both may be left out), `silent-still` if one is saved that nobody calls (its words are empty). `talk` marks words
-that are no call. The line `# horse: NAME, BREED, SEX, NEUTERED` says whose stills they are (DICOM's words).
+that are no call.
+
+`make.py` alone makes the demo; `make.py VOICE FOLDER` makes the same exams there with another flite voice for the vet. The line `# horse: NAME, BREED, SEX, NEUTERED` says whose stills they are (DICOM's words).
 """
-import array, json, pathlib, random, subprocess, tempfile, wave
+import array, json, pathlib, random, subprocess, sys, tempfile, wave
 
 import truth
 
@@ -32,7 +34,7 @@ def speak(voice, words, folder):
     return [sample * level / peak for sample in samples]
 
 
-def make(scenario):
+def make(scenario, into):
     chance = random.Random(scenario.stem)
     sound, stills, horse = [], [], ""
     with tempfile.TemporaryDirectory() as folder:
@@ -55,7 +57,7 @@ def make(scenario):
     for sample in sound:
         low = 0.9 * low + chance.gauss(0, NOISE)
         out.append(int(max(-32_768, min(32_767, sample + low))))
-    target = scenario.with_suffix(".flac")
+    target = into / f"{scenario.stem}.flac"
     with tempfile.TemporaryDirectory() as folder:
         plain = pathlib.Path(folder) / "plain.wav"
         with wave.open(str(plain), "wb") as file:
@@ -64,11 +66,19 @@ def make(scenario):
         subprocess.run(["sox", "-D", plain, target], check=True)
     rows = ["exam_s,label,area_cm2,lesion_cm2,horse,breed,sex,neutered"]
     rows += [",".join(map(str, [*still, horse])) for still in stills]
-    scenario.with_suffix(".stills.csv").write_text("\n".join(rows) + "\n")
+    target.with_suffix(".stills.csv").write_text("\n".join(rows) + "\n")
     calls = truth.calls(scenario.read_text())
-    scenario.with_suffix(".truth.jsonl").write_text("".join(json.dumps(call) + "\n" for call in calls))
+    target.with_suffix(".truth.jsonl").write_text("".join(json.dumps(call) + "\n" for call in calls))
     print(f"{target.name}: {len(out) / RATE:.0f} s, {len(stills)} stills")
 
 
-for scenario in sorted(pathlib.Path(__file__).parent.glob("*.txt")):
-    make(scenario)
+here = pathlib.Path(__file__).parent
+into = here
+if len(sys.argv) == 3:
+    VOICES["vet"] = ["flite", "-voice", sys.argv[1]]
+    into = pathlib.Path(sys.argv[2])
+    into.mkdir(parents=True, exist_ok=True)
+elif len(sys.argv) != 1:
+    sys.exit("usage: make.py [VOICE FOLDER]")
+for scenario in sorted(here.glob("*.txt")):
+    make(scenario, into)

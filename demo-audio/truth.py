@@ -6,14 +6,21 @@ only what the scenarios say and any other word stops it: a wrong table fails lou
 
 LIMBS = {"left fore": "LF", "right fore": "RF", "left hind": "LH", "right hind": "RH"}
 PLANES = {"transverse": "T", "longitudinal": "L"}
-STRUCTURES = {"superficial flexor": "SDFT", "deep flexor": "DDFT", "suspensory origin": "SL-origin"}
+STRUCTURES = {
+    "superficial flexor": "SDFT", "deep flexor": "DDFT", "check ligament": "ALDDFT", "suspensory origin": "SL-origin",
+    "suspensory body": "SL-body", "medial branch": "SL-medial", "lateral branch": "SL-lateral",
+}
+SETTINGS = {
+    "standoff on": {"term": "standoff", "state": "on"},
+    "weight bearing": {"term": "stance", "state": "weight bearing"},
+}
 LESIONS = ("core lesion", "diffuse lesion")
 DEGREES = ("mild", "moderate", "severe")
 POSITIONS = ("central", "medial", "lateral")
 DIGITS = dict(zip("nought one two three four five six seven eight nine oh".split(), "01234567890"))
 LETTERS = {"alpha": "A", "bravo": "B", "charlie": "C"}
 VALUES = ("lesion area", "area", "echo score", "fibre score")
-UNITS = {"square centimetres": "cm2", "": None}
+UNITS = {"square centimetres": "cm2", "centimetres": "cm", "": None}
 
 
 def after(words, table):
@@ -61,6 +68,11 @@ def act(words):
         return {"kind": "command", "term": "end_of_exam"}
     if words == "normal":
         return {"kind": "finding", "class": "normal", "term": "normal"}
+    if words in SETTINGS:
+        return {"kind": "setting"} | SETTINGS[words]
+    if words.startswith("imaging depth "):
+        figure, unit = number(words.removeprefix("imaging depth "))
+        return {"kind": "setting", "term": "imaging depth", "number": figure, "unit": unit}
     term, rest = after(words, VALUES)
     if term:
         figure, unit = number(rest)

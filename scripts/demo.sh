@@ -13,10 +13,10 @@ bin="${CARGO_TARGET_DIR:-target}/release"
 rm -rf "$out"
 mkdir -p "$out"
 
-step "making the demo's stills: 24 DICOM pictures on a scanner whose clock is 197 s behind"
+step "making the demo's stills: 23 DICOM pictures on a scanner whose clock is 197 s behind"
 "$bin/examples/demo_stills" demo-audio/fore-limbs.stills.csv "$out/scanner" "$START"
 
-step "hearing demo-audio/fore-limbs.flac (3 min 22 s of synthetic speech)"
+step "hearing demo-audio/fore-limbs.flac (3 min 59 s of synthetic speech)"
 "$bin/zonecall" hear demo-audio/fore-limbs.flac --into "$out/exam" --horse Juniper --started-at "$START"
 
 step "pairing the stills with what was said"

@@ -1,13 +1,18 @@
 #!/usr/bin/env bash
-# Sets up what zonecall is built and tested with, once: Debian packages, then PocketSphinx and its model in .deps/.
+# Sets up what zonecall is built and tested with, once: Debian packages, then both speech engines' parts in .deps/.
 # Everything is pinned by version and SHA-256. Nothing is done a second time, and nothing is downloaded at run time.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
-RUST_MIN=1.89
+RUST_MIN=1.92
 SPHINX=5.1.1
 SPHINX_SHA256=675778b309a22dfc9b7d37f7621976bba491d2a5f8c59696bd77fd6d07271355
 PYDICOM=3.0.2
+# The neural ear: a frozen speech encoder and the ONNX Runtime library, both out of one wheel (64-bit Intel and AMD).
+EAR_WHEEL=0.0.48
+EAR_WHEEL_SHA256=34e8a67c28e8f6045c2b3d66ad9ed88f6a53504ce280728b49203e1a187e6401
+EAR_ENCODER_SHA256=94e90a4654fc45cdfedb77c4c08e1739f48862998e58fada384b25118134f221
+EAR_RUNTIME_SHA256=a787437d3c71ced24e8ece9199ae8f60f9d720cc2785b27dd95920fca2f3459e
 # To build: the first line. To make demo speech and to check DICOM in the tests: the second.
 PACKAGES="gcc g++ make cmake python3 python3-venv \
           flite espeak-ng dicom3tools"
@@ -52,11 +57,11 @@ need_python() {
 }
 
 need_sphinx() {
-    local home="$deps/pocketsphinx" stamp="$deps/pocketsphinx/built-$SPHINX"
+    local home="$deps/pocketsphinx" stamp="$deps/pocketsphinx/built-$SPHINX-with-jsgf2fsg"
     [ -f "$stamp" ] && return 0
     local work="$deps/build"
     rm -rf "$work" "$home"
-    mkdir -p "$work" "$home/lib"
+    mkdir -p "$work" "$home/lib" "$home/bin"
     say "fetching PocketSphinx $SPHINX"
     "$deps/venv/bin/pip" download -q --disable-pip-version-check --no-deps --no-binary pocketsphinx \
         -d "$work" "pocketsphinx==$SPHINX"
@@ -66,12 +71,42 @@ need_sphinx() {
     say "building PocketSphinx (about 20 s)"
     cmake -S "$work/pocketsphinx-$SPHINX" -B "$work/out" -DCMAKE_BUILD_TYPE=Release -DBUILD_SHARED_LIBS=OFF \
         -DCMAKE_POSITION_INDEPENDENT_CODE=ON >"$work/log" 2>&1 &&
-        cmake --build "$work/out" --target pocketsphinx --parallel 2 >>"$work/log" 2>&1 ||
+        cmake --build "$work/out" --target pocketsphinx pocketsphinx_jsgf2fsg --parallel 2 >>"$work/log" 2>&1 ||
         stop "PocketSphinx did not build; the end of $work/log: $(tail -n 5 "$work/log")"
     find "$work/out" -name libpocketsphinx.a -exec cp {} "$home/lib/" \;
+    # Its own reader of grammars: the tests hold ours against it.
+    find "$work/out" -name pocketsphinx_jsgf2fsg -type f -exec cp {} "$home/bin/" \;
     cp -r "$work/pocketsphinx-$SPHINX/model/en-us" "$home/model"
     rm -f "$home/model/en-us.lm.bin"
     cp "$work/pocketsphinx-$SPHINX/LICENSE" "$home/LICENSE"
+    rm -rf "$work"
+    touch "$stamp"
+}
+
+# Encoder and runtime of the neural ear; where the wheel does not fit the machine, PocketSphinx is heard with instead.
+need_ear() {
+    local home="$deps/ear" stamp="$deps/ear/unpacked-$EAR_WHEEL"
+    [ -f "$stamp" ] && return 0
+    if [ "$(uname -s)-$(uname -m)" != Linux-x86_64 ]; then
+        say "the neural ear has no parts for this kind of machine; PocketSphinx will be used"
+        return 0
+    fi
+    local work="$deps/build-ear"
+    rm -rf "$work" "$home"
+    mkdir -p "$work" "$home"
+    say "fetching the encoder of the neural ear (85 MB)"
+    "$deps/venv/bin/pip" download -q --disable-pip-version-check --no-deps --only-binary moonshine-voice \
+        -d "$work" "moonshine-voice==$EAR_WHEEL"
+    local wheel
+    wheel=$(echo "$work"/*.whl)
+    printf '%s  %s\n' "$EAR_WHEEL_SHA256" "$wheel" | sha256sum --check --quiet ||
+        stop "the package of the encoder is not the one that was pinned; nothing was unpacked"
+    "$deps/venv/bin/python" -m zipfile -e "$wheel" "$work/wheel"
+    cp "$work/wheel/moonshine_voice/assets/tiny-en/encoder_model.ort" "$home/"
+    cp "$work"/wheel/moonshine_voice.libs/libonnxruntime-*.so.1 "$home/libonnxruntime.so"
+    cp "$work"/wheel/moonshine_voice-*.dist-info/licenses/LICENSE "$home/LICENSE"
+    printf '%s  %s\n' "$EAR_ENCODER_SHA256" "$home/encoder_model.ort" "$EAR_RUNTIME_SHA256" "$home/libonnxruntime.so" |
+        sha256sum --check --quiet || stop "the parts of the neural ear are not those that were pinned"
     rm -rf "$work"
     touch "$stamp"
 }
@@ -81,3 +116,4 @@ need_packages
 need_rust
 need_python
 need_sphinx
+need_ear

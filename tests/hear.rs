@@ -18,6 +18,7 @@ use zonecall::hear::recognise::{EngineError, Recogniser};
 use zonecall::hear::scripted::Scripted;
 use zonecall::hear::sphinx::{Sphinx, default_model_dir};
 use zonecall::hear::utterance::{Segment, Utterance};
+use zonecall::language::pack::Pack;
 
 const SECOND: usize = SAMPLE_RATE_HZ as usize;
 
@@ -362,4 +363,19 @@ fn words_without_a_pronunciation_are_all_named_with_their_places() {
     let text = error.to_string();
     assert!(text.contains("`xyzzy` (grammars/en/exam.gram:90)"), "{text}");
     assert!(text.contains("`plugh` (grammars/en/exam.gram:91)"), "{text}");
+}
+
+#[test]
+fn a_zone_that_the_limb_in_force_lacks_is_not_heard() {
+    let own = |codes: &[&str]| codes.iter().map(|code| (*code).to_owned()).collect();
+    let zones =
+        [("LF".to_owned(), own(&["3A", "3B", "3C"])), ("LH".to_owned(), own(&["4A", "4B", "4C"]))].into();
+    let language = Pack::built_in().unwrap().for_zones(&zones);
+    let mut engine = Sphinx::load(&default_model_dir(), &language.engine).unwrap();
+    let zone = |heard: &[Utterance]| heard.iter().map(Utterance::text).collect::<Vec<_>>().join(" ");
+    engine.follow(Some("LH"));
+    assert_eq!(zone(&hear(&mut engine, "four charlie transverse")), "four charlie transverse");
+    engine.follow(Some("LF"));
+    assert!(!zone(&hear(&mut engine, "four charlie transverse")).contains("four charlie"));
+    assert_eq!(zone(&hear(&mut engine, "left hind zone four charlie")), "left hind zone four charlie");
 }

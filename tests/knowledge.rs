@@ -238,7 +238,7 @@ fn stills_without_a_sure_label_are_told() {
     let words = ["left fore zone two alpha transverse", "save"];
     let fine = || said(&words).stills();
     check("still-ambiguous", "two readings", &said(&words).still(Tie::Open), &fine());
-    check("still-unlabelled", "frames/1.dcm", &said(&words).still(Tie::Nothing), &fine());
+    check("still-unlabelled", "1.dcm", &said(&words).still(Tie::Nothing), &fine());
     check("still-from-context", "no save call", &said(&words).still(Tie::Context(0)), &fine());
     let no_plane = said(&["left fore two alpha"]).still(Tie::Context(0));
     check("still-label-incomplete", "without plane", &no_plane, &said(&words).still(Tie::Context(0)));

@@ -1,16 +1,18 @@
 //! The grammar file, its reader, and what each of its sentences means.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/sentence.rs"]
+mod sentence;
 mod support;
 
 use std::path::Path;
 
 use expect_test::{Expect, expect};
 use proptest::prelude::*;
+use sentence::{Sentence, say};
 use support::{BUILT_IN, breath};
 use zonecall::exam::parse::{calls_of, parse};
-use zonecall::language::automaton::Passed;
-use zonecall::language::grammar::{Grammar, Node};
+use zonecall::language::graph::ZonesByLimb;
 use zonecall::language::jsgf;
 use zonecall::language::pack::{EXAM_RULE, Pack};
 use zonecall::language::phrases::phrases;
@@ -33,34 +35,6 @@ fn means(text: &str, expect: &Expect) {
     expect.assert_eq(&lines.join("\n"));
 }
 
-/// A random sentence of a rule: its words, and the tags passed on the way.
-#[derive(Debug, Clone, Default)]
-struct Sentence {
-    words: Vec<String>,
-    tags: Vec<Passed>,
-}
-
-/// Walks the rule, asking `choose(n)` for a number below `n` at each fork.
-fn say(grammar: &Grammar, node: &Node, choose: &mut dyn FnMut(usize) -> usize, said: &mut Sentence) {
-    match node {
-        Node::Word(word, _) => said.words.push(word.clone()),
-        Node::Tag(tag, _) => said.tags.push((tag.clone(), said.words.len())),
-        Node::Rule(name, _) => say(grammar, &grammar.rule(name).unwrap().body, choose, said),
-        Node::Sequence(parts) => parts.iter().for_each(|part| say(grammar, part, choose, said)),
-        Node::Choice(parts) => say(grammar, &parts[choose(parts.len())], choose, said),
-        Node::Optional(inner) => {
-            if choose(2) == 1 {
-                say(grammar, inner, choose, said);
-            }
-        }
-        Node::Repeat(inner) => {
-            for _ in 0..=choose(3) {
-                say(grammar, inner, choose, said);
-            }
-        }
-    }
-}
-
 proptest! {
     #![proptest_config(ProptestConfig { cases: 4000, ..ProptestConfig::default() })]
 
@@ -72,7 +46,7 @@ proptest! {
         let mut said = Sentence::default();
         say(&language.grammar, &language.grammar.rule(EXAM_RULE).unwrap().body, &mut choose, &mut said);
         let texts: Vec<&str> = said.words.iter().map(String::as_str).collect();
-        prop_assert!(language.engine.graph.allows(&texts), "no engine can hear {:?}", said.words);
+        prop_assert!(language.engine.graph.allows(None, &texts), "no engine can hear {:?}", said.words);
         let utterance = breath(0.0, &said.words.join(" "));
         let wanted = calls_of(&said.tags, &utterance.words, protocols);
         // A note swallows what follows it, so its neighbours are another test's business.
@@ -187,10 +161,30 @@ fn what_is_no_whole_phrase_is_a_problem_and_no_call() {
 
 #[test]
 fn zones_of_other_schemes_cannot_be_said() {
-    let language = Pack::built_in().unwrap().for_zones(&["1A".to_owned(), "2B".to_owned()]);
+    let language = Pack::built_in().unwrap().for_zones(&zones(&[("LF", &["1A", "2B"])]));
     assert!(!language.exam.read(&["two", "bravo"]).is_empty());
     assert!(language.exam.read(&["four", "alpha"]).is_empty());
     assert!(!language.engine.words.iter().any(|word| word.text == "pastern"));
+}
+
+fn zones(limbs: &[(&str, &[&str])]) -> ZonesByLimb {
+    let own = |codes: &[&str]| codes.iter().map(|code| (*code).to_owned()).collect();
+    limbs.iter().map(|(limb, codes)| ((*limb).to_owned(), own(codes))).collect()
+}
+
+#[test]
+fn the_zones_an_engine_can_hear_follow_the_limb() {
+    let limbs: [(&str, &[&str]); 2] = [("LF", &["1A", "2B"]), ("LH", &["1A", "4C"])];
+    let graph = Pack::built_in().unwrap().for_zones(&zones(&limbs)).engine.graph;
+    let says = |limb: Option<&str>, words: &str| graph.allows(limb, &words.split(' ').collect::<Vec<_>>());
+    assert!(says(None, "four charlie") && says(None, "two bravo"), "no limb in force: all zones");
+    assert!(says(Some("LF"), "two bravo") && !says(Some("LF"), "four charlie"));
+    assert!(says(Some("LH"), "four charlie") && !says(Some("LH"), "two bravo"));
+    assert!(says(Some("LF"), "left hind four charlie"), "the limb is named in the breath itself");
+    assert!(!says(Some("LH"), "left fore zone four charlie transverse"));
+    assert!(says(Some("LF"), "save left hind zone four charlie transverse save"));
+    assert!(!says(Some("LF"), "four"), "no dead ends are left");
+    assert!(!graph.arcs[graph.start(Some("LF"))].contains_key("four"));
 }
 
 fn fault(source: &str, expect: &Expect) {
@@ -256,6 +250,24 @@ fn broken_grammars_say_file_line_and_column() {
          4 | <a> = two;
            | ^"#]],
     );
+}
+
+#[test]
+fn a_tag_that_the_program_does_not_know_is_refused_when_the_grammar_is_loaded() {
+    let refused = |rule: &str, expect: &Expect| {
+        let folder = tempfile::tempdir().unwrap();
+        let text = format!("#JSGF V1.0;\ngrammar x;\npublic <exam> = {rule};\n");
+        std::fs::write(folder.path().join("exam.gram"), text).unwrap();
+        std::fs::write(folder.path().join("words.dict"), "").unwrap();
+        let told = Pack::read(folder.path()).unwrap_err().to_string();
+        let told = told.replace(&folder.path().display().to_string(), "x");
+        expect.assert_eq(told.split(';').next().unwrap().split("\n").next().unwrap());
+    };
+    refused("left {lim=LF} {!view}", &expect!["x/exam.gram:3:22: `lim` is no tag that the program knows"]);
+    refused("save {!sav}", &expect!["x/exam.gram:3:22: `sav` is no closing that the program knows"]);
+    refused("one {+x} {!value}", &expect!["x/exam.gram:3:21: `{+x}` adds no whole number"]);
+    refused("left {LF} {!view}", &expect!["x/exam.gram:3:22: `{LF}` is no tag"]);
+    refused("left {limb=} {!view}", &expect!["x/exam.gram:3:22: `{limb=}` gives no text after `limb=`"]);
 }
 
 #[test]

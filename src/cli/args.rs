@@ -96,14 +96,17 @@ pub(crate) struct Hear {
     /// When the recording began, such as 2026-05-04T10:00:00+02:00; else from the file.
     #[arg(long, value_name = "INSTANT")]
     pub(crate) started_at: Option<DateTime<FixedOffset>>,
-    /// Which engine listens.
-    #[arg(long, value_enum, default_value_t = Engine::Sphinx)]
-    pub(crate) engine: Engine,
-    /// Folder of the engine's acoustic model.
+    /// Which engine listens; without it `neural` where its parts are present, else `sphinx`.
+    #[arg(long, alias = "engine", value_enum)]
+    pub(crate) ear: Option<Ear>,
+    /// Folder of the neural ear's head: head.onnx, head.json, lexicon.dict; it may hold encoder and runtime, too.
+    #[arg(long, value_name = "FOLDER", env = "ZONECALL_EAR")]
+    pub(crate) head: Option<PathBuf>,
+    /// Folder of PocketSphinx' acoustic model.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_MODEL")]
     pub(crate) model: Option<PathBuf>,
     /// What the `scripted` engine says it heard: one utterance a line.
-    #[arg(long, value_name = "FILE", required_if_eq("engine", "scripted"))]
+    #[arg(long, value_name = "FILE", required_if_eq("ear", "scripted"))]
     pub(crate) script: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) language: Language,
@@ -112,7 +115,9 @@ pub(crate) struct Hear {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Engine {
+pub(crate) enum Ear {
+    /// Our own small neural network behind a speech encoder: holds in noise, asks rather than guesses.
+    Neural,
     /// PocketSphinx: small, quiet rooms.
     Sphinx,
     /// Plays back a file of recorded words; for tests.

@@ -49,12 +49,7 @@ pub(crate) fn language(
             bail!("`{name}` is no zone scheme of the {group} limbs; there are: {}", names.join(", "));
         }
     }
-    let mut zones: Vec<String> = Vec::new();
-    for limb in &protocols.limbs {
-        zones
-            .extend(protocols.zones_for(&limb.code, &schemes).into_iter().map(|(_, zone)| zone.code.clone()));
-    }
-    let language = pack.for_zones(&zones);
+    let language = pack.for_zones(&protocols.zones_by_limb(&schemes));
     Ok((pack, language, schemes))
 }
 

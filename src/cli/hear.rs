@@ -17,9 +17,11 @@ use indicatif::{ProgressBar, ProgressStyle};
 use sha2::{Digest, Sha256};
 
 use super::args;
+use super::ear;
 use super::exam_folder;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality};
 use crate::exam::attend::Attention;
+use crate::exam::call::{Act, Call, Command};
 use crate::exam::event::{AudioFile, Event, Header, HeardCall, Horse, JOURNAL_SCHEMA, Outcome};
 use crate::exam::journal::{JOURNAL_FILE, Journal, JournalError};
 use crate::exam::parse::parse;
@@ -27,8 +29,6 @@ use crate::hear::decode::{self, Recording};
 use crate::hear::endpoint::Breaths;
 use crate::hear::keep::Keeper;
 use crate::hear::recognise::Recogniser;
-use crate::hear::scripted::Scripted;
-use crate::hear::sphinx::{Sphinx, default_model_dir};
 use crate::hear::utterance::Segment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
@@ -45,10 +45,7 @@ pub(crate) fn hear(args: &args::Hear) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let (pack, language, schemes) = exam_folder::language(&args.language, &protocols)?;
     let mut recordings = args.files.iter().map(|path| open(path)).collect::<anyhow::Result<Vec<_>>>()?;
-    let engine: Box<dyn Recogniser> = match (args.engine, &args.script) {
-        (args::Engine::Scripted, Some(script)) => Box::new(Scripted::read(script)?),
-        _ => Box::new(Sphinx::load(&args.model.clone().unwrap_or_else(default_model_dir), &language.engine)?),
-    };
+    let engine = ear::choose(args, &pack.language, &language, &protocols)?;
     let (started_at, wall, utc_offset_s) = started(args, &recordings[0])?;
     let header = Header {
         schema: JOURNAL_SCHEMA.to_owned(),
@@ -221,8 +218,14 @@ impl Session {
         let sample = segment.span.to;
         let at = self.anchor.instant_of(sample);
         let heard_seq = self.journal.append(at, sample, &Event::Heard(heard))?;
+        let moved = calls.iter().any(may_change_limb);
         for call in calls {
             self.journal.append(at, sample, &Event::Call(HeardCall { heard_seq, call }))?;
+        }
+        if moved {
+            // Which limb is in force after taking back and putting right: one place knows that, and it is rare.
+            let exam = exam_folder::exam(&self.folder, &self.protocols)?;
+            self.engine.follow(exam.context.limb.as_deref());
         }
         Ok(())
     }
@@ -255,6 +258,14 @@ impl Session {
             self.folder.display()
         )?;
         Ok(if interrupted { ExitCode::from(130) } else { ExitCode::SUCCESS })
+    }
+}
+
+fn may_change_limb(call: &Call) -> bool {
+    match &call.act {
+        Act::View(view) => view.limb.is_some() || call.corrects,
+        Act::Command(Command::TakeBack { .. }) => true,
+        _ => false,
     }
 }
 

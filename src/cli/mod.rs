@@ -6,6 +6,7 @@
 //! Tested in: `tests/demo.rs`.
 
 mod args;
+mod ear;
 mod enter;
 mod exam_folder;
 mod hear;

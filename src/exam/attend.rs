@@ -64,6 +64,9 @@ impl Attention {
             };
             return (Outcome::NotUnderstood, Vec::new(), vec![problem]);
         }
+        if utterance.unsure {
+            return (Outcome::NotUnderstood, Vec::new(), vec![which(utterance)]);
+        }
         let waiting = self.correction_until.take();
         if parsed.correction_waits {
             self.correction_until = Some(utterance.span.to);
@@ -107,6 +110,15 @@ impl Attention {
             }
         }
     }
+}
+
+/// Nobody is there to answer while a recording is heard, so the two likeliest readings are kept to be listened for.
+fn which(utterance: &Utterance) -> Problem {
+    let message = match utterance.rivals.first() {
+        Some(rival) => format!("may be `{}` or `{}`; neither was taken", utterance.text(), rival.words),
+        None => format!("may be `{}`, but not surely; it was not taken", utterance.text()),
+    };
+    Problem { message, help: "listen to it; if it was a call, say it again".to_owned() }
 }
 
 fn within(until: u64, from: u64, seconds: u64) -> bool {

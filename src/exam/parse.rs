@@ -59,6 +59,34 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
     }
 }
 
+/// A text that is equal for words that mean the same, and the words themselves where they are no phrase.
+///
+/// Fillers and optional words do not count, nor how a number is put ("point five", "nought point five") or whether a
+/// unit was said that would have been assumed. An engine tells rival meanings apart with it.
+#[must_use]
+pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> String {
+    let span = Span { from: 0, to: 0 };
+    let said: Vec<Word> =
+        words.iter().map(|text| Word { text: (*text).to_owned(), span, confidence: 1.0 }).collect();
+    let mut meanings: Vec<String> = Vec::new();
+    for tags in language.exam.read(words) {
+        let Parsed { calls, talk, correction_waits, problems } = calls_of(&tags, &said, protocols);
+        let acts: Vec<(Act, bool)> = calls.into_iter().map(|call| (told(call.act), call.corrects)).collect();
+        meanings.push(format!("{acts:?} {talk} {correction_waits} {problems:?}"));
+    }
+    if meanings.is_empty() { words.join(" ") } else { meanings.join(" or ") }
+}
+
+/// The act as if its unit had been said.
+fn told(act: Act) -> Act {
+    match act {
+        Act::Value(Value { term, amount }) => {
+            Act::Value(Value { term, amount: Amount { unit_assumed: false, ..amount } })
+        }
+        other => other,
+    }
+}
+
 /// A breath that begins or ends a note, with free words that are no phrase.
 fn note_in(utterance: &Utterance, language: &Language, protocols: &Protocols) -> Option<Parsed> {
     let words = &utterance.words;

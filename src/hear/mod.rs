@@ -8,4 +8,5 @@ pub mod endpoint;
 mod sphinx_sys;
 pub mod recognise;
 pub mod sphinx;
+pub mod neural;
 pub mod scripted;

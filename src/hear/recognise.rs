@@ -34,6 +34,9 @@ pub trait Recogniser {
     /// # Errors
     /// When the engine itself fails; not understanding is no error.
     fn recognise(&mut self, segment: &Segment) -> Result<Utterance, EngineError>;
+
+    /// From now on `limb` is in force: only its zones can be said, until a limb is named in the breath itself.
+    fn follow(&mut self, limb: Option<&str>);
 }
 
 /// The engine cannot go on.
@@ -56,6 +59,54 @@ pub enum EngineError {
     Unpronounced {
         /// The words, with the place of their first use.
         words: Vec<GrammarWord>,
+    },
+    /// `head.json` or `calibration.json` cannot be read.
+    #[error("cannot read `{path}` of the neural ear: {source}; take the folder of the head from one release")]
+    Description {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        #[source]
+        source: serde_json::Error,
+    },
+    /// A file does not belong to the head.
+    #[error(
+        "`{path}` does not fit the head of the neural ear: {what} is `{found}`, wanted `{wanted}`; run `make setup`, \
+         and take the folder of the head from one release"
+    )]
+    Mismatch {
+        /// The file.
+        path: PathBuf,
+        /// What differs.
+        what: &'static str,
+        /// What it is.
+        found: String,
+        /// What it must be.
+        wanted: String,
+    },
+    /// A line of the head's lexicon has no meaning.
+    #[error(
+        "line {line} of the lexicon `{path}` has no use for `{text}`; wanted a word and units of the head"
+    )]
+    Lexicon {
+        /// The lexicon.
+        path: PathBuf,
+        /// Line number from 1.
+        line: usize,
+        /// The word or unit.
+        text: String,
+    },
+    /// ONNX Runtime cannot be loaded, or refused.
+    #[error(
+        "cannot {what} the runtime `{path}` of the neural ear: {reason}; run `make setup`, or choose --ear sphinx"
+    )]
+    Runtime {
+        /// The library.
+        path: PathBuf,
+        /// What was tried.
+        what: &'static str,
+        /// What it said.
+        reason: String,
     },
     /// PocketSphinx itself refused.
     #[error(transparent)]

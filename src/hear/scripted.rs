@@ -57,6 +57,8 @@ impl Recogniser for Scripted {
         Ok(Utterance {
             span: segment.span,
             rejected: words.is_empty(),
+            unsure: false,
+            rivals: Vec::new(),
             confidence: if words.is_empty() { 0.0 } else { confidence },
             words,
             score: 0.0,
@@ -64,4 +66,7 @@ impl Recogniser for Scripted {
             clipped: segment.clipped,
         })
     }
+
+    /// What was heard once stays as it was.
+    fn follow(&mut self, _limb: Option<&str>) {}
 }

@@ -16,10 +16,9 @@ use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::sphinx_sys::{Decoder, Piece, Setting};
 use crate::hear::utterance::{Segment, Utterance, Word};
 use crate::language::engine::{EngineLanguage, GrammarWord};
+use crate::language::graph::WordGraph;
 
 const VERSION: &str = "5.1.1";
-/// The search that is made of the graph given at the start.
-const GRAMMAR: &str = "_default";
 const PHONES: &str = "phones";
 /// Samples in one 10 ms frame of the decoder.
 const FRAME: u64 = 160;
@@ -48,6 +47,9 @@ const DITHER_PEAK: i16 = 2;
 pub struct Sphinx {
     decoder: Decoder,
     id: EngineId,
+    graph: WordGraph,
+    /// The search for the limb in force.
+    search: String,
 }
 
 /// Where the acoustic model is, without being told.
@@ -72,7 +74,7 @@ impl Sphinx {
     pub fn load(folder: &Path, language: &EngineLanguage) -> Result<Self, EngineError> {
         let (acoustic, phones) = (folder.join("en-us"), folder.join("en-us-phone.lm.bin"));
         let dictionary = dictionary(&folder.join("cmudict-en-us.dict"), language)?;
-        let (kept, graph) = (temporary(&dictionary)?, temporary(&language.graph.fsg())?);
+        let kept = temporary(&dictionary)?;
         let mut hash = Sha256::new();
         for file in
             ["mdef", "means", "variances", "sendump", "transition_matrices", "feat.params", "noisedict"]
@@ -83,7 +85,6 @@ impl Sphinx {
         let mut decoder = Decoder::new(&[
             ("hmm", Setting::Text(&acoustic.to_string_lossy())),
             ("dict", Setting::Text(&kept.path().to_string_lossy())),
-            ("fsg", Setting::Text(&graph.path().to_string_lossy())),
             ("bestpath", Setting::Switch(false)), // hangs on some breaths with a large grammar
             ("wip", Setting::Real(WORD_INSERTION)),
             ("maxhmmpf", Setting::Whole(STATES_MAX)),
@@ -91,6 +92,11 @@ impl Sphinx {
             ("compallsen", Setting::Switch(true)),
             ("loglevel", Setting::Text("FATAL")),
         ])?;
+        let graph = language.graph.clone();
+        for start in std::iter::once(WordGraph::START).chain(graph.starts.values().copied()) {
+            let text = temporary(&graph.fsg(start))?;
+            decoder.add_graph(&search(start), &text.path().to_string_lossy())?;
+        }
         decoder.add_phone_loop(PHONES, &phones.to_string_lossy())?;
         let id = EngineId {
             name: "sphinx".to_owned(),
@@ -98,7 +104,7 @@ impl Sphinx {
             model: "en-us".to_owned(),
             model_sha256: crate::hex(&hash.finalize()),
         };
-        Ok(Self { decoder, id })
+        Ok(Self { decoder, id, graph, search: search(WordGraph::START) })
     }
 }
 
@@ -109,7 +115,7 @@ impl Recogniser for Sphinx {
 
     fn recognise(&mut self, segment: &Segment) -> Result<Utterance, EngineError> {
         let samples = dithered(&segment.samples);
-        let (score, pieces) = self.decoder.decode(GRAMMAR, &samples)?;
+        let (score, pieces) = self.decoder.decode(&self.search, &samples)?;
         let mut words = Vec::new();
         if pieces.iter().any(is_word) {
             let (_, phones) = self.decoder.decode(PHONES, &samples)?;
@@ -125,6 +131,8 @@ impl Recogniser for Sphinx {
         Ok(Utterance {
             span: segment.span,
             rejected: words.is_empty() || confidence < least || worst < WORD_CONFIDENCE_MIN,
+            unsure: false,
+            rivals: Vec::new(),
             words,
             confidence,
             score: f64::from(score),
@@ -132,6 +140,15 @@ impl Recogniser for Sphinx {
             clipped: segment.clipped,
         })
     }
+
+    fn follow(&mut self, limb: Option<&str>) {
+        self.search = search(self.graph.start(limb));
+    }
+}
+
+/// The name of the search that begins at a state of the graph.
+fn search(start: usize) -> String {
+    format!("exam-{start}")
 }
 
 /// The mean of the words' confidences, long words counting more.

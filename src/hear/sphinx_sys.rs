@@ -6,7 +6,7 @@
 //! Tested in: `tests/hear.rs`.
 #![allow(unsafe_code)]
 
-use std::ffi::{CStr, CString, c_char, c_double, c_int, c_long, c_void};
+use std::ffi::{CStr, CString, c_char, c_double, c_float, c_int, c_long, c_void};
 use std::ptr::NonNull;
 
 // Opaque C types.
@@ -14,6 +14,8 @@ type Config = c_void;
 type RawDecoder = c_void;
 type Seg = c_void;
 type RawEndpointer = c_void;
+type LogMath = c_void;
+type Fsg = c_void;
 
 // Declared as in `include/pocketsphinx.h` and `include/pocketsphinx/endpointer.h` of 5.1.1.
 unsafe extern "C" {
@@ -26,6 +28,8 @@ unsafe extern "C" {
     fn ps_init(config: *mut Config) -> *mut RawDecoder;
     fn ps_free(ps: *mut RawDecoder) -> c_int;
     fn ps_add_allphone_file(ps: *mut RawDecoder, name: *const c_char, path: *const c_char) -> c_int;
+    fn ps_get_logmath(ps: *mut RawDecoder) -> *mut LogMath;
+    fn ps_add_fsg(ps: *mut RawDecoder, name: *const c_char, fsg: *mut Fsg) -> c_int;
     fn ps_activate_search(ps: *mut RawDecoder, name: *const c_char) -> c_int;
     fn ps_start_utt(ps: *mut RawDecoder) -> c_int;
     fn ps_process_raw(
@@ -42,6 +46,9 @@ unsafe extern "C" {
     fn ps_seg_word(seg: *mut Seg) -> *const c_char;
     fn ps_seg_frames(seg: *mut Seg, from: *mut c_int, to: *mut c_int);
     fn ps_seg_prob(seg: *mut Seg, ascr: *mut i32, lscr: *mut i32, lback: *mut i32) -> i32;
+    // As in `src/lm/fsg_model.h`: the same that the library calls for its own `fsg` setting.
+    fn fsg_model_readfile(file: *const c_char, lmath: *mut LogMath, lw: c_float) -> *mut Fsg;
+    fn fsg_model_free(fsg: *mut Fsg) -> c_int;
     fn err_set_loglevel(level: c_int) -> c_int;
 
     fn ps_endpointer_init(
@@ -60,6 +67,9 @@ unsafe extern "C" {
 
 /// Only fatal messages of the library are printed; its errors come back as return values.
 const ERR_FATAL: c_int = 4;
+
+/// Weight of a graph's arcs against the sound: the library's own default. All arcs are equally likely here.
+const LANGUAGE_WEIGHT: c_float = 6.5;
 
 /// One piece of a hypothesis.
 #[derive(Debug, Clone, PartialEq)]
@@ -121,6 +131,24 @@ impl Decoder {
             ps_config_free(config);
             decoder.map(Self).ok_or(Refused("load the acoustic model"))
         }
+    }
+
+    /// Adds a search over the word graph in a file of the library's text format.
+    pub(crate) fn add_graph(&mut self, name: &str, file: &str) -> Result<(), Refused> {
+        let (name, file) = (text(name)?, text(file)?);
+        let ps = self.0.as_ptr();
+        // SAFETY: the decoder is alive and both strings outlive the calls; the decoder keeps its own reference
+        // to the graph, so ours is given back.
+        let status = unsafe {
+            let graph = fsg_model_readfile(file.as_ptr(), ps_get_logmath(ps), LANGUAGE_WEIGHT);
+            if graph.is_null() {
+                return Err(Refused("read the word graph"));
+            }
+            let status = ps_add_fsg(ps, name.as_ptr(), graph);
+            fsg_model_free(graph);
+            status
+        };
+        accept(status, "take the word graph")
     }
 
     pub(crate) fn add_phone_loop(&mut self, name: &str, model: &str) -> Result<(), Refused> {

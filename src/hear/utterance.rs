@@ -48,10 +48,25 @@ pub struct Utterance {
     pub score: f64,
     /// The engine takes this for something other than the spoken language.
     pub rejected: bool,
+    /// Probably the language, but the engine does not dare to choose between the words and the first of `rivals`.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub unsure: bool,
+    /// What it can have been instead, most probable first, each of another meaning; empty where the engine tells none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub rivals: Vec<Rival>,
     /// Loudness of the segment in dB relative to full scale.
     pub level_dbfs: f64,
     /// Share of clipped samples in the segment, 0 to 1.
     pub clipped: f64,
+}
+
+/// Another reading of a breath.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Rival {
+    /// Its words.
+    pub words: String,
+    /// How much less probable it is than the words chosen: natural logarithm of the odds, 0 or more.
+    pub behind: f64,
 }
 
 impl Utterance {

@@ -365,3 +365,11 @@ pub enum Severity {
     /// Worth knowing.
     Info,
 }
+
+impl FrameRow {
+    /// The file's name without its folders: what a person looks for on the scanner.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        self.file.rsplit(['/', '\\']).next().unwrap_or(&self.file)
+    }
+}

@@ -127,19 +127,13 @@ impl Automaton {
         })
     }
 
-    /// `states` and all that can be reached from them without a word, sorted.
-    pub(crate) fn closure(&self, states: impl IntoIterator<Item = usize>) -> Vec<usize> {
-        let mut found: Vec<usize> = Vec::new();
-        let mut open: Vec<usize> = states.into_iter().collect();
-        while let Some(state) = open.pop() {
-            if !found.contains(&state) {
-                found.push(state);
-                let free = self.arcs[state].iter().filter(|(label, _)| !matches!(label, Label::Word(_)));
-                open.extend(free.map(|(_, to)| *to));
-            }
-        }
-        found.sort_unstable();
-        found
+    /// The arcs out of a state that need no word, with the tag that is passed.
+    pub(crate) fn wordless_from(&self, state: usize) -> impl Iterator<Item = (Option<&str>, usize)> {
+        self.arcs[state].iter().filter_map(|(label, to)| match label {
+            Label::Word(_) => None,
+            Label::Tag(id) => Some((Some(self.tags[*id].as_str()), *to)),
+            Label::Nothing => Some((None, *to)),
+        })
     }
 
     /// Every reading of `words` with the fewest items; none when they cannot be said.

@@ -1,6 +1,6 @@
 //! The grammar as a graph of words: the smallest deterministic automaton, for engines that search one.
 //!
-//! Takes: an `Automaton`.
+//! Takes: an `Automaton`, and the zones of each limb.
 //! Gives: `WordGraph`; the same word sequences, no tags and no empty arcs.
 //! Never: meaning. Empty arcs are what makes a search slow: with them PocketSphinx needed ten times as long.
 //! Tested in: `tests/language.rs`.
@@ -10,34 +10,52 @@ use std::fmt::Write as _;
 
 use crate::language::automaton::Automaton;
 
+/// The zones that can be named on each limb, by code.
+pub type ZonesByLimb = BTreeMap<String, BTreeSet<String>>;
+
 /// Which words may follow which.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WordGraph {
-    /// Arcs out of each state; state 0 is the start.
+    /// Arcs out of each state.
     pub arcs: Vec<BTreeMap<String, usize>>,
     /// States in which a breath may end.
     pub ends: BTreeSet<usize>,
+    /// Where a breath begins while this limb is in force; limbs with the same zones begin at the same state.
+    pub starts: BTreeMap<String, usize>,
 }
 
 impl WordGraph {
-    /// The smallest graph that allows what `automaton` reads.
+    /// Where a breath begins while no limb is in force: every zone can be said.
+    pub const START: usize = 0;
+
+    /// The smallest graph that allows what `automaton` reads, the zones following the limb.
     #[must_use]
-    pub fn new(automaton: &Automaton) -> Self {
-        smallest(&deterministic(automaton))
+    pub fn new(automaton: &Automaton, zones: &ZonesByLimb) -> Self {
+        let follow = Follow::new(automaton, zones);
+        let mut graph = follow.deterministic();
+        graph.drop_dead_ends();
+        smallest(&graph)
     }
 
-    /// True when the words can be said.
+    /// The state in which a breath begins while `limb` is in force.
     #[must_use]
-    pub fn allows(&self, words: &[&str]) -> bool {
+    pub fn start(&self, limb: Option<&str>) -> usize {
+        limb.and_then(|limb| self.starts.get(limb)).copied().unwrap_or(Self::START)
+    }
+
+    /// True when the words can be said while `limb` is in force.
+    #[must_use]
+    pub fn allows(&self, limb: Option<&str>, words: &[&str]) -> bool {
         let step = |state: usize, word: &&str| self.arcs[state].get(*word).copied();
-        words.iter().try_fold(0, step).is_some_and(|state| self.ends.contains(&state))
+        words.iter().try_fold(self.start(limb), step).is_some_and(|state| self.ends.contains(&state))
     }
 
-    /// The graph in the text format of the Sphinx engines, every arc out of a state equally likely.
+    /// The graph from one start in the text format of the Sphinx engines, every arc out of a state equally likely.
     #[must_use]
-    pub fn fsg(&self) -> String {
+    pub fn fsg(&self, start: usize) -> String {
         let end = self.arcs.len();
-        let mut text = format!("FSG_BEGIN exam\nNUM_STATES {}\nSTART_STATE 0\nFINAL_STATE {end}\n", end + 1);
+        let mut text =
+            format!("FSG_BEGIN exam\nNUM_STATES {}\nSTART_STATE {start}\nFINAL_STATE {end}\n", end + 1);
         for (from, arcs) in self.arcs.iter().enumerate() {
             for (word, to) in arcs {
                 let _ = writeln!(text, "TRANSITION {from} {to} 1.0 {word}");
@@ -49,36 +67,103 @@ impl WordGraph {
         text.push_str("FSG_END\n");
         text
     }
+
+    /// Takes out the arcs after which no breath can end, such as to a zone that the limb lacks.
+    fn drop_dead_ends(&mut self) {
+        let mut alive = self.ends.clone();
+        loop {
+            let leads = |arcs: &BTreeMap<String, usize>| arcs.values().any(|to| alive.contains(to));
+            let more: Vec<usize> = (0..self.arcs.len())
+                .filter(|state| !alive.contains(state) && leads(&self.arcs[*state]))
+                .collect();
+            if more.is_empty() {
+                break;
+            }
+            alive.extend(more);
+        }
+        self.arcs.iter_mut().for_each(|arcs| arcs.retain(|_, to| alive.contains(to)));
+    }
 }
 
-/// One state for each set of automaton states that can be reached by the same words.
-fn deterministic(automaton: &Automaton) -> WordGraph {
-    let start = automaton.closure([automaton.start()]);
-    let mut known = HashMap::from([(start.clone(), 0)]);
-    let mut open = vec![start];
-    let mut graph = WordGraph { arcs: Vec::new(), ends: BTreeSet::new() };
-    while let Some(set) = open.get(graph.arcs.len()).cloned() {
-        let mut next: BTreeMap<String, Vec<usize>> = BTreeMap::new();
-        for state in &set {
-            for (word, to) in automaton.words_from(*state) {
-                next.entry(word.to_owned()).or_default().push(to);
+/// A state of the automaton, and which set of zones is in force there.
+type Here = (usize, usize);
+
+/// The automaton walked with an eye on the limb: its tag changes which zones can be said after it.
+struct Follow<'a> {
+    automaton: &'a Automaton,
+    /// The sets of zones that differ; none stands for all, while no limb is known.
+    sets: Vec<Option<&'a BTreeSet<String>>>,
+    set_of: BTreeMap<&'a str, usize>,
+}
+
+impl<'a> Follow<'a> {
+    fn new(automaton: &'a Automaton, zones: &'a ZonesByLimb) -> Self {
+        let mut this = Self { automaton, sets: vec![None], set_of: BTreeMap::new() };
+        for (limb, own) in zones {
+            let known = this.sets.iter().position(|set| *set == Some(own));
+            let idx = known.unwrap_or_else(|| {
+                this.sets.push(Some(own));
+                this.sets.len() - 1
+            });
+            this.set_of.insert(limb, idx);
+        }
+        this
+    }
+
+    /// The set of zones after a tag; none where the tag names a zone outside the set.
+    fn after(&self, tag: Option<&str>, set: usize) -> Option<usize> {
+        let Some((key, code)) = tag.and_then(|tag| tag.split_once('=')) else { return Some(set) };
+        match key {
+            "limb" => Some(self.set_of.get(code).copied().unwrap_or(0)),
+            "zone" => self.sets[set].is_none_or(|own| own.contains(code)).then_some(set),
+            _ => Some(set),
+        }
+    }
+
+    /// `places` and all that can be reached from them without a word, sorted.
+    fn closure(&self, places: impl IntoIterator<Item = Here>) -> Vec<Here> {
+        let mut found: BTreeSet<Here> = BTreeSet::new();
+        let mut open: Vec<Here> = places.into_iter().collect();
+        while let Some((state, set)) = open.pop() {
+            if found.insert((state, set)) {
+                let free = self.automaton.wordless_from(state);
+                open.extend(free.filter_map(|(tag, to)| Some((to, self.after(tag, set)?))));
             }
         }
-        if set.contains(&automaton.end()) {
-            graph.ends.insert(graph.arcs.len());
-        }
-        let mut arcs = BTreeMap::new();
-        for (word, states) in next {
-            let target = automaton.closure(states);
-            let id = *known.entry(target.clone()).or_insert_with(|| {
-                open.push(target);
-                open.len() - 1
-            });
-            arcs.insert(word, id);
-        }
-        graph.arcs.push(arcs);
+        found.into_iter().collect()
     }
-    graph
+
+    /// One state for each set of places that can be reached by the same words.
+    fn deterministic(&self) -> WordGraph {
+        let mut open: Vec<Vec<Here>> = Vec::new();
+        let mut known: HashMap<Vec<Here>, usize> = HashMap::new();
+        let mut id_of = |places: Vec<Here>, open: &mut Vec<Vec<Here>>| {
+            *known.entry(places.clone()).or_insert_with(|| {
+                open.push(places);
+                open.len() - 1
+            })
+        };
+        let starts: Vec<usize> = (0..self.sets.len())
+            .map(|set| id_of(self.closure([(self.automaton.start(), set)]), &mut open))
+            .collect();
+        let limbs = self.set_of.iter().map(|(limb, set)| ((*limb).to_owned(), starts[*set]));
+        let mut graph = WordGraph { arcs: Vec::new(), ends: BTreeSet::new(), starts: limbs.collect() };
+        while let Some(places) = open.get(graph.arcs.len()).cloned() {
+            let mut next: BTreeMap<String, Vec<Here>> = BTreeMap::new();
+            for (state, set) in &places {
+                for (word, to) in self.automaton.words_from(*state) {
+                    next.entry(word.to_owned()).or_default().push((to, *set));
+                }
+            }
+            if places.iter().any(|(state, _)| *state == self.automaton.end()) {
+                graph.ends.insert(graph.arcs.len());
+            }
+            let arcs = next.into_iter().map(|(word, places)| (word, id_of(self.closure(places), &mut open)));
+            let arcs = arcs.collect();
+            graph.arcs.push(arcs);
+        }
+        graph
+    }
 }
 
 /// Joins states that allow the same continuations, by refining groups until nothing splits.
@@ -101,7 +186,8 @@ fn smallest(graph: &WordGraph) -> WordGraph {
         }
     }
     let n_groups = group.iter().max().map_or(0, |most| most + 1);
-    let mut small = WordGraph { arcs: vec![BTreeMap::new(); n_groups], ends: BTreeSet::new() };
+    let starts = graph.starts.iter().map(|(limb, state)| (limb.clone(), group[*state])).collect();
+    let mut small = WordGraph { arcs: vec![BTreeMap::new(); n_groups], ends: BTreeSet::new(), starts };
     for (state, arcs) in graph.arcs.iter().enumerate() {
         small.arcs[group[state]] = arcs.iter().map(|(word, to)| (word.clone(), group[*to])).collect();
         if graph.ends.contains(&state) {

@@ -6,5 +6,6 @@ pub mod jsgf;
 pub mod automaton;
 pub mod graph;
 pub mod engine;
+pub mod tags;
 pub mod pack;
 pub mod phrases;

@@ -12,9 +12,10 @@ use sha2::{Digest, Sha256};
 use crate::language::automaton::Automaton;
 use crate::language::engine::{EngineLanguage, Pronunciation};
 use crate::language::fault::{Fault, Place};
-use crate::language::grammar::Grammar;
-use crate::language::graph::WordGraph;
+use crate::language::grammar::{Grammar, Node, collect};
+use crate::language::graph::{WordGraph, ZonesByLimb};
 use crate::language::jsgf;
+use crate::language::tags;
 
 /// The rule that says what can be said during an exam.
 pub const EXAM_RULE: &str = "exam";
@@ -92,6 +93,9 @@ impl Pack {
             let message = "the file has no rule `public <exam>`; that rule says what can be spoken";
             return Err(Box::new(Fault::new(&grammar_file, grammar, place, message)).into());
         }
+        if let Some((place, message)) = wrong_tag(&tree) {
+            return Err(Box::new(Fault::new(&grammar_file, grammar, place, message)).into());
+        }
         let pronunciations = dictionary(&folder.join("words.dict"), words)?;
         let mut hash = Sha256::new();
         hash.update(grammar);
@@ -101,20 +105,38 @@ impl Pack {
         Ok(Self { language, grammar: tree, pronunciations, sha256: crate::hex(&hash.finalize()) })
     }
 
-    /// What can be said in an exam that knows the zones in `zones`.
+    /// What can be said in an exam in which each limb has the zones in `zones`.
+    ///
+    /// The grammar keeps the zones of all limbs; an engine is told which of them the limb in force has.
     #[must_use]
-    pub fn for_zones(&self, zones: &[String]) -> Language {
-        let keep =
-            |tag: &str| tag.strip_prefix("zone=").is_none_or(|zone| zones.iter().any(|known| known == zone));
+    pub fn for_zones(&self, zones: &ZonesByLimb) -> Language {
+        let keep = |tag: &str| {
+            tag.strip_prefix("zone=").is_none_or(|zone| zones.values().any(|own| own.contains(zone)))
+        };
         let grammar = self.grammar.pruned(&keep);
         let exam = Automaton::new(&grammar, EXAM_RULE);
         let engine = EngineLanguage {
-            graph: WordGraph::new(&exam),
+            graph: WordGraph::new(&exam, zones),
             words: grammar.words(EXAM_RULE),
             pronunciations: self.pronunciations.clone(),
         };
         Language { exam, grammar, engine }
     }
+}
+
+/// The first tag that the program does not know.
+fn wrong_tag(grammar: &Grammar) -> Option<(Place, String)> {
+    let mut found = None;
+    for rule in &grammar.rules {
+        collect(&rule.body, &mut |node| {
+            if let Node::Tag(tag, place) = node
+                && found.is_none()
+            {
+                found = tags::wrong(tag).map(|message| (*place, message));
+            }
+        });
+    }
+    found
 }
 
 /// Reads `word  PHONES` lines; `#` starts a comment.

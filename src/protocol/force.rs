@@ -5,7 +5,7 @@
 //! Never: picks between two schemes that could both be meant; without a choice none is in force.
 //! Tested in: `tests/protocol.rs`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::protocol::{Limb, Protocols, Scheme, Zone};
 
@@ -56,6 +56,15 @@ impl Protocols {
     pub fn zones_for(&self, limb: &str, schemes: &BTreeMap<String, String>) -> Vec<(&Scheme, &Zone)> {
         let in_force = self.schemes_for(limb, schemes);
         in_force.into_iter().flat_map(|scheme| scheme.zones.iter().map(move |zone| (scheme, zone))).collect()
+    }
+
+    /// The codes of the zones that can be named on each limb.
+    #[must_use]
+    pub fn zones_by_limb(&self, schemes: &BTreeMap<String, String>) -> BTreeMap<String, BTreeSet<String>> {
+        let codes = |limb: &Limb| {
+            self.zones_for(&limb.code, schemes).into_iter().map(|(_, zone)| zone.code.clone()).collect()
+        };
+        self.limbs.iter().map(|limb| (limb.code.clone(), codes(limb))).collect()
     }
 
     /// The zone of a level `cm` centimetres below the landmark: `from` belongs to a zone, `to` to the next.

@@ -123,7 +123,7 @@ fn still_row(
                         Some(at) => { ", " (time_of_day(at, offset_s)) " by the exam's" }
                         None => { "; not tied to the exam's" }
                     }
-                    span.file { (frame.file) }
+                    span.file title=(frame.file) { (frame.name()) }
                 }
             }
         }

@@ -19,11 +19,8 @@ use zonecall::protocol::Protocols;
 /// The built-in protocols and the whole language.
 pub static BUILT_IN: LazyLock<(Language, Protocols)> = LazyLock::new(|| {
     let protocols = Protocols::built_in().unwrap();
-    let zones: Vec<String> = protocols
-        .schemes
-        .iter()
-        .flat_map(|scheme| scheme.zones.iter().map(|zone| zone.code.clone()))
-        .collect();
+    let zones = protocols.schemes.iter().flat_map(|scheme| scheme.zones.iter().map(|zone| zone.code.clone()));
+    let zones = [("any".to_owned(), zones.collect())].into();
     (Pack::built_in().unwrap().for_zones(&zones), protocols)
 });
 
@@ -40,7 +37,17 @@ pub fn breath(at_s: f64, text: &str) -> Utterance {
         })
         .collect();
     let span = Span { from: sample(at_s), to: sample(at_s + 0.4 * words.len().max(1) as f64) };
-    Utterance { span, words, confidence: 0.9, score: -1.0, rejected: false, level_dbfs: -20.0, clipped: 0.0 }
+    Utterance {
+        span,
+        words,
+        confidence: 0.9,
+        score: -1.0,
+        rejected: false,
+        unsure: false,
+        rivals: Vec::new(),
+        level_dbfs: -20.0,
+        clipped: 0.0,
+    }
 }
 
 /// A header for an exam that began at a fixed instant, hind limbs by the hock scheme.
@@ -73,6 +80,11 @@ pub fn header() -> Header {
 
 /// Writes the journal of breaths given as (start in seconds, words).
 pub fn write_journal(folder: &Path, breaths: &[(f64, &str)]) {
+    write_heard(folder, breaths.iter().map(|(at_s, text)| breath(*at_s, text)));
+}
+
+/// Writes the journal of what an engine heard, and gives it back to be written on.
+pub fn write_heard(folder: &Path, heard: impl IntoIterator<Item = Utterance>) -> Journal {
     let (language, protocols) = &*BUILT_IN;
     let header = header();
     let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: 0 };
@@ -80,8 +92,7 @@ pub fn write_journal(folder: &Path, breaths: &[(f64, &str)]) {
     journal.append(anchor.wall, 0, &Event::Exam(Box::new(header))).unwrap();
     journal.append(anchor.wall, 0, &Event::Anchor(anchor.clone())).unwrap();
     let mut attention = Attention::default();
-    for (at_s, text) in breaths {
-        let utterance = breath(*at_s, text);
+    for utterance in heard {
         let parsed = parse(&utterance, language, protocols);
         let sample = utterance.span.to;
         let at = anchor.instant_of(sample);
@@ -91,6 +102,7 @@ pub fn write_journal(folder: &Path, breaths: &[(f64, &str)]) {
             journal.append(at, sample, &Event::Call(HeardCall { heard_seq, call })).unwrap();
         }
     }
+    journal
 }
 
 /// The exam of breaths given as (start in seconds, words).

@@ -33,7 +33,7 @@ pub(super) fn from_context(evidence: &Evidence) -> Vec<Hit> {
 
 fn of_status(evidence: &Evidence, status: Status, message: &str) -> Vec<Hit> {
     let stills = evidence.frames.iter().filter(|frame| frame.status == status);
-    stills.map(|frame| Hit::still(frame, format!("still `{}` {message}", frame.file))).collect()
+    stills.map(|frame| Hit::still(frame, format!("still `{}` {message}", frame.name()))).collect()
 }
 
 /// A label from what was in force, while limb, zone or plane was not; for spoken ones the save call is asked about.
@@ -42,7 +42,7 @@ pub(super) fn incomplete(evidence: &Evidence) -> Vec<Hit> {
     for frame in evidence.frames.iter().filter(|frame| frame.status == Status::Context) {
         let lacking = lacking(frame);
         if !lacking.is_empty() {
-            let message = format!("still `{}` has a label without {lacking}; add it by hand", frame.file);
+            let message = format!("still `{}` has a label without {lacking}; add it by hand", frame.name());
             hits.push(Hit::still(frame, message));
         }
     }
@@ -59,7 +59,7 @@ pub(super) fn file(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for (frame, row) in evidence.exam.frames.iter().zip(evidence.frames) {
         for problem in &frame.problems {
-            hits.push(Hit::still(row, format!("still `{}`: {}", frame.file, in_words(problem))));
+            hits.push(Hit::still(row, format!("still `{}`: {}", row.name(), in_words(problem))));
         }
     }
     hits

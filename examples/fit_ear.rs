@@ -1,0 +1,155 @@
+//! Fits the neural ear's trust on recordings of tuning voices: `fit_ear TUNE_FOLDER OUT.json [HEAD_FOLDER]`.
+//!
+//! Two logistic maps with a ridge, by Newton's steps: is it the language, and is the best meaning the right one.
+//! Then the limits: as few calls are asked about as possible while of all breaths at most `WRONG_MAX` are acted on
+//! wrongly, and at most `LOST_MAX` of the rightly read calls are taken for talk. Test voices never come near it.
+// It prints what it found; its numbers are small.
+#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss)]
+#![allow(clippy::cast_possible_truncation, clippy::needless_range_loop)]
+#![allow(missing_docs, unreachable_pub, dead_code)]
+
+#[path = "../benches/ear/judge.rs"]
+mod judge;
+
+use std::path::{Path, PathBuf};
+
+use zonecall::exam::parse::meaning;
+use zonecall::hear::neural::Neural;
+use zonecall::hear::neural::parts::Parts;
+use zonecall::hear::neural::weigh::{Calibration, Evidence, INPUTS, Verdict};
+
+/// Of all breaths with a call, this share may be acted on wrongly.
+const WRONG_MAX: f64 = 0.006;
+/// Of the calls that were read rightly, this share may be taken for talk.
+const LOST_MAX: f64 = 0.01;
+/// Weight of the ridge: keeps the maps flat where there is little to learn from.
+const RIDGE: f64 = 1.0;
+const STEPS: usize = 50;
+
+struct Case {
+    evidence: Evidence,
+    call: bool,
+    right: bool,
+}
+
+fn main() {
+    let args: Vec<PathBuf> = std::env::args().skip(1).map(PathBuf::from).collect();
+    let [folder, out, rest @ ..] = args.as_slice() else {
+        println!("usage: fit_ear TUNE_FOLDER OUT.json [HEAD_FOLDER]");
+        return;
+    };
+    let cases = cases(folder, rest.first().map(PathBuf::as_path));
+    let calls: Vec<&Case> = cases.iter().filter(|case| case.call).collect();
+    let every: Vec<([f64; INPUTS], bool)> =
+        cases.iter().map(|case| (case.evidence.inputs(), case.call)).collect();
+    let right: Vec<([f64; INPUTS], bool)> =
+        calls.iter().map(|case| (case.evidence.inputs(), case.right)).collect();
+    let mut fitted =
+        Calibration { right: fit(&right), language: fit(&every), language_min: 0.0, right_min: 0.0 };
+    let mut language: Vec<f64> =
+        calls.iter().filter(|case| case.right).map(|case| fitted.probabilities(&case.evidence).0).collect();
+    language.sort_by(f64::total_cmp);
+    let lost = (language.len() as f64 * LOST_MAX) as usize;
+    fitted.language_min = (language[lost] - 1e-6).clamp(0.02, 0.5);
+    fitted.right_min = limit(&fitted, &calls);
+    report(&fitted, &cases);
+    let head = Parts::find(rest.first().map(PathBuf::as_path), "en").head.join("head.json");
+    let described: serde_json::Value = serde_json::from_slice(&std::fs::read(head).unwrap()).unwrap();
+    let mut told = serde_json::to_value(&fitted).unwrap();
+    // Trust that was fitted for another head is refused when the ear is loaded.
+    told["head_sha256"] = described["head_sha256"].clone();
+    std::fs::write(out, serde_json::to_string_pretty(&told).unwrap() + "\n").unwrap();
+}
+
+fn cases(folder: &Path, head: Option<&Path>) -> Vec<Case> {
+    let (language, protocols) = judge::language();
+    let (known, units) = (language.clone(), protocols.clone());
+    let key = Box::new(move |words: &[&str]| meaning(words, &known, &units));
+    let mut ear = Neural::load(&Parts::find(head, "en"), &language.engine, key).expect("the ear loads");
+    let mut cases = Vec::new();
+    for truth in judge::truths(folder, 1) {
+        let weighed = ear.weigh(&judge::segment(&truth.file)).expect("the ear hears");
+        let Some(evidence) = weighed.evidence else { continue };
+        let acts = |words: &str| judge::acts(words, &language, &protocols);
+        let right = acts(&weighed.meanings[0].reading.words.join(" ")) == acts(&truth.words);
+        let call = !truth.words.is_empty();
+        cases.push(Case { evidence, call, right: right && call });
+    }
+    cases
+}
+
+/// The least limit on the probability with which at most `WRONG_MAX` of the breaths are acted on wrongly.
+fn limit(fitted: &Calibration, calls: &[&Case]) -> f64 {
+    let mut wrong: Vec<f64> =
+        calls.iter().filter(|case| !case.right).map(|case| fitted.verdict(&case.evidence).1).collect();
+    wrong.sort_by(|a, b| b.total_cmp(a));
+    let may = (calls.len() as f64 * WRONG_MAX) as usize;
+    wrong.get(may).map_or(0.5, |worst| worst + 1e-6).clamp(0.5, 0.999)
+}
+
+fn report(fitted: &Calibration, cases: &[Case]) {
+    for call in [true, false] {
+        let of: Vec<&Case> = cases.iter().filter(|case| case.call == call).collect();
+        let share = |verdict: Verdict, right: bool| {
+            let n =
+                of.iter().filter(|c| fitted.verdict(&c.evidence).0 == verdict && c.right == right).count();
+            100.0 * n as f64 / of.len().max(1) as f64
+        };
+        println!(
+            "{}: {} breaths; acted right {:.2} % wrong {:.2} %; asked, first right {:.2} % wrong {:.2} %; taken for talk {:.2} %",
+            if call { "calls" } else { "talk" },
+            of.len(),
+            share(Verdict::Act, true),
+            share(Verdict::Act, false),
+            share(Verdict::Ask, true),
+            share(Verdict::Ask, false),
+            share(Verdict::Reject, true) + share(Verdict::Reject, false),
+        );
+    }
+    println!("{fitted:?}");
+}
+
+/// Logistic regression with a ridge (the constant is free of it), by Newton's method.
+fn fit(cases: &[([f64; INPUTS], bool)]) -> [f64; INPUTS] {
+    let mut weights = [0.0; INPUTS];
+    for _ in 0..STEPS {
+        let mut slope = [0.0; INPUTS];
+        let mut bend = [[0.0; INPUTS]; INPUTS];
+        for i in 0..INPUTS {
+            let ridge = if i == 0 { 1e-3 } else { RIDGE };
+            slope[i] = -ridge * weights[i];
+            bend[i][i] = ridge;
+        }
+        for (inputs, yes) in cases {
+            let sum: f64 = weights.iter().zip(inputs).map(|(weight, input)| weight * input).sum();
+            let p = 1.0 / (1.0 + (-sum).exp());
+            for i in 0..INPUTS {
+                slope[i] += (f64::from(u8::from(*yes)) - p) * inputs[i];
+                for j in 0..INPUTS {
+                    bend[i][j] += p * (1.0 - p) * inputs[i] * inputs[j];
+                }
+            }
+        }
+        let step = solve(bend, slope);
+        weights.iter_mut().zip(step).for_each(|(weight, step)| *weight += step);
+    }
+    weights
+}
+
+/// Solves a small positive definite system by elimination.
+fn solve(mut a: [[f64; INPUTS]; INPUTS], mut b: [f64; INPUTS]) -> [f64; INPUTS] {
+    for i in 0..INPUTS {
+        for j in i + 1..INPUTS {
+            let factor = a[j][i] / a[i][i];
+            for k in i..INPUTS {
+                a[j][k] -= factor * a[i][k];
+            }
+            b[j] -= factor * b[i];
+        }
+    }
+    for i in (0..INPUTS).rev() {
+        let known: f64 = (i + 1..INPUTS).map(|k| a[i][k] * b[k]).sum();
+        b[i] = (b[i] - known) / a[i][i];
+    }
+    b
+}

@@ -1,0 +1,52 @@
+//! Which engine listens.
+//!
+//! Takes: the options of `hear`.
+//! Gives: the engine, loaded.
+//! Never: falls back in silence, or away from an engine that was asked for.
+//! Tested in: `tests/neural.rs`, `tests/demo.rs`.
+
+use super::args::{self, Ear};
+use crate::exam::parse::meaning;
+use crate::hear::neural::Neural;
+use crate::hear::neural::parts::Parts;
+use crate::hear::recognise::{EngineError, Recogniser};
+use crate::hear::scripted::Scripted;
+use crate::hear::sphinx::{Sphinx, default_model_dir};
+use crate::language::pack::Language;
+use crate::protocol::Protocols;
+
+/// The engine that was asked for; else the neural ear, or PocketSphinx with a word about why.
+pub(super) fn choose(
+    args: &args::Hear,
+    pack: &str,
+    language: &Language,
+    protocols: &Protocols,
+) -> Result<Box<dyn Recogniser>, EngineError> {
+    let parts = Parts::find(args.head.as_deref(), pack);
+    match (args.ear, &args.script) {
+        (Some(Ear::Scripted), Some(script)) => Ok(Box::new(Scripted::read(script)?)),
+        (Some(Ear::Sphinx | Ear::Scripted), _) => sphinx(args, language),
+        (Some(Ear::Neural), _) => Ok(Box::new(neural(&parts, language, protocols)?)),
+        (None, _) => {
+            let why = match parts.missing() {
+                Some(path) => format!("`{}` is missing; run `make setup`", path.display()),
+                None => match neural(&parts, language, protocols) {
+                    Ok(engine) => return Ok(Box::new(engine)),
+                    Err(error) => error.to_string(),
+                },
+            };
+            eprintln!("zonecall: PocketSphinx listens, not the neural ear: {why}");
+            sphinx(args, language)
+        }
+    }
+}
+
+fn neural(parts: &Parts, language: &Language, protocols: &Protocols) -> Result<Neural, EngineError> {
+    let (known, units) = (language.clone(), protocols.clone());
+    Neural::load(parts, &language.engine, Box::new(move |words| meaning(words, &known, &units)))
+}
+
+fn sphinx(args: &args::Hear, language: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
+    let folder = args.model.clone().unwrap_or_else(default_model_dir);
+    Ok(Box::new(Sphinx::load(&folder, &language.engine)?))
+}

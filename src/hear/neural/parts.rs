@@ -1,0 +1,170 @@
+//! The files of the neural ear: found, read and checked.
+//!
+//! Takes: the folder of the encoder and its runtime, and the folder of the head.
+//! Gives: `Parts`, and the head's description.
+//! Never: runs a model.
+//! Tested in: `tests/neural.rs`.
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+use sha2::{Digest, Sha256};
+
+use crate::hear::neural::lexicon::{BLANK, Lexicon};
+use crate::hear::neural::weigh::Calibration;
+use crate::hear::recognise::EngineError;
+
+/// How a head may name the blank in its list of units; without it the list begins after the blank.
+const BLANK_NAMES: [&str; 3] = ["<blank>", "<b>", "_"];
+/// The unit for speech outside the language.
+const OTHER: &str = "<other>";
+/// The sample rate that the encoder was made for, in Hz.
+const ENCODER_RATE_HZ: u32 = 16_000;
+
+/// Where the files of the neural ear are.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Parts {
+    /// `libonnxruntime.so`, which runs both models.
+    pub runtime: PathBuf,
+    /// `encoder_model.ort`, the frozen speech encoder.
+    pub encoder: PathBuf,
+    /// Folder of `head.onnx`, `head.json`, `lexicon.dict`, and `calibration.json` where it was fitted.
+    pub head: PathBuf,
+}
+
+impl Parts {
+    /// Where the parts are, without being told more: encoder and runtime where set-up put them, and the head for
+    /// `language`; `share/zonecall/` beside the program's own folder comes first.
+    ///
+    /// `head` names a folder of another head; encoder and runtime are taken from it, too, where it holds them.
+    #[must_use]
+    pub fn find(head: Option<&Path>, language: &str) -> Self {
+        let named = head.map(Path::to_path_buf);
+        let beside = std::env::current_exe()
+            .ok()
+            .and_then(|exe| Some(exe.parent()?.parent()?.join("share/zonecall")))
+            .filter(|folder| folder.join("ear").is_dir());
+        let (ear, models) = match &beside {
+            Some(share) => (share.join("ear"), share.join("models")),
+            None => (PathBuf::from(env!("ZONECALL_BUILT_EAR")), PathBuf::from(env!("ZONECALL_BUILT_HEAD"))),
+        };
+        let in_either = |file: &str| {
+            let own = named.as_ref().map(|folder| folder.join(file)).filter(|path| path.is_file());
+            own.unwrap_or_else(|| ear.join(file))
+        };
+        let (runtime, encoder) = (in_either("libonnxruntime.so"), in_either("encoder_model.ort"));
+        Self { runtime, encoder, head: named.unwrap_or_else(|| models.join(language)) }
+    }
+
+    /// The first file that is not there; none when all are.
+    #[must_use]
+    pub fn missing(&self) -> Option<PathBuf> {
+        let head = ["head.onnx", "head.json", "lexicon.dict"].map(|file| self.head.join(file));
+        [self.runtime.clone(), self.encoder.clone()].into_iter().chain(head).find(|path| !path.is_file())
+    }
+}
+
+/// What `head.json` says; what it says beside this is for people.
+#[derive(Debug, Clone, Deserialize)]
+struct Described {
+    name: String,
+    version: String,
+    units: Vec<String>,
+    sample_rate_hz: u32,
+    encoder_sha256: String,
+    head_sha256: String,
+    #[serde(default)]
+    calibration: Option<Calibration>,
+}
+
+/// `calibration.json`: a calibration, and the head that it was fitted for.
+#[derive(Debug, Deserialize)]
+struct Fitted {
+    head_sha256: String,
+    #[serde(flatten)]
+    calibration: Calibration,
+}
+
+/// The files of the neural ear, read and found to belong together.
+#[derive(Debug)]
+pub(super) struct Read {
+    pub(super) name: String,
+    pub(super) version: String,
+    pub(super) encoder: Vec<u8>,
+    pub(super) head: Vec<u8>,
+    /// Place of each unit in the head's output.
+    pub(super) units: HashMap<String, usize>,
+    pub(super) other: Option<usize>,
+    pub(super) lexicon: Lexicon,
+    pub(super) calibration: Calibration,
+    /// SHA-256 over encoder, head, lexicon and calibration.
+    pub(super) sha256: String,
+}
+
+impl Read {
+    pub(super) fn new(parts: &Parts) -> Result<Self, EngineError> {
+        let description = parts.head.join("head.json");
+        let described: Described = json(&description, &read(&description)?)?;
+        if described.sample_rate_hz != ENCODER_RATE_HZ {
+            let (found, wanted) = (described.sample_rate_hz.to_string(), ENCODER_RATE_HZ.to_string());
+            return Err(EngineError::Mismatch { path: description, what: "sample_rate_hz", found, wanted });
+        }
+        let encoder = checked(&parts.encoder, "encoder_sha256", &described.encoder_sha256)?;
+        let head_file = parts.head.join("head.onnx");
+        let head = checked(&head_file, "head_sha256", &described.head_sha256)?;
+        let first = usize::from(!described.units.first().is_some_and(|unit| BLANK_NAMES.contains(&&**unit)));
+        let mut units: HashMap<String, usize> =
+            described.units.iter().enumerate().map(|(idx, unit)| (unit.clone(), idx + first)).collect();
+        units.retain(|_, place| *place != BLANK);
+        let lexicon_file = parts.head.join("lexicon.dict");
+        let text = read(&lexicon_file)?;
+        let lexicon = Lexicon::read(&String::from_utf8_lossy(&text), &units)
+            .map_err(|bad| EngineError::Lexicon { path: lexicon_file, line: bad.line, text: bad.text })?;
+        let fitted = parts.head.join("calibration.json");
+        let mut hash = Sha256::new_with_prefix(&encoder);
+        hash.update(&head);
+        hash.update(&text);
+        let calibration = if fitted.is_file() {
+            let bytes = read(&fitted)?;
+            hash.update(&bytes);
+            let Fitted { head_sha256: found, calibration } = json(&fitted, &bytes)?;
+            if found != described.head_sha256 {
+                let wanted = described.head_sha256;
+                return Err(EngineError::Mismatch { path: fitted, what: "head_sha256", found, wanted });
+            }
+            calibration
+        } else {
+            described.calibration.unwrap_or_else(Calibration::unfitted)
+        };
+        Ok(Self {
+            name: described.name,
+            version: described.version,
+            encoder,
+            head,
+            other: units.get(OTHER).copied(),
+            units,
+            lexicon,
+            calibration,
+            sha256: crate::hex(&hash.finalize()),
+        })
+    }
+}
+
+fn read(path: &Path) -> Result<Vec<u8>, EngineError> {
+    std::fs::read(path).map_err(|source| EngineError::Model { path: path.to_owned(), source })
+}
+
+fn json<T: serde::de::DeserializeOwned>(path: &Path, bytes: &[u8]) -> Result<T, EngineError> {
+    serde_json::from_slice(bytes).map_err(|source| EngineError::Description { path: path.to_owned(), source })
+}
+
+/// The file's bytes, if they are those that the head was trained with.
+fn checked(path: &Path, what: &'static str, wanted: &str) -> Result<Vec<u8>, EngineError> {
+    let bytes = read(path)?;
+    let found = crate::hex(&Sha256::digest(&bytes));
+    if found == wanted.to_lowercase() {
+        return Ok(bytes);
+    }
+    Err(EngineError::Mismatch { path: path.to_owned(), what, found, wanted: wanted.to_owned() })
+}

@@ -1,0 +1,179 @@
+//! How far a reading can be trusted: acted on, asked about, or taken for something other than the language.
+//!
+//! Takes: readings with their scores, what each of them means (as a key), the frames, and how noisy the breath is.
+//! Gives: `Evidence` in plain numbers, and from it, through a fitted `Calibration`, a `Verdict`.
+//! Never: looks into a meaning; two readings mean the same when their keys are equal.
+//! Tested in: `tests/neural_weigh.rs`.
+
+use serde::{Deserialize, Serialize};
+
+use crate::hear::neural::lexicon::BLANK;
+use crate::hear::neural::search::{Frames, Reading, add};
+
+/// A margin above this says no more: no rival was found within the search.
+const MARGIN_MAX: f64 = 14.0;
+/// Scores a word below this are all equally hopeless.
+const PER_WORD_MIN: f64 = -15.0;
+/// And above this all equally good.
+const PER_WORD_MAX: f64 = 15.0;
+/// Loudness differences of speech and background beyond this, in dB, are as good as quiet.
+const LIFT_MAX_DB: f64 = 40.0;
+/// Length of a frame of loudness: 20 ms at 16 kHz.
+const LOUDNESS_FRAME: usize = 320;
+/// Numbers taken from the evidence, the constant among them.
+pub const INPUTS: usize = 7;
+
+/// What a reading is trusted or doubted for.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Evidence {
+    /// Natural logarithm of the odds of the best meaning against the best other meaning, 0 to 14.
+    pub margin: f64,
+    /// How much better the reading fits than the best sequence of any units, a word; about 0 at best.
+    pub fit: f64,
+    /// How much better the reading fits than silence and speech outside the language, a word.
+    pub sense: f64,
+    /// How far the loud parts of the breath stand above its quiet parts, in dB, 0 to 40.
+    pub lift_db: f64,
+    /// Words in the reading.
+    pub words: usize,
+}
+
+/// Two maps from evidence to a probability (logistic), and the limits set on them; fitted on tuning voices only.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Calibration {
+    /// Weights for "the best meaning is the right one", in the order of `inputs`.
+    pub right: [f64; INPUTS],
+    /// Weights for "it is the language at all".
+    pub language: [f64; INPUTS],
+    /// A breath less probable than this to be the language is taken for something else.
+    pub language_min: f64,
+    /// A reading less probable than this to be right is asked about.
+    pub right_min: f64,
+}
+
+/// What to do with a reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// Take it as said.
+    Act,
+    /// Probably the language, but not surely this: ask which.
+    Ask,
+    /// Take it for something other than the language.
+    Reject,
+}
+
+/// Readings of one meaning.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Meaning {
+    /// The best of them.
+    pub reading: Reading,
+    /// Natural logarithm of their probabilities, added up.
+    pub score: f64,
+}
+
+impl Calibration {
+    /// Where nothing was fitted: set by hand, and wary, so that little is acted on.
+    #[must_use]
+    pub fn unfitted() -> Self {
+        Self {
+            right: [-1.0, 0.8, 0.0, 0.4, 0.0, 0.0, 0.0],
+            language: [0.0, 0.0, 0.0, 0.6, 0.3, 0.0, 0.0],
+            language_min: 0.3,
+            right_min: 0.95,
+        }
+    }
+
+    /// Probability of being the language, and of the best meaning being right if it is.
+    #[must_use]
+    pub fn probabilities(&self, evidence: &Evidence) -> (f64, f64) {
+        let inputs = evidence.inputs();
+        let logistic = |weights: &[f64; INPUTS]| {
+            let sum: f64 = weights.iter().zip(&inputs).map(|(weight, input)| weight * input).sum();
+            1.0 / (1.0 + (-sum).exp())
+        };
+        (logistic(&self.language), logistic(&self.right))
+    }
+
+    /// What to do, and how probable the best meaning is.
+    #[must_use]
+    pub fn verdict(&self, evidence: &Evidence) -> (Verdict, f64) {
+        let (language, right) = self.probabilities(evidence);
+        let both = language * right;
+        if language < self.language_min {
+            (Verdict::Reject, both)
+        } else if both >= self.right_min {
+            (Verdict::Act, both)
+        } else {
+            (Verdict::Ask, both)
+        }
+    }
+}
+
+impl Evidence {
+    /// The numbers that the calibration weighs: constant, margin, margin times lift, fit, sense, lift, lone word.
+    #[must_use]
+    pub fn inputs(&self) -> [f64; INPUTS] {
+        let lift = self.lift_db / LIFT_MAX_DB;
+        let lone = if self.words == 1 { 1.0 } else { 0.0 };
+        [1.0, self.margin, self.margin * lift, self.fit, self.sense, lift, lone]
+    }
+}
+
+/// Joins readings of one meaning; the most probable meaning comes first.
+pub fn meanings(readings: &[Reading], key: impl Fn(&[&str]) -> String) -> Vec<Meaning> {
+    let mut groups: Vec<(String, Meaning)> = Vec::new();
+    for reading in readings {
+        let words: Vec<&str> = reading.words.iter().map(String::as_str).collect();
+        let key = key(&words);
+        match groups.iter_mut().find(|(known, _)| *known == key) {
+            Some((_, meaning)) => meaning.score = add(meaning.score, reading.score),
+            None => groups.push((key, Meaning { reading: reading.clone(), score: reading.score })),
+        }
+    }
+    groups.sort_by(|a, b| b.1.score.total_cmp(&a.1.score));
+    groups.into_iter().map(|(_, meaning)| meaning).collect()
+}
+
+/// The evidence for the first of `meanings`; `other` is the unit for speech outside the language, where the head has one.
+#[allow(clippy::cast_precision_loss)] // a breath has far fewer than 2^53 words
+#[must_use]
+pub fn evidence(
+    meanings: &[Meaning],
+    frames: &Frames,
+    other: Option<usize>,
+    lift_db: f64,
+) -> Option<Evidence> {
+    let best = meanings.first()?;
+    let margin = meanings.get(1).map_or(MARGIN_MAX, |next| best.score - next.score);
+    let (mut free, mut outside) = (0.0, 0.0);
+    for row in frames.rows() {
+        free += f64::from(row.iter().copied().fold(f32::NEG_INFINITY, f32::max));
+        let blank = f64::from(row[BLANK]);
+        outside += other.map_or(blank, |other| add(blank, f64::from(row[other])));
+    }
+    let words = best.reading.words.len();
+    let per_word = |score: f64| (score / words.max(1) as f64).clamp(PER_WORD_MIN, PER_WORD_MAX);
+    Some(Evidence {
+        margin: margin.clamp(0.0, MARGIN_MAX),
+        fit: per_word(best.score - free),
+        sense: per_word(best.score - outside),
+        lift_db,
+        words,
+    })
+}
+
+/// How far the loud parts stand above the quiet ones: the loudest tenth of 20 ms frames against the quietest, in dB.
+#[must_use]
+pub fn lift_db(samples: &[i16]) -> f64 {
+    let power = |frame: &[i16]| frame.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>();
+    let mut powers: Vec<f64> = samples.chunks_exact(LOUDNESS_FRAME).map(power).collect();
+    if powers.is_empty() {
+        return 0.0;
+    }
+    powers.sort_by(f64::total_cmp);
+    let tenth = powers.len() / 10;
+    let (low, high) = (powers[tenth], powers[powers.len() - 1 - tenth]);
+    // One step of 16 bits in each sample: digital silence is no quieter than that.
+    let least = LOUDNESS_FRAME as f64;
+    (10.0 * (high.max(least) / low.max(least)).log10()).clamp(0.0, LIFT_MAX_DB)
+}

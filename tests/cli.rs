@@ -1,0 +1,158 @@
+//! The command line as its users meet it: help, exit codes, errors with the way out, and Ctrl-C.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
+
+mod support;
+
+use std::io::Write;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use std::time::{Duration, Instant};
+
+const COMMANDS: [&str; 9] =
+    ["hear", "journal", "pair", "check", "report", "export", "phrases", "manual", "completions"];
+
+fn zonecall(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_zonecall")).args(args).output().unwrap()
+}
+
+fn told(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
+}
+
+fn demo(file: &str) -> String {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio").join(file).to_string_lossy().into_owned()
+}
+
+#[test]
+fn help_names_every_command_and_shows_the_cautions() {
+    let help = told(&zonecall(&["--help"]));
+    for command in COMMANDS {
+        assert!(help.contains(&format!("\n  {command}")), "{command} is not in the help");
+        let own = zonecall(&[command, "--help"]);
+        assert!(own.status.success());
+        assert!(told(&own).contains("Usage: zonecall"), "{command}");
+    }
+    // Lines are wrapped to the terminal.
+    let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
+    for caution in
+        ["Not a diagnosis", "licensed vet", "Cut-offs are defaults", "Sedation and handling safety"]
+    {
+        assert!(help.contains(caution), "{caution}");
+    }
+}
+
+#[test]
+fn a_wrong_command_line_ends_with_2_and_names_the_help() {
+    for args in [&["listne"][..], &["hear"], &["export", "x", "--as", "xml"], &[]] {
+        let done = zonecall(args);
+        assert_eq!(done.status.code(), Some(2), "{args:?}");
+        assert!(told(&done).contains("--help") || told(&done).contains("Usage"), "{}", told(&done));
+    }
+}
+
+#[test]
+fn errors_name_the_file_and_the_way_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let empty = folder.path().to_string_lossy().into_owned();
+    for command in ["journal", "check", "report"] {
+        let done = zonecall(&[command, &empty]);
+        assert_eq!(done.status.code(), Some(2), "{command}");
+        assert!(told(&done).contains("exam.jsonl"), "{}", told(&done));
+    }
+    let nothing = zonecall(&["hear", "no-such.wav", "--into", &empty]);
+    assert_eq!(nothing.status.code(), Some(2));
+    assert!(told(&nothing).contains("`no-such.wav`"), "{}", told(&nothing));
+    let scheme = zonecall(&["hear", &demo("hind-limb.flac"), "--into", &empty, "--hind", "thirds"]);
+    assert_eq!(scheme.status.code(), Some(2));
+    assert!(told(&scheme).contains("there are: "), "{}", told(&scheme));
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "an error left something behind");
+}
+
+#[test]
+fn check_ends_with_1_while_something_needs_a_look() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
+    let done = zonecall(&["check", &folder.path().to_string_lossy()]);
+    assert_eq!(done.status.code(), Some(1));
+    assert!(told(&done).contains("view-missing"), "{}", told(&done));
+}
+
+#[test]
+fn a_changed_journal_fails_verification_and_names_the_line() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
+    let exam = folder.path().to_string_lossy().into_owned();
+    assert!(zonecall(&["journal", &exam, "--verify"]).status.success());
+    let path = folder.path().join("exam.jsonl");
+    let changed = std::fs::read_to_string(&path).unwrap().replace("\"zone\":\"1A\"", "\"zone\":\"1B\"");
+    std::fs::write(&path, changed).unwrap();
+    let done = zonecall(&["journal", &exam, "--verify"]);
+    assert!(!done.status.success());
+    assert!(told(&done).contains("line"), "{}", told(&done));
+}
+
+#[test]
+fn manual_and_completions_cover_every_command() {
+    let folder = tempfile::tempdir().unwrap();
+    assert!(zonecall(&["manual", "--into", &folder.path().to_string_lossy()]).status.success());
+    for command in COMMANDS {
+        assert!(folder.path().join(format!("zonecall-{command}.1")).is_file(), "{command}");
+    }
+    for shell in ["bash", "fish", "zsh"] {
+        let text = told(&zonecall(&["completions", shell]));
+        assert!(COMMANDS.iter().all(|command| text.contains(command)), "{shell}");
+    }
+}
+
+/// Raw samples of the demo, as a microphone's pipe would give them.
+fn samples(file: &str) -> Vec<u8> {
+    let mut recording = zonecall::hear::decode::open(Path::new(&demo(file))).unwrap();
+    let mut bytes = Vec::new();
+    while let Some(block) = recording.next_block().unwrap() {
+        bytes.extend(block.iter().flat_map(|sample| sample.to_le_bytes()));
+    }
+    bytes
+}
+
+#[test]
+fn ctrl_c_ends_with_130_and_leaves_a_whole_journal_and_the_audio() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = folder.path().join("exam");
+    let mut child = Command::new(env!("CARGO_BIN_EXE_zonecall"))
+        .args(["hear", "-", "--started-at", "2026-05-04T10:00:00+02:00", "--into"])
+        .arg(&exam)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut pipe = child.stdin.take().unwrap();
+    let sound = samples("fore-limbs.flac");
+    let feeder = std::thread::spawn(move || {
+        // Fed at its own pace; the pipe breaks when the program has ended.
+        for piece in sound.chunks(32_000) {
+            if pipe.write_all(piece).is_err() {
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    });
+    let journal = exam.join("exam.jsonl");
+    let begun = Instant::now();
+    let calls = || std::fs::read_to_string(&journal).unwrap_or_default().matches("\"kind\":\"call\"").count();
+    while calls() < 3 {
+        assert!(begun.elapsed() < Duration::from_secs(120), "no calls were written");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
+    assert!(sent.success());
+    assert_eq!(child.wait().unwrap().code(), Some(130));
+    feeder.join().unwrap();
+    let name = exam.to_string_lossy().into_owned();
+    assert!(zonecall(&["journal", &name, "--verify"]).status.success());
+    let text = std::fs::read_to_string(&journal).unwrap();
+    assert!(text.lines().last().unwrap().contains("\"interrupted\""), "the journal is not closed");
+    let kept = hound::WavReader::open(exam.join("audio/0001.wav")).unwrap();
+    let closed: serde_json::Value = serde_json::from_str(text.lines().last().unwrap()).unwrap();
+    assert_eq!(u64::from(kept.duration()), closed["body"]["samples"].as_u64().unwrap());
+}

@@ -1,0 +1,33 @@
+//! Random sentences of a grammar: what can be said, made by walking its rules.
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used)] // each test file uses its part
+
+use zonecall::language::automaton::Passed;
+use zonecall::language::grammar::{Grammar, Node};
+
+/// A random sentence of a rule: its words, and the tags passed on the way.
+#[derive(Debug, Clone, Default)]
+pub struct Sentence {
+    pub words: Vec<String>,
+    pub tags: Vec<Passed>,
+}
+
+/// Walks the rule, asking `choose(n)` for a number below `n` at each fork.
+pub fn say(grammar: &Grammar, node: &Node, choose: &mut dyn FnMut(usize) -> usize, said: &mut Sentence) {
+    match node {
+        Node::Word(word, _) => said.words.push(word.clone()),
+        Node::Tag(tag, _) => said.tags.push((tag.clone(), said.words.len())),
+        Node::Rule(name, _) => say(grammar, &grammar.rule(name).unwrap().body, choose, said),
+        Node::Sequence(parts) => parts.iter().for_each(|part| say(grammar, part, choose, said)),
+        Node::Choice(parts) => say(grammar, &parts[choose(parts.len())], choose, said),
+        Node::Optional(inner) => {
+            if choose(2) == 1 {
+                say(grammar, inner, choose, said);
+            }
+        }
+        Node::Repeat(inner) => {
+            for _ in 0..=choose(3) {
+                say(grammar, inner, choose, said);
+            }
+        }
+    }
+}

@@ -1,0 +1,107 @@
+//! The house is tidy: each folder uses only what stands before it, and no file grows too long to read.
+#![allow(clippy::unwrap_used, clippy::expect_used)] // tests may panic
+
+use std::path::{Path, PathBuf};
+
+/// The folders in the order in which an exam flows through them; `lib.rs` lists them in the same order.
+fn order() -> Vec<String> {
+    let lib = std::fs::read_to_string(root().join("src/lib.rs")).unwrap();
+    let name = |line: &str| Some(line.strip_prefix("pub mod ")?.strip_suffix(';')?.to_owned());
+    lib.lines().filter_map(name).collect()
+}
+
+fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn sources(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            sources(&path, found);
+        } else if path.extension().is_some_and(|ending| ending == "rs") {
+            found.push(path);
+        }
+    }
+}
+
+fn all(folders: &[&str]) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    folders.iter().for_each(|folder| sources(&root().join(folder), &mut found));
+    found
+}
+
+/// The module of `src/` that a file belongs to: `src/exam/fold.rs` to `exam`, `src/clock.rs` to `clock`.
+fn module(path: &Path) -> String {
+    let inside = path.strip_prefix(root().join("src")).unwrap();
+    let first = inside.components().next().unwrap().as_os_str().to_string_lossy().into_owned();
+    first.trim_end_matches(".rs").to_owned()
+}
+
+/// What a source names of the crate: `crate::exam::call` is `exam`.
+fn used(text: &str) -> Vec<&str> {
+    text.split("crate::")
+        .skip(1)
+        .map(|rest| rest.split(|c: char| !(c.is_alphanumeric() || c == '_')).next().unwrap_or(""))
+        .collect()
+}
+
+#[test]
+fn a_folder_uses_only_folders_that_come_before_it() {
+    let order = order();
+    assert!(order.len() >= 9, "lib.rs lists {order:?}");
+    let rank = |name: &str| order.iter().position(|known| known == name);
+    for path in all(&["src"]) {
+        let Some(own) = rank(&module(&path)) else { continue };
+        let text = std::fs::read_to_string(&path).unwrap();
+        for name in used(&text) {
+            if let Some(other) = rank(name) {
+                assert!(other <= own, "{} uses `{name}`, which comes after `{}`", path.display(), order[own]);
+            }
+        }
+    }
+}
+
+#[test]
+fn every_folder_of_src_stands_in_lib_rs() {
+    let order = order();
+    for path in all(&["src"]) {
+        let module = module(&path);
+        assert!(
+            order.contains(&module) || module == "lib" || module == "main",
+            "`{module}` is not in lib.rs"
+        );
+    }
+}
+
+#[test]
+fn the_test_sees_a_use_that_goes_backwards() {
+    let order = order();
+    let rank = |name: &str| order.iter().position(|known| known == name).unwrap();
+    let names = used("use crate::knowledge::record::Record;\nlet x = crate::hex(&[]);");
+    assert_eq!(names, ["knowledge", "hex"]);
+    assert!(rank(names[0]) > rank("exam"));
+}
+
+#[test]
+fn no_file_is_longer_than_500_lines_and_each_says_what_it_is_for() {
+    for path in all(&["src", "tests", "examples", "benches"]) {
+        let text = std::fs::read_to_string(&path).unwrap();
+        let lines = text.lines().count();
+        assert!(lines <= 500, "{} has {lines} lines: cut it in two", path.display());
+        assert!(
+            text.starts_with("//! "),
+            "{} does not open with a sentence that says what it is for",
+            path.display()
+        );
+    }
+}
+
+#[test]
+fn unsafe_code_stands_in_the_binding_only() {
+    for path in all(&["src"]) {
+        let text = std::fs::read_to_string(&path).unwrap();
+        let opens = text.contains("allow(unsafe_code)");
+        assert_eq!(opens, path.ends_with("hear/sphinx_sys.rs"), "{}", path.display());
+    }
+}

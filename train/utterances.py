@@ -1,0 +1,114 @@
+"""Speaks the training and tuning sentences, and talk that is not for us, with the voices of `voices.toml`.
+
+Takes: the grammar, the voices, how many. Gives: shards `NAME.npy` (16-bit samples, end to end) and `NAME.json`
+(a row for each utterance: start, end, words or null for talk, count of words spoken, purpose, kind of voice).
+Never: uses a test voice.
+"""
+import argparse
+import json
+import multiprocessing
+import os
+import random
+import time
+import tomllib
+
+import numpy as np
+
+import grammar
+import sentences
+import spoken
+import synth
+
+TALK_SHARE = .16
+KOKORO_ACCENTS = ["en-us", "en-us", "en-gb", "en-gb-x-rp"]
+
+
+def draw(speaker, purpose):
+    """Words of one utterance, or None with a piece of talk; and its spoken text."""
+    rng = speaker.rng
+    if rng.random() < TALK_SHARE:
+        return None, spoken.talk(rng, speaker.words)
+    words, _ = speaker.pick(1, purpose)[0]
+    return words, spoken.spell(words, rng)
+
+
+def fast(voices, tune, text, rng):
+    """flite or espeak-ng, at a random rate and pitch."""
+    if tune:
+        if rng.random() < .3:
+            return synth.flite(rng.choice(voices["flite"]), text, rng.uniform(.85, 1.2)), "flite"
+        return synth.espeak(rng.choice(voices["espeak"]), text, rng.randint(120, 200), rng.randint(25, 75)), "espeak"
+    if rng.random() < .27:
+        voice = rng.choice(voices["flite"])
+        pitch = rng.randint(80, 220) if voice.startswith("kal") and rng.random() < .8 else None
+        return synth.flite(voice, text, rng.uniform(.75, 1.3), pitch), "flite"
+    voice = rng.choice(voices["espeak_languages"])
+    variant = rng.choice(voices["espeak_variants"])
+    voice += "+" + variant if variant else ""
+    return synth.espeak(voice, text, rng.randint(110, 230), rng.randint(10, 90)), "espeak"
+
+
+def neural(kokoro, folder, voices, tune, text, rng):
+    """Kokoro: one voice, or in training two mixed, at a random rate."""
+    voice, other, share = rng.choice(voices["kokoro"]), None, 0.0
+    if not tune and rng.random() < .6:
+        other, share = rng.choice(voices["kokoro"]), rng.choice([.3, .5, .5, .7, -.25])
+    tokens = synth.Kokoro.tokens(folder, text, rng.choice(KOKORO_ACCENTS))
+    return kokoro.say(tokens, voice, rng.uniform(.75, 1.35), other, share), "kokoro"
+
+
+def shard(job):
+    """One worker's share: `plan` is a list of (how many, maker, purpose, tune voices)."""
+    name, seed, plan, ask, voices = job
+    os.environ["OMP_NUM_THREADS"] = "1"
+    speaker = sentences.Speaker(grammar.read(ask.grammar), seed)
+    folder, kokoro = f"{ask.parts}/kokoro", None
+    audio, rows, at, start = [], [], 0, time.time()
+    for count, maker, purpose, tune in plan:
+        use = voices["tune" if tune else "train"]
+        for _ in range(count):
+            if time.time() - start > ask.seconds:
+                break
+            words, text = draw(speaker, purpose)
+            if maker == "kokoro":
+                kokoro = kokoro or synth.Kokoro(folder)
+                x, kind = neural(kokoro, folder, use, tune, text, speaker.rng)
+            else:
+                x, kind = fast(use, tune, text, speaker.rng)
+            if not 1600 < len(x) < 9 * synth.RATE:
+                continue
+            audio.append((x * 32767).astype(np.int16))
+            group = "voices" if tune else "texts" if purpose == "tune" else "train"
+            rows.append([at, at + len(x), words, len(text.split()), group, kind])
+            at += len(x)
+    np.save(f"{ask.out}/{name}.npy", np.concatenate(audio))
+    json.dump(rows, open(f"{ask.out}/{name}.json", "w"))
+    return name, len(rows), at / synth.RATE, time.time() - start
+
+
+def main():
+    ask = argparse.ArgumentParser()
+    ask.add_argument("--parts", default=".ear/parts")
+    ask.add_argument("--grammar", default="grammars/en/exam.gram")
+    ask.add_argument("--out", default=".ear/speech")
+    ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--fast", type=int, default=12000)
+    ask.add_argument("--kokoro", type=int, default=6000)
+    ask.add_argument("--tune", type=int, default=800)
+    ask.add_argument("--jobs", type=int, default=os.cpu_count())
+    ask.add_argument("--seconds", type=float, default=1e9, help="each worker stops after this long, whatever is left")
+    ask = ask.parse_args()
+    os.makedirs(ask.out, exist_ok=True)
+    voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))
+    share = lambda n: -(-n // ask.jobs)
+    plan = [(share(ask.tune // 4), "fast", "tune", True), (share(ask.tune // 4), "kokoro", "tune", True),
+        (share(ask.tune // 2), "fast", "tune", False), (share(ask.fast), "fast", "train", False),
+        (share(ask.kokoro), "kokoro", "train", False)]
+    work = [(f"s{i:02d}", ask.seed * 1000 + i, plan, ask, voices) for i in range(ask.jobs)]
+    with multiprocessing.get_context("spawn").Pool(ask.jobs) as pool:
+        for done in pool.imap_unordered(shard, work):
+            print("%s: %d utterances, %.0f s of speech in %.0f s" % done, flush=True)
+
+
+if __name__ == "__main__":
+    main()
