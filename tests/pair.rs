@@ -49,6 +49,7 @@ fn exam(acts: &[(f64, Act)]) -> Exam {
         header: support::header(),
         calls: calls.collect(),
         breaths: Vec::new(),
+        entries: Vec::new(),
         notes: Vec::new(),
         frames: Vec::new(),
         audio: Vec::new(),

@@ -37,6 +37,8 @@ pub(crate) enum Task {
     Check(Check),
     /// Compute what the numbers say: totals, percentages, scores, the other limb, the last exam.
     Measure(Measure),
+    /// Type in a value that was read or measured; it counts before a spoken one.
+    Enter(Enter),
     /// Measure an outline on a still and add it to the exam.
     Trace(Trace),
     /// Write the report: one HTML file that needs nothing else.
@@ -203,6 +205,37 @@ pub(crate) enum MeasureForm {
     Text,
     /// For programs; `schema/measures.schema.json` describes it.
     Json,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example:\n  zonecall enter exams/juniper --limb LF --zone 2B --structure SDFT --term area \
+    --number 148 --unit mm2 --by Ada"
+)]
+pub(crate) struct Enter {
+    #[command(flatten)]
+    pub(crate) folder: Folder,
+    /// Limb.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) limb: String,
+    /// Zone in the scheme of the exam.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) zone: String,
+    /// Structure.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) structure: String,
+    /// What was measured or scored, as `protocols/values.toml` names it.
+    #[arg(long, value_name = "TERM")]
+    pub(crate) term: String,
+    /// How much.
+    #[arg(long)]
+    pub(crate) number: f64,
+    /// Unit; none for scores.
+    #[arg(long)]
+    pub(crate) unit: Option<String>,
+    /// Who enters it.
+    #[arg(long, value_name = "PERSON")]
+    pub(crate) by: String,
 }
 
 #[derive(Debug, clap::Args)]

@@ -7,6 +7,7 @@
 
 mod args;
 mod ear;
+mod enter;
 mod exam_folder;
 mod hear;
 mod journal;
@@ -32,6 +33,7 @@ pub fn run() -> ExitCode {
         Task::Pair(task) => pair::pair(&task),
         Task::Check(task) => show::check(&task),
         Task::Measure(task) => measure::measure(&task),
+        Task::Enter(task) => enter::enter(&task),
         Task::Trace(task) => trace::trace(&task),
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),

@@ -1,0 +1,146 @@
+//! What was said in an exam as numbers, for the tests of the measures; an invented horse among them.
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used)] // each test file uses its part
+
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+use zonecall::knowledge::measure::row::{MeasureRow, Name};
+use zonecall::knowledge::measure::{Against, Earlier, Occasion, Readings, measure};
+use zonecall::knowledge::place::Place;
+use zonecall::knowledge::record::{CallRow, EntryRow, FrameRow};
+use zonecall::protocol::Protocols;
+
+pub static PROTOCOLS: LazyLock<Protocols> = LazyLock::new(|| Protocols::built_in().unwrap());
+pub const ZONES: [&str; 7] = ["1A", "1B", "2A", "2B", "3A", "3B", "3C"];
+
+// Our own invented horse (trade-facts 7b, synthetic): areas and lesion areas in mm2, scores.
+pub const INJURED: [f64; 7] = [108.0, 112.0, 135.0, 150.0, 128.0, 104.0, 130.0];
+pub const LESION: [f64; 7] = [0.0, 0.0, 22.0, 51.0, 30.0, 0.0, 0.0];
+pub const OTHER: [f64; 7] = [106.0, 108.0, 104.0, 102.0, 103.0, 100.0, 127.0];
+pub const SCAN_2: ([f64; 7], [f64; 7]) =
+    ([108.0, 111.0, 126.0, 134.0, 122.0, 103.0, 130.0], [0.0, 0.0, 8.0, 20.0, 11.0, 0.0, 0.0]);
+pub const SCAN_3: ([f64; 7], [f64; 7]) =
+    ([109.0, 113.0, 131.0, 150.0, 131.0, 104.0, 131.0], [0.0, 0.0, 12.0, 33.0, 18.0, 0.0, 0.0]);
+
+/// What was said in one exam.
+#[derive(Clone, Default)]
+pub struct Said {
+    pub calls: Vec<CallRow>,
+    pub entries: Vec<EntryRow>,
+    pub frames: Vec<FrameRow>,
+}
+
+pub fn place(codes: &str) -> Place {
+    let mut parts = codes.split(' ').map(|part| (part != "-").then(|| part.to_owned()));
+    let mut next = || parts.next().flatten();
+    Place { limb: next(), zone: next(), plane: next(), structure: next() }
+}
+
+impl Said {
+    pub fn call(mut self, codes: &str, kind: &str, term: &str, with: impl FnOnce(&mut CallRow)) -> Said {
+        let seq = (self.calls.len() + self.entries.len() + 1) as u64;
+        let mut row = CallRow {
+            seq,
+            kind: kind.to_owned(),
+            place: place(codes),
+            term: Some(term.to_owned()),
+            ..CallRow::default()
+        };
+        with(&mut row);
+        self.calls.push(row);
+        self
+    }
+
+    pub fn value(self, codes: &str, term: &str, number: f64, unit: &str) -> Said {
+        self.call(codes, "value", term, |row| {
+            row.number = Some(number);
+            row.unit = (!unit.is_empty()).then(|| unit.to_owned());
+            row.scale = PROTOCOLS.value(term).and_then(|kind| kind.scale.clone());
+        })
+    }
+
+    pub fn finding(self, codes: &str, class: &str, term: &str) -> Said {
+        self.call(codes, "finding", term, |row| row.class = Some(class.to_owned()))
+    }
+
+    pub fn traced(mut self, codes: &str, term: &str, number: f64, by: &str) -> Said {
+        let seq = (self.calls.len() + self.entries.len() + 1) as u64;
+        self.entries.push(EntryRow {
+            seq,
+            place: place(codes),
+            term: term.to_owned(),
+            number,
+            unit: Some("mm2".to_owned()),
+            traced: true,
+            by: Some(by.to_owned()),
+            still: Some("2.25.7".to_owned()),
+            ..EntryRow::default()
+        });
+        self
+    }
+
+    pub fn column(mut self, limb: &str, structure: &str, term: &str, zones: &[&str], mm2: &[f64]) -> Said {
+        for (zone, number) in zones.iter().zip(mm2) {
+            self = self.value(&format!("{limb} {zone} T {structure}"), term, *number, "mm2");
+        }
+        self
+    }
+
+    pub fn against(&self, against: &Against) -> Vec<MeasureRow> {
+        let readings = Readings { calls: &self.calls, entries: &self.entries, frames: &self.frames };
+        let schemes = BTreeMap::from([
+            ("fore".to_owned(), "thirds".to_owned()),
+            ("hind".to_owned(), "tarsometatarsal".to_owned()),
+        ]);
+        let at = "2026-05-04T08:00:00Z".parse().unwrap();
+        let occasion = Occasion { at, utc_offset_s: 7200, schemes: &schemes };
+        measure(&readings, &occasion, against, &PROTOCOLS)
+    }
+
+    pub fn rows(&self) -> Vec<MeasureRow> {
+        self.against(&Against::default())
+    }
+
+    pub fn earlier(&self, at: &str) -> Against {
+        let earlier = Earlier { id: at.to_owned(), at: at.parse().unwrap(), rows: self.rows() };
+        Against { earlier: vec![earlier], ..Against::default() }
+    }
+}
+
+pub fn sdft(limb: &str, areas: &[f64], lesions: &[f64]) -> Said {
+    let said = Said::default().column(limb, "SDFT", "area", &ZONES, areas);
+    let some: Vec<(&str, f64)> =
+        ZONES.into_iter().zip(lesions.iter().copied()).filter(|one| one.1 > 0.0).collect();
+    let (zones, lesions): (Vec<&str>, Vec<f64>) = some.into_iter().unzip();
+    said.column(limb, "SDFT", "lesion area", &zones, &lesions)
+}
+
+#[track_caller]
+pub fn row<'a>(
+    rows: &'a [MeasureRow],
+    limb: &str,
+    structure: &str,
+    zone: Option<&str>,
+    name: Name,
+) -> &'a MeasureRow {
+    let fits = |row: &&MeasureRow| {
+        row.limb == limb
+            && row.structure.as_deref() == Some(structure)
+            && row.zone.as_deref() == zone
+            && row.name == name
+    };
+    rows.iter()
+        .find(fits)
+        .unwrap_or_else(|| panic!("no {name:?} of {structure} in {zone:?} on {limb}: {rows:#?}"))
+}
+
+#[track_caller]
+pub fn value(rows: &[MeasureRow], limb: &str, structure: &str, zone: Option<&str>, name: Name) -> f64 {
+    let row = row(rows, limb, structure, zone, name);
+    row.value.unwrap_or_else(|| panic!("no value: {row:#?}"))
+}
+
+#[track_caller]
+pub fn near(found: f64, wanted: f64, within: f64) {
+    assert!((found - wanted).abs() <= within, "{found} is not {wanted} within {within}");
+}
