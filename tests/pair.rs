@@ -45,7 +45,6 @@ fn exam(acts: &[(f64, Act)]) -> Exam {
         }
     });
     Exam {
-        entries: Vec::new(),
         header: support::header(),
         calls: calls.collect(),
         breaths: Vec::new(),
