@@ -9,8 +9,11 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use zonecall::clock::SAMPLE_RATE_HZ;
+use zonecall::exam::parse::meaning;
 use zonecall::hear::decode;
 use zonecall::hear::endpoint::Breaths;
+use zonecall::hear::neural::Neural;
+use zonecall::hear::neural::parts::Parts;
 use zonecall::hear::recognise::Recogniser;
 use zonecall::hear::sphinx::{Sphinx, default_model_dir};
 use zonecall::language::pack::Pack;
@@ -22,12 +25,18 @@ const RUNS: usize = 5;
 const WANTED: f64 = 1.10;
 
 /// The engine and nothing else: audio in, words out, nothing kept, nothing understood.
-fn bare(audio: &Path) {
+fn bare(ear: &str, audio: &Path) {
     let protocols = Protocols::built_in().unwrap();
     let schemes = [("fore", "thirds"), ("hind", "tarsometatarsal")];
     let schemes = schemes.map(|(group, name)| (group.to_owned(), name.to_owned())).into();
     let language = Pack::built_in().unwrap().for_zones(&protocols.zones_by_limb(&schemes));
-    let mut engine = Sphinx::load(&default_model_dir(), &language.engine).unwrap();
+    let mut engine: Box<dyn Recogniser> = if ear == "neural" {
+        let (known, units) = (language.clone(), protocols.clone());
+        let meaning = move |words: &[&str]| meaning(words, &known, &units);
+        Box::new(Neural::load(&Parts::find(None, "en"), &language.engine, Box::new(meaning)).unwrap())
+    } else {
+        Box::new(Sphinx::load(&default_model_dir(), &language.engine).unwrap())
+    };
     let mut recording = decode::open(audio).unwrap();
     let mut breaths = Breaths::new(0).unwrap();
     let mut words = 0;
@@ -71,36 +80,40 @@ fn median(mut values: Vec<f64>) -> f64 {
 fn main() {
     let mut args = std::env::args().skip(1);
     if args.next().as_deref() == Some("--bare") {
-        bare(&PathBuf::from(args.next().unwrap()));
+        bare(&args.next().unwrap(), &PathBuf::from(args.next().unwrap()));
         return;
     }
     let audio = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio/fore-limbs.flac");
     let samples = f64::from(u32::try_from(decode::open(&audio).unwrap().total_samples().unwrap()).unwrap());
     let audio_s = samples / f64::from(SAMPLE_RATE_HZ);
+    println!("{audio_s:.0} s of audio, median of {RUNS} runs each");
+    for ear in ["sphinx", "neural"] {
+        compare(ear, &audio, audio_s);
+    }
+}
+
+fn compare(ear: &str, audio: &Path, audio_s: f64) {
     let (mut engine, mut program) = (Vec::new(), Vec::new());
     for _ in 0..RUNS {
         // In turn, so that a slow moment of the machine meets both.
-        engine.push(measure(Command::new(std::env::current_exe().unwrap()).arg("--bare").arg(&audio)));
+        let mut bare = Command::new(std::env::current_exe().unwrap());
+        engine.push(measure(bare.args(["--bare", ear]).arg(audio)));
         let folder = tempfile::tempdir().unwrap();
         let mut hear = Command::new(env!("CARGO_BIN_EXE_zonecall"));
-        hear.arg("hear").arg(&audio).arg("--into").arg(folder.path().join("exam"));
+        hear.args(["hear", "--ear", ear]).arg(audio).arg("--into").arg(folder.path().join("exam"));
         program.push(measure(hear.args(["--started-at", "2026-05-04T10:00:00+02:00"])));
     }
     let of = |runs: &[(f64, f64)], part: fn(&(f64, f64)) -> f64| median(runs.iter().map(part).collect());
     let (engine_s, engine_mib) = (of(&engine, |run| run.0), of(&engine, |run| run.1));
     let (program_s, program_mib) = (of(&program, |run| run.0), of(&program, |run| run.1));
-    println!("{audio_s:.0} s of audio, median of {RUNS} runs each");
-    println!(
-        "bare engine:   {engine_s:.2} s, real-time factor {:.4}, peak {engine_mib:.0} MiB",
-        engine_s / audio_s
-    );
-    println!(
-        "zonecall hear: {program_s:.2} s, real-time factor {:.4}, peak {program_mib:.0} MiB",
-        program_s / audio_s
-    );
-    println!(
-        "ratio: time {:.3}, memory {:.3} (at most {WANTED} wanted)",
-        program_s / engine_s,
-        program_mib / engine_mib
-    );
+    let line = |what: &str, took_s: f64, peak_mib: f64| {
+        println!(
+            "{ear}, {what}: {took_s:.2} s, real-time factor {:.4}, peak {peak_mib:.0} MiB",
+            took_s / audio_s
+        );
+    };
+    line("bare engine", engine_s, engine_mib);
+    line("zonecall hear", program_s, program_mib);
+    let (time, memory) = (program_s / engine_s, program_mib / engine_mib);
+    println!("{ear}, ratio: time {time:.3}, memory {memory:.3} (at most {WANTED} wanted)");
 }
