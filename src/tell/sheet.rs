@@ -65,6 +65,10 @@ pub(crate) fn sheets(record: &Record, protocols: &Protocols) -> Vec<Sheet> {
                     && (part == Some(strand) || part.is_some_and(|part| ratio_of(part) == Some(strand)))
             })
             .collect();
+        // Where only "normal" was said there is nothing to compute; the calls and the record still have it.
+        if !mine.iter().any(|row| row.value.is_some_and(|value| value != 0.0)) {
+            continue;
+        }
         let mut sheet = Sheet {
             limb: row.limb.clone(),
             scheme: scheme.clone(),
