@@ -180,3 +180,21 @@ fn talk_and_half_phrases_change_nothing_but_stay_in_the_journal() {
     assert_eq!(outcomes, wanted);
     assert_eq!(exam.context.limb.as_deref(), Some("LF"));
 }
+
+#[test]
+fn a_doubted_breath_ends_neither_a_pause_nor_a_note() {
+    let (language, protocols) = &*support::BUILT_IN;
+    for (opens, ends) in [("stop listening", "start listening"), ("note", "end note")] {
+        let mut attention = zonecall::exam::attend::Attention::default();
+        let mut hear = |at_s: f64, text: &str, unsure: bool, rejected: bool| {
+            let mut utterance = support::breath(at_s, text);
+            (utterance.unsure, utterance.rejected) = (unsure, rejected);
+            let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
+            attention.attend(utterance, parsed).1.len()
+        };
+        assert_eq!(hear(1.0, opens, false, false), 1, "{opens}");
+        assert_eq!(hear(3.0, ends, true, false), 0, "unsure: {ends}");
+        assert_eq!(hear(5.0, ends, false, true), 0, "rejected: {ends}");
+        assert_eq!(hear(7.0, ends, false, false), 1, "{ends}");
+    }
+}

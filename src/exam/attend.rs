@@ -49,7 +49,11 @@ impl Attention {
         (Heard { utterance, outcome, problems }, calls)
     }
 
-    fn decide(&mut self, utterance: &Utterance, parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
+    fn decide(&mut self, utterance: &Utterance, mut parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
+        if utterance.rejected || utterance.unsure {
+            // Not even to end a pause or a note: a doubted breath changes nothing.
+            parsed.calls.clear();
+        }
         if self.ended || self.paused {
             return self.while_closed(parsed);
         }
