@@ -4,10 +4,11 @@
 //! Out: `journal.jsonl`, `record.json`, `findings.txt`. `UPDATE_EXPECT=1` writes them anew; read the difference.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/program.rs"]
+mod program;
 mod support;
 
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 use dicom_core::{DataElement, PrimitiveValue, VR};
 use dicom_dictionary_std::tags;
@@ -52,8 +53,8 @@ fn write_stills(case: &Path, into: &Path) {
     }
 }
 
-fn zonecall(args: &[&str]) -> String {
-    let done = Command::new(env!("CARGO_BIN_EXE_zonecall")).args(args).output().unwrap();
+fn told(args: &[&str]) -> String {
+    let done = program::zonecall(args);
     assert!(done.status.code().is_some_and(|code| code < 2), "{}", String::from_utf8_lossy(&done.stderr));
     String::from_utf8(done.stdout).unwrap()
 }
@@ -75,8 +76,8 @@ fn check(case: &Path) {
     let name = exam.to_string_lossy();
     let lines = std::fs::read_to_string(exam.join(JOURNAL_FILE)).unwrap();
     expect_file![case.join("journal.jsonl")].assert_eq(&lines);
-    expect_file![case.join("record.json")].assert_eq(&zonecall(&["export", &name, "--as", "json"]));
-    expect_file![case.join("findings.txt")].assert_eq(&zonecall(&["check", &name]));
+    expect_file![case.join("record.json")].assert_eq(&told(&["export", &name, "--as", "json"]));
+    expect_file![case.join("findings.txt")].assert_eq(&told(&["check", &name]));
 }
 
 #[test]

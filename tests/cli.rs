@@ -1,6 +1,8 @@
 //! The command line as its users meet it: help, exit codes, errors with the way out, and Ctrl-C.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/program.rs"]
+mod program;
 mod support;
 
 use std::io::Write;
@@ -8,19 +10,29 @@ use std::path::Path;
 use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
-const COMMANDS: [&str; 9] =
-    ["hear", "journal", "pair", "check", "report", "export", "phrases", "manual", "completions"];
+use program::zonecall;
 
-fn zonecall(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_zonecall")).args(args).output().unwrap()
-}
+const COMMANDS: [&str; 12] = [
+    "hear",
+    "journal",
+    "pair",
+    "check",
+    "measure",
+    "enter",
+    "trace",
+    "report",
+    "export",
+    "phrases",
+    "manual",
+    "completions",
+];
 
 fn told(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
 }
 
 fn demo(file: &str) -> String {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio").join(file).to_string_lossy().into_owned()
+    program::demo(file).to_string_lossy().into_owned()
 }
 
 #[test]

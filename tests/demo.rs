@@ -1,19 +1,13 @@
 //! The whole chain on the demo exams, with PocketSphinx: every call exact, every still labelled right.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/program.rs"]
+mod program;
+
 use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::Command;
 
-const START: &str = "2026-05-04T10:00:00+02:00";
-
-fn zonecall(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_zonecall")).args(args).output().expect("the program starts")
-}
-
-fn demo(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio").join(file)
-}
+use program::{START, demo, demo_stills, zonecall};
 
 /// What the vet says in a scenario file, without what only the horse or the owner hears.
 fn said(scenario: &str) -> Vec<String> {
@@ -52,8 +46,7 @@ fn heard(name: &str, hind: &str) -> (tempfile::TempDir, serde_json::Value) {
     ]);
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let stills = folder.path().join("scanner");
-    let maker = Path::new(env!("CARGO_BIN_EXE_zonecall")).with_file_name("examples").join("demo_stills");
-    let made = Command::new(maker).arg(demo(&format!("{name}.stills.csv"))).arg(&stills).arg(START).status();
+    let made = demo_stills().arg(demo(&format!("{name}.stills.csv"))).arg(&stills).arg(START).status();
     assert!(made.expect("demo_stills was built").success());
     let paired = zonecall(&["pair", &exam, "--frames", &stills.to_string_lossy()]);
     assert!(paired.status.code().is_some_and(|code| code < 2), "{}", String::from_utf8_lossy(&paired.stderr));
@@ -154,9 +147,8 @@ fn a_second_exam_never_goes_into_the_same_folder() {
 #[test]
 fn the_stills_of_the_demo_are_sound_dicom() {
     let folder = tempfile::tempdir().expect("folder");
-    let maker = Path::new(env!("CARGO_BIN_EXE_zonecall")).with_file_name("examples").join("demo_stills");
     let table = demo("hind-limb.stills.csv");
-    assert!(Command::new(maker).arg(table).arg(folder.path()).arg(START).status().expect("runs").success());
+    assert!(demo_stills().arg(table).arg(folder.path()).arg(START).status().expect("runs").success());
     let judged = Command::new("dciodvfy").arg(folder.path().join("IM0001.dcm")).output();
     let said = judged.expect("dciodvfy of Debian's dicom3tools; `make setup` installs it").stderr;
     let said = String::from_utf8_lossy(&said);

@@ -2,27 +2,25 @@
 //! And the demo's expected calls are what the real engine hears.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss)] // tests may panic
 
-use std::path::{Path, PathBuf};
+#[path = "support/program.rs"]
+mod program;
+
+use std::path::PathBuf;
 use std::process::Command;
 
 use dicom_dictionary_std::tags;
 use dicom_object::{FileDicomObject, InMemDicomObject, open_file};
+use program::{START, demo, demo_stills, zonecall};
 
-const START: &str = "2026-05-04T10:00:00+02:00";
 /// Between the mean of tissue (45) and of tendon (105), the two brightnesses that the pictures are drawn with.
 const BETWEEN: f64 = 75.0;
 /// Half the side of the square that speckle is averaged over before it is cut at `BETWEEN`. Larger squares
 /// round off the ends of an ellipse: with 4, one picture reads 1.2 % small though its pixels are right.
 const REACH: usize = 2;
 
-fn demo(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio").join(file)
-}
-
 fn make(table: &str, more: &[&str]) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("folder");
-    let maker = Path::new(env!("CARGO_BIN_EXE_zonecall")).with_file_name("examples").join("demo_stills");
-    let made = Command::new(maker).arg(demo(table)).arg(folder.path()).arg(START).args(more).status();
+    let made = demo_stills().arg(demo(table)).arg(folder.path()).arg(START).args(more).status();
     assert!(made.expect("demo_stills was built").success());
     folder
 }
@@ -181,8 +179,6 @@ fn the_real_engine_hears_every_expected_call_of_the_truth_files() {
     for (name, calls) in [("fore-limbs", 83), ("hind-limb", 20)] {
         let folder = tempfile::tempdir().expect("folder");
         let exam = folder.path().join("exam");
-        let zonecall =
-            |args: &[&str]| Command::new(env!("CARGO_BIN_EXE_zonecall")).args(args).output().expect("runs");
         let (audio, exam) = (demo(&format!("{name}.flac")), exam.to_string_lossy());
         let heard = [
             "hear",

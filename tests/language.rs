@@ -184,7 +184,7 @@ fn the_zones_an_engine_can_hear_follow_the_limb() {
     assert!(!says(Some("LH"), "left fore zone four charlie transverse"));
     assert!(says(Some("LF"), "save left hind zone four charlie transverse save"));
     assert!(!says(Some("LF"), "four"), "no dead ends are left");
-    assert!(!graph.arcs[graph.start(Some("LF"))].contains_key("four"));
+    assert!(!graph.arcs[graph.starts.of(Some("LF"))].contains_key("four"));
 }
 
 fn fault(source: &str, expect: &Expect) {

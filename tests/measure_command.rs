@@ -1,16 +1,15 @@
 //! `zonecall measure`, `enter` and `check --explain` from outside.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // a test may panic
 
+#[path = "support/program.rs"]
+mod program;
 mod support;
 
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::Output;
 
+use program::zonecall;
 use serde_json::Value;
-
-fn zonecall(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_zonecall")).args(args).output().unwrap()
-}
 
 fn exam(folder: &Path, area: &str) -> String {
     support::write_journal(

@@ -1,27 +1,19 @@
 //! The neural ear as a whole: its files, its choice, and the demo exams heard with it.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/program.rs"]
+mod program;
 mod support;
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::path::Path;
 
+use program::{START, demo, zonecall};
 use zonecall::clock::Span;
 use zonecall::exam::parse::{meaning, parse};
 use zonecall::hear::neural::Neural;
 use zonecall::hear::neural::parts::Parts;
 use zonecall::hear::recognise::{EngineError, Recogniser};
 use zonecall::hear::utterance::Segment;
-
-const START: &str = "2026-05-04T10:00:00+02:00";
-
-fn zonecall(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_zonecall")).args(args).output().expect("the program starts")
-}
-
-fn demo(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio").join(file)
-}
 
 fn load(parts: &Parts) -> Result<Neural, EngineError> {
     let (language, protocols) = &*support::BUILT_IN;

@@ -8,7 +8,7 @@ use zonecall::hear::neural::align::{WordFrames, align};
 use zonecall::hear::neural::lexicon::Lexicon;
 use zonecall::hear::neural::network::Network;
 use zonecall::hear::neural::search::{Frames, Reading, Width, search};
-use zonecall::language::graph::WordGraph;
+use zonecall::language::graph::{Starts, WordGraph};
 
 /// A graph from (from, word, to) and its end states.
 fn graph(arcs: &[(usize, &str, usize)], ends: &[usize]) -> WordGraph {
@@ -17,7 +17,7 @@ fn graph(arcs: &[(usize, &str, usize)], ends: &[usize]) -> WordGraph {
     for (from, word, to) in arcs {
         out[*from].insert((*word).to_owned(), *to);
     }
-    WordGraph { arcs: out, ends: ends.iter().copied().collect(), starts: BTreeMap::new() }
+    WordGraph { arcs: out, ends: ends.iter().copied().collect(), starts: Starts::default() }
 }
 
 fn lexicon(sounds: &[(&str, &[usize])]) -> Lexicon {
@@ -132,7 +132,7 @@ fn language() -> impl Strategy<Value = (WordGraph, Lexicon)> {
             WordGraph {
                 arcs: out,
                 ends: ends.into_iter().collect::<BTreeSet<usize>>(),
-                starts: BTreeMap::new(),
+                starts: Starts::default(),
             },
             lexicon,
         )

@@ -44,20 +44,7 @@ fn exam(acts: &[(f64, Act)]) -> Exam {
             problems: Vec::new(),
         }
     });
-    Exam {
-        header: support::header(),
-        calls: calls.collect(),
-        breaths: Vec::new(),
-        entries: Vec::new(),
-        notes: Vec::new(),
-        frames: Vec::new(),
-        audio: Vec::new(),
-        anchors: Vec::new(),
-        context: Context::default(),
-        closed: None,
-        samples_lost: 0,
-        damage: Vec::new(),
-    }
+    Exam { calls: calls.collect(), ..Exam::new(support::header()) }
 }
 
 fn still(idx: usize, scanner_s: f64, resolution_s: f64) -> Frame {

@@ -1,9 +1,10 @@
 //! Traced areas: against another program's values, against known areas, and refused where the scale is not sound.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, clippy::cast_sign_loss)]
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+#[path = "support/program.rs"]
+mod program;
 
+use program::{demo, demo_stills, zonecall};
 use serde_json::Value;
 use zonecall::frames::dicom::Region;
 use zonecall::trace::{
@@ -183,14 +184,6 @@ fn the_grey_inside_a_lesion_is_compared_with_the_rest_of_its_structure() {
     assert!(compared.caution.contains("gain"));
 }
 
-fn zonecall(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_zonecall")).args(args).output().unwrap()
-}
-
-fn demo(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio").join(file)
-}
-
 #[path = "support/mod.rs"]
 mod support;
 
@@ -200,18 +193,13 @@ fn traces_on_a_demo_still_are_within_one_percent_and_reach_the_measures() {
     let folder = tempfile::tempdir().unwrap();
     let exam = folder.path().join("exam");
     let stills = folder.path().join("stills");
-    let maker = Path::new(env!("CARGO_BIN_EXE_zonecall")).with_file_name("examples").join("demo_stills");
     let table = std::fs::read_to_string(demo("fore-limbs.stills.csv")).unwrap();
     let row = table.lines().find(|line| line.contains("LF 2B T")).unwrap();
     let at_s: f64 = row.split(',').next().unwrap().parse().unwrap();
     let small = folder.path().join("one.csv");
     std::fs::write(&small, format!("{}\n{row}\n", table.lines().next().unwrap())).unwrap();
-    let made = Command::new(maker)
-        .arg(&small)
-        .arg(&stills)
-        .args(["2026-05-04T10:00:00+02:00", "0"])
-        .status()
-        .unwrap();
+    let made =
+        demo_stills().arg(&small).arg(&stills).args(["2026-05-04T10:00:00+02:00", "0"]).status().unwrap();
     assert!(made.success());
     support::write_journal(
         &exam,

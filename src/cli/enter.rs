@@ -54,7 +54,7 @@ pub(crate) fn enter(args: &args::Enter) -> anyhow::Result<ExitCode> {
         still: None,
         outline: None,
     };
-    let sample = exam.breaths.last().map_or(0, |breath| breath.span.to);
+    let sample = exam.last_sample();
     let seq = Journal::open(folder)?.append(Utc::now(), sample, &Event::Entered(Box::new(entered)))?;
     writeln!(std::io::stdout(), "written as line {seq} of the journal; it counts before what was said")?;
     Ok(ExitCode::SUCCESS)

@@ -12,7 +12,7 @@ use std::path::Path;
 use anyhow::{Context as _, bail, ensure};
 
 use super::args;
-use crate::exam::event::Horse;
+use crate::exam::event::{Header, Horse};
 use crate::exam::fold::{Exam, fold};
 use crate::exam::journal;
 use crate::frames::pair::pair;
@@ -66,20 +66,13 @@ pub(crate) fn record_of(args: &args::Folder) -> anyhow::Result<(Record, Protocol
     Ok((record, protocols))
 }
 
-/// The record of the exam in `folder`, its measures held against what was named.
-pub(crate) fn record_against(
-    folder: &Path,
-    protocols: &Protocols,
-    against: &Against,
-) -> anyhow::Result<Record> {
-    let exam = exam(folder, protocols)?;
-    let pairing = pair(&exam, &exam.frames);
-    Ok(record::record_against(&exam, &pairing, protocols, against))
+/// The record of an exam, its measures held against what was named.
+pub(crate) fn record_against(exam: &Exam, protocols: &Protocols, against: &Against) -> Record {
+    record::record_against(exam, &pair(exam, &exam.frames), protocols, against)
 }
 
-/// Reads what the exam in `folder` is to be held against.
-pub(crate) fn against(args: &args::Against, folder: &Path, protocols: &Protocols) -> anyhow::Result<Against> {
-    let now = exam(folder, protocols)?.header;
+/// Reads what the exam that began with `now` is to be held against.
+pub(crate) fn against(args: &args::Against, now: &Header, protocols: &Protocols) -> anyhow::Result<Against> {
     let mut earlier = Vec::new();
     for other in &args.earlier {
         let record = record_in(other, protocols)?;
@@ -119,7 +112,7 @@ fn reference(name: &str) -> anyhow::Result<Reference> {
 
 /// The record of the exam in `folder`.
 pub(crate) fn record_in(folder: &Path, protocols: &Protocols) -> anyhow::Result<Record> {
-    record_against(folder, protocols, &Against::default())
+    Ok(record_against(&exam(folder, protocols)?, protocols, &Against::default()))
 }
 
 /// Writes a file whole or not at all, making its folder.

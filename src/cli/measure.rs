@@ -10,8 +10,9 @@ use crate::tell::sheet;
 pub(crate) fn measure(args: &args::Measure) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
     let protocols = exam_folder::protocols(&args.folder.knowledge)?;
-    let against = exam_folder::against(&args.against, folder, &protocols)?;
-    let record = exam_folder::record_against(folder, &protocols, &against)?;
+    let exam = exam_folder::exam(folder, &protocols)?;
+    let against = exam_folder::against(&args.against, &exam.header, &protocols)?;
+    let record = exam_folder::record_against(&exam, &protocols, &against);
     let text = match args.form {
         args::MeasureForm::Text => sheet::text(&record, &protocols),
         args::MeasureForm::Json => sheet::json(&record),

@@ -24,7 +24,7 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     );
     let (frames, refused) = folder::read(&args.frames, exam_folder, exam.header.utc_offset_s);
     let mut journal = Journal::open(exam_folder)?;
-    let sample = exam.breaths.last().map_or(0, |breath| breath.span.to);
+    let sample = exam.last_sample();
     let mut added = 0;
     for frame in frames {
         if exam.frames.iter().all(|known| known.id != frame.id) {

@@ -58,8 +58,9 @@ fn explain(id: &str, protocols: &Protocols) -> anyhow::Result<ExitCode> {
 pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
     let protocols = exam_folder::protocols(&args.folder.knowledge)?;
-    let against = exam_folder::against(&args.against, folder, &protocols)?;
-    let record = exam_folder::record_against(folder, &protocols, &against)?;
+    let exam = exam_folder::exam(folder, &protocols)?;
+    let against = exam_folder::against(&args.against, &exam.header, &protocols)?;
+    let record = exam_folder::record_against(&exam, &protocols, &against);
     let pictures = tell::picture::pictures(&record, folder);
     let page = tell::report::report_since(&record, &against.earlier, &protocols, &pictures);
     let path = args.out.clone().unwrap_or_else(|| folder.join("out/report.html"));

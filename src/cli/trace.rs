@@ -14,6 +14,7 @@ use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
 use crate::exam::journal::Journal;
 use crate::frames::dicom;
+use crate::knowledge::measure::Against;
 use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::tell::picture;
@@ -23,7 +24,7 @@ pub(crate) fn trace(args: &args::Trace) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
     let protocols = open::protocols(&args.folder.knowledge)?;
     let exam = open::exam(folder, &protocols)?;
-    let record = open::record_in(folder, &protocols)?;
+    let record = open::record_against(&exam, &protocols, &Against::default());
     let frame = still(&record, &args.still)?;
     let path = folder.join(&frame.file);
     let outline = outline(args, &path)?;
@@ -57,7 +58,7 @@ pub(crate) fn trace(args: &args::Trace) -> anyhow::Result<ExitCode> {
         )?;
         return Ok(ExitCode::from(1));
     }
-    let sample = exam.breaths.last().map_or(0, |breath| breath.span.to);
+    let sample = exam.last_sample();
     let seq = Journal::open(folder)?.append(Utc::now(), sample, &Event::Entered(Box::new(entered)))?;
     writeln!(out, "written as line {seq} of the journal; a later trace of the same place counts before it")?;
     Ok(ExitCode::SUCCESS)

@@ -44,6 +44,33 @@ pub struct Exam {
     pub damage: Vec<(u64, Problem)>,
 }
 
+impl Exam {
+    /// An exam in which nothing was said yet.
+    #[must_use]
+    pub fn new(header: Header) -> Self {
+        Self {
+            header,
+            calls: Vec::new(),
+            breaths: Vec::new(),
+            entries: Vec::new(),
+            notes: Vec::new(),
+            frames: Vec::new(),
+            audio: Vec::new(),
+            anchors: Vec::new(),
+            context: Context::default(),
+            closed: None,
+            samples_lost: 0,
+            damage: Vec::new(),
+        }
+    }
+
+    /// The sample at which the last breath ended: where events belong that are found or entered afterwards.
+    #[must_use]
+    pub fn last_sample(&self) -> u64 {
+        self.breaths.last().map_or(0, |breath| breath.span.to)
+    }
+}
+
 /// A call with what was in force.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoggedCall {
@@ -131,20 +158,7 @@ pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
     let Some(Event::Exam(header)) = lines.events.first().map(|line| &line.event) else {
         return Err(FoldError::NoHeader);
     };
-    let mut exam = Exam {
-        header: (**header).clone(),
-        calls: Vec::new(),
-        breaths: Vec::new(),
-        entries: Vec::new(),
-        notes: Vec::new(),
-        frames: Vec::new(),
-        audio: Vec::new(),
-        anchors: Vec::new(),
-        context: Context::default(),
-        closed: None,
-        samples_lost: 0,
-        damage: lines.damage.clone(),
-    };
+    let mut exam = Exam { damage: lines.damage.clone(), ..Exam::new((**header).clone()) };
     for line in &lines.events {
         exam.take(line);
     }

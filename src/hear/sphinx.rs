@@ -16,7 +16,7 @@ use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::sphinx_sys::{Decoder, Piece, Setting};
 use crate::hear::utterance::{Segment, Utterance, Word};
 use crate::language::engine::{EngineLanguage, GrammarWord};
-use crate::language::graph::WordGraph;
+use crate::language::graph::Starts;
 
 const VERSION: &str = "5.1.1";
 const PHONES: &str = "phones";
@@ -47,7 +47,7 @@ const DITHER_PEAK: i16 = 2;
 pub struct Sphinx {
     decoder: Decoder,
     id: EngineId,
-    graph: WordGraph,
+    starts: Starts,
     /// The search for the limb in force.
     search: String,
 }
@@ -92,9 +92,9 @@ impl Sphinx {
             ("compallsen", Setting::Switch(true)),
             ("loglevel", Setting::Text("FATAL")),
         ])?;
-        let graph = language.graph.clone();
-        for start in std::iter::once(WordGraph::START).chain(graph.starts.values().copied()) {
-            let text = temporary(&graph.fsg(start))?;
+        let starts = language.graph.starts.clone();
+        for start in starts.all() {
+            let text = temporary(&language.graph.fsg(start))?;
             decoder.add_graph(&search(start), &text.path().to_string_lossy())?;
         }
         decoder.add_phone_loop(PHONES, &phones.to_string_lossy())?;
@@ -104,7 +104,8 @@ impl Sphinx {
             model: "en-us".to_owned(),
             model_sha256: crate::hex(&hash.finalize()),
         };
-        Ok(Self { decoder, id, graph, search: search(WordGraph::START) })
+        let search = search(starts.of(None));
+        Ok(Self { decoder, id, starts, search })
     }
 }
 
@@ -142,7 +143,7 @@ impl Recogniser for Sphinx {
     }
 
     fn follow(&mut self, limb: Option<&str>) {
-        self.search = search(self.graph.start(limb));
+        self.search = search(self.starts.of(limb));
     }
 }
 

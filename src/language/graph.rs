@@ -20,14 +20,32 @@ pub struct WordGraph {
     pub arcs: Vec<BTreeMap<String, usize>>,
     /// States in which a breath may end.
     pub ends: BTreeSet<usize>,
-    /// Where a breath begins while this limb is in force; limbs with the same zones begin at the same state.
-    pub starts: BTreeMap<String, usize>,
+    /// Where a breath begins.
+    pub starts: Starts,
+}
+
+/// The state in which a breath begins while a limb is in force; limbs with the same zones begin at the same state.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Starts(BTreeMap<String, usize>);
+
+impl Starts {
+    /// While no limb is in force, or one that is not known: every zone can be said.
+    const ANYWHERE: usize = 0;
+
+    /// The state for `limb`.
+    #[must_use]
+    pub fn of(&self, limb: Option<&str>) -> usize {
+        limb.and_then(|limb| self.0.get(limb)).copied().unwrap_or(Self::ANYWHERE)
+    }
+
+    /// The states in which a breath can begin, each once.
+    #[must_use]
+    pub fn all(&self) -> BTreeSet<usize> {
+        self.0.values().copied().chain([Self::ANYWHERE]).collect()
+    }
 }
 
 impl WordGraph {
-    /// Where a breath begins while no limb is in force: every zone can be said.
-    pub const START: usize = 0;
-
     /// The smallest graph that allows what `automaton` reads, the zones following the limb.
     #[must_use]
     pub fn new(automaton: &Automaton, zones: &ZonesByLimb) -> Self {
@@ -37,17 +55,11 @@ impl WordGraph {
         smallest(&graph)
     }
 
-    /// The state in which a breath begins while `limb` is in force.
-    #[must_use]
-    pub fn start(&self, limb: Option<&str>) -> usize {
-        limb.and_then(|limb| self.starts.get(limb)).copied().unwrap_or(Self::START)
-    }
-
     /// True when the words can be said while `limb` is in force.
     #[must_use]
     pub fn allows(&self, limb: Option<&str>, words: &[&str]) -> bool {
         let step = |state: usize, word: &&str| self.arcs[state].get(*word).copied();
-        words.iter().try_fold(self.start(limb), step).is_some_and(|state| self.ends.contains(&state))
+        words.iter().try_fold(self.starts.of(limb), step).is_some_and(|state| self.ends.contains(&state))
     }
 
     /// The graph from one start in the text format of the Sphinx engines, every arc out of a state equally likely.
@@ -147,7 +159,8 @@ impl<'a> Follow<'a> {
             .map(|set| id_of(self.closure([(self.automaton.start(), set)]), &mut open))
             .collect();
         let limbs = self.set_of.iter().map(|(limb, set)| ((*limb).to_owned(), starts[*set]));
-        let mut graph = WordGraph { arcs: Vec::new(), ends: BTreeSet::new(), starts: limbs.collect() };
+        let mut graph =
+            WordGraph { arcs: Vec::new(), ends: BTreeSet::new(), starts: Starts(limbs.collect()) };
         while let Some(places) = open.get(graph.arcs.len()).cloned() {
             let mut next: BTreeMap<String, Vec<Here>> = BTreeMap::new();
             for (state, set) in &places {
@@ -186,7 +199,7 @@ fn smallest(graph: &WordGraph) -> WordGraph {
         }
     }
     let n_groups = group.iter().max().map_or(0, |most| most + 1);
-    let starts = graph.starts.iter().map(|(limb, state)| (limb.clone(), group[*state])).collect();
+    let starts = Starts(graph.starts.0.iter().map(|(limb, state)| (limb.clone(), group[*state])).collect());
     let mut small = WordGraph { arcs: vec![BTreeMap::new(); n_groups], ends: BTreeSet::new(), starts };
     for (state, arcs) in graph.arcs.iter().enumerate() {
         small.arcs[group[state]] = arcs.iter().map(|(word, to)| (word.clone(), group[*to])).collect();

@@ -39,19 +39,35 @@ struct Side<'a> {
     zones: Vec<(Option<f64>, Option<f64>)>,
 }
 
-/// The charts, in the order of the strands.
-pub(crate) fn chart(record: &Record, protocols: &Protocols) -> Vec<String> {
-    let mut done: Vec<(&str, &str, &str)> = Vec::new();
-    let mut drawn = Vec::new();
-    for row in record.measures.iter().filter(|row| row.name == Name::AreaTotal) {
-        let (Some(scheme), Some(strand)) = (row.scheme.as_deref(), row.structure.as_deref()) else {
+/// A strand of a group of limbs, which one chart shows.
+pub(super) struct Strand<'a> {
+    pub(super) group: &'a str,
+    pub(super) scheme: &'a str,
+    pub(super) strand: &'a str,
+    /// The area in total of the first of the limbs.
+    pub(super) total: &'a MeasureRow,
+}
+
+/// The strands of the record in its order, each once for a group of limbs.
+pub(super) fn strands<'a>(record: &'a Record, protocols: &'a Protocols) -> Vec<Strand<'a>> {
+    let mut found: Vec<Strand> = Vec::new();
+    for total in record.measures.iter().filter(|row| row.name == Name::AreaTotal) {
+        let (Some(scheme), Some(strand)) = (total.scheme.as_deref(), total.structure.as_deref()) else {
             continue;
         };
-        let Some(group) = protocols.limb(&row.limb).map(|limb| limb.group.as_str()) else { continue };
-        if done.contains(&(group, scheme, strand)) {
-            continue;
+        let Some(group) = protocols.limb(&total.limb).map(|limb| limb.group.as_str()) else { continue };
+        let same = |known: &Strand| (known.group, known.scheme, known.strand) == (group, scheme, strand);
+        if !found.iter().any(same) {
+            found.push(Strand { group, scheme, strand, total });
         }
-        done.push((group, scheme, strand));
+    }
+    found
+}
+
+/// The charts, in the order of the strands.
+pub(crate) fn chart(record: &Record, protocols: &Protocols) -> Vec<String> {
+    let mut drawn = Vec::new();
+    for Strand { group, scheme, strand, total: row } in strands(record, protocols) {
         let sides: Vec<Side> = protocols
             .limbs
             .iter()

@@ -14,7 +14,7 @@ use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
 
-use super::chart::escaped;
+use super::chart::{Strand, escaped, strands};
 use super::words::{limb, local, structure};
 
 const WIDTH: f64 = 640.0;
@@ -30,17 +30,8 @@ struct Line<'a> {
 
 /// The charts in the order of the strands.
 pub(crate) fn course(record: &Record, earlier: &[Earlier], protocols: &Protocols) -> Vec<String> {
-    let mut done: Vec<(&str, &str, &str)> = Vec::new();
     let mut drawn = Vec::new();
-    for row in record.measures.iter().filter(|row| row.name == Name::AreaTotal) {
-        let (Some(scheme), Some(strand)) = (row.scheme.as_deref(), row.structure.as_deref()) else {
-            continue;
-        };
-        let Some(group) = protocols.limb(&row.limb).map(|limb| limb.group.as_str()) else { continue };
-        if done.contains(&(group, scheme, strand)) {
-            continue;
-        }
-        done.push((group, scheme, strand));
+    for Strand { group, scheme, strand, .. } in strands(record, protocols) {
         let Some(zone) = zone_to_draw(record, group, scheme, strand, protocols) else { continue };
         let limbs = protocols.limbs.iter().filter(|limb| limb.group == group);
         let mut lines: Vec<Line> = Vec::new();

@@ -5,10 +5,10 @@
 //! Never: meaning, scores or time.
 //! Tested in: `tests/neural_search.rs`.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use crate::hear::neural::lexicon::Lexicon;
-use crate::language::graph::WordGraph;
+use crate::language::graph::{Starts, WordGraph};
 
 /// What can be said, unit by unit.
 #[derive(Debug, Clone)]
@@ -18,7 +18,7 @@ pub struct Network {
     roots: Vec<Vec<usize>>,
     ends: Vec<bool>,
     nodes: Vec<Node>,
-    starts: BTreeMap<String, usize>,
+    starts: Starts,
     start: usize,
 }
 
@@ -41,7 +41,7 @@ impl Network {
             ends: (0..graph.arcs.len()).map(|state| graph.ends.contains(&state)).collect(),
             nodes: Vec::new(),
             starts: graph.starts.clone(),
-            start: WordGraph::START,
+            start: graph.starts.of(None),
         };
         let mut ids: HashMap<&str, usize> = HashMap::new();
         for (state, arcs) in graph.arcs.iter().enumerate() {
@@ -60,8 +60,7 @@ impl Network {
 
     /// A breath begins with what can be said while `limb` is in force.
     pub fn follow(&mut self, limb: Option<&str>) {
-        let known = limb.and_then(|limb| self.starts.get(limb));
-        self.start = known.copied().unwrap_or(WordGraph::START);
+        self.start = self.starts.of(limb);
     }
 
     pub(super) fn start(&self) -> usize {
