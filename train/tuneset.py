@@ -20,8 +20,6 @@ import synth
 import testset
 
 SEED = 4242
-CONDITIONS = [("quiet", "pink", 40), ("pink20", "pink", 20), ("pink10", "pink", 10), ("pink5", "pink", 5),
-    ("babble10", "babble", 10)]
 TALK_CONDITIONS = {"quiet", "pink10", "babble10"}
 TALK_PIECES = 40  # of people, 1 to 5 seconds
 
@@ -43,7 +41,7 @@ def main():
 
     def keep(name, voice, x, words, chance, only=None):
         x = np.pad(noise.level(x), (testset.LEAD, testset.TAIL))
-        for condition, kind, snr in CONDITIONS:
+        for condition, kind, snr in testset.CONDITIONS:
             if only and condition not in only:
                 continue
             n = noise.pink(len(x), chance) if kind == "pink" else noise.babble(len(x), chance, crowd, 6)
@@ -61,8 +59,7 @@ def main():
                 plain = " ".join(word.removeprefix(grammar.LETTER) for word in words)
                 keep(f"{number}-{i:03d}", voice, x, plain, chance)
         for i in range(ask.each // 4):
-            x = testset.say(maker, voice, rng.choice(spoken.TALK.splitlines()) if isinstance(spoken.TALK, str)
-                else rng.choice(spoken.TALK), parts)
+            x = testset.say(maker, voice, rng.choice(spoken.TALK), parts)
             if len(x) >= 1600:
                 keep(f"{number}-t{i:03d}", f"{voice} talk", x, "", chance, TALK_CONDITIONS)
         truth.flush()
