@@ -74,7 +74,7 @@ fn errors_name_the_file_and_the_way_out() {
     let nothing = zonecall(&["hear", "no-such.wav", "--into", &empty]);
     assert_eq!(nothing.status.code(), Some(2));
     assert!(told(&nothing).contains("`no-such.wav`"), "{}", told(&nothing));
-    let scheme = zonecall(&["hear", &demo("hind-limb.flac"), "--into", &empty, "--hind", "thirds"]);
+    let scheme = zonecall(&["hear", &demo("hind-limb.flac"), "--into", &empty, "--scheme", "fifths"]);
     assert_eq!(scheme.status.code(), Some(2));
     assert!(told(&scheme).contains("there are: "), "{}", told(&scheme));
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "an error left something behind");

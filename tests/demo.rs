@@ -39,7 +39,7 @@ fn heard(name: &str, hind: &str) -> (tempfile::TempDir, serde_json::Value) {
         &exam,
         "--started-at",
         START,
-        "--hind",
+        "--scheme",
         hind,
         "--ear",
         "sphinx",

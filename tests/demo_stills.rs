@@ -187,7 +187,7 @@ fn the_real_engine_hears_every_expected_call_of_the_truth_files() {
             &exam,
             "--started-at",
             START,
-            "--hind",
+            "--scheme",
             "hock",
             "--ear",
             "sphinx",

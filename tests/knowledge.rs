@@ -6,6 +6,7 @@ mod support;
 use std::collections::BTreeSet;
 
 use support::{BUILT_IN, exam_of};
+use zonecall::clock::WallQuality;
 use zonecall::exam::call::{Act, Problem};
 use zonecall::exam::event::{Frame, Outcome};
 use zonecall::exam::fold::Exam;
@@ -208,7 +209,7 @@ fn a_branch_low_in_the_limb_wants_a_still_of_its_own() {
         "not seen",
     ])
     .stills();
-    check("structure-without-still", "LF 3B has no still of SL-lateral", &case, &silent);
+    check("structure-without-still", "LF 3B has no still of its own of SL-lateral", &case, &silent);
     assert_eq!(said(&["left fore zone two alpha transverse"]).of("structure-without-still"), []);
 }
 
@@ -245,6 +246,13 @@ fn stills_without_a_sure_label_are_told() {
     let bad = fine().but(|case| case.exam.frames[0].problems.push(problem()));
     check("still-file", "odd; look", &bad, &fine());
     check("clock-unknown", "could not be tied", &fine().but(|case| case.pairing.clock = None), &fine());
+    let untold = said(&words).still(Tie::Nothing).but(|case| {
+        case.pairing.clock = None;
+        case.exam.header.wall = WallQuality::FileTime;
+    });
+    check("clock-unknown", "with --started-at", &untold, &fine());
+    let none = said(&words).still(Tie::Nothing).still(Tie::Nothing);
+    assert_eq!(none.of("still-unlabelled").len(), 1, "one cause, one line");
     assert_eq!(said(&words).of("clock-unknown"), [], "without stills there is no other clock");
 }
 

@@ -130,7 +130,7 @@ fn check_demo(name: &str, missed_max: usize) {
     let (audio, into) = (demo(&format!("{name}.flac")), folder.path().join("exam"));
     let (audio, exam) = (audio.to_string_lossy(), into.to_string_lossy());
     let options =
-        ["hear", &audio, "--into", &exam, "--started-at", START, "--hind", "hock", "--ear", "neural"];
+        ["hear", &audio, "--into", &exam, "--started-at", START, "--scheme", "hock", "--ear", "neural"];
     let done = zonecall(&options);
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let journal = std::fs::read_to_string(into.join("exam.jsonl")).unwrap();

@@ -181,3 +181,22 @@ fn a_missing_list_is_named() {
     let text = Protocols::read(folder.path()).unwrap_err().to_string();
     assert!(text.contains("holds no `limbs.toml`; copy it"), "{text}");
 }
+
+#[test]
+fn a_scheme_is_chosen_by_its_name_and_the_default_holds_elsewhere() {
+    let protocols = Protocols::built_in().unwrap();
+    assert_eq!(protocols.choose(&[]).unwrap(), schemes("thirds", "tarsometatarsal"));
+    assert_eq!(protocols.choose(&["hock".to_owned()]).unwrap(), schemes("thirds", "hock"));
+    let both = ["hock".to_owned(), "tarsometatarsal".to_owned()];
+    assert!(protocols.choose(&both).unwrap_err().to_string().contains("name one"));
+    let unknown = protocols.choose(&["fifths".to_owned()]).unwrap_err().to_string();
+    assert!(unknown.contains("there are: thirds, hock, tarsometatarsal"), "{unknown}");
+    // The pastern needs no choice: it is in force wherever one of its zones is called.
+    assert!(protocols.choose(&["pastern".to_owned()]).is_err());
+}
+
+#[test]
+fn two_default_schemes_for_one_group_are_refused() {
+    let told = fault("hind-hock.toml", "region = \"cannon\"", "region = \"cannon\"\ndefault = true");
+    assert!(told.contains("default scheme") && told.contains("hind"), "{told}");
+}

@@ -58,7 +58,7 @@ fn the_text_shows_zones_totals_thresholds_and_what_is_missing() {
         "  lesion percentage of the total: 11.88 %, slight",
         "  worst zone: 2B, 34.0 %",
         "  zones with a lesion: 3 (2A, 2B, 3A)",
-        "  not computed: total, area: no area in 3C",
+        "  not computed: total, area and lesion percentage of the total: no area in 3C",
     ] {
         assert!(text.contains(line), "`{line}` is not in\n{text}");
     }

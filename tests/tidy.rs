@@ -1,7 +1,10 @@
 //! The house is tidy: each folder uses only what stands before it, and no file grows too long to read.
 #![allow(clippy::unwrap_used, clippy::expect_used)] // tests may panic
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
+
+use zonecall::protocol::Protocols;
 
 /// The folders in the order in which an exam flows through them; `lib.rs` lists them in the same order.
 fn order() -> Vec<String> {
@@ -104,4 +107,46 @@ fn unsafe_code_stands_in_the_binding_only() {
         let opens = text.contains("allow(unsafe_code)");
         assert_eq!(opens, path.ends_with("hear/sphinx_sys.rs"), "{}", path.display());
     }
+}
+
+/// The text between quotes on each line of code: no comments, no unit tests, no names of files.
+fn literals(text: &str) -> Vec<&str> {
+    let code = text.split("#[cfg(test)]").next().unwrap_or_default();
+    let lines = code.lines().map(str::trim).filter(|line| !line.starts_with("//") && !line.contains(".toml"));
+    lines.flat_map(|line| line.split('"').skip(1).step_by(2)).collect()
+}
+
+fn words(literal: &str) -> impl Iterator<Item = &str> {
+    literal.split(|c: char| !(c.is_alphanumeric() || c == '-'))
+}
+
+/// `limb`, `zone`, `plane`, `structure`, `lesion` are the record's own fields; what fills them is data.
+#[test]
+fn no_limb_zone_structure_or_scheme_is_named_in_the_code() {
+    let protocols = Protocols::built_in().unwrap();
+    let mut clinical: BTreeSet<String> = BTreeSet::new();
+    for limb in &protocols.limbs {
+        clinical.extend([limb.code.clone(), limb.group.clone()]);
+        clinical.extend(limb.foreign_positions.clone());
+    }
+    for structure in &protocols.structures {
+        clinical.insert(structure.code.clone());
+        clinical.extend(structure.name.split_whitespace().filter(|word| word.len() > 6).map(str::to_owned));
+    }
+    for scheme in &protocols.schemes {
+        clinical.extend([scheme.name.clone(), scheme.region.clone()]);
+        clinical.extend(scheme.zones.iter().map(|zone| zone.code.clone()));
+    }
+    // Also a value representation of DICOM.
+    clinical.remove("SL");
+    assert!(clinical.len() > 40 && clinical.contains("SDFT") && clinical.contains("2A"), "{clinical:?}");
+    for path in all(&["src"]) {
+        let text = std::fs::read_to_string(&path).unwrap();
+        // An example in the help may name a limb; it teaches, it decides nothing.
+        for literal in literals(&text).into_iter().filter(|literal| !literal.contains("zonecall ")) {
+            let found = words(literal).find(|word| clinical.contains(*word));
+            assert_eq!(found, None, "{} says \"{literal}\": take it from the protocols", path.display());
+        }
+    }
+    assert_eq!(literals("let x = \"on 2A\"; // \"3B\"")[0], "on 2A");
 }

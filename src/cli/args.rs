@@ -66,12 +66,9 @@ pub(crate) struct Language {
     /// Folder of grammar files to use instead of the built-in English ones.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_GRAMMAR")]
     pub(crate) grammar: Option<PathBuf>,
-    /// Zone scheme of the fore limbs.
-    #[arg(long, value_name = "SCHEME", default_value = "thirds")]
-    pub(crate) fore: String,
-    /// Zone scheme of the hind limbs: `tarsometatarsal` counts from below the hock, `hock` from its point.
-    #[arg(long, value_name = "SCHEME", default_value = "tarsometatarsal")]
-    pub(crate) hind: String,
+    /// Zone scheme to use in place of a default one; may be given for each group of limbs.
+    #[arg(long = "scheme", value_name = "SCHEME")]
+    pub(crate) schemes: Vec<String>,
 }
 
 #[derive(Debug, clap::Args)]
@@ -180,7 +177,7 @@ pub(crate) struct Against {
 
 fn injury(text: &str) -> Result<(String, NaiveDate), String> {
     let parts = text.split_once('=').and_then(|(limb, day)| Some((limb.to_owned(), day.parse().ok()?)));
-    parts.ok_or_else(|| "wanted is a limb and a day, such as LF=2026-04-04".to_owned())
+    parts.ok_or_else(|| "wanted is the code of a limb, `=` and a day, as in CODE=2026-04-04".to_owned())
 }
 
 #[derive(Debug, clap::Args)]

@@ -7,12 +7,13 @@
 
 use std::collections::BTreeMap;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail, ensure};
 
 use super::args;
-use crate::exam::event::{Header, Horse};
+use crate::exam::call::Problem;
+use crate::exam::event::{Frame, Header, Horse};
 use crate::exam::fold::{Exam, fold};
 use crate::exam::journal;
 use crate::frames::pair::pair;
@@ -39,16 +40,7 @@ pub(crate) fn language(
         Some(folder) => Pack::read(folder)?,
         None => Pack::built_in()?,
     };
-    let schemes =
-        BTreeMap::from([("fore".to_owned(), args.fore.clone()), ("hind".to_owned(), args.hind.clone())]);
-    for (group, name) in &schemes {
-        let fits = protocols.scheme(name).is_some_and(|scheme| scheme.groups.contains(group));
-        if !fits {
-            let names = protocols.schemes.iter().filter(|scheme| scheme.groups.contains(group));
-            let names: Vec<&str> = names.map(|scheme| scheme.name.as_str()).collect();
-            bail!("`{name}` is no zone scheme of the {group} limbs; there are: {}", names.join(", "));
-        }
-    }
+    let schemes = protocols.choose(&args.schemes)?;
     let language = pack.for_zones(&protocols.zones_by_limb(&schemes));
     Ok((pack, language, schemes))
 }
@@ -56,7 +48,22 @@ pub(crate) fn language(
 /// The exam in `folder`.
 pub(crate) fn exam(folder: &Path, protocols: &Protocols) -> anyhow::Result<Exam> {
     let lines = journal::read(folder)?;
-    fold(&lines, protocols).with_context(|| format!("`{}`", folder.join(journal::JOURNAL_FILE).display()))
+    let mut exam = fold(&lines, protocols)
+        .with_context(|| format!("`{}`", folder.join(journal::JOURNAL_FILE).display()))?;
+    for still in &mut exam.frames {
+        if !still_file(folder, still).is_file() {
+            still.problems.push(Problem {
+                message: format!("the file is not at `{}` any more", still.file),
+                help: "run `zonecall pair` with the folder it is in now; its label stays".to_owned(),
+            });
+        }
+    }
+    Ok(exam)
+}
+
+/// Where a still lies: its path starts from the exam folder, or is absolute.
+pub(crate) fn still_file(folder: &Path, still: &Frame) -> PathBuf {
+    folder.join(&still.file)
 }
 
 /// The record of the exam that was named, and the protocols it was read with.

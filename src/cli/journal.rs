@@ -21,8 +21,11 @@ pub(crate) fn journal(args: &args::Journal) -> anyhow::Result<ExitCode> {
     if args.verify && lines.damage.is_empty() {
         writeln!(
             out,
-            "{} lines, each fits the one before it: nothing was changed or lost",
-            lines.events.len()
+            "{} lines, each fits the one before it: none was changed, added or taken out between them.\n\
+             Lines cut off the end leave no trace: compare number and hash of the last one with what was noted.\n\
+             last line: {}",
+            lines.events.len(),
+            lines.last_hash()
         )?;
     }
     Ok(if lines.damage.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
@@ -54,9 +57,8 @@ fn say(line: &ExamEvent) -> String {
             format!("{became}: \"{}\" ({sure:.2}){}", heard.utterance.text(), why.concat())
         }
         Event::Call(heard) => {
-            let act = serde_json::to_string(&heard.call.act).unwrap_or_default();
             let mark = if heard.call.corrects { "correction" } else { "call" };
-            format!("  {mark} {act}")
+            format!("  {mark}: {}", heard.call.act)
         }
         Event::Frame(frame) => {
             format!(

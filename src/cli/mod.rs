@@ -45,10 +45,23 @@ pub fn run() -> ExitCode {
         Ok(code) => code,
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("zonecall: {error:#}");
+            eprintln!("zonecall: {}", told(&error));
             ExitCode::from(2)
         }
     }
+}
+
+/// The error and its causes in one line; a cause that the error already tells is not told twice.
+fn told(error: &anyhow::Error) -> String {
+    let mut text = String::new();
+    for cause in error.chain().map(ToString::to_string) {
+        if text.is_empty() {
+            text = cause;
+        } else if !text.contains(&cause) {
+            text = format!("{text}: {cause}");
+        }
+    }
+    text
 }
 
 /// `zonecall journal DIR | head` is no error.

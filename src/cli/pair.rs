@@ -1,5 +1,6 @@
 //! `zonecall pair`: stills found in a folder are noted in the journal, and paired with what was said.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::process::ExitCode;
 
@@ -7,8 +8,8 @@ use anyhow::ensure;
 use chrono::Utc;
 
 use super::args;
-use super::exam_folder as open;
-use crate::exam::event::Event;
+use super::exam_folder::{self as open, still_file};
+use crate::exam::event::{Event, Frame};
 use crate::exam::journal::Journal;
 use crate::frames::folder;
 use crate::knowledge::record::Status;
@@ -25,12 +26,18 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     let (frames, refused) = folder::read(&args.frames, exam_folder, exam.header.utc_offset_s);
     let mut journal = Journal::open(exam_folder)?;
     let sample = exam.last_sample();
-    let mut added = 0;
+    let known: BTreeMap<&str, &Frame> = exam.frames.iter().map(|frame| (frame.id.as_str(), frame)).collect();
+    let (mut added, mut moved) = (0, 0);
     for frame in frames {
-        if exam.frames.iter().all(|known| known.id != frame.id) {
-            journal.append(Utc::now(), sample, &Event::Frame(Box::new(frame)))?;
-            added += 1;
+        match known.get(frame.id.as_str()) {
+            None => added += 1,
+            // A copy beside the still that is known changes nothing; a still that went elsewhere is followed.
+            Some(known) if known.sha256 == frame.sha256 && still_file(exam_folder, known).is_file() => {
+                continue;
+            }
+            Some(_) => moved += 1,
         }
+        journal.append(Utc::now(), sample, &Event::Frame(Box::new(frame)))?;
     }
     drop(journal);
     let mut out = std::io::stdout().lock();
@@ -60,7 +67,9 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
         )?,
         None => writeln!(out, "scanner's clock: could not be tied to the exam")?,
     }
-    writeln!(out, "{} stills, {added} of them new", record.frames.len())?;
+    let moved =
+        if moved > 0 { format!(", {moved} found in another place or changed") } else { String::new() };
+    writeln!(out, "{} stills, {added} of them new{moved}", record.frames.len())?;
     let open = record.frames.iter().any(|row| matches!(row.status, Status::Ambiguous | Status::Unlabelled));
     Ok(if open || !refused.is_empty() { ExitCode::from(1) } else { ExitCode::SUCCESS })
 }

@@ -191,15 +191,29 @@ impl Exam {
             Event::AudioLost { samples } => self.samples_lost += samples,
             Event::Heard(heard) => self.take_breath(line.seq, heard),
             Event::Call(heard) => self.take_call(line.seq, heard),
-            Event::Frame(frame) if self.frames.iter().all(|known| known.id != frame.id) => {
-                self.frames.push((**frame).clone());
-            }
+            Event::Frame(frame) => self.take_still(frame),
             Event::Entered(entered) => {
                 let entered = (**entered).clone();
                 self.entries.push(LoggedEntry { seq: line.seq, at: line.at, entered });
             }
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),
-            Event::Frame(_) | Event::Exam(_) | Event::Torn { .. } | Event::Unknown { .. } => {}
+            Event::Exam(_) | Event::Torn { .. } | Event::Unknown { .. } => {}
+        }
+    }
+
+    /// A still found again lies elsewhere now. When it was saved stays as first told: copying changes file times.
+    fn take_still(&mut self, found: &Frame) {
+        let Some(known) = self.frames.iter_mut().find(|known| known.id == found.id) else {
+            self.frames.push(found.clone());
+            return;
+        };
+        known.file.clone_from(&found.file);
+        if known.sha256 != found.sha256 {
+            known.sha256.clone_from(&found.sha256);
+            known.problems.push(Problem {
+                message: "the file has changed since it was first found".to_owned(),
+                help: "compare it with the scanner's own; its time is still the first one's".to_owned(),
+            });
         }
     }
 

@@ -195,6 +195,14 @@ pub struct Lines {
     last_hash: String,
 }
 
+impl Lines {
+    /// SHA-256 of the last line, in hexadecimal: noted elsewhere, it shows later whether the end was cut off.
+    #[must_use]
+    pub fn last_hash(&self) -> &str {
+        &self.last_hash
+    }
+}
+
 /// Reads the journal of `folder`.
 ///
 /// # Errors

@@ -1,6 +1,7 @@
 //! From words to calls, from calls to the journal, from the journal to the exam.
 
 pub mod call;
+mod shown;
 pub mod event;
 pub mod parse;
 pub mod attend;

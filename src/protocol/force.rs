@@ -18,7 +18,68 @@ pub struct LevelProblem {
     pub help: String,
 }
 
+/// A choice of schemes that cannot be.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SchemeFault {
+    /// No scheme has this name, or it is one that needs no choice.
+    #[error("`{name}` is no zone scheme to choose; there are: {known}")]
+    Unknown {
+        /// What was asked for.
+        name: String,
+        /// The schemes that can be chosen.
+        known: String,
+    },
+    /// Two schemes for the same limbs.
+    #[error("`{}` and `{}` are both schemes of the {group} limbs; name one", names[0], names[1])]
+    Twice {
+        /// The group of limbs.
+        group: String,
+        /// Both names.
+        names: [String; 2],
+    },
+}
+
 impl Protocols {
+    /// The scheme of each group of limbs: those in `names`, else the default ones.
+    ///
+    /// # Errors
+    /// A [`SchemeFault`] where a name is no scheme, or two are named for one group.
+    pub fn choose(&self, names: &[String]) -> Result<BTreeMap<String, String>, SchemeFault> {
+        let mut chosen = BTreeMap::new();
+        for name in names {
+            let main = |scheme: &&Scheme| !scheme.when_called;
+            let scheme = self.schemes.iter().filter(main).find(|scheme| scheme.name == *name);
+            let scheme = scheme.ok_or_else(|| SchemeFault::Unknown {
+                name: name.clone(),
+                known: self
+                    .schemes
+                    .iter()
+                    .filter(main)
+                    .map(|s| s.name.as_str())
+                    .collect::<Vec<_>>()
+                    .join(", "),
+            })?;
+            for group in &scheme.groups {
+                match chosen.insert(group.clone(), name.clone()) {
+                    Some(other) if other != *name => {
+                        return Err(SchemeFault::Twice {
+                            group: group.clone(),
+                            names: [other, name.clone()],
+                        });
+                    }
+                    _ => {}
+                }
+            }
+        }
+        for scheme in self.schemes.iter().filter(|scheme| scheme.default) {
+            for group in &scheme.groups {
+                chosen.entry(group.clone()).or_insert_with(|| scheme.name.clone());
+            }
+        }
+        Ok(chosen)
+    }
+
     /// The schemes in force on `limb`, the chosen one first.
     ///
     /// `schemes` names the scheme chosen for a group, such as `fore` -> `thirds`.

@@ -14,7 +14,7 @@ pub mod measuring;
 pub mod rules;
 
 pub use error::{NumberFault, ProtocolError, UnknownCode};
-pub use force::LevelProblem;
+pub use force::{LevelProblem, SchemeFault};
 pub use read::SourceFile;
 pub use unit::convert;
 
@@ -132,6 +132,9 @@ pub struct Scheme {
     pub groups: Vec<String>,
     /// Which stretch of the limb it divides; one scheme per region is in force on a limb.
     pub region: String,
+    /// In force on its groups where an exam names no other scheme of its region.
+    #[serde(default)]
+    pub default: bool,
     /// It is covered only where one of its zones was called in the exam.
     #[serde(default)]
     pub when_called: bool,

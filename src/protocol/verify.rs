@@ -48,6 +48,7 @@ pub(super) fn verify(
         }
         verify_scheme(protocols, path, scheme)?;
     }
+    verify_defaults(protocols, schemes)?;
     Ok(())
 }
 
@@ -101,6 +102,20 @@ fn verify_scheme(protocols: &Protocols, path: &Path, scheme: &Scheme) -> Result<
             return Err(fault(NumberFault::Overlap { from, other: other.to_owned(), to: end }));
         }
         last = Some((&zone.code, to));
+    }
+    Ok(())
+}
+
+/// One default scheme at most for a group of limbs in a region.
+fn verify_defaults(protocols: &Protocols, paths: &[&Path]) -> Result<(), ProtocolError> {
+    let mut seen = BTreeSet::new();
+    let defaults = protocols.schemes.iter().zip(paths).filter(|(scheme, _)| scheme.default);
+    for (scheme, path) in defaults {
+        for group in &scheme.groups {
+            if !seen.insert((group, &scheme.region)) {
+                return Err(duplicate(path, "default scheme of the limbs", group));
+            }
+        }
     }
     Ok(())
 }

@@ -5,6 +5,7 @@
 //! Never: a number without its unit, or a cut-off without its source.
 //! Tested in: `tests/tell_measures.rs`; the JSON is described by `schema/measures.schema.json`.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use serde::Serialize;
@@ -95,6 +96,7 @@ fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, protocols: 
     }
     let cell = |column: &Column| column.total.map_or(String::new(), |name| cell(rows, column, name, None));
     sheet.lines.push(("total".to_owned(), columns.iter().map(cell).collect()));
+    let mut lacking: BTreeMap<(&str, &String), Vec<String>> = BTreeMap::new();
     for row in rows {
         if let Some(fact) = fact(row) {
             sheet.facts.push(fact);
@@ -108,13 +110,21 @@ fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, protocols: 
             sheet.cautions.push(format!("{place}: {caution}"));
         }
         if let Some(why) = &row.why_not {
-            sheet.why_not.push(format!("{place}, {}: {why}", title(row)));
+            let titles: &mut Vec<String> = lacking.entry((place, why)).or_default();
+            if !titles.contains(&title(row)) {
+                titles.push(title(row));
+            }
         }
         if let (Some(source), true) = (&row.source, row.value.is_some() && row.over.is_none()) {
             sheet.sources.push(format!("{}: {source}", title(row)));
         }
     }
-    for list in [&mut sheet.cautions, &mut sheet.why_not, &mut sheet.sources] {
+    // One line for all that lacks the same thing.
+    let line = |((place, why), titles): ((&str, &String), Vec<String>)| {
+        format!("{place}, {}: {why}", titles.join(" and "))
+    };
+    sheet.why_not.extend(lacking.into_iter().map(line));
+    for list in [&mut sheet.cautions, &mut sheet.sources] {
         let mut seen = std::collections::BTreeSet::new();
         list.retain(|line| seen.insert(line.clone()));
     }

@@ -5,6 +5,7 @@
 //! Never: settles a label.
 //! Tested in: `tests/knowledge.rs`.
 
+use crate::clock::WallQuality;
 use crate::knowledge::check::{Evidence, Hit, in_words};
 use crate::knowledge::record::{FrameRow, Status};
 
@@ -12,18 +13,27 @@ pub(super) fn clock_unknown(evidence: &Evidence) -> Vec<Hit> {
     if evidence.frames.is_empty() || evidence.pairing.clock.is_some() {
         return Vec::new();
     }
-    vec![Hit::new(
-        "the scanner's clock could not be tied to the exam: too few save calls agree with stills; \
-         say `clock mark` while saving one"
-            .to_owned(),
-    )]
+    // A recording's file time is when it ended or was copied; then the stills lie nowhere near what was said.
+    let remedy = match evidence.exam.header.wall {
+        WallQuality::FileTime => {
+            "the recording does not say when it began, so its file time was taken: \
+             hear it again into a new folder with --started-at"
+        }
+        _ => "too few save calls agree with stills; say `clock mark` while saving one",
+    };
+    vec![Hit::new(format!("the scanner's clock could not be tied to the exam: {remedy}"))]
 }
 
 pub(super) fn ambiguous(evidence: &Evidence) -> Vec<Hit> {
     of_status(evidence, Status::Ambiguous, "has two readings; listen and choose")
 }
 
+/// One line for all of them where no label could be given at all: the reason is the clock, not the single still.
 pub(super) fn unlabelled(evidence: &Evidence) -> Vec<Hit> {
+    let all = evidence.frames.iter().all(|frame| frame.status == Status::Unlabelled);
+    if all && evidence.frames.len() > 1 {
+        return vec![Hit::new(format!("none of the {} stills has a label", evidence.frames.len()))];
+    }
     of_status(evidence, Status::Unlabelled, "belongs to nothing that was said; label it by hand")
 }
 

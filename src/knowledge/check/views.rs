@@ -59,8 +59,11 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
         let Some(zone) = scheme.and_then(|scheme| scheme.zone(&row.zone)) else { continue };
         let here = |call: &&LoggedCall| is_here(call, row);
         let Some(first) = live(evidence.exam).filter(here).find(|call| is_view(call)) else { continue };
-        for structure in zone.own_still.iter().filter(|_| rows.iter().any(|row| !row.not_done)) {
-            let named = |found: Option<&String>| found == Some(structure);
+        if rows.iter().all(|row| row.not_done) {
+            continue;
+        }
+        let lacking = |structure: &&String| {
+            let named = |found: Option<&String>| found == Some(*structure);
             let still = evidence.frames.iter().any(|frame| {
                 is_labelled(frame)
                     && frame.place.limb.as_ref() == Some(&row.limb)
@@ -70,15 +73,13 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
             let settled = live(evidence.exam).filter(here).any(|call| {
                 named(call.context.structure.as_ref()) && settles(&call.act, evidence.frames.is_empty())
             });
-            if !still && !settled {
-                hits.push(Hit::call(
-                    first,
-                    format!(
-                        "{} {} has no still of {structure}, which wants one of its own there ({})",
-                        row.limb, row.zone, zone.source
-                    ),
-                ));
-            }
+            !still && !settled
+        };
+        let lacking: Vec<&str> = zone.own_still.iter().filter(lacking).map(String::as_str).collect();
+        if !lacking.is_empty() {
+            let (limb, zone, lacking) = (&row.limb, &row.zone, lacking.join(" and of "));
+            let message = format!("{limb} {zone} has no still of its own of {lacking}");
+            hits.push(Hit::call(first, message));
         }
     }
     hits

@@ -1,0 +1,107 @@
+//! A call as one short line of text, for people who read the journal.
+//!
+//! Takes: an `Act`.
+//! Gives: its `Display`: codes as the protocols write them, numbers with units.
+//! Never: the words as heard; those stand with the breath.
+//! Tested in: this file.
+
+use std::fmt::{Display, Formatter, Result};
+
+use crate::exam::call::{Act, Amount, Command, Finding, Setting, Value, View};
+
+impl Display for Act {
+    fn fmt(&self, out: &mut Formatter<'_>) -> Result {
+        match self {
+            Act::View(view) => view.fmt(out),
+            Act::Setting(setting) => setting.fmt(out),
+            Act::Finding(finding) => finding.fmt(out),
+            Act::Value(Value { term, amount }) => write!(out, "{term} {amount}"),
+            Act::Save => out.write_str("still saved"),
+            Act::Note { open: true } => out.write_str("free note begins"),
+            Act::Note { open: false } => out.write_str("free note ends"),
+            Act::Command(command) => command.fmt(out),
+            Act::Question { ask } => write!(out, "question: {ask}"),
+            Act::Answer { answer } => write!(out, "answer: {answer}"),
+        }
+    }
+}
+
+impl Display for View {
+    fn fmt(&self, out: &mut Formatter<'_>) -> Result {
+        let level = self.level_cm.map(|level| format!("level {level} cm"));
+        let parts = [&self.limb, &self.zone, &level, &self.plane, &self.structure];
+        let named: Vec<&str> = parts.into_iter().flatten().map(String::as_str).collect();
+        out.write_str(&named.join(" "))
+    }
+}
+
+impl Display for Setting {
+    fn fmt(&self, out: &mut Formatter<'_>) -> Result {
+        out.write_str(&self.slot)?;
+        if let Some(state) = &self.state {
+            write!(out, " {state}")?;
+        }
+        self.amount.as_ref().map_or(Ok(()), |amount| write!(out, " {amount}"))
+    }
+}
+
+impl Display for Finding {
+    fn fmt(&self, out: &mut Formatter<'_>) -> Result {
+        if let Some(degree) = &self.degree {
+            write!(out, "{degree} ")?;
+        }
+        out.write_str(&self.term)?;
+        if !self.position.is_empty() {
+            write!(out, ", {}", self.position.join(" "))?;
+        }
+        if self.unconfirmed { out.write_str(" (not confirmed)") } else { Ok(()) }
+    }
+}
+
+impl Display for Amount {
+    fn fmt(&self, out: &mut Formatter<'_>) -> Result {
+        write!(out, "{}", self.number)?;
+        if let Some(unit) = &self.unit {
+            write!(out, " {unit}")?;
+        }
+        if self.unit_assumed { out.write_str(" (unit not said)") } else { Ok(()) }
+    }
+}
+
+impl Display for Command {
+    fn fmt(&self, out: &mut Formatter<'_>) -> Result {
+        match self {
+            Command::TakeBack { count: 1 } => out.write_str("take back the last call"),
+            Command::TakeBack { count } => write!(out, "take back the last {count} calls"),
+            Command::ClockMark => out.write_str("clock mark"),
+            Command::StopListening => out.write_str("stop listening"),
+            Command::StartListening => out.write_str("start listening"),
+            Command::EndOfExam => out.write_str("end of exam"),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_call_reads_as_people_would_write_it() {
+        let view = View { limb: Some("X1".into()), plane: Some("T".into()), ..View::default() };
+        assert_eq!(Act::View(view).to_string(), "X1 T");
+        let level = View { level_cm: Some(12.5), ..View::default() };
+        assert_eq!(Act::View(level).to_string(), "level 12.5 cm");
+        let amount = Amount { number: 1.07, unit: Some("cm2".into()), unit_assumed: true };
+        let value = Value { term: "area".into(), amount };
+        assert_eq!(Act::Value(value).to_string(), "area 1.07 cm2 (unit not said)");
+        let finding = Finding {
+            class: "x".into(),
+            term: "spot".into(),
+            degree: Some("mild".into()),
+            position: vec!["upper".into(), "inner".into()],
+            unconfirmed: true,
+        };
+        assert_eq!(Act::Finding(finding).to_string(), "mild spot, upper inner (not confirmed)");
+        assert_eq!(Act::Command(Command::TakeBack { count: 2 }).to_string(), "take back the last 2 calls");
+    }
+}
