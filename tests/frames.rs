@@ -1,8 +1,10 @@
 //! Claims about reading stills: times, identity, regions and everything that is wrong with files.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/pydicom.rs"]
+mod pydicom;
+
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 use dicom_core::{DataElement, PrimitiveValue, VR, value::DataSetSequence};
 use dicom_dictionary_std::tags;
@@ -376,25 +378,9 @@ fn a_picture_without_a_time_takes_that_of_the_file_and_says_so() {
     }
 }
 
-/// The folder of sample files in the Python package pydicom 3.0.2, which set-up installs into `.deps/venv`.
-fn samples() -> PathBuf {
-    let deps = std::env::var_os("ZONECALL_DEPS")
-        .map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join(".deps"), PathBuf::from);
-    let python = deps.join("venv/bin/python3");
-    let script = "import pydicom, pathlib; print(pathlib.Path(pydicom.__file__).parent / 'data/test_files')";
-    let told = Command::new(&python).args(["-c", script]).output();
-    let told = told.unwrap_or_else(|error| panic!("`{}`: {error}; run `make setup`", python.display()));
-    assert!(told.status.success(), "pydicom is missing; run `make setup`");
-    PathBuf::from(String::from_utf8(told.stdout).unwrap().trim())
-}
-
-fn sample(name: &str) -> PathBuf {
-    samples().join(name)
-}
-
 #[test]
 fn no_sample_of_pydicom_is_fatal() {
-    let (frames, problems) = read(&samples());
+    let (frames, problems) = read(&pydicom::samples());
     assert!(frames.len() > 20 && !problems.is_empty(), "{} {}", frames.len(), problems.len());
     assert!(problems.iter().all(|(_, problem)| !problem.message.is_empty() && !problem.help.is_empty()));
 }
@@ -402,32 +388,34 @@ fn no_sample_of_pydicom_is_fatal() {
 /// What standards of this project found in them by another reader: regions cut off, none at all, outside the image.
 #[test]
 fn the_traps_in_the_ultrasound_samples_of_pydicom_are_found() {
-    let told = dicom::read(&sample("examples_palette.dcm"), 0).unwrap();
+    let told = dicom::read(&pydicom::sample("examples_palette.dcm"), 0).unwrap();
     assert_eq!((told.time_source.as_str(), told.size_px), ("AcquisitionDateTime", Some((800, 350))));
     assert_eq!(told.saved_at.unwrap().timestamp_subsec_millis(), 350);
     assert!(told.zone_assumed);
-    let (good, problems) = dicom::regions(&sample("examples_palette.dcm")).unwrap();
+    let (good, problems) = dicom::regions(&pydicom::sample("examples_palette.dcm")).unwrap();
     assert_eq!(good, []);
     let problems = messages(&problems);
     assert!(problems.contains("do not fit the image of 800x350"), "{problems}");
     assert!(problems.contains("region 2"), "{problems}");
 
-    let (good, problems) = dicom::regions(&sample("examples_ybr_color.dcm")).unwrap();
+    let (good, problems) = dicom::regions(&pydicom::sample("examples_ybr_color.dcm")).unwrap();
     assert_eq!(good, []);
     assert!(
         messages(&problems).contains("84..595 x 31..414 do not fit the image of 320x240"),
         "{problems:?}"
     );
-    let told = dicom::read(&sample("examples_ybr_color.dcm"), 0).unwrap();
+    let told = dicom::read(&pydicom::sample("examples_ybr_color.dcm"), 0).unwrap();
     assert!(messages(&told.problems).contains("holds 30 pictures"), "{:?}", told.problems);
     assert_eq!((told.time_source.as_str(), told.resolution_s), ("ContentTime", 1.0));
 
     for name in ["examples_rgb_color.dcm", "examples_jpeg2k.dcm", "ExplVR_BigEnd.dcm"] {
-        assert_eq!(dicom::regions(&sample(name)).unwrap(), (Vec::new(), Vec::new()), "{name}");
+        assert_eq!(dicom::regions(&pydicom::sample(name)).unwrap(), (Vec::new(), Vec::new()), "{name}");
     }
-    let told = dicom::read(&sample("examples_rgb_color.dcm"), 0).unwrap();
+    let told = dicom::read(&pydicom::sample("examples_rgb_color.dcm"), 0).unwrap();
     assert_eq!((told.time_source.as_str(), told.zone_assumed), ("InstanceCreationTime", false));
     assert!(messages(&told.problems).contains("dated only by when the file was made"));
-    assert_eq!(dicom::read(&sample("ExplVR_BigEnd.dcm"), 0).unwrap().saved_at, None);
-    assert!(dicom::read(&sample("test-SR.dcm"), 0).unwrap_err().message.contains("without an image"));
+    assert_eq!(dicom::read(&pydicom::sample("ExplVR_BigEnd.dcm"), 0).unwrap().saved_at, None);
+    assert!(
+        dicom::read(&pydicom::sample("test-SR.dcm"), 0).unwrap_err().message.contains("without an image")
+    );
 }

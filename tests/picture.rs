@@ -1,6 +1,8 @@
 //! Small pictures of stills: every usual format, and why there is none.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // a test may panic
 
+#[path = "support/pydicom.rs"]
+mod pydicom;
 #[path = "support/sample.rs"]
 mod sample;
 
@@ -88,4 +90,44 @@ fn a_picture_that_cannot_be_shown_says_why() {
     assert_eq!(wide, format!("the picture has 9000 x 1 pixels; at most {MAX_SIDE_PX} a side are shown"));
     let short = why(picture_of("short.dcm", |path| save_dicom(path, 480, 640, vec![0; 100])));
     assert!(short.starts_with("the DICOM picture cannot be decoded: "), "{short}");
+}
+
+/// Mean red, green and blue of a picture, 0 to 255.
+fn means(picture: Picture) -> [f64; 3] {
+    use base64::Engine as _;
+    let Picture::Shown { data_uri, .. } = picture else { panic!("{picture:?}") };
+    let jpeg = base64::prelude::BASE64_STANDARD.decode(data_uri.split_once(',').unwrap().1).unwrap();
+    let rgb = image::load_from_memory(&jpeg).unwrap().to_rgb8();
+    let sum = rgb.pixels().fold([0.0; 3], |sum, pixel| [0, 1, 2].map(|idx| sum[idx] + f64::from(pixel[idx])));
+    sum.map(|sum| sum / f64::from(rgb.width() * rgb.height()))
+}
+
+/// Colour and compressed ultrasound stills out of pydicom 3.0.2: the means are those of pydicom's own decoder with
+/// NumPy 2 (JPEG 2000: pylibjpeg-openjpeg), the first picture of each file.
+#[test]
+fn colour_and_compressed_stills_look_as_another_reader_shows_them() {
+    for (file, wanted) in [
+        // Uncompressed RGB, whose preamble makes it a TIFF as well.
+        ("examples_rgb_color.dcm", [40.10, 34.23, 28.46]),
+        // JPEG baseline, YBR_FULL_422.
+        ("examples_ybr_color.dcm", [9.21, 9.53, 9.67]),
+        // A palette of greys.
+        ("examples_palette.dcm", [53.66, 53.66, 53.66]),
+        // RGB by planes, big endian.
+        ("ExplVR_BigEnd.dcm", [250.96, 248.05, 15.72]),
+        // JPEG 2000.
+        ("examples_jpeg2k.dcm", [40.37, 34.50, 28.71]),
+    ] {
+        let found = means(picture_of(file, |path| {
+            std::fs::copy(pydicom::sample(file), path).unwrap();
+        }));
+        for (found, wanted) in found.iter().zip(wanted) {
+            assert!((found - wanted).abs() < 2.0, "{file}: {found} for {wanted}");
+        }
+    }
+    let lossless = picture_of("x.dcm", |path| {
+        std::fs::copy(pydicom::sample("MR_small_jpeg_ls_lossless.dcm"), path).unwrap();
+    });
+    let Picture::NotShown { why } = lossless else { panic!("JPEG-LS was not expected to be decoded") };
+    assert!(why.contains("1.2.840.10008.1.2.4.80"), "{why}");
 }

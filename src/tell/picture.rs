@@ -171,6 +171,10 @@ pub fn grey(path: &Path) -> Result<Grey, PictureError> {
 fn decode(path: &Path, show: Show) -> Result<DynamicImage, PictureError> {
     let mut bytes = Vec::new();
     File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
+    // Asked first: the 128 bytes before this may make the file a TIFF as well, of other pixels or none.
+    if bytes.get(128..132) == Some(b"DICM") {
+        return dicom(&bytes, show);
+    }
     let mut reader = ImageReader::new(Cursor::new(&bytes)).with_guessed_format()?;
     if reader.format().is_none() {
         return dicom(&bytes, show);
