@@ -9,12 +9,14 @@ pub mod lexicon;
 pub mod network;
 pub mod search;
 pub mod align;
+pub mod leftover;
 pub mod weigh;
 pub mod parts;
 mod net;
 
 use crate::clock::Span;
 use crate::hear::neural::align::{WordFrames, align};
+use crate::hear::neural::leftover::leftover;
 use crate::hear::neural::lexicon::Lexicon;
 use crate::hear::neural::net::{FRAME, Net};
 use crate::hear::neural::network::Network;
@@ -55,7 +57,8 @@ pub struct Weighed {
     pub verdict: Verdict,
     /// How probable the first meaning is.
     pub confidence: f64,
-    frames: search::Frames,
+    frames: usize,
+    spans: Option<Vec<WordFrames>>,
 }
 
 impl std::fmt::Debug for Neural {
@@ -117,15 +120,19 @@ impl Neural {
         let frames = self.net.frames(&segment.samples)?;
         let readings = search(&self.network, &frames, Width::LISTENING);
         let meanings = weigh::meanings(&readings, &self.meaning);
-        let evidence = weigh::evidence(&meanings, &frames, self.other, weigh::lift_db(&segment.samples));
+        let best = meanings.first();
+        let spans = best.and_then(|best| align(&best.reading.words, &self.lexicon, &frames));
+        let left = leftover(spans.as_deref().unwrap_or_default(), &frames, &segment.samples);
+        let lift_db = weigh::lift_db(&segment.samples);
+        let evidence = weigh::evidence(&meanings, &frames, self.other, lift_db, left);
         let (verdict, confidence) =
             evidence.map_or((Verdict::Reject, 0.0), |evidence| self.calibration.verdict(&evidence));
-        Ok(Weighed { meanings, evidence, verdict, confidence, frames })
+        Ok(Weighed { meanings, evidence, verdict, confidence, frames: frames.rows().len(), spans })
     }
 
     fn words(&self, texts: &[String], weighed: &Weighed, segment: &Segment) -> Vec<Word> {
-        let fallback = || vec![WordFrames { from: 0, to: weighed.frames.rows().len() }; texts.len()];
-        let spans = align(texts, &self.lexicon, &weighed.frames).unwrap_or_else(fallback);
+        let fallback = || vec![WordFrames { from: 0, to: weighed.frames }; texts.len()];
+        let spans = weighed.spans.clone().unwrap_or_else(fallback);
         let sample = |frame: usize| (segment.span.from + frame as u64 * FRAME).min(segment.span.to);
         let confidence = thousandths(weighed.confidence);
         texts

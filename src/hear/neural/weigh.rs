@@ -7,6 +7,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::hear::neural::leftover::Leftover;
 use crate::hear::neural::lexicon::BLANK;
 use crate::hear::neural::search::{Frames, Reading, add};
 
@@ -21,7 +22,7 @@ const LIFT_MAX_DB: f64 = 40.0;
 /// Length of a frame of loudness: 20 ms at 16 kHz.
 const LOUDNESS_FRAME: usize = 320;
 /// Numbers taken from the evidence, the constant among them.
-pub const INPUTS: usize = 7;
+pub const INPUTS: usize = 9;
 
 /// What a reading is trusted or doubted for.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -36,6 +37,10 @@ pub struct Evidence {
     pub lift_db: f64,
     /// Words in the reading.
     pub words: usize,
+    /// Units heard outside the words of the reading, about; 0 to 5.
+    pub sound_left: f64,
+    /// The longest loud stretch outside the words, in seconds; 0 to 1.
+    pub wordless_s: f64,
 }
 
 /// Two maps from evidence to a probability (logistic), and the limits set on them; fitted on tuning voices only.
@@ -76,8 +81,8 @@ impl Calibration {
     #[must_use]
     pub fn unfitted() -> Self {
         Self {
-            right: [-1.0, 0.8, 0.0, 0.4, 0.0, 0.0, 0.0],
-            language: [0.0, 0.0, 0.0, 0.6, 0.3, 0.0, 0.0],
+            right: [-1.0, 0.8, 0.0, 0.4, 0.0, 0.0, 0.0, -1.0, -1.0],
+            language: [0.0, 0.0, 0.0, 0.6, 0.3, 0.0, 0.0, -1.0, -1.0],
             language_min: 0.3,
             right_min: 0.95,
         }
@@ -110,12 +115,14 @@ impl Calibration {
 }
 
 impl Evidence {
-    /// The numbers that the calibration weighs: constant, margin, margin times lift, fit, sense, lift, lone word.
+    /// The numbers that the calibration weighs: constant, margin, margin times lift, fit, sense, lift, lone word,
+    /// sound left over, loud stretch without words.
     #[must_use]
     pub fn inputs(&self) -> [f64; INPUTS] {
         let lift = self.lift_db / LIFT_MAX_DB;
         let lone = if self.words == 1 { 1.0 } else { 0.0 };
-        [1.0, self.margin, self.margin * lift, self.fit, self.sense, lift, lone]
+        let left = [self.sound_left, self.wordless_s];
+        [1.0, self.margin, self.margin * lift, self.fit, self.sense, lift, lone, left[0], left[1]]
     }
 }
 
@@ -142,6 +149,7 @@ pub fn evidence(
     frames: &Frames,
     other: Option<usize>,
     lift_db: f64,
+    left: Leftover,
 ) -> Option<Evidence> {
     let best = meanings.first()?;
     let margin = meanings.get(1).map_or(MARGIN_MAX, |next| best.score - next.score);
@@ -159,6 +167,8 @@ pub fn evidence(
         sense: per_word(best.score - outside),
         lift_db,
         words,
+        sound_left: left.sound,
+        wordless_s: left.wordless_s,
     })
 }
 
