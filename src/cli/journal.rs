@@ -74,6 +74,7 @@ fn say(line: &ExamEvent) -> String {
             let unit = entered.amount.unit.as_deref().unwrap_or_default();
             format!("{how} {place}: {} {} {unit}", entered.term, entered.amount.number)
         }
+        Event::Review(review) => format!("by {}: {}", review.by, review.change),
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),

@@ -7,5 +7,6 @@ pub mod parse;
 pub mod attend;
 pub mod journal;
 pub mod context;
+pub mod review;
 mod mend;
 pub mod fold;
