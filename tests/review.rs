@@ -11,9 +11,10 @@ use zonecall::exam::journal;
 
 use desk::Served;
 
-const SAID: [(f64, &str); 5] = [
+const SAID: [(f64, &str); 6] = [
     (2.0, "left fore zone two bravo transverse"),
-    (6.0, "superficial flexor area one four eight square millimetres"),
+    (6.0, "superficial flexor"),
+    (8.0, "area ninety square millimetres"),
     (10.0, "save"),
     (16.0, "colourless green ideas"),
     (20.0, "end of exam"),
@@ -277,9 +278,11 @@ fn a_clock_is_tried_out_without_writing_anything() {
     let folder = folder();
     let desk = Served::start(folder.path(), 0);
     let before = std::fs::read(folder.path().join("exam.jsonl")).unwrap();
-    let (status, body) = desk.get("/api/clock?offset_s=-10");
+    let (status, body) = desk.get("/api/clock?offset_s=500");
     assert_eq!(status, 200);
     let told: Value = serde_json::from_slice(&body).unwrap();
-    assert_eq!(told["changed"][0]["after"]["zone"], "2B", "saved at 10 s by a clock 10 s behind: {told}");
+    let changed = &told["changed"][0];
+    assert_eq!(changed["before"]["zone"], "2B", "the one save call had the one still: {told}");
+    assert!(changed["after"]["zone"].is_null(), "saved long before the exam by that clock: {told}");
     assert_eq!(std::fs::read(folder.path().join("exam.jsonl")).unwrap(), before);
 }

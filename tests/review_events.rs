@@ -73,9 +73,10 @@ fn place(limb: &str, zone: &str) -> View {
     View { limb: own(limb), zone: own(zone), ..View::default() }
 }
 
-const SAID: [(f64, &str); 6] = [
+const SAID: [(f64, &str); 7] = [
     (2.0, "left fore zone two bravo transverse"),
-    (6.0, "superficial flexor area one four eight square millimetres"),
+    (6.0, "superficial flexor"),
+    (8.0, "area ninety square millimetres"),
     (10.0, "save"),
     (16.0, "zone three alpha"),
     (20.0, "save"),
@@ -123,7 +124,7 @@ fn a_number_put_right_counts_and_its_line_stands_in_the_basis() {
     let record = folder.record();
     let row = record.calls.iter().find(|row| row.seq == area.seq).unwrap();
     assert_eq!(row.number, Some(98.0));
-    assert!(record.measures.iter().any(|row| row..contains(&seq)), "the measures stand on it");
+    assert!(record.measures.iter().any(|row| row.from.contains(&seq)), "the measures stand on it");
     assert_eq!((record.changes[0].by.as_str(), record.changes[0].why.as_str()), ("Robin", "heard it again"));
 }
 
@@ -146,7 +147,7 @@ fn the_later_of_two_changes_counts_and_taking_it_back_brings_the_earlier_one() {
 #[test]
 fn a_withdrawn_call_does_not_count_and_a_withdrawn_take_back_takes_nothing_back() {
     let folder =
-        Folder::of(&[(2.0, "left fore zone two bravo transverse"), (6.0, "save"), (9.0, "take back")]);
+        Folder::of(&[(2.0, "left fore zone two bravo transverse"), (6.0, "save"), (9.0, "scratch that")]);
     let calls = folder.exam().calls;
     let (save, take_back) = (&calls[calls.len() - 2], &calls[calls.len() - 1]);
     assert_eq!(save.withdrawn_by, Some(take_back.seq));

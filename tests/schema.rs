@@ -11,6 +11,7 @@ use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
 use zonecall::exam::event::{AudioFile, Entered, Event, Frame, HeardCall};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::exam::review::{Change, Review};
+use zonecall::exam::sign::Signed;
 use zonecall::tell::{export, sheet};
 use zonecall::trace::Outline;
 
@@ -114,7 +115,11 @@ fn journal_lines() -> Vec<Value> {
     let place = || View { limb: Some("LF".to_owned()), zone: Some("2B".to_owned()), ..View::default() };
     let amount = Amount { number: 148.0, unit: Some("mm2".to_owned()), unit_assumed: false };
     let (still, looked) = (|| "2.25.1".to_owned(), "a view is missing".to_owned());
+    let key = ed25519_dalek::SigningKey::from_bytes(&[1; 32]);
+    let hash = "c".repeat(64);
+    let signed = Signed::new("Dr Example", "V-1", &hash, &hash, &key);
     for event in [
+        Event::Signed(Box::new(signed)),
         review(Change::Call { seq: 4, act: Act::View(place()) }),
         review(Change::Call { seq: 4, act: Act::Value(call::Value { term: "area".to_owned(), amount }) }),
         review(Change::Place { seq: 4, place: place() }),
@@ -277,6 +282,7 @@ fn each_wrong_line_is_refused() {
         ("frame", "/body/sha256", json!("abc")),
         ("review", "/body/by", json!("")),
         ("review", "/body/change", json!("erase")),
+        ("signed", "/body/signature", json!("short")),
         ("closed", "/body", json!({"reason": "end of exam"})),
         ("torn", "/body", json!({})),
         ("audio", "/body", json!({"file": "audio.wav"})),

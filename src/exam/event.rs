@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use crate::clock::{Anchor, WallQuality};
 use crate::exam::call::{Amount, Call, Problem};
 use crate::exam::review::Review;
+use crate::exam::sign::Signed;
 use crate::hear::recognise::EngineId;
 use crate::hear::utterance::Utterance;
 use crate::trace::Outline;
@@ -61,6 +62,8 @@ pub enum Event {
     Entered(Box<Entered>),
     /// A person put something right afterwards, or took such a change back.
     Review(Box<Review>),
+    /// A vet signed everything before this line.
+    Signed(Box<Signed>),
     /// Listening ended.
     Closed {
         /// Why: `end of exam`, `end of the recording`, `interrupted`, ...

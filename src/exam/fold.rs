@@ -16,6 +16,7 @@ use crate::exam::mend::{put_right, set_in_force, take_back};
 use crate::exam::review::{
     LoggedChange, place_by_hand, put_right_by_hand, withdraw_rest, withdraw_take_backs,
 };
+use crate::exam::sign::{Signed, fault};
 use crate::protocol::Protocols;
 
 /// The exam as it stands.
@@ -31,6 +32,10 @@ pub struct Exam {
     pub entries: Vec<LoggedEntry>,
     /// What was changed by hand afterwards, in order; changes that were taken back too.
     pub changes: Vec<LoggedChange>,
+    /// The last signature that holds; what comes after it is a new draft.
+    pub signed: Option<LoggedSignature>,
+    /// Nothing was written after that signature.
+    pub is_signed: bool,
     /// Free notes.
     pub notes: Vec<Note>,
     /// Saved stills, in the order they were found.
@@ -59,6 +64,8 @@ impl Exam {
             breaths: Vec::new(),
             entries: Vec::new(),
             changes: Vec::new(),
+            signed: None,
+            is_signed: false,
             notes: Vec::new(),
             frames: Vec::new(),
             audio: Vec::new(),
@@ -109,6 +116,17 @@ pub struct LoggedEntry {
     pub at: DateTime<Utc>,
     /// What was entered.
     pub entered: Entered,
+}
+
+/// A signature with its line in the journal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoggedSignature {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was made.
+    pub at: DateTime<Utc>,
+    /// Who signed what.
+    pub signed: Signed,
 }
 
 /// One breath.
@@ -167,6 +185,7 @@ pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
     let mut exam = Exam { damage: lines.damage.clone(), ..Exam::new((**header).clone()) };
     for line in &lines.events {
         exam.take(line);
+        exam.is_signed = exam.signed.as_ref().is_some_and(|signed| signed.seq == line.seq);
     }
     exam.settle_changes();
     withdraw_take_backs(&mut exam.calls, &exam.changes);
@@ -211,6 +230,13 @@ impl Exam {
                 let review = (**review).clone();
                 self.changes.push(LoggedChange { seq: line.seq, at: line.at, review, taken_back_by: None });
             }
+            Event::Signed(signed) => match fault(line) {
+                Some(problem) => self.damage.push((line.seq, problem)),
+                None => {
+                    let signed = (**signed).clone();
+                    self.signed = Some(LoggedSignature { seq: line.seq, at: line.at, signed });
+                }
+            },
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),
             Event::Exam(_) | Event::Torn { .. } | Event::Unknown { .. } => {}
         }

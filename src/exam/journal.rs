@@ -146,6 +146,12 @@ impl Journal {
         Ok(self.seq)
     }
 
+    /// SHA-256 of the last line, in hexadecimal.
+    #[must_use]
+    pub fn last_hash(&self) -> &str {
+        &self.prev
+    }
+
     fn write(&mut self, bytes: &[u8]) -> Result<(), JournalError> {
         let done = self.file.write_all(bytes).and_then(|()| self.file.sync_data());
         done.map_err(|source| JournalError::Io { doing: "write", path: self.path.clone(), source })

@@ -8,5 +8,6 @@ pub mod attend;
 pub mod journal;
 pub mod context;
 pub mod review;
+pub mod sign;
 mod mend;
 pub mod fold;

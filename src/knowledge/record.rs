@@ -68,7 +68,15 @@ fn exam_info(exam: &Exam) -> ExamInfo {
         person: header.person.clone(),
         schemes: header.schemes.clone(),
         engine: header.engine.name.clone(),
-        status: "draft".to_owned(),
+        status: if exam.is_signed { "signed" } else { "draft" }.to_owned(),
+        signed: exam.signed.as_ref().map(|logged| SignedRow {
+            seq: logged.seq,
+            at: logged.at,
+            by: logged.signed.by.clone(),
+            licence: logged.signed.licence.clone(),
+            key: logged.signed.key.clone(),
+            changes_since: exam.changes.iter().filter(|change| change.seq > logged.seq).count(),
+        }),
     }
 }
 
@@ -134,8 +142,28 @@ pub struct ExamInfo {
     pub schemes: BTreeMap<String, String>,
     /// Which engine heard it.
     pub engine: String,
-    /// Always `draft` until a vet has signed.
+    /// `signed` where nothing was written after a vet's signature; else `draft`.
     pub status: String,
+    /// The last signature that holds.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub signed: Option<SignedRow>,
+}
+
+/// A vet's signature under the journal up to its line.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SignedRow {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was made, by the signer's computer.
+    pub at: DateTime<Utc>,
+    /// Who signed.
+    pub by: String,
+    /// Number of the licence, as entered.
+    pub licence: String,
+    /// The public key, in hexadecimal.
+    pub key: String,
+    /// Changes by hand after it.
+    pub changes_since: usize,
 }
 
 /// One call, or one breath that was not understood.

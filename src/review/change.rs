@@ -7,17 +7,21 @@
 
 use chrono::Utc;
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
 
 use crate::exam::call::{Act, Amount, Problem, View};
 use crate::exam::event::Event;
 use crate::exam::fold::{Exam, LoggedCall};
 use crate::exam::journal::Journal;
 use crate::exam::review::{Change, LoggedChange, Review, TEXT_MAX};
+use crate::exam::sign::Signed;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::pair::pair;
 use crate::knowledge::place::Place;
 use crate::knowledge::rows::frame_rows;
 use crate::review::desk::{Desk, DeskError, Seen};
+use crate::review::key::key;
+use crate::tell::export::json;
 
 /// What the page sends.
 #[derive(Debug, Deserialize)]
@@ -49,7 +53,7 @@ impl From<DeskError> for Refusal {
     }
 }
 
-fn wrong<T>(message: impl Into<String>, help: &str) -> Result<T, Refusal> {
+pub(super) fn wrong<T>(message: impl Into<String>, help: &str) -> Result<T, Refusal> {
     Err(Refusal::Wrong(Problem { message: message.into(), help: help.to_owned() }))
 }
 
@@ -69,6 +73,42 @@ pub(super) fn write(desk: &Desk, asked: Asked) -> Result<u64, Refusal> {
     let review = Event::Review(Box::new(Review { by, why, was, change: asked.change }));
     let seq = journal.append(Utc::now(), seen.exam.last_sample(), &review).map_err(DeskError::from)?;
     Ok(seq)
+}
+
+/// A wish to sign.
+#[derive(Debug, Deserialize)]
+pub(super) struct Signing {
+    by: String,
+    licence: String,
+    /// Number of the last line that the page had been given.
+    seen: u64,
+}
+
+/// Signs the record as it stands; nobody signs what they have not seen.
+pub(super) fn sign(desk: &Desk, asked: &Signing) -> Result<u64, Refusal> {
+    let mut journal = Journal::open(&desk.folder).map_err(DeskError::from)?;
+    let seen = desk.seen()?;
+    let (by, licence) = (asked.by.trim(), asked.licence.trim());
+    if by.is_empty() || licence.is_empty() || by.len().max(licence.len()) > TEXT_MAX {
+        return wrong("name and licence are needed to sign", "enter both, as they stand on the licence");
+    }
+    if asked.seen != seen.version {
+        return Err(Refusal::Overtaken(Problem {
+            message: "the exam was changed since this page showed it".to_owned(),
+            help: "nothing was signed; look at it again, then sign".to_owned(),
+        }));
+    }
+    if !seen.exam.damage.is_empty() {
+        return wrong("the journal is damaged, so it cannot be signed", "see `zonecall journal --verify`");
+    }
+    let key = match key() {
+        Ok(key) => key,
+        Err(error) => return wrong(error.to_string(), "nothing was signed"),
+    };
+    let record_sha256 = crate::hex(&Sha256::digest(json(&seen.record).as_bytes()));
+    let signed = Signed::new(by, licence, journal.last_hash(), &record_sha256, &key);
+    let event = Event::Signed(Box::new(signed));
+    Ok(journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(DeskError::from)?)
 }
 
 /// A still that would be labelled otherwise.

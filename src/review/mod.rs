@@ -8,6 +8,8 @@
 mod desk;
 mod question;
 mod change;
+mod trace;
+mod key;
 mod sound;
 mod guard;
 mod serve;

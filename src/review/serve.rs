@@ -21,15 +21,16 @@ use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use futures_util::Stream;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use serde_json::json;
 use tokio::net::TcpListener;
 
 use crate::exam::call::Problem;
-use crate::review::change::{Asked, Refusal, preview, write};
+use crate::review::change::{Asked, Refusal, Signing, preview, sign, write};
 use crate::review::desk::{Desk, DeskError};
 use crate::review::guard::{Keys, guard};
 use crate::review::sound::{BINS_PER_S, peaks, wav};
+use crate::review::trace::{Drawn, trace};
 use crate::tell::picture::{Light, png};
 
 /// Longest change that is read, in bytes.
@@ -38,13 +39,14 @@ const BODY_BYTES_MAX: usize = 64 * 1024;
 const LOOK_AGAIN: Duration = Duration::from_millis(400);
 
 /// The files of the page: path, kind, text.
-const PAGE: [(&str, &str, &str); 8] = [
+const PAGE: [(&str, &str, &str); 9] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.js", "text/javascript; charset=utf-8", include_str!("page/desk.js")),
     ("/make.js", "text/javascript; charset=utf-8", include_str!("page/make.js")),
     ("/line.js", "text/javascript; charset=utf-8", include_str!("page/line.js")),
     ("/still.js", "text/javascript; charset=utf-8", include_str!("page/still.js")),
+    ("/trace.js", "text/javascript; charset=utf-8", include_str!("page/trace.js")),
     ("/mend.js", "text/javascript; charset=utf-8", include_str!("page/mend.js")),
     ("/limb.js", "text/javascript; charset=utf-8", include_str!("page/limb.js")),
 ];
@@ -119,6 +121,8 @@ pub async fn serve(bound: Bound, desk: Desk) -> Result<(), ServeError> {
     let app = app
         .route("/api/exam", get(exam))
         .route("/api/change", post(change))
+        .route("/api/sign", post(signing))
+        .route("/api/trace", post(tracing))
         .route("/api/news", get(news))
         .route("/api/clock", get(clock))
         .route("/api/still/{number}", get(still))
@@ -158,13 +162,24 @@ async fn exam(State(room): Held) -> Response {
 }
 
 async fn change(State(room): Held, Json(asked): Json<Asked>) -> Response {
-    aside(move || match write(&room.desk, asked) {
-        Ok(seq) => Json(json!({ "seq": seq })).into_response(),
+    aside(move || answer(write(&room.desk, asked).map(|seq| json!({ "seq": seq })))).await
+}
+
+async fn signing(State(room): Held, Json(asked): Json<Signing>) -> Response {
+    aside(move || answer(sign(&room.desk, &asked).map(|seq| json!({ "seq": seq })))).await
+}
+
+async fn tracing(State(room): Held, Json(drawn): Json<Drawn>) -> Response {
+    aside(move || answer(trace(&room.desk, &drawn))).await
+}
+
+fn answer(done: Result<impl Serialize, Refusal>) -> Response {
+    match done {
+        Ok(told) => Json(told).into_response(),
         Err(Refusal::Wrong(why)) => told(StatusCode::UNPROCESSABLE_ENTITY, why.message, &why.help),
         Err(Refusal::Overtaken(why)) => told(StatusCode::CONFLICT, why.message, &why.help),
         Err(Refusal::Desk(error)) => broken(&error),
-    })
-    .await
+    }
 }
 
 /// Tells the length of the journal whenever it has changed, by this desk or by another program.

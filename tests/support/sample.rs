@@ -247,6 +247,7 @@ pub fn record() -> Record {
             schemes: BTreeMap::from([("fore".to_owned(), "thirds".to_owned())]),
             engine: "scripted".to_owned(),
             status: "draft".to_owned(),
+            signed: None,
         },
         calls: calls(),
         changes: vec![ChangeRow {

@@ -2,7 +2,8 @@
 import { make, find, fill, say, ask, clock, key } from "./make.js";
 import { twoStills, lamp, stillCards, placeWords, statusWords } from "./still.js";
 import { setLine, play, showAt, zoom } from "./line.js";
-import { mendCall, mendStill, mendClock } from "./mend.js";
+import { mendCall, mendStill, mendClock, signForm } from "./mend.js";
+import { traceOn } from "./trace.js";
 import { limbDrawings } from "./limb.js";
 
 let exam = null;
@@ -10,6 +11,8 @@ let exam = null;
 let at = JSON.parse(sessionStorage.getItem("at") ?? "null");
 /** Keys that mean something for what is on the bench, with what they do. */
 let acts = {};
+/** Somebody is tracing: the bench is not drawn anew under their hands. */
+let tracing = false;
 
 const SEVERITY = { error: ["!!", "Wrong or lost"], warn: ["!", "Look"], info: ["i", "Note"] };
 const identity = (question) => [question.rule, question.call_seq ?? "", question.still ?? "", question.text].join("|");
@@ -78,6 +81,10 @@ function head() {
   const day = new Date(info.started_at).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" });
   find("facts").textContent = [day, info.person && `scanned by ${info.person}`, `${frames.length} stills`, `${calls.length} calls`].filter(Boolean).join(", ");
   find("status").textContent = info.status === "signed" ? "Signed" : "Draft";
+  const { signed } = info;
+  const when = signed && new Date(signed.at).toLocaleString("en-GB", { dateStyle: "long", timeStyle: "short" });
+  const since = signed?.changes_since === 1 ? "1 change since" : `${signed?.changes_since} changes since`;
+  find("signed").textContent = !signed ? "" : `${info.status === "signed" ? "by" : "New since it was signed by"} ${signed.by}, licence ${signed.licence}, ${when}${info.status === "signed" ? "." : `; ${since}.`}`;
   const done = exam.record.changes.filter((row) => !row.taken_back_by).length;
   find("open-count").textContent = `${exam.questions.length} open, ${done} put right or settled`;
   Object.assign(find("open-bar"), { max: Math.max(1, exam.questions.length + done), value: done });
@@ -163,6 +170,17 @@ function buttons({ question, number, frame, call }) {
   if (question) add("a", "Leave it as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Looked at and left"), true);
   if (frame) {
     add("l", "Label by hand", () => mendStill(exam, number, change));
+    add("t", "Trace an area", () => {
+      const figure = document.querySelector("#bench figure.still");
+      if (!figure?.querySelector("img")) { say("This still cannot be shown, so nothing can be traced on it.", true); return; }
+      tracing = true;
+      traceOn(exam, frame, figure, () => find("by").value.trim(), async (written) => {
+        tracing = false;
+        await load().catch((error) => say(error.message, true));
+        find("bench").focus();
+        if (written) say("The area is written; it counts before a spoken one.");
+      });
+    });
     add("x", "Not part of the exam", () => settle({ change: "leave_out", still: frame.id }, `Still ${number + 1} is not part of the exam`));
   }
   if (call && exam.acts[call.seq]) {
@@ -216,7 +234,7 @@ const ALWAYS = {
   "+": ["Line closer", () => zoom(1.5)], "-": ["Line wider", () => zoom(1 / 1.5)], "?": ["These keys", showKeys],
 };
 const OFTEN = [["Space", "Play what was said, or stop"], ["1 to 9", "Choose that reading"], ["A", "Leave it as it is"], ["L", "Label the still by hand"],
-  ["X", "The still is not part of the exam"], ["C", "Put the call right"], ["W", "Withdraw the call"]];
+  ["T", "Trace an area on the still"], ["X", "The still is not part of the exam"], ["C", "Put the call right"], ["W", "Withdraw the call"]];
 
 function showKeys() {
   const rows = [...OFTEN, ...Object.entries(ALWAYS).map(([name, [words]]) => [name.toUpperCase(), words]), ["← →", "On the line: breath or still before and after"]];
@@ -227,7 +245,7 @@ function showKeys() {
 }
 
 document.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
+  if (tracing || event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
   const { target } = event;
   if (target.matches("input, select, textarea")) return;
   // On a button the space bar presses it, as people with a keyboard expect.
@@ -239,6 +257,11 @@ document.addEventListener("keydown", (event) => {
 });
 
 find("keys-open").addEventListener("click", showKeys);
+find("sign-open").addEventListener("click", () => signForm(exam, find("by").value.trim(), async (by, licence) => {
+  await ask("/api/sign", { by, licence, seen: exam.version });
+  await load();
+  say(`Signed by ${by}.`);
+}));
 find("clock-open").addEventListener("click", () => mendClock(exam, change));
 find("by").value = localStorage.getItem("by") ?? "";
 find("by").addEventListener("change", () => localStorage.setItem("by", find("by").value.trim()));
@@ -249,7 +272,7 @@ find("form").addEventListener("close", () => load().catch((error) => say(error.m
 function follow() {
   const news = new EventSource("/api/news");
   news.addEventListener("grown", async () => {
-    if (document.querySelector("dialog[open]")) return;
+    if (tracing || document.querySelector("dialog[open]")) return;
     const before = exam?.version;
     try { await load(); } catch (error) { say(error.message, true); return; }
     const others = exam.record.changes.filter((row) => row.seq > before && row.by !== find("by").value.trim());

@@ -38,13 +38,13 @@ function readPlace(form, only = null) {
 }
 
 /** Opens the form; what `send` throws is shown in it, and the form stays. */
-function openForm(title, lead, fields, send, words = "Put right") {
+function openForm(title, lead, fields, send, words = "Put right", asksWhy = true) {
   const dialog = find("form");
   const wrong = make("p", { class: "wrong", role: "alert" });
   const reason = make("input", { name: "why", id: "f-why", maxlength: "500", placeholder: "a word is enough" });
   const form = make("form", { method: "dialog" },
     make("h2", { id: "form-title" }, title), make("p", {}, lead), fields,
-    make("p", { class: "field" }, make("label", { for: "f-why" }, "Why"), reason), wrong,
+    asksWhy ? make("p", { class: "field" }, make("label", { for: "f-why" }, "Why"), reason) : "", wrong,
     make("p", { class: "buttons" }, make("button", { type: "submit", class: "main" }, words),
       make("button", { type: "button", onclick: () => dialog.close() }, "Cancel")));
   form.addEventListener("submit", async (event) => {
@@ -138,4 +138,16 @@ export function mendClock(exam, change) {
     [make("p", { class: "field" }, make("label", { for: "f-offset" }, "Seconds ahead"), input), preview],
     (form, why) => change({ change: "clock", offset_s: Number(form.elements.offset.value) }, why), "Set the clock");
   look();
+}
+
+/** Signs the record: what is open is listed first; the licence stands as it is entered. */
+export function signForm(exam, by, sign) {
+  const open = exam.questions.map((question) => make("li", {}, question.text));
+  const field = (name, label, value) => make("p", { class: "field cell" }, make("label", { for: `f-${name}` }, label),
+    make("input", { id: `f-${name}`, name, value, required: true, maxlength: "200" }));
+  openForm("Sign the record", open.length ? `Still open: ${open.length}. They stay open in what you sign.` : "Nothing is open.", [
+    open.length ? make("ul", { class: "still-open", tabindex: "0", "aria-label": "Still open" }, open) : "",
+    make("div", { class: "row" }, field("vet", "Name of the vet", by), field("licence", "Number of the licence", "")),
+    make("p", {}, "Signing says that a licensed vet has looked at this record. The program cannot check a licence. What is changed afterwards makes a new draft."),
+  ], (form) => sign(form.elements.vet.value, form.elements.licence.value), "Sign", false);
 }
