@@ -240,6 +240,7 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
         "frame",
         "entered",
         "review",
+        "signed",
         "closed",
         "torn",
     ] {

@@ -29,7 +29,7 @@ impl Driver {
         let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
         let port = lines
             .find_map(|line| {
-                line.unwrap().rsplit_once("on port ").map(|(_, port)| port.trim_end_matches('.').to_owned())
+                line.unwrap().rsplit_once("successfully on port ").map(|(_, port)| port.trim_end_matches('.').to_owned())
             })
             .expect("the driver names its port");
         // The rest of its output must be read, or it stands still when the pipe is full.
@@ -73,7 +73,6 @@ impl Page {
     }
 
     /// Waits until an expression is true in the page.
-    #[track_caller]
     pub async fn until(&self, what: &str) {
         let began = Instant::now();
         loop {
