@@ -1,7 +1,8 @@
 //! A real browser without a window, driven by the WebDriver standard.
 #![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each test file uses its part
 
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -54,6 +55,12 @@ impl Driver {
 
 impl Drop for Driver {
     fn drop(&mut self) {
+        // Asked to shut down, the driver takes its browsers with it; killed, it would leave them.
+        let port = self.address.rsplit(':').next().unwrap();
+        if let Ok(mut stream) = TcpStream::connect(format!("127.0.0.1:{port}")) {
+            let asked = write!(stream, "GET /shutdown HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n");
+            drop(asked.and_then(|()| stream.read_to_end(&mut Vec::new())));
+        }
         drop(self.child.kill());
         drop(self.child.wait());
     }

@@ -22,6 +22,8 @@ const current = () => exam.questions.findIndex((question) => identity(question) 
 
 async function load() {
   exam = await (await ask("/api/exam")).json();
+  // The record leaves out what is empty.
+  exam.record.changes ??= [];
   draw();
 }
 
