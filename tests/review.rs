@@ -286,3 +286,61 @@ fn a_clock_is_tried_out_without_writing_anything() {
     assert!(changed["after"]["zone"].is_null(), "saved long before the exam by that clock: {told}");
     assert_eq!(std::fs::read(folder.path().join("exam.jsonl")).unwrap(), before);
 }
+
+#[test]
+fn a_vet_signs_what_they_have_seen_with_a_key_that_only_they_can_read_and_a_change_makes_a_draft() {
+    let folder = folder();
+    let desk = Served::start(folder.path(), 0);
+    let seen = desk.exam()["version"].as_u64().unwrap();
+    let sign = |licence: &str, seen: u64| {
+        desk.post("/api/sign", &json!({"by": "Dr Example", "licence": licence, "seen": seen}))
+    };
+    assert_eq!(sign(" ", seen).0, 422, "a licence is needed");
+    assert_eq!(sign("V-1", seen - 1).0, 409, "nobody signs what they have not seen");
+    assert_eq!(desk.exam()["record"]["exam"]["status"], "draft");
+    let (status, told) = sign("V-1", seen);
+    assert_eq!(status, 200, "{told}");
+    let exam = desk.exam();
+    assert_eq!(exam["record"]["exam"]["status"], "signed");
+    assert_eq!(exam["record"]["exam"]["signed"]["by"], "Dr Example");
+    let key = std::fs::metadata(folder.path().join("settings/zonecall/signing.key")).unwrap();
+    assert_eq!(std::os::unix::fs::PermissionsExt::mode(&key.permissions()) & 0o777, 0o600);
+    let verify = || {
+        let folder = folder.path().to_string_lossy().into_owned();
+        let done = std::process::Command::new(env!("CARGO_BIN_EXE_zonecall"))
+            .args(["journal", &folder, "--verify"])
+            .output()
+            .unwrap();
+        (done.status.code(), String::from_utf8_lossy(&done.stdout).into_owned())
+    };
+    let (code, text) = verify();
+    assert!(code == Some(0) && text.contains("signed by Dr Example, licence V-1"), "{text}");
+    let change = json!({"change": "clock", "offset_s": 3.0});
+    assert_eq!(desk.change("Kim", exam["version"].as_u64().unwrap(), &change).0, 200);
+    let after = desk.exam();
+    assert_eq!(after["record"]["exam"]["status"], "draft");
+    assert_eq!(after["record"]["exam"]["signed"]["changes_since"], 1);
+    let again = after["version"].as_u64().unwrap();
+    assert_eq!(sign("V-1", again).0, 200);
+    assert_eq!(desk.exam()["record"]["exam"]["signed"]["key"], exam["record"]["exam"]["signed"]["key"]);
+    let journal = folder.path().join("exam.jsonl");
+    let text = std::fs::read_to_string(&journal).unwrap();
+    std::fs::write(&journal, text.replacen("V-1", "V-2", 1)).unwrap();
+    let (code, text) = verify();
+    assert!(code == Some(1) && text.contains("the signature of Dr Example"), "{text}");
+}
+
+#[test]
+fn a_still_without_a_scale_is_not_measured_and_the_reason_is_told() {
+    let folder = folder();
+    let desk = Served::start(folder.path(), 0);
+    let (status, told) = desk.post(
+        "/api/trace",
+        &json!({"by": "Robin", "still": "2.25.7", "limb": "LF", "zone": "2B",
+        "structure": "SDFT", "lesion": false, "write": true,
+        "outline": {"shape": "polygon", "points_px": [[10, 10], [60, 10], [60, 60]]}}),
+    );
+    assert_eq!(status, 422);
+    assert!(!told["message"].as_str().unwrap().is_empty(), "{told}");
+    assert!(desk.exam()["record"]["entries"].is_null(), "nothing was written");
+}

@@ -31,7 +31,12 @@ pub(crate) fn journal(args: &args::Journal) -> anyhow::Result<ExitCode> {
         )?;
         for line in lines.events.iter().filter(|line| matches!(line.event, Event::Signed(_))) {
             let since = lines.events.len() as u64 - line.seq;
-            writeln!(out, "line {}: {}: holds for all before it; {since} lines after it", line.seq, say(line))?;
+            writeln!(
+                out,
+                "line {}: {}: holds for all before it; {since} lines after it",
+                line.seq,
+                say(line)
+            )?;
         }
     }
     Ok(if lines.damage.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })

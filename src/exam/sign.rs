@@ -35,7 +35,13 @@ pub struct Signed {
 impl Signed {
     /// Signs; the key never leaves the caller.
     #[must_use]
-    pub fn new(by: &str, licence: &str, journal_sha256: &str, record_sha256: &str, key: &SigningKey) -> Signed {
+    pub fn new(
+        by: &str,
+        licence: &str,
+        journal_sha256: &str,
+        record_sha256: &str,
+        key: &SigningKey,
+    ) -> Signed {
         let mut signed = Signed {
             by: by.to_owned(),
             licence: licence.to_owned(),

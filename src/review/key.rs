@@ -44,7 +44,8 @@ pub(super) fn key() -> Result<SigningKey, KeyError> {
     let failed = |doing, source| KeyError::File { doing, path: path.clone(), source };
     match std::fs::read(&path) {
         Ok(bytes) => {
-            let bytes = <[u8; KEY_BYTES]>::try_from(bytes).map_err(|_| KeyError::NoKey { path: path.clone() })?;
+            let bytes =
+                <[u8; KEY_BYTES]>::try_from(bytes).map_err(|_| KeyError::NoKey { path: path.clone() })?;
             return Ok(SigningKey::from_bytes(&bytes));
         }
         Err(source) if source.kind() != ErrorKind::NotFound => return Err(failed("read", source)),

@@ -128,7 +128,10 @@ fn entered(
         return wrong("nobody is named as the one who traced it", "enter your name at the top");
     }
     if protocols.scheme_for(&drawn.limb, &drawn.zone, &seen.exam.header.schemes).is_none() {
-        return wrong(format!("{} is no zone of {} in this exam", drawn.zone, drawn.limb), "label the still first");
+        return wrong(
+            format!("{} is no zone of {} in this exam", drawn.zone, drawn.limb),
+            "label the still first",
+        );
     }
     if protocols.structure(&drawn.structure).is_none() {
         return wrong("no structure was chosen", "choose what was traced");
@@ -136,9 +139,14 @@ fn entered(
     let terms = &protocols.measuring.terms;
     let term = if drawn.lesion { &terms.lesion_area } else { &terms.area };
     let planes = protocols.value(term).map(|kind| kind.planes.clone()).unwrap_or_default();
-    if let Some(plane) = row.place.plane.as_ref().filter(|plane| !planes.is_empty() && !planes.contains(plane)) {
+    if let Some(plane) =
+        row.place.plane.as_ref().filter(|plane| !planes.is_empty() && !planes.contains(plane))
+    {
         let wanted = planes.join(" or ");
-        return wrong(format!("this still is of plane {plane}; {term} is traced in {wanted}"), "choose another still");
+        return wrong(
+            format!("this still is of plane {plane}; {term} is traced in {wanted}"),
+            "choose another still",
+        );
     }
     let number = (area_mm2 * 100.0).round() / 100.0;
     Ok(Entered {

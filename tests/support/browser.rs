@@ -30,7 +30,9 @@ impl Driver {
         let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
         let port = lines
             .find_map(|line| {
-                line.unwrap().rsplit_once("successfully on port ").map(|(_, port)| port.trim_end_matches('.').to_owned())
+                line.unwrap()
+                    .rsplit_once("successfully on port ")
+                    .map(|(_, port)| port.trim_end_matches('.').to_owned())
             })
             .expect("the driver names its port");
         // The rest of its output must be read, or it stands still when the pipe is full.
@@ -58,7 +60,10 @@ impl Drop for Driver {
         // Asked to shut down, the driver takes its browsers with it; killed, it would leave them.
         let port = self.address.rsplit(':').next().unwrap();
         if let Ok(mut stream) = TcpStream::connect(format!("127.0.0.1:{port}")) {
-            let asked = write!(stream, "GET /shutdown HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n");
+            let asked = write!(
+                stream,
+                "GET /shutdown HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n"
+            );
             drop(asked.and_then(|()| stream.read_to_end(&mut Vec::new())));
         }
         drop(self.child.kill());
@@ -104,7 +109,10 @@ impl Page {
     }
 
     pub async fn click(&self, css: &str) {
-        self.find(css).await.click().await.unwrap_or_else(|error| panic!("{css}: {error}"));
+        // The line through time lies over the lower part of the window: a person scrolls, too.
+        let found = self.find(css).await;
+        self.run(&format!("document.querySelector({css:?}).scrollIntoView({{block: 'center'}})")).await;
+        found.click().await.unwrap_or_else(|error| panic!("{css}: {error}"));
     }
 
     /// Presses keys where the focus is.

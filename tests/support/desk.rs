@@ -20,6 +20,8 @@ impl Served {
             .arg("review")
             .arg(folder)
             .args(["--no-open", "--port", &port.to_string()])
+            // A key that a test makes stays with the test.
+            .env("XDG_CONFIG_HOME", folder.join("settings"))
             .stdout(Stdio::piped())
             .spawn()
             .expect("the program starts");
@@ -86,13 +88,18 @@ impl Served {
         serde_json::from_slice(&body).unwrap()
     }
 
-    /// Asks for a change as the page does.
-    pub fn change(&self, by: &str, seen: u64, change: &serde_json::Value) -> (u16, serde_json::Value) {
-        let body = serde_json::json!({"by": by, "why": "", "seen": seen, "change": change}).to_string();
+    /// Sends JSON as the page does.
+    pub fn post(&self, path: &str, body: &serde_json::Value) -> (u16, serde_json::Value) {
         let kind = "Content-Type: application/json".to_owned();
         let headers = [self.host(), self.cookie(), self.origin(), kind];
-        let (status, _, body) = self.request("POST /api/change", &headers, &body);
+        let (status, _, body) = self.request(&format!("POST {path}"), &headers, &body.to_string());
         (status, serde_json::from_slice(&body).unwrap_or_default())
+    }
+
+    /// Asks for a change as the page does.
+    pub fn change(&self, by: &str, seen: u64, change: &serde_json::Value) -> (u16, serde_json::Value) {
+        let body = serde_json::json!({"by": by, "why": "", "seen": seen, "change": change});
+        self.post("/api/change", &body)
     }
 }
 

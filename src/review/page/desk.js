@@ -15,6 +15,8 @@ let acts = {};
 let tracing = false;
 
 const SEVERITY = { error: ["!!", "Wrong or lost"], warn: ["!", "Look"], info: ["i", "Note"] };
+/** Findings name things in backticks; people read them in quotation marks, and begin with a capital. */
+const quoted = (text) => text.replace(/`([^`]*)`/g, "“$1”").replace(/^./u, (first) => first.toUpperCase());
 const identity = (question) => [question.rule, question.call_seq ?? "", question.still ?? "", question.text].join("|");
 const stillNumber = (id) => exam.record.frames.findIndex((row) => row.id === id);
 const callOf = (seq) => exam.record.calls.find((call) => call.seq === seq);
@@ -67,12 +69,12 @@ function draw() {
   sessionStorage.setItem("at", JSON.stringify(at));
   head();
   list();
+  setLine(exam, go);
   bench();
   fill(find("limbs-in"), limbDrawings(exam, go));
   fill(find("stills-in"), stillCards(exam, go));
   fill(find("calls-in"), callTable());
   fill(find("changes-in"), changeTable());
-  setLine(exam, go);
 }
 
 function head() {
@@ -98,7 +100,7 @@ function list() {
     const here = identity(question) === at?.question;
     return make("li", {}, make("button", { type: "button", class: question.severity, "aria-current": here ? "true" : null, onclick: () => go({ question: identity(question) }) },
       make("span", { class: "sign", title: word }, make("span", { "aria-hidden": "true" }, sign), make("span", { class: "hidden" }, word)),
-      make("span", {}, question.text)));
+      make("span", {}, quoted(question.text))));
   }));
   find("questions").querySelector("[aria-current]")?.scrollIntoView({ block: "nearest" });
 }
@@ -126,7 +128,7 @@ function bench() {
     fill(find("bench"), make("h2", {}, "Nothing is open"), make("p", {}, "Every question is settled. Choose a still or a breath to look at it again."));
     return;
   }
-  const title = question ? question.text : frame ? `Still ${number + 1}` : call ? `Call ${call.seq}` : `Breath ${breath.seq}`;
+  const title = question ? quoted(question.text) : frame ? `Still ${number + 1}` : call ? `Call ${call.seq}` : `Breath ${breath.seq}`;
   const words = question ? SEVERITY[question.severity][1] : "Chosen";
   const where = frame && frame.limb ? frame : call;
   fill(find("bench"),

@@ -47,6 +47,7 @@ async function loadSound() {
     const answer = await ask("/api/peaks");
     state.binsPerS = Number(answer.headers.get("x-bins-per-s"));
     state.peaks = new Uint8Array(await answer.arrayBuffer());
+    state.loudest = state.peaks.reduce((most, bin) => Math.max(most, bin), 1);
   } catch (error) { find("line-now").textContent = error.message; }
   layout();
 }
@@ -82,13 +83,14 @@ function draw() {
     pen.fillText(clock(at).replace(/\.0$/, ""), x + 3, 12);
   }
   pen.fillStyle = ink.getPropertyValue("--wave");
+  const loudest = state.loudest || 1;
   const middle = HEIGHT.ticks + HEIGHT.wave / 2;
   for (let x = 0; x < width; x += 2) {
     const bin = Math.floor((fromS + x / state.pxPerS) * state.binsPerS);
     const next = Math.max(bin + 1, Math.floor((fromS + (x + 2) / state.pxPerS) * state.binsPerS));
     let most = 0;
     for (let idx = bin; idx < next && idx < state.peaks.length; idx += 1) most = Math.max(most, state.peaks[idx]);
-    const half = Math.max(0.5, Math.sqrt(most / 255) * (HEIGHT.wave / 2 - 2));
+    const half = Math.max(0.5, Math.sqrt(Math.min(1, most / loudest)) * (HEIGHT.wave / 2 - 2));
     pen.fillRect(x, middle - half, 1.4, half * 2);
   }
   if (!player.paused) {
