@@ -56,6 +56,38 @@ fn traced() -> Entered {
     }
 }
 
+/// Every change by hand, and a signature.
+fn afterwards() -> Vec<Event> {
+    let review = |change: Change| {
+        let (by, why, was) = ("Robin".to_owned(), "heard it again".to_owned(), "2A".to_owned());
+        Event::Review(Box::new(Review { by, why, was, change }))
+    };
+    let place = || View { limb: Some("LF".to_owned()), zone: Some("2B".to_owned()), ..View::default() };
+    let amount = Amount { number: 148.0, unit: Some("mm2".to_owned()), unit_assumed: false };
+    let (still, looked) = (|| "2.25.1".to_owned(), "a view is missing".to_owned());
+    let key = ed25519_dalek::SigningKey::from_bytes(&[1; 32]);
+    let hash = "c".repeat(64);
+    let signed = Signed::new("Dr Example", "V-1", &hash, &hash, &key);
+    vec![
+        Event::Signed(Box::new(signed)),
+        review(Change::Call { seq: 4, act: Act::View(place()) }),
+        review(Change::Call { seq: 4, act: Act::Value(call::Value { term: "area".to_owned(), amount }) }),
+        review(Change::Place { seq: 4, place: place() }),
+        review(Change::Withdraw { seq: 4 }),
+        review(Change::Pair { still: still(), seq: 4 }),
+        review(Change::Label { still: still(), place: place() }),
+        review(Change::LeaveOut { still: still() }),
+        review(Change::Clock { offset_s: -197.0 }),
+        review(Change::Looked {
+            rule: "view-missing".to_owned(),
+            finding: looked,
+            seq: Some(4),
+            still: Some(still()),
+        }),
+        review(Change::TakeBack { seq: 5 }),
+    ]
+}
+
 /// Every event kind, each optional field used, as the journal itself writes them.
 fn journal_lines() -> Vec<Value> {
     let folder = tempfile::tempdir().unwrap();
@@ -108,40 +140,14 @@ fn journal_lines() -> Vec<Value> {
         span: Span { from: 0, to: 6_400 },
         confidence: 0.9,
     };
-    let review = |change: Change| {
-        let (by, why, was) = ("Robin".to_owned(), "heard it again".to_owned(), "2A".to_owned());
-        Event::Review(Box::new(Review { by, why, was, change }))
-    };
-    let place = || View { limb: Some("LF".to_owned()), zone: Some("2B".to_owned()), ..View::default() };
-    let amount = Amount { number: 148.0, unit: Some("mm2".to_owned()), unit_assumed: false };
-    let (still, looked) = (|| "2.25.1".to_owned(), "a view is missing".to_owned());
-    let key = ed25519_dalek::SigningKey::from_bytes(&[1; 32]);
-    let hash = "c".repeat(64);
-    let signed = Signed::new("Dr Example", "V-1", &hash, &hash, &key);
-    for event in [
-        Event::Signed(Box::new(signed)),
-        review(Change::Call { seq: 4, act: Act::View(place()) }),
-        review(Change::Call { seq: 4, act: Act::Value(call::Value { term: "area".to_owned(), amount }) }),
-        review(Change::Place { seq: 4, place: place() }),
-        review(Change::Withdraw { seq: 4 }),
-        review(Change::Pair { still: still(), seq: 4 }),
-        review(Change::Label { still: still(), place: place() }),
-        review(Change::LeaveOut { still: still() }),
-        review(Change::Clock { offset_s: -197.0 }),
-        review(Change::Looked {
-            rule: "view-missing".to_owned(),
-            finding: looked,
-            seq: Some(4),
-            still: Some(still()),
-        }),
-        review(Change::TakeBack { seq: 5 }),
+    for event in afterwards().into_iter().chain([
         Event::Entered(Box::new(traced())),
         Event::Call(HeardCall { heard_seq: 3, call: answer }),
         Event::Audio(audio),
         Event::AudioLost { samples: 160 },
         Event::Frame(Box::new(frame)),
         Event::Closed { reason: "end of exam".to_owned(), samples: 16_000 },
-    ] {
+    ]) {
         journal.append(sample::at(99), 16_000, &event).unwrap();
     }
     let text = std::fs::read_to_string(&path).unwrap();

@@ -43,7 +43,7 @@ impl Driver {
     /// A browser of its own profile, so that two do not share a cookie.
     pub async fn browser(&self) -> Page {
         let options = json!({"args": ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
-            "--window-size=1440,1000", "--autoplay-policy=no-user-gesture-required", "--mute-audio"]});
+            "--window-size=1440,1130", "--autoplay-policy=no-user-gesture-required", "--mute-audio"]});
         let wanted = json!({"goog:chromeOptions": options, "goog:loggingPrefs": {"browser": "ALL"}});
         let Value::Object(capabilities) = wanted else { unreachable!() };
         let client = ClientBuilder::new(HttpConnector::new())
