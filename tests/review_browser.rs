@@ -316,6 +316,8 @@ fn an_area_is_traced_by_keyboard_measured_at_once_and_counts_in_the_record() {
         page.until("document.querySelector('#bench img')?.naturalWidth === 320").await;
         if std::env::var_os("UPDATE_EXPECT").is_some() {
             page.until("[...document.querySelectorAll('#bench img')].every((image) => image.complete)").await;
+            let sound = "performance.getEntriesByType('resource').some((one) => one.name.includes('/api/peaks') && one.responseEnd > 0)";
+            page.until(sound).await;
             page.run("scrollTo(0, 0)").await;
             page.picture(&demo("review.png")).await;
         }

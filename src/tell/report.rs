@@ -96,6 +96,10 @@ fn status(record: &Record) -> Markup {
     html! {
         aside.status role="note" {
             strong { (record.exam.status.to_uppercase()) }
+            @if let Some(signed) = &record.exam.signed {
+                " " @if signed.changes_since > 0 { "Changed since it was signed by " } @else { "By " }
+                (signed.by) ", licence " (signed.licence) " as entered, " (date_time(signed.at, record.exam.utc_offset_s)) "."
+            }
             " " (CAUTIONS)
         }
     }
