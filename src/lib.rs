@@ -2,7 +2,8 @@
 //!
 //! Two chains meet in the journal.
 //! At the horse: `hear` (audio -> breaths -> words) -> `exam` (words -> calls -> journal).
-//! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `tell`.
+//! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `tell`;
+//! `review` shows all of it to a person and takes back what they put right, as events.
 //! A folder uses only folders that stand above it here.
 
 pub mod clock;
@@ -14,6 +15,7 @@ pub mod exam;
 pub mod frames;
 pub mod knowledge;
 pub mod tell;
+pub mod review;
 pub mod cli;
 
 /// Bytes as lower-case hexadecimal.

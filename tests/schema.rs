@@ -7,9 +7,11 @@ mod support;
 
 use serde_json::{Value, json};
 use zonecall::clock::Span;
-use zonecall::exam::call::{Act, Amount, Call, Problem};
+use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
 use zonecall::exam::event::{AudioFile, Entered, Event, Frame, HeardCall};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
+use zonecall::exam::review::{Change, Review};
+use zonecall::exam::sign::Signed;
 use zonecall::tell::{export, sheet};
 use zonecall::trace::Outline;
 
@@ -52,6 +54,38 @@ fn traced() -> Entered {
         still: Some("2.25.1".to_owned()),
         outline: Some(Outline::Polygon { points_px: vec![(0.0, 0.0), (4.0, 0.0), (0.0, 4.0)] }),
     }
+}
+
+/// Every change by hand, and a signature.
+fn afterwards() -> Vec<Event> {
+    let review = |change: Change| {
+        let (by, why, was) = ("Robin".to_owned(), "heard it again".to_owned(), "2A".to_owned());
+        Event::Review(Box::new(Review { by, why, was, change }))
+    };
+    let place = || View { limb: Some("LF".to_owned()), zone: Some("2B".to_owned()), ..View::default() };
+    let amount = Amount { number: 148.0, unit: Some("mm2".to_owned()), unit_assumed: false };
+    let (still, looked) = (|| "2.25.1".to_owned(), "a view is missing".to_owned());
+    let key = ed25519_dalek::SigningKey::from_bytes(&[1; 32]);
+    let hash = "c".repeat(64);
+    let signed = Signed::new("Dr Example", "V-1", &hash, &hash, &key);
+    vec![
+        Event::Signed(Box::new(signed)),
+        review(Change::Call { seq: 4, act: Act::View(place()) }),
+        review(Change::Call { seq: 4, act: Act::Value(call::Value { term: "area".to_owned(), amount }) }),
+        review(Change::Place { seq: 4, place: place() }),
+        review(Change::Withdraw { seq: 4 }),
+        review(Change::Pair { still: still(), seq: 4 }),
+        review(Change::Label { still: still(), place: place() }),
+        review(Change::LeaveOut { still: still() }),
+        review(Change::Clock { offset_s: -197.0 }),
+        review(Change::Looked {
+            rule: "view-missing".to_owned(),
+            finding: looked,
+            seq: Some(4),
+            still: Some(still()),
+        }),
+        review(Change::TakeBack { seq: 5 }),
+    ]
 }
 
 /// Every event kind, each optional field used, as the journal itself writes them.
@@ -106,14 +140,14 @@ fn journal_lines() -> Vec<Value> {
         span: Span { from: 0, to: 6_400 },
         confidence: 0.9,
     };
-    for event in [
+    for event in afterwards().into_iter().chain([
         Event::Entered(Box::new(traced())),
         Event::Call(HeardCall { heard_seq: 3, call: answer }),
         Event::Audio(audio),
         Event::AudioLost { samples: 160 },
         Event::Frame(Box::new(frame)),
         Event::Closed { reason: "end of exam".to_owned(), samples: 16_000 },
-    ] {
+    ]) {
         journal.append(sample::at(99), 16_000, &event).unwrap();
     }
     let text = std::fs::read_to_string(&path).unwrap();
@@ -202,10 +236,25 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
     }
     let has =
         |pointer: &str, name: &str| lines.iter().any(|line| line.pointer(pointer) == Some(&json!(name)));
-    for kind in
-        ["exam", "anchor", "audio", "audio_lost", "heard", "call", "frame", "entered", "closed", "torn"]
-    {
+    for kind in [
+        "exam",
+        "anchor",
+        "audio",
+        "audio_lost",
+        "heard",
+        "call",
+        "frame",
+        "entered",
+        "review",
+        "signed",
+        "closed",
+        "torn",
+    ] {
         assert!(has("/kind", kind), "no `{kind}` line was checked");
+    }
+    for change in ["call", "place", "withdraw", "pair", "label", "leave_out", "clock", "looked", "take_back"]
+    {
+        assert!(has("/body/change", change), "no `{change}` was checked");
     }
     for kind in ["view", "setting", "finding", "value", "save", "note", "command", "question", "answer"] {
         assert!(has("/body/kind", kind), "no `{kind}` call was checked");
@@ -238,6 +287,9 @@ fn each_wrong_line_is_refused() {
         ("call", "/body/plane", json!("sideways")),
         ("call", "/body/kind", json!("shout")),
         ("frame", "/body/sha256", json!("abc")),
+        ("review", "/body/by", json!("")),
+        ("review", "/body/change", json!("erase")),
+        ("signed", "/body/signature", json!("short")),
         ("closed", "/body", json!({"reason": "end of exam"})),
         ("torn", "/body", json!({})),
         ("audio", "/body", json!({"file": "audio.wav"})),

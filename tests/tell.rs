@@ -453,3 +453,13 @@ fn the_card_as_a_page_takes_smaller_type_the_more_there_is_to_say() {
     assert!(size(90) < 16 && size(90) > 8, "{}", size(90));
     assert_eq!(size(2000), 8);
 }
+
+#[test]
+fn the_report_tells_what_was_put_right_by_hand_and_by_whom() {
+    let html = page(&sample::record());
+    for text in
+        ["Put right by hand", "call 7 counts as area 148 mm2", "area 1480 mm2", "heard it again", "Robin"]
+    {
+        assert!(html.contains(text), "{text}");
+    }
+}

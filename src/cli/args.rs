@@ -41,6 +41,8 @@ pub(crate) enum Task {
     Enter(Enter),
     /// Measure an outline on a still and add it to the exam.
     Trace(Trace),
+    /// Go through the exam in a browser on this machine: hear, see, settle what is open, put right.
+    Review(super::review::Review),
     /// Write the report: one HTML file that needs nothing else.
     Report(Report),
     /// Write the exam for other programs.

@@ -6,9 +6,11 @@ use std::process::ExitCode;
 use super::args;
 use crate::exam::event::{Event, ExamEvent, Outcome};
 use crate::exam::journal::read;
+use crate::exam::sign::fault;
 
 pub(crate) fn journal(args: &args::Journal) -> anyhow::Result<ExitCode> {
-    let lines = read(&args.folder)?;
+    let mut lines = read(&args.folder)?;
+    lines.damage.extend(lines.events.iter().filter_map(|line| Some((line.seq, fault(line)?))));
     let mut out = std::io::stdout().lock();
     if !args.verify {
         for line in &lines.events {
@@ -27,6 +29,15 @@ pub(crate) fn journal(args: &args::Journal) -> anyhow::Result<ExitCode> {
             lines.events.len(),
             lines.last_hash()
         )?;
+        for line in lines.events.iter().filter(|line| matches!(line.event, Event::Signed(_))) {
+            let since = lines.events.len() as u64 - line.seq;
+            writeln!(
+                out,
+                "line {}: {}: holds for all before it; {since} lines after it",
+                line.seq,
+                say(line)
+            )?;
+        }
     }
     Ok(if lines.damage.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
@@ -73,6 +84,10 @@ fn say(line: &ExamEvent) -> String {
             let place = [&entered.limb, &entered.zone, &entered.structure].map(String::as_str).join(" ");
             let unit = entered.amount.unit.as_deref().unwrap_or_default();
             format!("{how} {place}: {} {} {unit}", entered.term, entered.amount.number)
+        }
+        Event::Review(review) => format!("by {}: {}", review.by, review.change),
+        Event::Signed(signed) => {
+            format!("signed by {}, licence {}, with key {}", signed.by, signed.licence, signed.key)
         }
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),

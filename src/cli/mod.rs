@@ -13,6 +13,7 @@ mod hear;
 mod journal;
 mod measure;
 mod pair;
+mod review;
 mod show;
 mod trace;
 
@@ -35,6 +36,7 @@ pub fn run() -> ExitCode {
         Task::Measure(task) => measure::measure(&task),
         Task::Enter(task) => enter::enter(&task),
         Task::Trace(task) => trace::trace(&task),
+        Task::Review(task) => review::review(&task),
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),

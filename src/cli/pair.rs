@@ -50,6 +50,8 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
         let status = match row.status {
             Status::Spoken => "saved by word",
             Status::Context => "from what was in force",
+            Status::Hand => "by hand",
+            Status::LeftOut => "no part of the exam",
             Status::Ambiguous => "TWO READINGS",
             Status::Unlabelled => "NO LABEL",
         };

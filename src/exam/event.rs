@@ -12,6 +12,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::clock::{Anchor, WallQuality};
 use crate::exam::call::{Amount, Call, Problem};
+use crate::exam::review::Review;
+use crate::exam::sign::Signed;
 use crate::hear::recognise::EngineId;
 use crate::hear::utterance::Utterance;
 use crate::trace::Outline;
@@ -58,6 +60,10 @@ pub enum Event {
     Frame(Box<Frame>),
     /// A person typed a value, or traced one on a still.
     Entered(Box<Entered>),
+    /// A person put something right afterwards, or took such a change back.
+    Review(Box<Review>),
+    /// A vet signed everything before this line.
+    Signed(Box<Signed>),
     /// Listening ended.
     Closed {
         /// Why: `end of exam`, `end of the recording`, `interrupted`, ...

@@ -13,6 +13,10 @@ use crate::exam::context::Context;
 use crate::exam::event::{AudioFile, Entered, Event, ExamEvent, Frame, Header, Heard, HeardCall, Outcome};
 use crate::exam::journal::Lines;
 use crate::exam::mend::{put_right, set_in_force, take_back};
+use crate::exam::review::{
+    LoggedChange, place_by_hand, put_right_by_hand, withdraw_rest, withdraw_take_backs,
+};
+use crate::exam::sign::{Signed, fault};
 use crate::protocol::Protocols;
 
 /// The exam as it stands.
@@ -26,6 +30,12 @@ pub struct Exam {
     pub breaths: Vec<Breath>,
     /// Values that were typed or traced.
     pub entries: Vec<LoggedEntry>,
+    /// What was changed by hand afterwards, in order; changes that were taken back too.
+    pub changes: Vec<LoggedChange>,
+    /// The last signature that holds; what comes after it is a new draft.
+    pub signed: Option<LoggedSignature>,
+    /// Nothing was written after that signature.
+    pub is_signed: bool,
     /// Free notes.
     pub notes: Vec<Note>,
     /// Saved stills, in the order they were found.
@@ -53,6 +63,9 @@ impl Exam {
             calls: Vec::new(),
             breaths: Vec::new(),
             entries: Vec::new(),
+            changes: Vec::new(),
+            signed: None,
+            is_signed: false,
             notes: Vec::new(),
             frames: Vec::new(),
             audio: Vec::new(),
@@ -86,9 +99,9 @@ pub struct LoggedCall {
     pub act: Act,
     /// What was in force just after it.
     pub context: Context,
-    /// Taken back by the call with this number.
+    /// Taken back by the line with this number: a call, or a change by hand.
     pub withdrawn_by: Option<u64>,
-    /// Put right by the calls with these numbers.
+    /// Put right by the lines with these numbers: calls, or changes by hand.
     pub corrected_by: Vec<u64>,
     /// What keeps it from being taken as said.
     pub problems: Vec<Problem>,
@@ -103,6 +116,17 @@ pub struct LoggedEntry {
     pub at: DateTime<Utc>,
     /// What was entered.
     pub entered: Entered,
+}
+
+/// A signature with its line in the journal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoggedSignature {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was made.
+    pub at: DateTime<Utc>,
+    /// Who signed what.
+    pub signed: Signed,
 }
 
 /// One breath.
@@ -161,10 +185,16 @@ pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
     let mut exam = Exam { damage: lines.damage.clone(), ..Exam::new((**header).clone()) };
     for line in &lines.events {
         exam.take(line);
+        exam.is_signed = exam.signed.as_ref().is_some_and(|signed| signed.seq == line.seq);
     }
+    exam.settle_changes();
+    withdraw_take_backs(&mut exam.calls, &exam.changes);
     take_back(&mut exam.calls);
+    withdraw_rest(&mut exam.calls, &exam.changes);
     put_right(&mut exam.calls);
+    put_right_by_hand(&mut exam.calls, &exam.changes);
     exam.context = set_in_force(&mut exam.calls, &exam.header, protocols);
+    place_by_hand(&mut exam.calls, &exam.changes);
     for note in &mut exam.notes {
         if let Some(call) = exam.calls.iter().find(|call| call.seq == note.seq) {
             note.context = call.context.clone();
@@ -196,6 +226,17 @@ impl Exam {
                 let entered = (**entered).clone();
                 self.entries.push(LoggedEntry { seq: line.seq, at: line.at, entered });
             }
+            Event::Review(review) => {
+                let review = (**review).clone();
+                self.changes.push(LoggedChange { seq: line.seq, at: line.at, review, taken_back_by: None });
+            }
+            Event::Signed(signed) => match fault(line) {
+                Some(problem) => self.damage.push((line.seq, problem)),
+                None => {
+                    let signed = (**signed).clone();
+                    self.signed = Some(LoggedSignature { seq: line.seq, at: line.at, signed });
+                }
+            },
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),
             Event::Exam(_) | Event::Torn { .. } | Event::Unknown { .. } => {}
         }

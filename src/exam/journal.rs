@@ -8,6 +8,7 @@
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -20,6 +21,11 @@ use crate::exam::event::{Event, ExamEvent};
 pub const JOURNAL_FILE: &str = "exam.jsonl";
 /// What the first line holds in place of the hash of a line before it.
 const NO_LINE: &str = "0000000000000000000000000000000000000000000000000000000000000000";
+
+/// How long another program's writing is waited for: one that listens holds the journal for hours.
+pub const LOCK_WAIT: Duration = Duration::from_secs(2);
+/// Time between two tries.
+const LOCK_AGAIN: Duration = Duration::from_millis(10);
 
 /// Why the journal cannot be written or read.
 #[derive(Debug, thiserror::Error)]
@@ -140,6 +146,12 @@ impl Journal {
         Ok(self.seq)
     }
 
+    /// SHA-256 of the last line, in hexadecimal.
+    #[must_use]
+    pub fn last_hash(&self) -> &str {
+        &self.prev
+    }
+
     fn write(&mut self, bytes: &[u8]) -> Result<(), JournalError> {
         let done = self.file.write_all(bytes).and_then(|()| self.file.sync_data());
         done.map_err(|source| JournalError::Io { doing: "write", path: self.path.clone(), source })
@@ -147,11 +159,15 @@ impl Journal {
 }
 
 fn lock(file: &File, path: &Path) -> Result<(), JournalError> {
-    match file.try_lock() {
-        Ok(()) => Ok(()),
-        Err(TryLockError::WouldBlock) => Err(JournalError::Busy { path: path.to_owned() }),
-        Err(TryLockError::Error(source)) => {
-            Err(JournalError::Io { doing: "lock", path: path.to_owned(), source })
+    let began = Instant::now();
+    loop {
+        match file.try_lock() {
+            Ok(()) => return Ok(()),
+            Err(TryLockError::WouldBlock) if began.elapsed() < LOCK_WAIT => std::thread::sleep(LOCK_AGAIN),
+            Err(TryLockError::WouldBlock) => return Err(JournalError::Busy { path: path.to_owned() }),
+            Err(TryLockError::Error(source)) => {
+                return Err(JournalError::Io { doing: "lock", path: path.to_owned(), source });
+            }
         }
     }
 }

@@ -17,6 +17,9 @@ pub(crate) fn take_back(calls: &mut [LoggedCall]) {
         let Act::Command(Command::TakeBack { count }) = calls[idx].act else {
             continue;
         };
+        if calls[idx].withdrawn_by.is_some() {
+            continue;
+        }
         let by = calls[idx].seq;
         let mut left = count;
         for earlier in calls[..idx].iter_mut().rev() {

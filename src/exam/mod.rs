@@ -7,5 +7,7 @@ pub mod parse;
 pub mod attend;
 pub mod journal;
 pub mod context;
+pub mod review;
+pub mod sign;
 mod mend;
 pub mod fold;

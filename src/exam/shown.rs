@@ -8,6 +8,7 @@
 use std::fmt::{Display, Formatter, Result};
 
 use crate::exam::call::{Act, Amount, Command, Finding, Setting, Value, View};
+use crate::exam::review::Change;
 
 impl Display for Act {
     fn fmt(&self, out: &mut Formatter<'_>) -> Result {
@@ -22,6 +23,24 @@ impl Display for Act {
             Act::Command(command) => command.fmt(out),
             Act::Question { ask } => write!(out, "question: {ask}"),
             Act::Answer { answer } => write!(out, "answer: {answer}"),
+        }
+    }
+}
+
+impl Display for Change {
+    fn fmt(&self, out: &mut Formatter<'_>) -> Result {
+        match self {
+            Change::Call { seq, act } => write!(out, "call {seq} counts as {act}"),
+            Change::Place { seq, place } => write!(out, "call {seq} alone is about {place}"),
+            Change::Withdraw { seq } => write!(out, "call {seq} withdrawn"),
+            Change::Pair { seq, .. } => write!(out, "still paired with call {seq}"),
+            Change::Label { place, .. } => write!(out, "still labelled {place}"),
+            Change::LeaveOut { .. } => out.write_str("still is no part of the exam"),
+            Change::Clock { offset_s } => {
+                write!(out, "scanner's clock set {offset_s:+.1} s against the exam's")
+            }
+            Change::Looked { finding, .. } => write!(out, "looked at and left: {finding}"),
+            Change::TakeBack { seq } => write!(out, "line {seq} taken back"),
         }
     }
 }

@@ -10,10 +10,11 @@ use chrono::{DateTime, Utc};
 use crate::exam::call::{Act, Command};
 use crate::exam::context::Context;
 use crate::exam::event::Frame;
-use crate::exam::fold::Exam;
+use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::review::Change;
 use crate::frames::assign::{Edge, assign};
-use crate::frames::clock_fit::{Candidate, Said, Saved, clock_fit, exam_s};
-use crate::frames::pairing::{PairedFrame, Pairing, Tie};
+use crate::frames::clock_fit::{Candidate, Fit, Said, Saved, clock_fit, exam_s};
+use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
 
 /// A clock mark and a save call nearer than this are one moment, in seconds.
 const ONE_MOMENT_S: f64 = 3.0;
@@ -25,6 +26,8 @@ const BETWEEN_S: f64 = 15.0;
 const ABOUT: f64 = 3.0;
 /// Weight of "it is none of these" beside a perfect fit.
 const CHANCE: f64 = 0.05;
+/// How closely a person can set the clocks by hand, in seconds: scanners show whole seconds.
+const BY_HAND_S: f64 = 1.0;
 /// How far a context can be trusted at its best: nobody said that a still was saved.
 const CONTEXT_MOST: f64 = 0.7;
 
@@ -40,6 +43,8 @@ struct Moment {
 struct Still {
     frame: usize,
     saved: Saved,
+    /// What a person said of it.
+    hand: Option<Tie>,
 }
 
 /// Pairs the stills of an exam with its calls; equal input gives an equal answer.
@@ -52,7 +57,7 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
     let said: Vec<Said> =
         moments.iter().map(|moment| Said { at_s: moment.at_s, mark: moment.mark }).collect();
     let saved: Vec<Saved> = stills.iter().map(|still| still.saved).collect();
-    let fit = clock_fit(&said, &saved);
+    let fit = clock_by_hand(exam).unwrap_or_else(|| clock_fit(&said, &saved));
     let nothing = PairedFrame { exam_s: None, tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
     let mut paired = vec![nothing; frames.len()];
     let readings: Vec<Vec<PairedFrame>> = fit
@@ -65,8 +70,38 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
             paired[still.frame] = merged;
         }
     }
+    for (frame, paired) in frames.iter().zip(&mut paired) {
+        if let Some(tie) = by_hand(exam, frame) {
+            *paired = PairedFrame { exam_s: paired.exam_s, tie, confidence: 1.0, rivals: Vec::new() };
+        }
+    }
     let clock = fit.candidates.into_iter().next().map(|best| best.clock);
     Pairing { clock, frames: paired }
+}
+
+/// The one clock that a person set.
+fn clock_by_hand(exam: &Exam) -> Option<Fit> {
+    let (offset_s, by) = exam.clock_by_hand()?;
+    let method = format!("set by hand by {by}");
+    let clock = ClockFit { offset_s, drift_ppm: 0.0, uncertainty_s: BY_HAND_S, pairs: 0, method };
+    let candidate = Candidate { clock, spread_s: BY_HAND_S, marks: 0, score: 0.0 };
+    Some(Fit { candidates: vec![candidate], confidence: 1.0 })
+}
+
+/// What a person said of a still; a call that is not there or was withdrawn pairs with nothing.
+fn by_hand(exam: &Exam, frame: &Frame) -> Option<Tie> {
+    let logged = exam.said_of_still(&frame.id)?;
+    match &logged.review.change {
+        Change::Pair { seq, .. } => {
+            let counts = |call: &LoggedCall| call.seq == *seq && call.withdrawn_by.is_none();
+            exam.calls.iter().position(counts).map(Tie::Hand)
+        }
+        Change::Label { .. } => {
+            exam.changes.iter().position(|change| change.seq == logged.seq).map(Tie::Label)
+        }
+        Change::LeaveOut { .. } => Some(Tie::LeftOut),
+        _ => None,
+    }
 }
 
 fn since_start_s(exam: &Exam, at: DateTime<Utc>) -> f64 {
@@ -109,8 +144,9 @@ fn stills(exam: &Exam, frames: &[Frame]) -> Vec<Still> {
             at_s: since_start_s(exam, frames[frame].saved_at),
             resolution_s: frames[frame].resolution_s,
         },
+        hand: by_hand(exam, &frames[frame]),
     };
-    order.into_iter().map(still).collect()
+    order.into_iter().map(still).filter(|still| still.hand != Some(Tie::LeftOut)).collect()
 }
 
 type Label<'a> = (&'a Option<String>, &'a Option<String>, &'a Option<String>, &'a Option<String>);
@@ -118,6 +154,14 @@ type Label<'a> = (&'a Option<String>, &'a Option<String>, &'a Option<String>, &'
 fn label(exam: &Exam, call: usize) -> Label<'_> {
     let Context { limb, zone, plane, structure, .. } = &exam.calls[call].context;
     (limb, zone, plane, structure)
+}
+
+/// A still that a person placed leaves the calls to the others; a call that a person gave away goes to no other.
+fn free(stills: &[Still], still: usize, call: usize) -> bool {
+    match stills[still].hand {
+        Some(hand) => hand == Tie::Hand(call),
+        None => stills.iter().all(|other| other.hand != Some(Tie::Hand(call))),
+    }
 }
 
 /// The stills read by one clock.
@@ -151,7 +195,7 @@ impl<'a> Reading<'a> {
             let reach_s = (4.0 * spread_s).clamp(1.5, 3.0);
             let first = moments.partition_point(|moment| moment.at_s < still_s - reach_s);
             let near = moments[first..].iter().take_while(|moment| moment.at_s <= still_s + reach_s);
-            for (idx, moment) in near.enumerate() {
+            for (idx, moment) in near.enumerate().filter(|(_, moment)| free(stills, column, moment.call)) {
                 let off = (moment.at_s - still_s) / reach_s;
                 edges.push(Edge { row: first + idx, column, worth: 1.0 - off * off });
             }
@@ -339,8 +383,8 @@ fn end_s(exam: &Exam, calls: &[(f64, usize)]) -> f64 {
 
 fn call_of(tie: Tie) -> Option<usize> {
     match tie {
-        Tie::Save(call) | Tie::Context(call) => Some(call),
-        Tie::Open | Tie::Nothing => None,
+        Tie::Save(call) | Tie::Context(call) | Tie::Hand(call) => Some(call),
+        Tie::Label(_) | Tie::LeftOut | Tie::Open | Tie::Nothing => None,
     }
 }
 

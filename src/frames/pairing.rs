@@ -49,6 +49,12 @@ pub enum Tie {
     Save(usize),
     /// The last call before it: index into `Exam::calls`.
     Context(usize),
+    /// Paired by hand: index into `Exam::calls`.
+    Hand(usize),
+    /// Labelled by hand, with the change that says so: index into `Exam::changes`.
+    Label(usize),
+    /// Said by a person to be no part of the exam.
+    LeftOut,
     /// Two readings: see the rivals.
     Open,
     /// Nothing.

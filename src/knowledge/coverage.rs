@@ -84,7 +84,7 @@ impl<'a> Wanted<'a> {
 
 /// Whether a still has one label.
 pub(crate) fn is_labelled(frame: &FrameRow) -> bool {
-    matches!(frame.status, Status::Spoken | Status::Context)
+    matches!(frame.status, Status::Spoken | Status::Context | Status::Hand)
 }
 
 pub(crate) fn is_view(call: &LoggedCall) -> bool {

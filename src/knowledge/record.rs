@@ -18,7 +18,7 @@ use crate::knowledge::coverage::coverage;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::measure::{Against, Occasion, Readings, measure};
 use crate::knowledge::place::Place;
-use crate::knowledge::rows::{call_rows, entry_rows, frame_rows, note_rows};
+use crate::knowledge::rows::{call_rows, change_rows, entry_rows, frame_rows, note_rows};
 use crate::protocol::Protocols;
 
 /// Schema name of the record.
@@ -47,6 +47,7 @@ pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, aga
         exam: exam_info(exam),
         calls,
         entries,
+        changes: change_rows(exam),
         notes: note_rows(exam),
         frames,
         clock: clock_row(pairing),
@@ -67,7 +68,15 @@ fn exam_info(exam: &Exam) -> ExamInfo {
         person: header.person.clone(),
         schemes: header.schemes.clone(),
         engine: header.engine.name.clone(),
-        status: "draft".to_owned(),
+        status: if exam.is_signed { "signed" } else { "draft" }.to_owned(),
+        signed: exam.signed.as_ref().map(|logged| SignedRow {
+            seq: logged.seq,
+            at: logged.at,
+            by: logged.signed.by.clone(),
+            licence: logged.signed.licence.clone(),
+            key: logged.signed.key.clone(),
+            changes_since: exam.changes.iter().filter(|change| change.seq > logged.seq).count(),
+        }),
     }
 }
 
@@ -93,6 +102,9 @@ pub struct Record {
     /// Values that were typed or traced.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub entries: Vec<EntryRow>,
+    /// What was put right by hand afterwards, in order.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub changes: Vec<ChangeRow>,
     /// Free notes.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<NoteRow>,
@@ -130,8 +142,28 @@ pub struct ExamInfo {
     pub schemes: BTreeMap<String, String>,
     /// Which engine heard it.
     pub engine: String,
-    /// Always `draft` until a vet has signed.
+    /// `signed` where nothing was written after a vet's signature; else `draft`.
     pub status: String,
+    /// The last signature that holds.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub signed: Option<SignedRow>,
+}
+
+/// A vet's signature under the journal up to its line.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SignedRow {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was made, by the signer's computer.
+    pub at: DateTime<Utc>,
+    /// Who signed.
+    pub by: String,
+    /// Number of the licence, as entered.
+    pub licence: String,
+    /// The public key, in hexadecimal.
+    pub key: String,
+    /// Changes by hand after it.
+    pub changes_since: usize,
 }
 
 /// One call, or one breath that was not understood.
@@ -190,7 +222,7 @@ pub struct CallRow {
     /// Said as a correction of an earlier call.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub corrects: bool,
-    /// Put right by the calls with these numbers.
+    /// Put right by the lines with these numbers: calls, or changes by hand.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub corrected_by: Vec<u64>,
 }
@@ -240,6 +272,10 @@ pub enum Status {
     Spoken,
     /// Labelled from what was in force when it was saved.
     Context,
+    /// Paired or labelled by a person.
+    Hand,
+    /// A person said that it is no part of the exam.
+    LeftOut,
     /// Two readings: both are in `rivals`.
     Ambiguous,
     /// Nothing to label it from.
@@ -326,6 +362,32 @@ pub struct EntryRow {
     /// The still it was read from.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub still: Option<String>,
+}
+
+/// Something that a person put right after the exam.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ChangeRow {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was made.
+    pub at: DateTime<Utc>,
+    /// Who.
+    pub by: String,
+    /// What was changed, in words.
+    pub what: String,
+    /// What stood there before, in words; may be empty.
+    pub was: String,
+    /// Why, in a word; may be empty.
+    pub why: String,
+    /// The call it changed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub call_seq: Option<u64>,
+    /// The still it changed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub frame: Option<String>,
+    /// Taken back by the change with this number.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub taken_back_by: Option<u64>,
 }
 
 /// The calls that count: not taken back, and not already carried by the call they put right.

@@ -9,14 +9,15 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::exam::call::{Act, Amount, Command, Setting};
+use crate::exam::call::{Act, Amount, Command, Setting, View};
 use crate::exam::context::Context;
 use crate::exam::event::{Frame, Outcome};
 use crate::exam::fold::{Breath, Exam, LoggedCall, LoggedEntry};
+use crate::exam::review::{Change, LoggedChange};
 use crate::frames::pairing::{PairedFrame, Pairing, Tie};
 use crate::knowledge::doubt::{DOUBTFUL, doubtful};
 use crate::knowledge::place::Place;
-use crate::knowledge::record::{CallRow, EntryRow, FrameRow, NoteRow, Rival, Status};
+use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, NoteRow, Rival, Status};
 use crate::protocol::Protocols;
 
 /// Every call, and every breath that was not understood, in the order of the journal.
@@ -194,21 +195,59 @@ fn frame_row(
     let (status, call) = match tie {
         Tie::Save(index) => (Status::Spoken, exam.calls.get(index)),
         Tie::Context(index) => (Status::Context, exam.calls.get(index)),
+        Tie::Hand(index) => (Status::Hand, exam.calls.get(index)),
+        Tie::Label(_) => (Status::Hand, None),
+        Tie::LeftOut => (Status::LeftOut, None),
         Tie::Open => (Status::Ambiguous, None),
         Tie::Nothing => (Status::Unlabelled, None),
     };
-    let most = if call.is_some_and(|call| doubtful.contains_key(&call.seq)) { DOUBTFUL } else { 1.0 };
+    let place = match tie {
+        Tie::Label(index) => exam.changes.get(index).and_then(label).unwrap_or_default(),
+        _ => call.map(|call| Place::from(&call.context)).unwrap_or_default(),
+    };
+    let by_hand = status == Status::Hand;
+    let most =
+        if !by_hand && call.is_some_and(|call| doubtful.contains_key(&call.seq)) { DOUBTFUL } else { 1.0 };
     FrameRow {
         id: frame.id.clone(),
         file: frame.file.clone(),
         saved_at: frame.saved_at,
         saved_at_exam: paired.and_then(|paired| instant(exam, paired.exam_s?)),
-        place: call.map(|call| Place::from(&call.context)).unwrap_or_default(),
+        place,
         status,
         confidence: paired.map_or(0.0, |paired| paired.confidence).min(most),
         call_seq: call.map(|call| call.seq),
         rivals: paired.map(|paired| rivals(exam, paired)).unwrap_or_default(),
     }
+}
+
+/// The place in a change that labels a still.
+fn label(logged: &LoggedChange) -> Option<Place> {
+    let Change::Label { place, .. } = &logged.review.change else {
+        return None;
+    };
+    let View { limb, zone, plane, structure, .. } = place.clone();
+    Some(Place { limb, zone, plane, structure })
+}
+
+/// Every change that was made by hand, in order.
+#[must_use]
+pub fn change_rows(exam: &Exam) -> Vec<ChangeRow> {
+    let row = |logged: &LoggedChange| {
+        let (call_seq, frame) = logged.review.change.target();
+        ChangeRow {
+            seq: logged.seq,
+            at: logged.at,
+            by: logged.review.by.clone(),
+            what: logged.review.change.to_string(),
+            was: logged.review.was.clone(),
+            why: logged.review.why.clone(),
+            call_seq,
+            frame: frame.map(str::to_owned),
+            taken_back_by: logged.taken_back_by,
+        }
+    };
+    exam.changes.iter().map(row).collect()
 }
 
 fn rivals(exam: &Exam, paired: &PairedFrame) -> Vec<Rival> {

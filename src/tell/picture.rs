@@ -16,7 +16,7 @@ use dicom_object::{DefaultDicomObject, OpenFileOptions};
 use dicom_pixeldata::{ConvertOptions, ModalityLutOption, PixelDecoder, VoiLutOption};
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::FilterType;
-use image::{DynamicImage, ImageReader, Limits};
+use image::{DynamicImage, ImageFormat, ImageReader, Limits};
 
 use crate::knowledge::record::Record;
 use crate::trace::Grey;
@@ -154,6 +154,48 @@ enum Show {
     Windowed,
     /// The values as they are stored, for measuring.
     AsStored,
+}
+
+/// How a still is lit: what is shown as black and as white of 0 to 255, and a factor after that.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Light {
+    /// Grey value shown as black.
+    pub low: u8,
+    /// Grey value shown as white; at least one more than `low`.
+    pub high: u8,
+    /// Factor on the brightness after that, 0.1 to 10.
+    pub gain: f32,
+}
+
+impl Light {
+    /// As the still is stored.
+    pub const PLAIN: Light = Light { low: 0, high: u8::MAX, gain: 1.0 };
+
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 0 to 255 after clamping
+    fn of(self, value: u8) -> u8 {
+        let (low, span) = (f32::from(self.low), f32::from(self.high) - f32::from(self.low));
+        let shown = (f32::from(value) - low) / span.max(1.0) * 255.0 * self.gain.clamp(0.1, 10.0);
+        shown.round().clamp(0.0, 255.0) as u8
+    }
+}
+
+/// A still as PNG in its full size, lit as wanted; the file itself stays as it is.
+///
+/// # Errors
+/// When the file cannot be read or decoded.
+pub fn png(path: &Path, light: Light) -> Result<Vec<u8>, PictureError> {
+    let full = decode(path, Show::Windowed)?;
+    let mut bytes = Cursor::new(Vec::new());
+    if full.color().has_color() {
+        let mut shown = full.to_rgb8();
+        shown.iter_mut().for_each(|value| *value = light.of(*value));
+        shown.write_to(&mut bytes, ImageFormat::Png)?;
+    } else {
+        let mut shown = full.to_luma8();
+        shown.iter_mut().for_each(|value| *value = light.of(*value));
+        shown.write_to(&mut bytes, ImageFormat::Png)?;
+    }
+    Ok(bytes.into_inner())
 }
 
 /// The grey values of a still, for tracing on it.

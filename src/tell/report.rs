@@ -17,7 +17,7 @@ use super::measured::measures;
 use super::page::{Sheet, page};
 use super::picture::Pictures;
 use super::said::said_table;
-use super::tables::{call_table, clock, coverage, notes, still_table};
+use super::tables::{call_table, changes, clock, coverage, notes, still_table};
 use super::words::{CAUTIONS, Cover, count, date_time, limb, quoted, time_of_day};
 
 const STYLE: &str = include_str!("style.css");
@@ -56,6 +56,7 @@ pub fn report_since(
             (still_table(record, protocols, pictures))
             (call_table(record, protocols))
             (notes(record))
+            (changes(record))
             (clock(record))
         }
         footer { (status(record)) p.sign { "Vet, date and signature" } }
@@ -95,6 +96,10 @@ fn status(record: &Record) -> Markup {
     html! {
         aside.status role="note" {
             strong { (record.exam.status.to_uppercase()) }
+            @if let Some(signed) = &record.exam.signed {
+                " " @if signed.changes_since > 0 { "Changed since it was signed by " } @else { "By " }
+                (signed.by) ", licence " (signed.licence) " as entered, " (date_time(signed.at, record.exam.utc_offset_s)) "."
+            }
             " " (CAUTIONS)
         }
     }

@@ -197,12 +197,42 @@ fn call_row(call: &CallRow, record: &Record, protocols: &Protocols) -> Markup {
                 @if !place.is_empty() && call.kind != "unknown" { span.small { (place) } }
                 @if !call.corrected_by.is_empty() {
                     span.small { "put right by " @for seq in &call.corrected_by {
-                        @if known_call(Some(*seq), record).is_some() { a href={ "#call-" (seq) } { "call " (seq) } } @else { "call " (seq) }
+                        @if known_call(Some(*seq), record).is_some() { a href={ "#call-" (seq) } { "call " (seq) } } @else { "line " (seq) " by hand" }
                         " "
                     } }
                 }
             }
             td.num { (percent(call.confidence)) }
+        }
+    }
+}
+
+/// What was put right by hand; nothing when nothing was.
+pub(crate) fn changes(record: &Record) -> Markup {
+    html! {
+        @if !record.changes.is_empty() {
+            section #changes {
+                h2 { "Put right by hand" }
+                table {
+                    thead { tr {
+                        th.num scope="col" { "Line" } th scope="col" { "When" } th scope="col" { "By" }
+                        th scope="col" { "What" } th scope="col" { "Before" } th scope="col" { "Why" }
+                    } }
+                    tbody { @for change in &record.changes {
+                        tr {
+                            th.num scope="row" { (change.seq) }
+                            td.time { (date_time(change.at, record.exam.utc_offset_s)) }
+                            td { (change.by) }
+                            td {
+                                @if let Some(by) = change.taken_back_by { strong { "taken back in line " (by) ": " } }
+                                (change.what)
+                            }
+                            td { (change.was) }
+                            td { (change.why) }
+                        }
+                    } }
+                }
+            }
         }
     }
 }

@@ -93,6 +93,8 @@ pub(crate) fn status(status: Status) -> &'static str {
     match status {
         Status::Spoken => "paired with a save call",
         Status::Context => "labelled from what was in force; no save call",
+        Status::Hand => "paired or labelled by hand",
+        Status::LeftOut => "no part of the exam, said by hand",
         Status::Ambiguous => "two readings: choose one",
         Status::Unlabelled => "no label: label it by hand",
     }
@@ -103,6 +105,8 @@ pub(crate) fn status_code(status: Status) -> &'static str {
     match status {
         Status::Spoken => "spoken",
         Status::Context => "context",
+        Status::Hand => "hand",
+        Status::LeftOut => "left_out",
         Status::Ambiguous => "ambiguous",
         Status::Unlabelled => "unlabelled",
     }

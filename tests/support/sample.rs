@@ -8,8 +8,8 @@ use zonecall::exam::event::Horse;
 use zonecall::knowledge::measure::row::{MeasureRow, Name};
 use zonecall::knowledge::place::Place;
 use zonecall::knowledge::record::{
-    CallRow, ClockRow, CoverageRow, EntryRow, ExamInfo, Finding, FrameRow, NoteRow, RECORD_SCHEMA, Record,
-    Rival, Severity, Status,
+    CallRow, ChangeRow, ClockRow, CoverageRow, EntryRow, ExamInfo, Finding, FrameRow, NoteRow, RECORD_SCHEMA,
+    Record, Rival, Severity, Status,
 };
 
 /// The instant of a second of the exam.
@@ -247,8 +247,20 @@ pub fn record() -> Record {
             schemes: BTreeMap::from([("fore".to_owned(), "thirds".to_owned())]),
             engine: "scripted".to_owned(),
             status: "draft".to_owned(),
+            signed: None,
         },
         calls: calls(),
+        changes: vec![ChangeRow {
+            seq: 60,
+            at: at(900),
+            by: "Robin".to_owned(),
+            what: "call 7 counts as area 148 mm2".to_owned(),
+            was: "area 1480 mm2".to_owned(),
+            why: "heard it again".to_owned(),
+            call_seq: Some(7),
+            frame: None,
+            taken_back_by: Some(61),
+        }],
         entries: vec![EntryRow {
             seq: 31,
             at: at(900),

@@ -1,0 +1,56 @@
+//! `zonecall review`: the review desk, a page on this machine only.
+
+use std::io::Write;
+use std::process::{Command, ExitCode, Stdio};
+
+use anyhow::Context as _;
+
+use super::args::Folder;
+use super::exam_folder as open;
+use crate::review::{Desk, bind, serve};
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall review exams/juniper\n  \
+    zonecall review exams/juniper --port 7400 --no-open\n\n\
+    The page is served to this machine only. Its address holds a secret that is new each time; Ctrl-C ends it.")]
+pub(crate) struct Review {
+    #[command(flatten)]
+    pub(crate) folder: Folder,
+    /// Port to listen on; without it any free one.
+    #[arg(long, default_value_t = 0)]
+    pub(crate) port: u16,
+    /// Only show the address; open no browser.
+    #[arg(long)]
+    pub(crate) no_open: bool,
+}
+
+pub(crate) fn review(args: &Review) -> anyhow::Result<ExitCode> {
+    let protocols = open::protocols(&args.folder.knowledge)?;
+    let desk = Desk::open(&args.folder.folder, protocols)?;
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+        .context("cannot start the threads of the review desk")?;
+    runtime.block_on(async {
+        let bound = bind(args.port).await?;
+        let address = bound.address();
+        let mut out = std::io::stdout();
+        writeln!(
+            out,
+            "review desk: {address}\nCtrl-C ends it; everything you change is in the journal at once."
+        )?;
+        out.flush()?;
+        if !args.no_open {
+            browse(&address);
+        }
+        serve(bound, desk).await.map_err(anyhow::Error::from)
+    })?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Opens the address in the person's browser, where the system knows one; it was printed in any case.
+fn browse(address: &str) {
+    let opener = if cfg!(target_os = "macos") { "open" } else { "xdg-open" };
+    let quiet = || Stdio::null();
+    drop(Command::new(opener).arg(address).stdin(quiet()).stdout(quiet()).stderr(quiet()).spawn());
+}

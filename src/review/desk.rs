@@ -1,0 +1,198 @@
+//! The exam as the page shows it.
+//!
+//! Takes: an exam folder and the protocols.
+//! Gives: `Shown`, folded again whenever the journal has grown.
+//! Never: keeps anything that the journal does not hold.
+//! Tested in: `tests/review.rs`.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use chrono::{DateTime, Utc};
+use serde::Serialize;
+
+use crate::clock::seconds;
+use crate::exam::call::Act;
+use crate::exam::event::Outcome;
+use crate::exam::fold::{Exam, FoldError, fold};
+use crate::exam::journal::{JOURNAL_FILE, JournalError, read};
+use crate::frames::pair::pair;
+use crate::knowledge::record::{Record, record};
+use crate::protocol::Protocols;
+use crate::review::question::{Question, questions};
+
+/// Why an exam cannot be shown.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum DeskError {
+    /// The journal cannot be read or written.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// It is no exam.
+    #[error("`{path}`: {source}")]
+    Fold {
+        /// The journal.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: FoldError,
+    },
+}
+
+/// An exam folder that is open for review.
+#[derive(Debug)]
+pub struct Desk {
+    pub(super) folder: PathBuf,
+    pub(super) protocols: Protocols,
+    seen: Mutex<Option<(u64, Arc<Seen>)>>,
+}
+
+/// The exam at one length of its journal.
+#[derive(Debug)]
+pub(super) struct Seen {
+    /// Number of the journal's last line.
+    pub(super) version: u64,
+    pub(super) exam: Exam,
+    pub(super) record: Record,
+}
+
+/// What the page is given.
+#[derive(Debug, Serialize)]
+pub(super) struct Shown<'a> {
+    version: u64,
+    record: &'a Record,
+    questions: Vec<Question>,
+    breaths: Vec<BreathRow<'a>>,
+    /// What each call counts as, by its line.
+    acts: BTreeMap<u64, &'a Act>,
+    /// Seconds since the start at which each still was saved, in the record's order.
+    still_s: Vec<Option<f64>>,
+    audio_s: f64,
+    anchors_s: Vec<f64>,
+    codes: Codes<'a>,
+}
+
+#[derive(Debug, Serialize)]
+struct BreathRow<'a> {
+    seq: u64,
+    span_s: (f64, f64),
+    words: &'a str,
+    outcome: Outcome,
+    confidence: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct Named<'a> {
+    code: &'a str,
+    name: &'a str,
+}
+
+#[derive(Debug, Serialize)]
+struct LimbCode<'a> {
+    code: &'a str,
+    name: &'a str,
+    group: &'a str,
+    side: &'a str,
+    zones: Vec<String>,
+}
+
+#[derive(Debug, Serialize)]
+struct TermCode<'a> {
+    term: &'a str,
+    units: &'a [String],
+}
+
+/// What may be chosen when something is put right.
+#[derive(Debug, Serialize)]
+struct Codes<'a> {
+    limbs: Vec<LimbCode<'a>>,
+    planes: Vec<Named<'a>>,
+    structures: Vec<Named<'a>>,
+    terms: Vec<TermCode<'a>>,
+}
+
+impl Desk {
+    /// Opens the exam in `folder`.
+    ///
+    /// # Errors
+    /// When there is none.
+    pub fn open(folder: &Path, protocols: Protocols) -> Result<Desk, DeskError> {
+        let desk = Desk { folder: folder.to_owned(), protocols, seen: Mutex::new(None) };
+        desk.seen()?;
+        Ok(desk)
+    }
+
+    /// The exam as its journal has it now.
+    pub(super) fn seen(&self) -> Result<Arc<Seen>, DeskError> {
+        let length = self.journal_bytes();
+        let mut kept = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((at, seen)) = kept.as_ref()
+            && *at == length
+        {
+            return Ok(Arc::clone(seen));
+        }
+        let lines = read(&self.folder)?;
+        let exam = fold(&lines, &self.protocols)
+            .map_err(|source| DeskError::Fold { path: self.folder.join(JOURNAL_FILE), source })?;
+        let record = record(&exam, &pair(&exam, &exam.frames), &self.protocols);
+        let version = lines.events.last().map_or(0, |line| line.seq);
+        let seen = Arc::new(Seen { version, exam, record });
+        *kept = Some((length, Arc::clone(&seen)));
+        Ok(seen)
+    }
+
+    /// Length of the journal: it only grows, so an unchanged length is an unchanged journal.
+    pub(super) fn journal_bytes(&self) -> u64 {
+        std::fs::metadata(self.folder.join(JOURNAL_FILE)).map_or(0, |about| about.len())
+    }
+
+    pub(super) fn shown<'a>(&'a self, seen: &'a Seen) -> Shown<'a> {
+        let Seen { version, exam, record } = seen;
+        let since_start_s = |at: DateTime<Utc>| (at - exam.header.started_at).as_seconds_f64();
+        let breath = |breath: &'a crate::exam::fold::Breath| BreathRow {
+            seq: breath.seq,
+            span_s: breath.span.seconds(),
+            words: &breath.words,
+            outcome: breath.outcome,
+            confidence: breath.confidence,
+        };
+        Shown {
+            version: *version,
+            questions: questions(record),
+            breaths: exam.breaths.iter().map(breath).collect(),
+            acts: exam.calls.iter().map(|call| (call.seq, &call.act)).collect(),
+            still_s: record.frames.iter().map(|row| row.saved_at_exam.map(since_start_s)).collect(),
+            audio_s: seconds(exam.last_sample()),
+            anchors_s: exam.anchors.iter().map(|anchor| seconds(anchor.sample)).collect(),
+            codes: self.codes(exam),
+            record,
+        }
+    }
+
+    fn codes(&self, exam: &Exam) -> Codes<'_> {
+        let mut zones = self.protocols.zones_by_limb(&exam.header.schemes);
+        let limb = |limb: &'_ crate::protocol::Limb| zones.remove(&limb.code).unwrap_or_default();
+        let mut limb = limb;
+        Codes {
+            limbs: (self.protocols.limbs.iter())
+                .map(|one| LimbCode {
+                    code: &one.code,
+                    name: &one.name,
+                    group: &one.group,
+                    side: &one.side,
+                    zones: limb(one).into_iter().collect(),
+                })
+                .collect(),
+            planes: (self.protocols.planes.iter())
+                .map(|one| Named { code: &one.code, name: &one.name })
+                .collect(),
+            structures: (self.protocols.structures.iter())
+                .map(|one| Named { code: &one.code, name: &one.name })
+                .collect(),
+            terms: (self.protocols.values.iter())
+                .map(|one| TermCode { term: &one.term, units: &one.units })
+                .collect(),
+        }
+    }
+}

@@ -1,0 +1,135 @@
+//! Who may speak to the desk: the browser that was given the printed address, and no other page.
+//!
+//! Takes: a request.
+//! Gives: the request on, or a refusal in words; every answer with headers that let a page load nothing from elsewhere.
+//! Never: trusts a name in `Host` that is not this machine's, or an `Origin` that is not this desk.
+//! Tested in: `tests/review.rs`.
+
+use std::sync::Arc;
+
+use axum::extract::{Request, State};
+use axum::http::header::{
+    CACHE_CONTROL, CONTENT_SECURITY_POLICY, COOKIE, HOST, HeaderName, HeaderValue, LOCATION, ORIGIN,
+    REFERRER_POLICY, SET_COOKIE, X_CONTENT_TYPE_OPTIONS,
+};
+use axum::http::{HeaderMap, Method, StatusCode};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+
+use crate::hex;
+
+/// What a browser may do with the page: use what this desk itself serves, nothing else.
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; \
+connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+/// Random bytes of the token and of the cookie.
+const SECRET_BYTES: usize = 24;
+
+/// The secrets of one run of the desk.
+#[derive(Debug)]
+pub struct Keys {
+    port: u16,
+    token: String,
+    cookie: String,
+}
+
+impl Keys {
+    /// New random ones for the desk on this port.
+    ///
+    /// # Errors
+    /// When the system gives no random bytes.
+    pub fn new(port: u16) -> Result<Keys, getrandom::Error> {
+        let secret = || {
+            let mut bytes = [0; SECRET_BYTES];
+            getrandom::fill(&mut bytes).map(|()| hex(&bytes))
+        };
+        Ok(Keys { port, token: secret()?, cookie: secret()? })
+    }
+
+    /// The address to open; it lets in for as long as this desk runs.
+    #[must_use]
+    pub fn address(&self) -> String {
+        format!("http://127.0.0.1:{}/?token={}", self.port, self.token)
+    }
+
+    /// Cookies are shared between the ports of a machine, so the name holds the port.
+    fn cookie_name(&self) -> String {
+        format!("zonecall_{}", self.port)
+    }
+
+    fn is_here(&self, host: &str) -> bool {
+        [format!("127.0.0.1:{}", self.port), format!("localhost:{}", self.port)].iter().any(|own| own == host)
+    }
+
+    fn lets_in(&self, headers: &HeaderMap) -> bool {
+        let name = self.cookie_name();
+        let texts = headers.get_all(COOKIE).iter().filter_map(|value| value.to_str().ok());
+        let mut pairs = texts.flat_map(|text| text.split(';')).filter_map(|pair| pair.trim().split_once('='));
+        pairs.any(|(key, value)| key == name && same(value, &self.cookie))
+    }
+}
+
+/// Compares secrets in a time that does not tell how much of them is right.
+fn same(given: &str, secret: &str) -> bool {
+    let differ = given.bytes().zip(secret.bytes()).fold(0, |all, (a, b)| all | (a ^ b));
+    given.len() == secret.len() && differ == 0
+}
+
+/// Lets a request through or refuses it.
+pub(super) async fn guard(State(keys): State<Arc<Keys>>, request: Request, next: Next) -> Response {
+    let mut answer = match judge(&keys, &request) {
+        Ok(()) => next.run(request).await,
+        Err(answer) => *answer,
+    };
+    let headers = answer.headers_mut();
+    for (name, value) in [
+        (CONTENT_SECURITY_POLICY, POLICY),
+        (X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (REFERRER_POLICY, "no-referrer"),
+        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+    ] {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    headers.entry(CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+    answer
+}
+
+fn judge(keys: &Keys, request: &Request) -> Result<(), Box<Response>> {
+    let headers = request.headers();
+    let text = |name| headers.get(name).and_then(|value| value.to_str().ok());
+    let host = text(HOST).unwrap_or_default();
+    if !keys.is_here(host) {
+        return Err(refused(StatusCode::MISDIRECTED_REQUEST, "this desk answers only to its own address"));
+    }
+    let writes = !matches!(*request.method(), Method::GET | Method::HEAD);
+    match text(ORIGIN) {
+        Some(origin) if origin.strip_prefix("http://") == Some(host) => {}
+        None if !writes && headers.get(ORIGIN).is_none() => {}
+        _ => return Err(refused(StatusCode::FORBIDDEN, "another page may not speak to this desk")),
+    }
+    if let Some(token) = token(request) {
+        return Err(if same(token, &keys.token) { entered(keys) } else { no_entry() });
+    }
+    if keys.lets_in(headers) { Ok(()) } else { Err(no_entry()) }
+}
+
+/// The token in the address of the first page.
+fn token(request: &Request) -> Option<&str> {
+    let query = request.uri().query().filter(|_| request.uri().path() == "/")?;
+    query.split('&').find_map(|pair| pair.strip_prefix("token="))
+}
+
+/// The cookie in place of the token, so that the token does not stay in the address.
+fn entered(keys: &Keys) -> Box<Response> {
+    let cookie = format!("{}={}; HttpOnly; SameSite=Strict; Path=/", keys.cookie_name(), keys.cookie);
+    let headers = [(LOCATION, "/".to_owned()), (SET_COOKIE, cookie)];
+    Box::new((StatusCode::SEE_OTHER, headers).into_response())
+}
+
+fn no_entry() -> Box<Response> {
+    refused(StatusCode::UNAUTHORIZED, "open the address that `zonecall review` shows in its window")
+}
+
+fn refused(status: StatusCode, what: &'static str) -> Box<Response> {
+    Box::new((status, what).into_response())
+}

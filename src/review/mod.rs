@@ -1,0 +1,20 @@
+//! The review desk: a page on this machine only, on which a person goes through an exam and puts it right.
+//!
+//! Takes: an exam folder.
+//! Gives: the exam as it stands to a browser, and back from it changes, which go into the journal as events.
+//! Never: listens on anything but 127.0.0.1, loads anything from elsewhere, or changes what was recorded.
+//! Tested in: `tests/review.rs` and, in a real browser, `tests/review_browser.rs`.
+
+mod desk;
+mod question;
+mod change;
+mod trace;
+mod key;
+mod sound;
+mod guard;
+mod serve;
+
+pub use desk::{Desk, DeskError};
+pub use guard::Keys;
+pub use question::{Question, questions};
+pub use serve::{Bound, ServeError, bind, serve};

@@ -1,0 +1,289 @@
+// The desk: what is at hand, the keys, and news from other browsers.
+import { make, find, fill, say, ask, clock, key } from "./make.js";
+import { twoStills, lamp, stillCards, placeWords, statusWords } from "./still.js";
+import { setLine, play, showAt, zoom } from "./line.js";
+import { mendCall, mendStill, mendClock, signForm } from "./mend.js";
+import { traceOn } from "./trace.js";
+import { limbDrawings } from "./limb.js";
+
+let exam = null;
+/** What lies on the bench: an open question by its identity, or a still, a call or a breath that was chosen. */
+let at = JSON.parse(sessionStorage.getItem("at") ?? "null");
+/** Keys that mean something for what is on the bench, with what they do. */
+let acts = {};
+/** Somebody is tracing: the bench is not drawn anew under their hands. */
+let tracing = false;
+
+const SEVERITY = { error: ["!!", "Wrong or lost"], warn: ["!", "Look"], info: ["i", "Note"] };
+/** Findings name things in backticks; people read them in quotation marks, and begin with a capital. */
+const quoted = (text) => text.replace(/`([^`]*)`/g, "“$1”").replace(/^./u, (first) => first.toUpperCase());
+const identity = (question) => [question.rule, question.call_seq ?? "", question.still ?? "", question.text].join("|");
+const stillNumber = (id) => exam.record.frames.findIndex((row) => row.id === id);
+const callOf = (seq) => exam.record.calls.find((call) => call.seq === seq);
+const current = () => exam.questions.findIndex((question) => identity(question) === at?.question);
+
+async function load() {
+  exam = await (await ask("/api/exam")).json();
+  // The record leaves out what is empty.
+  exam.record.changes ??= [];
+  draw();
+}
+
+/** Writes a change into the journal, then shows the exam as it stands after it. */
+async function change(what, why = "") {
+  const by = find("by").value.trim();
+  if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it stands beside every change."); }
+  await ask("/api/change", { by, why, seen: exam.version, change: what });
+  await load();
+}
+
+/** A change that settles the question at hand: the next one comes onto the bench. */
+async function settle(what, words) {
+  const place = current();
+  try {
+    await change(what);
+  } catch (error) { say(error.message, true); await load().catch(() => {}); return; }
+  const left = exam.questions.length;
+  if (place >= 0 && current() < 0) {
+    at = left ? { question: identity(exam.questions[Math.min(place, left - 1)]) } : null;
+    draw();
+    find("bench").focus();
+  }
+  say(`${words}. ${left === 1 ? "1 question is" : `${left} questions are`} open.`);
+}
+
+function go(what, focus = true) {
+  at = what;
+  draw();
+  if (focus) { find("bench").focus({ preventScroll: true }); find("bench").scrollIntoView({ block: "nearest" }); }
+}
+
+function step(by) {
+  if (!exam.questions.length) { say("Nothing is open."); return; }
+  const next = Math.min(exam.questions.length - 1, Math.max(0, current() + by));
+  go({ question: identity(exam.questions[next]) });
+}
+
+function draw() {
+  if (current() < 0 && (at === null || at.question)) at = exam.questions.length ? { question: identity(exam.questions[0]) } : null;
+  sessionStorage.setItem("at", JSON.stringify(at));
+  head();
+  list();
+  setLine(exam, go);
+  bench();
+  fill(find("limbs-in"), limbDrawings(exam, go));
+  fill(find("stills-in"), stillCards(exam, go));
+  fill(find("calls-in"), callTable());
+  fill(find("changes-in"), changeTable());
+}
+
+function head() {
+  const { exam: info, frames, calls } = exam.record;
+  const name = info.horse.name ?? info.horse.id ?? "Horse without a name";
+  find("horse").textContent = name;
+  document.title = `${name}: review desk`;
+  const day = new Date(info.started_at).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" });
+  find("facts").textContent = [day, info.person && `scanned by ${info.person}`, `${frames.length} stills`, `${calls.length} calls`].filter(Boolean).join(", ");
+  find("status").textContent = info.status === "signed" ? "Signed" : "Draft";
+  const { signed } = info;
+  const when = signed && new Date(signed.at).toLocaleString("en-GB", { dateStyle: "long", timeStyle: "short" });
+  const since = signed?.changes_since === 1 ? "1 change since" : `${signed?.changes_since} changes since`;
+  find("signed").textContent = !signed ? "" : `${info.status === "signed" ? "by" : "New since it was signed by"} ${signed.by}, licence ${signed.licence}, ${when}${info.status === "signed" ? "." : `; ${since}.`}`;
+  const done = exam.record.changes.filter((row) => !row.taken_back_by).length;
+  find("open-count").textContent = `${exam.questions.length} open, ${done} put right or settled`;
+  Object.assign(find("open-bar"), { max: Math.max(1, exam.questions.length + done), value: done });
+}
+
+function list() {
+  fill(find("questions"), exam.questions.map((question) => {
+    const [sign, word] = SEVERITY[question.severity];
+    const here = identity(question) === at?.question;
+    return make("li", {}, make("button", { type: "button", class: question.severity, "aria-current": here ? "true" : null, onclick: () => go({ question: identity(question) }) },
+      make("span", { class: "sign", title: word }, make("span", { "aria-hidden": "true" }, sign), make("span", { class: "hidden" }, word)),
+      make("span", {}, quoted(question.text))));
+  }));
+  find("questions").querySelector("[aria-current]")?.scrollIntoView({ block: "nearest" });
+}
+
+/** What is at hand, whatever way it was chosen: its question, still, call and stretch of sound. */
+function atHand() {
+  const question = at?.question ? exam.questions[current()] : null;
+  const seq = question?.call_seq ?? at?.call ?? at?.breath;
+  const number = stillNumber(question?.still ?? at?.still);
+  const frame = exam.record.frames[number];
+  const call = callOf(seq ?? frame?.call_seq) ?? null;
+  const breath = exam.breaths.find((one) => one.seq === seq);
+  const span = call?.span_s ?? breath?.span_s ?? around(frame && exam.still_s[number]);
+  const shown = number >= 0 ? number : call ? exam.record.frames.findIndex((row) => row.call_seq === call.seq) : -1;
+  return { question, number, frame, call, breath, span, shown };
+}
+
+const around = (seconds) => seconds === null || seconds === undefined ? null : [Math.max(0, seconds - 4), seconds + 2];
+
+function bench() {
+  const hand = atHand();
+  const { question, number, frame, call, breath, span, shown } = hand;
+  acts = {};
+  if (!question && !frame && !call && !breath) {
+    fill(find("bench"), make("h2", {}, "Nothing is open"), make("p", {}, "Every question is settled. Choose a still or a breath to look at it again."));
+    return;
+  }
+  const title = question ? quoted(question.text) : frame ? `Still ${number + 1}` : call ? `Call ${call.seq}` : `Breath ${breath.seq}`;
+  const words = question ? SEVERITY[question.severity][1] : "Chosen";
+  const where = frame && frame.limb ? frame : call;
+  fill(find("bench"),
+    make("p", { class: "kicker" }, question ? `Question ${current() + 1} of ${exam.questions.length}. ${words}.${question.settles > 1 ? ` Settles ${question.settles} at once.` : ""}` : words),
+    make("h2", {}, title),
+    where && placeWords(exam, where) ? make("p", { class: "place" }, placeWords(exam, where), frame ? make("span", {}, `, ${statusWords(frame.status)}`) : null) : null,
+    heard(call, breath, span, frame),
+    question || frame ? rivals(frame) : null,
+    buttons(hand),
+    shown >= 0 ? make("div", { class: "stills-at-hand" }, twoStills(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null);
+  if (span) showAt(span[0]);
+}
+
+/** The words as heard, with the button that plays them. */
+function heard(call, breath, span, frame) {
+  if (!span) return null;
+  const words = call?.words ?? breath?.words;
+  offer(" ", () => play(span[0] - 0.3, span[1] + 0.3));
+  return make("p", { class: "heard" },
+    make("button", { type: "button", onclick: () => acts[" "]() }, "Play ", key("Space")),
+    words !== undefined ? make("q", {}, words || "no words") : "what was said around this still",
+    make("span", {}, ` at ${clock(span[0])}${call && frame ? `, call ${call.seq}` : ""}`));
+}
+
+function offer(name, act) { acts[name] = act; return act; }
+
+/** The labels to choose between, each with its reason and its key. */
+function rivals(frame) {
+  if (!frame?.rivals.length) return null;
+  return make("ol", { class: "rivals" }, frame.rivals.slice(0, 9).map((rival, idx) => {
+    const name = String(idx + 1);
+    const choose = offer(name, () => settle({ change: "pair", still: frame.id, seq: rival.call_seq }, `Still ${stillNumber(frame.id) + 1} is ${placeWords(exam, rival) || "without a place"}`));
+    const call = callOf(rival.call_seq);
+    return make("li", {}, make("button", { type: "button", onclick: choose }, key(name),
+      make("strong", {}, placeWords(exam, rival) || "no place in force"),
+      make("span", {}, `${Math.round(rival.confidence * 100)} %: ${rival.reason}${call ? `; “${call.words}” at ${clock(call.span_s[0])}` : ""}`)));
+  }));
+}
+
+function buttons({ question, number, frame, call }) {
+  const row = [];
+  const add = (name, words, act, main = false) => row.push(make("button", { type: "button", class: main ? "main" : null, onclick: offer(name, act) }, `${words} `, key(name.toUpperCase())));
+  if (question) add("a", "Leave it as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Looked at and left"), true);
+  if (frame) {
+    add("l", "Label by hand", () => mendStill(exam, number, change));
+    add("t", "Trace an area", () => {
+      const figure = document.querySelector("#bench figure.still");
+      if (!figure?.querySelector("img")) { say("This still cannot be shown, so nothing can be traced on it.", true); return; }
+      tracing = true;
+      traceOn(exam, frame, figure, () => find("by").value.trim(), async (written) => {
+        tracing = false;
+        await load().catch((error) => say(error.message, true));
+        find("bench").focus();
+        if (written) say("The area is written; it counts before a spoken one.");
+      });
+    });
+    add("x", "Not part of the exam", () => settle({ change: "leave_out", still: frame.id }, `Still ${number + 1} is not part of the exam`));
+  }
+  if (call && exam.acts[call.seq]) {
+    add("c", "Put the call right", () => mendCall(exam, call, change));
+    if (!call.withdrawn) add("w", "Withdraw the call", () => settle({ change: "withdraw", seq: call.seq }, `Call ${call.seq} is withdrawn`));
+  }
+  return make("p", { class: "buttons" }, row);
+}
+
+/** The finding behind a question, as the record has it: a change must name what it answers. */
+function finding(question) {
+  const found = exam.record.findings.find((one) => one.rule === question.rule && one.message === question.text && (one.frame ?? null) === question.still);
+  return { ...(found?.call_seq ? { seq: found.call_seq } : {}), ...(found?.frame ? { still: found.frame } : {}) };
+}
+
+function callTable() {
+  return make("table", {},
+    make("thead", {}, make("tr", {}, ["Time", "Heard", "Meaning", "Place"].map((word) => make("th", { scope: "col" }, word)))),
+    make("tbody", {}, exam.record.calls.map((call) => make("tr", { class: call.withdrawn ? "gone" : null },
+      make("td", {}, clock(call.span_s[0])),
+      make("td", {}, make("button", { type: "button", class: "words", onclick: () => go({ call: call.seq }) }, call.words || "no words")),
+      make("td", {}, call.withdrawn ? "withdrawn: " : "", call.corrected_by?.length ? "put right: " : "", meaning(call)),
+      make("td", {}, placeWords(exam, call))))));
+}
+
+function meaning(call) {
+  const amount = call.number === undefined ? "" : ` ${call.number}${call.unit ? ` ${call.unit}` : ""}`;
+  return `${[call.kind, call.degree, call.term].filter(Boolean).join(" ")}${amount}`.replace(/_/g, " ");
+}
+
+function changeTable() {
+  const { changes } = exam.record;
+  if (!changes.length) return make("p", {}, "Nothing was put right yet.");
+  return make("table", {},
+    make("thead", {}, make("tr", {}, ["When", "By", "What", "Before", "Why", ""].map((word) => make("th", { scope: "col" }, word)))),
+    make("tbody", {}, changes.toReversed().map((row) => make("tr", { class: row.taken_back_by ? "gone" : null },
+      make("td", {}, new Date(row.at).toLocaleString("en-GB", { dateStyle: "short", timeStyle: "short" })), make("td", {}, row.by),
+      make("td", {}, row.taken_back_by ? "taken back: " : "", row.what), make("td", {}, row.was), make("td", {}, row.why),
+      make("td", {}, row.taken_back_by ? null : make("button", { type: "button", "aria-label": `Take back: ${row.what}`, onclick: () => takeBack(row) }, "Take back"))))));
+}
+
+const takeBack = (row) => settle({ change: "take_back", seq: row.seq }, `Taken back: ${row.what}`);
+
+function lastOwn() {
+  const own = exam.record.changes.filter((row) => !row.taken_back_by && row.by === find("by").value.trim()).at(-1);
+  if (own) takeBack(own); else say("Nothing of yours is there to take back.");
+}
+
+const ALWAYS = {
+  j: ["Next open question", () => step(1)], k: ["Question before", () => step(-1)], z: ["Take back your last change", lastOwn],
+  "+": ["Line closer", () => zoom(1.5)], "-": ["Line wider", () => zoom(1 / 1.5)], "?": ["These keys", showKeys],
+};
+const OFTEN = [["Space", "Play what was said, or stop"], ["1 to 9", "Choose that reading"], ["A", "Leave it as it is"], ["L", "Label the still by hand"],
+  ["T", "Trace an area on the still"], ["X", "The still is not part of the exam"], ["C", "Put the call right"], ["W", "Withdraw the call"]];
+
+function showKeys() {
+  const rows = [...OFTEN, ...Object.entries(ALWAYS).map(([name, [words]]) => [name.toUpperCase(), words]), ["← →", "On the line: breath or still before and after"]];
+  fill(find("keys"), make("h2", { id: "keys-title" }, "Keys"),
+    make("dl", {}, rows.map(([name, words]) => make("div", {}, make("dt", {}, key(name)), make("dd", {}, words)))),
+    make("p", { class: "buttons" }, make("button", { type: "button", class: "main", onclick: () => find("keys").close() }, "Close")));
+  find("keys").showModal();
+}
+
+document.addEventListener("keydown", (event) => {
+  if (tracing || event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
+  const { target } = event;
+  if (target.matches("input, select, textarea")) return;
+  // On a button the space bar presses it, as people with a keyboard expect.
+  if (event.key === " " && target.matches("button, a")) return;
+  const act = acts[event.key.toLowerCase()] ?? ALWAYS[event.key.toLowerCase()]?.[1];
+  if (!act || !exam) return;
+  event.preventDefault();
+  act();
+});
+
+find("keys-open").addEventListener("click", showKeys);
+find("sign-open").addEventListener("click", () => signForm(exam, find("by").value.trim(), async (by, licence) => {
+  await ask("/api/sign", { by, licence, seen: exam.version });
+  await load();
+  say(`Signed by ${by}.`);
+}));
+find("clock-open").addEventListener("click", () => mendClock(exam, change));
+find("by").value = localStorage.getItem("by") ?? "";
+find("by").addEventListener("change", () => localStorage.setItem("by", find("by").value.trim()));
+
+find("form").addEventListener("close", () => load().catch((error) => say(error.message, true)));
+
+/** Another browser or program wrote into the journal: the page follows, unless a form is being filled in. */
+function follow() {
+  const news = new EventSource("/api/news");
+  news.addEventListener("grown", async () => {
+    if (tracing || document.querySelector("dialog[open]")) return;
+    const before = exam?.version;
+    try { await load(); } catch (error) { say(error.message, true); return; }
+    const others = exam.record.changes.filter((row) => row.seq > before && row.by !== find("by").value.trim());
+    if (before && others.length) say(`${others.at(-1).by}: ${others.at(-1).what}`);
+  });
+  news.addEventListener("error", () => { document.body.classList.add("alone"); });
+  news.addEventListener("open", () => { document.body.classList.remove("alone"); });
+}
+
+load().then(follow, (error) => { find("horse").textContent = "The exam cannot be shown"; say(error.message, true); });

@@ -1,0 +1,43 @@
+// The limbs in our own drawing: each zone a band down the limb, each plane a half of it.
+import { make } from "./make.js";
+
+const SIGN = { still: "●", said: "◐", none: "○", left: "–" };
+
+function state(row) {
+  if (row.not_done) return ["left", "left out on purpose"];
+  if (row.frames > 0) return ["still", row.frames === 1 ? "1 still" : `${row.frames} stills`];
+  if (row.called || row.saves > 0) return ["said", row.saves > 0 ? "saved, no still found" : "called, no still"];
+  return ["none", "nothing yet"];
+}
+
+/** One drawing for each limb and scheme that the exam covers. */
+export function limbDrawings(exam, open) {
+  const groups = new Map();
+  for (const row of exam.record.coverage) {
+    const id = `${row.limb} ${row.scheme}`;
+    if (!groups.has(id)) groups.set(id, []);
+    groups.get(id).push(row);
+  }
+  return [...groups.values()].map((rows) => {
+    const limb = exam.codes.limbs.find((one) => one.code === rows[0].limb);
+    const planes = [...new Set(rows.map((row) => row.plane))];
+    const zones = [...new Set(rows.map((row) => row.zone))];
+    const name = (code) => exam.codes.planes.find((one) => one.code === code)?.name ?? code;
+    const cell = (zone, plane) => {
+      const row = rows.find((one) => one.zone === zone && one.plane === plane);
+      if (!row) return make("td", {});
+      const [kind, words] = state(row);
+      const number = exam.record.frames.findIndex((one) => one.limb === row.limb && one.zone === zone && one.plane === plane);
+      const inside = [make("span", { "aria-hidden": "true", class: "sign" }, SIGN[kind]), words];
+      return make("td", { class: kind }, number >= 0
+        ? make("button", { type: "button", onclick: () => open({ still: exam.record.frames[number].id }) }, inside)
+        : make("span", {}, inside));
+    };
+    const areas = exam.record.measures.filter((row) => row.limb === rows[0].limb && row.zone && row.name === "area" && row.value !== undefined);
+    return make("table", { class: "limb" },
+      make("caption", {}, make("strong", {}, limb?.name ?? rows[0].limb), make("span", {}, ` by ${rows[0].scheme}`)),
+      make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "Zone"), planes.map((plane) => make("th", { scope: "col" }, name(plane))))),
+      make("tbody", {}, zones.map((zone) => make("tr", {}, make("th", { scope: "row" }, zone), planes.map((plane) => cell(zone, plane))))),
+      areas.length ? make("tfoot", {}) : null);
+  });
+}

@@ -1,0 +1,168 @@
+// The line through time: the kept sound, the breaths and what they were taken for, saves and stills.
+import { make, find, fill, clock, ask, say } from "./make.js";
+
+const HEIGHT = { ticks: 20, wave: 64, breaths: 92, stills: 122 };
+const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [] };
+const player = new Audio();
+
+/** Plays a stretch of the exam; a second call stops it. */
+export async function play(fromS, toS) {
+  if (!player.paused) { player.pause(); return; }
+  player.src = `/api/sound?from=${Math.max(0, fromS).toFixed(3)}&to=${toS.toFixed(3)}`;
+  player.dataset.from = String(Math.max(0, fromS));
+  try { await player.play(); } catch (error) {
+    if (error.name !== "AbortError") say(`The sound cannot be played: ${error.message}`, true);
+  }
+}
+player.addEventListener("timeupdate", () => draw());
+export const playing = () => ({ paused: player.paused, src: player.src, duration: player.duration });
+
+const OUTCOME = {
+  calls: "understood", not_understood: "not understood", talk: "talk", note: "in a note", ignored: "while not logging",
+};
+
+/** Shows this exam on the line; `open` is told what a person chose. */
+export async function setLine(exam, open) {
+  const first = state.exam === null;
+  Object.assign(state, { exam, open });
+  const breaths = exam.breaths.map((breath) => ({
+    kind: "breath", from: breath.span_s[0], to: breath.span_s[1], seq: breath.seq, outcome: breath.outcome,
+    text: breath.words || "(no words)", words: `${breath.words || "no words"}, ${OUTCOME[breath.outcome]}, at ${clock(breath.span_s[0])}`,
+  }));
+  const stills = exam.still_s.map((at, number) => at === null ? null : {
+    kind: "still", from: at, to: at, id: exam.record.frames[number].id, text: String(number + 1), status: exam.record.frames[number].status,
+    words: `still ${number + 1}, at ${clock(at)}`,
+  }).filter(Boolean);
+  const saves = exam.record.calls.filter((call) => call.kind === "save").map((call) => ({
+    kind: "save", from: call.span_s[0], to: call.span_s[1], withdrawn: call.withdrawn,
+  }));
+  state.saves = saves;
+  state.marks = [...breaths, ...stills].sort((a, b) => a.from - b.from);
+  layout();
+  if (first) await loadSound();
+}
+
+async function loadSound() {
+  try {
+    const answer = await ask("/api/peaks");
+    state.binsPerS = Number(answer.headers.get("x-bins-per-s"));
+    state.peaks = new Uint8Array(await answer.arrayBuffer());
+    state.loudest = state.peaks.reduce((most, bin) => Math.max(most, bin), 1);
+  } catch (error) { find("line-now").textContent = error.message; }
+  layout();
+}
+
+const lengthS = () => Math.max(state.exam?.audio_s ?? 0, state.peaks.length / state.binsPerS, ...(state.exam?.still_s.filter((at) => at !== null) ?? [0])) + 2;
+
+function layout() {
+  find("marks").style.width = `${lengthS() * state.pxPerS}px`;
+  draw();
+}
+
+/** Draws what can be seen and no more, so that hours scroll as smoothly as minutes. */
+function draw() {
+  const strip = find("strip");
+  const canvas = find("wave");
+  const [width, height] = [strip.clientWidth, HEIGHT.wave + HEIGHT.ticks];
+  const ratio = window.devicePixelRatio || 1;
+  if (canvas.width !== Math.round(width * ratio)) { canvas.width = Math.round(width * ratio); canvas.height = Math.round(height * ratio); }
+  canvas.style.width = `${width}px`;
+  canvas.style.height = `${height}px`;
+  const ink = getComputedStyle(document.body);
+  const pen = canvas.getContext("2d");
+  pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+  pen.clearRect(0, 0, width, height);
+  const fromS = strip.scrollLeft / state.pxPerS;
+  const toS = fromS + width / state.pxPerS;
+  pen.fillStyle = ink.getPropertyValue("--soft");
+  pen.font = `12px ${ink.fontFamily}`;
+  const every = [1, 5, 10, 30, 60, 300, 600].find((step) => step * state.pxPerS >= 64) ?? 1800;
+  for (let at = Math.ceil(fromS / every) * every; at < toS; at += every) {
+    const x = (at - fromS) * state.pxPerS;
+    pen.fillRect(x, 14, 1, 6);
+    pen.fillText(clock(at).replace(/\.0$/, ""), x + 3, 12);
+  }
+  pen.fillStyle = ink.getPropertyValue("--wave");
+  const loudest = state.loudest || 1;
+  const middle = HEIGHT.ticks + HEIGHT.wave / 2;
+  for (let x = 0; x < width; x += 2) {
+    const bin = Math.floor((fromS + x / state.pxPerS) * state.binsPerS);
+    const next = Math.max(bin + 1, Math.floor((fromS + (x + 2) / state.pxPerS) * state.binsPerS));
+    let most = 0;
+    for (let idx = bin; idx < next && idx < state.peaks.length; idx += 1) most = Math.max(most, state.peaks[idx]);
+    const half = Math.max(0.5, Math.sqrt(Math.min(1, most / loudest)) * (HEIGHT.wave / 2 - 2));
+    pen.fillRect(x, middle - half, 1.4, half * 2);
+  }
+  if (!player.paused) {
+    pen.fillStyle = ink.getPropertyValue("--accent");
+    pen.fillRect((Number(player.dataset.from) + player.currentTime - fromS) * state.pxPerS, HEIGHT.ticks, 2, HEIGHT.wave);
+  }
+  drawMarks(fromS - 5, toS + 5);
+}
+
+function drawMarks(fromS, toS) {
+  const had = document.activeElement?.dataset?.mark;
+  const shown = state.marks.map((mark, idx) => [mark, idx]).filter(([mark]) => mark.to >= fromS && mark.from <= toS);
+  const focusable = shown.some(([, idx]) => idx === state.at) ? state.at : shown[0]?.[1];
+  const nodes = shown.map(([mark, idx]) => {
+    const node = make("button", {
+      type: "button", class: `mark ${mark.kind} ${mark.outcome ?? mark.status ?? ""}`, "aria-label": mark.words, title: mark.words,
+      "data-mark": String(idx), "data-seq": mark.seq && String(mark.seq), tabindex: idx === focusable ? "0" : "-1",
+      "aria-current": idx === state.at ? "true" : null, onclick: () => choose(idx), onfocus: () => { state.at = idx; },
+    }, mark.outcome === "not_understood" ? `? ${mark.text}` : mark.text);
+    node.style.left = `${mark.from * state.pxPerS}px`;
+    if (mark.kind === "breath") node.style.width = `${Math.max(22, (mark.to - mark.from) * state.pxPerS)}px`;
+    return node;
+  });
+  const saves = (state.saves ?? []).filter((save) => save.to >= fromS && save.from <= toS && !save.withdrawn).map((save) => {
+    const node = make("span", { class: "save", "aria-hidden": "true" }, "saved");
+    node.style.left = `${save.from * state.pxPerS}px`;
+    return node;
+  });
+  fill(find("marks"), saves, nodes);
+  if (had !== undefined) find("marks").querySelector(`[data-mark="${had}"]`)?.focus({ preventScroll: true });
+}
+
+function choose(idx) {
+  const mark = state.marks[idx];
+  state.at = idx;
+  find("line-now").textContent = mark.words;
+  if (mark.kind === "breath") { play(mark.from, mark.to); state.open({ breath: mark.seq }); }
+  else state.open({ still: mark.id });
+}
+
+/** Brings a second of the exam into view. */
+export function showAt(seconds) {
+  if (seconds === null || seconds === undefined) return;
+  const strip = find("strip");
+  const x = seconds * state.pxPerS;
+  if (x < strip.scrollLeft + 40 || x > strip.scrollLeft + strip.clientWidth - 80) strip.scrollLeft = x - strip.clientWidth / 3;
+  const near = state.marks.findIndex((mark) => Math.abs(mark.from - seconds) < 0.05);
+  if (near >= 0) state.at = near;
+  draw();
+}
+
+export function zoom(factor) {
+  const strip = find("strip");
+  const middle = (strip.scrollLeft + strip.clientWidth / 2) / state.pxPerS;
+  state.pxPerS = Math.min(200, Math.max(0.1, state.pxPerS * factor));
+  layout();
+  strip.scrollLeft = middle * state.pxPerS - strip.clientWidth / 2;
+  draw();
+}
+
+find("strip").addEventListener("scroll", () => requestAnimationFrame(draw));
+addEventListener("resize", () => requestAnimationFrame(draw));
+find("line-in").addEventListener("click", () => zoom(1.5));
+find("line-out").addEventListener("click", () => zoom(1 / 1.5));
+find("strip").addEventListener("keydown", (event) => {
+  const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+  if (!step || !state.marks.length) return;
+  event.preventDefault();
+  event.stopPropagation();
+  state.at = Math.min(state.marks.length - 1, Math.max(0, state.at + step));
+  const mark = state.marks[state.at];
+  showAt(mark.from);
+  find("line-now").textContent = mark.words;
+  find("marks").querySelector(`[data-mark="${state.at}"]`)?.focus({ preventScroll: true });
+});

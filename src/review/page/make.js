@@ -1,0 +1,60 @@
+// Makes elements and talks to the desk's server. Text always goes in as text, never as markup.
+
+/** An element with properties, listeners (`onclick`), attributes and children; strings become text. */
+export function make(tag, props = {}, ...children) {
+  const node = document.createElement(tag);
+  for (const [key, value] of Object.entries(props)) {
+    if (value === undefined || value === null || value === false) continue;
+    if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
+    else if (key === "class") node.className = value;
+    else if (key in node && typeof value !== "string") node[key] = value;
+    else node.setAttribute(key, value === true ? "" : value);
+  }
+  node.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+  return node;
+}
+
+export const find = (id) => document.getElementById(id);
+
+/** Replaces what is inside an element. */
+export function fill(node, ...children) {
+  node.replaceChildren(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+}
+
+/** Says something to everybody; screen readers hear it. */
+export function say(text, bad = false) {
+  const place = find(bad ? "alarm" : "said");
+  place.textContent = "";
+  requestAnimationFrame(() => { place.textContent = text; });
+  clearTimeout(place.timer);
+  place.timer = setTimeout(() => { place.textContent = ""; }, bad ? 12000 : 6000);
+}
+
+/** What the server gives for `path`, or an error whose message a person can read. */
+export async function ask(path, body) {
+  let answer;
+  try {
+    answer = await fetch(path, body === undefined ? {} : {
+      method: "POST",
+      headers: { "content-type": "application/json" },
+      body: JSON.stringify(body),
+    });
+  } catch {
+    throw new Error("The desk does not answer. Start zonecall review again and open the address it shows; nothing that was settled is lost.");
+  }
+  if (answer.ok) return answer;
+  const text = await answer.text();
+  let told;
+  try { told = JSON.parse(text); } catch { told = { message: text }; }
+  throw new Error([told.message, told.help].filter(Boolean).join(": "));
+}
+
+/** Minutes and seconds since the start of the exam. */
+export function clock(seconds) {
+  if (seconds === null || seconds === undefined) return "no time";
+  const whole = Math.max(0, seconds);
+  const minutes = Math.floor(whole / 60);
+  return `${minutes}:${(whole - minutes * 60).toFixed(1).padStart(4, "0")}`;
+}
+
+export const key = (text) => make("kbd", {}, text);

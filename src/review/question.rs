@@ -1,0 +1,99 @@
+//! What is open, in the order that settles most at once.
+//!
+//! Takes: `Record`.
+//! Gives: `Question`s: each finding that a person has to look at, with the readings to choose between.
+//! Never: settles one; a finding that a person looked at stays in the record and leaves this list.
+//! Tested in: here and in `tests/review.rs`.
+
+use serde::Serialize;
+
+use crate::exam::review::Change;
+use crate::knowledge::record::{Finding, FrameRow, Record, Rival, Severity, Status};
+
+/// Something to be settled by a person.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Question {
+    /// Id of the rule that asks.
+    pub rule: String,
+    /// How much it matters.
+    pub severity: Severity,
+    /// What is the matter and what to do.
+    pub text: String,
+    /// The call it points to.
+    pub call_seq: Option<u64>,
+    /// The still it points to, by its id.
+    pub still: Option<String>,
+    /// Labels to choose between.
+    pub rivals: Vec<Rival>,
+    /// How many stills and calls hang on it.
+    pub settles: usize,
+}
+
+/// The open questions of an exam: worse ones first, and among those what settles most, then the earliest.
+#[must_use]
+pub fn questions(record: &Record) -> Vec<Question> {
+    let open = record.findings.iter().filter(|finding| !looked_at(record, finding));
+    let mut all: Vec<Question> = open.map(|finding| question(record, finding)).collect();
+    // A stable sort: equal ones keep the order of the record.
+    all.sort_by_key(|question| (question.severity, std::cmp::Reverse(question.settles)));
+    all
+}
+
+/// A person looked at it, and it still says the same.
+fn looked_at(record: &Record, finding: &Finding) -> bool {
+    let words = looked(finding).to_string();
+    record.changes.iter().any(|change| {
+        change.taken_back_by.is_none()
+            && change.what == words
+            && (change.call_seq, &change.frame) == (finding.call_seq, &finding.frame)
+    })
+}
+
+/// The change by which a person leaves a finding as it is.
+#[must_use]
+pub(super) fn looked(finding: &Finding) -> Change {
+    Change::Looked {
+        rule: finding.rule.clone(),
+        finding: finding.message.clone(),
+        seq: finding.call_seq,
+        still: finding.frame.clone(),
+    }
+}
+
+fn question(record: &Record, finding: &Finding) -> Question {
+    let still = finding.frame.as_ref().and_then(|id| record.frames.iter().find(|row| &row.id == id));
+    Question {
+        rule: finding.rule.clone(),
+        severity: finding.severity,
+        text: finding.message.clone(),
+        call_seq: finding.call_seq.or_else(|| still.and_then(|row| row.call_seq)),
+        still: finding.frame.clone(),
+        rivals: still.map(|row| row.rivals.clone()).unwrap_or_default(),
+        settles: settles(record, finding, still),
+    }
+}
+
+/// A question of the whole exam concerns every still without a certain label; a call concerns what it labels.
+fn settles(record: &Record, finding: &Finding, still: Option<&FrameRow>) -> usize {
+    if still.is_some() {
+        return 1;
+    }
+    match finding.call_seq {
+        Some(seq) => {
+            let labelled = record.frames.iter().filter(|row| row.call_seq == Some(seq)).count();
+            labelled + moved_by(record, seq)
+        }
+        None => record.frames.iter().filter(|row| row.status == Status::Unlabelled).count().max(1),
+    }
+}
+
+/// Calls after a move up to the next one: they stand at the place it names.
+fn moved_by(record: &Record, seq: u64) -> usize {
+    let mut after = record.calls.iter().skip_while(|call| call.seq != seq);
+    match after.next() {
+        Some(call) if call.kind == "view" || call.kind == "unknown" => {
+            1 + after.take_while(|call| call.kind != "view").count()
+        }
+        _ => 1,
+    }
+}

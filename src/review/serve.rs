@@ -1,0 +1,300 @@
+//! The desk's little web server.
+//!
+//! Takes: requests that the guard let through.
+//! Gives: the page, the exam as JSON, stills as PNG, sound as WAV, and word whenever the journal has grown.
+//! Never: opens a file by a name from a request; stills and sound are asked for by number and second.
+//! Tested in: `tests/review.rs`.
+
+use std::convert::Infallible;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+
+use axum::Json;
+use axum::Router;
+use axum::body::Bytes;
+use axum::extract::{DefaultBodyLimit, Path, Query, State};
+use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
+use axum::middleware::from_fn_with_state;
+use axum::response::sse::{Event, KeepAlive, Sse};
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use futures_util::Stream;
+use serde::{Deserialize, Serialize};
+use serde_json::json;
+use tokio::net::TcpListener;
+
+use crate::exam::call::Problem;
+use crate::review::change::{Asked, Refusal, Signing, preview, sign, write};
+use crate::review::desk::{Desk, DeskError};
+use crate::review::guard::{Keys, guard};
+use crate::review::sound::{BINS_PER_S, peaks, wav};
+use crate::review::trace::{Drawn, trace};
+use crate::tell::picture::{Light, png};
+
+/// Longest change that is read, in bytes.
+const BODY_BYTES_MAX: usize = 64 * 1024;
+/// How often the journal is looked at for news from elsewhere.
+const LOOK_AGAIN: Duration = Duration::from_millis(400);
+
+/// The files of the page: path, kind, text.
+const PAGE: [(&str, &str, &str); 9] = [
+    ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
+    ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
+    ("/desk.js", "text/javascript; charset=utf-8", include_str!("page/desk.js")),
+    ("/make.js", "text/javascript; charset=utf-8", include_str!("page/make.js")),
+    ("/line.js", "text/javascript; charset=utf-8", include_str!("page/line.js")),
+    ("/still.js", "text/javascript; charset=utf-8", include_str!("page/still.js")),
+    ("/trace.js", "text/javascript; charset=utf-8", include_str!("page/trace.js")),
+    ("/mend.js", "text/javascript; charset=utf-8", include_str!("page/mend.js")),
+    ("/limb.js", "text/javascript; charset=utf-8", include_str!("page/limb.js")),
+];
+
+/// Why the desk cannot be served.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ServeError {
+    /// The port is taken or not allowed.
+    #[error("cannot listen on 127.0.0.1:{port}: {source}; name another port with --port, or none")]
+    Listen {
+        /// The port.
+        port: u16,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
+    },
+    /// The system gives no random bytes.
+    #[error("cannot make a secret for the page's address: {0}")]
+    Secret(getrandom::Error),
+    /// Serving ended.
+    #[error("the review desk stopped: {0}")]
+    Ended(std::io::Error),
+}
+
+/// A desk with its port, before the first request.
+#[derive(Debug)]
+pub struct Bound {
+    listener: TcpListener,
+    keys: Arc<Keys>,
+}
+
+impl Bound {
+    /// The address to open.
+    #[must_use]
+    pub fn address(&self) -> String {
+        self.keys.address()
+    }
+}
+
+#[derive(Debug)]
+struct Room {
+    desk: Desk,
+    /// The drawn sound, by the number of audio files it was made of.
+    drawn: Mutex<Option<(u64, Bytes)>>,
+}
+
+type Held = State<Arc<Room>>;
+
+/// Takes a port of this machine only; 0 takes any free one.
+///
+/// # Errors
+/// When the port is taken.
+pub async fn bind(port: u16) -> Result<Bound, ServeError> {
+    let listen = |source| ServeError::Listen { port, source };
+    let listener = TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port))).await.map_err(listen)?;
+    let port = listener.local_addr().map_err(listen)?.port();
+    let keys = Arc::new(Keys::new(port).map_err(ServeError::Secret)?);
+    Ok(Bound { listener, keys })
+}
+
+/// Serves the desk until the program is ended.
+///
+/// # Errors
+/// When the system stops serving.
+pub async fn serve(bound: Bound, desk: Desk) -> Result<(), ServeError> {
+    let room = Arc::new(Room { desk, drawn: Mutex::new(None) });
+    let mut app = Router::new();
+    for (path, kind, text) in PAGE {
+        app = app.route(path, get(move || async move { ([(CONTENT_TYPE, kind)], text) }));
+    }
+    let app = app
+        .route("/api/exam", get(exam))
+        .route("/api/change", post(change))
+        .route("/api/sign", post(signing))
+        .route("/api/trace", post(tracing))
+        .route("/api/news", get(news))
+        .route("/api/clock", get(clock))
+        .route("/api/still/{number}", get(still))
+        .route("/api/sound", get(sound))
+        .route("/api/peaks", get(sound_peaks))
+        .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
+        .layer(from_fn_with_state(Arc::clone(&bound.keys), guard))
+        .with_state(room);
+    axum::serve(bound.listener, app).await.map_err(ServeError::Ended)
+}
+
+/// Runs work that reads files away from the threads that answer.
+async fn aside(work: impl FnOnce() -> Response + Send + 'static) -> Response {
+    match tokio::task::spawn_blocking(work).await {
+        Ok(answer) => answer,
+        Err(_) => {
+            told(StatusCode::INTERNAL_SERVER_ERROR, "the program has a fault here", "open the page again")
+        }
+    }
+}
+
+fn told(status: StatusCode, message: impl ToString, help: &str) -> Response {
+    let problem = Problem { message: message.to_string(), help: help.to_owned() };
+    (status, Json(json!({ "message": problem.message, "help": problem.help }))).into_response()
+}
+
+fn broken(error: &DeskError) -> Response {
+    told(StatusCode::INTERNAL_SERVER_ERROR, error, "look at the exam folder, then open the page again")
+}
+
+async fn exam(State(room): Held) -> Response {
+    aside(move || match room.desk.seen() {
+        Ok(seen) => Json(room.desk.shown(&seen)).into_response(),
+        Err(error) => broken(&error),
+    })
+    .await
+}
+
+async fn change(State(room): Held, Json(asked): Json<Asked>) -> Response {
+    aside(move || answer(write(&room.desk, asked).map(|seq| json!({ "seq": seq })))).await
+}
+
+async fn signing(State(room): Held, Json(asked): Json<Signing>) -> Response {
+    aside(move || answer(sign(&room.desk, &asked).map(|seq| json!({ "seq": seq })))).await
+}
+
+async fn tracing(State(room): Held, Json(drawn): Json<Drawn>) -> Response {
+    aside(move || answer(trace(&room.desk, &drawn))).await
+}
+
+fn answer(done: Result<impl Serialize, Refusal>) -> Response {
+    match done {
+        Ok(told) => Json(told).into_response(),
+        Err(Refusal::Wrong(why)) => told(StatusCode::UNPROCESSABLE_ENTITY, why.message, &why.help),
+        Err(Refusal::Overtaken(why)) => told(StatusCode::CONFLICT, why.message, &why.help),
+        Err(Refusal::Desk(error)) => broken(&error),
+    }
+}
+
+/// Tells the length of the journal whenever it has changed, by this desk or by another program.
+async fn news(State(room): Held) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    let stream = futures_util::stream::unfold((room, None), |(room, last)| async move {
+        loop {
+            let bytes = room.desk.journal_bytes();
+            if last != Some(bytes) {
+                let event = Event::default().event("grown").data(bytes.to_string());
+                return Some((Ok(event), (room, Some(bytes))));
+            }
+            tokio::time::sleep(LOOK_AGAIN).await;
+        }
+    });
+    Sse::new(stream).keep_alive(KeepAlive::default())
+}
+
+#[derive(Debug, Deserialize)]
+struct Offset {
+    offset_s: f64,
+}
+
+/// What a clock set by hand would change; nothing is written.
+async fn clock(State(room): Held, Query(asked): Query<Offset>) -> Response {
+    aside(move || match preview(&room.desk, asked.offset_s) {
+        Ok(changed) => Json(json!({ "changed": changed })).into_response(),
+        Err(error) => broken(&error),
+    })
+    .await
+}
+
+/// How a still is lit: grey values shown as black and as white, and a factor after that.
+#[derive(Debug, Deserialize)]
+struct Lit {
+    #[serde(default)]
+    low: u8,
+    #[serde(default = "white")]
+    high: u8,
+    #[serde(default = "one")]
+    gain: f32,
+}
+
+fn white() -> u8 {
+    u8::MAX
+}
+
+fn one() -> f32 {
+    1.0
+}
+
+async fn still(State(room): Held, Path(number): Path<usize>, Query(lit): Query<Lit>) -> Response {
+    aside(move || {
+        let seen = match room.desk.seen() {
+            Ok(seen) => seen,
+            Err(error) => return broken(&error),
+        };
+        let Some(frame) = seen.exam.frames.get(number) else {
+            return told(StatusCode::NOT_FOUND, "there is no such still", "load the page again");
+        };
+        let light = Light { low: lit.low, high: lit.high, gain: lit.gain };
+        match png(&room.desk.folder.join(&frame.file), light) {
+            Ok(bytes) => ([(CONTENT_TYPE, "image/png")], bytes).into_response(),
+            Err(error) => {
+                told(StatusCode::NOT_FOUND, error, "run `zonecall pair` with the folder it is in now")
+            }
+        }
+    })
+    .await
+}
+
+#[derive(Debug, Deserialize)]
+struct Stretch {
+    from: f64,
+    to: f64,
+}
+
+async fn sound(State(room): Held, Query(stretch): Query<Stretch>) -> Response {
+    aside(move || match room.desk.seen() {
+        Ok(seen) => match wav(&room.desk.folder, &seen.exam.audio, (stretch.from, stretch.to)) {
+            Ok(bytes) => ([(CONTENT_TYPE, "audio/wav")], bytes).into_response(),
+            Err(error) => told(StatusCode::NOT_FOUND, error, "the words as heard are still in the journal"),
+        },
+        Err(error) => broken(&error),
+    })
+    .await
+}
+
+async fn sound_peaks(State(room): Held) -> Response {
+    aside(move || {
+        let seen = match room.desk.seen() {
+            Ok(seen) => seen,
+            Err(error) => return broken(&error),
+        };
+        // While an exam is still being heard the sound grows with it.
+        let made_of = seen.exam.last_sample();
+        let mut drawn = room.drawn.lock().unwrap_or_else(PoisonError::into_inner);
+        let known = drawn.as_ref().filter(|known| known.0 == made_of).map(|known| known.1.clone());
+        let bytes = match known {
+            Some(bytes) => bytes,
+            None => match peaks(&room.desk.folder, &seen.exam.audio) {
+                Ok(bins) => {
+                    let bytes = Bytes::from(bins);
+                    *drawn = Some((made_of, bytes.clone()));
+                    bytes
+                }
+                Err(error) => {
+                    return told(StatusCode::NOT_FOUND, error, "the words as heard are still in the journal");
+                }
+            },
+        };
+        let headers = [
+            ("content-type", "application/octet-stream".to_owned()),
+            ("x-bins-per-s", BINS_PER_S.to_string()),
+        ];
+        (headers, bytes).into_response()
+    })
+    .await
+}

@@ -1,0 +1,112 @@
+//! The kept audio, as a browser plays and draws it.
+//!
+//! Takes: the audio files of an exam, and a stretch in seconds.
+//! Gives: that stretch as WAV, or the loudest sample of each short bin of all of it.
+//! Never: a stretch longer than `PLAY_S_MAX`, or a file that the journal does not name.
+//! Tested in: `tests/review.rs`.
+
+use std::io::Cursor;
+use std::path::Path;
+
+use crate::clock::SAMPLE_RATE_HZ;
+use crate::exam::event::AudioFile;
+
+/// Longest stretch that is played at once, in seconds.
+pub(super) const PLAY_S_MAX: f64 = 120.0;
+/// Bins of the drawn sound in a second.
+pub(super) const BINS_PER_S: u32 = 50;
+/// Samples in a bin.
+const BIN_SAMPLES: usize = (SAMPLE_RATE_HZ / BINS_PER_S) as usize;
+
+/// Why there is no sound.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum SoundError {
+    #[error("from {from_s} to {to_s} s is no stretch of at most {PLAY_S_MAX} s")]
+    Stretch { from_s: f64, to_s: f64 },
+    #[error("the kept audio `{file}` cannot be read: {source}")]
+    File {
+        file: String,
+        #[source]
+        source: hound::Error,
+    },
+    #[error("the sound cannot be packed: {0}")]
+    Pack(hound::Error),
+}
+
+/// A stretch of the exam as WAV; silence where nothing was kept.
+pub(super) fn wav(
+    folder: &Path,
+    files: &[AudioFile],
+    (from_s, to_s): (f64, f64),
+) -> Result<Vec<u8>, SoundError> {
+    let sound = from_s >= 0.0 && to_s > from_s && to_s - from_s <= PLAY_S_MAX && to_s < 1e7;
+    if !sound {
+        return Err(SoundError::Stretch { from_s, to_s });
+    }
+    let (from, to) = (sample(from_s), sample(to_s));
+    let mut samples = vec![0_i16; usize::try_from(to - from).unwrap_or(0)];
+    for file in files {
+        let failed = |source| SoundError::File { file: file.file.clone(), source };
+        let mut reader = open(folder, file)?;
+        let (first, length) = (file.first_sample, u64::from(reader.duration()));
+        if first >= to || first + length <= from {
+            continue;
+        }
+        let skip = from.saturating_sub(first);
+        reader.seek(u32::try_from(skip).unwrap_or(u32::MAX)).map_err(|source| failed(source.into()))?;
+        let at = usize::try_from(first.saturating_sub(from)).unwrap_or(usize::MAX);
+        for (slot, value) in samples.iter_mut().skip(at).zip(reader.samples::<i16>()) {
+            *slot = value.map_err(failed)?;
+        }
+    }
+    pack(&samples).map_err(SoundError::Pack)
+}
+
+fn open(
+    folder: &Path,
+    file: &AudioFile,
+) -> Result<hound::WavReader<std::io::BufReader<std::fs::File>>, SoundError> {
+    hound::WavReader::open(folder.join(&file.file))
+        .map_err(|source| SoundError::File { file: file.file.clone(), source })
+}
+
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // the caller's bounds: 0 to 1e7 s
+fn sample(at_s: f64) -> u64 {
+    (at_s * f64::from(SAMPLE_RATE_HZ)).round() as u64
+}
+
+fn pack(samples: &[i16]) -> Result<Vec<u8>, hound::Error> {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: SAMPLE_RATE_HZ,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut bytes = Cursor::new(Vec::new());
+    let mut writer = hound::WavWriter::new(&mut bytes, spec)?;
+    for value in samples {
+        writer.write_sample(*value)?;
+    }
+    writer.finalize()?;
+    Ok(bytes.into_inner())
+}
+
+/// The loudest sample of each bin, 0 to 255, from the start of the exam.
+pub(super) fn peaks(folder: &Path, files: &[AudioFile]) -> Result<Vec<u8>, SoundError> {
+    let mut bins: Vec<u8> = Vec::new();
+    for file in files {
+        let first = usize::try_from(file.first_sample).unwrap_or(usize::MAX) / BIN_SAMPLES;
+        let mut samples = open(folder, file)?.into_samples::<i16>();
+        let mut loudest = Vec::new();
+        loop {
+            let bin = samples.by_ref().take(BIN_SAMPLES).map(|value| value.map_or(0, i16::unsigned_abs));
+            let Some(most) = bin.max() else { break };
+            loudest.push(u8::try_from(most >> 7).unwrap_or(u8::MAX));
+        }
+        bins.resize(bins.len().max(first + loudest.len()), 0);
+        for (slot, most) in bins[first..].iter_mut().zip(loudest) {
+            *slot = (*slot).max(most);
+        }
+    }
+    Ok(bins)
+}

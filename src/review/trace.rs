@@ -1,0 +1,165 @@
+//! An outline drawn on the page: measured at once, and written as an entered value when a person says so.
+//!
+//! Takes: an outline or a click in pixels of a still, and what it outlines.
+//! Gives: its size and grey, the outline itself, and the number of its line once it is written.
+//! Never: a size where the scale is missing or inconsistent; the reason is told instead.
+//! Tested in: `tests/review.rs`.
+
+use std::path::Path;
+
+use chrono::Utc;
+use serde::{Deserialize, Serialize};
+
+use crate::exam::call::{Amount, Problem};
+use crate::exam::event::{Entered, Event};
+use crate::exam::journal::Journal;
+use crate::frames::dicom;
+use crate::knowledge::record::FrameRow;
+use crate::review::change::{Refusal, wrong};
+use crate::review::desk::{Desk, DeskError, Seen};
+use crate::tell::picture;
+use crate::trace::{Outline, Scale, Size, compare, outline_at, scale_for, size};
+
+/// What the page sends.
+#[derive(Debug, Deserialize)]
+pub(super) struct Drawn {
+    by: String,
+    /// The still's id.
+    still: String,
+    limb: String,
+    zone: String,
+    structure: String,
+    /// The outline is that of the lesion, not of the whole structure.
+    lesion: bool,
+    #[serde(default)]
+    outline: Option<Outline>,
+    /// A point inside the structure, where an outline is to be suggested.
+    #[serde(default)]
+    click: Option<(f64, f64)>,
+    /// Write it; else only measure.
+    write: bool,
+}
+
+/// What an outline measures.
+#[derive(Debug, Serialize)]
+pub(super) struct Measured {
+    corners: Vec<(f64, f64)>,
+    area_mm2: f64,
+    circumference_mm: f64,
+    width_mm: f64,
+    depth_mm: f64,
+    /// Mean grey inside a lesion divided by that around it, where its structure was traced on the same still.
+    grey_ratio: Option<f64>,
+    /// Its line in the journal, once written.
+    seq: Option<u64>,
+}
+
+/// Measures what was drawn, and writes it if asked to.
+pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
+    let seen = desk.seen()?;
+    let Some(row) = seen.record.frames.iter().find(|row| row.id == drawn.still) else {
+        return wrong("there is no such still in this exam", "choose one of the stills on the page");
+    };
+    let path = desk.folder.join(&row.file);
+    let outline = outline(drawn, &path)?;
+    let size = measured(&outline, &path)?;
+    let mut answer = Measured {
+        corners: outline.corners(),
+        area_mm2: size.area_mm2,
+        circumference_mm: size.circumference_mm,
+        width_mm: size.width_mm,
+        depth_mm: size.depth_mm,
+        grey_ratio: grey_ratio(&seen, drawn, &outline, &path),
+        seq: None,
+    };
+    if drawn.write {
+        let entered = entered(desk, &seen, row, drawn, outline, size.area_mm2)?;
+        let mut journal = Journal::open(&desk.folder).map_err(DeskError::from)?;
+        let event = Event::Entered(Box::new(entered));
+        let seq = journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(DeskError::from)?;
+        answer.seq = Some(seq);
+    }
+    Ok(answer)
+}
+
+fn outline(drawn: &Drawn, path: &Path) -> Result<Outline, Refusal> {
+    if let Some(outline) = &drawn.outline {
+        return Ok(outline.clone());
+    }
+    let Some((x, y)) = drawn.click else {
+        return wrong("nothing was drawn", "set at least three points on the still");
+    };
+    match picture::grey(path) {
+        Ok(grey) => outline_at(&grey, x, y).or_else(|why| wrong(why.to_string(), "trace it by hand")),
+        Err(error) => wrong(error.to_string(), "measure on the scanner"),
+    }
+}
+
+fn measured(outline: &Outline, path: &Path) -> Result<Size, Refusal> {
+    let (regions, _) = dicom::regions(path).map_err(Refusal::Wrong)?;
+    let scales: Vec<Scale> = regions.into_iter().map(Scale::from).collect();
+    match scale_for(outline, &scales) {
+        Ok(scale) => Ok(size(outline, &scale)),
+        Err(why) => Err(Refusal::Wrong(Problem { message: why.to_string(), help: String::new() })),
+    }
+}
+
+fn grey_ratio(seen: &Seen, drawn: &Drawn, lesion: &Outline, path: &Path) -> Option<f64> {
+    if !drawn.lesion {
+        return None;
+    }
+    let whole = seen.exam.entries.iter().rev().map(|entry| &entry.entered).find(|entered| {
+        entered.still.as_ref() == Some(&drawn.still) && entered.structure == drawn.structure
+    })?;
+    compare(&picture::grey(path).ok()?, lesion, whole.outline.as_ref()?)?.ratio
+}
+
+fn entered(
+    desk: &Desk,
+    seen: &Seen,
+    row: &FrameRow,
+    drawn: &Drawn,
+    outline: Outline,
+    area_mm2: f64,
+) -> Result<Entered, Refusal> {
+    let protocols = &desk.protocols;
+    let by = drawn.by.trim();
+    if by.is_empty() {
+        return wrong("nobody is named as the one who traced it", "enter your name at the top");
+    }
+    if protocols.scheme_for(&drawn.limb, &drawn.zone, &seen.exam.header.schemes).is_none() {
+        return wrong(
+            format!("{} is no zone of {} in this exam", drawn.zone, drawn.limb),
+            "label the still first",
+        );
+    }
+    if protocols.structure(&drawn.structure).is_none() {
+        return wrong("no structure was chosen", "choose what was traced");
+    }
+    let terms = &protocols.measuring.terms;
+    let term = if drawn.lesion { &terms.lesion_area } else { &terms.area };
+    let planes = protocols.value(term).map(|kind| kind.planes.clone()).unwrap_or_default();
+    if let Some(plane) =
+        row.place.plane.as_ref().filter(|plane| !planes.is_empty() && !planes.contains(plane))
+    {
+        let wanted = planes.join(" or ");
+        return wrong(
+            format!("this still is of plane {plane}; {term} is traced in {wanted}"),
+            "choose another still",
+        );
+    }
+    let number = (area_mm2 * 100.0).round() / 100.0;
+    Ok(Entered {
+        limb: drawn.limb.clone(),
+        zone: drawn.zone.clone(),
+        plane: row.place.plane.clone(),
+        structure: drawn.structure.clone(),
+        term: term.clone(),
+        amount: Amount { number, unit: Some("mm2".to_owned()), unit_assumed: false },
+        scale: None,
+        traced: true,
+        by: Some(by.to_owned()),
+        still: Some(row.id.clone()),
+        outline: Some(outline),
+    })
+}

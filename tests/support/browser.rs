@@ -1,0 +1,131 @@
+//! A real browser without a window, driven by the WebDriver standard.
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each test file uses its part
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use fantoccini::elements::Element;
+use fantoccini::{Client, ClientBuilder, Locator};
+use hyper_util::client::legacy::connect::HttpConnector;
+use serde_json::{Value, json};
+
+/// How long the page may take until it shows what a test waits for.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// Debian's driver on a port of its own; it ends with the test, and its browsers with it.
+pub struct Driver {
+    child: Child,
+    address: String,
+}
+
+impl Driver {
+    pub fn start() -> Driver {
+        let mut child = Command::new("chromedriver")
+            .arg("--port=0")
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("chromedriver is there: Debian's chromium-driver, see scripts/setup.sh");
+        let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+        let port = lines
+            .find_map(|line| {
+                line.unwrap()
+                    .rsplit_once("successfully on port ")
+                    .map(|(_, port)| port.trim_end_matches('.').to_owned())
+            })
+            .expect("the driver names its port");
+        // The rest of its output must be read, or it stands still when the pipe is full.
+        std::thread::spawn(move || lines.for_each(drop));
+        Driver { child, address: format!("http://127.0.0.1:{port}") }
+    }
+
+    /// A browser of its own profile, so that two do not share a cookie.
+    pub async fn browser(&self) -> Page {
+        let options = json!({"args": ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
+            "--window-size=1440,1130", "--autoplay-policy=no-user-gesture-required", "--mute-audio"]});
+        let wanted = json!({"goog:chromeOptions": options, "goog:loggingPrefs": {"browser": "ALL"}});
+        let Value::Object(capabilities) = wanted else { unreachable!() };
+        let client = ClientBuilder::new(HttpConnector::new())
+            .capabilities(capabilities)
+            .connect(&self.address)
+            .await
+            .expect("a browser starts");
+        Page(client)
+    }
+}
+
+impl Drop for Driver {
+    fn drop(&mut self) {
+        // Asked to shut down, the driver takes its browsers with it; killed, it would leave them.
+        let port = self.address.rsplit(':').next().unwrap();
+        if let Ok(mut stream) = TcpStream::connect(format!("127.0.0.1:{port}")) {
+            let asked = write!(
+                stream,
+                "GET /shutdown HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n"
+            );
+            drop(asked.and_then(|()| stream.read_to_end(&mut Vec::new())));
+        }
+        drop(self.child.kill());
+        drop(self.child.wait());
+    }
+}
+
+/// A page in a browser.
+pub struct Page(pub Client);
+
+impl Page {
+    pub async fn open(&self, address: &str) {
+        self.0.goto(address).await.unwrap();
+    }
+
+    /// What a script in the page gives.
+    pub async fn run(&self, script: &str) -> Value {
+        self.0.execute(script, Vec::new()).await.unwrap()
+    }
+
+    /// Waits until an expression is true in the page.
+    pub async fn until(&self, what: &str) {
+        let began = Instant::now();
+        loop {
+            let value = self.0.execute(&format!("return Boolean({what})"), Vec::new()).await;
+            if value.as_ref().is_ok_and(|value| *value == json!(true)) {
+                return;
+            }
+            assert!(began.elapsed() < PATIENCE, "never came true: {what} ({value:?}); {}", self.told().await);
+            tokio::time::sleep(Duration::from_millis(60)).await;
+        }
+    }
+
+    /// What the page says to people now.
+    pub async fn told(&self) -> String {
+        let all = "return [document.querySelector('#bench')?.innerText, document.querySelector('#said')?.textContent, \
+            document.querySelector('#alarm')?.textContent, document.body.innerText.slice(0, 300)].join(' / ')";
+        self.run(all).await.to_string()
+    }
+
+    pub async fn find(&self, css: &str) -> Element {
+        self.0.find(Locator::Css(css)).await.unwrap_or_else(|error| panic!("{css}: {error}"))
+    }
+
+    pub async fn click(&self, css: &str) {
+        // The line through time lies over the lower part of the window: a person scrolls, too.
+        let found = self.find(css).await;
+        self.run(&format!("document.querySelector({css:?}).scrollIntoView({{block: 'center'}})")).await;
+        found.click().await.unwrap_or_else(|error| panic!("{css}: {error}"));
+    }
+
+    /// Presses keys where the focus is.
+    pub async fn press(&self, keys: &str) {
+        self.0.active_element().await.unwrap().send_keys(keys).await.unwrap();
+    }
+
+    pub async fn text(&self, css: &str) -> String {
+        self.find(css).await.text().await.unwrap()
+    }
+
+    /// Saves what the window shows.
+    pub async fn picture(&self, path: &std::path::Path) {
+        std::fs::write(path, self.0.screenshot().await.unwrap()).unwrap();
+    }
+}
