@@ -50,6 +50,34 @@ pub enum Event {
         /// How many.
         samples: u64,
     },
+    /// The microphone was lost, or is back.
+    Microphone {
+        /// `lost` or `back`.
+        state: String,
+        /// Which one.
+        device: String,
+    },
+    /// An exam that was stopped goes on.
+    Resumed {
+        /// The engine and its model from here on.
+        engine: EngineId,
+        /// SHA-256 of the grammar pack from here on.
+        grammar_sha256: String,
+    },
+    /// The program asked what was meant by a breath it doubted.
+    Asked {
+        /// The breath.
+        heard_seq: u64,
+        /// What it can have been; one for a yes or no.
+        readings: Vec<String>,
+    },
+    /// A question was settled, or left open.
+    Answered {
+        /// The breath that was asked about.
+        heard_seq: u64,
+        /// `yes`, `no`, `first`, `second`, `again` (the call was said again) or `open` (nobody answered).
+        answer: String,
+    },
     /// A breath was heard, understood or not.
     Heard(Heard),
     /// One call out of the breath before.

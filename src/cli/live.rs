@@ -1,0 +1,190 @@
+//! The loop at the horse: sound in, journal lines and answers out.
+//!
+//! Takes: a session that was begun and an open microphone.
+//! Gives: what became of each breath, told at once.
+//! Never: lets the sound wait for an answer; what is spoken or shown is handed on.
+//! Tested in: `tests/listen.rs`.
+
+use std::io::Write;
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use chrono::Utc;
+
+use super::listen::{LiveArgs, PAUSE};
+use super::session::{Session, Written};
+use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
+use crate::exam::event::{Event, Outcome};
+use crate::hear::capture::{AudioBlock, Capture, CaptureError};
+use crate::hear::utterance::Segment;
+
+/// A lost microphone is looked for this often.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
+
+pub(super) struct Live {
+    session: Session,
+    capture: Option<Capture>,
+    device: Option<String>,
+    device_name: String,
+    pace: Pace,
+    clock: Instant,
+    /// When the microphone was lost.
+    lost_at: Option<Instant>,
+    looked_at: Instant,
+    stop: Arc<AtomicBool>,
+}
+
+impl Live {
+    pub(super) fn new(session: Session, capture: Capture, args: &LiveArgs, stop: Arc<AtomicBool>) -> Self {
+        let pace = Pace::new(session.next_sample());
+        let now = Instant::now();
+        Self {
+            device_name: capture.describe(),
+            session,
+            capture: Some(capture),
+            device: args.device.clone(),
+            pace,
+            clock: now,
+            lost_at: None,
+            looked_at: now,
+            stop,
+        }
+    }
+
+    /// Listens until it is told to stop, by voice or by a signal.
+    pub(super) fn listen(&mut self, first: AudioBlock) -> anyhow::Result<()> {
+        self.tell(&format!("listening to {}; say `end of exam` or press Ctrl-C to stop", self.device_name))?;
+        self.block(&first)?;
+        while !self.stop.load(Ordering::Relaxed) && !self.session.attention.ended() {
+            match self.next_block()? {
+                Some(block) => self.block(&block)?,
+                None => std::thread::sleep(PAUSE),
+            }
+        }
+        Ok(())
+    }
+
+    /// Closes audio and journal; a fault that ended the listening is the reason that they give.
+    pub(super) fn close(mut self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
+        let last = self.session.close_audio()?;
+        if let (Ok(()), Some(segment)) = (&heard, last) {
+            self.breath(&segment)?;
+        }
+        let reason = match (&heard, self.session.attention.ended()) {
+            (Err(error), _) => format!("fault: {error:#}"),
+            (Ok(()), true) => "end of exam".to_owned(),
+            (Ok(()), false) => "stopped".to_owned(),
+        };
+        let summary = self.session.close(&reason)?;
+        writeln!(std::io::stdout(), "{summary}")?;
+        heard.map(|()| ExitCode::SUCCESS)
+    }
+
+    /// The next block, from a microphone that may go and come back.
+    fn next_block(&mut self) -> anyhow::Result<Option<AudioBlock>> {
+        let Some(capture) = &mut self.capture else { return self.look_for_microphone() };
+        match capture.next_block() {
+            Ok(block) => {
+                if capture.overrun() {
+                    // How much the system lost it does not say; the next anchor tells where time stands.
+                    let sample = self.session.next_sample();
+                    self.session.note(sample, &Event::AudioLost { samples: 0 })?;
+                    self.pace = Pace::new(sample);
+                }
+                Ok(block)
+            }
+            Err(CaptureError::Gone { .. }) => {
+                self.lose_microphone()?;
+                Ok(None)
+            }
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    fn lose_microphone(&mut self) -> anyhow::Result<()> {
+        self.capture = None;
+        self.lost_at = Some(Instant::now());
+        if let Some(segment) = self.session.cut()? {
+            self.breath(&segment)?;
+        }
+        let lost = Event::Microphone { state: "lost".to_owned(), device: self.device_name.clone() };
+        self.session.note(self.session.next_sample(), &lost)?;
+        self.tell("the microphone is gone: nothing is heard until it is back")
+    }
+
+    fn look_for_microphone(&mut self) -> anyhow::Result<Option<AudioBlock>> {
+        if self.looked_at.elapsed() < LOOK_EVERY {
+            return Ok(None);
+        }
+        self.looked_at = Instant::now();
+        let Ok(capture) = Capture::open(self.device.as_deref()) else { return Ok(None) };
+        let lost = self.lost_at.take().map_or(Duration::ZERO, |at| at.elapsed());
+        let samples = u64::try_from(lost.as_millis()).unwrap_or(0) * u64::from(SAMPLE_RATE_HZ) / 1000;
+        self.device_name = capture.describe();
+        self.capture = Some(capture);
+        let sample = self.session.next_sample();
+        let back = Event::Microphone { state: "back".to_owned(), device: self.device_name.clone() };
+        self.session.note(sample, &back)?;
+        self.gap(samples, self.reading(sample))?;
+        self.tell("the microphone is back")?;
+        Ok(None)
+    }
+
+    /// Sound was lost here: written down, and time is tied to the clocks anew.
+    fn gap(&mut self, samples: u64, read: Anchor) -> anyhow::Result<()> {
+        let sample = self.session.next_sample();
+        self.session.note(sample, &Event::AudioLost { samples })?;
+        self.session.anchor(read)?;
+        self.pace = Pace::new(sample);
+        Ok(())
+    }
+
+    /// The clocks just now, while `sample` was recorded.
+    fn reading(&self, sample: u64) -> Anchor {
+        let monotonic_ns = u64::try_from(self.clock.elapsed().as_nanos()).unwrap_or(u64::MAX);
+        Anchor { wall: Utc::now(), monotonic_ns, sample }
+    }
+
+    /// One block: kept, then what ended in it is understood and answered.
+    fn block(&mut self, block: &AudioBlock) -> anyhow::Result<()> {
+        let read = self.reading(self.session.next_sample() + block.samples.len() as u64 + block.behind);
+        if block.lost_before > 0 {
+            self.gap(block.lost_before, read.clone())?;
+        }
+        let segments = self.session.take(&block.samples)?;
+        if let Some(best) = self.pace.see(read) {
+            self.session.anchor(best)?;
+        }
+        for segment in segments {
+            self.breath(&segment)?;
+        }
+        Ok(())
+    }
+
+    fn breath(&mut self, segment: &Segment) -> anyhow::Result<()> {
+        let (utterance, parsed) = self.session.recognise(segment)?;
+        let words = utterance.text();
+        let written = self.session.attend(utterance, parsed)?;
+        self.tell(&line(&written, &words))
+    }
+
+    fn tell(&self, text: &str) -> anyhow::Result<()> {
+        let at = Utc::now().with_timezone(&chrono::Local).format("%H:%M:%S");
+        writeln!(std::io::stdout(), "{at}  {text}")?;
+        Ok(())
+    }
+}
+
+/// A breath as one line for the terminal.
+fn line(written: &Written, words: &str) -> String {
+    let what = match written.outcome {
+        Outcome::Calls => "heard",
+        Outcome::NotUnderstood => "not understood",
+        Outcome::Talk => "talk",
+        Outcome::Note => "note",
+        Outcome::Ignored => "ignored",
+    };
+    format!("{what:<15} {words}")
+}
