@@ -3,6 +3,7 @@
 //! Two chains meet in the journal.
 //! At the horse: `hear` (audio -> breaths -> words) -> `exam` (words -> calls -> journal).
 //! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `tell`.
+//! `live` is what the program answers while it listens.
 //! A folder uses only folders that stand above it here.
 
 pub mod clock;
@@ -14,6 +15,7 @@ pub mod exam;
 pub mod frames;
 pub mod knowledge;
 pub mod tell;
+pub mod live;
 pub mod cli;
 
 /// Bytes as lower-case hexadecimal.

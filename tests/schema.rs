@@ -111,6 +111,8 @@ fn journal_lines() -> Vec<Value> {
         Event::Call(HeardCall { heard_seq: 3, call: answer }),
         Event::Audio(audio),
         Event::AudioLost { samples: 160 },
+        Event::Microphone { state: "lost".to_owned(), device: "default".to_owned() },
+        Event::Resumed { engine: support::header().engine, grammar_sha256: "0".repeat(64) },
         Event::Frame(Box::new(frame)),
         Event::Closed { reason: "end of exam".to_owned(), samples: 16_000 },
     ] {
@@ -202,9 +204,20 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
     }
     let has =
         |pointer: &str, name: &str| lines.iter().any(|line| line.pointer(pointer) == Some(&json!(name)));
-    for kind in
-        ["exam", "anchor", "audio", "audio_lost", "heard", "call", "frame", "entered", "closed", "torn"]
-    {
+    for kind in [
+        "exam",
+        "anchor",
+        "audio",
+        "audio_lost",
+        "microphone",
+        "resumed",
+        "heard",
+        "call",
+        "frame",
+        "entered",
+        "closed",
+        "torn",
+    ] {
         assert!(has("/kind", kind), "no `{kind}` line was checked");
     }
     for kind in ["view", "setting", "finding", "value", "save", "note", "command", "question", "answer"] {

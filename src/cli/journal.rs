@@ -74,10 +74,6 @@ fn say(line: &ExamEvent) -> String {
         }
         Event::Microphone { state, device } => format!("microphone {state}: {device}"),
         Event::Resumed { engine, .. } => format!("goes on, heard by {} {}", engine.name, engine.model),
-        Event::Asked { heard_seq, readings } => {
-            format!("asked about {heard_seq}: {}?", readings.join(", or "))
-        }
-        Event::Answered { heard_seq, answer } => format!("{heard_seq} answered: {answer}"),
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),

@@ -137,7 +137,7 @@ fn run(
     stop: Arc<AtomicBool>,
 ) -> anyhow::Result<ExitCode> {
     session.open_audio(opened.capture.describe())?;
-    let mut live = Live::new(session, opened.capture, args, stop);
+    let mut live = Live::new(session, opened.capture, args, stop)?;
     let heard = live.listen(opened.first);
     // The journal is closed whatever happened, and the reason stands in it.
     live.close(heard)

@@ -16,9 +16,12 @@ use chrono::Utc;
 use super::listen::{LiveArgs, PAUSE};
 use super::session::{Session, Written};
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
+use crate::exam::call::Act;
+use crate::exam::context::Context;
 use crate::exam::event::{Event, Outcome};
 use crate::hear::capture::{AudioBlock, Capture, CaptureError};
 use crate::hear::utterance::Segment;
+use crate::live::answer::{answer, forgotten};
 
 /// A lost microphone is looked for this often.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
@@ -28,6 +31,8 @@ pub(super) struct Live {
     capture: Option<Capture>,
     device: Option<String>,
     device_name: String,
+    /// What was in force after the breath before.
+    in_force: Context,
     pace: Pace,
     clock: Instant,
     /// When the microphone was lost.
@@ -37,11 +42,18 @@ pub(super) struct Live {
 }
 
 impl Live {
-    pub(super) fn new(session: Session, capture: Capture, args: &LiveArgs, stop: Arc<AtomicBool>) -> Self {
+    pub(super) fn new(
+        session: Session,
+        capture: Capture,
+        args: &LiveArgs,
+        stop: Arc<AtomicBool>,
+    ) -> anyhow::Result<Self> {
+        let in_force = session.exam()?.context;
         let pace = Pace::new(session.next_sample());
         let now = Instant::now();
-        Self {
+        Ok(Self {
             device_name: capture.describe(),
+            in_force,
             session,
             capture: Some(capture),
             device: args.device.clone(),
@@ -50,7 +62,7 @@ impl Live {
             lost_at: None,
             looked_at: now,
             stop,
-        }
+        })
     }
 
     /// Listens until it is told to stop, by voice or by a signal.
@@ -104,7 +116,10 @@ impl Live {
     }
 
     fn lose_microphone(&mut self) -> anyhow::Result<()> {
-        self.capture = None;
+        if let Some(dead) = self.capture.take() {
+            // The system may wait for a dead device when it is closed; listening does not wait for that.
+            std::thread::spawn(move || drop(dead));
+        }
         self.lost_at = Some(Instant::now());
         if let Some(segment) = self.session.cut()? {
             self.breath(&segment)?;
@@ -167,7 +182,26 @@ impl Live {
         let (utterance, parsed) = self.session.recognise(segment)?;
         let words = utterance.text();
         let written = self.session.attend(utterance, parsed)?;
-        self.tell(&line(&written, &words))
+        self.tell(&line(&written, &words))?;
+        if written.calls.is_empty() { Ok(()) } else { self.reply(&written) }
+    }
+
+    /// Answers what was asked, and tells at once when a view is left without a save.
+    fn reply(&mut self, written: &Written) -> anyhow::Result<()> {
+        let exam = self.session.exam()?;
+        for call in &written.calls {
+            if let Act::Question { ask } = &call.act
+                && let Some(said) = answer(ask, &exam, &self.session.ear.protocols)
+            {
+                self.tell(&format!("{:<15} {said}", "answer"))?;
+            }
+        }
+        let before = std::mem::replace(&mut self.in_force, exam.context.clone());
+        if let Some(view) = forgotten(&before, &exam) {
+            let view = view.view_in_words(&self.session.ear.protocols);
+            self.tell(&format!("{:<15} {view} was left without a save", "FORGOTTEN?"))?;
+        }
+        Ok(())
     }
 
     fn tell(&self, text: &str) -> anyhow::Result<()> {

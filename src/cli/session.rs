@@ -53,7 +53,6 @@ pub(super) struct Counts {
 /// What became of a breath, as it stands in the journal.
 #[derive(Debug, Clone)]
 pub(super) struct Written {
-    pub(super) heard_seq: u64,
     pub(super) outcome: Outcome,
     pub(super) calls: Vec<Call>,
 }
@@ -210,11 +209,6 @@ impl Session {
         Ok(self.breaths.take(block))
     }
 
-    /// True while somebody speaks.
-    pub(super) fn in_speech(&self) -> bool {
-        self.breaths.in_speech()
-    }
-
     /// Ends the breath that is going on, if any: what follows begins a new one.
     pub(super) fn cut(&mut self) -> anyhow::Result<Option<Segment>> {
         let ended = self.breaths.finish();
@@ -250,7 +244,7 @@ impl Session {
         self.counts.not_understood += usize::from(outcome == Outcome::NotUnderstood);
         let heard_seq = self.note(sample, &Event::Heard(heard))?;
         self.write_calls(heard_seq, sample, &calls)?;
-        Ok(Written { heard_seq, outcome, calls })
+        Ok(Written { outcome, calls })
     }
 
     /// Writes the calls of the breath `heard_seq`, at `sample`.

@@ -64,20 +64,6 @@ pub enum Event {
         /// SHA-256 of the grammar pack from here on.
         grammar_sha256: String,
     },
-    /// The program asked what was meant by a breath it doubted.
-    Asked {
-        /// The breath.
-        heard_seq: u64,
-        /// What it can have been; one for a yes or no.
-        readings: Vec<String>,
-    },
-    /// A question was settled, or left open.
-    Answered {
-        /// The breath that was asked about.
-        heard_seq: u64,
-        /// `yes`, `no`, `first`, `second`, `again` (the call was said again) or `open` (nobody answered).
-        answer: String,
-    },
     /// A breath was heard, understood or not.
     Heard(Heard),
     /// One call out of the breath before.

@@ -200,26 +200,11 @@ impl Exam {
             }
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),
             Event::Resumed { .. } => self.closed = None,
-            Event::Answered { heard_seq, answer } => self.settle(*heard_seq, answer),
             Event::Frame(_)
             | Event::Exam(_)
             | Event::Torn { .. }
             | Event::Microphone { .. }
-            | Event::Asked { .. }
             | Event::Unknown { .. } => {}
-        }
-    }
-
-    /// A breath that was asked about and answered is no longer one that was not understood.
-    fn settle(&mut self, heard_seq: u64, answer: &str) {
-        let outcome = match answer {
-            "yes" | "first" | "second" | "again" => Outcome::Calls,
-            "no" => Outcome::Ignored,
-            _ => return,
-        };
-        if let Some(breath) = self.breaths.iter_mut().find(|breath| breath.seq == heard_seq) {
-            breath.outcome = outcome;
-            breath.problems.clear();
         }
     }
 

@@ -73,12 +73,6 @@ impl Breaths {
         ended
     }
 
-    /// True while somebody speaks, by what the detector has seen so far.
-    #[must_use]
-    pub fn in_speech(&self) -> bool {
-        self.speaking && self.quiet_len.is_none()
-    }
-
     /// The breath that was going on when the audio ended, if any.
     pub fn finish(&mut self) -> Option<Segment> {
         let rest = std::mem::take(&mut self.partial);

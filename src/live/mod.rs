@@ -1,0 +1,3 @@
+//! What the program answers while it listens.
+
+pub mod answer;
