@@ -76,12 +76,15 @@ fn live_and_recorded_give_the_same_calls_and_a_stop_leaves_a_whole_journal() {
 }
 
 #[test]
-fn end_of_exam_ends_listening_and_a_stopped_exam_goes_on_where_it_was() {
+fn a_stopped_exam_goes_on_where_it_was_answers_and_hears_none_of_its_own_tones() {
     let sound = Sound::start();
     let exam = sound.path().join("exam");
-    let (first, second) = (sound.path().join("first.wav"), sound.path().join("second.wav"));
+    let wav = |name: &str| sound.path().join(format!("{name}.wav"));
+    let (first, next, ask, last) = (wav("first"), wav("next"), wav("ask"), wav("last"));
     spoken("left fore zone two alpha transverse", &first);
-    spoken("end of exam", &second);
+    spoken("zone two bravo", &next);
+    spoken("where am i", &ask);
+    spoken("end of exam", &last);
     let folder = exam.to_string_lossy();
     let listening = sound.zonecall(&["listen", "--into", &folder, "--ear", "neural"]);
     until_line(&exam, "listening begins", |line| line["kind"] == "audio");
@@ -91,10 +94,18 @@ fn end_of_exam_ends_listening_and_a_stopped_exam_goes_on_where_it_was() {
     let before = journal(&exam).last().unwrap()["body"]["samples"].as_u64().unwrap();
     let resumed = sound.zonecall(&["resume", &folder, "--ear", "neural"]);
     until_line(&exam, "it goes on", |line| line["body"]["file"] == "audio/0002.wav");
-    sound.play(&second);
+    sound.play(&next);
+    sound.play(&ask);
+    sound.play(&last);
     let ended = resumed.end();
     assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
     verified(&exam);
+    let told = String::from_utf8_lossy(&ended.stdout).into_owned();
+    assert!(told.contains("left fore, zone 2A, transverse was left without a save"), "{told}");
+    assert!(told.contains("answer          left fore, zone 2B, transverse"), "{told}");
+    // The loudspeaker is the same null sink: the microphone heard every tone, and none became a call.
+    let said = ["left fore zone two alpha transverse", "zone two bravo", "where am i", "end of exam"];
+    assert_eq!(calls(&exam), said);
     let lines = journal(&exam);
     let audio = lines.iter().find(|line| line["body"]["file"] == "audio/0002.wav").unwrap();
     assert_eq!(audio["body"]["first_sample"].as_u64(), Some(before), "samples count on");

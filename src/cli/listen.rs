@@ -65,8 +65,19 @@ pub(crate) struct LiveArgs {
     /// The microphone, or a part of its name; else the default one.
     #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
     pub(crate) device: Option<String>,
+    /// Tones that tell what became of each breath.
+    #[arg(long, value_enum, default_value = "on")]
+    pub(crate) tones: Switch,
     #[command(flatten)]
     pub(crate) ear: WhichEar,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Switch {
+    /// Sound them.
+    On,
+    /// Be silent.
+    Off,
 }
 
 /// A microphone that gives sound.

@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 
 use chrono::Utc;
 
-use super::listen::{LiveArgs, PAUSE};
+use super::listen::{LiveArgs, PAUSE, Switch};
 use super::session::{Session, Written};
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
 use crate::exam::call::Act;
@@ -22,6 +22,8 @@ use crate::exam::event::{Event, Outcome};
 use crate::hear::capture::{AudioBlock, Capture, CaptureError};
 use crate::hear::utterance::Segment;
 use crate::live::answer::{answer, forgotten};
+use crate::live::speaker::Speaker;
+use crate::live::tone::Tone;
 
 /// A lost microphone is looked for this often.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
@@ -31,6 +33,8 @@ pub(super) struct Live {
     capture: Option<Capture>,
     device: Option<String>,
     device_name: String,
+    /// None where tones are switched off, or there is nothing to sound them.
+    speaker: Option<Speaker>,
     /// What was in force after the breath before.
     in_force: Context,
     pace: Pace,
@@ -54,6 +58,7 @@ impl Live {
         Ok(Self {
             device_name: capture.describe(),
             in_force,
+            speaker: (args.tones == Switch::On).then(speaker).flatten(),
             session,
             capture: Some(capture),
             device: args.device.clone(),
@@ -126,6 +131,7 @@ impl Live {
         }
         let lost = Event::Microphone { state: "lost".to_owned(), device: self.device_name.clone() };
         self.session.note(self.session.next_sample(), &lost)?;
+        self.sound(Tone::Alarm);
         self.tell("the microphone is gone: nothing is heard until it is back")
     }
 
@@ -180,8 +186,14 @@ impl Live {
 
     fn breath(&mut self, segment: &Segment) -> anyhow::Result<()> {
         let (utterance, parsed) = self.session.recognise(segment)?;
-        let words = utterance.text();
+        let (words, doubted) = (utterance.text(), !utterance.rejected);
         let written = self.session.attend(utterance, parsed)?;
+        match written.outcome {
+            Outcome::Calls => self.sound(Tone::Understood),
+            // What sounds like talk to somebody else is not answered.
+            Outcome::NotUnderstood if doubted => self.sound(Tone::NotUnderstood),
+            _ => {}
+        }
         self.tell(&line(&written, &words))?;
         if written.calls.is_empty() { Ok(()) } else { self.reply(&written) }
     }
@@ -199,15 +211,33 @@ impl Live {
         let before = std::mem::replace(&mut self.in_force, exam.context.clone());
         if let Some(view) = forgotten(&before, &exam) {
             let view = view.view_in_words(&self.session.ear.protocols);
+            self.sound(Tone::Alarm);
             self.tell(&format!("{:<15} {view} was left without a save", "FORGOTTEN?"))?;
         }
         Ok(())
+    }
+
+    fn sound(&mut self, tone: Tone) {
+        if let Some(speaker) = &mut self.speaker {
+            speaker.sound(tone);
+        }
     }
 
     fn tell(&self, text: &str) -> anyhow::Result<()> {
         let at = Utc::now().with_timezone(&chrono::Local).format("%H:%M:%S");
         writeln!(std::io::stdout(), "{at}  {text}")?;
         Ok(())
+    }
+}
+
+/// The loudspeaker, or a word about why there is none: listening goes on without it.
+fn speaker() -> Option<Speaker> {
+    match Speaker::open() {
+        Ok(speaker) => Some(speaker),
+        Err(error) => {
+            eprintln!("zonecall: no tones: {error}");
+            None
+        }
     }
 }
 
