@@ -85,7 +85,7 @@ mod tests {
             let (first, second) = up.split_at(up.len() / 2);
             assert!(pitch_hz(second, rate_hz) > pitch_hz(first, rate_hz) + 100.0);
             let low = Tone::NotUnderstood.samples(rate_hz);
-            let sound = &low[..(0.15 * rate_hz as f32) as usize];
+            let sound = &low[..rate_hz as usize * 15 / 100];
             assert!((pitch_hz(sound, rate_hz) - 220.0).abs() < 10.0);
         }
     }
