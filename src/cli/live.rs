@@ -39,6 +39,8 @@ pub(super) struct Live {
     in_force: Context,
     pace: Pace,
     clock: Instant,
+    /// Where sound was lost last.
+    gap_at: Option<u64>,
     /// When the microphone was lost.
     lost_at: Option<Instant>,
     looked_at: Instant,
@@ -64,6 +66,7 @@ impl Live {
             device: args.device.clone(),
             pace,
             clock: now,
+            gap_at: None,
             lost_at: None,
             looked_at: now,
             stop,
@@ -126,9 +129,7 @@ impl Live {
             std::thread::spawn(move || drop(dead));
         }
         self.lost_at = Some(Instant::now());
-        if let Some(segment) = self.session.cut()? {
-            self.breath(&segment)?;
-        }
+        self.break_off()?;
         let lost = Event::Microphone { state: "lost".to_owned(), device: self.device_name.clone() };
         self.session.note(self.session.next_sample(), &lost)?;
         self.sound(Tone::Alarm);
@@ -153,6 +154,15 @@ impl Live {
         Ok(None)
     }
 
+    /// Sound is lost here: the breath that was going on ends, and what follows is another one.
+    fn break_off(&mut self) -> anyhow::Result<()> {
+        self.gap_at = Some(self.session.next_sample());
+        match self.session.cut()? {
+            Some(segment) => self.breath(&segment),
+            None => Ok(()),
+        }
+    }
+
     /// Sound was lost here: written down, and time is tied to the clocks anew.
     fn gap(&mut self, samples: u64, read: Anchor) -> anyhow::Result<()> {
         let sample = self.session.next_sample();
@@ -172,6 +182,7 @@ impl Live {
     fn block(&mut self, block: &AudioBlock) -> anyhow::Result<()> {
         let read = self.reading(self.session.next_sample() + block.samples.len() as u64 + block.behind);
         if block.lost_before > 0 {
+            self.break_off()?;
             self.gap(block.lost_before, read.clone())?;
         }
         let segments = self.session.take(&block.samples)?;
@@ -185,7 +196,9 @@ impl Live {
     }
 
     fn breath(&mut self, segment: &Segment) -> anyhow::Result<()> {
-        let (utterance, parsed) = self.session.recognise(segment)?;
+        let (mut utterance, parsed) = self.session.recognise(segment)?;
+        // Half a phrase can mean something else: what touches a gap changes nothing.
+        utterance.unsure |= self.gap_at.is_some_and(|gap| segment.span.from <= gap);
         let (words, doubted) = (utterance.text(), !utterance.rejected);
         let written = self.session.attend(utterance, parsed)?;
         match written.outcome {
