@@ -13,9 +13,10 @@ EAR_WHEEL=0.0.48
 EAR_WHEEL_SHA256=34e8a67c28e8f6045c2b3d66ad9ed88f6a53504ce280728b49203e1a187e6401
 EAR_ENCODER_SHA256=94e90a4654fc45cdfedb77c4c08e1739f48862998e58fada384b25118134f221
 EAR_RUNTIME_SHA256=a787437d3c71ced24e8ece9199ae8f60f9d720cc2785b27dd95920fca2f3459e
-# To build: the first line. To make demo speech, to check DICOM and to drive a browser in the tests: the second.
-PACKAGES="gcc g++ make cmake python3 python3-venv \
-          flite espeak-ng dicom3tools chromium chromium-driver"
+# To build: the first line. To make demo speech, to check DICOM, for a microphone and a browser in the tests: the rest.
+PACKAGES="gcc g++ make cmake pkg-config libasound2-dev python3 python3-venv \
+          flite espeak-ng dicom3tools pulseaudio pulseaudio-utils libasound2-plugins \
+          chromium chromium-driver"
 deps="${ZONECALL_DEPS:-$PWD/.deps}"
 
 say() { printf 'set-up: %s\n' "$*" >&2; }

@@ -62,6 +62,41 @@ impl Anchor {
     }
 }
 
+/// Ties a running stream to the clocks: of all readings of a minute the one with the least delay counts.
+///
+/// Sound comes in lumps, so a reading can be late but never early; the least late one is the truest.
+#[derive(Debug, Clone)]
+pub struct Pace {
+    best: Option<(i128, Anchor)>,
+    due: u64,
+}
+
+impl Pace {
+    /// An anchor is given at least this often.
+    const EVERY: u64 = 60 * SAMPLE_RATE_HZ as u64;
+
+    /// The first anchor comes a minute after sample `from`.
+    #[must_use]
+    pub fn new(from: u64) -> Self {
+        Self { best: None, due: from + Self::EVERY }
+    }
+
+    /// Takes a reading made just after `anchor.sample` was recorded; gives the best of a minute when it is over.
+    pub fn see(&mut self, anchor: Anchor) -> Option<Anchor> {
+        let sample = anchor.sample;
+        let due_ns = i128::from(sample) * 1_000_000_000 / i128::from(SAMPLE_RATE_HZ);
+        let late_ns = i128::from(anchor.monotonic_ns) - due_ns;
+        if self.best.as_ref().is_none_or(|(least_ns, _)| late_ns < *least_ns) {
+            self.best = Some((late_ns, anchor));
+        }
+        if sample < self.due {
+            return None;
+        }
+        self.due = sample + Self::EVERY;
+        self.best.take().map(|(_, best)| best)
+    }
+}
+
 /// How far the wall clock behind an exam's instants can be trusted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -79,6 +114,22 @@ pub enum WallQuality {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn of_a_minute_of_readings_the_least_late_one_becomes_the_anchor() {
+        let start: DateTime<Utc> = "2026-05-04T10:00:00Z".parse().unwrap();
+        let mut pace = Pace::new(0);
+        let mut given = Vec::new();
+        for second in 1..=60_u64 {
+            let late_ns = if second == 17 { 1_000_000 } else { 90_000_000 };
+            let monotonic_ns = second * 1_000_000_000 + late_ns;
+            let wall = start + TimeDelta::nanoseconds(i64::try_from(monotonic_ns).unwrap());
+            given.extend(pace.see(Anchor { wall, monotonic_ns, sample: second * 16_000 }));
+        }
+        assert_eq!(given.len(), 1, "one anchor a minute");
+        assert_eq!(given[0].sample, 17 * 16_000);
+        assert_eq!(given[0].instant_of(0).to_rfc3339(), "2026-05-04T10:00:00.001+00:00");
+    }
 
     #[test]
     fn an_anchor_counts_in_both_directions() {

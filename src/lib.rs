@@ -4,6 +4,7 @@
 //! At the horse: `hear` (audio -> breaths -> words) -> `exam` (words -> calls -> journal).
 //! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `tell`;
 //! `review` shows all of it to a person and takes back what they put right, as events.
+//! `live` is what the program answers while it listens.
 //! A folder uses only folders that stand above it here.
 
 pub mod clock;
@@ -16,6 +17,7 @@ pub mod frames;
 pub mod knowledge;
 pub mod tell;
 pub mod review;
+pub mod live;
 pub mod cli;
 
 /// Bytes as lower-case hexadecimal.

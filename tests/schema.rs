@@ -145,6 +145,8 @@ fn journal_lines() -> Vec<Value> {
         Event::Call(HeardCall { heard_seq: 3, call: answer }),
         Event::Audio(audio),
         Event::AudioLost { samples: 160 },
+        Event::Microphone { state: "lost".to_owned(), device: "default".to_owned() },
+        Event::Resumed { engine: support::header().engine, grammar_sha256: "0".repeat(64) },
         Event::Frame(Box::new(frame)),
         Event::Closed { reason: "end of exam".to_owned(), samples: 16_000 },
     ]) {
@@ -241,6 +243,8 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
         "anchor",
         "audio",
         "audio_lost",
+        "microphone",
+        "resumed",
         "heard",
         "call",
         "frame",

@@ -7,6 +7,7 @@
 
 use std::path::PathBuf;
 
+use super::listen::{Listen, Resume};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use clap::{Parser, Subcommand, ValueEnum};
 
@@ -29,6 +30,10 @@ pub struct Args {
 pub(crate) enum Task {
     /// Hear a recorded exam and write its journal.
     Hear(Hear),
+    /// Listen at the horse: hear the microphone, write the journal, answer.
+    Listen(Listen),
+    /// Go on listening to an exam that was stopped.
+    Resume(Resume),
     /// Show the journal of an exam, or check that nothing in it was changed.
     Journal(Journal),
     /// Find the saved stills and pair them with what was said.
@@ -83,6 +88,22 @@ pub(crate) struct Hear {
     /// The exam folder to make; it must not hold an exam yet.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: PathBuf,
+    #[command(flatten)]
+    pub(crate) subject: Subject,
+    /// When the recording began, such as 2026-05-04T10:00:00+02:00; else from the file.
+    #[arg(long, value_name = "INSTANT")]
+    pub(crate) started_at: Option<DateTime<FixedOffset>>,
+    #[command(flatten)]
+    pub(crate) ear: WhichEar,
+    #[command(flatten)]
+    pub(crate) language: Language,
+    #[command(flatten)]
+    pub(crate) knowledge: Knowledge,
+}
+
+/// Who is examined, and by whom.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Subject {
     /// Name of the horse.
     #[arg(long)]
     pub(crate) horse: Option<String>,
@@ -92,9 +113,11 @@ pub(crate) struct Hear {
     /// Who speaks.
     #[arg(long)]
     pub(crate) person: Option<String>,
-    /// When the recording began, such as 2026-05-04T10:00:00+02:00; else from the file.
-    #[arg(long, value_name = "INSTANT")]
-    pub(crate) started_at: Option<DateTime<FixedOffset>>,
+}
+
+/// What listens.
+#[derive(Debug, clap::Args)]
+pub(crate) struct WhichEar {
     /// Which engine listens; without it `neural` where its parts are present, else `sphinx`.
     #[arg(long, alias = "engine", value_enum)]
     pub(crate) ear: Option<Ear>,
@@ -107,10 +130,6 @@ pub(crate) struct Hear {
     /// What the `scripted` engine says it heard: one utterance a line.
     #[arg(long, value_name = "FILE", required_if_eq("ear", "scripted"))]
     pub(crate) script: Option<PathBuf>,
-    #[command(flatten)]
-    pub(crate) language: Language,
-    #[command(flatten)]
-    pub(crate) knowledge: Knowledge,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

@@ -31,18 +31,31 @@ pub(crate) fn protocols(args: &args::Knowledge) -> anyhow::Result<Protocols> {
     })
 }
 
+/// What can be said in an exam.
+pub(crate) struct Spoken {
+    pub(crate) pack: Pack,
+    pub(crate) language: Language,
+    /// Scheme chosen for each group of limbs.
+    pub(crate) schemes: BTreeMap<String, String>,
+}
+
 /// The grammar pack and the schemes asked for.
-pub(crate) fn language(
-    args: &args::Language,
+pub(crate) fn language(args: &args::Language, protocols: &Protocols) -> anyhow::Result<Spoken> {
+    language_with(args.grammar.as_deref(), protocols.choose(&args.schemes)?, protocols)
+}
+
+/// The grammar pack in `grammar`, or the built-in one, cut to `schemes`.
+pub(crate) fn language_with(
+    grammar: Option<&Path>,
+    schemes: BTreeMap<String, String>,
     protocols: &Protocols,
-) -> anyhow::Result<(Pack, Language, BTreeMap<String, String>)> {
-    let pack = match &args.grammar {
+) -> anyhow::Result<Spoken> {
+    let pack = match grammar {
         Some(folder) => Pack::read(folder)?,
         None => Pack::built_in()?,
     };
-    let schemes = protocols.choose(&args.schemes)?;
     let language = pack.for_zones(&protocols.zones_by_limb(&schemes));
-    Ok((pack, language, schemes))
+    Ok(Spoken { pack, language, schemes })
 }
 
 /// The exam in `folder`.

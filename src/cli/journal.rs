@@ -89,6 +89,8 @@ fn say(line: &ExamEvent) -> String {
         Event::Signed(signed) => {
             format!("signed by {}, licence {}, with key {}", signed.by, signed.licence, signed.key)
         }
+        Event::Microphone { state, device } => format!("microphone {state}: {device}"),
+        Event::Resumed { engine, .. } => format!("goes on, heard by {} {}", engine.name, engine.model),
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),

@@ -11,9 +11,12 @@ mod enter;
 mod exam_folder;
 mod hear;
 mod journal;
+mod listen;
+mod live;
 mod measure;
 mod pair;
 mod review;
+mod session;
 mod show;
 mod trace;
 
@@ -30,6 +33,8 @@ pub fn run() -> ExitCode {
     let args = Args::parse();
     let done = match args.task {
         Task::Hear(task) => hear::hear(&task),
+        Task::Listen(task) => listen::listen(&task),
+        Task::Resume(task) => listen::resume(&task),
         Task::Journal(task) => journal::journal(&task),
         Task::Pair(task) => pair::pair(&task),
         Task::Check(task) => show::check(&task),

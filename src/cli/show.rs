@@ -85,7 +85,7 @@ pub(crate) fn export(args: &args::Export) -> anyhow::Result<ExitCode> {
 
 pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
-    let (_, language, _) = exam_folder::language(&args.language, &protocols)?;
+    let language = exam_folder::language(&args.language, &protocols)?.language;
     let sections = headings(&language.grammar).into_iter().map(|heading| Section {
         heading: heading.title,
         note: heading.note,

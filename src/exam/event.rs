@@ -52,6 +52,20 @@ pub enum Event {
         /// How many.
         samples: u64,
     },
+    /// The microphone was lost, or is back.
+    Microphone {
+        /// `lost` or `back`.
+        state: String,
+        /// Which one.
+        device: String,
+    },
+    /// An exam that was stopped goes on.
+    Resumed {
+        /// The engine and its model from here on.
+        engine: EngineId,
+        /// SHA-256 of the grammar pack from here on.
+        grammar_sha256: String,
+    },
     /// A breath was heard, understood or not.
     Heard(Heard),
     /// One call out of the breath before.

@@ -238,7 +238,8 @@ impl Exam {
                 }
             },
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),
-            Event::Exam(_) | Event::Torn { .. } | Event::Unknown { .. } => {}
+            Event::Resumed { .. } => self.closed = None,
+            Event::Exam(_) | Event::Torn { .. } | Event::Microphone { .. } | Event::Unknown { .. } => {}
         }
     }
 

@@ -21,9 +21,9 @@ use crate::hear::resample::{Refused, Resample};
 /// Frames read from a file at a time.
 const BLOCK_FRAMES: usize = 4_096;
 /// Sample rates that a recording may have, in Hz.
-const RATES_HZ: std::ops::RangeInclusive<u32> = 4_000..=384_000;
+pub(crate) const RATES_HZ: std::ops::RangeInclusive<u32> = 4_000..=384_000;
 /// Most channels a recording may have; their mean is heard.
-const CHANNELS_MAX: usize = 32;
+pub(crate) const CHANNELS_MAX: usize = 32;
 /// Chunks of a WAV file that are looked at for its `bext`.
 const CHUNKS_MAX: usize = 64;
 
@@ -294,13 +294,13 @@ fn read_raw(reader: &mut dyn Read, frames: &mut Vec<f32>) -> std::io::Result<()>
 
 /// The mean of the channels.
 #[allow(clippy::cast_precision_loss)] // at most `CHANNELS_MAX`
-fn mix(frames: &[f32], channels: usize) -> Vec<f32> {
+pub(crate) fn mix(frames: &[f32], channels: usize) -> Vec<f32> {
     frames.chunks_exact(channels).map(|frame| frame.iter().sum::<f32>() / channels as f32).collect()
 }
 
 /// A sample of full scale 1 as 16 bits; what is louder is clipped.
 #[allow(clippy::cast_possible_truncation)] // a float cast saturates, and this one is clamped before
-fn whole(sample: f32) -> i16 {
+pub(crate) fn whole(sample: f32) -> i16 {
     (sample * 32_768.0).round().clamp(-32_768.0, 32_767.0) as i16
 }
 

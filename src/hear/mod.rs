@@ -3,6 +3,7 @@
 pub mod utterance;
 mod resample;
 pub mod decode;
+pub mod capture;
 pub mod keep;
 pub mod endpoint;
 mod sphinx_sys;

@@ -108,6 +108,11 @@ fn row(exam: &Exam, frames: &[FrameRow], left_out: &[LeftOut], scheme: &str, pla
     }
 }
 
+/// Whether it was said that `view` is not scanned.
+pub(crate) fn left_out_at(exam: &Exam, view: Wanted) -> bool {
+    left_out(exam).iter().any(|left_out| left_out.holds(view))
+}
+
 /// A place that was said not to be scanned; what is none was not named and means all.
 struct LeftOut<'a> {
     limb: &'a str,

@@ -1,0 +1,155 @@
+//! `zonecall listen` and `resume`: the microphone becomes an exam folder, as it is spoken.
+//!
+//! Takes: a microphone, and the options of `Listen` or `Resume`.
+//! Gives: the same folder that `hear` makes; lines on the terminal.
+//! Never: ends without closing the journal, whatever signal or fault ends it.
+//! Tested in: `tests/listen.rs`.
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use anyhow::Context as _;
+use chrono::{DateTime, Local, Offset, TimeDelta, Utc};
+
+use super::args::{Knowledge, Language, Subject, WhichEar};
+use super::ear;
+use super::exam_folder;
+use super::live::Live;
+use super::session::{self, Began, Ear, Session, must_be_new};
+use crate::clock::{SAMPLE_RATE_HZ, WallQuality};
+use crate::exam::journal::{JOURNAL_FILE, JournalError};
+use crate::hear::capture::{AudioBlock, Capture};
+
+/// A microphone must give its first sound within this time.
+const FIRST_SOUND_MAX: Duration = Duration::from_secs(5);
+/// How often the microphone is asked for sound.
+pub(super) const PAUSE: Duration = Duration::from_millis(20);
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall listen --into exams/juniper --horse Juniper\n  \
+    zonecall listen --into exams/juniper --device hw:CARD=Headset")]
+pub(crate) struct Listen {
+    /// The exam folder to make; it must not hold an exam yet.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) into: PathBuf,
+    #[command(flatten)]
+    pub(crate) subject: Subject,
+    #[command(flatten)]
+    pub(crate) live: LiveArgs,
+    #[command(flatten)]
+    pub(crate) language: Language,
+    #[command(flatten)]
+    pub(crate) knowledge: Knowledge,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Resume {
+    /// The exam folder.
+    #[arg(value_name = "FOLDER")]
+    pub(crate) folder: PathBuf,
+    /// Folder of grammar files to use instead of the built-in English ones.
+    #[arg(long, value_name = "FOLDER", env = "ZONECALL_GRAMMAR")]
+    pub(crate) grammar: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) live: LiveArgs,
+    #[command(flatten)]
+    pub(crate) knowledge: Knowledge,
+}
+
+/// How to listen, for a new exam and for one that goes on.
+#[derive(Debug, clap::Args)]
+pub(crate) struct LiveArgs {
+    /// The microphone, or a part of its name; else the default one.
+    #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
+    pub(crate) device: Option<String>,
+    /// Tones that tell what became of each breath.
+    #[arg(long, value_enum, default_value = "on")]
+    pub(crate) tones: Switch,
+    #[command(flatten)]
+    pub(crate) ear: WhichEar,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Switch {
+    /// Sound them.
+    On,
+    /// Be silent.
+    Off,
+}
+
+/// A microphone that gives sound.
+struct Opened {
+    capture: Capture,
+    first: AudioBlock,
+    /// When the first sample of `first` was recorded.
+    began_at: DateTime<Utc>,
+}
+
+pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
+    must_be_new(&args.into)?;
+    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let spoken = exam_folder::language(&args.language, &protocols)?;
+    let engine = ear::choose(&args.live.ear, &spoken.pack.language, &spoken.language, &protocols)?;
+    let ear = Ear { engine, language: spoken.language.clone(), protocols };
+    let stop = stop_switch()?;
+    let opened = open(&args.live)?;
+    let utc_offset_s = opened.began_at.with_timezone(&Local).offset().fix().local_minus_utc();
+    let began = Began { at: opened.began_at, wall: WallQuality::Computer, utc_offset_s };
+    let header = session::header(&args.subject, &ear, &spoken, began);
+    let session = Session::begin(&args.into, header, ear)?;
+    run(session, opened, &args.live, stop)
+}
+
+pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
+    let path = args.folder.join(JOURNAL_FILE);
+    if !path.exists() {
+        return Err(JournalError::Missing { path }.into());
+    }
+    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let header = exam_folder::exam(&args.folder, &protocols)?.header;
+    let spoken = exam_folder::language_with(args.grammar.as_deref(), header.schemes, &protocols)?;
+    let engine = ear::choose(&args.live.ear, &spoken.pack.language, &spoken.language, &protocols)?;
+    let ear = Ear { engine, language: spoken.language, protocols };
+    let stop = stop_switch()?;
+    let opened = open(&args.live)?;
+    let session = Session::resume(&args.folder, ear, &spoken.pack.sha256, opened.began_at)?;
+    run(session, opened, &args.live, stop)
+}
+
+/// Set by Ctrl-C, by a stop from the system, and when the terminal is closed.
+fn stop_switch() -> anyhow::Result<Arc<AtomicBool>> {
+    let stop = Arc::new(AtomicBool::new(false));
+    let asked = Arc::clone(&stop);
+    ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed)).context("cannot listen for Ctrl-C")?;
+    Ok(stop)
+}
+
+fn open(args: &LiveArgs) -> anyhow::Result<Opened> {
+    let mut capture = Capture::open(args.device.as_deref())?;
+    let since = Instant::now();
+    while since.elapsed() < FIRST_SOUND_MAX {
+        if let Some(first) = capture.next_block()?.filter(|block| !block.samples.is_empty()) {
+            let waiting = (first.samples.len() as u64 + first.behind) * 1_000_000 / u64::from(SAMPLE_RATE_HZ);
+            let began_at = Utc::now() - TimeDelta::microseconds(i64::try_from(waiting).unwrap_or(0));
+            return Ok(Opened { capture, first, began_at });
+        }
+        std::thread::sleep(PAUSE);
+    }
+    anyhow::bail!("the microphone `{}` gives no sound; is it switched on?", capture.describe())
+}
+
+fn run(
+    mut session: Session,
+    opened: Opened,
+    args: &LiveArgs,
+    stop: Arc<AtomicBool>,
+) -> anyhow::Result<ExitCode> {
+    session.open_audio(opened.capture.describe())?;
+    let mut live = Live::new(session, opened.capture, args, stop)?;
+    let heard = live.listen(opened.first);
+    // The journal is closed whatever happened, and the reason stands in it.
+    live.close(heard)
+}

@@ -1,0 +1,267 @@
+//! The loop at the horse: sound in, journal lines and answers out.
+//!
+//! Takes: a session that was begun and an open microphone.
+//! Gives: what became of each breath, told at once.
+//! Never: lets the sound wait for an answer; what is spoken or shown is handed on.
+//! Tested in: `tests/listen.rs`.
+
+use std::io::Write;
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use chrono::Utc;
+
+use super::listen::{LiveArgs, PAUSE, Switch};
+use super::session::{Session, Written};
+use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
+use crate::exam::call::Act;
+use crate::exam::context::Context;
+use crate::exam::event::{Event, Outcome};
+use crate::hear::capture::{AudioBlock, Capture, CaptureError};
+use crate::hear::utterance::Segment;
+use crate::live::answer::{answer, forgotten};
+use crate::live::speaker::Speaker;
+use crate::live::tone::Tone;
+
+/// A lost microphone is looked for this often.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
+
+pub(super) struct Live {
+    session: Session,
+    capture: Option<Capture>,
+    device: Option<String>,
+    device_name: String,
+    /// None where tones are switched off, or there is nothing to sound them.
+    speaker: Option<Speaker>,
+    /// What was in force after the breath before.
+    in_force: Context,
+    pace: Pace,
+    clock: Instant,
+    /// Where sound was lost last.
+    gap_at: Option<u64>,
+    /// When the microphone was lost.
+    lost_at: Option<Instant>,
+    looked_at: Instant,
+    stop: Arc<AtomicBool>,
+}
+
+impl Live {
+    pub(super) fn new(
+        session: Session,
+        capture: Capture,
+        args: &LiveArgs,
+        stop: Arc<AtomicBool>,
+    ) -> anyhow::Result<Self> {
+        let in_force = session.exam()?.context;
+        let pace = Pace::new(session.next_sample());
+        let now = Instant::now();
+        Ok(Self {
+            device_name: capture.describe(),
+            in_force,
+            speaker: (args.tones == Switch::On).then(speaker).flatten(),
+            session,
+            capture: Some(capture),
+            device: args.device.clone(),
+            pace,
+            clock: now,
+            gap_at: None,
+            lost_at: None,
+            looked_at: now,
+            stop,
+        })
+    }
+
+    /// Listens until it is told to stop, by voice or by a signal.
+    pub(super) fn listen(&mut self, first: AudioBlock) -> anyhow::Result<()> {
+        self.tell(&format!("listening to {}; say `end of exam` or press Ctrl-C to stop", self.device_name))?;
+        self.block(&first)?;
+        while !self.stop.load(Ordering::Relaxed) && !self.session.attention.ended() {
+            match self.next_block()? {
+                Some(block) => self.block(&block)?,
+                None => std::thread::sleep(PAUSE),
+            }
+        }
+        Ok(())
+    }
+
+    /// Closes audio and journal; a fault that ended the listening is the reason that they give.
+    pub(super) fn close(mut self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
+        let last = self.session.close_audio()?;
+        if let (Ok(()), Some(segment)) = (&heard, last) {
+            self.breath(&segment)?;
+        }
+        let reason = match (&heard, self.session.attention.ended()) {
+            (Err(error), _) => format!("fault: {error:#}"),
+            (Ok(()), true) => "end of exam".to_owned(),
+            (Ok(()), false) => "stopped".to_owned(),
+        };
+        let summary = self.session.close(&reason)?;
+        writeln!(std::io::stdout(), "{summary}")?;
+        heard.map(|()| ExitCode::SUCCESS)
+    }
+
+    /// The next block, from a microphone that may go and come back.
+    fn next_block(&mut self) -> anyhow::Result<Option<AudioBlock>> {
+        let Some(capture) = &mut self.capture else { return self.look_for_microphone() };
+        match capture.next_block() {
+            Ok(block) => {
+                if capture.overrun() {
+                    // How much the system lost it does not say; the next anchor tells where time stands.
+                    let sample = self.session.next_sample();
+                    self.session.note(sample, &Event::AudioLost { samples: 0 })?;
+                    self.pace = Pace::new(sample);
+                }
+                Ok(block)
+            }
+            Err(CaptureError::Gone { .. }) => {
+                self.lose_microphone()?;
+                Ok(None)
+            }
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    fn lose_microphone(&mut self) -> anyhow::Result<()> {
+        if let Some(dead) = self.capture.take() {
+            // The system may wait for a dead device when it is closed; listening does not wait for that.
+            std::thread::spawn(move || drop(dead));
+        }
+        self.lost_at = Some(Instant::now());
+        self.break_off()?;
+        let lost = Event::Microphone { state: "lost".to_owned(), device: self.device_name.clone() };
+        self.session.note(self.session.next_sample(), &lost)?;
+        self.sound(Tone::Alarm);
+        self.tell("the microphone is gone: nothing is heard until it is back")
+    }
+
+    fn look_for_microphone(&mut self) -> anyhow::Result<Option<AudioBlock>> {
+        if self.looked_at.elapsed() < LOOK_EVERY {
+            return Ok(None);
+        }
+        self.looked_at = Instant::now();
+        let Ok(capture) = Capture::open(self.device.as_deref()) else { return Ok(None) };
+        let lost = self.lost_at.take().map_or(Duration::ZERO, |at| at.elapsed());
+        let samples = u64::try_from(lost.as_millis()).unwrap_or(0) * u64::from(SAMPLE_RATE_HZ) / 1000;
+        self.device_name = capture.describe();
+        self.capture = Some(capture);
+        let sample = self.session.next_sample();
+        let back = Event::Microphone { state: "back".to_owned(), device: self.device_name.clone() };
+        self.session.note(sample, &back)?;
+        self.gap(samples, self.reading(sample))?;
+        self.tell("the microphone is back")?;
+        Ok(None)
+    }
+
+    /// Sound is lost here: the breath that was going on ends, and what follows is another one.
+    fn break_off(&mut self) -> anyhow::Result<()> {
+        self.gap_at = Some(self.session.next_sample());
+        match self.session.cut()? {
+            Some(segment) => self.breath(&segment),
+            None => Ok(()),
+        }
+    }
+
+    /// Sound was lost here: written down, and time is tied to the clocks anew.
+    fn gap(&mut self, samples: u64, read: Anchor) -> anyhow::Result<()> {
+        let sample = self.session.next_sample();
+        self.session.note(sample, &Event::AudioLost { samples })?;
+        self.session.anchor(read)?;
+        self.pace = Pace::new(sample);
+        Ok(())
+    }
+
+    /// The clocks just now, while `sample` was recorded.
+    fn reading(&self, sample: u64) -> Anchor {
+        let monotonic_ns = u64::try_from(self.clock.elapsed().as_nanos()).unwrap_or(u64::MAX);
+        Anchor { wall: Utc::now(), monotonic_ns, sample }
+    }
+
+    /// One block: kept, then what ended in it is understood and answered.
+    fn block(&mut self, block: &AudioBlock) -> anyhow::Result<()> {
+        let read = self.reading(self.session.next_sample() + block.samples.len() as u64 + block.behind);
+        if block.lost_before > 0 {
+            self.break_off()?;
+            self.gap(block.lost_before, read.clone())?;
+        }
+        let segments = self.session.take(&block.samples)?;
+        if let Some(best) = self.pace.see(read) {
+            self.session.anchor(best)?;
+        }
+        for segment in segments {
+            self.breath(&segment)?;
+        }
+        Ok(())
+    }
+
+    fn breath(&mut self, segment: &Segment) -> anyhow::Result<()> {
+        let (mut utterance, parsed) = self.session.recognise(segment)?;
+        // Half a phrase can mean something else: what touches a gap changes nothing.
+        utterance.unsure |= self.gap_at.is_some_and(|gap| segment.span.from <= gap);
+        let (words, doubted) = (utterance.text(), !utterance.rejected);
+        let written = self.session.attend(utterance, parsed)?;
+        match written.outcome {
+            Outcome::Calls => self.sound(Tone::Understood),
+            // What sounds like talk to somebody else is not answered.
+            Outcome::NotUnderstood if doubted => self.sound(Tone::NotUnderstood),
+            _ => {}
+        }
+        self.tell(&line(&written, &words))?;
+        if written.calls.is_empty() { Ok(()) } else { self.reply(&written) }
+    }
+
+    /// Answers what was asked, and tells at once when a view is left without a save.
+    fn reply(&mut self, written: &Written) -> anyhow::Result<()> {
+        let exam = self.session.exam()?;
+        for call in &written.calls {
+            if let Act::Question { ask } = &call.act
+                && let Some(said) = answer(ask, &exam, &self.session.ear.protocols)
+            {
+                self.tell(&format!("{:<15} {said}", "answer"))?;
+            }
+        }
+        let before = std::mem::replace(&mut self.in_force, exam.context.clone());
+        if let Some(view) = forgotten(&before, &exam) {
+            let view = view.view_in_words(&self.session.ear.protocols);
+            self.sound(Tone::Alarm);
+            self.tell(&format!("{:<15} {view} was left without a save", "FORGOTTEN?"))?;
+        }
+        Ok(())
+    }
+
+    fn sound(&mut self, tone: Tone) {
+        if let Some(speaker) = &mut self.speaker {
+            speaker.sound(tone);
+        }
+    }
+
+    fn tell(&self, text: &str) -> anyhow::Result<()> {
+        let at = Utc::now().with_timezone(&chrono::Local).format("%H:%M:%S");
+        writeln!(std::io::stdout(), "{at}  {text}")?;
+        Ok(())
+    }
+}
+
+/// The loudspeaker, or a word about why there is none: listening goes on without it.
+fn speaker() -> Option<Speaker> {
+    match Speaker::open() {
+        Ok(speaker) => Some(speaker),
+        Err(error) => {
+            eprintln!("zonecall: no tones: {error}");
+            None
+        }
+    }
+}
+
+/// A breath as one line for the terminal.
+fn line(written: &Written, words: &str) -> String {
+    let what = match written.outcome {
+        Outcome::Calls => "heard",
+        Outcome::NotUnderstood => "not understood",
+        Outcome::Talk => "talk",
+        Outcome::Note => "note",
+        Outcome::Ignored => "ignored",
+    };
+    format!("{what:<15} {words}")
+}

@@ -1,0 +1,161 @@
+//! Listening to a live microphone, which is PulseAudio's null sink: the chain of `hear`, stopped, lost and resumed.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
+
+#[path = "support/program.rs"]
+mod program;
+#[path = "support/sound.rs"]
+mod sound;
+
+use std::path::{Path, PathBuf};
+
+use program::{START, demo, zonecall};
+use sound::{Sound, calls, journal, spoken, until, until_line};
+
+/// The first seconds of the demo, as a file that can be played.
+fn demo_piece(folder: &Path, seconds: u32) -> PathBuf {
+    let into = folder.join("whole");
+    let wav = folder.join("piece.wav");
+    // Hearing it keeps it as WAV; the scripted ear needs no model for that.
+    let script = folder.join("nothing.jsonl");
+    std::fs::write(&script, "").unwrap();
+    let audio = demo("fore-limbs.flac");
+    let args = ["hear", &*audio.to_string_lossy(), "--into", &*into.to_string_lossy(), "--ear", "scripted"];
+    let done =
+        zonecall(&[&args[..], &["--script", &*script.to_string_lossy(), "--started-at", START]].concat());
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let mut reader = hound::WavReader::open(into.join("audio/0001.wav")).unwrap();
+    let mut writer = hound::WavWriter::create(&wav, reader.spec()).unwrap();
+    for sample in reader.samples::<i16>().take((seconds * 16_000) as usize) {
+        writer.write_sample(sample.unwrap()).unwrap();
+    }
+    writer.finalize().unwrap();
+    wav
+}
+
+fn verified(exam: &Path) {
+    let verified = zonecall(&["journal", &exam.to_string_lossy(), "--verify"]);
+    assert!(verified.status.success(), "{}", String::from_utf8_lossy(&verified.stdout));
+}
+
+/// Whether some twentieth of a second of a recording is nearly all one pitch (by Goertzel's recurrence).
+fn sounds(wav: &Path, hz: f64) -> bool {
+    let mut reader = hound::WavReader::open(wav).unwrap();
+    let samples: Vec<f64> = reader.samples::<i16>().map(|sample| f64::from(sample.unwrap())).collect();
+    let turn = 2.0 * (std::f64::consts::TAU * hz / 16_000.0).cos();
+    samples.chunks_exact(800).any(|part| {
+        let (mut one, mut two) = (0.0, 0.0);
+        for sample in part {
+            (one, two) = (sample + turn * one - two, one);
+        }
+        let power = one * one + two * two - turn * one * two;
+        let all: f64 = part.iter().map(|sample| sample * sample).sum();
+        // A pure tone gives half of length times energy.
+        all > 800.0 * 1000.0 * 1000.0 && power > 0.9 * all * 800.0 / 2.0
+    })
+}
+
+fn is_closed(line: &serde_json::Value) -> bool {
+    line["kind"] == "closed"
+}
+
+#[test]
+fn live_and_recorded_give_the_same_calls_and_a_stop_leaves_a_whole_journal() {
+    let sound = Sound::start();
+    let piece = demo_piece(&sound.path(), 24);
+    let (file, live) = (sound.path().join("file"), sound.path().join("live"));
+    let heard = zonecall(&[
+        "hear",
+        &piece.to_string_lossy(),
+        "--into",
+        &file.to_string_lossy(),
+        "--started-at",
+        START,
+        "--ear",
+        "neural",
+    ]);
+    assert!(heard.status.success(), "{}", String::from_utf8_lossy(&heard.stderr));
+    let wanted = calls(&file);
+    assert!(wanted.len() >= 5, "the piece holds calls: {wanted:?}");
+    let listening = sound.zonecall(&["listen", "--into", &live.to_string_lossy(), "--ear", "neural"]);
+    until_line(&live, "listening begins", |line| line["kind"] == "audio");
+    sound.play(&piece);
+    until("every call is heard", || calls(&live).len() >= wanted.len());
+    let ended = listening.signal("TERM");
+    assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+    assert_eq!(calls(&live), wanted);
+    verified(&live);
+    let lines = journal(&live);
+    assert_eq!(lines.last().map(|line| line["body"]["reason"].clone()), Some("stopped".into()));
+    assert!(lines.iter().all(|line| line["kind"] != "audio_lost"), "nothing was lost");
+    let samples = lines.last().unwrap()["body"]["samples"].as_u64().unwrap();
+    let kept = hound::WavReader::open(live.join("audio/0001.wav")).unwrap().duration();
+    assert_eq!(u64::from(kept), samples, "the kept audio is as long as the journal says");
+}
+
+#[test]
+fn a_stopped_exam_goes_on_where_it_was_answers_and_hears_none_of_its_own_tones() {
+    let sound = Sound::start();
+    let exam = sound.path().join("exam");
+    let wav = |name: &str| sound.path().join(format!("{name}.wav"));
+    let (first, next, ask, last) = (wav("first"), wav("next"), wav("ask"), wav("last"));
+    spoken("left fore zone two alpha transverse", &first);
+    spoken("zone two bravo", &next);
+    spoken("where am i", &ask);
+    spoken("end of exam", &last);
+    let folder = exam.to_string_lossy();
+    let listening = sound.zonecall(&["listen", "--into", &folder, "--ear", "neural"]);
+    until_line(&exam, "listening begins", |line| line["kind"] == "audio");
+    sound.play(&first);
+    until_line(&exam, "the view is heard", |line| line["kind"] == "call");
+    assert!(listening.signal("INT").status.success());
+    let before = journal(&exam).last().unwrap()["body"]["samples"].as_u64().unwrap();
+    let resumed = sound.zonecall(&["resume", &folder, "--ear", "neural"]);
+    until_line(&exam, "it goes on", |line| line["body"]["file"] == "audio/0002.wav");
+    sound.play(&next);
+    sound.play(&ask);
+    sound.play(&last);
+    let ended = resumed.end();
+    assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+    verified(&exam);
+    let told = String::from_utf8_lossy(&ended.stdout).into_owned();
+    assert!(told.contains("left fore, zone 2A, transverse was left without a save"), "{told}");
+    assert!(told.contains("answer          left fore, zone 2B, transverse"), "{told}");
+    // The loudspeaker is the same null sink: the microphone heard the tones, and none became a call.
+    assert!(sounds(&exam.join("audio/0002.wav"), 1320.0), "the alarm is in the kept audio");
+    let said = ["left fore zone two alpha transverse", "zone two bravo", "where am i", "end of exam"];
+    assert_eq!(calls(&exam), said);
+    let lines = journal(&exam);
+    let audio = lines.iter().find(|line| line["body"]["file"] == "audio/0002.wav").unwrap();
+    assert_eq!(audio["body"]["first_sample"].as_u64(), Some(before), "samples count on");
+    let reasons: Vec<_> =
+        lines.iter().filter(|line| is_closed(line)).map(|line| &line["body"]["reason"]).collect();
+    assert_eq!(reasons, ["stopped", "end of exam"]);
+    let record = zonecall(&["export", &folder, "--as", "json"]);
+    let record: serde_json::Value = serde_json::from_slice(&record.stdout).unwrap();
+    let rows = record["calls"].as_array().unwrap();
+    assert_eq!(rows.last().map(|row| row["limb"].clone()), Some("LF".into()), "the limb is still in force");
+}
+
+#[test]
+fn a_microphone_that_goes_and_comes_back_is_told_and_recorded() {
+    let mut sound = Sound::start();
+    let exam = sound.path().join("exam");
+    let phrase = sound.path().join("phrase.wav");
+    spoken("right fore zone one bravo", &phrase);
+    let listening = sound.zonecall(&["listen", "--into", &exam.to_string_lossy(), "--ear", "neural"]);
+    until_line(&exam, "listening begins", |line| line["kind"] == "audio");
+    sound.kill();
+    until_line(&exam, "the loss is recorded", |line| line["body"]["state"] == "lost");
+    sound.restart();
+    until_line(&exam, "the return is recorded", |line| line["kind"] == "audio_lost");
+    sound.play(&phrase);
+    until_line(&exam, "it hears again", |line| line["kind"] == "call");
+    let ended = listening.signal("TERM");
+    assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+    let told = String::from_utf8_lossy(&ended.stdout).into_owned();
+    assert!(told.contains("the microphone is gone") && told.contains("the microphone is back"), "{told}");
+    let lost =
+        journal(&exam).iter().find(|line| line["kind"] == "audio_lost").unwrap()["body"]["samples"].as_u64();
+    assert!(lost > Some(0), "{lost:?}");
+    verified(&exam);
+}
