@@ -7,6 +7,7 @@
 
 use std::path::PathBuf;
 
+use super::doctor::Doctor;
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use clap::{Parser, Subcommand, ValueEnum};
 
@@ -47,6 +48,8 @@ pub(crate) enum Task {
     Export(Export),
     /// Show what can be said, or write the card for the wall.
     Phrases(Phrases),
+    /// Tell what is there and what is missing, each with its remedy.
+    Doctor(Doctor),
     /// Write the manual pages.
     Manual(Manual),
     /// Print the completions for a shell.
@@ -93,6 +96,17 @@ pub(crate) struct Hear {
     /// When the recording began, such as 2026-05-04T10:00:00+02:00; else from the file.
     #[arg(long, value_name = "INSTANT")]
     pub(crate) started_at: Option<DateTime<FixedOffset>>,
+    #[command(flatten)]
+    pub(crate) ear: WhichEar,
+    #[command(flatten)]
+    pub(crate) language: Language,
+    #[command(flatten)]
+    pub(crate) knowledge: Knowledge,
+}
+
+/// What listens.
+#[derive(Debug, clap::Args)]
+pub(crate) struct WhichEar {
     /// Which engine listens; without it `neural` where its parts are present, else `sphinx`.
     #[arg(long, alias = "engine", value_enum)]
     pub(crate) ear: Option<Ear>,
@@ -105,10 +119,6 @@ pub(crate) struct Hear {
     /// What the `scripted` engine says it heard: one utterance a line.
     #[arg(long, value_name = "FILE", required_if_eq("ear", "scripted"))]
     pub(crate) script: Option<PathBuf>,
-    #[command(flatten)]
-    pub(crate) language: Language,
-    #[command(flatten)]
-    pub(crate) knowledge: Knowledge,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

@@ -1,6 +1,6 @@
 //! Which engine listens.
 //!
-//! Takes: the options of `hear`.
+//! Takes: the options of `hear` and `listen`.
 //! Gives: the engine, loaded.
 //! Never: falls back in silence, or away from an engine that was asked for.
 //! Tested in: `tests/neural.rs`, `tests/demo.rs`.
@@ -17,7 +17,7 @@ use crate::protocol::Protocols;
 
 /// The engine that was asked for; else the neural ear, or PocketSphinx with a word about why.
 pub(super) fn choose(
-    args: &args::Hear,
+    args: &args::WhichEar,
     pack: &str,
     language: &Language,
     protocols: &Protocols,
@@ -41,12 +41,16 @@ pub(super) fn choose(
     }
 }
 
-fn neural(parts: &Parts, language: &Language, protocols: &Protocols) -> Result<Neural, EngineError> {
+pub(super) fn neural(
+    parts: &Parts,
+    language: &Language,
+    protocols: &Protocols,
+) -> Result<Neural, EngineError> {
     let (known, units) = (language.clone(), protocols.clone());
     Neural::load(parts, &language.engine, Box::new(move |words| meaning(words, &known, &units)))
 }
 
-fn sphinx(args: &args::Hear, language: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
+pub(super) fn sphinx(args: &args::WhichEar, language: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
     let folder = args.model.clone().unwrap_or_else(default_model_dir);
     Ok(Box::new(Sphinx::load(&folder, &language.engine)?))
 }

@@ -45,7 +45,7 @@ pub(crate) fn hear(args: &args::Hear) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let (pack, language, schemes) = exam_folder::language(&args.language, &protocols)?;
     let mut recordings = args.files.iter().map(|path| open(path)).collect::<anyhow::Result<Vec<_>>>()?;
-    let engine = ear::choose(args, &pack.language, &language, &protocols)?;
+    let engine = ear::choose(&args.ear, &pack.language, &language, &protocols)?;
     let (started_at, wall, utc_offset_s) = started(args, &recordings[0])?;
     let header = Header {
         schema: JOURNAL_SCHEMA.to_owned(),
