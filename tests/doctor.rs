@@ -22,7 +22,8 @@ fn doctor(args: &[&str], vars: &[(&str, &str)]) -> (Vec<String>, i32) {
 fn part(lines: &[String], name: &str) -> (String, Option<String>) {
     let at = lines.iter().position(|line| line.get(13..).is_some_and(|rest| rest.starts_with(name)));
     let at = at.unwrap_or_else(|| panic!("no line for `{name}` in {lines:#?}"));
-    let remedy = lines.get(at + 1).and_then(|line| Some(line.trim().strip_prefix("-> ")?.to_owned()));
+    let mut under = lines[at + 1..].iter().take_while(|line| line.starts_with(' '));
+    let remedy = under.find_map(|line| Some(line.trim().strip_prefix("-> ")?.to_owned()));
     (lines[at][..12].trim().to_owned(), remedy)
 }
 

@@ -113,7 +113,8 @@ fn show(lines: &[Line]) -> std::io::Result<()> {
             State::Needed => "MISSING",
             State::Better => "better with",
         };
-        writeln!(out, "{state:<12} {:<14} {}", line.part, line.found)?;
+        let under = format!("\n{:<27} ", "");
+        writeln!(out, "{state:<12} {:<14} {}", line.part, line.found.replace('\n', &under))?;
         if !line.remedy.is_empty() {
             writeln!(out, "{:<27} -> {}", "", line.remedy)?;
         }
