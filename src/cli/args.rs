@@ -107,7 +107,7 @@ pub(crate) struct Hear {
 /// What listens.
 #[derive(Debug, clap::Args)]
 pub(crate) struct WhichEar {
-    /// Which engine listens; without it `neural` where its parts are present, else `sphinx`.
+    /// Which engine listens; without it the first whose parts are there for the language: `neural`, `vosk`, `sphinx`.
     #[arg(long, alias = "engine", value_enum)]
     pub(crate) ear: Option<Ear>,
     /// Folder of the neural ear's head: head.onnx, head.json, lexicon.dict; it may hold encoder and runtime, too.
@@ -116,6 +116,9 @@ pub(crate) struct WhichEar {
     /// Folder of PocketSphinx' acoustic model.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_MODEL")]
     pub(crate) model: Option<PathBuf>,
+    /// Folder of a Vosk model that can take a grammar (it holds `graph/Gr.fst`).
+    #[arg(long, value_name = "FOLDER", env = "ZONECALL_VOSK_MODEL")]
+    pub(crate) vosk_model: Option<PathBuf>,
     /// What the `scripted` engine says it heard: one utterance a line.
     #[arg(long, value_name = "FILE", required_if_eq("ear", "scripted"))]
     pub(crate) script: Option<PathBuf>,
@@ -127,6 +130,8 @@ pub(crate) enum Ear {
     Neural,
     /// PocketSphinx: small, quiet rooms.
     Sphinx,
+    /// A Vosk model, in any language that has one.
+    Vosk,
     /// Plays back a file of recorded words; for tests.
     Scripted,
 }

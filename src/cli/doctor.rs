@@ -14,7 +14,8 @@ use super::ear;
 use super::exam_folder;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::hear::neural::parts::Parts;
-use crate::hear::recognise::Recogniser;
+use crate::hear::recognise::{EngineId, Recogniser};
+use crate::hear::vosk::{Vosk, VoskParts};
 use crate::language::pack::{Language, Pack};
 use crate::protocol::Protocols;
 
@@ -135,12 +136,23 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
         None => ear::neural(&parts, language, protocols).map(|ear| ear.id()).map_err(|e| e.to_string()),
     };
     let sphinx = ear::sphinx(&args.ear, language).map(|ear| ear.id()).map_err(|e| e.to_string());
+    let parts = VoskParts::find(args.ear.vosk_model.as_deref(), &pack.language);
+    let vosk = match parts.missing() {
+        Some(path) => Err(format!("`{}` is not there", path.display())),
+        None => Vosk::load(&parts, &language.engine).map(|ear| ear.id()).map_err(|e| e.to_string()),
+    };
     let tried = [
         (
             "neural ear",
             args::Ear::Neural,
             neural,
             "run `make setup`, or name its folder with --head or ZONECALL_EAR",
+        ),
+        (
+            "vosk ear",
+            args::Ear::Vosk,
+            vosk,
+            "run `make setup`; for a language without a model there, name one with --vosk-model or ZONECALL_VOSK_MODEL",
         ),
         (
             "sphinx ear",
@@ -150,17 +162,15 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
         ),
     ];
     let any = tried.iter().any(|(_, _, ear, _)| ear.is_ok());
-    let line = |(part, which, ear, remedy): (&'static str, args::Ear, Result<_, String>, &str)| match ear {
-        Ok(id) => {
-            let id: crate::hear::recognise::EngineId = id;
-            Line::there(part, format!("{} {}, model `{}`", id.name, id.version, id.model))
-        }
-        Err(why) => {
-            let needed = args.ear.ear.map_or(!any, |asked| asked == which);
-            let state = if needed { State::Needed } else { State::Better };
-            Line::lacks(part, state, why, remedy)
-        }
-    };
+    let line =
+        |(part, which, ear, remedy): (&'static str, args::Ear, Result<EngineId, String>, &str)| match ear {
+            Ok(id) => Line::there(part, format!("{} {}, model `{}`", id.name, id.version, id.model)),
+            Err(why) => {
+                let needed = args.ear.ear.map_or(!any, |asked| asked == which);
+                let state = if needed { State::Needed } else { State::Better };
+                Line::lacks(part, state, why, remedy)
+            }
+        };
     tried.into_iter().map(line).collect()
 }
 
