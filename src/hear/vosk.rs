@@ -26,12 +26,10 @@ const UNKNOWN: &str = "[unk]";
 const FILES: [&str; 4] = ["am/final.mdl", "conf/mfcc.conf", "graph/HCLr.fst", "graph/Gr.fst"];
 /// The rate that breaths have; a model that names none hears it, too, for it is the default of the models' toolkit.
 const RATE_HZ: u16 = 16_000;
-/// A breath of less confidence than this is taken for something other than the language.
+/// A breath with a word of less confidence than this is taken for something other than the language.
 ///
-/// By eye, on espeak-ng's Korean voice only: phrases heard right mostly lay at 1.0, wrong ones often below 0.8.
-const CONFIDENCE_MIN: f64 = 0.8;
-/// So is a breath with a word of less confidence than this.
-const WORD_CONFIDENCE_MIN: f64 = 0.6;
+/// By eye, on espeak-ng's Korean voices only: words heard right mostly had 1.0, wrong ones often less than this.
+const WORD_CONFIDENCE_MIN: f64 = 0.8;
 /// Quiet before and after a breath, in samples: without it the first and last sounds are often lost.
 const QUIET: usize = 4_800;
 /// After so much sound a fresh listener goes on: the library's times count from the listener's first sample, and stay
@@ -180,10 +178,9 @@ impl Recogniser for Vosk {
         let words: Vec<Word> = pieces.map(|piece| word(piece, began, segment.span)).collect();
         let confidence = mean_confidence(&words);
         let worst = words.iter().map(|word| word.confidence).fold(1.0, f64::min);
-        let doubtful = confidence < CONFIDENCE_MIN || worst < WORD_CONFIDENCE_MIN;
         Ok(Utterance {
             span: segment.span,
-            rejected: foreign || words.is_empty() || doubtful,
+            rejected: foreign || words.is_empty() || worst < WORD_CONFIDENCE_MIN,
             unsure: false,
             rivals: Vec::new(),
             words,
