@@ -94,11 +94,19 @@ fn korean_speech_labels_the_stills_that_were_saved() {
         (VIEWS, "횡단"),
         (VIEWS, "석회화"),
         (SAVES, "저장 완료"),
+        (VIEWS, "오른쪽 뒷다리"),
+        (VIEWS, "구역 삼 브라보"),
+        (VIEWS, "횡단"),
+        (SAVES, "저장 완료"),
+        (VIEWS, "비대"),
+        (SAVES, "저장 완료"),
     ];
+    let saved = [(4, "RF 3B T"), (9, "LH 3B T"), (13, "RH 3B T"), (15, "RH 3B T")];
     let ends = speak(&phrases, &audio);
     let table = folder.path().join("stills.csv");
-    let row = |at: f64, label: &str| format!("{:.2},{label},,,Somin,Jeju,F,\n", at + 0.3);
-    let rows = row(ends[4], "RF 3B T") + &row(ends[9], "LH 3B T");
+    let row =
+        |(phrase, label): &(usize, &str)| format!("{:.2},{label},,,Somin,Jeju,F,\n", ends[*phrase] + 0.3);
+    let rows: String = saved.iter().map(row).collect();
     std::fs::write(&table, format!("exam_s,label,area_cm2,lesion_cm2,horse,breed,sex,neutered\n{rows}"))
         .unwrap();
     let stills = folder.path().join("scanner");
@@ -115,12 +123,15 @@ fn korean_speech_labels_the_stills_that_were_saved() {
     assert_ne!(paired.status.code(), Some(2), "{}", String::from_utf8_lossy(&paired.stderr));
     let csv = zonecall(&["export", &at(&exam), "--as", "csv"]);
     let csv = String::from_utf8(csv.stdout).unwrap();
-    let still = |name: &str| csv.lines().find(|line| line.contains(name)).unwrap_or_default().to_owned();
-    for (file, limb, said) in [("0001", "RF", "normal"), ("0002", "LH", "mineralisation")] {
-        let line = still(file);
-        for part in [limb, "3B", "T", said] {
-            assert!(line.split(',').any(|cell| cell.contains(part)), "{part} in {line}\n{csv}");
-        }
+    let stills: Vec<Vec<&str>> =
+        csv.lines().filter(|line| line.starts_with("still,")).map(|line| line.split(',').collect()).collect();
+    assert_eq!(stills.len(), saved.len(), "{csv}");
+    for (cells, (_, label)) in stills.iter().zip(saved) {
+        assert_eq!(cells[1..4].join(" "), label, "{csv}");
+    }
+    for (limb, term) in [("RF", "normal"), ("LH", "mineralisation")] {
+        let of = |line: &&str| line.starts_with(&format!("call,{limb},3B,T,")) && line.contains(term);
+        assert_eq!(csv.lines().filter(of).count(), 1, "{limb} {term}\n{csv}");
     }
 }
 
@@ -140,11 +151,11 @@ fn the_words_heard_lie_within_their_breath_one_after_the_other() {
     let heard: Vec<serde_json::Value> = journal
         .lines()
         .map(|line| serde_json::from_str::<serde_json::Value>(line).unwrap())
-        .filter(|line| line["event"] == "heard")
+        .filter(|line| line["kind"] == "heard")
         .collect();
     assert_eq!(heard.len(), 2, "{journal}");
     for line in heard {
-        let utterance: Utterance = serde_json::from_value(line["utterance"].clone()).unwrap();
+        let utterance: Utterance = serde_json::from_value(line["body"].clone()).unwrap();
         assert_eq!(utterance.text(), "구역 삼 브라보");
         assert!(utterance.words.iter().all(|word| word.confidence > 0.5));
         let mut edge = utterance.span.from;
@@ -164,11 +175,11 @@ fn every_korean_number_to_a_hundred_is_its_number() {
         let tens = match number / 10 {
             0 => String::new(),
             1 => "십".to_owned(),
+            10 => "백".to_owned(),
             tens => format!("{}십", digits[tens]),
         };
         let said = match number {
             0 => "영".to_owned(),
-            100 => "백".to_owned(),
             _ => format!("{tens} {}", digits[number % 10]).trim().to_owned(),
         };
         let parsed = parse(&breath(&format!("면적 {said}")), &language, &protocols);
