@@ -20,5 +20,6 @@ fn main() {
     println!("cargo::rustc-env=ZONECALL_BUILT_MODEL={}", home.join("model").display());
     // The neural ear is loaded when it listens, so its parts need not be there yet.
     println!("cargo::rustc-env=ZONECALL_BUILT_EAR={}", deps.join("ear").display());
+    println!("cargo::rustc-env=ZONECALL_BUILT_VOSK={}", deps.join("vosk").display());
     println!("cargo::rustc-env=ZONECALL_BUILT_HEAD={}", root.join("models").display());
 }

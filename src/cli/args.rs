@@ -7,6 +7,7 @@
 
 use std::path::PathBuf;
 
+use super::doctor::Doctor;
 use super::listen::{Listen, Resume};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use clap::{Parser, Subcommand, ValueEnum};
@@ -54,6 +55,8 @@ pub(crate) enum Task {
     Export(Export),
     /// Show what can be said, or write the card for the wall.
     Phrases(Phrases),
+    /// Tell what is there and what is missing, each with its remedy.
+    Doctor(Doctor),
     /// Write the manual pages.
     Manual(Manual),
     /// Print the completions for a shell.
@@ -118,7 +121,7 @@ pub(crate) struct Subject {
 /// What listens.
 #[derive(Debug, clap::Args)]
 pub(crate) struct WhichEar {
-    /// Which engine listens; without it `neural` where its parts are present, else `sphinx`.
+    /// Which engine listens; without it the first whose parts are there for the language: `neural`, `vosk`, `sphinx`.
     #[arg(long, alias = "engine", value_enum)]
     pub(crate) ear: Option<Ear>,
     /// Folder of the neural ear's head: head.onnx, head.json, lexicon.dict; it may hold encoder and runtime, too.
@@ -127,6 +130,9 @@ pub(crate) struct WhichEar {
     /// Folder of PocketSphinx' acoustic model.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_MODEL")]
     pub(crate) model: Option<PathBuf>,
+    /// Folder of a Vosk model that can take a grammar (it holds `graph/Gr.fst`).
+    #[arg(long, value_name = "FOLDER", env = "ZONECALL_VOSK_MODEL")]
+    pub(crate) vosk_model: Option<PathBuf>,
     /// What the `scripted` engine says it heard: one utterance a line.
     #[arg(long, value_name = "FILE", required_if_eq("ear", "scripted"))]
     pub(crate) script: Option<PathBuf>,
@@ -138,6 +144,8 @@ pub(crate) enum Ear {
     Neural,
     /// PocketSphinx: small, quiet rooms.
     Sphinx,
+    /// A Vosk model, in any language that has one.
+    Vosk,
     /// Plays back a file of recorded words; for tests.
     Scripted,
 }

@@ -3,7 +3,7 @@
 //! Takes: the options of `hear` and `listen`.
 //! Gives: the engine, loaded.
 //! Never: falls back in silence, or away from an engine that was asked for.
-//! Tested in: `tests/neural.rs`, `tests/demo.rs`.
+//! Tested in: `tests/neural.rs`, `tests/demo.rs`, `tests/vosk.rs`.
 
 use super::args::{self, Ear};
 use crate::exam::parse::meaning;
@@ -12,10 +12,12 @@ use crate::hear::neural::parts::Parts;
 use crate::hear::recognise::{EngineError, Recogniser};
 use crate::hear::scripted::Scripted;
 use crate::hear::sphinx::{Sphinx, default_model_dir};
+use crate::hear::vosk::{Vosk, VoskParts};
+use crate::language::engine::GrammarWord;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 
-/// The engine that was asked for; else the neural ear, or PocketSphinx with a word about why.
+/// The engine that was asked for; else the first that can listen in this language, with a word about why not the neural.
 pub(super) fn choose(
     args: &args::WhichEar,
     pack: &str,
@@ -24,29 +26,51 @@ pub(super) fn choose(
 ) -> Result<Box<dyn Recogniser>, EngineError> {
     let parts = Parts::find(args.head.as_deref(), pack);
     match (args.ear, &args.script) {
-        (Some(Ear::Scripted), Some(script)) => Ok(Box::new(Scripted::read(script)?)),
-        (Some(Ear::Sphinx | Ear::Scripted), _) => sphinx(args, language),
-        (Some(Ear::Neural), _) => Ok(Box::new(neural(&parts, language, protocols)?)),
-        (None, _) => {
-            let why = match parts.missing() {
-                Some(path) => format!("`{}` is missing; run `make setup`", path.display()),
-                None => match neural(&parts, language, protocols) {
-                    Ok(engine) => return Ok(Box::new(engine)),
-                    Err(error) => error.to_string(),
-                },
-            };
-            eprintln!("zonecall: PocketSphinx listens, not the neural ear: {why}");
-            sphinx(args, language)
-        }
+        (Some(Ear::Scripted), Some(script)) => return Ok(Box::new(Scripted::read(script)?)),
+        (Some(Ear::Sphinx | Ear::Scripted), _) => return sphinx(args, language),
+        (Some(Ear::Neural), _) => return Ok(Box::new(neural(&parts, language, protocols)?)),
+        (Some(Ear::Vosk), _) => return vosk(args, pack, language),
+        (None, _) => {}
     }
+    let why = match parts.missing() {
+        Some(path) => format!("`{}` is missing; run `make setup`", path.display()),
+        None => match neural(&parts, language, protocols) {
+            Ok(engine) => return Ok(Box::new(engine)),
+            Err(error) => error.to_string(),
+        },
+    };
+    if VoskParts::find(args.vosk_model.as_deref(), pack).missing().is_none() {
+        eprintln!("zonecall: the Vosk ear listens, not the neural ear: {why}");
+        return vosk(args, pack, language);
+    }
+    eprintln!("zonecall: PocketSphinx listens, not the neural ear: {why}");
+    sphinx(args, language)
 }
 
-fn neural(parts: &Parts, language: &Language, protocols: &Protocols) -> Result<Neural, EngineError> {
+/// The Vosk ear; words that its model does not know are named, for nobody can say them to it.
+fn vosk(args: &args::WhichEar, pack: &str, language: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
+    let engine = Vosk::load(&VoskParts::find(args.vosk_model.as_deref(), pack), &language.engine)?;
+    if !engine.unknown().is_empty() {
+        let place = |word: &GrammarWord| format!("`{}` ({}:{})", word.text, word.file.display(), word.line);
+        let places: Vec<String> = engine.unknown().iter().map(place).collect();
+        eprintln!(
+            "zonecall: the Vosk model does not know these words and cannot hear them: {}",
+            places.join(", ")
+        );
+    }
+    Ok(Box::new(engine))
+}
+
+pub(super) fn neural(
+    parts: &Parts,
+    language: &Language,
+    protocols: &Protocols,
+) -> Result<Neural, EngineError> {
     let (known, units) = (language.clone(), protocols.clone());
     Neural::load(parts, &language.engine, Box::new(move |words| meaning(words, &known, &units)))
 }
 
-fn sphinx(args: &args::WhichEar, language: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
+pub(super) fn sphinx(args: &args::WhichEar, language: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
     let folder = args.model.clone().unwrap_or_else(default_model_dir);
     Ok(Box::new(Sphinx::load(&folder, &language.engine)?))
 }

@@ -6,6 +6,7 @@
 //! Tested in: `tests/demo.rs`.
 
 mod args;
+mod doctor;
 mod ear;
 mod enter;
 mod exam_folder;
@@ -45,6 +46,7 @@ pub fn run() -> ExitCode {
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),
+        Task::Doctor(task) => doctor::doctor(&task),
         Task::Manual(task) => show::manual(&task),
         Task::Completions(task) => show::completions(&task),
     };

@@ -108,6 +108,29 @@ pub enum EngineError {
         /// What it said.
         reason: String,
     },
+    /// The Vosk library cannot be loaded, or refused.
+    #[error(
+        "cannot {what} the library `{path}` of the Vosk ear: {reason}; run `make setup`, or choose another --ear"
+    )]
+    Vosk {
+        /// The library.
+        path: PathBuf,
+        /// What was tried.
+        what: &'static str,
+        /// What it said.
+        reason: String,
+    },
+    /// A folder is no model that the Vosk ear can use.
+    #[error(
+        "`{path}` does not serve as a model of the Vosk ear: {reason}; name another with --vosk-model or \
+         ZONECALL_VOSK_MODEL"
+    )]
+    VoskModel {
+        /// The folder.
+        path: PathBuf,
+        /// What is wrong with it.
+        reason: String,
+    },
     /// PocketSphinx itself refused.
     #[error(transparent)]
     Sphinx(#[from] Refused),

@@ -12,9 +12,10 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use crate::clock::Span;
+use crate::hear::installed::installed;
 use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::sphinx_sys::{Decoder, Piece, Setting};
-use crate::hear::utterance::{Segment, Utterance, Word};
+use crate::hear::utterance::{Segment, Utterance, Word, mean_confidence};
 use crate::language::engine::{EngineLanguage, GrammarWord};
 use crate::language::graph::Starts;
 
@@ -54,16 +55,13 @@ pub struct Sphinx {
 
 /// Where the acoustic model is, without being told.
 ///
-/// `ZONECALL_MODEL`, else `share/zonecall/model` beside the program's own folder, else where set-up put it.
+/// `ZONECALL_MODEL`, else where the program is installed, else where set-up put it.
 #[must_use]
 pub fn default_model_dir() -> PathBuf {
     if let Some(named) = std::env::var_os("ZONECALL_MODEL") {
         return PathBuf::from(named);
     }
-    let beside = std::env::current_exe()
-        .ok()
-        .and_then(|exe| Some(exe.parent()?.parent()?.join("share/zonecall/model")));
-    beside.filter(|folder| folder.is_dir()).unwrap_or_else(|| PathBuf::from(env!("ZONECALL_BUILT_MODEL")))
+    installed("model").unwrap_or_else(|| PathBuf::from(env!("ZONECALL_BUILT_MODEL")))
 }
 
 impl Sphinx {
@@ -126,7 +124,7 @@ impl Recogniser for Sphinx {
                 .map(|piece| word(piece, &phones, segment.span))
                 .collect();
         }
-        let confidence = overall(&words);
+        let confidence = mean_confidence(&words);
         let worst = words.iter().map(|word| word.confidence).fold(1.0, f64::min);
         let least = if words.len() == 1 { LONE_CONFIDENCE_MIN } else { CONFIDENCE_MIN };
         Ok(Utterance {
@@ -150,17 +148,6 @@ impl Recogniser for Sphinx {
 /// The name of the search that begins at a state of the graph.
 fn search(start: usize) -> String {
     format!("exam-{start}")
-}
-
-/// The mean of the words' confidences, long words counting more.
-fn overall(words: &[Word]) -> f64 {
-    let length = |word: &Word| crate::clock::seconds(word.span.to - word.span.from);
-    let total: f64 = words.iter().map(length).sum();
-    if total > 0.0 {
-        words.iter().map(|word| word.confidence * length(word)).sum::<f64>() / total
-    } else {
-        0.0
-    }
 }
 
 /// `<sil>`, `[NOISE]`, `++SMACK++` and `(NULL)` are no words.

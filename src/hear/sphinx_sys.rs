@@ -1,4 +1,4 @@
-//! The binding to PocketSphinx 5.1.1: the only file with `unsafe` in it.
+//! The binding to PocketSphinx 5.1.1; `unsafe` stands here and in `vosk_sys` only.
 //!
 //! Takes: paths, grammar text and samples.
 //! Gives: `Decoder` and `Endpointer`, safe to use.

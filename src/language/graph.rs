@@ -5,7 +5,7 @@
 //! Never: meaning. Empty arcs are what makes a search slow: with them PocketSphinx needed ten times as long.
 //! Tested in: `tests/language.rs`.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
 use std::fmt::Write as _;
 
 use crate::language::automaton::Automaton;
@@ -78,6 +78,72 @@ impl WordGraph {
         }
         text.push_str("FSG_END\n");
         text
+    }
+
+    /// Sentences that hold each pair of neighbouring words, each first and each last word at least once, and no pair
+    /// that cannot be said: for engines that learn from examples which word follows which.
+    #[must_use]
+    pub fn examples(&self) -> Vec<String> {
+        let (before, after) = (self.shortest_before(), self.shortest_after());
+        let mut pairs: BTreeSet<(&str, &str)> = BTreeSet::new();
+        let mut sentences = BTreeSet::new();
+        for (state, arcs) in self.arcs.iter().enumerate() {
+            let Some(lead) = &before[state] else { continue };
+            for (word, to) in arcs {
+                let mut sentence = |words: &[&str], tail: &[&str]| {
+                    sentences.insert([lead.as_slice(), words, tail].concat().join(" "));
+                };
+                if lead.is_empty() && pairs.insert(("", word)) {
+                    sentence(&[word], after[*to].as_deref().unwrap_or_default());
+                }
+                if self.ends.contains(to) && pairs.insert((word, "")) {
+                    sentence(&[word], &[]);
+                }
+                for (next, then) in &self.arcs[*to] {
+                    if pairs.insert((word, next)) {
+                        sentence(&[word, next], after[*then].as_deref().unwrap_or_default());
+                    }
+                }
+            }
+        }
+        sentences.into_iter().collect()
+    }
+
+    /// The fewest words from a start to each state; none where it cannot be reached.
+    fn shortest_before(&self) -> Vec<Option<Vec<&str>>> {
+        let mut lead: Vec<Option<Vec<&str>>> = vec![None; self.arcs.len()];
+        let mut open: VecDeque<usize> = self.starts.all().into_iter().collect();
+        open.iter().for_each(|start| lead[*start] = Some(Vec::new()));
+        while let Some(state) = open.pop_front() {
+            let words = lead[state].clone().unwrap_or_default();
+            for (word, to) in &self.arcs[state] {
+                if lead[*to].is_none() {
+                    lead[*to] = Some([words.as_slice(), &[word.as_str()]].concat());
+                    open.push_back(*to);
+                }
+            }
+        }
+        lead
+    }
+
+    /// The fewest words from each state to an end.
+    fn shortest_after(&self) -> Vec<Option<Vec<&str>>> {
+        let mut tail: Vec<Option<Vec<&str>>> = vec![None; self.arcs.len()];
+        self.ends.iter().for_each(|end| tail[*end] = Some(Vec::new()));
+        let mut grew = true;
+        while grew {
+            grew = false;
+            // A round reaches one word further; what it finds counts from the next round on.
+            let known = tail.clone();
+            for state in (0..self.arcs.len()).filter(|state| known[*state].is_none()) {
+                let found = self.arcs[state].iter().find_map(|(word, to)| Some((word, known[*to].as_ref()?)));
+                if let Some((word, rest)) = found {
+                    tail[state] = Some([&[word.as_str()], rest.as_slice()].concat());
+                    grew = true;
+                }
+            }
+        }
+        tail
     }
 
     /// Takes out the arcs after which no breath can end, such as to a zone that the limb lacks.

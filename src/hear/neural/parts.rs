@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
+use crate::hear::installed::installed;
 use crate::hear::neural::lexicon::{BLANK, Lexicon};
 use crate::hear::neural::weigh::Calibration;
 use crate::hear::recognise::EngineError;
@@ -35,20 +36,14 @@ pub struct Parts {
 
 impl Parts {
     /// Where the parts are, without being told more: encoder and runtime where set-up put them, and the head for
-    /// `language`; `share/zonecall/` beside the program's own folder comes first.
+    /// `language`; where the program is installed, its own come first.
     ///
     /// `head` names a folder of another head; encoder and runtime are taken from it, too, where it holds them.
     #[must_use]
     pub fn find(head: Option<&Path>, language: &str) -> Self {
         let named = head.map(Path::to_path_buf);
-        let beside = std::env::current_exe()
-            .ok()
-            .and_then(|exe| Some(exe.parent()?.parent()?.join("share/zonecall")))
-            .filter(|folder| folder.join("ear").is_dir());
-        let (ear, models) = match &beside {
-            Some(share) => (share.join("ear"), share.join("models")),
-            None => (PathBuf::from(env!("ZONECALL_BUILT_EAR")), PathBuf::from(env!("ZONECALL_BUILT_HEAD"))),
-        };
+        let ear = installed("ear").unwrap_or_else(|| PathBuf::from(env!("ZONECALL_BUILT_EAR")));
+        let models = installed("models").unwrap_or_else(|| PathBuf::from(env!("ZONECALL_BUILT_HEAD")));
         let in_either = |file: &str| {
             let own = named.as_ref().map(|folder| folder.join(file)).filter(|path| path.is_file());
             own.unwrap_or_else(|| ear.join(file))

@@ -1,0 +1,278 @@
+//! `zonecall doctor`: what is there and what is missing, each line with its remedy.
+//!
+//! Takes: the options that the work will be done with, and the machine.
+//! Gives: a line for each part; 1 where something is missing that listening needs.
+//! Never: repairs anything, or leaves anything behind.
+//! Tested in: `tests/doctor.rs`.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode};
+
+use super::args;
+use super::ear;
+use super::exam_folder::{self, Spoken};
+use crate::clock::SAMPLE_RATE_HZ;
+use crate::hear::neural::parts::Parts;
+use crate::hear::recognise::{EngineId, Recogniser};
+use crate::hear::vosk::{Vosk, VoskParts};
+use crate::language::pack::{Language, Pack};
+use crate::protocol::Protocols;
+
+/// Bytes of kept audio in an hour: 16 bits a sample, one channel.
+const HOUR_BYTES: u64 = 2 * SAMPLE_RATE_HZ as u64 * 3600;
+/// With room for less than this many hours of audio an exam may not fit.
+const NEEDED_HOURS: u64 = 2;
+
+/// What to look at.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall doctor\n  zonecall doctor --into /media/exams")]
+pub(crate) struct Doctor {
+    /// The folder that exams are to be written into.
+    #[arg(long, value_name = "FOLDER", default_value = ".")]
+    into: PathBuf,
+    #[command(flatten)]
+    ear: args::WhichEar,
+    #[command(flatten)]
+    language: args::Language,
+    #[command(flatten)]
+    knowledge: args::Knowledge,
+}
+
+/// How it stands with one part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum State {
+    /// It is there and was tried.
+    There,
+    /// Missing, and nothing can be heard without it.
+    Needed,
+    /// Missing, and something is worse for it.
+    Better,
+}
+
+#[derive(Debug)]
+struct Line {
+    part: &'static str,
+    state: State,
+    /// What was found.
+    found: String,
+    /// What to do; empty where it is there.
+    remedy: String,
+}
+
+impl Line {
+    fn there(part: &'static str, found: impl Into<String>) -> Self {
+        Self { part, state: State::There, found: found.into(), remedy: String::new() }
+    }
+
+    fn lacks(part: &'static str, state: State, found: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self { part, state, found: found.into(), remedy: remedy.into() }
+    }
+}
+
+pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
+    let mut lines = Vec::new();
+    let protocols = exam_folder::protocols(&args.knowledge);
+    lines.push(match &protocols {
+        Ok(known) => Line::there("protocols", format!("{} zone schemes", known.schemes.len())),
+        Err(error) => Line::lacks(
+            "protocols",
+            State::Needed,
+            format!("{error:#}"),
+            "put the file right, or leave out --protocols and ZONECALL_PROTOCOLS",
+        ),
+    });
+    if let Ok(protocols) = &protocols {
+        match exam_folder::language(&args.language, protocols) {
+            Ok(Spoken { pack, language, .. }) => {
+                let words = language.engine.words.len();
+                lines.push(Line::there("grammar", format!("`{}`, {words} words", pack.language)));
+                lines.extend(ears(args, &pack, &language, protocols));
+            }
+            Err(error) => lines.push(Line::lacks(
+                "grammar",
+                State::Needed,
+                format!("{error:#}"),
+                "put the file right, or leave out --grammar and ZONECALL_GRAMMAR",
+            )),
+        }
+    }
+    lines.push(folder(&args.into));
+    lines.push(room(&args.into));
+    lines.push(clock(&clock_state()));
+    lines.push(voice());
+    show(&lines)?;
+    let lacking = lines.iter().any(|line| line.state == State::Needed);
+    Ok(if lacking { ExitCode::from(1) } else { ExitCode::SUCCESS })
+}
+
+fn show(lines: &[Line]) -> std::io::Result<()> {
+    let mut out = std::io::stdout().lock();
+    for line in lines {
+        let state = match line.state {
+            State::There => "there",
+            State::Needed => "MISSING",
+            State::Better => "better with",
+        };
+        let under = format!("\n{:<27} ", "");
+        writeln!(out, "{state:<12} {:<14} {}", line.part, line.found.replace('\n', &under))?;
+        if !line.remedy.is_empty() {
+            writeln!(out, "{:<27} -> {}", "", line.remedy)?;
+        }
+    }
+    let count = |state| lines.iter().filter(|line| line.state == state).count();
+    match (count(State::Needed), count(State::Better)) {
+        (0, 0) => writeln!(out, "everything is there"),
+        (0, better) => writeln!(out, "ready to listen; {better} could be better"),
+        (needed, _) => writeln!(out, "not ready: {needed} missing"),
+    }
+}
+
+/// Each ear is loaded with the grammar. The one that was asked for is needed; without asking, any one will do.
+fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) -> Vec<Line> {
+    let parts = Parts::find(args.ear.head.as_deref(), &pack.language);
+    let neural = match parts.missing() {
+        Some(path) => Err(format!("`{}` is not there", path.display())),
+        None => ear::neural(&parts, language, protocols).map(|ear| ear.id()).map_err(|e| e.to_string()),
+    };
+    let sphinx = ear::sphinx(&args.ear, language).map(|ear| ear.id()).map_err(|e| e.to_string());
+    let parts = VoskParts::find(args.ear.vosk_model.as_deref(), &pack.language);
+    let vosk = match parts.missing() {
+        Some(path) => Err(format!("`{}` is not there", path.display())),
+        None => Vosk::load(&parts, &language.engine).map(|ear| ear.id()).map_err(|e| e.to_string()),
+    };
+    let tried = [
+        (
+            "neural ear",
+            args::Ear::Neural,
+            neural,
+            "run `make setup`, or name its folder with --head or ZONECALL_EAR",
+        ),
+        (
+            "vosk ear",
+            args::Ear::Vosk,
+            vosk,
+            "run `make setup`; for a language without a model there, name one with --vosk-model or ZONECALL_VOSK_MODEL",
+        ),
+        (
+            "sphinx ear",
+            args::Ear::Sphinx,
+            sphinx,
+            "run `make setup`, or name the model with --model or ZONECALL_MODEL",
+        ),
+    ];
+    let any = tried.iter().any(|(_, _, ear, _)| ear.is_ok());
+    let line =
+        |(part, which, ear, remedy): (&'static str, args::Ear, Result<EngineId, String>, &str)| match ear {
+            Ok(id) => Line::there(part, format!("{} {}, model `{}`", id.name, id.version, id.model)),
+            Err(why) => {
+                let needed = args.ear.ear.map_or(!any, |asked| asked == which);
+                let state = if needed { State::Needed } else { State::Better };
+                Line::lacks(part, state, why, remedy)
+            }
+        };
+    tried.into_iter().map(line).collect()
+}
+
+/// May exams be written here? Tried with a file that is gone again afterwards.
+fn folder(path: &Path) -> Line {
+    let tried = tempfile::NamedTempFile::new_in(path).and_then(|mut file| {
+        file.write_all(b"zonecall")?;
+        file.as_file().sync_all()
+    });
+    match tried {
+        Ok(()) => Line::there("exam folder", format!("`{}` can be written", path.display())),
+        Err(error) => Line::lacks(
+            "exam folder",
+            State::Needed,
+            format!("cannot write into `{}`: {error}", path.display()),
+            "make the folder, give yourself the right to write into it, or name another with --into",
+        ),
+    }
+}
+
+fn room(path: &Path) -> Line {
+    match rustix::fs::statvfs(path) {
+        Ok(disk) => room_of(disk.f_bavail.saturating_mul(disk.f_frsize)),
+        Err(error) => Line::lacks(
+            "disk space",
+            State::Needed,
+            format!("cannot tell for `{}`: {error}", path.display()),
+            "name a folder that is there with --into",
+        ),
+    }
+}
+
+fn room_of(free_bytes: u64) -> Line {
+    let hours = free_bytes / HOUR_BYTES;
+    let found = format!("{} MB free, {hours} h of audio", free_bytes / 1_000_000);
+    if hours < NEEDED_HOURS {
+        let remedy = "make room, or name a folder on another disk with --into";
+        return Line::lacks("disk space", State::Needed, found, remedy);
+    }
+    Line::there("disk space", found)
+}
+
+/// What the system says of its clock: `yes`, `no`, or nothing where it cannot be asked.
+fn clock_state() -> String {
+    let asked = Command::new("timedatectl").args(["show", "--property=NTPSynchronized", "--value"]).output();
+    asked.map(|answer| String::from_utf8_lossy(&answer.stdout).trim().to_owned()).unwrap_or_default()
+}
+
+/// A wrong clock makes no label wrong, for the scanner's offset is estimated; it makes dates and searching for it worse.
+fn clock(answer: &str) -> Line {
+    match answer {
+        "yes" => Line::there("clock", "kept by a time server"),
+        "no" => Line::lacks(
+            "clock",
+            State::Better,
+            "no time server keeps it",
+            "before the round connect once to a network, or set it by hand with `timedatectl set-time`",
+        ),
+        _ => Line::lacks(
+            "clock",
+            State::Better,
+            "the system does not say whether a time server keeps it",
+            "compare it with a good clock, and say `clock mark` while saving one still",
+        ),
+    }
+}
+
+/// The voice that answers.
+fn voice() -> Line {
+    match Command::new("espeak-ng").arg("--version").output() {
+        Ok(answer) if answer.status.success() => {
+            let text = String::from_utf8_lossy(&answer.stdout);
+            Line::there("voice", text.split("  ").next().unwrap_or_default().trim().to_owned())
+        }
+        _ => Line::lacks(
+            "voice",
+            State::Better,
+            "`espeak-ng` does not run, so nothing can be read back aloud",
+            "sudo apt-get install espeak-ng",
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn room_for_less_than_two_hours_is_missing_and_says_how_much_there_is() {
+        let (short, enough) = (room_of(2 * HOUR_BYTES - 1), room_of(2 * HOUR_BYTES));
+        assert_eq!((short.state, short.found.as_str()), (State::Needed, "230 MB free, 1 h of audio"));
+        assert!(!short.remedy.is_empty());
+        assert_eq!(enough.state, State::There);
+    }
+
+    #[test]
+    fn a_clock_that_nobody_keeps_or_knows_of_stops_nothing_but_has_a_remedy() {
+        assert_eq!(clock("yes").state, State::There);
+        for answer in ["no", ""] {
+            let line = clock(answer);
+            assert_eq!(line.state, State::Better);
+            assert!(!line.remedy.is_empty());
+        }
+    }
+}

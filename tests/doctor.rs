@@ -1,0 +1,77 @@
+//! `zonecall doctor`: what is missing is named with its remedy, and only what is needed ends with 1.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
+
+#[path = "support/program.rs"]
+mod program;
+
+use std::process::Command;
+
+/// The lines printed, and the exit code.
+fn doctor(args: &[&str], vars: &[(&str, &str)]) -> (Vec<String>, i32) {
+    let mut run = Command::new(env!("CARGO_BIN_EXE_zonecall"));
+    run.arg("doctor").args(args);
+    for name in ["ZONECALL_EAR", "ZONECALL_MODEL", "ZONECALL_GRAMMAR", "ZONECALL_PROTOCOLS"] {
+        run.env_remove(name);
+    }
+    let output = run.envs(vars.iter().copied()).output().unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    (text.lines().map(str::to_owned).collect(), output.status.code().unwrap())
+}
+
+/// The state of a part, and the remedy that stands under it.
+fn part(lines: &[String], name: &str) -> (String, Option<String>) {
+    let at = lines.iter().position(|line| line.get(13..).is_some_and(|rest| rest.starts_with(name)));
+    let at = at.unwrap_or_else(|| panic!("no line for `{name}` in {lines:#?}"));
+    let mut under = lines[at + 1..].iter().take_while(|line| line.starts_with(' '));
+    let remedy = under.find_map(|line| Some(line.trim().strip_prefix("-> ")?.to_owned()));
+    (lines[at][..12].trim().to_owned(), remedy)
+}
+
+#[test]
+fn a_machine_that_was_set_up_is_ready() {
+    let folder = tempfile::tempdir().unwrap();
+    let (lines, code) = doctor(&["--into", folder.path().to_str().unwrap()], &[]);
+    assert_eq!(code, 0, "{lines:#?}");
+    for name in ["protocols", "grammar", "neural ear", "sphinx ear", "exam folder", "disk space", "voice"] {
+        assert_eq!(part(&lines, name), ("there".to_owned(), None), "{name}");
+    }
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "the trial file is gone");
+}
+
+#[test]
+fn one_ear_is_enough_unless_the_other_was_asked_for() {
+    let gone = [("ZONECALL_EAR", "/nowhere")];
+    let (lines, code) = doctor(&[], &gone);
+    let (state, remedy) = part(&lines, "neural ear");
+    assert_eq!((code, state.as_str()), (0, "better with"), "{lines:#?}");
+    assert!(remedy.unwrap().contains("make setup"));
+    let (lines, code) = doctor(&["--ear", "neural"], &gone);
+    assert_eq!((code, part(&lines, "neural ear").0.as_str()), (1, "MISSING"), "{lines:#?}");
+}
+
+#[test]
+fn without_any_ear_nothing_can_be_heard() {
+    let (lines, code) = doctor(&[], &[("ZONECALL_EAR", "/nowhere"), ("ZONECALL_MODEL", "/nowhere")]);
+    assert_eq!(code, 1);
+    for name in ["neural ear", "sphinx ear"] {
+        let (state, remedy) = part(&lines, name);
+        assert_eq!(state, "MISSING", "{lines:#?}");
+        assert!(remedy.unwrap().contains("ZONECALL_"));
+    }
+}
+
+#[test]
+fn a_folder_that_cannot_be_written_and_a_broken_grammar_are_missing_with_a_remedy() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("exam.gram"), "#JSGF V1.0;\ngrammar exam;\npublic <exam> = [a;\n")
+        .unwrap();
+    std::fs::write(folder.path().join("words.dict"), "").unwrap();
+    let grammar = folder.path().to_str().unwrap();
+    let (lines, code) = doctor(&["--into", "/proc/nowhere", "--grammar", grammar], &[]);
+    assert_eq!(code, 1);
+    for name in ["grammar", "exam folder", "disk space"] {
+        let (state, remedy) = part(&lines, name);
+        assert_eq!(state, "MISSING", "{name}: {lines:#?}");
+        assert!(remedy.is_some_and(|remedy| !remedy.is_empty()), "{name}");
+    }
+}
