@@ -15,6 +15,7 @@ pub mod hear;
 pub mod exam;
 pub mod frames;
 pub mod knowledge;
+pub mod archive;
 pub mod tell;
 pub mod review;
 pub mod live;

@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use program::zonecall;
 
-const COMMANDS: [&str; 12] = [
+const COMMANDS: [&str; 19] = [
     "hear",
     "journal",
     "pair",
@@ -25,6 +25,13 @@ const COMMANDS: [&str; 12] = [
     "phrases",
     "manual",
     "completions",
+    "listen",
+    "resume",
+    "review",
+    "doctor",
+    "file",
+    "history",
+    "find",
 ];
 
 fn told(output: &Output) -> String {
@@ -167,4 +174,56 @@ fn ctrl_c_ends_with_130_and_leaves_a_whole_journal_and_the_audio() {
     let kept = hound::WavReader::open(exam.join("audio/0001.wav")).unwrap();
     let closed: serde_json::Value = serde_json::from_str(text.lines().last().unwrap()).unwrap();
     assert_eq!(u64::from(kept.duration()), closed["body"]["samples"].as_u64().unwrap());
+}
+
+/// As root, replacing `/dev/null` by a file would break the machine.
+#[test]
+fn a_pipe_is_written_into_and_not_replaced() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
+    let pipe = folder.path().join("pipe.json");
+    assert!(Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    let reader = Command::new("cat").arg(&pipe).stdout(Stdio::piped()).spawn().unwrap();
+    let (exam, out) = (folder.path().to_string_lossy().into_owned(), pipe.to_string_lossy().into_owned());
+    assert!(zonecall(&["export", &exam, "--as", "json", "--out", &out]).status.success());
+    let read = reader.wait_with_output().unwrap().stdout;
+    assert!(read.starts_with(b"{") && read.ends_with(b"}\n"), "the record came through the pipe");
+    let kind = std::fs::metadata(&pipe).unwrap().file_type();
+    assert!(!kind.is_file(), "the pipe is still a pipe");
+}
+
+#[test]
+fn a_recording_that_breaks_off_leaves_a_closed_exam_of_what_was_heard() {
+    let folder = tempfile::tempdir().unwrap();
+    let (cut, exam) = (folder.path().join("cut.flac"), folder.path().join("exam"));
+    let whole = std::fs::read(demo("hind-limb.flac")).unwrap();
+    std::fs::write(&cut, &whole[..whole.len() / 3]).unwrap();
+    let script = folder.path().join("nothing.jsonl");
+    std::fs::write(&script, "").unwrap();
+    let text = |path: &Path| path.to_string_lossy().into_owned();
+    let done = zonecall(&[
+        "hear",
+        &text(&cut),
+        "--into",
+        &text(&exam),
+        "--ear",
+        "scripted",
+        "--script",
+        &text(&script),
+        "--started-at",
+        program::START,
+    ]);
+    assert_eq!(done.status.code(), Some(2));
+    assert!(told(&done).contains("what was heard before that is kept"), "{}", told(&done));
+    let journal = std::fs::read_to_string(exam.join("exam.jsonl")).unwrap();
+    let last = journal.lines().last().unwrap();
+    assert!(last.contains("\"closed\"") && last.contains("fault: "), "{last}");
+    assert!(zonecall(&["journal", &text(&exam), "--verify"]).status.success());
+}
+
+#[test]
+fn a_name_that_a_terminal_would_obey_is_refused() {
+    let done = zonecall(&["hear", "x.wav", "--into", "nowhere", "--horse", "\u{1b}[31mRed"]);
+    assert_eq!(done.status.code(), Some(2));
+    assert!(told(&done).contains("plain text"), "{}", told(&done));
 }

@@ -12,6 +12,8 @@ use super::listen::{Listen, Resume};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use clap::{Parser, Subcommand, ValueEnum};
 
+use crate::exam::review::is_plain;
+
 const CAUTIONS: &str = "Not a diagnosis. Everything zonecall writes is a draft until a licensed vet has signed it. \
 Cut-offs are defaults with their sources; local rules and licensed practice come first. \
 Sedation and handling safety are the practice's own business.";
@@ -49,6 +51,12 @@ pub(crate) enum Task {
     Trace(Trace),
     /// Go through the exam in a browser on this machine: hear, see, settle what is open, put right.
     Review(super::review::Review),
+    /// Put exams into the archive, which keeps them over the years.
+    File(super::archive::File),
+    /// Show all exams of a horse, and what changed from one to the next.
+    History(super::archive::History),
+    /// Find exams by what was seen or measured in them.
+    Find(super::archive::Find),
     /// Write the report: one HTML file that needs nothing else.
     Report(Report),
     /// Write the exam for other programs.
@@ -108,13 +116,13 @@ pub(crate) struct Hear {
 #[derive(Debug, clap::Args)]
 pub(crate) struct Subject {
     /// Name of the horse.
-    #[arg(long)]
+    #[arg(long, value_parser = not_blank)]
     pub(crate) horse: Option<String>,
     /// The practice's number for the horse.
-    #[arg(long)]
+    #[arg(long, value_parser = not_blank)]
     pub(crate) horse_id: Option<String>,
     /// Who speaks.
-    #[arg(long)]
+    #[arg(long, value_parser = not_blank)]
     pub(crate) person: Option<String>,
 }
 
@@ -242,26 +250,43 @@ pub(crate) struct Enter {
     #[command(flatten)]
     pub(crate) folder: Folder,
     /// Limb.
-    #[arg(long, value_name = "CODE")]
-    pub(crate) limb: String,
+    #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
+    pub(crate) limb: Option<String>,
     /// Zone in the scheme of the exam.
-    #[arg(long, value_name = "CODE")]
-    pub(crate) zone: String,
+    #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
+    pub(crate) zone: Option<String>,
     /// Structure.
-    #[arg(long, value_name = "CODE")]
-    pub(crate) structure: String,
+    #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
+    pub(crate) structure: Option<String>,
     /// What was measured or scored, as `protocols/values.toml` names it.
-    #[arg(long, value_name = "TERM")]
-    pub(crate) term: String,
+    #[arg(long, value_name = "TERM", required_unless_present = "withdraw")]
+    pub(crate) term: Option<String>,
     /// How much.
-    #[arg(long)]
-    pub(crate) number: f64,
+    #[arg(long, required_unless_present = "withdraw")]
+    pub(crate) number: Option<f64>,
     /// Unit; none for scores.
     #[arg(long)]
     pub(crate) unit: Option<String>,
+    /// Write it although it lies outside the usual bounds of its term.
+    #[arg(long)]
+    pub(crate) unusual: bool,
+    /// Take a typed or traced value back instead: its line in the journal. It stays there and does not count.
+    #[arg(long, value_name = "LINE", conflicts_with_all = ["limb", "zone", "structure", "term", "number", "unit"])]
+    pub(crate) withdraw: Option<u64>,
     /// Who enters it.
-    #[arg(long, value_name = "PERSON")]
+    #[arg(long, value_name = "PERSON", value_parser = not_blank)]
     pub(crate) by: String,
+}
+
+/// A name that says something.
+fn not_blank(text: &str) -> Result<String, String> {
+    match text.trim() {
+        "" => Err("it is blank; give a name or initials".to_owned()),
+        name if !is_plain(name) => {
+            Err("it holds signs that cannot be seen; type it in plain text".to_owned())
+        }
+        name => Ok(name.to_owned()),
+    }
 }
 
 #[derive(Debug, clap::Args)]
@@ -277,7 +302,7 @@ pub(crate) struct Trace {
     #[arg(long, value_name = "STILL")]
     pub(crate) still: String,
     /// Who traces.
-    #[arg(long, value_name = "PERSON")]
+    #[arg(long, value_name = "PERSON", value_parser = not_blank)]
     pub(crate) by: String,
     /// Corners in pixels from the upper left corner, such as "100,80 140,82 130,120".
     #[arg(long, value_name = "X,Y ...")]
@@ -285,8 +310,9 @@ pub(crate) struct Trace {
     /// An ellipse: middle, half axes, and degrees that the first one is turned clockwise.
     #[arg(long, value_name = "X,Y,A,B,DEG")]
     pub(crate) ellipse: Option<String>,
-    /// A point inside the structure: an outline is suggested, and written only with --confirm.
-    #[arg(long, value_name = "X,Y")]
+    /// A point inside the structure: an outline is suggested, and written only with --confirm. Not for a lesion: its
+    /// edge is too faint to be found from a point.
+    #[arg(long, value_name = "X,Y", conflicts_with = "lesion")]
     pub(crate) click: Option<String>,
     /// Write the suggested outline; say so only after looking at it on the still.
     #[arg(long, requires = "click")]

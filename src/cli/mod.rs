@@ -5,6 +5,7 @@
 //! Never: knowledge; each command opens, calls one stage and shows what it gave.
 //! Tested in: `tests/demo.rs`.
 
+mod archive;
 mod args;
 mod doctor;
 mod ear;
@@ -43,6 +44,9 @@ pub fn run() -> ExitCode {
         Task::Enter(task) => enter::enter(&task),
         Task::Trace(task) => trace::trace(&task),
         Task::Review(task) => review::review(&task),
+        Task::File(task) => archive::file(&task),
+        Task::History(task) => archive::history(&task),
+        Task::Find(task) => archive::find(&task),
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),

@@ -2,6 +2,7 @@
 
 pub mod card;
 pub mod export;
+pub mod history;
 pub mod picture;
 pub mod report;
 pub mod sheet;

@@ -1,0 +1,173 @@
+//! Reads the archive: all exams of a horse, and exams by what was seen.
+//!
+//! Takes: a horse, or what is wanted.
+//! Gives: exams in the order of time, each by the version that counts.
+//! Never: changes anything.
+//! Tested in: `tests/archive.rs`.
+
+use chrono::{DateTime, Utc};
+
+use crate::archive::write::instant;
+use crate::archive::{Archive, ArchiveError, folded};
+use crate::knowledge::record::Record;
+
+/// Exams of one horse that are read at most, the latest.
+const HISTORY_MAX: usize = 500;
+/// Rows that a search gives at most.
+const FOUND_MAX: usize = 1000;
+
+/// All exams of a horse, by folded name (`$1`) or number (`$2`); both are indexed.
+pub const HISTORY_SQL: &str = "SELECT version.record, version.folder, version.filed_at FROM exam \
+    JOIN version ON version.exam_id = exam.id AND version.hash = exam.standing \
+    WHERE exam.id IN (SELECT id FROM exam WHERE horse_folded = $1 UNION SELECT id FROM exam WHERE horse_id = $2) \
+    ORDER BY exam.started_at, exam.id";
+
+/// An exam out of the archive.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Kept {
+    /// Its record as it was filed.
+    pub record: Record,
+    /// Where its folder was then.
+    pub folder: String,
+    /// When it was filed, RFC 3339 in UTC.
+    pub filed_at: String,
+}
+
+/// What is looked for; what is left out does not matter.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Wanted {
+    /// Name or number of the horse.
+    pub horse: Option<String>,
+    /// Limb.
+    pub limb: Option<String>,
+    /// Zone.
+    pub zone: Option<String>,
+    /// Structure.
+    pub structure: Option<String>,
+    /// Finding or measure.
+    pub term: Option<String>,
+    /// Not before this instant.
+    pub since: Option<DateTime<Utc>>,
+    /// Before this instant.
+    pub until: Option<DateTime<Utc>>,
+    /// Only exams with something to look at.
+    pub to_look_at: bool,
+}
+
+/// What a search found: a place and a term in an exam, or the exam where no place was asked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Found {
+    /// The exam.
+    pub exam_id: String,
+    /// When it began, RFC 3339 in UTC.
+    pub started_at: String,
+    /// Name of the horse; may be empty.
+    pub horse_name: String,
+    /// The practice's number for it; may be empty.
+    pub horse_id: String,
+    /// Limb; empty where no place was asked for, as are the next three.
+    pub limb: String,
+    /// Zone.
+    pub zone: String,
+    /// Structure.
+    pub structure: String,
+    /// Finding or measure.
+    pub term: String,
+    /// Where its folder was when it was filed.
+    pub folder: String,
+}
+
+impl Archive {
+    /// The exams of a horse, by its name or the practice's number for it, the earliest first.
+    ///
+    /// # Errors
+    /// When the database refuses, or a record is of another format.
+    pub fn history(&self, horse: &str) -> Result<Vec<Kept>, ArchiveError> {
+        // An empty name would be every horse without one.
+        if horse.trim().is_empty() {
+            return Ok(Vec::new());
+        }
+        let query = sqlx::query_as::<_, (String, String, String)>(HISTORY_SQL)
+            .bind(folded(horse))
+            .bind(horse.trim().to_owned());
+        let mut rows = self.runtime.block_on(query.fetch_all(&self.pool)).map_err(self.failed("read"))?;
+        rows.drain(..rows.len().saturating_sub(HISTORY_MAX));
+        let kept = |(record, folder, filed_at): (String, String, String)| {
+            let record = serde_json::from_str(&record)
+                .map_err(|source| ArchiveError::Record { id: horse.to_owned(), source })?;
+            Ok(Kept { record, folder, filed_at })
+        };
+        rows.into_iter().map(kept).collect()
+    }
+
+    /// The exams in which what is wanted was seen or measured, the earliest first.
+    ///
+    /// # Errors
+    /// When the database refuses.
+    pub fn find(&self, wanted: &Wanted) -> Result<Vec<Found>, ArchiveError> {
+        let (sql, values) = search(wanted);
+        let mut query = sqlx::query_as::<_, FoundRow>(&sql);
+        for value in values {
+            query = query.bind(value);
+        }
+        let rows = self.runtime.block_on(query.fetch_all(&self.pool)).map_err(self.failed("search"))?;
+        Ok(rows.into_iter().map(Found::from).collect())
+    }
+}
+
+type FoundRow = (String, String, String, String, String, String, String, String, String);
+
+impl From<FoundRow> for Found {
+    fn from(row: FoundRow) -> Found {
+        let (exam_id, started_at, horse_name, horse_id, limb, zone, structure, term, folder) = row;
+        Found { exam_id, started_at, horse_name, horse_id, limb, zone, structure, term, folder }
+    }
+}
+
+/// Only what was asked for stands in the query, so that an index can serve it; values are bound, never written into it.
+fn search(wanted: &Wanted) -> (String, Vec<String>) {
+    let places = [
+        ("limb", &wanted.limb),
+        ("zone", &wanted.zone),
+        ("structure", &wanted.structure),
+        ("term", &wanted.term),
+    ];
+    let by_place = places.iter().any(|(_, value)| value.is_some());
+    let (columns, seen) = if by_place {
+        ("seen.limb, seen.zone, seen.structure, seen.term", " JOIN seen ON seen.exam_id = exam.id")
+    } else {
+        ("'' AS limb, '' AS zone, '' AS structure, '' AS term", "")
+    };
+    let mut values: Vec<String> = Vec::new();
+    let mut conditions: Vec<String> = Vec::new();
+    let mut bind = |value: String| {
+        values.push(value);
+        format!("${}", values.len())
+    };
+    for (column, value) in places {
+        if let Some(value) = value {
+            conditions.push(format!("seen.{column} = {}", bind(value.clone())));
+        }
+    }
+    if let Some(horse) = &wanted.horse {
+        let (name, number) = (bind(folded(horse)), bind(horse.trim().to_owned()));
+        conditions.push(format!("(exam.horse_folded = {name} OR exam.horse_id = {number})"));
+    }
+    if let Some(since) = wanted.since {
+        conditions.push(format!("exam.started_at >= {}", bind(instant(since))));
+    }
+    if let Some(until) = wanted.until {
+        conditions.push(format!("exam.started_at < {}", bind(instant(until))));
+    }
+    if wanted.to_look_at {
+        conditions.push("version.to_look_at > 0".to_owned());
+    }
+    let filter =
+        if conditions.is_empty() { String::new() } else { format!(" WHERE {}", conditions.join(" AND ")) };
+    let sql = format!(
+        "SELECT DISTINCT exam.id, exam.started_at, exam.horse_name, exam.horse_id, {columns}, version.folder FROM exam \
+         JOIN version ON version.exam_id = exam.id AND version.hash = exam.standing{seen}{filter} \
+         ORDER BY exam.started_at, exam.id LIMIT {FOUND_MAX}"
+    );
+    (sql, values)
+}

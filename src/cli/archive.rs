@@ -1,0 +1,177 @@
+//! `zonecall file`, `history`, `find`: exams over the years.
+
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use anyhow::Context as _;
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
+
+use super::args;
+use super::exam_folder;
+use crate::archive::{Archive, Filed, Filing, Wanted};
+use crate::exam::journal;
+use crate::tell::history;
+
+/// Name of the archive's file in the person's own data folder.
+const FILE: &str = "zonecall/archive.sqlite";
+
+/// Which archive.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Place {
+    /// The archive: a file, or the address of a PostgreSQL server that several boxes share; else a file of your own.
+    #[arg(long, value_name = "FILE|postgres://...", env = "ZONECALL_ARCHIVE", hide_env_values = true)]
+    archive: Option<String>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Filing an exam again after it was added to keeps both versions; the longer journal counts.\n\
+    A box that was offline files all its exams when it is back: what is there already stays as it is.\n\
+    Examples:\n  zonecall file exams/juniper\n  zonecall file exams/* --archive postgres://desk@server/exams"
+)]
+pub(crate) struct File {
+    /// Exam folders.
+    #[arg(required = true, value_name = "FOLDER")]
+    folders: Vec<PathBuf>,
+    #[command(flatten)]
+    place: Place,
+    #[command(flatten)]
+    knowledge: args::Knowledge,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct History {
+    /// Name of the horse, or the practice's number for it.
+    horse: String,
+    #[command(flatten)]
+    place: Place,
+    #[command(flatten)]
+    knowledge: args::Knowledge,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example:\n  zonecall find --structure SDFT --term \"core lesion\" --since 2026-01-01"
+)]
+pub(crate) struct Find {
+    /// Name or number of the horse.
+    #[arg(long)]
+    horse: Option<String>,
+    /// Limb.
+    #[arg(long, value_name = "CODE")]
+    limb: Option<String>,
+    /// Zone.
+    #[arg(long, value_name = "CODE")]
+    zone: Option<String>,
+    /// Structure.
+    #[arg(long, value_name = "CODE")]
+    structure: Option<String>,
+    /// Finding or measure, as the journal writes it.
+    #[arg(long)]
+    term: Option<String>,
+    /// From this day on (UTC).
+    #[arg(long, value_name = "DAY")]
+    since: Option<NaiveDate>,
+    /// Up to this day, which counts (UTC).
+    #[arg(long, value_name = "DAY")]
+    until: Option<NaiveDate>,
+    /// Only exams in which something is left to look at.
+    #[arg(long)]
+    open: bool,
+    #[command(flatten)]
+    place: Place,
+}
+
+impl Place {
+    fn open(&self) -> anyhow::Result<Archive> {
+        let place = match &self.archive {
+            Some(place) => place.clone(),
+            None => own_file()?,
+        };
+        Ok(Archive::open(&place)?)
+    }
+}
+
+fn own_file() -> anyhow::Result<String> {
+    let own = |name| std::env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from);
+    let folder = own("XDG_DATA_HOME").or_else(|| own("HOME").map(|home| home.join(".local/share")));
+    let folder =
+        folder.context("there is no folder for your data; set HOME, or name a file with --archive")?;
+    Ok(folder.join(FILE).to_string_lossy().into_owned())
+}
+
+pub(crate) fn file(args: &File) -> anyhow::Result<ExitCode> {
+    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let archive = args.place.open()?;
+    let mut out = std::io::stdout().lock();
+    let mut failed = 0;
+    for folder in &args.folders {
+        let filed = || -> anyhow::Result<Filing> {
+            let lines = journal::read(folder)?;
+            let record = exam_folder::record_in(folder, &protocols)?;
+            let full = folder.canonicalize().unwrap_or_else(|_| folder.clone());
+            let filed = Filed {
+                record: &record,
+                lines: lines.events.len() as u64,
+                hash: lines.last_hash(),
+                folder: &full.to_string_lossy(),
+                at: Utc::now(),
+            };
+            Ok(archive.file(&filed)?)
+        };
+        let told = match filed() {
+            Ok(Filing::New) => "filed".to_owned(),
+            Ok(Filing::Longer) => "filed: longer than what was there; that is kept beside it".to_owned(),
+            Ok(Filing::Shorter) => {
+                "kept beside a longer version of this exam, which goes on counting: is this an old copy?"
+                    .to_owned()
+            }
+            Ok(Filing::Known) => "was there already".to_owned(),
+            // One bad folder must not keep the others of a week from being filed.
+            Err(error) => {
+                failed += 1;
+                format!("NOT FILED: {error:#}")
+            }
+        };
+        writeln!(out, "{}: {told}", folder.display())?;
+    }
+    writeln!(out, "archive: {}", archive.place())?;
+    Ok(if failed == 0 { ExitCode::SUCCESS } else { ExitCode::from(2) })
+}
+
+pub(crate) fn history(args: &History) -> anyhow::Result<ExitCode> {
+    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let kept = args.place.open()?.history(&args.horse)?;
+    let mut out = std::io::stdout().lock();
+    if kept.is_empty() {
+        writeln!(out, "no exam of `{}` is in the archive; `zonecall file` adds them", args.horse)?;
+        return Ok(ExitCode::from(1));
+    }
+    out.write_all(history::text(&kept, &protocols).as_bytes())?;
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(crate) fn find(args: &Find) -> anyhow::Result<ExitCode> {
+    let start = |day: NaiveDate| -> DateTime<Utc> { day.and_time(NaiveTime::MIN).and_utc() };
+    let wanted = Wanted {
+        horse: args.horse.clone(),
+        limb: args.limb.clone(),
+        zone: args.zone.clone(),
+        structure: args.structure.clone(),
+        term: args.term.clone(),
+        since: args.since.map(start),
+        until: args.until.and_then(|day| day.succ_opt()).map(start),
+        to_look_at: args.open,
+    };
+    let found = args.place.open()?.find(&wanted)?;
+    let mut out = std::io::stdout().lock();
+    for row in &found {
+        let day = row.started_at.get(..10).unwrap_or(&row.started_at);
+        let horse = if row.horse_name.is_empty() { &row.horse_id } else { &row.horse_name };
+        let place = [&row.limb, &row.zone, &row.structure].map(String::as_str).join(" ");
+        writeln!(out, "{day}  {horse:<16} {:<16} {:<20} {}", place.trim(), row.term, row.folder)?;
+    }
+    writeln!(out, "{} found", found.len())?;
+    Ok(if found.is_empty() { ExitCode::from(1) } else { ExitCode::SUCCESS })
+}
