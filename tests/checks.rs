@@ -152,26 +152,34 @@ fn a_lesion_is_scanned_again_after_the_interval_set() {
     check("rescan-due", "by 2026-06-29", &at_place(&["core lesion", "core lesion"]), &at_place(&["normal"]));
 }
 
+fn traced_area(structure: &str, number: f64) -> Exam {
+    let mut exam = exam_of(&at_place(&["area one point five square centimetres"]));
+    let entered = Entered {
+        limb: "LF".to_owned(),
+        zone: "2B".to_owned(),
+        plane: None,
+        structure: structure.to_owned(),
+        term: "area".to_owned(),
+        amount: Amount { number, unit: Some("cm2".to_owned()), unit_assumed: false },
+        scale: None,
+        traced: true,
+        by: None,
+        still: None,
+        outline: None,
+    };
+    exam.entries.push(LoggedEntry { seq: 99, at: exam.header.started_at, entered });
+    exam
+}
+
+#[test]
+fn an_entry_that_no_measure_is_made_from_is_told() {
+    let (fires, silent) = (traced_area("LPL", 1.5), traced_area("SDFT", 1.5));
+    check_exams("entry-unused", "area 1.5 cm2 of LPL in LF 2B", &fires, &silent);
+}
+
 #[test]
 fn a_value_that_a_traced_one_replaces_is_told() {
-    let traced = |number: f64| {
-        let mut exam = exam_of(&at_place(&["area one point five square centimetres"]));
-        let entered = Entered {
-            limb: "LF".to_owned(),
-            zone: "2B".to_owned(),
-            plane: None,
-            structure: "SDFT".to_owned(),
-            term: "area".to_owned(),
-            amount: Amount { number, unit: Some("cm2".to_owned()), unit_assumed: false },
-            scale: None,
-            traced: true,
-            by: None,
-            still: None,
-            outline: None,
-        };
-        exam.entries.push(LoggedEntry { seq: 99, at: exam.header.started_at, entered });
-        exam
-    };
+    let traced = |number: f64| traced_area("SDFT", number);
     check_exams("value-replaced", "1.48 cm2 traced", &traced(1.48), &traced(1.5));
 }
 

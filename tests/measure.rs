@@ -328,3 +328,47 @@ fn a_value_carries_the_stills_of_its_view() {
     let rows = said.rows();
     assert_eq!(row(&rows, "LF", "SDFT", Some("2B"), Name::Area).stills, ["a", "b"]);
 }
+
+/// Unloaded tendons change in size and look darker: Adams and Stashak's Lameness in Horses, 7th ed., p. 312.
+#[test]
+fn values_taken_without_weight_are_compared_among_themselves_only() {
+    let lifted = |said: Said| {
+        let mut said = said;
+        let stance = &PROTOCOLS.rules.habits.stance;
+        for call in &mut said.calls {
+            call.settings.insert(stance.setting.clone(), stance.off_weight.clone());
+        }
+        said
+    };
+    let area = |limb: &str, mm2: f64| Said::default().value(&format!("{limb} 2B T SDFT"), "area", mm2, "mm2");
+    let both =
+        |left: Said, right: Said| Said { calls: [left.calls, right.calls].concat(), ..Said::default() };
+    let against = |said: &Said| {
+        let rows = said.rows();
+        row(&rows, "LF", "SDFT", Some("2B"), Name::AreaAgainstOtherLimb).clone()
+    };
+    let mixed = against(&both(lifted(area("LF", 150.0)), area("RF", 100.0)));
+    assert_eq!(mixed.value, None);
+    assert!(mixed.why_not.unwrap().contains("without weight on the leg"));
+    near(against(&both(area("LF", 150.0), area("RF", 100.0))).value.unwrap(), 50.0, 1e-9);
+    let alike = against(&both(lifted(area("LF", 150.0)), lifted(area("RF", 100.0))));
+    near(alike.value.unwrap(), 50.0, 1e-9);
+}
+
+/// Its structure may have been misheard or withdrawn: "no lesion" would be the worst thing to make of it.
+#[test]
+fn a_lesion_said_without_its_structure_never_counts_as_none() {
+    let area = Said::default().value("LF 2B T SDFT", "area", 150.0, "mm2");
+    let none = area.rows();
+    near(value(&none, "LF", "SDFT", Some("2B"), Name::LesionPercent), 0.0, 1e-9);
+    let seen = area.clone().finding("LF 2B T -", "lesion", "core lesion");
+    let sized = area.clone().value("LF 2B T -", "lesion area", 51.0, "mm2");
+    for said in [seen, sized] {
+        let rows = said.rows();
+        let lesion = row(&rows, "LF", "SDFT", Some("2B"), Name::LesionArea);
+        assert_eq!(lesion.value, None);
+        assert!(lesion.why_not.as_ref().unwrap().contains("without its structure"), "{lesion:?}");
+    }
+    let elsewhere = area.finding("LF 2A T -", "lesion", "core lesion").rows();
+    near(value(&elsewhere, "LF", "SDFT", Some("2B"), Name::LesionPercent), 0.0, 1e-9);
+}

@@ -95,3 +95,44 @@ fn a_rule_is_explained_with_its_source() {
     assert_eq!(zonecall(&["check", "--explain", "no-such-rule"]).status.code(), Some(2));
     assert_eq!(zonecall(&["check"]).status.code(), Some(2), "without a rule a folder is wanted");
 }
+
+#[test]
+fn a_typed_value_is_bounded_named_taken_back_and_exported() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(folder.path(), "area one point five square centimetres");
+    let enter = |term: &str, number: &str, more: &[&str]| {
+        let place = ["enter", &exam, "--limb", "LF", "--zone", "2B", "--structure", "SDFT", "--term", term];
+        zonecall(&[&place[..], &["--number", number], more].concat())
+    };
+    let told = |output: &Output| String::from_utf8_lossy(&output.stderr).into_owned();
+    let off_scale = enter("echo score", "7", &["--by", "Ada"]);
+    assert!(told(&off_scale).contains("a whole number from 0 to 4"), "{}", told(&off_scale));
+    let slip = enter("area", "2", &["--unit", "mm2", "--by", "Ada"]);
+    assert!(told(&slip).contains("--unusual"), "{}", told(&slip));
+    let nobody = enter("area", "148", &["--unit", "mm2", "--by", " "]);
+    assert_eq!(nobody.status.code(), Some(2));
+    let entered = enter("area", "148", &["--unit", "mm2", "--by", "Ada"]);
+    let text = String::from_utf8_lossy(&entered.stdout).into_owned();
+    let line = text.split_whitespace().find_map(|word| word.parse::<u64>().ok()).unwrap().to_string();
+    let table = zonecall(&["export", &exam, "--as", "csv"]);
+    let table = String::from_utf8_lossy(&table.stdout).into_owned();
+    assert!(
+        table
+            .lines()
+            .any(|row| row.starts_with("entered,LF,2B,") && row.contains("typed,") && row.ends_with(",Ada")),
+        "{table}"
+    );
+    assert!(zonecall(&["enter", &exam, "--withdraw", &line, "--by", "Ada"]).status.success());
+    assert_eq!(area(&zonecall(&["measure", &exam, "--as", "json"])), (150.0, "spoken".to_owned()));
+    let again = zonecall(&["enter", &exam, "--withdraw", &line, "--by", "Ada"]);
+    assert!(told(&again).contains("those are: none"), "{}", told(&again));
+    assert!(zonecall(&["journal", &exam, "--verify"]).status.success());
+}
+
+/// A click finds the edge of the whole structure, never that of the lesion in it.
+#[test]
+fn a_lesion_is_never_outlined_from_a_click() {
+    let refused = zonecall(&["trace", "x", "--still", "y", "--by", "Ada", "--lesion", "--click", "1,1"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("cannot be used with"), "{refused:?}");
+}

@@ -344,3 +344,42 @@ fn a_still_without_a_scale_is_not_measured_and_the_reason_is_told() {
     assert!(!told["message"].as_str().unwrap().is_empty(), "{told}");
     assert!(desk.exam()["record"]["entries"].is_null(), "nothing was written");
 }
+
+#[test]
+fn a_trace_is_written_at_the_still_s_own_label_and_only_after_it_was_seen() {
+    let folder = folder();
+    let desk = Served::start(folder.path(), 0);
+    let drawn = |more: Value| {
+        let mut body = json!({"by": "Robin", "still": "2.25.7", "limb": "RF", "zone": "1A", "structure": "SDFT",
+            "lesion": false, "write": true});
+        body.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+        desk.post("/api/trace", &body)
+    };
+    let (status, told) = drawn(json!({"click": [30, 30]}));
+    assert_eq!((status, told["message"].as_str()), (422, Some("a suggested edge is not written unseen")));
+    let (status, _) =
+        drawn(json!({"outline": {"shape": "polygon", "points_px": [[10, 10], [60, 10], [60, 60]]}}));
+    assert_eq!(status, 422, "the still is not of that limb");
+    assert!(desk.exam()["record"]["entries"].is_null(), "nothing was written");
+}
+
+#[test]
+fn numbers_that_cannot_be_and_names_that_hide_something_are_refused() {
+    let folder = folder();
+    let desk = Served::start(folder.path(), 0);
+    let exam = desk.exam();
+    let value =
+        exam["record"]["calls"].as_array().unwrap().iter().find(|call| call["kind"] == "value").unwrap();
+    let act = |number: f64| json!({"kind": "value", "term": "echo score", "amount": {"number": number}});
+    let put = |by: &str, number: f64| {
+        let change = json!({"change": "call", "seq": value["seq"], "act": act(number)});
+        desk.post(
+            "/api/change",
+            &json!({"by": by, "why": "", "seen": desk.exam()["version"], "change": change}),
+        )
+        .0
+    };
+    assert_eq!(put("Robin", 17.5), 422);
+    assert_eq!(put("\u{202e}niboR", 3.0), 422);
+    assert_eq!(put("Robin", 3.0), 200);
+}

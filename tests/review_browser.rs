@@ -157,14 +157,14 @@ fn a_call_is_put_right_and_withdrawn_in_the_form() {
         page.until("document.querySelector('#form[open]')").await;
         let number = page.find("#f-number").await;
         number.clear().await.unwrap();
-        number.send_keys("123").await.unwrap();
+        number.send_keys("1.25").await.unwrap();
         page.find("#f-why").await.send_keys("heard it again\n").await.unwrap();
         page.until("!document.querySelector('#form[open]')").await;
         let call = |exam: serde_json::Value| {
             let calls = exam["record"]["calls"].as_array().unwrap().clone();
             calls.into_iter().find(|call| call["seq"] == seq).unwrap()
         };
-        assert_eq!(call(served.exam())["number"], 123.0);
+        assert_eq!(call(served.exam())["number"], 1.25);
         assert_eq!(changes(&served)[0]["why"], "heard it again");
         page.until("document.querySelector('#bench .buttons')").await;
         page.press("w").await;

@@ -89,3 +89,14 @@ fn a_signature_that_was_tampered_with_or_moved_is_a_fault_and_no_signature() {
     let moved = journal::lines(format!("{value}\n").as_bytes());
     assert!(fault(&moved.events[0]).is_some());
 }
+
+#[test]
+fn a_line_changed_behind_the_journal_s_back_leaves_no_record_signed() {
+    let folder = signed_folder();
+    let path = folder.path().join(JOURNAL_FILE);
+    let text = std::fs::read_to_string(&path).unwrap();
+    std::fs::write(&path, text.replacen("zone two bravo", "zone two alpha", 1)).unwrap();
+    let record = record_in(folder.path());
+    assert_eq!(record.exam.status, "draft");
+    assert!(record.findings.iter().any(|finding| finding.rule == "journal-damage"), "{:?}", record.findings);
+}

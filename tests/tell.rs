@@ -74,7 +74,10 @@ fn the_table_holds_every_still_and_every_call_once() {
     let record = sample::record();
     let rows = rows(&export::csv(&record));
     let of = |kind: &str| rows.iter().filter(|row| row["row"] == kind).count();
-    assert_eq!((of("still"), of("call"), rows.len()), (6, record.calls.len(), 6 + record.calls.len()));
+    let (calls, entries) = (record.calls.len(), record.entries.len());
+    assert!(entries > 0, "the sample has none to show");
+    assert_eq!((of("still"), of("call"), of("entered")), (6, calls, entries));
+    assert_eq!(rows.len(), 6 + calls + entries);
     assert!(export::csv(&record).starts_with("row,limb,zone,plane,structure,"));
 }
 
@@ -363,6 +366,7 @@ fn an_exam_in_which_nothing_happened_still_makes_a_page() {
     record.findings.clear();
     record.measures.clear();
     record.notes.clear();
+    record.entries.clear();
     record.clock = None;
     record.exam.ended_at = None;
     record.exam.utc_offset_s = i32::MAX;

@@ -103,6 +103,10 @@ fn a_turned_ellipse_keeps_its_area_and_changes_its_extents() {
 
 /// Synthetic: an ellipse of speckle with a dark one inside; `looks` averaged pictures calm the speckle.
 fn still(half_axes: (f64, f64), lesion: (f64, f64), looks: u32, seed: u64) -> Grey {
+    still_at((160.0, 120.0), half_axes, lesion, looks, seed)
+}
+
+fn still_at(centre: (f64, f64), half_axes: (f64, f64), lesion: (f64, f64), looks: u32, seed: u64) -> Grey {
     let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
     let mut speckle = || {
         let sum: f64 = (0..looks)
@@ -119,7 +123,7 @@ fn still(half_axes: (f64, f64), lesion: (f64, f64), looks: u32, seed: u64) -> Gr
     let mut pixels = Vec::new();
     for y in 0..240 {
         for x in 0..320 {
-            let (dx, dy) = (f64::from(x) + 0.5 - 160.0, f64::from(y) + 0.5 - 120.0);
+            let (dx, dy) = (f64::from(x) + 0.5 - centre.0, f64::from(y) + 0.5 - centre.1);
             let within = |(a, b): (f64, f64)| b > 0.0 && (dx / a).powi(2) + (dy / b).powi(2) <= 1.0;
             let mean = if within(half_axes) && !within(lesion) { 105.0 } else { 45.0 };
             pixels.push((mean * speckle()).clamp(0.0, 255.0) as u8);
@@ -160,6 +164,19 @@ fn one_click_is_within_five_percent_at_three_noise_levels() {
         }
     }
     println!("worst of 48 clicks: {:.2} %", 100.0 * worst);
+}
+
+/// As wide as the picture nearly allows, and 20 px below its top: no ray may cut another one short.
+#[test]
+fn a_structure_near_the_edge_is_outlined_whole_or_not_at_all() {
+    let (a, b) = half_axes(150.0);
+    for (looks, seed) in [(16, 1), (4, 2), (4, 3)] {
+        let near = still_at((160.0, 20.0 + b), (a, b), (0.0, 0.0), looks, seed);
+        let off = clicked_mm2(&near, 160.0, 20.0 + b) / 150.0 - 1.0;
+        assert!(off.abs() < 0.05, "20 px below the top, {looks} looks, seed {seed}: {off:+.3}");
+        let touching = still_at((160.0, b - 6.0), (a, b), (0.0, 0.0), looks, seed);
+        assert_eq!(outline_at(&touching, 160.0, b - 6.0), Err(ClickProblem::AtEdge), "cut off by the top");
+    }
 }
 
 #[test]

@@ -100,7 +100,6 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
     lines.push(folder(&args.into));
     lines.push(room(&args.into));
     lines.push(clock(&clock_state()));
-    lines.push(voice());
     show(&lines)?;
     let lacking = lines.iter().any(|line| line.state == State::Needed);
     Ok(if lacking { ExitCode::from(1) } else { ExitCode::SUCCESS })
@@ -152,7 +151,8 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
             "vosk ear",
             args::Ear::Vosk,
             vosk,
-            "run `make setup`; for a language without a model there, name one with --vosk-model or ZONECALL_VOSK_MODEL",
+            "`make setup` fetches its library and a Korean model; for another language unpack a model of your own and \
+             name its folder with --vosk-model or ZONECALL_VOSK_MODEL",
         ),
         (
             "sphinx ear",
@@ -234,22 +234,6 @@ fn clock(answer: &str) -> Line {
             State::Better,
             "the system does not say whether a time server keeps it",
             "compare it with a good clock, and say `clock mark` while saving one still",
-        ),
-    }
-}
-
-/// The voice that answers.
-fn voice() -> Line {
-    match Command::new("espeak-ng").arg("--version").output() {
-        Ok(answer) if answer.status.success() => {
-            let text = String::from_utf8_lossy(&answer.stdout);
-            Line::there("voice", text.split("  ").next().unwrap_or_default().trim().to_owned())
-        }
-        _ => Line::lacks(
-            "voice",
-            State::Better,
-            "`espeak-ng` does not run, so nothing can be read back aloud",
-            "sudo apt-get install espeak-ng",
         ),
     }
 }

@@ -1,4 +1,5 @@
-//! `zonecall enter`: a value that a person types goes into the journal, and from there into the measures.
+//! `zonecall enter`: a value that a person types goes into the journal, and from there into the measures; or one is
+//! taken back.
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -10,52 +11,74 @@ use super::args;
 use super::exam_folder as open;
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
+use crate::exam::fold::Exam;
 use crate::exam::journal::Journal;
+use crate::exam::review::{Change, Review};
+use crate::protocol::{Odd, Protocols};
 
 pub(crate) fn enter(args: &args::Enter) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
     let protocols = open::protocols(&args.folder.knowledge)?;
     let exam = open::exam(folder, &protocols)?;
-    ensure!(
-        protocols.scheme_for(&args.limb, &args.zone, &exam.header.schemes).is_some(),
-        "`{}` is no zone of limb `{}` in the schemes of this exam",
-        args.zone,
-        args.limb
-    );
-    ensure!(
-        protocols.structure(&args.structure).is_some(),
-        "`{}` is no structure of the protocols",
-        args.structure
-    );
-    let kind = protocols.value(&args.term).with_context(|| {
+    let (event, told) = match args.withdraw {
+        Some(seq) => (withdrawn(args, seq, &exam)?, "the value stays there and does not count any more"),
+        None => (entered(args, &exam, &protocols)?, "it counts before what was said"),
+    };
+    let seq = Journal::open(folder)?.append(Utc::now(), exam.last_sample(), &event)?;
+    writeln!(std::io::stdout(), "written as line {seq} of the journal; {told}")?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn withdrawn(args: &args::Enter, seq: u64, exam: &Exam) -> anyhow::Result<Event> {
+    let entry = exam.entries.iter().find(|entry| entry.seq == seq).with_context(|| {
+        let lines: Vec<String> = exam.entries.iter().map(|entry| entry.seq.to_string()).collect();
+        let lines = if lines.is_empty() { "none".to_owned() } else { lines.join(", ") };
+        format!("line {seq} is no typed or traced value that counts; those are: {lines}")
+    })?;
+    Ok(Event::Review(Box::new(Review {
+        by: args.by.clone(),
+        why: String::new(),
+        was: format!("{} {}", entry.entered.term, entry.entered.amount),
+        change: Change::TakeBack { seq },
+    })))
+}
+
+fn entered(args: &args::Enter, exam: &Exam, protocols: &Protocols) -> anyhow::Result<Event> {
+    let given = |part: &Option<String>| part.clone().unwrap_or_default();
+    let [limb, zone, structure, term] = [&args.limb, &args.zone, &args.structure, &args.term].map(given);
+    open::place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;
+    let kind = protocols.value(&term).with_context(|| {
         let terms: Vec<&str> = protocols.values.iter().map(|kind| kind.term.as_str()).collect();
-        format!("`{}` is nothing that is measured; there are: {}", args.term, terms.join(", "))
+        format!("`{term}` is nothing that is measured; there are: {}", terms.join(", "))
     })?;
     match &args.unit {
         Some(unit) if !kind.units.contains(unit) => {
-            bail!("{} is not measured in `{unit}`, but in {}", args.term, kind.units.join(" or "))
+            bail!("{term} is not measured in `{unit}`, but in {}", kind.units.join(" or "))
         }
         None if !kind.units.is_empty() => {
-            bail!("{} wants a unit: --unit {}", args.term, kind.units.join(" or --unit "))
+            bail!("{term} wants a unit: --unit {}", kind.units.join(" or --unit "))
         }
         _ => {}
     }
-    ensure!(args.number.is_finite() && args.number >= 0.0, "`{}` is no measured number", args.number);
-    let entered = Entered {
-        limb: args.limb.clone(),
-        zone: args.zone.clone(),
+    let number = args.number.unwrap_or(f64::NAN);
+    ensure!(number.is_finite() && number >= 0.0, "`{number}` is no measured number");
+    let amount = Amount { number, unit: args.unit.clone(), unit_assumed: false };
+    match kind.odd(number, amount.unit.as_deref()) {
+        Some(odd @ Odd::Unusual { .. }) if !args.unusual => bail!("{odd} If it is right, add --unusual"),
+        Some(odd @ Odd::OffScale { .. }) => bail!("{odd}"),
+        _ => {}
+    }
+    Ok(Event::Entered(Box::new(Entered {
+        limb,
+        zone,
         plane: None,
-        structure: args.structure.clone(),
-        term: args.term.clone(),
-        amount: Amount { number: args.number, unit: args.unit.clone(), unit_assumed: false },
+        structure,
+        term,
+        amount,
         scale: kind.scale.clone(),
         traced: false,
         by: Some(args.by.clone()),
         still: None,
         outline: None,
-    };
-    let sample = exam.last_sample();
-    let seq = Journal::open(folder)?.append(Utc::now(), sample, &Event::Entered(Box::new(entered)))?;
-    writeln!(std::io::stdout(), "written as line {seq} of the journal; it counts before what was said")?;
-    Ok(ExitCode::SUCCESS)
+    })))
 }

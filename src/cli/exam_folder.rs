@@ -12,10 +12,10 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, bail, ensure};
 
 use super::args;
-use crate::exam::call::Problem;
 use crate::exam::event::{Frame, Header, Horse};
 use crate::exam::fold::{Exam, fold};
 use crate::exam::journal;
+use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
 use crate::knowledge::measure::{Against, Earlier};
 use crate::knowledge::record::{self, Record};
@@ -63,15 +63,32 @@ pub(crate) fn exam(folder: &Path, protocols: &Protocols) -> anyhow::Result<Exam>
     let lines = journal::read(folder)?;
     let mut exam = fold(&lines, protocols)
         .with_context(|| format!("`{}`", folder.join(journal::JOURNAL_FILE).display()))?;
-    for still in &mut exam.frames {
-        if !still_file(folder, still).is_file() {
-            still.problems.push(Problem {
-                message: format!("the file is not at `{}` any more", still.file),
-                help: "run `zonecall pair` with the folder it is in now; its label stays".to_owned(),
-            });
-        }
-    }
+    note_missing(folder, &mut exam.frames);
     Ok(exam)
+}
+
+/// Makes sure that a value can be entered there: a zone of the limb in the exam's schemes, and a known structure.
+pub(crate) fn place_is_known(
+    [limb, zone, structure]: [&str; 3],
+    header: &Header,
+    protocols: &Protocols,
+) -> anyhow::Result<()> {
+    let codes = |all: Vec<&str>| all.join(", ");
+    let limbs = protocols.limbs.iter().map(|limb| limb.code.as_str()).collect();
+    ensure!(protocols.limb(limb).is_some(), "`{limb}` is no limb; there are: {}", codes(limbs));
+    let zones = protocols.zones_for(limb, &header.schemes).into_iter().map(|(_, zone)| zone.code.as_str());
+    ensure!(
+        protocols.scheme_for(limb, zone, &header.schemes).is_some(),
+        "`{zone}` is no zone of limb `{limb}` in the schemes of this exam; there are: {}",
+        codes(zones.collect())
+    );
+    let structures = protocols.structures.iter().map(|structure| structure.code.as_str()).collect();
+    ensure!(
+        protocols.structure(structure).is_some(),
+        "`{structure}` is no structure; there are: {}",
+        codes(structures)
+    );
+    Ok(())
 }
 
 /// Where a still lies: its path starts from the exam folder, or is absolute.
@@ -96,12 +113,7 @@ pub(crate) fn against(args: &args::Against, now: &Header, protocols: &Protocols)
     let mut earlier = Vec::new();
     for other in &args.earlier {
         let record = record_in(other, protocols)?;
-        let horse = |horse: &Horse| horse.id.clone().or_else(|| horse.name.clone());
-        ensure!(
-            horse(&record.exam.horse) == horse(&now.horse),
-            "`{}` is an exam of another horse; only exams of one horse are compared",
-            other.display()
-        );
+        same_horse(&record.exam.horse, &now.horse).with_context(|| format!("`{}`", other.display()))?;
         ensure!(
             record.exam.started_at < now.started_at,
             "`{}` is no earlier exam: it began no sooner than this one",
@@ -116,6 +128,20 @@ pub(crate) fn against(args: &args::Against, now: &Header, protocols: &Protocols)
     }
     let reference = args.reference.as_deref().map(reference).transpose()?;
     Ok(Against { reference, earlier, injured: args.injured.iter().cloned().collect() })
+}
+
+/// Makes sure that two exams are of one horse: by its number where both have one, else by its name.
+fn same_horse(then: &Horse, now: &Horse) -> anyhow::Result<()> {
+    let same = match (&then.id, &now.id, &then.name, &now.name) {
+        (Some(then), Some(now), ..) => then == now,
+        (.., Some(then), Some(now)) => then == now,
+        _ => bail!(
+            "it cannot be told whether both exams are of one horse: give both a --horse or both a --horse-id \
+             when they are heard"
+        ),
+    };
+    ensure!(same, "an exam of another horse; only exams of one horse are compared");
+    Ok(())
 }
 
 fn reference(name: &str) -> anyhow::Result<Reference> {
@@ -135,7 +161,7 @@ pub(crate) fn record_in(folder: &Path, protocols: &Protocols) -> anyhow::Result<
     Ok(record_against(&exam(folder, protocols)?, protocols, &Against::default()))
 }
 
-/// Writes a file whole or not at all, making its folder.
+/// Writes a file whole or not at all, making its folder; into a device or a pipe it writes as it comes.
 pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder)
@@ -143,6 +169,10 @@ pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
     }
     let part = path.with_extension("part");
     let write = || -> std::io::Result<()> {
+        // A device or a pipe is written into, never replaced by a file of its name.
+        if std::fs::metadata(path).is_ok_and(|found| !found.is_file()) {
+            return std::fs::OpenOptions::new().write(true).open(path)?.write_all(bytes);
+        }
         let mut file = std::fs::File::create(&part)?;
         file.write_all(bytes)?;
         file.sync_all()?;

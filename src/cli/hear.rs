@@ -41,10 +41,10 @@ pub(crate) fn hear(args: &args::Hear) -> anyhow::Result<ExitCode> {
     ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed)).context("cannot listen for Ctrl-C")?;
     let start = Anchor { wall: began.at, monotonic_ns: 0, sample: 0 };
     let mut hearing = Hearing { session, start, next_anchor: ANCHOR_SAMPLES, stop };
-    for (recording, path) in recordings.iter_mut().zip(&args.files) {
-        hearing.listen(recording, path)?;
-    }
-    hearing.close()
+    let mut files = recordings.iter_mut().zip(&args.files);
+    let heard = files.try_for_each(|(recording, path)| hearing.listen(recording, path));
+    // The journal is closed whatever happened: what was heard up to a fault is a whole exam.
+    hearing.close(heard)
 }
 
 fn open(path: &Path) -> anyhow::Result<Recording> {
@@ -105,12 +105,11 @@ impl Hearing {
         let bar = progress(recording.total_samples());
         let heard = self.blocks(recording, &bar);
         let last = self.session.close_audio()?;
-        heard?;
         if let Some(segment) = last {
             self.breath(&segment)?;
         }
         bar.finish_and_clear();
-        Ok(())
+        heard
     }
 
     fn blocks(&mut self, recording: &mut Recording, bar: &ProgressBar) -> anyhow::Result<()> {
@@ -146,14 +145,16 @@ impl Hearing {
         Ok(())
     }
 
-    fn close(self) -> anyhow::Result<ExitCode> {
+    fn close(self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
         let interrupted = self.stop.load(Ordering::Relaxed);
-        let reason = match (interrupted, self.session.attention.ended()) {
-            (true, _) => "interrupted",
-            (false, true) => "end of exam",
-            (false, false) => "end of the recording",
+        let reason = match (&heard, interrupted, self.session.attention.ended()) {
+            (Err(error), ..) => format!("fault: {error:#}"),
+            (Ok(()), true, _) => "interrupted".to_owned(),
+            (Ok(()), false, true) => "end of exam".to_owned(),
+            (Ok(()), false, false) => "end of the recording".to_owned(),
         };
-        writeln!(std::io::stdout(), "{}", self.session.close(reason)?)?;
+        writeln!(std::io::stdout(), "{}", self.session.close(&reason)?)?;
+        heard.context("what was heard before that is kept, and the exam is closed")?;
         Ok(if interrupted { ExitCode::from(130) } else { ExitCode::SUCCESS })
     }
 }

@@ -21,10 +21,10 @@ use super::live::Live;
 use super::session::{self, Began, Ear, Session, must_be_new};
 use crate::clock::{SAMPLE_RATE_HZ, WallQuality};
 use crate::exam::journal::{JOURNAL_FILE, JournalError};
-use crate::hear::capture::{AudioBlock, Capture};
+use crate::hear::capture::{AudioBlock, Capture, CaptureError};
 
 /// A microphone must give its first sound within this time.
-const FIRST_SOUND_MAX: Duration = Duration::from_secs(5);
+const FIRST_SOUND_MAX: Duration = Duration::from_secs(10);
 /// How often the microphone is asked for sound.
 pub(super) const PAUSE: Duration = Duration::from_millis(20);
 
@@ -131,7 +131,12 @@ fn open(args: &LiveArgs) -> anyhow::Result<Opened> {
     let mut capture = Capture::open(args.device.as_deref())?;
     let since = Instant::now();
     while since.elapsed() < FIRST_SOUND_MAX {
-        if let Some(first) = capture.next_block()?.filter(|block| !block.samples.is_empty()) {
+        let block = match capture.next_block() {
+            // On a busy machine the first sound takes its time; that it is gone is sure only after sound came.
+            Err(CaptureError::Gone { .. }) => None,
+            block => block?,
+        };
+        if let Some(first) = block.filter(|block| !block.samples.is_empty()) {
             let waiting = (first.samples.len() as u64 + first.behind) * 1_000_000 / u64::from(SAMPLE_RATE_HZ);
             let began_at = Utc::now() - TimeDelta::microseconds(i64::try_from(waiting).unwrap_or(0));
             return Ok(Opened { capture, first, began_at });

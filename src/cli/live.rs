@@ -88,10 +88,12 @@ impl Live {
 
     /// Closes audio and journal; a fault that ended the listening is the reason that they give.
     pub(super) fn close(mut self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
-        let last = self.session.close_audio()?;
-        if let (Ok(()), Some(segment)) = (&heard, last) {
-            self.breath(&segment)?;
-        }
+        // The first fault is the reason; none of them keeps the journal open.
+        let last = self.session.close_audio();
+        let heard = heard.and_then(|()| match last? {
+            Some(segment) => self.breath(&segment),
+            None => Ok(()),
+        });
         let reason = match (&heard, self.session.attention.ended()) {
             (Err(error), _) => format!("fault: {error:#}"),
             (Ok(()), true) => "end of exam".to_owned(),

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::Path;
 use std::process::ExitCode;
 
-use anyhow::{Context as _, anyhow, bail, ensure};
+use anyhow::{Context as _, anyhow, bail};
 use chrono::Utc;
 
 use super::args;
@@ -33,7 +33,7 @@ pub(crate) fn trace(args: &args::Trace) -> anyhow::Result<ExitCode> {
     let scales: Vec<Scale> = scales.0.into_iter().map(Scale::from).collect();
     let scale = scale_for(&outline, &scales).with_context(|| format!("`{}`", path.display()))?;
     let size = size(&outline, &scale);
-    let entered = entered(args, frame, &outline, size.area_mm2, &protocols)?;
+    let entered = entered(args, &exam, frame, &outline, size.area_mm2, &protocols)?;
     let mut out = std::io::stdout().lock();
     writeln!(
         out,
@@ -104,6 +104,7 @@ fn pair(text: &str) -> anyhow::Result<(f64, f64)> {
 
 fn entered(
     args: &args::Trace,
+    exam: &Exam,
     frame: &FrameRow,
     outline: &Outline,
     area_mm2: f64,
@@ -118,8 +119,7 @@ fn entered(
     let limb = part(&args.limb, &frame.place.limb, "limb")?;
     let zone = part(&args.zone, &frame.place.zone, "zone")?;
     let structure = part(&args.structure, &frame.place.structure, "structure")?;
-    ensure!(protocols.limb(&limb).is_some(), "`{limb}` is no limb of the protocols");
-    ensure!(protocols.structure(&structure).is_some(), "`{structure}` is no structure of the protocols");
+    open::place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;
     let terms = &protocols.measuring.terms;
     let term = if args.lesion { &terms.lesion_area } else { &terms.area };
     let planes = protocols.value(term).map(|kind| kind.planes.clone()).unwrap_or_default();

@@ -187,6 +187,8 @@ pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
         exam.take(line);
         exam.is_signed = exam.signed.as_ref().is_some_and(|signed| signed.seq == line.seq);
     }
+    // What was changed afterwards behind the journal's back was not signed by anybody.
+    exam.is_signed &= exam.damage.is_empty();
     exam.settle_changes();
     withdraw_take_backs(&mut exam.calls, &exam.changes);
     take_back(&mut exam.calls);

@@ -62,6 +62,18 @@ pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> (Vec<Frame>
     (frames, problems)
 }
 
+/// Notes on each still whose file is not where it was found; paths that are not absolute start from `exam_folder`.
+pub fn note_missing(exam_folder: &Path, stills: &mut [Frame]) {
+    for still in stills {
+        if !exam_folder.join(&still.file).is_file() {
+            still.problems.push(problem(
+                format!("the file is not at `{}` any more", still.file),
+                "run `zonecall pair` with the folder it is in now; its label stays",
+            ));
+        }
+    }
+}
+
 fn absolute(path: &Path) -> PathBuf {
     path.canonicalize().unwrap_or_else(|_| path.to_owned())
 }

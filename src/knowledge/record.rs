@@ -36,7 +36,12 @@ pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, aga
     let frames = frame_rows(exam, pairing);
     let coverage = coverage(exam, &frames, protocols);
     let (calls, entries) = (call_rows(exam, protocols), entry_rows(exam, protocols));
-    let readings = Readings { calls: &calls, entries: &entries, frames: &frames };
+    let readings = Readings {
+        calls: &calls,
+        entries: &entries,
+        frames: &frames,
+        stance: &protocols.rules.habits.stance,
+    };
     let header = &exam.header;
     let occasion =
         Occasion { at: header.started_at, utc_offset_s: header.utc_offset_s, schemes: &header.schemes };

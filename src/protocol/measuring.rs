@@ -44,6 +44,14 @@ pub struct Measuring {
     pub ratio: Vec<Ratio>,
 }
 
+impl Measuring {
+    /// Whether a finding has an extent within its structure, be it with or without an edge.
+    #[must_use]
+    pub fn has_extent(&self, term: &String) -> bool {
+        self.lesions_with_area.contains(term) || self.lesions_without_edge.contains(term)
+    }
+}
+
 /// Terms of the values that the sums are made of.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]

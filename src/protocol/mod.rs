@@ -16,7 +16,7 @@ pub mod rules;
 pub use error::{NumberFault, ProtocolError, UnknownCode};
 pub use force::{LevelProblem, SchemeFault};
 pub use read::SourceFile;
-pub use unit::convert;
+pub use unit::{Odd, convert};
 
 use serde::Deserialize;
 

@@ -13,7 +13,7 @@ use crate::exam::call::{Act, Amount, Problem, View};
 use crate::exam::event::Event;
 use crate::exam::fold::{Exam, LoggedCall};
 use crate::exam::journal::Journal;
-use crate::exam::review::{Change, LoggedChange, Review, TEXT_MAX};
+use crate::exam::review::{Change, LoggedChange, Review, TEXT_MAX, is_plain};
 use crate::exam::sign::Signed;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::pair::pair;
@@ -65,6 +65,9 @@ pub(super) fn write(desk: &Desk, asked: Asked) -> Result<u64, Refusal> {
     if by.is_empty() || by.chars().count() > TEXT_MAX {
         return wrong("nobody is named as the one who changes it", "enter your name at the top");
     }
+    if !is_plain(&by) || !is_plain(&why) {
+        return wrong("name or reason holds signs that cannot be seen", "type it again, in plain text");
+    }
     if why.chars().count() > TEXT_MAX {
         return wrong(format!("the reason is longer than {TEXT_MAX} characters"), "say it shorter");
     }
@@ -91,6 +94,9 @@ pub(super) fn sign(desk: &Desk, asked: &Signing) -> Result<u64, Refusal> {
     let (by, licence) = (asked.by.trim(), asked.licence.trim());
     if by.is_empty() || licence.is_empty() || by.len().max(licence.len()) > TEXT_MAX {
         return wrong("name and licence are needed to sign", "enter both, as they stand on the licence");
+    }
+    if !is_plain(by) || !is_plain(licence) {
+        return wrong("name or licence holds signs that cannot be seen", "type it again, in plain text");
     }
     if asked.seen != seen.version {
         return Err(Refusal::Overtaken(Problem {
@@ -266,7 +272,10 @@ fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<(), Refusal> 
             wrong(format!("{term} is not measured in `{unit}`"), "choose one of the units in the list")
         }
         None if !kind.units.is_empty() => wrong(format!("{term} wants a unit"), "choose one from the list"),
-        _ => Ok(()),
+        _ => match kind.odd(amount.number, amount.unit.as_deref()) {
+            Some(odd) => wrong(odd.to_string(), "if it is right, write it with `zonecall enter --unusual`"),
+            None => Ok(()),
+        },
     }
 }
 
@@ -284,6 +293,14 @@ fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&String>) -> 
     ];
     if let Some(code) = unknown.into_iter().flatten().next() {
         return wrong(format!("`{code}` is not known to the protocols"), "choose one from the list");
+    }
+    if let Some(level) = level_cm {
+        let zone = limb.map(|limb| protocols.zone_of_level(limb, *level, &exam.header.schemes));
+        match zone {
+            Some(Ok(_)) => {}
+            Some(Err(problem)) => return wrong(problem.message, &problem.help),
+            None => return wrong("a level is one of a limb", "choose the limb, too"),
+        }
     }
     if let Some(zone) = zone {
         let fits = limb.is_some_and(|limb| protocols.scheme_for(limb, zone, &exam.header.schemes).is_some());

@@ -17,6 +17,7 @@ use crate::exam::call::Act;
 use crate::exam::event::Outcome;
 use crate::exam::fold::{Exam, FoldError, fold};
 use crate::exam::journal::{JOURNAL_FILE, JournalError, read};
+use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
 use crate::knowledge::record::{Record, record};
 use crate::protocol::Protocols;
@@ -133,8 +134,9 @@ impl Desk {
             return Ok(Arc::clone(seen));
         }
         let lines = read(&self.folder)?;
-        let exam = fold(&lines, &self.protocols)
+        let mut exam = fold(&lines, &self.protocols)
             .map_err(|source| DeskError::Fold { path: self.folder.join(JOURNAL_FILE), source })?;
+        note_missing(&self.folder, &mut exam.frames);
         let record = record(&exam, &pair(&exam, &exam.frames), &self.protocols);
         let version = lines.events.last().map_or(0, |line| line.seq);
         let seen = Arc::new(Seen { version, exam, record });

@@ -5,6 +5,7 @@
 //! Never: settles one; a finding that a person looked at stays in the record and leaves this list.
 //! Tested in: here and in `tests/review.rs`.
 
+use chrono::{DateTime, Utc};
 use serde::Serialize;
 
 use crate::exam::review::Change;
@@ -21,6 +22,8 @@ pub struct Question {
     pub text: String,
     /// The call it points to.
     pub call_seq: Option<u64>,
+    /// When it is about, where the record says so.
+    pub at: Option<DateTime<Utc>>,
     /// The still it points to, by its id.
     pub still: Option<String>,
     /// Labels to choose between.
@@ -67,6 +70,7 @@ fn question(record: &Record, finding: &Finding) -> Question {
         severity: finding.severity,
         text: finding.message.clone(),
         call_seq: finding.call_seq.or_else(|| still.and_then(|row| row.call_seq)),
+        at: finding.at,
         still: finding.frame.clone(),
         rivals: still.map(|row| row.rivals.clone()).unwrap_or_default(),
         settles: settles(record, finding, still),

@@ -26,6 +26,7 @@ use serde_json::json;
 use tokio::net::TcpListener;
 
 use crate::exam::call::Problem;
+use crate::exam::journal::JournalError;
 use crate::review::change::{Asked, Refusal, Signing, preview, sign, write};
 use crate::review::desk::{Desk, DeskError};
 use crate::review::guard::{Keys, guard};
@@ -150,6 +151,13 @@ fn told(status: StatusCode, message: impl ToString, help: &str) -> Response {
 }
 
 fn broken(error: &DeskError) -> Response {
+    if let DeskError::Journal(JournalError::Busy { .. }) = error {
+        return told(
+            StatusCode::CONFLICT,
+            error,
+            "nothing was written: listening goes on; try again when it has ended",
+        );
+    }
     told(StatusCode::INTERNAL_SERVER_ERROR, error, "look at the exam folder, then open the page again")
 }
 

@@ -56,6 +56,14 @@ pub(super) struct Measured {
 
 /// Measures what was drawn, and writes it if asked to.
 pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
+    if drawn.write && drawn.outline.is_none() {
+        return wrong("a suggested edge is not written unseen", "look at it on the still, then write it");
+    }
+    // Held from reading to writing, so that nobody labels the still anew in between.
+    let mut journal = match drawn.write {
+        true => Some(Journal::open(&desk.folder).map_err(DeskError::from)?),
+        false => None,
+    };
     let seen = desk.seen()?;
     let Some(row) = seen.record.frames.iter().find(|row| row.id == drawn.still) else {
         return wrong("there is no such still in this exam", "choose one of the stills on the page");
@@ -72,9 +80,8 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
         grey_ratio: grey_ratio(&seen, drawn, &outline, &path),
         seq: None,
     };
-    if drawn.write {
+    if let Some(journal) = &mut journal {
         let entered = entered(desk, &seen, row, drawn, outline, size.area_mm2)?;
-        let mut journal = Journal::open(&desk.folder).map_err(DeskError::from)?;
         let event = Event::Entered(Box::new(entered));
         let seq = journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(DeskError::from)?;
         answer.seq = Some(seq);
@@ -123,15 +130,19 @@ fn entered(
     area_mm2: f64,
 ) -> Result<Entered, Refusal> {
     let protocols = &desk.protocols;
+    // The still's own label counts; what the page sends was perhaps read before somebody changed it.
+    let (Some(limb), Some(zone)) = (&row.place.limb, &row.place.zone) else {
+        return wrong("the still has no limb or no zone", "label the still first");
+    };
     let by = drawn.by.trim();
     if by.is_empty() {
         return wrong("nobody is named as the one who traced it", "enter your name at the top");
     }
-    if protocols.scheme_for(&drawn.limb, &drawn.zone, &seen.exam.header.schemes).is_none() {
-        return wrong(
-            format!("{} is no zone of {} in this exam", drawn.zone, drawn.limb),
-            "label the still first",
-        );
+    if protocols.scheme_for(limb, zone, &seen.exam.header.schemes).is_none() {
+        return wrong(format!("{zone} is no zone of {limb} in this exam"), "label the still first");
+    }
+    if (limb, zone) != (&drawn.limb, &drawn.zone) {
+        return wrong("the still was labelled anew meanwhile", "look at its label, then trace it again");
     }
     if protocols.structure(&drawn.structure).is_none() {
         return wrong("no structure was chosen", "choose what was traced");
@@ -150,8 +161,8 @@ fn entered(
     }
     let number = (area_mm2 * 100.0).round() / 100.0;
     Ok(Entered {
-        limb: drawn.limb.clone(),
-        zone: drawn.zone.clone(),
+        limb: limb.clone(),
+        zone: zone.clone(),
         plane: row.place.plane.clone(),
         structure: drawn.structure.clone(),
         term: term.clone(),

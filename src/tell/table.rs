@@ -1,16 +1,17 @@
 //! Stills and calls as one table for spreadsheets.
 //!
 //! Takes: `Record`.
-//! Gives: CSV (RFC 4180, UTF-8, a header line): a row for each still with what was said in its view, then a row for each call.
+//! Gives: CSV (RFC 4180, UTF-8, a header line): a row for each still with what was said in its view, for
+//! each call, and for each value that was typed or traced.
 //! Never: a cell that a spreadsheet would take for a formula.
 //! Tested in: `tests/tell.rs`.
 
-use crate::knowledge::record::{CallRow, FrameRow, Record};
+use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Record};
 
 use super::words::{self, meaning, standing};
 
-/// The columns, in order. `row` is `still` or `call`: filter by it.
-pub(crate) const COLUMNS: [&str; 28] = [
+/// The columns, in order. `row` is `still`, `call` or `entered`: filter by it.
+pub(crate) const COLUMNS: [&str; 29] = [
     "row",
     "limb",
     "zone",
@@ -39,12 +40,14 @@ pub(crate) const COLUMNS: [&str; 28] = [
     "audio_from_s",
     "audio_to_s",
     "still_id",
+    "by",
 ];
 
 /// What a spreadsheet takes for the beginning of a formula; see the OWASP page on CSV injection.
 const FORMULA: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
 
-/// One table: a row for each still, joined with its call and with what was found and measured in its view; then the calls.
+/// One table: a row for each still, joined with its call and with what was found and measured in its view; then the
+/// calls; then what was typed or traced.
 ///
 /// A text that a spreadsheet would take for a formula gets an apostrophe in front.
 /// Times are RFC 3339, UTC; `audio_from_s` and `audio_to_s` are seconds of the kept audio; lists are joined with `; `.
@@ -57,7 +60,8 @@ pub fn csv(record: &Record) -> String {
     let header = std::iter::once(COLUMNS.map(str::to_owned));
     let stills = record.frames.iter().map(|frame| still_row(frame, record));
     let calls = record.calls.iter().map(|call| call_cells(call, "call"));
-    for row in header.chain(stills).chain(calls) {
+    let entered = record.entries.iter().map(entry_cells);
+    for row in header.chain(stills).chain(calls).chain(entered) {
         if let Err(error) = writer.write_record(row) {
             unreachable!("every row has a cell a column: {error}");
         }
@@ -126,6 +130,28 @@ fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
             ("exam_time_utc", rfc3339(call.said_at)),
             ("audio_from_s", format!("{:.3}", call.span_s.0)),
             ("audio_to_s", format!("{:.3}", call.span_s.1)),
+        ],
+    );
+    cells
+}
+
+fn entry_cells(entry: &EntryRow) -> [String; COLUMNS.len()] {
+    let mut cells = std::array::from_fn(|_| String::new());
+    put(
+        &mut cells,
+        [
+            ("row", "entered".to_owned()),
+            ("limb", text(entry.place.limb.as_deref())),
+            ("zone", text(entry.place.zone.as_deref())),
+            ("plane", text(entry.place.plane.as_deref())),
+            ("structure", text(entry.place.structure.as_deref())),
+            ("kind", if entry.traced { "traced" } else { "typed" }.to_owned()),
+            ("term", text(Some(&entry.term))),
+            ("number", entry.number.to_string()),
+            ("unit", text(entry.unit.as_deref())),
+            ("exam_time_utc", rfc3339(entry.at)),
+            ("still_id", text(entry.still.as_deref())),
+            ("by", text(entry.by.as_deref())),
         ],
     );
     cells

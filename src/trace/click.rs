@@ -43,20 +43,30 @@ pub enum ClickProblem {
     /// No edge.
     #[error("no edge stands out around this point; trace it by hand")]
     NoEdge,
+    /// The line ran into the edge of the still, or as far from the point as is looked.
+    #[error(
+        "the structure runs too near to the edge of the still to be outlined from a point; trace it by hand"
+    )]
+    AtEdge,
 }
 
 /// Suggests the outline of the bright structure around a point.
 ///
 /// # Errors
-/// When the point is outside the still, or no edge stands out.
+/// When the point is outside the still, no edge stands out, or the still ends too near beyond it.
 pub fn outline_at(grey: &Grey, x_px: f64, y_px: f64) -> Result<Outline, ClickProblem> {
     let mut centre = (x_px, y_px);
     let mut found = Err(ClickProblem::NoEdge);
     for _ in 0..ROUNDS {
         sample(grey, centre.0, centre.1).ok_or(ClickProblem::Outside)?;
-        let points_px = around(grey, centre).ok_or(ClickProblem::NoEdge)?;
-        centre = centroid(&points_px);
-        found = Ok(Outline::Polygon { points_px });
+        let line = around(grey, centre).ok_or(ClickProblem::NoEdge)?;
+        centre = centroid(&line.points_px);
+        // Only the last line counts: an earlier one ran out from a point that was not yet in the middle.
+        found = if line.at_edge {
+            Err(ClickProblem::AtEdge)
+        } else {
+            Ok(Outline::Polygon { points_px: line.points_px })
+        };
     }
     found
 }
@@ -108,11 +118,24 @@ fn marks(grey: &Grey, centre: (f64, f64), ray: usize) -> Vec<f64> {
     marks
 }
 
+/// A closed line around a point.
+struct Line {
+    points_px: Vec<(f64, f64)>,
+    /// On some ray it lies where the ray ends: the true edge may be further out.
+    at_edge: bool,
+}
+
 /// The best closed line: dynamic programming twice around the circle, of which the second round is closed.
-fn around(grey: &Grey, centre: (f64, f64)) -> Option<Vec<(f64, f64)>> {
-    let marks: Vec<Vec<f64>> = (0..RAYS).map(|ray| marks(grey, centre, ray)).collect();
-    let radii = marks.iter().map(Vec::len).min().filter(|radii| *radii > 0)?;
-    let mut best: Vec<f64> = marks[0][..radii].to_vec();
+fn around(grey: &Grey, centre: (f64, f64)) -> Option<Line> {
+    let mut marks: Vec<Vec<f64>> = (0..RAYS).map(|ray| marks(grey, centre, ray)).collect();
+    // Each ray is as long as the still lets it be; beyond that no line can pass.
+    let ends: Vec<usize> = marks.iter().map(Vec::len).collect();
+    let radii = ends.iter().copied().max().filter(|radii| *radii > 0)?;
+    if ends.contains(&0) {
+        return Some(Line { points_px: ring(centre), at_edge: true });
+    }
+    marks.iter_mut().for_each(|marks| marks.resize(radii, f64::NEG_INFINITY));
+    let mut best: Vec<f64> = marks[0].clone();
     let mut back: Vec<Vec<usize>> = Vec::new();
     for ray in 1..3 * RAYS {
         let (mut next, mut from) = (Vec::with_capacity(radii), Vec::with_capacity(radii));
@@ -142,14 +165,24 @@ fn around(grey: &Grey, centre: (f64, f64)) -> Option<Vec<(f64, f64)>> {
     // The middle round has a whole round on either side, so that its ends fit each other.
     let line = &line[RAYS..2 * RAYS];
     let fall: f64 = line.iter().enumerate().map(|(ray, radius)| marks[ray][*radius]).sum();
+    if !fall.is_finite() {
+        return Some(Line { points_px: ring(centre), at_edge: true });
+    }
     if fall / f64::from(u32::try_from(RAYS).unwrap_or(1)) < FALL_MIN {
         return None;
     }
+    let at_edge = line.iter().zip(&ends).any(|(radius, end)| radius + 1 >= *end);
     let corner = |(ray, radius): (usize, &usize)| {
         let ((dx, dy), length) = (direction(ray), px(radius + RADIUS_MIN_PX * STEPS));
         (centre.0 + length * dx, centre.1 + length * dy)
     };
-    Some(line.iter().enumerate().map(corner).collect())
+    Some(Line { points_px: line.iter().enumerate().map(corner).collect(), at_edge })
+}
+
+/// The smallest ring around a point: where the still ends too near for any line.
+fn ring(centre: (f64, f64)) -> Vec<(f64, f64)> {
+    let radius = px(RADIUS_MIN_PX * STEPS);
+    (0..RAYS).map(direction).map(|(dx, dy)| (centre.0 + radius * dx, centre.1 + radius * dy)).collect()
 }
 
 fn centroid(corners: &[(f64, f64)]) -> (f64, f64) {

@@ -87,7 +87,12 @@ impl Said {
     }
 
     pub fn against(&self, against: &Against) -> Vec<MeasureRow> {
-        let readings = Readings { calls: &self.calls, entries: &self.entries, frames: &self.frames };
+        let readings = Readings {
+            calls: &self.calls,
+            entries: &self.entries,
+            frames: &self.frames,
+            stance: &PROTOCOLS.rules.habits.stance,
+        };
         let schemes = BTreeMap::from([
             ("fore".to_owned(), "thirds".to_owned()),
             ("hind".to_owned(), "tarsometatarsal".to_owned()),

@@ -3,6 +3,7 @@
 
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 /// What a test waits for comes within this time, or the test fails; without optimisation, on a busy machine, the
@@ -13,14 +14,19 @@ pub const WAIT_MAX: Duration = Duration::from_secs(120);
 pub struct Sound {
     folder: tempfile::TempDir,
     server: Child,
+    /// One server, one listener at a time: two would fight for the processor, and sound does not wait.
+    _turn: MutexGuard<'static, ()>,
 }
+
+static TURN: Mutex<()> = Mutex::new(());
 
 impl Sound {
     /// Starts the server and waits until it answers.
     pub fn start() -> Self {
+        let turn = TURN.lock().unwrap_or_else(PoisonError::into_inner);
         let folder = tempfile::tempdir().unwrap();
         let server = serve(folder.path());
-        let this = Self { folder, server };
+        let this = Self { folder, server, _turn: turn };
         this.wait_until_up();
         this
     }
@@ -94,6 +100,18 @@ pub struct Listening {
 }
 
 impl Listening {
+    /// Waits until it records into `exam`; what it says when it ends before that is told.
+    #[track_caller]
+    pub fn has_begun(&mut self, exam: &Path, file: &str) {
+        until("listening begins", || {
+            if self.child.as_mut().unwrap().try_wait().unwrap().is_some() {
+                let ended = self.child.take().unwrap().wait_with_output().unwrap();
+                panic!("it ended at once: {}", String::from_utf8_lossy(&ended.stderr));
+            }
+            journal(exam).iter().any(|line| line["body"]["file"] == file)
+        });
+    }
+
     /// Sends a signal by name and waits for the end.
     pub fn signal(mut self, name: &str) -> Output {
         let child = self.child.take().unwrap();

@@ -87,8 +87,14 @@ fn findings<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a LoggedCall
 
 pub(super) fn finding_without_place(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for (call, _) in findings(evidence) {
-        let lacking = lacking(&call.context, &["limb", "zone"]);
+    for (call, seen) in findings(evidence) {
+        // "Normal" may speak of all that is seen; a lesion is of one structure, and counts for none without it.
+        let wanted: &[&str] = if evidence.protocols.measuring.has_extent(&seen.term) {
+            &["limb", "zone", "structure"]
+        } else {
+            &["limb", "zone"]
+        };
+        let lacking = lacking(&call.context, wanted);
         if !lacking.is_empty() {
             let message = format!("`{}` was said with no {lacking} in force", call.call.words);
             hits.push(Hit::call(call, message));
@@ -120,7 +126,8 @@ pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
                 "a still was saved after a breath that was not understood ({at_s:.1} s into the audio), and no zone \
                  was called in between; if that breath moved on, this label is wrong: listen"
             );
-            hits.push(Hit::call(call, message));
+            // At the doubtful breath: that is what wants to be heard.
+            hits.push(Hit { at: Some(breath.said_at), ..Hit::call(call, message) });
         }
     }
     hits

@@ -6,6 +6,7 @@
 //! Tested in: `tests/knowledge.rs`.
 
 use crate::exam::call::{Act, Amount, Value};
+use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
 use crate::knowledge::check::{Evidence, Hit};
@@ -106,4 +107,31 @@ pub(super) fn unit_assumed(evidence: &Evidence) -> Vec<Hit> {
         let message = format!("{} {shown}: the unit was not said and is assumed", value.term);
         value.amount.unit_assumed.then_some(message)
     })
+}
+
+/// A typed or traced value that a measure is made from by its term, and that none was made from.
+pub(super) fn entry_unused(evidence: &Evidence) -> Vec<Hit> {
+    let terms = &evidence.protocols.measuring.terms;
+    let single = [&terms.area, &terms.lesion_area, &terms.lesion_percent, &terms.length];
+    let entries = &evidence.exam.entries;
+    let mut hits = Vec::new();
+    for (idx, entry) in entries.iter().enumerate() {
+        let one = &entry.entered;
+        let place =
+            |entered: &Entered| (entered.limb.clone(), entered.zone.clone(), entered.structure.clone());
+        let measured = single.contains(&&one.term) || terms.scores.contains(&one.term);
+        let later = &entries[idx + 1..];
+        let replaced =
+            later.iter().any(|later| later.entered.term == one.term && place(&later.entered) == place(one));
+        let used = evidence.measures.iter().any(|row| row.from.contains(&entry.seq));
+        if measured && !replaced && !used {
+            let message = format!(
+                "{} {} of {} in {} {} was entered (line {}) and no measure is made from it; \
+                 is that structure expected in this zone?",
+                one.term, one.amount, one.structure, one.limb, one.zone, entry.seq
+            );
+            hits.push(Hit { at: Some(entry.at), ..Hit::new(message) });
+        }
+    }
+    hits
 }

@@ -96,6 +96,10 @@ pub(crate) fn other_limb(rows: &[MeasureRow], protocols: &Protocols) -> Vec<Meas
             of_group && other.same_but_limb(row)
         };
         let Some(other) = rows.iter().find(facing) else { continue };
+        if let Some(why) = unlike_stance(row, other) {
+            found.push(held(row, Name::AreaAgainstOtherLimb, "%", &other.limb, other).because(why));
+            continue;
+        }
         let minus = held(row, Name::AreaMinusOtherLimb, "mm2", &other.limb, other);
         let percent = held(row, Name::AreaAgainstOtherLimb, "%", &other.limb, other);
         let Some(facing) = other.value else {
@@ -132,6 +136,12 @@ pub(crate) fn ratios(rows: &[MeasureRow], measuring: &Measuring) -> Vec<MeasureR
             let Some(other) = other else { continue };
             let (Some(a), Some(b)) = (row.value, other.value) else { continue };
             let value = Area::from_mm2(a).times(Area::from_mm2(b));
+            if let Some(why) = unlike_stance(row, other) {
+                let mut divided = held(row, Name::AreaRatio, "1", &ratio.to, other);
+                divided.structure = Some(format!("{}:{}", ratio.of, ratio.to));
+                found.push(MeasureRow { against: None, ..divided }.because(why));
+                continue;
+            }
             let mut divided = held(row, Name::AreaRatio, "1", &ratio.to, other);
             divided.structure = Some(format!("{}:{}", ratio.of, ratio.to));
             found.push(MeasureRow { value, source: Some(ratio.source.clone()), against: None, ..divided });
@@ -155,6 +165,11 @@ pub(crate) fn reference(rows: &[MeasureRow], set: &Reference, protocols: &Protoc
         let number = |of| set.mm2(of, structure, zone);
         let mut held = held(row, Name::AreaAgainstReference, "%", &set.name, row);
         held.source = Some(format!("{}, n = {}; {}", set.title, set.n, set.source));
+        if row.off_weight {
+            // Published sets are of loaded legs, unless they say so; none does.
+            found.push(held.because("it was taken without weight on the leg".to_owned()));
+            continue;
+        }
         if let Some(mean) = number(&set.mean) {
             held.value = more_percent(area, mean);
             held.word = number(&set.sd).filter(|sd| *sd > 0.0).map(|sd| {
@@ -234,8 +249,17 @@ fn unlike(now: &MeasureRow, then: &MeasureRow) -> Option<String> {
             now.zones.join(" ")
         ));
     }
+    if let Some(why) = unlike_stance(now, then) {
+        return Some(why);
+    }
     (now.scale != then.scale)
         .then(|| format!("scored on the scale {} then, on {} now", name(&then.scale), name(&now.scale)))
+}
+
+/// Tendons without load change their size and look darker: such values are compared among themselves only.
+fn unlike_stance(one: &MeasureRow, other: &MeasureRow) -> Option<String> {
+    (one.off_weight != other.off_weight)
+        .then(|| "one of the two was taken without weight on the leg, the other was not".to_owned())
 }
 
 fn put_threshold(change: &mut MeasureRow, rules: &EarlierRules) {

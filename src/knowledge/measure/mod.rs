@@ -65,3 +65,9 @@ pub fn measure(
     own.extend(held);
     own
 }
+
+/// What changed since an earlier exam of the same horse, from rows that were computed before.
+#[must_use]
+pub fn changes(rows: &[MeasureRow], earlier: &Earlier, protocols: &Protocols) -> Vec<MeasureRow> {
+    against::earlier(rows, earlier, &protocols.measuring)
+}

@@ -8,6 +8,8 @@
 use std::collections::BTreeSet;
 
 use crate::knowledge::record::{CallRow, EntryRow, FrameRow, standing};
+use crate::protocol::measuring::Measuring;
+use crate::protocol::rules::Stance;
 
 /// What a number was made from.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -16,6 +18,8 @@ pub(crate) struct Basis {
     pub(crate) stills: BTreeSet<String>,
     pub(crate) how: BTreeSet<String>,
     pub(crate) by: BTreeSet<String>,
+    /// Some of it was taken without weight on the leg.
+    pub(crate) off_weight: bool,
 }
 
 impl Basis {
@@ -24,6 +28,7 @@ impl Basis {
         self.stills.extend(other.stills.iter().cloned());
         self.how.extend(other.how.iter().cloned());
         self.by.extend(other.by.iter().cloned());
+        self.off_weight |= other.off_weight;
         self
     }
 }
@@ -55,6 +60,8 @@ pub struct Readings<'a> {
     pub entries: &'a [EntryRow],
     /// Labelled stills.
     pub frames: &'a [FrameRow],
+    /// How a leg without weight is called.
+    pub stance: &'a Stance,
 }
 
 impl<'a> Readings<'a> {
@@ -91,7 +98,7 @@ impl<'a> Readings<'a> {
                 && zone.is_none_or(|zone| entry.place.zone.as_deref() == Some(zone))
                 && entry.place.structure.as_deref() == Some(structure)
         });
-        found.extend(entered.map(by_hand));
+        found.extend(entered.map(|entry| self.by_hand(entry)));
         found
     }
 
@@ -112,6 +119,20 @@ impl<'a> Readings<'a> {
         })
     }
 
+    /// Whether a lesion, or a number of one, was said in a zone while no structure was in force.
+    pub(crate) fn has_unplaced_lesion(&self, limb: &str, zone: &str, measuring: &Measuring) -> bool {
+        let Measuring { terms, .. } = measuring;
+        let of_lesion = |term: &String| {
+            measuring.has_extent(term) || *term == terms.lesion_area || *term == terms.lesion_percent
+        };
+        standing(self.calls).any(|call| {
+            call.term.as_ref().is_some_and(of_lesion)
+                && call.place.structure.is_none()
+                && call.place.limb.as_deref() == Some(limb)
+                && call.place.zone.as_deref() == Some(zone)
+        })
+    }
+
     /// What a call stands on: itself and the stills of its view.
     pub(crate) fn basis(&self, call: &CallRow) -> Basis {
         let shown = |frame: &&FrameRow| {
@@ -127,7 +148,12 @@ impl<'a> Readings<'a> {
             stills: self.frames.iter().filter(shown).map(|frame| frame.id.clone()).collect(),
             how: BTreeSet::from(["spoken".to_owned()]),
             by: BTreeSet::new(),
+            off_weight: self.is_off_weight(call),
         }
+    }
+
+    fn is_off_weight(&self, call: &CallRow) -> bool {
+        call.settings.get(&self.stance.setting) == Some(&self.stance.off_weight)
     }
 
     fn spoken(&self, call: &'a CallRow) -> Option<Reading<'a>> {
@@ -139,20 +165,24 @@ impl<'a> Readings<'a> {
             rank: (false, call.seq),
         })
     }
-}
 
-fn by_hand(entry: &EntryRow) -> Reading<'_> {
-    let how = if entry.traced { "traced" } else { "typed" };
-    Reading {
-        number: entry.number,
-        unit: entry.unit.as_deref(),
-        scale: entry.scale.as_deref(),
-        basis: Basis {
-            seqs: BTreeSet::from([entry.seq]),
-            stills: entry.still.iter().cloned().collect(),
-            how: BTreeSet::from([how.to_owned()]),
-            by: entry.by.iter().cloned().collect(),
-        },
-        rank: (true, entry.seq),
+    /// A value read from a still was taken as the leg stood when the still was saved.
+    fn by_hand(&self, entry: &'a EntryRow) -> Reading<'a> {
+        let still = self.frames.iter().find(|frame| Some(&frame.id) == entry.still.as_ref());
+        let taken = |seq: u64| self.calls.iter().any(|call| call.seq == seq && self.is_off_weight(call));
+        let how = if entry.traced { "traced" } else { "typed" };
+        Reading {
+            number: entry.number,
+            unit: entry.unit.as_deref(),
+            scale: entry.scale.as_deref(),
+            basis: Basis {
+                seqs: BTreeSet::from([entry.seq]),
+                stills: entry.still.iter().cloned().collect(),
+                how: BTreeSet::from([how.to_owned()]),
+                by: entry.by.iter().cloned().collect(),
+                off_weight: still.and_then(|still| still.call_seq).is_some_and(taken),
+            },
+            rank: (true, entry.seq),
+        }
     }
 }

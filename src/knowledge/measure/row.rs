@@ -109,6 +109,9 @@ pub struct MeasureRow {
     /// Who typed or traced them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub by: Vec<String>,
+    /// Some of it was taken without weight on the leg: not compared with loaded legs.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub off_weight: bool,
     /// The calls and entries of the journal it was computed from.
     pub from: Vec<u64>,
     /// The stills of those views.
@@ -139,6 +142,7 @@ impl MeasureRow {
             source: None,
             how: Vec::new(),
             by: Vec::new(),
+            off_weight: false,
             from: Vec::new(),
             stills: Vec::new(),
         }

@@ -168,9 +168,7 @@ impl Look<'_> {
         };
         let codes = self.codes();
         let with_area = |call: &&crate::knowledge::record::CallRow| {
-            let term = call.term.as_ref();
-            let lists = [&self.measuring.lesions_with_area, &self.measuring.lesions_without_edge];
-            term.is_some_and(|term| lists.iter().any(|list| list.contains(term)))
+            call.term.as_ref().is_some_and(|term| self.measuring.has_extent(term))
         };
         let unmeasured = codes.iter().flat_map(|code| self.found(code, LESION)).find(with_area);
         let normal: Vec<_> = codes.iter().flat_map(|code| self.found(code, NORMAL)).collect();
@@ -180,6 +178,11 @@ impl Look<'_> {
             (None, _, Some(call)) => {
                 let term = call.term.as_deref().unwrap_or_default();
                 Err(Why::Unfit(format!("`{term}` was said without an area")))
+            }
+            (None, Ok(_), None)
+                if self.readings.has_unplaced_lesion(self.limb, &self.zone.code, self.measuring) =>
+            {
+                Err(Why::Unfit("a lesion was said there without its structure".to_owned()))
             }
             (None, Ok(area), None) => Ok(Known { value: Area::from_mm2(0.0), basis: area.basis.clone() }),
             (None, Err(_), None) if !normal.is_empty() => {

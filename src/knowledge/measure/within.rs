@@ -34,6 +34,7 @@ impl MeasureRow {
         self.stills = basis.stills.iter().cloned().collect();
         self.how = basis.how.iter().cloned().collect();
         self.by = basis.by.iter().cloned().collect();
+        self.off_weight = basis.off_weight;
         self
     }
 

@@ -53,6 +53,8 @@ async function settle(what, words) {
 }
 
 function go(what, focus = true) {
+  // Whatever was being traced is left: the bench is drawn anew.
+  tracing = false;
   at = what;
   draw();
   if (focus) { find("bench").focus({ preventScroll: true }); find("bench").scrollIntoView({ block: "nearest" }); }
@@ -113,11 +115,15 @@ function atHand() {
   const frame = exam.record.frames[number];
   const call = callOf(seq ?? frame?.call_seq) ?? null;
   const breath = exam.breaths.find((one) => one.seq === seq);
-  const span = call?.span_s ?? breath?.span_s ?? around(frame && exam.still_s[number]);
+  const said = call?.span_s ?? breath?.span_s ?? around(frame && exam.still_s[number]);
+  // A question about something before the call, such as a breath that was not understood, is heard from there.
+  const doubt = question?.at && exam.breaths.findLast((one) => one.span_s[0] <= seconds(question.at) + 0.05)?.span_s;
+  const span = said && doubt && doubt[0] < said[0] ? [doubt[0], said[1]] : said;
   const shown = number >= 0 ? number : call ? exam.record.frames.findIndex((row) => row.call_seq === call.seq) : -1;
   return { question, number, frame, call, breath, span, shown };
 }
 
+const seconds = (instant) => (new Date(instant) - new Date(exam.record.exam.started_at)) / 1000;
 const around = (seconds) => seconds === null || seconds === undefined ? null : [Math.max(0, seconds - 4), seconds + 2];
 
 function bench() {

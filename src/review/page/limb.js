@@ -1,4 +1,4 @@
-// The limbs in our own drawing: each zone a band down the limb, each plane a half of it.
+// The limbs as tables: a row for each zone from the top down, a column for each plane.
 import { make } from "./make.js";
 
 const SIGN = { still: "●", said: "◐", none: "○", left: "–" };
@@ -33,11 +33,9 @@ export function limbDrawings(exam, open) {
         ? make("button", { type: "button", onclick: () => open({ still: exam.record.frames[number].id }) }, inside)
         : make("span", {}, inside));
     };
-    const areas = exam.record.measures.filter((row) => row.limb === rows[0].limb && row.zone && row.name === "area" && row.value !== undefined);
     return make("table", { class: "limb" },
       make("caption", {}, make("strong", {}, limb?.name ?? rows[0].limb), make("span", {}, ` by ${rows[0].scheme}`)),
       make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "Zone"), planes.map((plane) => make("th", { scope: "col" }, name(plane))))),
-      make("tbody", {}, zones.map((zone) => make("tr", {}, make("th", { scope: "row" }, zone), planes.map((plane) => cell(zone, plane))))),
-      areas.length ? make("tfoot", {}) : null);
+      make("tbody", {}, zones.map((zone) => make("tr", {}, make("th", { scope: "row" }, zone), planes.map((plane) => cell(zone, plane))))));
   });
 }

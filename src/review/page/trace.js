@@ -43,7 +43,8 @@ export function traceOn(exam, row, figure, by, done) {
   function draw() {
     const unit = width / Math.max(1, sheet.clientWidth);
     const line = shape("polygon", { points: points.map((point) => point.join(",")).join(" "), class: "edge", "stroke-width": 2 * unit });
-    const dots = points.map(([x, y]) => shape("circle", { cx: x, cy: y, r: 6 * unit, class: "corner", "stroke-width": 1.5 * unit }));
+    // A hundred handles would hide the edge: then every eighth can be taken.
+    const dots = points.filter((_, idx) => points.length < 60 || idx % 8 === 0).map(([x, y]) => shape("circle", { cx: x, cy: y, r: 6 * unit, class: "corner", "stroke-width": 1.5 * unit }));
     const [x, y] = cross;
     const arm = 9 * unit;
     sheet.replaceChildren(line, ...dots, shape("path", { d: `M${x - arm} ${y}h${2 * arm}M${x} ${y - arm}v${2 * arm}`, class: "cross", "stroke-width": 1.5 * unit }));
@@ -80,10 +81,20 @@ export function traceOn(exam, row, figure, by, done) {
   const suggest = async () => {
     const size = await measure({ outline: null, click: cross });
     if (!size) return;
-    points.splice(0, points.length, ...size.corners.filter((_, idx) => idx % Math.ceil(size.corners.length / 24) === 0));
+    // All corners: with fewer of them the area would come out smaller.
+    points.splice(0, points.length, ...size.corners);
     draw();
   };
-  const write = async () => { if (await measure({ write: true })) close(true); };
+  let writing = false;
+  const write = async () => {
+    if (writing) return;
+    writing = true;
+    wrong.textContent = "";
+    try {
+      await ask("/api/trace", body({ write: true }));
+      close(true);
+    } catch (error) { wrong.textContent = error.message; } finally { writing = false; }
+  };
   function close(written) { sheet.remove(); panel.remove(); done(written); }
   const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" },
     make("div", { class: "row" },
