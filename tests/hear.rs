@@ -18,6 +18,7 @@ use zonecall::hear::recognise::{EngineError, Recogniser};
 use zonecall::hear::scripted::Scripted;
 use zonecall::hear::sphinx::{Sphinx, default_model_dir};
 use zonecall::hear::utterance::{Segment, Utterance};
+use zonecall::language::graph::Moment;
 use zonecall::language::pack::Pack;
 
 const SECOND: usize = SAMPLE_RATE_HZ as usize;
@@ -373,9 +374,9 @@ fn a_zone_that_the_limb_in_force_lacks_is_not_heard() {
     let language = Pack::built_in().unwrap().for_zones(&zones);
     let mut engine = Sphinx::load(&default_model_dir(), &language.engine).unwrap();
     let zone = |heard: &[Utterance]| heard.iter().map(Utterance::text).collect::<Vec<_>>().join(" ");
-    engine.follow(Some("LH"));
+    engine.follow(Moment { limb: Some("LH"), asked: false });
     assert_eq!(zone(&hear(&mut engine, "four charlie transverse")), "four charlie transverse");
-    engine.follow(Some("LF"));
+    engine.follow(Moment { limb: Some("LF"), asked: false });
     assert!(!zone(&hear(&mut engine, "four charlie transverse")).contains("four charlie"));
     assert_eq!(zone(&hear(&mut engine, "left hind zone four charlie")), "left hind zone four charlie");
 }

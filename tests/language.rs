@@ -12,7 +12,7 @@ use proptest::prelude::*;
 use sentence::{Sentence, say};
 use support::{BUILT_IN, breath};
 use zonecall::exam::parse::{calls_of, parse};
-use zonecall::language::graph::ZonesByLimb;
+use zonecall::language::graph::{Moment, ZonesByLimb};
 use zonecall::language::jsgf;
 use zonecall::language::pack::{EXAM_RULE, Pack};
 use zonecall::language::phrases::phrases;
@@ -46,7 +46,7 @@ proptest! {
         let mut said = Sentence::default();
         say(&language.grammar, &language.grammar.rule(EXAM_RULE).unwrap().body, &mut choose, &mut said);
         let texts: Vec<&str> = said.words.iter().map(String::as_str).collect();
-        prop_assert!(language.engine.graph.allows(None, &texts), "no engine can hear {:?}", said.words);
+        prop_assert!(language.engine.graph.allows(Moment::default(), &texts), "no engine can hear {:?}", said.words);
         let utterance = breath(0.0, &said.words.join(" "));
         let wanted = calls_of(&said.tags, &utterance.words, protocols);
         // A note swallows what follows it, so its neighbours are another test's business.
@@ -176,7 +176,9 @@ fn zones(limbs: &[(&str, &[&str])]) -> ZonesByLimb {
 fn the_zones_an_engine_can_hear_follow_the_limb() {
     let limbs: [(&str, &[&str]); 2] = [("LF", &["1A", "2B"]), ("LH", &["1A", "4C"])];
     let graph = Pack::built_in().unwrap().for_zones(&zones(&limbs)).engine.graph;
-    let says = |limb: Option<&str>, words: &str| graph.allows(limb, &words.split(' ').collect::<Vec<_>>());
+    let says = |limb: Option<&str>, words: &str| {
+        graph.allows(Moment { limb, asked: false }, &words.split(' ').collect::<Vec<_>>())
+    };
     assert!(says(None, "four charlie") && says(None, "two bravo"), "no limb in force: all zones");
     assert!(says(Some("LF"), "two bravo") && !says(Some("LF"), "four charlie"));
     assert!(says(Some("LH"), "four charlie") && !says(Some("LH"), "two bravo"));
@@ -184,7 +186,7 @@ fn the_zones_an_engine_can_hear_follow_the_limb() {
     assert!(!says(Some("LH"), "left fore zone four charlie transverse"));
     assert!(says(Some("LF"), "save left hind zone four charlie transverse save"));
     assert!(!says(Some("LF"), "four"), "no dead ends are left");
-    assert!(!graph.arcs[graph.starts.of(Some("LF"))].contains_key("four"));
+    assert!(!graph.arcs[graph.starts.of(Moment { limb: Some("LF"), asked: false })].contains_key("four"));
 }
 
 fn fault(source: &str, expect: &Expect) {

@@ -7,9 +7,10 @@ mod program;
 mod sound;
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use program::{START, demo, zonecall};
-use sound::{Sound, calls, journal, spoken, until, until_line};
+use sound::{Sound, calls, journal, spoken, until, until_line, until_lines};
 
 /// The first seconds of the demo, as a file that can be played.
 fn demo_piece(folder: &Path, seconds: u32) -> PathBuf {
@@ -76,7 +77,8 @@ fn live_and_recorded_give_the_same_calls_and_a_stop_leaves_a_whole_journal() {
     assert!(heard.status.success(), "{}", String::from_utf8_lossy(&heard.stderr));
     let wanted = calls(&file);
     assert!(wanted.len() >= 5, "the piece holds calls: {wanted:?}");
-    let mut listening = sound.zonecall(&["listen", "--into", &live.to_string_lossy(), "--ear", "neural"]);
+    let mut listening =
+        sound.zonecall(&["listen", "--into", &live.to_string_lossy(), "--ear", "neural", "--voice", "off"]);
     listening.has_begun(&live, "audio/0001.wav");
     sound.play(&piece);
     until("every call is heard", || calls(&live).len() >= wanted.len());
@@ -103,13 +105,13 @@ fn a_stopped_exam_goes_on_where_it_was_answers_and_hears_none_of_its_own_tones()
     spoken("where am i", &ask);
     spoken("end of exam", &last);
     let folder = exam.to_string_lossy();
-    let mut listening = sound.zonecall(&["listen", "--into", &folder, "--ear", "neural"]);
+    let mut listening = sound.zonecall(&["listen", "--into", &folder, "--ear", "neural", "--voice", "off"]);
     listening.has_begun(&exam, "audio/0001.wav");
     sound.play(&first);
     until_line(&exam, "the view is heard", |line| line["kind"] == "call");
     assert!(listening.signal("INT").status.success());
     let before = journal(&exam).last().unwrap()["body"]["samples"].as_u64().unwrap();
-    let mut resumed = sound.zonecall(&["resume", &folder, "--ear", "neural"]);
+    let mut resumed = sound.zonecall(&["resume", &folder, "--ear", "neural", "--voice", "off"]);
     resumed.has_begun(&exam, "audio/0002.wav");
     sound.play(&next);
     sound.play(&ask);
@@ -136,6 +138,64 @@ fn a_stopped_exam_goes_on_where_it_was_answers_and_hears_none_of_its_own_tones()
     assert_eq!(rows.last().map(|row| row["limb"].clone()), Some("LF".into()), "the limb is still in force");
 }
 
+/// Zone 3B is far from 1A: it is read back aloud, and counts after a yes. The loudspeaker is the microphone's own sink,
+/// so that the program hears all it says, in full: no word of it may become a call.
+#[test]
+fn what_is_doubtful_is_asked_aloud_settled_by_a_word_and_its_own_voice_is_never_a_call() {
+    let sound = Sound::start();
+    let exam = sound.path().join("exam");
+    let folder = exam.to_string_lossy();
+    let mut listening = sound.zonecall(&["listen", "--into", &folder, "--ear", "neural"]);
+    listening.has_begun(&exam, "audio/0001.wav");
+    let heard = |outcome: &str, times: usize| {
+        until_lines(&exam, outcome, times, |line| line["body"]["outcome"] == outcome);
+    };
+    let say = |text: &str| {
+        let wav = sound.path().join("said.wav");
+        spoken(text, &wav);
+        sound.play(&wav);
+    };
+    say("left fore zone one alpha transverse");
+    until_line(&exam, "the view is heard", |line| line["kind"] == "call");
+    say("zone three bravo");
+    heard("asked", 1);
+    assert_eq!(calls(&exam).len(), 1, "nothing was done before the answer");
+    // Its own question comes back through the microphone, word for word what was asked about.
+    heard("ignored", 1);
+    say("yes");
+    until_line(&exam, "it is settled", |line| line["kind"] == "settled");
+    // The view was left without a save: that is told aloud, and heard again.
+    heard("ignored", 2);
+    say("where am i");
+    heard("ignored", 3);
+    say("zone one alpha");
+    until_lines(&exam, "a new pass begins", 5, |line| line["kind"] == "call");
+    heard("ignored", 4);
+    say("end of exam");
+    let ended = listening.end();
+    assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+    let said = [
+        "left fore zone one alpha transverse",
+        "yes",
+        "zone three bravo",
+        "where am i",
+        "zone one alpha",
+        "end of exam",
+    ];
+    assert_eq!(calls(&exam), said);
+    verified(&exam);
+    let told = String::from_utf8_lossy(&ended.stdout).into_owned();
+    assert!(told.contains("zone three bravo? (yes, no, or say it again)"), "{told}");
+    assert!(told.contains("answer          left fore, zone 3B, transverse"), "{told}");
+    let settled = journal(&exam).into_iter().find(|line| line["kind"] == "settled").unwrap();
+    assert_eq!(
+        (&settled["body"]["answer"], &settled["body"]["taken"]),
+        (&"yes".into(), &"zone three bravo".into())
+    );
+    let own = journal(&exam).into_iter().find(|line| line["body"]["outcome"] == "ignored").unwrap();
+    assert!(own["body"]["problems"][0]["message"].as_str().unwrap().contains("the program itself"), "{own}");
+}
+
 #[test]
 fn a_microphone_that_goes_and_comes_back_is_told_and_recorded() {
     let mut sound = Sound::start();
@@ -148,7 +208,13 @@ fn a_microphone_that_goes_and_comes_back_is_told_and_recorded() {
     until_line(&exam, "the loss is recorded", |line| line["body"]["state"] == "lost");
     sound.restart();
     until_line(&exam, "the return is recorded", |line| line["kind"] == "audio_lost");
-    sound.play(&phrase);
+    // Just after its return the sound of a busy machine may be broken: then a person says it again.
+    for _ in 0..5 {
+        if calls(&exam).is_empty() {
+            sound.play(&phrase);
+            std::thread::sleep(Duration::from_secs(2));
+        }
+    }
     until_line(&exam, "it hears again", |line| line["kind"] == "call");
     let ended = listening.signal("TERM");
     assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));

@@ -8,7 +8,7 @@ use zonecall::hear::neural::align::{WordFrames, align};
 use zonecall::hear::neural::lexicon::Lexicon;
 use zonecall::hear::neural::network::Network;
 use zonecall::hear::neural::search::{Frames, Reading, Width, search};
-use zonecall::language::graph::{Starts, WordGraph};
+use zonecall::language::graph::{Moment, Starts, WordGraph};
 
 /// A graph from (from, word, to) and its end states.
 fn graph(arcs: &[(usize, &str, usize)], ends: &[usize]) -> WordGraph {
@@ -158,7 +158,7 @@ proptest! {
         let all = search(&network, &frames(&rows), Width::EXACT);
         for reading in search(&network, &frames(&rows), narrow) {
             let words: Vec<&str> = reading.words.iter().map(String::as_str).collect();
-            prop_assert!(graph.allows(None, &words));
+            prop_assert!(graph.allows(Moment::default(), &words));
             if let Some(full) = all.iter().find(|full| full.words == reading.words) {
                 prop_assert!(reading.score <= full.score + 1e-6);
             }

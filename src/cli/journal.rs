@@ -58,6 +58,7 @@ fn say(line: &ExamEvent) -> String {
             let became = match heard.outcome {
                 Outcome::Calls => "heard",
                 Outcome::NotUnderstood => "heard, not understood",
+                Outcome::Asked => "heard, asked back",
                 Outcome::Talk => "heard, talk",
                 Outcome::Note => "heard, in a note",
                 Outcome::Ignored => "heard, while not logging",
@@ -70,6 +71,13 @@ fn say(line: &ExamEvent) -> String {
         Event::Call(heard) => {
             let mark = if heard.call.corrects { "correction" } else { "call" };
             format!("  {mark}: {}", heard.call.act)
+        }
+        Event::Settled(settled) => {
+            let taken = settled
+                .taken
+                .as_ref()
+                .map_or_else(|| "nothing of it was taken".to_owned(), |words| format!("it was \"{words}\""));
+            format!("line {} settled by {}: {}; {taken}", settled.heard_seq, settled.by, settled.answer)
         }
         Event::Frame(frame) => {
             format!(

@@ -68,13 +68,16 @@ pub(crate) struct LiveArgs {
     /// Tones that tell what became of each breath.
     #[arg(long, value_enum, default_value = "on")]
     pub(crate) tones: Switch,
+    /// A voice that asks back, answers questions and warns; it needs the program espeak-ng.
+    #[arg(long, value_enum, default_value = "on")]
+    pub(crate) voice: Switch,
     #[command(flatten)]
     pub(crate) ear: WhichEar,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub(crate) enum Switch {
-    /// Sound them.
+    /// Let it be heard.
     On,
     /// Be silent.
     Off,
@@ -100,7 +103,7 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let began = Began { at: opened.began_at, wall: WallQuality::Computer, utc_offset_s };
     let header = session::header(&args.subject, &ear, &spoken, began);
     let session = Session::begin(&args.into, header, ear)?;
-    run(session, opened, &args.live, stop)
+    run(session, opened, &args.live, &spoken.pack.language, stop)
 }
 
 pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
@@ -116,7 +119,7 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let stop = stop_switch()?;
     let opened = open(&args.live)?;
     let session = Session::resume(&args.folder, ear, &spoken.pack.sha256, opened.began_at)?;
-    run(session, opened, &args.live, stop)
+    run(session, opened, &args.live, &spoken.pack.language, stop)
 }
 
 /// Set by Ctrl-C, by a stop from the system, and when the terminal is closed.
@@ -150,10 +153,11 @@ fn run(
     mut session: Session,
     opened: Opened,
     args: &LiveArgs,
+    language: &str,
     stop: Arc<AtomicBool>,
 ) -> anyhow::Result<ExitCode> {
     session.open_audio(opened.capture.describe())?;
-    let mut live = Live::new(session, opened.capture, args, stop)?;
+    let mut live = Live::new(session, opened.capture, args, language, stop)?;
     let heard = live.listen(opened.first);
     // The journal is closed whatever happened, and the reason stands in it.
     live.close(heard)

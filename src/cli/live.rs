@@ -5,7 +5,7 @@
 //! Never: lets the sound wait for an answer; what is spoken or shown is handed on.
 //! Tested in: `tests/listen.rs`.
 
-use std::io::Write;
+use std::io::Write as _;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -13,17 +13,16 @@ use std::time::{Duration, Instant};
 
 use chrono::Utc;
 
+use super::dialogue::{Dialogue, Manner};
 use super::listen::{LiveArgs, PAUSE, Switch};
-use super::session::{Session, Written};
+use super::session::Session;
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
-use crate::exam::call::Act;
-use crate::exam::context::Context;
-use crate::exam::event::{Event, Outcome};
+use crate::exam::event::Event;
 use crate::hear::capture::{AudioBlock, Capture, CaptureError};
 use crate::hear::utterance::Segment;
-use crate::live::answer::{answer, forgotten};
-use crate::live::speaker::Speaker;
+use crate::live::mouth::Mouth;
 use crate::live::tone::Tone;
+use crate::live::voice::Voice;
 
 /// A lost microphone is looked for this often.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
@@ -33,10 +32,7 @@ pub(super) struct Live {
     capture: Option<Capture>,
     device: Option<String>,
     device_name: String,
-    /// None where tones are switched off, or there is nothing to sound them.
-    speaker: Option<Speaker>,
-    /// What was in force after the breath before.
-    in_force: Context,
+    dialogue: Dialogue,
     pace: Pace,
     clock: Instant,
     /// Where sound was lost last.
@@ -52,15 +48,15 @@ impl Live {
         session: Session,
         capture: Capture,
         args: &LiveArgs,
+        language: &str,
         stop: Arc<AtomicBool>,
     ) -> anyhow::Result<Self> {
-        let in_force = session.exam()?.context;
+        let dialogue = Dialogue::new(manner(args, language), session.exam()?.context);
         let pace = Pace::new(session.next_sample());
         let now = Instant::now();
         Ok(Self {
             device_name: capture.describe(),
-            in_force,
-            speaker: (args.tones == Switch::On).then(speaker).flatten(),
+            dialogue,
             session,
             capture: Some(capture),
             device: args.device.clone(),
@@ -134,7 +130,7 @@ impl Live {
         self.break_off()?;
         let lost = Event::Microphone { state: "lost".to_owned(), device: self.device_name.clone() };
         self.session.note(self.session.next_sample(), &lost)?;
-        self.sound(Tone::Alarm);
+        self.dialogue.sound(Tone::Alarm);
         self.tell("the microphone is gone: nothing is heard until it is back")
     }
 
@@ -187,6 +183,7 @@ impl Live {
             self.break_off()?;
             self.gap(block.lost_before, read.clone())?;
         }
+        self.dialogue.mind_own_voice(self.session.next_sample() + block.samples.len() as u64 + block.behind);
         let segments = self.session.take(&block.samples)?;
         if let Some(best) = self.pace.see(read) {
             self.session.anchor(best)?;
@@ -198,72 +195,25 @@ impl Live {
     }
 
     fn breath(&mut self, segment: &Segment) -> anyhow::Result<()> {
-        let (mut utterance, parsed) = self.session.recognise(segment)?;
-        // Half a phrase can mean something else: what touches a gap changes nothing.
-        utterance.unsure |= self.gap_at.is_some_and(|gap| segment.span.from <= gap);
-        let (words, doubted) = (utterance.text(), !utterance.rejected);
-        let written = self.session.attend(utterance, parsed)?;
-        match written.outcome {
-            Outcome::Calls => self.sound(Tone::Understood),
-            // What sounds like talk to somebody else is not answered.
-            Outcome::NotUnderstood if doubted => self.sound(Tone::NotUnderstood),
-            _ => {}
-        }
-        self.tell(&line(&written, &words))?;
-        if written.calls.is_empty() { Ok(()) } else { self.reply(&written) }
-    }
-
-    /// Answers what was asked, and tells at once when a view is left without a save.
-    fn reply(&mut self, written: &Written) -> anyhow::Result<()> {
-        let exam = self.session.exam()?;
-        for call in &written.calls {
-            if let Act::Question { ask } = &call.act
-                && let Some(said) = answer(ask, &exam, &self.session.ear.protocols)
-            {
-                self.tell(&format!("{:<15} {said}", "answer"))?;
-            }
-        }
-        let before = std::mem::replace(&mut self.in_force, exam.context.clone());
-        if let Some(view) = forgotten(&before, &exam) {
-            let view = view.view_in_words(&self.session.ear.protocols);
-            self.sound(Tone::Alarm);
-            self.tell(&format!("{:<15} {view} was left without a save", "FORGOTTEN?"))?;
-        }
-        Ok(())
-    }
-
-    fn sound(&mut self, tone: Tone) {
-        if let Some(speaker) = &mut self.speaker {
-            speaker.sound(tone);
-        }
+        let broken = self.gap_at.is_some_and(|gap| segment.span.from <= gap);
+        self.dialogue.breath(&mut self.session, segment, broken)
     }
 
     fn tell(&self, text: &str) -> anyhow::Result<()> {
-        let at = Utc::now().with_timezone(&chrono::Local).format("%H:%M:%S");
-        writeln!(std::io::stdout(), "{at}  {text}")?;
-        Ok(())
+        self.dialogue.tell(text)
     }
 }
 
-/// The loudspeaker, or a word about why there is none: listening goes on without it.
-fn speaker() -> Option<Speaker> {
-    match Speaker::open() {
-        Ok(speaker) => Some(speaker),
-        Err(error) => {
-            eprintln!("zonecall: no tones: {error}");
-            None
-        }
+/// The mouth, or a word about why there is none: listening goes on without it.
+fn manner(args: &LiveArgs, language: &str) -> Manner {
+    let (tones, voice) = (args.tones == Switch::On, args.voice == Switch::On);
+    if !tones && !voice {
+        return Manner::default();
     }
-}
-
-/// A breath as one line for the terminal.
-fn line(written: &Written, words: &str) -> String {
-    let what = match written.outcome {
-        Outcome::Calls => "heard",
-        Outcome::NotUnderstood => "not understood",
-        Outcome::Talk => "talk",
-        Outcome::Note => "note",
-        Outcome::Ignored => "ignored",
-    };
-    format!("{what:<15} {words}")
+    let voice = voice
+        .then(|| Voice::find(language))
+        .and_then(|found| found.map_err(|error| eprintln!("zonecall: no voice: {error}")).ok());
+    let mouth =
+        Mouth::open(voice).map_err(|error| eprintln!("zonecall: nothing is sounded or said: {error}"));
+    Manner { mouth: mouth.ok(), tones }
 }

@@ -14,6 +14,7 @@ mod exam_folder;
 mod hear;
 mod journal;
 mod listen;
+mod dialogue;
 mod live;
 mod measure;
 mod pair;

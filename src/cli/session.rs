@@ -16,14 +16,17 @@ use super::exam_folder;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality};
 use crate::exam::attend::Attention;
 use crate::exam::call::{Act, Call, Command};
-use crate::exam::event::{AudioFile, Event, Header, Heard, HeardCall, Horse, JOURNAL_SCHEMA, Outcome};
+use crate::exam::event::{
+    AudioFile, Event, Header, Heard, HeardCall, Horse, JOURNAL_SCHEMA, Outcome, Settled,
+};
 use crate::exam::fold::Exam;
 use crate::exam::journal::{self, JOURNAL_FILE, Journal, JournalError};
 use crate::exam::parse::{Parsed, parse};
 use crate::hear::endpoint::Breaths;
 use crate::hear::keep::Keeper;
 use crate::hear::recognise::Recogniser;
-use crate::hear::utterance::{Segment, Utterance};
+use crate::hear::utterance::{Segment, Utterance, Word};
+use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 
@@ -53,6 +56,7 @@ pub(super) struct Counts {
 /// What became of a breath, as it stands in the journal.
 #[derive(Debug, Clone)]
 pub(super) struct Written {
+    pub(super) heard_seq: u64,
     pub(super) outcome: Outcome,
     pub(super) calls: Vec<Call>,
 }
@@ -69,6 +73,8 @@ pub(super) struct Session {
     breaths: Breaths,
     next_sample: u64,
     n_files: usize,
+    /// A question waits for an answer.
+    asked: bool,
 }
 
 /// The header of a new exam.
@@ -124,6 +130,7 @@ impl Session {
             breaths: Breaths::new(0)?,
             next_sample: 0,
             n_files: 0,
+            asked: false,
         })
     }
 
@@ -140,7 +147,7 @@ impl Session {
         let next_sample =
             lines.events.iter().map(|line| line.sample).max().unwrap_or(0).max(kept(folder, &exam)?);
         let anchor = Anchor { wall: now, monotonic_ns: 0, sample: next_sample };
-        ear.engine.follow(exam.context.limb.as_deref());
+        ear.engine.follow(Moment { limb: exam.context.limb.as_deref(), asked: false });
         let engine = ear.engine.id();
         if engine != exam.header.engine {
             eprintln!(
@@ -166,6 +173,7 @@ impl Session {
             breaths: Breaths::new(next_sample)?,
             next_sample,
             n_files: exam.audio.len(),
+            asked: false,
         })
     }
 
@@ -244,7 +252,39 @@ impl Session {
         self.counts.not_understood += usize::from(outcome == Outcome::NotUnderstood);
         let heard_seq = self.note(sample, &Event::Heard(heard))?;
         self.write_calls(heard_seq, sample, &calls)?;
-        Ok(Written { outcome, calls })
+        Ok(Written { heard_seq, outcome, calls })
+    }
+
+    /// The second reading of a breath, understood; none where the engine tells none.
+    ///
+    /// Where in the breath its words lie is not known.
+    pub(super) fn rival(&self, utterance: &Utterance) -> Option<Parsed> {
+        let rival = utterance.rivals.first()?;
+        let (span, confidence) = (utterance.span, utterance.confidence);
+        let words = rival.words.split(' ').map(|text| Word { text: text.to_owned(), span, confidence });
+        let reading = Utterance { words: words.collect(), ..utterance.clone() };
+        Some(parse(&reading, &self.ear.language, &self.ear.protocols))
+    }
+
+    /// From now on answers can be heard, or not any more.
+    pub(super) fn expect_answer(&mut self, asked: bool) -> anyhow::Result<()> {
+        self.asked = asked;
+        self.follow()
+    }
+
+    fn follow(&mut self) -> anyhow::Result<()> {
+        // Which limb is in force after taking back and putting right: one place knows that, and it is rare.
+        let exam = self.exam()?;
+        self.ear.engine.follow(Moment { limb: exam.context.limb.as_deref(), asked: self.asked });
+        Ok(())
+    }
+
+    /// Writes how a question was answered, and the calls that were meant.
+    pub(super) fn settle(&mut self, sample: u64, settled: Settled, calls: &[Call]) -> anyhow::Result<()> {
+        let heard_seq = settled.heard_seq;
+        self.note(sample, &Event::Settled(settled))?;
+        self.attention.follow(calls, sample);
+        self.write_calls(heard_seq, sample, calls)
     }
 
     /// Writes the calls of the breath `heard_seq`, at `sample`.
@@ -254,9 +294,7 @@ impl Session {
             self.note(sample, &Event::Call(HeardCall { heard_seq, call: call.clone() }))?;
         }
         if calls.iter().any(may_change_limb) {
-            // Which limb is in force after taking back and putting right: one place knows that, and it is rare.
-            let exam = self.exam()?;
-            self.ear.engine.follow(exam.context.limb.as_deref());
+            self.follow()?;
         }
         Ok(())
     }

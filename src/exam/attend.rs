@@ -37,16 +37,34 @@ impl Attention {
     /// Decides what becomes of one breath.
     pub fn attend(&mut self, utterance: Utterance, parsed: Parsed) -> (Heard, Vec<Call>) {
         let (outcome, calls, problems) = self.decide(&utterance, parsed);
-        for call in &calls {
+        self.follow(&calls, utterance.span.to);
+        (Heard { utterance, outcome, problems }, calls)
+    }
+
+    /// True when calls in this breath would count: no pause, no note, not after the end.
+    #[must_use]
+    pub fn takes_calls(&self, utterance: &Utterance) -> bool {
+        let in_note = self.note_until.is_some_and(|until| within(until, utterance.span.from, NOTE_PAUSE_S));
+        !self.ended && !self.paused && !in_note
+    }
+
+    /// Calls that count now open and close notes, pauses and the exam; `until` is where they end.
+    pub fn follow(&mut self, calls: &[Call], until: u64) {
+        for call in calls {
             match &call.act {
-                Act::Note { open } => self.note_until = open.then_some(utterance.span.to),
+                Act::Note { open } => self.note_until = open.then_some(until),
                 Act::Command(Command::StopListening) => self.paused = true,
                 Act::Command(Command::StartListening) => self.paused = false,
                 Act::Command(Command::EndOfExam) => self.ended = true,
                 _ => {}
             }
         }
-        (Heard { utterance, outcome, problems }, calls)
+    }
+
+    /// True when the breath before was only "correction": calls in this one put right. That counts once.
+    pub fn corrects(&mut self, utterance: &Utterance) -> bool {
+        let waiting = self.correction_until.take();
+        waiting.is_some_and(|until| within(until, utterance.span.from, CORRECTION_WAIT_S))
     }
 
     fn decide(&mut self, utterance: &Utterance, mut parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
@@ -71,13 +89,15 @@ impl Attention {
         if utterance.unsure {
             return (Outcome::NotUnderstood, Vec::new(), vec![which(utterance)]);
         }
-        let waiting = self.correction_until.take();
+        let mut calls = parsed.calls;
+        // An answer that nobody waits for is said to somebody else.
+        let heard_answer = calls.iter().any(is_answer);
+        calls.retain(|call| !is_answer(call));
+        if self.corrects(utterance) {
+            calls.iter_mut().for_each(|call| call.corrects = true);
+        }
         if parsed.correction_waits {
             self.correction_until = Some(utterance.span.to);
-        }
-        let mut calls = parsed.calls;
-        if waiting.is_some_and(|until| within(until, utterance.span.from, CORRECTION_WAIT_S)) {
-            calls.iter_mut().for_each(|call| call.corrects = true);
         }
         let outcome = match calls.iter().position(|call| call.act == Act::Note { open: true }) {
             Some(opens) => {
@@ -86,7 +106,7 @@ impl Attention {
                 if opens == 0 { Outcome::Note } else { Outcome::Calls }
             }
             None if !calls.is_empty() || parsed.correction_waits => Outcome::Calls,
-            None if parsed.talk && parsed.problems.is_empty() => Outcome::Talk,
+            None if (parsed.talk || heard_answer) && parsed.problems.is_empty() => Outcome::Talk,
             None => Outcome::NotUnderstood,
         };
         (outcome, calls, parsed.problems)
@@ -123,6 +143,10 @@ fn which(utterance: &Utterance) -> Problem {
         None => format!("may be `{}`, but not surely; it was not taken", utterance.text()),
     };
     Problem { message, help: "listen to it; if it was a call, say it again".to_owned() }
+}
+
+fn is_answer(call: &Call) -> bool {
+    matches!(call.act, Act::Answer { .. })
 }
 
 fn within(until: u64, from: u64, seconds: u64) -> bool {

@@ -70,6 +70,8 @@ pub enum Event {
     Heard(Heard),
     /// One call out of the breath before.
     Call(HeardCall),
+    /// A question about an earlier breath was answered.
+    Settled(Settled),
     /// A saved still was found.
     Frame(Box<Frame>),
     /// A person typed a value, or traced one on a still.
@@ -178,12 +180,28 @@ pub enum Outcome {
     Calls,
     /// Not the spoken language, or not all of it: nothing was changed.
     NotUnderstood,
+    /// The program asked back instead of acting on it: nothing was changed before the answer.
+    Asked,
     /// Known talk to the horse or to people: nothing was changed.
     Talk,
     /// Part of a free note.
     Note,
     /// Heard while logging was paused or after the end of the exam: nothing was changed.
     Ignored,
+}
+
+/// How a question about an earlier breath was answered; where a reading was taken, its calls follow in the journal.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Settled {
+    /// The `heard` event that was asked about.
+    pub heard_seq: u64,
+    /// `yes`, `no`, `first`, `second`, or `again` when the call was said again.
+    pub answer: String,
+    /// How it was given: `voice` or `key`.
+    pub by: String,
+    /// The words of the reading that was taken; none where none was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub taken: Option<String>,
 }
 
 /// A call in the journal.

@@ -10,7 +10,9 @@ use chrono::{DateTime, Utc};
 use crate::clock::{Anchor, Span};
 use crate::exam::call::{Act, Call, Problem};
 use crate::exam::context::Context;
-use crate::exam::event::{AudioFile, Entered, Event, ExamEvent, Frame, Header, Heard, HeardCall, Outcome};
+use crate::exam::event::{
+    AudioFile, Entered, Event, ExamEvent, Frame, Header, Heard, HeardCall, Outcome, Settled,
+};
 use crate::exam::journal::Lines;
 use crate::exam::mend::{put_right, set_in_force, take_back};
 use crate::exam::review::{
@@ -148,8 +150,22 @@ pub struct Breath {
     pub clipped: f64,
     /// What became of it.
     pub outcome: Outcome,
+    /// The question about it was answered: `outcome` is `Calls` where a reading was taken, else `Asked`.
+    pub settled: bool,
     /// Why it was not taken.
     pub problems: Vec<Problem>,
+}
+
+impl Breath {
+    /// It may have been a call, and nobody has said yet that it was none.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        match self.outcome {
+            Outcome::NotUnderstood => true,
+            Outcome::Asked => !self.settled,
+            _ => false,
+        }
+    }
 }
 
 /// A free note.
@@ -223,6 +239,7 @@ impl Exam {
             Event::AudioLost { samples } => self.samples_lost += samples,
             Event::Heard(heard) => self.take_breath(line.seq, heard),
             Event::Call(heard) => self.take_call(line.seq, heard),
+            Event::Settled(settled) => self.settle(settled),
             Event::Frame(frame) => self.take_still(frame),
             Event::Entered(entered) => {
                 let entered = (**entered).clone();
@@ -277,8 +294,21 @@ impl Exam {
             level_dbfs: heard.utterance.level_dbfs,
             clipped: heard.utterance.clipped,
             outcome: heard.outcome,
+            settled: false,
             problems: heard.problems.clone(),
         });
+    }
+
+    fn settle(&mut self, settled: &Settled) {
+        let asked = self.breaths.iter_mut().rev().find(|breath| breath.seq == settled.heard_seq);
+        if let Some(breath) = asked.filter(|breath| breath.outcome == Outcome::Asked) {
+            breath.settled = true;
+            breath.problems.clear();
+            if let Some(words) = &settled.taken {
+                breath.outcome = Outcome::Calls;
+                breath.words.clone_from(words);
+            }
+        }
     }
 
     fn take_call(&mut self, seq: u64, heard: &HeardCall) {

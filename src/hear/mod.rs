@@ -1,7 +1,7 @@
 //! From sound to words.
 
 pub mod utterance;
-mod resample;
+pub(crate) mod resample;
 pub mod decode;
 pub mod capture;
 pub mod keep;

@@ -10,6 +10,7 @@ use std::path::PathBuf;
 use crate::hear::sphinx_sys::Refused;
 use crate::hear::utterance::{Segment, Utterance};
 use crate::language::engine::GrammarWord;
+use crate::language::graph::Moment;
 
 /// Which engine heard an exam, for the journal's first line.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -35,8 +36,8 @@ pub trait Recogniser {
     /// When the engine itself fails; not understanding is no error.
     fn recognise(&mut self, segment: &Segment) -> Result<Utterance, EngineError>;
 
-    /// From now on `limb` is in force: only its zones can be said, until a limb is named in the breath itself.
-    fn follow(&mut self, limb: Option<&str>);
+    /// From now on this is what can be said; an engine that cannot tell moments apart hears everything at any moment.
+    fn follow(&mut self, now: Moment<'_>);
 }
 
 /// The engine cannot go on.

@@ -1,7 +1,7 @@
-//! Changes the sample rate to 16 kHz.
+//! Changes the sample rate.
 //!
 //! Takes: mono samples at a fixed rate, in pieces of any length.
-//! Gives: the same sound at 16 kHz, as long as it was and not delayed.
+//! Gives: the same sound at the rate wanted (16 kHz for what is heard), as long as it was and not delayed.
 //! Never: folds high sounds into low ones; a windowed sinc filter keeps them out.
 //! Tested in: `tests/hear.rs`.
 
@@ -28,7 +28,8 @@ pub enum Refused {
 /// A resampler with what it has not yet used.
 pub(crate) struct Resample {
     inner: Async<f32>,
-    rate_hz: u32,
+    from_hz: u32,
+    to_hz: u32,
     waiting: Vec<f32>,
     n_in: u64,
     n_out: u64,
@@ -37,12 +38,17 @@ pub(crate) struct Resample {
 }
 
 impl Resample {
+    /// To 16 kHz.
     pub(crate) fn new(rate_hz: u32) -> Result<Self, Refused> {
-        let ratio = f64::from(SAMPLE_RATE_HZ) / f64::from(rate_hz);
+        Self::between(rate_hz, SAMPLE_RATE_HZ)
+    }
+
+    pub(crate) fn between(from_hz: u32, to_hz: u32) -> Result<Self, Refused> {
+        let ratio = f64::from(to_hz) / f64::from(from_hz);
         let parameters = SincInterpolationParameters::default();
         let inner = Async::new_sinc(ratio, 1.0, &parameters, CHUNK, 1, FixedAsync::Input)?;
         let delay = inner.output_delay();
-        Ok(Self { inner, rate_hz, waiting: Vec::new(), n_in: 0, n_out: 0, delay })
+        Ok(Self { inner, from_hz, to_hz, waiting: Vec::new(), n_in: 0, n_out: 0, delay })
     }
 
     /// Takes samples; with `last`, gives all that is left.
@@ -64,7 +70,7 @@ impl Resample {
 
     /// Pushes silence behind the last samples until all of them are out, and no more.
     fn finish(&mut self, out: &mut Vec<f32>) -> Result<(), Refused> {
-        let due = self.n_in * u64::from(SAMPLE_RATE_HZ) / u64::from(self.rate_hz);
+        let due = self.n_in * u64::from(self.to_hz) / u64::from(self.from_hz);
         let mut chunk = std::mem::take(&mut self.waiting);
         while self.n_out < due {
             chunk.resize(CHUNK, 0.0);

@@ -9,6 +9,7 @@ use std::path::Path;
 
 use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::utterance::{Segment, Utterance, Word};
+use crate::language::graph::Moment;
 
 /// Plays back recorded words.
 #[derive(Debug, Clone)]
@@ -68,5 +69,5 @@ impl Recogniser for Scripted {
     }
 
     /// What was heard once stays as it was.
-    fn follow(&mut self, _limb: Option<&str>) {}
+    fn follow(&mut self, _now: Moment<'_>) {}
 }

@@ -17,7 +17,7 @@ use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::sphinx_sys::{Decoder, Piece, Setting};
 use crate::hear::utterance::{Segment, Utterance, Word, mean_confidence};
 use crate::language::engine::{EngineLanguage, GrammarWord};
-use crate::language::graph::Starts;
+use crate::language::graph::{Moment, Starts};
 
 const VERSION: &str = "5.1.1";
 const PHONES: &str = "phones";
@@ -102,7 +102,7 @@ impl Sphinx {
             model: "en-us".to_owned(),
             model_sha256: crate::hex(&hash.finalize()),
         };
-        let search = search(starts.of(None));
+        let search = search(starts.of(Moment::default()));
         Ok(Self { decoder, id, starts, search })
     }
 }
@@ -140,8 +140,8 @@ impl Recogniser for Sphinx {
         })
     }
 
-    fn follow(&mut self, limb: Option<&str>) {
-        self.search = search(self.starts.of(limb));
+    fn follow(&mut self, now: Moment<'_>) {
+        self.search = search(self.starts.of(now));
     }
 }
 

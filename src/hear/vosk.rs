@@ -18,6 +18,7 @@ use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::utterance::{Segment, Utterance, Word, mean_confidence};
 use crate::hear::vosk_sys::{Listener, Model, Refused};
 use crate::language::engine::{EngineLanguage, GrammarWord};
+use crate::language::graph::Moment;
 
 const VERSION: &str = "0.3.45";
 /// What a model that has it writes for speech outside the grammar.
@@ -192,8 +193,8 @@ impl Recogniser for Vosk {
         })
     }
 
-    /// The model knows which word follows which, but not what was said before that: any limb's zones can be heard.
-    fn follow(&mut self, _limb: Option<&str>) {}
+    /// The model knows which word follows which, but not what was said before that: any limb's zones can be heard, and answers at any time.
+    fn follow(&mut self, _now: Moment<'_>) {}
 }
 
 fn cannot(library: &Path, refused: Refused) -> EngineError {

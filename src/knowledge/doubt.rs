@@ -8,7 +8,6 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::exam::call::Act;
-use crate::exam::event::Outcome;
 use crate::exam::fold::{Breath, Exam};
 use crate::knowledge::coverage::live;
 
@@ -23,8 +22,7 @@ pub(crate) const DOUBTFUL: f64 = 0.5;
 pub(crate) fn doubtful(exam: &Exam) -> BTreeMap<u64, &Breath> {
     let moves = |act: &Act| matches!(act, Act::View(view) if view.limb.is_some() || view.zone.is_some());
     let moving: BTreeSet<u64> = live(exam).filter(|call| moves(&call.act)).map(|call| call.seq).collect();
-    let mut unheard =
-        exam.breaths.iter().filter(|breath| breath.outcome == Outcome::NotUnderstood).peekable();
+    let mut unheard = exam.breaths.iter().filter(|breath| breath.is_open()).peekable();
     let mut last = None;
     let mut found = BTreeMap::new();
     // Calls and breaths both stand in the order of the journal.

@@ -1,6 +1,7 @@
 //! What the exam amounts to: the record, its coverage and what to look at.
 
 pub mod place;
+pub mod step;
 pub mod record;
 pub mod coverage;
 pub mod measure;

@@ -11,7 +11,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::exam::call::{Act, Amount, Command, Setting, View};
 use crate::exam::context::Context;
-use crate::exam::event::{Frame, Outcome};
+use crate::exam::event::Frame;
 use crate::exam::fold::{Breath, Exam, LoggedCall, LoggedEntry};
 use crate::exam::review::{Change, LoggedChange};
 use crate::frames::pairing::{PairedFrame, Pairing, Tie};
@@ -24,7 +24,7 @@ use crate::protocol::Protocols;
 #[must_use]
 pub fn call_rows(exam: &Exam, protocols: &Protocols) -> Vec<CallRow> {
     let mut rows: Vec<CallRow> = exam.calls.iter().map(|call| call_row(call, protocols)).collect();
-    let unknown = exam.breaths.iter().filter(|breath| breath.outcome == Outcome::NotUnderstood);
+    let unknown = exam.breaths.iter().filter(|breath| breath.is_open());
     rows.extend(unknown.map(|breath| unknown_row(breath, exam)));
     rows.sort_by_key(|row| row.seq);
     rows

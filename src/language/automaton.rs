@@ -49,12 +49,12 @@ impl Path {
 }
 
 impl Automaton {
-    /// The automaton of `root` in `grammar`.
+    /// The automaton of what any of the `roots` in `grammar` allows; a root that is not there allows nothing.
     #[must_use]
-    pub fn new(grammar: &Grammar, root: &str) -> Self {
+    pub fn new(grammar: &Grammar, roots: &[&str]) -> Self {
         let mut this = Self { arcs: vec![vec![], vec![]], start: 0, end: 1, tags: Vec::new() };
         let mut tag_ids = HashMap::new();
-        if let Some(rule) = grammar.rule(root) {
+        for rule in roots.iter().filter_map(|root| grammar.rule(root)) {
             this.add(grammar, &rule.body, 0, 1, &mut tag_ids);
         }
         this

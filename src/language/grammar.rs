@@ -85,9 +85,9 @@ impl Grammar {
 
     /// Every word that `root` can say, once, where it is first used.
     #[must_use]
-    pub fn words(&self, root: &str) -> Vec<GrammarWord> {
+    pub fn words(&self, roots: &[&str]) -> Vec<GrammarWord> {
         let mut words = BTreeMap::new();
-        for name in self.reach(root) {
+        for name in roots.iter().flat_map(|root| self.reach(root)) {
             if let Some(rule) = self.rule(&name) {
                 collect(&rule.body, &mut |node| {
                     if let Node::Word(text, place) = node {

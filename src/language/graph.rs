@@ -24,42 +24,80 @@ pub struct WordGraph {
     pub starts: Starts,
 }
 
-/// The state in which a breath begins while a limb is in force; limbs with the same zones begin at the same state.
+/// What decides which phrases can be said next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Moment<'a> {
+    /// The limb in force: only its zones can be said, until a limb is named in the breath itself.
+    pub limb: Option<&'a str>,
+    /// A question of the program waits for an answer.
+    pub asked: bool,
+}
+
+/// The state in which a breath begins; limbs with the same zones begin at the same state.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Starts(BTreeMap<String, usize>);
+pub struct Starts {
+    calls: ByLimb,
+    /// The same while a question waits for an answer.
+    calls_or_answers: ByLimb,
+}
+
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+struct ByLimb {
+    /// While no limb is in force, or one that is not known: every zone can be said.
+    any: usize,
+    limb: BTreeMap<String, usize>,
+}
+
+impl ByLimb {
+    fn moved(&self, to: impl Fn(usize) -> usize) -> ByLimb {
+        let limb = self.limb.iter().map(|(limb, state)| (limb.clone(), to(*state)));
+        ByLimb { any: to(self.any), limb: limb.collect() }
+    }
+}
 
 impl Starts {
-    /// While no limb is in force, or one that is not known: every zone can be said.
-    const ANYWHERE: usize = 0;
-
-    /// The state for `limb`.
+    /// The state for a moment.
     #[must_use]
-    pub fn of(&self, limb: Option<&str>) -> usize {
-        limb.and_then(|limb| self.0.get(limb)).copied().unwrap_or(Self::ANYWHERE)
+    pub fn of(&self, now: Moment<'_>) -> usize {
+        let starts = if now.asked { &self.calls_or_answers } else { &self.calls };
+        now.limb.and_then(|limb| starts.limb.get(limb)).copied().unwrap_or(starts.any)
     }
 
     /// The states in which a breath can begin, each once.
     #[must_use]
     pub fn all(&self) -> BTreeSet<usize> {
-        self.0.values().copied().chain([Self::ANYWHERE]).collect()
+        let both = [&self.calls, &self.calls_or_answers];
+        both.into_iter().flat_map(|starts| starts.limb.values().copied().chain([starts.any])).collect()
+    }
+
+    fn moved(&self, to: impl Fn(usize) -> usize) -> Starts {
+        Starts { calls: self.calls.moved(&to), calls_or_answers: self.calls_or_answers.moved(&to) }
     }
 }
 
 impl WordGraph {
-    /// The smallest graph that allows what `automaton` reads, the zones following the limb.
+    /// The smallest graph that allows what `calls` reads, and while a question waits what `calls_or_answers` reads;
+    /// the zones follow the limb.
     #[must_use]
-    pub fn new(automaton: &Automaton, zones: &ZonesByLimb) -> Self {
-        let follow = Follow::new(automaton, zones);
-        let mut graph = follow.deterministic();
+    pub fn new(calls: &Automaton, calls_or_answers: &Automaton, zones: &ZonesByLimb) -> Self {
+        let mut graph = Follow::new(calls, zones).deterministic();
+        let waiting = Follow::new(calls_or_answers, zones).deterministic();
+        let moved = |state: usize| state + graph.arcs.len();
+        let arcs = waiting.arcs.iter();
+        let arcs: Vec<_> =
+            arcs.map(|arcs| arcs.iter().map(|(word, to)| (word.clone(), moved(*to))).collect()).collect();
+        graph.starts.calls_or_answers = waiting.starts.calls.moved(moved);
+        graph.ends.extend(waiting.ends.iter().map(|end| end + graph.arcs.len()));
+        graph.arcs.extend::<Vec<BTreeMap<String, usize>>>(arcs);
         graph.drop_dead_ends();
         smallest(&graph)
     }
 
-    /// True when the words can be said while `limb` is in force.
+    /// True when the words can be said at this moment.
     #[must_use]
-    pub fn allows(&self, limb: Option<&str>, words: &[&str]) -> bool {
+    pub fn allows(&self, now: Moment<'_>, words: &[&str]) -> bool {
         let step = |state: usize, word: &&str| self.arcs[state].get(*word).copied();
-        words.iter().try_fold(self.starts.of(limb), step).is_some_and(|state| self.ends.contains(&state))
+        words.iter().try_fold(self.starts.of(now), step).is_some_and(|state| self.ends.contains(&state))
     }
 
     /// The graph from one start in the text format of the Sphinx engines, every arc out of a state equally likely.
@@ -224,9 +262,10 @@ impl<'a> Follow<'a> {
         let starts: Vec<usize> = (0..self.sets.len())
             .map(|set| id_of(self.closure([(self.automaton.start(), set)]), &mut open))
             .collect();
-        let limbs = self.set_of.iter().map(|(limb, set)| ((*limb).to_owned(), starts[*set]));
-        let mut graph =
-            WordGraph { arcs: Vec::new(), ends: BTreeSet::new(), starts: Starts(limbs.collect()) };
+        let limb = self.set_of.iter().map(|(limb, set)| ((*limb).to_owned(), starts[*set])).collect();
+        let calls = ByLimb { any: starts[0], limb };
+        let starts = Starts { calls_or_answers: calls.clone(), calls };
+        let mut graph = WordGraph { arcs: Vec::new(), ends: BTreeSet::new(), starts };
         while let Some(places) = open.get(graph.arcs.len()).cloned() {
             let mut next: BTreeMap<String, Vec<Here>> = BTreeMap::new();
             for (state, set) in &places {
@@ -265,7 +304,7 @@ fn smallest(graph: &WordGraph) -> WordGraph {
         }
     }
     let n_groups = group.iter().max().map_or(0, |most| most + 1);
-    let starts = Starts(graph.starts.0.iter().map(|(limb, state)| (limb.clone(), group[*state])).collect());
+    let starts = graph.starts.moved(|state| group[state]);
     let mut small = WordGraph { arcs: vec![BTreeMap::new(); n_groups], ends: BTreeSet::new(), starts };
     for (state, arcs) in graph.arcs.iter().enumerate() {
         small.arcs[group[state]] = arcs.iter().map(|(word, to)| (word.clone(), group[*to])).collect();

@@ -19,6 +19,8 @@ use crate::language::tags;
 
 /// The rule that says what can be said during an exam.
 pub const EXAM_RULE: &str = "exam";
+/// The rule that says what answers a question of the program; a language without it cannot be asked.
+pub const ANSWER_RULE: &str = "answer";
 
 /// The files of one language.
 #[derive(Debug, Clone)]
@@ -38,7 +40,7 @@ pub struct Pack {
 pub struct Language {
     /// The grammar, cut to the exam's zones.
     pub grammar: Grammar,
-    /// Reads calls.
+    /// Reads calls and answers.
     pub exam: Automaton,
     /// The same for an engine.
     pub engine: EngineLanguage,
@@ -114,10 +116,10 @@ impl Pack {
             tag.strip_prefix("zone=").is_none_or(|zone| zones.values().any(|own| own.contains(zone)))
         };
         let grammar = self.grammar.pruned(&keep);
-        let exam = Automaton::new(&grammar, EXAM_RULE);
+        let exam = Automaton::new(&grammar, &[EXAM_RULE, ANSWER_RULE]);
         let engine = EngineLanguage {
-            graph: WordGraph::new(&exam, zones),
-            words: grammar.words(EXAM_RULE),
+            graph: WordGraph::new(&Automaton::new(&grammar, &[EXAM_RULE]), &exam, zones),
+            words: grammar.words(&[EXAM_RULE, ANSWER_RULE]),
             pronunciations: self.pronunciations.clone(),
         };
         Language { exam, grammar, engine }

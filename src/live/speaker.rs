@@ -1,18 +1,24 @@
-//! Sounds tones through the loudspeaker while the microphone stays open.
+//! The loudspeaker, while the microphone stays open.
 //!
-//! Takes: tones, one after the other.
+//! Takes: samples, one piece after the other.
 //! Gives: sound on the default output device.
-//! Never: waits; a tone that does not fit into the bounded ring is left out.
+//! Never: works in the audio callback; that one copies out of a bounded ring and returns.
 //! Tested in: `tests/listen.rs`, with the null sink looped back into the microphone.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, Instant};
 
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{FromSample, SampleFormat, SizedSample, StreamConfig};
 use rtrb::{Consumer, Producer, RingBuffer};
 
-use crate::live::tone::Tone;
-
 /// Sound that can wait to be heard, in seconds.
 const RING_S: usize = 3;
+/// How often it is looked whether there is room in the ring, or nothing left in it.
+const PAUSE: Duration = Duration::from_millis(10);
+/// A loudspeaker that takes nothing for this long is given up, and with it the sound.
+const STUCK_MAX: Duration = Duration::from_secs(2);
 
 /// The loudspeaker cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -41,6 +47,8 @@ pub struct Speaker {
     _stream: cpal::Stream,
     ring: Producer<f32>,
     rate_hz: u32,
+    /// Nanoseconds from the callback to the ear, as the system tells.
+    latency_ns: Arc<AtomicU64>,
 }
 
 impl Speaker {
@@ -55,22 +63,52 @@ impl Speaker {
         let (config, format) = (supported.config(), supported.sample_format());
         let rate_hz = supported.sample_rate();
         let (ring, sound) = RingBuffer::new(RING_S * rate_hz as usize);
+        let latency_ns = Arc::new(AtomicU64::new(0));
+        let told = Arc::clone(&latency_ns);
         let stream = match format {
-            SampleFormat::I16 => build::<i16>(&device, config, sound),
-            SampleFormat::I32 => build::<i32>(&device, config, sound),
-            SampleFormat::U8 => build::<u8>(&device, config, sound),
-            SampleFormat::F32 => build::<f32>(&device, config, sound),
+            SampleFormat::I16 => build::<i16>(&device, config, sound, told),
+            SampleFormat::I32 => build::<i32>(&device, config, sound, told),
+            SampleFormat::U8 => build::<u8>(&device, config, sound, told),
+            SampleFormat::F32 => build::<f32>(&device, config, sound, told),
             _ => return Err(SpeakerError::Shape { format: format.to_string() }),
         };
         let stream = stream.map_err(failed)?;
         stream.play().map_err(failed)?;
-        Ok(Self { _stream: stream, ring, rate_hz })
+        Ok(Self { _stream: stream, ring, rate_hz, latency_ns })
     }
 
-    /// Sounds a tone after those that are still sounding.
-    pub fn sound(&mut self, tone: Tone) {
-        // Left out when the ring is full: tones that come much too late tell nothing.
-        let _ = self.ring.push_entire_slice(&tone.samples(self.rate_hz));
+    /// Its sample rate.
+    #[must_use]
+    pub fn rate_hz(&self) -> u32 {
+        self.rate_hz
+    }
+
+    /// Plays samples after those that are still sounding; returns when the last of them are in the ring.
+    pub fn play(&mut self, mut samples: &[f32]) {
+        let mut moved_at = Instant::now();
+        while !samples.is_empty() && moved_at.elapsed() < STUCK_MAX {
+            let (now, later) = samples.split_at(self.ring.slots().min(samples.len()));
+            if now.is_empty() {
+                std::thread::sleep(PAUSE);
+                continue;
+            }
+            if self.ring.push_entire_slice(now).is_err() {
+                return;
+            }
+            (samples, moved_at) = (later, Instant::now());
+        }
+    }
+
+    /// Waits until the last sample has been heard.
+    pub fn wait(&self) {
+        let (mut moved_at, mut free) = (Instant::now(), 0);
+        while self.ring.slots() < self.ring.buffer().capacity() && moved_at.elapsed() < STUCK_MAX {
+            std::thread::sleep(PAUSE);
+            if self.ring.slots() != free {
+                (free, moved_at) = (self.ring.slots(), Instant::now());
+            }
+        }
+        std::thread::sleep(Duration::from_nanos(self.latency_ns.load(Ordering::Relaxed)).min(STUCK_MAX));
     }
 }
 
@@ -78,9 +116,13 @@ fn build<T: SizedSample + FromSample<f32>>(
     device: &cpal::Device,
     config: StreamConfig,
     mut sound: Consumer<f32>,
+    latency_ns: Arc<AtomicU64>,
 ) -> Result<cpal::Stream, cpal::Error> {
     let channels = usize::from(config.channels).max(1);
-    let fill = move |data: &mut [T], _: &cpal::OutputCallbackInfo| {
+    let fill = move |data: &mut [T], info: &cpal::OutputCallbackInfo| {
+        let at = info.timestamp();
+        let latency = at.playback.duration_since(at.callback);
+        latency_ns.store(u64::try_from(latency.as_nanos()).unwrap_or(0), Ordering::Relaxed);
         for frame in data.chunks_mut(channels) {
             frame.fill(T::from_sample_(sound.pop().unwrap_or(0.0)));
         }

@@ -80,6 +80,8 @@ pub struct Habits {
     pub depth: Depth,
     /// When a sweep is wanted.
     pub sweep: Sweep,
+    /// While listening, a zone further away than this many from the one in force is asked about before it counts.
+    pub jump_asked: usize,
     /// Two stills of two limbs closer than this many seconds are asked about.
     pub limb_change_s: f64,
     /// Weeks until a horse with a lesion is scanned again.

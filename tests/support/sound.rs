@@ -154,7 +154,21 @@ pub fn journal(exam: &Path) -> Vec<serde_json::Value> {
 /// Waits for a journal line.
 #[track_caller]
 pub fn until_line(exam: &Path, what: &str, is: impl Fn(&serde_json::Value) -> bool) {
-    until(what, || journal(exam).iter().any(&is));
+    until_lines(exam, what, 1, is);
+}
+
+/// Waits for `n` journal lines of a sort; where they do not come, what stands in the journal is told.
+#[track_caller]
+pub fn until_lines(exam: &Path, what: &str, n: usize, is: impl Fn(&serde_json::Value) -> bool) {
+    let since = Instant::now();
+    while journal(exam).iter().filter(|line| is(line)).count() < n {
+        if since.elapsed() >= WAIT_MAX {
+            let lines: Vec<String> =
+                journal(exam).iter().map(|line| format!("{} {}", line["kind"], line["body"])).collect();
+            panic!("{what}: not within {WAIT_MAX:?}; the journal:\n{}", lines.join("\n"));
+        }
+        std::thread::sleep(Duration::from_millis(50));
+    }
 }
 
 /// The calls of an exam as their words.

@@ -26,6 +26,7 @@ use crate::hear::neural::weigh::{Calibration, Evidence, Meaning, Verdict};
 use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::utterance::{Rival, Segment, Utterance, Word};
 use crate::language::engine::EngineLanguage;
+use crate::language::graph::Moment;
 
 /// Other readings kept with a breath.
 const RIVALS_MAX: usize = 3;
@@ -175,8 +176,8 @@ impl Recogniser for Neural {
         })
     }
 
-    fn follow(&mut self, limb: Option<&str>) {
-        self.network.follow(limb);
+    fn follow(&mut self, now: Moment<'_>) {
+        self.network.follow(now);
     }
 }
 

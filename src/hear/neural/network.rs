@@ -8,7 +8,7 @@
 use std::collections::HashMap;
 
 use crate::hear::neural::lexicon::Lexicon;
-use crate::language::graph::{Starts, WordGraph};
+use crate::language::graph::{Moment, Starts, WordGraph};
 
 /// What can be said, unit by unit.
 #[derive(Debug, Clone)]
@@ -41,7 +41,7 @@ impl Network {
             ends: (0..graph.arcs.len()).map(|state| graph.ends.contains(&state)).collect(),
             nodes: Vec::new(),
             starts: graph.starts.clone(),
-            start: graph.starts.of(None),
+            start: graph.starts.of(Moment::default()),
         };
         let mut ids: HashMap<&str, usize> = HashMap::new();
         for (state, arcs) in graph.arcs.iter().enumerate() {
@@ -58,9 +58,9 @@ impl Network {
         this
     }
 
-    /// A breath begins with what can be said while `limb` is in force.
-    pub fn follow(&mut self, limb: Option<&str>) {
-        self.start = self.starts.of(limb);
+    /// A breath begins with what can be said at this moment.
+    pub fn follow(&mut self, now: Moment<'_>) {
+        self.start = self.starts.of(now);
     }
 
     pub(super) fn start(&self) -> usize {

@@ -7,7 +7,6 @@
 
 use crate::exam::call::{Act, Finding};
 use crate::exam::context::Context;
-use crate::exam::event::Outcome;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::{Evidence, Hit, in_words};
 use crate::knowledge::coverage::live;
@@ -43,7 +42,7 @@ pub(super) fn problem(evidence: &Evidence) -> Vec<Hit> {
 /// Problems of breaths that were taken all the same; those that were not understood have one summary.
 pub(super) fn breath_problem(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for breath in evidence.exam.breaths.iter().filter(|breath| breath.outcome != Outcome::NotUnderstood) {
+    for breath in evidence.exam.breaths.iter().filter(|breath| !breath.is_open()) {
         for problem in &breath.problems {
             let message = format!("`{}`: {}", breath.words, in_words(problem));
             hits.push(Hit { at: Some(breath.said_at), ..Hit::new(message) });

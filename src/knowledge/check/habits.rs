@@ -8,10 +8,12 @@
 use std::collections::BTreeSet;
 
 use crate::exam::call::{Act, Setting};
+use crate::exam::context::Context;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::{Evidence, Hit};
 use crate::knowledge::coverage::{is_view, live};
 use crate::knowledge::measure::LESION;
+use crate::knowledge::step::Step;
 use crate::protocol::convert;
 
 fn in_force<'a>(call: &'a LoggedCall, slot: &str) -> Option<&'a Setting> {
@@ -127,27 +129,22 @@ pub(super) fn sweep_missing(evidence: &Evidence) -> Vec<Hit> {
 /// A zone more than one further than the last; going back to the first is how the next pass begins.
 pub(super) fn zone_order_jump(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    let mut last: Option<(&str, &str, usize)> = None;
+    let (schemes, protocols) = (&evidence.exam.header.schemes, evidence.protocols);
+    let mut last: Option<(&str, &str)> = None;
     for call in live(evidence.exam) {
-        let Act::View(view) = &call.act else { continue };
+        let (Act::View(view), Context { limb, zone, .. }) = (&call.act, &call.context) else { continue };
+        let (Some(limb), Some(zone)) = (limb.as_deref(), zone.as_deref()) else { continue };
         if view.zone.is_none() {
             continue;
         }
-        let Some((scheme, zone)) = evidence.zone_of(call) else { continue };
-        let Some(idx) = scheme.zones.iter().position(|known| known.code == zone.code) else { continue };
-        let limb = call.context.limb.as_deref().unwrap_or_default();
-        if let Some((before, scheme_before, from)) = last
-            && (before, scheme_before) == (limb, scheme.name.as_str())
-            && idx.abs_diff(from) > 1
-            && idx != 0
+        if let Some((_, from)) = last.filter(|(before, _)| *before == limb)
+            && let Some(step) = Step::between(limb, from, zone, schemes, protocols)
+            && step.zones() > 1
+            && !step.begins_anew()
         {
-            let from = scheme.zones.get(from).map_or("", |zone| &zone.code);
-            hits.push(Hit::call(
-                call,
-                format!("{limb} went from zone {from} to {}; was it misheard?", zone.code),
-            ));
+            hits.push(Hit::call(call, format!("{limb} went from zone {from} to {zone}; was it misheard?")));
         }
-        last = Some((limb, &scheme.name, idx));
+        last = Some((limb, zone));
     }
     hits
 }

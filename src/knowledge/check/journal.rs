@@ -6,7 +6,6 @@
 //! Tested in: `tests/knowledge.rs`.
 
 use crate::clock::seconds;
-use crate::exam::event::Outcome;
 use crate::exam::fold::Breath;
 use crate::knowledge::check::{Evidence, Hit, in_words};
 
@@ -39,13 +38,9 @@ pub(super) fn not_closed(evidence: &Evidence) -> Vec<Hit> {
 }
 
 pub(super) fn not_understood(evidence: &Evidence) -> Vec<Hit> {
-    summary(
-        evidence,
-        |breath| breath.outcome == Outcome::NotUnderstood,
-        |breaths| {
-            format!("{breaths} not understood and changed nothing; listen to the calls marked `unknown`")
-        },
-    )
+    summary(evidence, Breath::is_open, |breaths| {
+        format!("{breaths} not understood and changed nothing; listen to the calls marked `unknown`")
+    })
 }
 
 pub(super) fn too_quiet(evidence: &Evidence) -> Vec<Hit> {

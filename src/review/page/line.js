@@ -18,7 +18,7 @@ player.addEventListener("timeupdate", () => draw());
 export const playing = () => ({ paused: player.paused, src: player.src, duration: player.duration });
 
 const OUTCOME = {
-  calls: "understood", not_understood: "not understood", talk: "talk", note: "in a note", ignored: "while not logging",
+  calls: "understood", not_understood: "not understood", asked: "asked back", talk: "talk", note: "in a note", ignored: "while not logging",
 };
 
 /** Shows this exam on the line; `open` is told what a person chose. */

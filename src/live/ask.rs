@@ -1,0 +1,218 @@
+//! Asks back instead of acting on what may be wrong.
+//!
+//! Takes: a breath with its likeliest readings, the exam as it stands, and the protocols.
+//! Gives: a `Question` where one is due, and what an answer to it means.
+//! Never: I/O; the words asked are the words heard, so they need no language of their own.
+//! Tested in: `tests/ask.rs`.
+
+use crate::exam::call::{Act, Call, Finding, Problem, View};
+use crate::exam::context::Context;
+use crate::exam::fold::Exam;
+use crate::exam::parse::Parsed;
+use crate::hear::utterance::Utterance;
+use crate::knowledge::step::Step;
+use crate::protocol::Protocols;
+use crate::protocol::rules::Weight;
+
+/// An answer must begin within this many seconds; then the question stays open for the reviewer.
+pub const ANSWER_WAIT_S: u64 = 10;
+/// Opposites that sound alike are told apart by so many of their first letters.
+const SPELLED: usize = 4;
+/// The rule about zones out of order; a practice that switches it off is not asked either.
+const JUMP_RULE: &str = "zone-order-jump";
+
+/// Something that the program asks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Question {
+    /// Why it does not just act.
+    pub doubt: Doubt,
+    /// One reading to say yes to, or two to choose from.
+    pub offers: Vec<Offer>,
+}
+
+/// A reading of the breath.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Offer {
+    /// Its words.
+    pub words: String,
+    /// What it would do.
+    pub calls: Vec<Call>,
+}
+
+/// Why something is asked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Doubt {
+    /// The engine is not sure of the words.
+    Unsure,
+    /// There is a word of the opposite meaning that sounds nearly the same.
+    Opposite,
+    /// A zone was called that is far from the one in force.
+    Jump {
+        /// The zone in force.
+        from: String,
+    },
+    /// A number is far from what is usual.
+    Odd {
+        /// What is odd about it.
+        message: String,
+    },
+}
+
+/// What a breath means while a question waits.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Answer {
+    /// The reading with this number was meant.
+    Take(usize),
+    /// None of them was meant.
+    Nothing,
+    /// The call was said again: it speaks for itself.
+    Again,
+    /// An answer, but to another question: ask once more.
+    Unfit,
+    /// No answer at all.
+    Other,
+}
+
+/// The question that a breath gives rise to, if any; `rival` is its second reading.
+#[must_use]
+pub fn question(
+    utterance: &Utterance,
+    parsed: &Parsed,
+    rival: Option<&Parsed>,
+    exam: &Exam,
+    protocols: &Protocols,
+) -> Option<Question> {
+    if utterance.rejected || !holds_calls(parsed) {
+        return None;
+    }
+    let mut offers = vec![Offer { words: utterance.text(), calls: parsed.calls.clone() }];
+    let doubt = if utterance.unsure {
+        if let (Some(other), Some(meant)) =
+            (utterance.rivals.first(), rival.filter(|rival| holds_calls(rival)))
+        {
+            offers.push(Offer { words: other.words.clone(), calls: meant.calls.clone() });
+        }
+        Doubt::Unsure
+    } else {
+        parsed.calls.iter().find_map(|call| doubt(&call.act, &exam.context, exam, protocols))?
+    };
+    offers.iter_mut().flat_map(|offer| &mut offer.calls).for_each(confirm);
+    Some(Question { doubt, offers })
+}
+
+/// Calls that can be held back: notes and answers are not, for words follow them or nobody waits for them.
+fn holds_calls(parsed: &Parsed) -> bool {
+    let held = |call: &Call| !matches!(call.act, Act::Note { .. } | Act::Answer { .. });
+    !parsed.calls.is_empty() && parsed.problems.is_empty() && parsed.calls.iter().all(held)
+}
+
+fn confirm(call: &mut Call) {
+    if let Act::Finding(finding) = &mut call.act {
+        finding.unconfirmed = false;
+    }
+}
+
+/// Why one act is not simply believed.
+fn doubt(act: &Act, before: &Context, exam: &Exam, protocols: &Protocols) -> Option<Doubt> {
+    match act {
+        Act::Finding(Finding { unconfirmed: true, .. }) => Some(Doubt::Opposite),
+        Act::View(view) => jump(view, before, exam, protocols),
+        Act::Value(value) => {
+            let odd = protocols.value(&value.term)?.odd(value.amount.number, value.amount.unit.as_deref())?;
+            Some(Doubt::Odd { message: odd.to_string() })
+        }
+        _ => None,
+    }
+}
+
+/// A zone on the limb in force, further away than a practice passes over; a limb said with it makes it deliberate.
+fn jump(view: &View, before: &Context, exam: &Exam, protocols: &Protocols) -> Option<Doubt> {
+    let off = protocols.rules.rule(JUMP_RULE).is_none_or(|rule| rule.severity == Weight::Off);
+    if off || view.limb.is_some() {
+        return None;
+    }
+    let limb = before.limb.as_deref()?;
+    let (from, to) = (before.zone.as_deref()?, view.zone.as_deref()?);
+    let step = Step::between(limb, from, to, &exam.header.schemes, protocols)?;
+    let far = step.zones() > protocols.rules.habits.jump_asked && !step.begins_anew();
+    far.then(|| Doubt::Jump { from: from.to_owned() })
+}
+
+impl Question {
+    /// What is said aloud.
+    #[must_use]
+    pub fn aloud(&self) -> String {
+        match self.offers.as_slice() {
+            [one, other, ..] => format!("{}, or {}?", one.words, other.words),
+            [one] if self.doubt == Doubt::Opposite => format!("{}? {}", one.words, spelled(one)),
+            [one] => format!("{}?", one.words),
+            [] => String::new(),
+        }
+    }
+
+    /// How it can be answered, for the eye.
+    #[must_use]
+    pub fn answers(&self) -> &'static str {
+        if self.offers.len() > 1 { "first, second, no, or say it again" } else { "yes, no, or say it again" }
+    }
+
+    /// What stands with the breath in the journal.
+    #[must_use]
+    pub fn problem(&self) -> Problem {
+        let words: Vec<String> = self.offers.iter().map(|offer| format!("`{}`", offer.words)).collect();
+        let words = words.join(" or ");
+        let message = match &self.doubt {
+            Doubt::Unsure => format!("asked back: {words}"),
+            Doubt::Opposite => format!("asked back: {words}, for its opposite sounds nearly the same"),
+            Doubt::Jump { from } => format!("asked back: {words}, far from zone {from}"),
+            Doubt::Odd { message } => format!("asked back: {words}; {message}"),
+        };
+        Problem { message, help: "listen to it; if it was a call, put it in".to_owned() }
+    }
+
+    /// What a breath means as an answer to this question.
+    #[must_use]
+    pub fn answered(&self, utterance: &Utterance, parsed: &Parsed) -> Answer {
+        if utterance.rejected || utterance.unsure {
+            return Answer::Other;
+        }
+        let acts = |calls: &[Call]| {
+            let mut calls = calls.to_vec();
+            calls.iter_mut().for_each(confirm);
+            calls.into_iter().map(|call| call.act).collect::<Vec<_>>()
+        };
+        match parsed.calls.as_slice() {
+            [Call { act: Act::Answer { answer }, .. }] => self.chosen(answer),
+            [] => Answer::Other,
+            calls => match self.offers.iter().position(|offer| acts(&offer.calls) == acts(calls)) {
+                // Who says such a thing twice means it.
+                Some(offer) if matches!(self.doubt, Doubt::Jump { .. } | Doubt::Odd { .. }) => {
+                    Answer::Take(offer)
+                }
+                Some(_) => Answer::Again,
+                None => Answer::Other,
+            },
+        }
+    }
+
+    /// What `yes`, `no`, `first` or `second` means here.
+    #[must_use]
+    pub fn chosen(&self, answer: &str) -> Answer {
+        match (answer, self.offers.len()) {
+            ("no", _) => Answer::Nothing,
+            ("yes", 1) | ("first", _) => Answer::Take(0),
+            ("second", 2) => Answer::Take(1),
+            _ => Answer::Unfit,
+        }
+    }
+}
+
+/// The first letters of each word in doubt, one by one: "H Y P O" and "H Y P E" cannot be taken for each other.
+fn spelled(offer: &Offer) -> String {
+    let terms = offer.calls.iter().filter_map(|call| match &call.act {
+        Act::Finding(finding) => Some(finding.term.as_str()),
+        _ => None,
+    });
+    let letters = terms.flat_map(|term| term.chars().take(SPELLED));
+    letters.map(|letter| letter.to_uppercase().to_string()).collect::<Vec<_>>().join(" ")
+}
