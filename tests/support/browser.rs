@@ -139,6 +139,23 @@ impl Page {
         found.click().await.unwrap_or_else(|error| panic!("{css}: {error}"));
     }
 
+    /// Opens something by a click and a key, and waits until it is there.
+    pub async fn go(&self, click: &str, key: &str, there: &str) {
+        self.click(click).await;
+        self.press(key).await;
+        self.until(&format!("document.querySelector({there:?})")).await;
+    }
+
+    /// Gives the page this much room, whatever the window itself needs around it.
+    pub async fn size(&self, width: u32, height: u32) {
+        self.0.set_window_size(width, height).await.unwrap();
+        let inner = self.run("return [innerWidth, innerHeight]").await;
+        let more =
+            |wanted: u32, idx: usize| 2 * wanted - u32::try_from(inner[idx].as_u64().unwrap()).unwrap();
+        self.0.set_window_size(more(width, 0), more(height, 1)).await.unwrap();
+        self.until(&format!("innerWidth === {width} && innerHeight === {height}")).await;
+    }
+
     /// Presses keys where the focus is.
     pub async fn press(&self, keys: &str) {
         self.0.active_element().await.unwrap().send_keys(keys).await.unwrap();

@@ -1,5 +1,5 @@
 // The desk: what is at hand, the keys, and news from other browsers.
-import { make, find, fill, say, ask, clock, key } from "./make.js";
+import { make, find, fill, say, ask, clock, key, quoted } from "./make.js";
 import { twoStills, lamp, stillCards, placeWords, statusWords } from "./still.js";
 import { setLine, play, showAt, zoom } from "./line.js";
 import { mendCall, mendStill, mendClock, signForm } from "./mend.js";
@@ -15,8 +15,6 @@ let acts = {};
 let tracing = false;
 
 const SEVERITY = { error: ["!!", "Wrong or lost"], warn: ["!", "Look"], info: ["i", "Note"] };
-/** Findings name things in backticks; people read them in quotation marks, and begin with a capital. */
-const quoted = (text) => text.replace(/`([^`]*)`/g, "“$1”").replace(/^./u, (first) => first.toUpperCase());
 const identity = (question) => [question.rule, question.call_seq ?? "", question.still ?? "", question.text].join("|");
 const stillNumber = (id) => exam.record.frames.findIndex((row) => row.id === id);
 const callOf = (seq) => exam.record.calls.find((call) => call.seq === seq);

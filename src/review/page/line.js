@@ -1,5 +1,6 @@
 // The line through time: the kept sound, the breaths and what they were taken for, saves and stills.
 import { make, find, keep, clock, ask, say } from "./make.js";
+import { statusWords } from "./still.js";
 
 const HEIGHT = { ticks: 20, wave: 64, breaths: 92, stills: 122 };
 const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [], nodes: new Map() };
@@ -31,8 +32,9 @@ export async function setLine(exam, open) {
     text: breath.words || "(no words)", words: `${breath.words || "no words"}, ${OUTCOME[breath.outcome]}, at ${clock(breath.span_s[0])}`,
   }));
   const stills = exam.still_s.map((at, number) => at === null ? null : {
-    kind: "still", from: at, to: at, id: exam.record.frames[number].id, text: String(number + 1), status: exam.record.frames[number].status,
-    words: `still ${number + 1}, at ${clock(at)}`,
+    kind: "still", from: at, to: at, id: exam.record.frames[number].id, status: exam.record.frames[number].status,
+    text: `${number + 1}${["ambiguous", "unlabelled"].includes(exam.record.frames[number].status) ? "?" : ""}`,
+    words: `still ${number + 1}, ${statusWords(exam.record.frames[number].status)}, at ${clock(at)}`,
   }).filter(Boolean);
   const saves = exam.record.calls.filter((call) => call.kind === "save").map((call) => ({
     kind: "save", from: call.span_s[0], to: call.span_s[1], withdrawn: call.withdrawn,

@@ -28,6 +28,9 @@ export function keep(node, children) {
   children.forEach((child, idx) => { if (node.children[idx] !== child) node.insertBefore(child, node.children[idx] ?? null); });
 }
 
+/** Findings name things in backticks; people read them in quotation marks, and begin with a capital. */
+export const quoted = (text) => text.replace(/`([^`]*)`/g, "“$1”").replace(/^./u, (first) => first.toUpperCase());
+
 /** Says something to everybody; screen readers hear it. */
 export function say(text, bad = false) {
   const place = find(bad ? "alarm" : "said");
