@@ -18,6 +18,9 @@ VOSK=0.3.45
 VOSK_SHA256=25e025093c4399d7278f543568ed8cc5460ac3a4bf48c23673ace1e25d26619f
 VOSK_KO=0.1.0
 VOSK_KO_SHA256=a4fecdf3854dd9de12ae5ae0f752c422c5edfd03070d3d5851cdd7df6f31c9fd
+# Judges in the tests whether the review desk can be used by everybody; MPL-2.0, never part of the program.
+AXE=4.14.1
+AXE_SHA256=e6b0ce02b84d892e2e33e403485e7f3d6c29e2be6df65daf44d89ba564139745
 # To build: the first line. To make demo speech, to check DICOM, for a microphone, a browser and a database server in the tests: the rest.
 PACKAGES="gcc g++ make cmake pkg-config libasound2-dev python3 python3-venv \
           flite espeak-ng dicom3tools pulseaudio pulseaudio-utils libasound2-plugins \
@@ -141,6 +144,24 @@ need_vosk() {
     touch "$stamp"
 }
 
+# The accessibility checker of the browser tests, as one script.
+need_axe() {
+    local home="$deps/axe" stamp="$deps/axe/unpacked-$AXE"
+    [ -f "$stamp" ] && return 0
+    command -v npm >/dev/null || stop "npm is missing, which fetches the accessibility checker of the tests; install it, for example with:  sudo apt-get install npm"
+    local work="$deps/build-axe"
+    rm -rf "$work" "$home"
+    mkdir -p "$work" "$home"
+    say "fetching the accessibility checker axe-core $AXE"
+    (cd "$work" && npm pack --silent "axe-core@$AXE" >/dev/null)
+    printf '%s  %s\n' "$AXE_SHA256" "$work/axe-core-$AXE.tgz" | sha256sum --check --quiet ||
+        stop "the package axe-core is not the one that was pinned; nothing was unpacked"
+    tar -xzf "$work/axe-core-$AXE.tgz" -C "$work"
+    cp "$work/package/axe.min.js" "$work/package/LICENSE" "$home/"
+    rm -rf "$work"
+    touch "$stamp"
+}
+
 mkdir -p "$deps"
 need_packages
 need_rust
@@ -148,3 +169,4 @@ need_python
 need_sphinx
 need_ear
 need_vosk
+need_axe

@@ -54,6 +54,8 @@ pub struct Desk {
 pub(super) struct Seen {
     /// Number of the journal's last line.
     pub(super) version: u64,
+    /// Length of the journal that was read.
+    bytes: u64,
     pub(super) exam: Exam,
     pub(super) record: Record,
 }
@@ -62,6 +64,8 @@ pub(super) struct Seen {
 #[derive(Debug, Serialize)]
 pub(super) struct Shown<'a> {
     version: u64,
+    /// Length of the journal: the page draws nothing anew that has not grown.
+    bytes: u64,
     record: &'a Record,
     questions: Vec<Question>,
     breaths: Vec<BreathRow<'a>>,
@@ -69,6 +73,8 @@ pub(super) struct Shown<'a> {
     acts: BTreeMap<u64, &'a Act>,
     /// Seconds since the start at which each still was saved, in the record's order.
     still_s: Vec<Option<f64>>,
+    /// Width and height of each still, so that the page keeps room before it is there.
+    still_px: Vec<Option<(u32, u32)>>,
     audio_s: f64,
     anchors_s: Vec<f64>,
     codes: Codes<'a>,
@@ -139,7 +145,7 @@ impl Desk {
         note_missing(&self.folder, &mut exam.frames);
         let record = record(&exam, &pair(&exam, &exam.frames), &self.protocols);
         let version = lines.events.last().map_or(0, |line| line.seq);
-        let seen = Arc::new(Seen { version, exam, record });
+        let seen = Arc::new(Seen { version, bytes: length, exam, record });
         *kept = Some((length, Arc::clone(&seen)));
         Ok(seen)
     }
@@ -150,7 +156,7 @@ impl Desk {
     }
 
     pub(super) fn shown<'a>(&'a self, seen: &'a Seen) -> Shown<'a> {
-        let Seen { version, exam, record } = seen;
+        let Seen { version, bytes, exam, record } = seen;
         let since_start_s = |at: DateTime<Utc>| (at - exam.header.started_at).as_seconds_f64();
         let breath = |breath: &'a crate::exam::fold::Breath| BreathRow {
             seq: breath.seq,
@@ -161,10 +167,12 @@ impl Desk {
         };
         Shown {
             version: *version,
+            bytes: *bytes,
             questions: questions(record),
             breaths: exam.breaths.iter().map(breath).collect(),
             acts: exam.calls.iter().map(|call| (call.seq, &call.act)).collect(),
             still_s: record.frames.iter().map(|row| row.saved_at_exam.map(since_start_s)).collect(),
+            still_px: exam.frames.iter().map(|frame| frame.size_px).collect(),
             audio_s: seconds(exam.last_sample()),
             anchors_s: exam.anchors.iter().map(|anchor| seconds(anchor.sample)).collect(),
             codes: self.codes(exam),

@@ -3,7 +3,7 @@
 //! Takes: an exam folder.
 //! Gives: the exam as it stands to a browser, and back from it changes, which go into the journal as events.
 //! Never: listens on anything but 127.0.0.1, loads anything from elsewhere, or changes what was recorded.
-//! Tested in: `tests/review.rs` and, in a real browser, `tests/review_browser.rs`.
+//! Tested in: `tests/review.rs` and, in a real browser, `tests/review_browser/`.
 
 mod desk;
 mod question;

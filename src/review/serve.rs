@@ -40,9 +40,10 @@ const BODY_BYTES_MAX: usize = 64 * 1024;
 const LOOK_AGAIN: Duration = Duration::from_millis(400);
 
 /// The files of the page: path, kind, text.
-const PAGE: [(&str, &str, &str); 9] = [
+const PAGE: [(&str, &str, &str); 10] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
+    ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
     ("/desk.js", "text/javascript; charset=utf-8", include_str!("page/desk.js")),
     ("/make.js", "text/javascript; charset=utf-8", include_str!("page/make.js")),
     ("/line.js", "text/javascript; charset=utf-8", include_str!("page/line.js")),

@@ -4,6 +4,7 @@
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::process::{Child, Command, Stdio};
+use std::sync::{Condvar, Mutex};
 use std::time::{Duration, Instant};
 
 use fantoccini::elements::Element;
@@ -11,17 +12,40 @@ use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 
-/// How long the page may take until it shows what a test waits for.
-const PATIENCE: Duration = Duration::from_secs(30);
+/// How long the page may take until it shows what a test waits for; long, for a machine that does much else.
+const PATIENCE: Duration = Duration::from_secs(90);
+
+/// Places for tests with a browser. More of them at once only make each other slow, each has several processes.
+static PLACES: (Mutex<usize>, Condvar) = (Mutex::new(2), Condvar::new());
+
+/// A place that is taken until the test is done.
+struct Place;
+
+impl Place {
+    fn take() -> Place {
+        let mut free = PLACES.1.wait_while(PLACES.0.lock().unwrap(), |free| *free == 0).unwrap();
+        *free -= 1;
+        Place
+    }
+}
+
+impl Drop for Place {
+    fn drop(&mut self) {
+        *PLACES.0.lock().unwrap() += 1;
+        PLACES.1.notify_one();
+    }
+}
 
 /// Debian's driver on a port of its own; it ends with the test, and its browsers with it.
 pub struct Driver {
     child: Child,
     address: String,
+    _place: Place,
 }
 
 impl Driver {
     pub fn start() -> Driver {
+        let place = Place::take();
         let mut child = Command::new("chromedriver")
             .arg("--port=0")
             .stdout(Stdio::piped())
@@ -37,7 +61,7 @@ impl Driver {
             .expect("the driver names its port");
         // The rest of its output must be read, or it stands still when the pipe is full.
         std::thread::spawn(move || lines.for_each(drop));
-        Driver { child, address: format!("http://127.0.0.1:{port}") }
+        Driver { child, address: format!("http://127.0.0.1:{port}"), _place: place }
     }
 
     /// A browser of its own profile, so that two do not share a cookie.
@@ -113,6 +137,23 @@ impl Page {
         let found = self.find(css).await;
         self.run(&format!("document.querySelector({css:?}).scrollIntoView({{block: 'center'}})")).await;
         found.click().await.unwrap_or_else(|error| panic!("{css}: {error}"));
+    }
+
+    /// Opens something by a click and a key, and waits until it is there.
+    pub async fn go(&self, click: &str, key: &str, there: &str) {
+        self.click(click).await;
+        self.press(key).await;
+        self.until(&format!("document.querySelector({there:?})")).await;
+    }
+
+    /// Gives the page this much room, whatever the window itself needs around it.
+    pub async fn size(&self, width: u32, height: u32) {
+        self.0.set_window_size(width, height).await.unwrap();
+        let inner = self.run("return [innerWidth, innerHeight]").await;
+        let more =
+            |wanted: u32, idx: usize| 2 * wanted - u32::try_from(inner[idx].as_u64().unwrap()).unwrap();
+        self.0.set_window_size(more(width, 0), more(height, 1)).await.unwrap();
+        self.until(&format!("innerWidth === {width} && innerHeight === {height}")).await;
     }
 
     /// Presses keys where the focus is.

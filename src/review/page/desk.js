@@ -1,5 +1,5 @@
 // The desk: what is at hand, the keys, and news from other browsers.
-import { make, find, fill, say, ask, clock, key } from "./make.js";
+import { make, find, fill, say, ask, clock, key, quoted } from "./make.js";
 import { twoStills, lamp, stillCards, placeWords, statusWords } from "./still.js";
 import { setLine, play, showAt, zoom } from "./line.js";
 import { mendCall, mendStill, mendClock, signForm } from "./mend.js";
@@ -15,15 +15,17 @@ let acts = {};
 let tracing = false;
 
 const SEVERITY = { error: ["!!", "Wrong or lost"], warn: ["!", "Look"], info: ["i", "Note"] };
-/** Findings name things in backticks; people read them in quotation marks, and begin with a capital. */
-const quoted = (text) => text.replace(/`([^`]*)`/g, "“$1”").replace(/^./u, (first) => first.toUpperCase());
 const identity = (question) => [question.rule, question.call_seq ?? "", question.still ?? "", question.text].join("|");
 const stillNumber = (id) => exam.record.frames.findIndex((row) => row.id === id);
 const callOf = (seq) => exam.record.calls.find((call) => call.seq === seq);
 const current = () => exam.questions.findIndex((question) => identity(question) === at?.question);
 
+/** Fetches the exam. The page is drawn anew only when the journal has grown, so that nothing is taken from under a hand. */
 async function load() {
-  exam = await (await ask("/api/exam")).json();
+  const told = await (await ask("/api/exam")).json();
+  // It only grows: an answer that is no longer is one that was overtaken on its way.
+  if (exam && told.bytes <= exam.bytes) return;
+  exam = told;
   // The record leaves out what is empty.
   exam.record.changes ??= [];
   draw();
@@ -281,8 +283,8 @@ find("form").addEventListener("close", () => load().catch((error) => say(error.m
 /** Another browser or program wrote into the journal: the page follows, unless a form is being filled in. */
 function follow() {
   const news = new EventSource("/api/news");
-  news.addEventListener("grown", async () => {
-    if (tracing || document.querySelector("dialog[open]")) return;
+  news.addEventListener("grown", async (event) => {
+    if (Number(event.data) <= exam.bytes || tracing || document.querySelector("dialog[open]")) return;
     const before = exam?.version;
     try { await load(); } catch (error) { say(error.message, true); return; }
     const others = exam.record.changes.filter((row) => row.seq > before && row.by !== find("by").value.trim());

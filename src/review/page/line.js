@@ -1,14 +1,16 @@
 // The line through time: the kept sound, the breaths and what they were taken for, saves and stills.
-import { make, find, fill, clock, ask, say } from "./make.js";
+import { make, find, keep, clock, ask, say } from "./make.js";
+import { statusWords } from "./still.js";
 
 const HEIGHT = { ticks: 20, wave: 64, breaths: 92, stills: 122 };
-const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [] };
+const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [], nodes: new Map() };
 const player = new Audio();
 
-/** Plays a stretch of the exam; a second call stops it. */
+/** Plays a stretch of the exam; asked for the same one while it plays, it stops. */
 export async function play(fromS, toS) {
-  if (!player.paused) { player.pause(); return; }
-  player.src = `/api/sound?from=${Math.max(0, fromS).toFixed(3)}&to=${toS.toFixed(3)}`;
+  const source = `/api/sound?from=${Math.max(0, fromS).toFixed(3)}&to=${toS.toFixed(3)}`;
+  if (!player.paused && player.getAttribute("src") === source) { player.pause(); return; }
+  player.src = source;
   player.dataset.from = String(Math.max(0, fromS));
   try { await player.play(); } catch (error) {
     if (error.name !== "AbortError") say(`The sound cannot be played: ${error.message}`, true);
@@ -30,8 +32,9 @@ export async function setLine(exam, open) {
     text: breath.words || "(no words)", words: `${breath.words || "no words"}, ${OUTCOME[breath.outcome]}, at ${clock(breath.span_s[0])}`,
   }));
   const stills = exam.still_s.map((at, number) => at === null ? null : {
-    kind: "still", from: at, to: at, id: exam.record.frames[number].id, text: String(number + 1), status: exam.record.frames[number].status,
-    words: `still ${number + 1}, at ${clock(at)}`,
+    kind: "still", from: at, to: at, id: exam.record.frames[number].id, status: exam.record.frames[number].status,
+    text: `${number + 1}${["ambiguous", "unlabelled"].includes(exam.record.frames[number].status) ? "?" : ""}`,
+    words: `still ${number + 1}, ${statusWords(exam.record.frames[number].status)}, at ${clock(at)}`,
   }).filter(Boolean);
   const saves = exam.record.calls.filter((call) => call.kind === "save").map((call) => ({
     kind: "save", from: call.span_s[0], to: call.span_s[1], withdrawn: call.withdrawn,
@@ -100,27 +103,41 @@ function draw() {
   drawMarks(fromS - 5, toS + 5);
 }
 
+/** The marks in view. One that was in view before keeps its element: a click or the focus on it outlives the drawing. */
 function drawMarks(fromS, toS) {
-  const had = document.activeElement?.dataset?.mark;
   const shown = state.marks.map((mark, idx) => [mark, idx]).filter(([mark]) => mark.to >= fromS && mark.from <= toS);
   const focusable = shown.some(([, idx]) => idx === state.at) ? state.at : shown[0]?.[1];
-  const nodes = shown.map(([mark, idx]) => {
-    const node = make("button", {
-      type: "button", class: `mark ${mark.kind} ${mark.outcome ?? mark.status ?? ""}`, "aria-label": mark.words, title: mark.words,
-      "data-mark": String(idx), "data-seq": mark.seq && String(mark.seq), tabindex: idx === focusable ? "0" : "-1",
-      "aria-current": idx === state.at ? "true" : null, onclick: () => choose(idx), onfocus: () => { state.at = idx; },
-    }, mark.outcome === "not_understood" ? `? ${mark.text}` : mark.text);
-    node.style.left = `${mark.from * state.pxPerS}px`;
+  const marks = shown.map(([mark, idx]) => {
+    const node = drawn(`${mark.kind} ${mark.seq ?? mark.id}`, () => make("button", { type: "button" }));
+    // What changes with the exam is looked up when it is pressed.
+    node.onclick = () => choose(idx);
+    node.onfocus = () => { state.at = idx; };
+    put(node, `mark ${mark.kind} ${mark.outcome ?? mark.status ?? ""}`, mark.outcome === "not_understood" ? `? ${mark.text}` : mark.text, mark.from);
+    for (const [name, value] of [["aria-label", mark.words], ["title", mark.words], ["data-mark", idx], ["data-seq", mark.seq ?? ""], ["tabindex", idx === focusable ? 0 : -1]]) node.setAttribute(name, value);
+    node.toggleAttribute("aria-current", false);
+    if (idx === state.at) node.setAttribute("aria-current", "true");
     if (mark.kind === "breath") node.style.width = `${Math.max(22, (mark.to - mark.from) * state.pxPerS)}px`;
     return node;
   });
   const saves = (state.saves ?? []).filter((save) => save.to >= fromS && save.from <= toS && !save.withdrawn).map((save) => {
-    const node = make("span", { class: "save", "aria-hidden": "true" }, "saved");
-    node.style.left = `${save.from * state.pxPerS}px`;
+    const node = drawn(`save ${save.from}`, () => make("span", { "aria-hidden": "true" }));
+    put(node, "save", "saved", save.from);
     return node;
   });
-  fill(find("marks"), saves, nodes);
-  if (had !== undefined) find("marks").querySelector(`[data-mark="${had}"]`)?.focus({ preventScroll: true });
+  keep(find("marks"), [...saves, ...marks]);
+  const inView = new Set(find("marks").children);
+  for (const [name, node] of state.nodes) if (!inView.has(node)) state.nodes.delete(name);
+}
+
+function drawn(name, anew) {
+  if (!state.nodes.has(name)) state.nodes.set(name, anew());
+  return state.nodes.get(name);
+}
+
+function put(node, kind, text, atS) {
+  node.className = kind;
+  if (node.textContent !== text) node.textContent = text;
+  node.style.left = `${atS * state.pxPerS}px`;
 }
 
 function choose(idx) {

@@ -21,6 +21,16 @@ export function fill(node, ...children) {
   node.replaceChildren(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
 }
 
+/** Makes these nodes the children of an element, in this order; what stays is not touched, so that focus and clicks survive. */
+export function keep(node, children) {
+  const wanted = new Set(children);
+  [...node.children].filter((child) => !wanted.has(child)).forEach((child) => child.remove());
+  children.forEach((child, idx) => { if (node.children[idx] !== child) node.insertBefore(child, node.children[idx] ?? null); });
+}
+
+/** Findings name things in backticks; people read them in quotation marks, and begin with a capital. */
+export const quoted = (text) => text.replace(/`([^`]*)`/g, "“$1”").replace(/^./u, (first) => first.toUpperCase());
+
 /** Says something to everybody; screen readers hear it. */
 export function say(text, bad = false) {
   const place = find(bad ? "alarm" : "said");

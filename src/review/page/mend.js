@@ -1,5 +1,5 @@
 // Putting right: a form for a call, for a still's label, and for the scanner's clock.
-import { make, find, fill, ask } from "./make.js";
+import { make, find, fill, ask, quoted } from "./make.js";
 import { placeWords } from "./still.js";
 
 const PARTS = [["limb", "Limb", "limbs"], ["zone", "Zone", null], ["plane", "Plane", "planes"], ["structure", "Structure", "structures"]];
@@ -142,7 +142,7 @@ export function mendClock(exam, change) {
 
 /** Signs the record: what is open is listed first; the licence stands as it is entered. */
 export function signForm(exam, by, sign) {
-  const open = exam.questions.map((question) => make("li", {}, question.text));
+  const open = exam.questions.map((question) => make("li", {}, quoted(question.text)));
   const field = (name, label, value) => make("p", { class: "field cell" }, make("label", { for: `f-${name}` }, label),
     make("input", { id: `f-${name}`, name, value, required: true, maxlength: "200" }));
   openForm("Sign the record", open.length ? `Still open: ${open.length}. They stay open in what you sign.` : "Nothing is open.", [

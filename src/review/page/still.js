@@ -32,6 +32,9 @@ function figure(exam, number, heading) {
   const row = exam.record.frames[number];
   const label = placeWords(exam, row) || "no label yet";
   const image = make("img", { src: address(number), alt: `Still ${number + 1}: ${label}`, "data-still": String(number), draggable: "false" });
+  const [width, height] = exam.still_px[number] ?? [];
+  // Room is kept before the picture is there, so that nothing below it jumps.
+  if (width) image.style.aspectRatio = `${width} / ${height}`;
   const frame = make("div", { class: "glass" }, image);
   image.addEventListener("error", () => fill(frame, make("p", {}, `Still ${number + 1} cannot be shown; its file is ${row.file}.`)));
   return make("figure", { class: "still" },

@@ -1,117 +1,11 @@
-//! Claims about the review desk in a real browser: each flow by key and by mouse, reloads, crashes, two people at once.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
+//! Going through the open questions, putting right, playing; crashes, strangers and two people at once.
 
-#[path = "support/browser.rs"]
-mod browser;
-#[path = "support/desk.rs"]
-mod desk;
-#[path = "support/program.rs"]
-mod program;
-
-use std::path::{Path, PathBuf};
-use std::sync::LazyLock;
-
-use browser::{Driver, Page};
-use desk::Served;
-use program::{START, demo, demo_stills, zonecall};
+use crate::browser::Driver;
+use crate::desk::Served;
+use crate::shared::{changes, desk_for, exam, open_questions, run, to_rivals};
 
 /// A name that would be a picture with a script if it were taken as markup.
 const HOSTILE: &str = "Juniper <img src=x onerror=\"document.title='taken over'\">";
-
-/// The demo exam, heard once for all tests of this file; each test works on a copy.
-static HEARD: LazyLock<tempfile::TempDir> = LazyLock::new(|| {
-    let folder = tempfile::tempdir().unwrap();
-    let own = |path: PathBuf| path.to_string_lossy().into_owned();
-    let (audio, exam, stills) =
-        (own(demo("fore-limbs.flac")), own(folder.path().join("exam")), folder.path().join("exam/stills"));
-    let heard = zonecall(&[
-        "hear",
-        &audio,
-        "--into",
-        &exam,
-        "--started-at",
-        START,
-        "--ear",
-        "sphinx",
-        "--horse",
-        "Juniper",
-    ]);
-    assert!(heard.status.success(), "{}", String::from_utf8_lossy(&heard.stderr));
-    let made = demo_stills().arg(demo("fore-limbs.stills.csv")).arg(&stills).arg(START).status();
-    assert!(made.unwrap().success());
-    // A still that nobody called, under a hostile name: saved at the very time of another, so it has two readings.
-    let one = std::fs::read_dir(&stills).unwrap().next().unwrap().unwrap().path();
-    let other = stills.join("<b onclick=alert(1)>&quot;.dcm");
-    std::fs::copy(one, &other).unwrap();
-    change_uid(&other);
-    let paired = zonecall(&["pair", &exam, "--frames", &own(stills)]);
-    assert!(paired.status.code().is_some_and(|code| code < 2), "{}", String::from_utf8_lossy(&paired.stderr));
-    folder
-});
-
-/// Gives a copied still another identity, as a scanner would.
-fn change_uid(path: &Path) {
-    let mut file = dicom_object::open_file(path).unwrap();
-    let uid = dicom_core::PrimitiveValue::from("2.25.424242");
-    file.put(dicom_core::DataElement::new(
-        dicom_dictionary_std::tags::SOP_INSTANCE_UID,
-        dicom_core::VR::UI,
-        uid,
-    ));
-    file.write_to_file(path).unwrap();
-}
-
-fn copy(from: &Path, to: &Path) {
-    std::fs::create_dir_all(to).unwrap();
-    for entry in std::fs::read_dir(from).unwrap() {
-        let entry = entry.unwrap();
-        let target = to.join(entry.file_name());
-        if entry.path().is_dir() {
-            copy(&entry.path(), &target)
-        } else {
-            std::fs::copy(entry.path(), target).map(|_| ()).unwrap()
-        }
-    }
-}
-
-fn exam() -> tempfile::TempDir {
-    let folder = tempfile::tempdir().unwrap();
-    copy(&HEARD.path().join("exam"), folder.path());
-    folder
-}
-
-/// Runs a test's steps on a thread of its own making.
-fn run(steps: impl Future<Output = ()>) {
-    tokio::runtime::Builder::new_multi_thread().enable_all().build().unwrap().block_on(steps);
-}
-
-async fn desk_for(driver: &Driver, served: &Served, who: &str) -> Page {
-    let page = driver.browser().await;
-    page.open(&served.address).await;
-    page.until("document.querySelector('#questions li') && document.querySelector('#bench h2')").await;
-    page.find("#by").await.send_keys(who).await.unwrap();
-    page.run("document.querySelector('#bench').focus()").await;
-    page
-}
-
-async fn open_questions(page: &Page) -> usize {
-    page.run("return document.querySelectorAll('#questions li').length").await.as_u64().unwrap() as usize
-}
-
-/// Brings the question onto the bench that offers rival labels.
-async fn to_rivals(page: &Page) {
-    for _ in 0..60 {
-        if page.run("return Boolean(document.querySelector('.rivals button'))").await.as_bool().unwrap() {
-            return;
-        }
-        page.press("j").await;
-    }
-    panic!("no question has rivals: {}", page.told().await);
-}
-
-fn changes(served: &Served) -> Vec<serde_json::Value> {
-    served.exam()["record"]["changes"].as_array().cloned().unwrap_or_default()
-}
 
 #[test]
 fn a_question_is_settled_by_one_key_and_by_one_click_and_a_reload_keeps_the_place() {
@@ -298,53 +192,5 @@ fn hostile_names_are_shown_as_text_and_a_stranger_sees_nothing() {
             .await
             .unwrap();
         assert_eq!(read, "refused");
-    });
-}
-
-/// The demo's scanner states 0.125 mm a pixel both ways, so 80 by 40 pixels are 10 by 5 mm: 50 mm2.
-#[test]
-fn an_area_is_traced_by_keyboard_measured_at_once_and_counts_in_the_record() {
-    run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
-        let exam = served.exam();
-        let frames = exam["record"]["frames"].as_array().unwrap();
-        let still = frames.iter().position(|row| row["plane"] == "T" && row["structure"] == "SDFT").unwrap();
-        page.click(&format!("#stills-in li:nth-child({}) button", still + 1)).await;
-        page.until("document.querySelector('#bench img')?.naturalWidth === 320").await;
-        if std::env::var_os("UPDATE_EXPECT").is_some() {
-            page.until("[...document.querySelectorAll('#bench img')].every((image) => image.complete)").await;
-            let sound = "performance.getEntriesByType('resource').some((one) => one.name.includes('/api/peaks') && one.responseEnd > 0)";
-            page.until(sound).await;
-            page.run("scrollTo(0, 0)").await;
-            page.picture(&demo("review.png")).await;
-        }
-        page.press("t").await;
-        page.until("document.activeElement.matches('.trace')").await;
-        // Shift is held over the arrows: ten pixels a step.
-        let (shift, release) = ("\u{e008}", "\u{e000}");
-        for (arrow, steps) in [
-            ("\u{e012}", 4),
-            ("\u{e013}", 2),
-            ("\n", 1),
-            ("\u{e014}", 8),
-            ("\n", 1),
-            ("\u{e015}", 4),
-            ("\n", 1),
-            ("\u{e012}", 8),
-            ("\n", 1),
-        ] {
-            page.press(&format!("{shift}{}{release}", arrow.repeat(steps))).await;
-        }
-        page.until("document.querySelector('.tracing .preview').textContent.startsWith('50.0 mm²')").await;
-        page.click("#t-write").await;
-        page.until("!document.querySelector('.tracing')").await;
-        let entry = served.exam()["record"]["entries"][0].clone();
-        assert_eq!(
-            (&entry["number"], &entry["traced"], &entry["by"]),
-            (&50.0.into(), &true.into(), &"Robin".into())
-        );
     });
 }
