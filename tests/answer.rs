@@ -5,7 +5,9 @@
 mod support;
 
 use support::{BUILT_IN, exam_of};
-use zonecall::live::answer::{answer, forgotten};
+use zonecall::exam::call::{Act, Command};
+use zonecall::live::answer::answer;
+use zonecall::live::forgotten::{Left, is_saved_by_word, left};
 
 #[track_caller]
 fn check(ask: &str, said: &[&str], wanted: &str) {
@@ -14,8 +16,9 @@ fn check(ask: &str, said: &[&str], wanted: &str) {
 
 /// The view that is told as forgotten when the last of these breaths is said.
 fn left_behind(said: &[&str]) -> Option<String> {
-    let before = exam_of(&said[..said.len() - 1]).context;
-    forgotten(&before, &exam_of(said)).map(|place| place.codes())
+    let (before, exam) = (exam_of(&said[..said.len() - 1]).context, exam_of(said));
+    let ended = exam.calls.iter().any(|call| call.act == Act::Command(Command::EndOfExam));
+    left(&before, &exam, ended).filter(|view| !is_saved_by_word(&exam, view)).map(|view| view.codes())
 }
 
 #[test]
@@ -54,4 +57,15 @@ fn a_view_that_is_left_without_a_save_is_told_and_one_with_a_save_is_not() {
     assert_eq!(left_behind(&[view, "superficial flexor normal"]), None, "the view is still in force");
     assert_eq!(left_behind(&["left fore", "zone two alpha"]), None, "no plane was named yet");
     assert_eq!(left_behind(&[view, "save", "scratch that", "zone two bravo"]).as_deref(), Some("LF 2A T"));
+    assert_eq!(left_behind(&[view, "end of exam"]).as_deref(), Some("LF 2A T"), "the last view is left at the end");
+    assert_eq!(left_behind(&[view, "save", "end of exam"]), None);
+}
+
+#[test]
+fn with_the_scanners_folder_a_still_counts_for_the_view_that_was_in_force_when_it_was_saved() {
+    let view = left(&exam_of(&["left fore zone two alpha transverse"]).context, &exam_of(&["left fore zone two alpha transverse", "zone two bravo"]), false);
+    let left = Left { view: view.unwrap(), from: 16_000, to: 80_000 };
+    assert!(left.lacks_still(&[]));
+    assert!(left.lacks_still(&[15_999, 80_000]), "of the views before and after it");
+    assert!(!left.lacks_still(&[40_000]));
 }

@@ -9,7 +9,7 @@ mod sound;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use program::{START, demo, zonecall};
+use program::{START, demo, demo_stills, zonecall};
 use sound::{Sound, calls, journal, spoken, until, until_line, until_lines};
 
 /// The first seconds of the demo, as a file that can be played.
@@ -224,4 +224,48 @@ fn a_microphone_that_goes_and_comes_back_is_told_and_recorded() {
         journal(&exam).iter().find(|line| line["kind"] == "audio_lost").unwrap()["body"]["samples"].as_u64();
     assert!(lost > Some(0), "{lost:?}");
     verified(&exam);
+}
+
+/// The first view has its still, by a file that is written in two steps; the second one has none.
+#[test]
+fn a_view_whose_still_does_not_arrive_from_the_scanner_is_told_and_stills_are_written_down_at_once() {
+    let sound = Sound::start();
+    let exam = sound.path().join("exam");
+    let (folder, scanner) = (exam.to_string_lossy(), sound.path().join("scanner"));
+    std::fs::create_dir(&scanner).unwrap();
+    let stills = tempfile::tempdir().unwrap();
+    let made = demo_stills().arg(demo("fore-limbs.stills.csv")).arg(stills.path()).arg(START).status();
+    assert!(made.unwrap().success());
+    let watched = scanner.to_string_lossy();
+    let mut listening = sound.zonecall(&[
+        "listen", "--into", &folder, "--ear", "neural", "--voice", "off", "--watch", &watched, "--export-delay", "0.5",
+    ]);
+    listening.has_begun(&exam, "audio/0001.wav");
+    let say = |text: &str| {
+        let wav = sound.path().join("said.wav");
+        spoken(text, &wav);
+        sound.play(&wav);
+    };
+    say("left fore zone one alpha transverse");
+    until_line(&exam, "the view is heard", |line| line["kind"] == "call");
+    std::thread::sleep(Duration::from_secs(1));
+    let whole = std::fs::read(stills.path().join("IM0001.dcm")).unwrap();
+    let arriving = scanner.join("IM0001.part");
+    std::fs::write(&arriving, &whole[..whole.len() / 2]).unwrap();
+    std::fs::write(&arriving, &whole).unwrap();
+    std::fs::rename(&arriving, scanner.join("IM0001.dcm")).unwrap();
+    until_line(&exam, "the still is written down", |line| line["kind"] == "frame");
+    say("longitudinal");
+    until_lines(&exam, "the next view is heard", 2, |line| line["kind"] == "call");
+    say("one bravo transverse");
+    until_lines(&exam, "the third view is heard", 3, |line| line["kind"] == "call");
+    let ended = listening.signal("INT");
+    let told = String::from_utf8_lossy(&ended.stdout).into_owned();
+    assert!(told.contains("left fore, zone 1A, longitudinal has no still"), "{told}");
+    assert!(!told.contains("zone 1A, transverse has no still"), "{told}");
+    verified(&exam);
+    // Pairing afterwards finds the same still once.
+    let paired = zonecall(&["pair", &folder, "--frames", &watched]);
+    let paired = String::from_utf8_lossy(&paired.stdout).into_owned();
+    assert!(paired.contains("1 stills, 0 of them new"), "{paired}");
 }

@@ -5,10 +5,9 @@
 //! Never: acts on what it has asked about before the answer, or on its own voice.
 //! Tested in: `tests/listen.rs`.
 
-use std::io::Write;
+use std::time::Duration;
 
-use chrono::Utc;
-
+use super::face::{Face, What};
 use super::session::{Session, Written};
 use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::exam::call::{Act, Problem};
@@ -16,11 +15,15 @@ use crate::exam::context::Context;
 use crate::exam::event::{Heard, Outcome, Settled};
 use crate::exam::parse::Parsed;
 use crate::hear::utterance::{Segment, Utterance};
-use crate::live::answer::{answer, forgotten};
+use crate::knowledge::place::Place;
+use crate::live::answer::answer;
 use crate::live::ask::{ANSWER_WAIT_S, Answer, Question, question};
+use crate::live::forgotten::{Left, ends, is_saved_by_word, left};
 use crate::live::mouth::Mouth;
 use crate::live::tone::Tone;
 
+/// The file of a still is read after it has come to rest, within so many samples.
+const COMES_TO_REST: u64 = 2 * SAMPLE_RATE_HZ as u64;
 /// The program's own voice lingers so long in a room and in the buffers of a sound system.
 const LINGERS: u64 = SAMPLE_RATE_HZ as u64 / 2;
 
@@ -28,6 +31,7 @@ const LINGERS: u64 = SAMPLE_RATE_HZ as u64 / 2;
 const AGAIN: &str = "again";
 /// How an answer was given.
 const VOICE: &str = "voice";
+const KEY: &str = "key";
 
 /// A question that waits for an answer.
 struct Open {
@@ -46,17 +50,72 @@ pub(super) struct Manner {
 }
 
 pub(super) struct Dialogue {
+    pub(super) face: Face,
     manner: Manner,
     /// What was in force after the breath before.
     in_force: Context,
     open: Option<Open>,
     /// Where the program's own voice lies in the sound that was heard last.
     own_voice: Option<Span>,
+    /// None where no folder of the scanner is followed: then the spoken saves tell.
+    stills: Option<Stills>,
+}
+
+/// What is known of the stills that arrive from the scanner.
+pub(super) struct Stills {
+    /// Samples from saving a still to its file.
+    pub(super) delay: u64,
+    /// When they were saved, by the sample.
+    saved_at: Vec<u64>,
+    /// The sample at which the view in force was called.
+    entered: u64,
+    /// Views whose stills may still be on their way.
+    left: Vec<Left>,
+}
+
+impl Stills {
+    pub(super) fn new(delay_s: f64, now: u64) -> Self {
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // the command line bounds it
+        let delay = (delay_s * f64::from(SAMPLE_RATE_HZ)) as u64;
+        Self { delay, saved_at: Vec::new(), entered: now, left: Vec::new() }
+    }
 }
 
 impl Dialogue {
-    pub(super) fn new(manner: Manner, in_force: Context) -> Self {
-        Self { manner, in_force, open: None, own_voice: None }
+    pub(super) fn new(face: Face, manner: Manner, in_force: Context, stills: Option<Stills>) -> Self {
+        Self { face, manner, in_force, open: None, own_voice: None, stills }
+    }
+
+    /// A still has arrived, at the sample `at`.
+    pub(super) fn still(&mut self, name: &str, at: u64) -> anyhow::Result<()> {
+        if let Some(stills) = &mut self.stills {
+            stills.saved_at.push(at.saturating_sub(stills.delay));
+        }
+        self.face.tell(What::Still, name)
+    }
+
+    /// How long the stills of the views that were just left can still take, if there are such views.
+    pub(super) fn still_waits(&self) -> Option<Duration> {
+        let stills = self.stills.as_ref().filter(|stills| !stills.left.is_empty())?;
+        Some(Duration::from_secs((stills.delay + COMES_TO_REST) / u64::from(SAMPLE_RATE_HZ)))
+    }
+
+    /// Tells of the views whose stills should have come by now; with `all`, of those that were just left, too.
+    pub(super) fn mind_stills(&mut self, session: &Session, all: bool) -> anyhow::Result<()> {
+        let Some(stills) = &mut self.stills else { return Ok(()) };
+        let due = session.next_sample().saturating_sub(stills.delay + COMES_TO_REST);
+        let (known, waiting): (Vec<Left>, Vec<Left>) =
+            std::mem::take(&mut stills.left).into_iter().partition(|left| all || left.to <= due);
+        stills.left = waiting;
+        let lacking: Vec<Left> = known.into_iter().filter(|left| left.lacks_still(&stills.saved_at)).collect();
+        lacking.iter().try_for_each(|left| self.warn(session, &left.view, "has no still"))
+    }
+
+    fn warn(&mut self, session: &Session, view: &Place, what: &str) -> anyhow::Result<()> {
+        let view = view.view_in_words(&session.ear.protocols);
+        self.sound(Tone::Alarm);
+        self.say(&format!("{view} {what}"), session);
+        self.face.tell(What::Forgotten, &format!("{view} {what}"))
     }
 
     /// Called with each block of sound: where the program's own voice is heard in it, up to the sample `now`.
@@ -76,7 +135,7 @@ impl Dialogue {
     ) -> anyhow::Result<()> {
         if self.open.as_ref().is_some_and(|open| segment.span.from > open.until) {
             self.close(session)?;
-            self.tell("no answer: it stays open for the reviewer")?;
+            self.face.tell(What::Notice, "no answer: it stays open for the reviewer")?;
         }
         let (mut utterance, parsed) = session.recognise(segment)?;
         utterance.unsure |= broken;
@@ -146,7 +205,9 @@ impl Dialogue {
         if spoken_s.is_none() {
             self.sound(Tone::NotUnderstood);
         }
-        self.tell(&format!("{:<15} {aloud} ({})", "ASKED", question.answers()))?;
+        let shown = format!("{aloud} ({})", question.answers());
+        self.face.tell(What::Asked, &shown)?;
+        self.face.question(Some(shown));
         let until = session.next_sample() + spoken_s.unwrap_or(0) + ANSWER_WAIT_S * u64::from(SAMPLE_RATE_HZ);
         self.open = Some(Open { heard_seq, question, until });
         session.expect_answer(true)
@@ -170,7 +231,7 @@ impl Dialogue {
                 let heard = Heard { utterance, outcome: Outcome::Calls, problems: Vec::new() };
                 session.write(heard, if given.is_some() { parsed.calls } else { Vec::new() })?;
                 let given = given.unwrap_or_else(|| AGAIN.to_owned());
-                self.settle(session, open, &answer, given, sample)
+                self.settle(session, open, &answer, (given, VOICE), sample)
             }
             Answer::Again => {
                 let settled = Settled {
@@ -180,7 +241,7 @@ impl Dialogue {
                     taken: None,
                 };
                 session.settle(utterance.span.from, settled, &[])?;
-                session.expect_answer(false)?;
+                self.stop_waiting(session)?;
                 self.take(session, utterance, parsed)
             }
             Answer::Unfit => {
@@ -190,7 +251,7 @@ impl Dialogue {
             }
             // Another call: the question is passed over, and stays open for the reviewer.
             Answer::Other if !utterance.rejected && !utterance.unsure && !parsed.calls.is_empty() => {
-                session.expect_answer(false)?;
+                self.stop_waiting(session)?;
                 self.take(session, utterance, parsed)
             }
             // Talk, or not understood: the question still waits.
@@ -206,7 +267,7 @@ impl Dialogue {
         session: &mut Session,
         open: Open,
         answer: &Answer,
-        given: String,
+        (given, by): (String, &str),
         sample: u64,
     ) -> anyhow::Result<()> {
         let offer = match answer {
@@ -216,21 +277,38 @@ impl Dialogue {
         let taken = offer.map(|offer| offer.words.clone());
         let calls = offer.map(|offer| offer.calls.clone()).unwrap_or_default();
         let settled =
-            Settled { heard_seq: open.heard_seq, answer: given, by: VOICE.to_owned(), taken: taken.clone() };
+            Settled { heard_seq: open.heard_seq, answer: given, by: by.to_owned(), taken: taken.clone() };
         session.settle(sample, settled, &calls)?;
-        session.expect_answer(false)?;
+        self.stop_waiting(session)?;
         self.sound(Tone::Understood);
-        self.tell(&match &taken {
-            Some(words) => format!("{:<15} {words}", "settled"),
-            None => format!("{:<15} nothing of it was taken; say it again", "settled"),
-        })?;
+        self.face.tell(What::Settled, taken.as_deref().unwrap_or("nothing of it was taken; say it again"))?;
         let written = Written { heard_seq: open.heard_seq, outcome: Outcome::Calls, calls };
         if written.calls.is_empty() { Ok(()) } else { self.reply(session, &written) }
     }
 
     /// No answer is waited for any more; at the end of an exam, too.
     pub(super) fn close(&mut self, session: &mut Session) -> anyhow::Result<()> {
-        if self.open.take().is_some() { session.expect_answer(false) } else { Ok(()) }
+        if self.open.take().is_some() { self.stop_waiting(session) } else { Ok(()) }
+    }
+
+    fn stop_waiting(&mut self, session: &mut Session) -> anyhow::Result<()> {
+        self.face.question(None);
+        session.expect_answer(false)
+    }
+
+    /// A question answered by a key: `yes`, `no`, `first` or `second`.
+    pub(super) fn key(&mut self, session: &mut Session, given: &str) -> anyhow::Result<()> {
+        let Some(open) = self.open.take() else { return Ok(()) };
+        match open.question.chosen(given) {
+            answer @ (Answer::Take(_) | Answer::Nothing) => {
+                let sample = session.next_sample();
+                self.settle(session, open, &answer, (given.to_owned(), KEY), sample)
+            }
+            _ => {
+                self.open = Some(open);
+                Ok(())
+            }
+        }
     }
 
     /// Does what was said.
@@ -243,29 +321,38 @@ impl Dialogue {
             Outcome::NotUnderstood if doubted => self.sound(Tone::NotUnderstood),
             _ => {}
         }
-        self.tell(&line(&written, &words))?;
+        self.face.tell(what(written.outcome), &words)?;
         if written.calls.is_empty() { Ok(()) } else { self.reply(session, &written) }
     }
 
     /// Answers what was asked, and tells at once when a view is left without a save.
     fn reply(&mut self, session: &Session, written: &Written) -> anyhow::Result<()> {
         let exam = session.exam()?;
+        self.face.take(&exam, &session.ear.protocols);
         for call in &written.calls {
             if let Act::Question { ask } = &call.act
                 && let Some(said) = answer(ask, &exam, &session.ear.protocols)
             {
                 self.say(&said, session);
-                self.tell(&format!("{:<15} {said}", "answer"))?;
+                self.face.tell(What::Answer, &said)?;
             }
         }
         let before = std::mem::replace(&mut self.in_force, exam.context.clone());
-        if let Some(view) = forgotten(&before, &exam) {
-            let view = view.view_in_words(&session.ear.protocols);
-            self.sound(Tone::Alarm);
-            self.say(&format!("{view} was left without a save"), session);
-            self.tell(&format!("{:<15} {view} was left without a save", "FORGOTTEN?"))?;
+        let ended = written.calls.iter().any(|call| ends(&call.act));
+        let view = left(&before, &exam, ended);
+        let now = written.calls.first().map_or(session.next_sample(), |call| call.span.from);
+        match (&mut self.stills, view) {
+            (Some(stills), view) => {
+                let moved = ended || !Place::from(&before).same_view(&Place::from(&exam.context));
+                let from = if moved { std::mem::replace(&mut stills.entered, now) } else { stills.entered };
+                stills.left.extend(view.map(|view| Left { view, from, to: now }));
+                Ok(())
+            }
+            (None, Some(view)) if !is_saved_by_word(&exam, &view) => {
+                self.warn(session, &view, "was left without a save")
+            }
+            (None, _) => Ok(()),
         }
-        Ok(())
     }
 
     pub(super) fn sound(&self, tone: Tone) {
@@ -282,23 +369,15 @@ impl Dialogue {
         let words = text.split_whitespace().count() as u64;
         said.then_some(words * u64::from(SAMPLE_RATE_HZ) * 2 / 5)
     }
-
-    pub(super) fn tell(&self, text: &str) -> anyhow::Result<()> {
-        let at = Utc::now().with_timezone(&chrono::Local).format("%H:%M:%S");
-        writeln!(std::io::stdout(), "{at}  {text}")?;
-        Ok(())
-    }
 }
 
-/// A breath as one line for the terminal.
-fn line(written: &Written, words: &str) -> String {
-    let what = match written.outcome {
-        Outcome::Calls => "heard",
-        Outcome::NotUnderstood => "not understood",
-        Outcome::Asked => "asked",
-        Outcome::Talk => "talk",
-        Outcome::Note => "note",
-        Outcome::Ignored => "ignored",
-    };
-    format!("{what:<15} {words}")
+fn what(outcome: Outcome) -> What {
+    match outcome {
+        Outcome::Calls => What::Heard,
+        Outcome::NotUnderstood => What::NotUnderstood,
+        Outcome::Asked => What::Asked,
+        Outcome::Talk => What::Talk,
+        Outcome::Note => What::Note,
+        Outcome::Ignored => What::Ignored,
+    }
 }

@@ -65,14 +65,31 @@ pub(crate) struct LiveArgs {
     /// The microphone, or a part of its name; else the default one.
     #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
     pub(crate) device: Option<String>,
+    /// Plain lines on the terminal instead of the screen.
+    #[arg(long)]
+    pub(crate) lines: bool,
     /// Tones that tell what became of each breath.
     #[arg(long, value_enum, default_value = "on")]
     pub(crate) tones: Switch,
     /// A voice that asks back, answers questions and warns; it needs the program espeak-ng.
     #[arg(long, value_enum, default_value = "on")]
     pub(crate) voice: Switch,
+    /// The folder into which the scanner exports its stills: each is written down as it arrives, and a view that is
+    /// left without one is told at once. Without it the spoken saves tell.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) watch: Option<PathBuf>,
+    /// Seconds that the scanner takes from saving a still to its file in that folder.
+    #[arg(long, value_name = "SECONDS", default_value_t = 2.0, value_parser = delay)]
+    pub(crate) export_delay: f64,
     #[command(flatten)]
     pub(crate) ear: WhichEar,
+}
+
+fn delay(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(seconds) if (0.0..=600.0).contains(&seconds) => Ok(seconds),
+        _ => Err("wanted is a number of seconds from 0 to 600".to_owned()),
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]

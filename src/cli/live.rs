@@ -6,6 +6,7 @@
 //! Tested in: `tests/listen.rs`.
 
 use std::io::Write as _;
+use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -13,11 +14,13 @@ use std::time::{Duration, Instant};
 
 use chrono::Utc;
 
-use super::dialogue::{Dialogue, Manner};
+use super::dialogue::{Dialogue, Manner, Stills};
+use super::face::{Face, Key, What};
 use super::listen::{LiveArgs, PAUSE, Switch};
 use super::session::Session;
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
 use crate::exam::event::Event;
+use crate::frames::watch::{Arrived, Watch};
 use crate::hear::capture::{AudioBlock, Capture, CaptureError};
 use crate::hear::utterance::Segment;
 use crate::live::mouth::Mouth;
@@ -33,6 +36,7 @@ pub(super) struct Live {
     device: Option<String>,
     device_name: String,
     dialogue: Dialogue,
+    watch: Option<Watch>,
     pace: Pace,
     clock: Instant,
     /// Where sound was lost last.
@@ -51,12 +55,22 @@ impl Live {
         language: &str,
         stop: Arc<AtomicBool>,
     ) -> anyhow::Result<Self> {
-        let dialogue = Dialogue::new(manner(args, language), session.exam()?.context);
+        let exam = session.exam()?;
+        let known = exam.frames.iter().map(|frame| frame.id.clone()).collect();
+        let watch = |folder: &PathBuf| Watch::open(folder, &session.folder, exam.header.utc_offset_s, known);
+        let watch = args.watch.as_ref().map(watch).transpose()?;
+        let stills = watch.as_ref().map(|_| Stills::new(args.export_delay, session.next_sample()));
+        let title = format!("zonecall  {}  {}", session.folder.display(), capture.describe());
+        // Before the screen: what the mouth lacks is told on the terminal.
+        let manner = manner(args, language);
+        let face = Face::open(args.lines, title, watch.is_some());
+        let dialogue = Dialogue::new(face, manner, exam.context, stills);
         let pace = Pace::new(session.next_sample());
         let now = Instant::now();
         Ok(Self {
             device_name: capture.describe(),
             dialogue,
+            watch,
             session,
             capture: Some(capture),
             device: args.device.clone(),
@@ -71,12 +85,26 @@ impl Live {
 
     /// Listens until it is told to stop, by voice or by a signal.
     pub(super) fn listen(&mut self, first: AudioBlock) -> anyhow::Result<()> {
+        let exam = self.session.exam()?;
+        self.dialogue.face.take(&exam, &self.session.ear.protocols);
         self.tell(&format!("listening to {}; say `end of exam` or press Ctrl-C to stop", self.device_name))?;
         self.block(&first)?;
         while !self.stop.load(Ordering::Relaxed) && !self.session.attention.ended() {
             match self.next_block()? {
                 Some(block) => self.block(&block)?,
                 None => std::thread::sleep(PAUSE),
+            }
+            self.keys()?;
+            self.dialogue.face.draw()?;
+        }
+        Ok(())
+    }
+
+    fn keys(&mut self) -> anyhow::Result<()> {
+        for key in self.dialogue.face.keys()? {
+            match key {
+                Key::End => self.stop.store(true, Ordering::Relaxed),
+                Key::Answer(given) => self.dialogue.key(&mut self.session, given)?,
             }
         }
         Ok(())
@@ -90,14 +118,26 @@ impl Live {
             Some(segment) => self.breath(&segment),
             None => Ok(()),
         });
+        let heard = heard.and_then(|()| self.last_stills());
         let reason = match (&heard, self.session.attention.ended()) {
             (Err(error), _) => format!("fault: {error:#}"),
             (Ok(()), true) => "end of exam".to_owned(),
             (Ok(()), false) => "stopped".to_owned(),
         };
         let summary = self.session.close(&reason)?;
+        // The screen is given back first: what is written now stays on the terminal.
+        drop(self.dialogue);
         writeln!(std::io::stdout(), "{summary}")?;
         heard.map(|()| ExitCode::SUCCESS)
+    }
+
+    /// The stills of the last views may still be on their way: waited for once, before the journal is closed.
+    fn last_stills(&mut self) -> anyhow::Result<()> {
+        if let Some(wait) = self.dialogue.still_waits() {
+            std::thread::sleep(wait);
+            self.stills()?;
+        }
+        self.dialogue.mind_stills(&self.session, true)
     }
 
     /// The next block, from a microphone that may go and come back.
@@ -131,7 +171,7 @@ impl Live {
         let lost = Event::Microphone { state: "lost".to_owned(), device: self.device_name.clone() };
         self.session.note(self.session.next_sample(), &lost)?;
         self.dialogue.sound(Tone::Alarm);
-        self.tell("the microphone is gone: nothing is heard until it is back")
+        self.dialogue.face.tell(What::Fault, "the microphone is gone: nothing is heard until it is back")
     }
 
     fn look_for_microphone(&mut self) -> anyhow::Result<Option<AudioBlock>> {
@@ -178,6 +218,7 @@ impl Live {
 
     /// One block: kept, then what ended in it is understood and answered.
     fn block(&mut self, block: &AudioBlock) -> anyhow::Result<()> {
+        self.dialogue.face.level(block);
         let read = self.reading(self.session.next_sample() + block.samples.len() as u64 + block.behind);
         if block.lost_before > 0 {
             self.break_off()?;
@@ -191,7 +232,28 @@ impl Live {
         for segment in segments {
             self.breath(&segment)?;
         }
-        Ok(())
+        self.stills()
+    }
+
+    /// Stills that have arrived are written down; views that lack theirs are told.
+    fn stills(&mut self) -> anyhow::Result<()> {
+        for arrived in self.watch.iter().flat_map(Watch::arrived).collect::<Vec<_>>() {
+            match arrived {
+                Arrived::Still { frame, at } => {
+                    let late = (Utc::now() - at).num_milliseconds().max(0).unsigned_abs();
+                    let now = self.session.next_sample();
+                    let at = now.saturating_sub(late * u64::from(SAMPLE_RATE_HZ) / 1000);
+                    let name = frame.file.clone();
+                    self.session.note(now, &Event::Frame(frame))?;
+                    self.dialogue.still(&name, at)?;
+                }
+                Arrived::Other { file, problem } => {
+                    let text = format!("{}: {}", file.display(), problem.message);
+                    self.dialogue.face.tell(What::NoStill, &text)?;
+                }
+            }
+        }
+        self.dialogue.mind_stills(&self.session, false)
     }
 
     fn breath(&mut self, segment: &Segment) -> anyhow::Result<()> {
@@ -199,8 +261,8 @@ impl Live {
         self.dialogue.breath(&mut self.session, segment, broken)
     }
 
-    fn tell(&self, text: &str) -> anyhow::Result<()> {
-        self.dialogue.tell(text)
+    fn tell(&mut self, text: &str) -> anyhow::Result<()> {
+        self.dialogue.face.tell(What::Notice, text)
     }
 }
 

@@ -15,6 +15,7 @@ mod hear;
 mod journal;
 mod listen;
 mod dialogue;
+mod face;
 mod live;
 mod measure;
 mod pair;

@@ -37,9 +37,7 @@ pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> (Vec<Frame>
     let mut seen: BTreeMap<String, String> = BTreeMap::new();
     let exam_folder = absolute(exam_folder);
     for path in files(folder, &mut problems) {
-        let shown = absolute(&path);
-        let shown = shown.strip_prefix(&exam_folder).unwrap_or(&shown).display().to_string();
-        match frame(&path, shown, utc_offset_s) {
+        match frame(&path, shown(&path, &exam_folder), utc_offset_s) {
             Ok(frame) => match seen.get(&frame.id) {
                 Some(first) => problems.push((
                     path,
@@ -74,12 +72,26 @@ pub fn note_missing(exam_folder: &Path, stills: &mut [Frame]) {
     }
 }
 
+/// Reads one still.
+///
+/// # Errors
+/// When the file cannot be read or is no still.
+pub fn one(path: &Path, exam_folder: &Path, utc_offset_s: i32) -> Result<Frame, Problem> {
+    frame(path, shown(path, &absolute(exam_folder)), utc_offset_s)
+}
+
+/// The path as the journal holds it: short inside the exam folder.
+fn shown(path: &Path, exam_folder: &Path) -> String {
+    let path = absolute(path);
+    path.strip_prefix(exam_folder).unwrap_or(&path).display().to_string()
+}
+
 fn absolute(path: &Path) -> PathBuf {
     path.canonicalize().unwrap_or_else(|_| path.to_owned())
 }
 
 /// All plain files under `folder`, sorted by path; hidden ones are left out.
-fn files(folder: &Path, problems: &mut Vec<(PathBuf, Problem)>) -> Vec<PathBuf> {
+pub(crate) fn files(folder: &Path, problems: &mut Vec<(PathBuf, Problem)>) -> Vec<PathBuf> {
     let mut found = Vec::new();
     let mut open = vec![(folder.to_owned(), 0)];
     let mut looked_at = 0;

@@ -5,6 +5,7 @@ pub mod lengths;
 pub mod dicom;
 pub mod image;
 pub mod folder;
+pub mod watch;
 pub mod pairing;
 pub mod assign;
 pub mod theil_sen;

@@ -1,4 +1,4 @@
-//! Answers to spoken questions, and the reminder of a forgotten save.
+//! Answers to spoken questions.
 //!
 //! Takes: `Exam` as it stands, and the names in `Protocols`.
 //! Gives: short sentences for the ear or the eye.
@@ -6,9 +6,8 @@
 //! Tested in: `tests/answer.rs`.
 
 use crate::exam::call::Act;
-use crate::exam::context::Context;
 use crate::exam::fold::Exam;
-use crate::knowledge::coverage::{Wanted, coverage, left_out_at, live};
+use crate::knowledge::coverage::coverage;
 use crate::knowledge::place::Place;
 use crate::protocol::Protocols;
 
@@ -56,20 +55,4 @@ fn last(exam: &Exam) -> String {
     let spoken = |act: &Act| !matches!(act, Act::Question { .. } | Act::Answer { .. } | Act::Command(_));
     let call = exam.calls.iter().rev().find(|call| call.withdrawn_by.is_none() && spoken(&call.act));
     call.map_or_else(|| "nothing was called yet".to_owned(), |call| call.call.words.clone())
-}
-
-/// The view that was in force `before` and is left now, if nobody saved in it or said that it was not scanned.
-///
-/// A view is limb, zone and plane; while one of them is not known there is none to be forgotten.
-#[must_use]
-pub fn forgotten(before: &Context, exam: &Exam) -> Option<Place> {
-    let left = Place::from(before);
-    if left.same_view(&Place::from(&exam.context)) {
-        return None;
-    }
-    let (limb, zone, plane) = (left.limb.as_deref()?, left.zone.as_deref()?, left.plane.as_deref()?);
-    let view = Wanted { limb, zone, plane };
-    let meant = live(exam).any(|call| view.holds(call));
-    let saved = live(exam).any(|call| call.act == Act::Save && view.holds(call));
-    (meant && !saved && !left_out_at(exam, view)).then_some(left)
 }

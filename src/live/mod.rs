@@ -2,6 +2,8 @@
 
 pub mod answer;
 pub mod ask;
+pub mod board;
+pub mod forgotten;
 pub mod mouth;
 pub mod tone;
 pub mod voice;

@@ -1,0 +1,207 @@
+//! What the person at the horse sees: one screen, or plain lines where there is no terminal.
+//!
+//! Takes: what happened, the exam as it stands, the level of the sound.
+//! Gives: lines or a picture, and the keys that were pressed.
+//! Never: waits; needs a key.
+//! Tested in: `tests/listen.rs` (lines), `tests/board.rs` (the picture).
+
+use std::io::{IsTerminal as _, Write as _};
+use std::time::{Duration, Instant};
+
+use chrono::Utc;
+use ratatui::DefaultTerminal;
+use ratatui::crossterm::event::{self, KeyCode, KeyEventKind, KeyModifiers};
+
+use crate::exam::fold::Exam;
+use crate::hear::capture::AudioBlock;
+use crate::live::board::Board;
+use crate::protocol::Protocols;
+
+/// The picture is drawn at most this often.
+const DRAW_EVERY: Duration = Duration::from_millis(100);
+/// That the sound was clipped stays to be seen for this long.
+const CLIPPED_SHOWN: Duration = Duration::from_secs(3);
+/// Samples at this height are at full scale.
+const FULL: u16 = 32_767;
+
+/// Something to be told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum What {
+    Heard,
+    NotUnderstood,
+    Asked,
+    Settled,
+    Talk,
+    Note,
+    Ignored,
+    Answer,
+    Still,
+    NoStill,
+    Forgotten,
+    /// About the listening itself.
+    Notice,
+    /// About the listening itself, and bad.
+    Fault,
+}
+
+impl What {
+    fn label(self) -> &'static str {
+        match self {
+            What::Heard => "heard",
+            What::NotUnderstood => "not understood",
+            What::Asked => "ASKED",
+            What::Settled => "settled",
+            What::Talk => "talk",
+            What::Note => "note",
+            What::Ignored => "ignored",
+            What::Answer => "answer",
+            What::Still => "still",
+            What::NoStill => "no still",
+            What::Forgotten => "FORGOTTEN?",
+            What::Notice => "",
+            What::Fault => "FAULT",
+        }
+    }
+}
+
+/// A key that means something here.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Key {
+    Answer(&'static str),
+    End,
+}
+
+pub(super) enum Face {
+    Lines,
+    Screen(Box<Screen>),
+}
+
+pub(super) struct Screen {
+    terminal: DefaultTerminal,
+    board: Board,
+    drawn_at: Instant,
+    clipped_at: Option<Instant>,
+    is_old: bool,
+}
+
+impl Face {
+    /// The screen where the output is a terminal, unless lines are wanted.
+    pub(super) fn open(lines: bool, title: String, watches: bool) -> Self {
+        if lines || !std::io::stdout().is_terminal() {
+            return Face::Lines;
+        }
+        match ratatui::try_init() {
+            Ok(terminal) => Face::Screen(Box::new(Screen {
+                terminal,
+                board: Board { title, stills: watches.then_some(0), level_dbfs: f64::MIN, ..Board::default() },
+                drawn_at: Instant::now(),
+                clipped_at: None,
+                is_old: true,
+            })),
+            Err(_) => Face::Lines,
+        }
+    }
+
+    pub(super) fn tell(&mut self, what: What, text: &str) -> anyhow::Result<()> {
+        let at = Utc::now().with_timezone(&chrono::Local).format("%H:%M:%S");
+        let line = match what.label() {
+            "" => format!("{at}  {text}"),
+            label => format!("{at}  {label:<15} {text}"),
+        };
+        let Face::Screen(screen) = self else {
+            writeln!(std::io::stdout(), "{line}")?;
+            return Ok(());
+        };
+        let board = &mut screen.board;
+        match what {
+            What::Heard | What::Settled | What::Answer => {
+                text.clone_into(&mut board.last);
+                board.alarm = None;
+            }
+            What::Forgotten | What::Fault => board.alarm = Some(text.to_owned()),
+            What::Still => board.stills = board.stills.map(|stills| stills + 1),
+            _ => {}
+        }
+        board.add(line);
+        screen.is_old = true;
+        Ok(())
+    }
+
+    /// The question that waits, or none.
+    pub(super) fn question(&mut self, question: Option<String>) {
+        if let Face::Screen(screen) = self {
+            screen.board.question = question;
+            screen.is_old = true;
+        }
+    }
+
+    /// The exam has changed.
+    pub(super) fn take(&mut self, exam: &Exam, protocols: &Protocols) {
+        if let Face::Screen(screen) = self {
+            screen.board.take(exam, protocols);
+            screen.is_old = true;
+        }
+    }
+
+    /// The sound of this moment.
+    #[allow(clippy::cast_precision_loss)] // a block has far fewer than 2^53 samples
+    pub(super) fn level(&mut self, block: &AudioBlock) {
+        let Face::Screen(screen) = self else { return };
+        if block.samples.is_empty() {
+            return;
+        }
+        let power: f64 = block.samples.iter().map(|sample| (f64::from(*sample) / 32_768.0).powi(2)).sum();
+        screen.board.level_dbfs = 10.0 * (power / block.samples.len() as f64).max(1e-9).log10();
+        if block.samples.iter().any(|sample| sample.unsigned_abs() >= FULL) {
+            screen.clipped_at = Some(Instant::now());
+        }
+        screen.board.is_clipped = screen.clipped_at.is_some_and(|at| at.elapsed() < CLIPPED_SHOWN);
+        screen.is_old = true;
+    }
+
+    /// Draws what has changed.
+    pub(super) fn draw(&mut self) -> anyhow::Result<()> {
+        if let Face::Screen(screen) = self
+            && screen.is_old
+            && screen.drawn_at.elapsed() >= DRAW_EVERY
+        {
+            let Screen { terminal, board, .. } = &mut **screen;
+            terminal.draw(|frame| board.draw(frame))?;
+            (screen.drawn_at, screen.is_old) = (Instant::now(), false);
+        }
+        Ok(())
+    }
+
+    /// The keys that were pressed since the last time.
+    pub(super) fn keys(&mut self) -> anyhow::Result<Vec<Key>> {
+        let mut keys = Vec::new();
+        let Face::Screen(screen) = self else { return Ok(keys) };
+        while event::poll(Duration::ZERO)? {
+            match event::read()? {
+                event::Event::Key(key) if key.kind == KeyEventKind::Press => keys.extend(meaning(key)),
+                event::Event::Resize(..) => screen.is_old = true,
+                _ => {}
+            }
+        }
+        Ok(keys)
+    }
+}
+
+fn meaning(key: event::KeyEvent) -> Option<Key> {
+    match key.code {
+        KeyCode::Char('c') if key.modifiers.contains(KeyModifiers::CONTROL) => Some(Key::End),
+        KeyCode::Char('q') => Some(Key::End),
+        KeyCode::Char('y') => Some(Key::Answer("yes")),
+        KeyCode::Char('n') => Some(Key::Answer("no")),
+        KeyCode::Char('1') => Some(Key::Answer("first")),
+        KeyCode::Char('2') => Some(Key::Answer("second")),
+        _ => None,
+    }
+}
+
+impl Drop for Screen {
+    fn drop(&mut self) {
+        // The terminal is given back as it was found, whatever ended the listening.
+        ratatui::restore();
+    }
+}

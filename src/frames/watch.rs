@@ -1,0 +1,186 @@
+//! Follows the folder into which the scanner exports its stills.
+//!
+//! Takes: the folder, and the stills that are known already.
+//! Gives: each new still once, when its file has come to rest, with the moment at which it first appeared.
+//! Never: keeps the listener waiting, reads a file that is still being written, or trusts notices of changes alone:
+//!   a network share may give none.
+//! Tested in: `tests/watch.rs`, `tests/listen.rs`.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, channel, sync_channel};
+use std::time::{Duration, Instant, SystemTime};
+
+use chrono::{DateTime, Utc};
+use notify::Watcher as _;
+
+use crate::exam::call::Problem;
+use crate::exam::event::Frame;
+use crate::frames::folder::{files, one};
+
+/// The folder is looked through at least this often.
+const LOOK_EVERY: Duration = Duration::from_millis(500);
+/// A file that has not changed for this long has come to rest.
+const AT_REST: Duration = Duration::from_millis(400);
+/// A file that is no still by then will not become one.
+const GIVEN_UP_AFTER: Duration = Duration::from_secs(20);
+/// Stills that can wait to be taken.
+const WAITING_MAX: usize = 256;
+
+/// The folder cannot be followed.
+#[derive(Debug, thiserror::Error)]
+#[error("cannot follow the folder `{folder}`: {reason}; name the folder into which the scanner exports its stills")]
+pub struct WatchError {
+    /// The folder.
+    pub folder: PathBuf,
+    /// Why not.
+    pub reason: String,
+}
+
+/// Something that was found.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Arrived {
+    /// A new still.
+    Still {
+        /// The still.
+        frame: Box<Frame>,
+        /// When its file first appeared, by this computer's clock.
+        at: DateTime<Utc>,
+    },
+    /// A file that is no still.
+    Other {
+        /// The file.
+        file: PathBuf,
+        /// What is wrong with it.
+        problem: Problem,
+    },
+}
+
+/// A folder that is being followed, until this is dropped.
+#[derive(Debug)]
+pub struct Watch {
+    arrived: Receiver<Arrived>,
+}
+
+impl Watch {
+    /// Follows `folder`; what lies in it already is left to `zonecall pair`.
+    ///
+    /// `exam_folder` and `utc_offset_s` as in `folder::read`; stills whose ids are `known` are not told.
+    ///
+    /// # Errors
+    /// When the folder is not there.
+    pub fn open(
+        folder: &Path,
+        exam_folder: &Path,
+        utc_offset_s: i32,
+        known: BTreeSet<String>,
+    ) -> Result<Self, WatchError> {
+        let refused = |reason: String| WatchError { folder: folder.to_owned(), reason };
+        std::fs::read_dir(folder).map_err(|error| refused(error.to_string()))?;
+        let (noticed, notices) = channel();
+        // Only wakes the look at the folder; without it the look comes a moment later.
+        let watcher = notify::recommended_watcher(move |_| {
+            let _ = noticed.send(());
+        });
+        let watcher = watcher.ok().and_then(|mut watcher| {
+            watcher.watch(folder, notify::RecursiveMode::Recursive).ok().map(|()| watcher)
+        });
+        let (found, arrived) = sync_channel(WAITING_MAX);
+        let mut look = Look {
+            folder: folder.to_owned(),
+            exam_folder: exam_folder.to_owned(),
+            utc_offset_s,
+            known,
+            files: BTreeMap::new(),
+        };
+        for path in files(folder, &mut Vec::new()) {
+            look.files.insert(path, State::Told);
+        }
+        std::thread::spawn(move || {
+            let _watcher = watcher;
+            work(&mut look, &notices, &found);
+        });
+        Ok(Self { arrived })
+    }
+
+    /// What has arrived since the last time.
+    pub fn arrived(&self) -> impl Iterator<Item = Arrived> + '_ {
+        self.arrived.try_iter()
+    }
+}
+
+/// Looks until nobody takes what is found.
+fn work(look: &mut Look, notices: &Receiver<()>, found: &SyncSender<Arrived>) {
+    loop {
+        for arrived in look.through(Instant::now()) {
+            if found.send(arrived).is_err() {
+                return;
+            }
+        }
+        match notices.recv_timeout(LOOK_EVERY) {
+            Ok(()) => while notices.try_recv().is_ok() {},
+            // Without notices the time alone wakes.
+            Err(RecvTimeoutError::Disconnected) => std::thread::sleep(LOOK_EVERY),
+            Err(RecvTimeoutError::Timeout) => {}
+        }
+    }
+}
+
+/// What is known of a file.
+#[derive(Debug, Clone, Copy)]
+enum State {
+    /// Told, or there from the beginning.
+    Told,
+    /// It may still be being written.
+    Coming { first: Instant, first_at: DateTime<Utc>, size: (u64, Option<SystemTime>), since: Instant },
+}
+
+#[derive(Debug)]
+struct Look {
+    folder: PathBuf,
+    exam_folder: PathBuf,
+    utc_offset_s: i32,
+    known: BTreeSet<String>,
+    files: BTreeMap<PathBuf, State>,
+}
+
+impl Look {
+    /// One look through the folder.
+    fn through(&mut self, now: Instant) -> Vec<Arrived> {
+        let mut arrived = Vec::new();
+        let there = files(&self.folder, &mut Vec::new());
+        // A file that was renamed is a new one under its new name; its id tells that it is known.
+        let gone: BTreeSet<&PathBuf> = there.iter().collect();
+        self.files.retain(|path, _| gone.contains(path));
+        for path in &there {
+            let Ok(meta) = path.metadata() else { continue };
+            let size = (meta.len(), meta.modified().ok());
+            let coming = State::Coming { first: now, first_at: Utc::now(), size, since: now };
+            match *self.files.entry(path.clone()).or_insert(coming) {
+                State::Told => {}
+                State::Coming { first, first_at, size: before, .. } if before != size => {
+                    let changed = State::Coming { first, first_at, size, since: now };
+                    self.files.insert(path.clone(), changed);
+                }
+                State::Coming { since, .. } if now.duration_since(since) < AT_REST => {}
+                State::Coming { first, first_at, .. } => {
+                    match one(path, &self.exam_folder, self.utc_offset_s) {
+                        Ok(frame) => {
+                            self.files.insert(path.clone(), State::Told);
+                            if self.known.insert(frame.id.clone()) {
+                                arrived.push(Arrived::Still { frame: Box::new(frame), at: first_at });
+                            }
+                        }
+                        // Perhaps the rest of it is still to come.
+                        Err(_) if now.duration_since(first) < GIVEN_UP_AFTER => {}
+                        Err(problem) => {
+                            self.files.insert(path.clone(), State::Told);
+                            arrived.push(Arrived::Other { file: path.clone(), problem });
+                        }
+                    }
+                }
+            }
+        }
+        arrived
+    }
+}
