@@ -57,13 +57,21 @@ fn a_view_that_is_left_without_a_save_is_told_and_one_with_a_save_is_not() {
     assert_eq!(left_behind(&[view, "superficial flexor normal"]), None, "the view is still in force");
     assert_eq!(left_behind(&["left fore", "zone two alpha"]), None, "no plane was named yet");
     assert_eq!(left_behind(&[view, "save", "scratch that", "zone two bravo"]).as_deref(), Some("LF 2A T"));
-    assert_eq!(left_behind(&[view, "end of exam"]).as_deref(), Some("LF 2A T"), "the last view is left at the end");
+    assert_eq!(
+        left_behind(&[view, "end of exam"]).as_deref(),
+        Some("LF 2A T"),
+        "the last view is left at the end"
+    );
     assert_eq!(left_behind(&[view, "save", "end of exam"]), None);
 }
 
 #[test]
 fn with_the_scanners_folder_a_still_counts_for_the_view_that_was_in_force_when_it_was_saved() {
-    let view = left(&exam_of(&["left fore zone two alpha transverse"]).context, &exam_of(&["left fore zone two alpha transverse", "zone two bravo"]), false);
+    let view = left(
+        &exam_of(&["left fore zone two alpha transverse"]).context,
+        &exam_of(&["left fore zone two alpha transverse", "zone two bravo"]),
+        false,
+    );
     let left = Left { view: view.unwrap(), from: 16_000, to: 80_000 };
     assert!(left.lacks_still(&[]));
     assert!(left.lacks_still(&[15_999, 80_000]), "of the views before and after it");

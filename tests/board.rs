@@ -10,7 +10,8 @@ use support::{BUILT_IN, exam_of};
 use zonecall::live::board::{Board, State};
 
 fn board(said: &[&str]) -> Board {
-    let mut board = Board { title: "zonecall  exams/juniper".to_owned(), level_dbfs: -20.0, ..Board::default() };
+    let mut board =
+        Board { title: "zonecall  exams/juniper".to_owned(), level_dbfs: -20.0, ..Board::default() };
     board.take(&exam_of(said), &BUILT_IN.1);
     board
 }
@@ -24,19 +25,38 @@ fn drawn(board: &Board, width: u16, height: u16) -> Vec<String> {
     (0..height).map(row).collect()
 }
 
-const SAID: &[&str] =
-    &["left fore zone one alpha transverse", "save", "longitudinal", "not scanned", "one bravo transverse", "s d f t"];
+const SAID: &[&str] = &[
+    "left fore zone one alpha transverse",
+    "save",
+    "longitudinal",
+    "not scanned",
+    "one bravo transverse",
+    "s d f t",
+];
 
 #[test]
 fn the_views_of_the_limb_stand_in_a_grid_with_a_sign_for_each_state() {
     let board = board(SAID);
     let lines = drawn(&board, 80, 30);
-    let head = lines.iter().position(|line| line.trim_start().starts_with("1A")).expect("the zones stand in a row");
-    assert_eq!(lines[head].split_whitespace().collect::<Vec<_>>(), ["1A", "1B", "2A", "2B", "3A", "3B", "3C"]);
-    assert_eq!(lines[head + 1].split_whitespace().collect::<Vec<_>>(), ["T", "●", "◐", "○", "○", "○", "○", "○"]);
-    assert_eq!(lines[head + 2].split_whitespace().collect::<Vec<_>>(), ["L", "–", "○", "○", "○", "○", "○", "○"]);
+    let head =
+        lines.iter().position(|line| line.trim_start().starts_with("1A")).expect("the zones stand in a row");
+    assert_eq!(
+        lines[head].split_whitespace().collect::<Vec<_>>(),
+        ["1A", "1B", "2A", "2B", "3A", "3B", "3C"]
+    );
+    assert_eq!(
+        lines[head + 1].split_whitespace().collect::<Vec<_>>(),
+        ["T", "●", "◐", "○", "○", "○", "○", "○"]
+    );
+    assert_eq!(
+        lines[head + 2].split_whitespace().collect::<Vec<_>>(),
+        ["L", "–", "○", "○", "○", "○", "○", "○"]
+    );
     assert_eq!(board.views.iter().filter(|seen| seen.state == State::Open).count(), 11);
-    assert!(lines.iter().any(|line| line.contains("left fore, zone 1B, transverse, superficial")), "{lines:#?}");
+    assert!(
+        lines.iter().any(|line| line.contains("left fore, zone 1B, transverse, superficial")),
+        "{lines:#?}"
+    );
     assert!(lines.iter().any(|line| line.contains("1 saves called") && !line.contains("stills seen")));
 }
 
@@ -44,7 +64,10 @@ fn the_views_of_the_limb_stand_in_a_grid_with_a_sign_for_each_state() {
 fn the_place_is_large_where_there_is_room_and_small_where_there_is_none() {
     let board = board(SAID);
     let large = drawn(&board, 80, 30);
-    assert!(large[1..5].iter().all(|line| line.chars().any(|sign| ('▀'..='▟').contains(&sign))), "{large:#?}");
+    assert!(
+        large[1..5].iter().all(|line| line.chars().any(|sign| ('▀'..='▟').contains(&sign))),
+        "{large:#?}"
+    );
     let small = drawn(&board, 40, 16);
     assert_eq!(small[1], "LF 1B T SDFT");
     for (width, height) in [(1, 1), (20, 5), (200, 60)] {
@@ -68,7 +91,8 @@ fn the_meter_shows_level_and_clipping_in_words() {
     board.stills = Some(3);
     board.level_dbfs = 0.0;
     board.is_clipped = true;
-    let line = |board: &Board| drawn(board, 80, 30).into_iter().find(|line| line.starts_with("level")).unwrap();
+    let line =
+        |board: &Board| drawn(board, 80, 30).into_iter().find(|line| line.starts_with("level")).unwrap();
     let loud = line(&board);
     assert!(loud.contains("CLIPPED") && loud.contains("3 stills seen") && !loud.contains('░'), "{loud}");
     (board.level_dbfs, board.is_clipped) = (-90.0, false);

@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use program::zonecall;
 
-const COMMANDS: [&str; 19] = [
+const COMMANDS: [&str; 20] = [
     "hear",
     "journal",
     "pair",
@@ -28,6 +28,7 @@ const COMMANDS: [&str; 19] = [
     "listen",
     "resume",
     "review",
+    "setup",
     "doctor",
     "file",
     "history",

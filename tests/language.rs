@@ -12,6 +12,7 @@ use proptest::prelude::*;
 use sentence::{Sentence, say};
 use support::{BUILT_IN, breath};
 use zonecall::exam::parse::{calls_of, parse};
+use zonecall::language::engine::Pronunciation;
 use zonecall::language::graph::{Moment, ZonesByLimb};
 use zonecall::language::jsgf;
 use zonecall::language::pack::{EXAM_RULE, Pack};
@@ -280,4 +281,29 @@ fn the_phrase_card_shows_patterns_and_codes() {
     assert_eq!(limb.patterns[0], ("left (fore | front) | near fore".to_owned(), "LF".to_owned()));
     let value = card.iter().find(|heading| heading.title == "Measured").unwrap();
     assert_eq!(value.patterns[0].0, "area ‹number› [‹square unit›]");
+}
+
+/// With a call word only what begins with it can be heard and means something; an answer needs none.
+#[test]
+fn with_a_call_word_only_what_begins_with_it_is_a_call() {
+    let sound = Pronunciation {
+        word: "computer".to_owned(),
+        phones: "K AH M P Y UW T ER".to_owned(),
+        file: "here".into(),
+        line: 1,
+    };
+    let pack = Pack::built_in().unwrap();
+    let (plain, called) = (pack.sha256.clone(), pack.called_by("computer", vec![sound]));
+    assert_ne!(called.sha256, plain, "the journal tells that another language was heard");
+    let language = called.for_zones(&zones(&[("LF", &["1A", "2B"])]));
+    let hears = |asked: bool, words: &str| {
+        let words: Vec<&str> = words.split(' ').collect();
+        language.engine.graph.allows(Moment { limb: None, asked }, &words)
+    };
+    assert!(hears(false, "computer left fore zone two bravo") && !hears(false, "left fore zone two bravo"));
+    assert!(hears(true, "yes") && !hears(false, "yes") && !hears(true, "left fore"));
+    assert_eq!(language.exam.read(&["computer", "save"]).len(), 1);
+    assert!(language.exam.read(&["save"]).is_empty());
+    assert!(language.engine.words.iter().any(|word| word.text == "computer"));
+    assert!(language.engine.pronunciations.iter().any(|entry| entry.word == "computer"));
 }

@@ -238,7 +238,17 @@ fn a_view_whose_still_does_not_arrive_from_the_scanner_is_told_and_stills_are_wr
     assert!(made.unwrap().success());
     let watched = scanner.to_string_lossy();
     let mut listening = sound.zonecall(&[
-        "listen", "--into", &folder, "--ear", "neural", "--voice", "off", "--watch", &watched, "--export-delay", "0.5",
+        "listen",
+        "--into",
+        &folder,
+        "--ear",
+        "neural",
+        "--voice",
+        "off",
+        "--watch",
+        &watched,
+        "--export-delay",
+        "0.5",
     ]);
     listening.has_begun(&exam, "audio/0001.wav");
     let say = |text: &str| {

@@ -8,7 +8,7 @@ mod support;
 use serde_json::{Value, json};
 use zonecall::clock::Span;
 use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
-use zonecall::exam::event::{AudioFile, Entered, Event, Frame, HeardCall};
+use zonecall::exam::event::{AudioFile, Entered, Event, Frame, HeardCall, Settled};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::exam::review::{Change, Review};
 use zonecall::exam::sign::Signed;
@@ -143,6 +143,12 @@ fn journal_lines() -> Vec<Value> {
     for event in afterwards().into_iter().chain([
         Event::Entered(Box::new(traced())),
         Event::Call(HeardCall { heard_seq: 3, call: answer }),
+        Event::Settled(Settled {
+            heard_seq: 3,
+            answer: "first".to_owned(),
+            by: "voice".to_owned(),
+            taken: Some("save".to_owned()),
+        }),
         Event::Audio(audio),
         Event::AudioLost { samples: 160 },
         Event::Microphone { state: "lost".to_owned(), device: "default".to_owned() },

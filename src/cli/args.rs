@@ -63,6 +63,8 @@ pub(crate) enum Task {
     Export(Export),
     /// Show what can be said, or write the card for the wall.
     Phrases(Phrases),
+    /// Try the microphone with ten phrases, and write the settings of `listen`.
+    Setup(super::setup::Setup),
     /// Tell what is there and what is missing, each with its remedy.
     Doctor(Doctor),
     /// Write the manual pages.
@@ -113,7 +115,7 @@ pub(crate) struct Hear {
 }
 
 /// Who is examined, and by whom.
-#[derive(Debug, clap::Args)]
+#[derive(Debug, Clone, clap::Args)]
 pub(crate) struct Subject {
     /// Name of the horse.
     #[arg(long, value_parser = not_blank)]
@@ -127,7 +129,7 @@ pub(crate) struct Subject {
 }
 
 /// What listens.
-#[derive(Debug, clap::Args)]
+#[derive(Debug, Clone, clap::Args)]
 pub(crate) struct WhichEar {
     /// Which engine listens; without it the first whose parts are there for the language: `neural`, `vosk`, `sphinx`.
     #[arg(long, alias = "engine", value_enum)]
@@ -146,7 +148,8 @@ pub(crate) struct WhichEar {
     pub(crate) script: Option<PathBuf>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub(crate) enum Ear {
     /// Our own small neural network behind a speech encoder: holds in noise, asks rather than guesses.
     Neural,

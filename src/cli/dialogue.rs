@@ -107,7 +107,8 @@ impl Dialogue {
         let (known, waiting): (Vec<Left>, Vec<Left>) =
             std::mem::take(&mut stills.left).into_iter().partition(|left| all || left.to <= due);
         stills.left = waiting;
-        let lacking: Vec<Left> = known.into_iter().filter(|left| left.lacks_still(&stills.saved_at)).collect();
+        let lacking: Vec<Left> =
+            known.into_iter().filter(|left| left.lacks_still(&stills.saved_at)).collect();
         lacking.iter().try_for_each(|left| self.warn(session, &left.view, "has no still"))
     }
 

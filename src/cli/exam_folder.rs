@@ -19,6 +19,7 @@ use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
 use crate::knowledge::measure::{Against, Earlier};
 use crate::knowledge::record::{self, Record};
+use crate::language::engine::Pronunciation;
 use crate::language::pack::{Language, Pack};
 use crate::protocol::Protocols;
 use crate::protocol::measuring::Reference;
@@ -37,6 +38,28 @@ pub(crate) struct Spoken {
     pub(crate) language: Language,
     /// Scheme chosen for each group of limbs.
     pub(crate) schemes: BTreeMap<String, String>,
+}
+
+impl Spoken {
+    /// The same, in which only what begins with `call` counts; how the word sounds is looked up in `dictionary`, too,
+    /// a file of `word  PHONES` lines.
+    pub(crate) fn called_by(self, call: &str, dictionary: &Path, protocols: &Protocols) -> Spoken {
+        let known = std::fs::read(dictionary).unwrap_or_default();
+        let known = String::from_utf8_lossy(&known);
+        let mut sounds = Vec::new();
+        for (idx, line) in known.lines().enumerate() {
+            let Some((entry, phones)) = line.split_once(' ') else { continue };
+            // A variant is listed as `word(2)`.
+            let word = entry.split('(').next().unwrap_or_default();
+            if call.split_whitespace().any(|wanted| wanted.eq_ignore_ascii_case(word)) {
+                let (word, phones) = (word.to_owned(), phones.trim().to_owned());
+                sounds.push(Pronunciation { word, phones, file: dictionary.to_owned(), line: idx + 1 });
+            }
+        }
+        let pack = self.pack.called_by(call, sounds);
+        let language = pack.for_zones(&protocols.zones_by_limb(&self.schemes));
+        Spoken { pack, language, schemes: self.schemes }
+    }
 }
 
 /// The grammar pack and the schemes asked for.

@@ -93,7 +93,12 @@ impl Face {
         match ratatui::try_init() {
             Ok(terminal) => Face::Screen(Box::new(Screen {
                 terminal,
-                board: Board { title, stills: watches.then_some(0), level_dbfs: f64::MIN, ..Board::default() },
+                board: Board {
+                    title,
+                    stills: watches.then_some(0),
+                    level_dbfs: f64::MIN,
+                    ..Board::default()
+                },
                 drawn_at: Instant::now(),
                 clipped_at: None,
                 is_old: true,

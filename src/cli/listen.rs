@@ -16,15 +16,20 @@ use chrono::{DateTime, Local, Offset, TimeDelta, Utc};
 
 use super::args::{Knowledge, Language, Subject, WhichEar};
 use super::ear;
-use super::exam_folder;
+use super::exam_folder::{self, Spoken};
 use super::live::Live;
 use super::session::{self, Began, Ear, Session, must_be_new};
+use super::settings::Settings;
 use crate::clock::{SAMPLE_RATE_HZ, WallQuality};
 use crate::exam::journal::{JOURNAL_FILE, JournalError};
 use crate::hear::capture::{AudioBlock, Capture, CaptureError};
+use crate::hear::sphinx::default_model_dir;
+use crate::protocol::Protocols;
 
 /// A microphone must give its first sound within this time.
 const FIRST_SOUND_MAX: Duration = Duration::from_secs(10);
+/// What most scanners need to export a still, in seconds; our own guess.
+const EXPORT_DELAY_S: f64 = 2.0;
 /// How often the microphone is asked for sound.
 pub(super) const PAUSE: Duration = Duration::from_millis(20);
 
@@ -59,7 +64,7 @@ pub(crate) struct Resume {
     pub(crate) knowledge: Knowledge,
 }
 
-/// How to listen, for a new exam and for one that goes on.
+/// How to listen, for a new exam and for one that goes on; what is not given here is taken from the settings.
 #[derive(Debug, clap::Args)]
 pub(crate) struct LiveArgs {
     /// The microphone, or a part of its name; else the default one.
@@ -68,21 +73,57 @@ pub(crate) struct LiveArgs {
     /// Plain lines on the terminal instead of the screen.
     #[arg(long)]
     pub(crate) lines: bool,
-    /// Tones that tell what became of each breath.
-    #[arg(long, value_enum, default_value = "on")]
-    pub(crate) tones: Switch,
-    /// A voice that asks back, answers questions and warns; it needs the program espeak-ng.
-    #[arg(long, value_enum, default_value = "on")]
-    pub(crate) voice: Switch,
+    /// Tones that tell what became of each breath; else on.
+    #[arg(long, value_enum)]
+    pub(crate) tones: Option<Switch>,
+    /// A voice that asks back, answers questions and warns; it needs the program espeak-ng; else on.
+    #[arg(long, value_enum)]
+    pub(crate) voice: Option<Switch>,
+    /// Only phrases that begin with this word count; else all do. The neural ear knows the words of the language only:
+    /// `exam` is one that begins no phrase.
+    #[arg(long, value_name = "WORD")]
+    pub(crate) call_word: Option<String>,
     /// The folder into which the scanner exports its stills: each is written down as it arrives, and a view that is
     /// left without one is told at once. Without it the spoken saves tell.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) watch: Option<PathBuf>,
-    /// Seconds that the scanner takes from saving a still to its file in that folder.
-    #[arg(long, value_name = "SECONDS", default_value_t = 2.0, value_parser = delay)]
-    pub(crate) export_delay: f64,
+    /// Seconds that the scanner takes from saving a still to its file in that folder; else 2.
+    #[arg(long, value_name = "SECONDS", value_parser = delay)]
+    pub(crate) export_delay: Option<f64>,
     #[command(flatten)]
     pub(crate) ear: WhichEar,
+}
+
+/// The options, with the settings where none was given.
+pub(super) struct Ways {
+    pub(super) device: Option<String>,
+    pub(super) lines: bool,
+    pub(super) tones: bool,
+    pub(super) voice: bool,
+    pub(super) call_word: Option<String>,
+    pub(super) watch: Option<PathBuf>,
+    pub(super) export_delay_s: f64,
+    pub(super) ear: WhichEar,
+    pub(super) language: String,
+}
+
+impl LiveArgs {
+    fn with(&self, settings: &Settings, language: &str) -> Ways {
+        let is_on = |given: Option<Switch>, set: Option<bool>| {
+            given.map_or(set.unwrap_or(true), |way| way == Switch::On)
+        };
+        Ways {
+            device: self.device.clone().or_else(|| settings.device.clone()),
+            lines: self.lines || settings.lines.unwrap_or(false),
+            tones: is_on(self.tones, settings.tones),
+            voice: is_on(self.voice, settings.voice),
+            call_word: self.call_word.clone().or_else(|| settings.call_word.clone()),
+            watch: self.watch.clone().or_else(|| settings.watch.clone()),
+            export_delay_s: self.export_delay.or(settings.export_delay_s).unwrap_or(EXPORT_DELAY_S),
+            ear: WhichEar { ear: self.ear.ear.or(settings.ear), ..self.ear.clone() },
+            language: language.to_owned(),
+        }
+    }
 }
 
 fn delay(text: &str) -> Result<f64, String> {
@@ -101,8 +142,8 @@ pub(crate) enum Switch {
 }
 
 /// A microphone that gives sound.
-struct Opened {
-    capture: Capture,
+pub(super) struct Opened {
+    pub(super) capture: Capture,
     first: AudioBlock,
     /// When the first sample of `first` was recorded.
     began_at: DateTime<Utc>,
@@ -111,16 +152,21 @@ struct Opened {
 pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     must_be_new(&args.into)?;
     let protocols = exam_folder::protocols(&args.knowledge)?;
+    let settings = Settings::read()?;
     let spoken = exam_folder::language(&args.language, &protocols)?;
-    let engine = ear::choose(&args.live.ear, &spoken.pack.language, &spoken.language, &protocols)?;
+    let ways = args.live.with(&settings, &spoken.pack.language);
+    let spoken = called(spoken, &ways, &protocols);
+    let engine = ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols)?;
     let ear = Ear { engine, language: spoken.language.clone(), protocols };
     let stop = stop_switch()?;
-    let opened = open(&args.live)?;
+    let opened = open(ways.device.as_deref())?;
     let utc_offset_s = opened.began_at.with_timezone(&Local).offset().fix().local_minus_utc();
     let began = Began { at: opened.began_at, wall: WallQuality::Computer, utc_offset_s };
-    let header = session::header(&args.subject, &ear, &spoken, began);
+    let person = args.subject.person.clone().or(settings.person);
+    let subject = Subject { person, ..args.subject.clone() };
+    let header = session::header(&subject, &ear, &spoken, began);
     let session = Session::begin(&args.into, header, ear)?;
-    run(session, opened, &args.live, &spoken.pack.language, stop)
+    run(session, opened, &ways, stop)
 }
 
 pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
@@ -131,12 +177,14 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let header = exam_folder::exam(&args.folder, &protocols)?.header;
     let spoken = exam_folder::language_with(args.grammar.as_deref(), header.schemes, &protocols)?;
-    let engine = ear::choose(&args.live.ear, &spoken.pack.language, &spoken.language, &protocols)?;
+    let ways = args.live.with(&Settings::read()?, &spoken.pack.language);
+    let spoken = called(spoken, &ways, &protocols);
+    let engine = ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols)?;
     let ear = Ear { engine, language: spoken.language, protocols };
     let stop = stop_switch()?;
-    let opened = open(&args.live)?;
+    let opened = open(ways.device.as_deref())?;
     let session = Session::resume(&args.folder, ear, &spoken.pack.sha256, opened.began_at)?;
-    run(session, opened, &args.live, &spoken.pack.language, stop)
+    run(session, opened, &ways, stop)
 }
 
 /// Set by Ctrl-C, by a stop from the system, and when the terminal is closed.
@@ -147,8 +195,15 @@ fn stop_switch() -> anyhow::Result<Arc<AtomicBool>> {
     Ok(stop)
 }
 
-fn open(args: &LiveArgs) -> anyhow::Result<Opened> {
-    let mut capture = Capture::open(args.device.as_deref())?;
+/// The language, with the call word where there is one.
+fn called(spoken: Spoken, ways: &Ways, protocols: &Protocols) -> Spoken {
+    let Some(call) = &ways.call_word else { return spoken };
+    let model = ways.ear.model.clone().unwrap_or_else(default_model_dir);
+    spoken.called_by(call, &model.join("cmudict-en-us.dict"), protocols)
+}
+
+pub(super) fn open(device: Option<&str>) -> anyhow::Result<Opened> {
+    let mut capture = Capture::open(device)?;
     let since = Instant::now();
     while since.elapsed() < FIRST_SOUND_MAX {
         let block = match capture.next_block() {
@@ -166,15 +221,9 @@ fn open(args: &LiveArgs) -> anyhow::Result<Opened> {
     anyhow::bail!("the microphone `{}` gives no sound; is it switched on?", capture.describe())
 }
 
-fn run(
-    mut session: Session,
-    opened: Opened,
-    args: &LiveArgs,
-    language: &str,
-    stop: Arc<AtomicBool>,
-) -> anyhow::Result<ExitCode> {
+fn run(mut session: Session, opened: Opened, ways: &Ways, stop: Arc<AtomicBool>) -> anyhow::Result<ExitCode> {
     session.open_audio(opened.capture.describe())?;
-    let mut live = Live::new(session, opened.capture, args, language, stop)?;
+    let mut live = Live::new(session, opened.capture, ways, stop)?;
     let heard = live.listen(opened.first);
     // The journal is closed whatever happened, and the reason stands in it.
     live.close(heard)

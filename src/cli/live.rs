@@ -16,7 +16,7 @@ use chrono::Utc;
 
 use super::dialogue::{Dialogue, Manner, Stills};
 use super::face::{Face, Key, What};
-use super::listen::{LiveArgs, PAUSE, Switch};
+use super::listen::{PAUSE, Ways};
 use super::session::Session;
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
 use crate::exam::event::Event;
@@ -51,19 +51,18 @@ impl Live {
     pub(super) fn new(
         session: Session,
         capture: Capture,
-        args: &LiveArgs,
-        language: &str,
+        ways: &Ways,
         stop: Arc<AtomicBool>,
     ) -> anyhow::Result<Self> {
         let exam = session.exam()?;
         let known = exam.frames.iter().map(|frame| frame.id.clone()).collect();
         let watch = |folder: &PathBuf| Watch::open(folder, &session.folder, exam.header.utc_offset_s, known);
-        let watch = args.watch.as_ref().map(watch).transpose()?;
-        let stills = watch.as_ref().map(|_| Stills::new(args.export_delay, session.next_sample()));
+        let watch = ways.watch.as_ref().map(watch).transpose()?;
+        let stills = watch.as_ref().map(|_| Stills::new(ways.export_delay_s, session.next_sample()));
         let title = format!("zonecall  {}  {}", session.folder.display(), capture.describe());
         // Before the screen: what the mouth lacks is told on the terminal.
-        let manner = manner(args, language);
-        let face = Face::open(args.lines, title, watch.is_some());
+        let manner = manner(ways);
+        let face = Face::open(ways.lines, title, watch.is_some());
         let dialogue = Dialogue::new(face, manner, exam.context, stills);
         let pace = Pace::new(session.next_sample());
         let now = Instant::now();
@@ -73,7 +72,7 @@ impl Live {
             watch,
             session,
             capture: Some(capture),
-            device: args.device.clone(),
+            device: ways.device.clone(),
             pace,
             clock: now,
             gap_at: None,
@@ -267,15 +266,15 @@ impl Live {
 }
 
 /// The mouth, or a word about why there is none: listening goes on without it.
-fn manner(args: &LiveArgs, language: &str) -> Manner {
-    let (tones, voice) = (args.tones == Switch::On, args.voice == Switch::On);
-    if !tones && !voice {
+fn manner(ways: &Ways) -> Manner {
+    if !ways.tones && !ways.voice {
         return Manner::default();
     }
-    let voice = voice
-        .then(|| Voice::find(language))
+    let voice = ways
+        .voice
+        .then(|| Voice::find(&ways.language))
         .and_then(|found| found.map_err(|error| eprintln!("zonecall: no voice: {error}")).ok());
     let mouth =
         Mouth::open(voice).map_err(|error| eprintln!("zonecall: nothing is sounded or said: {error}"));
-    Manner { mouth: mouth.ok(), tones }
+    Manner { mouth: mouth.ok(), tones: ways.tones }
 }

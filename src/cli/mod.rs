@@ -21,6 +21,8 @@ mod measure;
 mod pair;
 mod review;
 mod session;
+mod settings;
+mod setup;
 mod show;
 mod trace;
 
@@ -52,6 +54,7 @@ pub fn run() -> ExitCode {
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),
+        Task::Setup(task) => setup::setup(&task),
         Task::Doctor(task) => doctor::doctor(&task),
         Task::Manual(task) => show::manual(&task),
         Task::Completions(task) => show::completions(&task),

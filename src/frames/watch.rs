@@ -29,7 +29,9 @@ const WAITING_MAX: usize = 256;
 
 /// The folder cannot be followed.
 #[derive(Debug, thiserror::Error)]
-#[error("cannot follow the folder `{folder}`: {reason}; name the folder into which the scanner exports its stills")]
+#[error(
+    "cannot follow the folder `{folder}`: {reason}; name the folder into which the scanner exports its stills"
+)]
 pub struct WatchError {
     /// The folder.
     pub folder: PathBuf,

@@ -12,7 +12,7 @@ use sha2::{Digest, Sha256};
 use crate::language::automaton::Automaton;
 use crate::language::engine::{EngineLanguage, Pronunciation};
 use crate::language::fault::{Fault, Place};
-use crate::language::grammar::{Grammar, Node, collect};
+use crate::language::grammar::{Grammar, Node, Rule, collect};
 use crate::language::graph::{WordGraph, ZonesByLimb};
 use crate::language::jsgf;
 use crate::language::tags;
@@ -21,6 +21,9 @@ use crate::language::tags;
 pub const EXAM_RULE: &str = "exam";
 /// The rule that says what answers a question of the program; a language without it cannot be asked.
 pub const ANSWER_RULE: &str = "answer";
+
+/// The rule that puts the call word before `EXAM_RULE`; no file can define one of this name.
+const CALLED_RULE: &str = "exam, called";
 
 /// The files of one language.
 #[derive(Debug, Clone)]
@@ -31,6 +34,8 @@ pub struct Pack {
     pub grammar: Grammar,
     /// How words sound that the engine's own dictionary lacks or says otherwise.
     pub pronunciations: Vec<Pronunciation>,
+    /// Phrases to try a microphone with; empty where the folder has no `trial.txt`.
+    pub trial: Vec<String>,
     /// SHA-256 over both files, in hexadecimal.
     pub sha256: String,
 }
@@ -72,7 +77,8 @@ impl Pack {
     pub fn built_in() -> Result<Self, PackError> {
         let grammar = include_str!("../../grammars/en/exam.gram");
         let words = include_str!("../../grammars/en/words.dict");
-        Self::from_text(Path::new("grammars/en"), grammar, words)
+        let trial = include_str!("../../grammars/en/trial.txt");
+        Self::from_text(Path::new("grammars/en"), grammar, words, trial)
     }
 
     /// Reads the pack in `folder`.
@@ -84,10 +90,11 @@ impl Pack {
             let path = folder.join(name);
             std::fs::read_to_string(&path).map_err(|source| PackError::Read { path, source })
         };
-        Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?)
+        let trial = text("trial.txt").unwrap_or_default();
+        Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?, &trial)
     }
 
-    fn from_text(folder: &Path, grammar: &str, words: &str) -> Result<Self, PackError> {
+    fn from_text(folder: &Path, grammar: &str, words: &str, trial: &str) -> Result<Self, PackError> {
         let grammar_file = folder.join("exam.gram");
         let tree = jsgf::read(&grammar_file, grammar)?;
         if !tree.rule(EXAM_RULE).is_some_and(|rule| rule.public) {
@@ -104,7 +111,24 @@ impl Pack {
         hash.update(words);
         let language =
             folder.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-        Ok(Self { language, grammar: tree, pronunciations, sha256: crate::hex(&hash.finalize()) })
+        let trial = trial.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect();
+        Ok(Self { language, grammar: tree, pronunciations, trial, sha256: crate::hex(&hash.finalize()) })
+    }
+
+    /// The same language, in which only what begins with the words of `call` counts; answers need them not.
+    ///
+    /// `sounds` tells how they sound, where the files of the language do not.
+    #[must_use]
+    pub fn called_by(mut self, call: &str, sounds: Vec<Pronunciation>) -> Self {
+        let place = Place { line: 1, column: 1 };
+        let words = call.split_whitespace().map(|word| Node::Word(word.to_lowercase(), place));
+        let body = Node::Sequence(words.chain([Node::Rule(EXAM_RULE.to_owned(), place)]).collect());
+        let (name, comment) = (CALLED_RULE.to_owned(), String::new());
+        self.grammar.rules.push(Rule { name, public: false, comment, body, place });
+        self.pronunciations.extend(sounds);
+        // What could be said belongs to the journal.
+        self.sha256 = crate::hex(&Sha256::digest(format!("{} {call}", self.sha256)));
+        self
     }
 
     /// What can be said in an exam in which each limb has the zones in `zones`.
@@ -116,10 +140,11 @@ impl Pack {
             tag.strip_prefix("zone=").is_none_or(|zone| zones.values().any(|own| own.contains(zone)))
         };
         let grammar = self.grammar.pruned(&keep);
-        let exam = Automaton::new(&grammar, &[EXAM_RULE, ANSWER_RULE]);
+        let calls = if grammar.rule(CALLED_RULE).is_some() { CALLED_RULE } else { EXAM_RULE };
+        let exam = Automaton::new(&grammar, &[calls, ANSWER_RULE]);
         let engine = EngineLanguage {
-            graph: WordGraph::new(&Automaton::new(&grammar, &[EXAM_RULE]), &exam, zones),
-            words: grammar.words(&[EXAM_RULE, ANSWER_RULE]),
+            graph: WordGraph::new(&Automaton::new(&grammar, &[calls]), &exam, zones),
+            words: grammar.words(&[calls, ANSWER_RULE]),
             pronunciations: self.pronunciations.clone(),
         };
         Language { exam, grammar, engine }

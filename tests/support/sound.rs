@@ -68,7 +68,14 @@ impl Sound {
 
     /// Starts `zonecall listen` with these options, its output caught.
     pub fn zonecall(&self, args: &[&str]) -> Listening {
+        // Whoever runs the tests may have settings of their own.
+        self.zonecall_with(args, &[("ZONECALL_SETTINGS", "/nonexistent")])
+    }
+
+    /// The same with variables of the environment.
+    pub fn zonecall_with(&self, args: &[&str], variables: &[(&str, &str)]) -> Listening {
         let mut command = self.command(env!("CARGO_BIN_EXE_zonecall"), args);
+        command.envs(variables.iter().copied());
         let child =
             command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the program starts");
         Listening { child: Some(child) }

@@ -1,0 +1,174 @@
+//! How `listen` is set: one commented file that `setup` writes; an option on the command line counts before it.
+//!
+//! Takes: `zonecall.toml`.
+//! Gives: `Settings`, and the file's text.
+//! Never: a setting that is not also an option.
+//! Tested in: `tests/setup.rs`, and here.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Context as _;
+use serde::Deserialize;
+
+use super::args::Ear;
+
+/// What the file can say; what it does not say has its default.
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Settings {
+    pub(super) device: Option<String>,
+    pub(super) ear: Option<Ear>,
+    pub(super) tones: Option<bool>,
+    pub(super) voice: Option<bool>,
+    pub(super) lines: Option<bool>,
+    pub(super) watch: Option<PathBuf>,
+    pub(super) export_delay_s: Option<f64>,
+    pub(super) call_word: Option<String>,
+    pub(super) person: Option<String>,
+}
+
+/// Where the file is looked for: `ZONECALL_SETTINGS`, else the user's folder of settings.
+pub(super) fn place() -> Option<PathBuf> {
+    let named = std::env::var_os("ZONECALL_SETTINGS").map(PathBuf::from);
+    named.or_else(|| {
+        let home = || std::env::var_os("HOME").map(|home| Path::new(&home).join(".config"));
+        let folder = std::env::var_os("XDG_CONFIG_HOME").map(PathBuf::from).or_else(home)?;
+        Some(folder.join("zonecall/zonecall.toml"))
+    })
+}
+
+impl Settings {
+    /// Reads the file; where there is none, nothing is set.
+    ///
+    /// # Errors
+    /// When it cannot be read or holds something unknown: file, line and word are told.
+    pub(super) fn read() -> anyhow::Result<Self> {
+        match place() {
+            Some(path) if path.exists() => {
+                let text = std::fs::read_to_string(&path)
+                    .with_context(|| format!("cannot read the settings `{}`", path.display()))?;
+                Self::of(&text).with_context(|| {
+                    format!(
+                        "`{}` holds no settings; put it right, or write it anew with `zonecall setup`",
+                        path.display()
+                    )
+                })
+            }
+            _ => Ok(Self::default()),
+        }
+    }
+
+    fn of(text: &str) -> anyhow::Result<Self> {
+        let settings: Self = toml::from_str(text)?;
+        if let Some(delay) = settings.export_delay_s {
+            anyhow::ensure!(
+                (0.0..=600.0).contains(&delay),
+                "export_delay_s is {delay}; wanted are 0 to 600 seconds"
+            );
+        }
+        Ok(settings)
+    }
+
+    /// The file's text: every setting with what it does; those that are not set stand there as comments.
+    pub(super) fn text(&self) -> String {
+        let quoted = |text: &str| toml::Value::from(text).to_string();
+        let path = |path: &PathBuf| quoted(&path.to_string_lossy());
+        let rows: [(&str, &str, Option<String>, &str); 9] = [
+            (
+                "The microphone, or a part of its name; else the default one.",
+                "device",
+                self.device.as_deref().map(quoted),
+                "\"headset\"",
+            ),
+            (
+                "Which ear listens: neural, vosk or sphinx; else the first whose parts are there.",
+                "ear",
+                self.ear.and_then(name).map(|ear| quoted(&ear)),
+                "\"neural\"",
+            ),
+            (
+                "Tones that tell what became of each breath.",
+                "tones",
+                self.tones.map(|on| on.to_string()),
+                "true",
+            ),
+            (
+                "A voice that asks back, answers and warns; it needs espeak-ng.",
+                "voice",
+                self.voice.map(|on| on.to_string()),
+                "true",
+            ),
+            ("Plain lines instead of the screen.", "lines", self.lines.map(|on| on.to_string()), "false"),
+            (
+                "The folder into which the scanner exports its stills.",
+                "watch",
+                self.watch.as_ref().map(path),
+                "\"/media/scanner\"",
+            ),
+            (
+                "Seconds that the scanner takes from saving a still to its file there.",
+                "export_delay_s",
+                self.export_delay_s.map(|s| s.to_string()),
+                "2.0",
+            ),
+            (
+                "Only phrases that begin with this word count; else all do.",
+                "call_word",
+                self.call_word.as_deref().map(quoted),
+                "\"exam\"",
+            ),
+            ("Who speaks.", "person", self.person.as_deref().map(quoted), "\"Ada\""),
+        ];
+        let mut text = "# Settings of zonecall for `listen` and `resume`. An option on the command line counts before them.\n".to_owned();
+        for (what, key, value, example) in rows {
+            let line =
+                value.map_or_else(|| format!("# {key} = {example}"), |value| format!("{key} = {value}"));
+            text = format!("{text}\n# {what}\n{line}\n");
+        }
+        text
+    }
+}
+
+/// The name of an ear, as the command line has it.
+fn name(ear: Ear) -> Option<String> {
+    clap::ValueEnum::to_possible_value(&ear).map(|value| value.get_name().to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)] // tests may panic
+
+    use super::*;
+
+    #[test]
+    fn what_is_written_is_read_back_and_what_is_not_set_stands_as_a_comment() {
+        let all = Settings {
+            device: Some("a \"b\"\\c".to_owned()),
+            ear: Some(Ear::Sphinx),
+            tones: Some(false),
+            voice: Some(true),
+            lines: Some(true),
+            watch: Some(PathBuf::from("/media/scanner")),
+            export_delay_s: Some(3.5),
+            call_word: Some("computer".to_owned()),
+            person: Some("Ada".to_owned()),
+        };
+        assert_eq!(Settings::of(&all.text()).unwrap(), all);
+        let none = Settings::default().text();
+        assert_eq!(Settings::of(&none).unwrap(), Settings::default());
+        // The examples are right, too.
+        let examples: String = none
+            .lines()
+            .filter(|line| line.contains(" = "))
+            .map(|line| format!("{}\n", line.trim_start_matches("# ")))
+            .collect();
+        assert_eq!(Settings::of(&examples).unwrap().export_delay_s, Some(2.0));
+    }
+
+    #[test]
+    fn what_is_unknown_or_out_of_bounds_is_told() {
+        let told = |text: &str| Settings::of(text).unwrap_err().to_string();
+        assert!(told("devise = \"x\"").contains("devise"), "{}", told("devise = \"x\""));
+        assert!(told("export_delay_s = -1.0").contains("0 to 600"));
+    }
+}

@@ -1,0 +1,250 @@
+//! `zonecall setup`: tries the microphone with the person who will speak, tells how it is, and writes the settings.
+//!
+//! Takes: quiet, then ten phrases, as it asks for them.
+//! Gives: noise, level, clipping and phrases understood, a verdict in plain words, and `zonecall.toml`.
+//! Never: keeps the sound, or overwrites a file of settings without keeping the old one.
+//! Tested in: `tests/setup.rs`.
+
+use std::io::Write as _;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::time::{Duration, Instant};
+
+use anyhow::{Context as _, ensure};
+
+use super::args;
+use super::ear;
+use super::exam_folder;
+use super::listen::{PAUSE, open};
+use super::settings::{Settings, place};
+use crate::clock::SAMPLE_RATE_HZ;
+use crate::exam::parse::meaning;
+use crate::hear::capture::Capture;
+use crate::hear::endpoint::Breaths;
+use crate::hear::utterance::Segment;
+
+/// Seconds of quiet that are listened to.
+const QUIET_S: u32 = 3;
+/// A phrase must be said within this time.
+const PHRASE_MAX: Duration = Duration::from_secs(10);
+/// Samples of one look at the loudness: 50 ms.
+const LOOK: usize = SAMPLE_RATE_HZ as usize / 20;
+/// Speech so far above the noise of the place, in dB, is well understood; from the bench of the ears (benches/EAR.md).
+const LIFT_GOOD_DB: f64 = 20.0;
+/// And so far still fairly.
+const LIFT_FAIR_DB: f64 = 10.0;
+/// Speech quieter than this, in dB of full scale, loses itself in the steps of 16 bits and the noise of the device; from memory.
+const LEVEL_LOW_DBFS: f64 = -45.0;
+/// A larger share of samples at full scale spoils a breath; from memory.
+const CLIPPED_MAX: f64 = 0.001;
+/// Of ten phrases so many must be understood.
+const RIGHT_MIN: usize = 9;
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  zonecall setup --person Ada\n  zonecall setup --device headset --watch /media/scanner"
+)]
+pub(crate) struct Setup {
+    /// The microphone, or a part of its name; else the default one.
+    #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
+    device: Option<String>,
+    /// Who speaks; written into the settings.
+    #[arg(long)]
+    person: Option<String>,
+    /// The folder into which the scanner exports its stills; written into the settings.
+    #[arg(long, value_name = "FOLDER")]
+    watch: Option<PathBuf>,
+    #[command(flatten)]
+    ear: args::WhichEar,
+    #[command(flatten)]
+    language: args::Language,
+    #[command(flatten)]
+    knowledge: args::Knowledge,
+}
+
+/// What was found.
+#[derive(Debug, Default)]
+struct Trial {
+    noise_dbfs: f64,
+    levels_dbfs: Vec<f64>,
+    clipped: f64,
+    phrases: usize,
+    right: usize,
+}
+
+pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
+    let path = place().context("there is no place for the settings; name a file in ZONECALL_SETTINGS")?;
+    let mut settings = Settings::read()?;
+    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let spoken = exam_folder::language(&args.language, &protocols)?;
+    ensure!(
+        !spoken.pack.trial.is_empty(),
+        "the language `{}` has no phrases to try; write ten of them into trial.txt beside its grammar",
+        spoken.pack.language
+    );
+    let mut engine = ear::choose(&args.ear, &spoken.pack.language, &spoken.language, &protocols)?;
+    let mut capture = open(args.device.as_deref().or(settings.device.as_deref()))?.capture;
+    say(&format!("microphone: {}", capture.describe()))?;
+    say(&format!("Be quiet for {QUIET_S} seconds, please."))?;
+    let mut trial = Trial { noise_dbfs: noise_dbfs(&mut capture)?, ..Trial::default() };
+    say(&format!("noise of the place: {:.0} dB of full scale", trial.noise_dbfs))?;
+    for phrase in &spoken.pack.trial {
+        say(&format!("Say:  {phrase}"))?;
+        trial.phrases += 1;
+        let Some(segment) = breath(&mut capture)? else {
+            say("      nothing was heard")?;
+            continue;
+        };
+        let utterance = engine.recognise(&segment)?;
+        let heard = utterance.text();
+        let key =
+            |text: &str| meaning(&text.split_whitespace().collect::<Vec<_>>(), &spoken.language, &protocols);
+        let is_right = !utterance.rejected && key(&heard) == key(phrase);
+        trial.right += usize::from(is_right);
+        trial.levels_dbfs.push(segment.level_dbfs);
+        trial.clipped = trial.clipped.max(segment.clipped);
+        let what = if is_right { "understood" } else { "NOT understood" };
+        say(&format!("      {what}: {heard} ({:.0} dB)", segment.level_dbfs))?;
+    }
+    let (lines, is_good) = trial.verdict();
+    lines.iter().try_for_each(|line| say(line))?;
+    settings.device = args.device.clone().or(settings.device);
+    settings.person = args.person.clone().or(settings.person);
+    settings.watch = args.watch.clone().or(settings.watch);
+    settings.ear = args.ear.ear.or(settings.ear);
+    write(&path, &settings.text())?;
+    Ok(if is_good { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+impl Trial {
+    /// The verdict in plain words, and whether it is a good one.
+    fn verdict(&self) -> (Vec<String>, bool) {
+        let mut sorted = self.levels_dbfs.clone();
+        sorted.sort_by(f64::total_cmp);
+        let level = sorted.get(sorted.len() / 2).copied();
+        let mut advice = Vec::new();
+        let Some(level) = level else {
+            return (
+                vec!["Nothing was heard: is this the right microphone, and is it switched on?".to_owned()],
+                false,
+            );
+        };
+        let lift = level - self.noise_dbfs;
+        if level < LEVEL_LOW_DBFS {
+            advice.push(format!(
+                "The speech is quiet ({level:.0} dB): move the microphone nearer, or turn it up."
+            ));
+        }
+        if self.clipped > CLIPPED_MAX {
+            advice.push("The speech is clipped: turn the microphone down.".to_owned());
+        }
+        if lift < LIFT_FAIR_DB {
+            advice.push(format!("The place is nearly as loud as the speech ({lift:.0} dB apart): use a headset, or a quieter place."));
+        } else if lift < LIFT_GOOD_DB {
+            advice.push(format!(
+                "The place is rather loud ({lift:.0} dB below the speech): a headset will help."
+            ));
+        }
+        let counted = format!("{} of {} phrases understood", self.right, self.phrases);
+        let is_good = self.right >= RIGHT_MIN.min(self.phrases) && self.clipped <= CLIPPED_MAX;
+        let verdict = if is_good {
+            format!("Good: {counted}, speech {lift:.0} dB above the noise.")
+        } else {
+            format!("Not good enough: {counted}, speech {lift:.0} dB above the noise.")
+        };
+        advice.insert(0, verdict);
+        (advice, is_good)
+    }
+}
+
+/// The median loudness of a few seconds, in dB of full scale.
+#[allow(clippy::cast_precision_loss)] // a look has 800 samples
+fn noise_dbfs(capture: &mut Capture) -> anyhow::Result<f64> {
+    let mut samples = Vec::new();
+    let since = Instant::now();
+    while samples.len() < (QUIET_S * SAMPLE_RATE_HZ) as usize && since.elapsed() < PHRASE_MAX {
+        match capture.next_block()? {
+            Some(block) => samples.extend(block.samples),
+            None => std::thread::sleep(PAUSE),
+        }
+    }
+    let loudness = |look: &[i16]| {
+        let power: f64 = look.iter().map(|sample| (f64::from(*sample) / 32_768.0).powi(2)).sum();
+        10.0 * (power / look.len() as f64).max(1e-9).log10()
+    };
+    let mut looks: Vec<f64> = samples.chunks_exact(LOOK).map(loudness).collect();
+    looks.sort_by(f64::total_cmp);
+    looks.get(looks.len() / 2).copied().context("the microphone gives no sound; is it switched on?")
+}
+
+/// The next breath; none when nobody speaks.
+fn breath(capture: &mut Capture) -> anyhow::Result<Option<Segment>> {
+    let mut breaths = Breaths::new(0)?;
+    let since = Instant::now();
+    while since.elapsed() < PHRASE_MAX {
+        match capture.next_block()? {
+            Some(block) => {
+                if let Some(segment) = breaths.take(&block.samples).into_iter().next() {
+                    return Ok(Some(segment));
+                }
+            }
+            None => std::thread::sleep(PAUSE),
+        }
+    }
+    Ok(None)
+}
+
+fn write(path: &std::path::Path, text: &str) -> anyhow::Result<()> {
+    let failed = || format!("cannot write the settings `{}`", path.display());
+    if let Some(folder) = path.parent() {
+        std::fs::create_dir_all(folder).with_context(failed)?;
+    }
+    if path.exists() {
+        let old = path.with_extension("toml.old");
+        std::fs::rename(path, &old).with_context(failed)?;
+        say(&format!("the settings before are kept in {}", old.display()))?;
+    }
+    std::fs::write(path, text).with_context(failed)?;
+    say(&format!("settings: {}", path.display()))
+}
+
+fn say(text: &str) -> anyhow::Result<()> {
+    let mut out = std::io::stdout();
+    writeln!(out, "{text}")?;
+    out.flush()?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(trial: &Trial) -> (String, bool) {
+        let (lines, is_good) = trial.verdict();
+        (lines.join("\n"), is_good)
+    }
+
+    #[test]
+    fn the_verdict_names_what_to_do() {
+        let good =
+            Trial { noise_dbfs: -60.0, levels_dbfs: vec![-25.0; 10], clipped: 0.0, phrases: 10, right: 10 };
+        assert_eq!(
+            told(&good),
+            ("Good: 10 of 10 phrases understood, speech 35 dB above the noise.".to_owned(), true)
+        );
+        let (text, is_good) = told(&Trial { levels_dbfs: vec![-50.0; 10], right: 6, ..good });
+        assert!(
+            !is_good && text.contains("move the microphone nearer") && text.contains("6 of 10"),
+            "{text}"
+        );
+        let loud =
+            Trial { noise_dbfs: -30.0, levels_dbfs: vec![-24.0; 10], clipped: 0.01, phrases: 10, right: 10 };
+        let (text, is_good) = told(&loud);
+        assert!(
+            !is_good && text.contains("turn the microphone down") && text.contains("nearly as loud"),
+            "{text}"
+        );
+        let (text, is_good) = told(&Trial { phrases: 10, ..Trial::default() });
+        assert!(!is_good && text.contains("is it switched on"), "{text}");
+    }
+}
