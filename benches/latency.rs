@@ -43,6 +43,23 @@ fn loudness(samples: &[i16]) -> Vec<f64> {
     samples.chunks_exact(LOOK).map(rms).collect()
 }
 
+/// Five minutes of faint white noise, 60 dB below full scale.
+fn write_noise(path: &std::path::Path) {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 16_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(path, spec).unwrap();
+    let mut state = 7_u32;
+    for _ in 0..300 * 16_000 {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        writer.write_sample(i16::try_from(state >> 25).unwrap() - 64).unwrap();
+    }
+    writer.finalize().unwrap();
+}
+
 fn quantile(values: &[f64], share: f64) -> f64 {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
@@ -55,6 +72,11 @@ fn main() {
     let folder = exam.to_string_lossy();
     let mut listening = sound.zonecall(&["listen", "--into", &folder, "--ear", "neural", "--voice", "off"]);
     listening.has_begun(&exam, "audio/0001.wav");
+    // A room is never silent, and the noise in it does not begin with the speech.
+    let room = sound.path().join("room.wav");
+    write_noise(&room);
+    let mut playing_room = sound.command("paplay", &[&room.to_string_lossy()]).spawn().unwrap();
+    std::thread::sleep(Duration::from_secs(3));
     // When each breath's line was seen, by its place among the breaths.
     let mut seen: Vec<(serde_json::Value, DateTime<Utc>)> = Vec::new();
     for text in PHRASES.iter().cycle().take(PHRASES.len() * ROUNDS) {
@@ -74,6 +96,8 @@ fn main() {
         std::thread::sleep(Duration::from_millis(700));
     }
     assert!(listening.signal("INT").status.success());
+    playing_room.kill().unwrap();
+    playing_room.wait().unwrap();
     let mut wav = hound::WavReader::open(exam.join("audio/0001.wav")).unwrap();
     let samples: Vec<i16> = wav.samples::<i16>().map(Result::unwrap).collect();
     let looks = loudness(&samples);
