@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use program::zonecall;
 
-const COMMANDS: [&str; 19] = [
+const COMMANDS: [&str; 20] = [
     "hear",
     "journal",
     "pair",
@@ -32,6 +32,7 @@ const COMMANDS: [&str; 19] = [
     "file",
     "history",
     "find",
+    "compare-ears",
 ];
 
 fn told(output: &Output) -> String {

@@ -63,6 +63,8 @@ pub(crate) enum Task {
     Export(Export),
     /// Show what can be said, or write the card for the wall.
     Phrases(Phrases),
+    /// Compare the engines on a recording whose words are known.
+    CompareEars(super::compare_ears::CompareEars),
     /// Tell what is there and what is missing, each with its remedy.
     Doctor(Doctor),
     /// Write the manual pages.
