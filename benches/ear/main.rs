@@ -1,8 +1,9 @@
 //! The ears on the same recordings in the same run: what becomes of each breath, and what it costs.
 //!
-//! `cargo bench --bench ear -- FOLDER... [--every N] [--slow N] [--only EAR] [--head FOLDER] [--rows FILE] [--out FILE]`.
+//! `cargo bench --bench ear -- FOLDER... [--every N] [--slow N] [--only EAR] [--head FOLDER] [--takes FILE] [--out FILE]`.
 //! Each folder holds WAV files and `truth.tsv`; each file is one breath. `--every` takes one breath of N, `--slow` one
-//! of N for PocketSphinx. `make bench-ear` says where the folders come from.
+//! of N for PocketSphinx. `--takes` keeps what was heard; FOLDER may be such a file, which is judged and not heard again.
+//! `make bench-ear` says where the folders come from.
 // A bench prints its figures, and its numbers are small.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss)]
 #![allow(clippy::cast_possible_truncation)]
@@ -12,15 +13,18 @@ mod sclite;
 mod set;
 mod tables;
 
-use std::path::PathBuf;
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
 
-use set::{Row, Truth};
+use set::{Row, Take, Truth};
 use zonecall::exam::parse::meaning;
 use zonecall::hear::neural::Neural;
 use zonecall::hear::neural::parts::Parts;
 use zonecall::hear::recognise::{EngineId, Recogniser};
 use zonecall::hear::sphinx::{Sphinx, default_model_dir};
 use zonecall::hear::vosk::VoskParts;
+use zonecall::language::pack::Language;
+use zonecall::protocol::Protocols;
 
 pub struct Options {
     pub folders: Vec<PathBuf>,
@@ -28,26 +32,26 @@ pub struct Options {
     pub slow: usize,
     head: Option<PathBuf>,
     out: Option<PathBuf>,
-    rows: Option<PathBuf>,
+    takes: Option<PathBuf>,
     only: Option<String>,
 }
 
 fn options() -> Option<Options> {
     let mut args = std::env::args().skip(1).filter(|arg| arg != "--bench");
     let mut found =
-        Options { folders: Vec::new(), every: 1, slow: 1, head: None, out: None, rows: None, only: None };
+        Options { folders: Vec::new(), every: 1, slow: 1, head: None, out: None, takes: None, only: None };
     while let Some(arg) = args.next() {
         match arg.as_str() {
             "--every" => found.every = args.next()?.parse().ok()?,
             "--slow" => found.slow = args.next()?.parse().ok()?,
             "--head" => found.head = Some(args.next()?.into()),
             "--out" => found.out = Some(args.next()?.into()),
-            "--rows" => found.rows = Some(args.next()?.into()),
+            "--takes" => found.takes = Some(args.next()?.into()),
             "--only" => found.only = Some(args.next()?),
             _ => found.folders.push(arg.into()),
         }
     }
-    let whole = found.folders.iter().all(|folder| folder.join("truth.tsv").is_file());
+    let whole = found.folders.iter().all(|path| path.is_file() || path.join("truth.tsv").is_file());
     (whole && !found.folders.is_empty()).then_some(found)
 }
 
@@ -62,8 +66,8 @@ fn peak_mb() -> f64 {
 pub struct Heard {
     pub id: EngineId,
     pub rows: Vec<Row>,
-    pub loaded_s: f64,
-    pub peak_mb: f64,
+    /// Breaths left out, for their truth is no phrase that means one thing.
+    pub left_out: usize,
 }
 
 fn main() {
@@ -71,64 +75,61 @@ fn main() {
         println!("usage: cargo bench --bench ear -- FOLDER...; each holds WAV files and truth.tsv");
         return;
     };
+    let (files, folders): (Vec<_>, Vec<_>) = options.folders.iter().partition(|path| path.is_file());
     let (language, protocols) = set::language();
-    let truths: Vec<Truth> = options.folders.iter().flat_map(|folder| set::truths(folder)).collect();
-    let mut all = Vec::new();
-    for name in
-        ["neural", "sphinx"].into_iter().filter(|name| options.only.as_ref().is_none_or(|only| only == name))
-    {
-        let began = std::time::Instant::now();
-        let mut engine: Box<dyn Recogniser> = if name == "neural" {
-            let (known, units) = (language.clone(), protocols.clone());
-            let parts = Parts::find(options.head.as_deref(), "en");
-            let key = Box::new(move |words: &[&str]| meaning(words, &known, &units));
-            Box::new(Neural::load(&parts, &language.engine, key).expect("the neural ear loads"))
-        } else {
-            Box::new(Sphinx::load(&default_model_dir(), &language.engine).expect("PocketSphinx loads"))
-        };
-        let loaded_s = began.elapsed().as_secs_f64();
-        let every = if name == "neural" { options.every } else { options.slow.max(options.every) };
-        let rows = set::hear(&truths, every, &language, &protocols, &mut |segment| {
-            engine.recognise(segment).unwrap()
-        });
-        all.push(Heard { id: engine.id(), rows, loaded_s, peak_mb: peak_mb() });
+    let truths: Vec<Truth> = folders.iter().flat_map(|folder| set::truths(folder)).collect();
+    let mut takes: Vec<Take> = files.iter().flat_map(|file| kept(file)).collect();
+    let (mut all, mut loads) = (Vec::new(), String::new());
+    for name in ["neural", "sphinx"] {
+        if !truths.is_empty() && options.only.as_ref().is_none_or(|only| only == name) {
+            let began = std::time::Instant::now();
+            let mut engine = load(name, &options, &language, &protocols);
+            let loaded_s = began.elapsed().as_secs_f64();
+            let every = if name == "neural" { options.every } else { options.slow.max(options.every) };
+            let id = engine.id();
+            takes.extend(set::hear(&truths, every, &id, &mut |segment| engine.recognise(segment).unwrap()));
+            let _ = write!(
+                loads,
+                "\n{name}: loaded in {loaded_s:.2} s, peak memory so far {:.0} MB.\n",
+                peak_mb()
+            );
+        }
+        let own: Vec<&Take> = takes.iter().filter(|take| take.engine.name == name).collect();
+        let Some(id) = own.first().map(|take| take.engine.clone()) else { continue };
+        assert!(own.iter().all(|take| take.engine == id), "takes of different engines called {name}");
+        let rows: Vec<Row> =
+            own.iter().filter_map(|take| set::judged((*take).clone(), &language, &protocols)).collect();
+        all.push(Heard { id, left_out: own.len() - rows.len(), rows });
+    }
+    if let Some(file) = &options.takes {
+        let lines = takes.iter().map(|take| serde_json::to_string(take).unwrap() + "\n");
+        std::fs::write(file, lines.collect::<String>()).unwrap();
     }
     let lexicon = Parts::find(options.head.as_deref(), "en").head.join("lexicon.dict");
-    let mut text = tables::all(&options, &all, &sclite::Judge::new(&lexicon));
+    let mut text = tables::all(&all, &sclite::Judge::new(&lexicon));
+    text.push_str(&loads);
     text.push_str(match VoskParts::find(None, "en").missing() {
         None => "\nA Vosk model for English is here; `zonecall compare-ears` shows what it hears.\n",
         Some(_) => "\nVosk: there is no English model on this machine, so it has no figure.\n",
     });
     println!("{text}");
-    if let Some(file) = &options.rows {
-        let lines = all.iter().flat_map(|heard| heard.rows.iter().map(move |row| line(heard, row)));
-        std::fs::write(file, lines.collect::<String>()).unwrap();
-    }
     if let Some(file) = &options.out {
         std::fs::write(file, text).unwrap();
     }
 }
 
-/// One breath, for a look at what went wrong.
-fn line(heard: &Heard, row: &Row) -> String {
-    let sign = if row.heard.rejected {
-        "- "
-    } else if row.heard.unsure {
-        "? "
+fn kept(file: &Path) -> Vec<Take> {
+    let text = std::fs::read_to_string(file).unwrap();
+    text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+}
+
+fn load(name: &str, options: &Options, language: &Language, protocols: &Protocols) -> Box<dyn Recogniser> {
+    if name == "neural" {
+        let (known, units) = (language.clone(), protocols.clone());
+        let parts = Parts::find(options.head.as_deref(), "en");
+        let key = Box::new(move |words: &[&str]| meaning(words, &known, &units));
+        Box::new(Neural::load(&parts, &language.engine, key).expect("the neural ear loads"))
     } else {
-        ""
-    };
-    let rivals: Vec<&str> = row.heard.rivals.iter().map(|rival| &*rival.words).collect();
-    format!(
-        "{}\t{}\t{}\t{}\t{}\t{:?}\t{}\t{sign}{}\t{}\n",
-        heard.id.name,
-        row.truth.file.file_name().unwrap_or_default().to_string_lossy(),
-        row.truth.voice,
-        row.truth.condition,
-        row.truth.words,
-        row.fate,
-        row.heard.confidence,
-        row.heard.text(),
-        rivals.join(" | ")
-    )
+        Box::new(Sphinx::load(&default_model_dir(), &language.engine).expect("PocketSphinx loads"))
+    }
 }

@@ -58,7 +58,8 @@ fn read(told: &str) -> Counts {
     for line in told.lines() {
         let cells: Vec<&str> = line.split('|').map(str::trim).collect();
         let [_, name, amounts, shares, ..] = cells.as_slice() else { continue };
-        let numbers: Vec<f64> = format!("{amounts} {shares}").split(' ').filter_map(|n| n.parse().ok()).collect();
+        let numbers: Vec<f64> =
+            format!("{amounts} {shares}").split(' ').filter_map(|n| n.parse().ok()).collect();
         let [_, words, _, substituted, dropped, inserted, wrong, _] = numbers.as_slice() else { continue };
         if !["Mean", "S.D.", "Median"].contains(name) {
             let name = if *name == "Sum/Avg" { "all" } else { name };

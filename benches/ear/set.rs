@@ -6,16 +6,18 @@
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
+use serde::{Deserialize, Serialize};
 use zonecall::clock::Span;
 use zonecall::exam::call::Act;
 use zonecall::hear::decode;
+use zonecall::hear::recognise::EngineId;
 use zonecall::hear::utterance::{Segment, Utterance};
 use zonecall::language::pack::{Language, Pack};
 use zonecall::protocol::Protocols;
 use zonecall::trial::judge::{Fate, acts, fate, rank};
 
 /// One line of `truth.tsv`; no words where the speech is none of the language.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Truth {
     pub file: PathBuf,
     pub voice: String,
@@ -25,6 +27,17 @@ pub struct Truth {
     pub line: usize,
 }
 
+/// One breath as an ear heard it: what can be kept, and judged again.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Take {
+    pub engine: EngineId,
+    pub truth: Truth,
+    pub heard: Utterance,
+    pub audio_s: f64,
+    pub took_s: f64,
+}
+
+/// A take, judged.
 #[derive(Debug, Clone)]
 pub struct Row {
     pub truth: Truth,
@@ -79,29 +92,36 @@ pub fn segment(file: &Path) -> Segment {
 pub fn hear(
     truths: &[Truth],
     every: usize,
-    language: &Language,
-    protocols: &Protocols,
-    engine: &mut dyn FnMut(&Segment) -> Utterance,
-) -> Vec<Row> {
-    let of = |words: &str| -> Vec<Act> {
-        acts(words, language, protocols).unwrap_or_default().into_iter().map(|(act, _)| act).collect()
-    };
-    let mut rows = Vec::new();
+    engine: &EngineId,
+    recognise: &mut dyn FnMut(&Segment) -> Utterance,
+) -> Vec<Take> {
+    let mut takes = Vec::new();
     for truth in truths.iter().filter(|truth| sampled(truth, every)) {
         let segment = segment(&truth.file);
         let began = Instant::now();
-        let heard = engine(&segment);
+        let heard = recognise(&segment);
         let took_s = began.elapsed().as_secs_f64();
-        rows.push(Row {
-            fate: fate(&truth.words, &heard, language, protocols),
-            rank: rank(&truth.words, &heard, language, protocols),
-            wanted: of(&truth.words),
-            read: if heard.rejected { Vec::new() } else { of(&heard.text()) },
-            truth: truth.clone(),
-            heard,
-            audio_s: segment.samples.len() as f64 / 16_000.0,
-            took_s,
-        });
+        let (engine, audio_s) = (engine.clone(), segment.samples.len() as f64 / 16_000.0);
+        takes.push(Take { engine, truth: truth.clone(), heard, audio_s, took_s });
     }
-    rows
+    takes
+}
+
+/// Judges a take; none where the truth itself is no phrase that means one thing.
+pub fn judged(take: Take, language: &Language, protocols: &Protocols) -> Option<Row> {
+    let of = |words: &str| -> Option<Vec<Act>> {
+        Some(acts(words, language, protocols)?.into_iter().map(|(act, _)| act).collect())
+    };
+    let Take { truth, heard, audio_s, took_s, .. } = take;
+    let wanted = if truth.words.is_empty() { Vec::new() } else { of(&truth.words)? };
+    Some(Row {
+        fate: fate(&truth.words, &heard, language, protocols),
+        rank: rank(&truth.words, &heard, language, protocols),
+        wanted,
+        read: if heard.rejected { Vec::new() } else { of(&heard.text()).unwrap_or_default() },
+        truth,
+        heard,
+        audio_s,
+        took_s,
+    })
 }

@@ -3,15 +3,16 @@
 //! Takes: what each ear made of each breath.
 //! Gives: Markdown.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::fmt::Write as _;
+use std::path::PathBuf;
 
 use zonecall::exam::call::Act;
 use zonecall::trial::judge::Fate;
 
+use crate::Heard;
 use crate::sclite::Judge;
-use crate::set::{Row, sampled};
-use crate::{Heard, Options};
+use crate::set::Row;
 
 /// What the project set itself, in percent: condition, right at once or after one question at least, at once at least,
 /// wrong and acted on at most.
@@ -25,16 +26,13 @@ const WANTED: [(&str, f64, f64, f64); 5] = [
 const FATES: &str =
     "breaths | right at once | asked, right among two | asked, not among them | missed | wrong and acted on";
 
-pub fn all(options: &Options, all: &[Heard], judge: &Judge) -> String {
+pub fn all(all: &[Heard], judge: &Judge) -> String {
     let mut text = String::from("# What each ear makes of the same recordings\n\n");
     let (date, version) = (chrono::Utc::now().format("%Y-%m-%d"), env!("CARGO_PKG_VERSION"));
-    let _ = writeln!(
-        text,
-        "Tables by `make bench-ear`, {date}, zonecall {version}, one breath of {} (PocketSphinx: one of {}).",
-        options.every,
-        options.slow.max(options.every)
+    let _ = writeln!(text, "Tables by `make bench-ear`, {date}, zonecall {version}.");
+    text.push_str(
+        "All speech is synthetic. A breath is right only if all its calls are exactly right in meaning.\n",
     );
-    text.push_str("All speech is synthetic. A breath is right only if all its calls are exactly right in meaning.\n");
     text.push_str("Each file is one breath: the endpointer is not part of this.\n");
     for heard in all {
         let calls: Vec<&Row> = heard.rows.iter().filter(|row| !row.truth.words.is_empty()).collect();
@@ -52,7 +50,7 @@ pub fn all(options: &Options, all: &[Heard], judge: &Judge) -> String {
         talk(&mut text, heard);
         cost(&mut text, heard);
     }
-    side_by_side(&mut text, options, all, judge);
+    side_by_side(&mut text, all, judge);
     text
 }
 
@@ -118,7 +116,10 @@ fn aims(text: &mut String, rows: &[&Row]) {
 /// Where the right reading stands among those that were told, whatever was done with them.
 fn places(text: &mut String, rows: &[&Row]) {
     text.push_str("\nWhere the right reading stands, acted on or not:\n\n");
-    heading(text, "condition | first | first or second | among all told (4 at most) | when asked: among the two");
+    heading(
+        text,
+        "condition | first | first or second | among all told (4 at most) | when asked: among the two",
+    );
     for (condition, rows) in groups(rows, |row| row.truth.condition.clone()) {
         let within = |most: usize| share(&rows, |row| row.rank.is_some_and(|place| place < most));
         let asked: Vec<&Row> = rows.iter().copied().filter(|row| row.heard.unsure).collect();
@@ -184,7 +185,9 @@ fn parts(text: &mut String, rows: &[&Row]) {
 
 fn words(text: &mut String, rows: &[&Row], judge: &Judge) {
     match judge.judge(rows) {
-        None => text.push_str("\nWords: `sclite` (Debian package `sctk`) is not installed, so they were not judged.\n"),
+        None => text.push_str(
+            "\nWords: `sclite` (Debian package `sctk`) is not installed, so they were not judged.\n",
+        ),
         Some(counts) => {
             text.push_str("\nWords wrong by NIST `sclite`: first reading, acted on or asked about; talk is no words:\n\n");
             heading(text, "condition | words | substituted | dropped | inserted | wrong");
@@ -230,21 +233,24 @@ fn cost(text: &mut String, heard: &Heard) {
     let factor = took.iter().sum::<f64>() / 1000.0 / audio.max(0.001);
     let _ = writeln!(
         text,
-        "\nReal-time factor {factor:.3}; end of breath to words: median {:.0} ms, 95th percentile {:.0} ms; \
-         loaded in {:.2} s; peak memory so far {:.0} MB.",
+        "\nReal-time factor {factor:.3}; end of breath to words: median {:.0} ms, 95th percentile {:.0} ms.",
         at(0.5),
-        at(0.95),
-        heard.loaded_s,
-        heard.peak_mb
+        at(0.95)
     );
+    if heard.left_out > 0 {
+        let _ = writeln!(text, "{} breaths were left out: their truth can mean two things.", heard.left_out);
+    }
 }
 
 /// All ears on the breaths that every one of them heard.
-fn side_by_side(text: &mut String, options: &Options, all: &[Heard], judge: &Judge) {
+fn side_by_side(text: &mut String, all: &[Heard], judge: &Judge) {
     if all.len() < 2 {
         return;
     }
-    let every = options.slow.max(options.every);
+    let files =
+        |heard: &Heard| -> HashSet<PathBuf> { heard.rows.iter().map(|row| row.truth.file.clone()).collect() };
+    let of_all =
+        all.iter().map(files).reduce(|a, b| a.intersection(&b).cloned().collect()).unwrap_or_default();
     text.push_str("\n## The same breaths, ear beside ear\n\n");
     heading(text, &format!("condition | ear | {FATES} | words wrong"));
     let mut lines: BTreeMap<String, String> = BTreeMap::new();
@@ -252,7 +258,7 @@ fn side_by_side(text: &mut String, options: &Options, all: &[Heard], judge: &Jud
         let rows: Vec<&Row> = heard
             .rows
             .iter()
-            .filter(|row| !row.truth.words.is_empty() && sampled(&row.truth, every))
+            .filter(|row| !row.truth.words.is_empty() && of_all.contains(&row.truth.file))
             .collect();
         let counts = judge.judge(&rows);
         for (condition, rows) in groups(&rows, |row| row.truth.condition.clone()) {

@@ -24,10 +24,9 @@ use crate::exam::event::Outcome;
 use crate::exam::fold::{Breath, Exam};
 use crate::hear::decode;
 use crate::hear::neural::parts::Parts;
-use crate::hear::recognise::{EngineId, Recogniser};
+use crate::hear::recognise::EngineId;
 use crate::hear::scripted::Scripted;
 use crate::hear::utterance::Segment;
-use crate::protocol::Protocols;
 use crate::trial::compare::{Counts, Difference, Meant, Stretch, compare};
 use crate::trial::judge::said;
 use crate::trial::truth::{self, Spoken as Line};
@@ -77,7 +76,7 @@ struct Tried {
     audio_s: f64,
     /// Time from a breath to its lines in the journal, added up.
     took_s: f64,
-    /// From the end of speech to the line in the journal, for each line of the truth that was heard as a breath.
+    /// From the end of speech to the line in the journal, for each breath that holds a line of the truth.
     waits_s: Vec<f64>,
     /// Most memory of the process, where the system tells.
     peak_bytes: Option<u64>,
@@ -130,11 +129,12 @@ fn in_own_process(ear: args::Ear) -> anyhow::Result<Result<Tried, String>> {
 
 /// What all engines are held against.
 struct Given {
-    protocols: Protocols,
     spoken: Spoken,
     lines: Vec<Line>,
     spelling: Spelling,
     said: Vec<Stretch>,
+    /// What an exam is heard with, its engine still to be put in: one copy of it, for memory is measured.
+    ear: session::Ear,
 }
 
 fn read(args: &CompareEars) -> anyhow::Result<Given> {
@@ -143,40 +143,43 @@ fn read(args: &CompareEars) -> anyhow::Result<Given> {
     let spoken = exam_folder::language(&args.language, &protocols)?;
     let lexicon = Parts::find(args.ear.head.as_deref(), &spoken.pack.language).head.join("lexicon.dict");
     let (lines, spelling) = (truth::read(&args.truth)?, Spelling::read(&lexicon));
-    let mut given = Given { protocols, spoken, lines, spelling, said: Vec::new() };
-    given.said = said_stretches(&given).with_context(|| format!("`{}`", args.truth.display()))?;
-    ensure!(
-        given.said.iter().any(|stretch| !stretch.calls.is_empty()),
-        "`{}` has no line with a call",
-        args.truth.display()
-    );
-    Ok(given)
+    let engine = Box::new(Scripted::new(Vec::new()));
+    let ear = session::Ear { engine, language: spoken.language.clone(), protocols };
+    let truth = args.truth.display();
+    let (said, ear) = stretches(&lines, ear, &spoken).with_context(|| format!("`{truth}`"))?;
+    ensure!(said.iter().any(|stretch| !stretch.calls.is_empty()), "`{truth}` has no line with a call");
+    Ok(Given { spoken, lines, spelling, said, ear })
 }
 
-/// The truth as an exam of its own, which goes the same way as one that was heard.
-fn said_stretches(given: &Given) -> anyhow::Result<Vec<Stretch>> {
+/// The truth as an exam of its own, which goes the same way as one that was heard; the ear is given back.
+fn stretches(
+    lines: &[Line],
+    ear: session::Ear,
+    spoken: &Spoken,
+) -> anyhow::Result<(Vec<Stretch>, session::Ear)> {
     let folder = tempfile::tempdir()?;
-    let mut session = begin(folder.path(), Box::new(Scripted::new(Vec::new())), given)?;
-    for line in given.lines.iter().filter(|line| !line.words.is_empty()) {
+    let mut session = begin(folder.path(), ear, spoken)?;
+    for line in lines.iter().filter(|line| !line.words.is_empty()) {
         let utterance = said(&line.words, line.span);
         let parsed = session.understand(&utterance);
         let problem = parsed.problems.first().cloned();
         let written = session.attend(utterance, parsed)?;
         if written.outcome == Outcome::NotUnderstood {
-            let problem = problem.map_or_else(String::new, |found| format!(": {}; {}", found.message, found.help));
+            let problem =
+                problem.map_or_else(String::new, |found| format!(": {}; {}", found.message, found.help));
             bail!("line {}: `{}` says nothing{problem}; leave out the words of talk", line.line, line.words);
         }
     }
     let exam = session.exam()?;
     let mut breaths = exam.breaths.iter();
     let stretch = |line: &Line| match line.words.as_str() {
-        "" => Stretch { span: line.span, words: Vec::new(), calls: Vec::new(), asked: false },
+        "" => Stretch { span: line.span, words: String::new(), calls: Vec::new(), asked: false },
         words => {
             let calls = breaths.next().map(|breath| calls_of(&exam, breath)).unwrap_or_default();
-            Stretch { span: line.span, words: given.spelling.of(words), calls, asked: false }
+            Stretch { span: line.span, words: words.to_owned(), calls, asked: false }
         }
     };
-    Ok(given.lines.iter().map(stretch).collect())
+    Ok((lines.iter().map(stretch).collect(), session.ear))
 }
 
 fn calls_of(exam: &Exam, breath: &Breath) -> Vec<Meant> {
@@ -184,48 +187,41 @@ fn calls_of(exam: &Exam, breath: &Breath) -> Vec<Meant> {
     own.map(|logged| Meant::new(&logged.call.act, logged.call.corrects, &logged.context)).collect()
 }
 
-fn begin(folder: &Path, engine: Box<dyn Recogniser>, given: &Given) -> anyhow::Result<Session> {
-    let ear = session::Ear {
-        engine,
-        language: given.spoken.language.clone(),
-        protocols: given.protocols.clone(),
-    };
+fn begin(folder: &Path, ear: session::Ear, spoken: &Spoken) -> anyhow::Result<Session> {
     // A time that means nothing: nobody will read this exam.
     let began = Began { at: DateTime::<Utc>::UNIX_EPOCH, wall: WallQuality::Stated, utc_offset_s: 0 };
     let nobody = Subject { horse: None, horse_id: None, person: None };
-    let header = session::header(&nobody, &ear, &given.spoken, began);
+    let header = session::header(&nobody, &ear, spoken, began);
     Session::begin(folder, header, ear)
 }
 
 /// A breath while it is heard.
 struct Caught {
     span: Span,
-    words: Vec<String>,
+    words: String,
     asked: bool,
-    /// From the end of the breath's speech as it arrived to its line in the journal.
+    /// When the last sample of it had arrived, and what it took from there to its line in the journal.
     at_s: f64,
     took_s: f64,
 }
 
 /// One engine hears the recording from beginning to end.
 fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
-    let given = read(args)?;
-    let language = &given.spoken.language;
-    let engine = ear::choose(&args.ear, &given.spoken.pack.language, language, &given.protocols)?;
-    let folder = tempfile::tempdir()?;
-    let id = engine.id();
-    let mut session = begin(folder.path(), engine, &given)?;
+    let Given { spoken, lines, spelling, said, mut ear } = read(args)?;
+    ear.engine = ear::choose(&args.ear, &spoken.pack.language, &ear.language, &ear.protocols)?;
+    let (folder, engine) = (tempfile::tempdir()?, ear.engine.id());
+    let mut session = begin(folder.path(), ear, &spoken)?;
     session.open_audio(args.audio.display().to_string())?;
     let (mut recording, mut caught) = (decode::open(&args.audio)?, Vec::new());
     while let Some(samples) = recording.next_block()? {
         for block in samples.chunks(BLOCK) {
             for segment in session.take(block)? {
-                caught.push(catch(&mut session, &segment, &given)?);
+                caught.push(catch(&mut session, &segment)?);
             }
         }
     }
     if let Some(segment) = session.close_audio()? {
-        caught.push(catch(&mut session, &segment, &given)?);
+        caught.push(catch(&mut session, &segment)?);
     }
     let exam = session.exam()?;
     let stretch = |(one, breath): (&Caught, &Breath)| Stretch {
@@ -235,26 +231,26 @@ fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
         asked: one.asked,
     };
     let heard: Vec<Stretch> = caught.iter().zip(&exam.breaths).map(stretch).collect();
-    let (counts, differences) = compare(&given.said, &heard);
+    let (counts, differences) = compare(&said, &heard, &spelling);
     Ok(Tried {
-        engine: id,
+        engine,
         counts,
         differences,
         audio_s: seconds(session.next_sample()),
         took_s: caught.iter().map(|one| one.took_s).sum(),
-        waits_s: waits(&given.lines, &caught),
+        waits_s: waits(&lines, &caught),
         peak_bytes: peak_bytes(),
     })
 }
 
-fn catch(session: &mut Session, segment: &Segment, given: &Given) -> anyhow::Result<Caught> {
+fn catch(session: &mut Session, segment: &Segment) -> anyhow::Result<Caught> {
     let (at_s, began) = (seconds(session.next_sample()), Instant::now());
     let (utterance, parsed) = session.recognise(segment)?;
     let words = if utterance.rejected { String::new() } else { utterance.text() };
     let (span, asked) = (utterance.span, utterance.unsure && !utterance.rejected);
     session.attend(utterance, parsed)?;
     let took_s = began.elapsed().as_secs_f64();
-    Ok(Caught { span, words: given.spelling.of(&words), asked, at_s, took_s })
+    Ok(Caught { span, words, asked, at_s, took_s })
 }
 
 /// For each breath, how long after the end of the last thing said in it its line was written.
@@ -277,9 +273,20 @@ fn peak_bytes() -> Option<u64> {
 #[allow(clippy::cast_precision_loss)] // far below 2^53
 fn table(tried: &[Tried], each: bool) -> String {
     let mut rows = vec![
-        ["ear", "words wrong", "calls right", "asked", "missed", "wrong", "false", "real time", "memory", "wait"]
-            .map(str::to_owned)
-            .to_vec(),
+        [
+            "ear",
+            "words wrong",
+            "calls right",
+            "asked",
+            "missed",
+            "wrong",
+            "false",
+            "real time",
+            "memory",
+            "wait",
+        ]
+        .map(str::to_owned)
+        .to_vec(),
     ];
     for one in tried {
         let c = &one.counts;

@@ -13,7 +13,7 @@ use crate::clock::Span;
 use crate::exam::call::Act;
 use crate::exam::context::Context;
 use crate::exam::parse::told;
-use crate::trial::words;
+use crate::trial::words::{Spelling, wrong};
 
 /// What a call means where it was said.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,7 +45,7 @@ pub struct Stretch {
     /// When.
     pub span: Span,
     /// Its words; for a breath taken for talk there are none.
-    pub words: Vec<String>,
+    pub words: String,
     /// What was said, or acted on.
     pub calls: Vec<Meant>,
     /// Heard, but not surely enough: asked about.
@@ -82,14 +82,18 @@ pub struct Difference {
     pub heard: String,
 }
 
-/// Holds `heard` against `said`; both in order of time.
+/// Holds `heard` against `said`; both in order of time. Words count in their one `spelling`.
 #[must_use]
-pub fn compare(said: &[Stretch], heard: &[Stretch]) -> (Counts, Vec<Difference>) {
+pub fn compare(said: &[Stretch], heard: &[Stretch], spelling: &Spelling) -> (Counts, Vec<Difference>) {
     let (mut counts, mut differences) = (Counts::default(), Vec::new());
     for (rows, breaths) in together(said, heard) {
         let (rows, breaths) = (&said[rows], &heard[breaths]);
         let calls = |side: &[Stretch]| -> Vec<Meant> { side.iter().flat_map(|s| s.calls.clone()).collect() };
-        let texts = |side: &[Stretch]| -> Vec<String> { side.iter().flat_map(|s| s.words.clone()).collect() };
+        let text = |side: &[Stretch]| {
+            let texts: Vec<&str> = side.iter().map(|s| &*s.words).filter(|words| !words.is_empty()).collect();
+            texts.join(" ")
+        };
+        let (said_words, heard_words) = (spelling.of(&text(rows)), spelling.of(&text(breaths)));
         let (wanted, acted) = (calls(rows), calls(breaths));
         let right = in_both(&wanted, &acted);
         let asked = breaths.iter().any(|breath| breath.asked);
@@ -100,15 +104,15 @@ pub fn compare(said: &[Stretch], heard: &[Stretch]) -> (Counts, Vec<Difference>)
             counts.false_calls += acted.len();
         } else {
             counts.wrong += acted.len() - right;
-            counts.words += texts(rows).len();
-            counts.words_wrong += words::wrong(&texts(rows), &texts(breaths));
+            counts.words += said_words.len();
+            counts.words_wrong += wrong(&said_words, &heard_words);
         }
         if right < wanted.len() || right < acted.len() {
             let first = rows.iter().chain(breaths).map(|stretch| stretch.span.from).min().unwrap_or(0);
             differences.push(Difference {
                 at_s: crate::clock::seconds(first),
-                said: texts(rows).join(" "),
-                heard: texts(breaths).join(" "),
+                said: text(rows),
+                heard: text(breaths),
             });
         }
     }
@@ -125,7 +129,11 @@ fn together(said: &[Stretch], heard: &[Stretch]) -> Vec<(Range<usize>, Range<usi
             (Some(said), Some(heard)) => said.span.from <= heard.span.from,
             (said, _) => said.is_some(),
         };
-        if said_first { row += 1 } else { breath += 1 }
+        if said_first {
+            row += 1
+        } else {
+            breath += 1
+        }
         loop {
             let meets = |one: &Stretch, others: &[Stretch]| others.iter().any(|other| same_time(one, other));
             if heard.get(breath).is_some_and(|next| meets(next, &said[first_row..row])) {
@@ -168,8 +176,7 @@ mod tests {
 
     fn stretch(from: u64, to: u64, words: &str, acts: &[Act]) -> Stretch {
         let calls = acts.iter().map(|act| Meant::new(act, false, &Context::default())).collect();
-        let words = words.split_whitespace().map(str::to_owned).collect();
-        Stretch { span: Span { from, to }, words, calls, asked: false }
+        Stretch { span: Span { from, to }, words: words.to_owned(), calls, asked: false }
     }
 
     fn answer(text: &str) -> Act {
@@ -188,7 +195,7 @@ mod tests {
             stretch(950, 1400, "first", &[answer("first")]),
             stretch(1500, 2100, "second", &[answer("second")]),
         ];
-        let (counts, differences) = compare(&said, &heard);
+        let (counts, differences) = compare(&said, &heard, &Spelling::default());
         assert_eq!((counts.calls, counts.right, counts.wrong, counts.words_wrong), (4, 4, 0, 0));
         assert_eq!(differences, []);
     }
@@ -207,8 +214,9 @@ mod tests {
             stretch(990, 1110, "no", &[answer("no")]),
             stretch(1500, 1600, "no", &[answer("no")]),
         ];
-        let (counts, differences) = compare(&said, &heard);
-        let wanted = Counts { words: 3, words_wrong: 2, calls: 3, right: 0, asked: 1, wrong: 1, false_calls: 2 };
+        let (counts, differences) = compare(&said, &heard, &Spelling::default());
+        let wanted =
+            Counts { words: 3, words_wrong: 2, calls: 3, right: 0, asked: 1, wrong: 1, false_calls: 2 };
         assert_eq!(counts, wanted);
         assert_eq!(differences.len(), 5);
     }

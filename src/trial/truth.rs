@@ -39,7 +39,9 @@ pub enum TruthError {
         source: csv::Error,
     },
     /// A line's times are not in order.
-    #[error("line {line} of `{path}`: {from_s} to {to_s} s {what}; times are seconds from the start, in order")]
+    #[error(
+        "line {line} of `{path}`: {from_s} to {to_s} s {what}; times are seconds from the start, in order"
+    )]
     Times {
         /// The file.
         path: PathBuf,
@@ -67,7 +69,8 @@ struct Line {
 /// When the file cannot be read, or a line is damaged, ends before it begins, or begins before the one above ended.
 pub fn read(path: &Path) -> Result<Vec<Spoken>, TruthError> {
     let table = |source| TruthError::Table { path: path.to_owned(), source };
-    let mut reader = csv::ReaderBuilder::new().delimiter(b'\t').quoting(false).from_path(path).map_err(table)?;
+    let mut reader =
+        csv::ReaderBuilder::new().delimiter(b'\t').quoting(false).from_path(path).map_err(table)?;
     let names = reader.headers().map_err(table)?.clone();
     let (mut rows, mut before_s): (Vec<Spoken>, f64) = (Vec::new(), 0.0);
     for record in reader.records() {
