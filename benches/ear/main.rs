@@ -26,6 +26,9 @@ use zonecall::hear::vosk::VoskParts;
 use zonecall::language::pack::Language;
 use zonecall::protocol::Protocols;
 
+/// Where the remarks of a person begin in the file that is written.
+const REMARKS: &str = "\n## Remarks\n";
+
 pub struct Options {
     pub folders: Vec<PathBuf>,
     pub every: usize,
@@ -114,7 +117,10 @@ fn main() {
     });
     println!("{text}");
     if let Some(file) = &options.out {
-        std::fs::write(file, text).unwrap();
+        // What a person wrote below the tables stays.
+        let before = std::fs::read_to_string(file).unwrap_or_default();
+        let remarks = before.find(REMARKS).map_or("", |at| &before[at..]);
+        std::fs::write(file, text + remarks).unwrap();
     }
 }
 
