@@ -16,11 +16,13 @@ test: setup
 bench: setup
 	cargo bench --bench pair --bench hear
 
-# Both ears on a test set (WAV files and truth.tsv), judged by meaning; `every=15` takes each fifteenth breath.
-ear_test ?= .ear/test
+# The ears on the test sets (folders of WAV files with truth.tsv), judged by meaning; `every=15` takes each fifteenth
+# breath, `slow=15` each fifteenth for PocketSphinx, which takes twenty times as long.
+ear_test ?= .ear/test .ear/test-talk
 every ?= 1
+slow ?= 15
 bench-ear: setup
-	cargo bench --bench ear -- $(abspath $(ear_test)) --every $(every) --out benches/EAR.md
+	cargo bench --bench ear -- $(abspath $(ear_test)) --every $(every) --slow $(slow) --out $(abspath benches/EAR.md)
 
 # The neural ear's trust in its readings, fitted again on the tuning voices: needed for every new head.
 ear_tune ?= .ear/tune

@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Makes the demo exams from their scenarios: NAME.txt -> NAME.flac, NAME.stills.csv, NAME.truth.jsonl.
+"""Makes the demo exams from their scenarios: NAME.txt -> NAME.flac, NAME.stills.csv, NAME.truth.jsonl, NAME.spoken.tsv.
 
 Speech is synthetic. Needs flite, espeak-ng and sox. Equal scenarios give equal audio samples.
 A scenario line is `gap|voice|words|mark`: seconds of silence before it, `vet` or `other`, what is said, and
@@ -34,9 +34,16 @@ def speak(voice, words, folder):
     return [sample * level / peak for sample in samples]
 
 
+def edges(samples):
+    """Seconds at which speech begins and ends: above a hundredth of its peak."""
+    loudest = max(map(abs, samples))
+    loud = [i for i, sample in enumerate(samples) if abs(sample) > loudest / 100]
+    return loud[0] / RATE, (loud[-1] + 1) / RATE
+
+
 def make(scenario, into):
     chance = random.Random(scenario.stem)
-    sound, stills, horse = [], [], ""
+    sound, stills, spoken, horse = [], [], ["from_s\tto_s\twords"], ""
     with tempfile.TemporaryDirectory() as folder:
         for line in scenario.read_text().splitlines():
             if line.startswith("# horse:"):
@@ -47,7 +54,11 @@ def make(scenario, into):
             sound += [0.0] * int(float(gap) * RATE)
             begin = len(sound) / RATE
             if words:
-                sound += speak(voice, words, pathlib.Path(folder))
+                speech = speak(voice, words, pathlib.Path(folder))
+                first, last = edges(speech)
+                said = words if voice == "vet" and mark != "talk" else ""
+                spoken.append(f"{begin + first:.3f}\t{begin + last:.3f}\t{said}")
+                sound += speech
             if mark.startswith(("still", "silent-still")):
                 parts = mark.split()[1:] + [""] * 5
                 label, sizes = " ".join(parts[:3]).strip(), parts[3:5]
@@ -67,6 +78,7 @@ def make(scenario, into):
     rows = ["exam_s,label,area_cm2,lesion_cm2,horse,breed,sex,neutered"]
     rows += [",".join(map(str, [*still, horse])) for still in stills]
     target.with_suffix(".stills.csv").write_text("\n".join(rows) + "\n")
+    target.with_suffix(".spoken.tsv").write_text("\n".join(spoken) + "\n")
     calls = truth.calls(scenario.read_text())
     target.with_suffix(".truth.jsonl").write_text("".join(json.dumps(call) + "\n" for call in calls))
     print(f"{target.name}: {len(out) / RATE:.0f} s, {len(stills)} stills")

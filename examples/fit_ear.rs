@@ -8,8 +8,8 @@
 #![allow(clippy::cast_possible_truncation, clippy::needless_range_loop)]
 #![allow(missing_docs, unreachable_pub, dead_code)]
 
-#[path = "../benches/ear/judge.rs"]
-mod judge;
+#[path = "../benches/ear/set.rs"]
+mod set;
 
 use std::path::{Path, PathBuf};
 
@@ -17,6 +17,7 @@ use zonecall::exam::parse::meaning;
 use zonecall::hear::neural::Neural;
 use zonecall::hear::neural::parts::Parts;
 use zonecall::hear::neural::weigh::{Calibration, Evidence, INPUTS, Verdict};
+use zonecall::trial::judge;
 
 /// Of all breaths with a call, this share may be acted on wrongly: half of what may be in use, as four tuning voices
 /// are easier than voices that nothing was set on.
@@ -63,13 +64,13 @@ fn main() {
 }
 
 fn cases(folder: &Path, head: Option<&Path>) -> Vec<Case> {
-    let (language, protocols) = judge::language();
+    let (language, protocols) = set::language();
     let (known, units) = (language.clone(), protocols.clone());
     let key = Box::new(move |words: &[&str]| meaning(words, &known, &units));
     let mut ear = Neural::load(&Parts::find(head, "en"), &language.engine, key).expect("the ear loads");
     let mut cases = Vec::new();
-    for truth in judge::truths(folder, 1) {
-        let weighed = ear.weigh(&judge::segment(&truth.file)).expect("the ear hears");
+    for truth in set::truths(folder) {
+        let weighed = ear.weigh(&set::segment(&truth.file)).expect("the ear hears");
         let Some(evidence) = weighed.evidence else { continue };
         let acts = |words: &str| judge::acts(words, &language, &protocols);
         let right = acts(&weighed.meanings[0].reading.words.join(" ")) == acts(&truth.words);

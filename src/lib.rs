@@ -4,7 +4,7 @@
 //! At the horse: `hear` (audio -> breaths -> words) -> `exam` (words -> calls -> journal).
 //! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `tell`;
 //! `review` shows all of it to a person and takes back what they put right, as events.
-//! `live` is what the program answers while it listens.
+//! `live` is what the program answers while it listens; `trial` puts its ears to the test.
 //! A folder uses only folders that stand above it here.
 
 pub mod clock;
@@ -19,6 +19,7 @@ pub mod archive;
 pub mod tell;
 pub mod review;
 pub mod live;
+pub mod trial;
 pub mod cli;
 
 /// Bytes as lower-case hexadecimal.

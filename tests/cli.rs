@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use program::zonecall;
 
-const COMMANDS: [&str; 20] = [
+const COMMANDS: [&str; 21] = [
     "hear",
     "journal",
     "pair",
@@ -33,6 +33,7 @@ const COMMANDS: [&str; 20] = [
     "file",
     "history",
     "find",
+    "compare-ears",
 ];
 
 fn told(output: &Output) -> String {

@@ -6,6 +6,7 @@ Takes: the head, the encoder, a test set of `testset.py`; optionally a folder of
 import argparse
 import collections
 import glob
+import itertools
 import json
 import os
 
@@ -21,19 +22,23 @@ from judge import best_path, distance
 DIGITS = "zero one two three four five six seven eight nine".split()
 
 
-def forward(log_probs, units):
-    """Natural log of the chance of exactly these units, over all alignments (CTC's forward sum)."""
-    path = [0]
-    for unit in units:
-        path += [unit, 0]
-    score = np.full(len(path), -np.inf)
-    score[0], score[1] = log_probs[0, 0], log_probs[0, path[1]]
-    skip = np.array([i > 1 and u and u != path[i - 2] for i, u in enumerate(path)])
+def forward(log_probs, rows):
+    """For each row of units the natural log of its chance, over all alignments (CTC's forward sum), all rows at once."""
+    paths = [[0] + [u for unit in row for u in (unit, 0)] for row in rows]
+    longest = max(map(len, paths))
+    path = np.array([p + [0] * (longest - len(p)) for p in paths])
+    skip = np.zeros(path.shape, bool)
+    skip[:, 2:] = (path[:, 2:] != 0) & (path[:, 2:] != path[:, :-2])
+    score = np.full(path.shape, -np.inf)
+    score[:, 0], score[:, 1] = log_probs[0, 0], log_probs[0, path[:, 1]]
+    none = np.full((len(path), 2), -np.inf)
     for row in log_probs[1:]:
-        one = np.concatenate([[-np.inf], score[:-1]])
-        two = np.where(skip, np.concatenate([[-np.inf, -np.inf], score[:-2]]), -np.inf)
+        one = np.hstack([none[:, :1], score[:, :-1]])
+        two = np.where(skip, np.hstack([none, score[:, :-2]]), -np.inf)
         score = np.logaddexp(np.logaddexp(score, one), two) + row[path]
-    return np.logaddexp(score[-1], score[-2])
+    ends = np.array([len(p) for p in paths])
+    here = np.arange(len(path))
+    return np.logaddexp(score[here, ends - 1], score[here, ends - 2])
 
 
 class Ear:
@@ -72,23 +77,42 @@ def test_set(ear, folder, table, every):
 
 
 def digits(ear, folder, table):
+    """Which of ten was said, and which row of three of a thousand; "oh" is a zero, too."""
     number = {u: i for i, u in enumerate(ear.units)}
-    spelled = [[number[p] for p in table[w]] for w in DIGITS]
-    oh = [number[p] for p in table["oh"]]
-    print("| digits said by people | 40 dB | 15 dB | 10 dB |\n|---|---|---|---|")
-    rows = collections.defaultdict(list)
-    for snr in (40, 15, 10):
-        for i, file in enumerate(sorted(glob.glob(f"{folder}/*.wav"))):
-            truth, speaker, _ = os.path.basename(file).split("_")
-            rng = np.random.default_rng([snr, i])
-            x = np.pad(noise.level(synth.read_wav(file)), (6400, 6400))
-            log_probs = ear.hear(noise.mix(x, noise.pink(len(x), rng), snr))
-            scores = [forward(log_probs, s) for s in spelled]
-            scores[0] = np.logaddexp(scores[0], forward(log_probs, oh))
-            for who in (speaker, "all"):
-                rows[who, snr].append(int(np.argmax(scores)) == int(truth))
-    for who in dict.fromkeys(w for w, _ in rows):
-        print(f"| {who} ({len(rows[who, 40])}) | " + " | ".join(f"{100 * np.mean(rows[who, s]):.0f} %" for s in (40, 15, 10)) + " |")
+    spelled = [[number[p] for p in table[w]] for w in [*DIGITS, "oh"]]
+
+    def likeliest(x, count):
+        said = list(itertools.product(range(len(spelled)), repeat=count))
+        scores = forward(ear.hear(x), [[u for d in row for u in spelled[d]] for row in said])
+        sums = collections.defaultdict(lambda: -np.inf)
+        for row, score in zip(said, scores):
+            key = tuple(d % len(DIGITS) for d in row)
+            sums[key] = np.logaddexp(sums[key], score)
+        return max(sums, key=sums.get)
+
+    takes = collections.defaultdict(list)
+    for file in sorted(glob.glob(f"{folder}/*.wav")):
+        truth, speaker, _ = os.path.basename(file).split("_")
+        takes[speaker].append((int(truth), noise.level(synth.read_wav(file))))
+    for what, count in (("digits", 1), ("rows of three digits", 3)):
+        print(f"| {what} said by people | 40 dB | 15 dB | 10 dB |\n|---|---|---|---|")
+        rows = collections.defaultdict(list)
+        for number, (speaker, said) in enumerate(takes.items()):
+            rng = np.random.default_rng([number, count])
+            # Each take once; for rows of three in chance order, a fifth of a second apart.
+            order = range(len(said)) if count == 1 else rng.permutation(len(said))[: len(said) // 3 * 3]
+            for group in np.array(order).reshape(-1, count):
+                gap = np.zeros(synth.RATE // 5)
+                x = np.concatenate([part for i in group for part in (said[i][1], gap)])
+                x = np.pad(x, (6400, 6400))
+                for snr in (40, 15, 10):
+                    noisy = noise.mix(x, noise.pink(len(x), rng), snr)
+                    right = likeliest(noisy, count) == tuple(said[i][0] for i in group)
+                    for who in (speaker, "all"):
+                        rows[who, snr].append(right)
+        for who in dict.fromkeys(w for w, _ in rows):
+            shares = " | ".join(f"{100 * np.mean(rows[who, s]):.1f} %" for s in (40, 15, 10))
+            print(f"| {who} ({len(rows[who, 40])}) | {shares} |")
 
 
 def main():

@@ -1,49 +1,61 @@
-//! Both ears on the same recordings in the same run: what becomes of each breath, and what it costs.
+//! The ears on the same recordings in the same run: what becomes of each breath, and what it costs.
 //!
-//! `cargo bench --bench ear -- FOLDER [--every N] [--head FOLDER] [--out benches/EAR.md] [--rows FILE] [--only EAR]`.
-//! The folder holds WAV files and `truth.tsv`; each file is one breath. `make bench-ear` makes the folder first.
+//! `cargo bench --bench ear -- FOLDER... [--every N] [--slow N] [--only EAR] [--head FOLDER] [--takes FILE] [--out FILE]`.
+//! Each folder holds WAV files and `truth.tsv`; each file is one breath. `--every` takes one breath of N, `--slow` one
+//! of N for PocketSphinx. `--takes` keeps what was heard; FOLDER may be such a file, which is judged and not heard again.
+//! `make bench-ear` says where the folders come from.
 // A bench prints its figures, and its numbers are small.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss)]
-#![allow(clippy::cast_possible_truncation, clippy::needless_range_loop)]
+#![allow(clippy::cast_possible_truncation)]
 #![allow(missing_docs, unreachable_pub, dead_code)]
 
-mod judge;
+mod sclite;
+mod set;
+mod tables;
 
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use judge::{Fate, Row};
+use set::{Row, Take, Truth};
 use zonecall::exam::parse::meaning;
 use zonecall::hear::neural::Neural;
 use zonecall::hear::neural::parts::Parts;
 use zonecall::hear::recognise::{EngineId, Recogniser};
 use zonecall::hear::sphinx::{Sphinx, default_model_dir};
+use zonecall::hear::vosk::VoskParts;
+use zonecall::language::pack::Language;
+use zonecall::protocol::Protocols;
 
-struct Options {
-    folder: PathBuf,
-    every: usize,
+/// Where the remarks of a person begin in the file that is written.
+const REMARKS: &str = "\n## Remarks\n";
+
+pub struct Options {
+    pub folders: Vec<PathBuf>,
+    pub every: usize,
+    pub slow: usize,
     head: Option<PathBuf>,
     out: Option<PathBuf>,
-    rows: Option<PathBuf>,
+    takes: Option<PathBuf>,
     only: Option<String>,
 }
 
 fn options() -> Option<Options> {
     let mut args = std::env::args().skip(1).filter(|arg| arg != "--bench");
     let mut found =
-        Options { folder: PathBuf::new(), every: 1, head: None, out: None, rows: None, only: None };
+        Options { folders: Vec::new(), every: 1, slow: 1, head: None, out: None, takes: None, only: None };
     while let Some(arg) = args.next() {
         match arg.as_str() {
             "--every" => found.every = args.next()?.parse().ok()?,
+            "--slow" => found.slow = args.next()?.parse().ok()?,
             "--head" => found.head = Some(args.next()?.into()),
             "--out" => found.out = Some(args.next()?.into()),
-            "--rows" => found.rows = Some(args.next()?.into()),
+            "--takes" => found.takes = Some(args.next()?.into()),
             "--only" => found.only = Some(args.next()?),
-            _ => found.folder = arg.into(),
+            _ => found.folders.push(arg.into()),
         }
     }
-    found.folder.join("truth.tsv").is_file().then_some(found)
+    let whole = found.folders.iter().all(|path| path.is_file() || path.join("truth.tsv").is_file());
+    (whole && !found.folders.is_empty()).then_some(found)
 }
 
 /// Most memory the process has had, in MB (Linux).
@@ -54,161 +66,76 @@ fn peak_mb() -> f64 {
     kilobytes / 1024.0
 }
 
-struct Heard {
-    id: EngineId,
-    rows: Vec<Row>,
-    loaded_s: f64,
-    peak_mb: f64,
+pub struct Heard {
+    pub id: EngineId,
+    pub rows: Vec<Row>,
+    /// Breaths left out, for their truth is no phrase that means one thing.
+    pub left_out: usize,
 }
 
 fn main() {
     let Some(options) = options() else {
-        println!("usage: cargo bench --bench ear -- FOLDER; it holds WAV files and truth.tsv");
+        println!("usage: cargo bench --bench ear -- FOLDER...; each holds WAV files and truth.tsv");
         return;
     };
-    let (language, protocols) = judge::language();
-    let truths = judge::truths(&options.folder, options.every);
-    let mut all = Vec::new();
-    for name in
-        ["neural", "sphinx"].into_iter().filter(|name| options.only.as_ref().is_none_or(|only| only == name))
-    {
-        let began = std::time::Instant::now();
-        let mut engine: Box<dyn Recogniser> = if name == "neural" {
-            let (known, units) = (language.clone(), protocols.clone());
-            let parts = Parts::find(options.head.as_deref(), "en");
-            let key = Box::new(move |words: &[&str]| meaning(words, &known, &units));
-            Box::new(Neural::load(&parts, &language.engine, key).expect("the neural ear loads"))
-        } else {
-            Box::new(Sphinx::load(&default_model_dir(), &language.engine).expect("PocketSphinx loads"))
-        };
-        let loaded_s = began.elapsed().as_secs_f64();
-        let rows =
-            judge::hear(&truths, &language, &protocols, &mut |segment| engine.recognise(segment).unwrap());
-        all.push(Heard { id: engine.id(), rows, loaded_s, peak_mb: peak_mb() });
+    let (files, folders): (Vec<_>, Vec<_>) = options.folders.iter().partition(|path| path.is_file());
+    let (language, protocols) = set::language();
+    let truths: Vec<Truth> = folders.iter().flat_map(|folder| set::truths(folder)).collect();
+    let mut takes: Vec<Take> = files.iter().flat_map(|file| kept(file)).collect();
+    let (mut all, mut loads) = (Vec::new(), String::new());
+    for name in ["neural", "sphinx"] {
+        if !truths.is_empty() && options.only.as_ref().is_none_or(|only| only == name) {
+            let began = std::time::Instant::now();
+            let mut engine = load(name, &options, &language, &protocols);
+            let loaded_s = began.elapsed().as_secs_f64();
+            let every = if name == "neural" { options.every } else { options.slow.max(options.every) };
+            let id = engine.id();
+            takes.extend(set::hear(&truths, every, &id, &mut |segment| engine.recognise(segment).unwrap()));
+            let _ = write!(
+                loads,
+                "\n{name}: loaded in {loaded_s:.2} s, peak memory so far {:.0} MB.\n",
+                peak_mb()
+            );
+        }
+        let own: Vec<&Take> = takes.iter().filter(|take| take.engine.name == name).collect();
+        let Some(id) = own.first().map(|take| take.engine.clone()) else { continue };
+        assert!(own.iter().all(|take| take.engine == id), "takes of different engines called {name}");
+        let rows: Vec<Row> =
+            own.iter().filter_map(|take| set::judged((*take).clone(), &language, &protocols)).collect();
+        all.push(Heard { id, left_out: own.len() - rows.len(), rows });
     }
-    let text = tables(&options, &all);
-    println!("{text}");
-    if let Some(file) = &options.rows {
-        let line = |heard: &Heard, row: &Row| {
-            let Row { truth, fate, heard: text, confidence, .. } = row;
-            format!(
-                "{}\t{}\t{}\t{fate:?}\t{confidence}\t{}\t{text}\n",
-                heard.id.name, truth.voice, truth.condition, truth.words
-            )
-        };
-        let lines = all.iter().flat_map(|heard| heard.rows.iter().map(move |row| line(heard, row)));
+    if let Some(file) = &options.takes {
+        let lines = takes.iter().map(|take| serde_json::to_string(take).unwrap() + "\n");
         std::fs::write(file, lines.collect::<String>()).unwrap();
     }
+    let lexicon = Parts::find(options.head.as_deref(), "en").head.join("lexicon.dict");
+    let mut text = tables::all(&all, &sclite::Judge::new(&lexicon));
+    text.push_str(&loads);
+    text.push_str(match VoskParts::find(None, "en").missing() {
+        None => "\nA Vosk model for English is here; `zonecall compare-ears` shows what it hears.\n",
+        Some(_) => "\nVosk: there is no English model on this machine, so it has no figure.\n",
+    });
+    println!("{text}");
     if let Some(file) = &options.out {
-        std::fs::write(file, text).unwrap();
+        // What a person wrote below the tables stays.
+        let before = std::fs::read_to_string(file).unwrap_or_default();
+        let remarks = before.find(REMARKS).map_or("", |at| &before[at..]);
+        std::fs::write(file, text + remarks).unwrap();
     }
 }
 
-fn tables(options: &Options, all: &[Heard]) -> String {
-    let mut text = String::from("# What each ear makes of the same recordings\n\n");
-    let date = chrono::Utc::now().format("%Y-%m-%d");
-    let version = env!("CARGO_PKG_VERSION");
-    let _ = writeln!(
-        text,
-        "Written by `make bench-ear` on {date}, zonecall {version}, every {}. breath of the set.",
-        options.every
-    );
-    text.push_str(
-        "All speech is synthetic. A breath is right only if all its calls are exactly right in meaning.\n",
-    );
-    text.push_str("Each file is one breath: the endpointer is not part of this.\n");
-    for heard in all {
-        let _ = writeln!(text, "\n## {} {} ({})\n", heard.id.name, heard.id.version, heard.id.model);
-        by(&mut text, "condition", &heard.rows, |row| row.truth.condition.clone());
-        text.push('\n');
-        by(&mut text, "voice", &heard.rows, |row| row.truth.voice.clone());
-        talk(&mut text, heard);
-        reliability(&mut text, heard);
-        cost(&mut text, heard);
-    }
-    text
+fn kept(file: &Path) -> Vec<Take> {
+    let text = std::fs::read_to_string(file).unwrap();
+    text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
 }
 
-/// A line for each value of `key`, calls only.
-fn by(text: &mut String, title: &str, rows: &[Row], key: impl Fn(&Row) -> String) {
-    let mut groups: BTreeMap<String, Vec<Fate>> = BTreeMap::new();
-    for row in rows.iter().filter(|row| !row.truth.words.is_empty()) {
-        groups.entry(key(row)).or_default().push(row.fate);
+fn load(name: &str, options: &Options, language: &Language, protocols: &Protocols) -> Box<dyn Recogniser> {
+    if name == "neural" {
+        let (known, units) = (language.clone(), protocols.clone());
+        let parts = Parts::find(options.head.as_deref(), "en");
+        let key = Box::new(move |words: &[&str]| meaning(words, &known, &units));
+        Box::new(Neural::load(&parts, &language.engine, key).expect("the neural ear loads"))
+    } else {
+        Box::new(Sphinx::load(&default_model_dir(), &language.engine).expect("PocketSphinx loads"))
     }
-    let _ = writeln!(
-        text,
-        "| {title} | breaths | right at once | asked, right among two | asked, not among them | missed | wrong and acted on |\n|---|---|---|---|---|---|---|"
-    );
-    for (name, fates) in groups {
-        let n = fates.len() as f64;
-        let share = |fate: Fate| 100.0 * fates.iter().filter(|found| **found == fate).count() as f64 / n;
-        let _ = writeln!(
-            text,
-            "| {name} | {} | {:.1} % | {:.1} % | {:.1} % | {:.1} % | {:.1} % |",
-            fates.len(),
-            share(Fate::Right),
-            share(Fate::AskedRight),
-            share(Fate::AskedWrong),
-            share(Fate::Missed),
-            share(Fate::Wrong)
-        );
-    }
-}
-
-/// Speech that is none of the language.
-fn talk(text: &mut String, heard: &Heard) {
-    let rows: Vec<&Row> = heard.rows.iter().filter(|row| row.truth.words.is_empty()).collect();
-    if rows.is_empty() {
-        return;
-    }
-    let minutes = rows.iter().map(|row| row.audio_s).sum::<f64>() / 60.0;
-    let count = |fate: Fate| rows.iter().filter(|row| row.fate == fate).count();
-    let (acted, asked) = (count(Fate::Wrong), count(Fate::AskedWrong));
-    let _ = writeln!(
-        text,
-        "\nTalk: {} pieces, {minutes:.1} min; acted on {acted}, asked about {asked}.",
-        rows.len()
-    );
-}
-
-/// Of what was said to be right with a probability, how much was: acted on or asked about.
-fn reliability(text: &mut String, heard: &Heard) {
-    let _ = writeln!(text, "\n| confidence | breaths | first reading right |\n|---|---|---|");
-    for (low, high) in
-        [(0.0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.98), (0.98, 0.99), (0.99, 1.01)]
-    {
-        let inside: Vec<&Row> = heard
-            .rows
-            .iter()
-            .filter(|row| !row.heard.starts_with('-') && (low..high).contains(&row.confidence))
-            .collect();
-        let (language, protocols) = judge::language();
-        let right = inside
-            .iter()
-            .filter(|row| {
-                let acts = |words: &str| judge::acts(words, &language, &protocols);
-                !row.truth.words.is_empty()
-                    && acts(row.heard.trim_start_matches("? ")) == acts(&row.truth.words)
-            })
-            .count();
-        let share = 100.0 * right as f64 / inside.len().max(1) as f64;
-        let _ = writeln!(text, "| {low:.2} to {:.2} | {} | {share:.1} % |", high.min(1.0_f64), inside.len());
-    }
-}
-
-fn cost(text: &mut String, heard: &Heard) {
-    let mut took: Vec<f64> = heard.rows.iter().map(|row| row.took_s * 1000.0).collect();
-    took.sort_by(f64::total_cmp);
-    let at = |share: f64| took.get(((took.len() as f64 - 1.0) * share) as usize).copied().unwrap_or(0.0);
-    let audio: f64 = heard.rows.iter().map(|row| row.audio_s).sum();
-    let factor = took.iter().sum::<f64>() / 1000.0 / audio.max(0.001);
-    let _ = writeln!(
-        text,
-        "\nReal-time factor {factor:.3}; end of breath to words: median {:.0} ms, 95th percentile {:.0} ms; \
-         loaded in {:.2} s; peak memory so far {:.0} MB.",
-        at(0.5),
-        at(0.95),
-        heard.loaded_s,
-        heard.peak_mb
-    );
 }

@@ -7,6 +7,7 @@
 
 mod archive;
 mod args;
+mod compare_ears;
 mod doctor;
 mod ear;
 mod enter;
@@ -55,6 +56,7 @@ pub fn run() -> ExitCode {
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),
         Task::Setup(task) => setup::setup(&task),
+        Task::CompareEars(task) => compare_ears::compare_ears(&task),
         Task::Doctor(task) => doctor::doctor(&task),
         Task::Manual(task) => show::manual(&task),
         Task::Completions(task) => show::completions(&task),

@@ -235,8 +235,13 @@ impl Session {
     /// One breath: recognised and understood, not yet written.
     pub(super) fn recognise(&mut self, segment: &Segment) -> anyhow::Result<(Utterance, Parsed)> {
         let utterance = self.ear.engine.recognise(segment)?;
-        let parsed = parse(&utterance, &self.ear.language, &self.ear.protocols);
+        let parsed = self.understand(&utterance);
         Ok((utterance, parsed))
+    }
+
+    /// What a breath means by itself.
+    pub(super) fn understand(&self, utterance: &Utterance) -> Parsed {
+        parse(utterance, &self.ear.language, &self.ear.protocols)
     }
 
     /// What becomes of a breath is decided and written down.

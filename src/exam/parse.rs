@@ -77,8 +77,9 @@ pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> St
     if meanings.is_empty() { words.join(" ") } else { meanings.join(" or ") }
 }
 
-/// The act as if its unit had been said.
-fn told(act: Act) -> Act {
+/// The act as if its unit had been said: one that was assumed is as good.
+#[must_use]
+pub fn told(act: Act) -> Act {
     match act {
         Act::Value(Value { term, amount }) => {
             Act::Value(Value { term, amount: Amount { unit_assumed: false, ..amount } })

@@ -18,6 +18,12 @@ pub struct Scripted {
 }
 
 impl Scripted {
+    /// Plays back `words`, which are in the order of their spans.
+    #[must_use]
+    pub fn new(words: Vec<Word>) -> Self {
+        Self { words }
+    }
+
     /// Reads the script.
     ///
     /// # Errors
@@ -34,7 +40,7 @@ impl Scripted {
             })?;
             words.extend(utterance.words);
         }
-        Ok(Self { words })
+        Ok(Self::new(words))
     }
 }
 

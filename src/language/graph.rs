@@ -80,8 +80,13 @@ impl WordGraph {
     /// the zones follow the limb.
     #[must_use]
     pub fn new(calls: &Automaton, calls_or_answers: &Automaton, zones: &ZonesByLimb) -> Self {
-        let mut graph = Follow::new(calls, zones).deterministic();
-        let waiting = Follow::new(calls_or_answers, zones).deterministic();
+        // Each made small before they are joined: unjoined states take more memory than all the rest of the program.
+        let alone = |automaton: &Automaton| {
+            let mut graph = Follow::new(automaton, zones).deterministic();
+            graph.drop_dead_ends();
+            smallest(&graph)
+        };
+        let (mut graph, waiting) = (alone(calls), alone(calls_or_answers));
         let moved = |state: usize| state + graph.arcs.len();
         let arcs = waiting.arcs.iter();
         let arcs: Vec<_> =
@@ -89,7 +94,6 @@ impl WordGraph {
         graph.starts.calls_or_answers = waiting.starts.calls.moved(moved);
         graph.ends.extend(waiting.ends.iter().map(|end| end + graph.arcs.len()));
         graph.arcs.extend::<Vec<BTreeMap<String, usize>>>(arcs);
-        graph.drop_dead_ends();
         smallest(&graph)
     }
 

@@ -1,0 +1,337 @@
+//! `zonecall compare-ears`: all engines on one recording whose words are known, in one table.
+//!
+//! Takes: a recording, and a table of what was said in it.
+//! Gives: for each engine how much it heard right, what it cost, and how long it made one wait.
+//! Never: keeps what it heard; each engine hears in a process and a folder of its own, gone afterwards.
+//! Tested in: `tests/compare.rs`.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode, Stdio};
+use std::time::Instant;
+
+use anyhow::{Context as _, bail, ensure};
+use chrono::{DateTime, Utc};
+use clap::ValueEnum as _;
+use serde::{Deserialize, Serialize};
+
+use super::args::{self, Subject};
+use super::ear;
+use super::exam_folder::{self, Spoken};
+use super::session::{self, Began, Session};
+use crate::clock::{SAMPLE_RATE_HZ, Span, WallQuality, seconds};
+use crate::exam::event::Outcome;
+use crate::exam::fold::{Breath, Exam};
+use crate::hear::decode;
+use crate::hear::neural::parts::Parts;
+use crate::hear::recognise::EngineId;
+use crate::hear::scripted::Scripted;
+use crate::hear::utterance::Segment;
+use crate::trial::compare::{Counts, Difference, Meant, Stretch, compare};
+use crate::trial::judge::said;
+use crate::trial::truth::{self, Spoken as Line};
+use crate::trial::words::Spelling;
+
+/// The engines that are compared, in the order of the table.
+const EARS: [args::Ear; 3] = [args::Ear::Neural, args::Ear::Vosk, args::Ear::Sphinx];
+/// Samples given to an engine at a time, as a microphone would: 10 ms.
+const BLOCK: usize = SAMPLE_RATE_HZ as usize / 100;
+
+const AFTER: &str = "The truth is a table with tabs under the heading `from_s`, `to_s`, `words`: a line for each thing \
+said, with its times in seconds from the start and its words as on the phrase card. Talk that is no call gets a line \
+without words.\n\
+A call is right if limb, zone, plane, structure, term, number and unit are all right as the record would hold them, so \
+one misheard place costs the calls after it, too. Wrong: acted on, but not said. False: acted on while no call was said.\n\
+Examples:\n  zonecall compare-ears scan.wav --truth scan.spoken.tsv\n  \
+zonecall compare-ears scan.wav --truth scan.spoken.tsv --ear neural --each";
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = AFTER)]
+pub(crate) struct CompareEars {
+    /// The recording: WAV or FLAC, any rate.
+    audio: PathBuf,
+    /// What was said in it, and when.
+    #[arg(long, value_name = "FILE")]
+    truth: PathBuf,
+    /// Show what was said and heard wherever an engine was not right.
+    #[arg(long)]
+    each: bool,
+    /// Give the figures as JSON, an engine a line.
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    ear: args::WhichEar,
+    #[command(flatten)]
+    language: args::Language,
+    #[command(flatten)]
+    knowledge: args::Knowledge,
+}
+
+/// What an engine did.
+#[derive(Debug, Serialize, Deserialize)]
+struct Tried {
+    engine: EngineId,
+    counts: Counts,
+    differences: Vec<Difference>,
+    audio_s: f64,
+    /// Time from a breath to its lines in the journal, added up.
+    took_s: f64,
+    /// From the end of speech to the line in the journal, for each breath that holds a line of the truth.
+    waits_s: Vec<f64>,
+    /// Most memory of the process, where the system tells.
+    peak_bytes: Option<u64>,
+}
+
+pub(crate) fn compare_ears(args: &CompareEars) -> anyhow::Result<ExitCode> {
+    let ears = args.ear.ear.map_or(EARS.to_vec(), |ear| vec![ear]);
+    let (mut tried, mut silent) = (Vec::new(), Vec::new());
+    if let [_] = ears.as_slice() {
+        tried.push(hear(args)?);
+    } else {
+        // What cannot be read is an error of its own, not one of each engine.
+        read(args)?;
+        for ear in ears {
+            match in_own_process(ear)? {
+                Ok(one) => tried.push(one),
+                Err(why) => silent.push(why),
+            }
+        }
+    }
+    let mut out = std::io::stdout();
+    if args.json {
+        for one in &tried {
+            writeln!(out, "{}", serde_json::to_string(one)?)?;
+        }
+    } else {
+        write!(out, "{}", table(&tried, args.each))?;
+        silent.iter().try_for_each(|why| writeln!(out, "{why}"))?;
+    }
+    ensure!(!tried.is_empty(), "no engine could hear; run `zonecall doctor`");
+    Ok(ExitCode::SUCCESS)
+}
+
+/// This very command with one engine, so that memory is told apart; else why that engine did not hear.
+fn in_own_process(ear: args::Ear) -> anyhow::Result<Result<Tried, String>> {
+    let name = ear.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default();
+    let mut command = Command::new(std::env::current_exe()?);
+    command.args(std::env::args_os().skip(1)).args(["--ear", &name]);
+    if !std::env::args_os().any(|arg| arg == "--json") {
+        command.arg("--json");
+    }
+    let done = command.stdin(Stdio::null()).output()?;
+    if done.status.success() {
+        return Ok(Ok(serde_json::from_slice(&done.stdout)?));
+    }
+    let told = String::from_utf8_lossy(&done.stderr);
+    let why = told.lines().last().unwrap_or("it ended without a word").trim_start_matches("zonecall: ");
+    Ok(Err(format!("{name} did not hear: {why}")))
+}
+
+/// What all engines are held against.
+struct Given {
+    spoken: Spoken,
+    lines: Vec<Line>,
+    spelling: Spelling,
+    said: Vec<Stretch>,
+    /// What an exam is heard with, its engine still to be put in: one copy of it, for memory is measured.
+    ear: session::Ear,
+}
+
+fn read(args: &CompareEars) -> anyhow::Result<Given> {
+    decode::open(&args.audio)?;
+    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let spoken = exam_folder::language(&args.language, &protocols)?;
+    let lexicon = Parts::find(args.ear.head.as_deref(), &spoken.pack.language).head.join("lexicon.dict");
+    let (lines, spelling) = (truth::read(&args.truth)?, Spelling::read(&lexicon));
+    let engine = Box::new(Scripted::new(Vec::new()));
+    let ear = session::Ear { engine, language: spoken.language.clone(), protocols };
+    let truth = args.truth.display();
+    let (said, ear) = stretches(&lines, ear, &spoken).with_context(|| format!("`{truth}`"))?;
+    ensure!(said.iter().any(|stretch| !stretch.calls.is_empty()), "`{truth}` has no line with a call");
+    Ok(Given { spoken, lines, spelling, said, ear })
+}
+
+/// The truth as an exam of its own, which goes the same way as one that was heard; the ear is given back.
+fn stretches(
+    lines: &[Line],
+    ear: session::Ear,
+    spoken: &Spoken,
+) -> anyhow::Result<(Vec<Stretch>, session::Ear)> {
+    let folder = tempfile::tempdir()?;
+    let mut session = begin(folder.path(), ear, spoken)?;
+    for line in lines.iter().filter(|line| !line.words.is_empty()) {
+        let utterance = said(&line.words, line.span);
+        let parsed = session.understand(&utterance);
+        let problem = parsed.problems.first().cloned();
+        let written = session.attend(utterance, parsed)?;
+        if written.outcome == Outcome::NotUnderstood {
+            let problem =
+                problem.map_or_else(String::new, |found| format!(": {}; {}", found.message, found.help));
+            bail!("line {}: `{}` says nothing{problem}; leave out the words of talk", line.line, line.words);
+        }
+    }
+    let exam = session.exam()?;
+    let mut breaths = exam.breaths.iter();
+    let stretch = |line: &Line| match line.words.as_str() {
+        "" => Stretch { span: line.span, words: String::new(), calls: Vec::new(), asked: false },
+        words => {
+            let calls = breaths.next().map(|breath| calls_of(&exam, breath)).unwrap_or_default();
+            Stretch { span: line.span, words: words.to_owned(), calls, asked: false }
+        }
+    };
+    Ok((lines.iter().map(stretch).collect(), session.ear))
+}
+
+fn calls_of(exam: &Exam, breath: &Breath) -> Vec<Meant> {
+    let own = exam.calls.iter().filter(|logged| logged.heard_seq == breath.seq);
+    own.map(|logged| Meant::new(&logged.call.act, logged.call.corrects, &logged.context)).collect()
+}
+
+fn begin(folder: &Path, ear: session::Ear, spoken: &Spoken) -> anyhow::Result<Session> {
+    // A time that means nothing: nobody will read this exam.
+    let began = Began { at: DateTime::<Utc>::UNIX_EPOCH, wall: WallQuality::Stated, utc_offset_s: 0 };
+    let nobody = Subject { horse: None, horse_id: None, person: None };
+    let header = session::header(&nobody, &ear, spoken, began);
+    Session::begin(folder, header, ear)
+}
+
+/// A breath while it is heard.
+struct Caught {
+    span: Span,
+    words: String,
+    asked: bool,
+    /// When the last sample of it had arrived, and what it took from there to its line in the journal.
+    at_s: f64,
+    took_s: f64,
+}
+
+/// One engine hears the recording from beginning to end.
+fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
+    let Given { spoken, lines, spelling, said, mut ear } = read(args)?;
+    ear.engine = ear::choose(&args.ear, &spoken.pack.language, &ear.language, &ear.protocols)?;
+    let (folder, engine) = (tempfile::tempdir()?, ear.engine.id());
+    let mut session = begin(folder.path(), ear, &spoken)?;
+    session.open_audio(args.audio.display().to_string())?;
+    let (mut recording, mut caught) = (decode::open(&args.audio)?, Vec::new());
+    while let Some(samples) = recording.next_block()? {
+        for block in samples.chunks(BLOCK) {
+            for segment in session.take(block)? {
+                caught.push(catch(&mut session, &segment)?);
+            }
+        }
+    }
+    if let Some(segment) = session.close_audio()? {
+        caught.push(catch(&mut session, &segment)?);
+    }
+    let exam = session.exam()?;
+    let stretch = |(one, breath): (&Caught, &Breath)| Stretch {
+        span: one.span,
+        words: one.words.clone(),
+        calls: calls_of(&exam, breath),
+        asked: one.asked,
+    };
+    let heard: Vec<Stretch> = caught.iter().zip(&exam.breaths).map(stretch).collect();
+    let (counts, differences) = compare(&said, &heard, &spelling);
+    Ok(Tried {
+        engine,
+        counts,
+        differences,
+        audio_s: seconds(session.next_sample()),
+        took_s: caught.iter().map(|one| one.took_s).sum(),
+        waits_s: waits(&lines, &caught),
+        peak_bytes: peak_bytes(),
+    })
+}
+
+fn catch(session: &mut Session, segment: &Segment) -> anyhow::Result<Caught> {
+    let (at_s, began) = (seconds(session.next_sample()), Instant::now());
+    let (utterance, parsed) = session.recognise(segment)?;
+    let words = if utterance.rejected { String::new() } else { utterance.text() };
+    let (span, asked) = (utterance.span, utterance.unsure && !utterance.rejected);
+    session.attend(utterance, parsed)?;
+    let took_s = began.elapsed().as_secs_f64();
+    Ok(Caught { span, words, asked, at_s, took_s })
+}
+
+/// For each breath, how long after the end of the last thing said in it its line was written.
+fn waits(lines: &[Line], caught: &[Caught]) -> Vec<f64> {
+    let wait = |one: &Caught| {
+        let inside = |line: &&Line| one.span.from <= line.span.from && line.span.to <= one.span.to;
+        let last = lines.iter().rev().find(inside)?;
+        Some(one.at_s - seconds(last.span.to) + one.took_s)
+    };
+    caught.iter().filter_map(wait).collect()
+}
+
+/// Most memory that this process has had (Linux).
+fn peak_bytes() -> Option<u64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let kib = status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
+    Some(1024 * kib.split_whitespace().next()?.parse::<u64>().ok()?)
+}
+
+#[allow(clippy::cast_precision_loss)] // far below 2^53
+fn table(tried: &[Tried], each: bool) -> String {
+    let mut rows = vec![
+        [
+            "ear",
+            "words wrong",
+            "calls right",
+            "asked",
+            "missed",
+            "wrong",
+            "false",
+            "real time",
+            "memory",
+            "wait",
+        ]
+        .map(str::to_owned)
+        .to_vec(),
+    ];
+    for one in tried {
+        let c = &one.counts;
+        let missed = c.calls.saturating_sub(c.right + c.asked);
+        let wait = match (at(&one.waits_s, 0.5), at(&one.waits_s, 0.95)) {
+            (Some(half), Some(most)) => format!("{half:.2} s, {most:.2} s"),
+            _ => "unknown".to_owned(),
+        };
+        rows.push(vec![
+            one.engine.name.clone(),
+            format!("{:.1} %", 100.0 * c.words_wrong as f64 / c.words.max(1) as f64),
+            format!("{} of {}", c.right, c.calls),
+            c.asked.to_string(),
+            missed.to_string(),
+            c.wrong.to_string(),
+            c.false_calls.to_string(),
+            format!("{:.3}", one.took_s / one.audio_s.max(0.001)),
+            one.peak_bytes.map_or("unknown".to_owned(), |bytes| format!("{} MiB", bytes / (1 << 20))),
+            wait,
+        ]);
+    }
+    let mut text = String::new();
+    let width = |column: usize| rows.iter().map(|row| row[column].len()).max().unwrap_or(0);
+    let widths: Vec<usize> = (0..rows[0].len()).map(width).collect();
+    for row in &rows {
+        let cells: Vec<String> =
+            row.iter().zip(&widths).map(|(cell, width)| format!("{cell:width$}")).collect();
+        text.push_str(cells.join("  ").trim_end());
+        text.push('\n');
+    }
+    text.push_str("Wait: from the end of speech to the line in the journal, median and 95th percentile.\n");
+    for one in tried.iter().filter(|_| each) {
+        for Difference { at_s, said, heard } in &one.differences {
+            let or_nothing = |words: &str| if words.is_empty() { "nothing" } else { words }.to_owned();
+            let (said, heard) = (or_nothing(said), or_nothing(heard));
+            text.push_str(&format!("{} at {at_s:.1} s: said {said}; heard {heard}\n", one.engine.name));
+        }
+    }
+    text
+}
+
+/// The value below which `share` of all lie.
+#[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss, clippy::cast_sign_loss)] // a place in a list
+fn at(values: &[f64], share: f64) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(((sorted.len() as f64 - 1.0) * share).ceil() as usize).copied()
+}
