@@ -95,8 +95,9 @@ fn open(folder: &Path, which: &str) {
     };
     let (exam_s, bytes) = timed(|| get("/api/exam"));
     let (sound_s, _) = timed(|| get("/api/peaks"));
-    let (first_s, _) = timed(|| (0..24).for_each(|number| drop(get(&format!("/api/thumb/{number}")))));
-    let (all_s, _) = timed(|| (0..STILLS).for_each(|number| drop(get(&format!("/api/thumb/{number}")))));
+    let small = |count: usize| (0..count).map(|number| get(&format!("/api/thumb/{number}"))).sum::<usize>();
+    let (first_s, _) = timed(|| small(24));
+    let (all_s, _) = timed(|| small(STILLS));
     let usable_s = start_s + exam_s + first_s;
     println!("{which}: {usable_s:.2} s until exam and first 24 small pictures are there");
     println!(

@@ -30,15 +30,7 @@ pub(super) fn judge(desk: &Desk, seen: &Seen, change: &Change) -> Result<String,
     match change {
         Change::Call { seq, act } => {
             let call = own_call(exam, *seq)?;
-            if std::mem::discriminant(act) != std::mem::discriminant(&call.act) {
-                return wrong(
-                    "a call stays what it is: a move, a value, a finding",
-                    "withdraw it and add the right one",
-                );
-            }
-            if call.call.corrects {
-                return wrong("this was itself said as a correction", "put the call right that it corrected");
-            }
+            stays_what_it_is(call, act)?;
             act_fits(desk, exam, call.context.limb.as_ref(), act)?;
             Ok(call.act.to_string())
         }
@@ -56,30 +48,8 @@ pub(super) fn judge(desk: &Desk, seen: &Seen, change: &Change) -> Result<String,
             }
             Ok(call.act.to_string())
         }
-        Change::Add { sample, act } => {
-            moment_fits(*sample)?;
-            if *act != Act::Save {
-                let at = exam.instant_of(*sample);
-                let before = exam.calls.iter().rfind(|call| call.said_at <= at);
-                act_fits(desk, exam, before.and_then(|call| call.context.limb.as_ref()), act)?;
-            }
-            Ok(String::new())
-        }
-        Change::Move { seq, sample } => {
-            let call = own_call(exam, *seq)?;
-            moment_fits(*sample)?;
-            let bound = matches!(
-                call.act,
-                Act::Command(_) | Act::Question { .. } | Act::Answer { .. } | Act::Note { .. }
-            );
-            if call.call.corrects || bound {
-                return wrong("this call is tied to the moment it was said at", "withdraw it if it is wrong");
-            }
-            Ok(format!(
-                "said {:.1} s after the start",
-                (call.said_at - exam.header.started_at).as_seconds_f64()
-            ))
-        }
+        Change::Add { sample, act } => addition_fits(desk, exam, *sample, act),
+        Change::Move { seq, sample } => move_fits(exam, *seq, *sample),
         Change::Scale { still, ends_px, distance_mm } => {
             scale_fits(desk, seen, still, *ends_px, *distance_mm)
         }
@@ -93,12 +63,7 @@ pub(super) fn judge(desk: &Desk, seen: &Seen, change: &Change) -> Result<String,
         }
         Change::LeaveOut { still } => label_of(seen, still),
         Change::Clock { offset_s } => {
-            if !offset_s.is_finite() || offset_s.abs() > OFFSET_S_MAX {
-                return wrong(
-                    format!("{offset_s} is no offset between -{OFFSET_S_MAX} and {OFFSET_S_MAX} s"),
-                    "read both clocks again",
-                );
-            }
+            offset_fits(*offset_s)?;
             let clock = seen.record.clock.as_ref();
             Ok(clock.map(|clock| format!("{:+.1} s", clock.offset_s)).unwrap_or_default())
         }
@@ -111,6 +76,51 @@ pub(super) fn judge(desk: &Desk, seen: &Seen, change: &Change) -> Result<String,
         }
         Change::TakeBack { seq } => what_stands(exam, *seq),
     }
+}
+
+fn stays_what_it_is(call: &LoggedCall, act: &Act) -> Result<(), Refusal> {
+    if std::mem::discriminant(act) != std::mem::discriminant(&call.act) {
+        return wrong(
+            "a call stays what it is: a move, a value, a finding",
+            "withdraw it and add the right one",
+        );
+    }
+    if call.call.corrects {
+        return wrong("this was itself said as a correction", "put the call right that it corrected");
+    }
+    Ok(())
+}
+
+fn addition_fits(desk: &Desk, exam: &Exam, sample: u64, act: &Act) -> Result<String, Refusal> {
+    moment_fits(sample)?;
+    if *act != Act::Save {
+        let at = exam.instant_of(sample);
+        let before = exam.calls.iter().rfind(|call| call.said_at <= at);
+        act_fits(desk, exam, before.and_then(|call| call.context.limb.as_ref()), act)?;
+    }
+    Ok(String::new())
+}
+
+fn move_fits(exam: &Exam, seq: u64, sample: u64) -> Result<String, Refusal> {
+    let call = own_call(exam, seq)?;
+    moment_fits(sample)?;
+    let movable =
+        matches!(call.act, Act::View(_) | Act::Setting(_) | Act::Finding(_) | Act::Value(_) | Act::Save);
+    if call.call.corrects || !movable {
+        return wrong("this call is tied to the moment it was said at", "withdraw it if it is wrong");
+    }
+    let at_s = (call.said_at - exam.header.started_at).as_seconds_f64();
+    Ok(format!("said {at_s:.1} s after the start"))
+}
+
+fn offset_fits(offset_s: f64) -> Result<(), Refusal> {
+    if offset_s.is_finite() && offset_s.abs() <= OFFSET_S_MAX {
+        return Ok(());
+    }
+    wrong(
+        format!("{offset_s} is no offset between -{OFFSET_S_MAX} and {OFFSET_S_MAX} s"),
+        "read both clocks again",
+    )
 }
 
 fn what_stands(exam: &Exam, seq: u64) -> Result<String, Refusal> {
