@@ -165,6 +165,7 @@ fn traced_area(structure: &str, number: f64) -> Exam {
         traced: true,
         by: None,
         still: None,
+        scale_by_hand_mm: None,
         outline: None,
     };
     exam.entries.push(LoggedEntry { seq: 99, at: exam.header.started_at, entered });

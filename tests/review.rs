@@ -139,6 +139,10 @@ fn no_path_leads_out_of_the_page() {
         "/api/still/1",
         "/api/still/99999999999999999999999",
         "/api/still/0%00",
+        "/api/thumb/..%2f..%2fexam.jsonl",
+        "/api/thumb/7",
+        "/api/earlier/0",
+        "/.cache",
         "/desk.js/../../exam.jsonl",
     ] {
         let (status, body) = desk.get(path);
@@ -221,6 +225,14 @@ fn what_makes_no_sense_is_refused_in_words_and_nothing_is_written() {
         json!({"change": "label", "still": "2.25.7", "place": {"zone": "2B"}}),
         json!({"change": "clock", "offset_s": 1e9}),
         json!({"change": "take_back", "seq": view}),
+        json!({"change": "add", "sample": 16_000, "act": {"kind": "view", "zone": "2B"}}),
+        json!({"change": "add", "sample": 16_000, "act": {"kind": "note", "open": true}}),
+        json!({"change": "add", "sample": 99_000_000_000_u64, "act": {"kind": "save"}}),
+        json!({"change": "move", "seq": 4000, "sample": 16_000}),
+        json!({"change": "move", "seq": view, "sample": 99_000_000_000_u64}),
+        json!({"change": "scale", "still": "none", "ends_px": [[0, 0], [0, 90]], "distance_mm": 20}),
+        json!({"change": "scale", "still": "2.25.7", "ends_px": [[0, 0], [0, 20]], "distance_mm": 20}),
+        json!({"change": "scale", "still": "2.25.7", "ends_px": [[0, 0], [0, 90]], "distance_mm": 2000}),
         json!({"change": "looked", "rule": "view-missing", "finding": "invented"}),
         json!({"change": "erase", "seq": view}),
     ] {
@@ -382,4 +394,65 @@ fn numbers_that_cannot_be_and_names_that_hide_something_are_refused() {
     assert_eq!(put("Robin", 17.5), 422);
     assert_eq!(put("\u{202e}niboR", 3.0), 422);
     assert_eq!(put("Robin", 3.0), 200);
+}
+
+/// 60 by 80 pixels are 100, so 20 mm on them are 0.2 mm a pixel; half of 50 by 50 pixels are then 50 mm2.
+#[test]
+fn a_scale_set_by_hand_is_used_where_the_still_states_none_and_is_marked() {
+    let folder = folder();
+    let desk = Served::start(folder.path(), 0);
+    let scale =
+        json!({"change": "scale", "still": "2.25.7", "ends_px": [[10, 10], [70, 90]], "distance_mm": 20});
+    let seen = || desk.exam()["version"].as_u64().unwrap();
+    assert_eq!(desk.change("Robin", seen(), &scale).0, 200);
+    let label =
+        json!({"change": "label", "still": "2.25.7", "place": {"limb": "LF", "zone": "2B", "plane": "T"}});
+    assert_eq!(desk.change("Robin", seen(), &label).0, 200);
+    let ends = json!({"still": "2.25.7", "ends_px": [[0, 0], [100, 0]]});
+    let (status, told) = desk.post("/api/distance", &ends);
+    assert_eq!((status, &told["scale_by_hand"]), (200, &true.into()), "{told}");
+    assert!((told["distance_mm"].as_f64().unwrap() - 20.0).abs() < 1e-9, "{told}");
+    let (status, told) = desk.post(
+        "/api/trace",
+        &json!({"by": "Robin", "still": "2.25.7", "limb": "LF", "zone": "2B", "structure": "SDFT", "lesion": false,
+        "write": true, "outline": {"shape": "polygon", "points_px": [[10, 10], [60, 10], [60, 60]]}}),
+    );
+    assert_eq!((status, &told["scale_by_hand"]), (200, &true.into()), "{told}");
+    assert!((told["area_mm2"].as_f64().unwrap() - 50.0).abs() < 1e-9, "{told}");
+    assert_eq!(desk.exam()["record"]["entries"][0]["scale_by_hand"], true);
+}
+
+#[test]
+fn small_pictures_and_the_drawn_sound_are_kept_beside_the_exam_and_made_again_when_they_are_gone() {
+    let folder = folder();
+    let cache = folder.path().join(".cache");
+    let mut journal = journal::Journal::open(folder.path()).unwrap();
+    let closed = Event::Closed { reason: "end of exam".to_owned(), samples: 0 };
+    journal.append(support::header().started_at, 0, &closed).unwrap();
+    drop(journal);
+    let kept = || std::fs::read_dir(&cache).map_or(0, Iterator::count);
+    let desk = Served::start(folder.path(), 0);
+    let record = desk.exam()["record"].clone();
+    let got = |path: &str| {
+        let (status, body) = desk.get(path);
+        assert_eq!(status, 200, "{path}");
+        body
+    };
+    let (small, sound) = (got("/api/thumb/0"), got("/api/peaks"));
+    assert!(image::load_from_memory(&small).unwrap().width() <= 480);
+    assert_eq!(kept(), 2);
+    // What was kept is what is shown: bytes that were put there come back.
+    for entry in std::fs::read_dir(&cache).unwrap() {
+        std::fs::write(entry.unwrap().path(), b"kept").unwrap();
+    }
+    assert_eq!(got("/api/thumb/0"), b"kept");
+    // A changed still is another one.
+    image::GrayImage::new(30, 20).save(folder.path().join("still.png")).unwrap();
+    assert_eq!(image::load_from_memory(&got("/api/thumb/0")).unwrap().width(), 30);
+    std::fs::remove_dir_all(&cache).unwrap();
+    assert_eq!(got("/api/peaks"), sound);
+    assert_eq!(desk.exam()["record"], record, "the record knows nothing of it");
+    got("/api/thumb/0");
+    let stills = zonecall::frames::folder::read(folder.path(), folder.path(), 0).0;
+    assert_eq!(stills.len(), 1, "what is kept is not taken for stills");
 }

@@ -172,6 +172,7 @@ fn a_typed_value_can_be_taken_back() {
         traced: false,
         by: None,
         still: None,
+        scale_by_hand_mm: None,
         outline: None,
     })));
     let back = folder.change(Change::TakeBack { seq: typed });
@@ -233,6 +234,77 @@ fn a_clock_set_by_hand_counts_until_it_is_taken_back() {
     assert!((clock.offset_s + 150.0).abs() < 1e-9 && clock.method.contains("Robin"), "{clock:?}");
     folder.change(Change::TakeBack { seq: set });
     assert_eq!(folder.record().clock, found);
+}
+
+fn samples(at_s: u64) -> u64 {
+    at_s * u64::from(zonecall::clock::SAMPLE_RATE_HZ)
+}
+
+#[test]
+fn an_added_call_counts_where_it_was_made_and_can_be_changed_withdrawn_and_taken_back() {
+    let folder = Folder::of(&SAID);
+    let act = Act::View(place("", "1A"));
+    let added = folder.change(Change::Add { sample: samples(15), act });
+    let zones = || -> Vec<Option<String>> {
+        folder.exam().calls.iter().map(|call| call.context.zone.clone()).collect()
+    };
+    let call = || folder.exam().calls.into_iter().find(|call| call.seq == added).expect("it was added");
+    assert!(call().is_added() && call().withdrawn_by.is_none());
+    let exam = folder.exam();
+    let place_in_time = exam.calls.iter().position(|call| call.seq == added).unwrap();
+    assert!(exam.calls[..place_in_time].iter().all(|call| call.call.span.from < samples(15)));
+    assert!(exam.calls[place_in_time + 1..].iter().all(|call| call.call.span.from > samples(15)));
+    assert_eq!(zones()[place_in_time].as_deref(), Some("1A"));
+    assert_eq!(
+        zones()[place_in_time + 1].as_deref(),
+        Some("3A"),
+        "the next move that was said holds from then on"
+    );
+    let record = folder.record();
+    let row = record.calls.iter().find(|row| row.seq == added).unwrap();
+    assert!(row.added && row.place.limb.as_deref() == Some("LF"), "the limb in force at that time");
+    folder.change(Change::Call { seq: added, act: Act::View(place("", "1B")) });
+    assert_eq!(call().context.zone.as_deref(), Some("1B"));
+    let withdrawn = folder.change(Change::Withdraw { seq: added });
+    assert_eq!(call().withdrawn_by, Some(withdrawn));
+    folder.change(Change::TakeBack { seq: withdrawn });
+    folder.change(Change::TakeBack { seq: added });
+    assert!(folder.exam().calls.iter().all(|call| call.seq != added));
+}
+
+#[test]
+fn an_added_call_is_not_what_a_spoken_scratch_that_meant() {
+    let folder =
+        Folder::of(&[(2.0, "left fore zone two bravo transverse"), (6.0, "save"), (9.0, "scratch that")]);
+    let added = folder.change(Change::Add { sample: samples(8), act: Act::Save });
+    let exam = folder.exam();
+    let withdrawn = |seq: u64| exam.calls.iter().find(|call| call.seq == seq).unwrap().withdrawn_by.is_some();
+    assert!(withdrawn(folder.call("save").seq) && !withdrawn(added));
+}
+
+#[test]
+fn a_moved_call_counts_at_its_new_moment_and_its_sound_stays_where_it_is() {
+    let folder = Folder::of(&SAID);
+    let (save, next) = (folder.call("save"), folder.call("zone three alpha"));
+    assert_eq!(save.context.zone.as_deref(), Some("2B"));
+    let moved = folder.change(Change::Move { seq: save.seq, sample: samples(18) });
+    let now = folder.exam().calls.into_iter().find(|call| call.seq == save.seq).unwrap();
+    assert_eq!(now.context.zone.as_deref(), Some("3A"), "after the move that was said at 16 s");
+    assert_eq!((now.call.span, now.corrected_by), (save.call.span, vec![moved]));
+    assert!(now.said_at > next.said_at);
+    folder.change(Change::TakeBack { seq: moved });
+    assert_eq!(folder.call("save"), save);
+}
+
+#[test]
+fn a_scale_set_by_hand_is_that_of_its_still_until_it_is_taken_back() {
+    let folder = with_stills();
+    let ends_px = [(10.0, 20.0), (40.0, 60.0)];
+    let set = folder.change(Change::Scale { still: "one".to_owned(), ends_px, distance_mm: 20.0 });
+    let scale = |id: &str| folder.exam().scale_by_hand_mm(id);
+    assert_eq!((scale("one"), scale("two")), (Some(0.4), None), "30 by 40 pixels are 50, by Pythagoras");
+    folder.change(Change::TakeBack { seq: set });
+    assert_eq!(scale("one"), None);
 }
 
 #[test]

@@ -52,6 +52,7 @@ fn traced() -> Entered {
         traced: true,
         by: Some("Dr Example".to_owned()),
         still: Some("2.25.1".to_owned()),
+        scale_by_hand_mm: Some(0.125),
         outline: Some(Outline::Polygon { points_px: vec![(0.0, 0.0), (4.0, 0.0), (0.0, 4.0)] }),
     }
 }
@@ -74,6 +75,9 @@ fn afterwards() -> Vec<Event> {
         review(Change::Call { seq: 4, act: Act::Value(call::Value { term: "area".to_owned(), amount }) }),
         review(Change::Place { seq: 4, place: place() }),
         review(Change::Withdraw { seq: 4 }),
+        review(Change::Add { sample: 16_000, act: Act::Save }),
+        review(Change::Move { seq: 4, sample: 16_000 }),
+        review(Change::Scale { still: still(), ends_px: [(5.0, 0.0), (5.0, 80.0)], distance_mm: 10.0 }),
         review(Change::Pair { still: still(), seq: 4 }),
         review(Change::Label { still: still(), place: place() }),
         review(Change::LeaveOut { still: still() }),

@@ -79,6 +79,7 @@ fn entered(args: &args::Enter, exam: &Exam, protocols: &Protocols) -> anyhow::Re
         traced: false,
         by: Some(args.by.clone()),
         still: None,
+        scale_by_hand_mm: None,
         outline: None,
     })))
 }

@@ -135,13 +135,7 @@ pub(crate) fn record_against(exam: &Exam, protocols: &Protocols, against: &Again
 pub(crate) fn against(args: &args::Against, now: &Header, protocols: &Protocols) -> anyhow::Result<Against> {
     let mut earlier = Vec::new();
     for other in &args.earlier {
-        let record = record_in(other, protocols)?;
-        same_horse(&record.exam.horse, &now.horse).with_context(|| format!("`{}`", other.display()))?;
-        ensure!(
-            record.exam.started_at < now.started_at,
-            "`{}` is no earlier exam: it began no sooner than this one",
-            other.display()
-        );
+        let record = earlier_record(other, now, protocols)?;
         earlier.push(Earlier { id: record.exam.id, at: record.exam.started_at, rows: record.measures });
     }
     earlier.sort_by_key(|earlier| earlier.at);
@@ -151,6 +145,18 @@ pub(crate) fn against(args: &args::Against, now: &Header, protocols: &Protocols)
     }
     let reference = args.reference.as_deref().map(reference).transpose()?;
     Ok(Against { reference, earlier, injured: args.injured.iter().cloned().collect() })
+}
+
+/// The record of another exam of the same horse, which began before `now`.
+pub(crate) fn earlier_record(other: &Path, now: &Header, protocols: &Protocols) -> anyhow::Result<Record> {
+    let record = record_in(other, protocols)?;
+    same_horse(&record.exam.horse, &now.horse).with_context(|| format!("`{}`", other.display()))?;
+    ensure!(
+        record.exam.started_at < now.started_at,
+        "`{}` is no earlier exam: it began no sooner than this one",
+        other.display()
+    );
+    Ok(record)
 }
 
 /// Makes sure that two exams are of one horse: by its number where both have one, else by its name.

@@ -1,6 +1,7 @@
 //! `zonecall review`: the review desk, a page on this machine only.
 
 use std::io::Write;
+use std::path::PathBuf;
 use std::process::{Command, ExitCode, Stdio};
 
 use anyhow::Context as _;
@@ -11,11 +12,15 @@ use crate::review::{Desk, bind, serve};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall review exams/juniper\n  \
+    zonecall review exams/juniper --earlier exams/juniper-march\n  \
     zonecall review exams/juniper --port 7400 --no-open\n\n\
     The page is served to this machine only. Its address holds a secret that is new each time; Ctrl-C ends it.")]
 pub(crate) struct Review {
     #[command(flatten)]
     pub(crate) folder: Folder,
+    /// Folder of an earlier exam of the same horse: its still of the same view stands beside each still.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) earlier: Option<PathBuf>,
     /// Port to listen on; without it any free one.
     #[arg(long, default_value_t = 0)]
     pub(crate) port: u16,
@@ -26,7 +31,17 @@ pub(crate) struct Review {
 
 pub(crate) fn review(args: &Review) -> anyhow::Result<ExitCode> {
     let protocols = open::protocols(&args.folder.knowledge)?;
-    let desk = Desk::open(&args.folder.folder, protocols)?;
+    let beside = match &args.earlier {
+        Some(other) => {
+            let now = open::exam(&args.folder.folder, &protocols)?.header;
+            Some((other, open::earlier_record(other, &now, &protocols)?))
+        }
+        None => None,
+    };
+    let mut desk = Desk::open(&args.folder.folder, protocols)?;
+    if let Some((folder, record)) = beside {
+        desk = desk.beside(folder, record);
+    }
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()

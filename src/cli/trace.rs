@@ -13,12 +13,12 @@ use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
 use crate::exam::journal::Journal;
-use crate::frames::dicom;
+use crate::frames::scale::scale_of;
 use crate::knowledge::measure::Against;
 use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::tell::picture;
-use crate::trace::{Outline, Scale, compare, outline_at, scale_for, size};
+use crate::trace::{Outline, compare, outline_at, size};
 
 pub(crate) fn trace(args: &args::Trace) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
@@ -28,12 +28,14 @@ pub(crate) fn trace(args: &args::Trace) -> anyhow::Result<ExitCode> {
     let frame = still(&record, &args.still)?;
     let path = folder.join(&frame.file);
     let outline = outline(args, &path)?;
-    let scales = dicom::regions(&path)
-        .map_err(|problem| anyhow!("`{}`: {}; {}", path.display(), problem.message, problem.help))?;
-    let scales: Vec<Scale> = scales.0.into_iter().map(Scale::from).collect();
-    let scale = scale_for(&outline, &scales).with_context(|| format!("`{}`", path.display()))?;
+    outline.verify().with_context(|| format!("`{}`", path.display()))?;
+    let (scale, by_hand) = scale_of(&exam, &frame.id, &path, &outline.corners()).map_err(|problem| {
+        let help = if problem.help.is_empty() { String::new() } else { format!("; {}", problem.help) };
+        anyhow!("`{}`: {}{help}", path.display(), problem.message)
+    })?;
     let size = size(&outline, &scale);
-    let entered = entered(args, &exam, frame, &outline, size.area_mm2, &protocols)?;
+    let mut entered = entered(args, &exam, frame, &outline, size.area_mm2, &protocols)?;
+    entered.scale_by_hand_mm = by_hand.then_some(scale.width_mm);
     let mut out = std::io::stdout().lock();
     writeln!(
         out,
@@ -143,6 +145,7 @@ fn entered(
         traced: true,
         by: Some(args.by.clone()),
         still: Some(frame.id.clone()),
+        scale_by_hand_mm: None,
         outline: Some(outline.clone()),
     })
 }

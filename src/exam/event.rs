@@ -242,6 +242,9 @@ pub struct Entered {
     /// The still it was read from, by its id.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub still: Option<String>,
+    /// Millimetres of a pixel's side, where the still states no scale and a person set it by hand.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale_by_hand_mm: Option<f64>,
     /// What was traced on it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outline: Option<Outline>,

@@ -91,9 +91,9 @@ impl Exam {
 pub struct LoggedCall {
     /// Its event in the journal.
     pub seq: u64,
-    /// The breath it came from.
+    /// The breath it came from; its own line where a person added it.
     pub heard_seq: u64,
-    /// When it was said (start of its span).
+    /// When it was said: the start of its span, or the moment a person moved it to.
     pub said_at: DateTime<Utc>,
     /// As heard.
     pub call: Call,
@@ -129,6 +129,14 @@ pub struct LoggedSignature {
     pub at: DateTime<Utc>,
     /// Who signed what.
     pub signed: Signed,
+}
+
+impl LoggedCall {
+    /// A person added it; nobody heard it.
+    #[must_use]
+    pub fn is_added(&self) -> bool {
+        self.heard_seq == self.seq
+    }
 }
 
 /// One breath.
@@ -210,6 +218,8 @@ pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
     take_back(&mut exam.calls);
     withdraw_rest(&mut exam.calls, &exam.changes);
     put_right(&mut exam.calls);
+    exam.add_and_move_by_hand();
+    withdraw_rest(&mut exam.calls, &exam.changes);
     put_right_by_hand(&mut exam.calls, &exam.changes);
     exam.context = set_in_force(&mut exam.calls, &exam.header, protocols);
     place_by_hand(&mut exam.calls, &exam.changes);

@@ -8,7 +8,9 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::exam::call::{Act, Command, View};
+use crate::clock::Span;
+use crate::exam::call::{Act, Call, Command, View};
+use crate::exam::context::Context;
 use crate::exam::fold::{Exam, LoggedCall};
 
 /// Longest name, reason or description in a change, in characters.
@@ -62,6 +64,20 @@ pub enum Change {
         /// The call's line.
         seq: u64,
     },
+    /// This call was made, though it was not heard; it counts as if it had been said at that moment.
+    Add {
+        /// The sample, counted from the start of the exam's audio.
+        sample: u64,
+        /// What it means.
+        act: Act,
+    },
+    /// The call counts as if it had been said at another moment.
+    Move {
+        /// The call's line.
+        seq: u64,
+        /// The sample, counted from the start of the exam's audio.
+        sample: u64,
+    },
     /// The still was saved at this call and takes its label.
     Pair {
         /// The still's id.
@@ -80,6 +96,15 @@ pub enum Change {
     LeaveOut {
         /// The still's id.
         still: String,
+    },
+    /// A pixel of this still is as large as these two points on its depth scale say; both sides of a pixel are alike.
+    Scale {
+        /// The still's id.
+        still: String,
+        /// The two points, in pixels from the upper left corner.
+        ends_px: [(f64, f64); 2],
+        /// How far they lie apart in millimetres, as the scanner writes it.
+        distance_mm: f64,
     },
     /// The scanner's clock runs this much ahead of the exam's.
     Clock {
@@ -110,17 +135,18 @@ impl Change {
     /// Whether both speak of the same call, still, clock or finding, so that the later one replaces the earlier.
     #[must_use]
     pub fn same_target(&self, other: &Change) -> bool {
-        use Change::{Call, Clock, Label, LeaveOut, Looked, Pair, Place, TakeBack, Withdraw};
+        use Change::{Call, Clock, Label, LeaveOut, Looked, Move, Pair, Place, Scale, TakeBack, Withdraw};
         match (self, other) {
             (
-                Call { seq: a, .. } | Place { seq: a, .. } | Withdraw { seq: a },
-                Call { seq: b, .. } | Place { seq: b, .. } | Withdraw { seq: b },
+                Call { seq: a, .. } | Place { seq: a, .. } | Move { seq: a, .. } | Withdraw { seq: a },
+                Call { seq: b, .. } | Place { seq: b, .. } | Move { seq: b, .. } | Withdraw { seq: b },
             )
             | (TakeBack { seq: a }, TakeBack { seq: b }) => a == b,
             (
                 Pair { still: a, .. } | Label { still: a, .. } | LeaveOut { still: a },
                 Pair { still: b, .. } | Label { still: b, .. } | LeaveOut { still: b },
             ) => a == b,
+            (Scale { still: a, .. }, Scale { still: b, .. }) => a == b,
             (Clock { .. }, Clock { .. }) => true,
             (Looked { .. }, Looked { .. }) => self == other,
             _ => false,
@@ -133,13 +159,16 @@ impl Change {
     #[must_use]
     pub fn target(&self) -> (Option<u64>, Option<&str>) {
         match self {
-            Change::Call { seq, .. } | Change::Place { seq, .. } | Change::Withdraw { seq } => {
-                (Some(*seq), None)
-            }
+            Change::Call { seq, .. }
+            | Change::Place { seq, .. }
+            | Change::Move { seq, .. }
+            | Change::Withdraw { seq } => (Some(*seq), None),
             Change::Pair { still, seq } => (Some(*seq), Some(still)),
-            Change::Label { still, .. } | Change::LeaveOut { still } => (None, Some(still)),
+            Change::Label { still, .. } | Change::LeaveOut { still } | Change::Scale { still, .. } => {
+                (None, Some(still))
+            }
             Change::Looked { seq, still, .. } => (*seq, still.as_deref()),
-            Change::Clock { .. } | Change::TakeBack { .. } => (None, None),
+            Change::Add { .. } | Change::Clock { .. } | Change::TakeBack { .. } => (None, None),
         }
     }
 }
@@ -183,6 +212,38 @@ impl Exam {
         })
     }
 
+    /// Millimetres of a pixel's side on this still, as a person set it by hand.
+    #[must_use]
+    pub fn scale_by_hand_mm(&self, id: &str) -> Option<f64> {
+        self.standing_changes().rev().find_map(|logged| match &logged.review.change {
+            Change::Scale { still, ends_px: [from, to], distance_mm } if still == id => {
+                Some(distance_mm / (to.0 - from.0).hypot(to.1 - from.1))
+                    .filter(|mm| mm.is_finite() && *mm > 0.0)
+            }
+            _ => None,
+        })
+    }
+
+    /// Adds calls and moves them in time. Done after what was spoken took back and corrected: that counted other calls.
+    pub(crate) fn add_and_move_by_hand(&mut self) {
+        let changes: Vec<LoggedChange> = self.standing_changes().cloned().collect();
+        for logged in changes {
+            let (sample, mut call) = match logged.review.change {
+                Change::Add { sample, act } => (sample, added(logged.seq, sample, act)),
+                Change::Move { seq, sample } => {
+                    let Some(idx) = self.calls.iter().position(|call| call.seq == seq) else { continue };
+                    let mut call = self.calls.remove(idx);
+                    call.corrected_by.push(logged.seq);
+                    (sample, call)
+                }
+                _ => continue,
+            };
+            call.said_at = self.instant_of(sample);
+            let idx = self.calls.iter().take_while(|other| other.said_at <= call.said_at).count();
+            self.calls.insert(idx, call);
+        }
+    }
+
     /// Marks what was taken back; the latest speaks first, so that taking back can itself be taken back.
     pub(crate) fn settle_changes(&mut self) {
         for idx in (0..self.changes.len()).rev() {
@@ -197,6 +258,22 @@ impl Exam {
             }
             self.entries.retain(|entry| entry.seq != target || entry.seq > by);
         }
+    }
+}
+
+/// A call that nobody heard: no words, no sound, and its own line where others have their breath's.
+fn added(seq: u64, sample: u64, act: Act) -> LoggedCall {
+    let span = Span { from: sample, to: sample };
+    LoggedCall {
+        seq,
+        heard_seq: seq,
+        said_at: DateTime::default(),
+        call: Call { act: act.clone(), corrects: false, words: String::new(), span, confidence: 1.0 },
+        act,
+        context: Context::default(),
+        withdrawn_by: None,
+        corrected_by: Vec::new(),
+        problems: Vec::new(),
     }
 }
 

@@ -7,6 +7,7 @@
 
 use std::fmt::{Display, Formatter, Result};
 
+use crate::clock::seconds;
 use crate::exam::call::{Act, Amount, Command, Finding, Setting, Value, View};
 use crate::exam::review::Change;
 
@@ -33,9 +34,14 @@ impl Display for Change {
             Change::Call { seq, act } => write!(out, "call {seq} counts as {act}"),
             Change::Place { seq, place } => write!(out, "call {seq} alone is about {place}"),
             Change::Withdraw { seq } => write!(out, "call {seq} withdrawn"),
+            Change::Add { sample, act } => write!(out, "{act}, added at {:.1} s", seconds(*sample)),
+            Change::Move { seq, sample } => write!(out, "call {seq} moved to {:.1} s", seconds(*sample)),
             Change::Pair { seq, .. } => write!(out, "still paired with call {seq}"),
             Change::Label { place, .. } => write!(out, "still labelled {place}"),
             Change::LeaveOut { .. } => out.write_str("still is no part of the exam"),
+            Change::Scale { distance_mm, .. } => {
+                write!(out, "scale of the still set by hand, on {distance_mm} mm of its depth scale")
+            }
             Change::Clock { offset_s } => {
                 write!(out, "scanner's clock set {offset_s:+.1} s against the exam's")
             }

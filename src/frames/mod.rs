@@ -11,3 +11,4 @@ pub mod assign;
 pub mod theil_sen;
 pub mod clock_fit;
 pub mod pair;
+pub mod scale;

@@ -224,6 +224,9 @@ pub struct CallRow {
     pub confidence: f64,
     /// Taken back.
     pub withdrawn: bool,
+    /// Not heard: a person added it afterwards.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub added: bool,
     /// Said as a correction of an earlier call.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub corrects: bool,
@@ -364,6 +367,9 @@ pub struct EntryRow {
     /// Who entered it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
+    /// The still states no scale: a person set it on its depth scale.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub scale_by_hand: bool,
     /// The still it was read from.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub still: Option<String>,

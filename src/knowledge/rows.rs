@@ -20,13 +20,14 @@ use crate::knowledge::place::Place;
 use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, NoteRow, Rival, Status};
 use crate::protocol::Protocols;
 
-/// Every call, and every breath that was not understood, in the order of the journal.
+/// Every call, and every breath that was not understood, in the order they were said.
 #[must_use]
 pub fn call_rows(exam: &Exam, protocols: &Protocols) -> Vec<CallRow> {
     let mut rows: Vec<CallRow> = exam.calls.iter().map(|call| call_row(call, protocols)).collect();
     let unknown = exam.breaths.iter().filter(|breath| breath.is_open());
     rows.extend(unknown.map(|breath| unknown_row(breath, exam)));
-    rows.sort_by_key(|row| row.seq);
+    // By line within an instant: what a person added or moved stands where it counts.
+    rows.sort_by_key(|row| (row.said_at, row.seq));
     rows
 }
 
@@ -38,6 +39,7 @@ fn call_row(call: &LoggedCall, protocols: &Protocols) -> CallRow {
         words: call.call.words.clone(),
         confidence: call.call.confidence,
         withdrawn: call.withdrawn_by.is_some(),
+        added: call.is_added(),
         corrects: call.call.corrects,
         corrected_by: call.corrected_by.clone(),
         ..CallRow::default()
@@ -57,7 +59,7 @@ fn unknown_row(breath: &Breath, exam: &Exam) -> CallRow {
         confidence: breath.confidence,
         ..CallRow::default()
     };
-    if let Some(before) = exam.calls.iter().rfind(|call| call.seq < breath.seq) {
+    if let Some(before) = exam.calls.iter().rfind(|call| call.said_at < breath.said_at) {
         put_context(&mut row, &before.context);
     }
     row
@@ -160,6 +162,7 @@ pub fn entry_rows(exam: &Exam, protocols: &Protocols) -> Vec<EntryRow> {
             scale: entered.scale.or_else(scale),
             traced: entered.traced,
             by: entered.by,
+            scale_by_hand: entered.scale_by_hand_mm.is_some(),
             still: entered.still,
             term: entered.term,
         }

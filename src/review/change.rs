@@ -9,9 +9,9 @@ use chrono::Utc;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use crate::exam::call::{Act, Amount, Problem, View};
+use crate::exam::call::Problem;
 use crate::exam::event::Event;
-use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::fold::Exam;
 use crate::exam::journal::Journal;
 use crate::exam::review::{Change, LoggedChange, Review, TEXT_MAX, is_plain};
 use crate::exam::sign::Signed;
@@ -19,7 +19,8 @@ use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::pair::pair;
 use crate::knowledge::place::Place;
 use crate::knowledge::rows::frame_rows;
-use crate::review::desk::{Desk, DeskError, Seen};
+use crate::review::desk::{Desk, DeskError};
+use crate::review::judge::judge;
 use crate::review::key::key;
 use crate::tell::export::json;
 
@@ -159,158 +160,4 @@ fn overtaken(exam: &Exam, asked: &Asked) -> Result<(), Refusal> {
         help: "nothing of yours was written; look at it again, then change it if it is still wrong"
             .to_owned(),
     }))
-}
-
-/// Whether the change makes sense; gives what stood there before, in words.
-fn judge(desk: &Desk, seen: &Seen, change: &Change) -> Result<String, Refusal> {
-    let exam = &seen.exam;
-    match change {
-        Change::Call { seq, act } => {
-            let call = own_call(exam, *seq)?;
-            act_fits(desk, exam, call, act)?;
-            Ok(call.act.to_string())
-        }
-        Change::Place { seq, place } => {
-            let call = own_call(exam, *seq)?;
-            let before = Place::from(&call.context).codes();
-            let limb = place.limb.as_ref().or(call.context.limb.as_ref());
-            place_fits(desk, exam, place, limb)?;
-            Ok(before)
-        }
-        Change::Withdraw { seq } => {
-            let call = own_call(exam, *seq)?;
-            if call.withdrawn_by.is_some() {
-                return wrong("this call is withdrawn already", "nothing to do");
-            }
-            Ok(call.act.to_string())
-        }
-        Change::Pair { still, seq } => {
-            own_call(exam, *seq)?;
-            label_of(seen, still)
-        }
-        Change::Label { still, place } => {
-            place_fits(desk, exam, place, place.limb.as_ref())?;
-            label_of(seen, still)
-        }
-        Change::LeaveOut { still } => label_of(seen, still),
-        Change::Clock { offset_s } => {
-            if !offset_s.is_finite() || offset_s.abs() > OFFSET_S_MAX {
-                return wrong(
-                    format!("{offset_s} is no offset between -{OFFSET_S_MAX} and {OFFSET_S_MAX} s"),
-                    "read both clocks again",
-                );
-            }
-            let clock = seen.record.clock.as_ref();
-            Ok(clock.map(|clock| format!("{:+.1} s", clock.offset_s)).unwrap_or_default())
-        }
-        Change::Looked { .. } => {
-            let asks = |finding| crate::review::question::looked(finding) == *change;
-            if !seen.record.findings.iter().any(asks) {
-                return wrong("this question is not asked any more", "go on with the next one");
-            }
-            Ok(String::new())
-        }
-        Change::TakeBack { seq } => what_stands(exam, *seq),
-    }
-}
-
-fn what_stands(exam: &Exam, seq: u64) -> Result<String, Refusal> {
-    if let Some(change) = exam.standing_changes().find(|change| change.seq == seq) {
-        return Ok(change.review.change.to_string());
-    }
-    match exam.entries.iter().find(|entry| entry.seq == seq) {
-        Some(entry) => Ok(format!("{} {}", entry.entered.term, entry.entered.amount)),
-        None => wrong(format!("line {seq} is no change that stands"), "look at the list of changes again"),
-    }
-}
-
-/// The call of this number, unless it was itself a correction: then the call it mended is the one to change.
-fn own_call(exam: &Exam, seq: u64) -> Result<&LoggedCall, Refusal> {
-    match exam.calls.iter().find(|call| call.seq == seq) {
-        Some(call) => Ok(call),
-        None => wrong(format!("there is no call {seq}"), "choose one of the calls on the page"),
-    }
-}
-
-fn label_of(seen: &Seen, still: &str) -> Result<String, Refusal> {
-    match seen.record.frames.iter().find(|row| row.id == still) {
-        Some(row) => Ok(row.place.codes()),
-        None => wrong("there is no such still in this exam", "choose one of the stills on the page"),
-    }
-}
-
-fn act_fits(desk: &Desk, exam: &Exam, call: &LoggedCall, act: &Act) -> Result<(), Refusal> {
-    if std::mem::discriminant(act) != std::mem::discriminant(&call.act) {
-        return wrong(
-            "a call stays what it is: a move, a value, a finding",
-            "withdraw it and enter the right one",
-        );
-    }
-    if call.call.corrects {
-        return wrong("this was itself said as a correction", "put the call right that it corrected");
-    }
-    match act {
-        Act::View(view) => place_fits(desk, exam, view, view.limb.as_ref().or(call.context.limb.as_ref())),
-        Act::Value(value) => amount_fits(desk, &value.term, &value.amount),
-        Act::Finding(finding) if finding.term.is_empty() || finding.term.chars().count() > TEXT_MAX => {
-            wrong("the finding has no name", "write what was seen, as it is called in the report")
-        }
-        Act::Finding(_) => Ok(()),
-        _ => wrong("only moves, values and findings are put right", "withdraw the call if it is wrong"),
-    }
-}
-
-fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<(), Refusal> {
-    let Some(kind) = desk.protocols.value(term) else {
-        return wrong(format!("`{term}` is nothing that is measured"), "choose a term from the list");
-    };
-    if !amount.number.is_finite() || amount.number < 0.0 {
-        return wrong("that is no measured number", "enter a number from 0 upwards");
-    }
-    match &amount.unit {
-        Some(unit) if !kind.units.contains(unit) => {
-            wrong(format!("{term} is not measured in `{unit}`"), "choose one of the units in the list")
-        }
-        None if !kind.units.is_empty() => wrong(format!("{term} wants a unit"), "choose one from the list"),
-        _ => match kind.odd(amount.number, amount.unit.as_deref()) {
-            Some(odd) => wrong(odd.to_string(), "if it is right, write it with `zonecall enter --unusual`"),
-            None => Ok(()),
-        },
-    }
-}
-
-/// Every code is known, and the limb has the zone in the schemes of the exam.
-fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&String>) -> Result<(), Refusal> {
-    let View { limb: own, zone, level_cm, plane, structure } = place;
-    let protocols = &desk.protocols;
-    if own.is_none() && zone.is_none() && level_cm.is_none() && plane.is_none() && structure.is_none() {
-        return wrong("no place was chosen", "choose a limb, zone, plane or structure");
-    }
-    let unknown = [
-        own.as_ref().filter(|code| protocols.limb(code).is_none()),
-        plane.as_ref().filter(|code| protocols.plane(code).is_none()),
-        structure.as_ref().filter(|code| protocols.structure(code).is_none()),
-    ];
-    if let Some(code) = unknown.into_iter().flatten().next() {
-        return wrong(format!("`{code}` is not known to the protocols"), "choose one from the list");
-    }
-    if let Some(level) = level_cm {
-        let zone = limb.map(|limb| protocols.zone_of_level(limb, *level, &exam.header.schemes));
-        match zone {
-            Some(Ok(_)) => {}
-            Some(Err(problem)) => return wrong(problem.message, &problem.help),
-            None => return wrong("a level is one of a limb", "choose the limb, too"),
-        }
-    }
-    if let Some(zone) = zone {
-        let fits = limb.is_some_and(|limb| protocols.scheme_for(limb, zone, &exam.header.schemes).is_some());
-        if !fits {
-            let limb = limb.map_or("a still or call without a limb", String::as_str);
-            return wrong(
-                format!("{zone} is no zone of {limb} in this exam"),
-                "choose limb and zone together",
-            );
-        }
-    }
-    Ok(())
 }

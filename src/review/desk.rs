@@ -19,7 +19,7 @@ use crate::exam::fold::{Exam, FoldError, fold};
 use crate::exam::journal::{JOURNAL_FILE, JournalError, read};
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
-use crate::knowledge::record::{Record, record};
+use crate::knowledge::record::{FrameRow, Record, record};
 use crate::protocol::Protocols;
 use crate::review::question::{Question, questions};
 
@@ -47,6 +47,7 @@ pub struct Desk {
     pub(super) folder: PathBuf,
     pub(super) protocols: Protocols,
     seen: Mutex<Option<(u64, Arc<Seen>)>>,
+    earlier: Option<(PathBuf, Record)>,
 }
 
 /// The exam at one length of its journal.
@@ -78,6 +79,14 @@ pub(super) struct Shown<'a> {
     audio_s: f64,
     anchors_s: Vec<f64>,
     codes: Codes<'a>,
+    earlier: Option<EarlierShown<'a>>,
+}
+
+/// The exam before this one: its stills stand beside.
+#[derive(Debug, Serialize)]
+struct EarlierShown<'a> {
+    started_at: DateTime<Utc>,
+    frames: &'a [FrameRow],
 }
 
 #[derive(Debug, Serialize)]
@@ -125,9 +134,21 @@ impl Desk {
     /// # Errors
     /// When there is none.
     pub fn open(folder: &Path, protocols: Protocols) -> Result<Desk, DeskError> {
-        let desk = Desk { folder: folder.to_owned(), protocols, seen: Mutex::new(None) };
+        let desk = Desk { folder: folder.to_owned(), protocols, seen: Mutex::new(None), earlier: None };
         desk.seen()?;
         Ok(desk)
+    }
+
+    /// Shows the stills of an earlier exam of the same horse beside those of the same view.
+    #[must_use]
+    pub fn beside(self, folder: &Path, record: Record) -> Desk {
+        Desk { earlier: Some((folder.to_owned(), record)), ..self }
+    }
+
+    /// Where a still of the earlier exam lies.
+    pub(super) fn earlier_file(&self, number: usize) -> Option<PathBuf> {
+        let (folder, record) = self.earlier.as_ref()?;
+        Some(folder.join(&record.frames.get(number)?.file))
     }
 
     /// The exam as its journal has it now.
@@ -176,6 +197,10 @@ impl Desk {
             audio_s: seconds(exam.last_sample()),
             anchors_s: exam.anchors.iter().map(|anchor| seconds(anchor.sample)).collect(),
             codes: self.codes(exam),
+            earlier: self.earlier.as_ref().map(|(_, earlier)| EarlierShown {
+                started_at: earlier.exam.started_at,
+                frames: &earlier.frames,
+            }),
             record,
         }
     }

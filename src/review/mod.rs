@@ -7,9 +7,11 @@
 
 mod desk;
 mod question;
+mod judge;
 mod change;
 mod trace;
 mod key;
+mod cache;
 mod sound;
 mod guard;
 mod serve;

@@ -7,6 +7,7 @@
 
 use std::convert::Infallible;
 use std::net::{Ipv4Addr, SocketAddr};
+use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
@@ -27,12 +28,13 @@ use tokio::net::TcpListener;
 
 use crate::exam::call::Problem;
 use crate::exam::journal::JournalError;
+use crate::review::cache::{file_state, kept};
 use crate::review::change::{Asked, Refusal, Signing, preview, sign, write};
-use crate::review::desk::{Desk, DeskError};
+use crate::review::desk::{Desk, DeskError, Seen};
 use crate::review::guard::{Keys, guard};
-use crate::review::sound::{BINS_PER_S, peaks, wav};
-use crate::review::trace::{Drawn, trace};
-use crate::tell::picture::{Light, png};
+use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
+use crate::review::trace::{Drawn, Ends, distance, trace};
+use crate::tell::picture::{Light, PictureError, png, thumbnail};
 
 /// Longest change that is read, in bytes.
 const BODY_BYTES_MAX: usize = 64 * 1024;
@@ -125,9 +127,12 @@ pub async fn serve(bound: Bound, desk: Desk) -> Result<(), ServeError> {
         .route("/api/change", post(change))
         .route("/api/sign", post(signing))
         .route("/api/trace", post(tracing))
+        .route("/api/distance", post(apart))
         .route("/api/news", get(news))
         .route("/api/clock", get(clock))
         .route("/api/still/{number}", get(still))
+        .route("/api/thumb/{number}", get(thumb))
+        .route("/api/earlier/{number}", get(earlier))
         .route("/api/sound", get(sound))
         .route("/api/peaks", get(sound_peaks))
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
@@ -182,6 +187,10 @@ async fn tracing(State(room): Held, Json(drawn): Json<Drawn>) -> Response {
     aside(move || answer(trace(&room.desk, &drawn))).await
 }
 
+async fn apart(State(room): Held, Json(ends): Json<Ends>) -> Response {
+    aside(move || answer(distance(&room.desk, &ends))).await
+}
+
 fn answer(done: Result<impl Serialize, Refusal>) -> Response {
     match done {
         Ok(told) => Json(told).into_response(),
@@ -231,6 +240,12 @@ struct Lit {
     gain: f32,
 }
 
+impl Lit {
+    fn light(&self) -> Light {
+        Light { low: self.low, high: self.high, gain: self.gain }
+    }
+}
+
 fn white() -> u8 {
     u8::MAX
 }
@@ -240,23 +255,61 @@ fn one() -> f32 {
 }
 
 async fn still(State(room): Held, Path(number): Path<usize>, Query(lit): Query<Lit>) -> Response {
-    aside(move || {
-        let seen = match room.desk.seen() {
-            Ok(seen) => seen,
-            Err(error) => return broken(&error),
-        };
-        let Some(frame) = seen.exam.frames.get(number) else {
-            return told(StatusCode::NOT_FOUND, "there is no such still", "load the page again");
-        };
-        let light = Light { low: lit.low, high: lit.high, gain: lit.gain };
-        match png(&room.desk.folder.join(&frame.file), light) {
-            Ok(bytes) => ([(CONTENT_TYPE, "image/png")], bytes).into_response(),
-            Err(error) => {
-                told(StatusCode::NOT_FOUND, error, "run `zonecall pair` with the folder it is in now")
-            }
-        }
+    aside(move || match file_of(&room.desk, number) {
+        Ok(path) => picture(png(&path, lit.light()), "image/png"),
+        Err(answer) => *answer,
     })
     .await
+}
+
+/// A still of the earlier exam.
+async fn earlier(State(room): Held, Path(number): Path<usize>, Query(lit): Query<Lit>) -> Response {
+    aside(move || match room.desk.earlier_file(number) {
+        Some(path) => picture(png(&path, lit.light()), "image/png"),
+        None => told(StatusCode::NOT_FOUND, "there is no such still", "load the page again"),
+    })
+    .await
+}
+
+/// A still, small; made once.
+async fn thumb(State(room): Held, Path(number): Path<usize>) -> Response {
+    aside(move || match file_of(&room.desk, number) {
+        Ok(path) => {
+            let made_of = format!("small picture\n{}", file_state(&path));
+            let small = || thumbnail(&path).map(|(jpeg, ..)| jpeg);
+            picture(kept(&room.desk.folder, &made_of, small), "image/jpeg")
+        }
+        Err(answer) => *answer,
+    })
+    .await
+}
+
+/// Where the still of this number lies.
+fn file_of(desk: &Desk, number: usize) -> Result<PathBuf, Box<Response>> {
+    let seen = desk.seen().map_err(|error| broken(&error))?;
+    match seen.exam.frames.get(number) {
+        Some(frame) => Ok(desk.folder.join(&frame.file)),
+        None => Err(Box::new(told(StatusCode::NOT_FOUND, "there is no such still", "load the page again"))),
+    }
+}
+
+fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response {
+    match made {
+        Ok(bytes) => ([(CONTENT_TYPE, kind)], bytes).into_response(),
+        Err(error) => told(StatusCode::NOT_FOUND, error, "run `zonecall pair` with the folder it is in now"),
+    }
+}
+
+/// The drawn sound. Kept beside the exam once listening has ended: until then it is another one each time.
+fn drawn_sound(folder: &std::path::Path, seen: &Seen) -> Result<Vec<u8>, SoundError> {
+    let files = &seen.exam.audio;
+    if seen.exam.closed.is_none() {
+        return peaks(folder, files);
+    }
+    let state =
+        files.iter().map(|file| format!("{} {}", file.first_sample, file_state(&folder.join(&file.file))));
+    let made_of = format!("drawn sound, {BINS_PER_S} a second\n{}", state.collect::<String>());
+    kept(folder, &made_of, || peaks(folder, files))
 }
 
 #[derive(Debug, Deserialize)]
@@ -288,7 +341,7 @@ async fn sound_peaks(State(room): Held) -> Response {
         let known = drawn.as_ref().filter(|known| known.0 == made_of).map(|known| known.1.clone());
         let bytes = match known {
             Some(bytes) => bytes,
-            None => match peaks(&room.desk.folder, &seen.exam.audio) {
+            None => match drawn_sound(&room.desk.folder, &seen) {
                 Ok(bins) => {
                     let bytes = Bytes::from(bins);
                     *drawn = Some((made_of, bytes.clone()));

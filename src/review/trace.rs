@@ -10,15 +10,15 @@ use std::path::Path;
 use chrono::Utc;
 use serde::{Deserialize, Serialize};
 
-use crate::exam::call::{Amount, Problem};
+use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::journal::Journal;
-use crate::frames::dicom;
+use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
 use crate::review::change::{Refusal, wrong};
 use crate::review::desk::{Desk, DeskError, Seen};
 use crate::tell::picture;
-use crate::trace::{Outline, Scale, Size, compare, outline_at, scale_for, size};
+use crate::trace::{Outline, compare, distance_mm, outline_at, size};
 
 /// What the page sends.
 #[derive(Debug, Deserialize)]
@@ -50,6 +50,8 @@ pub(super) struct Measured {
     depth_mm: f64,
     /// Mean grey inside a lesion divided by that around it, where its structure was traced on the same still.
     grey_ratio: Option<f64>,
+    /// The still states no scale: a person set it.
+    scale_by_hand: bool,
     /// Its line in the journal, once written.
     seq: Option<u64>,
 }
@@ -70,7 +72,12 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
     };
     let path = desk.folder.join(&row.file);
     let outline = outline(drawn, &path)?;
-    let size = measured(&outline, &path)?;
+    if let Err(why) = outline.verify() {
+        return wrong(why.to_string(), "");
+    }
+    let (scale, by_hand) =
+        scale_of(&seen.exam, &row.id, &path, &outline.corners()).map_err(Refusal::Wrong)?;
+    let size = size(&outline, &scale);
     let mut answer = Measured {
         corners: outline.corners(),
         area_mm2: size.area_mm2,
@@ -78,15 +85,44 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
         width_mm: size.width_mm,
         depth_mm: size.depth_mm,
         grey_ratio: grey_ratio(&seen, drawn, &outline, &path),
+        scale_by_hand: by_hand,
         seq: None,
     };
     if let Some(journal) = &mut journal {
-        let entered = entered(desk, &seen, row, drawn, outline, size.area_mm2)?;
+        let mut entered = entered(desk, &seen, row, drawn, outline, size.area_mm2)?;
+        entered.scale_by_hand_mm = by_hand.then_some(scale.width_mm);
         let event = Event::Entered(Box::new(entered));
         let seq = journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(DeskError::from)?;
         answer.seq = Some(seq);
     }
     Ok(answer)
+}
+
+/// Two points on a still.
+#[derive(Debug, Deserialize)]
+pub(super) struct Ends {
+    still: String,
+    ends_px: [(f64, f64); 2],
+}
+
+/// How far two points lie apart.
+#[derive(Debug, Serialize)]
+pub(super) struct Apart {
+    distance_mm: f64,
+    /// The still states no scale: a person set it.
+    scale_by_hand: bool,
+}
+
+/// Measures from point to point; nothing is written.
+pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
+    let seen = desk.seen()?;
+    let Some(row) = seen.record.frames.iter().find(|row| row.id == ends.still) else {
+        return wrong("there is no such still in this exam", "choose one of the stills on the page");
+    };
+    let path = desk.folder.join(&row.file);
+    let (scale, scale_by_hand) =
+        scale_of(&seen.exam, &row.id, &path, &ends.ends_px).map_err(Refusal::Wrong)?;
+    Ok(Apart { distance_mm: distance_mm(ends.ends_px, &scale), scale_by_hand })
 }
 
 fn outline(drawn: &Drawn, path: &Path) -> Result<Outline, Refusal> {
@@ -99,15 +135,6 @@ fn outline(drawn: &Drawn, path: &Path) -> Result<Outline, Refusal> {
     match picture::grey(path) {
         Ok(grey) => outline_at(&grey, x, y).or_else(|why| wrong(why.to_string(), "trace it by hand")),
         Err(error) => wrong(error.to_string(), "measure on the scanner"),
-    }
-}
-
-fn measured(outline: &Outline, path: &Path) -> Result<Size, Refusal> {
-    let (regions, _) = dicom::regions(path).map_err(Refusal::Wrong)?;
-    let scales: Vec<Scale> = regions.into_iter().map(Scale::from).collect();
-    match scale_for(outline, &scales) {
-        Ok(scale) => Ok(size(outline, &scale)),
-        Err(why) => Err(Refusal::Wrong(Problem { message: why.to_string(), help: String::new() })),
     }
 }
 
@@ -171,6 +198,7 @@ fn entered(
         traced: true,
         by: Some(by.to_owned()),
         still: Some(row.id.clone()),
+        scale_by_hand_mm: None,
         outline: Some(outline),
     })
 }

@@ -122,7 +122,7 @@ pub fn pictures(record: &Record, exam_folder: &Path) -> Pictures {
     pictures
 }
 
-fn thumbnail(path: &Path) -> Result<(Vec<u8>, u32, u32), PictureError> {
+pub(crate) fn thumbnail(path: &Path) -> Result<(Vec<u8>, u32, u32), PictureError> {
     let about = std::fs::metadata(path)?;
     if !about.is_file() {
         return Err(PictureError::NoFile);

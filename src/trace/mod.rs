@@ -11,4 +11,6 @@ mod click;
 
 pub use click::{ClickProblem, outline_at};
 pub use grey::{Grey, GreyCompared, compare};
-pub use outline::{Outline, OutlineProblem, POINTS_MAX, Scale, Size, scale_for, size};
+pub use outline::{
+    Outline, OutlineProblem, POINTS_MAX, Scale, Size, distance_mm, scale_for, scale_over, size,
+};

@@ -45,10 +45,14 @@ pub enum OutlineProblem {
     #[error("the outline crosses itself; trace it again")]
     Crossed,
     /// No region with a scale holds it.
-    #[error("no region of the still that has a scale holds the whole outline; measure on the scanner")]
+    #[error(
+        "no region of the still that has a scale holds all of it; measure on the scanner, or set the scale by hand on the review desk"
+    )]
     NoScale,
     /// Regions with different scales hold it.
-    #[error("the outline lies in two regions whose scales differ; measure on the scanner")]
+    #[error(
+        "it lies in two regions whose scales differ; measure on the scanner, or set the scale by hand on the review desk"
+    )]
     TwoScales,
 }
 
@@ -144,15 +148,28 @@ impl Outline {
 /// When it cannot be measured, or none or two differing scales hold for it.
 pub fn scale_for(outline: &Outline, scales: &[Scale]) -> Result<Scale, OutlineProblem> {
     outline.verify()?;
-    let corners = outline.corners();
+    scale_over(&outline.corners(), scales)
+}
+
+/// The scale that holds for all of these points, in pixels.
+///
+/// # Errors
+/// When none or two differing scales hold for them.
+pub fn scale_over(points: &[(f64, f64)], scales: &[Scale]) -> Result<Scale, OutlineProblem> {
     let holds = |scale: &&Scale| {
         let [left, top, right, bottom] = scale.bounds_px;
-        corners.iter().all(|(x, y)| (left..=right).contains(x) && (top..=bottom).contains(y))
+        points.iter().all(|(x, y)| (left..=right).contains(x) && (top..=bottom).contains(y))
     };
     let mut holding = scales.iter().filter(holds);
     let first = *holding.next().ok_or(OutlineProblem::NoScale)?;
     let same = |scale: &Scale| (scale.width_mm, scale.height_mm) == (first.width_mm, first.height_mm);
     if holding.all(same) { Ok(first) } else { Err(OutlineProblem::TwoScales) }
+}
+
+/// How far two points, given in pixels, lie apart on a scale, in millimetres.
+#[must_use]
+pub fn distance_mm([from, to]: [(f64, f64); 2], scale: &Scale) -> f64 {
+    ((to.0 - from.0) * scale.width_mm).hypot((to.1 - from.1) * scale.height_mm)
 }
 
 /// The size of an outline on a scale; pixels may be wider than high.

@@ -1,8 +1,10 @@
 //! Going through the open questions, putting right, playing; crashes, strangers and two people at once.
 
+use std::io::{Read, Write};
+
 use crate::browser::Driver;
 use crate::desk::Served;
-use crate::shared::{changes, desk_for, exam, open_questions, run, to_rivals};
+use crate::shared::{HOSTILE_FILE, changes, desk_for, earlier, exam, open_questions, run, to_rivals};
 
 /// A name that would be a picture with a script if it were taken as markup.
 const HOSTILE: &str = "Juniper <img src=x onerror=\"document.title='taken over'\">";
@@ -181,16 +183,106 @@ fn hostile_names_are_shown_as_text_and_a_stranger_sees_nothing() {
             stranger.open(&address).await;
             assert!(stranger.text("body").await.contains("open the address"));
         }
-        // A page of another origin cannot read the exam, though this browser was let in.
-        page.open("data:text/html,<p>elsewhere").await;
-        let read = page
-            .0
-            .execute_async(
-                &format!("const done = arguments[0]; fetch('http://127.0.0.1:{port}/api/exam', {{credentials: 'include'}}).then((answer) => done('read ' + answer.status), () => done('refused'))"),
-                Vec::new(),
-            )
-            .await
-            .unwrap();
-        assert_eq!(read, "refused");
+        // A page of another origin can neither read the exam nor write, though this browser was let in. One on another
+        // port of this machine even sends the cookie.
+        let before = std::fs::read(&journal).unwrap();
+        let elsewhere = elsewhere();
+        for origin in ["data:text/html,<p>elsewhere", &elsewhere] {
+            page.open(origin).await;
+            for ask in [
+                "{credentials: 'include'}",
+                "{credentials: 'include', method: 'POST', headers: {'content-type': 'application/json'}, body: BODY}",
+                "{credentials: 'include', mode: 'no-cors', method: 'POST', body: BODY}",
+            ] {
+                let ask = ask.replace(
+                    "BODY",
+                    "JSON.stringify({by: 'X', seen: 99999, change: {change: 'clock', offset_s: 1}})",
+                );
+                let path = if ask.contains("POST") { "change" } else { "exam" };
+                let script = format!(
+                    "const done = arguments[0]; fetch('http://127.0.0.1:{port}/api/{path}', {ask}).then((answer) => done(answer.type === 'opaque' ? 'refused' : 'read ' + answer.status), () => done('refused'))"
+                );
+                assert_eq!(
+                    page.0.execute_async(&script, Vec::new()).await.unwrap(),
+                    "refused",
+                    "{origin} {ask}"
+                );
+            }
+        }
+        assert_eq!(std::fs::read(&journal).unwrap(), before, "nothing was written");
+    });
+}
+
+/// A page on another port of this machine, for one test.
+fn elsewhere() -> String {
+    let listener = std::net::TcpListener::bind(("127.0.0.1", 0)).unwrap();
+    let address = format!("http://{}/", listener.local_addr().unwrap());
+    std::thread::spawn(move || {
+        for stream in listener.incoming() {
+            let mut stream = stream.unwrap();
+            let mut asked = [0; 4096];
+            drop(stream.read(&mut asked));
+            let answer = "HTTP/1.1 200 OK\r\nContent-Type: text/html\r\nContent-Length: 12\r\nConnection: close\r\n\r\n<p>elsewhere";
+            drop(stream.write_all(answer.as_bytes()));
+        }
+    });
+    address
+}
+
+#[test]
+fn a_file_name_with_path_tricks_is_shown_as_text_and_never_asked_for() {
+    run(async {
+        let folder = exam();
+        let served = Served::start(folder.path(), 0);
+        let driver = Driver::start();
+        let page = desk_for(&driver, &served, "Robin").await;
+        let exam = served.exam();
+        let frames = exam["record"]["frames"].as_array().unwrap();
+        let number =
+            frames.iter().position(|row| row["file"].as_str().unwrap().ends_with(HOSTILE_FILE)).unwrap();
+        page.click(&format!("#stills-in li:nth-child({}) button", number + 1)).await;
+        page.until(&format!(
+            "document.querySelector('#bench img[data-still=\"{number}\"]')?.naturalWidth === 320"
+        ))
+        .await;
+        let asked = page.run("return performance.getEntriesByType('resource').map((one) => one.name)").await;
+        let asked: Vec<String> = serde_json::from_value(asked).unwrap();
+        assert!(asked.iter().any(|name| name.contains("/api/still/")), "{asked:?}");
+        assert!(
+            asked
+                .iter()
+                .all(|name| !name.contains("2f") && !name.contains("..") && !name.contains("onclick")),
+            "{asked:?}"
+        );
+        assert_eq!(page.run("return document.querySelectorAll('body b, [onclick]').length").await, 0);
+        // A file that is gone is named, as text.
+        std::fs::remove_file(folder.path().join("stills").join(HOSTILE_FILE)).unwrap();
+        page.0.refresh().await.unwrap();
+        page.until("document.querySelector('#bench .glass p')?.textContent.includes('onclick')").await;
+        assert_eq!(page.run("return document.querySelectorAll('body b, [onclick]').length").await, 0);
+    });
+}
+
+#[test]
+fn the_same_view_of_the_last_exam_stands_beside_the_still() {
+    run(async {
+        let folder = exam();
+        let before = earlier().to_string_lossy().into_owned();
+        let served = Served::start_with(folder.path(), 0, &["--earlier", &before]);
+        let driver = Driver::start();
+        let page = desk_for(&driver, &served, "Robin").await;
+        let exam = served.exam();
+        let frames = exam["record"]["frames"].as_array().unwrap();
+        let still = frames.iter().position(|row| row["zone"] == "2B" && row["plane"] == "T").unwrap();
+        page.click(&format!("#stills-in li:nth-child({}) button", still + 1)).await;
+        let image = "document.querySelector('#bench img[data-from=earlier]')";
+        page.until(&format!("{image}?.naturalWidth === 320")).await;
+        let number =
+            page.run(&format!("return Number({image}.dataset.still)")).await.as_u64().unwrap() as usize;
+        let beside = &exam["earlier"]["frames"][number];
+        for part in ["limb", "zone", "plane"] {
+            assert_eq!(beside[part], frames[still][part]);
+        }
+        assert!(page.text("#bench .two figure:last-child .over").await.contains("2 March 2026"));
     });
 }

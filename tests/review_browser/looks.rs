@@ -141,7 +141,7 @@ fn no_meaning_is_in_a_colour_alone() {
             .await;
         let signs = "const told = {}; const add = (kind, state, sign) => ((told[kind] ??= {})[state] ??= []).push(sign);
             document.querySelectorAll('#questions button').forEach((one) => add('question', one.className, one.querySelector('.sign').textContent));
-            document.querySelectorAll('.limb td[class]').forEach((one) => add('view', one.className, one.querySelector('.sign').textContent));
+            document.querySelectorAll('.limb td[class]:not(.sizes)').forEach((one) => add('view', one.className, one.querySelector('.sign').textContent));
             document.querySelectorAll('.mark.still').forEach((one) => add('still', one.className.replace(/mark still /, ''), one.textContent.replace(/[0-9]+/, '')));
             document.querySelectorAll('#stills-in .card').forEach((one) => add('card', one.className, one.querySelector('span').textContent));
             return told";

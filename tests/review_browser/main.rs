@@ -12,5 +12,6 @@ mod program;
 mod shared;
 
 mod flows;
+mod forms;
 mod looks;
 mod tracing;

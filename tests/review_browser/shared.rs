@@ -9,34 +9,54 @@ use crate::program::{START, demo, demo_stills, zonecall};
 
 /// The demo exam, heard once for all tests of this file; each test works on a copy.
 static HEARD: LazyLock<tempfile::TempDir> = LazyLock::new(|| {
-    let folder = tempfile::tempdir().unwrap();
-    let own = |path: PathBuf| path.to_string_lossy().into_owned();
-    let (audio, exam, stills) =
-        (own(demo("fore-limbs.flac")), own(folder.path().join("exam")), folder.path().join("exam/stills"));
-    let heard = zonecall(&[
-        "hear",
-        &audio,
-        "--into",
-        &exam,
-        "--started-at",
-        START,
-        "--ear",
-        "sphinx",
-        "--horse",
-        "Juniper",
-    ]);
-    assert!(heard.status.success(), "{}", String::from_utf8_lossy(&heard.stderr));
-    let made = demo_stills().arg(demo("fore-limbs.stills.csv")).arg(&stills).arg(START).status();
-    assert!(made.unwrap().success());
+    let folder = heard(START);
     // A still that nobody called, under a hostile name: saved at the very time of another, so it has two readings.
+    let stills = folder.path().join("exam/stills");
     let one = std::fs::read_dir(&stills).unwrap().next().unwrap().unwrap().path();
-    let other = stills.join("<b onclick=alert(1)>&quot;.dcm");
+    let other = stills.join(HOSTILE_FILE);
     std::fs::copy(one, &other).unwrap();
     change_uid(&other);
-    let paired = zonecall(&["pair", &exam, "--frames", &own(stills)]);
-    assert!(paired.status.code().is_some_and(|code| code < 2), "{}", String::from_utf8_lossy(&paired.stderr));
+    paired(folder.path());
     folder
 });
+
+/// An earlier exam of the same horse.
+static EARLIER: LazyLock<tempfile::TempDir> = LazyLock::new(|| {
+    let folder = heard("2026-03-02T10:00:00+01:00");
+    paired(folder.path());
+    folder
+});
+
+/// A file name that holds a way up when it is decoded, and an element when it is taken as markup.
+pub const HOSTILE_FILE: &str = "<b onclick=alert(1)>..%2f..%2f&quot;.dcm";
+
+fn own(path: &Path) -> String {
+    path.to_string_lossy().into_owned()
+}
+
+fn heard(start: &str) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let (audio, exam) = (own(&demo("fore-limbs.flac")), own(&folder.path().join("exam")));
+    let args =
+        ["hear", &audio, "--into", &exam, "--started-at", start, "--ear", "sphinx", "--horse", "Juniper"];
+    let heard = zonecall(&args);
+    assert!(heard.status.success(), "{}", String::from_utf8_lossy(&heard.stderr));
+    let stills = folder.path().join("exam/stills");
+    let made = demo_stills().arg(demo("fore-limbs.stills.csv")).arg(stills).arg(start).status();
+    assert!(made.unwrap().success());
+    folder
+}
+
+fn paired(folder: &Path) {
+    let exam = folder.join("exam");
+    let paired = zonecall(&["pair", &own(&exam), "--frames", &own(&exam.join("stills"))]);
+    assert!(paired.status.code().is_some_and(|code| code < 2), "{}", String::from_utf8_lossy(&paired.stderr));
+}
+
+/// The folder of the earlier exam; it is only read.
+pub fn earlier() -> PathBuf {
+    EARLIER.path().join("exam")
+}
 
 /// Gives a copied still another identity, as a scanner would.
 fn change_uid(path: &Path) {

@@ -7,6 +7,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Condvar, Mutex};
 use std::time::{Duration, Instant};
 
+use fantoccini::actions::{InputSource, MOUSE_BUTTON_LEFT, MouseActions, PointerAction};
 use fantoccini::elements::Element;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
@@ -154,6 +155,23 @@ impl Page {
             |wanted: u32, idx: usize| 2 * wanted - u32::try_from(inner[idx].as_u64().unwrap()).unwrap();
         self.0.set_window_size(more(width, 0), more(height, 1)).await.unwrap();
         self.until(&format!("innerWidth === {width} && innerHeight === {height}")).await;
+    }
+
+    /// Presses the mouse at the first point, moves it over the others with the button held, and lets go; points in
+    /// pixels of the window.
+    pub async fn drag(&self, points: &[(f64, f64)]) {
+        let to = |(x, y): &(f64, f64), ms| PointerAction::MoveTo {
+            duration: Some(Duration::from_millis(ms)),
+            x: *x,
+            y: *y,
+        };
+        let mut mouse = MouseActions::new("mouse".to_owned())
+            .then(to(&points[0], 0))
+            .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT });
+        for point in &points[1..] {
+            mouse = mouse.then(to(point, 20));
+        }
+        self.0.perform_actions(mouse.then(PointerAction::Up { button: MOUSE_BUTTON_LEFT })).await.unwrap();
     }
 
     /// Presses keys where the focus is.

@@ -16,10 +16,16 @@ pub struct Served {
 impl Served {
     /// Starts the desk of an exam folder; `port` 0 takes any.
     pub fn start(folder: &Path, port: u16) -> Served {
+        Served::start_with(folder, port, &[])
+    }
+
+    /// The same, with more words on the command line.
+    pub fn start_with(folder: &Path, port: u16, more: &[&str]) -> Served {
         let mut child = Command::new(env!("CARGO_BIN_EXE_zonecall"))
             .arg("review")
             .arg(folder)
             .args(["--no-open", "--port", &port.to_string()])
+            .args(more)
             // A key that a test makes stays with the test.
             .env("XDG_CONFIG_HOME", folder.join("settings"))
             .stdout(Stdio::piped())

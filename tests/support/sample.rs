@@ -271,6 +271,7 @@ pub fn record() -> Record {
             scale: None,
             traced: true,
             by: some("Dr Example"),
+            scale_by_hand: true,
             still: some("2.25.90006"),
         }],
         notes: vec![NoteRow { call_seq: 20, span_s: (121.0, 128.5), about: "LF 2B T DDFT".to_owned() }],

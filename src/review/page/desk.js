@@ -1,8 +1,8 @@
 // The desk: what is at hand, the keys, and news from other browsers.
-import { make, find, fill, say, ask, clock, key, quoted } from "./make.js";
-import { twoStills, lamp, stillCards, placeWords, statusWords } from "./still.js";
+import { make, find, fill, keep, say, ask, clock, key, quoted } from "./make.js";
+import { stillsBeside, lamp, stillCards, placeWords, statusWords } from "./still.js";
 import { setLine, play, showAt, zoom } from "./line.js";
-import { mendCall, mendStill, mendClock, signForm } from "./mend.js";
+import { addCall, moveCall, mendCall, mendStill, mendClock, signForm } from "./mend.js";
 import { traceOn } from "./trace.js";
 import { limbDrawings } from "./limb.js";
 
@@ -35,8 +35,9 @@ async function load() {
 async function change(what, why = "") {
   const by = find("by").value.trim();
   if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it stands beside every change."); }
-  await ask("/api/change", { by, why, seen: exam.version, change: what });
+  const { seq } = await (await ask("/api/change", { by, why, seen: exam.version, change: what })).json();
   await load();
+  return seq;
 }
 
 /** A change that settles the question at hand: the next one comes onto the bench. */
@@ -74,9 +75,10 @@ function draw() {
   head();
   list();
   setLine(exam, go);
-  bench();
+  // Nobody's drawing is taken from under their hands.
+  if (!tracing) bench();
   fill(find("limbs-in"), limbDrawings(exam, go));
-  fill(find("stills-in"), stillCards(exam, go));
+  keep(find("stills-in"), stillCards(exam, go));
   fill(find("calls-in"), callTable());
   fill(find("changes-in"), changeTable());
 }
@@ -146,7 +148,7 @@ function bench() {
     heard(call, breath, span, frame),
     question || frame ? rivals(frame) : null,
     buttons(hand),
-    shown >= 0 ? make("div", { class: "stills-at-hand" }, twoStills(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null);
+    shown >= 0 ? make("div", { class: "stills-at-hand" }, stillsBeside(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null);
   if (span) showAt(span[0]);
 }
 
@@ -157,7 +159,7 @@ function heard(call, breath, span, frame) {
   offer(" ", () => play(span[0] - 0.3, span[1] + 0.3));
   return make("p", { class: "heard" },
     make("button", { type: "button", onclick: () => acts[" "]() }, "Play ", key("Space")),
-    words !== undefined ? make("q", {}, words || "no words") : "what was said around this still",
+    call?.added ? "added by hand" : words !== undefined ? make("q", {}, words || "no words") : "what was said around this still",
     make("span", {}, ` at ${clock(span[0])}${call && frame ? `, call ${call.seq}` : ""}`));
 }
 
@@ -186,8 +188,9 @@ function buttons({ question, number, frame, call }) {
       const figure = document.querySelector("#bench figure.still");
       if (!figure?.querySelector("img")) { say("This still cannot be shown, so nothing can be traced on it.", true); return; }
       tracing = true;
-      traceOn(exam, frame, figure, () => find("by").value.trim(), async (written) => {
+      traceOn(exam, frame, figure, () => find("by").value.trim(), change, async (written) => {
         tracing = false;
+        bench();
         await load().catch((error) => say(error.message, true));
         find("bench").focus();
         if (written) say("The area is written; it counts before a spoken one.");
@@ -197,6 +200,7 @@ function buttons({ question, number, frame, call }) {
   }
   if (call && exam.acts[call.seq]) {
     add("c", "Put the call right", () => mendCall(exam, call, change));
+    if (MOVABLE.includes(call.kind)) add("m", "Move it in time", () => moveCall(exam, call, change));
     if (!call.withdrawn) add("w", "Withdraw the call", () => settle({ change: "withdraw", seq: call.seq }, `Call ${call.seq} is withdrawn`));
   }
   return make("p", { class: "buttons" }, row);
@@ -212,9 +216,9 @@ function callTable() {
   return make("table", {},
     make("thead", {}, make("tr", {}, ["Time", "Heard", "Meaning", "Place"].map((word) => make("th", { scope: "col" }, word)))),
     make("tbody", {}, exam.record.calls.map((call) => make("tr", { class: call.withdrawn ? "gone" : null },
-      make("td", {}, clock(call.span_s[0])),
-      make("td", {}, make("button", { type: "button", class: "words", onclick: () => go({ call: call.seq }) }, call.words || "no words")),
-      make("td", {}, call.withdrawn ? "withdrawn: " : "", call.corrected_by?.length ? "put right: " : "", meaning(call)),
+      make("td", {}, clock(seconds(call.said_at))),
+      make("td", {}, make("button", { type: "button", class: "words", onclick: () => go({ call: call.seq }) }, call.words || (call.added ? "added by hand" : "no words"))),
+      make("td", {}, call.withdrawn ? "withdrawn: " : "", call.added ? "added: " : "", call.corrected_by?.length ? "put right: " : "", meaning(call)),
       make("td", {}, placeWords(exam, call))))));
 }
 
@@ -234,6 +238,12 @@ function changeTable() {
       make("td", {}, row.taken_back_by ? null : make("button", { type: "button", "aria-label": `Take back: ${row.what}`, onclick: () => takeBack(row) }, "Take back"))))));
 }
 
+/** What a person may move or add; the rest is tied to the moment it was said at. */
+const MOVABLE = ["view", "value", "finding", "setting", "save"];
+
+/** A call that was made and not heard, at the moment that is at hand. */
+const addHere = () => addCall(exam, (exam && atHand().span?.[0]) ?? 0, change);
+
 const takeBack = (row) => settle({ change: "take_back", seq: row.seq }, `Taken back: ${row.what}`);
 
 function lastOwn() {
@@ -242,11 +252,11 @@ function lastOwn() {
 }
 
 const ALWAYS = {
-  j: ["Next open question", () => step(1)], k: ["Question before", () => step(-1)], z: ["Take back your last change", lastOwn],
+  j: ["Next open question", () => step(1)], k: ["Question before", () => step(-1)], z: ["Take back your last change", lastOwn], n: ["Add a call that was not heard", addHere],
   "+": ["Line closer", () => zoom(1.5)], "-": ["Line wider", () => zoom(1 / 1.5)], "?": ["These keys", showKeys],
 };
 const OFTEN = [["Space", "Play what was said, or stop"], ["1 to 9", "Choose that reading"], ["A", "Leave it as it is"], ["L", "Label the still by hand"],
-  ["T", "Trace an area on the still"], ["X", "The still is not part of the exam"], ["C", "Put the call right"], ["W", "Withdraw the call"]];
+  ["T", "Trace an area on the still"], ["X", "The still is not part of the exam"], ["C", "Put the call right"], ["M", "Move the call in time"], ["W", "Withdraw the call"]];
 
 function showKeys() {
   const rows = [...OFTEN, ...Object.entries(ALWAYS).map(([name, [words]]) => [name.toUpperCase(), words]), ["← →", "On the line: breath or still before and after"]];
@@ -274,6 +284,7 @@ find("sign-open").addEventListener("click", () => signForm(exam, find("by").valu
   await load();
   say(`Signed by ${by}.`);
 }));
+find("call-add").addEventListener("click", addHere);
 find("clock-open").addEventListener("click", () => mendClock(exam, change));
 find("by").value = localStorage.getItem("by") ?? "";
 find("by").addEventListener("change", () => localStorage.setItem("by", find("by").value.trim()));

@@ -10,6 +10,22 @@ function state(row) {
   return ["none", "nothing yet"];
 }
 
+const WORDS = { area: "", lesion_area: "lesion ", lesion_percent: "lesion " };
+const UNITS = { mm2: " mm²", "%": " %", 1: "" };
+
+/** What is known of the size of each structure in a zone, and where it was traced. */
+function measured(exam, limb, scheme, zone) {
+  const rows = exam.record.measures.filter((row) => row.limb === limb && row.scheme === scheme && row.zone === zone
+    && row.value !== undefined && (row.name in WORDS || row.name === "score"));
+  const structures = [...new Set(rows.map((row) => row.structure))];
+  return structures.map((structure) => {
+    const own = rows.filter((row) => row.structure === structure);
+    const said = own.map((row) => `${WORDS[row.name] ?? `${row.of ?? "score"} `}${Number(row.value.toFixed(row.unit === "mm2" ? 0 : 1))}${UNITS[row.unit] ?? ` ${row.unit}`}`);
+    const traced = own.some((row) => row.how?.includes("traced")) ? ", traced" : "";
+    return make("span", {}, make("strong", {}, structure), ` ${said.join(", ")}${traced}`);
+  });
+}
+
 /** One drawing for each limb and scheme that the exam covers. */
 export function limbDrawings(exam, open) {
   const groups = new Map();
@@ -35,7 +51,8 @@ export function limbDrawings(exam, open) {
     };
     return make("table", { class: "limb" },
       make("caption", {}, make("strong", {}, limb?.name ?? rows[0].limb), make("span", {}, ` by ${rows[0].scheme}`)),
-      make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "Zone"), planes.map((plane) => make("th", { scope: "col" }, name(plane))))),
-      make("tbody", {}, zones.map((zone) => make("tr", {}, make("th", { scope: "row" }, zone), planes.map((plane) => cell(zone, plane))))));
+      make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "Zone"), planes.map((plane) => make("th", { scope: "col" }, name(plane))), make("th", { scope: "col" }, "Measured"))),
+      make("tbody", {}, zones.map((zone) => make("tr", {}, make("th", { scope: "row" }, zone), planes.map((plane) => cell(zone, plane)),
+        make("td", { class: "sizes" }, measured(exam, rows[0].limb, rows[0].scheme, zone))))));
   });
 }

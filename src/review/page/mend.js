@@ -1,5 +1,5 @@
 // Putting right: a form for a call, for a still's label, and for the scanner's clock.
-import { make, find, fill, ask, quoted } from "./make.js";
+import { make, find, fill, ask, clock, quoted } from "./make.js";
 import { placeWords } from "./still.js";
 
 const PARTS = [["limb", "Limb", "limbs"], ["zone", "Zone", null], ["plane", "Plane", "planes"], ["structure", "Structure", "structures"]];
@@ -62,22 +62,8 @@ export function mendCall(exam, call, change) {
   if (!act) return false;
   const own = act.kind === "view";
   const fields = [];
-  if (act.kind === "value") {
-    const terms = exam.codes.terms;
-    const units = (term) => (terms.find((one) => one.term === term)?.units ?? []).map((unit) => [unit, unit]);
-    const unit = make("div", { class: "cell" });
-    const putUnits = (term, value) => fill(unit, choice("unit", "Unit", units(term), value));
-    putUnits(act.term, act.amount.unit);
-    const term = choice("term", "Measured", terms.map((one) => [one.term, one.term]), act.term);
-    term.querySelector("select").addEventListener("change", (event) => putUnits(event.target.value));
-    fields.push(make("div", { class: "row" }, make("div", { class: "cell" }, term),
-      make("p", { class: "field cell" }, make("label", { for: "f-number" }, "Number"),
-        make("input", { id: "f-number", name: "number", type: "number", step: "any", min: "0", value: String(act.amount.number), required: true })), unit));
-  }
-  if (act.kind === "finding") {
-    fields.push(make("p", { class: "field" }, make("label", { for: "f-finding" }, "Seen"),
-      make("input", { id: "f-finding", name: "finding", value: act.term, maxlength: "500", required: true })));
-  }
+  if (act.kind === "value") fields.push(valueFields(exam, act));
+  if (act.kind === "finding") fields.push(findingField(act.term));
   const place = own ? act : call;
   fields.push(placeFields(exam, place));
   const lead = own ? `Heard: “${call.words}”. A move carries everything that was said after it, up to the next one.`
@@ -93,12 +79,84 @@ export function mendCall(exam, call, change) {
   return true;
 }
 
+/** Seconds since the start out of "1:02.5" or "62.5"; none where it is no time. */
+function readTime(text) {
+  const parts = /^(?:(\d+):)?(\d+(?:\.\d+)?)$/.exec(text.trim());
+  return parts ? Number(parts[1] ?? 0) * 60 + Number(parts[2]) : null;
+}
+
+const SAMPLES_PER_S = 16000;
+function readSample(form) {
+  const at = readTime(form.elements.time.value);
+  if (at === null) throw new Error("Enter the time as minutes and seconds, such as 1:02.5.");
+  return Math.round(at * SAMPLES_PER_S);
+}
+
+const timeField = (at) => make("p", { class: "field cell" }, make("label", { for: "f-time" }, "Time since the start"),
+  make("input", { id: "f-time", name: "time", value: clock(at), required: true, maxlength: "12", autocomplete: "off" }));
+
+/** Moves a call in time; what was heard stays where it lies in the sound. */
+export function moveCall(exam, call, change) {
+  const at = (new Date(call.said_at) - new Date(exam.record.exam.started_at)) / 1000;
+  openForm(`Move call ${call.seq} in time`, `“${call.words || "Added by hand"}” counts as if it had been said at that moment.`, [timeField(at)],
+    (form, why) => change({ change: "move", seq: call.seq, sample: readSample(form) }, why), "Move it");
+}
+
+const KINDS = [["view", "A move"], ["value", "A value"], ["finding", "A finding"], ["save", "A still was saved"]];
+const CLASSES = [["normal", "normal"], ["absent", "looked for, not there"], ["lesion", "lesion"], ["not_done", "not done"], ["quality", "quality of the picture"]];
+
+/** Adds a call that was made and not heard. */
+export function addCall(exam, at, change) {
+  const rest = make("div", { class: "fields" });
+  const place = make("div", { class: "fields" });
+  const put = (kind) => {
+    fill(rest, kind === "value" ? valueFields(exam, { term: exam.codes.terms[0].term, amount: { number: "" } })
+      : kind === "finding" ? make("div", { class: "row" }, make("div", { class: "cell" }, choice("class", "Sort", CLASSES, "lesion")), findingField("")) : "");
+    fill(place, make("p", { class: "hint" }, kind === "view" ? "What is named here is in force from then on." : "A place only where it is another than the one in force then."), placeFields(exam, {}));
+  };
+  const kind = choice("kind", "What was called", KINDS, "view");
+  kind.querySelector("option").remove();
+  kind.querySelector("select").addEventListener("change", (event) => put(event.target.value));
+  put("view");
+  openForm("Add a call", "For something that was said and not heard, or not said at the time. It counts as if it had been said then.",
+    [make("div", { class: "row" }, make("div", { class: "cell" }, kind), timeField(at)), rest, place], async (form, why) => {
+      const what = form.elements.kind.value;
+      const named = readPlace(form);
+      const act = { view: () => ({ kind: "view", ...named }), value: () => ({ kind: "value", ...readValue(form) }), save: () => ({ kind: "save" }),
+        finding: () => ({ kind: "finding", class: form.elements.class.value, term: form.elements.finding.value.trim() }) }[what]();
+      const seq = await change({ change: "add", sample: readSample(form), act }, why);
+      if (what !== "view" && Object.keys(named).length) await change({ change: "place", seq, place: named }, why);
+    }, "Add it");
+}
+
+function readValue(form) {
+  const amount = { number: Number(form.elements.number.value) };
+  if (form.elements.unit.value) amount.unit = form.elements.unit.value;
+  return { term: form.elements.term.value, amount };
+}
+
+const findingField = (term) => make("p", { class: "field cell" }, make("label", { for: "f-finding" }, "Seen"),
+  make("input", { id: "f-finding", name: "finding", value: term, maxlength: "500", required: true }));
+
+/** What was measured, its number, and a unit that fits it. */
+function valueFields(exam, act) {
+  const { terms } = exam.codes;
+  const units = (term) => (terms.find((one) => one.term === term)?.units ?? []).map((unit) => [unit, unit]);
+  const unit = make("div", { class: "cell" });
+  const putUnits = (term, value) => fill(unit, choice("unit", "Unit", units(term), value ?? units(term)[0]?.[0]));
+  putUnits(act.term, act.amount.unit);
+  const term = choice("term", "Measured", terms.map((one) => [one.term, one.term]), act.term);
+  term.querySelector("select").addEventListener("change", (event) => putUnits(event.target.value));
+  return make("div", { class: "row" }, make("div", { class: "cell" }, term),
+    make("p", { class: "field cell" }, make("label", { for: "f-number" }, "Number"),
+      make("input", { id: "f-number", name: "number", type: "number", step: "any", min: "0", value: String(act.amount.number), required: true })), unit);
+}
+
 function mendedAct(act, form) {
   if (act.kind === "value") {
-    const amount = { number: Number(form.elements.number.value) };
-    if (form.elements.unit.value) amount.unit = form.elements.unit.value;
-    const same = form.elements.term.value === act.term && amount.number === act.amount.number && amount.unit === act.amount.unit;
-    return same ? null : { kind: "value", term: form.elements.term.value, amount };
+    const { term, amount } = readValue(form);
+    const same = term === act.term && amount.number === act.amount.number && amount.unit === act.amount.unit;
+    return same ? null : { kind: "value", term, amount };
   }
   if (act.kind === "finding") {
     const { unconfirmed, ...rest } = act;

@@ -25,14 +25,16 @@ export function placeWords(exam, place) {
   return parts.join(", ");
 }
 
-const address = (number) =>
-  `/api/still/${number}?low=${Math.round(light.low)}&high=${Math.round(light.high)}&gain=${light.gain}`;
+const address = (number, exam = "still") =>
+  `/api/${exam}/${number}?low=${Math.round(light.low)}&high=${Math.round(light.high)}&gain=${light.gain}`;
 
-function figure(exam, number, heading) {
-  const row = exam.record.frames[number];
+/** A still of this exam; with `earlier`, one of the exam before it. */
+function figure(exam, number, heading, earlier = null) {
+  const row = (earlier ?? exam.record).frames[number];
   const label = placeWords(exam, row) || "no label yet";
-  const image = make("img", { src: address(number), alt: `Still ${number + 1}: ${label}`, "data-still": String(number), draggable: "false" });
-  const [width, height] = exam.still_px[number] ?? [];
+  const from = earlier ? "earlier" : "still";
+  const image = make("img", { src: address(number, from), alt: `Still ${number + 1}${earlier ? " of the earlier exam" : ""}: ${label}`, "data-still": String(number), "data-from": from, draggable: "false" });
+  const [width, height] = (earlier ? null : exam.still_px[number]) ?? [];
   // Room is kept before the picture is there, so that nothing below it jumps.
   if (width) image.style.aspectRatio = `${width} / ${height}`;
   const frame = make("div", { class: "glass" }, image);
@@ -42,34 +44,47 @@ function figure(exam, number, heading) {
     frame,
     make("figcaption", {},
       make("strong", {}, label),
-      make("span", {}, `still ${number + 1}, at ${clock(exam.still_s[number])}, ${statusWords(row.status)}`)));
+      make("span", {}, `still ${number + 1}, ${earlier ? "" : `at ${clock(exam.still_s[number])}, `}${statusWords(row.status)}`)));
 }
 
 /** The still of the same view on the limb of the other side, if there is one. */
 function opposite(exam, place) {
   const own = exam.codes.limbs.find((limb) => limb.code === place.limb);
   const other = own && exam.codes.limbs.find((limb) => limb.group === own.group && limb.side !== own.side);
-  if (!other || !place.zone) return { limb: other, number: -1 };
-  const fits = (row) => row.limb === other.code && row.zone === place.zone && (!place.plane || row.plane === place.plane);
-  const exact = exam.record.frames.findIndex((row) => fits(row) && row.structure === place.structure);
-  return { limb: other, number: exact >= 0 ? exact : exam.record.frames.findIndex(fits) };
+  return { limb: other, number: other ? sameView(exam.record.frames, { ...place, limb: other.code }) : -1 };
 }
 
-/** The still beside its counterpart; `place` is what it is taken for while it has no label. */
-export function twoStills(exam, number, place) {
+/** The still of this view among others; of the same structure, if there is one. */
+function sameView(frames, place) {
+  if (!place.limb || !place.zone) return -1;
+  const fits = (row) => row.limb === place.limb && row.zone === place.zone && (!place.plane || row.plane === place.plane);
+  const exact = frames.findIndex((row) => fits(row) && row.structure === place.structure);
+  return exact >= 0 ? exact : frames.findIndex(fits);
+}
+
+const nothing = (heading, words) => make("div", { class: "still none" }, make("p", { class: "over" }, heading), make("p", { class: "glass" }, words));
+
+/** The still beside the same view of the other limb and of the last exam; `place` is what it is taken for while it has no label. */
+export function stillsBeside(exam, number, place) {
   const row = exam.record.frames[number];
   const where = row.limb ? row : place ?? {};
   const { limb, number: twin } = opposite(exam, where);
   const side = twin >= 0
     ? figure(exam, twin, `Same view, ${limb.name}`)
-    : make("div", { class: "still none" }, make("p", { class: "over" }, limb ? `Same view, ${limb.name}` : "Same view, other limb"),
-        make("p", { class: "glass" }, limb && where.zone ? "No still of this view." : "Known once this still has a limb and a zone."));
-  return make("div", { class: "two" }, figure(exam, number, "This still"), side);
+    : nothing(limb ? `Same view, ${limb.name}` : "Same view, other limb", limb && where.zone ? "No still of this view." : "Known once this still has a limb and a zone.");
+  return make("div", { class: "two" }, figure(exam, number, "This still"), side, exam.earlier ? lastTime(exam, where) : "");
+}
+
+function lastTime(exam, place) {
+  const { earlier } = exam;
+  const heading = `Same view, ${new Date(earlier.started_at).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" })}`;
+  const number = sameView(earlier.frames, place);
+  return number >= 0 ? figure(exam, number, heading, earlier) : nothing(heading, place.limb && place.zone ? "No still of this view in that exam." : "Known once this still has a limb and a zone.");
 }
 
 /** Sliders for the light; they change how stills are shown, never the stills. */
 export function lamp() {
-  const redraw = () => document.querySelectorAll("img[data-still]").forEach((image) => { image.src = address(Number(image.dataset.still)); });
+  const redraw = () => document.querySelectorAll("img[data-still]").forEach((image) => { image.src = address(Number(image.dataset.still), image.dataset.from); });
   const slider = (name, part, min, max, step) => {
     const input = make("input", { type: "range", min: String(min), max: String(max), step: String(step), value: String(light[part]) });
     input.addEventListener("change", () => { light[part] = Number(input.value); redraw(); });
@@ -83,11 +98,21 @@ export function lamp() {
   return box;
 }
 
-/** Every still, small, in the order they were saved. */
+const cards = new Map();
+
+/** Every still, small, in the order they were saved. A card stays the same element, so that its picture is fetched once. */
 export function stillCards(exam, open) {
-  return exam.record.frames.map((row, number) => make("li", {},
-    make("button", { type: "button", class: `card ${row.status}`, onclick: () => open({ still: row.id }) },
-      make("img", { src: `/api/still/${number}`, alt: "", loading: "lazy" }),
-      make("strong", {}, `${number + 1}. ${placeWords(exam, row) || "no label"}`),
-      make("span", {}, statusWords(row.status)))));
+  return exam.record.frames.map((row, number) => {
+    if (!cards.has(row.id)) {
+      const button = make("button", { type: "button" }, make("img", { src: `/api/thumb/${number}`, alt: "", loading: "lazy" }), make("strong", {}), make("span", {}));
+      cards.set(row.id, make("li", {}, button));
+    }
+    const card = cards.get(row.id);
+    const [button] = card.children;
+    button.className = `card ${row.status}`;
+    button.onclick = () => open({ still: row.id });
+    button.children[1].textContent = `${number + 1}. ${placeWords(exam, row) || "no label"}`;
+    button.children[2].textContent = statusWords(row.status);
+    return card;
+  });
 }

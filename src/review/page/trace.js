@@ -1,7 +1,16 @@
-// Tracing on a still: points by mouse, finger or keyboard; the size is measured by the program as soon as there are three.
-import { make, fill, ask } from "./make.js";
+// Tracing on a still: points, freehand, an ellipse, a distance, and a scale by hand; the program measures at once.
+import { make, find, fill, ask } from "./make.js";
 
 const SVG = "http://www.w3.org/2000/svg";
+
+/** Each tool: its name, how many points it takes at most, and how it is used. */
+const TOOLS = {
+  points: ["Points", Infinity, "Set points along the edge: click, or move the cross with the arrow keys and press Enter."],
+  freehand: ["Freehand", Infinity, "Draw along the edge with the mouse or finger held down; with Points, single ones can be moved afterwards."],
+  ellipse: ["Ellipse", 3, "Set both ends of one axis, then a point on the edge between them."],
+  distance: ["Distance", 2, "Set two points: the distance between them is shown, not written."],
+  scale: ["Set the scale", 2, "For a still that states no scale: set two marks of its depth scale, and enter how far they lie apart."],
+};
 
 function shape(tag, props) {
   const node = document.createElementNS(SVG, tag);
@@ -9,104 +18,227 @@ function shape(tag, props) {
   return node;
 }
 
-/** Opens tracing over the picture of a still; `done` is called when it is written or left. */
-export function traceOn(exam, row, figure, by, done) {
+/** The ellipse with these two ends of an axis, whose edge is as far from that axis as the third point. */
+export function ellipseOf([a, b, side]) {
+  const [dx, dy] = [b[0] - a[0], b[1] - a[1]];
+  const long = Math.hypot(dx, dy);
+  const away = long > 0 ? Math.abs((side[0] - a[0]) * dy - (side[1] - a[1]) * dx) / long : 0;
+  return { shape: "ellipse", centre_px: [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2], half_axes_px: [long / 2, away], turned_deg: (Math.atan2(dy, dx) * 180) / Math.PI };
+}
+
+/** What was drawn on a still and not yet written: it outlives a reload of the page. */
+function drafts(still) {
+  const name = `trace ${still}`;
+  return {
+    read: () => JSON.parse(sessionStorage.getItem(name) ?? "null") ?? {},
+    keep: (draft) => sessionStorage.setItem(name, JSON.stringify(draft)),
+    drop: () => sessionStorage.removeItem(name),
+  };
+}
+
+/** Opens tracing over the picture of a still; `change` writes a scale, `done` is called when it is over. */
+export function traceOn(exam, row, figure, by, change, done) {
   const image = figure.querySelector("img");
   const [width, height] = [image.naturalWidth, image.naturalHeight];
-  const points = [];
+  const draft = drafts(row.id);
+  const { tool: before = "points", points = [], structure: traced = row.structure, lesion: part = false } = draft.read();
+  let tool = before;
   let cross = [width / 2, height / 2];
   let dragged = -1;
+  let stretching = false;
   let asked = 0;
   const sheet = shape("svg", { viewBox: `0 0 ${width} ${height}`, class: "trace", tabindex: 0, role: "application",
-    "aria-label": "Tracing: arrow keys move the cross, with Shift further; Enter sets a point, Backspace takes the last one away" });
-  const told = make("p", { class: "preview", role: "status" }, "Set points along the edge: click, or move the cross with the arrow keys and press Enter.");
-  const structure = make("select", { id: "t-structure" }, make("option", { value: "" }, "choose"),
-    exam.codes.structures.map((one) => make("option", { value: one.code, selected: one.code === row.structure }, one.name)));
-  const lesion = make("input", { type: "checkbox", id: "t-lesion" });
+    "aria-label": "Tracing: arrow keys move the cross, with Shift further; Enter sets a point, Backspace takes the last one away, Escape leaves" });
+  const told = make("p", { class: "preview", role: "status" });
+  const structure = make("select", { id: "t-structure", onchange: () => keep() }, make("option", { value: "" }, "choose"),
+    exam.codes.structures.map((one) => make("option", { value: one.code, selected: one.code === traced }, one.name)));
+  const lesion = make("input", { type: "checkbox", id: "t-lesion", checked: part, onchange: () => keep() });
+  const apart = make("input", { id: "t-apart", type: "number", min: "0.5", max: "30", step: "0.1" });
   const wrong = make("p", { class: "wrong", role: "alert" });
 
+  const most = () => TOOLS[tool][1];
+  const isArea = () => most() > 2;
+  const round = ([x, y]) => [Math.round(x * 100) / 100, Math.round(y * 100) / 100];
+  const keep = () => draft.keep({ tool, points, structure: structure.value, lesion: lesion.checked });
+  const outline = () => tool === "ellipse" ? ellipseOf(points) : { shape: "polygon", points_px: points.map(round) };
   const body = (extra) => ({ by: by(), still: row.id, limb: row.limb ?? "", zone: row.zone ?? "", structure: structure.value,
-    lesion: lesion.checked, write: false, outline: { shape: "polygon", points_px: points }, ...extra });
+    lesion: lesion.checked, write: false, ...extra });
 
-  async function measure(extra = {}) {
+  /** Asks the program for a size; an answer that was overtaken by a newer drawing is dropped. */
+  async function measure(path, what, words) {
     const mine = (asked += 1);
     wrong.textContent = "";
     try {
-      const size = await (await ask("/api/trace", body(extra))).json();
+      const size = await (await ask(path, what)).json();
       if (mine !== asked) return null;
-      const ratio = size.grey_ratio === null ? "" : `, grey inside against around ${size.grey_ratio.toFixed(2)}`;
-      told.textContent = `${size.area_mm2.toFixed(1)} mm², around ${size.circumference_mm.toFixed(1)} mm, ${size.width_mm.toFixed(1)} mm wide, ${size.depth_mm.toFixed(1)} mm deep${ratio}`;
+      told.textContent = words(size) + (size.scale_by_hand ? "; on a scale set by hand" : "");
       return size;
-    } catch (error) { if (mine === asked) wrong.textContent = error.message; return null; }
+    } catch (error) { if (mine === asked) { told.textContent = ""; wrong.textContent = error.message; } return null; }
+  }
+  const area = (extra) => measure("/api/trace", body(extra), (size) => {
+    const ratio = size.grey_ratio === null ? "" : `, grey inside against around ${size.grey_ratio.toFixed(2)}`;
+    return `${size.area_mm2.toFixed(1)} mm², around ${size.circumference_mm.toFixed(1)} mm, ${size.width_mm.toFixed(1)} mm wide, ${size.depth_mm.toFixed(1)} mm deep${ratio}`;
+  });
+
+  function size() {
+    if (tool === "distance" && points.length === 2) measure("/api/distance", { still: row.id, ends_px: points }, (one) => `${one.distance_mm.toFixed(1)} mm from point to point`);
+    else if (isArea() && points.length > 2) area({ outline: outline() });
+    else {
+      asked += 1;
+      wrong.textContent = "";
+      told.textContent = tool === "scale" && points.length === 2
+        ? `${Math.hypot(points[1][0] - points[0][0], points[1][1] - points[0][1]).toFixed(1)} pixels apart: how many centimetres are that?` : TOOLS[tool][2];
+    }
+  }
+
+  /** The lines of what is drawn so far. */
+  function edge(unit) {
+    const style = { class: "edge", "stroke-width": 2 * unit };
+    if (tool === "ellipse" && points.length === 3) {
+      const { centre_px: [x, y], half_axes_px: [a, b], turned_deg: turn } = outline();
+      return shape("ellipse", { cx: x, cy: y, rx: a, ry: b, transform: `rotate(${turn} ${x} ${y})`, ...style });
+    }
+    const line = points.map((point) => point.join(",")).join(" ");
+    return shape(isArea() && tool !== "ellipse" ? "polygon" : "polyline", { points: line, ...style });
   }
 
   function draw() {
     const unit = width / Math.max(1, sheet.clientWidth);
-    const line = shape("polygon", { points: points.map((point) => point.join(",")).join(" "), class: "edge", "stroke-width": 2 * unit });
     // A hundred handles would hide the edge: then every eighth can be taken.
     const dots = points.filter((_, idx) => points.length < 60 || idx % 8 === 0).map(([x, y]) => shape("circle", { cx: x, cy: y, r: 6 * unit, class: "corner", "stroke-width": 1.5 * unit }));
     const [x, y] = cross;
     const arm = 9 * unit;
-    sheet.replaceChildren(line, ...dots, shape("path", { d: `M${x - arm} ${y}h${2 * arm}M${x} ${y - arm}v${2 * arm}`, class: "cross", "stroke-width": 1.5 * unit }));
-    if (points.length > 2) measure();
+    sheet.replaceChildren(edge(unit), ...dots, shape("path", { d: `M${x - arm} ${y}h${2 * arm}M${x} ${y - arm}v${2 * arm}`, class: "cross", "stroke-width": 1.5 * unit }));
+  }
+  function changed() { keep(); draw(); size(); }
+
+  /** Sets a point at the cross; a tool that has all its points begins anew. */
+  function set() {
+    if (points.length >= most()) points.length = 0;
+    points.push(cross);
   }
 
+  const within = ([x, y]) => [Math.min(width, Math.max(0, x)), Math.min(height, Math.max(0, y))];
   function at(event) {
     const box = sheet.getBoundingClientRect();
-    return [((event.clientX - box.left) / box.width) * width, ((event.clientY - box.top) / box.height) * height];
+    return within([((event.clientX - box.left) / box.width) * width, ((event.clientY - box.top) / box.height) * height]);
   }
-  const near = ([x, y]) => points.findIndex(([a, b]) => Math.hypot(a - x, b - y) < (12 * width) / sheet.clientWidth);
+  /** How near a point is taken hold of, in pixels of the still: a finger hides more than a mouse. */
+  let finger = false;
+  const reach = () => ((finger ? 18 : 8) * width) / sheet.clientWidth;
+  const near = ([x, y]) => points.findIndex(([a, b]) => Math.hypot(a - x, b - y) < reach());
   sheet.addEventListener("pointerdown", (event) => {
     sheet.focus();
+    finger = event.pointerType === "touch";
     cross = at(event);
-    dragged = near(cross);
-    if (dragged < 0) { points.push(cross); dragged = points.length - 1; }
+    dragged = tool === "freehand" ? -1 : near(cross);
+    if (dragged < 0) {
+      if (tool === "freehand") points.length = 0;
+      set();
+      dragged = points.length - 1;
+      stretching = tool === "freehand" || points.length === 1 && most() < 4;
+    }
     sheet.setPointerCapture(event.pointerId);
-    draw();
+    changed();
   });
-  sheet.addEventListener("pointermove", (event) => { if (dragged >= 0) { cross = at(event); points[dragged] = cross; draw(); } });
-  sheet.addEventListener("pointerup", () => { dragged = -1; });
+  sheet.addEventListener("pointermove", (event) => {
+    if (dragged < 0) return;
+    cross = at(event);
+    const gone = Math.hypot(cross[0] - points[dragged][0], cross[1] - points[dragged][1]);
+    if (tool === "freehand" && stretching) {
+      // A browser hands several movements over at once. Two pixels are fine enough for any edge, and coarse enough for a hand that trembles.
+      const moves = event.getCoalescedEvents?.() ?? [];
+      for (const point of (moves.length ? moves : [event]).map(at)) {
+        const last = points.at(-1);
+        if (Math.hypot(point[0] - last[0], point[1] - last[1]) >= 2) points.push(point);
+      }
+      dragged = points.length - 1;
+      draw();
+      return;
+    }
+    // Pulled from the first point on, the second one comes along.
+    if (stretching) { if (gone < reach()) return; points.push(cross); dragged = 1; stretching = false; }
+    points[dragged] = cross;
+    changed();
+  });
+  const release = () => { if (dragged >= 0) { dragged = -1; stretching = false; changed(); } };
+  sheet.addEventListener("pointerup", release);
+  sheet.addEventListener("pointercancel", release);
   sheet.addEventListener("keydown", (event) => {
     const step = (event.shiftKey ? 10 : 1);
     const move = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
-    if (move) cross = [Math.min(width, Math.max(0, cross[0] + move[0])), Math.min(height, Math.max(0, cross[1] + move[1]))];
-    else if (event.key === "Enter") points.push(cross);
+    if (move) cross = within([cross[0] + move[0], cross[1] + move[1]]);
+    else if (event.key === "Enter") set();
     else if (event.key === "Backspace") points.pop();
+    else if (event.key === "Escape") { close(false); return; }
     else return;
     event.preventDefault();
     event.stopPropagation();
-    draw();
+    if (move) draw(); else changed();
   });
 
   const suggest = async () => {
-    const size = await measure({ outline: null, click: cross });
-    if (!size) return;
+    const found = await area({ outline: null, click: cross });
+    if (!found) return;
+    choose("points");
     // All corners: with fewer of them the area would come out smaller.
-    points.splice(0, points.length, ...size.corners);
-    draw();
+    points.splice(0, points.length, ...found.corners);
+    changed();
   };
   let writing = false;
-  const write = async () => {
+  const once = (send) => async () => {
     if (writing) return;
     writing = true;
     wrong.textContent = "";
-    try {
-      await ask("/api/trace", body({ write: true }));
-      close(true);
-    } catch (error) { wrong.textContent = error.message; } finally { writing = false; }
+    try { await send(); } catch (error) { wrong.textContent = error.message; } finally { writing = false; }
   };
-  function close(written) { sheet.remove(); panel.remove(); done(written); }
-  const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" },
-    make("div", { class: "row" },
-      make("p", { class: "field" }, make("label", { for: "t-structure" }, "Traced"), structure),
-      make("p", { class: "check" }, lesion, make("label", { for: "t-lesion" }, "only the lesion in it"))),
-    told, wrong,
-    make("p", { class: "buttons" }, make("button", { type: "button", class: "main", id: "t-write", onclick: write }, "Write this area"),
-      make("button", { type: "button", onclick: suggest }, "Suggest an edge at the cross"),
-      make("button", { type: "button", onclick: () => { points.length = 0; draw(); } }, "Begin again"),
-      make("button", { type: "button", onclick: () => close(false) }, "Leave")));
+  const write = once(async () => { await ask("/api/trace", body({ write: true, outline: outline() })); close(true); });
+  const setScale = once(async () => {
+    if (points.length < 2) throw new Error("Set two marks of the depth scale first.");
+    if (!(Number(apart.value) > 0)) throw new Error("Enter how many centimetres lie between the two marks.");
+    await change({ change: "scale", still: row.id, ends_px: points.map(round), distance_mm: Number(apart.value) * 10 });
+    choose("points");
+    told.textContent = "The scale of this still is set by hand; what is measured on it says so.";
+  });
+  function close(written) {
+    // What was drawn and not written is still there when tracing is opened again.
+    if (written) draft.drop();
+    sheet.remove();
+    panel.remove();
+    done(written);
+  }
+
+  const choices = make("fieldset", { class: "tools" }, make("legend", { class: "hidden" }, "Tool"),
+    Object.entries(TOOLS).map(([name, [words]]) => make("label", {},
+      make("input", { type: "radio", name: "t-tool", value: name, id: `t-${name}`, checked: name === tool, onchange: () => choose(name) }), make("span", {}, words))));
+  const whole = make("div", { class: "row" },
+    make("p", { class: "field" }, make("label", { for: "t-structure" }, "Traced"), structure),
+    make("p", { class: "check" }, lesion, make("label", { for: "t-lesion" }, "only the lesion in it")));
+  const marks = make("p", { class: "field" }, make("label", { for: "t-apart" }, "Centimetres between the two marks"), apart);
+  const main = make("button", { type: "button", class: "main", id: "t-write", onclick: () => (tool === "scale" ? setScale() : write()) });
+  const proposal = make("button", { type: "button", onclick: suggest }, "Suggest an edge at the cross");
+  function choose(name) {
+    // The same points are an area by points and freehand; for any other tool they mean nothing.
+    const alike = ["points", "freehand"];
+    if (name !== tool && !(alike.includes(name) && alike.includes(tool))) points.length = 0;
+    tool = name;
+    find(`t-${name}`).checked = true;
+    show();
+    changed();
+  }
+  function show() {
+    whole.hidden = proposal.hidden = !isArea();
+    marks.hidden = tool !== "scale";
+    main.hidden = tool === "distance";
+    main.textContent = tool === "scale" ? "Set this scale" : "Write this area";
+  }
+  const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, choices, whole, marks, told, wrong,
+    make("p", { class: "buttons" }, main, proposal,
+      make("button", { type: "button", onclick: () => { points.length = 0; changed(); sheet.focus(); } }, "Begin again"),
+      make("button", { type: "button", id: "t-leave", onclick: () => close(false) }, "Leave")));
   fill(figure.querySelector(".glass"), image, sheet);
   figure.append(panel);
-  draw();
+  show();
+  changed();
   sheet.focus();
 }

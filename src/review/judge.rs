@@ -1,0 +1,262 @@
+//! Whether a change makes sense.
+//!
+//! Takes: a change that somebody asks for, and the exam as it stands.
+//! Gives: what stood there before, in words, or a refusal that says what to do.
+//! Never: writes anything.
+//! Tested in: `tests/review.rs`.
+
+use std::ops::RangeInclusive;
+
+use crate::clock::seconds;
+use crate::exam::call::{Act, Amount, View};
+use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::review::{Change, TEXT_MAX};
+use crate::frames::clock_fit::OFFSET_S_MAX;
+use crate::frames::scale::sole_scale;
+use crate::knowledge::place::Place;
+use crate::review::change::{Refusal, wrong};
+use crate::review::desk::{Desk, Seen};
+
+/// No exam goes on for longer, in seconds.
+const EXAM_S_MAX: f64 = 24.0 * 3600.0;
+/// Closer points would make the scale worse than 4 % when each is one pixel off.
+const SCALE_PX_MIN: f64 = 50.0;
+/// What a distance on a depth scale may be, in millimetres; common practice, no source.
+const DEPTH_MM: RangeInclusive<f64> = 5.0..=300.0;
+
+/// Whether the change makes sense; gives what stood there before, in words.
+pub(super) fn judge(desk: &Desk, seen: &Seen, change: &Change) -> Result<String, Refusal> {
+    let exam = &seen.exam;
+    match change {
+        Change::Call { seq, act } => {
+            let call = own_call(exam, *seq)?;
+            stays_what_it_is(call, act)?;
+            act_fits(desk, exam, call.context.limb.as_ref(), act)?;
+            Ok(call.act.to_string())
+        }
+        Change::Place { seq, place } => {
+            let call = own_call(exam, *seq)?;
+            let before = Place::from(&call.context).codes();
+            let limb = place.limb.as_ref().or(call.context.limb.as_ref());
+            place_fits(desk, exam, place, limb)?;
+            Ok(before)
+        }
+        Change::Withdraw { seq } => {
+            let call = own_call(exam, *seq)?;
+            if call.withdrawn_by.is_some() {
+                return wrong("this call is withdrawn already", "nothing to do");
+            }
+            Ok(call.act.to_string())
+        }
+        Change::Add { sample, act } => addition_fits(desk, exam, *sample, act),
+        Change::Move { seq, sample } => move_fits(exam, *seq, *sample),
+        Change::Scale { still, ends_px, distance_mm } => {
+            scale_fits(desk, seen, still, *ends_px, *distance_mm)
+        }
+        Change::Pair { still, seq } => {
+            own_call(exam, *seq)?;
+            label_of(seen, still)
+        }
+        Change::Label { still, place } => {
+            place_fits(desk, exam, place, place.limb.as_ref())?;
+            label_of(seen, still)
+        }
+        Change::LeaveOut { still } => label_of(seen, still),
+        Change::Clock { offset_s } => {
+            offset_fits(*offset_s)?;
+            let clock = seen.record.clock.as_ref();
+            Ok(clock.map(|clock| format!("{:+.1} s", clock.offset_s)).unwrap_or_default())
+        }
+        Change::Looked { .. } => {
+            let asks = |finding| crate::review::question::looked(finding) == *change;
+            if !seen.record.findings.iter().any(asks) {
+                return wrong("this question is not asked any more", "go on with the next one");
+            }
+            Ok(String::new())
+        }
+        Change::TakeBack { seq } => what_stands(exam, *seq),
+    }
+}
+
+fn stays_what_it_is(call: &LoggedCall, act: &Act) -> Result<(), Refusal> {
+    if std::mem::discriminant(act) != std::mem::discriminant(&call.act) {
+        return wrong(
+            "a call stays what it is: a move, a value, a finding",
+            "withdraw it and add the right one",
+        );
+    }
+    if call.call.corrects {
+        return wrong("this was itself said as a correction", "put the call right that it corrected");
+    }
+    Ok(())
+}
+
+fn addition_fits(desk: &Desk, exam: &Exam, sample: u64, act: &Act) -> Result<String, Refusal> {
+    moment_fits(sample)?;
+    if *act != Act::Save {
+        let at = exam.instant_of(sample);
+        let before = exam.calls.iter().rfind(|call| call.said_at <= at);
+        act_fits(desk, exam, before.and_then(|call| call.context.limb.as_ref()), act)?;
+    }
+    Ok(String::new())
+}
+
+fn move_fits(exam: &Exam, seq: u64, sample: u64) -> Result<String, Refusal> {
+    let call = own_call(exam, seq)?;
+    moment_fits(sample)?;
+    let movable =
+        matches!(call.act, Act::View(_) | Act::Setting(_) | Act::Finding(_) | Act::Value(_) | Act::Save);
+    if call.call.corrects || !movable {
+        return wrong("this call is tied to the moment it was said at", "withdraw it if it is wrong");
+    }
+    let at_s = (call.said_at - exam.header.started_at).as_seconds_f64();
+    Ok(format!("said {at_s:.1} s after the start"))
+}
+
+fn offset_fits(offset_s: f64) -> Result<(), Refusal> {
+    if offset_s.is_finite() && offset_s.abs() <= OFFSET_S_MAX {
+        return Ok(());
+    }
+    wrong(
+        format!("{offset_s} is no offset between -{OFFSET_S_MAX} and {OFFSET_S_MAX} s"),
+        "read both clocks again",
+    )
+}
+
+fn what_stands(exam: &Exam, seq: u64) -> Result<String, Refusal> {
+    if let Some(change) = exam.standing_changes().find(|change| change.seq == seq) {
+        return Ok(change.review.change.to_string());
+    }
+    match exam.entries.iter().find(|entry| entry.seq == seq) {
+        Some(entry) => Ok(format!("{} {}", entry.entered.term, entry.entered.amount)),
+        None => wrong(format!("line {seq} is no change that stands"), "look at the list of changes again"),
+    }
+}
+
+/// The call of this number, unless it was itself a correction: then the call it mended is the one to change.
+fn own_call(exam: &Exam, seq: u64) -> Result<&LoggedCall, Refusal> {
+    match exam.calls.iter().find(|call| call.seq == seq) {
+        Some(call) => Ok(call),
+        None => wrong(format!("there is no call {seq}"), "choose one of the calls on the page"),
+    }
+}
+
+fn moment_fits(sample: u64) -> Result<(), Refusal> {
+    if seconds(sample) > EXAM_S_MAX {
+        return wrong("that is later than any exam goes on", "give the time since the start of the exam");
+    }
+    Ok(())
+}
+
+/// A scale by hand is for stills that state none, and its two points must be far enough apart to be read well.
+fn scale_fits(
+    desk: &Desk,
+    seen: &Seen,
+    still: &str,
+    [from, to]: [(f64, f64); 2],
+    distance_mm: f64,
+) -> Result<String, Refusal> {
+    label_of(seen, still)?;
+    let file =
+        seen.exam.frames.iter().find(|frame| frame.id == still).map(|frame| desk.folder.join(&frame.file));
+    if file.is_some_and(|file| sole_scale(&file).is_some()) {
+        return wrong("this still states its own scale", "measure with it; nothing has to be set");
+    }
+    let apart_px = (to.0 - from.0).hypot(to.1 - from.1);
+    if !apart_px.is_finite() || apart_px < SCALE_PX_MIN {
+        return wrong(
+            format!("the two points are less than {SCALE_PX_MIN} pixels apart"),
+            "choose two marks of the depth scale that lie far apart",
+        );
+    }
+    if !(DEPTH_MM.contains(&distance_mm)) {
+        let (least, most) = (DEPTH_MM.start() / 10.0, DEPTH_MM.end() / 10.0);
+        return wrong(
+            format!(
+                "{} cm is no distance on a depth scale, which is {least} to {most} cm",
+                distance_mm / 10.0
+            ),
+            "enter the distance between the two marks in centimetres",
+        );
+    }
+    let before = seen.exam.scale_by_hand_mm(still);
+    Ok(before.map(|mm| format!("{mm:.4} mm a pixel, set by hand")).unwrap_or_default())
+}
+
+fn label_of(seen: &Seen, still: &str) -> Result<String, Refusal> {
+    match seen.record.frames.iter().find(|row| row.id == still) {
+        Some(row) => Ok(row.place.codes()),
+        None => wrong("there is no such still in this exam", "choose one of the stills on the page"),
+    }
+}
+
+/// `limb` is the one in force where the act stands.
+fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&String>, act: &Act) -> Result<(), Refusal> {
+    match act {
+        Act::View(view) => place_fits(desk, exam, view, view.limb.as_ref().or(limb)),
+        Act::Value(value) => amount_fits(desk, &value.term, &value.amount),
+        Act::Finding(finding) if finding.term.is_empty() || finding.term.chars().count() > TEXT_MAX => {
+            wrong("the finding has no name", "write what was seen, as it is called in the report")
+        }
+        Act::Finding(_) => Ok(()),
+        _ => wrong(
+            "only moves, values and findings are put right or added",
+            "withdraw the call if it is wrong",
+        ),
+    }
+}
+
+fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<(), Refusal> {
+    let Some(kind) = desk.protocols.value(term) else {
+        return wrong(format!("`{term}` is nothing that is measured"), "choose a term from the list");
+    };
+    if !amount.number.is_finite() || amount.number < 0.0 {
+        return wrong("that is no measured number", "enter a number from 0 upwards");
+    }
+    match &amount.unit {
+        Some(unit) if !kind.units.contains(unit) => {
+            wrong(format!("{term} is not measured in `{unit}`"), "choose one of the units in the list")
+        }
+        None if !kind.units.is_empty() => wrong(format!("{term} wants a unit"), "choose one from the list"),
+        _ => match kind.odd(amount.number, amount.unit.as_deref()) {
+            Some(odd) => wrong(odd.to_string(), "if it is right, write it with `zonecall enter --unusual`"),
+            None => Ok(()),
+        },
+    }
+}
+
+/// Every code is known, and the limb has the zone in the schemes of the exam.
+fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&String>) -> Result<(), Refusal> {
+    let View { limb: own, zone, level_cm, plane, structure } = place;
+    let protocols = &desk.protocols;
+    if own.is_none() && zone.is_none() && level_cm.is_none() && plane.is_none() && structure.is_none() {
+        return wrong("no place was chosen", "choose a limb, zone, plane or structure");
+    }
+    let unknown = [
+        own.as_ref().filter(|code| protocols.limb(code).is_none()),
+        plane.as_ref().filter(|code| protocols.plane(code).is_none()),
+        structure.as_ref().filter(|code| protocols.structure(code).is_none()),
+    ];
+    if let Some(code) = unknown.into_iter().flatten().next() {
+        return wrong(format!("`{code}` is not known to the protocols"), "choose one from the list");
+    }
+    if let Some(level) = level_cm {
+        let zone = limb.map(|limb| protocols.zone_of_level(limb, *level, &exam.header.schemes));
+        match zone {
+            Some(Ok(_)) => {}
+            Some(Err(problem)) => return wrong(problem.message, &problem.help),
+            None => return wrong("a level is one of a limb", "choose the limb, too"),
+        }
+    }
+    if let Some(zone) = zone {
+        let fits = limb.is_some_and(|limb| protocols.scheme_for(limb, zone, &exam.header.schemes).is_some());
+        if !fits {
+            let limb = limb.map_or("a still or call without a limb", String::as_str);
+            return wrong(
+                format!("{zone} is no zone of {limb} in this exam"),
+                "choose limb and zone together",
+            );
+        }
+    }
+    Ok(())
+}
