@@ -7,7 +7,6 @@
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used)]
 #![allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)]
 
-#[allow(dead_code)]
 #[path = "../tests/support/sound.rs"]
 mod sound;
 
