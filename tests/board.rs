@@ -7,6 +7,7 @@ mod support;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use support::{BUILT_IN, exam_of};
+use zonecall::knowledge::place::Place;
 use zonecall::live::board::{Board, State};
 
 fn board(said: &[&str]) -> Board {
@@ -53,6 +54,11 @@ fn the_views_of_the_limb_stand_in_a_grid_with_a_sign_for_each_state() {
         ["L", "–", "○", "○", "○", "○", "○", "○"]
     );
     assert_eq!(board.views.iter().filter(|seen| seen.state == State::Open).count(), 11);
+    let mut with_still = board.clone();
+    with_still.still_of(&Place::from(&exam_of(SAID).context));
+    with_still.take(&exam_of(SAID), &BUILT_IN.1);
+    let lines = drawn(&with_still, 80, 30);
+    assert_eq!(lines[head + 1].split_whitespace().nth(2), Some("●"), "a still from the scanner counts, too");
     assert!(
         lines.iter().any(|line| line.contains("left fore, zone 1B, transverse, superficial")),
         "{lines:#?}"

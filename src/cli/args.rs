@@ -63,13 +63,10 @@ pub(crate) enum Task {
     Export(Export),
     /// Show what can be said, or write the card for the wall.
     Phrases(Phrases),
-<<<<<<< HEAD
     /// Try the microphone with ten phrases, and write the settings of `listen`.
     Setup(super::setup::Setup),
-=======
     /// Compare the engines on a recording whose words are known.
     CompareEars(super::compare_ears::CompareEars),
->>>>>>> ear
     /// Tell what is there and what is missing, each with its remedy.
     Doctor(Doctor),
     /// Write the manual pages.

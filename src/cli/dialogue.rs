@@ -89,7 +89,11 @@ impl Dialogue {
     /// A still has arrived, at the sample `at`.
     pub(super) fn still(&mut self, name: &str, at: u64) -> anyhow::Result<()> {
         if let Some(stills) = &mut self.stills {
-            stills.saved_at.push(at.saturating_sub(stills.delay));
+            let saved_at = at.saturating_sub(stills.delay);
+            stills.saved_at.push(saved_at);
+            let left = stills.left.iter().find(|left| (left.from..left.to).contains(&saved_at));
+            let view = left.map_or_else(|| Place::from(&self.in_force), |left| left.view.clone());
+            self.face.still_of(&view);
         }
         self.face.tell(What::Still, name)
     }

@@ -14,6 +14,7 @@ use ratatui::crossterm::event::{self, KeyCode, KeyEventKind, KeyModifiers};
 
 use crate::exam::fold::Exam;
 use crate::hear::capture::AudioBlock;
+use crate::knowledge::place::Place;
 use crate::live::board::Board;
 use crate::protocol::Protocols;
 
@@ -145,6 +146,13 @@ impl Face {
         if let Face::Screen(screen) = self {
             screen.board.take(exam, protocols);
             screen.is_old = true;
+        }
+    }
+
+    /// A still of this view has arrived.
+    pub(super) fn still_of(&mut self, view: &Place) {
+        if let Face::Screen(screen) = self {
+            screen.board.still_of(view);
         }
     }
 

@@ -6,7 +6,7 @@
 //! Tested in: `tests/listen.rs`.
 
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -242,7 +242,7 @@ impl Live {
                     let late = (Utc::now() - at).num_milliseconds().max(0).unsigned_abs();
                     let now = self.session.next_sample();
                     let at = now.saturating_sub(late * u64::from(SAMPLE_RATE_HZ) / 1000);
-                    let name = frame.file.clone();
+                    let name = file_name(&frame.file);
                     self.session.note(now, &Event::Frame(frame))?;
                     self.dialogue.still(&name, at)?;
                 }
@@ -263,6 +263,11 @@ impl Live {
     fn tell(&mut self, text: &str) -> anyhow::Result<()> {
         self.dialogue.face.tell(What::Notice, text)
     }
+}
+
+/// The last part of a path, for the eye.
+fn file_name(path: &str) -> String {
+    Path::new(path).file_name().map_or_else(|| path.to_owned(), |name| name.to_string_lossy().into_owned())
 }
 
 /// The mouth, or a word about why there is none: listening goes on without it.

@@ -5,7 +5,7 @@
 //! Never: I/O; meaning by colour alone: each mark has its own sign.
 //! Tested in: `tests/board.rs`.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
@@ -18,6 +18,7 @@ use crate::exam::call::Act;
 use crate::exam::fold::Exam;
 use crate::knowledge::coverage::{coverage, live};
 use crate::knowledge::place::Place;
+use crate::knowledge::record::CoverageRow;
 use crate::protocol::Protocols;
 
 /// Lines of what was heard that are kept.
@@ -43,7 +44,7 @@ pub struct Seen {
 /// How far a view is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum State {
-    /// A save was called in it.
+    /// A save was called in it, or a still of it has come from the scanner.
     Saved,
     /// It was called.
     Called,
@@ -91,6 +92,10 @@ pub struct Board {
     pub lines: VecDeque<String>,
     /// Which microphone, and how the exam is called.
     pub title: String,
+    /// Views of which a still has come: limb, zone and plane.
+    pub arrived: BTreeSet<[String; 3]>,
+    /// The limb in force.
+    pub limb: Option<String>,
 }
 
 impl Board {
@@ -99,13 +104,16 @@ impl Board {
         let place = Place::from(&exam.context);
         self.place = place.codes();
         self.place_in_words = place.in_words(protocols);
-        let limb = exam.context.limb.as_deref();
+        self.limb.clone_from(&exam.context.limb);
         let rows = coverage(exam, &[], protocols);
+        let has_still = |row: &CoverageRow| {
+            self.arrived.contains(&[row.limb.clone(), row.zone.clone(), row.plane.clone()])
+        };
         self.views = rows
             .into_iter()
-            .filter(|row| Some(row.limb.as_str()) == limb)
+            .filter(|row| Some(row.limb.as_str()) == self.limb.as_deref())
             .map(|row| Seen {
-                state: match (row.saves > 0, row.not_done, row.called) {
+                state: match (row.saves > 0 || has_still(&row), row.not_done, row.called) {
                     (true, ..) => State::Saved,
                     (_, true, _) => State::LeftOut,
                     (_, _, true) => State::Called,
@@ -116,6 +124,17 @@ impl Board {
             })
             .collect();
         self.saves = live(exam).filter(|call| call.act == Act::Save).count();
+    }
+
+    /// A still of this view has come from the scanner.
+    pub fn still_of(&mut self, view: &Place) {
+        let Place { limb: Some(limb), zone: Some(zone), plane: Some(plane), .. } = view else { return };
+        self.arrived.insert([limb.clone(), zone.clone(), plane.clone()]);
+        for seen in &mut self.views {
+            if self.limb.as_ref() == Some(limb) && (&seen.zone, &seen.plane) == (zone, plane) {
+                seen.state = State::Saved;
+            }
+        }
     }
 
     /// Adds a line of what happened.
