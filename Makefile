@@ -14,7 +14,7 @@ test: setup
 
 # Speed and memory beside a reference, measured in the same run.
 bench: setup
-	cargo bench --bench pair --bench hear
+	cargo bench --bench pair --bench archive --bench hear
 
 # Both ears on a test set (WAV files and truth.tsv), judged by meaning; `every=15` takes each fifteenth breath.
 ear_test ?= .ear/test

@@ -18,10 +18,11 @@ VOSK=0.3.45
 VOSK_SHA256=25e025093c4399d7278f543568ed8cc5460ac3a4bf48c23673ace1e25d26619f
 VOSK_KO=0.1.0
 VOSK_KO_SHA256=a4fecdf3854dd9de12ae5ae0f752c422c5edfd03070d3d5851cdd7df6f31c9fd
-# To build: the first line. To make demo speech, to check DICOM, for a microphone, a browser and a database server in the tests: the rest.
+# To build: the first line. To make demo speech, to check DICOM, for a microphone, a browser, a database server, a reader of
+# PDF and a Korean font in the tests: the rest.
 PACKAGES="gcc g++ make cmake pkg-config libasound2-dev python3 python3-venv \
           flite espeak-ng dicom3tools pulseaudio pulseaudio-utils libasound2-plugins \
-          chromium chromium-driver postgresql"
+          chromium chromium-driver postgresql poppler-utils fonts-nanum"
 deps="${ZONECALL_DEPS:-$PWD/.deps}"
 
 say() { printf 'set-up: %s\n' "$*" >&2; }
