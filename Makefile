@@ -14,7 +14,7 @@ test: setup
 
 # Speed and memory beside a reference, measured in the same run.
 bench: setup
-	cargo bench --bench pair --bench hear --bench desk
+	cargo bench --bench pair --bench archive --bench hear --bench desk --bench latency
 
 # The ears on the test sets (folders of WAV files with truth.tsv), judged by meaning; `every=15` takes each fifteenth
 # breath, `slow=15` each fifteenth for PocketSphinx, which takes twenty times as long.

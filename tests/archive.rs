@@ -111,6 +111,55 @@ fn exams_are_found_by_what_was_seen_in_them() {
     });
 }
 
+/// The rows of a published table, said as they stand there and counted again.
+///
+/// Stem Cell Res Ther 2015, doi 10.1186/s13287-015-0115-0, table 1: limb, zone of the worst injury and kind of lesion
+/// of 17 lesions in 15 horses; two horses have one on each fore limb.
+#[test]
+fn the_lesions_of_a_published_study_are_counted_as_it_counts_them() {
+    let lesions = [
+        ("2241/09", "RF", "2b", "diffuse"),
+        ("2240/09", "RF", "2b", "core"),
+        ("2489/09", "RF", "1b", "core"),
+        ("2539/09", "RF", "2b", "marginal"),
+        ("1672/10", "RF", "1b", "core"),
+        ("6264/10", "RF", "3a", "marginal"),
+        ("6335/10", "LF", "2b", "diffuse"),
+        ("4793/10", "LF", "2b", "core"),
+        ("6263/10", "RF", "1b", "core"),
+        ("2378/10", "LF", "2b", "diffuse"),
+        ("2489/09", "LF", "1b", "diffuse"),
+        ("6264/10", "LF", "2a", "core"),
+        ("6111/10", "RF", "1b", "marginal"),
+        ("6265/10", "RF", "1b", "marginal"),
+        ("6383/11", "LF", "2a", "marginal"),
+        ("5461/11", "LF", "2b", "diffuse"),
+        ("6384/11", "LF", "2a", "core"),
+    ];
+    let folder = tempfile::tempdir().unwrap();
+    let archive = Archive::open(folder.path().join("study.sqlite").to_str().unwrap()).unwrap();
+    let horses: std::collections::BTreeSet<&str> = lesions.iter().map(|lesion| lesion.0).collect();
+    for horse in &horses {
+        let mut said = Vec::new();
+        for (_, limb, zone, kind) in lesions.iter().filter(|lesion| lesion.0 == *horse) {
+            let side = if *limb == "LF" { "left fore" } else { "right fore" };
+            let (number, letter) = zone.split_at(1);
+            let number = ["one", "two", "three"][number.parse::<usize>().unwrap() - 1];
+            let letter = if letter == "a" { "alpha" } else { "bravo" };
+            said.push(format!("{side} zone {number} {letter} transverse s d f t {kind} lesion"));
+        }
+        let said: Vec<&str> = said.iter().map(String::as_str).collect();
+        archive.file(&filed(&exam(horse, "2009-06-01", &said), 10, "aa")).unwrap();
+    }
+    let some = |text: &str| Some(text.to_owned());
+    let count = |wanted: &Wanted| archive.find(wanted).unwrap().len();
+    let by_kind = |kind: &str| count(&Wanted { term: some(&format!("{kind} lesion")), ..Wanted::default() });
+    let by_zone = |zone: &str| count(&Wanted { zone: some(zone), ..Wanted::default() });
+    assert_eq!(["1B", "2A", "2B", "3A", "3B"].map(by_zone), [6, 3, 7, 1, 0]);
+    assert_eq!(["core", "diffuse", "marginal"].map(by_kind), [7, 5, 5]);
+    assert_eq!((horses.len(), archive.find(&Wanted::default()).unwrap().len()), (15, 15));
+}
+
 /// Four boxes file the same twelve exams at once, each in another order, as after a week without the network.
 #[test]
 fn boxes_that_file_at_once_lose_nothing_and_keep_nothing_twice() {

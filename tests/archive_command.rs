@@ -1,6 +1,8 @@
 //! `zonecall file`, `history` and `find` from outside.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/postgres.rs"]
+mod postgres;
 #[path = "support/program.rs"]
 mod program;
 mod support;
@@ -8,11 +10,12 @@ mod support;
 use std::path::Path;
 use std::process::Output;
 
+use postgres::Server;
 use program::zonecall;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal::Journal;
 
-/// An exam folder of Juniper that began on a day.
+/// An exam folder of Juniper that began on a day; the exam has the folder's name.
 fn exam(folder: &Path, day: &str, area: &str) {
     support::write_journal(
         folder,
@@ -26,7 +29,7 @@ fn exam(folder: &Path, day: &str, area: &str) {
         let event = match line.event {
             Event::Exam(mut header) => {
                 header.started_at = format!("{day}T08:00:00Z").parse().unwrap();
-                header.id = day.to_owned();
+                header.id = folder.file_name().unwrap().to_string_lossy().into_owned();
                 Event::Exam(header)
             }
             other => other,
@@ -67,6 +70,64 @@ fn exams_are_filed_compared_and_found() {
     let until = told(&with(&["find", "--until", "2026-05-03"]));
     assert!(until.contains("2026-03-01") && until.contains("1 found"), "{until}");
     assert_eq!(with(&["find", "--term", "no such thing"]).status.code(), Some(1));
+}
+
+/// Town box and road box share a server. The road box has no network for a week; meanwhile the town box was handed a
+/// copy of its first exam and an early copy of its second.
+#[test]
+fn a_box_that_was_offline_for_a_week_catches_up_and_nothing_is_there_twice() {
+    let server = Server::start();
+    let (town, road) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let made = |at: &Path, day: u32| {
+        let name = format!("{}-{day:02}", if at == road.path() { "road" } else { "town" });
+        let folder = at.join(name);
+        exam(&folder, &format!("2026-05-{day:02}"), "area one point five square centimetres");
+        folder.to_string_lossy().into_owned()
+    };
+    let file = |folders: &[&String]| {
+        let folders = folders.iter().map(|folder| folder.as_str());
+        let args: Vec<&str> = ["file"].into_iter().chain(folders).collect();
+        zonecall(&[&args[..], &["--archive", &server.address()]].concat())
+    };
+    let exams: Vec<String> = (4..=10).map(|day| made(road.path(), day)).collect();
+    let copied: Vec<String> = exams[..2]
+        .iter()
+        .map(|folder| {
+            let copy = town.path().join(Path::new(folder).file_name().unwrap());
+            std::fs::create_dir(&copy).unwrap();
+            std::fs::copy(Path::new(folder).join("exam.jsonl"), copy.join("exam.jsonl")).unwrap();
+            copy.to_string_lossy().into_owned()
+        })
+        .collect();
+    let early = Path::new(&copied[1]).join("exam.jsonl");
+    let lines = std::fs::read_to_string(&early).unwrap();
+    let cut: Vec<&str> = lines.lines().take(lines.lines().count() - 1).collect();
+    std::fs::write(&early, format!("{}\n", cut.join("\n"))).unwrap();
+    let of_town: Vec<String> = [5, 8, 9].into_iter().map(|day| made(town.path(), day)).collect();
+    let in_town = [of_town, copied].concat();
+    assert_eq!(told(&file(&in_town.iter().collect::<Vec<_>>())).matches(": filed").count(), 5);
+
+    server.pause();
+    let alone = file(&[&exams[0]]);
+    assert_eq!(alone.status.code(), Some(2));
+    assert!(told(&alone).contains("cannot open the archive"), "{}", told(&alone));
+    for exam in &exams {
+        assert!(zonecall(&["journal", exam, "--verify"]).status.success(), "it stays whole on the box");
+    }
+    server.go_on();
+
+    let all: Vec<&String> = exams.iter().collect();
+    let caught_up = told(&file(&all));
+    assert_eq!(caught_up.matches("was there already").count(), 1, "{caught_up}");
+    assert_eq!(caught_up.matches("longer than what was there").count(), 1, "{caught_up}");
+    assert_eq!(caught_up.lines().filter(|line| line.ends_with(": filed")).count(), 5, "{caught_up}");
+    assert_eq!(told(&file(&all)).matches("was there already").count(), 7);
+    let found = told(&zonecall(&["find", "--horse", "juniper", "--archive", &server.address()]));
+    assert!(found.contains("10 found"), "{found}");
+    for name in exams.iter().chain(&in_town[..3]).map(|folder| Path::new(folder).file_name().unwrap()) {
+        let name = name.to_string_lossy();
+        assert_eq!(found.lines().filter(|line| line.ends_with(&*name)).count(), 1, "{name} in\n{found}");
+    }
 }
 
 #[test]

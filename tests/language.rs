@@ -87,6 +87,18 @@ fn several_calls_in_one_breath_come_apart() {
     );
 }
 
+/// Both ligament and flexor have a medial and a lateral branch; the flexor's are named as such.
+#[test]
+fn branches_of_the_flexor_and_of_the_suspensory_are_told_apart() {
+    means("medial flexor branch", &expect![[""]]);
+    means("lateral branch", &expect![[""]]);
+    means("pastern one bravo lateral flexor branch diffuse lesion", &expect![[""]]);
+    // The side belongs to the branch; a position of its own comes before it.
+    means("core lesion medial flexor branch", &expect![[""]]);
+    means("core lesion medial lateral flexor branch", &expect![[""]]);
+    means("flexor branch", &expect![[""]]);
+}
+
 #[test]
 fn numbers_are_taken_as_people_say_them() {
     means(

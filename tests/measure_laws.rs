@@ -137,8 +137,29 @@ proptest! {
                 prop_assert_eq!(row(&a, "LF", "SDFT", Some(zone), name), row(&b, "LF", "SDFT", Some(zone), name));
             }
         }
-        let lesion = |rows: &[MeasureRow]| value(rows, "LF", "SDFT", None, Name::LesionTotal);
-        prop_assert!((lesion(&a) - lesion(&b) - zones[6].0 * zones[6].1).abs() < 1e-6);
+        let total = |rows: &[MeasureRow], name| value(rows, "LF", "SDFT", None, name);
+        let lost = |name| total(&a, name) - total(&b, name);
+        prop_assert!((lost(Name::LesionTotal) - zones[6].0 * zones[6].1).abs() < 1e-6);
+        prop_assert!((lost(Name::AreaTotal) - (zones[6].0 - area)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_zone_of_which_nothing_was_said_takes_the_totals_away_and_changes_no_other_zone(zones in columns(), left_out in 0_usize..7) {
+        let whole = exam(&zones);
+        let mut gap = whole.clone();
+        gap.calls.retain(|call| call.place.zone.as_deref() != Some(ZONES[left_out]));
+        let (a, b) = (whole.rows(), gap.rows());
+        for row in b.iter().filter(|row| row.zone.is_some()) {
+            prop_assert!(a.contains(row), "{row:?}");
+        }
+        let lost = a.iter().filter(|row| row.zone.as_deref() == Some(ZONES[left_out])).count();
+        let by_zone = |rows: &[MeasureRow]| rows.iter().filter(|row| row.zone.is_some()).count();
+        prop_assert_eq!(by_zone(&a) - by_zone(&b), lost);
+        for name in [Name::AreaTotal, Name::LesionTotal, Name::LesionPercentTotal] {
+            let total = row(&b, "LF", "SDFT", None, name);
+            prop_assert_eq!(total.value, None);
+            prop_assert!(total.why_not.as_ref().is_some_and(|why| why.contains(ZONES[left_out])), "{:?}", total);
+        }
     }
 
     #[test]

@@ -11,12 +11,16 @@ use zonecall::protocol::Protocols;
 use zonecall::tell::card::{self, Card, Row, Section};
 use zonecall::tell::export;
 use zonecall::tell::picture::{Picture, Pictures};
-use zonecall::tell::report::report;
+use zonecall::tell::{Told, report};
 
 const HOSTILE: &str = "</td><script>alert(1)</script><img src=x onerror=alert(1)>\"'&--> =1+1";
 
 fn page(record: &Record) -> String {
-    report(record, &Protocols::built_in().unwrap(), &Pictures::new())
+    page_with(record, &Pictures::new())
+}
+
+fn page_with(record: &Record, pictures: &Pictures) -> String {
+    report::html(&Told { record, earlier: &[], protocols: &Protocols::built_in().unwrap(), pictures })
 }
 
 /// The sample with hostile text wherever text comes from a person, a file or an engine.
@@ -332,7 +336,7 @@ fn findings_come_worst_first_and_link_to_their_call_or_still() {
             && page.contains("<a href=\"#call-16\">call 16</a>")
     );
     record.findings[0].call_seq = Some(999);
-    read_html(&report(&record, &Protocols::built_in().unwrap(), &Pictures::new()));
+    read_html(&page(&record));
 }
 
 #[test]
@@ -413,11 +417,10 @@ fn the_report_keeps_the_contrast_of_wcag_aa() {
 #[test]
 fn the_report_shows_pictures_and_the_reason_where_there_is_none() {
     let record = sample::record();
-    let shown =
-        Picture::Shown { data_uri: "data:image/jpeg;base64,AAAA".to_owned(), width_px: 4, height_px: 3 };
+    let shown = Picture::Shown { jpeg: vec![0; 3], width_px: 4, height_px: 3 };
     let none = Picture::NotShown { why: "the file <b>cannot</b> be read".to_owned() };
     let pictures = Pictures::from([("2.25.90001".to_owned(), shown), ("2.25.90002".to_owned(), none)]);
-    let page = report(&record, &Protocols::built_in().unwrap(), &pictures);
+    let page = page_with(&record, &pictures);
     let text = read_html(&page);
     assert!(page.contains("alt=\"still 1: left fore, zone 1A, transverse\""));
     assert!(text.contains("Not shown: the file <b>cannot</b> be read"));

@@ -8,8 +8,9 @@ use zonecall::frames::pairing::Pairing;
 use zonecall::knowledge::measure::Earlier;
 use zonecall::knowledge::measure::row::Name;
 use zonecall::knowledge::record::{Record, record};
+use zonecall::protocol::Protocols;
 use zonecall::tell::picture::Pictures;
-use zonecall::tell::{report, sheet};
+use zonecall::tell::{Told, report, sheet};
 
 /// The invented horse of `tests/measure.rs`, spoken; RF only to 3B.
 fn spoken() -> Record {
@@ -80,7 +81,11 @@ fn an_exam_without_numbers_says_so() {
 }
 
 fn page(record: &Record) -> String {
-    report::report(record, &BUILT_IN.1, &Pictures::default())
+    page_of(record, &[], &BUILT_IN.1)
+}
+
+fn page_of(record: &Record, earlier: &[Earlier], protocols: &Protocols) -> String {
+    report::html(&Told { record, earlier, protocols, pictures: &Pictures::default() })
 }
 
 /// Widths of the bars in the chart, in user units, with their fill.
@@ -130,7 +135,7 @@ fn the_chart_uses_no_colour() {
 fn a_hostile_name_stays_text_in_the_chart() {
     let mut protocols = BUILT_IN.1.clone();
     protocols.limbs[0].name = "<script>\"left\"&</script>".to_owned();
-    let page = report::report(&spoken(), &protocols, &Pictures::default());
+    let page = page_of(&spoken(), &[], &protocols);
     assert!(!page.contains("<script>"));
     assert!(page.contains("&lt;script&gt;&quot;left&quot;&amp;&lt;/script&gt;"));
 }
@@ -162,7 +167,7 @@ fn the_course_is_drawn_for_the_worst_zone_once_there_is_an_earlier_exam() {
         Earlier { id: at.to_owned(), at: at.parse().unwrap(), rows }
     };
     let past = [earlier("2026-01-10T08:00:00Z", 1.5), earlier("2026-03-08T08:00:00Z", 1.25)];
-    let page = report::report_since(&now, &past, protocols, &Pictures::default());
+    let page = page_of(&now, &past, protocols);
     let svg = page.split("<svg").nth(2).expect("a second chart").split("</svg>").next().unwrap();
     for words in [
         "zone 2B: area in mm2",

@@ -337,14 +337,49 @@ pub(crate) struct Trace {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall report exams/juniper\n  \
+    zonecall report exams/juniper --format pdf --paper letter\n  zonecall report exams/juniper --for owner --format pdf")]
 pub(crate) struct Report {
     #[command(flatten)]
     pub(crate) folder: Folder,
     #[command(flatten)]
     pub(crate) against: Against,
-    /// Where to write it; else `out/report.html` in the exam folder.
+    /// Who reads it.
+    #[arg(long = "for", value_enum, default_value_t = Reader::Vet)]
+    pub(crate) reader: Reader,
+    /// A page for a browser, or one to be printed and sent.
+    #[arg(long, value_enum, default_value_t = ReportForm::Html)]
+    pub(crate) format: ReportForm,
+    /// Size of a printed sheet.
+    #[arg(long, value_enum, default_value_t = Paper::A4)]
+    pub(crate) paper: Paper,
+    /// Where to write it; else in `out/` of the exam folder, as `report.html` or `report.pdf`, with `-owner` for the owner.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Reader {
+    /// A vet: all numbers, each with where it came from.
+    Vet,
+    /// The owner of the horse: plain words.
+    Owner,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ReportForm {
+    /// One HTML file that holds everything.
+    Html,
+    /// A PDF with every font embedded.
+    Pdf,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Paper {
+    /// 210 by 297 mm.
+    A4,
+    /// 8.5 by 11 inches.
+    Letter,
 }
 
 #[derive(Debug, clap::Args)]

@@ -62,11 +62,34 @@ pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
     let against = exam_folder::against(&args.against, &exam.header, &protocols)?;
     let record = exam_folder::record_against(&exam, &protocols, &against);
     let pictures = tell::picture::pictures(&record, folder);
-    let page = tell::report::report_since(&record, &against.earlier, &protocols, &pictures);
-    let path = args.out.clone().unwrap_or_else(|| folder.join("out/report.html"));
-    exam_folder::write_file(&path, page.as_bytes())?;
+    let told =
+        tell::Told { record: &record, earlier: &against.earlier, protocols: &protocols, pictures: &pictures };
+    let (bytes, ending) = match args.format {
+        args::ReportForm::Html if args.reader == args::Reader::Vet => {
+            (tell::report::html(&told).into_bytes(), "html")
+        }
+        args::ReportForm::Html => (tell::owner::html(&told).into_bytes(), "html"),
+        args::ReportForm::Pdf => (printed(args, &told)?, "pdf"),
+    };
+    let for_whom = if args.reader == args::Reader::Owner { "-owner" } else { "" };
+    let path = args.out.clone().unwrap_or_else(|| folder.join(format!("out/report{for_whom}.{ending}")));
+    exam_folder::write_file(&path, &bytes)?;
     writeln!(std::io::stdout(), "report: {}", path.display())?;
     Ok(ExitCode::SUCCESS)
+}
+
+fn printed(args: &args::Report, told: &tell::Told) -> anyhow::Result<Vec<u8>> {
+    use tell::print::{Reader, Sheet, pdf};
+    let reader = if args.reader == args::Reader::Owner { Reader::Owner } else { Reader::Vet };
+    let sheet = if args.paper == args::Paper::Letter { Sheet::Letter } else { Sheet::A4 };
+    let printed = pdf(told, reader, sheet)?;
+    if !printed.without_font.is_empty() {
+        let letters: String = printed.without_font.iter().collect();
+        eprintln!(
+            "no font on this machine has `{letters}`; they are printed by number: install a font for them"
+        );
+    }
+    Ok(printed.pdf)
 }
 
 pub(crate) fn export(args: &args::Export) -> anyhow::Result<ExitCode> {

@@ -11,6 +11,7 @@ mod verify;
 mod unit;
 mod force;
 pub mod measuring;
+pub mod plain;
 pub mod rules;
 
 pub use error::{NumberFault, ProtocolError, UnknownCode};
@@ -35,6 +36,8 @@ pub struct Protocols {
     pub measuring: measuring::Measuring,
     /// What is checked, and the practice's habits.
     pub rules: rules::Rules,
+    /// Words for people who do not scan.
+    pub plain: plain::Plain,
     /// Zone schemes.
     pub schemes: Vec<Scheme>,
     /// SHA-256 over all files, in hexadecimal.

@@ -13,6 +13,7 @@ use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 
 use crate::protocol::error::ProtocolError;
+use crate::protocol::plain::Plain;
 use crate::protocol::{Limb, Plane, Protocols, Scheme, Structure, ValueKind, verify};
 
 /// Largest protocol file that is read, in bytes.
@@ -26,10 +27,12 @@ const STRUCTURES: &str = "structures.toml";
 const VALUES: &str = "values.toml";
 const MEASURES: &str = "measures.toml";
 const RULES: &str = "rules.toml";
+/// May be missing: then everything is told by its name.
+const PLAIN: &str = "plain.toml";
 /// The files that are no scheme.
-const LISTS: [&str; 6] = [LIMBS, PLANES, STRUCTURES, VALUES, MEASURES, RULES];
+const LISTS: [&str; 7] = [LIMBS, PLANES, STRUCTURES, VALUES, MEASURES, RULES, PLAIN];
 
-/// One protocol file. `limbs.toml`, `planes.toml`, `structures.toml`, `values.toml` and `measures.toml` are lists; any other is a scheme.
+/// One protocol file. `limbs.toml`, `planes.toml`, `structures.toml`, `values.toml`, `measures.toml`, `rules.toml` and `plain.toml` are lists; any other is a scheme.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SourceFile {
     /// Where it was read from; a bare name for a built-in file.
@@ -39,13 +42,14 @@ pub struct SourceFile {
 }
 
 /// The files built into the program, in the order of their names.
-const BUILT_IN: [(&str, &str); 10] = [
+const BUILT_IN: [(&str, &str); 11] = [
     ("fore.toml", include_str!("../../protocols/fore.toml")),
     ("hind-hock.toml", include_str!("../../protocols/hind-hock.toml")),
     ("hind-tarsometatarsal.toml", include_str!("../../protocols/hind-tarsometatarsal.toml")),
     (LIMBS, include_str!("../../protocols/limbs.toml")),
     (MEASURES, include_str!("../../protocols/measures.toml")),
     ("pastern.toml", include_str!("../../protocols/pastern.toml")),
+    (PLAIN, include_str!("../../protocols/plain.toml")),
     (PLANES, include_str!("../../protocols/planes.toml")),
     (RULES, include_str!("../../protocols/rules.toml")),
     (STRUCTURES, include_str!("../../protocols/structures.toml")),
@@ -105,6 +109,7 @@ impl Protocols {
         };
         let [limbs, planes, structures, values, measures] =
             [list(LIMBS)?, list(PLANES)?, list(STRUCTURES)?, list(VALUES)?, list(MEASURES)?];
+        let plain = files.iter().find(|source| name(source) == PLAIN);
         let mut sources = Vec::new();
         let mut protocols = Protocols {
             limbs: parse::<Limbs>(limbs)?.limb,
@@ -113,6 +118,7 @@ impl Protocols {
             values: parse::<Values>(values)?.value,
             measuring: parse(measures)?,
             rules: parse(list(RULES)?)?,
+            plain: plain.map_or_else(|| Ok(Plain::default()), parse)?,
             schemes: Vec::new(),
             sha256: sha256(files),
         };
@@ -122,7 +128,9 @@ impl Protocols {
             protocols.schemes.push(scheme);
             sources.push(source.path.as_path());
         }
-        let lists = [limbs, planes, structures, values, measures].map(|source| source.path.as_path());
+        // Without a file of plain words there is nothing in it to find fault with.
+        let lists = [limbs, planes, structures, values, measures, plain.unwrap_or(limbs)];
+        let lists = lists.map(|source| source.path.as_path());
         verify::verify(&protocols, lists, &sources)?;
         Ok(protocols)
     }

@@ -14,13 +14,13 @@ use crate::protocol::{Protocols, Scheme, ValueKind};
 
 /// Checks that every code used exists, once, and that numbers make sense.
 ///
-/// `lists`: files of limbs, planes, structures, values, measures; `schemes`: file of each scheme, in order.
+/// `lists`: files of limbs, planes, structures, values, measures, plain words; `schemes`: file of each scheme, in order.
 pub(super) fn verify(
     protocols: &Protocols,
-    lists: [&Path; 5],
+    lists: [&Path; 6],
     schemes: &[&Path],
 ) -> Result<(), ProtocolError> {
-    let [limbs, planes, structures, values, measures] = lists;
+    let [limbs, planes, structures, values, measures, plain] = lists;
     once(limbs, "limb", protocols.limbs.iter().map(|limb| limb.code.as_str()))?;
     once(planes, "plane", protocols.planes.iter().map(|plane| plane.code.as_str()))?;
     once(structures, "structure", protocols.structures.iter().map(|structure| structure.code.as_str()))?;
@@ -49,6 +49,28 @@ pub(super) fn verify(
         verify_scheme(protocols, path, scheme)?;
     }
     verify_defaults(protocols, schemes)?;
+    verify_plain(protocols, plain)
+}
+
+/// Words are given for what exists; shares go upwards.
+fn verify_plain(protocols: &Protocols, path: &Path) -> Result<(), ProtocolError> {
+    let plain = &protocols.plain;
+    Codes::limbs(protocols).hold(path, "`limbs`", plain.limbs.keys())?;
+    Codes::structures(protocols).hold(path, "`structures`", plain.structures.keys())?;
+    let codes = protocols.schemes.iter().map(|scheme| scheme.name.as_str()).collect();
+    let schemes = Codes { kind: "scheme", file: "the files of the schemes", codes };
+    schemes.hold(path, "`zones`", plain.zones.keys())?;
+    for scheme in &protocols.schemes {
+        let codes = scheme.zones.iter().map(|zone| zone.code.as_str()).collect();
+        let zones = Codes { kind: "zone", file: "the file of its scheme", codes };
+        let named = plain.zones.get(&scheme.name).into_iter().flat_map(|zones| zones.keys());
+        zones.hold(path, &format!("zones of `{}`", scheme.name), named)?;
+    }
+    let mut from = 0.0;
+    for share in &plain.share {
+        range(path, &format!("share `{}`", share.words), from, share.up_to_percent)?;
+        from = share.up_to_percent;
+    }
     Ok(())
 }
 
@@ -139,6 +161,11 @@ impl<'a> Codes<'a> {
     fn planes(protocols: &'a Protocols) -> Codes<'a> {
         let codes = protocols.planes.iter().map(|plane| plane.code.as_str()).collect();
         Codes { kind: "plane", file: "planes.toml", codes }
+    }
+
+    fn limbs(protocols: &'a Protocols) -> Codes<'a> {
+        let codes = protocols.limbs.iter().map(|limb| limb.code.as_str()).collect();
+        Codes { kind: "limb", file: "limbs.toml", codes }
     }
 
     fn structures(protocols: &'a Protocols) -> Codes<'a> {

@@ -1,45 +1,33 @@
-//! The measures in the report: the chart of the leg, and a table for each strand.
+//! The measures in the HTML report: the chart of the leg, and a table for each strand.
 //!
-//! Takes: `Record` and `Protocols`.
+//! Takes: the measures of a `Paper`.
 //! Gives: a section of the page, escaped; nothing when nothing was measured.
 //! Never: a value without its cautions and the source of its cut-off.
 //! Tested in: `tests/tell_measures.rs`.
 
 use maud::{Markup, PreEscaped, html};
 
-use crate::knowledge::measure::Earlier;
-use crate::knowledge::record::Record;
-use crate::protocol::Protocols;
-
-use super::chart::chart;
-use super::course::course;
-use super::sheet::{Sheet, injuries, sheets};
-use super::words::{limb, structure};
+use super::paper::Measured;
+use super::sheet::Sheet;
 
 /// Computed measures.
-pub(crate) fn measures(record: &Record, earlier: &[Earlier], protocols: &Protocols) -> Markup {
-    let sheets = sheets(record, protocols);
-    let injuries = injuries(record, protocols);
+pub(crate) fn measures(measured: Option<&Measured>) -> Markup {
     html! {
-        @if !record.measures.is_empty() {
+        @if let Some(measured) = measured {
             section #measures {
                 h2 { "Computed from what was said and traced" }
-                @for line in &injuries { p { (line) } }
-                @for drawn in chart(record, protocols) { figure.leg { (PreEscaped(drawn)) } }
-                @for drawn in course(record, earlier, protocols) { figure.leg { (PreEscaped(drawn)) } }
-                @for sheet in &sheets { (table(sheet, protocols)) }
+                @for line in &measured.injuries { p { (line) } }
+                @for drawn in &measured.charts { figure.leg { (PreEscaped(drawn)) } }
+                @for (name, sheet) in &measured.sheets { (table(name, sheet)) }
             }
         }
     }
 }
 
-fn table(sheet: &Sheet, protocols: &Protocols) -> Markup {
+fn table(name: &str, sheet: &Sheet) -> Markup {
     html! {
         table.measured {
-            caption {
-                strong { (limb(&sheet.limb, protocols)) ", " (structure(&sheet.strand, protocols)) }
-                " " span { "scheme " (sheet.scheme) }
-            }
+            caption { strong { (name) } " " span { "scheme " (sheet.scheme) } }
             thead { tr { th scope="col" { "Zone" } @for head in &sheet.heads { th.num scope="col" { (head) } } } }
             tbody { @for (zone, cells) in &sheet.lines {
                 tr { th scope="row" { (zone) } @for cell in cells { td.num { (cell) } } }

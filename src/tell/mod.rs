@@ -1,9 +1,11 @@
-//! What people and other systems get: the report, the phrase card and the exports.
+//! What people and other systems get: the reports, the phrase card and the exports.
 
 pub mod card;
 pub mod export;
 pub mod history;
+pub mod owner;
 pub mod picture;
+pub mod print;
 pub mod report;
 pub mod sheet;
 mod chart;
@@ -11,7 +13,25 @@ mod course;
 mod measured;
 mod cues;
 mod page;
-mod said;
+mod paper;
 mod table;
 mod tables;
 mod words;
+
+use crate::knowledge::measure::Earlier;
+use crate::knowledge::record::Record;
+use crate::protocol::Protocols;
+use picture::Pictures;
+
+/// What a report is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct Told<'a> {
+    /// The exam.
+    pub record: &'a Record,
+    /// Earlier exams of the same horse, the latest last: the course of the areas is drawn over them.
+    pub earlier: &'a [Earlier],
+    /// What codes mean.
+    pub protocols: &'a Protocols,
+    /// The stills as pictures.
+    pub pictures: &'a Pictures,
+}

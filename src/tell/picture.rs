@@ -1,7 +1,7 @@
 //! Small pictures of the stills, for the report.
 //!
 //! Takes: the stills of a `Record` and the exam folder that their paths start from.
-//! Gives: `Pictures`: for each still a JPEG as a data URI, or why there is none.
+//! Gives: `Pictures`: for each still a JPEG, or why there is none.
 //! Never: changes a still; a file that cannot be shown does not stop the others.
 //! Tested in: `tests/picture.rs`.
 
@@ -44,8 +44,8 @@ pub type Pictures = BTreeMap<String, Picture>;
 pub enum Picture {
     /// A JPEG.
     Shown {
-        /// `data:image/jpeg;base64,...`.
-        data_uri: String,
+        /// The file.
+        jpeg: Vec<u8>,
         /// Width in pixels.
         width_px: u32,
         /// Height in pixels.
@@ -111,8 +111,7 @@ pub fn pictures(record: &Record, exam_folder: &Path) -> Pictures {
                 Ok((jpeg, width_px, height_px)) => {
                     shown += 1;
                     bytes += jpeg.len();
-                    let data_uri = format!("data:image/jpeg;base64,{}", BASE64_STANDARD.encode(jpeg));
-                    Picture::Shown { data_uri, width_px, height_px }
+                    Picture::Shown { jpeg, width_px, height_px }
                 }
                 Err(error) => Picture::NotShown { why: error.to_string() },
             }
@@ -120,6 +119,11 @@ pub fn pictures(record: &Record, exam_folder: &Path) -> Pictures {
         pictures.insert(frame.id.clone(), picture);
     }
     pictures
+}
+
+/// A JPEG as an address inside a page.
+pub(super) fn data_uri(jpeg: &[u8]) -> String {
+    format!("data:image/jpeg;base64,{}", BASE64_STANDARD.encode(jpeg))
 }
 
 pub(crate) fn thumbnail(path: &Path) -> Result<(Vec<u8>, u32, u32), PictureError> {

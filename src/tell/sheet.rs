@@ -20,7 +20,7 @@ use super::words::{CAUTIONS, limb, structure};
 pub const MEASURES_SCHEMA: &str = "zonecall.measures/1";
 
 /// One strand of one limb.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub(crate) struct Sheet {
     pub(crate) limb: String,
     pub(crate) scheme: String,
@@ -155,10 +155,24 @@ fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
         (Name::AreaChange, "since"),
         (Name::AreaAgainstReference, "against"),
     ];
+    let against = |name| {
+        rows.iter().find(|row| row.name == name).and_then(|row| row.against.clone()).unwrap_or_default()
+    };
     for (name, word) in held {
-        let against = rows.iter().find(|row| row.name == name).and_then(|row| row.against.clone());
-        let head = format!("% {word} {}", against.unwrap_or_default());
-        found.push(column(&head, name, name, 1, true));
+        found.push(column(&format!("% {word} {}", against(name)), name, name, 1, true));
+    }
+    let of_these = [
+        (Name::AreaMinusOtherLimb, "mm2 against", 0),
+        (Name::LesionChange, "lesion mm2 since", 0),
+        (Name::LesionPercentChange, "lesion points since", 1),
+    ];
+    for (name, words, decimals) in of_these {
+        found.push(column(&format!("{words} {}", against(name)), name, name, decimals, true));
+    }
+    for term in &protocols.measuring.terms.scores {
+        let head = format!("{term} since {}", against(Name::ScoreChange));
+        let change = column(&head, Name::ScoreChange, Name::ScoreChange, 0, true);
+        found.push(Column { of: Some(term.clone()), ..change });
     }
     found.retain(|column| {
         rows.iter().any(|row| {

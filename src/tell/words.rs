@@ -30,6 +30,12 @@ pub(crate) fn plane<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
     protocols.plane(code).map_or(code, |plane| &plane.name)
 }
 
+/// The horse by name, else by number.
+pub(crate) fn horse(record: &Record) -> &str {
+    let horse = &record.exam.horse;
+    horse.name.as_deref().or(horse.id.as_deref()).unwrap_or("horse without a name")
+}
+
 /// The calls that count.
 pub(crate) fn standing(record: &Record) -> impl Iterator<Item = &CallRow> {
     crate::knowledge::record::standing(&record.calls)
@@ -128,6 +134,11 @@ pub(crate) fn local(at: DateTime<Utc>, utc_offset_s: i32) -> DateTime<FixedOffse
 /// Date, time and zone, such as `4 May 2026, 10:15:30 (UTC+02:00)`.
 pub(crate) fn date_time(at: DateTime<Utc>, utc_offset_s: i32) -> String {
     local(at, utc_offset_s).format("%-d %B %Y, %H:%M:%S (UTC%:z)").to_string()
+}
+
+/// Day at the place of the exam, such as `4 May 2026`.
+pub(crate) fn day(at: DateTime<Utc>, utc_offset_s: i32) -> String {
+    local(at, utc_offset_s).format("%-d %B %Y").to_string()
 }
 
 /// Time of day at the place of the exam, such as `10:15:30`.

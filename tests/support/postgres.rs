@@ -34,9 +34,21 @@ impl Server {
             "initdb",
             &["-D", &data, "-U", "ada", "--auth=trust", "--no-sync", "-E", "UTF8", "--locale=C.UTF-8"],
         );
-        let options = format!("-k {home} -c listen_addresses='' -c fsync=off");
-        server.run("pg_ctl", &["-D", &data, "-w", "-l", &format!("{home}/log"), "-o", &options, "start"]);
+        server.go_on();
         server
+    }
+
+    /// Starts it, for the first time or again.
+    pub fn go_on(&self) {
+        let home = self.home();
+        let options = format!("-k {home} -c listen_addresses='' -c fsync=off");
+        let (data, log) = (format!("{home}/data"), format!("{home}/log"));
+        self.run("pg_ctl", &["-D", &data, "-w", "-l", &log, "-o", &options, "start"]);
+    }
+
+    /// Stops it; what it holds stays there.
+    pub fn pause(&self) {
+        self.run("pg_ctl", &["-D", &format!("{}/data", self.home()), "-w", "-m", "fast", "stop"]);
     }
 
     fn home(&self) -> String {

@@ -3,7 +3,7 @@
 //! Takes: the evidence of an exam.
 //! Gives: hits in the order of the calls.
 //! Never: looks at calls that were taken back.
-//! Tested in: `tests/knowledge.rs`.
+//! Tested in: `tests/rules/calls.rs`.
 
 use crate::exam::call::{Act, Finding};
 use crate::exam::context::Context;

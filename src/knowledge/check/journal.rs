@@ -3,7 +3,7 @@
 //! Takes: the evidence of an exam.
 //! Gives: hits, mostly one summary each.
 //! Never: looks at what was said.
-//! Tested in: `tests/knowledge.rs`.
+//! Tested in: `tests/rules/journal.rs`.
 
 use crate::clock::seconds;
 use crate::exam::fold::Breath;

@@ -3,7 +3,7 @@
 //! Takes: the evidence of an exam, its measures included.
 //! Gives: hits in the order of the calls or the measures.
 //! Never: says how bad a lesion is.
-//! Tested in: `tests/checks.rs`.
+//! Tested in: `tests/rules/lesions.rs`.
 
 use std::collections::BTreeSet;
 
@@ -16,6 +16,7 @@ use crate::knowledge::coverage::live;
 use crate::knowledge::measure::row::Name;
 use crate::knowledge::measure::{LARGER, LESION};
 use crate::knowledge::rows::amount_text;
+use crate::protocol::Protocols;
 
 fn lesions<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a LoggedCall> {
     live(evidence.exam).filter(|call| matches!(&call.act, Act::Finding(found) if found.class == LESION))
@@ -57,6 +58,55 @@ pub(super) fn without_score(evidence: &Evidence) -> Vec<Hit> {
         }
     }
     hits
+}
+
+/// A lesion, said or measured, in a place where every score is normal; once for a place.
+pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
+    let measuring = &evidence.protocols.measuring;
+    let said = lesions(evidence).filter_map(|call| {
+        let Act::Finding(found) = &call.act else { return None };
+        let context = &call.context;
+        let strand = context.structure.as_ref().map(|code| whole_of(evidence.protocols, code));
+        let place: Place = (context.limb.as_ref(), context.zone.as_ref(), strand);
+        measuring.has_extent(&found.term).then_some((place, Some(call)))
+    });
+    let sized = evidence.measures.iter().filter_map(|row| {
+        let lesion = row.name == Name::LesionArea && row.value.is_some_and(|mm2| mm2 > 0.0);
+        let place: Place = (Some(&row.limb), row.zone.as_ref(), row.structure.as_ref());
+        lesion.then_some((place, None))
+    });
+    let mut seen = BTreeSet::new();
+    let mut hits = Vec::new();
+    for (place, call) in said.chain(sized) {
+        let normal = |term: &String| {
+            evidence.measures.iter().any(|row| {
+                row.name == Name::Score
+                    && row.of.as_ref() == Some(term)
+                    && row.value == Some(0.0)
+                    && place == (Some(&row.limb), row.zone.as_ref(), row.structure.as_ref())
+            })
+        };
+        if measuring.terms.scores.iter().all(normal) && seen.insert(place) {
+            let names = [place.0, place.1, place.2].into_iter().flatten().map(String::as_str);
+            let names = names.collect::<Vec<_>>().join(" ");
+            let scores = measuring.terms.scores.join(" and ");
+            let message = format!("{names}: a lesion, but {scores} are 0, which is normal");
+            hits.push(match call {
+                Some(call) => Hit::call(call, message),
+                None => Hit::new(message),
+            });
+        }
+    }
+    hits
+}
+
+/// Limb, zone and strand.
+type Place<'a> = (Option<&'a String>, Option<&'a String>, Option<&'a String>);
+
+/// The structure that a part counts for in the measures.
+fn whole_of<'a>(protocols: &'a Protocols, code: &'a String) -> &'a String {
+    let strands = &protocols.measuring.strand;
+    strands.iter().find(|strand| strand.parts.contains(code)).map_or(code, |strand| &strand.code)
 }
 
 pub(super) fn score_without_view(evidence: &Evidence) -> Vec<Hit> {

@@ -3,7 +3,7 @@
 //! Takes: `Exam`, `Pairing`, the labelled stills, the coverage and the protocols.
 //! Gives: `Finding`s, worst first, each pointing to its call or still where there is one.
 //! Never: changes or drops anything; what is odd is kept and asked about.
-//! Tested in: `tests/knowledge.rs`, each rule once firing and once silent.
+//! Tested in: `tests/rules/`, each rule firing and silent.
 
 mod journal;
 mod views;
@@ -31,7 +31,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 45] = [
+const RULES: [(&str, Find); 46] = [
     ("journal-damage", journal::damage),
     ("audio-lost", journal::audio_lost),
     ("clock-unknown", stills::clock_unknown),
@@ -43,6 +43,7 @@ const RULES: [(&str, Find); 45] = [
     ("quality-not-repeated", views::quality_not_repeated),
     ("lesion-larger", lesions::larger),
     ("lesion-without-score", lesions::without_score),
+    ("lesion-scored-normal", lesions::scored_normal),
     ("score-without-view", lesions::score_without_view),
     ("off-weight", habits::off_weight),
     ("still-ambiguous", stills::ambiguous),

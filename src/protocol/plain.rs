@@ -1,0 +1,93 @@
+//! Words for people who do not scan.
+//!
+//! Takes: `plain.toml` of the protocols, where there is one.
+//! Gives: `Plain`.
+//! Never: what a finding means for the horse.
+//! Tested in: `tests/owner.rs`.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+
+use crate::protocol::Protocols;
+
+/// Plain words by code and term; what is not here is told by its name in the other files.
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Plain {
+    /// What the scan shows, as a clause.
+    pub about: String,
+    /// Limbs by code.
+    pub limbs: BTreeMap<String, String>,
+    /// Structures by code.
+    pub structures: BTreeMap<String, PlainStructure>,
+    /// Where a zone lies, by scheme and zone.
+    pub zones: BTreeMap<String, BTreeMap<String, String>>,
+    /// Findings by term, each a clause.
+    pub findings: BTreeMap<String, String>,
+    /// Positions within a structure.
+    pub positions: BTreeMap<String, String>,
+    /// When a change is told at all.
+    pub change: Change,
+    /// Shares of a cross-section in words, the smallest first.
+    pub share: Vec<Share>,
+}
+
+/// When a change between two exams is told as one.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Change {
+    /// Percentage points up to which the share of a lesion is "about the same".
+    pub same_within_points: f64,
+}
+
+/// A structure in plain words.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlainStructure {
+    /// In a sentence.
+    pub name: String,
+    /// What it is.
+    pub what: String,
+}
+
+/// A share of a cross-section in words.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Share {
+    /// Largest percentage that is told so, 0 to 100.
+    pub up_to_percent: f64,
+    /// Such as "about a third".
+    pub words: String,
+}
+
+impl Plain {
+    /// A percentage of a cross-section in words; none outside the table.
+    #[must_use]
+    pub fn share(&self, percent: f64) -> Option<&str> {
+        self.share.iter().find(|share| percent <= share.up_to_percent).map(|share| share.words.as_str())
+    }
+}
+
+impl Protocols {
+    /// A limb in plain words.
+    #[must_use]
+    pub fn plain_limb<'a>(&'a self, code: &'a str) -> &'a str {
+        let name = || self.limb(code).map_or(code, |limb| limb.name.as_str());
+        self.plain.limbs.get(code).map_or_else(name, String::as_str)
+    }
+
+    /// A structure in plain words, and what it is; that is empty where the file does not say.
+    #[must_use]
+    pub fn plain_structure<'a>(&'a self, code: &'a str) -> (&'a str, &'a str) {
+        let name = || (self.structure(code).map_or(code, |known| known.name.as_str()), "");
+        self.plain.structures.get(code).map_or_else(name, |plain| (plain.name.as_str(), plain.what.as_str()))
+    }
+
+    /// Where a zone of a scheme lies, in plain words.
+    #[must_use]
+    pub fn plain_zone(&self, scheme: &str, zone: &str) -> String {
+        let known = self.plain.zones.get(scheme).and_then(|zones| zones.get(zone));
+        known.cloned().unwrap_or_else(|| format!("zone {zone}"))
+    }
+}
