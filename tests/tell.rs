@@ -327,13 +327,13 @@ fn draft_and_cautions_stand_at_the_top_and_at_the_bottom() {
 fn findings_come_worst_first_and_link_to_their_call_or_still() {
     let mut record = sample::record();
     record.findings.reverse();
-    let page = page(&record);
-    let text = read_html(&page);
+    let html = page(&record);
+    let text = read_html(&html);
     assert!(text.find("audio were lost") < text.find("two readings; listen"));
     assert!(text.find("two readings; listen") < text.find("has no save call; its label"));
     assert!(
-        page.contains("<a href=\"#still-4\">still 4</a>")
-            && page.contains("<a href=\"#call-16\">call 16</a>")
+        html.contains("<a href=\"#still-4\">still 4</a>")
+            && html.contains("<a href=\"#call-16\">call 16</a>")
     );
     record.findings[0].call_seq = Some(999);
     read_html(&page(&record));
