@@ -41,7 +41,9 @@ const AFTER: &str = "The truth is a table with tabs under the heading `from_s`, 
 said, with its times in seconds from the start and its words as on the phrase card. Talk that is no call gets a line \
 without words.\n\
 A call is right if limb, zone, plane, structure, term, number and unit are all right as the record would hold them, so \
-one misheard place costs the calls after it, too. Wrong: acted on, but not said. False: acted on while no call was said.\n\
+one misheard place costs the calls after it, too. Incomplete: acted on as said, but a part of its place is lacking, as \
+when the limb before it was not heard. Wrong: acted on, but not said. Missed: nothing was acted on in its stead. False: \
+acted on while no call was said.\n\
 Examples:\n  zonecall compare-ears scan.wav --truth scan.spoken.tsv\n  \
 zonecall compare-ears scan.wav --truth scan.spoken.tsv --ear neural --each";
 
@@ -290,7 +292,7 @@ fn table(tried: &[Tried], each: bool) -> String {
     ];
     for one in tried {
         let c = &one.counts;
-        let missed = c.calls.saturating_sub(c.right + c.asked);
+        let missed = c.calls.saturating_sub(c.right + c.incomplete + c.asked + c.wrong);
         let wait = match (at(&one.waits_s, 0.5), at(&one.waits_s, 0.95)) {
             (Some(half), Some(most)) => format!("{half:.2} s, {most:.2} s"),
             _ => "unknown".to_owned(),
@@ -301,6 +303,7 @@ fn table(tried: &[Tried], each: bool) -> String {
             format!("{} of {}", c.right, c.calls),
             c.asked.to_string(),
             missed.to_string(),
+            c.incomplete.to_string(),
             c.wrong.to_string(),
             c.false_calls.to_string(),
             format!("{:.3}", one.took_s / one.audio_s.max(0.001)),

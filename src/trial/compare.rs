@@ -37,6 +37,14 @@ impl Meant {
         let placed = moves || matches!(act, Act::Finding(_) | Act::Value(_) | Act::Save);
         Self { act: (!moves).then(|| told(act.clone())), corrects, place: placed.then(here) }
     }
+
+    /// Whether it says nothing else than `wanted`, though parts of the place may be lacking.
+    fn fits(&self, wanted: &Meant) -> bool {
+        let parts = self.place.iter().flatten().zip(wanted.place.iter().flatten());
+        self.act == wanted.act
+            && self.corrects == wanted.corrects
+            && parts.into_iter().all(|(own, wanted)| own.is_none() || own == wanted)
+    }
 }
 
 /// A stretch of speech: a line of the truth, or a breath as heard.
@@ -65,6 +73,8 @@ pub struct Counts {
     pub right: usize,
     /// Not acted on, but asked about.
     pub asked: usize,
+    /// Acted on as said, but with a part of the place lacking, as when the limb before it was not heard.
+    pub incomplete: usize,
     /// Acted on while calls were said, but none of them.
     pub wrong: usize,
     /// Acted on while no call was said.
@@ -95,15 +105,17 @@ pub fn compare(said: &[Stretch], heard: &[Stretch], spelling: &Spelling) -> (Cou
         };
         let (said_words, heard_words) = (spelling.of(&text(rows)), spelling.of(&text(breaths)));
         let (wanted, acted) = (calls(rows), calls(breaths));
-        let right = in_both(&wanted, &acted);
+        let right = in_both(&wanted, &acted, |acted, wanted| acted == wanted);
+        let fitting = in_both(&wanted, &acted, Meant::fits);
         let asked = breaths.iter().any(|breath| breath.asked);
         counts.calls += wanted.len();
         counts.right += right;
-        counts.asked += if asked { wanted.len() - right } else { 0 };
+        counts.asked += if asked { wanted.len() - fitting } else { 0 };
         if wanted.is_empty() {
             counts.false_calls += acted.len();
         } else {
-            counts.wrong += acted.len() - right;
+            counts.incomplete += fitting - right;
+            counts.wrong += acted.len() - fitting;
             counts.words += said_words.len();
             counts.words_wrong += wrong(&said_words, &heard_words);
         }
@@ -156,13 +168,13 @@ fn same_time(one: &Stretch, other: &Stretch) -> bool {
     2 * both >= (a.to - a.from).min(b.to - b.from).max(1)
 }
 
-/// Most calls that are in both, in the same order.
-fn in_both(wanted: &[Meant], acted: &[Meant]) -> usize {
+/// Most calls that are in both by `same`, in the same order.
+fn in_both(wanted: &[Meant], acted: &[Meant], same: impl Fn(&Meant, &Meant) -> bool) -> usize {
     let mut row = vec![0; acted.len() + 1];
     for call in wanted {
         let mut corner = 0;
         for (idx, other) in acted.iter().enumerate() {
-            let matched = if call == other { corner + 1 } else { 0 };
+            let matched = if same(other, call) { corner + 1 } else { 0 };
             corner = row[idx + 1];
             row[idx + 1] = matched.max(corner).max(row[idx]);
         }
@@ -215,10 +227,31 @@ mod tests {
             stretch(1500, 1600, "no", &[answer("no")]),
         ];
         let (counts, differences) = compare(&said, &heard, &Spelling::default());
-        let wanted =
-            Counts { words: 3, words_wrong: 2, calls: 3, right: 0, asked: 1, wrong: 1, false_calls: 2 };
+        let wanted = Counts {
+            words: 3,
+            words_wrong: 2,
+            calls: 3,
+            asked: 1,
+            wrong: 1,
+            false_calls: 2,
+            ..Counts::default()
+        };
         assert_eq!(counts, wanted);
         assert_eq!(differences.len(), 5);
+    }
+
+    #[test]
+    fn a_call_that_lacks_its_place_is_incomplete_and_one_at_another_place_wrong() {
+        let at = |zone: Option<&str>| Context { zone: zone.map(str::to_owned), ..Context::default() };
+        let save = |zone| Stretch {
+            calls: vec![Meant::new(&Act::Save, false, &at(zone))],
+            ..stretch(100, 200, "save", &[])
+        };
+        let of = |heard| {
+            let (counts, _) = compare(&[save(Some("x"))], &[save(heard)], &Spelling::default());
+            (counts.right, counts.incomplete, counts.wrong)
+        };
+        assert_eq!([of(Some("x")), of(None), of(Some("y"))], [(1, 0, 0), (0, 1, 0), (0, 0, 1)]);
     }
 
     #[test]
