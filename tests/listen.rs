@@ -279,3 +279,18 @@ fn a_view_whose_still_does_not_arrive_from_the_scanner_is_told_and_stills_are_wr
     let paired = String::from_utf8_lossy(&paired.stdout).into_owned();
     assert!(paired.contains("1 stills, 0 of them new"), "{paired}");
 }
+
+/// The window is closed while the screen is shown, or the connection to the box is lost.
+#[test]
+fn a_terminal_that_is_closed_closes_the_exam() {
+    let sound = Sound::start();
+    let exam = sound.path().join("exam");
+    let line = format!("listen --into {} --ear neural --voice off", exam.display());
+    let mut terminal = sound.zonecall_in_terminal(&line);
+    until_line(&exam, "listening begins", |line| line["kind"] == "audio");
+    std::thread::sleep(Duration::from_secs(1));
+    terminal.kill().unwrap();
+    terminal.wait().unwrap();
+    until_line(&exam, "the exam is closed", is_closed);
+    verified(&exam);
+}

@@ -189,6 +189,10 @@ impl Face {
     pub(super) fn keys(&mut self) -> anyhow::Result<Vec<Key>> {
         let mut keys = Vec::new();
         let Face::Screen(screen) = self else { return Ok(keys) };
+        // A terminal that was closed is none any more; to ask it for keys would never end.
+        if !std::io::stdin().is_terminal() {
+            return Ok(vec![Key::End]);
+        }
         while event::poll(Duration::ZERO)? {
             match event::read()? {
                 event::Event::Key(key) if key.kind == KeyEventKind::Press => keys.extend(meaning(key)),

@@ -72,6 +72,15 @@ impl Sound {
         self.zonecall_with(args, &[("ZONECALL_SETTINGS", "/nonexistent")])
     }
 
+    /// The same in a terminal of its own, which is closed when this is ended.
+    pub fn zonecall_in_terminal(&self, args: &str) -> Child {
+        let line = format!("{} {args}", env!("CARGO_BIN_EXE_zonecall"));
+        let mut command = self.command("script", &["--quiet", "--command", &line, "/dev/null"]);
+        command.env("ZONECALL_SETTINGS", "/nonexistent").env("TERM", "xterm-256color");
+        command.stdin(Stdio::piped()).stdout(Stdio::null()).stderr(Stdio::null());
+        command.spawn().expect("script of bsdutils")
+    }
+
     /// The same with variables of the environment.
     pub fn zonecall_with(&self, args: &[&str], variables: &[(&str, &str)]) -> Listening {
         let mut command = self.command(env!("CARGO_BIN_EXE_zonecall"), args);
