@@ -3,7 +3,7 @@
 //! Prints milliseconds and ratios on SQLite and PostgreSQL; run with `cargo bench --bench archive`.
 //! The bare query reads the same rows with the database's own client and makes nothing of them.
 // A bench prints its timing.
-#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)]
 
 #[path = "../tests/support/postgres.rs"]
 mod postgres;

@@ -92,16 +92,25 @@ fn several_calls_in_one_breath_come_apart() {
 fn branches_of_the_flexor_and_of_the_suspensory_are_told_apart() {
     means("medial flexor branch", &expect![[r#"{"kind":"view","structure":"SDFT-medial"}"#]]);
     means("lateral branch", &expect![[r#"{"kind":"view","structure":"SL-lateral"}"#]]);
-    means("pastern one bravo lateral flexor branch diffuse lesion", &expect![[r#"
+    means(
+        "pastern one bravo lateral flexor branch diffuse lesion",
+        &expect![[r#"
         {"kind":"view","zone":"P1B","structure":"SDFT-lateral"}
-        {"kind":"finding","class":"lesion","term":"diffuse lesion"}"#]]);
+        {"kind":"finding","class":"lesion","term":"diffuse lesion"}"#]],
+    );
     // The side belongs to the branch; a position of its own comes before it.
-    means("core lesion medial flexor branch", &expect![[r#"
+    means(
+        "core lesion medial flexor branch",
+        &expect![[r#"
         {"kind":"finding","class":"lesion","term":"core lesion"}
-        {"kind":"view","structure":"SDFT-medial"}"#]]);
-    means("core lesion medial lateral flexor branch", &expect![[r#"
+        {"kind":"view","structure":"SDFT-medial"}"#]],
+    );
+    means(
+        "core lesion medial lateral flexor branch",
+        &expect![[r#"
         {"kind":"finding","class":"lesion","term":"core lesion","position":["medial"]}
-        {"kind":"view","structure":"SDFT-lateral"}"#]]);
+        {"kind":"view","structure":"SDFT-lateral"}"#]],
+    );
     means("flexor branch", &expect!["problem: `flexor branch` is not a whole phrase of the language"]);
 }
 
