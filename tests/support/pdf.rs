@@ -4,6 +4,10 @@
 use std::path::Path;
 use std::process::Command;
 
+/// ISO 32000 has `Suspects` as a boolean, false by default (14.7.1, from memory); Debian 12's poppler takes a plain
+/// `false` for a fault.
+const POPPLER_SLIP: &str = "Suspects object is wrong type (boolean)";
+
 /// A PDF in a temporary file.
 pub struct Pdf {
     folder: tempfile::TempDir,
@@ -26,7 +30,9 @@ impl Pdf {
         let done = Command::new(program).args(before).arg(file).args(after).output();
         let done = done.unwrap_or_else(|error| panic!("{program}: {error}; run `make setup`"));
         assert!(done.status.success(), "{done:?}");
-        assert_eq!(String::from_utf8_lossy(&done.stderr), "", "{program} complains");
+        let told = String::from_utf8_lossy(&done.stderr);
+        let complaints: Vec<&str> = told.lines().filter(|line| !line.contains(POPPLER_SLIP)).collect();
+        assert_eq!(complaints, [""; 0], "{program} complains");
         String::from_utf8(done.stdout).unwrap()
     }
 
