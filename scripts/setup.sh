@@ -26,6 +26,8 @@ AXE_SHA256=e6b0ce02b84d892e2e33e403485e7f3d6c29e2be6df65daf44d89ba564139745
 PACKAGES="gcc g++ make cmake pkg-config libasound2-dev python3 python3-venv \
           flite espeak-ng dicom3tools pulseaudio pulseaudio-utils libasound2-plugins \
           chromium chromium-driver postgresql sctk poppler-utils fonts-nanum"
+# Fetches the accessibility checker; where Node.js came from elsewhere, Debian's own package would not go beside it.
+command -v npm >/dev/null || PACKAGES="$PACKAGES npm"
 deps="${ZONECALL_DEPS:-$PWD/.deps}"
 
 say() { printf 'set-up: %s\n' "$*" >&2; }
