@@ -133,11 +133,6 @@ fn the_branches_of_the_flexor_are_heard_and_told_apart_from_those_of_the_suspens
     for voice in ["rms", "kal16", "slt"] {
         for (words, structure) in phrases {
             let heard = ear.recognise(&spoken(voice, words)).unwrap();
-            let text: Vec<&str> = heard.words.iter().map(|word| word.text.as_str()).collect();
-            println!(
-                "{voice}: {words} -> {text:?} rejected {} unsure {} {:.3}",
-                heard.rejected, heard.unsure, heard.confidence
-            );
             if heard.rejected || heard.unsure {
                 missed.push((voice, words));
                 continue;
@@ -150,7 +145,7 @@ fn the_branches_of_the_flexor_are_heard_and_told_apart_from_those_of_the_suspens
             assert_eq!(named.as_deref(), Some(structure), "{voice}: {words}");
         }
     }
-    assert!(missed.len() <= 2, "{missed:?}");
+    assert_eq!(missed, [], "each was heard when this was written");
 }
 
 /// What a call does, without words, times and confidence; a view in its parts, so that pauses do not matter.
