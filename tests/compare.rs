@@ -28,12 +28,17 @@ fn real_engines_hear_every_call_of_the_demo_and_an_absent_one_is_named() {
     let done = compare(&demo("hind-limb.spoken.tsv"), &["--each"]);
     let text = told(&done);
     assert!(done.status.success(), "{text}");
+    let head: Vec<&str> =
+        text.lines().next().unwrap().split("  ").map(str::trim).filter(|h| !h.is_empty()).collect();
+    assert_eq!(head[3..8], ["asked", "missed", "incomplete", "wrong", "false"], "{text}");
+    assert_eq!(head[8..], ["real time", "memory", "wait"], "{text}");
     for ear in ["neural", "sphinx"] {
         let line =
             text.lines().find(|line| line.starts_with(ear)).unwrap_or_else(|| panic!("no {ear}: {text}"));
         let cells: Vec<&str> = line.split("  ").map(str::trim).filter(|cell| !cell.is_empty()).collect();
         assert_eq!(cells[2], format!("{calls} of {calls}"), "{text}");
         assert_eq!(cells[3..8], ["0"; 5], "asked, missed, incomplete, wrong, false: {text}");
+        assert!(cells[10].contains(" s, "), "the wait stands last: {text}");
         let memory: f64 = cells[9].strip_suffix(" MiB").unwrap().parse().unwrap();
         assert!((20.0..1000.0).contains(&memory), "{text}");
     }

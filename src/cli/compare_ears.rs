@@ -272,48 +272,42 @@ fn peak_bytes() -> Option<u64> {
     Some(1024 * kib.split_whitespace().next()?.parse::<u64>().ok()?)
 }
 
+/// What the table tells of an engine: the heading and the cell of each column.
 #[allow(clippy::cast_precision_loss)] // far below 2^53
+fn columns(one: &Tried) -> Vec<(&'static str, String)> {
+    let c = &one.counts;
+    let missed = c.calls.saturating_sub(c.right + c.incomplete + c.asked + c.wrong);
+    let wait = match (at(&one.waits_s, 0.5), at(&one.waits_s, 0.95)) {
+        (Some(half), Some(most)) => format!("{half:.2} s, {most:.2} s"),
+        _ => "unknown".to_owned(),
+    };
+    vec![
+        ("ear", one.engine.name.clone()),
+        ("words wrong", format!("{:.1} %", 100.0 * c.words_wrong as f64 / c.words.max(1) as f64)),
+        ("calls right", format!("{} of {}", c.right, c.calls)),
+        ("asked", c.asked.to_string()),
+        ("missed", missed.to_string()),
+        ("incomplete", c.incomplete.to_string()),
+        ("wrong", c.wrong.to_string()),
+        ("false", c.false_calls.to_string()),
+        ("real time", format!("{:.3}", one.took_s / one.audio_s.max(0.001))),
+        ("memory", one.peak_bytes.map_or("unknown".to_owned(), |bytes| format!("{} MiB", bytes / (1 << 20)))),
+        ("wait", wait),
+    ]
+}
+
 fn table(tried: &[Tried], each: bool) -> String {
-    let mut rows = vec![
-        [
-            "ear",
-            "words wrong",
-            "calls right",
-            "asked",
-            "missed",
-            "wrong",
-            "false",
-            "real time",
-            "memory",
-            "wait",
-        ]
-        .map(str::to_owned)
-        .to_vec(),
-    ];
+    let mut rows: Vec<Vec<String>> = Vec::new();
     for one in tried {
-        let c = &one.counts;
-        let missed = c.calls.saturating_sub(c.right + c.incomplete + c.asked + c.wrong);
-        let wait = match (at(&one.waits_s, 0.5), at(&one.waits_s, 0.95)) {
-            (Some(half), Some(most)) => format!("{half:.2} s, {most:.2} s"),
-            _ => "unknown".to_owned(),
-        };
-        rows.push(vec![
-            one.engine.name.clone(),
-            format!("{:.1} %", 100.0 * c.words_wrong as f64 / c.words.max(1) as f64),
-            format!("{} of {}", c.right, c.calls),
-            c.asked.to_string(),
-            missed.to_string(),
-            c.incomplete.to_string(),
-            c.wrong.to_string(),
-            c.false_calls.to_string(),
-            format!("{:.3}", one.took_s / one.audio_s.max(0.001)),
-            one.peak_bytes.map_or("unknown".to_owned(), |bytes| format!("{} MiB", bytes / (1 << 20))),
-            wait,
-        ]);
+        let (headings, cells): (Vec<&str>, Vec<String>) = columns(one).into_iter().unzip();
+        if rows.is_empty() {
+            rows.push(headings.into_iter().map(str::to_owned).collect());
+        }
+        rows.push(cells);
     }
     let mut text = String::new();
     let width = |column: usize| rows.iter().map(|row| row[column].len()).max().unwrap_or(0);
-    let widths: Vec<usize> = (0..rows[0].len()).map(width).collect();
+    let widths: Vec<usize> = (0..rows.first().map_or(0, Vec::len)).map(width).collect();
     for row in &rows {
         let cells: Vec<String> =
             row.iter().zip(&widths).map(|(cell, width)| format!("{cell:width$}")).collect();
