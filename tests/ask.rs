@@ -6,9 +6,10 @@ mod support;
 
 use support::{BUILT_IN, breath, exam_of};
 use zonecall::exam::call::{Act, Call};
-use zonecall::exam::parse::parse;
+use zonecall::exam::parse::{Parsed, parse};
 use zonecall::hear::utterance::{Rival, Utterance};
-use zonecall::live::ask::{Answer, Doubt, Question, question};
+use zonecall::live::ask::{Answer, Doubt, Now, Question, question};
+use zonecall::protocol::Protocols;
 
 fn said(text: &str) -> Utterance {
     breath(60.0, text)
@@ -23,7 +24,19 @@ fn asked(before: &[&str], utterance: &Utterance) -> Option<Question> {
     let (language, protocols) = &*BUILT_IN;
     let parsed = parse(utterance, language, protocols);
     let rival = utterance.rivals.first().map(|rival| parse(&said(&rival.words), language, protocols));
-    question(utterance, &parsed, rival.as_ref(), &exam_of(before), protocols)
+    ask(before, utterance, &parsed, rival.as_ref(), protocols)
+}
+
+fn ask(
+    before: &[&str],
+    utterance: &Utterance,
+    parsed: &Parsed,
+    rival: Option<&Parsed>,
+    protocols: &Protocols,
+) -> Option<Question> {
+    let exam = exam_of(before);
+    let now = Now { context: &exam.context, schemes: &exam.header.schemes, protocols };
+    question(utterance, parsed, rival, now)
 }
 
 fn answered(question: &Question, text: &str) -> Answer {
@@ -91,15 +104,7 @@ fn a_zone_far_from_the_one_in_force_is_read_back_unless_the_limb_is_said_with_it
     relaxed.rules.habits.jump_asked = 6;
     let utterance = said("zone three charlie");
     let parsed = parse(&utterance, &BUILT_IN.0, &relaxed);
-    assert_eq!(question_with(&utterance, &parsed, &relaxed), None, "a practice sets how far is far");
-}
-
-fn question_with(
-    utterance: &Utterance,
-    parsed: &zonecall::exam::parse::Parsed,
-    protocols: &zonecall::protocol::Protocols,
-) -> Option<Question> {
-    question(utterance, parsed, None, &exam_of(PLACE), protocols)
+    assert_eq!(ask(PLACE, &utterance, &parsed, None, &relaxed), None, "a practice sets how far is far");
 }
 
 /// A slip of the unit makes an area a hundred times too large or too small.

@@ -5,6 +5,7 @@
 //! Never: acts on what it has asked about before the answer, or on its own voice.
 //! Tested in: `tests/listen.rs`.
 
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 use super::face::{Face, What};
@@ -13,11 +14,12 @@ use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::exam::call::{Act, Problem};
 use crate::exam::context::Context;
 use crate::exam::event::{Heard, Outcome, Settled};
+use crate::exam::fold::Exam;
 use crate::exam::parse::Parsed;
 use crate::hear::utterance::{Segment, Utterance};
 use crate::knowledge::place::Place;
 use crate::live::answer::answer;
-use crate::live::ask::{ANSWER_WAIT_S, Answer, Question, question};
+use crate::live::ask::{ANSWER_WAIT_S, Answer, Now, Question, question};
 use crate::live::forgotten::{Left, ends, is_saved_by_word, left};
 use crate::live::mouth::Mouth;
 use crate::live::tone::Tone;
@@ -52,7 +54,8 @@ pub(super) struct Manner {
 pub(super) struct Dialogue {
     pub(super) face: Face,
     manner: Manner,
-    /// What was in force after the breath before.
+    schemes: BTreeMap<String, String>,
+    /// What is in force: only calls change it, and after each of them it is read anew.
     in_force: Context,
     open: Option<Open>,
     /// Where the program's own voice lies in the sound that was heard last.
@@ -64,7 +67,7 @@ pub(super) struct Dialogue {
 /// What is known of the stills that arrive from the scanner.
 pub(super) struct Stills {
     /// Samples from saving a still to its file.
-    pub(super) delay: u64,
+    delay: u64,
     /// When they were saved, by the sample.
     saved_at: Vec<u64>,
     /// The sample at which the view in force was called.
@@ -82,8 +85,10 @@ impl Stills {
 }
 
 impl Dialogue {
-    pub(super) fn new(face: Face, manner: Manner, in_force: Context, stills: Option<Stills>) -> Self {
-        Self { face, manner, in_force, open: None, own_voice: None, stills }
+    /// Begins or goes on with `exam`.
+    pub(super) fn new(face: Face, manner: Manner, exam: Exam, stills: Option<Stills>) -> Self {
+        let (schemes, in_force) = (exam.header.schemes, exam.context);
+        Self { face, manner, schemes, in_force, open: None, own_voice: None, stills }
     }
 
     /// A still has arrived, at the sample `at`.
@@ -91,7 +96,7 @@ impl Dialogue {
         if let Some(stills) = &mut self.stills {
             let saved_at = at.saturating_sub(stills.delay);
             stills.saved_at.push(saved_at);
-            let left = stills.left.iter().find(|left| (left.from..left.to).contains(&saved_at));
+            let left = stills.left.iter().find(|left| left.holds(saved_at));
             let view = left.map_or_else(|| Place::from(&self.in_force), |left| left.view.clone());
             self.face.still_of(&view);
         }
@@ -171,9 +176,9 @@ impl Dialogue {
 
     /// A breath while no question waits.
     fn take(&mut self, session: &mut Session, utterance: Utterance, parsed: Parsed) -> anyhow::Result<()> {
-        let exam = session.exam()?;
         let rival = session.rival(&utterance);
-        let due = question(&utterance, &parsed, rival.as_ref(), &exam, &session.ear.protocols);
+        let now = Now { context: &self.in_force, schemes: &self.schemes, protocols: &session.ear.protocols };
+        let due = question(&utterance, &parsed, rival.as_ref(), now);
         match due.filter(|_| session.attention.takes_calls(&utterance)) {
             Some(question) => self.ask(session, utterance, question),
             None => self.act(session, utterance, parsed),
@@ -206,14 +211,14 @@ impl Dialogue {
         question: Question,
     ) -> anyhow::Result<()> {
         let aloud = question.aloud();
-        let spoken_s = self.say(&aloud, session);
-        if spoken_s.is_none() {
+        let spoken = self.say(&aloud, session);
+        if spoken.is_none() {
             self.sound(Tone::NotUnderstood);
         }
         let shown = format!("{aloud} ({})", question.answers());
         self.face.tell(What::Asked, &shown)?;
         self.face.question(Some(shown));
-        let until = session.next_sample() + spoken_s.unwrap_or(0) + ANSWER_WAIT_S * u64::from(SAMPLE_RATE_HZ);
+        let until = session.next_sample() + spoken.unwrap_or(0) + ANSWER_WAIT_S * u64::from(SAMPLE_RATE_HZ);
         self.open = Some(Open { heard_seq, question, until });
         session.expect_answer(true)
     }
@@ -291,8 +296,8 @@ impl Dialogue {
         if written.calls.is_empty() { Ok(()) } else { self.reply(session, &written) }
     }
 
-    /// No answer is waited for any more; at the end of an exam, too.
-    pub(super) fn close(&mut self, session: &mut Session) -> anyhow::Result<()> {
+    /// No answer is waited for any more.
+    fn close(&mut self, session: &mut Session) -> anyhow::Result<()> {
         if self.open.take().is_some() { self.stop_waiting(session) } else { Ok(()) }
     }
 

@@ -62,8 +62,9 @@ impl Live {
         let title = format!("zonecall  {}  {}", session.folder.display(), capture.describe());
         // Before the screen: what the mouth lacks is told on the terminal.
         let manner = manner(ways);
-        let face = Face::open(ways.lines, title, watch.is_some());
-        let dialogue = Dialogue::new(face, manner, exam.context, stills);
+        let mut face = Face::open(ways.lines, title, watch.is_some());
+        face.take(&exam, &session.ear.protocols);
+        let dialogue = Dialogue::new(face, manner, exam, stills);
         let pace = Pace::new(session.next_sample());
         let now = Instant::now();
         Ok(Self {
@@ -84,8 +85,6 @@ impl Live {
 
     /// Listens until it is told to stop, by voice or by a signal.
     pub(super) fn listen(&mut self, first: AudioBlock) -> anyhow::Result<()> {
-        let exam = self.session.exam()?;
-        self.dialogue.face.take(&exam, &self.session.ear.protocols);
         self.tell(&format!("listening to {}; say `end of exam` or press Ctrl-C to stop", self.device_name))?;
         self.block(&first)?;
         while !self.stop.load(Ordering::Relaxed) && !self.session.attention.ended() {

@@ -260,15 +260,15 @@ impl Session {
         Ok(Written { heard_seq, outcome, calls })
     }
 
-    /// The second reading of a breath, understood; none where the engine tells none.
+    /// The second reading of a breath that the engine is unsure of, understood; none where it tells none.
     ///
     /// Where in the breath its words lie is not known.
     pub(super) fn rival(&self, utterance: &Utterance) -> Option<Parsed> {
-        let rival = utterance.rivals.first()?;
+        let rival = utterance.rivals.first().filter(|_| utterance.unsure)?;
         let (span, confidence) = (utterance.span, utterance.confidence);
         let words = rival.words.split(' ').map(|text| Word { text: text.to_owned(), span, confidence });
         let reading = Utterance { words: words.collect(), ..utterance.clone() };
-        Some(parse(&reading, &self.ear.language, &self.ear.protocols))
+        Some(self.understand(&reading))
     }
 
     /// From now on answers can be heard, or not any more.

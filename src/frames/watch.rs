@@ -152,8 +152,8 @@ impl Look {
         let mut arrived = Vec::new();
         let there = files(&self.folder, &mut Vec::new());
         // A file that was renamed is a new one under its new name; its id tells that it is known.
-        let gone: BTreeSet<&PathBuf> = there.iter().collect();
-        self.files.retain(|path, _| gone.contains(path));
+        let present: BTreeSet<&PathBuf> = there.iter().collect();
+        self.files.retain(|path, _| present.contains(path));
         for path in &there {
             let Ok(meta) = path.metadata() else { continue };
             let size = (meta.len(), meta.modified().ok());

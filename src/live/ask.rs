@@ -1,13 +1,14 @@
 //! Asks back instead of acting on what may be wrong.
 //!
-//! Takes: a breath with its likeliest readings, the exam as it stands, and the protocols.
+//! Takes: a breath with its likeliest readings, what is in force, the schemes of the exam, and the protocols.
 //! Gives: a `Question` where one is due, and what an answer to it means.
 //! Never: I/O; the words asked are the words heard, so they need no language of their own.
 //! Tested in: `tests/ask.rs`.
 
+use std::collections::BTreeMap;
+
 use crate::exam::call::{Act, Call, Finding, Problem, View};
 use crate::exam::context::Context;
-use crate::exam::fold::Exam;
 use crate::exam::parse::Parsed;
 use crate::hear::utterance::Utterance;
 use crate::knowledge::step::Step;
@@ -73,14 +74,24 @@ pub enum Answer {
     Other,
 }
 
+/// Where a breath is heard.
+#[derive(Debug, Clone, Copy)]
+pub struct Now<'a> {
+    /// What is in force.
+    pub context: &'a Context,
+    /// Scheme chosen for each group of limbs.
+    pub schemes: &'a BTreeMap<String, String>,
+    /// The protocols.
+    pub protocols: &'a Protocols,
+}
+
 /// The question that a breath gives rise to, if any; `rival` is its second reading.
 #[must_use]
 pub fn question(
     utterance: &Utterance,
     parsed: &Parsed,
     rival: Option<&Parsed>,
-    exam: &Exam,
-    protocols: &Protocols,
+    now: Now<'_>,
 ) -> Option<Question> {
     if utterance.rejected || !holds_calls(parsed) {
         return None;
@@ -94,7 +105,7 @@ pub fn question(
         }
         Doubt::Unsure
     } else {
-        parsed.calls.iter().find_map(|call| doubt(&call.act, &exam.context, exam, protocols))?
+        parsed.calls.iter().find_map(|call| doubt(&call.act, now))?
     };
     offers.iter_mut().flat_map(|offer| &mut offer.calls).for_each(confirm);
     Some(Question { doubt, offers })
@@ -113,12 +124,13 @@ fn confirm(call: &mut Call) {
 }
 
 /// Why one act is not simply believed.
-fn doubt(act: &Act, before: &Context, exam: &Exam, protocols: &Protocols) -> Option<Doubt> {
+fn doubt(act: &Act, now: Now<'_>) -> Option<Doubt> {
     match act {
         Act::Finding(Finding { unconfirmed: true, .. }) => Some(Doubt::Opposite),
-        Act::View(view) => jump(view, before, exam, protocols),
+        Act::View(view) => jump(view, now),
         Act::Value(value) => {
-            let odd = protocols.value(&value.term)?.odd(value.amount.number, value.amount.unit.as_deref())?;
+            let kind = now.protocols.value(&value.term)?;
+            let odd = kind.odd(value.amount.number, value.amount.unit.as_deref())?;
             Some(Doubt::Odd { message: odd.to_string() })
         }
         _ => None,
@@ -126,14 +138,15 @@ fn doubt(act: &Act, before: &Context, exam: &Exam, protocols: &Protocols) -> Opt
 }
 
 /// A zone on the limb in force, further away than a practice passes over; a limb said with it makes it deliberate.
-fn jump(view: &View, before: &Context, exam: &Exam, protocols: &Protocols) -> Option<Doubt> {
+fn jump(view: &View, now: Now<'_>) -> Option<Doubt> {
+    let Now { context, schemes, protocols } = now;
     let off = protocols.rules.rule(JUMP_RULE).is_none_or(|rule| rule.severity == Weight::Off);
     if off || view.limb.is_some() {
         return None;
     }
-    let limb = before.limb.as_deref()?;
-    let (from, to) = (before.zone.as_deref()?, view.zone.as_deref()?);
-    let step = Step::between(limb, from, to, &exam.header.schemes, protocols)?;
+    let limb = context.limb.as_deref()?;
+    let (from, to) = (context.zone.as_deref()?, view.zone.as_deref()?);
+    let step = Step::between(limb, from, to, schemes, protocols)?;
     let far = step.zones() > protocols.rules.habits.jump_asked && !step.begins_anew();
     far.then(|| Doubt::Jump { from: from.to_owned() })
 }

@@ -56,9 +56,15 @@ pub struct Left {
 }
 
 impl Left {
+    /// True when a still saved at this sample is one of the view.
+    #[must_use]
+    pub fn holds(&self, saved_at: u64) -> bool {
+        (self.from..self.to).contains(&saved_at)
+    }
+
     /// True when none of the stills, by the samples at which they were saved, belongs to the view.
     #[must_use]
     pub fn lacks_still(&self, saved_at: &[u64]) -> bool {
-        !saved_at.iter().any(|at| (self.from..self.to).contains(at))
+        !saved_at.iter().any(|at| self.holds(*at))
     }
 }
