@@ -163,6 +163,13 @@ pub(crate) enum Ear {
     Scripted,
 }
 
+impl Ear {
+    /// As the option writes it.
+    pub(crate) fn name(self) -> String {
+        self.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default()
+    }
+}
+
 #[derive(Debug, clap::Args)]
 pub(crate) struct Journal {
     /// The exam folder.

@@ -17,6 +17,7 @@ use crate::exam::fold::{Exam, fold};
 use crate::exam::journal;
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
+use crate::hear::sphinx::entries;
 use crate::knowledge::measure::{Against, Earlier};
 use crate::knowledge::record::{self, Record};
 use crate::language::engine::Pronunciation;
@@ -46,17 +47,12 @@ impl Spoken {
     pub(crate) fn called_by(self, call: &str, dictionary: &Path, protocols: &Protocols) -> Spoken {
         let known = std::fs::read(dictionary).unwrap_or_default();
         let known = String::from_utf8_lossy(&known);
-        let mut sounds = Vec::new();
-        for (idx, line) in known.lines().enumerate() {
-            let Some((entry, phones)) = line.split_once(' ') else { continue };
-            // A variant is listed as `word(2)`.
-            let word = entry.split('(').next().unwrap_or_default();
-            if call.split_whitespace().any(|wanted| wanted.eq_ignore_ascii_case(word)) {
-                let (word, phones) = (word.to_owned(), phones.trim().to_owned());
-                sounds.push(Pronunciation { word, phones, file: dictionary.to_owned(), line: idx + 1 });
-            }
-        }
-        let pack = self.pack.called_by(call, sounds);
+        let is_of_call = |word: &str| call.split_whitespace().any(|wanted| wanted.eq_ignore_ascii_case(word));
+        let sounds = entries(&known).filter(|(_, word, _)| is_of_call(word)).map(|(line, word, phones)| {
+            let (word, phones) = (word.to_owned(), phones.to_owned());
+            Pronunciation { word, phones, file: dictionary.to_owned(), line }
+        });
+        let pack = self.pack.called_by(call, sounds.collect());
         let language = pack.for_zones(&protocols.zones_by_limb(&self.schemes));
         Spoken { pack, language, schemes: self.schemes }
     }

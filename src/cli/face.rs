@@ -14,6 +14,7 @@ use ratatui::crossterm::event::{self, KeyCode, KeyEventKind, KeyModifiers};
 
 use crate::exam::fold::Exam;
 use crate::hear::capture::AudioBlock;
+use crate::hear::endpoint::level_dbfs;
 use crate::knowledge::place::Place;
 use crate::live::board::Board;
 use crate::protocol::Protocols;
@@ -157,14 +158,12 @@ impl Face {
     }
 
     /// The sound of this moment.
-    #[allow(clippy::cast_precision_loss)] // a block has far fewer than 2^53 samples
     pub(super) fn level(&mut self, block: &AudioBlock) {
         let Face::Screen(screen) = self else { return };
         if block.samples.is_empty() {
             return;
         }
-        let power: f64 = block.samples.iter().map(|sample| (f64::from(*sample) / 32_768.0).powi(2)).sum();
-        screen.board.level_dbfs = 10.0 * (power / block.samples.len() as f64).max(1e-9).log10();
+        screen.board.level_dbfs = level_dbfs(&block.samples);
         if block.samples.iter().any(|sample| sample.unsigned_abs() >= FULL) {
             screen.clipped_at = Some(Instant::now());
         }

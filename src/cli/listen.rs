@@ -23,7 +23,7 @@ use super::settings::Settings;
 use crate::clock::{SAMPLE_RATE_HZ, WallQuality};
 use crate::exam::journal::{JOURNAL_FILE, JournalError};
 use crate::hear::capture::{AudioBlock, Capture, CaptureError};
-use crate::hear::sphinx::default_model_dir;
+use crate::hear::sphinx::{DICTIONARY, default_model_dir};
 use crate::protocol::Protocols;
 
 /// A microphone must give its first sound within this time.
@@ -199,7 +199,7 @@ fn stop_switch() -> anyhow::Result<Arc<AtomicBool>> {
 fn called(spoken: Spoken, ways: &Ways, protocols: &Protocols) -> Spoken {
     let Some(call) = &ways.call_word else { return spoken };
     let model = ways.ear.model.clone().unwrap_or_else(default_model_dir);
-    spoken.called_by(call, &model.join("cmudict-en-us.dict"), protocols)
+    spoken.called_by(call, &model.join(DICTIONARY), protocols)
 }
 
 pub(super) fn open(device: Option<&str>) -> anyhow::Result<Opened> {

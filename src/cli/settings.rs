@@ -83,7 +83,7 @@ impl Settings {
             (
                 "Which ear listens: neural, vosk or sphinx; else the first whose parts are there.",
                 "ear",
-                self.ear.and_then(name).map(|ear| quoted(&ear)),
+                self.ear.map(|ear| quoted(&ear.name())),
                 "\"neural\"",
             ),
             (
@@ -127,11 +127,6 @@ impl Settings {
         }
         text
     }
-}
-
-/// The name of an ear, as the command line has it.
-fn name(ear: Ear) -> Option<String> {
-    clap::ValueEnum::to_possible_value(&ear).map(|value| value.get_name().to_owned())
 }
 
 #[cfg(test)]

@@ -20,7 +20,7 @@ use super::settings::{Settings, place};
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::parse::meaning;
 use crate::hear::capture::Capture;
-use crate::hear::endpoint::Breaths;
+use crate::hear::endpoint::{Breaths, level_dbfs};
 use crate::hear::utterance::Segment;
 
 /// Seconds of quiet that are listened to.
@@ -158,7 +158,6 @@ impl Trial {
 }
 
 /// The median loudness of a few seconds, in dB of full scale.
-#[allow(clippy::cast_precision_loss)] // a look has 800 samples
 fn noise_dbfs(capture: &mut Capture) -> anyhow::Result<f64> {
     let mut samples = Vec::new();
     let since = Instant::now();
@@ -168,11 +167,7 @@ fn noise_dbfs(capture: &mut Capture) -> anyhow::Result<f64> {
             None => std::thread::sleep(PAUSE),
         }
     }
-    let loudness = |look: &[i16]| {
-        let power: f64 = look.iter().map(|sample| (f64::from(*sample) / 32_768.0).powi(2)).sum();
-        10.0 * (power / look.len() as f64).max(1e-9).log10()
-    };
-    let mut looks: Vec<f64> = samples.chunks_exact(LOOK).map(loudness).collect();
+    let mut looks: Vec<f64> = samples.chunks_exact(LOOK).map(level_dbfs).collect();
     looks.sort_by(f64::total_cmp);
     looks.get(looks.len() / 2).copied().context("the microphone gives no sound; is it switched on?")
 }

@@ -128,12 +128,16 @@ impl Breaths {
     }
 }
 
-/// Root mean square in dB of full scale, and the share of samples at full scale.
+/// Root mean square in dB of full scale, to a tenth, and the share of samples at full scale.
 #[allow(clippy::cast_precision_loss)] // a breath has far fewer than 2^53 samples
 fn loudness(samples: &[i16]) -> (f64, f64) {
-    let n = samples.len().max(1) as f64;
-    let power: f64 = samples.iter().map(|sample| (f64::from(*sample) / 32_768.0).powi(2)).sum::<f64>() / n;
     let full = samples.iter().filter(|sample| sample.unsigned_abs() >= 32_767).count() as f64;
-    let level = 10.0 * power.max(1e-9).log10();
-    ((level * 10.0).round() / 10.0, full / n)
+    ((level_dbfs(samples) * 10.0).round() / 10.0, full / samples.len().max(1) as f64)
+}
+
+/// Root mean square in dB of full scale; silence is -90.
+#[allow(clippy::cast_precision_loss)] // a recording has far fewer than 2^53 samples
+pub(crate) fn level_dbfs(samples: &[i16]) -> f64 {
+    let power: f64 = samples.iter().map(|sample| (f64::from(*sample) / 32_768.0).powi(2)).sum();
+    10.0 * (power / samples.len().max(1) as f64).max(1e-9).log10()
 }

@@ -5,7 +5,7 @@
 //! Never: unsafe code (that is `sphinx_sys`), or a word that the grammar does not have.
 //! Tested in: `tests/hear.rs`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
@@ -17,9 +17,11 @@ use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::sphinx_sys::{Decoder, Piece, Setting};
 use crate::hear::utterance::{Segment, Utterance, Word, mean_confidence};
 use crate::language::engine::{EngineLanguage, GrammarWord};
-use crate::language::graph::{Moment, Starts};
+use crate::language::graph::{Moment, WordGraph};
 
 const VERSION: &str = "5.1.1";
+/// The model's dictionary: a line `word PHONES` each.
+pub(crate) const DICTIONARY: &str = "cmudict-en-us.dict";
 const PHONES: &str = "phones";
 /// Samples in one 10 ms frame of the decoder.
 const FRAME: u64 = 160;
@@ -48,9 +50,11 @@ const DITHER_PEAK: i16 = 2;
 pub struct Sphinx {
     decoder: Decoder,
     id: EngineId,
-    starts: Starts,
-    /// The search for the limb in force.
-    search: String,
+    graph: WordGraph,
+    /// Where in the graph a breath begins at this moment.
+    start: usize,
+    /// Starts whose search the decoder holds: one takes some fifty megabytes, and an exam needs few of them.
+    ready: BTreeSet<usize>,
 }
 
 /// Where the acoustic model is, without being told.
@@ -71,7 +75,7 @@ impl Sphinx {
     /// When a file is missing, or a word of the grammar has no pronunciation: all such words are named.
     pub fn load(folder: &Path, language: &EngineLanguage) -> Result<Self, EngineError> {
         let (acoustic, phones) = (folder.join("en-us"), folder.join("en-us-phone.lm.bin"));
-        let dictionary = dictionary(&folder.join("cmudict-en-us.dict"), language)?;
+        let dictionary = dictionary(&folder.join(DICTIONARY), language)?;
         let kept = temporary(&dictionary)?;
         let mut hash = Sha256::new();
         for file in
@@ -90,11 +94,6 @@ impl Sphinx {
             ("compallsen", Setting::Switch(true)),
             ("loglevel", Setting::Text("FATAL")),
         ])?;
-        let starts = language.graph.starts.clone();
-        for start in starts.all() {
-            let text = temporary(&language.graph.fsg(start))?;
-            decoder.add_graph(&search(start), &text.path().to_string_lossy())?;
-        }
         decoder.add_phone_loop(PHONES, &phones.to_string_lossy())?;
         let id = EngineId {
             name: "sphinx".to_owned(),
@@ -102,8 +101,23 @@ impl Sphinx {
             model: "en-us".to_owned(),
             model_sha256: crate::hex(&hash.finalize()),
         };
-        let search = search(starts.of(Moment::default()));
-        Ok(Self { decoder, id, starts, search })
+        let graph = language.graph.clone();
+        let start = graph.starts.of(Moment::default());
+        let mut this = Self { decoder, id, graph, start, ready: BTreeSet::new() };
+        // A grammar that the decoder refuses must not wait for the first breath.
+        this.search()?;
+        Ok(this)
+    }
+
+    /// The name of the search that begins at this moment's start.
+    fn search(&mut self) -> Result<String, EngineError> {
+        let name = format!("exam-{}", self.start);
+        if !self.ready.contains(&self.start) {
+            let text = temporary(&self.graph.fsg(self.start))?;
+            self.decoder.add_graph(&name, &text.path().to_string_lossy())?;
+            self.ready.insert(self.start);
+        }
+        Ok(name)
     }
 }
 
@@ -114,7 +128,8 @@ impl Recogniser for Sphinx {
 
     fn recognise(&mut self, segment: &Segment) -> Result<Utterance, EngineError> {
         let samples = dithered(&segment.samples);
-        let (score, pieces) = self.decoder.decode(&self.search, &samples)?;
+        let search = self.search()?;
+        let (score, pieces) = self.decoder.decode(&search, &samples)?;
         let mut words = Vec::new();
         if pieces.iter().any(is_word) {
             let (_, phones) = self.decoder.decode(PHONES, &samples)?;
@@ -141,13 +156,8 @@ impl Recogniser for Sphinx {
     }
 
     fn follow(&mut self, now: Moment<'_>) {
-        self.search = search(self.starts.of(now));
+        self.start = self.graph.starts.of(now);
     }
-}
-
-/// The name of the search that begins at a state of the graph.
-fn search(start: usize) -> String {
-    format!("exam-{start}")
 }
 
 /// `<sil>`, `[NOISE]`, `++SMACK++` and `(NULL)` are no words.
@@ -201,6 +211,15 @@ fn read(path: &Path) -> Result<Vec<u8>, EngineError> {
     std::fs::read(path).map_err(|source| EngineError::Model { path: path.to_owned(), source })
 }
 
+/// The lines of a dictionary such as [`DICTIONARY`]: number from 1, word, phones.
+pub(crate) fn entries(text: &str) -> impl Iterator<Item = (usize, &str, &str)> {
+    text.lines().enumerate().filter_map(|(idx, line)| {
+        let (entry, phones) = line.split_once(' ')?;
+        // A variant is listed as `word(2)`.
+        Some((idx + 1, entry.split('(').next()?, phones.trim()))
+    })
+}
+
 /// A dictionary of the grammar's words only: the pack's pronunciations first, then the model's.
 fn dictionary(file: &Path, language: &EngineLanguage) -> Result<String, EngineError> {
     let bytes = read(file)?;
@@ -210,13 +229,11 @@ fn dictionary(file: &Path, language: &EngineLanguage) -> Result<String, EngineEr
     for entry in &language.pronunciations {
         sounds.entry(&entry.word).or_default().push(&entry.phones);
     }
-    for line in known.lines() {
-        let Some((entry, phones)) = line.split_once(' ') else { continue };
-        let word = entry.split('(').next().unwrap_or_default();
+    for (_, word, phones) in entries(&known) {
         if let Some(said) = sounds.get_mut(word)
-            && !said.contains(&phones.trim())
+            && !said.contains(&phones)
         {
-            said.push(phones.trim());
+            said.push(phones);
         }
     }
     let silent: Vec<GrammarWord> =

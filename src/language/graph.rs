@@ -64,8 +64,7 @@ impl Starts {
     }
 
     /// The states in which a breath can begin, each once.
-    #[must_use]
-    pub fn all(&self) -> BTreeSet<usize> {
+    fn all(&self) -> BTreeSet<usize> {
         let both = [&self.calls, &self.calls_or_answers];
         both.into_iter().flat_map(|starts| starts.limb.values().copied().chain([starts.any])).collect()
     }
