@@ -53,6 +53,20 @@ fn the_percentage_is_a_ratio_of_sums_and_no_other_mean() {
     }
 }
 
+/// 554 of 960 branches, printed as 58 %: Front Vet Sci 7:117, 2020, doi 10.3389/fvets.2020.00117; as areas here.
+///
+/// The mean ages of Stem Cell Res Ther 2015 (81 / 10 and 62 / 7 years) are not recomputed: nothing here averages ages.
+#[test]
+fn a_published_share_comes_out_as_a_percentage() {
+    let rows = Said::default()
+        .value("LH 3B T SL-medial", "area", 960.0, "mm2")
+        .value("LH 3B T SL-medial", "lesion area", 554.0, "mm2")
+        .rows();
+    let percent = value(&rows, "LH", "SL-medial", Some("3B"), Name::LesionPercent);
+    near(percent, 57.7, 0.05);
+    near(percent.round(), 58.0, 1e-9);
+}
+
 #[test]
 fn a_slight_total_may_hide_a_third_of_the_worst_zone() {
     for ((areas, lesions), percent) in [((INJURED, LESION), 11.88), (SCAN_2, 4.68), (SCAN_3, 7.25)] {
@@ -138,7 +152,7 @@ fn no_percentage_falls_between_two_classes() {
     assert_eq!([15.0, 25.0].map(|edge| class(edge, measuring).unwrap()), ["slight", "moderate"]);
 }
 
-/// A pastern chapter in congress proceedings of 2018, p. 191: five values; the numbers are invented (7b).
+/// A pastern chapter in congress proceedings of 2018, p. 191: five values; the numbers are invented.
 #[test]
 fn the_pastern_needs_both_branches_twice() {
     let areas = [

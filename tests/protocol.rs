@@ -50,6 +50,21 @@ fn both_fore_limbs_want_28_views_and_both_hind_limbs_36_or_28() {
     assert_eq!(views(&protocols, "LH", &tarsometatarsal) + views(&protocols, "RH", &tarsometatarsal), 28);
 }
 
+/// 60 horses, four limbs, two branches, two readers: the 960 gradings of Front Vet Sci 7:117, 2020, doi
+/// 10.3389/fvets.2020.00117, need both branches of the suspensory ligament apart on every limb.
+#[test]
+fn every_limb_has_both_suspensory_branches_of_the_published_count() {
+    let protocols = Protocols::built_in().unwrap();
+    let chosen = schemes("thirds", "tarsometatarsal");
+    let has = |limb: &str, structure: &str| {
+        let zones = protocols.zones_for(limb, &chosen);
+        zones.iter().any(|(_, zone)| zone.structures.iter().any(|code| code == structure))
+    };
+    let branches =
+        protocols.limbs.iter().flat_map(|limb| [(&limb.code, "SL-medial"), (&limb.code, "SL-lateral")]);
+    assert_eq!(60 * 2 * branches.filter(|(limb, branch)| has(limb, branch)).count(), 960);
+}
+
 /// Region lengths and zone lengths as printed in Animals 13(8):1411, 2023: six equal zones.
 #[test]
 fn six_equal_zones_have_the_published_lengths() {

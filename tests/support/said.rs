@@ -13,7 +13,7 @@ use zonecall::protocol::Protocols;
 pub static PROTOCOLS: LazyLock<Protocols> = LazyLock::new(|| Protocols::built_in().unwrap());
 pub const ZONES: [&str; 7] = ["1A", "1B", "2A", "2B", "3A", "3B", "3C"];
 
-// Our own invented horse (trade-facts 7b, synthetic): areas and lesion areas in mm2, scores.
+// Our own invented horse: areas and lesion areas in mm2, scores.
 pub const INJURED: [f64; 7] = [108.0, 112.0, 135.0, 150.0, 128.0, 104.0, 130.0];
 pub const LESION: [f64; 7] = [0.0, 0.0, 22.0, 51.0, 30.0, 0.0, 0.0];
 pub const OTHER: [f64; 7] = [106.0, 108.0, 104.0, 102.0, 103.0, 100.0, 127.0];
