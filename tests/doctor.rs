@@ -3,8 +3,12 @@
 
 #[path = "support/program.rs"]
 mod program;
+#[path = "support/sound.rs"]
+mod sound;
 
 use std::process::Command;
+
+use sound::Sound;
 
 /// The lines printed, and the exit code.
 fn doctor(args: &[&str], vars: &[(&str, &str)]) -> (Vec<String>, i32) {
@@ -74,4 +78,20 @@ fn a_folder_that_cannot_be_written_and_a_broken_grammar_are_missing_with_a_remed
         assert_eq!(state, "MISSING", "{name}: {lines:#?}");
         assert!(remedy.is_some_and(|remedy| !remedy.is_empty()), "{name}");
     }
+}
+
+#[test]
+fn a_microphone_is_named_and_only_one_that_was_asked_for_must_be_there() {
+    let sound = Sound::start();
+    let runtime = sound.path().to_string_lossy().into_owned();
+    let (lines, code) = doctor(&[], &[("XDG_RUNTIME_DIR", &runtime), ("HOME", &runtime)]);
+    assert_eq!(code, 0, "{lines:#?}");
+    for name in ["microphone", "loudspeaker", "voice"] {
+        assert_eq!(part(&lines, name), ("there".to_owned(), None), "{name}");
+    }
+    let vars = [("XDG_RUNTIME_DIR", runtime.as_str()), ("HOME", &runtime)];
+    let (lines, code) = doctor(&["--device", "nowhere at all"], &vars);
+    let (state, remedy) = part(&lines, "microphone");
+    assert_eq!((code, state.as_str()), (1, "MISSING"), "{lines:#?}");
+    assert!(remedy.unwrap().contains("--device"));
 }

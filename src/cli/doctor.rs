@@ -13,10 +13,13 @@ use super::args;
 use super::ear;
 use super::exam_folder::{self, Spoken};
 use crate::clock::SAMPLE_RATE_HZ;
+use crate::hear::capture::Capture;
 use crate::hear::neural::parts::Parts;
 use crate::hear::recognise::{EngineId, Recogniser};
 use crate::hear::vosk::{Vosk, VoskParts};
 use crate::language::pack::{Language, Pack};
+use crate::live::speaker::Speaker;
+use crate::live::voice::Voice;
 use crate::protocol::Protocols;
 
 /// Bytes of kept audio in an hour: 16 bits a sample, one channel.
@@ -31,6 +34,9 @@ pub(crate) struct Doctor {
     /// The folder that exams are to be written into.
     #[arg(long, value_name = "FOLDER", default_value = ".")]
     into: PathBuf,
+    /// The microphone that is to be listened to, or a part of its name; else the default one.
+    #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
+    device: Option<String>,
     #[command(flatten)]
     ear: args::WhichEar,
     #[command(flatten)]
@@ -88,6 +94,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
                 let words = language.engine.words.len();
                 lines.push(Line::there("grammar", format!("`{}`, {words} words", pack.language)));
                 lines.extend(ears(args, &pack, &language, protocols));
+                lines.push(voice(&pack.language));
             }
             Err(error) => lines.push(Line::lacks(
                 "grammar",
@@ -97,6 +104,8 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
             )),
         }
     }
+    lines.push(microphone(args.device.as_deref()));
+    lines.push(loudspeaker());
     lines.push(folder(&args.into));
     lines.push(room(&args.into));
     lines.push(clock(&clock_state()));
@@ -172,6 +181,44 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
             }
         };
     tried.into_iter().map(line).collect()
+}
+
+/// A recording can be heard without one, so it is needed only when it was named.
+fn microphone(name: Option<&str>) -> Line {
+    match Capture::open(name) {
+        Ok(capture) => Line::there("microphone", format!("{} can be opened", capture.describe())),
+        Err(error) => Line::lacks(
+            "microphone",
+            if name.is_some() { State::Needed } else { State::Better },
+            error.to_string(),
+            "plug one in or name another with --device, then try it with `zonecall setup`; recordings can be heard \
+             without one",
+        ),
+    }
+}
+
+fn loudspeaker() -> Line {
+    match Speaker::open() {
+        Ok(_) => Line::there("loudspeaker", "can be opened"),
+        Err(error) => Line::lacks(
+            "loudspeaker",
+            State::Better,
+            error.to_string(),
+            "plug in an earpiece; without one nothing is sounded or said, and the screen tells alone",
+        ),
+    }
+}
+
+fn voice(language: &str) -> Line {
+    match Voice::find(language) {
+        Ok(_) => Line::there("voice", format!("espeak-ng speaks `{language}`")),
+        Err(error) => Line::lacks(
+            "voice",
+            State::Better,
+            error.to_string(),
+            "install the program espeak-ng; without it questions are shown and not asked aloud",
+        ),
+    }
 }
 
 /// May exams be written here? Tried with a file that is gone again afterwards.
