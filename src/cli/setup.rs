@@ -1,7 +1,7 @@
 //! `zonecall setup`: tries the microphone with the person who will speak, tells how it is, and writes the settings.
 //!
 //! Takes: quiet, then ten phrases, as it asks for them.
-//! Gives: noise, level, clipping and phrases understood, a verdict in plain words, and `zonecall.toml`.
+//! Gives: noise, level, clipping, echo and phrases understood, a verdict in plain words, and `zonecall.toml`.
 //! Never: keeps the sound, or overwrites a file of settings without keeping the old one.
 //! Tested in: `tests/setup.rs`.
 
@@ -21,6 +21,7 @@ use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::parse::meaning;
 use crate::hear::capture::Capture;
 use crate::hear::endpoint::{Breaths, level_dbfs};
+use crate::hear::room::reverberation_s;
 use crate::hear::utterance::Segment;
 
 /// Seconds of quiet that are listened to.
@@ -37,6 +38,8 @@ const LIFT_FAIR_DB: f64 = 10.0;
 const LEVEL_LOW_DBFS: f64 = -45.0;
 /// A larger share of samples at full scale spoils a breath; from memory.
 const CLIPPED_MAX: f64 = 0.001;
+/// A room that sounds for longer than this blurs one word into the next; from memory, a furnished room has about half.
+const ECHO_MAX_S: f64 = 0.8;
 /// Of ten phrases so many must be understood.
 const RIGHT_MIN: usize = 9;
 
@@ -63,11 +66,13 @@ pub(crate) struct Setup {
 }
 
 /// What was found.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 struct Trial {
     noise_dbfs: f64,
     levels_dbfs: Vec<f64>,
     clipped: f64,
+    /// Reverberation time in seconds, where the ends of the phrases told it.
+    echo_s: Option<f64>,
     phrases: usize,
     right: usize,
 }
@@ -88,6 +93,7 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
     say(&format!("Be quiet for {QUIET_S} seconds, please."))?;
     let mut trial = Trial { noise_dbfs: noise_dbfs(&mut capture)?, ..Trial::default() };
     say(&format!("noise of the place: {:.0} dB of full scale", trial.noise_dbfs))?;
+    let mut breaths = Vec::new();
     for phrase in &spoken.pack.trial {
         say(&format!("Say:  {phrase}"))?;
         trial.phrases += 1;
@@ -105,7 +111,9 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
         trial.clipped = trial.clipped.max(segment.clipped);
         let what = if is_right { "understood" } else { "NOT understood" };
         say(&format!("      {what}: {heard} ({:.0} dB)", segment.level_dbfs))?;
+        breaths.push(segment.samples);
     }
+    trial.echo_s = reverberation_s(breaths.iter().map(Vec::as_slice));
     let (lines, is_good) = trial.verdict();
     lines.iter().try_for_each(|line| say(line))?;
     settings.device = args.device.clone().or(settings.device);
@@ -144,6 +152,13 @@ impl Trial {
             advice.push(format!(
                 "The place is rather loud ({lift:.0} dB below the speech): a headset will help."
             ));
+        }
+        match self.echo_s {
+            Some(echo) if echo > ECHO_MAX_S => advice.push(format!(
+                "The room echoes ({echo:.1} s): speak close to the microphone, or use a headset."
+            )),
+            Some(_) => {}
+            None => advice.push("Whether the room echoes cannot be told: the place is too loud.".to_owned()),
         }
         let counted = format!("{} of {} phrases understood", self.right, self.phrases);
         let is_good = self.right >= RIGHT_MIN.min(self.phrases) && self.clipped <= CLIPPED_MAX;
@@ -221,24 +236,38 @@ mod tests {
 
     #[test]
     fn the_verdict_names_what_to_do() {
-        let good =
-            Trial { noise_dbfs: -60.0, levels_dbfs: vec![-25.0; 10], clipped: 0.0, phrases: 10, right: 10 };
+        let good = Trial {
+            noise_dbfs: -60.0,
+            levels_dbfs: vec![-25.0; 10],
+            clipped: 0.0,
+            echo_s: Some(0.3),
+            phrases: 10,
+            right: 10,
+        };
         assert_eq!(
             told(&good),
             ("Good: 10 of 10 phrases understood, speech 35 dB above the noise.".to_owned(), true)
         );
-        let (text, is_good) = told(&Trial { levels_dbfs: vec![-50.0; 10], right: 6, ..good });
+        let (text, is_good) = told(&Trial { levels_dbfs: vec![-50.0; 10], right: 6, ..good.clone() });
         assert!(
             !is_good && text.contains("move the microphone nearer") && text.contains("6 of 10"),
             "{text}"
         );
-        let loud =
-            Trial { noise_dbfs: -30.0, levels_dbfs: vec![-24.0; 10], clipped: 0.01, phrases: 10, right: 10 };
+        let loud = Trial {
+            noise_dbfs: -30.0,
+            levels_dbfs: vec![-24.0; 10],
+            clipped: 0.01,
+            echo_s: None,
+            ..good.clone()
+        };
         let (text, is_good) = told(&loud);
         assert!(
             !is_good && text.contains("turn the microphone down") && text.contains("nearly as loud"),
             "{text}"
         );
+        assert!(text.contains("cannot be told"), "{text}");
+        let (text, is_good) = told(&Trial { echo_s: Some(1.4), ..good });
+        assert!(is_good && text.contains("The room echoes (1.4 s)"), "{text}");
         let (text, is_good) = told(&Trial { phrases: 10, ..Trial::default() });
         assert!(!is_good && text.contains("is it switched on"), "{text}");
     }

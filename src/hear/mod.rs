@@ -6,6 +6,7 @@ pub mod decode;
 pub mod capture;
 pub mod keep;
 pub mod endpoint;
+pub mod room;
 mod installed;
 mod sphinx_sys;
 mod vosk_sys;
