@@ -13,6 +13,7 @@ mod sound;
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, Utc};
+use serde_json::Value;
 use sound::{Sound, journal, spoken};
 
 const PHRASES: [&str; 10] = [
@@ -28,8 +29,10 @@ const PHRASES: [&str; 10] = [
     "where am i",
 ];
 const ROUNDS: usize = 3;
-/// What is wanted, in milliseconds: half of the lines, and 95 of a hundred.
-const WANTED_MS: (f64, f64) = (350.0, 600.0);
+const QUESTIONS: [&str; 3] = ["where am i", "what is left", "read back"];
+/// Between two phrases; a spoken answer must be over before the next.
+const BETWEEN: Duration = Duration::from_millis(700);
+const BETWEEN_ANSWERED: Duration = Duration::from_secs(9);
 const RATE: f64 = 16_000.0;
 /// A look at the sound: 5 ms.
 const LOOK: usize = 80;
@@ -65,26 +68,36 @@ fn quantile(values: &[f64], share: f64) -> f64 {
     sorted[((sorted.len() - 1) as f64 * share).round() as usize]
 }
 
-fn main() {
+/// One exam, heard live: its sound, and when the line of each breath was seen.
+struct Listened {
+    looks: Vec<f64>,
+    seen: Vec<(Value, DateTime<Utc>)>,
+    anchors: Vec<Value>,
+}
+
+/// Says the phrases one after the other, each as soon as the line of the one before is there.
+fn listen<'a>(ways: &[&str], between: Duration, phrases: impl Iterator<Item = &'a str>) -> Listened {
     let sound = Sound::start();
     let exam = sound.path().join("exam");
     let folder = exam.to_string_lossy();
-    let mut listening = sound.zonecall(&["listen", "--into", &folder, "--ear", "neural", "--voice", "off"]);
+    let mut listening =
+        sound.zonecall(&[&["listen", "--into", folder.as_ref(), "--ear", "neural"], ways].concat());
     listening.has_begun(&exam, "audio/0001.wav");
     // A room is never silent, and the noise in it does not begin with the speech.
     let room = sound.path().join("room.wav");
     write_noise(&room);
     let mut playing_room = sound.command("paplay", &[&room.to_string_lossy()]).spawn().unwrap();
     std::thread::sleep(Duration::from_secs(3));
-    // When each breath's line was seen, by its place among the breaths.
-    let mut seen: Vec<(serde_json::Value, DateTime<Utc>)> = Vec::new();
-    for text in PHRASES.iter().cycle().take(PHRASES.len() * ROUNDS) {
+    let mut seen: Vec<(Value, DateTime<Utc>)> = Vec::new();
+    for text in phrases {
         let wav = sound.path().join("said.wav");
         spoken(text, &wav);
         let mut playing = sound.command("paplay", &[&wav.to_string_lossy()]).spawn().unwrap();
         let since = Instant::now();
         while since.elapsed() < Duration::from_secs(15) {
-            let heard: Vec<_> = journal(&exam).into_iter().filter(|line| line["kind"] == "heard").collect();
+            // What it hears of its own voice is ignored.
+            let is_said = |line: &Value| line["kind"] == "heard" && line["body"]["outcome"] != "ignored";
+            let heard: Vec<_> = journal(&exam).into_iter().filter(is_said).collect();
             if heard.len() > seen.len() {
                 seen.push((heard[seen.len()].clone(), Utc::now()));
                 break;
@@ -92,42 +105,64 @@ fn main() {
             std::thread::sleep(Duration::from_millis(2));
         }
         playing.wait().unwrap();
-        std::thread::sleep(Duration::from_millis(700));
+        std::thread::sleep(between);
     }
     assert!(listening.signal("INT").status.success());
     playing_room.kill().unwrap();
     playing_room.wait().unwrap();
     let mut wav = hound::WavReader::open(exam.join("audio/0001.wav")).unwrap();
     let samples: Vec<i16> = wav.samples::<i16>().map(Result::unwrap).collect();
-    let looks = loudness(&samples);
-    let anchors: Vec<_> = journal(&exam).into_iter().filter(|line| line["kind"] == "anchor").collect();
-    let instant = |sample: usize| {
-        let before =
-            anchors.iter().rfind(|line| line["body"]["sample"].as_u64().unwrap() <= sample as u64).unwrap();
+    let anchors = journal(&exam).into_iter().filter(|line| line["kind"] == "anchor").collect();
+    Listened { looks: loudness(&samples), seen, anchors }
+}
+
+impl Listened {
+    /// The instant of a sample.
+    fn instant(&self, sample: usize) -> DateTime<Utc> {
+        let is_before = |line: &&Value| line["body"]["sample"].as_u64().unwrap() <= sample as u64;
+        let before = self.anchors.iter().rfind(is_before).unwrap();
         let wall: DateTime<Utc> = before["body"]["wall"].as_str().unwrap().parse().unwrap();
         let after = (sample as u64 - before["body"]["sample"].as_u64().unwrap()) as f64 / RATE;
         wall + chrono::TimeDelta::microseconds((after * 1e6) as i64)
-    };
-    let (mut lines_ms, mut tones_ms) = (Vec::new(), Vec::new());
-    for (heard, at) in &seen {
-        let (from, to) =
-            (heard["body"]["span"]["from"].as_u64().unwrap(), heard["body"]["span"]["to"].as_u64().unwrap());
-        let (from, to) = (from as usize / LOOK, to as usize / LOOK);
-        // The last loud look of the breath is the end of speech; the next loud one after the breath is the tone.
-        let Some(end) = (from..to.min(looks.len())).rfind(|look| looks[*look] > LOUD) else { continue };
-        lines_ms.push((*at - instant((end + 1) * LOOK)).num_microseconds().unwrap() as f64 / 1000.0);
-        if heard["body"]["outcome"] == "calls"
-            && let Some(tone) = (to..looks.len()).find(|look| looks[*look] > LOUD)
-        {
-            tones_ms.push((tone - end) as f64 * LOOK as f64 / RATE * 1000.0);
-        }
     }
-    println!("from the end of speech, milliseconds, {} breaths, neural ear", lines_ms.len());
-    println!(
-        "{:<24} {:>8} {:>8}   wanted at most {:.0} and {:.0}",
-        "", "median", "95 %", WANTED_MS.0, WANTED_MS.1
-    );
-    for (what, values) in [("to the journal line", &lines_ms), ("to the tone's begin", &tones_ms)] {
-        println!("{what:<24} {:>8.0} {:>8.0}", quantile(values, 0.5), quantile(values, 0.95));
+
+    /// For each breath that was understood, milliseconds from the end of speech to the line and to the next sound.
+    fn waits_ms(&self) -> (Vec<f64>, Vec<f64>) {
+        let (mut lines, mut sounds) = (Vec::new(), Vec::new());
+        for (heard, at) in &self.seen {
+            let look = |end: &str| heard["body"]["span"][end].as_u64().unwrap() as usize / LOOK;
+            let (from, to) = (look("from"), look("to").min(self.looks.len()));
+            // The last loud look of the breath is the end of speech; the next loud one after the breath is the answer.
+            let Some(end) = (from..to).rfind(|look| self.looks[*look] > LOUD) else { continue };
+            lines.push((*at - self.instant((end + 1) * LOOK)).num_microseconds().unwrap() as f64 / 1000.0);
+            if heard["body"]["outcome"] == "calls"
+                && let Some(answer) = (to..self.looks.len()).find(|look| self.looks[*look] > LOUD)
+            {
+                sounds.push((answer - end) as f64 * LOOK as f64 / RATE * 1000.0);
+            }
+        }
+        (lines, sounds)
+    }
+}
+
+fn main() {
+    let phrases = PHRASES.into_iter().cycle().take(PHRASES.len() * ROUNDS);
+    let (lines, tones) = listen(&["--voice", "off"], BETWEEN, phrases).waits_ms();
+    let first = ["left fore zone two alpha transverse"];
+    let asked = first.into_iter().chain(QUESTIONS.into_iter().cycle().take(9));
+    let mut questions = listen(&["--tones", "off"], BETWEEN_ANSWERED, asked);
+    // The call that there is something to ask about is not answered.
+    questions.seen.remove(0);
+    let (_, answers) = questions.waits_ms();
+    println!("from the end of speech, milliseconds, neural ear");
+    println!("{:<24} {:>6} {:>8} {:>8} {:>8}   wanted at most", "", "n", "median", "95 %", "worst");
+    let rows = [
+        ("to the journal line", &lines, "350 and 600"),
+        ("to the tone's begin", &tones, "350 and 600"),
+        ("to a spoken answer", &answers, "1000"),
+    ];
+    for (what, values, wanted) in rows {
+        let [median, most, worst] = [0.5, 0.95, 1.0].map(|share| quantile(values, share));
+        println!("{what:<24} {:>6} {median:>8.0} {most:>8.0} {worst:>8.0}   {wanted}", values.len());
     }
 }

@@ -106,3 +106,14 @@ fn the_meter_shows_level_and_clipping_in_words() {
     assert!(!quiet.contains("CLIPPED") && !quiet.contains('█'), "{quiet}");
     assert!(drawn(&board, 80, 30).iter().any(|line| line == "no limb was called yet"));
 }
+
+#[test]
+fn what_is_being_said_stands_in_place_of_the_last_call_until_it_is_over() {
+    let mut board = board(SAID);
+    board.last = "s d f t".to_owned();
+    board.growing = Some("area one point".to_owned());
+    let lines = drawn(&board, 80, 30).join("\n");
+    assert!(lines.contains("… area one point …") && !lines.contains("s d f t"), "{lines}");
+    board.growing = None;
+    assert!(drawn(&board, 80, 30).contains(&"s d f t".to_owned()));
+}

@@ -3,14 +3,16 @@
 //! The speech is made here by `flite` (set-up installs it); the tests fail where it is missing.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/speech.rs"]
+mod speech;
 mod support;
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 use chrono::{DateTime, Utc};
-use zonecall::clock::{SAMPLE_RATE_HZ, Span};
+use speech::{SECOND, all, room, spoken};
+use zonecall::clock::Span;
 use zonecall::hear::decode;
 use zonecall::hear::endpoint::Breaths;
 use zonecall::hear::keep::{KeepError, Keeper};
@@ -21,16 +23,6 @@ use zonecall::hear::utterance::{Segment, Utterance};
 use zonecall::language::graph::Moment;
 use zonecall::language::pack::Pack;
 
-const SECOND: usize = SAMPLE_RATE_HZ as usize;
-
-fn all(mut recording: decode::Recording) -> Vec<i16> {
-    let mut samples = Vec::new();
-    while let Some(block) = recording.next_block().unwrap() {
-        samples.extend(block);
-    }
-    samples
-}
-
 /// A sine of `hz` at half of full scale, `seconds` long.
 fn tone(hz: f64, rate_hz: u32, seconds: f64) -> Vec<f64> {
     let n = (f64::from(rate_hz) * seconds) as usize;
@@ -39,25 +31,6 @@ fn tone(hz: f64, rate_hz: u32, seconds: f64) -> Vec<f64> {
 
 fn rms(samples: &[i16]) -> f64 {
     (samples.iter().map(|s| f64::from(*s).powi(2)).sum::<f64>() / samples.len() as f64).sqrt() / 32_768.0
-}
-
-/// `seconds` of faint noise: a quiet room.
-fn room(seconds: f64) -> Vec<i16> {
-    let mut state: u32 = 7;
-    let mut next = || {
-        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        (state >> 28) as i16 - 8
-    };
-    (0..(seconds * SECOND as f64) as usize).map(|_| next()).collect()
-}
-
-/// The text spoken by a flite voice that makes 16 kHz.
-fn spoken(text: &str) -> Vec<i16> {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("speech.wav");
-    let status = Command::new("flite").args(["-voice", "rms", "-t", text, "-o"]).arg(&path).status();
-    assert!(status.expect("flite is missing: run `make setup`").success());
-    all(decode::open(&path).unwrap())
 }
 
 fn breaths(samples: &[i16]) -> Vec<Segment> {

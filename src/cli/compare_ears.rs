@@ -162,7 +162,7 @@ fn stretches(
     let mut session = begin(folder.path(), ear, spoken)?;
     for line in lines.iter().filter(|line| !line.words.is_empty()) {
         let utterance = said(&line.words, line.span);
-        let parsed = session.understand(&utterance);
+        let parsed = session.ear.understand(&utterance);
         let problem = parsed.problems.first().cloned();
         let written = session.attend(utterance, parsed)?;
         if written.outcome == Outcome::NotUnderstood {

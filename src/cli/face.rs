@@ -157,6 +157,19 @@ impl Face {
         }
     }
 
+    /// True where words are shown while they are spoken.
+    pub(super) fn shows_growing(&self) -> bool {
+        matches!(self, Face::Screen(_))
+    }
+
+    /// What is being said just now, or nothing any more.
+    pub(super) fn growing(&mut self, words: Option<String>) {
+        if let Face::Screen(screen) = self {
+            screen.is_old |= screen.board.growing != words;
+            screen.board.growing = words;
+        }
+    }
+
     /// The sound of this moment.
     pub(super) fn level(&mut self, block: &AudioBlock) {
         let Face::Screen(screen) = self else { return };

@@ -27,6 +27,12 @@ use crate::live::mouth::Mouth;
 use crate::live::tone::Tone;
 use crate::live::voice::Voice;
 
+/// Words are shown while they are spoken, anew after this long; less often on a slow machine.
+const GROWS_EVERY: Duration = Duration::from_millis(200);
+/// A look at growing words may take this part of the time.
+const GROWS_SHARE: u32 = 4;
+/// Samples that are listened to at once: a tenth of a second, in which no breath ends and another begins.
+const PIECE: usize = SAMPLE_RATE_HZ as usize / 10;
 /// A lost microphone is looked for this often.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
 
@@ -44,16 +50,19 @@ pub(super) struct Live {
     /// When the microphone was lost.
     lost_at: Option<Instant>,
     looked_at: Instant,
+    /// When growing words are looked at next.
+    grows_at: Instant,
     stop: Arc<AtomicBool>,
 }
 
 impl Live {
     pub(super) fn new(
-        session: Session,
+        mut session: Session,
         capture: Capture,
         ways: &Ways,
         stop: Arc<AtomicBool>,
     ) -> anyhow::Result<Self> {
+        session.answer_early()?;
         let exam = session.exam()?;
         let known = exam.frames.iter().map(|frame| frame.id.clone()).collect();
         let watch = |folder: &PathBuf| Watch::open(folder, &session.folder, exam.header.utc_offset_s, known);
@@ -79,6 +88,7 @@ impl Live {
             gap_at: None,
             lost_at: None,
             looked_at: now,
+            grows_at: now,
             stop,
         })
     }
@@ -223,14 +233,30 @@ impl Live {
             self.gap(block.lost_before, read.clone())?;
         }
         self.dialogue.mind_own_voice(self.session.next_sample() + block.samples.len() as u64 + block.behind);
-        let segments = self.session.take(&block.samples)?;
         if let Some(best) = self.pace.see(read) {
             self.session.anchor(best)?;
         }
-        for segment in segments {
-            self.breath(&segment)?;
+        // After a delay a block is long; what ends in it changes what can be said in the rest.
+        for piece in block.samples.chunks(PIECE) {
+            for segment in self.session.take(piece)? {
+                self.breath(&segment)?;
+            }
+        }
+        if block.behind == 0 {
+            self.grow()?;
         }
         self.stills()
+    }
+
+    /// Shows the words that are being spoken.
+    fn grow(&mut self) -> anyhow::Result<()> {
+        let now = Instant::now();
+        if self.dialogue.face.shows_growing() && now >= self.grows_at {
+            let words = self.session.growing()?;
+            self.dialogue.face.growing(words);
+            self.grows_at = now + GROWS_EVERY.max(now.elapsed() * GROWS_SHARE);
+        }
+        Ok(())
     }
 
     /// Stills that have arrived are written down; views that lack theirs are told.

@@ -21,10 +21,10 @@ use crate::exam::event::{
 };
 use crate::exam::fold::Exam;
 use crate::exam::journal::{self, JOURNAL_FILE, Journal, JournalError};
-use crate::exam::parse::{Parsed, parse};
+use crate::exam::parse::{Parsed, is_whole, parse};
 use crate::hear::endpoint::Breaths;
 use crate::hear::keep::Keeper;
-use crate::hear::recognise::Recogniser;
+use crate::hear::recognise::{EngineError, Recogniser};
 use crate::hear::utterance::{Segment, Utterance, Word};
 use crate::language::graph::Moment;
 use crate::language::pack::Language;
@@ -35,6 +35,34 @@ pub(super) struct Ear {
     pub(super) engine: Box<dyn Recogniser>,
     pub(super) language: Language,
     pub(super) protocols: Protocols,
+}
+
+impl Ear {
+    /// One breath, recognised and understood.
+    fn hear(&mut self, segment: &Segment) -> Result<(Utterance, Parsed), EngineError> {
+        let utterance = self.engine.recognise(segment)?;
+        let parsed = self.understand(&utterance);
+        Ok((utterance, parsed))
+    }
+
+    /// The same at a short pause, and whether all of the breath was said: surely heard, and nothing can belong to it that
+    /// would change its meaning.
+    fn hear_early(
+        &mut self,
+        segment: &Segment,
+        asked: bool,
+    ) -> Result<(bool, (Utterance, Parsed)), EngineError> {
+        let (utterance, parsed) = self.hear(segment)?;
+        let words: Vec<&str> = utterance.words.iter().map(|word| word.text.as_str()).collect();
+        let is_sure = !utterance.rejected && !utterance.unsure && parsed.problems.is_empty();
+        let is_whole = is_sure && is_whole(&words, asked, &self.language, &self.protocols);
+        Ok((is_whole, (utterance, parsed)))
+    }
+
+    /// What a breath means by itself.
+    pub(super) fn understand(&self, utterance: &Utterance) -> Parsed {
+        parse(utterance, &self.language, &self.protocols)
+    }
 }
 
 /// When an exam began, and how well that is known.
@@ -71,6 +99,10 @@ pub(super) struct Session {
     journal: Journal,
     keeper: Option<Keeper>,
     breaths: Breaths,
+    /// A breath is ended at a short pause where all of it was said surely.
+    early: bool,
+    /// The breath that was heard last at a short pause.
+    heard_early: Option<(Utterance, Parsed)>,
     next_sample: u64,
     n_files: usize,
     /// A question waits for an answer.
@@ -128,6 +160,8 @@ impl Session {
             journal,
             keeper: None,
             breaths: Breaths::new(0)?,
+            early: false,
+            heard_early: None,
             next_sample: 0,
             n_files: 0,
             asked: false,
@@ -171,6 +205,8 @@ impl Session {
             journal,
             keeper: None,
             breaths: Breaths::new(next_sample)?,
+            early: false,
+            heard_early: None,
             next_sample,
             n_files: exam.audio.len(),
             asked: false,
@@ -204,7 +240,7 @@ impl Session {
         self.keeper = Some(Keeper::create(&self.folder.join(&file), at, self.utc_offset_s)?);
         let first_sample = self.next_sample;
         self.journal.append(at, first_sample, &Event::Audio(AudioFile { file, first_sample, source }))?;
-        self.breaths = Breaths::new(first_sample)?;
+        self.breaths = self.breaths_from(first_sample)?;
         Ok(())
     }
 
@@ -214,13 +250,43 @@ impl Session {
             keeper.write(block)?;
         }
         self.next_sample += block.len() as u64;
-        Ok(self.breaths.take(block))
+        let Self { breaths, ear, asked, heard_early, .. } = self;
+        let mut fault = None;
+        let ended = breaths.take_asking(block, |segment| match ear.hear_early(segment, *asked) {
+            Ok((is_whole, heard)) => {
+                *heard_early = Some(heard);
+                is_whole
+            }
+            Err(error) => {
+                fault = Some(error);
+                false
+            }
+        });
+        fault.map_or(Ok(ended), |error| Err(error.into()))
+    }
+
+    /// From now on a breath ends at a short pause where all of it was said surely, if the engine is quick enough.
+    pub(super) fn answer_early(&mut self) -> anyhow::Result<()> {
+        self.early = self.ear.engine.is_quick();
+        self.breaths = self.breaths_from(self.next_sample)?;
+        Ok(())
+    }
+
+    /// The words of the breath that is going on, for the eye only; none where nobody speaks or the engine takes too long.
+    pub(super) fn growing(&mut self) -> anyhow::Result<Option<String>> {
+        let Some(segment) = self.breaths.growing().filter(|_| self.early) else { return Ok(None) };
+        let utterance = self.ear.engine.recognise(&segment)?;
+        Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
+    }
+
+    fn breaths_from(&self, first: u64) -> anyhow::Result<Breaths> {
+        Ok(if self.early { Breaths::asking_early(first)? } else { Breaths::new(first)? })
     }
 
     /// Ends the breath that is going on, if any: what follows begins a new one.
     pub(super) fn cut(&mut self) -> anyhow::Result<Option<Segment>> {
         let ended = self.breaths.finish();
-        self.breaths = Breaths::new(self.next_sample)?;
+        self.breaths = self.breaths_from(self.next_sample)?;
         Ok(ended)
     }
 
@@ -234,14 +300,10 @@ impl Session {
 
     /// One breath: recognised and understood, not yet written.
     pub(super) fn recognise(&mut self, segment: &Segment) -> anyhow::Result<(Utterance, Parsed)> {
-        let utterance = self.ear.engine.recognise(segment)?;
-        let parsed = self.understand(&utterance);
-        Ok((utterance, parsed))
-    }
-
-    /// What a breath means by itself.
-    pub(super) fn understand(&self, utterance: &Utterance) -> Parsed {
-        parse(utterance, &self.ear.language, &self.ear.protocols)
+        match self.heard_early.take() {
+            Some(heard) if heard.0.span == segment.span => Ok(heard),
+            _ => self.ear.hear(segment).map_err(Into::into),
+        }
     }
 
     /// What becomes of a breath is decided and written down.
@@ -268,7 +330,7 @@ impl Session {
         let (span, confidence) = (utterance.span, utterance.confidence);
         let words = rival.words.split(' ').map(|text| Word { text: text.to_owned(), span, confidence });
         let reading = Utterance { words: words.collect(), ..utterance.clone() };
-        Some(self.understand(&reading))
+        Some(self.ear.understand(&reading))
     }
 
     /// From now on answers can be heard, or not any more.

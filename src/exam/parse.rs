@@ -11,6 +11,7 @@ use crate::clock::Span;
 use crate::exam::call::{Act, Amount, Call, Command, Finding, Problem, Setting, Value, View};
 use crate::hear::utterance::{Utterance, Word};
 use crate::language::automaton::Passed;
+use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 
@@ -75,6 +76,17 @@ pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> St
         meanings.push(format!("{acts:?} {talk} {correction_waits} {problems:?}"));
     }
     if meanings.is_empty() { words.join(" ") } else { meanings.join(" or ") }
+}
+
+/// True when the phrase that ends the words is over: whatever could still belong to it would leave its meaning alone.
+///
+/// "save" is whole, though "that" may follow; "area one" is not, for "point two" may.
+#[must_use]
+pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Protocols) -> bool {
+    let now = Moment { limb: None, asked };
+    let Some(continuations) = language.engine.graph.continuations(now, words) else { return false };
+    let meant = meaning(words, language, protocols);
+    continuations.iter().all(|rest| meaning(&[words, rest].concat(), language, protocols) == meant)
 }
 
 /// The act as if its unit had been said: one that was assumed is as good.

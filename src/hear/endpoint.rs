@@ -21,6 +21,15 @@ const MODE: i32 = 0;
 const BEFORE: usize = SAMPLE_RATE_HZ as usize / 2;
 /// Audio kept after speech.
 const AFTER_S: f64 = 0.2;
+/// A short pause is three frames that a stricter detector takes for quiet.
+const PAUSE_S: f64 = 0.09;
+const PAUSE_SHARE: f64 = 0.67;
+const PAUSE_MODE: i32 = 3;
+/// After a breath that ended at a short pause the detector still sees its speech. More of it is what the stricter one
+/// sees for this long, in samples: the tone that tells that the breath was understood is shorter.
+const MORE_MIN: usize = 36 * SAMPLE_RATE_HZ as usize / 100;
+/// Or what the detector still sees after so long.
+const ECHO_MAX: usize = SAMPLE_RATE_HZ as usize;
 /// The longest breath, in samples: 15 s.
 const BREATH_MAX: usize = 15 * SAMPLE_RATE_HZ as usize;
 /// A breath that is too long is cut at the quietest tenth of a second of its last five seconds.
@@ -37,9 +46,28 @@ pub struct Breaths {
     recent_from: u64,
     /// The breath so far, or what may become the beginning of one.
     recent: VecDeque<i16>,
-    /// Samples of silence since speech ended; none while waiting for speech or in it.
-    quiet_len: Option<usize>,
-    speaking: bool,
+    state: State,
+    /// Sees short pauses, for those who would rather not wait for a long one.
+    pauses: Option<Pauses>,
+}
+
+/// Where in a breath the stream is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum State {
+    /// Nobody speaks.
+    Waiting,
+    /// Somebody speaks.
+    Speaking,
+    /// Speech has ended; samples of quiet since then.
+    Quiet(usize),
+    /// A breath ended at a short pause; samples since then, and those of them that the stricter detector takes for speech.
+    EndedEarly { since: usize, more: usize },
+}
+
+#[derive(Debug)]
+struct Pauses {
+    detector: Endpointer,
+    in_speech: bool,
 }
 
 impl Breaths {
@@ -54,50 +82,92 @@ impl Breaths {
             partial: Vec::new(),
             recent_from: first,
             recent: VecDeque::new(),
-            quiet_len: None,
-            speaking: false,
+            state: State::Waiting,
+            pauses: None,
         })
+    }
+
+    /// The same, and at each short pause `take_asking` asks whether the breath may end there.
+    ///
+    /// # Errors
+    /// When a detector cannot be made.
+    pub fn asking_early(first: u64) -> Result<Self, Refused> {
+        let rate = i32::try_from(SAMPLE_RATE_HZ).unwrap_or(16_000);
+        let detector = Endpointer::new(PAUSE_S, PAUSE_SHARE, PAUSE_MODE, rate)?;
+        Ok(Self { pauses: Some(Pauses { detector, in_speech: false }), ..Self::new(first)? })
     }
 
     /// Takes samples and gives the breaths that ended in them.
     pub fn take(&mut self, samples: &[i16]) -> Vec<Segment> {
+        self.take_asking(samples, |_| false)
+    }
+
+    /// The same; `is_whole` says of a breath at a short pause whether all of it was said.
+    pub fn take_asking(
+        &mut self,
+        samples: &[i16],
+        mut is_whole: impl FnMut(&Segment) -> bool,
+    ) -> Vec<Segment> {
         self.partial.extend_from_slice(samples);
         let frame_len = self.detector.frame_len();
         let mut ended = Vec::new();
         let whole = std::mem::take(&mut self.partial);
         let mut frames = whole.chunks_exact(frame_len);
         for frame in &mut frames {
-            ended.extend(self.frame(frame));
+            ended.extend(self.frame(frame, &mut is_whole));
         }
         self.partial = frames.remainder().to_vec();
         ended
+    }
+
+    /// The breath that is going on, as far as it was said; none where nobody speaks.
+    #[must_use]
+    pub fn growing(&self) -> Option<Segment> {
+        (self.state == State::Speaking).then(|| self.breath(self.recent.len()))
     }
 
     /// The breath that was going on when the audio ended, if any.
     pub fn finish(&mut self) -> Option<Segment> {
         let rest = std::mem::take(&mut self.partial);
         self.recent.extend(rest);
-        self.speaking.then(|| self.segment(self.recent.len()))
+        matches!(self.state, State::Speaking | State::Quiet(_)).then(|| self.segment(self.recent.len()))
     }
 
-    fn frame(&mut self, frame: &[i16]) -> Option<Segment> {
+    fn frame(&mut self, frame: &[i16], is_whole: &mut dyn FnMut(&Segment) -> bool) -> Option<Segment> {
         let in_speech = self.detector.in_speech(frame);
+        let at_pause = self.pauses.as_mut().is_some_and(|pauses| pauses.ends_with(frame));
         self.recent.extend(frame);
-        if in_speech {
-            self.speaking = true;
-            self.quiet_len = None;
-        } else if self.speaking {
-            let quiet_len = self.quiet_len.unwrap_or(0) + frame.len();
-            self.quiet_len = Some(quiet_len);
-            if crate::clock::seconds(quiet_len as u64) >= AFTER_S {
-                self.speaking = false;
-                self.quiet_len = None;
+        self.state = match self.state {
+            State::EndedEarly { since, more } => {
+                let heard_more = self.pauses.as_ref().is_some_and(|pauses| pauses.in_speech);
+                let since = since + frame.len();
+                let more = more + if heard_more { frame.len() } else { 0 };
+                match (in_speech || heard_more, more >= MORE_MIN || since >= ECHO_MAX) {
+                    (true, true) => State::Speaking,
+                    (true, false) => State::EndedEarly { since, more },
+                    (false, _) => State::Waiting,
+                }
+            }
+            State::Quiet(since) if !in_speech => State::Quiet(since + frame.len()),
+            State::Speaking if !in_speech => State::Quiet(frame.len()),
+            _ if in_speech => State::Speaking,
+            _ => State::Waiting,
+        };
+        match self.state {
+            State::Quiet(since) if crate::clock::seconds(since as u64) >= AFTER_S => {
+                self.state = State::Waiting;
                 return Some(self.segment(self.recent.len()));
             }
-        } else if self.recent.len() > BEFORE {
-            let extra = self.recent.len() - BEFORE;
-            self.recent.drain(..extra);
-            self.recent_from += extra as u64;
+            State::Speaking if at_pause && is_whole(&self.breath(self.recent.len())) => {
+                self.state = State::EndedEarly { since: 0, more: 0 };
+                return Some(self.segment(self.recent.len()));
+            }
+            State::Waiting if self.recent.len() > BEFORE => {
+                let extra = self.recent.len() - BEFORE;
+                self.recent.drain(..extra);
+                self.recent_from += extra as u64;
+            }
+            _ => {}
         }
         if self.recent.len() >= BREATH_MAX {
             let at = self.quietest();
@@ -120,11 +190,26 @@ impl Breaths {
 
     /// Takes the first `len` samples out as a breath.
     fn segment(&mut self, len: usize) -> Segment {
-        let samples: Vec<i16> = self.recent.drain(..len).collect();
-        let from = self.recent_from;
-        self.recent_from += len as u64;
+        let segment = self.breath(len);
+        self.recent.drain(..len);
+        self.recent_from = segment.span.to;
+        segment
+    }
+
+    /// The first `len` samples as a breath.
+    fn breath(&self, len: usize) -> Segment {
+        let samples: Vec<i16> = self.recent.range(..len).copied().collect();
+        let span = Span { from: self.recent_from, to: self.recent_from + len as u64 };
         let (level_dbfs, clipped) = loudness(&samples);
-        Segment { span: Span { from, to: self.recent_from }, samples, level_dbfs, clipped, cut: false }
+        Segment { span, samples, level_dbfs, clipped, cut: false }
+    }
+}
+
+impl Pauses {
+    /// Takes one whole frame; true where a short pause begins.
+    fn ends_with(&mut self, frame: &[i16]) -> bool {
+        let before = std::mem::replace(&mut self.in_speech, self.detector.in_speech(frame));
+        before && !self.in_speech
     }
 }
 

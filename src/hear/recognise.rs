@@ -36,6 +36,11 @@ pub trait Recogniser {
     /// When the engine itself fails; not understanding is no error.
     fn recognise(&mut self, segment: &Segment) -> Result<Utterance, EngineError>;
 
+    /// True where a breath is heard in a small part of its own length, so that it can be heard while it grows.
+    fn is_quick(&self) -> bool {
+        false
+    }
+
     /// From now on this is what can be said; an engine that cannot tell moments apart hears everything at any moment.
     fn follow(&mut self, now: Moment<'_>);
 }

@@ -103,6 +103,28 @@ impl WordGraph {
         words.iter().try_fold(self.starts.of(now), step).is_some_and(|state| self.ends.contains(&state))
     }
 
+    /// The ways in which the phrase that ends the words could go on rather than another one begin: one word
+    /// or two; none where the words cannot be said at this moment, or where more than two would be needed.
+    #[must_use]
+    pub fn continuations(&self, now: Moment<'_>, words: &[&str]) -> Option<Vec<Vec<&str>>> {
+        let start = self.starts.of(now);
+        let step = |state: usize, word: &&str| self.arcs[state].get(*word).copied();
+        let here = words.iter().try_fold(start, step).filter(|state| self.ends.contains(state))?;
+        let mut found = Vec::new();
+        for (word, to) in self.arcs[here].iter().filter(|(word, _)| !self.arcs[start].contains_key(*word)) {
+            if self.ends.contains(to) {
+                found.push(vec![word.as_str()]);
+                continue;
+            }
+            let ends: Vec<_> = self.arcs[*to].iter().filter(|(_, end)| self.ends.contains(end)).collect();
+            if ends.is_empty() {
+                return None;
+            }
+            found.extend(ends.into_iter().map(|(next, _)| vec![word.as_str(), next.as_str()]));
+        }
+        Some(found)
+    }
+
     /// The graph from one start in the text format of the Sphinx engines, every arc out of a state equally likely.
     #[must_use]
     pub fn fsg(&self, start: usize) -> String {

@@ -80,6 +80,8 @@ pub struct Board {
     pub stills: Option<usize>,
     /// What was understood last.
     pub last: String,
+    /// What is being said just now, as far as it is heard; it changes nothing yet.
+    pub growing: Option<String>,
     /// The question that waits, with its answers.
     pub question: Option<String>,
     /// What must be put right; it stays until the next call.
@@ -167,8 +169,11 @@ impl Board {
         frame.render_widget(Line::styled(self.title.as_str(), dim), title);
         self.draw_place(frame, place, large);
         frame.render_widget(Line::from(self.place_in_words.as_str()), words);
-        let bold = Style::new().add_modifier(Modifier::BOLD);
-        frame.render_widget(Paragraph::new(self.last.as_str()).style(bold).wrap(Wrap { trim: true }), last);
+        let said = match &self.growing {
+            Some(words) => Paragraph::new(format!("… {words} …")).style(dim),
+            None => Paragraph::new(self.last.as_str()).style(Style::new().add_modifier(Modifier::BOLD)),
+        };
+        frame.render_widget(said.wrap(Wrap { trim: true }), last);
         self.draw_notice(frame, notice);
         frame.render_widget(self.meter(level.width), level);
         frame.render_widget(Paragraph::new(grid), views);

@@ -176,6 +176,10 @@ impl Recogniser for Neural {
         })
     }
 
+    fn is_quick(&self) -> bool {
+        true
+    }
+
     fn follow(&mut self, now: Moment<'_>) {
         self.network.follow(now);
     }
