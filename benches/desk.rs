@@ -1,8 +1,11 @@
-//! How fast the review desk opens an exam of 400 stills and three hours of sound, the first time and later, beside
-//! what the disk and one picture take by themselves. Run with `cargo bench --bench desk`.
+//! How fast the review desk opens an exam of 400 stills and three hours of sound, the first time and later, and how
+//! smoothly it scrolls in a browser, beside what the disk and one picture take by themselves.
+//! Run with `cargo bench --bench desk`.
 // A bench prints what it measured.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)]
 
+#[path = "../tests/support/browser.rs"]
+mod browser;
 #[path = "../tests/support/desk.rs"]
 mod desk;
 #[path = "../tests/support/mod.rs"]
@@ -14,6 +17,7 @@ use std::time::Instant;
 use chrono::TimeDelta;
 use zonecall::exam::event::{AudioFile, Event, Frame};
 
+use browser::{Driver, Page};
 use desk::Served;
 
 const STILLS: usize = 400;
@@ -106,6 +110,51 @@ fn open(folder: &Path, which: &str) {
     );
 }
 
+/// Milliseconds between frames while something is scrolled over 240 frames: the middle one, that of the slowest
+/// twentieth, and the slowest.
+const FRAMES: &str = "const [what, by, done] = arguments; const part = document.querySelector(what) ?? document.scrollingElement;
+    const horizontal = what === '#strip'; const took = []; let last = performance.now();
+    const step = (now) => { took.push(now - last); last = now;
+        if (horizontal) part.scrollLeft += by; else part.scrollTop += by;
+        if (took.length < 240) { requestAnimationFrame(step); return; }
+        const sorted = took.slice(2).sort((a, b) => a - b);
+        done([sorted[Math.floor(sorted.length / 2)], sorted[Math.floor(sorted.length * 0.95)], sorted.at(-1)]); };
+    requestAnimationFrame(step)";
+
+async fn frames(page: &Page, what: &str, by: i32) -> String {
+    let told = page.0.execute_async(FRAMES, vec![what.into(), by.into()]).await.unwrap();
+    let ms: Vec<f64> = serde_json::from_value(told).unwrap();
+    format!("{:.0}, {:.0} and {:.0} ms", ms[0], ms[1], ms[2])
+}
+
+/// Opens it in a real browser and scrolls: the times are the browser's own, from the moment the address was opened.
+async fn in_browser(folder: &Path, which: &str) {
+    let served = Served::start(folder, 0);
+    let driver = Driver::start();
+    let page = driver.browser().await;
+    page.open(&served.address).await;
+    page.until("performance.getEntriesByName('sound shown').length").await;
+    let at = async |name: &str| {
+        let mark = format!("return performance.getEntriesByName('{name}')[0].startTime / 1000");
+        page.run(&mark).await.as_f64().unwrap()
+    };
+    let (exam_s, sound_s) = (at("exam shown").await, at("sound shown").await);
+    println!(
+        "{which}, in a browser: {exam_s:.2} s until the exam is shown, {sound_s:.2} s until the sound is drawn"
+    );
+    let next = "const from = performance.now(); document.querySelector('#bench').dispatchEvent(
+        new KeyboardEvent('keydown', { key: 'j', bubbles: true })); return performance.now() - from";
+    println!("    next question {:.0} ms", page.run(next).await.as_f64().unwrap());
+    println!("    a frame while scrolling, middle, 95 of 100 and slowest:");
+    println!("        the line {}", frames(&page, "#strip", 60).await);
+    page.run("for (let idx = 0; idx < 20; idx += 1) document.querySelector('#line-out').click()").await;
+    println!("        the line with all of it in view {}", frames(&page, "#strip", 4).await);
+    page.run("document.querySelector('#stills').scrollIntoView()").await;
+    println!("        the stills {}", frames(&page, "html", 40).await);
+    page.run("document.querySelector('#calls').scrollIntoView()").await;
+    println!("        the calls {}", frames(&page, "html", 40).await);
+}
+
 fn main() {
     let folder = tempfile::tempdir().unwrap();
     let (made_s, ()) = timed(|| exam(folder.path()));
@@ -117,4 +166,9 @@ fn main() {
     );
     open(folder.path(), "first time");
     open(folder.path(), "later");
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().unwrap();
+    // The cache is made anew, as at the very first opening.
+    std::fs::remove_dir_all(folder.path().join(".cache")).unwrap();
+    runtime.block_on(in_browser(folder.path(), "first time"));
+    runtime.block_on(in_browser(folder.path(), "later"));
 }

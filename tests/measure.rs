@@ -386,3 +386,67 @@ fn a_lesion_said_without_its_structure_never_counts_as_none() {
     let elsewhere = area.finding("LF 2A T -", "lesion", "core lesion").rows();
     near(value(&elsewhere, "LF", "SDFT", Some("2B"), Name::LesionPercent), 0.0, 1e-9);
 }
+
+/// 12 mm typed after 1.5 cm said: the later one by hand counts, in centimetres; then 1.0 cm: 0.2 more.
+#[test]
+fn a_distance_is_told_by_zone_and_held_against_the_earlier_one_also_without_an_area() {
+    let at = "LF 2B T SL-medial";
+    let mut now = Said::default()
+        .value(at, "width", 1.5, "cm")
+        .value(at, "depth", 8.0, "mm")
+        .traced(at, "width", 12.0, "Robin");
+    now.entries[0].unit = Some("mm".to_owned());
+    let then = Said::default().value(at, "width", 1.0, "cm").earlier("2026-02-01T08:00:00Z");
+    let rows = now.against(&then);
+    let of = |name, term: &str| {
+        let fits = |row: &&zonecall::knowledge::measure::row::MeasureRow| {
+            row.name == name && row.of.as_deref() == Some(term)
+        };
+        rows.iter().find(fits).unwrap_or_else(|| panic!("no {term}: {rows:#?}"))
+    };
+    let width = of(Name::Distance, "width");
+    near(width.value.unwrap(), 1.2, 1e-9);
+    assert_eq!(
+        (width.unit.as_str(), width.how.join(""), width.by.join("")),
+        ("cm", "traced".to_owned(), "Robin".to_owned())
+    );
+    assert_eq!((width.structure.as_deref(), width.zone.as_deref()), (Some("SL-medial"), Some("2B")));
+    near(of(Name::Distance, "depth").value.unwrap(), 0.8, 1e-9);
+    let change = of(Name::DistanceChange, "width");
+    near(change.value.unwrap(), 0.2, 1e-9);
+    assert!(change.cautions[0].starts_with("measured by another hand"), "{change:?}");
+    assert!(!rows.iter().any(|row| row.name == Name::AreaTotal), "nothing is said of areas");
+    now.entries[0].unit = Some("mm2".to_owned());
+    assert_eq!(
+        row(&now.rows(), "LF", "SL-medial", Some("2B"), Name::Distance).why_not.as_deref(),
+        Some("width has no unit of length")
+    );
+}
+
+/// Everything that is made from such a number carries the mark: the zone, the total, the other limb.
+#[test]
+fn what_stands_on_a_scale_set_by_hand_says_so() {
+    let mut said = sdft("LF", &INJURED, &[]).traced("LF 2B T SDFT", "area", 151.0, "Robin");
+    said.calls.extend(sdft("RF", &OTHER, &[]).calls);
+    let marked = |said: &Said| {
+        let rows = said.rows();
+        let names: Vec<Name> = rows.iter().filter(|row| row.scale_by_hand).map(|row| row.name).collect();
+        let warned = |row: &&zonecall::knowledge::measure::row::MeasureRow| {
+            row.cautions.iter().any(|text| text.starts_with("scale set by hand"))
+        };
+        assert_eq!(rows.iter().filter(warned).count(), names.len());
+        names
+    };
+    assert_eq!(marked(&said), []);
+    said.entries[0].scale_by_hand = true;
+    let names = marked(&said);
+    for name in [Name::Area, Name::AreaTotal, Name::AreaMinusOtherLimb, Name::AreaAgainstOtherLimb] {
+        assert!(names.contains(&name), "{name:?}: {names:?}");
+    }
+    let rows = said.rows();
+    assert!(!row(&rows, "LF", "SDFT", Some("2A"), Name::Area).scale_by_hand);
+    assert!(
+        row(&rows, "RF", "SDFT", Some("2B"), Name::AreaAgainstOtherLimb).scale_by_hand,
+        "the other limb's number is such a one"
+    );
+}

@@ -3,63 +3,16 @@
 
 #[path = "support/desk.rs"]
 mod desk;
+#[path = "support/still.rs"]
+mod still;
 mod support;
 
 use serde_json::{Value, json};
-use zonecall::exam::event::{AudioFile, Event, Frame};
+use zonecall::exam::event::Event;
 use zonecall::exam::journal;
 
 use desk::Served;
-
-const SAID: [(f64, &str); 6] = [
-    (2.0, "left fore zone two bravo transverse"),
-    (6.0, "superficial flexor"),
-    (8.0, "area ninety square millimetres"),
-    (10.0, "save"),
-    (16.0, "colourless green ideas"),
-    (20.0, "end of exam"),
-];
-
-/// An exam of a few breaths, with twelve seconds of a rising tone as its sound and one still of known greys.
-fn folder() -> tempfile::TempDir {
-    let folder = tempfile::tempdir().unwrap();
-    support::write_journal(folder.path(), &SAID);
-    std::fs::create_dir(folder.path().join("audio")).unwrap();
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: 16_000,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut wav = hound::WavWriter::create(folder.path().join("audio/0001.wav"), spec).unwrap();
-    for second in 0..12_i16 {
-        for _ in 0..16_000 {
-            wav.write_sample(second * 1000).unwrap();
-        }
-    }
-    wav.finalize().unwrap();
-    let picture = image::GrayImage::from_fn(200, 100, |x, _| image::Luma([x as u8]));
-    picture.save(folder.path().join("still.png")).unwrap();
-    let mut journal = journal::Journal::open(folder.path()).unwrap();
-    let at = support::header().started_at;
-    let file = "audio/0001.wav".to_owned();
-    let audio = AudioFile { file, first_sample: 0, source: "test".to_owned() };
-    journal.append(at, 0, &Event::Audio(audio)).unwrap();
-    let frame = Frame {
-        id: "2.25.7".to_owned(),
-        file: "still.png".to_owned(),
-        sha256: "a".repeat(64),
-        saved_at: at,
-        resolution_s: 1.0,
-        time_source: "file time".to_owned(),
-        zone_assumed: false,
-        instance_number: None,
-        size_px: Some((200, 100)),
-        problems: Vec::new(),
-    };
-    journal.append(at, 0, &Event::Frame(Box::new(frame))).unwrap();
-    folder
-}
+use still::folder;
 
 fn seq_of(exam: &Value, kind: &str) -> u64 {
     let calls = exam["record"]["calls"].as_array().unwrap();
@@ -343,39 +296,6 @@ fn a_vet_signs_what_they_have_seen_with_a_key_that_only_they_can_read_and_a_chan
 }
 
 #[test]
-fn a_still_without_a_scale_is_not_measured_and_the_reason_is_told() {
-    let folder = folder();
-    let desk = Served::start(folder.path(), 0);
-    let (status, told) = desk.post(
-        "/api/trace",
-        &json!({"by": "Robin", "still": "2.25.7", "limb": "LF", "zone": "2B",
-        "structure": "SDFT", "lesion": false, "write": true,
-        "outline": {"shape": "polygon", "points_px": [[10, 10], [60, 10], [60, 60]]}}),
-    );
-    assert_eq!(status, 422);
-    assert!(!told["message"].as_str().unwrap().is_empty(), "{told}");
-    assert!(desk.exam()["record"]["entries"].is_null(), "nothing was written");
-}
-
-#[test]
-fn a_trace_is_written_at_the_still_s_own_label_and_only_after_it_was_seen() {
-    let folder = folder();
-    let desk = Served::start(folder.path(), 0);
-    let drawn = |more: Value| {
-        let mut body = json!({"by": "Robin", "still": "2.25.7", "limb": "RF", "zone": "1A", "structure": "SDFT",
-            "lesion": false, "write": true});
-        body.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
-        desk.post("/api/trace", &body)
-    };
-    let (status, told) = drawn(json!({"click": [30, 30]}));
-    assert_eq!((status, told["message"].as_str()), (422, Some("a suggested edge is not written unseen")));
-    let (status, _) =
-        drawn(json!({"outline": {"shape": "polygon", "points_px": [[10, 10], [60, 10], [60, 60]]}}));
-    assert_eq!(status, 422, "the still is not of that limb");
-    assert!(desk.exam()["record"]["entries"].is_null(), "nothing was written");
-}
-
-#[test]
 fn numbers_that_cannot_be_and_names_that_hide_something_are_refused() {
     let folder = folder();
     let desk = Served::start(folder.path(), 0);
@@ -394,32 +314,6 @@ fn numbers_that_cannot_be_and_names_that_hide_something_are_refused() {
     assert_eq!(put("Robin", 17.5), 422);
     assert_eq!(put("\u{202e}niboR", 3.0), 422);
     assert_eq!(put("Robin", 3.0), 200);
-}
-
-/// 60 by 80 pixels are 100, so 20 mm on them are 0.2 mm a pixel; half of 50 by 50 pixels are then 50 mm2.
-#[test]
-fn a_scale_set_by_hand_is_used_where_the_still_states_none_and_is_marked() {
-    let folder = folder();
-    let desk = Served::start(folder.path(), 0);
-    let scale =
-        json!({"change": "scale", "still": "2.25.7", "ends_px": [[10, 10], [70, 90]], "distance_mm": 20});
-    let seen = || desk.exam()["version"].as_u64().unwrap();
-    assert_eq!(desk.change("Robin", seen(), &scale).0, 200);
-    let label =
-        json!({"change": "label", "still": "2.25.7", "place": {"limb": "LF", "zone": "2B", "plane": "T"}});
-    assert_eq!(desk.change("Robin", seen(), &label).0, 200);
-    let ends = json!({"still": "2.25.7", "ends_px": [[0, 0], [100, 0]]});
-    let (status, told) = desk.post("/api/distance", &ends);
-    assert_eq!((status, &told["scale_by_hand"]), (200, &true.into()), "{told}");
-    assert!((told["distance_mm"].as_f64().unwrap() - 20.0).abs() < 1e-9, "{told}");
-    let (status, told) = desk.post(
-        "/api/trace",
-        &json!({"by": "Robin", "still": "2.25.7", "limb": "LF", "zone": "2B", "structure": "SDFT", "lesion": false,
-        "write": true, "outline": {"shape": "polygon", "points_px": [[10, 10], [60, 10], [60, 60]]}}),
-    );
-    assert_eq!((status, &told["scale_by_hand"]), (200, &true.into()), "{told}");
-    assert!((told["area_mm2"].as_f64().unwrap() - 50.0).abs() < 1e-9, "{told}");
-    assert_eq!(desk.exam()["record"]["entries"][0]["scale_by_hand"], true);
 }
 
 #[test]

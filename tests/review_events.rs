@@ -173,6 +173,7 @@ fn a_typed_value_can_be_taken_back() {
         by: None,
         still: None,
         scale_by_hand_mm: None,
+        ends_px: None,
         outline: None,
     })));
     let back = folder.change(Change::TakeBack { seq: typed });

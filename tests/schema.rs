@@ -53,6 +53,7 @@ fn traced() -> Entered {
         by: Some("Dr Example".to_owned()),
         still: Some("2.25.1".to_owned()),
         scale_by_hand_mm: Some(0.125),
+        ends_px: Some([(0.0, 0.0), (4.0, 0.0)]),
         outline: Some(Outline::Polygon { points_px: vec![(0.0, 0.0), (4.0, 0.0), (0.0, 4.0)] }),
     }
 }

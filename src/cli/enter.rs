@@ -80,6 +80,7 @@ fn entered(args: &args::Enter, exam: &Exam, protocols: &Protocols) -> anyhow::Re
         by: Some(args.by.clone()),
         still: None,
         scale_by_hand_mm: None,
+        ends_px: None,
         outline: None,
     })))
 }

@@ -18,7 +18,7 @@ use crate::review::{Desk, bind, serve};
 pub(crate) struct Review {
     #[command(flatten)]
     pub(crate) folder: Folder,
-    /// Folder of an earlier exam of the same horse: its still of the same view stands beside each still.
+    /// Folder of an earlier exam of the same horse: its still of the same view stands beside each still, with its values.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) earlier: Option<PathBuf>,
     /// Port to listen on; without it any free one.

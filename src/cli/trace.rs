@@ -146,6 +146,7 @@ fn entered(
         by: Some(args.by.clone()),
         still: Some(frame.id.clone()),
         scale_by_hand_mm: None,
+        ends_px: None,
         outline: Some(outline.clone()),
     })
 }

@@ -233,7 +233,7 @@ pub struct Entered {
     /// Scale of a score, where it is not the protocols' own.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scale: Option<String>,
-    /// Traced on a still; else typed.
+    /// Traced or set on a still; else typed.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub traced: bool,
     /// Who entered it.
@@ -245,6 +245,9 @@ pub struct Entered {
     /// Millimetres of a pixel's side, where the still states no scale and a person set it by hand.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scale_by_hand_mm: Option<f64>,
+    /// The two points that a distance was set between, in pixels of the still.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ends_px: Option<[(f64, f64); 2]>,
     /// What was traced on it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outline: Option<Outline>,

@@ -116,6 +116,9 @@ pub struct ValueKind {
     /// Name of the scale in force, where there is one.
     #[serde(default)]
     pub scale: Option<String>,
+    /// Where a value that is a straight distance begins and ends; absent where it is none.
+    #[serde(default)]
+    pub between: Option<String>,
     /// Source of bounds and planes.
     pub source: String,
 }

@@ -19,6 +19,8 @@ use crate::exam::fold::{Exam, FoldError, fold};
 use crate::exam::journal::{JOURNAL_FILE, JournalError, read};
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
+use crate::knowledge::measure::row::MeasureRow;
+use crate::knowledge::measure::{Against, Earlier, changes};
 use crate::knowledge::record::{FrameRow, Record, record};
 use crate::protocol::Protocols;
 use crate::review::question::{Question, questions};
@@ -61,6 +63,10 @@ pub(super) struct Seen {
     pub(super) record: Record,
 }
 
+fn held_against(earlier: &Record) -> Earlier {
+    Earlier { id: earlier.exam.id.clone(), at: earlier.exam.started_at, rows: earlier.measures.clone() }
+}
+
 /// What the page is given.
 #[derive(Debug, Serialize)]
 pub(super) struct Shown<'a> {
@@ -82,11 +88,14 @@ pub(super) struct Shown<'a> {
     earlier: Option<EarlierShown<'a>>,
 }
 
-/// The exam before this one: its stills stand beside.
+/// The exam before this one: its stills and values stand beside.
 #[derive(Debug, Serialize)]
 struct EarlierShown<'a> {
     started_at: DateTime<Utc>,
     frames: &'a [FrameRow],
+    measures: &'a [MeasureRow],
+    /// What changed since then.
+    changes: Vec<MeasureRow>,
 }
 
 #[derive(Debug, Serialize)]
@@ -117,6 +126,8 @@ struct LimbCode<'a> {
 struct TermCode<'a> {
     term: &'a str,
     units: &'a [String],
+    /// Where it begins and ends, if it is a straight distance.
+    between: Option<&'a str>,
 }
 
 /// What may be chosen when something is put right.
@@ -139,7 +150,7 @@ impl Desk {
         Ok(desk)
     }
 
-    /// Shows the stills of an earlier exam of the same horse beside those of the same view.
+    /// Shows the stills and values of an earlier exam of the same horse beside those of the same view.
     #[must_use]
     pub fn beside(self, folder: &Path, record: Record) -> Desk {
         Desk { earlier: Some((folder.to_owned(), record)), ..self }
@@ -149,6 +160,12 @@ impl Desk {
     pub(super) fn earlier_file(&self, number: usize) -> Option<PathBuf> {
         let (folder, record) = self.earlier.as_ref()?;
         Some(folder.join(&record.frames.get(number)?.file))
+    }
+
+    /// What the exam is held against in a report.
+    pub(super) fn against(&self) -> Against {
+        let earlier = self.earlier.iter().map(|(_, record)| held_against(record)).collect();
+        Against { earlier, ..Against::default() }
     }
 
     /// The exam as its journal has it now.
@@ -200,6 +217,8 @@ impl Desk {
             earlier: self.earlier.as_ref().map(|(_, earlier)| EarlierShown {
                 started_at: earlier.exam.started_at,
                 frames: &earlier.frames,
+                measures: &earlier.measures,
+                changes: changes(&record.measures, &held_against(earlier), &self.protocols),
             }),
             record,
         }
@@ -226,7 +245,7 @@ impl Desk {
                 .map(|one| Named { code: &one.code, name: &one.name })
                 .collect(),
             terms: (self.protocols.values.iter())
-                .map(|one| TermCode { term: &one.term, units: &one.units })
+                .map(|one| TermCode { term: &one.term, units: &one.units, between: one.between.as_deref() })
                 .collect(),
         }
     }

@@ -81,8 +81,9 @@ pub(super) async fn guard(State(keys): State<Arc<Keys>>, request: Request, next:
         Err(answer) => *answer,
     };
     let headers = answer.headers_mut();
+    // A report is a page of its own, whose style stands inside it.
+    headers.entry(CONTENT_SECURITY_POLICY).or_insert(HeaderValue::from_static(POLICY));
     for (name, value) in [
-        (CONTENT_SECURITY_POLICY, POLICY),
         (X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (REFERRER_POLICY, "no-referrer"),
         (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),

@@ -206,7 +206,7 @@ fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&String>, act: &Act) -> Resul
     }
 }
 
-fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<(), Refusal> {
+pub(super) fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<(), Refusal> {
     let Some(kind) = desk.protocols.value(term) else {
         return wrong(format!("`{term}` is nothing that is measured"), "choose a term from the list");
     };

@@ -10,9 +10,11 @@ mod question;
 mod judge;
 mod change;
 mod trace;
+mod caliper;
 mod key;
 mod cache;
 mod sound;
+mod print;
 mod guard;
 mod serve;
 

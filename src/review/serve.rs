@@ -29,11 +29,13 @@ use tokio::net::TcpListener;
 use crate::exam::call::Problem;
 use crate::exam::journal::JournalError;
 use crate::review::cache::{file_state, kept};
+use crate::review::caliper::{Ends, distance};
 use crate::review::change::{Asked, Refusal, Signing, preview, sign, write};
 use crate::review::desk::{Desk, DeskError, Seen};
 use crate::review::guard::{Keys, guard};
+use crate::review::print::{ReportError, Wanted, report_of};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
-use crate::review::trace::{Drawn, Ends, distance, trace};
+use crate::review::trace::{Drawn, trace};
 use crate::tell::picture::{Light, PictureError, png, thumbnail};
 
 /// Longest change that is read, in bytes.
@@ -42,7 +44,7 @@ const BODY_BYTES_MAX: usize = 64 * 1024;
 const LOOK_AGAIN: Duration = Duration::from_millis(400);
 
 /// The files of the page: path, kind, text.
-const PAGE: [(&str, &str, &str); 10] = [
+const PAGE: [(&str, &str, &str); 11] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
@@ -50,6 +52,7 @@ const PAGE: [(&str, &str, &str); 10] = [
     ("/make.js", "text/javascript; charset=utf-8", include_str!("page/make.js")),
     ("/line.js", "text/javascript; charset=utf-8", include_str!("page/line.js")),
     ("/still.js", "text/javascript; charset=utf-8", include_str!("page/still.js")),
+    ("/since.js", "text/javascript; charset=utf-8", include_str!("page/since.js")),
     ("/trace.js", "text/javascript; charset=utf-8", include_str!("page/trace.js")),
     ("/mend.js", "text/javascript; charset=utf-8", include_str!("page/mend.js")),
     ("/limb.js", "text/javascript; charset=utf-8", include_str!("page/limb.js")),
@@ -128,6 +131,7 @@ pub async fn serve(bound: Bound, desk: Desk) -> Result<(), ServeError> {
         .route("/api/sign", post(signing))
         .route("/api/trace", post(tracing))
         .route("/api/distance", post(apart))
+        .route("/api/report", get(printed))
         .route("/api/news", get(news))
         .route("/api/clock", get(clock))
         .route("/api/still/{number}", get(still))
@@ -189,6 +193,18 @@ async fn tracing(State(room): Held, Json(drawn): Json<Drawn>) -> Response {
 
 async fn apart(State(room): Held, Json(ends): Json<Ends>) -> Response {
     aside(move || answer(distance(&room.desk, &ends))).await
+}
+
+/// The report of the exam as it stands.
+async fn printed(State(room): Held, Query(wanted): Query<Wanted>) -> Response {
+    aside(move || match report_of(&room.desk, &wanted) {
+        Ok(answer) => answer,
+        Err(ReportError::Desk(error)) => broken(&error),
+        Err(ReportError::Print(error)) => {
+            told(StatusCode::INTERNAL_SERVER_ERROR, error, "take the report as a page instead")
+        }
+    })
+    .await
 }
 
 fn answer(done: Result<impl Serialize, Refusal>) -> Response {

@@ -13,12 +13,13 @@ use serde::{Deserialize, Serialize};
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::journal::Journal;
+use crate::exam::review::{TEXT_MAX, is_plain};
 use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
 use crate::review::change::{Refusal, wrong};
 use crate::review::desk::{Desk, DeskError, Seen};
 use crate::tell::picture;
-use crate::trace::{Outline, compare, distance_mm, outline_at, size};
+use crate::trace::{Outline, compare, outline_at, size};
 
 /// What the page sends.
 #[derive(Debug, Deserialize)]
@@ -98,33 +99,6 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
     Ok(answer)
 }
 
-/// Two points on a still.
-#[derive(Debug, Deserialize)]
-pub(super) struct Ends {
-    still: String,
-    ends_px: [(f64, f64); 2],
-}
-
-/// How far two points lie apart.
-#[derive(Debug, Serialize)]
-pub(super) struct Apart {
-    distance_mm: f64,
-    /// The still states no scale: a person set it.
-    scale_by_hand: bool,
-}
-
-/// Measures from point to point; nothing is written.
-pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
-    let seen = desk.seen()?;
-    let Some(row) = seen.record.frames.iter().find(|row| row.id == ends.still) else {
-        return wrong("there is no such still in this exam", "choose one of the stills on the page");
-    };
-    let path = desk.folder.join(&row.file);
-    let (scale, scale_by_hand) =
-        scale_of(&seen.exam, &row.id, &path, &ends.ends_px).map_err(Refusal::Wrong)?;
-    Ok(Apart { distance_mm: distance_mm(ends.ends_px, &scale), scale_by_hand })
-}
-
 fn outline(drawn: &Drawn, path: &Path) -> Result<Outline, Refusal> {
     if let Some(outline) = &drawn.outline {
         return Ok(outline.clone());
@@ -156,49 +130,83 @@ fn entered(
     outline: Outline,
     area_mm2: f64,
 ) -> Result<Entered, Refusal> {
+    let terms = &desk.protocols.measuring.terms;
+    let term = if drawn.lesion { &terms.lesion_area } else { &terms.area };
+    let what = What {
+        by: &drawn.by,
+        limb: &drawn.limb,
+        zone: &drawn.zone,
+        structure: &drawn.structure,
+        term,
+        amount: hundredths(area_mm2, "mm2"),
+    };
+    Ok(Entered { outline: Some(outline), ..read_from(desk, seen, row, &what)? })
+}
+
+/// A value that is read from a still, as the page asks for it.
+pub(super) struct What<'a> {
+    pub(super) by: &'a str,
+    pub(super) limb: &'a str,
+    pub(super) zone: &'a str,
+    pub(super) structure: &'a str,
+    pub(super) term: &'a str,
+    pub(super) amount: Amount,
+}
+
+/// No still shows more than two decimals of a millimetre.
+pub(super) fn hundredths(number: f64, unit: &str) -> Amount {
+    Amount { number: (number * 100.0).round() / 100.0, unit: Some(unit.to_owned()), unit_assumed: false }
+}
+
+/// The value at the still's own label, without what was drawn.
+pub(super) fn read_from(desk: &Desk, seen: &Seen, row: &FrameRow, what: &What) -> Result<Entered, Refusal> {
     let protocols = &desk.protocols;
     // The still's own label counts; what the page sends was perhaps read before somebody changed it.
     let (Some(limb), Some(zone)) = (&row.place.limb, &row.place.zone) else {
         return wrong("the still has no limb or no zone", "label the still first");
     };
-    let by = drawn.by.trim();
+    let by = what.by.trim();
     if by.is_empty() {
-        return wrong("nobody is named as the one who traced it", "enter your name at the top");
+        return wrong("nobody is named as the one who measured it", "enter your name at the top");
+    }
+    if by.chars().count() > TEXT_MAX || !is_plain(by) {
+        return wrong(
+            "the name is too long, or holds signs that cannot be seen",
+            "type it again, in plain text",
+        );
     }
     if protocols.scheme_for(limb, zone, &seen.exam.header.schemes).is_none() {
         return wrong(format!("{zone} is no zone of {limb} in this exam"), "label the still first");
     }
-    if (limb, zone) != (&drawn.limb, &drawn.zone) {
-        return wrong("the still was labelled anew meanwhile", "look at its label, then trace it again");
+    if (limb.as_str(), zone.as_str()) != (what.limb, what.zone) {
+        return wrong("the still was labelled anew meanwhile", "look at its label, then measure it again");
     }
-    if protocols.structure(&drawn.structure).is_none() {
-        return wrong("no structure was chosen", "choose what was traced");
+    if protocols.structure(what.structure).is_none() {
+        return wrong("no structure was chosen", "choose what was measured");
     }
-    let terms = &protocols.measuring.terms;
-    let term = if drawn.lesion { &terms.lesion_area } else { &terms.area };
-    let planes = protocols.value(term).map(|kind| kind.planes.clone()).unwrap_or_default();
+    let planes = protocols.value(what.term).map(|kind| kind.planes.clone()).unwrap_or_default();
     if let Some(plane) =
         row.place.plane.as_ref().filter(|plane| !planes.is_empty() && !planes.contains(plane))
     {
         let wanted = planes.join(" or ");
         return wrong(
-            format!("this still is of plane {plane}; {term} is traced in {wanted}"),
+            format!("this still is of plane {plane}; {} is traced in {wanted}", what.term),
             "choose another still",
         );
     }
-    let number = (area_mm2 * 100.0).round() / 100.0;
     Ok(Entered {
         limb: limb.clone(),
         zone: zone.clone(),
         plane: row.place.plane.clone(),
-        structure: drawn.structure.clone(),
-        term: term.clone(),
-        amount: Amount { number, unit: Some("mm2".to_owned()), unit_assumed: false },
+        structure: what.structure.to_owned(),
+        term: what.term.to_owned(),
+        amount: what.amount.clone(),
         scale: None,
         traced: true,
         by: Some(by.to_owned()),
         still: Some(row.id.clone()),
         scale_by_hand_mm: None,
-        outline: Some(outline),
+        ends_px: None,
+        outline: None,
     })
 }

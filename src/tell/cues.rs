@@ -59,7 +59,11 @@ fn caption(call: &CallRow) -> String {
         (_, false, false) => "[put right later] ",
         _ => "",
     };
-    let words = if call.words.trim().is_empty() { "(no words)" } else { &call.words };
+    let words = match call.words.trim() {
+        "" if call.added => "[added by hand]",
+        "" => "(no words)",
+        _ => &call.words,
+    };
     let mut text = escape(&format!("{mark}{words}"));
     if call.kind != "unknown" {
         let (place, meaning) = (call.place.codes(), meaning(call));

@@ -30,7 +30,7 @@ fn table(name: &str, sheet: &Sheet) -> Markup {
             caption { strong { (name) } " " span { "scheme " (sheet.scheme) } }
             thead { tr { th scope="col" { "Zone" } @for head in &sheet.heads { th.num scope="col" { (head) } } } }
             tbody { @for (zone, cells) in &sheet.lines {
-                tr { th scope="row" { (zone) } @for cell in cells { td.num { (cell) } } }
+                tr.total[zone == "total"] { th scope="row" { (zone) } @for cell in cells { td.num { (cell) } } }
             } }
         }
         @if !sheet.facts.is_empty() {

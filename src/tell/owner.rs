@@ -253,6 +253,9 @@ fn seen_in(limb: &str, code: &str, calls: Vec<&CallRow>, record: &Record, protoc
         if let Some(degree) = &call.degree {
             text.push_str(&format!("; said to be {degree}"));
         }
+        if call.added {
+            text.push_str("; added by hand after the scan");
+        }
         let line = format!("{}: {text}.", sentence(&place));
         if !lines.contains(&line) {
             lines.push(line);
@@ -308,6 +311,9 @@ fn measured(limb: &str, code: &str, record: &Record, protocols: &Protocols) -> V
                 format!("It is clearly thicker {words} {place}.")
             });
         }
+    }
+    if rows.iter().any(|row| row.scale_by_hand && row.value.is_some()) {
+        lines.push("Some of it was measured on a scale that was set by hand.".to_owned());
     }
     lines
 }

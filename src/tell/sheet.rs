@@ -54,8 +54,15 @@ struct Column {
 /// The sheets in the order of limbs, schemes and strands.
 pub(crate) fn sheets(record: &Record, protocols: &Protocols) -> Vec<Sheet> {
     let mut found: Vec<Sheet> = Vec::new();
-    for row in record.measures.iter().filter(|row| row.name == Name::AreaTotal) {
+    let totals = record.measures.iter().filter(|row| row.name == Name::AreaTotal);
+    let distances = record.measures.iter().filter(|row| row.name == Name::Distance);
+    // What has a distance and no area has a sheet of its own, without a total.
+    for row in totals.chain(distances) {
         let (Some(scheme), Some(strand)) = (&row.scheme, &row.structure) else { continue };
+        let has = |sheet: &Sheet| (&sheet.limb, &sheet.scheme, &sheet.strand) == (&row.limb, scheme, strand);
+        if found.iter().any(has) {
+            continue;
+        }
         let mine: Vec<&MeasureRow> = record
             .measures
             .iter()
@@ -90,12 +97,22 @@ fn ratio_of(structure: &str) -> Option<&str> {
 fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, protocols: &Protocols) {
     let columns = columns(rows, protocols);
     sheet.heads = columns.iter().map(|column| column.head.clone()).collect();
-    for zone in &total.zones {
+    let mut zones = total.zones.clone();
+    // Totals run over some zones only; a distance may stand in another.
+    for zone in rows.iter().filter(|row| row.name == Name::Distance).filter_map(|row| row.zone.as_ref()) {
+        if !zones.contains(zone) {
+            zones.push(zone.clone());
+        }
+    }
+    for zone in &zones {
         let cell = |column: &Column| cell(rows, column, column.zone, Some(zone));
         sheet.lines.push((zone.clone(), columns.iter().map(cell).collect()));
     }
-    let cell = |column: &Column| column.total.map_or(String::new(), |name| cell(rows, column, name, None));
-    sheet.lines.push(("total".to_owned(), columns.iter().map(cell).collect()));
+    if total.name == Name::AreaTotal {
+        let cell =
+            |column: &Column| column.total.map_or(String::new(), |name| cell(rows, column, name, None));
+        sheet.lines.push(("total".to_owned(), columns.iter().map(cell).collect()));
+    }
     let mut lacking: BTreeMap<(&str, &String), Vec<String>> = BTreeMap::new();
     for row in rows {
         if let Some(fact) = fact(row) {
@@ -149,6 +166,10 @@ fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
         let score = column(term, Name::Score, Name::ScoreTotal, 0, false);
         found.push(Column { of: Some(term.clone()), ..score });
     }
+    for term in distances(protocols) {
+        let distance = column(&format!("{term} cm"), Name::Distance, Name::Distance, 2, false);
+        found.push(Column { of: Some(term.clone()), total: None, ..distance });
+    }
     found.push(column("ratio", Name::AreaRatio, Name::AreaRatio, 2, false));
     let held = [
         (Name::AreaAgainstOtherLimb, "against"),
@@ -174,12 +195,22 @@ fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
         let change = column(&head, Name::ScoreChange, Name::ScoreChange, 0, true);
         found.push(Column { of: Some(term.clone()), ..change });
     }
+    for term in distances(protocols) {
+        let head = format!("{term} cm since {}", against(Name::DistanceChange));
+        let change = column(&head, Name::DistanceChange, Name::DistanceChange, 2, true);
+        found.push(Column { of: Some(term.clone()), total: None, ..change });
+    }
     found.retain(|column| {
         rows.iter().any(|row| {
             row.name == column.zone && row.zone.is_some() && (column.of.is_none() || row.of == column.of)
         })
     });
     found
+}
+
+/// What is measured as a straight distance.
+fn distances(protocols: &Protocols) -> impl Iterator<Item = &String> {
+    protocols.values.iter().filter(|kind| kind.between.is_some()).map(|kind| &kind.term)
 }
 
 fn cell(rows: &[&MeasureRow], column: &Column, name: Name, zone: Option<&String>) -> String {
@@ -227,7 +258,7 @@ pub(crate) fn title(row: &MeasureRow) -> String {
         Name::LesionArea | Name::LesionTotal => "lesion area".to_owned(),
         Name::LesionPercent => "lesion percentage".to_owned(),
         Name::LesionPercentTotal => "lesion percentage of the total".to_owned(),
-        Name::Score => of.to_owned(),
+        Name::Score | Name::Distance => of.to_owned(),
         Name::WorstZone => "worst zone".to_owned(),
         Name::LesionZones => "zones with a lesion".to_owned(),
         Name::LesionLength => "lesion length".to_owned(),
@@ -239,7 +270,7 @@ pub(crate) fn title(row: &MeasureRow) -> String {
         Name::AreaChange => format!("area since {against}"),
         Name::LesionChange => format!("lesion area since {against}"),
         Name::LesionPercentChange => format!("lesion percentage since {against}"),
-        Name::ScoreChange => format!("{of} since {against}"),
+        Name::ScoreChange | Name::DistanceChange => format!("{of} since {against}"),
         Name::SinceInjury => "since injury".to_owned(),
     }
 }

@@ -11,7 +11,7 @@ use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Record};
 use super::words::{self, meaning, standing};
 
 /// The columns, in order. `row` is `still`, `call` or `entered`: filter by it.
-pub(crate) const COLUMNS: [&str; 29] = [
+pub(crate) const COLUMNS: [&str; 31] = [
     "row",
     "limb",
     "zone",
@@ -41,6 +41,8 @@ pub(crate) const COLUMNS: [&str; 29] = [
     "audio_to_s",
     "still_id",
     "by",
+    "added_by_hand",
+    "scale_by_hand",
 ];
 
 /// What a spreadsheet takes for the beginning of a formula; see the OWASP page on CSV injection.
@@ -126,6 +128,7 @@ fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
             ("unit_assumed", call.unit_assumed.to_string()),
             ("state", text(call.state.as_deref())),
             ("taken_back", call.withdrawn.to_string()),
+            ("added_by_hand", call.added.to_string()),
             ("corrected_by", corrected.join("; ")),
             ("exam_time_utc", rfc3339(call.said_at)),
             ("audio_from_s", format!("{:.3}", call.span_s.0)),
@@ -152,6 +155,7 @@ fn entry_cells(entry: &EntryRow) -> [String; COLUMNS.len()] {
             ("exam_time_utc", rfc3339(entry.at)),
             ("still_id", text(entry.still.as_deref())),
             ("by", text(entry.by.as_deref())),
+            ("scale_by_hand", entry.scale_by_hand.to_string()),
         ],
     );
     cells
@@ -177,9 +181,10 @@ pub(crate) fn said_in_view<'a>(frame: &'a FrameRow, record: &'a Record) -> impl 
 
 /// `<structure>: <what>`, by code.
 pub(crate) fn said_with_structure(call: &CallRow) -> String {
+    let by_hand = if call.added { " (added by hand)" } else { "" };
     match &call.place.structure {
-        Some(structure) => format!("{structure}: {}", meaning(call)),
-        None => meaning(call),
+        Some(structure) => format!("{structure}: {}{by_hand}", meaning(call)),
+        None => format!("{}{by_hand}", meaning(call)),
     }
 }
 

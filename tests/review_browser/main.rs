@@ -6,6 +6,8 @@
 mod browser;
 #[path = "../support/desk.rs"]
 mod desk;
+#[path = "../support/pdf.rs"]
+mod pdf;
 #[path = "../support/program.rs"]
 mod program;
 
@@ -14,4 +16,6 @@ mod shared;
 mod flows;
 mod forms;
 mod looks;
+mod measures;
+mod printing;
 mod tracing;

@@ -47,6 +47,7 @@ pub(crate) fn traced_area(structure: &str, number: f64) -> Case {
             by: None,
             still: None,
             scale_by_hand_mm: None,
+            ends_px: None,
             outline: None,
         };
         case.exam.entries.push(LoggedEntry { seq: 99, at: case.exam.header.started_at, entered });

@@ -71,6 +71,7 @@ fn held(row: &MeasureRow, name: Name, unit: &str, against: &str, other: &Measure
         against: Some(against.to_owned()),
         how: joined(&row.how, &other.how),
         by: joined(&row.by, &other.by),
+        scale_by_hand: row.scale_by_hand || other.scale_by_hand,
         from,
         ..row.clone()
     }
@@ -209,6 +210,7 @@ pub(crate) fn earlier(rows: &[MeasureRow], earlier: &Earlier, measuring: &Measur
             Name::LesionArea | Name::LesionTotal => (Name::LesionChange, "mm2"),
             Name::LesionPercent | Name::LesionPercentTotal => (Name::LesionPercentChange, "%"),
             Name::Score | Name::ScoreTotal => (Name::ScoreChange, "1"),
+            Name::Distance => (Name::DistanceChange, "cm"),
             _ => continue,
         };
         let Some(now) = row.value else { continue };

@@ -10,6 +10,7 @@ pub mod row;
 mod reading;
 mod strand;
 mod within;
+mod distance;
 mod against;
 
 pub use against::{Against, Earlier, is_over};
@@ -23,6 +24,10 @@ use chrono::{DateTime, Utc};
 
 use crate::knowledge::measure::row::MeasureRow;
 use crate::protocol::Protocols;
+
+/// Caution of every value that stands on such a scale.
+const SCALE_BY_HAND: &str = "scale set by hand: the still states none, so the number is as good as the two marks that \
+were set on its depth scale";
 
 /// When and by which zones an exam was made.
 #[derive(Debug, Clone, Copy)]
@@ -51,6 +56,7 @@ pub fn measure(
                 let facts = strand::strand_facts(readings, &limb.code, scheme, strand, protocols);
                 own.extend(facts.iter().flat_map(|facts| within::within(facts, readings, strand, measuring)));
             }
+            own.extend(distance::distances(readings, &limb.code, scheme, protocols));
         }
     }
     let mut held = against::ratios(&own, measuring);
@@ -63,11 +69,21 @@ pub fn measure(
     }
     held.extend(against::since_injury(&against.injured, occasion.at, occasion.utc_offset_s));
     own.extend(held);
+    warn_of_scales(&mut own);
     own
 }
 
 /// What changed since an earlier exam of the same horse, from rows that were computed before.
 #[must_use]
 pub fn changes(rows: &[MeasureRow], earlier: &Earlier, protocols: &Protocols) -> Vec<MeasureRow> {
-    against::earlier(rows, earlier, &protocols.measuring)
+    let mut rows = against::earlier(rows, earlier, &protocols.measuring);
+    warn_of_scales(&mut rows);
+    rows
+}
+
+/// A value that stands on a scale set by hand is never shown without saying so.
+fn warn_of_scales(rows: &mut [MeasureRow]) {
+    for row in rows.iter_mut().filter(|row| row.scale_by_hand && row.value.is_some()) {
+        row.cautions.push(SCALE_BY_HAND.to_owned());
+    }
 }

@@ -7,6 +7,7 @@
 
 use std::collections::BTreeSet;
 
+use crate::knowledge::place::Place;
 use crate::knowledge::record::{CallRow, EntryRow, FrameRow, standing};
 use crate::protocol::measuring::Measuring;
 use crate::protocol::rules::Stance;
@@ -20,6 +21,8 @@ pub(crate) struct Basis {
     pub(crate) by: BTreeSet<String>,
     /// Some of it was taken without weight on the leg.
     pub(crate) off_weight: bool,
+    /// Some of it was measured on a scale that a person set.
+    pub(crate) scale_by_hand: bool,
 }
 
 impl Basis {
@@ -29,6 +32,7 @@ impl Basis {
         self.how.extend(other.how.iter().cloned());
         self.by.extend(other.by.iter().cloned());
         self.off_weight |= other.off_weight;
+        self.scale_by_hand |= other.scale_by_hand;
         self
     }
 }
@@ -102,6 +106,18 @@ impl<'a> Readings<'a> {
         found
     }
 
+    /// Limb, zone and structure of every number for a term.
+    pub(crate) fn places(&self, term: &str) -> BTreeSet<[&'a str; 3]> {
+        let said =
+            standing(self.calls).filter(|call| call.kind == "value" && call.term.as_deref() == Some(term));
+        let entered = self.entries.iter().filter(|entry| entry.term == term);
+        let places = said.map(|call| &call.place).chain(entered.map(|entry| &entry.place));
+        let codes = |place: &'a Place| {
+            Some([place.limb.as_deref()?, place.zone.as_deref()?, place.structure.as_deref()?])
+        };
+        places.filter_map(codes).collect()
+    }
+
     /// Calls of a kind and class about a structure in a zone.
     pub(crate) fn findings(
         &self,
@@ -149,6 +165,7 @@ impl<'a> Readings<'a> {
             how: BTreeSet::from(["spoken".to_owned()]),
             by: BTreeSet::new(),
             off_weight: self.is_off_weight(call),
+            scale_by_hand: false,
         }
     }
 
@@ -181,6 +198,7 @@ impl<'a> Readings<'a> {
                 how: BTreeSet::from([how.to_owned()]),
                 by: entry.by.iter().cloned().collect(),
                 off_weight: still.and_then(|still| still.call_seq).is_some_and(taken),
+                scale_by_hand: entry.scale_by_hand,
             },
             rank: (true, entry.seq),
         }

@@ -19,6 +19,8 @@ pub enum Name {
     LesionPercent,
     /// A score in one zone.
     Score,
+    /// A straight distance in one zone, such as a width; which one, in `of`.
+    Distance,
     /// Sum of the cross-sections over all zones.
     AreaTotal,
     /// Sum of the lesion areas over all zones.
@@ -49,6 +51,8 @@ pub enum Name {
     LesionChange,
     /// Change of a percentage, in points.
     LesionPercentChange,
+    /// Change of a distance.
+    DistanceChange,
     /// Change of a score.
     ScoreChange,
     /// Days since the injury.
@@ -71,7 +75,7 @@ pub struct MeasureRow {
     pub zone: Option<String>,
     /// Which measure.
     pub name: Name,
-    /// Which score.
+    /// Which score or distance.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub of: Option<String>,
     /// Its value in `unit`; absent where it could not be computed.
@@ -112,6 +116,9 @@ pub struct MeasureRow {
     /// Some of it was taken without weight on the leg: not compared with loaded legs.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub off_weight: bool,
+    /// Some of it was measured on a still that states no scale: a person set it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub scale_by_hand: bool,
     /// The calls and entries of the journal it was computed from.
     pub from: Vec<u64>,
     /// The stills of those views.
@@ -143,6 +150,7 @@ impl MeasureRow {
             how: Vec::new(),
             by: Vec::new(),
             off_weight: false,
+            scale_by_hand: false,
             from: Vec::new(),
             stills: Vec::new(),
         }

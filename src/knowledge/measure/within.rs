@@ -35,6 +35,7 @@ impl MeasureRow {
         self.how = basis.how.iter().cloned().collect();
         self.by = basis.by.iter().cloned().collect();
         self.off_weight = basis.off_weight;
+        self.scale_by_hand = basis.scale_by_hand;
         self
     }
 

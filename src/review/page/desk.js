@@ -2,7 +2,8 @@
 import { make, find, fill, keep, say, ask, clock, key, quoted } from "./make.js";
 import { stillsBeside, lamp, stillCards, placeWords, statusWords } from "./still.js";
 import { setLine, play, showAt, zoom } from "./line.js";
-import { addCall, moveCall, mendCall, mendStill, mendClock, signForm } from "./mend.js";
+import { addCall, moveCall, mendCall, mendStill, mendClock, printForm, signForm, toldOfForm } from "./mend.js";
+import { sinceLast } from "./since.js";
 import { traceOn } from "./trace.js";
 import { limbDrawings } from "./limb.js";
 
@@ -25,10 +26,13 @@ async function load() {
   const told = await (await ask("/api/exam")).json();
   // It only grows: an answer that is no longer is one that was overtaken on its way.
   if (exam && told.bytes <= exam.bytes) return;
+  const first = exam === null;
   exam = told;
   // The record leaves out what is empty.
   exam.record.changes ??= [];
   draw();
+  // By these two marks `benches/desk.rs` tells how long opening takes.
+  if (first) performance.mark("exam shown");
 }
 
 /** Writes a change into the journal, then shows the exam as it stands after it. */
@@ -148,7 +152,8 @@ function bench() {
     heard(call, breath, span, frame),
     question || frame ? rivals(frame) : null,
     buttons(hand),
-    shown >= 0 ? make("div", { class: "stills-at-hand" }, stillsBeside(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null);
+    shown >= 0 ? make("div", { class: "stills-at-hand" }, stillsBeside(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null,
+    sinceLast(exam, where ?? exam.record.frames[shown]));
   if (span) showAt(span[0]);
 }
 
@@ -184,7 +189,7 @@ function buttons({ question, number, frame, call }) {
   if (question) add("a", "Leave it as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Looked at and left"), true);
   if (frame) {
     add("l", "Label by hand", () => mendStill(exam, number, change));
-    add("t", "Trace an area", () => {
+    add("t", "Trace or measure", () => {
       const figure = document.querySelector("#bench figure.still");
       if (!figure?.querySelector("img")) { say("This still cannot be shown, so nothing can be traced on it.", true); return; }
       tracing = true;
@@ -193,7 +198,7 @@ function buttons({ question, number, frame, call }) {
         bench();
         await load().catch((error) => say(error.message, true));
         find("bench").focus();
-        if (written) say("The area is written; it counts before a spoken one.");
+        if (written) say(written);
       });
     });
     add("x", "Not part of the exam", () => settle({ change: "leave_out", still: frame.id }, `Still ${number + 1} is not part of the exam`));
@@ -252,11 +257,11 @@ function lastOwn() {
 }
 
 const ALWAYS = {
-  j: ["Next open question", () => step(1)], k: ["Question before", () => step(-1)], z: ["Take back your last change", lastOwn], n: ["Add a call that was not heard", addHere],
+  j: ["Next open question", () => step(1)], k: ["Question before", () => step(-1)], z: ["Take back your last change", lastOwn], n: ["Add a call that was not heard", addHere], p: ["Print: the report of the exam as it stands", printForm],
   "+": ["Line closer", () => zoom(1.5)], "-": ["Line wider", () => zoom(1 / 1.5)], "?": ["These keys", showKeys],
 };
 const OFTEN = [["Space", "Play what was said, or stop"], ["1 to 9", "Choose that reading"], ["A", "Leave it as it is"], ["L", "Label the still by hand"],
-  ["T", "Trace an area on the still"], ["X", "The still is not part of the exam"], ["C", "Put the call right"], ["M", "Move the call in time"], ["W", "Withdraw the call"]];
+  ["T", "Trace an area or set a distance on the still"], ["X", "The still is not part of the exam"], ["C", "Put the call right"], ["M", "Move the call in time"], ["W", "Withdraw the call"]];
 
 function showKeys() {
   const rows = [...OFTEN, ...Object.entries(ALWAYS).map(([name, [words]]) => [name.toUpperCase(), words]), ["← →", "On the line: breath or still before and after"]];
@@ -284,6 +289,7 @@ find("sign-open").addEventListener("click", () => signForm(exam, find("by").valu
   await load();
   say(`Signed by ${by}.`);
 }));
+find("print-open").addEventListener("click", printForm);
 find("call-add").addEventListener("click", addHere);
 find("clock-open").addEventListener("click", () => mendClock(exam, change));
 find("by").value = localStorage.getItem("by") ?? "";
@@ -305,4 +311,4 @@ function follow() {
   news.addEventListener("open", () => { document.body.classList.remove("alone"); });
 }
 
-load().then(follow, (error) => { find("horse").textContent = "The exam cannot be shown"; say(error.message, true); });
+load().then(() => { follow(); const left = toldOfForm(); if (left) say(left); }, (error) => { find("horse").textContent = "The exam cannot be shown"; say(error.message, true); });

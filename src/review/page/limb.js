@@ -10,18 +10,22 @@ function state(row) {
   return ["none", "nothing yet"];
 }
 
-const WORDS = { area: "", lesion_area: "lesion ", lesion_percent: "lesion " };
+/** What is told of a zone, and what stands before its number. */
+const WORDS = { area: () => "", lesion_area: () => "lesion ", lesion_percent: () => "lesion ", distance: (row) => `${row.of} `, score: (row) => `${row.of ?? "score"} ` };
+const DECIMALS = { mm2: 0, cm: 2 };
 const UNITS = { mm2: " mm²", "%": " %", 1: "" };
 
 /** What is known of the size of each structure in a zone, and where it was traced. */
 function measured(exam, limb, scheme, zone) {
   const rows = exam.record.measures.filter((row) => row.limb === limb && row.scheme === scheme && row.zone === zone
-    && row.value !== undefined && (row.name in WORDS || row.name === "score"));
+    && row.value !== undefined && row.name in WORDS);
   const structures = [...new Set(rows.map((row) => row.structure))];
   return structures.map((structure) => {
     const own = rows.filter((row) => row.structure === structure);
-    const said = own.map((row) => `${WORDS[row.name] ?? `${row.of ?? "score"} `}${Number(row.value.toFixed(row.unit === "mm2" ? 0 : 1))}${UNITS[row.unit] ?? ` ${row.unit}`}`);
-    const traced = own.some((row) => row.how?.includes("traced")) ? ", traced" : "";
+    const said = own.map((row) => `${WORDS[row.name](row)}${Number(row.value.toFixed(DECIMALS[row.unit] ?? 1))}${UNITS[row.unit] ?? ` ${row.unit}`}`);
+    const people = [...new Set(own.filter((row) => row.how?.includes("traced")).flatMap((row) => row.by ?? []))];
+    const hand = own.some((row) => row.scale_by_hand) ? ", scale set by hand" : "";
+    const traced = own.some((row) => row.how?.includes("traced")) ? `, traced${people.length ? ` by ${people.join(" and ")}` : ""}${hand}` : "";
     return make("span", {}, make("strong", {}, structure), ` ${said.join(", ")}${traced}`);
   });
 }

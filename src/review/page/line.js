@@ -53,6 +53,7 @@ async function loadSound() {
     state.loudest = state.peaks.reduce((most, bin) => Math.max(most, bin), 1);
   } catch (error) { find("line-now").textContent = error.message; }
   layout();
+  performance.mark("sound shown");
 }
 
 const lengthS = () => Math.max(state.exam?.audio_s ?? 0, state.peaks.length / state.binsPerS, ...(state.exam?.still_s.filter((at) => at !== null) ?? [0])) + 2;

@@ -37,6 +37,18 @@ function readPlace(form, only = null) {
   return place;
 }
 
+/** A form that is open now: a reload takes what was entered in it, and the page says so. */
+const OPEN = "form";
+
+/** Says what became of a form that was open when the page was loaded again. */
+export function toldOfForm() {
+  const left = JSON.parse(sessionStorage.getItem(OPEN) ?? "null");
+  sessionStorage.removeItem(OPEN);
+  if (!left) return null;
+  return left.sent ? `“${left.title}” was being written when the page was loaded again: look below, under Put right, whether it is there.`
+    : `“${left.title}” was open when the page was loaded again. What was entered in it is gone; nothing of it was written.`;
+}
+
 /** Opens the form; what `send` throws is shown in it, and the form stays. */
 function openForm(title, lead, fields, send, words = "Put right", asksWhy = true) {
   const dialog = find("form");
@@ -49,8 +61,12 @@ function openForm(title, lead, fields, send, words = "Put right", asksWhy = true
       make("button", { type: "button", onclick: () => dialog.close() }, "Cancel")));
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    try { await send(form, reason.value); dialog.close(); } catch (error) { wrong.textContent = error.message; }
+    const mark = (sent) => sessionStorage.setItem(OPEN, JSON.stringify({ title, sent }));
+    mark(asksWhy || words === "Sign");
+    try { await send(form, reason.value); dialog.close(); } catch (error) { mark(false); wrong.textContent = error.message; }
   });
+  sessionStorage.setItem(OPEN, JSON.stringify({ title, sent: false }));
+  dialog.addEventListener("close", () => sessionStorage.removeItem(OPEN), { once: true });
   fill(dialog, form);
   dialog.showModal();
   form.querySelector("select, input").focus();
@@ -196,6 +212,24 @@ export function mendClock(exam, change) {
     [make("p", { class: "field" }, make("label", { for: "f-offset" }, "Seconds ahead"), input), preview],
     (form, why) => change({ change: "clock", offset_s: Number(form.elements.offset.value) }, why), "Set the clock");
   look();
+}
+
+/** Asks for whom the report is, in which form and on which paper, and opens it. */
+export function printForm() {
+  const field = (name, label, options) => {
+    const one = choice(name, label, options, options[0][0]);
+    one.querySelector("option").remove();
+    return make("div", { class: "cell" }, one);
+  };
+  const paper = field("paper", "Paper", [["a4", "A4"], ["letter", "Letter"]]);
+  const form = field("form", "As", [["pdf", "a PDF, to be printed or sent"], ["html", "a page, to be read on the screen"]]);
+  // A page takes the paper of the printer.
+  form.querySelector("select").addEventListener("change", (event) => { paper.hidden = event.target.value !== "pdf"; });
+  openForm("The report of the exam as it stands", "It opens beside this page, in a tab of its own; a long one takes a moment. Until the record is signed it says draft.",
+    [make("div", { class: "row" }, field("reader", "For", [["vet", "the vet: every number"], ["owner", "the owner: plain words"]]), form, paper)], async (filled) => {
+      const wanted = new URLSearchParams(["reader", "form", "paper"].map((name) => [name, filled.elements[name].value]));
+      window.open(`/api/report?${wanted}`, "_blank", "noopener");
+    }, "Open the report", false);
 }
 
 /** Signs the record: what is open is listed first; the licence stands as it is entered. */

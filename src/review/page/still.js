@@ -1,5 +1,6 @@
 // Stills: large, with the same view of the other limb beside them, and lit as wanted.
 import { make, fill, clock } from "./make.js";
+import { dayOf } from "./since.js";
 
 const light = { low: 0, high: 255, gain: 1 };
 
@@ -77,7 +78,7 @@ export function stillsBeside(exam, number, place) {
 
 function lastTime(exam, place) {
   const { earlier } = exam;
-  const heading = `Same view, ${new Date(earlier.started_at).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" })}`;
+  const heading = `Same view, ${dayOf(earlier.started_at)}`;
   const number = sameView(earlier.frames, place);
   return number >= 0 ? figure(exam, number, heading, earlier) : nothing(heading, place.limb && place.zone ? "No still of this view in that exam." : "Known once this still has a limb and a zone.");
 }

@@ -1,14 +1,14 @@
 // Tracing on a still: points, freehand, an ellipse, a distance, and a scale by hand; the program measures at once.
-import { make, find, fill, ask } from "./make.js";
+import { make, find, fill, ask, say, key } from "./make.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 
 /** Each tool: its name, how many points it takes at most, and how it is used. */
 const TOOLS = {
   points: ["Points", Infinity, "Set points along the edge: click, or move the cross with the arrow keys and press Enter."],
-  freehand: ["Freehand", Infinity, "Draw along the edge with the mouse or finger held down; with Points, single ones can be moved afterwards."],
+  freehand: ["Freehand", Infinity, "Draw along the edge with the mouse or finger held down. By keyboard: Enter puts the pen down, the arrow keys draw, Enter lifts it."],
   ellipse: ["Ellipse", 3, "Set both ends of one axis, then a point on the edge between them."],
-  distance: ["Distance", 2, "Set two points: the distance between them is shown, not written."],
+  distance: ["Distance", 2, "Set two points, then choose what lies between them."],
   scale: ["Set the scale", 2, "For a still that states no scale: set two marks of its depth scale, and enter how far they lie apart."],
 };
 
@@ -41,25 +41,30 @@ export function traceOn(exam, row, figure, by, change, done) {
   const image = figure.querySelector("img");
   const [width, height] = [image.naturalWidth, image.naturalHeight];
   const draft = drafts(row.id);
-  const { tool: before = "points", points = [], structure: traced = row.structure, lesion: part = false } = draft.read();
+  const { tool: before = "points", points = [], structure: traced = row.structure, lesion: part = false, term: said = "", apart: entered = "" } = draft.read();
   let tool = before;
   let cross = [width / 2, height / 2];
   let dragged = -1;
   let stretching = false;
+  /** The point that the arrow keys move, and whether they draw. */
+  let held = -1;
+  let pen = false;
   let asked = 0;
   const sheet = shape("svg", { viewBox: `0 0 ${width} ${height}`, class: "trace", tabindex: 0, role: "application",
-    "aria-label": "Tracing: arrow keys move the cross, with Shift further; Enter sets a point, Backspace takes the last one away, Escape leaves" });
+    "aria-label": "Tracing: arrow keys move the cross, with Shift further; Enter sets a point, Space takes hold of the nearest one and lets it go, Backspace takes the last one away, Escape leaves" });
   const told = make("p", { class: "preview", role: "status" });
   const structure = make("select", { id: "t-structure", onchange: () => keep() }, make("option", { value: "" }, "choose"),
     exam.codes.structures.map((one) => make("option", { value: one.code, selected: one.code === traced }, one.name)));
   const lesion = make("input", { type: "checkbox", id: "t-lesion", checked: part, onchange: () => keep() });
-  const apart = make("input", { id: "t-apart", type: "number", min: "0.5", max: "30", step: "0.1" });
+  const term = make("select", { id: "t-term", onchange: () => keep() }, make("option", { value: "" }, "choose"),
+    exam.codes.terms.filter((one) => one.between).map((one) => make("option", { value: one.term, selected: one.term === said }, `${one.term} ${one.between}`)));
+  const apart = make("input", { id: "t-apart", type: "number", min: "0.5", max: "30", step: "0.1", value: entered, oninput: () => keep() });
   const wrong = make("p", { class: "wrong", role: "alert" });
 
   const most = () => TOOLS[tool][1];
   const isArea = () => most() > 2;
   const round = ([x, y]) => [Math.round(x * 100) / 100, Math.round(y * 100) / 100];
-  const keep = () => draft.keep({ tool, points, structure: structure.value, lesion: lesion.checked });
+  const keep = () => draft.keep({ tool, points, structure: structure.value, lesion: lesion.checked, term: term.value, apart: apart.value });
   const outline = () => tool === "ellipse" ? ellipseOf(points) : { shape: "polygon", points_px: points.map(round) };
   const body = (extra) => ({ by: by(), still: row.id, limb: row.limb ?? "", zone: row.zone ?? "", structure: structure.value,
     lesion: lesion.checked, write: false, ...extra });
@@ -81,6 +86,7 @@ export function traceOn(exam, row, figure, by, change, done) {
   });
 
   function size() {
+    if (pen) { asked += 1; told.textContent = "The pen is down: the arrow keys draw, Enter lifts it."; return; }
     if (tool === "distance" && points.length === 2) measure("/api/distance", { still: row.id, ends_px: points }, (one) => `${one.distance_mm.toFixed(1)} mm from point to point`);
     else if (isArea() && points.length > 2) area({ outline: outline() });
     else {
@@ -105,7 +111,8 @@ export function traceOn(exam, row, figure, by, change, done) {
   function draw() {
     const unit = width / Math.max(1, sheet.clientWidth);
     // A hundred handles would hide the edge: then every eighth can be taken.
-    const dots = points.filter((_, idx) => points.length < 60 || idx % 8 === 0).map(([x, y]) => shape("circle", { cx: x, cy: y, r: 6 * unit, class: "corner", "stroke-width": 1.5 * unit }));
+    const dots = points.flatMap(([x, y], idx) => points.length < 60 || idx % 8 === 0 || idx === held
+      ? [shape("circle", { cx: x, cy: y, r: (idx === held ? 9 : 6) * unit, class: idx === held ? "corner held" : "corner", "stroke-width": 1.5 * unit })] : []);
     const [x, y] = cross;
     const arm = 9 * unit;
     sheet.replaceChildren(edge(unit), ...dots, shape("path", { d: `M${x - arm} ${y}h${2 * arm}M${x} ${y - arm}v${2 * arm}`, class: "cross", "stroke-width": 1.5 * unit }));
@@ -116,6 +123,35 @@ export function traceOn(exam, row, figure, by, change, done) {
   function set() {
     if (points.length >= most()) points.length = 0;
     points.push(cross);
+  }
+
+  /** Enter: lets a held point go, puts the pen down or lifts it, or sets a point. */
+  function enter() {
+    if (held >= 0) { held = -1; return; }
+    if (tool !== "freehand") { set(); return; }
+    pen = !pen;
+    if (pen) points.splice(0, points.length, cross);
+  }
+
+  /** Space: takes hold of the point nearest to the cross, or lets it go. */
+  function hold() {
+    if (held >= 0 || pen || !points.length) { held = -1; return; }
+    const far = points.map(([x, y]) => Math.hypot(x - cross[0], y - cross[1]));
+    held = far.indexOf(Math.min(...far));
+    cross = points[held];
+    say(`Point ${held + 1} of ${points.length} is held: the arrow keys move it, Space lets it go.`);
+  }
+
+  /** The cross takes a held point with it; the pen leaves a line. */
+  function moveCross(by) {
+    cross = within([cross[0] + by[0], cross[1] + by[1]]);
+    if (held >= 0) { points[held] = cross; changed(); return; }
+    if (pen) {
+      const last = points.at(-1);
+      if (Math.hypot(cross[0] - last[0], cross[1] - last[1]) >= 2) points.push(cross);
+      keep();
+    }
+    draw();
   }
 
   const within = ([x, y]) => [Math.min(width, Math.max(0, x)), Math.min(height, Math.max(0, y))];
@@ -130,6 +166,8 @@ export function traceOn(exam, row, figure, by, change, done) {
   sheet.addEventListener("pointerdown", (event) => {
     sheet.focus();
     finger = event.pointerType === "touch";
+    held = -1;
+    pen = false;
     cross = at(event);
     dragged = tool === "freehand" ? -1 : near(cross);
     if (dragged < 0) {
@@ -167,14 +205,15 @@ export function traceOn(exam, row, figure, by, change, done) {
   sheet.addEventListener("keydown", (event) => {
     const step = (event.shiftKey ? 10 : 1);
     const move = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
-    if (move) cross = within([cross[0] + move[0], cross[1] + move[1]]);
-    else if (event.key === "Enter") set();
-    else if (event.key === "Backspace") points.pop();
+    if (move) moveCross(move);
+    else if (event.key === "Enter") enter();
+    else if (event.key === " ") hold();
+    else if (event.key === "Backspace") { held = -1; points.pop(); pen &&= points.length > 0; }
     else if (event.key === "Escape") { close(false); return; }
     else return;
     event.preventDefault();
     event.stopPropagation();
-    if (move) draw(); else changed();
+    if (!move) changed();
   });
 
   const suggest = async () => {
@@ -192,11 +231,22 @@ export function traceOn(exam, row, figure, by, change, done) {
     wrong.textContent = "";
     try { await send(); } catch (error) { wrong.textContent = error.message; } finally { writing = false; }
   };
-  const write = once(async () => { await ask("/api/trace", body({ write: true, outline: outline() })); close(true); });
+  const write = once(async () => {
+    await ask("/api/trace", body({ write: true, outline: outline() }));
+    close("The area is written; it counts before a spoken one.");
+  });
+  const writeDistance = once(async () => {
+    if (points.length < 2) throw new Error("Set two points first.");
+    if (!term.value) throw new Error("Choose what lies between the two points.");
+    const what = { by: by(), limb: row.limb ?? "", zone: row.zone ?? "", structure: structure.value, term: term.value };
+    await ask("/api/distance", { still: row.id, ends_px: points.map(round), write: what });
+    close(`The ${term.value} is written; it counts before a spoken one.`);
+  });
   const setScale = once(async () => {
     if (points.length < 2) throw new Error("Set two marks of the depth scale first.");
     if (!(Number(apart.value) > 0)) throw new Error("Enter how many centimetres lie between the two marks.");
     await change({ change: "scale", still: row.id, ends_px: points.map(round), distance_mm: Number(apart.value) * 10 });
+    apart.value = "";
     choose("points");
     told.textContent = "The scale of this still is set by hand; what is measured on it says so.";
   });
@@ -211,30 +261,34 @@ export function traceOn(exam, row, figure, by, change, done) {
   const choices = make("fieldset", { class: "tools" }, make("legend", { class: "hidden" }, "Tool"),
     Object.entries(TOOLS).map(([name, [words]]) => make("label", {},
       make("input", { type: "radio", name: "t-tool", value: name, id: `t-${name}`, checked: name === tool, onchange: () => choose(name) }), make("span", {}, words))));
-  const whole = make("div", { class: "row" },
-    make("p", { class: "field" }, make("label", { for: "t-structure" }, "Traced"), structure),
-    make("p", { class: "check" }, lesion, make("label", { for: "t-lesion" }, "only the lesion in it")));
+  const onlyPart = make("p", { class: "check" }, lesion, make("label", { for: "t-lesion" }, "only the lesion in it"));
+  const between = make("p", { class: "field" }, make("label", { for: "t-term" }, "Between the two points"), term);
+  const whole = make("div", { class: "row" }, make("p", { class: "field" }, make("label", { for: "t-structure" }, "Structure"), structure), onlyPart, between);
   const marks = make("p", { class: "field" }, make("label", { for: "t-apart" }, "Centimetres between the two marks"), apart);
-  const main = make("button", { type: "button", class: "main", id: "t-write", onclick: () => (tool === "scale" ? setScale() : write()) });
+  const main = make("button", { type: "button", class: "main", id: "t-write", onclick: () => ({ scale: setScale, distance: writeDistance }[tool] ?? write)() });
   const proposal = make("button", { type: "button", onclick: suggest }, "Suggest an edge at the cross");
   function choose(name) {
     // The same points are an area by points and freehand; for any other tool they mean nothing.
     const alike = ["points", "freehand"];
     if (name !== tool && !(alike.includes(name) && alike.includes(tool))) points.length = 0;
     tool = name;
+    held = -1;
+    pen = false;
     find(`t-${name}`).checked = true;
     show();
     changed();
   }
   function show() {
-    whole.hidden = proposal.hidden = !isArea();
+    whole.hidden = tool === "scale";
+    onlyPart.hidden = proposal.hidden = !isArea();
+    between.hidden = tool !== "distance";
     marks.hidden = tool !== "scale";
-    main.hidden = tool === "distance";
-    main.textContent = tool === "scale" ? "Set this scale" : "Write this area";
+    main.textContent = { scale: "Set this scale", distance: "Write this distance" }[tool] ?? "Write this area";
   }
   const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, choices, whole, marks, told, wrong,
+    make("p", { class: "hint" }, "Arrow keys move the cross, with Shift ten pixels at once. ", key("Space"), " takes hold of the nearest point, so that the arrow keys move it, and lets it go."),
     make("p", { class: "buttons" }, main, proposal,
-      make("button", { type: "button", onclick: () => { points.length = 0; changed(); sheet.focus(); } }, "Begin again"),
+      make("button", { type: "button", onclick: () => { points.length = 0; held = -1; pen = false; changed(); sheet.focus(); } }, "Begin again"),
       make("button", { type: "button", id: "t-leave", onclick: () => close(false) }, "Leave")));
   fill(figure.querySelector(".glass"), image, sheet);
   figure.append(panel);

@@ -219,7 +219,7 @@ fn said(record: &Record, protocols: &Protocols) -> Vec<SaidLine> {
             place: if place.is_empty() { "place not said".to_owned() } else { place },
             structure: part.to_owned(),
             what: meaning(call),
-            sure: percent(call.confidence),
+            sure: sure(call),
             call: call.seq,
         }
     };
@@ -265,7 +265,11 @@ fn entered(entry: &EntryRow, record: &Record, protocols: &Protocols) -> EnteredL
         when: date_time(entry.at, record.exam.utc_offset_s),
         place: entry.place.in_words(protocols),
         what,
-        how: if entry.traced { "traced" } else { "typed" },
+        how: match (entry.traced, entry.scale_by_hand) {
+            (true, true) => "traced, scale set by hand",
+            (true, false) => "traced",
+            (false, _) => "typed",
+        },
         by: entry.by.clone().unwrap_or_default(),
     }
 }
@@ -295,9 +299,12 @@ fn still(
         let likely = format!("{label}, {} likely", percent(rival.confidence));
         (likely, known_call(Some(rival.call_seq), record), rival.reason.clone())
     };
-    let said = |call: &CallRow| match &call.place.structure {
-        Some(code) => format!("{}: {}", structure(code, protocols), meaning(call)),
-        None => meaning(call),
+    let said = |call: &CallRow| {
+        let by_hand = if call.added { " (added by hand)" } else { "" };
+        match &call.place.structure {
+            Some(code) => format!("{}: {}{by_hand}", structure(code, protocols), meaning(call)),
+            None => format!("{}{by_hand}", meaning(call)),
+        }
     };
     StillLine {
         number,
@@ -334,7 +341,11 @@ fn call_line(call: &CallRow, record: &Record, protocols: &Protocols) -> CallLine
         seq: call.seq,
         time: time_of_day(call.said_at, record.exam.utc_offset_s),
         sound: in_recording(call.span_s.0),
-        words: if words.is_empty() { "(no words)".to_owned() } else { format!("“{}”", call.words) },
+        words: match words {
+            "" if call.added => added(call, record),
+            "" => "(no words)".to_owned(),
+            _ => format!("“{}”", call.words),
+        },
         class,
         corrects: call.corrects,
         meaning: meaning(call),
@@ -344,7 +355,20 @@ fn call_line(call: &CallRow, record: &Record, protocols: &Protocols) -> CallLine
             .iter()
             .map(|seq| (*seq, known_call(Some(*seq), record).is_some()))
             .collect(),
-        sure: percent(call.confidence),
+        sure: sure(call),
+    }
+}
+
+/// How sure the engine was; of a call that nobody heard it says nothing.
+fn sure(call: &CallRow) -> String {
+    if call.added { "added by hand".to_owned() } else { percent(call.confidence) }
+}
+
+/// An added call has the line of the change that added it.
+fn added(call: &CallRow, record: &Record) -> String {
+    match record.changes.iter().find(|change| change.seq == call.seq) {
+        Some(change) => format!("not heard: added by hand, by {}", change.by),
+        None => "not heard: added by hand".to_owned(),
     }
 }
 

@@ -1,0 +1,91 @@
+//! The distance between two points of a still: measured at once, and written as a value when a person says what it is.
+//!
+//! Takes: two points in pixels of a still, and what lies between them.
+//! Gives: millimetres, and the number of the value's line once it is written.
+//! Never: a distance where the scale is missing or inconsistent, or one that does not say of what it is.
+//! Tested in: `tests/review.rs` and `tests/review_browser/`.
+
+use chrono::Utc;
+use serde::{Deserialize, Serialize};
+
+use crate::exam::event::{Entered, Event};
+use crate::exam::journal::Journal;
+use crate::frames::scale::scale_of;
+use crate::review::change::{Refusal, wrong};
+use crate::review::desk::{Desk, DeskError};
+use crate::review::judge::amount_fits;
+use crate::review::trace::{What, hundredths, read_from};
+use crate::trace::distance_mm;
+
+/// What the page sends.
+#[derive(Debug, Deserialize)]
+pub(super) struct Ends {
+    /// The still's id.
+    still: String,
+    ends_px: [(f64, f64); 2],
+    /// What is to be written; without it the distance is only told.
+    #[serde(default)]
+    write: Option<Named>,
+}
+
+/// What lies between the two points, and who says so.
+#[derive(Debug, Deserialize)]
+struct Named {
+    by: String,
+    limb: String,
+    zone: String,
+    structure: String,
+    term: String,
+}
+
+/// How far two points lie apart.
+#[derive(Debug, Serialize)]
+pub(super) struct Apart {
+    distance_mm: f64,
+    /// The still states no scale: a person set it.
+    scale_by_hand: bool,
+    /// Its line in the journal, once written.
+    seq: Option<u64>,
+}
+
+/// Measures from point to point, and writes it if asked to.
+pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
+    // Held from reading to writing, so that nobody labels the still anew in between.
+    let mut journal = match ends.write {
+        Some(_) => Some(Journal::open(&desk.folder).map_err(DeskError::from)?),
+        None => None,
+    };
+    let seen = desk.seen()?;
+    let Some(row) = seen.record.frames.iter().find(|row| row.id == ends.still) else {
+        return wrong("there is no such still in this exam", "choose one of the stills on the page");
+    };
+    let path = desk.folder.join(&row.file);
+    let (scale, by_hand) = scale_of(&seen.exam, &row.id, &path, &ends.ends_px).map_err(Refusal::Wrong)?;
+    let distance_mm = distance_mm(ends.ends_px, &scale);
+    let mut told = Apart { distance_mm, scale_by_hand: by_hand, seq: None };
+    if let (Some(journal), Some(named)) = (&mut journal, &ends.write) {
+        let is_distance = desk.protocols.value(&named.term).is_some_and(|kind| kind.between.is_some());
+        if !is_distance {
+            return wrong("nothing that is measured from point to point was chosen", "choose what it is");
+        }
+        let amount = hundredths(distance_mm, "mm");
+        amount_fits(desk, &named.term, &amount)?;
+        let what = What {
+            by: &named.by,
+            limb: &named.limb,
+            zone: &named.zone,
+            structure: &named.structure,
+            term: &named.term,
+            amount,
+        };
+        let entered = Entered {
+            scale_by_hand_mm: by_hand.then_some(scale.width_mm),
+            ends_px: Some(ends.ends_px),
+            ..read_from(desk, &seen, row, &what)?
+        };
+        let event = Event::Entered(Box::new(entered));
+        let seq = journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(DeskError::from)?;
+        told.seq = Some(seq);
+    }
+    Ok(told)
+}

@@ -1,0 +1,99 @@
+//! The report of the exam as it stands now, made when somebody asks for it on the page.
+//!
+//! Takes: for whom, in which form and on which paper.
+//! Gives: a page or a PDF, the same as `zonecall report` writes.
+//! Never: writes a file, or a page that may load anything or run a script.
+//! Tested in: `tests/review.rs` and `tests/review_browser/`.
+
+use axum::http::StatusCode;
+use axum::http::header::{CONTENT_DISPOSITION, CONTENT_SECURITY_POLICY, CONTENT_TYPE};
+use axum::response::{IntoResponse, Response};
+use base64::Engine as _;
+use base64::prelude::BASE64_STANDARD;
+use serde::Deserialize;
+use sha2::{Digest, Sha256};
+
+use crate::frames::pair::pair;
+use crate::knowledge::record::record_against;
+use crate::review::desk::{Desk, DeskError};
+use crate::tell::picture::pictures;
+use crate::tell::print::{PrintError, Reader, Sheet, pdf};
+use crate::tell::{Told, owner, report};
+
+/// What is wanted.
+#[derive(Debug, Deserialize)]
+pub(super) struct Wanted {
+    reader: WantedReader,
+    form: Form,
+    #[serde(default)]
+    paper: Paper,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum WantedReader {
+    Vet,
+    Owner,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum Form {
+    Html,
+    Pdf,
+}
+
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum Paper {
+    #[default]
+    A4,
+    Letter,
+}
+
+/// Why there is no report.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum ReportError {
+    #[error(transparent)]
+    Desk(#[from] DeskError),
+    #[error(transparent)]
+    Print(#[from] PrintError),
+}
+
+/// The report of the exam as it stands, ready to be sent.
+pub(super) fn report_of(desk: &Desk, wanted: &Wanted) -> Result<Response, ReportError> {
+    let seen = desk.seen()?;
+    let against = desk.against();
+    let record = record_against(&seen.exam, &pair(&seen.exam, &seen.exam.frames), &desk.protocols, &against);
+    let pictures = pictures(&record, &desk.folder);
+    let told =
+        Told { record: &record, earlier: &against.earlier, protocols: &desk.protocols, pictures: &pictures };
+    let (reader, name) = match wanted.reader {
+        WantedReader::Vet => (Reader::Vet, "report"),
+        WantedReader::Owner => (Reader::Owner, "report-owner"),
+    };
+    if wanted.form == Form::Pdf {
+        let sheet = if wanted.paper == Paper::Letter { Sheet::Letter } else { Sheet::A4 };
+        let printed = pdf(&told, reader, sheet)?;
+        let shown_as = format!("inline; filename=\"{name}.pdf\"");
+        let headers = [(CONTENT_TYPE, "application/pdf".to_owned()), (CONTENT_DISPOSITION, shown_as)];
+        return Ok((StatusCode::OK, headers, printed.pdf).into_response());
+    }
+    let page = match reader {
+        Reader::Vet => report::html(&told),
+        Reader::Owner => owner::html(&told),
+    };
+    let headers =
+        [(CONTENT_TYPE, "text/html; charset=utf-8".to_owned()), (CONTENT_SECURITY_POLICY, policy(&page))];
+    Ok((StatusCode::OK, headers, page).into_response())
+}
+
+/// The page's own style, named by its hash, and the pictures inside it; nothing else.
+fn policy(page: &str) -> String {
+    let style = page.split_once("<style>").and_then(|(_, rest)| rest.split_once("</style>"));
+    let hash = BASE64_STANDARD.encode(Sha256::digest(style.map_or("", |(style, _)| style).as_bytes()));
+    format!(
+        "default-src 'none'; style-src 'sha256-{hash}'; img-src data:; base-uri 'none'; form-action 'none'; \
+         frame-ancestors 'none'"
+    )
+}

@@ -1,0 +1,57 @@
+//! A small exam with sound and one still, for the tests of the review desk.
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used)] // each test file uses its part
+
+use zonecall::exam::event::{AudioFile, Event, Frame};
+use zonecall::exam::journal;
+
+use crate::support;
+
+const SAID: [(f64, &str); 6] = [
+    (2.0, "left fore zone two bravo transverse"),
+    (6.0, "superficial flexor"),
+    (8.0, "area ninety square millimetres"),
+    (10.0, "save"),
+    (16.0, "colourless green ideas"),
+    (20.0, "end of exam"),
+];
+
+/// An exam of a few breaths, with twelve seconds of a rising tone as its sound and one still of known greys.
+pub fn folder() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &SAID);
+    std::fs::create_dir(folder.path().join("audio")).unwrap();
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 16_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut wav = hound::WavWriter::create(folder.path().join("audio/0001.wav"), spec).unwrap();
+    for second in 0..12_i16 {
+        for _ in 0..16_000 {
+            wav.write_sample(second * 1000).unwrap();
+        }
+    }
+    wav.finalize().unwrap();
+    let picture = image::GrayImage::from_fn(200, 100, |x, _| image::Luma([x as u8]));
+    picture.save(folder.path().join("still.png")).unwrap();
+    let mut journal = journal::Journal::open(folder.path()).unwrap();
+    let at = support::header().started_at;
+    let file = "audio/0001.wav".to_owned();
+    let audio = AudioFile { file, first_sample: 0, source: "test".to_owned() };
+    journal.append(at, 0, &Event::Audio(audio)).unwrap();
+    let frame = Frame {
+        id: "2.25.7".to_owned(),
+        file: "still.png".to_owned(),
+        sha256: "a".repeat(64),
+        saved_at: at,
+        resolution_s: 1.0,
+        time_source: "file time".to_owned(),
+        zone_assumed: false,
+        instance_number: None,
+        size_px: Some((200, 100)),
+        problems: Vec::new(),
+    };
+    journal.append(at, 0, &Event::Frame(Box::new(frame))).unwrap();
+    folder
+}
