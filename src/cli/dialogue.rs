@@ -49,6 +49,14 @@ pub(super) struct Manner {
     pub(super) tones: bool,
 }
 
+impl Manner {
+    pub(super) fn sound(&self, tone: Tone) {
+        if let Some(mouth) = self.mouth.as_ref().filter(|_| self.tones) {
+            mouth.sound(tone);
+        }
+    }
+}
+
 pub(super) struct Dialogue {
     pub(super) face: Face,
     manner: Manner,
@@ -361,9 +369,12 @@ impl Dialogue {
     }
 
     pub(super) fn sound(&self, tone: Tone) {
-        if let Some(mouth) = self.manner.mouth.as_ref().filter(|_| self.manner.tones) {
-            mouth.sound(tone);
-        }
+        self.manner.sound(tone);
+    }
+
+    /// Gives the screen back to the terminal, and the mouth to whoever speaks next.
+    pub(super) fn into_manner(self) -> Manner {
+        self.manner
     }
 
     /// Says a text; gives about how many samples that takes, or none without a voice.

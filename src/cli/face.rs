@@ -72,7 +72,19 @@ pub(super) enum Key {
     End,
 }
 
+/// How it is shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Show {
+    /// One screen, where the output is a terminal; else lines.
+    Screen,
+    /// A line for whatever happens.
+    Lines,
+    /// Lines about the listening itself: what was said stands in the exam's journal only, not in a log of the system.
+    Log,
+}
+
 pub(super) enum Face {
+    Log,
     Lines,
     Screen(Box<Screen>),
 }
@@ -87,8 +99,11 @@ pub(super) struct Screen {
 
 impl Face {
     /// The screen where the output is a terminal, unless lines are wanted.
-    pub(super) fn open(lines: bool, title: String, watches: bool) -> Self {
-        if lines || !std::io::stdout().is_terminal() {
+    pub(super) fn open(show: Show, title: String, watches: bool) -> Self {
+        if show == Show::Log {
+            return Face::Log;
+        }
+        if show == Show::Lines || !std::io::stdout().is_terminal() {
             return Face::Lines;
         }
         match ratatui::try_init() {
@@ -114,6 +129,9 @@ impl Face {
             "" => format!("{at}  {text}"),
             label => format!("{at}  {label:<15} {text}"),
         };
+        if matches!(self, Face::Log) && !matches!(what, What::Notice | What::Fault) {
+            return Ok(());
+        }
         let Face::Screen(screen) = self else {
             writeln!(std::io::stdout(), "{line}")?;
             return Ok(());

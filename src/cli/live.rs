@@ -5,9 +5,7 @@
 //! Never: lets the sound wait for an answer; what is spoken or shown is handed on.
 //! Tested in: `tests/listen.rs`.
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -16,78 +14,76 @@ use chrono::Utc;
 
 use super::dialogue::{Dialogue, Manner, Stills};
 use super::face::{Face, Key, What};
-use super::listen::{PAUSE, Ways};
-use super::session::Session;
+use super::listen::Ways;
+use super::microphone::{Given, Microphone, PAUSE};
+use super::session::{Ear, Session};
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
 use crate::exam::event::Event;
 use crate::frames::watch::{Arrived, Watch};
-use crate::hear::capture::{AudioBlock, Capture, CaptureError};
+use crate::hear::capture::AudioBlock;
 use crate::hear::utterance::Segment;
 use crate::live::mouth::Mouth;
 use crate::live::tone::Tone;
 use crate::live::voice::Voice;
 
-/// A lost microphone is looked for this often.
-const LOOK_EVERY: Duration = Duration::from_secs(1);
-
 pub(super) struct Live {
     session: Session,
-    capture: Option<Capture>,
-    device: Option<String>,
-    device_name: String,
+    microphone: Microphone,
     dialogue: Dialogue,
     watch: Option<Watch>,
     pace: Pace,
     clock: Instant,
     /// Where sound was lost last.
     gap_at: Option<u64>,
-    /// When the microphone was lost.
-    lost_at: Option<Instant>,
-    looked_at: Instant,
     stop: Arc<AtomicBool>,
+}
+
+/// What an exam is heard and answered with; after it comes the next one.
+pub(super) struct Tools {
+    pub(super) microphone: Microphone,
+    pub(super) manner: Manner,
+}
+
+/// An exam that was closed, and what it was heard with.
+pub(super) struct Closed {
+    pub(super) summary: String,
+    /// The fault that ended the listening, if one did.
+    pub(super) heard: anyhow::Result<()>,
+    pub(super) ear: Ear,
+    pub(super) tools: Tools,
 }
 
 impl Live {
     pub(super) fn new(
         session: Session,
-        capture: Capture,
+        tools: Tools,
         ways: &Ways,
         stop: Arc<AtomicBool>,
     ) -> anyhow::Result<Self> {
+        let Tools { microphone, manner } = tools;
         let exam = session.exam()?;
         let known = exam.frames.iter().map(|frame| frame.id.clone()).collect();
         let watch = |folder: &PathBuf| Watch::open(folder, &session.folder, exam.header.utc_offset_s, known);
         let watch = ways.watch.as_ref().map(watch).transpose()?;
         let stills = watch.as_ref().map(|_| Stills::new(ways.export_delay_s, session.next_sample()));
-        let title = format!("zonecall  {}  {}", session.folder.display(), capture.describe());
-        // Before the screen: what the mouth lacks is told on the terminal.
-        let manner = manner(ways);
-        let face = Face::open(ways.lines, title, watch.is_some());
+        let title = format!("zonecall  {}  {}", session.folder.display(), microphone.name());
+        let face = Face::open(ways.show, title, watch.is_some());
         let dialogue = Dialogue::new(face, manner, exam.context, stills);
         let pace = Pace::new(session.next_sample());
-        let now = Instant::now();
-        Ok(Self {
-            device_name: capture.describe(),
-            dialogue,
-            watch,
-            session,
-            capture: Some(capture),
-            device: ways.device.clone(),
-            pace,
-            clock: now,
-            gap_at: None,
-            lost_at: None,
-            looked_at: now,
-            stop,
-        })
+        Ok(Self { microphone, dialogue, watch, session, pace, clock: Instant::now(), gap_at: None, stop })
     }
 
     /// Listens until it is told to stop, by voice or by a signal.
-    pub(super) fn listen(&mut self, first: AudioBlock) -> anyhow::Result<()> {
+    ///
+    /// `first` is sound that has come already, and `behind` how much waits behind it.
+    pub(super) fn listen(&mut self, first: &[i16], behind: u64) -> anyhow::Result<()> {
         let exam = self.session.exam()?;
         self.dialogue.face.take(&exam, &self.session.ear.protocols);
-        self.tell(&format!("listening to {}; say `end of exam` or press Ctrl-C to stop", self.device_name))?;
-        self.block(&first)?;
+        self.tell(&format!(
+            "listening to {}; say `end of exam` or press Ctrl-C to stop",
+            self.microphone.name()
+        ))?;
+        self.block(&AudioBlock { samples: first.to_vec(), lost_before: 0, behind })?;
         while !self.stop.load(Ordering::Relaxed) && !self.session.attention.ended() {
             match self.next_block()? {
                 Some(block) => self.block(&block)?,
@@ -109,8 +105,14 @@ impl Live {
         Ok(())
     }
 
+    /// A breath that was cut out of the sound before the exam began: the one that opened it.
+    pub(super) fn opened_by(&mut self, segment: &Segment) -> anyhow::Result<()> {
+        let segment = self.session.take_breath(segment)?;
+        self.breath(&segment)
+    }
+
     /// Closes audio and journal; a fault that ended the listening is the reason that they give.
-    pub(super) fn close(mut self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
+    pub(super) fn close(mut self, heard: anyhow::Result<()>) -> anyhow::Result<Closed> {
         // The first fault is the reason; none of them keeps the journal open.
         let last = self.session.close_audio();
         let heard = heard.and_then(|()| match last? {
@@ -123,11 +125,10 @@ impl Live {
             (Ok(()), true) => "end of exam".to_owned(),
             (Ok(()), false) => "stopped".to_owned(),
         };
-        let summary = self.session.close(&reason)?;
+        let (summary, ear) = self.session.close(&reason)?;
         // The screen is given back first: what is written now stays on the terminal.
-        drop(self.dialogue);
-        writeln!(std::io::stdout(), "{summary}")?;
-        heard.map(|()| ExitCode::SUCCESS)
+        let tools = Tools { microphone: self.microphone, manner: self.dialogue.into_manner() };
+        Ok(Closed { summary, heard, ear, tools })
     }
 
     /// The stills of the last views may still be on their way: waited for once, before the journal is closed.
@@ -141,54 +142,41 @@ impl Live {
 
     /// The next block, from a microphone that may go and come back.
     fn next_block(&mut self) -> anyhow::Result<Option<AudioBlock>> {
-        let Some(capture) = &mut self.capture else { return self.look_for_microphone() };
-        match capture.next_block() {
-            Ok(block) => {
-                if capture.overrun() {
-                    // How much the system lost it does not say; the next anchor tells where time stands.
-                    let sample = self.session.next_sample();
-                    self.session.note(sample, &Event::AudioLost { samples: 0 })?;
-                    self.pace = Pace::new(sample);
-                }
-                Ok(block)
-            }
-            Err(CaptureError::Gone { .. }) => {
-                self.lose_microphone()?;
-                Ok(None)
-            }
-            Err(error) => Err(error.into()),
+        let given = self.microphone.next()?;
+        if self.microphone.overrun() {
+            // How much the system lost it does not say; the next anchor tells where time stands.
+            let sample = self.session.next_sample();
+            self.session.note(sample, &Event::AudioLost { samples: 0 })?;
+            self.pace = Pace::new(sample);
         }
+        match given {
+            Given::Sound(block) => return Ok(Some(block)),
+            Given::Nothing => {}
+            Given::Lost => self.lose_microphone()?,
+            Given::Back(after) => self.microphone_is_back(after)?,
+        }
+        Ok(None)
     }
 
     fn lose_microphone(&mut self) -> anyhow::Result<()> {
-        if let Some(dead) = self.capture.take() {
-            // The system may wait for a dead device when it is closed; listening does not wait for that.
-            std::thread::spawn(move || drop(dead));
-        }
-        self.lost_at = Some(Instant::now());
         self.break_off()?;
-        let lost = Event::Microphone { state: "lost".to_owned(), device: self.device_name.clone() };
-        self.session.note(self.session.next_sample(), &lost)?;
+        self.note_microphone("lost")?;
         self.dialogue.sound(Tone::Alarm);
         self.dialogue.face.tell(What::Fault, "the microphone is gone: nothing is heard until it is back")
     }
 
-    fn look_for_microphone(&mut self) -> anyhow::Result<Option<AudioBlock>> {
-        if self.looked_at.elapsed() < LOOK_EVERY {
-            return Ok(None);
-        }
-        self.looked_at = Instant::now();
-        let Ok(capture) = Capture::open(self.device.as_deref()) else { return Ok(None) };
-        let lost = self.lost_at.take().map_or(Duration::ZERO, |at| at.elapsed());
-        let samples = u64::try_from(lost.as_millis()).unwrap_or(0) * u64::from(SAMPLE_RATE_HZ) / 1000;
-        self.device_name = capture.describe();
-        self.capture = Some(capture);
-        let sample = self.session.next_sample();
-        let back = Event::Microphone { state: "back".to_owned(), device: self.device_name.clone() };
-        self.session.note(sample, &back)?;
-        self.gap(samples, self.reading(sample))?;
-        self.tell("the microphone is back")?;
-        Ok(None)
+    fn microphone_is_back(&mut self, after: Duration) -> anyhow::Result<()> {
+        let samples = u64::try_from(after.as_millis()).unwrap_or(0) * u64::from(SAMPLE_RATE_HZ) / 1000;
+        self.note_microphone("back")?;
+        self.gap(samples, self.reading(self.session.next_sample()))?;
+        self.tell("the microphone is back")
+    }
+
+    fn note_microphone(&mut self, state: &str) -> anyhow::Result<()> {
+        let device = self.microphone.name().to_owned();
+        let event = Event::Microphone { state: state.to_owned(), device };
+        self.session.note(self.session.next_sample(), &event)?;
+        Ok(())
     }
 
     /// Sound is lost here: the breath that was going on ends, and what follows is another one.
@@ -271,7 +259,7 @@ fn file_name(path: &str) -> String {
 }
 
 /// The mouth, or a word about why there is none: listening goes on without it.
-fn manner(ways: &Ways) -> Manner {
+pub(super) fn manner(ways: &Ways) -> Manner {
     if !ways.tones && !ways.voice {
         return Manner::default();
     }
