@@ -12,9 +12,12 @@ use std::process::{Command, ExitCode};
 use super::args;
 use super::ear;
 use super::exam_folder::{self, Spoken};
+use super::settings::Settings;
+use super::switch::SwitchArgs;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::hear::neural::parts::Parts;
 use crate::hear::recognise::{EngineId, Recogniser};
+use crate::hear::switch::look;
 use crate::hear::vosk::{Vosk, VoskParts};
 use crate::language::pack::{Language, Pack};
 use crate::protocol::Protocols;
@@ -31,6 +34,8 @@ pub(crate) struct Doctor {
     /// The folder that exams are to be written into.
     #[arg(long, value_name = "FOLDER", default_value = ".")]
     into: PathBuf,
+    #[command(flatten)]
+    switch: SwitchArgs,
     #[command(flatten)]
     ear: args::WhichEar,
     #[command(flatten)]
@@ -97,6 +102,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
             )),
         }
     }
+    lines.extend(switch(&args.switch));
     lines.push(folder(&args.into));
     lines.push(room(&args.into));
     lines.push(clock(&clock_state()));
@@ -172,6 +178,27 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
             }
         };
     tried.into_iter().map(line).collect()
+}
+
+/// The switch to talk by that the options or the settings want; no line where none is wanted.
+fn switch(args: &SwitchArgs) -> Option<Line> {
+    let lacks = |found: String, remedy: &str| Some(Line::lacks("switch", State::Needed, found, remedy));
+    let wanted = match Settings::read().and_then(|settings| args.with(&settings)) {
+        Ok(wanted) => wanted?,
+        Err(error) => return lacks(format!("{error:#}"), "put the option or the settings right"),
+    };
+    let Some(device) = &wanted.device else {
+        return Some(Line::there("switch", format!("{}, a key of the terminal", wanted.key)));
+    };
+    match look(device, wanted.key) {
+        Ok(name) => Some(Line::there("switch", format!("{} of `{name}`", wanted.key))),
+        Err(error) => {
+            let found = error.to_string();
+            let (found, remedy) =
+                found.split_once("; ").unwrap_or((&found, "name another with --switch-device"));
+            lacks(found.to_owned(), remedy)
+        }
+    }
 }
 
 /// May exams be written here? Tried with a file that is gone again afterwards.

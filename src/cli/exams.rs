@@ -17,9 +17,10 @@ use super::args::Subject;
 use super::exam_folder::{self, Spoken};
 use super::face::{Face, Show, What};
 use super::listen::Ways;
-use super::live::{Live, Tools, manner};
+use super::live::{Live, SWITCH_BACK, SWITCH_GONE, Tools, manner};
 use super::microphone::{Given, Microphone, PAUSE, before_now, how_long, open};
 use super::session::{Began, Ear, Session, header, kept};
+use super::switch::TalkSwitch;
 use crate::clock::seconds;
 use crate::exam::call::{Act, Command};
 use crate::exam::journal::JOURNAL_FILE;
@@ -27,6 +28,7 @@ use crate::exam::parse::parse;
 use crate::hear::endpoint::Breaths;
 use crate::hear::utterance::Segment;
 use crate::language::graph::Moment;
+use crate::live::gate::Gate;
 use crate::live::tone::Tone;
 use crate::protocol::Protocols;
 
@@ -70,10 +72,11 @@ pub(super) fn wait(
     for line in interrupted(folder, &ear.protocols)? {
         face.tell(What::Notice, &line)?;
     }
+    let switch = TalkSwitch::of(&ways)?;
     let opened = open(ways.device.as_deref())?;
     let microphone = Microphone::new(opened.capture, ways.device.as_deref());
     face.tell(What::Notice, &format!("hearing {}", microphone.name()))?;
-    let mut hearing = Hearing { ear, tools: Tools { microphone, manner: manner(&ways) } };
+    let mut hearing = Hearing { ear, tools: Tools { microphone, manner: manner(&ways), switch } };
     while let Some(opening) = hearing.next_opening(&mut face, stop)? {
         hearing = hearing.exam(opening, folder, subject, spoken, &ways, stop)?;
     }
@@ -86,7 +89,7 @@ impl Hearing {
     /// A breath is held in memory until it is understood, and then forgotten.
     fn next_opening(&mut self, face: &mut Face, stop: &AtomicBool) -> anyhow::Result<Option<Opening>> {
         self.ear.engine.follow(Moment::default());
-        let (mut breaths, mut taken) = (Breaths::new(0)?, 0_u64);
+        let (mut breaths, mut taken, mut gate) = (Breaths::new(0)?, 0_u64, Gate::default());
         face.tell(What::Notice, "waiting for `start of exam`; until then nothing is kept")?;
         while !stop.load(Ordering::Relaxed) {
             let block = match self.tools.microphone.next()? {
@@ -112,7 +115,17 @@ impl Hearing {
             let end_at = before_now(block.behind);
             let first = taken;
             taken += block.samples.len() as u64;
-            for segment in breaths.take(&block.samples) {
+            let mut segments = Vec::new();
+            if self.turns(&mut gate, first, taken + block.behind, face)? {
+                let before = std::mem::replace(&mut breaths, Breaths::new(first)?).finish();
+                segments.extend(before.filter(|_| gate.is_open()));
+                gate.turn();
+            }
+            let ended = breaths.take(&block.samples);
+            if self.tools.switch.is_none() || gate.is_open() {
+                segments.extend(ended);
+            }
+            for segment in segments {
                 if self.opens(&segment, face)? {
                     let at = end_at - how_long(taken - segment.span.from);
                     let after = usize::try_from(segment.span.to.saturating_sub(first)).unwrap_or(0);
@@ -122,6 +135,20 @@ impl Hearing {
             }
         }
         Ok(None)
+    }
+
+    /// Whether the switch to talk by was turned before the sample `next`, while `now` is being recorded.
+    fn turns(&mut self, gate: &mut Gate, next: u64, now: u64, face: &mut Face) -> anyhow::Result<bool> {
+        let Some(switch) = &mut self.tools.switch else { return Ok(false) };
+        match switch.news() {
+            Some(true) => {
+                self.tools.manner.sound(Tone::Alarm);
+                face.tell(What::Fault, SWITCH_GONE)?;
+            }
+            Some(false) => face.tell(What::Notice, SWITCH_BACK)?,
+            None => {}
+        }
+        Ok(gate.is_due(switch.is_on(), next, now))
     }
 
     /// Whether a breath begins with the words that open an exam, surely heard.

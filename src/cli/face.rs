@@ -15,7 +15,7 @@ use ratatui::crossterm::event::{self, KeyCode, KeyEventKind, KeyModifiers};
 use crate::exam::fold::Exam;
 use crate::hear::capture::AudioBlock;
 use crate::knowledge::place::Place;
-use crate::live::board::Board;
+use crate::live::board::{Board, Switched};
 use crate::protocol::Protocols;
 
 /// The picture is drawn at most this often.
@@ -39,6 +39,7 @@ pub(super) enum What {
     Still,
     NoStill,
     Forgotten,
+    Switch,
     /// About the listening itself.
     Notice,
     /// About the listening itself, and bad.
@@ -59,6 +60,7 @@ impl What {
             What::Still => "still",
             What::NoStill => "no still",
             What::Forgotten => "FORGOTTEN?",
+            What::Switch => "switch",
             What::Notice => "",
             What::Fault => "FAULT",
         }
@@ -69,6 +71,8 @@ impl What {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Key {
     Answer(&'static str),
+    /// The switch to talk by is turned over.
+    Switch,
     End,
 }
 
@@ -83,6 +87,13 @@ pub(super) enum Show {
     Log,
 }
 
+impl Show {
+    /// True where keys can be pressed.
+    pub(super) fn has_keys(self) -> bool {
+        self == Show::Screen && std::io::stdout().is_terminal()
+    }
+}
+
 pub(super) enum Face {
     Log,
     Lines,
@@ -95,6 +106,8 @@ pub(super) struct Screen {
     drawn_at: Instant,
     clipped_at: Option<Instant>,
     is_old: bool,
+    /// The key that turns the switch to talk by.
+    switch: Option<KeyCode>,
 }
 
 impl Face {
@@ -103,7 +116,7 @@ impl Face {
         if show == Show::Log {
             return Face::Log;
         }
-        if show == Show::Lines || !std::io::stdout().is_terminal() {
+        if !show.has_keys() {
             return Face::Lines;
         }
         match ratatui::try_init() {
@@ -118,6 +131,7 @@ impl Face {
                 drawn_at: Instant::now(),
                 clipped_at: None,
                 is_old: true,
+                switch: None,
             })),
             Err(_) => Face::Lines,
         }
@@ -157,6 +171,24 @@ impl Face {
             screen.board.question = question;
             screen.is_old = true;
         }
+    }
+
+    /// There is a switch to talk by, and perhaps a key that turns it here.
+    pub(super) fn has_switch(&mut self, key: Option<(KeyCode, &str)>) {
+        if let Face::Screen(screen) = self {
+            screen.switch = key.map(|(code, _)| code);
+            screen.board.switch = Some(Switched { is_on: false, key: key.map(|(_, name)| name.to_owned()) });
+        }
+    }
+
+    /// The switch was turned.
+    pub(super) fn switched(&mut self, is_on: bool) -> anyhow::Result<()> {
+        if let Face::Screen(screen) = self
+            && let Some(switch) = &mut screen.board.switch
+        {
+            switch.is_on = is_on;
+        }
+        self.tell(What::Switch, if is_on { "on" } else { "off: what is said does not count" })
     }
 
     /// The exam has changed.
@@ -213,7 +245,13 @@ impl Face {
         }
         while event::poll(Duration::ZERO)? {
             match event::read()? {
-                event::Event::Key(key) if key.kind == KeyEventKind::Press => keys.extend(meaning(key)),
+                event::Event::Key(key) if key.kind == KeyEventKind::Press => {
+                    keys.extend(if screen.switch == Some(key.code) {
+                        Some(Key::Switch)
+                    } else {
+                        meaning(key)
+                    });
+                }
                 event::Event::Resize(..) => screen.is_old = true,
                 _ => {}
             }

@@ -22,6 +22,7 @@ use super::live::{Live, Tools, manner};
 use super::microphone::{Microphone, Opened, open};
 use super::session::{self, Began, Ear, Session, must_be_new};
 use super::settings::Settings;
+use super::switch::{SwitchArgs, TalkSwitch, Wanted};
 use crate::exam::journal::{JOURNAL_FILE, JournalError};
 use crate::hear::sphinx::default_model_dir;
 use crate::protocol::Protocols;
@@ -92,6 +93,8 @@ pub(crate) struct LiveArgs {
     #[arg(long, value_name = "SECONDS", value_parser = delay)]
     pub(crate) export_delay: Option<f64>,
     #[command(flatten)]
+    pub(crate) switch: SwitchArgs,
+    #[command(flatten)]
     pub(crate) ear: WhichEar,
 }
 
@@ -104,16 +107,17 @@ pub(super) struct Ways {
     pub(super) call_word: Option<String>,
     pub(super) watch: Option<PathBuf>,
     pub(super) export_delay_s: f64,
+    pub(super) switch: Option<Wanted>,
     pub(super) ear: WhichEar,
     pub(super) language: String,
 }
 
 impl LiveArgs {
-    fn with(&self, settings: &Settings, language: &str) -> Ways {
+    fn with(&self, settings: &Settings, language: &str) -> anyhow::Result<Ways> {
         let is_on = |given: Option<Switch>, set: Option<bool>| {
             given.map_or(set.unwrap_or(true), |way| way == Switch::On)
         };
-        Ways {
+        Ok(Ways {
             device: self.device.clone().or_else(|| settings.device.clone()),
             show: if self.lines || settings.lines.unwrap_or(false) { Show::Lines } else { Show::Screen },
             tones: is_on(self.tones, settings.tones),
@@ -121,9 +125,10 @@ impl LiveArgs {
             call_word: self.call_word.clone().or_else(|| settings.call_word.clone()),
             watch: self.watch.clone().or_else(|| settings.watch.clone()),
             export_delay_s: self.export_delay.or(settings.export_delay_s).unwrap_or(EXPORT_DELAY_S),
+            switch: self.switch.with(settings)?,
             ear: WhichEar { ear: self.ear.ear.or(settings.ear), ..self.ear.clone() },
             language: language.to_owned(),
-        }
+        })
     }
 }
 
@@ -149,7 +154,7 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let settings = Settings::read()?;
     let spoken = exam_folder::language(&args.language, &protocols)?;
-    let ways = args.live.with(&settings, &spoken.pack.language);
+    let ways = args.live.with(&settings, &spoken.pack.language)?;
     let spoken = called(spoken, &ways, &protocols);
     let engine = ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols)?;
     let ear = Ear { engine, language: spoken.language.clone(), protocols };
@@ -160,10 +165,11 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
         let folder = args.exams.clone().unwrap_or_default();
         return exams::wait(&folder, &subject, &spoken, ear, ways, &stop);
     };
+    let switch = TalkSwitch::of(&ways)?;
     let opened = open(ways.device.as_deref())?;
     let header = session::header(&subject, &ear, &spoken, Began::live(opened.began_at));
     let session = Session::begin(into, header, ear)?;
-    run(session, opened, &ways, stop)
+    run(session, opened, switch, &ways, stop)
 }
 
 pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
@@ -174,14 +180,15 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let header = exam_folder::exam(&args.folder, &protocols)?.header;
     let spoken = exam_folder::language_with(args.grammar.as_deref(), header.schemes, &protocols)?;
-    let ways = args.live.with(&Settings::read()?, &spoken.pack.language);
+    let ways = args.live.with(&Settings::read()?, &spoken.pack.language)?;
     let spoken = called(spoken, &ways, &protocols);
     let engine = ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols)?;
     let ear = Ear { engine, language: spoken.language, protocols };
     let stop = stop_switch()?;
+    let switch = TalkSwitch::of(&ways)?;
     let opened = open(ways.device.as_deref())?;
     let session = Session::resume(&args.folder, ear, &spoken.pack.sha256, opened.began_at)?;
-    run(session, opened, &ways, stop)
+    run(session, opened, switch, &ways, stop)
 }
 
 /// Set by Ctrl-C, by a stop from the system, and when the terminal is closed.
@@ -199,11 +206,17 @@ fn called(spoken: Spoken, ways: &Ways, protocols: &Protocols) -> Spoken {
     spoken.called_by(call, &model.join("cmudict-en-us.dict"), protocols)
 }
 
-fn run(mut session: Session, opened: Opened, ways: &Ways, stop: Arc<AtomicBool>) -> anyhow::Result<ExitCode> {
+fn run(
+    mut session: Session,
+    opened: Opened,
+    switch: Option<TalkSwitch>,
+    ways: &Ways,
+    stop: Arc<AtomicBool>,
+) -> anyhow::Result<ExitCode> {
     session.open_audio(opened.capture.describe())?;
     let microphone = Microphone::new(opened.capture, ways.device.as_deref());
     // Before the screen: what the mouth lacks is told on the terminal.
-    let tools = Tools { microphone, manner: manner(ways) };
+    let tools = Tools { microphone, manner: manner(ways), switch };
     let mut live = Live::new(session, tools, ways, stop)?;
     let heard = live.listen(&opened.first.samples, opened.first.behind);
     // The journal is closed whatever happened, and the reason stands in it.

@@ -12,19 +12,24 @@ use std::time::{Duration, Instant};
 
 use chrono::Utc;
 
-use super::dialogue::{Dialogue, Manner, Stills};
+use super::dialogue::{Came, Dialogue, Manner, Stills};
 use super::face::{Face, Key, What};
 use super::listen::Ways;
 use super::microphone::{Given, Microphone, PAUSE};
 use super::session::{Ear, Session};
+use super::switch::TalkSwitch;
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
 use crate::exam::event::Event;
 use crate::frames::watch::{Arrived, Watch};
 use crate::hear::capture::AudioBlock;
 use crate::hear::utterance::Segment;
+use crate::live::gate::Gate;
 use crate::live::mouth::Mouth;
 use crate::live::tone::Tone;
 use crate::live::voice::Voice;
+
+pub(super) const SWITCH_GONE: &str = "the switch is gone: what is said does not count until it is back";
+pub(super) const SWITCH_BACK: &str = "the switch is back";
 
 pub(super) struct Live {
     session: Session,
@@ -33,6 +38,8 @@ pub(super) struct Live {
     watch: Option<Watch>,
     pace: Pace,
     clock: Instant,
+    switch: Option<TalkSwitch>,
+    gate: Gate,
     /// Where sound was lost last.
     gap_at: Option<u64>,
     stop: Arc<AtomicBool>,
@@ -42,6 +49,8 @@ pub(super) struct Live {
 pub(super) struct Tools {
     pub(super) microphone: Microphone,
     pub(super) manner: Manner,
+    /// None where everything counts that is said.
+    pub(super) switch: Option<TalkSwitch>,
 }
 
 /// An exam that was closed, and what it was heard with.
@@ -60,17 +69,31 @@ impl Live {
         ways: &Ways,
         stop: Arc<AtomicBool>,
     ) -> anyhow::Result<Self> {
-        let Tools { microphone, manner } = tools;
+        let Tools { microphone, manner, switch } = tools;
         let exam = session.exam()?;
         let known = exam.frames.iter().map(|frame| frame.id.clone()).collect();
         let watch = |folder: &PathBuf| Watch::open(folder, &session.folder, exam.header.utc_offset_s, known);
         let watch = ways.watch.as_ref().map(watch).transpose()?;
         let stills = watch.as_ref().map(|_| Stills::new(ways.export_delay_s, session.next_sample()));
         let title = format!("zonecall  {}  {}", session.folder.display(), microphone.name());
-        let face = Face::open(ways.show, title, watch.is_some());
+        let mut face = Face::open(ways.show, title, watch.is_some());
+        if let Some(switch) = &switch {
+            face.has_switch(switch.terminal_key());
+        }
         let dialogue = Dialogue::new(face, manner, exam.context, stills);
         let pace = Pace::new(session.next_sample());
-        Ok(Self { microphone, dialogue, watch, session, pace, clock: Instant::now(), gap_at: None, stop })
+        Ok(Self {
+            microphone,
+            dialogue,
+            watch,
+            session,
+            pace,
+            clock: Instant::now(),
+            switch,
+            gate: Gate::default(),
+            gap_at: None,
+            stop,
+        })
     }
 
     /// Listens until it is told to stop, by voice or by a signal.
@@ -99,6 +122,7 @@ impl Live {
         for key in self.dialogue.face.keys()? {
             match key {
                 Key::End => self.stop.store(true, Ordering::Relaxed),
+                Key::Switch => self.switch.iter_mut().for_each(TalkSwitch::press),
                 Key::Answer(given) => self.dialogue.key(&mut self.session, given)?,
             }
         }
@@ -108,7 +132,8 @@ impl Live {
     /// A breath that was cut out of the sound before the exam began: the one that opened it.
     pub(super) fn opened_by(&mut self, segment: &Segment) -> anyhow::Result<()> {
         let segment = self.session.take_breath(segment)?;
-        self.breath(&segment)
+        // It has counted already, whatever became of the switch since.
+        self.dialogue.breath(&mut self.session, &segment, Came::Whole)
     }
 
     /// Closes audio and journal; a fault that ended the listening is the reason that they give.
@@ -127,7 +152,8 @@ impl Live {
         };
         let (summary, ear) = self.session.close(&reason)?;
         // The screen is given back first: what is written now stays on the terminal.
-        let tools = Tools { microphone: self.microphone, manner: self.dialogue.into_manner() };
+        let manner = self.dialogue.into_manner();
+        let tools = Tools { microphone: self.microphone, manner, switch: self.switch };
         Ok(Closed { summary, heard, ear, tools })
     }
 
@@ -212,6 +238,7 @@ impl Live {
             self.gap(block.lost_before, read.clone())?;
         }
         self.dialogue.mind_own_voice(self.session.next_sample() + block.samples.len() as u64 + block.behind);
+        self.mind_switch(block)?;
         let segments = self.session.take(&block.samples)?;
         if let Some(best) = self.pace.see(read) {
             self.session.anchor(best)?;
@@ -220,6 +247,29 @@ impl Live {
             self.breath(&segment)?;
         }
         self.stills()
+    }
+
+    /// The switch may have been turned: what was said before and after it are two breaths.
+    fn mind_switch(&mut self, block: &AudioBlock) -> anyhow::Result<()> {
+        let Some(switch) = &mut self.switch else { return Ok(()) };
+        let (news, is_on) = (switch.news(), switch.is_on());
+        match news {
+            Some(true) => {
+                self.dialogue.sound(Tone::Alarm);
+                self.dialogue.face.tell(What::Fault, SWITCH_GONE)?;
+            }
+            Some(false) => self.tell(SWITCH_BACK)?,
+            None => {}
+        }
+        let next = self.session.next_sample();
+        if self.gate.is_due(is_on, next, next + block.samples.len() as u64 + block.behind) {
+            if let Some(segment) = self.session.cut()? {
+                self.breath(&segment)?;
+            }
+            self.gate.turn();
+            self.dialogue.face.switched(self.gate.is_open())?;
+        }
+        Ok(())
     }
 
     /// Stills that have arrived are written down; views that lack theirs are told.
@@ -245,7 +295,12 @@ impl Live {
 
     fn breath(&mut self, segment: &Segment) -> anyhow::Result<()> {
         let broken = self.gap_at.is_some_and(|gap| segment.span.from <= gap);
-        self.dialogue.breath(&mut self.session, segment, broken)
+        let came = match broken {
+            _ if self.switch.is_some() && !self.gate.is_open() => Came::SwitchedOff,
+            true => Came::Broken,
+            false => Came::Whole,
+        };
+        self.dialogue.breath(&mut self.session, segment, came)
     }
 
     fn tell(&mut self, text: &str) -> anyhow::Result<()> {

@@ -27,6 +27,7 @@ mod session;
 mod settings;
 mod setup;
 mod show;
+mod switch;
 mod trace;
 
 use std::process::ExitCode;
