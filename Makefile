@@ -1,4 +1,4 @@
-.PHONY: setup demo test bench bench-ear fit-ear train
+.PHONY: setup demo test deb try-deb bench bench-ear fit-ear train
 
 # Tools, the speech engine and its model, once.
 setup:
@@ -11,6 +11,14 @@ demo: setup
 # Everything, the real engine included.
 test: setup
 	cargo test --release
+
+# The Debian package, in out/deb/.
+deb: setup
+	@scripts/deb.sh
+
+# The package in a clean Debian without a network: installed, tried on the demo, removed. As root.
+try-deb:
+	@scripts/try_deb.sh
 
 # Speed and memory beside a reference, measured in the same run.
 bench: setup

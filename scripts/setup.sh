@@ -30,10 +30,11 @@ VOSK_KO_SHA256=a4fecdf3854dd9de12ae5ae0f752c422c5edfd03070d3d5851cdd7df6f31c9fd
 AXE=4.14.1
 AXE_SHA256=e6b0ce02b84d892e2e33e403485e7f3d6c29e2be6df65daf44d89ba564139745
 # To build: the first line. The rest, for demo speech and the tests: a judge of DICOM, a microphone, a browser, a database
-# server, a judge of recognised words, a reader of PDF and a Korean font.
+# server, a judge of recognised words, a reader of PDF, a Korean font, and for the package a clean Debian and a judge of units.
 PACKAGES="gcc g++ make cmake pkg-config libasound2-dev python3 python3-venv \
           flite espeak-ng dicom3tools pulseaudio pulseaudio-utils libasound2-plugins \
-          chromium chromium-driver postgresql sctk poppler-utils fonts-nanum"
+          chromium chromium-driver postgresql sctk poppler-utils fonts-nanum \
+          dpkg-dev debootstrap systemd"
 # Fetches the accessibility checker; where Node.js came from elsewhere, Debian's own package would not go beside it.
 command -v npm >/dev/null || PACKAGES="$PACKAGES npm"
 deps="${ZONECALL_DEPS:-$PWD/.deps}"

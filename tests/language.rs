@@ -174,6 +174,8 @@ fn acts_on_the_exam_are_told_apart() {
         {"kind":"note","open":false}"#]],
     );
     means("steady good boy", &expect!["talk"]);
+    means("start of exam", &expect![[r#"{"kind":"command","command":"start_of_exam"}"#]]);
+    means("end of exam", &expect![[r#"{"kind":"command","command":"end_of_exam"}"#]]);
     means("where am i", &expect![[r#"{"kind":"question","ask":"where"}"#]]);
 }
 

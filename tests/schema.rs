@@ -114,6 +114,7 @@ fn journal_lines() -> Vec<Value> {
         "colourless green ideas",
         "stop listening",
         "start listening",
+        "start of exam",
         "end of exam",
     ];
     let timed: Vec<(f64, &str)> =
@@ -274,7 +275,9 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
     for kind in ["view", "setting", "finding", "value", "save", "note", "command", "question", "answer"] {
         assert!(has("/body/kind", kind), "no `{kind}` call was checked");
     }
-    for command in ["take_back", "clock_mark", "stop_listening", "start_listening", "end_of_exam"] {
+    for command in
+        ["take_back", "clock_mark", "stop_listening", "start_listening", "start_of_exam", "end_of_exam"]
+    {
         assert!(has("/body/command", command), "no `{command}` was checked");
     }
 }

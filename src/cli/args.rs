@@ -163,11 +163,9 @@ pub(crate) enum Ear {
     Scripted,
 }
 
-impl Ear {
-    /// As the option writes it.
-    pub(crate) fn name(self) -> String {
-        self.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default()
-    }
+/// A choice, as the command line writes it.
+pub(crate) fn written(choice: &impl ValueEnum) -> String {
+    choice.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default()
 }
 
 #[derive(Debug, clap::Args)]

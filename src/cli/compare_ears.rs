@@ -113,7 +113,7 @@ pub(crate) fn compare_ears(args: &CompareEars) -> anyhow::Result<ExitCode> {
 
 /// This very command with one engine, so that memory is told apart; else why that engine did not hear.
 fn in_own_process(ear: args::Ear) -> anyhow::Result<Result<Tried, String>> {
-    let name = ear.name();
+    let name = args::written(&ear);
     let mut command = Command::new(std::env::current_exe()?);
     command.args(std::env::args_os().skip(1)).args(["--ear", &name]);
     if !std::env::args_os().any(|arg| arg == "--json") {

@@ -35,6 +35,16 @@ const AGAIN: &str = "again";
 const VOICE: &str = "voice";
 const KEY: &str = "key";
 
+/// How a breath came to the ear.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Came {
+    Whole,
+    /// Sound was lost in it, and half a phrase can mean something else.
+    Broken,
+    /// The switch to talk by was off.
+    SwitchedOff,
+}
+
 /// A question that waits for an answer.
 struct Open {
     heard_seq: u64,
@@ -49,6 +59,14 @@ pub(super) struct Manner {
     /// None where there is no loudspeaker, or nothing is to be heard of it.
     pub(super) mouth: Option<Mouth>,
     pub(super) tones: bool,
+}
+
+impl Manner {
+    pub(super) fn sound(&self, tone: Tone) {
+        if let Some(mouth) = self.mouth.as_ref().filter(|_| self.tones) {
+            mouth.sound(tone);
+        }
+    }
 }
 
 pub(super) struct Dialogue {
@@ -136,21 +154,26 @@ impl Dialogue {
         }
     }
 
-    /// One breath; where it is `broken`, sound was lost in it, and half a phrase can mean something else.
+    /// One breath.
     pub(super) fn breath(
         &mut self,
         session: &mut Session,
         segment: &Segment,
-        broken: bool,
+        came: Came,
     ) -> anyhow::Result<()> {
         if self.open.as_ref().is_some_and(|open| segment.span.from > open.until) {
             self.close(session)?;
             self.face.tell(What::Notice, "no answer: it stays open for the reviewer")?;
         }
         let (mut utterance, parsed) = session.recognise(segment)?;
-        utterance.unsure |= broken;
+        utterance.unsure |= came == Came::Broken;
+        if came == Came::SwitchedOff {
+            let help = "if it was a call, put it in; the switch must be on while it is said";
+            return pass_over(session, utterance, "heard while the switch was off", help);
+        }
         if self.is_own_voice(&utterance) {
-            return Self::pass_over(session, utterance);
+            let help = "if it was a call, put it in; an earpiece keeps the two apart";
+            return pass_over(session, utterance, "heard while the program itself was speaking", help);
         }
         if let Some(open) = self.open.take() {
             return self.reply_to(session, open, utterance, parsed);
@@ -162,16 +185,6 @@ impl Dialogue {
     fn is_own_voice(&self, utterance: &Utterance) -> bool {
         let words = utterance.words.iter().map(|word| word.span).reduce(Span::join).unwrap_or(utterance.span);
         self.own_voice.is_some_and(|own| words.from < own.to + LINGERS && own.from < words.to)
-    }
-
-    /// The program heard itself, perhaps with somebody else: kept, and nothing more.
-    fn pass_over(session: &mut Session, utterance: Utterance) -> anyhow::Result<()> {
-        let problem = Problem {
-            message: "heard while the program itself was speaking".to_owned(),
-            help: "if it was a call, put it in; an earpiece keeps the two apart".to_owned(),
-        };
-        session.write(Heard { utterance, outcome: Outcome::Ignored, problems: vec![problem] }, Vec::new())?;
-        Ok(())
     }
 
     /// A breath while no question waits.
@@ -366,9 +379,12 @@ impl Dialogue {
     }
 
     pub(super) fn sound(&self, tone: Tone) {
-        if let Some(mouth) = self.manner.mouth.as_ref().filter(|_| self.manner.tones) {
-            mouth.sound(tone);
-        }
+        self.manner.sound(tone);
+    }
+
+    /// Gives the screen back to the terminal, and the mouth to whoever speaks next.
+    pub(super) fn into_manner(self) -> Manner {
+        self.manner
     }
 
     /// Says a text; gives about how many samples that takes, or none without a voice.
@@ -379,6 +395,13 @@ impl Dialogue {
         let words = text.split_whitespace().count() as u64;
         said.then_some(words * u64::from(SAMPLE_RATE_HZ) * 2 / 5)
     }
+}
+
+/// Heard, kept, and nothing more.
+fn pass_over(session: &mut Session, utterance: Utterance, message: &str, help: &str) -> anyhow::Result<()> {
+    let problem = Problem { message: message.to_owned(), help: help.to_owned() };
+    session.write(Heard { utterance, outcome: Outcome::Ignored, problems: vec![problem] }, Vec::new())?;
+    Ok(())
 }
 
 fn what(outcome: Outcome) -> What {

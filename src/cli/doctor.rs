@@ -12,10 +12,13 @@ use std::process::{Command, ExitCode};
 use super::args;
 use super::ear;
 use super::exam_folder::{self, Spoken};
+use super::settings::Settings;
+use super::switch::SwitchArgs;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::hear::capture::Capture;
 use crate::hear::neural::parts::Parts;
 use crate::hear::recognise::{EngineId, Recogniser};
+use crate::hear::switch::look;
 use crate::hear::vosk::{Vosk, VoskParts};
 use crate::language::pack::{Language, Pack};
 use crate::live::speaker::Speaker;
@@ -37,6 +40,8 @@ pub(crate) struct Doctor {
     /// The microphone that is to be listened to, or a part of its name; else the default one.
     #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
     device: Option<String>,
+    #[command(flatten)]
+    switch: SwitchArgs,
     #[command(flatten)]
     ear: args::WhichEar,
     #[command(flatten)]
@@ -106,6 +111,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
     }
     lines.push(microphone(args.device.as_deref()));
     lines.push(loudspeaker());
+    lines.extend(switch(&args.switch));
     lines.push(folder(&args.into));
     lines.push(room(&args.into));
     lines.push(clock(&clock_state()));
@@ -218,6 +224,27 @@ fn voice(language: &str) -> Line {
             error.to_string(),
             "install the program espeak-ng; without it questions are shown and not asked aloud",
         ),
+    }
+}
+
+/// The switch to talk by that the options or the settings want; no line where none is wanted.
+fn switch(args: &SwitchArgs) -> Option<Line> {
+    let lacks = |found: String, remedy: &str| Some(Line::lacks("switch", State::Needed, found, remedy));
+    let wanted = match Settings::read().and_then(|settings| args.with(&settings)) {
+        Ok(wanted) => wanted?,
+        Err(error) => return lacks(format!("{error:#}"), "put the option or the settings right"),
+    };
+    let Some(device) = &wanted.device else {
+        return Some(Line::there("switch", format!("{}, a key of the terminal", wanted.key)));
+    };
+    match look(device, wanted.key) {
+        Ok(name) => Some(Line::there("switch", format!("{} of `{name}`", wanted.key))),
+        Err(error) => {
+            let found = error.to_string();
+            let (found, remedy) =
+                found.split_once("; ").unwrap_or((&found, "name another with --switch-device"));
+            lacks(found.to_owned(), remedy)
+        }
     }
 }
 

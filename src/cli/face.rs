@@ -16,7 +16,7 @@ use crate::exam::fold::Exam;
 use crate::hear::capture::AudioBlock;
 use crate::hear::endpoint::level_dbfs;
 use crate::knowledge::place::Place;
-use crate::live::board::Board;
+use crate::live::board::{Board, Switched};
 use crate::protocol::Protocols;
 
 /// The picture is drawn at most this often.
@@ -40,6 +40,7 @@ pub(super) enum What {
     Still,
     NoStill,
     Forgotten,
+    Switch,
     /// About the listening itself.
     Notice,
     /// About the listening itself, and bad.
@@ -60,6 +61,7 @@ impl What {
             What::Still => "still",
             What::NoStill => "no still",
             What::Forgotten => "FORGOTTEN?",
+            What::Switch => "switch",
             What::Notice => "",
             What::Fault => "FAULT",
         }
@@ -70,10 +72,31 @@ impl What {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Key {
     Answer(&'static str),
+    /// The switch to talk by is turned over.
+    Switch,
     End,
 }
 
+/// How it is shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Show {
+    /// One screen, where the output is a terminal; else lines.
+    Screen,
+    /// A line for whatever happens.
+    Lines,
+    /// Lines about the listening itself: what was said stands in the exam's journal only, not in a log of the system.
+    Log,
+}
+
+impl Show {
+    /// True where keys can be pressed.
+    pub(super) fn has_keys(self) -> bool {
+        self == Show::Screen && std::io::stdout().is_terminal()
+    }
+}
+
 pub(super) enum Face {
+    Log,
     Lines,
     Screen(Box<Screen>),
 }
@@ -84,12 +107,17 @@ pub(super) struct Screen {
     drawn_at: Instant,
     clipped_at: Option<Instant>,
     is_old: bool,
+    /// The key that turns the switch to talk by.
+    switch: Option<KeyCode>,
 }
 
 impl Face {
     /// The screen where the output is a terminal, unless lines are wanted.
-    pub(super) fn open(lines: bool, title: String, watches: bool) -> Self {
-        if lines || !std::io::stdout().is_terminal() {
+    pub(super) fn open(show: Show, title: String, watches: bool) -> Self {
+        if show == Show::Log {
+            return Face::Log;
+        }
+        if !show.has_keys() {
             return Face::Lines;
         }
         match ratatui::try_init() {
@@ -104,6 +132,7 @@ impl Face {
                 drawn_at: Instant::now(),
                 clipped_at: None,
                 is_old: true,
+                switch: None,
             })),
             Err(_) => Face::Lines,
         }
@@ -115,6 +144,9 @@ impl Face {
             "" => format!("{at}  {text}"),
             label => format!("{at}  {label:<15} {text}"),
         };
+        if matches!(self, Face::Log) && !matches!(what, What::Notice | What::Fault) {
+            return Ok(());
+        }
         let Face::Screen(screen) = self else {
             writeln!(std::io::stdout(), "{line}")?;
             return Ok(());
@@ -140,6 +172,24 @@ impl Face {
             screen.board.question = question;
             screen.is_old = true;
         }
+    }
+
+    /// There is a switch to talk by, and perhaps a key that turns it here.
+    pub(super) fn has_switch(&mut self, key: Option<(KeyCode, &str)>) {
+        if let Face::Screen(screen) = self {
+            screen.switch = key.map(|(code, _)| code);
+            screen.board.switch = Some(Switched { is_on: false, key: key.map(|(_, name)| name.to_owned()) });
+        }
+    }
+
+    /// The switch was turned.
+    pub(super) fn switched(&mut self, is_on: bool) -> anyhow::Result<()> {
+        if let Face::Screen(screen) = self
+            && let Some(switch) = &mut screen.board.switch
+        {
+            switch.is_on = is_on;
+        }
+        self.tell(What::Switch, if is_on { "on" } else { "off: what is said does not count" })
     }
 
     /// The exam has changed.
@@ -207,7 +257,13 @@ impl Face {
         }
         while event::poll(Duration::ZERO)? {
             match event::read()? {
-                event::Event::Key(key) if key.kind == KeyEventKind::Press => keys.extend(meaning(key)),
+                event::Event::Key(key) if key.kind == KeyEventKind::Press => {
+                    keys.extend(if screen.switch == Some(key.code) {
+                        Some(Key::Switch)
+                    } else {
+                        meaning(key)
+                    });
+                }
                 event::Event::Resize(..) => screen.is_old = true,
                 _ => {}
             }

@@ -153,7 +153,7 @@ impl Hearing {
             (Ok(()), false, true) => "end of exam".to_owned(),
             (Ok(()), false, false) => "end of the recording".to_owned(),
         };
-        writeln!(std::io::stdout(), "{}", self.session.close(&reason)?)?;
+        writeln!(std::io::stdout(), "{}", self.session.close(&reason)?.0)?;
         heard.context("what was heard before that is kept, and the exam is closed")?;
         Ok(if interrupted { ExitCode::from(130) } else { ExitCode::SUCCESS })
     }

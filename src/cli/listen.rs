@@ -5,41 +5,43 @@
 //! Never: ends without closing the journal, whatever signal or fault ends it.
 //! Tested in: `tests/listen.rs`.
 
+use std::io::Write as _;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
 
 use anyhow::Context as _;
-use chrono::{DateTime, Local, Offset, TimeDelta, Utc};
 
 use super::args::{Knowledge, Language, Subject, WhichEar};
 use super::ear;
 use super::exam_folder::{self, Spoken};
-use super::live::Live;
+use super::exams;
+use super::face::Show;
+use super::live::{Live, Tools, manner};
+use super::microphone::{Microphone, Opened, open};
 use super::session::{self, Began, Ear, Session, must_be_new};
 use super::settings::Settings;
-use crate::clock::{SAMPLE_RATE_HZ, WallQuality};
+use super::switch::{SwitchArgs, TalkSwitch, Wanted};
 use crate::exam::journal::{JOURNAL_FILE, JournalError};
-use crate::hear::capture::{AudioBlock, Capture, CaptureError};
 use crate::hear::sphinx::{DICTIONARY, default_model_dir};
 use crate::protocol::Protocols;
 
-/// A microphone must give its first sound within this time.
-const FIRST_SOUND_MAX: Duration = Duration::from_secs(10);
 /// What most scanners need to export a still, in seconds; our own guess.
 const EXPORT_DELAY_S: f64 = 2.0;
-/// How often the microphone is asked for sound.
-pub(super) const PAUSE: Duration = Duration::from_millis(20);
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall listen --into exams/juniper --horse Juniper\n  \
-    zonecall listen --into exams/juniper --device hw:CARD=Headset")]
+    zonecall listen --into exams/juniper --device hw:CARD=Headset\n  \
+    zonecall listen --exams exams")]
 pub(crate) struct Listen {
     /// The exam folder to make; it must not hold an exam yet.
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) into: PathBuf,
+    #[arg(long, value_name = "FOLDER", required_unless_present = "exams")]
+    pub(crate) into: Option<PathBuf>,
+    /// Wait for the words "start of exam", and make a new exam folder inside this one for each exam, named by its
+    /// start; go on waiting after "end of exam". What is said between exams is not kept, and no words are shown.
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["into", "horse", "horse_id"])]
+    pub(crate) exams: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) subject: Subject,
     #[command(flatten)]
@@ -91,38 +93,42 @@ pub(crate) struct LiveArgs {
     #[arg(long, value_name = "SECONDS", value_parser = delay)]
     pub(crate) export_delay: Option<f64>,
     #[command(flatten)]
+    pub(crate) switch: SwitchArgs,
+    #[command(flatten)]
     pub(crate) ear: WhichEar,
 }
 
 /// The options, with the settings where none was given.
 pub(super) struct Ways {
     pub(super) device: Option<String>,
-    pub(super) lines: bool,
+    pub(super) show: Show,
     pub(super) tones: bool,
     pub(super) voice: bool,
     pub(super) call_word: Option<String>,
     pub(super) watch: Option<PathBuf>,
     pub(super) export_delay_s: f64,
+    pub(super) switch: Option<Wanted>,
     pub(super) ear: WhichEar,
     pub(super) language: String,
 }
 
 impl LiveArgs {
-    fn with(&self, settings: &Settings, language: &str) -> Ways {
+    fn with(&self, settings: &Settings, language: &str) -> anyhow::Result<Ways> {
         let is_on = |given: Option<Switch>, set: Option<bool>| {
             given.map_or(set.unwrap_or(true), |way| way == Switch::On)
         };
-        Ways {
+        Ok(Ways {
             device: self.device.clone().or_else(|| settings.device.clone()),
-            lines: self.lines || settings.lines.unwrap_or(false),
+            show: if self.lines || settings.lines.unwrap_or(false) { Show::Lines } else { Show::Screen },
             tones: is_on(self.tones, settings.tones),
             voice: is_on(self.voice, settings.voice),
             call_word: self.call_word.clone().or_else(|| settings.call_word.clone()),
             watch: self.watch.clone().or_else(|| settings.watch.clone()),
             export_delay_s: self.export_delay.or(settings.export_delay_s).unwrap_or(EXPORT_DELAY_S),
+            switch: self.switch.with(settings)?,
             ear: WhichEar { ear: self.ear.ear.or(settings.ear), ..self.ear.clone() },
             language: language.to_owned(),
-        }
+        })
     }
 }
 
@@ -141,32 +147,29 @@ pub(crate) enum Switch {
     Off,
 }
 
-/// A microphone that gives sound.
-pub(super) struct Opened {
-    pub(super) capture: Capture,
-    first: AudioBlock,
-    /// When the first sample of `first` was recorded.
-    began_at: DateTime<Utc>,
-}
-
 pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
-    must_be_new(&args.into)?;
+    if let Some(into) = &args.into {
+        must_be_new(into)?;
+    }
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let settings = Settings::read()?;
     let spoken = exam_folder::language(&args.language, &protocols)?;
-    let ways = args.live.with(&settings, &spoken.pack.language);
+    let ways = args.live.with(&settings, &spoken.pack.language)?;
     let spoken = called(spoken, &ways, &protocols);
     let engine = ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols)?;
     let ear = Ear { engine, language: spoken.language.clone(), protocols };
-    let stop = stop_switch()?;
-    let opened = open(ways.device.as_deref())?;
-    let utc_offset_s = opened.began_at.with_timezone(&Local).offset().fix().local_minus_utc();
-    let began = Began { at: opened.began_at, wall: WallQuality::Computer, utc_offset_s };
     let person = args.subject.person.clone().or(settings.person);
     let subject = Subject { person, ..args.subject.clone() };
-    let header = session::header(&subject, &ear, &spoken, began);
-    let session = Session::begin(&args.into, header, ear)?;
-    run(session, opened, &ways, stop)
+    let stop = stop_switch()?;
+    let Some(into) = &args.into else {
+        let folder = args.exams.clone().unwrap_or_default();
+        return exams::wait(&folder, &subject, &spoken, ear, ways, &stop);
+    };
+    let switch = TalkSwitch::of(&ways)?;
+    let opened = open(ways.device.as_deref())?;
+    let header = session::header(&subject, &ear, &spoken, Began::live(opened.began_at));
+    let session = Session::begin(into, header, ear)?;
+    run(session, opened, switch, &ways, stop)
 }
 
 pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
@@ -177,14 +180,15 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let header = exam_folder::exam(&args.folder, &protocols)?.header;
     let spoken = exam_folder::language_with(args.grammar.as_deref(), header.schemes, &protocols)?;
-    let ways = args.live.with(&Settings::read()?, &spoken.pack.language);
+    let ways = args.live.with(&Settings::read()?, &spoken.pack.language)?;
     let spoken = called(spoken, &ways, &protocols);
     let engine = ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols)?;
     let ear = Ear { engine, language: spoken.language, protocols };
     let stop = stop_switch()?;
+    let switch = TalkSwitch::of(&ways)?;
     let opened = open(ways.device.as_deref())?;
     let session = Session::resume(&args.folder, ear, &spoken.pack.sha256, opened.began_at)?;
-    run(session, opened, &ways, stop)
+    run(session, opened, switch, &ways, stop)
 }
 
 /// Set by Ctrl-C, by a stop from the system, and when the terminal is closed.
@@ -202,29 +206,21 @@ fn called(spoken: Spoken, ways: &Ways, protocols: &Protocols) -> Spoken {
     spoken.called_by(call, &model.join(DICTIONARY), protocols)
 }
 
-pub(super) fn open(device: Option<&str>) -> anyhow::Result<Opened> {
-    let mut capture = Capture::open(device)?;
-    let since = Instant::now();
-    while since.elapsed() < FIRST_SOUND_MAX {
-        let block = match capture.next_block() {
-            // On a busy machine the first sound takes its time; that it is gone is sure only after sound came.
-            Err(CaptureError::Gone { .. }) => None,
-            block => block?,
-        };
-        if let Some(first) = block.filter(|block| !block.samples.is_empty()) {
-            let waiting = (first.samples.len() as u64 + first.behind) * 1_000_000 / u64::from(SAMPLE_RATE_HZ);
-            let began_at = Utc::now() - TimeDelta::microseconds(i64::try_from(waiting).unwrap_or(0));
-            return Ok(Opened { capture, first, began_at });
-        }
-        std::thread::sleep(PAUSE);
-    }
-    anyhow::bail!("the microphone `{}` gives no sound; is it switched on?", capture.describe())
-}
-
-fn run(mut session: Session, opened: Opened, ways: &Ways, stop: Arc<AtomicBool>) -> anyhow::Result<ExitCode> {
+fn run(
+    mut session: Session,
+    opened: Opened,
+    switch: Option<TalkSwitch>,
+    ways: &Ways,
+    stop: Arc<AtomicBool>,
+) -> anyhow::Result<ExitCode> {
     session.open_audio(opened.capture.describe())?;
-    let mut live = Live::new(session, opened.capture, ways, stop)?;
-    let heard = live.listen(opened.first);
+    let microphone = Microphone::new(opened.capture, ways.device.as_deref());
+    // Before the screen: what the mouth lacks is told on the terminal.
+    let tools = Tools { microphone, manner: manner(ways), switch };
+    let mut live = Live::new(session, tools, ways, stop)?;
+    let heard = live.listen(&opened.first.samples, opened.first.behind);
     // The journal is closed whatever happened, and the reason stands in it.
-    live.close(heard)
+    let closed = live.close(heard)?;
+    writeln!(std::io::stdout(), "{}", closed.summary)?;
+    closed.heard.map(|()| ExitCode::SUCCESS)
 }

@@ -5,24 +5,25 @@
 //! Never: lets the sound wait for an answer; what is spoken or shown is handed on.
 //! Tested in: `tests/listen.rs`.
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use chrono::Utc;
 
-use super::dialogue::{Dialogue, Manner, Stills};
+use super::dialogue::{Came, Dialogue, Manner, Stills};
 use super::face::{Face, Key, What};
-use super::listen::{PAUSE, Ways};
-use super::session::Session;
+use super::listen::Ways;
+use super::microphone::{Given, Microphone, PAUSE};
+use super::session::{Ear, Session};
+use super::switch::TalkSwitch;
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
 use crate::exam::event::Event;
 use crate::frames::watch::{Arrived, Watch};
-use crate::hear::capture::{AudioBlock, Capture, CaptureError};
+use crate::hear::capture::AudioBlock;
 use crate::hear::utterance::Segment;
+use crate::live::gate::Gate;
 use crate::live::mouth::Mouth;
 use crate::live::tone::Tone;
 use crate::live::voice::Voice;
@@ -33,70 +34,89 @@ const GROWS_EVERY: Duration = Duration::from_millis(200);
 const GROWS_SHARE: u32 = 4;
 /// Samples that are listened to at once: a tenth of a second, in which no breath ends and another begins.
 const PIECE: usize = SAMPLE_RATE_HZ as usize / 10;
-/// A lost microphone is looked for this often.
-const LOOK_EVERY: Duration = Duration::from_secs(1);
+pub(super) const SWITCH_GONE: &str = "the switch is gone: what is said does not count until it is back";
+pub(super) const SWITCH_BACK: &str = "the switch is back";
 
 pub(super) struct Live {
     session: Session,
-    capture: Option<Capture>,
-    device: Option<String>,
-    device_name: String,
+    microphone: Microphone,
     dialogue: Dialogue,
     watch: Option<Watch>,
     pace: Pace,
     clock: Instant,
+    switch: Option<TalkSwitch>,
+    gate: Gate,
     /// Where sound was lost last.
     gap_at: Option<u64>,
-    /// When the microphone was lost.
-    lost_at: Option<Instant>,
-    looked_at: Instant,
     /// When growing words are looked at next.
     grows_at: Instant,
     stop: Arc<AtomicBool>,
 }
 
+/// What an exam is heard and answered with; after it comes the next one.
+pub(super) struct Tools {
+    pub(super) microphone: Microphone,
+    pub(super) manner: Manner,
+    /// None where everything counts that is said.
+    pub(super) switch: Option<TalkSwitch>,
+}
+
+/// An exam that was closed, and what it was heard with.
+pub(super) struct Closed {
+    pub(super) summary: String,
+    /// The fault that ended the listening, if one did.
+    pub(super) heard: anyhow::Result<()>,
+    pub(super) ear: Ear,
+    pub(super) tools: Tools,
+}
+
 impl Live {
     pub(super) fn new(
         mut session: Session,
-        capture: Capture,
+        tools: Tools,
         ways: &Ways,
         stop: Arc<AtomicBool>,
     ) -> anyhow::Result<Self> {
+        let Tools { microphone, manner, switch } = tools;
         session.answer_early()?;
         let exam = session.exam()?;
         let known = exam.frames.iter().map(|frame| frame.id.clone()).collect();
         let watch = |folder: &PathBuf| Watch::open(folder, &session.folder, exam.header.utc_offset_s, known);
         let watch = ways.watch.as_ref().map(watch).transpose()?;
         let stills = watch.as_ref().map(|_| Stills::new(ways.export_delay_s, session.next_sample()));
-        let title = format!("zonecall  {}  {}", session.folder.display(), capture.describe());
-        // Before the screen: what the mouth lacks is told on the terminal.
-        let manner = manner(ways);
-        let mut face = Face::open(ways.lines, title, watch.is_some());
-        face.take(&exam, &session.ear.protocols);
+        let title = format!("zonecall  {}  {}", session.folder.display(), microphone.name());
+        let mut face = Face::open(ways.show, title, watch.is_some());
+        if let Some(switch) = &switch {
+            face.has_switch(switch.terminal_key());
+        }
         let dialogue = Dialogue::new(face, manner, exam, stills);
         let pace = Pace::new(session.next_sample());
-        let now = Instant::now();
         Ok(Self {
-            device_name: capture.describe(),
+            microphone,
             dialogue,
             watch,
             session,
-            capture: Some(capture),
-            device: ways.device.clone(),
             pace,
-            clock: now,
+            clock: Instant::now(),
+            switch,
+            gate: Gate::default(),
             gap_at: None,
-            lost_at: None,
-            looked_at: now,
-            grows_at: now,
+            grows_at: Instant::now(),
             stop,
         })
     }
 
     /// Listens until it is told to stop, by voice or by a signal.
-    pub(super) fn listen(&mut self, first: AudioBlock) -> anyhow::Result<()> {
-        self.tell(&format!("listening to {}; say `end of exam` or press Ctrl-C to stop", self.device_name))?;
-        self.block(&first)?;
+    ///
+    /// `first` is sound that has come already, and `behind` how much waits behind it.
+    pub(super) fn listen(&mut self, first: &[i16], behind: u64) -> anyhow::Result<()> {
+        let exam = self.session.exam()?;
+        self.dialogue.face.take(&exam, &self.session.ear.protocols);
+        self.tell(&format!(
+            "listening to {}; say `end of exam` or press Ctrl-C to stop",
+            self.microphone.name()
+        ))?;
+        self.block(&AudioBlock { samples: first.to_vec(), lost_before: 0, behind })?;
         while !self.stop.load(Ordering::Relaxed) && !self.session.attention.ended() {
             match self.next_block()? {
                 Some(block) => self.block(&block)?,
@@ -112,14 +132,22 @@ impl Live {
         for key in self.dialogue.face.keys()? {
             match key {
                 Key::End => self.stop.store(true, Ordering::Relaxed),
+                Key::Switch => self.switch.iter_mut().for_each(TalkSwitch::press),
                 Key::Answer(given) => self.dialogue.key(&mut self.session, given)?,
             }
         }
         Ok(())
     }
 
+    /// A breath that was cut out of the sound before the exam began: the one that opened it.
+    pub(super) fn opened_by(&mut self, segment: &Segment) -> anyhow::Result<()> {
+        let segment = self.session.take_breath(segment)?;
+        // It has counted already, whatever became of the switch since.
+        self.dialogue.breath(&mut self.session, &segment, Came::Whole)
+    }
+
     /// Closes audio and journal; a fault that ended the listening is the reason that they give.
-    pub(super) fn close(mut self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
+    pub(super) fn close(mut self, heard: anyhow::Result<()>) -> anyhow::Result<Closed> {
         // The first fault is the reason; none of them keeps the journal open.
         let last = self.session.close_audio();
         let heard = heard.and_then(|()| match last? {
@@ -132,11 +160,11 @@ impl Live {
             (Ok(()), true) => "end of exam".to_owned(),
             (Ok(()), false) => "stopped".to_owned(),
         };
-        let summary = self.session.close(&reason)?;
+        let (summary, ear) = self.session.close(&reason)?;
         // The screen is given back first: what is written now stays on the terminal.
-        drop(self.dialogue);
-        writeln!(std::io::stdout(), "{summary}")?;
-        heard.map(|()| ExitCode::SUCCESS)
+        let manner = self.dialogue.into_manner();
+        let tools = Tools { microphone: self.microphone, manner, switch: self.switch };
+        Ok(Closed { summary, heard, ear, tools })
     }
 
     /// The stills of the last views may still be on their way: waited for once, before the journal is closed.
@@ -150,54 +178,41 @@ impl Live {
 
     /// The next block, from a microphone that may go and come back.
     fn next_block(&mut self) -> anyhow::Result<Option<AudioBlock>> {
-        let Some(capture) = &mut self.capture else { return self.look_for_microphone() };
-        match capture.next_block() {
-            Ok(block) => {
-                if capture.overrun() {
-                    // How much the system lost it does not say; the next anchor tells where time stands.
-                    let sample = self.session.next_sample();
-                    self.session.note(sample, &Event::AudioLost { samples: 0 })?;
-                    self.pace = Pace::new(sample);
-                }
-                Ok(block)
-            }
-            Err(CaptureError::Gone { .. }) => {
-                self.lose_microphone()?;
-                Ok(None)
-            }
-            Err(error) => Err(error.into()),
+        let given = self.microphone.next()?;
+        if self.microphone.overrun() {
+            // How much the system lost it does not say; the next anchor tells where time stands.
+            let sample = self.session.next_sample();
+            self.session.note(sample, &Event::AudioLost { samples: 0 })?;
+            self.pace = Pace::new(sample);
         }
+        match given {
+            Given::Sound(block) => return Ok(Some(block)),
+            Given::Nothing => {}
+            Given::Lost => self.lose_microphone()?,
+            Given::Back(after) => self.microphone_is_back(after)?,
+        }
+        Ok(None)
     }
 
     fn lose_microphone(&mut self) -> anyhow::Result<()> {
-        if let Some(dead) = self.capture.take() {
-            // The system may wait for a dead device when it is closed; listening does not wait for that.
-            std::thread::spawn(move || drop(dead));
-        }
-        self.lost_at = Some(Instant::now());
         self.break_off()?;
-        let lost = Event::Microphone { state: "lost".to_owned(), device: self.device_name.clone() };
-        self.session.note(self.session.next_sample(), &lost)?;
+        self.note_microphone("lost")?;
         self.dialogue.sound(Tone::Alarm);
         self.dialogue.face.tell(What::Fault, "the microphone is gone: nothing is heard until it is back")
     }
 
-    fn look_for_microphone(&mut self) -> anyhow::Result<Option<AudioBlock>> {
-        if self.looked_at.elapsed() < LOOK_EVERY {
-            return Ok(None);
-        }
-        self.looked_at = Instant::now();
-        let Ok(capture) = Capture::open(self.device.as_deref()) else { return Ok(None) };
-        let lost = self.lost_at.take().map_or(Duration::ZERO, |at| at.elapsed());
-        let samples = u64::try_from(lost.as_millis()).unwrap_or(0) * u64::from(SAMPLE_RATE_HZ) / 1000;
-        self.device_name = capture.describe();
-        self.capture = Some(capture);
-        let sample = self.session.next_sample();
-        let back = Event::Microphone { state: "back".to_owned(), device: self.device_name.clone() };
-        self.session.note(sample, &back)?;
-        self.gap(samples, self.reading(sample))?;
-        self.tell("the microphone is back")?;
-        Ok(None)
+    fn microphone_is_back(&mut self, after: Duration) -> anyhow::Result<()> {
+        let samples = u64::try_from(after.as_millis()).unwrap_or(0) * u64::from(SAMPLE_RATE_HZ) / 1000;
+        self.note_microphone("back")?;
+        self.gap(samples, self.reading(self.session.next_sample()))?;
+        self.tell("the microphone is back")
+    }
+
+    fn note_microphone(&mut self, state: &str) -> anyhow::Result<()> {
+        let device = self.microphone.name().to_owned();
+        let event = Event::Microphone { state: state.to_owned(), device };
+        self.session.note(self.session.next_sample(), &event)?;
+        Ok(())
     }
 
     /// Sound is lost here: the breath that was going on ends, and what follows is another one.
@@ -233,6 +248,7 @@ impl Live {
             self.gap(block.lost_before, read.clone())?;
         }
         self.dialogue.mind_own_voice(self.session.next_sample() + block.samples.len() as u64 + block.behind);
+        self.mind_switch(block)?;
         if let Some(best) = self.pace.see(read) {
             self.session.anchor(best)?;
         }
@@ -255,6 +271,29 @@ impl Live {
             let words = self.session.growing()?;
             self.dialogue.face.growing(words);
             self.grows_at = now + GROWS_EVERY.max(now.elapsed() * GROWS_SHARE);
+        }
+        Ok(())
+    }
+
+    /// The switch may have been turned: what was said before and after it are two breaths.
+    fn mind_switch(&mut self, block: &AudioBlock) -> anyhow::Result<()> {
+        let Some(switch) = &mut self.switch else { return Ok(()) };
+        let (news, is_on) = (switch.news(), switch.is_on());
+        match news {
+            Some(true) => {
+                self.dialogue.sound(Tone::Alarm);
+                self.dialogue.face.tell(What::Fault, SWITCH_GONE)?;
+            }
+            Some(false) => self.tell(SWITCH_BACK)?,
+            None => {}
+        }
+        let next = self.session.next_sample();
+        if self.gate.is_due(is_on, next, next + block.samples.len() as u64 + block.behind) {
+            if let Some(segment) = self.session.cut()? {
+                self.breath(&segment)?;
+            }
+            self.gate.turn();
+            self.dialogue.face.switched(self.gate.is_open())?;
         }
         Ok(())
     }
@@ -282,7 +321,12 @@ impl Live {
 
     fn breath(&mut self, segment: &Segment) -> anyhow::Result<()> {
         let broken = self.gap_at.is_some_and(|gap| segment.span.from <= gap);
-        self.dialogue.breath(&mut self.session, segment, broken)
+        let came = match broken {
+            _ if self.switch.is_some() && !self.gate.is_open() => Came::SwitchedOff,
+            true => Came::Broken,
+            false => Came::Whole,
+        };
+        self.dialogue.breath(&mut self.session, segment, came)
     }
 
     fn tell(&mut self, text: &str) -> anyhow::Result<()> {
@@ -296,7 +340,7 @@ fn file_name(path: &str) -> String {
 }
 
 /// The mouth, or a word about why there is none: listening goes on without it.
-fn manner(ways: &Ways) -> Manner {
+pub(super) fn manner(ways: &Ways) -> Manner {
     if !ways.tones && !ways.voice {
         return Manner::default();
     }

@@ -16,15 +16,18 @@ mod hear;
 mod journal;
 mod listen;
 mod dialogue;
+mod exams;
 mod face;
 mod live;
 mod measure;
+mod microphone;
 mod pair;
 mod review;
 mod session;
 mod settings;
 mod setup;
 mod show;
+mod switch;
 mod trace;
 
 use std::process::ExitCode;

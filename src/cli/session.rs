@@ -8,12 +8,12 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, ensure};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Local, Offset as _, Utc};
 use sha2::{Digest, Sha256};
 
 use super::args::Subject;
 use super::exam_folder;
-use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality};
+use crate::clock::{Anchor, SAMPLE_RATE_HZ, Span, WallQuality};
 use crate::exam::attend::Attention;
 use crate::exam::call::{Act, Call, Command};
 use crate::exam::event::{
@@ -72,6 +72,14 @@ pub(super) struct Began {
     pub(super) wall: WallQuality,
     /// The local time's lead on UTC.
     pub(super) utc_offset_s: i32,
+}
+
+impl Began {
+    /// An exam that begins by this computer's clock, in the time zone of this place.
+    pub(super) fn live(at: DateTime<Utc>) -> Self {
+        let utc_offset_s = at.with_timezone(&Local).offset().fix().local_minus_utc();
+        Self { at, wall: WallQuality::Computer, utc_offset_s }
+    }
 }
 
 #[derive(Debug, Default)]
@@ -283,6 +291,17 @@ impl Session {
         Ok(if self.early { Breaths::asking_early(first)? } else { Breaths::new(first)? })
     }
 
+    /// Keeps a breath that was cut out of the sound already; what is taken next follows it. Gives its place here.
+    pub(super) fn take_breath(&mut self, segment: &Segment) -> anyhow::Result<Segment> {
+        if let Some(keeper) = &mut self.keeper {
+            keeper.write(&segment.samples)?;
+        }
+        let from = self.next_sample;
+        self.next_sample += segment.samples.len() as u64;
+        self.breaths = Breaths::new(self.next_sample)?;
+        Ok(Segment { span: Span { from, to: self.next_sample }, ..segment.clone() })
+    }
+
     /// Ends the breath that is going on, if any: what follows begins a new one.
     pub(super) fn cut(&mut self) -> anyhow::Result<Option<Segment>> {
         let ended = self.breaths.finish();
@@ -383,18 +402,20 @@ impl Session {
         exam_folder::exam(&self.folder, &self.ear.protocols)
     }
 
-    /// Ends the journal.
-    pub(super) fn close(mut self, reason: &str) -> anyhow::Result<String> {
+    /// Ends the journal; gives what is to be told of the exam, and the ear.
+    pub(super) fn close(mut self, reason: &str) -> anyhow::Result<(String, Ear)> {
         let closed = Event::Closed { reason: reason.to_owned(), samples: self.next_sample };
         self.note(self.next_sample, &closed)?;
         let Counts { breaths, calls, not_understood } = self.counts;
         let folder = self.folder.display();
-        Ok(format!("{folder}: {breaths} breaths, {calls} calls, {not_understood} not understood; {reason}"))
+        let summary =
+            format!("{folder}: {breaths} breaths, {calls} calls, {not_understood} not understood; {reason}");
+        Ok((summary, self.ear))
     }
 }
 
 /// The sample after the last one that the exam's audio files hold; a crash may have come before any line said so.
-fn kept(folder: &Path, exam: &Exam) -> anyhow::Result<u64> {
+pub(super) fn kept(folder: &Path, exam: &Exam) -> anyhow::Result<u64> {
     let Some(last) = exam.audio.last() else { return Ok(0) };
     let path = folder.join(&last.file);
     let reader =

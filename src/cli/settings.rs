@@ -10,7 +10,8 @@ use std::path::{Path, PathBuf};
 use anyhow::Context as _;
 use serde::Deserialize;
 
-use super::args::Ear;
+use super::args::{Ear, written};
+use super::switch::Way;
 
 /// What the file can say; what it does not say has its default.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
@@ -24,6 +25,9 @@ pub(super) struct Settings {
     pub(super) watch: Option<PathBuf>,
     pub(super) export_delay_s: Option<f64>,
     pub(super) call_word: Option<String>,
+    pub(super) switch: Option<String>,
+    pub(super) switch_device: Option<PathBuf>,
+    pub(super) switch_way: Option<Way>,
     pub(super) person: Option<String>,
 }
 
@@ -73,7 +77,7 @@ impl Settings {
     pub(super) fn text(&self) -> String {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
-        let rows: [(&str, &str, Option<String>, &str); 9] = [
+        let rows: [(&str, &str, Option<String>, &str); 12] = [
             (
                 "The microphone, or a part of its name; else the default one.",
                 "device",
@@ -83,7 +87,7 @@ impl Settings {
             (
                 "Which ear listens: neural, vosk or sphinx; else the first whose parts are there.",
                 "ear",
-                self.ear.map(|ear| quoted(&ear.name())),
+                self.ear.map(|ear| quoted(&written(&ear))),
                 "\"neural\"",
             ),
             (
@@ -117,6 +121,24 @@ impl Settings {
                 self.call_word.as_deref().map(quoted),
                 "\"exam\"",
             ),
+            (
+                "Only what is said while this key is on counts; else everything does.",
+                "switch",
+                self.switch.as_deref().map(quoted),
+                "\"KEY_F5\"",
+            ),
+            (
+                "The input device of that key; else it is a key of the terminal.",
+                "switch_device",
+                self.switch_device.as_ref().map(path),
+                "\"/dev/input/by-id/usb-pedal-event-kbd\"",
+            ),
+            (
+                "How the key turns the switch: hold, on while it is held; or toggle.",
+                "switch_way",
+                self.switch_way.map(|way| quoted(&written(&way))),
+                "\"hold\"",
+            ),
             ("Who speaks.", "person", self.person.as_deref().map(quoted), "\"Ada\""),
         ];
         let mut text = "# Settings of zonecall for `listen` and `resume`. An option on the command line counts before them.\n".to_owned();
@@ -146,6 +168,9 @@ mod tests {
             watch: Some(PathBuf::from("/media/scanner")),
             export_delay_s: Some(3.5),
             call_word: Some("computer".to_owned()),
+            switch: Some("BTN_EAST".to_owned()),
+            switch_device: Some(PathBuf::from("/dev/input/event3")),
+            switch_way: Some(Way::Toggle),
             person: Some("Ada".to_owned()),
         };
         assert_eq!(Settings::of(&all.text()).unwrap(), all);

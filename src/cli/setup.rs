@@ -15,7 +15,7 @@ use anyhow::{Context as _, ensure};
 use super::args;
 use super::ear;
 use super::exam_folder;
-use super::listen::{PAUSE, open};
+use super::microphone::{PAUSE, open};
 use super::settings::{Settings, place};
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::parse::meaning;

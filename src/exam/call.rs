@@ -148,6 +148,8 @@ pub enum Command {
     StopListening,
     /// Go on logging.
     StartListening,
+    /// Open an exam, where the program waits for one; inside an exam it changes nothing.
+    StartOfExam,
     /// Close the exam.
     EndOfExam,
 }

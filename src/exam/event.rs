@@ -186,7 +186,8 @@ pub enum Outcome {
     Talk,
     /// Part of a free note.
     Note,
-    /// Heard while logging was paused or after the end of the exam: nothing was changed.
+    /// Heard while logging was paused, after the end of the exam, while the switch was off or while the program itself
+    /// was speaking: nothing was changed.
     Ignored,
 }
 

@@ -303,6 +303,7 @@ impl Item {
             "clock_mark" => Command::ClockMark,
             "stop_listening" => Command::StopListening,
             "start_listening" => Command::StartListening,
+            "start_of_exam" => Command::StartOfExam,
             "end_of_exam" => Command::EndOfExam,
             other => return Err(lacking("a meaning for the program", other)),
         })

@@ -101,6 +101,7 @@ impl Display for Command {
             Command::ClockMark => out.write_str("clock mark"),
             Command::StopListening => out.write_str("stop listening"),
             Command::StartListening => out.write_str("start listening"),
+            Command::StartOfExam => out.write_str("start of exam"),
             Command::EndOfExam => out.write_str("end of exam"),
         }
     }

@@ -4,6 +4,7 @@ pub mod utterance;
 pub(crate) mod resample;
 pub mod decode;
 pub mod capture;
+pub mod switch;
 pub mod keep;
 pub mod endpoint;
 pub mod room;

@@ -119,6 +119,7 @@ fn command_term(command: &Command) -> &'static str {
         Command::ClockMark => "clock_mark",
         Command::StopListening => "stop_listening",
         Command::StartListening => "start_listening",
+        Command::StartOfExam => "start_of_exam",
         Command::EndOfExam => "end_of_exam",
     }
 }

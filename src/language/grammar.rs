@@ -83,6 +83,16 @@ impl Grammar {
         }
     }
 
+    /// True when some phrase carries this tag.
+    #[must_use]
+    pub fn has_tag(&self, tag: &str) -> bool {
+        let mut found = false;
+        for rule in &self.rules {
+            collect(&rule.body, &mut |node| found |= matches!(node, Node::Tag(text, _) if text == tag));
+        }
+        found
+    }
+
     /// Every word that `root` can say, once, where it is first used.
     #[must_use]
     pub fn words(&self, roots: &[&str]) -> Vec<GrammarWord> {

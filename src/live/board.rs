@@ -65,6 +65,15 @@ impl State {
     }
 }
 
+/// A switch to talk by.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Switched {
+    /// What is said now counts.
+    pub is_on: bool,
+    /// The key of this terminal that turns it, if one does.
+    pub key: Option<String>,
+}
+
 /// What is shown.
 #[derive(Debug, Clone, Default)]
 pub struct Board {
@@ -86,6 +95,8 @@ pub struct Board {
     pub question: Option<String>,
     /// What must be put right; it stays until the next call.
     pub alarm: Option<String>,
+    /// The switch to talk by; none where everything counts.
+    pub switch: Option<Switched>,
     /// Loudness of the last moment, in dB relative to full scale.
     pub level_dbfs: f64,
     /// The last moments were clipped.
@@ -181,7 +192,9 @@ impl Board {
         let shown = self.lines.iter().skip(self.lines.len().saturating_sub(room));
         let told: Vec<Line<'_>> = shown.map(|line| Line::styled(line.as_str(), dim)).collect();
         frame.render_widget(Paragraph::new(told).block(Block::new()), lines);
-        let help = "y yes   n no   1 first   2 second   q end listening";
+        let key = self.switch.as_ref().and_then(|switch| switch.key.as_deref());
+        let key = key.map_or_else(String::new, |key| format!("   {key} switch"));
+        let help = format!("y yes   n no   1 first   2 second{key}   q end listening");
         frame.render_widget(Line::styled(help, dim), keys);
     }
 
@@ -203,6 +216,11 @@ impl Board {
         let text = match (&self.question, &self.alarm) {
             (Some(question), _) => format!(" ? {question} "),
             (None, Some(alarm)) => format!(" ! {alarm} "),
+            // It is no fault, so it is not loud.
+            (None, None) if self.switch.as_ref().is_some_and(|switch| !switch.is_on) => {
+                frame.render_widget(Line::from(" ◌ the switch is off: what is said does not count"), area);
+                return;
+            }
             (None, None) => return,
         };
         frame.render_widget(Paragraph::new(Span::styled(text, loud)).wrap(Wrap { trim: true }), area);

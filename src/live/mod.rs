@@ -4,6 +4,7 @@ pub mod answer;
 pub mod ask;
 pub mod board;
 pub mod forgotten;
+pub mod gate;
 pub mod mouth;
 pub mod tone;
 pub mod voice;

@@ -1,0 +1,51 @@
+#!/usr/bin/env bash
+# The Debian package: everything that a box without a network needs, in one file.
+# Grammars, protocols, references and fonts are inside the program itself; what an ear reads comes beside it.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+CARGO_DEB=3.6.2
+deps="${ZONECALL_DEPS:-$PWD/.deps}"
+bin="${CARGO_TARGET_DIR:-target}/release"
+parts=out/deb
+
+say() { printf 'deb: %s\n' "$*" >&2; }
+
+need_cargo_deb() {
+    [ -f "$deps/cargo-deb/built-$CARGO_DEB" ] && return 0
+    say "building cargo-deb $CARGO_DEB, once"
+    cargo install cargo-deb --quiet --locked --version "=$CARGO_DEB" --root "$deps/cargo-deb"
+    touch "$deps/cargo-deb/built-$CARGO_DEB"
+}
+
+need_ear() {
+    [ -f "$deps/ear/libonnxruntime.so" ] && return 0
+    say "the neural ear has no parts for this kind of machine, so there is no package for it"
+    exit 2
+}
+
+# Cargo.toml says where each of these goes.
+gather() {
+    rm -rf "$parts"
+    mkdir -p "$parts/man" "$parts/complete" "$parts/ear"
+    "$bin/zonecall" manual --into "$parts/man"
+    gzip --best --no-name "$parts"/man/*
+    "$bin/zonecall" completions bash >"$parts/complete/zonecall"
+    "$bin/zonecall" completions zsh >"$parts/complete/_zonecall"
+    "$bin/zonecall" completions fish >"$parts/complete/zonecall.fish"
+    cp "$deps/ear/encoder_model.ort" "$deps/ear/libonnxruntime.so" "$parts/ear/"
+    cp -r "$deps/pocketsphinx/model" "$parts/model"
+    cp "$deps/ear/LICENSE" "$parts/LICENSE.ear"
+    cp "$deps/pocketsphinx/LICENSE" "$parts/LICENSE.pocketsphinx"
+    python3 scripts/crate_licences.py | gzip --best --no-name >"$parts/crates.txt.gz"
+}
+
+need_ear
+need_cargo_deb
+say "building the program"
+# With the example, as `make demo` does: without it cargo would build the typesetter once more, with fewer features.
+cargo build --release --locked --quiet --bin zonecall --example demo_stills
+gather
+say "packing"
+"$deps/cargo-deb/bin/cargo-deb" deb --no-build --strip --locked --quiet --output "$parts/" >/dev/null
+ls -l "$parts"/*.deb
