@@ -8,7 +8,7 @@ use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use support::{BUILT_IN, exam_of};
 use zonecall::knowledge::place::Place;
-use zonecall::live::board::{Board, State};
+use zonecall::live::board::{Board, State, Switched};
 
 fn board(said: &[&str]) -> Board {
     let mut board =
@@ -105,4 +105,18 @@ fn the_meter_shows_level_and_clipping_in_words() {
     let quiet = line(&board);
     assert!(!quiet.contains("CLIPPED") && !quiet.contains('█'), "{quiet}");
     assert!(drawn(&board, 80, 30).iter().any(|line| line == "no limb was called yet"));
+}
+
+#[test]
+fn a_switch_that_is_off_is_told_and_gives_way_to_what_is_loud() {
+    let mut board = board(SAID);
+    let shows = |board: &Board, text: &str| drawn(board, 80, 30).iter().any(|line| line.contains(text));
+    assert!(!shows(&board, "switch"));
+    board.switch = Some(Switched { is_on: false, key: Some("KEY_SPACE".to_owned()) });
+    assert!(shows(&board, "the switch is off") && shows(&board, "KEY_SPACE switch"));
+    board.alarm = Some("no still".to_owned());
+    assert!(shows(&board, "! no still") && !shows(&board, "the switch is off"));
+    board.alarm = None;
+    board.switch = Some(Switched { is_on: true, key: None });
+    assert!(!shows(&board, "switch"));
 }
