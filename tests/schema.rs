@@ -274,7 +274,9 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
     for kind in ["view", "setting", "finding", "value", "save", "note", "command", "question", "answer"] {
         assert!(has("/body/kind", kind), "no `{kind}` call was checked");
     }
-    for command in ["take_back", "clock_mark", "stop_listening", "start_listening", "start_of_exam", "end_of_exam"] {
+    for command in
+        ["take_back", "clock_mark", "stop_listening", "start_listening", "start_of_exam", "end_of_exam"]
+    {
         assert!(has("/body/command", command), "no `{command}` was checked");
     }
 }
