@@ -8,7 +8,7 @@ use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use support::{BUILT_IN, exam_of};
 use zonecall::knowledge::place::Place;
-use zonecall::live::board::{Board, State};
+use zonecall::live::board::{Board, State, Switched};
 
 fn board(said: &[&str]) -> Board {
     let mut board =
@@ -116,4 +116,18 @@ fn what_is_being_said_stands_in_place_of_the_last_call_until_it_is_over() {
     assert!(lines.contains("… area one point …") && !lines.contains("s d f t"), "{lines}");
     board.growing = None;
     assert!(drawn(&board, 80, 30).contains(&"s d f t".to_owned()));
+}
+
+#[test]
+fn a_switch_that_is_off_is_told_and_gives_way_to_what_is_loud() {
+    let mut board = board(SAID);
+    let shows = |board: &Board, text: &str| drawn(board, 80, 30).iter().any(|line| line.contains(text));
+    assert!(!shows(&board, "switch"));
+    board.switch = Some(Switched { is_on: false, key: Some("KEY_SPACE".to_owned()) });
+    assert!(shows(&board, "the switch is off") && shows(&board, "KEY_SPACE switch"));
+    board.alarm = Some("no still".to_owned());
+    assert!(shows(&board, "! no still") && !shows(&board, "the switch is off"));
+    board.alarm = None;
+    board.switch = Some(Switched { is_on: true, key: None });
+    assert!(!shows(&board, "switch"));
 }
