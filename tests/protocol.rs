@@ -179,6 +179,15 @@ fn units_of_a_value_must_fit_its_bounds() {
     assert!(text.contains("value `area`: unit `mm` cannot be turned into `mm2`"), "{text}");
     let text = fault("values.toml", "units = [\"cm2\", \"mm2\"]", "units = [\"mm2\"]");
     assert!(text.contains("the default unit `cm2` is not among `units`"), "{text}");
+    let text = fault(
+        "values.toml",
+        "bound_unit = \"mm2\"\n",
+        "bound_unit = \"mm2\"\nbetween = \"from edge to edge\"\n",
+    );
+    assert!(
+        text.contains("value `area`: unit `mm2` cannot be turned into `mm`"),
+        "an area is no distance: {text}"
+    );
 }
 
 #[test]

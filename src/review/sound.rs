@@ -5,7 +5,7 @@
 //! Never: a stretch longer than `PLAY_S_MAX`, or a file that the journal does not name.
 //! Tested in: `tests/review.rs`.
 
-use std::io::Cursor;
+use std::io::{Cursor, Read};
 use std::path::Path;
 
 use crate::clock::SAMPLE_RATE_HZ;
@@ -18,6 +18,11 @@ pub(super) const BINS_PER_S: u32 = 50;
 /// Samples in a bin.
 const BIN_SAMPLES: usize = (SAMPLE_RATE_HZ / BINS_PER_S) as usize;
 
+/// Bytes of a sample.
+const SAMPLE_BYTES: usize = 2;
+/// Bytes of a minute: whole bins.
+const MINUTE_BYTES: usize = 60 * SAMPLE_RATE_HZ as usize * SAMPLE_BYTES;
+
 /// Why there is no sound.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum SoundError {
@@ -29,6 +34,8 @@ pub(super) enum SoundError {
         #[source]
         source: hound::Error,
     },
+    #[error("the kept audio `{file}` is not of one channel with 16 bits")]
+    Kind { file: String },
     #[error("the sound cannot be packed: {0}")]
     Pack(hound::Error),
 }
@@ -91,17 +98,37 @@ fn pack(samples: &[i16]) -> Result<Vec<u8>, hound::Error> {
     Ok(bytes.into_inner())
 }
 
+/// The loudest of these samples, 0 to 255.
+fn loudest_of(bytes: &[u8]) -> u8 {
+    let (pairs, _) = bytes.as_chunks::<SAMPLE_BYTES>();
+    let most = pairs.iter().map(|pair| i16::from_le_bytes(*pair).unsigned_abs()).max().unwrap_or(0);
+    u8::try_from(most >> 7).unwrap_or(u8::MAX)
+}
+
 /// The loudest sample of each bin, 0 to 255, from the start of the exam.
 pub(super) fn peaks(folder: &Path, files: &[AudioFile]) -> Result<Vec<u8>, SoundError> {
     let mut bins: Vec<u8> = Vec::new();
     for file in files {
         let first = usize::try_from(file.first_sample).unwrap_or(usize::MAX) / BIN_SAMPLES;
-        let mut samples = open(folder, file)?.into_samples::<i16>();
+        let failed =
+            |source: std::io::Error| SoundError::File { file: file.file.clone(), source: source.into() };
+        let reader = open(folder, file)?;
+        let spec = reader.spec();
+        if (spec.channels, spec.bits_per_sample) != (1, 16) {
+            return Err(SoundError::Kind { file: file.file.clone() });
+        }
+        let length = u64::from(reader.duration()) * SAMPLE_BYTES as u64;
+        // Bytes as they lie there: taking hours of sound sample by sample is eight times as slow.
+        let mut bytes = reader.into_inner().take(length);
         let mut loudest = Vec::new();
+        let mut minute = Vec::with_capacity(MINUTE_BYTES);
         loop {
-            let bin = samples.by_ref().take(BIN_SAMPLES).map(|value| value.map_or(0, i16::unsigned_abs));
-            let Some(most) = bin.max() else { break };
-            loudest.push(u8::try_from(most >> 7).unwrap_or(u8::MAX));
+            minute.clear();
+            let most = MINUTE_BYTES as u64;
+            if bytes.by_ref().take(most).read_to_end(&mut minute).map_err(failed)? == 0 {
+                break;
+            }
+            loudest.extend(minute.chunks(BIN_SAMPLES * SAMPLE_BYTES).map(loudest_of));
         }
         bins.resize(bins.len().max(first + loudest.len()), 0);
         for (slot, most) in bins[first..].iter_mut().zip(loudest) {

@@ -137,7 +137,7 @@ fn a_distance_is_told_at_once_and_written_by_mouse_as_what_it_is() {
         );
         within_one_percent(entry["number"].as_f64().unwrap(), 25.0, "written");
         // It stands in the drawing of the limb, with who.
-        page.until("[...document.querySelectorAll('.limb .sizes')].some((one) => /width 2\\.5\\d* cm.*traced by Robin/.test(one.textContent))").await;
+        page.until("[...document.querySelectorAll('.limb .sizes')].some((one) => /width 2\\.5\\d*\\scm.*traced by Robin/.test(one.textContent))").await;
     });
 }
 

@@ -207,6 +207,17 @@ fn measures() -> Vec<MeasureRow> {
         },
         MeasureRow {
             zone: some("2A"),
+            of: some("width"),
+            value: Some(1.2),
+            how: vec!["traced".to_owned()],
+            by: vec!["Dr Example".to_owned()],
+            scale_by_hand: true,
+            cautions: vec!["scale set by hand: an example".to_owned()],
+            from: vec![32],
+            ..row(Name::Distance, "cm")
+        },
+        MeasureRow {
+            zone: some("2A"),
             of: some("echo score"),
             scale: some("0-4"),
             value: Some(2.0),

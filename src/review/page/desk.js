@@ -73,14 +73,21 @@ function step(by) {
   go({ question: identity(exam.questions[next]) });
 }
 
+/** Length of the journal that the whole page was last drawn from. */
+let drawn = -1;
+
 function draw() {
   if (current() < 0 && (at === null || at.question)) at = exam.questions.length ? { question: identity(exam.questions[0]) } : null;
   sessionStorage.setItem("at", JSON.stringify(at));
-  head();
   list();
-  setLine(exam, go);
+  const grown = drawn !== exam.bytes;
+  if (grown) setLine(exam, go);
   // Nobody's drawing is taken from under their hands.
   if (!tracing) bench();
+  // What is chosen changes nothing in the rest: with hundreds of stills it would cost half a second a key.
+  if (!grown) return;
+  drawn = exam.bytes;
+  head();
   fill(find("limbs-in"), limbDrawings(exam, go));
   keep(find("stills-in"), stillCards(exam, go));
   fill(find("calls-in"), callTable());
@@ -104,15 +111,18 @@ function head() {
   Object.assign(find("open-bar"), { max: Math.max(1, exam.questions.length + done), value: done });
 }
 
+/** The open questions; the list is made anew only when the exam has grown, else only the mark moves. */
 function list() {
-  fill(find("questions"), exam.questions.map((question) => {
+  if (drawn !== exam.bytes) fill(find("questions"), exam.questions.map((question) => {
     const [sign, word] = SEVERITY[question.severity];
-    const here = identity(question) === at?.question;
-    return make("li", {}, make("button", { type: "button", class: question.severity, "aria-current": here ? "true" : null, onclick: () => go({ question: identity(question) }) },
+    return make("li", {}, make("button", { type: "button", class: question.severity, onclick: () => go({ question: identity(question) }) },
       make("span", { class: "sign", title: word }, make("span", { "aria-hidden": "true" }, sign), make("span", { class: "hidden" }, word)),
       make("span", {}, quoted(question.text))));
   }));
-  find("questions").querySelector("[aria-current]")?.scrollIntoView({ block: "nearest" });
+  find("questions").querySelector("[aria-current]")?.removeAttribute("aria-current");
+  const here = find("questions").children[current()]?.firstElementChild;
+  here?.setAttribute("aria-current", "true");
+  here?.scrollIntoView({ block: "nearest" });
 }
 
 /** What is at hand, whatever way it was chosen: its question, still, call and stretch of sound. */

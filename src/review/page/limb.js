@@ -13,7 +13,7 @@ function state(row) {
 /** What is told of a zone, and what stands before its number. */
 const WORDS = { area: () => "", lesion_area: () => "lesion ", lesion_percent: () => "lesion ", distance: (row) => `${row.of} `, score: (row) => `${row.of ?? "score"} ` };
 const DECIMALS = { mm2: 0, cm: 2 };
-const UNITS = { mm2: " mm²", "%": " %", 1: "" };
+const UNITS = { mm2: "\u00a0mm²", "%": "\u00a0%", cm: "\u00a0cm", 1: "" };
 
 /** What is known of the size of each structure in a zone, and where it was traced. */
 function measured(exam, limb, scheme, zone) {

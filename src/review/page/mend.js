@@ -222,11 +222,11 @@ export function printForm() {
     return make("div", { class: "cell" }, one);
   };
   const paper = field("paper", "Paper", [["a4", "A4"], ["letter", "Letter"]]);
-  const form = field("form", "As", [["pdf", "a PDF, to be printed or sent"], ["html", "a page, to be read on the screen"]]);
+  const form = field("form", "As", [["pdf", "a PDF"], ["html", "a page"]]);
   // A page takes the paper of the printer.
   form.querySelector("select").addEventListener("change", (event) => { paper.hidden = event.target.value !== "pdf"; });
-  openForm("The report of the exam as it stands", "It opens beside this page, in a tab of its own; a long one takes a moment. Until the record is signed it says draft.",
-    [make("div", { class: "row" }, field("reader", "For", [["vet", "the vet: every number"], ["owner", "the owner: plain words"]]), form, paper)], async (filled) => {
+  openForm("The report of the exam as it stands", "For the vet with every number, for the owner in plain words. It opens in a tab of its own; a long one takes a moment. Until the record is signed it says draft.",
+    [make("div", { class: "row" }, field("reader", "For", [["vet", "the vet"], ["owner", "the owner"]]), form, paper)], async (filled) => {
       const wanted = new URLSearchParams(["reader", "form", "paper"].map((name) => [name, filled.elements[name].value]));
       window.open(`/api/report?${wanted}`, "_blank", "noopener");
     }, "Open the report", false);

@@ -285,7 +285,7 @@ export function traceOn(exam, row, figure, by, change, done) {
     marks.hidden = tool !== "scale";
     main.textContent = { scale: "Set this scale", distance: "Write this distance" }[tool] ?? "Write this area";
   }
-  const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, choices, whole, marks, told, wrong,
+  const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, told, wrong, choices, whole, marks,
     make("p", { class: "hint" }, "Arrow keys move the cross, with Shift ten pixels at once. ", key("Space"), " takes hold of the nearest point, so that the arrow keys move it, and lets it go."),
     make("p", { class: "buttons" }, main, proposal,
       make("button", { type: "button", onclick: () => { points.length = 0; held = -1; pen = false; changed(); sheet.focus(); } }, "Begin again"),
