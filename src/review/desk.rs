@@ -84,6 +84,8 @@ pub(super) struct Shown<'a> {
     still_px: Vec<Option<(u32, u32)>>,
     audio_s: f64,
     anchors_s: Vec<f64>,
+    /// Where sound was lost, and for how long; 0 where that is not known.
+    gaps_s: Vec<(f64, f64)>,
     codes: Codes<'a>,
     earlier: Option<EarlierShown<'a>>,
 }
@@ -213,6 +215,7 @@ impl Desk {
             still_px: exam.frames.iter().map(|frame| frame.size_px).collect(),
             audio_s: seconds(exam.last_sample()),
             anchors_s: exam.anchors.iter().map(|anchor| seconds(anchor.sample)).collect(),
+            gaps_s: exam.gaps.iter().map(|gap| (seconds(gap.at), seconds(gap.samples))).collect(),
             codes: self.codes(exam),
             earlier: self.earlier.as_ref().map(|(_, earlier)| EarlierShown {
                 started_at: earlier.exam.started_at,
