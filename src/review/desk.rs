@@ -24,6 +24,7 @@ use crate::knowledge::measure::{Against, Earlier, changes};
 use crate::knowledge::record::{FrameRow, Record, record};
 use crate::protocol::Protocols;
 use crate::review::question::{Question, questions};
+use crate::tell::chart::chart;
 
 /// Why an exam cannot be shown.
 #[derive(Debug, thiserror::Error)]
@@ -86,6 +87,8 @@ pub(super) struct Shown<'a> {
     anchors_s: Vec<f64>,
     /// Where sound was lost, and for how long; 0 where that is not known.
     gaps_s: Vec<(f64, f64)>,
+    /// How many drawings of legs there are.
+    legs: usize,
     codes: Codes<'a>,
     earlier: Option<EarlierShown<'a>>,
 }
@@ -216,6 +219,7 @@ impl Desk {
             audio_s: seconds(exam.last_sample()),
             anchors_s: exam.anchors.iter().map(|anchor| seconds(anchor.sample)).collect(),
             gaps_s: exam.gaps.iter().map(|gap| (seconds(gap.at), seconds(gap.samples))).collect(),
+            legs: chart(record, &self.protocols).len(),
             codes: self.codes(exam),
             earlier: self.earlier.as_ref().map(|(_, earlier)| EarlierShown {
                 started_at: earlier.exam.started_at,
