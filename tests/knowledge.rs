@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 
 use case::{Case, said};
 use support::BUILT_IN;
+use zonecall::exam::fold::Gap;
 use zonecall::frames::pairing::Tie;
 use zonecall::knowledge::record::{Record, Status};
 
@@ -66,7 +67,8 @@ fn a_still_that_pairing_leaves_out_is_unlabelled() {
 
 #[test]
 fn findings_come_worst_first_and_equal_input_gives_equal_bytes() {
-    let case = said(&["left fore two bravo", "area nine", "blue"]).but(|case| case.exam.samples_lost = 1);
+    let case = said(&["left fore two bravo", "area nine", "blue"])
+        .but(|case| case.exam.gaps.push(Gap { at: 0, samples: 1 }));
     let severities: Vec<_> = record(&case).findings.iter().map(|finding| finding.severity).collect();
     assert!(severities.is_sorted() && severities.len() > 3, "{severities:?}");
     assert_eq!(serde_json::to_vec(&record(&case)).unwrap(), serde_json::to_vec(&record(&case)).unwrap());

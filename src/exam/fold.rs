@@ -21,6 +21,15 @@ use crate::exam::review::{
 use crate::exam::sign::{Signed, fault};
 use crate::protocol::Protocols;
 
+/// Sound that was lost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gap {
+    /// The first sample after it.
+    pub at: u64,
+    /// How many samples; 0 where the system does not say.
+    pub samples: u64,
+}
+
 /// The exam as it stands.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Exam {
@@ -50,8 +59,8 @@ pub struct Exam {
     pub context: Context,
     /// When listening ended, and why; none while it goes on or after a crash.
     pub closed: Option<(DateTime<Utc>, String)>,
-    /// Samples lost while listening.
-    pub samples_lost: u64,
+    /// Where sound was lost while listening.
+    pub gaps: Vec<Gap>,
     /// Faults of the journal itself, with the line they are on.
     pub damage: Vec<(u64, Problem)>,
 }
@@ -74,7 +83,7 @@ impl Exam {
             anchors: Vec::new(),
             context: Context::default(),
             closed: None,
-            samples_lost: 0,
+            gaps: Vec::new(),
             damage: Vec::new(),
         }
     }
@@ -246,7 +255,7 @@ impl Exam {
         match &line.event {
             Event::Anchor(anchor) => self.anchors.push(anchor.clone()),
             Event::Audio(file) => self.audio.push(file.clone()),
-            Event::AudioLost { samples } => self.samples_lost += samples,
+            Event::AudioLost { samples } => self.gaps.push(Gap { at: line.sample, samples: *samples }),
             Event::Heard(heard) => self.take_breath(line.seq, heard),
             Event::Call(heard) => self.take_call(line.seq, heard),
             Event::Settled(settled) => self.settle(settled),

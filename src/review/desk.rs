@@ -24,6 +24,7 @@ use crate::knowledge::measure::{Against, Earlier, changes};
 use crate::knowledge::record::{FrameRow, Record, record};
 use crate::protocol::Protocols;
 use crate::review::question::{Question, questions};
+use crate::tell::chart::chart;
 
 /// Why an exam cannot be shown.
 #[derive(Debug, thiserror::Error)]
@@ -84,6 +85,10 @@ pub(super) struct Shown<'a> {
     still_px: Vec<Option<(u32, u32)>>,
     audio_s: f64,
     anchors_s: Vec<f64>,
+    /// Where sound was lost, and for how long; 0 where that is not known.
+    gaps_s: Vec<(f64, f64)>,
+    /// How many drawings of legs there are.
+    legs: usize,
     codes: Codes<'a>,
     earlier: Option<EarlierShown<'a>>,
 }
@@ -213,6 +218,8 @@ impl Desk {
             still_px: exam.frames.iter().map(|frame| frame.size_px).collect(),
             audio_s: seconds(exam.last_sample()),
             anchors_s: exam.anchors.iter().map(|anchor| seconds(anchor.sample)).collect(),
+            gaps_s: exam.gaps.iter().map(|gap| (seconds(gap.at), seconds(gap.samples))).collect(),
+            legs: chart(record, &self.protocols).len(),
             codes: self.codes(exam),
             earlier: self.earlier.as_ref().map(|(_, earlier)| EarlierShown {
                 started_at: earlier.exam.started_at,

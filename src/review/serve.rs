@@ -36,6 +36,7 @@ use crate::review::guard::{Keys, guard};
 use crate::review::print::{ReportError, Wanted, report_of};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
 use crate::review::trace::{Drawn, trace};
+use crate::tell::chart::{alone, chart};
 use crate::tell::picture::{Light, PictureError, png, thumbnail};
 
 /// Longest change that is read, in bytes.
@@ -137,6 +138,7 @@ pub async fn serve(bound: Bound, desk: Desk) -> Result<(), ServeError> {
         .route("/api/still/{number}", get(still))
         .route("/api/thumb/{number}", get(thumb))
         .route("/api/earlier/{number}", get(earlier))
+        .route("/api/leg/{number}", get(leg))
         .route("/api/sound", get(sound))
         .route("/api/peaks", get(sound_peaks))
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
@@ -283,6 +285,21 @@ async fn earlier(State(room): Held, Path(number): Path<usize>, Query(lit): Query
     aside(move || match room.desk.earlier_file(number) {
         Some(path) => picture(png(&path, lit.light()), "image/png"),
         None => told(StatusCode::NOT_FOUND, "there is no such still", "load the page again"),
+    })
+    .await
+}
+
+/// A leg, drawn: areas and lesions by zone.
+async fn leg(State(room): Held, Path(number): Path<usize>) -> Response {
+    aside(move || {
+        let seen = match room.desk.seen() {
+            Ok(seen) => seen,
+            Err(error) => return broken(&error),
+        };
+        match chart(&seen.record, &room.desk.protocols).into_iter().nth(number) {
+            Some(svg) => ([(CONTENT_TYPE, "image/svg+xml")], alone(&svg, "sans-serif")).into_response(),
+            None => told(StatusCode::NOT_FOUND, "there is no such drawing", "load the page again"),
+        }
     })
     .await
 }

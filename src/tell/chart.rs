@@ -89,6 +89,12 @@ pub(crate) fn chart(record: &Record, protocols: &Protocols) -> Vec<String> {
     drawn
 }
 
+/// A chart as a file of its own, its letters of the typeface `face`.
+pub(crate) fn alone(svg: &str, face: &str) -> String {
+    svg.replacen("<svg ", "<svg xmlns=\"http://www.w3.org/2000/svg\" ", 1)
+        .replace("font-family=\"inherit\"", &format!("font-family=\"{face}\""))
+}
+
 fn numbers(
     record: &Record,
     limb: &str,

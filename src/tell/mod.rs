@@ -8,7 +8,7 @@ pub mod picture;
 pub mod print;
 pub mod report;
 pub mod sheet;
-mod chart;
+pub(crate) mod chart;
 mod course;
 mod measured;
 mod cues;

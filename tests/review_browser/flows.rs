@@ -2,6 +2,10 @@
 
 use std::io::{Read, Write};
 
+use chrono::Utc;
+use zonecall::exam::event::Event;
+use zonecall::exam::journal::Journal;
+
 use crate::browser::Driver;
 use crate::desk::Served;
 use crate::shared::{HOSTILE_FILE, changes, desk_for, earlier, exam, open_questions, run, to_rivals};
@@ -227,6 +231,31 @@ fn elsewhere() -> String {
         }
     });
     address
+}
+
+#[test]
+fn lost_sound_and_the_clock_stand_on_the_line_and_are_reached_by_key() {
+    run(async {
+        let folder = exam();
+        let lost = Event::AudioLost { samples: 32_000 };
+        Journal::open(folder.path()).unwrap().append(Utc::now(), 16_000, &lost).unwrap();
+        let served = Served::start(folder.path(), 0);
+        let driver = Driver::start();
+        let page = desk_for(&driver, &served, "Robin").await;
+        page.run("document.querySelector('#strip').scrollLeft = 0").await;
+        page.until("document.querySelector('#marks .gap')").await;
+        assert_eq!(page.text("#marks .gap").await, "2.0 s of sound lost");
+        assert!(
+            page.run("return document.querySelectorAll('#marks .anchor').length").await.as_u64() > Some(0)
+        );
+        page.run("document.querySelector('#marks .mark.breath').focus()").await;
+        page.press("\u{E012}").await;
+        let at_gap = page.run("return document.activeElement.matches('.mark.gap')").await;
+        assert_eq!(at_gap, true, "the arrow reaches it");
+        assert_eq!(page.text("#line-now").await, "2.0 s of sound lost, at 0:01.0");
+        page.click("#marks .gap").await;
+        assert_eq!(page.text("#line-now").await, "2.0 s of sound lost, at 0:01.0");
+    });
 }
 
 #[test]

@@ -185,6 +185,13 @@ fn areas_traced_with_the_mouse_are_within_one_percent_of_what_was_drawn() {
         assert!(entry["scale_by_hand"].is_null(), "the still states its scale");
         // The limb's table tells it at once.
         page.until("[...document.querySelectorAll('.limb .sizes')].some((one) => one.textContent.includes('traced'))").await;
+        // So does the drawing of the legs, with the area to its figure.
+        page.until("document.querySelector('#legs-in img')?.naturalWidth > 0").await;
+        let (status, drawn) = served.get("/api/leg/0");
+        let figure = format!(">{}", entry["number"].as_f64().unwrap().round());
+        assert_eq!(status, 200);
+        assert!(String::from_utf8(drawn).unwrap().contains(&figure), "{figure}");
+        assert_eq!(served.get("/api/leg/99").0, 404);
     });
 }
 

@@ -1,5 +1,7 @@
 //! Rules about the journal, the kept audio and what was not understood.
 
+use zonecall::exam::fold::Gap;
+
 use crate::Cases;
 use crate::case::{Case, problem, said};
 
@@ -9,7 +11,9 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&fine());
     }),
     ("audio-lost", |rule| {
-        rule.fires("0.50 s", &fine().but(|case| case.exam.samples_lost = 8000));
+        let lost = |samples| fine().but(|case| case.exam.gaps.push(Gap { at: 32_000, samples }));
+        rule.fires("0.50 s of sound were lost 2.0 s into the exam", &lost(8000));
+        rule.fires("not known how much", &lost(0));
         rule.silent(&fine());
     }),
     ("not-closed", |rule| {

@@ -6,7 +6,7 @@
 //! Tested in: `tests/rules/journal.rs`.
 
 use crate::clock::seconds;
-use crate::exam::fold::Breath;
+use crate::exam::fold::{Breath, Gap};
 use crate::knowledge::check::{Evidence, Hit, in_words};
 
 /// Breaths quieter than this are hard to understand, in dB relative to full scale; from memory, no source.
@@ -21,13 +21,15 @@ pub(super) fn damage(evidence: &Evidence) -> Vec<Hit> {
 }
 
 pub(super) fn audio_lost(evidence: &Evidence) -> Vec<Hit> {
-    if evidence.exam.samples_lost == 0 {
-        return Vec::new();
-    }
-    let lost_s = seconds(evidence.exam.samples_lost);
-    vec![Hit::new(format!(
-        "{lost_s:.2} s of audio were lost while listening; something may not have been heard"
-    ))]
+    let gap = |gap: &Gap| {
+        let at_s = seconds(gap.at);
+        let lost = match gap.samples {
+            0 => "sound was lost, it is not known how much,".to_owned(),
+            samples => format!("{:.2} s of sound were lost", seconds(samples)),
+        };
+        Hit::new(format!("{lost} {at_s:.1} s into the exam; something may not have been heard"))
+    };
+    evidence.exam.gaps.iter().map(gap).collect()
 }
 
 pub(super) fn not_closed(evidence: &Evidence) -> Vec<Hit> {

@@ -5,7 +5,7 @@ import { setLine, play, showAt, zoom } from "./line.js";
 import { addCall, moveCall, mendCall, mendStill, mendClock, printForm, signForm, toldOfForm } from "./mend.js";
 import { sinceLast } from "./since.js";
 import { traceOn } from "./trace.js";
-import { limbDrawings } from "./limb.js";
+import { legs, limbDrawings } from "./limb.js";
 
 let exam = null;
 /** What lies on the bench: an open question by its identity, or a still, a call or a breath that was chosen. */
@@ -89,6 +89,7 @@ function draw() {
   drawn = exam.bytes;
   head();
   fill(find("limbs-in"), limbDrawings(exam, go));
+  fill(find("legs-in"), legs(exam));
   keep(find("stills-in"), stillCards(exam, go));
   fill(find("calls-in"), callTable());
   fill(find("changes-in"), changeTable());

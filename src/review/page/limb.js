@@ -60,3 +60,11 @@ export function limbDrawings(exam, open) {
         make("td", { class: "sizes" }, measured(exam, rows[0].limb, rows[0].scheme, zone))))));
   });
 }
+
+/** The areas and lesions by zone as profiles, left limb to the left; drawn anew with every change. */
+export function legs(exam) {
+  return Array.from({ length: exam.legs }, (_, number) => make("img", {
+    src: `/api/leg/${number}?of=${exam.bytes}`, class: "leg",
+    alt: "Areas by zone as profiles, left limb to the left, lesions dark inside; the numbers stand in the tables above",
+  }));
+}

@@ -1,4 +1,4 @@
-// The line through time: the kept sound, the breaths and what they were taken for, saves and stills.
+// The line through time: the kept sound, the breaths and what they were taken for, saves, stills, lost sound, clocks.
 import { make, find, keep, clock, ask, say } from "./make.js";
 import { statusWords } from "./still.js";
 
@@ -36,11 +36,16 @@ export async function setLine(exam, open) {
     text: `${number + 1}${["ambiguous", "unlabelled"].includes(exam.record.frames[number].status) ? "?" : ""}`,
     words: `still ${number + 1}, ${statusWords(exam.record.frames[number].status)}, at ${clock(at)}`,
   }).filter(Boolean);
-  const saves = exam.record.calls.filter((call) => call.kind === "save").map((call) => ({
-    kind: "save", from: call.span_s[0], to: call.span_s[1], withdrawn: call.withdrawn,
-  }));
-  state.saves = saves;
-  state.marks = [...breaths, ...stills].sort((a, b) => a.from - b.from);
+  const gaps = exam.gaps_s.map(([at, length]) => {
+    const words = length > 0 ? `${length.toFixed(1)} s of sound lost` : "sound lost";
+    return { kind: "gap", from: at, to: at, id: at, text: words, words: `${words}, at ${clock(at)}` };
+  });
+  const saves = exam.record.calls.filter((call) => call.kind === "save" && !call.withdrawn);
+  state.signs = [
+    ...saves.map((save) => ({ kind: "save", at: save.span_s[0], text: "saved" })),
+    ...exam.anchors_s.map((at) => ({ kind: "anchor", at, text: "◆" })),
+  ];
+  state.marks = [...breaths, ...stills, ...gaps].sort((a, b) => a.from - b.from);
   layout();
   if (first) await loadSound();
 }
@@ -120,12 +125,13 @@ function drawMarks(fromS, toS) {
     if (mark.kind === "breath") node.style.width = `${Math.max(22, (mark.to - mark.from) * state.pxPerS)}px`;
     return node;
   });
-  const saves = (state.saves ?? []).filter((save) => save.to >= fromS && save.from <= toS && !save.withdrawn).map((save) => {
-    const node = drawn(`save ${save.from}`, () => make("span", { "aria-hidden": "true" }));
-    put(node, "save", "saved", save.from);
+  const signs = (state.signs ?? []).filter((sign) => sign.at >= fromS && sign.at <= toS).map((sign) => {
+    const node = drawn(`${sign.kind} ${sign.at}`, () => make("span", { "aria-hidden": "true" }));
+    put(node, sign.kind, sign.text, sign.at);
+    if (sign.kind === "anchor") node.title = `the clock was read, at ${clock(sign.at)}`;
     return node;
   });
-  keep(find("marks"), [...saves, ...marks]);
+  keep(find("marks"), [...signs, ...marks]);
   const inView = new Set(find("marks").children);
   for (const [name, node] of state.nodes) if (!inView.has(node)) state.nodes.delete(name);
 }
@@ -146,7 +152,7 @@ function choose(idx) {
   state.at = idx;
   find("line-now").textContent = mark.words;
   if (mark.kind === "breath") { play(mark.from, mark.to); state.open({ breath: mark.seq }); }
-  else state.open({ still: mark.id });
+  else if (mark.kind === "still") state.open({ still: mark.id });
 }
 
 /** Brings a second of the exam into view. */

@@ -13,6 +13,8 @@ use serde_json::Value;
 use typst::foundations::Bytes;
 use typst::text::{Font, FontInfo};
 
+use crate::tell::chart::alone;
+
 /// Name of the typeface, as the templates and charts call it.
 const FACE: &str = "Open Sans";
 
@@ -24,9 +26,7 @@ static OWN: LazyLock<Vec<Font>> = LazyLock::new(|| {
 
 /// A chart as a file of its own, its letters those of the printed page.
 pub(super) fn in_own_face(svg: &str) -> String {
-    svg.replacen("<svg ", "<svg xmlns=\"http://www.w3.org/2000/svg\" ", 1)
-        .replace("font-family=\"inherit\"", &format!("font-family=\"{FACE}\""))
-        .replace("font-weight=\"650\"", "font-weight=\"600\"")
+    alone(svg, FACE).replace("font-weight=\"650\"", "font-weight=\"600\"")
 }
 
 /// The fonts that the texts need; a letter that none of them has is written as its number.
