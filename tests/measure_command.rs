@@ -117,9 +117,9 @@ fn a_typed_value_is_bounded_named_taken_back_and_exported() {
     let table = zonecall(&["export", &exam, "--as", "csv"]);
     let table = String::from_utf8_lossy(&table.stdout).into_owned();
     assert!(
-        table
-            .lines()
-            .any(|row| row.starts_with("entered,LF,2B,") && row.contains("typed,") && row.ends_with(",Ada")),
+        table.lines().any(|row| row.starts_with("entered,LF,2B,")
+            && row.contains("typed,")
+            && row.ends_with(",Ada,,false")),
         "{table}"
     );
     assert!(zonecall(&["enter", &exam, "--withdraw", &line, "--by", "Ada"]).status.success());

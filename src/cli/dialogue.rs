@@ -154,6 +154,11 @@ impl Dialogue {
         }
     }
 
+    /// True while the program's own voice is heard, up to the sample `now`.
+    pub(super) fn hears_itself(&self, now: u64) -> bool {
+        self.own_voice.is_some_and(|own| now < own.to + LINGERS)
+    }
+
     /// One breath.
     pub(super) fn breath(
         &mut self,

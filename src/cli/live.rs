@@ -248,6 +248,7 @@ impl Live {
             self.gap(block.lost_before, read.clone())?;
         }
         self.dialogue.mind_own_voice(self.session.next_sample() + block.samples.len() as u64 + block.behind);
+        self.session.hears_itself = self.dialogue.hears_itself(self.session.next_sample());
         self.mind_switch(block)?;
         if let Some(best) = self.pace.see(read) {
             self.session.anchor(best)?;

@@ -109,6 +109,8 @@ pub(super) struct Session {
     breaths: Breaths,
     /// A breath is ended at a short pause where all of it was said surely.
     early: bool,
+    /// The program itself is speaking: its own pauses end no breath.
+    pub(super) hears_itself: bool,
     /// The breath that was heard last at a short pause.
     heard_early: Option<(Utterance, Parsed)>,
     next_sample: u64,
@@ -169,6 +171,7 @@ impl Session {
             keeper: None,
             breaths: Breaths::new(0)?,
             early: false,
+            hears_itself: false,
             heard_early: None,
             next_sample: 0,
             n_files: 0,
@@ -214,6 +217,7 @@ impl Session {
             keeper: None,
             breaths: Breaths::new(next_sample)?,
             early: false,
+            hears_itself: false,
             heard_early: None,
             next_sample,
             n_files: exam.audio.len(),
@@ -258,7 +262,10 @@ impl Session {
             keeper.write(block)?;
         }
         self.next_sample += block.len() as u64;
-        let Self { breaths, ear, asked, heard_early, .. } = self;
+        let Self { breaths, ear, asked, heard_early, hears_itself, .. } = self;
+        if *hears_itself {
+            return Ok(breaths.take(block));
+        }
         let mut fault = None;
         let ended = breaths.take_asking(block, |segment| match ear.hear_early(segment, *asked) {
             Ok((is_whole, heard)) => {
@@ -282,7 +289,9 @@ impl Session {
 
     /// The words of the breath that is going on, for the eye only; none where nobody speaks or the engine takes too long.
     pub(super) fn growing(&mut self) -> anyhow::Result<Option<String>> {
-        let Some(segment) = self.breaths.growing().filter(|_| self.early) else { return Ok(None) };
+        let Some(segment) = self.breaths.growing().filter(|_| self.early && !self.hears_itself) else {
+            return Ok(None);
+        };
         let utterance = self.ear.engine.recognise(&segment)?;
         Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
     }
