@@ -75,9 +75,20 @@ impl Settings {
 
     /// The file's text: every setting with what it does; those that are not set stand there as comments.
     pub(super) fn text(&self) -> String {
+        let mut text = "# Settings of zonecall for `listen` and `resume`. An option on the command line counts before them.\n".to_owned();
+        for (what, key, value, example) in self.rows() {
+            let line =
+                value.map_or_else(|| format!("# {key} = {example}"), |value| format!("{key} = {value}"));
+            text = format!("{text}\n# {what}\n{line}\n");
+        }
+        text
+    }
+
+    /// What each setting is, its key, its value where it is set, and an example.
+    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 12] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
-        let rows: [(&str, &str, Option<String>, &str); 12] = [
+        [
             (
                 "The microphone, or a part of its name; else the default one.",
                 "device",
@@ -140,14 +151,7 @@ impl Settings {
                 "\"hold\"",
             ),
             ("Who speaks.", "person", self.person.as_deref().map(quoted), "\"Ada\""),
-        ];
-        let mut text = "# Settings of zonecall for `listen` and `resume`. An option on the command line counts before them.\n".to_owned();
-        for (what, key, value, example) in rows {
-            let line =
-                value.map_or_else(|| format!("# {key} = {example}"), |value| format!("{key} = {value}"));
-            text = format!("{text}\n# {what}\n{line}\n");
-        }
-        text
+        ]
     }
 }
 
