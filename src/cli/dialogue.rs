@@ -35,6 +35,13 @@ const AGAIN: &str = "again";
 const VOICE: &str = "voice";
 const KEY: &str = "key";
 
+/// A device that may go and come back, as it is told: that it is gone, that it is back.
+pub(super) type Device = [&'static str; 2];
+pub(super) const MICROPHONE: Device =
+    ["the microphone is gone: nothing is heard until it is back", "the microphone is back"];
+pub(super) const SWITCH: Device =
+    ["the switch is gone: what is said does not count until it is back", "the switch is back"];
+
 /// How a breath came to the ear.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Came {
@@ -66,6 +73,15 @@ impl Manner {
         if let Some(mouth) = self.mouth.as_ref().filter(|_| self.tones) {
             mouth.sound(tone);
         }
+    }
+
+    /// Tells that a device is gone, with a sound, or that it is back.
+    pub(super) fn device(&self, face: &mut Face, [gone, back]: Device, is_gone: bool) -> anyhow::Result<()> {
+        if is_gone {
+            self.sound(Tone::Alarm);
+            return face.tell(What::Fault, gone);
+        }
+        face.tell(What::Notice, back)
     }
 }
 
@@ -385,6 +401,10 @@ impl Dialogue {
 
     pub(super) fn sound(&self, tone: Tone) {
         self.manner.sound(tone);
+    }
+
+    pub(super) fn device(&mut self, device: Device, is_gone: bool) -> anyhow::Result<()> {
+        self.manner.device(&mut self.face, device, is_gone)
     }
 
     /// Gives the screen back to the terminal, and the mouth to whoever speaks next.

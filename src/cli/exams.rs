@@ -14,17 +14,17 @@ use anyhow::{Context as _, ensure};
 use chrono::{DateTime, Local, Utc};
 
 use super::args::Subject;
+use super::dialogue::{MICROPHONE, SWITCH};
 use super::exam_folder::{self, Spoken};
 use super::face::{Face, Show, What};
 use super::listen::Ways;
-use super::live::{Live, SWITCH_BACK, SWITCH_GONE, Tools, manner};
+use super::live::{Live, Tools, manner};
 use super::microphone::{Given, Microphone, PAUSE, before_now, how_long, open};
 use super::session::{Began, Ear, Session, header, kept};
 use super::switch::TalkSwitch;
 use crate::clock::seconds;
 use crate::exam::call::{Act, Command};
 use crate::exam::journal::JOURNAL_FILE;
-use crate::exam::parse::parse;
 use crate::hear::endpoint::Breaths;
 use crate::hear::utterance::Segment;
 use crate::language::graph::Moment;
@@ -99,13 +99,12 @@ impl Hearing {
                     continue;
                 }
                 Given::Lost => {
-                    self.tools.manner.sound(Tone::Alarm);
-                    face.tell(What::Fault, "the microphone is gone: nothing is heard until it is back")?;
+                    self.tools.manner.device(face, MICROPHONE, true)?;
                     breaths = Breaths::new(taken)?;
                     continue;
                 }
                 Given::Back(_) => {
-                    face.tell(What::Notice, "the microphone is back")?;
+                    self.tools.manner.device(face, MICROPHONE, false)?;
                     continue;
                 }
             };
@@ -140,21 +139,15 @@ impl Hearing {
     /// Whether the switch to talk by was turned before the sample `next`, while `now` is being recorded.
     fn turns(&mut self, gate: &mut Gate, next: u64, now: u64, face: &mut Face) -> anyhow::Result<bool> {
         let Some(switch) = &mut self.tools.switch else { return Ok(false) };
-        match switch.news() {
-            Some(true) => {
-                self.tools.manner.sound(Tone::Alarm);
-                face.tell(What::Fault, SWITCH_GONE)?;
-            }
-            Some(false) => face.tell(What::Notice, SWITCH_BACK)?,
-            None => {}
+        if let Some(is_gone) = switch.news() {
+            self.tools.manner.device(face, SWITCH, is_gone)?;
         }
         Ok(gate.is_due(switch.is_on(), next, now))
     }
 
     /// Whether a breath begins with the words that open an exam, surely heard.
     fn opens(&mut self, segment: &Segment, face: &mut Face) -> anyhow::Result<bool> {
-        let utterance = self.ear.engine.recognise(segment)?;
-        let parsed = parse(&utterance, &self.ear.language, &self.ear.protocols);
+        let (utterance, parsed) = self.ear.hear(segment)?;
         let opens = parsed.calls.first().is_some_and(|call| call.act == Act::Command(Command::StartOfExam));
         if opens && utterance.unsure && !utterance.rejected {
             self.tools.manner.sound(Tone::NotUnderstood);

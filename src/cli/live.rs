@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use chrono::Utc;
 
-use super::dialogue::{Came, Dialogue, Manner, Stills};
+use super::dialogue::{Came, Dialogue, MICROPHONE, Manner, SWITCH, Stills};
 use super::face::{Face, Key, What};
 use super::listen::Ways;
 use super::microphone::{Given, Microphone, PAUSE};
@@ -25,7 +25,6 @@ use crate::hear::capture::AudioBlock;
 use crate::hear::utterance::Segment;
 use crate::live::gate::Gate;
 use crate::live::mouth::Mouth;
-use crate::live::tone::Tone;
 use crate::live::voice::Voice;
 
 /// Words are shown while they are spoken, anew after this long; less often on a slow machine.
@@ -34,8 +33,6 @@ const GROWS_EVERY: Duration = Duration::from_millis(200);
 const GROWS_SHARE: u32 = 4;
 /// Samples that are listened to at once: a tenth of a second, in which no breath ends and another begins.
 const PIECE: usize = SAMPLE_RATE_HZ as usize / 10;
-pub(super) const SWITCH_GONE: &str = "the switch is gone: what is said does not count until it is back";
-pub(super) const SWITCH_BACK: &str = "the switch is back";
 
 pub(super) struct Live {
     session: Session,
@@ -86,6 +83,7 @@ impl Live {
         let stills = watch.as_ref().map(|_| Stills::new(ways.export_delay_s, session.next_sample()));
         let title = format!("zonecall  {}  {}", session.folder.display(), microphone.name());
         let mut face = Face::open(ways.show, title, watch.is_some());
+        face.take(&exam, &session.ear.protocols);
         if let Some(switch) = &switch {
             face.has_switch(switch.terminal_key());
         }
@@ -110,8 +108,6 @@ impl Live {
     ///
     /// `first` is sound that has come already, and `behind` how much waits behind it.
     pub(super) fn listen(&mut self, first: &[i16], behind: u64) -> anyhow::Result<()> {
-        let exam = self.session.exam()?;
-        self.dialogue.face.take(&exam, &self.session.ear.protocols);
         self.tell(&format!(
             "listening to {}; say `end of exam` or press Ctrl-C to stop",
             self.microphone.name()
@@ -197,15 +193,14 @@ impl Live {
     fn lose_microphone(&mut self) -> anyhow::Result<()> {
         self.break_off()?;
         self.note_microphone("lost")?;
-        self.dialogue.sound(Tone::Alarm);
-        self.dialogue.face.tell(What::Fault, "the microphone is gone: nothing is heard until it is back")
+        self.dialogue.device(MICROPHONE, true)
     }
 
     fn microphone_is_back(&mut self, after: Duration) -> anyhow::Result<()> {
         let samples = u64::try_from(after.as_millis()).unwrap_or(0) * u64::from(SAMPLE_RATE_HZ) / 1000;
         self.note_microphone("back")?;
         self.gap(samples, self.reading(self.session.next_sample()))?;
-        self.tell("the microphone is back")
+        self.dialogue.device(MICROPHONE, false)
     }
 
     fn note_microphone(&mut self, state: &str) -> anyhow::Result<()> {
@@ -248,28 +243,30 @@ impl Live {
             self.gap(block.lost_before, read.clone())?;
         }
         self.dialogue.mind_own_voice(self.session.next_sample() + block.samples.len() as u64 + block.behind);
-        self.session.hears_itself = self.dialogue.hears_itself(self.session.next_sample());
+        // Its own pauses end no breath, and its own words are not shown.
+        let early = !self.dialogue.hears_itself(self.session.next_sample());
         self.mind_switch(block)?;
         if let Some(best) = self.pace.see(read) {
             self.session.anchor(best)?;
         }
         // After a delay a block is long; what ends in it changes what can be said in the rest.
         for piece in block.samples.chunks(PIECE) {
-            for segment in self.session.take(piece)? {
+            let ended = if early { self.session.take_early(piece)? } else { self.session.take(piece)? };
+            for segment in ended {
                 self.breath(&segment)?;
             }
         }
         if block.behind == 0 {
-            self.grow()?;
+            self.grow(early)?;
         }
         self.stills()
     }
 
-    /// Shows the words that are being spoken.
-    fn grow(&mut self) -> anyhow::Result<()> {
+    /// Shows the words that are being spoken, if a person speaks.
+    fn grow(&mut self, is_person: bool) -> anyhow::Result<()> {
         let now = Instant::now();
         if self.dialogue.face.shows_growing() && now >= self.grows_at {
-            let words = self.session.growing()?;
+            let words = if is_person { self.session.growing()? } else { None };
             self.dialogue.face.growing(words);
             self.grows_at = now + GROWS_EVERY.max(now.elapsed() * GROWS_SHARE);
         }
@@ -280,13 +277,8 @@ impl Live {
     fn mind_switch(&mut self, block: &AudioBlock) -> anyhow::Result<()> {
         let Some(switch) = &mut self.switch else { return Ok(()) };
         let (news, is_on) = (switch.news(), switch.is_on());
-        match news {
-            Some(true) => {
-                self.dialogue.sound(Tone::Alarm);
-                self.dialogue.face.tell(What::Fault, SWITCH_GONE)?;
-            }
-            Some(false) => self.tell(SWITCH_BACK)?,
-            None => {}
+        if let Some(is_gone) = news {
+            self.dialogue.device(SWITCH, is_gone)?;
         }
         let next = self.session.next_sample();
         if self.gate.is_due(is_on, next, next + block.samples.len() as u64 + block.behind) {

@@ -39,7 +39,7 @@ pub(super) struct Ear {
 
 impl Ear {
     /// One breath, recognised and understood.
-    fn hear(&mut self, segment: &Segment) -> Result<(Utterance, Parsed), EngineError> {
+    pub(super) fn hear(&mut self, segment: &Segment) -> Result<(Utterance, Parsed), EngineError> {
         let utterance = self.engine.recognise(segment)?;
         let parsed = self.understand(&utterance);
         Ok((utterance, parsed))
@@ -109,8 +109,6 @@ pub(super) struct Session {
     breaths: Breaths,
     /// A breath is ended at a short pause where all of it was said surely.
     early: bool,
-    /// The program itself is speaking: its own pauses end no breath.
-    pub(super) hears_itself: bool,
     /// The breath that was heard last at a short pause.
     heard_early: Option<(Utterance, Parsed)>,
     next_sample: u64,
@@ -171,7 +169,6 @@ impl Session {
             keeper: None,
             breaths: Breaths::new(0)?,
             early: false,
-            hears_itself: false,
             heard_early: None,
             next_sample: 0,
             n_files: 0,
@@ -217,7 +214,6 @@ impl Session {
             keeper: None,
             breaths: Breaths::new(next_sample)?,
             early: false,
-            hears_itself: false,
             heard_early: None,
             next_sample,
             n_files: exam.audio.len(),
@@ -258,14 +254,22 @@ impl Session {
 
     /// Keeps a block of samples, then gives the breaths that ended in it.
     pub(super) fn take(&mut self, block: &[i16]) -> anyhow::Result<Vec<Segment>> {
+        self.keep(block)?;
+        Ok(self.breaths.take(block))
+    }
+
+    fn keep(&mut self, block: &[i16]) -> anyhow::Result<()> {
         if let Some(keeper) = &mut self.keeper {
             keeper.write(block)?;
         }
         self.next_sample += block.len() as u64;
-        let Self { breaths, ear, asked, heard_early, hears_itself, .. } = self;
-        if *hears_itself {
-            return Ok(breaths.take(block));
-        }
+        Ok(())
+    }
+
+    /// The same; after `answer_early` a breath ends at a short pause where all of it was said surely.
+    pub(super) fn take_early(&mut self, block: &[i16]) -> anyhow::Result<Vec<Segment>> {
+        self.keep(block)?;
+        let Self { breaths, ear, asked, heard_early, .. } = self;
         let mut fault = None;
         let ended = breaths.take_asking(block, |segment| match ear.hear_early(segment, *asked) {
             Ok((is_whole, heard)) => {
@@ -280,7 +284,7 @@ impl Session {
         fault.map_or(Ok(ended), |error| Err(error.into()))
     }
 
-    /// From now on a breath ends at a short pause where all of it was said surely, if the engine is quick enough.
+    /// From now on breaths can end early, if the engine is quick enough.
     pub(super) fn answer_early(&mut self) -> anyhow::Result<()> {
         self.early = self.ear.engine.is_quick();
         self.breaths = self.breaths_from(self.next_sample)?;
@@ -289,9 +293,7 @@ impl Session {
 
     /// The words of the breath that is going on, for the eye only; none where nobody speaks or the engine takes too long.
     pub(super) fn growing(&mut self) -> anyhow::Result<Option<String>> {
-        let Some(segment) = self.breaths.growing().filter(|_| self.early && !self.hears_itself) else {
-            return Ok(None);
-        };
+        let Some(segment) = self.breaths.growing().filter(|_| self.early) else { return Ok(None) };
         let utterance = self.ear.engine.recognise(&segment)?;
         Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
     }
@@ -302,12 +304,9 @@ impl Session {
 
     /// Keeps a breath that was cut out of the sound already; what is taken next follows it. Gives its place here.
     pub(super) fn take_breath(&mut self, segment: &Segment) -> anyhow::Result<Segment> {
-        if let Some(keeper) = &mut self.keeper {
-            keeper.write(&segment.samples)?;
-        }
         let from = self.next_sample;
-        self.next_sample += segment.samples.len() as u64;
-        self.breaths = Breaths::new(self.next_sample)?;
+        self.keep(&segment.samples)?;
+        self.breaths = self.breaths_from(self.next_sample)?;
         Ok(Segment { span: Span { from, to: self.next_sample }, ..segment.clone() })
     }
 
