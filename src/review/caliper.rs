@@ -13,7 +13,7 @@ use crate::exam::journal::Journal;
 use crate::frames::scale::scale_of;
 use crate::review::change::{Refusal, wrong};
 use crate::review::desk::{Desk, DeskError};
-use crate::review::judge::amount_fits;
+use crate::review::judge::{amount_fits, row_of};
 use crate::review::trace::{What, hundredths, read_from};
 use crate::trace::distance_mm;
 
@@ -56,9 +56,7 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
         None => None,
     };
     let seen = desk.seen()?;
-    let Some(row) = seen.record.frames.iter().find(|row| row.id == ends.still) else {
-        return wrong("there is no such still in this exam", "choose one of the stills on the page");
-    };
+    let row = row_of(&seen, &ends.still)?;
     let path = desk.folder.join(&row.file);
     let (scale, by_hand) = scale_of(&seen.exam, &row.id, &path, &ends.ends_px).map_err(Refusal::Wrong)?;
     let distance_mm = distance_mm(ends.ends_px, &scale);

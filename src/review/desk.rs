@@ -62,6 +62,8 @@ pub(super) struct Seen {
     bytes: u64,
     pub(super) exam: Exam,
     pub(super) record: Record,
+    /// The legs, drawn.
+    pub(super) legs: Vec<String>,
 }
 
 fn held_against(earlier: &Record) -> Earlier {
@@ -188,7 +190,8 @@ impl Desk {
         note_missing(&self.folder, &mut exam.frames);
         let record = record(&exam, &pair(&exam, &exam.frames), &self.protocols);
         let version = lines.events.last().map_or(0, |line| line.seq);
-        let seen = Arc::new(Seen { version, bytes: length, exam, record });
+        let legs = chart(&record, &self.protocols);
+        let seen = Arc::new(Seen { version, bytes: length, exam, record, legs });
         *kept = Some((length, Arc::clone(&seen)));
         Ok(seen)
     }
@@ -199,7 +202,7 @@ impl Desk {
     }
 
     pub(super) fn shown<'a>(&'a self, seen: &'a Seen) -> Shown<'a> {
-        let Seen { version, bytes, exam, record } = seen;
+        let Seen { version, bytes, exam, record, legs } = seen;
         let since_start_s = |at: DateTime<Utc>| (at - exam.header.started_at).as_seconds_f64();
         let breath = |breath: &'a crate::exam::fold::Breath| BreathRow {
             seq: breath.seq,
@@ -219,7 +222,7 @@ impl Desk {
             audio_s: seconds(exam.last_sample()),
             anchors_s: exam.anchors.iter().map(|anchor| seconds(anchor.sample)).collect(),
             gaps_s: exam.gaps.iter().map(|gap| (seconds(gap.at), seconds(gap.samples))).collect(),
-            legs: chart(record, &self.protocols).len(),
+            legs: legs.len(),
             codes: self.codes(exam),
             earlier: self.earlier.as_ref().map(|(_, earlier)| EarlierShown {
                 started_at: earlier.exam.started_at,

@@ -14,6 +14,7 @@ use crate::exam::review::{Change, TEXT_MAX};
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::scale::sole_scale;
 use crate::knowledge::place::Place;
+use crate::knowledge::record::FrameRow;
 use crate::review::change::{Refusal, wrong};
 use crate::review::desk::{Desk, Seen};
 
@@ -184,8 +185,13 @@ fn scale_fits(
 }
 
 fn label_of(seen: &Seen, still: &str) -> Result<String, Refusal> {
+    Ok(row_of(seen, still)?.place.codes())
+}
+
+/// The still of this id.
+pub(super) fn row_of<'a>(seen: &'a Seen, still: &str) -> Result<&'a FrameRow, Refusal> {
     match seen.record.frames.iter().find(|row| row.id == still) {
-        Some(row) => Ok(row.place.codes()),
+        Some(row) => Ok(row),
         None => wrong("there is no such still in this exam", "choose one of the stills on the page"),
     }
 }

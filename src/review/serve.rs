@@ -36,7 +36,7 @@ use crate::review::guard::{Keys, guard};
 use crate::review::print::{ReportError, Wanted, report_of};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
 use crate::review::trace::{Drawn, trace};
-use crate::tell::chart::{alone, chart};
+use crate::tell::chart::alone;
 use crate::tell::picture::{Light, PictureError, png, thumbnail};
 
 /// Longest change that is read, in bytes.
@@ -296,8 +296,8 @@ async fn leg(State(room): Held, Path(number): Path<usize>) -> Response {
             Ok(seen) => seen,
             Err(error) => return broken(&error),
         };
-        match chart(&seen.record, &room.desk.protocols).into_iter().nth(number) {
-            Some(svg) => ([(CONTENT_TYPE, "image/svg+xml")], alone(&svg, "sans-serif")).into_response(),
+        match seen.legs.get(number) {
+            Some(svg) => ([(CONTENT_TYPE, "image/svg+xml")], alone(svg, "sans-serif")).into_response(),
             None => told(StatusCode::NOT_FOUND, "there is no such drawing", "load the page again"),
         }
     })

@@ -18,6 +18,7 @@ use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
 use crate::review::change::{Refusal, wrong};
 use crate::review::desk::{Desk, DeskError, Seen};
+use crate::review::judge::row_of;
 use crate::tell::picture;
 use crate::trace::{Outline, compare, outline_at, size};
 
@@ -68,9 +69,7 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
         false => None,
     };
     let seen = desk.seen()?;
-    let Some(row) = seen.record.frames.iter().find(|row| row.id == drawn.still) else {
-        return wrong("there is no such still in this exam", "choose one of the stills on the page");
-    };
+    let row = row_of(&seen, &drawn.still)?;
     let path = desk.folder.join(&row.file);
     let outline = outline(drawn, &path)?;
     if let Err(why) = outline.verify() {
