@@ -15,7 +15,7 @@ say "Debian packages: compiler, emulator, and the sound library of the other mac
 $as dpkg --add-architecture arm64
 $as apt-get update -qq
 DEBIAN_FRONTEND=noninteractive $as apt-get install -y -qq --no-install-recommends \
-    gcc-aarch64-linux-gnu g++-aarch64-linux-gnu libc6-dev-arm64-cross qemu-user-static libasound2-dev:arm64 >/dev/null
+    gcc-aarch64-linux-gnu g++-aarch64-linux-gnu libc6-dev-arm64-cross qemu-user-static libasound2-dev:arm64 libstdc++6:arm64 >/dev/null
 rustup target add "$target"
 
 ZONECALL_MACHINE=$machine ZONECALL_DEPS="$deps" scripts/setup.sh

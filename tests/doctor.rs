@@ -53,6 +53,33 @@ fn one_ear_is_enough_unless_the_other_was_asked_for() {
     assert_eq!((code, part(&lines, "neural ear").0.as_str()), (1, "MISSING"), "{lines:#?}");
 }
 
+/// As `/usr/bin/zonecall` and `/usr/share/zonecall/` lie: beside an installed program nothing of this machine counts.
+#[test]
+fn an_installed_program_looks_only_at_its_own_parts_and_names_its_package() {
+    let root = tempfile::tempdir().unwrap();
+    let (bin, share) = (root.path().join("bin"), root.path().join("share/zonecall"));
+    for folder in [&bin, &share] {
+        std::fs::create_dir_all(folder).unwrap();
+    }
+    std::fs::copy(env!("CARGO_BIN_EXE_zonecall"), bin.join("zonecall")).unwrap();
+    let mut run = Command::new(bin.join("zonecall"));
+    for name in ["ZONECALL_EAR", "ZONECALL_MODEL", "ZONECALL_VOSK_MODEL"] {
+        run.env_remove(name);
+    }
+    let said = run.arg("doctor").output().unwrap();
+    assert_eq!(said.status.code(), Some(1), "it has no ear");
+    let said = String::from_utf8(said.stdout).unwrap();
+    assert!(!said.contains("make setup") && !said.contains(env!("CARGO_MANIFEST_DIR")), "{said}");
+    let lines: Vec<String> = said.lines().map(str::to_owned).collect();
+    for name in ["neural ear", "sphinx ear"] {
+        let (state, remedy) = part(&lines, name);
+        assert_eq!(state, "MISSING", "{said}");
+        assert!(remedy.unwrap().starts_with("install the package again, or name"), "{said}");
+    }
+    let (_, remedy) = part(&lines, "vosk ear");
+    assert!(remedy.unwrap().contains(&*share.join("vosk").to_string_lossy()), "{said}");
+}
+
 #[test]
 fn without_any_ear_nothing_can_be_heard() {
     let (lines, code) = doctor(&[], &[("ZONECALL_EAR", "/nowhere"), ("ZONECALL_MODEL", "/nowhere")]);

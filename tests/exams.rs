@@ -1,6 +1,8 @@
 //! A box that waits for exams, at PulseAudio's null sink: two exams in one run, a fall of the power in a third.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/pedal.rs"]
+mod pedal;
 #[path = "support/program.rs"]
 mod program;
 #[path = "support/sound.rs"]
@@ -9,6 +11,7 @@ mod sound;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
+use pedal::Pedal;
 use program::zonecall;
 use sound::{Listening, Sound, calls, journal, spoken, until, until_line};
 
@@ -136,6 +139,41 @@ fn after_the_power_has_failed_in_an_exam_it_is_whole_told_and_left_as_it_is() {
     assert!(resumed.signal("TERM").status.success());
     assert!(journal(&exam).iter().any(|line| line["kind"] == "torn"));
     assert_eq!(calls(&exam), ["start of exam", "left fore zone two alpha transverse"]);
+}
+
+#[test]
+fn with_a_pedal_only_what_is_said_while_it_is_down_opens_an_exam_and_counts_in_it() {
+    let sound = Sound::start();
+    let folder = sound.path().join("exams");
+    let mut pedal = Pedal::new(&sound.path());
+    let (name, shim) = pedal.shim();
+    let args = ["listen", "--exams", &folder.to_string_lossy(), "--ear", "neural", "--voice", "off"];
+    let switch = ["--switch", "KEY_F13", "--switch-device", &pedal.path()];
+    let listening = sound.zonecall_with(&[&args[..], &switch[..]].concat(), &[(name, &shim)]);
+    pedal.turn(true);
+    let exam = open(&sound, &folder, 1);
+    say(&sound, "left fore zone two alpha transverse");
+    until_line(&exam, "the view is heard", |line| line["body"]["limb"] == "LF");
+    pedal.turn(false);
+    say(&sound, "end of exam");
+    until_line(&exam, "it is ignored", |line| line["body"]["outcome"] == "ignored");
+    pedal.turn(true);
+    say(&sound, "end of exam");
+    until_line(&exam, "the exam is closed", |line| line["kind"] == "closed");
+    pedal.turn(false);
+    // Waiting again, with the foot off the pedal: nothing opens an exam.
+    say(&sound, "start of exam");
+    std::thread::sleep(Duration::from_secs(2));
+    assert_eq!(exams(&folder).len(), 1);
+    pedal.turn(true);
+    let second = open(&sound, &folder, 2);
+    let ended = listening.signal("TERM");
+    assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+    assert_eq!(calls(&exam), ["start of exam", "left fore zone two alpha transverse", "end of exam"]);
+    assert_eq!(calls(&second), ["start of exam"]);
+    for exam in [&exam, &second] {
+        verified(exam);
+    }
 }
 
 #[test]

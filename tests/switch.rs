@@ -1,6 +1,8 @@
 //! The switch to talk by: events as the kernel writes them, the gate, and a key of a terminal at the null sink.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
+#[path = "support/pedal.rs"]
+mod pedal;
 #[path = "support/program.rs"]
 mod program;
 #[path = "support/sound.rs"]
@@ -8,8 +10,11 @@ mod sound;
 
 use std::io::{self, Read, Write as _};
 use std::path::Path;
+use std::process::Command;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 
+use pedal::{Pedal, event};
 use program::zonecall;
 use sound::{Sound, calls, journal, spoken, until_line, until_lines};
 use zonecall::hear::switch::{DeviceSwitch, SwitchKey, Turning, follow, look};
@@ -17,15 +22,6 @@ use zonecall::live::gate::{Gate, LINGERS};
 
 const KEY: u16 = 1;
 const F13: u16 = 183;
-
-/// One event as the kernel writes it: two machine words of time, type, code, value.
-fn event(kind: u16, code: u16, value: i32) -> Vec<u8> {
-    let mut bytes = vec![7; 2 * size_of::<usize>()];
-    bytes.extend(kind.to_ne_bytes());
-    bytes.extend(code.to_ne_bytes());
-    bytes.extend(value.to_ne_bytes());
-    bytes
-}
 
 /// Gives its bytes a few at a time, and notes at each whole event how the switch stands before it.
 struct Watched<'a> {
@@ -185,6 +181,55 @@ fn only_what_is_said_while_the_switch_is_on_counts_and_all_of_it_is_kept() {
     assert_eq!(u64::from(kept), samples, "all sound is kept");
     let verified = zonecall(&["journal", &exam.to_string_lossy(), "--verify"]);
     assert!(verified.status.success());
+}
+
+/// A switch that is gone is looked for once a second.
+const LOOKED_FOR: Duration = Duration::from_millis(2_500);
+
+#[test]
+fn a_pedal_counts_while_it_is_down_and_one_that_is_pulled_out_is_told_and_found_again() {
+    let sound = Sound::start();
+    let exam = sound.path().join("exam");
+    let mut pedal = Pedal::new(&sound.path());
+    let (name, shim) = pedal.shim();
+    let switch = ["--switch", "KEY_F13", "--switch-device", &pedal.path()];
+    let doctor =
+        Command::new(env!("CARGO_BIN_EXE_zonecall")).arg("doctor").args(switch).env(name, &shim).output();
+    let told = String::from_utf8(doctor.unwrap().stdout).unwrap();
+    assert!(told.contains("switch         KEY_F13 of `Pedal of the tests`"), "{told}");
+    let other = ["doctor", "--switch", "KEY_F14", "--switch-device", &pedal.path()];
+    let other = Command::new(env!("CARGO_BIN_EXE_zonecall")).args(other).env(name, &shim).output();
+    let told = String::from_utf8(other.unwrap().stdout).unwrap();
+    assert!(told.contains("has no key KEY_F14"), "{told}");
+    let args = ["listen", "--into", &exam.to_string_lossy(), "--ear", "neural", "--voice", "off"];
+    let listening = sound.zonecall_with(&[&args[..], &switch[..]].concat(), &[(name, &shim)]);
+    let say = |text: &str| {
+        let wav = sound.path().join("said.wav");
+        spoken(text, &wav);
+        sound.play(&wav);
+    };
+    let ignored = |n| until_lines(&exam, "ignored", n, |line| line["body"]["outcome"] == "ignored");
+    until_line(&exam, "listening begins", |line| line["kind"] == "audio");
+    say("left fore zone two alpha transverse");
+    ignored(1);
+    pedal.turn(true);
+    say("right fore zone one bravo");
+    until_line(&exam, "what is said while it is down counts", |line| line["kind"] == "call");
+    // Pulled out under the foot: nobody holds it any more.
+    pedal.unplug();
+    std::thread::sleep(LOOKED_FOR);
+    say("left hind");
+    ignored(2);
+    pedal.plug_in();
+    std::thread::sleep(LOOKED_FOR);
+    pedal.turn(true);
+    say("zone two alpha");
+    until_lines(&exam, "it counts again", 2, |line| line["kind"] == "call");
+    let ended = listening.signal("TERM");
+    assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+    let told = String::from_utf8_lossy(&ended.stdout).into_owned();
+    assert!(told.contains("the switch is gone") && told.contains("the switch is back"), "{told}");
+    assert_eq!(calls(&exam), ["right fore zone one bravo", "zone two alpha"]);
 }
 
 #[test]

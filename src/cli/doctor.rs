@@ -16,6 +16,7 @@ use super::settings::Settings;
 use super::switch::SwitchArgs;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::hear::capture::Capture;
+use crate::hear::installed::remedy;
 use crate::hear::neural::parts::Parts;
 use crate::hear::recognise::{EngineId, Recogniser};
 use crate::hear::switch::look;
@@ -99,6 +100,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
                 let words = language.engine.words.len();
                 lines.push(Line::there("grammar", format!("`{}`, {words} words", pack.language)));
                 lines.extend(ears(args, &pack, &language, protocols));
+                lines.extend(second(&Parts::find(args.ear.head.as_deref(), &pack.language)));
                 lines.push(voice(&pack.language));
             }
             Err(error) => lines.push(Line::lacks(
@@ -155,30 +157,25 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
         Some(path) => Err(format!("`{}` is not there", path.display())),
         None => Vosk::load(&parts, &language.engine).map(|ear| ear.id()).map_err(|e| e.to_string()),
     };
+    let again = remedy();
     let tried = [
         (
             "neural ear",
             args::Ear::Neural,
             neural,
-            "run `make setup`, or name its folder with --head or ZONECALL_EAR",
+            format!("{again}, or name its folder with --head or ZONECALL_EAR"),
         ),
-        (
-            "vosk ear",
-            args::Ear::Vosk,
-            vosk,
-            "`make setup` fetches its library and a Korean model; for another language unpack a model of your own and \
-             name its folder with --vosk-model or ZONECALL_VOSK_MODEL",
-        ),
+        ("vosk ear", args::Ear::Vosk, vosk, vosk_remedy(&parts, args.ear.vosk_model.is_some())),
         (
             "sphinx ear",
             args::Ear::Sphinx,
             sphinx,
-            "run `make setup`, or name the model with --model or ZONECALL_MODEL",
+            format!("{again}, or name the model with --model or ZONECALL_MODEL"),
         ),
     ];
     let any = tried.iter().any(|(_, _, ear, _)| ear.is_ok());
     let line =
-        |(part, which, ear, remedy): (&'static str, args::Ear, Result<EngineId, String>, &str)| match ear {
+        |(part, which, ear, remedy): (&'static str, args::Ear, Result<EngineId, String>, String)| match ear {
             Ok(id) => Line::there(part, format!("{} {}, model `{}`", id.name, id.version, id.model)),
             Err(why) => {
                 let needed = args.ear.ear.map_or(!any, |asked| asked == which);
@@ -187,6 +184,37 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
             }
         };
     tried.into_iter().map(line).collect()
+}
+
+/// What the neural ear asks where it is in doubt; no line where that ear itself is missing.
+fn second(parts: &Parts) -> Option<Line> {
+    let part = "second opinion";
+    if parts.missing().is_some() {
+        return None;
+    }
+    Some(match parts.second.iter().find(|path| !path.is_file()) {
+        None => Line::there(part, "asked for where the neural ear is in doubt"),
+        Some(path) => Line::lacks(
+            part,
+            State::Better,
+            format!("`{}` is not there", path.display()),
+            format!("{}; without it the neural ear asks you more often", remedy()),
+        ),
+    })
+}
+
+/// The library and the models of the Vosk ear come from their makers; set-up fetches the library and one language.
+fn vosk_remedy(parts: &VoskParts, is_named: bool) -> String {
+    let named = "name its folder with --vosk-model or ZONECALL_VOSK_MODEL";
+    if !parts.library.is_file() {
+        let folder = parts.library.parent().unwrap_or(&parts.library).display();
+        return format!("only if you want this ear: put `libvosk.so` 0.3.45 into `{folder}`, and {named}");
+    }
+    if is_named {
+        format!("unpack a model, and {named}")
+    } else {
+        format!("unpack a model of this language, and {named}")
+    }
 }
 
 /// A recording can be heard without one, so it is needed only when it was named.

@@ -1,16 +1,29 @@
-//! Where the parts of an installed program lie.
+//! Where the parts of the program lie, and how to get one back.
 //!
 //! Takes: the name of a part.
-//! Gives: its folder under `share/zonecall/` beside the program's own folder: `/usr/share/zonecall/` for `/usr/bin/`.
+//! Gives: its folder under `share/zonecall/` beside the program's own folder, `/usr/share/zonecall/` for `/usr/bin/`;
+//! where the program is not installed, the folder that set-up filled.
 //! Never: knows what a part holds.
-//! Tested in: `make deb`.
+//! Tested in: `tests/doctor.rs`, `make try-deb`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-/// The folder of `part`; none where the program is not installed with it, as when it was only built.
-#[must_use]
-pub(super) fn installed(part: &str) -> Option<PathBuf> {
+/// `share/zonecall/` beside the program's folder; none where it was only built.
+fn share() -> Option<PathBuf> {
     let program = std::env::current_exe().ok()?;
-    let folder = program.parent()?.parent()?.join("share/zonecall").join(part);
-    folder.is_dir().then_some(folder)
+    let share = program.parent()?.parent()?.join("share/zonecall");
+    share.is_dir().then_some(share)
+}
+
+/// The folder of `part`, there or not; `built` is where set-up put it on the machine that built the program.
+///
+/// An installed program never looks there: that machine is another one.
+pub(super) fn folder(part: &str, built: &str) -> PathBuf {
+    share().map_or_else(|| Path::new(built).to_path_buf(), |share| share.join(part))
+}
+
+/// What brings a missing part back.
+#[must_use]
+pub fn remedy() -> &'static str {
+    if share().is_some() { "install the package again" } else { "run `make setup`" }
 }

@@ -8,7 +8,7 @@ pub mod switch;
 pub mod keep;
 pub mod endpoint;
 pub mod room;
-mod installed;
+pub mod installed;
 mod sphinx_sys;
 mod vosk_sys;
 pub mod recognise;

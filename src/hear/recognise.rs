@@ -7,6 +7,7 @@
 
 use std::path::PathBuf;
 
+use crate::hear::installed::remedy;
 use crate::hear::sphinx_sys::Refused;
 use crate::hear::utterance::{Segment, Utterance};
 use crate::language::engine::GrammarWord;
@@ -51,7 +52,8 @@ pub trait Recogniser {
 pub enum EngineError {
     /// A file of the acoustic model is missing.
     #[error(
-        "cannot read `{path}` of the acoustic model: {source}; run `make setup`, or name the model with --model"
+        "cannot read `{path}` of the acoustic model: {source}; {}, or name the model with --model",
+        remedy()
     )]
     Model {
         /// The file.
@@ -77,8 +79,9 @@ pub enum EngineError {
     },
     /// A file does not belong to the head.
     #[error(
-        "`{path}` does not fit the head of the neural ear: {what} is `{found}`, wanted `{wanted}`; run `make setup`, \
-         and take the folder of the head from one release"
+        "`{path}` does not fit the head of the neural ear: {what} is `{found}`, wanted `{wanted}`; {}, \
+         and take the folder of the head from one release",
+        remedy()
     )]
     Mismatch {
         /// The file.
@@ -104,7 +107,8 @@ pub enum EngineError {
     },
     /// ONNX Runtime cannot be loaded, or refused.
     #[error(
-        "cannot {what} the runtime `{path}` of the neural ear: {reason}; run `make setup`, or choose --ear sphinx"
+        "cannot {what} the runtime `{path}` of the neural ear: {reason}; {}, or choose --ear sphinx",
+        remedy()
     )]
     Runtime {
         /// The library.
@@ -116,7 +120,8 @@ pub enum EngineError {
     },
     /// The Vosk library cannot be loaded, or refused.
     #[error(
-        "cannot {what} the library `{path}` of the Vosk ear: {reason}; run `make setup`, or choose another --ear"
+        "cannot {what} the library `{path}` of the Vosk ear: {reason}; {}, or choose another --ear",
+        remedy()
     )]
     Vosk {
         /// The library.

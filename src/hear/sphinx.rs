@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use crate::clock::Span;
-use crate::hear::installed::installed;
+use crate::hear::installed;
 use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::sphinx_sys::{Decoder, Piece, Setting};
 use crate::hear::utterance::{Segment, Utterance, Word, mean_confidence};
@@ -65,7 +65,7 @@ pub fn default_model_dir() -> PathBuf {
     if let Some(named) = std::env::var_os("ZONECALL_MODEL") {
         return PathBuf::from(named);
     }
-    installed("model").unwrap_or_else(|| PathBuf::from(env!("ZONECALL_BUILT_MODEL")))
+    installed::folder("model", env!("ZONECALL_BUILT_MODEL"))
 }
 
 impl Sphinx {

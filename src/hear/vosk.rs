@@ -13,7 +13,7 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};
-use crate::hear::installed::installed;
+use crate::hear::installed;
 use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::utterance::{Segment, Utterance, Word, mean_confidence};
 use crate::hear::vosk_sys::{Listener, Model, Refused};
@@ -48,11 +48,11 @@ pub struct VoskParts {
 }
 
 impl VoskParts {
-    /// Where the parts are: the library where the program is installed, else where set-up put it; the model in
+    /// Where the parts are: the library among the program's own, see [`installed`]; the model in
     /// `model`, else in the folder named after the `language` beside the library.
     #[must_use]
     pub fn find(model: Option<&Path>, language: &str) -> Self {
-        let home = installed("vosk").unwrap_or_else(|| PathBuf::from(env!("ZONECALL_BUILT_VOSK")));
+        let home = installed::folder("vosk", env!("ZONECALL_BUILT_VOSK"));
         let model = model.map_or_else(|| home.join(language), Path::to_path_buf);
         Self { library: home.join("libvosk.so"), model }
     }
