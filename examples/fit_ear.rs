@@ -1,6 +1,7 @@
 //! Fits the neural ear's trust on recordings of tuning voices: `fit_ear TUNE_FOLDER OUT.json [HEAD_FOLDER]`.
 //!
-//! Two logistic maps with a ridge, by Newton's steps: is it the language, and is the best meaning the right one.
+//! Two logistic maps with a ridge, by Newton's steps: is it the language, and is the best meaning the right one; and a
+//! third for what the first two leave in doubt, with the second opinion.
 //! Then the limits: as few calls are asked about as possible while of all breaths at most `WRONG_MAX` are acted on
 //! wrongly, and at most `LOST_MAX` of the rightly read calls are taken for talk. Test voices never come near it.
 // It prints what it found; its numbers are small.
@@ -13,10 +14,11 @@ mod set;
 
 use std::path::{Path, PathBuf};
 
+use sha2::{Digest as _, Sha256};
 use zonecall::exam::parse::meaning;
 use zonecall::hear::neural::Neural;
 use zonecall::hear::neural::parts::Parts;
-use zonecall::hear::neural::weigh::{Calibration, Evidence, INPUTS, Verdict};
+use zonecall::hear::neural::weigh::{Calibration, Evidence, INPUTS, Meaning, Opinion, SecondTrust, Verdict};
 use zonecall::trial::judge;
 
 /// Of all breaths with a call, this share may be acted on wrongly: half of what may be in use, as four tuning voices
@@ -27,11 +29,27 @@ const LOST_MAX: f64 = 0.01;
 /// Weight of the ridge: keeps the maps flat where there is little to learn from.
 const RIDGE: f64 = 1.0;
 const STEPS: usize = 50;
+/// The second opinion is asked for below this: above it, it changed nothing on tuning voices.
+const DOUBT: f64 = 0.98;
 
 struct Case {
     evidence: Evidence,
     call: bool,
     right: bool,
+    /// What the second opinion is, and whether the best meaning by both is the right one.
+    second: Option<(Opinion, bool)>,
+}
+
+impl Case {
+    /// What is done, how probable it is, and whether it is right.
+    fn end(&self, trust: &Calibration) -> (Verdict, f64, bool) {
+        if let (Some(second), Some((opinion, right))) = (trust.doubts(&self.evidence), &self.second) {
+            let (verdict, p) = trust.verdict_after(second, &self.evidence, opinion);
+            return (verdict, p, *right);
+        }
+        let (verdict, p) = trust.verdict(&self.evidence);
+        (verdict, p, self.right)
+    }
 }
 
 fn main() {
@@ -46,14 +64,34 @@ fn main() {
         cases.iter().map(|case| (case.evidence.inputs(), case.call)).collect();
     let right: Vec<([f64; INPUTS], bool)> =
         calls.iter().map(|case| (case.evidence.inputs(), case.right)).collect();
-    let mut fitted =
-        Calibration { right: fit(&right), language: fit(&every), language_min: 0.0, right_min: 0.0 };
+    let mut fitted = Calibration {
+        right: fit(&right),
+        language: fit(&every),
+        language_min: 0.0,
+        right_min: 0.0,
+        second: None,
+    };
     let mut language: Vec<f64> =
         calls.iter().filter(|case| case.right).map(|case| fitted.probabilities(&case.evidence).0).collect();
     language.sort_by(f64::total_cmp);
     let lost = (language.len() as f64 * LOST_MAX) as usize;
     fitted.language_min = (language[lost] - 1e-6).clamp(0.02, 0.5);
     fitted.right_min = limit(&fitted, &calls);
+    println!("the first opinion alone:");
+    report(&fitted, &cases);
+    let decoder = &Parts::find(rest.first().map(PathBuf::as_path), "en").second[0];
+    if let Ok(bytes) = std::fs::read(decoder) {
+        let decoder_sha256 = Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
+        fitted.second = Some(SecondTrust { decoder_sha256, right: [0.0; _], below: DOUBT });
+        let doubtful = calls.iter().filter(|case| fitted.doubts(&case.evidence).is_some());
+        let with =
+            |case: &&&Case| Some((case.evidence.with(&case.second.as_ref()?.0), case.second.as_ref()?.1));
+        let with: Vec<_> = doubtful.filter_map(|case| with(&case)).collect();
+        println!("the second is asked for in {} of {} breaths", with.len(), calls.len());
+        fitted.second.as_mut().unwrap().right = fit(&with);
+        fitted.right_min = limit(&fitted, &calls);
+    }
+    println!("both:");
     report(&fitted, &cases);
     let head = Parts::find(rest.first().map(PathBuf::as_path), "en").head.join("head.json");
     let described: serde_json::Value = serde_json::from_slice(&std::fs::read(head).unwrap()).unwrap();
@@ -70,12 +108,17 @@ fn cases(folder: &Path, head: Option<&Path>) -> Vec<Case> {
     let mut ear = Neural::load(&Parts::find(head, "en"), &language.engine, key).expect("the ear loads");
     let mut cases = Vec::new();
     for truth in set::truths(folder) {
-        let weighed = ear.weigh(&set::segment(&truth.file)).expect("the ear hears");
+        let (weighed, opinion) = ear.weigh_twice(&set::segment(&truth.file)).expect("the ear hears");
         let Some(evidence) = weighed.evidence else { continue };
         let acts = |words: &str| judge::acts(words, &language, &protocols);
-        let right = acts(&weighed.meanings[0].reading.words.join(" ")) == acts(&truth.words);
         let call = !truth.words.is_empty();
-        cases.push(Case { evidence, call, right: right && call });
+        let wanted = acts(&truth.words);
+        let right = |meanings: &[Meaning]| call && acts(&meanings[0].reading.words.join(" ")) == wanted;
+        let second = opinion.map(|opinion| {
+            let right = right(&opinion.meanings);
+            (opinion, right)
+        });
+        cases.push(Case { evidence, call, right: right(&weighed.meanings), second });
     }
     cases
 }
@@ -83,7 +126,7 @@ fn cases(folder: &Path, head: Option<&Path>) -> Vec<Case> {
 /// The least limit on the probability with which at most `WRONG_MAX` of the breaths are acted on wrongly.
 fn limit(fitted: &Calibration, calls: &[&Case]) -> f64 {
     let mut wrong: Vec<f64> =
-        calls.iter().filter(|case| !case.right).map(|case| fitted.verdict(&case.evidence).1).collect();
+        calls.iter().map(|case| case.end(fitted)).filter(|(_, _, right)| !right).map(|(_, p, _)| p).collect();
     wrong.sort_by(|a, b| b.total_cmp(a));
     let may = (calls.len() as f64 * WRONG_MAX) as usize;
     wrong.get(may).map_or(0.5, |worst| worst + 1e-6).clamp(0.5, 0.999)
@@ -93,8 +136,11 @@ fn report(fitted: &Calibration, cases: &[Case]) {
     for call in [true, false] {
         let of: Vec<&Case> = cases.iter().filter(|case| case.call == call).collect();
         let share = |verdict: Verdict, right: bool| {
-            let n =
-                of.iter().filter(|c| fitted.verdict(&c.evidence).0 == verdict && c.right == right).count();
+            let n = of
+                .iter()
+                .map(|case| case.end(fitted))
+                .filter(|end| end.0 == verdict && end.2 == right)
+                .count();
             100.0 * n as f64 / of.len().max(1) as f64
         };
         println!(
@@ -112,12 +158,12 @@ fn report(fitted: &Calibration, cases: &[Case]) {
 }
 
 /// Logistic regression with a ridge (the constant is free of it), by Newton's method.
-fn fit(cases: &[([f64; INPUTS], bool)]) -> [f64; INPUTS] {
-    let mut weights = [0.0; INPUTS];
+fn fit<const N: usize>(cases: &[([f64; N], bool)]) -> [f64; N] {
+    let mut weights = [0.0; N];
     for _ in 0..STEPS {
-        let mut slope = [0.0; INPUTS];
-        let mut bend = [[0.0; INPUTS]; INPUTS];
-        for i in 0..INPUTS {
+        let mut slope = [0.0; N];
+        let mut bend = [[0.0; N]; N];
+        for i in 0..N {
             let ridge = if i == 0 { 1e-3 } else { RIDGE };
             slope[i] = -ridge * weights[i];
             bend[i][i] = ridge;
@@ -125,9 +171,9 @@ fn fit(cases: &[([f64; INPUTS], bool)]) -> [f64; INPUTS] {
         for (inputs, yes) in cases {
             let sum: f64 = weights.iter().zip(inputs).map(|(weight, input)| weight * input).sum();
             let p = 1.0 / (1.0 + (-sum).exp());
-            for i in 0..INPUTS {
+            for i in 0..N {
                 slope[i] += (f64::from(u8::from(*yes)) - p) * inputs[i];
-                for j in 0..INPUTS {
+                for j in 0..N {
                     bend[i][j] += p * (1.0 - p) * inputs[i] * inputs[j];
                 }
             }
@@ -139,18 +185,18 @@ fn fit(cases: &[([f64; INPUTS], bool)]) -> [f64; INPUTS] {
 }
 
 /// Solves a small positive definite system by elimination.
-fn solve(mut a: [[f64; INPUTS]; INPUTS], mut b: [f64; INPUTS]) -> [f64; INPUTS] {
-    for i in 0..INPUTS {
-        for j in i + 1..INPUTS {
+fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> [f64; N] {
+    for i in 0..N {
+        for j in i + 1..N {
             let factor = a[j][i] / a[i][i];
-            for k in i..INPUTS {
+            for k in i..N {
                 a[j][k] -= factor * a[i][k];
             }
             b[j] -= factor * b[i];
         }
     }
-    for i in (0..INPUTS).rev() {
-        let known: f64 = (i + 1..INPUTS).map(|k| a[i][k] * b[k]).sum();
+    for i in (0..N).rev() {
+        let known: f64 = (i + 1..N).map(|k| a[i][k] * b[k]).sum();
         b[i] = (b[i] - known) / a[i][i];
     }
     b

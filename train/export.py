@@ -63,7 +63,9 @@ def build(w):
     g.add("LogSoftmax", ["out"], "log_probs", axis=-1)
     units = len(w["out.bias"])
     graph = helper.make_graph(g.nodes, "head", [helper.make_tensor_value_info("features", TensorProto.FLOAT, [1, "T", 288])],
-        [helper.make_tensor_value_info("log_probs", TensorProto.FLOAT, [1, "T", units])], g.weights)
+        # The last layer's inputs, too: what `zonecall enrol` learns a voice from.
+        [helper.make_tensor_value_info("log_probs", TensorProto.FLOAT, [1, "T", units]),
+            helper.make_tensor_value_info("norm", TensorProto.FLOAT, [1, "T", len(w["enter.bias"])])], g.weights)
     model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", 17)], ir_version=8, producer_name="zonecall")
     onnx.checker.check_model(model)
     return model.SerializeToString()

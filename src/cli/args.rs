@@ -65,6 +65,8 @@ pub(crate) enum Task {
     Phrases(Phrases),
     /// Try the microphone with ten phrases, and write the settings of `listen`.
     Setup(super::setup::Setup),
+    /// Let the neural ear learn your voice, if that helps.
+    Enrol(super::enrol::Enrol),
     /// Compare the engines on a recording whose words are known.
     CompareEars(super::compare_ears::CompareEars),
     /// Tell what is there and what is missing, each with its remedy.
@@ -289,7 +291,7 @@ pub(crate) struct Enter {
 }
 
 /// A name that says something.
-fn not_blank(text: &str) -> Result<String, String> {
+pub(crate) fn not_blank(text: &str) -> Result<String, String> {
     match text.trim() {
         "" => Err("it is blank; give a name or initials".to_owned()),
         name if !is_plain(name) => {

@@ -209,7 +209,7 @@ struct Caught {
 /// One engine hears the recording from beginning to end.
 fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
     let Given { spoken, lines, spelling, said, mut ear } = read(args)?;
-    ear.engine = ear::choose(&args.ear, &spoken.pack.language, &ear.language, &ear.protocols)?;
+    ear.engine = ear::choose(&args.ear, &spoken.pack.language, &ear.language, &ear.protocols, None)?;
     let (folder, engine) = (tempfile::tempdir()?, ear.engine.id());
     let mut session = begin(folder.path(), ear, &spoken)?;
     session.open_audio(args.audio.display().to_string())?;

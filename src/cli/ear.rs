@@ -6,7 +6,9 @@
 //! Tested in: `tests/neural.rs`, `tests/demo.rs`, `tests/vosk.rs`.
 
 use super::args::{self, Ear};
+use super::voices;
 use crate::exam::parse::meaning;
+use crate::hear::installed::remedy;
 use crate::hear::neural::Neural;
 use crate::hear::neural::parts::Parts;
 use crate::hear::recognise::{EngineError, Recogniser};
@@ -17,34 +19,40 @@ use crate::language::engine::GrammarWord;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 
-/// The engine that was asked for; else the first that can listen in this language, with a word about why not the neural.
+/// The engine that was asked for, bent to the voice of `person` where they have enrolled; else the first that can listen in this language, with a word about why not the neural.
 pub(super) fn choose(
     args: &args::WhichEar,
     pack: &str,
     language: &Language,
     protocols: &Protocols,
-) -> Result<Box<dyn Recogniser>, EngineError> {
+    person: Option<&str>,
+) -> anyhow::Result<Box<dyn Recogniser>> {
+    let neural = |parts: &Parts| -> anyhow::Result<Box<dyn Recogniser>> {
+        let mut ear = neural(parts, language, protocols)?;
+        person.map_or(Ok(()), |person| voices::bend(&mut ear, person))?;
+        Ok(Box::new(ear))
+    };
     let parts = Parts::find(args.head.as_deref(), pack);
     match (args.ear, &args.script) {
         (Some(Ear::Scripted), Some(script)) => return Ok(Box::new(Scripted::read(script)?)),
-        (Some(Ear::Sphinx | Ear::Scripted), _) => return sphinx(args, language),
-        (Some(Ear::Neural), _) => return Ok(Box::new(neural(&parts, language, protocols)?)),
-        (Some(Ear::Vosk), _) => return vosk(args, pack, language),
+        (Some(Ear::Sphinx | Ear::Scripted), _) => return Ok(sphinx(args, language)?),
+        (Some(Ear::Neural), _) => return neural(&parts),
+        (Some(Ear::Vosk), _) => return Ok(vosk(args, pack, language)?),
         (None, _) => {}
     }
     let why = match parts.missing() {
-        Some(path) => format!("`{}` is missing; run `make setup`", path.display()),
-        None => match neural(&parts, language, protocols) {
-            Ok(engine) => return Ok(Box::new(engine)),
+        Some(path) => format!("`{}` is missing; {}", path.display(), remedy()),
+        None => match neural(&parts) {
+            Ok(engine) => return Ok(engine),
             Err(error) => error.to_string(),
         },
     };
     if VoskParts::find(args.vosk_model.as_deref(), pack).missing().is_none() {
         eprintln!("zonecall: the Vosk ear listens, not the neural ear: {why}");
-        return vosk(args, pack, language);
+        return Ok(vosk(args, pack, language)?);
     }
     eprintln!("zonecall: PocketSphinx listens, not the neural ear: {why}");
-    sphinx(args, language)
+    Ok(sphinx(args, language)?)
 }
 
 /// The Vosk ear; words that its model does not know are named, for nobody can say them to it.

@@ -31,7 +31,13 @@ pub(crate) fn hear(args: &args::Hear) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let spoken = exam_folder::language(&args.language, &protocols)?;
     let mut recordings = args.files.iter().map(|path| open(path)).collect::<anyhow::Result<Vec<_>>>()?;
-    let engine = ear::choose(&args.ear, &spoken.pack.language, &spoken.language, &protocols)?;
+    let engine = ear::choose(
+        &args.ear,
+        &spoken.pack.language,
+        &spoken.language,
+        &protocols,
+        args.subject.person.as_deref(),
+    )?;
     let began = started(args, &recordings[0])?;
     let ear = Ear { engine, language: spoken.language.clone(), protocols };
     let header = session::header(&args.subject, &ear, &spoken, began);

@@ -156,9 +156,10 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let spoken = exam_folder::language(&args.language, &protocols)?;
     let ways = args.live.with(&settings, &spoken.pack.language)?;
     let spoken = called(spoken, &ways, &protocols);
-    let engine = ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols)?;
-    let ear = Ear { engine, language: spoken.language.clone(), protocols };
     let person = args.subject.person.clone().or(settings.person);
+    let engine =
+        ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols, person.as_deref())?;
+    let ear = Ear { engine, language: spoken.language.clone(), protocols };
     let subject = Subject { person, ..args.subject.clone() };
     let stop = stop_switch()?;
     let Some(into) = &args.into else {
@@ -179,10 +180,12 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     }
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let header = exam_folder::exam(&args.folder, &protocols)?.header;
+    let person = header.person.clone();
     let spoken = exam_folder::language_with(args.grammar.as_deref(), header.schemes, &protocols)?;
     let ways = args.live.with(&Settings::read()?, &spoken.pack.language)?;
     let spoken = called(spoken, &ways, &protocols);
-    let engine = ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols)?;
+    let engine =
+        ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols, person.as_deref())?;
     let ear = Ear { engine, language: spoken.language, protocols };
     let stop = stop_switch()?;
     let switch = TalkSwitch::of(&ways)?;

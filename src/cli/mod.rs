@@ -10,6 +10,7 @@ mod args;
 mod compare_ears;
 mod doctor;
 mod ear;
+mod enrol;
 mod enter;
 mod exam_folder;
 mod hear;
@@ -29,6 +30,7 @@ mod setup;
 mod show;
 mod switch;
 mod trace;
+mod voices;
 
 use std::process::ExitCode;
 
@@ -59,6 +61,7 @@ pub fn run() -> ExitCode {
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),
         Task::Setup(task) => setup::setup(&task),
+        Task::Enrol(task) => enrol::enrol(&task),
         Task::CompareEars(task) => compare_ears::compare_ears(&task),
         Task::Doctor(task) => doctor::doctor(&task),
         Task::Manual(task) => show::manual(&task),

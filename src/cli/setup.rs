@@ -87,7 +87,8 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
         "the language `{}` has no phrases to try; write ten of them into trial.txt beside its grammar",
         spoken.pack.language
     );
-    let mut engine = ear::choose(&args.ear, &spoken.pack.language, &spoken.language, &protocols)?;
+    let person = args.person.as_deref().or(settings.person.as_deref());
+    let mut engine = ear::choose(&args.ear, &spoken.pack.language, &spoken.language, &protocols, person)?;
     let mut capture = open(args.device.as_deref().or(settings.device.as_deref()))?.capture;
     say(&format!("microphone: {}", capture.describe()))?;
     say(&format!("Be quiet for {QUIET_S} seconds, please."))?;
@@ -188,7 +189,7 @@ fn noise_dbfs(capture: &mut Capture) -> anyhow::Result<f64> {
 }
 
 /// The next breath; none when nobody speaks.
-fn breath(capture: &mut Capture) -> anyhow::Result<Option<Segment>> {
+pub(super) fn breath(capture: &mut Capture) -> anyhow::Result<Option<Segment>> {
     let mut breaths = Breaths::new(0)?;
     let since = Instant::now();
     while since.elapsed() < PHRASE_MAX {

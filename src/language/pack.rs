@@ -36,8 +36,30 @@ pub struct Pack {
     pub pronunciations: Vec<Pronunciation>,
     /// Phrases to try a microphone with; empty where the folder has no `trial.txt`.
     pub trial: Vec<String>,
+    /// Phrases that a person reads so that an ear learns their voice.
+    pub enrol: EnrolScript,
     /// SHA-256 over both files, in hexadecimal.
     pub sha256: String,
+}
+
+/// What a person reads to enrol; empty where the folder has no `enrol.txt`.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct EnrolScript {
+    /// Phrases to learn from: those before the first empty line of the file.
+    pub learn: Vec<String>,
+    /// Other phrases, to tell whether it helped.
+    pub judge: Vec<String>,
+}
+
+impl EnrolScript {
+    fn read(text: &str) -> Self {
+        let (learn, judge) = text.trim().split_once("\n\n").unwrap_or((text, ""));
+        Self { learn: lines(learn), judge: lines(judge) }
+    }
+}
+
+fn lines(text: &str) -> Vec<String> {
+    text.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect()
 }
 
 /// What can be said in one exam.
@@ -77,8 +99,9 @@ impl Pack {
     pub fn built_in() -> Result<Self, PackError> {
         let grammar = include_str!("../../grammars/en/exam.gram");
         let words = include_str!("../../grammars/en/words.dict");
-        let trial = include_str!("../../grammars/en/trial.txt");
-        Self::from_text(Path::new("grammars/en"), grammar, words, trial)
+        let trial = lines(include_str!("../../grammars/en/trial.txt"));
+        let enrol = EnrolScript::read(include_str!("../../grammars/en/enrol.txt"));
+        Ok(Self { trial, enrol, ..Self::from_text(Path::new("grammars/en"), grammar, words)? })
     }
 
     /// Reads the pack in `folder`.
@@ -90,11 +113,12 @@ impl Pack {
             let path = folder.join(name);
             std::fs::read_to_string(&path).map_err(|source| PackError::Read { path, source })
         };
-        let trial = text("trial.txt").unwrap_or_default();
-        Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?, &trial)
+        let trial = lines(&text("trial.txt").unwrap_or_default());
+        let enrol = EnrolScript::read(&text("enrol.txt").unwrap_or_default());
+        Ok(Self { trial, enrol, ..Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?)? })
     }
 
-    fn from_text(folder: &Path, grammar: &str, words: &str, trial: &str) -> Result<Self, PackError> {
+    fn from_text(folder: &Path, grammar: &str, words: &str) -> Result<Self, PackError> {
         let grammar_file = folder.join("exam.gram");
         let tree = jsgf::read(&grammar_file, grammar)?;
         if !tree.rule(EXAM_RULE).is_some_and(|rule| rule.public) {
@@ -111,8 +135,15 @@ impl Pack {
         hash.update(words);
         let language =
             folder.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-        let trial = trial.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect();
-        Ok(Self { language, grammar: tree, pronunciations, trial, sha256: crate::hex(&hash.finalize()) })
+        let sha256 = crate::hex(&hash.finalize());
+        Ok(Self {
+            language,
+            grammar: tree,
+            pronunciations,
+            trial: Vec::new(),
+            enrol: EnrolScript::default(),
+            sha256,
+        })
     }
 
     /// The same language, in which only what begins with the words of `call` counts; answers need them not.

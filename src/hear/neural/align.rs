@@ -1,12 +1,12 @@
 //! When each word of a reading was said.
 //!
 //! Takes: the words, the lexicon, and the frames they were read from.
-//! Gives: for each word the frames of its units on the most probable alignment.
+//! Gives: for each word the frames of its units on the most probable alignment; how all alignments share the units.
 //! Never: another sentence than the one given.
 //! Tested in: `tests/neural_search.rs`.
 
 use crate::hear::neural::lexicon::{BLANK, Lexicon};
-use crate::hear::neural::search::Frames;
+use crate::hear::neural::search::{Frames, add};
 
 /// Frames from the first to the last unit of a word; the last is included.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,6 +60,63 @@ pub fn align(words: &[String], lexicon: &Lexicon, frames: &Frames) -> Option<Vec
         at = from[at];
     }
     spans.into_iter().collect()
+}
+
+/// What all alignments of some words have in common.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shares {
+    /// Natural logarithm of the probability of the words, over all alignments.
+    pub score: f64,
+    /// For each frame the share of the alignments, by their probability, that have each unit there.
+    pub shares: Vec<Vec<f64>>,
+}
+
+/// How all alignments of `words` share the units of each frame (forward and backward sums); `rows` holds natural
+/// logarithms of probabilities. None when the words do not fit into the frames.
+#[must_use]
+pub fn shares(words: &[String], lexicon: &Lexicon, rows: &[Vec<f64>]) -> Option<Shares> {
+    let cells = cells(words, lexicon);
+    let none = f64::NEG_INFINITY;
+    let mut forward: Vec<Vec<f64>> = Vec::with_capacity(rows.len());
+    for row in rows {
+        let now = cells.iter().enumerate().map(|(idx, cell)| {
+            let came = match forward.last() {
+                None => {
+                    if cell.starts {
+                        0.0
+                    } else {
+                        none
+                    }
+                }
+                Some(last) => cell.before.iter().map(|before| last[*before]).fold(last[idx], add),
+            };
+            came + row[cell.unit]
+        });
+        let now = now.collect();
+        forward.push(now);
+    }
+    let ended = |idx: usize| if cells[idx].ends { 0.0 } else { none };
+    let last = forward.last()?;
+    let score = (0..cells.len()).map(|idx| last[idx] + ended(idx)).fold(none, add);
+    if score == none {
+        return None;
+    }
+    let mut backward: Vec<f64> = (0..cells.len()).map(ended).collect();
+    let mut shares: Vec<Vec<f64>> = rows.iter().map(|row| vec![0.0; row.len()]).collect();
+    for time in (0..rows.len()).rev() {
+        for (idx, cell) in cells.iter().enumerate() {
+            shares[time][cell.unit] += (forward[time][idx] + backward[idx] - score).exp();
+        }
+        let after: Vec<f64> =
+            cells.iter().zip(&backward).map(|(cell, back)| back + rows[time][cell.unit]).collect();
+        backward.clone_from(&after);
+        for (idx, cell) in cells.iter().enumerate() {
+            for before in &cell.before {
+                backward[*before] = add(backward[*before], after[idx]);
+            }
+        }
+    }
+    Some(Shares { score, shares })
 }
 
 /// All ways to say the words, one after the other, with a blank between any two units.

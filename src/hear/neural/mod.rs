@@ -9,20 +9,26 @@ pub mod lexicon;
 pub mod network;
 pub mod search;
 pub mod align;
+pub mod adapt;
 pub mod leftover;
 pub mod weigh;
 pub mod parts;
 mod net;
+mod second;
+
+use sha2::{Digest as _, Sha256};
 
 use crate::clock::Span;
+use crate::hear::neural::adapt::{Adaptation, Read as ReadAloud};
 use crate::hear::neural::align::{WordFrames, align};
 use crate::hear::neural::leftover::leftover;
 use crate::hear::neural::lexicon::Lexicon;
 use crate::hear::neural::net::{FRAME, Net};
 use crate::hear::neural::network::Network;
 use crate::hear::neural::parts::{Parts, Read};
-use crate::hear::neural::search::{Width, search};
-use crate::hear::neural::weigh::{Calibration, Evidence, Meaning, Verdict};
+use crate::hear::neural::search::{Frames, Width, search};
+use crate::hear::neural::second::Second;
+use crate::hear::neural::weigh::{Calibration, Evidence, Meaning, OPINIONS_MAX, Opinion, Verdict, joined};
 use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::utterance::{Rival, Segment, Utterance, Word};
 use crate::language::engine::EngineLanguage;
@@ -39,11 +45,16 @@ pub type MeaningKey = Box<dyn Fn(&[&str]) -> String + Send>;
 /// The engine.
 pub struct Neural {
     net: Net,
+    second: Option<Second>,
     network: Network,
     lexicon: Lexicon,
     other: Option<usize>,
     calibration: Calibration,
+    /// Bends the head's answers to who speaks, where they have enrolled.
+    adaptation: Option<Adaptation>,
     meaning: MeaningKey,
+    /// What it is for everybody, and for who speaks.
+    plain: EngineId,
     id: EngineId,
 }
 
@@ -85,23 +96,31 @@ impl Neural {
             .map_err(|words| EngineError::Unpronounced { words })?;
         let network = Network::new(&language.graph, &lexicon);
         let net = Net::new(&parts.runtime, &read.encoder, &read.head)?;
+        let id = EngineId {
+            name: "neural".to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            model: format!("{} {}", read.name, read.version),
+            model_sha256: read.sha256,
+        };
+        let second = match &read.second {
+            Some((decoder, pieces)) => Some(Second::new(&parts.runtime, decoder, pieces)?),
+            None => None,
+        };
         let mut this = Self {
             net,
+            second,
             network,
             lexicon,
             other: read.other,
             calibration: read.calibration,
+            adaptation: None,
             meaning,
-            id: EngineId {
-                name: "neural".to_owned(),
-                version: env!("CARGO_PKG_VERSION").to_owned(),
-                model: format!("{} {}", read.name, read.version),
-                model_sha256: read.sha256,
-            },
+            plain: id.clone(),
+            id,
         };
         // The first run is slow; and a head with fewer outputs than named units must not wait for the first breath.
         let most = read.units.values().copied().max().unwrap_or(0);
-        let tried = this.net.frames(&[])?;
+        let tried = this.net.hear(&[])?.frames;
         match tried.rows().next() {
             Some(row) if row.len() == most + 1 => Ok(this),
             row => Err(EngineError::Mismatch {
@@ -113,22 +132,85 @@ impl Neural {
         }
     }
 
-    /// Hears one breath and weighs what it can have been.
+    /// Hears one breath and weighs what it can have been; a second opinion is asked for where that is in doubt.
     ///
     /// # Errors
     /// When the runtime fails.
     pub fn weigh(&mut self, segment: &Segment) -> Result<Weighed, EngineError> {
-        let frames = self.net.frames(&segment.samples)?;
+        let heard = self.net.hear(&segment.samples)?;
+        let frames = self.adaptation.as_ref().map_or_else(|| heard.frames.clone(), |bend| bend.apply(&heard));
         let readings = search(&self.network, &frames, Width::LISTENING);
-        let meanings = weigh::meanings(&readings, &self.meaning);
-        let best = meanings.first();
-        let spans = best.and_then(|best| align(&best.reading.words, &self.lexicon, &frames));
+        let mut meanings = weigh::meanings(&readings, &self.meaning);
+        let mut spans = spans(&meanings, &self.lexicon, &frames);
         let left = leftover(spans.as_deref().unwrap_or_default(), &frames, &segment.samples);
         let lift_db = weigh::lift_db(&segment.samples);
         let evidence = weigh::evidence(&meanings, &frames, self.other, lift_db, left);
-        let (verdict, confidence) =
+        let (mut verdict, mut confidence) =
             evidence.map_or((Verdict::Reject, 0.0), |evidence| self.calibration.verdict(&evidence));
+        let trust =
+            evidence.and_then(|evidence| Some((evidence, self.calibration.doubts(&evidence)?.clone())));
+        if let Some((evidence, trust)) = trust
+            && let Some(opinion) = self.opinion(&meanings, &heard.sound)?
+        {
+            (verdict, confidence) = self.calibration.verdict_after(&trust, &evidence, &opinion);
+            meanings = opinion.meanings;
+            spans = self::spans(&meanings, &self.lexicon, &frames);
+        }
         Ok(Weighed { meanings, evidence, verdict, confidence, frames: frames.rows().len(), spans })
+    }
+
+    /// The second opinion of the likeliest meanings; none where nothing can give one.
+    fn opinion(&mut self, meanings: &[Meaning], sound: &[f32]) -> Result<Option<Opinion>, EngineError> {
+        let Some(second) = &mut self.second else { return Ok(None) };
+        let first = &meanings[..meanings.len().min(OPINIONS_MAX)];
+        let texts: Vec<String> = first.iter().map(|meaning| meaning.reading.words.join(" ")).collect();
+        Ok(joined(first, &second.likelihoods(sound, &texts)?))
+    }
+
+    /// The first opinion by itself, and the second whether in doubt or not: for fitting the trust in both.
+    ///
+    /// # Errors
+    /// When the runtime fails.
+    pub fn weigh_twice(&mut self, segment: &Segment) -> Result<(Weighed, Option<Opinion>), EngineError> {
+        let second = self.calibration.second.take();
+        let weighed = self.weigh(segment);
+        self.calibration.second = second;
+        let (weighed, heard) = (weighed?, self.net.hear(&segment.samples)?);
+        let opinion = self.opinion(&weighed.meanings, &heard.sound)?;
+        Ok((weighed, opinion))
+    }
+
+    /// From now on the head's answers are bent to the voice of `person`, and the ear's name and hash say so.
+    pub fn adapt(&mut self, person: &str, adaptation: Adaptation) {
+        let mut hash = Sha256::new_with_prefix(&self.plain.model_sha256);
+        adaptation.weights().for_each(|weight| hash.update(weight.to_le_bytes()));
+        self.id = EngineId {
+            model: format!("{}, enrolled by {person}", self.plain.model),
+            model_sha256: crate::hex(&hash.finalize()),
+            ..self.plain.clone()
+        };
+        self.adaptation = Some(adaptation);
+    }
+
+    /// SHA-256 of the ear as it is for everybody.
+    #[must_use]
+    pub fn plain_sha256(&self) -> &str {
+        &self.plain.model_sha256
+    }
+
+    /// What is fitted to: a breath in which a person read these words, as the head hears it unbent.
+    ///
+    /// # Errors
+    /// When the runtime fails.
+    pub fn read(&mut self, segment: &Segment, words: &str) -> Result<ReadAloud, EngineError> {
+        let words = words.split_whitespace().map(str::to_owned).collect();
+        Ok(ReadAloud { heard: self.net.hear(&segment.samples)?, words })
+    }
+
+    /// How the words of the language sound to the head.
+    #[must_use]
+    pub fn lexicon(&self) -> &Lexicon {
+        &self.lexicon
     }
 
     fn words(&self, texts: &[String], weighed: &Weighed, segment: &Segment) -> Vec<Word> {
@@ -183,6 +265,11 @@ impl Recogniser for Neural {
     fn follow(&mut self, now: Moment<'_>) {
         self.network.follow(now);
     }
+}
+
+/// When the words of the first meaning were said.
+fn spans(meanings: &[Meaning], lexicon: &Lexicon, frames: &Frames) -> Option<Vec<WordFrames>> {
+    align(&meanings.first()?.reading.words, lexicon, frames)
 }
 
 fn thousandths(number: f64) -> f64 {

@@ -11,9 +11,9 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
-use crate::hear::installed::installed;
+use crate::hear::installed;
 use crate::hear::neural::lexicon::{BLANK, Lexicon};
-use crate::hear::neural::weigh::Calibration;
+use crate::hear::neural::weigh::{Calibration, SecondTrust};
 use crate::hear::recognise::EngineError;
 
 /// How a head may name the blank in its list of units; without it the list begins after the blank.
@@ -30,6 +30,8 @@ pub struct Parts {
     pub runtime: PathBuf,
     /// `encoder_model.ort`, the frozen speech encoder.
     pub encoder: PathBuf,
+    /// `decoder_model_merged.ort` and `tokenizer.bin`, which give a second opinion; the ear hears without them, too.
+    pub second: [PathBuf; 2],
     /// Folder of `head.onnx`, `head.json`, `lexicon.dict`, and `calibration.json` where it was fitted.
     pub head: PathBuf,
 }
@@ -42,14 +44,15 @@ impl Parts {
     #[must_use]
     pub fn find(head: Option<&Path>, language: &str) -> Self {
         let named = head.map(Path::to_path_buf);
-        let ear = installed("ear").unwrap_or_else(|| PathBuf::from(env!("ZONECALL_BUILT_EAR")));
-        let models = installed("models").unwrap_or_else(|| PathBuf::from(env!("ZONECALL_BUILT_HEAD")));
+        let ear = installed::folder("ear", env!("ZONECALL_BUILT_EAR"));
+        let models = installed::folder("models", env!("ZONECALL_BUILT_HEAD"));
         let in_either = |file: &str| {
             let own = named.as_ref().map(|folder| folder.join(file)).filter(|path| path.is_file());
             own.unwrap_or_else(|| ear.join(file))
         };
         let (runtime, encoder) = (in_either("libonnxruntime.so"), in_either("encoder_model.ort"));
-        Self { runtime, encoder, head: named.unwrap_or_else(|| models.join(language)) }
+        let second = ["decoder_model_merged.ort", "tokenizer.bin"].map(in_either);
+        Self { runtime, encoder, second, head: named.unwrap_or_else(|| models.join(language)) }
     }
 
     /// The first file that is not there; none when all are.
@@ -88,6 +91,8 @@ pub(super) struct Read {
     pub(super) version: String,
     pub(super) encoder: Vec<u8>,
     pub(super) head: Vec<u8>,
+    /// The decoder and its word pieces, where they are there.
+    pub(super) second: Option<(Vec<u8>, Vec<u8>)>,
     /// Place of each unit in the head's output.
     pub(super) units: HashMap<String, usize>,
     pub(super) other: Option<usize>,
@@ -132,11 +137,16 @@ impl Read {
         } else {
             described.calibration.unwrap_or_else(Calibration::unfitted)
         };
+        let second = second(parts, calibration.second.as_ref())?;
+        if let Some((decoder, _)) = &second {
+            hash.update(decoder);
+        }
         Ok(Self {
             name: described.name,
             version: described.version,
             encoder,
             head,
+            second,
             other: units.get(OTHER).copied(),
             units,
             lexicon,
@@ -144,6 +154,19 @@ impl Read {
             sha256: crate::hex(&hash.finalize()),
         })
     }
+}
+
+/// The parts of the second opinion, where they are there; a decoder that the trust was not fitted for is refused.
+fn second(parts: &Parts, trust: Option<&SecondTrust>) -> Result<Option<(Vec<u8>, Vec<u8>)>, EngineError> {
+    if !parts.second.iter().all(|path| path.is_file()) {
+        return Ok(None);
+    }
+    let [decoder, pieces] = &parts.second;
+    let bytes = match trust {
+        Some(trust) => checked(decoder, "decoder_sha256", &trust.decoder_sha256)?,
+        None => read(decoder)?,
+    };
+    Ok(Some((bytes, read(pieces)?)))
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, EngineError> {

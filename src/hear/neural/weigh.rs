@@ -1,7 +1,8 @@
 //! How far a reading can be trusted: acted on, asked about, or taken for something other than the language.
 //!
 //! Takes: readings with their scores, what each of them means (as a key), the frames, and how noisy the breath is.
-//! Gives: `Evidence` in plain numbers, and from it, through a fitted `Calibration`, a `Verdict`.
+//! Gives: `Evidence` in plain numbers, and from it, through a fitted `Calibration`, a `Verdict`; where that is in doubt,
+//! another with the second opinion.
 //! Never: looks into a meaning; two readings mean the same when their keys are equal.
 //! Tested in: `tests/neural_weigh.rs`.
 
@@ -23,6 +24,14 @@ const LIFT_MAX_DB: f64 = 40.0;
 const LOUDNESS_FRAME: usize = 320;
 /// Numbers taken from the evidence, the constant among them.
 pub const INPUTS: usize = 9;
+
+/// The same, with the second opinion.
+pub const INPUTS_TWICE: usize = INPUTS + 2;
+/// Readings that the second opinion is asked about.
+pub const OPINIONS_MAX: usize = 4;
+/// How much the second opinion counts against the first, as a factor of its logarithm; of 0.1 to 1 the best on tuning
+/// voices.
+const SECOND_WEIGHT: f64 = 0.3;
 
 /// What a reading is trusted or doubted for.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -54,6 +63,54 @@ pub struct Calibration {
     pub language_min: f64,
     /// A reading less probable than this to be right is asked about.
     pub right_min: f64,
+    /// How the second opinion is weighed; without it none is asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second: Option<SecondTrust>,
+}
+
+/// The map from the evidence of both to a probability, and when the second is asked for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SecondTrust {
+    /// SHA-256 of the model that gives the opinion.
+    pub decoder_sha256: String,
+    /// Weights for "the best meaning is the right one", in the order of `Evidence::with`.
+    pub right: [f64; INPUTS_TWICE],
+    /// It is asked for where the first finds a reading less probable than this.
+    pub below: f64,
+}
+
+/// What a second opinion makes of the readings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Opinion {
+    /// The meanings in the order of both opinions, their scores those of both.
+    pub meanings: Vec<Meaning>,
+    /// Natural logarithm of the odds of the best meaning against the next, by both, 0 to 14.
+    pub margin: f64,
+    /// By how much the second alone prefers the best meaning to any other, -14 to 14.
+    pub lead: f64,
+    /// What it thinks of the best by itself: natural logarithm of its probability, a word.
+    pub per_word: f64,
+}
+
+/// Both opinions in one: `second` holds the second's logarithm for each of the first `meanings`; the rest fall away.
+#[must_use]
+pub fn joined(meanings: &[Meaning], second: &[f64]) -> Option<Opinion> {
+    let mut both: Vec<(Meaning, f64)> = meanings.iter().cloned().zip(second.iter().copied()).collect();
+    for (meaning, second) in &mut both {
+        meaning.score += SECOND_WEIGHT * *second;
+    }
+    both.sort_by(|a, b| b.0.score.total_cmp(&a.0.score));
+    let ((best, own), others) = both.split_first()?;
+    let margin = others.first().map_or(MARGIN_MAX, |(next, _)| best.score - next.score);
+    let rival = others.iter().map(|(_, second)| *second).fold(f64::NEG_INFINITY, f64::max);
+    #[allow(clippy::cast_precision_loss)] // a breath has far fewer than 2^53 words
+    let words = best.reading.words.len().max(1) as f64;
+    Some(Opinion {
+        margin: margin.clamp(0.0, MARGIN_MAX),
+        lead: (own - rival).clamp(-MARGIN_MAX, MARGIN_MAX),
+        per_word: (own / words).clamp(PER_WORD_MIN, 0.0),
+        meanings: both.into_iter().map(|(meaning, _)| meaning).collect(),
+    })
 }
 
 /// What to do with a reading.
@@ -85,6 +142,7 @@ impl Calibration {
             language: [0.0, 0.0, 0.0, 0.6, 0.3, 0.0, 0.0, -1.0, -1.0],
             language_min: 0.3,
             right_min: 0.95,
+            second: None,
         }
     }
 
@@ -92,11 +150,27 @@ impl Calibration {
     #[must_use]
     pub fn probabilities(&self, evidence: &Evidence) -> (f64, f64) {
         let inputs = evidence.inputs();
-        let logistic = |weights: &[f64; INPUTS]| {
-            let sum: f64 = weights.iter().zip(&inputs).map(|(weight, input)| weight * input).sum();
-            1.0 / (1.0 + (-sum).exp())
-        };
-        (logistic(&self.language), logistic(&self.right))
+        (logistic(&self.language, &inputs), logistic(&self.right, &inputs))
+    }
+
+    /// How a second opinion is weighed, where the first is in doubt and one can be asked for.
+    #[must_use]
+    pub fn doubts(&self, evidence: &Evidence) -> Option<&SecondTrust> {
+        let (language, right) = self.probabilities(evidence);
+        self.second.as_ref().filter(|second| language >= self.language_min && language * right < second.below)
+    }
+
+    /// What to do after a second opinion, and how probable the best meaning is then; never surer than the first that
+    /// asks for none.
+    #[must_use]
+    pub fn verdict_after(
+        &self,
+        trust: &SecondTrust,
+        evidence: &Evidence,
+        opinion: &Opinion,
+    ) -> (Verdict, f64) {
+        let right = logistic(&trust.right, &evidence.with(opinion)).min(trust.below);
+        (if right >= self.right_min { Verdict::Act } else { Verdict::Ask }, right)
     }
 
     /// What to do, and how probable the best meaning is.
@@ -124,6 +198,21 @@ impl Evidence {
         let left = [self.sound_left, self.wordless_s];
         [1.0, self.margin, self.margin * lift, self.fit, self.sense, lift, lone, left[0], left[1]]
     }
+
+    /// The same with the margin of both opinions, and what the second adds: its lead, and what it thinks of the best.
+    #[must_use]
+    pub fn with(&self, opinion: &Opinion) -> [f64; INPUTS_TWICE] {
+        let both = Self { margin: opinion.margin, ..*self }.inputs();
+        let mut inputs = [0.0; INPUTS_TWICE];
+        inputs[..INPUTS].copy_from_slice(&both);
+        inputs[INPUTS..].copy_from_slice(&[opinion.lead, opinion.per_word]);
+        inputs
+    }
+}
+
+fn logistic(weights: &[f64], inputs: &[f64]) -> f64 {
+    let sum: f64 = weights.iter().zip(inputs).map(|(weight, input)| weight * input).sum();
+    1.0 / (1.0 + (-sum).exp())
 }
 
 /// Joins readings of one meaning; the most probable meaning comes first.

@@ -1,0 +1,214 @@
+//! `zonecall enrol`: the neural ear learns one person's voice, if that helps.
+//!
+//! Takes: a person who reads some phrases, or a recording of them.
+//! Gives: how other phrases are heard before and after, and the voice kept where it is better.
+//! Never: keeps the sound, or a voice that is not better.
+//! Tested in: `tests/enrol.rs`.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::{Context as _, bail, ensure};
+
+use super::args;
+use super::ear;
+use super::exam_folder::{self, Spoken};
+use super::microphone::open;
+use super::settings::Settings;
+use super::setup::breath;
+use super::voices::{self, Enrolled, Heard};
+use crate::hear::capture::Capture;
+use crate::hear::decode;
+use crate::hear::endpoint::Breaths;
+use crate::hear::neural::Neural;
+use crate::hear::neural::adapt::{Adaptation, STEPS};
+use crate::hear::neural::parts::Parts;
+use crate::hear::recognise::Recogniser as _;
+use crate::hear::utterance::Segment;
+use crate::protocol::Protocols;
+use crate::trial::judge::{Fate, fate};
+
+/// A phrase is asked for so often before it is left out.
+const TRIES: usize = 2;
+/// Of the phrases to learn from, and of those to judge by, this share must have been read.
+const READ_MIN: f64 = 0.75;
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  zonecall enrol --person Ada\n  zonecall enrol --person Ada --audio read-aloud.wav\n  \
+    zonecall enrol --person Ada --undo"
+)]
+pub(crate) struct Enrol {
+    /// Whose voice; exams with the same --person are then heard with it. Else the person of the settings.
+    #[arg(long, value_parser = args::not_blank)]
+    person: Option<String>,
+    /// The microphone, or a part of its name; else the default one.
+    #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
+    device: Option<String>,
+    /// A recording of the phrases that `--script` lists, read in that order with a pause after each.
+    #[arg(long, value_name = "FILE")]
+    audio: Option<PathBuf>,
+    /// List the phrases, and do no more.
+    #[arg(long)]
+    script: bool,
+    /// Take the last enrolling of this person back.
+    #[arg(long, conflicts_with_all = ["audio", "script"])]
+    undo: bool,
+    /// Folder of the neural ear's head.
+    #[arg(long, value_name = "FOLDER", env = "ZONECALL_EAR")]
+    head: Option<PathBuf>,
+    #[command(flatten)]
+    language: args::Language,
+    #[command(flatten)]
+    knowledge: args::Knowledge,
+}
+
+/// A breath in which a phrase was read.
+type Read = (Segment, String);
+
+pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
+    let settings = Settings::read()?;
+    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let spoken = exam_folder::language(&args.language, &protocols)?;
+    let script = &spoken.pack.enrol;
+    ensure!(
+        !script.learn.is_empty() && !script.judge.is_empty(),
+        "the language `{}` has no phrases to enrol with; write enrol.txt beside its grammar: phrases to learn from, an \
+         empty line, phrases to judge by",
+        spoken.pack.language
+    );
+    if args.script {
+        script.learn.iter().chain(&script.judge).try_for_each(|phrase| say(phrase))?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let Some(person) = args.person.clone().or(settings.person) else {
+        bail!("whose voice is it? Name the person with --person");
+    };
+    if args.undo {
+        let now = voices::undo(&person)?;
+        say(&format!("{person}: {now}"))?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let parts = Parts::find(args.head.as_deref(), &spoken.pack.language);
+    let mut ear = ear::neural(&parts, &spoken.language, &protocols)
+        .context("only the neural ear learns a voice; `zonecall doctor` tells what it lacks")?;
+    let (learn, judge) = match &args.audio {
+        Some(path) => from_recording(path, &script.learn, &script.judge)?,
+        None => {
+            let mut capture = open(args.device.as_deref().or(settings.device.as_deref()))?.capture;
+            say(&format!("microphone: {}", capture.describe()))?;
+            say("Read each phrase as you would say it at the horse, and pause after it.")?;
+            let learn = read_aloud(&mut capture, &script.learn)?;
+            (learn, read_aloud(&mut capture, &script.judge)?)
+        }
+    };
+    for (read, wanted) in [(&learn, &script.learn), (&judge, &script.judge)] {
+        #[allow(clippy::cast_precision_loss)] // a script has a few dozen phrases
+        let share = read.len() as f64 / wanted.len() as f64;
+        ensure!(
+            share >= READ_MIN,
+            "only {} of {} phrases were heard; enrol in a quieter place",
+            read.len(),
+            wanted.len()
+        );
+    }
+    let enrolled = learned(&mut ear, &person, &learn, &judge, &spoken, &protocols)?;
+    tell(&enrolled, judge.len())?;
+    if enrolled.after.is_better_than(enrolled.before) {
+        let path = voices::keep(&enrolled)?;
+        say(&format!("Kept: exams of `{person}` are heard with it. `zonecall enrol --undo` takes it back."))?;
+        say(&format!("voice: {}", path.display()))?;
+    } else {
+        say("Not kept: it is not better. Nothing has changed.")?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Hears the one half of the phrases before and after learning from the other.
+fn learned(
+    ear: &mut Neural,
+    person: &str,
+    learn: &[Read],
+    judge: &[Read],
+    spoken: &Spoken,
+    protocols: &Protocols,
+) -> anyhow::Result<Enrolled> {
+    let heard = |ear: &mut Neural| -> anyhow::Result<Heard> {
+        let mut heard = Heard::default();
+        for (segment, phrase) in judge {
+            let utterance = ear.recognise(segment)?;
+            match fate(phrase, &utterance, &spoken.language, protocols) {
+                Fate::Right => heard.right += 1,
+                Fate::AskedRight => heard.asked += 1,
+                Fate::AskedWrong | Fate::Missed => heard.missed += 1,
+                Fate::Wrong => heard.wrong += 1,
+            }
+        }
+        Ok(heard)
+    };
+    let before = heard(ear)?;
+    say("Learning ...")?;
+    let cases = learn.iter().map(|(segment, phrase)| ear.read(segment, phrase));
+    let cases = cases.collect::<Result<Vec<_>, _>>()?;
+    let adaptation = Adaptation::fit(&cases, ear.lexicon(), STEPS);
+    let model_sha256 = ear.plain_sha256().to_owned();
+    ear.adapt(person, adaptation.clone());
+    let after = heard(ear)?;
+    Ok(Enrolled { person: person.to_owned(), model_sha256, before, after, adaptation })
+}
+
+fn tell(enrolled: &Enrolled, n: usize) -> anyhow::Result<()> {
+    say(&format!("Of {n} phrases that nothing was learned from:"))?;
+    for (when, heard) in [("before", enrolled.before), ("after", enrolled.after)] {
+        say(&format!(
+            "  {when:<7} {:>2} right at once, {:>2} asked about, {:>2} missed, {:>2} taken for something else",
+            heard.right, heard.asked, heard.missed, heard.wrong
+        ))?;
+    }
+    Ok(())
+}
+
+/// The phrases as they are read into the microphone; one that is not heard is asked for again, then left out.
+fn read_aloud(capture: &mut Capture, phrases: &[String]) -> anyhow::Result<Vec<Read>> {
+    let mut read = Vec::new();
+    for (idx, phrase) in phrases.iter().enumerate() {
+        for _ in 0..TRIES {
+            say(&format!("Read:  {phrase}    ({} of {})", idx + 1, phrases.len()))?;
+            if let Some(segment) = breath(capture)? {
+                read.push((segment, phrase.clone()));
+                break;
+            }
+            say("      nothing was heard")?;
+        }
+    }
+    Ok(read)
+}
+
+/// The breaths of a recording, which must be the phrases, one each.
+fn from_recording(path: &Path, learn: &[String], judge: &[String]) -> anyhow::Result<(Vec<Read>, Vec<Read>)> {
+    let (mut recording, mut breaths) = (decode::open(path)?, Breaths::new(0)?);
+    let mut segments = Vec::new();
+    while let Some(block) = recording.next_block()? {
+        segments.extend(breaths.take(&block));
+    }
+    segments.extend(breaths.finish());
+    let wanted = learn.len() + judge.len();
+    ensure!(
+        segments.len() == wanted,
+        "`{}` holds {} breaths, wanted are the {wanted} phrases of `zonecall enrol --script`, each with a pause of a second \
+         after it and none within",
+        path.display(),
+        segments.len()
+    );
+    let mut read = segments.into_iter().zip(learn.iter().chain(judge).cloned());
+    let learned = read.by_ref().take(learn.len()).collect();
+    Ok((learned, read.collect()))
+}
+
+fn say(text: &str) -> anyhow::Result<()> {
+    let mut out = std::io::stdout();
+    writeln!(out, "{text}")?;
+    out.flush()?;
+    Ok(())
+}

@@ -1,0 +1,140 @@
+//! The voices of those who have enrolled: a file each, beside the settings.
+//!
+//! Takes: who speaks.
+//! Gives: how the neural ear bends to their voice, where that helped; kept, put back, forgotten.
+//! Never: sound, or a bend that was fitted for another head.
+//! Tested in: `tests/enrol.rs`.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Context as _;
+use serde::{Deserialize, Serialize};
+use sha2::{Digest as _, Sha256};
+
+use super::settings;
+use crate::hear::neural::Neural;
+use crate::hear::neural::adapt::Adaptation;
+
+/// Characters of a name that stand in the name of its file.
+const SHOWN_MAX: usize = 24;
+
+/// What enrolling gave.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct Enrolled {
+    /// Whose voice it is.
+    pub(super) person: String,
+    /// SHA-256 of the ear that it was fitted for.
+    pub(super) model_sha256: String,
+    /// How the phrases that nothing was learned from were heard before.
+    pub(super) before: Heard,
+    /// And after.
+    pub(super) after: Heard,
+    pub(super) adaptation: Adaptation,
+}
+
+/// What became of some phrases.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub(super) struct Heard {
+    pub(super) right: usize,
+    /// Asked about, the right reading among the two.
+    pub(super) asked: usize,
+    pub(super) missed: usize,
+    /// Something else was acted on.
+    pub(super) wrong: usize,
+}
+
+impl Heard {
+    /// Better only if no phrase more is acted on wrongly; then the more right at once, or after one question, the better.
+    pub(super) fn is_better_than(self, other: Self) -> bool {
+        let rank = |heard: Self| (heard.right, heard.asked);
+        self.wrong <= other.wrong && rank(self) > rank(other)
+    }
+}
+
+/// The file of a person's voice.
+fn place(person: &str) -> anyhow::Result<PathBuf> {
+    let settings =
+        settings::place().context("there is no place for voices; name a file in ZONECALL_SETTINGS")?;
+    let shown: String =
+        person.chars().map(|c| if c.is_alphanumeric() { c } else { '-' }).take(SHOWN_MAX).collect();
+    // Two names that look alike as a file's name stay two.
+    let hash = crate::hex(&Sha256::digest(person.as_bytes()));
+    let folder = settings.parent().unwrap_or(Path::new(".")).join("voices");
+    Ok(folder.join(format!("{shown}-{}.json", &hash[..8])))
+}
+
+fn before(path: &Path) -> PathBuf {
+    path.with_extension("json.before")
+}
+
+/// The voice of a person, if they have enrolled.
+fn read(person: &str) -> anyhow::Result<Option<Enrolled>> {
+    let path = place(person)?;
+    let text = match std::fs::read_to_string(&path) {
+        Ok(text) => text,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+        Err(error) => {
+            return Err(error).with_context(|| format!("cannot read the voice `{}`", path.display()));
+        }
+    };
+    let read = serde_json::from_str(&text);
+    Ok(Some(read.with_context(|| {
+        format!("`{}` holds no voice; enrol again, or forget it with `zonecall enrol --undo`", path.display())
+    })?))
+}
+
+/// Bends the ear to a person who has enrolled; one who has not is heard as anybody.
+pub(super) fn bend(ear: &mut Neural, person: &str) -> anyhow::Result<()> {
+    let Some(enrolled) = read(person)? else { return Ok(()) };
+    if enrolled.model_sha256 == ear.plain_sha256() {
+        ear.adapt(person, enrolled.adaptation);
+    } else {
+        eprintln!(
+            "zonecall: {person} enrolled with another head of the neural ear, which does not count for this one; \
+             enrol again with `zonecall enrol`"
+        );
+    }
+    Ok(())
+}
+
+/// Keeps a voice; the one before can be put back.
+pub(super) fn keep(enrolled: &Enrolled) -> anyhow::Result<PathBuf> {
+    let path = place(&enrolled.person)?;
+    let failed = || format!("cannot write the voice `{}`", path.display());
+    let folder = path.parent().unwrap_or(Path::new("."));
+    std::fs::create_dir_all(folder).with_context(failed)?;
+    let mut file = tempfile::NamedTempFile::new_in(folder).with_context(failed)?;
+    serde_json::to_writer(&mut file, enrolled).with_context(failed)?;
+    if path.exists() {
+        std::fs::rename(&path, before(&path)).with_context(failed)?;
+    }
+    file.persist(&path).with_context(failed)?;
+    Ok(path)
+}
+
+/// Takes the last enrolling back; tells what counts now.
+pub(super) fn undo(person: &str) -> anyhow::Result<&'static str> {
+    let path = place(person)?;
+    anyhow::ensure!(path.exists(), "`{person}` has not enrolled; say whose voice it is with --person");
+    let failed = || format!("cannot take back the voice `{}`", path.display());
+    if before(&path).exists() {
+        std::fs::rename(before(&path), &path).with_context(failed)?;
+        return Ok("the enrolling before counts again");
+    }
+    std::fs::remove_file(&path).with_context(failed)?;
+    Ok("is heard as anybody again")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_better_that_acts_wrongly_more_often() {
+        let before = Heard { right: 12, asked: 3, missed: 1, wrong: 0 };
+        assert!(Heard { right: 13, asked: 3, missed: 0, wrong: 0 }.is_better_than(before));
+        assert!(Heard { right: 12, asked: 4, missed: 0, wrong: 0 }.is_better_than(before));
+        assert!(!Heard { right: 15, asked: 0, missed: 0, wrong: 1 }.is_better_than(before));
+        assert!(!before.is_better_than(before));
+    }
+}
