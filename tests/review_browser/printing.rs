@@ -1,12 +1,7 @@
 //! The report from the desk, and what becomes of a form when the page is loaded again.
 
-use crate::browser::{Driver, Page};
-use crate::desk::Served;
-use crate::shared::{changes, desk_for, exam, run};
-
-const ENTER: &str = "\n";
-const TAB: &str = "\t";
-const DOWN: &str = "\u{e015}";
+use crate::browser::Page;
+use crate::shared::{DOWN, ENTER, Opened, TAB, changes, run};
 
 /// Goes over to the tab that was opened, once it has loaded.
 async fn opened(page: &Page) {
@@ -26,10 +21,8 @@ async fn opened(page: &Page) {
 #[test]
 fn the_owner_s_report_is_opened_as_a_page_by_keyboard_and_looks_as_it_should() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, .. } = &desk;
         page.press("p").await;
         page.until("document.querySelector('#form[open]')").await;
         page.press(&format!("{DOWN}{TAB}{DOWN}")).await;
@@ -37,7 +30,7 @@ fn the_owner_s_report_is_opened_as_a_page_by_keyboard_and_looks_as_it_should() {
         page.until("!document.querySelector('#f-paper').checkVisibility()").await;
         page.press(&format!("{TAB}{ENTER}")).await;
         page.until("!document.querySelector('#form[open]')").await;
-        opened(&page).await;
+        opened(page).await;
         page.until("document.querySelector('main')").await;
         assert!(page.text("body").await.contains("What was seen"));
         // The style inside the page is let through, or the head would stand in the browser's own type.
@@ -52,10 +45,8 @@ fn the_owner_s_report_is_opened_as_a_page_by_keyboard_and_looks_as_it_should() {
 #[test]
 fn the_vet_s_report_is_opened_as_a_pdf_by_mouse_and_says_what_was_just_put_right() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
         page.press("a").await;
         page.until("document.querySelector('#changes-in tbody tr')").await;
         page.click("#print-open").await;
@@ -86,10 +77,8 @@ fn the_vet_s_report_is_opened_as_a_pdf_by_mouse_and_says_what_was_just_put_right
 #[test]
 fn a_form_that_was_open_when_the_page_was_loaded_again_is_told_to_be_gone_and_nothing_is_written() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, folder, .. } = &desk;
         let journal = std::fs::read(folder.path().join("exam.jsonl")).unwrap();
         let value = served.exam()["record"]["calls"]
             .as_array()
@@ -125,7 +114,7 @@ fn a_form_that_was_open_when_the_page_was_loaded_again_is_told_to_be_gone_and_no
         page.0.refresh().await.unwrap();
         page.until("document.querySelector('#bench h2')?.textContent.startsWith('Call ')").await;
         assert_eq!(page.run("return sessionStorage.getItem('form')").await, serde_json::Value::Null);
-        assert!(changes(&served).is_empty());
+        assert!(changes(served).is_empty());
         assert_eq!(std::fs::read(folder.path().join("exam.jsonl")).unwrap(), journal, "nothing was written");
     });
 }

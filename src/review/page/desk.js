@@ -5,6 +5,8 @@ import { setLine, play, showAt, zoom } from "./line.js";
 import { addCall, moveCall, mendCall, mendStill, mendClock, printForm, signForm, toldOfForm } from "./mend.js";
 import { sinceLast } from "./since.js";
 import { traceOn } from "./trace.js";
+import { valuesHere } from "./values.js";
+import { working } from "./doing.js";
 import { legs, limbDrawings } from "./limb.js";
 
 let exam = null;
@@ -23,7 +25,8 @@ const current = () => exam.questions.findIndex((question) => identity(question) 
 
 /** Fetches the exam. The page is drawn anew only when the journal has grown, so that nothing is taken from under a hand. */
 async function load() {
-  const told = await (await ask("/api/exam")).json();
+  const words = exam ? "Building the exam anew" : "Opening the exam";
+  const told = await (await working(find("doing"), words, ask("/api/exam"), "exam")).json();
   // It only grows: an answer that is no longer is one that was overtaken on its way.
   if (exam && told.bytes <= exam.bytes) return;
   const first = exam === null;
@@ -39,7 +42,8 @@ async function load() {
 async function change(what, why = "") {
   const by = find("by").value.trim();
   if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it stands beside every change."); }
-  const { seq } = await (await ask("/api/change", { by, why, seen: exam.version, change: what })).json();
+  const sent = ask("/api/change", { by, why, seen: exam.version, change: what });
+  const { seq } = await (await working(find("doing"), "Writing the change", sent, "exam")).json();
   await load();
   return seq;
 }
@@ -164,6 +168,7 @@ function bench() {
     question || frame ? rivals(frame) : null,
     buttons(hand),
     shown >= 0 ? make("div", { class: "stills-at-hand" }, stillsBeside(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null,
+    valuesHere(exam, where ?? exam.record.frames[shown], (row) => settle({ change: "take_back", seq: row.seq }, `Taken back: ${row.term}`)),
     sinceLast(exam, where ?? exam.record.frames[shown]));
   if (span) showAt(span[0]);
 }
