@@ -108,6 +108,8 @@ struct Room {
     desk: Desk,
     /// The drawn sound, by the number of audio files it was made of.
     drawn: Mutex<Option<(u64, Bytes)>>,
+    /// Held while a picture is made small: one at a time, so that the browser on the same machine can still draw.
+    making: Mutex<()>,
     /// A report that was made and not yet fetched: the length of the journal it tells, and what was wanted.
     made: Mutex<Option<(u64, Wanted, Response)>>,
 }
@@ -131,7 +133,8 @@ pub async fn bind(port: u16) -> Result<Bound, ServeError> {
 /// # Errors
 /// When the system stops serving.
 pub async fn serve(bound: Bound, desk: Desk) -> Result<(), ServeError> {
-    let room = Arc::new(Room { desk, drawn: Mutex::new(None), made: Mutex::new(None) });
+    let room =
+        Arc::new(Room { desk, drawn: Mutex::new(None), making: Mutex::new(()), made: Mutex::new(None) });
     let mut app = Router::new();
     for (path, kind, text) in PAGE {
         app = app.route(path, get(move || async move { ([(CONTENT_TYPE, kind)], text) }));
@@ -349,7 +352,10 @@ async fn thumb(State(room): Held, Path(number): Path<usize>) -> Response {
     aside(move || match file_of(&room.desk, number) {
         Ok(path) => {
             let made_of = format!("small picture\n{}", file_state(&path));
-            let small = || thumbnail(&path).map(|(jpeg, ..)| jpeg);
+            let small = || {
+                let _turn = room.making.lock().unwrap_or_else(PoisonError::into_inner);
+                thumbnail(&path).map(|(jpeg, ..)| jpeg)
+            };
             picture(kept(&room.desk.folder, &made_of, small), "image/jpeg")
         }
         Err(answer) => *answer,

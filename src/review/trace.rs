@@ -54,7 +54,7 @@ pub(super) struct Measured {
     circumference_mm: f64,
     width_mm: f64,
     depth_mm: f64,
-    /// Mean grey inside a lesion divided by that around it, where its structure was traced on the same still.
+    /// Mean grey inside a lesion divided by that around it, where both it and its structure are outlined on the still.
     grey_ratio: Option<f64>,
     /// The still states no scale: a person set it.
     scale_by_hand: bool,
@@ -143,18 +143,19 @@ fn outline(drawn: &Drawn, path: &Path) -> Result<Outline, Refusal> {
     }
 }
 
-fn grey_ratio(desk: &Desk, seen: &Seen, drawn: &Drawn, lesion: &Outline, path: &Path) -> Option<f64> {
-    if !drawn.lesion {
-        return None;
-    }
-    let area = &desk.protocols.measuring.terms.area;
-    let whole = seen.exam.entries.iter().rev().map(|entry| &entry.entered).find(|entered| {
+/// The grey of a lesion against its structure, whichever of the two is drawn now; the other one was traced before.
+fn grey_ratio(desk: &Desk, seen: &Seen, drawn: &Drawn, outline: &Outline, path: &Path) -> Option<f64> {
+    let terms = &desk.protocols.measuring.terms;
+    let wanted = if drawn.lesion { &terms.area } else { &terms.lesion_area };
+    let other = seen.exam.entries.iter().rev().map(|entry| &entry.entered).find(|entered| {
         entered.still.as_ref() == Some(&drawn.still)
             && entered.structure == drawn.structure
-            && entered.term == *area
+            && entered.term == *wanted
             && entered.outline.is_some()
     })?;
-    compare(&picture::grey(path).ok()?, lesion, whole.outline.as_ref()?)?.ratio
+    let other = other.outline.as_ref()?;
+    let (lesion, whole) = if drawn.lesion { (outline, other) } else { (other, outline) };
+    compare(&picture::grey(path).ok()?, lesion, whole)?.ratio
 }
 
 fn entered(

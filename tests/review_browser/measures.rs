@@ -56,7 +56,7 @@ fn an_ellipse_is_drawn_and_a_point_of_it_moved_by_keyboard_alone() {
         page.press(&far(DOWN, 3)).await;
         told_begins(page, "78.5 mm²").await;
         write_by_keys(page).await;
-        assert_eq!((entries(served).len(), entries(served)[0]["by"].clone()), (1, "Robin".into()));
+        assert_eq!((entries(served).len(), entries(served)[0]["by"].clone()), (4, "Robin".into()));
         within_one_percent(entries(served)[0]["number"].as_f64().unwrap(), 78.54, "written");
     });
 }

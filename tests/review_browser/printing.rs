@@ -1,7 +1,11 @@
 //! The report from the desk, and what becomes of a form when the page is loaded again.
 
 use crate::browser::Page;
-use crate::shared::{DOWN, ENTER, Opened, TAB, changes, run};
+use crate::shared::{DOWN, ENTER, Opened, TAB, changes, changes_shown, run};
+
+async fn changes_of(page: &Page) -> u64 {
+    page.run("return document.querySelectorAll('#changes-in tbody tr').length").await.as_u64().unwrap()
+}
 
 /// Goes over to the tab that was opened, once it has loaded.
 async fn opened(page: &Page) {
@@ -70,6 +74,37 @@ fn the_vet_s_report_is_opened_as_a_pdf_by_mouse_and_says_what_was_just_put_right
         let read = crate::pdf::Pdf::new(&pdf);
         assert!(read.property("Page size").contains("letter"));
         assert!(read.dense().contains("lookedatandleft"), "the change is in it");
+    });
+}
+
+/// The server is held still for a while: so long the page says what it waits for, and then that it is done.
+#[test]
+fn what_takes_long_is_told_in_a_calm_line_and_a_late_report_waits_to_be_opened() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        page.until("document.querySelector('#doing').textContent === ''").await;
+        let region = page.run("const one = document.querySelector('#doing'); return [one.getAttribute('role'), one.textContent]").await;
+        assert_eq!(region, serde_json::json!(["status", ""]), "a live region, and nothing to say");
+        served.hold();
+        page.press("a").await;
+        page.until("document.querySelector('#doing').textContent.includes('Writing the change')").await;
+        assert!(changes_of(page).await == 0, "not written yet");
+        served.go_on();
+        changes_shown(page, 1).await;
+        page.until("document.querySelector('#doing').textContent === ''").await;
+        // As after a long wait: the browser opens no tab by itself any more.
+        page.run("Object.defineProperty(navigator, 'userActivation', { value: { isActive: false } })").await;
+        page.press("p").await;
+        page.until("document.querySelector('#form[open]')").await;
+        served.hold();
+        page.click("#form button.main").await;
+        page.until("document.querySelector('#form .under-way')?.textContent.includes('Making the report')")
+            .await;
+        served.go_on();
+        page.until("document.activeElement.id === 'f-made'").await;
+        page.press(ENTER).await;
+        opened(page).await;
     });
 }
 

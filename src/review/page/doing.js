@@ -10,7 +10,7 @@ function line(words) {
   const said = make("span", {}, `${words} …`);
   const count = make("span", { class: "count", "aria-hidden": "true" });
   const bar = make("progress", { "aria-hidden": "true" });
-  const node = make("p", { class: "doing" }, said, count, bar);
+  const node = make("p", { class: "doing", "data-words": words }, said, count, bar);
   const show = (step) => {
     const now = step ? `${words}: ${step.words} …` : `${words} …`;
     if (said.textContent !== now) said.textContent = now;
@@ -26,7 +26,12 @@ export async function working(place, words, work, kind = null) {
   let shown = null;
   const look = async () => {
     if (over) return;
-    if (!shown) { shown = line(words); place.append(shown.node); }
+    if (!shown) {
+      // Two of a kind, as when two changes follow each other quickly, share a line.
+      if ([...place.children].some((node) => node.dataset.words === words)) { setTimeout(look, AGAIN_MS); return; }
+      shown = line(words);
+      place.append(shown.node);
+    }
     if (kind) {
       try {
         const steps = await (await fetch("/api/doing")).json();

@@ -185,9 +185,12 @@ find("strip").addEventListener("keydown", (event) => {
   if (!step || !state.marks.length) return;
   event.preventDefault();
   event.stopPropagation();
-  state.at = Math.min(state.marks.length - 1, Math.max(0, state.at + step));
-  const mark = state.marks[state.at];
+  const next = Math.min(state.marks.length - 1, Math.max(0, state.at + step));
+  const mark = state.marks[next];
   showAt(mark.from);
+  // Two marks may lie at one moment: the second one is meant all the same.
+  state.at = next;
+  draw();
   find("line-now").textContent = mark.words;
   find("marks").querySelector(`[data-mark="${state.at}"]`)?.focus({ preventScroll: true });
 });

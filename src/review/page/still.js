@@ -108,7 +108,7 @@ const cards = new Map();
 export function stillCards(exam, open) {
   return exam.record.frames.map((row, number) => {
     if (!cards.has(row.id)) {
-      const button = make("button", { type: "button" }, make("img", { src: `/api/thumb/${number}`, alt: "", loading: "lazy" }), make("strong", {}), make("span", {}));
+      const button = make("button", { type: "button" }, make("img", { src: `/api/thumb/${number}`, alt: "", loading: "lazy", decoding: "async", width: 176, height: 132 }), make("strong", {}), make("span", {}));
       cards.set(row.id, make("li", {}, button));
     }
     const card = cards.get(row.id);
