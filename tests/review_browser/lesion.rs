@@ -32,13 +32,11 @@ async fn ellipse(page: &Page, area_mm2: f64) {
     page.until("document.querySelectorAll('.corner').length === 3").await;
 }
 
-/// Points all around: with few of them, whole pixels of the mouse would tell on something this small.
-async fn edge_by_points(page: &Page, area_mm2: f64) {
-    tool(page, "points").await;
-    for point in on_screen(page, &edge_px(area_mm2, 36)).await {
-        page.drag(&[point]).await;
-    }
-    page.until("document.querySelectorAll('.corner').length === 36").await;
+/// Drawn all around: with few points, whole pixels of the mouse would tell on something this small.
+async fn drawn_freehand(page: &Page, area_mm2: f64) {
+    tool(page, "freehand").await;
+    page.drag(&on_screen(page, &edge_px(area_mm2, 90)).await).await;
+    page.until("document.querySelectorAll('.corner').length > 7").await;
 }
 
 /// Opens tracing again on the still that is at hand.
@@ -68,7 +66,7 @@ fn a_lesion_is_outlined_by_mouse_within_one_percent_with_its_grey_and_a_reload_k
         whole(page, served).await;
         open(page).await;
         page.click("#t-lesion").await;
-        edge_by_points(page, stated_lesion()).await;
+        drawn_freehand(page, stated_lesion()).await;
         within_one_percent(told(page, "mm²").await, stated_lesion(), "the lesion");
         ratio_is_told(page).await;
         let before = page.text(".tracing .preview").await;
@@ -131,7 +129,7 @@ fn an_outline_is_suggested_by_one_click_and_by_keyboard_with_its_grey_and_writte
         let (_, area_mm2) = stated();
         tracing(page, served).await;
         page.click("#t-lesion").await;
-        edge_by_points(page, stated_lesion()).await;
+        drawn_freehand(page, stated_lesion()).await;
         page.click("#t-write").await;
         page.until("!document.querySelector('.tracing')").await;
         let before = desk.journal();

@@ -3,6 +3,9 @@
 use crate::browser::Page;
 use crate::shared::{DOWN, ENTER, Opened, TAB, changes, changes_shown, run};
 
+/// The link to a report that took longer than a browser lets a page open a tab by itself.
+const LATE: &str = "document.querySelector('#f-made')";
+
 async fn changes_of(page: &Page) -> u64 {
     page.run("return document.querySelectorAll('#changes-in tbody tr').length").await.as_u64().unwrap()
 }
@@ -33,7 +36,11 @@ fn the_owner_s_report_is_opened_as_a_page_by_keyboard_and_looks_as_it_should() {
         page.until("document.querySelector('#f-reader').value === 'owner' && document.querySelector('#f-form').value === 'html'").await;
         page.until("!document.querySelector('#f-paper').checkVisibility()").await;
         page.press(&format!("{TAB}{ENTER}")).await;
-        page.until("!document.querySelector('#form[open]')").await;
+        page.until(&format!("!document.querySelector('#form[open]') || {LATE}")).await;
+        // On a slow machine it was made too late to open by itself.
+        if page.run(&format!("return Boolean({LATE})")).await == true {
+            page.press(ENTER).await;
+        }
         opened(page).await;
         page.until("document.querySelector('main')").await;
         assert!(page.text("body").await.contains("What was seen"));
@@ -59,8 +66,11 @@ fn the_vet_s_report_is_opened_as_a_pdf_by_mouse_and_says_what_was_just_put_right
         // The address is caught before the browser's own viewer takes the file.
         page.run("window.open = (address, target, how) => { window.asked = [address, target, how]; }").await;
         page.click("#form button.main").await;
-        page.until("!document.querySelector('#form[open]')").await;
-        let asked = page.run("return window.asked").await;
+        page.until(&format!("window.asked || {LATE}")).await;
+        let asked = format!(
+            "const link = {LATE}; return link ? [link.getAttribute('href'), link.target, link.rel] : window.asked"
+        );
+        let asked = page.run(&asked).await;
         assert_eq!((&asked[1], &asked[2]), (&"_blank".into(), &"noopener".into()));
         let address = asked[0].as_str().unwrap();
         assert!(
