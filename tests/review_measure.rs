@@ -75,6 +75,64 @@ fn a_scale_set_by_hand_is_used_where_the_still_states_none_and_is_marked() {
     assert_eq!(desk.exam()["record"]["entries"][0]["scale_by_hand"], true);
 }
 
+/// Half of 50 by 50 pixels of 0.2 mm: 10 mm wide and deep, and 10 + 10 + 14.14 mm around.
+#[test]
+fn an_outline_of_a_structure_is_written_with_its_lengths_if_they_are_wanted_and_a_lesion_is_not() {
+    let folder = folder();
+    let desk = scaled(folder.path());
+    let drawn = |lesion: bool, lengths: bool| {
+        let body = json!({"by": "Robin", "still": "2.25.7", "limb": "LF", "zone": "2B", "structure": "SDFT", "lesion": lesion,
+            "lengths": lengths, "write": true, "outline": {"shape": "polygon", "points_px": [[10, 10], [60, 10], [60, 60]]}});
+        let (status, told) = desk.post("/api/trace", &body);
+        assert_eq!(status, 200, "{told}");
+        told["length_seqs"].as_array().unwrap().len()
+    };
+    assert_eq!((drawn(true, true), drawn(false, false), drawn(false, true)), (0, 0, 3));
+    let exam = desk.exam();
+    let written: Vec<(String, f64, bool)> = exam["record"]["entries"].as_array().unwrap()[2..]
+        .iter()
+        .map(|entry| {
+            let number = entry["number"].as_f64().unwrap();
+            (entry["term"].as_str().unwrap().to_owned(), number, entry["scale_by_hand"] == true)
+        })
+        .collect();
+    let wanted = [("area", 50.0), ("width", 10.0), ("depth", 10.0), ("circumference", 34.14)];
+    assert_eq!(written, wanted.map(|(term, number)| (term.to_owned(), number, true)));
+    // Each line holds the outline that it was read from.
+    let journal = std::fs::read_to_string(folder.path().join("exam.jsonl")).unwrap();
+    assert_eq!(journal.lines().filter(|line| line.contains("\"outline\"")).count(), 6);
+    let rows = exam["record"]["measures"].as_array().unwrap();
+    let width = rows.iter().find(|row| row["name"] == "distance" && row["of"] == "width").unwrap();
+    assert_eq!((&width["value"], &width["by"]), (&1.0.into(), &json!(["Robin"])));
+}
+
+/// A report is made while somebody else asks what is being done, over and over.
+#[test]
+fn what_is_being_done_is_told_while_it_is_done_and_a_report_that_was_made_is_fetched_as_it_was() {
+    let folder = folder();
+    let desk = scaled(folder.path());
+    let words = std::thread::scope(|scope| {
+        let made = scope.spawn(|| desk.post("/api/report?reader=vet&form=pdf&paper=a4", &json!({})));
+        let mut words = std::collections::BTreeSet::new();
+        while !made.is_finished() {
+            let steps: Value = serde_json::from_slice(&desk.get("/api/doing").1).unwrap();
+            let of_report = steps.as_array().unwrap().iter().filter(|step| step["kind"] == "report");
+            words.extend(of_report.map(|step| step["words"].as_str().unwrap().to_owned()));
+        }
+        assert_eq!(made.join().unwrap(), (200, json!({"made": true})));
+        words
+    });
+    assert!(words.contains("laying out the pages"), "{words:?}");
+    assert_eq!(desk.get("/api/doing").1, b"[]");
+    let (status, pdf) = desk.get("/api/report?reader=vet&form=pdf&paper=a4");
+    assert!(status == 200 && pdf.starts_with(b"%PDF-"));
+    // What was made is fetched once and only as it stands: after a change it is made anew.
+    assert_eq!(desk.post("/api/report?reader=vet&form=html", &json!({})).0, 200);
+    assert_eq!(distance(&desk, 60.0, json!({})).0, 200);
+    let page = String::from_utf8(desk.get("/api/report?reader=vet&form=html").1).unwrap();
+    assert!(page.contains("traced, scale set by hand"), "the distance is in it");
+}
+
 /// The one still of the exam labelled, and 0.2 mm a pixel set on it: 60 by 80 pixels are 100, 20 mm of the scale.
 fn scaled(folder: &std::path::Path) -> Served {
     let desk = Served::start(folder, 0);

@@ -119,8 +119,23 @@ pub struct ValueKind {
     /// Where a value that is a straight distance begins and ends; absent where it is none.
     #[serde(default)]
     pub between: Option<String>,
+    /// What of an outline it is; absent where an outline says nothing of it.
+    #[serde(default)]
+    pub outline: Option<OfOutline>,
     /// Source of bounds and planes.
     pub source: String,
+}
+
+/// A length that the outline of a whole structure has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum OfOutline {
+    /// All the way around it.
+    Around,
+    /// From its left to its right, as it lies on the still.
+    Width,
+    /// From its top to its bottom, as it lies on the still.
+    Depth,
 }
 
 /// One way of dividing a region into zones.

@@ -85,7 +85,8 @@ fn verify_value(protocols: &Protocols, path: &Path, value: &ValueKind) -> Result
     let Some(bound_unit) = &value.bound_unit else {
         return if value.units.is_empty() { Ok(()) } else { Err(fault(NumberFault::NoBoundUnit)) };
     };
-    if value.between.is_some() && convert(1.0, bound_unit, "mm").is_none() {
+    let is_length = value.between.is_some() || value.outline.is_some();
+    if is_length && convert(1.0, bound_unit, "mm").is_none() {
         return Err(fault(NumberFault::Unit { unit: bound_unit.clone(), bound_unit: "mm".to_owned() }));
     }
     for unit in &value.units {

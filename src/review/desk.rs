@@ -23,6 +23,7 @@ use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::measure::{Against, Earlier, changes};
 use crate::knowledge::record::{FrameRow, Record, record};
 use crate::protocol::Protocols;
+use crate::review::doing::{Doing, Kind};
 use crate::review::question::{Question, questions};
 use crate::tell::chart::chart;
 
@@ -51,6 +52,8 @@ pub struct Desk {
     pub(super) protocols: Protocols,
     seen: Mutex<Option<(u64, Arc<Seen>)>>,
     earlier: Option<(PathBuf, Record)>,
+    /// What is being done now.
+    pub(super) doing: Doing,
 }
 
 /// The exam at one length of its journal.
@@ -135,6 +138,8 @@ struct TermCode<'a> {
     units: &'a [String],
     /// Where it begins and ends, if it is a straight distance.
     between: Option<&'a str>,
+    /// An outline of a whole structure says it, too.
+    outlined: bool,
 }
 
 /// What may be chosen when something is put right.
@@ -152,7 +157,13 @@ impl Desk {
     /// # Errors
     /// When there is none.
     pub fn open(folder: &Path, protocols: Protocols) -> Result<Desk, DeskError> {
-        let desk = Desk { folder: folder.to_owned(), protocols, seen: Mutex::new(None), earlier: None };
+        let desk = Desk {
+            folder: folder.to_owned(),
+            protocols,
+            seen: Mutex::new(None),
+            earlier: None,
+            doing: Doing::default(),
+        };
         desk.seen()?;
         Ok(desk)
     }
@@ -184,12 +195,18 @@ impl Desk {
         {
             return Ok(Arc::clone(seen));
         }
+        let task = self.doing.begin(Kind::Exam, "reading the journal");
         let lines = read(&self.folder)?;
+        task.step("putting together what was said");
         let mut exam = fold(&lines, &self.protocols)
             .map_err(|source| DeskError::Fold { path: self.folder.join(JOURNAL_FILE), source })?;
         note_missing(&self.folder, &mut exam.frames);
-        let record = record(&exam, &pair(&exam, &exam.frames), &self.protocols);
+        task.step("pairing the stills");
+        let pairing = pair(&exam, &exam.frames);
+        task.step("checking and measuring");
+        let record = record(&exam, &pairing, &self.protocols);
         let version = lines.events.last().map_or(0, |line| line.seq);
+        task.step("drawing the legs");
         let legs = chart(&record, &self.protocols);
         let seen = Arc::new(Seen { version, bytes: length, exam, record, legs });
         *kept = Some((length, Arc::clone(&seen)));
@@ -255,7 +272,12 @@ impl Desk {
                 .map(|one| Named { code: &one.code, name: &one.name })
                 .collect(),
             terms: (self.protocols.values.iter())
-                .map(|one| TermCode { term: &one.term, units: &one.units, between: one.between.as_deref() })
+                .map(|one| TermCode {
+                    term: &one.term,
+                    units: &one.units,
+                    between: one.between.as_deref(),
+                    outlined: one.outline.is_some(),
+                })
                 .collect(),
         }
     }

@@ -5,6 +5,7 @@
 //! Never: listens on anything but 127.0.0.1, loads anything from elsewhere, or changes what was recorded.
 //! Tested in: `tests/review.rs` and, in a real browser, `tests/review_browser/`.
 
+mod doing;
 mod desk;
 mod question;
 mod judge;

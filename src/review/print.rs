@@ -16,12 +16,13 @@ use sha2::{Digest, Sha256};
 use crate::frames::pair::pair;
 use crate::knowledge::record::record_against;
 use crate::review::desk::{Desk, DeskError};
-use crate::tell::picture::pictures;
+use crate::review::doing::Kind;
+use crate::tell::picture::pictures_told;
 use crate::tell::print::{PrintError, Reader, Sheet, pdf};
 use crate::tell::{Told, owner, report};
 
 /// What is wanted.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 pub(super) struct Wanted {
     reader: WantedReader,
     form: Form,
@@ -62,10 +63,14 @@ pub(super) enum ReportError {
 
 /// The report of the exam as it stands, ready to be sent.
 pub(super) fn report_of(desk: &Desk, wanted: &Wanted) -> Result<Response, ReportError> {
+    let task = desk.doing.begin(Kind::Report, "checking and measuring");
     let seen = desk.seen()?;
     let against = desk.against();
     let record = record_against(&seen.exam, &pair(&seen.exam, &seen.exam.frames), &desk.protocols, &against);
-    let pictures = pictures(&record, &desk.folder);
+    let all = record.frames.len();
+    let pictures =
+        pictures_told(&record, &desk.folder, |done| task.count("looking through the stills", done, all));
+    task.step("laying out the pages");
     let told =
         Told { record: &record, earlier: &against.earlier, protocols: &desk.protocols, pictures: &pictures };
     let (reader, name) = match wanted.reader {

@@ -26,12 +26,14 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 use tokio::net::TcpListener;
 
+use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::call::Problem;
 use crate::exam::journal::JournalError;
 use crate::review::cache::{file_state, kept};
 use crate::review::caliper::{Ends, distance};
 use crate::review::change::{Asked, Refusal, Signing, preview, sign, write};
 use crate::review::desk::{Desk, DeskError, Seen};
+use crate::review::doing::Kind;
 use crate::review::guard::{Keys, guard};
 use crate::review::print::{ReportError, Wanted, report_of};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
@@ -44,16 +46,22 @@ const BODY_BYTES_MAX: usize = 64 * 1024;
 /// How often the journal is looked at for news from elsewhere.
 const LOOK_AGAIN: Duration = Duration::from_millis(400);
 
+/// What the page is told while the sound is drawn.
+const WORDS_OF_SOUND: &str = "minute by minute";
+const SAMPLES_PER_MIN: u64 = 60 * SAMPLE_RATE_HZ as u64;
+
 /// The files of the page: path, kind, text.
-const PAGE: [(&str, &str, &str); 11] = [
+const PAGE: [(&str, &str, &str); 13] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
     ("/desk.js", "text/javascript; charset=utf-8", include_str!("page/desk.js")),
     ("/make.js", "text/javascript; charset=utf-8", include_str!("page/make.js")),
+    ("/doing.js", "text/javascript; charset=utf-8", include_str!("page/doing.js")),
     ("/line.js", "text/javascript; charset=utf-8", include_str!("page/line.js")),
     ("/still.js", "text/javascript; charset=utf-8", include_str!("page/still.js")),
     ("/since.js", "text/javascript; charset=utf-8", include_str!("page/since.js")),
+    ("/values.js", "text/javascript; charset=utf-8", include_str!("page/values.js")),
     ("/trace.js", "text/javascript; charset=utf-8", include_str!("page/trace.js")),
     ("/mend.js", "text/javascript; charset=utf-8", include_str!("page/mend.js")),
     ("/limb.js", "text/javascript; charset=utf-8", include_str!("page/limb.js")),
@@ -100,6 +108,10 @@ struct Room {
     desk: Desk,
     /// The drawn sound, by the number of audio files it was made of.
     drawn: Mutex<Option<(u64, Bytes)>>,
+    /// Held while a picture is made small: one at a time, so that the browser on the same machine can still draw.
+    making: Mutex<()>,
+    /// A report that was made and not yet fetched: the length of the journal it tells, and what was wanted.
+    made: Mutex<Option<(u64, Wanted, Response)>>,
 }
 
 type Held = State<Arc<Room>>;
@@ -121,7 +133,8 @@ pub async fn bind(port: u16) -> Result<Bound, ServeError> {
 /// # Errors
 /// When the system stops serving.
 pub async fn serve(bound: Bound, desk: Desk) -> Result<(), ServeError> {
-    let room = Arc::new(Room { desk, drawn: Mutex::new(None) });
+    let room =
+        Arc::new(Room { desk, drawn: Mutex::new(None), making: Mutex::new(()), made: Mutex::new(None) });
     let mut app = Router::new();
     for (path, kind, text) in PAGE {
         app = app.route(path, get(move || async move { ([(CONTENT_TYPE, kind)], text) }));
@@ -132,7 +145,8 @@ pub async fn serve(bound: Bound, desk: Desk) -> Result<(), ServeError> {
         .route("/api/sign", post(signing))
         .route("/api/trace", post(tracing))
         .route("/api/distance", post(apart))
-        .route("/api/report", get(printed))
+        .route("/api/report", get(printed).post(prepared))
+        .route("/api/doing", get(doing))
         .route("/api/news", get(news))
         .route("/api/clock", get(clock))
         .route("/api/still/{number}", get(still))
@@ -197,16 +211,45 @@ async fn apart(State(room): Held, Json(ends): Json<Ends>) -> Response {
     aside(move || answer(distance(&room.desk, &ends))).await
 }
 
-/// The report of the exam as it stands.
-async fn printed(State(room): Held, Query(wanted): Query<Wanted>) -> Response {
-    aside(move || match report_of(&room.desk, &wanted) {
-        Ok(answer) => answer,
-        Err(ReportError::Desk(error)) => broken(&error),
-        Err(ReportError::Print(error)) => {
-            told(StatusCode::INTERNAL_SERVER_ERROR, error, "take the report as a page instead")
+/// Makes the report of the exam as it stands and keeps it until it is fetched, so that the page can wait for it.
+async fn prepared(State(room): Held, Query(wanted): Query<Wanted>) -> Response {
+    aside(move || {
+        let bytes = room.desk.journal_bytes();
+        match report_of(&room.desk, &wanted) {
+            Ok(report) => {
+                *room.made.lock().unwrap_or_else(PoisonError::into_inner) = Some((bytes, wanted, report));
+                Json(json!({ "made": true })).into_response()
+            }
+            Err(error) => no_report(error),
         }
     })
     .await
+}
+
+/// The report of the exam as it stands; the one that was made for this, if nothing was written since.
+async fn printed(State(room): Held, Query(wanted): Query<Wanted>) -> Response {
+    aside(move || {
+        let made = room.made.lock().unwrap_or_else(PoisonError::into_inner).take();
+        match made {
+            Some((bytes, of, report)) if (bytes, of) == (room.desk.journal_bytes(), wanted) => report,
+            _ => report_of(&room.desk, &wanted).unwrap_or_else(no_report),
+        }
+    })
+    .await
+}
+
+fn no_report(error: ReportError) -> Response {
+    match error {
+        ReportError::Desk(error) => broken(&error),
+        ReportError::Print(error) => {
+            told(StatusCode::INTERNAL_SERVER_ERROR, error, "take the report as a page instead")
+        }
+    }
+}
+
+/// What is being done now.
+async fn doing(State(room): Held) -> Response {
+    Json(room.desk.doing.steps()).into_response()
 }
 
 fn answer(done: Result<impl Serialize, Refusal>) -> Response {
@@ -309,7 +352,10 @@ async fn thumb(State(room): Held, Path(number): Path<usize>) -> Response {
     aside(move || match file_of(&room.desk, number) {
         Ok(path) => {
             let made_of = format!("small picture\n{}", file_state(&path));
-            let small = || thumbnail(&path).map(|(jpeg, ..)| jpeg);
+            let small = || {
+                let _turn = room.making.lock().unwrap_or_else(PoisonError::into_inner);
+                thumbnail(&path).map(|(jpeg, ..)| jpeg)
+            };
             picture(kept(&room.desk.folder, &made_of, small), "image/jpeg")
         }
         Err(answer) => *answer,
@@ -334,15 +380,18 @@ fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response 
 }
 
 /// The drawn sound. Kept beside the exam once listening has ended: until then it is another one each time.
-fn drawn_sound(folder: &std::path::Path, seen: &Seen) -> Result<Vec<u8>, SoundError> {
-    let files = &seen.exam.audio;
+fn drawn_sound(desk: &Desk, seen: &Seen) -> Result<Vec<u8>, SoundError> {
+    let (folder, files) = (&desk.folder, &seen.exam.audio);
+    let task = desk.doing.begin(Kind::Sound, WORDS_OF_SOUND);
+    let minutes = usize::try_from(seen.exam.last_sample() / SAMPLES_PER_MIN).unwrap_or(0);
+    let told = |done: usize| task.count(WORDS_OF_SOUND, done.min(minutes), minutes);
     if seen.exam.closed.is_none() {
-        return peaks(folder, files);
+        return peaks(folder, files, told);
     }
     let state =
         files.iter().map(|file| format!("{} {}", file.first_sample, file_state(&folder.join(&file.file))));
     let made_of = format!("drawn sound, {BINS_PER_S} a second\n{}", state.collect::<String>());
-    kept(folder, &made_of, || peaks(folder, files))
+    kept(folder, &made_of, || peaks(folder, files, told))
 }
 
 #[derive(Debug, Deserialize)]
@@ -374,7 +423,7 @@ async fn sound_peaks(State(room): Held) -> Response {
         let known = drawn.as_ref().filter(|known| known.0 == made_of).map(|known| known.1.clone());
         let bytes = match known {
             Some(bytes) => bytes,
-            None => match drawn_sound(&room.desk.folder, &seen) {
+            None => match drawn_sound(&room.desk, &seen) {
                 Ok(bins) => {
                     let bytes = Bytes::from(bins);
                     *drawn = Some((made_of, bytes.clone()));

@@ -106,8 +106,10 @@ fn loudest_of(bytes: &[u8]) -> u8 {
 }
 
 /// The loudest sample of each bin, 0 to 255, from the start of the exam.
-pub(super) fn peaks(folder: &Path, files: &[AudioFile]) -> Result<Vec<u8>, SoundError> {
+/// `told` learns how many minutes were drawn so far.
+pub(super) fn peaks(folder: &Path, files: &[AudioFile], told: impl Fn(usize)) -> Result<Vec<u8>, SoundError> {
     let mut bins: Vec<u8> = Vec::new();
+    let mut minutes = 0;
     for file in files {
         let first = usize::try_from(file.first_sample).unwrap_or(usize::MAX) / BIN_SAMPLES;
         let failed =
@@ -128,6 +130,8 @@ pub(super) fn peaks(folder: &Path, files: &[AudioFile]) -> Result<Vec<u8>, Sound
             if bytes.by_ref().take(most).read_to_end(&mut minute).map_err(failed)? == 0 {
                 break;
             }
+            told(minutes);
+            minutes += 1;
             loudest.extend(minute.chunks(BIN_SAMPLES * SAMPLE_BYTES).map(loudest_of));
         }
         bins.resize(bins.len().max(first + loudest.len()), 0);

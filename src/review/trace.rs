@@ -1,7 +1,7 @@
-//! An outline drawn on the page: measured at once, and written as an entered value when a person says so.
+//! An outline drawn on the page: measured at once, and written as entered values when a person says so.
 //!
 //! Takes: an outline or a click in pixels of a still, and what it outlines.
-//! Gives: its size and grey, the outline itself, and the number of its line once it is written.
+//! Gives: its size and grey, the outline itself, and the numbers of its lines once they are written.
 //! Never: a size where the scale is missing or inconsistent; the reason is told instead.
 //! Tested in: `tests/review.rs`.
 
@@ -16,11 +16,12 @@ use crate::exam::journal::Journal;
 use crate::exam::review::{TEXT_MAX, is_plain};
 use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
+use crate::protocol::OfOutline;
 use crate::review::change::{Refusal, wrong};
 use crate::review::desk::{Desk, DeskError, Seen};
 use crate::review::judge::row_of;
 use crate::tell::picture;
-use crate::trace::{Outline, compare, outline_at, size};
+use crate::trace::{Outline, Size, compare, outline_at, size};
 
 /// What the page sends.
 #[derive(Debug, Deserialize)]
@@ -40,6 +41,9 @@ pub(super) struct Drawn {
     click: Option<(f64, f64)>,
     /// Write it; else only measure.
     write: bool,
+    /// Of a whole structure write all lengths, too, that the protocols know of an outline; else its area alone.
+    #[serde(default)]
+    lengths: bool,
 }
 
 /// What an outline measures.
@@ -50,12 +54,14 @@ pub(super) struct Measured {
     circumference_mm: f64,
     width_mm: f64,
     depth_mm: f64,
-    /// Mean grey inside a lesion divided by that around it, where its structure was traced on the same still.
+    /// Mean grey inside a lesion divided by that around it, where both it and its structure are outlined on the still.
     grey_ratio: Option<f64>,
     /// The still states no scale: a person set it.
     scale_by_hand: bool,
-    /// Its line in the journal, once written.
+    /// The line of its area in the journal, once written.
     seq: Option<u64>,
+    /// Those of its lengths.
+    length_seqs: Vec<u64>,
 }
 
 /// Measures what was drawn, and writes it if asked to.
@@ -84,18 +90,44 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
         circumference_mm: size.circumference_mm,
         width_mm: size.width_mm,
         depth_mm: size.depth_mm,
-        grey_ratio: grey_ratio(&seen, drawn, &outline, &path),
+        grey_ratio: grey_ratio(desk, &seen, drawn, &outline, &path),
         scale_by_hand: by_hand,
         seq: None,
+        length_seqs: Vec::new(),
     };
     if let Some(journal) = &mut journal {
-        let mut entered = entered(desk, &seen, row, drawn, outline, size.area_mm2)?;
-        entered.scale_by_hand_mm = by_hand.then_some(scale.width_mm);
-        let event = Event::Entered(Box::new(entered));
-        let seq = journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(DeskError::from)?;
-        answer.seq = Some(seq);
+        // All of them are judged before the first one is written.
+        let values = values(desk, drawn, &size).into_iter();
+        let entered: Vec<Entered> = values
+            .map(|(term, amount)| entered(desk, &seen, row, drawn, term, amount))
+            .collect::<Result<_, _>>()?;
+        for value in entered {
+            let scale_by_hand_mm = by_hand.then_some(scale.width_mm);
+            let value = Entered { scale_by_hand_mm, outline: Some(outline.clone()), ..value };
+            let event = Event::Entered(Box::new(value));
+            let seq = journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(DeskError::from)?;
+            if answer.seq.is_none() { answer.seq = Some(seq) } else { answer.length_seqs.push(seq) }
+        }
     }
     Ok(answer)
+}
+
+/// What is written of an outline: its area first, then its lengths if they are wanted.
+fn values<'a>(desk: &'a Desk, drawn: &Drawn, size: &Size) -> Vec<(&'a str, Amount)> {
+    let terms = &desk.protocols.measuring.terms;
+    let area = if drawn.lesion { &terms.lesion_area } else { &terms.area };
+    let mut values = vec![(area.as_str(), hundredths(size.area_mm2, "mm2"))];
+    // The lengths are values of the whole structure; a lesion has none of its own in the list.
+    for kind in desk.protocols.values.iter().filter(|_| drawn.lengths && !drawn.lesion) {
+        let length_mm = match kind.outline {
+            Some(OfOutline::Around) => size.circumference_mm,
+            Some(OfOutline::Width) => size.width_mm,
+            Some(OfOutline::Depth) => size.depth_mm,
+            None => continue,
+        };
+        values.push((&kind.term, hundredths(length_mm, "mm")));
+    }
+    values
 }
 
 fn outline(drawn: &Drawn, path: &Path) -> Result<Outline, Refusal> {
@@ -111,14 +143,19 @@ fn outline(drawn: &Drawn, path: &Path) -> Result<Outline, Refusal> {
     }
 }
 
-fn grey_ratio(seen: &Seen, drawn: &Drawn, lesion: &Outline, path: &Path) -> Option<f64> {
-    if !drawn.lesion {
-        return None;
-    }
-    let whole = seen.exam.entries.iter().rev().map(|entry| &entry.entered).find(|entered| {
-        entered.still.as_ref() == Some(&drawn.still) && entered.structure == drawn.structure
+/// The grey of a lesion against its structure, whichever of the two is drawn now; the other one was traced before.
+fn grey_ratio(desk: &Desk, seen: &Seen, drawn: &Drawn, outline: &Outline, path: &Path) -> Option<f64> {
+    let terms = &desk.protocols.measuring.terms;
+    let wanted = if drawn.lesion { &terms.area } else { &terms.lesion_area };
+    let other = seen.exam.entries.iter().rev().map(|entry| &entry.entered).find(|entered| {
+        entered.still.as_ref() == Some(&drawn.still)
+            && entered.structure == drawn.structure
+            && entered.term == *wanted
+            && entered.outline.is_some()
     })?;
-    compare(&picture::grey(path).ok()?, lesion, whole.outline.as_ref()?)?.ratio
+    let other = other.outline.as_ref()?;
+    let (lesion, whole) = if drawn.lesion { (outline, other) } else { (other, outline) };
+    compare(&picture::grey(path).ok()?, lesion, whole)?.ratio
 }
 
 fn entered(
@@ -126,20 +163,18 @@ fn entered(
     seen: &Seen,
     row: &FrameRow,
     drawn: &Drawn,
-    outline: Outline,
-    area_mm2: f64,
+    term: &str,
+    amount: Amount,
 ) -> Result<Entered, Refusal> {
-    let terms = &desk.protocols.measuring.terms;
-    let term = if drawn.lesion { &terms.lesion_area } else { &terms.area };
     let what = What {
         by: &drawn.by,
         limb: &drawn.limb,
         zone: &drawn.zone,
         structure: &drawn.structure,
         term,
-        amount: hundredths(area_mm2, "mm2"),
+        amount,
     };
-    Ok(Entered { outline: Some(outline), ..read_from(desk, seen, row, &what)? })
+    read_from(desk, seen, row, &what)
 }
 
 /// A value that is read from a still, as the page asks for it.

@@ -6,9 +6,11 @@ use chrono::Utc;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal::Journal;
 
-use crate::browser::Driver;
+use crate::browser::{Driver, Page};
 use crate::desk::Served;
-use crate::shared::{HOSTILE_FILE, changes, desk_for, earlier, exam, open_questions, run, to_rivals};
+use crate::shared::{
+    HOSTILE_FILE, Opened, changes, changes_shown, desk_for, earlier, exam, open_questions, run, to_rivals,
+};
 
 /// A name that would be a picture with a script if it were taken as markup.
 const HOSTILE: &str = "Juniper <img src=x onerror=\"document.title='taken over'\">";
@@ -16,38 +18,34 @@ const HOSTILE: &str = "Juniper <img src=x onerror=\"document.title='taken over'\
 #[test]
 fn a_question_is_settled_by_one_key_and_by_one_click_and_a_reload_keeps_the_place() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
-        let open = open_questions(&page).await;
-        to_rivals(&page).await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        let open = open_questions(page).await;
+        to_rivals(page).await;
         let title = page.text("#bench h2").await;
         page.0.refresh().await.unwrap();
         page.until("document.querySelector('.rivals button')").await;
         assert_eq!(page.text("#bench h2").await, title, "the reload comes back to the question at hand");
         page.press("1").await;
         page.until("document.querySelector('#changes-in tbody tr')").await;
-        assert!(changes(&served)[0]["what"].as_str().unwrap().starts_with("still paired with call"));
-        let after = open_questions(&page).await;
+        assert!(changes(served)[0]["what"].as_str().unwrap().starts_with("still paired with call"));
+        let after = open_questions(page).await;
         assert!(after < open, "{after} of {open}");
         page.click("#bench .buttons .main").await;
         page.until("document.querySelectorAll('#changes-in tbody tr').length === 2").await;
-        assert!(changes(&served)[1]["what"].as_str().unwrap().starts_with("looked at and left"));
-        assert!(changes(&served).iter().all(|change| change["by"] == "Robin"));
+        assert!(changes(served)[1]["what"].as_str().unwrap().starts_with("looked at and left"));
+        assert!(changes(served).iter().all(|change| change["by"] == "Robin"));
         page.press("z").await;
         page.until("document.querySelector('#changes-in .gone')").await;
-        assert!(changes(&served)[1]["taken_back_by"].is_u64());
+        assert!(changes(served)[1]["taken_back_by"].is_u64());
     });
 }
 
 #[test]
 fn a_call_is_put_right_and_withdrawn_in_the_form() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
         let exam = served.exam();
         let calls = exam["record"]["calls"].as_array().unwrap();
         let value = calls.iter().position(|call| call["kind"] == "value").unwrap();
@@ -65,7 +63,7 @@ fn a_call_is_put_right_and_withdrawn_in_the_form() {
             calls.into_iter().find(|call| call["seq"] == seq).unwrap()
         };
         assert_eq!(call(served.exam())["number"], 1.25);
-        assert_eq!(changes(&served)[0]["why"], "heard it again");
+        assert_eq!(changes(served)[0]["why"], "heard it again");
         page.until("document.querySelector('#bench .buttons')").await;
         page.press("w").await;
         page.until("document.querySelectorAll('#changes-in tbody tr').length === 2").await;
@@ -76,10 +74,8 @@ fn a_call_is_put_right_and_withdrawn_in_the_form() {
 #[test]
 fn a_still_is_labelled_by_hand_and_left_out() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
         page.click("#stills-in li:nth-child(2) button").await;
         page.press("l").await;
         page.until("document.querySelector('#form[open]')").await;
@@ -99,25 +95,21 @@ fn a_still_is_labelled_by_hand_and_left_out() {
 #[test]
 fn nothing_is_lost_when_the_server_is_killed_and_started_again() {
     run(async {
-        let folder = exam();
-        let mut served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let mut desk = Opened::by("Robin").await;
+        let page = desk.page.clone();
         page.press("a").await;
-        page.until("document.querySelector('#changes-in tbody tr')").await;
-        served.kill();
+        changes_shown(&page, 1).await;
+        desk.served.kill();
         page.press("a").await;
         page.until(
             "document.querySelector('#alarm').textContent.includes('nothing that was settled is lost')",
         )
         .await;
-        let again = Served::start(folder.path(), 0);
-        assert_eq!(changes(&again).len(), 1);
-        page.open(&again.address).await;
-        page.until("document.querySelector('#changes-in tbody tr')").await;
-        page.run("document.querySelector('#by').value = 'Robin'").await;
+        desk.again().await;
+        assert_eq!(changes(&desk.served).len(), 1);
+        changes_shown(&page, 1).await;
         page.press("a").await;
-        page.until("document.querySelectorAll('#changes-in tbody tr').length === 2").await;
+        changes_shown(&page, 2).await;
     });
 }
 
@@ -139,10 +131,8 @@ fn the_second_browser_sees_what_the_first_one_settles_and_neither_loses_anything
 #[test]
 fn a_breath_is_played_by_click_and_by_key_exactly_as_long_as_it_was() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
         page.until("document.querySelector('.mark.breath')").await;
         page.run("document.querySelector('#strip').scrollLeft = 0").await;
         page.until("document.querySelector('.mark.breath[data-mark=\"0\"]')").await;
@@ -169,9 +159,8 @@ fn hostile_names_are_shown_as_text_and_a_stranger_sees_nothing() {
         let text = std::fs::read_to_string(&journal).unwrap();
         let hostile = serde_json::to_string(HOSTILE).unwrap();
         std::fs::write(&journal, text.replacen("\"Juniper\"", &hostile, 1)).unwrap();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "<i>Robin</i>").await;
+        let desk = Opened::of(folder, "<i>Robin</i>", &[]).await;
+        let Opened { page, served, driver, .. } = &desk;
         assert_eq!(page.text("#horse").await, HOSTILE);
         page.press("a").await;
         page.until("document.querySelector('#changes-in tbody tr')").await;
@@ -239,9 +228,8 @@ fn lost_sound_and_the_clock_stand_on_the_line_and_are_reached_by_key() {
         let folder = exam();
         let lost = Event::AudioLost { samples: 32_000 };
         Journal::open(folder.path()).unwrap().append(Utc::now(), 16_000, &lost).unwrap();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::of(folder, "Robin", &[]).await;
+        let Opened { page, .. } = &desk;
         page.run("document.querySelector('#strip').scrollLeft = 0").await;
         page.until("document.querySelector('#marks .gap')").await;
         assert_eq!(page.text("#marks .gap").await, "2.0 s of sound lost");
@@ -261,10 +249,8 @@ fn lost_sound_and_the_clock_stand_on_the_line_and_are_reached_by_key() {
 #[test]
 fn a_file_name_with_path_tricks_is_shown_as_text_and_never_asked_for() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, folder, .. } = &desk;
         let exam = served.exam();
         let frames = exam["record"]["frames"].as_array().unwrap();
         let number =
@@ -295,11 +281,9 @@ fn a_file_name_with_path_tricks_is_shown_as_text_and_never_asked_for() {
 #[test]
 fn the_same_view_of_the_last_exam_stands_beside_the_still() {
     run(async {
-        let folder = exam();
         let before = earlier().to_string_lossy().into_owned();
-        let served = Served::start_with(folder.path(), 0, &["--earlier", &before]);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::of(exam(), "Robin", &["--earlier", &before]).await;
+        let Opened { page, served, .. } = &desk;
         let exam = served.exam();
         let frames = exam["record"]["frames"].as_array().unwrap();
         let still = frames.iter().position(|row| row["zone"] == "2B" && row["plane"] == "T").unwrap();
@@ -313,5 +297,55 @@ fn the_same_view_of_the_last_exam_stands_beside_the_still() {
             assert_eq!(beside[part], frames[still][part]);
         }
         assert!(page.text("#bench .two figure:last-child .over").await.contains("2 March 2026"));
+    });
+}
+
+/// What the page says of each open question, in its order: how bad it is, and how much it settles at once.
+async fn order(page: &Page) -> Vec<(String, u64)> {
+    let mut told = Vec::new();
+    for number in 1..=open_questions(page).await {
+        page.until(&format!(
+            "document.querySelector('#bench .kicker').textContent.startsWith('Question {number} of')"
+        ))
+        .await;
+        let class = "return document.querySelector('#questions [aria-current]').className";
+        let kicker = page.text("#bench .kicker").await;
+        let settles = kicker
+            .split("Settles ")
+            .nth(1)
+            .map_or(1, |rest| rest.split(' ').next().unwrap().parse().unwrap());
+        told.push((page.run(class).await.as_str().unwrap().to_owned(), settles));
+        page.press("j").await;
+    }
+    told
+}
+
+#[test]
+fn the_first_of_the_open_questions_settles_most_and_so_on_down_the_page() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        let told = order(page).await;
+        assert!(told.iter().any(|(_, settles)| *settles > 1), "{told:?}");
+        let rank = |class: &str| ["error", "warn", "info"].iter().position(|known| *known == class).unwrap();
+        assert!(
+            told.is_sorted_by_key(|(class, settles)| (rank(class), std::cmp::Reverse(*settles))),
+            "{told:?}"
+        );
+        let asked: Vec<u64> = served.exam()["questions"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|one| one["settles"].as_u64().unwrap())
+            .collect();
+        assert_eq!(told.iter().map(|(_, settles)| *settles).collect::<Vec<_>>(), asked);
+        // The first one is settled: the second one takes its place, at the top and on the bench.
+        page.click("#questions li:first-child button").await;
+        let second = page.text("#questions li:nth-child(2) button span:last-child").await;
+        page.press("a").await;
+        page.until(&format!("document.querySelectorAll('#questions li').length === {}", told.len() - 1))
+            .await;
+        assert_eq!(page.text("#questions li:first-child button span:last-child").await, second);
+        page.until("document.querySelector('#bench .kicker').textContent.startsWith('Question 1 of')").await;
     });
 }

@@ -2,48 +2,26 @@
 
 use std::process::Command;
 
-use serde_json::Value;
-
-use crate::browser::{Driver, Page};
-use crate::desk::Served;
-use crate::shared::{changes, desk_for, exam, run};
-
-const ENTER: &str = "\n";
-
-fn call(served: &Served, fits: impl Fn(&Value) -> bool) -> Option<Value> {
-    served.exam()["record"]["calls"].as_array().unwrap().iter().find(|call| fits(call)).cloned()
-}
-
-async fn write(page: &Page, field: &str, text: &str) {
-    let found = page.find(field).await;
-    found.clear().await.unwrap();
-    found.send_keys(text).await.unwrap();
-}
-
-async fn changes_shown(page: &Page, count: usize) {
-    page.until(&format!("document.querySelectorAll('#changes-in tbody tr').length === {count}")).await;
-}
+use crate::shared::{ENTER, Opened, call, changes, changes_shown, run, write};
 
 #[test]
 fn a_call_that_was_not_heard_is_added_by_mouse_and_counts_where_it_belongs() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
         page.click("#call-add").await;
         page.until("document.querySelector('#form[open]')").await;
         page.find("#f-kind").await.select_by_value("value").await.unwrap();
         page.until("document.querySelector('#f-number')").await;
         page.find("#f-term").await.select_by_value("area").await.unwrap();
-        write(&page, "#f-time", "1:24.5").await;
-        write(&page, "#f-number", "140").await;
+        write(page, "#f-time", "1:24.5").await;
+        write(page, "#f-number", "140").await;
         page.find("#f-unit").await.select_by_value("mm2").await.unwrap();
         page.click("#form button.main").await;
         page.until("!document.querySelector('#form[open]')").await;
-        let added = call(&served, |call| call["added"] == true).expect("it is in the record");
+        let added = call(served, |call| call["added"] == true).expect("it is in the record");
         assert_eq!((&added["number"], &added["span_s"][0]), (&140.0.into(), &84.5.into()));
-        let before = call(&served, |call| call["span_s"][0].as_f64().unwrap() > 83.0).unwrap();
+        let before = call(served, |call| call["span_s"][0].as_f64().unwrap() > 83.0).unwrap();
         assert_eq!(
             (&added["limb"], &added["zone"]),
             (&before["limb"], &before["zone"]),
@@ -51,17 +29,15 @@ fn a_call_that_was_not_heard_is_added_by_mouse_and_counts_where_it_belongs() {
         );
         page.press("z").await;
         page.until("document.querySelector('#changes-in .gone')").await;
-        assert!(call(&served, |call| call["added"] == true).is_none(), "taken back");
+        assert!(call(served, |call| call["added"] == true).is_none(), "taken back");
     });
 }
 
 #[test]
 fn a_call_is_added_and_moved_in_time_by_keyboard_alone() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
         page.press("n").await;
         page.until("document.querySelector('#form[open]')").await;
         // The focus is on the kind of the call; its last one is that a still was saved.
@@ -70,8 +46,8 @@ fn a_call_is_added_and_moved_in_time_by_keyboard_alone() {
         page.press("\u{e009}a\u{e000}0:30.0").await;
         page.press(ENTER).await;
         page.until("!document.querySelector('#form[open]')").await;
-        changes_shown(&page, 1).await;
-        let added = call(&served, |call| call["added"] == true).expect("it is in the record");
+        changes_shown(page, 1).await;
+        let added = call(served, |call| call["added"] == true).expect("it is in the record");
         assert_eq!((&added["kind"], &added["span_s"][0]), (&"save".into(), &30.0.into()));
         let row = "[...document.querySelectorAll('#calls-in .words')].find((one) => one.textContent === 'added by hand')";
         page.run(&format!("{row}.focus()")).await;
@@ -82,8 +58,8 @@ fn a_call_is_added_and_moved_in_time_by_keyboard_alone() {
         page.press("\u{e009}a\u{e000}0:45.5").await;
         page.press(ENTER).await;
         page.until("!document.querySelector('#form[open]')").await;
-        changes_shown(&page, 2).await;
-        let moved = call(&served, |call| call["added"] == true).unwrap();
+        changes_shown(page, 2).await;
+        let moved = call(served, |call| call["added"] == true).unwrap();
         let exam = served.exam();
         let start: chrono::DateTime<chrono::Utc> =
             exam["record"]["exam"]["started_at"].as_str().unwrap().parse().unwrap();
@@ -91,7 +67,7 @@ fn a_call_is_added_and_moved_in_time_by_keyboard_alone() {
         assert!(((said - start).as_seconds_f64() - 45.5).abs() < 0.001, "{moved}");
         page.press("z").await;
         page.until("document.querySelector('#changes-in .gone')").await;
-        let back = call(&served, |call| call["added"] == true).unwrap();
+        let back = call(served, |call| call["added"] == true).unwrap();
         assert_eq!(back["said_at"], added["said_at"], "the move is taken back, the call stays");
     });
 }
@@ -99,29 +75,27 @@ fn a_call_is_added_and_moved_in_time_by_keyboard_alone() {
 #[test]
 fn the_clock_is_set_after_a_look_at_what_it_changes_and_a_reload_before_that_writes_nothing() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
         let offset = served.exam()["record"]["clock"]["offset_s"].as_f64().unwrap();
         let look = async |offset_s: f64| {
             page.click("#clock-open").await;
             page.until("document.querySelector('#form[open] .preview')?.textContent").await;
-            write(&page, "#f-offset", &format!("{offset_s:.1}")).await;
+            write(page, "#f-offset", &format!("{offset_s:.1}")).await;
         };
         look(offset + 3600.0).await;
         page.until("document.querySelector('#form .preview').textContent.includes('becomes no label')").await;
         page.0.refresh().await.unwrap();
         page.until("document.querySelector('#questions li')").await;
-        assert!(changes(&served).is_empty(), "nothing was written");
+        assert!(changes(served).is_empty(), "nothing was written");
         look(offset).await;
         page.until("document.querySelector('#form .preview').textContent.startsWith('Changes the label of no still')").await;
-        write(&page, "#f-offset", &format!("{:.1}", offset + 3600.0)).await;
+        write(page, "#f-offset", &format!("{:.1}", offset + 3600.0)).await;
         page.until("document.querySelector('#form .preview').textContent.includes('becomes no label')").await;
         page.find("#f-why").await.send_keys("tried").await.unwrap();
         page.press(ENTER).await;
         page.until("!document.querySelector('#form[open]')").await;
-        changes_shown(&page, 1).await;
+        changes_shown(page, 1).await;
         let exam = served.exam();
         assert_eq!(exam["record"]["clock"]["offset_s"].as_f64().unwrap().round(), (offset + 3600.0).round());
         page.press("z").await;
@@ -133,10 +107,8 @@ fn the_clock_is_set_after_a_look_at_what_it_changes_and_a_reload_before_that_wri
 #[test]
 fn the_record_is_signed_after_a_look_at_what_is_open_and_a_change_makes_a_draft_again() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Dr Example").await;
+        let desk = Opened::by("Dr Example").await;
+        let Opened { page, served, folder, .. } = &desk;
         let open = served.exam()["questions"].as_array().unwrap().len();
         page.click("#sign-open").await;
         page.until("document.querySelector('#form[open]')").await;

@@ -4,9 +4,8 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use crate::browser::{Driver, Page};
-use crate::desk::Served;
-use crate::shared::{changes, desk_for, exam, run, to_rivals};
+use crate::browser::Page;
+use crate::shared::{Opened, changes, run, to_rivals};
 
 /// What the checker finds serious or critical in the page as it stands: rule and first element.
 async fn faults(page: &Page) -> Vec<String> {
@@ -31,44 +30,42 @@ async fn no_faults(page: &Page, part: &str) {
 #[test]
 fn the_checker_finds_nothing_serious_in_any_part_of_the_page() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
-        to_rivals(&page).await;
-        no_faults(&page, "a question with rivals").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        to_rivals(page).await;
+        no_faults(page, "a question with rivals").await;
         page.press("a").await;
         page.until("document.querySelector('#changes-in tbody tr')").await;
-        no_faults(&page, "a change in the list, words about it on the screen").await;
+        no_faults(page, "a change in the list, words about it on the screen").await;
         page.press("z").await;
         page.until("document.querySelector('#changes-in .gone')").await;
-        no_faults(&page, "a change that was taken back").await;
+        no_faults(page, "a change that was taken back").await;
         page.press("?").await;
-        no_faults(&page, "the keys").await;
+        no_faults(page, "the keys").await;
         page.click("#keys .main").await;
         for (open, part) in [("#sign-open", "signing"), ("#clock-open", "the clock")] {
             page.click(open).await;
             page.until("document.querySelector('#form[open]')").await;
-            no_faults(&page, part).await;
+            no_faults(page, part).await;
             page.click("#form button[type=button]").await;
         }
         page.click("#stills-in li:nth-child(2) button").await;
         page.press("l").await;
         page.until("document.querySelector('#form[open]')").await;
-        no_faults(&page, "the form for a label").await;
+        no_faults(page, "the form for a label").await;
         page.click("#form button[type=button]").await;
         page.until("document.querySelector('#bench img')?.naturalWidth > 0").await;
         page.press("t").await;
         page.until("document.activeElement.matches('.trace')").await;
-        no_faults(&page, "tracing").await;
+        no_faults(page, "tracing").await;
         page.go("#calls-in tbody tr:nth-child(2) button", "c", "#form[open]").await;
-        no_faults(&page, "the form for a call").await;
+        no_faults(page, "the form for a call").await;
         page.click("#form button[type=button]").await;
-        assert!(changes(&served).len() == 2, "looking changes nothing");
+        assert!(changes(served).len() == 2, "looking changes nothing");
         // The checker sees what is wrong: a field without a name.
         page.run("document.querySelector('label[for=by]').remove()").await;
         assert!(
-            faults(&page).await.iter().any(|fault| fault.starts_with("label")),
+            faults(page).await.iter().any(|fault| fault.starts_with("label")),
             "a missing label is found"
         );
     });
@@ -94,18 +91,16 @@ async fn fits(page: &Page, part: &str) {
 
 /// Goes through the parts of the page in a window of this size.
 async fn fits_in(width: u32, height: u32) {
-    let folder = exam();
-    let served = Served::start(folder.path(), 0);
-    let driver = Driver::start();
-    let page = desk_for(&driver, &served, "Robin").await;
+    let desk = Opened::by("Robin").await;
+    let Opened { page, .. } = &desk;
     page.size(width, height).await;
-    to_rivals(&page).await;
-    fits(&page, "a question with rivals").await;
+    to_rivals(page).await;
+    fits(page, "a question with rivals").await;
     for (open, part) in [("#sign-open", "signing"), ("#clock-open", "the clock"), ("#keys-open", "the keys")]
     {
         page.click(open).await;
         page.until("document.querySelector('dialog[open]')").await;
-        fits(&page, part).await;
+        fits(page, part).await;
         page.click("dialog[open] button:last-of-type").await;
         page.until("!document.querySelector('dialog[open]')").await;
     }
@@ -113,9 +108,9 @@ async fn fits_in(width: u32, height: u32) {
     page.until("document.querySelector('#bench img')?.naturalWidth > 0").await;
     page.press("t").await;
     page.until("document.activeElement.matches('.trace')").await;
-    fits(&page, "tracing").await;
+    fits(page, "tracing").await;
     page.go("#calls-in tbody tr:nth-child(2) button", "c", "#form[open]").await;
-    fits(&page, "the form for a call").await;
+    fits(page, "the form for a call").await;
 }
 
 /// 200 % zoom of a window of 1440 by 1130 leaves half of both.
@@ -133,10 +128,8 @@ fn on_a_tablet_held_upright_nothing_is_hidden_and_nothing_scrolls_sideways() {
 #[test]
 fn no_meaning_is_in_a_colour_alone() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, .. } = &desk;
         page.run("document.querySelector('#line-out').click(); document.querySelector('#line-out').click()")
             .await;
         let signs = "const told = {}; const add = (kind, state, sign) => ((told[kind] ??= {})[state] ??= []).push(sign);

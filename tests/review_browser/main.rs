@@ -13,8 +13,12 @@ mod program;
 
 mod shared;
 
+mod again;
 mod flows;
 mod forms;
+mod keyboard;
+mod lesion;
+mod light;
 mod looks;
 mod measures;
 mod printing;

@@ -2,30 +2,12 @@
 
 use serde_json::Value;
 
-use crate::browser::{Driver, Page};
-use crate::desk::Served;
-use crate::shared::{desk_for, earlier, exam, run};
+use crate::browser::Page;
+use crate::shared::{BACK_TAB, DOWN, ENTER, LEFT, Opened, RIGHT, TAB, UP, earlier, entries, exam, far, run};
 use crate::tracing::{edge_px, on_screen, stated, told, tool, tracing, within_one_percent};
 
-const ENTER: &str = "\n";
-const TAB: &str = "\t";
-const RIGHT: &str = "\u{e014}";
-const LEFT: &str = "\u{e012}";
-const UP: &str = "\u{e013}";
-const DOWN: &str = "\u{e015}";
-const BACK_TAB: &str = "\u{e008}\t\u{e000}";
-
-/// Ten pixels a step, Shift held.
-fn far(arrow: &str, steps: usize) -> String {
-    format!("\u{e008}{}\u{e000}", arrow.repeat(steps))
-}
-
-fn entries(served: &Served) -> Vec<Value> {
-    served.exam()["record"]["entries"].as_array().cloned().unwrap_or_default()
-}
-
 /// Chooses a tool from the still and comes back to it, without the mouse; tools stand in this order.
-async fn tool_by_keys(page: &Page, steps: usize, name: &str) {
+pub async fn tool_by_keys(page: &Page, steps: usize, name: &str) {
     page.press(TAB).await;
     for _ in 0..steps {
         page.press(RIGHT).await;
@@ -35,13 +17,13 @@ async fn tool_by_keys(page: &Page, steps: usize, name: &str) {
     page.until("document.activeElement.matches('.trace')").await;
 }
 
-async fn told_begins(page: &Page, words: &str) {
+pub async fn told_begins(page: &Page, words: &str) {
     page.until(&format!("document.querySelector('.tracing .preview').textContent.startsWith('{words}')"))
         .await;
 }
 
 /// From the still over tools and structure to the button that writes.
-async fn write_by_keys(page: &Page) {
+pub async fn write_by_keys(page: &Page) {
     page.press(TAB).await;
     for _ in 0..9 {
         if page.run("return document.activeElement.id === 't-write'").await == true {
@@ -58,26 +40,24 @@ async fn write_by_keys(page: &Page) {
 #[test]
 fn an_ellipse_is_drawn_and_a_point_of_it_moved_by_keyboard_alone() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
-        tracing(&page, &served).await;
-        tool_by_keys(&page, 2, "ellipse").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        tracing(page, served).await;
+        tool_by_keys(page, 2, "ellipse").await;
         page.press(&format!("{}{ENTER}{}{ENTER}", far(RIGHT, 4), far(LEFT, 8))).await;
         page.press(&format!("{}{}{ENTER}", far(RIGHT, 4), far(UP, 2))).await;
-        told_begins(&page, "39.3 mm²").await;
+        told_begins(page, "39.3 mm²").await;
         page.press(" ").await;
         page.until("document.querySelector('.corner.held')").await;
         page.press(&far(UP, 2)).await;
-        told_begins(&page, "78.5 mm²").await;
+        told_begins(page, "78.5 mm²").await;
         page.press(" ").await;
         page.until("!document.querySelector('.corner.held')").await;
         page.press(&far(DOWN, 3)).await;
-        told_begins(&page, "78.5 mm²").await;
-        write_by_keys(&page).await;
-        assert_eq!((entries(&served).len(), entries(&served)[0]["by"].clone()), (1, "Robin".into()));
-        within_one_percent(entries(&served)[0]["number"].as_f64().unwrap(), 78.54, "written");
+        told_begins(page, "78.5 mm²").await;
+        write_by_keys(page).await;
+        assert_eq!((entries(served).len(), entries(served)[0]["by"].clone()), (4, "Robin".into()));
+        within_one_percent(entries(served)[0]["number"].as_f64().unwrap(), 78.54, "written");
     });
 }
 
@@ -85,28 +65,26 @@ fn an_ellipse_is_drawn_and_a_point_of_it_moved_by_keyboard_alone() {
 #[test]
 fn freehand_is_drawn_with_the_arrow_keys_and_corrected_with_them() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
-        tracing(&page, &served).await;
-        tool_by_keys(&page, 1, "freehand").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        tracing(page, served).await;
+        tool_by_keys(page, 1, "freehand").await;
         page.press(ENTER).await;
-        told_begins(&page, "The pen is down").await;
+        told_begins(page, "The pen is down").await;
         for (arrow, steps) in [(RIGHT, 8), (DOWN, 4), (LEFT, 8), (UP, 3)] {
             page.press(&far(arrow, steps)).await;
         }
         page.press(ENTER).await;
-        told_begins(&page, "50.0 mm²").await;
+        told_begins(page, "50.0 mm²").await;
         // Lifted, the pen draws no more.
         page.press(&far(RIGHT, 2)).await;
-        told_begins(&page, "50.0 mm²").await;
+        told_begins(page, "50.0 mm²").await;
         page.press(&far(LEFT, 2)).await;
         page.press(&format!(" {} ", far(LEFT, 4))).await;
         page.until("parseFloat(document.querySelector('.tracing .preview').textContent) > 51").await;
-        let shown = told(&page, "mm²").await;
-        write_by_keys(&page).await;
-        assert!((entries(&served)[0]["number"].as_f64().unwrap() - shown).abs() < 0.06);
+        let shown = told(page, "mm²").await;
+        write_by_keys(page).await;
+        assert!((entries(served)[0]["number"].as_f64().unwrap() - shown).abs() < 0.06);
     });
 }
 
@@ -114,23 +92,21 @@ fn freehand_is_drawn_with_the_arrow_keys_and_corrected_with_them() {
 #[test]
 fn a_distance_is_told_at_once_and_written_by_mouse_as_what_it_is() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
-        tracing(&page, &served).await;
-        tool(&page, "distance").await;
-        let ends = on_screen(&page, &[(80.0, 60.0), (240.0, 180.0)]).await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        tracing(page, served).await;
+        tool(page, "distance").await;
+        let ends = on_screen(page, &[(80.0, 60.0), (240.0, 180.0)]).await;
         page.drag(&ends).await;
-        within_one_percent(told(&page, "mm").await, 25.0, "by mouse");
+        within_one_percent(told(page, "mm").await, 25.0, "by mouse");
         page.click("#t-write").await;
         page.until("document.querySelector('.tracing .wrong').textContent.startsWith('Choose what lies')")
             .await;
-        assert!(entries(&served).is_empty(), "a number of nothing is not written");
+        assert!(entries(served).is_empty(), "a number of nothing is not written");
         page.find("#t-term").await.select_by_value("width").await.unwrap();
         page.click("#t-write").await;
         page.until("!document.querySelector('.tracing')").await;
-        let entry = entries(&served)[0].clone();
+        let entry = entries(served)[0].clone();
         assert_eq!(
             (&entry["term"], &entry["by"], &entry["unit"]),
             (&"width".into(), &"Robin".into(), &"mm".into())
@@ -144,23 +120,21 @@ fn a_distance_is_told_at_once_and_written_by_mouse_as_what_it_is() {
 #[test]
 fn a_distance_is_set_corrected_and_written_by_keyboard_alone() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
-        tracing(&page, &served).await;
-        tool_by_keys(&page, 3, "distance").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        tracing(page, served).await;
+        tool_by_keys(page, 3, "distance").await;
         page.press(&format!("{ENTER}{}{ENTER}", far(LEFT, 8))).await;
-        told_begins(&page, "10.0 mm ").await;
+        told_begins(page, "10.0 mm ").await;
         page.press(&format!(" {} ", far(LEFT, 2))).await;
-        told_begins(&page, "12.5 mm ").await;
+        told_begins(page, "12.5 mm ").await;
         // Tools, structure, what lies between.
         page.press(&format!("{TAB}{TAB}{TAB}")).await;
         page.until("document.activeElement.id === 't-term'").await;
         page.press("d").await;
         page.press(&format!("{TAB}{ENTER}")).await;
         page.until("!document.querySelector('.tracing')").await;
-        let entry = entries(&served)[0].clone();
+        let entry = entries(served)[0].clone();
         assert_eq!((&entry["term"], &entry["number"]), (&"depth".into(), &12.5.into()));
     });
 }
@@ -169,27 +143,25 @@ fn a_distance_is_set_corrected_and_written_by_keyboard_alone() {
 #[test]
 fn what_was_drawn_with_any_tool_outlives_a_reload_and_nothing_of_it_is_written() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
         let (_, area_mm2) = stated();
-        tracing(&page, &served).await;
+        tracing(page, served).await;
         for name in ["points", "freehand", "ellipse", "distance", "scale"] {
-            tool(&page, name).await;
+            tool(page, name).await;
             let count = match name {
                 "points" => {
-                    for point in on_screen(&page, &edge_px(area_mm2, 12)).await {
+                    for point in on_screen(page, &edge_px(area_mm2, 12)).await {
                         page.drag(&[point]).await;
                     }
                     12
                 }
                 "freehand" => {
-                    page.drag(&on_screen(&page, &edge_px(area_mm2, 90)).await).await;
+                    page.drag(&on_screen(page, &edge_px(area_mm2, 90)).await).await;
                     page.run("return document.querySelectorAll('.corner').length").await.as_u64().unwrap()
                 }
                 _ => {
-                    let edge = on_screen(&page, &edge_px(area_mm2, 4)).await;
+                    let edge = on_screen(page, &edge_px(area_mm2, 4)).await;
                     page.drag(&[edge[0], edge[2]]).await;
                     if name == "ellipse" {
                         page.drag(&[edge[1]]).await;
@@ -211,7 +183,7 @@ fn what_was_drawn_with_any_tool_outlives_a_reload_and_nothing_of_it_is_written()
             let before = page.run(&format!("return {shown}")).await;
             page.0.refresh().await.unwrap();
             page.until("document.querySelector('#bench img')?.naturalWidth === 320").await;
-            assert!(entries(&served).is_empty(), "{name}");
+            assert!(entries(served).is_empty(), "{name}");
             page.press("t").await;
             page.until(&format!("document.querySelector('#t-{name}').checked")).await;
             page.until(&format!("document.querySelectorAll('.corner').length === {count}")).await;
@@ -230,11 +202,9 @@ fn what_was_drawn_with_any_tool_outlives_a_reload_and_nothing_of_it_is_written()
 #[test]
 fn the_values_of_the_last_exam_stand_beside_those_of_this_one_with_the_change_in_words() {
     run(async {
-        let folder = exam();
         let before = earlier().to_string_lossy().into_owned();
-        let served = Served::start_with(folder.path(), 0, &["--earlier", &before]);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::of(exam(), "Robin", &["--earlier", &before]).await;
+        let Opened { page, served, .. } = &desk;
         let shown = served.exam();
         let area = |rows: &Value, limb: &str, zone: &str| {
             let fits = |row: &&Value| {
@@ -281,7 +251,7 @@ fn the_values_of_the_last_exam_stand_beside_those_of_this_one_with_the_change_in
             far(LEFT, 8)
         );
         page.press(&square).await;
-        told_begins(&page, "50.0 mm²").await;
+        told_begins(page, "50.0 mm²").await;
         page.click("#t-write").await;
         let percent = (50.0 / then - 1.0) * 100.0;
         let words = format!(

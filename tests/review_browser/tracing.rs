@@ -2,10 +2,10 @@
 
 use std::f64::consts::{PI, TAU};
 
-use crate::browser::{Driver, Page};
+use crate::browser::Page;
 use crate::desk::Served;
 use crate::program::demo;
-use crate::shared::{desk_for, exam, run};
+use crate::shared::{Opened, exam, run};
 
 /// Row of `demo-audio/fore-limbs.stills.csv` whose still is traced, counted as the maker of the stills names files.
 const FILE: &str = "IM0007.dcm";
@@ -18,10 +18,19 @@ const PIXEL_MM: f64 = 0.125;
 
 /// What the table says of that still: label, and its area in square millimetres.
 pub fn stated() -> (String, f64) {
+    let row = row_of_the_table();
+    (row[1].clone(), row[2].parse::<f64>().unwrap() * 100.0)
+}
+
+fn row_of_the_table() -> Vec<String> {
     let table = std::fs::read_to_string(demo("fore-limbs.stills.csv")).unwrap();
     let number: usize = FILE[2..6].parse().unwrap();
-    let row: Vec<&str> = table.lines().nth(number).unwrap().split(',').collect();
-    (row[1].to_owned(), row[2].parse::<f64>().unwrap() * 100.0)
+    table.lines().nth(number).unwrap().split(',').map(str::to_owned).collect()
+}
+
+/// Area in square millimetres of the lesion that was drawn in it.
+pub fn stated_lesion() -> f64 {
+    row_of_the_table()[3].parse::<f64>().unwrap() * 100.0
 }
 
 /// Half axes in pixels of the ellipse that was drawn with this area.
@@ -84,10 +93,8 @@ pub fn within_one_percent(found: f64, wanted: f64, what: &str) {
 #[test]
 fn an_area_is_traced_by_keyboard_measured_at_once_and_counts_in_the_record() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
         let exam = served.exam();
         let frames = exam["record"]["frames"].as_array().unwrap();
         let still = frames.iter().position(|row| row["plane"] == "T" && row["structure"] == "SDFT").unwrap();
@@ -132,28 +139,26 @@ fn an_area_is_traced_by_keyboard_measured_at_once_and_counts_in_the_record() {
 #[test]
 fn areas_traced_with_the_mouse_are_within_one_percent_of_what_was_drawn() {
     run(async {
-        let folder = exam();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
         let (label, area_mm2) = stated();
         assert!(label.ends_with('T') && area_mm2 > 0.0, "{label}");
-        tracing(&page, &served).await;
-        for point in on_screen(&page, &edge_px(area_mm2, 36)).await {
+        tracing(page, served).await;
+        for point in on_screen(page, &edge_px(area_mm2, 36)).await {
             page.drag(&[point]).await;
         }
         page.until("document.querySelectorAll('.corner').length === 36").await;
-        within_one_percent(told(&page, "mm²").await, area_mm2, "points");
-        tool(&page, "freehand").await;
-        page.drag(&on_screen(&page, &edge_px(area_mm2, 90)).await).await;
+        within_one_percent(told(page, "mm²").await, area_mm2, "points");
+        tool(page, "freehand").await;
+        page.drag(&on_screen(page, &edge_px(area_mm2, 90)).await).await;
         page.until("document.querySelectorAll('.corner').length < 36").await;
-        within_one_percent(told(&page, "mm²").await, area_mm2, "freehand");
-        tool(&page, "ellipse").await;
-        let edge = on_screen(&page, &edge_px(area_mm2, 4)).await;
+        within_one_percent(told(page, "mm²").await, area_mm2, "freehand");
+        tool(page, "ellipse").await;
+        let edge = on_screen(page, &edge_px(area_mm2, 4)).await;
         page.drag(&[edge[0], edge[2]]).await;
         page.drag(&[edge[1]]).await;
         page.until("document.querySelector('ellipse.edge')").await;
-        within_one_percent(told(&page, "mm²").await, area_mm2, "ellipse");
+        within_one_percent(told(page, "mm²").await, area_mm2, "ellipse");
         if std::env::var_os("UPDATE_EXPECT").is_some() {
             page.run("document.querySelector('#bench').scrollIntoView()").await;
             page.picture(&demo("tracing.png")).await;
@@ -161,7 +166,7 @@ fn areas_traced_with_the_mouse_are_within_one_percent_of_what_was_drawn() {
         // One end of the axis is pulled in by half of it: a quarter of the axis and so of the area is gone.
         let (a, _) = half_axes_px(area_mm2);
         let outwards = on_screen(
-            &page,
+            page,
             &[(SIZE_PX.0 / 2.0 + a, SIZE_PX.1 / 2.0), (SIZE_PX.0 / 2.0 + a / 2.0, SIZE_PX.1 / 2.0)],
         )
         .await;
@@ -171,7 +176,7 @@ fn areas_traced_with_the_mouse_are_within_one_percent_of_what_was_drawn() {
             area_mm2 * 0.9
         ))
         .await;
-        within_one_percent(told(&page, "mm²").await, area_mm2 * 0.75, "the axis pulled in by a quarter");
+        within_one_percent(told(page, "mm²").await, area_mm2 * 0.75, "the axis pulled in by a quarter");
         page.drag(&[outwards[1], outwards[0]]).await;
         page.until(&format!(
             "parseFloat(document.querySelector('.tracing .preview').textContent) > {}",
@@ -195,37 +200,40 @@ fn areas_traced_with_the_mouse_are_within_one_percent_of_what_was_drawn() {
     });
 }
 
-/// The stills are copied as plain pictures, which state no scale.
+/// The exam, with that still stating no scale.
+pub fn without_scale() -> tempfile::TempDir {
+    let folder = exam();
+    let still = folder.path().join("stills").join(FILE);
+    let mut file = dicom_object::open_file(&still).unwrap();
+    file.remove_element(dicom_dictionary_std::tags::SEQUENCE_OF_ULTRASOUND_REGIONS);
+    file.write_to_file(&still).unwrap();
+    folder
+}
+
 #[test]
 fn a_still_without_a_scale_is_measured_on_one_set_by_hand_and_the_record_says_so() {
     run(async {
-        let folder = exam();
         let (_, area_mm2) = stated();
-        let still = folder.path().join("stills").join(FILE);
-        let mut file = dicom_object::open_file(&still).unwrap();
-        file.remove_element(dicom_dictionary_std::tags::SEQUENCE_OF_ULTRASOUND_REGIONS);
-        file.write_to_file(&still).unwrap();
-        let served = Served::start(folder.path(), 0);
-        let driver = Driver::start();
-        let page = desk_for(&driver, &served, "Robin").await;
-        tracing(&page, &served).await;
-        tool(&page, "ellipse").await;
-        let edge = on_screen(&page, &edge_px(area_mm2, 4)).await;
+        let desk = Opened::of(without_scale(), "Robin", &[]).await;
+        let Opened { page, served, folder, .. } = &desk;
+        tracing(page, served).await;
+        tool(page, "ellipse").await;
+        let edge = on_screen(page, &edge_px(area_mm2, 4)).await;
         page.drag(&[edge[0], edge[2]]).await;
         page.drag(&[edge[1]]).await;
         page.until("document.querySelector('.tracing .wrong').textContent.includes('set the scale by hand')")
             .await;
-        tool(&page, "scale").await;
+        tool(page, "scale").await;
         // 160 pixels of 0.125 mm are 2 cm.
-        page.drag(&on_screen(&page, &[(20.0, 40.0), (20.0, 200.0)]).await).await;
+        page.drag(&on_screen(page, &[(20.0, 40.0), (20.0, 200.0)]).await).await;
         page.find("#t-apart").await.send_keys("2").await.unwrap();
         page.click("#t-write").await;
         page.until("document.querySelector('.tracing .preview').textContent.startsWith('The scale of this still is set')").await;
-        tool(&page, "ellipse").await;
-        let edge = on_screen(&page, &edge_px(area_mm2, 4)).await;
+        tool(page, "ellipse").await;
+        let edge = on_screen(page, &edge_px(area_mm2, 4)).await;
         page.drag(&[edge[0], edge[2]]).await;
         page.drag(&[edge[1]]).await;
-        within_one_percent(told(&page, "mm²").await, area_mm2, "on a scale set by hand");
+        within_one_percent(told(page, "mm²").await, area_mm2, "on a scale set by hand");
         assert!(page.text(".tracing .preview").await.ends_with("on a scale set by hand"));
         page.click("#t-write").await;
         page.until("!document.querySelector('.tracing')").await;

@@ -97,6 +97,7 @@ impl Drop for Driver {
 }
 
 /// A page in a browser.
+#[derive(Clone)]
 pub struct Page(pub Client);
 
 impl Page {

@@ -47,6 +47,20 @@ impl Served {
         self.child.wait().unwrap();
     }
 
+    /// Holds it still, as a machine does that is busy with something else.
+    pub fn hold(&self) {
+        self.signal("-STOP");
+    }
+
+    pub fn go_on(&self) {
+        self.signal("-CONT");
+    }
+
+    fn signal(&self, name: &str) {
+        let sent = Command::new("kill").args([name, &self.child.id().to_string()]).status().unwrap();
+        assert!(sent.success());
+    }
+
     /// Sends a request with these header lines and gives status, head and body.
     pub fn request(&self, first: &str, headers: &[String], body: &str) -> (u16, String, Vec<u8>) {
         let mut stream = TcpStream::connect(("127.0.0.1", self.port())).unwrap();

@@ -5,6 +5,8 @@ import { setLine, play, showAt, zoom } from "./line.js";
 import { addCall, moveCall, mendCall, mendStill, mendClock, printForm, signForm, toldOfForm } from "./mend.js";
 import { sinceLast } from "./since.js";
 import { traceOn } from "./trace.js";
+import { valuesHere } from "./values.js";
+import { working } from "./doing.js";
 import { legs, limbDrawings } from "./limb.js";
 
 let exam = null;
@@ -23,7 +25,8 @@ const current = () => exam.questions.findIndex((question) => identity(question) 
 
 /** Fetches the exam. The page is drawn anew only when the journal has grown, so that nothing is taken from under a hand. */
 async function load() {
-  const told = await (await ask("/api/exam")).json();
+  const words = exam ? "Building the exam anew" : "Opening the exam";
+  const told = await (await working(find("doing"), words, ask("/api/exam"), "exam")).json();
   // It only grows: an answer that is no longer is one that was overtaken on its way.
   if (exam && told.bytes <= exam.bytes) return;
   const first = exam === null;
@@ -39,7 +42,8 @@ async function load() {
 async function change(what, why = "") {
   const by = find("by").value.trim();
   if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it stands beside every change."); }
-  const { seq } = await (await ask("/api/change", { by, why, seen: exam.version, change: what })).json();
+  const sent = ask("/api/change", { by, why, seen: exam.version, change: what });
+  const { seq } = await (await working(find("doing"), "Writing the change", sent, "exam")).json();
   await load();
   return seq;
 }
@@ -129,18 +133,22 @@ function list() {
 /** What is at hand, whatever way it was chosen: its question, still, call and stretch of sound. */
 function atHand() {
   const question = at?.question ? exam.questions[current()] : null;
-  const seq = question?.call_seq ?? at?.call ?? at?.breath;
+  const breath = exam.breaths.find((one) => one.seq === (question?.call_seq ?? at?.breath));
+  const together = question ? [] : callsOf(breath);
+  const seq = question?.call_seq ?? at?.call ?? together[0]?.seq;
   const number = stillNumber(question?.still ?? at?.still);
   const frame = exam.record.frames[number];
   const call = callOf(seq ?? frame?.call_seq) ?? null;
-  const breath = exam.breaths.find((one) => one.seq === seq);
-  const said = call?.span_s ?? breath?.span_s ?? around(frame && exam.still_s[number]);
+  const said = breath?.span_s ?? call?.span_s ?? around(frame && exam.still_s[number]);
   // A question about something before the call, such as a breath that was not understood, is heard from there.
   const doubt = question?.at && exam.breaths.findLast((one) => one.span_s[0] <= seconds(question.at) + 0.05)?.span_s;
   const span = said && doubt && doubt[0] < said[0] ? [doubt[0], said[1]] : said;
   const shown = number >= 0 ? number : call ? exam.record.frames.findIndex((row) => row.call_seq === call.seq) : -1;
-  return { question, number, frame, call, breath, span, shown };
+  return { question, number, frame, call, breath, span, shown, together };
 }
+
+/** What was understood in a breath. */
+const callsOf = (breath) => !breath ? [] : exam.record.calls.filter((call) => !call.added && call.span_s[0] >= breath.span_s[0] - 0.01 && call.span_s[1] <= breath.span_s[1] + 0.01);
 
 const seconds = (instant) => (new Date(instant) - new Date(exam.record.exam.started_at)) / 1000;
 const around = (seconds) => seconds === null || seconds === undefined ? null : [Math.max(0, seconds - 4), seconds + 2];
@@ -161,9 +169,11 @@ function bench() {
     make("h2", {}, title),
     where && placeWords(exam, where) ? make("p", { class: "place" }, placeWords(exam, where), frame ? make("span", {}, `, ${statusWords(frame.status)}`) : null) : null,
     heard(call, breath, span, frame),
+    hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this breath:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(one)}`))) : null,
     question || frame ? rivals(frame) : null,
     buttons(hand),
     shown >= 0 ? make("div", { class: "stills-at-hand" }, stillsBeside(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null,
+    valuesHere(exam, where ?? exam.record.frames[shown], (row) => settle({ change: "take_back", seq: row.seq }, `Taken back: ${row.term}`)),
     sinceLast(exam, where ?? exam.record.frames[shown]));
   if (span) showAt(span[0]);
 }
@@ -171,7 +181,7 @@ function bench() {
 /** The words as heard, with the button that plays them. */
 function heard(call, breath, span, frame) {
   if (!span) return null;
-  const words = call?.words ?? breath?.words;
+  const words = breath?.words ?? call?.words;
   offer(" ", () => play(span[0] - 0.3, span[1] + 0.3));
   return make("p", { class: "heard" },
     make("button", { type: "button", onclick: () => acts[" "]() }, "Play ", key("Space")),
@@ -208,7 +218,8 @@ function buttons({ question, number, frame, call }) {
         tracing = false;
         bench();
         await load().catch((error) => say(error.message, true));
-        find("bench").focus();
+        // Whoever traces again already keeps the focus.
+        if (!tracing) find("bench").focus();
         if (written) say(written);
       });
     });
@@ -262,8 +273,9 @@ const addHere = () => addCall(exam, (exam && atHand().span?.[0]) ?? 0, change);
 
 const takeBack = (row) => settle({ change: "take_back", seq: row.seq }, `Taken back: ${row.what}`);
 
+/** Pressed again it takes back the change before; what was taken back comes again from the list, not by this key. */
 function lastOwn() {
-  const own = exam.record.changes.filter((row) => !row.taken_back_by && row.by === find("by").value.trim()).at(-1);
+  const own = exam.record.changes.filter((row) => !row.taken_back_by && row.by === find("by").value.trim() && !/^line \d+ taken back$/.test(row.what)).at(-1);
   if (own) takeBack(own); else say("Nothing of yours is there to take back.");
 }
 

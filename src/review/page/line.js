@@ -1,6 +1,7 @@
 // The line through time: the kept sound, the breaths and what they were taken for, saves, stills, lost sound, clocks.
 import { make, find, keep, clock, ask, say } from "./make.js";
 import { statusWords } from "./still.js";
+import { working } from "./doing.js";
 
 const HEIGHT = { ticks: 20, wave: 64, breaths: 92, stills: 122 };
 const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [], nodes: new Map() };
@@ -52,7 +53,7 @@ export async function setLine(exam, open) {
 
 async function loadSound() {
   try {
-    const answer = await ask("/api/peaks");
+    const answer = await working(find("doing"), "Drawing the sound", ask("/api/peaks"), "sound");
     state.binsPerS = Number(answer.headers.get("x-bins-per-s"));
     state.peaks = new Uint8Array(await answer.arrayBuffer());
     state.loudest = state.peaks.reduce((most, bin) => Math.max(most, bin), 1);
@@ -184,9 +185,12 @@ find("strip").addEventListener("keydown", (event) => {
   if (!step || !state.marks.length) return;
   event.preventDefault();
   event.stopPropagation();
-  state.at = Math.min(state.marks.length - 1, Math.max(0, state.at + step));
-  const mark = state.marks[state.at];
+  const next = Math.min(state.marks.length - 1, Math.max(0, state.at + step));
+  const mark = state.marks[next];
   showAt(mark.from);
+  // Two marks may lie at one moment: the second one is meant all the same.
+  state.at = next;
+  draw();
   find("line-now").textContent = mark.words;
   find("marks").querySelector(`[data-mark="${state.at}"]`)?.focus({ preventScroll: true });
 });

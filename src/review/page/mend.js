@@ -1,6 +1,7 @@
 // Putting right: a form for a call, for a still's label, and for the scanner's clock.
 import { make, find, fill, ask, clock, quoted } from "./make.js";
 import { placeWords } from "./still.js";
+import { working } from "./doing.js";
 
 const PARTS = [["limb", "Limb", "limbs"], ["zone", "Zone", null], ["plane", "Plane", "planes"], ["structure", "Structure", "structures"]];
 
@@ -49,6 +50,9 @@ export function toldOfForm() {
     : `“${left.title}” was open when the page was loaded again. What was entered in it is gone; nothing of it was written.`;
 }
 
+/** What a form gives that is not done with when it was sent. */
+const STAY = "stay";
+
 /** Opens the form; what `send` throws is shown in it, and the form stays. */
 function openForm(title, lead, fields, send, words = "Put right", asksWhy = true) {
   const dialog = find("form");
@@ -56,14 +60,14 @@ function openForm(title, lead, fields, send, words = "Put right", asksWhy = true
   const reason = make("input", { name: "why", id: "f-why", maxlength: "500", placeholder: "a word is enough" });
   const form = make("form", { method: "dialog" },
     make("h2", { id: "form-title" }, title), make("p", {}, lead), fields,
-    asksWhy ? make("p", { class: "field" }, make("label", { for: "f-why" }, "Why"), reason) : "", wrong,
+    asksWhy ? make("p", { class: "field" }, make("label", { for: "f-why" }, "Why"), reason) : "", wrong, make("div", { class: "under-way", role: "status" }),
     make("p", { class: "buttons" }, make("button", { type: "submit", class: "main" }, words),
       make("button", { type: "button", onclick: () => dialog.close() }, "Cancel")));
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const mark = (sent) => sessionStorage.setItem(OPEN, JSON.stringify({ title, sent }));
     mark(asksWhy || words === "Sign");
-    try { await send(form, reason.value); dialog.close(); } catch (error) { mark(false); wrong.textContent = error.message; }
+    try { if (await send(form, reason.value) !== STAY) dialog.close(); } catch (error) { mark(false); wrong.textContent = error.message; }
   });
   sessionStorage.setItem(OPEN, JSON.stringify({ title, sent: false }));
   dialog.addEventListener("close", () => sessionStorage.removeItem(OPEN), { once: true });
@@ -225,11 +229,20 @@ export function printForm() {
   const form = field("form", "As", [["pdf", "a PDF"], ["html", "a page"]]);
   // A page takes the paper of the printer.
   form.querySelector("select").addEventListener("change", (event) => { paper.hidden = event.target.value !== "pdf"; });
-  openForm("The report of the exam as it stands", "For the vet with every number, for the owner in plain words. It opens in a tab of its own; a long one takes a moment. Until the record is signed it says draft.",
+  openForm("The report of the exam as it stands", "For the vet with every number, for the owner in plain words. It opens in a tab of its own. Until the record is signed it says draft.",
     [make("div", { class: "row" }, field("reader", "For", [["vet", "the vet"], ["owner", "the owner"]]), form, paper)], async (filled) => {
       const wanted = new URLSearchParams(["reader", "form", "paper"].map((name) => [name, filled.elements[name].value]));
-      window.open(`/api/report?${wanted}`, "_blank", "noopener");
-    }, "Open the report", false);
+      const address = `/api/report?${wanted}`;
+      await working(filled.querySelector(".under-way"), "Making the report", ask(address, {}), "report");
+      // Left meanwhile: nobody wants a tab any more.
+      if (!filled.isConnected || !find("form").open) return STAY;
+      // A browser lets a page open a tab only shortly after a key or click; later a person opens it.
+      if (navigator.userActivation?.isActive !== false) { window.open(address, "_blank", "noopener"); return null; }
+      const link = make("a", { class: "main", id: "f-made", href: address, target: "_blank", rel: "noopener", onclick: () => find("form").close() }, "Open it");
+      fill(filled, make("h2", { id: "form-title" }, "The report is made"), make("p", { class: "buttons" }, link));
+      link.focus();
+      return STAY;
+    }, "Make the report", false);
 }
 
 /** Signs the record: what is open is listed first; the licence stands as it is entered. */

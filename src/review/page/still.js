@@ -2,7 +2,10 @@
 import { make, fill, clock } from "./make.js";
 import { dayOf } from "./since.js";
 
-const light = { low: 0, high: 255, gain: 1 };
+/** As stored; a reload keeps what was set. */
+const STORED = { low: 0, high: 255, gain: 1 };
+const light = { ...STORED, ...JSON.parse(sessionStorage.getItem("light") ?? "{}") };
+const set = (change) => { Object.assign(light, change); sessionStorage.setItem("light", JSON.stringify(light)); };
 
 const STATUS = {
   spoken: "paired with a save call",
@@ -88,13 +91,13 @@ export function lamp() {
   const redraw = () => document.querySelectorAll("img[data-still]").forEach((image) => { image.src = address(Number(image.dataset.still), image.dataset.from); });
   const slider = (name, part, min, max, step) => {
     const input = make("input", { type: "range", min: String(min), max: String(max), step: String(step), value: String(light[part]) });
-    input.addEventListener("change", () => { light[part] = Number(input.value); redraw(); });
+    input.addEventListener("change", () => { set({ [part]: Number(input.value) }); redraw(); });
     return make("label", {}, name, input);
   };
   const box = make("div", { class: "lamp", role: "group", "aria-label": "Window and gain" });
   const build = () => fill(box,
     slider("Black at", "low", 0, 200, 1), slider("White at", "high", 30, 255, 1), slider("Gain", "gain", 0.4, 3, 0.05),
-    make("button", { type: "button", onclick: () => { Object.assign(light, { low: 0, high: 255, gain: 1 }); build(); redraw(); } }, "As stored"));
+    make("button", { type: "button", onclick: () => { set(STORED); build(); redraw(); } }, "As stored"));
   build();
   return box;
 }
@@ -105,7 +108,7 @@ const cards = new Map();
 export function stillCards(exam, open) {
   return exam.record.frames.map((row, number) => {
     if (!cards.has(row.id)) {
-      const button = make("button", { type: "button" }, make("img", { src: `/api/thumb/${number}`, alt: "", loading: "lazy" }), make("strong", {}), make("span", {}));
+      const button = make("button", { type: "button" }, make("img", { src: `/api/thumb/${number}`, alt: "", loading: "lazy", decoding: "async", width: 176, height: 132 }), make("strong", {}), make("span", {}));
       cards.set(row.id, make("li", {}, button));
     }
     const card = cards.get(row.id);

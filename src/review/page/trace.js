@@ -12,6 +12,8 @@ const TOOLS = {
   scale: ["Set the scale", 2, "For a still that states no scale: set two marks of its depth scale, and enter how far they lie apart."],
 };
 
+const listed = (words) => words.length < 2 ? words.join("") : `${words.slice(0, -1).join(", ")} and ${words.at(-1)}`;
+
 function shape(tag, props) {
   const node = document.createElementNS(SVG, tag);
   for (const [key, value] of Object.entries(props)) node.setAttribute(key, String(value));
@@ -41,7 +43,7 @@ export function traceOn(exam, row, figure, by, change, done) {
   const image = figure.querySelector("img");
   const [width, height] = [image.naturalWidth, image.naturalHeight];
   const draft = drafts(row.id);
-  const { tool: before = "points", points = [], structure: traced = row.structure, lesion: part = false, term: said = "", apart: entered = "" } = draft.read();
+  const { tool: before = "points", points = [], structure: traced = row.structure, lesion: part = false, lengths: all = true, term: said = "", apart: entered = "" } = draft.read();
   let tool = before;
   let cross = [width / 2, height / 2];
   let dragged = -1;
@@ -55,19 +57,22 @@ export function traceOn(exam, row, figure, by, change, done) {
   const told = make("p", { class: "preview", role: "status" });
   const structure = make("select", { id: "t-structure", onchange: () => keep() }, make("option", { value: "" }, "choose"),
     exam.codes.structures.map((one) => make("option", { value: one.code, selected: one.code === traced }, one.name)));
-  const lesion = make("input", { type: "checkbox", id: "t-lesion", checked: part, onchange: () => keep() });
+  const lesion = make("input", { type: "checkbox", id: "t-lesion", checked: part, onchange: () => { show(); keep(); size(); } });
+  const lengths = make("input", { type: "checkbox", id: "t-lengths", checked: all, onchange: () => keep() });
   const term = make("select", { id: "t-term", onchange: () => keep() }, make("option", { value: "" }, "choose"),
     exam.codes.terms.filter((one) => one.between).map((one) => make("option", { value: one.term, selected: one.term === said }, `${one.term} ${one.between}`)));
   const apart = make("input", { id: "t-apart", type: "number", min: "0.5", max: "30", step: "0.1", value: entered, oninput: () => keep() });
   const wrong = make("p", { class: "wrong", role: "alert" });
 
+  /** What an outline is written as besides its area. */
+  const outlined = exam.codes.terms.filter((one) => one.outlined).map((one) => one.term);
   const most = () => TOOLS[tool][1];
   const isArea = () => most() > 2;
   const round = ([x, y]) => [Math.round(x * 100) / 100, Math.round(y * 100) / 100];
-  const keep = () => draft.keep({ tool, points, structure: structure.value, lesion: lesion.checked, term: term.value, apart: apart.value });
+  const keep = () => draft.keep({ tool, points, structure: structure.value, lesion: lesion.checked, lengths: lengths.checked, term: term.value, apart: apart.value });
   const outline = () => tool === "ellipse" ? ellipseOf(points) : { shape: "polygon", points_px: points.map(round) };
   const body = (extra) => ({ by: by(), still: row.id, limb: row.limb ?? "", zone: row.zone ?? "", structure: structure.value,
-    lesion: lesion.checked, write: false, ...extra });
+    lesion: lesion.checked, lengths: lengths.checked, write: false, ...extra });
 
   /** Asks the program for a size; an answer that was overtaken by a newer drawing is dropped. */
   async function measure(path, what, words) {
@@ -232,8 +237,8 @@ export function traceOn(exam, row, figure, by, change, done) {
     try { await send(); } catch (error) { wrong.textContent = error.message; } finally { writing = false; }
   };
   const write = once(async () => {
-    await ask("/api/trace", body({ write: true, outline: outline() }));
-    close("The area is written; it counts before a spoken one.");
+    const { length_seqs: more } = await (await ask("/api/trace", body({ write: true, outline: outline() }))).json();
+    close(more.length ? `The area is written, with ${listed(outlined)}; they count before spoken ones.` : "The area is written; it counts before a spoken one.");
   });
   const writeDistance = once(async () => {
     if (points.length < 2) throw new Error("Set two points first.");
@@ -262,11 +267,12 @@ export function traceOn(exam, row, figure, by, change, done) {
     Object.entries(TOOLS).map(([name, [words]]) => make("label", {},
       make("input", { type: "radio", name: "t-tool", value: name, id: `t-${name}`, checked: name === tool, onchange: () => choose(name) }), make("span", {}, words))));
   const onlyPart = make("p", { class: "check" }, lesion, make("label", { for: "t-lesion" }, "only the lesion in it"));
+  const also = make("p", { class: "check" }, lengths, make("label", { for: "t-lengths" }, `write its ${listed(outlined)}, too`));
   const between = make("p", { class: "field" }, make("label", { for: "t-term" }, "Between the two points"), term);
-  const whole = make("div", { class: "row" }, make("p", { class: "field" }, make("label", { for: "t-structure" }, "Structure"), structure), onlyPart, between);
+  const whole = make("div", { class: "row" }, make("p", { class: "field" }, make("label", { for: "t-structure" }, "Structure"), structure), onlyPart, also, between);
   const marks = make("p", { class: "field" }, make("label", { for: "t-apart" }, "Centimetres between the two marks"), apart);
   const main = make("button", { type: "button", class: "main", id: "t-write", onclick: () => ({ scale: setScale, distance: writeDistance }[tool] ?? write)() });
-  const proposal = make("button", { type: "button", onclick: suggest }, "Suggest an edge at the cross");
+  const proposal = make("button", { type: "button", id: "t-suggest", onclick: suggest }, "Suggest an edge at the cross");
   function choose(name) {
     // The same points are an area by points and freehand; for any other tool they mean nothing.
     const alike = ["points", "freehand"];
@@ -281,6 +287,8 @@ export function traceOn(exam, row, figure, by, change, done) {
   function show() {
     whole.hidden = tool === "scale";
     onlyPart.hidden = proposal.hidden = !isArea();
+    // A lesion has no lengths of its own in the list of values.
+    also.hidden = !isArea() || lesion.checked || !outlined.length;
     between.hidden = tool !== "distance";
     marks.hidden = tool !== "scale";
     main.textContent = { scale: "Set this scale", distance: "Write this distance" }[tool] ?? "Write this area";
@@ -288,7 +296,7 @@ export function traceOn(exam, row, figure, by, change, done) {
   const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, told, wrong, choices, whole, marks,
     make("p", { class: "hint" }, "Arrow keys move the cross, with Shift ten pixels at once. ", key("Space"), " takes hold of the nearest point, so that the arrow keys move it, and lets it go."),
     make("p", { class: "buttons" }, main, proposal,
-      make("button", { type: "button", onclick: () => { points.length = 0; held = -1; pen = false; changed(); sheet.focus(); } }, "Begin again"),
+      make("button", { type: "button", id: "t-begin", onclick: () => { points.length = 0; held = -1; pen = false; changed(); sheet.focus(); } }, "Begin again"),
       make("button", { type: "button", id: "t-leave", onclick: () => close(false) }, "Leave")));
   fill(figure.querySelector(".glass"), image, sheet);
   figure.append(panel);
