@@ -51,10 +51,11 @@ class Room:
         rng, n, kind = self.rng, len(x), self.rng.random()
         if kind < .15:
             x = noise.mix(x, noise.pink(n, rng), rng.uniform(32, 60))
-        elif kind < .70:
+        elif kind < .60:
             x = noise.mix(x, noise.yard(n, rng), rng.uniform(quietest, 32))
         else:
-            x = noise.mix(x, noise.babble(n, rng, self.crowd, int(rng.integers(3, 9))), rng.uniform(quietest + 3, 30))
+            crowd = noise.babble(n, rng, self.crowd, int(rng.integers(2, 9)), vary=True)
+            x = noise.mix(x, crowd, rng.uniform(quietest + 3, 25))
         if rng.random() < .12:
             x = noise.narrow(x, rng)
         if rng.random() < .05:
@@ -137,7 +138,7 @@ def shard(job):
                 keep(room.hear(np.concatenate([room.silence(0, .4), x, room.silence(0, .4)]), 3), None, words, 0, "train", "talk")
             for _ in range(len(rows) // 30):  # nobody talking
                 n = int(rng.uniform(.6, 5) * synth.RATE)
-                x = noise.yard(n, rng) if rng.random() < .6 else noise.babble(n, rng, room.crowd, int(rng.integers(5, 9)))
+                x = noise.yard(n, rng) if rng.random() < .6 else noise.babble(n, rng, room.crowd, int(rng.integers(5, 9)), vary=True)
                 keep(x * noise.SPEECH * 10 ** (-rng.uniform(-3, 30) / 20), None, 0, 0, "train", "noise")
     np.save(f"{ask.out}/f-{name}.npy", np.concatenate(kept))
     json.dump(labels, open(f"{ask.out}/f-{name}.json", "w"))

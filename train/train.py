@@ -155,6 +155,7 @@ def main():
     ask.add_argument("--seconds", type=float, default=1e9, help="the schedule is squeezed into this long")
     ask.add_argument("--width", type=int, default=320)
     ask.add_argument("--blocks", type=int, default=5)
+    ask.add_argument("--drop", type=float, default=.15)
     ask.add_argument("--frames", type=int, default=24000, help="frames in a batch")
     ask.add_argument("--rate", type=float, default=2e-3)
     ask = ask.parse_args()
@@ -166,7 +167,7 @@ def main():
     data = Data(ask.features, units, device)
     ids = np.array([i for i, g in enumerate(data.groups) if g == "train" and data.usable(i)])
     mean, deviation = data.statistics()
-    head = Head(len(units.units), ask.width, ask.blocks, .15).to(device)
+    head = Head(len(units.units), ask.width, ask.blocks, ask.drop).to(device)
     print(f"{ask.units}: {len(units.units)} units, {sum(p.numel() for p in head.parameters())} weights, "
         f"{len(ids)} for training, {data.frames[ids].sum() / 144000:.1f} h, {device}", flush=True)
     average = copy.deepcopy(head)
