@@ -103,7 +103,7 @@ def shard(job):
     def keep(x, words, before, after, group, kind):
         if len(x) < 8000:
             x = np.pad(x, (0, 8000 - len(x)))
-        if len(x) > LONGEST * synth.RATE or time.time() - start > ask.seconds:
+        if len(x) > LONGEST * synth.RATE:
             return
         kept.append(encode(x).astype(np.float16))
         labels.append([len(kept[-1]), words, before, after, group, kind])
@@ -113,6 +113,8 @@ def shard(job):
         for i in order:
             row = rows[i]
             limit = ask.times_neural if row[5] == "kokoro" else ask.times
+            if time.time() - start > ask.seconds:
+                break
             limit = 3 if row[4] != "train" else max(1, limit // 2) if row[2] is None else limit
             if turn >= limit:
                 continue
@@ -154,7 +156,7 @@ def main():
     ask.add_argument("--times", type=int, default=3, help="versions of each utterance")
     ask.add_argument("--times-neural", type=int, default=5)
     ask.add_argument("--jobs", type=int, default=os.cpu_count())
-    ask.add_argument("--seconds", type=float, default=1e9, help="each worker keeps nothing after this long")
+    ask.add_argument("--seconds", type=float, default=1e9, help="each worker stops after this long, at whatever version it is")
     ask = ask.parse_args()
     os.makedirs(ask.out, exist_ok=True)
     names = sorted(os.path.basename(f)[:-4] for f in glob.glob(f"{ask.speech}/s*.npy"))

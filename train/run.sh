@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # The whole training: parts, speech, features, head, ONNX, measures. Called by `make train`; see train/README.md.
-# EAR_FAST, EAR_KOKORO, EAR_TUNE, EAR_SECONDS and EAR_EACH make it smaller. EAR_PYTHON is a Python that has what
+# EAR_FAST, EAR_KOKORO, EAR_TUNE and EAR_EACH make it smaller; EAR_SECONDS="SPEECH FEATURES HEAD" ends each step in time. EAR_PYTHON is a Python that has what
 # `requirements.txt` says; parts that are there already are not fetched again, so a machine without a network will do.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -9,6 +9,7 @@ work="${EAR_WORK:-.ear}"
 model="${EAR_MODEL:-models/en}"
 seed="${EAR_SEED:-1}"
 parts="${EAR_PARTS:-$work/parts}"
+read -r speech_s features_s head_s <<<"${EAR_SECONDS:-1e9 1e9 1e9}"
 for tool in flite espeak-ng festival; do
     command -v "$tool" >/dev/null || { echo "train: \`$tool\` is missing; install it, then try again" >&2; exit 2; }
 done
@@ -28,13 +29,13 @@ if [ ! -f "$parts/whole" ]; then
 fi
 step "parts are here"
 "$python" train/utterances.py --parts "$parts" --out "$work/speech" --seed "$seed" \
-    --fast "${EAR_FAST:-30000}" --kokoro "${EAR_KOKORO:-7000}" --tune "${EAR_TUNE:-400}"
+    --fast "${EAR_FAST:-30000}" --kokoro "${EAR_KOKORO:-7000}" --tune "${EAR_TUNE:-400}" --seconds "$speech_s"
 step "speech is made"
 "$python" train/features.py --parts "$parts" --speech "$work/speech" --out "$work/features" --seed "$seed" \
-    --times 3 --times-neural 10
+    --times 3 --times-neural 10 --seconds "$features_s"
 step "features are made"
 OMP_NUM_THREADS=$(nproc) "$python" train/train.py --features "$work/features" --out "$work/head.npz" --seed "$seed" \
-    --steps 15500 --seconds "${EAR_SECONDS:-1e9}"
+    --steps "${EAR_STEPS:-12000}" --seconds "$head_s"
 step "the head is trained"
 mkdir -p "$model"
 [ -f "$model/lexicon.dict" ] || cp models/en/lexicon.dict "$model"

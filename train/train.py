@@ -1,4 +1,4 @@
-"""Trains the head on cached features with CTC, and keeps the averaged weights that do best on the tuning sets.
+"""Trains the head on cached features with CTC, and keeps the averaged weights with the fewest phone errors on the tuning sets.
 
 Takes: shards of `features.py`, the lexicon. Gives: `NAME.npz` (weights, units and how it went). The same seed and
 features give the same run up to the rounding of the GPU. Uses a GPU where there is one.
@@ -153,9 +153,9 @@ def main():
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--steps", type=int, default=6000)
     ask.add_argument("--seconds", type=float, default=1e9, help="the schedule is squeezed into this long")
-    ask.add_argument("--width", type=int, default=320)
-    ask.add_argument("--blocks", type=int, default=5)
-    ask.add_argument("--drop", type=float, default=.15)
+    ask.add_argument("--width", type=int, default=312)
+    ask.add_argument("--blocks", type=int, default=6)
+    ask.add_argument("--drop", type=float, default=.25)
     ask.add_argument("--frames", type=int, default=24000, help="frames in a batch")
     ask.add_argument("--rate", type=float, default=2e-3)
     ask = ask.parse_args()
@@ -179,11 +179,13 @@ def main():
             looks = int(done * LOOKS)
             result = judge(average, data, mean, deviation)
             score = float(np.mean([r[0] for r in result.values()]))
+            errors = float(np.mean([r[1] for r in result.values()]))
             trace.append([step, score, result])
             print(f"{step} {time.time() - start:.0f}s loss {np.mean(losses[-200:]):.3f} tune {score:.3f} "
                 + " ".join(f"{g} {r[1] * 100:.1f}%/{r[2] * 100:.0f}" for g, r in result.items()), flush=True)
-            if score < best[0]:
-                best = score, copy.deepcopy(average.state_dict())
+            # By errors, not by loss: the loss rises again long before the errors do.
+            if errors < best[0]:
+                best = errors, copy.deepcopy(average.state_dict()), step
         if done >= 1:
             break
         if not todo:
@@ -206,7 +208,7 @@ def main():
     weights = {k: v.cpu().numpy() for k, v in best[1].items()}
     np.savez(ask.out, **weights, mean=mean.cpu().numpy(), deviation=deviation.cpu().numpy(),
         about=json.dumps({"units": units.units, "kind": ask.units, "seed": ask.seed, "steps": step,
-            "hours": float(data.frames[ids].sum() / 144000), "tune": best[0], "trace": trace}))
+            "hours": float(data.frames[ids].sum() / 144000), "tune": best[0], "step": best[2], "trace": trace}))
 
 
 if __name__ == "__main__":
