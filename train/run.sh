@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # The whole training: parts, speech, features, head, ONNX, measures. Called by `make train`; see train/README.md.
-# EAR_FAST, EAR_KOKORO, EAR_TUNE and EAR_EACH make it smaller; EAR_SECONDS="SPEECH FEATURES HEAD" ends each step in time. EAR_PYTHON is a Python that has what
-# `requirements.txt` says; parts that are there already are not fetched again, so a machine without a network will do.
+# EAR_FAST, EAR_KOKORO, EAR_TUNE and EAR_EACH make it smaller; EAR_SECONDS="SPEECH FEATURES HEAD" ends each step in time.
+# EAR_PYTHON is a Python that has what `requirements.txt` says, EAR_PARTS a folder of parts: with both no network is needed.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -29,7 +29,7 @@ if [ ! -f "$parts/whole" ]; then
 fi
 step "parts are here"
 "$python" train/utterances.py --parts "$parts" --out "$work/speech" --seed "$seed" \
-    --fast "${EAR_FAST:-30000}" --kokoro "${EAR_KOKORO:-7000}" --tune "${EAR_TUNE:-400}" --seconds "$speech_s"
+    --fast "${EAR_FAST:-30000}" --kokoro "${EAR_KOKORO:-4000}" --tune "${EAR_TUNE:-400}" --seconds "$speech_s"
 step "speech is made"
 "$python" train/features.py --parts "$parts" --speech "$work/speech" --out "$work/features" --seed "$seed" \
     --times 3 --times-neural 10 --seconds "$features_s"
