@@ -87,7 +87,7 @@ def main():
         "frame_rate_hz": 40, "sample_rate_hz": 16000, "encoder_sha256": sha(open(ask.encoder, "rb").read()),
         "head_sha256": sha(data), "seed": about["seed"], "steps": about["steps"], "hours": round(about["hours"], 1),
         "temperature": 1.0}, open(f"{ask.out}/head.json", "w"), indent=1)
-    print(f"{len(data)} bytes, tune loss {about['tune']:.3f}")
+    print(f"{len(data)} bytes, tuning sets: loss {about['tune']:.3f}, phone errors {about['errors']:.2%}, step {about['step']}")
 
 
 if __name__ == "__main__":

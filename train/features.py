@@ -51,10 +51,11 @@ class Room:
         rng, n, kind = self.rng, len(x), self.rng.random()
         if kind < .15:
             x = noise.mix(x, noise.pink(n, rng), rng.uniform(32, 60))
-        elif kind < .70:
+        elif kind < .60:
             x = noise.mix(x, noise.yard(n, rng), rng.uniform(quietest, 32))
         else:
-            x = noise.mix(x, noise.babble(n, rng, self.crowd, int(rng.integers(3, 9))), rng.uniform(quietest + 3, 30))
+            crowd = noise.babble(n, rng, self.crowd, int(rng.integers(2, 9)), vary=True)
+            x = noise.mix(x, crowd, rng.uniform(quietest + 3, 25))
         if rng.random() < .12:
             x = noise.narrow(x, rng)
         if rng.random() < .05:
@@ -102,7 +103,7 @@ def shard(job):
     def keep(x, words, before, after, group, kind):
         if len(x) < 8000:
             x = np.pad(x, (0, 8000 - len(x)))
-        if len(x) > LONGEST * synth.RATE or time.time() - start > ask.seconds:
+        if len(x) > LONGEST * synth.RATE:
             return
         kept.append(encode(x).astype(np.float16))
         labels.append([len(kept[-1]), words, before, after, group, kind])
@@ -112,6 +113,8 @@ def shard(job):
         for i in order:
             row = rows[i]
             limit = ask.times_neural if row[5] == "kokoro" else ask.times
+            if time.time() - start > ask.seconds:
+                break
             limit = 3 if row[4] != "train" else max(1, limit // 2) if row[2] is None else limit
             if turn >= limit:
                 continue
@@ -137,7 +140,7 @@ def shard(job):
                 keep(room.hear(np.concatenate([room.silence(0, .4), x, room.silence(0, .4)]), 3), None, words, 0, "train", "talk")
             for _ in range(len(rows) // 30):  # nobody talking
                 n = int(rng.uniform(.6, 5) * synth.RATE)
-                x = noise.yard(n, rng) if rng.random() < .6 else noise.babble(n, rng, room.crowd, int(rng.integers(5, 9)))
+                x = noise.yard(n, rng) if rng.random() < .6 else noise.babble(n, rng, room.crowd, int(rng.integers(5, 9)), vary=True)
                 keep(x * noise.SPEECH * 10 ** (-rng.uniform(-3, 30) / 20), None, 0, 0, "train", "noise")
     np.save(f"{ask.out}/f-{name}.npy", np.concatenate(kept))
     json.dump(labels, open(f"{ask.out}/f-{name}.json", "w"))
@@ -153,7 +156,7 @@ def main():
     ask.add_argument("--times", type=int, default=3, help="versions of each utterance")
     ask.add_argument("--times-neural", type=int, default=5)
     ask.add_argument("--jobs", type=int, default=os.cpu_count())
-    ask.add_argument("--seconds", type=float, default=1e9, help="each worker keeps nothing after this long")
+    ask.add_argument("--seconds", type=float, default=1e9, help="each worker stops after this long, at whatever version it is")
     ask = ask.parse_args()
     os.makedirs(ask.out, exist_ok=True)
     names = sorted(os.path.basename(f)[:-4] for f in glob.glob(f"{ask.speech}/s*.npy"))

@@ -88,12 +88,20 @@ def yard(n, rng):
     return _unit(pink(n, rng) * np.exp(.7 * _slow(n, rng, 3000)))
 
 
-def babble(n, rng, talk, voices):
-    """Several people talking: `voices` pieces from anywhere in `talk`, one on top of another."""
+def babble(n, rng, talk, voices, vary=False):
+    """Several people talking: `voices` pieces from anywhere in `talk`, one on top of another.
+
+    `vary` makes each piece another person, nearer or farther: a few minutes of talk then serve for a long training.
+    """
     y = np.zeros(n, np.float32)
     for _ in range(voices):
-        at = rng.integers(0, len(talk) - n)
-        y += talk[at:at + n]
+        speed = rng.uniform(.82, 1.22) if vary else 1
+        length = int(n * speed)
+        at = rng.integers(0, len(talk) - length)
+        piece = talk[at:at + length]
+        if vary:
+            piece = np.interp(np.linspace(0, length - 1, n), np.arange(length), piece) * 10 ** (rng.uniform(-5, 5) / 20)
+        y += piece
     return _unit(y)
 
 

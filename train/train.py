@@ -1,6 +1,7 @@
-"""Trains the head on cached features with CTC, and keeps the averaged weights that do best on the tuning sets.
+"""Trains the head on cached features with CTC, and keeps averaged weights by the tuning sets: least loss, and fewest errors.
 
-Takes: shards of `features.py`, the lexicon. Gives: `NAME.npz` (weights, units and how it went). The same seed and
+Takes: shards of `features.py`, the lexicon. Gives: `NAME.npz` (weights, units and how it went), by loss, and
+`NAME-errors.npz`, by phone errors, which go on falling when the loss rises again. The same seed and
 features give the same run up to the rounding of the GPU. Uses a GPU where there is one.
 """
 import argparse
@@ -153,8 +154,9 @@ def main():
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--steps", type=int, default=6000)
     ask.add_argument("--seconds", type=float, default=1e9, help="the schedule is squeezed into this long")
-    ask.add_argument("--width", type=int, default=320)
-    ask.add_argument("--blocks", type=int, default=5)
+    ask.add_argument("--width", type=int, default=312)
+    ask.add_argument("--blocks", type=int, default=6)
+    ask.add_argument("--drop", type=float, default=.25)
     ask.add_argument("--frames", type=int, default=24000, help="frames in a batch")
     ask.add_argument("--rate", type=float, default=2e-3)
     ask = ask.parse_args()
@@ -166,23 +168,25 @@ def main():
     data = Data(ask.features, units, device)
     ids = np.array([i for i, g in enumerate(data.groups) if g == "train" and data.usable(i)])
     mean, deviation = data.statistics()
-    head = Head(len(units.units), ask.width, ask.blocks, .15).to(device)
+    head = Head(len(units.units), ask.width, ask.blocks, ask.drop).to(device)
     print(f"{ask.units}: {len(units.units)} units, {sum(p.numel() for p in head.parameters())} weights, "
         f"{len(ids)} for training, {data.frames[ids].sum() / 144000:.1f} h, {device}", flush=True)
     average = copy.deepcopy(head)
     mover = torch.optim.AdamW(head.parameters(), ask.rate, betas=(.9, .98), weight_decay=.01)
-    start, step, best, todo, trace, losses, looks = time.time(), 0, (1e9, None), [], [], [], 0
+    start, step, best, todo, trace, losses, looks = time.time(), 0, {}, [], [], [], 0
     while True:
         done = max(step / ask.steps, (time.time() - start) / ask.seconds)
         if done * LOOKS >= looks + 1 or done >= 1:
             looks = int(done * LOOKS)
             result = judge(average, data, mean, deviation)
             score = float(np.mean([r[0] for r in result.values()]))
+            errors = float(np.mean([r[1] for r in result.values()]))
             trace.append([step, score, result])
             print(f"{step} {time.time() - start:.0f}s loss {np.mean(losses[-200:]):.3f} tune {score:.3f} "
                 + " ".join(f"{g} {r[1] * 100:.1f}%/{r[2] * 100:.0f}" for g, r in result.items()), flush=True)
-            if score < best[0]:
-                best = score, copy.deepcopy(average.state_dict())
+            for name, value in (("", score), ("-errors", errors)):
+                if name not in best or value < best[name][0]:
+                    best[name] = value, score, errors, step, copy.deepcopy(average.state_dict())
         if done >= 1:
             break
         if not todo:
@@ -202,10 +206,12 @@ def main():
         with torch.no_grad():
             for a, p in zip(average.parameters(), head.parameters()):
                 a.lerp_(p, 1 - keep)
-    weights = {k: v.cpu().numpy() for k, v in best[1].items()}
-    np.savez(ask.out, **weights, mean=mean.cpu().numpy(), deviation=deviation.cpu().numpy(),
-        about=json.dumps({"units": units.units, "kind": ask.units, "seed": ask.seed, "steps": step,
-            "hours": float(data.frames[ids].sum() / 144000), "tune": best[0], "trace": trace}))
+    for name, (_, score, errors, at, weights) in best.items():
+        weights = {k: v.cpu().numpy() for k, v in weights.items()}
+        np.savez(ask.out.removesuffix(".npz") + name + ".npz", **weights, mean=mean.cpu().numpy(),
+            deviation=deviation.cpu().numpy(), about=json.dumps({"units": units.units, "kind": ask.units, "seed": ask.seed,
+                "steps": step, "step": at, "hours": float(data.frames[ids].sum() / 144000), "tune": score, "errors": errors,
+                "trace": trace}))
 
 
 if __name__ == "__main__":
