@@ -116,6 +116,38 @@ fn spoken(voice: &str, words: &str) -> Segment {
     Segment { span, samples, level_dbfs: -20.0, clipped: 0.0, cut: false }
 }
 
+/// The same decoder run by ONNX Runtime's own Python package 1.32.0 on the same samples, 26 November 2026, with a reader of
+/// word pieces written apart from this one.
+#[test]
+fn the_second_opinion_is_what_another_runtime_makes_of_the_same_model() {
+    let mut ear = load(&Parts::find(None, "en")).unwrap();
+    for (voice, words, per_word) in [
+        ("slt", "save", -0.3995),
+        ("slt", "left fore zone two alpha transverse", -3.4527),
+        ("awb", "core lesion", -2.7094),
+        ("slt", "area one point two square centimetres", -1.6688),
+    ] {
+        let (_, opinion) = ear.weigh_twice(&spoken(voice, words)).unwrap();
+        let opinion = opinion.expect("the decoder is there");
+        assert_eq!(opinion.meanings[0].reading.words.join(" "), words);
+        // Another processor rounds whole numbers of the model's layers otherwise.
+        assert!((opinion.per_word - per_word).abs() < 0.05, "{words}: {} and {per_word}", opinion.per_word);
+    }
+}
+
+#[test]
+fn without_a_second_opinion_the_ear_hears_and_one_of_another_model_is_refused() {
+    let (folder, parts) = copied();
+    let changed = folder.path().join("decoder_model_merged.ort");
+    std::fs::write(&changed, b"another").unwrap();
+    let pieces = parts.second[1].clone();
+    let error = load(&Parts { second: [changed, pieces.clone()], ..parts.clone() }).unwrap_err();
+    assert!(matches!(&error, EngineError::Mismatch { what: "decoder_sha256", .. }), "{error}");
+    let mut alone = load(&Parts { second: ["/nowhere".into(), pieces], ..parts }).unwrap();
+    let (weighed, opinion) = alone.weigh_twice(&spoken("slt", "save")).unwrap();
+    assert!(opinion.is_none() && weighed.meanings[0].reading.words == ["save"]);
+}
+
 /// Three flite voices, of which `slt` was not trained on: the flexor's branches are never taken for the suspensory's.
 #[test]
 fn the_branches_of_the_flexor_are_heard_and_told_apart_from_those_of_the_suspensory() {

@@ -8,6 +8,7 @@ pub mod switch;
 pub mod keep;
 pub mod endpoint;
 pub mod room;
+pub mod quieten;
 pub mod installed;
 mod sphinx_sys;
 mod vosk_sys;

@@ -62,6 +62,13 @@ pub enum EngineError {
         #[source]
         source: std::io::Error,
     },
+    /// The noise cannot be taken out of a breath.
+    #[error("cannot take the noise out of a breath: {source}; choose another --ear")]
+    Quieten {
+        /// Why not.
+        #[source]
+        source: crate::hear::resample::Refused,
+    },
     /// The grammar has words that the engine cannot pronounce.
     #[error("{}", unpronounced(words))]
     Unpronounced {

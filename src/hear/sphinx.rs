@@ -13,6 +13,7 @@ use sha2::{Digest, Sha256};
 
 use crate::clock::Span;
 use crate::hear::installed;
+use crate::hear::quieten::quieten;
 use crate::hear::recognise::{EngineError, EngineId, Recogniser};
 use crate::hear::sphinx_sys::{Decoder, Piece, Setting};
 use crate::hear::utterance::{Segment, Utterance, Word, mean_confidence};
@@ -127,7 +128,8 @@ impl Recogniser for Sphinx {
     }
 
     fn recognise(&mut self, segment: &Segment) -> Result<Utterance, EngineError> {
-        let samples = dithered(&segment.samples);
+        let quiet = quieten(&segment.samples).map_err(|source| EngineError::Quieten { source })?;
+        let samples = dithered(&quiet);
         let search = self.search()?;
         let (score, pieces) = self.decoder.decode(&search, &samples)?;
         let mut words = Vec::new();
