@@ -133,16 +133,19 @@ need_ear() {
         return 0
     fi
     local work="$deps/build-ear" model="$deps/build-ear/wheel/moonshine_voice/assets/tiny-en"
-    rm -rf "$work" "$home"
-    mkdir -p "$work" "$home"
+    rm -rf "$work"
+    mkdir -p "$work/ear"
     say "fetching the speech model of the neural ear (85 MB)"
     unpack_wheel "$work" moonshine-voice "$EAR_WHEEL" "$EAR_WHEEL_SHA256"
-    cp "$model/encoder_model.ort" "$model/decoder_model_merged.ort" "$model/tokenizer.bin" "$home/"
-    cp "$work"/wheel/moonshine_voice.libs/libonnxruntime-*.so.1 "$home/libonnxruntime.so"
-    cp "$work"/wheel/moonshine_voice-*.dist-info/licenses/LICENSE "$home/LICENSE"
-    printf '%s  %s\n' "$EAR_ENCODER_SHA256" "$home/encoder_model.ort" "$EAR_RUNTIME_SHA256" "$home/libonnxruntime.so" \
-        "$EAR_DECODER_SHA256" "$home/decoder_model_merged.ort" "$EAR_PIECES_SHA256" "$home/tokenizer.bin" |
+    cp "$model/encoder_model.ort" "$model/decoder_model_merged.ort" "$model/tokenizer.bin" "$work/ear/"
+    cp "$work"/wheel/moonshine_voice.libs/libonnxruntime-*.so.1 "$work/ear/libonnxruntime.so"
+    cp "$work"/wheel/moonshine_voice-*.dist-info/licenses/LICENSE "$work/ear/LICENSE"
+    printf '%s  %s\n' "$EAR_ENCODER_SHA256" "$work/ear/encoder_model.ort" "$EAR_RUNTIME_SHA256" "$work/ear/libonnxruntime.so" \
+        "$EAR_DECODER_SHA256" "$work/ear/decoder_model_merged.ort" "$EAR_PIECES_SHA256" "$work/ear/tokenizer.bin" |
         sha256sum --check --quiet || stop "the parts of the neural ear are not those that were pinned"
+    # Until all of it is there, the parts of before serve.
+    rm -rf "$home"
+    mv "$work/ear" "$home"
     rm -rf "$work"
     touch "$stamp"
 }

@@ -16,11 +16,12 @@ use super::settings::Settings;
 use super::switch::SwitchArgs;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::hear::capture::Capture;
-use crate::hear::installed::remedy;
+use crate::hear::installed::{self, remedy};
+use crate::hear::neural::Neural;
 use crate::hear::neural::parts::Parts;
 use crate::hear::recognise::{EngineId, Recogniser};
 use crate::hear::switch::look;
-use crate::hear::vosk::{Vosk, VoskParts};
+use crate::hear::vosk::{VERSION, Vosk, VoskParts};
 use crate::language::pack::{Language, Pack};
 use crate::live::speaker::Speaker;
 use crate::live::voice::Voice;
@@ -100,7 +101,6 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
                 let words = language.engine.words.len();
                 lines.push(Line::there("grammar", format!("`{}`, {words} words", pack.language)));
                 lines.extend(ears(args, &pack, &language, protocols));
-                lines.extend(second(&Parts::find(args.ear.head.as_deref(), &pack.language)));
                 lines.push(voice(&pack.language));
             }
             Err(error) => lines.push(Line::lacks(
@@ -149,8 +149,10 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
     let parts = Parts::find(args.ear.head.as_deref(), &pack.language);
     let neural = match parts.missing() {
         Some(path) => Err(format!("`{}` is not there", path.display())),
-        None => ear::neural(&parts, language, protocols).map(|ear| ear.id()).map_err(|e| e.to_string()),
+        None => ear::neural(&parts, language, protocols).map_err(|e| e.to_string()),
     };
+    let second = neural.as_ref().ok().map(|ear| second(ear, &parts));
+    let neural = neural.map(|ear| ear.id());
     let sphinx = ear::sphinx(&args.ear, language).map(|ear| ear.id()).map_err(|e| e.to_string());
     let parts = VoskParts::find(args.ear.vosk_model.as_deref(), &pack.language);
     let vosk = match parts.missing() {
@@ -183,38 +185,34 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
                 Line::lacks(part, state, why, remedy)
             }
         };
-    tried.into_iter().map(line).collect()
+    tried.into_iter().map(line).chain(second).collect()
 }
 
-/// What the neural ear asks where it is in doubt; no line where that ear itself is missing.
-fn second(parts: &Parts) -> Option<Line> {
+/// What the neural ear asks where it is in doubt.
+fn second(ear: &Neural, parts: &Parts) -> Line {
     let part = "second opinion";
-    if parts.missing().is_some() {
-        return None;
+    if ear.asks_twice() {
+        return Line::there(part, "asked for where the neural ear is in doubt");
     }
-    Some(match parts.second.iter().find(|path| !path.is_file()) {
-        None => Line::there(part, "asked for where the neural ear is in doubt"),
-        Some(path) => Line::lacks(
-            part,
-            State::Better,
-            format!("`{}` is not there", path.display()),
-            format!("{}; without it the neural ear asks you more often", remedy()),
-        ),
-    })
+    let (found, mend) = match parts.second.iter().find(|path| !path.is_file()) {
+        Some(path) => (format!("`{}` is not there", path.display()), remedy()),
+        None => ("this head was never fitted to one".to_owned(), "leave out --head and ZONECALL_EAR"),
+    };
+    Line::lacks(part, State::Better, found, format!("{mend}; without it the neural ear asks you more often"))
 }
 
-/// The library and the models of the Vosk ear come from their makers; set-up fetches the library and one language.
+/// The library comes with set-up, but not with a package; the models come from their makers.
 fn vosk_remedy(parts: &VoskParts, is_named: bool) -> String {
     let named = "name its folder with --vosk-model or ZONECALL_VOSK_MODEL";
     if !parts.library.is_file() {
         let folder = parts.library.parent().unwrap_or(&parts.library).display();
-        return format!("only if you want this ear: put `libvosk.so` 0.3.45 into `{folder}`, and {named}");
+        return if installed::is_installed() {
+            format!("only if you want this ear: put `libvosk.so` {VERSION} into `{folder}`, and {named}")
+        } else {
+            format!("{}, and {named}", remedy())
+        };
     }
-    if is_named {
-        format!("unpack a model, and {named}")
-    } else {
-        format!("unpack a model of this language, and {named}")
-    }
+    format!("unpack a model {}, and {named}", if is_named { "into a folder" } else { "of this language" })
 }
 
 /// A recording can be heard without one, so it is needed only when it was named.

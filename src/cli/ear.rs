@@ -19,25 +19,28 @@ use crate::language::engine::GrammarWord;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 
-/// The engine that was asked for, bent to the voice of `person` where they have enrolled; else the first that can listen in this language, with a word about why not the neural.
+/// The engine that was asked for; else the first that can listen in this language, with a word about why not the neural.
+/// The neural ear is bent to the voice of `person` where they have enrolled.
 pub(super) fn choose(
     args: &args::WhichEar,
     pack: &str,
     language: &Language,
     protocols: &Protocols,
     person: Option<&str>,
-) -> anyhow::Result<Box<dyn Recogniser>> {
-    let neural = |parts: &Parts| -> anyhow::Result<Box<dyn Recogniser>> {
+) -> Result<Box<dyn Recogniser>, EngineError> {
+    let neural = |parts: &Parts| -> Result<Box<dyn Recogniser>, EngineError> {
         let mut ear = neural(parts, language, protocols)?;
-        person.map_or(Ok(()), |person| voices::bend(&mut ear, person))?;
+        if let Some(person) = person {
+            voices::bend(&mut ear, person);
+        }
         Ok(Box::new(ear))
     };
     let parts = Parts::find(args.head.as_deref(), pack);
     match (args.ear, &args.script) {
         (Some(Ear::Scripted), Some(script)) => return Ok(Box::new(Scripted::read(script)?)),
-        (Some(Ear::Sphinx | Ear::Scripted), _) => return Ok(sphinx(args, language)?),
+        (Some(Ear::Sphinx | Ear::Scripted), _) => return sphinx(args, language),
         (Some(Ear::Neural), _) => return neural(&parts),
-        (Some(Ear::Vosk), _) => return Ok(vosk(args, pack, language)?),
+        (Some(Ear::Vosk), _) => return vosk(args, pack, language),
         (None, _) => {}
     }
     let why = match parts.missing() {
@@ -49,10 +52,10 @@ pub(super) fn choose(
     };
     if VoskParts::find(args.vosk_model.as_deref(), pack).missing().is_none() {
         eprintln!("zonecall: the Vosk ear listens, not the neural ear: {why}");
-        return Ok(vosk(args, pack, language)?);
+        return vosk(args, pack, language);
     }
     eprintln!("zonecall: PocketSphinx listens, not the neural ear: {why}");
-    Ok(sphinx(args, language)?)
+    sphinx(args, language)
 }
 
 /// The Vosk ear; words that its model does not know are named, for nobody can say them to it.

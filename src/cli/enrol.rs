@@ -5,7 +5,6 @@
 //! Never: keeps the sound, or a voice that is not better.
 //! Tested in: `tests/enrol.rs`.
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -16,7 +15,7 @@ use super::ear;
 use super::exam_folder::{self, Spoken};
 use super::microphone::open;
 use super::settings::Settings;
-use super::setup::breath;
+use super::setup::{breath, say};
 use super::voices::{self, Enrolled, Heard};
 use crate::hear::capture::Capture;
 use crate::hear::decode;
@@ -93,6 +92,14 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
     let parts = Parts::find(args.head.as_deref(), &spoken.pack.language);
     let mut ear = ear::neural(&parts, &spoken.language, &protocols)
         .context("only the neural ear learns a voice; `zonecall doctor` tells what it lacks")?;
+    ensure!(
+        ear.learns(),
+        "the head in `{}` gives out nothing that a voice could be learned from; leave out --head and ZONECALL_EAR, or take \
+         a head from this release",
+        parts.head.display()
+    );
+    // What counts now is what a new voice must be better than.
+    voices::bend(&mut ear, &person);
     let (learn, judge) = match &args.audio {
         Some(path) => from_recording(path, &script.learn, &script.judge)?,
         None => {
@@ -117,7 +124,9 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
     tell(&enrolled, judge.len())?;
     if enrolled.after.is_better_than(enrolled.before) {
         let path = voices::keep(&enrolled)?;
-        say(&format!("Kept: exams of `{person}` are heard with it. `zonecall enrol --undo` takes it back."))?;
+        say(&format!(
+            "Kept: exams of `{person}` are heard with it. `zonecall enrol --person \"{person}\" --undo` takes it back."
+        ))?;
         say(&format!("voice: {}", path.display()))?;
     } else {
         say("Not kept: it is not better. Nothing has changed.")?;
@@ -152,10 +161,10 @@ fn learned(
     let cases = learn.iter().map(|(segment, phrase)| ear.read(segment, phrase));
     let cases = cases.collect::<Result<Vec<_>, _>>()?;
     let adaptation = Adaptation::fit(&cases, ear.lexicon(), STEPS);
-    let model_sha256 = ear.plain_sha256().to_owned();
+    let head_sha256 = ear.head_sha256().to_owned();
     ear.adapt(person, adaptation.clone());
     let after = heard(ear)?;
-    Ok(Enrolled { person: person.to_owned(), model_sha256, before, after, adaptation })
+    Ok(Enrolled { person: person.to_owned(), head_sha256, before, after, adaptation })
 }
 
 fn tell(enrolled: &Enrolled, n: usize) -> anyhow::Result<()> {
@@ -204,11 +213,4 @@ fn from_recording(path: &Path, learn: &[String], judge: &[String]) -> anyhow::Re
     let mut read = segments.into_iter().zip(learn.iter().chain(judge).cloned());
     let learned = read.by_ref().take(learn.len()).collect();
     Ok((learned, read.collect()))
-}
-
-fn say(text: &str) -> anyhow::Result<()> {
-    let mut out = std::io::stdout();
-    writeln!(out, "{text}")?;
-    out.flush()?;
-    Ok(())
 }

@@ -219,7 +219,7 @@ fn write(path: &std::path::Path, text: &str) -> anyhow::Result<()> {
     say(&format!("settings: {}", path.display()))
 }
 
-fn say(text: &str) -> anyhow::Result<()> {
+pub(super) fn say(text: &str) -> anyhow::Result<()> {
     let mut out = std::io::stdout();
     writeln!(out, "{text}")?;
     out.flush()?;

@@ -23,8 +23,8 @@ const SHOWN_MAX: usize = 24;
 pub(super) struct Enrolled {
     /// Whose voice it is.
     pub(super) person: String,
-    /// SHA-256 of the ear that it was fitted for.
-    pub(super) model_sha256: String,
+    /// SHA-256 of encoder, head and lexicon that it was fitted with.
+    pub(super) head_sha256: String,
     /// How the phrases that nothing was learned from were heard before.
     pub(super) before: Heard,
     /// And after.
@@ -44,10 +44,10 @@ pub(super) struct Heard {
 }
 
 impl Heard {
-    /// Better only if no phrase more is acted on wrongly; then the more right at once, or after one question, the better.
+    /// Better only if no phrase more is missed or acted on wrongly; then the more right at once, or after one question.
     pub(super) fn is_better_than(self, other: Self) -> bool {
         let rank = |heard: Self| (heard.right, heard.asked);
-        self.wrong <= other.wrong && rank(self) > rank(other)
+        self.wrong <= other.wrong && self.missed <= other.missed && rank(self) > rank(other)
     }
 }
 
@@ -79,22 +79,23 @@ fn read(person: &str) -> anyhow::Result<Option<Enrolled>> {
     };
     let read = serde_json::from_str(&text);
     Ok(Some(read.with_context(|| {
-        format!("`{}` holds no voice; enrol again, or forget it with `zonecall enrol --undo`", path.display())
+        format!("`{}` holds no voice; enrol again, or forget it with `zonecall enrol --person \"{person}\" --undo`", path.display())
     })?))
 }
 
-/// Bends the ear to a person who has enrolled; one who has not is heard as anybody.
-pub(super) fn bend(ear: &mut Neural, person: &str) -> anyhow::Result<()> {
-    let Some(enrolled) = read(person)? else { return Ok(()) };
-    if enrolled.model_sha256 == ear.plain_sha256() {
-        ear.adapt(person, enrolled.adaptation);
-    } else {
-        eprintln!(
-            "zonecall: {person} enrolled with another head of the neural ear, which does not count for this one; \
-             enrol again with `zonecall enrol`"
-        );
+/// Bends the ear to a person who has enrolled; one who has not, or whose voice does not count, is heard as anybody.
+pub(super) fn bend(ear: &mut Neural, person: &str) {
+    match read(person) {
+        Ok(None) => {}
+        Ok(Some(enrolled)) if enrolled.head_sha256 == ear.head_sha256() => {
+            ear.adapt(person, enrolled.adaptation);
+        }
+        Ok(Some(_)) => eprintln!(
+            "zonecall: `{person}` enrolled with another head of the neural ear and is heard as anybody; enrol again with \
+             `zonecall enrol --person \"{person}\"`"
+        ),
+        Err(error) => eprintln!("zonecall: `{person}` is heard as anybody: {error:#}"),
     }
-    Ok(())
 }
 
 /// Keeps a voice; the one before can be put back.
@@ -105,8 +106,9 @@ pub(super) fn keep(enrolled: &Enrolled) -> anyhow::Result<PathBuf> {
     std::fs::create_dir_all(folder).with_context(failed)?;
     let mut file = tempfile::NamedTempFile::new_in(folder).with_context(failed)?;
     serde_json::to_writer(&mut file, enrolled).with_context(failed)?;
+    file.as_file().sync_all().with_context(failed)?;
     if path.exists() {
-        std::fs::rename(&path, before(&path)).with_context(failed)?;
+        std::fs::copy(&path, before(&path)).with_context(failed)?;
     }
     file.persist(&path).with_context(failed)?;
     Ok(path)
@@ -135,6 +137,7 @@ mod tests {
         assert!(Heard { right: 13, asked: 3, missed: 0, wrong: 0 }.is_better_than(before));
         assert!(Heard { right: 12, asked: 4, missed: 0, wrong: 0 }.is_better_than(before));
         assert!(!Heard { right: 15, asked: 0, missed: 0, wrong: 1 }.is_better_than(before));
+        assert!(!Heard { right: 13, asked: 0, missed: 3, wrong: 0 }.is_better_than(before));
         assert!(!before.is_better_than(before));
     }
 }

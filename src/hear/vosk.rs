@@ -20,7 +20,8 @@ use crate::hear::vosk_sys::{Listener, Model, Refused};
 use crate::language::engine::{EngineLanguage, GrammarWord};
 use crate::language::graph::Moment;
 
-const VERSION: &str = "0.3.45";
+/// The library that set-up pins.
+pub const VERSION: &str = "0.3.45";
 /// What a model that has it writes for speech outside the grammar.
 const UNKNOWN: &str = "[unk]";
 /// The files that are read first; a model with one fixed graph lacks the last two and can take no grammar.

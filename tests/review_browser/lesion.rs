@@ -169,7 +169,12 @@ fn all_that_an_outline_is_stands_at_once_beside_what_was_said_with_who_and_is_ta
     run(async {
         let desk = Opened::by("Robin").await;
         let Opened { page, served, .. } = &desk;
-        whole(page, served).await;
+        tracing(page, served).await;
+        // Its lengths are asked for: nobody's spoken width is put aside unasked.
+        page.click("#t-lengths").await;
+        ellipse(page, stated().1).await;
+        page.click("#t-write").await;
+        page.until("!document.querySelector('.tracing')").await;
         let written = entries(served);
         let (across, down) = half_axes_px(stated().1);
         for (entry, (term, wanted)) in written.iter().zip([
@@ -198,9 +203,8 @@ fn all_that_an_outline_is_stands_at_once_beside_what_was_said_with_who_and_is_ta
         page.press(ENTER).await;
         page.until(&format!("{rows} === 2")).await;
         assert_eq!(entries(served).len(), 2);
-        // Whoever wants the area alone says so.
+        // Else the area is written alone.
         open(page).await;
-        page.click("#t-lengths").await;
         ellipse(page, stated().1).await;
         page.click("#t-write").await;
         page.until(&format!("!document.querySelector('.tracing') && {rows} === 3")).await;

@@ -68,6 +68,9 @@ impl Adaptation {
     #[must_use]
     #[allow(clippy::cast_possible_truncation)] // what the search takes are 32-bit numbers
     pub fn apply(&self, heard: &Heard) -> Frames {
+        if heard.inner.rows().len() != heard.frames.rows().len() {
+            return heard.frames.clone();
+        }
         let mut values = Vec::new();
         for (row, inner) in heard.frames.rows().zip(heard.inner.rows()) {
             if !self.fits(row, inner) {

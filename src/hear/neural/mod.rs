@@ -53,6 +53,8 @@ pub struct Neural {
     /// Bends the head's answers to who speaks, where they have enrolled.
     adaptation: Option<Adaptation>,
     meaning: MeaningKey,
+    head_sha256: String,
+    learns: bool,
     /// What it is for everybody, and for who speaks.
     plain: EngineId,
     id: EngineId,
@@ -63,7 +65,7 @@ pub struct Neural {
 pub struct Weighed {
     /// What can have been said, most probable first, one reading a meaning.
     pub meanings: Vec<Meaning>,
-    /// What speaks for the first; none when nothing of the language fits.
+    /// What speaks for the first, before any second opinion; none when nothing of the language fits.
     pub evidence: Option<Evidence>,
     /// What to do with it.
     pub verdict: Verdict,
@@ -89,7 +91,27 @@ impl Neural {
     /// When a file is missing or not the one that the head was trained with, when the runtime refuses it, or when a
     /// word of the grammar has no sound: all such words are named.
     pub fn load(parts: &Parts, language: &EngineLanguage, meaning: MeaningKey) -> Result<Self, EngineError> {
-        let read = Read::new(parts)?;
+        Self::of(Read::new(parts, false)?, parts, language, meaning)
+    }
+
+    /// The same with the model of the second opinion, whether it is trusted yet or not: for fitting the trust in it.
+    ///
+    /// # Errors
+    /// As `load`.
+    pub fn load_to_fit(
+        parts: &Parts,
+        language: &EngineLanguage,
+        meaning: MeaningKey,
+    ) -> Result<Self, EngineError> {
+        Self::of(Read::new(parts, true)?, parts, language, meaning)
+    }
+
+    fn of(
+        read: Read,
+        parts: &Parts,
+        language: &EngineLanguage,
+        meaning: MeaningKey,
+    ) -> Result<Self, EngineError> {
         let lexicon = read
             .lexicon
             .for_language(language, &read.units)
@@ -103,7 +125,7 @@ impl Neural {
             model_sha256: read.sha256,
         };
         let second = match &read.second {
-            Some((decoder, pieces)) => Some(Second::new(&parts.runtime, decoder, pieces)?),
+            Some((decoder, pieces)) => Some(Second::new(parts, decoder, pieces)?),
             None => None,
         };
         let mut this = Self {
@@ -115,12 +137,16 @@ impl Neural {
             calibration: read.calibration,
             adaptation: None,
             meaning,
+            head_sha256: read.head_sha256,
+            learns: false,
             plain: id.clone(),
             id,
         };
         // The first run is slow; and a head with fewer outputs than named units must not wait for the first breath.
         let most = read.units.values().copied().max().unwrap_or(0);
-        let tried = this.net.hear(&[])?.frames;
+        let tried = this.net.hear(&[])?;
+        this.learns = tried.inner.rows().len() > 0;
+        let tried = tried.frames;
         match tried.rows().next() {
             Some(row) if row.len() == most + 1 => Ok(this),
             row => Err(EngineError::Mismatch {
@@ -192,10 +218,22 @@ impl Neural {
         self.adaptation = Some(adaptation);
     }
 
-    /// SHA-256 of the ear as it is for everybody.
+    /// SHA-256 of encoder, head and lexicon: a voice that was learned with others does not count.
     #[must_use]
-    pub fn plain_sha256(&self) -> &str {
-        &self.plain.model_sha256
+    pub fn head_sha256(&self) -> &str {
+        &self.head_sha256
+    }
+
+    /// Whether the head gives out what a voice is learned from; one from before that could be done does not.
+    #[must_use]
+    pub fn learns(&self) -> bool {
+        self.learns
+    }
+
+    /// Whether a second opinion is asked for where the first is in doubt.
+    #[must_use]
+    pub fn asks_twice(&self) -> bool {
+        self.second.is_some()
     }
 
     /// What is fitted to: a breath in which a person read these words, as the head hears it unbent.

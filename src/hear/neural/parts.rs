@@ -98,12 +98,15 @@ pub(super) struct Read {
     pub(super) other: Option<usize>,
     pub(super) lexicon: Lexicon,
     pub(super) calibration: Calibration,
-    /// SHA-256 over encoder, head, lexicon and calibration.
+    /// SHA-256 over encoder, head and lexicon: what a voice is learned with.
+    pub(super) head_sha256: String,
+    /// The same over all that decides what is heard.
     pub(super) sha256: String,
 }
 
 impl Read {
-    pub(super) fn new(parts: &Parts) -> Result<Self, EngineError> {
+    /// `always` reads the second opinion's model even where nothing says how to weigh it.
+    pub(super) fn new(parts: &Parts, always: bool) -> Result<Self, EngineError> {
         let description = parts.head.join("head.json");
         let described: Described = json(&description, &read(&description)?)?;
         if described.sample_rate_hz != ENCODER_RATE_HZ {
@@ -125,6 +128,7 @@ impl Read {
         let mut hash = Sha256::new_with_prefix(&encoder);
         hash.update(&head);
         hash.update(&text);
+        let head_sha256 = crate::hex(&hash.clone().finalize());
         let calibration = if fitted.is_file() {
             let bytes = read(&fitted)?;
             hash.update(&bytes);
@@ -137,9 +141,10 @@ impl Read {
         } else {
             described.calibration.unwrap_or_else(Calibration::unfitted)
         };
-        let second = second(parts, calibration.second.as_ref())?;
-        if let Some((decoder, _)) = &second {
+        let second = second(parts, calibration.second.as_ref(), always)?;
+        if let Some((decoder, pieces)) = &second {
             hash.update(decoder);
+            hash.update(pieces);
         }
         Ok(Self {
             name: described.name,
@@ -151,22 +156,28 @@ impl Read {
             units,
             lexicon,
             calibration,
+            head_sha256,
             sha256: crate::hex(&hash.finalize()),
         })
     }
 }
 
-/// The parts of the second opinion, where they are there; a decoder that the trust was not fitted for is refused.
-fn second(parts: &Parts, trust: Option<&SecondTrust>) -> Result<Option<(Vec<u8>, Vec<u8>)>, EngineError> {
-    if !parts.second.iter().all(|path| path.is_file()) {
+/// The model of the second opinion, where it is there and is to be used; one that the trust was not fitted for is refused.
+fn second(
+    parts: &Parts,
+    trust: Option<&SecondTrust>,
+    always: bool,
+) -> Result<Option<(Vec<u8>, Vec<u8>)>, EngineError> {
+    let [decoder, pieces] = &parts.second;
+    if !decoder.is_file() || !pieces.is_file() {
         return Ok(None);
     }
-    let [decoder, pieces] = &parts.second;
-    let bytes = match trust {
-        Some(trust) => checked(decoder, "decoder_sha256", &trust.decoder_sha256)?,
-        None => read(decoder)?,
-    };
-    Ok(Some((bytes, read(pieces)?)))
+    if always {
+        return Ok(Some((read(decoder)?, read(pieces)?)));
+    }
+    let Some(trust) = trust else { return Ok(None) };
+    let decoder = checked(decoder, "decoder_sha256", &trust.decoder_sha256)?;
+    Ok(Some((decoder, checked(pieces, "pieces_sha256", &trust.pieces_sha256)?)))
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, EngineError> {

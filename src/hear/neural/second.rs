@@ -9,12 +9,13 @@
 //! The model has heard a great many people and none of the voices that taught the head, so its errors are others.
 
 use std::collections::HashMap;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use ort::session::{Session, SessionInputValue};
 use ort::value::Tensor;
 
 use crate::hear::neural::net::{FEATURES, session};
+use crate::hear::neural::parts::Parts;
 use crate::hear::recognise::EngineError;
 
 /// Before the first piece, and after the last.
@@ -82,13 +83,15 @@ pub(super) struct Second {
 }
 
 impl Second {
-    pub(super) fn new(runtime: &Path, decoder: &[u8], pieces: &[u8]) -> Result<Self, EngineError> {
-        let failed = || EngineError::Runtime {
-            path: runtime.to_owned(),
-            what: "read the word pieces with",
-            reason: "the list is cut off".to_owned(),
+    pub(super) fn new(parts: &Parts, decoder: &[u8], pieces: &[u8]) -> Result<Self, EngineError> {
+        let runtime = &parts.runtime;
+        let torn = || EngineError::Mismatch {
+            path: parts.second[1].clone(),
+            what: "its end",
+            found: "in the middle of a word piece".to_owned(),
+            wanted: "after one".to_owned(),
         };
-        let pieces = Pieces::read(pieces).ok_or_else(failed)?;
+        let pieces = Pieces::read(pieces).ok_or_else(torn)?;
         Ok(Self {
             decoder: session(runtime, "read the decoder with", decoder)?,
             pieces,
@@ -146,7 +149,8 @@ impl Second {
             }
         }
         let answered = self.decoder.run(inputs)?;
-        let (_, odds) = answered["logits"].try_extract_tensor::<f32>()?;
+        let Some(answered) = answered.get("logits") else { return Ok(Vec::new()) };
+        let (_, odds) = answered.try_extract_tensor::<f32>()?;
         let n_pieces = odds.len() / (n * longest);
         let score = |(number, row): (usize, &&Vec<i64>)| {
             let at = odds[number * longest * n_pieces..].chunks_exact(n_pieces);

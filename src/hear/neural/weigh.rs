@@ -25,7 +25,7 @@ const LOUDNESS_FRAME: usize = 320;
 /// Numbers taken from the evidence, the constant among them.
 pub const INPUTS: usize = 9;
 
-/// The same, with the second opinion.
+/// Numbers taken from the evidence with a second opinion.
 pub const INPUTS_TWICE: usize = INPUTS + 2;
 /// Readings that the second opinion is asked about.
 pub const OPINIONS_MAX: usize = 4;
@@ -75,8 +75,12 @@ pub struct SecondTrust {
     pub decoder_sha256: String,
     /// Weights for "the best meaning is the right one", in the order of `Evidence::with`.
     pub right: [f64; INPUTS_TWICE],
+    /// SHA-256 of the list of pieces in which it writes.
+    pub pieces_sha256: String,
     /// It is asked for where the first finds a reading less probable than this.
     pub below: f64,
+    /// After both, a reading less probable than this to be right is asked about.
+    pub right_min: f64,
 }
 
 /// What a second opinion makes of the readings.
@@ -93,8 +97,13 @@ pub struct Opinion {
 }
 
 /// Both opinions in one: `second` holds the second's logarithm for each of the first `meanings`; the rest fall away.
+///
+/// None where the second has no opinion of one of them: it cannot write every word of every language.
 #[must_use]
 pub fn joined(meanings: &[Meaning], second: &[f64]) -> Option<Opinion> {
+    if second.len() < meanings.len() || !second.iter().all(|score| score.is_finite()) {
+        return None;
+    }
     let mut both: Vec<(Meaning, f64)> = meanings.iter().cloned().zip(second.iter().copied()).collect();
     for (meaning, second) in &mut both {
         meaning.score += SECOND_WEIGHT * *second;
@@ -170,7 +179,7 @@ impl Calibration {
         opinion: &Opinion,
     ) -> (Verdict, f64) {
         let right = logistic(&trust.right, &evidence.with(opinion)).min(trust.below);
-        (if right >= self.right_min { Verdict::Act } else { Verdict::Ask }, right)
+        (if right >= trust.right_min { Verdict::Act } else { Verdict::Ask }, right)
     }
 
     /// What to do, and how probable the best meaning is.

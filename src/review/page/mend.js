@@ -67,7 +67,11 @@ function openForm(title, lead, fields, send, words = "Put right", asksWhy = true
     event.preventDefault();
     const mark = (sent) => sessionStorage.setItem(OPEN, JSON.stringify({ title, sent }));
     mark(asksWhy || words === "Sign");
-    try { if (await send(form, reason.value) !== STAY) dialog.close(); } catch (error) { mark(false); wrong.textContent = error.message; }
+    try { if (await send(form, reason.value) !== STAY) dialog.close(); } catch (error) {
+      // Left meanwhile, it is no open form any more.
+      if (dialog.open && form.isConnected) mark(false);
+      wrong.textContent = error.message;
+    }
   });
   sessionStorage.setItem(OPEN, JSON.stringify({ title, sent: false }));
   dialog.addEventListener("close", () => sessionStorage.removeItem(OPEN), { once: true });
@@ -237,7 +241,7 @@ export function printForm() {
       // Left meanwhile: nobody wants a tab any more.
       if (!filled.isConnected || !find("form").open) return STAY;
       // A browser lets a page open a tab only shortly after a key or click; later a person opens it.
-      if (navigator.userActivation?.isActive !== false) { window.open(address, "_blank", "noopener"); return null; }
+      if (navigator.userActivation?.isActive === true) { window.open(address, "_blank", "noopener"); return null; }
       const link = make("a", { class: "main", id: "f-made", href: address, target: "_blank", rel: "noopener", onclick: () => find("form").close() }, "Open it");
       fill(filled, make("h2", { id: "form-title" }, "The report is made"), make("p", { class: "buttons" }, link));
       link.focus();

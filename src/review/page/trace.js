@@ -43,7 +43,7 @@ export function traceOn(exam, row, figure, by, change, done) {
   const image = figure.querySelector("img");
   const [width, height] = [image.naturalWidth, image.naturalHeight];
   const draft = drafts(row.id);
-  const { tool: before = "points", points = [], structure: traced = row.structure, lesion: part = false, lengths: all = true, term: said = "", apart: entered = "" } = draft.read();
+  const { tool: before = "points", points = [], structure: traced = row.structure, lesion: part = false, lengths: all = false, term: said = "", apart: entered = "" } = draft.read();
   let tool = before;
   let cross = [width / 2, height / 2];
   let dragged = -1;
@@ -267,7 +267,7 @@ export function traceOn(exam, row, figure, by, change, done) {
     Object.entries(TOOLS).map(([name, [words]]) => make("label", {},
       make("input", { type: "radio", name: "t-tool", value: name, id: `t-${name}`, checked: name === tool, onchange: () => choose(name) }), make("span", {}, words))));
   const onlyPart = make("p", { class: "check" }, lesion, make("label", { for: "t-lesion" }, "only the lesion in it"));
-  const also = make("p", { class: "check" }, lengths, make("label", { for: "t-lengths" }, `write its ${listed(outlined)}, too`));
+  const also = make("p", { class: "check" }, lengths, make("label", { for: "t-lengths" }, `write its ${listed(outlined)} as it lies on the still, too`));
   const between = make("p", { class: "field" }, make("label", { for: "t-term" }, "Between the two points"), term);
   const whole = make("div", { class: "row" }, make("p", { class: "field" }, make("label", { for: "t-structure" }, "Structure"), structure), onlyPart, also, between);
   const marks = make("p", { class: "field" }, make("label", { for: "t-apart" }, "Centimetres between the two marks"), apart);

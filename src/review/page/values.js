@@ -3,15 +3,17 @@ import { make, clock } from "./make.js";
 
 const amount = (number, unit) => `${Number(number.toFixed(2))}${{ mm2: " mm²", cm2: " cm²", "%": " %" }[unit] ?? (unit ? ` ${unit}` : "")}`;
 
-/** The values at a place, of one structure where it names one; an entered one comes before a spoken one, later before earlier. */
+/** The values at a place, of one structure where it names one; an entered one counts before a spoken one, what was written later before earlier. */
 function valuesAt(exam, place) {
   const here = (row) => row.limb === place.limb && row.zone === place.zone && (!place.structure || row.structure === place.structure);
+  // A value that puts another right stands in that one's row.
+  const carried = new Set(exam.record.calls.flatMap((call) => call.corrected_by ?? []));
   const start = new Date(exam.record.exam.started_at);
-  const said = exam.record.calls.filter((call) => call.kind === "value" && !call.withdrawn && call.number !== undefined && here(call)).map((call) => ({
+  const said = exam.record.calls.filter((call) => call.kind === "value" && !call.withdrawn && call.number !== undefined && !carried.has(call.seq) && here(call)).map((call) => ({
     ...call, entered: false, how: call.added ? `added by hand, call ${call.seq}` : `said at ${clock((new Date(call.said_at) - start) / 1000)}, call ${call.seq}` }));
   const written = (exam.record.entries ?? []).filter(here).map((entry) => ({
     ...entry, entered: true, how: `${entry.traced ? "traced" : "typed"}${entry.by ? ` by ${entry.by}` : ""}${entry.scale_by_hand ? ", scale set by hand" : ""}` }));
-  const all = [...said, ...written];
+  const all = [...said, ...written].sort((a, b) => a.entered - b.entered || a.seq - b.seq);
   const of = (row) => `${row.structure ?? ""} ${row.term}`;
   for (const row of all) row.counts = all.findLast((other) => of(other) === of(row)) === row;
   return all.sort((a, b) => of(a).localeCompare(of(b)));
