@@ -130,8 +130,9 @@ fn the_second_opinion_is_what_another_runtime_makes_of_the_same_model() {
         let (_, opinion) = ear.weigh_twice(&spoken(voice, words)).unwrap();
         let opinion = opinion.expect("the decoder is there");
         assert_eq!(opinion.meanings[0].reading.words.join(" "), words);
-        // Another processor rounds whole numbers of the model's layers otherwise.
-        assert!((opinion.per_word - per_word).abs() < 0.05, "{words}: {} and {per_word}", opinion.per_word);
+        // The model's layers are in whole numbers, which each version and processor rounds otherwise: up to 0.15 was seen.
+        // A text that was not said is several units away.
+        assert!((opinion.per_word - per_word).abs() < 0.25, "{words}: {} and {per_word}", opinion.per_word);
     }
 }
 
