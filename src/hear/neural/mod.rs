@@ -125,7 +125,7 @@ impl Neural {
             model_sha256: read.sha256,
         };
         let second = match &read.second {
-            Some((decoder, pieces)) => Some(Second::new(parts, decoder, pieces)?),
+            Some(second) => Some(Second::new(parts, second)?),
             None => None,
         };
         let mut this = Self {

@@ -91,8 +91,8 @@ pub(super) struct Read {
     pub(super) version: String,
     pub(super) encoder: Vec<u8>,
     pub(super) head: Vec<u8>,
-    /// The decoder and its word pieces, where they are there.
-    pub(super) second: Option<(Vec<u8>, Vec<u8>)>,
+    /// What gives a second opinion, where it is there.
+    pub(super) second: Option<ReadSecond>,
     /// Place of each unit in the head's output.
     pub(super) units: HashMap<String, usize>,
     pub(super) other: Option<usize>,
@@ -102,6 +102,13 @@ pub(super) struct Read {
     pub(super) head_sha256: String,
     /// The same over all that decides what is heard.
     pub(super) sha256: String,
+}
+
+/// The decoder, and the word pieces in which it writes.
+#[derive(Debug)]
+pub(super) struct ReadSecond {
+    pub(super) decoder: Vec<u8>,
+    pub(super) pieces: Vec<u8>,
 }
 
 impl Read {
@@ -142,9 +149,9 @@ impl Read {
             described.calibration.unwrap_or_else(Calibration::unfitted)
         };
         let second = second(parts, calibration.second.as_ref(), always)?;
-        if let Some((decoder, pieces)) = &second {
-            hash.update(decoder);
-            hash.update(pieces);
+        if let Some(second) = &second {
+            hash.update(&second.decoder);
+            hash.update(&second.pieces);
         }
         Ok(Self {
             name: described.name,
@@ -167,17 +174,19 @@ fn second(
     parts: &Parts,
     trust: Option<&SecondTrust>,
     always: bool,
-) -> Result<Option<(Vec<u8>, Vec<u8>)>, EngineError> {
+) -> Result<Option<ReadSecond>, EngineError> {
     let [decoder, pieces] = &parts.second;
     if !decoder.is_file() || !pieces.is_file() {
         return Ok(None);
     }
     if always {
-        return Ok(Some((read(decoder)?, read(pieces)?)));
+        return Ok(Some(ReadSecond { decoder: read(decoder)?, pieces: read(pieces)? }));
     }
     let Some(trust) = trust else { return Ok(None) };
-    let decoder = checked(decoder, "decoder_sha256", &trust.decoder_sha256)?;
-    Ok(Some((decoder, checked(pieces, "pieces_sha256", &trust.pieces_sha256)?)))
+    Ok(Some(ReadSecond {
+        decoder: checked(decoder, "decoder_sha256", &trust.decoder_sha256)?,
+        pieces: checked(pieces, "pieces_sha256", &trust.pieces_sha256)?,
+    }))
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, EngineError> {

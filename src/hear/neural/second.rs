@@ -15,7 +15,7 @@ use ort::session::{Session, SessionInputValue};
 use ort::value::Tensor;
 
 use crate::hear::neural::net::{FEATURES, session};
-use crate::hear::neural::parts::Parts;
+use crate::hear::neural::parts::{Parts, ReadSecond};
 use crate::hear::recognise::EngineError;
 
 /// Before the first piece, and after the last.
@@ -83,7 +83,7 @@ pub(super) struct Second {
 }
 
 impl Second {
-    pub(super) fn new(parts: &Parts, decoder: &[u8], pieces: &[u8]) -> Result<Self, EngineError> {
+    pub(super) fn new(parts: &Parts, read: &ReadSecond) -> Result<Self, EngineError> {
         let runtime = &parts.runtime;
         let torn = || EngineError::Mismatch {
             path: parts.second[1].clone(),
@@ -91,9 +91,9 @@ impl Second {
             found: "in the middle of a word piece".to_owned(),
             wanted: "after one".to_owned(),
         };
-        let pieces = Pieces::read(pieces).ok_or_else(torn)?;
+        let pieces = Pieces::read(&read.pieces).ok_or_else(torn)?;
         Ok(Self {
-            decoder: session(runtime, "read the decoder with", decoder)?,
+            decoder: session(runtime, "read the decoder with", &read.decoder)?,
             pieces,
             runtime: runtime.to_owned(),
         })
@@ -176,7 +176,7 @@ fn written(words: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)] // tests may panic
+    #![allow(clippy::unwrap_used, clippy::cast_possible_truncation)] // tests may panic
 
     use super::*;
 
