@@ -1,7 +1,7 @@
-//! Fits the neural ear's trust on recordings of tuning voices: `fit_ear TUNE_FOLDER OUT.json [HEAD_FOLDER]`.
+//! Fits the neural ear's trust on recordings of tuning voices: `fit_ear [--second] TUNE_FOLDER OUT.json [HEAD_FOLDER]`.
 //!
 //! Two logistic maps with a ridge, by Newton's steps: is it the language, and is the best meaning the right one; and a
-//! third for what the first two leave in doubt, with the second opinion.
+//! third, with `--second`, for what the first two leave in doubt, with the second opinion.
 //! Then the limits: as few calls are asked about as possible while of all breaths at most `WRONG_MAX` are acted on
 //! wrongly, and at most `LOST_MAX` of the rightly read calls are taken for talk. Test voices never come near it.
 // It prints what it found; its numbers are small.
@@ -53,9 +53,10 @@ impl Case {
 }
 
 fn main() {
-    let args: Vec<PathBuf> = std::env::args().skip(1).map(PathBuf::from).collect();
+    let (flags, args): (Vec<_>, Vec<_>) = std::env::args().skip(1).partition(|arg| arg == "--second");
+    let args: Vec<PathBuf> = args.into_iter().map(PathBuf::from).collect();
     let [folder, out, rest @ ..] = args.as_slice() else {
-        println!("usage: fit_ear TUNE_FOLDER OUT.json [HEAD_FOLDER]");
+        println!("usage: fit_ear [--second] TUNE_FOLDER OUT.json [HEAD_FOLDER]");
         return;
     };
     let cases = cases(folder, rest.first().map(PathBuf::as_path));
@@ -80,7 +81,7 @@ fn main() {
     println!("the first opinion alone:");
     report(&fitted, &cases);
     let [decoder, pieces] = Parts::find(rest.first().map(PathBuf::as_path), "en").second;
-    if decoder.is_file() {
+    if !flags.is_empty() {
         fitted.second = Some(SecondTrust {
             decoder_sha256: sha256(&decoder),
             pieces_sha256: sha256(&pieces),

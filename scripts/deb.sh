@@ -33,8 +33,7 @@ gather() {
     "$bin/zonecall" completions bash >"$parts/complete/zonecall"
     "$bin/zonecall" completions zsh >"$parts/complete/_zonecall"
     "$bin/zonecall" completions fish >"$parts/complete/zonecall.fish"
-    cp "$deps/ear/encoder_model.ort" "$deps/ear/decoder_model_merged.ort" "$deps/ear/tokenizer.bin" \
-        "$deps/ear/libonnxruntime.so" "$parts/ear/"
+    cp "$deps/ear/encoder_model.ort" "$deps/ear/libonnxruntime.so" "$parts/ear/"
     cp -r "$deps/pocketsphinx/model" "$parts/model"
     cp "$deps/ear/LICENSE" "$parts/LICENSE.ear"
     cp "$deps/pocketsphinx/LICENSE" "$parts/LICENSE.pocketsphinx"

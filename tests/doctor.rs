@@ -36,9 +36,7 @@ fn a_machine_that_was_set_up_is_ready() {
     let folder = tempfile::tempdir().unwrap();
     let (lines, code) = doctor(&["--into", folder.path().to_str().unwrap()], &[]);
     assert_eq!(code, 0, "{lines:#?}");
-    for name in
-        ["protocols", "grammar", "neural ear", "second opinion", "sphinx ear", "exam folder", "disk space"]
-    {
+    for name in ["protocols", "grammar", "neural ear", "sphinx ear", "exam folder", "disk space"] {
         assert_eq!(part(&lines, name), ("there".to_owned(), None), "{name}");
     }
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "the trial file is gone");

@@ -122,7 +122,7 @@ fn a_voice_is_kept_only_if_it_is_better_then_used_and_can_be_taken_back() {
         }
         let again = run(home.path(), &["enrol", "--person", voice, "--undo"]);
         assert!(
-            again.status.code() == Some(2) && told(&again).contains("has not enrolled"),
+            again.status.code() == Some(2) && told(&again).contains("nobody has enrolled"),
             "{}",
             told(&again)
         );

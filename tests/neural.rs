@@ -120,7 +120,9 @@ fn spoken(voice: &str, words: &str) -> Segment {
 /// word pieces written apart from this one.
 #[test]
 fn the_second_opinion_is_what_another_runtime_makes_of_the_same_model() {
-    let mut ear = load(&Parts::find(None, "en")).unwrap();
+    let (language, protocols) = &*support::BUILT_IN;
+    let key = Box::new(move |words: &[&str]| meaning(words, language, protocols));
+    let mut ear = Neural::load_to_fit(&Parts::find(None, "en"), &language.engine, key).unwrap();
     for (voice, words, per_word) in [
         ("slt", "save", -0.3995),
         ("slt", "left fore zone two alpha transverse", -3.4527),
@@ -137,16 +139,35 @@ fn the_second_opinion_is_what_another_runtime_makes_of_the_same_model() {
 }
 
 #[test]
-fn without_a_second_opinion_the_ear_hears_and_one_of_another_model_is_refused() {
+fn a_second_opinion_is_asked_for_only_where_the_trust_in_it_was_fitted_and_by_the_model_it_was_fitted_to() {
     let (folder, parts) = copied();
-    let changed = folder.path().join("decoder_model_merged.ort");
-    std::fs::write(&changed, b"another").unwrap();
-    let pieces = parts.second[1].clone();
-    let error = load(&Parts { second: [changed, pieces.clone()], ..parts.clone() }).unwrap_err();
-    assert!(matches!(&error, EngineError::Mismatch { what: "decoder_sha256", .. }), "{error}");
-    let mut alone = load(&Parts { second: ["/nowhere".into(), pieces], ..parts }).unwrap();
+    let mut alone = load(&parts).unwrap();
     let (weighed, opinion) = alone.weigh_twice(&spoken("slt", "save")).unwrap();
     assert!(opinion.is_none() && weighed.meanings[0].reading.words == ["save"]);
+    // Trust as `fit_ear --second` writes it.
+    let file = folder.path().join("calibration.json");
+    let mut trust: serde_json::Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
+    let sha256 = |path: &Path| hash(&std::fs::read(path).unwrap());
+    trust["second"] = serde_json::json!({
+        "decoder_sha256": sha256(&parts.second[0]), "pieces_sha256": sha256(&parts.second[1]),
+        "right": vec![0.0; 11], "below": 1.0, "right_min": 0.6,
+    });
+    std::fs::write(&file, trust.to_string()).unwrap();
+    let plain = load(&Parts::find(None, "en")).unwrap().recognise(&spoken("slt", "save")).unwrap();
+    let asked = load(&parts).unwrap().recognise(&spoken("slt", "save")).unwrap();
+    // All weights are nought: whatever it says, the odds are even.
+    assert!(!plain.unsure && plain.confidence > 0.9 && asked.unsure && asked.confidence == 0.5, "{asked:?}");
+    let changed = folder.path().join("decoder_model_merged.ort");
+    std::fs::write(&changed, b"another").unwrap();
+    let error = load(&Parts { second: [changed, parts.second[1].clone()], ..parts.clone() }).unwrap_err();
+    assert!(matches!(&error, EngineError::Mismatch { what: "decoder_sha256", .. }), "{error}");
+    let gone = load(&Parts { second: ["/nowhere".into(), parts.second[1].clone()], ..parts }).unwrap();
+    assert_ne!(gone.id().model_sha256, alone.id().model_sha256, "another trust is another ear");
+}
+
+fn hash(bytes: &[u8]) -> String {
+    use sha2::{Digest as _, Sha256};
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// Three flite voices, of which `slt` was not trained on: the flexor's branches are never taken for the suspensory's.

@@ -17,7 +17,6 @@ use super::switch::SwitchArgs;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::hear::capture::Capture;
 use crate::hear::installed::{self, remedy};
-use crate::hear::neural::Neural;
 use crate::hear::neural::parts::Parts;
 use crate::hear::recognise::{EngineId, Recogniser};
 use crate::hear::switch::look;
@@ -149,10 +148,8 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
     let parts = Parts::find(args.ear.head.as_deref(), &pack.language);
     let neural = match parts.missing() {
         Some(path) => Err(format!("`{}` is not there", path.display())),
-        None => ear::neural(&parts, language, protocols).map_err(|e| e.to_string()),
+        None => ear::neural(&parts, language, protocols).map(|ear| ear.id()).map_err(|e| e.to_string()),
     };
-    let second = neural.as_ref().ok().map(|ear| second(ear, &parts));
-    let neural = neural.map(|ear| ear.id());
     let sphinx = ear::sphinx(&args.ear, language).map(|ear| ear.id()).map_err(|e| e.to_string());
     let parts = VoskParts::find(args.ear.vosk_model.as_deref(), &pack.language);
     let vosk = match parts.missing() {
@@ -185,20 +182,7 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
                 Line::lacks(part, state, why, remedy)
             }
         };
-    tried.into_iter().map(line).chain(second).collect()
-}
-
-/// What the neural ear asks where it is in doubt.
-fn second(ear: &Neural, parts: &Parts) -> Line {
-    let part = "second opinion";
-    if ear.asks_twice() {
-        return Line::there(part, "asked for where the neural ear is in doubt");
-    }
-    let (found, mend) = match parts.second.iter().find(|path| !path.is_file()) {
-        Some(path) => (format!("`{}` is not there", path.display()), remedy()),
-        None => ("this head was never fitted to one".to_owned(), "leave out --head and ZONECALL_EAR"),
-    };
-    Line::lacks(part, State::Better, found, format!("{mend}; without it the neural ear asks you more often"))
+    tried.into_iter().map(line).collect()
 }
 
 /// The library comes with set-up, but not with a package; the models come from their makers.

@@ -86,7 +86,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
     };
     if args.undo {
         let now = voices::undo(&person)?;
-        say(&format!("{person}: {now}"))?;
+        say(&format!("`{person}`: {now}"))?;
         return Ok(ExitCode::SUCCESS);
     }
     let parts = Parts::find(args.head.as_deref(), &spoken.pack.language);

@@ -53,7 +53,7 @@ impl Spoken {
             Pronunciation { word, phones, file: dictionary.to_owned(), line }
         });
         let pack = self.pack.called_by(call, sounds.collect());
-        let language = pack.for_zones(&protocols.zones_by_limb(&self.schemes));
+        let language = pack.for_zones(&protocols.sayable_zones());
         Spoken { pack, language, schemes: self.schemes }
     }
 }
@@ -63,7 +63,8 @@ pub(crate) fn language(args: &args::Language, protocols: &Protocols) -> anyhow::
     language_with(args.grammar.as_deref(), protocols.choose(&args.schemes)?, protocols)
 }
 
-/// The grammar pack in `grammar`, or the built-in one, cut to `schemes`.
+/// The grammar pack in `grammar`, or the built-in one, with the zones of every scheme: those that `schemes` lack are
+/// heard, and told to be none of this exam.
 pub(crate) fn language_with(
     grammar: Option<&Path>,
     schemes: BTreeMap<String, String>,
@@ -73,7 +74,7 @@ pub(crate) fn language_with(
         Some(folder) => Pack::read(folder)?,
         None => Pack::built_in()?,
     };
-    let language = pack.for_zones(&protocols.zones_by_limb(&schemes));
+    let language = pack.for_zones(&protocols.sayable_zones());
     Ok(Spoken { pack, language, schemes })
 }
 

@@ -108,8 +108,10 @@ pub(crate) fn export(args: &args::Export) -> anyhow::Result<ExitCode> {
 
 pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
-    let language = exam_folder::language(&args.language, &protocols)?.language;
-    let sections = headings(&language.grammar).into_iter().map(|heading| Section {
+    let spoken = exam_folder::language(&args.language, &protocols)?;
+    // More is heard than is meant to be said: zones of other schemes, so that they can be told apart.
+    let own = spoken.pack.for_zones(&protocols.zones_by_limb(&spoken.schemes));
+    let sections = headings(&own.grammar).into_iter().map(|heading| Section {
         heading: heading.title,
         note: heading.note,
         rows: heading.patterns.into_iter().map(|(say, does)| Row { say, does }).collect(),

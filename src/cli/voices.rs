@@ -89,6 +89,7 @@ pub(super) fn bend(ear: &mut Neural, person: &str) {
         Ok(None) => {}
         Ok(Some(enrolled)) if enrolled.head_sha256 == ear.head_sha256() => {
             ear.adapt(person, enrolled.adaptation);
+            eprintln!("zonecall: hearing with the voice that `{person}` enrolled");
         }
         Ok(Some(_)) => eprintln!(
             "zonecall: `{person}` enrolled with another head of the neural ear and is heard as anybody; enrol again with \
@@ -117,7 +118,10 @@ pub(super) fn keep(enrolled: &Enrolled) -> anyhow::Result<PathBuf> {
 /// Takes the last enrolling back; tells what counts now.
 pub(super) fn undo(person: &str) -> anyhow::Result<&'static str> {
     let path = place(person)?;
-    anyhow::ensure!(path.exists(), "`{person}` has not enrolled; say whose voice it is with --person");
+    anyhow::ensure!(
+        path.exists() || before(&path).exists(),
+        "nobody has enrolled as `{person}`; the name must be the one that was enrolled with, letter by letter"
+    );
     let failed = || format!("cannot take back the voice `{}`", path.display());
     if before(&path).exists() {
         std::fs::rename(before(&path), &path).with_context(failed)?;

@@ -128,6 +128,18 @@ impl Protocols {
         self.limbs.iter().map(|limb| (limb.code.clone(), codes(limb))).collect()
     }
 
+    /// The codes of the zones that some scheme has for each limb, chosen or not: what may be said of it.
+    ///
+    /// A zone that the chosen schemes lack must be heard as what it is, for else it is taken for the nearest one they have.
+    #[must_use]
+    pub fn sayable_zones(&self) -> BTreeMap<String, BTreeSet<String>> {
+        let codes = |limb: &Limb| {
+            let schemes = self.schemes.iter().filter(|scheme| scheme.groups.contains(&limb.group));
+            schemes.flat_map(|scheme| &scheme.zones).map(|zone| zone.code.clone()).collect()
+        };
+        self.limbs.iter().map(|limb| (limb.code.clone(), codes(limb))).collect()
+    }
+
     /// The zone of a level `cm` centimetres below the landmark: `from` belongs to a zone, `to` to the next.
     ///
     /// Levels are counted in the scheme that is always covered, never in one that is covered only when called.

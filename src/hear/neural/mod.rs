@@ -230,12 +230,6 @@ impl Neural {
         self.learns
     }
 
-    /// Whether a second opinion is asked for where the first is in doubt.
-    #[must_use]
-    pub fn asks_twice(&self) -> bool {
-        self.second.is_some()
-    }
-
     /// What is fitted to: a breath in which a person read these words, as the head hears it unbent.
     ///
     /// # Errors
