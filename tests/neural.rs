@@ -170,6 +170,30 @@ fn hash(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
+/// The default scheme of the hind limb ends at 3C; the other one goes on to 4C.
+#[test]
+fn a_zone_that_the_scheme_lacks_is_heard_as_what_it_is_and_told_to_be_none_of_the_exam() {
+    let folder = tempfile::tempdir().unwrap();
+    let (audio, exam) = (folder.path().join("four.wav"), folder.path().join("exam"));
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 16_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut file = hound::WavWriter::create(&audio, spec).unwrap();
+    for words in ["left hind", "zone four alpha transverse"] {
+        spoken("slt", words).samples.into_iter().for_each(|sample| file.write_sample(sample).unwrap());
+    }
+    file.finalize().unwrap();
+    let (audio, exam) = (audio.to_string_lossy(), exam.to_string_lossy());
+    let heard = zonecall(&["hear", &audio, "--into", &exam, "--ear", "neural", "--started-at", START]);
+    assert!(heard.status.success(), "{}", String::from_utf8_lossy(&heard.stderr));
+    let checked = zonecall(&["check", &exam]);
+    let told = String::from_utf8_lossy(&checked.stdout).into_owned();
+    assert!(told.contains("zone 4A is not a zone of LH in the schemes of this exam"), "{told}");
+}
+
 /// Three flite voices, of which `slt` was not trained on: the flexor's branches are never taken for the suspensory's.
 #[test]
 fn the_branches_of_the_flexor_are_heard_and_told_apart_from_those_of_the_suspensory() {

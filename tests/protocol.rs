@@ -121,6 +121,13 @@ fn zones_follow_the_limb_and_the_scheme() {
 }
 
 #[test]
+fn zones_of_every_scheme_of_a_limb_can_be_said_of_it_and_no_others() {
+    let sayable = Protocols::built_in().unwrap().sayable_zones();
+    assert!(sayable["LH"].contains("4C") && sayable["LH"].contains("3C") && sayable["LH"].contains("P1B"));
+    assert!(sayable["LF"].contains("3C") && !sayable["LF"].contains("4A"));
+}
+
+#[test]
 fn a_scheme_of_another_group_is_never_in_force() {
     let protocols = Protocols::built_in().unwrap();
     let wrong = schemes("hock", "thirds");
