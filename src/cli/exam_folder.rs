@@ -21,6 +21,7 @@ use crate::hear::sphinx::entries;
 use crate::knowledge::measure::{Against, Earlier};
 use crate::knowledge::record::{self, Record};
 use crate::language::engine::Pronunciation;
+use crate::language::graph::ZonesByLimb;
 use crate::language::pack::{Language, Pack};
 use crate::protocol::Protocols;
 use crate::protocol::measuring::Reference;
@@ -39,12 +40,14 @@ pub(crate) struct Spoken {
     pub(crate) language: Language,
     /// Scheme chosen for each group of limbs.
     pub(crate) schemes: BTreeMap<String, String>,
+    /// The zones that can be said of each limb.
+    zones: ZonesByLimb,
 }
 
 impl Spoken {
     /// The same, in which only what begins with `call` counts; how the word sounds is looked up in `dictionary`, too,
     /// a file of `word  PHONES` lines.
-    pub(crate) fn called_by(self, call: &str, dictionary: &Path, protocols: &Protocols) -> Spoken {
+    pub(crate) fn called_by(self, call: &str, dictionary: &Path) -> Spoken {
         let known = std::fs::read(dictionary).unwrap_or_default();
         let known = String::from_utf8_lossy(&known);
         let is_of_call = |word: &str| call.split_whitespace().any(|wanted| wanted.eq_ignore_ascii_case(word));
@@ -53,8 +56,8 @@ impl Spoken {
             Pronunciation { word, phones, file: dictionary.to_owned(), line }
         });
         let pack = self.pack.called_by(call, sounds.collect());
-        let language = pack.for_zones(&protocols.sayable_zones());
-        Spoken { pack, language, schemes: self.schemes }
+        let language = pack.for_zones(&self.zones);
+        Spoken { pack, language, ..self }
     }
 }
 
@@ -63,8 +66,8 @@ pub(crate) fn language(args: &args::Language, protocols: &Protocols) -> anyhow::
     language_with(args.grammar.as_deref(), protocols.choose(&args.schemes)?, protocols)
 }
 
-/// The grammar pack in `grammar`, or the built-in one, with the zones of every scheme: those that `schemes` lack are
-/// heard, and told to be none of this exam.
+/// The grammar pack in `grammar`, cut to `schemes`; or the built-in one with the zones of every scheme, of which those that
+/// `schemes` lack are heard and told to be none of this exam.
 pub(crate) fn language_with(
     grammar: Option<&Path>,
     schemes: BTreeMap<String, String>,
@@ -74,8 +77,10 @@ pub(crate) fn language_with(
         Some(folder) => Pack::read(folder)?,
         None => Pack::built_in()?,
     };
-    let language = pack.for_zones(&protocols.sayable_zones());
-    Ok(Spoken { pack, language, schemes })
+    // Other languages are heard by an ear that cannot be told the limb in force: more zones cost it too much.
+    let zones = if grammar.is_none() { protocols.sayable_zones() } else { protocols.zones_by_limb(&schemes) };
+    let language = pack.for_zones(&zones);
+    Ok(Spoken { pack, language, schemes, zones })
 }
 
 /// The exam in `folder`.

@@ -25,7 +25,6 @@ use super::settings::Settings;
 use super::switch::{SwitchArgs, TalkSwitch, Wanted};
 use crate::exam::journal::{JOURNAL_FILE, JournalError};
 use crate::hear::sphinx::{DICTIONARY, default_model_dir};
-use crate::protocol::Protocols;
 
 /// What most scanners need to export a still, in seconds; our own guess.
 const EXPORT_DELAY_S: f64 = 2.0;
@@ -155,7 +154,7 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let settings = Settings::read()?;
     let spoken = exam_folder::language(&args.language, &protocols)?;
     let ways = args.live.with(&settings, &spoken.pack.language)?;
-    let spoken = called(spoken, &ways, &protocols);
+    let spoken = called(spoken, &ways);
     let person = args.subject.person.clone().or(settings.person);
     let engine =
         ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols, person.as_deref())?;
@@ -183,7 +182,7 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let person = header.person.clone();
     let spoken = exam_folder::language_with(args.grammar.as_deref(), header.schemes, &protocols)?;
     let ways = args.live.with(&Settings::read()?, &spoken.pack.language)?;
-    let spoken = called(spoken, &ways, &protocols);
+    let spoken = called(spoken, &ways);
     let engine =
         ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols, person.as_deref())?;
     let ear = Ear { engine, language: spoken.language, protocols };
@@ -203,10 +202,10 @@ fn stop_switch() -> anyhow::Result<Arc<AtomicBool>> {
 }
 
 /// The language, with the call word where there is one.
-fn called(spoken: Spoken, ways: &Ways, protocols: &Protocols) -> Spoken {
+fn called(spoken: Spoken, ways: &Ways) -> Spoken {
     let Some(call) = &ways.call_word else { return spoken };
     let model = ways.ear.model.clone().unwrap_or_else(default_model_dir);
-    spoken.called_by(call, &model.join(DICTIONARY), protocols)
+    spoken.called_by(call, &model.join(DICTIONARY))
 }
 
 fn run(
