@@ -164,9 +164,7 @@ fn the_phrases_are_read_into_the_microphone_as_they_are_asked_for() {
     for line in BufReader::new(child.stdout.take().unwrap()).lines() {
         let line = line.unwrap();
         if let Some(phrase) = line.strip_prefix("Read:  ") {
-            let wav = sound.path().join("said.wav");
-            sound::spoken(phrase.split("  ").next().unwrap(), &wav);
-            sound.play(&wav);
+            sound.say(phrase.split("  ").next().unwrap());
         }
         lines.push(line);
     }

@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 
 use pedal::Pedal;
 use program::zonecall;
-use sound::{Listening, Sound, calls, journal, spoken, until, until_line};
+use sound::{Listening, Sound, calls, journal, until, until_line};
 
 /// The exam folders, in the order in which they began.
 fn exams(folder: &Path) -> Vec<PathBuf> {
@@ -28,16 +28,10 @@ fn listen(sound: &Sound, folder: &Path) -> Listening {
     sound.zonecall(&["listen", "--exams", &folder, "--ear", "neural", "--voice", "off", "--person", "Ada"])
 }
 
-fn say(sound: &Sound, text: &str) {
-    let wav = sound.path().join("said.wav");
-    spoken(text, &wav);
-    sound.play(&wav);
-}
-
 /// Says what opens an exam, and again after a while: until the program has loaded, nobody hears it.
 fn open(sound: &Sound, folder: &Path, n: usize) -> PathBuf {
     until("an exam begins", || {
-        say(sound, "start of exam");
+        sound.say("start of exam");
         let since = Instant::now();
         while exams(folder).len() < n && since.elapsed() < Duration::from_secs(5) {
             std::thread::sleep(Duration::from_millis(50));
@@ -64,19 +58,19 @@ fn a_box_makes_one_exam_after_the_other_and_keeps_nothing_in_between() {
     let folder = sound.path().join("exams");
     let listening = listen(&sound, &folder);
     let first = open(&sound, &folder, 1);
-    say(&sound, "left fore zone two alpha transverse");
-    say(&sound, "end of exam");
+    sound.say("left fore zone two alpha transverse");
+    sound.say("end of exam");
     until_line(&first, "the first exam is closed", |line| line["kind"] == "closed");
     let (lines, kept_s) = (journal(&first), seconds_kept(&first));
     // Between two exams neither a call nor its opposite counts, and nothing of it is written.
-    say(&sound, "right fore zone one bravo");
-    say(&sound, "end of exam");
+    sound.say("right fore zone one bravo");
+    sound.say("end of exam");
     assert_eq!(exams(&folder).len(), 1, "only `start of exam` opens one");
     let second = open(&sound, &folder, 2);
-    say(&sound, "right hind longitudinal");
+    sound.say("right hind longitudinal");
     // Inside an exam it changes nothing.
-    say(&sound, "start of exam");
-    say(&sound, "end of exam");
+    sound.say("start of exam");
+    sound.say("end of exam");
     until_line(&second, "the second exam is closed", |line| line["kind"] == "closed");
     let ended = listening.signal("TERM");
     assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
@@ -111,7 +105,7 @@ fn after_the_power_has_failed_in_an_exam_it_is_whole_told_and_left_as_it_is() {
     let folder = sound.path().join("exams");
     let listening = listen(&sound, &folder);
     let exam = open(&sound, &folder, 1);
-    say(&sound, "left fore zone two alpha transverse");
+    sound.say("left fore zone two alpha transverse");
     until_line(&exam, "the view is heard", |line| line["body"]["limb"] == "LF");
     listening.signal("KILL");
     // As when the power fails in the middle of writing a line.
@@ -152,17 +146,17 @@ fn with_a_pedal_only_what_is_said_while_it_is_down_opens_an_exam_and_counts_in_i
     let listening = sound.zonecall_with(&[&args[..], &switch[..]].concat(), &[(name, &shim)]);
     pedal.turn(true);
     let exam = open(&sound, &folder, 1);
-    say(&sound, "left fore zone two alpha transverse");
+    sound.say("left fore zone two alpha transverse");
     until_line(&exam, "the view is heard", |line| line["body"]["limb"] == "LF");
     pedal.turn(false);
-    say(&sound, "end of exam");
+    sound.say("end of exam");
     until_line(&exam, "it is ignored", |line| line["body"]["outcome"] == "ignored");
     pedal.turn(true);
-    say(&sound, "end of exam");
+    sound.say("end of exam");
     until_line(&exam, "the exam is closed", |line| line["kind"] == "closed");
     pedal.turn(false);
     // Waiting again, with the foot off the pedal: nothing opens an exam.
-    say(&sound, "start of exam");
+    sound.say("start of exam");
     std::thread::sleep(Duration::from_secs(2));
     assert_eq!(exams(&folder).len(), 1);
     pedal.turn(true);

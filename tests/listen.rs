@@ -150,11 +150,7 @@ fn what_is_doubtful_is_asked_aloud_settled_by_a_word_and_its_own_voice_is_never_
     let heard = |outcome: &str, times: usize| {
         until_lines(&exam, outcome, times, |line| line["body"]["outcome"] == outcome);
     };
-    let say = |text: &str| {
-        let wav = sound.path().join("said.wav");
-        spoken(text, &wav);
-        sound.play(&wav);
-    };
+    let say = |text: &str| sound.say(text);
     say("left fore zone one alpha transverse");
     until_line(&exam, "the view is heard", |line| line["kind"] == "call");
     say("zone three bravo");
@@ -251,11 +247,7 @@ fn a_view_whose_still_does_not_arrive_from_the_scanner_is_told_and_stills_are_wr
         "0.5",
     ]);
     listening.has_begun(&exam, "audio/0001.wav");
-    let say = |text: &str| {
-        let wav = sound.path().join("said.wav");
-        spoken(text, &wav);
-        sound.play(&wav);
-    };
+    let say = |text: &str| sound.say(text);
     say("left fore zone one alpha transverse");
     until_line(&exam, "the view is heard", |line| line["kind"] == "call");
     std::thread::sleep(Duration::from_secs(1));

@@ -7,7 +7,7 @@ mod sound;
 use std::io::{BufRead as _, BufReader};
 use std::process::Stdio;
 
-use sound::{Sound, calls, journal, spoken, until_line, until_lines};
+use sound::{Sound, calls, journal, until_line, until_lines};
 
 #[test]
 fn a_microphone_is_tried_with_ten_phrases_and_the_settings_are_written_and_used() {
@@ -25,9 +25,7 @@ fn a_microphone_is_tried_with_ten_phrases_and_the_settings_are_written_and_used(
     for line in BufReader::new(child.stdout.take().unwrap()).lines() {
         let line = line.unwrap();
         if let Some(phrase) = line.strip_prefix("Say:  ") {
-            let wav = sound.path().join("said.wav");
-            spoken(phrase, &wav);
-            sound.play(&wav);
+            sound.say(phrase);
         }
         lines.push(line);
     }
@@ -49,9 +47,7 @@ fn a_microphone_is_tried_with_ten_phrases_and_the_settings_are_written_and_used(
     listening.has_begun(&exam, "audio/0001.wav");
     assert_eq!(journal(&exam)[0]["body"]["person"], "Ada");
     for (n, text) in ["left fore zone two alpha", "exam right fore zone one bravo"].into_iter().enumerate() {
-        let wav = sound.path().join("said.wav");
-        spoken(text, &wav);
-        sound.play(&wav);
+        sound.say(text);
         until_lines(&exam, text, n + 1, |line| line["kind"] == "heard");
     }
     until_line(&exam, "what begins with the call word counts", |line| line["kind"] == "call");

@@ -16,7 +16,7 @@ use std::time::Duration;
 
 use pedal::{Pedal, event};
 use program::zonecall;
-use sound::{Sound, calls, journal, spoken, until_line, until_lines};
+use sound::{Sound, calls, journal, until_line, until_lines};
 use zonecall::hear::switch::{DeviceSwitch, SwitchKey, Turning, follow, look};
 use zonecall::live::gate::{Gate, LINGERS};
 
@@ -150,11 +150,7 @@ fn only_what_is_said_while_the_switch_is_on_counts_and_all_of_it_is_kept() {
     let line = format!("listen --into {} --ear neural --voice off --switch KEY_SPACE", exam.display());
     let mut terminal = sound.zonecall_in_terminal(&line);
     let mut keys = terminal.stdin.take().unwrap();
-    let say = |text: &str| {
-        let wav = sound.path().join("said.wav");
-        spoken(text, &wav);
-        sound.play(&wav);
-    };
+    let say = |text: &str| sound.say(text);
     let ignored = |n| until_lines(&exam, "ignored", n, |line| line["body"]["outcome"] == "ignored");
     until_line(&exam, "listening begins", |line| line["kind"] == "audio");
     say("left fore zone two alpha transverse");
@@ -203,11 +199,7 @@ fn a_pedal_counts_while_it_is_down_and_one_that_is_pulled_out_is_told_and_found_
     assert!(told.contains("has no key KEY_F14"), "{told}");
     let args = ["listen", "--into", &exam.to_string_lossy(), "--ear", "neural", "--voice", "off"];
     let listening = sound.zonecall_with(&[&args[..], &switch[..]].concat(), &[(name, &shim)]);
-    let say = |text: &str| {
-        let wav = sound.path().join("said.wav");
-        spoken(text, &wav);
-        sound.play(&wav);
-    };
+    let say = |text: &str| sound.say(text);
     let ignored = |n| until_lines(&exam, "ignored", n, |line| line["body"]["outcome"] == "ignored");
     until_line(&exam, "listening begins", |line| line["kind"] == "audio");
     say("left fore zone two alpha transverse");

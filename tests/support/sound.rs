@@ -66,6 +66,13 @@ impl Sound {
         assert!(played.expect("paplay of pulseaudio-utils").success());
     }
 
+    /// Says a text into the microphone, and waits until it is said.
+    pub fn say(&self, text: &str) {
+        let wav = self.path().join("said.wav");
+        spoken(text, &wav);
+        self.play(&wav);
+    }
+
     /// Starts `zonecall listen` with these options, its output caught.
     pub fn zonecall(&self, args: &[&str]) -> Listening {
         // Whoever runs the tests may have settings of their own.
