@@ -4,6 +4,8 @@
 mod support;
 
 use std::io::Write;
+use std::path::Path;
+use std::process::Command;
 
 use support::write_journal;
 use zonecall::exam::event::Event;
@@ -106,4 +108,44 @@ fn bytes_that_are_no_journal_are_reported_by_line() {
     let found = read(folder.path()).unwrap();
     assert_eq!(found.damage.iter().map(|(line, _)| *line).collect::<Vec<_>>(), [1, 2, 3]);
     assert!(found.events.is_empty());
+}
+
+/// Runs again by itself with files that may not grow beyond 4 KiB, as on a full disk.
+#[test]
+fn events_that_belong_together_are_written_whole_or_not_at_all_on_a_full_disk() {
+    const FOLDER: &str = "ZONECALL_TEST_FULL";
+    if let Some(folder) = std::env::var_os(FOLDER) {
+        fill_up(Path::new(&folder));
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let name = "events_that_belong_together_are_written_whole_or_not_at_all_on_a_full_disk";
+    let again = "trap '' XFSZ; ulimit -f 4; exec \"$0\" --exact \"$1\" --nocapture";
+    let told = Command::new("bash")
+        .args(["-c", again])
+        .arg(std::env::current_exe().unwrap())
+        .arg(name)
+        .env(FOLDER, folder.path())
+        .output()
+        .unwrap();
+    assert!(told.status.success(), "{}", String::from_utf8_lossy(&told.stderr));
+    let found = read(folder.path()).unwrap();
+    assert!(found.damage.is_empty(), "{:?}", found.damage);
+    let reasons: Vec<usize> = found.events.iter().map(|line| reason_len(&line.event)).collect();
+    assert_eq!(reasons, [1000, 1000, 10], "the three that would not fit left nothing behind");
+}
+
+fn reason_len(event: &Event) -> usize {
+    let Event::Closed { reason, .. } = event else { panic!("{event:?}") };
+    reason.len()
+}
+
+fn fill_up(folder: &Path) {
+    let at = "2026-05-04T08:01:00Z".parse().unwrap();
+    let long = |length: usize| Event::Closed { reason: "x".repeat(length), samples: 1 };
+    let mut journal = Journal::create(folder).unwrap();
+    assert_eq!(journal.append_all(at, 1, &[long(1000), long(1000)]).unwrap(), [1, 2]);
+    let refused = journal.append_all(at, 1, &[long(100), long(1000), long(1000)]);
+    assert!(matches!(refused, Err(JournalError::Io { .. })), "{refused:?}");
+    assert_eq!(journal.append(at, 1, &long(10)).unwrap(), 3, "it goes on where it stood");
 }

@@ -9,6 +9,8 @@ mod pdf;
 mod still;
 mod support;
 
+use std::collections::BTreeSet;
+
 use serde_json::{Value, json};
 use zonecall::exam::journal;
 
@@ -111,26 +113,36 @@ fn an_outline_of_a_structure_is_written_with_its_lengths_if_they_are_wanted_and_
 fn what_is_being_done_is_told_while_it_is_done_and_a_report_that_was_made_is_fetched_as_it_was() {
     let folder = folder();
     let desk = scaled(folder.path());
-    let words = std::thread::scope(|scope| {
-        let made = scope.spawn(|| desk.post("/api/report?reader=vet&form=pdf&paper=a4", &json!({})));
-        let mut words = std::collections::BTreeSet::new();
-        while !made.is_finished() {
-            let steps: Value = serde_json::from_slice(&desk.get("/api/doing").1).unwrap();
-            let of_report = steps.as_array().unwrap().iter().filter(|step| step["kind"] == "report");
-            words.extend(of_report.map(|step| step["words"].as_str().unwrap().to_owned()));
-        }
-        assert_eq!(made.join().unwrap(), (200, json!({"made": true})));
-        words
-    });
+    let pdf = "/api/report?reader=vet&form=pdf&paper=a4";
+    let (made, words) = steps_of_report(&desk, || desk.post(pdf, &json!({})));
+    assert_eq!(made, (200, json!({"made": true})));
     assert!(words.contains("laying out the pages"), "{words:?}");
     assert_eq!(desk.get("/api/doing").1, b"[]");
-    let (status, pdf) = desk.get("/api/report?reader=vet&form=pdf&paper=a4");
-    assert!(status == 200 && pdf.starts_with(b"%PDF-"));
-    // What was made is fetched once and only as it stands: after a change it is made anew.
+    let ((status, first), words) = steps_of_report(&desk, || desk.get(pdf));
+    assert!(status == 200 && first.starts_with(b"%PDF-"));
+    assert!(words.is_empty(), "what was made is handed out, nothing is made again: {words:?}");
+    // It is handed out once: asked for again, it is made again.
+    let (_, words) = steps_of_report(&desk, || desk.get(pdf));
+    assert!(words.contains("laying out the pages"), "{words:?}");
+    // And only as the exam stands: after a change it is made anew.
     assert_eq!(desk.post("/api/report?reader=vet&form=html", &json!({})).0, 200);
     assert_eq!(distance(&desk, 60.0, json!({})).0, 200);
     let page = String::from_utf8(desk.get("/api/report?reader=vet&form=html").1).unwrap();
     assert!(page.contains("traced, scale set by hand"), "the distance is in it");
+}
+
+/// What was asked for gives, and the steps of a report that were told meanwhile.
+fn steps_of_report<T: Send>(desk: &Served, asked: impl FnOnce() -> T + Send) -> (T, BTreeSet<String>) {
+    std::thread::scope(|scope| {
+        let asked = scope.spawn(asked);
+        let mut words = BTreeSet::new();
+        while !asked.is_finished() {
+            let steps: Value = serde_json::from_slice(&desk.get("/api/doing").1).unwrap();
+            let of_report = steps.as_array().unwrap().iter().filter(|step| step["kind"] == "report");
+            words.extend(of_report.map(|step| step["words"].as_str().unwrap().to_owned()));
+        }
+        (asked.join().unwrap(), words)
+    })
 }
 
 /// The one still of the exam labelled, and 0.2 mm a pixel set on it: 60 by 80 pixels are 100, 20 mm of the scale.

@@ -2,7 +2,7 @@
 //!
 //! Takes: events, one at a time.
 //! Gives: the file, and back from it every whole line and what is wrong with the rest.
-//! Never: rewrites or cuts anything; a torn last line stays and the next event starts on a fresh one.
+//! Never: rewrites or cuts a line that stands; a torn last line stays and the next event starts on a fresh one.
 //! Tested in: `tests/journal.rs`.
 
 use std::fs::{File, OpenOptions, TryLockError};
@@ -135,15 +135,34 @@ impl Journal {
     /// # Errors
     /// When the disk refuses; nothing of what was written before is harmed.
     pub fn append(&mut self, at: DateTime<Utc>, sample: u64, event: &Event) -> Result<u64, JournalError> {
-        let line = LineOut { seq: self.seq + 1, at, sample, event, prev: &self.prev };
-        let mut text = serde_json::to_vec(&line)
-            .map_err(|source| JournalError::Encode { path: self.path.clone(), source })?;
-        let hash = crate::hex(&Sha256::digest(&text));
-        text.push(b'\n');
-        self.write(&text)?;
-        self.seq += 1;
-        self.prev = hash;
+        self.append_all(at, sample, std::slice::from_ref(event))?;
         Ok(self.seq)
+    }
+
+    /// Writes events that belong together, all of them or none, and does not come back before they are on the disk;
+    /// gives their numbers.
+    ///
+    /// # Errors
+    /// When the disk refuses; nothing of what was written before is harmed.
+    pub fn append_all(
+        &mut self,
+        at: DateTime<Utc>,
+        sample: u64,
+        events: &[Event],
+    ) -> Result<Vec<u64>, JournalError> {
+        let (mut seq, mut prev, mut text) = (self.seq, self.prev.clone(), Vec::new());
+        for event in events {
+            seq += 1;
+            let line = serde_json::to_vec(&LineOut { seq, at, sample, event, prev: &prev })
+                .map_err(|source| JournalError::Encode { path: self.path.clone(), source })?;
+            prev = crate::hex(&Sha256::digest(&line));
+            text.extend_from_slice(&line);
+            text.push(b'\n');
+        }
+        self.write(&text)?;
+        let numbers = self.seq + 1..=seq;
+        (self.seq, self.prev) = (seq, prev);
+        Ok(numbers.collect())
     }
 
     /// SHA-256 of the last line, in hexadecimal.
@@ -153,8 +172,14 @@ impl Journal {
     }
 
     fn write(&mut self, bytes: &[u8]) -> Result<(), JournalError> {
+        let io = |source| JournalError::Io { doing: "write", path: self.path.clone(), source };
+        let whole = self.file.metadata().map_err(io)?.len();
         let done = self.file.write_all(bytes).and_then(|()| self.file.sync_data());
-        done.map_err(|source| JournalError::Io { doing: "write", path: self.path.clone(), source })
+        if done.is_err() {
+            // What a full disk took of it would run into the next line. Should this fail too, a torn line is told.
+            let _ = self.file.set_len(whole);
+        }
+        done.map_err(io)
     }
 }
 

@@ -396,6 +396,9 @@ pub struct ChangeRow {
     /// The still it changed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub frame: Option<String>,
+    /// It takes back the line with this number.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub takes_back: Option<u64>,
     /// Taken back by the change with this number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken_back_by: Option<u64>,

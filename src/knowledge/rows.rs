@@ -248,6 +248,10 @@ pub fn change_rows(exam: &Exam) -> Vec<ChangeRow> {
             why: logged.review.why.clone(),
             call_seq,
             frame: frame.map(str::to_owned),
+            takes_back: match logged.review.change {
+                Change::TakeBack { seq } => Some(seq),
+                _ => None,
+            },
             taken_back_by: logged.taken_back_by,
         }
     };

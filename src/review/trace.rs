@@ -96,18 +96,20 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
         length_seqs: Vec::new(),
     };
     if let Some(journal) = &mut journal {
-        // All of them are judged before the first one is written.
         let values = values(desk, drawn, &size).into_iter();
-        let entered: Vec<Entered> = values
-            .map(|(term, amount)| entered(desk, &seen, row, drawn, term, amount))
-            .collect::<Result<_, _>>()?;
-        for value in entered {
-            let scale_by_hand_mm = by_hand.then_some(scale.width_mm);
-            let value = Entered { scale_by_hand_mm, outline: Some(outline.clone()), ..value };
-            let event = Event::Entered(Box::new(value));
-            let seq = journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(DeskError::from)?;
-            if answer.seq.is_none() { answer.seq = Some(seq) } else { answer.length_seqs.push(seq) }
-        }
+        let entered: Vec<Event> = values
+            .map(|(term, amount)| {
+                let value = entered(desk, &seen, row, drawn, term, amount)?;
+                let scale_by_hand_mm = by_hand.then_some(scale.width_mm);
+                let outline = Some(outline.clone());
+                Ok(Event::Entered(Box::new(Entered { scale_by_hand_mm, outline, ..value })))
+            })
+            .collect::<Result<_, Refusal>>()?;
+        let seqs =
+            journal.append_all(Utc::now(), seen.exam.last_sample(), &entered).map_err(DeskError::from)?;
+        let mut seqs = seqs.into_iter();
+        answer.seq = seqs.next();
+        answer.length_seqs = seqs.collect();
     }
     Ok(answer)
 }

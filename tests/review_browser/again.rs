@@ -6,7 +6,7 @@ use std::process::Command;
 use crate::browser::Page;
 use crate::shared::{
     ENTER, Opened, TAB, back_to, changes, changes_shown, entries, form_closed, form_open, reload, run,
-    send_form, tab_to, to_rivals,
+    send_form, to_rivals,
 };
 use crate::tracing::{edge_px, on_screen, stated, stated_lesion, told, tool, tracing, within_one_percent};
 
@@ -134,8 +134,7 @@ fn a_signature_outlives_a_server_killed_before_it_was_written_and_after() {
         let sign = async || {
             page.click("#sign-open").await;
             form_open(&page, "Sign the record").await;
-            tab_to(&page, "#f-licence").await;
-            page.press("V-1").await;
+            page.press(&format!("Dr Example{TAB}V-1")).await;
         };
         sign().await;
         desk.served.kill();

@@ -31,7 +31,7 @@ fn a_question_is_settled_by_one_key_and_by_one_click_and_a_reload_keeps_the_plac
         assert!(changes(served)[0]["what"].as_str().unwrap().starts_with("still paired with call"));
         let after = open_questions(page).await;
         assert!(after < open, "{after} of {open}");
-        page.click("#bench .buttons .main").await;
+        page.click("#do-a").await;
         page.until("document.querySelectorAll('#changes-in tbody tr').length === 2").await;
         assert!(changes(served)[1]["what"].as_str().unwrap().starts_with("looked at and left"));
         assert!(changes(served).iter().all(|change| change["by"] == "Robin"));
@@ -119,7 +119,8 @@ fn the_second_browser_sees_what_the_first_one_settles_and_neither_loses_anything
         let folder = exam();
         let served = Served::start(folder.path(), 0);
         let driver = Driver::start();
-        let (one, two) = (desk_for(&driver, &served, "Robin").await, desk_for(&driver, &served, "Kim").await);
+        let one = desk_for(driver.browser().await, &served, "Robin").await;
+        let two = desk_for(driver.browser().await, &served, "Kim").await;
         one.press("a").await;
         two.until("document.querySelector('#changes-in tbody tr')?.textContent.includes('Robin')").await;
         two.press("a").await;

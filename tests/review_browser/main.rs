@@ -22,4 +22,5 @@ mod light;
 mod looks;
 mod measures;
 mod printing;
+mod touch;
 mod tracing;

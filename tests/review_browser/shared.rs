@@ -96,8 +96,7 @@ pub fn run(steps: impl Future<Output = ()>) {
     tokio::runtime::Builder::new_multi_thread().enable_all().build().unwrap().block_on(steps);
 }
 
-pub async fn desk_for(driver: &Driver, served: &Served, who: &str) -> Page {
-    let page = driver.browser().await;
+pub async fn desk_for(page: Page, served: &Served, who: &str) -> Page {
     page.open(&served.address).await;
     loaded(&page).await;
     page.find("#by").await.send_keys(who).await.unwrap();
@@ -122,7 +121,7 @@ impl Opened {
     pub async fn of(folder: tempfile::TempDir, who: &str, more: &[&str]) -> Opened {
         let served = Served::start_with(folder.path(), 0, more);
         let driver = Driver::start();
-        let page = desk_for(&driver, &served, who).await;
+        let page = desk_for(driver.browser().await, &served, who).await;
         Opened { page, served, driver, folder }
     }
 

@@ -49,12 +49,16 @@ pub fn edge_px(area_mm2: f64, points: u32) -> Vec<(f64, f64)> {
     (0..points).map(at).collect()
 }
 
-/// Opens tracing on that still.
-pub async fn tracing(page: &Page, served: &Served) {
+/// Where that still stands among the stills of the page, the first one being 1.
+pub fn row_on_screen(served: &Served) -> usize {
     let exam = served.exam();
     let frames = exam["record"]["frames"].as_array().unwrap();
-    let still = frames.iter().position(|row| row["file"].as_str().unwrap().ends_with(FILE)).unwrap();
-    page.click(&format!("#stills-in li:nth-child({}) button", still + 1)).await;
+    1 + frames.iter().position(|row| row["file"].as_str().unwrap().ends_with(FILE)).unwrap()
+}
+
+/// Opens tracing on that still.
+pub async fn tracing(page: &Page, served: &Served) {
+    page.click(&format!("#stills-in li:nth-child({}) button", row_on_screen(served))).await;
     page.until("document.querySelector('#bench img')?.naturalWidth === 320").await;
     page.press("t").await;
     page.until("document.activeElement.matches('.trace')").await;

@@ -7,7 +7,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Condvar, Mutex};
 use std::time::{Duration, Instant};
 
-use fantoccini::actions::{InputSource, MOUSE_BUTTON_LEFT, MouseActions, PointerAction};
+use fantoccini::actions::{InputSource, MOUSE_BUTTON_LEFT, MouseActions, PointerAction, TouchActions};
 use fantoccini::elements::Element;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
@@ -67,8 +67,21 @@ impl Driver {
 
     /// A browser of its own profile, so that two do not share a cookie.
     pub async fn browser(&self) -> Page {
-        let options = json!({"args": ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
+        self.browser_with(json!({})).await
+    }
+
+    /// A browser that takes itself for a tablet held upright: touched by fingers, two points of the screen a pixel.
+    pub async fn tablet(&self) -> Page {
+        let screen = json!({"width": 768, "height": 1024, "pixelRatio": 2.0, "touch": true, "mobile": true});
+        self.browser_with(json!({"deviceMetrics": screen})).await
+    }
+
+    async fn browser_with(&self, emulated: Value) -> Page {
+        let mut options = json!({"args": ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
             "--window-size=1440,1130", "--autoplay-policy=no-user-gesture-required", "--mute-audio"]});
+        if emulated.get("deviceMetrics").is_some() {
+            options["mobileEmulation"] = emulated;
+        }
         let wanted = json!({"goog:chromeOptions": options, "goog:loggingPrefs": {"browser": "ALL"}});
         let Value::Object(capabilities) = wanted else { unreachable!() };
         let client = ClientBuilder::new(HttpConnector::new())
@@ -173,6 +186,33 @@ impl Page {
             mouse = mouse.then(to(point, 20));
         }
         self.0.perform_actions(mouse.then(PointerAction::Up { button: MOUSE_BUTTON_LEFT })).await.unwrap();
+    }
+
+    /// Draws with one finger from the first point over the others; a single point is a tap.
+    pub async fn finger(&self, points: &[(f64, f64)]) {
+        let to = |(x, y): &(f64, f64), ms| PointerAction::MoveTo {
+            duration: Some(Duration::from_millis(ms)),
+            x: *x,
+            y: *y,
+        };
+        let mut finger = TouchActions::new("finger".to_owned())
+            .then(to(&points[0], 0))
+            .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT });
+        for point in &points[1..] {
+            finger = finger.then(to(point, 20));
+        }
+        self.0.perform_actions(finger.then(PointerAction::Up { button: MOUSE_BUTTON_LEFT })).await.unwrap();
+    }
+
+    /// Taps on the middle of something, after bringing it into view.
+    pub async fn tap(&self, css: &str) {
+        let middle = format!(
+            "const one = document.querySelector({css:?}); one.scrollIntoView({{ block: 'center' }});
+            const box = one.getBoundingClientRect(); return [box.left + box.width / 2, box.top + box.height / 2]"
+        );
+        self.find(css).await;
+        let [x, y]: [f64; 2] = serde_json::from_value(self.run(&middle).await).unwrap();
+        self.finger(&[(x.round(), y.round())]).await;
     }
 
     /// Presses keys where the focus is.

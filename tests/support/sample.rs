@@ -270,6 +270,7 @@ pub fn record() -> Record {
             why: "heard it again".to_owned(),
             call_seq: Some(7),
             frame: None,
+            takes_back: None,
             taken_back_by: Some(61),
         }],
         entries: vec![EntryRow {

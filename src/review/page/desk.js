@@ -184,7 +184,7 @@ function heard(call, breath, span, frame) {
   const words = breath?.words ?? call?.words;
   offer(" ", () => play(span[0] - 0.3, span[1] + 0.3));
   return make("p", { class: "heard" },
-    make("button", { type: "button", onclick: () => acts[" "]() }, "Play ", key("Space")),
+    make("button", { type: "button", class: "main", onclick: () => acts[" "]() }, "Play ", key("Space")),
     call?.added ? "added by hand" : words !== undefined ? make("q", {}, words || "no words") : "what was said around this still",
     make("span", {}, ` at ${clock(span[0])}${call && frame ? `, call ${call.seq}` : ""}`));
 }
@@ -206,8 +206,7 @@ function rivals(frame) {
 
 function buttons({ question, number, frame, call }) {
   const row = [];
-  const add = (name, words, act, main = false) => row.push(make("button", { type: "button", class: main ? "main" : null, onclick: offer(name, act) }, `${words} `, key(name.toUpperCase())));
-  if (question) add("a", "Leave it as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Looked at and left"), true);
+  const add = (name, words, act) => row.push(make("button", { type: "button", id: `do-${name}`, onclick: offer(name, act) }, `${words} `, key(name.toUpperCase())));
   if (frame) {
     add("l", "Label by hand", () => mendStill(exam, number, change));
     add("t", "Trace or measure", () => {
@@ -230,6 +229,8 @@ function buttons({ question, number, frame, call }) {
     if (MOVABLE.includes(call.kind)) add("m", "Move it in time", () => moveCall(exam, call, change));
     if (!call.withdrawn) add("w", "Withdraw the call", () => settle({ change: "withdraw", seq: call.seq }, `Call ${call.seq} is withdrawn`));
   }
+  // Last and plain: what asks to be listened to is not waved through by the button that stands out.
+  if (question) add("a", "Leave it as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Looked at and left"));
   return make("p", { class: "buttons" }, row);
 }
 
@@ -275,7 +276,7 @@ const takeBack = (row) => settle({ change: "take_back", seq: row.seq }, `Taken b
 
 /** Pressed again it takes back the change before; what was taken back comes again from the list, not by this key. */
 function lastOwn() {
-  const own = exam.record.changes.filter((row) => !row.taken_back_by && row.by === find("by").value.trim() && !/^line \d+ taken back$/.test(row.what)).at(-1);
+  const own = exam.record.changes.filter((row) => !row.taken_back_by && !row.takes_back && row.by === find("by").value.trim()).at(-1);
   if (own) takeBack(own); else say("Nothing of yours is there to take back.");
 }
 
@@ -307,7 +308,7 @@ document.addEventListener("keydown", (event) => {
 });
 
 find("keys-open").addEventListener("click", showKeys);
-find("sign-open").addEventListener("click", () => signForm(exam, find("by").value.trim(), async (by, licence) => {
+find("sign-open").addEventListener("click", () => signForm(exam, async (by, licence) => {
   await ask("/api/sign", { by, licence, seen: exam.version });
   await load();
   say(`Signed by ${by}.`);

@@ -249,14 +249,14 @@ export function printForm() {
     }, "Make the report", false);
 }
 
-/** Signs the record: what is open is listed first; the licence stands as it is entered. */
-export function signForm(exam, by, sign) {
+/** Signs the record: what is open is listed first. The vet enters both: who sits at the desk is often somebody else. */
+export function signForm(exam, sign) {
   const open = exam.questions.map((question) => make("li", {}, quoted(question.text)));
-  const field = (name, label, value) => make("p", { class: "field cell" }, make("label", { for: `f-${name}` }, label),
-    make("input", { id: `f-${name}`, name, value, required: true, maxlength: "200" }));
+  const field = (name, label) => make("p", { class: "field cell" }, make("label", { for: `f-${name}` }, label),
+    make("input", { id: `f-${name}`, name, required: true, maxlength: "200", autocomplete: "off" }));
   openForm("Sign the record", open.length ? `Still open: ${open.length}. They stay open in what you sign.` : "Nothing is open.", [
     open.length ? make("ul", { class: "still-open", tabindex: "0", "aria-label": "Still open" }, open) : "",
-    make("div", { class: "row" }, field("vet", "Name of the vet", by), field("licence", "Number of the licence", "")),
+    make("div", { class: "row" }, field("vet", "Name of the vet"), field("licence", "Number of the licence")),
     make("p", {}, "Signing says that a licensed vet has looked at this record. The program cannot check a licence. What is changed afterwards makes a new draft."),
   ], (form) => sign(form.elements.vet.value, form.elements.licence.value), "Sign", false);
 }
