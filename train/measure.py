@@ -115,6 +115,45 @@ def digits(ear, folder, table):
             print(f"| {who} ({len(rows[who, 40])}) | {shares} |")
 
 
+SINGLE = {**{str(n): w for n, w in enumerate("zero one two three four five six seven eight nine ten eleven twelve thirteen "
+    "fourteen fifteen sixteen seventeen eighteen nineteen".split())}, **{str(10 * n): w for n, w in
+    enumerate("twenty thirty forty fifty sixty seventy eighty ninety".split(), 2)}, "100": "hundred"}
+
+
+def spoken_number(n):
+    """The files that say a number from 0 to 199, one after the other."""
+    if n >= 100:
+        return ["1", "100", *(spoken_number(n - 100) if n > 100 else [])]
+    return [str(n)] if str(n) in SINGLE else [str(n // 10 * 10), str(n % 10)]
+
+
+def announcer(ear, folder, table):
+    """A person's recorded words: which word it was, of all words of the language; and numbers put together from them."""
+    number = {u: i for i, u in enumerate(ear.units)}
+    read = lambda name: noise.level(synth.read_wav(f"{folder}/{name}.wav"))
+    said = {SINGLE[n]: f"digits/{n if n != '100' else 'hundred'}" for n in SINGLE} | {"oh": "digits/oh"}
+    letters = "alpha bravo charlie delta echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo " \
+        "sierra tango uniform victor whiskey x-ray yankee zulu".split()
+    said |= {w: f"phonetic/{w[0]}_p" for w in letters if w in table}
+    words = [w for w in table if not w.startswith(grammar.LETTER)]
+    spelled = [[number[p] for p in table[w]] for w in words]
+    rows = [[u for part in spoken_number(n) for u in (number[p] for p in table[SINGLE[part]])] for n in range(200)]
+    print(f"| one person's recordings | 40 dB | 15 dB | 10 dB |\n|---|---|---|---|")
+    rng = np.random.default_rng(5)
+    alike = lambda a, b: [number[p] for p in table[a]] == [number[p] for p in table[b]]
+
+    def table_row(name, cases, right):
+        shares = [np.mean([right(truth, ear.hear(noise.mix(x, noise.pink(len(x), rng), snr))) for truth, x in cases]) for snr in (40, 15, 10)]
+        print(f"| {name} ({len(cases)}) | " + " | ".join(f"{100 * share:.1f} %" for share in shares) + " |", flush=True)
+
+    wide = lambda x: np.pad(x, (6400, 6400))
+    gap = np.zeros(synth.RATE // 20)
+    cases = [(w, wide(read(file))) for w, file in said.items()]
+    table_row(f"words, of {len(words)}", cases, lambda truth, h: alike(words[int(np.argmax(forward(h, spelled)))], truth))
+    join = lambda n: wide(np.concatenate([y for part in spoken_number(n) for y in (read(said[SINGLE[part]]), gap)]))
+    table_row("numbers 0 to 199, put together", [(n, join(n)) for n in range(200)], lambda truth, h: int(np.argmax(forward(h, rows))) == truth)
+
+
 def main():
     ask = argparse.ArgumentParser()
     ask.add_argument("--parts", default=".ear/parts")
@@ -122,12 +161,15 @@ def main():
     ask.add_argument("--test", default=".ear/test")
     ask.add_argument("--grammar", default="grammars/en/exam.gram")
     ask.add_argument("--digits", help="folder of digits said by people")
+    ask.add_argument("--announcer", help="folder of Debian's `asterisk-core-sounds-en-wav`")
     ask.add_argument("--every", type=int, default=1, help="only each n-th utterance")
     ask = ask.parse_args()
     ear = Ear(ask.parts, ask.model)
     table = lexicon.read(f"{ask.model}/lexicon.dict", grammar.words(grammar.read(ask.grammar)))
     if ask.digits:
         digits(ear, ask.digits, table)
+    if ask.announcer:
+        announcer(ear, ask.announcer, table)
     if ask.test:
         test_set(ear, ask.test, table, ask.every)
 

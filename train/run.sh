@@ -1,13 +1,16 @@
 #!/usr/bin/env bash
 # The whole training: parts, speech, features, head, ONNX, measures. Called by `make train`; see train/README.md.
+# EAR_SEEDS are the seeds: for each of them all speech and its features are made, the first one also starts the head.
 # EAR_FAST, EAR_KOKORO, EAR_TUNE and EAR_EACH make it smaller; EAR_SECONDS="SPEECH FEATURES HEAD" ends each step in time.
+# What is drawn hangs on the number of workers, too: EAR_JOBS, else the number of cores.
 # EAR_PYTHON is a Python that has what `requirements.txt` says, EAR_PARTS a folder of parts: with both no network is needed.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
 work="${EAR_WORK:-.ear}"
 model="${EAR_MODEL:-models/en}"
-seed="${EAR_SEED:-1}"
+read -r -a seeds <<<"${EAR_SEEDS:-1 2}"
+jobs="${EAR_JOBS:-$(nproc)}"
 parts="${EAR_PARTS:-$work/parts}"
 read -r speech_s features_s head_s <<<"${EAR_SECONDS:-1e9 1e9 1e9}"
 for tool in flite espeak-ng festival; do
@@ -28,13 +31,15 @@ if [ ! -f "$parts/whole" ]; then
     touch "$parts/whole"
 fi
 step "parts are here"
-"$python" train/utterances.py --parts "$parts" --out "$work/speech" --seed "$seed" \
-    --fast "${EAR_FAST:-30000}" --kokoro "${EAR_KOKORO:-4000}" --tune "${EAR_TUNE:-400}" --seconds "$speech_s"
-step "speech is made"
-"$python" train/features.py --parts "$parts" --speech "$work/speech" --out "$work/features" --seed "$seed" \
-    --times 3 --times-neural 10 --seconds "$features_s"
+for seed in "${seeds[@]}"; do
+    "$python" train/utterances.py --parts "$parts" --out "$work/speech-$seed" --seed "$seed" --jobs "$jobs" \
+        --fast "${EAR_FAST:-30000}" --kokoro "${EAR_KOKORO:-4000}" --tune "${EAR_TUNE:-400}" --seconds "$speech_s"
+    step "speech $seed is made"
+    "$python" train/features.py --parts "$parts" --speech "$work/speech-$seed" --out "$work/features" --seed "$seed" \
+        --jobs "$jobs" --times 3 --times-neural 10 --seconds "$features_s"
+done
 step "features are made"
-OMP_NUM_THREADS=$(nproc) "$python" train/train.py --features "$work/features" --out "$work/head.npz" --seed "$seed" \
+OMP_NUM_THREADS=$(nproc) "$python" train/train.py --features "$work/features" --out "$work/head.npz" --seed "${seeds[0]}" \
     --steps "${EAR_STEPS:-12000}" --seconds "$head_s"
 step "the head is trained"
 mkdir -p "$model"

@@ -69,6 +69,19 @@ def talk(ask, voices, people, vocabulary, noise_of, parts):
                 write(ask, f"nearby-{i:03d}", x, "", truth, noise_of, TALK_CONDITIONS)
 
 
+def prompts(ask, folder, noise_of):
+    """A person's announcements for telephones (Debian's `asterisk-core-sounds-en-wav`): talk, without its single words."""
+    number = 0
+    with open(f"{ask.out}/truth-prompts.tsv", "w", encoding="utf-8") as truth:
+        for file in sorted(glob.glob(f"{folder}/*.wav") + glob.glob(f"{folder}/dictate/*.wav") + glob.glob(f"{folder}/followme/*.wav")):
+            x = synth.read_wav(file)
+            if "tone" in file or "beep" in file or len(x) < synth.RATE // 2:
+                continue
+            for at in range(0, len(x) - synth.RATE // 2, 6 * synth.RATE):
+                write(ask, f"prompts-{number:03d}", x[at:at + 6 * synth.RATE], "", truth, noise_of, TALK_CONDITIONS)
+                number += 1
+
+
 def main():
     ask = argparse.ArgumentParser()
     ask.add_argument("--parts", default=".ear/parts")
@@ -77,6 +90,7 @@ def main():
     ask.add_argument("--each", type=int, default=150, help="utterances for each voice")
     ask.add_argument("--voices", help="only these, by name, with commas; none: \"-\"")
     ask.add_argument("--talk", type=int, default=0, help="as many pieces of talk by people, and of talk by synthesisers")
+    ask.add_argument("--prompts", help="folder of a person's announcements: more talk")
     ask = ask.parse_args()
     voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))["test"]["voices"]
     people = np.concatenate([noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/test/*.wav"))])
@@ -102,6 +116,9 @@ def main():
     if ask.talk:
         chance = np.random.default_rng(SEED - 1)
         talk(ask, voices, people, grammar.words(rules), noise_of, parts)
+    if ask.prompts:
+        chance = np.random.default_rng(SEED - 2)
+        prompts(ask, ask.prompts, noise_of)
     with open(f"{ask.out}/truth.tsv", "w", encoding="utf-8") as whole:
         whole.write("file\tvoice\tcondition\twords\n")
         for file in sorted(glob.glob(f"{ask.out}/truth-*.tsv")):

@@ -103,7 +103,7 @@ def main():
     plan = [(share(ask.tune // 4), "fast", "tune", True), (share(ask.tune // 4), "kokoro", "tune", True),
         (share(ask.tune // 2), "fast", "tune", False), (share(ask.fast), "fast", "train", False),
         (share(ask.kokoro), "kokoro", "train", False)]
-    work = [(f"s{i:02d}", ask.seed * 1000 + i, plan, ask, voices) for i in range(ask.jobs)]
+    work = [(f"s{ask.seed}-{i:02d}", ask.seed * 1000 + i, plan, ask, voices) for i in range(ask.jobs)]
     with multiprocessing.get_context("spawn").Pool(ask.jobs) as pool:
         for done in pool.imap_unordered(shard, work):
             print("%s: %d utterances, %.0f s of speech in %.0f s" % done, flush=True)

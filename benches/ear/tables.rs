@@ -188,6 +188,7 @@ fn words(text: &mut String, rows: &[&Row], judge: &Judge) {
         None => text.push_str(
             "\nWords: `sclite` (Debian package `sctk`) is not installed, so they were not judged.\n",
         ),
+        Some(counts) if counts.is_empty() => {}
         Some(counts) => {
             text.push_str("\nWords wrong by NIST `sclite`: first reading, acted on or asked about; talk is no words:\n\n");
             heading(text, "condition | words | substituted | dropped | inserted | wrong");

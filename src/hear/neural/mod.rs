@@ -164,13 +164,14 @@ impl Neural {
     /// When the runtime fails.
     pub fn weigh(&mut self, segment: &Segment) -> Result<Weighed, EngineError> {
         let heard = self.net.hear(&segment.samples)?;
-        let frames = self.adaptation.as_ref().map_or_else(|| heard.frames.clone(), |bend| bend.apply(&heard));
-        let readings = search(&self.network, &frames, Width::LISTENING);
+        let bent = self.adaptation.as_ref().map(|bend| bend.apply(&heard));
+        let frames = bent.as_ref().unwrap_or(&heard.frames);
+        let readings = search(&self.network, frames, Width::LISTENING);
         let mut meanings = weigh::meanings(&readings, &self.meaning);
-        let mut spans = spans(&meanings, &self.lexicon, &frames);
-        let left = leftover(spans.as_deref().unwrap_or_default(), &frames, &segment.samples);
+        let mut spans = spans(&meanings, &self.lexicon, frames);
+        let left = leftover(spans.as_deref().unwrap_or_default(), frames, &segment.samples);
         let lift_db = weigh::lift_db(&segment.samples);
-        let evidence = weigh::evidence(&meanings, &frames, self.other, lift_db, left);
+        let evidence = weigh::evidence(&meanings, frames, self.other, lift_db, left);
         let (mut verdict, mut confidence) =
             evidence.map_or((Verdict::Reject, 0.0), |evidence| self.calibration.verdict(&evidence));
         let trust =
@@ -180,7 +181,7 @@ impl Neural {
         {
             (verdict, confidence) = self.calibration.verdict_after(&trust, &evidence, &opinion);
             meanings = opinion.meanings;
-            spans = self::spans(&meanings, &self.lexicon, &frames);
+            spans = self::spans(&meanings, &self.lexicon, frames);
         }
         Ok(Weighed { meanings, evidence, verdict, confidence, frames: frames.rows().len(), spans })
     }
