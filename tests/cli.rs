@@ -220,7 +220,35 @@ fn a_recording_that_breaks_off_leaves_a_closed_exam_of_what_was_heard() {
     let journal = std::fs::read_to_string(exam.join("exam.jsonl")).unwrap();
     let last = journal.lines().last().unwrap();
     assert!(last.contains("\"closed\"") && last.contains("fault: "), "{last}");
+    let checked = told(&zonecall(&["check", &text(&exam)]));
+    assert!(checked.contains("look  broken-off: ") && !checked.contains("sound-cut-short"), "{checked}");
     assert!(zonecall(&["journal", &text(&exam), "--verify"]).status.success());
+}
+
+#[test]
+fn check_tells_of_sound_that_was_cut_off_and_of_a_dead_microphone() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    std::fs::write(text("dead.raw"), vec![0_u8; 2 * 16_000 * 45]).unwrap();
+    std::fs::write(text("nothing.jsonl"), "").unwrap();
+    let heard = Command::new(env!("CARGO_BIN_EXE_zonecall"))
+        .args(["hear", "-", "--ear", "scripted", "--script", &text("nothing.jsonl"), "--into", &text("exam")])
+        .stdin(std::fs::File::open(text("dead.raw")).unwrap())
+        .output()
+        .unwrap();
+    assert!(heard.status.success(), "{}", told(&heard));
+    let check = || {
+        let done = zonecall(&["check", &text("exam")]);
+        assert_eq!(done.status.code(), Some(1));
+        told(&done)
+    };
+    assert!(check().contains("look  sound-silent: 45 s of the sound are nothing but zeros"), "{}", check());
+    assert!(!check().contains("sound-cut-short"), "{}", check());
+    let sound = std::fs::OpenOptions::new().write(true).open(text("exam/audio/0001.wav")).unwrap();
+    sound.set_len(sound.metadata().unwrap().len() - 2 * 16_000 * 10).unwrap();
+    assert!(check().contains("ERROR sound-cut-short: the kept sound `audio/0001.wav` lacks its last 10.0 s"));
+    std::fs::remove_file(text("exam/audio/0001.wav")).unwrap();
+    assert!(check().contains("ERROR sound-cut-short: the kept sound `audio/0001.wav` cannot be read"));
 }
 
 #[test]

@@ -15,6 +15,7 @@ use super::args;
 use crate::exam::event::{Frame, Header, Horse};
 use crate::exam::fold::{Exam, fold};
 use crate::exam::journal;
+use crate::exam::sound::note_sound;
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
 use crate::hear::sphinx::entries;
@@ -89,6 +90,7 @@ pub(crate) fn exam(folder: &Path, protocols: &Protocols) -> anyhow::Result<Exam>
     let mut exam = fold(&lines, protocols)
         .with_context(|| format!("`{}`", folder.join(journal::JOURNAL_FILE).display()))?;
     note_missing(folder, &mut exam.frames);
+    note_sound(folder, &mut exam);
     Ok(exam)
 }
 

@@ -20,6 +20,7 @@ use super::ear;
 use super::exam_folder;
 use super::session::{self, Began, Ear, Session, must_be_new};
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality};
+use crate::exam::event::{FAULT, INTERRUPTED};
 use crate::hear::decode::{self, Recording};
 use crate::hear::utterance::Segment;
 
@@ -154,8 +155,8 @@ impl Hearing {
     fn close(self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
         let interrupted = self.stop.load(Ordering::Relaxed);
         let reason = match (&heard, interrupted, self.session.attention.ended()) {
-            (Err(error), ..) => format!("fault: {error:#}"),
-            (Ok(()), true, _) => "interrupted".to_owned(),
+            (Err(error), ..) => format!("{FAULT}{error:#}"),
+            (Ok(()), true, _) => INTERRUPTED.to_owned(),
             (Ok(()), false, true) => "end of exam".to_owned(),
             (Ok(()), false, false) => "end of the recording".to_owned(),
         };

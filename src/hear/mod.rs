@@ -6,6 +6,7 @@ pub mod decode;
 pub mod capture;
 pub mod switch;
 pub mod keep;
+pub mod silence;
 pub mod endpoint;
 pub mod room;
 pub mod quieten;
