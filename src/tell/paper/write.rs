@@ -237,15 +237,15 @@ fn order(call: &CallRow, protocols: &Protocols) -> (usize, usize, usize) {
 
 fn measured(told: &Told) -> Option<Measured> {
     let Told { record, protocols, earlier, .. } = *told;
-    if record.measures.is_empty() {
-        return None;
-    }
     let mut charts = chart(record, protocols);
     charts.extend(course(record, earlier, protocols));
     let sheets = sheets(record, protocols).into_iter().map(|sheet| {
         (format!("{}, {}", limb(&sheet.limb, protocols), structure(&sheet.strand, protocols)), sheet)
     });
-    Some(Measured { injuries: injuries(record, protocols), charts, sheets: sheets.collect() })
+    let measured = Measured { injuries: injuries(record, protocols), charts, sheets: sheets.collect() };
+    // Where only "normal" was said a heading would stand over nothing.
+    let is_empty = measured.injuries.is_empty() && measured.charts.is_empty() && measured.sheets.is_empty();
+    (!is_empty).then_some(measured)
 }
 
 fn entered(entry: &EntryRow, record: &Record, protocols: &Protocols) -> EnteredLine {
