@@ -99,6 +99,59 @@ fn check_ends_with_1_while_something_needs_a_look() {
 }
 
 #[test]
+fn a_folder_without_stills_is_named_with_the_kinds_that_are_read() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
+    let empty = folder.path().join("scanner");
+    std::fs::create_dir(&empty).unwrap();
+    let pair = || zonecall(&["pair", &folder.path().to_string_lossy(), "--frames", &empty.to_string_lossy()]);
+    let done = pair();
+    assert_eq!(done.status.code(), Some(1));
+    assert!(
+        told(&done).contains("no still was found") && told(&done).contains("DICOM, PNG"),
+        "{}",
+        told(&done)
+    );
+    image::GrayImage::from_pixel(8, 8, image::Luma([7])).save(empty.join("a.png")).unwrap();
+    let untied = told(&pair());
+    assert!(!untied.contains("no still was found"), "{untied}");
+    let way_out = "could not be tied to the exam: too few save calls agree with stills; pair with a folder";
+    assert!(untied.contains(way_out) && untied.contains("`zonecall pair exams/"), "{untied}");
+}
+
+#[test]
+fn a_day_without_a_time_is_refused_with_an_example_that_works() {
+    let folder = tempfile::tempdir().unwrap();
+    let into = folder.path().join("exam").to_string_lossy().into_owned();
+    let hear = |at: &str| {
+        let script = folder.path().join("nothing.jsonl");
+        std::fs::write(&script, "").unwrap();
+        let (audio, script) = (demo("hind-limb.flac"), script.to_string_lossy().into_owned());
+        let ear = ["--ear", "scripted", "--script", &script];
+        zonecall(&[&["hear", &audio, "--into", &into, "--started-at", at], &ear[..]].concat())
+    };
+    let refused = told(&hear("2026-05-04"));
+    let example =
+        refused.split_whitespace().find(|word| word.starts_with("2026-05-04T")).expect("an example");
+    assert!(hear(example).status.success(), "{refused}");
+}
+
+/// As the report shows them, so that a line of the one is found in the other.
+#[test]
+fn the_journal_shows_the_times_of_the_place_of_the_exam() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
+    let shown = told(&zonecall(&["journal", &folder.path().to_string_lossy()]));
+    let file = std::fs::read_to_string(folder.path().join("exam.jsonl")).unwrap();
+    assert!(file.contains("\"at\":\"2026-05-04T08:00:0"), "the file keeps UTC: {file}");
+    assert!(
+        shown.lines().all(|line| line.contains("  2026-05-04 10:00:0") && line.contains(" +02:00  ")),
+        "{shown}"
+    );
+    assert!(shown.lines().next().unwrap().contains(", model "), "{shown}");
+}
+
+#[test]
 fn a_changed_journal_fails_verification_and_names_the_line() {
     let folder = tempfile::tempdir().unwrap();
     support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);

@@ -123,7 +123,7 @@ fn numbers_are_taken_as_people_say_them() {
     means(
         "width eighty five",
         &expect![[
-            r#"{"kind":"value","term":"width","amount":{"number":85.0,"unit":"cm","unit_assumed":true}}"#
+            r#"{"kind":"value","term":"width","amount":{"number":85.0,"unit":"mm","unit_assumed":true}}"#
         ]],
     );
     means(

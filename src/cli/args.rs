@@ -108,7 +108,7 @@ pub(crate) struct Hear {
     #[command(flatten)]
     pub(crate) subject: Subject,
     /// When the recording began, such as 2026-05-04T10:00:00+02:00; else from the file.
-    #[arg(long, value_name = "INSTANT")]
+    #[arg(long, value_name = "INSTANT", value_parser = instant)]
     pub(crate) started_at: Option<DateTime<FixedOffset>>,
     #[command(flatten)]
     pub(crate) ear: WhichEar,
@@ -116,6 +116,12 @@ pub(crate) struct Hear {
     pub(crate) language: Language,
     #[command(flatten)]
     pub(crate) knowledge: Knowledge,
+}
+
+fn instant(text: &str) -> Result<DateTime<FixedOffset>, String> {
+    text.parse().map_err(|_| {
+        "wanted are day, time and the place's lead on UTC, as in 2026-05-04T10:00:00+02:00".to_owned()
+    })
 }
 
 /// Who is examined, and by whom.

@@ -89,7 +89,7 @@ fn started(args: &args::Hear, first: &Recording) -> anyhow::Result<Began> {
     let at = ended - TimeDelta::milliseconds(i64::try_from(millis).unwrap_or(0));
     eprintln!(
         "zonecall: `{}` does not say when it was recorded; its file time is taken, which may be wrong by anything. \
-         Give --started-at to be sure.",
+         To be sure, give its beginning, as in --started-at 2026-05-04T10:00:00+02:00",
         path.display()
     );
     began(at, WallQuality::FileTime, local(at))

@@ -293,6 +293,11 @@ fn still(
         Some(at) => format!(", {} by the exam's", time_of_day(at, offset_s)),
         None => "; not tied to the exam's".to_owned(),
     };
+    let doubt = if frame.doubt.is_empty() {
+        String::new()
+    } else {
+        format!("; IN DOUBT: {}", frame.doubt.join("; "))
+    };
     let rival = |rival: &crate::knowledge::record::Rival| {
         let label = rival.place.in_words(protocols);
         let label = if label.is_empty() { "no label".to_owned() } else { label };
@@ -310,8 +315,8 @@ fn still(
         number,
         id: frame.id.clone(),
         label: frame.place.in_words(protocols),
-        state: format!("{}{}", status(frame.status), sure.unwrap_or_default()),
-        open: matches!(frame.status, Status::Ambiguous | Status::Unlabelled),
+        state: format!("{}{}{doubt}", status(frame.status), sure.unwrap_or_default()),
+        open: matches!(frame.status, Status::Ambiguous | Status::Unlabelled) || !frame.doubt.is_empty(),
         call: known_call(frame.call_seq, record),
         rivals: frame.rivals.iter().map(rival).collect(),
         said: said_in_view(frame, record).map(said).collect(),
