@@ -3,6 +3,7 @@
 pub mod utterance;
 pub(crate) mod resample;
 pub mod decode;
+pub(crate) mod hush;
 pub mod capture;
 pub mod switch;
 pub mod keep;
