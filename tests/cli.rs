@@ -231,6 +231,25 @@ fn ctrl_c_ends_with_130_and_leaves_a_whole_journal_and_the_audio() {
     assert_eq!(u64::from(kept.duration()), closed["body"]["samples"].as_u64().unwrap());
 }
 
+/// A slip in a path makes no folders, as with other tools; the exam's own folder for what is made from it comes by itself.
+#[test]
+fn a_folder_that_is_not_there_is_not_made_and_the_way_out_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
+    let exam = folder.path().to_string_lossy().into_owned();
+    let into = folder.path().join("a/b").to_string_lossy().into_owned();
+    for args in
+        [&["report", &exam, "--out"][..], &["export", &exam, "--as", "csv", "--out"], &["phrases", "--html"]]
+    {
+        let done = zonecall(&[args, &[&format!("{into}/x.html")]].concat());
+        assert_eq!(done.status.code(), Some(2), "{args:?}");
+        assert!(told(&done).contains(&format!("mkdir -p \"{into}\"")), "{}", told(&done));
+    }
+    assert!(!folder.path().join("a").exists());
+    assert!(zonecall(&["report", &exam]).status.success());
+    assert!(folder.path().join("out/report.html").is_file());
+}
+
 /// As root, replacing `/dev/null` by a file would break the machine.
 #[test]
 fn a_pipe_is_written_into_and_not_replaced() {

@@ -246,7 +246,7 @@ pub(crate) struct Measure {
     /// Which form.
     #[arg(long = "as", value_enum, default_value_t = MeasureForm::Text)]
     pub(crate) form: MeasureForm,
-    /// Where to write it; else standard output.
+    /// Where to write it, in a folder that is there; else standard output.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
@@ -366,7 +366,7 @@ pub(crate) struct Report {
     /// Size of a printed sheet.
     #[arg(long, value_enum, default_value_t = Paper::A4)]
     pub(crate) paper: Paper,
-    /// Where to write it; else in `out/` of the exam folder, as `report.html` or `report.pdf`, with `-owner` for the owner.
+    /// Where to write it, in a folder that is there; else in `out/` of the exam folder, as `report.html` or `report.pdf`, with `-owner` for the owner.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
@@ -402,7 +402,7 @@ pub(crate) struct Export {
     /// Which form.
     #[arg(long = "as", value_enum)]
     pub(crate) form: Form,
-    /// Where to write it; else standard output.
+    /// Where to write it, in a folder that is there; else standard output.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }

@@ -72,7 +72,10 @@ pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
         args::ReportForm::Pdf => (printed(args, &told)?, "pdf"),
     };
     let for_whom = if args.reader == args::Reader::Owner { "-owner" } else { "" };
-    let path = args.out.clone().unwrap_or_else(|| folder.join(format!("out/report{for_whom}.{ending}")));
+    let path = match &args.out {
+        Some(path) => path.clone(),
+        None => exam_folder::out(folder)?.join(format!("report{for_whom}.{ending}")),
+    };
     exam_folder::write_file(&path, &bytes)?;
     writeln!(std::io::stdout(), "report: {}", path.display())?;
     Ok(ExitCode::SUCCESS)
