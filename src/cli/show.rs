@@ -10,7 +10,7 @@ use super::args;
 use super::exam_folder;
 use crate::knowledge::check::rule_ids;
 use crate::knowledge::record::Severity;
-use crate::language::phrases::phrases as headings;
+use crate::language::phrases::{blanks, phrases as headings};
 use crate::protocol::Protocols;
 use crate::tell;
 use crate::tell::card::{Card, Row, Section};
@@ -119,10 +119,18 @@ pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
         note: heading.note,
         rows: heading.patterns.into_iter().map(|(say, does)| Row { say, does }).collect(),
     });
+    let blanks = Section {
+        heading: "What stands for ‹ ›".to_owned(),
+        note: String::new(),
+        rows: blanks(&own.grammar)
+            .into_iter()
+            .map(|(blank, words)| Row { say: blank, does: words })
+            .collect(),
+    };
     let card = Card {
         title: "What can be said".to_owned(),
         note: "Words in brackets may be left out; a bar means one or the other.".to_owned(),
-        sections: sections.collect(),
+        sections: sections.chain([blanks]).collect(),
     };
     match &args.html {
         Some(path) => exam_folder::write_file(path, tell::card::html(&card).as_bytes())?,
