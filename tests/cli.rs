@@ -231,6 +231,24 @@ fn ctrl_c_ends_with_130_and_leaves_a_whole_journal_and_the_audio() {
     assert_eq!(u64::from(kept.duration()), closed["body"]["samples"].as_u64().unwrap());
 }
 
+/// The card for the wall has one page: there the words of the blanks are left to the text.
+#[test]
+fn the_phrases_as_text_end_with_what_stands_for_each_blank() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = told(&zonecall(&["phrases"]));
+    let last = text.split("WHAT STANDS FOR ‹ ›").nth(1).expect("the last section");
+    assert!(
+        last.lines().any(|line| line.split_whitespace().eq("‹degree› mild | moderate | severe".split(' '))),
+        "{last}"
+    );
+    let card = folder.path().join("card.html").to_string_lossy().into_owned();
+    assert!(zonecall(&["phrases", "--html", &card]).status.success());
+    let card = std::fs::read_to_string(&card).unwrap();
+    assert!(
+        card.contains("`zonecall phrases` lists what stands for ‹ ›") && !card.contains("<dt>‹degree›</dt>")
+    );
+}
+
 /// A slip in a path makes no folders, as with other tools; the exam's own folder for what is made from it comes by itself.
 #[test]
 fn a_folder_that_is_not_there_is_not_made_and_the_way_out_is_named() {

@@ -323,7 +323,8 @@ fn each_blank_of_the_card_is_spelt_out_in_the_words_of_the_grammar() {
         found[0].to_owned()
     };
     assert_eq!(words("‹degree›"), "mild | moderate | severe");
-    assert!(words("‹position›").contains("palmar | plantar"), "{}", words("‹position›"));
+    assert_eq!(words("‹position›"), "‹direction› [‹direction›]");
+    assert!(words("‹direction›").contains("palmar | plantar"), "{}", words("‹direction›"));
     assert!(words("‹unit›").starts_with("millimetres | "), "{}", words("‹unit›"));
     assert!(words("‹number›").starts_with("Nought to nine hundred"), "a list of numbers would hide the rest");
     // None stands on the card that is not spelt out, the nested ones too.

@@ -119,22 +119,22 @@ pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
         note: heading.note,
         rows: heading.patterns.into_iter().map(|(say, does)| Row { say, does }).collect(),
     });
-    let blanks = Section {
-        heading: "What stands for ‹ ›".to_owned(),
-        note: String::new(),
-        rows: blanks(&own.grammar)
-            .into_iter()
-            .map(|(blank, words)| Row { say: blank, does: words })
-            .collect(),
-    };
-    let card = Card {
-        title: "What can be said".to_owned(),
-        note: "Words in brackets may be left out; a bar means one or the other.".to_owned(),
-        sections: sections.chain([blanks]).collect(),
-    };
+    let note = "Words in brackets may be left out; a bar means one or the other.";
+    let title = "What can be said".to_owned();
     match &args.html {
-        Some(path) => exam_folder::write_file(path, tell::card::html(&card).as_bytes())?,
-        None => std::io::stdout().write_all(tell::card::text(&card).as_bytes())?,
+        Some(path) => {
+            // One page for the wall has no room for the words of the blanks.
+            let note = format!("{note} `zonecall phrases` lists what stands for ‹ ›.");
+            let card = Card { title, note, sections: sections.collect() };
+            exam_folder::write_file(path, tell::card::html(&card).as_bytes())?;
+        }
+        None => {
+            let rows = blanks(&own.grammar).into_iter().map(|(blank, words)| Row { say: blank, does: words });
+            let heading = "What stands for ‹ ›".to_owned();
+            let last = Section { heading, note: String::new(), rows: rows.collect() };
+            let card = Card { title, note: note.to_owned(), sections: sections.chain([last]).collect() };
+            std::io::stdout().write_all(tell::card::text(&card).as_bytes())?;
+        }
     }
     Ok(ExitCode::SUCCESS)
 }
