@@ -1,7 +1,7 @@
 //! Whole exams as data: each folder of `tests/cases/` holds what an engine heard and what must come of it.
 //!
 //! In: `words.jsonl` (recorded engine output) and `stills.csv` (file, DICOM date and time).
-//! Out: `journal.jsonl`, `record.json`, `findings.txt`. `UPDATE_EXPECT=1` writes them anew; read the difference.
+//! Out: `paired.txt`, `journal.jsonl`, `record.json`, `findings.txt`. `UPDATE_EXPECT=1` writes them anew; read the difference.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)] // tests may panic
 
 #[path = "support/program.rs"]
@@ -74,6 +74,8 @@ fn check(case: &Path) {
     journal.append(header.started_at, 0, &closed).unwrap();
     drop(journal);
     let name = exam.to_string_lossy();
+    let paired = told(&["pair", &name, "--frames", &exam.join("stills").to_string_lossy()]);
+    expect_file![case.join("paired.txt")].assert_eq(&paired.replace(&*name, "EXAM"));
     let lines = std::fs::read_to_string(exam.join(JOURNAL_FILE)).unwrap();
     expect_file![case.join("journal.jsonl")].assert_eq(&lines);
     expect_file![case.join("record.json")].assert_eq(&told(&["export", &name, "--as", "json"]));

@@ -99,6 +99,59 @@ fn check_ends_with_1_while_something_needs_a_look() {
 }
 
 #[test]
+fn a_folder_without_stills_is_named_with_the_kinds_that_are_read() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
+    let empty = folder.path().join("scanner");
+    std::fs::create_dir(&empty).unwrap();
+    let pair = || zonecall(&["pair", &folder.path().to_string_lossy(), "--frames", &empty.to_string_lossy()]);
+    let done = pair();
+    assert_eq!(done.status.code(), Some(1));
+    assert!(
+        told(&done).contains("no still was found") && told(&done).contains("DICOM, PNG"),
+        "{}",
+        told(&done)
+    );
+    image::GrayImage::from_pixel(8, 8, image::Luma([7])).save(empty.join("a.png")).unwrap();
+    let untied = told(&pair());
+    assert!(!untied.contains("no still was found"), "{untied}");
+    let way_out = "could not be tied to the exam: too few save calls agree with stills; pair with a folder";
+    assert!(untied.contains(way_out) && untied.contains("`zonecall pair exams/"), "{untied}");
+}
+
+#[test]
+fn a_day_without_a_time_is_refused_with_an_example_that_works() {
+    let folder = tempfile::tempdir().unwrap();
+    let into = folder.path().join("exam").to_string_lossy().into_owned();
+    let hear = |at: &str| {
+        let script = folder.path().join("nothing.jsonl");
+        std::fs::write(&script, "").unwrap();
+        let (audio, script) = (demo("hind-limb.flac"), script.to_string_lossy().into_owned());
+        let ear = ["--ear", "scripted", "--script", &script];
+        zonecall(&[&["hear", &audio, "--into", &into, "--started-at", at], &ear[..]].concat())
+    };
+    let refused = told(&hear("2026-05-04"));
+    let example =
+        refused.split_whitespace().find(|word| word.starts_with("2026-05-04T")).expect("an example");
+    assert!(hear(example).status.success(), "{refused}");
+}
+
+/// As the report shows them, so that a line of the one is found in the other.
+#[test]
+fn the_journal_shows_the_times_of_the_place_of_the_exam() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
+    let shown = told(&zonecall(&["journal", &folder.path().to_string_lossy()]));
+    let file = std::fs::read_to_string(folder.path().join("exam.jsonl")).unwrap();
+    assert!(file.contains("\"at\":\"2026-05-04T08:00:0"), "the file keeps UTC: {file}");
+    assert!(
+        shown.lines().all(|line| line.contains("  2026-05-04 10:00:0") && line.contains(" +02:00  ")),
+        "{shown}"
+    );
+    assert!(shown.lines().next().unwrap().contains(", model "), "{shown}");
+}
+
+#[test]
 fn a_changed_journal_fails_verification_and_names_the_line() {
     let folder = tempfile::tempdir().unwrap();
     support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
@@ -178,6 +231,43 @@ fn ctrl_c_ends_with_130_and_leaves_a_whole_journal_and_the_audio() {
     assert_eq!(u64::from(kept.duration()), closed["body"]["samples"].as_u64().unwrap());
 }
 
+/// The card for the wall has one page: there the words of the blanks are left to the text.
+#[test]
+fn the_phrases_as_text_end_with_what_stands_for_each_blank() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = told(&zonecall(&["phrases"]));
+    let last = text.split("WHAT STANDS FOR ‹ ›").nth(1).expect("the last section");
+    assert!(
+        last.lines().any(|line| line.split_whitespace().eq("‹degree› mild | moderate | severe".split(' '))),
+        "{last}"
+    );
+    let card = folder.path().join("card.html").to_string_lossy().into_owned();
+    assert!(zonecall(&["phrases", "--html", &card]).status.success());
+    let card = std::fs::read_to_string(&card).unwrap();
+    assert!(
+        card.contains("`zonecall phrases` lists what stands for ‹ ›") && !card.contains("<dt>‹degree›</dt>")
+    );
+}
+
+/// A slip in a path makes no folders, as with other tools; the exam's own folder for what is made from it comes by itself.
+#[test]
+fn a_folder_that_is_not_there_is_not_made_and_the_way_out_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
+    let exam = folder.path().to_string_lossy().into_owned();
+    let into = folder.path().join("a/b").to_string_lossy().into_owned();
+    for args in
+        [&["report", &exam, "--out"][..], &["export", &exam, "--as", "csv", "--out"], &["phrases", "--html"]]
+    {
+        let done = zonecall(&[args, &[&format!("{into}/x.html")]].concat());
+        assert_eq!(done.status.code(), Some(2), "{args:?}");
+        assert!(told(&done).contains(&format!("mkdir -p \"{into}\"")), "{}", told(&done));
+    }
+    assert!(!folder.path().join("a").exists());
+    assert!(zonecall(&["report", &exam]).status.success());
+    assert!(folder.path().join("out/report.html").is_file());
+}
+
 /// As root, replacing `/dev/null` by a file would break the machine.
 #[test]
 fn a_pipe_is_written_into_and_not_replaced() {
@@ -220,7 +310,35 @@ fn a_recording_that_breaks_off_leaves_a_closed_exam_of_what_was_heard() {
     let journal = std::fs::read_to_string(exam.join("exam.jsonl")).unwrap();
     let last = journal.lines().last().unwrap();
     assert!(last.contains("\"closed\"") && last.contains("fault: "), "{last}");
+    let checked = told(&zonecall(&["check", &text(&exam)]));
+    assert!(checked.contains("look  broken-off: ") && !checked.contains("sound-cut-short"), "{checked}");
     assert!(zonecall(&["journal", &text(&exam), "--verify"]).status.success());
+}
+
+#[test]
+fn check_tells_of_sound_that_was_cut_off_and_of_a_dead_microphone() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    std::fs::write(text("dead.raw"), vec![0_u8; 2 * 16_000 * 45]).unwrap();
+    std::fs::write(text("nothing.jsonl"), "").unwrap();
+    let heard = Command::new(env!("CARGO_BIN_EXE_zonecall"))
+        .args(["hear", "-", "--ear", "scripted", "--script", &text("nothing.jsonl"), "--into", &text("exam")])
+        .stdin(std::fs::File::open(text("dead.raw")).unwrap())
+        .output()
+        .unwrap();
+    assert!(heard.status.success(), "{}", told(&heard));
+    let check = || {
+        let done = zonecall(&["check", &text("exam")]);
+        assert_eq!(done.status.code(), Some(1));
+        told(&done)
+    };
+    assert!(check().contains("look  sound-silent: 45 s of the sound are nothing but zeros"), "{}", check());
+    assert!(!check().contains("sound-cut-short"), "{}", check());
+    let sound = std::fs::OpenOptions::new().write(true).open(text("exam/audio/0001.wav")).unwrap();
+    sound.set_len(sound.metadata().unwrap().len() - 2 * 16_000 * 10).unwrap();
+    assert!(check().contains("ERROR sound-cut-short: the kept sound `audio/0001.wav` lacks its last 10.0 s"));
+    std::fs::remove_file(text("exam/audio/0001.wav")).unwrap();
+    assert!(check().contains("ERROR sound-cut-short: the kept sound `audio/0001.wav` cannot be read"));
 }
 
 #[test]

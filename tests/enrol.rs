@@ -111,8 +111,18 @@ fn a_voice_is_kept_only_if_it_is_better_then_used_and_can_be_taken_back() {
         assert!(heard.status.code() != Some(2), "{}", told(&heard));
         let model = journal(&exam)[0]["body"]["engine"]["model"].as_str().unwrap().to_owned();
         assert_eq!(model.ends_with(&format!("enrolled by {voice}")), better, "{model}");
+        let shown = told(&run(home.path(), &["journal", &into]));
+        assert_eq!(
+            shown.lines().next().unwrap().contains(&format!("enrolled by {voice}; spoken by {voice}")),
+            better
+        );
         if better {
             kept += 1;
+            let other = format!("{into}-other");
+            let args =
+                ["hear", &audio, "--into", &other, "--ear", "neural", "--person", &voice.to_uppercase()];
+            let unlike = told(&run(home.path(), &args));
+            assert!(unlike.contains(&format!("did you mean `{voice}`?")), "{unlike}");
             let undone = run(home.path(), &["enrol", "--person", voice, "--undo"]);
             assert!(
                 undone.status.success() && told(&undone).contains("heard as anybody again"),
@@ -128,6 +138,19 @@ fn a_voice_is_kept_only_if_it_is_better_then_used_and_can_be_taken_back() {
         );
     }
     assert!(kept > 0, "not one voice was kept: the rest of this test has shown nothing");
+}
+
+#[test]
+fn a_script_read_in_another_order_is_told_phrase_by_phrase() {
+    let home = tempfile::tempdir().unwrap();
+    let mut phrases = script();
+    phrases.rotate_left(1);
+    let audio = read_aloud("slt", &phrases, home.path());
+    let done = run(home.path(), &["enrol", "--person", "Ada", "--audio", &audio]);
+    let text = told(&done);
+    assert!(done.status.success() && text.contains("Not kept"), "{text}");
+    let first = format!("asked for `{}`, heard `{}`", script()[0], script()[1]);
+    assert!(text.contains(&first) && text.contains("in the order of `zonecall enrol --script`"), "{text}");
 }
 
 #[test]

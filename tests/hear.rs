@@ -18,6 +18,7 @@ use zonecall::hear::endpoint::Breaths;
 use zonecall::hear::keep::{KeepError, Keeper};
 use zonecall::hear::recognise::{EngineError, Recogniser};
 use zonecall::hear::scripted::Scripted;
+use zonecall::hear::silence::{Kept, look};
 use zonecall::hear::sphinx::{Sphinx, default_model_dir};
 use zonecall::hear::utterance::{Segment, Utterance};
 use zonecall::language::graph::Moment;
@@ -230,6 +231,42 @@ fn a_crash_loses_no_more_than_the_last_second() {
     assert_eq!(kept, samples[..kept.len()]);
     let mut read = bwavfile::WaveReader::open(&path).unwrap();
     assert_eq!(read.frame_length().unwrap(), 3 * SECOND as u64);
+}
+
+fn kept(path: &Path, pieces: &[&[i16]]) {
+    let mut keeper = Keeper::create(path, began(), 0).unwrap();
+    pieces.iter().for_each(|piece| keeper.write(piece).unwrap());
+    keeper.finalise().unwrap();
+}
+
+#[test]
+fn twenty_seconds_of_zeros_are_found_to_the_sample_and_fewer_are_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("0001.wav");
+    let (hum, dead, short) = (room(13.7), vec![0; 21 * SECOND], vec![0; 19 * SECOND]);
+    kept(&path, &[&hum, &dead, &hum, &short, &hum, &dead]);
+    let seen = look(&path).unwrap();
+    let last = (3 * hum.len() + dead.len() + short.len()) as u64;
+    // The hum itself may begin or end with a zero.
+    let loud = |samples: &[i16]| samples.iter().rposition(|sample| *sample != 0).unwrap() as u64 + 1;
+    let first_loud = hum.iter().position(|sample| *sample != 0).unwrap() as u64;
+    let quiet = hum.len() as u64 - loud(&hum);
+    let dead = dead.len() as u64;
+    let first = Span { from: loud(&hum), to: hum.len() as u64 + dead + first_loud };
+    assert_eq!(seen.silences, [first, Span { from: last - quiet, to: last + dead }]);
+    assert_eq!(seen.n_samples, last + dead);
+}
+
+#[test]
+fn a_kept_file_that_was_cut_holds_what_is_there_and_not_what_its_head_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("0001.wav");
+    kept(&path, &[&room(3.0)]);
+    assert_eq!(look(&path).unwrap(), Kept { n_samples: 3 * SECOND as u64, silences: Vec::new() });
+    let file = std::fs::OpenOptions::new().write(true).open(&path).unwrap();
+    file.set_len(file.metadata().unwrap().len() - 2 * SECOND as u64).unwrap();
+    assert_eq!(look(&path).unwrap().n_samples, 2 * SECOND as u64);
+    assert!(look(&folder.path().join("none.wav")).is_err());
 }
 
 #[test]

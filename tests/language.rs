@@ -16,7 +16,7 @@ use zonecall::language::engine::Pronunciation;
 use zonecall::language::graph::{Moment, ZonesByLimb};
 use zonecall::language::jsgf;
 use zonecall::language::pack::{EXAM_RULE, Pack};
-use zonecall::language::phrases::phrases;
+use zonecall::language::phrases::{blanks, phrases};
 
 fn means(text: &str, expect: &Expect) {
     let (language, protocols) = &*BUILT_IN;
@@ -123,7 +123,7 @@ fn numbers_are_taken_as_people_say_them() {
     means(
         "width eighty five",
         &expect![[
-            r#"{"kind":"value","term":"width","amount":{"number":85.0,"unit":"cm","unit_assumed":true}}"#
+            r#"{"kind":"value","term":"width","amount":{"number":85.0,"unit":"mm","unit_assumed":true}}"#
         ]],
     );
     means(
@@ -310,6 +310,29 @@ fn the_phrase_card_shows_patterns_and_codes() {
     assert_eq!(limb.patterns[0], ("left (fore | front) | near fore".to_owned(), "LF".to_owned()));
     let value = card.iter().find(|heading| heading.title == "Measured").unwrap();
     assert_eq!(value.patterns[0].0, "area ‹number› [‹square unit›]");
+}
+
+#[test]
+fn each_blank_of_the_card_is_spelt_out_in_the_words_of_the_grammar() {
+    let (language, _) = &*BUILT_IN;
+    let blanks = blanks(&language.grammar);
+    let words = |name: &str| {
+        let found: Vec<&str> =
+            blanks.iter().filter(|blank| blank.0 == name).map(|blank| blank.1.as_str()).collect();
+        assert_eq!(found.len(), 1, "{name} in {blanks:#?}");
+        found[0].to_owned()
+    };
+    assert_eq!(words("‹degree›"), "mild | moderate | severe");
+    assert_eq!(words("‹position›"), "‹direction› [‹direction›]");
+    assert!(words("‹direction›").contains("palmar | plantar"), "{}", words("‹direction›"));
+    assert!(words("‹unit›").starts_with("millimetres | "), "{}", words("‹unit›"));
+    assert!(words("‹number›").starts_with("Nought to nine hundred"), "a list of numbers would hide the rest");
+    // None stands on the card that is not spelt out, the nested ones too.
+    let patterns = phrases(&language.grammar).into_iter().flat_map(|heading| heading.patterns);
+    let shown = patterns.map(|pattern| pattern.0).chain(blanks.iter().map(|blank| blank.1.clone()));
+    for name in shown.flat_map(|text| text.split('‹').skip(1).map(str::to_owned).collect::<Vec<_>>()) {
+        words(&format!("‹{}›", name.split('›').next().unwrap()));
+    }
 }
 
 /// With a call word only what begins with it can be heard and means something; an answer needs none.

@@ -336,6 +336,7 @@ fn a_value_carries_the_stills_of_its_view() {
             status: Status::Spoken,
             confidence: 0.9,
             call_seq: None,
+            doubt: Vec::new(),
             rivals: Vec::new(),
         });
     }

@@ -103,6 +103,18 @@ fn a_still_in_the_table_carries_its_save_call_and_what_stands_in_its_view() {
     assert_eq!((open["limb"].as_str(), open["said_in_view"].as_str()), ("", ""));
 }
 
+#[test]
+fn what_speaks_against_a_label_stands_beside_it_in_table_and_report() {
+    let record = sample::record();
+    let rows = rows(&export::csv(&record));
+    let doubted: Vec<&str> =
+        rows.iter().filter(|row| !row["doubt"].is_empty()).map(|row| row["status"].as_str()).collect();
+    assert_eq!(doubted, ["context"], "the sample has one");
+    let page = page(&record);
+    let state = "no save call, 91 % sure; IN DOUBT: a part of it is missing";
+    assert!(page.contains(state) && page.matches("IN DOUBT").count() == 1);
+}
+
 // How spreadsheets are misled: the OWASP page on CSV injection.
 #[test]
 fn no_cell_of_the_table_begins_a_formula() {

@@ -4,10 +4,11 @@
 mod support;
 
 use support::{BUILT_IN, exam_of};
+use zonecall::exam::fold::Exam;
 use zonecall::frames::pairing::Pairing;
 use zonecall::knowledge::measure::Earlier;
 use zonecall::knowledge::measure::row::Name;
-use zonecall::knowledge::record::{Record, record};
+use zonecall::knowledge::record::Record;
 use zonecall::protocol::Protocols;
 use zonecall::tell::picture::Pictures;
 use zonecall::tell::{Told, report, sheet};
@@ -46,7 +47,7 @@ fn spoken() -> Record {
         }
     }
     let breaths: Vec<&str> = breaths.iter().map(String::as_str).collect();
-    record(&exam_of(&breaths), &Pairing::default(), &BUILT_IN.1)
+    record(&exam_of(&breaths))
 }
 
 #[test]
@@ -74,10 +75,77 @@ fn the_text_shows_zones_totals_thresholds_and_what_is_missing() {
 
 #[test]
 fn an_exam_without_numbers_says_so() {
-    let record =
-        record(&exam_of(&["left fore two alpha transverse", "save"]), &Pairing::default(), &BUILT_IN.1);
-    assert!(record.measures.is_empty());
-    assert!(sheet::text(&record, &BUILT_IN.1).starts_with("nothing was measured\n"));
+    let none = record(&exam_of(&["left fore two alpha transverse", "save"]));
+    assert!(none.measures.is_empty());
+    assert!(sheet::text(&none, &BUILT_IN.1).starts_with("nothing was measured\n"));
+}
+
+/// A number at a place where no measure is made from it is shown with the reason, in both forms.
+#[test]
+fn a_number_that_is_not_used_is_shown_with_the_reason() {
+    let (lost, outside, twice) =
+        ("area one square centimetre", "long plantar ligament", "area two square centimetres");
+    let breaths = [
+        "left fore two bravo",
+        lost,
+        "transverse",
+        outside,
+        lost,
+        "s d f t",
+        lost,
+        twice,
+        "circumference five",
+    ];
+    let told = record(&exam_of(&breaths));
+    let text = sheet::text(&told, &BUILT_IN.1);
+    let json: serde_json::Value = serde_json::from_str(&sheet::json(&told, &BUILT_IN.1)).unwrap();
+    let unused = json["unused"].as_array().unwrap();
+    assert_eq!(unused.len(), 4, "{text}");
+    for (one, why) in unused.iter().zip([
+        "no limb, no zone or no structure was in force",
+        "LPL is not expected in zone 2B of the scheme `thirds`",
+        "of the same place counts",
+        "no measure is made from a circumference",
+    ]) {
+        assert!(one["why"].as_str().unwrap().contains(why), "`{why}` is not in {one}");
+        assert!(text.contains(&format!("(line {}): {}", one["seq"], one["why"].as_str().unwrap())), "{text}");
+    }
+    let alone = exam_of(&["left fore two bravo transverse", outside, lost]);
+    let text = sheet::text(&record(&alone), &BUILT_IN.1);
+    assert!(
+        text.starts_with("nothing could be computed\nnot used: left fore, zone 2B, transverse, "),
+        "{text}"
+    );
+    assert!(text.contains(": area 1 cm2 (line "), "{text}");
+}
+
+#[test]
+fn a_zero_that_stands_for_normal_says_so_in_both_forms_and_heads_no_empty_part_of_the_report() {
+    let normal = ["left fore two bravo transverse", "s d f t", "normal"];
+    let only = record(&exam_of(&normal));
+    let line = "left fore, superficial digital flexor tendon: `normal` was said and no number: lesion area 0 in 2B; \
+                echo score 0 in 2B\n";
+    let text = sheet::text(&only, &BUILT_IN.1);
+    assert!(text.starts_with("nothing was measured\n") && text.contains(line), "{text}");
+    let zero = only.measures.iter().find(|row| row.name == Name::Score).unwrap();
+    assert!(zero.from_normal && zero.value == Some(0.0));
+    assert!(!page(&only).contains("Computed from") && !page(&only).contains("#measures"));
+    let also =
+        [&normal[..], &["three alpha", "s d f t", "area one square centimetre", "echo score zero"]].concat();
+    let both = record(&exam_of(&also));
+    let text = sheet::text(&both, &BUILT_IN.1);
+    assert!(
+        text.contains(
+            "take care: `normal` was said and no number: lesion area 0 in 2B; echo score 0 in 2B\n"
+        ),
+        "{text}"
+    );
+    let said = both.measures.iter().find(|row| row.name == Name::Score && row.zone.as_deref() == Some("3A"));
+    assert!(!said.unwrap().from_normal, "this one was said as a number");
+}
+
+fn record(exam: &Exam) -> Record {
+    zonecall::knowledge::record::record(exam, &Pairing::default(), &BUILT_IN.1)
 }
 
 fn page(record: &Record) -> String {

@@ -94,7 +94,7 @@ fn what_the_journal_knows_is_not_told_again_and_what_is_no_still_is_told_with_it
     fs::write(folder.path().join("readme.txt"), "patient list").unwrap();
     let found = arrived(&watch, 1);
     let [Arrived::Other { file, problem }] = found.as_slice() else { panic!("{found:?}") };
-    assert!(file.ends_with("readme.txt") && problem.message.contains("neither DICOM"), "{problem:?}");
+    assert!(file.ends_with("readme.txt") && problem.message.contains("none of DICOM"), "{problem:?}");
 }
 
 #[test]

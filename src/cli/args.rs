@@ -108,7 +108,7 @@ pub(crate) struct Hear {
     #[command(flatten)]
     pub(crate) subject: Subject,
     /// When the recording began, such as 2026-05-04T10:00:00+02:00; else from the file.
-    #[arg(long, value_name = "INSTANT")]
+    #[arg(long, value_name = "INSTANT", value_parser = instant)]
     pub(crate) started_at: Option<DateTime<FixedOffset>>,
     #[command(flatten)]
     pub(crate) ear: WhichEar,
@@ -116,6 +116,12 @@ pub(crate) struct Hear {
     pub(crate) language: Language,
     #[command(flatten)]
     pub(crate) knowledge: Knowledge,
+}
+
+fn instant(text: &str) -> Result<DateTime<FixedOffset>, String> {
+    text.parse().map_err(|_| {
+        "wanted are day, time and the place's lead on UTC, as in 2026-05-04T10:00:00+02:00".to_owned()
+    })
 }
 
 /// Who is examined, and by whom.
@@ -240,7 +246,7 @@ pub(crate) struct Measure {
     /// Which form.
     #[arg(long = "as", value_enum, default_value_t = MeasureForm::Text)]
     pub(crate) form: MeasureForm,
-    /// Where to write it; else standard output.
+    /// Where to write it, in a folder that is there; else standard output.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
@@ -360,7 +366,7 @@ pub(crate) struct Report {
     /// Size of a printed sheet.
     #[arg(long, value_enum, default_value_t = Paper::A4)]
     pub(crate) paper: Paper,
-    /// Where to write it; else in `out/` of the exam folder, as `report.html` or `report.pdf`, with `-owner` for the owner.
+    /// Where to write it, in a folder that is there; else in `out/` of the exam folder, as `report.html` or `report.pdf`, with `-owner` for the owner.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
@@ -396,7 +402,7 @@ pub(crate) struct Export {
     /// Which form.
     #[arg(long = "as", value_enum)]
     pub(crate) form: Form,
-    /// Where to write it; else standard output.
+    /// Where to write it, in a folder that is there; else standard output.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }

@@ -31,6 +31,9 @@ const HOUR_BYTES: u64 = 2 * SAMPLE_RATE_HZ as u64 * 3600;
 /// With room for less than this many hours of audio an exam may not fit.
 const NEEDED_HOURS: u64 = 2;
 
+/// The part that is listened with.
+const MICROPHONE: &str = "microphone";
+
 /// What to look at.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall doctor\n  zonecall doctor --into /media/exams")]
@@ -136,8 +139,14 @@ fn show(lines: &[Line]) -> std::io::Result<()> {
         }
     }
     let count = |state| lines.iter().filter(|line| line.state == state).count();
+    let deaf = lines.iter().any(|line| line.part == MICROPHONE && line.state != State::There);
     match (count(State::Needed), count(State::Better)) {
         (0, 0) => writeln!(out, "everything is there"),
+        (0, better) if deaf => writeln!(
+            out,
+            "ready, but no microphone: recordings can be heard with `zonecall hear`; to listen, plug one in and run \
+             `zonecall setup`; {better} could be better"
+        ),
         (0, better) => writeln!(out, "ready to listen; {better} could be better"),
         (needed, _) => writeln!(out, "not ready: {needed} missing"),
     }
@@ -202,9 +211,9 @@ fn vosk_remedy(parts: &VoskParts, is_named: bool) -> String {
 /// A recording can be heard without one, so it is needed only when it was named.
 fn microphone(name: Option<&str>) -> Line {
     match Capture::open(name) {
-        Ok(capture) => Line::there("microphone", format!("{} can be opened", capture.describe())),
+        Ok(capture) => Line::there(MICROPHONE, format!("{} can be opened", capture.describe())),
         Err(error) => Line::lacks(
-            "microphone",
+            MICROPHONE,
             if name.is_some() { State::Needed } else { State::Better },
             error.to_string(),
             "plug one in or name another with --device, then try it with `zonecall setup`; recordings can be heard \

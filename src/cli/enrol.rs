@@ -120,6 +120,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
             wanted.len()
         );
     }
+    let otherwise = heard_otherwise(&mut ear, learn.iter().chain(&judge), &spoken, &protocols)?;
     let enrolled = learned(&mut ear, &person, &learn, &judge, &spoken, &protocols)?;
     tell(&enrolled, judge.len())?;
     if enrolled.after.is_better_than(enrolled.before) {
@@ -130,6 +131,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
         say(&format!("voice: {}", path.display()))?;
     } else {
         say("Not kept: it is not better. Nothing has changed.")?;
+        tell_otherwise(&otherwise)?;
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -165,6 +167,43 @@ fn learned(
     ear.adapt(person, adaptation.clone());
     let after = heard(ear)?;
     Ok(Enrolled { person: person.to_owned(), head_sha256, before, after, adaptation })
+}
+
+/// Phrases that were not heard as the ones asked for, each with what was heard instead.
+fn heard_otherwise<'a>(
+    ear: &mut Neural,
+    read: impl Iterator<Item = &'a Read>,
+    spoken: &Spoken,
+    protocols: &Protocols,
+) -> anyhow::Result<Vec<(&'a str, String)>> {
+    let mut found = Vec::new();
+    for (segment, phrase) in read {
+        let utterance = ear.recognise(segment)?;
+        let fate = fate(phrase, &utterance, &spoken.language, protocols);
+        if !matches!(fate, Fate::Right | Fate::AskedRight) {
+            found.push((phrase.as_str(), utterance.text()));
+        }
+    }
+    Ok(found)
+}
+
+/// Where a voice was not kept: the phrases that may have been read otherwise, or in another order.
+fn tell_otherwise(found: &[(&str, String)]) -> anyhow::Result<()> {
+    if found.is_empty() {
+        return Ok(());
+    }
+    say(&format!("{} phrases were not heard as the ones asked for:", found.len()))?;
+    for (asked, heard) in found {
+        let heard =
+            if heard.is_empty() { "nothing that is a phrase".to_owned() } else { format!("`{heard}`") };
+        say(&format!("  asked for `{asked}`, heard {heard}"))?;
+    }
+    if found.iter().any(|(_, heard)| found.iter().any(|(asked, _)| asked == heard)) {
+        say(
+            "Some were heard in another's place: read them in the order of `zonecall enrol --script`, none left out.",
+        )?;
+    }
+    Ok(())
 }
 
 fn tell(enrolled: &Enrolled, n: usize) -> anyhow::Result<()> {

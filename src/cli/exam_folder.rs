@@ -15,6 +15,7 @@ use super::args;
 use crate::exam::event::{Frame, Header, Horse};
 use crate::exam::fold::{Exam, fold};
 use crate::exam::journal;
+use crate::exam::sound::note_sound;
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
 use crate::hear::sphinx::entries;
@@ -89,6 +90,7 @@ pub(crate) fn exam(folder: &Path, protocols: &Protocols) -> anyhow::Result<Exam>
     let mut exam = fold(&lines, protocols)
         .with_context(|| format!("`{}`", folder.join(journal::JOURNAL_FILE).display()))?;
     note_missing(folder, &mut exam.frames);
+    note_sound(folder, &mut exam);
     Ok(exam)
 }
 
@@ -192,11 +194,23 @@ pub(crate) fn record_in(folder: &Path, protocols: &Protocols) -> anyhow::Result<
     Ok(record_against(&exam(folder, protocols)?, protocols, &Against::default()))
 }
 
-/// Writes a file whole or not at all, making its folder; into a device or a pipe it writes as it comes.
+/// The folder of an exam for what is made from it.
+pub(crate) fn out(folder: &Path) -> anyhow::Result<PathBuf> {
+    let out = folder.join("out");
+    std::fs::create_dir_all(&out).with_context(|| format!("cannot make the folder `{}`", out.display()))?;
+    Ok(out)
+}
+
+/// Writes a file whole or not at all; into a device or a pipe it writes as it comes. It makes no folder: a slip of the
+/// hand in a path would be lost in one that nobody looks for.
 pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-        std::fs::create_dir_all(folder)
-            .with_context(|| format!("cannot make the folder `{}`", folder.display()))?;
+        let shown = folder.display();
+        ensure!(
+            folder.is_dir(),
+            "cannot write `{}`: there is no folder `{shown}`; make it with `mkdir -p \"{shown}\"`, or name another file",
+            path.display()
+        );
     }
     let part = path.with_extension("part");
     let write = || -> std::io::Result<()> {

@@ -20,6 +20,7 @@ use super::ear;
 use super::exam_folder;
 use super::session::{self, Began, Ear, Session, must_be_new};
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality};
+use crate::exam::event::{FAULT, INTERRUPTED};
 use crate::hear::decode::{self, Recording};
 use crate::hear::utterance::Segment;
 
@@ -88,7 +89,7 @@ fn started(args: &args::Hear, first: &Recording) -> anyhow::Result<Began> {
     let at = ended - TimeDelta::milliseconds(i64::try_from(millis).unwrap_or(0));
     eprintln!(
         "zonecall: `{}` does not say when it was recorded; its file time is taken, which may be wrong by anything. \
-         Give --started-at to be sure.",
+         To be sure, give its beginning, as in --started-at 2026-05-04T10:00:00+02:00",
         path.display()
     );
     began(at, WallQuality::FileTime, local(at))
@@ -154,8 +155,8 @@ impl Hearing {
     fn close(self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
         let interrupted = self.stop.load(Ordering::Relaxed);
         let reason = match (&heard, interrupted, self.session.attention.ended()) {
-            (Err(error), ..) => format!("fault: {error:#}"),
-            (Ok(()), true, _) => "interrupted".to_owned(),
+            (Err(error), ..) => format!("{FAULT}{error:#}"),
+            (Ok(()), true, _) => INTERRUPTED.to_owned(),
             (Ok(()), false, true) => "end of exam".to_owned(),
             (Ok(()), false, false) => "end of the recording".to_owned(),
         };

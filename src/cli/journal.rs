@@ -3,18 +3,29 @@
 use std::io::Write;
 use std::process::ExitCode;
 
+use chrono::{DateTime, Utc};
+
 use super::args;
 use crate::exam::event::{Event, ExamEvent, Outcome};
 use crate::exam::journal::read;
 use crate::exam::sign::fault;
+use crate::hear::recognise::EngineId;
+use crate::tell::words::local;
 
 pub(crate) fn journal(args: &args::Journal) -> anyhow::Result<ExitCode> {
     let mut lines = read(&args.folder)?;
     lines.damage.extend(lines.events.iter().filter_map(|line| Some((line.seq, fault(line)?))));
+    // As the reports show them: at the place of the exam.
+    let offset_s = match lines.events.first().map(|line| &line.event) {
+        Some(Event::Exam(header)) => header.utc_offset_s,
+        _ => 0,
+    };
+    let time = |at: DateTime<Utc>| local(at, offset_s).format("%Y-%m-%d %H:%M:%S%.3f %:z").to_string();
+    let say = |line: &ExamEvent| say(line, &time);
     let mut out = std::io::stdout().lock();
     if !args.verify {
         for line in &lines.events {
-            writeln!(out, "{:>5}  {}  {}", line.seq, line.at.format("%Y-%m-%d %H:%M:%S%.3f UTC"), say(line))?;
+            writeln!(out, "{:>5}  {}  {}", line.seq, time(line.at), say(line))?;
         }
     }
     for (number, problem) in &lines.damage {
@@ -43,14 +54,17 @@ pub(crate) fn journal(args: &args::Journal) -> anyhow::Result<ExitCode> {
 }
 
 /// One line in words.
-fn say(line: &ExamEvent) -> String {
+fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
     match &line.event {
         Event::Exam(header) => {
             let horse = header.horse.name.as_deref().unwrap_or("no name given");
-            format!("exam {} of {horse}; engine {} {}", header.id, header.engine.name, header.engine.version)
+            let EngineId { name, version, model, .. } = &header.engine;
+            let person =
+                header.person.as_ref().map(|person| format!("; spoken by {person}")).unwrap_or_default();
+            format!("exam {} of {horse}; engine {name} {version}, model {model}{person}", header.id)
         }
         Event::Anchor(anchor) => {
-            format!("clocks read: sample {} is {}", anchor.sample, anchor.wall.to_rfc3339())
+            format!("clocks read: sample {} is {}", anchor.sample, time(anchor.wall))
         }
         Event::Audio(file) => format!("audio kept in {} from {}", file.file, file.source),
         Event::AudioLost { samples } => format!("LOST {samples} samples of audio"),
@@ -83,7 +97,7 @@ fn say(line: &ExamEvent) -> String {
             format!(
                 "still {} saved {} by the scanner ({})",
                 frame.file,
-                frame.saved_at.to_rfc3339(),
+                time(frame.saved_at),
                 frame.time_source
             )
         }

@@ -19,7 +19,7 @@ use super::microphone::{Given, Microphone, PAUSE};
 use super::session::{Ear, Session};
 use super::switch::TalkSwitch;
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
-use crate::exam::event::Event;
+use crate::exam::event::{Event, FAULT};
 use crate::frames::watch::{Arrived, Watch};
 use crate::hear::capture::AudioBlock;
 use crate::hear::utterance::Segment;
@@ -152,7 +152,7 @@ impl Live {
         });
         let heard = heard.and_then(|()| self.last_stills());
         let reason = match (&heard, self.session.attention.ended()) {
-            (Err(error), _) => format!("fault: {error:#}"),
+            (Err(error), _) => format!("{FAULT}{error:#}"),
             (Ok(()), true) => "end of exam".to_owned(),
             (Ok(()), false) => "stopped".to_owned(),
         };

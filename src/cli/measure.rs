@@ -15,7 +15,7 @@ pub(crate) fn measure(args: &args::Measure) -> anyhow::Result<ExitCode> {
     let record = exam_folder::record_against(&exam, &protocols, &against);
     let text = match args.form {
         args::MeasureForm::Text => sheet::text(&record, &protocols),
-        args::MeasureForm::Json => sheet::json(&record),
+        args::MeasureForm::Json => sheet::json(&record, &protocols),
     };
     match &args.out {
         Some(path) => exam_folder::write_file(path, text.as_bytes())?,

@@ -11,8 +11,11 @@ use super::args;
 use super::exam_folder::{self as open, still_file};
 use crate::exam::event::{Event, Frame};
 use crate::exam::journal::Journal;
-use crate::frames::folder;
-use crate::knowledge::record::Status;
+use crate::frames::folder::{self, KINDS};
+use crate::knowledge::record::{FrameRow, Record, Status};
+
+/// The rule that tells why the two clocks could not be tied.
+const CLOCK_UNKNOWN: &str = "clock-unknown";
 
 pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     let exam_folder = &args.folder.folder;
@@ -27,7 +30,7 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     let mut journal = Journal::open(exam_folder)?;
     let sample = exam.last_sample();
     let known: BTreeMap<&str, &Frame> = exam.frames.iter().map(|frame| (frame.id.as_str(), frame)).collect();
-    let (mut added, mut moved) = (0, 0);
+    let (mut added, mut moved, none) = (0, 0, frames.is_empty());
     for frame in frames {
         match known.get(frame.id.as_str()) {
             None => added += 1,
@@ -44,34 +47,72 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     for (path, problem) in &refused {
         writeln!(out, "left out {}: {}; {}", path.display(), problem.message, problem.help)?;
     }
+    if none {
+        writeln!(
+            out,
+            "no still was found in `{}` or the folders in it; read are {KINDS} files: name the folder that the scanner \
+             exports into with --frames",
+            args.frames.display()
+        )?;
+    }
     let record = open::record_in(exam_folder, &protocols)?;
     for row in &record.frames {
-        let label = row.place.columns();
-        let status = match row.status {
-            Status::Spoken => "saved by word",
-            Status::Context => "from what was in force",
-            Status::Hand => "by hand",
-            Status::LeftOut => "no part of the exam",
-            Status::Ambiguous => "TWO READINGS",
-            Status::Unlabelled => "NO LABEL",
-        };
-        writeln!(out, "{label:<16} {status:<24} {:.2}  {}", row.confidence, row.file)?;
-        for rival in &row.rivals {
-            let label = rival.place.columns();
-            writeln!(out, "    either {label} (call {}): {}", rival.call_seq, rival.reason)?;
-        }
+        show(&mut out, row)?;
     }
-    match &record.clock {
-        Some(clock) => writeln!(
-            out,
-            "scanner's clock: {:+.1} s (+-{:.1} s), drift {:+.0} ppm, from {} pairs",
-            clock.offset_s, clock.uncertainty_s, clock.drift_ppm, clock.pairs
-        )?,
-        None => writeln!(out, "scanner's clock: could not be tied to the exam")?,
-    }
+    writeln!(out, "scanner's clock: {}", clock(&record))?;
     let moved =
         if moved > 0 { format!(", {moved} found in another place or changed") } else { String::new() };
     writeln!(out, "{} stills, {added} of them new{moved}", record.frames.len())?;
+    let doubtful = record.frames.iter().filter(|row| !row.doubt.is_empty()).count();
+    if doubtful > 0 {
+        let (labels, folder) = (
+            if doubtful == 1 { "1 label is" } else { &format!("{doubtful} labels are") },
+            exam_folder.display(),
+        );
+        writeln!(
+            out,
+            "{labels} in doubt: `zonecall check {folder}` tells where to listen, and in `zonecall review {folder}` it is settled"
+        )?;
+    }
     let open = record.frames.iter().any(|row| matches!(row.status, Status::Ambiguous | Status::Unlabelled));
-    Ok(if open || !refused.is_empty() { ExitCode::from(1) } else { ExitCode::SUCCESS })
+    let clean = !open && !none && doubtful == 0 && refused.is_empty();
+    Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// A still with its label, and what speaks against it.
+fn show(out: &mut impl Write, row: &FrameRow) -> std::io::Result<()> {
+    let label = row.place.columns();
+    let status = match row.status {
+        Status::Spoken => "saved by word",
+        Status::Context => "from what was in force",
+        Status::Hand => "by hand",
+        Status::LeftOut => "no part of the exam",
+        Status::Ambiguous => "TWO READINGS",
+        Status::Unlabelled => "NO LABEL",
+    };
+    writeln!(out, "{label:<16} {status:<24} {:.2}  {}", row.confidence, row.file)?;
+    if !row.doubt.is_empty() {
+        writeln!(out, "    IN DOUBT: {}", row.doubt.join("; "))?;
+    }
+    for rival in &row.rivals {
+        let label = rival.place.columns();
+        writeln!(out, "    either {label} (call {}): {}", rival.call_seq, rival.reason)?;
+    }
+    Ok(())
+}
+
+/// How the scanner's clock runs; where nobody can tell, what to do about it.
+fn clock(record: &Record) -> String {
+    if let Some(clock) = &record.clock {
+        return format!(
+            "{:+.1} s (+-{:.1} s), drift {:+.0} ppm, from {} pairs",
+            clock.offset_s, clock.uncertainty_s, clock.drift_ppm, clock.pairs
+        );
+    }
+    let finding = record.findings.iter().find(|finding| finding.rule == CLOCK_UNKNOWN);
+    let remedy = finding.and_then(|finding| finding.message.split_once(": "));
+    remedy.map_or_else(
+        || "could not be tied to the exam".to_owned(),
+        |(_, remedy)| format!("could not be tied to the exam: {remedy}"),
+    )
 }

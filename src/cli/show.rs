@@ -10,7 +10,7 @@ use super::args;
 use super::exam_folder;
 use crate::knowledge::check::rule_ids;
 use crate::knowledge::record::Severity;
-use crate::language::phrases::phrases as headings;
+use crate::language::phrases::{blanks, phrases as headings};
 use crate::protocol::Protocols;
 use crate::tell;
 use crate::tell::card::{Card, Row, Section};
@@ -72,7 +72,10 @@ pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
         args::ReportForm::Pdf => (printed(args, &told)?, "pdf"),
     };
     let for_whom = if args.reader == args::Reader::Owner { "-owner" } else { "" };
-    let path = args.out.clone().unwrap_or_else(|| folder.join(format!("out/report{for_whom}.{ending}")));
+    let path = match &args.out {
+        Some(path) => path.clone(),
+        None => exam_folder::out(folder)?.join(format!("report{for_whom}.{ending}")),
+    };
     exam_folder::write_file(&path, &bytes)?;
     writeln!(std::io::stdout(), "report: {}", path.display())?;
     Ok(ExitCode::SUCCESS)
@@ -116,14 +119,22 @@ pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
         note: heading.note,
         rows: heading.patterns.into_iter().map(|(say, does)| Row { say, does }).collect(),
     });
-    let card = Card {
-        title: "What can be said".to_owned(),
-        note: "Words in brackets may be left out; a bar means one or the other.".to_owned(),
-        sections: sections.collect(),
-    };
+    let note = "Words in brackets may be left out; a bar means one or the other.";
+    let title = "What can be said".to_owned();
     match &args.html {
-        Some(path) => exam_folder::write_file(path, tell::card::html(&card).as_bytes())?,
-        None => std::io::stdout().write_all(tell::card::text(&card).as_bytes())?,
+        Some(path) => {
+            // One page for the wall has no room for the words of the blanks.
+            let note = format!("{note} `zonecall phrases` lists what stands for ‹ ›.");
+            let card = Card { title, note, sections: sections.collect() };
+            exam_folder::write_file(path, tell::card::html(&card).as_bytes())?;
+        }
+        None => {
+            let rows = blanks(&own.grammar).into_iter().map(|(blank, words)| Row { say: blank, does: words });
+            let heading = "What stands for ‹ ›".to_owned();
+            let last = Section { heading, note: String::new(), rows: rows.collect() };
+            let card = Card { title, note: note.to_owned(), sections: sections.chain([last]).collect() };
+            std::io::stdout().write_all(tell::card::text(&card).as_bytes())?;
+        }
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -83,10 +83,42 @@ fn read(person: &str) -> anyhow::Result<Option<Enrolled>> {
     })?))
 }
 
+/// Somebody who has enrolled under nearly this name: other capitals, spaces or signs, or one letter.
+fn alike(person: &str) -> Option<String> {
+    let folder = place(person).ok()?.parent()?.to_owned();
+    let mut names: Vec<String> = std::fs::read_dir(folder)
+        .ok()?
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|path| path.extension().is_some_and(|ending| ending == "json"))
+        .filter_map(|path| serde_json::from_slice::<Enrolled>(&std::fs::read(path).ok()?).ok())
+        .map(|enrolled| enrolled.person)
+        .collect();
+    names.sort();
+    names.into_iter().find(|name| is_alike(person, name))
+}
+
+fn is_alike(one: &str, other: &str) -> bool {
+    let letters = |name: &str| -> Vec<char> {
+        name.chars().filter(|sign| sign.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+    };
+    let (one, other) = (letters(one), letters(other));
+    let before = one.iter().zip(&other).take_while(|(a, b)| a == b).count();
+    let (one, other) = (&one[before..], &other[before..]);
+    let after = one.iter().rev().zip(other.iter().rev()).take_while(|(a, b)| a == b).count();
+    before + after > 0 && one.len().max(other.len()) - after <= 1
+}
+
 /// Bends the ear to a person who has enrolled; one who has not, or whose voice does not count, is heard as anybody.
 pub(super) fn bend(ear: &mut Neural, person: &str) {
     match read(person) {
-        Ok(None) => {}
+        Ok(None) => {
+            if let Some(known) = alike(person) {
+                eprintln!(
+                    "zonecall: `{person}` has not enrolled and is heard as anybody; did you mean `{known}`? The name must be \
+                     the one that was enrolled with, letter by letter: --person \"{known}\""
+                );
+            }
+        }
         Ok(Some(enrolled)) if enrolled.head_sha256 == ear.head_sha256() => {
             ear.adapt(person, enrolled.adaptation);
             eprintln!("zonecall: hearing with the voice that `{person}` enrolled");
@@ -120,7 +152,8 @@ pub(super) fn undo(person: &str) -> anyhow::Result<&'static str> {
     let path = place(person)?;
     anyhow::ensure!(
         path.exists() || before(&path).exists(),
-        "nobody has enrolled as `{person}`; the name must be the one that was enrolled with, letter by letter"
+        "nobody has enrolled as `{person}`; the name must be the one that was enrolled with, letter by letter{}",
+        alike(person).map(|known| format!(": did you mean `{known}`?")).unwrap_or_default()
     );
     let failed = || format!("cannot take back the voice `{}`", path.display());
     if before(&path).exists() {
@@ -143,5 +176,16 @@ mod tests {
         assert!(!Heard { right: 15, asked: 0, missed: 0, wrong: 1 }.is_better_than(before));
         assert!(!Heard { right: 13, asked: 0, missed: 3, wrong: 0 }.is_better_than(before));
         assert!(!before.is_better_than(before));
+    }
+    #[test]
+    fn a_name_is_like_another_that_differs_in_capitals_signs_or_one_letter() {
+        for (one, other) in
+            [("ada", "Ada"), ("Dr. Ada L", "dr ada l"), ("Adda", "Ada"), ("Ad", "Ada"), ("Ida", "Ada")]
+        {
+            assert!(is_alike(one, other) && is_alike(other, one), "{one} {other}");
+        }
+        for (one, other) in [("Ada", "Robin"), ("A", "B"), ("Ada", "Ad Robin"), ("Aad", "Ada")] {
+            assert!(!is_alike(one, other), "{one} {other}");
+        }
     }
 }

@@ -21,6 +21,11 @@ use crate::trace::Outline;
 /// Schema name of the journal, in its first line.
 pub const JOURNAL_SCHEMA: &str = "zonecall.journal/1";
 
+/// Why a journal was closed: a recording was not heard to its end.
+pub const INTERRUPTED: &str = "interrupted";
+/// With this the reason begins where something failed.
+pub const FAULT: &str = "fault: ";
+
 /// One line of the journal.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ExamEvent {

@@ -30,6 +30,29 @@ pub struct Gap {
     pub samples: u64,
 }
 
+/// What is wrong with the kept sound.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SoundFault {
+    /// A file cannot be read.
+    Unreadable {
+        /// Its path inside the exam folder.
+        file: String,
+        /// Why not.
+        why: String,
+    },
+    /// A file is shorter than the journal says.
+    Short {
+        /// Its path inside the exam folder.
+        file: String,
+        /// Samples that it lacks at its end.
+        lacks: u64,
+        /// The first of them, counted from the start of the exam.
+        from: u64,
+    },
+    /// Nothing but zeros, counted from the start of the exam.
+    Silent(Span),
+}
+
 /// The exam as it stands.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Exam {
@@ -61,6 +84,10 @@ pub struct Exam {
     pub closed: Option<(DateTime<Utc>, String)>,
     /// Where sound was lost while listening.
     pub gaps: Vec<Gap>,
+    /// Samples of sound that were kept, as the journal says: up to its last line where it was never closed.
+    pub n_samples: u64,
+    /// What is wrong with the kept sound; the journal does not know, so nothing stands here before somebody looked.
+    pub sound: Vec<SoundFault>,
     /// Faults of the journal itself, with the line they are on.
     pub damage: Vec<(u64, Problem)>,
 }
@@ -84,6 +111,8 @@ impl Exam {
             context: Context::default(),
             closed: None,
             gaps: Vec::new(),
+            n_samples: 0,
+            sound: Vec::new(),
             damage: Vec::new(),
         }
     }
@@ -252,6 +281,7 @@ impl Exam {
     }
 
     fn take(&mut self, line: &ExamEvent) {
+        self.n_samples = self.n_samples.max(line.sample);
         match &line.event {
             Event::Anchor(anchor) => self.anchors.push(anchor.clone()),
             Event::Audio(file) => self.audio.push(file.clone()),

@@ -11,3 +11,4 @@ pub mod review;
 pub mod sign;
 mod mend;
 pub mod fold;
+pub mod sound;

@@ -19,6 +19,8 @@ use crate::frames::dicom::{self, Told};
 use crate::frames::image;
 use crate::frames::stamp::problem;
 
+/// The kinds of files that can be stills.
+pub const KINDS: &str = "DICOM, PNG, JPEG, BMP and TIFF";
 /// Files and folders looked at in all; what lies beyond is left out, and that is said.
 pub const MAX_FILES: usize = 50_000;
 /// Folders inside folders.
@@ -157,7 +159,7 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
         image::read(path, kind, utc_offset_s)?
     } else {
         return Err(problem(
-            "neither DICOM nor PNG, JPEG, BMP or TIFF",
+            format!("none of {KINDS}"),
             "nothing to do if it is no still; else export it again in one of these",
         ));
     };

@@ -15,6 +15,7 @@ use rtrb::{Consumer, Producer, RingBuffer};
 
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::hear::decode::{CHANNELS_MAX, RATES_HZ, mix, whole};
+use crate::hear::hush::hush;
 use crate::hear::resample::{Refused, Resample};
 
 /// The ring holds this many seconds: a slow engine may think that long before sound is lost.
@@ -311,6 +312,7 @@ where
 
 /// The microphone asked for, and its name.
 fn find(wanted: Option<&str>) -> Result<(Device, String), CaptureError> {
+    hush();
     let host = cpal::default_host();
     let Some(wanted) = wanted else {
         let device = host.default_input_device().ok_or(CaptureError::NoDevice)?;

@@ -3,9 +3,11 @@
 pub mod utterance;
 pub(crate) mod resample;
 pub mod decode;
+pub(crate) mod hush;
 pub mod capture;
 pub mod switch;
 pub mod keep;
+pub mod silence;
 pub mod endpoint;
 pub mod room;
 pub mod quieten;

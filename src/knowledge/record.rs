@@ -33,9 +33,9 @@ pub fn record(exam: &Exam, pairing: &Pairing, protocols: &Protocols) -> Record {
 /// The record of an exam, its measures held against what was named.
 #[must_use]
 pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, against: &Against) -> Record {
-    let frames = frame_rows(exam, pairing);
+    let mut frames = frame_rows(exam, pairing);
     let coverage = coverage(exam, &frames, protocols);
-    let (calls, entries) = (call_rows(exam, protocols), entry_rows(exam, protocols));
+    let (mut calls, entries) = (call_rows(exam, protocols), entry_rows(exam, protocols));
     let readings = Readings {
         calls: &calls,
         entries: &entries,
@@ -47,6 +47,7 @@ pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, aga
         Occasion { at: header.started_at, utc_offset_s: header.utc_offset_s, schemes: &header.schemes };
     let measures = measure(&readings, &occasion, against, protocols);
     let findings = check(exam, pairing, &frames, &coverage, &measures, protocols);
+    put_doubts(&findings, protocols, &mut frames, &mut calls);
     Record {
         schema: RECORD_SCHEMA.to_owned(),
         exam: exam_info(exam),
@@ -82,6 +83,31 @@ fn exam_info(exam: &Exam) -> ExamInfo {
             key: logged.signed.key.clone(),
             changes_since: exam.changes.iter().filter(|change| change.seq > logged.seq).count(),
         }),
+    }
+}
+
+/// Puts what was found against a label beside the label; one that a person has settled is in no doubt.
+fn put_doubts(findings: &[Finding], protocols: &Protocols, frames: &mut [FrameRow], calls: &mut [CallRow]) {
+    for finding in findings {
+        let Some(words) = protocols.rules.rule(&finding.rule).and_then(|rule| rule.doubt.as_ref()) else {
+            continue;
+        };
+        let put = |doubt: &mut Vec<String>| {
+            if !doubt.contains(words) {
+                doubt.push(words.clone());
+            }
+        };
+        let is_open = |frame: &&mut FrameRow| !matches!(frame.status, Status::Hand | Status::LeftOut);
+        for frame in frames.iter_mut().filter(is_open) {
+            let by_call = finding.call_seq.is_some() && finding.call_seq == frame.call_seq;
+            if by_call || finding.frame.as_ref() == Some(&frame.id) {
+                put(&mut frame.doubt);
+            }
+        }
+        calls
+            .iter_mut()
+            .filter(|call| finding.call_seq == Some(call.seq))
+            .for_each(|call| put(&mut call.doubt));
     }
 }
 
@@ -233,6 +259,9 @@ pub struct CallRow {
     /// Put right by the lines with these numbers: calls, or changes by hand.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub corrected_by: Vec<u64>,
+    /// What speaks against its place, in a few words each; the findings say more.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub doubt: Vec<String>,
 }
 
 /// A free note: listen to its span.
@@ -268,6 +297,9 @@ pub struct FrameRow {
     /// The save call it is paired with, or the call whose context labels it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub call_seq: Option<u64>,
+    /// What speaks against the label, in a few words each; the findings say more.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub doubt: Vec<String>,
     /// Other labels that are about as likely.
     pub rivals: Vec<Rival>,
 }

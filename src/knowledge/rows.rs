@@ -221,6 +221,7 @@ fn frame_row(
         status,
         confidence: paired.map_or(0.0, |paired| paired.confidence).min(most),
         call_seq: call.map(|call| call.seq),
+        doubt: Vec::new(),
         rivals: paired.map(|paired| rivals(exam, paired)).unwrap_or_default(),
     }
 }

@@ -5,7 +5,7 @@
 //! Never: layout; `tell::card` prints.
 //! Tested in: `tests/language.rs`.
 
-use crate::language::grammar::{Grammar, Node};
+use crate::language::grammar::{Grammar, Node, Rule};
 
 /// One section of the card.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,14 +34,37 @@ pub fn phrases(grammar: &Grammar) -> Vec<Heading> {
     headings.collect()
 }
 
+/// The blanks that the card's phrases hold, each with what may be said in it, in grammar order.
+#[must_use]
+pub fn blanks(grammar: &Grammar) -> Vec<(String, String)> {
+    let mut found: Vec<(String, String)> = Vec::new();
+    for rule in &grammar.rules {
+        let Some((name, note)) = blank(rule) else { continue };
+        // Numbers have too many words to list: a second line of the comment says them shorter.
+        let words = if note.is_empty() { pattern(grammar, &rule.body, true) } else { note };
+        // A blank that only holds another of its name says nothing.
+        if words != name {
+            found.push((name, words));
+        }
+    }
+    found
+}
+
+/// The name of a blank as the card shows it, and what more its comment says.
+fn blank(rule: &Rule) -> Option<(String, String)> {
+    let comment = rule.comment.strip_prefix("@blank ")?;
+    let (name, note) = comment.split_once('\n').unwrap_or((comment, ""));
+    Some((format!("‹{name}›"), note.replace('\n', " ")))
+}
+
 /// What can be said, with `[ ]` for what may be left out and `( | )` for a choice.
 fn pattern(grammar: &Grammar, node: &Node, outermost: bool) -> String {
     match node {
         Node::Word(word, _) => word.clone(),
         Node::Tag(..) => String::new(),
         Node::Rule(name, _) => match grammar.rule(name) {
-            Some(rule) => match rule.comment.strip_prefix("@blank ") {
-                Some(blank) => format!("‹{blank}›"),
+            Some(rule) => match blank(rule) {
+                Some((name, _)) => name,
                 None if name == "filler" => String::new(),
                 None => pattern(grammar, &rule.body, false),
             },

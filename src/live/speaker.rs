@@ -13,6 +13,8 @@ use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{FromSample, SampleFormat, SizedSample, StreamConfig};
 use rtrb::{Consumer, Producer, RingBuffer};
 
+use crate::hear::hush::hush;
+
 /// Sound that can wait to be heard, in seconds.
 const RING_S: usize = 3;
 /// How often it is looked whether there is room in the ring, or nothing left in it.
@@ -57,6 +59,7 @@ impl Speaker {
     /// # Errors
     /// When there is none, or it cannot be used.
     pub fn open() -> Result<Self, SpeakerError> {
+        hush();
         let failed = |source| SpeakerError::Open { source };
         let device = cpal::default_host().default_output_device().ok_or(SpeakerError::NoDevice)?;
         let supported = device.default_output_config().map_err(failed)?;

@@ -112,6 +112,15 @@ impl Protocols {
         self.schemes_for(limb, schemes).into_iter().find(|scheme| scheme.zone(zone).is_some())
     }
 
+    /// A zone expects what it lists, the parts of that, and the whole that a listed part belongs to.
+    #[must_use]
+    pub fn expects(&self, zone: &Zone, structure: &str) -> bool {
+        let whole_of = |code: &str| self.structure(code).and_then(|known| known.part_of.as_deref());
+        zone.structures.iter().any(|code| {
+            code == structure || whole_of(structure) == Some(code) || whole_of(code) == Some(structure)
+        })
+    }
+
     /// The zones that can be named on `limb`, scheme by scheme, from proximal to distal.
     #[must_use]
     pub fn zones_for(&self, limb: &str, schemes: &BTreeMap<String, String>) -> Vec<(&Scheme, &Zone)> {

@@ -37,6 +37,9 @@ pub struct Rule {
     pub why: String,
     /// Where it comes from.
     pub source: String,
+    /// In a few words, what its findings say against the label of the still that they point to.
+    #[serde(default)]
+    pub doubt: Option<String>,
 }
 
 /// How much a rule matters here.

@@ -16,7 +16,7 @@ mod page;
 mod paper;
 mod table;
 mod tables;
-mod words;
+pub(crate) mod words;
 
 use crate::knowledge::measure::Earlier;
 use crate::knowledge::record::Record;

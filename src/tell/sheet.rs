@@ -11,6 +11,7 @@ use std::fmt::Write as _;
 use serde::Serialize;
 
 use crate::knowledge::measure::row::{MeasureRow, Name};
+use crate::knowledge::measure::{Unused, unused};
 use crate::knowledge::record::{ExamInfo, Record};
 use crate::protocol::Protocols;
 
@@ -63,17 +64,8 @@ pub(crate) fn sheets(record: &Record, protocols: &Protocols) -> Vec<Sheet> {
         if found.iter().any(has) {
             continue;
         }
-        let mine: Vec<&MeasureRow> = record
-            .measures
-            .iter()
-            .filter(|other| {
-                let part = other.structure.as_ref();
-                other.limb == row.limb
-                    && other.scheme.as_ref() == Some(scheme)
-                    && (part == Some(strand) || part.is_some_and(|part| ratio_of(part) == Some(strand)))
-            })
-            .collect();
-        // Where only "normal" was said there is nothing to compute; the calls and the record still have it.
+        let mine = of_strand(record, row);
+        // Where only "normal" was said there is nothing to compute: a table of zeros would say less than one line.
         if !mine.iter().any(|row| row.value.is_some_and(|value| value != 0.0)) {
             continue;
         }
@@ -87,6 +79,17 @@ pub(crate) fn sheets(record: &Record, protocols: &Protocols) -> Vec<Sheet> {
         found.push(sheet);
     }
     found
+}
+
+/// The measures of the strand that `row` is of, and its ratios.
+fn of_strand<'a>(record: &'a Record, row: &MeasureRow) -> Vec<&'a MeasureRow> {
+    let mine = |other: &&MeasureRow| {
+        let part = other.structure.as_deref();
+        other.limb == row.limb
+            && other.scheme == row.scheme
+            && (part == row.structure.as_deref() || part.and_then(ratio_of) == row.structure.as_deref())
+    };
+    record.measures.iter().filter(mine).collect()
 }
 
 /// The upper structure of a ratio.
@@ -136,6 +139,7 @@ fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, protocols: 
             sheet.sources.push(format!("{}: {source}", title(row)));
         }
     }
+    sheet.cautions.extend(zeros(rows));
     // One line for all that lacks the same thing.
     let line = |((place, why), titles): ((&str, &String), Vec<String>)| {
         format!("{place}, {}: {why}", titles.join(" and "))
@@ -145,6 +149,40 @@ fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, protocols: 
         let mut seen = std::collections::BTreeSet::new();
         list.retain(|line| seen.insert(line.clone()));
     }
+}
+
+/// The zeros that nobody said as a number, in a line; none where there are none.
+fn zeros(rows: &[&MeasureRow]) -> Option<String> {
+    let mut titles: Vec<(String, Vec<&str>)> = Vec::new();
+    let is_zero = |row: &&&MeasureRow| row.from_normal && row.value == Some(0.0);
+    for row in rows.iter().filter(is_zero) {
+        let (Some(zone), title) = (row.zone.as_deref(), title(row)) else { continue };
+        match titles.iter_mut().find(|known| known.0 == title) {
+            Some(known) => known.1.push(zone),
+            None => titles.push((title, vec![zone])),
+        }
+    }
+    let said: Vec<String> =
+        titles.iter().map(|(title, zones)| format!("{title} 0 in {}", zones.join(", "))).collect();
+    (!said.is_empty()).then(|| format!("`normal` was said and no number: {}", said.join("; ")))
+}
+
+/// What stands behind the zeros of strands that have no sheet, for nothing but `normal` was said of them.
+fn only_normal(record: &Record, sheets: &[Sheet], protocols: &Protocols) -> Vec<String> {
+    let totals = record.measures.iter().filter(|row| row.name == Name::AreaTotal);
+    let has_none = |row: &&MeasureRow| {
+        !sheets.iter().any(|sheet| {
+            sheet.limb == row.limb
+                && Some(&sheet.scheme) == row.scheme.as_ref()
+                && Some(&sheet.strand) == row.structure.as_ref()
+        })
+    };
+    let line = |row: &MeasureRow| {
+        let zeros = zeros(&of_strand(record, row))?;
+        let strand = structure(row.structure.as_deref().unwrap_or_default(), protocols);
+        Some(format!("{}, {strand}: {zeros}", limb(&row.limb, protocols)))
+    };
+    totals.filter(has_none).filter_map(line).collect()
 }
 
 /// The columns that at least one row fills.
@@ -293,18 +331,36 @@ pub(crate) fn injuries(record: &Record, protocols: &Protocols) -> Vec<String> {
 #[must_use]
 pub fn text(record: &Record, protocols: &Protocols) -> String {
     let mut out = String::new();
-    let sheets = sheets(record, protocols);
+    let (sheets, unused) = (sheets(record, protocols), unused(record, protocols));
     if sheets.is_empty() {
-        out.push_str("nothing was measured\n");
+        out.push_str(if unused.is_empty() {
+            "nothing was measured\n"
+        } else {
+            "nothing could be computed\n"
+        });
     }
     for sheet in &sheets {
         put_sheet(&mut out, sheet, protocols);
+    }
+    for line in only_normal(record, &sheets, protocols) {
+        let _ = writeln!(out, "{line}");
+    }
+    for one in &unused {
+        let _ = writeln!(out, "not used: {}", not_used(one, protocols));
     }
     for line in injuries(record, protocols) {
         let _ = writeln!(out, "{line}");
     }
     let _ = writeln!(out, "{CAUTIONS}");
     out
+}
+
+/// A number that no measure is made from, in words.
+fn not_used(one: &Unused, protocols: &Protocols) -> String {
+    let place = one.place.in_words(protocols);
+    let place = if place.is_empty() { "place not said".to_owned() } else { place };
+    let unit = one.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
+    format!("{place}: {} {}{unit} (line {}): {}", one.term, one.number, one.seq, one.why)
 }
 
 fn put_sheet(out: &mut String, sheet: &Sheet, protocols: &Protocols) {
@@ -343,16 +399,18 @@ struct Measures<'a> {
     schema: &'static str,
     exam: &'a ExamInfo,
     measures: &'a [MeasureRow],
+    unused: Vec<Unused>,
     cautions: &'static str,
 }
 
 /// The measures for programs.
 #[must_use]
-pub fn json(record: &Record) -> String {
+pub fn json(record: &Record, protocols: &Protocols) -> String {
     let measures = Measures {
         schema: MEASURES_SCHEMA,
         exam: &record.exam,
         measures: &record.measures,
+        unused: unused(record, protocols),
         cautions: CAUTIONS,
     };
     // Only maps with keys that are no text cannot be written, and there are none.

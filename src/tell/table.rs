@@ -11,7 +11,7 @@ use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Record};
 use super::words::{self, meaning, standing};
 
 /// The columns, in order. `row` is `still`, `call` or `entered`: filter by it.
-pub(crate) const COLUMNS: [&str; 31] = [
+pub(crate) const COLUMNS: [&str; 32] = [
     "row",
     "limb",
     "zone",
@@ -43,6 +43,7 @@ pub(crate) const COLUMNS: [&str; 31] = [
     "by",
     "added_by_hand",
     "scale_by_hand",
+    "doubt",
 ];
 
 /// What a spreadsheet takes for the beginning of a formula; see the OWASP page on CSV injection.
@@ -99,6 +100,7 @@ fn still_row(frame: &FrameRow, record: &Record) -> [String; COLUMNS.len()] {
         ("exam_time_utc", frame.saved_at_exam.map(rfc3339).unwrap_or_default()),
         ("scanner_time_utc", rfc3339(frame.saved_at)),
         ("still_id", text(Some(&frame.id))),
+        ("doubt", text(Some(&frame.doubt.join("; ")))),
     ];
     put(&mut cells, own);
     cells
@@ -133,6 +135,7 @@ fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
             ("exam_time_utc", rfc3339(call.said_at)),
             ("audio_from_s", format!("{:.3}", call.span_s.0)),
             ("audio_to_s", format!("{:.3}", call.span_s.1)),
+            ("doubt", text(Some(&call.doubt.join("; ")))),
         ],
     );
     cells

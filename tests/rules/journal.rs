@@ -1,6 +1,7 @@
 //! Rules about the journal, the kept audio and what was not understood.
 
-use zonecall::exam::fold::Gap;
+use zonecall::clock::Span;
+use zonecall::exam::fold::{Gap, SoundFault};
 
 use crate::Cases;
 use crate::case::{Case, problem, said};
@@ -16,9 +17,42 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("not known how much", &lost(0));
         rule.silent(&fine());
     }),
+    ("sound-cut-short", |rule| {
+        let file = "audio/0001.wav".to_owned();
+        let short = SoundFault::Short { file: file.clone(), lacks: 48_000, from: 160_000 };
+        rule.fires("lacks its last 3.0 s, from 10.0 s into the exam", &sound(vec![short]));
+        rule.fires(
+            "cannot be read: gone",
+            &sound(vec![SoundFault::Unreadable { file, why: "gone".to_owned() }]),
+        );
+        rule.silent(&sound(vec![SoundFault::Silent(Span { from: 0, to: 400_000 })]));
+        rule.silent(&fine());
+    }),
     ("not-closed", |rule| {
         rule.fires("never closed", &fine().but(|case| case.exam.closed = None));
         rule.silent(&fine());
+    }),
+    ("broken-off", |rule| {
+        rule.fires("(interrupted)", &ended("interrupted"));
+        rule.fires("(fault: the disk is full)", &ended("fault: the disk is full"));
+        for reason in ["end of exam", "end of the recording", "stopped"] {
+            rule.silent(&ended(reason));
+        }
+    }),
+    ("sound-silent", |rule| {
+        let two = [(160_000, 640_000), (800_000, 1_200_000)]
+            .map(|(from, to)| SoundFault::Silent(Span { from, to }));
+        rule.fires("55 s of the sound are nothing but zeros, from 10.0 s", &sound(two.to_vec()));
+        rule.silent(&fine());
+    }),
+    ("nothing-heard", |rule| {
+        let dumb = |n_samples| said(&[]).but(|case| case.exam.n_samples = n_samples);
+        rule.fires("nobody was heard in 45 s of sound", &dumb(720_000));
+        rule.silent(&dumb(160_000));
+        rule.silent(&fine().but(|case| case.exam.n_samples = 720_000));
+        // One thing is told once.
+        let zeros = SoundFault::Silent(Span { from: 0, to: 720_000 });
+        rule.silent(&dumb(720_000).but(|case| case.exam.sound = vec![zeros]));
     }),
     ("too-quiet", |rule| {
         rule.fires("1 breath was quieter", &fine().but(|case| case.exam.breaths[0].level_dbfs = -60.0));
@@ -36,4 +70,12 @@ pub(crate) const CASES: &[Cases] = &[
 
 fn fine() -> Case {
     said(&["left fore"])
+}
+
+fn ended(reason: &str) -> Case {
+    fine().but(|case| case.exam.closed = Some((case.exam.header.started_at, reason.to_owned())))
+}
+
+fn sound(faults: Vec<SoundFault>) -> Case {
+    fine().but(|case| case.exam.sound = faults)
 }

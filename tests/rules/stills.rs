@@ -39,7 +39,7 @@ fn clock_unknown(rule: &Rule) {
         case.pairing.clock = None;
         case.exam.header.wall = WallQuality::FileTime;
     });
-    rule.fires("with --started-at", &untold);
+    rule.fires("as in `zonecall hear scan.wav --into exams/again --started-at 2026-", &untold);
     rule.silent(&fine());
     // Without stills there is no other clock.
     rule.silent(&view());

@@ -62,6 +62,11 @@ pub fn still(number: i64, place: &str, status: Status, call_seq: Option<u64>) ->
         status,
         confidence: if status == Status::Unlabelled { 0.0 } else { 0.91 },
         call_seq,
+        doubt: if status == Status::Context {
+            vec!["a part of it is missing".to_owned()]
+        } else {
+            Vec::new()
+        },
         rivals: Vec::new(),
     }
 }

@@ -11,7 +11,7 @@ use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::{Evidence, Hit, in_words};
 use crate::knowledge::coverage::live;
 use crate::knowledge::doubt::doubtful;
-use crate::protocol::{Plane, Protocols, Zone};
+use crate::protocol::Plane;
 
 /// The setting that says where the probe's marker points.
 const MARKER: &str = "marker";
@@ -57,7 +57,7 @@ pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
     for call in live(evidence.exam) {
         let Act::View(view) = &call.act else { continue };
         let (Some(structure), Some((_, zone))) = (&view.structure, evidence.zone_of(call)) else { continue };
-        if !expects(evidence.protocols, zone, structure) {
+        if !evidence.protocols.expects(zone, structure) {
             let message = format!(
                 "{structure} is not expected in zone {} of {}; was zone or structure misheard?",
                 zone.code,
@@ -67,14 +67,6 @@ pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
         }
     }
     hits
-}
-
-/// A zone expects what it lists, the parts of that, and the whole that a listed part belongs to.
-fn expects(protocols: &Protocols, zone: &Zone, structure: &str) -> bool {
-    let whole_of = |code: &str| protocols.structure(code).and_then(|known| known.part_of.as_deref());
-    zone.structures.iter().any(|code| {
-        code == structure || whole_of(structure) == Some(code) || whole_of(code) == Some(structure)
-    })
 }
 
 fn findings<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a LoggedCall, &'a Finding)> {

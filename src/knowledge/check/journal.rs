@@ -5,8 +5,10 @@
 //! Never: looks at what was said.
 //! Tested in: `tests/rules/journal.rs`.
 
-use crate::clock::seconds;
-use crate::exam::fold::{Breath, Gap};
+use crate::clock::{Span, seconds};
+use crate::exam::event::{FAULT, INTERRUPTED};
+use crate::exam::fold::{Breath, Gap, SoundFault};
+use crate::hear::silence::SILENCE_MIN;
 use crate::knowledge::check::{Evidence, Hit, in_words};
 
 /// Breaths quieter than this are hard to understand, in dB relative to full scale; from memory, no source.
@@ -36,7 +38,72 @@ pub(super) fn not_closed(evidence: &Evidence) -> Vec<Hit> {
     if evidence.exam.closed.is_some() {
         return Vec::new();
     }
-    vec![Hit::new("the exam was never closed: the program was stopped, or is still listening".to_owned())]
+    let message = "the exam was never closed: the program was stopped, or is still listening; what came after its last \
+                   line was not understood, and `zonecall resume` goes on with it";
+    vec![Hit::new(message.to_owned())]
+}
+
+/// A file of the kept sound that is gone, or ends before the journal says.
+pub(super) fn sound_cut_short(evidence: &Evidence) -> Vec<Hit> {
+    let hit = |fault: &SoundFault| match fault {
+        SoundFault::Unreadable { file, why } => {
+            Some(format!("the kept sound `{file}` cannot be read: {why}"))
+        }
+        SoundFault::Short { file, lacks, from } => Some(format!(
+            "the kept sound `{file}` lacks its last {:.1} s, from {:.1} s into the exam",
+            seconds(*lacks),
+            seconds(*from)
+        )),
+        SoundFault::Silent(_) => None,
+    };
+    let messages = evidence.exam.sound.iter().filter_map(hit);
+    messages.map(|message| Hit::new(format!("{message}; put back a whole copy, or go without it"))).collect()
+}
+
+/// Closed by Ctrl-C in the midst of a recording, or by a fault: there was more to hear.
+pub(super) fn broken_off(evidence: &Evidence) -> Vec<Hit> {
+    let exam = evidence.exam;
+    let Some((at, reason)) = &exam.closed else { return Vec::new() };
+    if reason != INTERRUPTED && !reason.starts_with(FAULT) {
+        return Vec::new();
+    }
+    let message = format!(
+        "hearing was broken off {:.1} s into the exam ({reason}); what came after is in no line: hear the recording \
+         again into a new folder, or go on with `zonecall resume`",
+        seconds(exam.n_samples)
+    );
+    vec![Hit { at: Some(*at), ..Hit::new(message) }]
+}
+
+/// Stretches of nothing but zeros: one hit for all of them, at the first.
+pub(super) fn sound_silent(evidence: &Evidence) -> Vec<Hit> {
+    let exam = evidence.exam;
+    let silent = |fault: &SoundFault| match fault {
+        SoundFault::Silent(span) => Some(*span),
+        _ => None,
+    };
+    let spans: Vec<Span> = exam.sound.iter().filter_map(silent).collect();
+    let Some(first) = spans.first() else { return Vec::new() };
+    let all: u64 = spans.iter().map(|span| span.to - span.from).sum();
+    let message = format!(
+        "{:.0} s of the sound are nothing but zeros, from {:.1} s into the exam on; no microphone that is on gives \
+         that: was it muted, unplugged or the wrong one?",
+        seconds(all),
+        seconds(first.from)
+    );
+    vec![Hit { at: Some(exam.instant_of(first.from)), ..Hit::new(message) }]
+}
+
+/// Sound was kept and nobody spoke in it; where it is all zeros the rule above says so.
+pub(super) fn nothing_heard(evidence: &Evidence) -> Vec<Hit> {
+    let exam = evidence.exam;
+    if !exam.breaths.is_empty() || exam.n_samples < SILENCE_MIN || !sound_silent(evidence).is_empty() {
+        return Vec::new();
+    }
+    vec![Hit::new(format!(
+        "nobody was heard in {:.0} s of sound; listen to it, then try the microphone with `zonecall setup`",
+        seconds(exam.n_samples)
+    ))]
 }
 
 pub(super) fn not_understood(evidence: &Evidence) -> Vec<Hit> {

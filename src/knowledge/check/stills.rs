@@ -16,10 +16,13 @@ pub(super) fn clock_unknown(evidence: &Evidence) -> Vec<Hit> {
     // A recording's file time is when it ended or was copied; then the stills lie nowhere near what was said.
     let remedy = match evidence.exam.header.wall {
         WallQuality::FileTime => {
-            "the recording does not say when it began, so its file time was taken: \
-             hear it again into a new folder with --started-at"
+            "the recording does not say when it began, so its file time was taken; hear it again into a new folder with \
+             its true beginning, as in `zonecall hear scan.wav --into exams/again --started-at 2026-05-04T10:00:00+02:00`"
         }
-        _ => "too few save calls agree with stills; say `clock mark` while saving one",
+        _ => {
+            "too few save calls agree with stills; pair with a folder that holds this exam's stills only, \
+             as in `zonecall pair exams/juniper --frames /media/scanner`, and next time say `clock mark` while saving one"
+        }
     };
     vec![Hit::new(format!("the scanner's clock could not be tied to the exam: {remedy}"))]
 }

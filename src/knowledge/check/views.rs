@@ -42,12 +42,25 @@ pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
+/// A line for each limb: a whole list of views would hide what else there is to look at.
 pub(super) fn missing(evidence: &Evidence) -> Vec<Hit> {
     let never = |row: &&CoverageRow| !live(evidence.exam).any(|call| Wanted::of(row).holds(call));
-    let hit = |row: &CoverageRow| {
-        Hit::new(format!("{} is wanted by the scheme `{}` and was never called", name(row), row.scheme))
+    let rows: Vec<&CoverageRow> = open(evidence).filter(never).collect();
+    let of_one = |a: &&CoverageRow, b: &&CoverageRow| (&a.limb, &a.scheme) == (&b.limb, &b.scheme);
+    rows.chunk_by(of_one).filter_map(uncalled).map(Hit::new).collect()
+}
+
+/// The views of one limb in one line, each zone with its planes.
+fn uncalled(rows: &[&CoverageRow]) -> Option<String> {
+    let first = rows.first()?;
+    let zone = |rows: &[&CoverageRow]| {
+        let planes: Vec<&str> = rows.iter().map(|row| row.plane.as_str()).collect();
+        rows.first().map(|row| format!("{} {}", row.zone, planes.join(" ")))
     };
-    open(evidence).filter(never).map(hit).collect()
+    let zones: Vec<String> = rows.chunk_by(|a, b| a.zone == b.zone).filter_map(zone).collect();
+    let (are, were) = if rows.len() == 1 { ("is", "was") } else { ("are", "were") };
+    let (limb, views, scheme) = (&first.limb, zones.join(", "), &first.scheme);
+    Some(format!("{limb} {views} {are} wanted by the scheme `{scheme}` and {were} never called"))
 }
 
 /// Structures that want a still of their own in a zone that was called.

@@ -12,10 +12,12 @@ mod strand;
 mod within;
 mod distance;
 mod against;
+mod unused;
 
 pub use against::{Against, Earlier, is_over};
 pub use reading::Readings;
 pub(crate) use strand::{LARGER, LESION};
+pub use unused::{Unused, unused};
 pub use within::class;
 
 use std::collections::BTreeMap;

@@ -237,15 +237,15 @@ fn order(call: &CallRow, protocols: &Protocols) -> (usize, usize, usize) {
 
 fn measured(told: &Told) -> Option<Measured> {
     let Told { record, protocols, earlier, .. } = *told;
-    if record.measures.is_empty() {
-        return None;
-    }
     let mut charts = chart(record, protocols);
     charts.extend(course(record, earlier, protocols));
     let sheets = sheets(record, protocols).into_iter().map(|sheet| {
         (format!("{}, {}", limb(&sheet.limb, protocols), structure(&sheet.strand, protocols)), sheet)
     });
-    Some(Measured { injuries: injuries(record, protocols), charts, sheets: sheets.collect() })
+    let measured = Measured { injuries: injuries(record, protocols), charts, sheets: sheets.collect() };
+    // Where only "normal" was said a heading would stand over nothing.
+    let is_empty = measured.injuries.is_empty() && measured.charts.is_empty() && measured.sheets.is_empty();
+    (!is_empty).then_some(measured)
 }
 
 fn entered(entry: &EntryRow, record: &Record, protocols: &Protocols) -> EnteredLine {
@@ -293,6 +293,11 @@ fn still(
         Some(at) => format!(", {} by the exam's", time_of_day(at, offset_s)),
         None => "; not tied to the exam's".to_owned(),
     };
+    let doubt = if frame.doubt.is_empty() {
+        String::new()
+    } else {
+        format!("; IN DOUBT: {}", frame.doubt.join("; "))
+    };
     let rival = |rival: &crate::knowledge::record::Rival| {
         let label = rival.place.in_words(protocols);
         let label = if label.is_empty() { "no label".to_owned() } else { label };
@@ -310,8 +315,8 @@ fn still(
         number,
         id: frame.id.clone(),
         label: frame.place.in_words(protocols),
-        state: format!("{}{}", status(frame.status), sure.unwrap_or_default()),
-        open: matches!(frame.status, Status::Ambiguous | Status::Unlabelled),
+        state: format!("{}{}{doubt}", status(frame.status), sure.unwrap_or_default()),
+        open: matches!(frame.status, Status::Ambiguous | Status::Unlabelled) || !frame.doubt.is_empty(),
         call: known_call(frame.call_seq, record),
         rivals: frame.rivals.iter().map(rival).collect(),
         said: said_in_view(frame, record).map(said).collect(),
