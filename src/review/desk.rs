@@ -17,6 +17,7 @@ use crate::exam::call::Act;
 use crate::exam::event::Outcome;
 use crate::exam::fold::{Exam, FoldError, fold};
 use crate::exam::journal::{JOURNAL_FILE, JournalError, read};
+use crate::exam::sound::note_sound;
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
 use crate::knowledge::measure::row::MeasureRow;
@@ -201,6 +202,7 @@ impl Desk {
         let mut exam = fold(&lines, &self.protocols)
             .map_err(|source| DeskError::Fold { path: self.folder.join(JOURNAL_FILE), source })?;
         note_missing(&self.folder, &mut exam.frames);
+        note_sound(&self.folder, &mut exam);
         task.step("pairing the stills");
         let pairing = pair(&exam, &exam.frames);
         task.step("checking and measuring");

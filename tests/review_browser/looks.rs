@@ -136,7 +136,7 @@ fn no_meaning_is_in_a_colour_alone() {
             document.querySelectorAll('#questions button').forEach((one) => add('question', one.className, one.querySelector('.sign').textContent));
             document.querySelectorAll('.limb td[class]:not(.sizes)').forEach((one) => add('view', one.className, one.querySelector('.sign').textContent));
             document.querySelectorAll('.mark.still').forEach((one) => add('still', one.className.replace(/mark still /, ''), one.textContent.replace(/[0-9]+/, '')));
-            document.querySelectorAll('#stills-in .card').forEach((one) => add('card', one.className, one.querySelector('span').textContent));
+            document.querySelectorAll('#stills-in .card').forEach((one) => add('card', one.className, one.querySelector('span').textContent + (one.querySelector('.doubt') ? ', in doubt' : '')));
             return told";
         let told = page.run(signs).await;
         for kind in ["question", "view", "still", "card"] {

@@ -1,6 +1,6 @@
 // The desk: what is at hand, the keys, and news from other browsers.
 import { make, find, fill, keep, say, ask, clock, key, quoted } from "./make.js";
-import { stillsBeside, lamp, stillCards, placeWords, statusWords } from "./still.js";
+import { stillsBeside, lamp, stillCards, placeWords, statusWords, doubtWords } from "./still.js";
 import { setLine, play, showAt, zoom } from "./line.js";
 import { addCall, moveCall, mendCall, mendStill, mendClock, printForm, signForm, toldOfForm } from "./mend.js";
 import { sinceLast } from "./since.js";
@@ -167,7 +167,7 @@ function bench() {
   fill(find("bench"),
     make("p", { class: "kicker" }, question ? `Question ${current() + 1} of ${exam.questions.length}. ${words}.${question.settles > 1 ? ` Settles ${question.settles} at once.` : ""}` : words),
     make("h2", {}, title),
-    where && placeWords(exam, where) ? make("p", { class: "place" }, placeWords(exam, where), frame ? make("span", {}, `, ${statusWords(frame.status)}`) : null) : null,
+    where && placeWords(exam, where) ? make("p", { class: "place" }, placeWords(exam, where), frame ? make("span", {}, `, ${statusWords(frame.status)}`, frame.doubt?.length ? ". " : "", doubtWords(frame)) : null) : null,
     heard(call, breath, span, frame),
     hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this breath:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(one)}`))) : null,
     question || frame ? rivals(frame) : null,

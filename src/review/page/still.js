@@ -18,6 +18,9 @@ const STATUS = {
 
 export const statusWords = (status) => STATUS[status] ?? status;
 
+/** What speaks against a still's label; nothing where nothing does. The record leaves out what is empty. */
+export const doubtWords = (row) => row.doubt?.length ? make("em", { class: "doubt" }, `In doubt: ${row.doubt.join("; ")}`) : null;
+
 /** A place in words: limb, zone, plane, structure. */
 export function placeWords(exam, place) {
   const name = (list, code) => exam.codes[list].find((one) => one.code === code)?.name ?? code;
@@ -48,7 +51,8 @@ function figure(exam, number, heading, earlier = null) {
     frame,
     make("figcaption", {},
       make("strong", {}, label),
-      make("span", {}, `still ${number + 1}, ${earlier ? "" : `at ${clock(exam.still_s[number])}, `}${statusWords(row.status)}`)));
+      make("span", {}, `still ${number + 1}, ${earlier ? "" : `at ${clock(exam.still_s[number])}, `}${statusWords(row.status)}`),
+      doubtWords(row)));
 }
 
 /** The still of the same view on the limb of the other side, if there is one. */
@@ -108,15 +112,16 @@ const cards = new Map();
 export function stillCards(exam, open) {
   return exam.record.frames.map((row, number) => {
     if (!cards.has(row.id)) {
-      const button = make("button", { type: "button" }, make("img", { src: `/api/thumb/${number}`, alt: "", loading: "lazy", decoding: "async", width: 176, height: 132 }), make("strong", {}), make("span", {}));
+      const button = make("button", { type: "button" }, make("img", { src: `/api/thumb/${number}`, alt: "", loading: "lazy", decoding: "async", width: 176, height: 132 }), make("strong", {}), make("span", {}), make("span", {}));
       cards.set(row.id, make("li", {}, button));
     }
     const card = cards.get(row.id);
     const [button] = card.children;
-    button.className = `card ${row.status}`;
+    button.className = `card ${row.status}${row.doubt?.length ? " doubted" : ""}`;
     button.onclick = () => open({ still: row.id });
     button.children[1].textContent = `${number + 1}. ${placeWords(exam, row) || "no label"}`;
     button.children[2].textContent = statusWords(row.status);
+    fill(button.children[3], doubtWords(row));
     return card;
   });
 }
