@@ -123,25 +123,20 @@ fn a_number_that_is_not_used_is_shown_with_the_reason() {
 fn a_zero_that_stands_for_normal_says_so_in_both_forms_and_heads_no_empty_part_of_the_report() {
     let normal = ["left fore two bravo transverse", "s d f t", "normal"];
     let only = record(&exam_of(&normal));
-    let line = "left fore, superficial digital flexor tendon: `normal` was said and no number: lesion area 0 in 2B; \
+    let line = "left fore, superficial digital flexor tendon: no number was said, but `normal`, or an area and no lesion: lesion area 0 in 2B; \
                 echo score 0 in 2B\n";
     let text = sheet::text(&only, &BUILT_IN.1);
     assert!(text.starts_with("nothing was measured\n") && text.contains(line), "{text}");
     let zero = only.measures.iter().find(|row| row.name == Name::Score).unwrap();
-    assert!(zero.from_normal && zero.value == Some(0.0));
+    assert!(zero.implied && zero.value == Some(0.0));
     assert!(!page(&only).contains("Computed from") && !page(&only).contains("#measures"));
     let also =
         [&normal[..], &["three alpha", "s d f t", "area one square centimetre", "echo score zero"]].concat();
     let both = record(&exam_of(&also));
     let text = sheet::text(&both, &BUILT_IN.1);
-    assert!(
-        text.contains(
-            "take care: `normal` was said and no number: lesion area 0 in 2B; echo score 0 in 2B\n"
-        ),
-        "{text}"
-    );
+    assert!(text.contains("an area and no lesion: lesion area 0 in 2B, 3A; echo score 0 in 2B\n"), "{text}");
     let said = both.measures.iter().find(|row| row.name == Name::Score && row.zone.as_deref() == Some("3A"));
-    assert!(!said.unwrap().from_normal, "this one was said as a number");
+    assert!(!said.unwrap().implied, "this one was said as a number");
 }
 
 fn record(exam: &Exam) -> Record {

@@ -59,7 +59,9 @@ pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
     for row in &record.frames {
         show(&mut out, row)?;
     }
-    writeln!(out, "scanner's clock: {}", clock(&record))?;
+    if !record.frames.is_empty() {
+        writeln!(out, "scanner's clock: {}", clock(&record))?;
+    }
     let moved =
         if moved > 0 { format!(", {moved} found in another place or changed") } else { String::new() };
     writeln!(out, "{} stills, {added} of them new{moved}", record.frames.len())?;

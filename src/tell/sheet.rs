@@ -154,7 +154,9 @@ fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, protocols: 
 /// The zeros that nobody said as a number, in a line; none where there are none.
 fn zeros(rows: &[&MeasureRow]) -> Option<String> {
     let mut titles: Vec<(String, Vec<&str>)> = Vec::new();
-    let is_zero = |row: &&&MeasureRow| row.from_normal && row.value == Some(0.0);
+    let is_zero = |row: &&&MeasureRow| {
+        row.implied && row.value == Some(0.0) && matches!(row.name, Name::LesionArea | Name::Score)
+    };
     for row in rows.iter().filter(is_zero) {
         let (Some(zone), title) = (row.zone.as_deref(), title(row)) else { continue };
         match titles.iter_mut().find(|known| known.0 == title) {
@@ -164,7 +166,8 @@ fn zeros(rows: &[&MeasureRow]) -> Option<String> {
     }
     let said: Vec<String> =
         titles.iter().map(|(title, zones)| format!("{title} 0 in {}", zones.join(", "))).collect();
-    (!said.is_empty()).then(|| format!("`normal` was said and no number: {}", said.join("; ")))
+    (!said.is_empty())
+        .then(|| format!("no number was said, but `normal`, or an area and no lesion: {}", said.join("; ")))
 }
 
 /// What stands behind the zeros of strands that have no sheet, for nothing but `normal` was said of them.

@@ -72,7 +72,7 @@ fn held(row: &MeasureRow, name: Name, unit: &str, against: &str, other: &Measure
         how: joined(&row.how, &other.how),
         by: joined(&row.by, &other.by),
         scale_by_hand: row.scale_by_hand || other.scale_by_hand,
-        from_normal: row.from_normal || other.from_normal,
+        implied: row.implied || other.implied,
         from,
         ..row.clone()
     }

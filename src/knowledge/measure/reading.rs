@@ -23,8 +23,8 @@ pub(crate) struct Basis {
     pub(crate) off_weight: bool,
     /// Some of it was measured on a scale that a person set.
     pub(crate) scale_by_hand: bool,
-    /// Some of it is no number that was said, but the 0 that `normal` stands for.
-    pub(crate) from_normal: bool,
+    /// Some of it is no number that was said, but a 0: for `normal`, or where an area was said and no lesion.
+    pub(crate) implied: bool,
 }
 
 impl Basis {
@@ -35,7 +35,7 @@ impl Basis {
         self.by.extend(other.by.iter().cloned());
         self.off_weight |= other.off_weight;
         self.scale_by_hand |= other.scale_by_hand;
-        self.from_normal |= other.from_normal;
+        self.implied |= other.implied;
         self
     }
 }
@@ -169,7 +169,7 @@ impl<'a> Readings<'a> {
             by: BTreeSet::new(),
             off_weight: self.is_off_weight(call),
             scale_by_hand: false,
-            from_normal: call.kind == "finding",
+            implied: call.kind == "finding",
         }
     }
 
@@ -203,7 +203,7 @@ impl<'a> Readings<'a> {
                 by: entry.by.iter().cloned().collect(),
                 off_weight: still.and_then(|still| still.call_seq).is_some_and(taken),
                 scale_by_hand: entry.scale_by_hand,
-                from_normal: false,
+                implied: false,
             },
             rank: (true, entry.seq),
         }

@@ -119,9 +119,9 @@ pub struct MeasureRow {
     /// Some of it was measured on a still that states no scale: a person set it.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub scale_by_hand: bool,
-    /// Some of it is no number that was said, but the 0 that a spoken `normal` stands for.
+    /// Some of it is no number that was said, but a 0: for a spoken `normal`, or where an area was said and no lesion.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub from_normal: bool,
+    pub implied: bool,
     /// The calls and entries of the journal it was computed from.
     pub from: Vec<u64>,
     /// The stills of those views.
@@ -154,7 +154,7 @@ impl MeasureRow {
             by: Vec::new(),
             off_weight: false,
             scale_by_hand: false,
-            from_normal: false,
+            implied: false,
             from: Vec::new(),
             stills: Vec::new(),
         }

@@ -184,7 +184,10 @@ impl Look<'_> {
             {
                 Err(Why::Unfit("a lesion was said there without its structure".to_owned()))
             }
-            (None, Ok(area), None) => Ok(Known { value: Area::from_mm2(0.0), basis: area.basis.clone() }),
+            (None, Ok(area), None) => {
+                let basis = Basis { implied: true, ..area.basis.clone() };
+                Ok(Known { value: Area::from_mm2(0.0), basis })
+            }
             (None, Err(_), None) if !normal.is_empty() => {
                 let basis = normal
                     .iter()

@@ -36,7 +36,7 @@ impl MeasureRow {
         self.by = basis.by.iter().cloned().collect();
         self.off_weight = basis.off_weight;
         self.scale_by_hand = basis.scale_by_hand;
-        self.from_normal = basis.from_normal;
+        self.implied = basis.implied;
         self
     }
 
