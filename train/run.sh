@@ -9,7 +9,7 @@ cd "$(dirname "$0")/.."
 
 work="${EAR_WORK:-.ear}"
 model="${EAR_MODEL:-models/en}"
-read -r -a seeds <<<"${EAR_SEEDS:-1 2}"
+read -r -a seeds <<<"${EAR_SEEDS:-2 1}"
 jobs="${EAR_JOBS:-$(nproc)}"
 parts="${EAR_PARTS:-$work/parts}"
 read -r speech_s features_s head_s <<<"${EAR_SECONDS:-1e9 1e9 1e9}"
