@@ -1,4 +1,5 @@
 //! Fits the neural ear's trust on recordings of tuning voices: `fit_ear [--second] TUNE_FOLDER OUT.json [HEAD_FOLDER]`.
+//! `OUT.cases.jsonl` keeps what the ear made of them; named in place of the folder it is not heard again.
 //!
 //! Two logistic maps with a ridge, by Newton's steps: is it the language, and is the best meaning the right one; and a
 //! third, with `--second`, for what the first two leave in doubt, with the second opinion.
@@ -14,6 +15,7 @@ mod set;
 
 use std::path::{Path, PathBuf};
 
+use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use zonecall::exam::parse::meaning;
 use zonecall::hear::neural::Neural;
@@ -32,11 +34,15 @@ const STEPS: usize = 50;
 /// The second opinion is asked for below this. Higher limits, up to asking always, gave hardly more on tuning voices.
 const DOUBT: f64 = 0.98;
 
+#[derive(Serialize, Deserialize)]
 struct Case {
+    voice: String,
+    condition: String,
     evidence: Evidence,
     call: bool,
     right: bool,
     /// What the second opinion is, and whether the best meaning by both is the right one.
+    #[serde(skip)]
     second: Option<(Opinion, bool)>,
 }
 
@@ -59,7 +65,12 @@ fn main() {
         println!("usage: fit_ear [--second] TUNE_FOLDER OUT.json [HEAD_FOLDER]");
         return;
     };
-    let cases = cases(folder, rest.first().map(PathBuf::as_path));
+    let cases =
+        if folder.is_file() { kept(folder) } else { cases(folder, rest.first().map(PathBuf::as_path)) };
+    if !folder.is_file() {
+        let lines = cases.iter().map(|case| serde_json::to_string(case).unwrap() + "\n");
+        std::fs::write(out.with_extension("cases.jsonl"), lines.collect::<String>()).unwrap();
+    }
     let calls: Vec<&Case> = cases.iter().filter(|case| case.call).collect();
     let every: Vec<([f64; INPUTS], bool)> =
         cases.iter().map(|case| (case.evidence.inputs(), case.call)).collect();
@@ -107,6 +118,11 @@ fn main() {
     std::fs::write(out, serde_json::to_string_pretty(&told).unwrap() + "\n").unwrap();
 }
 
+fn kept(file: &Path) -> Vec<Case> {
+    let text = std::fs::read_to_string(file).unwrap();
+    text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+}
+
 fn sha256(path: &Path) -> String {
     let hash = Sha256::digest(std::fs::read(path).unwrap());
     hash.iter().map(|byte| format!("{byte:02x}")).collect()
@@ -130,7 +146,8 @@ fn cases(folder: &Path, head: Option<&Path>) -> Vec<Case> {
             let right = right(&opinion.meanings);
             (opinion, right)
         });
-        cases.push(Case { evidence, call, right: right(&weighed.meanings), second });
+        let (voice, condition) = (truth.voice, truth.condition);
+        cases.push(Case { voice, condition, evidence, call, right: right(&weighed.meanings), second });
     }
     cases
 }

@@ -98,3 +98,21 @@ fn a_row_holds_what_was_said_and_what_was_in_force() {
     assert_eq!(row.settings["imaging depth"], "5.5 cm");
     assert!(row.withdrawn);
 }
+
+/// 4C is a zone of hind limbs only: whatever is saved there has a label that means another place.
+#[test]
+fn what_is_found_against_the_call_of_a_zone_speaks_against_every_label_that_hangs_on_it() {
+    let breaths = [
+        "left fore zone four charlie transverse",
+        "superficial flexor",
+        "save",
+        "longitudinal",
+        "save",
+        "zone two alpha transverse",
+        "save",
+    ];
+    let doubts: Vec<Vec<String>> =
+        record(&said(&breaths).stills()).frames.into_iter().map(|row| row.doubt).collect();
+    let of_zone = vec!["its call has a problem".to_owned()];
+    assert_eq!(doubts, [of_zone.clone(), of_zone, Vec::new()]);
+}

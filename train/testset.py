@@ -13,6 +13,7 @@ import numpy as np
 
 import grammar
 import noise
+import people
 import sentences
 import spoken
 import synth
@@ -54,13 +55,13 @@ def write(ask, name, x, words, truth, noise_of, conditions):
         truth.write(f"{file}\t{name.rsplit('-', 1)[0]}\t{condition}\t{words}\n")
 
 
-def talk(ask, voices, people, vocabulary, noise_of, parts):
+def talk(ask, voices, meetings, vocabulary, noise_of, parts):
     """Talk that is no call: people in pieces of 2 to 6 s, and the voices that speak fast saying what a vet may say."""
     rng, at, number = random.Random(SEED - 1), 0, 0
     with open(f"{ask.out}/truth-talk.tsv", "w", encoding="utf-8") as truth:
-        while at < len(people) - 6 * synth.RATE and number < ask.talk:
+        while at < len(meetings) - 6 * synth.RATE and number < ask.talk:
             n = int(rng.uniform(2, 6) * synth.RATE)
-            write(ask, f"people-{number:03d}", people[at:at + n], "", truth, noise_of, TALK_CONDITIONS)
+            write(ask, f"people-{number:03d}", meetings[at:at + n], "", truth, noise_of, TALK_CONDITIONS)
             at, number = at + n, number + 1
         for i in range(ask.talk):
             _, maker, voice, _ = rng.choice([v for v in voices if v[1] in ("flite", "espeak")])
@@ -69,17 +70,11 @@ def talk(ask, voices, people, vocabulary, noise_of, parts):
                 write(ask, f"nearby-{i:03d}", x, "", truth, noise_of, TALK_CONDITIONS)
 
 
-def prompts(ask, folder, noise_of):
-    """A person's announcements for telephones (Debian's `asterisk-core-sounds-en-wav`): talk, without its single words."""
-    number = 0
-    with open(f"{ask.out}/truth-prompts.tsv", "w", encoding="utf-8") as truth:
-        for file in sorted(glob.glob(f"{folder}/*.wav") + glob.glob(f"{folder}/dictate/*.wav") + glob.glob(f"{folder}/followme/*.wav")):
-            x = synth.read_wav(file)
-            if "tone" in file or "beep" in file or len(x) < synth.RATE // 2:
-                continue
-            for at in range(0, len(x) - synth.RATE // 2, 6 * synth.RATE):
-                write(ask, f"prompts-{number:03d}", x[at:at + 6 * synth.RATE], "", truth, noise_of, TALK_CONDITIONS)
-                number += 1
+def actors(ask, noise_of):
+    """Lines of a game by its actors: none of them was heard in training or tuning."""
+    with open(f"{ask.out}/truth-actors.tsv", "w", encoding="utf-8") as truth:
+        for number, x in enumerate(people.actors(f"{ask.parts}/debian/queen.1c", False, ask.actors, SEED - 2)):
+            write(ask, f"actors-{number:03d}", x, "", truth, noise_of, TALK_CONDITIONS)
 
 
 def main():
@@ -90,15 +85,15 @@ def main():
     ask.add_argument("--each", type=int, default=150, help="utterances for each voice")
     ask.add_argument("--voices", help="only these, by name, with commas; none: \"-\"")
     ask.add_argument("--talk", type=int, default=0, help="as many pieces of talk by people, and of talk by synthesisers")
-    ask.add_argument("--prompts", help="folder of a person's announcements: more talk")
+    ask.add_argument("--actors", type=int, default=0, help="as many lines of a game by its actors")
     ask = ask.parse_args()
     voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))["test"]["voices"]
-    people = np.concatenate([noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/test/*.wav"))])
+    meetings = np.concatenate([noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/test/*.wav"))])
     rules, parts = grammar.read(ask.grammar), {"folder": ask.parts}
     chance = None
 
     def noise_of(kind, n):
-        return noise.pink(n, chance) if kind == "pink" else noise.babble(n, chance, people, 6)
+        return noise.pink(n, chance) if kind == "pink" else noise.babble(n, chance, meetings, 6)
 
     os.makedirs(ask.out, exist_ok=True)
     for number, (name, maker, voice, _) in enumerate(voices):
@@ -115,10 +110,10 @@ def main():
                 write(ask, f"{name}-{i:03d}", x, plain, truth, noise_of, MEASURED)
     if ask.talk:
         chance = np.random.default_rng(SEED - 1)
-        talk(ask, voices, people, grammar.words(rules), noise_of, parts)
-    if ask.prompts:
+        talk(ask, voices, meetings, grammar.words(rules), noise_of, parts)
+    if ask.actors:
         chance = np.random.default_rng(SEED - 2)
-        prompts(ask, ask.prompts, noise_of)
+        actors(ask, noise_of)
     with open(f"{ask.out}/truth.tsv", "w", encoding="utf-8") as whole:
         whole.write("file\tvoice\tcondition\twords\n")
         for file in sorted(glob.glob(f"{ask.out}/truth-*.tsv")):

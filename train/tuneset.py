@@ -2,7 +2,7 @@
 
 Takes: the grammar, `voices.toml`, the parts that `fetch.py` lays down. Gives: a folder with WAV files and `truth.tsv`
 (file, voice, condition, words; no words for talk). Never: a test voice, a test text or test talk. The same seed gives
-the same set. Talk of people is cut from the pieces that the head's training used as well: none was left over.
+the same set. Talk of people: some of the pieces that the head's training used as well, announcers, and actors of a game.
 """
 import argparse
 import glob
@@ -14,6 +14,7 @@ import numpy as np
 
 import grammar
 import noise
+import people
 import sentences
 import spoken
 import synth
@@ -22,6 +23,8 @@ import testset
 SEED = 4242
 TALK_CONDITIONS = {"quiet", "pink10", "babble10"}
 TALK_PIECES = 40  # of people, 1 to 5 seconds
+# One announcement of so many, by language: English is the one that is mistaken for calls.
+ANNOUNCEMENTS = {"en": 2, "fr": 8, "it": 8, "ru": 8}
 
 
 def main():
@@ -30,11 +33,12 @@ def main():
     ask.add_argument("--out", default=".ear/tune")
     ask.add_argument("--grammar", default="grammars/en/exam.gram")
     ask.add_argument("--each", type=int, default=80, help="utterances for each voice")
+    ask.add_argument("--actors", type=int, default=400, help="lines of a game by its actors")
     ask.add_argument("--makers", default="flite,espeak,kokoro")
     ask = ask.parse_args()
     voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))["tune"]
-    people = [noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/train/*.wav"))]
-    crowd, rules, parts = np.concatenate(people), grammar.read(ask.grammar), {"folder": ask.parts}
+    meetings = [noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/train/*.wav"))]
+    crowd, rules, parts = np.concatenate(meetings), grammar.read(ask.grammar), {"folder": ask.parts}
     os.makedirs(ask.out, exist_ok=True)
     truth = open(f"{ask.out}/truth.tsv", "w", encoding="utf-8")
     truth.write("file\tvoice\tcondition\twords\n")
@@ -68,6 +72,11 @@ def main():
         n = int(rng.uniform(1, 5) * synth.RATE)
         at = rng.randrange(len(crowd) - n)
         keep(f"p-{i:03d}", "people", crowd[at:at + n], "", chance, TALK_CONDITIONS)
+    for language, every in ANNOUNCEMENTS.items():
+        for i, x in enumerate(people.announcements(f"{ask.parts}/debian/{language}", every)):
+            keep(f"a-{language}{i:03d}", f"announcer {language}", x, "", chance, TALK_CONDITIONS)
+    for i, x in enumerate(people.actors(f"{ask.parts}/debian/queen.1c", True, ask.actors, SEED)):
+        keep(f"g-{i:03d}", "actors", x, "", chance, TALK_CONDITIONS)
     truth.close()
 
 

@@ -15,6 +15,7 @@ use crate::exam::fold::Exam;
 use crate::frames::pairing::Pairing;
 use crate::knowledge::check::check;
 use crate::knowledge::coverage::coverage;
+use crate::knowledge::doubt::put_doubts;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::measure::{Against, Occasion, Readings, measure};
 use crate::knowledge::place::Place;
@@ -47,7 +48,7 @@ pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, aga
         Occasion { at: header.started_at, utc_offset_s: header.utc_offset_s, schemes: &header.schemes };
     let measures = measure(&readings, &occasion, against, protocols);
     let findings = check(exam, pairing, &frames, &coverage, &measures, protocols);
-    put_doubts(&findings, protocols, &mut frames, &mut calls);
+    put_doubts(exam, &findings, protocols, &mut frames, &mut calls);
     Record {
         schema: RECORD_SCHEMA.to_owned(),
         exam: exam_info(exam),
@@ -83,31 +84,6 @@ fn exam_info(exam: &Exam) -> ExamInfo {
             key: logged.signed.key.clone(),
             changes_since: exam.changes.iter().filter(|change| change.seq > logged.seq).count(),
         }),
-    }
-}
-
-/// Puts what was found against a label beside the label; one that a person has settled is in no doubt.
-fn put_doubts(findings: &[Finding], protocols: &Protocols, frames: &mut [FrameRow], calls: &mut [CallRow]) {
-    for finding in findings {
-        let Some(words) = protocols.rules.rule(&finding.rule).and_then(|rule| rule.doubt.as_ref()) else {
-            continue;
-        };
-        let put = |doubt: &mut Vec<String>| {
-            if !doubt.contains(words) {
-                doubt.push(words.clone());
-            }
-        };
-        let is_open = |frame: &&mut FrameRow| !matches!(frame.status, Status::Hand | Status::LeftOut);
-        for frame in frames.iter_mut().filter(is_open) {
-            let by_call = finding.call_seq.is_some() && finding.call_seq == frame.call_seq;
-            if by_call || finding.frame.as_ref() == Some(&frame.id) {
-                put(&mut frame.doubt);
-            }
-        }
-        calls
-            .iter_mut()
-            .filter(|call| finding.call_seq == Some(call.seq))
-            .for_each(|call| put(&mut call.doubt));
     }
 }
 
