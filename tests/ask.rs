@@ -125,3 +125,13 @@ fn notes_talk_and_what_was_not_heard_are_never_asked_about() {
         assert_eq!(asked(PLACE, &utterance), None, "{}", utterance.text());
     }
 }
+
+/// 1.2 and 12 mm are both usual widths; 12 cm is none.
+#[test]
+fn a_number_whose_unit_was_not_said_is_read_back_where_two_units_are_as_usual() {
+    let question = asked(PLACE, &said("width one point two")).unwrap();
+    assert_eq!(question.doubt, Doubt::Odd { message: "width in mm or in cm?".to_owned() });
+    for clear in ["width twelve", "width one point two centimetres", "area one point two"] {
+        assert_eq!(asked(PLACE, &said(clear)), None, "{clear}");
+    }
+}

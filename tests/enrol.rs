@@ -122,7 +122,7 @@ fn a_voice_is_kept_only_if_it_is_better_then_used_and_can_be_taken_back() {
             let args =
                 ["hear", &audio, "--into", &other, "--ear", "neural", "--person", &voice.to_uppercase()];
             let unlike = told(&run(home.path(), &args));
-            assert!(unlike.contains(&format!("did you mean `{voice}`?")), "{unlike}");
+            assert!(unlike.contains(&format!("`{voice}` has: if that is the one")), "{unlike}");
             let undone = run(home.path(), &["enrol", "--person", voice, "--undo"]);
             assert!(
                 undone.status.success() && told(&undone).contains("heard as anybody again"),

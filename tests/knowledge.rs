@@ -10,6 +10,7 @@ use std::collections::BTreeSet;
 use case::{Case, said};
 use support::BUILT_IN;
 use zonecall::exam::fold::Gap;
+use zonecall::exam::review::{Change, LoggedChange, Review};
 use zonecall::frames::pairing::Tie;
 use zonecall::knowledge::record::{Record, Status};
 
@@ -99,7 +100,8 @@ fn a_row_holds_what_was_said_and_what_was_in_force() {
     assert!(row.withdrawn);
 }
 
-/// 4C is a zone of hind limbs only: whatever is saved there has a label that means another place.
+/// 4C is a zone of hind limbs only: whatever is saved there has a label that means another place, and as long as the limb
+/// hangs on that call it may have been the limb that was misheard.
 #[test]
 fn what_is_found_against_the_call_of_a_zone_speaks_against_every_label_that_hangs_on_it() {
     let breaths = [
@@ -108,11 +110,48 @@ fn what_is_found_against_the_call_of_a_zone_speaks_against_every_label_that_hang
         "save",
         "longitudinal",
         "save",
-        "zone two alpha transverse",
+        "zone two alpha",
+        "save",
+        "right fore zone two alpha transverse",
         "save",
     ];
     let doubts: Vec<Vec<String>> =
         record(&said(&breaths).stills()).frames.into_iter().map(|row| row.doubt).collect();
     let of_zone = vec!["its call has a problem".to_owned()];
-    assert_eq!(doubts, [of_zone.clone(), of_zone, Vec::new()]);
+    assert_eq!(doubts, [of_zone.clone(), of_zone.clone(), of_zone, Vec::new()]);
+}
+
+/// The long plantar ligament runs at the hock only: named in a breath of its own, it speaks against every still of it,
+/// until a person has looked at it or another structure is named.
+#[test]
+fn a_structure_that_its_zone_does_not_expect_speaks_against_the_stills_of_it_until_somebody_looked() {
+    let breaths = [
+        "left fore zone two bravo transverse",
+        "long plantar ligament",
+        "save",
+        "longitudinal",
+        "save",
+        "superficial flexor",
+        "save",
+    ];
+    let case = said(&breaths).stills();
+    let doubts =
+        |case: &Case| -> Vec<usize> { record(case).frames.iter().map(|row| row.doubt.len()).collect() };
+    let unexpected = "this structure is not expected in this zone";
+    assert_eq!(record(&case).frames[1].doubt, [unexpected]);
+    assert_eq!(doubts(&case), [1, 1, 0]);
+    let found = record(&case).findings;
+    let finding = found.into_iter().find(|finding| finding.rule == "structure-outside-zones").unwrap();
+    let looked = case.but(|case| {
+        let change = Change::Looked {
+            rule: finding.rule,
+            finding: finding.message,
+            seq: finding.call_seq,
+            still: finding.frame,
+        };
+        let review = Review { by: "Robin".to_owned(), why: String::new(), was: String::new(), change };
+        let at = case.exam.header.started_at;
+        case.exam.changes.push(LoggedChange { seq: 99, at, review, taken_back_by: None });
+    });
+    assert_eq!(doubts(&looked), [0, 0, 0]);
 }

@@ -322,7 +322,7 @@ fn the_report_says_first_what_is_covered_and_what_is_missing() {
     assert!(
         text.contains("Without a still: left fore 1A L, 1B T, 1B L, 2A L, 2B L, 3A T and 4 more; right fore")
     );
-    assert!(text.contains("6 stills found, 1 with two readings and 1 without a label."));
+    assert!(text.contains("6 stills found, 1 with two readings and 1 without a label; 1 label is in doubt."));
 }
 
 #[test]

@@ -114,8 +114,8 @@ pub(super) fn bend(ear: &mut Neural, person: &str) {
         Ok(None) => {
             if let Some(known) = alike(person) {
                 eprintln!(
-                    "zonecall: `{person}` has not enrolled and is heard as anybody; did you mean `{known}`? The name must be \
-                     the one that was enrolled with, letter by letter: --person \"{known}\""
+                    "zonecall: `{person}` has not enrolled and is heard as anybody; `{known}` has: if that is the one who \
+                     speaks, say --person \"{known}\", letter by letter"
                 );
             }
         }

@@ -25,7 +25,7 @@ const SAMPLE_BYTES: u64 = 2;
 /// What a file holds.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Kept {
-    /// Samples that are there, whatever the sizes in its head say.
+    /// Samples that are there and that its head counts.
     pub n_samples: u64,
     /// Stretches of exact zeros, counted from the file's first sample.
     pub silences: Vec<Span>,
@@ -37,6 +37,12 @@ pub struct Kept {
 /// When it is not there, or no WAV file.
 pub fn look(path: &Path) -> Result<Kept, hound::Error> {
     let reader = hound::WavReader::open(path)?;
+    let spec = reader.spec();
+    if (spec.channels, spec.sample_rate, spec.bits_per_sample) != (1, SAMPLE_RATE_HZ, 16) {
+        return Err(hound::Error::FormatError(
+            "it is not the sound that was kept, 16 bits at 16 kHz, one channel",
+        ));
+    }
     let stated = u64::from(reader.duration());
     let mut file = reader.into_inner();
     let start = file.stream_position()?;

@@ -8,8 +8,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::exam::call::Act;
+use crate::exam::call::{Act, View};
 use crate::exam::fold::{Breath, Exam};
+use crate::exam::review::Change;
 use crate::knowledge::coverage::live;
 use crate::knowledge::record::{CallRow, Finding, FrameRow, Status};
 use crate::protocol::Protocols;
@@ -48,23 +49,40 @@ fn moving(exam: &Exam) -> BTreeSet<u64> {
     live(exam).filter(|call| moves(&call.act)).map(|call| call.seq).collect()
 }
 
-/// By `seq` of the call: the last one up to it that named a limb or a zone, on which its place hangs.
-fn place_from(exam: &Exam) -> BTreeMap<u64, u64> {
-    let moving = moving(exam);
-    let mut last = None;
+/// By `seq` of the call: the calls up to it that its place hangs on, the last one for each of its parts, and itself.
+fn hangs_on(exam: &Exam) -> BTreeMap<u64, [Option<u64>; 5]> {
+    let counted: BTreeSet<u64> = live(exam).map(|call| call.seq).collect();
+    let mut parts = [None; 4];
     let mut found = BTreeMap::new();
     for call in &exam.calls {
-        if moving.contains(&call.seq) {
-            last = Some(call.seq);
+        if let Act::View(View { limb, zone, plane, structure, .. }) = &call.act
+            && counted.contains(&call.seq)
+        {
+            let named = [limb.is_some(), zone.is_some(), plane.is_some(), structure.is_some()];
+            for (part, _) in parts.iter_mut().zip(named).filter(|(_, named)| *named) {
+                *part = Some(call.seq);
+            }
         }
-        found.extend(last.map(|last| (call.seq, last)));
+        let [limb, zone, plane, structure] = parts;
+        found.insert(call.seq, [limb, zone, plane, structure, Some(call.seq)]);
     }
     found
 }
 
-/// Puts what was found against a label beside the label; one that a person has settled is in no doubt.
+/// Whether a person looked at it and left it as it is.
+fn looked_at(exam: &Exam, finding: &Finding) -> bool {
+    exam.standing_changes().any(|logged| match &logged.review.change {
+        Change::Looked { rule, finding: message, seq, still } => {
+            (rule, message, seq, still)
+                == (&finding.rule, &finding.message, &finding.call_seq, &finding.frame)
+        }
+        _ => false,
+    })
+}
+
+/// Puts what was found against a label beside the label; what a person has settled or looked at is in no doubt.
 ///
-/// What is found against a call that named the place speaks against every label that hangs on it.
+/// What is found against a call that named a part of the place speaks against every label that hangs on it.
 pub(crate) fn put_doubts(
     exam: &Exam,
     findings: &[Finding],
@@ -72,19 +90,19 @@ pub(crate) fn put_doubts(
     frames: &mut [FrameRow],
     calls: &mut [CallRow],
 ) {
-    let place_from = place_from(exam);
+    let hangs_on = hangs_on(exam);
     let put = |doubt: &mut Vec<String>, words: &String| {
         if !doubt.contains(words) {
             doubt.push(words.clone());
         }
     };
-    for finding in findings {
+    for finding in findings.iter().filter(|finding| !looked_at(exam, finding)) {
         let Some(words) = protocols.rules.rule(&finding.rule).and_then(|rule| rule.doubt.as_ref()) else {
             continue;
         };
         for frame in frames.iter_mut().filter(|row| !matches!(row.status, Status::Hand | Status::LeftOut)) {
-            let own = [frame.call_seq, frame.call_seq.and_then(|seq| place_from.get(&seq).copied())];
-            let by_call = finding.call_seq.is_some() && own.contains(&finding.call_seq);
+            let on = frame.call_seq.and_then(|seq| hangs_on.get(&seq));
+            let by_call = finding.call_seq.is_some() && on.is_some_and(|on| on.contains(&finding.call_seq));
             if by_call || finding.frame.as_ref() == Some(&frame.id) {
                 put(&mut frame.doubt, words);
             }

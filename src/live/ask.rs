@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::exam::call::{Act, Call, Finding, Problem, View};
+use crate::exam::call::{Act, Amount, Call, Finding, Problem, View};
 use crate::exam::context::Context;
 use crate::exam::parse::Parsed;
 use crate::hear::utterance::Utterance;
@@ -130,8 +130,13 @@ fn doubt(act: &Act, now: Now<'_>) -> Option<Doubt> {
         Act::View(view) => jump(view, now),
         Act::Value(value) => {
             let kind = now.protocols.value(&value.term)?;
-            let odd = kind.odd(value.amount.number, value.amount.unit.as_deref())?;
-            Some(Doubt::Odd { message: odd.to_string() })
+            let Amount { number, unit, unit_assumed } = &value.amount;
+            if let Some(odd) = kind.odd(*number, unit.as_deref()) {
+                return Some(Doubt::Odd { message: odd.to_string() });
+            }
+            let unit = unit.as_deref().filter(|_| *unit_assumed)?;
+            let other = kind.other_unit(*number, unit)?;
+            Some(Doubt::Odd { message: format!("{} in {unit} or in {other}?", value.term) })
         }
         _ => None,
     }

@@ -56,6 +56,17 @@ pub enum Odd {
 }
 
 impl ValueKind {
+    /// Another unit of this kind in which `number`, said without one, is as usual as in `unit`.
+    #[must_use]
+    pub fn other_unit(&self, number: f64, unit: &str) -> Option<&str> {
+        let usual = |unit: &str| self.odd(number, Some(unit)).is_none();
+        let bound = self.bound_unit.as_ref()?;
+        let fits = |other: &&String| {
+            *other != unit && convert(number, other, bound).is_some() && usual(other) && usual(unit)
+        };
+        self.units.iter().find(fits).map(String::as_str)
+    }
+
     /// What is odd about `number` in `unit`: a score off its scale cannot be, a size out of bounds can.
     #[must_use]
     pub fn odd(&self, number: f64, unit: Option<&str>) -> Option<Odd> {

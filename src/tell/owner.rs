@@ -366,7 +366,7 @@ fn open(record: &Record, protocols: &Protocols) -> Vec<String> {
     lines
 }
 
-/// Stills of the views in which something was seen, each view once.
+/// Stills of the views in which something was seen, each view once; none whose label is in doubt.
 fn shown(told: &Told) -> Vec<LetterPicture> {
     let Told { record, protocols, pictures, .. } = *told;
     let mut seen = BTreeSet::new();
@@ -378,7 +378,9 @@ fn shown(told: &Told) -> Vec<LetterPicture> {
                 && call.place.same_view(&frame.place)
         })
     };
-    for frame in record.frames.iter().filter(|frame| is_labelled(frame) && changed(frame)) {
+    for frame in
+        record.frames.iter().filter(|frame| is_labelled(frame) && frame.doubt.is_empty() && changed(frame))
+    {
         let shown = matches!(pictures.get(&frame.id), Some(Picture::Shown { .. }));
         let (Some(limb), true) = (frame.place.limb.as_deref(), shown) else { continue };
         if found.len() < PICTURES_MAX && seen.insert((limb, &frame.place.zone, &frame.place.plane)) {

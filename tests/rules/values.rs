@@ -19,7 +19,15 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&right());
     }),
     ("value-out-of-bounds", out_of_bounds),
+    ("unit-unclear", |rule| {
+        // 1.2 and 12 mm are both usual; 12 cm is not, and 1.5 cm2 is while 1.5 mm2 is not.
+        rule.fires("width 1.2 mm: the unit was not said, and cm", &area("width one point two"));
+        rule.silent(&area("width twelve"));
+        rule.silent(&area("width one point two centimetres"));
+        rule.silent(&area("area one point five"));
+    }),
     ("unit-assumed", |rule| {
+        rule.silent(&area("width one point two"));
         rule.fires("area 1.5 cm2", &area("area one point five"));
         rule.silent(&right());
     }),

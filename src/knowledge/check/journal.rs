@@ -86,8 +86,8 @@ pub(super) fn sound_silent(evidence: &Evidence) -> Vec<Hit> {
     let Some(first) = spans.first() else { return Vec::new() };
     let all: u64 = spans.iter().map(|span| span.to - span.from).sum();
     let message = format!(
-        "{:.0} s of the sound are nothing but zeros, from {:.1} s into the exam on; no microphone that is on gives \
-         that: was it muted, unplugged or the wrong one?",
+        "{:.0} s of the sound are nothing but zeros, from {:.1} s into the exam on; hardly any microphone that is on \
+         gives that: was it muted, unplugged or the wrong one?",
         seconds(all),
         seconds(first.from)
     );

@@ -31,7 +31,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 50] = [
+const RULES: [(&str, Find); 51] = [
     ("journal-damage", journal::damage),
     ("audio-lost", journal::audio_lost),
     ("clock-unknown", stills::clock_unknown),
@@ -79,6 +79,7 @@ const RULES: [(&str, Find); 50] = [
     ("marker-unusual", calls::marker_unusual),
     ("marker-never-said", habits::marker_never_said),
     ("rescan-due", lesions::rescan_due),
+    ("unit-unclear", values::unit_unclear),
     ("unit-assumed", values::unit_assumed),
     ("not-understood", journal::not_understood),
     ("too-quiet", journal::too_quiet),

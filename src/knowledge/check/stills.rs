@@ -21,7 +21,7 @@ pub(super) fn clock_unknown(evidence: &Evidence) -> Vec<Hit> {
         }
         _ => {
             "too few save calls agree with stills; pair with a folder that holds this exam's stills only, \
-             as in `zonecall pair exams/juniper --frames /media/scanner`, and next time say `clock mark` while saving one"
+             as in `zonecall pair EXAM --frames /media/scanner`, and next time say `clock mark` while saving one"
         }
     };
     vec![Hit::new(format!("the scanner's clock could not be tied to the exam: {remedy}"))]

@@ -91,18 +91,33 @@ pub(super) fn out_of_bounds(evidence: &Evidence) -> Vec<Hit> {
         let whole = if kind.whole { "a whole number from " } else { "" };
         let unit = kind.bound_unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
         Some(format!(
-            "{} {} is not {whole}{} to {}{unit} ({}); was the number or the unit misheard?",
+            "{} {} is not {whole}{} to {}{unit}; was the number or the unit misheard?",
             value.term,
             amount_text(&value.amount),
             kind.min,
-            kind.max,
-            kind.source
+            kind.max
+        ))
+    })
+}
+
+/// The unit was not said, and the number is as usual in another one.
+pub(super) fn unit_unclear(evidence: &Evidence) -> Vec<Hit> {
+    known(evidence, |_, value, kind| {
+        let unit = value.amount.unit.as_deref().filter(|_| value.amount.unit_assumed)?;
+        let other = kind.other_unit(value.amount.number, unit)?;
+        let (term, shown) = (&value.term, amount_text(&value.amount));
+        Some(format!(
+            "{term} {shown}: the unit was not said, and {other} is as usual; listen, then put it right"
         ))
     })
 }
 
 pub(super) fn unit_assumed(evidence: &Evidence) -> Vec<Hit> {
-    known(evidence, |_, value, _| {
+    known(evidence, |_, value, kind| {
+        let unit = value.amount.unit.as_deref()?;
+        if kind.other_unit(value.amount.number, unit).is_some() {
+            return None; // the rule above asks
+        }
         let shown = amount_text(&value.amount);
         let message = format!("{} {shown}: the unit was not said and is assumed", value.term);
         value.amount.unit_assumed.then_some(message)

@@ -132,6 +132,11 @@ fn found(record: &Record) -> String {
         (0, none) => text.push_str(&format!(", {none} without a label")),
         (open, none) => text.push_str(&format!(", {open} with two readings and {none} without a label")),
     }
+    match record.frames.iter().filter(|frame| !frame.doubt.is_empty()).count() {
+        0 => {}
+        1 => text.push_str("; 1 label is in doubt"),
+        doubted => text.push_str(&format!("; {doubted} labels are in doubt")),
+    }
     text.push('.');
     text
 }
