@@ -4,7 +4,8 @@
 //! Two logistic maps with a ridge, by Newton's steps: is it the language, and is the best meaning the right one; and a
 //! third, with `--second`, for what the first two leave in doubt, with the second opinion.
 //! Then the limits: as few calls are asked about as possible while of all breaths at most `WRONG_MAX` are acted on
-//! wrongly, and at most `LOST_MAX` of the rightly read calls are taken for talk. Test voices never come near it.
+//! wrongly, of talk that could be a call at most `TALK_MAX`, and at most `LOST_MAX` of the rightly read calls are taken
+//! for talk. Test voices never come near it.
 // It prints what it found; its numbers are small.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss)]
 #![allow(clippy::cast_possible_truncation, clippy::needless_range_loop)]
@@ -23,9 +24,13 @@ use zonecall::hear::neural::parts::Parts;
 use zonecall::hear::neural::weigh::{Calibration, Evidence, INPUTS, Meaning, Opinion, SecondTrust, Verdict};
 use zonecall::trial::judge;
 
-/// Of all breaths with a call, this share may be acted on wrongly: half of what may be in use, as four tuning voices
-/// are easier than voices that nothing was set on.
-const WRONG_MAX: f64 = 0.003;
+/// Of all breaths with a call, this share may be acted on wrongly: far less than what may be in use, for tuning voices
+/// are easier than voices that nothing was set on; those had three times as many wrong.
+const WRONG_MAX: f64 = 0.002;
+/// Of the breaths of talk in which the grammar finds a reading, this share may be acted on.
+const TALK_MAX: f64 = 0.01;
+/// The language is never asked to be surer than this: beyond it, calls said in quiet are asked about.
+const SURE_MAX: f64 = 0.95;
 /// Of the calls that were read rightly, this share may be taken for talk.
 const LOST_MAX: f64 = 0.01;
 /// Weight of the ridge: keeps the maps flat where there is little to learn from.
@@ -47,14 +52,13 @@ struct Case {
 }
 
 impl Case {
-    /// What is done, how probable it is, and whether it is right.
+    /// What is done, how probably it is right if it is the language, and whether it is.
     fn end(&self, trust: &Calibration) -> (Verdict, f64, bool) {
         if let (Some(second), Some((opinion, right))) = (trust.doubts(&self.evidence), &self.second) {
             let (verdict, p) = trust.verdict_after(second, &self.evidence, opinion);
             return (verdict, p, *right);
         }
-        let (verdict, p) = trust.verdict(&self.evidence);
-        (verdict, p, self.right)
+        (trust.verdict(&self.evidence).0, trust.probabilities(&self.evidence).1, self.right)
     }
 }
 
@@ -80,6 +84,7 @@ fn main() {
         right: fit(&right),
         language: fit(&every),
         language_min: 0.0,
+        language_sure: 0.0,
         right_min: 0.0,
         second: None,
     };
@@ -89,6 +94,7 @@ fn main() {
     let lost = (language.len() as f64 * LOST_MAX) as usize;
     fitted.language_min = (language[lost] - 1e-6).clamp(0.02, 0.5);
     fitted.right_min = limit(&fitted, &calls);
+    fitted.language_sure = sure(&fitted, &cases);
     println!("the first opinion alone:");
     report(&fitted, &cases);
     let [decoder, pieces] = Parts::find(rest.first().map(PathBuf::as_path), "en").second;
@@ -152,10 +158,22 @@ fn cases(folder: &Path, head: Option<&Path>) -> Vec<Case> {
     cases
 }
 
+/// The least limit on being the language with which at most `TALK_MAX` of talk is acted on.
+fn sure(fitted: &Calibration, cases: &[Case]) -> f64 {
+    let talk: Vec<(f64, f64)> =
+        cases.iter().filter(|case| !case.call).map(|case| fitted.probabilities(&case.evidence)).collect();
+    let mut language: Vec<f64> =
+        talk.iter().filter(|(_, right)| *right >= fitted.right_min).map(|(language, _)| *language).collect();
+    language.sort_by(|a, b| b.total_cmp(a));
+    let may = (talk.len() as f64 * TALK_MAX) as usize;
+    language.get(may).map_or(0.0, |most| most + 1e-6).clamp(fitted.language_min, SURE_MAX)
+}
+
 /// The least limit on the probability with which at most `WRONG_MAX` of the breaths are acted on wrongly.
 fn limit(fitted: &Calibration, calls: &[&Case]) -> f64 {
-    let mut wrong: Vec<f64> =
-        calls.iter().map(|case| case.end(fitted)).filter(|(_, _, right)| !right).map(|(_, p, _)| p).collect();
+    let wrong =
+        |(verdict, p, right): (Verdict, f64, bool)| (!right && verdict != Verdict::Reject).then_some(p);
+    let mut wrong: Vec<f64> = calls.iter().filter_map(|case| wrong(case.end(fitted))).collect();
     wrong.sort_by(|a, b| b.total_cmp(a));
     let may = (calls.len() as f64 * WRONG_MAX) as usize;
     wrong.get(may).map_or(0.5, |worst| worst + 1e-6).clamp(0.5, 0.999)

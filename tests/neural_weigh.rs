@@ -94,8 +94,11 @@ proptest! {
         let (verdict, confidence) = calibration.verdict(&evidence);
         prop_assert!((0.0..=1.0).contains(&confidence));
         match verdict {
-            Verdict::Act => prop_assert!(language * right >= calibration.right_min),
-            Verdict::Ask => prop_assert!(language >= calibration.language_min && confidence < calibration.right_min),
+            Verdict::Act => prop_assert!(language >= calibration.language_sure && right >= calibration.right_min),
+            Verdict::Ask => prop_assert!(
+                language >= calibration.language_min
+                    && (language < calibration.language_sure || right < calibration.right_min)
+            ),
             Verdict::Reject => prop_assert!(language < calibration.language_min),
         }
     }

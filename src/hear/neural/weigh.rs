@@ -61,7 +61,9 @@ pub struct Calibration {
     pub language: [f64; INPUTS],
     /// A breath less probable than this to be the language is taken for something else.
     pub language_min: f64,
-    /// A reading less probable than this to be right is asked about.
+    /// A breath less probable than this to be the language is not acted on: people talking are worse than a question.
+    pub language_sure: f64,
+    /// A reading less probable than this to be right, if it is the language, is asked about.
     pub right_min: f64,
     /// How the second opinion is weighed; without it none is asked for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -150,6 +152,7 @@ impl Calibration {
             right: [-1.0, 0.8, 0.0, 0.4, 0.0, 0.0, 0.0, -1.0, -1.0],
             language: [0.0, 0.0, 0.0, 0.6, 0.3, 0.0, 0.0, -1.0, -1.0],
             language_min: 0.3,
+            language_sure: 0.9,
             right_min: 0.95,
             second: None,
         }
@@ -179,7 +182,8 @@ impl Calibration {
         opinion: &Opinion,
     ) -> (Verdict, f64) {
         let right = logistic(&trust.right, &evidence.with(opinion)).min(trust.below);
-        (if right >= trust.right_min { Verdict::Act } else { Verdict::Ask }, right)
+        let sure = right >= trust.right_min && self.probabilities(evidence).0 >= self.language_sure;
+        (if sure { Verdict::Act } else { Verdict::Ask }, right)
     }
 
     /// What to do, and how probable the best meaning is.
@@ -189,7 +193,7 @@ impl Calibration {
         let both = language * right;
         if language < self.language_min {
             (Verdict::Reject, both)
-        } else if both >= self.right_min {
+        } else if language >= self.language_sure && right >= self.right_min {
             (Verdict::Act, both)
         } else {
             (Verdict::Ask, both)
