@@ -1,7 +1,7 @@
 """People talking, out of Debian packages that carry their voices: talk that is no call.
 
 Takes: the folder that `fetch.py` laid down. Gives: pieces of sound, level, in a fixed order. Speakers of the tuning set
-and of the test set are apart: announcers tune; of the actors of a game, whoever is met in a dialogue of an odd number
+and of the test set are apart: announcers of other languages tune; of the actors of a game, whoever is met in a dialogue of an odd number
 tunes, and the rest, the hero among them, tests. Nobody is trained on.
 """
 import glob

@@ -23,8 +23,9 @@ import testset
 SEED = 4242
 TALK_CONDITIONS = {"quiet", "pink10", "babble10"}
 TALK_PIECES = 40  # of people, 1 to 5 seconds
-# One announcement of so many, by language: English is the one that is mistaken for calls.
-ANNOUNCEMENTS = {"en": 2, "fr": 8, "it": 8, "ru": 8}
+# One announcement of so many, by language. The English ones are no talk: "saved", "two", "for a" are words of the language
+# said as clearly as a call; with them among what is no call, clear single calls were asked about.
+ANNOUNCEMENTS = {"fr": 8, "it": 8, "ru": 8}
 
 
 def main():
