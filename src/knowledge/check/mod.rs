@@ -68,6 +68,7 @@ const RULES: [(&str, Find); 51] = [
     ("value-unit", values::odd_unit),
     ("value-out-of-bounds", values::out_of_bounds),
     ("value-replaced", lesions::value_replaced),
+    ("value-said-again", lesions::value_said_again),
     ("entry-unused", values::entry_unused),
     ("clipped", journal::clipped),
     ("other-limb-not-scanned", habits::other_limb_not_scanned),
