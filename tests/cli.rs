@@ -63,6 +63,17 @@ fn help_names_every_command_and_shows_the_cautions() {
 }
 
 #[test]
+fn help_tells_the_exit_codes_and_how_a_command_is_called() {
+    for command in ["hear", "pair", "check", "measure", "report", "resume", "journal", "review", "enter"] {
+        let help = told(&zonecall(&[command, "--help"]));
+        let codes = help.split_once("\nExit codes: 0 ").expect(command).1;
+        let codes = codes.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(codes.contains("2 an error") && codes.ends_with('.'), "{command}: {codes}");
+        assert!(help.contains(&format!("\n  zonecall {command} ")), "{command} has no example");
+    }
+}
+
+#[test]
 fn a_wrong_command_line_ends_with_2_and_names_the_help() {
     for args in [&["listne"][..], &["hear"], &["export", "x", "--as", "xml"], &[]] {
         let done = zonecall(args);
