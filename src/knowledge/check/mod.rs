@@ -31,7 +31,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 51] = [
+const RULES: [(&str, Find); 52] = [
     ("journal-damage", journal::damage),
     ("audio-lost", journal::audio_lost),
     ("clock-unknown", stills::clock_unknown),
