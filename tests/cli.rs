@@ -63,6 +63,17 @@ fn help_names_every_command_and_shows_the_cautions() {
 }
 
 #[test]
+fn help_tells_the_exit_codes_and_how_a_command_is_called() {
+    for command in ["hear", "pair", "check", "measure", "report", "resume", "journal", "review", "enter"] {
+        let help = told(&zonecall(&[command, "--help"]));
+        let codes = help.split_once("\nExit codes: 0 ").expect(command).1;
+        let codes = codes.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(codes.contains("2 an error") && codes.ends_with('.'), "{command}: {codes}");
+        assert!(help.contains(&format!("\n  zonecall {command} ")), "{command} has no example");
+    }
+}
+
+#[test]
 fn a_wrong_command_line_ends_with_2_and_names_the_help() {
     for args in [&["listne"][..], &["hear"], &["export", "x", "--as", "xml"], &[]] {
         let done = zonecall(args);
@@ -83,10 +94,43 @@ fn errors_name_the_file_and_the_way_out() {
     let nothing = zonecall(&["hear", "no-such.wav", "--into", &empty]);
     assert_eq!(nothing.status.code(), Some(2));
     assert!(told(&nothing).contains("`no-such.wav`"), "{}", told(&nothing));
+    assert!(
+        told(&nothing).contains("; look at how it is written, and in which folder it is"),
+        "{}",
+        told(&nothing)
+    );
     let scheme = zonecall(&["hear", &demo("hind-limb.flac"), "--into", &empty, "--scheme", "fifths"]);
     assert_eq!(scheme.status.code(), Some(2));
     assert!(told(&scheme).contains("there are: "), "{}", told(&scheme));
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "an error left something behind");
+}
+
+#[test]
+fn who_names_a_file_in_place_of_the_exam_folder_is_told_which_folder_to_name() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone one alpha transverse")]);
+    let journal = folder.path().join("exam.jsonl").to_string_lossy().into_owned();
+    let before = std::fs::read(&journal).unwrap();
+    let enter =
+        ["--limb", "LF", "--zone", "2B", "--structure", "SDFT", "--term", "echo score", "--number", "1"];
+    let enter = [&["enter", &journal][..], &enter, &["--by", "Ada"]].concat();
+    for args in [&["journal", &journal][..], &["check", &journal], &["report", &journal], &enter] {
+        let done = zonecall(args);
+        assert_eq!(done.status.code(), Some(2), "{args:?}");
+        let way = format!(
+            "zonecall: `{journal}` is a file and no exam folder; name the folder that it lies in: `{}`\n",
+            folder.path().display()
+        );
+        assert_eq!(told(&done), way, "{args:?}");
+    }
+    assert_eq!(std::fs::read(&journal).unwrap(), before);
+    let other = folder.path().join("notes.txt");
+    std::fs::write(&other, "").unwrap();
+    let done = told(&zonecall(&["check", &other.to_string_lossy()]));
+    assert!(
+        done.contains("notes.txt` is a file and no exam folder; name an exam folder, as made by"),
+        "{done}"
+    );
 }
 
 #[test]
@@ -310,8 +354,11 @@ fn a_recording_that_breaks_off_leaves_a_closed_exam_of_what_was_heard() {
     let journal = std::fs::read_to_string(exam.join("exam.jsonl")).unwrap();
     let last = journal.lines().last().unwrap();
     assert!(last.contains("\"closed\"") && last.contains("fault: "), "{last}");
+    assert_eq!(last.matches("unexpected end of file").count(), 1, "a cause is written once: {last}");
     let checked = told(&zonecall(&["check", &text(&exam)]));
     assert!(checked.contains("look  broken-off: ") && !checked.contains("sound-cut-short"), "{checked}");
+    let way = format!("find a whole copy of `{}` and hear it into a new folder", text(&cut));
+    assert!(checked.contains(&way) && !checked.contains("zonecall resume"), "{checked}");
     assert!(zonecall(&["journal", &text(&exam), "--verify"]).status.success());
 }
 
@@ -326,7 +373,13 @@ fn check_tells_of_sound_that_was_cut_off_and_of_a_dead_microphone() {
         .stdin(std::fs::File::open(text("dead.raw")).unwrap())
         .output()
         .unwrap();
-    assert!(heard.status.success(), "{}", told(&heard));
+    assert_eq!(heard.status.code(), Some(1), "{}", told(&heard));
+    let stderr = String::from_utf8_lossy(&heard.stderr).into_owned();
+    assert!(
+        stderr.starts_with("zonecall: nobody was heard in 45 s of sound; ")
+            && stderr.contains("`zonecall setup`")
+    );
+    assert_eq!(stderr.lines().count(), 1, "{stderr}");
     let check = || {
         let done = zonecall(&["check", &text("exam")]);
         assert_eq!(done.status.code(), Some(1));

@@ -3,10 +3,13 @@
 
 mod support;
 
-use support::{exam, exam_of};
+use support::{BUILT_IN, exam, exam_of, header};
+use zonecall::clock::WallQuality;
+use zonecall::exam::breaks::Source;
 use zonecall::exam::call::Act;
-use zonecall::exam::event::Outcome;
-use zonecall::exam::fold::Exam;
+use zonecall::exam::event::{AudioFile, Event, Outcome};
+use zonecall::exam::fold::{Exam, fold};
+use zonecall::exam::journal::{self, Journal};
 
 /// Each call as `words -> limb zone plane structure`, with marks for withdrawn and mended ones.
 fn shown(exam: &Exam) -> Vec<String> {
@@ -197,4 +200,70 @@ fn a_doubted_breath_ends_neither_a_pause_nor_a_note() {
         assert_eq!(hear(5.0, ends, false, true), 0, "rejected: {ends}");
         assert_eq!(hear(7.0, ends, false, false), 1, "{ends}");
     }
+}
+
+/// An exam of these lines a minute of sound apart, heard from `source`.
+fn lines_of(wall: WallQuality, source: &str, events: &[Event]) -> Exam {
+    let folder = tempfile::tempdir().unwrap();
+    let head = zonecall::exam::event::Header { wall, ..header() };
+    let at = head.started_at;
+    let mut journal = Journal::create(folder.path()).unwrap();
+    journal.append(at, 0, &Event::Exam(Box::new(head))).unwrap();
+    let (file, source) = ("audio/0001.wav".to_owned(), source.to_owned());
+    journal.append(at, 0, &Event::Audio(AudioFile { file, first_sample: 0, source })).unwrap();
+    for (event, minute) in events.iter().zip(1..) {
+        journal.append(at, minute * 960_000, event).unwrap();
+    }
+    fold(&journal::read(folder.path()).unwrap(), &BUILT_IN.1).unwrap()
+}
+
+fn closed(reason: &str) -> Event {
+    Event::Closed { reason: reason.to_owned(), samples: 0 }
+}
+
+fn resumed() -> Event {
+    Event::Resumed { engine: header().engine, grammar_sha256: header().grammar_sha256 }
+}
+
+#[test]
+fn a_break_in_a_recording_is_left_although_a_microphone_went_on() {
+    let exam = lines_of(
+        WallQuality::FileTime,
+        "visit.flac",
+        &[closed("interrupted"), resumed(), closed("stopped"), resumed(), closed("fault: the disk is full")],
+    );
+    let shown: Vec<_> = exam
+        .breaks
+        .iter()
+        .map(|broken| (broken.sample / 960_000, &broken.source, broken.is_left()))
+        .collect();
+    let recording = Source::Recording("visit.flac".to_owned());
+    assert_eq!(shown, [(1, &recording, true), (5, &Source::Microphone, true)]);
+    assert_eq!(exam.breaks[0].why.as_deref(), Some("interrupted"));
+    assert_eq!(exam.source, Source::Microphone);
+}
+
+#[test]
+fn what_was_never_closed_before_it_went_on_is_a_break_and_an_end_is_none() {
+    let killed = |wall, source| lines_of(wall, source, &[resumed(), closed("end of exam")]).breaks;
+    let recording = killed(WallQuality::Stated, "visit.wav");
+    assert_eq!((recording.len(), recording[0].is_left(), &recording[0].why), (1, true, &None));
+    let microphone = killed(WallQuality::Computer, "USB microphone");
+    assert_eq!((microphone.len(), microphone[0].is_left()), (1, false), "`resume` was its way out");
+    let pipe = killed(WallQuality::Computer, "-");
+    assert_eq!(pipe[0].source, Source::Pipe);
+    for reason in ["end of exam", "end of the recording", "stopped"] {
+        let exam =
+            lines_of(WallQuality::Stated, "visit.wav", &[closed(reason), resumed(), closed("stopped")]);
+        assert_eq!(exam.breaks, [], "{reason}");
+    }
+}
+
+#[test]
+fn only_a_fault_that_names_the_recording_is_a_cut_file() {
+    let of = |reason: &str| lines_of(WallQuality::Stated, "a b.flac", &[closed(reason)]).breaks[0].clone();
+    let cut = "fault: cannot read the recording `a b.flac` as FLAC: unexpected end of file";
+    assert_eq!(of(cut).cut_file(), Some("a b.flac"));
+    assert_eq!(of("fault: cannot write the audio `x/audio/0001.wav`: no space left").cut_file(), None);
+    assert_eq!(of("interrupted").cut_file(), None);
 }

@@ -43,6 +43,19 @@ fn picture() -> Picture {
     Picture::Shown { jpeg: jpeg.into_inner(), width_px: 64, height_px: 48 }
 }
 
+#[test]
+fn the_vet_reads_which_numbers_were_not_used_and_which_units_were_assumed() {
+    let area = "area one point two square centimetres";
+    let said = support::exam_of(&["left fore two bravo transverse", "s d f t", area, "area one point five"]);
+    let pairing = zonecall::frames::pairing::Pairing::default();
+    let record = zonecall::knowledge::record::record(&said, &pairing, &support::BUILT_IN.1);
+    let vet = read(&record, Reader::Vet).dense();
+    let (_, unused) = vet.split_once("Notused:").expect("a list of what was not used");
+    assert!(unused.contains(&dense("area 1.2 cm2 (line ")), "{unused}");
+    assert!(vet.contains(&dense("area 1.5 cm2 (unit not said), call ")), "{vet}");
+    assert!(!read(&record, Reader::Owner).dense().contains("Notused"));
+}
+
 /// ISO 216: A4 is 210 by 297 mm; ANSI Y14.1: a letter is 8.5 by 11 inches; a point is 1/72 inch.
 #[test]
 fn both_reports_come_on_either_sheet_whole_tagged_and_with_every_font_in_them() {

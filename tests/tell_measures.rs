@@ -123,7 +123,7 @@ fn a_number_that_is_not_used_is_shown_with_the_reason() {
 fn a_zero_that_stands_for_normal_says_so_in_both_forms_and_heads_no_empty_part_of_the_report() {
     let normal = ["left fore two bravo transverse", "s d f t", "normal"];
     let only = record(&exam_of(&normal));
-    let line = "left fore, superficial digital flexor tendon: no number was said, but `normal`, or an area and no lesion: lesion area 0 in 2B; \
+    let line = "left fore, superficial digital flexor tendon: `normal` was said and no number: lesion area 0 in 2B; \
                 echo score 0 in 2B\n";
     let text = sheet::text(&only, &BUILT_IN.1);
     assert!(text.starts_with("nothing was measured\n") && text.contains(line), "{text}");
@@ -134,9 +134,39 @@ fn a_zero_that_stands_for_normal_says_so_in_both_forms_and_heads_no_empty_part_o
         [&normal[..], &["three alpha", "s d f t", "area one square centimetre", "echo score zero"]].concat();
     let both = record(&exam_of(&also));
     let text = sheet::text(&both, &BUILT_IN.1);
-    assert!(text.contains("an area and no lesion: lesion area 0 in 2B, 3A; echo score 0 in 2B\n"), "{text}");
+    // A spoken word and silence are not worth the same.
+    for line in [
+        "  take care: `normal` was said and no number: lesion area 0 in 2B; echo score 0 in 2B\n",
+        "  take care: an area was given and nothing said of a lesion: lesion area 0 in 3A\n",
+    ] {
+        assert!(text.contains(line), "`{line}` is not in {text}");
+    }
+    assert!(page(&both).contains("“normal” was said and no number") && !page(&both).contains('`'));
     let said = both.measures.iter().find(|row| row.name == Name::Score && row.zone.as_deref() == Some("3A"));
     assert!(!said.unwrap().implied, "this one was said as a number");
+}
+
+#[test]
+fn a_zero_of_a_zone_with_an_area_and_a_spoken_normal_is_that_of_the_word() {
+    let said = ["left fore two bravo transverse", "s d f t", "area one square centimetre", "normal"];
+    let text = sheet::text(&record(&exam_of(&said)), &BUILT_IN.1);
+    assert!(text.contains("`normal` was said and no number: lesion area 0 in 2B"), "{text}");
+    assert!(!text.contains("nothing said of a lesion"), "{text}");
+}
+
+#[test]
+fn the_report_tells_of_units_that_were_assumed_and_of_numbers_that_were_not_used() {
+    let place = ["left fore two bravo transverse", "s d f t"];
+    let said = [&place[..], &["area one point two square centimetres", "area one point five"]].concat();
+    let both = record(&exam_of(&said));
+    let (calls, page) = (&both.calls, page(&both));
+    let (first, last) = (calls[calls.len() - 2].seq, calls[calls.len() - 1].seq);
+    assert!(page.contains(&format!("2B: area 1.5 cm2 (unit not said), call {last}")), "{page}");
+    let unused = page.split_once("Not used:").expect("a list of what was not used").1;
+    assert!(unused.contains(&format!("area 1.2 cm2 (line {first}): ")), "{unused}");
+    let whole = [&place[..], &["area one point two square centimetres"]].concat();
+    let page = self::page(&record(&exam_of(&whole)));
+    assert!(!page.contains("unit not said") && !page.contains("Not used:"), "{page}");
 }
 
 fn record(exam: &Exam) -> Record {

@@ -9,6 +9,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 
 use super::args;
 use super::exam_folder;
+use super::told;
 use crate::archive::{Archive, Filed, Filing, Wanted};
 use crate::exam::journal;
 use crate::tell::history;
@@ -131,7 +132,7 @@ pub(crate) fn file(args: &File) -> anyhow::Result<ExitCode> {
             // One bad folder must not keep the others of a week from being filed.
             Err(error) => {
                 failed += 1;
-                format!("NOT FILED: {error:#}")
+                format!("NOT FILED: {}", told(&error))
             }
         };
         writeln!(out, "{}: {told}", folder.display())?;

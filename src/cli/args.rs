@@ -97,7 +97,8 @@ pub(crate) struct Language {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall hear scan.wav --into exams/juniper --horse Juniper\n  \
-    arecord -f S16_LE -r 16000 | zonecall hear - --into exams/today")]
+    arecord -f S16_LE -r 16000 | zonecall hear - --into exams/today\n\n\
+    Exit codes: 0 heard, 1 nobody was heard in it, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
 pub(crate) struct Hear {
     /// Recordings in the order they were made: WAV or FLAC, any rate; `-` is raw 16-bit mono at 16 kHz from a pipe.
     #[arg(required = true, value_name = "FILE")]
@@ -177,6 +178,10 @@ pub(crate) fn written(choice: &impl ValueEnum) -> String {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  zonecall journal exams/juniper\n  zonecall journal exams/juniper --verify\n\n\
+    Exit codes: 0 whole, 1 a line was changed, lost or cut short, 2 an error."
+)]
 pub(crate) struct Journal {
     /// The exam folder.
     #[arg(value_name = "FOLDER")]
@@ -187,6 +192,8 @@ pub(crate) struct Journal {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  zonecall pair exams/juniper --frames /media/scanner\n\n\
+    Exit codes: 0 each still has one label, 1 a label is missing, open or in doubt, or a file was left out, 2 an error.")]
 pub(crate) struct Pair {
     #[command(flatten)]
     pub(crate) folder: Folder,
@@ -196,6 +203,10 @@ pub(crate) struct Pair {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  zonecall check exams/juniper\n  zonecall check --explain view-missing\n\n\
+    Exit codes: 0 nothing but notes, 1 something to look at, 2 an error."
+)]
 pub(crate) struct Check {
     /// The exam folder.
     #[arg(value_name = "FOLDER", required_unless_present = "explain")]
@@ -237,7 +248,8 @@ fn injury(text: &str) -> Result<(String, NaiveDate), String> {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall measure exams/juniper\n  \
-    zonecall measure exams/juniper-may --earlier exams/juniper-march --injured LF=2026-03-01 --as json")]
+    zonecall measure exams/juniper-may --earlier exams/juniper-march --injured LF=2026-03-01 --as json\n\n\
+    Exit codes: 0 computed, 1 a threshold was passed, 2 an error.")]
 pub(crate) struct Measure {
     #[command(flatten)]
     pub(crate) folder: Folder,
@@ -262,7 +274,8 @@ pub(crate) enum MeasureForm {
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Example:\n  zonecall enter exams/juniper --limb LF --zone 2B --structure SDFT --term area \
-    --number 148 --unit mm2 --by Ada"
+    --number 148 --unit mm2 --by Ada\n\n\
+    Exit codes: 0 written, 2 an error, and nothing was written."
 )]
 pub(crate) struct Enter {
     #[command(flatten)]
@@ -351,7 +364,8 @@ pub(crate) struct Trace {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall report exams/juniper\n  \
-    zonecall report exams/juniper --format pdf --paper letter\n  zonecall report exams/juniper --for owner --format pdf")]
+    zonecall report exams/juniper --format pdf --paper letter\n  zonecall report exams/juniper --for owner --format pdf\n\n\
+    Exit codes: 0 written, 2 an error.")]
 pub(crate) struct Report {
     #[command(flatten)]
     pub(crate) folder: Folder,

@@ -14,6 +14,7 @@ use super::ear;
 use super::exam_folder::{self, Spoken};
 use super::settings::Settings;
 use super::switch::SwitchArgs;
+use super::told;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::hear::capture::Capture;
 use crate::hear::installed::{self, remedy};
@@ -93,7 +94,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
         Err(error) => Line::lacks(
             "protocols",
             State::Needed,
-            format!("{error:#}"),
+            told(&error),
             "put the file right, or leave out --protocols and ZONECALL_PROTOCOLS",
         ),
     });
@@ -108,7 +109,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
             Err(error) => lines.push(Line::lacks(
                 "grammar",
                 State::Needed,
-                format!("{error:#}"),
+                told(&error),
                 "put the file right, or leave out --grammar and ZONECALL_GRAMMAR",
             )),
         }
@@ -251,7 +252,7 @@ fn switch(args: &SwitchArgs) -> Option<Line> {
     let lacks = |found: String, remedy: &str| Some(Line::lacks("switch", State::Needed, found, remedy));
     let wanted = match Settings::read().and_then(|settings| args.with(&settings)) {
         Ok(wanted) => wanted?,
-        Err(error) => return lacks(format!("{error:#}"), "put the option or the settings right"),
+        Err(error) => return lacks(told(&error), "put the option or the settings right"),
     };
     let Some(device) = &wanted.device else {
         return Some(Line::there("switch", format!("{}, a key of the terminal", wanted.key)));

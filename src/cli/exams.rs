@@ -22,6 +22,7 @@ use super::live::{Live, Tools, manner};
 use super::microphone::{Given, Microphone, PAUSE, before_now, how_long, open};
 use super::session::{Began, Ear, Session, header, kept};
 use super::switch::TalkSwitch;
+use super::told;
 use crate::clock::seconds;
 use crate::exam::call::{Act, Command};
 use crate::exam::journal::JOURNAL_FILE;
@@ -206,18 +207,19 @@ fn interrupted(exams: &Path, protocols: &Protocols) -> anyhow::Result<Vec<String
             Ok(exam) if exam.closed.is_some() => continue,
             Ok(exam) => exam,
             Err(error) => {
-                lines.push(format!("exam `{shown}` cannot be read, and was left as it is: {error:#}"));
+                lines.push(format!("exam `{shown}` cannot be read, and was left as it is: {}", told(&error)));
                 continue;
             }
         };
         let sound = match kept(folder, &exam) {
             Ok(samples) => format!("{:.0} s of sound", seconds(samples)),
-            Err(error) => format!("no sound that can be read ({error:#})"),
+            Err(error) => format!("no sound that can be read ({})", told(&error)),
         };
         lines.push(format!(
-            "exam `{shown}` was interrupted; kept are {} breaths, {} calls and {sound}; `zonecall resume` goes on with it",
+            "exam `{shown}` was interrupted; kept are {} breaths, {} calls and {sound}; {}",
             exam.breaths.len(),
             exam.calls.len(),
+            exam.source.way_out(),
         ));
     }
     Ok(lines)

@@ -19,7 +19,8 @@ use super::args;
 use super::ear;
 use super::exam_folder;
 use super::session::{self, Began, Ear, Session, must_be_new};
-use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality};
+use super::told;
+use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality, seconds};
 use crate::exam::event::{FAULT, INTERRUPTED};
 use crate::hear::decode::{self, Recording};
 use crate::hear::utterance::Segment;
@@ -155,14 +156,25 @@ impl Hearing {
     fn close(self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
         let interrupted = self.stop.load(Ordering::Relaxed);
         let reason = match (&heard, interrupted, self.session.attention.ended()) {
-            (Err(error), ..) => format!("{FAULT}{error:#}"),
+            (Err(error), ..) => format!("{FAULT}{}", told(error)),
             (Ok(()), true, _) => INTERRUPTED.to_owned(),
             (Ok(()), false, true) => "end of exam".to_owned(),
             (Ok(()), false, false) => "end of the recording".to_owned(),
         };
+        let (n_breaths, kept_s) = (self.session.counts.breaths, seconds(self.session.next_sample()));
         writeln!(std::io::stdout(), "{}", self.session.close(&reason)?.0)?;
         heard.context("what was heard before that is kept, and the exam is closed")?;
-        Ok(if interrupted { ExitCode::from(130) } else { ExitCode::SUCCESS })
+        if interrupted {
+            return Ok(ExitCode::from(130));
+        }
+        if n_breaths > 0 {
+            return Ok(ExitCode::SUCCESS);
+        }
+        eprintln!(
+            "zonecall: nobody was heard in {kept_s:.0} s of sound; listen to the recording: was the microphone muted, \
+             unplugged or the wrong one? `zonecall setup` tries it"
+        );
+        Ok(ExitCode::from(1))
     }
 }
 

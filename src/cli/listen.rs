@@ -52,6 +52,8 @@ pub(crate) struct Listen {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  zonecall resume exams/juniper\n\n\
+    Exit codes: 0 ended by word or with Ctrl-C, 2 an error; what was heard is kept.")]
 pub(crate) struct Resume {
     /// The exam folder.
     #[arg(value_name = "FOLDER")]

@@ -18,6 +18,7 @@ use super::listen::Ways;
 use super::microphone::{Given, Microphone, PAUSE};
 use super::session::{Ear, Session};
 use super::switch::TalkSwitch;
+use super::told;
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
 use crate::exam::event::{Event, FAULT};
 use crate::frames::watch::{Arrived, Watch};
@@ -152,7 +153,7 @@ impl Live {
         });
         let heard = heard.and_then(|()| self.last_stills());
         let reason = match (&heard, self.session.attention.ended()) {
-            (Err(error), _) => format!("{FAULT}{error:#}"),
+            (Err(error), _) => format!("{FAULT}{}", told(error)),
             (Ok(()), true) => "end of exam".to_owned(),
             (Ok(()), false) => "stopped".to_owned(),
         };

@@ -78,7 +78,7 @@ pub fn run() -> ExitCode {
 }
 
 /// The error and its causes in one line; a cause that the error already tells is not told twice.
-fn told(error: &anyhow::Error) -> String {
+pub(crate) fn told(error: &anyhow::Error) -> String {
     let mut text = String::new();
     for cause in error.chain().map(ToString::to_string) {
         if text.is_empty() {
@@ -94,4 +94,19 @@ fn told(error: &anyhow::Error) -> String {
 fn is_closed_pipe(error: &anyhow::Error) -> bool {
     let io = error.downcast_ref::<std::io::Error>();
     io.is_some_and(|io| io.kind() == std::io::ErrorKind::BrokenPipe)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cause_that_the_error_tells_itself_is_told_once() {
+        let cause = std::io::Error::other("unexpected end of file");
+        let error = crate::hear::decode::DecodeError::Read { path: "visit.flac".into(), source: cause };
+        let error = anyhow::Error::new(error).context("what was heard is kept");
+        let text = told(&error);
+        assert!(text.starts_with("what was heard is kept: cannot read the recording `visit.flac`"), "{text}");
+        assert_eq!(text.matches("unexpected end of file").count(), 1, "{text}");
+    }
 }

@@ -14,7 +14,8 @@ use crate::review::{Desk, bind, serve};
 #[command(after_help = "Examples:\n  zonecall review exams/juniper\n  \
     zonecall review exams/juniper --earlier exams/juniper-march\n  \
     zonecall review exams/juniper --port 7400 --no-open\n\n\
-    The page is served to this machine only. Its address holds a secret that is new each time; Ctrl-C ends it.")]
+    The page is served to this machine only. Its address holds a secret that is new each time; Ctrl-C ends it.\n\n\
+    Exit codes: 0 ended with Ctrl-C, 2 an error; every change is kept at once.")]
 pub(crate) struct Review {
     #[command(flatten)]
     pub(crate) folder: Folder,

@@ -8,6 +8,7 @@
 use chrono::{DateTime, Utc};
 
 use crate::clock::{Anchor, Span};
+use crate::exam::breaks::{Break, Source, breaks};
 use crate::exam::call::{Act, Call, Problem};
 use crate::exam::context::Context;
 use crate::exam::event::{
@@ -82,6 +83,10 @@ pub struct Exam {
     pub context: Context,
     /// When listening ended, and why; none while it goes on or after a crash.
     pub closed: Option<(DateTime<Utc>, String)>,
+    /// Where hearing ended before the sound did, in order.
+    pub breaks: Vec<Break>,
+    /// What was heard last.
+    pub source: Source,
     /// Where sound was lost while listening.
     pub gaps: Vec<Gap>,
     /// Samples of sound that were kept, as the journal says: up to its last line where it was never closed.
@@ -110,6 +115,8 @@ impl Exam {
             anchors: Vec::new(),
             context: Context::default(),
             closed: None,
+            breaks: Vec::new(),
+            source: Source::default(),
             gaps: Vec::new(),
             n_samples: 0,
             sound: Vec::new(),
@@ -249,6 +256,7 @@ pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
         exam.take(line);
         exam.is_signed = exam.signed.as_ref().is_some_and(|signed| signed.seq == line.seq);
     }
+    (exam.breaks, exam.source) = breaks(&lines.events);
     // What was changed afterwards behind the journal's back was not signed by anybody.
     exam.is_signed &= exam.damage.is_empty();
     exam.settle_changes();

@@ -49,6 +49,12 @@ pub enum JournalError {
         /// Where it should be.
         path: PathBuf,
     },
+    /// A file was named in place of the folder that holds it.
+    #[error("`{folder}` is a file and no exam folder; {}", instead(folder))]
+    NoFolder {
+        /// What was named.
+        folder: PathBuf,
+    },
     /// The file system refused.
     #[error("cannot {doing} `{path}`: {source}")]
     Io {
@@ -86,6 +92,7 @@ impl Journal {
     /// # Errors
     /// When there is a journal already, or the disk refuses.
     pub fn create(folder: &Path) -> Result<Self, JournalError> {
+        no_file(folder)?;
         let path = folder.join(JOURNAL_FILE);
         let io = |doing, source| JournalError::Io { doing, path: path.clone(), source };
         std::fs::create_dir_all(folder).map_err(|source| io("make the folder of", source))?;
@@ -107,6 +114,7 @@ impl Journal {
     /// # Errors
     /// When there is none, it is in use, or the disk refuses.
     pub fn open(folder: &Path) -> Result<Self, JournalError> {
+        no_file(folder)?;
         let path = folder.join(JOURNAL_FILE);
         let file = match OpenOptions::new().append(true).open(&path) {
             Ok(file) => file,
@@ -183,6 +191,20 @@ impl Journal {
     }
 }
 
+/// What to name in place of a file.
+fn instead(file: &Path) -> String {
+    match file.parent().filter(|_| file.ends_with(JOURNAL_FILE)) {
+        Some(folder) if folder.as_os_str().is_empty() => "name the folder that it lies in: `.`".to_owned(),
+        Some(folder) => format!("name the folder that it lies in: `{}`", folder.display()),
+        None => "name an exam folder, as made by `zonecall hear FILE --into FOLDER`".to_owned(),
+    }
+}
+
+/// Makes sure that what was named as an exam folder is no file.
+fn no_file(folder: &Path) -> Result<(), JournalError> {
+    if folder.is_file() { Err(JournalError::NoFolder { folder: folder.to_owned() }) } else { Ok(()) }
+}
+
 fn lock(file: &File, path: &Path) -> Result<(), JournalError> {
     let began = Instant::now();
     loop {
@@ -249,6 +271,7 @@ impl Lines {
 /// # Errors
 /// When there is none or it cannot be read; damage inside it is no error.
 pub fn read(folder: &Path) -> Result<Lines, JournalError> {
+    no_file(folder)?;
     Ok(lines(&bytes(&folder.join(JOURNAL_FILE))?))
 }
 

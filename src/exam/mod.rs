@@ -10,5 +10,6 @@ pub mod context;
 pub mod review;
 pub mod sign;
 mod mend;
+pub mod breaks;
 pub mod fold;
 pub mod sound;

@@ -45,7 +45,7 @@ pub struct Recording {
 #[non_exhaustive]
 pub enum DecodeError {
     /// The file cannot be opened or read.
-    #[error("cannot read the recording `{path}`: {source}")]
+    #[error("cannot read the recording `{path}`: {source}{}", remedy(source))]
     Read {
         /// The file.
         path: PathBuf,
@@ -98,6 +98,16 @@ pub enum DecodeError {
         #[source]
         source: Refused,
     },
+}
+
+/// What to do about a file that cannot be opened; nothing where that is not known.
+fn remedy(error: &std::io::Error) -> &'static str {
+    match error.kind() {
+        std::io::ErrorKind::NotFound => "; look at how it is written, and in which folder it is",
+        std::io::ErrorKind::PermissionDenied => "; give yourself the right to read it, as with `chmod u+r`",
+        std::io::ErrorKind::IsADirectory => "; name the file itself, or several in the order they were made",
+        _ => "",
+    }
 }
 
 enum Source {

@@ -19,6 +19,7 @@ pub(crate) fn measures(measured: Option<&Measured>) -> Markup {
                 @for line in &measured.injuries { p { (line) } }
                 @for drawn in &measured.charts { figure.leg { (PreEscaped(drawn)) } }
                 @for (name, sheet) in &measured.sheets { (table(name, sheet)) }
+                (list("Not used", &measured.not_used))
             }
         }
     }

@@ -12,10 +12,10 @@ use serde::Serialize;
 
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::knowledge::measure::{Unused, unused};
-use crate::knowledge::record::{ExamInfo, Record};
+use crate::knowledge::record::{CallRow, ExamInfo, Record};
 use crate::protocol::Protocols;
 
-use super::words::{CAUTIONS, limb, structure};
+use super::words::{CAUTIONS, amount, limb, structure};
 
 /// Schema name of the measures.
 pub const MEASURES_SCHEMA: &str = "zonecall.measures/1";
@@ -75,7 +75,7 @@ pub(crate) fn sheets(record: &Record, protocols: &Protocols) -> Vec<Sheet> {
             strand: strand.clone(),
             ..Sheet::default()
         };
-        fill(&mut sheet, &mine, row, protocols);
+        fill(&mut sheet, &mine, row, record, protocols);
         found.push(sheet);
     }
     found
@@ -97,7 +97,7 @@ fn ratio_of(structure: &str) -> Option<&str> {
     structure.split_once(':').map(|(of, _)| of)
 }
 
-fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, protocols: &Protocols) {
+fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, record: &Record, protocols: &Protocols) {
     let columns = columns(rows, protocols);
     sheet.heads = columns.iter().map(|column| column.head.clone()).collect();
     let mut zones = total.zones.clone();
@@ -139,7 +139,8 @@ fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, protocols: 
             sheet.sources.push(format!("{}: {source}", title(row)));
         }
     }
-    sheet.cautions.extend(zeros(rows));
+    sheet.cautions.extend(zeros(rows, record));
+    sheet.cautions.extend(assumed(rows, record));
     // One line for all that lacks the same thing.
     let line = |((place, why), titles): ((&str, &String), Vec<String>)| {
         format!("{place}, {}: {why}", titles.join(" and "))
@@ -151,23 +152,45 @@ fn fill(sheet: &mut Sheet, rows: &[&MeasureRow], total: &MeasureRow, protocols: 
     }
 }
 
-/// The zeros that nobody said as a number, in a line; none where there are none.
-fn zeros(rows: &[&MeasureRow]) -> Option<String> {
-    let mut titles: Vec<(String, Vec<&str>)> = Vec::new();
+/// The zeros that nobody said as a number: a line for those of a spoken `normal`, and one for those of silence, which are
+/// not worth the same.
+fn zeros(rows: &[&MeasureRow], record: &Record) -> Vec<String> {
+    let of_normal = |row: &MeasureRow| {
+        record.calls.iter().any(|call| call.kind == "finding" && row.from.contains(&call.seq))
+    };
     let is_zero = |row: &&&MeasureRow| {
         row.implied && row.value == Some(0.0) && matches!(row.name, Name::LesionArea | Name::Score)
     };
-    for row in rows.iter().filter(is_zero) {
+    let (said, silent): (Vec<_>, Vec<_>) =
+        rows.iter().copied().filter(|row| is_zero(&row)).partition(|row| of_normal(row));
+    let line =
+        |head: &str, rows: &[&MeasureRow]| (!rows.is_empty()).then(|| format!("{head}: {}", in_zones(rows)));
+    let said = line("`normal` was said and no number", &said);
+    said.into_iter().chain(line("an area was given and nothing said of a lesion", &silent)).collect()
+}
+
+/// The zones of zeros under the titles of their measures: `lesion area 0 in 2B, 3A; ...`.
+fn in_zones(rows: &[&MeasureRow]) -> String {
+    let mut titles: Vec<(String, Vec<&str>)> = Vec::new();
+    for row in rows {
         let (Some(zone), title) = (row.zone.as_deref(), title(row)) else { continue };
         match titles.iter_mut().find(|known| known.0 == title) {
             Some(known) => known.1.push(zone),
             None => titles.push((title, vec![zone])),
         }
     }
-    let said: Vec<String> =
-        titles.iter().map(|(title, zones)| format!("{title} 0 in {}", zones.join(", "))).collect();
-    (!said.is_empty())
-        .then(|| format!("no number was said, but `normal`, or an area and no lesion: {}", said.join("; ")))
+    let shown = titles.iter().map(|(title, zones)| format!("{title} 0 in {}", zones.join(", ")));
+    shown.collect::<Vec<_>>().join("; ")
+}
+
+/// A line for each number in these measures whose unit nobody said.
+fn assumed(rows: &[&MeasureRow], record: &Record) -> Vec<String> {
+    let is_used = |call: &&CallRow| call.unit_assumed && rows.iter().any(|row| row.from.contains(&call.seq));
+    let line = |call: &CallRow| {
+        let term = call.term.as_deref().unwrap_or_default();
+        format!("{}: {term} {}, call {}", call.place.zone.as_deref().unwrap_or("?"), amount(call), call.seq)
+    };
+    record.calls.iter().filter(is_used).map(line).collect()
 }
 
 /// What stands behind the zeros of strands that have no sheet, for nothing but `normal` was said of them.
@@ -181,11 +204,11 @@ fn only_normal(record: &Record, sheets: &[Sheet], protocols: &Protocols) -> Vec<
         })
     };
     let line = |row: &MeasureRow| {
-        let zeros = zeros(&of_strand(record, row))?;
         let strand = structure(row.structure.as_deref().unwrap_or_default(), protocols);
-        Some(format!("{}, {strand}: {zeros}", limb(&row.limb, protocols)))
+        let zeros = zeros(&of_strand(record, row), record).into_iter();
+        zeros.map(|zeros| format!("{}, {strand}: {zeros}", limb(&row.limb, protocols))).collect::<Vec<_>>()
     };
-    totals.filter(has_none).filter_map(line).collect()
+    totals.filter(has_none).flat_map(line).collect()
 }
 
 /// The columns that at least one row fills.
@@ -334,9 +357,9 @@ pub(crate) fn injuries(record: &Record, protocols: &Protocols) -> Vec<String> {
 #[must_use]
 pub fn text(record: &Record, protocols: &Protocols) -> String {
     let mut out = String::new();
-    let (sheets, unused) = (sheets(record, protocols), unused(record, protocols));
+    let (sheets, not_used) = (sheets(record, protocols), not_used(record, protocols));
     if sheets.is_empty() {
-        out.push_str(if unused.is_empty() {
+        out.push_str(if not_used.is_empty() {
             "nothing was measured\n"
         } else {
             "nothing could be computed\n"
@@ -348,8 +371,8 @@ pub fn text(record: &Record, protocols: &Protocols) -> String {
     for line in only_normal(record, &sheets, protocols) {
         let _ = writeln!(out, "{line}");
     }
-    for one in &unused {
-        let _ = writeln!(out, "not used: {}", not_used(one, protocols));
+    for line in &not_used {
+        let _ = writeln!(out, "not used: {line}");
     }
     for line in injuries(record, protocols) {
         let _ = writeln!(out, "{line}");
@@ -358,12 +381,15 @@ pub fn text(record: &Record, protocols: &Protocols) -> String {
     out
 }
 
-/// A number that no measure is made from, in words.
-fn not_used(one: &Unused, protocols: &Protocols) -> String {
-    let place = one.place.in_words(protocols);
-    let place = if place.is_empty() { "place not said".to_owned() } else { place };
-    let unit = one.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
-    format!("{place}: {} {}{unit} (line {}): {}", one.term, one.number, one.seq, one.why)
+/// A line for each number that no measure is made from, with the reason.
+pub(crate) fn not_used(record: &Record, protocols: &Protocols) -> Vec<String> {
+    let line = |one: Unused| {
+        let place = one.place.in_words(protocols);
+        let place = if place.is_empty() { "place not said".to_owned() } else { place };
+        let unit = one.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
+        format!("{place}: {} {}{unit} (line {}): {}", one.term, one.number, one.seq, one.why)
+    };
+    unused(record, protocols).into_iter().map(line).collect()
 }
 
 fn put_sheet(out: &mut String, sheet: &Sheet, protocols: &Protocols) {

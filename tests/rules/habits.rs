@@ -44,8 +44,27 @@ fn limb_change_while_saving(rule: &Rule) {
             (6.0 + apart_s, "save"),
         ])
     };
-    rule.fires("4.0 s apart", &saves(4.0));
+    // Called late, the limb of the first is wrong; misheard, that of the second.
+    let close = saves(4.0);
+    let found = rule.fires_at_each(&["the one 4.0 s after it", "the one 4.0 s before it"], &close);
+    let marked: Vec<_> = found.iter().map(|finding| finding.call_seq).collect();
+    let saved: Vec<_> = close.saves().into_iter().map(|idx| Some(close.exam.calls[idx].seq)).collect();
+    assert_eq!(marked, saved);
+    let record = close.stills().record(&BUILT_IN.1);
+    assert!(record.frames.iter().all(|still| !still.doubt.is_empty()), "{:?}", record.frames);
     rule.silent(&saves(6.0));
+    let there_and_back = timed(&[
+        (2.0, PLACE[0]),
+        (6.0, "save"),
+        (6.5, "right fore two bravo transverse"),
+        (9.0, "save"),
+        (9.5, PLACE[0]),
+        (12.0, "save"),
+    ]);
+    rule.fires_at_each(
+        &["3.0 s after it", "3.0 s before it and the one 3.0 s after it", "3.0 s before it"],
+        &there_and_back,
+    );
 }
 
 fn sweep_missing(rule: &Rule) {

@@ -1,6 +1,7 @@
 //! Rules about the journal, the kept audio and what was not understood.
 
 use zonecall::clock::Span;
+use zonecall::exam::breaks::{Break, Source};
 use zonecall::exam::fold::{Gap, SoundFault};
 
 use crate::Cases;
@@ -29,15 +30,29 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&fine());
     }),
     ("not-closed", |rule| {
-        rule.fires("never closed", &fine().but(|case| case.exam.closed = None));
+        let open = |source: Source| fine().but(|case| (case.exam.closed, case.exam.source) = (None, source));
+        rule.fires("go on with `zonecall resume`", &open(Source::Microphone));
+        let found = rule.fires("hear the recording again into a new folder", &open(recording()));
+        assert!(!found.message.contains("resume"), "{}", found.message);
+        rule.fires("if the sound was kept elsewhere", &open(Source::Pipe));
         rule.silent(&fine());
     }),
     ("broken-off", |rule| {
-        rule.fires("(interrupted)", &ended("interrupted"));
-        rule.fires("(fault: the disk is full)", &ended("fault: the disk is full"));
-        for reason in ["end of exam", "end of the recording", "stopped"] {
-            rule.silent(&ended(reason));
-        }
+        let found =
+            rule.fires("10.0 s into the exam (interrupted)", &broken(recording(), "interrupted", false));
+        assert!(found.message.contains("hear the recording again into a new folder"), "{}", found.message);
+        // Going on with a microphone hears nothing of the recording.
+        rule.fires("hear the recording again", &broken(recording(), "interrupted", true));
+        // Heard again, a cut file ends at the same place.
+        let cut = "fault: cannot read the recording `visit.flac` as FLAC: unexpected end of file";
+        rule.fires("find a whole copy of `visit.flac`", &broken(recording(), cut, false));
+        let full = "fault: the disk is full";
+        rule.fires("hear the recording again", &broken(recording(), full, false));
+        rule.fires("go on with `zonecall resume`", &broken(Source::Microphone, full, false));
+        rule.silent(&broken(Source::Microphone, full, true));
+        let never_closed = broken(recording(), "", true).but(|case| case.exam.breaks[0].why = None);
+        rule.fires("(the program ended without closing it)", &never_closed);
+        rule.silent(&fine());
     }),
     ("sound-silent", |rule| {
         let two = [(160_000, 640_000), (800_000, 1_200_000)]
@@ -72,8 +87,15 @@ fn fine() -> Case {
     said(&["left fore"])
 }
 
-fn ended(reason: &str) -> Case {
-    fine().but(|case| case.exam.closed = Some((case.exam.header.started_at, reason.to_owned())))
+fn recording() -> Source {
+    Source::Recording("visit.flac".to_owned())
+}
+
+fn broken(source: Source, why: &str, gone_on: bool) -> Case {
+    fine().but(|case| {
+        let (at, why) = (case.exam.header.started_at, Some(why.to_owned()));
+        case.exam.breaks = vec![Break { at, sample: 160_000, why, source, gone_on }];
+    })
 }
 
 fn sound(faults: Vec<SoundFault>) -> Case {

@@ -1,6 +1,6 @@
 //! Rules about lesions and the numbers that go with them.
 
-use zonecall::exam::call::Amount;
+use zonecall::exam::call::{Act, Amount};
 use zonecall::exam::event::Entered;
 use zonecall::exam::fold::LoggedEntry;
 
@@ -23,6 +23,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("1.48 cm2 traced", &traced_area("SDFT", 1.48));
         rule.silent(&traced_area("SDFT", 1.5));
     }),
+    ("value-said-again", said_again),
     ("rescan-due", rescan_due),
 ];
 
@@ -52,6 +53,39 @@ pub(crate) fn traced_area(structure: &str, number: f64) -> Case {
         };
         case.exam.entries.push(LoggedEntry { seq: 99, at: case.exam.header.started_at, entered });
     })
+}
+
+/// A number said anew stands before the first, be it the wrong one: so both are named.
+fn said_again(rule: &Rule) {
+    let twice = at_place(&["width nine", "width nought point nine"]);
+    let seqs: Vec<u64> = twice.exam.calls.iter().map(|call| call.seq).collect();
+    let message = format!(
+        "width of LF 2B T SDFT was said as 9 mm (call {}), then 0.9 mm (call {}): the last one counts; withdraw the wrong \
+         one in `zonecall review`",
+        seqs[seqs.len() - 2],
+        seqs[seqs.len() - 1]
+    );
+    let found = rule.fires(&message, &twice);
+    assert_eq!(found.call_seq, seqs.last().copied());
+    // One question for a value, however often it was said.
+    rule.fires("as 1.2 mm (call", &at_place(&["depth one point two", "depth eight", "depth twelve"]));
+    // The one that was taken back or put right does not count any more.
+    rule.silent(&at_place(&["width nine", "scratch that", "width eight"]));
+    rule.silent(&at_place(&["width nine", "correction width eight"]));
+    // The same size in another unit, another term, another view.
+    let area = "area one point five square centimetres";
+    rule.silent(&at_place(&[area, "area one hundred fifty square millimetres"]));
+    rule.silent(&at_place(&["width nine", "depth eight"]));
+    rule.silent(&at_place(&["width nine", "two alpha", "s d f t", "width eight"]));
+    rule.silent(&at_place(&["echo score two", "longitudinal", "echo score one"]));
+    // Where a value was traced none of those that were said counts, and each is told of by itself.
+    let traced = traced_area("SDFT", 1.2);
+    let mut again = traced.exam.calls.last().unwrap().clone();
+    again.seq += 1;
+    let Act::Value(value) = &mut again.act else { panic!("no value") };
+    value.amount.number = 1.7;
+    rule.fires("then 1.7 cm2", &at_place(&[area]).but(|case| case.exam.calls.push(again.clone())));
+    rule.silent(&traced.but(|case| case.exam.calls.push(again)));
 }
 
 /// Both scores, once for a place.

@@ -54,11 +54,26 @@ impl Rule {
     /// The same under the protocols of a practice.
     #[track_caller]
     fn fires_under(&self, protocols: &Protocols, words: &str, case: &Case) -> Finding {
-        let mut found = self.found(case, protocols);
+        let found = self.found(case, protocols);
         assert_eq!(found.len(), 1, "{}: {found:#?}", self.id);
-        assert!(found[0].message.contains(words), "{}: `{words}` is not in `{}`", self.id, found[0].message);
+        self.has_fired(&[words], found).remove(0)
+    }
+
+    /// `case` breaks the rule at several places, with these words in the messages, in order.
+    #[track_caller]
+    fn fires_at_each(&self, words: &[&str], case: &Case) -> Vec<Finding> {
+        self.has_fired(words, self.found(case, &BUILT_IN.1))
+    }
+
+    #[track_caller]
+    fn has_fired(&self, words: &[&str], found: Vec<Finding>) -> Vec<Finding> {
+        assert_eq!(found.len(), words.len(), "{}: {found:#?}", self.id);
+        for (finding, words) in found.iter().zip(words) {
+            let message = &finding.message;
+            assert!(message.contains(words), "{}: `{words}` is not in `{message}`", self.id);
+        }
         self.fired.set(self.fired.get() + 1);
-        found.remove(0)
+        found
     }
 
     /// `case` keeps the rule.

@@ -169,22 +169,30 @@ pub(super) fn other_limb_not_scanned(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
-/// Two saves of two limbs within seconds.
+/// Two saves of two limbs within seconds: nobody can tell which of the two is wrong, so each of them is asked about.
 pub(super) fn limb_change_while_saving(evidence: &Evidence) -> Vec<Hit> {
     let least_s = evidence.protocols.rules.habits.limb_change_s;
-    let mut hits = Vec::new();
-    let mut last: Option<&LoggedCall> = None;
-    for call in live(evidence.exam).filter(|call| call.act == Act::Save) {
-        if let Some(before) = last.filter(|before| before.context.limb != call.context.limb) {
-            let apart_s = (call.said_at - before.said_at).as_seconds_f64();
-            if apart_s < least_s {
-                let message = format!(
-                    "two stills {apart_s:.1} s apart are labelled with two limbs; was the limb called late or misheard?"
-                );
-                hits.push(Hit::call(call, message));
-            }
+    let saves: Vec<&LoggedCall> = live(evidence.exam).filter(|call| call.act == Act::Save).collect();
+    let apart_s = |pair: &[&LoggedCall]| match pair {
+        [one, other] if one.context.limb != other.context.limb => {
+            let apart_s = (other.said_at - one.said_at).as_seconds_f64();
+            (apart_s < least_s).then_some(apart_s)
         }
-        last = Some(call);
-    }
-    hits
+        _ => None,
+    };
+    let gaps: Vec<Option<f64>> = saves.windows(2).map(apart_s).collect();
+    let hit = |(idx, call): (usize, &&LoggedCall)| {
+        let before =
+            idx.checked_sub(1).and_then(|before| gaps[before]).map(|s| format!("{s:.1} s before it"));
+        let after = gaps.get(idx).copied().flatten().map(|s| format!("{s:.1} s after it"));
+        let others: Vec<String> = before.into_iter().chain(after).collect();
+        (!others.is_empty()).then(|| {
+            let message = format!(
+                "this still and the one {} are labelled with two limbs; was the limb called late or misheard?",
+                others.join(" and the one ")
+            );
+            Hit::call(call, message)
+        })
+    };
+    saves.iter().enumerate().filter_map(hit).collect()
 }

@@ -6,7 +6,7 @@
 //! Tested in: `tests/rules/journal.rs`.
 
 use crate::clock::{Span, seconds};
-use crate::exam::event::{FAULT, INTERRUPTED};
+use crate::exam::breaks::Break;
 use crate::exam::fold::{Breath, Gap, SoundFault};
 use crate::hear::silence::SILENCE_MIN;
 use crate::knowledge::check::{Evidence, Hit, in_words};
@@ -38,9 +38,12 @@ pub(super) fn not_closed(evidence: &Evidence) -> Vec<Hit> {
     if evidence.exam.closed.is_some() {
         return Vec::new();
     }
-    let message = "the exam was never closed: the program was stopped, or is still listening; what came after its last \
-                   line was not understood, and `zonecall resume` goes on with it";
-    vec![Hit::new(message.to_owned())]
+    let message = format!(
+        "the exam was never closed: the program was stopped, or is still listening; what came after its last line was \
+         not understood: {}",
+        evidence.exam.source.way_out()
+    );
+    vec![Hit::new(message)]
 }
 
 /// A file of the kept sound that is gone, or ends before the journal says.
@@ -60,19 +63,21 @@ pub(super) fn sound_cut_short(evidence: &Evidence) -> Vec<Hit> {
     messages.map(|message| Hit::new(format!("{message}; put back a whole copy, or go without it"))).collect()
 }
 
-/// Closed by Ctrl-C in the midst of a recording, or by a fault: there was more to hear.
+/// Stopped in the midst of a recording, or by a fault: there was more to hear, and what was heard later does not hold it.
 pub(super) fn broken_off(evidence: &Evidence) -> Vec<Hit> {
-    let exam = evidence.exam;
-    let Some((at, reason)) = &exam.closed else { return Vec::new() };
-    if reason != INTERRUPTED && !reason.starts_with(FAULT) {
-        return Vec::new();
-    }
-    let message = format!(
-        "hearing was broken off {:.1} s into the exam ({reason}); what came after is in no line: hear the recording \
-         again into a new folder, or go on with `zonecall resume`",
-        seconds(exam.n_samples)
-    );
-    vec![Hit { at: Some(*at), ..Hit::new(message) }]
+    let hit = |broken: &Break| {
+        let way = match broken.cut_file() {
+            Some(file) => format!("find a whole copy of `{file}` and hear it into a new folder"),
+            None => broken.source.way_out().to_owned(),
+        };
+        let message = format!(
+            "hearing was broken off {:.1} s into the exam ({}); what came after is in no line: {way}",
+            seconds(broken.sample),
+            broken.why.as_deref().unwrap_or("the program ended without closing it")
+        );
+        Hit { at: Some(broken.at), ..Hit::new(message) }
+    };
+    evidence.exam.breaks.iter().filter(|broken| broken.is_left()).map(hit).collect()
 }
 
 /// Stretches of nothing but zeros: one hit for all of them, at the first.

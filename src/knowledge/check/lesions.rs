@@ -9,14 +9,16 @@ use std::collections::BTreeSet;
 
 use chrono::TimeDelta;
 
-use crate::exam::call::Act;
+use crate::exam::call::{Act, Amount, Value};
+use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::{Evidence, Hit};
 use crate::knowledge::coverage::live;
 use crate::knowledge::measure::row::Name;
 use crate::knowledge::measure::{LARGER, LESION};
+use crate::knowledge::place;
 use crate::knowledge::rows::amount_text;
-use crate::protocol::Protocols;
+use crate::protocol::{Protocols, convert};
 
 fn lesions<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a LoggedCall> {
     live(evidence.exam).filter(|call| matches!(&call.act, Act::Finding(found) if found.class == LESION))
@@ -125,15 +127,8 @@ pub(super) fn value_replaced(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in live(evidence.exam) {
         let Act::Value(value) = &call.act else { continue };
-        let here = |entered: &&crate::exam::event::Entered| {
-            let context = &call.context;
-            entered.term == value.term
-                && context.limb.as_ref() == Some(&entered.limb)
-                && context.zone.as_ref() == Some(&entered.zone)
-                && context.structure.as_ref() == Some(&entered.structure)
-        };
-        let by_hand = evidence.exam.entries.iter().map(|entry| &entry.entered).rfind(here);
-        if let Some(entered) = by_hand.filter(|entered| entered.amount != value.amount) {
+        if let Some(entered) = by_hand(evidence, call, value).filter(|entered| entered.amount != value.amount)
+        {
             let how = if entered.traced { "traced" } else { "typed" };
             let message = format!(
                 "{} {} was said and {} {how}: the latter counts",
@@ -145,6 +140,69 @@ pub(super) fn value_replaced(evidence: &Evidence) -> Vec<Hit> {
         }
     }
     hits
+}
+
+/// What was typed or traced last where a value was said.
+fn by_hand<'a>(evidence: &Evidence<'a>, call: &LoggedCall, value: &Value) -> Option<&'a Entered> {
+    let context = &call.context;
+    let here = |entered: &&Entered| {
+        entered.term == value.term
+            && context.limb.as_ref() == Some(&entered.limb)
+            && context.zone.as_ref() == Some(&entered.zone)
+            && context.structure.as_ref() == Some(&entered.structure)
+    };
+    evidence.exam.entries.iter().map(|entry| &entry.entered).rfind(here)
+}
+
+/// Values of one term said in one view that differ, all of them standing; what was typed or traced counts before them.
+pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
+    let mut said: Vec<Vec<(&LoggedCall, &Value)>> = Vec::new();
+    for call in live(evidence.exam) {
+        let Act::Value(value) = &call.act else { continue };
+        // What has no place is in no other's way: another rule asks about it.
+        if [&call.context.limb, &call.context.zone, &call.context.structure].iter().any(|part| part.is_none())
+        {
+            continue;
+        }
+        match said.iter_mut().find(|known| known[0].1.term == value.term && same_view(known[0].0, call)) {
+            Some(known) => known.push((call, value)),
+            None => said.push(vec![(call, value)]),
+        }
+    }
+    let differ = |said: &&Vec<(&LoggedCall, &Value)>| {
+        said.iter().any(|(_, value)| !same_amount(&value.amount, &said[0].1.amount))
+            && by_hand(evidence, said[0].0, said[0].1).is_none()
+    };
+    let hit = |said: &Vec<(&LoggedCall, &Value)>| {
+        let (last, value) = said.last()?;
+        let shown = |(call, value): &(&LoggedCall, &Value)| {
+            format!("{} (call {})", amount_text(&value.amount), call.seq)
+        };
+        let shown: Vec<String> = said.iter().map(shown).collect();
+        let message = format!(
+            "{} of {} was said as {}: the last one counts; withdraw the wrong one in `zonecall review`",
+            value.term,
+            place::Place::from(&last.context).codes(),
+            shown.join(", then ")
+        );
+        Some(Hit::call(last, message))
+    };
+    said.iter().filter(differ).filter_map(hit).collect()
+}
+
+fn same_view(one: &LoggedCall, other: &LoggedCall) -> bool {
+    let view = |call: &LoggedCall| place::Place::from(&call.context);
+    view(one) == view(other)
+}
+
+/// Equal in one unit, but for what is lost in turning one into the other.
+fn same_amount(one: &Amount, other: &Amount) -> bool {
+    let number = match (&one.unit, &other.unit) {
+        (Some(from), Some(to)) => convert(one.number, from, to),
+        (None, None) => Some(one.number),
+        _ => None,
+    };
+    number.is_some_and(|number| (number - other.number).abs() <= 1e-9 * other.number.abs())
 }
 
 /// One reminder for an exam with a lesion.

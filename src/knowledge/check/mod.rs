@@ -31,7 +31,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 51] = [
+const RULES: [(&str, Find); 52] = [
     ("journal-damage", journal::damage),
     ("audio-lost", journal::audio_lost),
     ("clock-unknown", stills::clock_unknown),
@@ -68,6 +68,7 @@ const RULES: [(&str, Find); 51] = [
     ("value-unit", values::odd_unit),
     ("value-out-of-bounds", values::out_of_bounds),
     ("value-replaced", lesions::value_replaced),
+    ("value-said-again", lesions::value_said_again),
     ("entry-unused", values::entry_unused),
     ("clipped", journal::clipped),
     ("other-limb-not-scanned", habits::other_limb_not_scanned),

@@ -172,6 +172,8 @@ impl Look<'_> {
         };
         let unmeasured = codes.iter().flat_map(|code| self.found(code, LESION)).find(with_area);
         let normal: Vec<_> = codes.iter().flat_map(|code| self.found(code, NORMAL)).collect();
+        let of_normal =
+            || normal.iter().fold(Basis::default(), |basis, call| basis.join(&self.readings.basis(call)));
         match (known, area, unmeasured) {
             (Some(lesion), Ok(area), _) if lesion.value > area.value => Err(Why::Unfit(LARGER.to_owned())),
             (Some(lesion), ..) => Ok(lesion),
@@ -185,14 +187,12 @@ impl Look<'_> {
                 Err(Why::Unfit("a lesion was said there without its structure".to_owned()))
             }
             (None, Ok(area), None) => {
-                let basis = Basis { implied: true, ..area.basis.clone() };
+                // A spoken `normal` says more than silence does: it stands behind the zero, too.
+                let basis = Basis { implied: true, ..area.basis.clone() }.join(&of_normal());
                 Ok(Known { value: Area::from_mm2(0.0), basis })
             }
             (None, Err(_), None) if !normal.is_empty() => {
-                let basis = normal
-                    .iter()
-                    .fold(Basis::default(), |basis, call| basis.join(&self.readings.basis(call)));
-                Ok(Known { value: Area::from_mm2(0.0), basis })
+                Ok(Known { value: Area::from_mm2(0.0), basis: of_normal() })
             }
             (None, Err(_), None) => Err(Why::Silent),
         }

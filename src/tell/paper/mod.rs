@@ -105,6 +105,8 @@ pub(crate) struct Measured {
     pub(crate) charts: Vec<String>,
     /// Its name in words, and its table.
     pub(crate) sheets: Vec<(String, Sheet)>,
+    /// Numbers that no measure is made from, each with the reason.
+    pub(crate) not_used: Vec<String>,
 }
 
 /// A value that was typed or traced.

@@ -17,7 +17,7 @@ use crate::tell::Told;
 use crate::tell::chart::chart;
 use crate::tell::course::course;
 use crate::tell::picture::{Picture, Pictures};
-use crate::tell::sheet::{injuries, sheets};
+use crate::tell::sheet::{injuries, not_used, sheets};
 use crate::tell::table::said_in_view;
 use crate::tell::words::{
     CAUTIONS, Cover, count, date_time, day, horse, in_recording, limb, meaning, percent, plane, quoted,
@@ -244,12 +244,18 @@ fn measured(told: &Told) -> Option<Measured> {
     let Told { record, protocols, earlier, .. } = *told;
     let mut charts = chart(record, protocols);
     charts.extend(course(record, earlier, protocols));
-    let sheets = sheets(record, protocols).into_iter().map(|sheet| {
+    let sheets = sheets(record, protocols).into_iter().map(|mut sheet| {
+        for line in sheet.cautions.iter_mut().chain(&mut sheet.why_not) {
+            *line = quoted(line);
+        }
         (format!("{}, {}", limb(&sheet.limb, protocols), structure(&sheet.strand, protocols)), sheet)
     });
-    let measured = Measured { injuries: injuries(record, protocols), charts, sheets: sheets.collect() };
+    let not_used = not_used(record, protocols).iter().map(|line| quoted(line)).collect();
+    let measured =
+        Measured { injuries: injuries(record, protocols), charts, sheets: sheets.collect(), not_used };
     // Where only "normal" was said a heading would stand over nothing.
-    let is_empty = measured.injuries.is_empty() && measured.charts.is_empty() && measured.sheets.is_empty();
+    let Measured { injuries, charts, sheets, not_used } = &measured;
+    let is_empty = injuries.is_empty() && charts.is_empty() && sheets.is_empty() && not_used.is_empty();
     (!is_empty).then_some(measured)
 }
 
