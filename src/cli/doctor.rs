@@ -94,7 +94,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
         Err(error) => Line::lacks(
             "protocols",
             State::Needed,
-            told(&error),
+            told(error),
             "put the file right, or leave out --protocols and ZONECALL_PROTOCOLS",
         ),
     });

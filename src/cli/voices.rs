@@ -11,7 +11,7 @@ use anyhow::Context as _;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-use super::settings;
+use super::{settings, told};
 use crate::hear::neural::Neural;
 use crate::hear::neural::adapt::Adaptation;
 
@@ -127,7 +127,7 @@ pub(super) fn bend(ear: &mut Neural, person: &str) {
             "zonecall: `{person}` enrolled with another head of the neural ear and is heard as anybody; enrol again with \
              `zonecall enrol --person \"{person}\"`"
         ),
-        Err(error) => eprintln!("zonecall: `{person}` is heard as anybody: {error:#}"),
+        Err(error) => eprintln!("zonecall: `{person}` is heard as anybody: {}", told(&error)),
     }
 }
 
