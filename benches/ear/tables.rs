@@ -31,7 +31,7 @@ pub fn all(all: &[Heard], judge: &Judge) -> String {
     let (date, version) = (chrono::Utc::now().format("%Y-%m-%d"), env!("CARGO_PKG_VERSION"));
     let _ = writeln!(text, "Tables by `make bench-ear`, {date}, zonecall {version}.");
     text.push_str(
-        "All speech is synthetic. A breath is right only if all its calls are exactly right in meaning.\n",
+        "All calls are synthetic. A breath is right only if all its calls are exactly right in meaning.\n",
     );
     text.push_str("Each file is one breath: the endpointer is not part of this.\n");
     for heard in all {
