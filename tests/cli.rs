@@ -160,7 +160,7 @@ fn a_folder_without_stills_is_named_with_the_kinds_that_are_read() {
     let untied = told(&pair());
     assert!(!untied.contains("no still was found"), "{untied}");
     let way_out = "could not be tied to the exam: too few save calls agree with stills; pair with a folder";
-    assert!(untied.contains(way_out) && untied.contains("`zonecall pair exams/"), "{untied}");
+    assert!(untied.contains(way_out) && untied.contains("`zonecall pair EXAM "), "{untied}");
 }
 
 #[test]
