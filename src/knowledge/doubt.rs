@@ -69,15 +69,21 @@ fn hangs_on(exam: &Exam) -> BTreeMap<u64, [Option<u64>; 5]> {
     found
 }
 
+/// The change by which a person leaves a finding as it is.
+#[must_use]
+pub(crate) fn looked(finding: &Finding) -> Change {
+    Change::Looked {
+        rule: finding.rule.clone(),
+        finding: finding.message.clone(),
+        seq: finding.call_seq,
+        still: finding.frame.clone(),
+    }
+}
+
 /// Whether a person looked at it and left it as it is.
 fn looked_at(exam: &Exam, finding: &Finding) -> bool {
-    exam.standing_changes().any(|logged| match &logged.review.change {
-        Change::Looked { rule, finding: message, seq, still } => {
-            (rule, message, seq, still)
-                == (&finding.rule, &finding.message, &finding.call_seq, &finding.frame)
-        }
-        _ => false,
-    })
+    let looked = looked(finding);
+    exam.standing_changes().any(|logged| logged.review.change == looked)
 }
 
 /// Puts what was found against a label beside the label; what a person has settled or looked at is in no doubt.

@@ -5,6 +5,6 @@ pub mod step;
 pub mod record;
 pub mod coverage;
 pub mod measure;
-mod doubt;
+pub(crate) mod doubt;
 pub mod rows;
 pub mod check;

@@ -13,6 +13,7 @@ use crate::exam::fold::{Exam, LoggedCall};
 use crate::exam::review::{Change, TEXT_MAX};
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::scale::sole_scale;
+use crate::knowledge::doubt::looked;
 use crate::knowledge::place::Place;
 use crate::knowledge::record::FrameRow;
 use crate::review::change::{Refusal, wrong};
@@ -69,7 +70,7 @@ pub(super) fn judge(desk: &Desk, seen: &Seen, change: &Change) -> Result<String,
             Ok(clock.map(|clock| format!("{:+.1} s", clock.offset_s)).unwrap_or_default())
         }
         Change::Looked { .. } => {
-            let asks = |finding| crate::review::question::looked(finding) == *change;
+            let asks = |finding| looked(finding) == *change;
             if !seen.record.findings.iter().any(asks) {
                 return wrong("this question is not asked any more", "go on with the next one");
             }

@@ -8,7 +8,7 @@
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 
-use crate::exam::review::Change;
+use crate::knowledge::doubt::looked;
 use crate::knowledge::record::{Finding, FrameRow, Record, Rival, Severity, Status};
 
 /// Something to be settled by a person.
@@ -50,17 +50,6 @@ fn looked_at(record: &Record, finding: &Finding) -> bool {
             && change.what == words
             && (change.call_seq, &change.frame) == (finding.call_seq, &finding.frame)
     })
-}
-
-/// The change by which a person leaves a finding as it is.
-#[must_use]
-pub(super) fn looked(finding: &Finding) -> Change {
-    Change::Looked {
-        rule: finding.rule.clone(),
-        finding: finding.message.clone(),
-        seq: finding.call_seq,
-        still: finding.frame.clone(),
-    }
 }
 
 fn question(record: &Record, finding: &Finding) -> Question {

@@ -109,6 +109,11 @@ impl Drop for Driver {
     }
 }
 
+/// The pointer goes to a point of the window, in so many milliseconds.
+fn to((x, y): (f64, f64), ms: u64) -> PointerAction {
+    PointerAction::MoveTo { duration: Some(Duration::from_millis(ms)), x, y }
+}
+
 /// A page in a browser.
 #[derive(Clone)]
 pub struct Page(pub Client);
@@ -174,32 +179,22 @@ impl Page {
     /// Presses the mouse at the first point, moves it over the others with the button held, and lets go; points in
     /// pixels of the window.
     pub async fn drag(&self, points: &[(f64, f64)]) {
-        let to = |(x, y): &(f64, f64), ms| PointerAction::MoveTo {
-            duration: Some(Duration::from_millis(ms)),
-            x: *x,
-            y: *y,
-        };
         let mut mouse = MouseActions::new("mouse".to_owned())
-            .then(to(&points[0], 0))
+            .then(to(points[0], 0))
             .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT });
         for point in &points[1..] {
-            mouse = mouse.then(to(point, 20));
+            mouse = mouse.then(to(*point, 20));
         }
         self.0.perform_actions(mouse.then(PointerAction::Up { button: MOUSE_BUTTON_LEFT })).await.unwrap();
     }
 
     /// Draws with one finger from the first point over the others; a single point is a tap.
     pub async fn finger(&self, points: &[(f64, f64)]) {
-        let to = |(x, y): &(f64, f64), ms| PointerAction::MoveTo {
-            duration: Some(Duration::from_millis(ms)),
-            x: *x,
-            y: *y,
-        };
         let mut finger = TouchActions::new("finger".to_owned())
-            .then(to(&points[0], 0))
+            .then(to(points[0], 0))
             .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT });
         for point in &points[1..] {
-            finger = finger.then(to(point, 20));
+            finger = finger.then(to(*point, 20));
         }
         self.0.perform_actions(finger.then(PointerAction::Up { button: MOUSE_BUTTON_LEFT })).await.unwrap();
     }
