@@ -1,5 +1,5 @@
 //! A real browser without a window, driven by the WebDriver standard.
-#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;

@@ -1,5 +1,5 @@
 //! An exam with its pairing, as it is built up for one case of a test.
-#![allow(dead_code, unreachable_pub)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use zonecall::exam::call::{Act, Problem};
 use zonecall::exam::event::Frame;

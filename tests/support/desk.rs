@@ -1,5 +1,5 @@
 //! A running review desk, as the tests speak to it from outside: the built program on a port of its own.
-#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;

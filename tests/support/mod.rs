@@ -1,5 +1,20 @@
 //! Small builders shared by the tests: an exam out of spoken phrases, without audio.
-#![allow(dead_code, unreachable_pub)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
+
+pub mod browser;
+pub mod case;
+pub mod desk;
+pub mod pdf;
+pub mod pedal;
+pub mod postgres;
+pub mod program;
+pub mod pydicom;
+pub mod said;
+pub mod sample;
+pub mod sentence;
+pub mod sound;
+pub mod speech;
+pub mod still;
 
 use std::collections::BTreeMap;
 use std::path::Path;

@@ -1,5 +1,5 @@
 //! A PDF as poppler reads it.
-#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use std::path::Path;
 use std::process::Command;

@@ -1,5 +1,5 @@
 //! A pedal where there is none: a pipe that answers as an input device does, see `pedal.c`.
-#![allow(dead_code, unreachable_pub)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use std::fs::{File, OpenOptions};
 use std::io::Write as _;

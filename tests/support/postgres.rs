@@ -1,5 +1,5 @@
 //! A PostgreSQL server of our own, in a temporary folder, reached through a socket there.
-#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

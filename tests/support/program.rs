@@ -1,5 +1,5 @@
 //! The built program and the demo's files, as the tests use them from outside.
-#![allow(dead_code, unreachable_pub, clippy::expect_used)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};

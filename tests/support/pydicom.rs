@@ -1,5 +1,5 @@
 //! DICOM files that others made.
-#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

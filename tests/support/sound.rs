@@ -1,5 +1,5 @@
 //! A sound server of the tests' own: what is played into its null sink is what the microphone hears.
-#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};

@@ -1,5 +1,5 @@
 //! Sound for the tests: a quiet room, and a synthetic voice (`flite`, which set-up installs).
-#![allow(dead_code, unreachable_pub)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use std::process::Command;
 

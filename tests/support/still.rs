@@ -1,5 +1,5 @@
 //! A small exam with sound and one still, for the tests of the review desk.
-#![allow(dead_code, unreachable_pub, clippy::unwrap_used)] // each test file uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use zonecall::exam::event::{AudioFile, Event, Frame};
 use zonecall::exam::journal;

@@ -1,0 +1,76 @@
+//! What is answered while listening, and when a forgotten save is told.
+use crate::support;
+
+use support::{BUILT_IN, exam_of};
+use zonecall::exam::call::{Act, Command};
+use zonecall::live::answer::answer;
+use zonecall::live::forgotten::{Left, is_saved_by_word, left};
+
+#[track_caller]
+fn check(ask: &str, said: &[&str], wanted: &str) {
+    assert_eq!(answer(ask, &exam_of(said), &BUILT_IN.1).unwrap(), wanted);
+}
+
+/// The view that is told as forgotten when the last of these breaths is said.
+fn left_behind(said: &[&str]) -> Option<String> {
+    let (before, exam) = (exam_of(&said[..said.len() - 1]).context, exam_of(said));
+    let ended = exam.calls.iter().any(|call| call.act == Act::Command(Command::EndOfExam));
+    left(&before, &exam, ended).filter(|view| !is_saved_by_word(&exam, view)).map(|view| view.codes())
+}
+
+#[test]
+fn where_am_i_tells_what_is_in_force() {
+    check("where", &["where am i"], "no limb was called yet");
+    let said = ["left fore zone two alpha transverse", "zone two bravo", "where am i"];
+    check("where", &said, "left fore, zone 2B, transverse");
+}
+
+#[test]
+fn what_is_left_names_three_views_and_counts_the_rest() {
+    check("left", &["what is left"], "no limb was called yet");
+    // Seven zones in two planes are fourteen views; one of them is saved.
+    let said = ["left fore zone one alpha transverse", "save", "what is left"];
+    let wanted = "zone 1A longitudinal, zone 1B transverse, zone 1B longitudinal, and 10 more";
+    check("left", &said, wanted);
+}
+
+#[test]
+fn read_back_gives_the_last_call_that_stands() {
+    check("last", &["read back"], "nothing was called yet");
+    check(
+        "last",
+        &["left fore zone two alpha", "superficial flexor normal", "scratch that", "read back"],
+        "superficial flexor",
+    );
+}
+
+#[test]
+fn a_view_that_is_left_without_a_save_is_told_and_one_with_a_save_is_not() {
+    let view = "left fore zone two alpha transverse";
+    assert_eq!(left_behind(&[view, "zone two bravo"]).as_deref(), Some("LF 2A T"));
+    assert_eq!(left_behind(&[view, "right fore"]).as_deref(), Some("LF 2A T"));
+    assert_eq!(left_behind(&[view, "save", "zone two bravo"]), None);
+    assert_eq!(left_behind(&[view, "not scanned", "zone two bravo"]), None, "left out on purpose");
+    assert_eq!(left_behind(&[view, "superficial flexor normal"]), None, "the view is still in force");
+    assert_eq!(left_behind(&["left fore", "zone two alpha"]), None, "no plane was named yet");
+    assert_eq!(left_behind(&[view, "save", "scratch that", "zone two bravo"]).as_deref(), Some("LF 2A T"));
+    assert_eq!(
+        left_behind(&[view, "end of exam"]).as_deref(),
+        Some("LF 2A T"),
+        "the last view is left at the end"
+    );
+    assert_eq!(left_behind(&[view, "save", "end of exam"]), None);
+}
+
+#[test]
+fn with_the_scanners_folder_a_still_counts_for_the_view_that_was_in_force_when_it_was_saved() {
+    let view = left(
+        &exam_of(&["left fore zone two alpha transverse"]).context,
+        &exam_of(&["left fore zone two alpha transverse", "zone two bravo"]),
+        false,
+    );
+    let left = Left { view: view.unwrap(), from: 16_000, to: 80_000 };
+    assert!(left.lacks_still(&[]));
+    assert!(left.lacks_still(&[15_999, 80_000]), "of the views before and after it");
+    assert!(!left.lacks_still(&[40_000]));
+}

@@ -1,0 +1,113 @@
+//! A breath that was wholly said is over at a short pause; one that may go on waits for a long one.
+use crate::support::speech;
+use crate::support;
+
+use speech::{SECOND, room, spoken};
+use zonecall::exam::parse::is_whole;
+use zonecall::hear::endpoint::Breaths;
+use zonecall::hear::utterance::Segment;
+
+fn whole(words: &str) -> bool {
+    let words: Vec<&str> = words.split(' ').collect();
+    is_whole(&words, false, &support::BUILT_IN.0, &support::BUILT_IN.1)
+}
+
+#[test]
+fn what_can_follow_decides_whether_a_phrase_is_over() {
+    for words in [
+        "save",               // "that" says nothing more
+        "superficial flexor", // nor does "tendon"
+        "area one point oh seven square centimetres",
+        "left fore zone two alpha transverse",
+        "zone three bravo",
+        "normal",
+        "echo score two",
+        "scratch the last two",
+        "where am i",
+        "end of exam",
+        "steady",
+    ] {
+        assert!(whole(words), "{words}");
+    }
+    for words in [
+        "area one",                     // "point two"
+        "area one hundred",             // "and twelve"
+        "area one point oh",            // "seven"
+        "area one point oh seven five", // "square millimetres"
+        "level twelve",                 // "and a half"
+        "gain sixty",                   // "five"
+        "suspensory",                   // "origin"
+        "core lesion",                  // "central"
+        "core lesion palmar",           // "medial"
+        "zone two",                     // no phrase yet
+        "good morning",
+    ] {
+        assert!(!whole(words), "{words}");
+    }
+}
+
+#[test]
+fn an_answer_is_whole_only_while_one_is_waited_for() {
+    let (language, protocols) = &*support::BUILT_IN;
+    assert!(is_whole(&["yes"], true, language, protocols));
+    assert!(!is_whole(&["yes"], false, language, protocols));
+}
+
+/// A quiet room, and in it a voice: `save` with `gap` seconds before `normal`.
+fn said(gap: f64) -> (Vec<i16>, [std::ops::Range<usize>; 2]) {
+    let (first, second) = (word("save"), word("normal"));
+    let before = [room(1.0), first].concat();
+    let between = room(gap);
+    let from = before.len() + between.len();
+    let spans = [SECOND..before.len(), from..from + second.len()];
+    ([before, between, second, room(1.5)].concat(), spans)
+}
+
+/// A word without the quiet around it.
+fn word(text: &str) -> Vec<i16> {
+    let samples = spoken(text);
+    let loud = |sample: &i16| sample.unsigned_abs() > 300;
+    let (from, to) = (samples.iter().position(loud).unwrap(), samples.iter().rposition(loud).unwrap());
+    samples[from..to].to_vec()
+}
+
+/// The breaths, each with the number of samples that had been taken when it ended.
+fn breaths(mut cutter: Breaths, audio: &[i16], early: bool) -> Vec<(Segment, usize)> {
+    let mut found = Vec::new();
+    for (idx, piece) in audio.chunks(160).enumerate() {
+        let ended = cutter.take_asking(piece, |_| early);
+        found.extend(ended.into_iter().map(|segment| (segment, (idx + 1) * 160)));
+    }
+    found
+}
+
+#[test]
+fn a_whole_breath_ends_a_quarter_of_a_second_sooner_with_all_its_sound() {
+    let (audio, [first, second]) = said(1.5);
+    let late = breaths(Breaths::new(0).unwrap(), &audio, true);
+    let early = breaths(Breaths::asking_early(0).unwrap(), &audio, true);
+    let unsure = breaths(Breaths::asking_early(0).unwrap(), &audio, false);
+    assert_eq!((late.len(), early.len()), (2, 2));
+    for (idx, said) in [first, second].into_iter().enumerate() {
+        let (segment, at) = &early[idx];
+        assert!(at + SECOND / 4 <= late[idx].1, "{at} instead of {}", late[idx].1);
+        assert!(segment.span.from as usize <= said.start && said.end <= segment.span.to as usize);
+        assert_eq!(segment.samples, audio[segment.span.from as usize..segment.span.to as usize]);
+    }
+    assert_eq!(unsure, late, "a breath that may go on waits for the long pause");
+}
+
+#[test]
+fn what_follows_at_once_is_a_breath_of_its_own_and_nothing_between_is_lost() {
+    let (audio, [first, second]) = said(0.25);
+    let found = breaths(Breaths::asking_early(0).unwrap(), &audio, true);
+    assert_eq!(found.len(), 2, "{:?}", found.iter().map(|(segment, _)| segment.span).collect::<Vec<_>>());
+    let [(one, _), (two, _)] = &found[..] else { unreachable!() };
+    assert!(first.end <= one.span.to as usize && one.span.to as usize <= second.start);
+    assert!(two.span.from as usize <= second.start && second.end <= two.span.to as usize);
+    assert_eq!(
+        breaths(Breaths::new(0).unwrap(), &audio, true).len(),
+        1,
+        "without asking they are one breath"
+    );
+}

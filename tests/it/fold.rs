@@ -1,0 +1,267 @@
+//! What was said becomes what counts: context, taking back, putting right, notes, pauses.
+use crate::support;
+
+use support::{BUILT_IN, exam, exam_of, header};
+use zonecall::clock::WallQuality;
+use zonecall::exam::breaks::Source;
+use zonecall::exam::call::Act;
+use zonecall::exam::event::{AudioFile, Event, Outcome};
+use zonecall::exam::fold::{Exam, fold};
+use zonecall::exam::journal::{self, Journal};
+
+/// Each call as `words -> limb zone plane structure`, with marks for withdrawn and mended ones.
+fn shown(exam: &Exam) -> Vec<String> {
+    let part = |part: &Option<String>| part.clone().unwrap_or_else(|| "-".to_owned());
+    exam.calls
+        .iter()
+        .map(|call| {
+            let c = &call.context;
+            let place = [&c.limb, &c.zone, &c.plane, &c.structure].map(part).join(" ");
+            let gone = if call.withdrawn_by.is_some() { " (withdrawn)" } else { "" };
+            let mended = if call.corrected_by.is_empty() { "" } else { " (mended)" };
+            format!("{} -> {place}{gone}{mended}", call.call.words)
+        })
+        .collect()
+}
+
+#[test]
+fn a_limb_clears_all_a_zone_the_structure_and_a_plane_nothing() {
+    let exam = exam_of(&[
+        "near fore two alpha transverse superficial flexor",
+        "two bravo",
+        "deep flexor",
+        "longitudinal",
+        "off fore",
+    ]);
+    assert_eq!(
+        shown(&exam),
+        [
+            "near fore two alpha transverse superficial flexor -> LF 2A T SDFT",
+            "two bravo -> LF 2B T -",
+            "deep flexor -> LF 2B T DDFT",
+            "longitudinal -> LF 2B L DDFT",
+            "off fore -> RF - - -",
+        ]
+    );
+}
+
+#[test]
+fn scratch_takes_back_the_last_calls_and_they_stay_marked() {
+    let exam =
+        exam_of(&["left fore two alpha transverse", "two bravo", "save", "scratch the last two", "save"]);
+    assert_eq!(
+        shown(&exam),
+        [
+            "left fore two alpha transverse -> LF 2A T -",
+            "two bravo -> LF 2A T - (withdrawn)",
+            "save -> LF 2A T - (withdrawn)",
+            "scratch the last two -> LF 2A T -",
+            "save -> LF 2A T -",
+        ]
+    );
+}
+
+#[test]
+fn scratch_of_a_correction_brings_the_first_word_back() {
+    let exam = exam_of(&["left fore two alpha", "correction right fore", "scratch that", "save"]);
+    assert_eq!(exam.context.limb.as_deref(), Some("LF"));
+    let nothing = exam_of(&["scratch that"]);
+    assert_eq!(nothing.calls[0].problems.len(), 1);
+}
+
+#[test]
+fn a_correction_reaches_back_to_what_was_said_and_saved_since() {
+    let exam = exam_of(&[
+        "left fore two alpha transverse",
+        "superficial flexor core lesion",
+        "save",
+        "two bravo",
+        "correction right fore",
+    ]);
+    assert_eq!(
+        shown(&exam),
+        [
+            "left fore two alpha transverse -> RF 2A T - (mended)",
+            "superficial flexor -> RF 2A T SDFT",
+            "core lesion -> RF 2A T SDFT",
+            "save -> RF 2A T SDFT",
+            "two bravo -> RF 2B T -",
+            "correction right fore -> RF 2B T -",
+        ]
+    );
+}
+
+#[test]
+fn a_correction_of_a_number_or_a_finding_replaces_the_last_of_its_kind() {
+    let exam = exam_of(&[
+        "left fore two alpha transverse superficial flexor mild core lesion",
+        "area one point two",
+        "width two",
+        "correction area one point five square centimetres",
+        "correction severe core lesion",
+    ]);
+    let acts: Vec<String> = exam.calls.iter().map(|call| serde_json::to_string(&call.act).unwrap()).collect();
+    assert!(acts[1].contains("\"degree\":\"severe\""), "{}", acts[1]);
+    assert!(acts[2].contains("\"number\":1.5") && !acts[2].contains("assumed"), "{}", acts[2]);
+    assert!(acts[3].contains("\"number\":2.0"), "another measure is left alone");
+    assert!(
+        matches!(&exam.calls[2].call.act, Act::Value(value) if value.amount.number == 1.2),
+        "as said, it stays"
+    );
+}
+
+#[test]
+fn a_correction_may_be_said_in_two_breaths_but_not_minutes_apart() {
+    let near = exam(&[(2.0, "left fore"), (6.0, "correction"), (8.0, "right fore")]);
+    assert_eq!(near.calls.len(), 2);
+    assert_eq!((near.context.limb.as_deref(), near.calls[0].corrected_by.len()), (Some("RF"), 1));
+    let far = exam(&[(2.0, "left fore"), (6.0, "correction"), (60.0, "right fore")]);
+    assert_eq!((far.context.limb.as_deref(), far.calls[0].corrected_by.len()), (Some("RF"), 0));
+}
+
+#[test]
+fn a_correction_of_nothing_is_told_and_changes_nothing() {
+    let exam = exam_of(&["correction right fore"]);
+    assert_eq!(exam.context.limb, None);
+    assert_eq!(exam.calls[0].problems.len(), 1);
+}
+
+#[test]
+fn a_level_becomes_a_zone_by_the_table_and_without_one_it_is_a_problem() {
+    let fore = exam_of(&["left fore level ten point five transverse"]);
+    assert_eq!(fore.context.zone.as_deref(), Some("2A"));
+    assert_eq!(fore.context.level_cm, Some(10.5));
+    let hind = exam_of(&["left hind two alpha", "level twelve"]);
+    assert_eq!(hind.calls[1].problems.len(), 1, "the hock scheme has no centimetres");
+    assert_eq!(hind.context.zone, None, "nothing may hang on the zone that was left");
+}
+
+#[test]
+fn a_zone_that_the_limb_does_not_have_is_kept_and_told() {
+    let exam = exam_of(&["left fore four alpha"]);
+    assert_eq!(exam.context.zone.as_deref(), Some("4A"));
+    assert_eq!(exam.calls[0].problems.len(), 1);
+    assert!(exam_of(&["left hind four alpha"]).calls[0].problems.is_empty());
+}
+
+#[test]
+fn notes_keep_their_span_and_change_nothing() {
+    let exam = exam(&[
+        (2.0, "left fore two alpha"),
+        (10.0, "note"),
+        (11.0, "right fore save"),
+        (13.0, "moderate end note"),
+        (16.0, "save"),
+    ]);
+    assert_eq!(exam.context.limb.as_deref(), Some("LF"));
+    let (from, to) = exam.notes[0].span.seconds();
+    assert!((from - 10.0).abs() < 0.01 && (to - 14.2).abs() < 0.01, "{from} {to}");
+    assert_eq!(exam.breaths.last().unwrap().outcome, Outcome::Calls);
+}
+
+#[test]
+fn three_seconds_of_silence_end_a_note() {
+    let exam = exam(&[(2.0, "left fore"), (5.0, "note"), (9.0, "right fore")]);
+    assert_eq!(exam.context.limb.as_deref(), Some("RF"));
+}
+
+#[test]
+fn while_listening_is_stopped_only_start_counts() {
+    let exam = exam_of(&["left fore", "stop listening", "right fore save", "start listening", "two alpha"]);
+    assert_eq!(exam.context.limb.as_deref(), Some("LF"));
+    assert_eq!(exam.breaths[2].outcome, Outcome::Ignored);
+    assert_eq!(exam.context.zone.as_deref(), Some("2A"));
+}
+
+#[test]
+fn talk_and_half_phrases_change_nothing_but_stay_in_the_journal() {
+    let exam = exam_of(&["left fore two alpha", "steady good boy", "area", "end of exam", "right fore"]);
+    let outcomes: Vec<Outcome> = exam.breaths.iter().map(|breath| breath.outcome).collect();
+    let wanted = [Outcome::Calls, Outcome::Talk, Outcome::NotUnderstood, Outcome::Calls, Outcome::Ignored];
+    assert_eq!(outcomes, wanted);
+    assert_eq!(exam.context.limb.as_deref(), Some("LF"));
+}
+
+#[test]
+fn a_doubted_breath_ends_neither_a_pause_nor_a_note() {
+    let (language, protocols) = &*support::BUILT_IN;
+    for (opens, ends) in [("stop listening", "start listening"), ("note", "end note")] {
+        let mut attention = zonecall::exam::attend::Attention::default();
+        let mut hear = |at_s: f64, text: &str, unsure: bool, rejected: bool| {
+            let mut utterance = support::breath(at_s, text);
+            (utterance.unsure, utterance.rejected) = (unsure, rejected);
+            let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
+            attention.attend(utterance, parsed).1.len()
+        };
+        assert_eq!(hear(1.0, opens, false, false), 1, "{opens}");
+        assert_eq!(hear(3.0, ends, true, false), 0, "unsure: {ends}");
+        assert_eq!(hear(5.0, ends, false, true), 0, "rejected: {ends}");
+        assert_eq!(hear(7.0, ends, false, false), 1, "{ends}");
+    }
+}
+
+/// An exam of these lines a minute of sound apart, heard from `source`.
+fn lines_of(wall: WallQuality, source: &str, events: &[Event]) -> Exam {
+    let folder = tempfile::tempdir().unwrap();
+    let head = zonecall::exam::event::Header { wall, ..header() };
+    let at = head.started_at;
+    let mut journal = Journal::create(folder.path()).unwrap();
+    journal.append(at, 0, &Event::Exam(Box::new(head))).unwrap();
+    let (file, source) = ("audio/0001.wav".to_owned(), source.to_owned());
+    journal.append(at, 0, &Event::Audio(AudioFile { file, first_sample: 0, source })).unwrap();
+    for (event, minute) in events.iter().zip(1..) {
+        journal.append(at, minute * 960_000, event).unwrap();
+    }
+    fold(&journal::read(folder.path()).unwrap(), &BUILT_IN.1).unwrap()
+}
+
+fn closed(reason: &str) -> Event {
+    Event::Closed { reason: reason.to_owned(), samples: 0 }
+}
+
+fn resumed() -> Event {
+    Event::Resumed { engine: header().engine, grammar_sha256: header().grammar_sha256 }
+}
+
+#[test]
+fn a_break_in_a_recording_is_left_although_a_microphone_went_on() {
+    let exam = lines_of(
+        WallQuality::FileTime,
+        "visit.flac",
+        &[closed("interrupted"), resumed(), closed("stopped"), resumed(), closed("fault: the disk is full")],
+    );
+    let shown: Vec<_> = exam
+        .breaks
+        .iter()
+        .map(|broken| (broken.sample / 960_000, &broken.source, broken.is_left()))
+        .collect();
+    let recording = Source::Recording("visit.flac".to_owned());
+    assert_eq!(shown, [(1, &recording, true), (5, &Source::Microphone, true)]);
+    assert_eq!(exam.breaks[0].why.as_deref(), Some("interrupted"));
+    assert_eq!(exam.source, Source::Microphone);
+}
+
+#[test]
+fn what_was_never_closed_before_it_went_on_is_a_break_and_an_end_is_none() {
+    let killed = |wall, source| lines_of(wall, source, &[resumed(), closed("end of exam")]).breaks;
+    let recording = killed(WallQuality::Stated, "visit.wav");
+    assert_eq!((recording.len(), recording[0].is_left(), &recording[0].why), (1, true, &None));
+    let microphone = killed(WallQuality::Computer, "USB microphone");
+    assert_eq!((microphone.len(), microphone[0].is_left()), (1, false), "`resume` was its way out");
+    let pipe = killed(WallQuality::Computer, "-");
+    assert_eq!(pipe[0].source, Source::Pipe);
+    for reason in ["end of exam", "end of the recording", "stopped"] {
+        let exam =
+            lines_of(WallQuality::Stated, "visit.wav", &[closed(reason), resumed(), closed("stopped")]);
+        assert_eq!(exam.breaks, [], "{reason}");
+    }
+}
+
+#[test]
+fn only_a_fault_that_names_the_recording_is_a_cut_file() {
+    let of = |reason: &str| lines_of(WallQuality::Stated, "a b.flac", &[closed(reason)]).breaks[0].clone();
+    let cut = "fault: cannot read the recording `a b.flac` as FLAC: unexpected end of file";
+    assert_eq!(of(cut).cut_file(), Some("a b.flac"));
+    assert_eq!(of("fault: cannot write the audio `x/audio/0001.wav`: no space left").cut_file(), None);
+    assert_eq!(of("interrupted").cut_file(), None);
+}

@@ -1,0 +1,154 @@
+//! The record and its coverage; the rules have their cases in `tests/rules/`.
+use crate::support::case;
+use crate::support;
+
+use std::collections::BTreeSet;
+
+use case::{Case, said};
+use support::BUILT_IN;
+use zonecall::exam::fold::Gap;
+use zonecall::exam::review::{Change, LoggedChange, Review};
+use zonecall::frames::pairing::Tie;
+use zonecall::knowledge::record::{Record, Status};
+
+fn record(case: &Case) -> Record {
+    case.record(&BUILT_IN.1)
+}
+
+#[test]
+fn breaths_not_understood_have_a_row_each() {
+    let kinds: Vec<String> = record(&said(&["left fore", "blue green yellow", "red red"]))
+        .calls
+        .into_iter()
+        .map(|row| row.kind)
+        .collect();
+    assert_eq!(kinds, ["view", "unknown", "unknown"]);
+}
+
+#[test]
+fn a_view_said_not_to_be_scanned_is_not_missing() {
+    let rows = |breaths: &[&str]| {
+        let rows = record(&said(breaths)).coverage;
+        let left_out = rows.into_iter().filter(|row| row.not_done);
+        left_out.map(|row| format!("{} {}", row.zone, row.plane)).collect::<Vec<_>>()
+    };
+    // The plane kept from the zone before does not narrow it down.
+    assert_eq!(rows(&["left fore two alpha transverse", "two bravo", "not scanned"]), ["2B T", "2B L"]);
+    assert_eq!(rows(&["left fore two alpha", "long axis", "not scanned"]), ["2A L"]);
+    assert_eq!(rows(&["left fore two alpha", "s d f t", "not scanned"]), [""; 0]);
+}
+
+#[test]
+fn the_pastern_is_covered_only_when_called() {
+    let schemes = |breaths: &[&str]| {
+        let rows = record(&said(breaths)).coverage;
+        rows.into_iter().map(|row| row.scheme).collect::<BTreeSet<String>>()
+    };
+    assert_eq!(schemes(&["right hind"]), BTreeSet::from(["hock".to_owned()]));
+    let both = BTreeSet::from(["hock".to_owned(), "pastern".to_owned()]);
+    assert_eq!(schemes(&["right hind", "pastern one alpha"]), both);
+}
+
+/// Our arithmetic on the schemes: 7 zones x 2 planes x 2 fore limbs, 9 x 2 x 2 on hind limbs counted from the hock.
+#[test]
+fn a_whole_exam_wants_as_many_views_as_its_schemes_have() {
+    let wanted = |limbs: &[&str]| record(&said(limbs)).coverage.len();
+    assert_eq!(wanted(&["left fore", "right fore"]), 28);
+    assert_eq!(wanted(&["left hind", "right hind"]), 36);
+}
+
+#[test]
+fn a_still_that_pairing_leaves_out_is_unlabelled() {
+    let case = said(&["left fore"]).still(Tie::Context(0)).but(|case| case.pairing.frames.clear());
+    assert_eq!(record(&case).frames[0].status, Status::Unlabelled);
+}
+
+#[test]
+fn findings_come_worst_first_and_equal_input_gives_equal_bytes() {
+    let case = said(&["left fore two bravo", "area nine", "blue"])
+        .but(|case| case.exam.gaps.push(Gap { at: 0, samples: 1 }));
+    let severities: Vec<_> = record(&case).findings.iter().map(|finding| finding.severity).collect();
+    assert!(severities.is_sorted() && severities.len() > 3, "{severities:?}");
+    assert_eq!(serde_json::to_vec(&record(&case)).unwrap(), serde_json::to_vec(&record(&case)).unwrap());
+}
+
+#[test]
+fn a_row_holds_what_was_said_and_what_was_in_force() {
+    let case = said(&[
+        "standoff on",
+        "imaging depth five point five",
+        "left fore two bravo longitudinal",
+        "s d f t",
+        "fibre score two",
+        "scratch that",
+    ]);
+    let row = record(&case).calls.into_iter().find(|row| row.kind == "value").unwrap();
+    let text = |part: &Option<String>| part.clone().unwrap_or_default();
+    assert_eq!(
+        [&row.place.limb, &row.place.zone, &row.place.plane, &row.place.structure].map(text),
+        ["LF", "2B", "L", "SDFT"]
+    );
+    assert_eq!(
+        (text(&row.term), row.number, text(&row.scale)),
+        ("fibre score".to_owned(), Some(2.0), "0-3".to_owned())
+    );
+    assert_eq!(row.settings["standoff"], "on");
+    assert_eq!(row.settings["imaging depth"], "5.5 cm");
+    assert!(row.withdrawn);
+}
+
+/// 4C is a zone of hind limbs only: whatever is saved there has a label that means another place, and as long as the limb
+/// hangs on that call it may have been the limb that was misheard.
+#[test]
+fn what_is_found_against_the_call_of_a_zone_speaks_against_every_label_that_hangs_on_it() {
+    let breaths = [
+        "left fore zone four charlie transverse",
+        "superficial flexor",
+        "save",
+        "longitudinal",
+        "save",
+        "zone two alpha",
+        "save",
+        "right fore zone two alpha transverse",
+        "save",
+    ];
+    let doubts: Vec<Vec<String>> =
+        record(&said(&breaths).stills()).frames.into_iter().map(|row| row.doubt).collect();
+    let of_zone = vec!["its call has a problem".to_owned()];
+    assert_eq!(doubts, [of_zone.clone(), of_zone.clone(), of_zone, Vec::new()]);
+}
+
+/// The long plantar ligament runs at the hock only: named in a breath of its own, it speaks against every still of it,
+/// until a person has looked at it or another structure is named.
+#[test]
+fn a_structure_that_its_zone_does_not_expect_speaks_against_the_stills_of_it_until_somebody_looked() {
+    let breaths = [
+        "left fore zone two bravo transverse",
+        "long plantar ligament",
+        "save",
+        "longitudinal",
+        "save",
+        "superficial flexor",
+        "save",
+    ];
+    let case = said(&breaths).stills();
+    let doubts =
+        |case: &Case| -> Vec<usize> { record(case).frames.iter().map(|row| row.doubt.len()).collect() };
+    let unexpected = "this structure is not expected in this zone";
+    assert_eq!(record(&case).frames[1].doubt, [unexpected]);
+    assert_eq!(doubts(&case), [1, 1, 0]);
+    let found = record(&case).findings;
+    let finding = found.into_iter().find(|finding| finding.rule == "structure-outside-zones").unwrap();
+    let looked = case.but(|case| {
+        let change = Change::Looked {
+            rule: finding.rule,
+            finding: finding.message,
+            seq: finding.call_seq,
+            still: finding.frame,
+        };
+        let review = Review { by: "Robin".to_owned(), why: String::new(), was: String::new(), change };
+        let at = case.exam.header.started_at;
+        case.exam.changes.push(LoggedChange { seq: 99, at, review, taken_back_by: None });
+    });
+    assert_eq!(doubts(&looked), [0, 0, 0]);
+}

@@ -1,0 +1,135 @@
+//! `zonecall measure`, `enter` and `check --explain` from outside.
+use crate::support::program;
+use crate::support;
+
+use std::path::Path;
+use std::process::Output;
+
+use program::zonecall;
+use serde_json::Value;
+
+fn exam(folder: &Path, area: &str) -> String {
+    support::write_journal(
+        folder,
+        &[(2.0, "left fore two bravo transverse"), (6.0, "s d f t"), (10.0, area)],
+    );
+    folder.to_str().unwrap().to_owned()
+}
+
+fn area(measured: &Output) -> (f64, String) {
+    let measures: Value = serde_json::from_slice(&measured.stdout).unwrap();
+    let row =
+        measures["measures"].as_array().unwrap().iter().find(|row| row["name"] == "area").unwrap().clone();
+    (row["value"].as_f64().unwrap(), row["how"][0].as_str().unwrap().to_owned())
+}
+
+#[test]
+fn a_typed_value_counts_before_the_spoken_one_and_the_journal_still_holds() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(folder.path(), "area one point five square centimetres");
+    assert_eq!(area(&zonecall(&["measure", &exam, "--as", "json"])), (150.0, "spoken".to_owned()));
+    let place = [
+        "enter",
+        &exam,
+        "--limb",
+        "LF",
+        "--structure",
+        "SDFT",
+        "--term",
+        "area",
+        "--number",
+        "148",
+        "--by",
+        "Ada",
+    ];
+    let enter = |more: &[&str]| zonecall(&[&place, more].concat());
+    assert!(enter(&["--zone", "2B", "--unit", "mm2"]).status.success());
+    assert_eq!(area(&zonecall(&["measure", &exam, "--as", "json"])), (148.0, "typed".to_owned()));
+    assert!(zonecall(&["journal", &exam, "--verify"]).status.success());
+    for wrong in [["--zone", "4A", "--unit", "mm2"], ["--zone", "2B", "--unit", "mm"]] {
+        let refused = enter(&wrong);
+        assert_eq!(refused.status.code(), Some(2), "{refused:?}");
+    }
+    assert_eq!(enter(&["--zone", "2B"]).status.code(), Some(2), "an area without a unit");
+}
+
+/// Both exams of the builder began at one instant and are of one horse: neither is earlier.
+#[test]
+fn only_an_earlier_exam_and_a_known_set_are_compared_with() {
+    let folder = tempfile::tempdir().unwrap();
+    let now = exam(&folder.path().join("now"), "area one point five square centimetres");
+    let other = exam(&folder.path().join("other"), "area one point four square centimetres");
+    let refused = zonecall(&["measure", &now, "--earlier", &other]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("is no earlier exam"), "{refused:?}");
+    let set = zonecall(&["measure", &now, "--reference", "any"]);
+    assert!(String::from_utf8_lossy(&set.stderr).contains("built in are: mangalarga-marchador"), "{set:?}");
+    let named = zonecall(&[
+        "measure",
+        &now,
+        "--reference",
+        "national-hunt-thoroughbred",
+        "--injured",
+        "LF=2026-04-04",
+    ]);
+    let text = String::from_utf8_lossy(&named.stdout).into_owned();
+    assert_eq!(named.status.code(), Some(1), "a passed threshold is something to look at: {text}");
+    assert!(
+        text.contains("outside 77 to 139 mm2") && text.contains("30 days since the injury of 2026-04-04"),
+        "{text}"
+    );
+    assert!(text.contains("n = 142"));
+}
+
+#[test]
+fn a_rule_is_explained_with_its_source() {
+    let told = zonecall(&["check", "--explain", "sweep-missing"]);
+    let text = String::from_utf8_lossy(&told.stdout).into_owned();
+    assert!(
+        told.status.success() && text.contains("sweep-missing (info)") && text.contains("source: "),
+        "{text}"
+    );
+    assert_eq!(zonecall(&["check", "--explain", "no-such-rule"]).status.code(), Some(2));
+    assert_eq!(zonecall(&["check"]).status.code(), Some(2), "without a rule a folder is wanted");
+}
+
+#[test]
+fn a_typed_value_is_bounded_named_taken_back_and_exported() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(folder.path(), "area one point five square centimetres");
+    let enter = |term: &str, number: &str, more: &[&str]| {
+        let place = ["enter", &exam, "--limb", "LF", "--zone", "2B", "--structure", "SDFT", "--term", term];
+        zonecall(&[&place[..], &["--number", number], more].concat())
+    };
+    let told = |output: &Output| String::from_utf8_lossy(&output.stderr).into_owned();
+    let off_scale = enter("echo score", "7", &["--by", "Ada"]);
+    assert!(told(&off_scale).contains("a whole number from 0 to 4"), "{}", told(&off_scale));
+    let slip = enter("area", "2", &["--unit", "mm2", "--by", "Ada"]);
+    assert!(told(&slip).contains("--unusual"), "{}", told(&slip));
+    let nobody = enter("area", "148", &["--unit", "mm2", "--by", " "]);
+    assert_eq!(nobody.status.code(), Some(2));
+    let entered = enter("area", "148", &["--unit", "mm2", "--by", "Ada"]);
+    let text = String::from_utf8_lossy(&entered.stdout).into_owned();
+    let line = text.split_whitespace().find_map(|word| word.parse::<u64>().ok()).unwrap().to_string();
+    let table = zonecall(&["export", &exam, "--as", "csv"]);
+    let table = String::from_utf8_lossy(&table.stdout).into_owned();
+    assert!(
+        table.lines().any(|row| row.starts_with("entered,LF,2B,")
+            && row.contains("typed,")
+            && row.ends_with(",Ada,,false,")),
+        "{table}"
+    );
+    assert!(zonecall(&["enter", &exam, "--withdraw", &line, "--by", "Ada"]).status.success());
+    assert_eq!(area(&zonecall(&["measure", &exam, "--as", "json"])), (150.0, "spoken".to_owned()));
+    let again = zonecall(&["enter", &exam, "--withdraw", &line, "--by", "Ada"]);
+    assert!(told(&again).contains("those are: none"), "{}", told(&again));
+    assert!(zonecall(&["journal", &exam, "--verify"]).status.success());
+}
+
+/// A click finds the edge of the whole structure, never that of the lesion in it.
+#[test]
+fn a_lesion_is_never_outlined_from_a_click() {
+    let refused = zonecall(&["trace", "x", "--still", "y", "--by", "Ada", "--lesion", "--click", "1,1"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("cannot be used with"), "{refused:?}");
+}

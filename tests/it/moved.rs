@@ -1,0 +1,87 @@
+//! Stills that were moved, changed or taken away after they were paired.
+use crate::support::program;
+use crate::support;
+
+use std::path::{Path, PathBuf};
+
+use program::zonecall;
+
+const SAID: [(f64, &str); 2] = [(2.0, "left fore zone one alpha transverse"), (6.0, "save")];
+
+struct Scene {
+    folder: tempfile::TempDir,
+}
+
+impl Scene {
+    /// An exam, and one picture in `scanner/` that was paired with it.
+    fn new() -> Scene {
+        let scene = Scene { folder: tempfile::tempdir().unwrap() };
+        support::write_journal(&scene.exam(), &SAID);
+        std::fs::create_dir(scene.at("scanner")).unwrap();
+        image::GrayImage::from_pixel(8, 8, image::Luma([7])).save(scene.at("scanner/a.png")).unwrap();
+        scene.run(&["pair", "--frames", &scene.text("scanner")]);
+        scene
+    }
+
+    fn at(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn text(&self, name: &str) -> String {
+        self.at(name).to_string_lossy().into_owned()
+    }
+
+    fn exam(&self) -> PathBuf {
+        self.at("exam")
+    }
+
+    fn run(&self, args: &[&str]) -> String {
+        let exam = self.text("exam");
+        let done = zonecall(&[&args[..1], &[exam.as_str()], &args[1..]].concat());
+        assert!(done.status.code().is_some_and(|code| code < 2), "{}", String::from_utf8_lossy(&done.stderr));
+        String::from_utf8(done.stdout).unwrap()
+    }
+
+    fn frames(&self) -> Vec<serde_json::Value> {
+        let record: serde_json::Value = serde_json::from_str(&self.run(&["export", "--as", "json"])).unwrap();
+        record["frames"].as_array().unwrap().clone()
+    }
+
+    fn journal_lines(&self) -> usize {
+        std::fs::read_to_string(self.exam().join("exam.jsonl")).unwrap().lines().count()
+    }
+}
+
+fn copy(from: &Path, to: &Path) {
+    std::fs::create_dir_all(to.parent().unwrap()).unwrap();
+    std::fs::copy(from, to).unwrap();
+}
+
+#[test]
+fn a_still_that_went_away_is_a_finding_and_pairing_finds_it_again() {
+    let scene = Scene::new();
+    let before = scene.frames();
+    assert!(!scene.run(&["check"]).contains("is not at"));
+    copy(&scene.at("scanner/a.png"), &scene.at("archive/a.png"));
+    std::fs::remove_file(scene.at("scanner/a.png")).unwrap();
+    let findings = scene.run(&["check"]);
+    assert!(findings.contains("still-file") && findings.contains("run `zonecall pair`"), "{findings}");
+
+    let told = scene.run(&["pair", "--frames", &scene.text("archive")]);
+    assert!(told.contains("1 stills, 0 of them new, 1 found in another place"), "{told}");
+    assert!(!scene.run(&["check"]).contains("is not at"));
+    let after = scene.frames();
+    assert!(after[0]["file"].as_str().unwrap().ends_with("archive/a.png"), "{after:?}");
+    assert_eq!(after[0]["saved_at"], before[0]["saved_at"], "a copy's file time is not when it was saved");
+    assert_eq!(after.len(), 1);
+}
+
+#[test]
+fn a_copy_beside_a_still_that_is_known_changes_nothing() {
+    let scene = Scene::new();
+    copy(&scene.at("scanner/a.png"), &scene.at("copies/a.png"));
+    let before = scene.journal_lines();
+    scene.run(&["pair", "--frames", &scene.text("copies")]);
+    assert_eq!(scene.journal_lines(), before);
+    assert!(scene.frames()[0]["file"].as_str().unwrap().ends_with("scanner/a.png"));
+}

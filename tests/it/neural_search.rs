@@ -1,0 +1,265 @@
+//! The neural ear's search: judged by adding up every alignment of small cases, and by published values.
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use proptest::prelude::*;
+use zonecall::hear::neural::align::{WordFrames, align};
+use zonecall::hear::neural::lexicon::Lexicon;
+use zonecall::hear::neural::network::Network;
+use zonecall::hear::neural::search::{Frames, Reading, Width, search};
+use zonecall::language::graph::{Moment, Starts, WordGraph};
+
+/// A graph from (from, word, to) and its end states.
+fn graph(arcs: &[(usize, &str, usize)], ends: &[usize]) -> WordGraph {
+    let states = arcs.iter().map(|arc| arc.0.max(arc.2) + 1).max().unwrap_or(1);
+    let mut out = vec![BTreeMap::new(); states];
+    for (from, word, to) in arcs {
+        out[*from].insert((*word).to_owned(), *to);
+    }
+    WordGraph { arcs: out, ends: ends.iter().copied().collect(), starts: Starts::default() }
+}
+
+fn lexicon(sounds: &[(&str, &[usize])]) -> Lexicon {
+    let mut lexicon = Lexicon::default();
+    for (word, sound) in sounds {
+        lexicon.add(word, sound.to_vec());
+    }
+    lexicon
+}
+
+fn frames(rows: &[Vec<f64>]) -> Frames {
+    let values = rows.iter().flatten().map(|p| p.ln() as f32).collect();
+    Frames::new(values, rows[0].len())
+}
+
+/// Repeats joined, then blanks taken out.
+fn collapsed(path: &[usize]) -> Vec<usize> {
+    let mut out = Vec::new();
+    let mut last = 0;
+    for unit in path {
+        if *unit != last && *unit != 0 {
+            out.push(*unit);
+        }
+        last = *unit;
+    }
+    out
+}
+
+/// Probability of each sequence of units: every one of the `units ^ frames` alignments is added up.
+fn every_alignment(rows: &[Vec<f64>]) -> HashMap<Vec<usize>, f64> {
+    let n_units = rows[0].len();
+    let mut sums = HashMap::new();
+    for code in 0..n_units.pow(rows.len() as u32) {
+        let (mut rest, mut path, mut p) = (code, Vec::new(), 1.0);
+        for row in rows {
+            path.push(rest % n_units);
+            p *= row[rest % n_units];
+            rest /= n_units;
+        }
+        *sums.entry(collapsed(&path)).or_insert(0.0) += p;
+    }
+    sums
+}
+
+/// Probability of each sentence of the graph that fits into `len` units, by walking all of it.
+fn every_sentence(
+    graph: &WordGraph,
+    lexicon: &Lexicon,
+    sums: &HashMap<Vec<usize>, f64>,
+    len: usize,
+) -> BTreeMap<Vec<String>, f64> {
+    let mut found = BTreeMap::new();
+    let mut open = vec![(0, Vec::<String>::new(), Vec::<usize>::new())];
+    while let Some((state, words, units)) = open.pop() {
+        if graph.ends.contains(&state)
+            && let Some(p) = sums.get(&units)
+            && !words.is_empty()
+        {
+            *found.entry(words.clone()).or_insert(0.0) += p;
+        }
+        for (word, to) in &graph.arcs[state] {
+            for sound in lexicon.sounds(word) {
+                if units.len() + sound.len() <= len {
+                    let longer = [words.clone(), vec![word.clone()]].concat();
+                    open.push((*to, longer, [units.clone(), sound.clone()].concat()));
+                }
+            }
+        }
+    }
+    found
+}
+
+fn check_all(rows: &[Vec<f64>], graph: &WordGraph, lexicon: &Lexicon) {
+    let readings = search(&Network::new(graph, lexicon), &frames(rows), Width::EXACT);
+    let mut wanted = every_sentence(graph, lexicon, &every_alignment(rows), rows.len());
+    wanted.retain(|_, p| *p > 0.0);
+    let mut order: Vec<f64> = wanted.values().copied().collect();
+    order.sort_by(|a, b| b.total_cmp(a));
+    assert_eq!(readings.len(), order.len().min(40), "as many sentences as fit");
+    for (reading, p) in readings.iter().zip(order) {
+        assert!((reading.score - p.ln()).abs() < 1e-4, "{reading:?} {}", p.ln());
+        assert!((reading.score - wanted[&reading.words].ln()).abs() < 1e-4, "{reading:?}");
+    }
+}
+
+/// Rows of probabilities that add up to 1.
+fn rows(n_units: usize, len: std::ops::Range<usize>) -> impl Strategy<Value = Vec<Vec<f64>>> {
+    let row = proptest::collection::vec(0.02_f64..1.0, n_units).prop_map(|values| {
+        let sum: f64 = values.iter().sum();
+        values.iter().map(|value| value / sum).collect::<Vec<f64>>()
+    });
+    proptest::collection::vec(row, len)
+}
+
+/// Small random graphs and lexicons over three units; homophones, words inside words and loops come up often.
+fn language() -> impl Strategy<Value = (WordGraph, Lexicon)> {
+    let arc = (0_usize..3, 0_usize..4, 0_usize..3);
+    let sound = proptest::collection::vec(1_usize..4, 1..4);
+    let sounds = proptest::collection::vec(proptest::collection::vec(sound, 1..3), 4);
+    let ends = proptest::collection::btree_set(0_usize..3, 1..3);
+    (proptest::collection::vec(arc, 2..8), sounds, ends).prop_map(|(arcs, sounds, ends)| {
+        let names = ["ka", "lo", "mi", "nu"];
+        let mut out = vec![BTreeMap::new(); 3];
+        for (from, word, to) in arcs {
+            out[from].insert(names[word].to_owned(), to);
+        }
+        let mut lexicon = Lexicon::default();
+        for (name, ways) in names.iter().zip(sounds) {
+            ways.into_iter().for_each(|way| lexicon.add(name, way));
+        }
+        (
+            WordGraph {
+                arcs: out,
+                ends: ends.into_iter().collect::<BTreeSet<usize>>(),
+                starts: Starts::default(),
+            },
+            lexicon,
+        )
+    })
+}
+
+proptest! {
+    #[test]
+    fn every_sentence_gets_the_sum_over_all_its_alignments(
+        rows in rows(4, 1..6),
+        (graph, lexicon) in language(),
+    ) {
+        check_all(&rows, &graph, &lexicon);
+    }
+
+    #[test]
+    fn a_narrow_search_never_overstates_and_gives_only_sentences_of_the_grammar(
+        rows in rows(4, 1..8),
+        (graph, lexicon) in language(),
+    ) {
+        let network = Network::new(&graph, &lexicon);
+        let narrow = Width { kept_max: 3, behind_max: 4.0, unit_min: -3.0 };
+        let all = search(&network, &frames(&rows), Width::EXACT);
+        for reading in search(&network, &frames(&rows), narrow) {
+            let words: Vec<&str> = reading.words.iter().map(String::as_str).collect();
+            prop_assert!(graph.allows(Moment::default(), &words));
+            if let Some(full) = all.iter().find(|full| full.words == reading.words) {
+                prop_assert!(reading.score <= full.score + 1e-6);
+            }
+        }
+    }
+
+    #[test]
+    fn an_alignment_is_in_order_and_stands_on_frames_of_its_own(
+        rows in rows(4, 1..8),
+        (graph, lexicon) in language(),
+    ) {
+        let frames = frames(&rows);
+        for reading in search(&Network::new(&graph, &lexicon), &frames, Width::EXACT) {
+            let spans = align(&reading.words, &lexicon, &frames).expect("what was read fits");
+            prop_assert_eq!(spans.len(), reading.words.len());
+            for pair in spans.windows(2) {
+                prop_assert!(pair[0].to < pair[1].from);
+            }
+            prop_assert!(spans.iter().all(|span| span.from <= span.to && span.to < rows.len()));
+        }
+    }
+}
+
+fn one_sentence(units: &[usize], rows: &[Vec<f64>]) -> f64 {
+    let lexicon = lexicon(&[("all", units)]);
+    let network = Network::new(&graph(&[(0, "all", 1)], &[1]), &lexicon);
+    let readings: Vec<Reading> = search(&network, &frames(rows), Width::EXACT);
+    readings[0].score
+}
+
+#[test]
+fn two_published_losses_are_met() {
+    // TensorFlow 1 and 2, python/kernel_tests/nn_ops/ctc_loss_op_test.py, `testBasic`: losses 3.34211 and 5.42262.
+    // There the blank is the last unit; here it is the first, so the columns are turned by one.
+    let first = [
+        [0.0260553, 0.633766, 0.221185, 0.0917319, 0.0129757, 0.0142857],
+        [0.010436, 0.111121, 0.588392, 0.278779, 0.0055756, 0.00569609],
+        [0.0037688, 0.0357786, 0.633813, 0.321418, 0.00249248, 0.00272882],
+        [0.00331533, 0.0663296, 0.643849, 0.280111, 0.00283995, 0.0035545],
+        [0.00623107, 0.458235, 0.396634, 0.123377, 0.00648837, 0.00903441],
+    ];
+    let second = [
+        [0.161508, 0.30176, 0.28562, 0.0831517, 0.0862751, 0.0816851],
+        [0.19549, 0.24082, 0.397533, 0.0557226, 0.0546814, 0.0557528],
+        [0.202456, 0.230246, 0.450868, 0.0389607, 0.038309, 0.0391602],
+        [0.190345, 0.280884, 0.429522, 0.0326593, 0.0339046, 0.0326856],
+        [0.154046, 0.423286, 0.315517, 0.0338439, 0.0393744, 0.0339315],
+    ];
+    let rows = |table: [[f64; 6]; 5]| table.iter().map(|row| row.to_vec()).collect::<Vec<_>>();
+    let loss = -one_sentence(&[1, 2, 3, 2, 1], &rows(first));
+    assert!((loss - 3.34211).abs() < 1e-5, "{loss}");
+    let loss = -one_sentence(&[1, 2, 2, 1], &rows(second));
+    assert!((loss - 5.42262).abs() < 1e-5, "{loss}");
+}
+
+#[test]
+fn the_same_unit_twice_needs_a_blank_between() {
+    let sure = |unit: usize| (0..3).map(|at| if at == unit { 0.98 } else { 0.01 }).collect::<Vec<f64>>();
+    let lexicon = lexicon(&[("ba", &[1]), ("na", &[2])]);
+    let network = Network::new(&graph(&[(0, "ba", 0), (0, "na", 0)], &[0]), &lexicon);
+    let best = |units: &[usize]| {
+        let rows: Vec<Vec<f64>> = units.iter().map(|unit| sure(*unit)).collect();
+        search(&network, &frames(&rows), Width::LISTENING)[0].words.join(" ")
+    };
+    assert_eq!(best(&[1, 1, 2]), "ba na");
+    assert_eq!(best(&[1, 0, 1, 2]), "ba ba na");
+}
+
+#[test]
+fn the_grammar_decides_between_words_that_sound_alike() {
+    let sounds: &[(&str, &[usize])] = &[("left", &[1]), ("zone", &[2]), ("fore", &[3]), ("four", &[3])];
+    let lexicon = lexicon(sounds);
+    let network = Network::new(
+        &graph(&[(0, "left", 1), (1, "fore", 3), (0, "zone", 2), (2, "four", 3)], &[3]),
+        &lexicon,
+    );
+    let row = |unit: usize| (0..4).map(|at| if at == unit { 0.7 } else { 0.1 }).collect::<Vec<f64>>();
+    let read = |units: &[usize]| {
+        let rows: Vec<Vec<f64>> = units.iter().map(|unit| row(*unit)).collect();
+        search(&network, &frames(&rows), Width::LISTENING)[0].words.join(" ")
+    };
+    assert_eq!(read(&[1, 0, 3]), "left fore");
+    assert_eq!(read(&[2, 0, 3]), "zone four");
+}
+
+#[test]
+fn words_are_placed_where_their_units_are() {
+    let lexicon = lexicon(&[("ba", &[1, 2]), ("na", &[2])]);
+    let path = [0, 1, 1, 2, 0, 2, 2, 0];
+    let rows: Vec<Vec<f64>> =
+        path.iter().map(|unit| (0..3).map(|at| if at == *unit { 0.9 } else { 0.05 }).collect()).collect();
+    let spans = align(&["ba".to_owned(), "na".to_owned()], &lexicon, &frames(&rows)).unwrap();
+    assert_eq!(spans, [WordFrames { from: 1, to: 3 }, WordFrames { from: 5, to: 6 }]);
+    assert_eq!(align(&vec!["ba".to_owned(); 9], &lexicon, &frames(&rows)), None, "nine words do not fit");
+}
+
+#[test]
+fn a_lexicon_line_without_use_is_named() {
+    let units = HashMap::from([("K".to_owned(), 1), ("AA".to_owned(), 2)]);
+    let read = |text: &str| Lexicon::read(text, &units);
+    assert_eq!(read("ka K AA # said\n\nka AA\n").unwrap().sounds("ka"), [vec![1, 2], vec![2]]);
+    let bad = read("ka K AA\nkx K X\n").unwrap_err();
+    assert_eq!((bad.line, bad.text.as_str()), (2, "X"));
+    let bad = read("ka\n").unwrap_err();
+    assert_eq!((bad.line, bad.text.as_str()), (1, "ka"));
+}

@@ -1,0 +1,208 @@
+//! The owner's report: plain words, nothing of what only a vet can read, and no judgement.
+use crate::support;
+
+use std::path::Path;
+
+use support::{BUILT_IN, exam_of};
+use zonecall::frames::pairing::Pairing;
+use zonecall::knowledge::measure::{Against, Earlier};
+use zonecall::knowledge::record::{Record, record, record_against};
+use zonecall::protocol::{Protocols, SourceFile};
+use zonecall::tell::picture::Pictures;
+use zonecall::tell::{Told, owner};
+
+fn page(record: &Record) -> String {
+    page_by(record, &BUILT_IN.1)
+}
+
+fn page_by(record: &Record, protocols: &Protocols) -> String {
+    let html = owner::html(&Told { record, earlier: &[], protocols, pictures: &Pictures::default() });
+    // The words between the tags.
+    let body = html.split_once("<body>").unwrap().1;
+    body.split('<')
+        .map(|part| part.split_once('>').map_or(part, |(_, text)| text))
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+fn of(said: &[&str]) -> Record {
+    record(&exam_of(said), &Pairing::default(), &BUILT_IN.1)
+}
+
+const AREA: &str = "area one point five square centimetres";
+
+fn lesion(size: &str) -> Vec<String> {
+    let zones =
+        ["one alpha", "one bravo", "two alpha", "two bravo", "three alpha", "three bravo", "three charlie"];
+    let mut said = vec!["left fore".to_owned()];
+    for zone in zones {
+        said.push(format!("{zone} transverse s d f t {AREA}"));
+        if zone == "two bravo" {
+            said.push(format!("mild core lesion lateral lesion area {size} square centimetres"));
+        }
+    }
+    said
+}
+
+#[test]
+fn a_lesion_is_told_with_its_place_and_share_in_plain_words() {
+    let said = lesion("nought point five");
+    let said: Vec<&str> =
+        said.iter().map(String::as_str).chain(["d d f t", "normal", "echo score two"]).collect();
+    let text = page(&of(&said));
+    for words in [
+        "Left foreleg",
+        "Superficial flexor tendon",
+        ": the tendon nearest the skin at the back of the leg.",
+        "Middle third of the cannon: an area inside it looks different from the rest, on the outer side; said to be mild.",
+        // 0.5 of 1.5 cm2.
+        "Where it is largest, the changed area takes up about a third of the cross-section.",
+        "Looked normal where it was named: the deep flexor tendon.",
+        "14 views of a full scan have no picture",
+        "A vet has not signed this yet: it may still change.",
+        // Eight weeks after 4 May 2026.
+        "The practice usually scans again by 29 June 2026",
+        "it is not a diagnosis",
+        "DRAFT",
+    ] {
+        assert!(text.contains(words), "`{words}` is not in {text}");
+    }
+    for code in ["LF", "SDFT", "2B", "mm2", "cm2", "%", "score", "1.5", "150", "50", "severity", "slight"] {
+        let alone = |part: &str| {
+            part.split(|sign: char| !(sign.is_alphanumeric() || sign == '%')).any(|word| word == code)
+        };
+        assert!(!alone(&text), "`{code}` says nothing to an owner: {text}");
+    }
+}
+
+#[test]
+fn what_was_taken_back_is_not_told() {
+    let text = page(&of(&["left fore two bravo transverse", "s d f t", "core lesion", "scratch that"]));
+    assert!(!text.contains("looks different"), "{text}");
+    assert!(text.contains("Nothing was said about it in words."));
+}
+
+#[test]
+fn absent_and_not_scanned_are_told_apart_from_normal() {
+    let text = page(&of(&[
+        "left hind two bravo transverse",
+        "check ligament",
+        "not seen",
+        "s d f t",
+        "not scanned",
+        "d d f t",
+        "normal",
+    ]));
+    for words in [
+        "Looked for and not found: the check ligament.",
+        "Not scanned: the superficial flexor tendon.",
+        "Looked normal where it was named: the deep flexor tendon.",
+    ] {
+        assert!(text.contains(words), "`{words}` is not in {text}");
+    }
+}
+
+#[test]
+fn a_change_since_the_last_scan_is_told_as_a_direction() {
+    let since = |then: &str, now: &str| {
+        let exam = |size: &str| exam_of(&lesion(size).iter().map(String::as_str).collect::<Vec<_>>());
+        let before = record(&exam(then), &Pairing::default(), &BUILT_IN.1);
+        let at = "2026-03-01T08:00:00Z".parse().unwrap();
+        let earlier = vec![Earlier { id: "then".to_owned(), at, rows: before.measures }];
+        let against = Against { earlier, ..Against::default() };
+        page(&record_against(&exam(now), &Pairing::default(), &BUILT_IN.1, &against))
+    };
+    // Of seven areas of 1.5 cm2, 10.5 in all: 1.0 is 9.5 %, 0.5 is 4.8 %, 0.9 is 8.6 %.
+    assert!(
+        since("nought point five", "one")
+            .contains("the changed area is larger than in the scan of 1 March 2026.")
+    );
+    assert!(since("one", "nought point five").contains("is smaller than in the scan of 1 March 2026."));
+    assert!(
+        since("one", "nought point nine").contains("is about the same size as in the scan of 1 March 2026.")
+    );
+}
+
+#[test]
+fn shares_in_words_follow_the_table_and_end_with_it() {
+    let share = |percent| BUILT_IN.1.plain.share(percent);
+    assert_eq!(
+        [7.0, 7.1, 33.0, 50.0, 100.0].map(share),
+        [
+            Some("less than a tenth"),
+            Some("about a tenth"),
+            Some("about a third"),
+            Some("about half"),
+            Some("more than half"),
+        ]
+    );
+    assert_eq!(share(100.1), None);
+}
+
+#[test]
+fn every_limb_structure_zone_and_lesion_that_can_be_said_has_plain_words() {
+    let (language, protocols) = &*BUILT_IN;
+    for limb in &protocols.limbs {
+        assert!(protocols.plain.limbs.contains_key(&limb.code), "{}", limb.code);
+    }
+    for structure in &protocols.structures {
+        assert!(protocols.plain.structures.contains_key(&structure.code), "{}", structure.code);
+    }
+    for scheme in &protocols.schemes {
+        for zone in &scheme.zones {
+            assert!(
+                protocols.plain.zones[&scheme.name].contains_key(&zone.code),
+                "{} {}",
+                scheme.name,
+                zone.code
+            );
+        }
+    }
+    let grammar = include_str!("../../grammars/en/exam.gram");
+    let terms = grammar.split("<lesion_term> =").nth(1).unwrap().split(';').next().unwrap();
+    let terms: Vec<&str> =
+        terms.split("{term=").skip(1).map(|part| part.split('}').next().unwrap()).collect();
+    assert!(terms.len() > 10 && !language.exam.read(&["core", "lesion"]).is_empty());
+    for term in terms.into_iter().chain(["hypoechoic", "hyperechoic"]) {
+        assert!(protocols.plain.findings.contains_key(term), "{term}");
+    }
+}
+
+fn with_plain(text: Option<&str>) -> Result<Protocols, String> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols");
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(&folder).unwrap() {
+        let path = entry.unwrap().path();
+        let plain = path.ends_with("plain.toml");
+        if !plain || text.is_some() {
+            let own = std::fs::read_to_string(&path).unwrap();
+            files.push(SourceFile { text: text.filter(|_| plain).map_or(own, str::to_owned), path });
+        }
+    }
+    Protocols::from_files(&folder, &files).map_err(|error| error.to_string())
+}
+
+#[test]
+fn without_plain_words_the_names_of_the_protocols_are_used() {
+    let text = page_by(
+        &of(&["left fore two bravo transverse", "s d f t", "core lesion"]),
+        &with_plain(None).unwrap(),
+    );
+    for words in ["Left fore", "Superficial digital flexor tendon", "Zone 2B: core lesion."] {
+        assert!(text.contains(words), "`{words}` is not in {text}");
+    }
+}
+
+#[test]
+fn plain_words_for_what_does_not_exist_are_refused() {
+    for (text, told) in [
+        ("[limbs]\nXX = \"x\"", "`XX`"),
+        ("[structures]\nXX = { name = \"x\", what = \"y\" }", "`XX`"),
+        ("[zones.thirds]\n9Z = \"x\"", "`9Z`"),
+        ("[zones.nowhere]\n1A = \"x\"", "`nowhere`"),
+        ("[[share]]\nup_to_percent = 9\nwords = \"x\"\n[[share]]\nup_to_percent = 3\nwords = \"y\"", "`y`"),
+    ] {
+        let error = with_plain(Some(text)).unwrap_err();
+        assert!(error.contains(told) && error.contains("plain.toml"), "{error}");
+    }
+}

@@ -1,0 +1,79 @@
+//! Stills paired with exams out of spoken words, against known truth.
+use crate::support;
+
+use proptest::prelude::*;
+use support::exam;
+use zonecall::exam::event::Frame;
+use zonecall::frames::pair::pair;
+use zonecall::frames::pairing::Tie;
+
+fn still(number: i64, at_s: f64) -> Frame {
+    let start: chrono::DateTime<chrono::Utc> = "2026-05-04T08:00:00Z".parse().expect("instant");
+    Frame {
+        id: format!("2.25.{number}"),
+        file: format!("IM{number}.dcm"),
+        sha256: "0".repeat(64),
+        saved_at: start + chrono::TimeDelta::milliseconds((at_s * 1000.0) as i64),
+        resolution_s: 0.01,
+        time_source: "AcquisitionDateTime".to_owned(),
+        zone_assumed: false,
+        instance_number: Some(number),
+        size_px: None,
+        problems: Vec::new(),
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn a_still_is_never_surely_paired_with_the_wrong_save(
+        gaps in prop::collection::vec(5.0_f64..20.0, 18..30),
+        delays in prop::collection::vec(0.2_f64..0.9, 30),
+        lost in prop::collection::vec(0_u8..5, 30),
+        offset_s in -3000.0_f64..3000.0,
+        drift_ppm in -100.0_f64..100.0,
+    ) {
+        let zones = ["one alpha", "one bravo", "two alpha", "two bravo", "three alpha", "three bravo"];
+        let mut at_s = 5.0;
+        let mut breaths: Vec<(f64, String)> = vec![(1.0, "left fore transverse".to_owned())];
+        let mut frames = Vec::new();
+        let mut truth = Vec::new();
+        for (n, gap) in gaps.iter().enumerate() {
+            at_s += gap;
+            breaths.push((at_s - 2.5, zones[n % zones.len()].to_owned()));
+            // One in five saves has no still; one in five stills has no save call.
+            if lost[n] != 0 {
+                breaths.push((at_s, "save".to_owned()));
+            }
+            if lost[n] != 1 {
+                let pressed_s = at_s + delays[n];
+                frames.push(still(n as i64, pressed_s + offset_s + pressed_s * drift_ppm * 1e-6));
+                truth.push((lost[n] != 0).then_some(at_s));
+            }
+        }
+        let spoken: Vec<(f64, &str)> = breaths.iter().map(|(at, words)| (*at, words.as_str())).collect();
+        let exam = exam(&spoken);
+        let pairing = pair(&exam, &frames);
+        for (paired, truth) in pairing.frames.iter().zip(&truth) {
+            if let Tie::Save(call) = paired.tie && paired.confidence > 0.9 {
+                let said_s = exam.calls[call].call.span.seconds().0;
+                prop_assert!(truth.is_some_and(|at| (at - said_s).abs() < 0.01), "{truth:?} {said_s}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_save_half_way_between_two_stills_is_reported_not_chosen() {
+    let saves = [10.0, 23.0, 31.0, 47.0, 58.0, 74.0, 83.0];
+    let mut breaths = vec![(1.0, "left fore one alpha transverse")];
+    breaths.extend(saves.map(|at| (at, "save")));
+    let exam = exam(&breaths);
+    let mut times: Vec<f64> = saves.iter().filter(|at| **at != 47.0).map(|at| at + 60.0).collect();
+    times.extend([47.0 + 60.0 - 1.0, 47.0 + 60.0 + 1.0]);
+    times.sort_by(f64::total_cmp);
+    let frames: Vec<Frame> = times.iter().zip(0..).map(|(at, n)| still(n, *at)).collect();
+    let open = pair(&exam, &frames).frames.iter().filter(|paired| paired.tie == Tie::Open).count();
+    assert_eq!(open, 2);
+}

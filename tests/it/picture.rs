@@ -1,0 +1,127 @@
+//! Small pictures of stills: every usual format, and why there is none.
+use crate::support::pydicom;
+use crate::support::sample;
+
+use std::path::Path;
+
+use zonecall::knowledge::record::Status;
+use zonecall::tell::picture::{FIT_PX, MAX_SIDE_PX, Picture, pictures};
+
+fn save_picture(path: &Path, width: u32, height: u32) {
+    let speckle =
+        image::GrayImage::from_fn(width, height, |x, y| image::Luma([((x * 7 + y * 13) % 256) as u8]));
+    speckle.save(path).unwrap();
+}
+
+/// An uncompressed 8-bit DICOM still (Explicit VR Little Endian), written with the library's own writer.
+fn save_dicom(path: &Path, rows: u16, columns: u16, pixels: Vec<u8>) {
+    use dicom_core::{DataElement, PrimitiveValue, VR, dicom_value};
+    use dicom_dictionary_std::tags;
+    use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
+    let text = |tag, vr, value: &str| DataElement::new(tag, vr, PrimitiveValue::from(value));
+    let number = |tag, value: u16| DataElement::new(tag, VR::US, dicom_value!(U16, [value]));
+    let object = InMemDicomObject::from_element_iter([
+        text(tags::SOP_CLASS_UID, VR::UI, "1.2.840.10008.5.1.4.1.1.6.1"),
+        text(tags::SOP_INSTANCE_UID, VR::UI, "2.25.1"),
+        number(tags::SAMPLES_PER_PIXEL, 1),
+        text(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, "MONOCHROME2"),
+        number(tags::ROWS, rows),
+        number(tags::COLUMNS, columns),
+        number(tags::BITS_ALLOCATED, 8),
+        number(tags::BITS_STORED, 8),
+        number(tags::HIGH_BIT, 7),
+        number(tags::PIXEL_REPRESENTATION, 0),
+        DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::from(pixels)),
+    ]);
+    let meta = FileMetaTableBuilder::new().transfer_syntax("1.2.840.10008.1.2.1");
+    object.with_meta(meta).unwrap().write_to_file(path).unwrap();
+}
+
+fn picture_of(file: &str, make: impl Fn(&Path)) -> Picture {
+    let folder = tempfile::tempdir().unwrap();
+    make(&folder.path().join(file));
+    let mut record = sample::record();
+    record.frames = vec![sample::still(1, "LF 1A T -", Status::Spoken, Some(6))];
+    record.frames[0].file = file.to_owned();
+    pictures(&record, folder.path()).remove("2.25.90001").unwrap()
+}
+
+#[test]
+fn every_usual_format_becomes_a_small_picture_in_the_page() {
+    let small = |picture| match picture {
+        Picture::Shown { jpeg, width_px, height_px } => {
+            assert!(jpeg.starts_with(&[0xFF, 0xD8, 0xFF]), "so a JPEG begins");
+            (width_px, height_px)
+        }
+        Picture::NotShown { why } => panic!("not shown: {why}"),
+    };
+    for file in ["a.png", "a.jpg", "a.bmp", "a.tiff", "misnamed.dcm.png"] {
+        assert_eq!(small(picture_of(file, |path| save_picture(path, 960, 720))), (480, 360), "{file}");
+    }
+    let pixels: Vec<u8> = (0..640u32 * 480).map(|idx| (idx % 251) as u8).collect();
+    assert_eq!(small(picture_of("IM1", |path| save_dicom(path, 480, 640, pixels.clone()))), (480, 360));
+    assert_eq!(small(picture_of("tiny.png", |path| save_picture(path, 40, 30))), (40, 30), "never enlarged");
+    assert_eq!(FIT_PX, (480, 480));
+}
+
+#[test]
+fn a_picture_that_cannot_be_shown_says_why() {
+    let why = |picture| match picture {
+        Picture::NotShown { why } => why,
+        Picture::Shown { .. } => panic!("it was shown"),
+    };
+    let gone = why(picture_of("gone.dcm", |_| {}));
+    assert!(gone.starts_with("the file cannot be read: "), "{gone}");
+    let folder = why(picture_of("folder.dcm", |path| std::fs::create_dir(path).unwrap()));
+    assert_eq!(folder, "this is no file");
+    let noise = why(picture_of("noise.dcm", |path| std::fs::write(path, "no picture at all").unwrap()));
+    assert!(noise.starts_with("neither a picture nor a DICOM file: "), "{noise}");
+    let cut = why(picture_of("cut.png", |path| {
+        save_picture(path, 96, 72);
+        let bytes = std::fs::read(path).unwrap();
+        std::fs::write(path, &bytes[..bytes.len() / 2]).unwrap();
+    }));
+    assert!(cut.starts_with("the picture cannot be decoded: "), "{cut}");
+    let wide = why(picture_of("wide.dcm", |path| save_dicom(path, 1, 9000, vec![0; 9000])));
+    assert_eq!(wide, format!("the picture has 9000 x 1 pixels; at most {MAX_SIDE_PX} a side are shown"));
+    let short = why(picture_of("short.dcm", |path| save_dicom(path, 480, 640, vec![0; 100])));
+    assert!(short.starts_with("the DICOM picture cannot be decoded: "), "{short}");
+}
+
+/// Mean red, green and blue of a picture, 0 to 255.
+fn means(picture: Picture) -> [f64; 3] {
+    let Picture::Shown { jpeg, .. } = picture else { panic!("{picture:?}") };
+    let rgb = image::load_from_memory(&jpeg).unwrap().to_rgb8();
+    let sum = rgb.pixels().fold([0.0; 3], |sum, pixel| [0, 1, 2].map(|idx| sum[idx] + f64::from(pixel[idx])));
+    sum.map(|sum| sum / f64::from(rgb.width() * rgb.height()))
+}
+
+/// Colour and compressed ultrasound stills out of pydicom 3.0.2: the means are those of pydicom's own decoder with
+/// NumPy 2 (JPEG 2000: pylibjpeg-openjpeg), the first picture of each file.
+#[test]
+fn colour_and_compressed_stills_look_as_another_reader_shows_them() {
+    for (file, wanted) in [
+        // Uncompressed RGB, whose preamble makes it a TIFF as well.
+        ("examples_rgb_color.dcm", [40.10, 34.23, 28.46]),
+        // JPEG baseline, YBR_FULL_422.
+        ("examples_ybr_color.dcm", [9.21, 9.53, 9.67]),
+        // A palette of greys.
+        ("examples_palette.dcm", [53.66, 53.66, 53.66]),
+        // RGB by planes, big endian.
+        ("ExplVR_BigEnd.dcm", [250.96, 248.05, 15.72]),
+        // JPEG 2000.
+        ("examples_jpeg2k.dcm", [40.37, 34.50, 28.71]),
+    ] {
+        let found = means(picture_of(file, |path| {
+            std::fs::copy(pydicom::sample(file), path).unwrap();
+        }));
+        for (found, wanted) in found.iter().zip(wanted) {
+            assert!((found - wanted).abs() < 2.0, "{file}: {found} for {wanted}");
+        }
+    }
+    let lossless = picture_of("x.dcm", |path| {
+        std::fs::copy(pydicom::sample("MR_small_jpeg_ls_lossless.dcm"), path).unwrap();
+    });
+    let Picture::NotShown { why } = lossless else { panic!("JPEG-LS was not expected to be decoded") };
+    assert!(why.contains("1.2.840.10008.1.2.4.80"), "{why}");
+}

@@ -1,0 +1,159 @@
+//! The desk can be used by everybody: judged by a checker that is not ours, at 200 % zoom, on a tablet, without colours.
+
+use std::path::Path;
+
+use serde_json::{Value, json};
+
+use crate::support::browser::Page;
+use crate::review_browser::shared::{Opened, changes, run, to_rivals};
+
+/// What the checker finds serious or critical in the page as it stands: rule and first element.
+async fn faults(page: &Page) -> Vec<String> {
+    let parts = std::env::var("ZONECALL_DEPS").unwrap_or_else(|_| ".deps".to_owned());
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join(parts).join("axe/axe.min.js");
+    let source = std::fs::read_to_string(&script).expect("axe-core is there, see scripts/setup.sh");
+    page.run(&format!("if (!window.axe) {{ {source} }}")).await;
+    let judge = "const done = arguments[0]; axe.run(document, { resultTypes: ['violations'] }).then(
+        (told) => done({ rules: told.passes.length + told.violations.length, found: told.violations
+            .filter((one) => ['serious', 'critical'].includes(one.impact))
+            .map((one) => `${one.id}: ${one.nodes[0].html} ${one.nodes[0].failureSummary}`) }),
+        (error) => done({ rules: 0, found: [String(error)] }))";
+    let told = page.0.execute_async(judge, Vec::new()).await.unwrap();
+    assert!(told["rules"].as_u64().unwrap() > 10, "the checker judged: {told}");
+    serde_json::from_value(told["found"].clone()).unwrap()
+}
+
+async fn no_faults(page: &Page, part: &str) {
+    assert_eq!(faults(page).await, Vec::<String>::new(), "{part}");
+}
+
+#[test]
+fn the_checker_finds_nothing_serious_in_any_part_of_the_page() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        to_rivals(page).await;
+        no_faults(page, "a question with rivals").await;
+        page.press("a").await;
+        page.until("document.querySelector('#changes-in tbody tr')").await;
+        no_faults(page, "a change in the list, words about it on the screen").await;
+        page.press("z").await;
+        page.until("document.querySelector('#changes-in .gone')").await;
+        no_faults(page, "a change that was taken back").await;
+        page.press("?").await;
+        no_faults(page, "the keys").await;
+        page.click("#keys .main").await;
+        for (open, part) in [("#sign-open", "signing"), ("#clock-open", "the clock")] {
+            page.click(open).await;
+            page.until("document.querySelector('#form[open]')").await;
+            no_faults(page, part).await;
+            page.click("#form button[type=button]").await;
+        }
+        page.click("#stills-in li:nth-child(2) button").await;
+        page.press("l").await;
+        page.until("document.querySelector('#form[open]')").await;
+        no_faults(page, "the form for a label").await;
+        page.click("#form button[type=button]").await;
+        page.until("document.querySelector('#bench img')?.naturalWidth > 0").await;
+        page.press("t").await;
+        page.until("document.activeElement.matches('.trace')").await;
+        no_faults(page, "tracing").await;
+        page.go("#calls-in tbody tr:nth-child(2) button", "c", "#form[open]").await;
+        no_faults(page, "the form for a call").await;
+        page.click("#form button[type=button]").await;
+        assert!(changes(served).len() == 2, "looking changes nothing");
+        // The checker sees what is wrong: a field without a name.
+        page.run("document.querySelector('label[for=by]').remove()").await;
+        assert!(
+            faults(page).await.iter().any(|fault| fault.starts_with("label")),
+            "a missing label is found"
+        );
+    });
+}
+
+/// Controls that cannot be reached: outside of the window's width, or under something else when brought to its middle.
+const HIDDEN: &str = "return [...document.querySelectorAll('a, button, input, select, [tabindex=\"0\"]')]
+    .filter((one) => one.checkVisibility() && !one.closest('.skip') && !one.closest('#strip')
+        && (!document.querySelector('dialog[open]') || one.closest('dialog[open]')))
+    .filter((one) => {
+        one.scrollIntoView({ block: 'center', inline: 'nearest' });
+        const box = one.getBoundingClientRect();
+        const [x, y] = [box.left + box.width / 2, box.top + Math.min(box.height, innerHeight) / 2];
+        const seen = document.elementFromPoint(x, y);
+        return box.left < -1 || box.right > innerWidth + 1 || !(seen === one || one.contains(seen) || seen?.contains(one));
+    }).map((one) => one.outerHTML.slice(0, 160))";
+
+async fn fits(page: &Page, part: &str) {
+    let wide = page.run("return [document.documentElement.scrollWidth, innerWidth]").await;
+    assert!(wide[0].as_u64() <= wide[1].as_u64(), "{part} scrolls sideways: {wide}");
+    assert_eq!(page.run(HIDDEN).await, json!([]), "{part}");
+}
+
+/// Goes through the parts of the page in a window of this size.
+async fn fits_in(width: u32, height: u32) {
+    let desk = Opened::by("Robin").await;
+    let Opened { page, .. } = &desk;
+    page.size(width, height).await;
+    to_rivals(page).await;
+    fits(page, "a question with rivals").await;
+    for (open, part) in [("#sign-open", "signing"), ("#clock-open", "the clock"), ("#keys-open", "the keys")]
+    {
+        page.click(open).await;
+        page.until("document.querySelector('dialog[open]')").await;
+        fits(page, part).await;
+        page.click("dialog[open] button:last-of-type").await;
+        page.until("!document.querySelector('dialog[open]')").await;
+    }
+    page.click("#stills-in li:nth-child(2) button").await;
+    page.until("document.querySelector('#bench img')?.naturalWidth > 0").await;
+    page.press("t").await;
+    page.until("document.activeElement.matches('.trace')").await;
+    fits(page, "tracing").await;
+    page.go("#calls-in tbody tr:nth-child(2) button", "c", "#form[open]").await;
+    fits(page, "the form for a call").await;
+}
+
+/// 200 % zoom of a window of 1440 by 1130 leaves half of both.
+#[test]
+fn at_twice_the_size_nothing_is_hidden_and_nothing_scrolls_sideways() {
+    run(fits_in(720, 565));
+}
+
+#[test]
+fn on_a_tablet_held_upright_nothing_is_hidden_and_nothing_scrolls_sideways() {
+    run(fits_in(768, 1024));
+}
+
+/// Each state has its own sign or words, so that nobody needs to tell the colours apart.
+#[test]
+fn no_meaning_is_in_a_colour_alone() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, .. } = &desk;
+        page.run("document.querySelector('#line-out').click(); document.querySelector('#line-out').click()")
+            .await;
+        let signs = "const told = {}; const add = (kind, state, sign) => ((told[kind] ??= {})[state] ??= []).push(sign);
+            document.querySelectorAll('#questions button').forEach((one) => add('question', one.className, one.querySelector('.sign').textContent));
+            document.querySelectorAll('.limb td[class]:not(.sizes)').forEach((one) => add('view', one.className, one.querySelector('.sign').textContent));
+            document.querySelectorAll('.mark.still').forEach((one) => add('still', one.className.replace(/mark still /, ''), one.textContent.replace(/[0-9]+/, '')));
+            document.querySelectorAll('#stills-in .card').forEach((one) => add('card', one.className, one.querySelector('span').textContent + (one.querySelector('.doubt') ? ', in doubt' : '')));
+            return told";
+        let told = page.run(signs).await;
+        for kind in ["question", "view", "still", "card"] {
+            let states = told[kind].as_object().unwrap_or_else(|| panic!("{kind}: {told}"));
+            let mut seen: Vec<&Value> = Vec::new();
+            for (state, signs) in states {
+                let signs = signs.as_array().unwrap();
+                assert!(signs.iter().all(|sign| sign == &signs[0]), "{kind} {state}: {signs:?}");
+                let doubt = |state: &str| state.contains("ambiguous") || state.contains("unlabelled");
+                // On the line a still is either certain or in doubt; its words say the rest.
+                assert!(
+                    kind == "still" || !seen.contains(&&signs[0]),
+                    "{kind} {state} looks like another: {told}"
+                );
+                assert!(kind != "still" || doubt(state) == (signs[0] == "?"), "{state}: {told}");
+                seen.push(&signs[0]);
+            }
+        }
+    });
+}

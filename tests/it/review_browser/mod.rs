@@ -1,0 +1,15 @@
+//! Claims about the review desk in a real browser: each flow by key and by mouse, reloads, crashes, two people at once.
+
+mod shared;
+
+mod again;
+mod flows;
+mod forms;
+mod keyboard;
+mod lesion;
+mod light;
+mod looks;
+mod measures;
+mod printing;
+mod touch;
+mod tracing;

@@ -1,0 +1,80 @@
+//! Rules about single calls: their place, and whether it fits.
+
+use zonecall::exam::event::Outcome;
+
+use crate::support::case::{problem, said};
+use crate::support::BUILT_IN;
+use crate::rules::{Cases, Rule};
+
+pub(crate) const CASES: &[Cases] = &[
+    ("call-problem", |rule| {
+        rule.fires("4A is not a zone of LF", &said(&["left fore", "zone four alpha"]));
+        rule.silent(&said(&["left hind", "zone four alpha"]));
+    }),
+    ("breath-problem", |rule| {
+        let fine = || said(&["left fore", "blue green"]);
+        let taken = fine().but(|case| case.exam.breaths[0].problems.push(problem()));
+        assert_eq!(taken.exam.breaths[1].outcome, Outcome::NotUnderstood);
+        rule.fires("`left fore`: odd", &taken);
+        rule.silent(&fine());
+    }),
+    ("structure-outside-zones", structure_outside_zones),
+    ("finding-without-place", |rule| {
+        rule.fires("no limb or zone", &said(&["normal"]));
+        rule.silent(&said(&["left fore one alpha", "normal"]));
+    }),
+    ("finding-unconfirmed", |rule| {
+        let place = ["left fore two bravo transverse", "s d f t"];
+        rule.fires("`hypoechoic`", &said(&[place[0], place[1], "hypoechoic"]));
+        rule.silent(&said(&[place[0], place[1], "echo score two"]));
+    }),
+    ("foreign-position", foreign_position),
+    ("save-without-place", |rule| {
+        rule.fires("no plane in force", &said(&["left fore one alpha", "save"]));
+        rule.silent(&said(&["left fore one alpha transverse", "save"]));
+    }),
+    ("save-after-unheard", |rule| {
+        rule.fires("listen", &said(&["left fore one alpha transverse", "zone zone", "save"]));
+        rule.silent(&said(&["left fore one alpha transverse", "zone zone", "one bravo", "save"]));
+    }),
+    ("marker-unusual", marker_unusual),
+];
+
+/// Zones of the accessory ligament: measured down to 3A in Arq Bras Med Vet Zootec 57(2), 2005; not in 3B.
+/// The superficial flexor is two branches in P1B: a pastern chapter in congress proceedings of 2018, p. 191.
+fn structure_outside_zones(rule: &Rule) {
+    let in_zone = |zone: &str, structure: &str| said(&["left fore", zone, structure]);
+    rule.fires("ALDDFT is not expected in zone 3B", &in_zone("three bravo", "check ligament"));
+    rule.silent(&in_zone("three alpha", "check ligament"));
+    // The whole may be named where its branches are, and not its body.
+    rule.silent(&in_zone("three bravo", "suspensory ligament"));
+    rule.fires("SL-body is not expected", &in_zone("three bravo", "suspensory body"));
+    rule.silent(&in_zone("pastern one bravo", "medial flexor branch"));
+    rule.silent(&in_zone("pastern one bravo", "superficial flexor"));
+    rule.fires("SL-medial is not expected in zone P1B", &in_zone("pastern one bravo", "medial branch"));
+}
+
+fn foreign_position(rule: &Rule) {
+    for (wrong, right, word) in
+        [("left hind", "left fore", "palmar"), ("right fore", "right hind", "plantar")]
+    {
+        let lesion = format!("core lesion {word} medial");
+        let place = |limb| said(&[limb, "two alpha transverse", "s d f t", &lesion]);
+        rule.fires(&format!("`{word}` does not exist"), &place(wrong));
+        rule.silent(&place(right));
+    }
+    // What was taken back breaks no rule.
+    rule.silent(&said(&["left hind two bravo transverse", "s d f t", "core lesion palmar", "scratch that"]));
+}
+
+/// Lateral in transverse and proximal in longitudinal views: common practice, no source.
+fn marker_unusual(rule: &Rule) {
+    let marker = |plane: &str, way: &str| said(&["left fore two bravo", plane, way]);
+    rule.fires("usual is lateral", &marker("transverse", "marker medial"));
+    rule.silent(&marker("transverse", "marker lateral"));
+    rule.fires("usual is proximal", &marker("long axis", "marker lateral"));
+    rule.silent(&marker("long axis", "marker proximal"));
+    // Without a plane each way is usual in one of them, or in none.
+    rule.silent(&said(&["left fore", "marker proximal"]));
+    assert_eq!(rule.found(&said(&["left fore", "marker distal"]), &BUILT_IN.1).len(), 1);
+}

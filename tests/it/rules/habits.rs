@@ -1,0 +1,102 @@
+//! Rules about how the exam was made: stance, settings, order, the other limb.
+
+use crate::support::case::{said, timed};
+use crate::rules::lesions::PLACE;
+use crate::support::BUILT_IN;
+use crate::rules::{Cases, Rule};
+
+pub(crate) const CASES: &[Cases] = &[
+    ("off-weight", off_weight),
+    ("limb-change-while-saving", limb_change_while_saving),
+    ("other-limb-not-scanned", |rule| {
+        let both = ["left fore two bravo transverse", "right fore two bravo transverse"];
+        rule.fires("right fore was not", &said(&[both[0]]));
+        rule.silent(&said(&both));
+    }),
+    ("sweep-missing", sweep_missing),
+    ("zone-order-jump", zone_order_jump),
+    ("standoff-habit", standoff_habit),
+    ("depth-unusual", |rule| {
+        rule.fires("12 cm is not 4 to 7", &said(&["imaging depth twelve"]));
+        rule.silent(&said(&["imaging depth five point five"]));
+    }),
+    ("marker-never-said", |rule| {
+        rule.fires("lateral in transverse views", &said(&PLACE));
+        rule.silent(&said(&["marker lateral", PLACE[0]]));
+        rule.silent(&said(&["standoff on"]));
+    }),
+];
+
+/// Adams and Stashak's Lameness in Horses, 7th ed., p. 312; once for a view.
+fn off_weight(rule: &Rule) {
+    let area = "area one point five square centimetres";
+    rule.fires("without weight", &said(&["leg lifted", PLACE[0], PLACE[1], area, "save"]));
+    rule.silent(&said(&["weight bearing", PLACE[0], "save"]));
+    rule.silent(&said(&["leg lifted", PLACE[0]]));
+}
+
+fn limb_change_while_saving(rule: &Rule) {
+    let saves = |apart_s: f64| {
+        timed(&[
+            (2.0, PLACE[0]),
+            (6.0, "save"),
+            (6.5, "right fore two bravo transverse"),
+            (6.0 + apart_s, "save"),
+        ])
+    };
+    // Called late, the limb of the first is wrong; misheard, that of the second.
+    let close = saves(4.0);
+    let found = rule.fires_at_each(&["the one 4.0 s after it", "the one 4.0 s before it"], &close);
+    let marked: Vec<_> = found.iter().map(|finding| finding.call_seq).collect();
+    let saved: Vec<_> = close.saves().into_iter().map(|idx| Some(close.exam.calls[idx].seq)).collect();
+    assert_eq!(marked, saved);
+    let record = close.stills().record(&BUILT_IN.1);
+    assert!(record.frames.iter().all(|still| !still.doubt.is_empty()), "{:?}", record.frames);
+    rule.silent(&saves(6.0));
+    let there_and_back = timed(&[
+        (2.0, PLACE[0]),
+        (6.0, "save"),
+        (6.5, "right fore two bravo transverse"),
+        (9.0, "save"),
+        (9.5, PLACE[0]),
+        (12.0, "save"),
+    ]);
+    rule.fires_at_each(
+        &["3.0 s after it", "3.0 s before it and the one 3.0 s after it", "3.0 s before it"],
+        &there_and_back,
+    );
+}
+
+fn sweep_missing(rule: &Rule) {
+    let place = ["left fore two bravo longitudinal", "s d f t", "core lesion"];
+    rule.fires("LF 2B", &said(&place));
+    rule.silent(&said(&[place[0], place[1], place[2], "full width swept"]));
+    rule.fires("LF 2B", &said(&[place[0], place[1], place[2], "three alpha", "full width swept"]));
+    rule.silent(&said(&[place[0]]));
+    let mut protocols = BUILT_IN.1.clone();
+    protocols.rules.habits.sweep.every_zone = true;
+    rule.fires_under(&protocols, "LF 2B", &said(&[place[0]]));
+}
+
+/// Zones are scanned in order, and from the top again; another limb may begin anywhere.
+fn zone_order_jump(rule: &Rule) {
+    rule.fires("from zone 1A to 2B", &said(&["left fore one alpha", "two bravo"]));
+    rule.silent(&said(&[
+        "left fore one alpha transverse",
+        "one bravo",
+        "one alpha longitudinal",
+        "one bravo",
+        "two alpha",
+    ]));
+    rule.silent(&said(&["left fore three charlie", "one alpha", "right fore three charlie"]));
+}
+
+fn standoff_habit(rule: &Rule) {
+    let view = |standoff| said(&[standoff, "left fore one bravo", "suspensory body"]);
+    rule.fires("the habit set for this practice is off", &view("standoff on"));
+    rule.silent(&view("standoff off"));
+    let mut protocols = BUILT_IN.1.clone();
+    protocols.rules.habits.setting_for[0].state = "on".to_owned();
+    rule.silent_under(&protocols, &view("standoff on"));
+    rule.fires_under(&protocols, "the habit set for this practice is on", &view("standoff off"));
+}

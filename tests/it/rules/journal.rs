@@ -1,0 +1,103 @@
+//! Rules about the journal, the kept audio and what was not understood.
+
+use zonecall::clock::Span;
+use zonecall::exam::breaks::{Break, Source};
+use zonecall::exam::fold::{Gap, SoundFault};
+
+use crate::rules::Cases;
+use crate::support::case::{Case, problem, said};
+
+pub(crate) const CASES: &[Cases] = &[
+    ("journal-damage", |rule| {
+        rule.fires("line 7", &fine().but(|case| case.exam.damage.push((7, problem()))));
+        rule.silent(&fine());
+    }),
+    ("audio-lost", |rule| {
+        let lost = |samples| fine().but(|case| case.exam.gaps.push(Gap { at: 32_000, samples }));
+        rule.fires("0.50 s of sound were lost 2.0 s into the exam", &lost(8000));
+        rule.fires("not known how much", &lost(0));
+        rule.silent(&fine());
+    }),
+    ("sound-cut-short", |rule| {
+        let file = "audio/0001.wav".to_owned();
+        let short = SoundFault::Short { file: file.clone(), lacks: 48_000, from: 160_000 };
+        rule.fires("lacks its last 3.0 s, from 10.0 s into the exam", &sound(vec![short]));
+        rule.fires(
+            "cannot be read: gone",
+            &sound(vec![SoundFault::Unreadable { file, why: "gone".to_owned() }]),
+        );
+        rule.silent(&sound(vec![SoundFault::Silent(Span { from: 0, to: 400_000 })]));
+        rule.silent(&fine());
+    }),
+    ("not-closed", |rule| {
+        let open = |source: Source| fine().but(|case| (case.exam.closed, case.exam.source) = (None, source));
+        rule.fires("go on with `zonecall resume`", &open(Source::Microphone));
+        let found = rule.fires("hear the recording again into a new folder", &open(recording()));
+        assert!(!found.message.contains("resume"), "{}", found.message);
+        rule.fires("if the sound was kept elsewhere", &open(Source::Pipe));
+        rule.silent(&fine());
+    }),
+    ("broken-off", |rule| {
+        let found =
+            rule.fires("10.0 s into the exam (interrupted)", &broken(recording(), "interrupted", false));
+        assert!(found.message.contains("hear the recording again into a new folder"), "{}", found.message);
+        // Going on with a microphone hears nothing of the recording.
+        rule.fires("hear the recording again", &broken(recording(), "interrupted", true));
+        // Heard again, a cut file ends at the same place.
+        let cut = "fault: cannot read the recording `visit.flac` as FLAC: unexpected end of file";
+        rule.fires("find a whole copy of `visit.flac`", &broken(recording(), cut, false));
+        let full = "fault: the disk is full";
+        rule.fires("hear the recording again", &broken(recording(), full, false));
+        rule.fires("go on with `zonecall resume`", &broken(Source::Microphone, full, false));
+        rule.silent(&broken(Source::Microphone, full, true));
+        let never_closed = broken(recording(), "", true).but(|case| case.exam.breaks[0].why = None);
+        rule.fires("(the program ended without closing it)", &never_closed);
+        rule.silent(&fine());
+    }),
+    ("sound-silent", |rule| {
+        let two = [(160_000, 640_000), (800_000, 1_200_000)]
+            .map(|(from, to)| SoundFault::Silent(Span { from, to }));
+        rule.fires("55 s of the sound are nothing but zeros, from 10.0 s", &sound(two.to_vec()));
+        rule.silent(&fine());
+    }),
+    ("nothing-heard", |rule| {
+        let dumb = |n_samples| said(&[]).but(|case| case.exam.n_samples = n_samples);
+        rule.fires("nobody was heard in 45 s of sound", &dumb(720_000));
+        rule.silent(&dumb(160_000));
+        rule.silent(&fine().but(|case| case.exam.n_samples = 720_000));
+        // One thing is told once.
+        let zeros = SoundFault::Silent(Span { from: 0, to: 720_000 });
+        rule.silent(&dumb(720_000).but(|case| case.exam.sound = vec![zeros]));
+    }),
+    ("too-quiet", |rule| {
+        rule.fires("1 breath was quieter", &fine().but(|case| case.exam.breaths[0].level_dbfs = -60.0));
+        rule.silent(&fine());
+    }),
+    ("clipped", |rule| {
+        rule.fires("1 breath was clipped", &fine().but(|case| case.exam.breaths[0].clipped = 0.2));
+        rule.silent(&fine());
+    }),
+    ("not-understood", |rule| {
+        rule.fires("2 breaths were not understood", &said(&["left fore", "blue green yellow", "red red"]));
+        rule.silent(&fine());
+    }),
+];
+
+fn fine() -> Case {
+    said(&["left fore"])
+}
+
+fn recording() -> Source {
+    Source::Recording("visit.flac".to_owned())
+}
+
+fn broken(source: Source, why: &str, gone_on: bool) -> Case {
+    fine().but(|case| {
+        let (at, why) = (case.exam.header.started_at, Some(why.to_owned()));
+        case.exam.breaks = vec![Break { at, sample: 160_000, why, source, gone_on }];
+    })
+}
+
+fn sound(faults: Vec<SoundFault>) -> Case {
+    fine().but(|case| case.exam.sound = faults)
+}

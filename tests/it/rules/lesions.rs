@@ -1,0 +1,120 @@
+//! Rules about lesions and the numbers that go with them.
+
+use zonecall::exam::call::{Act, Amount};
+use zonecall::exam::event::Entered;
+use zonecall::exam::fold::LoggedEntry;
+
+use crate::support::case::{Case, said};
+use crate::rules::{Cases, Rule};
+
+pub(crate) const CASES: &[Cases] = &[
+    ("lesion-larger", |rule| {
+        let area = "area one point five square centimetres";
+        rule.fires("LF 2B SDFT", &at_place(&[area, "lesion area one point six square centimetres"]));
+        rule.silent(&at_place(&[area, "lesion area nought point five square centimetres"]));
+    }),
+    ("lesion-without-score", without_score),
+    ("lesion-scored-normal", scored_normal),
+    ("score-without-view", |rule| {
+        rule.fires("no plane in force", &said(&["left fore two bravo", "s d f t", "echo score two"]));
+        rule.silent(&at_place(&["echo score two"]));
+    }),
+    ("value-replaced", |rule| {
+        rule.fires("1.48 cm2 traced", &traced_area("SDFT", 1.48));
+        rule.silent(&traced_area("SDFT", 1.5));
+    }),
+    ("value-said-again", said_again),
+    ("rescan-due", rescan_due),
+];
+
+pub(crate) const PLACE: [&str; 2] = ["left fore two bravo transverse", "s d f t"];
+
+pub(crate) fn at_place(rest: &[&str]) -> Case {
+    said(&PLACE.into_iter().chain(rest.iter().copied()).collect::<Vec<_>>())
+}
+
+/// An area of 1.5 cm2 said of the SDFT in LF 2B, and one traced of `structure`.
+pub(crate) fn traced_area(structure: &str, number: f64) -> Case {
+    at_place(&["area one point five square centimetres"]).but(|case| {
+        let entered = Entered {
+            limb: "LF".to_owned(),
+            zone: "2B".to_owned(),
+            plane: None,
+            structure: structure.to_owned(),
+            term: "area".to_owned(),
+            amount: Amount { number, unit: Some("cm2".to_owned()), unit_assumed: false },
+            scale: None,
+            traced: true,
+            by: None,
+            still: None,
+            scale_by_hand_mm: None,
+            ends_px: None,
+            outline: None,
+        };
+        case.exam.entries.push(LoggedEntry { seq: 99, at: case.exam.header.started_at, entered });
+    })
+}
+
+/// A number said anew stands before the first, be it the wrong one: so both are named.
+fn said_again(rule: &Rule) {
+    let twice = at_place(&["width nine", "width nought point nine"]);
+    let seqs: Vec<u64> = twice.exam.calls.iter().map(|call| call.seq).collect();
+    let message = format!(
+        "width of LF 2B T SDFT was said as 9 mm (call {}), then 0.9 mm (call {}): the last one counts; withdraw the wrong \
+         one in `zonecall review`",
+        seqs[seqs.len() - 2],
+        seqs[seqs.len() - 1]
+    );
+    let found = rule.fires(&message, &twice);
+    assert_eq!(found.call_seq, seqs.last().copied());
+    // One question for a value, however often it was said.
+    rule.fires("as 1.2 mm (call", &at_place(&["depth one point two", "depth eight", "depth twelve"]));
+    // The one that was taken back or put right does not count any more.
+    rule.silent(&at_place(&["width nine", "scratch that", "width eight"]));
+    rule.silent(&at_place(&["width nine", "correction width eight"]));
+    // The same size in another unit, another term, another view.
+    let area = "area one point five square centimetres";
+    rule.silent(&at_place(&[area, "area one hundred fifty square millimetres"]));
+    rule.silent(&at_place(&["width nine", "depth eight"]));
+    rule.silent(&at_place(&["width nine", "two alpha", "s d f t", "width eight"]));
+    rule.silent(&at_place(&["echo score two", "longitudinal", "echo score one"]));
+    // Where a value was traced none of those that were said counts, and each is told of by itself.
+    let traced = traced_area("SDFT", 1.2);
+    let mut again = traced.exam.calls.last().unwrap().clone();
+    again.seq += 1;
+    let Act::Value(value) = &mut again.act else { panic!("no value") };
+    value.amount.number = 1.7;
+    rule.fires("then 1.7 cm2", &at_place(&[area]).but(|case| case.exam.calls.push(again.clone())));
+    rule.silent(&traced.but(|case| case.exam.calls.push(again)));
+}
+
+/// Both scores, once for a place.
+fn without_score(rule: &Rule) {
+    rule.fires("no fibre score", &at_place(&["core lesion", "echo score two"]));
+    rule.silent(&at_place(&["core lesion", "echo score two", "long axis", "s d f t", "fibre score one"]));
+    rule.fires("no echo score and no fibre score", &at_place(&["core lesion", "core lesion"]));
+    rule.silent(&at_place(&["adhesion"]));
+}
+
+/// 0 is normal on both scales: Equine Clinical Medicine, Surgery and Reproduction, 2nd ed., pp. 330-331.
+fn scored_normal(rule: &Rule) {
+    let area = "area one point five square centimetres";
+    let sized = "lesion area nought point five square centimetres";
+    let scored = |lesion: &[&str], echo: &str, fibre: &str| {
+        at_place(&[lesion, &[echo, "long axis", "s d f t", fibre]].concat())
+    };
+    let (none, one) = (["echo score zero", "fibre score zero"], ["echo score one", "fibre score one"]);
+    rule.fires("LF 2B SDFT", &scored(&[area, sized], none[0], none[1]));
+    rule.fires("LF 2B SDFT", &scored(&["diffuse lesion"], none[0], none[1]));
+    rule.fires("LF 2B SDFT", &scored(&["core lesion", area, sized], none[0], none[1]));
+    rule.silent(&scored(&[area, sized], one[0], none[1]));
+    rule.silent(&scored(&[area, sized], none[0], one[1]));
+    rule.silent(&at_place(&[area, sized, none[0]]));
+    rule.silent(&scored(&["normal"], none[0], none[1]));
+}
+
+/// Every 8 to 12 weeks: Equine Clinical Medicine, Surgery and Reproduction, 2nd ed., p. 333; the exam is of 4 May 2026.
+fn rescan_due(rule: &Rule) {
+    rule.fires("by 2026-06-29", &at_place(&["core lesion", "core lesion"]));
+    rule.silent(&at_place(&["normal"]));
+}

@@ -1,0 +1,95 @@
+//! Rules about measures and scores: place, plane, unit and size.
+
+use zonecall::exam::call::Act;
+
+use crate::support::case::{Case, said};
+use crate::rules::lesions::traced_area;
+use crate::rules::{Cases, Rule};
+
+pub(crate) const CASES: &[Cases] = &[
+    ("value-without-place", |rule| {
+        let area = "area ninety square millimetres";
+        rule.fires("no structure in force", &said(&["left fore one alpha transverse", area]));
+        rule.silent(&said(&["left fore one alpha transverse", "s d f t", area]));
+    }),
+    ("value-in-wrong-plane", wrong_plane),
+    ("value-unit", |rule| {
+        rule.fires("measured in cm2 or mm2", &right().but(|case| set_unit(case, Some("mm"))));
+        rule.fires("without a unit", &right().but(|case| set_unit(case, None)));
+        rule.silent(&right());
+    }),
+    ("value-out-of-bounds", out_of_bounds),
+    ("unit-unclear", |rule| {
+        // 1.2 and 12 mm are both usual; 12 cm is not, and 1.5 cm2 is while 1.5 mm2 is not.
+        rule.fires("width 1.2 mm: the unit was not said, and cm", &area("width one point two"));
+        rule.silent(&area("width twelve"));
+        rule.silent(&area("width one point two centimetres"));
+        rule.silent(&area("area one point five"));
+    }),
+    ("unit-assumed", |rule| {
+        rule.silent(&area("width one point two"));
+        rule.fires("area 1.5 cm2", &area("area one point five"));
+        rule.silent(&right());
+    }),
+    ("entry-unused", |rule| {
+        rule.fires("area 1.5 cm2 of LPL in LF 2B", &traced_area("LPL", 1.5));
+        rule.silent(&traced_area("SDFT", 1.5));
+    }),
+];
+
+fn area(words: &str) -> Case {
+    said(&["left fore two bravo transverse", "s d f t", words])
+}
+
+fn right() -> Case {
+    area("area one point five square centimetres")
+}
+
+fn set_unit(case: &mut Case, unit: Option<&str>) {
+    let Act::Value(value) = &mut case.exam.calls.last_mut().unwrap().act else { panic!("no value") };
+    value.amount.unit = unit.map(str::to_owned);
+}
+
+/// Equine Clinical Medicine, Surgery and Reproduction, 2nd ed., p. 331: the long axis only.
+fn wrong_plane(rule: &Rule) {
+    let in_plane = |plane: &str, value: &str| said(&["left fore two bravo", plane, "s d f t", value]);
+    let score = "fibre score two";
+    rule.fires("plane T", &in_plane("transverse", score));
+    rule.silent(&in_plane("long axis", score));
+    let area = "area one point five square centimetres";
+    rule.fires("plane L", &in_plane("long axis", area));
+    rule.silent(&in_plane("transverse", area));
+    rule.fires("no plane in force", &said(&["left fore two bravo", "s d f t", score]));
+}
+
+/// The bounds of a whole structure, 10 to 1000 mm2, are our own; 1.5 said for 150 is the slip they are for.
+/// Scales 0 to 4 and 0 to 3: Equine Clinical Medicine, Surgery and Reproduction, 2nd ed., pp. 330-331.
+fn out_of_bounds(rule: &Rule) {
+    rule.fires("1.5 mm2 is not 10 to 1000 mm2", &area("area one point five square millimetres"));
+    rule.silent(&right());
+    // Without a unit a distance is in the unit of its bounds: as the pastern is measured, not as the picture is set.
+    for words in ["depth eight", "depth eleven point six", "width thirteen"] {
+        rule.silent(&area(words));
+    }
+    rule.fires("depth 8 cm is not 1 to 60 mm", &area("depth eight centimetres"));
+    let scored = |words: &str, number: f64| {
+        said(&["left fore two bravo longitudinal", "s d f t", words]).but(|case| {
+            let Act::Value(value) = &mut case.exam.calls.last_mut().unwrap().act else { panic!("no value") };
+            value.amount.number = number;
+        })
+    };
+    for (words, top) in [("echo score two", 4.0), ("fibre score two", 3.0)] {
+        rule.fires("a whole number from 0", &scored(words, top + 1.0));
+        rule.fires("a whole number from 0", &scored(words, 1.5));
+        rule.silent(&scored(words, top));
+    }
+    // A correction is judged once, and where it mends.
+    let mended = said(&[
+        "left fore two bravo transverse",
+        "s d f t",
+        "area one point five square centimetres",
+        "correction area one square millimetres",
+    ]);
+    let found = rule.fires("1 mm2", &mended);
+    assert_eq!(found.call_seq, Some(mended.exam.calls[2].seq));
+}

@@ -1,0 +1,82 @@
+//! Rules about views: called, saved, missing, in both planes, taken again.
+
+use zonecall::frames::pairing::Tie;
+
+use crate::support::case::said;
+use crate::support::BUILT_IN;
+use crate::rules::{Cases, Rule};
+
+pub(crate) const CASES: &[Cases] = &[
+    ("view-without-still", without_still),
+    ("view-missing", missing),
+    ("structure-without-still", structure_without_still),
+    ("lesion-in-one-plane", lesion_in_one_plane),
+    ("quality-not-repeated", quality_not_repeated),
+];
+
+fn without_still(rule: &Rule) {
+    let left = said(&["left fore zone two alpha transverse", "two bravo", "save"]);
+    let found = rule.fires("LF 2A T was called, but no save", &left);
+    assert_eq!(found.call_seq, Some(left.exam.calls[0].seq), "it points to the last call of the view");
+    rule.silent(&said(&["left fore zone two alpha transverse", "save"]));
+    rule.silent(&said(&["left fore zone two alpha transverse"]).still(Tie::Context(0)));
+    // A save without its still is told once there are stills.
+    let saved = || said(&["left fore zone two alpha transverse", "save", "two bravo", "save"]);
+    rule.silent(&saved());
+    let first_only = saved().saves()[0];
+    rule.fires("LF 2B T was called and saved", &saved().still(Tie::Save(first_only)));
+}
+
+/// 7 zones x 2 planes on the one limb that was called, less the one: our arithmetic on the fore scheme.
+fn missing(rule: &Rule) {
+    let one = said(&["left fore zone two alpha transverse", "save"]);
+    rule.fires("LF 1A T L, 1B T L, 2A L, 2B T L, 3A T L, 3B T L, 3C T L are wanted", &one);
+    let both = said(&["left fore zone two alpha transverse", "right fore two alpha transverse"]);
+    assert_eq!(rule.found(&both, &BUILT_IN.1).len(), 2, "one line a limb");
+    let zones =
+        ["one alpha", "one bravo", "two alpha", "two bravo", "three alpha", "three bravo", "three charlie"];
+    let all_but_the_last = |planes: &[&str]| {
+        let mut breaths = vec!["left fore".to_owned()];
+        for plane in planes {
+            breaths.extend(zones.iter().map(|zone| format!("{zone} {plane}")));
+        }
+        breaths
+    };
+    let mut breaths = all_but_the_last(&["transverse", "longitudinal"]);
+    let whole = breaths.clone();
+    breaths.pop();
+    let case = |breaths: &[String]| said(&breaths.iter().map(String::as_str).collect::<Vec<_>>());
+    rule.fires("LF 3C L is wanted", &case(&breaths));
+    rule.silent(&case(&whole));
+    // A limb that was not examined wants nothing, nor does one said not to be scanned.
+    rule.silent(&said(&["standoff on"]));
+    rule.silent(&said(&["left fore zone two alpha transverse", "scratch that"]));
+    rule.silent(&said(&["left fore", "not scanned"]));
+}
+
+fn structure_without_still(rule: &Rule) {
+    let three_bravo = "left fore zone three bravo transverse";
+    rule.fires(
+        "LF 3B has no still of its own of SL-lateral",
+        &said(&[three_bravo, "save", "medial branch", "save"]).stills(),
+    );
+    rule.silent(&said(&[three_bravo, "medial branch", "save", "lateral branch", "not seen"]).stills());
+    rule.silent(&said(&["left fore zone two alpha transverse"]));
+}
+
+fn lesion_in_one_plane(rule: &Rule) {
+    let place = ["left fore zone two alpha transverse", "s d f t"];
+    let one = [place[0], place[1], "core lesion", "save"];
+    rule.fires("LF 2A has a lesion, but stills in plane T only", &said(&one));
+    rule.silent(&said(&[one[0], one[1], one[2], one[3], "long axis", "save"]));
+    rule.silent(&said(&[place[0], place[1], "normal", "save"]));
+}
+
+fn quality_not_repeated(rule: &Rule) {
+    let poor = ["left fore zone two alpha transverse", "save", "repeat this"];
+    rule.fires("`repeat this`", &said(&poor));
+    rule.silent(&said(&[poor[0], poor[1], poor[2], "save"]));
+    rule.fires("`repeat this`", &said(&[poor[0], poor[1], poor[2], "two bravo", "save"]));
+    // The one still is the poor one.
+    rule.fires("`repeat this`", &said(&poor).stills());
+}

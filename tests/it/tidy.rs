@@ -1,0 +1,151 @@
+//! The house is tidy: each folder uses only what stands before it, and no file grows too long to read.
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use zonecall::protocol::Protocols;
+
+/// The folders in the order in which an exam flows through them; `lib.rs` lists them in the same order.
+fn order() -> Vec<String> {
+    let lib = std::fs::read_to_string(root().join("src/lib.rs")).unwrap();
+    let name = |line: &str| Some(line.strip_prefix("pub mod ")?.strip_suffix(';')?.to_owned());
+    lib.lines().filter_map(name).collect()
+}
+
+fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn sources(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            sources(&path, found);
+        } else if path.extension().is_some_and(|ending| ending == "rs") {
+            found.push(path);
+        }
+    }
+}
+
+fn all(folders: &[&str]) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    folders.iter().for_each(|folder| sources(&root().join(folder), &mut found));
+    found
+}
+
+/// The module of `src/` that a file belongs to: `src/exam/fold.rs` to `exam`, `src/clock.rs` to `clock`.
+fn module(path: &Path) -> String {
+    let inside = path.strip_prefix(root().join("src")).unwrap();
+    let first = inside.components().next().unwrap().as_os_str().to_string_lossy().into_owned();
+    first.trim_end_matches(".rs").to_owned()
+}
+
+/// What a source names of the crate: `crate::exam::call` is `exam`.
+fn used(text: &str) -> Vec<&str> {
+    text.split("crate::")
+        .skip(1)
+        .map(|rest| rest.split(|c: char| !(c.is_alphanumeric() || c == '_')).next().unwrap_or(""))
+        .collect()
+}
+
+#[test]
+fn a_folder_uses_only_folders_that_come_before_it() {
+    let order = order();
+    assert!(order.len() >= 9, "lib.rs lists {order:?}");
+    let rank = |name: &str| order.iter().position(|known| known == name);
+    for path in all(&["src"]) {
+        let Some(own) = rank(&module(&path)) else { continue };
+        let text = std::fs::read_to_string(&path).unwrap();
+        for name in used(&text) {
+            if let Some(other) = rank(name) {
+                assert!(other <= own, "{} uses `{name}`, which comes after `{}`", path.display(), order[own]);
+            }
+        }
+    }
+}
+
+#[test]
+fn every_folder_of_src_stands_in_lib_rs() {
+    let order = order();
+    for path in all(&["src"]) {
+        let module = module(&path);
+        assert!(
+            order.contains(&module) || module == "lib" || module == "main",
+            "`{module}` is not in lib.rs"
+        );
+    }
+}
+
+#[test]
+fn the_test_sees_a_use_that_goes_backwards() {
+    let order = order();
+    let rank = |name: &str| order.iter().position(|known| known == name).unwrap();
+    let names = used("use crate::knowledge::record::Record;\nlet x = crate::hex(&[]);");
+    assert_eq!(names, ["knowledge", "hex"]);
+    assert!(rank(names[0]) > rank("exam"));
+}
+
+#[test]
+fn no_file_is_longer_than_500_lines_and_each_says_what_it_is_for() {
+    for path in all(&["src", "tests", "examples", "benches"]) {
+        let text = std::fs::read_to_string(&path).unwrap();
+        let lines = text.lines().count();
+        assert!(lines <= 500, "{} has {lines} lines: cut it in two", path.display());
+        assert!(
+            text.starts_with("//! "),
+            "{} does not open with a sentence that says what it is for",
+            path.display()
+        );
+    }
+}
+
+#[test]
+fn unsafe_code_stands_in_the_two_bindings_only() {
+    for path in all(&["src"]) {
+        let text = std::fs::read_to_string(&path).unwrap();
+        let opens = text.contains("allow(unsafe_code)");
+        let binding = ["hear/sphinx_sys.rs", "hear/vosk_sys.rs"].iter().any(|name| path.ends_with(name));
+        assert_eq!(opens, binding, "{}", path.display());
+    }
+}
+
+/// The text between quotes on each line of code: no comments, no unit tests, no names of files.
+fn literals(text: &str) -> Vec<&str> {
+    let code = text.split("#[cfg(test)]").next().unwrap_or_default();
+    let lines = code.lines().map(str::trim).filter(|line| !line.starts_with("//") && !line.contains(".toml"));
+    lines.flat_map(|line| line.split('"').skip(1).step_by(2)).collect()
+}
+
+fn words(literal: &str) -> impl Iterator<Item = &str> {
+    literal.split(|c: char| !(c.is_alphanumeric() || c == '-'))
+}
+
+/// `limb`, `zone`, `plane`, `structure`, `lesion` are the record's own fields; what fills them is data.
+#[test]
+fn no_limb_zone_structure_or_scheme_is_named_in_the_code() {
+    let protocols = Protocols::built_in().unwrap();
+    let mut clinical: BTreeSet<String> = BTreeSet::new();
+    for limb in &protocols.limbs {
+        clinical.extend([limb.code.clone(), limb.group.clone()]);
+        clinical.extend(limb.foreign_positions.clone());
+    }
+    for structure in &protocols.structures {
+        clinical.insert(structure.code.clone());
+        clinical.extend(structure.name.split_whitespace().filter(|word| word.len() > 6).map(str::to_owned));
+    }
+    for scheme in &protocols.schemes {
+        clinical.extend([scheme.name.clone(), scheme.region.clone()]);
+        clinical.extend(scheme.zones.iter().map(|zone| zone.code.clone()));
+    }
+    // Also a value representation of DICOM.
+    clinical.remove("SL");
+    assert!(clinical.len() > 40 && clinical.contains("SDFT") && clinical.contains("2A"), "{clinical:?}");
+    for path in all(&["src"]) {
+        let text = std::fs::read_to_string(&path).unwrap();
+        // An example in the help may name a limb; it teaches, it decides nothing.
+        for literal in literals(&text).into_iter().filter(|literal| !literal.contains("zonecall ")) {
+            let found = words(literal).find(|word| clinical.contains(*word));
+            assert_eq!(found, None, "{} says \"{literal}\": take it from the protocols", path.display());
+        }
+    }
+    assert_eq!(literals("let x = \"on 2A\"; // \"3B\"")[0], "on 2A");
+}

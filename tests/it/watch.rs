@@ -1,0 +1,102 @@
+//! The scanner's folder, followed while stills arrive.
+use crate::support::program;
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
+use std::time::{Duration, Instant};
+
+use program::{START, demo, demo_stills};
+use zonecall::exam::event::Frame;
+use zonecall::frames::watch::{Arrived, Watch};
+
+/// A still of the demo, by its number.
+fn still(number: usize) -> PathBuf {
+    static STILLS: LazyLock<tempfile::TempDir> = LazyLock::new(|| {
+        let folder = tempfile::tempdir().unwrap();
+        let made = demo_stills().arg(demo("fore-limbs.stills.csv")).arg(folder.path()).arg(START).status();
+        assert!(made.unwrap().success());
+        folder
+    });
+    STILLS.path().join(format!("IM{number:04}.dcm"))
+}
+
+fn follow(folder: &Path, known: &[&str]) -> Watch {
+    let known: BTreeSet<String> = known.iter().map(|id| (*id).to_owned()).collect();
+    Watch::open(folder, folder, 0, known).unwrap()
+}
+
+/// What arrives within a time that is long for a look through a small folder.
+fn arrived(watch: &Watch, n: usize) -> Vec<Arrived> {
+    let since = Instant::now();
+    let mut found = Vec::new();
+    while found.len() < n && since.elapsed() < Duration::from_secs(60) {
+        found.extend(watch.arrived());
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    assert_eq!(found.len(), n, "{found:?}");
+    found
+}
+
+fn frame(arrived: &Arrived) -> &Frame {
+    match arrived {
+        Arrived::Still { frame, .. } => frame,
+        Arrived::Other { file, problem } => panic!("{}: {}", file.display(), problem.message),
+    }
+}
+
+#[test]
+fn a_still_is_told_once_whatever_its_file_is_called_and_old_ones_are_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name);
+    fs::copy(still(1), place("old.dcm")).unwrap();
+    let watch = follow(folder.path(), &[]);
+    fs::create_dir(place("today")).unwrap();
+    fs::copy(still(2), place("today/a.dcm")).unwrap();
+    let first = frame(&arrived(&watch, 1)[0]).clone();
+    assert_eq!(first.file, "today/a.dcm");
+    // The same still by another name, and a copy of it: nothing new. Then another one.
+    fs::rename(place("today/a.dcm"), place("today/b.dcm")).unwrap();
+    fs::copy(place("today/b.dcm"), place("c.dcm")).unwrap();
+    std::thread::sleep(Duration::from_secs(2));
+    fs::copy(still(3), place("d.dcm")).unwrap();
+    assert_eq!(frame(&arrived(&watch, 1)[0]).file, "d.dcm");
+}
+
+/// A scanner writes slowly: half a file is not read, and not taken for a broken still.
+#[test]
+fn a_file_that_is_being_written_is_waited_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let watch = follow(folder.path(), &[]);
+    let whole = fs::read(still(4)).unwrap();
+    let path = folder.path().join("slow.dcm");
+    for share in 1..=4 {
+        fs::write(&path, &whole[..whole.len() * share / 5]).unwrap();
+        std::thread::sleep(Duration::from_millis(250));
+        assert_eq!(watch.arrived().count(), 0, "after {share} fifths");
+    }
+    fs::write(&path, &whole).unwrap();
+    let wanted = sha2::Digest::finalize(<sha2::Sha256 as sha2::Digest>::new_with_prefix(&whole));
+    let wanted: String = wanted.iter().map(|byte| format!("{byte:02x}")).collect();
+    assert_eq!(frame(&arrived(&watch, 1)[0]).sha256, wanted, "the whole file was read");
+}
+
+#[test]
+fn what_the_journal_knows_is_not_told_again_and_what_is_no_still_is_told_with_its_fault() {
+    let folder = tempfile::tempdir().unwrap();
+    let known = zonecall::frames::folder::one(&still(5), folder.path(), 0).unwrap();
+    let watch = follow(folder.path(), &[&known.id]);
+    fs::copy(still(5), folder.path().join("known.dcm")).unwrap();
+    fs::write(folder.path().join("readme.txt"), "patient list").unwrap();
+    let found = arrived(&watch, 1);
+    let [Arrived::Other { file, problem }] = found.as_slice() else { panic!("{found:?}") };
+    assert!(file.ends_with("readme.txt") && problem.message.contains("none of DICOM"), "{problem:?}");
+}
+
+#[test]
+fn a_folder_that_is_not_there_is_refused_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let error = Watch::open(&folder.path().join("none"), folder.path(), 0, BTreeSet::new()).unwrap_err();
+    assert!(error.to_string().contains("name the folder into which the scanner exports"), "{error}");
+}

@@ -1,0 +1,144 @@
+//! `zonecall doctor`: what is missing is named with its remedy, and only what is needed ends with 1.
+use crate::support::program;
+use crate::support::sound;
+
+use std::process::Command;
+
+use sound::Sound;
+
+/// The lines printed, and the exit code.
+fn doctor(args: &[&str], vars: &[(&str, &str)]) -> (Vec<String>, i32) {
+    let mut run = Command::new(env!("CARGO_BIN_EXE_zonecall"));
+    run.arg("doctor").args(args);
+    for name in ["ZONECALL_EAR", "ZONECALL_MODEL", "ZONECALL_GRAMMAR", "ZONECALL_PROTOCOLS"] {
+        run.env_remove(name);
+    }
+    let output = run.envs(vars.iter().copied()).output().unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    (text.lines().map(str::to_owned).collect(), output.status.code().unwrap())
+}
+
+/// The state of a part, and the remedy that stands under it.
+fn part(lines: &[String], name: &str) -> (String, Option<String>) {
+    let at = lines.iter().position(|line| line.get(13..).is_some_and(|rest| rest.starts_with(name)));
+    let at = at.unwrap_or_else(|| panic!("no line for `{name}` in {lines:#?}"));
+    let mut under = lines[at + 1..].iter().take_while(|line| line.starts_with(' '));
+    let remedy = under.find_map(|line| Some(line.trim().strip_prefix("-> ")?.to_owned()));
+    (lines[at][..12].trim().to_owned(), remedy)
+}
+
+#[test]
+fn a_machine_that_was_set_up_is_ready() {
+    let folder = tempfile::tempdir().unwrap();
+    let (lines, code) = doctor(&["--into", folder.path().to_str().unwrap()], &[]);
+    assert_eq!(code, 0, "{lines:#?}");
+    // There may be a microphone or none: either is told in the last line, and never by the system's sound library.
+    let without = part(&lines, "microphone").0 != "there";
+    assert_eq!(lines.last().unwrap().starts_with("ready, but no microphone"), without, "{lines:#?}");
+    for name in ["protocols", "grammar", "neural ear", "sphinx ear", "exam folder", "disk space"] {
+        assert_eq!(part(&lines, name), ("there".to_owned(), None), "{name}");
+    }
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "the trial file is gone");
+}
+
+#[test]
+fn a_machine_without_a_microphone_says_so_once_and_the_sound_library_says_nothing() {
+    let home = tempfile::tempdir().unwrap();
+    let silent = home.path().join("asound.conf");
+    std::fs::write(&silent, "pcm.!default { type hw card 99 }\n").unwrap();
+    let mut run = Command::new(env!("CARGO_BIN_EXE_zonecall"));
+    run.arg("doctor").env("ALSA_CONFIG_PATH", &silent).env("XDG_RUNTIME_DIR", home.path());
+    let said = run.output().unwrap();
+    let (text, errors) = (String::from_utf8_lossy(&said.stdout), String::from_utf8_lossy(&said.stderr));
+    assert!(text.lines().last().unwrap().starts_with("ready, but no microphone: "), "{text}");
+    assert!(!text.contains("ready to listen"), "{text}");
+    assert_eq!(errors, "", "the library's own lines");
+}
+
+#[test]
+fn one_ear_is_enough_unless_the_other_was_asked_for() {
+    let gone = [("ZONECALL_EAR", "/nowhere")];
+    let (lines, code) = doctor(&[], &gone);
+    let (state, remedy) = part(&lines, "neural ear");
+    assert_eq!((code, state.as_str()), (0, "better with"), "{lines:#?}");
+    assert!(remedy.unwrap().contains("make setup"));
+    let (lines, code) = doctor(&["--ear", "neural"], &gone);
+    assert_eq!((code, part(&lines, "neural ear").0.as_str()), (1, "MISSING"), "{lines:#?}");
+}
+
+/// As `/usr/bin/zonecall` and `/usr/share/zonecall/` lie: beside an installed program nothing of this machine counts.
+#[test]
+fn an_installed_program_looks_only_at_its_own_parts_and_names_its_package() {
+    let root = tempfile::tempdir().unwrap();
+    let (bin, share) = (root.path().join("bin"), root.path().join("share/zonecall"));
+    for folder in [&bin, &share] {
+        std::fs::create_dir_all(folder).unwrap();
+    }
+    std::fs::copy(env!("CARGO_BIN_EXE_zonecall"), bin.join("zonecall")).unwrap();
+    let doctor = || {
+        let mut run = Command::new(bin.join("zonecall"));
+        for name in ["ZONECALL_EAR", "ZONECALL_MODEL", "ZONECALL_VOSK_MODEL"] {
+            run.env_remove(name);
+        }
+        run.arg("doctor").output().unwrap()
+    };
+    // The archive of a user may lie there, beside a program that was built and copied: that is no package.
+    std::fs::write(share.join("archive.sqlite"), "").unwrap();
+    assert_eq!(doctor().status.code(), Some(0), "it has the ears of this machine");
+    std::fs::create_dir(share.join("models")).unwrap();
+    let said = doctor();
+    assert_eq!(said.status.code(), Some(1), "it has no ear");
+    let said = String::from_utf8(said.stdout).unwrap();
+    assert!(!said.contains("make setup") && !said.contains(env!("CARGO_MANIFEST_DIR")), "{said}");
+    let lines: Vec<String> = said.lines().map(str::to_owned).collect();
+    for name in ["neural ear", "sphinx ear"] {
+        let (state, remedy) = part(&lines, name);
+        assert_eq!(state, "MISSING", "{said}");
+        assert!(remedy.unwrap().starts_with("install the package again, or name"), "{said}");
+    }
+    let (_, remedy) = part(&lines, "vosk ear");
+    assert!(remedy.unwrap().contains(&*share.join("vosk").to_string_lossy()), "{said}");
+}
+
+#[test]
+fn without_any_ear_nothing_can_be_heard() {
+    let (lines, code) = doctor(&[], &[("ZONECALL_EAR", "/nowhere"), ("ZONECALL_MODEL", "/nowhere")]);
+    assert_eq!(code, 1);
+    for name in ["neural ear", "sphinx ear"] {
+        let (state, remedy) = part(&lines, name);
+        assert_eq!(state, "MISSING", "{lines:#?}");
+        assert!(remedy.unwrap().contains("ZONECALL_"));
+    }
+}
+
+#[test]
+fn a_folder_that_cannot_be_written_and_a_broken_grammar_are_missing_with_a_remedy() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("exam.gram"), "#JSGF V1.0;\ngrammar exam;\npublic <exam> = [a;\n")
+        .unwrap();
+    std::fs::write(folder.path().join("words.dict"), "").unwrap();
+    let grammar = folder.path().to_str().unwrap();
+    let (lines, code) = doctor(&["--into", "/proc/nowhere", "--grammar", grammar], &[]);
+    assert_eq!(code, 1);
+    for name in ["grammar", "exam folder", "disk space"] {
+        let (state, remedy) = part(&lines, name);
+        assert_eq!(state, "MISSING", "{name}: {lines:#?}");
+        assert!(remedy.is_some_and(|remedy| !remedy.is_empty()), "{name}");
+    }
+}
+
+#[test]
+fn a_microphone_is_named_and_only_one_that_was_asked_for_must_be_there() {
+    let sound = Sound::start();
+    let runtime = sound.path().to_string_lossy().into_owned();
+    let (lines, code) = doctor(&[], &[("XDG_RUNTIME_DIR", &runtime), ("HOME", &runtime)]);
+    assert_eq!(code, 0, "{lines:#?}");
+    for name in ["microphone", "loudspeaker", "voice"] {
+        assert_eq!(part(&lines, name), ("there".to_owned(), None), "{name}");
+    }
+    let vars = [("XDG_RUNTIME_DIR", runtime.as_str()), ("HOME", &runtime)];
+    let (lines, code) = doctor(&["--device", "nowhere at all"], &vars);
+    let (state, remedy) = part(&lines, "microphone");
+    assert_eq!((code, state.as_str()), (1, "MISSING"), "{lines:#?}");
+    assert!(remedy.unwrap().contains("--device"));
+}

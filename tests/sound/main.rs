@@ -1,0 +1,12 @@
+//! What only sound can show: a live microphone played by a PulseAudio null sink.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, clippy::cast_precision_loss)] // tests may panic
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod doctor;
+mod enrol;
+mod exams;
+mod listen;
+mod setup;
+mod switch;
