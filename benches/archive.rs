@@ -5,16 +5,14 @@
 // A bench prints its timing.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)]
 
-#[path = "../tests/support/postgres.rs"]
-mod postgres;
 #[path = "../tests/support/mod.rs"]
 mod support;
 
 use std::time::Instant;
 
-use postgres::Server;
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
 use sqlx::{AnyPool, Row as _};
+use support::postgres::Server;
 use zonecall::archive::Archive;
 use zonecall::frames::pairing::Pairing;
 use zonecall::knowledge::record::record;

@@ -4,10 +4,6 @@
 // A bench prints what it measured.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)]
 
-#[path = "../tests/support/browser.rs"]
-mod browser;
-#[path = "../tests/support/desk.rs"]
-mod desk;
 #[path = "../tests/support/mod.rs"]
 mod support;
 
@@ -17,8 +13,8 @@ use std::time::Instant;
 use chrono::TimeDelta;
 use zonecall::exam::event::{AudioFile, Event, Frame};
 
-use browser::{Driver, Page};
-use desk::Served;
+use support::browser::{Driver, Page};
+use support::desk::Served;
 
 const STILLS: usize = 400;
 const HOURS: u64 = 3;
@@ -43,7 +39,7 @@ fn exam(folder: &Path) {
             [idx / 2 % 3],
         _ => "save",
     };
-    let heard = (0..STILLS * 2).map(|idx| support::breath(2.0 + idx as f64 * EVERY_S, words(idx)));
+    let heard = (0..STILLS * 2).map(|idx| support::utterance(2.0 + idx as f64 * EVERY_S, words(idx)));
     let mut journal = support::write_heard(folder, heard);
     let start = support::header().started_at;
     std::fs::create_dir(folder.join("audio")).unwrap();

@@ -1,4 +1,4 @@
-//! Speed and memory of `zonecall hear` beside the bare engine: the same audio, the same breaths, the same run.
+//! Speed and memory of `zonecall hear` beside the bare engine: the same audio, the same utterances, the same run.
 //!
 //! Each is a process of its own, so that peak memory can be told apart. Run with `cargo bench --bench hear`.
 // A bench prints what it measured.
@@ -10,14 +10,14 @@ use std::time::{Duration, Instant};
 
 use zonecall::clock::SAMPLE_RATE_HZ;
 use zonecall::exam::parse::meaning;
-use zonecall::hear::decode;
-use zonecall::hear::endpoint::Breaths;
-use zonecall::hear::neural::Neural;
-use zonecall::hear::neural::parts::Parts;
-use zonecall::hear::recognise::Recogniser;
-use zonecall::hear::sphinx::{Sphinx, default_model_dir};
 use zonecall::language::pack::Pack;
 use zonecall::protocol::Protocols;
+use zonecall::speech::decode;
+use zonecall::speech::endpoint::Endpointer;
+use zonecall::speech::neural::Neural;
+use zonecall::speech::neural::parts::Parts;
+use zonecall::speech::recognise::Recogniser;
+use zonecall::speech::sphinx::{Sphinx, default_model_dir};
 
 /// Runs of each; the median counts.
 const RUNS: usize = 5;
@@ -38,14 +38,14 @@ fn bare(ear: &str, audio: &Path) {
         Box::new(Sphinx::load(&default_model_dir(), &language.engine).unwrap())
     };
     let mut recording = decode::open(audio).unwrap();
-    let mut breaths = Breaths::new(0).unwrap();
+    let mut utterances = Endpointer::new(0).unwrap();
     let mut words = 0;
     while let Some(block) = recording.next_block().unwrap() {
-        for segment in breaths.take(&block) {
+        for segment in utterances.take(&block) {
             words += engine.recognise(&segment).unwrap().words.len();
         }
     }
-    if let Some(segment) = breaths.finish() {
+    if let Some(segment) = utterances.finish() {
         words += engine.recognise(&segment).unwrap().words.len();
     }
     assert!(words > 0, "the engine heard nothing");

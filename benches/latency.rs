@@ -7,14 +7,14 @@
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used)]
 #![allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)]
 
-#[path = "../tests/support/sound.rs"]
-mod sound;
+#[path = "../tests/support/mod.rs"]
+mod support;
 
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, Utc};
 use serde_json::Value;
-use sound::{Sound, journal, spoken};
+use support::sound::{Sound, journal, spoken};
 
 const PHRASES: [&str; 10] = [
     "left fore zone one alpha transverse",
@@ -68,7 +68,7 @@ fn quantile(values: &[f64], share: f64) -> f64 {
     sorted[((sorted.len() - 1) as f64 * share).round() as usize]
 }
 
-/// One exam, heard live: its sound, and when the line of each breath was seen.
+/// One exam, heard live: its sound, and when the line of each utterance was seen.
 struct Listened {
     looks: Vec<f64>,
     seen: Vec<(Value, DateTime<Utc>)>,
@@ -126,13 +126,13 @@ impl Listened {
         wall + chrono::TimeDelta::microseconds((after * 1e6) as i64)
     }
 
-    /// For each breath that was understood, milliseconds from the end of speech to the line and to the next sound.
+    /// For each utterance that was understood, milliseconds from the end of speech to the line and to the next sound.
     fn waits_ms(&self) -> (Vec<f64>, Vec<f64>) {
         let (mut lines, mut sounds) = (Vec::new(), Vec::new());
         for (heard, at) in &self.seen {
             let look = |end: &str| heard["body"]["span"][end].as_u64().unwrap() as usize / LOOK;
             let (from, to) = (look("from"), look("to").min(self.looks.len()));
-            // The last loud look of the breath is the end of speech; the next loud one after the breath is the answer.
+            // The last loud look of the utterance is the end of speech; the next loud one after the utterance is the answer.
             let Some(end) = (from..to).rfind(|look| self.looks[*look] > LOUD) else { continue };
             lines.push((*at - self.instant((end + 1) * LOOK)).num_microseconds().unwrap() as f64 / 1000.0);
             if heard["body"]["outcome"] == "calls"

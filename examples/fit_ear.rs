@@ -3,7 +3,7 @@
 //!
 //! Two logistic maps with a ridge, by Newton's steps: is it the language, and is the best meaning the right one; and a
 //! third, with `--second`, for what the first two leave in doubt, with the second opinion.
-//! Then the limits: as few calls are asked about as possible while of all breaths at most `WRONG_MAX` are acted on
+//! Then the limits: as few calls are asked about as possible while of all utterances at most `WRONG_MAX` are acted on
 //! wrongly, of talk that could be a call at most `TALK_MAX`, and at most `LOST_MAX` of the rightly read calls are taken
 //! for talk. Test voices never come near it.
 // It prints what it found; its numbers are small.
@@ -18,16 +18,18 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
+use zonecall::evaluation::judge;
 use zonecall::exam::parse::meaning;
-use zonecall::hear::neural::Neural;
-use zonecall::hear::neural::parts::Parts;
-use zonecall::hear::neural::weigh::{Calibration, Evidence, INPUTS, Meaning, Opinion, SecondTrust, Verdict};
-use zonecall::trial::judge;
+use zonecall::speech::neural::Neural;
+use zonecall::speech::neural::confidence::{
+    Calibration, ConfidenceInputs, INPUTS, Meaning, Opinion, RescoringTrust, Verdict,
+};
+use zonecall::speech::neural::parts::Parts;
 
-/// Of all breaths with a call, this share may be acted on wrongly: far less than what may be in use, for tuning voices
+/// Of all utterances with a call, this share may be acted on wrongly: far less than what may be in use, for tuning voices
 /// are easier than voices that nothing was set on; those had three times as many wrong.
 const WRONG_MAX: f64 = 0.002;
-/// Of the breaths of talk in which the grammar finds a reading, this share may be acted on.
+/// Of the utterances of talk in which the grammar finds a reading, this share may be acted on.
 const TALK_MAX: f64 = 0.01;
 /// The language is never asked to be surer than this: beyond it, calls said in quiet are asked about.
 const SURE_MAX: f64 = 0.95;
@@ -43,7 +45,7 @@ const DOUBT: f64 = 0.98;
 struct Case {
     voice: String,
     condition: String,
-    evidence: Evidence,
+    evidence: ConfidenceInputs,
     call: bool,
     right: bool,
     /// What the second opinion is, and whether the best meaning by both is the right one.
@@ -99,7 +101,7 @@ fn main() {
     report(&fitted, &cases);
     let [decoder, pieces] = Parts::find(rest.first().map(PathBuf::as_path), "en").second;
     if !flags.is_empty() {
-        fitted.second = Some(SecondTrust {
+        fitted.second = Some(RescoringTrust {
             decoder_sha256: sha256(&decoder),
             pieces_sha256: sha256(&pieces),
             right: [0.0; _],
@@ -110,7 +112,7 @@ fn main() {
         let with =
             |case: &&&Case| Some((case.evidence.with(&case.second.as_ref()?.0), case.second.as_ref()?.1));
         let with: Vec<_> = doubtful.filter_map(|case| with(&case)).collect();
-        println!("the second is asked for in {} of {} breaths", with.len(), calls.len());
+        println!("the second is asked for in {} of {} utterances", with.len(), calls.len());
         fitted.second.as_mut().unwrap().right = fit(&with);
         fitted.second.as_mut().unwrap().right_min = limit(&fitted, &calls);
     }
@@ -169,7 +171,7 @@ fn sure(fitted: &Calibration, cases: &[Case]) -> f64 {
     language.get(may).map_or(0.0, |most| most + 1e-6).clamp(fitted.language_min, SURE_MAX)
 }
 
-/// The least limit on the probability with which at most `WRONG_MAX` of the breaths are acted on wrongly.
+/// The least limit on the probability with which at most `WRONG_MAX` of the utterances are acted on wrongly.
 fn limit(fitted: &Calibration, calls: &[&Case]) -> f64 {
     let wrong =
         |(verdict, p, right): (Verdict, f64, bool)| (!right && verdict != Verdict::Reject).then_some(p);
@@ -191,7 +193,7 @@ fn report(fitted: &Calibration, cases: &[Case]) {
             100.0 * n as f64 / of.len().max(1) as f64
         };
         println!(
-            "{}: {} breaths; acted right {:.2} % wrong {:.2} %; asked, first right {:.2} % wrong {:.2} %; taken for talk {:.2} %",
+            "{}: {} utterances; acted right {:.2} % wrong {:.2} %; asked, first right {:.2} % wrong {:.2} %; taken for talk {:.2} %",
             if call { "calls" } else { "talk" },
             of.len(),
             share(Verdict::Act, true),

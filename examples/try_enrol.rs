@@ -1,6 +1,6 @@
-//! How much a voice gains by enrolling: `try_enrol FOLDER`, a set of breaths as the bench takes it.
+//! How much a voice gains by enrolling: `try_enrol FOLDER`, a set of utterances as the bench takes it.
 //!
-//! Of each voice some quiet breaths are read for the fit, all the others are heard before and after, for several counts of steps.
+//! Of each voice some quiet utterances are read for the fit, all the others are heard before and after, for several counts of steps.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss)]
 #![allow(missing_docs, unreachable_pub, dead_code)]
 
@@ -11,14 +11,14 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use set::Truth;
+use zonecall::evaluation::judge::{Fate, fate};
 use zonecall::exam::parse::meaning;
-use zonecall::hear::neural::Neural;
-use zonecall::hear::neural::adapt::{Adaptation, Read};
-use zonecall::hear::neural::parts::Parts;
-use zonecall::hear::recognise::Recogniser as _;
-use zonecall::trial::judge::{Fate, fate};
+use zonecall::speech::neural::Neural;
+use zonecall::speech::neural::adapt::{Adaptation, ReadPhrase};
+use zonecall::speech::neural::parts::Parts;
+use zonecall::speech::recognise::Recogniser as _;
 
-/// Breaths that are read for the fit.
+/// Utterances that are read for the fit.
 const READ: usize = 20;
 
 fn main() {
@@ -37,7 +37,7 @@ fn main() {
         let read: Vec<&Truth> = quiet.into_iter().take(READ).collect();
         let known: Vec<&str> = read.iter().map(|t| &*t.words).collect();
         let rest: Vec<&Truth> = truths.iter().filter(|t| !known.contains(&&*t.words)).step_by(3).collect();
-        let cases: Vec<Read> =
+        let cases: Vec<ReadPhrase> =
             read.iter().map(|t| ear.read(&set::segment(&t.file), &t.words).unwrap()).collect();
         for steps in [0, 15, 30, 60] {
             ear.adapt(&voice, Adaptation::fit(&cases, ear.lexicon(), steps));
@@ -52,7 +52,7 @@ fn main() {
                 .iter()
                 .map(|(fate, count)| format!("{fate} {:.1}", 100.0 * *count as f64 / n))
                 .collect();
-            println!("{voice} ({} breaths) {steps} steps: {}", rest.len(), told.join(", "));
+            println!("{voice} ({} utterances) {steps} steps: {}", rest.len(), told.join(", "));
         }
     }
 }

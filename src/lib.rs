@@ -1,25 +1,25 @@
 //! You call the zone, it keeps the record.
 //!
 //! Two chains meet in the journal.
-//! At the horse: `hear` (audio -> breaths -> words) -> `exam` (words -> calls -> journal).
-//! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `tell`;
+//! At the horse: `speech` (audio -> utterances -> words) -> `exam` (words -> calls -> journal).
+//! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `report`;
 //! `review` shows all of it to a person and takes back what they put right, as events.
-//! `live` is what the program answers while it listens; `trial` puts its ears to the test.
+//! `session` is what the program answers while it listens; `evaluation` puts its ears to the test.
 //! A folder uses only folders that stand above it here.
 
 pub mod clock;
 pub mod protocol;
 pub mod trace;
 pub mod language;
-pub mod hear;
+pub mod speech;
 pub mod exam;
 pub mod frames;
 pub mod knowledge;
+pub mod session;
 pub mod archive;
-pub mod tell;
+pub mod report;
 pub mod review;
-pub mod live;
-pub mod trial;
+pub mod evaluation;
 pub mod cli;
 
 /// Bytes as lower-case hexadecimal.

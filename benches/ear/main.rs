@@ -1,7 +1,7 @@
-//! The ears on the same recordings in the same run: what becomes of each breath, and what it costs.
+//! The ears on the same recordings in the same run: what becomes of each utterance, and what it costs.
 //!
 //! `cargo bench --bench ear -- FOLDER... [--every N] [--slow N] [--only EAR] [--head FOLDER] [--takes FILE] [--out FILE]`.
-//! Each folder holds WAV files and `truth.tsv`; each file is one breath. `--every` takes one breath of N, `--slow` one
+//! Each folder holds WAV files and `truth.tsv`; each file is one utterance. `--every` takes one utterance of N, `--slow` one
 //! of N for PocketSphinx. `--takes` keeps what was heard; FOLDER may be such a file, which is judged and not heard again.
 //! `make bench-ear` says where the folders come from.
 // A bench prints its figures, and its numbers are small.
@@ -18,13 +18,13 @@ use std::path::{Path, PathBuf};
 
 use set::{Row, Take, Truth};
 use zonecall::exam::parse::meaning;
-use zonecall::hear::neural::Neural;
-use zonecall::hear::neural::parts::Parts;
-use zonecall::hear::recognise::{EngineId, Recogniser};
-use zonecall::hear::sphinx::{Sphinx, default_model_dir};
-use zonecall::hear::vosk::VoskParts;
 use zonecall::language::pack::Language;
 use zonecall::protocol::Protocols;
+use zonecall::speech::neural::Neural;
+use zonecall::speech::neural::parts::Parts;
+use zonecall::speech::recognise::{EngineId, Recogniser};
+use zonecall::speech::sphinx::{Sphinx, default_model_dir};
+use zonecall::speech::vosk::VoskParts;
 
 /// Where the remarks of a person begin in the file that is written.
 const REMARKS: &str = "\n## Remarks\n";
@@ -69,7 +69,7 @@ fn peak_mb() -> f64 {
 pub struct Heard {
     pub id: EngineId,
     pub rows: Vec<Row>,
-    /// Breaths left out, for their truth is no phrase that means one thing.
+    /// Utterances left out, for their truth is no phrase that means one thing.
     pub left_out: usize,
 }
 

@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 use std::process::Command;
 
-use zonecall::trial::words::Spelling;
+use zonecall::evaluation::words::Spelling;
 
 use crate::set::Row;
 

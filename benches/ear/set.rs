@@ -1,20 +1,20 @@
-//! A set of breaths whose words are known, and what an ear made of them.
+//! A set of utterances whose words are known, and what an ear made of them.
 //!
 //! Takes: a folder of WAV files with `truth.tsv` (file, voice, condition, words), and an engine.
-//! Gives: a `Row` for each breath.
+//! Gives: a `Row` for each utterance.
 
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use serde::{Deserialize, Serialize};
 use zonecall::clock::Span;
+use zonecall::evaluation::judge::{Fate, acts, fate, rank};
 use zonecall::exam::call::Act;
-use zonecall::hear::decode;
-use zonecall::hear::recognise::EngineId;
-use zonecall::hear::utterance::{Segment, Utterance};
 use zonecall::language::pack::{Language, Pack};
 use zonecall::protocol::Protocols;
-use zonecall::trial::judge::{Fate, acts, fate, rank};
+use zonecall::speech::decode;
+use zonecall::speech::recognise::EngineId;
+use zonecall::speech::utterance::{Utterance, UtteranceAudio};
 
 /// One line of `truth.tsv`; no words where the speech is none of the language.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -27,7 +27,7 @@ pub struct Truth {
     pub line: usize,
 }
 
-/// One breath as an ear heard it: what can be kept, and judged again.
+/// One utterance as an ear heard it: what can be kept, and judged again.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Take {
     pub engine: EngineId,
@@ -72,28 +72,28 @@ pub fn truths(folder: &Path) -> Vec<Truth> {
     rows.map(row).collect()
 }
 
-/// Whether a breath is in the sample that takes one of `every`: each condition has other utterances.
+/// Whether an utterance is in the sample that takes one of `every`: each condition has other utterances.
 pub fn sampled(truth: &Truth, every: usize) -> bool {
     (truth.line / 5 + truth.line % 5).is_multiple_of(every.max(1))
 }
 
-/// The file as one breath.
-pub fn segment(file: &Path) -> Segment {
+/// The file as one utterance.
+pub fn segment(file: &Path) -> UtteranceAudio {
     let mut recording = decode::open(file).unwrap();
     let mut samples = Vec::new();
     while let Some(block) = recording.next_block().unwrap() {
         samples.extend(block);
     }
     let span = Span { from: 0, to: samples.len() as u64 };
-    Segment { span, samples, level_dbfs: -20.0, clipped: 0.0, cut: false }
+    UtteranceAudio { span, samples, level_dbfs: -20.0, clipped: 0.0, cut: false }
 }
 
-/// Hears one of `every` breaths of `truths`.
+/// Hears one of `every` utterances of `truths`.
 pub fn hear(
     truths: &[Truth],
     every: usize,
     engine: &EngineId,
-    recognise: &mut dyn FnMut(&Segment) -> Utterance,
+    recognise: &mut dyn FnMut(&UtteranceAudio) -> Utterance,
 ) -> Vec<Take> {
     let mut takes = Vec::new();
     for truth in truths.iter().filter(|truth| sampled(truth, every)) {

@@ -1,14 +1,14 @@
 //! The tables of `benches/EAR.md`.
 //!
-//! Takes: what each ear made of each breath.
+//! Takes: what each ear made of each utterance.
 //! Gives: Markdown.
 
 use std::collections::{BTreeMap, HashSet};
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
+use zonecall::evaluation::judge::Fate;
 use zonecall::exam::call::Act;
-use zonecall::trial::judge::Fate;
 
 use crate::Heard;
 use crate::sclite::Judge;
@@ -23,17 +23,16 @@ const WANTED: [(&str, f64, f64, f64); 5] = [
     ("babble10", 92.0, 78.0, 1.0),
     ("pink5", 85.0, 65.0, 1.0),
 ];
-const FATES: &str =
-    "breaths | right at once | asked, right among two | asked, not among them | missed | wrong and acted on";
+const FATES: &str = "utterances | right at once | asked, right among two | asked, not among them | missed | wrong and acted on";
 
 pub fn all(all: &[Heard], judge: &Judge) -> String {
     let mut text = String::from("# What each ear makes of the same recordings\n\n");
     let (date, version) = (chrono::Utc::now().format("%Y-%m-%d"), env!("CARGO_PKG_VERSION"));
     let _ = writeln!(text, "Tables by `make bench-ear`, {date}, zonecall {version}.");
     text.push_str(
-        "All calls are synthetic. A breath is right only if all its calls are exactly right in meaning.\n",
+        "All calls are synthetic. An utterance is right only if all its calls are exactly right in meaning.\n",
     );
-    text.push_str("Each file is one breath: the endpointer is not part of this.\n");
+    text.push_str("Each file is one utterance: the endpointer is not part of this.\n");
     for heard in all {
         let calls: Vec<&Row> = heard.rows.iter().filter(|row| !row.truth.words.is_empty()).collect();
         let _ = writeln!(text, "\n## {} {} ({})\n", heard.id.name, heard.id.version, heard.id.model);
@@ -90,7 +89,7 @@ fn aims(text: &mut String, rows: &[&Row]) {
     heading(
         text,
         "condition | right at once or after one question: at least, got | at once: at least, got | \
-         wrong and acted on: at most, got | wrong breaths",
+         wrong and acted on: at most, got | wrong utterances",
     );
     let groups = groups(rows, |row| row.truth.condition.clone());
     for (condition, either, at_once, wrong_max) in WANTED {
@@ -138,7 +137,7 @@ fn places(text: &mut String, rows: &[&Row]) {
 /// Of what was said to be right with a probability, how much was: acted on or asked about.
 fn reliability(text: &mut String, rows: &[&Row]) {
     text.push('\n');
-    heading(text, "confidence | breaths acted on or asked about | first reading right");
+    heading(text, "confidence | utterances acted on or asked about | first reading right");
     for (low, high) in
         [(0.0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.98), (0.98, 0.99), (0.99, 1.01)]
     {
@@ -152,7 +151,7 @@ fn reliability(text: &mut String, rows: &[&Row]) {
     }
 }
 
-/// Of the breaths in which a part was said, those whose first reading has it exactly; taken for talk counts as wrong.
+/// Of the utterances in which a part was said, those whose first reading has it exactly; taken for talk counts as wrong.
 fn parts(text: &mut String, rows: &[&Row]) {
     type Part = (&'static str, fn(&Act) -> Option<String>);
     let all: [Part; 5] = [
@@ -170,7 +169,7 @@ fn parts(text: &mut String, rows: &[&Row]) {
     text.push_str("\nParts of calls, in the first reading, acted on or not:\n\n");
     let groups = groups(rows, |row| row.truth.condition.clone());
     let names: Vec<&str> = groups.keys().map(String::as_str).collect();
-    heading(text, &format!("right | breaths with it | {}", names.join(" | ")));
+    heading(text, &format!("right | utterances with it | {}", names.join(" | ")));
     for (name, part) in all {
         let of = |acts: &[Act]| acts.iter().filter_map(part).collect::<Vec<_>>();
         let (mut shares, mut n) = (Vec::new(), 0);
@@ -234,16 +233,17 @@ fn cost(text: &mut String, heard: &Heard) {
     let factor = took.iter().sum::<f64>() / 1000.0 / audio.max(0.001);
     let _ = writeln!(
         text,
-        "\nReal-time factor {factor:.3}; end of breath to words: median {:.0} ms, 95th percentile {:.0} ms.",
+        "\nReal-time factor {factor:.3}; end of utterance to words: median {:.0} ms, 95th percentile {:.0} ms.",
         at(0.5),
         at(0.95)
     );
     if heard.left_out > 0 {
-        let _ = writeln!(text, "{} breaths were left out: their truth can mean two things.", heard.left_out);
+        let _ =
+            writeln!(text, "{} utterances were left out: their truth can mean two things.", heard.left_out);
     }
 }
 
-/// All ears on the breaths that every one of them heard.
+/// All ears on the utterances that every one of them heard.
 fn side_by_side(text: &mut String, all: &[Heard], judge: &Judge) {
     if all.len() < 2 {
         return;
@@ -252,7 +252,7 @@ fn side_by_side(text: &mut String, all: &[Heard], judge: &Judge) {
         |heard: &Heard| -> HashSet<PathBuf> { heard.rows.iter().map(|row| row.truth.file.clone()).collect() };
     let of_all =
         all.iter().map(files).reduce(|a, b| a.intersection(&b).cloned().collect()).unwrap_or_default();
-    text.push_str("\n## The same breaths, ear beside ear\n\n");
+    text.push_str("\n## The same utterances, ear beside ear\n\n");
     heading(text, &format!("condition | ear | {FATES} | words wrong"));
     let mut lines: BTreeMap<String, String> = BTreeMap::new();
     for heard in all {

@@ -3,7 +3,7 @@
 //! Takes: records with the hash of the journal they were made from.
 //! Gives: all exams of a horse, and exams by what was seen in them.
 //! Never: keeps an exam twice, or drops an earlier version of one; the longest journal counts.
-//! Tested in: `tests/archive.rs`, on SQLite and on PostgreSQL alike.
+//! Tested in: `tests/it/archive.rs`, on SQLite and on PostgreSQL alike.
 //!
 //! One SQL for both: text, whole numbers and `$1`. Instants are RFC 3339 in UTC, so that text sorts as time.
 
@@ -11,7 +11,7 @@ mod schema;
 mod write;
 mod read;
 
-pub use read::{Found, HISTORY_SQL, Kept, Wanted};
+pub use read::{ArchiveQuery, ArchivedRecord, Found, HISTORY_SQL};
 pub use write::{Filed, Filing};
 
 use std::time::Duration;

@@ -3,7 +3,7 @@
 //! Takes: a horse, or what is wanted.
 //! Gives: exams in the order of time, each by the version that counts.
 //! Never: changes anything.
-//! Tested in: `tests/archive.rs`.
+//! Tested in: `tests/it/archive.rs`.
 
 use chrono::{DateTime, Utc};
 
@@ -24,7 +24,7 @@ pub const HISTORY_SQL: &str = "SELECT version.record, version.folder, version.fi
 
 /// An exam out of the archive.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Kept {
+pub struct ArchivedRecord {
     /// Its record as it was filed.
     pub record: Record,
     /// Where its folder was then.
@@ -35,7 +35,7 @@ pub struct Kept {
 
 /// What is looked for; what is left out does not matter.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Wanted {
+pub struct ArchiveQuery {
     /// Name or number of the horse.
     pub horse: Option<String>,
     /// Limb.
@@ -82,7 +82,7 @@ impl Archive {
     ///
     /// # Errors
     /// When the database refuses, or a record is of another format.
-    pub fn history(&self, horse: &str) -> Result<Vec<Kept>, ArchiveError> {
+    pub fn history(&self, horse: &str) -> Result<Vec<ArchivedRecord>, ArchiveError> {
         // An empty name would be every horse without one.
         if horse.trim().is_empty() {
             return Ok(Vec::new());
@@ -95,7 +95,7 @@ impl Archive {
         let kept = |(record, folder, filed_at): (String, String, String)| {
             let record = serde_json::from_str(&record)
                 .map_err(|source| ArchiveError::Record { id: horse.to_owned(), source })?;
-            Ok(Kept { record, folder, filed_at })
+            Ok(ArchivedRecord { record, folder, filed_at })
         };
         rows.into_iter().map(kept).collect()
     }
@@ -104,7 +104,7 @@ impl Archive {
     ///
     /// # Errors
     /// When the database refuses.
-    pub fn find(&self, wanted: &Wanted) -> Result<Vec<Found>, ArchiveError> {
+    pub fn find(&self, wanted: &ArchiveQuery) -> Result<Vec<Found>, ArchiveError> {
         let (sql, values) = search(wanted);
         let mut query = sqlx::query_as::<_, FoundRow>(&sql);
         for value in values {
@@ -125,7 +125,7 @@ impl From<FoundRow> for Found {
 }
 
 /// Only what was asked for stands in the query, so that an index can serve it; values are bound, never written into it.
-fn search(wanted: &Wanted) -> (String, Vec<String>) {
+fn search(wanted: &ArchiveQuery) -> (String, Vec<String>) {
     let places = [
         ("limb", &wanted.limb),
         ("zone", &wanted.zone),

@@ -3,7 +3,7 @@
 //! Takes: nothing.
 //! Gives: the steps from an empty database to today's tables; the same on SQLite and PostgreSQL.
 //! Never: a changed step; what was taken once stays as it is, and a change is a new step.
-//! Tested in: `tests/archive.rs`.
+//! Tested in: `tests/it/archive.rs`.
 
 use std::borrow::Cow;
 

@@ -3,7 +3,7 @@
 //! Takes: a record, and the length and last hash of its journal.
 //! Gives: what became of it.
 //! Never: half an exam: all rows of one filing are written, or none.
-//! Tested in: `tests/archive.rs`.
+//! Tested in: `tests/it/archive.rs`.
 
 use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::{Any, Transaction};
@@ -39,7 +39,7 @@ pub enum Filing {
     Known,
 }
 
-type Row<'a> = [&'a str; 5];
+type ArchiveRow<'a> = [&'a str; 5];
 
 impl Archive {
     /// Files an exam; the same one a second time changes nothing, whoever files it.
@@ -140,9 +140,9 @@ async fn put_seen(tx: &mut Transaction<'_, Any>, record: &Record) -> sqlx::Resul
 }
 
 /// Findings and values that count: limb, zone, structure, term, and `finding`, `value` or `entered`.
-fn seen(record: &Record) -> Vec<Row<'_>> {
+fn seen(record: &Record) -> Vec<ArchiveRow<'_>> {
     let calls = standing(&record.calls).filter(|call| matches!(call.kind.as_str(), "finding" | "value"));
-    let mut rows: Vec<Row> = Vec::new();
+    let mut rows: Vec<ArchiveRow> = Vec::new();
     for call in calls {
         let (place, term) = (&call.place, call.term.as_deref().unwrap_or_default());
         rows.push([

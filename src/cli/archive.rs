@@ -10,16 +10,16 @@ use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use super::args;
 use super::exam_folder;
 use super::told;
-use crate::archive::{Archive, Filed, Filing, Wanted};
+use crate::archive::{Archive, ArchiveQuery, Filed, Filing};
 use crate::exam::journal;
-use crate::tell::history;
+use crate::report::history;
 
 /// Name of the archive's file in the person's own data folder.
 const FILE: &str = "zonecall/archive.sqlite";
 
 /// Which archive.
 #[derive(Debug, clap::Args)]
-pub(crate) struct Place {
+pub(crate) struct ArchiveArgs {
     /// The archive: a file, or the address of a PostgreSQL server that several boxes share; else a file of your own.
     #[arg(long, value_name = "FILE|postgres://...", env = "ZONECALL_ARCHIVE", hide_env_values = true)]
     archive: Option<String>,
@@ -31,31 +31,31 @@ pub(crate) struct Place {
     A box that was offline files all its exams when it is back: what is there already stays as it is.\n\
     Examples:\n  zonecall file exams/juniper\n  zonecall file exams/* --archive postgres://desk@server/exams"
 )]
-pub(crate) struct File {
+pub(crate) struct FileArgs {
     /// Exam folders.
     #[arg(required = true, value_name = "FOLDER")]
     folders: Vec<PathBuf>,
     #[command(flatten)]
-    place: Place,
+    place: ArchiveArgs,
     #[command(flatten)]
-    knowledge: args::Knowledge,
+    knowledge: args::KnowledgeArgs,
 }
 
 #[derive(Debug, clap::Args)]
-pub(crate) struct History {
+pub(crate) struct HistoryArgs {
     /// Name of the horse, or the practice's number for it.
     horse: String,
     #[command(flatten)]
-    place: Place,
+    place: ArchiveArgs,
     #[command(flatten)]
-    knowledge: args::Knowledge,
+    knowledge: args::KnowledgeArgs,
 }
 
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Example:\n  zonecall find --structure SDFT --term \"core lesion\" --since 2026-01-01"
 )]
-pub(crate) struct Find {
+pub(crate) struct FindArgs {
     /// Name or number of the horse.
     #[arg(long)]
     horse: Option<String>,
@@ -81,10 +81,10 @@ pub(crate) struct Find {
     #[arg(long)]
     open: bool,
     #[command(flatten)]
-    place: Place,
+    place: ArchiveArgs,
 }
 
-impl Place {
+impl ArchiveArgs {
     fn open(&self) -> anyhow::Result<Archive> {
         let place = match &self.archive {
             Some(place) => place.clone(),
@@ -102,7 +102,7 @@ fn own_file() -> anyhow::Result<String> {
     Ok(folder.join(FILE).to_string_lossy().into_owned())
 }
 
-pub(crate) fn file(args: &File) -> anyhow::Result<ExitCode> {
+pub(crate) fn file(args: &FileArgs) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let archive = args.place.open()?;
     let mut out = std::io::stdout().lock();
@@ -141,7 +141,7 @@ pub(crate) fn file(args: &File) -> anyhow::Result<ExitCode> {
     Ok(if failed == 0 { ExitCode::SUCCESS } else { ExitCode::from(2) })
 }
 
-pub(crate) fn history(args: &History) -> anyhow::Result<ExitCode> {
+pub(crate) fn history(args: &HistoryArgs) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let kept = args.place.open()?.history(&args.horse)?;
     let mut out = std::io::stdout().lock();
@@ -153,9 +153,9 @@ pub(crate) fn history(args: &History) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-pub(crate) fn find(args: &Find) -> anyhow::Result<ExitCode> {
+pub(crate) fn find(args: &FindArgs) -> anyhow::Result<ExitCode> {
     let start = |day: NaiveDate| -> DateTime<Utc> { day.and_time(NaiveTime::MIN).and_utc() };
-    let wanted = Wanted {
+    let wanted = ArchiveQuery {
         horse: args.horse.clone(),
         limb: args.limb.clone(),
         zone: args.zone.clone(),

@@ -3,7 +3,7 @@
 //! Takes: the program's arguments.
 //! Gives: `Args`; the manual pages and shell completions are made from it, too.
 //! Never: does anything.
-//! Tested in: `tests/demo.rs`.
+//! Tested in: `tests/it/demo.rs`.
 
 use std::path::PathBuf;
 
@@ -32,37 +32,37 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Task {
     /// Hear a recorded exam and write its journal.
-    Hear(Hear),
+    Hear(HearArgs),
     /// Listen at the horse: hear the microphone, write the journal, answer.
     Listen(Listen),
     /// Go on listening to an exam that was stopped.
     Resume(Resume),
     /// Show the journal of an exam, or check that nothing in it was changed.
-    Journal(Journal),
+    Journal(JournalArgs),
     /// Find the saved stills and pair them with what was said.
-    Pair(Pair),
+    Pair(PairArgs),
     /// List what is missing, doubtful or lost.
-    Check(Check),
+    Check(CheckArgs),
     /// Compute what the numbers say: totals, percentages, scores, the other limb, the last exam.
-    Measure(Measure),
+    Measure(MeasureArgs),
     /// Type in a value that was read or measured; it counts before a spoken one.
-    Enter(Enter),
+    Enter(EnterArgs),
     /// Measure an outline on a still and add it to the exam.
-    Trace(Trace),
+    Trace(TraceArgs),
     /// Go through the exam in a browser on this machine: hear, see, settle what is open, put right.
-    Review(super::review::Review),
+    Review(super::review::ReviewArgs),
     /// Put exams into the archive, which keeps them over the years.
-    File(super::archive::File),
+    File(super::archive::FileArgs),
     /// Show all exams of a horse, and what changed from one to the next.
-    History(super::archive::History),
+    History(super::archive::HistoryArgs),
     /// Find exams by what was seen or measured in them.
-    Find(super::archive::Find),
+    Find(super::archive::FindArgs),
     /// Write the report: one HTML file that needs nothing else.
-    Report(Report),
+    Report(ReportArgs),
     /// Write the exam for other programs.
-    Export(Export),
+    Export(ExportArgs),
     /// Show what can be said, or write the card for the wall.
-    Phrases(Phrases),
+    Phrases(PhrasesArgs),
     /// Try the microphone with ten phrases, and write the settings of `listen`.
     Setup(super::setup::Setup),
     /// Let the neural ear learn your voice, if that helps.
@@ -72,21 +72,21 @@ pub(crate) enum Task {
     /// Tell what is there and what is missing, each with its remedy.
     Doctor(Doctor),
     /// Write the manual pages.
-    Manual(Manual),
+    Manual(ManualArgs),
     /// Print the completions for a shell.
-    Completions(Completions),
+    Completions(CompletionsArgs),
 }
 
 /// Where anatomy and zones come from.
 #[derive(Debug, clap::Args)]
-pub(crate) struct Knowledge {
+pub(crate) struct KnowledgeArgs {
     /// Folder of protocol files to use instead of the built-in ones.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_PROTOCOLS")]
     pub(crate) protocols: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]
-pub(crate) struct Language {
+pub(crate) struct LanguageArgs {
     /// Folder of grammar files to use instead of the built-in English ones.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_GRAMMAR")]
     pub(crate) grammar: Option<PathBuf>,
@@ -99,7 +99,7 @@ pub(crate) struct Language {
 #[command(after_help = "Examples:\n  zonecall hear scan.wav --into exams/juniper --horse Juniper\n  \
     arecord -f S16_LE -r 16000 | zonecall hear - --into exams/today\n\n\
     Exit codes: 0 heard, 1 nobody was heard in it, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
-pub(crate) struct Hear {
+pub(crate) struct HearArgs {
     /// Recordings in the order they were made: WAV or FLAC, any rate; `-` is raw 16-bit mono at 16 kHz from a pipe.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
@@ -107,16 +107,16 @@ pub(crate) struct Hear {
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: PathBuf,
     #[command(flatten)]
-    pub(crate) subject: Subject,
+    pub(crate) subject: SubjectArgs,
     /// When the recording began, such as 2026-05-04T10:00:00+02:00; else from the file.
     #[arg(long, value_name = "INSTANT", value_parser = instant)]
     pub(crate) started_at: Option<DateTime<FixedOffset>>,
     #[command(flatten)]
     pub(crate) ear: WhichEar,
     #[command(flatten)]
-    pub(crate) language: Language,
+    pub(crate) language: LanguageArgs,
     #[command(flatten)]
-    pub(crate) knowledge: Knowledge,
+    pub(crate) knowledge: KnowledgeArgs,
 }
 
 fn instant(text: &str) -> Result<DateTime<FixedOffset>, String> {
@@ -127,7 +127,7 @@ fn instant(text: &str) -> Result<DateTime<FixedOffset>, String> {
 
 /// Who is examined, and by whom.
 #[derive(Debug, Clone, clap::Args)]
-pub(crate) struct Subject {
+pub(crate) struct SubjectArgs {
     /// Name of the horse.
     #[arg(long, value_parser = not_blank)]
     pub(crate) horse: Option<String>,
@@ -182,7 +182,7 @@ pub(crate) fn written(choice: &impl ValueEnum) -> String {
     after_help = "Examples:\n  zonecall journal exams/juniper\n  zonecall journal exams/juniper --verify\n\n\
     Exit codes: 0 whole, 1 a line was changed, lost or cut short, 2 an error."
 )]
-pub(crate) struct Journal {
+pub(crate) struct JournalArgs {
     /// The exam folder.
     #[arg(value_name = "FOLDER")]
     pub(crate) folder: PathBuf,
@@ -194,9 +194,9 @@ pub(crate) struct Journal {
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  zonecall pair exams/juniper --frames /media/scanner\n\n\
     Exit codes: 0 each still has one label, 1 a label is missing, open or in doubt, or a file was left out, 2 an error.")]
-pub(crate) struct Pair {
+pub(crate) struct PairArgs {
     #[command(flatten)]
-    pub(crate) folder: Folder,
+    pub(crate) folder: FolderArgs,
     /// Folder of stills: DICOM, PNG, JPEG, BMP or TIFF, in any subfolders.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) frames: PathBuf,
@@ -207,7 +207,7 @@ pub(crate) struct Pair {
     after_help = "Examples:\n  zonecall check exams/juniper\n  zonecall check --explain view-missing\n\n\
     Exit codes: 0 nothing but notes, 1 something to look at, 2 an error."
 )]
-pub(crate) struct Check {
+pub(crate) struct CheckArgs {
     /// The exam folder.
     #[arg(value_name = "FOLDER", required_unless_present = "explain")]
     pub(crate) folder: Option<PathBuf>,
@@ -215,21 +215,21 @@ pub(crate) struct Check {
     #[arg(long, value_name = "RULE")]
     pub(crate) explain: Option<String>,
     #[command(flatten)]
-    pub(crate) knowledge: Knowledge,
+    pub(crate) knowledge: KnowledgeArgs,
 }
 
 #[derive(Debug, clap::Args)]
-pub(crate) struct Folder {
+pub(crate) struct FolderArgs {
     /// The exam folder.
     #[arg(value_name = "FOLDER")]
     pub(crate) folder: PathBuf,
     #[command(flatten)]
-    pub(crate) knowledge: Knowledge,
+    pub(crate) knowledge: KnowledgeArgs,
 }
 
 /// What an exam is held against; nothing unless it is named.
 #[derive(Debug, clap::Args)]
-pub(crate) struct Against {
+pub(crate) struct AgainstArgs {
     /// Folder of an earlier exam of the same horse; may be given several times.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) earlier: Vec<PathBuf>,
@@ -250,11 +250,11 @@ fn injury(text: &str) -> Result<(String, NaiveDate), String> {
 #[command(after_help = "Examples:\n  zonecall measure exams/juniper\n  \
     zonecall measure exams/juniper-may --earlier exams/juniper-march --injured LF=2026-03-01 --as json\n\n\
     Exit codes: 0 computed, 1 a threshold was passed, 2 an error.")]
-pub(crate) struct Measure {
+pub(crate) struct MeasureArgs {
     #[command(flatten)]
-    pub(crate) folder: Folder,
+    pub(crate) folder: FolderArgs,
     #[command(flatten)]
-    pub(crate) against: Against,
+    pub(crate) against: AgainstArgs,
     /// Which form.
     #[arg(long = "as", value_enum, default_value_t = MeasureForm::Text)]
     pub(crate) form: MeasureForm,
@@ -277,9 +277,9 @@ pub(crate) enum MeasureForm {
     --number 148 --unit mm2 --by Ada\n\n\
     Exit codes: 0 written, 2 an error, and nothing was written."
 )]
-pub(crate) struct Enter {
+pub(crate) struct EnterArgs {
     #[command(flatten)]
-    pub(crate) folder: Folder,
+    pub(crate) folder: FolderArgs,
     /// Limb.
     #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
     pub(crate) limb: Option<String>,
@@ -326,9 +326,9 @@ pub(crate) fn not_blank(text: &str) -> Result<String, String> {
     after_help = "Examples:\n  zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --by Ada --click 160,120\n  \
     zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --lesion --by Ada --ellipse 160,120,40,18,0"
 )]
-pub(crate) struct Trace {
+pub(crate) struct TraceArgs {
     #[command(flatten)]
-    pub(crate) folder: Folder,
+    pub(crate) folder: FolderArgs,
     /// The still: its file name or its id.
     #[arg(long, value_name = "STILL")]
     pub(crate) still: String,
@@ -366,27 +366,27 @@ pub(crate) struct Trace {
 #[command(after_help = "Examples:\n  zonecall report exams/juniper\n  \
     zonecall report exams/juniper --format pdf --paper letter\n  zonecall report exams/juniper --for owner --format pdf\n\n\
     Exit codes: 0 written, 2 an error.")]
-pub(crate) struct Report {
+pub(crate) struct ReportArgs {
     #[command(flatten)]
-    pub(crate) folder: Folder,
+    pub(crate) folder: FolderArgs,
     #[command(flatten)]
-    pub(crate) against: Against,
+    pub(crate) against: AgainstArgs,
     /// Who reads it.
-    #[arg(long = "for", value_enum, default_value_t = Reader::Vet)]
-    pub(crate) reader: Reader,
+    #[arg(long = "for", value_enum, default_value_t = ReportReader::Vet)]
+    pub(crate) reader: ReportReader,
     /// A page for a browser, or one to be printed and sent.
     #[arg(long, value_enum, default_value_t = ReportForm::Html)]
     pub(crate) format: ReportForm,
     /// Size of a printed sheet.
-    #[arg(long, value_enum, default_value_t = Paper::A4)]
-    pub(crate) paper: Paper,
+    #[arg(long, value_enum, default_value_t = PaperSize::A4)]
+    pub(crate) paper: PaperSize,
     /// Where to write it, in a folder that is there; else in `out/` of the exam folder, as `report.html` or `report.pdf`, with `-owner` for the owner.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Reader {
+pub(crate) enum ReportReader {
     /// A vet: all numbers, each with where it came from.
     Vet,
     /// The owner of the horse: plain words.
@@ -402,7 +402,7 @@ pub(crate) enum ReportForm {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Paper {
+pub(crate) enum PaperSize {
     /// 210 by 297 mm.
     A4,
     /// 8.5 by 11 inches.
@@ -410,19 +410,19 @@ pub(crate) enum Paper {
 }
 
 #[derive(Debug, clap::Args)]
-pub(crate) struct Export {
+pub(crate) struct ExportArgs {
     #[command(flatten)]
-    pub(crate) folder: Folder,
+    pub(crate) folder: FolderArgs,
     /// Which form.
     #[arg(long = "as", value_enum)]
-    pub(crate) form: Form,
+    pub(crate) form: ExportFormat,
     /// Where to write it, in a folder that is there; else standard output.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Form {
+pub(crate) enum ExportFormat {
     /// The whole record; `schema/record.schema.json` describes it.
     Json,
     /// A table of stills and calls.
@@ -432,25 +432,25 @@ pub(crate) enum Form {
 }
 
 #[derive(Debug, clap::Args)]
-pub(crate) struct Phrases {
+pub(crate) struct PhrasesArgs {
     /// Write the card as one page to be printed, instead of text.
     #[arg(long, value_name = "FILE")]
     pub(crate) html: Option<PathBuf>,
     #[command(flatten)]
-    pub(crate) language: Language,
+    pub(crate) language: LanguageArgs,
     #[command(flatten)]
-    pub(crate) knowledge: Knowledge,
+    pub(crate) knowledge: KnowledgeArgs,
 }
 
 #[derive(Debug, clap::Args)]
-pub(crate) struct Manual {
+pub(crate) struct ManualArgs {
     /// Folder to write the pages into.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: PathBuf,
 }
 
 #[derive(Debug, clap::Args)]
-pub(crate) struct Completions {
+pub(crate) struct CompletionsArgs {
     /// Which shell.
     pub(crate) shell: clap_complete::Shell,
 }

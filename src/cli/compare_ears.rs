@@ -3,7 +3,7 @@
 //! Takes: a recording, and a table of what was said in it.
 //! Gives: for each engine how much it heard right, what it cost, and how long it made one wait.
 //! Never: keeps what it heard; each engine hears in a process and a folder of its own, gone afterwards.
-//! Tested in: `tests/compare.rs`.
+//! Tested in: `tests/it/compare.rs`.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -14,22 +14,22 @@ use anyhow::{Context as _, bail, ensure};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::args::{self, Subject};
+use super::args::{self, SubjectArgs};
 use super::ear;
-use super::exam_folder::{self, Spoken};
+use super::exam_folder::{self, SpokenLanguage};
 use super::session::{self, Began, Session};
 use crate::clock::{SAMPLE_RATE_HZ, Span, WallQuality, seconds};
+use crate::evaluation::compare::{Difference, EvaluationCounts, Meant, Stretch, compare};
+use crate::evaluation::judge::said;
+use crate::evaluation::truth::{self, SpokenStretch as TruthLine};
+use crate::evaluation::words::Spelling;
 use crate::exam::event::Outcome;
-use crate::exam::fold::{Breath, Exam};
-use crate::hear::decode;
-use crate::hear::neural::parts::Parts;
-use crate::hear::recognise::EngineId;
-use crate::hear::scripted::Scripted;
-use crate::hear::utterance::Segment;
-use crate::trial::compare::{Counts, Difference, Meant, Stretch, compare};
-use crate::trial::judge::said;
-use crate::trial::truth::{self, Spoken as Line};
-use crate::trial::words::Spelling;
+use crate::exam::fold::{Exam, LoggedUtterance};
+use crate::speech::decode;
+use crate::speech::neural::parts::Parts;
+use crate::speech::recognise::EngineId;
+use crate::speech::scripted::Scripted;
+use crate::speech::utterance::UtteranceAudio;
 
 /// The engines that are compared, in the order of the table.
 const EARS: [args::Ear; 3] = [args::Ear::Neural, args::Ear::Vosk, args::Ear::Sphinx];
@@ -63,21 +63,21 @@ pub(crate) struct CompareEars {
     #[command(flatten)]
     ear: args::WhichEar,
     #[command(flatten)]
-    language: args::Language,
+    language: args::LanguageArgs,
     #[command(flatten)]
-    knowledge: args::Knowledge,
+    knowledge: args::KnowledgeArgs,
 }
 
 /// What an engine did.
 #[derive(Debug, Serialize, Deserialize)]
 struct Tried {
     engine: EngineId,
-    counts: Counts,
+    counts: EvaluationCounts,
     differences: Vec<Difference>,
     audio_s: f64,
-    /// Time from a breath to its lines in the journal, added up.
+    /// Time from an utterance to its lines in the journal, added up.
     took_s: f64,
-    /// From the end of speech to the line in the journal, for each breath that holds a line of the truth.
+    /// From the end of speech to the line in the journal, for each utterance that holds a line of the truth.
     waits_s: Vec<f64>,
     /// Most memory of the process, where the system tells.
     peak_bytes: Option<u64>,
@@ -129,16 +129,16 @@ fn in_own_process(ear: args::Ear) -> anyhow::Result<Result<Tried, String>> {
 }
 
 /// What all engines are held against.
-struct Given {
-    spoken: Spoken,
-    lines: Vec<Line>,
+struct CompareOptions {
+    spoken: SpokenLanguage,
+    lines: Vec<TruthLine>,
     spelling: Spelling,
     said: Vec<Stretch>,
     /// What an exam is heard with, its engine still to be put in: one copy of it, for memory is measured.
     ear: session::Ear,
 }
 
-fn read(args: &CompareEars) -> anyhow::Result<Given> {
+fn read(args: &CompareEars) -> anyhow::Result<CompareOptions> {
     decode::open(&args.audio)?;
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let spoken = exam_folder::language(&args.language, &protocols)?;
@@ -149,14 +149,14 @@ fn read(args: &CompareEars) -> anyhow::Result<Given> {
     let truth = args.truth.display();
     let (said, ear) = stretches(&lines, ear, &spoken).with_context(|| format!("`{truth}`"))?;
     ensure!(said.iter().any(|stretch| !stretch.calls.is_empty()), "`{truth}` has no line with a call");
-    Ok(Given { spoken, lines, spelling, said, ear })
+    Ok(CompareOptions { spoken, lines, spelling, said, ear })
 }
 
 /// The truth as an exam of its own, which goes the same way as one that was heard; the ear is given back.
 fn stretches(
-    lines: &[Line],
+    lines: &[TruthLine],
     ear: session::Ear,
-    spoken: &Spoken,
+    spoken: &SpokenLanguage,
 ) -> anyhow::Result<(Vec<Stretch>, session::Ear)> {
     let folder = tempfile::tempdir()?;
     let mut session = begin(folder.path(), ear, spoken)?;
@@ -172,32 +172,32 @@ fn stretches(
         }
     }
     let exam = session.exam()?;
-    let mut breaths = exam.breaths.iter();
-    let stretch = |line: &Line| match line.words.as_str() {
+    let mut utterances = exam.utterances.iter();
+    let stretch = |line: &TruthLine| match line.words.as_str() {
         "" => Stretch { span: line.span, words: String::new(), calls: Vec::new(), asked: false },
         words => {
-            let calls = breaths.next().map(|breath| calls_of(&exam, breath)).unwrap_or_default();
+            let calls = utterances.next().map(|utterance| calls_of(&exam, utterance)).unwrap_or_default();
             Stretch { span: line.span, words: words.to_owned(), calls, asked: false }
         }
     };
     Ok((lines.iter().map(stretch).collect(), session.ear))
 }
 
-fn calls_of(exam: &Exam, breath: &Breath) -> Vec<Meant> {
-    let own = exam.calls.iter().filter(|logged| logged.heard_seq == breath.seq);
+fn calls_of(exam: &Exam, utterance: &LoggedUtterance) -> Vec<Meant> {
+    let own = exam.calls.iter().filter(|logged| logged.heard_seq == utterance.seq);
     own.map(|logged| Meant::new(&logged.call.act, logged.call.corrects, &logged.context)).collect()
 }
 
-fn begin(folder: &Path, ear: session::Ear, spoken: &Spoken) -> anyhow::Result<Session> {
+fn begin(folder: &Path, ear: session::Ear, spoken: &SpokenLanguage) -> anyhow::Result<Session> {
     // A time that means nothing: nobody will read this exam.
     let began = Began { at: DateTime::<Utc>::UNIX_EPOCH, wall: WallQuality::Stated, utc_offset_s: 0 };
-    let nobody = Subject { horse: None, horse_id: None, person: None };
+    let nobody = SubjectArgs { horse: None, horse_id: None, person: None };
     let header = session::header(&nobody, &ear, spoken, began);
     Session::begin(folder, header, ear)
 }
 
-/// A breath while it is heard.
-struct Caught {
+/// An utterance while it is heard.
+struct HeardStretch {
     span: Span,
     words: String,
     asked: bool,
@@ -208,7 +208,7 @@ struct Caught {
 
 /// One engine hears the recording from beginning to end.
 fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
-    let Given { spoken, lines, spelling, said, mut ear } = read(args)?;
+    let CompareOptions { spoken, lines, spelling, said, mut ear } = read(args)?;
     ear.engine = ear::choose(&args.ear, &spoken.pack.language, &ear.language, &ear.protocols, None)?;
     let (folder, engine) = (tempfile::tempdir()?, ear.engine.id());
     let mut session = begin(folder.path(), ear, &spoken)?;
@@ -225,13 +225,13 @@ fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
         caught.push(catch(&mut session, &segment)?);
     }
     let exam = session.exam()?;
-    let stretch = |(one, breath): (&Caught, &Breath)| Stretch {
+    let stretch = |(one, utterance): (&HeardStretch, &LoggedUtterance)| Stretch {
         span: one.span,
         words: one.words.clone(),
-        calls: calls_of(&exam, breath),
+        calls: calls_of(&exam, utterance),
         asked: one.asked,
     };
-    let heard: Vec<Stretch> = caught.iter().zip(&exam.breaths).map(stretch).collect();
+    let heard: Vec<Stretch> = caught.iter().zip(&exam.utterances).map(stretch).collect();
     let (counts, differences) = compare(&said, &heard, &spelling);
     Ok(Tried {
         engine,
@@ -244,20 +244,20 @@ fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
     })
 }
 
-fn catch(session: &mut Session, segment: &Segment) -> anyhow::Result<Caught> {
+fn catch(session: &mut Session, segment: &UtteranceAudio) -> anyhow::Result<HeardStretch> {
     let (at_s, began) = (seconds(session.next_sample()), Instant::now());
     let (utterance, parsed) = session.recognise(segment)?;
     let words = if utterance.rejected { String::new() } else { utterance.text() };
     let (span, asked) = (utterance.span, utterance.unsure && !utterance.rejected);
     session.attend(utterance, parsed)?;
     let took_s = began.elapsed().as_secs_f64();
-    Ok(Caught { span, words, asked, at_s, took_s })
+    Ok(HeardStretch { span, words, asked, at_s, took_s })
 }
 
-/// For each breath, how long after the end of the last thing said in it its line was written.
-fn waits(lines: &[Line], caught: &[Caught]) -> Vec<f64> {
-    let wait = |one: &Caught| {
-        let inside = |line: &&Line| one.span.from <= line.span.from && line.span.to <= one.span.to;
+/// For each utterance, how long after the end of the last thing said in it its line was written.
+fn waits(lines: &[TruthLine], caught: &[HeardStretch]) -> Vec<f64> {
+    let wait = |one: &HeardStretch| {
+        let inside = |line: &&TruthLine| one.span.from <= line.span.from && line.span.to <= one.span.to;
         let last = lines.iter().rev().find(inside)?;
         Some(one.at_s - seconds(last.span.to) + one.took_s)
     };

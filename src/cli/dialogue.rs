@@ -1,28 +1,28 @@
-//! What is made of each breath at the horse: acted on, asked about, answered.
+//! What is made of each utterance at the horse: acted on, asked about, answered.
 //!
-//! Takes: breaths in order, and the session they belong to.
+//! Takes: utterances in order, and the session they belong to.
 //! Gives: journal lines, and what is sounded, said and told.
 //! Never: acts on what it has asked about before the answer, or on its own voice.
-//! Tested in: `tests/listen.rs`.
+//! Tested in: `tests/sound/listen.rs`.
 
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-use super::face::{Face, What};
+use super::screen::{Notice, Screen};
 use super::session::{Session, Written};
 use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::exam::call::{Act, Problem};
 use crate::exam::context::Context;
-use crate::exam::event::{Heard, Outcome, Settled};
+use crate::exam::event::{Outcome, Settled, UtteranceEvent};
 use crate::exam::fold::Exam;
 use crate::exam::parse::Parsed;
-use crate::hear::utterance::{Segment, Utterance};
 use crate::knowledge::place::Place;
-use crate::live::answer::answer;
-use crate::live::ask::{ANSWER_WAIT_S, Answer, Now, Question, question};
-use crate::live::forgotten::{Left, ends, is_saved_by_word, left};
-use crate::live::mouth::Mouth;
-use crate::live::tone::Tone;
+use crate::session::answer::answer;
+use crate::session::ask::{ANSWER_WAIT_S, AnswerMeaning, AskContext, SpokenQuestion, question};
+use crate::session::forgotten::{Left, ends, is_saved_by_word, left};
+use crate::session::speech_output::SpeechOutput;
+use crate::session::tone::Tone;
+use crate::speech::utterance::{Utterance, UtteranceAudio};
 
 /// The file of a still is read after it has come to rest, within so many samples.
 const COMES_TO_REST: u64 = 2 * SAMPLE_RATE_HZ as u64;
@@ -42,9 +42,9 @@ pub(super) const MICROPHONE: Device =
 pub(super) const SWITCH: Device =
     ["the switch is gone: what is said does not count until it is back", "the switch is back"];
 
-/// How a breath came to the ear.
+/// How an utterance came to the ear.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Came {
+pub(super) enum Arrival {
     Whole,
     /// Sound was lost in it, and half a phrase can mean something else.
     Broken,
@@ -55,20 +55,20 @@ pub(super) enum Came {
 /// A question that waits for an answer.
 struct Open {
     heard_seq: u64,
-    question: Question,
+    question: SpokenQuestion,
     /// An answer must begin before this sample.
     until: u64,
 }
 
 /// What is sounded and said.
 #[derive(Default)]
-pub(super) struct Manner {
+pub(super) struct Feedback {
     /// None where there is no loudspeaker, or nothing is to be heard of it.
-    pub(super) mouth: Option<Mouth>,
+    pub(super) mouth: Option<SpeechOutput>,
     pub(super) tones: bool,
 }
 
-impl Manner {
+impl Feedback {
     pub(super) fn sound(&self, tone: Tone) {
         if let Some(mouth) = self.mouth.as_ref().filter(|_| self.tones) {
             mouth.sound(tone);
@@ -76,18 +76,23 @@ impl Manner {
     }
 
     /// Tells that a device is gone, with a sound, or that it is back.
-    pub(super) fn device(&self, face: &mut Face, [gone, back]: Device, is_gone: bool) -> anyhow::Result<()> {
+    pub(super) fn device(
+        &self,
+        face: &mut Screen,
+        [gone, back]: Device,
+        is_gone: bool,
+    ) -> anyhow::Result<()> {
         if is_gone {
             self.sound(Tone::Alarm);
-            return face.tell(What::Fault, gone);
+            return face.tell(Notice::Fault, gone);
         }
-        face.tell(What::Notice, back)
+        face.tell(Notice::Notice, back)
     }
 }
 
 pub(super) struct Dialogue {
-    pub(super) face: Face,
-    manner: Manner,
+    pub(super) face: Screen,
+    manner: Feedback,
     schemes: BTreeMap<String, String>,
     /// What is in force: only calls change it, and after each of them it is read anew.
     in_force: Context,
@@ -120,7 +125,7 @@ impl Stills {
 
 impl Dialogue {
     /// Begins or goes on with `exam`.
-    pub(super) fn new(face: Face, manner: Manner, exam: Exam, stills: Option<Stills>) -> Self {
+    pub(super) fn new(face: Screen, manner: Feedback, exam: Exam, stills: Option<Stills>) -> Self {
         let (schemes, in_force) = (exam.header.schemes, exam.context);
         Self { face, manner, schemes, in_force, open: None, own_voice: None, stills }
     }
@@ -134,7 +139,7 @@ impl Dialogue {
             let view = left.map_or_else(|| Place::from(&self.in_force), |left| left.view.clone());
             self.face.still_of(&view);
         }
-        self.face.tell(What::Still, name)
+        self.face.tell(Notice::Still, name)
     }
 
     /// How long the stills of the views that were just left can still take, if there are such views.
@@ -159,12 +164,12 @@ impl Dialogue {
         let view = view.view_in_words(&session.ear.protocols);
         self.sound(Tone::Alarm);
         self.say(&format!("{view} {what}"), session);
-        self.face.tell(What::Forgotten, &format!("{view} {what}"))
+        self.face.tell(Notice::Forgotten, &format!("{view} {what}"))
     }
 
     /// Called with each block of sound: where the program's own voice is heard in it, up to the sample `now`.
     pub(super) fn mind_own_voice(&mut self, now: u64) {
-        if self.manner.mouth.as_ref().is_some_and(Mouth::speaks) {
+        if self.manner.mouth.as_ref().is_some_and(SpeechOutput::speaks) {
             let from = self.own_voice.filter(|own| own.to + LINGERS >= now).map_or(now, |own| own.from);
             self.own_voice = Some(Span { from, to: now });
         }
@@ -175,20 +180,20 @@ impl Dialogue {
         self.own_voice.is_some_and(|own| now < own.to + LINGERS)
     }
 
-    /// One breath.
-    pub(super) fn breath(
+    /// One utterance.
+    pub(super) fn utterance(
         &mut self,
         session: &mut Session,
-        segment: &Segment,
-        came: Came,
+        segment: &UtteranceAudio,
+        came: Arrival,
     ) -> anyhow::Result<()> {
         if self.open.as_ref().is_some_and(|open| segment.span.from > open.until) {
             self.close(session)?;
-            self.face.tell(What::Notice, "no answer: it stays open for the reviewer")?;
+            self.face.tell(Notice::Notice, "no answer: it stays open for the reviewer")?;
         }
         let (mut utterance, parsed) = session.recognise(segment)?;
-        utterance.unsure |= came == Came::Broken;
-        if came == Came::SwitchedOff {
+        utterance.unsure |= came == Arrival::Broken;
+        if came == Arrival::SwitchedOff {
             let help = "if it was a call, put it in; the switch must be on while it is said";
             return pass_over(session, utterance, "heard while the switch was off", help);
         }
@@ -202,16 +207,17 @@ impl Dialogue {
         self.take(session, utterance, parsed)
     }
 
-    /// A breath begins before its words, with a little of the quiet there: only the words are looked at.
+    /// An utterance begins before its words, with a little of the quiet there: only the words are looked at.
     fn is_own_voice(&self, utterance: &Utterance) -> bool {
         let words = utterance.words.iter().map(|word| word.span).reduce(Span::join).unwrap_or(utterance.span);
         self.own_voice.is_some_and(|own| words.from < own.to + LINGERS && own.from < words.to)
     }
 
-    /// A breath while no question waits.
+    /// An utterance while no question waits.
     fn take(&mut self, session: &mut Session, utterance: Utterance, parsed: Parsed) -> anyhow::Result<()> {
         let rival = session.rival(&utterance);
-        let now = Now { context: &self.in_force, schemes: &self.schemes, protocols: &session.ear.protocols };
+        let now =
+            AskContext { context: &self.in_force, schemes: &self.schemes, protocols: &session.ear.protocols };
         let due = question(&utterance, &parsed, rival.as_ref(), now);
         match due.filter(|_| session.attention.takes_calls(&utterance)) {
             Some(question) => self.ask(session, utterance, question),
@@ -223,7 +229,7 @@ impl Dialogue {
         &mut self,
         session: &mut Session,
         utterance: Utterance,
-        mut question: Question,
+        mut question: SpokenQuestion,
     ) -> anyhow::Result<()> {
         if session.attention.corrects(&utterance) {
             question
@@ -232,7 +238,7 @@ impl Dialogue {
                 .flat_map(|offer| &mut offer.calls)
                 .for_each(|call| call.corrects = true);
         }
-        let heard = Heard { utterance, outcome: Outcome::Asked, problems: vec![question.problem()] };
+        let heard = UtteranceEvent { utterance, outcome: Outcome::Asked, problems: vec![question.problem()] };
         let heard_seq = session.write(heard, Vec::new())?.heard_seq;
         self.wait_for_answer(session, heard_seq, question)
     }
@@ -242,7 +248,7 @@ impl Dialogue {
         &mut self,
         session: &mut Session,
         heard_seq: u64,
-        question: Question,
+        question: SpokenQuestion,
     ) -> anyhow::Result<()> {
         let aloud = question.aloud();
         let spoken = self.say(&aloud, session);
@@ -250,14 +256,14 @@ impl Dialogue {
             self.sound(Tone::NotUnderstood);
         }
         let shown = format!("{aloud} ({})", question.answers());
-        self.face.tell(What::Asked, &shown)?;
+        self.face.tell(Notice::Asked, &shown)?;
         self.face.question(Some(shown));
         let until = session.next_sample() + spoken.unwrap_or(0) + ANSWER_WAIT_S * u64::from(SAMPLE_RATE_HZ);
         self.open = Some(Open { heard_seq, question, until });
         session.expect_answer(true)
     }
 
-    /// A breath while a question waits.
+    /// An utterance while a question waits.
     fn reply_to(
         &mut self,
         session: &mut Session,
@@ -266,18 +272,18 @@ impl Dialogue {
         parsed: Parsed,
     ) -> anyhow::Result<()> {
         match open.question.answered(&utterance, &parsed) {
-            answer @ (Answer::Take(_) | Answer::Nothing) => {
+            answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
                 let given = parsed.calls.first().and_then(|call| match &call.act {
                     Act::Answer { answer } => Some(answer.clone()),
                     _ => None,
                 });
                 let sample = utterance.span.to;
-                let heard = Heard { utterance, outcome: Outcome::Calls, problems: Vec::new() };
+                let heard = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
                 session.write(heard, if given.is_some() { parsed.calls } else { Vec::new() })?;
                 let given = given.unwrap_or_else(|| AGAIN.to_owned());
                 self.settle(session, open, &answer, (given, VOICE), sample)
             }
-            Answer::Again => {
+            AnswerMeaning::Again => {
                 let settled = Settled {
                     heard_seq: open.heard_seq,
                     answer: AGAIN.to_owned(),
@@ -288,18 +294,18 @@ impl Dialogue {
                 self.stop_waiting(session)?;
                 self.take(session, utterance, parsed)
             }
-            Answer::Unfit => {
-                let heard = Heard { utterance, outcome: Outcome::Calls, problems: Vec::new() };
+            AnswerMeaning::Unfit => {
+                let heard = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
                 session.write(heard, parsed.calls)?;
                 self.wait_for_answer(session, open.heard_seq, open.question)
             }
             // Another call: the question is passed over, and stays open for the reviewer.
-            Answer::Other if !utterance.rejected && !utterance.unsure && !parsed.calls.is_empty() => {
+            AnswerMeaning::Other if !utterance.rejected && !utterance.unsure && !parsed.calls.is_empty() => {
                 self.stop_waiting(session)?;
                 self.take(session, utterance, parsed)
             }
             // Talk, or not understood: the question still waits.
-            Answer::Other => {
+            AnswerMeaning::Other => {
                 self.open = Some(open);
                 self.act(session, utterance, parsed)
             }
@@ -310,12 +316,12 @@ impl Dialogue {
         &mut self,
         session: &mut Session,
         open: Open,
-        answer: &Answer,
+        answer: &AnswerMeaning,
         (given, by): (String, &str),
         sample: u64,
     ) -> anyhow::Result<()> {
         let offer = match answer {
-            Answer::Take(idx) => open.question.offers.get(*idx),
+            AnswerMeaning::Take(idx) => open.question.offers.get(*idx),
             _ => None,
         };
         let taken = offer.map(|offer| offer.words.clone());
@@ -325,7 +331,8 @@ impl Dialogue {
         session.settle(sample, settled, &calls)?;
         self.stop_waiting(session)?;
         self.sound(Tone::Understood);
-        self.face.tell(What::Settled, taken.as_deref().unwrap_or("nothing of it was taken; say it again"))?;
+        self.face
+            .tell(Notice::Settled, taken.as_deref().unwrap_or("nothing of it was taken; say it again"))?;
         let written = Written { heard_seq: open.heard_seq, outcome: Outcome::Calls, calls };
         if written.calls.is_empty() { Ok(()) } else { self.reply(session, &written) }
     }
@@ -344,7 +351,7 @@ impl Dialogue {
     pub(super) fn key(&mut self, session: &mut Session, given: &str) -> anyhow::Result<()> {
         let Some(open) = self.open.take() else { return Ok(()) };
         match open.question.chosen(given) {
-            answer @ (Answer::Take(_) | Answer::Nothing) => {
+            answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
                 let sample = session.next_sample();
                 self.settle(session, open, &answer, (given.to_owned(), KEY), sample)
             }
@@ -378,7 +385,7 @@ impl Dialogue {
                 && let Some(said) = answer(ask, &exam, &session.ear.protocols)
             {
                 self.say(&said, session);
-                self.face.tell(What::Answer, &said)?;
+                self.face.tell(Notice::Answer, &said)?;
             }
         }
         let before = std::mem::replace(&mut self.in_force, exam.context.clone());
@@ -408,7 +415,7 @@ impl Dialogue {
     }
 
     /// Gives the screen back to the terminal, and the mouth to whoever speaks next.
-    pub(super) fn into_manner(self) -> Manner {
+    pub(super) fn into_manner(self) -> Feedback {
         self.manner
     }
 
@@ -425,17 +432,20 @@ impl Dialogue {
 /// Heard, kept, and nothing more.
 fn pass_over(session: &mut Session, utterance: Utterance, message: &str, help: &str) -> anyhow::Result<()> {
     let problem = Problem { message: message.to_owned(), help: help.to_owned() };
-    session.write(Heard { utterance, outcome: Outcome::Ignored, problems: vec![problem] }, Vec::new())?;
+    session.write(
+        UtteranceEvent { utterance, outcome: Outcome::Ignored, problems: vec![problem] },
+        Vec::new(),
+    )?;
     Ok(())
 }
 
-fn what(outcome: Outcome) -> What {
+fn what(outcome: Outcome) -> Notice {
     match outcome {
-        Outcome::Calls => What::Heard,
-        Outcome::NotUnderstood => What::NotUnderstood,
-        Outcome::Asked => What::Asked,
-        Outcome::Talk => What::Talk,
-        Outcome::Note => What::Note,
-        Outcome::Ignored => What::Ignored,
+        Outcome::Calls => Notice::Heard,
+        Outcome::NotUnderstood => Notice::NotUnderstood,
+        Outcome::Asked => Notice::Asked,
+        Outcome::Talk => Notice::Talk,
+        Outcome::Note => Notice::Note,
+        Outcome::Ignored => Notice::Ignored,
     }
 }

@@ -3,7 +3,7 @@
 //! Takes: the options that the work will be done with, and the machine.
 //! Gives: a line for each part; 1 where something is missing that listening needs.
 //! Never: repairs anything, or leaves anything behind.
-//! Tested in: `tests/doctor.rs`.
+//! Tested in: `tests/sound/doctor.rs`.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -11,21 +11,21 @@ use std::process::{Command, ExitCode};
 
 use super::args;
 use super::ear;
-use super::exam_folder::{self, Spoken};
+use super::exam_folder::{self, SpokenLanguage};
 use super::settings::Settings;
 use super::switch::SwitchArgs;
 use super::told;
 use crate::clock::SAMPLE_RATE_HZ;
-use crate::hear::capture::Capture;
-use crate::hear::installed::{self, remedy};
-use crate::hear::neural::parts::Parts;
-use crate::hear::recognise::{EngineId, Recogniser};
-use crate::hear::switch::look;
-use crate::hear::vosk::{VERSION, Vosk, VoskParts};
 use crate::language::pack::{Language, Pack};
-use crate::live::speaker::Speaker;
-use crate::live::voice::Voice;
 use crate::protocol::Protocols;
+use crate::session::speaker::Speaker;
+use crate::session::voice::Voice;
+use crate::speech::capture::Capture;
+use crate::speech::installed::{self, remedy};
+use crate::speech::neural::parts::Parts;
+use crate::speech::recognise::{EngineId, Recogniser};
+use crate::speech::switch::look;
+use crate::speech::vosk::{VERSION, Vosk, VoskParts};
 
 /// Bytes of kept audio in an hour: 16 bits a sample, one channel.
 const HOUR_BYTES: u64 = 2 * SAMPLE_RATE_HZ as u64 * 3600;
@@ -50,14 +50,14 @@ pub(crate) struct Doctor {
     #[command(flatten)]
     ear: args::WhichEar,
     #[command(flatten)]
-    language: args::Language,
+    language: args::LanguageArgs,
     #[command(flatten)]
-    knowledge: args::Knowledge,
+    knowledge: args::KnowledgeArgs,
 }
 
 /// How it stands with one part.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum State {
+enum PartState {
     /// It is there and was tried.
     There,
     /// Missing, and nothing can be heard without it.
@@ -67,21 +67,26 @@ enum State {
 }
 
 #[derive(Debug)]
-struct Line {
+struct DoctorLine {
     part: &'static str,
-    state: State,
+    state: PartState,
     /// What was found.
     found: String,
     /// What to do; empty where it is there.
     remedy: String,
 }
 
-impl Line {
+impl DoctorLine {
     fn there(part: &'static str, found: impl Into<String>) -> Self {
-        Self { part, state: State::There, found: found.into(), remedy: String::new() }
+        Self { part, state: PartState::There, found: found.into(), remedy: String::new() }
     }
 
-    fn lacks(part: &'static str, state: State, found: impl Into<String>, remedy: impl Into<String>) -> Self {
+    fn lacks(
+        part: &'static str,
+        state: PartState,
+        found: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> Self {
         Self { part, state, found: found.into(), remedy: remedy.into() }
     }
 }
@@ -90,25 +95,25 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
     let mut lines = Vec::new();
     let protocols = exam_folder::protocols(&args.knowledge);
     lines.push(match &protocols {
-        Ok(known) => Line::there("protocols", format!("{} zone schemes", known.schemes.len())),
-        Err(error) => Line::lacks(
+        Ok(known) => DoctorLine::there("protocols", format!("{} zone schemes", known.schemes.len())),
+        Err(error) => DoctorLine::lacks(
             "protocols",
-            State::Needed,
+            PartState::Needed,
             told(error),
             "put the file right, or leave out --protocols and ZONECALL_PROTOCOLS",
         ),
     });
     if let Ok(protocols) = &protocols {
         match exam_folder::language(&args.language, protocols) {
-            Ok(Spoken { pack, language, .. }) => {
+            Ok(SpokenLanguage { pack, language, .. }) => {
                 let words = language.engine.words.len();
-                lines.push(Line::there("grammar", format!("`{}`, {words} words", pack.language)));
+                lines.push(DoctorLine::there("grammar", format!("`{}`, {words} words", pack.language)));
                 lines.extend(ears(args, &pack, &language, protocols));
                 lines.push(voice(&pack.language));
             }
-            Err(error) => lines.push(Line::lacks(
+            Err(error) => lines.push(DoctorLine::lacks(
                 "grammar",
-                State::Needed,
+                PartState::Needed,
                 told(&error),
                 "put the file right, or leave out --grammar and ZONECALL_GRAMMAR",
             )),
@@ -121,17 +126,17 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
     lines.push(room(&args.into));
     lines.push(clock(&clock_state()));
     show(&lines)?;
-    let lacking = lines.iter().any(|line| line.state == State::Needed);
+    let lacking = lines.iter().any(|line| line.state == PartState::Needed);
     Ok(if lacking { ExitCode::from(1) } else { ExitCode::SUCCESS })
 }
 
-fn show(lines: &[Line]) -> std::io::Result<()> {
+fn show(lines: &[DoctorLine]) -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
     for line in lines {
         let state = match line.state {
-            State::There => "there",
-            State::Needed => "MISSING",
-            State::Better => "better with",
+            PartState::There => "there",
+            PartState::Needed => "MISSING",
+            PartState::Better => "better with",
         };
         let under = format!("\n{:<27} ", "");
         writeln!(out, "{state:<12} {:<14} {}", line.part, line.found.replace('\n', &under))?;
@@ -140,8 +145,8 @@ fn show(lines: &[Line]) -> std::io::Result<()> {
         }
     }
     let count = |state| lines.iter().filter(|line| line.state == state).count();
-    let deaf = lines.iter().any(|line| line.part == MICROPHONE && line.state != State::There);
-    match (count(State::Needed), count(State::Better)) {
+    let deaf = lines.iter().any(|line| line.part == MICROPHONE && line.state != PartState::There);
+    match (count(PartState::Needed), count(PartState::Better)) {
         (0, 0) => writeln!(out, "everything is there"),
         (0, better) if deaf => writeln!(
             out,
@@ -154,7 +159,7 @@ fn show(lines: &[Line]) -> std::io::Result<()> {
 }
 
 /// Each ear is loaded with the grammar. The one that was asked for is needed; without asking, any one will do.
-fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) -> Vec<Line> {
+fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) -> Vec<DoctorLine> {
     let parts = Parts::find(args.ear.head.as_deref(), &pack.language);
     let neural = match parts.missing() {
         Some(path) => Err(format!("`{}` is not there", path.display())),
@@ -185,11 +190,11 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
     let any = tried.iter().any(|(_, _, ear, _)| ear.is_ok());
     let line =
         |(part, which, ear, remedy): (&'static str, args::Ear, Result<EngineId, String>, String)| match ear {
-            Ok(id) => Line::there(part, format!("{} {}, model `{}`", id.name, id.version, id.model)),
+            Ok(id) => DoctorLine::there(part, format!("{} {}, model `{}`", id.name, id.version, id.model)),
             Err(why) => {
                 let needed = args.ear.ear.map_or(!any, |asked| asked == which);
-                let state = if needed { State::Needed } else { State::Better };
-                Line::lacks(part, state, why, remedy)
+                let state = if needed { PartState::Needed } else { PartState::Better };
+                DoctorLine::lacks(part, state, why, remedy)
             }
         };
     tried.into_iter().map(line).collect()
@@ -210,12 +215,12 @@ fn vosk_remedy(parts: &VoskParts, is_named: bool) -> String {
 }
 
 /// A recording can be heard without one, so it is needed only when it was named.
-fn microphone(name: Option<&str>) -> Line {
+fn microphone(name: Option<&str>) -> DoctorLine {
     match Capture::open(name) {
-        Ok(capture) => Line::there(MICROPHONE, format!("{} can be opened", capture.describe())),
-        Err(error) => Line::lacks(
+        Ok(capture) => DoctorLine::there(MICROPHONE, format!("{} can be opened", capture.describe())),
+        Err(error) => DoctorLine::lacks(
             MICROPHONE,
-            if name.is_some() { State::Needed } else { State::Better },
+            if name.is_some() { PartState::Needed } else { PartState::Better },
             error.to_string(),
             "plug one in or name another with --device, then try it with `zonecall setup`; recordings can be heard \
              without one",
@@ -223,24 +228,24 @@ fn microphone(name: Option<&str>) -> Line {
     }
 }
 
-fn loudspeaker() -> Line {
+fn loudspeaker() -> DoctorLine {
     match Speaker::open() {
-        Ok(_) => Line::there("loudspeaker", "can be opened"),
-        Err(error) => Line::lacks(
+        Ok(_) => DoctorLine::there("loudspeaker", "can be opened"),
+        Err(error) => DoctorLine::lacks(
             "loudspeaker",
-            State::Better,
+            PartState::Better,
             error.to_string(),
             "plug in an earpiece; without one nothing is sounded or said, and the screen tells alone",
         ),
     }
 }
 
-fn voice(language: &str) -> Line {
+fn voice(language: &str) -> DoctorLine {
     match Voice::find(language) {
-        Ok(_) => Line::there("voice", format!("espeak-ng speaks `{language}`")),
-        Err(error) => Line::lacks(
+        Ok(_) => DoctorLine::there("voice", format!("espeak-ng speaks `{language}`")),
+        Err(error) => DoctorLine::lacks(
             "voice",
-            State::Better,
+            PartState::Better,
             error.to_string(),
             "install the program espeak-ng; without it questions are shown and not asked aloud",
         ),
@@ -248,17 +253,18 @@ fn voice(language: &str) -> Line {
 }
 
 /// The switch to talk by that the options or the settings want; no line where none is wanted.
-fn switch(args: &SwitchArgs) -> Option<Line> {
-    let lacks = |found: String, remedy: &str| Some(Line::lacks("switch", State::Needed, found, remedy));
+fn switch(args: &SwitchArgs) -> Option<DoctorLine> {
+    let lacks =
+        |found: String, remedy: &str| Some(DoctorLine::lacks("switch", PartState::Needed, found, remedy));
     let wanted = match Settings::read().and_then(|settings| args.with(&settings)) {
         Ok(wanted) => wanted?,
         Err(error) => return lacks(told(&error), "put the option or the settings right"),
     };
     let Some(device) = &wanted.device else {
-        return Some(Line::there("switch", format!("{}, a key of the terminal", wanted.key)));
+        return Some(DoctorLine::there("switch", format!("{}, a key of the terminal", wanted.key)));
     };
     match look(device, wanted.key) {
-        Ok(name) => Some(Line::there("switch", format!("{} of `{name}`", wanted.key))),
+        Ok(name) => Some(DoctorLine::there("switch", format!("{} of `{name}`", wanted.key))),
         Err(error) => {
             let found = error.to_string();
             let (found, remedy) =
@@ -269,42 +275,42 @@ fn switch(args: &SwitchArgs) -> Option<Line> {
 }
 
 /// May exams be written here? Tried with a file that is gone again afterwards.
-fn folder(path: &Path) -> Line {
+fn folder(path: &Path) -> DoctorLine {
     let tried = tempfile::NamedTempFile::new_in(path).and_then(|mut file| {
         file.write_all(b"zonecall")?;
         file.as_file().sync_all()
     });
     match tried {
-        Ok(()) => Line::there("exam folder", format!("`{}` can be written", path.display())),
-        Err(error) => Line::lacks(
+        Ok(()) => DoctorLine::there("exam folder", format!("`{}` can be written", path.display())),
+        Err(error) => DoctorLine::lacks(
             "exam folder",
-            State::Needed,
+            PartState::Needed,
             format!("cannot write into `{}`: {error}", path.display()),
             "make the folder, give yourself the right to write into it, or name another with --into",
         ),
     }
 }
 
-fn room(path: &Path) -> Line {
+fn room(path: &Path) -> DoctorLine {
     match rustix::fs::statvfs(path) {
         Ok(disk) => room_of(disk.f_bavail.saturating_mul(disk.f_frsize)),
-        Err(error) => Line::lacks(
+        Err(error) => DoctorLine::lacks(
             "disk space",
-            State::Needed,
+            PartState::Needed,
             format!("cannot tell for `{}`: {error}", path.display()),
             "name a folder that is there with --into",
         ),
     }
 }
 
-fn room_of(free_bytes: u64) -> Line {
+fn room_of(free_bytes: u64) -> DoctorLine {
     let hours = free_bytes / HOUR_BYTES;
     let found = format!("{} MB free, {hours} h of audio", free_bytes / 1_000_000);
     if hours < NEEDED_HOURS {
         let remedy = "make room, or name a folder on another disk with --into";
-        return Line::lacks("disk space", State::Needed, found, remedy);
+        return DoctorLine::lacks("disk space", PartState::Needed, found, remedy);
     }
-    Line::there("disk space", found)
+    DoctorLine::there("disk space", found)
 }
 
 /// What the system says of its clock: `yes`, `no`, or nothing where it cannot be asked.
@@ -314,18 +320,18 @@ fn clock_state() -> String {
 }
 
 /// A wrong clock makes no label wrong, for the scanner's offset is estimated; it makes dates and searching for it worse.
-fn clock(answer: &str) -> Line {
+fn clock(answer: &str) -> DoctorLine {
     match answer {
-        "yes" => Line::there("clock", "kept by a time server"),
-        "no" => Line::lacks(
+        "yes" => DoctorLine::there("clock", "kept by a time server"),
+        "no" => DoctorLine::lacks(
             "clock",
-            State::Better,
+            PartState::Better,
             "no time server keeps it",
             "before the round connect once to a network, or set it by hand with `timedatectl set-time`",
         ),
-        _ => Line::lacks(
+        _ => DoctorLine::lacks(
             "clock",
-            State::Better,
+            PartState::Better,
             "the system does not say whether a time server keeps it",
             "compare it with a good clock, and say `clock mark` while saving one still",
         ),
@@ -339,17 +345,17 @@ mod tests {
     #[test]
     fn room_for_less_than_two_hours_is_missing_and_says_how_much_there_is() {
         let (short, enough) = (room_of(2 * HOUR_BYTES - 1), room_of(2 * HOUR_BYTES));
-        assert_eq!((short.state, short.found.as_str()), (State::Needed, "230 MB free, 1 h of audio"));
+        assert_eq!((short.state, short.found.as_str()), (PartState::Needed, "230 MB free, 1 h of audio"));
         assert!(!short.remedy.is_empty());
-        assert_eq!(enough.state, State::There);
+        assert_eq!(enough.state, PartState::There);
     }
 
     #[test]
     fn a_clock_that_nobody_keeps_or_knows_of_stops_nothing_but_has_a_remedy() {
-        assert_eq!(clock("yes").state, State::There);
+        assert_eq!(clock("yes").state, PartState::There);
         for answer in ["no", ""] {
             let line = clock(answer);
-            assert_eq!(line.state, State::Better);
+            assert_eq!(line.state, PartState::Better);
             assert!(!line.remedy.is_empty());
         }
     }

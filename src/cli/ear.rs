@@ -3,21 +3,21 @@
 //! Takes: the options of `hear` and `listen`.
 //! Gives: the engine, loaded.
 //! Never: falls back in silence, or away from an engine that was asked for.
-//! Tested in: `tests/neural.rs`, `tests/demo.rs`, `tests/vosk.rs`.
+//! Tested in: `tests/it/neural.rs`, `tests/it/demo.rs`, `tests/it/vosk.rs`.
 
 use super::args::{self, Ear};
 use super::voices;
 use crate::exam::parse::meaning;
-use crate::hear::installed::remedy;
-use crate::hear::neural::Neural;
-use crate::hear::neural::parts::Parts;
-use crate::hear::recognise::{EngineError, Recogniser};
-use crate::hear::scripted::Scripted;
-use crate::hear::sphinx::{Sphinx, default_model_dir};
-use crate::hear::vosk::{Vosk, VoskParts};
 use crate::language::engine::GrammarWord;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
+use crate::speech::installed::remedy;
+use crate::speech::neural::Neural;
+use crate::speech::neural::parts::Parts;
+use crate::speech::recognise::{EngineError, Recogniser};
+use crate::speech::scripted::Scripted;
+use crate::speech::sphinx::{Sphinx, default_model_dir};
+use crate::speech::vosk::{Vosk, VoskParts};
 
 /// The engine that was asked for; else the first that can listen in this language, with a word about why not the neural.
 /// The neural ear is bent to the voice of `person` where they have enrolled.

@@ -3,7 +3,7 @@
 //! Takes: a person who reads some phrases, or a recording of them.
 //! Gives: how other phrases are heard before and after, and the voice kept where it is better.
 //! Never: keeps the sound, or a voice that is not better.
-//! Tested in: `tests/enrol.rs`.
+//! Tested in: `tests/sound/enrol.rs`.
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -12,21 +12,21 @@ use anyhow::{Context as _, bail, ensure};
 
 use super::args;
 use super::ear;
-use super::exam_folder::{self, Spoken};
+use super::exam_folder::{self, SpokenLanguage};
 use super::microphone::open;
 use super::settings::Settings;
-use super::setup::{breath, say};
-use super::voices::{self, Enrolled, Heard};
-use crate::hear::capture::Capture;
-use crate::hear::decode;
-use crate::hear::endpoint::Breaths;
-use crate::hear::neural::Neural;
-use crate::hear::neural::adapt::{Adaptation, STEPS};
-use crate::hear::neural::parts::Parts;
-use crate::hear::recognise::Recogniser as _;
-use crate::hear::utterance::Segment;
+use super::setup::{say, utterance};
+use super::voices::{self, Enrolled, PhraseHeard};
+use crate::evaluation::judge::{Fate, fate};
 use crate::protocol::Protocols;
-use crate::trial::judge::{Fate, fate};
+use crate::speech::capture::Capture;
+use crate::speech::decode;
+use crate::speech::endpoint::Endpointer;
+use crate::speech::neural::Neural;
+use crate::speech::neural::adapt::{Adaptation, STEPS};
+use crate::speech::neural::parts::Parts;
+use crate::speech::recognise::Recogniser as _;
+use crate::speech::utterance::UtteranceAudio;
 
 /// A phrase is asked for so often before it is left out.
 const TRIES: usize = 2;
@@ -58,13 +58,13 @@ pub(crate) struct Enrol {
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_EAR")]
     head: Option<PathBuf>,
     #[command(flatten)]
-    language: args::Language,
+    language: args::LanguageArgs,
     #[command(flatten)]
-    knowledge: args::Knowledge,
+    knowledge: args::KnowledgeArgs,
 }
 
-/// A breath in which a phrase was read.
-type Read = (Segment, String);
+/// An utterance in which a phrase was read.
+type Reading = (UtteranceAudio, String);
 
 pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
     let settings = Settings::read()?;
@@ -140,13 +140,13 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
 fn learned(
     ear: &mut Neural,
     person: &str,
-    learn: &[Read],
-    judge: &[Read],
-    spoken: &Spoken,
+    learn: &[Reading],
+    judge: &[Reading],
+    spoken: &SpokenLanguage,
     protocols: &Protocols,
 ) -> anyhow::Result<Enrolled> {
-    let heard = |ear: &mut Neural| -> anyhow::Result<Heard> {
-        let mut heard = Heard::default();
+    let heard = |ear: &mut Neural| -> anyhow::Result<PhraseHeard> {
+        let mut heard = PhraseHeard::default();
         for (segment, phrase) in judge {
             let utterance = ear.recognise(segment)?;
             match fate(phrase, &utterance, &spoken.language, protocols) {
@@ -172,8 +172,8 @@ fn learned(
 /// Phrases that were not heard as the ones asked for, each with what was heard instead.
 fn heard_otherwise<'a>(
     ear: &mut Neural,
-    read: impl Iterator<Item = &'a Read>,
-    spoken: &Spoken,
+    read: impl Iterator<Item = &'a Reading>,
+    spoken: &SpokenLanguage,
     protocols: &Protocols,
 ) -> anyhow::Result<Vec<(&'a str, String)>> {
     let mut found = Vec::new();
@@ -218,12 +218,12 @@ fn tell(enrolled: &Enrolled, n: usize) -> anyhow::Result<()> {
 }
 
 /// The phrases as they are read into the microphone; one that is not heard is asked for again, then left out.
-fn read_aloud(capture: &mut Capture, phrases: &[String]) -> anyhow::Result<Vec<Read>> {
+fn read_aloud(capture: &mut Capture, phrases: &[String]) -> anyhow::Result<Vec<Reading>> {
     let mut read = Vec::new();
     for (idx, phrase) in phrases.iter().enumerate() {
         for _ in 0..TRIES {
             say(&format!("Read:  {phrase}    ({} of {})", idx + 1, phrases.len()))?;
-            if let Some(segment) = breath(capture)? {
+            if let Some(segment) = utterance(capture)? {
                 read.push((segment, phrase.clone()));
                 break;
             }
@@ -233,18 +233,22 @@ fn read_aloud(capture: &mut Capture, phrases: &[String]) -> anyhow::Result<Vec<R
     Ok(read)
 }
 
-/// The breaths of a recording, which must be the phrases, one each.
-fn from_recording(path: &Path, learn: &[String], judge: &[String]) -> anyhow::Result<(Vec<Read>, Vec<Read>)> {
-    let (mut recording, mut breaths) = (decode::open(path)?, Breaths::new(0)?);
+/// The utterances of a recording, which must be the phrases, one each.
+fn from_recording(
+    path: &Path,
+    learn: &[String],
+    judge: &[String],
+) -> anyhow::Result<(Vec<Reading>, Vec<Reading>)> {
+    let (mut recording, mut utterances) = (decode::open(path)?, Endpointer::new(0)?);
     let mut segments = Vec::new();
     while let Some(block) = recording.next_block()? {
-        segments.extend(breaths.take(&block));
+        segments.extend(utterances.take(&block));
     }
-    segments.extend(breaths.finish());
+    segments.extend(utterances.finish());
     let wanted = learn.len() + judge.len();
     ensure!(
         segments.len() == wanted,
-        "`{}` holds {} breaths, wanted are the {wanted} phrases of `zonecall enrol --script`, each with a pause of a second \
+        "`{}` holds {} utterances, wanted are the {wanted} phrases of `zonecall enrol --script`, each with a pause of a second \
          after it and none within",
         path.display(),
         segments.len()

@@ -16,7 +16,7 @@ use crate::exam::journal::Journal;
 use crate::exam::review::{Change, Review};
 use crate::protocol::{Odd, Protocols};
 
-pub(crate) fn enter(args: &args::Enter) -> anyhow::Result<ExitCode> {
+pub(crate) fn enter(args: &args::EnterArgs) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
     let protocols = open::protocols(&args.folder.knowledge)?;
     let exam = open::exam(folder, &protocols)?;
@@ -29,7 +29,7 @@ pub(crate) fn enter(args: &args::Enter) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn withdrawn(args: &args::Enter, seq: u64, exam: &Exam) -> anyhow::Result<Event> {
+fn withdrawn(args: &args::EnterArgs, seq: u64, exam: &Exam) -> anyhow::Result<Event> {
     let entry = exam.entries.iter().find(|entry| entry.seq == seq).with_context(|| {
         let lines: Vec<String> = exam.entries.iter().map(|entry| entry.seq.to_string()).collect();
         let lines = if lines.is_empty() { "none".to_owned() } else { lines.join(", ") };
@@ -43,7 +43,7 @@ fn withdrawn(args: &args::Enter, seq: u64, exam: &Exam) -> anyhow::Result<Event>
     })))
 }
 
-fn entered(args: &args::Enter, exam: &Exam, protocols: &Protocols) -> anyhow::Result<Event> {
+fn entered(args: &args::EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Result<Event> {
     let given = |part: &Option<String>| part.clone().unwrap_or_default();
     let [limb, zone, structure, term] = [&args.limb, &args.zone, &args.structure, &args.term].map(given);
     open::place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;

@@ -3,7 +3,7 @@
 //! Takes: a folder with `exam.jsonl`.
 //! Gives: the exam, its pairing and its record.
 //! Never: changes the exam; it only writes what is derived from it.
-//! Tested in: `tests/demo.rs`.
+//! Tested in: `tests/it/demo.rs`.
 
 use std::collections::BTreeMap;
 use std::io::Write;
@@ -18,7 +18,6 @@ use crate::exam::journal;
 use crate::exam::sound::note_sound;
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
-use crate::hear::sphinx::entries;
 use crate::knowledge::measure::{Against, Earlier};
 use crate::knowledge::record::{self, Record};
 use crate::language::engine::Pronunciation;
@@ -26,9 +25,10 @@ use crate::language::graph::ZonesByLimb;
 use crate::language::pack::{Language, Pack};
 use crate::protocol::Protocols;
 use crate::protocol::measuring::Reference;
+use crate::speech::sphinx::entries;
 
 /// The protocols asked for, or the built-in ones.
-pub(crate) fn protocols(args: &args::Knowledge) -> anyhow::Result<Protocols> {
+pub(crate) fn protocols(args: &args::KnowledgeArgs) -> anyhow::Result<Protocols> {
     Ok(match &args.protocols {
         Some(folder) => Protocols::read(folder)?,
         None => Protocols::built_in()?,
@@ -36,7 +36,7 @@ pub(crate) fn protocols(args: &args::Knowledge) -> anyhow::Result<Protocols> {
 }
 
 /// What can be said in an exam.
-pub(crate) struct Spoken {
+pub(crate) struct SpokenLanguage {
     pub(crate) pack: Pack,
     pub(crate) language: Language,
     /// Scheme chosen for each group of limbs.
@@ -45,10 +45,10 @@ pub(crate) struct Spoken {
     zones: ZonesByLimb,
 }
 
-impl Spoken {
+impl SpokenLanguage {
     /// The same, in which only what begins with `call` counts; how the word sounds is looked up in `dictionary`, too,
     /// a file of `word  PHONES` lines.
-    pub(crate) fn called_by(self, call: &str, dictionary: &Path) -> Spoken {
+    pub(crate) fn called_by(self, call: &str, dictionary: &Path) -> SpokenLanguage {
         let known = std::fs::read(dictionary).unwrap_or_default();
         let known = String::from_utf8_lossy(&known);
         let is_of_call = |word: &str| call.split_whitespace().any(|wanted| wanted.eq_ignore_ascii_case(word));
@@ -58,12 +58,12 @@ impl Spoken {
         });
         let pack = self.pack.called_by(call, sounds.collect());
         let language = pack.for_zones(&self.zones);
-        Spoken { pack, language, ..self }
+        SpokenLanguage { pack, language, ..self }
     }
 }
 
 /// The grammar pack and the schemes asked for.
-pub(crate) fn language(args: &args::Language, protocols: &Protocols) -> anyhow::Result<Spoken> {
+pub(crate) fn language(args: &args::LanguageArgs, protocols: &Protocols) -> anyhow::Result<SpokenLanguage> {
     language_with(args.grammar.as_deref(), protocols.choose(&args.schemes)?, protocols)
 }
 
@@ -73,7 +73,7 @@ pub(crate) fn language_with(
     grammar: Option<&Path>,
     schemes: BTreeMap<String, String>,
     protocols: &Protocols,
-) -> anyhow::Result<Spoken> {
+) -> anyhow::Result<SpokenLanguage> {
     let pack = match grammar {
         Some(folder) => Pack::read(folder)?,
         None => Pack::built_in()?,
@@ -81,7 +81,7 @@ pub(crate) fn language_with(
     // Other languages are heard by an ear that cannot be told the limb in force: more zones cost it too much.
     let zones = if grammar.is_none() { protocols.sayable_zones() } else { protocols.zones_by_limb(&schemes) };
     let language = pack.for_zones(&zones);
-    Ok(Spoken { pack, language, schemes, zones })
+    Ok(SpokenLanguage { pack, language, schemes, zones })
 }
 
 /// The exam in `folder`.
@@ -124,7 +124,7 @@ pub(crate) fn still_file(folder: &Path, still: &Frame) -> PathBuf {
 }
 
 /// The record of the exam that was named, and the protocols it was read with.
-pub(crate) fn record_of(args: &args::Folder) -> anyhow::Result<(Record, Protocols)> {
+pub(crate) fn record_of(args: &args::FolderArgs) -> anyhow::Result<(Record, Protocols)> {
     let protocols = protocols(&args.knowledge)?;
     let record = record_in(&args.folder, &protocols)?;
     Ok((record, protocols))
@@ -136,7 +136,11 @@ pub(crate) fn record_against(exam: &Exam, protocols: &Protocols, against: &Again
 }
 
 /// Reads what the exam that began with `now` is to be held against.
-pub(crate) fn against(args: &args::Against, now: &Header, protocols: &Protocols) -> anyhow::Result<Against> {
+pub(crate) fn against(
+    args: &args::AgainstArgs,
+    now: &Header,
+    protocols: &Protocols,
+) -> anyhow::Result<Against> {
     let mut earlier = Vec::new();
     for other in &args.earlier {
         let record = earlier_record(other, now, protocols)?;

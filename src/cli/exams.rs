@@ -3,7 +3,7 @@
 //! Takes: a microphone, and the folder that holds the exams.
 //! Gives: exam folders named by their start; lines about the listening itself, for the log of the system.
 //! Never: keeps or shows what is said between exams, or touches an exam that was interrupted.
-//! Tested in: `tests/exams.rs`.
+//! Tested in: `tests/sound/exams.rs`.
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -13,35 +13,35 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use anyhow::{Context as _, ensure};
 use chrono::{DateTime, Local, Utc};
 
-use super::args::Subject;
+use super::args::SubjectArgs;
 use super::dialogue::{MICROPHONE, SWITCH};
-use super::exam_folder::{self, Spoken};
-use super::face::{Face, Show, What};
-use super::listen::Ways;
+use super::exam_folder::{self, SpokenLanguage};
+use super::listen::ListenOptions;
 use super::live::{Live, Tools, manner};
 use super::microphone::{Given, Microphone, PAUSE, before_now, how_long, open};
+use super::screen::{Display, Notice, Screen};
 use super::session::{Began, Ear, Session, header, kept};
 use super::switch::TalkSwitch;
 use super::told;
 use crate::clock::seconds;
 use crate::exam::call::{Act, Command};
 use crate::exam::journal::JOURNAL_FILE;
-use crate::hear::endpoint::Breaths;
-use crate::hear::utterance::Segment;
 use crate::language::graph::Moment;
-use crate::live::gate::Gate;
-use crate::live::tone::Tone;
 use crate::protocol::Protocols;
+use crate::session::gate::Gate;
+use crate::session::tone::Tone;
+use crate::speech::endpoint::Endpointer;
+use crate::speech::utterance::UtteranceAudio;
 
 /// What goes from waiting into an exam and back.
-struct Hearing {
+struct Standby {
     ear: Ear,
     tools: Tools,
 }
 
-/// The breath that opens an exam.
+/// The utterance that opens an exam.
 struct Opening {
-    segment: Segment,
+    segment: UtteranceAudio,
     /// When it began.
     at: DateTime<Utc>,
     /// The sound after it that has come already.
@@ -53,10 +53,10 @@ struct Opening {
 /// Waits for exams until it is told to stop.
 pub(super) fn wait(
     folder: &Path,
-    subject: &Subject,
-    spoken: &Spoken,
+    subject: &SubjectArgs,
+    spoken: &SpokenLanguage,
     ear: Ear,
-    mut ways: Ways,
+    mut ways: ListenOptions,
     stop: &Arc<AtomicBool>,
 ) -> anyhow::Result<ExitCode> {
     ensure!(
@@ -65,33 +65,33 @@ pub(super) fn wait(
          `{{command=start_of_exam}} {{!command}}`, or use --into",
         spoken.pack.language
     );
-    ways.show = Show::Log;
-    let mut face = Face::Log;
+    ways.show = Display::Log;
+    let mut face = Screen::Log;
     std::fs::create_dir_all(folder).with_context(|| format!("cannot make `{}`", folder.display()))?;
     // That no exam can be kept is told now, not when the horse stands there.
     tempfile::tempfile_in(folder).with_context(|| format!("cannot write into `{}`", folder.display()))?;
     for line in interrupted(folder, &ear.protocols)? {
-        face.tell(What::Notice, &line)?;
+        face.tell(Notice::Notice, &line)?;
     }
     let switch = TalkSwitch::of(&ways)?;
     let opened = open(ways.device.as_deref())?;
     let microphone = Microphone::new(opened.capture, ways.device.as_deref());
-    face.tell(What::Notice, &format!("hearing {}", microphone.name()))?;
-    let mut hearing = Hearing { ear, tools: Tools { microphone, manner: manner(&ways), switch } };
+    face.tell(Notice::Notice, &format!("hearing {}", microphone.name()))?;
+    let mut hearing = Standby { ear, tools: Tools { microphone, manner: manner(&ways), switch } };
     while let Some(opening) = hearing.next_opening(&mut face, stop)? {
         hearing = hearing.exam(opening, folder, subject, spoken, &ways, stop)?;
     }
     Ok(ExitCode::SUCCESS)
 }
 
-impl Hearing {
+impl Standby {
     /// Waits for the words that open an exam; none when it is told to stop.
     ///
-    /// A breath is held in memory until it is understood, and then forgotten.
-    fn next_opening(&mut self, face: &mut Face, stop: &AtomicBool) -> anyhow::Result<Option<Opening>> {
+    /// An utterance is held in memory until it is understood, and then forgotten.
+    fn next_opening(&mut self, face: &mut Screen, stop: &AtomicBool) -> anyhow::Result<Option<Opening>> {
         self.ear.engine.follow(Moment::default());
-        let (mut breaths, mut taken, mut gate) = (Breaths::new(0)?, 0_u64, Gate::default());
-        face.tell(What::Notice, "waiting for `start of exam`; until then nothing is kept")?;
+        let (mut utterances, mut taken, mut gate) = (Endpointer::new(0)?, 0_u64, Gate::default());
+        face.tell(Notice::Notice, "waiting for `start of exam`; until then nothing is kept")?;
         while !stop.load(Ordering::Relaxed) {
             let block = match self.tools.microphone.next()? {
                 Given::Sound(block) => block,
@@ -101,7 +101,7 @@ impl Hearing {
                 }
                 Given::Lost => {
                     self.tools.manner.device(face, MICROPHONE, true)?;
-                    breaths = Breaths::new(taken)?;
+                    utterances = Endpointer::new(taken)?;
                     continue;
                 }
                 Given::Back(_) => {
@@ -110,18 +110,18 @@ impl Hearing {
                 }
             };
             if self.tools.microphone.overrun() || block.lost_before > 0 {
-                breaths = Breaths::new(taken)?;
+                utterances = Endpointer::new(taken)?;
             }
             let end_at = before_now(block.behind);
             let first = taken;
             taken += block.samples.len() as u64;
             let mut segments = Vec::new();
             if self.turns(&mut gate, first, taken + block.behind, face)? {
-                let before = std::mem::replace(&mut breaths, Breaths::new(first)?).finish();
+                let before = std::mem::replace(&mut utterances, Endpointer::new(first)?).finish();
                 segments.extend(before.filter(|_| gate.is_open()));
                 gate.turn();
             }
-            let ended = breaths.take(&block.samples);
+            let ended = utterances.take(&block.samples);
             if self.tools.switch.is_none() || gate.is_open() {
                 segments.extend(ended);
             }
@@ -138,7 +138,7 @@ impl Hearing {
     }
 
     /// Whether the switch to talk by was turned before the sample `next`, while `now` is being recorded.
-    fn turns(&mut self, gate: &mut Gate, next: u64, now: u64, face: &mut Face) -> anyhow::Result<bool> {
+    fn turns(&mut self, gate: &mut Gate, next: u64, now: u64, face: &mut Screen) -> anyhow::Result<bool> {
         let Some(switch) = &mut self.tools.switch else { return Ok(false) };
         if let Some(is_gone) = switch.news() {
             self.tools.manner.device(face, SWITCH, is_gone)?;
@@ -146,31 +146,31 @@ impl Hearing {
         Ok(gate.is_due(switch.is_on(), next, now))
     }
 
-    /// Whether a breath begins with the words that open an exam, surely heard.
-    fn opens(&mut self, segment: &Segment, face: &mut Face) -> anyhow::Result<bool> {
+    /// Whether an utterance begins with the words that open an exam, surely heard.
+    fn opens(&mut self, segment: &UtteranceAudio, face: &mut Screen) -> anyhow::Result<bool> {
         let (utterance, parsed) = self.ear.hear(segment)?;
         let opens = parsed.calls.first().is_some_and(|call| call.act == Act::Command(Command::StartOfExam));
         if opens && utterance.unsure && !utterance.rejected {
             self.tools.manner.sound(Tone::NotUnderstood);
-            face.tell(What::Notice, "that may have been `start of exam`, but not surely: say it again")?;
+            face.tell(Notice::Notice, "that may have been `start of exam`, but not surely: say it again")?;
         }
-        // Half a breath, cut because it was too long, is no clear word.
+        // Half an utterance, cut because it was too long, is no clear word.
         Ok(opens && !utterance.rejected && !utterance.unsure && !segment.cut)
     }
 
-    /// One exam, from the breath that opened it to its end.
+    /// One exam, from the utterance that opened it to its end.
     fn exam(
         self,
         opening: Opening,
         folder: &Path,
-        subject: &Subject,
-        spoken: &Spoken,
-        ways: &Ways,
+        subject: &SubjectArgs,
+        spoken: &SpokenLanguage,
+        ways: &ListenOptions,
         stop: &Arc<AtomicBool>,
     ) -> anyhow::Result<Self> {
         let folder = new_folder(folder, opening.at);
-        let mut face = Face::Log;
-        face.tell(What::Notice, &format!("exam `{}` begins", folder.display()))?;
+        let mut face = Screen::Log;
+        face.tell(Notice::Notice, &format!("exam `{}` begins", folder.display()))?;
         let header = header(subject, &self.ear, spoken, Began::live(opening.at));
         let mut session = Session::begin(&folder, header, self.ear)?;
         session.open_audio(self.tools.microphone.name().to_owned())?;
@@ -178,7 +178,7 @@ impl Hearing {
         let heard = live.opened_by(&opening.segment);
         let heard = heard.and_then(|()| live.listen(&opening.rest, opening.behind));
         let closed = live.close(heard)?;
-        face.tell(What::Notice, &closed.summary)?;
+        face.tell(Notice::Notice, &closed.summary)?;
         closed.heard?;
         Ok(Self { ear: closed.ear, tools: closed.tools })
     }
@@ -216,8 +216,8 @@ fn interrupted(exams: &Path, protocols: &Protocols) -> anyhow::Result<Vec<String
             Err(error) => format!("no sound that can be read ({})", told(&error)),
         };
         lines.push(format!(
-            "exam `{shown}` was interrupted; kept are {} breaths, {} calls and {sound}; {}",
-            exam.breaths.len(),
+            "exam `{shown}` was interrupted; kept are {} utterances, {} calls and {sound}; {}",
+            exam.utterances.len(),
             exam.calls.len(),
             exam.source.way_out(),
         ));

@@ -1,9 +1,9 @@
 //! `zonecall hear`: a recording becomes an exam folder with its journal and the kept audio.
 //!
-//! Takes: recordings and the options of `args::Hear`.
+//! Takes: recordings and the options of `args::HearArgs`.
 //! Gives: `exam.jsonl` and `audio/0001.wav`, `audio/0002.wav`, ... in the folder.
 //! Never: recognises a sample before it is kept.
-//! Tested in: `tests/demo.rs`.
+//! Tested in: `tests/it/demo.rs`.
 
 use std::io::Write;
 use std::path::Path;
@@ -22,13 +22,13 @@ use super::session::{self, Began, Ear, Session, must_be_new};
 use super::told;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality, seconds};
 use crate::exam::event::{FAULT, INTERRUPTED};
-use crate::hear::decode::{self, Recording};
-use crate::hear::utterance::Segment;
+use crate::speech::decode::{self, Recording};
+use crate::speech::utterance::UtteranceAudio;
 
 /// A clock anchor is written at least this often.
 const ANCHOR_SAMPLES: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
-pub(crate) fn hear(args: &args::Hear) -> anyhow::Result<ExitCode> {
+pub(crate) fn hear(args: &args::HearArgs) -> anyhow::Result<ExitCode> {
     must_be_new(&args.into)?;
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let spoken = exam_folder::language(&args.language, &protocols)?;
@@ -63,7 +63,7 @@ fn open(path: &Path) -> anyhow::Result<Recording> {
 }
 
 /// When the first sample was recorded, where that comes from, and the local time's lead on UTC.
-fn started(args: &args::Hear, first: &Recording) -> anyhow::Result<Began> {
+fn started(args: &args::HearArgs, first: &Recording) -> anyhow::Result<Began> {
     let began = |at, wall, utc_offset_s| Ok(Began { at, wall, utc_offset_s });
     if let Some(stated) = args.started_at {
         return began(stated.with_timezone(&Utc), WallQuality::Stated, stated.offset().local_minus_utc());
@@ -114,7 +114,7 @@ impl Hearing {
         let heard = self.blocks(recording, &bar);
         let last = self.session.close_audio()?;
         if let Some(segment) = last {
-            self.breath(&segment)?;
+            self.utterance(&segment)?;
         }
         bar.finish_and_clear();
         heard
@@ -123,7 +123,7 @@ impl Hearing {
     fn blocks(&mut self, recording: &mut Recording, bar: &ProgressBar) -> anyhow::Result<()> {
         while let Some(block) = recording.next_block()? {
             for segment in self.session.take(&block)? {
-                self.breath(&segment)?;
+                self.utterance(&segment)?;
             }
             self.anchor_when_due()?;
             bar.inc(block.len() as u64);
@@ -135,8 +135,8 @@ impl Hearing {
         Ok(())
     }
 
-    /// One breath: recognised, understood, written down.
-    fn breath(&mut self, segment: &Segment) -> anyhow::Result<()> {
+    /// One utterance: recognised, understood, written down.
+    fn utterance(&mut self, segment: &UtteranceAudio) -> anyhow::Result<()> {
         let (utterance, parsed) = self.session.recognise(segment)?;
         self.session.attend(utterance, parsed).map(|_| ())
     }
@@ -161,13 +161,13 @@ impl Hearing {
             (Ok(()), false, true) => "end of exam".to_owned(),
             (Ok(()), false, false) => "end of the recording".to_owned(),
         };
-        let (n_breaths, kept_s) = (self.session.counts.breaths, seconds(self.session.next_sample()));
+        let (n_utterances, kept_s) = (self.session.counts.utterances, seconds(self.session.next_sample()));
         writeln!(std::io::stdout(), "{}", self.session.close(&reason)?.0)?;
         heard.context("what was heard before that is kept, and the exam is closed")?;
         if interrupted {
             return Ok(ExitCode::from(130));
         }
-        if n_breaths > 0 {
+        if n_utterances > 0 {
             return Ok(ExitCode::SUCCESS);
         }
         eprintln!(

@@ -9,10 +9,10 @@ use super::args;
 use crate::exam::event::{Event, ExamEvent, Outcome};
 use crate::exam::journal::read;
 use crate::exam::sign::fault;
-use crate::hear::recognise::EngineId;
-use crate::tell::words::local;
+use crate::report::words::local;
+use crate::speech::recognise::EngineId;
 
-pub(crate) fn journal(args: &args::Journal) -> anyhow::Result<ExitCode> {
+pub(crate) fn journal(args: &args::JournalArgs) -> anyhow::Result<ExitCode> {
     let mut lines = read(&args.folder)?;
     lines.damage.extend(lines.events.iter().filter_map(|line| Some((line.seq, fault(line)?))));
     // As the reports show them: at the place of the exam.
@@ -68,7 +68,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         }
         Event::Audio(file) => format!("audio kept in {} from {}", file.file, file.source),
         Event::AudioLost { samples } => format!("LOST {samples} samples of audio"),
-        Event::Heard(heard) => {
+        Event::Utterance(heard) => {
             let became = match heard.outcome {
                 Outcome::Calls => "heard",
                 Outcome::NotUnderstood => "heard, not understood",

@@ -3,7 +3,7 @@
 //! Takes: a microphone, and the options of `Listen` or `Resume`.
 //! Gives: the same folder that `hear` makes; lines on the terminal.
 //! Never: ends without closing the journal, whatever signal or fault ends it.
-//! Tested in: `tests/listen.rs`.
+//! Tested in: `tests/sound/listen.rs`.
 
 use std::io::Write as _;
 use std::path::PathBuf;
@@ -13,18 +13,18 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use anyhow::Context as _;
 
-use super::args::{Knowledge, Language, Subject, WhichEar};
+use super::args::{KnowledgeArgs, LanguageArgs, SubjectArgs, WhichEar};
 use super::ear;
-use super::exam_folder::{self, Spoken};
+use super::exam_folder::{self, SpokenLanguage};
 use super::exams;
-use super::face::Show;
 use super::live::{Live, Tools, manner};
 use super::microphone::{Microphone, Opened, open};
+use super::screen::Display;
 use super::session::{self, Began, Ear, Session, must_be_new};
 use super::settings::Settings;
-use super::switch::{SwitchArgs, TalkSwitch, Wanted};
+use super::switch::{SwitchArgs, SwitchChoice, TalkSwitch};
 use crate::exam::journal::{JOURNAL_FILE, JournalError};
-use crate::hear::sphinx::{DICTIONARY, default_model_dir};
+use crate::speech::sphinx::{DICTIONARY, default_model_dir};
 
 /// What most scanners need to export a still, in seconds; our own guess.
 const EXPORT_DELAY_S: f64 = 2.0;
@@ -42,13 +42,13 @@ pub(crate) struct Listen {
     #[arg(long, value_name = "FOLDER", conflicts_with_all = ["into", "horse", "horse_id"])]
     pub(crate) exams: Option<PathBuf>,
     #[command(flatten)]
-    pub(crate) subject: Subject,
+    pub(crate) subject: SubjectArgs,
     #[command(flatten)]
     pub(crate) live: LiveArgs,
     #[command(flatten)]
-    pub(crate) language: Language,
+    pub(crate) language: LanguageArgs,
     #[command(flatten)]
-    pub(crate) knowledge: Knowledge,
+    pub(crate) knowledge: KnowledgeArgs,
 }
 
 #[derive(Debug, clap::Args)]
@@ -64,7 +64,7 @@ pub(crate) struct Resume {
     #[command(flatten)]
     pub(crate) live: LiveArgs,
     #[command(flatten)]
-    pub(crate) knowledge: Knowledge,
+    pub(crate) knowledge: KnowledgeArgs,
 }
 
 /// How to listen, for a new exam and for one that goes on; what is not given here is taken from the settings.
@@ -76,7 +76,7 @@ pub(crate) struct LiveArgs {
     /// Plain lines on the terminal instead of the screen.
     #[arg(long)]
     pub(crate) lines: bool,
-    /// Tones that tell what became of each breath; else on.
+    /// Tones that tell what became of each utterance; else on.
     #[arg(long, value_enum)]
     pub(crate) tones: Option<Switch>,
     /// A voice that asks back, answers questions and warns; it needs the program espeak-ng; else on.
@@ -100,27 +100,31 @@ pub(crate) struct LiveArgs {
 }
 
 /// The options, with the settings where none was given.
-pub(super) struct Ways {
+pub(super) struct ListenOptions {
     pub(super) device: Option<String>,
-    pub(super) show: Show,
+    pub(super) show: Display,
     pub(super) tones: bool,
     pub(super) voice: bool,
     pub(super) call_word: Option<String>,
     pub(super) watch: Option<PathBuf>,
     pub(super) export_delay_s: f64,
-    pub(super) switch: Option<Wanted>,
+    pub(super) switch: Option<SwitchChoice>,
     pub(super) ear: WhichEar,
     pub(super) language: String,
 }
 
 impl LiveArgs {
-    fn with(&self, settings: &Settings, language: &str) -> anyhow::Result<Ways> {
+    fn with(&self, settings: &Settings, language: &str) -> anyhow::Result<ListenOptions> {
         let is_on = |given: Option<Switch>, set: Option<bool>| {
             given.map_or(set.unwrap_or(true), |way| way == Switch::On)
         };
-        Ok(Ways {
+        Ok(ListenOptions {
             device: self.device.clone().or_else(|| settings.device.clone()),
-            show: if self.lines || settings.lines.unwrap_or(false) { Show::Lines } else { Show::Screen },
+            show: if self.lines || settings.lines.unwrap_or(false) {
+                Display::Lines
+            } else {
+                Display::Screen
+            },
             tones: is_on(self.tones, settings.tones),
             voice: is_on(self.voice, settings.voice),
             call_word: self.call_word.clone().or_else(|| settings.call_word.clone()),
@@ -161,7 +165,7 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let engine =
         ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols, person.as_deref())?;
     let ear = Ear { engine, language: spoken.language.clone(), protocols };
-    let subject = Subject { person, ..args.subject.clone() };
+    let subject = SubjectArgs { person, ..args.subject.clone() };
     let stop = stop_switch()?;
     let Some(into) = &args.into else {
         let folder = args.exams.clone().unwrap_or_default();
@@ -204,7 +208,7 @@ fn stop_switch() -> anyhow::Result<Arc<AtomicBool>> {
 }
 
 /// The language, with the call word where there is one.
-fn called(spoken: Spoken, ways: &Ways) -> Spoken {
+fn called(spoken: SpokenLanguage, ways: &ListenOptions) -> SpokenLanguage {
     let Some(call) = &ways.call_word else { return spoken };
     let model = ways.ear.model.clone().unwrap_or_else(default_model_dir);
     spoken.called_by(call, &model.join(DICTIONARY))
@@ -214,7 +218,7 @@ fn run(
     mut session: Session,
     opened: Opened,
     switch: Option<TalkSwitch>,
-    ways: &Ways,
+    ways: &ListenOptions,
     stop: Arc<AtomicBool>,
 ) -> anyhow::Result<ExitCode> {
     session.open_audio(opened.capture.describe())?;

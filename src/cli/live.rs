@@ -1,9 +1,9 @@
 //! The loop at the horse: sound in, journal lines and answers out.
 //!
 //! Takes: a session that was begun and an open microphone.
-//! Gives: what became of each breath, told at once.
+//! Gives: what became of each utterance, told at once.
 //! Never: lets the sound wait for an answer; what is spoken or shown is handed on.
-//! Tested in: `tests/listen.rs`.
+//! Tested in: `tests/sound/listen.rs`.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -12,27 +12,27 @@ use std::time::{Duration, Instant};
 
 use chrono::Utc;
 
-use super::dialogue::{Came, Dialogue, MICROPHONE, Manner, SWITCH, Stills};
-use super::face::{Face, Key, What};
-use super::listen::Ways;
+use super::dialogue::{Arrival, Dialogue, Feedback, MICROPHONE, SWITCH, Stills};
+use super::listen::ListenOptions;
 use super::microphone::{Given, Microphone, PAUSE};
+use super::screen::{Key, Notice, Screen};
 use super::session::{Ear, Session};
 use super::switch::TalkSwitch;
 use super::told;
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
 use crate::exam::event::{Event, FAULT};
 use crate::frames::watch::{Arrived, Watch};
-use crate::hear::capture::AudioBlock;
-use crate::hear::utterance::Segment;
-use crate::live::gate::Gate;
-use crate::live::mouth::Mouth;
-use crate::live::voice::Voice;
+use crate::session::gate::Gate;
+use crate::session::speech_output::SpeechOutput;
+use crate::session::voice::Voice;
+use crate::speech::capture::AudioBlock;
+use crate::speech::utterance::UtteranceAudio;
 
 /// Words are shown while they are spoken, anew after this long; less often on a slow machine.
 const GROWS_EVERY: Duration = Duration::from_millis(200);
 /// A look at growing words may take this part of the time.
 const GROWS_SHARE: u32 = 4;
-/// Samples that are listened to at once: a tenth of a second, in which no breath ends and another begins.
+/// Samples that are listened to at once: a tenth of a second, in which no utterance ends and another begins.
 const PIECE: usize = SAMPLE_RATE_HZ as usize / 10;
 
 pub(super) struct Live {
@@ -54,7 +54,7 @@ pub(super) struct Live {
 /// What an exam is heard and answered with; after it comes the next one.
 pub(super) struct Tools {
     pub(super) microphone: Microphone,
-    pub(super) manner: Manner,
+    pub(super) manner: Feedback,
     /// None where everything counts that is said.
     pub(super) switch: Option<TalkSwitch>,
 }
@@ -72,7 +72,7 @@ impl Live {
     pub(super) fn new(
         mut session: Session,
         tools: Tools,
-        ways: &Ways,
+        ways: &ListenOptions,
         stop: Arc<AtomicBool>,
     ) -> anyhow::Result<Self> {
         let Tools { microphone, manner, switch } = tools;
@@ -83,7 +83,7 @@ impl Live {
         let watch = ways.watch.as_ref().map(watch).transpose()?;
         let stills = watch.as_ref().map(|_| Stills::new(ways.export_delay_s, session.next_sample()));
         let title = format!("zonecall  {}  {}", session.folder.display(), microphone.name());
-        let mut face = Face::open(ways.show, title, watch.is_some());
+        let mut face = Screen::open(ways.show, title, watch.is_some());
         face.take(&exam, &session.ear.protocols);
         if let Some(switch) = &switch {
             face.has_switch(switch.terminal_key());
@@ -136,11 +136,11 @@ impl Live {
         Ok(())
     }
 
-    /// A breath that was cut out of the sound before the exam began: the one that opened it.
-    pub(super) fn opened_by(&mut self, segment: &Segment) -> anyhow::Result<()> {
-        let segment = self.session.take_breath(segment)?;
+    /// An utterance that was cut out of the sound before the exam began: the one that opened it.
+    pub(super) fn opened_by(&mut self, segment: &UtteranceAudio) -> anyhow::Result<()> {
+        let segment = self.session.take_utterance(segment)?;
         // It has counted already, whatever became of the switch since.
-        self.dialogue.breath(&mut self.session, &segment, Came::Whole)
+        self.dialogue.utterance(&mut self.session, &segment, Arrival::Whole)
     }
 
     /// Closes audio and journal; a fault that ended the listening is the reason that they give.
@@ -148,7 +148,7 @@ impl Live {
         // The first fault is the reason; none of them keeps the journal open.
         let last = self.session.close_audio();
         let heard = heard.and_then(|()| match last? {
-            Some(segment) => self.breath(&segment),
+            Some(segment) => self.utterance(&segment),
             None => Ok(()),
         });
         let heard = heard.and_then(|()| self.last_stills());
@@ -211,11 +211,11 @@ impl Live {
         Ok(())
     }
 
-    /// Sound is lost here: the breath that was going on ends, and what follows is another one.
+    /// Sound is lost here: the utterance that was going on ends, and what follows is another one.
     fn break_off(&mut self) -> anyhow::Result<()> {
         self.gap_at = Some(self.session.next_sample());
         match self.session.cut()? {
-            Some(segment) => self.breath(&segment),
+            Some(segment) => self.utterance(&segment),
             None => Ok(()),
         }
     }
@@ -244,7 +244,7 @@ impl Live {
             self.gap(block.lost_before, read.clone())?;
         }
         self.dialogue.mind_own_voice(self.session.next_sample() + block.samples.len() as u64 + block.behind);
-        // Its own pauses end no breath, and its own words are not shown.
+        // Its own pauses end no utterance, and its own words are not shown.
         let early = !self.dialogue.hears_itself(self.session.next_sample());
         self.mind_switch(block)?;
         if let Some(best) = self.pace.see(read) {
@@ -254,7 +254,7 @@ impl Live {
         for piece in block.samples.chunks(PIECE) {
             let ended = if early { self.session.take_early(piece)? } else { self.session.take(piece)? };
             for segment in ended {
-                self.breath(&segment)?;
+                self.utterance(&segment)?;
             }
         }
         if block.behind == 0 {
@@ -274,7 +274,7 @@ impl Live {
         Ok(())
     }
 
-    /// The switch may have been turned: what was said before and after it are two breaths.
+    /// The switch may have been turned: what was said before and after it are two utterances.
     fn mind_switch(&mut self, block: &AudioBlock) -> anyhow::Result<()> {
         let Some(switch) = &mut self.switch else { return Ok(()) };
         let (news, is_on) = (switch.news(), switch.is_on());
@@ -284,7 +284,7 @@ impl Live {
         let next = self.session.next_sample();
         if self.gate.is_due(is_on, next, next + block.samples.len() as u64 + block.behind) {
             if let Some(segment) = self.session.cut()? {
-                self.breath(&segment)?;
+                self.utterance(&segment)?;
             }
             self.gate.turn();
             self.dialogue.face.switched(self.gate.is_open())?;
@@ -306,25 +306,25 @@ impl Live {
                 }
                 Arrived::Other { file, problem } => {
                     let text = format!("{}: {}", file.display(), problem.message);
-                    self.dialogue.face.tell(What::NoStill, &text)?;
+                    self.dialogue.face.tell(Notice::NoStill, &text)?;
                 }
             }
         }
         self.dialogue.mind_stills(&self.session, false)
     }
 
-    fn breath(&mut self, segment: &Segment) -> anyhow::Result<()> {
+    fn utterance(&mut self, segment: &UtteranceAudio) -> anyhow::Result<()> {
         let broken = self.gap_at.is_some_and(|gap| segment.span.from <= gap);
         let came = match broken {
-            _ if self.switch.is_some() && !self.gate.is_open() => Came::SwitchedOff,
-            true => Came::Broken,
-            false => Came::Whole,
+            _ if self.switch.is_some() && !self.gate.is_open() => Arrival::SwitchedOff,
+            true => Arrival::Broken,
+            false => Arrival::Whole,
         };
-        self.dialogue.breath(&mut self.session, segment, came)
+        self.dialogue.utterance(&mut self.session, segment, came)
     }
 
     fn tell(&mut self, text: &str) -> anyhow::Result<()> {
-        self.dialogue.face.tell(What::Notice, text)
+        self.dialogue.face.tell(Notice::Notice, text)
     }
 }
 
@@ -334,15 +334,15 @@ fn file_name(path: &str) -> String {
 }
 
 /// The mouth, or a word about why there is none: listening goes on without it.
-pub(super) fn manner(ways: &Ways) -> Manner {
+pub(super) fn manner(ways: &ListenOptions) -> Feedback {
     if !ways.tones && !ways.voice {
-        return Manner::default();
+        return Feedback::default();
     }
     let voice = ways
         .voice
         .then(|| Voice::find(&ways.language))
         .and_then(|found| found.map_err(|error| eprintln!("zonecall: no voice: {error}")).ok());
     let mouth =
-        Mouth::open(voice).map_err(|error| eprintln!("zonecall: nothing is sounded or said: {error}"));
-    Manner { mouth: mouth.ok(), tones: ways.tones }
+        SpeechOutput::open(voice).map_err(|error| eprintln!("zonecall: nothing is sounded or said: {error}"));
+    Feedback { mouth: mouth.ok(), tones: ways.tones }
 }

@@ -5,17 +5,17 @@ use std::process::ExitCode;
 
 use super::args;
 use super::exam_folder;
-use crate::tell::sheet;
+use crate::report::measure_table;
 
-pub(crate) fn measure(args: &args::Measure) -> anyhow::Result<ExitCode> {
+pub(crate) fn measure(args: &args::MeasureArgs) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
     let protocols = exam_folder::protocols(&args.folder.knowledge)?;
     let exam = exam_folder::exam(folder, &protocols)?;
     let against = exam_folder::against(&args.against, &exam.header, &protocols)?;
     let record = exam_folder::record_against(&exam, &protocols, &against);
     let text = match args.form {
-        args::MeasureForm::Text => sheet::text(&record, &protocols),
-        args::MeasureForm::Json => sheet::json(&record, &protocols),
+        args::MeasureForm::Text => measure_table::text(&record, &protocols),
+        args::MeasureForm::Json => measure_table::json(&record, &protocols),
     };
     match &args.out {
         Some(path) => exam_folder::write_file(path, text.as_bytes())?,

@@ -3,14 +3,14 @@
 //! Takes: its name, or none for the default one.
 //! Gives: sound, and when it was lost or is back.
 //! Never: knows of an exam.
-//! Tested in: `tests/listen.rs`, `tests/exams.rs`.
+//! Tested in: `tests/sound/listen.rs`, `tests/sound/exams.rs`.
 
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::clock::SAMPLE_RATE_HZ;
-use crate::hear::capture::{AudioBlock, Capture, CaptureError};
+use crate::speech::capture::{AudioBlock, Capture, CaptureError};
 
 /// A microphone must give its first sound within this time.
 const FIRST_SOUND_MAX: Duration = Duration::from_secs(10);

@@ -3,7 +3,7 @@
 //! Takes: the command line.
 //! Gives: an exit code: 0 clean, 1 findings to look at, 2 an error.
 //! Never: knowledge; each command opens, calls one stage and shows what it gave.
-//! Tested in: `tests/demo.rs`.
+//! Tested in: `tests/it/demo.rs`.
 
 mod archive;
 mod args;
@@ -18,7 +18,7 @@ mod journal;
 mod listen;
 mod dialogue;
 mod exams;
-mod face;
+mod screen;
 mod live;
 mod measure;
 mod microphone;
@@ -103,7 +103,7 @@ mod tests {
     #[test]
     fn a_cause_that_the_error_tells_itself_is_told_once() {
         let cause = std::io::Error::other("unexpected end of file");
-        let error = crate::hear::decode::DecodeError::Read { path: "visit.flac".into(), source: cause };
+        let error = crate::speech::decode::DecodeError::Read { path: "visit.flac".into(), source: cause };
         let error = anyhow::Error::new(error).context("what was heard is kept");
         let text = told(&error);
         assert!(text.starts_with("what was heard is kept: cannot read the recording `visit.flac`"), "{text}");

@@ -17,7 +17,7 @@ use crate::knowledge::record::{FrameRow, Record, Status};
 /// The rule that tells why the two clocks could not be tied.
 const CLOCK_UNKNOWN: &str = "clock-unknown";
 
-pub(crate) fn pair(args: &args::Pair) -> anyhow::Result<ExitCode> {
+pub(crate) fn pair(args: &args::PairArgs) -> anyhow::Result<ExitCode> {
     let exam_folder = &args.folder.folder;
     let protocols = open::protocols(&args.folder.knowledge)?;
     let exam = open::exam(exam_folder, &protocols)?;

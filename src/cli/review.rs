@@ -6,7 +6,7 @@ use std::process::{Command, ExitCode, Stdio};
 
 use anyhow::Context as _;
 
-use super::args::Folder;
+use super::args::FolderArgs;
 use super::exam_folder as open;
 use crate::review::{Desk, bind, serve};
 
@@ -16,9 +16,9 @@ use crate::review::{Desk, bind, serve};
     zonecall review exams/juniper --port 7400 --no-open\n\n\
     The page is served to this machine only. Its address holds a secret that is new each time; Ctrl-C ends it.\n\n\
     Exit codes: 0 ended with Ctrl-C, 2 an error; every change is kept at once.")]
-pub(crate) struct Review {
+pub(crate) struct ReviewArgs {
     #[command(flatten)]
-    pub(crate) folder: Folder,
+    pub(crate) folder: FolderArgs,
     /// Folder of an earlier exam of the same horse: its still of the same view stands beside each still, with its values.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) earlier: Option<PathBuf>,
@@ -30,7 +30,7 @@ pub(crate) struct Review {
     pub(crate) no_open: bool,
 }
 
-pub(crate) fn review(args: &Review) -> anyhow::Result<ExitCode> {
+pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
     let protocols = open::protocols(&args.folder.knowledge)?;
     let beside = match &args.earlier {
         Some(other) => {

@@ -1,9 +1,9 @@
 //! One exam being heard, from a recording or a microphone: the chain that both share.
 //!
 //! Takes: an engine and a language, then blocks of audio in order.
-//! Gives: kept audio, breaths, and the journal's lines about them.
+//! Gives: kept audio, utterances, and the journal's lines about them.
 //! Never: recognises a sample before it is kept.
-//! Tested in: `tests/demo.rs`, `tests/listen.rs`.
+//! Tested in: `tests/it/demo.rs`, `tests/sound/listen.rs`.
 
 use std::path::{Path, PathBuf};
 
@@ -11,24 +11,24 @@ use anyhow::{Context as _, ensure};
 use chrono::{DateTime, Local, Offset as _, Utc};
 use sha2::{Digest, Sha256};
 
-use super::args::Subject;
+use super::args::SubjectArgs;
 use super::exam_folder;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, Span, WallQuality};
 use crate::exam::attend::Attention;
 use crate::exam::call::{Act, Call, Command};
 use crate::exam::event::{
-    AudioFile, Event, Header, Heard, HeardCall, Horse, JOURNAL_SCHEMA, Outcome, Settled,
+    AudioFile, CallEvent, Event, Header, Horse, JOURNAL_SCHEMA, Outcome, Settled, UtteranceEvent,
 };
 use crate::exam::fold::Exam;
 use crate::exam::journal::{self, JOURNAL_FILE, Journal, JournalError};
 use crate::exam::parse::{Parsed, is_whole, parse};
-use crate::hear::endpoint::Breaths;
-use crate::hear::keep::Keeper;
-use crate::hear::recognise::{EngineError, Recogniser};
-use crate::hear::utterance::{Segment, Utterance, Word};
 use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
+use crate::speech::endpoint::Endpointer;
+use crate::speech::keep::Keeper;
+use crate::speech::recognise::{EngineError, Recogniser};
+use crate::speech::utterance::{Utterance, UtteranceAudio, Word};
 
 /// What an exam is heard with.
 pub(super) struct Ear {
@@ -38,18 +38,18 @@ pub(super) struct Ear {
 }
 
 impl Ear {
-    /// One breath, recognised and understood.
-    pub(super) fn hear(&mut self, segment: &Segment) -> Result<(Utterance, Parsed), EngineError> {
+    /// One utterance, recognised and understood.
+    pub(super) fn hear(&mut self, segment: &UtteranceAudio) -> Result<(Utterance, Parsed), EngineError> {
         let utterance = self.engine.recognise(segment)?;
         let parsed = self.understand(&utterance);
         Ok((utterance, parsed))
     }
 
-    /// The same at a short pause, and whether all of the breath was said: surely heard, and nothing can belong to it that
+    /// The same at a short pause, and whether all of the utterance was said: surely heard, and nothing can belong to it that
     /// would change its meaning.
     fn hear_early(
         &mut self,
-        segment: &Segment,
+        segment: &UtteranceAudio,
         asked: bool,
     ) -> Result<(bool, (Utterance, Parsed)), EngineError> {
         let (utterance, parsed) = self.hear(segment)?;
@@ -59,7 +59,7 @@ impl Ear {
         Ok((is_whole, (utterance, parsed)))
     }
 
-    /// What a breath means by itself.
+    /// What an utterance means by itself.
     pub(super) fn understand(&self, utterance: &Utterance) -> Parsed {
         parse(utterance, &self.language, &self.protocols)
     }
@@ -84,12 +84,12 @@ impl Began {
 
 #[derive(Debug, Default)]
 pub(super) struct Counts {
-    pub(super) breaths: usize,
+    pub(super) utterances: usize,
     pub(super) calls: usize,
     pub(super) not_understood: usize,
 }
 
-/// What became of a breath, as it stands in the journal.
+/// What became of an utterance, as it stands in the journal.
 #[derive(Debug, Clone)]
 pub(super) struct Written {
     pub(super) heard_seq: u64,
@@ -106,10 +106,10 @@ pub(super) struct Session {
     anchor: Anchor,
     journal: Journal,
     keeper: Option<Keeper>,
-    breaths: Breaths,
-    /// A breath is ended at a short pause where all of it was said surely.
+    utterances: Endpointer,
+    /// An utterance is ended at a short pause where all of it was said surely.
     early: bool,
-    /// The breath that was heard last at a short pause.
+    /// The utterance that was heard last at a short pause.
     heard_early: Option<(Utterance, Parsed)>,
     next_sample: u64,
     n_files: usize,
@@ -118,7 +118,12 @@ pub(super) struct Session {
 }
 
 /// The header of a new exam.
-pub(super) fn header(subject: &Subject, ear: &Ear, language: &exam_folder::Spoken, began: Began) -> Header {
+pub(super) fn header(
+    subject: &SubjectArgs,
+    ear: &Ear,
+    language: &exam_folder::SpokenLanguage,
+    began: Began,
+) -> Header {
     Header {
         schema: JOURNAL_SCHEMA.to_owned(),
         program: env!("CARGO_PKG_VERSION").to_owned(),
@@ -167,7 +172,7 @@ impl Session {
             anchor,
             journal,
             keeper: None,
-            breaths: Breaths::new(0)?,
+            utterances: Endpointer::new(0)?,
             early: false,
             heard_early: None,
             next_sample: 0,
@@ -212,7 +217,7 @@ impl Session {
             anchor,
             journal,
             keeper: None,
-            breaths: Breaths::new(next_sample)?,
+            utterances: Endpointer::new(next_sample)?,
             early: false,
             heard_early: None,
             next_sample,
@@ -248,14 +253,14 @@ impl Session {
         self.keeper = Some(Keeper::create(&self.folder.join(&file), at, self.utc_offset_s)?);
         let first_sample = self.next_sample;
         self.journal.append(at, first_sample, &Event::Audio(AudioFile { file, first_sample, source }))?;
-        self.breaths = self.breaths_from(first_sample)?;
+        self.utterances = self.utterances_from(first_sample)?;
         Ok(())
     }
 
-    /// Keeps a block of samples, then gives the breaths that ended in it.
-    pub(super) fn take(&mut self, block: &[i16]) -> anyhow::Result<Vec<Segment>> {
+    /// Keeps a block of samples, then gives the utterances that ended in it.
+    pub(super) fn take(&mut self, block: &[i16]) -> anyhow::Result<Vec<UtteranceAudio>> {
         self.keep(block)?;
-        Ok(self.breaths.take(block))
+        Ok(self.utterances.take(block))
     }
 
     fn keep(&mut self, block: &[i16]) -> anyhow::Result<()> {
@@ -266,12 +271,12 @@ impl Session {
         Ok(())
     }
 
-    /// The same; after `answer_early` a breath ends at a short pause where all of it was said surely.
-    pub(super) fn take_early(&mut self, block: &[i16]) -> anyhow::Result<Vec<Segment>> {
+    /// The same; after `answer_early` an utterance ends at a short pause where all of it was said surely.
+    pub(super) fn take_early(&mut self, block: &[i16]) -> anyhow::Result<Vec<UtteranceAudio>> {
         self.keep(block)?;
-        let Self { breaths, ear, asked, heard_early, .. } = self;
+        let Self { utterances, ear, asked, heard_early, .. } = self;
         let mut fault = None;
-        let ended = breaths.take_asking(block, |segment| match ear.hear_early(segment, *asked) {
+        let ended = utterances.take_asking(block, |segment| match ear.hear_early(segment, *asked) {
             Ok((is_whole, heard)) => {
                 *heard_early = Some(heard);
                 is_whole
@@ -284,74 +289,74 @@ impl Session {
         fault.map_or(Ok(ended), |error| Err(error.into()))
     }
 
-    /// From now on breaths can end early, if the engine is quick enough.
+    /// From now on utterances can end early, if the engine is quick enough.
     pub(super) fn answer_early(&mut self) -> anyhow::Result<()> {
         self.early = self.ear.engine.is_quick();
-        self.breaths = self.breaths_from(self.next_sample)?;
+        self.utterances = self.utterances_from(self.next_sample)?;
         Ok(())
     }
 
-    /// The words of the breath that is going on, for the eye only; none where nobody speaks or the engine takes too long.
+    /// The words of the utterance that is going on, for the eye only; none where nobody speaks or the engine takes too long.
     pub(super) fn growing(&mut self) -> anyhow::Result<Option<String>> {
-        let Some(segment) = self.breaths.growing().filter(|_| self.early) else { return Ok(None) };
+        let Some(segment) = self.utterances.growing().filter(|_| self.early) else { return Ok(None) };
         let utterance = self.ear.engine.recognise(&segment)?;
         Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
     }
 
-    fn breaths_from(&self, first: u64) -> anyhow::Result<Breaths> {
-        Ok(if self.early { Breaths::asking_early(first)? } else { Breaths::new(first)? })
+    fn utterances_from(&self, first: u64) -> anyhow::Result<Endpointer> {
+        Ok(if self.early { Endpointer::asking_early(first)? } else { Endpointer::new(first)? })
     }
 
-    /// Keeps a breath that was cut out of the sound already; what is taken next follows it. Gives its place here.
-    pub(super) fn take_breath(&mut self, segment: &Segment) -> anyhow::Result<Segment> {
+    /// Keeps an utterance that was cut out of the sound already; what is taken next follows it. Gives its place here.
+    pub(super) fn take_utterance(&mut self, segment: &UtteranceAudio) -> anyhow::Result<UtteranceAudio> {
         let from = self.next_sample;
         self.keep(&segment.samples)?;
-        self.breaths = self.breaths_from(self.next_sample)?;
-        Ok(Segment { span: Span { from, to: self.next_sample }, ..segment.clone() })
+        self.utterances = self.utterances_from(self.next_sample)?;
+        Ok(UtteranceAudio { span: Span { from, to: self.next_sample }, ..segment.clone() })
     }
 
-    /// Ends the breath that is going on, if any: what follows begins a new one.
-    pub(super) fn cut(&mut self) -> anyhow::Result<Option<Segment>> {
-        let ended = self.breaths.finish();
-        self.breaths = self.breaths_from(self.next_sample)?;
+    /// Ends the utterance that is going on, if any: what follows begins a new one.
+    pub(super) fn cut(&mut self) -> anyhow::Result<Option<UtteranceAudio>> {
+        let ended = self.utterances.finish();
+        self.utterances = self.utterances_from(self.next_sample)?;
         Ok(ended)
     }
 
     /// Ends the audio file: whatever happened, what was heard up to here is whole on the disk.
-    pub(super) fn close_audio(&mut self) -> anyhow::Result<Option<Segment>> {
+    pub(super) fn close_audio(&mut self) -> anyhow::Result<Option<UtteranceAudio>> {
         if let Some(keeper) = self.keeper.take() {
             keeper.finalise()?;
         }
-        Ok(self.breaths.finish())
+        Ok(self.utterances.finish())
     }
 
-    /// One breath: recognised and understood, not yet written.
-    pub(super) fn recognise(&mut self, segment: &Segment) -> anyhow::Result<(Utterance, Parsed)> {
+    /// One utterance: recognised and understood, not yet written.
+    pub(super) fn recognise(&mut self, segment: &UtteranceAudio) -> anyhow::Result<(Utterance, Parsed)> {
         match self.heard_early.take() {
             Some(heard) if heard.0.span == segment.span => Ok(heard),
             _ => self.ear.hear(segment).map_err(Into::into),
         }
     }
 
-    /// What becomes of a breath is decided and written down.
+    /// What becomes of an utterance is decided and written down.
     pub(super) fn attend(&mut self, utterance: Utterance, parsed: Parsed) -> anyhow::Result<Written> {
         let (heard, calls) = self.attention.attend(utterance, parsed);
         self.write(heard, calls)
     }
 
-    /// Writes a breath and its calls.
-    pub(super) fn write(&mut self, heard: Heard, calls: Vec<Call>) -> anyhow::Result<Written> {
+    /// Writes an utterance and its calls.
+    pub(super) fn write(&mut self, heard: UtteranceEvent, calls: Vec<Call>) -> anyhow::Result<Written> {
         let (sample, outcome) = (heard.utterance.span.to, heard.outcome);
-        self.counts.breaths += 1;
+        self.counts.utterances += 1;
         self.counts.not_understood += usize::from(outcome == Outcome::NotUnderstood);
-        let heard_seq = self.note(sample, &Event::Heard(heard))?;
+        let heard_seq = self.note(sample, &Event::Utterance(heard))?;
         self.write_calls(heard_seq, sample, &calls)?;
         Ok(Written { heard_seq, outcome, calls })
     }
 
-    /// The second reading of a breath that the engine is unsure of, understood; none where it tells none.
+    /// The second reading of an utterance that the engine is unsure of, understood; none where it tells none.
     ///
-    /// Where in the breath its words lie is not known.
+    /// Where in the utterance its words lie is not known.
     pub(super) fn rival(&self, utterance: &Utterance) -> Option<Parsed> {
         let rival = utterance.rivals.first().filter(|_| utterance.unsure)?;
         let (span, confidence) = (utterance.span, utterance.confidence);
@@ -381,11 +386,11 @@ impl Session {
         self.write_calls(heard_seq, sample, calls)
     }
 
-    /// Writes the calls of the breath `heard_seq`, at `sample`.
+    /// Writes the calls of the utterance `heard_seq`, at `sample`.
     pub(super) fn write_calls(&mut self, heard_seq: u64, sample: u64, calls: &[Call]) -> anyhow::Result<()> {
         self.counts.calls += calls.len();
         for call in calls {
-            self.note(sample, &Event::Call(HeardCall { heard_seq, call: call.clone() }))?;
+            self.note(sample, &Event::Call(CallEvent { heard_seq, call: call.clone() }))?;
         }
         if calls.iter().any(may_change_limb) {
             self.follow()?;
@@ -414,10 +419,11 @@ impl Session {
     pub(super) fn close(mut self, reason: &str) -> anyhow::Result<(String, Ear)> {
         let closed = Event::Closed { reason: reason.to_owned(), samples: self.next_sample };
         self.note(self.next_sample, &closed)?;
-        let Counts { breaths, calls, not_understood } = self.counts;
+        let Counts { utterances, calls, not_understood } = self.counts;
         let folder = self.folder.display();
-        let summary =
-            format!("{folder}: {breaths} breaths, {calls} calls, {not_understood} not understood; {reason}");
+        let summary = format!(
+            "{folder}: {utterances} utterances, {calls} calls, {not_understood} not understood; {reason}"
+        );
         Ok((summary, self.ear))
     }
 }

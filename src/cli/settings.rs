@@ -3,7 +3,7 @@
 //! Takes: `zonecall.toml`.
 //! Gives: `Settings`, and the file's text.
 //! Never: a setting that is not also an option.
-//! Tested in: `tests/setup.rs`, and here.
+//! Tested in: `tests/sound/setup.rs`, and here.
 
 use std::path::{Path, PathBuf};
 
@@ -102,7 +102,7 @@ impl Settings {
                 "\"neural\"",
             ),
             (
-                "Tones that tell what became of each breath.",
+                "Tones that tell what became of each utterance.",
                 "tones",
                 self.tones.map(|on| on.to_string()),
                 "true",

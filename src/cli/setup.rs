@@ -3,7 +3,7 @@
 //! Takes: quiet, then ten phrases, as it asks for them.
 //! Gives: noise, level, clipping, echo and phrases understood, a verdict in plain words, and `zonecall.toml`.
 //! Never: keeps the sound, or overwrites a file of settings without keeping the old one.
-//! Tested in: `tests/setup.rs`.
+//! Tested in: `tests/sound/setup.rs`.
 
 use std::io::Write as _;
 use std::path::PathBuf;
@@ -19,10 +19,10 @@ use super::microphone::{PAUSE, open};
 use super::settings::{Settings, place};
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::parse::meaning;
-use crate::hear::capture::Capture;
-use crate::hear::endpoint::{Breaths, level_dbfs};
-use crate::hear::room::reverberation_s;
-use crate::hear::utterance::Segment;
+use crate::speech::capture::Capture;
+use crate::speech::endpoint::{Endpointer, level_dbfs};
+use crate::speech::room::reverberation_s;
+use crate::speech::utterance::UtteranceAudio;
 
 /// Seconds of quiet that are listened to.
 const QUIET_S: u32 = 3;
@@ -36,7 +36,7 @@ const LIFT_GOOD_DB: f64 = 20.0;
 const LIFT_FAIR_DB: f64 = 10.0;
 /// Speech quieter than this, in dB of full scale, loses itself in the steps of 16 bits and the noise of the device; from memory.
 const LEVEL_LOW_DBFS: f64 = -45.0;
-/// A larger share of samples at full scale spoils a breath; from memory.
+/// A larger share of samples at full scale spoils an utterance; from memory.
 const CLIPPED_MAX: f64 = 0.001;
 /// A room that sounds for longer than this blurs one word into the next; from memory, a furnished room has about half.
 const ECHO_MAX_S: f64 = 0.8;
@@ -60,14 +60,14 @@ pub(crate) struct Setup {
     #[command(flatten)]
     ear: args::WhichEar,
     #[command(flatten)]
-    language: args::Language,
+    language: args::LanguageArgs,
     #[command(flatten)]
-    knowledge: args::Knowledge,
+    knowledge: args::KnowledgeArgs,
 }
 
 /// What was found.
 #[derive(Debug, Clone, Default)]
-struct Trial {
+struct MicrophoneTest {
     noise_dbfs: f64,
     levels_dbfs: Vec<f64>,
     clipped: f64,
@@ -92,13 +92,13 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
     let mut capture = open(args.device.as_deref().or(settings.device.as_deref()))?.capture;
     say(&format!("microphone: {}", capture.describe()))?;
     say(&format!("Be quiet for {QUIET_S} seconds, please."))?;
-    let mut trial = Trial { noise_dbfs: noise_dbfs(&mut capture)?, ..Trial::default() };
+    let mut trial = MicrophoneTest { noise_dbfs: noise_dbfs(&mut capture)?, ..MicrophoneTest::default() };
     say(&format!("noise of the place: {:.0} dB of full scale", trial.noise_dbfs))?;
-    let mut breaths = Vec::new();
+    let mut utterances = Vec::new();
     for phrase in &spoken.pack.trial {
         say(&format!("Say:  {phrase}"))?;
         trial.phrases += 1;
-        let Some(segment) = breath(&mut capture)? else {
+        let Some(segment) = utterance(&mut capture)? else {
             say("      nothing was heard")?;
             continue;
         };
@@ -112,9 +112,9 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
         trial.clipped = trial.clipped.max(segment.clipped);
         let what = if is_right { "understood" } else { "NOT understood" };
         say(&format!("      {what}: {heard} ({:.0} dB)", segment.level_dbfs))?;
-        breaths.push(segment.samples);
+        utterances.push(segment.samples);
     }
-    trial.echo_s = reverberation_s(breaths.iter().map(Vec::as_slice));
+    trial.echo_s = reverberation_s(utterances.iter().map(Vec::as_slice));
     let (lines, is_good) = trial.verdict();
     lines.iter().try_for_each(|line| say(line))?;
     settings.device = args.device.clone().or(settings.device);
@@ -125,7 +125,7 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
     Ok(if is_good { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
-impl Trial {
+impl MicrophoneTest {
     /// The verdict in plain words, and whether it is a good one.
     fn verdict(&self) -> (Vec<String>, bool) {
         let mut sorted = self.levels_dbfs.clone();
@@ -188,14 +188,14 @@ fn noise_dbfs(capture: &mut Capture) -> anyhow::Result<f64> {
     looks.get(looks.len() / 2).copied().context("the microphone gives no sound; is it switched on?")
 }
 
-/// The next breath; none when nobody speaks.
-pub(super) fn breath(capture: &mut Capture) -> anyhow::Result<Option<Segment>> {
-    let mut breaths = Breaths::new(0)?;
+/// The next utterance; none when nobody speaks.
+pub(super) fn utterance(capture: &mut Capture) -> anyhow::Result<Option<UtteranceAudio>> {
+    let mut utterances = Endpointer::new(0)?;
     let since = Instant::now();
     while since.elapsed() < PHRASE_MAX {
         match capture.next_block()? {
             Some(block) => {
-                if let Some(segment) = breaths.take(&block.samples).into_iter().next() {
+                if let Some(segment) = utterances.take(&block.samples).into_iter().next() {
                     return Ok(Some(segment));
                 }
             }
@@ -230,14 +230,14 @@ pub(super) fn say(text: &str) -> anyhow::Result<()> {
 mod tests {
     use super::*;
 
-    fn told(trial: &Trial) -> (String, bool) {
+    fn told(trial: &MicrophoneTest) -> (String, bool) {
         let (lines, is_good) = trial.verdict();
         (lines.join("\n"), is_good)
     }
 
     #[test]
     fn the_verdict_names_what_to_do() {
-        let good = Trial {
+        let good = MicrophoneTest {
             noise_dbfs: -60.0,
             levels_dbfs: vec![-25.0; 10],
             clipped: 0.0,
@@ -249,12 +249,13 @@ mod tests {
             told(&good),
             ("Good: 10 of 10 phrases understood, speech 35 dB above the noise.".to_owned(), true)
         );
-        let (text, is_good) = told(&Trial { levels_dbfs: vec![-50.0; 10], right: 6, ..good.clone() });
+        let (text, is_good) =
+            told(&MicrophoneTest { levels_dbfs: vec![-50.0; 10], right: 6, ..good.clone() });
         assert!(
             !is_good && text.contains("move the microphone nearer") && text.contains("6 of 10"),
             "{text}"
         );
-        let loud = Trial {
+        let loud = MicrophoneTest {
             noise_dbfs: -30.0,
             levels_dbfs: vec![-24.0; 10],
             clipped: 0.01,
@@ -267,9 +268,9 @@ mod tests {
             "{text}"
         );
         assert!(text.contains("cannot be told"), "{text}");
-        let (text, is_good) = told(&Trial { echo_s: Some(1.4), ..good });
+        let (text, is_good) = told(&MicrophoneTest { echo_s: Some(1.4), ..good });
         assert!(is_good && text.contains("The room echoes (1.4 s)"), "{text}");
-        let (text, is_good) = told(&Trial { phrases: 10, ..Trial::default() });
+        let (text, is_good) = told(&MicrophoneTest { phrases: 10, ..MicrophoneTest::default() });
         assert!(!is_good && text.contains("is it switched on"), "{text}");
     }
 }

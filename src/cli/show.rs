@@ -12,10 +12,10 @@ use crate::knowledge::check::rule_ids;
 use crate::knowledge::record::Severity;
 use crate::language::phrases::{blanks, phrases as headings};
 use crate::protocol::Protocols;
-use crate::tell;
-use crate::tell::card::{Card, Row, Section};
+use crate::report;
+use crate::report::card::{Card, CardRow, Section};
 
-pub(crate) fn check(args: &args::Check) -> anyhow::Result<ExitCode> {
+pub(crate) fn check(args: &args::CheckArgs) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     if let Some(id) = &args.explain {
         return explain(id, &protocols);
@@ -55,23 +55,27 @@ fn explain(id: &str, protocols: &Protocols) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
+pub(crate) fn report(args: &args::ReportArgs) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
     let protocols = exam_folder::protocols(&args.folder.knowledge)?;
     let exam = exam_folder::exam(folder, &protocols)?;
     let against = exam_folder::against(&args.against, &exam.header, &protocols)?;
     let record = exam_folder::record_against(&exam, &protocols, &against);
-    let pictures = tell::picture::pictures(&record, folder);
-    let told =
-        tell::Told { record: &record, earlier: &against.earlier, protocols: &protocols, pictures: &pictures };
+    let pictures = report::picture::pictures(&record, folder);
+    let told = report::ReportInput {
+        record: &record,
+        earlier: &against.earlier,
+        protocols: &protocols,
+        pictures: &pictures,
+    };
     let (bytes, ending) = match args.format {
-        args::ReportForm::Html if args.reader == args::Reader::Vet => {
-            (tell::report::html(&told).into_bytes(), "html")
+        args::ReportForm::Html if args.reader == args::ReportReader::Vet => {
+            (report::vet::html(&told).into_bytes(), "html")
         }
-        args::ReportForm::Html => (tell::owner::html(&told).into_bytes(), "html"),
+        args::ReportForm::Html => (report::owner::html(&told).into_bytes(), "html"),
         args::ReportForm::Pdf => (printed(args, &told)?, "pdf"),
     };
-    let for_whom = if args.reader == args::Reader::Owner { "-owner" } else { "" };
+    let for_whom = if args.reader == args::ReportReader::Owner { "-owner" } else { "" };
     let path = match &args.out {
         Some(path) => path.clone(),
         None => exam_folder::out(folder)?.join(format!("report{for_whom}.{ending}")),
@@ -81,10 +85,10 @@ pub(crate) fn report(args: &args::Report) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn printed(args: &args::Report, told: &tell::Told) -> anyhow::Result<Vec<u8>> {
-    use tell::print::{Reader, Sheet, pdf};
-    let reader = if args.reader == args::Reader::Owner { Reader::Owner } else { Reader::Vet };
-    let sheet = if args.paper == args::Paper::Letter { Sheet::Letter } else { Sheet::A4 };
+fn printed(args: &args::ReportArgs, told: &report::ReportInput) -> anyhow::Result<Vec<u8>> {
+    use report::print::{Audience, PageSize, pdf};
+    let reader = if args.reader == args::ReportReader::Owner { Audience::Owner } else { Audience::Vet };
+    let sheet = if args.paper == args::PaperSize::Letter { PageSize::Letter } else { PageSize::A4 };
     let printed = pdf(told, reader, sheet)?;
     if !printed.without_font.is_empty() {
         let letters: String = printed.without_font.iter().collect();
@@ -95,12 +99,12 @@ fn printed(args: &args::Report, told: &tell::Told) -> anyhow::Result<Vec<u8>> {
     Ok(printed.pdf)
 }
 
-pub(crate) fn export(args: &args::Export) -> anyhow::Result<ExitCode> {
+pub(crate) fn export(args: &args::ExportArgs) -> anyhow::Result<ExitCode> {
     let (record, _) = exam_folder::record_of(&args.folder)?;
     let text = match args.form {
-        args::Form::Json => tell::export::json(&record),
-        args::Form::Csv => tell::export::csv(&record),
-        args::Form::Vtt => tell::export::vtt(&record),
+        args::ExportFormat::Json => report::export::json(&record),
+        args::ExportFormat::Csv => report::export::csv(&record),
+        args::ExportFormat::Vtt => report::export::vtt(&record),
     };
     match &args.out {
         Some(path) => exam_folder::write_file(path, text.as_bytes())?,
@@ -109,7 +113,7 @@ pub(crate) fn export(args: &args::Export) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
+pub(crate) fn phrases(args: &args::PhrasesArgs) -> anyhow::Result<ExitCode> {
     let protocols = exam_folder::protocols(&args.knowledge)?;
     let spoken = exam_folder::language(&args.language, &protocols)?;
     // More is heard than is meant to be said: zones of other schemes, so that they can be told apart.
@@ -117,7 +121,7 @@ pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
     let sections = headings(&own.grammar).into_iter().map(|heading| Section {
         heading: heading.title,
         note: heading.note,
-        rows: heading.patterns.into_iter().map(|(say, does)| Row { say, does }).collect(),
+        rows: heading.patterns.into_iter().map(|(say, does)| CardRow { say, does }).collect(),
     });
     let note = "Words in brackets may be left out; a bar means one or the other.";
     let title = "What can be said".to_owned();
@@ -126,27 +130,28 @@ pub(crate) fn phrases(args: &args::Phrases) -> anyhow::Result<ExitCode> {
             // One page for the wall has no room for the words of the blanks.
             let note = format!("{note} `zonecall phrases` lists what stands for ‹ ›.");
             let card = Card { title, note, sections: sections.collect() };
-            exam_folder::write_file(path, tell::card::html(&card).as_bytes())?;
+            exam_folder::write_file(path, report::card::html(&card).as_bytes())?;
         }
         None => {
-            let rows = blanks(&own.grammar).into_iter().map(|(blank, words)| Row { say: blank, does: words });
+            let rows =
+                blanks(&own.grammar).into_iter().map(|(blank, words)| CardRow { say: blank, does: words });
             let heading = "What stands for ‹ ›".to_owned();
             let last = Section { heading, note: String::new(), rows: rows.collect() };
             let card = Card { title, note: note.to_owned(), sections: sections.chain([last]).collect() };
-            std::io::stdout().write_all(tell::card::text(&card).as_bytes())?;
+            std::io::stdout().write_all(report::card::text(&card).as_bytes())?;
         }
     }
     Ok(ExitCode::SUCCESS)
 }
 
-pub(crate) fn manual(args: &args::Manual) -> anyhow::Result<ExitCode> {
+pub(crate) fn manual(args: &args::ManualArgs) -> anyhow::Result<ExitCode> {
     std::fs::create_dir_all(&args.into).with_context(|| format!("cannot make `{}`", args.into.display()))?;
     clap_mangen::generate_to(args::Args::command(), &args.into)
         .with_context(|| format!("cannot write the manual into `{}`", args.into.display()))?;
     Ok(ExitCode::SUCCESS)
 }
 
-pub(crate) fn completions(args: &args::Completions) -> anyhow::Result<ExitCode> {
+pub(crate) fn completions(args: &args::CompletionsArgs) -> anyhow::Result<ExitCode> {
     clap_complete::generate(args.shell, &mut args::Args::command(), "zonecall", &mut std::io::stdout());
     Ok(ExitCode::SUCCESS)
 }

@@ -3,7 +3,7 @@
 //! Takes: the options and the settings.
 //! Gives: whether the switch is on.
 //! Never: is on before it was pressed.
-//! Tested in: `tests/switch.rs`, `tests/listen.rs`.
+//! Tested in: `tests/sound/switch.rs`, `tests/sound/listen.rs`.
 
 use std::path::PathBuf;
 
@@ -11,10 +11,10 @@ use anyhow::{Context as _, ensure};
 use ratatui::crossterm::event::KeyCode;
 use serde::Deserialize;
 
-use super::face::Show;
-use super::listen::Ways;
+use super::listen::ListenOptions;
+use super::screen::Display;
 use super::settings::Settings;
-use crate::hear::switch::{DeviceSwitch, SwitchKey, Turning};
+use crate::speech::switch::{DeviceSwitch, SwitchKey, Turning};
 
 #[derive(Debug, Clone, Default, clap::Args)]
 pub(crate) struct SwitchArgs {
@@ -42,7 +42,7 @@ pub(crate) enum Way {
 
 /// The switch that is wanted.
 #[derive(Debug, Clone)]
-pub(super) struct Wanted {
+pub(super) struct SwitchChoice {
     pub(super) key: SwitchKey,
     pub(super) device: Option<PathBuf>,
     turning: Turning,
@@ -50,7 +50,7 @@ pub(super) struct Wanted {
 
 impl SwitchArgs {
     /// What is wanted by the options, or else by the settings; none where no switch is.
-    pub(super) fn with(&self, settings: &Settings) -> anyhow::Result<Option<Wanted>> {
+    pub(super) fn with(&self, settings: &Settings) -> anyhow::Result<Option<SwitchChoice>> {
         let device = self.switch_device.clone().or_else(|| settings.switch_device.clone());
         let set = settings.switch.as_deref().map(str::parse).transpose();
         let set: Option<SwitchKey> = set.map_err(anyhow::Error::msg).context("the setting `switch`")?;
@@ -62,7 +62,7 @@ impl SwitchArgs {
             Some(Way::Toggle) => Turning::Toggle,
             _ => Turning::Hold,
         };
-        Ok(Some(Wanted { key, device, turning }))
+        Ok(Some(SwitchChoice { key, device, turning }))
     }
 }
 
@@ -74,12 +74,12 @@ pub(super) enum TalkSwitch {
 
 impl TalkSwitch {
     /// The switch that is wanted, if one is.
-    pub(super) fn of(ways: &Ways) -> anyhow::Result<Option<Self>> {
+    pub(super) fn of(ways: &ListenOptions) -> anyhow::Result<Option<Self>> {
         ways.switch.as_ref().map(|wanted| Self::open(wanted, ways.show)).transpose()
     }
 
     /// Opens the switch; one of the terminal needs the screen, for lines have no keys.
-    fn open(wanted: &Wanted, show: Show) -> anyhow::Result<Self> {
+    fn open(wanted: &SwitchChoice, show: Display) -> anyhow::Result<Self> {
         if let Some(device) = &wanted.device {
             let switch = DeviceSwitch::open(device, wanted.key, wanted.turning)?;
             return Ok(TalkSwitch::Device { switch, was_gone: false });

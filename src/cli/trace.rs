@@ -17,10 +17,10 @@ use crate::frames::scale::scale_of;
 use crate::knowledge::measure::Against;
 use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
-use crate::tell::picture;
+use crate::report::picture;
 use crate::trace::{Outline, compare, outline_at, size};
 
-pub(crate) fn trace(args: &args::Trace) -> anyhow::Result<ExitCode> {
+pub(crate) fn trace(args: &args::TraceArgs) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
     let protocols = open::protocols(&args.folder.knowledge)?;
     let exam = open::exam(folder, &protocols)?;
@@ -77,7 +77,7 @@ fn still<'a>(record: &'a Record, name: &str) -> anyhow::Result<&'a FrameRow> {
     }
 }
 
-fn outline(args: &args::Trace, path: &Path) -> anyhow::Result<Outline> {
+fn outline(args: &args::TraceArgs, path: &Path) -> anyhow::Result<Outline> {
     if let Some(points) = &args.points {
         let points_px = points.split_whitespace().map(pair).collect::<anyhow::Result<Vec<_>>>()?;
         return Ok(Outline::Polygon { points_px });
@@ -105,7 +105,7 @@ fn pair(text: &str) -> anyhow::Result<(f64, f64)> {
 }
 
 fn entered(
-    args: &args::Trace,
+    args: &args::TraceArgs,
     exam: &Exam,
     frame: &FrameRow,
     outline: &Outline,

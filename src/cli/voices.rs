@@ -3,7 +3,7 @@
 //! Takes: who speaks.
 //! Gives: how the neural ear bends to their voice, where that helped; kept, put back, forgotten.
 //! Never: sound, or a bend that was fitted for another head.
-//! Tested in: `tests/enrol.rs`.
+//! Tested in: `tests/sound/enrol.rs`.
 
 use std::path::{Path, PathBuf};
 
@@ -12,8 +12,8 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 use super::{settings, told};
-use crate::hear::neural::Neural;
-use crate::hear::neural::adapt::Adaptation;
+use crate::speech::neural::Neural;
+use crate::speech::neural::adapt::Adaptation;
 
 /// Characters of a name that stand in the name of its file.
 const SHOWN_MAX: usize = 24;
@@ -26,15 +26,15 @@ pub(super) struct Enrolled {
     /// SHA-256 of encoder, head and lexicon that it was fitted with.
     pub(super) head_sha256: String,
     /// How the phrases that nothing was learned from were heard before.
-    pub(super) before: Heard,
+    pub(super) before: PhraseHeard,
     /// And after.
-    pub(super) after: Heard,
+    pub(super) after: PhraseHeard,
     pub(super) adaptation: Adaptation,
 }
 
 /// What became of some phrases.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub(super) struct Heard {
+pub(super) struct PhraseHeard {
     pub(super) right: usize,
     /// Asked about, the right reading among the two.
     pub(super) asked: usize,
@@ -43,7 +43,7 @@ pub(super) struct Heard {
     pub(super) wrong: usize,
 }
 
-impl Heard {
+impl PhraseHeard {
     /// Better only if no phrase more is missed or acted on wrongly; then the more right at once, or after one question.
     pub(super) fn is_better_than(self, other: Self) -> bool {
         let rank = |heard: Self| (heard.right, heard.asked);
@@ -170,11 +170,11 @@ mod tests {
 
     #[test]
     fn nothing_is_better_that_acts_wrongly_more_often() {
-        let before = Heard { right: 12, asked: 3, missed: 1, wrong: 0 };
-        assert!(Heard { right: 13, asked: 3, missed: 0, wrong: 0 }.is_better_than(before));
-        assert!(Heard { right: 12, asked: 4, missed: 0, wrong: 0 }.is_better_than(before));
-        assert!(!Heard { right: 15, asked: 0, missed: 0, wrong: 1 }.is_better_than(before));
-        assert!(!Heard { right: 13, asked: 0, missed: 3, wrong: 0 }.is_better_than(before));
+        let before = PhraseHeard { right: 12, asked: 3, missed: 1, wrong: 0 };
+        assert!(PhraseHeard { right: 13, asked: 3, missed: 0, wrong: 0 }.is_better_than(before));
+        assert!(PhraseHeard { right: 12, asked: 4, missed: 0, wrong: 0 }.is_better_than(before));
+        assert!(!PhraseHeard { right: 15, asked: 0, missed: 0, wrong: 1 }.is_better_than(before));
+        assert!(!PhraseHeard { right: 13, asked: 0, missed: 3, wrong: 0 }.is_better_than(before));
         assert!(!before.is_better_than(before));
     }
     #[test]

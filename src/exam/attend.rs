@@ -1,15 +1,15 @@
-//! What becomes of a breath: calls, a note, talk, or nothing.
+//! What becomes of an utterance: calls, a note, talk, or nothing.
 //!
-//! Takes: breaths as heard, one after the other, and what they mean.
+//! Takes: utterances as heard, one after the other, and what they mean.
 //! Gives: the journal's `heard` and `call` bodies.
 //! Never: I/O, a clock or the record; it only knows whether a pause, a note or a correction is open.
-//! Tested in: `tests/fold.rs`.
+//! Tested in: `tests/it/fold.rs`.
 
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::call::{Act, Call, Command, Problem};
-use crate::exam::event::{Heard, Outcome};
+use crate::exam::event::{Outcome, UtteranceEvent};
 use crate::exam::parse::Parsed;
-use crate::hear::utterance::Utterance;
+use crate::speech::utterance::Utterance;
 
 /// A pause of this many seconds ends a note.
 const NOTE_PAUSE_S: u64 = 3;
@@ -21,9 +21,9 @@ const CORRECTION_WAIT_S: u64 = 5;
 pub struct Attention {
     paused: bool,
     ended: bool,
-    /// End of the last breath of an open note.
+    /// End of the last utterance of an open note.
     note_until: Option<u64>,
-    /// End of a breath that was only "correction".
+    /// End of an utterance that was only "correction".
     correction_until: Option<u64>,
 }
 
@@ -34,14 +34,14 @@ impl Attention {
         self.ended
     }
 
-    /// Decides what becomes of one breath.
-    pub fn attend(&mut self, utterance: Utterance, parsed: Parsed) -> (Heard, Vec<Call>) {
+    /// Decides what becomes of one utterance.
+    pub fn attend(&mut self, utterance: Utterance, parsed: Parsed) -> (UtteranceEvent, Vec<Call>) {
         let (outcome, calls, problems) = self.decide(&utterance, parsed);
         self.follow(&calls, utterance.span.to);
-        (Heard { utterance, outcome, problems }, calls)
+        (UtteranceEvent { utterance, outcome, problems }, calls)
     }
 
-    /// True when calls in this breath would count: no pause, no note, not after the end.
+    /// True when calls in this utterance would count: no pause, no note, not after the end.
     #[must_use]
     pub fn takes_calls(&self, utterance: &Utterance) -> bool {
         let in_note = self.note_until.is_some_and(|until| within(until, utterance.span.from, NOTE_PAUSE_S));
@@ -61,7 +61,7 @@ impl Attention {
         }
     }
 
-    /// True when the breath before was only "correction": calls in this one put right. That counts once.
+    /// True when the utterance before was only "correction": calls in this one put right. That counts once.
     pub fn corrects(&mut self, utterance: &Utterance) -> bool {
         let waiting = self.correction_until.take();
         waiting.is_some_and(|until| within(until, utterance.span.from, CORRECTION_WAIT_S))
@@ -69,7 +69,7 @@ impl Attention {
 
     fn decide(&mut self, utterance: &Utterance, mut parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
         if utterance.rejected || utterance.unsure {
-            // Not even to end a pause or a note: a doubted breath changes nothing.
+            // Not even to end a pause or a note: a doubted utterance changes nothing.
             parsed.calls.clear();
         }
         if self.ended || self.paused {
@@ -121,7 +121,7 @@ impl Attention {
         (outcome, calls, Vec::new())
     }
 
-    /// True when this breath belongs to an open note; a long pause closes the note first.
+    /// True when this utterance belongs to an open note; a long pause closes the note first.
     fn note_goes_on(&mut self, utterance: &Utterance) -> bool {
         match self.note_until {
             Some(until) if within(until, utterance.span.from, NOTE_PAUSE_S) => {

@@ -3,7 +3,7 @@
 //! Takes: nothing; these are the types that `exam.jsonl` holds, one a line.
 //! Gives: `ExamEvent` and its bodies.
 //! Never: drops what it does not know; an unknown kind is kept as it stands.
-//! Tested in: `tests/journal.rs`; described by `schema/journal.schema.json`.
+//! Tested in: `tests/it/journal.rs`; described by `schema/journal.schema.json`.
 
 use std::collections::BTreeMap;
 
@@ -14,8 +14,8 @@ use crate::clock::{Anchor, WallQuality};
 use crate::exam::call::{Amount, Call, Problem};
 use crate::exam::review::Review;
 use crate::exam::sign::Signed;
-use crate::hear::recognise::EngineId;
-use crate::hear::utterance::Utterance;
+use crate::speech::recognise::EngineId;
+use crate::speech::utterance::Utterance;
 use crate::trace::Outline;
 
 /// Schema name of the journal, in its first line.
@@ -71,11 +71,12 @@ pub enum Event {
         /// SHA-256 of the grammar pack from here on.
         grammar_sha256: String,
     },
-    /// A breath was heard, understood or not.
-    Heard(Heard),
-    /// One call out of the breath before.
-    Call(HeardCall),
-    /// A question about an earlier breath was answered.
+    /// An utterance was heard, understood or not.
+    #[serde(rename = "heard")]
+    Utterance(UtteranceEvent),
+    /// One call out of the utterance before.
+    Call(CallEvent),
+    /// A question about an earlier utterance was answered.
     Settled(Settled),
     /// A saved still was found.
     Frame(Box<Frame>),
@@ -164,9 +165,9 @@ pub struct AudioFile {
     pub source: String,
 }
 
-/// A breath, as heard, and what became of it.
+/// An utterance, as heard, and what became of it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Heard {
+pub struct UtteranceEvent {
     /// What the engine made of it.
     #[serde(flatten)]
     pub utterance: Utterance,
@@ -177,7 +178,7 @@ pub struct Heard {
     pub problems: Vec<Problem>,
 }
 
-/// What became of a breath.
+/// What became of an utterance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Outcome {
@@ -196,7 +197,7 @@ pub enum Outcome {
     Ignored,
 }
 
-/// How a question about an earlier breath was answered; where a reading was taken, its calls follow in the journal.
+/// How a question about an earlier utterance was answered; where a reading was taken, its calls follow in the journal.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Settled {
     /// The `heard` event that was asked about.
@@ -212,7 +213,7 @@ pub struct Settled {
 
 /// A call in the journal.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct HeardCall {
+pub struct CallEvent {
     /// The `heard` event it came from.
     pub heard_seq: u64,
     /// The call.

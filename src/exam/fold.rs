@@ -3,7 +3,7 @@
 //! Takes: the journal's events in order, and the protocols.
 //! Gives: `Exam`: what was said, with the context that was in force, taking back and putting right carried out.
 //! Never: I/O, a clock, or a guess; equal events give an equal exam.
-//! Tested in: `tests/fold.rs`.
+//! Tested in: `tests/it/fold.rs`.
 
 use chrono::{DateTime, Utc};
 
@@ -11,14 +11,12 @@ use crate::clock::{Anchor, Span};
 use crate::exam::breaks::{Break, Source, breaks};
 use crate::exam::call::{Act, Call, Problem};
 use crate::exam::context::Context;
+use crate::exam::correct::{correct_calls, set_in_force, take_back};
 use crate::exam::event::{
-    AudioFile, Entered, Event, ExamEvent, Frame, Header, Heard, HeardCall, Outcome, Settled,
+    AudioFile, CallEvent, Entered, Event, ExamEvent, Frame, Header, Outcome, Settled, UtteranceEvent,
 };
 use crate::exam::journal::Lines;
-use crate::exam::mend::{put_right, set_in_force, take_back};
-use crate::exam::review::{
-    LoggedChange, place_by_hand, put_right_by_hand, withdraw_rest, withdraw_take_backs,
-};
+use crate::exam::review::{LoggedChange, correct_by_hand, place_by_hand, withdraw_rest, withdraw_take_backs};
 use crate::exam::sign::{Signed, fault};
 use crate::protocol::Protocols;
 
@@ -61,8 +59,8 @@ pub struct Exam {
     pub header: Header,
     /// Calls in the order they were said, withdrawn ones too.
     pub calls: Vec<LoggedCall>,
-    /// Every breath, understood or not.
-    pub breaths: Vec<Breath>,
+    /// Every utterance, understood or not.
+    pub utterances: Vec<LoggedUtterance>,
     /// Values that were typed or traced.
     pub entries: Vec<LoggedEntry>,
     /// What was changed by hand afterwards, in order; changes that were taken back too.
@@ -104,7 +102,7 @@ impl Exam {
         Self {
             header,
             calls: Vec::new(),
-            breaths: Vec::new(),
+            utterances: Vec::new(),
             entries: Vec::new(),
             changes: Vec::new(),
             signed: None,
@@ -124,10 +122,10 @@ impl Exam {
         }
     }
 
-    /// The sample at which the last breath ended: where events belong that are found or entered afterwards.
+    /// The sample at which the last utterance ended: where events belong that are found or entered afterwards.
     #[must_use]
     pub fn last_sample(&self) -> u64 {
-        self.breaths.last().map_or(0, |breath| breath.span.to)
+        self.utterances.last().map_or(0, |utterance| utterance.span.to)
     }
 }
 
@@ -136,7 +134,7 @@ impl Exam {
 pub struct LoggedCall {
     /// Its event in the journal.
     pub seq: u64,
-    /// The breath it came from; its own line where a person added it.
+    /// The utterance it came from; its own line where a person added it.
     pub heard_seq: u64,
     /// When it was said: the start of its span, or the moment a person moved it to.
     pub said_at: DateTime<Utc>,
@@ -184,9 +182,9 @@ impl LoggedCall {
     }
 }
 
-/// One breath.
+/// One utterance.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Breath {
+pub struct LoggedUtterance {
     /// Its event in the journal.
     pub seq: u64,
     /// When it began.
@@ -209,7 +207,7 @@ pub struct Breath {
     pub problems: Vec<Problem>,
 }
 
-impl Breath {
+impl LoggedUtterance {
     /// It may have been a call, and nobody has said yet that it was none.
     #[must_use]
     pub fn is_open(&self) -> bool {
@@ -263,10 +261,10 @@ pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
     withdraw_take_backs(&mut exam.calls, &exam.changes);
     take_back(&mut exam.calls);
     withdraw_rest(&mut exam.calls, &exam.changes);
-    put_right(&mut exam.calls);
+    correct_calls(&mut exam.calls);
     exam.add_and_move_by_hand();
     withdraw_rest(&mut exam.calls, &exam.changes);
-    put_right_by_hand(&mut exam.calls, &exam.changes);
+    correct_by_hand(&mut exam.calls, &exam.changes);
     exam.context = set_in_force(&mut exam.calls, &exam.header, protocols);
     place_by_hand(&mut exam.calls, &exam.changes);
     for note in &mut exam.notes {
@@ -294,7 +292,7 @@ impl Exam {
             Event::Anchor(anchor) => self.anchors.push(anchor.clone()),
             Event::Audio(file) => self.audio.push(file.clone()),
             Event::AudioLost { samples } => self.gaps.push(Gap { at: line.sample, samples: *samples }),
-            Event::Heard(heard) => self.take_breath(line.seq, heard),
+            Event::Utterance(heard) => self.take_utterance(line.seq, heard),
             Event::Call(heard) => self.take_call(line.seq, heard),
             Event::Settled(settled) => self.settle(settled),
             Event::Frame(frame) => self.take_still(frame),
@@ -335,14 +333,14 @@ impl Exam {
         }
     }
 
-    fn take_breath(&mut self, seq: u64, heard: &Heard) {
+    fn take_utterance(&mut self, seq: u64, heard: &UtteranceEvent) {
         let span = heard.utterance.span;
         if heard.outcome == Outcome::Note
             && let Some(note) = self.notes.last_mut()
         {
             note.span = note.span.join(span);
         }
-        self.breaths.push(Breath {
+        self.utterances.push(LoggedUtterance {
             seq,
             said_at: self.instant_of(span.from),
             span,
@@ -357,21 +355,21 @@ impl Exam {
     }
 
     fn settle(&mut self, settled: &Settled) {
-        let asked = self.breaths.iter_mut().rev().find(|breath| breath.seq == settled.heard_seq);
-        if let Some(breath) = asked.filter(|breath| breath.outcome == Outcome::Asked) {
-            breath.settled = true;
-            breath.problems.clear();
+        let asked = self.utterances.iter_mut().rev().find(|utterance| utterance.seq == settled.heard_seq);
+        if let Some(utterance) = asked.filter(|utterance| utterance.outcome == Outcome::Asked) {
+            utterance.settled = true;
+            utterance.problems.clear();
             if let Some(words) = &settled.taken {
-                breath.outcome = Outcome::Calls;
-                breath.words.clone_from(words);
+                utterance.outcome = Outcome::Calls;
+                utterance.words.clone_from(words);
             }
         }
     }
 
-    fn take_call(&mut self, seq: u64, heard: &HeardCall) {
+    fn take_call(&mut self, seq: u64, heard: &CallEvent) {
         if heard.call.act == (Act::Note { open: true }) {
-            let breath = self.breaths.iter().find(|breath| breath.seq == heard.heard_seq);
-            let span = breath.map_or(heard.call.span, |breath| breath.span);
+            let utterance = self.utterances.iter().find(|utterance| utterance.seq == heard.heard_seq);
+            let span = utterance.map_or(heard.call.span, |utterance| utterance.span);
             self.notes.push(Note { seq, span, context: Context::default() });
         }
         self.calls.push(LoggedCall {

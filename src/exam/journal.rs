@@ -3,7 +3,7 @@
 //! Takes: events, one at a time.
 //! Gives: the file, and back from it every whole line and what is wrong with the rest.
 //! Never: rewrites or cuts a line that stands; a torn last line stays and the next event starts on a fresh one.
-//! Tested in: `tests/journal.rs`.
+//! Tested in: `tests/it/journal.rs`.
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::Write;

@@ -9,7 +9,7 @@ pub mod journal;
 pub mod context;
 pub mod review;
 pub mod sign;
-mod mend;
+mod correct;
 pub mod breaks;
 pub mod fold;
 pub mod sound;

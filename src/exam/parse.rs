@@ -3,25 +3,25 @@
 //! Takes: an `Utterance`, the exam's `Language`, and the protocols' default units.
 //! Gives: `Parsed`: calls and problems; parsing never fails and never guesses.
 //! Never: looks at what was said before; that is `attend` and `fold`.
-//! Tested in: `tests/language.rs`.
+//! Tested in: `tests/it/language.rs`.
 
 use std::collections::HashMap;
 
 use crate::clock::Span;
 use crate::exam::call::{Act, Amount, Call, Command, Finding, Problem, Setting, Value, View};
-use crate::hear::utterance::{Utterance, Word};
 use crate::language::automaton::Passed;
 use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
+use crate::speech::utterance::{Utterance, Word};
 
 /// A note is opened or closed by a phrase of at most this many words.
 const NOTE_WORDS_MAX: usize = 3;
 
-/// What one breath means.
+/// What one utterance means.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Parsed {
-    /// The calls in order; empty when anything in the breath was not understood.
+    /// The calls in order; empty when anything in the utterance was not understood.
     pub calls: Vec<Call>,
     /// There was known talk in it.
     pub talk: bool,
@@ -31,7 +31,7 @@ pub struct Parsed {
     pub problems: Vec<Problem>,
 }
 
-/// What the words of one breath mean.
+/// What the words of one utterance mean.
 #[must_use]
 pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) -> Parsed {
     let words: Vec<&str> = utterance.words.iter().map(|word| word.text.as_str()).collect();
@@ -100,7 +100,7 @@ pub fn told(act: Act) -> Act {
     }
 }
 
-/// A breath that begins or ends a note, with free words that are no phrase.
+/// An utterance that begins or ends a note, with free words that are no phrase.
 fn note_in(utterance: &Utterance, language: &Language, protocols: &Protocols) -> Option<Parsed> {
     let words = &utterance.words;
     let edge = |part: &[Word]| {
@@ -125,7 +125,7 @@ fn trouble(message: String, help: &str) -> Parsed {
     Parsed { problems, ..Parsed::default() }
 }
 
-/// The calls that a sequence of tags stands for; `words` are the breath's words.
+/// The calls that a sequence of tags stands for; `words` are the utterance's words.
 ///
 /// A tag `key=value` fills a field, `+n` and `.` build a number, and `!kind` closes a call.
 /// Views that follow each other are one call, unless they name the same thing twice.

@@ -3,7 +3,7 @@
 //! Takes: the `review` events of the journal, and the calls as they were said.
 //! Gives: which changes stand, and the calls with those changes carried out.
 //! Never: removes what was said or an earlier change; the later one counts, both stay.
-//! Tested in: `tests/review_events.rs`.
+//! Tested in: `tests/it/review_events.rs`.
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -261,7 +261,7 @@ impl Exam {
     }
 }
 
-/// A call that nobody heard: no words, no sound, and its own line where others have their breath's.
+/// A call that nobody heard: no words, no sound, and its own line where others have their utterance's.
 fn added(seq: u64, sample: u64, act: Act) -> LoggedCall {
     let span = Span { from: sample, to: sample };
     LoggedCall {
@@ -298,7 +298,7 @@ fn withdraw(calls: &mut [LoggedCall], changes: &[LoggedChange], of: impl Fn(&Act
 }
 
 /// Puts calls right; done after spoken corrections, so that a person's word counts before them.
-pub(crate) fn put_right_by_hand(calls: &mut [LoggedCall], changes: &[LoggedChange]) {
+pub(crate) fn correct_by_hand(calls: &mut [LoggedCall], changes: &[LoggedChange]) {
     for logged in changes.iter().filter(|logged| logged.taken_back_by.is_none()) {
         if let Change::Call { seq, act } = &logged.review.change
             && let Some(call) = calls.iter_mut().find(|call| call.seq == *seq)

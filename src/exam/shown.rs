@@ -2,7 +2,7 @@
 //!
 //! Takes: an `Act`.
 //! Gives: its `Display`: codes as the protocols write them, numbers with units.
-//! Never: the words as heard; those stand with the breath.
+//! Never: the words as heard; those stand with the utterance.
 //! Tested in: this file.
 
 use std::fmt::{Display, Formatter, Result};

@@ -3,13 +3,13 @@
 //! Takes: an exam folder and its `Exam`.
 //! Gives: the exam with the faults of its sound noted.
 //! Never: changes a file, or reads more of it than is needed to tell.
-//! Tested in: `tests/journal.rs`, `tests/rules/journal.rs`.
+//! Tested in: `tests/it/journal.rs`, `tests/it/rules/journal.rs`.
 
 use std::path::Path;
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::exam::fold::{Exam, SoundFault};
-use crate::hear::silence::look;
+use crate::speech::silence::look;
 
 /// A crash may cost the last second of a file; only what is shorter by more than this was cut.
 const TOLERANCE: u64 = 2 * SAMPLE_RATE_HZ as u64;

@@ -3,7 +3,7 @@
 //! Takes: the pairs that are possible, each with what it is worth.
 //! Gives: the pairs that together are worth most, so that neither rows nor columns are used twice or out of order.
 //! Never: depends on the order in which the pairs are given.
-//! Tested in: here and `tests/pair.rs`, against `scipy.optimize.linear_sum_assignment`.
+//! Tested in: here and `tests/it/pair.rs`, against `scipy.optimize.linear_sum_assignment`.
 
 /// A pair that is possible.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -3,11 +3,11 @@
 //! Takes: the moments of the save calls and clock marks, and the times of the stills.
 //! Gives: the clock that explains most of them, and others that explain about as many.
 //! Never: takes an offset for granted, or settles between two clocks that do about as well.
-//! Tested in: here and `tests/pair.rs`.
+//! Tested in: here and `tests/it/pair.rs`.
 
 use crate::frames::assign::{Edge, assign};
 use crate::frames::pairing::ClockFit;
-use crate::frames::theil_sen::{Line, median, theil_sen};
+use crate::frames::theil_sen::{FittedLine, median, theil_sen};
 
 /// Largest offset looked for, either way, in seconds: one hour of summer time.
 pub const OFFSET_S_MAX: f64 = 3600.0;
@@ -235,8 +235,11 @@ fn refine(
     reach_s: f64,
     step_s: f64,
 ) -> Option<Candidate> {
-    let mut line =
-        Line { slope: drift, intercept: middle_offset_s - drift * middle(said), ..Line::default() };
+    let mut line = FittedLine {
+        slope: drift,
+        intercept: middle_offset_s - drift * middle(said),
+        ..FittedLine::default()
+    };
     let mut pairs = Vec::new();
     // The first round looks further, as the vote knows the offset only to a bin.
     for round in 0..ROUNDS {
@@ -270,28 +273,28 @@ fn refine(
 }
 
 /// Drift and offset of these pairs; the drift is 0 where the pairs could not tell it from any other within the bounds.
-fn fitted(said: &[Said], saved: &[Saved], pairs: &[(usize, usize)]) -> Option<Line> {
+fn fitted(said: &[Said], saved: &[Saved], pairs: &[(usize, usize)]) -> Option<FittedLine> {
     let x: Vec<f64> = pairs.iter().map(|(call, _)| said[*call].at_s).collect();
     let y: Vec<f64> = pairs.iter().map(|(call, still)| saved[*still].at_s - said[*call].at_s).collect();
     if x.is_empty() {
         return None;
     }
     let bound = 1e-6 * DRIFT_PPM_MAX;
-    let unknown = Line { slope: 0.0, intercept: 0.0, low: -bound, high: bound };
+    let unknown = FittedLine { slope: 0.0, intercept: 0.0, low: -bound, high: bound };
     let mut line = theil_sen(&x, &y)
         .filter(|line| line.high - line.low <= 2.0 * bound)
-        .map_or(unknown, |line| Line { slope: line.slope.clamp(-bound, bound), ..line });
+        .map_or(unknown, |line| FittedLine { slope: line.slope.clamp(-bound, bound), ..line });
     line.intercept = median(x.iter().zip(&y).map(|(x, y)| y - line.slope * x).collect());
     Some(line)
 }
 
-fn residual(said: &[Said], saved: &[Saved], (call, still): (usize, usize), line: &Line) -> f64 {
+fn residual(said: &[Said], saved: &[Saved], (call, still): (usize, usize), line: &FittedLine) -> f64 {
     let at_s = said[call].at_s;
     saved[still].at_s - at_s - line.intercept - line.slope * at_s
 }
 
 /// Pairs (call, still) in order, as many and as close as possible, within `reach_s`.
-fn meet(said: &[Said], saved: &[Saved], line: &Line, reach_s: f64) -> Vec<(usize, usize)> {
+fn meet(said: &[Said], saved: &[Saved], line: &FittedLine, reach_s: f64) -> Vec<(usize, usize)> {
     let mut edges = Vec::new();
     for (row, call) in said.iter().enumerate() {
         let due_s = call.at_s + line.intercept + line.slope * call.at_s;

@@ -3,7 +3,7 @@
 //! Takes: a file, read up to its pixels.
 //! Gives: what names and dates the still, and the regions in which a pixel has a size.
 //! Never: takes a time of the study or series for the time of the still, or trusts a region that does not fit the image.
-//! Tested in: `tests/frames.rs`.
+//! Tested in: `tests/it/frames.rs`.
 
 use std::path::Path;
 
@@ -22,7 +22,7 @@ pub const REGIONS_MAX: usize = 64;
 
 /// What a file says of its still.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Told {
+pub struct StillHeader {
     /// SOP Instance UID.
     pub id: Option<String>,
     /// When it was saved, as UTC.
@@ -68,7 +68,7 @@ impl From<Region> for Scale {
 ///
 /// # Errors
 /// A problem, where it is not DICOM or holds no image.
-pub fn read(path: &Path, utc_offset_s: i32) -> Result<Told, Problem> {
+pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
     let file = open(path)?;
     let size_px = size_of(&file).ok_or_else(|| {
         problem(
@@ -76,7 +76,7 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<Told, Problem> {
             "nothing to do if it is a report; else export the still again",
         )
     })?;
-    let mut told = Told { size_px: Some(size_px), ..Told::default() };
+    let mut told = StillHeader { size_px: Some(size_px), ..StillHeader::default() };
     told.id = text_of(&file, tags::SOP_INSTANCE_UID);
     if told.id.is_none() {
         told.problems.push(problem(
@@ -151,7 +151,7 @@ const TIMES: [(&str, Tag, Option<Tag>); 4] = [
     ("InstanceCreationTime", tags::INSTANCE_CREATION_DATE, Some(tags::INSTANCE_CREATION_TIME)),
 ];
 
-fn date(file: &InMemDicomObject, utc_offset_s: i32, told: &mut Told) {
+fn date(file: &InMemDicomObject, utc_offset_s: i32, told: &mut StillHeader) {
     let zone = text_of(file, tags::TIMEZONE_OFFSET_FROM_UTC)
         .and_then(|text| kept(stamp::zone("Timezone Offset From UTC", &text), &mut told.problems));
     let mut found: Vec<(&str, Stamp)> = Vec::new();

@@ -3,7 +3,7 @@
 //! Takes: a folder, the exam folder (for short paths) and the exam's time zone.
 //! Gives: the stills in the order they were saved, and what is wrong with files that are none.
 //! Never: fails because of a bad file; changes a file; follows a link to another folder.
-//! Tested in: `tests/frames.rs`.
+//! Tested in: `tests/it/frames.rs`.
 
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -15,7 +15,7 @@ use sha2::{Digest, Sha256};
 
 use crate::exam::call::Problem;
 use crate::exam::event::Frame;
-use crate::frames::dicom::{self, Told};
+use crate::frames::dicom::{self, StillHeader};
 use crate::frames::image;
 use crate::frames::stamp::problem;
 
@@ -153,7 +153,7 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
         return Err(problem(format!("longer than {MAX_FILE_BYTES} bytes"), "a still is never that large"));
     }
     let dicom_name = path.extension().is_some_and(|end| end.eq_ignore_ascii_case("dcm"));
-    let mut told: Told = if head.get(128..132) == Some(b"DICM") || dicom_name {
+    let mut told: StillHeader = if head.get(128..132) == Some(b"DICM") || dicom_name {
         dicom::read(path, utc_offset_s)?
     } else if let Some(kind) = image::kind(&head) {
         image::read(path, kind, utc_offset_s)?
@@ -183,7 +183,7 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
 /// Takes the file's modification time, and says so.
 ///
 /// Memory cards keep it in steps of 2 s (FAT), other file systems in less than a millisecond.
-fn file_time(path: &Path, told: &mut Told) -> std::io::Result<()> {
+fn file_time(path: &Path, told: &mut StillHeader) -> std::io::Result<()> {
     let time: DateTime<Utc> = path.metadata()?.modified()?.into();
     told.resolution_s = if time.timestamp_subsec_nanos() == 0 { 2.0 } else { 0.001 };
     told.saved_at = Some(time);

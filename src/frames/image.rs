@@ -3,7 +3,7 @@
 //! Takes: a PNG, JPEG, BMP or TIFF file.
 //! Gives: when it was taken by its EXIF data, and its size.
 //! Never: decodes pixels, or makes up a time: where EXIF has none, that is said and the caller decides.
-//! Tested in: `tests/frames.rs`.
+//! Tested in: `tests/it/frames.rs`.
 
 use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
@@ -12,7 +12,7 @@ use std::path::Path;
 use exif::{Exif, In, Tag, Value};
 
 use crate::exam::call::Problem;
-use crate::frames::dicom::Told;
+use crate::frames::dicom::StillHeader;
 use crate::frames::stamp::{self, problem};
 
 /// More JPEG segments than this before the image's size are not walked.
@@ -20,7 +20,7 @@ pub const SEGMENTS_MAX: usize = 1000;
 
 /// Kinds of picture that are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum ImageKind {
     /// Portable Network Graphics.
     Png,
     /// JPEG, with JFIF or EXIF.
@@ -33,12 +33,12 @@ pub enum Kind {
 
 /// The kind of picture that begins with these bytes.
 #[must_use]
-pub fn kind(head: &[u8]) -> Option<Kind> {
+pub fn kind(head: &[u8]) -> Option<ImageKind> {
     match head {
-        [0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a, ..] => Some(Kind::Png),
-        [0xff, 0xd8, 0xff, ..] => Some(Kind::Jpeg),
-        [b'B', b'M', _, _, _, _, 0, 0, 0, 0, ..] => Some(Kind::Bmp),
-        [b'I', b'I', 42, 0, ..] | [b'M', b'M', 0, 42, ..] => Some(Kind::Tiff),
+        [0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a, ..] => Some(ImageKind::Png),
+        [0xff, 0xd8, 0xff, ..] => Some(ImageKind::Jpeg),
+        [b'B', b'M', _, _, _, _, 0, 0, 0, 0, ..] => Some(ImageKind::Bmp),
+        [b'I', b'I', 42, 0, ..] | [b'M', b'M', 0, 42, ..] => Some(ImageKind::Tiff),
         _ => None,
     }
 }
@@ -47,12 +47,12 @@ pub fn kind(head: &[u8]) -> Option<Kind> {
 ///
 /// # Errors
 /// A problem, where the file is cut short.
-pub fn read(path: &Path, kind: Kind, utc_offset_s: i32) -> Result<Told, Problem> {
+pub fn read(path: &Path, kind: ImageKind, utc_offset_s: i32) -> Result<StillHeader, Problem> {
     let broken =
         |error: std::io::Error| problem(format!("cannot be read: {error}"), "export the still again");
     let mut file = BufReader::new(File::open(path).map_err(broken)?);
-    let mut told = Told::default();
-    let data = if kind == Kind::Bmp { Ok(None) } else { exif_of(&mut file) };
+    let mut told = StillHeader::default();
+    let data = if kind == ImageKind::Bmp { Ok(None) } else { exif_of(&mut file) };
     let data = data.unwrap_or_else(|fault| {
         told.problems.push(fault);
         None
@@ -62,7 +62,7 @@ pub fn read(path: &Path, kind: Kind, utc_offset_s: i32) -> Result<Told, Problem>
     }
     file.seek(SeekFrom::Start(0)).map_err(broken)?;
     told.size_px = match kind {
-        Kind::Tiff => data.as_ref().and_then(|data| {
+        ImageKind::Tiff => data.as_ref().and_then(|data| {
             let side = |tag| data.get_field(tag, In::PRIMARY).and_then(|field| field.value.get_uint(0));
             Some((side(Tag::ImageWidth)?, side(Tag::ImageLength)?))
         }),
@@ -88,7 +88,7 @@ fn exif_of(file: &mut BufReader<File>) -> Result<Option<Exif>, Problem> {
     }
 }
 
-fn date(data: &Exif, utc_offset_s: i32, told: &mut Told) {
+fn date(data: &Exif, utc_offset_s: i32, told: &mut StillHeader) {
     let text = |tag| {
         data.get_field(tag, In::PRIMARY).and_then(|field| match &field.value {
             Value::Ascii(lines) => lines.first().map(|line| {
@@ -115,17 +115,17 @@ fn date(data: &Exif, utc_offset_s: i32, told: &mut Told) {
     }
 }
 
-fn size_of(file: &mut BufReader<File>, kind: Kind) -> std::io::Result<Option<(u32, u32)>> {
+fn size_of(file: &mut BufReader<File>, kind: ImageKind) -> std::io::Result<Option<(u32, u32)>> {
     let mut head = [0_u8; 26];
     match kind {
-        Kind::Png => {
+        ImageKind::Png => {
             file.read_exact(&mut head[..24])?;
             let side = |from: usize| {
                 u32::from_be_bytes([head[from], head[from + 1], head[from + 2], head[from + 3]])
             };
             Ok((&head[12..16] == b"IHDR").then(|| (side(16), side(20))))
         }
-        Kind::Bmp => {
+        ImageKind::Bmp => {
             file.read_exact(&mut head)?;
             // The height is negative where the rows run from the top.
             let side = |from: usize| {
@@ -134,8 +134,8 @@ fn size_of(file: &mut BufReader<File>, kind: Kind) -> std::io::Result<Option<(u3
             };
             Ok(Some((side(18), side(22))))
         }
-        Kind::Jpeg => jpeg_size(file),
-        Kind::Tiff => Ok(None),
+        ImageKind::Jpeg => jpeg_size(file),
+        ImageKind::Tiff => Ok(None),
     }
 }
 

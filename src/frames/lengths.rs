@@ -3,7 +3,7 @@
 //! Takes: a file.
 //! Gives: nothing where all is well up to the pixels, else the element that claims more than there is.
 //! Never: reads a value; the DICOM reader sets aside as much memory as an element claims to hold, up to 4 GiB each.
-//! Tested in: `tests/frames.rs`.
+//! Tested in: `tests/it/frames.rs`.
 
 use std::fs::File;
 use std::io::{BufReader, Error, Read, Seek, SeekFrom};

@@ -3,7 +3,7 @@
 //! Takes: the exam as folded from its journal, and the stills.
 //! Gives: `Pairing`: the clock, and for each still its call, how sure that is, and what else it could be.
 //! Never: I/O; chooses between two labels that do about as well.
-//! Tested in: `tests/pair.rs`.
+//! Tested in: `tests/it/pair.rs`.
 
 use chrono::{DateTime, Utc};
 
@@ -32,7 +32,7 @@ const BY_HAND_S: f64 = 1.0;
 const CONTEXT_MOST: f64 = 0.7;
 
 /// A moment at which a still was said to be saved: a save call or a clock mark.
-struct Moment {
+struct PairMoment {
     at_s: f64,
     call: usize,
     save: bool,
@@ -63,7 +63,7 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
     let readings: Vec<Vec<PairedFrame>> = fit
         .candidates
         .iter()
-        .map(|candidate| Reading::new(exam, &moments, &stills, candidate).frames(fit.confidence))
+        .map(|candidate| PairReading::new(exam, &moments, &stills, candidate).frames(fit.confidence))
         .collect();
     for (at, still) in stills.iter().enumerate() {
         if let Some(merged) = merge(exam, &fit.candidates, &readings, at) {
@@ -109,17 +109,17 @@ fn since_start_s(exam: &Exam, at: DateTime<Utc>) -> f64 {
 }
 
 /// Save calls and clock marks that were not taken back, in order of time.
-fn moments(exam: &Exam) -> Vec<Moment> {
-    let mut all: Vec<Moment> = Vec::new();
+fn moments(exam: &Exam) -> Vec<PairMoment> {
+    let mut all: Vec<PairMoment> = Vec::new();
     for (call, logged) in exam.calls.iter().enumerate().filter(|(_, logged)| logged.withdrawn_by.is_none()) {
         let save = logged.act == Act::Save;
         let mark = logged.act == Act::Command(Command::ClockMark);
         if save || mark {
-            all.push(Moment { at_s: since_start_s(exam, logged.said_at), call, save, mark });
+            all.push(PairMoment { at_s: since_start_s(exam, logged.said_at), call, save, mark });
         }
     }
     all.sort_by(|a, b| a.at_s.total_cmp(&b.at_s).then(a.call.cmp(&b.call)));
-    let mut moments: Vec<Moment> = Vec::new();
+    let mut moments: Vec<PairMoment> = Vec::new();
     for next in all {
         match moments.last_mut() {
             // Said together, a mark and a save speak of one still; the save labels it.
@@ -149,9 +149,9 @@ fn stills(exam: &Exam, frames: &[Frame]) -> Vec<Still> {
     order.into_iter().map(still).filter(|still| still.hand != Some(Tie::LeftOut)).collect()
 }
 
-type Label<'a> = (&'a Option<String>, &'a Option<String>, &'a Option<String>, &'a Option<String>);
+type StillLabel<'a> = (&'a Option<String>, &'a Option<String>, &'a Option<String>, &'a Option<String>);
 
-fn label(exam: &Exam, call: usize) -> Label<'_> {
+fn label(exam: &Exam, call: usize) -> StillLabel<'_> {
     let Context { limb, zone, plane, structure, .. } = &exam.calls[call].context;
     (limb, zone, plane, structure)
 }
@@ -165,9 +165,9 @@ fn free(stills: &[Still], still: usize, call: usize) -> bool {
 }
 
 /// The stills read by one clock.
-struct Reading<'a> {
+struct PairReading<'a> {
     exam: &'a Exam,
-    moments: &'a [Moment],
+    moments: &'a [PairMoment],
     /// Calls in force, by the second they were said.
     calls: Vec<(f64, usize)>,
     /// When each still was saved, in exam seconds.
@@ -182,8 +182,8 @@ struct Reading<'a> {
     bounds_s: (f64, f64),
 }
 
-impl<'a> Reading<'a> {
-    fn new(exam: &'a Exam, moments: &'a [Moment], stills: &[Still], by: &Candidate) -> Self {
+impl<'a> PairReading<'a> {
+    fn new(exam: &'a Exam, moments: &'a [PairMoment], stills: &[Still], by: &Candidate) -> Self {
         let at_s: Vec<f64> = stills.iter().map(|still| exam_s(&by.clock, still.saved.at_s)).collect();
         let spread_s: Vec<f64> = stills
             .iter()
@@ -374,7 +374,7 @@ impl<'a> Reading<'a> {
 fn end_s(exam: &Exam, calls: &[(f64, usize)]) -> f64 {
     let said = calls.iter().rev().find(|(_, idx)| exam.calls[*idx].act == Act::Command(Command::EndOfExam));
     let heard = || {
-        let last = exam.breaths.iter().map(|breath| since_start_s(exam, breath.said_at));
+        let last = exam.utterances.iter().map(|utterance| since_start_s(exam, utterance.said_at));
         last.chain(calls.iter().map(|call| call.0)).fold(0.0, f64::max)
     };
     let closed = || exam.closed.as_ref().map(|(at, _)| since_start_s(exam, *at));

@@ -3,7 +3,7 @@
 //! Takes: nothing; this is the type between `pair` and the record.
 //! Gives: `Pairing`.
 //! Never: settles two plausible readings in silence; both are in it.
-//! Tested in: `tests/pair.rs`.
+//! Tested in: `tests/it/pair.rs`.
 
 /// The stills of an exam, paired with its save calls.
 #[derive(Debug, Clone, Default, PartialEq)]

@@ -3,7 +3,7 @@
 //! Takes: a still, its file, and the points that are to be measured.
 //! Gives: the scale that holds for all of them, and whether it was set by hand.
 //! Never: a scale set by hand over one that the file states.
-//! Tested in: `tests/review.rs` and `tests/review_browser/`.
+//! Tested in: `tests/it/review.rs` and `tests/it/review_browser/`.
 
 use std::path::Path;
 

@@ -3,7 +3,7 @@
 //! Takes: text of DICOM values (DA, TM, DT, time zone) and of EXIF values.
 //! Gives: `Stamp`: a local time, the step it is written in, and a time zone where the text names one.
 //! Never: mends an invalid value; it is refused with the reason.
-//! Tested in: here and `tests/frames.rs`.
+//! Tested in: here and `tests/it/frames.rs`.
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Utc};
 

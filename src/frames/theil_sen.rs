@@ -3,14 +3,14 @@
 //! Takes: points.
 //! Gives: the median of all slopes between two points, its interval, and the median of what is left (Theil 1950, Sen 1968).
 //! Never: lets a minority of wild points move the line.
-//! Tested in: `tests/pair.rs`, against `scipy.stats.theilslopes`.
+//! Tested in: `tests/it/pair.rs`, against `scipy.stats.theilslopes`.
 
 /// More points than this are thinned evenly: all slopes between `n` points are `n (n - 1) / 2`.
 pub const POINTS_MAX: usize = 400;
 
 /// `y = intercept + slope x`.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Line {
+pub struct FittedLine {
     /// Median of the slopes.
     pub slope: f64,
     /// Median of `y - slope x` (SciPy calls this the joint intercept).
@@ -27,7 +27,7 @@ pub struct Line {
 /// When `x` and `y` differ in length.
 #[must_use]
 #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // ranks below 80,000
-pub fn theil_sen(x: &[f64], y: &[f64]) -> Option<Line> {
+pub fn theil_sen(x: &[f64], y: &[f64]) -> Option<FittedLine> {
     assert_eq!(x.len(), y.len(), "a point has two coordinates");
     let taken = x.len().min(POINTS_MAX);
     let points: Vec<(f64, f64)> =
@@ -54,7 +54,7 @@ pub fn theil_sen(x: &[f64], y: &[f64]) -> Option<Line> {
     let upper = ((count + half) / 2.0).round_ties_even() as usize;
     let lower = (((count - half) / 2.0).round_ties_even() - 1.0).max(0.0) as usize;
     let last = slopes.len() - 1;
-    Some(Line { slope, intercept, low: slopes[lower.min(last)], high: slopes[upper.min(last)] })
+    Some(FittedLine { slope, intercept, low: slopes[lower.min(last)], high: slopes[upper.min(last)] })
 }
 
 /// How often each value occurs that occurs more than once.

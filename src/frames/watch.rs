@@ -4,7 +4,7 @@
 //! Gives: each new still once, when its file has come to rest, with the moment at which it first appeared.
 //! Never: keeps the listener waiting, reads a file that is still being written, or trusts notices of changes alone:
 //!   a network share may give none.
-//! Tested in: `tests/watch.rs`, `tests/listen.rs`.
+//! Tested in: `tests/it/watch.rs`, `tests/sound/listen.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -88,7 +88,7 @@ impl Watch {
             watcher.watch(folder, notify::RecursiveMode::Recursive).ok().map(|()| watcher)
         });
         let (found, arrived) = sync_channel(WAITING_MAX);
-        let mut look = Look {
+        let mut look = FolderLook {
             folder: folder.to_owned(),
             exam_folder: exam_folder.to_owned(),
             utc_offset_s,
@@ -96,7 +96,7 @@ impl Watch {
             files: BTreeMap::new(),
         };
         for path in files(folder, &mut Vec::new()) {
-            look.files.insert(path, State::Told);
+            look.files.insert(path, FileState::Told);
         }
         std::thread::spawn(move || {
             let _watcher = watcher;
@@ -112,7 +112,7 @@ impl Watch {
 }
 
 /// Looks until nobody takes what is found.
-fn work(look: &mut Look, notices: &Receiver<()>, found: &SyncSender<Arrived>) {
+fn work(look: &mut FolderLook, notices: &Receiver<()>, found: &SyncSender<Arrived>) {
     loop {
         for arrived in look.through(Instant::now()) {
             if found.send(arrived).is_err() {
@@ -130,7 +130,7 @@ fn work(look: &mut Look, notices: &Receiver<()>, found: &SyncSender<Arrived>) {
 
 /// What is known of a file.
 #[derive(Debug, Clone, Copy)]
-enum State {
+enum FileState {
     /// Told, or there from the beginning.
     Told,
     /// It may still be being written.
@@ -138,15 +138,15 @@ enum State {
 }
 
 #[derive(Debug)]
-struct Look {
+struct FolderLook {
     folder: PathBuf,
     exam_folder: PathBuf,
     utc_offset_s: i32,
     known: BTreeSet<String>,
-    files: BTreeMap<PathBuf, State>,
+    files: BTreeMap<PathBuf, FileState>,
 }
 
-impl Look {
+impl FolderLook {
     /// One look through the folder.
     fn through(&mut self, now: Instant) -> Vec<Arrived> {
         let mut arrived = Vec::new();
@@ -157,18 +157,18 @@ impl Look {
         for path in &there {
             let Ok(meta) = path.metadata() else { continue };
             let size = (meta.len(), meta.modified().ok());
-            let coming = State::Coming { first: now, first_at: Utc::now(), size, since: now };
+            let coming = FileState::Coming { first: now, first_at: Utc::now(), size, since: now };
             match *self.files.entry(path.clone()).or_insert(coming) {
-                State::Told => {}
-                State::Coming { first, first_at, size: before, .. } if before != size => {
-                    let changed = State::Coming { first, first_at, size, since: now };
+                FileState::Told => {}
+                FileState::Coming { first, first_at, size: before, .. } if before != size => {
+                    let changed = FileState::Coming { first, first_at, size, since: now };
                     self.files.insert(path.clone(), changed);
                 }
-                State::Coming { since, .. } if now.duration_since(since) < AT_REST => {}
-                State::Coming { first, first_at, .. } => {
+                FileState::Coming { since, .. } if now.duration_since(since) < AT_REST => {}
+                FileState::Coming { first, first_at, .. } => {
                     match one(path, &self.exam_folder, self.utc_offset_s) {
                         Ok(frame) => {
-                            self.files.insert(path.clone(), State::Told);
+                            self.files.insert(path.clone(), FileState::Told);
                             if self.known.insert(frame.id.clone()) {
                                 arrived.push(Arrived::Still { frame: Box::new(frame), at: first_at });
                             }
@@ -176,7 +176,7 @@ impl Look {
                         // Perhaps the rest of it is still to come.
                         Err(_) if now.duration_since(first) < GIVEN_UP_AFTER => {}
                         Err(problem) => {
-                            self.files.insert(path.clone(), State::Told);
+                            self.files.insert(path.clone(), FileState::Told);
                             arrived.push(Arrived::Other { file: path.clone(), problem });
                         }
                     }

@@ -3,7 +3,7 @@
 //! Takes: `Exam`, `Protocols` and the labelled stills.
 //! Gives: one `CoverageRow` for each zone and plane of the limbs examined.
 //! Never: counts a still with two readings, or a call that was taken back.
-//! Tested in: `tests/knowledge.rs`.
+//! Tested in: `tests/it/knowledge.rs`.
 
 use std::collections::BTreeSet;
 

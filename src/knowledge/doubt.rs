@@ -1,43 +1,43 @@
-//! Labels that hang on a breath which was not understood, or on a call that something was found against.
+//! Labels that hang on an utterance which was not understood, or on a call that something was found against.
 //!
 //! Takes: `Exam`, and what was found.
-//! Gives: for each call in doubt, the breath that may have moved on without the program; beside each label, what speaks
+//! Gives: for each call in doubt, the utterance that may have moved on without the program; beside each label, what speaks
 //! against it.
-//! Never: guesses what the breath meant; a person listens.
-//! Tested in: `tests/knowledge.rs`.
+//! Never: guesses what the utterance meant; a person listens.
+//! Tested in: `tests/it/knowledge.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::exam::call::{Act, View};
-use crate::exam::fold::{Breath, Exam};
+use crate::exam::fold::{Exam, LoggedUtterance};
 use crate::exam::review::Change;
 use crate::knowledge::coverage::live;
 use crate::knowledge::record::{CallRow, Finding, FrameRow, Status};
 use crate::protocol::Protocols;
 
-/// The most that a label is trusted which hangs on such a breath; our own choice.
+/// The most that a label is trusted which hangs on such an utterance; our own choice.
 pub(crate) const DOUBTFUL: f64 = 0.5;
 
-/// By `seq` of the call: the last breath before it that was not understood, if no zone or limb was called since.
+/// By `seq` of the call: the last utterance before it that was not understood, if no zone or limb was called since.
 ///
 /// It may have been the call of another view: then everything until the next zone has the wrong label.
 /// A limb that was not understood is not seen past the next zone.
 #[must_use]
-pub(crate) fn doubtful(exam: &Exam) -> BTreeMap<u64, &Breath> {
+pub(crate) fn doubtful(exam: &Exam) -> BTreeMap<u64, &LoggedUtterance> {
     let moving = moving(exam);
-    let mut unheard = exam.breaths.iter().filter(|breath| breath.is_open()).peekable();
+    let mut unheard = exam.utterances.iter().filter(|utterance| utterance.is_open()).peekable();
     let mut last = None;
     let mut found = BTreeMap::new();
-    // Calls and breaths both stand in the order of the journal.
+    // Calls and utterances both stand in the order of the journal.
     for call in &exam.calls {
-        while let Some(breath) = unheard.next_if(|breath| breath.seq < call.seq) {
-            last = Some(breath);
+        while let Some(utterance) = unheard.next_if(|utterance| utterance.seq < call.seq) {
+            last = Some(utterance);
         }
         if moving.contains(&call.seq) {
             last = None;
         }
-        if let Some(breath) = last {
-            found.insert(call.seq, breath);
+        if let Some(utterance) = last {
+            found.insert(call.seq, utterance);
         }
     }
     found

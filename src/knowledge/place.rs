@@ -3,7 +3,7 @@
 //! Takes: what was in force, and the names in `Protocols`.
 //! Gives: `Place`, the one type that calls, stills and readings share, and its words.
 //! Never: a name of its own; a code that the protocols do not know is shown as it stands.
-//! Tested in: `tests/tell.rs`.
+//! Tested in: `tests/it/report.rs`.
 
 use serde::{Deserialize, Serialize};
 

@@ -3,7 +3,7 @@
 //! Takes: `Exam`, `Pairing` and `Protocols`.
 //! Gives: `Record`; its JSON is the export format `zonecall.record/1`.
 //! Never: I/O or a clock; equal input gives equal bytes.
-//! Tested in: `tests/knowledge.rs`; described by `schema/record.schema.json`.
+//! Tested in: `tests/it/knowledge.rs`; described by `schema/record.schema.json`.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -173,7 +173,7 @@ pub struct SignedRow {
     pub changes_since: usize,
 }
 
-/// One call, or one breath that was not understood.
+/// One call, or one utterance that was not understood.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct CallRow {
     /// Its event in the journal.
@@ -277,7 +277,7 @@ pub struct FrameRow {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubt: Vec<String>,
     /// Other labels that are about as likely.
-    pub rivals: Vec<Rival>,
+    pub rivals: Vec<RivalLabel>,
 }
 
 /// How a still got its label.
@@ -300,7 +300,7 @@ pub enum Status {
 
 /// Another label that a still could have.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Rival {
+pub struct RivalLabel {
     /// The call it would come from.
     pub call_seq: u64,
     /// Limb, zone, plane and structure.

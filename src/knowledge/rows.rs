@@ -2,8 +2,8 @@
 //!
 //! Takes: `Exam`, `Pairing` and `Protocols`.
 //! Gives: `CallRow`, `NoteRow` and `FrameRow`, in the order they were said or saved.
-//! Never: leaves out a call that was taken back, or a breath that was not understood.
-//! Tested in: `tests/knowledge.rs`.
+//! Never: leaves out a call that was taken back, or an utterance that was not understood.
+//! Tested in: `tests/it/knowledge.rs`.
 
 use std::collections::BTreeMap;
 
@@ -12,20 +12,20 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crate::exam::call::{Act, Amount, Command, Setting, View};
 use crate::exam::context::Context;
 use crate::exam::event::Frame;
-use crate::exam::fold::{Breath, Exam, LoggedCall, LoggedEntry};
+use crate::exam::fold::{Exam, LoggedCall, LoggedEntry, LoggedUtterance};
 use crate::exam::review::{Change, LoggedChange};
 use crate::frames::pairing::{PairedFrame, Pairing, Tie};
 use crate::knowledge::doubt::{DOUBTFUL, doubtful};
 use crate::knowledge::place::Place;
-use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, NoteRow, Rival, Status};
+use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, NoteRow, RivalLabel, Status};
 use crate::protocol::Protocols;
 
-/// Every call, and every breath that was not understood, in the order they were said.
+/// Every call, and every utterance that was not understood, in the order they were said.
 #[must_use]
 pub fn call_rows(exam: &Exam, protocols: &Protocols) -> Vec<CallRow> {
     let mut rows: Vec<CallRow> = exam.calls.iter().map(|call| call_row(call, protocols)).collect();
-    let unknown = exam.breaths.iter().filter(|breath| breath.is_open());
-    rows.extend(unknown.map(|breath| unknown_row(breath, exam)));
+    let unknown = exam.utterances.iter().filter(|utterance| utterance.is_open());
+    rows.extend(unknown.map(|utterance| unknown_row(utterance, exam)));
     // By line within an instant: what a person added or moved stands where it counts.
     rows.sort_by_key(|row| (row.said_at, row.seq));
     rows
@@ -49,17 +49,17 @@ fn call_row(call: &LoggedCall, protocols: &Protocols) -> CallRow {
     row
 }
 
-fn unknown_row(breath: &Breath, exam: &Exam) -> CallRow {
+fn unknown_row(utterance: &LoggedUtterance, exam: &Exam) -> CallRow {
     let mut row = CallRow {
-        seq: breath.seq,
-        said_at: breath.said_at,
-        span_s: breath.span.seconds(),
-        words: breath.words.clone(),
+        seq: utterance.seq,
+        said_at: utterance.said_at,
+        span_s: utterance.span.seconds(),
+        words: utterance.words.clone(),
         kind: "unknown".to_owned(),
-        confidence: breath.confidence,
+        confidence: utterance.confidence,
         ..CallRow::default()
     };
-    if let Some(before) = exam.calls.iter().rfind(|call| call.said_at < breath.said_at) {
+    if let Some(before) = exam.calls.iter().rfind(|call| call.said_at < utterance.said_at) {
         put_context(&mut row, &before.context);
     }
     row
@@ -193,7 +193,7 @@ fn frame_row(
     exam: &Exam,
     frame: &Frame,
     paired: Option<&PairedFrame>,
-    doubtful: &BTreeMap<u64, &Breath>,
+    doubtful: &BTreeMap<u64, &LoggedUtterance>,
 ) -> FrameRow {
     let tie = paired.map_or(Tie::Nothing, |paired| paired.tie);
     let (status, call) = match tie {
@@ -259,10 +259,10 @@ pub fn change_rows(exam: &Exam) -> Vec<ChangeRow> {
     exam.changes.iter().map(row).collect()
 }
 
-fn rivals(exam: &Exam, paired: &PairedFrame) -> Vec<Rival> {
+fn rivals(exam: &Exam, paired: &PairedFrame) -> Vec<RivalLabel> {
     let rival = |(index, confidence, reason): &(usize, f64, String)| {
         let call = exam.calls.get(*index)?;
-        Some(Rival {
+        Some(RivalLabel {
             call_seq: call.seq,
             place: (&call.context).into(),
             confidence: *confidence,

@@ -3,16 +3,16 @@
 //! Takes: a `Grammar` and one of its rules.
 //! Gives: `Automaton`; `read` turns words into tags with the words each closes.
 //! Never: chooses between two readings of equal length; it gives both.
-//! Tested in: `tests/language.rs`.
+//! Tested in: `tests/it/language.rs`.
 
 use std::collections::{BTreeMap, HashMap};
 
 use crate::language::grammar::Grammar;
-use crate::language::grammar::Node;
+use crate::language::grammar::GrammarNode;
 
 /// Readings kept for one state; a grammar that needs more is too ambiguous to be used.
 const READINGS_MAX: usize = 8;
-/// A breath of more words than this is not read.
+/// An utterance of more words than this is not read.
 pub const WORDS_MAX: usize = 200;
 
 /// A tag that was passed, and how many words had been said by then.
@@ -22,14 +22,14 @@ pub type Passed = (String, usize);
 #[derive(Debug, Clone)]
 pub struct Automaton {
     /// Arcs out of each state.
-    arcs: Vec<Vec<(Label, usize)>>,
+    arcs: Vec<Vec<(ArcLabel, usize)>>,
     start: usize,
     end: usize,
     tags: Vec<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]
-enum Label {
+enum ArcLabel {
     Word(String),
     Tag(usize),
     Nothing,
@@ -63,45 +63,47 @@ impl Automaton {
     fn add(
         &mut self,
         grammar: &Grammar,
-        node: &Node,
+        node: &GrammarNode,
         from: usize,
         to: usize,
         tag_ids: &mut HashMap<String, usize>,
     ) {
         match node {
-            Node::Word(word, _) => self.arcs[from].push((Label::Word(word.clone()), to)),
-            Node::Tag(tag, _) => {
+            GrammarNode::Word(word, _) => self.arcs[from].push((ArcLabel::Word(word.clone()), to)),
+            GrammarNode::Tag(tag, _) => {
                 let id = *tag_ids.entry(tag.clone()).or_insert_with(|| {
                     self.tags.push(tag.clone());
                     self.tags.len() - 1
                 });
-                self.arcs[from].push((Label::Tag(id), to));
+                self.arcs[from].push((ArcLabel::Tag(id), to));
             }
-            Node::Rule(name, _) => {
+            GrammarNode::Rule(name, _) => {
                 if let Some(rule) = grammar.rule(name) {
                     self.add(grammar, &rule.body, from, to, tag_ids);
                 }
             }
-            Node::Choice(parts) => parts.iter().for_each(|part| self.add(grammar, part, from, to, tag_ids)),
-            Node::Optional(inner) => {
+            GrammarNode::Choice(parts) => {
+                parts.iter().for_each(|part| self.add(grammar, part, from, to, tag_ids))
+            }
+            GrammarNode::Optional(inner) => {
                 self.add(grammar, inner, from, to, tag_ids);
-                self.arcs[from].push((Label::Nothing, to));
+                self.arcs[from].push((ArcLabel::Nothing, to));
             }
-            Node::Repeat(inner) => {
+            GrammarNode::Repeat(inner) => {
                 let (first, last) = (self.state(), self.state());
-                self.arcs[from].push((Label::Nothing, first));
+                self.arcs[from].push((ArcLabel::Nothing, first));
                 self.add(grammar, inner, first, last, tag_ids);
-                self.arcs[last].push((Label::Nothing, first));
-                self.arcs[last].push((Label::Nothing, to));
+                self.arcs[last].push((ArcLabel::Nothing, first));
+                self.arcs[last].push((ArcLabel::Nothing, to));
             }
-            Node::Sequence(parts) => {
+            GrammarNode::Sequence(parts) => {
                 let mut here = from;
                 for part in parts {
                     let next = self.state();
                     self.add(grammar, part, here, next, tag_ids);
                     here = next;
                 }
-                self.arcs[here].push((Label::Nothing, to));
+                self.arcs[here].push((ArcLabel::Nothing, to));
             }
         }
     }
@@ -122,7 +124,7 @@ impl Automaton {
     /// The words that lead out of a state.
     pub(crate) fn words_from(&self, state: usize) -> impl Iterator<Item = (&str, usize)> {
         self.arcs[state].iter().filter_map(|(label, to)| match label {
-            Label::Word(word) => Some((word.as_str(), *to)),
+            ArcLabel::Word(word) => Some((word.as_str(), *to)),
             _ => None,
         })
     }
@@ -130,9 +132,9 @@ impl Automaton {
     /// The arcs out of a state that need no word, with the tag that is passed.
     pub(crate) fn wordless_from(&self, state: usize) -> impl Iterator<Item = (Option<&str>, usize)> {
         self.arcs[state].iter().filter_map(|(label, to)| match label {
-            Label::Word(_) => None,
-            Label::Tag(id) => Some((Some(self.tags[*id].as_str()), *to)),
-            Label::Nothing => Some((None, *to)),
+            ArcLabel::Word(_) => None,
+            ArcLabel::Tag(id) => Some((Some(self.tags[*id].as_str()), *to)),
+            ArcLabel::Nothing => Some((None, *to)),
         })
     }
 
@@ -150,7 +152,7 @@ impl Automaton {
             let mut stepped = Vec::new();
             for (state, here) in &paths {
                 for (label, to) in &self.arcs[*state] {
-                    if matches!(label, Label::Word(text) if text == word) {
+                    if matches!(label, ArcLabel::Word(text) if text == word) {
                         stepped.extend(here.iter().map(|path| (*to, path.clone())));
                     }
                 }
@@ -177,14 +179,14 @@ impl Automaton {
             }
             for (label, to) in &self.arcs[state] {
                 match label {
-                    Label::Nothing => open.push((*to, path.clone())),
-                    Label::Tag(id) => {
+                    ArcLabel::Nothing => open.push((*to, path.clone())),
+                    ArcLabel::Tag(id) => {
                         let mut tagged = path.clone();
                         tagged.tags.push((*id, said));
                         tagged.items += usize::from(self.tags[*id].starts_with('!'));
                         open.push((*to, tagged));
                     }
-                    Label::Word(_) => {}
+                    ArcLabel::Word(_) => {}
                 }
             }
         }

@@ -3,7 +3,7 @@
 //! Takes: nothing; this is the type between the grammar pack and the engines.
 //! Gives: `EngineLanguage`.
 //! Never: meaning; engines deal in words only.
-//! Tested in: `tests/language.rs`.
+//! Tested in: `tests/it/language.rs`.
 
 use std::path::PathBuf;
 

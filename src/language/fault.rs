@@ -3,14 +3,14 @@
 //! Takes: the text of a file and a place in it.
 //! Gives: `Fault`, whose `Display` names file, line, column and what to do.
 //! Never: I/O.
-//! Tested in: `tests/language.rs`.
+//! Tested in: `tests/it/language.rs`.
 
 use std::fmt;
 use std::path::{Path, PathBuf};
 
 /// A place in a text: line and column, both from 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Place {
+pub struct FilePlace {
     /// Line number.
     pub line: usize,
     /// Column, in characters.
@@ -23,7 +23,7 @@ pub struct Fault {
     /// The file.
     pub file: PathBuf,
     /// Where in it.
-    pub place: Place,
+    pub place: FilePlace,
     /// The line itself.
     pub text: String,
     /// What is wrong and what to do.
@@ -31,7 +31,7 @@ pub struct Fault {
 }
 
 impl Fault {
-    pub(crate) fn new(file: &Path, source: &str, place: Place, message: impl Into<String>) -> Self {
+    pub(crate) fn new(file: &Path, source: &str, place: FilePlace, message: impl Into<String>) -> Self {
         let text = source.lines().nth(place.line.saturating_sub(1)).unwrap_or("").to_owned();
         Self { file: file.to_owned(), place, text, message: message.into() }
     }
@@ -39,7 +39,7 @@ impl Fault {
 
 impl fmt::Display for Fault {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Place { line, column } = self.place;
+        let FilePlace { line, column } = self.place;
         writeln!(out, "{}:{line}:{column}: {}", self.file.display(), self.message)?;
         let number = line.to_string();
         writeln!(out, " {number} | {}", self.text)?;

@@ -3,13 +3,13 @@
 //! Takes: rules read by `jsgf`.
 //! Gives: `Grammar`: pruned to an exam's zones, its words listed.
 //! Never: I/O, or what a tag means.
-//! Tested in: `tests/language.rs`.
+//! Tested in: `tests/it/language.rs`.
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use crate::language::engine::GrammarWord;
-use crate::language::fault::Place;
+use crate::language::fault::FilePlace;
 
 /// A whole grammar file.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,12 +17,12 @@ pub struct Grammar {
     /// The file it came from.
     pub file: PathBuf,
     /// Its rules in file order.
-    pub rules: Vec<Rule>,
+    pub rules: Vec<GrammarRule>,
 }
 
 /// One rule.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Rule {
+pub struct GrammarRule {
     /// Its name without the angle brackets.
     pub name: String,
     /// Can be spoken as a whole.
@@ -30,34 +30,34 @@ pub struct Rule {
     /// The documentation comment in front of it, without its stars.
     pub comment: String,
     /// What it stands for.
-    pub body: Node,
+    pub body: GrammarNode,
     /// Where it is defined.
-    pub place: Place,
+    pub place: FilePlace,
 }
 
 /// A piece of a rule.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Node {
+pub enum GrammarNode {
     /// One word.
-    Word(String, Place),
+    Word(String, FilePlace),
     /// Another rule.
-    Rule(String, Place),
+    Rule(String, FilePlace),
     /// A meaning, passed when the words before it were said.
-    Tag(String, Place),
+    Tag(String, FilePlace),
     /// One after the other.
-    Sequence(Vec<Node>),
+    Sequence(Vec<GrammarNode>),
     /// One of them.
-    Choice(Vec<Node>),
+    Choice(Vec<GrammarNode>),
     /// Or not at all.
-    Optional(Box<Node>),
+    Optional(Box<GrammarNode>),
     /// Once or more.
-    Repeat(Box<Node>),
+    Repeat(Box<GrammarNode>),
 }
 
 impl Grammar {
     /// The rule with this name.
     #[must_use]
-    pub fn rule(&self, name: &str) -> Option<&Rule> {
+    pub fn rule(&self, name: &str) -> Option<&GrammarRule> {
         self.rules.iter().find(|rule| rule.name == name)
     }
 
@@ -72,7 +72,7 @@ impl Grammar {
             let before = gone.len();
             for rule in &self.rules {
                 match prune(&rule.body, keep, &gone) {
-                    Some(body) => rules.push(Rule { body, ..rule.clone() }),
+                    Some(body) => rules.push(GrammarRule { body, ..rule.clone() }),
                     None if gone.contains(&rule.name) => {}
                     None => gone.push(rule.name.clone()),
                 }
@@ -88,7 +88,9 @@ impl Grammar {
     pub fn has_tag(&self, tag: &str) -> bool {
         let mut found = false;
         for rule in &self.rules {
-            collect(&rule.body, &mut |node| found |= matches!(node, Node::Tag(text, _) if text == tag));
+            collect(&rule.body, &mut |node| {
+                found |= matches!(node, GrammarNode::Tag(text, _) if text == tag)
+            });
         }
         found
     }
@@ -100,7 +102,7 @@ impl Grammar {
         for name in roots.iter().flat_map(|root| self.reach(root)) {
             if let Some(rule) = self.rule(&name) {
                 collect(&rule.body, &mut |node| {
-                    if let Node::Word(text, place) = node {
+                    if let GrammarNode::Word(text, place) = node {
                         words.entry(text.clone()).or_insert(place.line);
                     }
                 });
@@ -126,41 +128,48 @@ impl Grammar {
 }
 
 /// Calls `see` for `node` and everything inside it.
-pub(crate) fn collect(node: &Node, see: &mut dyn FnMut(&Node)) {
+pub(crate) fn collect(node: &GrammarNode, see: &mut dyn FnMut(&GrammarNode)) {
     see(node);
     match node {
-        Node::Sequence(parts) | Node::Choice(parts) => parts.iter().for_each(|part| collect(part, see)),
-        Node::Optional(inner) | Node::Repeat(inner) => collect(inner, see),
-        Node::Word(..) | Node::Rule(..) | Node::Tag(..) => {}
+        GrammarNode::Sequence(parts) | GrammarNode::Choice(parts) => {
+            parts.iter().for_each(|part| collect(part, see))
+        }
+        GrammarNode::Optional(inner) | GrammarNode::Repeat(inner) => collect(inner, see),
+        GrammarNode::Word(..) | GrammarNode::Rule(..) | GrammarNode::Tag(..) => {}
     }
 }
 
 /// The rules that `node` names, with the places where it does.
-pub(crate) fn used(node: &Node) -> Vec<(String, Place)> {
+pub(crate) fn used(node: &GrammarNode) -> Vec<(String, FilePlace)> {
     let mut used = Vec::new();
     collect(node, &mut |inner| {
-        if let Node::Rule(name, place) = inner {
+        if let GrammarNode::Rule(name, place) = inner {
             used.push((name.clone(), *place));
         }
     });
     used
 }
 
-fn prune(node: &Node, keep: &dyn Fn(&str) -> bool, gone: &[String]) -> Option<Node> {
+fn prune(node: &GrammarNode, keep: &dyn Fn(&str) -> bool, gone: &[String]) -> Option<GrammarNode> {
     match node {
-        Node::Word(..) => Some(node.clone()),
-        Node::Rule(name, _) => (!gone.contains(name)).then(|| node.clone()),
-        Node::Tag(tag, _) => keep(tag).then(|| node.clone()),
-        Node::Sequence(parts) => {
-            parts.iter().map(|part| prune(part, keep, gone)).collect::<Option<Vec<_>>>().map(Node::Sequence)
+        GrammarNode::Word(..) => Some(node.clone()),
+        GrammarNode::Rule(name, _) => (!gone.contains(name)).then(|| node.clone()),
+        GrammarNode::Tag(tag, _) => keep(tag).then(|| node.clone()),
+        GrammarNode::Sequence(parts) => parts
+            .iter()
+            .map(|part| prune(part, keep, gone))
+            .collect::<Option<Vec<_>>>()
+            .map(GrammarNode::Sequence),
+        GrammarNode::Choice(parts) => {
+            let left: Vec<GrammarNode> = parts.iter().filter_map(|part| prune(part, keep, gone)).collect();
+            (!left.is_empty()).then_some(GrammarNode::Choice(left))
         }
-        Node::Choice(parts) => {
-            let left: Vec<Node> = parts.iter().filter_map(|part| prune(part, keep, gone)).collect();
-            (!left.is_empty()).then_some(Node::Choice(left))
-        }
-        Node::Optional(inner) => Some(
-            prune(inner, keep, gone).map_or(Node::Sequence(vec![]), |kept| Node::Optional(Box::new(kept))),
+        GrammarNode::Optional(inner) => Some(
+            prune(inner, keep, gone)
+                .map_or(GrammarNode::Sequence(vec![]), |kept| GrammarNode::Optional(Box::new(kept))),
         ),
-        Node::Repeat(inner) => prune(inner, keep, gone).map(|kept| Node::Repeat(Box::new(kept))),
+        GrammarNode::Repeat(inner) => {
+            prune(inner, keep, gone).map(|kept| GrammarNode::Repeat(Box::new(kept)))
+        }
     }
 }

@@ -3,7 +3,7 @@
 //! Takes: an `Automaton`, and the zones of each limb.
 //! Gives: `WordGraph`; the same word sequences, no tags and no empty arcs.
 //! Never: meaning. Empty arcs are what makes a search slow: with them PocketSphinx needed ten times as long.
-//! Tested in: `tests/language.rs`.
+//! Tested in: `tests/it/language.rs`.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
 use std::fmt::Write as _;
@@ -18,22 +18,22 @@ pub type ZonesByLimb = BTreeMap<String, BTreeSet<String>>;
 pub struct WordGraph {
     /// Arcs out of each state.
     pub arcs: Vec<BTreeMap<String, usize>>,
-    /// States in which a breath may end.
+    /// States in which an utterance may end.
     pub ends: BTreeSet<usize>,
-    /// Where a breath begins.
+    /// Where an utterance begins.
     pub starts: Starts,
 }
 
 /// What decides which phrases can be said next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Moment<'a> {
-    /// The limb in force: only its zones can be said, until a limb is named in the breath itself.
+    /// The limb in force: only its zones can be said, until a limb is named in the utterance itself.
     pub limb: Option<&'a str>,
     /// A question of the program waits for an answer.
     pub asked: bool,
 }
 
-/// The state in which a breath begins; limbs with the same zones begin at the same state.
+/// The state in which an utterance begins; limbs with the same zones begin at the same state.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Starts {
     calls: ByLimb,
@@ -63,7 +63,7 @@ impl Starts {
         now.limb.and_then(|limb| starts.limb.get(limb)).copied().unwrap_or(starts.any)
     }
 
-    /// The states in which a breath can begin, each once.
+    /// The states in which an utterance can begin, each once.
     fn all(&self) -> BTreeSet<usize> {
         let both = [&self.calls, &self.calls_or_answers];
         both.into_iter().flat_map(|starts| starts.limb.values().copied().chain([starts.any])).collect()
@@ -209,7 +209,7 @@ impl WordGraph {
         tail
     }
 
-    /// Takes out the arcs after which no breath can end, such as to a zone that the limb lacks.
+    /// Takes out the arcs after which no utterance can end, such as to a zone that the limb lacks.
     fn drop_dead_ends(&mut self) {
         let mut alive = self.ends.clone();
         loop {

@@ -3,12 +3,12 @@
 //! Takes: the text of a grammar file: JSGF V1.0, W3C Note of 5 June 2000.
 //! Gives: `Grammar`, or a `Fault` with line, column and caret.
 //! Never: what it does not support passes in silence: imports, weights, `*`, `<VOID>` and recursion are faults.
-//! Tested in: `tests/language.rs`.
+//! Tested in: `tests/it/language.rs`.
 
 use std::path::Path;
 
-use crate::language::fault::{Fault, Place};
-use crate::language::grammar::{Grammar, Node, Rule, used};
+use crate::language::fault::{Fault, FilePlace};
+use crate::language::grammar::{Grammar, GrammarNode, GrammarRule, used};
 
 /// Reads a grammar; `file` is only named in faults.
 ///
@@ -16,14 +16,14 @@ use crate::language::grammar::{Grammar, Node, Rule, used};
 /// A `Fault` for the first thing that is not JSGF as described above.
 pub fn read(file: &Path, source: &str) -> Result<Grammar, Box<Fault>> {
     let tokens = tokenise(file, source)?;
-    let mut reader = Reader { file, source, tokens, next: 0 };
+    let mut reader = JsgfReader { file, source, tokens, next: 0 };
     let grammar = reader.grammar()?;
     check_rules(&grammar, &reader)?;
     Ok(grammar)
 }
 
 #[derive(Debug, Clone, PartialEq)]
-enum Token {
+enum JsgfToken {
     /// `#JSGF ...;` up to the semicolon.
     Header(String),
     /// `/** ... */`.
@@ -35,8 +35,8 @@ enum Token {
 }
 
 /// Cuts the text into tokens with their places; the last one is the end of the file.
-fn tokenise(file: &Path, source: &str) -> Result<Vec<(Token, Place)>, Box<Fault>> {
-    let mut text = Text { rest: source, place: Place { line: 1, column: 1 } };
+fn tokenise(file: &Path, source: &str) -> Result<Vec<(JsgfToken, FilePlace)>, Box<Fault>> {
+    let mut text = Text { rest: source, place: FilePlace { line: 1, column: 1 } };
     let mut tokens = Vec::new();
     while let Some(first) = text.rest.chars().next() {
         let place = text.place;
@@ -49,28 +49,28 @@ fn tokenise(file: &Path, source: &str) -> Result<Vec<(Token, Place)>, Box<Fault>
             let end = text.rest.find("*/").ok_or_else(|| fault("comment is not closed; add `*/`"))?;
             let comment = text.take(end + 2);
             if let Some(body) = comment.strip_prefix("/**").and_then(|body| body.strip_suffix("*/")) {
-                tokens.push((Token::Comment(without_stars(body)), place));
+                tokens.push((JsgfToken::Comment(without_stars(body)), place));
             }
         } else if first == '#' {
             let end = text.rest.find(';').ok_or_else(|| fault("header is not closed; add `;`"))?;
-            tokens.push((Token::Header(text.take(end + 1).to_owned()), place));
+            tokens.push((JsgfToken::Header(text.take(end + 1).to_owned()), place));
         } else if first == '<' {
             let end = text.rest.find('>').ok_or_else(|| fault("rule name is not closed; add `>`"))?;
             let name = text.take(end + 1);
-            tokens.push((Token::Rule(name[1..end].trim().to_owned()), place));
+            tokens.push((JsgfToken::Rule(name[1..end].trim().to_owned()), place));
         } else if first == '{' {
             let end = text.rest.find('}').ok_or_else(|| fault("tag is not closed; add `}`"))?;
             let tag = text.take(end + 1);
-            tokens.push((Token::Tag(tag[1..end].trim().to_owned()), place));
+            tokens.push((JsgfToken::Tag(tag[1..end].trim().to_owned()), place));
         } else if "=|()[]+;".contains(first) {
             text.take(1);
-            tokens.push((Token::Mark(first), place));
+            tokens.push((JsgfToken::Mark(first), place));
         } else if first.is_alphanumeric() || first == '\'' {
             let end = text
                 .rest
                 .find(|c: char| !(c.is_alphanumeric() || "'-_.".contains(c)))
                 .unwrap_or(text.rest.len());
-            tokens.push((Token::Word(text.take(end).to_owned()), place));
+            tokens.push((JsgfToken::Word(text.take(end).to_owned()), place));
         } else {
             return Err(fault(&format!(
                 "`{first}` has no meaning here; weights, `*` and imports are not supported"
@@ -82,7 +82,7 @@ fn tokenise(file: &Path, source: &str) -> Result<Vec<(Token, Place)>, Box<Fault>
 
 struct Text<'a> {
     rest: &'a str,
-    place: Place,
+    place: FilePlace,
 }
 
 impl<'a> Text<'a> {
@@ -90,7 +90,7 @@ impl<'a> Text<'a> {
         let (taken, rest) = self.rest.split_at(bytes);
         for c in taken.chars() {
             if c == '\n' {
-                self.place = Place { line: self.place.line + 1, column: 1 };
+                self.place = FilePlace { line: self.place.line + 1, column: 1 };
             } else {
                 self.place.column += 1;
             }
@@ -105,25 +105,27 @@ fn without_stars(comment: &str) -> String {
     lines.filter(|line| !line.is_empty()).collect::<Vec<_>>().join("\n")
 }
 
-struct Reader<'a> {
+struct JsgfReader<'a> {
     file: &'a Path,
     source: &'a str,
-    tokens: Vec<(Token, Place)>,
+    tokens: Vec<(JsgfToken, FilePlace)>,
     next: usize,
 }
 
-impl Reader<'_> {
+impl JsgfReader<'_> {
     fn grammar(&mut self) -> Result<Grammar, Box<Fault>> {
         match self.take() {
-            Some((Token::Header(header), _)) if header.starts_with("#JSGF V1.0") => {}
+            Some((JsgfToken::Header(header), _)) if header.starts_with("#JSGF V1.0") => {}
             _ => {
-                return Err(self
-                    .fault_at(Place { line: 1, column: 1 }, "file must begin with `#JSGF V1.0 UTF-8 en;`"));
+                return Err(self.fault_at(
+                    FilePlace { line: 1, column: 1 },
+                    "file must begin with `#JSGF V1.0 UTF-8 en;`",
+                ));
             }
         }
         self.expect_word("grammar")?;
         match self.take() {
-            Some((Token::Word(_), _)) => {}
+            Some((JsgfToken::Word(_), _)) => {}
             _ => return Err(self.fault("`grammar` wants a name")),
         }
         self.expect_mark(';')?;
@@ -134,59 +136,59 @@ impl Reader<'_> {
         Ok(Grammar { file: self.file.to_owned(), rules })
     }
 
-    fn rule(&mut self) -> Result<Rule, Box<Fault>> {
+    fn rule(&mut self) -> Result<GrammarRule, Box<Fault>> {
         let mut comment = String::new();
-        while let Some(Token::Comment(text)) = self.peek() {
+        while let Some(JsgfToken::Comment(text)) = self.peek() {
             comment.clone_from(text);
             self.next += 1;
         }
-        let public = matches!(self.peek(), Some(Token::Word(word)) if word == "public");
+        let public = matches!(self.peek(), Some(JsgfToken::Word(word)) if word == "public");
         if public {
             self.next += 1;
         }
         let (name, place) = match self.take() {
-            Some((Token::Rule(name), place)) => (name, place),
+            Some((JsgfToken::Rule(name), place)) => (name, place),
             _ => return Err(self.fault("expected a rule: `<name> = words;`")),
         };
         self.expect_mark('=')?;
         let body = self.choice()?;
         self.expect_mark(';')?;
-        Ok(Rule { name, public, comment, body, place })
+        Ok(GrammarRule { name, public, comment, body, place })
     }
 
-    fn choice(&mut self) -> Result<Node, Box<Fault>> {
+    fn choice(&mut self) -> Result<GrammarNode, Box<Fault>> {
         let mut parts = vec![self.sequence()?];
-        while self.peek() == Some(&Token::Mark('|')) {
+        while self.peek() == Some(&JsgfToken::Mark('|')) {
             self.next += 1;
             parts.push(self.sequence()?);
         }
-        Ok(if parts.len() == 1 { parts.remove(0) } else { Node::Choice(parts) })
+        Ok(if parts.len() == 1 { parts.remove(0) } else { GrammarNode::Choice(parts) })
     }
 
-    fn sequence(&mut self) -> Result<Node, Box<Fault>> {
+    fn sequence(&mut self) -> Result<GrammarNode, Box<Fault>> {
         let mut parts = Vec::new();
         while let Some(token) = self.peek().cloned() {
             let place = self.tokens[self.next].1;
             let node = match token {
-                Token::Word(word) if word.chars().any(char::is_uppercase) => {
+                JsgfToken::Word(word) if word.chars().any(char::is_uppercase) => {
                     return Err(
                         self.fault_at(place, format!("word `{word}` has capitals; write it in lower case"))
                     );
                 }
-                Token::Word(word) => Node::Word(word, place),
-                Token::Rule(name) => Node::Rule(name, place),
-                Token::Tag(tag) => Node::Tag(tag, place),
-                Token::Mark('(') => {
+                JsgfToken::Word(word) => GrammarNode::Word(word, place),
+                JsgfToken::Rule(name) => GrammarNode::Rule(name, place),
+                JsgfToken::Tag(tag) => GrammarNode::Tag(tag, place),
+                JsgfToken::Mark('(') => {
                     parts.push(self.group(')')?);
                     continue;
                 }
-                Token::Mark('[') => {
+                JsgfToken::Mark('[') => {
                     let inner = self.group(']')?;
-                    parts.push(Node::Optional(Box::new(inner)));
+                    parts.push(GrammarNode::Optional(Box::new(inner)));
                     continue;
                 }
-                Token::Mark('+') => match parts.pop() {
-                    Some(last) => Node::Repeat(Box::new(last)),
+                JsgfToken::Mark('+') => match parts.pop() {
+                    Some(last) => GrammarNode::Repeat(Box::new(last)),
                     None => return Err(self.fault_at(place, "`+` has nothing to repeat")),
                 },
                 _ => break,
@@ -197,28 +199,28 @@ impl Reader<'_> {
         if parts.is_empty() {
             return Err(self.fault("nothing to say here; add words or take the `|` or brackets away"));
         }
-        Ok(if parts.len() == 1 { parts.remove(0) } else { Node::Sequence(parts) })
+        Ok(if parts.len() == 1 { parts.remove(0) } else { GrammarNode::Sequence(parts) })
     }
 
-    fn group(&mut self, close: char) -> Result<Node, Box<Fault>> {
+    fn group(&mut self, close: char) -> Result<GrammarNode, Box<Fault>> {
         self.next += 1;
         let inner = self.choice()?;
         self.expect_mark(close)?;
         Ok(inner)
     }
 
-    fn peek(&self) -> Option<&Token> {
+    fn peek(&self) -> Option<&JsgfToken> {
         self.tokens.get(self.next).map(|(token, _)| token)
     }
 
-    fn take(&mut self) -> Option<(Token, Place)> {
+    fn take(&mut self) -> Option<(JsgfToken, FilePlace)> {
         let token = self.tokens.get(self.next).cloned();
         self.next += 1;
         token
     }
 
     fn expect_mark(&mut self, mark: char) -> Result<(), Box<Fault>> {
-        if self.peek() == Some(&Token::Mark(mark)) {
+        if self.peek() == Some(&JsgfToken::Mark(mark)) {
             self.next += 1;
             return Ok(());
         }
@@ -226,7 +228,7 @@ impl Reader<'_> {
     }
 
     fn expect_word(&mut self, word: &str) -> Result<(), Box<Fault>> {
-        if matches!(self.peek(), Some(Token::Word(found)) if found == word) {
+        if matches!(self.peek(), Some(JsgfToken::Word(found)) if found == word) {
             self.next += 1;
             return Ok(());
         }
@@ -237,17 +239,17 @@ impl Reader<'_> {
     fn fault(&self, message: impl Into<String>) -> Box<Fault> {
         let last = self.tokens.len().saturating_sub(1);
         let place =
-            self.tokens.get(self.next.min(last)).map_or(Place { line: 1, column: 1 }, |token| token.1);
+            self.tokens.get(self.next.min(last)).map_or(FilePlace { line: 1, column: 1 }, |token| token.1);
         self.fault_at(place, message)
     }
 
-    fn fault_at(&self, place: Place, message: impl Into<String>) -> Box<Fault> {
+    fn fault_at(&self, place: FilePlace, message: impl Into<String>) -> Box<Fault> {
         Box::new(Fault::new(self.file, self.source, place, message))
     }
 }
 
 /// Each rule once, each name defined, none that needs itself.
-fn check_rules(grammar: &Grammar, reader: &Reader<'_>) -> Result<(), Box<Fault>> {
+fn check_rules(grammar: &Grammar, reader: &JsgfReader<'_>) -> Result<(), Box<Fault>> {
     for (idx, rule) in grammar.rules.iter().enumerate() {
         if grammar.rules[..idx].iter().any(|earlier| earlier.name == rule.name) {
             return Err(reader.fault_at(rule.place, format!("rule `<{}>` is defined twice", rule.name)));

@@ -3,7 +3,7 @@
 //! Takes: `exam.gram` and `words.dict` of a folder such as `grammars/en`, or the ones built in.
 //! Gives: `Pack`, and from it a `Language` cut to the zones of one exam.
 //! Never: meaning; tags are handed on as text.
-//! Tested in: `tests/language.rs`.
+//! Tested in: `tests/it/language.rs`.
 
 use std::path::{Path, PathBuf};
 
@@ -11,8 +11,8 @@ use sha2::{Digest, Sha256};
 
 use crate::language::automaton::Automaton;
 use crate::language::engine::{EngineLanguage, Pronunciation};
-use crate::language::fault::{Fault, Place};
-use crate::language::grammar::{Grammar, Node, Rule, collect};
+use crate::language::fault::{Fault, FilePlace};
+use crate::language::grammar::{Grammar, GrammarNode, GrammarRule, collect};
 use crate::language::graph::{WordGraph, ZonesByLimb};
 use crate::language::jsgf;
 use crate::language::tags;
@@ -122,7 +122,7 @@ impl Pack {
         let grammar_file = folder.join("exam.gram");
         let tree = jsgf::read(&grammar_file, grammar)?;
         if !tree.rule(EXAM_RULE).is_some_and(|rule| rule.public) {
-            let place = Place { line: 1, column: 1 };
+            let place = FilePlace { line: 1, column: 1 };
             let message = "the file has no rule `public <exam>`; that rule says what can be spoken";
             return Err(Box::new(Fault::new(&grammar_file, grammar, place, message)).into());
         }
@@ -151,11 +151,12 @@ impl Pack {
     /// `sounds` tells how they sound, where the files of the language do not.
     #[must_use]
     pub fn called_by(mut self, call: &str, sounds: Vec<Pronunciation>) -> Self {
-        let place = Place { line: 1, column: 1 };
-        let words = call.split_whitespace().map(|word| Node::Word(word.to_lowercase(), place));
-        let body = Node::Sequence(words.chain([Node::Rule(EXAM_RULE.to_owned(), place)]).collect());
+        let place = FilePlace { line: 1, column: 1 };
+        let words = call.split_whitespace().map(|word| GrammarNode::Word(word.to_lowercase(), place));
+        let body =
+            GrammarNode::Sequence(words.chain([GrammarNode::Rule(EXAM_RULE.to_owned(), place)]).collect());
         let (name, comment) = (CALLED_RULE.to_owned(), String::new());
-        self.grammar.rules.push(Rule { name, public: false, comment, body, place });
+        self.grammar.rules.push(GrammarRule { name, public: false, comment, body, place });
         self.pronunciations.extend(sounds);
         // What could be said belongs to the journal.
         self.sha256 = crate::hex(&Sha256::digest(format!("{} {call}", self.sha256)));
@@ -183,11 +184,11 @@ impl Pack {
 }
 
 /// The first tag that the program does not know.
-fn wrong_tag(grammar: &Grammar) -> Option<(Place, String)> {
+fn wrong_tag(grammar: &Grammar) -> Option<(FilePlace, String)> {
     let mut found = None;
     for rule in &grammar.rules {
         collect(&rule.body, &mut |node| {
-            if let Node::Tag(tag, place) = node
+            if let GrammarNode::Tag(tag, place) = node
                 && found.is_none()
             {
                 found = tags::wrong(tag).map(|message| (*place, message));
@@ -208,7 +209,7 @@ fn dictionary(file: &Path, text: &str) -> Result<Vec<Pronunciation>, Box<Fault>>
         let (word, phones) = said.split_once(char::is_whitespace).unwrap_or((said, ""));
         let phones = phones.split_whitespace().collect::<Vec<_>>().join(" ");
         if phones.is_empty() {
-            let place = Place { line: idx + 1, column: 1 };
+            let place = FilePlace { line: idx + 1, column: 1 };
             return Err(Box::new(Fault::new(file, text, place, format!("`{word}` has no phones after it"))));
         }
         entries.push(Pronunciation { word: word.to_owned(), phones, file: file.to_owned(), line: idx + 1 });

@@ -3,9 +3,9 @@
 //! Takes: a `Grammar` whose rules carry `@card` and `@blank` comments.
 //! Gives: `Heading`s with patterns: what to say, for the phrase card.
 //! Never: layout; `tell::card` prints.
-//! Tested in: `tests/language.rs`.
+//! Tested in: `tests/it/language.rs`.
 
-use crate::language::grammar::{Grammar, Node, Rule};
+use crate::language::grammar::{Grammar, GrammarNode, GrammarRule};
 
 /// One section of the card.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -25,7 +25,7 @@ pub fn phrases(grammar: &Grammar) -> Vec<Heading> {
         let (first, note) = rule.comment.split_once('\n').unwrap_or((rule.comment.as_str(), ""));
         let title = first.strip_prefix("@card ")?.to_owned();
         let choices = match &rule.body {
-            Node::Choice(parts) => parts.as_slice(),
+            GrammarNode::Choice(parts) => parts.as_slice(),
             one => std::slice::from_ref(one),
         };
         let patterns = choices.iter().map(|part| (pattern(grammar, part, true), codes(part))).collect();
@@ -51,18 +51,18 @@ pub fn blanks(grammar: &Grammar) -> Vec<(String, String)> {
 }
 
 /// The name of a blank as the card shows it, and what more its comment says.
-fn blank(rule: &Rule) -> Option<(String, String)> {
+fn blank(rule: &GrammarRule) -> Option<(String, String)> {
     let comment = rule.comment.strip_prefix("@blank ")?;
     let (name, note) = comment.split_once('\n').unwrap_or((comment, ""));
     Some((format!("‹{name}›"), note.replace('\n', " ")))
 }
 
 /// What can be said, with `[ ]` for what may be left out and `( | )` for a choice.
-fn pattern(grammar: &Grammar, node: &Node, outermost: bool) -> String {
+fn pattern(grammar: &Grammar, node: &GrammarNode, outermost: bool) -> String {
     match node {
-        Node::Word(word, _) => word.clone(),
-        Node::Tag(..) => String::new(),
-        Node::Rule(name, _) => match grammar.rule(name) {
+        GrammarNode::Word(word, _) => word.clone(),
+        GrammarNode::Tag(..) => String::new(),
+        GrammarNode::Rule(name, _) => match grammar.rule(name) {
             Some(rule) => match blank(rule) {
                 Some((name, _)) => name,
                 None if name == "filler" => String::new(),
@@ -70,28 +70,28 @@ fn pattern(grammar: &Grammar, node: &Node, outermost: bool) -> String {
             },
             None => String::new(),
         },
-        Node::Sequence(parts) => joined(grammar, parts, " "),
-        Node::Choice(parts) if outermost => joined(grammar, parts, " | "),
-        Node::Choice(parts) => format!("({})", joined(grammar, parts, " | ")),
-        Node::Optional(inner) => match pattern(grammar, inner, true) {
+        GrammarNode::Sequence(parts) => joined(grammar, parts, " "),
+        GrammarNode::Choice(parts) if outermost => joined(grammar, parts, " | "),
+        GrammarNode::Choice(parts) => format!("({})", joined(grammar, parts, " | ")),
+        GrammarNode::Optional(inner) => match pattern(grammar, inner, true) {
             empty if empty.is_empty() => empty,
             some => format!("[{some}]"),
         },
-        Node::Repeat(inner) => format!("{} ...", pattern(grammar, inner, false)),
+        GrammarNode::Repeat(inner) => format!("{} ...", pattern(grammar, inner, false)),
     }
 }
 
-fn joined(grammar: &Grammar, parts: &[Node], with: &str) -> String {
-    let alone = parts.iter().filter(|part| !matches!(part, Node::Tag(..))).count() == 1;
+fn joined(grammar: &Grammar, parts: &[GrammarNode], with: &str) -> String {
+    let alone = parts.iter().filter(|part| !matches!(part, GrammarNode::Tag(..))).count() == 1;
     let parts = parts.iter().map(|part| pattern(grammar, part, alone));
     parts.filter(|part| !part.is_empty()).collect::<Vec<_>>().join(with)
 }
 
 /// The limb, zone, plane or structure code that an alternative sets, if any.
-fn codes(node: &Node) -> String {
+fn codes(node: &GrammarNode) -> String {
     let mut codes = Vec::new();
     crate::language::grammar::collect(node, &mut |inner| {
-        if let Node::Tag(tag, _) = inner
+        if let GrammarNode::Tag(tag, _) = inner
             && let Some((key, value)) = tag.split_once('=')
             && ["limb", "zone", "plane", "structure"].contains(&key)
             && value != "#"

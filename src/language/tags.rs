@@ -3,7 +3,7 @@
 //! Takes: the text of one tag.
 //! Gives: what is wrong with it, if anything.
 //! Never: what a tag means; `exam::parse` knows that. It only keeps a misspelt tag from being found at the horse.
-//! Tested in: `tests/language.rs`; `grammars/README.md` explains each.
+//! Tested in: `tests/it/language.rs`; `grammars/README.md` explains each.
 
 /// Closings `{!kind}`.
 const CLOSINGS: [&str; 11] = [

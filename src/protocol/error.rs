@@ -3,7 +3,7 @@
 //! Takes: nothing; these are the errors of reading and checking them.
 //! Gives: `ProtocolError`, always with the file and what to do.
 //! Never: a problem of an exam.
-//! Tested in: `tests/protocol.rs`.
+//! Tested in: `tests/it/protocol.rs`.
 
 use std::path::PathBuf;
 

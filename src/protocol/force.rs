@@ -3,7 +3,7 @@
 //! Takes: `Protocols`, a limb code, and the scheme chosen for each group of limbs.
 //! Gives: schemes, zones, and the zone of a level in centimetres.
 //! Never: picks between two schemes that could both be meant; without a choice none is in force.
-//! Tested in: `tests/protocol.rs`.
+//! Tested in: `tests/it/protocol.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
 

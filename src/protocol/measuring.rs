@@ -3,7 +3,7 @@
 //! Takes: `measures.toml` of the protocols, and the files of `references/`.
 //! Gives: `Measuring` and `Reference`.
 //! Never: a reference set that was not named; each cut-off carries its source.
-//! Tested in: `tests/measure.rs`, `tests/measure_laws.rs`.
+//! Tested in: `tests/it/measure.rs`, `tests/it/measure_laws.rs`.
 
 use std::collections::BTreeMap;
 use std::path::Path;

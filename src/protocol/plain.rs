@@ -3,7 +3,7 @@
 //! Takes: `plain.toml` of the protocols, where there is one.
 //! Gives: `Plain`.
 //! Never: what a finding means for the horse.
-//! Tested in: `tests/owner.rs`.
+//! Tested in: `tests/it/owner.rs`.
 
 use std::collections::BTreeMap;
 
@@ -28,15 +28,15 @@ pub struct Plain {
     /// Positions within a structure.
     pub positions: BTreeMap<String, String>,
     /// When a change is told at all.
-    pub change: Change,
+    pub change: PlainChange,
     /// Shares of a cross-section in words, the smallest first.
-    pub share: Vec<Share>,
+    pub share: Vec<PlainShare>,
 }
 
 /// When a change between two exams is told as one.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Change {
+pub struct PlainChange {
     /// Percentage points up to which the share of a lesion is "about the same".
     pub same_within_points: f64,
 }
@@ -54,7 +54,7 @@ pub struct PlainStructure {
 /// A share of a cross-section in words.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Share {
+pub struct PlainShare {
     /// Largest percentage that is told so, 0 to 100.
     pub up_to_percent: f64,
     /// Such as "about a third".

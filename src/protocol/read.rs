@@ -3,7 +3,7 @@
 //! Takes: a folder of TOML files, or the ones built into the program.
 //! Gives: `Protocols`, in which every code that is used exists, once.
 //! Never: guesses at a code; the first fault stops the reading and names file and remedy.
-//! Tested in: `tests/protocol.rs`.
+//! Tested in: `tests/it/protocol.rs`.
 
 use std::fs;
 use std::path::{Path, PathBuf};

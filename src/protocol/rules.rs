@@ -3,7 +3,7 @@
 //! Takes: `rules.toml` of the protocols.
 //! Gives: `Rules`.
 //! Never: what a rule looks at; that is code, under the same id.
-//! Tested in: `tests/rules/`.
+//! Tested in: `tests/it/rules/`.
 
 use serde::Deserialize;
 

@@ -3,7 +3,7 @@
 //! Takes: a number and two UCUM codes.
 //! Gives: the number in the other unit; what is odd about a number of some kind.
 //! Never: converts between kinds; a length never becomes an area.
-//! Tested in: `tests/protocol.rs`.
+//! Tested in: `tests/it/protocol.rs`.
 
 use crate::protocol::ValueKind;
 

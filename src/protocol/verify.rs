@@ -3,7 +3,7 @@
 //! Takes: freshly read `Protocols` and the file each part came from.
 //! Gives: nothing when all holds together, else the first fault.
 //! Never: I/O.
-//! Tested in: `tests/protocol.rs`.
+//! Tested in: `tests/it/protocol.rs`.
 
 use std::collections::BTreeSet;
 use std::path::Path;

@@ -3,7 +3,7 @@
 //! Takes: what a thing is made of, and how it is made.
 //! Gives: its bytes, out of the hidden folder `CACHE_FOLDER` of the exam where they were made before.
 //! Never: a part of the record; the folder can be deleted without loss, and an exam that cannot be written to is shown all the same.
-//! Tested in: `tests/review.rs`.
+//! Tested in: `tests/it/review.rs`.
 
 use std::io::Write;
 use std::path::Path;

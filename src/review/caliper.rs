@@ -3,7 +3,7 @@
 //! Takes: two points in pixels of a still, and what lies between them.
 //! Gives: millimetres, and the number of the value's line once it is written.
 //! Never: a distance where the scale is missing or inconsistent, or one that does not say of what it is.
-//! Tested in: `tests/review.rs` and `tests/review_browser/`.
+//! Tested in: `tests/it/review.rs` and `tests/it/review_browser/`.
 
 use chrono::Utc;
 use serde::{Deserialize, Serialize};
@@ -14,7 +14,7 @@ use crate::frames::scale::scale_of;
 use crate::review::change::{Refusal, wrong};
 use crate::review::desk::{Desk, DeskError};
 use crate::review::judge::{amount_fits, row_of};
-use crate::review::trace::{What, hundredths, read_from};
+use crate::review::trace::{TraceTarget, hundredths, read_from};
 use crate::trace::distance_mm;
 
 /// What the page sends.
@@ -68,7 +68,7 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
         }
         let amount = hundredths(distance_mm, "mm");
         amount_fits(desk, &named.term, &amount)?;
-        let what = What {
+        let what = TraceTarget {
             by: &named.by,
             limb: &named.limb,
             zone: &named.zone,

@@ -3,7 +3,7 @@
 //! Takes: what the page sent, and the exam as it stands while the journal is held.
 //! Gives: the event's number, or a refusal that says what to do.
 //! Never: a change of something that is not there, or one over a change that its maker had not seen.
-//! Tested in: `tests/review.rs`.
+//! Tested in: `tests/it/review.rs`.
 
 use chrono::Utc;
 use serde::{Deserialize, Serialize};
@@ -19,10 +19,10 @@ use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::pair::pair;
 use crate::knowledge::place::Place;
 use crate::knowledge::rows::frame_rows;
+use crate::report::export::json;
 use crate::review::desk::{Desk, DeskError};
 use crate::review::judge::judge;
 use crate::review::key::key;
-use crate::tell::export::json;
 
 /// What the page sends.
 #[derive(Debug, Deserialize)]

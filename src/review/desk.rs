@@ -3,7 +3,7 @@
 //! Takes: an exam folder and the protocols.
 //! Gives: `Shown`, folded again whenever the journal has grown.
 //! Never: keeps anything that the journal does not hold.
-//! Tested in: `tests/review.rs`.
+//! Tested in: `tests/it/review.rs`.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -24,9 +24,9 @@ use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::measure::{Against, Earlier, changes};
 use crate::knowledge::record::{FrameRow, Record, record};
 use crate::protocol::Protocols;
-use crate::review::doing::{Doing, Kind};
-use crate::review::question::{Question, questions};
-use crate::tell::chart::chart;
+use crate::report::chart::chart;
+use crate::review::doing::{Doing, TaskKind};
+use crate::review::question::{OpenQuestion, questions};
 
 /// Why an exam cannot be shown.
 #[derive(Debug, thiserror::Error)]
@@ -51,7 +51,7 @@ pub enum DeskError {
 pub struct Desk {
     pub(super) folder: PathBuf,
     pub(super) protocols: Protocols,
-    seen: Mutex<Option<(u64, Arc<Seen>)>>,
+    seen: Mutex<Option<(u64, Arc<DeskSnapshot>)>>,
     earlier: Option<(PathBuf, Record)>,
     /// What is being done now.
     pub(super) doing: Doing,
@@ -59,7 +59,7 @@ pub struct Desk {
 
 /// The exam at one length of its journal.
 #[derive(Debug)]
-pub(super) struct Seen {
+pub(super) struct DeskSnapshot {
     /// Number of the journal's last line.
     pub(super) version: u64,
     /// Length of the journal that was read.
@@ -81,8 +81,8 @@ pub(super) struct Shown<'a> {
     /// Length of the journal: the page draws nothing anew that has not grown.
     bytes: u64,
     record: &'a Record,
-    questions: Vec<Question>,
-    breaths: Vec<BreathRow<'a>>,
+    questions: Vec<OpenQuestion>,
+    utterances: Vec<UtteranceRow<'a>>,
     /// What each call counts as, by its line.
     acts: BTreeMap<u64, &'a Act>,
     /// Seconds since the start at which each still was saved, in the record's order.
@@ -95,7 +95,7 @@ pub(super) struct Shown<'a> {
     gaps_s: Vec<(f64, f64)>,
     /// How many drawings of legs there are.
     legs: usize,
-    codes: Codes<'a>,
+    codes: DeskCodes<'a>,
     earlier: Option<EarlierShown<'a>>,
 }
 
@@ -110,7 +110,7 @@ struct EarlierShown<'a> {
 }
 
 #[derive(Debug, Serialize)]
-struct BreathRow<'a> {
+struct UtteranceRow<'a> {
     seq: u64,
     span_s: (f64, f64),
     words: &'a str,
@@ -119,7 +119,7 @@ struct BreathRow<'a> {
 }
 
 #[derive(Debug, Serialize)]
-struct Named<'a> {
+struct NamedCode<'a> {
     code: &'a str,
     name: &'a str,
 }
@@ -145,10 +145,10 @@ struct TermCode<'a> {
 
 /// What may be chosen when something is put right.
 #[derive(Debug, Serialize)]
-struct Codes<'a> {
+struct DeskCodes<'a> {
     limbs: Vec<LimbCode<'a>>,
-    planes: Vec<Named<'a>>,
-    structures: Vec<Named<'a>>,
+    planes: Vec<NamedCode<'a>>,
+    structures: Vec<NamedCode<'a>>,
     terms: Vec<TermCode<'a>>,
 }
 
@@ -188,7 +188,7 @@ impl Desk {
     }
 
     /// The exam as its journal has it now.
-    pub(super) fn seen(&self) -> Result<Arc<Seen>, DeskError> {
+    pub(super) fn seen(&self) -> Result<Arc<DeskSnapshot>, DeskError> {
         let length = self.journal_bytes();
         let mut kept = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some((at, seen)) = kept.as_ref()
@@ -196,7 +196,7 @@ impl Desk {
         {
             return Ok(Arc::clone(seen));
         }
-        let task = self.doing.begin(Kind::Exam, "reading the journal");
+        let task = self.doing.begin(TaskKind::Exam, "reading the journal");
         let lines = read(&self.folder)?;
         task.step("putting together what was said");
         let mut exam = fold(&lines, &self.protocols)
@@ -210,7 +210,7 @@ impl Desk {
         let version = lines.events.last().map_or(0, |line| line.seq);
         task.step("drawing the legs");
         let legs = chart(&record, &self.protocols);
-        let seen = Arc::new(Seen { version, bytes: length, exam, record, legs });
+        let seen = Arc::new(DeskSnapshot { version, bytes: length, exam, record, legs });
         *kept = Some((length, Arc::clone(&seen)));
         Ok(seen)
     }
@@ -220,21 +220,21 @@ impl Desk {
         std::fs::metadata(self.folder.join(JOURNAL_FILE)).map_or(0, |about| about.len())
     }
 
-    pub(super) fn shown<'a>(&'a self, seen: &'a Seen) -> Shown<'a> {
-        let Seen { version, bytes, exam, record, legs } = seen;
+    pub(super) fn shown<'a>(&'a self, seen: &'a DeskSnapshot) -> Shown<'a> {
+        let DeskSnapshot { version, bytes, exam, record, legs } = seen;
         let since_start_s = |at: DateTime<Utc>| (at - exam.header.started_at).as_seconds_f64();
-        let breath = |breath: &'a crate::exam::fold::Breath| BreathRow {
-            seq: breath.seq,
-            span_s: breath.span.seconds(),
-            words: &breath.words,
-            outcome: breath.outcome,
-            confidence: breath.confidence,
+        let utterance = |utterance: &'a crate::exam::fold::LoggedUtterance| UtteranceRow {
+            seq: utterance.seq,
+            span_s: utterance.span.seconds(),
+            words: &utterance.words,
+            outcome: utterance.outcome,
+            confidence: utterance.confidence,
         };
         Shown {
             version: *version,
             bytes: *bytes,
             questions: questions(record),
-            breaths: exam.breaths.iter().map(breath).collect(),
+            utterances: exam.utterances.iter().map(utterance).collect(),
             acts: exam.calls.iter().map(|call| (call.seq, &call.act)).collect(),
             still_s: record.frames.iter().map(|row| row.saved_at_exam.map(since_start_s)).collect(),
             still_px: exam.frames.iter().map(|frame| frame.size_px).collect(),
@@ -253,11 +253,11 @@ impl Desk {
         }
     }
 
-    fn codes(&self, exam: &Exam) -> Codes<'_> {
+    fn codes(&self, exam: &Exam) -> DeskCodes<'_> {
         let mut zones = self.protocols.zones_by_limb(&exam.header.schemes);
         let limb = |limb: &'_ crate::protocol::Limb| zones.remove(&limb.code).unwrap_or_default();
         let mut limb = limb;
-        Codes {
+        DeskCodes {
             limbs: (self.protocols.limbs.iter())
                 .map(|one| LimbCode {
                     code: &one.code,
@@ -268,10 +268,10 @@ impl Desk {
                 })
                 .collect(),
             planes: (self.protocols.planes.iter())
-                .map(|one| Named { code: &one.code, name: &one.name })
+                .map(|one| NamedCode { code: &one.code, name: &one.name })
                 .collect(),
             structures: (self.protocols.structures.iter())
-                .map(|one| Named { code: &one.code, name: &one.name })
+                .map(|one| NamedCode { code: &one.code, name: &one.name })
                 .collect(),
             terms: (self.protocols.values.iter())
                 .map(|one| TermCode {

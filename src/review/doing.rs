@@ -3,7 +3,7 @@
 //! Takes: word from the work itself, step by step.
 //! Gives: the steps that are going on.
 //! Never: a guess at how long it will take.
-//! Tested in: here and in `tests/review_measure.rs`.
+//! Tested in: here and in `tests/it/review_measure.rs`.
 
 use std::sync::{Mutex, PoisonError};
 
@@ -12,7 +12,7 @@ use serde::Serialize;
 /// What the work is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub(super) enum Kind {
+pub(super) enum TaskKind {
     /// The exam is read, or built anew after a change.
     Exam,
     /// The sound is drawn.
@@ -23,8 +23,8 @@ pub(super) enum Kind {
 
 /// What is done now, and how much of it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-pub(super) struct Step {
-    kind: Kind,
+pub(super) struct TaskStep {
+    kind: TaskKind,
     words: &'static str,
     done: usize,
     /// 0 where there is nothing to count.
@@ -35,40 +35,40 @@ pub(super) struct Step {
 #[derive(Debug, Default)]
 pub(super) struct Doing {
     /// A free place is none.
-    now: Mutex<Vec<Option<Step>>>,
+    now: Mutex<Vec<Option<TaskStep>>>,
 }
 
 /// A piece of work; it is over when this is dropped.
 #[derive(Debug)]
-pub(super) struct Task<'a> {
+pub(super) struct DeskTask<'a> {
     doing: &'a Doing,
     place: usize,
-    kind: Kind,
+    kind: TaskKind,
 }
 
 impl Doing {
     /// A piece of work begins.
-    pub(super) fn begin(&self, kind: Kind, words: &'static str) -> Task<'_> {
+    pub(super) fn begin(&self, kind: TaskKind, words: &'static str) -> DeskTask<'_> {
         let mut now = self.now.lock().unwrap_or_else(PoisonError::into_inner);
         let place = now.iter().position(Option::is_none).unwrap_or(now.len());
         if place == now.len() {
             now.push(None);
         }
-        now[place] = Some(Step { kind, words, done: 0, of: 0 });
-        Task { doing: self, place, kind }
+        now[place] = Some(TaskStep { kind, words, done: 0, of: 0 });
+        DeskTask { doing: self, place, kind }
     }
 
     /// What is going on, in the order in which it began where places allow.
-    pub(super) fn steps(&self) -> Vec<Step> {
+    pub(super) fn steps(&self) -> Vec<TaskStep> {
         self.now.lock().unwrap_or_else(PoisonError::into_inner).iter().flatten().copied().collect()
     }
 
-    fn put(&self, place: usize, step: Option<Step>) {
+    fn put(&self, place: usize, step: Option<TaskStep>) {
         self.now.lock().unwrap_or_else(PoisonError::into_inner)[place] = step;
     }
 }
 
-impl Task<'_> {
+impl DeskTask<'_> {
     /// The next step of it.
     pub(super) fn step(&self, words: &'static str) {
         self.count(words, 0, 0);
@@ -76,11 +76,11 @@ impl Task<'_> {
 
     /// A step that can be counted.
     pub(super) fn count(&self, words: &'static str, done: usize, of: usize) {
-        self.doing.put(self.place, Some(Step { kind: self.kind, words, done, of }));
+        self.doing.put(self.place, Some(TaskStep { kind: self.kind, words, done, of }));
     }
 }
 
-impl Drop for Task<'_> {
+impl Drop for DeskTask<'_> {
     fn drop(&mut self) {
         self.doing.put(self.place, None);
     }
@@ -94,13 +94,13 @@ mod tests {
     fn work_is_told_step_by_step_and_is_over_when_it_is_dropped() {
         let doing = Doing::default();
         let words = || doing.steps().iter().map(|step| (step.words, step.done, step.of)).collect::<Vec<_>>();
-        let one = doing.begin(Kind::Exam, "reading");
-        let two = doing.begin(Kind::Report, "making");
+        let one = doing.begin(TaskKind::Exam, "reading");
+        let two = doing.begin(TaskKind::Report, "making");
         one.count("drawing", 2, 5);
         assert_eq!(words(), [("drawing", 2, 5), ("making", 0, 0)]);
         drop(one);
         assert_eq!(words(), [("making", 0, 0)]);
-        let three = doing.begin(Kind::Sound, "hearing");
+        let three = doing.begin(TaskKind::Sound, "hearing");
         assert_eq!(words(), [("hearing", 0, 0), ("making", 0, 0)]);
         drop((two, three));
         assert!(words().is_empty());

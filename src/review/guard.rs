@@ -3,7 +3,7 @@
 //! Takes: a request.
 //! Gives: the request on, or a refusal in words; every answer with headers that let a page load nothing from elsewhere.
 //! Never: trusts a name in `Host` that is not this machine's, or an `Origin` that is not this desk.
-//! Tested in: `tests/review.rs`.
+//! Tested in: `tests/it/review.rs`.
 
 use std::sync::Arc;
 

@@ -3,7 +3,7 @@
 //! Takes: a change that somebody asks for, and the exam as it stands.
 //! Gives: what stood there before, in words, or a refusal that says what to do.
 //! Never: writes anything.
-//! Tested in: `tests/review.rs`.
+//! Tested in: `tests/it/review.rs`.
 
 use std::ops::RangeInclusive;
 
@@ -17,7 +17,7 @@ use crate::knowledge::doubt::looked;
 use crate::knowledge::place::Place;
 use crate::knowledge::record::FrameRow;
 use crate::review::change::{Refusal, wrong};
-use crate::review::desk::{Desk, Seen};
+use crate::review::desk::{Desk, DeskSnapshot};
 
 /// No exam goes on for longer, in seconds.
 const EXAM_S_MAX: f64 = 24.0 * 3600.0;
@@ -27,7 +27,7 @@ const SCALE_PX_MIN: f64 = 50.0;
 const DEPTH_MM: RangeInclusive<f64> = 5.0..=300.0;
 
 /// Whether the change makes sense; gives what stood there before, in words.
-pub(super) fn judge(desk: &Desk, seen: &Seen, change: &Change) -> Result<String, Refusal> {
+pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result<String, Refusal> {
     let exam = &seen.exam;
     match change {
         Change::Call { seq, act } => {
@@ -153,7 +153,7 @@ fn moment_fits(sample: u64) -> Result<(), Refusal> {
 /// A scale by hand is for stills that state none, and its two points must be far enough apart to be read well.
 fn scale_fits(
     desk: &Desk,
-    seen: &Seen,
+    seen: &DeskSnapshot,
     still: &str,
     [from, to]: [(f64, f64); 2],
     distance_mm: f64,
@@ -185,12 +185,12 @@ fn scale_fits(
     Ok(before.map(|mm| format!("{mm:.4} mm a pixel, set by hand")).unwrap_or_default())
 }
 
-fn label_of(seen: &Seen, still: &str) -> Result<String, Refusal> {
+fn label_of(seen: &DeskSnapshot, still: &str) -> Result<String, Refusal> {
     Ok(row_of(seen, still)?.place.codes())
 }
 
 /// The still of this id.
-pub(super) fn row_of<'a>(seen: &'a Seen, still: &str) -> Result<&'a FrameRow, Refusal> {
+pub(super) fn row_of<'a>(seen: &'a DeskSnapshot, still: &str) -> Result<&'a FrameRow, Refusal> {
     match seen.record.frames.iter().find(|row| row.id == still) {
         Some(row) => Ok(row),
         None => wrong("there is no such still in this exam", "choose one of the stills on the page"),

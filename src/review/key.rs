@@ -3,7 +3,7 @@
 //! Takes: nothing but where the system keeps a person's settings.
 //! Gives: the key, made on first use and readable by that person only.
 //! Never: a second key over a first one, or a key in an exam folder.
-//! Tested in: `tests/review.rs`.
+//! Tested in: `tests/it/review.rs`.
 
 use std::fs::OpenOptions;
 use std::io::{ErrorKind, Write};

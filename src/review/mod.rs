@@ -3,7 +3,7 @@
 //! Takes: an exam folder.
 //! Gives: the exam as it stands to a browser, and back from it changes, which go into the journal as events.
 //! Never: listens on anything but 127.0.0.1, loads anything from elsewhere, or changes what was recorded.
-//! Tested in: `tests/review.rs` and, in a real browser, `tests/review_browser/`.
+//! Tested in: `tests/it/review.rs` and, in a real browser, `tests/it/review_browser/`.
 
 mod doing;
 mod desk;
@@ -21,5 +21,5 @@ mod serve;
 
 pub use desk::{Desk, DeskError};
 pub use guard::Keys;
-pub use question::{Question, questions};
+pub use question::{OpenQuestion, questions};
 pub use serve::{Bound, ServeError, bind, serve};

@@ -3,7 +3,7 @@
 //! Takes: for whom, in which form and on which paper.
 //! Gives: a page or a PDF, the same as `zonecall report` writes.
 //! Never: writes a file, or a page that may load anything or run a script.
-//! Tested in: `tests/review.rs` and `tests/review_browser/`.
+//! Tested in: `tests/it/review.rs` and `tests/it/review_browser/`.
 
 use axum::http::StatusCode;
 use axum::http::header::{CONTENT_DISPOSITION, CONTENT_SECURITY_POLICY, CONTENT_TYPE};
@@ -15,38 +15,38 @@ use sha2::{Digest, Sha256};
 
 use crate::frames::pair::pair;
 use crate::knowledge::record::record_against;
+use crate::report::picture::pictures_told;
+use crate::report::print::{Audience, PageSize, PrintError, pdf};
+use crate::report::{ReportInput, owner, vet};
 use crate::review::desk::{Desk, DeskError};
-use crate::review::doing::Kind;
-use crate::tell::picture::pictures_told;
-use crate::tell::print::{PrintError, Reader, Sheet, pdf};
-use crate::tell::{Told, owner, report};
+use crate::review::doing::TaskKind;
 
 /// What is wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
-pub(super) struct Wanted {
-    reader: WantedReader,
-    form: Form,
+pub(super) struct ReportRequest {
+    reader: RequestReader,
+    form: ReportFormat,
     #[serde(default)]
-    paper: Paper,
+    paper: PaperChoice,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "snake_case")]
-enum WantedReader {
+enum RequestReader {
     Vet,
     Owner,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "snake_case")]
-enum Form {
+enum ReportFormat {
     Html,
     Pdf,
 }
 
 #[derive(Debug, Default, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "snake_case")]
-enum Paper {
+enum PaperChoice {
     #[default]
     A4,
     Letter,
@@ -62,8 +62,8 @@ pub(super) enum ReportError {
 }
 
 /// The report of the exam as it stands, ready to be sent.
-pub(super) fn report_of(desk: &Desk, wanted: &Wanted) -> Result<Response, ReportError> {
-    let task = desk.doing.begin(Kind::Report, "checking and measuring");
+pub(super) fn report_of(desk: &Desk, wanted: &ReportRequest) -> Result<Response, ReportError> {
+    let task = desk.doing.begin(TaskKind::Report, "checking and measuring");
     let seen = desk.seen()?;
     let against = desk.against();
     let record = record_against(&seen.exam, &pair(&seen.exam, &seen.exam.frames), &desk.protocols, &against);
@@ -71,22 +71,26 @@ pub(super) fn report_of(desk: &Desk, wanted: &Wanted) -> Result<Response, Report
     let pictures =
         pictures_told(&record, &desk.folder, |done| task.count("looking through the stills", done, all));
     task.step("laying out the pages");
-    let told =
-        Told { record: &record, earlier: &against.earlier, protocols: &desk.protocols, pictures: &pictures };
-    let (reader, name) = match wanted.reader {
-        WantedReader::Vet => (Reader::Vet, "report"),
-        WantedReader::Owner => (Reader::Owner, "report-owner"),
+    let told = ReportInput {
+        record: &record,
+        earlier: &against.earlier,
+        protocols: &desk.protocols,
+        pictures: &pictures,
     };
-    if wanted.form == Form::Pdf {
-        let sheet = if wanted.paper == Paper::Letter { Sheet::Letter } else { Sheet::A4 };
+    let (reader, name) = match wanted.reader {
+        RequestReader::Vet => (Audience::Vet, "report"),
+        RequestReader::Owner => (Audience::Owner, "report-owner"),
+    };
+    if wanted.form == ReportFormat::Pdf {
+        let sheet = if wanted.paper == PaperChoice::Letter { PageSize::Letter } else { PageSize::A4 };
         let printed = pdf(&told, reader, sheet)?;
         let shown_as = format!("inline; filename=\"{name}.pdf\"");
         let headers = [(CONTENT_TYPE, "application/pdf".to_owned()), (CONTENT_DISPOSITION, shown_as)];
         return Ok((StatusCode::OK, headers, printed.pdf).into_response());
     }
     let page = match reader {
-        Reader::Vet => report::html(&told),
-        Reader::Owner => owner::html(&told),
+        Audience::Vet => vet::html(&told),
+        Audience::Owner => owner::html(&told),
     };
     let headers =
         [(CONTENT_TYPE, "text/html; charset=utf-8".to_owned()), (CONTENT_SECURITY_POLICY, policy(&page))];

@@ -1,19 +1,19 @@
 //! What is open, in the order that settles most at once.
 //!
 //! Takes: `Record`.
-//! Gives: `Question`s: each finding that a person has to look at, with the readings to choose between.
+//! Gives: `OpenQuestion`s: each finding that a person has to look at, with the readings to choose between.
 //! Never: settles one; a finding that a person looked at stays in the record and leaves this list.
-//! Tested in: here and in `tests/review.rs`.
+//! Tested in: here and in `tests/it/review.rs`.
 
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 
 use crate::knowledge::doubt::looked;
-use crate::knowledge::record::{Finding, FrameRow, Record, Rival, Severity, Status};
+use crate::knowledge::record::{Finding, FrameRow, Record, RivalLabel, Severity, Status};
 
 /// Something to be settled by a person.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Question {
+pub struct OpenQuestion {
     /// Id of the rule that asks.
     pub rule: String,
     /// How much it matters.
@@ -27,16 +27,16 @@ pub struct Question {
     /// The still it points to, by its id.
     pub still: Option<String>,
     /// Labels to choose between.
-    pub rivals: Vec<Rival>,
+    pub rivals: Vec<RivalLabel>,
     /// How many stills and calls hang on it.
     pub settles: usize,
 }
 
 /// The open questions of an exam: worse ones first, and among those what settles most, then the earliest.
 #[must_use]
-pub fn questions(record: &Record) -> Vec<Question> {
+pub fn questions(record: &Record) -> Vec<OpenQuestion> {
     let open = record.findings.iter().filter(|finding| !looked_at(record, finding));
-    let mut all: Vec<Question> = open.map(|finding| question(record, finding)).collect();
+    let mut all: Vec<OpenQuestion> = open.map(|finding| question(record, finding)).collect();
     // A stable sort: equal ones keep the order of the record.
     all.sort_by_key(|question| (question.severity, std::cmp::Reverse(question.settles)));
     all
@@ -52,9 +52,9 @@ fn looked_at(record: &Record, finding: &Finding) -> bool {
     })
 }
 
-fn question(record: &Record, finding: &Finding) -> Question {
+fn question(record: &Record, finding: &Finding) -> OpenQuestion {
     let still = finding.frame.as_ref().and_then(|id| record.frames.iter().find(|row| &row.id == id));
-    Question {
+    OpenQuestion {
         rule: finding.rule.clone(),
         severity: finding.severity,
         text: finding.message.clone(),

@@ -3,7 +3,7 @@
 //! Takes: requests that the guard let through.
 //! Gives: the page, the exam as JSON, stills as PNG, sound as WAV, and word whenever the journal has grown.
 //! Never: opens a file by a name from a request; stills and sound are asked for by number and second.
-//! Tested in: `tests/review.rs`.
+//! Tested in: `tests/it/review.rs`.
 
 use std::convert::Infallible;
 use std::net::{Ipv4Addr, SocketAddr};
@@ -29,17 +29,17 @@ use tokio::net::TcpListener;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::call::Problem;
 use crate::exam::journal::JournalError;
+use crate::report::chart::alone;
+use crate::report::picture::{Light, PictureError, png, thumbnail};
 use crate::review::cache::{file_state, kept};
 use crate::review::caliper::{Ends, distance};
 use crate::review::change::{Asked, Refusal, Signing, preview, sign, write};
-use crate::review::desk::{Desk, DeskError, Seen};
-use crate::review::doing::Kind;
+use crate::review::desk::{Desk, DeskError, DeskSnapshot};
+use crate::review::doing::TaskKind;
 use crate::review::guard::{Keys, guard};
-use crate::review::print::{ReportError, Wanted, report_of};
+use crate::review::print::{ReportError, ReportRequest, report_of};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
 use crate::review::trace::{Drawn, trace};
-use crate::tell::chart::alone;
-use crate::tell::picture::{Light, PictureError, png, thumbnail};
 
 /// Longest change that is read, in bytes.
 const BODY_BYTES_MAX: usize = 64 * 1024;
@@ -111,7 +111,7 @@ struct Room {
     /// Held while a picture is made small: one at a time, so that the browser on the same machine can still draw.
     making: Mutex<()>,
     /// A report that was made and not yet fetched: the length of the journal it tells, and what was wanted.
-    made: Mutex<Option<(u64, Wanted, Response)>>,
+    made: Mutex<Option<(u64, ReportRequest, Response)>>,
 }
 
 type Held = State<Arc<Room>>;
@@ -212,7 +212,7 @@ async fn apart(State(room): Held, Json(ends): Json<Ends>) -> Response {
 }
 
 /// Makes the report of the exam as it stands and keeps it until it is fetched, so that the page can wait for it.
-async fn prepared(State(room): Held, Query(wanted): Query<Wanted>) -> Response {
+async fn prepared(State(room): Held, Query(wanted): Query<ReportRequest>) -> Response {
     aside(move || {
         let bytes = room.desk.journal_bytes();
         match report_of(&room.desk, &wanted) {
@@ -227,7 +227,7 @@ async fn prepared(State(room): Held, Query(wanted): Query<Wanted>) -> Response {
 }
 
 /// The report of the exam as it stands; the one that was made for this, if nothing was written since.
-async fn printed(State(room): Held, Query(wanted): Query<Wanted>) -> Response {
+async fn printed(State(room): Held, Query(wanted): Query<ReportRequest>) -> Response {
     aside(move || {
         let made = room.made.lock().unwrap_or_else(PoisonError::into_inner).take();
         match made {
@@ -380,9 +380,9 @@ fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response 
 }
 
 /// The drawn sound. Kept beside the exam once listening has ended: until then it is another one each time.
-fn drawn_sound(desk: &Desk, seen: &Seen) -> Result<Vec<u8>, SoundError> {
+fn drawn_sound(desk: &Desk, seen: &DeskSnapshot) -> Result<Vec<u8>, SoundError> {
     let (folder, files) = (&desk.folder, &seen.exam.audio);
-    let task = desk.doing.begin(Kind::Sound, WORDS_OF_SOUND);
+    let task = desk.doing.begin(TaskKind::Sound, WORDS_OF_SOUND);
     let minutes = usize::try_from(seen.exam.last_sample() / SAMPLES_PER_MIN).unwrap_or(0);
     let told = |done: usize| task.count(WORDS_OF_SOUND, done.min(minutes), minutes);
     if seen.exam.closed.is_none() {
@@ -395,12 +395,12 @@ fn drawn_sound(desk: &Desk, seen: &Seen) -> Result<Vec<u8>, SoundError> {
 }
 
 #[derive(Debug, Deserialize)]
-struct Stretch {
+struct ByteRange {
     from: f64,
     to: f64,
 }
 
-async fn sound(State(room): Held, Query(stretch): Query<Stretch>) -> Response {
+async fn sound(State(room): Held, Query(stretch): Query<ByteRange>) -> Response {
     aside(move || match room.desk.seen() {
         Ok(seen) => match wav(&room.desk.folder, &seen.exam.audio, (stretch.from, stretch.to)) {
             Ok(bytes) => ([(CONTENT_TYPE, "audio/wav")], bytes).into_response(),

@@ -3,7 +3,7 @@
 //! Takes: the audio files of an exam, and a stretch in seconds.
 //! Gives: that stretch as WAV, or the loudest sample of each short bin of all of it.
 //! Never: a stretch longer than `PLAY_S_MAX`, or a file that the journal does not name.
-//! Tested in: `tests/review.rs`.
+//! Tested in: `tests/it/review.rs`.
 
 use std::io::{Cursor, Read};
 use std::path::Path;

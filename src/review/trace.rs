@@ -3,7 +3,7 @@
 //! Takes: an outline or a click in pixels of a still, and what it outlines.
 //! Gives: its size and grey, the outline itself, and the numbers of its lines once they are written.
 //! Never: a size where the scale is missing or inconsistent; the reason is told instead.
-//! Tested in: `tests/review.rs`.
+//! Tested in: `tests/it/review.rs`.
 
 use std::path::Path;
 
@@ -17,10 +17,10 @@ use crate::exam::review::{TEXT_MAX, is_plain};
 use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
 use crate::protocol::OfOutline;
+use crate::report::picture;
 use crate::review::change::{Refusal, wrong};
-use crate::review::desk::{Desk, DeskError, Seen};
+use crate::review::desk::{Desk, DeskError, DeskSnapshot};
 use crate::review::judge::row_of;
-use crate::tell::picture;
 use crate::trace::{Outline, Size, compare, outline_at, size};
 
 /// What the page sends.
@@ -48,7 +48,7 @@ pub(super) struct Drawn {
 
 /// What an outline measures.
 #[derive(Debug, Serialize)]
-pub(super) struct Measured {
+pub(super) struct TraceResult {
     corners: Vec<(f64, f64)>,
     area_mm2: f64,
     circumference_mm: f64,
@@ -65,7 +65,7 @@ pub(super) struct Measured {
 }
 
 /// Measures what was drawn, and writes it if asked to.
-pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
+pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<TraceResult, Refusal> {
     if drawn.write && drawn.outline.is_none() {
         return wrong("a suggested edge is not written unseen", "look at it on the still, then write it");
     }
@@ -84,7 +84,7 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<Measured, Refusal> {
     let (scale, by_hand) =
         scale_of(&seen.exam, &row.id, &path, &outline.corners()).map_err(Refusal::Wrong)?;
     let size = size(&outline, &scale);
-    let mut answer = Measured {
+    let mut answer = TraceResult {
         corners: outline.corners(),
         area_mm2: size.area_mm2,
         circumference_mm: size.circumference_mm,
@@ -146,7 +146,13 @@ fn outline(drawn: &Drawn, path: &Path) -> Result<Outline, Refusal> {
 }
 
 /// The grey of a lesion against its structure, whichever of the two is drawn now; the other one was traced before.
-fn grey_ratio(desk: &Desk, seen: &Seen, drawn: &Drawn, outline: &Outline, path: &Path) -> Option<f64> {
+fn grey_ratio(
+    desk: &Desk,
+    seen: &DeskSnapshot,
+    drawn: &Drawn,
+    outline: &Outline,
+    path: &Path,
+) -> Option<f64> {
     let terms = &desk.protocols.measuring.terms;
     let wanted = if drawn.lesion { &terms.area } else { &terms.lesion_area };
     let other = seen.exam.entries.iter().rev().map(|entry| &entry.entered).find(|entered| {
@@ -162,13 +168,13 @@ fn grey_ratio(desk: &Desk, seen: &Seen, drawn: &Drawn, outline: &Outline, path: 
 
 fn entered(
     desk: &Desk,
-    seen: &Seen,
+    seen: &DeskSnapshot,
     row: &FrameRow,
     drawn: &Drawn,
     term: &str,
     amount: Amount,
 ) -> Result<Entered, Refusal> {
-    let what = What {
+    let what = TraceTarget {
         by: &drawn.by,
         limb: &drawn.limb,
         zone: &drawn.zone,
@@ -180,7 +186,7 @@ fn entered(
 }
 
 /// A value that is read from a still, as the page asks for it.
-pub(super) struct What<'a> {
+pub(super) struct TraceTarget<'a> {
     pub(super) by: &'a str,
     pub(super) limb: &'a str,
     pub(super) zone: &'a str,
@@ -195,7 +201,12 @@ pub(super) fn hundredths(number: f64, unit: &str) -> Amount {
 }
 
 /// The value at the still's own label, without what was drawn.
-pub(super) fn read_from(desk: &Desk, seen: &Seen, row: &FrameRow, what: &What) -> Result<Entered, Refusal> {
+pub(super) fn read_from(
+    desk: &Desk,
+    seen: &DeskSnapshot,
+    row: &FrameRow,
+    what: &TraceTarget,
+) -> Result<Entered, Refusal> {
     let protocols = &desk.protocols;
     // The still's own label counts; what the page sends was perhaps read before somebody changed it.
     let (Some(limb), Some(zone)) = (&row.place.limb, &row.place.zone) else {

@@ -3,7 +3,7 @@
 //! Takes: the grey values of a still and a point.
 //! Gives: a polygon along the outer edge, from bright inside to dark outside.
 //! Never: an outline where no edge stands out; it says so instead.
-//! Tested in: `tests/trace.rs`.
+//! Tested in: `tests/it/trace.rs`.
 //!
 //! Rays run from the point in all directions. On each ray every radius gets a mark: the mean grey just inside minus
 //! the mean grey just outside, over a window long enough to average speckle. The best closed line is then found by
@@ -119,20 +119,20 @@ fn marks(grey: &Grey, centre: (f64, f64), ray: usize) -> Vec<f64> {
 }
 
 /// A closed line around a point.
-struct Line {
+struct EdgeLine {
     points_px: Vec<(f64, f64)>,
     /// On some ray it lies where the ray ends: the true edge may be further out.
     at_edge: bool,
 }
 
 /// The best closed line: dynamic programming twice around the circle, of which the second round is closed.
-fn around(grey: &Grey, centre: (f64, f64)) -> Option<Line> {
+fn around(grey: &Grey, centre: (f64, f64)) -> Option<EdgeLine> {
     let mut marks: Vec<Vec<f64>> = (0..RAYS).map(|ray| marks(grey, centre, ray)).collect();
     // Each ray is as long as the still lets it be; beyond that no line can pass.
     let ends: Vec<usize> = marks.iter().map(Vec::len).collect();
     let radii = ends.iter().copied().max().filter(|radii| *radii > 0)?;
     if ends.contains(&0) {
-        return Some(Line { points_px: ring(centre), at_edge: true });
+        return Some(EdgeLine { points_px: ring(centre), at_edge: true });
     }
     marks.iter_mut().for_each(|marks| marks.resize(radii, f64::NEG_INFINITY));
     let mut best: Vec<f64> = marks[0].clone();
@@ -166,7 +166,7 @@ fn around(grey: &Grey, centre: (f64, f64)) -> Option<Line> {
     let line = &line[RAYS..2 * RAYS];
     let fall: f64 = line.iter().enumerate().map(|(ray, radius)| marks[ray][*radius]).sum();
     if !fall.is_finite() {
-        return Some(Line { points_px: ring(centre), at_edge: true });
+        return Some(EdgeLine { points_px: ring(centre), at_edge: true });
     }
     if fall / f64::from(u32::try_from(RAYS).unwrap_or(1)) < FALL_MIN {
         return None;
@@ -176,7 +176,7 @@ fn around(grey: &Grey, centre: (f64, f64)) -> Option<Line> {
         let ((dx, dy), length) = (direction(ray), px(radius + RADIUS_MIN_PX * STEPS));
         (centre.0 + length * dx, centre.1 + length * dy)
     };
-    Some(Line { points_px: line.iter().enumerate().map(corner).collect(), at_edge })
+    Some(EdgeLine { points_px: line.iter().enumerate().map(corner).collect(), at_edge })
 }
 
 /// The smallest ring around a point: where the still ends too near for any line.

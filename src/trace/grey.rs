@@ -3,7 +3,7 @@
 //! Takes: the grey values of a still, the outline of a lesion and that of its structure.
 //! Gives: means, their ratio and histograms.
 //! Never: a verdict; gain, depth and the angle of the beam change every grey value.
-//! Tested in: `tests/trace.rs`.
+//! Tested in: `tests/it/trace.rs`.
 
 use crate::trace::outline::Outline;
 

@@ -3,7 +3,7 @@
 //! Takes: outlines in pixels, the scale of the still, its grey values.
 //! Gives: sizes in millimetres, grey statistics, a suggested outline.
 //! Never: I/O; nor a size where the scale is missing or inconsistent.
-//! Tested in: `tests/trace.rs`.
+//! Tested in: `tests/it/trace.rs`.
 
 mod outline;
 mod grey;

@@ -3,7 +3,7 @@
 //! Takes: a polygon or an ellipse in pixels from the upper left corner, and the regions that have a scale.
 //! Gives: area, circumference, width and depth in millimetres.
 //! Never: measures an outline that crosses itself or leaves its region.
-//! Tested in: `tests/trace.rs`.
+//! Tested in: `tests/it/trace.rs`.
 
 use serde::{Deserialize, Serialize};
 

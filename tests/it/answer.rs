@@ -3,15 +3,15 @@ use crate::support;
 
 use support::{BUILT_IN, exam_of};
 use zonecall::exam::call::{Act, Command};
-use zonecall::live::answer::answer;
-use zonecall::live::forgotten::{Left, is_saved_by_word, left};
+use zonecall::session::answer::answer;
+use zonecall::session::forgotten::{Left, is_saved_by_word, left};
 
 #[track_caller]
 fn check(ask: &str, said: &[&str], wanted: &str) {
     assert_eq!(answer(ask, &exam_of(said), &BUILT_IN.1).unwrap(), wanted);
 }
 
-/// The view that is told as forgotten when the last of these breaths is said.
+/// The view that is told as forgotten when the last of these utterances is said.
 fn left_behind(said: &[&str]) -> Option<String> {
     let (before, exam) = (exam_of(&said[..said.len() - 1]).context, exam_of(said));
     let ended = exam.calls.iter().any(|call| call.act == Act::Command(Command::EndOfExam));

@@ -1,13 +1,13 @@
 //! The archive: each claim holds on SQLite and on a real PostgreSQL server alike.
-use crate::support::postgres;
 use crate::support;
+use crate::support::postgres;
 
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use chrono::{DateTime, Utc};
 use postgres::Server;
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
-use zonecall::archive::{Archive, Filed, Filing, HISTORY_SQL, Wanted};
+use zonecall::archive::{Archive, ArchiveQuery, Filed, Filing, HISTORY_SQL};
 use zonecall::frames::pairing::Pairing;
 use zonecall::knowledge::record::{Record, record};
 
@@ -88,22 +88,31 @@ fn exams_are_found_by_what_was_seen_in_them() {
         for record in [&lesion, &normal] {
             archive.file(&filed(record, 10, "aa")).unwrap();
         }
-        let found = |wanted: &Wanted| {
+        let found = |wanted: &ArchiveQuery| {
             let found = archive.find(wanted).unwrap();
             found.into_iter().map(|found| format!("{} {}", found.horse_name, found.term)).collect::<Vec<_>>()
         };
         let some = |text: &str| Some(text.to_owned());
         assert_eq!(
-            found(&Wanted { term: some("core lesion"), ..Wanted::default() }),
+            found(&ArchiveQuery { term: some("core lesion"), ..ArchiveQuery::default() }),
             ["Juniper core lesion"]
         );
-        let place = Wanted { structure: some("DDFT"), zone: some("1A"), ..Wanted::default() };
+        let place = ArchiveQuery { structure: some("DDFT"), zone: some("1A"), ..ArchiveQuery::default() };
         assert_eq!(found(&place), ["Bramble normal"]);
-        assert_eq!(found(&Wanted { since: Some(day("2026-04-01")), ..Wanted::default() }), ["Juniper "]);
-        assert_eq!(found(&Wanted { until: Some(day("2026-04-01")), ..Wanted::default() }), ["Bramble "]);
-        assert_eq!(found(&Wanted { horse: some("bramble"), limb: some("LF"), ..Wanted::default() }), [""; 0]);
-        assert_eq!(found(&Wanted { to_look_at: true, ..Wanted::default() }).len(), 2);
-        let hostile = Wanted { term: some("x' OR '1'='1"), ..Wanted::default() };
+        assert_eq!(
+            found(&ArchiveQuery { since: Some(day("2026-04-01")), ..ArchiveQuery::default() }),
+            ["Juniper "]
+        );
+        assert_eq!(
+            found(&ArchiveQuery { until: Some(day("2026-04-01")), ..ArchiveQuery::default() }),
+            ["Bramble "]
+        );
+        assert_eq!(
+            found(&ArchiveQuery { horse: some("bramble"), limb: some("LF"), ..ArchiveQuery::default() }),
+            [""; 0]
+        );
+        assert_eq!(found(&ArchiveQuery { to_look_at: true, ..ArchiveQuery::default() }).len(), 2);
+        let hostile = ArchiveQuery { term: some("x' OR '1'='1"), ..ArchiveQuery::default() };
         assert_eq!(found(&hostile), [""; 0], "a text is a value, never a part of the query");
     });
 }
@@ -149,12 +158,14 @@ fn the_lesions_of_a_published_study_are_counted_as_it_counts_them() {
         archive.file(&filed(&exam(horse, "2009-06-01", &said), 10, "aa")).unwrap();
     }
     let some = |text: &str| Some(text.to_owned());
-    let count = |wanted: &Wanted| archive.find(wanted).unwrap().len();
-    let by_kind = |kind: &str| count(&Wanted { term: some(&format!("{kind} lesion")), ..Wanted::default() });
-    let by_zone = |zone: &str| count(&Wanted { zone: some(zone), ..Wanted::default() });
+    let count = |wanted: &ArchiveQuery| archive.find(wanted).unwrap().len();
+    let by_kind = |kind: &str| {
+        count(&ArchiveQuery { term: some(&format!("{kind} lesion")), ..ArchiveQuery::default() })
+    };
+    let by_zone = |zone: &str| count(&ArchiveQuery { zone: some(zone), ..ArchiveQuery::default() });
     assert_eq!(["1B", "2A", "2B", "3A", "3B"].map(by_zone), [6, 3, 7, 1, 0]);
     assert_eq!(["core", "diffuse", "marginal"].map(by_kind), [7, 5, 5]);
-    assert_eq!((horses.len(), archive.find(&Wanted::default()).unwrap().len()), (15, 15));
+    assert_eq!((horses.len(), archive.find(&ArchiveQuery::default()).unwrap().len()), (15, 15));
 }
 
 /// Four boxes file the same twelve exams at once, each in another order, as after a week without the network.

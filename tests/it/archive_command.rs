@@ -1,7 +1,7 @@
 //! `zonecall file`, `history` and `find` from outside.
+use crate::support;
 use crate::support::postgres;
 use crate::support::program;
-use crate::support;
 
 use std::path::Path;
 use std::process::Output;

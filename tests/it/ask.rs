@@ -1,15 +1,15 @@
 //! What is asked back instead of being acted on, and what an answer does.
 use crate::support;
 
-use support::{BUILT_IN, breath, exam_of};
+use support::{BUILT_IN, exam_of, utterance};
 use zonecall::exam::call::{Act, Call};
 use zonecall::exam::parse::{Parsed, parse};
-use zonecall::hear::utterance::{Rival, Utterance};
-use zonecall::live::ask::{Answer, Doubt, Now, Question, question};
 use zonecall::protocol::Protocols;
+use zonecall::session::ask::{AnswerMeaning, AskContext, Doubt, SpokenQuestion, question};
+use zonecall::speech::utterance::{Rival, Utterance};
 
 fn said(text: &str) -> Utterance {
-    breath(60.0, text)
+    utterance(60.0, text)
 }
 
 /// Two readings between which the engine does not dare to choose.
@@ -17,7 +17,7 @@ fn unsure(text: &str, rival: &str) -> Utterance {
     Utterance { unsure: true, rivals: vec![Rival { words: rival.to_owned(), behind: 0.5 }], ..said(text) }
 }
 
-fn asked(before: &[&str], utterance: &Utterance) -> Option<Question> {
+fn asked(before: &[&str], utterance: &Utterance) -> Option<SpokenQuestion> {
     let (language, protocols) = &*BUILT_IN;
     let parsed = parse(utterance, language, protocols);
     let rival = utterance.rivals.first().map(|rival| parse(&said(&rival.words), language, protocols));
@@ -30,13 +30,13 @@ fn ask(
     parsed: &Parsed,
     rival: Option<&Parsed>,
     protocols: &Protocols,
-) -> Option<Question> {
+) -> Option<SpokenQuestion> {
     let exam = exam_of(before);
-    let now = Now { context: &exam.context, schemes: &exam.header.schemes, protocols };
+    let now = AskContext { context: &exam.context, schemes: &exam.header.schemes, protocols };
     question(utterance, parsed, rival, now)
 }
 
-fn answered(question: &Question, text: &str) -> Answer {
+fn answered(question: &SpokenQuestion, text: &str) -> AnswerMeaning {
     let utterance = said(text);
     question.answered(&utterance, &parse(&utterance, &BUILT_IN.0, &BUILT_IN.1))
 }
@@ -49,14 +49,14 @@ fn two_likely_readings_are_offered_and_one_word_chooses() {
     assert_eq!(question.doubt, Doubt::Unsure);
     assert_eq!(question.aloud(), "zone two bravo, or zone three bravo?");
     for (text, wanted) in [
-        ("first", Answer::Take(0)),
-        ("second", Answer::Take(1)),
-        ("no", Answer::Nothing),
-        ("yes", Answer::Unfit),
-        ("zone three bravo", Answer::Again),
-        ("three bravo", Answer::Again),
-        ("zone three alpha", Answer::Other),
-        ("good boy", Answer::Other),
+        ("first", AnswerMeaning::Take(0)),
+        ("second", AnswerMeaning::Take(1)),
+        ("no", AnswerMeaning::Nothing),
+        ("yes", AnswerMeaning::Unfit),
+        ("zone three bravo", AnswerMeaning::Again),
+        ("three bravo", AnswerMeaning::Again),
+        ("zone three alpha", AnswerMeaning::Other),
+        ("good boy", AnswerMeaning::Other),
     ] {
         assert_eq!(answered(&question, text), wanted, "{text}");
     }
@@ -66,8 +66,8 @@ fn two_likely_readings_are_offered_and_one_word_chooses() {
 fn a_reading_without_a_rival_that_is_a_call_wants_yes_or_no() {
     let question = asked(PLACE, &unsure("zone two bravo", "good boy")).unwrap();
     assert_eq!(question.aloud(), "zone two bravo?");
-    assert_eq!(answered(&question, "yes"), Answer::Take(0));
-    assert_eq!(answered(&question, "second"), Answer::Unfit);
+    assert_eq!(answered(&question, "yes"), AnswerMeaning::Take(0));
+    assert_eq!(answered(&question, "second"), AnswerMeaning::Unfit);
     assert_eq!(
         asked(PLACE, &unsure("good boy", "zone two bravo")),
         None,
@@ -85,7 +85,7 @@ fn opposites_are_spelled_and_count_only_after_a_yes() {
     let Call { act: Act::Finding(finding), .. } = &low.offers[0].calls[0] else { panic!("{low:?}") };
     assert!(!finding.unconfirmed, "after a yes it is confirmed");
     // Misheard once, it may be misheard again: only a yes counts.
-    assert_eq!(answered(&low, "hypoechoic"), Answer::Again);
+    assert_eq!(answered(&low, "hypoechoic"), AnswerMeaning::Again);
     assert_eq!(asked(PLACE, &said("echo score two")), None, "the score is the preferred form");
 }
 
@@ -93,7 +93,11 @@ fn opposites_are_spelled_and_count_only_after_a_yes() {
 fn a_zone_far_from_the_one_in_force_is_read_back_unless_the_limb_is_said_with_it() {
     let question = asked(PLACE, &said("zone three charlie")).unwrap();
     assert_eq!(question.doubt, Doubt::Jump { from: "2A".to_owned() });
-    assert_eq!(answered(&question, "zone three charlie"), Answer::Take(0), "who says it twice means it");
+    assert_eq!(
+        answered(&question, "zone three charlie"),
+        AnswerMeaning::Take(0),
+        "who says it twice means it"
+    );
     for silent in ["zone two bravo", "zone three alpha", "zone one alpha", "left fore zone three charlie"] {
         assert_eq!(asked(PLACE, &said(silent)), None, "{silent}");
     }

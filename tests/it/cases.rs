@@ -2,8 +2,8 @@
 //!
 //! In: `words.jsonl` (recorded engine output) and `stills.csv` (file, DICOM date and time).
 //! Out: `paired.txt`, `journal.jsonl`, `record.json`, `findings.txt`. `UPDATE_EXPECT=1` writes them anew; read the difference.
-use crate::support::program;
 use crate::support;
+use crate::support::program;
 
 use std::path::{Path, PathBuf};
 
@@ -14,7 +14,7 @@ use expect_test::expect_file;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal::JOURNAL_FILE;
 use zonecall::frames::folder;
-use zonecall::hear::utterance::Utterance;
+use zonecall::speech::utterance::Utterance;
 
 fn cases() -> Vec<PathBuf> {
     let home = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/cases");

@@ -1,6 +1,6 @@
 //! The command line as its users meet it: help, exit codes, errors with the way out, and Ctrl-C.
-use crate::support::program;
 use crate::support;
+use crate::support::program;
 
 use std::io::Write;
 use std::path::Path;
@@ -221,7 +221,7 @@ fn manual_and_completions_cover_every_command() {
 
 /// Raw samples of the demo, as a microphone's pipe would give them.
 fn samples(file: &str) -> Vec<u8> {
-    let mut recording = zonecall::hear::decode::open(Path::new(&demo(file))).unwrap();
+    let mut recording = zonecall::speech::decode::open(Path::new(&demo(file))).unwrap();
     let mut bytes = Vec::new();
     while let Some(block) = recording.next_block().unwrap() {
         bytes.extend(block.iter().flat_map(|sample| sample.to_le_bytes()));

@@ -56,7 +56,7 @@ fn texts<'a>(rows: &'a serde_json::Value, key: &str) -> Vec<&'a str> {
     rows.as_array().expect("rows").iter().map(|row| row[key].as_str().unwrap_or("")).collect()
 }
 
-/// Words of one breath come as several calls: joined again by the time they follow each other.
+/// Words of one utterance come as several calls: joined again by the time they follow each other.
 fn check_words(record: &serde_json::Value, scenario: &str) {
     let rows = record["calls"].as_array().expect("calls");
     let calls: Vec<&serde_json::Value> = rows.iter().filter(|row| row["kind"] != "unknown").collect();

@@ -1,11 +1,11 @@
-//! A breath that was wholly said is over at a short pause; one that may go on waits for a long one.
-use crate::support::speech;
+//! An utterance that was wholly said is over at a short pause; one that may go on waits for a long one.
 use crate::support;
+use crate::support::speech;
 
 use speech::{SECOND, room, spoken};
 use zonecall::exam::parse::is_whole;
-use zonecall::hear::endpoint::Breaths;
-use zonecall::hear::utterance::Segment;
+use zonecall::speech::endpoint::Endpointer;
+use zonecall::speech::utterance::UtteranceAudio;
 
 fn whole(words: &str) -> bool {
     let words: Vec<&str> = words.split(' ').collect();
@@ -71,8 +71,8 @@ fn word(text: &str) -> Vec<i16> {
     samples[from..to].to_vec()
 }
 
-/// The breaths, each with the number of samples that had been taken when it ended.
-fn breaths(mut cutter: Breaths, audio: &[i16], early: bool) -> Vec<(Segment, usize)> {
+/// The utterances, each with the number of samples that had been taken when it ended.
+fn utterances(mut cutter: Endpointer, audio: &[i16], early: bool) -> Vec<(UtteranceAudio, usize)> {
     let mut found = Vec::new();
     for (idx, piece) in audio.chunks(160).enumerate() {
         let ended = cutter.take_asking(piece, |_| early);
@@ -82,11 +82,11 @@ fn breaths(mut cutter: Breaths, audio: &[i16], early: bool) -> Vec<(Segment, usi
 }
 
 #[test]
-fn a_whole_breath_ends_a_quarter_of_a_second_sooner_with_all_its_sound() {
+fn a_whole_utterance_ends_a_quarter_of_a_second_sooner_with_all_its_sound() {
     let (audio, [first, second]) = said(1.5);
-    let late = breaths(Breaths::new(0).unwrap(), &audio, true);
-    let early = breaths(Breaths::asking_early(0).unwrap(), &audio, true);
-    let unsure = breaths(Breaths::asking_early(0).unwrap(), &audio, false);
+    let late = utterances(Endpointer::new(0).unwrap(), &audio, true);
+    let early = utterances(Endpointer::asking_early(0).unwrap(), &audio, true);
+    let unsure = utterances(Endpointer::asking_early(0).unwrap(), &audio, false);
     assert_eq!((late.len(), early.len()), (2, 2));
     for (idx, said) in [first, second].into_iter().enumerate() {
         let (segment, at) = &early[idx];
@@ -94,20 +94,20 @@ fn a_whole_breath_ends_a_quarter_of_a_second_sooner_with_all_its_sound() {
         assert!(segment.span.from as usize <= said.start && said.end <= segment.span.to as usize);
         assert_eq!(segment.samples, audio[segment.span.from as usize..segment.span.to as usize]);
     }
-    assert_eq!(unsure, late, "a breath that may go on waits for the long pause");
+    assert_eq!(unsure, late, "an utterance that may go on waits for the long pause");
 }
 
 #[test]
-fn what_follows_at_once_is_a_breath_of_its_own_and_nothing_between_is_lost() {
+fn what_follows_at_once_is_a_utterance_of_its_own_and_nothing_between_is_lost() {
     let (audio, [first, second]) = said(0.25);
-    let found = breaths(Breaths::asking_early(0).unwrap(), &audio, true);
+    let found = utterances(Endpointer::asking_early(0).unwrap(), &audio, true);
     assert_eq!(found.len(), 2, "{:?}", found.iter().map(|(segment, _)| segment.span).collect::<Vec<_>>());
     let [(one, _), (two, _)] = &found[..] else { unreachable!() };
     assert!(first.end <= one.span.to as usize && one.span.to as usize <= second.start);
     assert!(two.span.from as usize <= second.start && second.end <= two.span.to as usize);
     assert_eq!(
-        breaths(Breaths::new(0).unwrap(), &audio, true).len(),
+        utterances(Endpointer::new(0).unwrap(), &audio, true).len(),
         1,
-        "without asking they are one breath"
+        "without asking they are one utterance"
     );
 }

@@ -111,7 +111,7 @@ fn a_correction_of_a_number_or_a_finding_replaces_the_last_of_its_kind() {
 }
 
 #[test]
-fn a_correction_may_be_said_in_two_breaths_but_not_minutes_apart() {
+fn a_correction_may_be_said_in_two_utterances_but_not_minutes_apart() {
     let near = exam(&[(2.0, "left fore"), (6.0, "correction"), (8.0, "right fore")]);
     assert_eq!(near.calls.len(), 2);
     assert_eq!((near.context.limb.as_deref(), near.calls[0].corrected_by.len()), (Some("RF"), 1));
@@ -156,7 +156,7 @@ fn notes_keep_their_span_and_change_nothing() {
     assert_eq!(exam.context.limb.as_deref(), Some("LF"));
     let (from, to) = exam.notes[0].span.seconds();
     assert!((from - 10.0).abs() < 0.01 && (to - 14.2).abs() < 0.01, "{from} {to}");
-    assert_eq!(exam.breaths.last().unwrap().outcome, Outcome::Calls);
+    assert_eq!(exam.utterances.last().unwrap().outcome, Outcome::Calls);
 }
 
 #[test]
@@ -169,26 +169,26 @@ fn three_seconds_of_silence_end_a_note() {
 fn while_listening_is_stopped_only_start_counts() {
     let exam = exam_of(&["left fore", "stop listening", "right fore save", "start listening", "two alpha"]);
     assert_eq!(exam.context.limb.as_deref(), Some("LF"));
-    assert_eq!(exam.breaths[2].outcome, Outcome::Ignored);
+    assert_eq!(exam.utterances[2].outcome, Outcome::Ignored);
     assert_eq!(exam.context.zone.as_deref(), Some("2A"));
 }
 
 #[test]
 fn talk_and_half_phrases_change_nothing_but_stay_in_the_journal() {
     let exam = exam_of(&["left fore two alpha", "steady good boy", "area", "end of exam", "right fore"]);
-    let outcomes: Vec<Outcome> = exam.breaths.iter().map(|breath| breath.outcome).collect();
+    let outcomes: Vec<Outcome> = exam.utterances.iter().map(|utterance| utterance.outcome).collect();
     let wanted = [Outcome::Calls, Outcome::Talk, Outcome::NotUnderstood, Outcome::Calls, Outcome::Ignored];
     assert_eq!(outcomes, wanted);
     assert_eq!(exam.context.limb.as_deref(), Some("LF"));
 }
 
 #[test]
-fn a_doubted_breath_ends_neither_a_pause_nor_a_note() {
+fn a_doubted_utterance_ends_neither_a_pause_nor_a_note() {
     let (language, protocols) = &*support::BUILT_IN;
     for (opens, ends) in [("stop listening", "start listening"), ("note", "end note")] {
         let mut attention = zonecall::exam::attend::Attention::default();
         let mut hear = |at_s: f64, text: &str, unsure: bool, rejected: bool| {
-            let mut utterance = support::breath(at_s, text);
+            let mut utterance = support::utterance(at_s, text);
             (utterance.unsure, utterance.rejected) = (unsure, rejected);
             let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
             attention.attend(utterance, parsed).1.len()

@@ -1,8 +1,8 @@
-//! From sound to words: recordings opened and kept, breaths cut, the real engine on synthetic speech.
+//! From sound to words: recordings opened and kept, utterances cut, the real engine on synthetic speech.
 //!
 //! The speech is made here by `flite` (set-up installs it); the tests fail where it is missing.
-use crate::support::speech;
 use crate::support;
+use crate::support::speech;
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -10,16 +10,16 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Utc};
 use speech::{SECOND, all, room, spoken};
 use zonecall::clock::Span;
-use zonecall::hear::decode;
-use zonecall::hear::endpoint::Breaths;
-use zonecall::hear::keep::{KeepError, Keeper};
-use zonecall::hear::recognise::{EngineError, Recogniser};
-use zonecall::hear::scripted::Scripted;
-use zonecall::hear::silence::{Kept, look};
-use zonecall::hear::sphinx::{Sphinx, default_model_dir};
-use zonecall::hear::utterance::{Segment, Utterance};
 use zonecall::language::graph::Moment;
 use zonecall::language::pack::Pack;
+use zonecall::speech::decode;
+use zonecall::speech::endpoint::Endpointer;
+use zonecall::speech::keep::{KeepError, Keeper};
+use zonecall::speech::recognise::{EngineError, Recogniser};
+use zonecall::speech::scripted::Scripted;
+use zonecall::speech::silence::{KeptSound, look};
+use zonecall::speech::sphinx::{Sphinx, default_model_dir};
+use zonecall::speech::utterance::{Utterance, UtteranceAudio};
 
 /// A sine of `hz` at half of full scale, `seconds` long.
 fn tone(hz: f64, rate_hz: u32, seconds: f64) -> Vec<f64> {
@@ -31,9 +31,9 @@ fn rms(samples: &[i16]) -> f64 {
     (samples.iter().map(|s| f64::from(*s).powi(2)).sum::<f64>() / samples.len() as f64).sqrt() / 32_768.0
 }
 
-fn breaths(samples: &[i16]) -> Vec<Segment> {
-    let mut cutter = Breaths::new(0).unwrap();
-    let mut found: Vec<Segment> = samples.chunks(1_000).flat_map(|block| cutter.take(block)).collect();
+fn utterances(samples: &[i16]) -> Vec<UtteranceAudio> {
+    let mut cutter = Endpointer::new(0).unwrap();
+    let mut found: Vec<UtteranceAudio> = samples.chunks(1_000).flat_map(|block| cutter.take(block)).collect();
     found.extend(cutter.finish());
     found
 }
@@ -259,7 +259,7 @@ fn a_kept_file_that_was_cut_holds_what_is_there_and_not_what_its_head_says() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("0001.wav");
     kept(&path, &[&room(3.0)]);
-    assert_eq!(look(&path).unwrap(), Kept { n_samples: 3 * SECOND as u64, silences: Vec::new() });
+    assert_eq!(look(&path).unwrap(), KeptSound { n_samples: 3 * SECOND as u64, silences: Vec::new() });
     let file = std::fs::OpenOptions::new().write(true).open(&path).unwrap();
     file.set_len(file.metadata().unwrap().len() - 2 * SECOND as u64).unwrap();
     assert_eq!(look(&path).unwrap().n_samples, 2 * SECOND as u64);
@@ -277,17 +277,17 @@ fn kept_audio_is_never_written_over() {
 }
 
 #[test]
-fn two_phrases_with_a_pause_are_two_breaths_and_silence_is_none() {
+fn two_phrases_with_a_pause_are_two_utterances_and_silence_is_none() {
     let phrase = spoken("left fore zone two alpha transverse");
     let audio = [room(1.0), phrase.clone(), room(1.5), phrase.clone(), room(1.0)].concat();
-    let found = breaths(&audio);
+    let found = utterances(&audio);
     assert_eq!(found.len(), 2, "{:?}", found.iter().map(|s| s.span.seconds()).collect::<Vec<_>>());
     for segment in &found {
         assert!(!segment.cut);
         let (from, to) = (segment.span.from as usize, segment.span.to as usize);
-        assert_eq!(segment.samples, audio[from..to], "a breath is the audio of its span");
+        assert_eq!(segment.samples, audio[from..to], "an utterance is the audio of its span");
     }
-    assert!(breaths(&room(5.0)).is_empty());
+    assert!(utterances(&room(5.0)).is_empty());
 }
 
 #[test]
@@ -295,10 +295,10 @@ fn speech_without_a_pause_is_cut_and_nothing_is_dropped() {
     let phrase = spoken("superficial digital flexor tendon normal");
     let loud: Vec<i16> = phrase.iter().copied().filter(|sample| sample.unsigned_abs() > 50).collect();
     let audio: Vec<i16> = loud.iter().copied().cycle().take(40 * SECOND).collect();
-    let found = breaths(&audio);
-    assert!(found.len() >= 3, "{} breaths", found.len());
+    let found = utterances(&audio);
+    assert!(found.len() >= 3, "{} utterances", found.len());
     for pair in found.windows(2).filter(|pair| pair[0].cut) {
-        assert_eq!(pair[0].span.to, pair[1].span.from, "the next breath goes on without a gap");
+        assert_eq!(pair[0].span.to, pair[1].span.from, "the next utterance goes on without a gap");
     }
     assert!(found.iter().all(|segment| segment.samples.len() <= 15 * SECOND + SECOND / 10));
     assert!(found[0].cut && !found.last().unwrap().cut);
@@ -307,16 +307,16 @@ fn speech_without_a_pause_is_cut_and_nothing_is_dropped() {
 }
 
 #[test]
-fn a_scripted_engine_gives_the_words_of_the_breath_they_lie_in() {
+fn a_scripted_engine_gives_the_words_of_the_utterance_they_lie_in() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("words.jsonl");
-    let said = [support::breath(1.0, "left fore"), support::breath(5.0, "save")];
+    let said = [support::utterance(1.0, "left fore"), support::utterance(5.0, "save")];
     let lines: Vec<String> = said.iter().map(|one| serde_json::to_string(one).unwrap()).collect();
     std::fs::write(&path, lines.join("\n")).unwrap();
     let mut engine = Scripted::read(&path).unwrap();
     let mut hear = |from: u64, to: u64| {
         let span = Span { from: from * 16_000, to: to * 16_000 };
-        let segment = Segment { span, samples: vec![], level_dbfs: -20.0, clipped: 0.0, cut: false };
+        let segment = UtteranceAudio { span, samples: vec![], level_dbfs: -20.0, clipped: 0.0, cut: false };
         engine.recognise(&segment).unwrap()
     };
     assert_eq!(hear(0, 3).text(), "left fore");
@@ -330,7 +330,7 @@ fn a_scripted_engine_gives_the_words_of_the_breath_they_lie_in() {
 
 fn hear(engine: &mut Sphinx, text: &str) -> Vec<Utterance> {
     let audio = [room(0.8), spoken(text), room(0.8)].concat();
-    breaths(&audio).iter().map(|segment| engine.recognise(segment).unwrap()).collect()
+    utterances(&audio).iter().map(|segment| engine.recognise(segment).unwrap()).collect()
 }
 
 #[test]

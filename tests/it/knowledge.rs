@@ -1,6 +1,6 @@
-//! The record and its coverage; the rules have their cases in `tests/rules/`.
-use crate::support::case;
+//! The record and its coverage; the rules have their cases in `tests/it/rules/`.
 use crate::support;
+use crate::support::case;
 
 use std::collections::BTreeSet;
 
@@ -16,7 +16,7 @@ fn record(case: &Case) -> Record {
 }
 
 #[test]
-fn breaths_not_understood_have_a_row_each() {
+fn utterances_not_understood_have_a_row_each() {
     let kinds: Vec<String> = record(&said(&["left fore", "blue green yellow", "red red"]))
         .calls
         .into_iter()
@@ -27,8 +27,8 @@ fn breaths_not_understood_have_a_row_each() {
 
 #[test]
 fn a_view_said_not_to_be_scanned_is_not_missing() {
-    let rows = |breaths: &[&str]| {
-        let rows = record(&said(breaths)).coverage;
+    let rows = |utterances: &[&str]| {
+        let rows = record(&said(utterances)).coverage;
         let left_out = rows.into_iter().filter(|row| row.not_done);
         left_out.map(|row| format!("{} {}", row.zone, row.plane)).collect::<Vec<_>>()
     };
@@ -40,8 +40,8 @@ fn a_view_said_not_to_be_scanned_is_not_missing() {
 
 #[test]
 fn the_pastern_is_covered_only_when_called() {
-    let schemes = |breaths: &[&str]| {
-        let rows = record(&said(breaths)).coverage;
+    let schemes = |utterances: &[&str]| {
+        let rows = record(&said(utterances)).coverage;
         rows.into_iter().map(|row| row.scheme).collect::<BTreeSet<String>>()
     };
     assert_eq!(schemes(&["right hind"]), BTreeSet::from(["hock".to_owned()]));
@@ -101,7 +101,7 @@ fn a_row_holds_what_was_said_and_what_was_in_force() {
 /// hangs on that call it may have been the limb that was misheard.
 #[test]
 fn what_is_found_against_the_call_of_a_zone_speaks_against_every_label_that_hangs_on_it() {
-    let breaths = [
+    let utterances = [
         "left fore zone four charlie transverse",
         "superficial flexor",
         "save",
@@ -113,16 +113,16 @@ fn what_is_found_against_the_call_of_a_zone_speaks_against_every_label_that_hang
         "save",
     ];
     let doubts: Vec<Vec<String>> =
-        record(&said(&breaths).stills()).frames.into_iter().map(|row| row.doubt).collect();
+        record(&said(&utterances).stills()).frames.into_iter().map(|row| row.doubt).collect();
     let of_zone = vec!["its call has a problem".to_owned()];
     assert_eq!(doubts, [of_zone.clone(), of_zone.clone(), of_zone, Vec::new()]);
 }
 
-/// The long plantar ligament runs at the hock only: named in a breath of its own, it speaks against every still of it,
+/// The long plantar ligament runs at the hock only: named in an utterance of its own, it speaks against every still of it,
 /// until a person has looked at it or another structure is named.
 #[test]
 fn a_structure_that_its_zone_does_not_expect_speaks_against_the_stills_of_it_until_somebody_looked() {
-    let breaths = [
+    let utterances = [
         "left fore zone two bravo transverse",
         "long plantar ligament",
         "save",
@@ -131,7 +131,7 @@ fn a_structure_that_its_zone_does_not_expect_speaks_against_the_stills_of_it_unt
         "superficial flexor",
         "save",
     ];
-    let case = said(&breaths).stills();
+    let case = said(&utterances).stills();
     let doubts =
         |case: &Case| -> Vec<usize> { record(case).frames.iter().map(|row| row.doubt.len()).collect() };
     let unexpected = "this structure is not expected in this zone";

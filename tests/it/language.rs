@@ -1,13 +1,13 @@
 //! The grammar file, its reader, and what each of its sentences means.
-use crate::support::sentence;
 use crate::support;
+use crate::support::sentence;
 
 use std::path::Path;
 
 use expect_test::{Expect, expect};
 use proptest::prelude::*;
 use sentence::{Sentence, say};
-use support::{BUILT_IN, breath};
+use support::{BUILT_IN, utterance};
 use zonecall::exam::parse::{calls_of, parse};
 use zonecall::language::engine::Pronunciation;
 use zonecall::language::graph::{Moment, ZonesByLimb};
@@ -17,7 +17,7 @@ use zonecall::language::phrases::{blanks, phrases};
 
 fn means(text: &str, expect: &Expect) {
     let (language, protocols) = &*BUILT_IN;
-    let parsed = parse(&breath(0.0, text), language, protocols);
+    let parsed = parse(&utterance(0.0, text), language, protocols);
     let mut lines: Vec<String> = parsed
         .calls
         .iter()
@@ -45,7 +45,7 @@ proptest! {
         say(&language.grammar, &language.grammar.rule(EXAM_RULE).unwrap().body, &mut choose, &mut said);
         let texts: Vec<&str> = said.words.iter().map(String::as_str).collect();
         prop_assert!(language.engine.graph.allows(Moment::default(), &texts), "no engine can hear {:?}", said.words);
-        let utterance = breath(0.0, &said.words.join(" "));
+        let utterance = utterance(0.0, &said.words.join(" "));
         let wanted = calls_of(&said.tags, &utterance.words, protocols);
         // A note swallows what follows it, so its neighbours are another test's business.
         let parsed = parse(&utterance, language, protocols);
@@ -58,7 +58,7 @@ proptest! {
 }
 
 #[test]
-fn several_calls_in_one_breath_come_apart() {
+fn several_calls_in_one_utterance_come_apart() {
     means(
         "left fore zone two alpha transverse",
         &expect![[r#"{"kind":"view","limb":"LF","zone":"2A","plane":"T"}"#]],
@@ -209,7 +209,7 @@ fn the_zones_an_engine_can_hear_follow_the_limb() {
     assert!(says(None, "four charlie") && says(None, "two bravo"), "no limb in force: all zones");
     assert!(says(Some("LF"), "two bravo") && !says(Some("LF"), "four charlie"));
     assert!(says(Some("LH"), "four charlie") && !says(Some("LH"), "two bravo"));
-    assert!(says(Some("LF"), "left hind four charlie"), "the limb is named in the breath itself");
+    assert!(says(Some("LF"), "left hind four charlie"), "the limb is named in the utterance itself");
     assert!(!says(Some("LH"), "left fore zone four charlie transverse"));
     assert!(says(Some("LF"), "save left hind zone four charlie transverse save"));
     assert!(!says(Some("LF"), "four"), "no dead ends are left");

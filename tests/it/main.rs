@@ -1,5 +1,11 @@
 //! Everything that needs no sound: one binary, so that the libraries are linked once.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, clippy::cast_precision_loss)] // tests may panic
+#![allow(
+    unreachable_pub,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss
+)] // tests may panic
 
 #[path = "../support/mod.rs"]
 mod support;
@@ -8,7 +14,7 @@ mod answer;
 mod archive;
 mod archive_command;
 mod ask;
-mod board;
+mod screen_view;
 mod cases;
 mod cli;
 mod compare;
@@ -28,7 +34,7 @@ mod moved;
 mod neural;
 mod neural_adapt;
 mod neural_search;
-mod neural_weigh;
+mod neural_confidence;
 mod other_reader;
 mod owner;
 mod pair;
@@ -36,7 +42,7 @@ mod pair_spoken;
 mod picture;
 mod print;
 mod protocol;
-mod quieten;
+mod denoise;
 mod review;
 mod review_browser;
 mod review_events;
@@ -45,10 +51,10 @@ mod room;
 mod rules;
 mod schema;
 mod sign;
-mod tell;
-mod tell_measures;
+mod report;
+mod report_measures;
 mod tidy;
 mod trace;
-mod trial;
+mod evaluation;
 mod vosk;
 mod watch;

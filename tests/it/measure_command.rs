@@ -1,6 +1,6 @@
 //! `zonecall measure`, `enter` and `check --explain` from outside.
-use crate::support::program;
 use crate::support;
+use crate::support::program;
 
 use std::path::Path;
 use std::process::Output;

@@ -1,6 +1,6 @@
 //! Stills that were moved, changed or taken away after they were paired.
-use crate::support::program;
 use crate::support;
+use crate::support::program;
 
 use std::path::{Path, PathBuf};
 

@@ -1,16 +1,16 @@
 //! The neural ear as a whole: its files, its choice, and the demo exams heard with it.
-use crate::support::program;
 use crate::support;
+use crate::support::program;
 
 use std::path::Path;
 
 use program::{START, demo, zonecall};
 use zonecall::clock::Span;
 use zonecall::exam::parse::{meaning, parse};
-use zonecall::hear::neural::Neural;
-use zonecall::hear::neural::parts::Parts;
-use zonecall::hear::recognise::{EngineError, Recogniser};
-use zonecall::hear::utterance::Segment;
+use zonecall::speech::neural::Neural;
+use zonecall::speech::neural::parts::Parts;
+use zonecall::speech::recognise::{EngineError, Recogniser};
+use zonecall::speech::utterance::UtteranceAudio;
 
 fn load(parts: &Parts) -> Result<Neural, EngineError> {
     let (language, protocols) = &*support::BUILT_IN;
@@ -57,11 +57,12 @@ fn a_missing_lexicon_is_named_with_the_remedy() {
 }
 
 #[test]
-fn silence_and_the_shortest_breath_are_heard_as_nothing() {
+fn silence_and_the_shortest_utterance_are_heard_as_nothing() {
     let mut ear = load(&Parts::find(None, "en")).unwrap();
     for len in [0, 1, 400, 16_000, 240_000] {
         let span = Span { from: 5, to: 5 + len as u64 };
-        let segment = Segment { span, samples: vec![0; len], level_dbfs: -90.0, clipped: 0.0, cut: false };
+        let segment =
+            UtteranceAudio { span, samples: vec![0; len], level_dbfs: -90.0, clipped: 0.0, cut: false };
         let heard = ear.recognise(&segment).unwrap();
         assert!(heard.rejected, "{len}: {heard:?}");
         assert!(heard.words.iter().all(|word| span.from <= word.span.from && word.span.to <= span.to));
@@ -72,8 +73,13 @@ fn silence_and_the_shortest_breath_are_heard_as_nothing() {
 fn equal_sound_is_heard_equally() {
     let mut ear = load(&Parts::find(None, "en")).unwrap();
     let samples: Vec<i16> = (0..48_000_i32).map(|i| ((i * 7919) % 2_001 - 1_000) as i16).collect();
-    let segment =
-        Segment { span: Span { from: 0, to: 48_000 }, samples, level_dbfs: -30.0, clipped: 0.0, cut: false };
+    let segment = UtteranceAudio {
+        span: Span { from: 0, to: 48_000 },
+        samples,
+        level_dbfs: -30.0,
+        clipped: 0.0,
+        cut: false,
+    };
     assert_eq!(ear.recognise(&segment).unwrap(), ear.recognise(&segment).unwrap());
 }
 
@@ -98,7 +104,7 @@ fn without_its_parts_sphinx_listens_and_says_why() {
 }
 
 /// A phrase in a flite voice, 16 kHz, with faint noise and half a second of quiet around it.
-fn spoken(voice: &str, words: &str) -> Segment {
+fn spoken(voice: &str, words: &str) -> UtteranceAudio {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("one.wav");
     let made =
@@ -110,7 +116,7 @@ fn spoken(voice: &str, words: &str) -> Segment {
     let samples: Vec<i16> =
         quiet.clone().chain(reader.samples::<i16>().map(Result::unwrap)).chain(quiet).collect();
     let span = Span { from: 0, to: samples.len() as u64 };
-    Segment { span, samples, level_dbfs: -20.0, clipped: 0.0, cut: false }
+    UtteranceAudio { span, samples, level_dbfs: -20.0, clipped: 0.0, cut: false }
 }
 
 /// The same decoder run by ONNX Runtime's own Python package 1.32.0 on the same samples, 26 November 2026, with a reader of
@@ -244,7 +250,7 @@ fn said(scenario: &Path) -> Vec<String> {
         let mut parts = row.split('|').map(str::trim).skip(1);
         (parts.next() == Some("vet")).then(|| parts.next().unwrap_or("").to_owned())
     });
-    let calls = words.flat_map(|words| parse(&support::breath(0.0, &words), language, protocols).calls);
+    let calls = words.flat_map(|words| parse(&support::utterance(0.0, &words), language, protocols).calls);
     calls.flat_map(|call| essence(serde_json::to_value(call).unwrap())).collect()
 }
 

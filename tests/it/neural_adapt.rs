@@ -2,10 +2,10 @@
 //! two sounds.
 use std::collections::HashMap;
 
-use zonecall::hear::neural::adapt::{Adaptation, Heard, Read};
-use zonecall::hear::neural::align::shares;
-use zonecall::hear::neural::lexicon::{BLANK, Lexicon};
-use zonecall::hear::neural::search::Frames;
+use zonecall::speech::neural::adapt::{Adaptation, AdaptationSample, ReadPhrase};
+use zonecall::speech::neural::align::shares;
+use zonecall::speech::neural::lexicon::{BLANK, Lexicon};
+use zonecall::speech::neural::search::Frames;
 
 const UNITS: usize = 4;
 const INNER: usize = UNITS + 1;
@@ -37,10 +37,10 @@ fn frames(units: &[usize], seed: u64) -> Vec<Vec<f64>> {
 }
 
 /// The last layer is given what the units' odds are made of, and one number more.
-fn told(rows: &[Vec<f64>]) -> Heard {
+fn told(rows: &[Vec<f64>]) -> AdaptationSample {
     let frames = Frames::new(rows.iter().flatten().map(|value| *value as f32).collect(), UNITS);
     let inner = rows.iter().flat_map(|row| row.iter().map(|v| *v as f32 + 1.5).chain([0.5])).collect();
-    Heard { frames, inner: Frames::new(inner, INNER), sound: Vec::new() }
+    AdaptationSample { frames, inner: Frames::new(inner, INNER), sound: Vec::new() }
 }
 
 /// A row of units without repeats and blanks, as connectionist temporal classification reads an alignment.
@@ -86,8 +86,8 @@ fn shares_are_those_of_all_alignments_written_out() {
 #[test]
 fn the_slope_is_the_one_that_differences_of_the_loss_give() {
     let lexicon = lexicon();
-    let read: Vec<Read> = [("ab", 3), ("bb ab", 5), ("ca", 9)]
-        .map(|(text, seed)| Read {
+    let read: Vec<ReadPhrase> = [("ab", 3), ("bb ab", 5), ("ca", 9)]
+        .map(|(text, seed)| ReadPhrase {
             heard: told(&frames(&[1, 0, 2, 0, 2, 3, 1, 2], seed)),
             words: words(text),
         })
@@ -119,10 +119,10 @@ fn a_voice_whose_two_sounds_are_taken_for_each_other_is_understood_afterwards() 
         let units: Vec<usize> = units.iter().map(|unit| [0, 2, 1, 3][*unit]).collect();
         told(&frames(&units, seed))
     };
-    let read: Vec<Read> = (0..20)
+    let read: Vec<ReadPhrase> = (0..20)
         .map(|seed| match seed % 2 {
-            0 => Read { heard: swapped(&[0, 1, 0, 2, 0], seed), words: words("ab") },
-            _ => Read { heard: swapped(&[0, 2, 0, 1, 0], seed), words: words("ba") },
+            0 => ReadPhrase { heard: swapped(&[0, 1, 0, 2, 0], seed), words: words("ab") },
+            _ => ReadPhrase { heard: swapped(&[0, 2, 0, 1, 0], seed), words: words("ba") },
         })
         .collect();
     let adaptation = Adaptation::fit(&read, &lexicon, 3_000);
@@ -145,7 +145,7 @@ fn a_voice_whose_two_sounds_are_taken_for_each_other_is_understood_afterwards() 
         .fold(0.0, f32::max);
     assert!(far < 1e-5, "{far}");
     // Made for another head, or for one that does not give out its last layer's inputs, it adds nothing.
-    let closed = Heard { inner: Frames::new(Vec::new(), 1), ..heard.clone() };
+    let closed = AdaptationSample { inner: Frames::new(Vec::new(), 1), ..heard.clone() };
     assert_eq!(adaptation.apply(&closed), heard.frames);
     assert_eq!(Adaptation::none(UNITS + 1, INNER).apply(&heard), heard.frames);
 }

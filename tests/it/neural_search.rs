@@ -2,11 +2,11 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use proptest::prelude::*;
-use zonecall::hear::neural::align::{WordFrames, align};
-use zonecall::hear::neural::lexicon::Lexicon;
-use zonecall::hear::neural::network::Network;
-use zonecall::hear::neural::search::{Frames, Reading, Width, search};
 use zonecall::language::graph::{Moment, Starts, WordGraph};
+use zonecall::speech::neural::align::{WordFrames, align};
+use zonecall::speech::neural::lattice::Lattice;
+use zonecall::speech::neural::lexicon::Lexicon;
+use zonecall::speech::neural::search::{Frames, Hypothesis, Width, search};
 
 /// A graph from (from, word, to) and its end states.
 fn graph(arcs: &[(usize, &str, usize)], ends: &[usize]) -> WordGraph {
@@ -89,7 +89,7 @@ fn every_sentence(
 }
 
 fn check_all(rows: &[Vec<f64>], graph: &WordGraph, lexicon: &Lexicon) {
-    let readings = search(&Network::new(graph, lexicon), &frames(rows), Width::EXACT);
+    let readings = search(&Lattice::new(graph, lexicon), &frames(rows), Width::EXACT);
     let mut wanted = every_sentence(graph, lexicon, &every_alignment(rows), rows.len());
     wanted.retain(|_, p| *p > 0.0);
     let mut order: Vec<f64> = wanted.values().copied().collect();
@@ -151,7 +151,7 @@ proptest! {
         rows in rows(4, 1..8),
         (graph, lexicon) in language(),
     ) {
-        let network = Network::new(&graph, &lexicon);
+        let network = Lattice::new(&graph, &lexicon);
         let narrow = Width { kept_max: 3, behind_max: 4.0, unit_min: -3.0 };
         let all = search(&network, &frames(&rows), Width::EXACT);
         for reading in search(&network, &frames(&rows), narrow) {
@@ -169,7 +169,7 @@ proptest! {
         (graph, lexicon) in language(),
     ) {
         let frames = frames(&rows);
-        for reading in search(&Network::new(&graph, &lexicon), &frames, Width::EXACT) {
+        for reading in search(&Lattice::new(&graph, &lexicon), &frames, Width::EXACT) {
             let spans = align(&reading.words, &lexicon, &frames).expect("what was read fits");
             prop_assert_eq!(spans.len(), reading.words.len());
             for pair in spans.windows(2) {
@@ -182,8 +182,8 @@ proptest! {
 
 fn one_sentence(units: &[usize], rows: &[Vec<f64>]) -> f64 {
     let lexicon = lexicon(&[("all", units)]);
-    let network = Network::new(&graph(&[(0, "all", 1)], &[1]), &lexicon);
-    let readings: Vec<Reading> = search(&network, &frames(rows), Width::EXACT);
+    let network = Lattice::new(&graph(&[(0, "all", 1)], &[1]), &lexicon);
+    let readings: Vec<Hypothesis> = search(&network, &frames(rows), Width::EXACT);
     readings[0].score
 }
 
@@ -216,7 +216,7 @@ fn two_published_losses_are_met() {
 fn the_same_unit_twice_needs_a_blank_between() {
     let sure = |unit: usize| (0..3).map(|at| if at == unit { 0.98 } else { 0.01 }).collect::<Vec<f64>>();
     let lexicon = lexicon(&[("ba", &[1]), ("na", &[2])]);
-    let network = Network::new(&graph(&[(0, "ba", 0), (0, "na", 0)], &[0]), &lexicon);
+    let network = Lattice::new(&graph(&[(0, "ba", 0), (0, "na", 0)], &[0]), &lexicon);
     let best = |units: &[usize]| {
         let rows: Vec<Vec<f64>> = units.iter().map(|unit| sure(*unit)).collect();
         search(&network, &frames(&rows), Width::LISTENING)[0].words.join(" ")
@@ -229,7 +229,7 @@ fn the_same_unit_twice_needs_a_blank_between() {
 fn the_grammar_decides_between_words_that_sound_alike() {
     let sounds: &[(&str, &[usize])] = &[("left", &[1]), ("zone", &[2]), ("fore", &[3]), ("four", &[3])];
     let lexicon = lexicon(sounds);
-    let network = Network::new(
+    let network = Lattice::new(
         &graph(&[(0, "left", 1), (1, "fore", 3), (0, "zone", 2), (2, "four", 3)], &[3]),
         &lexicon,
     );

@@ -8,15 +8,15 @@ use zonecall::frames::pairing::Pairing;
 use zonecall::knowledge::measure::{Against, Earlier};
 use zonecall::knowledge::record::{Record, record, record_against};
 use zonecall::protocol::{Protocols, SourceFile};
-use zonecall::tell::picture::Pictures;
-use zonecall::tell::{Told, owner};
+use zonecall::report::picture::Pictures;
+use zonecall::report::{ReportInput, owner};
 
 fn page(record: &Record) -> String {
     page_by(record, &BUILT_IN.1)
 }
 
 fn page_by(record: &Record, protocols: &Protocols) -> String {
-    let html = owner::html(&Told { record, earlier: &[], protocols, pictures: &Pictures::default() });
+    let html = owner::html(&ReportInput { record, earlier: &[], protocols, pictures: &Pictures::default() });
     // The words between the tags.
     let body = html.split_once("<body>").unwrap().1;
     body.split('<')

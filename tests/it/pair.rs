@@ -121,7 +121,8 @@ struct Assigned {
 
 #[test]
 fn the_line_is_the_one_that_scipy_finds() {
-    let recorded: Recorded<Slopes> = serde_json::from_str(include_str!("../recorded/theilslopes.json")).unwrap();
+    let recorded: Recorded<Slopes> =
+        serde_json::from_str(include_str!("../recorded/theilslopes.json")).unwrap();
     assert!(recorded.source.contains("scipy 1.") && recorded.cases.len() >= 6);
     for case in recorded.cases {
         let line = theil_sen(&case.x, &case.y).unwrap();

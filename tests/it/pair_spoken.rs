@@ -36,15 +36,15 @@ proptest! {
     ) {
         let zones = ["one alpha", "one bravo", "two alpha", "two bravo", "three alpha", "three bravo"];
         let mut at_s = 5.0;
-        let mut breaths: Vec<(f64, String)> = vec![(1.0, "left fore transverse".to_owned())];
+        let mut utterances: Vec<(f64, String)> = vec![(1.0, "left fore transverse".to_owned())];
         let mut frames = Vec::new();
         let mut truth = Vec::new();
         for (n, gap) in gaps.iter().enumerate() {
             at_s += gap;
-            breaths.push((at_s - 2.5, zones[n % zones.len()].to_owned()));
+            utterances.push((at_s - 2.5, zones[n % zones.len()].to_owned()));
             // One in five saves has no still; one in five stills has no save call.
             if lost[n] != 0 {
-                breaths.push((at_s, "save".to_owned()));
+                utterances.push((at_s, "save".to_owned()));
             }
             if lost[n] != 1 {
                 let pressed_s = at_s + delays[n];
@@ -52,7 +52,7 @@ proptest! {
                 truth.push((lost[n] != 0).then_some(at_s));
             }
         }
-        let spoken: Vec<(f64, &str)> = breaths.iter().map(|(at, words)| (*at, words.as_str())).collect();
+        let spoken: Vec<(f64, &str)> = utterances.iter().map(|(at, words)| (*at, words.as_str())).collect();
         let exam = exam(&spoken);
         let pairing = pair(&exam, &frames);
         for (paired, truth) in pairing.frames.iter().zip(&truth) {
@@ -67,9 +67,9 @@ proptest! {
 #[test]
 fn a_save_half_way_between_two_stills_is_reported_not_chosen() {
     let saves = [10.0, 23.0, 31.0, 47.0, 58.0, 74.0, 83.0];
-    let mut breaths = vec![(1.0, "left fore one alpha transverse")];
-    breaths.extend(saves.map(|at| (at, "save")));
-    let exam = exam(&breaths);
+    let mut utterances = vec![(1.0, "left fore one alpha transverse")];
+    utterances.extend(saves.map(|at| (at, "save")));
+    let exam = exam(&utterances);
     let mut times: Vec<f64> = saves.iter().filter(|at| **at != 47.0).map(|at| at + 60.0).collect();
     times.extend([47.0 + 60.0 - 1.0, 47.0 + 60.0 + 1.0]);
     times.sort_by(f64::total_cmp);

@@ -5,7 +5,7 @@ use crate::support::sample;
 use std::path::Path;
 
 use zonecall::knowledge::record::Status;
-use zonecall::tell::picture::{FIT_PX, MAX_SIDE_PX, Picture, pictures};
+use zonecall::report::picture::{FIT_PX, MAX_SIDE_PX, Picture, pictures};
 
 fn save_picture(path: &Path, width: u32, height: u32) {
     let speckle =

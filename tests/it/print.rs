@@ -1,8 +1,8 @@
 //! The printed reports, read by poppler: whole, embedded, of the right size, and with everything in them.
+use crate::support;
 use crate::support::pdf;
 use crate::support::program;
 use crate::support::sample;
-use crate::support;
 
 use pdf::{Pdf, dense};
 use program::zonecall;
@@ -10,23 +10,23 @@ use zonecall::knowledge::measure::Earlier;
 use zonecall::knowledge::measure::row::Name;
 use zonecall::knowledge::record::Record;
 use zonecall::protocol::Protocols;
-use zonecall::tell::Told;
-use zonecall::tell::picture::{Picture, Pictures};
-use zonecall::tell::print::{Printed, Reader, Sheet, pdf};
+use zonecall::report::ReportInput;
+use zonecall::report::picture::{Picture, Pictures};
+use zonecall::report::print::{Audience, PageSize, Printed, pdf};
 
-const READERS: [Reader; 2] = [Reader::Vet, Reader::Owner];
+const READERS: [Audience; 2] = [Audience::Vet, Audience::Owner];
 
-fn printed_since(record: &Record, earlier: &[Earlier], reader: Reader, sheet: Sheet) -> Printed {
+fn printed_since(record: &Record, earlier: &[Earlier], reader: Audience, sheet: PageSize) -> Printed {
     let protocols = Protocols::built_in().unwrap();
     let pictures = Pictures::from([("2.25.90002".to_owned(), picture())]);
-    pdf(&Told { record, earlier, protocols: &protocols, pictures: &pictures }, reader, sheet).unwrap()
+    pdf(&ReportInput { record, earlier, protocols: &protocols, pictures: &pictures }, reader, sheet).unwrap()
 }
 
-fn printed(record: &Record, reader: Reader) -> Printed {
-    printed_since(record, &[], reader, Sheet::A4)
+fn printed(record: &Record, reader: Audience) -> Printed {
+    printed_since(record, &[], reader, PageSize::A4)
 }
 
-fn read(record: &Record, reader: Reader) -> Pdf {
+fn read(record: &Record, reader: Audience) -> Pdf {
     Pdf::new(&printed(record, reader).pdf)
 }
 
@@ -44,11 +44,11 @@ fn the_vet_reads_which_numbers_were_not_used_and_which_units_were_assumed() {
     let said = support::exam_of(&["left fore two bravo transverse", "s d f t", area, "area one point five"]);
     let pairing = zonecall::frames::pairing::Pairing::default();
     let record = zonecall::knowledge::record::record(&said, &pairing, &support::BUILT_IN.1);
-    let vet = read(&record, Reader::Vet).dense();
+    let vet = read(&record, Audience::Vet).dense();
     let (_, unused) = vet.split_once("Notused:").expect("a list of what was not used");
     assert!(unused.contains(&dense("area 1.2 cm2 (line ")), "{unused}");
     assert!(vet.contains(&dense("area 1.5 cm2 (unit not said), call ")), "{vet}");
-    assert!(!read(&record, Reader::Owner).dense().contains("Notused"));
+    assert!(!read(&record, Audience::Owner).dense().contains("Notused"));
 }
 
 /// ISO 216: A4 is 210 by 297 mm; ANSI Y14.1: a letter is 8.5 by 11 inches; a point is 1/72 inch.
@@ -57,8 +57,8 @@ fn both_reports_come_on_either_sheet_whole_tagged_and_with_every_font_in_them() 
     let record = sample::record();
     for reader in READERS {
         for (sheet, size) in [
-            (Sheet::A4, (210.0 / 25.4 * 72.0, 297.0 / 25.4 * 72.0)),
-            (Sheet::Letter, (8.5 * 72.0, 11.0 * 72.0)),
+            (PageSize::A4, (210.0 / 25.4 * 72.0, 297.0 / 25.4 * 72.0)),
+            (PageSize::Letter, (8.5 * 72.0, 11.0 * 72.0)),
         ] {
             let read = Pdf::new(&printed_since(&record, &[], reader, sheet).pdf);
             let fonts = read.fonts();
@@ -81,7 +81,7 @@ fn both_reports_come_on_either_sheet_whole_tagged_and_with_every_font_in_them() 
 /// XMP of ISO 19005-2 and ISO 14289-1: what the file claims to keep to.
 #[test]
 fn the_file_says_that_it_is_made_for_keeping_and_for_reading_aloud() {
-    let bytes = printed(&sample::record(), Reader::Vet).pdf;
+    let bytes = printed(&sample::record(), Audience::Vet).pdf;
     let text = String::from_utf8_lossy(&bytes);
     for claim in [
         "<pdfaid:part>2</pdfaid:part>",
@@ -103,22 +103,22 @@ fn equal_exams_print_equal_bytes() {
 fn cautions_and_the_draft_stand_on_every_page_of_both() {
     for reader in READERS {
         let pages = read(&sample::record(), reader).pages();
-        assert!(reader == Reader::Owner || pages.len() > 2, "{} pages", pages.len());
+        assert!(reader == Audience::Owner || pages.len() > 2, "{} pages", pages.len());
         for (idx, page) in pages.iter().enumerate() {
             assert!(page.contains("DRAFT. Not a diagnosis"), "page {}: {page}", idx + 1);
             assert!(page.contains(&format!("{} of {}", idx + 1, pages.len())), "page {}", idx + 1);
         }
     }
-    let vet = read(&sample::record(), Reader::Vet).dense();
+    let vet = read(&sample::record(), Audience::Vet).dense();
     assert_eq!(
         vet.matches(&dense("Sedation and handling safety are the practice's own business.")).count(),
         2
     );
-    let owner = read(&sample::record(), Reader::Owner).dense();
+    let owner = read(&sample::record(), Audience::Owner).dense();
     assert!(owner.contains(&dense("it is not a diagnosis")));
 }
 
-/// The invented horse of `tests/measure.rs`, spoken.
+/// The invented horse of `tests/it/measure.rs`, spoken.
 fn measured() -> Record {
     let zones =
         ["one alpha", "one bravo", "two alpha", "two bravo", "three alpha", "three bravo", "three charlie"];
@@ -151,7 +151,7 @@ fn measured() -> Record {
 #[test]
 fn the_vets_report_holds_every_number_of_the_record() {
     for record in [sample::record(), measured()] {
-        let read = read(&record, Reader::Vet);
+        let read = read(&record, Audience::Vet);
         let text = read.dense();
         let mut wanted: Vec<String> = Vec::new();
         for row in record.measures.iter() {
@@ -188,7 +188,7 @@ fn the_vets_report_holds_every_number_of_the_record() {
 #[test]
 fn the_vets_table_of_measures_has_each_zone_with_its_numbers() {
     let record = measured();
-    let read = read(&record, Reader::Vet);
+    let read = read(&record, Audience::Vet);
     let lines: Vec<Vec<String>> = read
         .pages()
         .iter()
@@ -247,7 +247,7 @@ fn hostile_text_is_shown_as_text_in_both() {
     }
     record.coverage[0].zone = bad();
     record.changes[0].what = bad();
-    for (reader, at_least) in [(Reader::Vet, 60), (Reader::Owner, 4)] {
+    for (reader, at_least) in [(Audience::Vet, 60), (Audience::Owner, 4)] {
         let text = read(&record, reader).dense();
         let shown = text.replace(['“', '”'], "`");
         assert!(
@@ -291,11 +291,11 @@ fn an_exam_in_which_nothing_happened_is_printed_too() {
     record.clock = None;
     record.exam.ended_at = None;
     record.exam.utc_offset_s = i32::MAX;
-    let vet = read(&record, Reader::Vet).dense();
+    let vet = read(&record, Audience::Vet).dense();
     for words in ["No limb was called", "Nothing stood out.", "No still was found.", "never closed"] {
         assert!(vet.contains(&dense(words)), "{words}");
     }
-    assert!(read(&record, Reader::Owner).dense().contains(&dense("No leg was named in this scan.")));
+    assert!(read(&record, Audience::Owner).dense().contains(&dense("No leg was named in this scan.")));
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! Claims about the review desk as a server: who gets in, what it gives, what it writes and what it refuses.
+use crate::support;
 use crate::support::desk;
 use crate::support::still;
-use crate::support;
 
 use serde_json::{Value, json};
 use zonecall::exam::event::Event;

@@ -2,7 +2,6 @@
 use crate::support::desk;
 use crate::support::pdf;
 use crate::support::still;
-use crate::support;
 
 use std::collections::BTreeSet;
 

@@ -2,7 +2,7 @@
 use crate::support::speech;
 
 use speech::{SECOND, room, spoken};
-use zonecall::hear::room::reverberation_s;
+use zonecall::speech::room::reverberation_s;
 
 const PHRASES: [&str; 5] = [
     "left fore zone one alpha transverse",
@@ -23,7 +23,7 @@ fn heard(seconds: f64, noise: f64) -> Vec<Vec<i16>> {
     let n = (seconds * SECOND as f64) as usize;
     let fading = |i: usize| 10_f64.powf(-3.0 * i as f64 / n as f64);
     let tail: Vec<f64> = (0..n).map(|i| 0.15 * white() * fading(i)).collect();
-    let mut breath = |text: &&str| {
+    let mut utterance = |text: &&str| {
         let dry = [spoken(text), room(0.7)].concat();
         let wet = |at: usize| {
             let late: f64 = (0..n.min(at)).map(|i| tail[i] * f64::from(dry[at - 1 - i])).sum();
@@ -31,11 +31,11 @@ fn heard(seconds: f64, noise: f64) -> Vec<Vec<i16>> {
         };
         (0..dry.len()).map(wet).collect()
     };
-    PHRASES.iter().map(&mut breath).collect()
+    PHRASES.iter().map(&mut utterance).collect()
 }
 
-fn told(breaths: &[Vec<i16>]) -> Option<f64> {
-    reverberation_s(breaths.iter().map(Vec::as_slice))
+fn told(utterances: &[Vec<i16>]) -> Option<f64> {
+    reverberation_s(utterances.iter().map(Vec::as_slice))
 }
 
 #[test]

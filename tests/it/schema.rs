@@ -1,15 +1,15 @@
 //! What we write is what the schemas say, and what they forbid is refused.
-use crate::support::sample;
 use crate::support;
+use crate::support::sample;
 
 use serde_json::{Value, json};
 use zonecall::clock::Span;
 use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
-use zonecall::exam::event::{AudioFile, Entered, Event, Frame, HeardCall, Settled};
+use zonecall::exam::event::{AudioFile, CallEvent, Entered, Event, Frame, Settled};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::exam::review::{Change, Review};
 use zonecall::exam::sign::Signed;
-use zonecall::tell::{export, sheet};
+use zonecall::report::{export, measure_table};
 use zonecall::trace::Outline;
 
 fn schema(text: &str) -> jsonschema::Validator {
@@ -145,7 +145,7 @@ fn journal_lines() -> Vec<Value> {
     };
     for event in afterwards().into_iter().chain([
         Event::Entered(Box::new(traced())),
-        Event::Call(HeardCall { heard_seq: 3, call: answer }),
+        Event::Call(CallEvent { heard_seq: 3, call: answer }),
         Event::Settled(Settled {
             heard_seq: 3,
             answer: "first".to_owned(),
@@ -173,7 +173,8 @@ fn a_full_record_is_as_the_schema_says() {
 #[test]
 fn the_measures_are_as_their_schema_says_and_wrong_ones_are_refused() {
     let schema = schema(include_str!("../../schema/measures.schema.json"));
-    let value: Value = serde_json::from_str(&sheet::json(&sample::record(), &support::BUILT_IN.1)).unwrap();
+    let value: Value =
+        serde_json::from_str(&measure_table::json(&sample::record(), &support::BUILT_IN.1)).unwrap();
     holds(&schema, &value);
     for (pointer, wrong) in [
         ("/schema", json!("zonecall.measures/2")),

@@ -19,7 +19,7 @@ fn key() -> SigningKey {
 fn signed_folder() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let mut journal =
-        support::write_heard(folder.path(), [support::breath(2.0, "left fore zone two bravo transverse")]);
+        support::write_heard(folder.path(), [support::utterance(2.0, "left fore zone two bravo transverse")]);
     let signed = Signed::new("Dr Example", "V-1", journal.last_hash(), &"b".repeat(64), &key());
     journal.append(support::header().started_at, 0, &Event::Signed(Box::new(signed))).unwrap();
     folder

@@ -103,7 +103,7 @@ fn unsafe_code_stands_in_the_two_bindings_only() {
     for path in all(&["src"]) {
         let text = std::fs::read_to_string(&path).unwrap();
         let opens = text.contains("allow(unsafe_code)");
-        let binding = ["hear/sphinx_sys.rs", "hear/vosk_sys.rs"].iter().any(|name| path.ends_with(name));
+        let binding = ["speech/sphinx_sys.rs", "speech/vosk_sys.rs"].iter().any(|name| path.ends_with(name));
         assert_eq!(opens, binding, "{}", path.display());
     }
 }

@@ -12,11 +12,11 @@ use program::{START, demo_stills, zonecall};
 use zonecall::clock::Span;
 use zonecall::exam::call::Act;
 use zonecall::exam::parse::parse;
-use zonecall::hear::utterance::{Utterance, Word};
-use zonecall::hear::vosk::VoskParts;
 use zonecall::language::graph::Moment;
 use zonecall::language::pack::{Language, Pack};
 use zonecall::protocol::Protocols;
+use zonecall::speech::utterance::{Utterance, Word};
+use zonecall::speech::vosk::VoskParts;
 
 /// A clear voice for views and findings, and one for the saves: espeak-ng's variant and words a minute.
 const VIEWS: (&str, &str) = ("ko+f2", "245");
@@ -61,7 +61,7 @@ fn speak(phrases: &[((&str, &str), &str)], file: &Path) -> Vec<f64> {
     ends
 }
 
-fn breath(text: &str) -> Utterance {
+fn utterance(text: &str) -> Utterance {
     let span = Span { from: 0, to: 16_000 };
     let words = text.split(' ').map(|text| Word { text: text.to_owned(), span, confidence: 1.0 }).collect();
     Utterance {
@@ -134,7 +134,7 @@ fn korean_speech_labels_the_stills_that_were_saved() {
 }
 
 #[test]
-fn the_words_heard_lie_within_their_breath_one_after_the_other() {
+fn the_words_heard_lie_within_their_utterance_one_after_the_other() {
     let folder = tempfile::tempdir().unwrap();
     let (audio, exam) = (folder.path().join("scan.wav"), folder.path().join("exam"));
     speak(&[(VIEWS, "구역 삼 브라보"), (VIEWS, "구역 삼 브라보")], &audio);
@@ -180,7 +180,7 @@ fn every_korean_number_to_a_hundred_is_its_number() {
             0 => "영".to_owned(),
             _ => format!("{tens} {}", digits[number % 10]).trim().to_owned(),
         };
-        let parsed = parse(&breath(&format!("면적 {said}")), &language, &protocols);
+        let parsed = parse(&utterance(&format!("면적 {said}")), &language, &protocols);
         let Some(Act::Value(value)) = parsed.calls.first().map(|call| &call.act) else {
             panic!("{number}: {parsed:?}");
         };

@@ -1,5 +1,4 @@
 //! `zonecall doctor`: what is missing is named with its remedy, and only what is needed ends with 1.
-use crate::support::program;
 use crate::support::sound;
 
 use std::process::Command;

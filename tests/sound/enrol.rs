@@ -7,8 +7,8 @@ use std::process::{Command, Output};
 
 use sound::{Sound, journal};
 use speech::{SECOND, room};
-use zonecall::hear::decode;
 use zonecall::language::pack::Pack;
+use zonecall::speech::decode;
 
 /// A run of the program with settings and voices of its own.
 fn run(home: &Path, args: &[&str]) -> Output {
@@ -156,7 +156,7 @@ fn a_recording_of_something_else_and_a_head_that_is_not_there_are_refused_with_t
     let refused = run(home.path(), &["enrol", "--person", "Ada", "--audio", &audio]);
     let text = told(&refused);
     assert!(
-        refused.status.code() == Some(2) && text.contains("3 breaths") && text.contains("--script"),
+        refused.status.code() == Some(2) && text.contains("3 utterances") && text.contains("--script"),
         "{text}"
     );
     let nobody = run(home.path(), &["enrol", "--audio", &audio]);

@@ -1,5 +1,11 @@
 //! What only sound can show: a live microphone played by a PulseAudio null sink.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, clippy::cast_precision_loss)] // tests may panic
+#![allow(
+    unreachable_pub,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss
+)] // tests may panic
 
 #[path = "../support/mod.rs"]
 mod support;

@@ -12,8 +12,8 @@ use std::time::Duration;
 use pedal::{Pedal, event};
 use program::zonecall;
 use sound::{Sound, calls, journal, until_line, until_lines};
-use zonecall::hear::switch::{DeviceSwitch, SwitchKey, Turning, follow, look};
-use zonecall::live::gate::{Gate, LINGERS};
+use zonecall::session::gate::{Gate, LINGERS};
+use zonecall::speech::switch::{DeviceSwitch, SwitchKey, Turning, follow, look};
 
 const KEY: u16 = 1;
 const F13: u16 = 183;

@@ -16,14 +16,14 @@ pub struct Case {
     pub pairing: Pairing,
 }
 
-/// A closed exam of breaths that follow each other every four seconds, without stills.
-pub fn said(breaths: &[&str]) -> Case {
-    closed(exam_of(breaths))
+/// A closed exam of utterances that follow each other every four seconds, without stills.
+pub fn said(utterances: &[&str]) -> Case {
+    closed(exam_of(utterances))
 }
 
-/// A closed exam of breaths given as (start in seconds, words), without stills.
-pub fn timed(breaths: &[(f64, &str)]) -> Case {
-    closed(exam(breaths))
+/// A closed exam of utterances given as (start in seconds, words), without stills.
+pub fn timed(utterances: &[(f64, &str)]) -> Case {
+    closed(exam(utterances))
 }
 
 fn closed(mut exam: Exam) -> Case {
@@ -31,7 +31,7 @@ fn closed(mut exam: Exam) -> Case {
     Case { exam, pairing: Pairing::default() }
 }
 
-/// Something odd, as it is told of a line, a breath or a file.
+/// Something odd, as it is told of a line, an utterance or a file.
 pub fn problem() -> Problem {
     Problem { message: "odd".to_owned(), help: "look".to_owned() }
 }

@@ -22,14 +22,14 @@ use std::sync::LazyLock;
 
 use zonecall::clock::{Anchor, SAMPLE_RATE_HZ, Span, WallQuality};
 use zonecall::exam::attend::Attention;
-use zonecall::exam::event::{Event, Header, HeardCall, Horse, JOURNAL_SCHEMA};
+use zonecall::exam::event::{CallEvent, Event, Header, Horse, JOURNAL_SCHEMA};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::parse::parse;
-use zonecall::hear::recognise::EngineId;
-use zonecall::hear::utterance::{Utterance, Word};
 use zonecall::language::pack::{Language, Pack};
 use zonecall::protocol::Protocols;
+use zonecall::speech::recognise::EngineId;
+use zonecall::speech::utterance::{Utterance, Word};
 
 /// The built-in protocols and the whole language.
 pub static BUILT_IN: LazyLock<(Language, Protocols)> = LazyLock::new(|| {
@@ -39,8 +39,8 @@ pub static BUILT_IN: LazyLock<(Language, Protocols)> = LazyLock::new(|| {
     (Pack::built_in().unwrap().for_zones(&zones), protocols)
 });
 
-/// A breath of these words that begins at `at_s` seconds and takes 0.4 s a word.
-pub fn breath(at_s: f64, text: &str) -> Utterance {
+/// An utterance of these words that begins at `at_s` seconds and takes 0.4 s a word.
+pub fn utterance(at_s: f64, text: &str) -> Utterance {
     let sample = |seconds: f64| (seconds * f64::from(SAMPLE_RATE_HZ)) as u64;
     let words: Vec<Word> = text
         .split_whitespace()
@@ -93,9 +93,9 @@ pub fn header() -> Header {
     }
 }
 
-/// Writes the journal of breaths given as (start in seconds, words).
-pub fn write_journal(folder: &Path, breaths: &[(f64, &str)]) {
-    write_heard(folder, breaths.iter().map(|(at_s, text)| breath(*at_s, text)));
+/// Writes the journal of utterances given as (start in seconds, words).
+pub fn write_journal(folder: &Path, utterances: &[(f64, &str)]) {
+    write_heard(folder, utterances.iter().map(|(at_s, text)| utterance(*at_s, text)));
 }
 
 /// Writes the journal of what an engine heard, and gives it back to be written on.
@@ -112,24 +112,24 @@ pub fn write_heard(folder: &Path, heard: impl IntoIterator<Item = Utterance>) ->
         let sample = utterance.span.to;
         let at = anchor.instant_of(sample);
         let (heard, calls) = attention.attend(utterance, parsed);
-        let heard_seq = journal.append(at, sample, &Event::Heard(heard)).unwrap();
+        let heard_seq = journal.append(at, sample, &Event::Utterance(heard)).unwrap();
         for call in calls {
-            journal.append(at, sample, &Event::Call(HeardCall { heard_seq, call })).unwrap();
+            journal.append(at, sample, &Event::Call(CallEvent { heard_seq, call })).unwrap();
         }
     }
     journal
 }
 
-/// The exam of breaths given as (start in seconds, words).
-pub fn exam(breaths: &[(f64, &str)]) -> Exam {
+/// The exam of utterances given as (start in seconds, words).
+pub fn exam(utterances: &[(f64, &str)]) -> Exam {
     let folder = tempfile::tempdir().unwrap();
-    write_journal(folder.path(), breaths);
+    write_journal(folder.path(), utterances);
     fold(&journal::read(folder.path()).unwrap(), &BUILT_IN.1).unwrap()
 }
 
-/// The exam of breaths that follow each other every four seconds.
-pub fn exam_of(breaths: &[&str]) -> Exam {
+/// The exam of utterances that follow each other every four seconds.
+pub fn exam_of(utterances: &[&str]) -> Exam {
     let timed: Vec<(f64, &str)> =
-        breaths.iter().enumerate().map(|(idx, text)| (2.0 + idx as f64 * 4.0, *text)).collect();
+        utterances.iter().enumerate().map(|(idx, text)| (2.0 + idx as f64 * 4.0, *text)).collect();
     exam(&timed)
 }

@@ -9,7 +9,7 @@ use zonecall::knowledge::measure::row::{MeasureRow, Name};
 use zonecall::knowledge::place::Place;
 use zonecall::knowledge::record::{
     CallRow, ChangeRow, ClockRow, CoverageRow, EntryRow, ExamInfo, Finding, FrameRow, NoteRow, RECORD_SCHEMA,
-    Record, Rival, Severity, Status,
+    Record, RivalLabel, Severity, Status,
 };
 
 /// The instant of a second of the exam.
@@ -110,7 +110,7 @@ fn calls() -> Vec<CallRow> {
 }
 
 fn frames() -> Vec<FrameRow> {
-    let rival = |call_seq, zone: &str, confidence| Rival {
+    let rival = |call_seq, zone: &str, confidence| RivalLabel {
         call_seq,
         place: place_of(&format!("LF {zone} T SDFT")),
         confidence,
@@ -181,7 +181,7 @@ fn findings() -> Vec<Finding> {
         finding(
             Severity::Warn,
             "not-understood",
-            "a breath was not understood; listen to it",
+            "an utterance was not understood; listen to it",
             Some(16),
             None,
         ),

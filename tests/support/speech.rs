@@ -4,7 +4,7 @@
 use std::process::Command;
 
 use zonecall::clock::SAMPLE_RATE_HZ;
-use zonecall::hear::decode;
+use zonecall::speech::decode;
 
 pub const SECOND: usize = SAMPLE_RATE_HZ as usize;
 

@@ -15,7 +15,7 @@ const SAID: [(f64, &str); 6] = [
     (20.0, "end of exam"),
 ];
 
-/// An exam of a few breaths, with twelve seconds of a rising tone as its sound and one still of known greys.
+/// An exam of a few utterances, with twelve seconds of a rising tone as its sound and one still of known greys.
 pub fn folder() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     support::write_journal(folder.path(), &SAID);

@@ -3,7 +3,7 @@
 //! Takes: the evidence of an exam.
 //! Gives: hits in the order of the calls.
 //! Never: looks at calls that were taken back.
-//! Tested in: `tests/rules/calls.rs`.
+//! Tested in: `tests/it/rules/calls.rs`.
 
 use crate::exam::call::{Act, Finding};
 use crate::exam::context::Context;
@@ -39,13 +39,13 @@ pub(super) fn problem(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
-/// Problems of breaths that were taken all the same; those that were not understood have one summary.
-pub(super) fn breath_problem(evidence: &Evidence) -> Vec<Hit> {
+/// Problems of utterances that were taken all the same; those that were not understood have one summary.
+pub(super) fn utterance_problem(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for breath in evidence.exam.breaths.iter().filter(|breath| !breath.is_open()) {
-        for problem in &breath.problems {
-            let message = format!("`{}`: {}", breath.words, in_words(problem));
-            hits.push(Hit { at: Some(breath.said_at), ..Hit::new(message) });
+    for utterance in evidence.exam.utterances.iter().filter(|utterance| !utterance.is_open()) {
+        for problem in &utterance.problems {
+            let message = format!("`{}`: {}", utterance.words, in_words(problem));
+            hits.push(Hit { at: Some(utterance.said_at), ..Hit::new(message) });
         }
     }
     hits
@@ -106,19 +106,19 @@ pub(super) fn save_without_place(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
-/// A breath that was not understood may have been the call of another view.
+/// An utterance that was not understood may have been the call of another view.
 pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
     let doubtful = doubtful(evidence.exam);
     let mut hits = Vec::new();
     for call in live(evidence.exam).filter(|call| call.act == Act::Save) {
-        if let Some(breath) = doubtful.get(&call.seq) {
-            let at_s = breath.span.seconds().0;
+        if let Some(utterance) = doubtful.get(&call.seq) {
+            let at_s = utterance.span.seconds().0;
             let message = format!(
-                "a still was saved after a breath that was not understood ({at_s:.1} s into the audio), and no zone \
-                 was called in between; if that breath moved on, this label is wrong: listen"
+                "a still was saved after an utterance that was not understood ({at_s:.1} s into the audio), and no zone \
+                 was called in between; if that utterance moved on, this label is wrong: listen"
             );
-            // At the doubtful breath: that is what wants to be heard.
-            hits.push(Hit { at: Some(breath.said_at), ..Hit::call(call, message) });
+            // At the doubtful utterance: that is what wants to be heard.
+            hits.push(Hit { at: Some(utterance.said_at), ..Hit::call(call, message) });
         }
     }
     hits

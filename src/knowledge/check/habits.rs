@@ -3,7 +3,7 @@
 //! Takes: the evidence of an exam, and the habits in `rules.toml`.
 //! Gives: hits in the order of the calls.
 //! Never: calls a habit of another practice a mistake; each can be set or switched off.
-//! Tested in: `tests/rules/habits.rs`.
+//! Tested in: `tests/it/rules/habits.rs`.
 
 use std::collections::BTreeSet;
 

@@ -3,17 +3,17 @@
 //! Takes: the evidence of an exam.
 //! Gives: hits, mostly one summary each.
 //! Never: looks at what was said.
-//! Tested in: `tests/rules/journal.rs`.
+//! Tested in: `tests/it/rules/journal.rs`.
 
 use crate::clock::{Span, seconds};
 use crate::exam::breaks::Break;
-use crate::exam::fold::{Breath, Gap, SoundFault};
-use crate::hear::silence::SILENCE_MIN;
+use crate::exam::fold::{Gap, LoggedUtterance, SoundFault};
 use crate::knowledge::check::{Evidence, Hit, in_words};
+use crate::speech::silence::SILENCE_MIN;
 
-/// Breaths quieter than this are hard to understand, in dB relative to full scale; from memory, no source.
+/// Utterances quieter than this are hard to understand, in dB relative to full scale; from memory, no source.
 const QUIET_DBFS: f64 = -50.0;
-/// A larger share of clipped samples spoils a breath; from memory, no source.
+/// A larger share of clipped samples spoils an utterance; from memory, no source.
 const CLIPPED_SHARE_MAX: f64 = 0.01;
 
 pub(super) fn damage(evidence: &Evidence) -> Vec<Hit> {
@@ -102,7 +102,7 @@ pub(super) fn sound_silent(evidence: &Evidence) -> Vec<Hit> {
 /// Sound was kept and nobody spoke in it; where it is all zeros the rule above says so.
 pub(super) fn nothing_heard(evidence: &Evidence) -> Vec<Hit> {
     let exam = evidence.exam;
-    if !exam.breaths.is_empty() || exam.n_samples < SILENCE_MIN || !sound_silent(evidence).is_empty() {
+    if !exam.utterances.is_empty() || exam.n_samples < SILENCE_MIN || !sound_silent(evidence).is_empty() {
         return Vec::new();
     }
     vec![Hit::new(format!(
@@ -112,36 +112,42 @@ pub(super) fn nothing_heard(evidence: &Evidence) -> Vec<Hit> {
 }
 
 pub(super) fn not_understood(evidence: &Evidence) -> Vec<Hit> {
-    summary(evidence, Breath::is_open, |breaths| {
-        format!("{breaths} not understood and changed nothing; listen to the calls marked `unknown`")
+    summary(evidence, LoggedUtterance::is_open, |utterances| {
+        format!("{utterances} not understood and changed nothing; listen to the calls marked `unknown`")
     })
 }
 
 pub(super) fn too_quiet(evidence: &Evidence) -> Vec<Hit> {
     summary(
         evidence,
-        |breath| breath.level_dbfs < QUIET_DBFS,
-        |breaths| format!("{breaths} quieter than {QUIET_DBFS} dB of full scale; move the microphone nearer"),
+        |utterance| utterance.level_dbfs < QUIET_DBFS,
+        |utterances| {
+            format!("{utterances} quieter than {QUIET_DBFS} dB of full scale; move the microphone nearer")
+        },
     )
 }
 
 pub(super) fn clipped(evidence: &Evidence) -> Vec<Hit> {
     summary(
         evidence,
-        |breath| breath.clipped > CLIPPED_SHARE_MAX,
-        |breaths| format!("{breaths} clipped; turn the microphone down"),
+        |utterance| utterance.clipped > CLIPPED_SHARE_MAX,
+        |utterances| format!("{utterances} clipped; turn the microphone down"),
     )
 }
 
-/// One hit for all breaths that fit, at the first of them.
+/// One hit for all utterances that fit, at the first of them.
 fn summary(
     evidence: &Evidence,
-    fits: impl Fn(&Breath) -> bool,
+    fits: impl Fn(&LoggedUtterance) -> bool,
     message: impl Fn(String) -> String,
 ) -> Vec<Hit> {
-    let found: Vec<&Breath> = evidence.exam.breaths.iter().filter(|breath| fits(breath)).collect();
+    let found: Vec<&LoggedUtterance> =
+        evidence.exam.utterances.iter().filter(|utterance| fits(utterance)).collect();
     let Some(first) = found.first() else { return Vec::new() };
-    let breaths =
-        if found.len() == 1 { "1 breath was".to_owned() } else { format!("{} breaths were", found.len()) };
-    vec![Hit { at: Some(first.said_at), ..Hit::new(message(breaths)) }]
+    let utterances = if found.len() == 1 {
+        "1 utterance was".to_owned()
+    } else {
+        format!("{} utterances were", found.len())
+    };
+    vec![Hit { at: Some(first.said_at), ..Hit::new(message(utterances)) }]
 }

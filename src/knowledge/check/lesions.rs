@@ -3,7 +3,7 @@
 //! Takes: the evidence of an exam, its measures included.
 //! Gives: hits in the order of the calls or the measures.
 //! Never: says how bad a lesion is.
-//! Tested in: `tests/rules/lesions.rs`.
+//! Tested in: `tests/it/rules/lesions.rs`.
 
 use std::collections::BTreeSet;
 
@@ -69,12 +69,12 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
         let Act::Finding(found) = &call.act else { return None };
         let context = &call.context;
         let strand = context.structure.as_ref().map(|code| whole_of(evidence.protocols, code));
-        let place: Place = (context.limb.as_ref(), context.zone.as_ref(), strand);
+        let place: LesionPlace = (context.limb.as_ref(), context.zone.as_ref(), strand);
         measuring.has_extent(&found.term).then_some((place, Some(call)))
     });
     let sized = evidence.measures.iter().filter_map(|row| {
         let lesion = row.name == Name::LesionArea && row.value.is_some_and(|mm2| mm2 > 0.0);
-        let place: Place = (Some(&row.limb), row.zone.as_ref(), row.structure.as_ref());
+        let place: LesionPlace = (Some(&row.limb), row.zone.as_ref(), row.structure.as_ref());
         lesion.then_some((place, None))
     });
     let mut seen = BTreeSet::new();
@@ -103,7 +103,7 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
 }
 
 /// Limb, zone and strand.
-type Place<'a> = (Option<&'a String>, Option<&'a String>, Option<&'a String>);
+type LesionPlace<'a> = (Option<&'a String>, Option<&'a String>, Option<&'a String>);
 
 /// The structure that a part counts for in the measures.
 fn whole_of<'a>(protocols: &'a Protocols, code: &'a String) -> &'a String {

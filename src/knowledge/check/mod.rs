@@ -3,7 +3,7 @@
 //! Takes: `Exam`, `Pairing`, the labelled stills, the coverage and the protocols.
 //! Gives: `Finding`s, worst first, each pointing to its call or still where there is one.
 //! Never: changes or drops anything; what is odd is kept and asked about.
-//! Tested in: `tests/rules/`, each rule firing and silent.
+//! Tested in: `tests/it/rules/`, each rule firing and silent.
 
 mod journal;
 mod views;
@@ -47,7 +47,7 @@ const RULES: [(&str, Find); 52] = [
     ("save-after-unheard", calls::save_after_unheard),
     ("limb-change-while-saving", habits::limb_change_while_saving),
     ("call-problem", calls::problem),
-    ("breath-problem", calls::breath_problem),
+    ("utterance-problem", calls::utterance_problem),
     ("view-without-still", views::without_still),
     ("view-missing", views::missing),
     ("structure-without-still", views::structure_without_still),

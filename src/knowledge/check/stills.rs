@@ -3,7 +3,7 @@
 //! Takes: the evidence of an exam.
 //! Gives: hits in the order of the stills.
 //! Never: settles a label.
-//! Tested in: `tests/rules/stills.rs`.
+//! Tested in: `tests/it/rules/stills.rs`.
 
 use crate::clock::WallQuality;
 use crate::knowledge::check::{Evidence, Hit, in_words};

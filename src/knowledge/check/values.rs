@@ -3,7 +3,7 @@
 //! Takes: the evidence of an exam.
 //! Gives: hits in the order of the calls.
 //! Never: changes a number or its unit.
-//! Tested in: `tests/rules/values.rs`.
+//! Tested in: `tests/it/rules/values.rs`.
 
 use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;

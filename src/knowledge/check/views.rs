@@ -3,7 +3,7 @@
 //! Takes: the evidence of an exam.
 //! Gives: hits in the order of the coverage, or of the calls.
 //! Never: asks for a view that was said not to be scanned.
-//! Tested in: `tests/rules/views.rs`.
+//! Tested in: `tests/it/rules/views.rs`.
 
 use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;

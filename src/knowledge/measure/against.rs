@@ -3,7 +3,7 @@
 //! Takes: rows of one exam, and what to hold them against.
 //! Gives: more rows, each naming what it is held against and the threshold it passes.
 //! Never: compares unlike things: other zones, another scheme, another scale; it says so instead.
-//! Tested in: `tests/measure.rs`, `tests/measure_laws.rs`.
+//! Tested in: `tests/it/measure.rs`, `tests/it/measure_laws.rs`.
 
 use std::collections::BTreeMap;
 

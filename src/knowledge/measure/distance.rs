@@ -3,7 +3,7 @@
 //! Takes: the readings of an exam, a limb, its zone scheme, and which values are distances.
 //! Gives: rows zone by zone; a structure that is no strand has them, too.
 //! Never: a sum of distances.
-//! Tested in: `tests/measure.rs`.
+//! Tested in: `tests/it/measure.rs`.
 
 use crate::knowledge::measure::quantity::Length;
 use crate::knowledge::measure::reading::Readings;

@@ -3,7 +3,7 @@
 //! Takes: the calls, entries and stills of a record, and what to hold them against.
 //! Gives: `MeasureRow`s in the order of limbs, schemes and strands; each names what it came from.
 //! Never: a diagnosis, a guess at a number that was not given, or a reference set that was not named.
-//! Tested in: `tests/measure.rs`, `tests/measure_laws.rs`.
+//! Tested in: `tests/it/measure.rs`, `tests/it/measure_laws.rs`.
 
 pub mod quantity;
 pub mod row;

@@ -3,7 +3,7 @@
 //! Takes: numbers with their UCUM units.
 //! Gives: `Area`, `Length` and `Share`; adding an area to a length does not compile.
 //! Never: a number without its unit.
-//! Tested in: `tests/measure.rs`, `tests/measure_laws.rs`.
+//! Tested in: `tests/it/measure.rs`, `tests/it/measure_laws.rs`.
 //!
 //! ```compile_fail
 //! use zonecall::knowledge::measure::quantity::{Area, Length};

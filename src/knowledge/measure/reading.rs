@@ -3,7 +3,7 @@
 //! Takes: the calls, entries and stills of a record.
 //! Gives: for a place and a term, the one number that counts.
 //! Never: drops the others; they stay in the record.
-//! Tested in: `tests/measure.rs`.
+//! Tested in: `tests/it/measure.rs`.
 
 use std::collections::BTreeSet;
 
@@ -49,7 +49,7 @@ pub(crate) struct Known<T> {
 
 /// One number, said, typed or traced.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Reading<'a> {
+pub(crate) struct ValueReading<'a> {
     pub(crate) number: f64,
     pub(crate) unit: Option<&'a str>,
     pub(crate) scale: Option<&'a str>,
@@ -79,7 +79,7 @@ impl<'a> Readings<'a> {
         zone: &str,
         structure: &str,
         term: &str,
-    ) -> Option<Reading<'a>> {
+    ) -> Option<ValueReading<'a>> {
         self.all(limb, Some(zone), structure, term).into_iter().max_by_key(|reading| reading.rank)
     }
 
@@ -90,7 +90,7 @@ impl<'a> Readings<'a> {
         zone: Option<&str>,
         structure: &str,
         term: &str,
-    ) -> Vec<Reading<'a>> {
+    ) -> Vec<ValueReading<'a>> {
         let said = standing(self.calls).filter(|call| {
             call.kind == "value"
                 && call.term.as_deref() == Some(term)
@@ -98,7 +98,7 @@ impl<'a> Readings<'a> {
                 && zone.is_none_or(|zone| call.place.zone.as_deref() == Some(zone))
                 && call.place.structure.as_deref() == Some(structure)
         });
-        let mut found: Vec<Reading> = said.filter_map(|call| self.spoken(call)).collect();
+        let mut found: Vec<ValueReading> = said.filter_map(|call| self.spoken(call)).collect();
         let entered = self.entries.iter().filter(|entry| {
             entry.term == term
                 && entry.place.limb.as_deref() == Some(limb)
@@ -177,8 +177,8 @@ impl<'a> Readings<'a> {
         call.settings.get(&self.stance.setting) == Some(&self.stance.off_weight)
     }
 
-    fn spoken(&self, call: &'a CallRow) -> Option<Reading<'a>> {
-        Some(Reading {
+    fn spoken(&self, call: &'a CallRow) -> Option<ValueReading<'a>> {
+        Some(ValueReading {
             number: call.number?,
             unit: call.unit.as_deref(),
             scale: call.scale.as_deref(),
@@ -188,11 +188,11 @@ impl<'a> Readings<'a> {
     }
 
     /// A value read from a still was taken as the leg stood when the still was saved.
-    fn by_hand(&self, entry: &'a EntryRow) -> Reading<'a> {
+    fn by_hand(&self, entry: &'a EntryRow) -> ValueReading<'a> {
         let still = self.frames.iter().find(|frame| Some(&frame.id) == entry.still.as_ref());
         let taken = |seq: u64| self.calls.iter().any(|call| call.seq == seq && self.is_off_weight(call));
         let how = if entry.traced { "traced" } else { "typed" };
-        Reading {
+        ValueReading {
             number: entry.number,
             unit: entry.unit.as_deref(),
             scale: entry.scale.as_deref(),

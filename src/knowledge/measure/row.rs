@@ -3,7 +3,7 @@
 //! Takes: nothing; these are the types between the measures and everything that shows them.
 //! Gives: `MeasureRow`.
 //! Never: a value without what it came from; what could not be computed says why.
-//! Tested in: `tests/measure.rs`; described by `schema/record.schema.json`.
+//! Tested in: `tests/it/measure.rs`; described by `schema/record.schema.json`.
 
 use serde::{Deserialize, Serialize};
 

@@ -3,7 +3,7 @@
 //! Takes: the readings of an exam, the zone scheme and the strands of `measures.toml`.
 //! Gives: `StrandFacts`, zone by zone, proximal first.
 //! Never: takes silence for nothing: no lesion counts as 0 only where an area or `normal` was said.
-//! Tested in: `tests/measure.rs`.
+//! Tested in: `tests/it/measure.rs`.
 
 use crate::knowledge::measure::quantity::{Area, Share};
 use crate::knowledge::measure::reading::{Basis, Known, Readings};
@@ -78,7 +78,7 @@ pub(crate) fn strand_facts(
     for zone in &scheme.zones {
         let counted = scheme.total_zones.is_empty() || scheme.total_zones.contains(&zone.code);
         if counted && zone.structures.iter().any(|structure| strand.holds(structure)) {
-            zones.push(Look { readings, limb, zone, strand, measuring, protocols }.facts());
+            zones.push(StrandLook { readings, limb, zone, strand, measuring, protocols }.facts());
         }
     }
     let said = zones.iter().any(|zone| {
@@ -92,7 +92,7 @@ pub(crate) fn strand_facts(
 }
 
 /// One strand in one zone of one limb.
-struct Look<'a> {
+struct StrandLook<'a> {
     readings: &'a Readings<'a>,
     limb: &'a str,
     zone: &'a Zone,
@@ -101,7 +101,7 @@ struct Look<'a> {
     protocols: &'a Protocols,
 }
 
-impl Look<'_> {
+impl StrandLook<'_> {
     fn facts(&self) -> ZoneFacts {
         let area = self.area(&self.measuring.terms.area, false);
         let lesion = self.lesion(&area);

@@ -3,7 +3,7 @@
 //! Takes: a `Record` and the protocols.
 //! Gives: `Unused`, in the order of the journal.
 //! Never: a number that was taken back, or silence about one that stands.
-//! Tested in: `tests/tell_measures.rs`.
+//! Tested in: `tests/it/report_measures.rs`.
 
 use std::collections::BTreeSet;
 

@@ -3,7 +3,7 @@
 //! Takes: `StrandFacts`.
 //! Gives: rows, zones first, then totals; what is missing is named.
 //! Never: a total over fewer zones than the region has.
-//! Tested in: `tests/measure.rs`.
+//! Tested in: `tests/it/measure.rs`.
 
 use crate::knowledge::measure::against::is_over;
 use crate::knowledge::measure::quantity::{Area, Length};

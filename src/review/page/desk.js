@@ -10,7 +10,7 @@ import { working } from "./doing.js";
 import { legs, limbDrawings } from "./limb.js";
 
 let exam = null;
-/** What lies on the bench: an open question by its identity, or a still, a call or a breath that was chosen. */
+/** What lies on the bench: an open question by its identity, or a still, a call or an utterance that was chosen. */
 let at = JSON.parse(sessionStorage.getItem("at") ?? "null");
 /** Keys that mean something for what is on the bench, with what they do. */
 let acts = {};
@@ -133,43 +133,43 @@ function list() {
 /** What is at hand, whatever way it was chosen: its question, still, call and stretch of sound. */
 function atHand() {
   const question = at?.question ? exam.questions[current()] : null;
-  const breath = exam.breaths.find((one) => one.seq === (question?.call_seq ?? at?.breath));
-  const together = question ? [] : callsOf(breath);
+  const utterance = exam.utterances.find((one) => one.seq === (question?.call_seq ?? at?.utterance));
+  const together = question ? [] : callsOf(utterance);
   const seq = question?.call_seq ?? at?.call ?? together[0]?.seq;
   const number = stillNumber(question?.still ?? at?.still);
   const frame = exam.record.frames[number];
   const call = callOf(seq ?? frame?.call_seq) ?? null;
-  const said = breath?.span_s ?? call?.span_s ?? around(frame && exam.still_s[number]);
-  // A question about something before the call, such as a breath that was not understood, is heard from there.
-  const doubt = question?.at && exam.breaths.findLast((one) => one.span_s[0] <= seconds(question.at) + 0.05)?.span_s;
+  const said = utterance?.span_s ?? call?.span_s ?? around(frame && exam.still_s[number]);
+  // A question about something before the call, such as an utterance that was not understood, is heard from there.
+  const doubt = question?.at && exam.utterances.findLast((one) => one.span_s[0] <= seconds(question.at) + 0.05)?.span_s;
   const span = said && doubt && doubt[0] < said[0] ? [doubt[0], said[1]] : said;
   const shown = number >= 0 ? number : call ? exam.record.frames.findIndex((row) => row.call_seq === call.seq) : -1;
-  return { question, number, frame, call, breath, span, shown, together };
+  return { question, number, frame, call, utterance, span, shown, together };
 }
 
-/** What was understood in a breath. */
-const callsOf = (breath) => !breath ? [] : exam.record.calls.filter((call) => !call.added && call.span_s[0] >= breath.span_s[0] - 0.01 && call.span_s[1] <= breath.span_s[1] + 0.01);
+/** What was understood in an utterance. */
+const callsOf = (utterance) => !utterance ? [] : exam.record.calls.filter((call) => !call.added && call.span_s[0] >= utterance.span_s[0] - 0.01 && call.span_s[1] <= utterance.span_s[1] + 0.01);
 
 const seconds = (instant) => (new Date(instant) - new Date(exam.record.exam.started_at)) / 1000;
 const around = (seconds) => seconds === null || seconds === undefined ? null : [Math.max(0, seconds - 4), seconds + 2];
 
 function bench() {
   const hand = atHand();
-  const { question, number, frame, call, breath, span, shown } = hand;
+  const { question, number, frame, call, utterance, span, shown } = hand;
   acts = {};
-  if (!question && !frame && !call && !breath) {
-    fill(find("bench"), make("h2", {}, "Nothing is open"), make("p", {}, "Every question is settled. Choose a still or a breath to look at it again."));
+  if (!question && !frame && !call && !utterance) {
+    fill(find("bench"), make("h2", {}, "Nothing is open"), make("p", {}, "Every question is settled. Choose a still or an utterance to look at it again."));
     return;
   }
-  const title = question ? quoted(question.text) : frame ? `Still ${number + 1}` : call ? `Call ${call.seq}` : `Breath ${breath.seq}`;
+  const title = question ? quoted(question.text) : frame ? `Still ${number + 1}` : call ? `Call ${call.seq}` : `Utterance ${utterance.seq}`;
   const words = question ? SEVERITY[question.severity][1] : "Chosen";
   const where = frame && frame.limb ? frame : call;
   fill(find("bench"),
     make("p", { class: "kicker" }, question ? `Question ${current() + 1} of ${exam.questions.length}. ${words}.${question.settles > 1 ? ` Settles ${question.settles} at once.` : ""}` : words),
     make("h2", {}, title),
     where && placeWords(exam, where) ? make("p", { class: "place" }, placeWords(exam, where), frame ? make("span", {}, `, ${statusWords(frame.status)}`, frame.doubt?.length ? ". " : "", doubtWords(frame)) : null) : null,
-    heard(call, breath, span, frame),
-    hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this breath:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(one)}`))) : null,
+    heard(call, utterance, span, frame),
+    hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this utterance:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(one)}`))) : null,
     question || frame ? rivals(frame) : null,
     buttons(hand),
     shown >= 0 ? make("div", { class: "stills-at-hand" }, stillsBeside(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null,
@@ -179,9 +179,9 @@ function bench() {
 }
 
 /** The words as heard, with the button that plays them. */
-function heard(call, breath, span, frame) {
+function heard(call, utterance, span, frame) {
   if (!span) return null;
-  const words = breath?.words ?? call?.words;
+  const words = utterance?.words ?? call?.words;
   offer(" ", () => play(span[0] - 0.3, span[1] + 0.3));
   return make("p", { class: "heard" },
     make("button", { type: "button", class: "main", onclick: () => acts[" "]() }, "Play ", key("Space")),
@@ -288,7 +288,7 @@ const OFTEN = [["Space", "Play what was said, or stop"], ["1 to 9", "Choose that
   ["T", "Trace an area or set a distance on the still"], ["X", "The still is not part of the exam"], ["C", "Put the call right"], ["M", "Move the call in time"], ["W", "Withdraw the call"]];
 
 function showKeys() {
-  const rows = [...OFTEN, ...Object.entries(ALWAYS).map(([name, [words]]) => [name.toUpperCase(), words]), ["← →", "On the line: breath or still before and after"]];
+  const rows = [...OFTEN, ...Object.entries(ALWAYS).map(([name, [words]]) => [name.toUpperCase(), words]), ["← →", "On the line: utterance or still before and after"]];
   fill(find("keys"), make("h2", { id: "keys-title" }, "Keys"),
     make("dl", {}, rows.map(([name, words]) => make("div", {}, make("dt", {}, key(name)), make("dd", {}, words)))),
     make("p", { class: "buttons" }, make("button", { type: "button", class: "main", onclick: () => find("keys").close() }, "Close")));

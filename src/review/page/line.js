@@ -1,9 +1,9 @@
-// The line through time: the kept sound, the breaths and what they were taken for, saves, stills, lost sound, clocks.
+// The line through time: the kept sound, the utterances and what they were taken for, saves, stills, lost sound, clocks.
 import { make, find, keep, clock, ask, say } from "./make.js";
 import { statusWords } from "./still.js";
 import { working } from "./doing.js";
 
-const HEIGHT = { ticks: 20, wave: 64, breaths: 92, stills: 122 };
+const HEIGHT = { ticks: 20, wave: 64, utterances: 92, stills: 122 };
 const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [], nodes: new Map() };
 const player = new Audio();
 
@@ -28,9 +28,9 @@ const OUTCOME = {
 export async function setLine(exam, open) {
   const first = state.exam === null;
   Object.assign(state, { exam, open });
-  const breaths = exam.breaths.map((breath) => ({
-    kind: "breath", from: breath.span_s[0], to: breath.span_s[1], seq: breath.seq, outcome: breath.outcome,
-    text: breath.words || "(no words)", words: `${breath.words || "no words"}, ${OUTCOME[breath.outcome]}, at ${clock(breath.span_s[0])}`,
+  const utterances = exam.utterances.map((utterance) => ({
+    kind: "utterance", from: utterance.span_s[0], to: utterance.span_s[1], seq: utterance.seq, outcome: utterance.outcome,
+    text: utterance.words || "(no words)", words: `${utterance.words || "no words"}, ${OUTCOME[utterance.outcome]}, at ${clock(utterance.span_s[0])}`,
   }));
   const stills = exam.still_s.map((at, number) => at === null ? null : {
     kind: "still", from: at, to: at, id: exam.record.frames[number].id, status: exam.record.frames[number].status,
@@ -46,7 +46,7 @@ export async function setLine(exam, open) {
     ...saves.map((save) => ({ kind: "save", at: save.span_s[0], text: "saved" })),
     ...exam.anchors_s.map((at) => ({ kind: "anchor", at, text: "◆" })),
   ];
-  state.marks = [...breaths, ...stills, ...gaps].sort((a, b) => a.from - b.from);
+  state.marks = [...utterances, ...stills, ...gaps].sort((a, b) => a.from - b.from);
   layout();
   if (first) await loadSound();
 }
@@ -123,7 +123,7 @@ function drawMarks(fromS, toS) {
     for (const [name, value] of [["aria-label", mark.words], ["title", mark.words], ["data-mark", idx], ["data-seq", mark.seq ?? ""], ["tabindex", idx === focusable ? 0 : -1]]) node.setAttribute(name, value);
     node.toggleAttribute("aria-current", false);
     if (idx === state.at) node.setAttribute("aria-current", "true");
-    if (mark.kind === "breath") node.style.width = `${Math.max(22, (mark.to - mark.from) * state.pxPerS)}px`;
+    if (mark.kind === "utterance") node.style.width = `${Math.max(22, (mark.to - mark.from) * state.pxPerS)}px`;
     return node;
   });
   const signs = (state.signs ?? []).filter((sign) => sign.at >= fromS && sign.at <= toS).map((sign) => {
@@ -152,7 +152,7 @@ function choose(idx) {
   const mark = state.marks[idx];
   state.at = idx;
   find("line-now").textContent = mark.words;
-  if (mark.kind === "breath") { play(mark.from, mark.to); state.open({ breath: mark.seq }); }
+  if (mark.kind === "utterance") { play(mark.from, mark.to); state.open({ utterance: mark.seq }); }
   else if (mark.kind === "still") state.open({ still: mark.id });
 }
 

@@ -3,12 +3,14 @@
 
 use std::process::Command;
 
-use crate::support::browser::Page;
 use crate::review_browser::shared::{
     ENTER, Opened, TAB, back_to, changes, changes_shown, entries, form_closed, form_open, reload, run,
     send_form, to_rivals,
 };
-use crate::review_browser::tracing::{edge_px, on_screen, stated, stated_lesion, told, tool, tracing, within_one_percent};
+use crate::review_browser::tracing::{
+    edge_px, on_screen, stated, stated_lesion, told, tool, tracing, within_one_percent,
+};
+use crate::support::browser::Page;
 
 const GONE: &str = "nothing that was settled is lost";
 

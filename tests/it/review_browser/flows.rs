@@ -6,11 +6,11 @@ use chrono::Utc;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal::Journal;
 
-use crate::support::browser::{Driver, Page};
-use crate::support::desk::Served;
 use crate::review_browser::shared::{
     HOSTILE_FILE, Opened, changes, changes_shown, desk_for, earlier, exam, open_questions, run, to_rivals,
 };
+use crate::support::browser::{Driver, Page};
+use crate::support::desk::Served;
 
 /// A name that would be a picture with a script if it were taken as markup.
 const HOSTILE: &str = "Juniper <img src=x onerror=\"document.title='taken over'\">";
@@ -130,18 +130,18 @@ fn the_second_browser_sees_what_the_first_one_settles_and_neither_loses_anything
 }
 
 #[test]
-fn a_breath_is_played_by_click_and_by_key_exactly_as_long_as_it_was() {
+fn a_utterance_is_played_by_click_and_by_key_exactly_as_long_as_it_was() {
     run(async {
         let desk = Opened::by("Robin").await;
         let Opened { page, served, .. } = &desk;
-        page.until("document.querySelector('.mark.breath')").await;
+        page.until("document.querySelector('.mark.utterance')").await;
         page.run("document.querySelector('#strip').scrollLeft = 0").await;
-        page.until("document.querySelector('.mark.breath[data-mark=\"0\"]')").await;
-        page.click(".mark.breath[data-mark=\"0\"]").await;
+        page.until("document.querySelector('.mark.utterance[data-mark=\"0\"]')").await;
+        page.click(".mark.utterance[data-mark=\"0\"]").await;
         page.until("performance.getEntriesByType('resource').some((one) => one.name.includes('/api/sound'))")
             .await;
         let asked = page.run("return performance.getEntriesByType('resource').map((one) => one.name).filter((name) => name.includes('/api/sound')).at(-1)").await;
-        let span = served.exam()["breaths"][0]["span_s"].clone();
+        let span = served.exam()["utterances"][0]["span_s"].clone();
         let wanted = format!("from={:.3}&to={:.3}", span[0].as_f64().unwrap(), span[1].as_f64().unwrap());
         assert!(asked.as_str().unwrap().ends_with(&wanted), "{asked} {wanted}");
         page.run("document.querySelector('#bench').focus()").await;
@@ -237,7 +237,7 @@ fn lost_sound_and_the_clock_stand_on_the_line_and_are_reached_by_key() {
         assert!(
             page.run("return document.querySelectorAll('#marks .anchor').length").await.as_u64() > Some(0)
         );
-        page.run("document.querySelector('#marks .mark.breath').focus()").await;
+        page.run("document.querySelector('#marks .mark.utterance').focus()").await;
         page.press("\u{E012}").await;
         let at_gap = page.run("return document.activeElement.matches('.mark.gap')").await;
         assert_eq!(at_gap, true, "the arrow reaches it");

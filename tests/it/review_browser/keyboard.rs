@@ -3,12 +3,12 @@
 
 use serde_json::Value;
 
-use crate::support::browser::Page;
-use crate::support::desk::Served;
 use crate::review_browser::shared::{
     ALL, BACK_TAB, ENTER, Opened, TAB, call, changes, changes_shown, click_on, form_closed, form_open,
     from_the_line, reload, reload_in_form, run, send_form, tab_to, write,
 };
+use crate::support::browser::Page;
+use crate::support::desk::Served;
 
 /// The first area that was said: its line, and its place in the table of the calls.
 fn area(served: &Served) -> (u64, usize) {
@@ -22,17 +22,18 @@ fn of(served: &Served, seq: u64) -> Value {
     call(served, |call| call["seq"] == seq).unwrap()
 }
 
-/// Brings the call of a breath onto the bench without the mouse.
+/// Brings the call of an utterance onto the bench without the mouse.
 async fn call_by_keys(page: &Page, served: &Served, seq: u64) {
     let exam = served.exam();
     let at = |span: &Value, idx: usize| span[idx].as_f64().unwrap();
     let call = of(served, seq);
-    let around = |breath: &&Value| {
-        at(&breath["span_s"], 0) <= at(&call["span_s"], 0)
-            && at(&breath["span_s"], 1) >= at(&call["span_s"], 1)
+    let around = |utterance: &&Value| {
+        at(&utterance["span_s"], 0) <= at(&call["span_s"], 0)
+            && at(&utterance["span_s"], 1) >= at(&call["span_s"], 1)
     };
-    let breath = exam["breaths"].as_array().unwrap().iter().find(around).expect("it was said in a breath");
-    from_the_line(page, &format!("[data-seq='{}']", breath["seq"])).await;
+    let utterance =
+        exam["utterances"].as_array().unwrap().iter().find(around).expect("it was said in an utterance");
+    from_the_line(page, &format!("[data-seq='{}']", utterance["seq"])).await;
     page.until("document.querySelector('#bench h2').textContent.startsWith('Call ')").await;
 }
 

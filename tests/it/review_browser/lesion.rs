@@ -3,8 +3,6 @@
 
 use serde_json::Value;
 
-use crate::support::browser::Page;
-use crate::support::desk::Served;
 use crate::review_browser::measures::{told_begins, tool_by_keys, write_by_keys};
 use crate::review_browser::shared::{
     BACK_TAB, DOWN, ENTER, LEFT, Opened, RIGHT, TAB, UP, back_to, click_on, entries, far, reload, run, tab_to,
@@ -13,6 +11,8 @@ use crate::review_browser::tracing::{
     edge_px, half_axes_px, on_screen, stated, stated_lesion, told, tool, tracing, within_one_percent,
     without_scale,
 };
+use crate::support::browser::Page;
+use crate::support::desk::Served;
 
 /// Traces the whole structure by mouse and writes it.
 async fn whole(page: &Page, served: &Served) {

@@ -1,7 +1,7 @@
 //! The light on a still, by mouse and by keyboard: what is shown changes, what is stored does not.
 
-use crate::support::browser::Page;
 use crate::review_browser::shared::{Opened, TAB, click_on, reload, run, tab_to};
+use crate::support::browser::Page;
 
 const SLIDERS: &str = "document.querySelectorAll('.lamp input')";
 

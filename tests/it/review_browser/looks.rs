@@ -4,8 +4,8 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use crate::support::browser::Page;
 use crate::review_browser::shared::{Opened, changes, run, to_rivals};
+use crate::support::browser::Page;
 
 /// What the checker finds serious or critical in the page as it stands: rule and first element.
 async fn faults(page: &Page) -> Vec<String> {

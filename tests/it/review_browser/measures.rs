@@ -2,9 +2,11 @@
 
 use serde_json::Value;
 
-use crate::support::browser::Page;
-use crate::review_browser::shared::{BACK_TAB, DOWN, ENTER, LEFT, Opened, RIGHT, TAB, UP, earlier, entries, exam, far, run};
+use crate::review_browser::shared::{
+    BACK_TAB, DOWN, ENTER, LEFT, Opened, RIGHT, TAB, UP, earlier, entries, exam, far, run,
+};
 use crate::review_browser::tracing::{edge_px, on_screen, stated, told, tool, tracing, within_one_percent};
+use crate::support::browser::Page;
 
 /// Chooses a tool from the still and comes back to it, without the mouse; tools stand in this order.
 pub async fn tool_by_keys(page: &Page, steps: usize, name: &str) {

@@ -1,7 +1,7 @@
 //! The report from the desk, and what becomes of a form when the page is loaded again.
 
-use crate::support::browser::Page;
 use crate::review_browser::shared::{DOWN, ENTER, Opened, TAB, changes, changes_shown, run};
+use crate::support::browser::Page;
 
 /// The link to a report that took longer than a browser lets a page open a tab by itself.
 const LATE: &str = "document.querySelector('#f-made')";

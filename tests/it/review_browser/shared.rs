@@ -186,7 +186,7 @@ pub async fn back_to(page: &Page, css: &str) {
     by_key(page, BACK_TAB, css, 20).await;
 }
 
-/// Brings a breath or still of the line onto the bench by keyboard alone: to the line by Tab, along it by arrow.
+/// Brings an utterance or still of the line onto the bench by keyboard alone: to the line by Tab, along it by arrow.
 pub async fn from_the_line(page: &Page, css: &str) {
     page.run("document.querySelector('#strip').scrollLeft = 0; document.querySelector('#bench').focus()")
         .await;

@@ -1,9 +1,9 @@
 //! The desk on a tablet in the barn, with a finger alone.
 
-use crate::support::browser::Driver;
-use crate::support::desk::Served;
 use crate::review_browser::shared::{changes, changes_shown, desk_for, exam, form_closed, form_open, run};
 use crate::review_browser::tracing::{edge_px, on_screen, row_on_screen, stated, told, within_one_percent};
+use crate::support::browser::Driver;
+use crate::support::desk::Served;
 
 /// Settles a question, traces an edge freehand and signs: nothing but taps and strokes, and typing where words are asked.
 #[test]

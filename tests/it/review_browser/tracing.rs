@@ -2,10 +2,10 @@
 
 use std::f64::consts::{PI, TAU};
 
+use crate::review_browser::shared::{Opened, exam, run};
 use crate::support::browser::Page;
 use crate::support::desk::Served;
 use crate::support::program::demo;
-use crate::review_browser::shared::{Opened, exam, run};
 
 /// Row of `demo-audio/fore-limbs.stills.csv` whose still is traced, counted as the maker of the stills names files.
 const FILE: &str = "IM0007.dcm";

@@ -2,19 +2,19 @@
 
 use zonecall::exam::event::Outcome;
 
-use crate::support::case::{problem, said};
-use crate::support::BUILT_IN;
 use crate::rules::{Cases, Rule};
+use crate::support::BUILT_IN;
+use crate::support::case::{problem, said};
 
 pub(crate) const CASES: &[Cases] = &[
     ("call-problem", |rule| {
         rule.fires("4A is not a zone of LF", &said(&["left fore", "zone four alpha"]));
         rule.silent(&said(&["left hind", "zone four alpha"]));
     }),
-    ("breath-problem", |rule| {
+    ("utterance-problem", |rule| {
         let fine = || said(&["left fore", "blue green"]);
-        let taken = fine().but(|case| case.exam.breaths[0].problems.push(problem()));
-        assert_eq!(taken.exam.breaths[1].outcome, Outcome::NotUnderstood);
+        let taken = fine().but(|case| case.exam.utterances[0].problems.push(problem()));
+        assert_eq!(taken.exam.utterances[1].outcome, Outcome::NotUnderstood);
         rule.fires("`left fore`: odd", &taken);
         rule.silent(&fine());
     }),

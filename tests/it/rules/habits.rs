@@ -1,9 +1,9 @@
 //! Rules about how the exam was made: stance, settings, order, the other limb.
 
-use crate::support::case::{said, timed};
 use crate::rules::lesions::PLACE;
-use crate::support::BUILT_IN;
 use crate::rules::{Cases, Rule};
+use crate::support::BUILT_IN;
+use crate::support::case::{said, timed};
 
 pub(crate) const CASES: &[Cases] = &[
     ("off-weight", off_weight),

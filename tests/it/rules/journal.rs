@@ -70,15 +70,15 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&dumb(720_000).but(|case| case.exam.sound = vec![zeros]));
     }),
     ("too-quiet", |rule| {
-        rule.fires("1 breath was quieter", &fine().but(|case| case.exam.breaths[0].level_dbfs = -60.0));
+        rule.fires("1 utterance was quieter", &fine().but(|case| case.exam.utterances[0].level_dbfs = -60.0));
         rule.silent(&fine());
     }),
     ("clipped", |rule| {
-        rule.fires("1 breath was clipped", &fine().but(|case| case.exam.breaths[0].clipped = 0.2));
+        rule.fires("1 utterance was clipped", &fine().but(|case| case.exam.utterances[0].clipped = 0.2));
         rule.silent(&fine());
     }),
     ("not-understood", |rule| {
-        rule.fires("2 breaths were not understood", &said(&["left fore", "blue green yellow", "red red"]));
+        rule.fires("2 utterances were not understood", &said(&["left fore", "blue green yellow", "red red"]));
         rule.silent(&fine());
     }),
 ];

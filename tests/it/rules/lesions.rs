@@ -4,8 +4,8 @@ use zonecall::exam::call::{Act, Amount};
 use zonecall::exam::event::Entered;
 use zonecall::exam::fold::LoggedEntry;
 
-use crate::support::case::{Case, said};
 use crate::rules::{Cases, Rule};
+use crate::support::case::{Case, said};
 
 pub(crate) const CASES: &[Cases] = &[
     ("lesion-larger", |rule| {

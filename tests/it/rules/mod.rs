@@ -1,8 +1,8 @@
 //! Each rule of `check`, run on exams that break it and on exams that keep it.
 //!
 //! The files follow `src/knowledge/check/`. A rule without a case each way fails the first test here.
-use crate::support::case;
 use crate::support;
+use crate::support::case;
 
 mod calls;
 mod habits;

@@ -3,9 +3,9 @@
 use zonecall::clock::WallQuality;
 use zonecall::frames::pairing::Tie;
 
-use crate::support::case::{Case, problem, said};
-use crate::support::BUILT_IN;
 use crate::rules::{Cases, Rule};
+use crate::support::BUILT_IN;
+use crate::support::case::{Case, problem, said};
 
 pub(crate) const CASES: &[Cases] = &[
     ("clock-unknown", clock_unknown),

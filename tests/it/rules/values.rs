@@ -2,9 +2,9 @@
 
 use zonecall::exam::call::Act;
 
-use crate::support::case::{Case, said};
 use crate::rules::lesions::traced_area;
 use crate::rules::{Cases, Rule};
+use crate::support::case::{Case, said};
 
 pub(crate) const CASES: &[Cases] = &[
     ("value-without-place", |rule| {

@@ -2,9 +2,9 @@
 
 use zonecall::frames::pairing::Tie;
 
-use crate::support::case::said;
-use crate::support::BUILT_IN;
 use crate::rules::{Cases, Rule};
+use crate::support::BUILT_IN;
+use crate::support::case::said;
 
 pub(crate) const CASES: &[Cases] = &[
     ("view-without-still", without_still),
@@ -36,17 +36,17 @@ fn missing(rule: &Rule) {
     let zones =
         ["one alpha", "one bravo", "two alpha", "two bravo", "three alpha", "three bravo", "three charlie"];
     let all_but_the_last = |planes: &[&str]| {
-        let mut breaths = vec!["left fore".to_owned()];
+        let mut utterances = vec!["left fore".to_owned()];
         for plane in planes {
-            breaths.extend(zones.iter().map(|zone| format!("{zone} {plane}")));
+            utterances.extend(zones.iter().map(|zone| format!("{zone} {plane}")));
         }
-        breaths
+        utterances
     };
-    let mut breaths = all_but_the_last(&["transverse", "longitudinal"]);
-    let whole = breaths.clone();
-    breaths.pop();
-    let case = |breaths: &[String]| said(&breaths.iter().map(String::as_str).collect::<Vec<_>>());
-    rule.fires("LF 3C L is wanted", &case(&breaths));
+    let mut utterances = all_but_the_last(&["transverse", "longitudinal"]);
+    let whole = utterances.clone();
+    utterances.pop();
+    let case = |utterances: &[String]| said(&utterances.iter().map(String::as_str).collect::<Vec<_>>());
+    rule.fires("LF 3C L is wanted", &case(&utterances));
     rule.silent(&case(&whole));
     // A limb that was not examined wants nothing, nor does one said not to be scanned.
     rule.silent(&said(&["standoff on"]));

@@ -1,0 +1,268 @@
+//! A whole exam as heard beside the same exam as said.
+//!
+//! Takes: what was said and what was heard, each in stretches of time with their words and calls.
+//! Gives: `EvaluationCounts`, and the `Difference`s behind them.
+//! Never: hears; a call counts as right only if all of it is, the place in force included.
+//! Tested in: here, and in `tests/it/compare.rs` with real engines.
+
+use std::ops::Range;
+
+use serde::{Deserialize, Serialize};
+
+use crate::clock::Span;
+use crate::evaluation::words::{Spelling, wrong};
+use crate::exam::call::Act;
+use crate::exam::context::Context;
+use crate::exam::parse::told;
+
+/// What a call means where it was said.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Meant {
+    /// What it does; a move is told by the place it leads to, so that a place said twice is no error.
+    act: Option<Act>,
+    corrects: bool,
+    /// Limb, zone, plane and structure in force, where the call belongs to a place.
+    place: Option<[Option<String>; 4]>,
+}
+
+impl Meant {
+    /// The call `act` with what is in force just after it.
+    #[must_use]
+    pub fn new(act: &Act, corrects: bool, context: &Context) -> Self {
+        let here = || {
+            let Context { limb, zone, plane, structure, .. } = context.clone();
+            [limb, zone, plane, structure]
+        };
+        let moves = matches!(act, Act::View(_));
+        let placed = moves || matches!(act, Act::Finding(_) | Act::Value(_) | Act::Save);
+        Self { act: (!moves).then(|| told(act.clone())), corrects, place: placed.then(here) }
+    }
+
+    /// Whether it says nothing else than `wanted`, though parts of the place may be lacking.
+    fn fits(&self, wanted: &Meant) -> bool {
+        let parts = self.place.iter().flatten().zip(wanted.place.iter().flatten());
+        self.act == wanted.act
+            && self.corrects == wanted.corrects
+            && parts.into_iter().all(|(own, wanted)| own.is_none() || own == wanted)
+    }
+}
+
+/// A stretch of speech: a line of the truth, or an utterance as heard.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stretch {
+    /// When.
+    pub span: Span,
+    /// Its words; for an utterance taken for talk there are none.
+    pub words: String,
+    /// What was said, or acted on.
+    pub calls: Vec<Meant>,
+    /// Heard, but not surely enough: asked about.
+    pub asked: bool,
+}
+
+/// How far an ear was right.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct EvaluationCounts {
+    /// Words in stretches with calls.
+    pub words: usize,
+    /// Of these, substituted, dropped or inserted.
+    pub words_wrong: usize,
+    /// Calls said.
+    pub calls: usize,
+    /// Acted on, and right in everything.
+    pub right: usize,
+    /// Not acted on, but asked about.
+    pub asked: usize,
+    /// Acted on as said, but with a part of the place lacking, as when the limb before it was not heard.
+    pub incomplete: usize,
+    /// Acted on while calls were said, but none of them.
+    pub wrong: usize,
+    /// Acted on while no call was said.
+    pub false_calls: usize,
+}
+
+/// A stretch that was not heard as it was said.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Difference {
+    /// Its beginning, in seconds.
+    pub at_s: f64,
+    /// The words said.
+    pub said: String,
+    /// The words heard.
+    pub heard: String,
+}
+
+/// Holds `heard` against `said`; both in order of time. Words count in their one `spelling`.
+#[must_use]
+pub fn compare(
+    said: &[Stretch],
+    heard: &[Stretch],
+    spelling: &Spelling,
+) -> (EvaluationCounts, Vec<Difference>) {
+    let (mut counts, mut differences) = (EvaluationCounts::default(), Vec::new());
+    for (rows, utterances) in together(said, heard) {
+        let (rows, utterances) = (&said[rows], &heard[utterances]);
+        let calls = |side: &[Stretch]| -> Vec<Meant> { side.iter().flat_map(|s| s.calls.clone()).collect() };
+        let text = |side: &[Stretch]| {
+            let texts: Vec<&str> = side.iter().map(|s| &*s.words).filter(|words| !words.is_empty()).collect();
+            texts.join(" ")
+        };
+        let (said_words, heard_words) = (spelling.of(&text(rows)), spelling.of(&text(utterances)));
+        let (wanted, acted) = (calls(rows), calls(utterances));
+        let right = in_both(&wanted, &acted, |acted, wanted| acted == wanted);
+        let fitting = in_both(&wanted, &acted, Meant::fits);
+        let asked = utterances.iter().any(|utterance| utterance.asked);
+        counts.calls += wanted.len();
+        counts.right += right;
+        counts.asked += if asked { wanted.len() - fitting } else { 0 };
+        if wanted.is_empty() {
+            counts.false_calls += acted.len();
+        } else {
+            counts.incomplete += fitting - right;
+            counts.wrong += acted.len() - fitting;
+            counts.words += said_words.len();
+            counts.words_wrong += wrong(&said_words, &heard_words);
+        }
+        if right < wanted.len() || right < acted.len() {
+            let first = rows.iter().chain(utterances).map(|stretch| stretch.span.from).min().unwrap_or(0);
+            differences.push(Difference {
+                at_s: crate::clock::seconds(first),
+                said: text(rows),
+                heard: text(utterances),
+            });
+        }
+    }
+    (counts, differences)
+}
+
+/// Which lines and which utterances belong together: an utterance may hold several lines, and a line several utterances.
+fn together(said: &[Stretch], heard: &[Stretch]) -> Vec<(Range<usize>, Range<usize>)> {
+    let mut groups = Vec::new();
+    let (mut row, mut utterance) = (0, 0);
+    while row < said.len() || utterance < heard.len() {
+        let (first_row, first_utterance) = (row, utterance);
+        let said_first = match (said.get(row), heard.get(utterance)) {
+            (Some(said), Some(heard)) => said.span.from <= heard.span.from,
+            (said, _) => said.is_some(),
+        };
+        if said_first {
+            row += 1
+        } else {
+            utterance += 1
+        }
+        loop {
+            let meets = |one: &Stretch, others: &[Stretch]| others.iter().any(|other| same_time(one, other));
+            if heard.get(utterance).is_some_and(|next| meets(next, &said[first_row..row])) {
+                utterance += 1;
+            } else if said.get(row).is_some_and(|next| meets(next, &heard[first_utterance..utterance])) {
+                row += 1;
+            } else {
+                break;
+            }
+        }
+        groups.push((first_row..row, first_utterance..utterance));
+    }
+    groups
+}
+
+/// Whether half of the shorter one lies in the other.
+fn same_time(one: &Stretch, other: &Stretch) -> bool {
+    let (a, b) = (one.span, other.span);
+    let both = a.to.min(b.to).saturating_sub(a.from.max(b.from));
+    2 * both >= (a.to - a.from).min(b.to - b.from).max(1)
+}
+
+/// Most calls that are in both by `same`, in the same order.
+fn in_both(wanted: &[Meant], acted: &[Meant], same: impl Fn(&Meant, &Meant) -> bool) -> usize {
+    let mut row = vec![0; acted.len() + 1];
+    for call in wanted {
+        let mut corner = 0;
+        for (idx, other) in acted.iter().enumerate() {
+            let matched = if same(other, call) { corner + 1 } else { 0 };
+            corner = row[idx + 1];
+            row[idx + 1] = matched.max(corner).max(row[idx]);
+        }
+    }
+    row[acted.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn stretch(from: u64, to: u64, words: &str, acts: &[Act]) -> Stretch {
+        let calls = acts.iter().map(|act| Meant::new(act, false, &Context::default())).collect();
+        Stretch { span: Span { from, to }, words: words.to_owned(), calls, asked: false }
+    }
+
+    fn answer(text: &str) -> Act {
+        Act::Answer { answer: text.to_owned() }
+    }
+
+    #[test]
+    fn a_utterance_over_two_lines_and_a_line_in_two_utterances() {
+        let said = [
+            stretch(100, 200, "yes", &[answer("yes")]),
+            stretch(230, 300, "no", &[answer("no")]),
+            stretch(1000, 2000, "first second", &[answer("first"), answer("second")]),
+        ];
+        let heard = [
+            stretch(90, 310, "yes no", &[answer("yes"), answer("no")]),
+            stretch(950, 1400, "first", &[answer("first")]),
+            stretch(1500, 2100, "second", &[answer("second")]),
+        ];
+        let (counts, differences) = compare(&said, &heard, &Spelling::default());
+        assert_eq!((counts.calls, counts.right, counts.wrong, counts.words_wrong), (4, 4, 0, 0));
+        assert_eq!(differences, []);
+    }
+
+    #[test]
+    fn misheard_missed_asked_and_false_calls_are_told_apart() {
+        let said = [
+            stretch(100, 200, "yes", &[answer("yes")]),
+            stretch(400, 500, "yes", &[answer("yes")]),
+            stretch(700, 800, "yes", &[answer("yes")]),
+            stretch(1000, 1100, "", &[]),
+        ];
+        let heard = [
+            stretch(90, 210, "no", &[answer("no")]),
+            Stretch { asked: true, ..stretch(690, 810, "yes", &[]) },
+            stretch(990, 1110, "no", &[answer("no")]),
+            stretch(1500, 1600, "no", &[answer("no")]),
+        ];
+        let (counts, differences) = compare(&said, &heard, &Spelling::default());
+        let wanted = EvaluationCounts {
+            words: 3,
+            words_wrong: 2,
+            calls: 3,
+            asked: 1,
+            wrong: 1,
+            false_calls: 2,
+            ..EvaluationCounts::default()
+        };
+        assert_eq!(counts, wanted);
+        assert_eq!(differences.len(), 5);
+    }
+
+    #[test]
+    fn a_call_that_lacks_its_place_is_incomplete_and_one_at_another_place_wrong() {
+        let at = |zone: Option<&str>| Context { zone: zone.map(str::to_owned), ..Context::default() };
+        let save = |zone| Stretch {
+            calls: vec![Meant::new(&Act::Save, false, &at(zone))],
+            ..stretch(100, 200, "save", &[])
+        };
+        let of = |heard| {
+            let (counts, _) = compare(&[save(Some("x"))], &[save(heard)], &Spelling::default());
+            (counts.right, counts.incomplete, counts.wrong)
+        };
+        assert_eq!([of(Some("x")), of(None), of(Some("y"))], [(1, 0, 0), (0, 1, 0), (0, 0, 1)]);
+    }
+
+    #[test]
+    fn a_call_at_another_place_is_not_right() {
+        let at = |zone: &str| Context { zone: Some(zone.to_owned()), ..Context::default() };
+        assert_ne!(Meant::new(&Act::Save, false, &at("x")), Meant::new(&Act::Save, false, &at("y")));
+        let answer = answer("yes");
+        assert_eq!(Meant::new(&answer, false, &at("x")), Meant::new(&answer, false, &at("y")));
+    }
+}

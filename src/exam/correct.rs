@@ -1,0 +1,186 @@
+//! Taking back and putting right, and what was in force after that.
+//!
+//! Takes: the logged calls in order.
+//! Gives: the same calls with withdrawals, corrections, contexts and problems filled in.
+//! Never: removes a call; what was said stays, marked.
+//! Tested in: `tests/it/fold.rs`.
+
+use crate::exam::call::{Act, Command, Problem, View};
+use crate::exam::context::Context;
+use crate::exam::event::Header;
+use crate::exam::fold::LoggedCall;
+use crate::protocol::Protocols;
+
+/// Marks the calls that later calls take back.
+pub(crate) fn take_back(calls: &mut [LoggedCall]) {
+    for idx in 0..calls.len() {
+        let Act::Command(Command::TakeBack { count }) = calls[idx].act else {
+            continue;
+        };
+        if calls[idx].withdrawn_by.is_some() {
+            continue;
+        }
+        let by = calls[idx].seq;
+        let mut left = count;
+        for earlier in calls[..idx].iter_mut().rev() {
+            if left > 0 && earlier.withdrawn_by.is_none() && can_be_taken_back(&earlier.act) {
+                earlier.withdrawn_by = Some(by);
+                left -= 1;
+            }
+        }
+        if left > 0 {
+            calls[idx].problems.push(Problem {
+                message: format!("{left} of the {count} calls to take back do not exist"),
+                help: "nothing else was changed; check the calls before it".to_owned(),
+            });
+        }
+    }
+}
+
+fn can_be_taken_back(act: &Act) -> bool {
+    match act {
+        Act::View(_) | Act::Setting(_) | Act::Finding(_) | Act::Value(_) | Act::Save | Act::Note { .. } => {
+            true
+        }
+        Act::Command(command) => *command == Command::ClockMark,
+        Act::Question { .. } | Act::Answer { .. } => false,
+    }
+}
+
+/// Carries corrections out where the call they mend was said.
+pub(crate) fn correct_calls(calls: &mut [LoggedCall]) {
+    for idx in 0..calls.len() {
+        if !calls[idx].call.corrects || calls[idx].withdrawn_by.is_some() {
+            continue;
+        }
+        let (earlier, rest) = calls.split_at_mut(idx);
+        let correction = &mut rest[0];
+        let mended = match correction.call.act.clone() {
+            Act::View(view) => mend_view(earlier, &view, correction.seq),
+            act => mend_last(earlier, &act, correction.seq),
+        };
+        if !mended {
+            correction.problems.push(Problem {
+                message: format!("`{}` corrects nothing that was said before", correction.call.words),
+                help: "nothing was changed; say the phrase without `correction`".to_owned(),
+            });
+        }
+    }
+}
+
+/// Each part of the view replaces that part in the last call that named it.
+fn mend_view(earlier: &mut [LoggedCall], right: &View, by: u64) -> bool {
+    let View { limb, zone, level_cm, plane, structure } = right.clone();
+    let place = |view: &View| view.zone.is_some() || view.level_cm.is_some();
+    let mut all = true;
+    if limb.is_some() {
+        all &= mend_part(earlier, by, |view| view.limb.is_some(), |view| view.limb.clone_from(&limb));
+    }
+    if zone.is_some() || level_cm.is_some() {
+        all &= mend_part(earlier, by, place, |view| {
+            view.zone.clone_from(&zone);
+            view.level_cm = level_cm;
+        });
+    }
+    if plane.is_some() {
+        all &= mend_part(earlier, by, |view| view.plane.is_some(), |view| view.plane.clone_from(&plane));
+    }
+    if structure.is_some() {
+        let named = |view: &View| view.structure.is_some();
+        all &= mend_part(earlier, by, named, |view| view.structure.clone_from(&structure));
+    }
+    all
+}
+
+fn mend_part(
+    earlier: &mut [LoggedCall],
+    by: u64,
+    named: impl Fn(&View) -> bool,
+    replace: impl Fn(&mut View),
+) -> bool {
+    for call in earlier.iter_mut().rev().filter(|call| counts(call)) {
+        if let Act::View(view) = &mut call.act
+            && named(view)
+        {
+            replace(view);
+            call.corrected_by.push(by);
+            return true;
+        }
+    }
+    false
+}
+
+/// The whole call replaces the last one of its kind.
+fn mend_last(earlier: &mut [LoggedCall], right: &Act, by: u64) -> bool {
+    match earlier.iter_mut().rev().find(|call| counts(call) && same_kind(&call.act, right)) {
+        Some(call) => {
+            call.act = right.clone();
+            call.corrected_by.push(by);
+            true
+        }
+        None => false,
+    }
+}
+
+fn same_kind(said: &Act, right: &Act) -> bool {
+    match (said, right) {
+        (Act::Setting(a), Act::Setting(b)) => a.slot == b.slot,
+        (Act::Value(a), Act::Value(b)) => a.term == b.term,
+        (Act::Finding(a), Act::Finding(b)) => (a.class == "quality") == (b.class == "quality"),
+        _ => false,
+    }
+}
+
+/// Neither taken back nor itself a correction.
+fn counts(call: &LoggedCall) -> bool {
+    call.withdrawn_by.is_none() && !call.call.corrects
+}
+
+/// Fills in what was in force after each call, and gives what is in force at the end.
+pub(crate) fn set_in_force(calls: &mut [LoggedCall], header: &Header, protocols: &Protocols) -> Context {
+    let mut context = Context::default();
+    for call in calls.iter_mut() {
+        if counts(call) {
+            if let Act::View(view) = &mut call.act {
+                let limb = view.limb.clone().or_else(|| context.limb.clone());
+                let problem = settle_zone(view, limb.as_deref(), header, protocols);
+                call.problems.extend(problem);
+            }
+            context.apply(&call.act);
+        }
+        call.context = context.clone();
+    }
+    context
+}
+
+/// Turns a level into its zone, and checks that the limb has the zone.
+fn settle_zone(
+    view: &mut View,
+    limb: Option<&str>,
+    header: &Header,
+    protocols: &Protocols,
+) -> Option<Problem> {
+    if view.zone.is_none() && view.level_cm.is_none() {
+        return None;
+    }
+    let Some(limb) = limb else {
+        return Some(Problem {
+            message: "a zone was called before any limb".to_owned(),
+            help: "say the limb first, or say `correction` and the limb afterwards".to_owned(),
+        });
+    };
+    if let Some(level_cm) = view.level_cm {
+        match protocols.zone_of_level(limb, level_cm, &header.schemes) {
+            Ok(zone) => view.zone = Some(zone),
+            Err(level) => return Some(Problem { message: level.message, help: level.help }),
+        }
+    }
+    let zone = view.zone.as_deref()?;
+    if protocols.scheme_for(limb, zone, &header.schemes).is_some() {
+        return None;
+    }
+    Some(Problem {
+        message: format!("zone {zone} is not a zone of {limb} in the schemes of this exam"),
+        help: "check the limb and the zone; say `correction` and the right one".to_owned(),
+    })
+}

@@ -1,0 +1,37 @@
+//! What people and other systems get: the reports, the phrase card and the exports.
+
+pub mod card;
+pub mod export;
+pub mod history;
+pub mod owner;
+pub mod picture;
+pub mod print;
+pub mod vet;
+pub mod measure_table;
+pub(crate) mod chart;
+mod trend;
+mod measure_section;
+mod cues;
+mod document;
+mod data;
+mod spreadsheet;
+mod tables;
+pub(crate) mod words;
+
+use crate::knowledge::measure::Earlier;
+use crate::knowledge::record::Record;
+use crate::protocol::Protocols;
+use picture::Pictures;
+
+/// What a report is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct ReportInput<'a> {
+    /// The exam.
+    pub record: &'a Record,
+    /// Earlier exams of the same horse, the latest last: the course of the areas is drawn over them.
+    pub earlier: &'a [Earlier],
+    /// What codes mean.
+    pub protocols: &'a Protocols,
+    /// The stills as pictures.
+    pub pictures: &'a Pictures,
+}

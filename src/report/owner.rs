@@ -1,0 +1,405 @@
+//! The owner's report: what was looked at, what was seen and what is open, in plain words.
+//!
+//! Takes: `ReportInput`.
+//! Gives: `OwnerReport`, and HTML made from it.
+//! Never: a score, a code or a cut-off; what a finding means for the horse; a call that was taken back.
+//! Tested in: `tests/it/owner.rs`.
+
+use std::collections::BTreeSet;
+
+use chrono::{NaiveDate, TimeDelta};
+use maud::{Markup, html as markup};
+use serde::Serialize;
+
+use super::ReportInput;
+use super::data::{Standing, standing_of};
+use super::document::{Document, page};
+use super::picture::Picture;
+use super::vet::{STYLE, status};
+use super::words::{Cover, count, day, horse, standing};
+use crate::knowledge::coverage::is_labelled;
+use crate::knowledge::measure::row::{MeasureRow, Name};
+use crate::knowledge::record::{CallRow, FrameRow, Record, Severity};
+use crate::protocol::Protocols;
+
+/// Pictures in one letter.
+const PICTURES_MAX: usize = 4;
+/// The rule that reminds of the next scan.
+const RESCAN: &str = "rescan-due";
+
+const CAUTIONS: &str = "This sheet tells what was seen in the scan; it is not a diagnosis. \
+What it means for your horse, and what to do, is for your vet to say. \
+Please do not change work or treatment because of this sheet alone.";
+
+/// Everything the owner's report says.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct OwnerReport {
+    pub(crate) title: String,
+    pub(crate) kicker: &'static str,
+    pub(crate) horse: String,
+    pub(crate) day: String,
+    pub(crate) facts: Vec<(&'static str, String)>,
+    pub(crate) status: Standing,
+    pub(crate) looked: Vec<String>,
+    pub(crate) limbs: Vec<LimbSeen>,
+    pub(crate) open: Vec<String>,
+    pub(crate) pictures: Vec<OwnerPicture>,
+}
+
+/// What was seen on one limb.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct LimbSeen {
+    pub(crate) name: String,
+    pub(crate) seen: Vec<StructureSeen>,
+    /// One sentence each: what looked normal, was not there, was not scanned.
+    pub(crate) rest: Vec<String>,
+}
+
+/// What was seen in one structure.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct StructureSeen {
+    pub(crate) structure: String,
+    pub(crate) what: String,
+    pub(crate) lines: Vec<String>,
+}
+
+/// A still of a place where something was seen.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct OwnerPicture {
+    #[serde(skip)]
+    pub(crate) id: String,
+    pub(crate) caption: String,
+}
+
+/// The owner's report as one HTML page.
+#[must_use]
+pub fn html(told: &ReportInput) -> String {
+    let letter = OwnerReport::of(told);
+    let body = markup! {
+        header {
+            p.kicker { (letter.kicker) }
+            h1 { (letter.horse) }
+            dl.facts { @for (name, value) in &letter.facts { div { dt { (name) } dd { (value) } } } }
+        }
+        (status(&letter.status))
+        main {
+            section { h2 { "What was looked at" } @for line in &letter.looked { p { (line) } } }
+            section { h2 { "What was seen" } @for limb in &letter.limbs { (limb_seen(limb)) } }
+            section { h2 { "What is still open" } ul { @for line in &letter.open { li { (line) } } } }
+            @if !letter.pictures.is_empty() { (pictures(&letter, told)) }
+        }
+        footer { (status(&letter.status)) p.sign { "Vet, date and signature" } }
+    };
+    page(&Document { title: &letter.title, style: STYLE, body: &body })
+}
+
+fn limb_seen(limb: &LimbSeen) -> Markup {
+    markup! {
+        div.limb {
+            h3 { (limb.name) }
+            @for seen in &limb.seen {
+                p.part { strong { (seen.structure) } @if !seen.what.is_empty() { ": " (seen.what) "." } }
+                ul { @for line in &seen.lines { li { (line) } } }
+            }
+            @for line in &limb.rest { p { (line) } }
+        }
+    }
+}
+
+fn pictures(letter: &OwnerReport, told: &ReportInput) -> Markup {
+    markup! {
+        section { h2 { "Pictures" } div.pair { @for picture in &letter.pictures {
+            @if let Some(Picture::Shown { jpeg, width_px, height_px }) = told.pictures.get(&picture.id) {
+                figure {
+                    img src=(super::picture::data_uri(jpeg)) width=(width_px) height=(height_px) alt=(picture.caption);
+                    figcaption { (picture.caption) }
+                }
+            }
+        } } }
+    }
+}
+
+impl OwnerReport {
+    pub(crate) fn of(told: &ReportInput) -> OwnerReport {
+        let ReportInput { record, protocols, .. } = *told;
+        let exam = &record.exam;
+        let (horse, day) = (horse(record).to_owned(), day(exam.started_at, exam.utc_offset_s));
+        let limbs: Vec<&str> = examined(record, protocols);
+        OwnerReport {
+            title: format!("Scan of {horse}, {day}: for the owner"),
+            kicker: "Ultrasound scan of the legs, for the owner",
+            facts: vec![
+                ("Day of the scan", day.clone()),
+                ("Scanned by", exam.person.clone().unwrap_or_else(|| "not stated".to_owned())),
+            ],
+            status: standing_of(record, CAUTIONS),
+            looked: looked_at(&limbs, record, protocols),
+            limbs: limbs.iter().map(|limb| limb_of(limb, record, protocols)).collect(),
+            open: open(record, protocols),
+            pictures: shown(told),
+            horse,
+            day,
+        }
+    }
+}
+
+/// Limbs with a view that was wanted, or on which anything was found.
+fn examined<'a>(record: &'a Record, protocols: &Protocols) -> Vec<&'a str> {
+    let covered = record.coverage.iter().map(|row| row.limb.as_str());
+    let named = findings(record).filter_map(|call| call.place.limb.as_deref());
+    let found: BTreeSet<&str> = covered.chain(named).collect();
+    let mut found: Vec<&str> = found.into_iter().collect();
+    found.sort_by_key(|code| {
+        protocols.limbs.iter().position(|limb| limb.code == **code).unwrap_or(usize::MAX)
+    });
+    found
+}
+
+fn findings(record: &Record) -> impl Iterator<Item = &CallRow> {
+    standing(record).filter(|call| call.kind == "finding")
+}
+
+fn looked_at(limbs: &[&str], record: &Record, protocols: &Protocols) -> Vec<String> {
+    let names: Vec<&str> = limbs.iter().map(|code| protocols.plain_limb(code)).collect();
+    if names.is_empty() {
+        return vec!["No leg was named in this scan.".to_owned()];
+    }
+    let were = if names.len() == 1 { "was" } else { "were" };
+    let about = &protocols.plain.about;
+    let about = if about.is_empty() { String::new() } else { format!(": {about}") };
+    let mut lines = vec![format!("The {} {were} scanned with ultrasound{about}.", listed(&names))];
+    let saved = record.coverage.iter().filter(|row| row.frames > 0).count();
+    if !record.coverage.is_empty() {
+        let wanted = record.coverage.len();
+        lines.push(format!(
+            "A full scan of them takes {wanted} views; {saved} of these were kept as pictures."
+        ));
+    }
+    lines
+}
+
+fn listed(names: &[&str]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [before @ .., last] => format!("{} and the {last}", before.join(", the ")),
+    }
+}
+
+fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
+    let here = || findings(record).filter(|call| call.place.limb.as_deref() == Some(limb));
+    let of = |class: &str| {
+        let calls = here().filter(|call| call.class.as_deref() == Some(class));
+        in_order(calls.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect(), protocols)
+    };
+    let changed = of("lesion");
+    let seen: Vec<StructureSeen> = changed
+        .iter()
+        .map(|code| {
+            let mine = here().filter(|call| {
+                call.class.as_deref() == Some("lesion")
+                    && call.place.structure.as_deref().unwrap_or_default() == *code
+            });
+            seen_in(limb, code, mine.collect(), record, protocols)
+        })
+        .collect();
+    let plain = |codes: Vec<&str>| -> Vec<String> {
+        let named = codes.into_iter().filter(|code| !code.is_empty() && !changed.contains(code));
+        named.map(|code| format!("the {}", protocols.plain_structure(code).0)).collect()
+    };
+    let mut rest = Vec::new();
+    for (class, before) in [
+        ("normal", "Looked normal where it was named"),
+        ("absent", "Looked for and not found"),
+        ("not_done", "Not scanned"),
+    ] {
+        let names = plain(of(class));
+        if !names.is_empty() {
+            rest.push(format!("{before}: {}.", names.join(", ")));
+        }
+    }
+    if seen.is_empty() && rest.is_empty() {
+        rest.push("Nothing was said about it in words.".to_owned());
+    }
+    LimbSeen { name: sentence(protocols.plain_limb(limb)), seen, rest }
+}
+
+/// Each code once, in the order of the protocols.
+fn in_order<'a>(codes: BTreeSet<&'a str>, protocols: &Protocols) -> Vec<&'a str> {
+    let mut codes: Vec<&str> = codes.into_iter().collect();
+    let place = |code: &&str| protocols.structures.iter().position(|known| known.code == **code);
+    codes.sort_by_key(|code| place(code).unwrap_or(usize::MAX));
+    codes
+}
+
+fn seen_in(
+    limb: &str,
+    code: &str,
+    calls: Vec<&CallRow>,
+    record: &Record,
+    protocols: &Protocols,
+) -> StructureSeen {
+    let (name, what) = match code {
+        "" => ("a part that was not named", ""),
+        code => protocols.plain_structure(code),
+    };
+    let mut lines: Vec<String> = Vec::new();
+    for call in calls {
+        let place = zone_words(limb, call.place.zone.as_deref(), record, protocols);
+        let term = call.term.as_deref().unwrap_or_default();
+        let mut text = protocols.plain.findings.get(term).cloned().unwrap_or_else(|| term.to_owned());
+        let positions: Vec<&str> = call
+            .position
+            .iter()
+            .map(|word| protocols.plain.positions.get(word).map_or(word.as_str(), String::as_str))
+            .collect();
+        if !positions.is_empty() {
+            text.push_str(&format!(", {}", positions.join(" and ")));
+        }
+        if let Some(degree) = &call.degree {
+            text.push_str(&format!("; said to be {degree}"));
+        }
+        if call.added {
+            text.push_str("; added by hand after the scan");
+        }
+        let line = format!("{}: {text}.", sentence(&place));
+        if !lines.contains(&line) {
+            lines.push(line);
+        }
+    }
+    lines.extend(measured(limb, code, record, protocols));
+    StructureSeen { structure: sentence(name), what: what.to_owned(), lines }
+}
+
+/// What the measures add, without their numbers.
+fn measured(limb: &str, code: &str, record: &Record, protocols: &Protocols) -> Vec<String> {
+    let rows: Vec<&MeasureRow> = record
+        .measures
+        .iter()
+        .filter(|row| row.limb == limb && row.structure.as_deref() == Some(code))
+        .collect();
+    let mut lines = Vec::new();
+    let worst = rows.iter().find(|row| row.name == Name::WorstZone).and_then(|row| row.value);
+    if let Some(share) = worst.and_then(|percent| protocols.plain.share(percent)) {
+        lines.push(format!("Where it is largest, the changed area takes up {share} of the cross-section."));
+    }
+    let total = rows.iter().find(|row| row.name == Name::LesionPercentChange && row.zone.is_none());
+    if let Some((points, since)) = total.and_then(|row| Some((row.value?, row.against.as_deref()?))) {
+        let same = points.abs() <= protocols.plain.change.same_within_points;
+        let now = match (same, points > 0.0) {
+            (true, _) => "is about the same size as",
+            (false, true) => "is larger than",
+            (false, false) => "is smaller than",
+        };
+        lines.push(format!(
+            "Measured over the whole length, the changed area {now} in the scan of {}.",
+            said_day(since)
+        ));
+    }
+    for (name, words) in
+        [(Name::AreaChange, "since the scan of"), (Name::AreaAgainstOtherLimb, "than on the other side:")]
+    {
+        let over: Vec<&&MeasureRow> =
+            rows.iter().filter(|row| row.name == name && row.over.is_some() && row.zone.is_some()).collect();
+        let mut places: Vec<String> = Vec::new();
+        for row in &over {
+            let place = zone_words(limb, row.zone.as_deref(), record, protocols);
+            if !places.contains(&place) {
+                places.push(place);
+            }
+        }
+        if let [first, ..] = over.as_slice() {
+            let against = said_day(first.against.as_deref().unwrap_or_default());
+            let place = places.join(", ");
+            lines.push(if name == Name::AreaChange {
+                format!("It has become clearly thicker {words} {against}: {place}.")
+            } else {
+                format!("It is clearly thicker {words} {place}.")
+            });
+        }
+    }
+    if rows.iter().any(|row| row.scale_by_hand && row.value.is_some()) {
+        lines.push("Some of it was measured on a scale that was set by hand.".to_owned());
+    }
+    lines
+}
+
+/// A day as `4 May 2026`; what is no day stays as it is.
+fn said_day(text: &str) -> String {
+    text.parse::<NaiveDate>().map_or_else(|_| text.to_owned(), |day| day.format("%-d %B %Y").to_string())
+}
+
+/// Where a zone lies; the scheme is that of the limb in this exam.
+fn zone_words(limb: &str, zone: Option<&str>, record: &Record, protocols: &Protocols) -> String {
+    let Some(zone) = zone else { return "at a height that was not named".to_owned() };
+    match protocols.scheme_for(limb, zone, &record.exam.schemes) {
+        Some(scheme) => protocols.plain_zone(&scheme.name, zone),
+        None => format!("zone {zone}"),
+    }
+}
+
+fn open(record: &Record, protocols: &Protocols) -> Vec<String> {
+    let mut lines = Vec::new();
+    let with =
+        |covers: &[Cover]| record.coverage.iter().filter(|row| covers.contains(&Cover::of(row))).count();
+    let missing = with(&[Cover::Saved, Cover::Called, Cover::Missing]);
+    if missing > 0 {
+        let views = count(missing, "view");
+        lines.push(format!(
+            "{views} of a full scan have no picture, so these places were not fully looked at."
+        ));
+    }
+    let left_out = with(&[Cover::NotDone]);
+    if left_out > 0 {
+        lines.push(format!("{} left out on purpose.", count(left_out, "view")));
+    }
+    let to_settle = record.findings.iter().filter(|finding| finding.severity != Severity::Info).count();
+    if to_settle > 0 {
+        lines.push(format!("{} for the practice to look at again.", count(to_settle, "point")));
+    }
+    if record.exam.status != "signed" {
+        lines.push("A vet has not signed this yet: it may still change.".to_owned());
+    }
+    let rescan = record.findings.iter().any(|finding| finding.rule == RESCAN);
+    let weeks = TimeDelta::weeks(i64::from(protocols.rules.habits.rescan_weeks));
+    if let Some(due) = record.exam.started_at.checked_add_signed(weeks).filter(|_| rescan) {
+        let due = day(due, record.exam.utc_offset_s);
+        lines.push(format!("The practice usually scans again by {due}; your vet may choose another day."));
+    }
+    if lines.is_empty() {
+        lines.push("Nothing.".to_owned());
+    }
+    lines
+}
+
+/// Stills of the views in which something was seen, each view once; none whose label is in doubt.
+fn shown(told: &ReportInput) -> Vec<OwnerPicture> {
+    let ReportInput { record, protocols, pictures, .. } = *told;
+    let mut seen = BTreeSet::new();
+    let mut found = Vec::new();
+    let changed = |frame: &FrameRow| {
+        findings(record).any(|call| {
+            call.class.as_deref() == Some("lesion")
+                && frame.place.limb.is_some()
+                && call.place.same_view(&frame.place)
+        })
+    };
+    for frame in
+        record.frames.iter().filter(|frame| is_labelled(frame) && frame.doubt.is_empty() && changed(frame))
+    {
+        let shown = matches!(pictures.get(&frame.id), Some(Picture::Shown { .. }));
+        let (Some(limb), true) = (frame.place.limb.as_deref(), shown) else { continue };
+        if found.len() < PICTURES_MAX && seen.insert((limb, &frame.place.zone, &frame.place.plane)) {
+            let zone = zone_words(limb, frame.place.zone.as_deref(), record, protocols);
+            let caption = format!("{}, {zone}", sentence(protocols.plain_limb(limb)));
+            found.push(OwnerPicture { id: frame.id.clone(), caption });
+        }
+    }
+    found
+}
+
+/// The first letter in capital.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}

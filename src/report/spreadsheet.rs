@@ -1,0 +1,202 @@
+//! Stills and calls as one table for spreadsheets.
+//!
+//! Takes: `Record`.
+//! Gives: CSV (RFC 4180, UTF-8, a header line): a row for each still with what was said in its view, for
+//! each call, and for each value that was typed or traced.
+//! Never: a cell that a spreadsheet would take for a formula.
+//! Tested in: `tests/it/report.rs`.
+
+use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Record};
+
+use super::words::{self, meaning, standing};
+
+/// The columns, in order. `row` is `still`, `call` or `entered`: filter by it.
+pub(crate) const COLUMNS: [&str; 32] = [
+    "row",
+    "limb",
+    "zone",
+    "plane",
+    "structure",
+    "status",
+    "confidence",
+    "file",
+    "said_in_view",
+    "other_readings",
+    "call_seq",
+    "words",
+    "kind",
+    "class",
+    "term",
+    "degree",
+    "position",
+    "number",
+    "unit",
+    "unit_assumed",
+    "state",
+    "taken_back",
+    "corrected_by",
+    "exam_time_utc",
+    "scanner_time_utc",
+    "audio_from_s",
+    "audio_to_s",
+    "still_id",
+    "by",
+    "added_by_hand",
+    "scale_by_hand",
+    "doubt",
+];
+
+/// What a spreadsheet takes for the beginning of a formula; see the OWASP page on CSV injection.
+const FORMULA: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
+
+/// One table: a row for each still, joined with its call and with what was found and measured in its view; then the
+/// calls; then what was typed or traced.
+///
+/// A text that a spreadsheet would take for a formula gets an apostrophe in front.
+/// Times are RFC 3339, UTC; `audio_from_s` and `audio_to_s` are seconds of the kept audio; lists are joined with `; `.
+///
+/// # Panics
+/// Never: every row has as many cells as the header, and memory takes them all.
+#[must_use]
+pub fn csv(record: &Record) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let header = std::iter::once(COLUMNS.map(str::to_owned));
+    let stills = record.frames.iter().map(|frame| still_row(frame, record));
+    let calls = record.calls.iter().map(|call| call_cells(call, "call"));
+    let entered = record.entries.iter().map(entry_cells);
+    for row in header.chain(stills).chain(calls).chain(entered) {
+        if let Err(error) = writer.write_record(row) {
+            unreachable!("every row has a cell a column: {error}");
+        }
+    }
+    match writer.into_inner().map(String::from_utf8) {
+        Ok(Ok(text)) => text,
+        _ => unreachable!("text written to memory stays text"),
+    }
+}
+
+fn still_row(frame: &FrameRow, record: &Record) -> [String; COLUMNS.len()] {
+    let call = frame.call_seq.and_then(|seq| record.calls.iter().find(|call| call.seq == seq));
+    let mut cells = match call {
+        Some(call) => call_cells(call, "still"),
+        None => std::array::from_fn(|idx| if idx == 0 { "still".to_owned() } else { String::new() }),
+    };
+    let rivals: Vec<String> = frame
+        .rivals
+        .iter()
+        .map(|rival| format!("{} ({:.2}, {})", rival.place.codes(), rival.confidence, rival.reason))
+        .collect();
+    let said: Vec<String> = said_in_view(frame, record).map(said_with_structure).collect();
+    let own = [
+        ("limb", text(frame.place.limb.as_deref())),
+        ("zone", text(frame.place.zone.as_deref())),
+        ("plane", text(frame.place.plane.as_deref())),
+        ("structure", text(frame.place.structure.as_deref())),
+        ("status", words::status_code(frame.status).to_owned()),
+        ("confidence", frame.confidence.to_string()),
+        ("file", text(Some(&frame.file))),
+        ("said_in_view", text(Some(&said.join("; ")))),
+        ("other_readings", text(Some(&rivals.join("; ")))),
+        ("exam_time_utc", frame.saved_at_exam.map(rfc3339).unwrap_or_default()),
+        ("scanner_time_utc", rfc3339(frame.saved_at)),
+        ("still_id", text(Some(&frame.id))),
+        ("doubt", text(Some(&frame.doubt.join("; ")))),
+    ];
+    put(&mut cells, own);
+    cells
+}
+
+fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
+    let mut cells = std::array::from_fn(|_| String::new());
+    let corrected: Vec<String> = call.corrected_by.iter().map(u64::to_string).collect();
+    put(
+        &mut cells,
+        [
+            ("row", row.to_owned()),
+            ("limb", text(call.place.limb.as_deref())),
+            ("zone", text(call.place.zone.as_deref())),
+            ("plane", text(call.place.plane.as_deref())),
+            ("structure", text(call.place.structure.as_deref())),
+            ("confidence", call.confidence.to_string()),
+            ("call_seq", call.seq.to_string()),
+            ("words", text(Some(&call.words))),
+            ("kind", text(Some(&call.kind))),
+            ("class", text(call.class.as_deref())),
+            ("term", text(call.term.as_deref())),
+            ("degree", text(call.degree.as_deref())),
+            ("position", text(Some(&call.position.join("; ")))),
+            ("number", call.number.map(|number| number.to_string()).unwrap_or_default()),
+            ("unit", text(call.unit.as_deref())),
+            ("unit_assumed", call.unit_assumed.to_string()),
+            ("state", text(call.state.as_deref())),
+            ("taken_back", call.withdrawn.to_string()),
+            ("added_by_hand", call.added.to_string()),
+            ("corrected_by", corrected.join("; ")),
+            ("exam_time_utc", rfc3339(call.said_at)),
+            ("audio_from_s", format!("{:.3}", call.span_s.0)),
+            ("audio_to_s", format!("{:.3}", call.span_s.1)),
+            ("doubt", text(Some(&call.doubt.join("; ")))),
+        ],
+    );
+    cells
+}
+
+fn entry_cells(entry: &EntryRow) -> [String; COLUMNS.len()] {
+    let mut cells = std::array::from_fn(|_| String::new());
+    put(
+        &mut cells,
+        [
+            ("row", "entered".to_owned()),
+            ("limb", text(entry.place.limb.as_deref())),
+            ("zone", text(entry.place.zone.as_deref())),
+            ("plane", text(entry.place.plane.as_deref())),
+            ("structure", text(entry.place.structure.as_deref())),
+            ("kind", if entry.traced { "traced" } else { "typed" }.to_owned()),
+            ("term", text(Some(&entry.term))),
+            ("number", entry.number.to_string()),
+            ("unit", text(entry.unit.as_deref())),
+            ("exam_time_utc", rfc3339(entry.at)),
+            ("still_id", text(entry.still.as_deref())),
+            ("by", text(entry.by.as_deref())),
+            ("scale_by_hand", entry.scale_by_hand.to_string()),
+        ],
+    );
+    cells
+}
+
+fn put<const N: usize>(cells: &mut [String; COLUMNS.len()], values: [(&str, String); N]) {
+    for (column, value) in values {
+        let idx = COLUMNS.iter().position(|known| *known == column);
+        match idx.and_then(|idx| cells.get_mut(idx)) {
+            Some(cell) => *cell = value,
+            None => unreachable!("`{column}` is no column"),
+        }
+    }
+}
+
+/// Findings and values that stand and were said in the still's view: same limb, zone and plane.
+pub(crate) fn said_in_view<'a>(frame: &'a FrameRow, record: &'a Record) -> impl Iterator<Item = &'a CallRow> {
+    let known = frame.place.limb.is_some() && frame.place.zone.is_some();
+    standing(record).filter(move |call| {
+        known && matches!(call.kind.as_str(), "finding" | "value") && call.place.same_view(&frame.place)
+    })
+}
+
+/// `<structure>: <what>`, by code.
+pub(crate) fn said_with_structure(call: &CallRow) -> String {
+    let by_hand = if call.added { " (added by hand)" } else { "" };
+    match &call.place.structure {
+        Some(structure) => format!("{structure}: {}{by_hand}", meaning(call)),
+        None => format!("{}{by_hand}", meaning(call)),
+    }
+}
+
+fn rfc3339(at: chrono::DateTime<chrono::Utc>) -> String {
+    at.to_rfc3339_opts(chrono::SecondsFormat::Millis, true)
+}
+
+/// Text that no spreadsheet takes for a formula.
+fn text(cell: Option<&str>) -> String {
+    let cell = cell.unwrap_or_default();
+    if cell.starts_with(FORMULA) { format!("'{cell}") } else { cell.to_owned() }
+}

@@ -1,0 +1,198 @@
+//! Codes, times and numbers as people read them.
+//!
+//! Takes: codes and rows of the record, and the names in `Protocols`.
+//! Gives: short texts, not yet escaped.
+//! Never: a name of its own; a code that the protocols do not know is shown as it stands.
+//! Tested in: `tests/it/report.rs`.
+
+use chrono::{DateTime, FixedOffset, Utc};
+
+use crate::knowledge::record::{CallRow, CoverageRow, Record, Status};
+use crate::protocol::Protocols;
+
+/// Cautions that go with everything that people read.
+pub(crate) const CAUTIONS: &str = "Not a diagnosis. This is a draft until a licensed vet has signed it. \
+Cut-offs are defaults with their sources; local rules and licensed practice come first. \
+Sedation and handling safety are the practice's own business.";
+
+/// The name of a structure in words.
+pub(crate) fn structure<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
+    protocols.structure(code).map_or(code, |structure| &structure.name)
+}
+
+/// The name of a limb in words.
+pub(crate) fn limb<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
+    protocols.limb(code).map_or(code, |limb| &limb.name)
+}
+
+/// The name of a plane in words.
+pub(crate) fn plane<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
+    protocols.plane(code).map_or(code, |plane| &plane.name)
+}
+
+/// The horse by name, else by number.
+pub(crate) fn horse(record: &Record) -> &str {
+    let horse = &record.exam.horse;
+    horse.name.as_deref().or(horse.id.as_deref()).unwrap_or("horse without a name")
+}
+
+/// The calls that count.
+pub(crate) fn standing(record: &Record) -> impl Iterator<Item = &CallRow> {
+    crate::knowledge::record::standing(&record.calls)
+}
+
+/// What a call says, without its place: `mild <finding>, lateral` or `area 1.07 cm2`.
+pub(crate) fn meaning(call: &CallRow) -> String {
+    let term = call.term.as_deref().unwrap_or_default().replace('_', " ");
+    match call.kind.as_str() {
+        "finding" => {
+            let mut text = [call.degree.as_deref().unwrap_or_default(), &term].join(" ").trim().to_owned();
+            match call.class.as_deref() {
+                Some("absent") => text.insert_str(0, "looked for, not there: "),
+                Some("not_done") if term != "not done" => text.insert_str(0, "not done: "),
+                _ => {}
+            }
+            for position in &call.position {
+                text.push_str(", ");
+                text.push_str(position);
+            }
+            text
+        }
+        "value" | "setting" => {
+            let number = call.number.map(|_| amount(call)).unwrap_or_default();
+            [term.as_str(), call.state.as_deref().unwrap_or_default(), &number]
+                .into_iter()
+                .filter(|part| !part.is_empty())
+                .collect::<Vec<_>>()
+                .join(" ")
+        }
+        "save" => "still saved".to_owned(),
+        "note" if term == "close" => "end of the free note".to_owned(),
+        "note" => "free note".to_owned(),
+        "unknown" => "not understood".to_owned(),
+        "view" => "view".to_owned(),
+        kind if term.is_empty() => kind.to_owned(),
+        kind => format!("{kind}: {term}"),
+    }
+}
+
+/// The number of a call with unit and scale; an assumed unit is said to be one.
+pub(crate) fn amount(call: &CallRow) -> String {
+    let Some(number) = call.number else { return String::new() };
+    let mut text = number.to_string();
+    if let Some(unit) = &call.unit {
+        text.push(' ');
+        text.push_str(unit);
+        if call.unit_assumed {
+            text.push_str(" (unit not said)");
+        }
+    }
+    if let Some(scale) = &call.scale {
+        text.push_str(" on the scale ");
+        text.push_str(scale);
+    }
+    text
+}
+
+/// How a still got its label, in words.
+pub(crate) fn status(status: Status) -> &'static str {
+    match status {
+        Status::Spoken => "paired with a save call",
+        Status::Context => "labelled from what was in force; no save call",
+        Status::Hand => "paired or labelled by hand",
+        Status::LeftOut => "no part of the exam, said by hand",
+        Status::Ambiguous => "two readings: choose one",
+        Status::Unlabelled => "no label: label it by hand",
+    }
+}
+
+/// How a still got its label, as the record writes it.
+pub(crate) fn status_code(status: Status) -> &'static str {
+    match status {
+        Status::Spoken => "spoken",
+        Status::Context => "context",
+        Status::Hand => "hand",
+        Status::LeftOut => "left_out",
+        Status::Ambiguous => "ambiguous",
+        Status::Unlabelled => "unlabelled",
+    }
+}
+
+/// A share of 1 as a percentage without decimals.
+pub(crate) fn percent(share: f64) -> String {
+    format!("{:.0} %", share * 100.0)
+}
+
+/// The instant at the place of the exam; UTC where the offset is impossible.
+pub(crate) fn local(at: DateTime<Utc>, utc_offset_s: i32) -> DateTime<FixedOffset> {
+    match FixedOffset::east_opt(utc_offset_s) {
+        Some(offset) => at.with_timezone(&offset),
+        None => at.fixed_offset(),
+    }
+}
+
+/// Date, time and zone, such as `4 May 2026, 10:15:30 (UTC+02:00)`.
+pub(crate) fn date_time(at: DateTime<Utc>, utc_offset_s: i32) -> String {
+    local(at, utc_offset_s).format("%-d %B %Y, %H:%M:%S (UTC%:z)").to_string()
+}
+
+/// Day at the place of the exam, such as `4 May 2026`.
+pub(crate) fn day(at: DateTime<Utc>, utc_offset_s: i32) -> String {
+    local(at, utc_offset_s).format("%-d %B %Y").to_string()
+}
+
+/// Time of day at the place of the exam, such as `10:15:30`.
+pub(crate) fn time_of_day(at: DateTime<Utc>, utc_offset_s: i32) -> String {
+    local(at, utc_offset_s).format("%H:%M:%S").to_string()
+}
+
+/// Seconds as minutes and seconds of the recording, such as `1:03.2`.
+pub(crate) fn in_recording(at_s: f64) -> String {
+    let at_s = if at_s.is_finite() { at_s.max(0.0) } else { 0.0 };
+    let tenths = (at_s * 10.0).round();
+    format!("{:.0}:{:04.1}", (tenths / 600.0).floor(), (tenths % 600.0) / 10.0)
+}
+
+/// What there is of a wanted view.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Cover {
+    /// At least one still.
+    Stills,
+    /// It was said that it would not be scanned.
+    NotDone,
+    /// Save calls, and no still.
+    Saved,
+    /// Called, and neither save nor still.
+    Called,
+    /// Nothing.
+    Missing,
+}
+
+impl Cover {
+    /// What there is of this view; a still counts more than anything said.
+    pub(crate) fn of(row: &CoverageRow) -> Cover {
+        match (row.frames, row.not_done, row.saves, row.called) {
+            (1.., ..) => Cover::Stills,
+            (0, true, ..) => Cover::NotDone,
+            (0, false, 1.., _) => Cover::Saved,
+            (0, false, 0, true) => Cover::Called,
+            (0, false, 0, false) => Cover::Missing,
+        }
+    }
+}
+
+/// `1 still`, `2 stills`.
+pub(crate) fn count(number: usize, noun: &str) -> String {
+    if number == 1 { format!("1 {noun}") } else { format!("{number} {noun}s") }
+}
+
+/// Text with typographic quotes in place of pairs of backticks.
+pub(crate) fn quoted(text: &str) -> String {
+    let mut parts = text.split('`');
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for (idx, part) in parts.enumerate() {
+        out.push(if idx % 2 == 0 { '“' } else { '”' });
+        out.push_str(part);
+    }
+    out
+}

@@ -1,0 +1,236 @@
+//! Asks back instead of acting on what may be wrong.
+//!
+//! Takes: an utterance with its likeliest readings, what is in force, the schemes of the exam, and the protocols.
+//! Gives: a `SpokenQuestion` where one is due, and what an answer to it means.
+//! Never: I/O; the words asked are the words heard, so they need no language of their own.
+//! Tested in: `tests/it/ask.rs`.
+
+use std::collections::BTreeMap;
+
+use crate::exam::call::{Act, Amount, Call, Finding, Problem, View};
+use crate::exam::context::Context;
+use crate::exam::parse::Parsed;
+use crate::knowledge::step::Step;
+use crate::protocol::Protocols;
+use crate::protocol::rules::Weight;
+use crate::speech::utterance::Utterance;
+
+/// An answer must begin within this many seconds; then the question stays open for the reviewer.
+pub const ANSWER_WAIT_S: u64 = 10;
+/// Opposites that sound alike are told apart by so many of their first letters.
+const SPELLED: usize = 4;
+/// The rule about zones out of order; a practice that switches it off is not asked either.
+const JUMP_RULE: &str = "zone-order-jump";
+
+/// Something that the program asks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SpokenQuestion {
+    /// Why it does not just act.
+    pub doubt: Doubt,
+    /// One reading to say yes to, or two to choose from.
+    pub offers: Vec<Offer>,
+}
+
+/// A reading of the utterance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Offer {
+    /// Its words.
+    pub words: String,
+    /// What it would do.
+    pub calls: Vec<Call>,
+}
+
+/// Why something is asked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Doubt {
+    /// The engine is not sure of the words.
+    Unsure,
+    /// There is a word of the opposite meaning that sounds nearly the same.
+    Opposite,
+    /// A zone was called that is far from the one in force.
+    Jump {
+        /// The zone in force.
+        from: String,
+    },
+    /// A number is far from what is usual.
+    Odd {
+        /// What is odd about it.
+        message: String,
+    },
+}
+
+/// What an utterance means while a question waits.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum AnswerMeaning {
+    /// The reading with this number was meant.
+    Take(usize),
+    /// None of them was meant.
+    Nothing,
+    /// The call was said again: it speaks for itself.
+    Again,
+    /// An answer, but to another question: ask once more.
+    Unfit,
+    /// No answer at all.
+    Other,
+}
+
+/// Where an utterance is heard.
+#[derive(Debug, Clone, Copy)]
+pub struct AskContext<'a> {
+    /// What is in force.
+    pub context: &'a Context,
+    /// Scheme chosen for each group of limbs.
+    pub schemes: &'a BTreeMap<String, String>,
+    /// The protocols.
+    pub protocols: &'a Protocols,
+}
+
+/// The question that an utterance gives rise to, if any; `rival` is its second reading.
+#[must_use]
+pub fn question(
+    utterance: &Utterance,
+    parsed: &Parsed,
+    rival: Option<&Parsed>,
+    now: AskContext<'_>,
+) -> Option<SpokenQuestion> {
+    if utterance.rejected || !holds_calls(parsed) {
+        return None;
+    }
+    let mut offers = vec![Offer { words: utterance.text(), calls: parsed.calls.clone() }];
+    let doubt = if utterance.unsure {
+        if let (Some(other), Some(meant)) =
+            (utterance.rivals.first(), rival.filter(|rival| holds_calls(rival)))
+        {
+            offers.push(Offer { words: other.words.clone(), calls: meant.calls.clone() });
+        }
+        Doubt::Unsure
+    } else {
+        parsed.calls.iter().find_map(|call| doubt(&call.act, now))?
+    };
+    offers.iter_mut().flat_map(|offer| &mut offer.calls).for_each(confirm);
+    Some(SpokenQuestion { doubt, offers })
+}
+
+/// Calls that can be held back: notes and answers are not, for words follow them or nobody waits for them.
+fn holds_calls(parsed: &Parsed) -> bool {
+    let held = |call: &Call| !matches!(call.act, Act::Note { .. } | Act::Answer { .. });
+    !parsed.calls.is_empty() && parsed.problems.is_empty() && parsed.calls.iter().all(held)
+}
+
+fn confirm(call: &mut Call) {
+    if let Act::Finding(finding) = &mut call.act {
+        finding.unconfirmed = false;
+    }
+}
+
+/// Why one act is not simply believed.
+fn doubt(act: &Act, now: AskContext<'_>) -> Option<Doubt> {
+    match act {
+        Act::Finding(Finding { unconfirmed: true, .. }) => Some(Doubt::Opposite),
+        Act::View(view) => jump(view, now),
+        Act::Value(value) => {
+            let kind = now.protocols.value(&value.term)?;
+            let Amount { number, unit, unit_assumed } = &value.amount;
+            if let Some(odd) = kind.odd(*number, unit.as_deref()) {
+                return Some(Doubt::Odd { message: odd.to_string() });
+            }
+            let unit = unit.as_deref().filter(|_| *unit_assumed)?;
+            let other = kind.other_unit(*number, unit)?;
+            Some(Doubt::Odd { message: format!("{} in {unit} or in {other}?", value.term) })
+        }
+        _ => None,
+    }
+}
+
+/// A zone on the limb in force, further away than a practice passes over; a limb said with it makes it deliberate.
+fn jump(view: &View, now: AskContext<'_>) -> Option<Doubt> {
+    let AskContext { context, schemes, protocols } = now;
+    let off = protocols.rules.rule(JUMP_RULE).is_none_or(|rule| rule.severity == Weight::Off);
+    if off || view.limb.is_some() {
+        return None;
+    }
+    let limb = context.limb.as_deref()?;
+    let (from, to) = (context.zone.as_deref()?, view.zone.as_deref()?);
+    let step = Step::between(limb, from, to, schemes, protocols)?;
+    let far = step.zones() > protocols.rules.habits.jump_asked && !step.begins_anew();
+    far.then(|| Doubt::Jump { from: from.to_owned() })
+}
+
+impl SpokenQuestion {
+    /// What is said aloud.
+    #[must_use]
+    pub fn aloud(&self) -> String {
+        match self.offers.as_slice() {
+            [one, other, ..] => format!("{}, or {}?", one.words, other.words),
+            [one] if self.doubt == Doubt::Opposite => format!("{}? {}", one.words, spelled(one)),
+            [one] => format!("{}?", one.words),
+            [] => String::new(),
+        }
+    }
+
+    /// How it can be answered, for the eye.
+    #[must_use]
+    pub fn answers(&self) -> &'static str {
+        if self.offers.len() > 1 { "first, second, no, or say it again" } else { "yes, no, or say it again" }
+    }
+
+    /// What stands with the utterance in the journal.
+    #[must_use]
+    pub fn problem(&self) -> Problem {
+        let words: Vec<String> = self.offers.iter().map(|offer| format!("`{}`", offer.words)).collect();
+        let words = words.join(" or ");
+        let message = match &self.doubt {
+            Doubt::Unsure => format!("asked back: {words}"),
+            Doubt::Opposite => format!("asked back: {words}, for its opposite sounds nearly the same"),
+            Doubt::Jump { from } => format!("asked back: {words}, far from zone {from}"),
+            Doubt::Odd { message } => format!("asked back: {words}; {message}"),
+        };
+        Problem { message, help: "listen to it; if it was a call, put it in".to_owned() }
+    }
+
+    /// What an utterance means as an answer to this question.
+    #[must_use]
+    pub fn answered(&self, utterance: &Utterance, parsed: &Parsed) -> AnswerMeaning {
+        if utterance.rejected || utterance.unsure {
+            return AnswerMeaning::Other;
+        }
+        let acts = |calls: &[Call]| {
+            let mut calls = calls.to_vec();
+            calls.iter_mut().for_each(confirm);
+            calls.into_iter().map(|call| call.act).collect::<Vec<_>>()
+        };
+        match parsed.calls.as_slice() {
+            [Call { act: Act::Answer { answer }, .. }] => self.chosen(answer),
+            [] => AnswerMeaning::Other,
+            calls => match self.offers.iter().position(|offer| acts(&offer.calls) == acts(calls)) {
+                // Who says such a thing twice means it.
+                Some(offer) if matches!(self.doubt, Doubt::Jump { .. } | Doubt::Odd { .. }) => {
+                    AnswerMeaning::Take(offer)
+                }
+                Some(_) => AnswerMeaning::Again,
+                None => AnswerMeaning::Other,
+            },
+        }
+    }
+
+    /// What `yes`, `no`, `first` or `second` means here.
+    #[must_use]
+    pub fn chosen(&self, answer: &str) -> AnswerMeaning {
+        match (answer, self.offers.len()) {
+            ("no", _) => AnswerMeaning::Nothing,
+            ("yes", 1) | ("first", _) => AnswerMeaning::Take(0),
+            ("second", 2) => AnswerMeaning::Take(1),
+            _ => AnswerMeaning::Unfit,
+        }
+    }
+}
+
+/// The first letters of each word in doubt, one by one: "H Y P O" and "H Y P E" cannot be taken for each other.
+fn spelled(offer: &Offer) -> String {
+    let terms = offer.calls.iter().filter_map(|call| match &call.act {
+        Act::Finding(finding) => Some(finding.term.as_str()),
+        _ => None,
+    });
+    let letters = terms.flat_map(|term| term.chars().take(SPELLED));
+    letters.map(|letter| letter.to_uppercase().to_string()).collect::<Vec<_>>().join(" ")
+}

@@ -1,0 +1,70 @@
+//! The view that was left without a still, told while it can still be put right.
+//!
+//! Takes: what was in force before and is in force now, the exam as it stands, and when stills arrived.
+//! Gives: the view to be told, by name.
+//! Never: I/O, or a view that was left out on purpose.
+//! Tested in: `tests/it/answer.rs`, `tests/sound/listen.rs`.
+
+use crate::exam::call::{Act, Command};
+use crate::exam::context::Context;
+use crate::exam::fold::Exam;
+use crate::knowledge::coverage::{Wanted, left_out_at, live};
+use crate::knowledge::place::Place;
+
+/// The view that was in force `before` and is left now, by moving on or because the exam has `ended`.
+///
+/// A view is limb, zone and plane; while one of them is not known, or nothing was said of it, or it was left out on
+/// purpose, there is none to be forgotten.
+#[must_use]
+pub fn left(before: &Context, exam: &Exam, ended: bool) -> Option<Place> {
+    let left = Place::from(before);
+    if !ended && left.same_view(&Place::from(&exam.context)) {
+        return None;
+    }
+    let view = wanted(&left)?;
+    let meant = live(exam).any(|call| view.holds(call));
+    (meant && !left_out_at(exam, view)).then_some(left)
+}
+
+/// A save was spoken in this view.
+#[must_use]
+pub fn is_saved_by_word(exam: &Exam, view: &Place) -> bool {
+    let saves = |view: Wanted<'_>| live(exam).any(|call| call.act == Act::Save && view.holds(call));
+    wanted(view).is_some_and(saves)
+}
+
+fn wanted(view: &Place) -> Option<Wanted<'_>> {
+    let Place { limb, zone, plane, .. } = view;
+    Some(Wanted { limb: limb.as_deref()?, zone: zone.as_deref()?, plane: plane.as_deref()? })
+}
+
+/// The call ends the exam.
+#[must_use]
+pub fn ends(act: &Act) -> bool {
+    *act == Act::Command(Command::EndOfExam)
+}
+
+/// A view that was left while the scanner's folder is followed: whether its still has come is known a little later.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Left {
+    /// The view.
+    pub view: Place,
+    /// From the sample at which it was called to the one at which it was left.
+    pub from: u64,
+    /// See `from`.
+    pub to: u64,
+}
+
+impl Left {
+    /// True when a still saved at this sample is one of the view.
+    #[must_use]
+    pub fn holds(&self, saved_at: u64) -> bool {
+        (self.from..self.to).contains(&saved_at)
+    }
+
+    /// True when none of the stills, by the samples at which they were saved, belongs to the view.
+    #[must_use]
+    pub fn lacks_still(&self, saved_at: &[u64]) -> bool {
+        !saved_at.iter().any(|at| self.holds(*at))
+    }
+}

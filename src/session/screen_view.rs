@@ -1,0 +1,265 @@
+//! What the screen shows at the horse: everything at a glance, from two metres away.
+//!
+//! Takes: the exam as it stands, and what has just happened.
+//! Gives: `ScreenView`, which draws itself into any size of terminal.
+//! Never: I/O; meaning by colour alone: each mark has its own sign.
+//! Tested in: `tests/it/screen_view.rs`.
+
+use std::collections::{BTreeSet, VecDeque};
+
+use ratatui::Frame;
+use ratatui::layout::{Constraint, Layout, Rect};
+use ratatui::style::{Modifier, Style};
+use ratatui::text::{Line, Span};
+use ratatui::widgets::{Block, Paragraph, Wrap};
+use tui_big_text::{BigText, PixelSize};
+
+use crate::exam::call::Act;
+use crate::exam::fold::Exam;
+use crate::knowledge::coverage::{coverage, live};
+use crate::knowledge::place::Place;
+use crate::knowledge::record::CoverageRow;
+use crate::protocol::Protocols;
+
+/// Lines of what was heard that are kept.
+const LINES_MAX: usize = 50;
+/// The level meter begins at this loudness, in dB relative to full scale.
+const METER_FROM_DBFS: f64 = -60.0;
+/// Columns and rows of a terminal in which large letters of four rows have room.
+const LARGE: (u16, u16) = (64, 22);
+/// Width of one large letter.
+const LETTER: u16 = 4;
+
+/// A view of the limb in force.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ViewSeen {
+    /// Zone code.
+    pub zone: String,
+    /// Plane code.
+    pub plane: String,
+    /// How far it is.
+    pub state: ViewState,
+}
+
+/// How far a view is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ViewState {
+    /// A save was called in it, or a still of it has come from the scanner.
+    Saved,
+    /// It was called.
+    Called,
+    /// It was said that it is not scanned.
+    LeftOut,
+    /// Still to come.
+    Open,
+}
+
+impl ViewState {
+    fn sign(self) -> &'static str {
+        match self {
+            ViewState::Saved => "●",
+            ViewState::Called => "◐",
+            ViewState::LeftOut => "–",
+            ViewState::Open => "○",
+        }
+    }
+}
+
+/// A switch to talk by.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Switched {
+    /// What is said now counts.
+    pub is_on: bool,
+    /// The key of this terminal that turns it, if one does.
+    pub key: Option<String>,
+}
+
+/// What is shown.
+#[derive(Debug, Clone, Default)]
+pub struct ScreenView {
+    /// Codes of limb, zone, plane and structure in force, for the large letters.
+    pub place: String,
+    /// The same in words.
+    pub place_in_words: String,
+    /// The views of the limb in force.
+    pub views: Vec<ViewSeen>,
+    /// Saves that were called.
+    pub saves: usize,
+    /// Stills that came from the scanner; none where its folder is not followed.
+    pub stills: Option<usize>,
+    /// What was understood last.
+    pub last: String,
+    /// What is being said just now, as far as it is heard; it changes nothing yet.
+    pub growing: Option<String>,
+    /// The question that waits, with its answers.
+    pub question: Option<String>,
+    /// What must be put right; it stays until the next call.
+    pub alarm: Option<String>,
+    /// The switch to talk by; none where everything counts.
+    pub switch: Option<Switched>,
+    /// Loudness of the last moment, in dB relative to full scale.
+    pub level_dbfs: f64,
+    /// The last moments were clipped.
+    pub is_clipped: bool,
+    /// What happened, the last at the end.
+    pub lines: VecDeque<String>,
+    /// Which microphone, and how the exam is called.
+    pub title: String,
+    /// Views of which a still has come: limb, zone and plane.
+    pub arrived: BTreeSet<[String; 3]>,
+    /// The limb in force.
+    pub limb: Option<String>,
+}
+
+impl ScreenView {
+    /// Takes over the exam as it stands.
+    pub fn take(&mut self, exam: &Exam, protocols: &Protocols) {
+        let place = Place::from(&exam.context);
+        self.place = place.codes();
+        self.place_in_words = place.in_words(protocols);
+        self.limb.clone_from(&exam.context.limb);
+        let rows = coverage(exam, &[], protocols);
+        let has_still = |row: &CoverageRow| {
+            self.arrived.contains(&[row.limb.clone(), row.zone.clone(), row.plane.clone()])
+        };
+        self.views = rows
+            .into_iter()
+            .filter(|row| Some(row.limb.as_str()) == self.limb.as_deref())
+            .map(|row| ViewSeen {
+                state: match (row.saves > 0 || has_still(&row), row.not_done, row.called) {
+                    (true, ..) => ViewState::Saved,
+                    (_, true, _) => ViewState::LeftOut,
+                    (_, _, true) => ViewState::Called,
+                    _ => ViewState::Open,
+                },
+                zone: row.zone,
+                plane: row.plane,
+            })
+            .collect();
+        self.saves = live(exam).filter(|call| call.act == Act::Save).count();
+    }
+
+    /// A still of this view has come from the scanner.
+    pub fn still_of(&mut self, view: &Place) {
+        let Place { limb: Some(limb), zone: Some(zone), plane: Some(plane), .. } = view else { return };
+        self.arrived.insert([limb.clone(), zone.clone(), plane.clone()]);
+        for seen in &mut self.views {
+            if self.limb.as_ref() == Some(limb) && (&seen.zone, &seen.plane) == (zone, plane) {
+                seen.state = ViewState::Saved;
+            }
+        }
+    }
+
+    /// Adds a line of what happened.
+    pub fn add(&mut self, line: String) {
+        self.lines.push_back(line);
+        if self.lines.len() > LINES_MAX {
+            self.lines.pop_front();
+        }
+    }
+
+    /// Draws it.
+    pub fn draw(&self, frame: &mut Frame<'_>) {
+        let area = frame.area();
+        let large = area.width >= LARGE.0 && area.height >= LARGE.1;
+        let letters = if large { 5 } else { 1 };
+        let grid = self.grid();
+        let [title, place, words, last, notice, level, views, lines, keys] = Layout::vertical([
+            Constraint::Length(1),
+            Constraint::Length(letters),
+            Constraint::Length(1),
+            Constraint::Length(2),
+            Constraint::Length(2),
+            Constraint::Length(1),
+            Constraint::Length(u16::try_from(grid.len()).unwrap_or(u16::MAX)),
+            Constraint::Min(0),
+            Constraint::Length(1),
+        ])
+        .areas(area);
+        let dim = Style::new().add_modifier(Modifier::DIM);
+        frame.render_widget(Line::styled(self.title.as_str(), dim), title);
+        self.draw_place(frame, place, large);
+        frame.render_widget(Line::from(self.place_in_words.as_str()), words);
+        let said = match &self.growing {
+            Some(words) => Paragraph::new(format!("… {words} …")).style(dim),
+            None => Paragraph::new(self.last.as_str()).style(Style::new().add_modifier(Modifier::BOLD)),
+        };
+        frame.render_widget(said.wrap(Wrap { trim: true }), last);
+        self.draw_notice(frame, notice);
+        frame.render_widget(self.meter(level.width), level);
+        frame.render_widget(Paragraph::new(grid), views);
+        let room = usize::from(lines.height);
+        let shown = self.lines.iter().skip(self.lines.len().saturating_sub(room));
+        let told: Vec<Line<'_>> = shown.map(|line| Line::styled(line.as_str(), dim)).collect();
+        frame.render_widget(Paragraph::new(told).block(Block::new()), lines);
+        let key = self.switch.as_ref().and_then(|switch| switch.key.as_deref());
+        let key = key.map_or_else(String::new, |key| format!("   {key} switch"));
+        let help = format!("y yes   n no   1 first   2 second{key}   q end listening");
+        frame.render_widget(Line::styled(help, dim), keys);
+    }
+
+    fn draw_place(&self, frame: &mut Frame<'_>, area: Rect, large: bool) {
+        let place = if self.place.is_empty() { "-" } else { &self.place };
+        let fits = u16::try_from(place.chars().count()).is_ok_and(|n| n.saturating_mul(LETTER) <= area.width);
+        if large && fits {
+            // Letters of half a cell each way: four rows high, to be read from two metres.
+            let text = BigText::builder().pixel_size(PixelSize::Quadrant).lines([Line::from(place)]).build();
+            frame.render_widget(text, area);
+        } else {
+            frame.render_widget(Line::styled(place, Style::new().add_modifier(Modifier::BOLD)), area);
+        }
+    }
+
+    /// A question comes before an alarm: it can be answered now.
+    fn draw_notice(&self, frame: &mut Frame<'_>, area: Rect) {
+        let loud = Style::new().add_modifier(Modifier::REVERSED | Modifier::BOLD);
+        let text = match (&self.question, &self.alarm) {
+            (Some(question), _) => format!(" ? {question} "),
+            (None, Some(alarm)) => format!(" ! {alarm} "),
+            // It is no fault, so it is not loud.
+            (None, None) if self.switch.as_ref().is_some_and(|switch| !switch.is_on) => {
+                frame.render_widget(Line::from(" ◌ the switch is off: what is said does not count"), area);
+                return;
+            }
+            (None, None) => return,
+        };
+        frame.render_widget(Paragraph::new(Span::styled(text, loud)).wrap(Wrap { trim: true }), area);
+    }
+
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a share of a width of at most 65,535
+    fn meter(&self, width: u16) -> Line<'_> {
+        let stills = self.stills.map_or_else(String::new, |stills| format!(", {stills} stills seen"));
+        let counts = format!("  {} saves called{stills}", self.saves);
+        let room = usize::from(width).saturating_sub(counts.chars().count() + 14).min(40);
+        let share = ((self.level_dbfs - METER_FROM_DBFS) / -METER_FROM_DBFS).clamp(0.0, 1.0);
+        let full = (share * room as f64) as usize;
+        let state = if self.is_clipped { " CLIPPED" } else { "        " };
+        Line::from(format!("level {}{}{state}{counts}", "█".repeat(full), "░".repeat(room - full)))
+    }
+
+    /// A row for each plane, a column for each zone.
+    fn grid(&self) -> Vec<Line<'_>> {
+        let mut zones: Vec<&str> = Vec::new();
+        let mut planes: Vec<&str> = Vec::new();
+        for seen in &self.views {
+            for (list, code) in [(&mut zones, seen.zone.as_str()), (&mut planes, seen.plane.as_str())] {
+                if !list.contains(&code) {
+                    list.push(code);
+                }
+            }
+        }
+        if zones.is_empty() {
+            return vec![Line::from("no limb was called yet")];
+        }
+        let head = zones.iter().map(|zone| format!("{zone:>4}")).collect::<String>();
+        let mut rows = vec![Line::from(format!("   {head}"))];
+        for plane in planes {
+            let sign = |zone: &&str| {
+                let seen = self.views.iter().find(|seen| seen.zone == **zone && seen.plane == plane);
+                format!("{:>4}", seen.map_or(" ", |seen| seen.state.sign()))
+            };
+            rows.push(Line::from(format!("{plane:<3}{}", zones.iter().map(sign).collect::<String>())));
+        }
+        rows
+    }
+}

@@ -1,0 +1,100 @@
+//! What the program says while it listens: tones and speech, one after the other.
+//!
+//! Takes: orders; they wait in a bounded queue.
+//! Gives: sound, and whether the program's own voice is in the air just now.
+//! Never: keeps the caller waiting, or is heard as a call: what is heard while it speaks is its own voice.
+//! Tested in: `tests/sound/listen.rs`, with the null sink looped back into the microphone.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+
+use crate::session::speaker::{Speaker, SpeakerError};
+use crate::session::tone::Tone;
+use crate::session::voice::Voice;
+
+/// Orders that can wait; one that comes on top of these is left out, for it would come much too late.
+const ORDERS_MAX: usize = 8;
+
+enum Order {
+    Tone(Tone),
+    Say(String),
+}
+
+/// A mouth that is open.
+#[derive(Debug)]
+pub struct SpeechOutput {
+    orders: SyncSender<Order>,
+    has_voice: bool,
+    /// Texts that were ordered and have not died away.
+    speaking: Arc<AtomicUsize>,
+}
+
+impl SpeechOutput {
+    /// Opens the loudspeaker; without a voice there are only tones.
+    ///
+    /// # Errors
+    /// When there is no loudspeaker, or it cannot be used.
+    pub fn open(voice: Option<Voice>) -> Result<Self, SpeakerError> {
+        let (orders, waiting) = sync_channel(ORDERS_MAX);
+        let (opened, answer) = sync_channel(1);
+        let speaking = Arc::new(AtomicUsize::new(0));
+        let (spoken, has_voice) = (Arc::clone(&speaking), voice.is_some());
+        // A stream may not leave the thread that made it.
+        std::thread::spawn(move || match Speaker::open() {
+            Ok(speaker) => {
+                let _ = opened.send(Ok(()));
+                work(speaker, voice.as_ref(), &waiting, &spoken);
+            }
+            Err(error) => {
+                let _ = opened.send(Err(error));
+            }
+        });
+        answer.recv().unwrap_or(Err(SpeakerError::NoDevice))?;
+        Ok(Self { orders, has_voice, speaking })
+    }
+
+    /// Sounds a tone.
+    pub fn sound(&self, tone: Tone) {
+        let _ = self.orders.try_send(Order::Tone(tone));
+    }
+
+    /// Says a text; false without a voice, or when too much waits to be said.
+    pub fn say(&self, text: &str) -> bool {
+        if !self.has_voice {
+            return false;
+        }
+        self.speaking.fetch_add(1, Ordering::SeqCst);
+        let ordered = self.orders.try_send(Order::Say(text.to_owned())).is_ok();
+        if !ordered {
+            self.speaking.fetch_sub(1, Ordering::SeqCst);
+        }
+        ordered
+    }
+
+    /// True from the order to say something until the last of it has died away.
+    #[must_use]
+    pub fn speaks(&self) -> bool {
+        self.speaking.load(Ordering::SeqCst) > 0
+    }
+}
+
+/// Carries out orders until nobody is left to give any.
+fn work(mut speaker: Speaker, voice: Option<&Voice>, orders: &Receiver<Order>, speaking: &AtomicUsize) {
+    while let Ok(order) = orders.recv() {
+        match order {
+            Order::Tone(tone) => speaker.play(&tone.samples(speaker.rate_hz())),
+            Order::Say(text) => {
+                match voice.map(|voice| voice.samples(&text, speaker.rate_hz())) {
+                    Some(Ok(samples)) => {
+                        speaker.play(&samples);
+                        speaker.wait();
+                    }
+                    Some(Err(error)) => eprintln!("zonecall: cannot say `{text}`: {error}"),
+                    None => {}
+                }
+                speaking.fetch_sub(1, Ordering::SeqCst);
+            }
+        }
+    }
+}

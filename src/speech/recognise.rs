@@ -1,0 +1,181 @@
+//! The engines, behind one trait.
+//!
+//! Takes: one utterance of speech (`UtteranceAudio`).
+//! Gives: the words in it (`Utterance`).
+//! Never: meaning, files of the exam, or the clock.
+//! Tested in: `tests/it/hear.rs`, with `Scripted`.
+
+use std::path::PathBuf;
+
+use crate::language::engine::GrammarWord;
+use crate::language::graph::Moment;
+use crate::speech::installed::remedy;
+use crate::speech::sphinx_sys::SphinxRefused;
+use crate::speech::utterance::{Utterance, UtteranceAudio};
+
+/// Which engine heard an exam, for the journal's first line.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct EngineId {
+    /// The engine's name: `sphinx`, `scripted`, ...
+    pub name: String,
+    /// Its version.
+    pub version: String,
+    /// Which acoustic model it used.
+    pub model: String,
+    /// SHA-256 over the model's files, in hexadecimal.
+    pub model_sha256: String,
+}
+
+/// Turns one utterance of speech into words of the spoken language.
+pub trait Recogniser {
+    /// The engine and model, as the journal states them.
+    fn id(&self) -> EngineId;
+
+    /// The words in `segment`; none when it heard none of the language.
+    ///
+    /// # Errors
+    /// When the engine itself fails; not understanding is no error.
+    fn recognise(&mut self, segment: &UtteranceAudio) -> Result<Utterance, EngineError>;
+
+    /// True where an utterance is heard in a small part of its own length, so that it can be heard while it grows.
+    fn is_quick(&self) -> bool {
+        false
+    }
+
+    /// From now on this is what can be said; an engine that cannot tell moments apart hears everything at any moment.
+    fn follow(&mut self, now: Moment<'_>);
+}
+
+/// The engine cannot go on.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum EngineError {
+    /// A file of the acoustic model is missing.
+    #[error(
+        "cannot read `{path}` of the acoustic model: {source}; {}, or name the model with --model",
+        remedy()
+    )]
+    Model {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
+    },
+    /// The noise cannot be taken out of an utterance.
+    #[error("cannot take the noise out of an utterance: {source}; choose another --ear")]
+    Quieten {
+        /// Why not.
+        #[source]
+        source: crate::speech::resample::ResampleRefused,
+    },
+    /// The grammar has words that the engine cannot pronounce.
+    #[error("{}", unpronounced(words))]
+    Unpronounced {
+        /// The words, with the place of their first use.
+        words: Vec<GrammarWord>,
+    },
+    /// `head.json` or `calibration.json` cannot be read.
+    #[error("cannot read `{path}` of the neural ear: {source}; take the folder of the head from one release")]
+    Description {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        #[source]
+        source: serde_json::Error,
+    },
+    /// A file does not belong to the head.
+    #[error(
+        "`{path}` does not fit the head of the neural ear: {what} is `{found}`, wanted `{wanted}`; {}, \
+         and take the folder of the head from one release",
+        remedy()
+    )]
+    Mismatch {
+        /// The file.
+        path: PathBuf,
+        /// What differs.
+        what: &'static str,
+        /// What it is.
+        found: String,
+        /// What it must be.
+        wanted: String,
+    },
+    /// A line of the head's lexicon has no meaning.
+    #[error(
+        "line {line} of the lexicon `{path}` has no use for `{text}`; wanted a word and units of the head"
+    )]
+    Lexicon {
+        /// The lexicon.
+        path: PathBuf,
+        /// Line number from 1.
+        line: usize,
+        /// The word or unit.
+        text: String,
+    },
+    /// ONNX Runtime cannot be loaded, or refused.
+    #[error(
+        "cannot {what} the runtime `{path}` of the neural ear: {reason}; {}, or choose --ear sphinx",
+        remedy()
+    )]
+    Runtime {
+        /// The library.
+        path: PathBuf,
+        /// What was tried.
+        what: &'static str,
+        /// What it said.
+        reason: String,
+    },
+    /// The Vosk library cannot be loaded, or refused.
+    #[error(
+        "cannot {what} the library `{path}` of the Vosk ear: {reason}; {}, or choose another --ear",
+        remedy()
+    )]
+    Vosk {
+        /// The library.
+        path: PathBuf,
+        /// What was tried.
+        what: &'static str,
+        /// What it said.
+        reason: String,
+    },
+    /// A folder is no model that the Vosk ear can use.
+    #[error(
+        "`{path}` does not serve as a model of the Vosk ear: {reason}; name another with --vosk-model or \
+         ZONECALL_VOSK_MODEL"
+    )]
+    VoskModel {
+        /// The folder.
+        path: PathBuf,
+        /// What is wrong with it.
+        reason: String,
+    },
+    /// PocketSphinx itself refused.
+    #[error(transparent)]
+    Sphinx(#[from] SphinxRefused),
+    /// The script cannot be opened.
+    #[error("cannot read the script `{path}`: {source}")]
+    ScriptFile {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
+    },
+    /// A script line for the `Scripted` engine cannot be read.
+    #[error("cannot read line {line} of the script `{path}`: {source}")]
+    Script {
+        /// The script file.
+        path: PathBuf,
+        /// Line number from 1.
+        line: usize,
+        /// What is wrong with it.
+        #[source]
+        source: serde_json::Error,
+    },
+}
+
+fn unpronounced(words: &[GrammarWord]) -> String {
+    let places: Vec<String> =
+        words.iter().map(|word| format!("`{}` ({}:{})", word.text, word.file.display(), word.line)).collect();
+    format!("no pronunciation of {}; add a line for each to words.dict beside the grammar", places.join(", "))
+}

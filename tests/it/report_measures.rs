@@ -1,0 +1,275 @@
+//! Measures as people read them: tables, thresholds, what is missing, and the chart of the leg.
+use crate::support;
+
+use support::{BUILT_IN, exam_of};
+use zonecall::exam::fold::Exam;
+use zonecall::frames::pairing::Pairing;
+use zonecall::knowledge::measure::Earlier;
+use zonecall::knowledge::measure::row::Name;
+use zonecall::knowledge::record::Record;
+use zonecall::protocol::Protocols;
+use zonecall::report::picture::Pictures;
+use zonecall::report::{ReportInput, measure_table, vet};
+
+/// The invented horse of `tests/it/measure.rs`, spoken; RF only to 3B.
+fn spoken() -> Record {
+    let zones =
+        ["one alpha", "one bravo", "two alpha", "two bravo", "three alpha", "three bravo", "three charlie"];
+    let left = [
+        "one hundred eight",
+        "one hundred twelve",
+        "one hundred thirty five",
+        "one hundred fifty",
+        "one hundred twenty eight",
+        "one hundred four",
+        "one hundred thirty",
+    ];
+    let right = [
+        "one hundred six",
+        "one hundred eight",
+        "one hundred four",
+        "one hundred two",
+        "one hundred three",
+        "one hundred",
+    ];
+    let lesions = [(2, "twenty two"), (3, "fifty one"), (4, "thirty")];
+    let mut utterances = Vec::new();
+    for (limb, areas) in [("left fore", left.as_slice()), ("right fore", right.as_slice())] {
+        utterances.push(limb.to_owned());
+        for (idx, area) in areas.iter().enumerate() {
+            utterances.push(format!("{} transverse s d f t", zones[idx]));
+            utterances.push(format!("area {area} square millimetres"));
+            for (_, lesion) in lesions.iter().filter(|(zone, _)| *zone == idx && limb == "left fore") {
+                utterances.push(format!("lesion area {lesion} square millimetres"));
+            }
+        }
+    }
+    let utterances: Vec<&str> = utterances.iter().map(String::as_str).collect();
+    record(&exam_of(&utterances))
+}
+
+#[test]
+fn the_text_shows_zones_totals_thresholds_and_what_is_missing() {
+    let text = measure_table::text(&spoken(), &BUILT_IN.1);
+    for line in [
+        "left fore, superficial digital flexor tendon (scheme thirds)",
+        "  2B           150          51      34.0         +47.1",
+        "  total        867         103      11.9             ?",
+        "  lesion percentage of the total: 11.88 %, slight",
+        "  worst zone: 2B, 34.0 %",
+        "  zones with a lesion: 3 (2A, 2B, 3A)",
+        "  not computed: total, area and lesion percentage of the total: no area in 3C",
+    ] {
+        assert!(text.contains(line), "`{line}` is not in\n{text}");
+    }
+    let over = text.lines().filter(|line| line.trim().starts_with("over: ")).count();
+    assert_eq!(over, 3, "{text}");
+    assert!(
+        text.contains("over: 2B: more than 20 % larger than RF (an area more than 20 % larger"),
+        "{text}"
+    );
+    assert!(text.trim_end().ends_with("the practice's own business."));
+}
+
+#[test]
+fn an_exam_without_numbers_says_so() {
+    let none = record(&exam_of(&["left fore two alpha transverse", "save"]));
+    assert!(none.measures.is_empty());
+    assert!(measure_table::text(&none, &BUILT_IN.1).starts_with("nothing was measured\n"));
+}
+
+/// A number at a place where no measure is made from it is shown with the reason, in both forms.
+#[test]
+fn a_number_that_is_not_used_is_shown_with_the_reason() {
+    let (lost, outside, twice) =
+        ("area one square centimetre", "long plantar ligament", "area two square centimetres");
+    let utterances = [
+        "left fore two bravo",
+        lost,
+        "transverse",
+        outside,
+        lost,
+        "s d f t",
+        lost,
+        twice,
+        "circumference five",
+    ];
+    let told = record(&exam_of(&utterances));
+    let text = measure_table::text(&told, &BUILT_IN.1);
+    let json: serde_json::Value = serde_json::from_str(&measure_table::json(&told, &BUILT_IN.1)).unwrap();
+    let unused = json["unused"].as_array().unwrap();
+    assert_eq!(unused.len(), 4, "{text}");
+    for (one, why) in unused.iter().zip([
+        "no limb, no zone or no structure was in force",
+        "LPL is not expected in zone 2B of the scheme `thirds`",
+        "of the same place counts",
+        "no measure is made from a circumference",
+    ]) {
+        assert!(one["why"].as_str().unwrap().contains(why), "`{why}` is not in {one}");
+        assert!(text.contains(&format!("(line {}): {}", one["seq"], one["why"].as_str().unwrap())), "{text}");
+    }
+    let alone = exam_of(&["left fore two bravo transverse", outside, lost]);
+    let text = measure_table::text(&record(&alone), &BUILT_IN.1);
+    assert!(
+        text.starts_with("nothing could be computed\nnot used: left fore, zone 2B, transverse, "),
+        "{text}"
+    );
+    assert!(text.contains(": area 1 cm2 (line "), "{text}");
+}
+
+#[test]
+fn a_zero_that_stands_for_normal_says_so_in_both_forms_and_heads_no_empty_part_of_the_report() {
+    let normal = ["left fore two bravo transverse", "s d f t", "normal"];
+    let only = record(&exam_of(&normal));
+    let line = "left fore, superficial digital flexor tendon: `normal` was said and no number: lesion area 0 in 2B; \
+                echo score 0 in 2B\n";
+    let text = measure_table::text(&only, &BUILT_IN.1);
+    assert!(text.starts_with("nothing was measured\n") && text.contains(line), "{text}");
+    let zero = only.measures.iter().find(|row| row.name == Name::Score).unwrap();
+    assert!(zero.implied && zero.value == Some(0.0));
+    assert!(!page(&only).contains("Computed from") && !page(&only).contains("#measures"));
+    let also =
+        [&normal[..], &["three alpha", "s d f t", "area one square centimetre", "echo score zero"]].concat();
+    let both = record(&exam_of(&also));
+    let text = measure_table::text(&both, &BUILT_IN.1);
+    // A spoken word and silence are not worth the same.
+    for line in [
+        "  take care: `normal` was said and no number: lesion area 0 in 2B; echo score 0 in 2B\n",
+        "  take care: an area was given and nothing said of a lesion: lesion area 0 in 3A\n",
+    ] {
+        assert!(text.contains(line), "`{line}` is not in {text}");
+    }
+    assert!(page(&both).contains("“normal” was said and no number") && !page(&both).contains('`'));
+    let said = both.measures.iter().find(|row| row.name == Name::Score && row.zone.as_deref() == Some("3A"));
+    assert!(!said.unwrap().implied, "this one was said as a number");
+}
+
+#[test]
+fn a_zero_of_a_zone_with_an_area_and_a_spoken_normal_is_that_of_the_word() {
+    let said = ["left fore two bravo transverse", "s d f t", "area one square centimetre", "normal"];
+    let text = measure_table::text(&record(&exam_of(&said)), &BUILT_IN.1);
+    assert!(text.contains("`normal` was said and no number: lesion area 0 in 2B"), "{text}");
+    assert!(!text.contains("nothing said of a lesion"), "{text}");
+}
+
+#[test]
+fn the_report_tells_of_units_that_were_assumed_and_of_numbers_that_were_not_used() {
+    let place = ["left fore two bravo transverse", "s d f t"];
+    let said = [&place[..], &["area one point two square centimetres", "area one point five"]].concat();
+    let both = record(&exam_of(&said));
+    let (calls, page) = (&both.calls, page(&both));
+    let (first, last) = (calls[calls.len() - 2].seq, calls[calls.len() - 1].seq);
+    assert!(page.contains(&format!("2B: area 1.5 cm2 (unit not said), call {last}")), "{page}");
+    let unused = page.split_once("Not used:").expect("a list of what was not used").1;
+    assert!(unused.contains(&format!("area 1.2 cm2 (line {first}): ")), "{unused}");
+    let whole = [&place[..], &["area one point two square centimetres"]].concat();
+    let page = self::page(&record(&exam_of(&whole)));
+    assert!(!page.contains("unit not said") && !page.contains("Not used:"), "{page}");
+}
+
+fn record(exam: &Exam) -> Record {
+    zonecall::knowledge::record::record(exam, &Pairing::default(), &BUILT_IN.1)
+}
+
+fn page(record: &Record) -> String {
+    page_of(record, &[], &BUILT_IN.1)
+}
+
+fn page_of(record: &Record, earlier: &[Earlier], protocols: &Protocols) -> String {
+    vet::html(&ReportInput { record, earlier, protocols, pictures: &Pictures::default() })
+}
+
+/// Widths of the bars in the chart, in user units, with their fill.
+fn bars(svg: &str) -> Vec<(f64, String)> {
+    let attribute = |bar: &str, name: &str| {
+        let from = bar.find(&format!(" {name}=\"")).unwrap() + name.len() + 3;
+        bar[from..].split('"').next().unwrap().to_owned()
+    };
+    let stroked =
+        svg.split("<rect ").skip(1).filter(|bar| bar.split('>').next().unwrap().contains("stroke-width"));
+    stroked
+        .map(|bar| (attribute(&format!(" {bar}"), "width").parse().unwrap(), attribute(bar, "fill")))
+        .collect()
+}
+
+#[test]
+fn the_chart_draws_areas_and_lesions_on_one_scale() {
+    let page = page(&spoken());
+    let svg = page.split("<svg").nth(1).unwrap().split("</svg>").next().unwrap();
+    let bars = bars(svg);
+    // Seven areas and three lesions on the left, six areas on the right.
+    assert_eq!(bars.len(), 16);
+    let lesions: Vec<f64> = bars.iter().filter(|bar| bar.1 == "#333").map(|bar| bar.0).collect();
+    let largest = bars.iter().map(|bar| bar.0).fold(0.0, f64::max);
+    for (drawn, mm2) in lesions.iter().zip([22.0, 51.0, 30.0]) {
+        assert!((drawn / largest - mm2 / 150.0).abs() < 0.001, "{drawn} of {largest} for {mm2} mm2");
+    }
+    for figures in ["150 (51)", ">100<", ">–<", "left fore", "right fore", ">2B<"] {
+        assert!(svg.contains(figures), "`{figures}` is not in the chart");
+    }
+}
+
+/// Grey print and colour-blind readers lose nothing: every paint has equal red, green and blue.
+#[test]
+fn the_chart_uses_no_colour() {
+    let page = page(&spoken());
+    for svg in page.split("<svg").skip(1) {
+        for paint in svg.split("</svg>").next().unwrap().split("=\"#").skip(1) {
+            let hex: Vec<char> = paint.split('"').next().unwrap().chars().collect();
+            assert_eq!(hex.len(), 3, "{hex:?}");
+            assert!(hex.iter().all(|sign| *sign == hex[0]), "{hex:?} is a colour");
+        }
+    }
+}
+
+#[test]
+fn a_hostile_name_stays_text_in_the_chart() {
+    let mut protocols = BUILT_IN.1.clone();
+    protocols.limbs[0].name = "<script>\"left\"&</script>".to_owned();
+    let page = page_of(&spoken(), &[], &protocols);
+    assert!(!page.contains("<script>"));
+    assert!(page.contains("&lt;script&gt;&quot;left&quot;&amp;&lt;/script&gt;"));
+}
+
+#[test]
+fn the_report_holds_tables_thresholds_and_sources_of_the_measures() {
+    let page = page(&spoken());
+    for words in [
+        "Computed from what was said and traced",
+        "more than 20 % larger than RF",
+        "11.88 %, slight",
+        "no area in 3C",
+        "doi 10.1136/vr.j5746",
+        "href=\"#measures\"",
+    ] {
+        assert!(page.contains(words), "`{words}` is not in the report");
+    }
+}
+
+#[test]
+fn the_course_is_drawn_for_the_worst_zone_once_there_is_an_earlier_exam() {
+    let (now, protocols) = (spoken(), &BUILT_IN.1);
+    assert_eq!(page(&now).matches("<svg").count(), 1, "one exam has no course");
+    let earlier = |at: &str, grown: f64| {
+        let mut rows = now.measures.clone();
+        for row in rows.iter_mut().filter(|row| row.name == Name::Area) {
+            row.value = row.value.map(|mm2| mm2 / grown);
+        }
+        Earlier { id: at.to_owned(), at: at.parse().unwrap(), rows }
+    };
+    let past = [earlier("2026-01-10T08:00:00Z", 1.5), earlier("2026-03-08T08:00:00Z", 1.25)];
+    let page = page_of(&now, &past, protocols);
+    let svg = page.split("<svg").nth(2).expect("a second chart").split("</svg>").next().unwrap();
+    for words in [
+        "zone 2B: area in mm2",
+        "10 Jan 2026",
+        "8 Mar 2026",
+        ">100<",
+        ">120<",
+        ">150<",
+        "left fore",
+        "right fore",
+    ] {
+        assert!(svg.contains(words), "`{words}` is not in {svg}");
+    }
+}

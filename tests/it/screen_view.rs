@@ -1,0 +1,133 @@
+//! The picture at the horse, drawn into terminals that exist only here.
+use crate::support;
+
+use ratatui::Terminal;
+use ratatui::backend::TestBackend;
+use support::{BUILT_IN, exam_of};
+use zonecall::knowledge::place::Place;
+use zonecall::session::screen_view::{ScreenView, Switched, ViewState};
+
+fn board(said: &[&str]) -> ScreenView {
+    let mut board = ScreenView {
+        title: "zonecall  exams/juniper".to_owned(),
+        level_dbfs: -20.0,
+        ..ScreenView::default()
+    };
+    board.take(&exam_of(said), &BUILT_IN.1);
+    board
+}
+
+/// The picture as lines of text.
+fn drawn(board: &ScreenView, width: u16, height: u16) -> Vec<String> {
+    let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+    terminal.draw(|frame| board.draw(frame)).unwrap();
+    let buffer = terminal.backend().buffer();
+    let row = |y| (0..width).map(|x| buffer[(x, y)].symbol()).collect::<String>().trim_end().to_owned();
+    (0..height).map(row).collect()
+}
+
+const SAID: &[&str] = &[
+    "left fore zone one alpha transverse",
+    "save",
+    "longitudinal",
+    "not scanned",
+    "one bravo transverse",
+    "s d f t",
+];
+
+#[test]
+fn the_views_of_the_limb_stand_in_a_grid_with_a_sign_for_each_state() {
+    let board = board(SAID);
+    let lines = drawn(&board, 80, 30);
+    let head =
+        lines.iter().position(|line| line.trim_start().starts_with("1A")).expect("the zones stand in a row");
+    assert_eq!(
+        lines[head].split_whitespace().collect::<Vec<_>>(),
+        ["1A", "1B", "2A", "2B", "3A", "3B", "3C"]
+    );
+    assert_eq!(
+        lines[head + 1].split_whitespace().collect::<Vec<_>>(),
+        ["T", "●", "◐", "○", "○", "○", "○", "○"]
+    );
+    assert_eq!(
+        lines[head + 2].split_whitespace().collect::<Vec<_>>(),
+        ["L", "–", "○", "○", "○", "○", "○", "○"]
+    );
+    assert_eq!(board.views.iter().filter(|seen| seen.state == ViewState::Open).count(), 11);
+    let mut with_still = board.clone();
+    with_still.still_of(&Place::from(&exam_of(SAID).context));
+    with_still.take(&exam_of(SAID), &BUILT_IN.1);
+    let lines = drawn(&with_still, 80, 30);
+    assert_eq!(lines[head + 1].split_whitespace().nth(2), Some("●"), "a still from the scanner counts, too");
+    assert!(
+        lines.iter().any(|line| line.contains("left fore, zone 1B, transverse, superficial")),
+        "{lines:#?}"
+    );
+    assert!(lines.iter().any(|line| line.contains("1 saves called") && !line.contains("stills seen")));
+}
+
+#[test]
+fn the_place_is_large_where_there_is_room_and_small_where_there_is_none() {
+    let board = board(SAID);
+    let large = drawn(&board, 80, 30);
+    assert!(
+        large[1..5].iter().all(|line| line.chars().any(|sign| ('▀'..='▟').contains(&sign))),
+        "{large:#?}"
+    );
+    let small = drawn(&board, 40, 16);
+    assert_eq!(small[1], "LF 1B T SDFT");
+    for (width, height) in [(1, 1), (20, 5), (200, 60)] {
+        drawn(&board, width, height);
+    }
+}
+
+#[test]
+fn a_question_comes_before_an_alarm_and_both_have_a_sign() {
+    let mut board = board(SAID);
+    board.alarm = Some("left fore, zone 1A, transverse has no still".to_owned());
+    let has = |board: &ScreenView, text: &str| drawn(board, 80, 30).iter().any(|line| line.contains(text));
+    assert!(has(&board, "! left fore, zone 1A, transverse has no still"));
+    board.question = Some("zone three bravo? (yes, no, or say it again)".to_owned());
+    assert!(has(&board, "? zone three bravo?") && !has(&board, "has no still"));
+}
+
+#[test]
+fn the_meter_shows_level_and_clipping_in_words() {
+    let mut board = board(&[]);
+    board.stills = Some(3);
+    board.level_dbfs = 0.0;
+    board.is_clipped = true;
+    let line =
+        |board: &ScreenView| drawn(board, 80, 30).into_iter().find(|line| line.starts_with("level")).unwrap();
+    let loud = line(&board);
+    assert!(loud.contains("CLIPPED") && loud.contains("3 stills seen") && !loud.contains('░'), "{loud}");
+    (board.level_dbfs, board.is_clipped) = (-90.0, false);
+    let quiet = line(&board);
+    assert!(!quiet.contains("CLIPPED") && !quiet.contains('█'), "{quiet}");
+    assert!(drawn(&board, 80, 30).iter().any(|line| line == "no limb was called yet"));
+}
+
+#[test]
+fn what_is_being_said_stands_in_place_of_the_last_call_until_it_is_over() {
+    let mut board = board(SAID);
+    board.last = "s d f t".to_owned();
+    board.growing = Some("area one point".to_owned());
+    let lines = drawn(&board, 80, 30).join("\n");
+    assert!(lines.contains("… area one point …") && !lines.contains("s d f t"), "{lines}");
+    board.growing = None;
+    assert!(drawn(&board, 80, 30).contains(&"s d f t".to_owned()));
+}
+
+#[test]
+fn a_switch_that_is_off_is_told_and_gives_way_to_what_is_loud() {
+    let mut board = board(SAID);
+    let shows = |board: &ScreenView, text: &str| drawn(board, 80, 30).iter().any(|line| line.contains(text));
+    assert!(!shows(&board, "switch"));
+    board.switch = Some(Switched { is_on: false, key: Some("KEY_SPACE".to_owned()) });
+    assert!(shows(&board, "the switch is off") && shows(&board, "KEY_SPACE switch"));
+    board.alarm = Some("no still".to_owned());
+    assert!(shows(&board, "! no still") && !shows(&board, "the switch is off"));
+    board.alarm = None;
+    board.switch = Some(Switched { is_on: true, key: None });
+    assert!(!shows(&board, "switch"));
+}
