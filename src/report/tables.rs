@@ -172,8 +172,8 @@ fn call_row(call: &CallLine) -> Markup {
                 @if call.corrects { strong { "correction: " } }
                 span.meaning { (call.meaning) }
                 @if !call.place.is_empty() { span.small { (call.place) } }
-                @if !call.correct_calls.is_empty() {
-                    span.small { "put right by " @for (seq, is_call) in &call.correct_calls {
+                @if !call.corrected_by.is_empty() {
+                    span.small { "corrected by " @for (seq, is_call) in &call.corrected_by {
                         @if *is_call { a href={ "#call-" (seq) } { "call " (seq) } } @else { "line " (seq) " by hand" }
                         " "
                     } }

@@ -117,7 +117,7 @@ fn events_that_belong_together_are_written_whole_or_not_at_all_on_a_full_disk() 
         return;
     }
     let folder = tempfile::tempdir().unwrap();
-    let name = "events_that_belong_together_are_written_whole_or_not_at_all_on_a_full_disk";
+    let name = "journal::events_that_belong_together_are_written_whole_or_not_at_all_on_a_full_disk";
     let again = "trap '' XFSZ; ulimit -f 4; exec \"$0\" --exact \"$1\" --nocapture";
     let told = Command::new("bash")
         .args(["-c", again])

@@ -363,7 +363,7 @@ fn each_state_of_a_view_and_a_still_is_told_in_words() {
         "no label: label it by hand",
         "taken back: ",
         "correction: ",
-        "put right by ",
+        "corrected by ",
         "not understood",
     ] {
         assert!(text.contains(words), "`{words}` is not in the report");

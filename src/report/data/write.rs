@@ -366,7 +366,7 @@ fn call_line(call: &CallRow, record: &Record, protocols: &Protocols) -> CallLine
         corrects: call.corrects,
         meaning: meaning(call),
         place: if call.kind == "unknown" { String::new() } else { call.place.in_short(protocols) },
-        correct_calls: call
+        corrected_by: call
             .corrected_by
             .iter()
             .map(|seq| (*seq, known_call(Some(*seq), record).is_some()))
