@@ -15,6 +15,7 @@ pub mod speech;
 pub mod exam;
 pub mod frames;
 pub mod knowledge;
+pub mod exam_folder;
 pub mod session;
 pub mod archive;
 pub mod report;

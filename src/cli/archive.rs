@@ -8,10 +8,9 @@ use anyhow::Context as _;
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 
 use super::args;
-use super::exam_folder;
 use super::told;
 use crate::archive::{Archive, ArchiveQuery, Filed, Filing};
-use crate::exam::journal;
+use crate::exam_folder::ExamFolder;
 use crate::report::history;
 
 /// Name of the archive's file in the person's own data folder.
@@ -103,14 +102,15 @@ fn own_file() -> anyhow::Result<String> {
 }
 
 pub(crate) fn file(args: &FileArgs) -> anyhow::Result<ExitCode> {
-    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let protocols = args.knowledge.read()?;
     let archive = args.place.open()?;
     let mut out = std::io::stdout().lock();
     let mut failed = 0;
     for folder in &args.folders {
         let filed = || -> anyhow::Result<Filing> {
-            let lines = journal::read(folder)?;
-            let record = exam_folder::record_in(folder, &protocols)?;
+            let exam_folder = ExamFolder::at(folder);
+            let lines = exam_folder.lines()?;
+            let record = exam_folder.record(&protocols)?;
             let full = folder.canonicalize().unwrap_or_else(|_| folder.clone());
             let filed = Filed {
                 record: &record,
@@ -142,7 +142,7 @@ pub(crate) fn file(args: &FileArgs) -> anyhow::Result<ExitCode> {
 }
 
 pub(crate) fn history(args: &HistoryArgs) -> anyhow::Result<ExitCode> {
-    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let protocols = args.knowledge.read()?;
     let kept = args.place.open()?.history(&args.horse)?;
     let mut out = std::io::stdout().lock();
     if kept.is_empty() {

@@ -13,6 +13,10 @@ use chrono::{DateTime, FixedOffset, NaiveDate};
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::exam::review::is_plain;
+use crate::exam_folder::ExamFolder;
+use crate::protocol::Protocols;
+use crate::session::options::Subject;
+use crate::session::spoken::SpokenLanguage;
 
 const CAUTIONS: &str = "Not a diagnosis. Everything zonecall writes is a draft until a licensed vet has signed it. \
 Cut-offs are defaults with their sources; local rules and licensed practice come first. \
@@ -85,6 +89,16 @@ pub(crate) struct KnowledgeArgs {
     pub(crate) protocols: Option<PathBuf>,
 }
 
+impl KnowledgeArgs {
+    /// The protocols asked for, or the built-in ones.
+    pub(crate) fn read(&self) -> anyhow::Result<Protocols> {
+        Ok(match &self.protocols {
+            Some(folder) => Protocols::read(folder)?,
+            None => Protocols::built_in()?,
+        })
+    }
+}
+
 #[derive(Debug, clap::Args)]
 pub(crate) struct LanguageArgs {
     /// Folder of grammar files to use instead of the built-in English ones.
@@ -93,6 +107,13 @@ pub(crate) struct LanguageArgs {
     /// Zone scheme to use in place of a default one; may be given for each group of limbs.
     #[arg(long = "scheme", value_name = "SCHEME")]
     pub(crate) schemes: Vec<String>,
+}
+
+impl LanguageArgs {
+    /// The grammar pack and the schemes asked for.
+    pub(crate) fn read(&self, protocols: &Protocols) -> anyhow::Result<SpokenLanguage> {
+        Ok(SpokenLanguage::read(self.grammar.as_deref(), protocols.choose(&self.schemes)?, protocols)?)
+    }
 }
 
 #[derive(Debug, clap::Args)]
@@ -137,6 +158,13 @@ pub(crate) struct SubjectArgs {
     /// Who speaks.
     #[arg(long, value_parser = not_blank)]
     pub(crate) person: Option<String>,
+}
+
+impl From<&SubjectArgs> for Subject {
+    fn from(args: &SubjectArgs) -> Subject {
+        let SubjectArgs { horse, horse_id, person } = args.clone();
+        Subject { horse, horse_id, person }
+    }
 }
 
 /// What listens.
@@ -225,6 +253,13 @@ pub(crate) struct FolderArgs {
     pub(crate) folder: PathBuf,
     #[command(flatten)]
     pub(crate) knowledge: KnowledgeArgs,
+}
+
+impl FolderArgs {
+    /// The folder that was named.
+    pub(crate) fn open(&self) -> ExamFolder {
+        ExamFolder::at(&self.folder)
+    }
 }
 
 /// What an exam is held against; nothing unless it is named.

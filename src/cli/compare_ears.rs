@@ -8,16 +8,15 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode, Stdio};
+use std::sync::Arc;
 use std::time::Instant;
 
 use anyhow::{Context as _, bail, ensure};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::args::{self, SubjectArgs};
+use super::args;
 use super::ear;
-use super::exam_folder::{self, SpokenLanguage};
-use super::session::{self, Began, Session};
 use crate::clock::{SAMPLE_RATE_HZ, Span, WallQuality, seconds};
 use crate::evaluation::compare::{Difference, EvaluationCounts, Meant, Stretch, compare};
 use crate::evaluation::judge::said;
@@ -25,6 +24,12 @@ use crate::evaluation::truth::{self, SpokenStretch as TruthLine};
 use crate::evaluation::words::Spelling;
 use crate::exam::event::Outcome;
 use crate::exam::fold::{Exam, LoggedUtterance};
+use crate::exam_folder::ExamFolder;
+use crate::session::ear::Ear;
+use crate::session::effect::Arrival;
+use crate::session::hearing::{Began, Session, header};
+use crate::session::options::Subject;
+use crate::session::spoken::SpokenLanguage;
 use crate::speech::decode;
 use crate::speech::neural::parts::Parts;
 use crate::speech::recognise::EngineId;
@@ -135,17 +140,17 @@ struct CompareOptions {
     spelling: Spelling,
     said: Vec<Stretch>,
     /// What an exam is heard with, its engine still to be put in: one copy of it, for memory is measured.
-    ear: session::Ear,
+    ear: Ear,
 }
 
 fn read(args: &CompareEars) -> anyhow::Result<CompareOptions> {
     decode::open(&args.audio)?;
-    let protocols = exam_folder::protocols(&args.knowledge)?;
-    let spoken = exam_folder::language(&args.language, &protocols)?;
+    let protocols = args.knowledge.read()?;
+    let spoken = args.language.read(&protocols)?;
     let lexicon = Parts::find(args.ear.head.as_deref(), &spoken.pack.language).head.join("lexicon.dict");
     let (lines, spelling) = (truth::read(&args.truth)?, Spelling::read(&lexicon));
     let engine = Box::new(Scripted::new(Vec::new()));
-    let ear = session::Ear { engine, language: spoken.language.clone(), protocols };
+    let ear = Ear { engine, language: spoken.language.clone(), protocols: Arc::new(protocols) };
     let truth = args.truth.display();
     let (said, ear) = stretches(&lines, ear, &spoken).with_context(|| format!("`{truth}`"))?;
     ensure!(said.iter().any(|stretch| !stretch.calls.is_empty()), "`{truth}` has no line with a call");
@@ -153,34 +158,31 @@ fn read(args: &CompareEars) -> anyhow::Result<CompareOptions> {
 }
 
 /// The truth as an exam of its own, which goes the same way as one that was heard; the ear is given back.
-fn stretches(
-    lines: &[TruthLine],
-    ear: session::Ear,
-    spoken: &SpokenLanguage,
-) -> anyhow::Result<(Vec<Stretch>, session::Ear)> {
+fn stretches(lines: &[TruthLine], ear: Ear, spoken: &SpokenLanguage) -> anyhow::Result<(Vec<Stretch>, Ear)> {
     let folder = tempfile::tempdir()?;
     let mut session = begin(folder.path(), ear, spoken)?;
     for line in lines.iter().filter(|line| !line.words.is_empty()) {
         let utterance = said(&line.words, line.span);
-        let parsed = session.ear.understand(&utterance);
+        let parsed = session.ear().understand(&utterance);
         let problem = parsed.problems.first().cloned();
-        let written = session.attend(utterance, parsed)?;
-        if written.outcome == Outcome::NotUnderstood {
+        session.attend(utterance, parsed, Arrival::Whole)?;
+        let outcome = session.exam().utterances.last().map(|heard| heard.outcome);
+        if outcome == Some(Outcome::NotUnderstood) {
             let problem =
                 problem.map_or_else(String::new, |found| format!(": {}; {}", found.message, found.help));
             bail!("line {}: `{}` says nothing{problem}; leave out the words of talk", line.line, line.words);
         }
     }
-    let exam = session.exam()?;
+    let exam = session.exam();
     let mut utterances = exam.utterances.iter();
     let stretch = |line: &TruthLine| match line.words.as_str() {
         "" => Stretch { span: line.span, words: String::new(), calls: Vec::new(), asked: false },
         words => {
-            let calls = utterances.next().map(|utterance| calls_of(&exam, utterance)).unwrap_or_default();
+            let calls = utterances.next().map(|utterance| calls_of(exam, utterance)).unwrap_or_default();
             Stretch { span: line.span, words: words.to_owned(), calls, asked: false }
         }
     };
-    Ok((lines.iter().map(stretch).collect(), session.ear))
+    Ok((lines.iter().map(stretch).collect(), session.into_ear()))
 }
 
 fn calls_of(exam: &Exam, utterance: &LoggedUtterance) -> Vec<Meant> {
@@ -188,12 +190,11 @@ fn calls_of(exam: &Exam, utterance: &LoggedUtterance) -> Vec<Meant> {
     own.map(|logged| Meant::new(&logged.call.act, logged.call.corrects, &logged.context)).collect()
 }
 
-fn begin(folder: &Path, ear: session::Ear, spoken: &SpokenLanguage) -> anyhow::Result<Session> {
+fn begin(folder: &Path, ear: Ear, spoken: &SpokenLanguage) -> anyhow::Result<Session> {
     // A time that means nothing: nobody will read this exam.
     let began = Began { at: DateTime::<Utc>::UNIX_EPOCH, wall: WallQuality::Stated, utc_offset_s: 0 };
-    let nobody = SubjectArgs { horse: None, horse_id: None, person: None };
-    let header = session::header(&nobody, &ear, spoken, began);
-    Session::begin(folder, header, ear)
+    let header = header(&Subject::default(), &ear, spoken, began);
+    Ok(Session::begin(&ExamFolder::at(folder), header, ear)?)
 }
 
 /// An utterance while it is heard.
@@ -224,11 +225,11 @@ fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
     if let Some(segment) = session.close_audio()? {
         caught.push(catch(&mut session, &segment)?);
     }
-    let exam = session.exam()?;
+    let exam = session.exam();
     let stretch = |(one, utterance): (&HeardStretch, &LoggedUtterance)| Stretch {
         span: one.span,
         words: one.words.clone(),
-        calls: calls_of(&exam, utterance),
+        calls: calls_of(exam, utterance),
         asked: one.asked,
     };
     let heard: Vec<Stretch> = caught.iter().zip(&exam.utterances).map(stretch).collect();
@@ -249,7 +250,7 @@ fn catch(session: &mut Session, segment: &UtteranceAudio) -> anyhow::Result<Hear
     let (utterance, parsed) = session.recognise(segment)?;
     let words = if utterance.rejected { String::new() } else { utterance.text() };
     let (span, asked) = (utterance.span, utterance.unsure && !utterance.rejected);
-    session.attend(utterance, parsed)?;
+    session.attend(utterance, parsed, Arrival::Whole)?;
     let took_s = began.elapsed().as_secs_f64();
     Ok(HeardStretch { span, words, asked, at_s, took_s })
 }

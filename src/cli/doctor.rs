@@ -11,7 +11,6 @@ use std::process::{Command, ExitCode};
 
 use super::args;
 use super::ear;
-use super::exam_folder::{self, SpokenLanguage};
 use super::settings::Settings;
 use super::switch::SwitchArgs;
 use super::told;
@@ -19,6 +18,7 @@ use crate::clock::SAMPLE_RATE_HZ;
 use crate::language::pack::{Language, Pack};
 use crate::protocol::Protocols;
 use crate::session::speaker::Speaker;
+use crate::session::spoken::SpokenLanguage;
 use crate::session::voice::Voice;
 use crate::speech::capture::Capture;
 use crate::speech::installed::{self, remedy};
@@ -93,7 +93,7 @@ impl DoctorLine {
 
 pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
     let mut lines = Vec::new();
-    let protocols = exam_folder::protocols(&args.knowledge);
+    let protocols = args.knowledge.read();
     lines.push(match &protocols {
         Ok(known) => DoctorLine::there("protocols", format!("{} zone schemes", known.schemes.len())),
         Err(error) => DoctorLine::lacks(
@@ -104,7 +104,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
         ),
     });
     if let Ok(protocols) = &protocols {
-        match exam_folder::language(&args.language, protocols) {
+        match args.language.read(protocols) {
             Ok(SpokenLanguage { pack, language, .. }) => {
                 let words = language.engine.words.len();
                 lines.push(DoctorLine::there("grammar", format!("`{}`, {words} words", pack.language)));

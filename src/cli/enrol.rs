@@ -12,13 +12,13 @@ use anyhow::{Context as _, bail, ensure};
 
 use super::args;
 use super::ear;
-use super::exam_folder::{self, SpokenLanguage};
-use super::microphone::open;
 use super::settings::Settings;
 use super::setup::{say, utterance};
 use super::voices::{self, Enrolled, PhraseHeard};
 use crate::evaluation::judge::{Fate, fate};
 use crate::protocol::Protocols;
+use crate::session::microphone::open;
+use crate::session::spoken::SpokenLanguage;
 use crate::speech::capture::Capture;
 use crate::speech::decode;
 use crate::speech::endpoint::Endpointer;
@@ -68,8 +68,8 @@ type Reading = (UtteranceAudio, String);
 
 pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
     let settings = Settings::read()?;
-    let protocols = exam_folder::protocols(&args.knowledge)?;
-    let spoken = exam_folder::language(&args.language, &protocols)?;
+    let protocols = args.knowledge.read()?;
+    let spoken = args.language.read(&protocols)?;
     let script = &spoken.pack.enrol;
     ensure!(
         !script.learn.is_empty() && !script.judge.is_empty(),

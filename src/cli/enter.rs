@@ -8,23 +8,22 @@ use anyhow::{Context as _, bail, ensure};
 use chrono::Utc;
 
 use super::args;
-use super::exam_folder as open;
+use super::known_place::place_is_known;
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
-use crate::exam::journal::Journal;
 use crate::exam::review::{Change, Review};
 use crate::protocol::{Odd, Protocols};
 
 pub(crate) fn enter(args: &args::EnterArgs) -> anyhow::Result<ExitCode> {
-    let folder = &args.folder.folder;
-    let protocols = open::protocols(&args.folder.knowledge)?;
-    let exam = open::exam(folder, &protocols)?;
+    let folder = args.folder.open();
+    let protocols = args.folder.knowledge.read()?;
+    let exam = folder.exam(&protocols)?;
     let (event, told) = match args.withdraw {
         Some(seq) => (withdrawn(args, seq, &exam)?, "the value stays there and does not count any more"),
         None => (entered(args, &exam, &protocols)?, "it counts before what was said"),
     };
-    let seq = Journal::open(folder)?.append(Utc::now(), exam.last_sample(), &event)?;
+    let seq = folder.append_journal()?.append(Utc::now(), exam.last_sample(), &event)?;
     writeln!(std::io::stdout(), "written as line {seq} of the journal; {told}")?;
     Ok(ExitCode::SUCCESS)
 }
@@ -46,7 +45,7 @@ fn withdrawn(args: &args::EnterArgs, seq: u64, exam: &Exam) -> anyhow::Result<Ev
 fn entered(args: &args::EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Result<Event> {
     let given = |part: &Option<String>| part.clone().unwrap_or_default();
     let [limb, zone, structure, term] = [&args.limb, &args.zone, &args.structure, &args.term].map(given);
-    open::place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;
+    place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;
     let kind = protocols.value(&term).with_context(|| {
         let terms: Vec<&str> = protocols.values.iter().map(|kind| kind.term.as_str()).collect();
         format!("`{term}` is nothing that is measured; there are: {}", terms.join(", "))

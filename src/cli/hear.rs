@@ -17,11 +17,16 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::args;
 use super::ear;
-use super::exam_folder;
-use super::session::{self, Began, Ear, Session, must_be_new};
 use super::told;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality, seconds};
 use crate::exam::event::{FAULT, INTERRUPTED};
+use crate::exam_folder::ExamFolder;
+use crate::session::ear::Ear;
+use crate::session::effect::Arrival;
+use crate::session::effect::Input;
+use crate::session::hearing::{Began, Session, header};
+use crate::session::live::END_OF_EXAM;
+use crate::session::options::Subject;
 use crate::speech::decode::{self, Recording};
 use crate::speech::utterance::UtteranceAudio;
 
@@ -29,9 +34,10 @@ use crate::speech::utterance::UtteranceAudio;
 const ANCHOR_SAMPLES: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 pub(crate) fn hear(args: &args::HearArgs) -> anyhow::Result<ExitCode> {
-    must_be_new(&args.into)?;
-    let protocols = exam_folder::protocols(&args.knowledge)?;
-    let spoken = exam_folder::language(&args.language, &protocols)?;
+    let folder = ExamFolder::at(&args.into);
+    folder.must_be_new()?;
+    let protocols = args.knowledge.read()?;
+    let spoken = args.language.read(&protocols)?;
     let mut recordings = args.files.iter().map(|path| open(path)).collect::<anyhow::Result<Vec<_>>>()?;
     let engine = ear::choose(
         &args.ear,
@@ -41,9 +47,9 @@ pub(crate) fn hear(args: &args::HearArgs) -> anyhow::Result<ExitCode> {
         args.subject.person.as_deref(),
     )?;
     let began = started(args, &recordings[0])?;
-    let ear = Ear { engine, language: spoken.language.clone(), protocols };
-    let header = session::header(&args.subject, &ear, &spoken, began);
-    let session = Session::begin(&args.into, header, ear)?;
+    let ear = Ear { engine, language: spoken.language.clone(), protocols: Arc::new(protocols) };
+    let header = header(&Subject::from(&args.subject), &ear, &spoken, began);
+    let session = Session::begin(&folder, header, ear)?;
     let stop = Arc::new(AtomicBool::new(false));
     let asked = Arc::clone(&stop);
     ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed)).context("cannot listen for Ctrl-C")?;
@@ -127,7 +133,7 @@ impl Hearing {
             }
             self.anchor_when_due()?;
             bar.inc(block.len() as u64);
-            bar.set_message(format!("{} calls", self.session.counts.calls));
+            bar.set_message(format!("{} calls", self.session.dialogue().counts().calls));
             if self.stop.load(Ordering::Relaxed) {
                 break;
             }
@@ -138,7 +144,8 @@ impl Hearing {
     /// One utterance: recognised, understood, written down.
     fn utterance(&mut self, segment: &UtteranceAudio) -> anyhow::Result<()> {
         let (utterance, parsed) = self.session.recognise(segment)?;
-        self.session.attend(utterance, parsed).map(|_| ())
+        self.session.attend(utterance, parsed, Arrival::Whole)?;
+        Ok(())
     }
 
     /// In a recording the wall clock is the sample count, so an anchor only repeats it.
@@ -147,7 +154,7 @@ impl Hearing {
             let sample = self.next_anchor;
             let wall = self.start.instant_of(sample);
             let monotonic_ns = sample * 1_000_000_000 / u64::from(SAMPLE_RATE_HZ);
-            self.session.anchor(Anchor { wall, monotonic_ns, sample })?;
+            self.session.step(Input::Anchor(Anchor { wall, monotonic_ns, sample }))?;
             self.next_anchor += ANCHOR_SAMPLES;
         }
         Ok(())
@@ -155,13 +162,14 @@ impl Hearing {
 
     fn close(self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
         let interrupted = self.stop.load(Ordering::Relaxed);
-        let reason = match (&heard, interrupted, self.session.attention.ended()) {
+        let reason = match (&heard, interrupted, self.session.dialogue().has_ended()) {
             (Err(error), ..) => format!("{FAULT}{}", told(error)),
             (Ok(()), true, _) => INTERRUPTED.to_owned(),
-            (Ok(()), false, true) => "end of exam".to_owned(),
+            (Ok(()), false, true) => END_OF_EXAM.to_owned(),
             (Ok(()), false, false) => "end of the recording".to_owned(),
         };
-        let (n_utterances, kept_s) = (self.session.counts.utterances, seconds(self.session.next_sample()));
+        let (n_utterances, kept_s) =
+            (self.session.dialogue().counts().utterances, seconds(self.session.next_sample()));
         writeln!(std::io::stdout(), "{}", self.session.close(&reason)?.0)?;
         heard.context("what was heard before that is kept, and the exam is closed")?;
         if interrupted {

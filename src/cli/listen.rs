@@ -15,15 +15,20 @@ use anyhow::Context as _;
 
 use super::args::{KnowledgeArgs, LanguageArgs, SubjectArgs, WhichEar};
 use super::ear;
-use super::exam_folder::{self, SpokenLanguage};
-use super::exams;
-use super::live::{Live, Tools, manner};
-use super::microphone::{Microphone, Opened, open};
-use super::screen::Display;
-use super::session::{self, Began, Ear, Session, must_be_new};
 use super::settings::Settings;
-use super::switch::{SwitchArgs, SwitchChoice, TalkSwitch};
-use crate::exam::journal::{JOURNAL_FILE, JournalError};
+use super::switch::SwitchArgs;
+use crate::exam_folder::ExamFolder;
+use crate::protocol::Protocols;
+use crate::session::ear::Ear;
+use crate::session::feedback::Feedback;
+use crate::session::hearing::{Began, Session, header};
+use crate::session::live::{Live, Tools};
+use crate::session::microphone::{Microphone, Opened, open};
+use crate::session::options::{Audible, ListenOptions, Subject};
+use crate::session::screen::Display;
+use crate::session::spoken::SpokenLanguage;
+use crate::session::talk_switch::TalkSwitch;
+use crate::session::waiting::{self, Exams};
 use crate::speech::sphinx::{DICTIONARY, default_model_dir};
 
 /// What most scanners need to export a still, in seconds; our own guess.
@@ -99,41 +104,58 @@ pub(crate) struct LiveArgs {
     pub(crate) ear: WhichEar,
 }
 
-/// The options, with the settings where none was given.
-pub(super) struct ListenOptions {
-    pub(super) device: Option<String>,
-    pub(super) show: Display,
-    pub(super) tones: bool,
-    pub(super) voice: bool,
-    pub(super) call_word: Option<String>,
-    pub(super) watch: Option<PathBuf>,
-    pub(super) export_delay_s: f64,
-    pub(super) switch: Option<SwitchChoice>,
-    pub(super) ear: WhichEar,
-    pub(super) language: String,
+/// What the options and the settings choose together.
+struct Chosen {
+    options: ListenOptions,
+    call_word: Option<String>,
+    ear: WhichEar,
 }
 
 impl LiveArgs {
-    fn with(&self, settings: &Settings, language: &str) -> anyhow::Result<ListenOptions> {
-        let is_on = |given: Option<Switch>, set: Option<bool>| {
-            given.map_or(set.unwrap_or(true), |way| way == Switch::On)
+    /// The options, with the settings where none was given.
+    fn with(&self, settings: &Settings, language: &str) -> anyhow::Result<Chosen> {
+        let audible = |given: Option<Switch>, set: Option<bool>| match given {
+            Some(Switch::On) => Audible::On,
+            Some(Switch::Off) => Audible::Off,
+            None if set.unwrap_or(true) => Audible::On,
+            None => Audible::Off,
         };
-        Ok(ListenOptions {
+        let has_lines = self.lines || settings.lines.unwrap_or(false);
+        let options = ListenOptions {
             device: self.device.clone().or_else(|| settings.device.clone()),
-            show: if self.lines || settings.lines.unwrap_or(false) {
-                Display::Lines
-            } else {
-                Display::Screen
-            },
-            tones: is_on(self.tones, settings.tones),
-            voice: is_on(self.voice, settings.voice),
-            call_word: self.call_word.clone().or_else(|| settings.call_word.clone()),
+            display: if has_lines { Display::Lines } else { Display::Screen },
+            tones: audible(self.tones, settings.tones),
+            voice: audible(self.voice, settings.voice),
             watch: self.watch.clone().or_else(|| settings.watch.clone()),
             export_delay_s: self.export_delay.or(settings.export_delay_s).unwrap_or(EXPORT_DELAY_S),
             switch: self.switch.with(settings)?,
-            ear: WhichEar { ear: self.ear.ear.or(settings.ear), ..self.ear.clone() },
             language: language.to_owned(),
+        };
+        Ok(Chosen {
+            options,
+            call_word: self.call_word.clone().or_else(|| settings.call_word.clone()),
+            ear: WhichEar { ear: self.ear.ear.or(settings.ear), ..self.ear.clone() },
         })
+    }
+}
+
+impl Chosen {
+    /// The language, with the call word where there is one.
+    fn called(&self, spoken: SpokenLanguage) -> SpokenLanguage {
+        let Some(call) = &self.call_word else { return spoken };
+        let model = self.ear.model.clone().unwrap_or_else(default_model_dir);
+        spoken.called_by(call, &model.join(DICTIONARY))
+    }
+
+    /// The ear, for the voice of `person`.
+    fn ear(
+        &self,
+        spoken: &SpokenLanguage,
+        protocols: Protocols,
+        person: Option<&str>,
+    ) -> anyhow::Result<Ear> {
+        let engine = ear::choose(&self.ear, &spoken.pack.language, &spoken.language, &protocols, person)?;
+        Ok(Ear { engine, language: spoken.language.clone(), protocols: Arc::new(protocols) })
     }
 }
 
@@ -153,50 +175,48 @@ pub(crate) enum Switch {
 }
 
 pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
-    if let Some(into) = &args.into {
-        must_be_new(into)?;
+    let into = args.into.as_ref().map(ExamFolder::at);
+    if let Some(into) = &into {
+        into.must_be_new()?;
     }
-    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let protocols = args.knowledge.read()?;
     let settings = Settings::read()?;
-    let spoken = exam_folder::language(&args.language, &protocols)?;
-    let ways = args.live.with(&settings, &spoken.pack.language)?;
-    let spoken = called(spoken, &ways);
+    let spoken = args.language.read(&protocols)?;
+    let chosen = args.live.with(&settings, &spoken.pack.language)?;
+    let spoken = chosen.called(spoken);
     let person = args.subject.person.clone().or(settings.person);
-    let engine =
-        ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols, person.as_deref())?;
-    let ear = Ear { engine, language: spoken.language.clone(), protocols };
-    let subject = SubjectArgs { person, ..args.subject.clone() };
+    let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
+    let subject = Subject { person, ..Subject::from(&args.subject) };
     let stop = stop_switch()?;
-    let Some(into) = &args.into else {
-        let folder = args.exams.clone().unwrap_or_default();
-        return exams::wait(&folder, &subject, &spoken, ear, ways, &stop);
+    let options = chosen.options;
+    let Some(into) = into else {
+        let folder = args.exams.as_deref().context("name the folder of the exams")?;
+        waiting::wait(Exams { folder, subject: &subject, spoken: &spoken, options }, ear, &stop)?;
+        return Ok(ExitCode::SUCCESS);
     };
-    let switch = TalkSwitch::of(&ways)?;
-    let opened = open(ways.device.as_deref())?;
-    let header = session::header(&subject, &ear, &spoken, Began::live(opened.began_at));
-    let session = Session::begin(into, header, ear)?;
-    run(session, opened, switch, &ways, stop)
+    let switch = TalkSwitch::of(&options)?;
+    let opened = open(options.device.as_deref())?;
+    let header = header(&subject, &ear, &spoken, Began::live(opened.began_at));
+    let session = Session::begin(&into, header, ear)?;
+    run(session, opened, switch, &options, stop)
 }
 
 pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
-    let path = args.folder.join(JOURNAL_FILE);
-    if !path.exists() {
-        return Err(JournalError::Missing { path }.into());
-    }
-    let protocols = exam_folder::protocols(&args.knowledge)?;
-    let header = exam_folder::exam(&args.folder, &protocols)?.header;
+    let folder = ExamFolder::at(&args.folder);
+    folder.must_hold_exam()?;
+    let protocols = args.knowledge.read()?;
+    let header = folder.exam(&protocols)?.header;
     let person = header.person.clone();
-    let spoken = exam_folder::language_with(args.grammar.as_deref(), header.schemes, &protocols)?;
-    let ways = args.live.with(&Settings::read()?, &spoken.pack.language)?;
-    let spoken = called(spoken, &ways);
-    let engine =
-        ear::choose(&ways.ear, &spoken.pack.language, &spoken.language, &protocols, person.as_deref())?;
-    let ear = Ear { engine, language: spoken.language, protocols };
+    let spoken = SpokenLanguage::read(args.grammar.as_deref(), header.schemes, &protocols)?;
+    let chosen = args.live.with(&Settings::read()?, &spoken.pack.language)?;
+    let spoken = chosen.called(spoken);
+    let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let stop = stop_switch()?;
-    let switch = TalkSwitch::of(&ways)?;
-    let opened = open(ways.device.as_deref())?;
-    let session = Session::resume(&args.folder, ear, &spoken.pack.sha256, opened.began_at)?;
-    run(session, opened, switch, &ways, stop)
+    let options = chosen.options;
+    let switch = TalkSwitch::of(&options)?;
+    let opened = open(options.device.as_deref())?;
+    let session = Session::resume(&folder, ear, &spoken.pack.sha256, opened.began_at)?;
+    run(session, opened, switch, &options, stop)
 }
 
 /// Set by Ctrl-C, by a stop from the system, and when the terminal is closed.
@@ -207,28 +227,22 @@ fn stop_switch() -> anyhow::Result<Arc<AtomicBool>> {
     Ok(stop)
 }
 
-/// The language, with the call word where there is one.
-fn called(spoken: SpokenLanguage, ways: &ListenOptions) -> SpokenLanguage {
-    let Some(call) = &ways.call_word else { return spoken };
-    let model = ways.ear.model.clone().unwrap_or_else(default_model_dir);
-    spoken.called_by(call, &model.join(DICTIONARY))
-}
-
 fn run(
     mut session: Session,
     opened: Opened,
     switch: Option<TalkSwitch>,
-    ways: &ListenOptions,
+    options: &ListenOptions,
     stop: Arc<AtomicBool>,
 ) -> anyhow::Result<ExitCode> {
     session.open_audio(opened.capture.describe())?;
-    let microphone = Microphone::new(opened.capture, ways.device.as_deref());
-    // Before the screen: what the mouth lacks is told on the terminal.
-    let tools = Tools { microphone, manner: manner(ways), switch };
-    let mut live = Live::new(session, tools, ways, stop)?;
+    let microphone = Microphone::new(opened.capture, options.device.as_deref());
+    // Before the screen: what the voice lacks is written to the terminal.
+    let tools = Tools { microphone, feedback: Feedback::open(options), switch };
+    let mut live = Live::new(session, tools, options, stop)?;
     let heard = live.listen(&opened.first.samples, opened.first.behind);
-    // The journal is closed whatever happened, and the reason stands in it.
+    // The journal is closed whatever happened, and it names the reason.
     let closed = live.close(heard)?;
     writeln!(std::io::stdout(), "{}", closed.summary)?;
-    closed.heard.map(|()| ExitCode::SUCCESS)
+    closed.heard?;
+    Ok(ExitCode::SUCCESS)
 }

@@ -12,19 +12,15 @@ mod doctor;
 mod ear;
 mod enrol;
 mod enter;
-mod exam_folder;
+mod against;
+mod known_place;
+mod output;
 mod hear;
 mod journal;
 mod listen;
-mod dialogue;
-mod exams;
-mod screen;
-mod live;
 mod measure;
-mod microphone;
 mod pair;
 mod review;
-mod session;
 mod settings;
 mod setup;
 mod show;
@@ -38,6 +34,8 @@ use clap::Parser;
 
 pub use args::Args;
 use args::Task;
+
+use crate::session::error::in_one_line;
 
 /// Runs the program.
 #[must_use]
@@ -79,21 +77,13 @@ pub fn run() -> ExitCode {
 
 /// The error and its causes in one line; a cause that the error already tells is not told twice.
 pub(crate) fn told(error: &anyhow::Error) -> String {
-    let mut text = String::new();
-    for cause in error.chain().map(ToString::to_string) {
-        if text.is_empty() {
-            text = cause;
-        } else if !text.contains(&cause) {
-            text = format!("{text}: {cause}");
-        }
-    }
-    text
+    in_one_line(error.as_ref())
 }
 
 /// `zonecall journal DIR | head` is no error.
 fn is_closed_pipe(error: &anyhow::Error) -> bool {
-    let io = error.downcast_ref::<std::io::Error>();
-    io.is_some_and(|io| io.kind() == std::io::ErrorKind::BrokenPipe)
+    let mut io = error.chain().filter_map(|cause| cause.downcast_ref::<std::io::Error>());
+    io.any(|io| io.kind() == std::io::ErrorKind::BrokenPipe)
 }
 
 #[cfg(test)]

@@ -8,9 +8,7 @@ use anyhow::ensure;
 use chrono::Utc;
 
 use super::args;
-use super::exam_folder::{self as open, still_file};
 use crate::exam::event::{Event, Frame};
-use crate::exam::journal::Journal;
 use crate::frames::folder::{self, KINDS};
 use crate::knowledge::record::{FrameRow, Record, Status};
 
@@ -18,16 +16,16 @@ use crate::knowledge::record::{FrameRow, Record, Status};
 const CLOCK_UNKNOWN: &str = "clock-unknown";
 
 pub(crate) fn pair(args: &args::PairArgs) -> anyhow::Result<ExitCode> {
-    let exam_folder = &args.folder.folder;
-    let protocols = open::protocols(&args.folder.knowledge)?;
-    let exam = open::exam(exam_folder, &protocols)?;
+    let exam_folder = args.folder.open();
+    let protocols = args.folder.knowledge.read()?;
+    let exam = exam_folder.exam(&protocols)?;
     ensure!(
         args.frames.is_dir(),
         "`{}` is no folder; name the folder that holds the stills",
         args.frames.display()
     );
-    let (frames, refused) = folder::read(&args.frames, exam_folder, exam.header.utc_offset_s);
-    let mut journal = Journal::open(exam_folder)?;
+    let (frames, refused) = folder::read(&args.frames, exam_folder.path(), exam.header.utc_offset_s);
+    let mut journal = exam_folder.append_journal()?;
     let sample = exam.last_sample();
     let known: BTreeMap<&str, &Frame> = exam.frames.iter().map(|frame| (frame.id.as_str(), frame)).collect();
     let (mut added, mut moved, none) = (0, 0, frames.is_empty());
@@ -35,7 +33,7 @@ pub(crate) fn pair(args: &args::PairArgs) -> anyhow::Result<ExitCode> {
         match known.get(frame.id.as_str()) {
             None => added += 1,
             // A copy beside the still that is known changes nothing; a still that went elsewhere is followed.
-            Some(known) if known.sha256 == frame.sha256 && still_file(exam_folder, known).is_file() => {
+            Some(known) if known.sha256 == frame.sha256 && exam_folder.still_file(known).is_file() => {
                 continue;
             }
             Some(_) => moved += 1,
@@ -55,7 +53,7 @@ pub(crate) fn pair(args: &args::PairArgs) -> anyhow::Result<ExitCode> {
             args.frames.display()
         )?;
     }
-    let record = open::record_in(exam_folder, &protocols)?;
+    let record = exam_folder.record(&protocols)?;
     for row in &record.frames {
         show(&mut out, row)?;
     }
@@ -69,7 +67,7 @@ pub(crate) fn pair(args: &args::PairArgs) -> anyhow::Result<ExitCode> {
     if doubtful > 0 {
         let (labels, folder) = (
             if doubtful == 1 { "1 label is" } else { &format!("{doubtful} labels are") },
-            exam_folder.display(),
+            exam_folder.path().display(),
         );
         writeln!(
             out,

@@ -6,8 +6,8 @@ use std::process::{Command, ExitCode, Stdio};
 
 use anyhow::Context as _;
 
+use super::against::earlier_record;
 use super::args::FolderArgs;
-use super::exam_folder as open;
 use crate::review::{Desk, bind, serve};
 
 #[derive(Debug, clap::Args)]
@@ -31,11 +31,11 @@ pub(crate) struct ReviewArgs {
 }
 
 pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
-    let protocols = open::protocols(&args.folder.knowledge)?;
+    let protocols = args.folder.knowledge.read()?;
     let beside = match &args.earlier {
         Some(other) => {
-            let now = open::exam(&args.folder.folder, &protocols)?.header;
-            Some((other, open::earlier_record(other, &now, &protocols)?))
+            let now = args.folder.open().exam(&protocols)?.header;
+            Some((other, earlier_record(other, &now, &protocols)?))
         }
         None => None,
     };

@@ -14,11 +14,10 @@ use anyhow::{Context as _, ensure};
 
 use super::args;
 use super::ear;
-use super::exam_folder;
-use super::microphone::{PAUSE, open};
 use super::settings::{Settings, place};
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::parse::meaning;
+use crate::session::microphone::{PAUSE, open};
 use crate::speech::capture::Capture;
 use crate::speech::endpoint::{Endpointer, level_dbfs};
 use crate::speech::room::reverberation_s;
@@ -80,8 +79,8 @@ struct MicrophoneTest {
 pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
     let path = place().context("there is no place for the settings; name a file in ZONECALL_SETTINGS")?;
     let mut settings = Settings::read()?;
-    let protocols = exam_folder::protocols(&args.knowledge)?;
-    let spoken = exam_folder::language(&args.language, &protocols)?;
+    let protocols = args.knowledge.read()?;
+    let spoken = args.language.read(&protocols)?;
     ensure!(
         !spoken.pack.trial.is_empty(),
         "the language `{}` has no phrases to try; write ten of them into trial.txt beside its grammar",

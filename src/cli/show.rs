@@ -6,8 +6,10 @@ use std::process::ExitCode;
 use anyhow::{Context as _, bail};
 use clap::CommandFactory;
 
+use super::against::against;
 use super::args;
-use super::exam_folder;
+use super::output::write_file;
+use crate::exam_folder::{ExamFolder, record_against};
 use crate::knowledge::check::rule_ids;
 use crate::knowledge::record::Severity;
 use crate::language::phrases::{blanks, phrases as headings};
@@ -16,12 +18,12 @@ use crate::report;
 use crate::report::card::{Card, CardRow, Section};
 
 pub(crate) fn check(args: &args::CheckArgs) -> anyhow::Result<ExitCode> {
-    let protocols = exam_folder::protocols(&args.knowledge)?;
+    let protocols = args.knowledge.read()?;
     if let Some(id) = &args.explain {
         return explain(id, &protocols);
     }
     let folder = args.folder.as_ref().context("name the exam folder")?;
-    let record = exam_folder::record_in(folder, &protocols)?;
+    let record = ExamFolder::at(folder).record(&protocols)?;
     let mut out = std::io::stdout().lock();
     for finding in &record.findings {
         let severity = match finding.severity {
@@ -56,12 +58,12 @@ fn explain(id: &str, protocols: &Protocols) -> anyhow::Result<ExitCode> {
 }
 
 pub(crate) fn report(args: &args::ReportArgs) -> anyhow::Result<ExitCode> {
-    let folder = &args.folder.folder;
-    let protocols = exam_folder::protocols(&args.folder.knowledge)?;
-    let exam = exam_folder::exam(folder, &protocols)?;
-    let against = exam_folder::against(&args.against, &exam.header, &protocols)?;
-    let record = exam_folder::record_against(&exam, &protocols, &against);
-    let pictures = report::picture::pictures(&record, folder);
+    let folder = args.folder.open();
+    let protocols = args.folder.knowledge.read()?;
+    let exam = folder.exam(&protocols)?;
+    let against = against(&args.against, &exam.header, &protocols)?;
+    let record = record_against(&exam, &protocols, &against);
+    let pictures = report::picture::pictures(&record, folder.path());
     let told = report::ReportInput {
         record: &record,
         earlier: &against.earlier,
@@ -78,9 +80,9 @@ pub(crate) fn report(args: &args::ReportArgs) -> anyhow::Result<ExitCode> {
     let for_whom = if args.reader == args::ReportReader::Owner { "-owner" } else { "" };
     let path = match &args.out {
         Some(path) => path.clone(),
-        None => exam_folder::out(folder)?.join(format!("report{for_whom}.{ending}")),
+        None => folder.out()?.join(format!("report{for_whom}.{ending}")),
     };
-    exam_folder::write_file(&path, &bytes)?;
+    write_file(&path, &bytes)?;
     writeln!(std::io::stdout(), "report: {}", path.display())?;
     Ok(ExitCode::SUCCESS)
 }
@@ -100,22 +102,22 @@ fn printed(args: &args::ReportArgs, told: &report::ReportInput) -> anyhow::Resul
 }
 
 pub(crate) fn export(args: &args::ExportArgs) -> anyhow::Result<ExitCode> {
-    let (record, _) = exam_folder::record_of(&args.folder)?;
+    let record = args.folder.open().record(&args.folder.knowledge.read()?)?;
     let text = match args.form {
         args::ExportFormat::Json => report::export::json(&record),
         args::ExportFormat::Csv => report::export::csv(&record),
         args::ExportFormat::Vtt => report::export::vtt(&record),
     };
     match &args.out {
-        Some(path) => exam_folder::write_file(path, text.as_bytes())?,
+        Some(path) => write_file(path, text.as_bytes())?,
         None => std::io::stdout().write_all(text.as_bytes())?,
     }
     Ok(ExitCode::SUCCESS)
 }
 
 pub(crate) fn phrases(args: &args::PhrasesArgs) -> anyhow::Result<ExitCode> {
-    let protocols = exam_folder::protocols(&args.knowledge)?;
-    let spoken = exam_folder::language(&args.language, &protocols)?;
+    let protocols = args.knowledge.read()?;
+    let spoken = args.language.read(&protocols)?;
     // More is heard than is meant to be said: zones of other schemes, so that they can be told apart.
     let own = spoken.pack.for_zones(&protocols.zones_by_limb(&spoken.schemes));
     let sections = headings(&own.grammar).into_iter().map(|heading| Section {
@@ -130,7 +132,7 @@ pub(crate) fn phrases(args: &args::PhrasesArgs) -> anyhow::Result<ExitCode> {
             // One page for the wall has no room for the words of the blanks.
             let note = format!("{note} `zonecall phrases` lists what stands for ‹ ›.");
             let card = Card { title, note, sections: sections.collect() };
-            exam_folder::write_file(path, report::card::html(&card).as_bytes())?;
+            write_file(path, report::card::html(&card).as_bytes())?;
         }
         None => {
             let rows =

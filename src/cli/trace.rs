@@ -8,11 +8,11 @@ use anyhow::{Context as _, anyhow, bail};
 use chrono::Utc;
 
 use super::args;
-use super::exam_folder as open;
+use super::known_place::place_is_known;
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
-use crate::exam::journal::Journal;
+use crate::exam_folder::record_against;
 use crate::frames::scale::scale_of;
 use crate::knowledge::measure::Against;
 use crate::knowledge::record::{FrameRow, Record};
@@ -21,12 +21,12 @@ use crate::report::picture;
 use crate::trace::{Outline, compare, outline_at, size};
 
 pub(crate) fn trace(args: &args::TraceArgs) -> anyhow::Result<ExitCode> {
-    let folder = &args.folder.folder;
-    let protocols = open::protocols(&args.folder.knowledge)?;
-    let exam = open::exam(folder, &protocols)?;
-    let record = open::record_against(&exam, &protocols, &Against::default());
+    let folder = args.folder.open();
+    let protocols = args.folder.knowledge.read()?;
+    let exam = folder.exam(&protocols)?;
+    let record = record_against(&exam, &protocols, &Against::default());
     let frame = still(&record, &args.still)?;
-    let path = folder.join(&frame.file);
+    let path = folder.path().join(&frame.file);
     let outline = outline(args, &path)?;
     outline.verify().with_context(|| format!("`{}`", path.display()))?;
     let (scale, by_hand) = scale_of(&exam, &frame.id, &path, &outline.corners()).map_err(|problem| {
@@ -61,7 +61,7 @@ pub(crate) fn trace(args: &args::TraceArgs) -> anyhow::Result<ExitCode> {
         return Ok(ExitCode::from(1));
     }
     let sample = exam.last_sample();
-    let seq = Journal::open(folder)?.append(Utc::now(), sample, &Event::Entered(Box::new(entered)))?;
+    let seq = folder.append_journal()?.append(Utc::now(), sample, &Event::Entered(Box::new(entered)))?;
     writeln!(out, "written as line {seq} of the journal; a later trace of the same place counts before it")?;
     Ok(ExitCode::SUCCESS)
 }
@@ -121,7 +121,7 @@ fn entered(
     let limb = part(&args.limb, &frame.place.limb, "limb")?;
     let zone = part(&args.zone, &frame.place.zone, "zone")?;
     let structure = part(&args.structure, &frame.place.structure, "structure")?;
-    open::place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;
+    place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;
     let terms = &protocols.measuring.terms;
     let term = if args.lesion { &terms.lesion_area } else { &terms.area };
     let planes = protocols.value(term).map(|kind| kind.planes.clone()).unwrap_or_default();

@@ -14,27 +14,36 @@ use crate::protocol::Protocols;
 /// Marks the calls that later calls take back.
 pub(crate) fn take_back(calls: &mut [LoggedCall]) {
     for idx in 0..calls.len() {
-        let Act::Command(Command::TakeBack { count }) = calls[idx].act else {
-            continue;
-        };
-        if calls[idx].withdrawn_by.is_some() {
-            continue;
+        take_back_one(calls, idx);
+    }
+}
+
+/// The call at `idx` takes back earlier ones, if that is what it does; gives their places.
+pub(crate) fn take_back_one(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> {
+    let Act::Command(Command::TakeBack { count }) = calls[idx].act else { return Vec::new() };
+    if calls[idx].withdrawn_by.is_some() {
+        return Vec::new();
+    }
+    let by = calls[idx].seq;
+    let mut taken = Vec::new();
+    for place in (0..idx).rev() {
+        let earlier = &mut calls[place];
+        if taken.len() == count {
+            break;
         }
-        let by = calls[idx].seq;
-        let mut left = count;
-        for earlier in calls[..idx].iter_mut().rev() {
-            if left > 0 && earlier.withdrawn_by.is_none() && can_be_taken_back(&earlier.act) {
-                earlier.withdrawn_by = Some(by);
-                left -= 1;
-            }
-        }
-        if left > 0 {
-            calls[idx].problems.push(Problem {
-                message: format!("{left} of the {count} calls to take back do not exist"),
-                help: "nothing else was changed; check the calls before it".to_owned(),
-            });
+        if earlier.withdrawn_by.is_none() && can_be_taken_back(&earlier.act) {
+            earlier.withdrawn_by = Some(by);
+            taken.push(place);
         }
     }
+    let left = count - taken.len();
+    if left > 0 {
+        calls[idx].problems.push(Problem {
+            message: format!("{left} of the {count} calls to take back do not exist"),
+            help: "nothing else was changed; check the calls before it".to_owned(),
+        });
+    }
+    taken
 }
 
 fn can_be_taken_back(act: &Act) -> bool {
@@ -47,79 +56,84 @@ fn can_be_taken_back(act: &Act) -> bool {
     }
 }
 
-/// Carries corrections out where the call they mend was said.
+/// Carries corrections out where the call they correct was said.
 pub(crate) fn correct_calls(calls: &mut [LoggedCall]) {
     for idx in 0..calls.len() {
-        if !calls[idx].call.corrects || calls[idx].withdrawn_by.is_some() {
-            continue;
-        }
-        let (earlier, rest) = calls.split_at_mut(idx);
-        let correction = &mut rest[0];
-        let mended = match correction.call.act.clone() {
-            Act::View(view) => mend_view(earlier, &view, correction.seq),
-            act => mend_last(earlier, &act, correction.seq),
-        };
-        if !mended {
-            correction.problems.push(Problem {
-                message: format!("`{}` corrects nothing that was said before", correction.call.words),
-                help: "nothing was changed; say the phrase without `correction`".to_owned(),
-            });
-        }
+        correct_one(calls, idx);
     }
 }
 
-/// Each part of the view replaces that part in the last call that named it.
-fn mend_view(earlier: &mut [LoggedCall], right: &View, by: u64) -> bool {
-    let View { limb, zone, level_cm, plane, structure } = right.clone();
-    let place = |view: &View| view.zone.is_some() || view.level_cm.is_some();
-    let mut all = true;
-    if limb.is_some() {
-        all &= mend_part(earlier, by, |view| view.limb.is_some(), |view| view.limb.clone_from(&limb));
+/// The call at `idx` corrects earlier ones, if that is what it does; gives the place of the earliest.
+pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize> {
+    if !calls[idx].call.corrects || calls[idx].withdrawn_by.is_some() {
+        return None;
     }
-    if zone.is_some() || level_cm.is_some() {
-        all &= mend_part(earlier, by, place, |view| {
-            view.zone.clone_from(&zone);
-            view.level_cm = level_cm;
+    let (earlier, rest) = calls.split_at_mut(idx);
+    let correction = &mut rest[0];
+    let by = correction.seq;
+    let places = match correction.call.act.clone() {
+        Act::View(view) => correct_view(earlier, &view, by),
+        act => vec![correct_last(earlier, &act, by)],
+    };
+    if places.contains(&None) {
+        correction.problems.push(Problem {
+            message: format!("`{}` corrects nothing that was said before", correction.call.words),
+            help: "nothing was changed; say the phrase without `correction`".to_owned(),
         });
     }
-    if plane.is_some() {
-        all &= mend_part(earlier, by, |view| view.plane.is_some(), |view| view.plane.clone_from(&plane));
-    }
-    if structure.is_some() {
-        let named = |view: &View| view.structure.is_some();
-        all &= mend_part(earlier, by, named, |view| view.structure.clone_from(&structure));
-    }
-    all
+    places.into_iter().flatten().min()
 }
 
-fn mend_part(
+/// Each part of the view replaces that part in the last call that named it; gives the places of those calls.
+fn correct_view(earlier: &mut [LoggedCall], right: &View, by: u64) -> Vec<Option<usize>> {
+    let View { limb, zone, level_cm, plane, structure } = right.clone();
+    let place = |view: &View| view.zone.is_some() || view.level_cm.is_some();
+    let mut places = Vec::new();
+    if limb.is_some() {
+        let replace = |view: &mut View| view.limb.clone_from(&limb);
+        places.push(correct_part(earlier, by, |view| view.limb.is_some(), replace));
+    }
+    if zone.is_some() || level_cm.is_some() {
+        places.push(correct_part(earlier, by, place, |view| {
+            view.zone.clone_from(&zone);
+            view.level_cm = level_cm;
+        }));
+    }
+    if plane.is_some() {
+        let replace = |view: &mut View| view.plane.clone_from(&plane);
+        places.push(correct_part(earlier, by, |view| view.plane.is_some(), replace));
+    }
+    if structure.is_some() {
+        let replace = |view: &mut View| view.structure.clone_from(&structure);
+        places.push(correct_part(earlier, by, |view| view.structure.is_some(), replace));
+    }
+    places
+}
+
+fn correct_part(
     earlier: &mut [LoggedCall],
     by: u64,
     named: impl Fn(&View) -> bool,
     replace: impl Fn(&mut View),
-) -> bool {
-    for call in earlier.iter_mut().rev().filter(|call| counts(call)) {
+) -> Option<usize> {
+    for (place, call) in earlier.iter_mut().enumerate().rev().filter(|(_, call)| counts(call)) {
         if let Act::View(view) = &mut call.act
             && named(view)
         {
             replace(view);
             call.corrected_by.push(by);
-            return true;
+            return Some(place);
         }
     }
-    false
+    None
 }
 
-/// The whole call replaces the last one of its kind.
-fn mend_last(earlier: &mut [LoggedCall], right: &Act, by: u64) -> bool {
-    match earlier.iter_mut().rev().find(|call| counts(call) && same_kind(&call.act, right)) {
-        Some(call) => {
-            call.act = right.clone();
-            call.corrected_by.push(by);
-            true
-        }
-        None => false,
-    }
+/// The whole call replaces the last one of its kind; gives its place.
+fn correct_last(earlier: &mut [LoggedCall], right: &Act, by: u64) -> Option<usize> {
+    let place = earlier.iter().rposition(|call| counts(call) && same_kind(&call.act, right))?;
+    earlier[place].act = right.clone();
+    earlier[place].corrected_by.push(by);
+    Some(place)
 }
 
 fn same_kind(said: &Act, right: &Act) -> bool {
@@ -138,7 +152,16 @@ fn counts(call: &LoggedCall) -> bool {
 
 /// Fills in what was in force after each call, and gives what is in force at the end.
 pub(crate) fn set_in_force(calls: &mut [LoggedCall], header: &Header, protocols: &Protocols) -> Context {
-    let mut context = Context::default();
+    set_in_force_from(calls, Context::default(), header, protocols)
+}
+
+/// The same from the middle of an exam, with the context before the first of the calls.
+pub(crate) fn set_in_force_from(
+    calls: &mut [LoggedCall],
+    mut context: Context,
+    header: &Header,
+    protocols: &Protocols,
+) -> Context {
     for call in calls.iter_mut() {
         if counts(call) {
             if let Act::View(view) = &mut call.act {

@@ -246,17 +246,21 @@ pub enum FoldError {
 /// # Errors
 /// When the first line is missing; everything else that is wrong is in the exam's `damage` and `problems`.
 pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
-    let Some(Event::Exam(header)) = lines.events.first().map(|line| &line.event) else {
+    fold_events(&lines.events, &lines.damage, protocols)
+}
+
+/// The same from events and what is wrong with their lines.
+pub(crate) fn fold_events(
+    events: &[ExamEvent],
+    damage: &[(u64, Problem)],
+    protocols: &Protocols,
+) -> Result<Exam, FoldError> {
+    let Some(Event::Exam(header)) = events.first().map(|line| &line.event) else {
         return Err(FoldError::NoHeader);
     };
-    let mut exam = Exam { damage: lines.damage.clone(), ..Exam::new((**header).clone()) };
-    for line in &lines.events {
-        exam.take(line);
-        exam.is_signed = exam.signed.as_ref().is_some_and(|signed| signed.seq == line.seq);
-    }
-    (exam.breaks, exam.source) = breaks(&lines.events);
-    // What was changed afterwards behind the journal's back was not signed by anybody.
-    exam.is_signed &= exam.damage.is_empty();
+    let mut exam = Exam { damage: damage.to_vec(), ..Exam::new((**header).clone()) };
+    events.iter().for_each(|line| exam.take(line));
+    (exam.breaks, exam.source) = breaks(events);
     exam.settle_changes();
     withdraw_take_backs(&mut exam.calls, &exam.changes);
     take_back(&mut exam.calls);
@@ -267,11 +271,7 @@ pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
     correct_by_hand(&mut exam.calls, &exam.changes);
     exam.context = set_in_force(&mut exam.calls, &exam.header, protocols);
     place_by_hand(&mut exam.calls, &exam.changes);
-    for note in &mut exam.notes {
-        if let Some(call) = exam.calls.iter().find(|call| call.seq == note.seq) {
-            note.context = call.context.clone();
-        }
-    }
+    exam.place_notes(0);
     Ok(exam)
 }
 
@@ -286,7 +286,18 @@ impl Exam {
         }
     }
 
-    fn take(&mut self, line: &ExamEvent) {
+    /// What was current when notes were spoken that began at the call with this place, or after it.
+    pub(crate) fn place_notes(&mut self, from: usize) {
+        let opens = |call: &&LoggedCall| call.call.act == (Act::Note { open: true });
+        for call in self.calls[from..].iter().filter(opens) {
+            if let Some(note) = self.notes.iter_mut().rev().find(|note| note.seq == call.seq) {
+                note.context = call.context.clone();
+            }
+        }
+    }
+
+    /// Takes one line; what calls do to each other is done afterwards.
+    pub(crate) fn take(&mut self, line: &ExamEvent) {
         self.n_samples = self.n_samples.max(line.sample);
         match &line.event {
             Event::Anchor(anchor) => self.anchors.push(anchor.clone()),
@@ -315,6 +326,9 @@ impl Exam {
             Event::Resumed { .. } => self.closed = None,
             Event::Exam(_) | Event::Torn { .. } | Event::Microphone { .. } | Event::Unknown { .. } => {}
         }
+        // What was changed afterwards behind the journal's back was not signed by anybody.
+        self.is_signed =
+            self.damage.is_empty() && self.signed.as_ref().is_some_and(|signed| signed.seq == line.seq);
     }
 
     /// A still found again lies elsewhere now. When it was saved stays as first told: copying changes file times.
@@ -368,7 +382,7 @@ impl Exam {
 
     fn take_call(&mut self, seq: u64, heard: &CallEvent) {
         if heard.call.act == (Act::Note { open: true }) {
-            let utterance = self.utterances.iter().find(|utterance| utterance.seq == heard.heard_seq);
+            let utterance = self.utterances.iter().rev().find(|utterance| utterance.seq == heard.heard_seq);
             let span = utterance.map_or(heard.call.span, |utterance| utterance.span);
             self.notes.push(Note { seq, span, context: Context::default() });
         }

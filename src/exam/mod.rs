@@ -13,3 +13,4 @@ mod correct;
 pub mod breaks;
 pub mod fold;
 pub mod sound;
+pub mod live;

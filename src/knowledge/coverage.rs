@@ -5,10 +5,11 @@
 //! Never: counts a still with two readings, or a call that was taken back.
 //! Tested in: `tests/it/knowledge.rs`.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::exam::call::Act;
 use crate::exam::fold::{Exam, LoggedCall};
+use crate::knowledge::progress::Progress;
 use crate::knowledge::record::{CoverageRow, FrameRow, Status};
 use crate::protocol::Protocols;
 
@@ -20,23 +21,28 @@ pub(crate) const NOT_DONE: &str = "not_done";
 /// A scheme marked `when_called` counts only on limbs where one of its zones was called.
 #[must_use]
 pub fn coverage(exam: &Exam, frames: &[FrameRow], protocols: &Protocols) -> Vec<CoverageRow> {
-    let examined: BTreeSet<&str> = live(exam).filter_map(looked_at).collect();
-    let left_out = left_out(exam);
+    coverage_of(&Progress::of(exam), &exam.header.schemes, frames, protocols)
+}
+
+/// The same from what is known of the views already, in the schemes chosen for each group of limbs.
+#[must_use]
+pub fn coverage_of(
+    progress: &Progress,
+    schemes: &BTreeMap<String, String>,
+    frames: &[FrameRow],
+    protocols: &Protocols,
+) -> Vec<CoverageRow> {
     let mut rows = Vec::new();
-    for limb in protocols.limbs.iter().filter(|limb| examined.contains(limb.code.as_str())) {
-        for scheme in protocols.schemes_for(&limb.code, &exam.header.schemes) {
-            let called_here = |call: &LoggedCall| {
-                is_view(call)
-                    && call.context.limb.as_deref() == Some(&limb.code)
-                    && call.context.zone.as_deref().is_some_and(|zone| scheme.zone(zone).is_some())
-            };
-            if scheme.when_called && !live(exam).any(called_here) {
+    for limb in protocols.limbs.iter().filter(|limb| progress.is_examined(&limb.code)) {
+        for scheme in protocols.schemes_for(&limb.code, schemes) {
+            let is_called = || scheme.zones.iter().any(|zone| progress.is_called(&limb.code, &zone.code));
+            if scheme.when_called && !is_called() {
                 continue;
             }
             for zone in &scheme.zones {
                 for plane in &zone.planes {
                     let wanted = Wanted { limb: &limb.code, zone: &zone.code, plane };
-                    rows.push(row(exam, frames, &left_out, &scheme.name, wanted));
+                    rows.push(row(progress, frames, &scheme.name, wanted));
                 }
             }
         }
@@ -91,61 +97,16 @@ pub(crate) fn is_view(call: &LoggedCall) -> bool {
     matches!(call.act, Act::View(_))
 }
 
-fn looked_at(call: &LoggedCall) -> Option<&str> {
-    if is_view(call) { call.context.limb.as_deref() } else { None }
-}
-
-fn row(exam: &Exam, frames: &[FrameRow], left_out: &[LeftOut], scheme: &str, place: Wanted) -> CoverageRow {
+fn row(progress: &Progress, frames: &[FrameRow], scheme: &str, place: Wanted<'_>) -> CoverageRow {
+    let view = progress.view(place);
     CoverageRow {
         limb: place.limb.to_owned(),
         scheme: scheme.to_owned(),
         zone: place.zone.to_owned(),
         plane: place.plane.to_owned(),
         frames: frames.iter().filter(|frame| place.shows(frame)).count(),
-        called: live(exam).any(|call| is_view(call) && place.holds(call)),
-        saves: live(exam).filter(|call| matches!(call.act, Act::Save) && place.holds(call)).count(),
-        not_done: left_out.iter().any(|left_out| left_out.holds(place)),
+        called: view.called,
+        saves: view.saves,
+        not_done: progress.is_left_out(place),
     }
-}
-
-/// Whether it was said that `view` is not scanned.
-pub(crate) fn left_out_at(exam: &Exam, view: Wanted) -> bool {
-    left_out(exam).iter().any(|left_out| left_out.holds(view))
-}
-
-/// A place that was said not to be scanned; what is none was not named and means all.
-struct LeftOut<'a> {
-    limb: &'a str,
-    zone: Option<&'a str>,
-    plane: Option<&'a str>,
-}
-
-impl LeftOut<'_> {
-    fn holds(&self, place: Wanted) -> bool {
-        self.limb == place.limb
-            && self.zone.is_none_or(|zone| zone == place.zone)
-            && self.plane.is_none_or(|plane| plane == place.plane)
-    }
-}
-
-/// Places said not to be scanned. A zone keeps the plane that was in force before it, so the plane counts only
-/// if it was named together with the zone or since; a structure left out leaves the view itself wanted.
-fn left_out(exam: &Exam) -> Vec<LeftOut<'_>> {
-    let mut plane_named = false;
-    let mut places = Vec::new();
-    for call in live(exam) {
-        match &call.act {
-            Act::View(view) if view.limb.is_some() || view.zone.is_some() => {
-                plane_named = view.plane.is_some()
-            }
-            Act::View(view) => plane_named |= view.plane.is_some(),
-            Act::Finding(finding) if finding.class == NOT_DONE && call.context.structure.is_none() => {
-                let Some(limb) = call.context.limb.as_deref() else { continue };
-                let plane = call.context.plane.as_deref().filter(|_| plane_named);
-                places.push(LeftOut { limb, zone: call.context.zone.as_deref(), plane });
-            }
-            _ => {}
-        }
-    }
-    places
 }

@@ -3,6 +3,7 @@
 pub mod place;
 pub mod step;
 pub mod record;
+pub mod progress;
 pub mod coverage;
 pub mod measure;
 pub(crate) mod doubt;

@@ -9,10 +9,10 @@ use chrono::Utc;
 use serde::{Deserialize, Serialize};
 
 use crate::exam::event::{Entered, Event};
-use crate::exam::journal::Journal;
+use crate::exam_folder::FolderError;
 use crate::frames::scale::scale_of;
 use crate::review::change::{Refusal, wrong};
-use crate::review::desk::{Desk, DeskError};
+use crate::review::desk::Desk;
 use crate::review::judge::{amount_fits, row_of};
 use crate::review::trace::{TraceTarget, hundredths, read_from};
 use crate::trace::distance_mm;
@@ -52,12 +52,12 @@ pub(super) struct Apart {
 pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
     // Held from reading to writing, so that nobody labels the still anew in between.
     let mut journal = match ends.write {
-        Some(_) => Some(Journal::open(&desk.folder).map_err(DeskError::from)?),
+        Some(_) => Some(desk.folder.append_journal().map_err(FolderError::from)?),
         None => None,
     };
     let seen = desk.seen()?;
     let row = row_of(&seen, &ends.still)?;
-    let path = desk.folder.join(&row.file);
+    let path = desk.folder.path().join(&row.file);
     let (scale, by_hand) = scale_of(&seen.exam, &row.id, &path, &ends.ends_px).map_err(Refusal::Wrong)?;
     let distance_mm = distance_mm(ends.ends_px, &scale);
     let mut told = Apart { distance_mm, scale_by_hand: by_hand, seq: None };
@@ -82,7 +82,7 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
             ..read_from(desk, &seen, row, &what)?
         };
         let event = Event::Entered(Box::new(entered));
-        let seq = journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(DeskError::from)?;
+        let seq = journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(FolderError::from)?;
         told.seq = Some(seq);
     }
     Ok(told)

@@ -12,15 +12,15 @@ use sha2::{Digest, Sha256};
 use crate::exam::call::Problem;
 use crate::exam::event::Event;
 use crate::exam::fold::Exam;
-use crate::exam::journal::Journal;
 use crate::exam::review::{Change, LoggedChange, Review, TEXT_MAX, is_plain};
 use crate::exam::sign::Signed;
+use crate::exam_folder::FolderError;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::pair::pair;
 use crate::knowledge::place::Place;
 use crate::knowledge::rows::frame_rows;
 use crate::report::export::json;
-use crate::review::desk::{Desk, DeskError};
+use crate::review::desk::Desk;
 use crate::review::judge::judge;
 use crate::review::key::key;
 
@@ -45,11 +45,11 @@ pub(super) enum Refusal {
     /// Somebody else changed the same thing meanwhile.
     Overtaken(Problem),
     /// The journal could not be read or written.
-    Desk(DeskError),
+    Desk(FolderError),
 }
 
-impl From<DeskError> for Refusal {
-    fn from(error: DeskError) -> Refusal {
+impl From<FolderError> for Refusal {
+    fn from(error: FolderError) -> Refusal {
         Refusal::Desk(error)
     }
 }
@@ -60,7 +60,7 @@ pub(super) fn wrong<T>(message: impl Into<String>, help: &str) -> Result<T, Refu
 
 /// Writes the change; the journal is held from reading to writing, so that nothing comes between.
 pub(super) fn write(desk: &Desk, asked: Asked) -> Result<u64, Refusal> {
-    let mut journal = Journal::open(&desk.folder).map_err(DeskError::from)?;
+    let mut journal = desk.folder.append_journal().map_err(FolderError::from)?;
     let seen = desk.seen()?;
     let (by, why) = (asked.by.trim().to_owned(), asked.why.trim().to_owned());
     if by.is_empty() || by.chars().count() > TEXT_MAX {
@@ -75,7 +75,7 @@ pub(super) fn write(desk: &Desk, asked: Asked) -> Result<u64, Refusal> {
     overtaken(&seen.exam, &asked)?;
     let was = judge(desk, &seen, &asked.change)?;
     let review = Event::Review(Box::new(Review { by, why, was, change: asked.change }));
-    let seq = journal.append(Utc::now(), seen.exam.last_sample(), &review).map_err(DeskError::from)?;
+    let seq = journal.append(Utc::now(), seen.exam.last_sample(), &review).map_err(FolderError::from)?;
     Ok(seq)
 }
 
@@ -90,7 +90,7 @@ pub(super) struct Signing {
 
 /// Signs the record as it stands; nobody signs what they have not seen.
 pub(super) fn sign(desk: &Desk, asked: &Signing) -> Result<u64, Refusal> {
-    let mut journal = Journal::open(&desk.folder).map_err(DeskError::from)?;
+    let mut journal = desk.folder.append_journal().map_err(FolderError::from)?;
     let seen = desk.seen()?;
     let (by, licence) = (asked.by.trim(), asked.licence.trim());
     if by.is_empty() || licence.is_empty() || by.len().max(licence.len()) > TEXT_MAX {
@@ -115,7 +115,7 @@ pub(super) fn sign(desk: &Desk, asked: &Signing) -> Result<u64, Refusal> {
     let record_sha256 = crate::hex(&Sha256::digest(json(&seen.record).as_bytes()));
     let signed = Signed::new(by, licence, journal.last_hash(), &record_sha256, &key);
     let event = Event::Signed(Box::new(signed));
-    Ok(journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(DeskError::from)?)
+    Ok(journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(FolderError::from)?)
 }
 
 /// A still that would be labelled otherwise.
@@ -127,7 +127,7 @@ pub(super) struct Relabelled {
 }
 
 /// The stills that would get another label if the scanner's clock were set to this offset.
-pub(super) fn preview(desk: &Desk, offset_s: f64) -> Result<Vec<Relabelled>, DeskError> {
+pub(super) fn preview(desk: &Desk, offset_s: f64) -> Result<Vec<Relabelled>, FolderError> {
     let seen = desk.seen()?;
     let mut exam = seen.exam.clone();
     let review = Review {

@@ -15,10 +15,8 @@ use serde::Serialize;
 use crate::clock::seconds;
 use crate::exam::call::Act;
 use crate::exam::event::Outcome;
-use crate::exam::fold::{Exam, FoldError, fold};
-use crate::exam::journal::{JOURNAL_FILE, JournalError, read};
-use crate::exam::sound::note_sound;
-use crate::frames::folder::note_missing;
+use crate::exam::fold::Exam;
+use crate::exam_folder::{ExamFolder, FolderError};
 use crate::frames::pair::pair;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::measure::{Against, Earlier, changes};
@@ -28,28 +26,10 @@ use crate::report::chart::chart;
 use crate::review::doing::{Doing, TaskKind};
 use crate::review::question::{OpenQuestion, questions};
 
-/// Why an exam cannot be shown.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum DeskError {
-    /// The journal cannot be read or written.
-    #[error(transparent)]
-    Journal(#[from] JournalError),
-    /// It is no exam.
-    #[error("`{path}`: {source}")]
-    Fold {
-        /// The journal.
-        path: PathBuf,
-        /// Why not.
-        #[source]
-        source: FoldError,
-    },
-}
-
 /// An exam folder that is open for review.
 #[derive(Debug)]
 pub struct Desk {
-    pub(super) folder: PathBuf,
+    pub(super) folder: ExamFolder,
     pub(super) protocols: Protocols,
     seen: Mutex<Option<(u64, Arc<DeskSnapshot>)>>,
     earlier: Option<(PathBuf, Record)>,
@@ -157,9 +137,9 @@ impl Desk {
     ///
     /// # Errors
     /// When there is none.
-    pub fn open(folder: &Path, protocols: Protocols) -> Result<Desk, DeskError> {
+    pub fn open(folder: &Path, protocols: Protocols) -> Result<Desk, FolderError> {
         let desk = Desk {
-            folder: folder.to_owned(),
+            folder: ExamFolder::at(folder),
             protocols,
             seen: Mutex::new(None),
             earlier: None,
@@ -188,7 +168,7 @@ impl Desk {
     }
 
     /// The exam as its journal has it now.
-    pub(super) fn seen(&self) -> Result<Arc<DeskSnapshot>, DeskError> {
+    pub(super) fn seen(&self) -> Result<Arc<DeskSnapshot>, FolderError> {
         let length = self.journal_bytes();
         let mut kept = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some((at, seen)) = kept.as_ref()
@@ -197,12 +177,9 @@ impl Desk {
             return Ok(Arc::clone(seen));
         }
         let task = self.doing.begin(TaskKind::Exam, "reading the journal");
-        let lines = read(&self.folder)?;
+        let lines = self.folder.lines()?;
         task.step("putting together what was said");
-        let mut exam = fold(&lines, &self.protocols)
-            .map_err(|source| DeskError::Fold { path: self.folder.join(JOURNAL_FILE), source })?;
-        note_missing(&self.folder, &mut exam.frames);
-        note_sound(&self.folder, &mut exam);
+        let exam = self.folder.exam_of(&lines, &self.protocols)?;
         task.step("pairing the stills");
         let pairing = pair(&exam, &exam.frames);
         task.step("checking and measuring");
@@ -217,7 +194,7 @@ impl Desk {
 
     /// Length of the journal: it only grows, so an unchanged length is an unchanged journal.
     pub(super) fn journal_bytes(&self) -> u64 {
-        std::fs::metadata(self.folder.join(JOURNAL_FILE)).map_or(0, |about| about.len())
+        self.folder.journal_bytes()
     }
 
     pub(super) fn shown<'a>(&'a self, seen: &'a DeskSnapshot) -> Shown<'a> {

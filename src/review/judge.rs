@@ -160,7 +160,7 @@ fn scale_fits(
 ) -> Result<String, Refusal> {
     label_of(seen, still)?;
     let file =
-        seen.exam.frames.iter().find(|frame| frame.id == still).map(|frame| desk.folder.join(&frame.file));
+        seen.exam.frames.iter().find(|frame| frame.id == still).map(|frame| desk.folder.still_file(frame));
     if file.is_some_and(|file| sole_scale(&file).is_some()) {
         return wrong("this still states its own scale", "measure with it; nothing has to be set");
     }

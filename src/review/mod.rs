@@ -19,7 +19,7 @@ mod print;
 mod guard;
 mod serve;
 
-pub use desk::{Desk, DeskError};
+pub use desk::Desk;
 pub use guard::Keys;
 pub use question::{OpenQuestion, questions};
 pub use serve::{Bound, ServeError, bind, serve};

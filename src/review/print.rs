@@ -13,12 +13,13 @@ use base64::prelude::BASE64_STANDARD;
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
+use crate::exam_folder::FolderError;
 use crate::frames::pair::pair;
 use crate::knowledge::record::record_against;
 use crate::report::picture::pictures_told;
 use crate::report::print::{Audience, PageSize, PrintError, pdf};
 use crate::report::{ReportInput, owner, vet};
-use crate::review::desk::{Desk, DeskError};
+use crate::review::desk::Desk;
 use crate::review::doing::TaskKind;
 
 /// What is wanted.
@@ -56,7 +57,7 @@ enum PaperChoice {
 #[derive(Debug, thiserror::Error)]
 pub(super) enum ReportError {
     #[error(transparent)]
-    Desk(#[from] DeskError),
+    Desk(#[from] FolderError),
     #[error(transparent)]
     Print(#[from] PrintError),
 }
@@ -68,8 +69,9 @@ pub(super) fn report_of(desk: &Desk, wanted: &ReportRequest) -> Result<Response,
     let against = desk.against();
     let record = record_against(&seen.exam, &pair(&seen.exam, &seen.exam.frames), &desk.protocols, &against);
     let all = record.frames.len();
-    let pictures =
-        pictures_told(&record, &desk.folder, |done| task.count("looking through the stills", done, all));
+    let pictures = pictures_told(&record, desk.folder.path(), |done| {
+        task.count("looking through the stills", done, all)
+    });
     task.step("laying out the pages");
     let told = ReportInput {
         record: &record,

@@ -29,12 +29,13 @@ use tokio::net::TcpListener;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::call::Problem;
 use crate::exam::journal::JournalError;
+use crate::exam_folder::FolderError;
 use crate::report::chart::alone;
 use crate::report::picture::{Light, PictureError, png, thumbnail};
 use crate::review::cache::{file_state, kept};
 use crate::review::caliper::{Ends, distance};
 use crate::review::change::{Asked, Refusal, Signing, preview, sign, write};
-use crate::review::desk::{Desk, DeskError, DeskSnapshot};
+use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::doing::TaskKind;
 use crate::review::guard::{Keys, guard};
 use crate::review::print::{ReportError, ReportRequest, report_of};
@@ -176,8 +177,8 @@ fn told(status: StatusCode, message: impl ToString, help: &str) -> Response {
     (status, Json(json!({ "message": problem.message, "help": problem.help }))).into_response()
 }
 
-fn broken(error: &DeskError) -> Response {
-    if let DeskError::Journal(JournalError::Busy { .. }) = error {
+fn broken(error: &FolderError) -> Response {
+    if let FolderError::Journal(JournalError::Busy { .. }) = error {
         return told(
             StatusCode::CONFLICT,
             error,
@@ -356,7 +357,7 @@ async fn thumb(State(room): Held, Path(number): Path<usize>) -> Response {
                 let _turn = room.making.lock().unwrap_or_else(PoisonError::into_inner);
                 thumbnail(&path).map(|(jpeg, ..)| jpeg)
             };
-            picture(kept(&room.desk.folder, &made_of, small), "image/jpeg")
+            picture(kept(room.desk.folder.path(), &made_of, small), "image/jpeg")
         }
         Err(answer) => *answer,
     })
@@ -367,7 +368,7 @@ async fn thumb(State(room): Held, Path(number): Path<usize>) -> Response {
 fn file_of(desk: &Desk, number: usize) -> Result<PathBuf, Box<Response>> {
     let seen = desk.seen().map_err(|error| broken(&error))?;
     match seen.exam.frames.get(number) {
-        Some(frame) => Ok(desk.folder.join(&frame.file)),
+        Some(frame) => Ok(desk.folder.still_file(frame)),
         None => Err(Box::new(told(StatusCode::NOT_FOUND, "there is no such still", "load the page again"))),
     }
 }
@@ -381,7 +382,7 @@ fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response 
 
 /// The drawn sound. Kept beside the exam once listening has ended: until then it is another one each time.
 fn drawn_sound(desk: &Desk, seen: &DeskSnapshot) -> Result<Vec<u8>, SoundError> {
-    let (folder, files) = (&desk.folder, &seen.exam.audio);
+    let (folder, files) = (desk.folder.path(), &seen.exam.audio);
     let task = desk.doing.begin(TaskKind::Sound, WORDS_OF_SOUND);
     let minutes = usize::try_from(seen.exam.last_sample() / SAMPLES_PER_MIN).unwrap_or(0);
     let told = |done: usize| task.count(WORDS_OF_SOUND, done.min(minutes), minutes);
@@ -402,7 +403,7 @@ struct ByteRange {
 
 async fn sound(State(room): Held, Query(stretch): Query<ByteRange>) -> Response {
     aside(move || match room.desk.seen() {
-        Ok(seen) => match wav(&room.desk.folder, &seen.exam.audio, (stretch.from, stretch.to)) {
+        Ok(seen) => match wav(room.desk.folder.path(), &seen.exam.audio, (stretch.from, stretch.to)) {
             Ok(bytes) => ([(CONTENT_TYPE, "audio/wav")], bytes).into_response(),
             Err(error) => told(StatusCode::NOT_FOUND, error, "the words as heard are still in the journal"),
         },

@@ -12,14 +12,14 @@ use serde::{Deserialize, Serialize};
 
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
-use crate::exam::journal::Journal;
 use crate::exam::review::{TEXT_MAX, is_plain};
+use crate::exam_folder::FolderError;
 use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
 use crate::protocol::OfOutline;
 use crate::report::picture;
 use crate::review::change::{Refusal, wrong};
-use crate::review::desk::{Desk, DeskError, DeskSnapshot};
+use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::judge::row_of;
 use crate::trace::{Outline, Size, compare, outline_at, size};
 
@@ -71,12 +71,12 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<TraceResult, Refusal> 
     }
     // Held from reading to writing, so that nobody labels the still anew in between.
     let mut journal = match drawn.write {
-        true => Some(Journal::open(&desk.folder).map_err(DeskError::from)?),
+        true => Some(desk.folder.append_journal().map_err(FolderError::from)?),
         false => None,
     };
     let seen = desk.seen()?;
     let row = row_of(&seen, &drawn.still)?;
-    let path = desk.folder.join(&row.file);
+    let path = desk.folder.path().join(&row.file);
     let outline = outline(drawn, &path)?;
     if let Err(why) = outline.verify() {
         return wrong(why.to_string(), "");
@@ -106,7 +106,7 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<TraceResult, Refusal> 
             })
             .collect::<Result<_, Refusal>>()?;
         let seqs =
-            journal.append_all(Utc::now(), seen.exam.last_sample(), &entered).map_err(DeskError::from)?;
+            journal.append_all(Utc::now(), seen.exam.last_sample(), &entered).map_err(FolderError::from)?;
         let mut seqs = seqs.into_iter();
         answer.seq = seqs.next();
         answer.length_seqs = seqs.collect();

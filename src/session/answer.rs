@@ -7,8 +7,9 @@
 
 use crate::exam::call::Act;
 use crate::exam::fold::Exam;
-use crate::knowledge::coverage::coverage;
+use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::place::Place;
+use crate::knowledge::progress::Progress;
 use crate::protocol::Protocols;
 
 /// Views named in an answer; of the rest only the number is told.
@@ -16,10 +17,10 @@ const VIEWS_MAX: usize = 3;
 
 /// The answer to a question by its name in the grammar: `where`, `left` or `last`; none for another.
 #[must_use]
-pub fn answer(ask: &str, exam: &Exam, protocols: &Protocols) -> Option<String> {
+pub fn answer(ask: &str, exam: &Exam, progress: &Progress, protocols: &Protocols) -> Option<String> {
     match ask {
         "where" => Some(whereabouts(exam, protocols)),
-        "left" => Some(left(exam, protocols)),
+        "left" => Some(left(exam, progress, protocols)),
         "last" => Some(last(exam)),
         _ => None,
     }
@@ -31,9 +32,9 @@ fn whereabouts(exam: &Exam, protocols: &Protocols) -> String {
 }
 
 /// Views of the limb in force that nobody saved or left out on purpose.
-fn left(exam: &Exam, protocols: &Protocols) -> String {
+fn left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> String {
     let Some(limb) = exam.context.limb.as_deref() else { return "no limb was called yet".to_owned() };
-    let rows = coverage(exam, &[], protocols);
+    let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
     let open = rows.iter().filter(|row| row.limb == limb && row.saves == 0 && !row.not_done);
     let names: Vec<String> = open
         .map(|row| {

@@ -1,36 +1,51 @@
 //! The view that was left without a still, told while it can still be put right.
 //!
-//! Takes: what was in force before and is in force now, the exam as it stands, and when stills arrived.
+//! Takes: what was current before and is current now, how far the views are, and when stills arrived.
 //! Gives: the view to be told, by name.
 //! Never: I/O, or a view that was left out on purpose.
 //! Tested in: `tests/it/answer.rs`, `tests/sound/listen.rs`.
 
 use crate::exam::call::{Act, Command};
 use crate::exam::context::Context;
-use crate::exam::fold::Exam;
-use crate::knowledge::coverage::{Wanted, left_out_at, live};
+use crate::knowledge::coverage::Wanted;
 use crate::knowledge::place::Place;
+use crate::knowledge::progress::Progress;
 
-/// The view that was in force `before` and is left now, by moving on or because the exam has `ended`.
+/// Whether the exam goes on after the calls of an utterance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ExamState {
+    /// It goes on.
+    GoesOn,
+    /// One of the calls ended it.
+    Ended,
+}
+
+impl ExamState {
+    /// After these calls.
+    pub fn after<'a>(calls: impl IntoIterator<Item = &'a Act>) -> Self {
+        if calls.into_iter().any(ends) { Self::Ended } else { Self::GoesOn }
+    }
+}
+
+/// The view that was current `before` and is left now, by moving on or because the exam has ended; what is current
+/// `after` that, and the `progress` with the calls that did it.
 ///
 /// A view is limb, zone and plane; while one of them is not known, or nothing was said of it, or it was left out on
 /// purpose, there is none to be forgotten.
 #[must_use]
-pub fn left(before: &Context, exam: &Exam, ended: bool) -> Option<Place> {
+pub fn left(before: &Context, after: &Context, progress: &Progress, state: ExamState) -> Option<Place> {
     let left = Place::from(before);
-    if !ended && left.same_view(&Place::from(&exam.context)) {
+    if state == ExamState::GoesOn && left.same_view(&Place::from(after)) {
         return None;
     }
     let view = wanted(&left)?;
-    let meant = live(exam).any(|call| view.holds(call));
-    (meant && !left_out_at(exam, view)).then_some(left)
+    (progress.view(view).meant && !progress.is_left_out(view)).then_some(left)
 }
 
 /// A save was spoken in this view.
 #[must_use]
-pub fn is_saved_by_word(exam: &Exam, view: &Place) -> bool {
-    let saves = |view: Wanted<'_>| live(exam).any(|call| call.act == Act::Save && view.holds(call));
-    wanted(view).is_some_and(saves)
+pub fn is_saved_by_word(progress: &Progress, view: &Place) -> bool {
+    wanted(view).is_some_and(|view| progress.view(view).saves > 0)
 }
 
 fn wanted(view: &Place) -> Option<Wanted<'_>> {
@@ -39,8 +54,7 @@ fn wanted(view: &Place) -> Option<Wanted<'_>> {
 }
 
 /// The call ends the exam.
-#[must_use]
-pub fn ends(act: &Act) -> bool {
+fn ends(act: &Act) -> bool {
     *act == Act::Command(Command::EndOfExam)
 }
 

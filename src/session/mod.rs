@@ -1,11 +1,33 @@
-//! What the program answers while it listens.
+//! The exam while it happens: what is heard is understood, acted on or asked about, written down and answered.
+//!
+//! `hearing` joins folder, ear and dialogue for recordings and microphones alike; `live` is the loop at the horse, and
+//! `waiting` the box that waits for exams. What is decided is decided in `dialogue`, which does nothing itself: it takes
+//! `Input`s and gives `Effect`s.
 
-pub mod answer;
-pub mod ask;
-pub mod screen_view;
-pub mod forgotten;
-pub mod gate;
-pub mod speech_output;
+pub mod options;
+pub mod error;
+pub mod spoken;
 pub mod tone;
 pub mod voice;
 pub mod speaker;
+pub mod speech_output;
+pub mod feedback;
+pub mod gate;
+pub mod notice;
+pub mod effect;
+pub mod ear;
+pub mod answer;
+pub mod ask;
+pub mod forgotten;
+pub mod screen_view;
+pub mod screen;
+pub mod talk_switch;
+pub mod microphone;
+mod exam_log;
+mod own_voice;
+mod stills;
+mod open_question;
+pub mod dialogue;
+pub mod hearing;
+pub mod live;
+pub mod waiting;

@@ -14,10 +14,10 @@ use ratatui::text::{Line, Span};
 use ratatui::widgets::{Block, Paragraph, Wrap};
 use tui_big_text::{BigText, PixelSize};
 
-use crate::exam::call::Act;
 use crate::exam::fold::Exam;
-use crate::knowledge::coverage::{coverage, live};
+use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::place::Place;
+use crate::knowledge::progress::Progress;
 use crate::knowledge::record::CoverageRow;
 use crate::protocol::Protocols;
 
@@ -113,12 +113,12 @@ pub struct ScreenView {
 
 impl ScreenView {
     /// Takes over the exam as it stands.
-    pub fn take(&mut self, exam: &Exam, protocols: &Protocols) {
+    pub fn take(&mut self, exam: &Exam, progress: &Progress, protocols: &Protocols) {
         let place = Place::from(&exam.context);
         self.place = place.codes();
         self.place_in_words = place.in_words(protocols);
         self.limb.clone_from(&exam.context.limb);
-        let rows = coverage(exam, &[], protocols);
+        let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
         let has_still = |row: &CoverageRow| {
             self.arrived.contains(&[row.limb.clone(), row.zone.clone(), row.plane.clone()])
         };
@@ -136,7 +136,7 @@ impl ScreenView {
                 plane: row.plane,
             })
             .collect();
-        self.saves = live(exam).filter(|call| call.act == Act::Save).count();
+        self.saves = progress.saves();
     }
 
     /// A still of this view has come from the scanner.

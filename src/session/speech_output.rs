@@ -54,6 +54,12 @@ impl SpeechOutput {
         Ok(Self { orders, has_voice, speaking })
     }
 
+    /// True where it can speak.
+    #[must_use]
+    pub fn has_voice(&self) -> bool {
+        self.has_voice
+    }
+
     /// Sounds a tone.
     pub fn sound(&self, tone: Tone) {
         let _ = self.orders.try_send(Order::Tone(tone));

@@ -8,7 +8,8 @@
 use std::collections::VecDeque;
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};
-use crate::speech::sphinx_sys::{SphinxEndpointer, SphinxRefused};
+use crate::speech::sphinx_sys::SphinxEndpointer;
+pub use crate::speech::sphinx_sys::SphinxRefused;
 use crate::speech::utterance::UtteranceAudio;
 
 /// The detector decides over this many seconds; 0.3 cut test commands right where stricter settings clipped them.

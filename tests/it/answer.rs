@@ -2,20 +2,23 @@
 use crate::support;
 
 use support::{BUILT_IN, exam_of};
-use zonecall::exam::call::{Act, Command};
+use zonecall::knowledge::progress::Progress;
 use zonecall::session::answer::answer;
-use zonecall::session::forgotten::{Left, is_saved_by_word, left};
+use zonecall::session::forgotten::{ExamState, Left, is_saved_by_word, left};
 
 #[track_caller]
 fn check(ask: &str, said: &[&str], wanted: &str) {
-    assert_eq!(answer(ask, &exam_of(said), &BUILT_IN.1).unwrap(), wanted);
+    let exam = exam_of(said);
+    assert_eq!(answer(ask, &exam, &Progress::of(&exam), &BUILT_IN.1).unwrap(), wanted);
 }
 
 /// The view that is told as forgotten when the last of these utterances is said.
 fn left_behind(said: &[&str]) -> Option<String> {
     let (before, exam) = (exam_of(&said[..said.len() - 1]).context, exam_of(said));
-    let ended = exam.calls.iter().any(|call| call.act == Act::Command(Command::EndOfExam));
-    left(&before, &exam, ended).filter(|view| !is_saved_by_word(&exam, view)).map(|view| view.codes())
+    let state = ExamState::after(exam.calls.iter().map(|call| &call.act));
+    let progress = Progress::of(&exam);
+    let view = left(&before, &exam.context, &progress, state);
+    view.filter(|view| !is_saved_by_word(&progress, view)).map(|view| view.codes())
 }
 
 #[test]
@@ -64,11 +67,9 @@ fn a_view_that_is_left_without_a_save_is_told_and_one_with_a_save_is_not() {
 
 #[test]
 fn with_the_scanners_folder_a_still_counts_for_the_view_that_was_in_force_when_it_was_saved() {
-    let view = left(
-        &exam_of(&["left fore zone two alpha transverse"]).context,
-        &exam_of(&["left fore zone two alpha transverse", "zone two bravo"]),
-        false,
-    );
+    let before = exam_of(&["left fore zone two alpha transverse"]).context;
+    let exam = exam_of(&["left fore zone two alpha transverse", "zone two bravo"]);
+    let view = left(&before, &exam.context, &Progress::of(&exam), ExamState::GoesOn);
     let left = Left { view: view.unwrap(), from: 16_000, to: 80_000 };
     assert!(left.lacks_still(&[]));
     assert!(left.lacks_still(&[15_999, 80_000]), "of the views before and after it");

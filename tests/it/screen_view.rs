@@ -5,6 +5,7 @@ use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use support::{BUILT_IN, exam_of};
 use zonecall::knowledge::place::Place;
+use zonecall::knowledge::progress::Progress;
 use zonecall::session::screen_view::{ScreenView, Switched, ViewState};
 
 fn board(said: &[&str]) -> ScreenView {
@@ -13,7 +14,8 @@ fn board(said: &[&str]) -> ScreenView {
         level_dbfs: -20.0,
         ..ScreenView::default()
     };
-    board.take(&exam_of(said), &BUILT_IN.1);
+    let exam = exam_of(said);
+    board.take(&exam, &Progress::of(&exam), &BUILT_IN.1);
     board
 }
 
@@ -56,7 +58,8 @@ fn the_views_of_the_limb_stand_in_a_grid_with_a_sign_for_each_state() {
     assert_eq!(board.views.iter().filter(|seen| seen.state == ViewState::Open).count(), 11);
     let mut with_still = board.clone();
     with_still.still_of(&Place::from(&exam_of(SAID).context));
-    with_still.take(&exam_of(SAID), &BUILT_IN.1);
+    let exam = exam_of(SAID);
+    with_still.take(&exam, &Progress::of(&exam), &BUILT_IN.1);
     let lines = drawn(&with_still, 80, 30);
     assert_eq!(lines[head + 1].split_whitespace().nth(2), Some("●"), "a still from the scanner counts, too");
     assert!(

@@ -120,6 +120,17 @@ pub fn write_heard(folder: &Path, heard: impl IntoIterator<Item = Utterance>) ->
     journal
 }
 
+/// The journal's lines of utterances that follow each other every four seconds.
+pub fn exam_lines(utterances: &[&str]) -> journal::Lines {
+    let folder = tempfile::tempdir().unwrap();
+    write_journal(folder.path(), &every_four_seconds(utterances));
+    journal::read(folder.path()).unwrap()
+}
+
+fn every_four_seconds<'a>(utterances: &[&'a str]) -> Vec<(f64, &'a str)> {
+    utterances.iter().enumerate().map(|(idx, text)| (2.0 + idx as f64 * 4.0, *text)).collect()
+}
+
 /// The exam of utterances given as (start in seconds, words).
 pub fn exam(utterances: &[(f64, &str)]) -> Exam {
     let folder = tempfile::tempdir().unwrap();
@@ -129,7 +140,5 @@ pub fn exam(utterances: &[(f64, &str)]) -> Exam {
 
 /// The exam of utterances that follow each other every four seconds.
 pub fn exam_of(utterances: &[&str]) -> Exam {
-    let timed: Vec<(f64, &str)> =
-        utterances.iter().enumerate().map(|(idx, text)| (2.0 + idx as f64 * 4.0, *text)).collect();
-    exam(&timed)
+    exam(&every_four_seconds(utterances))
 }

@@ -5,7 +5,7 @@
 //! Never: waits; needs a key.
 //! Tested in: `tests/sound/listen.rs` (lines), `tests/it/screen_view.rs` (the picture).
 
-use std::io::{IsTerminal as _, Write as _};
+use std::io::{self, IsTerminal as _, Write as _};
 use std::time::{Duration, Instant};
 
 use chrono::Utc;
@@ -14,7 +14,9 @@ use ratatui::crossterm::event::{self, KeyCode, KeyEventKind, KeyModifiers};
 
 use crate::exam::fold::Exam;
 use crate::knowledge::place::Place;
+use crate::knowledge::progress::Progress;
 use crate::protocol::Protocols;
+use crate::session::notice::Notice;
 use crate::session::screen_view::{ScreenView, Switched};
 use crate::speech::capture::AudioBlock;
 use crate::speech::endpoint::level_dbfs;
@@ -26,60 +28,20 @@ const CLIPPED_SHOWN: Duration = Duration::from_secs(3);
 /// Samples at this height are at full scale.
 const FULL: u16 = 32_767;
 
-/// Something to be told.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Notice {
-    Heard,
-    NotUnderstood,
-    Asked,
-    Settled,
-    Talk,
-    Note,
-    Ignored,
-    Answer,
-    Still,
-    NoStill,
-    Forgotten,
-    Switch,
-    /// About the listening itself.
-    Notice,
-    /// About the listening itself, and bad.
-    Fault,
-}
-
-impl Notice {
-    fn label(self) -> &'static str {
-        match self {
-            Notice::Heard => "heard",
-            Notice::NotUnderstood => "not understood",
-            Notice::Asked => "ASKED",
-            Notice::Settled => "settled",
-            Notice::Talk => "talk",
-            Notice::Note => "note",
-            Notice::Ignored => "ignored",
-            Notice::Answer => "answer",
-            Notice::Still => "still",
-            Notice::NoStill => "no still",
-            Notice::Forgotten => "FORGOTTEN?",
-            Notice::Switch => "switch",
-            Notice::Notice => "",
-            Notice::Fault => "FAULT",
-        }
-    }
-}
-
 /// A key that means something here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Key {
+pub enum Key {
+    /// It answers a question: `yes`, `no`, `first` or `second`.
     Answer(&'static str),
     /// The switch to talk by is turned over.
     Switch,
+    /// Listening is to end.
     End,
 }
 
 /// How it is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Display {
+pub enum Display {
     /// One screen, where the output is a terminal; else lines.
     Screen,
     /// A line for whatever happens.
@@ -90,20 +52,26 @@ pub(super) enum Display {
 
 impl Display {
     /// True where keys can be pressed.
-    pub(super) fn has_keys(self) -> bool {
+    #[must_use]
+    pub fn has_keys(self) -> bool {
         self == Display::Screen && std::io::stdout().is_terminal()
     }
 }
 
-pub(super) enum Screen {
+/// What shows it.
+pub enum Screen {
+    /// Lines about the listening itself.
     Log,
+    /// Lines.
     Lines,
-    Screen(Box<Terminal>),
+    /// A picture on the whole terminal.
+    Picture(Box<Picture>),
 }
 
-pub(super) struct Terminal {
+/// A terminal that is drawn on.
+pub struct Picture {
     terminal: DefaultTerminal,
-    board: ScreenView,
+    view: ScreenView,
     drawn_at: Instant,
     clipped_at: Option<Instant>,
     is_old: bool,
@@ -113,7 +81,8 @@ pub(super) struct Terminal {
 
 impl Screen {
     /// The screen where the output is a terminal, unless lines are wanted.
-    pub(super) fn open(show: Display, title: String, watches: bool) -> Self {
+    #[must_use]
+    pub fn open(show: Display, title: String, watches: bool) -> Self {
         if show == Display::Log {
             return Screen::Log;
         }
@@ -121,9 +90,9 @@ impl Screen {
             return Screen::Lines;
         }
         match ratatui::try_init() {
-            Ok(terminal) => Screen::Screen(Box::new(Terminal {
+            Ok(terminal) => Screen::Picture(Box::new(Picture {
                 terminal,
-                board: ScreenView {
+                view: ScreenView {
                     title,
                     stills: watches.then_some(0),
                     level_dbfs: f64::MIN,
@@ -138,54 +107,61 @@ impl Screen {
         }
     }
 
-    pub(super) fn tell(&mut self, what: Notice, text: &str) -> anyhow::Result<()> {
+    /// Shows a line of what happened.
+    ///
+    /// # Errors
+    /// When the terminal cannot be written.
+    pub fn tell(&mut self, notice: Notice, text: &str) -> io::Result<()> {
         let at = Utc::now().with_timezone(&chrono::Local).format("%H:%M:%S");
-        let line = match what.label() {
+        let line = match notice.label() {
             "" => format!("{at}  {text}"),
             label => format!("{at}  {label:<15} {text}"),
         };
-        if matches!(self, Screen::Log) && !matches!(what, Notice::Notice | Notice::Fault) {
+        if matches!(self, Screen::Log) && !matches!(notice, Notice::Listening | Notice::Fault) {
             return Ok(());
         }
-        let Screen::Screen(screen) = self else {
+        let Screen::Picture(picture) = self else {
             writeln!(std::io::stdout(), "{line}")?;
             return Ok(());
         };
-        let board = &mut screen.board;
-        match what {
+        let view = &mut picture.view;
+        match notice {
             Notice::Heard | Notice::Settled | Notice::Answer => {
-                text.clone_into(&mut board.last);
-                board.alarm = None;
+                text.clone_into(&mut view.last);
+                view.alarm = None;
             }
-            Notice::Forgotten | Notice::Fault => board.alarm = Some(text.to_owned()),
-            Notice::Still => board.stills = board.stills.map(|stills| stills + 1),
+            Notice::Forgotten | Notice::Fault => view.alarm = Some(text.to_owned()),
+            Notice::Still => view.stills = view.stills.map(|stills| stills + 1),
             _ => {}
         }
-        board.add(line);
-        screen.is_old = true;
+        view.add(line);
+        picture.is_old = true;
         Ok(())
     }
 
     /// The question that waits, or none.
-    pub(super) fn question(&mut self, question: Option<String>) {
-        if let Screen::Screen(screen) = self {
-            screen.board.question = question;
-            screen.is_old = true;
+    pub fn question(&mut self, question: Option<String>) {
+        if let Screen::Picture(picture) = self {
+            picture.view.question = question;
+            picture.is_old = true;
         }
     }
 
     /// There is a switch to talk by, and perhaps a key that turns it here.
-    pub(super) fn has_switch(&mut self, key: Option<(KeyCode, &str)>) {
-        if let Screen::Screen(screen) = self {
-            screen.switch = key.map(|(code, _)| code);
-            screen.board.switch = Some(Switched { is_on: false, key: key.map(|(_, name)| name.to_owned()) });
+    pub fn has_switch(&mut self, key: Option<(KeyCode, &str)>) {
+        if let Screen::Picture(picture) = self {
+            picture.switch = key.map(|(code, _)| code);
+            picture.view.switch = Some(Switched { is_on: false, key: key.map(|(_, name)| name.to_owned()) });
         }
     }
 
     /// The switch was turned.
-    pub(super) fn switched(&mut self, is_on: bool) -> anyhow::Result<()> {
-        if let Screen::Screen(screen) = self
-            && let Some(switch) = &mut screen.board.switch
+    ///
+    /// # Errors
+    /// When the terminal cannot be used.
+    pub fn switched(&mut self, is_on: bool) -> io::Result<()> {
+        if let Screen::Picture(picture) = self
+            && let Some(switch) = &mut picture.view.switch
         {
             switch.is_on = is_on;
         }
@@ -193,64 +169,71 @@ impl Screen {
     }
 
     /// The exam has changed.
-    pub(super) fn take(&mut self, exam: &Exam, protocols: &Protocols) {
-        if let Screen::Screen(screen) = self {
-            screen.board.take(exam, protocols);
-            screen.is_old = true;
+    pub fn take(&mut self, exam: &Exam, progress: &Progress, protocols: &Protocols) {
+        if let Screen::Picture(picture) = self {
+            picture.view.take(exam, progress, protocols);
+            picture.is_old = true;
         }
     }
 
     /// A still of this view has arrived.
-    pub(super) fn still_of(&mut self, view: &Place) {
-        if let Screen::Screen(screen) = self {
-            screen.board.still_of(view);
+    pub fn still_of(&mut self, view: &Place) {
+        if let Screen::Picture(picture) = self {
+            picture.view.still_of(view);
         }
     }
 
     /// True where words are shown while they are spoken.
-    pub(super) fn shows_growing(&self) -> bool {
-        matches!(self, Screen::Screen(_))
+    #[must_use]
+    pub fn shows_growing(&self) -> bool {
+        matches!(self, Screen::Picture(_))
     }
 
     /// What is being said just now, or nothing any more.
-    pub(super) fn growing(&mut self, words: Option<String>) {
-        if let Screen::Screen(screen) = self {
-            screen.is_old |= screen.board.growing != words;
-            screen.board.growing = words;
+    pub fn growing(&mut self, words: Option<String>) {
+        if let Screen::Picture(picture) = self {
+            picture.is_old |= picture.view.growing != words;
+            picture.view.growing = words;
         }
     }
 
     /// The sound of this moment.
-    pub(super) fn level(&mut self, block: &AudioBlock) {
-        let Screen::Screen(screen) = self else { return };
+    pub fn level(&mut self, block: &AudioBlock) {
+        let Screen::Picture(picture) = self else { return };
         if block.samples.is_empty() {
             return;
         }
-        screen.board.level_dbfs = level_dbfs(&block.samples);
+        picture.view.level_dbfs = level_dbfs(&block.samples);
         if block.samples.iter().any(|sample| sample.unsigned_abs() >= FULL) {
-            screen.clipped_at = Some(Instant::now());
+            picture.clipped_at = Some(Instant::now());
         }
-        screen.board.is_clipped = screen.clipped_at.is_some_and(|at| at.elapsed() < CLIPPED_SHOWN);
-        screen.is_old = true;
+        picture.view.is_clipped = picture.clipped_at.is_some_and(|at| at.elapsed() < CLIPPED_SHOWN);
+        picture.is_old = true;
     }
 
     /// Draws what has changed.
-    pub(super) fn draw(&mut self) -> anyhow::Result<()> {
-        if let Screen::Screen(screen) = self
-            && screen.is_old
-            && screen.drawn_at.elapsed() >= DRAW_EVERY
+    ///
+    /// # Errors
+    /// When the terminal cannot be used.
+    pub fn draw(&mut self) -> io::Result<()> {
+        if let Screen::Picture(picture) = self
+            && picture.is_old
+            && picture.drawn_at.elapsed() >= DRAW_EVERY
         {
-            let Terminal { terminal, board, .. } = &mut **screen;
-            terminal.draw(|frame| board.draw(frame))?;
-            (screen.drawn_at, screen.is_old) = (Instant::now(), false);
+            let Picture { terminal, view, .. } = &mut **picture;
+            terminal.draw(|frame| view.draw(frame))?;
+            (picture.drawn_at, picture.is_old) = (Instant::now(), false);
         }
         Ok(())
     }
 
     /// The keys that were pressed since the last time.
-    pub(super) fn keys(&mut self) -> anyhow::Result<Vec<Key>> {
+    ///
+    /// # Errors
+    /// When the terminal cannot be used.
+    pub fn keys(&mut self) -> io::Result<Vec<Key>> {
         let mut keys = Vec::new();
-        let Screen::Screen(screen) = self else { return Ok(keys) };
+        let Screen::Picture(picture) = self else { return Ok(keys) };
         // A terminal that was closed is none any more; to ask it for keys would never end.
         if !std::io::stdin().is_terminal() {
             return Ok(vec![Key::End]);
@@ -258,13 +241,13 @@ impl Screen {
         while event::poll(Duration::ZERO)? {
             match event::read()? {
                 event::Event::Key(key) if key.kind == KeyEventKind::Press => {
-                    keys.extend(if screen.switch == Some(key.code) {
+                    keys.extend(if picture.switch == Some(key.code) {
                         Some(Key::Switch)
                     } else {
                         meaning(key)
                     });
                 }
-                event::Event::Resize(..) => screen.is_old = true,
+                event::Event::Resize(..) => picture.is_old = true,
                 _ => {}
             }
         }
@@ -284,7 +267,7 @@ fn meaning(key: event::KeyEvent) -> Option<Key> {
     }
 }
 
-impl Drop for Terminal {
+impl Drop for Picture {
     fn drop(&mut self) {
         // The terminal is given back as it was found, whatever ended the listening.
         ratatui::restore();

@@ -10,25 +10,31 @@ use std::time::{Duration, Instant};
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::clock::SAMPLE_RATE_HZ;
+use crate::session::error::SessionError;
 use crate::speech::capture::{AudioBlock, Capture, CaptureError};
 
 /// A microphone must give its first sound within this time.
 const FIRST_SOUND_MAX: Duration = Duration::from_secs(10);
 /// How often the microphone is asked for sound.
-pub(super) const PAUSE: Duration = Duration::from_millis(20);
+pub const PAUSE: Duration = Duration::from_millis(20);
 /// A lost microphone is looked for this often.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
 
 /// A microphone that gives sound.
-pub(super) struct Opened {
-    pub(super) capture: Capture,
-    pub(super) first: AudioBlock,
+pub struct Opened {
+    /// The microphone.
+    pub capture: Capture,
+    /// Its first sound.
+    pub first: AudioBlock,
     /// When the first sample of `first` was recorded.
-    pub(super) began_at: DateTime<Utc>,
+    pub began_at: DateTime<Utc>,
 }
 
 /// Opens a microphone and waits for its first sound.
-pub(super) fn open(device: Option<&str>) -> anyhow::Result<Opened> {
+///
+/// # Errors
+/// When it cannot be opened or gives no sound.
+pub fn open(device: Option<&str>) -> Result<Opened, SessionError> {
     let mut capture = Capture::open(device)?;
     let since = Instant::now();
     while since.elapsed() < FIRST_SOUND_MAX {
@@ -43,21 +49,24 @@ pub(super) fn open(device: Option<&str>) -> anyhow::Result<Opened> {
         }
         std::thread::sleep(PAUSE);
     }
-    anyhow::bail!("the microphone `{}` gives no sound; is it switched on?", capture.describe())
+    Err(SessionError::NoSound { name: capture.describe() })
 }
 
 /// The instant that lies so many samples before now.
-pub(super) fn before_now(samples: u64) -> DateTime<Utc> {
+#[must_use]
+pub fn before_now(samples: u64) -> DateTime<Utc> {
     Utc::now() - how_long(samples)
 }
 
 /// How long so many samples last.
-pub(super) fn how_long(samples: u64) -> TimeDelta {
+#[must_use]
+pub fn how_long(samples: u64) -> TimeDelta {
     TimeDelta::microseconds(i64::try_from(samples * 1_000_000 / u64::from(SAMPLE_RATE_HZ)).unwrap_or(0))
 }
 
 /// What a microphone has to tell.
-pub(super) enum Given {
+pub enum Given {
+    /// Sound.
     Sound(AudioBlock),
     /// Nothing yet.
     Nothing,
@@ -68,7 +77,7 @@ pub(super) enum Given {
 }
 
 /// A microphone that was open once.
-pub(super) struct Microphone {
+pub struct Microphone {
     capture: Option<Capture>,
     device: Option<String>,
     name: String,
@@ -78,7 +87,8 @@ pub(super) struct Microphone {
 
 impl Microphone {
     /// `device` is what it is looked for by when it is lost.
-    pub(super) fn new(capture: Capture, device: Option<&str>) -> Self {
+    #[must_use]
+    pub fn new(capture: Capture, device: Option<&str>) -> Self {
         Self {
             name: capture.describe(),
             capture: Some(capture),
@@ -89,12 +99,16 @@ impl Microphone {
     }
 
     /// Its name, rate and channels, for people.
-    pub(super) fn name(&self) -> &str {
+    #[must_use]
+    pub fn name(&self) -> &str {
         &self.name
     }
 
     /// What came since the last time.
-    pub(super) fn next(&mut self) -> anyhow::Result<Given> {
+    ///
+    /// # Errors
+    /// When the sound cannot be brought to the rate of the exam.
+    pub fn listen(&mut self) -> Result<Given, SessionError> {
         let Some(capture) = &mut self.capture else { return Ok(self.look_for()) };
         match capture.next_block() {
             Ok(block) => Ok(block.map_or(Given::Nothing, Given::Sound)),
@@ -111,7 +125,7 @@ impl Microphone {
     }
 
     /// True once for each time that the system itself lost sound.
-    pub(super) fn overrun(&mut self) -> bool {
+    pub fn overrun(&mut self) -> bool {
         self.capture.as_mut().is_some_and(Capture::overrun)
     }
 

@@ -1,0 +1,137 @@
+//! The exam while it happens: each line of its journal is taken as it is written.
+//!
+//! Takes: the journal's events, one after the other, and the protocols.
+//! Gives: the `Exam` that folding the whole journal would give, at a cost that does not grow with the exam.
+//! Never: I/O or a clock.
+//! Tested in: `tests/it/live_exam.rs`, against `fold`.
+
+use crate::exam::call::{Act, Command, Problem};
+use crate::exam::correct::{correct_calls, correct_one, set_in_force_from, take_back, take_back_one};
+use crate::exam::event::{Event, ExamEvent, Header};
+use crate::exam::fold::{Exam, FoldError, LoggedCall, fold_events};
+use crate::exam::journal::Lines;
+use crate::protocol::Protocols;
+
+/// What a line did to the calls.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CallsChanged {
+    /// Nothing.
+    None,
+    /// One call was added at the end.
+    Added,
+    /// Calls before the last one count otherwise now.
+    Earlier,
+}
+
+/// An exam that grows.
+#[derive(Debug, Clone)]
+pub struct LiveExam {
+    exam: Exam,
+    events: Vec<ExamEvent>,
+    /// What was wrong with the lines that were read.
+    damage: Vec<(u64, Problem)>,
+    /// The calls after taking back and correcting, before their zones are settled: what a change reaches back into.
+    said: Vec<LoggedCall>,
+}
+
+impl LiveExam {
+    /// Begins with the header of an exam and the line that holds it.
+    #[must_use]
+    pub fn begin(header: Header, line: ExamEvent) -> Self {
+        let mut exam = Exam::new(header);
+        exam.take(&line);
+        Self { exam, events: vec![line], damage: Vec::new(), said: Vec::new() }
+    }
+
+    /// Begins with what a journal holds already.
+    ///
+    /// # Errors
+    /// When the first line is missing.
+    pub fn read(lines: Lines, protocols: &Protocols) -> Result<Self, FoldError> {
+        let exam = fold_events(&lines.events, &lines.damage, protocols)?;
+        let said = said(&exam.header, &lines.events);
+        Ok(Self { exam, events: lines.events, damage: lines.damage, said })
+    }
+
+    /// The exam up to the last line.
+    #[must_use]
+    pub fn exam(&self) -> &Exam {
+        &self.exam
+    }
+
+    /// Number of the next line.
+    #[must_use]
+    pub fn next_seq(&self) -> u64 {
+        self.events.last().map_or(1, |line| line.seq + 1)
+    }
+
+    /// Takes the next line.
+    pub fn take(&mut self, line: ExamEvent, protocols: &Protocols) -> CallsChanged {
+        // What a person changed afterwards reaches anywhere: after that the whole is folded anew.
+        let by_hand = !self.exam.changes.is_empty();
+        let changed = match &line.event {
+            Event::Call(_) if !by_hand => {
+                self.exam.take(&line);
+                self.said.extend(self.exam.calls.last().cloned());
+                self.settle_last(protocols)
+            }
+            Event::Call(_)
+            | Event::Review(_)
+            | Event::Exam(_)
+            | Event::Audio(_)
+            | Event::Resumed { .. }
+            | Event::Closed { .. } => None,
+            _ => {
+                self.exam.take(&line);
+                Some(CallsChanged::None)
+            }
+        };
+        self.events.push(line);
+        changed.unwrap_or_else(|| {
+            self.fold_anew(protocols);
+            CallsChanged::Earlier
+        })
+    }
+
+    /// The last call takes effect; none where only the whole exam tells what it does.
+    fn settle_last(&mut self, protocols: &Protocols) -> Option<CallsChanged> {
+        let last = self.said.len() - 1;
+        let mut from = last;
+        if matches!(self.said[last].act, Act::Command(Command::TakeBack { .. })) {
+            for touched in take_back_one(&mut self.said, last) {
+                // Without a correction what it corrected is as it was said: that is a matter for the whole.
+                if self.said[touched].call.corrects || !self.said[touched].corrected_by.is_empty() {
+                    return None;
+                }
+                from = from.min(touched);
+            }
+        }
+        from = from.min(correct_one(&mut self.said, last).unwrap_or(last));
+        let exam = &mut self.exam;
+        exam.calls.truncate(from);
+        exam.calls.extend(self.said[from..].iter().cloned());
+        let before = from.checked_sub(1).map(|idx| exam.calls[idx].context.clone()).unwrap_or_default();
+        exam.context = set_in_force_from(&mut exam.calls[from..], before, &exam.header, protocols);
+        exam.place_notes(from);
+        Some(if from == last { CallsChanged::Added } else { CallsChanged::Earlier })
+    }
+
+    fn fold_anew(&mut self, protocols: &Protocols) {
+        match fold_events(&self.events, &self.damage, protocols) {
+            Ok(exam) => {
+                self.said = said(&exam.header, &self.events);
+                self.exam = exam;
+            }
+            Err(FoldError::NoHeader) => unreachable!("an exam that was begun has its first line"),
+        }
+    }
+}
+
+/// The calls of these lines after taking back and correcting.
+fn said(header: &Header, events: &[ExamEvent]) -> Vec<LoggedCall> {
+    let mut exam = Exam::new(header.clone());
+    events.iter().for_each(|line| exam.take(line));
+    take_back(&mut exam.calls);
+    correct_calls(&mut exam.calls);
+    exam.calls
+}

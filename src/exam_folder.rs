@@ -1,0 +1,223 @@
+//! An exam folder: the one door to its journal, its stills, its sound and its record.
+//!
+//! Takes: the path of a folder that holds `exam.jsonl`, or that is to hold one.
+//! Gives: the exam as its journal has it, what lies beside the journal, and the record.
+//! Never: changes what is there; only `Journal` writes, and it only appends.
+//! Tested in: `tests/it/demo.rs`, `tests/it/exam_folder.rs`.
+
+use std::io::Error as IoError;
+use std::path::{Path, PathBuf};
+
+use crate::exam::event::{AudioFile, Frame};
+use crate::exam::fold::{Exam, FoldError, fold};
+use crate::exam::journal::{self, JOURNAL_FILE, Journal, JournalError, Lines};
+use crate::exam::sound::note_sound;
+use crate::frames::folder::note_missing;
+use crate::frames::pair::pair;
+use crate::knowledge::measure::Against;
+use crate::knowledge::record::{self, Record};
+use crate::protocol::Protocols;
+
+/// Where the kept sound lies inside an exam folder.
+const AUDIO_FOLDER: &str = "audio";
+/// Where what is made from an exam lies.
+const OUT_FOLDER: &str = "out";
+
+/// Why an exam folder cannot be read.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum FolderError {
+    /// The journal cannot be read or written.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// The journal is not one of an exam.
+    #[error("`{path}`: {source}")]
+    Fold {
+        /// The journal.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: FoldError,
+    },
+    /// The kept sound cannot be read.
+    #[error("cannot read `{path}`: {source}")]
+    Audio {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: hound::Error,
+    },
+    /// A folder cannot be made.
+    #[error("cannot make the folder `{path}`: {source}")]
+    Make {
+        /// The folder.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: IoError,
+    },
+}
+
+/// A folder with an exam in it, or with room for one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ExamFolder {
+    path: PathBuf,
+}
+
+impl ExamFolder {
+    /// Names a folder; nothing is read yet.
+    #[must_use]
+    pub fn at(path: impl Into<PathBuf>) -> Self {
+        Self { path: path.into() }
+    }
+
+    /// Its path.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Path of the journal.
+    #[must_use]
+    pub fn journal_file(&self) -> PathBuf {
+        self.path.join(JOURNAL_FILE)
+    }
+
+    /// Makes sure that no exam is in it yet, before an engine is loaded; `begin_journal` checks again.
+    ///
+    /// # Errors
+    /// When there is one.
+    pub fn must_be_new(&self) -> Result<(), JournalError> {
+        let path = self.journal_file();
+        if path.exists() { Err(JournalError::Exists { path }) } else { Ok(()) }
+    }
+
+    /// Makes sure that an exam is in it.
+    ///
+    /// # Errors
+    /// When there is none.
+    pub fn must_hold_exam(&self) -> Result<(), JournalError> {
+        let path = self.journal_file();
+        if path.exists() { Ok(()) } else { Err(JournalError::Missing { path }) }
+    }
+
+    /// Begins the journal of a new exam; the folder is made if need be.
+    ///
+    /// # Errors
+    /// When there is a journal already, or the disk refuses.
+    pub fn begin_journal(&self) -> Result<Journal, JournalError> {
+        Journal::create(&self.path)
+    }
+
+    /// Opens the journal to append to it.
+    ///
+    /// # Errors
+    /// When there is none, another program writes it, or the disk refuses.
+    pub fn append_journal(&self) -> Result<Journal, JournalError> {
+        Journal::open(&self.path)
+    }
+
+    /// The lines of the journal.
+    ///
+    /// # Errors
+    /// When there is none or it cannot be read; damage inside it is no error.
+    pub fn lines(&self) -> Result<Lines, JournalError> {
+        journal::read(&self.path)
+    }
+
+    /// Length of the journal in bytes, 0 where there is none: it only grows, so an unchanged length is an unchanged
+    /// journal.
+    #[must_use]
+    pub fn journal_bytes(&self) -> u64 {
+        std::fs::metadata(self.journal_file()).map_or(0, |about| about.len())
+    }
+
+    /// The exam as its journal has it; missing stills and faults of the kept sound are noted.
+    ///
+    /// # Errors
+    /// When there is no journal, or it is not one of an exam.
+    pub fn exam(&self, protocols: &Protocols) -> Result<Exam, FolderError> {
+        self.exam_of(&self.lines()?, protocols)
+    }
+
+    /// The same from lines that were read before.
+    ///
+    /// # Errors
+    /// When they are not those of an exam.
+    pub fn exam_of(&self, lines: &Lines, protocols: &Protocols) -> Result<Exam, FolderError> {
+        let failed = |source| FolderError::Fold { path: self.journal_file(), source };
+        let mut exam = fold(lines, protocols).map_err(failed)?;
+        note_missing(&self.path, &mut exam.frames);
+        note_sound(&self.path, &mut exam);
+        Ok(exam)
+    }
+
+    /// The record of the exam, held against nothing.
+    ///
+    /// # Errors
+    /// As `exam`.
+    pub fn record(&self, protocols: &Protocols) -> Result<Record, FolderError> {
+        Ok(record_against(&self.exam(protocols)?, protocols, &Against::default()))
+    }
+
+    /// Path of a still: its file is named from the exam folder, or in full.
+    #[must_use]
+    pub fn still_file(&self, still: &Frame) -> PathBuf {
+        self.path.join(&still.file)
+    }
+
+    /// Path of a file of kept sound.
+    #[must_use]
+    pub fn audio_file(&self, audio: &AudioFile) -> PathBuf {
+        self.path.join(&audio.file)
+    }
+
+    /// A name for the next file of kept sound after the first `n_files`, and how many there are with it.
+    ///
+    /// A crash may have left a file that no line speaks of: it is kept, too.
+    ///
+    /// # Errors
+    /// When the folder of the sound cannot be made.
+    pub fn next_audio_file(&self, n_files: usize) -> Result<(String, usize), FolderError> {
+        let folder = self.path.join(AUDIO_FOLDER);
+        std::fs::create_dir_all(&folder).map_err(|source| FolderError::Make { path: folder, source })?;
+        let mut n_files = n_files;
+        loop {
+            n_files += 1;
+            let file = format!("{AUDIO_FOLDER}/{n_files:04}.wav");
+            if !self.path.join(&file).exists() {
+                return Ok((file, n_files));
+            }
+        }
+    }
+
+    /// The sample after the last one that the exam's audio files hold; a crash may have come before any line said so.
+    ///
+    /// # Errors
+    /// When the last file cannot be read.
+    pub fn kept_samples(&self, exam: &Exam) -> Result<u64, FolderError> {
+        let Some(last) = exam.audio.last() else { return Ok(0) };
+        let path = self.audio_file(last);
+        let reader = hound::WavReader::open(&path).map_err(|source| FolderError::Audio { path, source })?;
+        Ok(last.first_sample + u64::from(reader.duration()))
+    }
+
+    /// The folder for what is made from the exam; it is made if need be.
+    ///
+    /// # Errors
+    /// When it cannot be made.
+    pub fn out(&self) -> Result<PathBuf, FolderError> {
+        let path = self.path.join(OUT_FOLDER);
+        match std::fs::create_dir_all(&path) {
+            Ok(()) => Ok(path),
+            Err(source) => Err(FolderError::Make { path, source }),
+        }
+    }
+}
+
+/// The record of an exam, its stills paired and its measures held against what was named.
+#[must_use]
+pub fn record_against(exam: &Exam, protocols: &Protocols, against: &Against) -> Record {
+    record::record_against(exam, &pair(exam, &exam.frames), protocols, against)
+}

@@ -1,0 +1,123 @@
+//! How far the views of an exam are, call by call.
+//!
+//! Takes: calls that count, in order.
+//! Gives: for each view whether it was called, saved, or left out on purpose; at any moment, without a second look.
+//! Never: counts a call that was taken back: after taking back or correcting it is made anew.
+//! Tested in: `tests/it/knowledge.rs`, `tests/it/live_exam.rs`.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::exam::call::Act;
+use crate::exam::fold::{Exam, LoggedCall};
+use crate::knowledge::coverage::{NOT_DONE, Wanted, is_view, live};
+
+/// What there is of one view.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct ViewProgress {
+    /// Something was said while it was current.
+    pub meant: bool,
+    /// It was called.
+    pub called: bool,
+    /// Saves that were called in it.
+    pub saves: usize,
+}
+
+/// What there is of each view.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Progress {
+    /// Limbs of which a view was called.
+    examined: BTreeSet<String>,
+    /// Zones of which a view was called, by limb.
+    zones: BTreeSet<[String; 2]>,
+    /// By limb, zone and plane.
+    views: BTreeMap<[String; 3], ViewProgress>,
+    left_out: Vec<LeftOut>,
+    /// The plane was named together with the zone or since.
+    plane_named: bool,
+    saves: usize,
+}
+
+/// A place that was said not to be scanned; what is none was not named and means all.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct LeftOut {
+    limb: String,
+    zone: Option<String>,
+    plane: Option<String>,
+}
+
+impl Progress {
+    /// Of the whole exam.
+    #[must_use]
+    pub fn of(exam: &Exam) -> Self {
+        let mut this = Self::default();
+        live(exam).for_each(|call| this.add(call));
+        this
+    }
+
+    /// One more call that counts.
+    pub fn add(&mut self, call: &LoggedCall) {
+        let context = &call.context;
+        let (limb, zone, plane) = (context.limb.as_ref(), context.zone.as_ref(), context.plane.as_ref());
+        let is_view = is_view(call);
+        if let (Some(limb), true) = (limb, is_view) {
+            self.examined.insert(limb.clone());
+            self.zones.extend(zone.map(|zone| [limb.clone(), zone.clone()]));
+        }
+        let is_save = call.act == Act::Save;
+        self.saves += usize::from(is_save);
+        if let (Some(limb), Some(zone), Some(plane)) = (limb, zone, plane) {
+            let view = self.views.entry([limb.clone(), zone.clone(), plane.clone()]).or_default();
+            view.meant = true;
+            view.called |= is_view;
+            view.saves += usize::from(is_save);
+        }
+        self.note_left_out(call);
+    }
+
+    /// A zone keeps the plane that was current before it, so the plane counts only if it was named together with the zone
+    /// or since; a structure left out leaves the view itself wanted.
+    fn note_left_out(&mut self, call: &LoggedCall) {
+        match &call.act {
+            Act::View(view) if view.limb.is_some() || view.zone.is_some() => {
+                self.plane_named = view.plane.is_some();
+            }
+            Act::View(view) => self.plane_named |= view.plane.is_some(),
+            Act::Finding(finding) if finding.class == NOT_DONE && call.context.structure.is_none() => {
+                let Some(limb) = call.context.limb.clone() else { return };
+                let plane = call.context.plane.clone().filter(|_| self.plane_named);
+                self.left_out.push(LeftOut { limb, zone: call.context.zone.clone(), plane });
+            }
+            _ => {}
+        }
+    }
+
+    /// Whether a view of this limb was called.
+    pub(crate) fn is_examined(&self, limb: &str) -> bool {
+        self.examined.contains(limb)
+    }
+
+    /// Whether a view of this zone was called.
+    pub(crate) fn is_called(&self, limb: &str, zone: &str) -> bool {
+        self.zones.contains(&[limb.to_owned(), zone.to_owned()])
+    }
+
+    /// What there is of a view.
+    pub(crate) fn view(&self, view: Wanted<'_>) -> ViewProgress {
+        let Wanted { limb, zone, plane } = view;
+        self.views.get(&[limb, zone, plane].map(str::to_owned)).copied().unwrap_or_default()
+    }
+
+    /// Whether it was said that a view is not scanned.
+    pub(crate) fn is_left_out(&self, view: Wanted<'_>) -> bool {
+        let named = |part: &Option<String>, wanted: &str| part.as_ref().is_none_or(|part| part == wanted);
+        self.left_out
+            .iter()
+            .any(|out| out.limb == view.limb && named(&out.zone, view.zone) && named(&out.plane, view.plane))
+    }
+
+    /// Saves that were called, wherever.
+    #[must_use]
+    pub fn saves(&self) -> usize {
+        self.saves
+    }
+}

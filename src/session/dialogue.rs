@@ -1,0 +1,437 @@
+//! What is made of each utterance: acted on, asked back, answered, or passed over.
+//!
+//! Takes: one `Input` after the other, each with the sample at which the exam stands.
+//! Gives: `Effect`s in order: lines for the journal, tones, speech, changes of the screen.
+//! Never: I/O; acts on what it has asked about before the answer, or on its own voice.
+//! Tested in: `tests/it/dialogue.rs`; with sound in `tests/sound/listen.rs`.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use crate::clock::{Anchor, SAMPLE_RATE_HZ};
+use crate::exam::attend::Attention;
+use crate::exam::call::{Act, Call, Problem};
+use crate::exam::context::Context;
+use crate::exam::event::{CallEvent, Event, Frame, Header, Outcome, UtteranceEvent};
+use crate::exam::fold::{Exam, FoldError};
+use crate::exam::journal::Lines;
+use crate::exam::parse::Parsed;
+use crate::knowledge::place::Place;
+use crate::knowledge::progress::Progress;
+use crate::protocol::Protocols;
+use crate::session::answer::answer;
+use crate::session::effect::{Arrival, Effect, Expected, HeardUtterance, Input};
+use crate::session::exam_log::ExamLog;
+use crate::session::forgotten::{ExamState, Left, is_saved_by_word, left};
+use crate::session::notice::{Device, Notice, Presence, ScreenChange};
+use crate::session::open_question::OpenQuestion;
+use crate::session::own_voice::OwnVoice;
+use crate::session::stills::AwaitedStills;
+use crate::session::tone::Tone;
+use crate::speech::utterance::Utterance;
+
+/// Who listens to what the program asks.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Listener {
+    /// Nobody: a recording is heard, and nothing is asked.
+    #[default]
+    Nobody,
+    /// A person who can answer.
+    Person,
+}
+
+/// How the program speaks.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Speech {
+    /// It has no voice, or is not to use it.
+    #[default]
+    Silent,
+    /// Aloud.
+    Aloud,
+}
+
+/// What the dialogue reckons with.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct DialogueOptions {
+    /// Who listens.
+    pub listener: Listener,
+    /// How the program speaks.
+    pub speech: Speech,
+    /// Samples from saving a still to its file in the scanner's folder; none where no folder is followed: then the
+    /// spoken saves tell.
+    pub export_delay: Option<u64>,
+}
+
+/// How much was heard.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Utterances.
+    pub utterances: usize,
+    /// Calls.
+    pub calls: usize,
+    /// Utterances that were not understood.
+    pub not_understood: usize,
+}
+
+/// The dialogue of one exam.
+#[derive(Debug)]
+pub struct Dialogue {
+    pub(super) log: ExamLog,
+    pub(super) attention: Attention,
+    pub(super) options: DialogueOptions,
+    pub(super) open: Option<OpenQuestion>,
+    own_voice: OwnVoice,
+    stills: Option<AwaitedStills>,
+    counts: Counts,
+    expected: Expected,
+    effects: Vec<Effect>,
+}
+
+/// What was written of an utterance or an answer.
+pub(super) struct Written {
+    pub(super) heard_seq: u64,
+    pub(super) outcome: Outcome,
+    pub(super) calls: Vec<Call>,
+    /// What was current before its calls.
+    before: Context,
+}
+
+impl Dialogue {
+    /// Begins a new exam.
+    #[must_use]
+    pub fn begin(header: Header, protocols: Arc<Protocols>) -> (Self, Vec<Effect>) {
+        let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: 0 };
+        let (log, line) = ExamLog::begin(header, protocols);
+        let mut this = Self::with(log);
+        this.effects.push(Effect::Write(Box::new(line)));
+        this.note(0, Event::Anchor(anchor));
+        let effects = std::mem::take(&mut this.effects);
+        (this, effects)
+    }
+
+    /// Goes on with an exam at the sample and the instant of `anchor`; `resumed` is the line that says so.
+    ///
+    /// # Errors
+    /// When the lines are not those of an exam.
+    pub fn resume(
+        lines: Lines,
+        protocols: Arc<Protocols>,
+        anchor: Anchor,
+        resumed: Event,
+    ) -> Result<(Self, Vec<Effect>), FoldError> {
+        let mut this = Self::with(ExamLog::resume(lines, anchor.clone(), protocols)?);
+        this.note(anchor.sample, resumed);
+        this.note(anchor.sample, Event::Anchor(anchor));
+        this.expect();
+        let effects = std::mem::take(&mut this.effects);
+        Ok((this, effects))
+    }
+
+    fn with(log: ExamLog) -> Self {
+        Self {
+            log,
+            attention: Attention::default(),
+            options: DialogueOptions::default(),
+            open: None,
+            own_voice: OwnVoice::default(),
+            stills: None,
+            counts: Counts::default(),
+            expected: Expected::default(),
+            effects: Vec::new(),
+        }
+    }
+
+    /// From now on, at the sample `now`, it reckons with these.
+    pub fn set(&mut self, options: DialogueOptions, now: u64) {
+        self.options = options;
+        self.stills = options.export_delay.map(|delay| AwaitedStills::new(delay, now));
+    }
+
+    /// The exam as it stands.
+    #[must_use]
+    pub fn exam(&self) -> &Exam {
+        self.log.exam()
+    }
+
+    /// How far the views of the exam are.
+    #[must_use]
+    pub fn progress(&self) -> &Progress {
+        self.log.progress()
+    }
+
+    /// How much was heard.
+    #[must_use]
+    pub fn counts(&self) -> Counts {
+        self.counts
+    }
+
+    /// True once the exam was ended by word.
+    #[must_use]
+    pub fn has_ended(&self) -> bool {
+        self.attention.ended()
+    }
+
+    /// The instant of a sample.
+    #[must_use]
+    pub fn instant_of(&self, sample: u64) -> chrono::DateTime<chrono::Utc> {
+        self.log.instant_of(sample)
+    }
+
+    /// True while the program's own voice is heard, up to the sample `now`.
+    #[must_use]
+    pub fn hears_itself(&self, now: u64) -> bool {
+        self.own_voice.is_heard(now)
+    }
+
+    /// How long the stills of the views that were just left can still take, if there are such views.
+    #[must_use]
+    pub fn stills_wait(&self) -> Option<Duration> {
+        self.stills.as_ref()?.wait()
+    }
+
+    /// Something happens while the sample `now` is the next one.
+    pub fn step(&mut self, input: Input, now: u64) -> Vec<Effect> {
+        match input {
+            Input::Utterance(heard) => self.utterance(*heard, now),
+            Input::Key(given) => self.key(given, now),
+            Input::OwnVoice => self.own_voice.extend(now),
+            Input::Time => self.mind_stills(now, Mind::Due),
+            Input::Still { frame, at } => self.still(frame, at, now),
+            Input::NoStill { file, problem } => {
+                self.tell(Notice::NoStill, &format!("{}: {}", file.display(), problem.message));
+            }
+            Input::LastStills => self.mind_stills(now, Mind::All),
+            Input::Device { device, presence, name } => self.device(device, presence, name, now),
+            Input::Anchor(anchor) => {
+                self.note(now, Event::Anchor(anchor));
+            }
+            Input::Line(event) => {
+                self.note(now, event);
+            }
+            Input::End { reason } => {
+                self.note(now, Event::Closed { reason, samples: now });
+            }
+        }
+        std::mem::take(&mut self.effects)
+    }
+
+    fn utterance(&mut self, heard: HeardUtterance, now: u64) {
+        let HeardUtterance { mut utterance, parsed, rival, arrival } = heard;
+        if self.open.as_ref().is_some_and(|open| utterance.span.from > open.until) {
+            self.close_question();
+            self.tell(Notice::Listening, "no answer: it stays open for the reviewer");
+        }
+        utterance.unsure |= arrival == Arrival::Broken;
+        if arrival == Arrival::SwitchedOff {
+            let help = "if it was a call, put it in; the switch must be on while it is said";
+            return self.pass_over(utterance, "heard while the switch was off", help);
+        }
+        if self.own_voice.overlaps(&utterance) {
+            let help = "if it was a call, put it in; an earpiece keeps the two apart";
+            return self.pass_over(utterance, "heard while the program itself was speaking", help);
+        }
+        match self.open.take() {
+            Some(open) => self.reply_to(open, utterance, parsed, rival.as_ref(), now),
+            None => self.take(utterance, parsed, rival.as_ref(), now),
+        }
+    }
+
+    /// An utterance while no question waits.
+    pub(super) fn take(&mut self, utterance: Utterance, parsed: Parsed, rival: Option<&Parsed>, now: u64) {
+        let asks = self.options.listener == Listener::Person;
+        match self.due_question(&utterance, &parsed, rival).filter(|_| asks) {
+            Some(question) => self.ask(utterance, question, now),
+            None => self.act(utterance, parsed, now),
+        }
+    }
+
+    /// Does what was said.
+    pub(super) fn act(&mut self, utterance: Utterance, parsed: Parsed, now: u64) {
+        let (words, doubted) = (utterance.text(), !utterance.rejected);
+        let (event, calls) = self.attention.attend(utterance, parsed);
+        let written = self.write(event, calls);
+        match written.outcome {
+            Outcome::Calls => self.sound(Tone::Understood),
+            // What sounds like talk to somebody else is not answered.
+            Outcome::NotUnderstood if doubted => self.sound(Tone::NotUnderstood),
+            _ => {}
+        }
+        self.tell(notice(written.outcome), &words);
+        self.reply(&written, now);
+    }
+
+    /// Answers what was asked, and tells at once when a view is left without a save.
+    pub(super) fn reply(&mut self, written: &Written, now: u64) {
+        if written.calls.is_empty() {
+            return;
+        }
+        self.show(ScreenChange::Exam);
+        for call in &written.calls {
+            if let Act::Question { ask } = &call.act
+                && let Some(said) = answer(ask, self.log.exam(), self.log.progress(), self.log.protocols())
+            {
+                self.say(&said, now);
+                self.tell(Notice::Answer, &said);
+            }
+        }
+        let state = ExamState::after(written.calls.iter().map(|call| &call.act));
+        let at = written.calls.first().map_or(now, |call| call.span.from);
+        let after = &self.log.exam().context;
+        let view = left(&written.before, after, self.log.progress(), state);
+        let moved = state == ExamState::Ended || !Place::from(&written.before).same_view(&Place::from(after));
+        match (&mut self.stills, view) {
+            (Some(stills), view) if moved => stills.leave(view, at),
+            (Some(_), _) => {}
+            (None, Some(view)) if !is_saved_by_word(self.log.progress(), &view) => {
+                self.warn(&view, "was left without a save", now);
+            }
+            (None, _) => {}
+        }
+    }
+
+    /// A still has arrived; its file appeared at the sample `at`.
+    fn still(&mut self, frame: Box<Frame>, at: u64, now: u64) {
+        let name = file_name(&frame.file);
+        self.note(now, Event::Frame(frame));
+        if let Some(stills) = &mut self.stills {
+            let view = stills.arrived(at).unwrap_or_else(|| Place::from(&self.log.exam().context));
+            self.show(ScreenChange::StillOf(view));
+        }
+        self.tell(Notice::Still, &name);
+    }
+
+    /// Tells of the views whose stills should have come by now.
+    fn mind_stills(&mut self, now: u64, mind: Mind) {
+        let Some(stills) = &mut self.stills else { return };
+        let lacking: Vec<Left> = match mind {
+            Mind::Due => stills.lacking_at(now),
+            Mind::All => stills.lacking(),
+        };
+        for left in lacking {
+            self.warn(&left.view, "has no still", now);
+        }
+    }
+
+    fn warn(&mut self, view: &Place, what: &str, now: u64) {
+        let text = format!("{} {what}", view.view_in_words(self.log.protocols()));
+        self.sound(Tone::Alarm);
+        self.say(&text, now);
+        self.tell(Notice::Forgotten, &text);
+    }
+
+    fn device(&mut self, device: Device, presence: Presence, name: String, now: u64) {
+        if device == Device::Microphone {
+            let state = match presence {
+                Presence::Lost => "lost",
+                Presence::Back => "back",
+            };
+            self.note(now, Event::Microphone { state: state.to_owned(), device: name });
+        }
+        if presence == Presence::Lost {
+            self.sound(Tone::Alarm);
+        }
+        let (notice, text) = device.line(presence);
+        self.tell(notice, text);
+    }
+
+    /// Heard, kept, and nothing more.
+    fn pass_over(&mut self, utterance: Utterance, message: &str, help: &str) {
+        let problem = Problem { message: message.to_owned(), help: help.to_owned() };
+        let event = UtteranceEvent { utterance, outcome: Outcome::Ignored, problems: vec![problem] };
+        self.write(event, Vec::new());
+    }
+
+    /// Writes an utterance and its calls.
+    pub(super) fn write(&mut self, event: UtteranceEvent, calls: Vec<Call>) -> Written {
+        let (sample, outcome) = (event.utterance.span.to, event.outcome);
+        self.counts.utterances += 1;
+        self.counts.not_understood += usize::from(outcome == Outcome::NotUnderstood);
+        let heard_seq = self.note(sample, Event::Utterance(event));
+        self.write_calls(heard_seq, outcome, sample, calls)
+    }
+
+    /// Writes the calls of the utterance `heard_seq`, at `sample`.
+    pub(super) fn write_calls(
+        &mut self,
+        heard_seq: u64,
+        outcome: Outcome,
+        sample: u64,
+        calls: Vec<Call>,
+    ) -> Written {
+        let before = self.log.exam().context.clone();
+        self.counts.calls += calls.len();
+        for call in &calls {
+            self.note(sample, Event::Call(CallEvent { heard_seq, call: call.clone() }));
+        }
+        self.expect();
+        Written { heard_seq, outcome, calls, before }
+    }
+
+    /// Writes a line; gives its number.
+    pub(super) fn note(&mut self, sample: u64, event: Event) -> u64 {
+        let line = self.log.append(sample, event);
+        let seq = line.seq;
+        self.effects.push(Effect::Write(Box::new(line)));
+        seq
+    }
+
+    /// Has the engine expect what can be said now.
+    pub(super) fn expect(&mut self) {
+        let limb = self.log.exam().context.limb.clone();
+        let expected = Expected { limb, answer: self.answer_expected() };
+        if expected != self.expected {
+            self.expected = expected.clone();
+            self.effects.push(Effect::Expect(expected));
+        }
+    }
+
+    pub(super) fn sound(&mut self, tone: Tone) {
+        self.effects.push(Effect::Sound(tone));
+    }
+
+    /// Says a text; gives about how many samples that takes, or none without a voice.
+    pub(super) fn say(&mut self, text: &str, now: u64) -> Option<u64> {
+        if self.options.speech == Speech::Silent {
+            return None;
+        }
+        self.effects.push(Effect::Say(text.to_owned()));
+        self.own_voice.extend(now);
+        // Two and a half words a second, as the voice speaks.
+        let words = text.split_whitespace().count() as u64;
+        Some(words * u64::from(SAMPLE_RATE_HZ) * 2 / 5)
+    }
+
+    pub(super) fn tell(&mut self, notice: Notice, text: &str) {
+        self.show(ScreenChange::Line(notice, text.to_owned()));
+    }
+
+    pub(super) fn show(&mut self, change: ScreenChange) {
+        self.effects.push(Effect::Show(change));
+    }
+}
+
+/// Which views are looked at for a still that lacks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Mind {
+    /// Those whose still should have come by now.
+    Due,
+    /// All of them: nothing more will come.
+    All,
+}
+
+/// The last part of a path, for the eye.
+fn file_name(path: &str) -> String {
+    let name = std::path::Path::new(path).file_name();
+    name.map_or_else(|| path.to_owned(), |name| name.to_string_lossy().into_owned())
+}
+
+fn notice(outcome: Outcome) -> Notice {
+    match outcome {
+        Outcome::Calls => Notice::Heard,
+        Outcome::NotUnderstood => Notice::NotUnderstood,
+        Outcome::Asked => Notice::Asked,
+        Outcome::Talk => Notice::Talk,
+        Outcome::Note => Notice::Note,
+        Outcome::Ignored => Notice::Ignored,
+    }
+}

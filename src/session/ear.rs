@@ -1,0 +1,77 @@
+//! What an exam is heard with: an engine, a language, and the protocols that give its words their meaning.
+//!
+//! Takes: the sound of an utterance.
+//! Gives: its words and what they mean.
+//! Never: remembers anything of the exam.
+//! Tested in: `tests/it/early.rs`, `tests/it/demo.rs`.
+
+use std::sync::Arc;
+
+use crate::exam::parse::{Parsed, is_whole, parse};
+use crate::language::graph::Moment;
+use crate::language::pack::Language;
+use crate::protocol::Protocols;
+use crate::session::effect::{AnswerExpected, Expected};
+use crate::speech::recognise::{EngineError, Recogniser};
+use crate::speech::utterance::{Utterance, UtteranceAudio, Word};
+
+/// What an exam is heard with.
+pub struct Ear {
+    /// Turns sound into words.
+    pub engine: Box<dyn Recogniser>,
+    /// What can be said.
+    pub language: Language,
+    /// What it means.
+    pub protocols: Arc<Protocols>,
+}
+
+impl Ear {
+    /// One utterance, recognised and understood.
+    ///
+    /// # Errors
+    /// When the engine fails.
+    pub fn hear(&mut self, segment: &UtteranceAudio) -> Result<(Utterance, Parsed), EngineError> {
+        let utterance = self.engine.recognise(segment)?;
+        let parsed = self.understand(&utterance);
+        Ok((utterance, parsed))
+    }
+
+    /// The same at a short pause, and whether all of the utterance was said: surely heard, and nothing can belong to it
+    /// that would change its meaning.
+    pub(super) fn hear_early(
+        &mut self,
+        segment: &UtteranceAudio,
+        answer: AnswerExpected,
+    ) -> Result<(bool, (Utterance, Parsed)), EngineError> {
+        let (utterance, parsed) = self.hear(segment)?;
+        let words: Vec<&str> = utterance.words.iter().map(|word| word.text.as_str()).collect();
+        let is_sure = !utterance.rejected && !utterance.unsure && parsed.problems.is_empty();
+        let asked = answer == AnswerExpected::Yes;
+        let is_whole = is_sure && is_whole(&words, asked, &self.language, &self.protocols);
+        Ok((is_whole, (utterance, parsed)))
+    }
+
+    /// What an utterance means by itself.
+    #[must_use]
+    pub fn understand(&self, utterance: &Utterance) -> Parsed {
+        parse(utterance, &self.language, &self.protocols)
+    }
+
+    /// The second reading of an utterance that the engine is unsure of, understood; none where it gives none.
+    ///
+    /// Where in the utterance its words lie is not known.
+    #[must_use]
+    pub fn understand_rival(&self, utterance: &Utterance) -> Option<Parsed> {
+        let rival = utterance.rivals.first().filter(|_| utterance.unsure)?;
+        let (span, confidence) = (utterance.span, utterance.confidence);
+        let words = rival.words.split(' ').map(|text| Word { text: text.to_owned(), span, confidence });
+        let reading = Utterance { words: words.collect(), ..utterance.clone() };
+        Some(self.understand(&reading))
+    }
+
+    /// From now on this is what can be said.
+    pub(super) fn expect(&mut self, expected: &Expected) {
+        let asked = expected.answer == AnswerExpected::Yes;
+        self.engine.follow(Moment { limb: expected.limb.as_deref(), asked });
+    }
+}

@@ -1,0 +1,121 @@
+//! What happens to the dialogue, and what it wants done.
+//!
+//! Takes: nothing; these are the types between the dialogue and whoever carries out what it decides.
+//! Gives: `Input` and `Effect`.
+//! Never: I/O.
+//! Tested in: `tests/it/dialogue.rs`.
+
+use std::path::PathBuf;
+
+use crate::clock::Anchor;
+use crate::exam::call::Problem;
+use crate::exam::event::{Event, ExamEvent, Frame};
+use crate::exam::parse::Parsed;
+use crate::session::notice::{Device, Presence, ScreenChange};
+use crate::session::tone::Tone;
+use crate::speech::utterance::Utterance;
+
+/// How an utterance came to the ear.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Arrival {
+    /// From its first sample to its last.
+    Whole,
+    /// Sound was lost in it, and half a phrase can mean something else.
+    Broken,
+    /// The switch to talk by was off.
+    SwitchedOff,
+}
+
+/// An utterance that ended, recognised and understood.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeardUtterance {
+    /// What the engine made of it.
+    pub utterance: Utterance,
+    /// What it means by itself.
+    pub parsed: Parsed,
+    /// What its second reading means, where the engine is unsure.
+    pub rival: Option<Parsed>,
+    /// How it came.
+    pub arrival: Arrival,
+}
+
+/// Something that happens; each comes with the sample at which the exam stands.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Input {
+    /// An utterance ended.
+    Utterance(Box<HeardUtterance>),
+    /// A key answers the question that waits: `yes`, `no`, `first` or `second`.
+    Key(&'static str),
+    /// The program's own voice is in the air, up to this sample.
+    OwnVoice,
+    /// Time has passed.
+    Time,
+    /// A still has arrived from the scanner; its file appeared at this sample.
+    Still {
+        /// What its file says.
+        frame: Box<Frame>,
+        /// When its file appeared.
+        at: u64,
+    },
+    /// A file has arrived from the scanner that is no still.
+    NoStill {
+        /// The file.
+        file: PathBuf,
+        /// What is wrong with it.
+        problem: Problem,
+    },
+    /// All stills have arrived that will.
+    LastStills,
+    /// A device went, or came back.
+    Device {
+        /// Which one.
+        device: Device,
+        /// What happened.
+        presence: Presence,
+        /// Its name, for the journal.
+        name: String,
+    },
+    /// The clocks were read together.
+    Anchor(Anchor),
+    /// A line for the journal about the sound itself.
+    Line(Event),
+    /// Listening ends.
+    End {
+        /// Why, for the journal.
+        reason: String,
+    },
+}
+
+/// Something that is to be done, in this order.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Effect {
+    /// Append this line to the journal; its number is the journal's next one.
+    Write(Box<ExamEvent>),
+    /// Sound a tone.
+    Sound(Tone),
+    /// Say this aloud.
+    Say(String),
+    /// Change what the screen shows.
+    Show(ScreenChange),
+    /// Expect other words from now on.
+    Expect(Expected),
+}
+
+/// What the engine should expect.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Expected {
+    /// Code of the current limb.
+    pub limb: Option<String>,
+    /// Whether an answer may come.
+    pub answer: AnswerExpected,
+}
+
+/// Whether an answer is waited for.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum AnswerExpected {
+    /// No question waits.
+    #[default]
+    No,
+    /// A question waits.
+    Yes,
+}

@@ -1,0 +1,83 @@
+//! The journal of the exam that is going on, in memory: each line gets its number and instant, and takes effect.
+//!
+//! Takes: events at a sample.
+//! Gives: the lines to be written, the exam as it stands, and how far its views are.
+//! Never: I/O, or a second look at lines that were taken.
+//! Tested in: `tests/it/dialogue.rs`, `tests/it/live_exam.rs`.
+
+use std::sync::Arc;
+
+use chrono::{DateTime, Utc};
+
+use crate::clock::Anchor;
+use crate::exam::event::{Event, ExamEvent, Header};
+use crate::exam::fold::{Exam, FoldError};
+use crate::exam::journal::Lines;
+use crate::exam::live::{CallsChanged, LiveExam};
+use crate::knowledge::progress::Progress;
+use crate::protocol::Protocols;
+
+/// An exam and its next line.
+#[derive(Debug, Clone)]
+pub(super) struct ExamLog {
+    exam: LiveExam,
+    progress: Progress,
+    anchor: Anchor,
+    protocols: Arc<Protocols>,
+}
+
+impl ExamLog {
+    /// Begins a new exam; gives its first line, too.
+    pub(super) fn begin(header: Header, protocols: Arc<Protocols>) -> (Self, ExamEvent) {
+        let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: 0 };
+        let event = Event::Exam(Box::new(header.clone()));
+        let line = ExamEvent { seq: 1, at: anchor.wall, sample: 0, event, prev: String::new() };
+        let exam = LiveExam::begin(header, line.clone());
+        (Self { exam, progress: Progress::default(), anchor, protocols }, line)
+    }
+
+    /// Goes on with the exam of these lines; instants are counted from `anchor`, which is not written yet.
+    pub(super) fn resume(lines: Lines, anchor: Anchor, protocols: Arc<Protocols>) -> Result<Self, FoldError> {
+        let exam = LiveExam::read(lines, &protocols)?;
+        let progress = Progress::of(exam.exam());
+        Ok(Self { exam, progress, anchor, protocols })
+    }
+
+    pub(super) fn exam(&self) -> &Exam {
+        self.exam.exam()
+    }
+
+    pub(super) fn progress(&self) -> &Progress {
+        &self.progress
+    }
+
+    pub(super) fn protocols(&self) -> &Protocols {
+        &self.protocols
+    }
+
+    pub(super) fn instant_of(&self, sample: u64) -> DateTime<Utc> {
+        self.anchor.instant_of(sample)
+    }
+
+    /// Takes an event at `sample`; gives the line to be written.
+    pub(super) fn append(&mut self, sample: u64, event: Event) -> ExamEvent {
+        let (at, sample) = match &event {
+            Event::Anchor(anchor) => {
+                self.anchor = anchor.clone();
+                (anchor.wall, anchor.sample)
+            }
+            _ => (self.anchor.instant_of(sample), sample),
+        };
+        let line = ExamEvent { seq: self.exam.next_seq(), at, sample, event, prev: String::new() };
+        match self.exam.take(line.clone(), &self.protocols) {
+            CallsChanged::None => {}
+            CallsChanged::Added => {
+                if let Some(call) = self.exam.exam().calls.last() {
+                    self.progress.add(call);
+                }
+            }
+            CallsChanged::Earlier => self.progress = Progress::of(self.exam.exam()),
+        }
+        line
+    }
+}

@@ -1,0 +1,389 @@
+//! One exam being heard, from a recording or a microphone: the chain that both share.
+//!
+//! Takes: an exam folder and an ear, then blocks of audio in order.
+//! Gives: kept audio, the journal's lines, and what else the dialogue wants done.
+//! Never: recognises a sample before it is kept, or goes on before a line is on the disk.
+//! Tested in: `tests/it/demo.rs`, `tests/sound/listen.rs`.
+
+use std::sync::Arc;
+
+use chrono::{DateTime, Local, Offset as _, Utc};
+use sha2::{Digest, Sha256};
+
+use crate::clock::{Anchor, SAMPLE_RATE_HZ, Span, WallQuality};
+use crate::exam::event::{AudioFile, Event, Header, Horse, JOURNAL_SCHEMA};
+use crate::exam::fold::Exam;
+use crate::exam::journal::Journal;
+use crate::exam::parse::Parsed;
+use crate::exam_folder::{ExamFolder, FolderError};
+use crate::session::dialogue::{Counts, Dialogue, DialogueOptions};
+use crate::session::ear::Ear;
+use crate::session::effect::{AnswerExpected, Arrival, Effect, HeardUtterance, Input};
+use crate::session::error::SessionError;
+use crate::session::options::Subject;
+use crate::session::spoken::SpokenLanguage;
+use crate::speech::endpoint::Endpointer;
+use crate::speech::keep::Keeper;
+use crate::speech::utterance::{Utterance, UtteranceAudio};
+
+/// When an exam began, and how well that is known.
+#[derive(Debug, Clone, Copy)]
+pub struct Began {
+    /// When.
+    pub at: DateTime<Utc>,
+    /// How well it is known.
+    pub wall: WallQuality,
+    /// The local time's lead on UTC.
+    pub utc_offset_s: i32,
+}
+
+impl Began {
+    /// An exam that begins by this computer's clock, in the time zone of this place.
+    #[must_use]
+    pub fn live(at: DateTime<Utc>) -> Self {
+        let utc_offset_s = at.with_timezone(&Local).offset().fix().local_minus_utc();
+        Self { at, wall: WallQuality::Computer, utc_offset_s }
+    }
+}
+
+/// When an utterance may end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Ending {
+    /// After a pause of the usual length.
+    AtPause,
+    /// At a short pause, where all of it was said surely.
+    Early,
+}
+
+/// An exam that is being heard.
+pub struct Session {
+    folder: ExamFolder,
+    ear: Ear,
+    dialogue: Dialogue,
+    utc_offset_s: i32,
+    journal: Journal,
+    keeper: Option<Keeper>,
+    endpointer: Endpointer,
+    /// Utterances can end at a short pause: the engine is quick enough.
+    ending: Ending,
+    /// The utterance that was heard last at a short pause.
+    heard_early: Option<(Utterance, Parsed)>,
+    answer: AnswerExpected,
+    next_sample: u64,
+    n_files: usize,
+}
+
+/// The header of a new exam.
+#[must_use]
+pub fn header(subject: &Subject, ear: &Ear, language: &SpokenLanguage, began: Began) -> Header {
+    Header {
+        schema: JOURNAL_SCHEMA.to_owned(),
+        program: env!("CARGO_PKG_VERSION").to_owned(),
+        id: exam_id(began.at),
+        engine: ear.engine.id(),
+        grammar_sha256: language.pack.sha256.clone(),
+        language: language.pack.language.clone(),
+        protocols_sha256: ear.protocols.sha256.clone(),
+        schemes: language.schemes.clone(),
+        sample_rate_hz: SAMPLE_RATE_HZ,
+        started_at: began.at,
+        wall: began.wall,
+        utc_offset_s: began.utc_offset_s,
+        person: subject.person.clone(),
+        horse: Horse { name: subject.horse.clone(), id: subject.horse_id.clone() },
+    }
+}
+
+/// A name that no other exam has: the start, and eight hexadecimal figures.
+fn exam_id(started_at: DateTime<Utc>) -> String {
+    let now = Utc::now().timestamp_nanos_opt().unwrap_or(0);
+    let mixed = Sha256::digest(format!("{started_at} {now} {}", std::process::id()));
+    format!("{}-{}", started_at.format("%Y%m%dT%H%M%SZ"), &crate::hex(&mixed)[..8])
+}
+
+impl Session {
+    /// Begins an exam in `folder`.
+    ///
+    /// # Errors
+    /// When there is one already, or the disk refuses.
+    pub fn begin(folder: &ExamFolder, header: Header, ear: Ear) -> Result<Self, SessionError> {
+        let utc_offset_s = header.utc_offset_s;
+        let journal = folder.begin_journal()?;
+        let (dialogue, effects) = Dialogue::begin(header, Arc::clone(&ear.protocols));
+        let endpointer = Endpointer::new(0)?;
+        let mut this = Self {
+            folder: folder.clone(),
+            ear,
+            dialogue,
+            utc_offset_s,
+            journal,
+            keeper: None,
+            endpointer,
+            ending: Ending::AtPause,
+            heard_early: None,
+            answer: AnswerExpected::No,
+            next_sample: 0,
+            n_files: 0,
+        };
+        this.carry_out(effects)?;
+        Ok(this)
+    }
+
+    /// Goes on with the exam in `folder` at `now`: the samples count on, and what was current is current again.
+    ///
+    /// # Errors
+    /// When there is none, it cannot be read, or the disk refuses.
+    pub fn resume(
+        folder: &ExamFolder,
+        ear: Ear,
+        grammar_sha256: &str,
+        now: DateTime<Utc>,
+    ) -> Result<Self, SessionError> {
+        let journal = folder.append_journal()?;
+        let lines = folder.lines()?;
+        let exam = folder.exam_of(&lines, &ear.protocols)?;
+        let last = lines.events.iter().map(|line| line.sample).max().unwrap_or(0);
+        let next_sample = last.max(folder.kept_samples(&exam)?);
+        let engine = ear.engine.id();
+        if engine != exam.header.engine {
+            eprintln!(
+                "zonecall: the exam was begun with the ear `{}`; it goes on with `{}`",
+                exam.header.engine.name, engine.name
+            );
+        }
+        let anchor = Anchor { wall: now, monotonic_ns: 0, sample: next_sample };
+        let resumed = Event::Resumed { engine, grammar_sha256: grammar_sha256.to_owned() };
+        let failed = |source| FolderError::Fold { path: folder.journal_file(), source };
+        let (dialogue, effects) =
+            Dialogue::resume(lines, Arc::clone(&ear.protocols), anchor, resumed).map_err(failed)?;
+        let mut this = Self {
+            folder: folder.clone(),
+            ear,
+            dialogue,
+            utc_offset_s: exam.header.utc_offset_s,
+            journal,
+            keeper: None,
+            endpointer: Endpointer::new(next_sample)?,
+            ending: Ending::AtPause,
+            heard_early: None,
+            answer: AnswerExpected::No,
+            next_sample,
+            n_files: exam.audio.len(),
+        };
+        this.carry_out(effects)?;
+        Ok(this)
+    }
+
+    /// The exam folder.
+    #[must_use]
+    pub fn folder(&self) -> &ExamFolder {
+        &self.folder
+    }
+
+    /// What the exam is heard with.
+    #[must_use]
+    pub fn ear(&self) -> &Ear {
+        &self.ear
+    }
+
+    /// The ear, given back.
+    #[must_use]
+    pub fn into_ear(self) -> Ear {
+        self.ear
+    }
+
+    /// The dialogue as it stands.
+    #[must_use]
+    pub fn dialogue(&self) -> &Dialogue {
+        &self.dialogue
+    }
+
+    /// The exam as it stands.
+    #[must_use]
+    pub fn exam(&self) -> &Exam {
+        self.dialogue.exam()
+    }
+
+    /// Number of the next sample.
+    #[must_use]
+    pub fn next_sample(&self) -> u64 {
+        self.next_sample
+    }
+
+    /// Begins the next audio file; `source` is a file or a device.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn open_audio(&mut self, source: String) -> Result<(), SessionError> {
+        assert!(self.keeper.is_none(), "the audio file before was closed");
+        let (file, n_files) = self.folder.next_audio_file(self.n_files)?;
+        self.n_files = n_files;
+        let first_sample = self.next_sample;
+        let audio = AudioFile { file, first_sample, source };
+        let at = self.dialogue.instant_of(first_sample);
+        self.keeper = Some(Keeper::create(&self.folder.audio_file(&audio), at, self.utc_offset_s)?);
+        self.step(Input::Line(Event::Audio(audio)))?;
+        self.endpointer = self.endpointer_from(first_sample)?;
+        Ok(())
+    }
+
+    /// Keeps a block of samples, then gives the utterances that ended in it.
+    ///
+    /// # Errors
+    /// When the block cannot be kept.
+    pub fn take(&mut self, block: &[i16]) -> Result<Vec<UtteranceAudio>, SessionError> {
+        self.keep(block)?;
+        Ok(self.endpointer.take(block))
+    }
+
+    fn keep(&mut self, block: &[i16]) -> Result<(), SessionError> {
+        if let Some(keeper) = &mut self.keeper {
+            keeper.write(block)?;
+        }
+        self.next_sample += block.len() as u64;
+        Ok(())
+    }
+
+    /// The same; once a person is answered, an utterance ends at a short pause where all of it was said surely.
+    pub(super) fn take_early(&mut self, block: &[i16]) -> Result<Vec<UtteranceAudio>, SessionError> {
+        self.keep(block)?;
+        let Self { endpointer, ear, answer, heard_early, .. } = self;
+        let mut fault = None;
+        let ended = endpointer.take_asking(block, |segment| match ear.hear_early(segment, *answer) {
+            Ok((is_whole, heard)) => {
+                *heard_early = Some(heard);
+                is_whole
+            }
+            Err(error) => {
+                fault = Some(error);
+                false
+            }
+        });
+        fault.map_or(Ok(ended), |error| Err(error.into()))
+    }
+
+    /// From now on a person listens, and utterances can end early if the engine is quick enough.
+    pub(super) fn answer_with(&mut self, options: DialogueOptions) -> Result<(), SessionError> {
+        self.dialogue.set(options, self.next_sample);
+        self.ending = if self.ear.engine.is_quick() { Ending::Early } else { Ending::AtPause };
+        self.endpointer = self.endpointer_from(self.next_sample)?;
+        Ok(())
+    }
+
+    /// The words of the utterance that is going on, for the eye only; none where nobody speaks or the engine takes too
+    /// long.
+    pub(super) fn growing(&mut self) -> Result<Option<String>, SessionError> {
+        let quick = self.ending == Ending::Early;
+        let Some(segment) = self.endpointer.growing().filter(|_| quick) else { return Ok(None) };
+        let utterance = self.ear.engine.recognise(&segment)?;
+        Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
+    }
+
+    fn endpointer_from(&self, first: u64) -> Result<Endpointer, SessionError> {
+        Ok(match self.ending {
+            Ending::Early => Endpointer::asking_early(first)?,
+            Ending::AtPause => Endpointer::new(first)?,
+        })
+    }
+
+    /// Keeps an utterance that was cut out of the sound already; what is taken next follows it. Gives its place here.
+    pub(super) fn take_utterance(
+        &mut self,
+        segment: &UtteranceAudio,
+    ) -> Result<UtteranceAudio, SessionError> {
+        let from = self.next_sample;
+        self.keep(&segment.samples)?;
+        self.endpointer = self.endpointer_from(self.next_sample)?;
+        Ok(UtteranceAudio { span: Span { from, to: self.next_sample }, ..segment.clone() })
+    }
+
+    /// Ends the utterance that is going on, if any: what follows begins a new one.
+    pub(super) fn cut(&mut self) -> Result<Option<UtteranceAudio>, SessionError> {
+        let ended = self.endpointer.finish();
+        self.endpointer = self.endpointer_from(self.next_sample)?;
+        Ok(ended)
+    }
+
+    /// Ends the audio file: whatever happened, what was heard up to here is whole on the disk.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn close_audio(&mut self) -> Result<Option<UtteranceAudio>, SessionError> {
+        if let Some(keeper) = self.keeper.take() {
+            keeper.finalise()?;
+        }
+        Ok(self.endpointer.finish())
+    }
+
+    /// One utterance: recognised and understood, not yet written.
+    ///
+    /// # Errors
+    /// When the engine fails.
+    pub fn recognise(&mut self, segment: &UtteranceAudio) -> Result<(Utterance, Parsed), SessionError> {
+        match self.heard_early.take() {
+            Some(heard) if heard.0.span == segment.span => Ok(heard),
+            _ => Ok(self.ear.hear(segment)?),
+        }
+    }
+
+    /// What becomes of an utterance is decided and written; gives what else is to be done.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn attend(
+        &mut self,
+        utterance: Utterance,
+        parsed: Parsed,
+        arrival: Arrival,
+    ) -> Result<Vec<Effect>, SessionError> {
+        let rival = self.ear.understand_rival(&utterance);
+        self.step(Input::Utterance(Box::new(HeardUtterance { utterance, parsed, rival, arrival })))
+    }
+
+    /// Something happens now; gives what is to be done besides writing.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn step(&mut self, input: Input) -> Result<Vec<Effect>, SessionError> {
+        self.step_at(input, self.next_sample)
+    }
+
+    /// The same while the sample `now` is being recorded.
+    pub(super) fn step_at(&mut self, input: Input, now: u64) -> Result<Vec<Effect>, SessionError> {
+        let effects = self.dialogue.step(input, now);
+        self.carry_out(effects)
+    }
+
+    /// Writes what is to be written and tells the engine what to expect; gives the rest.
+    fn carry_out(&mut self, effects: Vec<Effect>) -> Result<Vec<Effect>, SessionError> {
+        let mut rest = Vec::new();
+        for effect in effects {
+            match effect {
+                Effect::Write(line) => {
+                    let seq = self.journal.append(line.at, line.sample, &line.event)?;
+                    assert_eq!(seq, line.seq, "the journal and the exam in memory number their lines alike");
+                }
+                Effect::Expect(expected) => {
+                    self.answer = expected.answer;
+                    self.ear.expect(&expected);
+                }
+                other => rest.push(other),
+            }
+        }
+        Ok(rest)
+    }
+
+    /// Ends the journal; gives a summary of the exam for people, and the ear.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn close(mut self, reason: &str) -> Result<(String, Ear), SessionError> {
+        self.step(Input::End { reason: reason.to_owned() })?;
+        let Counts { utterances, calls, not_understood } = self.dialogue.counts();
+        let folder = self.folder.path().display();
+        let summary = format!(
+            "{folder}: {utterances} utterances, {calls} calls, {not_understood} not understood; {reason}"
+        );
+        Ok((summary, self.ear))
+    }
+}

@@ -1,0 +1,376 @@
+//! The loop at the horse: sound in, journal lines and answers out.
+//!
+//! Takes: a session that was begun and an open microphone.
+//! Gives: what the dialogue decides, carried out at once.
+//! Never: lets the sound wait for an answer; what is spoken or shown is handed on.
+//! Tested in: `tests/sound/listen.rs`.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use chrono::Utc;
+
+use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
+use crate::exam::event::{Event, FAULT};
+use crate::frames::watch::{Arrived, Watch};
+use crate::session::dialogue::{DialogueOptions, Listener, Speech};
+use crate::session::ear::Ear;
+use crate::session::effect::{Arrival, Effect, Input};
+use crate::session::error::{SessionError, in_one_line};
+use crate::session::feedback::Feedback;
+use crate::session::gate::Gate;
+use crate::session::hearing::Session;
+use crate::session::microphone::{Given, Microphone, PAUSE};
+use crate::session::notice::{Device, Notice, Presence, ScreenChange};
+use crate::session::options::ListenOptions;
+use crate::session::screen::{Key, Screen};
+use crate::session::talk_switch::TalkSwitch;
+use crate::speech::capture::AudioBlock;
+use crate::speech::utterance::UtteranceAudio;
+
+/// Words are shown while they are spoken, anew after this long; less often on a slow machine.
+const GROWS_EVERY: Duration = Duration::from_millis(200);
+/// A look at growing words may take this part of the time.
+const GROWS_SHARE: u32 = 4;
+/// Samples that are listened to at once: a tenth of a second, in which no utterance ends and another begins.
+const PIECE: usize = SAMPLE_RATE_HZ as usize / 10;
+/// The journal's reason for the end of an exam that was ended by word.
+pub const END_OF_EXAM: &str = "end of exam";
+/// And of one that a signal or a key ended.
+const STOPPED: &str = "stopped";
+
+/// An exam that is heard live.
+pub struct Live {
+    session: Session,
+    microphone: Microphone,
+    feedback: Feedback,
+    screen: Screen,
+    watch: Option<Watch>,
+    pace: Pace,
+    clock: Instant,
+    switch: Option<TalkSwitch>,
+    gate: Gate,
+    /// Where sound was lost last.
+    gap_at: Option<u64>,
+    /// When growing words are looked at next.
+    grows_at: Instant,
+    stop: Arc<AtomicBool>,
+}
+
+/// What an exam is heard and answered with; after it comes the next one.
+pub struct Tools {
+    /// What is listened with.
+    pub microphone: Microphone,
+    /// What is sounded and said.
+    pub feedback: Feedback,
+    /// None where everything counts that is said.
+    pub switch: Option<TalkSwitch>,
+}
+
+/// An exam that was closed, and what it was heard with.
+pub struct Closed {
+    /// What a person is shown at the end.
+    pub summary: String,
+    /// The fault that ended the listening, if one did.
+    pub heard: Result<(), SessionError>,
+    /// The ear, for the next exam.
+    pub ear: Ear,
+    /// The tools, for the next exam.
+    pub tools: Tools,
+}
+
+impl Live {
+    /// Begins to listen; `stop` ends it.
+    ///
+    /// # Errors
+    /// When the folder of the scanner cannot be followed.
+    pub fn new(
+        mut session: Session,
+        tools: Tools,
+        options: &ListenOptions,
+        stop: Arc<AtomicBool>,
+    ) -> Result<Self, SessionError> {
+        let Tools { microphone, feedback, switch } = tools;
+        let speech = if feedback.has_voice() { Speech::Aloud } else { Speech::Silent };
+        let export_delay = options.watch.as_ref().map(|_| samples(options.export_delay_s));
+        session.answer_with(DialogueOptions { listener: Listener::Person, speech, export_delay })?;
+        let exam = session.exam();
+        let known = exam.frames.iter().map(|frame| frame.id.clone()).collect();
+        let (folder, offset_s) = (session.folder().path(), exam.header.utc_offset_s);
+        let watch = |scanner: &PathBuf| Watch::open(scanner, folder, offset_s, known);
+        let watch = options.watch.as_ref().map(watch).transpose()?;
+        let title = format!("zonecall  {}  {}", folder.display(), microphone.name());
+        let mut screen = Screen::open(options.display, title, watch.is_some());
+        let dialogue = session.dialogue();
+        screen.take(dialogue.exam(), dialogue.progress(), &session.ear().protocols);
+        if let Some(switch) = &switch {
+            screen.has_switch(switch.terminal_key());
+        }
+        let pace = Pace::new(session.next_sample());
+        Ok(Self {
+            microphone,
+            feedback,
+            screen,
+            watch,
+            session,
+            pace,
+            clock: Instant::now(),
+            switch,
+            gate: Gate::default(),
+            gap_at: None,
+            grows_at: Instant::now(),
+            stop,
+        })
+    }
+
+    /// Listens until it is told to stop, by voice or by a signal.
+    ///
+    /// `first` is sound that has come already, and `behind` how much waits behind it.
+    ///
+    /// # Errors
+    /// When the exam cannot go on.
+    pub fn listen(&mut self, first: &[i16], behind: u64) -> Result<(), SessionError> {
+        let name = self.microphone.name();
+        let line = format!("listening to {name}; say `end of exam` or press Ctrl-C to stop");
+        self.screen.tell(Notice::Listening, &line)?;
+        self.block(&AudioBlock { samples: first.to_vec(), lost_before: 0, behind })?;
+        while !self.stop.load(Ordering::Relaxed) && !self.session.dialogue().has_ended() {
+            match self.next_block()? {
+                Some(block) => self.block(&block)?,
+                None => std::thread::sleep(PAUSE),
+            }
+            self.keys()?;
+            self.screen.draw()?;
+        }
+        Ok(())
+    }
+
+    fn keys(&mut self) -> Result<(), SessionError> {
+        for key in self.screen.keys()? {
+            match key {
+                Key::End => self.stop.store(true, Ordering::Relaxed),
+                Key::Switch => self.switch.iter_mut().for_each(TalkSwitch::press),
+                Key::Answer(given) => self.step(Input::Key(given))?,
+            }
+        }
+        Ok(())
+    }
+
+    /// An utterance that was cut out of the sound before the exam began: the one that opened it.
+    ///
+    /// # Errors
+    /// When the exam cannot go on.
+    pub fn opened_by(&mut self, segment: &UtteranceAudio) -> Result<(), SessionError> {
+        let segment = self.session.take_utterance(segment)?;
+        // It has counted already, whatever became of the switch since.
+        self.attend(&segment, Arrival::Whole)
+    }
+
+    /// Closes audio and journal; a fault that ended the listening is the reason that they give.
+    ///
+    /// # Errors
+    /// When the journal cannot be closed.
+    pub fn close(mut self, heard: Result<(), SessionError>) -> Result<Closed, SessionError> {
+        // The first fault is the reason; none of them keeps the journal open.
+        let last = self.session.close_audio();
+        let heard = heard.and_then(|()| match last? {
+            Some(segment) => self.utterance(&segment),
+            None => Ok(()),
+        });
+        let heard = heard.and_then(|()| self.last_stills());
+        let reason = match (&heard, self.session.dialogue().has_ended()) {
+            (Err(error), _) => format!("{FAULT}{}", in_one_line(error)),
+            (Ok(()), true) => END_OF_EXAM.to_owned(),
+            (Ok(()), false) => STOPPED.to_owned(),
+        };
+        let (summary, ear) = self.session.close(&reason)?;
+        // The screen is given back first: what is written now stays on the terminal.
+        drop(self.screen);
+        let tools = Tools { microphone: self.microphone, feedback: self.feedback, switch: self.switch };
+        Ok(Closed { summary, heard, ear, tools })
+    }
+
+    /// The stills of the last views may still be on their way: waited for once, before the journal is closed.
+    fn last_stills(&mut self) -> Result<(), SessionError> {
+        if let Some(wait) = self.session.dialogue().stills_wait() {
+            std::thread::sleep(wait);
+            self.stills()?;
+        }
+        self.step(Input::LastStills)
+    }
+
+    /// The next block, from a microphone that may go and come back.
+    fn next_block(&mut self) -> Result<Option<AudioBlock>, SessionError> {
+        let given = self.microphone.listen()?;
+        if self.microphone.overrun() {
+            // How much the system lost it does not say; the next anchor tells where time stands.
+            self.step(Input::Line(Event::AudioLost { samples: 0 }))?;
+            self.pace = Pace::new(self.session.next_sample());
+        }
+        match given {
+            Given::Sound(block) => return Ok(Some(block)),
+            Given::Nothing => {}
+            Given::Lost => {
+                self.break_off()?;
+                self.device(Device::Microphone, Presence::Lost)?;
+            }
+            Given::Back(after) => {
+                self.device(Device::Microphone, Presence::Back)?;
+                self.gap(samples(after.as_secs_f64()), self.reading(self.session.next_sample()))?;
+            }
+        }
+        Ok(None)
+    }
+
+    fn device(&mut self, device: Device, presence: Presence) -> Result<(), SessionError> {
+        let name = self.microphone.name().to_owned();
+        self.step(Input::Device { device, presence, name })
+    }
+
+    /// Sound is lost here: the utterance that was going on ends, and what follows is another one.
+    fn break_off(&mut self) -> Result<(), SessionError> {
+        self.gap_at = Some(self.session.next_sample());
+        match self.session.cut()? {
+            Some(segment) => self.utterance(&segment),
+            None => Ok(()),
+        }
+    }
+
+    /// Sound was lost here: written down, and time is tied to the clocks anew.
+    fn gap(&mut self, samples: u64, read: Anchor) -> Result<(), SessionError> {
+        self.step(Input::Line(Event::AudioLost { samples }))?;
+        self.step(Input::Anchor(read))?;
+        self.pace = Pace::new(self.session.next_sample());
+        Ok(())
+    }
+
+    /// The clocks just now, while `sample` was recorded.
+    fn reading(&self, sample: u64) -> Anchor {
+        let monotonic_ns = u64::try_from(self.clock.elapsed().as_nanos()).unwrap_or(u64::MAX);
+        Anchor { wall: Utc::now(), monotonic_ns, sample }
+    }
+
+    /// One block: kept, then what ended in it is understood and answered.
+    fn block(&mut self, block: &AudioBlock) -> Result<(), SessionError> {
+        self.screen.level(block);
+        let recorded = |session: &Session| session.next_sample() + block.samples.len() as u64 + block.behind;
+        let read = self.reading(recorded(&self.session));
+        if block.lost_before > 0 {
+            self.break_off()?;
+            self.gap(block.lost_before, read.clone())?;
+        }
+        if self.feedback.speaks() {
+            let effects = self.session.step_at(Input::OwnVoice, recorded(&self.session))?;
+            self.carry_out(effects)?;
+        }
+        // Its own pauses end no utterance, and its own words are not shown.
+        let is_person = !self.session.dialogue().hears_itself(self.session.next_sample());
+        self.mind_switch(recorded(&self.session))?;
+        if let Some(best) = self.pace.see(read) {
+            self.step(Input::Anchor(best))?;
+        }
+        // After a delay a block is long; what ends in it changes what can be said in the rest.
+        for piece in block.samples.chunks(PIECE) {
+            let ended = if is_person { self.session.take_early(piece)? } else { self.session.take(piece)? };
+            for segment in ended {
+                self.utterance(&segment)?;
+            }
+        }
+        if block.behind == 0 {
+            self.grow(is_person)?;
+        }
+        self.stills()
+    }
+
+    /// Shows the words that are being spoken, if a person speaks.
+    fn grow(&mut self, is_person: bool) -> Result<(), SessionError> {
+        let now = Instant::now();
+        if self.screen.shows_growing() && now >= self.grows_at {
+            let words = if is_person { self.session.growing()? } else { None };
+            self.screen.growing(words);
+            self.grows_at = now + GROWS_EVERY.max(now.elapsed() * GROWS_SHARE);
+        }
+        Ok(())
+    }
+
+    /// The switch may have been turned while `recorded` is being recorded: what was said before and after it are two
+    /// utterances.
+    fn mind_switch(&mut self, recorded: u64) -> Result<(), SessionError> {
+        let Some(switch) = &mut self.switch else { return Ok(()) };
+        let (news, is_on) = (switch.news(), switch.is_on());
+        if let Some(presence) = news {
+            self.device(Device::Switch, presence)?;
+        }
+        if self.gate.is_due(is_on, self.session.next_sample(), recorded) {
+            if let Some(segment) = self.session.cut()? {
+                self.utterance(&segment)?;
+            }
+            self.gate.turn();
+            self.screen.switched(self.gate.is_open())?;
+        }
+        Ok(())
+    }
+
+    /// Stills that have arrived are written down; views that lack theirs are told.
+    fn stills(&mut self) -> Result<(), SessionError> {
+        for arrived in self.watch.iter().flat_map(Watch::arrived).collect::<Vec<_>>() {
+            match arrived {
+                Arrived::Still { frame, at } => {
+                    let late_s = (Utc::now() - at).as_seconds_f64().max(0.0);
+                    let at = self.session.next_sample().saturating_sub(samples(late_s));
+                    self.step(Input::Still { frame, at })?;
+                }
+                Arrived::Other { file, problem } => self.step(Input::NoStill { file, problem })?,
+            }
+        }
+        self.step(Input::Time)
+    }
+
+    fn utterance(&mut self, segment: &UtteranceAudio) -> Result<(), SessionError> {
+        let broken = self.gap_at.is_some_and(|gap| segment.span.from <= gap);
+        let arrival = match broken {
+            _ if self.switch.is_some() && !self.gate.is_open() => Arrival::SwitchedOff,
+            true => Arrival::Broken,
+            false => Arrival::Whole,
+        };
+        self.attend(segment, arrival)
+    }
+
+    fn attend(&mut self, segment: &UtteranceAudio, arrival: Arrival) -> Result<(), SessionError> {
+        let (utterance, parsed) = self.session.recognise(segment)?;
+        let effects = self.session.attend(utterance, parsed, arrival)?;
+        self.carry_out(effects)
+    }
+
+    fn step(&mut self, input: Input) -> Result<(), SessionError> {
+        let effects = self.session.step(input)?;
+        self.carry_out(effects)
+    }
+
+    /// What the dialogue wants done besides writing.
+    fn carry_out(&mut self, effects: Vec<Effect>) -> Result<(), SessionError> {
+        for effect in effects {
+            match effect {
+                Effect::Sound(tone) => self.feedback.sound(tone),
+                Effect::Say(text) => self.feedback.say(&text),
+                Effect::Show(ScreenChange::Line(notice, text)) => self.screen.tell(notice, &text)?,
+                Effect::Show(ScreenChange::Question(question)) => self.screen.question(question),
+                Effect::Show(ScreenChange::StillOf(view)) => self.screen.still_of(&view),
+                Effect::Show(ScreenChange::Exam) => {
+                    let dialogue = self.session.dialogue();
+                    self.screen.take(dialogue.exam(), dialogue.progress(), &self.session.ear().protocols);
+                }
+                Effect::Write(_) | Effect::Expect(_) => unreachable!("the session carries these out itself"),
+            }
+        }
+        Ok(())
+    }
+}
+
+/// So many seconds as samples; less than none is none.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // the command line bounds it; a cast saturates
+fn samples(seconds: f64) -> u64 {
+    (seconds * f64::from(SAMPLE_RATE_HZ)) as u64
+}

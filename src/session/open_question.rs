@@ -1,0 +1,179 @@
+//! The question that waits for an answer.
+//!
+//! Takes: an utterance that may be wrong, then what is said or pressed afterwards.
+//! Gives: the question, and what its answer does.
+//! Never: I/O; acts on what was asked about before the answer.
+//! Tested in: `tests/it/dialogue.rs`.
+
+use crate::clock::SAMPLE_RATE_HZ;
+use crate::exam::call::Act;
+use crate::exam::event::{Event, Outcome, Settled, UtteranceEvent};
+use crate::exam::parse::Parsed;
+use crate::session::ask::{ANSWER_WAIT_S, AnswerMeaning, AskContext, SpokenQuestion, question};
+use crate::session::dialogue::Dialogue;
+use crate::session::effect::AnswerExpected;
+use crate::session::notice::{Notice, ScreenChange};
+use crate::session::tone::Tone;
+use crate::speech::utterance::Utterance;
+
+/// The call was said again instead of an answer.
+const AGAIN: &str = "again";
+/// How an answer was given.
+const VOICE: &str = "voice";
+const KEY: &str = "key";
+
+/// A question that waits for an answer.
+#[derive(Debug, Clone)]
+pub(super) struct OpenQuestion {
+    heard_seq: u64,
+    question: SpokenQuestion,
+    /// An answer must begin before this sample.
+    pub(super) until: u64,
+}
+
+impl Dialogue {
+    pub(super) fn answer_expected(&self) -> AnswerExpected {
+        if self.open.is_some() { AnswerExpected::Yes } else { AnswerExpected::No }
+    }
+
+    /// The question that an utterance gives rise to, if its calls would count at all.
+    pub(super) fn due_question(
+        &self,
+        utterance: &Utterance,
+        parsed: &Parsed,
+        rival: Option<&Parsed>,
+    ) -> Option<SpokenQuestion> {
+        let exam = self.log.exam();
+        let now = AskContext {
+            context: &exam.context,
+            schemes: &exam.header.schemes,
+            protocols: self.log.protocols(),
+        };
+        question(utterance, parsed, rival, now).filter(|_| self.attention.takes_calls(utterance))
+    }
+
+    pub(super) fn ask(&mut self, utterance: Utterance, mut question: SpokenQuestion, now: u64) {
+        if self.attention.corrects(&utterance) {
+            let calls = question.offers.iter_mut().flat_map(|offer| &mut offer.calls);
+            calls.for_each(|call| call.corrects = true);
+        }
+        let problems = vec![question.problem()];
+        let event = UtteranceEvent { utterance, outcome: Outcome::Asked, problems };
+        let heard_seq = self.write(event, Vec::new()).heard_seq;
+        self.wait_for_answer(heard_seq, question, now);
+    }
+
+    /// Asks, or asks once more.
+    fn wait_for_answer(&mut self, heard_seq: u64, question: SpokenQuestion, now: u64) {
+        let aloud = question.aloud();
+        let spoken = self.say(&aloud, now);
+        if spoken.is_none() {
+            self.sound(Tone::NotUnderstood);
+        }
+        let shown = format!("{aloud} ({})", question.answers());
+        self.tell(Notice::Asked, &shown);
+        self.show(ScreenChange::Question(Some(shown)));
+        let until = now + spoken.unwrap_or(0) + ANSWER_WAIT_S * u64::from(SAMPLE_RATE_HZ);
+        self.open = Some(OpenQuestion { heard_seq, question, until });
+        self.expect();
+    }
+
+    /// An utterance while a question waits.
+    pub(super) fn reply_to(
+        &mut self,
+        open: OpenQuestion,
+        utterance: Utterance,
+        parsed: Parsed,
+        rival: Option<&Parsed>,
+        now: u64,
+    ) {
+        match open.question.answered(&utterance, &parsed) {
+            answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
+                let given = parsed.calls.first().and_then(|call| match &call.act {
+                    Act::Answer { answer } => Some(answer.clone()),
+                    _ => None,
+                });
+                let sample = utterance.span.to;
+                let event = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
+                self.write(event, if given.is_some() { parsed.calls } else { Vec::new() });
+                let given = given.unwrap_or_else(|| AGAIN.to_owned());
+                self.settle(&open, &answer, (given, VOICE), sample, now);
+            }
+            AnswerMeaning::Again => {
+                let settled = Settled {
+                    heard_seq: open.heard_seq,
+                    answer: AGAIN.to_owned(),
+                    by: VOICE.to_owned(),
+                    taken: None,
+                };
+                self.note(utterance.span.from, Event::Settled(settled));
+                self.stop_waiting();
+                self.take(utterance, parsed, rival, now);
+            }
+            AnswerMeaning::Unfit => {
+                let event = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
+                self.write(event, parsed.calls);
+                self.wait_for_answer(open.heard_seq, open.question, now);
+            }
+            // Another call: the question is passed over, and stays open for the reviewer.
+            AnswerMeaning::Other if !utterance.rejected && !utterance.unsure && !parsed.calls.is_empty() => {
+                self.stop_waiting();
+                self.take(utterance, parsed, rival, now);
+            }
+            // Talk, or not understood: the question still waits.
+            AnswerMeaning::Other => {
+                self.open = Some(open);
+                self.act(utterance, parsed, now);
+            }
+        }
+    }
+
+    fn settle(
+        &mut self,
+        open: &OpenQuestion,
+        answer: &AnswerMeaning,
+        (given, by): (String, &str),
+        sample: u64,
+        now: u64,
+    ) {
+        let offer = match answer {
+            AnswerMeaning::Take(idx) => open.question.offers.get(*idx),
+            _ => None,
+        };
+        let taken = offer.map(|offer| offer.words.clone());
+        let calls = offer.map(|offer| offer.calls.clone()).unwrap_or_default();
+        let heard_seq = open.heard_seq;
+        let settled = Settled { heard_seq, answer: given, by: by.to_owned(), taken: taken.clone() };
+        self.note(sample, Event::Settled(settled));
+        self.attention.follow(&calls, sample);
+        let written = self.write_calls(heard_seq, Outcome::Calls, sample, calls);
+        self.stop_waiting();
+        self.sound(Tone::Understood);
+        self.tell(Notice::Settled, taken.as_deref().unwrap_or("nothing of it was taken; say it again"));
+        self.reply(&written, now);
+    }
+
+    /// No answer is waited for any more.
+    pub(super) fn close_question(&mut self) {
+        if self.open.take().is_some() {
+            self.stop_waiting();
+        }
+    }
+
+    fn stop_waiting(&mut self) {
+        self.open = None;
+        self.show(ScreenChange::Question(None));
+        self.expect();
+    }
+
+    /// A question answered by a key: `yes`, `no`, `first` or `second`.
+    pub(super) fn key(&mut self, given: &str, now: u64) {
+        let Some(open) = self.open.take() else { return };
+        match open.question.chosen(given) {
+            answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
+                self.settle(&open, &answer, (given.to_owned(), KEY), now, now);
+            }
+            _ => self.open = Some(open),
+        }
+    }
+}

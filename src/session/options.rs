@@ -1,0 +1,52 @@
+//! How to listen: what a person has set, as plain values.
+//!
+//! Takes: nothing; commands and other programs fill these in.
+//! Gives: `ListenOptions`, `Subject`.
+//! Never: reads a file or a command line.
+//! Tested in: `tests/it/dialogue.rs`, `tests/sound/listen.rs`.
+
+use std::path::PathBuf;
+
+use crate::session::screen::Display;
+use crate::session::talk_switch::SwitchChoice;
+
+/// Whether something is to be heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Audible {
+    /// It is.
+    On,
+    /// It is not.
+    Off,
+}
+
+/// How to listen.
+#[derive(Debug, Clone)]
+pub struct ListenOptions {
+    /// The microphone, or a part of its name; none for the default one.
+    pub device: Option<String>,
+    /// How what happens is shown.
+    pub display: Display,
+    /// Tones that tell what became of each utterance.
+    pub tones: Audible,
+    /// A voice that asks back, answers and warns.
+    pub voice: Audible,
+    /// The folder into which the scanner exports its stills.
+    pub watch: Option<PathBuf>,
+    /// Seconds that the scanner takes from saving a still to its file there.
+    pub export_delay_s: f64,
+    /// The switch to talk by; none where everything counts that is said.
+    pub switch: Option<SwitchChoice>,
+    /// Language of the voice, such as `en`.
+    pub language: String,
+}
+
+/// Who is examined, and by whom.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Subject {
+    /// Name of the horse.
+    pub horse: Option<String>,
+    /// The practice's number for the horse.
+    pub horse_id: Option<String>,
+    /// Who speaks.
+    pub person: Option<String>,
+}

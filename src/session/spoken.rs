@@ -1,0 +1,67 @@
+//! What can be said in an exam.
+//!
+//! Takes: a grammar pack, the schemes of the exam, the protocols.
+//! Gives: the language as the engines and the parser take it.
+//! Never: listens.
+//! Tested in: `tests/it/demo.rs`, `tests/it/language.rs`.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use crate::language::engine::Pronunciation;
+use crate::language::graph::ZonesByLimb;
+use crate::language::pack::{Language, Pack, PackError};
+use crate::protocol::Protocols;
+use crate::speech::sphinx::entries;
+
+/// What can be said in an exam.
+#[derive(Debug, Clone)]
+pub struct SpokenLanguage {
+    /// The grammar pack.
+    pub pack: Pack,
+    /// The pack, cut to the zones of the exam.
+    pub language: Language,
+    /// Scheme chosen for each group of limbs.
+    pub schemes: BTreeMap<String, String>,
+    /// The zones that can be said of each limb.
+    zones: ZonesByLimb,
+}
+
+impl SpokenLanguage {
+    /// The pack in the folder `grammar`, cut to `schemes`; or the built-in one with the zones of every scheme, of which
+    /// those that `schemes` lack are heard and reported as not part of this exam.
+    ///
+    /// # Errors
+    /// When the pack cannot be read.
+    pub fn read(
+        grammar: Option<&Path>,
+        schemes: BTreeMap<String, String>,
+        protocols: &Protocols,
+    ) -> Result<Self, PackError> {
+        let pack = match grammar {
+            Some(folder) => Pack::read(folder)?,
+            None => Pack::built_in()?,
+        };
+        // Other languages are heard by an ear that does not know the current limb: more zones cost it too much.
+        let zones =
+            if grammar.is_none() { protocols.sayable_zones() } else { protocols.zones_by_limb(&schemes) };
+        let language = pack.for_zones(&zones);
+        Ok(Self { pack, language, schemes, zones })
+    }
+
+    /// The same, in which only what begins with `call` counts; how the word sounds is looked up in `dictionary`, too,
+    /// a file of `word  PHONES` lines.
+    #[must_use]
+    pub fn called_by(self, call: &str, dictionary: &Path) -> Self {
+        let known = std::fs::read(dictionary).unwrap_or_default();
+        let known = String::from_utf8_lossy(&known);
+        let is_of_call = |word: &str| call.split_whitespace().any(|wanted| wanted.eq_ignore_ascii_case(word));
+        let sounds = entries(&known).filter(|(_, word, _)| is_of_call(word)).map(|(line, word, phones)| {
+            let (word, phones) = (word.to_owned(), phones.to_owned());
+            Pronunciation { word, phones, file: dictionary.to_owned(), line }
+        });
+        let pack = self.pack.called_by(call, sounds.collect());
+        let language = pack.for_zones(&self.zones);
+        Self { pack, language, ..self }
+    }
+}

@@ -1,0 +1,74 @@
+//! Which views still wait for their still from the scanner.
+//!
+//! Takes: views as they are left, and stills as they arrive, each by its sample.
+//! Gives: the views whose still should have come by now and has not.
+//! Never: I/O, or a still taken for the view after it: what counts is when it was saved, not when its file came.
+//! Tested in: `tests/it/dialogue.rs`, `tests/it/answer.rs`.
+
+use std::time::Duration;
+
+use crate::clock::SAMPLE_RATE_HZ;
+use crate::knowledge::place::Place;
+use crate::session::forgotten::Left;
+
+/// The file of a still is read after it has come to rest, within so many samples.
+const COMES_TO_REST: u64 = 2 * SAMPLE_RATE_HZ as u64;
+
+/// What is known of the stills that arrive from the scanner.
+#[derive(Debug, Clone)]
+pub(super) struct AwaitedStills {
+    /// Samples from saving a still to its file.
+    delay: u64,
+    /// When the latest were saved, by the sample; older ones belong to views that were minded.
+    saved_at: Vec<u64>,
+    /// The sample at which the current view was called.
+    entered: u64,
+    /// Views whose stills may still be on their way.
+    left: Vec<Left>,
+}
+
+impl AwaitedStills {
+    pub(super) fn new(delay: u64, now: u64) -> Self {
+        Self { delay, saved_at: Vec::new(), entered: now, left: Vec::new() }
+    }
+
+    /// A file appeared at the sample `at`; gives the view that its still belongs to, if that one was left already.
+    pub(super) fn arrived(&mut self, at: u64) -> Option<Place> {
+        let saved_at = at.saturating_sub(self.delay);
+        self.saved_at.push(saved_at);
+        self.left.iter().find(|left| left.holds(saved_at)).map(|left| left.view.clone())
+    }
+
+    /// At the sample `at` the current view was left; it wants its still, if it is a `view` that can lack one.
+    pub(super) fn leave(&mut self, view: Option<Place>, at: u64) {
+        let from = std::mem::replace(&mut self.entered, at);
+        self.left.extend(view.map(|view| Left { view, from, to: at }));
+    }
+
+    /// How long the stills of the views that were just left can still take, if there are such views.
+    pub(super) fn wait(&self) -> Option<Duration> {
+        let wait = Duration::from_secs((self.delay + COMES_TO_REST) / u64::from(SAMPLE_RATE_HZ));
+        (!self.left.is_empty()).then_some(wait)
+    }
+
+    /// The views that lack a still that should have come by the sample `now`; each is given once.
+    pub(super) fn lacking_at(&mut self, now: u64) -> Vec<Left> {
+        let due = now.saturating_sub(self.delay + COMES_TO_REST);
+        self.minded(|left| left.to <= due)
+    }
+
+    /// All views that lack a still; each is given once.
+    pub(super) fn lacking(&mut self) -> Vec<Left> {
+        self.minded(|_| true)
+    }
+
+    fn minded(&mut self, is_due: impl Fn(&Left) -> bool) -> Vec<Left> {
+        let (known, waiting): (Vec<Left>, Vec<Left>) = self.left.drain(..).partition(is_due);
+        self.left = waiting;
+        let lacking = known.into_iter().filter(|left| left.lacks_still(&self.saved_at)).collect();
+        // Stills of views that were minded are asked for no more.
+        let oldest = self.left.iter().map(|left| left.from).min().unwrap_or(self.entered);
+        self.saved_at.retain(|at| *at >= oldest);
+        lacking
+    }
+}

@@ -1,0 +1,269 @@
+//! A box that waits, and makes an exam folder from each "start of exam" to its end.
+//!
+//! Takes: a microphone, and the folder that holds the exams.
+//! Gives: exam folders named by their start; lines about the listening itself, for the log of the system.
+//! Never: keeps or shows what is said between exams, or touches an exam that was interrupted.
+//! Tested in: `tests/sound/exams.rs`.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use chrono::{DateTime, Local, Utc};
+
+use crate::clock::seconds;
+use crate::exam::call::{Act, Command};
+use crate::exam_folder::ExamFolder;
+use crate::language::graph::Moment;
+use crate::protocol::Protocols;
+use crate::session::ear::Ear;
+use crate::session::error::{SessionError, in_one_line};
+use crate::session::feedback::Feedback;
+use crate::session::gate::Gate;
+use crate::session::hearing::{Began, Session, header};
+use crate::session::live::{Live, Tools};
+use crate::session::microphone::{Given, Microphone, PAUSE, before_now, how_long, open};
+use crate::session::notice::{Device, Notice, Presence};
+use crate::session::options::{ListenOptions, Subject};
+use crate::session::screen::{Display, Screen};
+use crate::session::spoken::SpokenLanguage;
+use crate::session::talk_switch::TalkSwitch;
+use crate::session::tone::Tone;
+use crate::speech::endpoint::Endpointer;
+use crate::speech::utterance::UtteranceAudio;
+
+/// What exams are made from.
+pub struct Exams<'a> {
+    /// The folder that holds them.
+    pub folder: &'a Path,
+    /// Who speaks; the horse is not known.
+    pub subject: &'a Subject,
+    /// What can be said.
+    pub spoken: &'a SpokenLanguage,
+    /// How to listen.
+    pub options: ListenOptions,
+}
+
+/// What goes from waiting into an exam and back.
+struct Standby {
+    ear: Ear,
+    tools: Tools,
+}
+
+/// The utterance that opens an exam.
+struct Opening {
+    segment: UtteranceAudio,
+    /// When it began.
+    at: DateTime<Utc>,
+    /// The sound after it that has come already.
+    rest: Vec<i16>,
+    /// Samples that wait behind that.
+    behind: u64,
+}
+
+/// Waits for exams until `stop` is set.
+///
+/// # Errors
+/// When the folder or the microphone cannot be used, or an exam could not go on.
+pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<(), SessionError> {
+    let Exams { folder, spoken, options, .. } = &mut exams;
+    if !spoken.language.grammar.has_tag("command=start_of_exam") {
+        return Err(SessionError::NoOpening { language: spoken.pack.language.clone() });
+    }
+    options.display = Display::Log;
+    let mut screen = Screen::Log;
+    let failed = |doing, source| SessionError::Folders { doing, path: folder.to_path_buf(), source };
+    std::fs::create_dir_all(*folder).map_err(|source| failed("make", source))?;
+    // That no exam can be kept is reported now, not when the horse stands there.
+    tempfile::tempfile_in(*folder).map_err(|source| failed("write into", source))?;
+    for line in interrupted(folder, &ear.protocols)? {
+        screen.tell(Notice::Listening, &line)?;
+    }
+    let switch = TalkSwitch::of(options)?;
+    let opened = open(options.device.as_deref())?;
+    let microphone = Microphone::new(opened.capture, options.device.as_deref());
+    screen.tell(Notice::Listening, &format!("hearing {}", microphone.name()))?;
+    let feedback = Feedback::open(options);
+    let mut standby = Standby { ear, tools: Tools { microphone, feedback, switch } };
+    while let Some(opening) = standby.next_opening(&mut screen, stop)? {
+        standby = standby.exam(&opening, &exams, stop)?;
+    }
+    Ok(())
+}
+
+impl Standby {
+    /// Waits for the words that open an exam; none when `stop` is set.
+    ///
+    /// An utterance is held in memory until it is understood, and then forgotten.
+    fn next_opening(
+        &mut self,
+        screen: &mut Screen,
+        stop: &AtomicBool,
+    ) -> Result<Option<Opening>, SessionError> {
+        self.ear.engine.follow(Moment::default());
+        let (mut endpointer, mut taken, mut gate) = (Endpointer::new(0)?, 0_u64, Gate::default());
+        screen.tell(Notice::Listening, "waiting for `start of exam`; until then nothing is kept")?;
+        while !stop.load(Ordering::Relaxed) {
+            let block = match self.tools.microphone.listen()? {
+                Given::Sound(block) => block,
+                Given::Nothing => {
+                    std::thread::sleep(PAUSE);
+                    continue;
+                }
+                Given::Lost => {
+                    self.device(screen, Device::Microphone, Presence::Lost)?;
+                    endpointer = Endpointer::new(taken)?;
+                    continue;
+                }
+                Given::Back(_) => {
+                    self.device(screen, Device::Microphone, Presence::Back)?;
+                    continue;
+                }
+            };
+            if self.tools.microphone.overrun() || block.lost_before > 0 {
+                endpointer = Endpointer::new(taken)?;
+            }
+            let end_at = before_now(block.behind);
+            let first = taken;
+            taken += block.samples.len() as u64;
+            let mut segments = Vec::new();
+            if self.turns(&mut gate, first, taken + block.behind, screen)? {
+                let before = std::mem::replace(&mut endpointer, Endpointer::new(first)?).finish();
+                segments.extend(before.filter(|_| gate.is_open()));
+                gate.turn();
+            }
+            let ended = endpointer.take(&block.samples);
+            if self.tools.switch.is_none() || gate.is_open() {
+                segments.extend(ended);
+            }
+            for segment in segments {
+                if self.opens(&segment, screen)? {
+                    let at = end_at - how_long(taken - segment.span.from);
+                    let after = usize::try_from(segment.span.to.saturating_sub(first)).unwrap_or(0);
+                    let rest = block.samples.get(after..).unwrap_or_default().to_vec();
+                    return Ok(Some(Opening { segment, at, rest, behind: block.behind }));
+                }
+            }
+        }
+        Ok(None)
+    }
+
+    /// Tells that a device is gone, with a sound, or that it is back.
+    fn device(&self, screen: &mut Screen, device: Device, presence: Presence) -> Result<(), SessionError> {
+        if presence == Presence::Lost {
+            self.tools.feedback.sound(Tone::Alarm);
+        }
+        let (notice, text) = device.line(presence);
+        Ok(screen.tell(notice, text)?)
+    }
+
+    /// Whether the switch to talk by was turned before the sample `next`, while `now` is being recorded.
+    fn turns(
+        &mut self,
+        gate: &mut Gate,
+        next: u64,
+        now: u64,
+        screen: &mut Screen,
+    ) -> Result<bool, SessionError> {
+        let Some(switch) = &mut self.tools.switch else { return Ok(false) };
+        let (news, is_on) = (switch.news(), switch.is_on());
+        if let Some(presence) = news {
+            self.device(screen, Device::Switch, presence)?;
+        }
+        Ok(gate.is_due(is_on, next, now))
+    }
+
+    /// Whether an utterance begins with the words that open an exam, surely heard.
+    fn opens(&mut self, segment: &UtteranceAudio, screen: &mut Screen) -> Result<bool, SessionError> {
+        let (utterance, parsed) = self.ear.hear(segment)?;
+        let opens = parsed.calls.first().is_some_and(|call| call.act == Act::Command(Command::StartOfExam));
+        if opens && utterance.unsure && !utterance.rejected {
+            self.tools.feedback.sound(Tone::NotUnderstood);
+            let line = "that may have been `start of exam`, but not surely: say it again";
+            screen.tell(Notice::Listening, line)?;
+        }
+        // Half an utterance, cut because it was too long, is no clear word.
+        Ok(opens && !utterance.rejected && !utterance.unsure && !segment.cut)
+    }
+
+    /// One exam, from the utterance that opened it to its end.
+    fn exam(
+        self,
+        opening: &Opening,
+        exams: &Exams<'_>,
+        stop: &Arc<AtomicBool>,
+    ) -> Result<Self, SessionError> {
+        let folder = ExamFolder::at(new_folder(exams.folder, opening.at));
+        let mut screen = Screen::Log;
+        screen.tell(Notice::Listening, &format!("exam `{}` begins", folder.path().display()))?;
+        let header = header(exams.subject, &self.ear, exams.spoken, Began::live(opening.at));
+        let mut session = Session::begin(&folder, header, self.ear)?;
+        session.open_audio(self.tools.microphone.name().to_owned())?;
+        let mut live = Live::new(session, self.tools, &exams.options, Arc::clone(stop))?;
+        let heard = live.opened_by(&opening.segment);
+        let heard = heard.and_then(|()| live.listen(&opening.rest, opening.behind));
+        let closed = live.close(heard)?;
+        screen.tell(Notice::Listening, &closed.summary)?;
+        closed.heard?;
+        Ok(Self { ear: closed.ear, tools: closed.tools })
+    }
+}
+
+/// A folder that is not there yet, named by the local time at which the exam began.
+fn new_folder(exams: &Path, began_at: DateTime<Utc>) -> PathBuf {
+    let name = began_at.with_timezone(&Local).format("%Y-%m-%d-%H%M%S").to_string();
+    let names = std::iter::once(name.clone()).chain((2..).map(|n: u32| format!("{name}-{n}")));
+    let mut folders = names.map(|name| exams.join(name));
+    folders.find(|folder| !folder.exists()).unwrap_or_else(|| exams.join(name))
+}
+
+/// A line for each exam in the folder that was never closed: the power failed, or the program did.
+///
+/// Such an exam stays as it is: each whole line of its journal can be read, and its sound to the last second.
+fn interrupted(exams: &Path, protocols: &Protocols) -> Result<Vec<String>, SessionError> {
+    let failed = |source| SessionError::Folders { doing: "read the folder", path: exams.to_owned(), source };
+    let entries = std::fs::read_dir(exams).map_err(failed)?;
+    let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
+    paths.sort();
+    let mut lines = Vec::new();
+    for folder in paths.into_iter().map(ExamFolder::at).filter(|folder| folder.journal_file().is_file()) {
+        let shown = folder.path().display();
+        let exam = match folder.exam(protocols) {
+            Ok(exam) if exam.closed.is_some() => continue,
+            Ok(exam) => exam,
+            Err(error) => {
+                let why = in_one_line(&error);
+                lines.push(format!("exam `{shown}` cannot be read, and was left as it is: {why}"));
+                continue;
+            }
+        };
+        let sound = match folder.kept_samples(&exam) {
+            Ok(samples) => format!("{:.0} s of sound", seconds(samples)),
+            Err(error) => format!("no sound that can be read ({})", in_one_line(&error)),
+        };
+        lines.push(format!(
+            "exam `{shown}` was interrupted; kept are {} utterances, {} calls and {sound}; {}",
+            exam.utterances.len(),
+            exam.calls.len(),
+            exam.source.way_out(),
+        ));
+    }
+    Ok(lines)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)] // tests may panic
+
+    use super::*;
+
+    #[test]
+    fn two_exams_that_begin_in_the_same_second_have_folders_of_their_own() {
+        let exams = tempfile::tempdir().unwrap();
+        let at = "2026-05-04T08:00:00.3Z".parse().unwrap();
+        let first = new_folder(exams.path(), at);
+        std::fs::create_dir(&first).unwrap();
+        let second = new_folder(exams.path(), at);
+        assert_eq!(second.to_string_lossy(), format!("{}-2", first.to_string_lossy()));
+    }
+}
