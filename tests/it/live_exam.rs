@@ -57,7 +57,7 @@ fn grown(lines: &Lines) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 32, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 16, ..ProptestConfig::default() })]
     #[test]
     fn after_each_line_the_exam_is_as_if_all_lines_were_folded(
         said in prop::collection::vec(prop::sample::select(SAID), 1..40),
