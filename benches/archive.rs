@@ -15,7 +15,7 @@ use sqlx::{AnyPool, Row as _};
 use support::postgres::Server;
 use zonecall::archive::Archive;
 use zonecall::frames::pairing::Pairing;
-use zonecall::knowledge::record::record;
+use zonecall::knowledge::assemble::record;
 
 /// Exams in the archive, and exams of each horse in it.
 const EXAMS: u32 = 100_000;

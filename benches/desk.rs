@@ -74,7 +74,7 @@ fn exam(folder: &Path) {
         };
         journal.append(start, 0, &Event::Frame(Box::new(frame))).unwrap();
     }
-    let closed = Event::Closed { reason: "end of exam".to_owned(), samples: HOURS * 3600 * RATE_HZ };
+    let closed = Event::Closed { reason: "end of exam".to_owned().into(), samples: HOURS * 3600 * RATE_HZ };
     journal.append(start, 0, &closed).unwrap();
 }
 

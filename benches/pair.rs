@@ -48,6 +48,7 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
         exam.calls.push(LoggedCall {
             seq: idx as u64,
             heard_seq: idx as u64,
+            sample: (at_s * 16_000.0) as u64,
             said_at: instant(at_s),
             call,
             act: Act::Save,

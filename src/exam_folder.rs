@@ -14,9 +14,12 @@ use crate::exam::journal::{self, JOURNAL_FILE, Journal, JournalError, Lines};
 use crate::exam::sound::note_sound;
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
+use crate::knowledge::assemble;
 use crate::knowledge::measure::Against;
-use crate::knowledge::record::{self, Record};
+use crate::knowledge::record::Record;
+use crate::private;
 use crate::protocol::Protocols;
+use crate::speech::keep::kept_samples;
 
 /// Where the kept sound lies inside an exam folder.
 const AUDIO_FOLDER: &str = "audio";
@@ -38,15 +41,6 @@ pub enum FolderError {
         /// Why not.
         #[source]
         source: FoldError,
-    },
-    /// The kept sound cannot be read.
-    #[error("cannot read `{path}`: {source}")]
-    Audio {
-        /// The file.
-        path: PathBuf,
-        /// Why not.
-        #[source]
-        source: hound::Error,
     },
     /// A folder cannot be made.
     #[error("cannot make the folder `{path}`: {source}")]
@@ -181,7 +175,7 @@ impl ExamFolder {
     /// When the folder of the sound cannot be made.
     pub fn next_audio_file(&self, n_files: usize) -> Result<(String, usize), FolderError> {
         let folder = self.path.join(AUDIO_FOLDER);
-        std::fs::create_dir_all(&folder).map_err(|source| FolderError::Make { path: folder, source })?;
+        private::make_folder(&folder).map_err(|source| FolderError::Make { path: folder, source })?;
         let mut n_files = n_files;
         loop {
             n_files += 1;
@@ -192,15 +186,12 @@ impl ExamFolder {
         }
     }
 
-    /// The sample after the last one that the exam's audio files hold; a crash may have come before any line said so.
-    ///
-    /// # Errors
-    /// When the last file cannot be read.
-    pub fn kept_samples(&self, exam: &Exam) -> Result<u64, FolderError> {
-        let Some(last) = exam.audio.last() else { return Ok(0) };
-        let path = self.audio_file(last);
-        let reader = hound::WavReader::open(&path).map_err(|source| FolderError::Audio { path, source })?;
-        Ok(last.first_sample + u64::from(reader.duration()))
+    /// The sample after the last one that the exam's audio files hold; a crash may have come before any line said so, and
+    /// a power cut may have left nothing of a file.
+    #[must_use]
+    pub fn kept_samples(&self, exam: &Exam) -> u64 {
+        let end = |file: &AudioFile| file.first_sample + kept_samples(&self.audio_file(file)).unwrap_or(0);
+        exam.audio.iter().map(end).max().unwrap_or(0)
     }
 
     /// The folder for what is made from the exam; it is made if need be.
@@ -209,7 +200,7 @@ impl ExamFolder {
     /// When it cannot be made.
     pub fn out(&self) -> Result<PathBuf, FolderError> {
         let path = self.path.join(OUT_FOLDER);
-        match std::fs::create_dir_all(&path) {
+        match private::make_folder(&path) {
             Ok(()) => Ok(path),
             Err(source) => Err(FolderError::Make { path, source }),
         }
@@ -219,5 +210,5 @@ impl ExamFolder {
 /// The record of an exam, its stills paired and its measures held against what was named.
 #[must_use]
 pub fn record_against(exam: &Exam, protocols: &Protocols, against: &Against) -> Record {
-    record::record_against(exam, &pair(exam, &exam.frames), protocols, against)
+    assemble::record_against(exam, &pair(exam, &exam.frames), protocols, against)
 }

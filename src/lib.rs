@@ -7,6 +7,7 @@
 //! `session` is what the program answers while it listens; `evaluation` puts its ears to the test.
 //! A folder uses only folders that stand above it here.
 
+pub mod private;
 pub mod clock;
 pub mod protocol;
 pub mod trace;

@@ -7,8 +7,8 @@
 
 use chrono::{DateTime, Utc};
 
+use crate::archive::open::{Archive, ArchiveError, folded};
 use crate::archive::write::instant;
-use crate::archive::{Archive, ArchiveError, folded};
 use crate::knowledge::record::Record;
 
 /// Exams of one horse that are read at most, the latest.

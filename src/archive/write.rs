@@ -8,7 +8,7 @@
 use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::{Any, Transaction};
 
-use crate::archive::{Archive, ArchiveError, folded};
+use crate::archive::open::{Archive, ArchiveError, folded};
 use crate::knowledge::record::{Record, Severity, standing};
 
 /// An exam to be filed.
@@ -99,8 +99,8 @@ async fn file(tx: &mut Transaction<'_, Any>, filed: &Filed<'_>) -> sqlx::Result<
 
 async fn put_version(tx: &mut Transaction<'_, Any>, filed: &Filed<'_>, lines: i64) -> sqlx::Result<()> {
     let open = filed.record.findings.iter().filter(|finding| finding.severity != Severity::Info).count();
-    // The keys of a record are text: it can always be written.
-    let record = serde_json::to_string(filed.record).unwrap_or_default();
+    let record = serde_json::to_string(filed.record)
+        .unwrap_or_else(|error| unreachable!("the keys of a record are text, so it can be written: {error}"));
     sqlx::query(
         "INSERT INTO version (exam_id, hash, lines, filed_at, folder, to_look_at, record) \
          VALUES ($1, $2, $3, $4, $5, $6, $7)",

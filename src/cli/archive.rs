@@ -1,10 +1,10 @@
-//! `zonecall file`, `history`, `find`: exams over the years.
+//! `zonecall file`, `history`, `find`, `archive`: exams over the years.
 
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use anyhow::Context as _;
+use anyhow::{Context as _, ensure};
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 
 use super::args;
@@ -83,14 +83,67 @@ pub(crate) struct FindArgs {
     place: ArchiveArgs,
 }
 
+/// Looks after the archive itself.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "A copy is restored by naming it with --archive, or by putting it in the place of the file.\n\
+    Examples:\n  zonecall archive check\n  zonecall archive backup /media/stick/exams-2026-05-04.sqlite\n\n\
+    Exit codes: 0 whole, 1 something is wrong with it, 2 an error."
+)]
+pub(crate) struct KeepingArgs {
+    #[command(subcommand)]
+    task: Keeping,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum Keeping {
+    /// Look through the archive: is the file whole, and can every record in it be read?
+    Check {
+        #[command(flatten)]
+        place: ArchiveArgs,
+    },
+    /// Copy the archive into one new file, while others go on using it.
+    Backup {
+        /// The file to make.
+        #[arg(value_name = "FILE")]
+        into: PathBuf,
+        #[command(flatten)]
+        place: ArchiveArgs,
+    },
+}
+
 impl ArchiveArgs {
-    fn open(&self) -> anyhow::Result<Archive> {
-        let place = match &self.archive {
-            Some(place) => place.clone(),
-            None => own_file()?,
-        };
-        Ok(Archive::open(&place)?)
+    fn place(&self) -> anyhow::Result<String> {
+        self.archive.clone().map_or_else(own_file, Ok)
     }
+
+    /// An archive that is there; to file into, one is made.
+    fn open(&self) -> anyhow::Result<Archive> {
+        Ok(Archive::open_existing(&self.place()?)?)
+    }
+}
+
+pub(crate) fn keep(args: &KeepingArgs) -> anyhow::Result<ExitCode> {
+    let mut out = std::io::stdout().lock();
+    let (archive, into) = match &args.task {
+        Keeping::Check { place } => (place.open()?, None),
+        Keeping::Backup { into, place } => (place.open()?, Some(into)),
+    };
+    if let Some(into) = into {
+        ensure!(!into.exists(), "`{}` is there already; name a new file", into.display());
+        archive.backup(into)?;
+        writeln!(out, "copied into {}", into.display())?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let state = archive.check()?;
+    for problem in &state.problems {
+        writeln!(
+            out,
+            "{problem}; restore a copy that `zonecall archive backup` made, or file the exam again"
+        )?;
+    }
+    writeln!(out, "archive {}: {} exams, {} versions", archive.place(), state.n_exams, state.n_versions)?;
+    Ok(if state.problems.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
 fn own_file() -> anyhow::Result<String> {
@@ -103,7 +156,7 @@ fn own_file() -> anyhow::Result<String> {
 
 pub(crate) fn file(args: &FileArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
-    let archive = args.place.open()?;
+    let archive = Archive::open(&args.place.place()?)?;
     let mut out = std::io::stdout().lock();
     let mut failed = 0;
     for folder in &args.folders {

@@ -61,6 +61,8 @@ pub(crate) enum Task {
     History(super::archive::HistoryArgs),
     /// Find exams by what was seen or measured in them.
     Find(super::archive::FindArgs),
+    /// Look whether the archive is whole, or copy it.
+    Archive(super::archive::KeepingArgs),
     /// Write the report: one HTML file that needs nothing else.
     Report(ReportArgs),
     /// Write the exam for other programs.
@@ -214,9 +216,11 @@ pub(crate) struct JournalArgs {
     /// The exam folder.
     #[arg(value_name = "FOLDER")]
     pub(crate) folder: PathBuf,
-    /// Check the chain of hashes instead of showing the lines.
+    /// Check that no line, no kept sound and no still was changed, instead of showing the lines.
     #[arg(long)]
     pub(crate) verify: bool,
+    #[command(flatten)]
+    pub(crate) knowledge: KnowledgeArgs,
 }
 
 #[derive(Debug, clap::Args)]

@@ -19,13 +19,12 @@ use super::args;
 use super::ear;
 use super::told;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality, seconds};
-use crate::exam::event::{FAULT, INTERRUPTED};
+use crate::exam::event::CloseReason;
 use crate::exam_folder::ExamFolder;
 use crate::session::ear::Ear;
 use crate::session::effect::Arrival;
 use crate::session::effect::Input;
 use crate::session::hearing::{Began, Session, header};
-use crate::session::live::END_OF_EXAM;
 use crate::session::options::Subject;
 use crate::speech::decode::{self, Recording};
 use crate::speech::utterance::UtteranceAudio;
@@ -163,14 +162,14 @@ impl Hearing {
     fn close(self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
         let interrupted = self.stop.load(Ordering::Relaxed);
         let reason = match (&heard, interrupted, self.session.dialogue().has_ended()) {
-            (Err(error), ..) => format!("{FAULT}{}", told(error)),
-            (Ok(()), true, _) => INTERRUPTED.to_owned(),
-            (Ok(()), false, true) => END_OF_EXAM.to_owned(),
-            (Ok(()), false, false) => "end of the recording".to_owned(),
+            (Err(error), ..) => CloseReason::Fault(told(error)),
+            (Ok(()), true, _) => CloseReason::Interrupted,
+            (Ok(()), false, true) => CloseReason::EndOfExam,
+            (Ok(()), false, false) => CloseReason::EndOfRecording,
         };
         let (n_utterances, kept_s) =
             (self.session.dialogue().counts().utterances, seconds(self.session.next_sample()));
-        writeln!(std::io::stdout(), "{}", self.session.close(&reason)?.0)?;
+        writeln!(std::io::stdout(), "{}", self.session.close(reason)?.0)?;
         heard.context("what was heard before that is kept, and the exam is closed")?;
         if interrupted {
             return Ok(ExitCode::from(130));

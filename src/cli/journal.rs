@@ -7,14 +7,21 @@ use chrono::{DateTime, Utc};
 
 use super::args;
 use crate::exam::event::{Event, ExamEvent, Outcome};
-use crate::exam::journal::read;
+use crate::exam::journal::{Lines, read};
 use crate::exam::sign::fault;
+use crate::exam_folder::{ExamFolder, record_against};
+use crate::knowledge::measure::Against;
+use crate::report::signed::verified;
 use crate::report::words::local;
 use crate::speech::recognise::EngineId;
 
 pub(crate) fn journal(args: &args::JournalArgs) -> anyhow::Result<ExitCode> {
     let mut lines = read(&args.folder)?;
-    lines.damage.extend(lines.events.iter().filter_map(|line| Some((line.seq, fault(line)?))));
+    let unfit = |line: &ExamEvent| match &line.event {
+        Event::Signed(signed) => Some((line.seq, fault(signed, &line.prev)?)),
+        _ => None,
+    };
+    lines.damage.extend(lines.events.iter().filter_map(unfit));
     // As the reports show them: at the place of the exam.
     let offset_s = match lines.events.first().map(|line| &line.event) {
         Some(Event::Exam(header)) => header.utc_offset_s,
@@ -31,16 +38,28 @@ pub(crate) fn journal(args: &args::JournalArgs) -> anyhow::Result<ExitCode> {
     for (number, problem) in &lines.damage {
         writeln!(out, "line {number}: {}; {}", problem.message, problem.help)?;
     }
-    if args.verify && lines.damage.is_empty() {
+    if !args.verify {
+        return Ok(if lines.damage.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) });
+    }
+    let found = verify(args, &lines)?;
+    for problem in &found {
+        writeln!(out, "{problem}")?;
+    }
+    if lines.damage.is_empty() && found.is_empty() {
         writeln!(
             out,
-            "{} lines, each fits the one before it: none was changed, added or taken out between them.\n\
-             Lines cut off the end leave no trace: compare number and hash of the last one with what was noted.\n\
+            "{} lines, each fits the one before it: none was changed, added or taken out.\n\
+             The kept sound and the stills are those that the journal speaks of.\n\
+             A person who can write this folder could write all of it anew: compare number and hash of the last line \
+             with what was noted elsewhere.\n\
              last line: {}",
             lines.events.len(),
             lines.last_hash()
         )?;
-        for line in lines.events.iter().filter(|line| matches!(line.event, Event::Signed(_))) {
+    }
+    for line in &lines.events {
+        let Event::Signed(signed) = &line.event else { continue };
+        if fault(signed, &line.prev).is_none() {
             let since = lines.events.len() as u64 - line.seq;
             writeln!(
                 out,
@@ -50,7 +69,24 @@ pub(crate) fn journal(args: &args::JournalArgs) -> anyhow::Result<ExitCode> {
             )?;
         }
     }
-    Ok(if lines.damage.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
+    let is_clean = lines.damage.is_empty() && found.is_empty();
+    Ok(if is_clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// What the journal's own chain does not tell: an empty journal, other files, another record.
+fn verify(args: &args::JournalArgs, lines: &Lines) -> anyhow::Result<Vec<String>> {
+    if lines.events.is_empty() {
+        return Ok(vec!["the journal holds no line that can be read; put back a copy".to_owned()]);
+    }
+    let protocols = args.knowledge.read()?;
+    let Ok(exam) = verified(&ExamFolder::at(&args.folder), &protocols) else {
+        // Its damage has been shown.
+        return Ok(Vec::new());
+    };
+    let about = ["file-changed", "signed-record-differs"];
+    let record = record_against(&exam, &protocols, &Against::default());
+    let found = record.findings.into_iter().filter(|finding| about.contains(&finding.rule.as_str()));
+    Ok(found.map(|finding| finding.message).collect())
 }
 
 /// One line in words.
@@ -113,6 +149,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         }
         Event::Microphone { state, device } => format!("microphone {state}: {device}"),
         Event::Resumed { engine, .. } => format!("goes on, heard by {} {}", engine.name, engine.model),
+        Event::Sealed { files } => format!("{} kept files, each with its hash", files.len()),
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),

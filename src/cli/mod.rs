@@ -32,6 +32,8 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
+use crate::report::apart;
+
 pub use args::Args;
 use args::Task;
 
@@ -40,6 +42,12 @@ use crate::session::error::in_one_line;
 /// Runs the program.
 #[must_use]
 pub fn run() -> ExitCode {
+    if let Some(code) = apart::decoding(std::env::args_os()) {
+        return code;
+    }
+    if let Ok(program) = std::env::current_exe() {
+        apart::decode_with(program);
+    }
     let args = Args::parse();
     let done = match args.task {
         Task::Hear(task) => hear::hear(&task),
@@ -55,6 +63,7 @@ pub fn run() -> ExitCode {
         Task::File(task) => archive::file(&task),
         Task::History(task) => archive::history(&task),
         Task::Find(task) => archive::find(&task),
+        Task::Archive(task) => archive::keep(&task),
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
         Task::Phrases(task) => show::phrases(&task),

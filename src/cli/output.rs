@@ -21,16 +21,21 @@ pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
             path.display()
         );
     }
-    let part = path.with_extension("part");
     let write = || -> std::io::Result<()> {
         // A device or a pipe is written into, never replaced by a file of its name.
         if std::fs::metadata(path).is_ok_and(|found| !found.is_file()) {
             return std::fs::OpenOptions::new().write(true).open(path)?.write_all(bytes);
         }
-        let mut file = std::fs::File::create(&part)?;
+        // Under a name that nobody else has, in the same folder: only there can it take the other's place at once.
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let mut builder = tempfile::Builder::new();
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        let mut file = builder.tempfile_in(folder)?;
         file.write_all(bytes)?;
-        file.sync_all()?;
-        std::fs::rename(&part, path)
+        file.as_file().sync_all()?;
+        file.persist(path)?;
+        Ok(())
     };
     write().with_context(|| format!("cannot write `{}`", path.display()))
 }

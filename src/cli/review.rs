@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::process::{Command, ExitCode, Stdio};
 
 use anyhow::Context as _;
+use tempfile::NamedTempFile;
 
 use super::against::earlier_record;
 use super::args::FolderArgs;
@@ -56,17 +57,34 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
             "review desk: {address}\nCtrl-C ends it; everything you change is in the journal at once."
         )?;
         out.flush()?;
-        if !args.no_open {
-            browse(&address);
-        }
+        // Removed when the desk ends.
+        let _page = if args.no_open { None } else { browse(&address) };
         serve(bound, desk).await.map_err(anyhow::Error::from)
     })?;
     Ok(ExitCode::SUCCESS)
 }
 
 /// Opens the address in the person's browser, where the system knows one; it was printed in any case.
-fn browse(address: &str) {
+///
+/// Every user of a machine can read what its programs were started with, so the browser is given a page that only its
+/// owner can read, and that page has the address.
+fn browse(address: &str) -> Option<NamedTempFile> {
+    let page = entry_page(address).ok()?;
     let opener = if cfg!(target_os = "macos") { "open" } else { "xdg-open" };
     let quiet = || Stdio::null();
-    drop(Command::new(opener).arg(address).stdin(quiet()).stdout(quiet()).stderr(quiet()).spawn());
+    drop(Command::new(opener).arg(page.path()).stdin(quiet()).stdout(quiet()).stderr(quiet()).spawn());
+    Some(page)
+}
+
+/// A page of mode 0600 that leads to the address; in the folder of the person's session, where the system has one.
+fn entry_page(address: &str) -> std::io::Result<NamedTempFile> {
+    let folder = std::env::var_os("XDG_RUNTIME_DIR").map_or_else(std::env::temp_dir, PathBuf::from);
+    let mut page = tempfile::Builder::new().prefix("zonecall-").suffix(".html").tempfile_in(folder)?;
+    write!(
+        page,
+        "<!doctype html><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0; url={address}\">\
+         <title>zonecall</title><a href=\"{address}\">the review desk</a>"
+    )?;
+    page.flush()?;
+    Ok(page)
 }

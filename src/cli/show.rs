@@ -11,11 +11,13 @@ use super::args;
 use super::output::write_file;
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::knowledge::check::rule_ids;
+use crate::knowledge::measure::Against;
 use crate::knowledge::record::Severity;
 use crate::language::phrases::{blanks, phrases as headings};
 use crate::protocol::Protocols;
 use crate::report;
 use crate::report::card::{Card, CardRow, Section};
+use crate::report::signed::verified;
 
 pub(crate) fn check(args: &args::CheckArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
@@ -23,7 +25,8 @@ pub(crate) fn check(args: &args::CheckArgs) -> anyhow::Result<ExitCode> {
         return explain(id, &protocols);
     }
     let folder = args.folder.as_ref().context("name the exam folder")?;
-    let record = ExamFolder::at(folder).record(&protocols)?;
+    let exam = verified(&ExamFolder::at(folder), &protocols)?;
+    let record = record_against(&exam, &protocols, &Against::default());
     let mut out = std::io::stdout().lock();
     for finding in &record.findings {
         let severity = match finding.severity {
@@ -60,7 +63,7 @@ fn explain(id: &str, protocols: &Protocols) -> anyhow::Result<ExitCode> {
 pub(crate) fn report(args: &args::ReportArgs) -> anyhow::Result<ExitCode> {
     let folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
-    let exam = folder.exam(&protocols)?;
+    let exam = verified(&folder, &protocols)?;
     let against = against(&args.against, &exam.header, &protocols)?;
     let record = record_against(&exam, &protocols, &against);
     let pictures = report::picture::pictures(&record, folder.path());
@@ -102,7 +105,9 @@ fn printed(args: &args::ReportArgs, told: &report::ReportInput) -> anyhow::Resul
 }
 
 pub(crate) fn export(args: &args::ExportArgs) -> anyhow::Result<ExitCode> {
-    let record = args.folder.open().record(&args.folder.knowledge.read()?)?;
+    let protocols = args.folder.knowledge.read()?;
+    let exam = verified(&args.folder.open(), &protocols)?;
+    let record = record_against(&exam, &protocols, &Against::default());
     let text = match args.form {
         args::ExportFormat::Json => report::export::json(&record),
         args::ExportFormat::Csv => report::export::csv(&record),

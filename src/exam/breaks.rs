@@ -8,7 +8,7 @@
 use chrono::{DateTime, Utc};
 
 use crate::clock::WallQuality;
-use crate::exam::event::{Event, ExamEvent, FAULT, INTERRUPTED};
+use crate::exam::event::{CloseReason, Event, ExamEvent};
 
 /// What an exam was heard from.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -44,7 +44,7 @@ pub struct Break {
     /// The first sample that was not heard.
     pub sample: u64,
     /// Why, as the journal says; none where it was never closed.
-    pub why: Option<String>,
+    pub why: Option<CloseReason>,
     /// What was heard.
     pub source: Source,
     /// The exam went on after it.
@@ -61,7 +61,7 @@ impl Break {
     /// The file that could not be read to its end: hearing it again would end at the same place.
     #[must_use]
     pub fn cut_file(&self) -> Option<&str> {
-        let why = self.why.as_ref().filter(|why| why.starts_with(FAULT))?;
+        let Some(CloseReason::Fault(why)) = &self.why else { return None };
         match &self.source {
             Source::Recording(file) if why.contains(&format!("`{file}`")) => Some(file),
             _ => None,
@@ -74,7 +74,7 @@ pub(super) fn breaks(lines: &[ExamEvent]) -> (Vec<Break>, Source) {
     let (mut found, mut source) = (Vec::<Break>::new(), Source::default());
     let (mut wall, mut is_open) = (WallQuality::Computer, true);
     for line in lines {
-        let broken = |why: Option<&String>, source: &Source| Break {
+        let broken = |why: Option<&CloseReason>, source: &Source| Break {
             at: line.at,
             sample: line.sample,
             why: why.cloned(),
@@ -93,7 +93,7 @@ pub(super) fn breaks(lines: &[ExamEvent]) -> (Vec<Break>, Source) {
             }
             Event::Closed { reason, .. } => {
                 is_open = false;
-                if reason == INTERRUPTED || reason.starts_with(FAULT) {
+                if reason.breaks_off() {
                     found.push(broken(Some(reason), &source));
                 }
             }

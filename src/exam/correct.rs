@@ -8,7 +8,7 @@
 use crate::exam::call::{Act, Command, Problem, View};
 use crate::exam::context::Context;
 use crate::exam::event::Header;
-use crate::exam::fold::LoggedCall;
+use crate::exam::logged::LoggedCall;
 use crate::protocol::Protocols;
 
 /// Marks the calls that later calls take back.

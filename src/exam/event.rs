@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 use crate::clock::{Anchor, WallQuality};
 use crate::exam::call::{Amount, Call, Problem};
 use crate::exam::review::Review;
-use crate::exam::sign::Signed;
+use crate::exam::sign::{FileHash, Signed};
 use crate::speech::recognise::EngineId;
 use crate::speech::utterance::Utterance;
 use crate::trace::Outline;
@@ -21,10 +21,64 @@ use crate::trace::Outline;
 /// Schema name of the journal, in its first line.
 pub const JOURNAL_SCHEMA: &str = "zonecall.journal/1";
 
-/// Why a journal was closed: a recording was not heard to its end.
-pub const INTERRUPTED: &str = "interrupted";
-/// With this the reason begins where something failed.
-pub const FAULT: &str = "fault: ";
+/// Before what failed, in the reason of a journal that a fault closed.
+const FAULT: &str = "fault: ";
+
+/// Why a journal was closed; in the journal it is text.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(from = "String", into = "String")]
+pub enum CloseReason {
+    /// "End of exam" was said.
+    EndOfExam,
+    /// A recording was heard to its end.
+    EndOfRecording,
+    /// A person stopped listening to the microphone.
+    Stopped,
+    /// A recording was not heard to its end.
+    Interrupted,
+    /// Something failed.
+    Fault(String),
+    /// As another version of the program wrote it.
+    Other(String),
+}
+
+impl CloseReason {
+    /// There was more to hear.
+    #[must_use]
+    pub fn breaks_off(&self) -> bool {
+        matches!(self, CloseReason::Interrupted | CloseReason::Fault(_))
+    }
+}
+
+impl std::fmt::Display for CloseReason {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            CloseReason::EndOfExam => out.write_str("end of exam"),
+            CloseReason::EndOfRecording => out.write_str("end of the recording"),
+            CloseReason::Stopped => out.write_str("stopped"),
+            CloseReason::Interrupted => out.write_str("interrupted"),
+            CloseReason::Fault(what) => write!(out, "{FAULT}{what}"),
+            CloseReason::Other(words) => out.write_str(words),
+        }
+    }
+}
+
+impl From<String> for CloseReason {
+    fn from(words: String) -> CloseReason {
+        use CloseReason::{EndOfExam, EndOfRecording, Fault, Interrupted, Other, Stopped};
+        if let Some(what) = words.strip_prefix(FAULT) {
+            return Fault(what.to_owned());
+        }
+        let known = [EndOfExam, EndOfRecording, Stopped, Interrupted];
+        known.into_iter().find(|reason| reason.to_string() == words).unwrap_or(Other(words))
+    }
+}
+
+impl From<CloseReason> for String {
+    fn from(reason: CloseReason) -> String {
+        reason.to_string()
+    }
+}
 
 /// One line of the journal.
 #[derive(Debug, Clone, PartialEq)]
@@ -86,10 +140,15 @@ pub enum Event {
     Review(Box<Review>),
     /// A vet signed everything before this line.
     Signed(Box<Signed>),
+    /// The kept files as they were when listening ended.
+    Sealed {
+        /// Sound and stills.
+        files: Vec<FileHash>,
+    },
     /// Listening ended.
     Closed {
-        /// Why: `end of exam`, `end of the recording`, `interrupted`, ...
-        reason: String,
+        /// Why.
+        reason: CloseReason,
         /// Samples of audio kept in all.
         samples: u64,
     },

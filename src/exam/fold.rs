@@ -1,234 +1,47 @@
 //! The journal folded into one exam.
 //!
 //! Takes: the journal's events in order, and the protocols.
-//! Gives: `Exam`: what was said, with the context that was in force, taking back and putting right carried out.
+//! Gives: `Exam`: what was said, each call with its place, after everything that was taken back and corrected.
 //! Never: I/O, a clock, or a guess; equal events give an equal exam.
 //! Tested in: `tests/it/fold.rs`.
 
-use chrono::{DateTime, Utc};
+use std::collections::BTreeSet;
 
-use crate::clock::{Anchor, Span};
-use crate::exam::breaks::{Break, Source, breaks};
-use crate::exam::call::{Act, Call, Problem};
+use crate::exam::breaks::breaks;
+use crate::exam::by_hand;
+use crate::exam::call::{Act, Problem};
 use crate::exam::context::Context;
 use crate::exam::correct::{correct_calls, set_in_force, take_back};
-use crate::exam::event::{
-    AudioFile, CallEvent, Entered, Event, ExamEvent, Frame, Header, Outcome, Settled, UtteranceEvent,
-};
+use crate::exam::event::{CallEvent, Event, ExamEvent, Frame, Outcome, Settled, UtteranceEvent};
 use crate::exam::journal::Lines;
-use crate::exam::review::{LoggedChange, correct_by_hand, place_by_hand, withdraw_rest, withdraw_take_backs};
-use crate::exam::sign::{Signed, fault};
+use crate::exam::sign::fault;
 use crate::protocol::Protocols;
 
-/// Sound that was lost.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Gap {
-    /// The first sample after it.
-    pub at: u64,
-    /// How many samples; 0 where the system does not say.
-    pub samples: u64,
-}
+pub use crate::exam::logged::{
+    Exam, FileChange, Gap, LoggedCall, LoggedChange, LoggedEntry, LoggedSignature, LoggedUtterance, Note,
+    OtherRecord, SoundFault,
+};
 
-/// What is wrong with the kept sound.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum SoundFault {
-    /// A file cannot be read.
-    Unreadable {
-        /// Its path inside the exam folder.
-        file: String,
-        /// Why not.
-        why: String,
-    },
-    /// A file is shorter than the journal says.
-    Short {
-        /// Its path inside the exam folder.
-        file: String,
-        /// Samples that it lacks at its end.
-        lacks: u64,
-        /// The first of them, counted from the start of the exam.
-        from: u64,
-    },
-    /// Nothing but zeros, counted from the start of the exam.
-    Silent(Span),
-}
+/// One step of folding: its name, and what it does to the exam.
+type Pass = (&'static str, fn(&mut Exam, &Protocols));
 
-/// The exam as it stands.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Exam {
-    /// The journal's first line.
-    pub header: Header,
-    /// Calls in the order they were said, withdrawn ones too.
-    pub calls: Vec<LoggedCall>,
-    /// Every utterance, understood or not.
-    pub utterances: Vec<LoggedUtterance>,
-    /// Values that were typed or traced.
-    pub entries: Vec<LoggedEntry>,
-    /// What was changed by hand afterwards, in order; changes that were taken back too.
-    pub changes: Vec<LoggedChange>,
-    /// The last signature that holds; what comes after it is a new draft.
-    pub signed: Option<LoggedSignature>,
-    /// Nothing was written after that signature.
-    pub is_signed: bool,
-    /// Free notes.
-    pub notes: Vec<Note>,
-    /// Saved stills, in the order they were found.
-    pub frames: Vec<Frame>,
-    /// Audio files.
-    pub audio: Vec<AudioFile>,
-    /// Clock anchors.
-    pub anchors: Vec<Anchor>,
-    /// What is in force at the end.
-    pub context: Context,
-    /// When listening ended, and why; none while it goes on or after a crash.
-    pub closed: Option<(DateTime<Utc>, String)>,
-    /// Where hearing ended before the sound did, in order.
-    pub breaks: Vec<Break>,
-    /// What was heard last.
-    pub source: Source,
-    /// Where sound was lost while listening.
-    pub gaps: Vec<Gap>,
-    /// Samples of sound that were kept, as the journal says: up to its last line where it was never closed.
-    pub n_samples: u64,
-    /// What is wrong with the kept sound; the journal does not know, so nothing stands here before somebody looked.
-    pub sound: Vec<SoundFault>,
-    /// Faults of the journal itself, with the line they are on.
-    pub damage: Vec<(u64, Problem)>,
-}
-
-impl Exam {
-    /// An exam in which nothing was said yet.
-    #[must_use]
-    pub fn new(header: Header) -> Self {
-        Self {
-            header,
-            calls: Vec::new(),
-            utterances: Vec::new(),
-            entries: Vec::new(),
-            changes: Vec::new(),
-            signed: None,
-            is_signed: false,
-            notes: Vec::new(),
-            frames: Vec::new(),
-            audio: Vec::new(),
-            anchors: Vec::new(),
-            context: Context::default(),
-            closed: None,
-            breaks: Vec::new(),
-            source: Source::default(),
-            gaps: Vec::new(),
-            n_samples: 0,
-            sound: Vec::new(),
-            damage: Vec::new(),
-        }
-    }
-
-    /// The sample at which the last utterance ended: where events belong that are found or entered afterwards.
-    #[must_use]
-    pub fn last_sample(&self) -> u64 {
-        self.utterances.last().map_or(0, |utterance| utterance.span.to)
-    }
-}
-
-/// A call with what was in force.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LoggedCall {
-    /// Its event in the journal.
-    pub seq: u64,
-    /// The utterance it came from; its own line where a person added it.
-    pub heard_seq: u64,
-    /// When it was said: the start of its span, or the moment a person moved it to.
-    pub said_at: DateTime<Utc>,
-    /// As heard.
-    pub call: Call,
-    /// As it counts: `call.act`, or what a later correction made of it.
-    pub act: Act,
-    /// What was in force just after it.
-    pub context: Context,
-    /// Taken back by the line with this number: a call, or a change by hand.
-    pub withdrawn_by: Option<u64>,
-    /// Put right by the lines with these numbers: calls, or changes by hand.
-    pub corrected_by: Vec<u64>,
-    /// What keeps it from being taken as said.
-    pub problems: Vec<Problem>,
-}
-
-/// A value that was typed or traced.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LoggedEntry {
-    /// Its event in the journal.
-    pub seq: u64,
-    /// When it was entered.
-    pub at: DateTime<Utc>,
-    /// What was entered.
-    pub entered: Entered,
-}
-
-/// A signature with its line in the journal.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LoggedSignature {
-    /// Its event in the journal.
-    pub seq: u64,
-    /// When it was made.
-    pub at: DateTime<Utc>,
-    /// Who signed what.
-    pub signed: Signed,
-}
-
-impl LoggedCall {
-    /// A person added it; nobody heard it.
-    #[must_use]
-    pub fn is_added(&self) -> bool {
-        self.heard_seq == self.seq
-    }
-}
-
-/// One utterance.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LoggedUtterance {
-    /// Its event in the journal.
-    pub seq: u64,
-    /// When it began.
-    pub said_at: DateTime<Utc>,
-    /// Where it lies in the audio.
-    pub span: Span,
-    /// The words the engine heard, joined; may be empty.
-    pub words: String,
-    /// How sure the engine is, 0 to 1.
-    pub confidence: f64,
-    /// Loudness in dB relative to full scale.
-    pub level_dbfs: f64,
-    /// Share of clipped samples, 0 to 1.
-    pub clipped: f64,
-    /// What became of it.
-    pub outcome: Outcome,
-    /// The question about it was answered: `outcome` is `Calls` where a reading was taken, else `Asked`.
-    pub settled: bool,
-    /// Why it was not taken.
-    pub problems: Vec<Problem>,
-}
-
-impl LoggedUtterance {
-    /// It may have been a call, and nobody has said yet that it was none.
-    #[must_use]
-    pub fn is_open(&self) -> bool {
-        match self.outcome {
-            Outcome::NotUnderstood => true,
-            Outcome::Asked => !self.settled,
-            _ => false,
-        }
-    }
-}
-
-/// A free note.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Note {
-    /// The call that opened it.
-    pub seq: u64,
-    /// Its whole span in the audio.
-    pub span: Span,
-    /// What was in force when it was spoken.
-    pub context: Context,
-}
+/// What is carried out once every line was taken, in this order; each pass counts on those before it.
+///
+/// What was spoken counted the calls as they were spoken, so it is carried out before a person's changes. Where a call
+/// belongs is known only when every call counts as what it is and is where it belongs in time.
+const PASSES: [Pass; 11] = [
+    ("take back changes", |exam, _| by_hand::settle_changes(exam)),
+    ("withdraw spoken taking back", |exam, _| by_hand::withdraw_take_backs(exam)),
+    ("take back as spoken", |exam, _| take_back(&mut exam.calls)),
+    ("withdraw spoken calls", |exam, _| by_hand::withdraw_rest(exam)),
+    ("correct as spoken", |exam, _| correct_calls(&mut exam.calls)),
+    ("add and move calls", |exam, _| by_hand::add_and_move(exam)),
+    ("withdraw added calls", |exam, _| by_hand::withdraw_rest(exam)),
+    ("correct by hand", |exam, _| by_hand::correct(exam)),
+    ("set places", |exam, protocols| exam.context = set_in_force(&mut exam.calls, &exam.header, protocols)),
+    ("place by hand", |exam, _| by_hand::place(exam)),
+    ("place notes", |exam, _| exam.place_notes(0)),
+];
 
 /// Why events are no exam.
 #[derive(Debug, thiserror::Error)]
@@ -246,7 +59,8 @@ pub enum FoldError {
 /// # Errors
 /// When the first line is missing; everything else that is wrong is in the exam's `damage` and `problems`.
 pub fn fold(lines: &Lines, protocols: &Protocols) -> Result<Exam, FoldError> {
-    fold_events(&lines.events, &lines.damage, protocols)
+    let exam = fold_events(&lines.events, &lines.damage, protocols)?;
+    Ok(Exam { tears: lines.tears.clone(), ..exam })
 }
 
 /// The same from events and what is wrong with their lines.
@@ -261,31 +75,43 @@ pub(crate) fn fold_events(
     let mut exam = Exam { damage: damage.to_vec(), ..Exam::new((**header).clone()) };
     events.iter().for_each(|line| exam.take(line));
     (exam.breaks, exam.source) = breaks(events);
-    exam.settle_changes();
-    withdraw_take_backs(&mut exam.calls, &exam.changes);
-    take_back(&mut exam.calls);
-    withdraw_rest(&mut exam.calls, &exam.changes);
-    correct_calls(&mut exam.calls);
-    exam.add_and_move_by_hand();
-    withdraw_rest(&mut exam.calls, &exam.changes);
-    correct_by_hand(&mut exam.calls, &exam.changes);
-    exam.context = set_in_force(&mut exam.calls, &exam.header, protocols);
-    place_by_hand(&mut exam.calls, &exam.changes);
-    exam.place_notes(0);
+    for (_, pass) in PASSES {
+        pass(&mut exam, protocols);
+    }
+    if asserts() {
+        assert_orders(&exam);
+    }
     Ok(exam)
 }
 
-impl Exam {
-    /// The instant of a sample.
-    #[must_use]
-    pub fn instant_of(&self, sample: u64) -> DateTime<Utc> {
-        let before = self.anchors.iter().rev().find(|anchor| anchor.sample <= sample);
-        match before.or(self.anchors.first()) {
-            Some(anchor) => anchor.instant_of(sample),
-            None => Anchor { wall: self.header.started_at, monotonic_ns: 0, sample: 0 }.instant_of(sample),
-        }
-    }
+/// Whether what folding promises is asserted: in debug builds, and wherever `ZONECALL_ASSERT` is set, as it is for
+/// everything that cargo runs here.
+#[must_use]
+pub fn asserts() -> bool {
+    cfg!(debug_assertions) || std::env::var_os("ZONECALL_ASSERT").is_some()
+}
 
+/// What the rest of the program relies on.
+///
+/// # Panics
+/// When one of it does not hold: a fault of the program, whatever the journal says.
+fn assert_orders(exam: &Exam) {
+    assert!(exam.calls.is_sorted_by_key(|call| call.sample), "calls are in the order of time");
+    let lines = || {
+        let calls = exam.calls.iter().filter(|call| !call.is_added()).map(|call| call.seq);
+        let utterances = exam.utterances.iter().map(|utterance| utterance.seq);
+        calls.chain(utterances).chain(exam.changes.iter().map(|change| change.seq))
+    };
+    let numbers: BTreeSet<u64> = lines().collect();
+    assert_eq!(numbers.len(), lines().count(), "each line has a number of its own");
+    let by = exam.calls.iter().flat_map(|call| call.corrected_by.iter().chain(&call.withdrawn_by));
+    let back = exam.changes.iter().filter_map(|change| change.taken_back_by.as_ref());
+    for line in by.chain(back) {
+        assert!(numbers.contains(line), "line {line}, which changed another one, exists");
+    }
+}
+
+impl Exam {
     /// What was current when notes were spoken that began at the call with this place, or after it.
     pub(crate) fn place_notes(&mut self, from: usize) {
         let opens = |call: &&LoggedCall| call.call.act == (Act::Note { open: true });
@@ -299,8 +125,8 @@ impl Exam {
     /// Takes one line; what calls do to each other is done afterwards.
     pub(crate) fn take(&mut self, line: &ExamEvent) {
         self.n_samples = self.n_samples.max(line.sample);
+        self.timeline.take(line);
         match &line.event {
-            Event::Anchor(anchor) => self.anchors.push(anchor.clone()),
             Event::Audio(file) => self.audio.push(file.clone()),
             Event::AudioLost { samples } => self.gaps.push(Gap { at: line.sample, samples: *samples }),
             Event::Utterance(heard) => self.take_utterance(line.seq, heard),
@@ -315,7 +141,7 @@ impl Exam {
                 let review = (**review).clone();
                 self.changes.push(LoggedChange { seq: line.seq, at: line.at, review, taken_back_by: None });
             }
-            Event::Signed(signed) => match fault(line) {
+            Event::Signed(signed) => match fault(signed, &line.prev) {
                 Some(problem) => self.damage.push((line.seq, problem)),
                 None => {
                     let signed = (**signed).clone();
@@ -323,8 +149,13 @@ impl Exam {
                 }
             },
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),
+            Event::Sealed { files } => self.sealed.clone_from(files),
             Event::Resumed { .. } => self.closed = None,
-            Event::Exam(_) | Event::Torn { .. } | Event::Microphone { .. } | Event::Unknown { .. } => {}
+            Event::Exam(_)
+            | Event::Anchor(_)
+            | Event::Torn { .. }
+            | Event::Microphone { .. }
+            | Event::Unknown { .. } => {}
         }
         // What was changed afterwards behind the journal's back was not signed by anybody.
         self.is_signed =
@@ -389,6 +220,7 @@ impl Exam {
         self.calls.push(LoggedCall {
             seq,
             heard_seq: heard.heard_seq,
+            sample: heard.call.span.from,
             said_at: self.instant_of(heard.call.span.from),
             call: heard.call.clone(),
             act: heard.call.act.clone(),

@@ -1,27 +1,28 @@
 //! The journal: `exam.jsonl`, append-only, one event a line, each line holding the hash of the one before.
 //!
-//! Takes: events, one at a time.
+//! Takes: events, one at a time or several that belong together.
 //! Gives: the file, and back from it every whole line and what is wrong with the rest.
-//! Never: rewrites or cuts a line that stands; a torn last line stays and the next event starts on a fresh one.
+//! Never: rewrites or cuts a line that was written; a torn last line stays and the next event starts on a fresh one.
 //! Tested in: `tests/it/journal.rs`.
 
-use std::fs::{File, OpenOptions, TryLockError};
+use std::fs::{File, TryLockError};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, Utc};
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-use crate::exam::call::Problem;
-use crate::exam::event::{Event, ExamEvent};
+use crate::exam::event::Event;
+use crate::exam::head::Head;
+use crate::exam::lines::NO_LINE;
+use crate::private;
+
+pub use crate::exam::lines::{Lines, lines};
 
 /// Name of the journal inside an exam folder.
 pub const JOURNAL_FILE: &str = "exam.jsonl";
-/// What the first line holds in place of the hash of a line before it.
-const NO_LINE: &str = "0000000000000000000000000000000000000000000000000000000000000000";
-
 /// How long another program's writing is waited for: one that listens holds the journal for hours.
 pub const LOCK_WAIT: Duration = Duration::from_secs(2);
 /// Time between two tries.
@@ -55,6 +56,14 @@ pub enum JournalError {
         /// What was named.
         folder: PathBuf,
     },
+    /// It was removed, moved or replaced while it was being written.
+    #[error(
+        "`{path}` was removed, moved or replaced while it was being written; put it back, or begin a new exam"
+    )]
+    Removed {
+        /// Where it was.
+        path: PathBuf,
+    },
     /// The file system refused.
     #[error("cannot {doing} `{path}`: {source}")]
     Io {
@@ -82,8 +91,11 @@ pub enum JournalError {
 pub struct Journal {
     path: PathBuf,
     file: File,
-    seq: u64,
+    /// The number of the next line.
+    next_seq: u64,
     prev: String,
+    /// The head beside it is this journal's; one that is not is kept, as it shows what was cut off.
+    has_own_head: bool,
 }
 
 impl Journal {
@@ -95,8 +107,8 @@ impl Journal {
         no_file(folder)?;
         let path = folder.join(JOURNAL_FILE);
         let io = |doing, source| JournalError::Io { doing, path: path.clone(), source };
-        std::fs::create_dir_all(folder).map_err(|source| io("make the folder of", source))?;
-        let file = match OpenOptions::new().append(true).create_new(true).open(&path) {
+        private::make_folder(folder).map_err(|source| io("make the folder of", source))?;
+        let file = match private::options().append(true).create_new(true).open(&path) {
             Ok(file) => file,
             Err(source) if source.kind() == std::io::ErrorKind::AlreadyExists => {
                 return Err(JournalError::Exists { path });
@@ -104,7 +116,7 @@ impl Journal {
             Err(source) => return Err(io("make", source)),
         };
         lock(&file, &path)?;
-        Ok(Self { path, file, seq: 0, prev: NO_LINE.to_owned() })
+        Ok(Self { path, file, next_seq: 1, prev: NO_LINE.to_owned(), has_own_head: true })
     }
 
     /// Opens the journal of `folder` to go on with it.
@@ -116,7 +128,7 @@ impl Journal {
     pub fn open(folder: &Path) -> Result<Self, JournalError> {
         no_file(folder)?;
         let path = folder.join(JOURNAL_FILE);
-        let file = match OpenOptions::new().append(true).open(&path) {
+        let file = match private::options().append(true).open(&path) {
             Ok(file) => file,
             Err(source) if source.kind() == std::io::ErrorKind::NotFound => {
                 return Err(JournalError::Missing { path });
@@ -124,13 +136,13 @@ impl Journal {
             Err(source) => return Err(JournalError::Io { doing: "open", path, source }),
         };
         lock(&file, &path)?;
-        let bytes = bytes(&path)?;
-        let lines = lines(&bytes);
-        let last = lines.events.last();
-        let (seq, at, sample) =
-            last.map_or((0, DateTime::UNIX_EPOCH, 0), |last| (last.seq, last.at, last.sample));
-        let prev = lines.last_hash.clone();
-        let mut journal = Self { path, file, seq, prev };
+        let lines = lines(&bytes(&path)?);
+        let (at, sample) =
+            lines.events.last().map_or((DateTime::UNIX_EPOCH, 0), |last| (last.at, last.sample));
+        let has_own_head =
+            Head::read(folder).is_none_or(|head| head.fault(&lines.events, &lines.hashes).is_none());
+        let (next_seq, prev) = (lines.next_seq(), lines.last_hash.clone());
+        let mut journal = Self { path, file, next_seq, prev, has_own_head };
         if lines.torn_bytes > 0 {
             journal.write(b"\n")?;
             journal.append(at, sample, &Event::Torn { bytes: lines.torn_bytes })?;
@@ -144,7 +156,13 @@ impl Journal {
     /// When the disk refuses; nothing of what was written before is harmed.
     pub fn append(&mut self, at: DateTime<Utc>, sample: u64, event: &Event) -> Result<u64, JournalError> {
         self.append_all(at, sample, std::slice::from_ref(event))?;
-        Ok(self.seq)
+        Ok(self.next_seq - 1)
+    }
+
+    /// The number that the next line gets.
+    #[must_use]
+    pub fn next_seq(&self) -> u64 {
+        self.next_seq
     }
 
     /// Writes events that belong together, all of them or none, and does not come back before they are on the disk;
@@ -158,19 +176,49 @@ impl Journal {
         sample: u64,
         events: &[Event],
     ) -> Result<Vec<u64>, JournalError> {
-        let (mut seq, mut prev, mut text) = (self.seq, self.prev.clone(), Vec::new());
-        for event in events {
-            seq += 1;
+        self.append_lines(events.iter().map(|event| (at, sample, event)))
+    }
+
+    /// The same, each with its own instant and sample.
+    ///
+    /// # Errors
+    /// As `append_all`.
+    pub fn append_lines<'a>(
+        &mut self,
+        events: impl IntoIterator<Item = (DateTime<Utc>, u64, &'a Event)>,
+    ) -> Result<Vec<u64>, JournalError> {
+        let (mut seq, mut prev, mut text) = (self.next_seq, self.prev.clone(), Vec::new());
+        for (at, sample, event) in events {
             let line = serde_json::to_vec(&LineOut { seq, at, sample, event, prev: &prev })
                 .map_err(|source| JournalError::Encode { path: self.path.clone(), source })?;
             prev = crate::hex(&Sha256::digest(&line));
             text.extend_from_slice(&line);
             text.push(b'\n');
+            seq += 1;
         }
+        self.still_there()?;
         self.write(&text)?;
-        let numbers = self.seq + 1..=seq;
-        (self.seq, self.prev) = (seq, prev);
+        let numbers = self.next_seq..seq;
+        (self.next_seq, self.prev) = (seq, prev);
+        self.write_head();
         Ok(numbers.collect())
+    }
+
+    /// Makes sure that the file which is being written is still the one that others would find.
+    ///
+    /// # Errors
+    /// When the journal or its folder was removed, moved or replaced.
+    pub fn still_there(&self) -> Result<(), JournalError> {
+        if private::is_same_file(&self.file, &self.path) {
+            return Ok(());
+        }
+        Err(JournalError::Removed { path: self.path.clone() })
+    }
+
+    fn write_head(&self) {
+        if let Some(folder) = self.path.parent().filter(|_| self.has_own_head) {
+            Head { seq: self.next_seq - 1, sha256: self.prev.clone() }.write(folder);
+        }
     }
 
     /// SHA-256 of the last line, in hexadecimal.
@@ -236,120 +284,15 @@ struct LineOut<'a> {
     prev: &'a str,
 }
 
-#[derive(Deserialize)]
-struct LineIn {
-    seq: u64,
-    at: DateTime<Utc>,
-    sample: u64,
-    kind: String,
-    body: serde_json::Value,
-    prev: String,
-}
-
-/// What a journal file holds.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct Lines {
-    /// Every whole line that could be read, in file order.
-    pub events: Vec<ExamEvent>,
-    /// What is wrong, with the line number from 1.
-    pub damage: Vec<(u64, Problem)>,
-    /// Length of a last line without its line feed.
-    pub torn_bytes: u64,
-    last_hash: String,
-}
-
-impl Lines {
-    /// SHA-256 of the last line, in hexadecimal: noted elsewhere, it shows later whether the end was cut off.
-    #[must_use]
-    pub fn last_hash(&self) -> &str {
-        &self.last_hash
-    }
-}
-
 /// Reads the journal of `folder`.
 ///
 /// # Errors
 /// When there is none or it cannot be read; damage inside it is no error.
 pub fn read(folder: &Path) -> Result<Lines, JournalError> {
     no_file(folder)?;
-    Ok(lines(&bytes(&folder.join(JOURNAL_FILE))?))
-}
-
-/// Takes the bytes of a journal apart.
-#[must_use]
-pub fn lines(bytes: &[u8]) -> Lines {
-    let mut found = Lines { last_hash: NO_LINE.to_owned(), ..Lines::default() };
-    let mut number = 0;
-    let mut torn_at = None;
-    for piece in bytes.split_inclusive(|byte| *byte == b'\n') {
-        number += 1;
-        let Some(line) = piece.strip_suffix(b"\n") else {
-            found.torn_bytes = piece.len() as u64;
-            found.last_hash = crate::hex(&Sha256::digest(piece));
-            found.damage.push((number, torn(piece.len() as u64)));
-            break;
-        };
-        let before = std::mem::replace(&mut found.last_hash, crate::hex(&Sha256::digest(line)));
-        let seq_wanted = found.events.last().map_or(1, |event: &ExamEvent| event.seq + 1);
-        match serde_json::from_slice::<LineIn>(line) {
-            Ok(parts) => {
-                found.damage.extend(faults(&parts, &before, seq_wanted).map(|problem| (number, problem)));
-                let event = body(&parts, number, &mut found.damage);
-                if let (Event::Torn { .. }, Some(at)) = (&event, torn_at.take()) {
-                    // The program itself reported this one: a torn line is not a fault of the chain.
-                    found.damage.retain(|(line, _)| *line != at);
-                    found.damage.push((at, torn(0)));
-                }
-                let LineIn { seq, at, sample, prev, .. } = parts;
-                found.events.push(ExamEvent { seq, at, sample, event, prev });
-            }
-            Err(error) => {
-                torn_at = Some(number);
-                found.damage.push((
-                    number,
-                    Problem {
-                        message: format!("line {number} is not a journal line: {error}"),
-                        help: "the line was changed or cut; compare with a copy".to_owned(),
-                    },
-                ));
-            }
-        }
-    }
-    found
-}
-
-fn torn(bytes: u64) -> Problem {
-    let size = if bytes == 0 { String::new() } else { format!(" ({bytes} bytes)") };
-    Problem {
-        message: format!("a line was cut short while it was written{size}, by a crash or a full disk"),
-        help: "what was said then is in the kept audio".to_owned(),
-    }
-}
-
-/// Checks a line against the one before it.
-fn faults(line: &LineIn, hash_before: &str, seq_wanted: u64) -> impl Iterator<Item = Problem> {
-    let chain = (line.prev != hash_before).then(|| Problem {
-        message: format!("line with seq {} does not fit the line before it", line.seq),
-        help: "a line was changed, added or taken out after it was written; compare with a copy".to_owned(),
-    });
-    let order = (line.seq != seq_wanted).then(|| Problem {
-        message: format!("seq is {} where {seq_wanted} was to come", line.seq),
-        help: "lines are missing or doubled; compare with a copy".to_owned(),
-    });
-    chain.into_iter().chain(order)
-}
-
-/// The event in a line; one of a kind or shape that this version does not know is kept as it stands.
-fn body(line: &LineIn, number: u64, damage: &mut Vec<(u64, Problem)>) -> Event {
-    let tagged = serde_json::json!({ "kind": line.kind, "body": line.body });
-    serde_json::from_value(tagged).unwrap_or_else(|error| {
-        damage.push((
-            number,
-            Problem {
-                message: format!("`{}` is not known to this version: {error}", line.kind),
-                help: "it is kept; a later version of the program can read it".to_owned(),
-            },
-        ));
-        Event::Unknown { kind: line.kind.clone(), body: line.body.clone() }
-    })
+    // Before the journal, which may grow meanwhile: a head is never ahead of it.
+    let head = Head::read(folder);
+    let mut lines = lines(&bytes(&folder.join(JOURNAL_FILE))?);
+    lines.damage.extend(head.and_then(|head| head.fault(&lines.events, &lines.hashes)));
+    Ok(lines)
 }

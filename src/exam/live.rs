@@ -30,6 +30,7 @@ pub struct LiveExam {
     events: Vec<ExamEvent>,
     /// What was wrong with the lines that were read.
     damage: Vec<(u64, Problem)>,
+    next_seq: u64,
     /// The calls after taking back and correcting, before their zones are settled: what a change reaches back into.
     said: Vec<LoggedCall>,
 }
@@ -40,7 +41,8 @@ impl LiveExam {
     pub fn begin(header: Header, line: ExamEvent) -> Self {
         let mut exam = Exam::new(header);
         exam.take(&line);
-        Self { exam, events: vec![line], damage: Vec::new(), said: Vec::new() }
+        let next_seq = line.seq + 1;
+        Self { exam, events: vec![line], damage: Vec::new(), next_seq, said: Vec::new() }
     }
 
     /// Begins with what a journal holds already.
@@ -49,8 +51,8 @@ impl LiveExam {
     /// When the first line is missing.
     pub fn read(lines: Lines, protocols: &Protocols) -> Result<Self, FoldError> {
         let exam = fold_events(&lines.events, &lines.damage, protocols)?;
-        let said = said(&exam.header, &lines.events);
-        Ok(Self { exam, events: lines.events, damage: lines.damage, said })
+        let (said, next_seq) = (said(&exam.header, &lines.events), lines.next_seq());
+        Ok(Self { exam, events: lines.events, damage: lines.damage, next_seq, said })
     }
 
     /// The exam up to the last line.
@@ -62,7 +64,7 @@ impl LiveExam {
     /// Number of the next line.
     #[must_use]
     pub fn next_seq(&self) -> u64 {
-        self.events.last().map_or(1, |line| line.seq + 1)
+        self.next_seq
     }
 
     /// Takes the next line.
@@ -86,6 +88,7 @@ impl LiveExam {
                 Some(CallsChanged::None)
             }
         };
+        self.next_seq = line.seq + 1;
         self.events.push(line);
         changed.unwrap_or_else(|| {
             self.fold_anew(protocols);

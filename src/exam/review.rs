@@ -1,17 +1,13 @@
-//! What a person puts right afterwards: changes, each an event that can be taken back.
+//! What a person corrects afterwards: changes, each an event that can be taken back.
 //!
-//! Takes: the `review` events of the journal, and the calls as they were said.
-//! Gives: which changes stand, and the calls with those changes carried out.
-//! Never: removes what was said or an earlier change; the later one counts, both stay.
+//! Takes: nothing; these are the bodies of the journal's `review` lines.
+//! Gives: `Review` and `Change`, and what a change speaks of.
+//! Never: carries a change out; that is `by_hand`'s work.
 //! Tested in: `tests/it/review_events.rs`.
 
-use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::clock::Span;
-use crate::exam::call::{Act, Call, Command, View};
-use crate::exam::context::Context;
-use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::call::{Act, View};
 
 /// Longest name, reason or description in a change, in characters.
 pub const TEXT_MAX: usize = 500;
@@ -169,164 +165,6 @@ impl Change {
             }
             Change::Looked { seq, still, .. } => (*seq, still.as_deref()),
             Change::Add { .. } | Change::Clock { .. } | Change::TakeBack { .. } => (None, None),
-        }
-    }
-}
-
-/// A change with its line in the journal.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LoggedChange {
-    /// Its event in the journal.
-    pub seq: u64,
-    /// When it was made.
-    pub at: DateTime<Utc>,
-    /// Who changed what.
-    pub review: Review,
-    /// Taken back by the change with this number.
-    pub taken_back_by: Option<u64>,
-}
-
-impl Exam {
-    /// The changes that stand, in the order they were made.
-    pub fn standing_changes(&self) -> impl DoubleEndedIterator<Item = &LoggedChange> {
-        self.changes.iter().filter(|change| change.taken_back_by.is_none())
-    }
-
-    /// What a person last said of this still, if that stands: a pairing, a label or that it is left out.
-    #[must_use]
-    pub fn said_of_still(&self, id: &str) -> Option<&LoggedChange> {
-        self.standing_changes().rev().find(|logged| match &logged.review.change {
-            Change::Pair { still, .. } | Change::Label { still, .. } | Change::LeaveOut { still } => {
-                still == id
-            }
-            _ => false,
-        })
-    }
-
-    /// The scanner's offset as set by hand in seconds, and who set it.
-    #[must_use]
-    pub fn clock_by_hand(&self) -> Option<(f64, &str)> {
-        self.standing_changes().rev().find_map(|logged| match logged.review.change {
-            Change::Clock { offset_s } => Some((offset_s, logged.review.by.as_str())),
-            _ => None,
-        })
-    }
-
-    /// Millimetres of a pixel's side on this still, as a person set it by hand.
-    #[must_use]
-    pub fn scale_by_hand_mm(&self, id: &str) -> Option<f64> {
-        self.standing_changes().rev().find_map(|logged| match &logged.review.change {
-            Change::Scale { still, ends_px: [from, to], distance_mm } if still == id => {
-                Some(distance_mm / (to.0 - from.0).hypot(to.1 - from.1))
-                    .filter(|mm| mm.is_finite() && *mm > 0.0)
-            }
-            _ => None,
-        })
-    }
-
-    /// Adds calls and moves them in time. Done after what was spoken took back and corrected: that counted other calls.
-    pub(crate) fn add_and_move_by_hand(&mut self) {
-        let changes: Vec<LoggedChange> = self.standing_changes().cloned().collect();
-        for logged in changes {
-            let (sample, mut call) = match logged.review.change {
-                Change::Add { sample, act } => (sample, added(logged.seq, sample, act)),
-                Change::Move { seq, sample } => {
-                    let Some(idx) = self.calls.iter().position(|call| call.seq == seq) else { continue };
-                    let mut call = self.calls.remove(idx);
-                    call.corrected_by.push(logged.seq);
-                    (sample, call)
-                }
-                _ => continue,
-            };
-            call.said_at = self.instant_of(sample);
-            let idx = self.calls.iter().take_while(|other| other.said_at <= call.said_at).count();
-            self.calls.insert(idx, call);
-        }
-    }
-
-    /// Marks what was taken back; the latest speaks first, so that taking back can itself be taken back.
-    pub(crate) fn settle_changes(&mut self) {
-        for idx in (0..self.changes.len()).rev() {
-            let taking = &self.changes[idx];
-            let (Change::TakeBack { seq }, None) = (&taking.review.change, taking.taken_back_by) else {
-                continue;
-            };
-            let (target, by) = (*seq, taking.seq);
-            // Only what stands before it: a line that names itself or a later one takes nothing back.
-            for earlier in self.changes[..idx].iter_mut().filter(|earlier| earlier.seq == target) {
-                earlier.taken_back_by = Some(by);
-            }
-            self.entries.retain(|entry| entry.seq != target || entry.seq > by);
-        }
-    }
-}
-
-/// A call that nobody heard: no words, no sound, and its own line where others have their utterance's.
-fn added(seq: u64, sample: u64, act: Act) -> LoggedCall {
-    let span = Span { from: sample, to: sample };
-    LoggedCall {
-        seq,
-        heard_seq: seq,
-        said_at: DateTime::default(),
-        call: Call { act: act.clone(), corrects: false, words: String::new(), span, confidence: 1.0 },
-        act,
-        context: Context::default(),
-        withdrawn_by: None,
-        corrected_by: Vec::new(),
-        problems: Vec::new(),
-    }
-}
-
-/// Withdraws spoken calls that take back others, before they are carried out.
-pub(crate) fn withdraw_take_backs(calls: &mut [LoggedCall], changes: &[LoggedChange]) {
-    withdraw(calls, changes, |act| matches!(act, Act::Command(Command::TakeBack { .. })));
-}
-
-/// Withdraws all other calls; done after the spoken taking back, which counted them.
-pub(crate) fn withdraw_rest(calls: &mut [LoggedCall], changes: &[LoggedChange]) {
-    withdraw(calls, changes, |act| !matches!(act, Act::Command(Command::TakeBack { .. })));
-}
-
-fn withdraw(calls: &mut [LoggedCall], changes: &[LoggedChange], of: impl Fn(&Act) -> bool) {
-    for logged in changes.iter().filter(|logged| logged.taken_back_by.is_none()) {
-        if let Change::Withdraw { seq } = logged.review.change
-            && let Some(call) = calls.iter_mut().find(|call| call.seq == seq && of(&call.call.act))
-        {
-            call.withdrawn_by = Some(logged.seq);
-        }
-    }
-}
-
-/// Puts calls right; done after spoken corrections, so that a person's word counts before them.
-pub(crate) fn correct_by_hand(calls: &mut [LoggedCall], changes: &[LoggedChange]) {
-    for logged in changes.iter().filter(|logged| logged.taken_back_by.is_none()) {
-        if let Change::Call { seq, act } = &logged.review.change
-            && let Some(call) = calls.iter_mut().find(|call| call.seq == *seq)
-        {
-            call.act = act.clone();
-            call.corrected_by.push(logged.seq);
-        }
-    }
-}
-
-/// Sets the place of single calls; done last, as it changes nothing after them.
-pub(crate) fn place_by_hand(calls: &mut [LoggedCall], changes: &[LoggedChange]) {
-    for logged in changes.iter().filter(|logged| logged.taken_back_by.is_none()) {
-        if let Change::Place { seq, place } = &logged.review.change
-            && let Some(call) = calls.iter_mut().find(|call| call.seq == *seq)
-        {
-            let context = &mut call.context;
-            for (part, right) in [
-                (&mut context.limb, &place.limb),
-                (&mut context.zone, &place.zone),
-                (&mut context.plane, &place.plane),
-                (&mut context.structure, &place.structure),
-            ] {
-                if right.is_some() {
-                    part.clone_from(right);
-                }
-            }
-            call.corrected_by.push(logged.seq);
         }
     }
 }

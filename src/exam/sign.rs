@@ -5,27 +5,61 @@
 //! Never: I/O; nor a word on whether the licence is real: it stands as it was entered.
 //! Tested in: `tests/it/sign.rs`.
 
+use chrono::{DateTime, SecondsFormat, Utc};
 use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
 use serde::{Deserialize, Serialize};
 
 use crate::exam::call::Problem;
-use crate::exam::event::{Event, ExamEvent};
 use crate::hex;
 
-/// What stands before the signed words, so that a signature means nothing elsewhere.
-const PURPOSE: &str = "zonecall.signature/1";
+/// What comes before the signed words, so that a signature means nothing elsewhere.
+const PURPOSE: &str = "zonecall.signature/2";
+/// The same of earlier versions, which signed neither the date nor the key nor the kept files.
+const PURPOSE_BEFORE: &str = "zonecall.signature/1";
 
-/// A signature under everything that stands before it in the journal.
+/// A kept file as it was at a moment.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct FileHash {
+    /// Its path, as the journal has it.
+    pub file: String,
+    /// Its SHA-256, in hexadecimal.
+    pub sha256: String,
+}
+
+/// What a vet signs.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Signable {
+    /// Name of the vet.
+    pub by: String,
+    /// Number of the licence, as entered.
+    pub licence: String,
+    /// When it is signed, by the signer's computer.
+    pub at: DateTime<Utc>,
+    /// SHA-256 of the journal's last line.
+    pub journal_sha256: String,
+    /// SHA-256 of the record as it is exported at that moment, as a draft.
+    pub record_sha256: String,
+    /// The kept sound and the stills.
+    pub files: Vec<FileHash>,
+}
+
+/// A signature under everything that comes before it in the journal.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Signed {
     /// Name of the vet.
     pub by: String,
     /// Number of the licence, as entered.
     pub licence: String,
+    /// When it was signed; none in a signature of an earlier version, where nobody signed the date.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<DateTime<Utc>>,
     /// SHA-256 of the journal's line before this one, which holds the hash of the one before it, and so on.
     pub journal_sha256: String,
     /// SHA-256 of the record as it was exported just before, as a draft.
     pub record_sha256: String,
+    /// The kept sound and the stills as they were.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub files: Vec<FileHash>,
     /// The public key, in hexadecimal.
     pub key: String,
     /// The signature, in hexadecimal.
@@ -35,18 +69,15 @@ pub struct Signed {
 impl Signed {
     /// Signs; the key never leaves the caller.
     #[must_use]
-    pub fn new(
-        by: &str,
-        licence: &str,
-        journal_sha256: &str,
-        record_sha256: &str,
-        key: &SigningKey,
-    ) -> Signed {
+    pub fn new(what: Signable, key: &SigningKey) -> Signed {
+        let Signable { by, licence, at, journal_sha256, record_sha256, files } = what;
         let mut signed = Signed {
-            by: by.to_owned(),
-            licence: licence.to_owned(),
-            journal_sha256: journal_sha256.to_owned(),
-            record_sha256: record_sha256.to_owned(),
+            by,
+            licence,
+            at: Some(at),
+            journal_sha256,
+            record_sha256,
+            files,
             key: hex(key.verifying_key().as_bytes()),
             signature: String::new(),
         };
@@ -54,9 +85,16 @@ impl Signed {
         signed
     }
 
-    /// What is signed. Each part stands with its length, so that no two sets of parts read the same.
+    /// What is signed. Each part has its length before it, so that no two sets of parts read the same.
     fn words(&self) -> String {
-        let parts = [PURPOSE, &self.by, &self.licence, &self.journal_sha256, &self.record_sha256];
+        let [journal, record] = [self.journal_sha256.clone(), self.record_sha256.clone()];
+        let mut parts =
+            vec![PURPOSE_BEFORE.to_owned(), self.by.clone(), self.licence.clone(), journal, record];
+        if let Some(at) = self.at {
+            PURPOSE.clone_into(&mut parts[0]);
+            parts.extend([at.to_rfc3339_opts(SecondsFormat::Nanos, true), self.key.clone()]);
+            parts.extend(self.files.iter().flat_map(|kept| [kept.file.clone(), kept.sha256.clone()]));
+        }
         parts.iter().map(|part| format!("{}:{part}\n", part.len())).collect()
     }
 
@@ -67,7 +105,9 @@ impl Signed {
         let (Some(key), Some(signature)) = (key, signature) else {
             return false;
         };
-        key.verify_strict(self.words().as_bytes(), &signature).is_ok()
+        // Without a date nothing but the words of an earlier version was signed.
+        let is_whole = self.at.is_some() || self.files.is_empty();
+        is_whole && key.verify_strict(self.words().as_bytes(), &signature).is_ok()
     }
 }
 
@@ -82,13 +122,10 @@ fn bytes<const N: usize>(hexadecimal: &str) -> Option<[u8; N]> {
     Some(bytes)
 }
 
-/// What is wrong with the signature in a line; none where it holds for all that stands before it, or where there is none.
+/// What is wrong with a signature; none where it holds for everything before it, whose last line has the hash `before`.
 #[must_use]
-pub fn fault(line: &ExamEvent) -> Option<Problem> {
-    let Event::Signed(signed) = &line.event else {
-        return None;
-    };
-    let what = if signed.journal_sha256 != line.prev {
+pub fn fault(signed: &Signed, before: &str) -> Option<Problem> {
+    let what = if signed.journal_sha256 != before {
         "was made under another journal"
     } else if !signed.holds() {
         "does not fit its words or its key"

@@ -5,16 +5,13 @@
 //! Never: counts a still with two readings, or a call that was taken back.
 //! Tested in: `tests/it/knowledge.rs`.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
-use crate::exam::call::Act;
-use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::fold::Exam;
 use crate::knowledge::progress::Progress;
-use crate::knowledge::record::{CoverageRow, FrameRow, Status};
+use crate::knowledge::record::{CoverageRow, FrameRow};
+use crate::knowledge::wanted::Wanted;
 use crate::protocol::Protocols;
-
-/// Class of a finding that says that a place was left out on purpose.
-pub(crate) const NOT_DONE: &str = "not_done";
 
 /// The views wanted on each limb that was called, in the order of the protocols.
 ///
@@ -48,53 +45,6 @@ pub fn coverage_of(
         }
     }
     rows
-}
-
-/// Calls that count: not taken back, and not carried by the call they put right.
-pub(crate) fn live(exam: &Exam) -> impl Iterator<Item = &LoggedCall> {
-    let carried: BTreeSet<u64> =
-        exam.calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();
-    exam.calls.iter().filter(move |call| call.withdrawn_by.is_none() && !carried.contains(&call.seq))
-}
-
-/// A view that is wanted: limb, zone and plane, all of them known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Wanted<'a> {
-    pub(crate) limb: &'a str,
-    pub(crate) zone: &'a str,
-    pub(crate) plane: &'a str,
-}
-
-impl<'a> Wanted<'a> {
-    /// The view of a coverage row.
-    pub(crate) fn of(row: &'a CoverageRow) -> Wanted<'a> {
-        Wanted { limb: &row.limb, zone: &row.zone, plane: &row.plane }
-    }
-
-    /// Whether this view was in force just after `call`.
-    pub(crate) fn holds(self, call: &LoggedCall) -> bool {
-        let context = &call.context;
-        context.limb.as_deref() == Some(self.limb)
-            && context.zone.as_deref() == Some(self.zone)
-            && context.plane.as_deref() == Some(self.plane)
-    }
-
-    /// Whether `frame` is labelled as this view.
-    pub(crate) fn shows(self, frame: &FrameRow) -> bool {
-        is_labelled(frame)
-            && frame.place.limb.as_deref() == Some(self.limb)
-            && frame.place.zone.as_deref() == Some(self.zone)
-            && frame.place.plane.as_deref() == Some(self.plane)
-    }
-}
-
-/// Whether a still has one label.
-pub(crate) fn is_labelled(frame: &FrameRow) -> bool {
-    matches!(frame.status, Status::Spoken | Status::Context | Status::Hand)
-}
-
-pub(crate) fn is_view(call: &LoggedCall) -> bool {
-    matches!(call.act, Act::View(_))
 }
 
 fn row(progress: &Progress, frames: &[FrameRow], scheme: &str, place: Wanted<'_>) -> CoverageRow {

@@ -11,10 +11,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::exam::call::{Act, View};
 use crate::exam::fold::{Exam, LoggedUtterance};
 use crate::exam::review::Change;
-use crate::knowledge::coverage::live;
 use crate::knowledge::record::{CallRow, Finding, FrameRow, Status};
 use crate::protocol::Protocols;
 
+/// The rule about clocks that jumped: what it finds speaks against every still that was saved later.
+pub(crate) const CLOCK_JUMPED: &str = "clock-jumped";
 /// The most that a label is trusted which hangs on such an utterance; our own choice.
 pub(crate) const DOUBTFUL: f64 = 0.5;
 
@@ -28,9 +29,9 @@ pub(crate) fn doubtful(exam: &Exam) -> BTreeMap<u64, &LoggedUtterance> {
     let mut unheard = exam.utterances.iter().filter(|utterance| utterance.is_open()).peekable();
     let mut last = None;
     let mut found = BTreeMap::new();
-    // Calls and utterances both stand in the order of the journal.
+    // By time, not by line: a call that a person added or moved has its line long after the exam.
     for call in &exam.calls {
-        while let Some(utterance) = unheard.next_if(|utterance| utterance.seq < call.seq) {
+        while let Some(utterance) = unheard.next_if(|utterance| utterance.span.from <= call.sample) {
             last = Some(utterance);
         }
         if moving.contains(&call.seq) {
@@ -46,12 +47,12 @@ pub(crate) fn doubtful(exam: &Exam) -> BTreeMap<u64, &LoggedUtterance> {
 /// The calls that name a limb or a zone.
 fn moving(exam: &Exam) -> BTreeSet<u64> {
     let moves = |act: &Act| matches!(act, Act::View(view) if view.limb.is_some() || view.zone.is_some());
-    live(exam).filter(|call| moves(&call.act)).map(|call| call.seq).collect()
+    exam.standing_calls().filter(|call| moves(&call.act)).map(|call| call.seq).collect()
 }
 
 /// By `seq` of the call: the calls up to it that its place hangs on, the last one for each of its parts, and itself.
 fn hangs_on(exam: &Exam) -> BTreeMap<u64, [Option<u64>; 5]> {
-    let counted: BTreeSet<u64> = live(exam).map(|call| call.seq).collect();
+    let counted: BTreeSet<u64> = exam.standing_calls().map(|call| call.seq).collect();
     let mut parts = [None; 4];
     let mut found = BTreeMap::new();
     for call in &exam.calls {
@@ -109,7 +110,9 @@ pub(crate) fn put_doubts(
         for frame in frames.iter_mut().filter(|row| !matches!(row.status, Status::Hand | Status::LeftOut)) {
             let on = frame.call_seq.and_then(|seq| hangs_on.get(&seq));
             let by_call = finding.call_seq.is_some() && on.is_some_and(|on| on.contains(&finding.call_seq));
-            if by_call || finding.frame.as_ref() == Some(&frame.id) {
+            let later = || finding.at.is_some() && frame.saved_at_exam >= finding.at;
+            let by_time = finding.rule == CLOCK_JUMPED && later();
+            if by_call || by_time || finding.frame.as_ref() == Some(&frame.id) {
                 put(&mut frame.doubt, words);
             }
         }

@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::exam::call::Act;
 use crate::exam::fold::{Exam, LoggedCall};
-use crate::knowledge::coverage::{NOT_DONE, Wanted, is_view, live};
+use crate::knowledge::wanted::{NOT_DONE, Wanted, is_view};
 
 /// What there is of one view.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -50,7 +50,7 @@ impl Progress {
     #[must_use]
     pub fn of(exam: &Exam) -> Self {
         let mut this = Self::default();
-        live(exam).for_each(|call| this.add(call));
+        exam.standing_calls().for_each(|call| this.add(call));
         this
     }
 

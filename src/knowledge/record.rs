@@ -1,8 +1,8 @@
 //! The record: everything the exam says, ready to be shown or sent.
 //!
-//! Takes: `Exam`, `Pairing` and `Protocols`.
-//! Gives: `Record`; its JSON is the export format `zonecall.record/1`.
-//! Never: I/O or a clock; equal input gives equal bytes.
+//! Takes: nothing; these are the types that everything which shows an exam is made from.
+//! Gives: `Record` and its rows; its JSON is the export format `zonecall.record/1`.
+//! Never: how a row comes about; `assemble` knows.
 //! Tested in: `tests/it/knowledge.rs`; described by `schema/record.schema.json`.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -11,91 +11,11 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::exam::event::Horse;
-use crate::exam::fold::Exam;
-use crate::frames::pairing::Pairing;
-use crate::knowledge::check::check;
-use crate::knowledge::coverage::coverage;
-use crate::knowledge::doubt::put_doubts;
 use crate::knowledge::measure::row::MeasureRow;
-use crate::knowledge::measure::{Against, Occasion, Readings, measure};
 use crate::knowledge::place::Place;
-use crate::knowledge::rows::{call_rows, change_rows, entry_rows, frame_rows, note_rows};
-use crate::protocol::Protocols;
 
 /// Schema name of the record.
 pub const RECORD_SCHEMA: &str = "zonecall.record/1";
-
-/// The record of an exam, held against nothing; equal input gives an equal record.
-#[must_use]
-pub fn record(exam: &Exam, pairing: &Pairing, protocols: &Protocols) -> Record {
-    record_against(exam, pairing, protocols, &Against::default())
-}
-
-/// The record of an exam, its measures held against what was named.
-#[must_use]
-pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, against: &Against) -> Record {
-    let mut frames = frame_rows(exam, pairing);
-    let coverage = coverage(exam, &frames, protocols);
-    let (mut calls, entries) = (call_rows(exam, protocols), entry_rows(exam, protocols));
-    let readings = Readings {
-        calls: &calls,
-        entries: &entries,
-        frames: &frames,
-        stance: &protocols.rules.habits.stance,
-    };
-    let header = &exam.header;
-    let occasion =
-        Occasion { at: header.started_at, utc_offset_s: header.utc_offset_s, schemes: &header.schemes };
-    let measures = measure(&readings, &occasion, against, protocols);
-    let findings = check(exam, pairing, &frames, &coverage, &measures, protocols);
-    put_doubts(exam, &findings, protocols, &mut frames, &mut calls);
-    Record {
-        schema: RECORD_SCHEMA.to_owned(),
-        exam: exam_info(exam),
-        calls,
-        entries,
-        changes: change_rows(exam),
-        notes: note_rows(exam),
-        frames,
-        clock: clock_row(pairing),
-        coverage,
-        measures,
-        findings,
-    }
-}
-
-fn exam_info(exam: &Exam) -> ExamInfo {
-    let header = &exam.header;
-    ExamInfo {
-        id: header.id.clone(),
-        started_at: header.started_at,
-        ended_at: exam.closed.as_ref().map(|closed| closed.0),
-        utc_offset_s: header.utc_offset_s,
-        horse: header.horse.clone(),
-        person: header.person.clone(),
-        schemes: header.schemes.clone(),
-        engine: header.engine.name.clone(),
-        status: if exam.is_signed { "signed" } else { "draft" }.to_owned(),
-        signed: exam.signed.as_ref().map(|logged| SignedRow {
-            seq: logged.seq,
-            at: logged.at,
-            by: logged.signed.by.clone(),
-            licence: logged.signed.licence.clone(),
-            key: logged.signed.key.clone(),
-            changes_since: exam.changes.iter().filter(|change| change.seq > logged.seq).count(),
-        }),
-    }
-}
-
-fn clock_row(pairing: &Pairing) -> Option<ClockRow> {
-    pairing.clock.as_ref().map(|fit| ClockRow {
-        offset_s: fit.offset_s,
-        drift_ppm: fit.drift_ppm,
-        uncertainty_s: fit.uncertainty_s,
-        method: fit.method.clone(),
-        pairs: fit.pairs,
-    })
-}
 
 /// The exam as it stands, with its stills, coverage and findings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

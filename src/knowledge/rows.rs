@@ -9,15 +9,15 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::exam::call::{Act, Amount, Command, Setting, View};
+use crate::exam::call::{Act, Amount, Command, Setting};
 use crate::exam::context::Context;
 use crate::exam::event::Frame;
-use crate::exam::fold::{Exam, LoggedCall, LoggedEntry, LoggedUtterance};
-use crate::exam::review::{Change, LoggedChange};
-use crate::frames::pairing::{PairedFrame, Pairing, Tie};
-use crate::knowledge::doubt::{DOUBTFUL, doubtful};
+use crate::exam::fold::{Exam, LoggedCall, LoggedChange, LoggedEntry, LoggedUtterance};
+use crate::exam::review::Change;
+use crate::frames::pairing::{PairedFrame, Pairing};
+use crate::knowledge::label::StillLabel;
 use crate::knowledge::place::Place;
-use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, NoteRow, RivalLabel, Status};
+use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, NoteRow, RivalLabel};
 use crate::protocol::Protocols;
 
 /// Every call, and every utterance that was not understood, in the order they were said.
@@ -129,7 +129,7 @@ fn settings(settings: &BTreeMap<String, Setting>) -> BTreeMap<String, String> {
 }
 
 /// The state of a setting in words, such as `on` or `5.5 cm`.
-fn setting_text(setting: &Setting) -> String {
+pub(crate) fn setting_text(setting: &Setting) -> String {
     let amount = setting.amount.as_ref().map(amount_text);
     let parts: Vec<String> = setting.state.iter().cloned().chain(amount).collect();
     parts.join(" ")
@@ -181,58 +181,27 @@ pub fn note_rows(exam: &Exam) -> Vec<NoteRow> {
     exam.notes.iter().map(row).collect()
 }
 
-/// Every still with its label; a still that pairing says nothing of is unlabelled.
+/// Every still with its label, in the order of the exam.
 #[must_use]
-pub fn frame_rows(exam: &Exam, pairing: &Pairing) -> Vec<FrameRow> {
+pub fn frame_rows(exam: &Exam, pairing: &Pairing, labels: &[StillLabel]) -> Vec<FrameRow> {
     let paired = pairing.frames.iter().map(Some).chain(std::iter::repeat(None));
-    let doubtful = doubtful(exam);
-    exam.frames.iter().zip(paired).map(|(frame, paired)| frame_row(exam, frame, paired, &doubtful)).collect()
+    let stills = exam.frames.iter().zip(labels).zip(paired);
+    stills.map(|((frame, label), paired)| frame_row(exam, frame, label, paired)).collect()
 }
 
-fn frame_row(
-    exam: &Exam,
-    frame: &Frame,
-    paired: Option<&PairedFrame>,
-    doubtful: &BTreeMap<u64, &LoggedUtterance>,
-) -> FrameRow {
-    let tie = paired.map_or(Tie::Nothing, |paired| paired.tie);
-    let (status, call) = match tie {
-        Tie::Save(index) => (Status::Spoken, exam.calls.get(index)),
-        Tie::Context(index) => (Status::Context, exam.calls.get(index)),
-        Tie::Hand(index) => (Status::Hand, exam.calls.get(index)),
-        Tie::Label(_) => (Status::Hand, None),
-        Tie::LeftOut => (Status::LeftOut, None),
-        Tie::Open => (Status::Ambiguous, None),
-        Tie::Nothing => (Status::Unlabelled, None),
-    };
-    let place = match tie {
-        Tie::Label(index) => exam.changes.get(index).and_then(label).unwrap_or_default(),
-        _ => call.map(|call| Place::from(&call.context)).unwrap_or_default(),
-    };
-    let by_hand = status == Status::Hand;
-    let most =
-        if !by_hand && call.is_some_and(|call| doubtful.contains_key(&call.seq)) { DOUBTFUL } else { 1.0 };
+fn frame_row(exam: &Exam, frame: &Frame, label: &StillLabel, paired: Option<&PairedFrame>) -> FrameRow {
     FrameRow {
         id: frame.id.clone(),
         file: frame.file.clone(),
         saved_at: frame.saved_at,
         saved_at_exam: paired.and_then(|paired| instant(exam, paired.exam_s?)),
-        place,
-        status,
-        confidence: paired.map_or(0.0, |paired| paired.confidence).min(most),
-        call_seq: call.map(|call| call.seq),
+        place: label.place.clone(),
+        status: label.status,
+        confidence: label.confidence,
+        call_seq: label.call_seq,
         doubt: Vec::new(),
         rivals: paired.map(|paired| rivals(exam, paired)).unwrap_or_default(),
     }
-}
-
-/// The place in a change that labels a still.
-fn label(logged: &LoggedChange) -> Option<Place> {
-    let Change::Label { place, .. } = &logged.review.change else {
-        return None;
-    };
-    let View { limb, zone, plane, structure, .. } = place.clone();
-    Some(Place { limb, zone, plane, structure })
 }
 
 /// Every change that was made by hand, in order.

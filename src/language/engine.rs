@@ -9,6 +9,8 @@ use std::path::PathBuf;
 
 use crate::language::graph::WordGraph;
 
+pub use crate::language::grammar::GrammarWord;
+
 /// The language as an engine sees it: which word sequences can be said, and how words sound.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct EngineLanguage {
@@ -18,17 +20,6 @@ pub struct EngineLanguage {
     pub words: Vec<GrammarWord>,
     /// Pronunciations of the pack, in file order; several for one word are variants.
     pub pronunciations: Vec<Pronunciation>,
-}
-
-/// A word of the grammar and where it is used.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct GrammarWord {
-    /// The word, lower case.
-    pub text: String,
-    /// The grammar file.
-    pub file: PathBuf,
-    /// Line number from 1.
-    pub line: usize,
 }
 
 /// How a word sounds.

@@ -8,7 +8,6 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use crate::language::engine::GrammarWord;
 use crate::language::fault::FilePlace;
 
 /// A whole grammar file.
@@ -52,6 +51,17 @@ pub enum GrammarNode {
     Optional(Box<GrammarNode>),
     /// Once or more.
     Repeat(Box<GrammarNode>),
+}
+
+/// A word of the grammar and where it is used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct GrammarWord {
+    /// The word, lower case.
+    pub text: String,
+    /// The grammar file.
+    pub file: PathBuf,
+    /// Line number from 1.
+    pub line: usize,
 }
 
 impl Grammar {

@@ -7,7 +7,10 @@
 
 use std::path::PathBuf;
 
-use crate::protocol::read::{FILE_BYTES_MAX, FILES_MAX};
+/// Largest protocol file that is read, in bytes.
+pub(super) const FILE_BYTES_MAX: u64 = 1_048_576;
+/// Most protocol files that are read from one folder.
+pub(super) const FILES_MAX: usize = 64;
 
 /// Why the protocols cannot be used.
 #[derive(Debug, thiserror::Error)]

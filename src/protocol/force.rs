@@ -7,7 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::protocol::{Limb, Protocols, Scheme, Zone};
+use crate::protocol::model::{Limb, Protocols, Scheme, Zone};
 
 /// A level that belongs to no zone; data for a person.
 #[derive(Debug, Clone, PartialEq, Eq)]

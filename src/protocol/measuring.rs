@@ -10,8 +10,9 @@ use std::path::Path;
 
 use serde::Deserialize;
 
-use crate::protocol::ProtocolError;
-use crate::protocol::read::{FILE_BYTES_MAX, SourceFile, parse};
+use crate::protocol::error::{FILE_BYTES_MAX, ProtocolError};
+use crate::protocol::source::{SourceFile, parse};
+use crate::protocol::unit::convert;
 
 /// What is computed, and with which cut-offs: `measures.toml`.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -47,8 +48,8 @@ pub struct Measuring {
 impl Measuring {
     /// Whether a finding has an extent within its structure, be it with or without an edge.
     #[must_use]
-    pub fn has_extent(&self, term: &String) -> bool {
-        self.lesions_with_area.contains(term) || self.lesions_without_edge.contains(term)
+    pub fn has_extent(&self, term: &str) -> bool {
+        self.lesions_with_area.iter().chain(&self.lesions_without_edge).any(|known| known == term)
     }
 }
 
@@ -236,6 +237,6 @@ impl Reference {
     #[must_use]
     pub fn mm2(&self, of: &ByZone, structure: &str, zone: &str) -> Option<f64> {
         let number = of.get(structure)?.get(zone)?;
-        crate::protocol::convert(*number, &self.unit, "mm2")
+        convert(*number, &self.unit, "mm2")
     }
 }

@@ -9,8 +9,6 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use crate::protocol::Protocols;
-
 /// Plain words by code and term; what is not here is told by its name in the other files.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -66,28 +64,5 @@ impl Plain {
     #[must_use]
     pub fn share(&self, percent: f64) -> Option<&str> {
         self.share.iter().find(|share| percent <= share.up_to_percent).map(|share| share.words.as_str())
-    }
-}
-
-impl Protocols {
-    /// A limb in plain words.
-    #[must_use]
-    pub fn plain_limb<'a>(&'a self, code: &'a str) -> &'a str {
-        let name = || self.limb(code).map_or(code, |limb| limb.name.as_str());
-        self.plain.limbs.get(code).map_or_else(name, String::as_str)
-    }
-
-    /// A structure in plain words, and what it is; that is empty where the file does not say.
-    #[must_use]
-    pub fn plain_structure<'a>(&'a self, code: &'a str) -> (&'a str, &'a str) {
-        let name = || (self.structure(code).map_or(code, |known| known.name.as_str()), "");
-        self.plain.structures.get(code).map_or_else(name, |plain| (plain.name.as_str(), plain.what.as_str()))
-    }
-
-    /// Where a zone of a scheme lies, in plain words.
-    #[must_use]
-    pub fn plain_zone(&self, scheme: &str, zone: &str) -> String {
-        let known = self.plain.zones.get(scheme).and_then(|zones| zones.get(zone));
-        known.cloned().unwrap_or_else(|| format!("zone {zone}"))
     }
 }

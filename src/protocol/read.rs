@@ -6,20 +6,16 @@
 //! Tested in: `tests/it/protocol.rs`.
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde::Deserialize;
-use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 
-use crate::protocol::error::ProtocolError;
+use crate::protocol::error::{FILE_BYTES_MAX, FILES_MAX, ProtocolError};
+use crate::protocol::model::{Limb, Plane, Protocols, Scheme, Structure, ValueKind};
 use crate::protocol::plain::Plain;
-use crate::protocol::{Limb, Plane, Protocols, Scheme, Structure, ValueKind, verify};
-
-/// Largest protocol file that is read, in bytes.
-pub(super) const FILE_BYTES_MAX: u64 = 1_048_576;
-/// Most protocol files that are read from one folder.
-pub(super) const FILES_MAX: usize = 64;
+use crate::protocol::source::{SourceFile, parse};
+use crate::protocol::verify::verify;
 
 const LIMBS: &str = "limbs.toml";
 const PLANES: &str = "planes.toml";
@@ -31,15 +27,6 @@ const RULES: &str = "rules.toml";
 const PLAIN: &str = "plain.toml";
 /// The files that are no scheme.
 const LISTS: [&str; 7] = [LIMBS, PLANES, STRUCTURES, VALUES, MEASURES, RULES, PLAIN];
-
-/// One protocol file. `limbs.toml`, `planes.toml`, `structures.toml`, `values.toml`, `measures.toml`, `rules.toml` and `plain.toml` are lists; any other is a scheme.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SourceFile {
-    /// Where it was read from; a bare name for a built-in file.
-    pub path: PathBuf,
-    /// Its text.
-    pub text: String,
-}
 
 /// The files built into the program, in the order of their names.
 const BUILT_IN: [(&str, &str); 11] = [
@@ -131,7 +118,7 @@ impl Protocols {
         // Without a file of plain words there is nothing in it to find fault with.
         let lists = [limbs, planes, structures, values, measures, plain.unwrap_or(limbs)];
         let lists = lists.map(|source| source.path.as_path());
-        verify::verify(&protocols, lists, &sources)?;
+        verify(&protocols, lists, &sources)?;
         Ok(protocols)
     }
 }
@@ -158,11 +145,6 @@ struct Structures {
 #[serde(deny_unknown_fields)]
 struct Values {
     value: Vec<ValueKind>,
-}
-
-pub(super) fn parse<T: DeserializeOwned>(source: &SourceFile) -> Result<T, ProtocolError> {
-    toml::from_str(&source.text)
-        .map_err(|fault| ProtocolError::Malformed { path: source.path.clone(), source: Box::new(fault) })
 }
 
 fn name(source: &SourceFile) -> &str {

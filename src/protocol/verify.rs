@@ -9,8 +9,8 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use crate::protocol::error::{NumberFault, ProtocolError, UnknownCode};
+use crate::protocol::model::{Protocols, Scheme, ValueKind};
 use crate::protocol::unit::convert;
-use crate::protocol::{Protocols, Scheme, ValueKind};
 
 /// Checks that every code used exists, once, and that numbers make sense.
 ///

@@ -6,31 +6,26 @@
 //! Tested in: `tests/it/picture.rs`.
 
 use std::collections::BTreeMap;
-use std::fs::File;
-use std::io::{Cursor, Read};
+use std::io::Cursor;
 use std::path::Path;
 
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
-use dicom_object::{DefaultDicomObject, OpenFileOptions};
-use dicom_pixeldata::{ConvertOptions, ModalityLutOption, PixelDecoder, VoiLutOption};
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::FilterType;
-use image::{DynamicImage, ImageFormat, ImageReader, Limits};
+use image::{DynamicImage, ImageFormat};
 
 use crate::knowledge::record::Record;
+use crate::report::apart::decode;
+use crate::report::decode::Show;
 use crate::trace::Grey;
+
+pub use crate::report::decode::{MAX_FILE_BYTES, MAX_SIDE_PX, PictureError};
 
 /// Pictures in one report; the stills after that are listed without.
 pub const MAX_PICTURES: usize = 300;
 /// All pictures of one report together, in bytes of JPEG: a page that a tablet still opens.
 pub const MAX_TOTAL_BYTES: usize = 24 * 1024 * 1024;
-/// Largest file that is read for a picture, in bytes.
-pub const MAX_FILE_BYTES: u64 = 256 * 1024 * 1024;
-/// Widest and highest picture that is decoded, in pixels.
-pub const MAX_SIDE_PX: u32 = 8192;
-/// Most memory that one decoder may ask for, in bytes.
-const MAX_DECODER_BYTES: u64 = 512 * 1024 * 1024;
 /// Width and height that a picture is scaled to fit into, in pixels.
 pub const FIT_PX: (u32, u32) = (480, 480);
 /// JPEG quality of 100: edges and speckle stay readable at this size; chosen by eye.
@@ -56,44 +51,6 @@ pub enum Picture {
         /// Why, in words.
         why: String,
     },
-}
-
-/// Why a still has no picture. It never stops the report, so it ends as text in `Picture::NotShown`.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum PictureError {
-    /// The disk refused.
-    #[error("the file cannot be read: {0}")]
-    File(#[from] std::io::Error),
-    /// It is no file.
-    #[error("this is no file")]
-    NoFile,
-    /// It is too large.
-    #[error("the file has {got} bytes; more than {MAX_FILE_BYTES} are not read for a picture")]
-    TooLarge {
-        /// Its bytes.
-        got: u64,
-    },
-    /// The picture is too wide or high.
-    #[error("the picture has {columns} x {rows} pixels; at most {MAX_SIDE_PX} a side are shown")]
-    TooWide {
-        /// Its width.
-        columns: u32,
-        /// Its height.
-        rows: u32,
-    },
-    /// The picture is damaged.
-    #[error("the picture cannot be decoded: {0}")]
-    Decode(#[from] image::ImageError),
-    /// It is of no known kind.
-    #[error("neither a picture nor a DICOM file: {0}")]
-    Dicom(#[from] dicom_object::ReadError),
-    /// It states no size.
-    #[error("the DICOM file states no size of its picture")]
-    NoSize,
-    /// Its pixels cannot be decoded.
-    #[error("the DICOM picture cannot be decoded: {0}")]
-    Pixels(#[from] dicom_pixeldata::Error),
 }
 
 /// A picture for each still; paths in the record that are not absolute start from `exam_folder`.
@@ -133,13 +90,6 @@ pub(super) fn data_uri(jpeg: &[u8]) -> String {
 }
 
 pub(crate) fn thumbnail(path: &Path) -> Result<(Vec<u8>, u32, u32), PictureError> {
-    let about = std::fs::metadata(path)?;
-    if !about.is_file() {
-        return Err(PictureError::NoFile);
-    }
-    if about.len() > MAX_FILE_BYTES {
-        return Err(PictureError::TooLarge { got: about.len() });
-    }
     let full = decode(path, Show::Windowed)?;
     let (width, height) = FIT_PX;
     let small = if full.width() > width || full.height() > height {
@@ -155,15 +105,6 @@ pub(crate) fn thumbnail(path: &Path) -> Result<(Vec<u8>, u32, u32), PictureError
     let mut jpeg = Vec::new();
     plain.write_with_encoder(JpegEncoder::new_with_quality(&mut jpeg, JPEG_QUALITY))?;
     Ok((jpeg, plain.width(), plain.height()))
-}
-
-/// What becomes of the brightness of a DICOM picture.
-#[derive(Debug, Clone, Copy)]
-enum Show {
-    /// Stretched as the file says, for the eye.
-    Windowed,
-    /// The values as they are stored, for measuring.
-    AsStored,
 }
 
 /// How a still is lit: what is shown as black and as white of 0 to 255, and a factor after that.
@@ -217,49 +158,4 @@ pub fn grey(path: &Path) -> Result<Grey, PictureError> {
     let side = |side: u32| usize::try_from(side).unwrap_or(usize::MAX);
     let (width, height) = (side(plain.width()), side(plain.height()));
     Grey::new(width, height, plain.into_raw()).ok_or(PictureError::NoSize)
-}
-
-/// The kind of file is told by its content, as scanners name files as they like.
-fn decode(path: &Path, show: Show) -> Result<DynamicImage, PictureError> {
-    let mut bytes = Vec::new();
-    File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
-    // Asked first: the 128 bytes before this may make the file a TIFF as well, of other pixels or none.
-    if bytes.get(128..132) == Some(b"DICM") {
-        return dicom(&bytes, show);
-    }
-    let mut reader = ImageReader::new(Cursor::new(&bytes)).with_guessed_format()?;
-    if reader.format().is_none() {
-        return dicom(&bytes, show);
-    }
-    let mut limits = Limits::default();
-    limits.max_image_width = Some(MAX_SIDE_PX);
-    limits.max_image_height = Some(MAX_SIDE_PX);
-    limits.max_alloc = Some(MAX_DECODER_BYTES);
-    reader.limits(limits);
-    Ok(reader.decode()?)
-}
-
-fn dicom(bytes: &[u8], show: Show) -> Result<DynamicImage, PictureError> {
-    let object: DefaultDicomObject = OpenFileOptions::new().from_reader(bytes)?;
-    let side =
-        |tag| object.get(tag).and_then(|element| element.to_int::<u32>().ok()).ok_or(PictureError::NoSize);
-    let (rows, columns) =
-        (side(dicom_dictionary_std::tags::ROWS)?, side(dicom_dictionary_std::tags::COLUMNS)?);
-    if rows == 0 || columns == 0 {
-        return Err(PictureError::NoSize);
-    }
-    if rows > MAX_SIDE_PX || columns > MAX_SIDE_PX {
-        return Err(PictureError::TooWide { columns, rows });
-    }
-    // A cine loop is shown by its first frame.
-    let decoded = object.decode_pixel_data_frame(0)?;
-    Ok(match show {
-        Show::Windowed => decoded.to_dynamic_image(0)?,
-        Show::AsStored => {
-            let stored = ConvertOptions::new()
-                .with_modality_lut(ModalityLutOption::None)
-                .with_voi_lut(VoiLutOption::Identity);
-            decoded.to_dynamic_image_with_options(0, &stored)?
-        }
-    })
 }

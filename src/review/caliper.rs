@@ -11,9 +11,9 @@ use serde::{Deserialize, Serialize};
 use crate::exam::event::{Entered, Event};
 use crate::exam_folder::FolderError;
 use crate::frames::scale::scale_of;
-use crate::review::change::{Refusal, wrong};
 use crate::review::desk::Desk;
 use crate::review::judge::{amount_fits, row_of};
+use crate::review::refusal::{Refusal, wrong};
 use crate::review::trace::{TraceTarget, hundredths, read_from};
 use crate::trace::distance_mm;
 

@@ -11,18 +11,22 @@ use sha2::{Digest, Sha256};
 
 use crate::exam::call::Problem;
 use crate::exam::event::Event;
-use crate::exam::fold::Exam;
-use crate::exam::review::{Change, LoggedChange, Review, TEXT_MAX, is_plain};
-use crate::exam::sign::Signed;
+use crate::exam::fold::{Exam, LoggedChange};
+use crate::exam::review::{Change, Review, TEXT_MAX, is_plain};
+use crate::exam::seal::seal;
+use crate::exam::sign::{Signable, Signed};
 use crate::exam_folder::FolderError;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::pair::pair;
+use crate::knowledge::check::TORN;
+use crate::knowledge::doubt::looked;
+use crate::knowledge::label::labels;
 use crate::knowledge::place::Place;
-use crate::knowledge::rows::frame_rows;
 use crate::report::export::json;
 use crate::review::desk::Desk;
 use crate::review::judge::judge;
 use crate::review::key::key;
+use crate::review::refusal::{Refusal, wrong};
 
 /// What the page sends.
 #[derive(Debug, Deserialize)]
@@ -35,27 +39,6 @@ pub(super) struct Asked {
     /// Number of the last line that the page had been given.
     seen: u64,
     change: Change,
-}
-
-/// Why a change was not made.
-#[derive(Debug)]
-pub(super) enum Refusal {
-    /// It makes no sense.
-    Wrong(Problem),
-    /// Somebody else changed the same thing meanwhile.
-    Overtaken(Problem),
-    /// The journal could not be read or written.
-    Desk(FolderError),
-}
-
-impl From<FolderError> for Refusal {
-    fn from(error: FolderError) -> Refusal {
-        Refusal::Desk(error)
-    }
-}
-
-pub(super) fn wrong<T>(message: impl Into<String>, help: &str) -> Result<T, Refusal> {
-    Err(Refusal::Wrong(Problem { message: message.into(), help: help.to_owned() }))
 }
 
 /// Writes the change; the journal is held from reading to writing, so that nothing comes between.
@@ -108,14 +91,24 @@ pub(super) fn sign(desk: &Desk, asked: &Signing) -> Result<u64, Refusal> {
     if !seen.exam.damage.is_empty() {
         return wrong("the journal is damaged, so it cannot be signed", "see `zonecall journal --verify`");
     }
+    let is_settled = |finding| seen.exam.standing_changes().any(|made| made.review.change == looked(finding));
+    let mut torn = seen.record.findings.iter().filter(|finding| finding.rule == TORN);
+    if torn.any(|finding| !is_settled(finding)) {
+        return wrong(
+            "a line of the journal was cut short, and nobody has settled it yet",
+            "listen to the sound there, add what is missing, and accept the question; then sign",
+        );
+    }
     let key = match key() {
         Ok(key) => key,
         Err(error) => return wrong(error.to_string(), "nothing was signed"),
     };
     let record_sha256 = crate::hex(&Sha256::digest(json(&seen.record).as_bytes()));
-    let signed = Signed::new(by, licence, journal.last_hash(), &record_sha256, &key);
+    let (at, journal_sha256) = (Utc::now(), journal.last_hash().to_owned());
+    let (by, licence, files) = (by.to_owned(), licence.to_owned(), seal(desk.folder.path(), &seen.exam));
+    let signed = Signed::new(Signable { by, licence, at, journal_sha256, record_sha256, files }, &key);
     let event = Event::Signed(Box::new(signed));
-    Ok(journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(FolderError::from)?)
+    Ok(journal.append(at, seen.exam.last_sample(), &event).map_err(FolderError::from)?)
 }
 
 /// A still that would be labelled otherwise.
@@ -137,7 +130,7 @@ pub(super) fn preview(desk: &Desk, offset_s: f64) -> Result<Vec<Relabelled>, Fol
         change: Change::Clock { offset_s: offset_s.clamp(-OFFSET_S_MAX, OFFSET_S_MAX) },
     };
     exam.changes.push(LoggedChange { seq: u64::MAX, at: Utc::now(), review, taken_back_by: None });
-    let after = frame_rows(&exam, &pair(&exam, &exam.frames));
+    let after = labels(&exam, &pair(&exam, &exam.frames));
     let rows = seen.record.frames.iter().zip(after).enumerate();
     Ok(rows
         .filter(|(_, (before, after))| before.place != after.place)

@@ -18,9 +18,10 @@ use crate::exam::event::Outcome;
 use crate::exam::fold::Exam;
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::frames::pair::pair;
+use crate::knowledge::assemble::record;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::measure::{Against, Earlier, changes};
-use crate::knowledge::record::{FrameRow, Record, record};
+use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::chart::chart;
 use crate::review::doing::{Doing, TaskKind};
@@ -216,7 +217,7 @@ impl Desk {
             still_s: record.frames.iter().map(|row| row.saved_at_exam.map(since_start_s)).collect(),
             still_px: exam.frames.iter().map(|frame| frame.size_px).collect(),
             audio_s: seconds(exam.last_sample()),
-            anchors_s: exam.anchors.iter().map(|anchor| seconds(anchor.sample)).collect(),
+            anchors_s: exam.timeline.anchors.iter().map(|anchor| seconds(anchor.sample)).collect(),
             gaps_s: exam.gaps.iter().map(|gap| (seconds(gap.at), seconds(gap.samples))).collect(),
             legs: legs.len(),
             codes: self.codes(exam),

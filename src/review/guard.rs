@@ -9,18 +9,20 @@ use std::sync::Arc;
 
 use axum::extract::{Request, State};
 use axum::http::header::{
-    CACHE_CONTROL, CONTENT_SECURITY_POLICY, COOKIE, HOST, HeaderName, HeaderValue, LOCATION, ORIGIN,
-    REFERRER_POLICY, SET_COOKIE, X_CONTENT_TYPE_OPTIONS,
+    CACHE_CONTROL, CONTENT_SECURITY_POLICY, COOKIE, HOST, HeaderName, HeaderValue, ORIGIN, REFERRER_POLICY,
+    SET_COOKIE, X_CONTENT_TYPE_OPTIONS,
 };
 use axum::http::{HeaderMap, Method, StatusCode};
 use axum::middleware::Next;
-use axum::response::{IntoResponse, Response};
+use axum::response::{Html, IntoResponse, Response};
 
 use crate::hex;
 
 /// What a browser may do with the page: use what this desk itself serves, nothing else.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; \
 connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+/// Tells a browser where to go on.
+const REFRESH: HeaderName = HeaderName::from_static("refresh");
 /// Random bytes of the token and of the cookie.
 const SECRET_BYTES: usize = 24;
 
@@ -121,10 +123,13 @@ fn token(request: &Request) -> Option<&str> {
 }
 
 /// The cookie in place of the token, so that the token does not stay in the address.
+///
+/// A page that goes on by itself, not an answer that leads on: a browser that came here from a file sends its new cookie
+/// only to what this desk itself asks for.
 fn entered(keys: &Keys) -> Box<Response> {
     let cookie = format!("{}={}; HttpOnly; SameSite=Strict; Path=/", keys.cookie_name(), keys.cookie);
-    let headers = [(LOCATION, "/".to_owned()), (SET_COOKIE, cookie)];
-    Box::new((StatusCode::SEE_OTHER, headers).into_response())
+    let headers = [(REFRESH, "0; url=/".to_owned()), (SET_COOKIE, cookie)];
+    Box::new((headers, Html("<!doctype html><title>zonecall</title>")).into_response())
 }
 
 fn no_entry() -> Box<Response> {

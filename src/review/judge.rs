@@ -16,8 +16,8 @@ use crate::frames::scale::sole_scale;
 use crate::knowledge::doubt::looked;
 use crate::knowledge::place::Place;
 use crate::knowledge::record::FrameRow;
-use crate::review::change::{Refusal, wrong};
 use crate::review::desk::{Desk, DeskSnapshot};
+use crate::review::refusal::{Refusal, wrong};
 
 /// No exam goes on for longer, in seconds.
 const EXAM_S_MAX: f64 = 24.0 * 3600.0;

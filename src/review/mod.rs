@@ -8,6 +8,7 @@
 mod doing;
 mod desk;
 mod question;
+mod refusal;
 mod judge;
 mod change;
 mod trace;

@@ -15,7 +15,7 @@ use sha2::{Digest, Sha256};
 
 use crate::exam_folder::FolderError;
 use crate::frames::pair::pair;
-use crate::knowledge::record::record_against;
+use crate::knowledge::assemble::record_against;
 use crate::report::picture::pictures_told;
 use crate::report::print::{Audience, PageSize, PrintError, pdf};
 use crate::report::{ReportInput, owner, vet};

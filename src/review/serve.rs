@@ -34,11 +34,12 @@ use crate::report::chart::alone;
 use crate::report::picture::{Light, PictureError, png, thumbnail};
 use crate::review::cache::{file_state, kept};
 use crate::review::caliper::{Ends, distance};
-use crate::review::change::{Asked, Refusal, Signing, preview, sign, write};
+use crate::review::change::{Asked, Signing, preview, sign, write};
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::doing::TaskKind;
 use crate::review::guard::{Keys, guard};
 use crate::review::print::{ReportError, ReportRequest, report_of};
+use crate::review::refusal::Refusal;
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
 use crate::review::trace::{Drawn, trace};
 

@@ -18,9 +18,9 @@ use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
 use crate::protocol::OfOutline;
 use crate::report::picture;
-use crate::review::change::{Refusal, wrong};
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::judge::row_of;
+use crate::review::refusal::{Refusal, wrong};
 use crate::trace::{Outline, Size, compare, outline_at, size};
 
 /// What the page sends.

@@ -9,7 +9,7 @@ use std::path::PathBuf;
 
 use crate::clock::Anchor;
 use crate::exam::call::Problem;
-use crate::exam::event::{Event, ExamEvent, Frame};
+use crate::exam::event::{CloseReason, Event, ExamEvent, Frame};
 use crate::exam::parse::Parsed;
 use crate::session::notice::{Device, Presence, ScreenChange};
 use crate::session::tone::Tone;
@@ -82,7 +82,7 @@ pub enum Input {
     /// Listening ends.
     End {
         /// Why, for the journal.
-        reason: String,
+        reason: CloseReason,
     },
 }
 
@@ -99,6 +99,16 @@ pub enum Effect {
     Show(ScreenChange),
     /// Expect other words from now on.
     Expect(Expected),
+}
+
+impl Effect {
+    /// The line that is to be written, if this is one.
+    pub(super) fn line(&self) -> Option<&ExamEvent> {
+        match self {
+            Effect::Write(line) => Some(line),
+            _ => None,
+        }
+    }
 }
 
 /// What the engine should expect.

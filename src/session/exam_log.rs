@@ -62,10 +62,7 @@ impl ExamLog {
     /// Takes an event at `sample`; gives the line to be written.
     pub(super) fn append(&mut self, sample: u64, event: Event) -> ExamEvent {
         let (at, sample) = match &event {
-            Event::Anchor(anchor) => {
-                self.anchor = anchor.clone();
-                (anchor.wall, anchor.sample)
-            }
+            Event::Anchor(anchor) => (anchor.wall, anchor.sample),
             _ => (self.anchor.instant_of(sample), sample),
         };
         let line = ExamEvent { seq: self.exam.next_seq(), at, sample, event, prev: String::new() };
@@ -77,6 +74,10 @@ impl ExamLog {
                 }
             }
             CallsChanged::Earlier => self.progress = Progress::of(self.exam.exam()),
+        }
+        if let (Event::Anchor(read), Some(anchor)) = (&line.event, self.exam.exam().timeline.anchors.last()) {
+            // As it counts: a clock that was set meanwhile moves nothing.
+            self.anchor = if anchor.sample == read.sample { anchor.clone() } else { read.clone() };
         }
         line
     }

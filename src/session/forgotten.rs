@@ -7,9 +7,9 @@
 
 use crate::exam::call::{Act, Command};
 use crate::exam::context::Context;
-use crate::knowledge::coverage::Wanted;
 use crate::knowledge::place::Place;
 use crate::knowledge::progress::Progress;
+use crate::knowledge::wanted::Wanted;
 
 /// Whether the exam goes on after the calls of an utterance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

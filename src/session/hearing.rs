@@ -11,10 +11,11 @@ use chrono::{DateTime, Local, Offset as _, Utc};
 use sha2::{Digest, Sha256};
 
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, Span, WallQuality};
-use crate::exam::event::{AudioFile, Event, Header, Horse, JOURNAL_SCHEMA};
+use crate::exam::event::{AudioFile, CloseReason, Event, ExamEvent, Header, Horse, JOURNAL_SCHEMA};
 use crate::exam::fold::Exam;
 use crate::exam::journal::Journal;
 use crate::exam::parse::Parsed;
+use crate::exam::seal::seal;
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::session::dialogue::{Counts, Dialogue, DialogueOptions};
 use crate::session::ear::Ear;
@@ -143,7 +144,7 @@ impl Session {
         let lines = folder.lines()?;
         let exam = folder.exam_of(&lines, &ear.protocols)?;
         let last = lines.events.iter().map(|line| line.sample).max().unwrap_or(0);
-        let next_sample = last.max(folder.kept_samples(&exam)?);
+        let next_sample = last.max(folder.kept_samples(&exam));
         let engine = ear.engine.id();
         if engine != exam.header.engine {
             eprintln!(
@@ -357,12 +358,10 @@ impl Session {
     /// Writes what is to be written and tells the engine what to expect; gives the rest.
     fn carry_out(&mut self, effects: Vec<Effect>) -> Result<Vec<Effect>, SessionError> {
         let mut rest = Vec::new();
+        self.write(&effects)?;
         for effect in effects {
             match effect {
-                Effect::Write(line) => {
-                    let seq = self.journal.append(line.at, line.sample, &line.event)?;
-                    assert_eq!(seq, line.seq, "the journal and the exam in memory number their lines alike");
-                }
+                Effect::Write(_) => {}
                 Effect::Expect(expected) => {
                     self.answer = expected.answer;
                     self.ear.expect(&expected);
@@ -373,12 +372,34 @@ impl Session {
         Ok(rest)
     }
 
+    /// Writes the lines of one step: all of them or none, so that no utterance is there without its calls; and none
+    /// before the sound that it speaks of.
+    fn write(&mut self, effects: &[Effect]) -> Result<(), SessionError> {
+        let lines: Vec<&ExamEvent> = effects.iter().filter_map(Effect::line).collect();
+        if lines.is_empty() {
+            return Ok(());
+        }
+        if let Some(keeper) = &mut self.keeper {
+            keeper.sync()?;
+        }
+        let events = lines.iter().map(|line| (line.at, line.sample, &line.event));
+        let numbers = self.journal.append_lines(events)?;
+        let expected = lines.iter().map(|line| line.seq);
+        assert!(
+            numbers.into_iter().eq(expected),
+            "the journal and the exam in memory number their lines alike"
+        );
+        Ok(())
+    }
+
     /// Ends the journal; gives a summary of the exam for people, and the ear.
     ///
     /// # Errors
     /// When the disk refuses.
-    pub fn close(mut self, reason: &str) -> Result<(String, Ear), SessionError> {
-        self.step(Input::End { reason: reason.to_owned() })?;
+    pub fn close(mut self, reason: CloseReason) -> Result<(String, Ear), SessionError> {
+        let files = seal(self.folder.path(), self.exam());
+        self.step(Input::Line(Event::Sealed { files }))?;
+        self.step(Input::End { reason: reason.clone() })?;
         let Counts { utterances, calls, not_understood } = self.dialogue.counts();
         let folder = self.folder.path().display();
         let summary = format!(

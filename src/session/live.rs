@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use chrono::Utc;
 
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
-use crate::exam::event::{Event, FAULT};
+use crate::exam::event::{CloseReason, Event};
 use crate::frames::watch::{Arrived, Watch};
 use crate::session::dialogue::{DialogueOptions, Listener, Speech};
 use crate::session::ear::Ear;
@@ -36,10 +36,6 @@ const GROWS_EVERY: Duration = Duration::from_millis(200);
 const GROWS_SHARE: u32 = 4;
 /// Samples that are listened to at once: a tenth of a second, in which no utterance ends and another begins.
 const PIECE: usize = SAMPLE_RATE_HZ as usize / 10;
-/// The journal's reason for the end of an exam that was ended by word.
-pub const END_OF_EXAM: &str = "end of exam";
-/// And of one that a signal or a key ended.
-const STOPPED: &str = "stopped";
 
 /// An exam that is heard live.
 pub struct Live {
@@ -181,11 +177,11 @@ impl Live {
         });
         let heard = heard.and_then(|()| self.last_stills());
         let reason = match (&heard, self.session.dialogue().has_ended()) {
-            (Err(error), _) => format!("{FAULT}{}", in_one_line(error)),
-            (Ok(()), true) => END_OF_EXAM.to_owned(),
-            (Ok(()), false) => STOPPED.to_owned(),
+            (Err(error), _) => CloseReason::Fault(in_one_line(error)),
+            (Ok(()), true) => CloseReason::EndOfExam,
+            (Ok(()), false) => CloseReason::Stopped,
         };
-        let (summary, ear) = self.session.close(&reason)?;
+        let (summary, ear) = self.session.close(reason)?;
         // The screen is given back first: what is written now stays on the terminal.
         drop(self.screen);
         let tools = Tools { microphone: self.microphone, feedback: self.feedback, switch: self.switch };

@@ -237,10 +237,7 @@ fn interrupted(exams: &Path, protocols: &Protocols) -> Result<Vec<String>, Sessi
                 continue;
             }
         };
-        let sound = match folder.kept_samples(&exam) {
-            Ok(samples) => format!("{:.0} s of sound", seconds(samples)),
-            Err(error) => format!("no sound that can be read ({})", in_one_line(&error)),
-        };
+        let sound = format!("{:.0} s of sound", seconds(folder.kept_samples(&exam)));
         lines.push(format!(
             "exam `{shown}` was interrupted; kept are {} utterances, {} calls and {sound}; {}",
             exam.utterances.len(),

@@ -1,7 +1,7 @@
 //! Keeps what was heard, as Broadcast Wave.
 //!
 //! Takes: samples at 16 kHz mono, and the instant of the first one.
-//! Gives: a file that says when it began, and that any player opens, even after a crash.
+//! Gives: a file that says when it began, and that any player opens, even after a crash; on the disk each second.
 //! Never: writes over a file that is there, or leaves the last write to a destructor.
 //! Tested in: `tests/it/hear.rs`.
 
@@ -12,10 +12,11 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, FixedOffset, Offset, Timelike, Utc};
 
 use crate::clock::SAMPLE_RATE_HZ;
+use crate::private;
 
 /// Bytes of one sample, 16 bit mono.
 const SAMPLE_BYTES: u32 = 2;
-/// Samples between two rewritings of the sizes in the header: one second. A crash loses no more.
+/// Samples between two rewritings of the sizes in the header: one second. A crash or a power cut loses no more.
 const FLUSH_SAMPLES: usize = SAMPLE_RATE_HZ as usize;
 /// Fixed part of a `bext` chunk in bytes, before the coding history (EBU Tech 3285).
 const BEXT_BYTES: usize = 602;
@@ -69,16 +70,22 @@ impl Keeper {
         let offset = FixedOffset::east_opt(utc_offset_s).unwrap_or_else(|| Utc.fix());
         let header = header(&started_at.with_timezone(&offset));
         let begin = || -> std::io::Result<BufWriter<File>> {
-            let mut file = BufWriter::new(File::create_new(path)?);
+            let mut file = BufWriter::new(private::options().write(true).create_new(true).open(path)?);
             file.write_all(&header)?;
             file.flush()?;
+            file.get_ref().sync_all()?;
+            // The name of the file is on the disk only when its folder is.
+            #[cfg(unix)]
+            if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+                File::open(folder)?.sync_all()?;
+            }
             Ok(file)
         };
         let file = begin().map_err(|source| KeepError::Write { path: path.to_owned(), source })?;
         Ok(Self { path: path.to_owned(), file, data_bytes: 0, unflushed_samples: 0 })
     }
 
-    /// Adds samples; after each second of them the file is whole up to there.
+    /// Adds samples; after each second of them the file is whole up to there, and the disk has it.
     ///
     /// # Errors
     /// When the disk refuses, or the file is full.
@@ -93,7 +100,7 @@ impl Keeper {
             self.data_bytes = grown;
             self.unflushed_samples += part.len();
             if self.unflushed_samples >= FLUSH_SAMPLES {
-                self.flush()?;
+                self.sync()?;
             }
         }
         Ok(())
@@ -110,14 +117,20 @@ impl Keeper {
     /// # Errors
     /// When the disk refuses.
     pub fn finalise(mut self) -> Result<(), KeepError> {
-        self.flush()?;
+        self.sync()?;
         self.file.get_ref().sync_all().map_err(|source| self.failed(source))
     }
 
-    /// Makes the file whole up to the last sample given.
-    fn flush(&mut self) -> Result<(), KeepError> {
-        self.rewrite_sizes().map_err(|source| self.failed(source))?;
-        self.unflushed_samples = 0;
+    /// Makes the file whole up to the last sample given, and waits until the disk has it.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn sync(&mut self) -> Result<(), KeepError> {
+        if self.unflushed_samples > 0 {
+            self.rewrite_sizes().map_err(|source| self.failed(source))?;
+            self.file.get_ref().sync_data().map_err(|source| self.failed(source))?;
+            self.unflushed_samples = 0;
+        }
         Ok(())
     }
 
@@ -129,12 +142,21 @@ impl Keeper {
         self.file.seek(SeekFrom::Start(DATA_SIZE_AT))?;
         self.file.write_all(&self.data_bytes.to_le_bytes())?;
         self.file.seek(SeekFrom::End(0))?;
-        Ok(())
+        self.file.flush()
     }
 
     fn failed(&self, source: std::io::Error) -> KeepError {
         KeepError::Write { path: self.path.clone(), source }
     }
+}
+
+/// Samples behind the header of a kept file, whatever sizes it states: a power cut may leave any part of one.
+///
+/// # Errors
+/// When the file is not there.
+pub fn kept_samples(path: &Path) -> std::io::Result<u64> {
+    let bytes = std::fs::metadata(path)?.len();
+    Ok(bytes.saturating_sub(u64::from(HEADER_BYTES)) / u64::from(SAMPLE_BYTES))
 }
 
 /// Everything before the first sample.

@@ -10,6 +10,7 @@ use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};
+use crate::speech::keep::kept_samples;
 
 /// A stretch of exact zeros is told from this length on: no microphone that is on gives one; our own limit.
 pub const SILENCE_MIN: u64 = 20 * SAMPLE_RATE_HZ as u64;
@@ -36,6 +37,10 @@ pub struct KeptSound {
 /// # Errors
 /// When it is not there, or no WAV file.
 pub fn look(path: &Path) -> Result<KeptSound, hound::Error> {
+    if kept_samples(path)? == 0 {
+        // A power cut can leave less than a header.
+        return Ok(KeptSound { n_samples: 0, silences: Vec::new() });
+    }
     let reader = hound::WavReader::open(path)?;
     let spec = reader.spec();
     if (spec.channels, spec.sample_rate, spec.bits_per_sample) != (1, SAMPLE_RATE_HZ, 16) {

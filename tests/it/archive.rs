@@ -9,7 +9,8 @@ use postgres::Server;
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
 use zonecall::archive::{Archive, ArchiveQuery, Filed, Filing, HISTORY_SQL};
 use zonecall::frames::pairing::Pairing;
-use zonecall::knowledge::record::{Record, record};
+use zonecall::knowledge::assemble::record;
+use zonecall::knowledge::record::Record;
 
 /// Runs a claim on both databases; each gets an address of an empty one.
 fn on_both(claim: impl Fn(&str)) {

@@ -67,7 +67,7 @@ fn check(case: &Path) {
     for frame in frames {
         journal.append(header.started_at, 0, &Event::Frame(Box::new(frame))).unwrap();
     }
-    let closed = Event::Closed { reason: "end of the recording".to_owned(), samples: 0 };
+    let closed = Event::Closed { reason: "end of the recording".to_owned().into(), samples: 0 };
     journal.append(header.started_at, 0, &closed).unwrap();
     drop(journal);
     let name = exam.to_string_lossy();

@@ -5,7 +5,7 @@ use support::{BUILT_IN, exam, exam_of, header};
 use zonecall::clock::WallQuality;
 use zonecall::exam::breaks::Source;
 use zonecall::exam::call::Act;
-use zonecall::exam::event::{AudioFile, Event, Outcome};
+use zonecall::exam::event::{AudioFile, CloseReason, Event, Outcome};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
 
@@ -216,7 +216,7 @@ fn lines_of(wall: WallQuality, source: &str, events: &[Event]) -> Exam {
 }
 
 fn closed(reason: &str) -> Event {
-    Event::Closed { reason: reason.to_owned(), samples: 0 }
+    Event::Closed { reason: reason.to_owned().into(), samples: 0 }
 }
 
 fn resumed() -> Event {
@@ -237,7 +237,7 @@ fn a_break_in_a_recording_is_left_although_a_microphone_went_on() {
         .collect();
     let recording = Source::Recording("visit.flac".to_owned());
     assert_eq!(shown, [(1, &recording, true), (5, &Source::Microphone, true)]);
-    assert_eq!(exam.breaks[0].why.as_deref(), Some("interrupted"));
+    assert_eq!(exam.breaks[0].why, Some(CloseReason::Interrupted));
     assert_eq!(exam.source, Source::Microphone);
 }
 
@@ -264,4 +264,28 @@ fn only_a_fault_that_names_the_recording_is_a_cut_file() {
     assert_eq!(of(cut).cut_file(), Some("a b.flac"));
     assert_eq!(of("fault: cannot write the audio `x/audio/0001.wav`: no space left").cut_file(), None);
     assert_eq!(of("interrupted").cut_file(), None);
+}
+
+/// Journals that were written before the reasons were a closed set, and by versions to come.
+#[test]
+fn each_reason_is_read_and_written_as_the_text_that_it_always_was() {
+    for text in [
+        "end of exam",
+        "end of the recording",
+        "stopped",
+        "interrupted",
+        "fault: the disk is full",
+        "fault: ",
+        "the battery was empty",
+        "",
+    ] {
+        let reason: CloseReason = serde_json::from_value(text.into()).unwrap();
+        assert_eq!(serde_json::to_value(&reason).unwrap(), text, "{reason:?}");
+        assert_eq!(matches!(reason, CloseReason::Other(_)), text.starts_with("the") || text.is_empty());
+    }
+}
+
+#[test]
+fn the_tests_run_with_the_promises_of_folding_asserted() {
+    assert!(zonecall::exam::fold::asserts(), "`.cargo/config.toml` sets `ZONECALL_ASSERT`");
 }

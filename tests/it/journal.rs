@@ -41,7 +41,7 @@ fn a_torn_last_line_stays_and_the_next_event_starts_on_a_fresh_line() {
     let torn = &whole[..whole.len() - 10];
     std::fs::write(&path, torn).unwrap();
     let mut journal = Journal::open(folder.path()).unwrap();
-    let closed = Event::Closed { reason: "test".to_owned(), samples: 1 };
+    let closed = Event::Closed { reason: "test".to_owned().into(), samples: 1 };
     journal.append("2026-05-04T08:01:00Z".parse().unwrap(), 1, &closed).unwrap();
     let after = std::fs::read(&path).unwrap();
     assert_eq!(&after[..torn.len()], torn, "nothing that was written is changed");
@@ -50,12 +50,8 @@ fn a_torn_last_line_stays_and_the_next_event_starts_on_a_fresh_line() {
     assert!(matches!(reported.event, Event::Torn { bytes } if bytes > 0));
     assert_eq!(last.event, closed);
     assert_eq!(last.seq, found.events.len() as u64, "seq has no gaps");
-    assert_eq!(
-        found.damage.len(),
-        1,
-        "the torn line is told, and the chain after it holds: {:?}",
-        found.damage
-    );
+    assert_eq!(found.damage, [], "the chain after it holds");
+    assert_eq!(found.tears, [found.events.len() as u64 - 1], "the torn line is reported");
 }
 
 #[test]
@@ -135,15 +131,89 @@ fn events_that_belong_together_are_written_whole_or_not_at_all_on_a_full_disk() 
 
 fn reason_len(event: &Event) -> usize {
     let Event::Closed { reason, .. } = event else { panic!("{event:?}") };
-    reason.len()
+    reason.to_string().len()
 }
 
 fn fill_up(folder: &Path) {
     let at = "2026-05-04T08:01:00Z".parse().unwrap();
-    let long = |length: usize| Event::Closed { reason: "x".repeat(length), samples: 1 };
+    let long = |length: usize| Event::Closed { reason: "x".repeat(length).into(), samples: 1 };
     let mut journal = Journal::create(folder).unwrap();
     assert_eq!(journal.append_all(at, 1, &[long(1000), long(1000)]).unwrap(), [1, 2]);
     let refused = journal.append_all(at, 1, &[long(100), long(1000), long(1000)]);
     assert!(matches!(refused, Err(JournalError::Io { .. })), "{refused:?}");
     assert_eq!(journal.append(at, 1, &long(10)).unwrap(), 3, "it goes on where it stood");
+}
+
+#[test]
+fn the_last_line_and_lines_cut_off_the_end_are_missed_too() {
+    let folder = tempfile::tempdir().unwrap();
+    write_journal(folder.path(), &BREATHS);
+    let path = folder.path().join(JOURNAL_FILE);
+    let whole = std::fs::read_to_string(&path).unwrap();
+    assert_eq!(read(folder.path()).unwrap().damage, []);
+    let changed = whole.replace("\"words\":\"save\"", "\"words\":\"sage\"");
+    assert_ne!(changed, whole);
+    std::fs::write(&path, &changed).unwrap();
+    let damage = read(folder.path()).unwrap().damage;
+    assert!(damage[0].1.message.contains("is not the one that was written"), "{damage:?}");
+    let n_lines = whole.lines().count();
+    for kept in 0..n_lines {
+        let cut: String = whole.split_inclusive('\n').take(kept).collect();
+        std::fs::write(&path, cut).unwrap();
+        let damage = read(folder.path()).unwrap().damage;
+        assert!(
+            damage.iter().any(|(_, problem)| problem.message.contains("ends before seq")),
+            "{kept}: {damage:?}"
+        );
+    }
+    // Going on does not cover it up.
+    let closed = Event::Closed { reason: "test".to_owned().into(), samples: 1 };
+    let cut: String = whole.split_inclusive('\n').take(3).collect();
+    std::fs::write(&path, cut).unwrap();
+    Journal::open(folder.path())
+        .unwrap()
+        .append("2026-05-04T08:01:00Z".parse().unwrap(), 1, &closed)
+        .unwrap();
+    assert!(!read(folder.path()).unwrap().damage.is_empty());
+    // A journal of an earlier version has no head.
+    std::fs::write(&path, &whole).unwrap();
+    std::fs::remove_file(folder.path().join("exam.head")).unwrap();
+    assert_eq!(read(folder.path()).unwrap().damage, []);
+}
+
+#[test]
+fn a_journal_that_is_removed_moved_or_replaced_is_missed_at_once() {
+    let closed = || Event::Closed { reason: "test".to_owned().into(), samples: 1 };
+    let at = "2026-05-04T08:01:00Z".parse().unwrap();
+    let harms: [fn(&Path); 4] = [
+        |exam| std::fs::remove_file(exam.join(JOURNAL_FILE)).unwrap(),
+        |exam| std::fs::remove_dir_all(exam).unwrap(),
+        |exam| std::fs::rename(exam, exam.with_extension("moved")).unwrap(),
+        |exam| {
+            std::fs::remove_file(exam.join(JOURNAL_FILE)).unwrap();
+            std::fs::write(exam.join(JOURNAL_FILE), "").unwrap();
+        },
+    ];
+    for harm in harms {
+        let folder = tempfile::tempdir().unwrap();
+        let exam = folder.path().join("exam");
+        let mut journal = Journal::create(&exam).unwrap();
+        journal.append(at, 0, &closed()).unwrap();
+        harm(&exam);
+        let refused = journal.append(at, 0, &closed());
+        assert!(matches!(refused, Err(JournalError::Removed { .. })), "{refused:?}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn an_exam_is_readable_by_its_owner_only() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let folder = tempfile::tempdir().unwrap();
+    let exam = folder.path().join("exams/juniper");
+    write_journal(&exam, &BREATHS);
+    let mode = |path: &Path| std::fs::metadata(path).unwrap().permissions().mode() & 0o777;
+    assert_eq!((mode(&exam), mode(&folder.path().join("exams"))), (0o700, 0o700));
+    assert_eq!(mode(&exam.join(JOURNAL_FILE)), 0o600);
+    assert_eq!(mode(&exam.join("exam.head")), 0o600);
 }

@@ -6,8 +6,8 @@ use std::collections::BTreeSet;
 
 use case::{Case, said};
 use support::BUILT_IN;
-use zonecall::exam::fold::Gap;
-use zonecall::exam::review::{Change, LoggedChange, Review};
+use zonecall::exam::fold::{Gap, LoggedChange};
+use zonecall::exam::review::{Change, Review};
 use zonecall::frames::pairing::Tie;
 use zonecall::knowledge::record::{Record, Status};
 

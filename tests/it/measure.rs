@@ -1,10 +1,15 @@
 //! The measures of one exam: published tables recomputed, and each trap with its wrong answer named.
-use crate::support::said;
+use crate::support::{self, said};
 
-use said::{INJURED, LESION, OTHER, PROTOCOLS, SCAN_2, SCAN_3, Said, ZONES, near, place, row, sdft, value};
+use said::{
+    INJURED, LESION, OTHER, PROTOCOLS, SCAN_2, SCAN_3, Said, ZONES, near, place, row, sdft, value,
+    with_number,
+};
+use zonecall::exam::fold::Exam;
+use zonecall::frames::pairing::Pairing;
+use zonecall::knowledge::assemble::record;
 use zonecall::knowledge::measure::row::Name;
 use zonecall::knowledge::measure::{class, is_over};
-use zonecall::knowledge::record::{FrameRow, Status};
 use zonecall::protocol::measuring::Reference;
 
 /// Arq Bras Med Vet Zootec 57(2), 2005 (15 horses): columns of means, and their sums in cm2 by our arithmetic.
@@ -207,7 +212,7 @@ fn scores_are_summed_and_averaged_with_their_scale_and_convention() {
             assert_eq!((row.scale.as_deref(), row.word.as_deref()), (Some(scale), Some(word)));
         }
     }
-    said.calls[0].scale = Some("0-3".to_owned());
+    with_number(&mut said.calls[0], |_, _, scale| *scale = Some("0-3".to_owned()));
     let rows = said.rows();
     let mixed =
         rows.iter().find(|row| row.name == Name::ScoreTotal && row.of.as_deref() == Some("echo score"));
@@ -306,16 +311,28 @@ fn a_traced_value_wins_over_spoken_ones_and_the_last_traced_one_over_the_first()
 }
 
 #[test]
-fn a_call_taken_back_or_put_right_counts_once() {
-    let mut said = sdft("LF", &INJURED, &[]).value("LF 1A T SDFT", "area", 9.0, "mm2");
-    said.calls[7].withdrawn = true;
-    assert_eq!(value(&said.rows(), "LF", "SDFT", Some("1A"), Name::Area), 108.0);
-    said.calls[7].withdrawn = false;
-    said.calls[0].corrected_by = vec![8];
-    said.calls[0].number = Some(107.0);
-    let rows = said.rows();
-    let area = row(&rows, "LF", "SDFT", Some("1A"), Name::Area);
-    assert_eq!((area.value, area.from.as_slice()), (Some(107.0), [1, 8].as_slice()));
+fn a_call_taken_back_or_corrected_counts_once() {
+    let mut exam = support::exam_of(&[
+        "left fore one alpha transverse superficial flexor",
+        "area one hundred and eight square millimetres",
+        "area ninety square millimetres",
+    ]);
+    let [.., first, second] = exam.calls.iter().map(|call| call.seq).collect::<Vec<_>>()[..] else {
+        panic!()
+    };
+    let area = |exam: &Exam| {
+        let rows = record(exam, &Pairing::default(), &PROTOCOLS).measures;
+        let area = row(&rows, "LF", "SDFT", Some("1A"), Name::Area);
+        (area.value.unwrap(), area.from.clone())
+    };
+    assert_eq!(area(&exam), (90.0, vec![second]));
+    let last = exam.calls.len() - 1;
+    exam.calls[last].withdrawn_by = Some(99);
+    assert_eq!(area(&exam), (108.0, vec![first]));
+    exam.calls[last].withdrawn_by = None;
+    exam.calls[last - 1].corrected_by = vec![second];
+    exam.calls[last - 1].act = exam.calls[last].act.clone();
+    assert_eq!(area(&exam), (90.0, vec![first, second]));
 }
 
 #[test]
@@ -324,18 +341,7 @@ fn a_value_carries_the_stills_of_its_view() {
     for (id, codes) in
         [("a", "LF 2B T SDFT"), ("b", "LF 2B T -"), ("c", "LF 2B T DDFT"), ("d", "LF 2A T SDFT")]
     {
-        said.frames.push(FrameRow {
-            id: id.to_owned(),
-            file: id.to_owned(),
-            saved_at: "2026-05-04T08:00:00Z".parse().unwrap(),
-            saved_at_exam: None,
-            place: place(codes),
-            status: Status::Spoken,
-            confidence: 0.9,
-            call_seq: None,
-            doubt: Vec::new(),
-            rivals: Vec::new(),
-        });
+        said.stills.push((id.to_owned(), place(codes)));
     }
     let rows = said.rows();
     assert_eq!(row(&rows, "LF", "SDFT", Some("2B"), Name::Area).stills, ["a", "b"]);
@@ -346,10 +352,7 @@ fn a_value_carries_the_stills_of_its_view() {
 fn values_taken_without_weight_are_compared_among_themselves_only() {
     let lifted = |said: Said| {
         let mut said = said;
-        let stance = &PROTOCOLS.rules.habits.stance;
-        for call in &mut said.calls {
-            call.settings.insert(stance.setting.clone(), stance.off_weight.clone());
-        }
+        said.calls.iter_mut().for_each(|call| call.off_weight = true);
         said
     };
     let area = |limb: &str, mm2: f64| Said::default().value(&format!("{limb} 2B T SDFT"), "area", mm2, "mm2");
@@ -393,7 +396,7 @@ fn a_distance_is_told_by_zone_and_held_against_the_earlier_one_also_without_an_a
         .value(at, "width", 1.5, "cm")
         .value(at, "depth", 8.0, "mm")
         .traced(at, "width", 12.0, "Robin");
-    now.entries[0].unit = Some("mm".to_owned());
+    with_number(&mut now.entries[0], |_, unit, _| *unit = Some("mm".to_owned()));
     let then = Said::default().value(at, "width", 1.0, "cm").earlier("2026-02-01T08:00:00Z");
     let rows = now.against(&then);
     let of = |name, term: &str| {
@@ -414,7 +417,7 @@ fn a_distance_is_told_by_zone_and_held_against_the_earlier_one_also_without_an_a
     near(change.value.unwrap(), 0.2, 1e-9);
     assert!(change.cautions[0].starts_with("measured by another hand"), "{change:?}");
     assert!(!rows.iter().any(|row| row.name == Name::AreaTotal), "nothing is said of areas");
-    now.entries[0].unit = Some("mm2".to_owned());
+    with_number(&mut now.entries[0], |_, unit, _| *unit = Some("mm2".to_owned()));
     assert_eq!(
         row(&now.rows(), "LF", "SL-medial", Some("2B"), Name::Distance).why_not.as_deref(),
         Some("width has no unit of length")

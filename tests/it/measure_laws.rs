@@ -4,7 +4,7 @@ use crate::support::said;
 use std::collections::{BTreeMap, BTreeSet};
 
 use proptest::prelude::*;
-use said::{INJURED, LESION, PROTOCOLS, Said, ZONES, near, row, sdft, value};
+use said::{INJURED, LESION, PROTOCOLS, Said, ZONES, near, row, sdft, value, with_number};
 use zonecall::knowledge::measure::Against;
 use zonecall::knowledge::measure::quantity::{Area, Length};
 use zonecall::knowledge::measure::row::{MeasureRow, Name};
@@ -105,8 +105,10 @@ proptest! {
         let said = exam(&zones);
         let mut in_cm2 = said.clone();
         for call in &mut in_cm2.calls {
-            call.number = call.number.map(|mm2| mm2 / 100.0);
-            call.unit = Some("cm2".to_owned());
+            with_number(call, |number, unit, _| {
+                *number /= 100.0;
+                *unit = Some("cm2".to_owned());
+            });
         }
         for (a, b) in said.rows().iter().zip(&in_cm2.rows()) {
             prop_assert_eq!((&a.name, &a.zone, &a.word, &a.unit), (&b.name, &b.zone, &b.word, &b.unit));

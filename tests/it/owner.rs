@@ -5,8 +5,9 @@ use std::path::Path;
 
 use support::{BUILT_IN, exam_of};
 use zonecall::frames::pairing::Pairing;
+use zonecall::knowledge::assemble::{record, record_against};
 use zonecall::knowledge::measure::{Against, Earlier};
-use zonecall::knowledge::record::{Record, record, record_against};
+use zonecall::knowledge::record::Record;
 use zonecall::protocol::{Protocols, SourceFile};
 use zonecall::report::picture::Pictures;
 use zonecall::report::{ReportInput, owner};

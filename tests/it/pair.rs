@@ -33,6 +33,7 @@ fn exam(acts: &[(f64, Act)]) -> Exam {
         LoggedCall {
             seq: idx as u64 + 3,
             heard_seq: idx as u64 + 2,
+            sample: from,
             said_at: after(*at_s),
             call,
             act: act.clone(),

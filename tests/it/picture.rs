@@ -1,9 +1,13 @@
 //! Small pictures of stills: every usual format, and why there is none.
+use crate::support::program::zonecall;
 use crate::support::pydicom;
 use crate::support::sample;
+use crate::support::{header, write_journal};
 
 use std::path::Path;
 
+use zonecall::exam::event::{Event, Frame};
+use zonecall::exam::journal::Journal;
 use zonecall::knowledge::record::Status;
 use zonecall::report::picture::{FIT_PX, MAX_SIDE_PX, Picture, pictures};
 
@@ -124,4 +128,83 @@ fn colour_and_compressed_stills_look_as_another_reader_shows_them() {
     });
     let Picture::NotShown { why } = lossless else { panic!("JPEG-LS was not expected to be decoded") };
     assert!(why.contains("1.2.840.10008.1.2.4.80"), "{why}");
+}
+
+/// A DICOM still by run lengths (DICOM PS3.5, annex G), whose one fragment is given as it is.
+fn save_run_lengths(path: &Path, rows: u16, columns: u16, fragment: Vec<u8>) {
+    use dicom_core::value::PixelFragmentSequence;
+    use dicom_core::{DataElement, PrimitiveValue, VR, dicom_value};
+    use dicom_dictionary_std::tags;
+    use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
+    let text = |tag, vr, value: &str| DataElement::new(tag, vr, PrimitiveValue::from(value));
+    let number = |tag, value: u16| DataElement::new(tag, VR::US, dicom_value!(U16, [value]));
+    let object = InMemDicomObject::from_element_iter([
+        text(tags::SOP_CLASS_UID, VR::UI, "1.2.840.10008.5.1.4.1.1.6.1"),
+        text(tags::SOP_INSTANCE_UID, VR::UI, "2.25.1"),
+        number(tags::SAMPLES_PER_PIXEL, 1),
+        text(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, "MONOCHROME2"),
+        number(tags::ROWS, rows),
+        number(tags::COLUMNS, columns),
+        number(tags::BITS_ALLOCATED, 8),
+        number(tags::BITS_STORED, 8),
+        number(tags::HIGH_BIT, 7),
+        number(tags::PIXEL_REPRESENTATION, 0),
+        DataElement::new(tags::PIXEL_DATA, VR::OB, PixelFragmentSequence::new(vec![0], vec![fragment])),
+    ]);
+    let meta = FileMetaTableBuilder::new().transfer_syntax("1.2.840.10008.1.2.5");
+    object.with_meta(meta).unwrap().write_to_file(path).unwrap();
+}
+
+/// The header of run lengths: how many segments, and where each begins.
+fn run_lengths(n_segments: u32, segments: &[u8]) -> Vec<u8> {
+    let mut fragment = vec![0; 64];
+    fragment[..4].copy_from_slice(&n_segments.to_le_bytes());
+    fragment[4..8].copy_from_slice(&64_u32.to_le_bytes());
+    [fragment, segments.to_vec()].concat()
+}
+
+/// Whole, cut short, with too many segments, with an offset beyond the end, and a header alone.
+#[test]
+fn a_bad_still_ends_no_report_and_the_others_are_shown() {
+    let folder = tempfile::tempdir().unwrap();
+    write_journal(folder.path(), &[(2.0, "left fore zone two bravo transverse"), (6.0, "save")]);
+    // 8 x 16 pixels of one value: a run of 128.
+    let whole = run_lengths(1, &[129, 77]);
+    let mut beyond = whole.clone();
+    beyond[4..8].copy_from_slice(&u32::MAX.to_le_bytes());
+    let files = [
+        ("whole", whole.clone()),
+        ("cut", whole[..65].to_vec()),
+        ("many", run_lengths(u32::MAX, &[129, 77])),
+        ("beyond", beyond),
+        ("short", vec![1, 0, 0, 0]),
+    ];
+    let mut journal = Journal::open(folder.path()).unwrap();
+    for (name, fragment) in files {
+        let file = format!("{name}.dcm");
+        save_run_lengths(&folder.path().join(&file), 8, 16, fragment);
+        let frame = Frame {
+            id: name.to_owned(),
+            file,
+            sha256: "a".repeat(64),
+            saved_at: header().started_at,
+            resolution_s: 1.0,
+            time_source: "AcquisitionDateTime".to_owned(),
+            zone_assumed: false,
+            instance_number: None,
+            size_px: Some((16, 8)),
+            problems: Vec::new(),
+        };
+        journal.append(header().started_at, 0, &Event::Frame(Box::new(frame))).unwrap();
+    }
+    drop(journal);
+    let path = folder.path().to_string_lossy().into_owned();
+    for format in ["html", "pdf"] {
+        let told = zonecall(&["report", &path, "--format", format]);
+        let words = String::from_utf8_lossy(&told.stderr);
+        assert!(told.status.success(), "{format}: {words}");
+        assert!(!words.contains("panicked"), "{words}");
+    }
+    let page = std::fs::read_to_string(folder.path().join("out/report.html")).unwrap();
+    assert_eq!(page.matches("data:image/jpeg").count(), 1, "the whole one is shown");
 }

@@ -43,7 +43,7 @@ fn the_vet_reads_which_numbers_were_not_used_and_which_units_were_assumed() {
     let area = "area one point two square centimetres";
     let said = support::exam_of(&["left fore two bravo transverse", "s d f t", area, "area one point five"]);
     let pairing = zonecall::frames::pairing::Pairing::default();
-    let record = zonecall::knowledge::record::record(&said, &pairing, &support::BUILT_IN.1);
+    let record = zonecall::knowledge::assemble::record(&said, &pairing, &support::BUILT_IN.1);
     let vet = read(&record, Audience::Vet).dense();
     let (_, unused) = vet.split_once("Notused:").expect("a list of what was not used");
     assert!(unused.contains(&dense("area 1.2 cm2 (line ")), "{unused}");
@@ -141,7 +141,7 @@ fn measured() -> Record {
     }
     let said: Vec<&str> = said.iter().map(String::as_str).collect();
     let exam = support::exam_of(&said);
-    zonecall::knowledge::record::record(
+    zonecall::knowledge::assemble::record(
         &exam,
         &zonecall::frames::pairing::Pairing::default(),
         &support::BUILT_IN.1,

@@ -168,7 +168,7 @@ fn the_report_tells_of_units_that_were_assumed_and_of_numbers_that_were_not_used
 }
 
 fn record(exam: &Exam) -> Record {
-    zonecall::knowledge::record::record(exam, &Pairing::default(), &BUILT_IN.1)
+    zonecall::knowledge::assemble::record(exam, &Pairing::default(), &BUILT_IN.1)
 }
 
 fn page(record: &Record) -> String {

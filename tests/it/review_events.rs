@@ -8,7 +8,9 @@ use zonecall::exam::fold::{Exam, LoggedCall, fold};
 use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::review::{Change, Review};
 use zonecall::frames::pair::pair;
-use zonecall::knowledge::record::{Record, Status, record};
+use zonecall::knowledge::assemble::record;
+use zonecall::knowledge::measure::row::Name;
+use zonecall::knowledge::record::{Record, Status};
 
 use support::BUILT_IN;
 
@@ -334,4 +336,28 @@ fn two_programs_that_append_at_once_wait_for_each_other_and_lose_nothing() {
     let lines = journal::read(folder.0.path()).unwrap();
     assert_eq!(lines.events.len(), before + 40);
     assert!(lines.damage.is_empty(), "{:?}", lines.damage);
+}
+
+#[test]
+fn a_value_added_before_another_one_does_not_replace_it() {
+    let folder = Folder::of(&SAID);
+    let amount = Amount { number: 50.0, unit: Some("mm2".to_owned()), unit_assumed: false };
+    let act = Act::Value(Value { term: "area".to_owned(), amount });
+    folder.change(Change::Add { sample: 7 * 16_000, act });
+    let area = |record: &Record| {
+        let rows = record.measures.iter().filter(|row| row.name == Name::Area);
+        rows.map(|row| row.value.unwrap()).collect::<Vec<_>>()
+    };
+    assert_eq!(area(&folder.record()), [90.0], "the one that was said last counts");
+}
+
+#[test]
+fn a_save_added_before_a_poor_picture_does_not_make_up_for_it() {
+    let folder = Folder::of(&[(2.0, "left fore zone two bravo transverse"), (8.0, "repeat this")]);
+    let asked = || folder.record().findings.iter().filter(|one| one.rule == "quality-not-repeated").count();
+    assert_eq!(asked(), 1);
+    folder.change(Change::Add { sample: 5 * 16_000, act: Act::Save });
+    assert_eq!(asked(), 1, "it was saved before");
+    folder.change(Change::Add { sample: 12 * 16_000, act: Act::Save });
+    assert_eq!(asked(), 0);
 }

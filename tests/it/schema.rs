@@ -8,7 +8,7 @@ use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
 use zonecall::exam::event::{AudioFile, CallEvent, Entered, Event, Frame, Settled};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::exam::review::{Change, Review};
-use zonecall::exam::sign::Signed;
+use zonecall::exam::sign::{FileHash, Signable, Signed};
 use zonecall::report::{export, measure_table};
 use zonecall::trace::Outline;
 
@@ -66,9 +66,21 @@ fn afterwards() -> Vec<Event> {
     let (still, looked) = (|| "2.25.1".to_owned(), "a view is missing".to_owned());
     let key = ed25519_dalek::SigningKey::from_bytes(&[1; 32]);
     let hash = "c".repeat(64);
-    let signed = Signed::new("Dr Example", "V-1", &hash, &hash, &key);
+    let files = vec![FileHash { file: "audio/0001.wav".to_owned(), sha256: hash.clone() }];
+    let signed = Signed::new(
+        Signable {
+            by: "Dr Example".to_owned(),
+            licence: "V-1".to_owned(),
+            at: sample::at(99),
+            journal_sha256: hash.clone(),
+            record_sha256: hash.clone(),
+            files: files.clone(),
+        },
+        &key,
+    );
     vec![
         Event::Signed(Box::new(signed)),
+        Event::Sealed { files },
         review(Change::Call { seq: 4, act: Act::View(place()) }),
         review(Change::Call { seq: 4, act: Act::Value(call::Value { term: "area".to_owned(), amount }) }),
         review(Change::Place { seq: 4, place: place() }),
@@ -157,7 +169,7 @@ fn journal_lines() -> Vec<Value> {
         Event::Microphone { state: "lost".to_owned(), device: "default".to_owned() },
         Event::Resumed { engine: support::header().engine, grammar_sha256: "0".repeat(64) },
         Event::Frame(Box::new(frame)),
-        Event::Closed { reason: "end of exam".to_owned(), samples: 16_000 },
+        Event::Closed { reason: "end of exam".to_owned().into(), samples: 16_000 },
     ]) {
         journal.append(sample::at(99), 16_000, &event).unwrap();
     }
@@ -263,6 +275,7 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
         "entered",
         "review",
         "signed",
+        "sealed",
         "closed",
         "torn",
     ] {
@@ -308,6 +321,7 @@ fn each_wrong_line_is_refused() {
         ("review", "/body/by", json!("")),
         ("review", "/body/change", json!("erase")),
         ("signed", "/body/signature", json!("short")),
+        ("sealed", "/body/files/0/sha256", json!("short")),
         ("closed", "/body", json!({"reason": "end of exam"})),
         ("torn", "/body", json!({})),
         ("audio", "/body", json!({"file": "audio.wav"})),

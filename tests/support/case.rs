@@ -2,10 +2,11 @@
 #![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use zonecall::exam::call::{Act, Problem};
-use zonecall::exam::event::Frame;
+use zonecall::exam::event::{CloseReason, Frame};
 use zonecall::exam::fold::Exam;
 use zonecall::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
-use zonecall::knowledge::record::{Record, record};
+use zonecall::knowledge::assemble::record;
+use zonecall::knowledge::record::Record;
 use zonecall::protocol::Protocols;
 
 use crate::support::{exam, exam_of};
@@ -27,7 +28,7 @@ pub fn timed(utterances: &[(f64, &str)]) -> Case {
 }
 
 fn closed(mut exam: Exam) -> Case {
-    exam.closed = Some((exam.header.started_at, "end of exam".to_owned()));
+    exam.closed = Some((exam.header.started_at, CloseReason::EndOfExam));
     Case { exam, pairing: Pairing::default() }
 }
 

@@ -91,7 +91,7 @@ impl Served {
     pub fn cookie(&self) -> String {
         let path = &self.address[self.address.find("/?").unwrap()..];
         let (status, head, _) = self.request(&format!("GET {path}"), &[self.host()], "");
-        assert_eq!(status, 303, "{head}");
+        assert_eq!(status, 200, "{head}");
         let set = head.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
         format!("Cookie: {}", set.split(';').next().unwrap())
     }

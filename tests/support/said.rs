@@ -5,9 +5,8 @@ use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 use zonecall::knowledge::measure::row::{MeasureRow, Name};
-use zonecall::knowledge::measure::{Against, Earlier, Occasion, Readings, measure};
+use zonecall::knowledge::measure::{Against, Earlier, How, Occasion, Readings, Stated, Statement, measure};
 use zonecall::knowledge::place::Place;
-use zonecall::knowledge::record::{CallRow, EntryRow, FrameRow};
 use zonecall::protocol::Protocols;
 
 pub static PROTOCOLS: LazyLock<Protocols> = LazyLock::new(|| Protocols::built_in().unwrap());
@@ -22,12 +21,12 @@ pub const SCAN_2: ([f64; 7], [f64; 7]) =
 pub const SCAN_3: ([f64; 7], [f64; 7]) =
     ([109.0, 113.0, 131.0, 150.0, 131.0, 104.0, 131.0], [0.0, 0.0, 12.0, 33.0, 18.0, 0.0, 0.0]);
 
-/// What was said in one exam.
+/// What was said and entered in one exam.
 #[derive(Clone, Default)]
 pub struct Said {
-    pub calls: Vec<CallRow>,
-    pub entries: Vec<EntryRow>,
-    pub frames: Vec<FrameRow>,
+    pub calls: Vec<Statement>,
+    pub entries: Vec<Statement>,
+    pub stills: Vec<(String, Place)>,
 }
 
 pub fn place(codes: &str) -> Place {
@@ -37,45 +36,38 @@ pub fn place(codes: &str) -> Place {
 }
 
 impl Said {
-    pub fn call(mut self, codes: &str, kind: &str, term: &str, with: impl FnOnce(&mut CallRow)) -> Said {
-        let seq = (self.calls.len() + self.entries.len() + 1) as u64;
-        let mut row = CallRow {
-            seq,
-            kind: kind.to_owned(),
+    fn said(&self, codes: &str, what: Stated) -> Statement {
+        Statement {
+            seq: (self.calls.len() + self.entries.len() + 1) as u64,
+            corrected_by: Vec::new(),
             place: place(codes),
-            term: Some(term.to_owned()),
-            ..CallRow::default()
-        };
-        with(&mut row);
-        self.calls.push(row);
+            what,
+            how: How::Spoken,
+            by: None,
+            still: None,
+            scale_by_hand: false,
+            off_weight: false,
+        }
+    }
+
+    pub fn value(mut self, codes: &str, term: &str, number: f64, unit: &str) -> Said {
+        let scale = PROTOCOLS.value(term).and_then(|kind| kind.scale.clone());
+        let unit = (!unit.is_empty()).then(|| unit.to_owned());
+        self.calls.push(self.said(codes, Stated::Value { term: term.to_owned(), number, unit, scale }));
         self
     }
 
-    pub fn value(self, codes: &str, term: &str, number: f64, unit: &str) -> Said {
-        self.call(codes, "value", term, |row| {
-            row.number = Some(number);
-            row.unit = (!unit.is_empty()).then(|| unit.to_owned());
-            row.scale = PROTOCOLS.value(term).and_then(|kind| kind.scale.clone());
-        })
-    }
-
-    pub fn finding(self, codes: &str, class: &str, term: &str) -> Said {
-        self.call(codes, "finding", term, |row| row.class = Some(class.to_owned()))
+    pub fn finding(mut self, codes: &str, class: &str, term: &str) -> Said {
+        let what = Stated::Finding { class: class.to_owned(), term: term.to_owned() };
+        self.calls.push(self.said(codes, what));
+        self
     }
 
     pub fn traced(mut self, codes: &str, term: &str, number: f64, by: &str) -> Said {
-        let seq = (self.calls.len() + self.entries.len() + 1) as u64;
-        self.entries.push(EntryRow {
-            seq,
-            place: place(codes),
-            term: term.to_owned(),
-            number,
-            unit: Some("mm2".to_owned()),
-            traced: true,
-            by: Some(by.to_owned()),
-            still: Some("2.25.7".to_owned()),
-            ..EntryRow::default()
-        });
+        let (term, unit, scale) = (term.to_owned(), Some("mm2".to_owned()), None);
+        let said = self.said(codes, Stated::Value { term, number, unit, scale });
+        let (by, still) = (Some(by.to_owned()), Some("2.25.7".to_owned()));
+        self.entries.push(Statement { how: How::Traced, by, still, ..said });
         self
     }
 
@@ -87,12 +79,8 @@ impl Said {
     }
 
     pub fn against(&self, against: &Against) -> Vec<MeasureRow> {
-        let readings = Readings {
-            calls: &self.calls,
-            entries: &self.entries,
-            frames: &self.frames,
-            stance: &PROTOCOLS.rules.habits.stance,
-        };
+        let statements = [self.calls.clone(), self.entries.clone()].concat();
+        let readings = Readings { statements, stills: self.stills.clone() };
         let schemes = BTreeMap::from([
             ("fore".to_owned(), "thirds".to_owned()),
             ("hind".to_owned(), "tarsometatarsal".to_owned()),
@@ -118,6 +106,15 @@ pub fn sdft(limb: &str, areas: &[f64], lesions: &[f64]) -> Said {
         ZONES.into_iter().zip(lesions.iter().copied()).filter(|one| one.1 > 0.0).collect();
     let (zones, lesions): (Vec<&str>, Vec<f64>) = some.into_iter().unzip();
     said.column(limb, "SDFT", "lesion area", &zones, &lesions)
+}
+
+/// Changes a number: how much, its unit and its scale.
+pub fn with_number(
+    said: &mut Statement,
+    change: impl FnOnce(&mut f64, &mut Option<String>, &mut Option<String>),
+) {
+    let Stated::Value { number, unit, scale, .. } = &mut said.what else { panic!("a number: {said:?}") };
+    change(number, unit, scale);
 }
 
 #[track_caller]

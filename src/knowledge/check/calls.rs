@@ -8,8 +8,7 @@
 use crate::exam::call::{Act, Finding};
 use crate::exam::context::Context;
 use crate::exam::fold::LoggedCall;
-use crate::knowledge::check::{Evidence, Hit, in_words};
-use crate::knowledge::coverage::live;
+use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::knowledge::doubt::doubtful;
 use crate::protocol::Plane;
 
@@ -31,7 +30,7 @@ pub(super) fn lacking(context: &Context, wanted: &[&str]) -> String {
 
 pub(super) fn problem(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for call in live(evidence.exam) {
+    for call in evidence.exam.standing_calls() {
         for problem in &call.problems {
             hits.push(Hit::call(call, format!("`{}`: {}", call.call.words, in_words(problem))));
         }
@@ -54,7 +53,7 @@ pub(super) fn utterance_problem(evidence: &Evidence) -> Vec<Hit> {
 /// A structure outside its zones is kept and asked about.
 pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for call in live(evidence.exam) {
+    for call in evidence.exam.standing_calls() {
         let Act::View(view) = &call.act else { continue };
         let (Some(structure), Some((_, zone))) = (&view.structure, evidence.zone_of(call)) else { continue };
         if !evidence.protocols.expects(zone, structure) {
@@ -70,7 +69,7 @@ pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
 }
 
 fn findings<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a LoggedCall, &'a Finding)> {
-    live(evidence.exam).filter_map(|call| match &call.act {
+    evidence.exam.standing_calls().filter_map(|call| match &call.act {
         Act::Finding(seen) => Some((call, seen)),
         _ => None,
     })
@@ -96,7 +95,7 @@ pub(super) fn finding_without_place(evidence: &Evidence) -> Vec<Hit> {
 
 pub(super) fn save_without_place(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for call in live(evidence.exam).filter(|call| call.act == Act::Save) {
+    for call in evidence.exam.standing_calls().filter(|call| call.act == Act::Save) {
         let lacking = lacking(&call.context, &["limb", "zone", "plane"]);
         if !lacking.is_empty() {
             let message = format!("a still was saved with no {lacking} in force; label it by hand");
@@ -110,7 +109,7 @@ pub(super) fn save_without_place(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
     let doubtful = doubtful(evidence.exam);
     let mut hits = Vec::new();
-    for call in live(evidence.exam).filter(|call| call.act == Act::Save) {
+    for call in evidence.exam.standing_calls().filter(|call| call.act == Act::Save) {
         if let Some(utterance) = doubtful.get(&call.seq) {
             let at_s = utterance.span.seconds().0;
             let message = format!(
@@ -151,7 +150,7 @@ pub(super) fn foreign_position(evidence: &Evidence) -> Vec<Hit> {
 /// A marker against the convention of the plane in force, or of every plane while none is.
 pub(super) fn marker_unusual(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for call in live(evidence.exam) {
+    for call in evidence.exam.standing_calls() {
         let Act::Setting(setting) = &call.act else { continue };
         let Some(state) = setting.state.as_ref().filter(|_| setting.slot == MARKER) else { continue };
         let in_force = |plane: &&Plane| call.context.plane.as_ref().is_none_or(|code| *code == plane.code);

@@ -10,10 +10,10 @@ use std::collections::BTreeSet;
 use crate::exam::call::{Act, Setting};
 use crate::exam::context::Context;
 use crate::exam::fold::LoggedCall;
-use crate::knowledge::check::{Evidence, Hit};
-use crate::knowledge::coverage::{is_view, live};
+use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::measure::LESION;
 use crate::knowledge::step::Step;
+use crate::knowledge::wanted::is_view;
 use crate::protocol::convert;
 
 fn in_force<'a>(call: &'a LoggedCall, slot: &str) -> Option<&'a Setting> {
@@ -29,7 +29,7 @@ pub(super) fn off_weight(evidence: &Evidence) -> Vec<Hit> {
     let stance = &evidence.protocols.rules.habits.stance;
     let mut seen = BTreeSet::new();
     let mut hits = Vec::new();
-    for call in live(evidence.exam).filter(|call| matches!(call.act, Act::Save | Act::Value(_))) {
+    for call in evidence.exam.standing_calls().filter(|call| matches!(call.act, Act::Save | Act::Value(_))) {
         if state(call, &stance.setting) != Some(&stance.off_weight) {
             continue;
         }
@@ -46,7 +46,7 @@ pub(super) fn off_weight(evidence: &Evidence) -> Vec<Hit> {
 /// A structure named while a setting is in another state than the practice uses for it.
 pub(super) fn setting_for(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for call in live(evidence.exam) {
+    for call in evidence.exam.standing_calls() {
         let Act::View(view) = &call.act else { continue };
         for habit in &evidence.protocols.rules.habits.setting_for {
             let Some(state) = state(call, &habit.setting) else { continue };
@@ -65,9 +65,11 @@ pub(super) fn setting_for(evidence: &Evidence) -> Vec<Hit> {
 /// Asked once for an exam in which anything was looked at.
 pub(super) fn marker_never_said(evidence: &Evidence) -> Vec<Hit> {
     let slot = &evidence.protocols.rules.habits.marker_setting;
-    let said =
-        live(evidence.exam).any(|call| matches!(&call.act, Act::Setting(setting) if setting.slot == *slot));
-    if said || !live(evidence.exam).any(is_view) {
+    let said = evidence
+        .exam
+        .standing_calls()
+        .any(|call| matches!(&call.act, Act::Setting(setting) if setting.slot == *slot));
+    if said || !evidence.exam.standing_calls().any(is_view) {
         return Vec::new();
     }
     let usual: Vec<String> = evidence
@@ -82,7 +84,7 @@ pub(super) fn marker_never_said(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn depth_unusual(evidence: &Evidence) -> Vec<Hit> {
     let depth = &evidence.protocols.rules.habits.depth;
     let mut hits = Vec::new();
-    for call in live(evidence.exam) {
+    for call in evidence.exam.standing_calls() {
         let Act::Setting(setting) = &call.act else { continue };
         let Some(amount) = setting.amount.as_ref().filter(|_| setting.slot == depth.setting) else {
             continue;
@@ -102,13 +104,15 @@ pub(super) fn sweep_missing(evidence: &Evidence) -> Vec<Hit> {
     let sweep = &evidence.protocols.rules.habits.sweep;
     let mut hits = Vec::new();
     let mut seen = BTreeSet::new();
-    for call in live(evidence.exam).filter(|call| is_view(call)) {
+    for call in evidence.exam.standing_calls().filter(|call| is_view(call)) {
         let place = (&call.context.limb, &call.context.zone);
         if place.1.is_none() || call.context.plane.as_ref() != Some(&sweep.plane) || !seen.insert(place) {
             continue;
         }
         let here = |fits: fn(&Act, &str) -> bool, word: &str| {
-            live(evidence.exam)
+            evidence
+                .exam
+                .standing_calls()
                 .any(|other| (&other.context.limb, &other.context.zone) == place && fits(&other.act, word))
         };
         let lesion = here(|act, class| matches!(act, Act::Finding(found) if found.class == class), LESION);
@@ -131,7 +135,7 @@ pub(super) fn zone_order_jump(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     let (schemes, protocols) = (&evidence.exam.header.schemes, evidence.protocols);
     let mut last: Option<(&str, &str)> = None;
-    for call in live(evidence.exam) {
+    for call in evidence.exam.standing_calls() {
         let (Act::View(view), Context { limb, zone, .. }) = (&call.act, &call.context) else { continue };
         let (Some(limb), Some(zone)) = (limb.as_deref(), zone.as_deref()) else { continue };
         if view.zone.is_none() {
@@ -152,7 +156,9 @@ pub(super) fn zone_order_jump(evidence: &Evidence) -> Vec<Hit> {
 /// A limb that was looked at, while the one on the other side was not.
 pub(super) fn other_limb_not_scanned(evidence: &Evidence) -> Vec<Hit> {
     let protocols = evidence.protocols;
-    let seen: BTreeSet<&str> = live(evidence.exam)
+    let seen: BTreeSet<&str> = evidence
+        .exam
+        .standing_calls()
         .filter(|call| is_view(call))
         .filter_map(|call| call.context.limb.as_deref())
         .collect();
@@ -172,7 +178,8 @@ pub(super) fn other_limb_not_scanned(evidence: &Evidence) -> Vec<Hit> {
 /// Two saves of two limbs within seconds: nobody can tell which of the two is wrong, so each of them is asked about.
 pub(super) fn limb_change_while_saving(evidence: &Evidence) -> Vec<Hit> {
     let least_s = evidence.protocols.rules.habits.limb_change_s;
-    let saves: Vec<&LoggedCall> = live(evidence.exam).filter(|call| call.act == Act::Save).collect();
+    let saves: Vec<&LoggedCall> =
+        evidence.exam.standing_calls().filter(|call| call.act == Act::Save).collect();
     let apart_s = |pair: &[&LoggedCall]| match pair {
         [one, other] if one.context.limb != other.context.limb => {
             let apart_s = (other.said_at - one.said_at).as_seconds_f64();

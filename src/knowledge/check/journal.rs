@@ -5,10 +5,13 @@
 //! Never: looks at what was said.
 //! Tested in: `tests/it/rules/journal.rs`.
 
+use chrono::TimeDelta;
+
 use crate::clock::{Span, seconds};
 use crate::exam::breaks::Break;
-use crate::exam::fold::{Gap, LoggedUtterance, SoundFault};
-use crate::knowledge::check::{Evidence, Hit, in_words};
+use crate::exam::fold::{FileChange, Gap, LoggedUtterance, OtherRecord, SoundFault};
+use crate::exam::timeline::{ClockJump, JumpKind};
+use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::speech::silence::SILENCE_MIN;
 
 /// Utterances quieter than this are hard to understand, in dB relative to full scale; from memory, no source.
@@ -20,6 +23,38 @@ pub(super) fn damage(evidence: &Evidence) -> Vec<Hit> {
     let hit =
         |(line, problem): &(u64, _)| Hit::new(format!("line {line} of the journal: {}", in_words(problem)));
     evidence.exam.damage.iter().map(hit).collect()
+}
+
+/// A line that a crash cut short is a gap in what is known, not a change of what was written.
+pub(super) fn torn(evidence: &Evidence) -> Vec<Hit> {
+    let hit = |line: &u64| {
+        Hit::new(format!(
+            "line {line} of the journal was cut short while it was written, by a crash or a full disk; what was said \
+             then is in the kept sound: listen to it, and add what is missing"
+        ))
+    };
+    evidence.exam.tears.iter().map(hit).collect()
+}
+
+/// A clock that was set, or sound that does not last as long as it took: what came later may be labelled by a wrong time.
+pub(super) fn clock_jumped(evidence: &Evidence) -> Vec<Hit> {
+    let hit = |jump: &ClockJump| {
+        let (at_s, by_s) = (seconds(jump.sample), TimeDelta::milliseconds(jump.by_ms).as_seconds_f64());
+        let what = match jump.kind {
+            JumpKind::Wall => format!(
+                "the computer's clock went {by_s:+.1} s off {at_s:.1} s into the exam: it was set, or the computer \
+                 slept; times go on as before"
+            ),
+            JumpKind::Sound => format!(
+                "{at_s:.1} s into the exam, the sound is {:.1} s {} than the time it took, and no loss was reported",
+                by_s.abs(),
+                if by_s > 0.0 { "shorter" } else { "longer" }
+            ),
+        };
+        let message = format!("{what}; compare the stills after that with what was said");
+        Hit { at: Some(jump.at), ..Hit::new(message) }
+    };
+    evidence.exam.timeline.jumps.iter().map(hit).collect()
 }
 
 pub(super) fn audio_lost(evidence: &Evidence) -> Vec<Hit> {
@@ -44,6 +79,30 @@ pub(super) fn not_closed(evidence: &Evidence) -> Vec<Hit> {
         evidence.exam.source.way_out()
     );
     vec![Hit::new(message)]
+}
+
+/// A kept file that is another one than it was when the exam was closed or signed.
+pub(super) fn file_changed(evidence: &Evidence) -> Vec<Hit> {
+    let hit = |change: &FileChange| {
+        let since = if change.was_signed { "it was signed" } else { "it was found or the exam was closed" };
+        Hit::new(format!(
+            "`{}` was changed since {since}: its hash is another one; put back the file as it was",
+            change.file
+        ))
+    };
+    evidence.exam.changed_files.iter().map(hit).collect()
+}
+
+/// What was signed cannot be made again: what a reader sees is not what the vet saw.
+pub(super) fn other_record(evidence: &Evidence) -> Vec<Hit> {
+    let hit = |other: &OtherRecord| {
+        Hit::new(format!(
+            "the record that {} signed (line {}) is not the one that is made of the same journal today: cut-offs, \
+             protocols, files or the program were changed since; use those of that day, or have it signed again",
+            other.by, other.seq
+        ))
+    };
+    evidence.exam.other_record.iter().map(hit).collect()
 }
 
 /// A file of the kept sound that is gone, or ends before the journal says.
@@ -73,7 +132,10 @@ pub(super) fn broken_off(evidence: &Evidence) -> Vec<Hit> {
         let message = format!(
             "hearing was broken off {:.1} s into the exam ({}); what came after is in no line: {way}",
             seconds(broken.sample),
-            broken.why.as_deref().unwrap_or("the program ended without closing it")
+            broken
+                .why
+                .as_ref()
+                .map_or("the program ended without closing it".to_owned(), ToString::to_string)
         );
         Hit { at: Some(broken.at), ..Hit::new(message) }
     };

@@ -12,8 +12,7 @@ use chrono::TimeDelta;
 use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
-use crate::knowledge::check::{Evidence, Hit};
-use crate::knowledge::coverage::live;
+use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::measure::row::Name;
 use crate::knowledge::measure::{LARGER, LESION};
 use crate::knowledge::place;
@@ -21,7 +20,10 @@ use crate::knowledge::rows::amount_text;
 use crate::protocol::{Protocols, convert};
 
 fn lesions<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a LoggedCall> {
-    live(evidence.exam).filter(|call| matches!(&call.act, Act::Finding(found) if found.class == LESION))
+    evidence
+        .exam
+        .standing_calls()
+        .filter(|call| matches!(&call.act, Act::Finding(found) if found.class == LESION))
 }
 
 pub(super) fn larger(evidence: &Evidence) -> Vec<Hit> {
@@ -48,7 +50,7 @@ pub(super) fn without_score(evidence: &Evidence) -> Vec<Hit> {
             continue;
         }
         let scored = |term: &&String| {
-            live(evidence.exam).any(|other| {
+            evidence.exam.standing_calls().any(|other| {
                 matches!(&other.act, Act::Value(value) if value.term == **term)
                     && (&other.context.limb, &other.context.zone, &other.context.structure) == place
             })
@@ -114,7 +116,7 @@ fn whole_of<'a>(protocols: &'a Protocols, code: &'a String) -> &'a String {
 pub(super) fn score_without_view(evidence: &Evidence) -> Vec<Hit> {
     let scores = &evidence.protocols.measuring.terms.scores;
     let mut hits = Vec::new();
-    for call in live(evidence.exam).filter(|call| call.context.plane.is_none()) {
+    for call in evidence.exam.standing_calls().filter(|call| call.context.plane.is_none()) {
         if matches!(&call.act, Act::Value(value) if scores.contains(&value.term)) {
             hits.push(Hit::call(call, format!("`{}` was said with no plane in force", call.call.words)));
         }
@@ -125,7 +127,7 @@ pub(super) fn score_without_view(evidence: &Evidence) -> Vec<Hit> {
 /// A value said that a typed or traced one stands before, where the two differ.
 pub(super) fn value_replaced(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for call in live(evidence.exam) {
+    for call in evidence.exam.standing_calls() {
         let Act::Value(value) = &call.act else { continue };
         if let Some(entered) = by_hand(evidence, call, value).filter(|entered| entered.amount != value.amount)
         {
@@ -157,7 +159,7 @@ fn by_hand<'a>(evidence: &Evidence<'a>, call: &LoggedCall, value: &Value) -> Opt
 /// Values of one term said in one view that differ, all of them standing; what was typed or traced counts before them.
 pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
     let mut said: Vec<Vec<(&LoggedCall, &Value)>> = Vec::new();
-    for call in live(evidence.exam) {
+    for call in evidence.exam.standing_calls() {
         let Act::Value(value) = &call.act else { continue };
         // What has no place is in no other's way: another rule asks about it.
         if [&call.context.limb, &call.context.zone, &call.context.structure].iter().any(|part| part.is_none())

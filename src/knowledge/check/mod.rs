@@ -5,6 +5,7 @@
 //! Never: changes or drops anything; what is odd is kept and asked about.
 //! Tested in: `tests/it/rules/`, each rule firing and silent.
 
+mod evidence;
 mod journal;
 mod views;
 mod stills;
@@ -13,28 +14,35 @@ mod values;
 mod lesions;
 mod habits;
 
-use chrono::{DateTime, Utc};
+use evidence::{Evidence, Hit};
 
-use crate::exam::call::Problem;
-use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::fold::Exam;
 use crate::frames::pairing::Pairing;
+use crate::knowledge::doubt::CLOCK_JUMPED;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::record::{CoverageRow, Finding, FrameRow, Severity};
+use crate::protocol::Protocols;
 use crate::protocol::rules::Weight;
-use crate::protocol::{Protocols, Scheme, Zone};
 
 /// What a rule looks for; severity, source and reason stand in `rules.toml` under the same id.
 type Find = fn(&Evidence) -> Vec<Hit>;
+
+/// The rule about lines that were cut short, which a person settles before signing.
+pub const TORN: &str = "journal-torn";
 
 /// The ids of all rules that can be checked; within one severity findings keep this order.
 pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 52] = [
+const RULES: [(&str, Find); 56] = [
     ("journal-damage", journal::damage),
+    (TORN, journal::torn),
     ("audio-lost", journal::audio_lost),
     ("clock-unknown", stills::clock_unknown),
+    (CLOCK_JUMPED, journal::clock_jumped),
+    ("file-changed", journal::file_changed),
+    ("signed-record-differs", journal::other_record),
     ("sound-cut-short", journal::sound_cut_short),
     ("not-closed", journal::not_closed),
     ("broken-off", journal::broken_off),
@@ -115,62 +123,4 @@ fn severity(id: &str, protocols: &Protocols) -> Option<Severity> {
         Some(Weight::Info) => Some(Severity::Info),
         Some(Weight::Warn) | None => Some(Severity::Warn),
     }
-}
-
-/// All that rules look at.
-struct Evidence<'a> {
-    exam: &'a Exam,
-    pairing: &'a Pairing,
-    frames: &'a [FrameRow],
-    coverage: &'a [CoverageRow],
-    measures: &'a [MeasureRow],
-    protocols: &'a Protocols,
-}
-
-impl<'a> Evidence<'a> {
-    /// The zone in force just after `call`, as the protocols know it.
-    fn zone_of(&self, call: &LoggedCall) -> Option<(&'a Scheme, &'a Zone)> {
-        let (limb, code) = (call.context.limb.as_deref()?, call.context.zone.as_deref()?);
-        let scheme = self.protocols.scheme_for(limb, code, &self.exam.header.schemes)?;
-        Some((scheme, scheme.zone(code)?))
-    }
-}
-
-/// What a rule found: the message, and what it points to.
-#[derive(Debug, Default)]
-struct Hit {
-    message: String,
-    call_seq: Option<u64>,
-    frame: Option<String>,
-    at: Option<DateTime<Utc>>,
-}
-
-impl Hit {
-    fn new(message: String) -> Hit {
-        Hit { message, ..Hit::default() }
-    }
-
-    fn call(call: &LoggedCall, message: String) -> Hit {
-        Hit { call_seq: Some(call.seq), at: Some(call.said_at), ..Hit::new(message) }
-    }
-
-    fn still(frame: &FrameRow, message: String) -> Hit {
-        Hit { frame: Some(frame.id.clone()), at: frame.saved_at_exam, ..Hit::new(message) }
-    }
-
-    fn finding(self, id: &str, severity: Severity) -> Finding {
-        Finding {
-            severity,
-            rule: id.to_owned(),
-            message: self.message,
-            call_seq: self.call_seq,
-            frame: self.frame,
-            at: self.at,
-        }
-    }
-}
-
-/// A problem in one line: what is wrong, then what to do.
-fn in_words(problem: &Problem) -> String {
-    format!("{}; {}", problem.message, problem.help)
 }

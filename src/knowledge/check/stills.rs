@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/rules/stills.rs`.
 
 use crate::clock::WallQuality;
-use crate::knowledge::check::{Evidence, Hit, in_words};
+use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::knowledge::record::{FrameRow, Status};
 
 pub(super) fn clock_unknown(evidence: &Evidence) -> Vec<Hit> {

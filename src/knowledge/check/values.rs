@@ -9,13 +9,12 @@ use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
-use crate::knowledge::check::{Evidence, Hit};
-use crate::knowledge::coverage::live;
+use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::rows::amount_text;
 use crate::protocol::{ValueKind, convert};
 
 fn values<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a LoggedCall, &'a Value)> {
-    live(evidence.exam).filter_map(|call| match &call.act {
+    evidence.exam.standing_calls().filter_map(|call| match &call.act {
         Act::Value(value) => Some((call, value)),
         _ => None,
     })

@@ -7,10 +7,10 @@
 
 use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
-use crate::knowledge::check::{Evidence, Hit};
-use crate::knowledge::coverage::{NOT_DONE, Wanted, is_labelled, is_view, live};
+use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::place::Place;
 use crate::knowledge::record::CoverageRow;
+use crate::knowledge::wanted::{NOT_DONE, Wanted, is_labelled, is_view};
 
 /// Class of a finding that says that something was looked for and is not there.
 const ABSENT: &str = "absent";
@@ -26,7 +26,8 @@ fn open<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a CoverageRow> {
 pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for row in open(evidence).filter(|row| row.saves == 0 || !evidence.frames.is_empty()) {
-        let Some(call) = live(evidence.exam).filter(|call| Wanted::of(row).holds(call)).last() else {
+        let Some(call) = evidence.exam.standing_calls().filter(|call| Wanted::of(row).holds(call)).last()
+        else {
             continue;
         };
         let view = name(row);
@@ -44,7 +45,7 @@ pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
 
 /// A line for each limb: a whole list of views would hide what else there is to look at.
 pub(super) fn missing(evidence: &Evidence) -> Vec<Hit> {
-    let never = |row: &&CoverageRow| !live(evidence.exam).any(|call| Wanted::of(row).holds(call));
+    let never = |row: &&CoverageRow| !evidence.exam.standing_calls().any(|call| Wanted::of(row).holds(call));
     let rows: Vec<&CoverageRow> = open(evidence).filter(never).collect();
     let of_one = |a: &&CoverageRow, b: &&CoverageRow| (&a.limb, &a.scheme) == (&b.limb, &b.scheme);
     rows.chunk_by(of_one).filter_map(uncalled).map(Hit::new).collect()
@@ -71,7 +72,9 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
         let scheme = evidence.protocols.scheme(&row.scheme);
         let Some(zone) = scheme.and_then(|scheme| scheme.zone(&row.zone)) else { continue };
         let here = |call: &&LoggedCall| is_here(call, row);
-        let Some(first) = live(evidence.exam).filter(here).find(|call| is_view(call)) else { continue };
+        let Some(first) = evidence.exam.standing_calls().filter(here).find(|call| is_view(call)) else {
+            continue;
+        };
         if rows.iter().all(|row| row.not_done) {
             continue;
         }
@@ -83,7 +86,7 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
                     && frame.place.zone.as_ref() == Some(&row.zone)
                     && named(frame.place.structure.as_ref())
             });
-            let settled = live(evidence.exam).filter(here).any(|call| {
+            let settled = evidence.exam.standing_calls().filter(here).any(|call| {
                 named(call.context.structure.as_ref()) && settles(&call.act, evidence.frames.is_empty())
             });
             !still && !settled
@@ -114,7 +117,11 @@ fn settles(act: &Act, no_stills: bool) -> bool {
 pub(super) fn lesion_in_one_plane(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for rows in evidence.coverage.chunk_by(|a, b| (&a.limb, &a.zone) == (&b.limb, &b.zone)) {
-        let lesion = live(evidence.exam).filter(|call| is_here(call, &rows[0])).find(|call| is(call, LESION));
+        let lesion = evidence
+            .exam
+            .standing_calls()
+            .filter(|call| is_here(call, &rows[0]))
+            .find(|call| is(call, LESION));
         let (seen, unseen): (Vec<_>, Vec<_>) = rows.iter().partition(|row| row.frames > 0 || row.saves > 0);
         if let (Some(call), [seen], [unseen, ..]) = (lesion, seen.as_slice(), unseen.as_slice()) {
             hits.push(Hit::call(
@@ -135,14 +142,21 @@ fn is(call: &LoggedCall, class: &str) -> bool {
 
 /// A poor picture that no later save or still of the same view makes up for.
 pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
+    let exam = evidence.exam;
+    // Later in time: a call that a person added has its line after all others.
+    let place_in_time = |seq: u64| exam.calls.iter().position(|call| call.seq == seq);
     let mut hits = Vec::new();
-    for call in live(evidence.exam).filter(|call| is(call, QUALITY)) {
-        let place = Place::from(&call.context);
-        let saved = live(evidence.exam).any(|later| {
-            later.seq > call.seq && later.act == Act::Save && place.same_view(&Place::from(&later.context))
+    for call in exam.standing_calls().filter(|call| is(call, QUALITY)) {
+        let (place, here) = (Place::from(&call.context), place_in_time(call.seq));
+        let saved = exam.standing_calls().any(|later| {
+            later.act == Act::Save
+                && place.same_view(&Place::from(&later.context))
+                && place_in_time(later.seq) > here
         });
         let still = evidence.frames.iter().any(|frame| {
-            is_labelled(frame) && frame.call_seq >= Some(call.seq) && place.same_view(&frame.place)
+            is_labelled(frame)
+                && place.same_view(&frame.place)
+                && frame.call_seq.and_then(place_in_time) >= here
         });
         if !saved && !still {
             let message = format!(

@@ -1,6 +1,6 @@
 //! What the numbers say: sums, shares, scores, the other limb, the last exam.
 //!
-//! Takes: the calls, entries and stills of a record, and what to hold them against.
+//! Takes: what was said and entered in the folded exam, its labelled stills, and what to hold them against.
 //! Gives: `MeasureRow`s in the order of limbs, schemes and strands; each names what it came from.
 //! Never: a diagnosis, a guess at a number that was not given, or a reference set that was not named.
 //! Tested in: `tests/it/measure.rs`, `tests/it/measure_laws.rs`.
@@ -15,7 +15,7 @@ mod against;
 mod unused;
 
 pub use against::{Against, Earlier, is_over};
-pub use reading::Readings;
+pub use reading::{How, Readings, Stated, Statement};
 pub(crate) use strand::{LARGER, LESION};
 pub use unused::{Unused, unused};
 pub use within::class;

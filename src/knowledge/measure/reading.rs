@@ -1,14 +1,18 @@
 //! The numbers of one exam, each with where it came from.
 //!
-//! Takes: the calls, entries and stills of a record.
+//! Takes: the folded exam, and what its stills are labelled as.
 //! Gives: for a place and a term, the one number that counts.
 //! Never: drops the others; they stay in the record.
 //! Tested in: `tests/it/measure.rs`.
 
 use std::collections::BTreeSet;
 
+use crate::exam::call::Act;
+use crate::exam::fold::{Exam, LoggedCall, LoggedEntry};
+use crate::knowledge::label::StillLabel;
 use crate::knowledge::place::Place;
-use crate::knowledge::record::{CallRow, EntryRow, FrameRow, standing};
+use crate::knowledge::rows::setting_text;
+use crate::protocol::Protocols;
 use crate::protocol::measuring::Measuring;
 use crate::protocol::rules::Stance;
 
@@ -17,7 +21,7 @@ use crate::protocol::rules::Stance;
 pub(crate) struct Basis {
     pub(crate) seqs: BTreeSet<u64>,
     pub(crate) stills: BTreeSet<String>,
-    pub(crate) how: BTreeSet<String>,
+    pub(crate) how: BTreeSet<How>,
     pub(crate) by: BTreeSet<String>,
     /// Some of it was taken without weight on the leg.
     pub(crate) off_weight: bool,
@@ -47,6 +51,85 @@ pub(crate) struct Known<T> {
     pub(crate) basis: Basis,
 }
 
+/// How a number came into the exam.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum How {
+    /// Said while scanning.
+    Spoken,
+    /// Traced on a still.
+    Traced,
+    /// Typed afterwards.
+    Typed,
+}
+
+impl How {
+    /// The word of the record.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            How::Spoken => "spoken",
+            How::Traced => "traced",
+            How::Typed => "typed",
+        }
+    }
+}
+
+/// What was said or entered of a place.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Stated {
+    /// A number.
+    Value {
+        /// What was measured or scored.
+        term: String,
+        /// How much, in `unit`.
+        number: f64,
+        /// UCUM unit; none for scores.
+        unit: Option<String>,
+        /// Scale of a score.
+        scale: Option<String>,
+    },
+    /// Something seen.
+    Finding {
+        /// What sort.
+        class: String,
+        /// Its term.
+        term: String,
+    },
+}
+
+impl Stated {
+    /// The term of the number or the finding.
+    #[must_use]
+    pub fn term(&self) -> &str {
+        match self {
+            Stated::Value { term, .. } | Stated::Finding { term, .. } => term,
+        }
+    }
+}
+
+/// A number or a finding that counts, with its place and where it came from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Statement {
+    /// Its line in the journal.
+    pub seq: u64,
+    /// The lines that corrected it.
+    pub corrected_by: Vec<u64>,
+    /// Limb, zone, plane and structure.
+    pub place: Place,
+    /// What was said or entered.
+    pub what: Stated,
+    /// How it came.
+    pub how: How,
+    /// Who typed or traced it.
+    pub by: Option<String>,
+    /// The still it was read from.
+    pub still: Option<String>,
+    /// It was measured on a scale that a person set.
+    pub scale_by_hand: bool,
+    /// It was taken without weight on the leg.
+    pub off_weight: bool,
+}
+
 /// One number, said, typed or traced.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ValueReading<'a> {
@@ -54,24 +137,36 @@ pub(crate) struct ValueReading<'a> {
     pub(crate) unit: Option<&'a str>,
     pub(crate) scale: Option<&'a str>,
     pub(crate) basis: Basis,
-    /// Typed or traced values come before spoken ones, later before earlier.
-    rank: (bool, u64),
 }
 
 /// What the measures are made from.
-#[derive(Debug, Clone, Copy)]
-pub struct Readings<'a> {
-    /// Calls, those that were taken back too.
-    pub calls: &'a [CallRow],
-    /// Values that were typed or traced.
-    pub entries: &'a [EntryRow],
-    /// Labelled stills.
-    pub frames: &'a [FrameRow],
-    /// How a leg without weight is called.
-    pub stance: &'a Stance,
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Readings {
+    /// What was said, in the order of time; then what was typed or traced, in the order of the journal.
+    pub statements: Vec<Statement>,
+    /// Each still with what it shows.
+    pub stills: Vec<(String, Place)>,
 }
 
-impl<'a> Readings<'a> {
+impl Readings {
+    /// What counts of an exam; `labels` are those of its stills.
+    #[must_use]
+    pub fn of(exam: &Exam, labels: &[StillLabel], protocols: &Protocols) -> Readings {
+        let stance = &protocols.rules.habits.stance;
+        let stills = || exam.frames.iter().zip(labels);
+        let spoken = exam.standing_calls().filter_map(|call| spoken(call, stance, protocols));
+        let mut statements: Vec<Statement> = spoken.collect();
+        statements.extend(exam.entries.iter().map(|entry| {
+            // A value read from a still was taken as the leg was when the still was saved.
+            let still = stills().find(|(frame, _)| Some(&frame.id) == entry.entered.still.as_ref());
+            let call = still.and_then(|(_, label)| label.call_seq);
+            let taken = exam.calls.iter().find(|other| Some(other.seq) == call);
+            by_hand(entry, taken.is_some_and(|call| is_off_weight(call, stance)), protocols)
+        }));
+        let shown = stills().map(|(frame, label)| (frame.id.clone(), label.place.clone()));
+        Readings { statements, stills: shown.collect() }
+    }
+
     /// The number that counts for a term at a place: the last typed or traced one, else the last one said.
     pub(crate) fn counting(
         &self,
@@ -79,133 +174,150 @@ impl<'a> Readings<'a> {
         zone: &str,
         structure: &str,
         term: &str,
-    ) -> Option<ValueReading<'a>> {
-        self.all(limb, Some(zone), structure, term).into_iter().max_by_key(|reading| reading.rank)
+    ) -> Option<ValueReading<'_>> {
+        let all = || self.of_term(limb, zone, structure, term);
+        let by_hand = all().filter(|one| one.how != How::Spoken).last();
+        by_hand.or_else(|| all().last()).and_then(|one| self.reading(one))
     }
 
-    /// Every number for a term at a place, in any zone where none is given, in the order of the journal.
-    pub(crate) fn all(
+    fn of_term(
         &self,
         limb: &str,
-        zone: Option<&str>,
+        zone: &str,
         structure: &str,
         term: &str,
-    ) -> Vec<ValueReading<'a>> {
-        let said = standing(self.calls).filter(|call| {
-            call.kind == "value"
-                && call.term.as_deref() == Some(term)
-                && call.place.limb.as_deref() == Some(limb)
-                && zone.is_none_or(|zone| call.place.zone.as_deref() == Some(zone))
-                && call.place.structure.as_deref() == Some(structure)
-        });
-        let mut found: Vec<ValueReading> = said.filter_map(|call| self.spoken(call)).collect();
-        let entered = self.entries.iter().filter(|entry| {
-            entry.term == term
-                && entry.place.limb.as_deref() == Some(limb)
-                && zone.is_none_or(|zone| entry.place.zone.as_deref() == Some(zone))
-                && entry.place.structure.as_deref() == Some(structure)
-        });
-        found.extend(entered.map(|entry| self.by_hand(entry)));
-        found
+    ) -> impl Iterator<Item = &Statement> {
+        self.statements.iter().filter(move |one| {
+            matches!(&one.what, Stated::Value { term: said, .. } if said == term)
+                && one.place.limb.as_deref() == Some(limb)
+                && one.place.zone.as_deref() == Some(zone)
+                && one.place.structure.as_deref() == Some(structure)
+        })
+    }
+
+    fn reading<'a>(&self, one: &'a Statement) -> Option<ValueReading<'a>> {
+        let Stated::Value { number, unit, scale, .. } = &one.what else { return None };
+        let (unit, scale) = (unit.as_deref(), scale.as_deref());
+        Some(ValueReading { number: *number, unit, scale, basis: self.basis(one) })
     }
 
     /// Limb, zone and structure of every number for a term.
-    pub(crate) fn places(&self, term: &str) -> BTreeSet<[&'a str; 3]> {
-        let said =
-            standing(self.calls).filter(|call| call.kind == "value" && call.term.as_deref() == Some(term));
-        let entered = self.entries.iter().filter(|entry| entry.term == term);
-        let places = said.map(|call| &call.place).chain(entered.map(|entry| &entry.place));
-        let codes = |place: &'a Place| {
-            Some([place.limb.as_deref()?, place.zone.as_deref()?, place.structure.as_deref()?])
-        };
-        places.filter_map(codes).collect()
+    pub(crate) fn places(&self, term: &str) -> BTreeSet<[&str; 3]> {
+        let of_term =
+            |one: &&Statement| matches!(&one.what, Stated::Value { term: said, .. } if said == term);
+        self.statements.iter().filter(of_term).filter_map(|one| codes(&one.place)).collect()
     }
 
-    /// Calls of a kind and class about a structure in a zone.
+    /// Findings of a class about a structure in a zone.
     pub(crate) fn findings(
         &self,
         limb: &str,
         zone: &str,
         structure: &str,
         class: &str,
-    ) -> impl Iterator<Item = &'a CallRow> {
-        standing(self.calls).filter(move |call| {
-            call.kind == "finding"
-                && call.class.as_deref() == Some(class)
-                && call.place.limb.as_deref() == Some(limb)
-                && call.place.zone.as_deref() == Some(zone)
-                && call.place.structure.as_deref() == Some(structure)
+    ) -> impl Iterator<Item = &Statement> {
+        self.statements.iter().filter(move |one| {
+            matches!(&one.what, Stated::Finding { class: said, .. } if said == class)
+                && one.place.limb.as_deref() == Some(limb)
+                && one.place.zone.as_deref() == Some(zone)
+                && one.place.structure.as_deref() == Some(structure)
         })
     }
 
-    /// Whether a lesion, or a number of one, was said in a zone while no structure was in force.
+    /// Whether a lesion, or a number of one, was said in a zone without its structure.
     pub(crate) fn has_unplaced_lesion(&self, limb: &str, zone: &str, measuring: &Measuring) -> bool {
         let Measuring { terms, .. } = measuring;
-        let of_lesion = |term: &String| {
-            measuring.has_extent(term) || *term == terms.lesion_area || *term == terms.lesion_percent
+        let of_lesion = |term: &str| {
+            measuring.has_extent(term) || term == terms.lesion_area || term == terms.lesion_percent
         };
-        standing(self.calls).any(|call| {
-            call.term.as_ref().is_some_and(of_lesion)
-                && call.place.structure.is_none()
-                && call.place.limb.as_deref() == Some(limb)
-                && call.place.zone.as_deref() == Some(zone)
+        self.statements.iter().filter(|one| one.how == How::Spoken).any(|one| {
+            of_lesion(one.what.term())
+                && one.place.structure.is_none()
+                && one.place.limb.as_deref() == Some(limb)
+                && one.place.zone.as_deref() == Some(zone)
         })
     }
 
-    /// What a call stands on: itself and the stills of its view.
-    pub(crate) fn basis(&self, call: &CallRow) -> Basis {
-        let shown = |frame: &&FrameRow| {
-            let part = &frame.place.structure;
-            frame.place.limb.is_some()
-                && frame.place.same_view(&call.place)
-                && (part.is_none() || *part == call.place.structure)
+    /// Where a statement comes from: its lines, and the still it was read from or the stills of its view.
+    pub(crate) fn basis(&self, one: &Statement) -> Basis {
+        let shown = |(_, place): &&(String, Place)| {
+            place.limb.is_some()
+                && place.same_view(&one.place)
+                && (place.structure.is_none() || place.structure == one.place.structure)
         };
-        let mut seqs: BTreeSet<u64> = call.corrected_by.iter().copied().collect();
-        seqs.insert(call.seq);
+        let stills = match one.how {
+            How::Spoken => self.stills.iter().filter(shown).map(|(id, _)| id.clone()).collect(),
+            How::Traced | How::Typed => one.still.iter().cloned().collect(),
+        };
         Basis {
-            seqs,
-            stills: self.frames.iter().filter(shown).map(|frame| frame.id.clone()).collect(),
-            how: BTreeSet::from(["spoken".to_owned()]),
-            by: BTreeSet::new(),
-            off_weight: self.is_off_weight(call),
-            scale_by_hand: false,
-            implied: call.kind == "finding",
+            seqs: one.corrected_by.iter().copied().chain([one.seq]).collect(),
+            stills,
+            how: BTreeSet::from([one.how]),
+            by: one.by.iter().cloned().collect(),
+            off_weight: one.off_weight,
+            scale_by_hand: one.scale_by_hand,
+            implied: matches!(one.what, Stated::Finding { .. }),
         }
     }
+}
 
-    fn is_off_weight(&self, call: &CallRow) -> bool {
-        call.settings.get(&self.stance.setting) == Some(&self.stance.off_weight)
-    }
+/// Limb, zone and structure, where all are known.
+fn codes(place: &Place) -> Option<[&str; 3]> {
+    Some([place.limb.as_deref()?, place.zone.as_deref()?, place.structure.as_deref()?])
+}
 
-    fn spoken(&self, call: &'a CallRow) -> Option<ValueReading<'a>> {
-        Some(ValueReading {
-            number: call.number?,
-            unit: call.unit.as_deref(),
-            scale: call.scale.as_deref(),
-            basis: self.basis(call),
-            rank: (false, call.seq),
-        })
-    }
+fn is_off_weight(call: &LoggedCall, stance: &Stance) -> bool {
+    let setting = call.context.settings.get(&stance.setting);
+    setting.is_some_and(|setting| setting_text(setting) == stance.off_weight)
+}
 
-    /// A value read from a still was taken as the leg stood when the still was saved.
-    fn by_hand(&self, entry: &'a EntryRow) -> ValueReading<'a> {
-        let still = self.frames.iter().find(|frame| Some(&frame.id) == entry.still.as_ref());
-        let taken = |seq: u64| self.calls.iter().any(|call| call.seq == seq && self.is_off_weight(call));
-        let how = if entry.traced { "traced" } else { "typed" };
-        ValueReading {
-            number: entry.number,
-            unit: entry.unit.as_deref(),
-            scale: entry.scale.as_deref(),
-            basis: Basis {
-                seqs: BTreeSet::from([entry.seq]),
-                stills: entry.still.iter().cloned().collect(),
-                how: BTreeSet::from([how.to_owned()]),
-                by: entry.by.iter().cloned().collect(),
-                off_weight: still.and_then(|still| still.call_seq).is_some_and(taken),
-                scale_by_hand: entry.scale_by_hand,
-                implied: false,
-            },
-            rank: (true, entry.seq),
-        }
+/// What was said, if it is a number or a finding.
+fn spoken(call: &LoggedCall, stance: &Stance, protocols: &Protocols) -> Option<Statement> {
+    let what = match &call.act {
+        Act::Value(value) => Stated::Value {
+            term: value.term.clone(),
+            number: value.amount.number,
+            unit: value.amount.unit.clone(),
+            scale: protocols.value(&value.term).and_then(|kind| kind.scale.clone()),
+        },
+        Act::Finding(finding) => Stated::Finding { class: finding.class.clone(), term: finding.term.clone() },
+        _ => return None,
+    };
+    Some(Statement {
+        seq: call.seq,
+        corrected_by: call.corrected_by.clone(),
+        place: (&call.context).into(),
+        what,
+        how: How::Spoken,
+        by: None,
+        still: None,
+        scale_by_hand: false,
+        off_weight: is_off_weight(call, stance),
+    })
+}
+
+fn by_hand(entry: &LoggedEntry, off_weight: bool, protocols: &Protocols) -> Statement {
+    let entered = entry.entered.clone();
+    let scale = || protocols.value(&entered.term).and_then(|kind| kind.scale.clone());
+    Statement {
+        seq: entry.seq,
+        corrected_by: Vec::new(),
+        place: Place {
+            limb: Some(entered.limb),
+            zone: Some(entered.zone),
+            plane: entered.plane,
+            structure: Some(entered.structure),
+        },
+        what: Stated::Value {
+            number: entered.amount.number,
+            unit: entered.amount.unit,
+            scale: entered.scale.or_else(scale),
+            term: entered.term,
+        },
+        how: if entered.traced { How::Traced } else { How::Typed },
+        by: entered.by,
+        still: entered.still,
+        scale_by_hand: entered.scale_by_hand_mm.is_some(),
+        off_weight,
     }
 }

@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/measure.rs`.
 
 use crate::knowledge::measure::quantity::{Area, Share};
-use crate::knowledge::measure::reading::{Basis, Known, Readings};
+use crate::knowledge::measure::reading::{Basis, Known, Readings, Statement};
 use crate::protocol::measuring::{Measuring, Strand};
 use crate::protocol::{Protocols, Scheme, Zone};
 
@@ -91,9 +91,18 @@ pub(crate) fn strand_facts(
     said.then_some(StrandFacts { limb, group, scheme, strand, zones })
 }
 
+/// What a part counts as of which nothing was said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Silence {
+    /// Nothing is there.
+    Zero,
+    /// It is not known.
+    Unknown,
+}
+
 /// One strand in one zone of one limb.
 struct StrandLook<'a> {
-    readings: &'a Readings<'a>,
+    readings: &'a Readings,
     limb: &'a str,
     zone: &'a Zone,
     strand: &'a Strand,
@@ -103,12 +112,12 @@ struct StrandLook<'a> {
 
 impl StrandLook<'_> {
     fn facts(&self) -> ZoneFacts {
-        let area = self.area(&self.measuring.terms.area, false);
+        let area = self.area(&self.measuring.terms.area, Silence::Unknown);
         let lesion = self.lesion(&area);
-        let findings = self.codes().into_iter().flat_map(|code| self.found(code, LESION));
-        let edgeless = findings
-            .filter_map(|call| call.term.as_ref())
-            .any(|term| self.measuring.lesions_without_edge.contains(term));
+        let is_edgeless =
+            |one: &Statement| self.measuring.lesions_without_edge.iter().any(|term| term == one.what.term());
+        let lesions = || self.codes().into_iter().flat_map(|code| self.found(code, LESION));
+        let edgeless = lesions().any(is_edgeless);
         let scores = self.measuring.terms.scores.iter().map(|term| self.score(term)).collect();
         ZoneFacts { zone: self.zone.code.clone(), area, lesion, scores, edgeless }
     }
@@ -119,12 +128,12 @@ impl StrandLook<'_> {
         std::iter::once(&self.strand.code).chain(parts).map(String::as_str).collect()
     }
 
-    fn found(&self, code: &str, class: &str) -> Vec<&crate::knowledge::record::CallRow> {
+    fn found(&self, code: &str, class: &str) -> Vec<&Statement> {
         self.readings.findings(self.limb, &self.zone.code, code, class).collect()
     }
 
     /// The area said for the whole; else the sum of the parts, all of which are needed unless silence means 0.
-    fn area(&self, term: &str, silent_is_zero: bool) -> Result<Known<Area>, Why> {
+    fn area(&self, term: &str, silence: Silence) -> Result<Known<Area>, Why> {
         let codes = self.codes();
         let (whole, parts) = codes.split_first().ok_or(Why::Silent)?;
         let whole = self.one_area(whole, term)?;
@@ -135,7 +144,7 @@ impl StrandLook<'_> {
             (Some(_), 1..) => Err(Why::Unfit("said for the whole and for a part of it".to_owned())),
             (Some(whole), 0) => Ok(whole),
             (None, 0) => Err(Why::Silent),
-            (None, _) if given < parts.len() && !silent_is_zero => {
+            (None, _) if given < parts.len() && silence == Silence::Unknown => {
                 let missing = parts.iter().filter(|part| part.1.is_none()).map(|part| part.0);
                 Err(Why::Unfit(format!("not said for {}", missing.collect::<Vec<_>>().join(" and "))))
             }
@@ -161,15 +170,14 @@ impl StrandLook<'_> {
     /// The lesion's area as said, or from its percentage, or 0 where the zone was looked at and none was said.
     fn lesion(&self, area: &Result<Known<Area>, Why>) -> Result<Known<Area>, Why> {
         let terms = &self.measuring.terms;
-        let said = self.area(&terms.lesion_area, area.is_ok());
+        let silence = if area.is_ok() { Silence::Zero } else { Silence::Unknown };
+        let said = self.area(&terms.lesion_area, silence);
         let known = match said {
             Err(Why::Silent) => self.lesion_by_percent(area, &terms.lesion_percent)?,
             other => Some(other?),
         };
         let codes = self.codes();
-        let with_area = |call: &&crate::knowledge::record::CallRow| {
-            call.term.as_ref().is_some_and(|term| self.measuring.has_extent(term))
-        };
+        let with_area = |one: &&Statement| self.measuring.has_extent(one.what.term());
         let unmeasured = codes.iter().flat_map(|code| self.found(code, LESION)).find(with_area);
         let normal: Vec<_> = codes.iter().flat_map(|code| self.found(code, NORMAL)).collect();
         let of_normal =
@@ -177,9 +185,8 @@ impl StrandLook<'_> {
         match (known, area, unmeasured) {
             (Some(lesion), Ok(area), _) if lesion.value > area.value => Err(Why::Unfit(LARGER.to_owned())),
             (Some(lesion), ..) => Ok(lesion),
-            (None, _, Some(call)) => {
-                let term = call.term.as_deref().unwrap_or_default();
-                Err(Why::Unfit(format!("`{term}` was said without an area")))
+            (None, _, Some(one)) => {
+                Err(Why::Unfit(format!("`{}` was said without an area", one.what.term())))
             }
             (None, Ok(_), None)
                 if self.readings.has_unplaced_lesion(self.limb, &self.zone.code, self.measuring) =>

@@ -32,7 +32,7 @@ impl MeasureRow {
     pub(crate) fn standing_on(mut self, basis: &Basis) -> MeasureRow {
         self.from = basis.seqs.iter().copied().collect();
         self.stills = basis.stills.iter().cloned().collect();
-        self.how = basis.how.iter().cloned().collect();
+        self.how = basis.how.iter().map(|how| how.word().to_owned()).collect();
         self.by = basis.by.iter().cloned().collect();
         self.off_weight = basis.off_weight;
         self.scale_by_hand = basis.scale_by_hand;

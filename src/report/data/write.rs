@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{
+use super::lines::{
     CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, Grid, MeasuredSection, NoteLine,
     ReportData, SaidLine, Standing, StillLine,
 };

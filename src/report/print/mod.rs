@@ -91,8 +91,8 @@ fn failed<'a>(errors: impl IntoIterator<Item = &'a SourceDiagnostic>) -> PrintEr
 }
 
 fn as_value(text: &impl Serialize) -> Value {
-    // Texts, numbers and lists of them can always be written.
-    serde_json::to_value(text).unwrap_or_default()
+    serde_json::to_value(text)
+        .unwrap_or_else(|error| unreachable!("texts, numbers and lists of them can be written: {error}"))
 }
 
 /// The vet's report: its charts and pictures become files beside the template.
@@ -141,7 +141,8 @@ fn options(told: &ReportInput) -> PdfOptions {
         ident: Smart::Custom(exam.id.clone()),
         creator: Smart::Custom(Some("zonecall".to_owned())),
         timestamp: datetime(at).map(Timestamp::new_utc),
-        standards: PdfStandards::new(&[PdfStandard::A_2a, PdfStandard::Ua_1]).unwrap_or_default(),
+        standards: PdfStandards::new(&[PdfStandard::A_2a, PdfStandard::Ua_1])
+            .unwrap_or_else(|error| unreachable!("PDF/A-2a and PDF/UA-1 go together: {error:?}")),
         ..PdfOptions::default()
     }
 }

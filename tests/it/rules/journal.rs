@@ -2,7 +2,8 @@
 
 use zonecall::clock::Span;
 use zonecall::exam::breaks::{Break, Source};
-use zonecall::exam::fold::{Gap, SoundFault};
+use zonecall::exam::fold::{FileChange, Gap, OtherRecord, SoundFault};
+use zonecall::exam::timeline::{ClockJump, JumpKind};
 
 use crate::rules::Cases;
 use crate::support::case::{Case, problem, said};
@@ -10,6 +11,37 @@ use crate::support::case::{Case, problem, said};
 pub(crate) const CASES: &[Cases] = &[
     ("journal-damage", |rule| {
         rule.fires("line 7", &fine().but(|case| case.exam.damage.push((7, problem()))));
+        rule.silent(&fine());
+    }),
+    ("journal-torn", |rule| {
+        rule.fires("line 7 of the journal was cut short", &fine().but(|case| case.exam.tears.push(7)));
+        rule.silent(&fine());
+    }),
+    ("clock-jumped", |rule| {
+        let jumped = |kind, by_ms| {
+            fine().but(|case| {
+                let at = case.exam.header.started_at;
+                case.exam.timeline.jumps = vec![ClockJump { seq: 9, sample: 960_000, at, by_ms, kind }];
+            })
+        };
+        rule.fires("went +3600.0 s off 60.0 s into the exam", &jumped(JumpKind::Wall, 3_600_000));
+        rule.fires("2.5 s shorter than the time it took", &jumped(JumpKind::Sound, 2500));
+        rule.fires("2.5 s longer than the time it took", &jumped(JumpKind::Sound, -2500));
+        rule.silent(&fine());
+    }),
+    ("file-changed", |rule| {
+        let changed = |was_signed| {
+            let change = FileChange { file: "audio/0001.wav".to_owned(), was_signed };
+            fine().but(|case| case.exam.changed_files = vec![change])
+        };
+        rule.fires("`audio/0001.wav` was changed since it was signed", &changed(true));
+        rule.fires("or the exam was closed", &changed(false));
+        rule.silent(&fine());
+    }),
+    ("signed-record-differs", |rule| {
+        let other = OtherRecord { seq: 9, by: "Dr Example".to_owned() };
+        let case = fine().but(|case| case.exam.other_record = Some(other));
+        rule.fires("the record that Dr Example signed (line 9) is not the one", &case);
         rule.silent(&fine());
     }),
     ("audio-lost", |rule| {
@@ -93,7 +125,7 @@ fn recording() -> Source {
 
 fn broken(source: Source, why: &str, gone_on: bool) -> Case {
     fine().but(|case| {
-        let (at, why) = (case.exam.header.started_at, Some(why.to_owned()));
+        let (at, why) = (case.exam.header.started_at, Some(why.to_owned().into()));
         case.exam.breaks = vec![Break { at, sample: 160_000, why, source, gone_on }];
     })
 }

@@ -1,0 +1,65 @@
+//! The head of a journal: number and hash of its last line, in a file beside it.
+//!
+//! Takes: the numbers of a journal that has just grown.
+//! Gives: `exam.head`, and what is missing from a journal that does not reach it.
+//! Never: proves anything against a person who can write both files; a signature does that.
+//! Tested in: `tests/it/journal.rs`.
+
+use std::io::Write as _;
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use crate::exam::call::Problem;
+use crate::exam::event::ExamEvent;
+use crate::private;
+
+/// Name of the file inside an exam folder.
+const HEAD_FILE: &str = "exam.head";
+/// Its name until it is whole.
+const NEW_FILE: &str = ".exam.head.new";
+
+/// The last line of a journal when it last grew.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Head {
+    /// Its number.
+    pub(super) seq: u64,
+    /// Its SHA-256, in hexadecimal.
+    pub(super) sha256: String,
+}
+
+impl Head {
+    /// The head of the journal in `folder`; none where there is none, as beside a journal of an earlier version.
+    pub(super) fn read(folder: &Path) -> Option<Head> {
+        serde_json::from_slice(&std::fs::read(folder.join(HEAD_FILE)).ok()?).ok()
+    }
+
+    /// Writes the head; a head that lags behind says less, never something wrong, so a failure is none of the journal's.
+    pub(super) fn write(&self, folder: &Path) {
+        let written = || -> std::io::Result<()> {
+            // One program writes at a time, so that one name serves; what a crash leaves is overwritten.
+            let new = folder.join(NEW_FILE);
+            let mut file = private::options().write(true).create(true).truncate(true).open(&new)?;
+            file.write_all(&serde_json::to_vec(self)?)?;
+            std::fs::rename(new, folder.join(HEAD_FILE))
+        };
+        let _ = written();
+    }
+
+    /// What is wrong with a journal that had this head; `hashes` are those of its events.
+    pub(super) fn fault(&self, events: &[ExamEvent], hashes: &[String]) -> Option<(u64, Problem)> {
+        let at = events.iter().position(|line| line.seq == self.seq);
+        let (number, message) = match at {
+            Some(idx) if hashes.get(idx) == Some(&self.sha256) => return None,
+            Some(idx) => {
+                (idx as u64 + 1, format!("line with seq {} is not the one that was written", self.seq))
+            }
+            None => (
+                events.len() as u64 + 1,
+                format!("the journal ends before seq {}, which had been written", self.seq),
+            ),
+        };
+        let help = "a line was changed or lines were cut off afterwards; compare with a copy".to_owned();
+        Some((number, Problem { message, help }))
+    }
+}

@@ -1,0 +1,198 @@
+//! What a journal file holds, line by line.
+//!
+//! Takes: the bytes of a journal.
+//! Gives: every whole line, and what is wrong with the rest.
+//! Never: drops a line that can be read, or believes a number that no exam can hold.
+//! Tested in: `tests/it/journal.rs`, `tests/it/journal_bounds.rs`.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, Utc};
+use serde::Deserialize;
+use sha2::{Digest, Sha256};
+
+use crate::exam::bounds::{self, LINE_BYTES_MAX, SAMPLES_MAX, SEQ_MAX};
+use crate::exam::call::Problem;
+use crate::exam::event::{Event, ExamEvent};
+
+/// What the first line holds in place of the hash of a line before it.
+pub(super) const NO_LINE: &str = "0000000000000000000000000000000000000000000000000000000000000000";
+
+#[derive(Deserialize)]
+struct LineIn {
+    seq: u64,
+    at: DateTime<Utc>,
+    sample: u64,
+    kind: String,
+    body: serde_json::Value,
+    prev: String,
+}
+
+/// What a journal file holds.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Lines {
+    /// Every whole line that could be read, in file order.
+    pub events: Vec<ExamEvent>,
+    /// What is wrong, with the line number from 1.
+    pub damage: Vec<(u64, Problem)>,
+    /// Lines that were cut short while they were written, and that the program itself reported in the next line.
+    pub tears: Vec<u64>,
+    /// Length of a last line without its line feed.
+    pub torn_bytes: u64,
+    /// SHA-256 of each event's line.
+    pub(super) hashes: Vec<String>,
+    pub(super) last_hash: String,
+}
+
+impl Lines {
+    /// SHA-256 of the last line, in hexadecimal: noted elsewhere, it shows later whether the end was cut off.
+    #[must_use]
+    pub fn last_hash(&self) -> &str {
+        &self.last_hash
+    }
+
+    /// The first `count` events, as they were read.
+    #[must_use]
+    pub fn first(&self, count: usize) -> Lines {
+        let events = self.events.iter().take(count).cloned().collect();
+        Lines { events, tears: self.tears.clone(), ..Lines::default() }
+    }
+
+    /// The number that the next line gets: one more than the last line, or than any where that one is taken.
+    pub(super) fn next_seq(&self) -> u64 {
+        let next = self.events.last().map_or(1, |line| line.seq + 1);
+        if self.events.iter().all(|line| line.seq != next) {
+            return next;
+        }
+        self.events.iter().map(|line| line.seq).max().map_or(1, |most| most + 1)
+    }
+}
+
+/// Takes the bytes of a journal apart.
+#[must_use]
+pub fn lines(bytes: &[u8]) -> Lines {
+    let mut reading = Reading {
+        found: Lines { last_hash: NO_LINE.to_owned(), ..Lines::default() },
+        used: BTreeSet::new(),
+        started_at: None,
+        unread_at: None,
+    };
+    for (piece, number) in bytes.split_inclusive(|byte| *byte == b'\n').zip(1..) {
+        match piece.strip_suffix(b"\n") {
+            Some(line) => reading.line(line, number),
+            None => reading.torn(piece, number),
+        }
+    }
+    reading.found
+}
+
+/// A journal while it is read.
+struct Reading {
+    found: Lines,
+    /// Numbers that lines have.
+    used: BTreeSet<u64>,
+    /// When the exam began, as its first line says.
+    started_at: Option<DateTime<Utc>>,
+    /// The line before, where it could not be read.
+    unread_at: Option<u64>,
+}
+
+impl Reading {
+    fn torn(&mut self, piece: &[u8], number: u64) {
+        self.found.torn_bytes = piece.len() as u64;
+        self.found.last_hash = crate::hex(&Sha256::digest(piece));
+        let message = format!(
+            "a line was cut short while it was written ({} bytes), by a crash or a full disk",
+            piece.len()
+        );
+        let help =
+            "what was said then is in the kept audio; the next line that is written reports it".to_owned();
+        self.found.damage.push((number, Problem { message, help }));
+    }
+
+    fn line(&mut self, line: &[u8], number: u64) {
+        let hash = crate::hex(&Sha256::digest(line));
+        let before = std::mem::replace(&mut self.found.last_hash, hash.clone());
+        let unread_at = self.unread_at.take();
+        match parts(line) {
+            Ok(parts) => {
+                self.found.damage.extend(self.faults(&parts, &before).map(|problem| (number, problem)));
+                let event = self.event(parts, number);
+                if let (Event::Torn { .. }, Some(at)) = (&event.event, unread_at) {
+                    // The program itself reported it: a line cut short is no fault of the chain.
+                    self.found.damage.retain(|(line, _)| *line != at);
+                    self.found.tears.push(at);
+                }
+                self.found.events.push(event);
+                self.found.hashes.push(hash);
+            }
+            Err(why) => {
+                self.unread_at = Some(number);
+                let problem = Problem {
+                    message: format!("line {number} is not a journal line: {why}"),
+                    help: "the line was changed or cut; compare with a copy".to_owned(),
+                };
+                self.found.damage.push((number, problem));
+            }
+        }
+    }
+
+    /// Checks a line against the one before it.
+    fn faults(&self, line: &LineIn, hash_before: &str) -> impl Iterator<Item = Problem> + use<> {
+        let wanted = self.found.events.last().map_or(1, |event| event.seq + 1);
+        let chain = (line.prev != hash_before).then(|| Problem {
+            message: format!("line with seq {} does not fit the line before it", line.seq),
+            help: "a line was changed, added or taken out after it was written; compare with a copy"
+                .to_owned(),
+        });
+        let order = (line.seq != wanted).then(|| Problem {
+            message: format!("seq is {} where {wanted} was to come", line.seq),
+            help: "lines are missing or doubled; compare with a copy".to_owned(),
+        });
+        chain.into_iter().chain(order)
+    }
+
+    /// The line as an event with a number of its own; what no exam can hold is kept and not used.
+    fn event(&mut self, parts: LineIn, number: u64) -> ExamEvent {
+        let event = body(&parts, number, &mut self.found.damage);
+        let LineIn { seq, at, sample, kind, body, prev } = parts;
+        let mut line = ExamEvent { seq, at, sample, event, prev };
+        let last = self.found.events.last();
+        if let Some(problem) = bounds::fault(&line, &body, self.started_at) {
+            self.found.damage.push((number, problem));
+            line.event = Event::Unknown { kind, body };
+            line.at = last.map_or(DateTime::UNIX_EPOCH, |last| last.at);
+            line.sample = line.sample.min(SAMPLES_MAX).min(last.map_or(0, |last| last.sample));
+        }
+        if line.seq > SEQ_MAX || !self.used.insert(line.seq) {
+            line.seq = self.used.last().map_or(1, |most| most + 1);
+            self.used.insert(line.seq);
+        }
+        if let (Event::Exam(header), true) = (&line.event, self.found.events.is_empty()) {
+            self.started_at = Some(header.started_at);
+        }
+        line
+    }
+}
+
+fn parts(line: &[u8]) -> Result<LineIn, String> {
+    if line.len() > LINE_BYTES_MAX {
+        return Err(format!("it has {} bytes, and a line has at most {LINE_BYTES_MAX}", line.len()));
+    }
+    serde_json::from_slice(line).map_err(|error| error.to_string())
+}
+
+/// The event in a line; one of a kind or shape that this version does not know is kept as it stands.
+fn body(line: &LineIn, number: u64, damage: &mut Vec<(u64, Problem)>) -> Event {
+    let tagged = serde_json::json!({ "kind": line.kind, "body": line.body });
+    serde_json::from_value(tagged).unwrap_or_else(|error| {
+        damage.push((
+            number,
+            Problem {
+                message: format!("`{}` is not known to this version: {error}", line.kind),
+                help: "it is kept; a later version of the program can read it".to_owned(),
+            },
+        ));
+        Event::Unknown { kind: line.kind.clone(), body: line.body.clone() }
+    })
+}

@@ -1,0 +1,331 @@
+//! The exam as it stands, and the lines of the journal that it is made of.
+//!
+//! Takes: nothing; these are the types between the journal and everything that is made from an exam.
+//! Gives: `Exam` with its calls, utterances, changes and stills, and what can be asked of it.
+//! Never: changes what was said; `fold` fills it in.
+//! Tested in: `tests/it/fold.rs`, `tests/it/review_events.rs`.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, Utc};
+
+use crate::clock::{Anchor, Span};
+use crate::exam::breaks::{Break, Source};
+use crate::exam::call::{Act, Call, Problem};
+use crate::exam::context::Context;
+use crate::exam::event::{AudioFile, CloseReason, Entered, Frame, Header, Outcome};
+use crate::exam::review::{Change, Review};
+use crate::exam::sign::{FileHash, Signed};
+use crate::exam::timeline::Timeline;
+
+/// Sound that was lost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gap {
+    /// The first sample after it.
+    pub at: u64,
+    /// How many samples; 0 where the system does not say.
+    pub samples: u64,
+}
+
+/// What is wrong with the kept sound.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SoundFault {
+    /// A file cannot be read.
+    Unreadable {
+        /// Its path inside the exam folder.
+        file: String,
+        /// Why not.
+        why: String,
+    },
+    /// A file is shorter than the journal says.
+    Short {
+        /// Its path inside the exam folder.
+        file: String,
+        /// Samples that it lacks at its end.
+        lacks: u64,
+        /// The first of them, counted from the start of the exam.
+        from: u64,
+    },
+    /// Nothing but zeros, counted from the start of the exam.
+    Silent(Span),
+}
+
+/// A kept file that is another one than it was.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FileChange {
+    /// Its path, as the journal has it.
+    pub file: String,
+    /// A vet has signed it as it was.
+    pub was_signed: bool,
+}
+
+/// A signed record that cannot be made again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OtherRecord {
+    /// The line of the signature.
+    pub seq: u64,
+    /// Who signed.
+    pub by: String,
+}
+
+/// The exam as it stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Exam {
+    /// The journal's first line.
+    pub header: Header,
+    /// Calls in the order they were said, withdrawn ones too.
+    pub calls: Vec<LoggedCall>,
+    /// Every utterance, understood or not.
+    pub utterances: Vec<LoggedUtterance>,
+    /// Values that were typed or traced.
+    pub entries: Vec<LoggedEntry>,
+    /// What was changed by hand afterwards, in order; changes that were taken back too.
+    pub changes: Vec<LoggedChange>,
+    /// The last signature that holds; what comes after it is a new draft.
+    pub signed: Option<LoggedSignature>,
+    /// Nothing was written after that signature.
+    pub is_signed: bool,
+    /// Free notes.
+    pub notes: Vec<Note>,
+    /// Saved stills, in the order they were found.
+    pub frames: Vec<Frame>,
+    /// Audio files.
+    pub audio: Vec<AudioFile>,
+    /// When which sample was recorded.
+    pub timeline: Timeline,
+    /// What is in force at the end.
+    pub context: Context,
+    /// When listening ended, and why; none while it goes on or after a crash.
+    pub closed: Option<(DateTime<Utc>, CloseReason)>,
+    /// Where hearing ended before the sound did, in order.
+    pub breaks: Vec<Break>,
+    /// What was heard last.
+    pub source: Source,
+    /// Where sound was lost while listening.
+    pub gaps: Vec<Gap>,
+    /// Samples of sound that were kept, as the journal says: up to its last line where it was never closed.
+    pub n_samples: u64,
+    /// The kept files as they were when listening last ended.
+    pub sealed: Vec<FileHash>,
+    /// Files that were changed since; the journal does not know, so this is empty before somebody looked.
+    pub changed_files: Vec<FileChange>,
+    /// The record that was signed is not the one that is made of the same lines today; none before somebody looked.
+    pub other_record: Option<OtherRecord>,
+    /// What is wrong with the kept sound; the journal does not know, so nothing stands here before somebody looked.
+    pub sound: Vec<SoundFault>,
+    /// Faults of the journal itself, with the line they are on.
+    pub damage: Vec<(u64, Problem)>,
+    /// Lines that a crash or a full disk cut short, and that the journal reports itself.
+    pub tears: Vec<u64>,
+}
+
+impl Exam {
+    /// An exam in which nothing was said yet.
+    #[must_use]
+    pub fn new(header: Header) -> Self {
+        Self {
+            header,
+            calls: Vec::new(),
+            utterances: Vec::new(),
+            entries: Vec::new(),
+            changes: Vec::new(),
+            signed: None,
+            is_signed: false,
+            notes: Vec::new(),
+            frames: Vec::new(),
+            audio: Vec::new(),
+            timeline: Timeline::new(),
+            context: Context::default(),
+            closed: None,
+            breaks: Vec::new(),
+            source: Source::default(),
+            gaps: Vec::new(),
+            n_samples: 0,
+            sealed: Vec::new(),
+            changed_files: Vec::new(),
+            other_record: None,
+            sound: Vec::new(),
+            damage: Vec::new(),
+            tears: Vec::new(),
+        }
+    }
+
+    /// The sample at which the last utterance ended: where events belong that are found or entered afterwards.
+    #[must_use]
+    pub fn last_sample(&self) -> u64 {
+        self.utterances.last().map_or(0, |utterance| utterance.span.to)
+    }
+}
+
+/// A call with what was in force.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoggedCall {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// The utterance it came from; its own line where a person added it.
+    pub heard_seq: u64,
+    /// Where it counts: the first sample of its span, or the one that a person moved it to.
+    pub sample: u64,
+    /// The instant of that sample.
+    pub said_at: DateTime<Utc>,
+    /// As heard.
+    pub call: Call,
+    /// As it counts: `call.act`, or what a later correction made of it.
+    pub act: Act,
+    /// What was in force just after it.
+    pub context: Context,
+    /// Taken back by the line with this number: a call, or a change by hand.
+    pub withdrawn_by: Option<u64>,
+    /// Put right by the lines with these numbers: calls, or changes by hand.
+    pub corrected_by: Vec<u64>,
+    /// What keeps it from being taken as said.
+    pub problems: Vec<Problem>,
+}
+
+/// A value that was typed or traced.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoggedEntry {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was entered.
+    pub at: DateTime<Utc>,
+    /// What was entered.
+    pub entered: Entered,
+}
+
+/// A signature with its line in the journal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoggedSignature {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was made.
+    pub at: DateTime<Utc>,
+    /// Who signed what.
+    pub signed: Signed,
+}
+
+impl LoggedCall {
+    /// A person added it; nobody heard it.
+    #[must_use]
+    pub fn is_added(&self) -> bool {
+        self.heard_seq == self.seq
+    }
+}
+
+/// One utterance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoggedUtterance {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it began.
+    pub said_at: DateTime<Utc>,
+    /// Where it lies in the audio.
+    pub span: Span,
+    /// The words the engine heard, joined; may be empty.
+    pub words: String,
+    /// How sure the engine is, 0 to 1.
+    pub confidence: f64,
+    /// Loudness in dB relative to full scale.
+    pub level_dbfs: f64,
+    /// Share of clipped samples, 0 to 1.
+    pub clipped: f64,
+    /// What became of it.
+    pub outcome: Outcome,
+    /// The question about it was answered: `outcome` is `Calls` where a reading was taken, else `Asked`.
+    pub settled: bool,
+    /// Why it was not taken.
+    pub problems: Vec<Problem>,
+}
+
+impl LoggedUtterance {
+    /// It may have been a call, and nobody has said yet that it was none.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        match self.outcome {
+            Outcome::NotUnderstood => true,
+            Outcome::Asked => !self.settled,
+            _ => false,
+        }
+    }
+}
+
+/// A free note.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Note {
+    /// The call that opened it.
+    pub seq: u64,
+    /// Its whole span in the audio.
+    pub span: Span,
+    /// What was in force when it was spoken.
+    pub context: Context,
+}
+
+/// A change with its line in the journal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoggedChange {
+    /// Its event in the journal.
+    pub seq: u64,
+    /// When it was made.
+    pub at: DateTime<Utc>,
+    /// Who changed what.
+    pub review: Review,
+    /// Taken back by the change with this number.
+    pub taken_back_by: Option<u64>,
+}
+
+impl Exam {
+    /// The changes that stand, in the order they were made.
+    pub fn standing_changes(&self) -> impl DoubleEndedIterator<Item = &LoggedChange> {
+        self.changes.iter().filter(|change| change.taken_back_by.is_none())
+    }
+
+    /// What a person last said of this still, if that stands: a pairing, a label or that it is left out.
+    #[must_use]
+    pub fn said_of_still(&self, id: &str) -> Option<&LoggedChange> {
+        self.standing_changes().rev().find(|logged| match &logged.review.change {
+            Change::Pair { still, .. } | Change::Label { still, .. } | Change::LeaveOut { still } => {
+                still == id
+            }
+            _ => false,
+        })
+    }
+
+    /// The scanner's offset as set by hand in seconds, and who set it.
+    #[must_use]
+    pub fn clock_by_hand(&self) -> Option<(f64, &str)> {
+        self.standing_changes().rev().find_map(|logged| match logged.review.change {
+            Change::Clock { offset_s } => Some((offset_s, logged.review.by.as_str())),
+            _ => None,
+        })
+    }
+
+    /// Millimetres of a pixel's side on this still, as a person set it by hand.
+    #[must_use]
+    pub fn scale_by_hand_mm(&self, id: &str) -> Option<f64> {
+        self.standing_changes().rev().find_map(|logged| match &logged.review.change {
+            Change::Scale { still, ends_px: [from, to], distance_mm } if still == id => {
+                Some(distance_mm / (to.0 - from.0).hypot(to.1 - from.1))
+                    .filter(|mm| mm.is_finite() && *mm > 0.0)
+            }
+            _ => None,
+        })
+    }
+
+    /// The instant of a sample.
+    #[must_use]
+    pub fn instant_of(&self, sample: u64) -> DateTime<Utc> {
+        let anchors = &self.timeline.anchors;
+        let before = anchors.iter().rev().find(|anchor| anchor.sample <= sample);
+        match before.or(anchors.first()) {
+            Some(anchor) => anchor.instant_of(sample),
+            None => Anchor { wall: self.header.started_at, monotonic_ns: 0, sample: 0 }.instant_of(sample),
+        }
+    }
+
+    /// Calls that count: not taken back, and not carried by the call they correct.
+    pub fn standing_calls(&self) -> impl Iterator<Item = &LoggedCall> {
+        let carried: BTreeSet<u64> =
+            self.calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();
+        self.calls.iter().filter(move |call| call.withdrawn_by.is_none() && !carried.contains(&call.seq))
+    }
+}

@@ -1,0 +1,85 @@
+//! Puts the record together.
+//!
+//! Takes: `Exam`, `Pairing` and `Protocols`, and what the measures are held against.
+//! Gives: `Record`.
+//! Never: I/O or a clock; equal input gives equal bytes.
+//! Tested in: `tests/it/knowledge.rs`.
+
+use crate::exam::fold::Exam;
+use crate::frames::pairing::Pairing;
+use crate::knowledge::check::check;
+use crate::knowledge::coverage::coverage;
+use crate::knowledge::doubt::put_doubts;
+use crate::knowledge::label::labels;
+use crate::knowledge::measure::{Against, Occasion, Readings, measure};
+use crate::knowledge::record::{ClockRow, ExamInfo, RECORD_SCHEMA, Record, SignedRow};
+use crate::knowledge::rows::{call_rows, change_rows, entry_rows, frame_rows, note_rows};
+use crate::protocol::Protocols;
+
+/// The record of an exam, held against nothing; equal input gives an equal record.
+#[must_use]
+pub fn record(exam: &Exam, pairing: &Pairing, protocols: &Protocols) -> Record {
+    record_against(exam, pairing, protocols, &Against::default())
+}
+
+/// The record of an exam, its measures held against what was named.
+#[must_use]
+pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, against: &Against) -> Record {
+    let labels = labels(exam, pairing);
+    let mut frames = frame_rows(exam, pairing, &labels);
+    let coverage = coverage(exam, &frames, protocols);
+    let header = &exam.header;
+    let occasion =
+        Occasion { at: header.started_at, utc_offset_s: header.utc_offset_s, schemes: &header.schemes };
+    let readings = Readings::of(exam, &labels, protocols);
+    let measures = measure(&readings, &occasion, against, protocols);
+    let findings = check(exam, pairing, &frames, &coverage, &measures, protocols);
+    let mut calls = call_rows(exam, protocols);
+    put_doubts(exam, &findings, protocols, &mut frames, &mut calls);
+    Record {
+        schema: RECORD_SCHEMA.to_owned(),
+        exam: exam_info(exam),
+        calls,
+        entries: entry_rows(exam, protocols),
+        changes: change_rows(exam),
+        notes: note_rows(exam),
+        frames,
+        clock: clock_row(pairing),
+        coverage,
+        measures,
+        findings,
+    }
+}
+
+fn exam_info(exam: &Exam) -> ExamInfo {
+    let header = &exam.header;
+    ExamInfo {
+        id: header.id.clone(),
+        started_at: header.started_at,
+        ended_at: exam.closed.as_ref().map(|closed| closed.0),
+        utc_offset_s: header.utc_offset_s,
+        horse: header.horse.clone(),
+        person: header.person.clone(),
+        schemes: header.schemes.clone(),
+        engine: header.engine.name.clone(),
+        status: if exam.is_signed { "signed" } else { "draft" }.to_owned(),
+        signed: exam.signed.as_ref().map(|logged| SignedRow {
+            seq: logged.seq,
+            at: logged.at,
+            by: logged.signed.by.clone(),
+            licence: logged.signed.licence.clone(),
+            key: logged.signed.key.clone(),
+            changes_since: exam.changes.iter().filter(|change| change.seq > logged.seq).count(),
+        }),
+    }
+}
+
+fn clock_row(pairing: &Pairing) -> Option<ClockRow> {
+    pairing.clock.as_ref().map(|fit| ClockRow {
+        offset_s: fit.offset_s,
+        drift_ppm: fit.drift_ppm,
+        uncertainty_s: fit.uncertainty_s,
+        method: fit.method.clone(),
+        pairs: fit.pairs,
+    })
+}

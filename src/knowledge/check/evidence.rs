@@ -1,0 +1,73 @@
+//! What rules look at, and what they find.
+//!
+//! Takes: an exam with all that was made of it.
+//! Gives: `Evidence` and `Hit`.
+//! Never: a rule.
+//! Tested in: `tests/it/rules/`.
+
+use chrono::{DateTime, Utc};
+
+use crate::exam::call::Problem;
+use crate::exam::fold::{Exam, LoggedCall};
+use crate::frames::pairing::Pairing;
+use crate::knowledge::measure::row::MeasureRow;
+use crate::knowledge::record::{CoverageRow, Finding, FrameRow, Severity};
+use crate::protocol::{Protocols, Scheme, Zone};
+
+/// All that rules look at.
+pub(super) struct Evidence<'a> {
+    pub(super) exam: &'a Exam,
+    pub(super) pairing: &'a Pairing,
+    pub(super) frames: &'a [FrameRow],
+    pub(super) coverage: &'a [CoverageRow],
+    pub(super) measures: &'a [MeasureRow],
+    pub(super) protocols: &'a Protocols,
+}
+
+impl<'a> Evidence<'a> {
+    /// The zone in force just after `call`, as the protocols know it.
+    pub(super) fn zone_of(&self, call: &LoggedCall) -> Option<(&'a Scheme, &'a Zone)> {
+        let (limb, code) = (call.context.limb.as_deref()?, call.context.zone.as_deref()?);
+        let scheme = self.protocols.scheme_for(limb, code, &self.exam.header.schemes)?;
+        Some((scheme, scheme.zone(code)?))
+    }
+}
+
+/// What a rule found: the message, and what it points to.
+#[derive(Debug, Default)]
+pub(super) struct Hit {
+    pub(super) message: String,
+    pub(super) call_seq: Option<u64>,
+    pub(super) frame: Option<String>,
+    pub(super) at: Option<DateTime<Utc>>,
+}
+
+impl Hit {
+    pub(super) fn new(message: String) -> Hit {
+        Hit { message, ..Hit::default() }
+    }
+
+    pub(super) fn call(call: &LoggedCall, message: String) -> Hit {
+        Hit { call_seq: Some(call.seq), at: Some(call.said_at), ..Hit::new(message) }
+    }
+
+    pub(super) fn still(frame: &FrameRow, message: String) -> Hit {
+        Hit { frame: Some(frame.id.clone()), at: frame.saved_at_exam, ..Hit::new(message) }
+    }
+
+    pub(super) fn finding(self, id: &str, severity: Severity) -> Finding {
+        Finding {
+            severity,
+            rule: id.to_owned(),
+            message: self.message,
+            call_seq: self.call_seq,
+            frame: self.frame,
+            at: self.at,
+        }
+    }
+}
+
+/// A problem in one line: what is wrong, then what to do.
+pub(super) fn in_words(problem: &Problem) -> String {
+    format!("{}; {}", problem.message, problem.help)
+}

@@ -1,0 +1,245 @@
+//! What the protocols hold: limbs, planes, structures, values, schemes and their zones.
+//!
+//! Takes: nothing; these are the types that the files in `protocols/` are read into.
+//! Gives: `Protocols` and its parts, found by their codes.
+//! Never: a clinical word; every name, number and source is in the files.
+//! Tested in: `tests/it/protocol.rs`.
+
+use serde::Deserialize;
+
+use crate::protocol::measuring::Measuring;
+use crate::protocol::plain::Plain;
+use crate::protocol::rules::Rules;
+
+/// Everything in the protocol folder.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Protocols {
+    /// Limbs in the order they are shown.
+    pub limbs: Vec<Limb>,
+    /// Planes in the order they are scanned.
+    pub planes: Vec<Plane>,
+    /// Structures that can be named.
+    pub structures: Vec<Structure>,
+    /// Things that can be measured or scored, with their bounds.
+    pub values: Vec<ValueKind>,
+    /// What is computed, and with which cut-offs.
+    pub measuring: Measuring,
+    /// What is checked, and the practice's habits.
+    pub rules: Rules,
+    /// Words for people who do not scan.
+    pub plain: Plain,
+    /// Zone schemes.
+    pub schemes: Vec<Scheme>,
+    /// SHA-256 over all files, in hexadecimal.
+    pub sha256: String,
+}
+
+/// One limb.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Limb {
+    /// Its code in the record, such as `LF`.
+    pub code: String,
+    /// Its name in words.
+    pub name: String,
+    /// The group whose schemes apply to it, such as `fore`.
+    pub group: String,
+    /// `left` or `right`.
+    pub side: String,
+    /// Directions that do not exist on it.
+    #[serde(default)]
+    pub foreign_positions: Vec<String>,
+}
+
+/// One plane.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Plane {
+    /// Its code in the record, such as `T`.
+    pub code: String,
+    /// Its name in words.
+    pub name: String,
+    /// Where the probe's marker points by default.
+    pub marker: String,
+    /// Source of the default, or "common practice, no source".
+    pub source: String,
+}
+
+/// One structure.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Structure {
+    /// Its code in the record, such as `SDFT`.
+    pub code: String,
+    /// Its name in words.
+    pub name: String,
+    /// The structure it is a part of, if any.
+    #[serde(default)]
+    pub part_of: Option<String>,
+}
+
+/// Something that can be measured or scored.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ValueKind {
+    /// Its term, as the grammar writes it.
+    pub term: String,
+    /// Unit taken where none was said; none for scores.
+    #[serde(default)]
+    pub unit: Option<String>,
+    /// Units that make sense for it, the default among them.
+    #[serde(default)]
+    pub units: Vec<String>,
+    /// Smallest value that needs no question, in `bound_unit`.
+    pub min: f64,
+    /// Largest value that needs no question, in `bound_unit`.
+    pub max: f64,
+    /// Unit of the bounds; none for scores.
+    #[serde(default)]
+    pub bound_unit: Option<String>,
+    /// Whole numbers only.
+    #[serde(default)]
+    pub whole: bool,
+    /// Planes it can be read in; empty means any.
+    #[serde(default)]
+    pub planes: Vec<String>,
+    /// Name of the scale in force, where there is one.
+    #[serde(default)]
+    pub scale: Option<String>,
+    /// Where a value that is a straight distance begins and ends; absent where it is none.
+    #[serde(default)]
+    pub between: Option<String>,
+    /// What of an outline it is; absent where an outline says nothing of it.
+    #[serde(default)]
+    pub outline: Option<OfOutline>,
+    /// Source of bounds and planes.
+    pub source: String,
+}
+
+/// A length that the outline of a whole structure has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum OfOutline {
+    /// All the way around it.
+    Around,
+    /// From its left to its right, as it lies on the still.
+    Width,
+    /// From its top to its bottom, as it lies on the still.
+    Depth,
+}
+
+/// One way of dividing a region into zones.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Scheme {
+    /// Name of the file it stands in.
+    #[serde(skip)]
+    pub file: String,
+    /// Its name, such as `thirds`.
+    pub name: String,
+    /// What it is, in words.
+    pub title: String,
+    /// Groups of limbs it can be used on.
+    pub groups: Vec<String>,
+    /// Which stretch of the limb it divides; one scheme per region is in force on a limb.
+    pub region: String,
+    /// In force on its groups where an exam names no other scheme of its region.
+    #[serde(default)]
+    pub default: bool,
+    /// It is covered only where one of its zones was called in the exam.
+    #[serde(default)]
+    pub when_called: bool,
+    /// Where levels in centimetres are counted from.
+    pub landmark: String,
+    /// Source of the division.
+    pub source: String,
+    /// Source of the centimetres per zone; absent where there are none.
+    #[serde(default)]
+    pub cm_source: Option<String>,
+    /// Zones that totals run over; empty means all of them.
+    #[serde(default)]
+    pub total_zones: Vec<String>,
+    /// Its zones from proximal to distal.
+    pub zones: Vec<Zone>,
+}
+
+/// One zone.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Zone {
+    /// Its code in the record, such as `2A`.
+    pub code: String,
+    /// Planes that must be covered.
+    pub planes: Vec<String>,
+    /// Structures expected in it.
+    pub structures: Vec<String>,
+    /// Structures that want a still of their own here.
+    #[serde(default)]
+    pub own_still: Vec<String>,
+    /// From (included) and to (not included), in centimetres below the landmark.
+    #[serde(default)]
+    pub cm: Option<(f64, f64)>,
+    /// Source of the structures and of `own_still`.
+    pub source: String,
+}
+
+impl Protocols {
+    /// The limb with this code.
+    #[must_use]
+    pub fn limb(&self, code: &str) -> Option<&Limb> {
+        self.limbs.iter().find(|limb| limb.code == code)
+    }
+
+    /// The plane with this code.
+    #[must_use]
+    pub fn plane(&self, code: &str) -> Option<&Plane> {
+        self.planes.iter().find(|plane| plane.code == code)
+    }
+
+    /// The structure with this code.
+    #[must_use]
+    pub fn structure(&self, code: &str) -> Option<&Structure> {
+        self.structures.iter().find(|structure| structure.code == code)
+    }
+
+    /// The measure or score with this term.
+    #[must_use]
+    pub fn value(&self, term: &str) -> Option<&ValueKind> {
+        self.values.iter().find(|value| value.term == term)
+    }
+
+    /// The scheme with this name.
+    #[must_use]
+    pub fn scheme(&self, name: &str) -> Option<&Scheme> {
+        self.schemes.iter().find(|scheme| scheme.name == name)
+    }
+
+    /// A limb in plain words.
+    #[must_use]
+    pub fn plain_limb<'a>(&'a self, code: &'a str) -> &'a str {
+        let name = || self.limb(code).map_or(code, |limb| limb.name.as_str());
+        self.plain.limbs.get(code).map_or_else(name, String::as_str)
+    }
+
+    /// A structure in plain words, and what it is; that is empty where the file does not say.
+    #[must_use]
+    pub fn plain_structure<'a>(&'a self, code: &'a str) -> (&'a str, &'a str) {
+        let name = || (self.structure(code).map_or(code, |known| known.name.as_str()), "");
+        self.plain.structures.get(code).map_or_else(name, |plain| (plain.name.as_str(), plain.what.as_str()))
+    }
+
+    /// Where a zone of a scheme lies, in plain words.
+    #[must_use]
+    pub fn plain_zone(&self, scheme: &str, zone: &str) -> String {
+        let known = self.plain.zones.get(scheme).and_then(|zones| zones.get(zone));
+        known.cloned().unwrap_or_else(|| format!("zone {zone}"))
+    }
+}
+
+impl Scheme {
+    /// The zone with this code.
+    #[must_use]
+    pub fn zone(&self, code: &str) -> Option<&Zone> {
+        self.zones.iter().find(|zone| zone.code == code)
+    }
+}

@@ -1,0 +1,175 @@
+//! The texts of the vet's report, in the order in which it says them.
+//!
+//! Takes: nothing; these are the types between the record and the pages made from it.
+//! Gives: `ReportData` and its lines.
+//! Never: markup, but for the charts, which are SVG.
+//! Tested in: `tests/it/report.rs`, `tests/it/print.rs`.
+
+use serde::Serialize;
+
+use crate::report::measure_table::MeasureTable;
+
+/// Everything the vet's report says, in the order it says it.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct ReportData {
+    /// For the window and the properties of the file.
+    pub(crate) title: String,
+    /// What kind of paper this is.
+    pub(crate) kicker: &'static str,
+    /// The horse, large.
+    pub(crate) horse: String,
+    /// Day of the exam at its place.
+    pub(crate) day: String,
+    /// Name, and one or more lines.
+    pub(crate) facts: Vec<(&'static str, Vec<String>)>,
+    /// Draft or signed, and the cautions.
+    pub(crate) status: Standing,
+    /// What is covered and what is missing.
+    pub(crate) summary: String,
+    /// Worst first.
+    pub(crate) findings: Vec<FindingLine>,
+    /// A table for each limb and scheme.
+    pub(crate) grids: Vec<Grid>,
+    pub(crate) said: Vec<SaidLine>,
+    /// None where nothing was measured.
+    pub(crate) measured: Option<MeasuredSection>,
+    pub(crate) entered: Vec<EnteredLine>,
+    pub(crate) stills: Vec<StillLine>,
+    pub(crate) calls: Vec<CallLine>,
+    pub(crate) notes: Vec<NoteLine>,
+    pub(crate) changes: Vec<ChangeLine>,
+    /// How the scanner's clock ran.
+    pub(crate) clock: Vec<String>,
+}
+
+/// How far the paper can be relied on.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Standing {
+    /// In capitals.
+    pub(crate) word: String,
+    /// Who signed, or nothing.
+    pub(crate) signed: String,
+    pub(crate) cautions: &'static str,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct FindingLine {
+    /// `bad`, `warn` or `info`.
+    pub(crate) class: &'static str,
+    pub(crate) word: &'static str,
+    pub(crate) text: String,
+    /// Time of day; empty where it is of no instant.
+    pub(crate) at: String,
+    /// A call of this paper.
+    pub(crate) call: Option<u64>,
+    /// A still of this paper, by its number.
+    pub(crate) still: Option<usize>,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Grid {
+    pub(crate) limb: String,
+    pub(crate) scheme: String,
+    /// Names of the planes across.
+    pub(crate) planes: Vec<String>,
+    /// Zone, and a cell for each plane.
+    pub(crate) rows: Vec<(String, Vec<CoverageCell>)>,
+}
+
+/// What there is of one view.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct CoverageCell {
+    /// `stills`, `notdone`, `saved`, `called`, `missing` or `none`.
+    pub(crate) class: &'static str,
+    pub(crate) words: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct SaidLine {
+    pub(crate) place: String,
+    pub(crate) structure: String,
+    pub(crate) what: String,
+    pub(crate) sure: String,
+    pub(crate) call: u64,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct MeasuredSection {
+    /// Days since each injury.
+    pub(crate) injuries: Vec<String>,
+    /// SVG: the leg by zones, then the course over time.
+    pub(crate) charts: Vec<String>,
+    /// Its name in words, and its table.
+    pub(crate) sheets: Vec<(String, MeasureTable)>,
+    /// Numbers that no measure is made from, each with the reason.
+    pub(crate) not_used: Vec<String>,
+}
+
+/// A value that was typed or traced.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct EnteredLine {
+    pub(crate) line: u64,
+    pub(crate) when: String,
+    pub(crate) place: String,
+    pub(crate) what: String,
+    pub(crate) how: &'static str,
+    pub(crate) by: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct StillLine {
+    pub(crate) number: usize,
+    #[serde(skip)]
+    pub(crate) id: String,
+    /// Empty where there is none.
+    pub(crate) label: String,
+    /// How the label came about, and how sure it is.
+    pub(crate) state: String,
+    /// Somebody has to choose a label.
+    pub(crate) open: bool,
+    pub(crate) call: Option<u64>,
+    /// Other readings, each with its call.
+    pub(crate) rivals: Vec<(String, Option<u64>, String)>,
+    pub(crate) said: Vec<String>,
+    pub(crate) saved: String,
+    /// Name of the file.
+    pub(crate) name: String,
+    #[serde(skip)]
+    pub(crate) file: String,
+    /// Why there is no picture; empty where there is one.
+    pub(crate) no_picture: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct CallLine {
+    pub(crate) seq: u64,
+    pub(crate) time: String,
+    /// Second of the recording.
+    pub(crate) sound: String,
+    pub(crate) words: String,
+    /// `gone`, `unknown` or empty.
+    pub(crate) class: &'static str,
+    pub(crate) corrects: bool,
+    pub(crate) meaning: String,
+    pub(crate) place: String,
+    /// Calls and lines by hand that put it right, each with whether it is a call of this paper.
+    pub(crate) correct_calls: Vec<(u64, bool)>,
+    pub(crate) sure: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct NoteLine {
+    pub(crate) text: String,
+    pub(crate) call: Option<u64>,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct ChangeLine {
+    pub(crate) line: u64,
+    pub(crate) when: String,
+    pub(crate) by: String,
+    pub(crate) what: String,
+    pub(crate) taken_back_by: Option<u64>,
+    pub(crate) was: String,
+    pub(crate) why: String,
+}

@@ -1,0 +1,140 @@
+//! Decodes a still.
+//!
+//! Takes: a file of a usual kind.
+//! Gives: its pixels, eight bits each.
+//! Never: is called in a program that must go on: a bad file may cost any memory and time, or panic in a decoder.
+//! Tested in: `tests/it/picture.rs`.
+
+use std::fs::File;
+use std::io::{Cursor, Read};
+use std::path::Path;
+
+use dicom_object::{DefaultDicomObject, OpenFileOptions};
+use dicom_pixeldata::{ConvertOptions, ModalityLutOption, PixelDecoder, VoiLutOption};
+use image::{DynamicImage, ImageReader, Limits};
+
+/// Largest file that is read for a picture, in bytes.
+pub const MAX_FILE_BYTES: u64 = 256 * 1024 * 1024;
+/// Widest and highest picture that is decoded, in pixels.
+pub const MAX_SIDE_PX: u32 = 8192;
+/// Most memory that one decoder may ask for, in bytes.
+const MAX_DECODER_BYTES: u64 = 512 * 1024 * 1024;
+/// Most memory that decoding one still may take, in MiB.
+pub(super) const MAX_MIB: u64 = 1024;
+/// Most time that decoding one still may take, in seconds.
+pub(super) const MAX_S: u64 = 20;
+
+/// What becomes of the brightness of a DICOM picture.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Show {
+    /// Stretched as the file says, for the eye.
+    Windowed,
+    /// The values as they are stored, for measuring.
+    AsStored,
+}
+
+/// Why a still has no picture. It never stops the report, so it ends as text in `Picture::NotShown`.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum PictureError {
+    /// The disk refused.
+    #[error("the file cannot be read: {0}")]
+    File(#[from] std::io::Error),
+    /// It is no file.
+    #[error("this is no file")]
+    NoFile,
+    /// It is too large.
+    #[error("the file has {got} bytes; more than {MAX_FILE_BYTES} are not read for a picture")]
+    TooLarge {
+        /// Its bytes.
+        got: u64,
+    },
+    /// The picture is too wide or high.
+    #[error("the picture has {columns} x {rows} pixels; at most {MAX_SIDE_PX} a side are shown")]
+    TooWide {
+        /// Its width.
+        columns: u32,
+        /// Its height.
+        rows: u32,
+    },
+    /// The picture is damaged.
+    #[error("the picture cannot be decoded: {0}")]
+    Decode(#[from] image::ImageError),
+    /// It is of no known kind.
+    #[error("neither a picture nor a DICOM file: {0}")]
+    Dicom(#[from] dicom_object::ReadError),
+    /// It states no size.
+    #[error("the DICOM file states no size of its picture")]
+    NoSize,
+    /// Its pixels cannot be decoded.
+    #[error("the DICOM picture cannot be decoded: {0}")]
+    Pixels(#[from] dicom_pixeldata::Error),
+    /// The program that decodes it said why not, or nothing.
+    #[error("{0}")]
+    Apart(String),
+    /// The program that decodes it was stopped.
+    #[error("decoding the picture takes more than {MAX_MIB} MiB or {MAX_S} s")]
+    TooMuch,
+}
+
+/// Decodes the file; grey pictures as grey, all others as red, green and blue.
+pub(super) fn decode_here(path: &Path, show: Show) -> Result<DynamicImage, PictureError> {
+    let about = std::fs::metadata(path)?;
+    if !about.is_file() {
+        return Err(PictureError::NoFile);
+    }
+    if about.len() > MAX_FILE_BYTES {
+        return Err(PictureError::TooLarge { got: about.len() });
+    }
+    let full = decode(path, show)?;
+    Ok(if full.color().has_color() {
+        DynamicImage::ImageRgb8(full.to_rgb8())
+    } else {
+        DynamicImage::ImageLuma8(full.to_luma8())
+    })
+}
+
+/// The kind of file is told by its content, as scanners name files as they like.
+fn decode(path: &Path, show: Show) -> Result<DynamicImage, PictureError> {
+    let mut bytes = Vec::new();
+    File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
+    // Asked first: the 128 bytes before this may make the file a TIFF as well, of other pixels or none.
+    if bytes.get(128..132) == Some(b"DICM") {
+        return dicom(&bytes, show);
+    }
+    let mut reader = ImageReader::new(Cursor::new(&bytes)).with_guessed_format()?;
+    if reader.format().is_none() {
+        return dicom(&bytes, show);
+    }
+    let mut limits = Limits::default();
+    limits.max_image_width = Some(MAX_SIDE_PX);
+    limits.max_image_height = Some(MAX_SIDE_PX);
+    limits.max_alloc = Some(MAX_DECODER_BYTES);
+    reader.limits(limits);
+    Ok(reader.decode()?)
+}
+
+fn dicom(bytes: &[u8], show: Show) -> Result<DynamicImage, PictureError> {
+    let object: DefaultDicomObject = OpenFileOptions::new().from_reader(bytes)?;
+    let side =
+        |tag| object.get(tag).and_then(|element| element.to_int::<u32>().ok()).ok_or(PictureError::NoSize);
+    let (rows, columns) =
+        (side(dicom_dictionary_std::tags::ROWS)?, side(dicom_dictionary_std::tags::COLUMNS)?);
+    if rows == 0 || columns == 0 {
+        return Err(PictureError::NoSize);
+    }
+    if rows > MAX_SIDE_PX || columns > MAX_SIDE_PX {
+        return Err(PictureError::TooWide { columns, rows });
+    }
+    // A cine loop is shown by its first frame.
+    let decoded = object.decode_pixel_data_frame(0)?;
+    Ok(match show {
+        Show::Windowed => decoded.to_dynamic_image(0)?,
+        Show::AsStored => {
+            let stored = ConvertOptions::new()
+                .with_modality_lut(ModalityLutOption::None)
+                .with_voi_lut(VoiLutOption::Identity);
+            decoded.to_dynamic_image_with_options(0, &stored)?
+        }
+    })
+}

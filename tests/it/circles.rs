@@ -1,0 +1,201 @@
+//! No two files of `src/` need each other, and no name is given to two public types.
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+/// Folders whose files still stand in a circle.
+const NOT_YET: [&str; 2] = ["cli", "session"];
+
+type Module = Vec<String>;
+
+/// What a path in the source is read from: `crate::a::{b, c::D}` is three paths.
+struct Reader<'a> {
+    text: &'a str,
+}
+
+impl Reader<'_> {
+    fn eats(&mut self, what: &str) -> bool {
+        let rest = self.text.trim_start().strip_prefix(what);
+        self.text = rest.unwrap_or(self.text);
+        rest.is_some()
+    }
+
+    fn name(&mut self) -> String {
+        let text = self.text.trim_start();
+        let end = text.find(|c: char| !(c.is_alphanumeric() || c == '_')).unwrap_or(text.len());
+        self.text = &text[end..];
+        text[..end].to_owned()
+    }
+
+    fn paths(&mut self, before: &[String], found: &mut Vec<Module>) {
+        if self.eats("{") {
+            while !self.eats("}") && !self.text.trim_start().is_empty() {
+                self.paths(before, found);
+                if self.eats("as ") {
+                    self.name();
+                }
+                self.eats(",");
+            }
+            return;
+        }
+        let path = [before, &[self.name()]].concat();
+        if self.eats("::") { self.paths(&path, found) } else { found.push(path) }
+    }
+}
+
+/// The module that a file is: `exam/fold.rs` is `exam::fold`, `exam/mod.rs` is `exam`.
+fn module(file: &Path) -> Module {
+    let parts = file.with_extension("");
+    let names = parts.components().map(|part| part.as_os_str().to_string_lossy().into_owned());
+    names.filter(|name| name != "mod").collect()
+}
+
+/// The source without comments and without its own tests.
+fn code(text: &str) -> String {
+    let code = text.split("#[cfg(test)]").next().unwrap_or_default();
+    code.lines().filter(|line| !line.trim_start().starts_with("//")).collect::<Vec<_>>().join("\n")
+}
+
+/// The paths that a source names, from the root of the crate.
+fn named(own: &Module, is_folder: bool, children: &BTreeSet<String>, code: &str) -> Vec<Module> {
+    let mut found = Vec::new();
+    for (at, _) in code.match_indices("::") {
+        let start = code[..at].rfind(|c: char| !(c.is_alphanumeric() || c == '_')).map_or(0, |at| at + 1);
+        if code[..start].ends_with(':') {
+            continue;
+        }
+        let folder = if is_folder { own.clone() } else { own[..own.len() - 1].to_vec() };
+        let root = match &code[start..at] {
+            "crate" => Vec::new(),
+            "self" => own.clone(),
+            "super" if is_folder => own[..own.len() - 1].to_vec(),
+            "super" => folder,
+            child if is_folder && children.contains(child) => [own.clone(), vec![child.to_owned()]].concat(),
+            _ => continue,
+        };
+        let mut reader = Reader { text: &code[at + 2..] };
+        reader.paths(&root, &mut found);
+    }
+    found
+}
+
+/// Which file of `sources` needs which others.
+fn needs(sources: &BTreeMap<PathBuf, String>) -> BTreeMap<PathBuf, BTreeSet<PathBuf>> {
+    let files: BTreeMap<Module, &PathBuf> = sources.keys().map(|file| (module(file), file)).collect();
+    let needed = |file: &PathBuf, text: &String| {
+        let own = module(file);
+        let is_folder = file.ends_with("mod.rs");
+        let inside = files.keys().filter(|path| path.len() == own.len() + 1 && path.starts_with(&own));
+        let children = inside.filter_map(|path| path.last().cloned()).collect();
+        let mut needed = BTreeSet::new();
+        for path in named(&own, is_folder, &children, &code(text)) {
+            let target = (1..=path.len()).rev().find_map(|length| files.get(&path[..length]));
+            needed.extend(target.filter(|target| ***target != *file).map(|target| (*target).clone()));
+        }
+        needed
+    };
+    sources.iter().map(|(file, text)| (file.clone(), needed(file, text))).collect()
+}
+
+/// A way from a file back to itself.
+fn circle(needs: &BTreeMap<PathBuf, BTreeSet<PathBuf>>) -> Option<Vec<PathBuf>> {
+    fn back(
+        needs: &BTreeMap<PathBuf, BTreeSet<PathBuf>>,
+        way: &mut Vec<PathBuf>,
+        seen: &mut BTreeSet<PathBuf>,
+    ) -> bool {
+        let last = way.last().cloned().unwrap();
+        for next in needs.get(&last).into_iter().flatten() {
+            if *next == way[0] {
+                return true;
+            }
+            if seen.insert(next.clone()) {
+                way.push(next.clone());
+                if back(needs, way, seen) {
+                    return true;
+                }
+                way.pop();
+            }
+        }
+        false
+    }
+    needs.keys().find_map(|file| {
+        let mut way = vec![file.clone()];
+        back(needs, &mut way, &mut BTreeSet::new()).then_some(way)
+    })
+}
+
+fn read(folder: &Path, root: &Path, found: &mut BTreeMap<PathBuf, String>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            read(&path, root, found);
+        } else if path.extension().is_some_and(|ending| ending == "rs") {
+            let file = path.strip_prefix(root).unwrap().to_owned();
+            found.insert(file, std::fs::read_to_string(&path).unwrap());
+        }
+    }
+}
+
+/// The files of `src/`, without the two at its root that name everything.
+fn sources() -> BTreeMap<PathBuf, String> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut found = BTreeMap::new();
+    read(&root, &root, &mut found);
+    found.retain(|file, _| !file.ends_with("lib.rs") && !file.ends_with("main.rs"));
+    found
+}
+
+#[test]
+fn no_two_files_need_each_other() {
+    let mut sources = sources();
+    assert!(sources.len() > 150, "{} files", sources.len());
+    sources.retain(|file, _| NOT_YET.iter().all(|folder| !file.starts_with(folder)));
+    let circle = circle(&needs(&sources));
+    assert_eq!(circle, None, "each of these files needs the next, and the last one the first");
+}
+
+#[test]
+fn the_test_sees_a_circle_in_each_way_of_writing_one() {
+    let pair = |one: &str, other: &str| {
+        let sources = [("a/mod.rs", "mod one;\nmod other;"), ("a/one.rs", one), ("a/other.rs", other)];
+        circle(&needs(&sources.map(|(file, text)| (PathBuf::from(file), text.to_owned())).into())).is_some()
+    };
+    assert!(pair("use crate::a::other::X;", "use super::one::Y;"));
+    assert!(pair("use crate::{a::{other as o}};", "fn y() { crate::a::one::y() }"));
+    assert!(!pair("use crate::a::other::X;", "// crate::a::one\nuse std::one;"));
+    let folder = [("a/mod.rs", "mod one;\npub use one::X;"), ("a/one.rs", "use super::Y;")];
+    assert!(
+        circle(&needs(&folder.map(|(file, text)| (PathBuf::from(file), text.to_owned())).into())).is_some()
+    );
+}
+
+/// Names that two types have until one of them is renamed.
+const TWICE_FOR_NOW: [&str; 2] = ["Ear", "Finding"];
+
+/// The public types of a source, also those that only their folder sees.
+fn types(text: &str) -> impl Iterator<Item = &str> {
+    let public = text.lines().map(str::trim_start).filter(|line| line.starts_with("pub"));
+    public.filter_map(|line| {
+        let mut words =
+            line.split(|c: char| !(c.is_alphanumeric() || c == '_')).filter(|word| !word.is_empty());
+        words
+            .find(|word| ["struct", "enum", "trait", "type", "fn", "use", "mod", "const"].contains(word))
+            .filter(|word| ["struct", "enum", "trait", "type"].contains(word))?;
+        words.next()
+    })
+}
+
+#[test]
+fn no_name_is_given_to_two_public_types() {
+    let mut known: BTreeMap<String, Vec<PathBuf>> = BTreeMap::new();
+    for (file, text) in sources() {
+        for name in types(&code(&text)) {
+            known.entry(name.to_owned()).or_default().push(file.clone());
+        }
+    }
+    assert!(known.len() > 200 && known.contains_key("Protocols"), "{} types", known.len());
+    let is_known = |name: &str| TWICE_FOR_NOW.contains(&name);
+    let twice: Vec<_> =
+        known.into_iter().filter(|(name, files)| files.len() > 1 && !is_known(name)).collect();
+    assert!(twice.is_empty(), "give one of each another name: {twice:#?}");
+}

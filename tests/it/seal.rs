@@ -1,0 +1,161 @@
+//! What is compared besides the journal's own chain: the kept sound, the stills, and the record that was signed.
+use crate::support::program::zonecall;
+use crate::support::{self, BUILT_IN};
+
+use std::path::Path;
+
+use ed25519_dalek::SigningKey;
+use sha2::{Digest as _, Sha256};
+use zonecall::exam::event::{AudioFile, Event, Frame};
+use zonecall::exam::fold::{Exam, fold};
+use zonecall::exam::journal::{self, Journal};
+use zonecall::exam::seal::{note_files, seal};
+use zonecall::exam::sign::{Signable, Signed};
+use zonecall::exam::sound::note_sound;
+use zonecall::exam_folder::ExamFolder;
+use zonecall::frames::folder::note_missing;
+use zonecall::frames::pair::pair;
+use zonecall::knowledge::assemble::record;
+use zonecall::protocol::rules::Weight;
+use zonecall::report::export::json;
+use zonecall::report::signed::other_record;
+use zonecall::speech::keep::Keeper;
+
+const SOUND: &str = "audio/0001.wav";
+const STILL: &str = "stills/1.png";
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+fn exam(folder: &Path) -> Exam {
+    let mut exam = fold(&journal::read(folder).unwrap(), &BUILT_IN.1).unwrap();
+    note_missing(folder, &mut exam.frames);
+    note_sound(folder, &mut exam);
+    exam
+}
+
+/// An exam with a second of sound and a still, closed and sealed.
+fn closed() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let at = support::header().started_at;
+    support::write_journal(folder.path(), &[(0.1, "left fore zone two bravo transverse")]);
+    for kept in [SOUND, STILL] {
+        std::fs::create_dir_all(folder.path().join(kept).parent().unwrap()).unwrap();
+    }
+    let mut keeper = Keeper::create(&folder.path().join(SOUND), at, 0).unwrap();
+    keeper.write(&[7; 48_000]).unwrap();
+    keeper.finalise().unwrap();
+    let still: Vec<u8> = (0..=255).collect();
+    std::fs::write(folder.path().join(STILL), &still).unwrap();
+    let mut journal = Journal::open(folder.path()).unwrap();
+    let (file, source) = (SOUND.to_owned(), "default".to_owned());
+    journal.append(at, 0, &Event::Audio(AudioFile { file, first_sample: 0, source })).unwrap();
+    let frame = Frame {
+        id: "2.25.1".to_owned(),
+        file: STILL.to_owned(),
+        sha256: hex(&Sha256::digest(&still)),
+        saved_at: at,
+        resolution_s: 1.0,
+        time_source: "AcquisitionDateTime".to_owned(),
+        zone_assumed: false,
+        instance_number: None,
+        size_px: None,
+        problems: Vec::new(),
+    };
+    journal.append(at, 0, &Event::Frame(Box::new(frame))).unwrap();
+    let files = seal(folder.path(), &exam(folder.path()));
+    let reason = "end of exam".to_owned().into();
+    let lines = [Event::Sealed { files }, Event::Closed { reason, samples: 48_000 }];
+    journal.append_all(at, 48_000, &lines).unwrap();
+    folder
+}
+
+fn sign(folder: &Path) {
+    let seen = exam(folder);
+    let made = json(&record(&seen, &pair(&seen, &seen.frames), &BUILT_IN.1));
+    let mut journal = Journal::open(folder).unwrap();
+    let what = Signable {
+        by: "Dr Example".to_owned(),
+        licence: "V-1".to_owned(),
+        at: support::header().started_at,
+        journal_sha256: journal.last_hash().to_owned(),
+        record_sha256: hex(&Sha256::digest(made.as_bytes())),
+        files: seal(folder, &seen),
+    };
+    let signed = Signed::new(what, &SigningKey::from_bytes(&[7; 32]));
+    journal.append(support::header().started_at, 48_000, &Event::Signed(Box::new(signed))).unwrap();
+}
+
+/// The files that are told to be other ones, each with whether that was signed.
+fn changed(folder: &Path) -> Vec<(String, bool)> {
+    let mut exam = exam(folder);
+    note_files(folder, &mut exam);
+    exam.changed_files.into_iter().map(|change| (change.file, change.was_signed)).collect()
+}
+
+/// Changes the last byte of a file, which no header covers.
+fn harm(path: &Path) {
+    let mut bytes = std::fs::read(path).unwrap();
+    *bytes.last_mut().unwrap() ^= 1;
+    std::fs::write(path, bytes).unwrap();
+}
+
+#[test]
+fn a_sound_or_a_still_that_is_another_one_is_told_before_and_after_signing() {
+    for is_signed in [false, true] {
+        for kept in [SOUND, STILL] {
+            let folder = closed();
+            if is_signed {
+                sign(folder.path());
+            }
+            assert_eq!(changed(folder.path()), []);
+            harm(&folder.path().join(kept));
+            assert_eq!(changed(folder.path()), [(kept.to_owned(), is_signed)]);
+            let mut exam = exam(folder.path());
+            note_files(folder.path(), &mut exam);
+            assert!(!exam.is_signed, "what was signed is not there any more");
+        }
+    }
+}
+
+#[test]
+fn verify_check_and_reports_name_what_was_changed() {
+    let folder = closed();
+    sign(folder.path());
+    let path = folder.path().to_string_lossy().into_owned();
+    let said = |args: &[&str]| {
+        let output = zonecall(args);
+        (output.status.code(), String::from_utf8_lossy(&output.stdout).into_owned())
+    };
+    let (code, text) = said(&["journal", &path, "--verify"]);
+    assert!(code == Some(0) && text.contains("holds for all before it"), "{text}");
+    harm(&folder.path().join(STILL));
+    for command in [vec!["journal", &path, "--verify"], vec!["check", &path]] {
+        let (code, text) = said(&command);
+        assert_eq!(code, Some(1), "{text}");
+        assert!(text.contains("`stills/1.png` was changed since it was signed"), "{text}");
+    }
+    let (code, text) = said(&["export", &path, "--as", "json"]);
+    assert_eq!(code, Some(0));
+    assert!(text.contains("file-changed") && text.contains("\"status\": \"draft\""), "{text}");
+    std::fs::write(folder.path().join(journal::JOURNAL_FILE), "").unwrap();
+    let (code, text) = said(&["journal", &path, "--verify"]);
+    assert!(code == Some(1) && text.contains("holds no line"), "{text}");
+}
+
+#[test]
+fn other_cut_offs_make_another_record_than_the_one_that_was_signed() {
+    let folder = closed();
+    sign(folder.path());
+    let lines = journal::read(folder.path()).unwrap();
+    let exam = ExamFolder::at(folder.path());
+    assert_eq!(other_record(&exam, &lines, &BUILT_IN.1), None);
+    let mut other = BUILT_IN.1.clone();
+    for rule in &mut other.rules.rule {
+        rule.severity = Weight::Off;
+    }
+    let told = other_record(&exam, &lines, &other).unwrap();
+    assert_eq!(told.by, "Dr Example");
+    assert_eq!(lines.events.last().unwrap().seq, told.seq);
+}
