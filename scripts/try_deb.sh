@@ -13,16 +13,21 @@ say() { printf 'try: %s\n' "$*" >&2; }
 stop() { printf 'try: %s\n' "$*" >&2; exit 2; }
 
 if [ "$(id -u)" != 0 ]; then
-    command -v sudo >/dev/null && sudo -n true 2>/dev/null || stop "a clean Debian is entered as root; run this with sudo"
+    if ! { command -v sudo >/dev/null && sudo -n true 2>/dev/null; }; then
+        stop "a clean Debian is entered as root; run this with sudo"
+    fi
     exec sudo --preserve-env=ZONECALL_DEPS "$0" "$@"
 fi
 
-package=$(ls -t out/deb/*.deb 2>/dev/null | head -n 1)
+package=$(find out/deb -maxdepth 1 -name '*.deb' -printf '%T@ %p\n' 2>/dev/null | sort -rn | head -n 1 | cut -d' ' -f2-)
 [ -n "$package" ] || stop "there is no package; make it with \`make deb\`"
+# shellcheck source=/dev/null
 . /etc/os-release
 clean="$deps/clean-$VERSION_CODENAME.tar"
 if [ ! -f "$clean" ]; then
     command -v debootstrap >/dev/null || stop "debootstrap is missing; \`make setup\` installs it"
+    # What apt fills in, not the shell.
+    # shellcheck disable=SC2016
     mirror=$(apt-get indextargets --format '$(REPO_URI)' 'Created-By: Packages' 'Origin: Debian' "Codename: $VERSION_CODENAME" | head -n 1)
     [ -n "$mirror" ] || stop "apt knows no mirror of Debian; run apt-get update once"
     say "fetching a clean Debian $VERSION_CODENAME, once"

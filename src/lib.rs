@@ -6,6 +6,28 @@
 //! `review` shows all of it to a person and takes back what they put right, as events.
 //! `session` is what the program answers while it listens; `evaluation` puts its ears to the test.
 //! A folder uses only folders that stand above it here.
+//!
+//! # From another program
+//!
+//! Without default features the library needs no C library, and opens what any zonecall wrote:
+//!
+//! ```
+//! use zonecall::exam_folder::ExamFolder;
+//! use zonecall::protocol::Protocols;
+//!
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! # let home = tempfile::tempdir()?;
+//! # let case = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/cases/001_two_zones_in_both_planes/journal.jsonl");
+//! # std::fs::copy(case, ExamFolder::at(home.path()).journal_file())?;
+//! # let folder = home.path();
+//! let record = ExamFolder::at(folder).record(&Protocols::built_in()?)?;
+//! assert_eq!(record.exam.horse.name.as_deref(), Some("Juniper"));
+//! for finding in &record.findings {
+//!     println!("{}: {}", finding.rule, finding.message);
+//! }
+//! # Ok(())
+//! # }
+//! ```
 
 pub mod private;
 pub mod clock;
@@ -18,8 +40,10 @@ pub mod frames;
 pub mod knowledge;
 pub mod exam_folder;
 pub mod session;
+#[cfg(feature = "archive")]
 pub mod archive;
 pub mod report;
+#[cfg(feature = "desk")]
 pub mod review;
 pub mod evaluation;
 pub mod cli;

@@ -20,10 +20,11 @@ use set::{Row, Take, Truth};
 use zonecall::exam::parse::meaning;
 use zonecall::language::pack::Language;
 use zonecall::protocol::Protocols;
+use zonecall::speech::dictionary::default_model_dir;
 use zonecall::speech::neural::Neural;
 use zonecall::speech::neural::parts::Parts;
 use zonecall::speech::recognise::{EngineId, Recogniser};
-use zonecall::speech::sphinx::{Sphinx, default_model_dir};
+use zonecall::speech::sphinx::Sphinx;
 use zonecall::speech::vosk::VoskParts;
 
 /// Where the remarks of a person begin in the file that is written.

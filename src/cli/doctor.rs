@@ -21,11 +21,10 @@ use crate::session::speaker::Speaker;
 use crate::session::spoken::SpokenLanguage;
 use crate::session::voice::Voice;
 use crate::speech::capture::Capture;
-use crate::speech::installed::{self, remedy};
-use crate::speech::neural::parts::Parts;
-use crate::speech::recognise::{EngineId, Recogniser};
+use crate::speech::installed::remedy;
+use crate::speech::recognise::{EngineError, EngineId};
 use crate::speech::switch::look;
-use crate::speech::vosk::{VERSION, Vosk, VoskParts};
+use crate::speech::vosk::IS_BUILT_IN;
 
 /// Bytes of kept audio in an hour: 16 bits a sample, one channel.
 const HOUR_BYTES: u64 = 2 * SAMPLE_RATE_HZ as u64 * 3600;
@@ -158,41 +157,35 @@ fn show(lines: &[DoctorLine]) -> std::io::Result<()> {
     }
 }
 
-/// Each ear is loaded with the grammar. The one that was asked for is needed; without asking, any one will do.
+/// Each ear is loaded with the grammar. The one that was asked for is needed; without asking, the neural ear is, unless the
+/// Vosk ear can listen in its place. PocketSphinx listens only where it is asked for.
 fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) -> Vec<DoctorLine> {
-    let parts = Parts::find(args.ear.head.as_deref(), &pack.language);
-    let neural = match parts.missing() {
-        Some(path) => Err(format!("`{}` is not there", path.display())),
-        None => ear::neural(&parts, language, protocols).map(|ear| ear.id()).map_err(|e| e.to_string()),
-    };
-    let sphinx = ear::sphinx(&args.ear, language).map(|ear| ear.id()).map_err(|e| e.to_string());
-    let parts = VoskParts::find(args.ear.vosk_model.as_deref(), &pack.language);
-    let vosk = match parts.missing() {
-        Some(path) => Err(format!("`{}` is not there", path.display())),
-        None => Vosk::load(&parts, &language.engine).map(|ear| ear.id()).map_err(|e| e.to_string()),
+    let tried = |ear| match ear::tried(ear, &args.ear, &pack.language, language, protocols) {
+        Err(EngineError::NoParts { path }) => Err(format!("`{}` is not there", path.display())),
+        tried => tried.map_err(|error| error.to_string()),
     };
     let again = remedy();
     let tried = [
         (
             "neural ear",
             args::Ear::Neural,
-            neural,
+            tried(args::Ear::Neural),
             format!("{again}, or name its folder with --head or ZONECALL_EAR"),
         ),
-        ("vosk ear", args::Ear::Vosk, vosk, vosk_remedy(&parts, args.ear.vosk_model.is_some())),
+        ("vosk ear", args::Ear::Vosk, tried(args::Ear::Vosk), vosk_remedy(args.ear.vosk_model.is_some())),
         (
             "sphinx ear",
             args::Ear::Sphinx,
-            sphinx,
+            tried(args::Ear::Sphinx),
             format!("{again}, or name the model with --model or ZONECALL_MODEL"),
         ),
     ];
-    let any = tried.iter().any(|(_, _, ear, _)| ear.is_ok());
+    let any = tried.iter().any(|(_, which, ear, _)| *which != args::Ear::Sphinx && ear.is_ok());
     let line =
         |(part, which, ear, remedy): (&'static str, args::Ear, Result<EngineId, String>, String)| match ear {
             Ok(id) => DoctorLine::there(part, format!("{} {}, model `{}`", id.name, id.version, id.model)),
             Err(why) => {
-                let needed = args.ear.ear.map_or(!any, |asked| asked == which);
+                let needed = args.ear.ear.map_or(which == args::Ear::Neural && !any, |asked| asked == which);
                 let state = if needed { PartState::Needed } else { PartState::Better };
                 DoctorLine::lacks(part, state, why, remedy)
             }
@@ -200,18 +193,13 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
     tried.into_iter().map(line).collect()
 }
 
-/// The library comes with set-up, but not with a package; the models come from their makers.
-fn vosk_remedy(parts: &VoskParts, is_named: bool) -> String {
-    let named = "name its folder with --vosk-model or ZONECALL_VOSK_MODEL";
-    if !parts.library.is_file() {
-        let folder = parts.library.parent().unwrap_or(&parts.library).display();
-        return if installed::is_installed() {
-            format!("only if you want this ear: put `libvosk.so` {VERSION} into `{folder}`, and {named}")
-        } else {
-            format!("{}, and {named}", remedy())
-        };
+/// The models come from their makers.
+fn vosk_remedy(is_named: bool) -> String {
+    if !IS_BUILT_IN {
+        return "only if you want this ear: install a program that was built with it".to_owned();
     }
-    format!("unpack a model {}, and {named}", if is_named { "into a folder" } else { "of this language" })
+    let folder = if is_named { "into a folder" } else { "of this language" };
+    format!("unpack a model {folder}, and name its folder with --vosk-model or ZONECALL_VOSK_MODEL")
 }
 
 /// A recording can be heard without one, so it is needed only when it was named.

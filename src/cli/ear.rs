@@ -8,18 +8,17 @@
 use super::args::{self, Ear};
 use super::voices;
 use crate::exam::parse::meaning;
-use crate::language::engine::GrammarWord;
+use crate::language::engine::EngineLanguage;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
-use crate::speech::installed::remedy;
 use crate::speech::neural::Neural;
 use crate::speech::neural::parts::Parts;
-use crate::speech::recognise::{EngineError, Recogniser};
+use crate::speech::recognise::{EngineError, EngineId, Recogniser};
 use crate::speech::scripted::Scripted;
-use crate::speech::sphinx::{Sphinx, default_model_dir};
-use crate::speech::vosk::{Vosk, VoskParts};
+use crate::speech::vosk::{IS_BUILT_IN, VoskParts};
 
-/// The engine that was asked for; else the first that can listen in this language, with a word about why not the neural.
+/// The engine that was asked for; else the neural ear or, where that has no parts for the language, the Vosk ear with a word
+/// about why. PocketSphinx acts on what it heard wrongly far more often, so it listens only where it was asked for.
 /// The neural ear is bent to the voice of `person` where they have enrolled.
 pub(super) fn choose(
     args: &args::WhichEar,
@@ -38,32 +37,33 @@ pub(super) fn choose(
     let parts = Parts::find(args.head.as_deref(), pack);
     match (args.ear, &args.script) {
         (Some(Ear::Scripted), Some(script)) => return Ok(Box::new(Scripted::read(script)?)),
-        (Some(Ear::Sphinx | Ear::Scripted), _) => return sphinx(args, language),
+        (Some(Ear::Sphinx | Ear::Scripted), _) => return sphinx(args, &language.engine),
         (Some(Ear::Neural), _) => return neural(&parts),
         (Some(Ear::Vosk), _) => return vosk(args, pack, language),
         (None, _) => {}
     }
-    let why = match parts.missing() {
-        Some(path) => format!("`{}` is missing; {}", path.display(), remedy()),
-        None => match neural(&parts) {
-            Ok(engine) => return Ok(engine),
-            Err(error) => error.to_string(),
-        },
+    let why = match neural(&parts) {
+        Ok(engine) => return Ok(engine),
+        Err(error) => error,
     };
-    if VoskParts::find(args.vosk_model.as_deref(), pack).missing().is_none() {
+    if IS_BUILT_IN && VoskParts::find(args.vosk_model.as_deref(), pack).missing().is_none() {
         eprintln!("zonecall: the Vosk ear listens, not the neural ear: {why}");
         return vosk(args, pack, language);
     }
-    eprintln!("zonecall: PocketSphinx listens, not the neural ear: {why}");
-    sphinx(args, language)
+    Err(why)
 }
 
 /// The Vosk ear; words that its model does not know are named, for nobody can say them to it.
+#[cfg(vosk_library)]
 fn vosk(args: &args::WhichEar, pack: &str, language: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
-    let engine = Vosk::load(&VoskParts::find(args.vosk_model.as_deref(), pack), &language.engine)?;
+    let parts = VoskParts::find(args.vosk_model.as_deref(), pack);
+    let engine = crate::speech::vosk::Vosk::load(&parts, &language.engine)?;
     if !engine.unknown().is_empty() {
-        let place = |word: &GrammarWord| format!("`{}` ({}:{})", word.text, word.file.display(), word.line);
-        let places: Vec<String> = engine.unknown().iter().map(place).collect();
+        let places: Vec<String> = engine
+            .unknown()
+            .iter()
+            .map(|word| format!("`{}` ({}:{})", word.text, word.file.display(), word.line))
+            .collect();
         eprintln!(
             "zonecall: the Vosk model does not know these words and cannot hear them: {}",
             places.join(", ")
@@ -72,16 +72,47 @@ fn vosk(args: &args::WhichEar, pack: &str, language: &Language) -> Result<Box<dy
     Ok(Box::new(engine))
 }
 
+#[cfg(not(vosk_library))]
+fn vosk(_: &args::WhichEar, _: &str, _: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
+    Err(EngineError::LeftOut { ear: "vosk" })
+}
+
 pub(super) fn neural(
     parts: &Parts,
     language: &Language,
     protocols: &Protocols,
 ) -> Result<Neural, EngineError> {
+    if let Some(path) = parts.missing() {
+        return Err(EngineError::NoParts { path });
+    }
     let (known, units) = (language.clone(), protocols.clone());
     Neural::load(parts, &language.engine, Box::new(move |words| meaning(words, &known, &units)))
 }
 
-pub(super) fn sphinx(args: &args::WhichEar, language: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
-    let folder = args.model.clone().unwrap_or_else(default_model_dir);
-    Ok(Box::new(Sphinx::load(&folder, &language.engine)?))
+#[cfg(feature = "sphinx")]
+fn sphinx(args: &args::WhichEar, language: &EngineLanguage) -> Result<Box<dyn Recogniser>, EngineError> {
+    let folder = args.model.clone().unwrap_or_else(crate::speech::dictionary::default_model_dir);
+    Ok(Box::new(crate::speech::sphinx::Sphinx::load(&folder, language)?))
+}
+
+#[cfg(not(feature = "sphinx"))]
+fn sphinx(_: &args::WhichEar, _: &EngineLanguage) -> Result<Box<dyn Recogniser>, EngineError> {
+    Err(EngineError::LeftOut { ear: "sphinx" })
+}
+
+/// Loads `ear` with the grammar, to tell whether it can listen.
+pub(super) fn tried(
+    ear: Ear,
+    args: &args::WhichEar,
+    pack: &str,
+    language: &Language,
+    protocols: &Protocols,
+) -> Result<EngineId, EngineError> {
+    match ear {
+        Ear::Neural => {
+            neural(&Parts::find(args.head.as_deref(), pack), language, protocols).map(|ear| ear.id())
+        }
+        Ear::Vosk => vosk(args, pack, language).map(|ear| ear.id()),
+        Ear::Sphinx | Ear::Scripted => sphinx(args, &language.engine).map(|ear| ear.id()),
+    }
 }

@@ -239,7 +239,7 @@ fn from_recording(
     learn: &[String],
     judge: &[String],
 ) -> anyhow::Result<(Vec<Reading>, Vec<Reading>)> {
-    let (mut recording, mut utterances) = (decode::open(path)?, Endpointer::new(0)?);
+    let (mut recording, mut utterances) = (decode::open(path)?, Endpointer::new(0));
     let mut segments = Vec::new();
     while let Some(block) = recording.next_block()? {
         segments.extend(utterances.take(&block));

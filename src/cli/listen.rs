@@ -29,7 +29,7 @@ use crate::session::screen::Display;
 use crate::session::spoken::SpokenLanguage;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::waiting::{self, Exams};
-use crate::speech::sphinx::{DICTIONARY, default_model_dir};
+use crate::speech::dictionary::{DICTIONARY, default_model_dir};
 
 /// What most scanners need to export a still, in seconds; our own guess.
 const EXPORT_DELAY_S: f64 = 2.0;

@@ -5,6 +5,10 @@
 //! Never: knowledge; each command opens, calls one stage and shows what it gave.
 //! Tested in: `tests/it/demo.rs`.
 
+#[cfg(feature = "archive")]
+mod archive;
+#[cfg(not(feature = "archive"))]
+#[path = "no_archive.rs"]
 mod archive;
 mod args;
 mod compare_ears;
@@ -17,9 +21,15 @@ mod known_place;
 mod output;
 mod hear;
 mod journal;
+#[cfg(not(all(feature = "archive", feature = "desk")))]
+mod left_out;
 mod listen;
 mod measure;
 mod pair;
+#[cfg(feature = "desk")]
+mod review;
+#[cfg(not(feature = "desk"))]
+#[path = "no_review.rs"]
 mod review;
 mod settings;
 mod setup;

@@ -189,7 +189,7 @@ fn noise_dbfs(capture: &mut Capture) -> anyhow::Result<f64> {
 
 /// The next utterance; none when nobody speaks.
 pub(super) fn utterance(capture: &mut Capture) -> anyhow::Result<Option<UtteranceAudio>> {
-    let mut utterances = Endpointer::new(0)?;
+    let mut utterances = Endpointer::new(0);
     let since = Instant::now();
     while since.elapsed() < PHRASE_MAX {
         match capture.next_block()? {

@@ -90,6 +90,15 @@ pub(crate) fn report(args: &args::ReportArgs) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
+#[cfg(not(feature = "print"))]
+fn printed(_: &args::ReportArgs, _: &report::ReportInput) -> anyhow::Result<Vec<u8>> {
+    bail!(
+        "this program was built without reports as PDF; leave out --format, or install the whole package, \
+         or build with the feature `print`"
+    )
+}
+
+#[cfg(feature = "print")]
 fn printed(args: &args::ReportArgs, told: &report::ReportInput) -> anyhow::Result<Vec<u8>> {
     use report::print::{Audience, PageSize, pdf};
     let reader = if args.reader == args::ReportReader::Owner { Audience::Owner } else { Audience::Vet };

@@ -7,6 +7,7 @@ pub mod owner;
 mod decode;
 pub mod apart;
 pub mod picture;
+#[cfg(feature = "print")]
 pub mod print;
 pub mod signed;
 pub mod vet;

@@ -11,7 +11,6 @@ use crate::exam::journal::JournalError;
 use crate::exam_folder::FolderError;
 use crate::frames::watch::WatchError;
 use crate::speech::capture::CaptureError;
-use crate::speech::endpoint::SphinxRefused;
 use crate::speech::keep::KeepError;
 use crate::speech::recognise::EngineError;
 use crate::speech::switch::{SwitchError, SwitchKey};
@@ -35,9 +34,6 @@ pub enum SessionError {
     /// The microphone cannot be used.
     #[error(transparent)]
     Capture(#[from] CaptureError),
-    /// The detector of speech cannot be made.
-    #[error(transparent)]
-    Endpointer(#[from] SphinxRefused),
     /// The scanner's folder cannot be followed.
     #[error(transparent)]
     Watch(#[from] WatchError),

@@ -111,7 +111,7 @@ impl Session {
         let utc_offset_s = header.utc_offset_s;
         let journal = folder.begin_journal()?;
         let (dialogue, effects) = Dialogue::begin(header, Arc::clone(&ear.protocols));
-        let endpointer = Endpointer::new(0)?;
+        let endpointer = Endpointer::new(0);
         let mut this = Self {
             folder: folder.clone(),
             ear,
@@ -164,7 +164,7 @@ impl Session {
             utc_offset_s: exam.header.utc_offset_s,
             journal,
             keeper: None,
-            endpointer: Endpointer::new(next_sample)?,
+            endpointer: Endpointer::new(next_sample),
             ending: Ending::AtPause,
             heard_early: None,
             answer: AnswerExpected::No,
@@ -224,7 +224,7 @@ impl Session {
         let at = self.dialogue.instant_of(first_sample);
         self.keeper = Some(Keeper::create(&self.folder.audio_file(&audio), at, self.utc_offset_s)?);
         self.step(Input::Line(Event::Audio(audio)))?;
-        self.endpointer = self.endpointer_from(first_sample)?;
+        self.endpointer = self.endpointer_from(first_sample);
         Ok(())
     }
 
@@ -267,7 +267,7 @@ impl Session {
     pub(super) fn answer_with(&mut self, options: DialogueOptions) -> Result<(), SessionError> {
         self.dialogue.set(options, self.next_sample);
         self.ending = if self.ear.engine.is_quick() { Ending::Early } else { Ending::AtPause };
-        self.endpointer = self.endpointer_from(self.next_sample)?;
+        self.endpointer = self.endpointer_from(self.next_sample);
         Ok(())
     }
 
@@ -280,11 +280,11 @@ impl Session {
         Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
     }
 
-    fn endpointer_from(&self, first: u64) -> Result<Endpointer, SessionError> {
-        Ok(match self.ending {
-            Ending::Early => Endpointer::asking_early(first)?,
-            Ending::AtPause => Endpointer::new(first)?,
-        })
+    fn endpointer_from(&self, first: u64) -> Endpointer {
+        match self.ending {
+            Ending::Early => Endpointer::asking_early(first),
+            Ending::AtPause => Endpointer::new(first),
+        }
     }
 
     /// Keeps an utterance that was cut out of the sound already; what is taken next follows it. Gives its place here.
@@ -294,14 +294,14 @@ impl Session {
     ) -> Result<UtteranceAudio, SessionError> {
         let from = self.next_sample;
         self.keep(&segment.samples)?;
-        self.endpointer = self.endpointer_from(self.next_sample)?;
+        self.endpointer = self.endpointer_from(self.next_sample);
         Ok(UtteranceAudio { span: Span { from, to: self.next_sample }, ..segment.clone() })
     }
 
     /// Ends the utterance that is going on, if any: what follows begins a new one.
     pub(super) fn cut(&mut self) -> Result<Option<UtteranceAudio>, SessionError> {
         let ended = self.endpointer.finish();
-        self.endpointer = self.endpointer_from(self.next_sample)?;
+        self.endpointer = self.endpointer_from(self.next_sample);
         Ok(ended)
     }
 

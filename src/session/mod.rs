@@ -10,6 +10,11 @@ pub mod spoken;
 pub mod tone;
 pub mod voice;
 pub mod speaker;
+#[cfg(feature = "sound")]
+mod output_device;
+#[cfg(not(feature = "sound"))]
+#[path = "no_output_device.rs"]
+mod output_device;
 pub mod speech_output;
 pub mod feedback;
 pub mod gate;

@@ -12,7 +12,7 @@ use crate::language::engine::Pronunciation;
 use crate::language::graph::ZonesByLimb;
 use crate::language::pack::{Language, Pack, PackError};
 use crate::protocol::Protocols;
-use crate::speech::sphinx::entries;
+use crate::speech::dictionary::entries;
 
 /// What can be said in an exam.
 #[derive(Debug, Clone)]

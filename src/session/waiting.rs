@@ -101,7 +101,7 @@ impl Standby {
         stop: &AtomicBool,
     ) -> Result<Option<Opening>, SessionError> {
         self.ear.engine.follow(Moment::default());
-        let (mut endpointer, mut taken, mut gate) = (Endpointer::new(0)?, 0_u64, Gate::default());
+        let (mut endpointer, mut taken, mut gate) = (Endpointer::new(0), 0_u64, Gate::default());
         screen.tell(Notice::Listening, "waiting for `start of exam`; until then nothing is kept")?;
         while !stop.load(Ordering::Relaxed) {
             let block = match self.tools.microphone.listen()? {
@@ -112,7 +112,7 @@ impl Standby {
                 }
                 Given::Lost => {
                     self.device(screen, Device::Microphone, Presence::Lost)?;
-                    endpointer = Endpointer::new(taken)?;
+                    endpointer = Endpointer::new(taken);
                     continue;
                 }
                 Given::Back(_) => {
@@ -121,14 +121,14 @@ impl Standby {
                 }
             };
             if self.tools.microphone.overrun() || block.lost_before > 0 {
-                endpointer = Endpointer::new(taken)?;
+                endpointer = Endpointer::new(taken);
             }
             let end_at = before_now(block.behind);
             let first = taken;
             taken += block.samples.len() as u64;
             let mut segments = Vec::new();
             if self.turns(&mut gate, first, taken + block.behind, screen)? {
-                let before = std::mem::replace(&mut endpointer, Endpointer::new(first)?).finish();
+                let before = std::mem::replace(&mut endpointer, Endpointer::new(first)).finish();
                 segments.extend(before.filter(|_| gate.is_open()));
                 gate.turn();
             }

@@ -8,24 +8,17 @@
 use std::collections::VecDeque;
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};
-use crate::speech::sphinx_sys::SphinxEndpointer;
-pub use crate::speech::sphinx_sys::SphinxRefused;
 use crate::speech::utterance::UtteranceAudio;
+use crate::speech::voice_activity::{FRAME_LEN, Strictness, VoiceActivity};
 
-/// The detector decides over this many seconds; 0.3 cut test commands right where stricter settings clipped them.
-const WINDOW_S: f64 = 0.3;
-/// Share of the window that must be speech to begin, or silence to end.
-const WINDOW_SHARE: f64 = 0.9;
-/// The most forgiving of the detector's four modes.
-const MODE: i32 = 0;
+/// The detector decides over this many frames, 0.3 s; that cut test commands right where stricter settings clipped them.
+const WINDOW: usize = 10;
 /// Audio kept before the moment at which speech was noticed: the window, and the onset before it.
 const BEFORE: usize = SAMPLE_RATE_HZ as usize / 2;
 /// Audio kept after speech.
 const AFTER_S: f64 = 0.2;
-/// A short pause is three frames that a stricter detector takes for quiet.
-const PAUSE_S: f64 = 0.09;
-const PAUSE_SHARE: f64 = 0.67;
-const PAUSE_MODE: i32 = 3;
+/// A short pause is this many frames that a stricter detector takes for quiet.
+const PAUSE_WINDOW: usize = 3;
 /// After an utterance that ended at a short pause the detector still sees its speech. More of it is what the stricter one
 /// sees for this long, in samples: the tone that tells that the utterance was understood is shorter.
 const MORE_MIN: usize = 36 * SAMPLE_RATE_HZ as usize / 100;
@@ -40,7 +33,7 @@ const CUT_STEP: usize = SAMPLE_RATE_HZ as usize / 10;
 /// Cuts utterances.
 #[derive(Debug)]
 pub struct Endpointer {
-    detector: SphinxEndpointer,
+    detector: VoiceActivity,
     /// Samples that do not fill a frame yet.
     partial: Vec<i16>,
     /// Number of the first sample in `recent`.
@@ -67,35 +60,29 @@ enum EndpointState {
 
 #[derive(Debug)]
 struct Pauses {
-    detector: SphinxEndpointer,
+    detector: VoiceActivity,
     in_speech: bool,
 }
 
 impl Endpointer {
     /// Begins at sample `first`.
-    ///
-    /// # Errors
-    /// When the detector cannot be made.
-    pub fn new(first: u64) -> Result<Self, SphinxRefused> {
-        let rate = i32::try_from(SAMPLE_RATE_HZ).unwrap_or(16_000);
-        Ok(Self {
-            detector: SphinxEndpointer::new(WINDOW_S, WINDOW_SHARE, MODE, rate)?,
+    #[must_use]
+    pub fn new(first: u64) -> Self {
+        Self {
+            detector: VoiceActivity::new(WINDOW, Strictness::Forgiving),
             partial: Vec::new(),
             recent_from: first,
             recent: VecDeque::new(),
             state: EndpointState::Waiting,
             pauses: None,
-        })
+        }
     }
 
     /// The same, and at each short pause `take_asking` asks whether the utterance may end there.
-    ///
-    /// # Errors
-    /// When a detector cannot be made.
-    pub fn asking_early(first: u64) -> Result<Self, SphinxRefused> {
-        let rate = i32::try_from(SAMPLE_RATE_HZ).unwrap_or(16_000);
-        let detector = SphinxEndpointer::new(PAUSE_S, PAUSE_SHARE, PAUSE_MODE, rate)?;
-        Ok(Self { pauses: Some(Pauses { detector, in_speech: false }), ..Self::new(first)? })
+    #[must_use]
+    pub fn asking_early(first: u64) -> Self {
+        let detector = VoiceActivity::new(PAUSE_WINDOW, Strictness::Strict);
+        Self { pauses: Some(Pauses { detector, in_speech: false }), ..Self::new(first) }
     }
 
     /// Takes samples and gives the utterances that ended in them.
@@ -110,10 +97,9 @@ impl Endpointer {
         mut is_whole: impl FnMut(&UtteranceAudio) -> bool,
     ) -> Vec<UtteranceAudio> {
         self.partial.extend_from_slice(samples);
-        let frame_len = self.detector.frame_len();
         let mut ended = Vec::new();
         let whole = std::mem::take(&mut self.partial);
-        let mut frames = whole.chunks_exact(frame_len);
+        let mut frames = whole.chunks_exact(FRAME_LEN);
         for frame in &mut frames {
             ended.extend(self.frame(frame, &mut is_whole));
         }

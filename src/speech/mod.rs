@@ -3,18 +3,27 @@
 pub mod utterance;
 pub(crate) mod resample;
 pub mod decode;
+#[cfg(feature = "sound")]
 pub(crate) mod library_messages;
+#[cfg(feature = "sound")]
+mod input_device;
+#[cfg(not(feature = "sound"))]
+#[path = "no_input_device.rs"]
+mod input_device;
 pub mod capture;
 pub mod switch;
 pub mod keep;
 pub mod silence;
+pub mod voice_activity;
 pub mod endpoint;
 pub mod room;
 pub mod denoise;
 pub mod installed;
+pub mod dictionary;
+#[cfg(feature = "sphinx")]
 mod sphinx_sys;
-mod vosk_sys;
 pub mod recognise;
+#[cfg(feature = "sphinx")]
 pub mod sphinx;
 pub mod neural;
 pub mod vosk;

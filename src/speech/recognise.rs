@@ -10,6 +10,7 @@ use std::path::PathBuf;
 use crate::language::engine::GrammarWord;
 use crate::language::graph::Moment;
 use crate::speech::installed::remedy;
+#[cfg(feature = "sphinx")]
 use crate::speech::sphinx_sys::SphinxRefused;
 use crate::speech::utterance::{Utterance, UtteranceAudio};
 
@@ -125,13 +126,27 @@ pub enum EngineError {
         /// What it said.
         reason: String,
     },
-    /// The Vosk library cannot be loaded, or refused.
+    /// The neural ear has not all of its parts.
     #[error(
-        "cannot {what} the library `{path}` of the Vosk ear: {reason}; {}, or choose another --ear",
+        "the neural ear lacks `{path}`; {}, or choose --ear sphinx, which hears far more wrongly and acts on it",
         remedy()
     )]
+    NoParts {
+        /// The first file that is not there.
+        path: PathBuf,
+    },
+    /// The program was built without this ear.
+    #[error(
+        "this program was built without the ear `{ear}`; choose another --ear, or install or build one that has it"
+    )]
+    LeftOut {
+        /// The ear, as the command line names it.
+        ear: &'static str,
+    },
+    /// The Vosk library refused.
+    #[error("the Vosk ear with the model `{path}` cannot {what}: {reason}; choose another --ear")]
     Vosk {
-        /// The library.
+        /// The model.
         path: PathBuf,
         /// What was tried.
         what: &'static str,
@@ -150,6 +165,7 @@ pub enum EngineError {
         reason: String,
     },
     /// PocketSphinx itself refused.
+    #[cfg(feature = "sphinx")]
     #[error(transparent)]
     Sphinx(#[from] SphinxRefused),
     /// The script cannot be opened.

@@ -7,7 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
@@ -15,14 +15,12 @@ use crate::clock::Span;
 use crate::language::engine::{EngineLanguage, GrammarWord};
 use crate::language::graph::{Moment, WordGraph};
 use crate::speech::denoise::denoise;
-use crate::speech::installed;
+use crate::speech::dictionary::{DICTIONARY, entries};
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
 use crate::speech::sphinx_sys::{Decoder, SphinxSegment, SphinxSetting};
 use crate::speech::utterance::{Utterance, UtteranceAudio, Word, mean_confidence};
 
 const VERSION: &str = "5.1.1";
-/// The model's dictionary: a line `word PHONES` each.
-pub(crate) const DICTIONARY: &str = "cmudict-en-us.dict";
 const PHONES: &str = "phones";
 /// Samples in one 10 ms frame of the decoder.
 const FRAME: u64 = 160;
@@ -56,17 +54,6 @@ pub struct Sphinx {
     start: usize,
     /// Starts whose search the decoder holds: one takes some fifty megabytes, and an exam needs few of them.
     ready: BTreeSet<usize>,
-}
-
-/// Where the acoustic model is, without being told.
-///
-/// `ZONECALL_MODEL`, else where the program is installed, else where set-up put it.
-#[must_use]
-pub fn default_model_dir() -> PathBuf {
-    if let Some(named) = std::env::var_os("ZONECALL_MODEL") {
-        return PathBuf::from(named);
-    }
-    installed::folder("model", env!("ZONECALL_BUILT_MODEL"))
 }
 
 impl Sphinx {
@@ -212,15 +199,6 @@ fn temporary(text: &str) -> Result<tempfile::NamedTempFile, EngineError> {
 
 fn read(path: &Path) -> Result<Vec<u8>, EngineError> {
     std::fs::read(path).map_err(|source| EngineError::Model { path: path.to_owned(), source })
-}
-
-/// The lines of a dictionary such as [`DICTIONARY`]: number from 1, word, phones.
-pub(crate) fn entries(text: &str) -> impl Iterator<Item = (usize, &str, &str)> {
-    text.lines().enumerate().filter_map(|(idx, line)| {
-        let (entry, phones) = line.split_once(' ')?;
-        // A variant is listed as `word(2)`.
-        Some((idx + 1, entry.split('(').next()?, phones.trim()))
-    })
 }
 
 /// A dictionary of the grammar's words only: the pack's pronunciations first, then the model's.

@@ -1,8 +1,8 @@
-//! The binding to PocketSphinx 5.1.1; `unsafe` stands here and in `vosk_sys` only.
+//! The binding to PocketSphinx 5.1.1.
 //!
 //! Takes: paths, grammar text and samples.
-//! Gives: `Decoder` and `SphinxEndpointer`, safe to use.
-//! Never: policy; settings and meaning are `sphinx` and `endpoint`.
+//! Gives: `Decoder`, safe to use.
+//! Never: policy; settings and meaning are `sphinx`.
 //! Tested in: `tests/it/hear.rs`.
 #![allow(unsafe_code)]
 
@@ -13,11 +13,10 @@ use std::ptr::NonNull;
 type Config = c_void;
 type RawDecoder = c_void;
 type Seg = c_void;
-type RawEndpointer = c_void;
 type LogMath = c_void;
 type Fsg = c_void;
 
-// Declared as in `include/pocketsphinx.h` and `include/pocketsphinx/endpointer.h` of 5.1.1.
+// Declared as in `include/pocketsphinx.h` of 5.1.1.
 unsafe extern "C" {
     fn ps_config_init(defn: *const c_void) -> *mut Config;
     fn ps_config_free(config: *mut Config) -> c_int;
@@ -50,19 +49,6 @@ unsafe extern "C" {
     fn fsg_model_readfile(file: *const c_char, lmath: *mut LogMath, lw: c_float) -> *mut Fsg;
     fn fsg_model_free(fsg: *mut Fsg) -> c_int;
     fn err_set_loglevel(level: c_int) -> c_int;
-
-    fn ps_endpointer_init(
-        window: c_double,
-        ratio: c_double,
-        mode: c_int,
-        rate: c_int,
-        frame: c_double,
-    ) -> *mut RawEndpointer;
-    fn ps_endpointer_free(ep: *mut RawEndpointer) -> c_int;
-    fn ps_endpointer_vad(ep: *mut RawEndpointer) -> *mut c_void;
-    fn ps_vad_frame_size(vad: *mut c_void) -> usize;
-    fn ps_endpointer_process(ep: *mut RawEndpointer, frame: *const i16) -> *const i16;
-    fn ps_endpointer_in_speech(ep: *mut RawEndpointer) -> c_int;
 }
 
 /// Only fatal messages of the library are printed; its errors come back as return values.
@@ -218,50 +204,6 @@ impl Drop for Decoder {
     fn drop(&mut self) {
         // SAFETY: made by `ps_init` and freed only here.
         unsafe { ps_free(self.0.as_ptr()) };
-    }
-}
-
-/// The library's voice-activity detector with its window.
-#[derive(Debug)]
-pub(crate) struct SphinxEndpointer {
-    raw: NonNull<RawEndpointer>,
-    frame_len: usize,
-}
-
-// SAFETY: as for `Decoder`.
-unsafe impl Send for SphinxEndpointer {}
-
-impl SphinxEndpointer {
-    pub(crate) fn new(window_s: f64, ratio: f64, mode: i32, rate_hz: i32) -> Result<Self, SphinxRefused> {
-        // SAFETY: plain numbers; a frame length of 0 asks for the default; the result is checked.
-        unsafe {
-            let raw = NonNull::new(ps_endpointer_init(window_s, ratio, mode, rate_hz, 0.0))
-                .ok_or(SphinxRefused("make an endpointer"))?;
-            let frame_len = ps_vad_frame_size(ps_endpointer_vad(raw.as_ptr()));
-            Ok(Self { raw, frame_len })
-        }
-    }
-
-    /// Samples in one frame.
-    pub(crate) fn frame_len(&self) -> usize {
-        self.frame_len
-    }
-
-    /// Takes one whole frame; true while the window is in speech.
-    pub(crate) fn in_speech(&mut self, frame: &[i16]) -> bool {
-        debug_assert_eq!(frame.len(), self.frame_len);
-        // SAFETY: the endpointer is alive and the frame has the length it reads.
-        unsafe {
-            ps_endpointer_process(self.raw.as_ptr(), frame.as_ptr());
-            ps_endpointer_in_speech(self.raw.as_ptr()) != 0
-        }
-    }
-}
-
-impl Drop for SphinxEndpointer {
-    fn drop(&mut self) {
-        // SAFETY: made by `ps_endpointer_init` and freed only here.
-        unsafe { ps_endpointer_free(self.raw.as_ptr()) };
     }
 }
 

@@ -13,12 +13,13 @@ use zonecall::clock::Span;
 use zonecall::language::graph::Moment;
 use zonecall::language::pack::Pack;
 use zonecall::speech::decode;
+use zonecall::speech::dictionary::default_model_dir;
 use zonecall::speech::endpoint::Endpointer;
 use zonecall::speech::keep::{KeepError, Keeper};
 use zonecall::speech::recognise::{EngineError, Recogniser};
 use zonecall::speech::scripted::Scripted;
 use zonecall::speech::silence::{KeptSound, look};
-use zonecall::speech::sphinx::{Sphinx, default_model_dir};
+use zonecall::speech::sphinx::Sphinx;
 use zonecall::speech::utterance::{Utterance, UtteranceAudio};
 
 /// A sine of `hz` at half of full scale, `seconds` long.
@@ -32,7 +33,7 @@ fn rms(samples: &[i16]) -> f64 {
 }
 
 fn utterances(samples: &[i16]) -> Vec<UtteranceAudio> {
-    let mut cutter = Endpointer::new(0).unwrap();
+    let mut cutter = Endpointer::new(0);
     let mut found: Vec<UtteranceAudio> = samples.chunks(1_000).flat_map(|block| cutter.take(block)).collect();
     found.extend(cutter.finish());
     found

@@ -64,5 +64,6 @@ mod report_measures;
 mod tidy;
 mod trace;
 mod evaluation;
+mod voice_activity;
 mod vosk;
 mod watch;

@@ -84,21 +84,24 @@ fn equal_sound_is_heard_equally() {
 }
 
 #[test]
-fn without_its_parts_sphinx_listens_and_says_why() {
+fn without_its_parts_nothing_listens_until_another_ear_is_chosen() {
     let folder = tempfile::tempdir().unwrap();
     let (audio, none) = (demo("hind-limb.flac"), folder.path().join("none"));
     let (audio, none) = (audio.to_string_lossy(), none.to_string_lossy());
     let into = folder.path().join("exam");
     let into = into.to_string_lossy();
     let asked = ["hear", &audio, "--into", &into, "--started-at", START, "--head", &none];
-    let refused = zonecall(&[&asked[..], &["--ear", "neural"]].concat());
-    assert_eq!(refused.status.code(), Some(2), "an ear that was asked for is not replaced");
-    let done = zonecall(&asked);
-    let said = String::from_utf8_lossy(&done.stderr);
-    assert!(
-        done.status.success() && said.contains("PocketSphinx listens") && said.contains("make setup"),
-        "{said}"
-    );
+    let listen = ["listen", "--into", &into, "--head", &none];
+    for args in [&asked[..], &[&asked[..], &["--ear", "neural"]].concat(), &listen] {
+        let refused = zonecall(args);
+        let said = String::from_utf8_lossy(&refused.stderr);
+        assert_eq!(refused.status.code(), Some(2), "{said}");
+        assert!(said.contains(&*none) && said.contains("make setup"), "{said}");
+        assert!(said.contains("--ear sphinx"), "the way out is named: {said}");
+        assert!(!folder.path().join("exam").exists(), "nothing is begun: {said}");
+    }
+    let done = zonecall(&[&asked[..], &["--ear", "sphinx"]].concat());
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let journal = std::fs::read_to_string(folder.path().join("exam/exam.jsonl")).unwrap();
     assert!(journal.lines().next().unwrap().contains(r#""engine":{"name":"sphinx""#));
 }

@@ -17,7 +17,7 @@ pub fn demo(file: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio").join(file)
 }
 
-/// The maker of the demo's stills, which is built beside the program.
+/// The maker of the demo's stills.
 pub fn demo_stills() -> Command {
-    Command::new(Path::new(env!("CARGO_BIN_EXE_zonecall")).with_file_name("examples").join("demo_stills"))
+    Command::new(env!("CARGO_BIN_EXE_demo_stills"))
 }

@@ -1,33 +1,32 @@
-//! The Vosk ear: any model that can take a grammar, in whatever language it speaks.
+//! The engine of the Vosk ear, on the crate `vosk`.
 //!
-//! Takes: library, model folder, the language, and one utterance at a time.
+//! Takes: model folder, the language, and one utterance at a time.
 //! Gives: `Utterance`s with word spans and confidences, and the grammar's words that the model does not know.
-//! Never: unsafe code (that is `vosk_sys`), a word that the grammar does not have, or a download.
+//! Never: a word that the grammar does not have.
 //! Tested in: `tests/it/vosk.rs`.
 
 use std::collections::BTreeSet;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
-use serde::Deserialize;
 use sha2::{Digest, Sha256};
+use vosk::{DecodingState, LogLevel, Model, Recognizer};
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::language::engine::{EngineLanguage, GrammarWord};
 use crate::language::graph::Moment;
-use crate::speech::installed;
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
 use crate::speech::utterance::{Utterance, UtteranceAudio, Word, mean_confidence};
-use crate::speech::vosk_sys::{Listener, Model, VoskRefused};
+use crate::speech::vosk::{FILES, VoskParts};
 
 /// The library that set-up pins.
-pub const VERSION: &str = "0.3.45";
+const VERSION: &str = "0.3.45";
 /// What a model that has it writes for speech outside the grammar.
 const UNKNOWN: &str = "[unk]";
-/// The files that are read first; a model with one fixed graph lacks the last two and can take no grammar.
-const FILES: [&str; 4] = ["am/final.mdl", "conf/mfcc.conf", "graph/HCLr.fst", "graph/Gr.fst"];
 /// The rate that utterances have; a model that names none hears it, too, for it is the default of the models' toolkit.
 const RATE_HZ: u16 = 16_000;
+/// Signs that the crate would not escape in the grammar, and the words of no pack have.
+const UNSAFE: [char; 2] = ['"', '\\'];
 /// An utterance with a word of less confidence than this is taken for something other than the language.
 ///
 /// By eye, on espeak-ng's Korean voices only: of 150 utterances it kept 44 right ones and let 16 wrong ones pass, most of
@@ -39,71 +38,27 @@ const QUIET: usize = 4_800;
 /// exact.
 const LISTENER_SAMPLES_MAX: u64 = 600 * SAMPLE_RATE_HZ as u64;
 
-/// Where the files of the Vosk ear are.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct VoskParts {
-    /// `libvosk.so`.
-    pub library: PathBuf,
-    /// Folder of the model: `am/`, `conf/`, `graph/`, `ivector/`.
-    pub model: PathBuf,
-}
-
-impl VoskParts {
-    /// Where the parts are: the library among the program's own, see [`installed`]; the model in
-    /// `model`, else in the folder named after the `language` beside the library.
-    #[must_use]
-    pub fn find(model: Option<&Path>, language: &str) -> Self {
-        let home = installed::folder("vosk", env!("ZONECALL_BUILT_VOSK"));
-        let model = model.map_or_else(|| home.join(language), Path::to_path_buf);
-        Self { library: home.join("libvosk.so"), model }
-    }
-
-    /// The first file that is not there; none when all are.
-    #[must_use]
-    pub fn missing(&self) -> Option<PathBuf> {
-        let model = FILES.map(|file| self.model.join(file));
-        [self.library.clone()].into_iter().chain(model).find(|path| !path.is_file())
-    }
-}
-
 /// The engine.
-#[derive(Debug)]
 pub struct Vosk {
-    listener: Listener,
+    listener: Recognizer,
     model: Model,
-    library: PathBuf,
+    folder: PathBuf,
     id: EngineId,
-    /// The sentences that the model learns the grammar from, as the library wants them.
-    grammar: String,
+    /// The sentences that the model learns the grammar from.
+    sentences: Vec<String>,
     words: BTreeSet<String>,
     unknown: Vec<GrammarWord>,
     /// Samples that the listener has been given.
     given: u64,
 }
 
-/// What the library tells of an utterance.
-#[derive(Debug, Deserialize)]
-struct VoskResult {
-    #[serde(default)]
-    result: Vec<VoskWord>,
-}
-
-/// A word; times in seconds since the listener's first sample.
-#[derive(Debug, Deserialize)]
-struct VoskWord {
-    word: String,
-    start: f64,
-    end: f64,
-    conf: f64,
-}
-
 impl Vosk {
-    /// Loads library and model for `language`.
+    /// Loads the model for `language`.
     ///
     /// Phrases with a word that the model does not know cannot be heard; `unknown` names those words.
     ///
     /// # Errors
-    /// When the library or a file of the model is missing, the model hears another sample rate or can take no grammar,
+    /// When a file of the model is missing, the model hears another sample rate or can take no grammar,
     /// or knows none of the words.
     pub fn load(parts: &VoskParts, language: &EngineLanguage) -> Result<Self, EngineError> {
         let unfit = |reason: String| EngineError::VoskModel { path: parts.model.clone(), reason };
@@ -118,10 +73,12 @@ impl Vosk {
         if rate != RATE_HZ.to_string() {
             return Err(unfit(format!("it hears {rate} Hz, wanted are {RATE_HZ}")));
         }
-        let refused = |refused: VoskRefused| cannot(&parts.library, refused);
-        let model = Model::load(&parts.library, &parts.model).map_err(refused)?;
+        vosk::set_log_level(LogLevel::Error);
+        let mut model = Model::new(parts.model.to_string_lossy())
+            .ok_or_else(|| unfit("the library cannot read it".to_owned()))?;
+        let mut knows = |word: &str| !word.contains(UNSAFE) && model.find_word(word).is_some();
         let (known, unknown): (Vec<_>, Vec<_>) =
-            language.words.iter().cloned().partition(|word| model.knows(&word.text));
+            language.words.iter().cloned().partition(|word| knows(&word.text));
         if known.is_empty() {
             return Err(unfit(
                 "it knows no word of the grammar; it is a model of another language".to_owned(),
@@ -130,19 +87,17 @@ impl Vosk {
         let words: BTreeSet<String> = known.into_iter().map(|word| word.text).collect();
         let mut sentences = language.graph.examples();
         sentences.retain(|sentence| sentence.split(' ').all(|word| words.contains(word)));
-        if model.knows(UNKNOWN) {
+        if knows(UNKNOWN) {
             sentences.push(UNKNOWN.to_owned());
         }
-        let grammar = serde_json::Value::from(sentences).to_string();
-        let listener = model.listener(RATE_HZ, &grammar).map_err(refused)?;
+        let listener = listener(&model, &sentences, &parts.model)?;
         let id = EngineId {
             name: "vosk".to_owned(),
             version: VERSION.to_owned(),
             model: parts.model.file_name().unwrap_or_default().to_string_lossy().into_owned(),
             model_sha256: sha256(&parts.model).map_err(|error| unfit(error.to_string()))?,
         };
-        let library = parts.library.clone();
-        Ok(Self { listener, model, library, id, grammar, words, unknown, given: 0 })
+        Ok(Self { listener, model, folder: parts.model.clone(), id, sentences, words, unknown, given: 0 })
     }
 
     /// Words of the grammar that the model does not know.
@@ -151,22 +106,47 @@ impl Vosk {
         &self.unknown
     }
 
-    /// The words of the utterance, in the library's own form, and when the utterance began by the library's count.
-    fn told(&mut self, segment: &UtteranceAudio) -> Result<(VoskResult, u64), EngineError> {
-        let cannot = |refused| cannot(&self.library, refused);
+    /// The words of the utterance, and when the utterance began by the library's count.
+    fn words_in(&mut self, segment: &UtteranceAudio) -> Result<(Vec<VoskWord>, u64), EngineError> {
         if self.given > LISTENER_SAMPLES_MAX {
-            self.listener = self.model.listener(RATE_HZ, &self.grammar).map_err(cannot)?;
+            self.listener = listener(&self.model, &self.sentences, &self.folder)?;
             self.given = 0;
         }
         let began = self.given + QUIET as u64;
         let quiet = [0; QUIET];
         let samples = [&quiet, segment.samples.as_slice(), &quiet].concat();
-        let text = self.listener.hear(&samples).map_err(cannot)?;
+        match self.listener.accept_waveform(&samples) {
+            Ok(DecodingState::Failed) => return Err(refused(&self.folder, "hear", "it refused the sound")),
+            Err(error) => return Err(refused(&self.folder, "hear", error)),
+            Ok(_) => {}
+        }
         self.given += samples.len() as u64;
-        let told = serde_json::from_str(&text)
-            .map_err(|error| cannot(VoskRefused { what: "understand", reason: error.to_string() }))?;
-        Ok((told, began))
+        let found = self.listener.final_result().single().map(|found| found.result).unwrap_or_default();
+        Ok((found.iter().map(VoskWord::from).collect(), began))
     }
+}
+
+/// A word; times in seconds since the listener's first sample.
+struct VoskWord {
+    text: String,
+    start_s: f64,
+    end_s: f64,
+    confidence: f64,
+}
+
+impl From<&vosk::Word<'_>> for VoskWord {
+    fn from(word: &vosk::Word<'_>) -> Self {
+        let (start_s, end_s) = (f64::from(word.start), f64::from(word.end));
+        Self { text: word.word.to_owned(), start_s, end_s, confidence: f64::from(word.conf) }
+    }
+}
+
+/// Hears utterances under the grammar; the results hold words, times and confidences.
+fn listener(model: &Model, sentences: &[String], folder: &Path) -> Result<Recognizer, EngineError> {
+    let mut listener = Recognizer::new_with_grammar(model, f32::from(RATE_HZ), sentences)
+        .ok_or_else(|| refused(folder, "take the grammar", "it gave no listener"))?;
+    listener.set_words(true);
+    Ok(listener)
 }
 
 impl Recogniser for Vosk {
@@ -175,9 +155,9 @@ impl Recogniser for Vosk {
     }
 
     fn recognise(&mut self, segment: &UtteranceAudio) -> Result<Utterance, EngineError> {
-        let (told, began) = self.told(segment)?;
-        let foreign = told.result.iter().any(|piece| !self.words.contains(&piece.word));
-        let pieces = told.result.into_iter().filter(|piece| self.words.contains(&piece.word));
+        let (found, began) = self.words_in(segment)?;
+        let foreign = found.iter().any(|piece| !self.words.contains(&piece.text));
+        let pieces = found.into_iter().filter(|piece| self.words.contains(&piece.text));
         let words: Vec<Word> = pieces.map(|piece| word(piece, began, segment.span)).collect();
         let confidence = mean_confidence(&words);
         let worst = words.iter().map(|word| word.confidence).fold(1.0, f64::min);
@@ -198,8 +178,8 @@ impl Recogniser for Vosk {
     fn follow(&mut self, _now: Moment<'_>) {}
 }
 
-fn cannot(library: &Path, refused: VoskRefused) -> EngineError {
-    EngineError::Vosk { path: library.to_owned(), what: refused.what, reason: refused.reason }
+fn refused(model: &Path, what: &'static str, reason: impl ToString) -> EngineError {
+    EngineError::Vosk { path: model.to_owned(), what, reason: reason.to_string() }
 }
 
 /// A word with its place in the audio, never outside its utterance.
@@ -210,8 +190,8 @@ fn word(piece: VoskWord, began: u64, utterance: Span) -> Word {
         let counted = (time_s * f64::from(SAMPLE_RATE_HZ)).max(0.0) as u64;
         (utterance.from + counted.saturating_sub(began)).min(utterance.to)
     };
-    let span = Span { from: sample(piece.start), to: sample(piece.end) };
-    Word { text: piece.word, span, confidence: piece.conf.clamp(0.0, 1.0) }
+    let span = Span { from: sample(piece.start_s), to: sample(piece.end_s) };
+    Word { text: piece.text, span, confidence: piece.confidence.clamp(0.0, 1.0) }
 }
 
 /// The rate in a model's `mfcc.conf`, in Hz.
@@ -261,7 +241,7 @@ mod tests {
     #[test]
     fn a_word_lies_in_its_utterance_whatever_the_library_counts() {
         let utterance = Span { from: 100_000, to: 116_000 };
-        let piece = |start, end| VoskWord { word: "x".to_owned(), start, end, conf: 1.5 };
+        let piece = |start_s, end_s| VoskWord { text: "x".to_owned(), start_s, end_s, confidence: 1.5 };
         let began = 32_000;
         let inside = word(piece(2.25, 2.5), began, utterance);
         assert_eq!((inside.span, inside.confidence), (Span { from: 104_000, to: 108_000 }, 1.0));

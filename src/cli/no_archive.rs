@@ -1,0 +1,26 @@
+//! `file`, `history` and `find` of a program that was built without the archive.
+//!
+//! Takes: whatever they are asked.
+//! Gives: an error.
+//! Never: a database.
+//! Tested in: `scripts/try_box.sh`.
+
+use std::process::ExitCode;
+
+use super::left_out::{LeftOutArgs, left_out};
+
+pub(crate) type FileArgs = LeftOutArgs;
+pub(crate) type HistoryArgs = LeftOutArgs;
+pub(crate) type FindArgs = LeftOutArgs;
+
+pub(crate) fn file(_: &FileArgs) -> anyhow::Result<ExitCode> {
+    left_out("file", "archive")
+}
+
+pub(crate) fn history(_: &HistoryArgs) -> anyhow::Result<ExitCode> {
+    left_out("history", "archive")
+}
+
+pub(crate) fn find(_: &FindArgs) -> anyhow::Result<ExitCode> {
+    left_out("find", "archive")
+}

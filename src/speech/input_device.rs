@@ -1,0 +1,167 @@
+//! The microphone as the system gives it.
+//!
+//! Takes: the name of a device, or none for the default one.
+//! Gives: the device, recording into a ring.
+//! Never: works in the audio callback; that one copies into a bounded ring and returns.
+//! Tested in: `tests/sound/listen.rs`, with PulseAudio's null sink as the microphone.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+
+use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
+use cpal::{Device, ErrorKind, FromSample, SampleFormat, SizedSample, StreamConfig};
+use rtrb::{Producer, RingBuffer};
+
+use crate::speech::capture::{CaptureError, CaptureGap, Input};
+use crate::speech::decode::{CHANNELS_MAX, RATES_HZ};
+use crate::speech::library_messages::silence_library_messages;
+
+/// What the system says of a device that it cannot open.
+pub(crate) type InputError = cpal::Error;
+/// Records as long as it lives.
+pub(super) type InputStream = cpal::Stream;
+
+/// The ring holds this many seconds: a slow engine may think that long before sound is lost.
+const RING_S: usize = 30;
+/// Gaps that can wait to be told; more of them are told as one.
+const GAPS_MAX: usize = 64;
+/// Devices that are named in an error.
+const NAMES_MAX: usize = 12;
+
+/// Opens the microphone called `name` (or a part of it), or the default one, and begins to record.
+pub(super) fn open(name: Option<&str>) -> Result<Input, CaptureError> {
+    let (device, name) = find(name)?;
+    let failed = |source| CaptureError::Open { name: name.clone(), source };
+    let config = device.default_input_config().map_err(failed)?;
+    let (rate_hz, channels) = (config.sample_rate(), usize::from(config.channels()));
+    let format = config.sample_format();
+    let unusable =
+        || CaptureError::Shape { name: name.clone(), rate_hz, channels, format: format.to_string() };
+    if !RATES_HZ.contains(&rate_hz) || !(1..=CHANNELS_MAX).contains(&channels) {
+        return Err(unusable());
+    }
+    let (producer, ring) = RingBuffer::new(RING_S * rate_hz as usize * channels);
+    let (gap_producer, gaps) = RingBuffer::new(GAPS_MAX);
+    let fill = Fill { ring: producer, gaps: gap_producer, n_written: 0, lost: 0 };
+    let (gone, overruns) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU32::new(0)));
+    let faults = Faults { gone: Arc::clone(&gone), overruns: Arc::clone(&overruns) };
+    let stream =
+        start(&device, config.config(), format, fill, faults).ok_or_else(unusable)?.map_err(failed)?;
+    stream.play().map_err(failed)?;
+    Ok(Input { name, _stream: stream, ring, gaps, gone, overruns, channels, rate_hz })
+}
+
+/// What the callback holds.
+struct Fill {
+    ring: Producer<f32>,
+    gaps: Producer<CaptureGap>,
+    n_written: u64,
+    lost: u64,
+}
+
+impl Fill {
+    /// Copies what fits, whole frames only, and counts the rest.
+    fn take<T: Copy>(&mut self, data: &[T], channels: usize)
+    where
+        f32: FromSample<T>,
+    {
+        let room = self.ring.slots().min(data.len());
+        let room = if self.lost > 0 && !self.tell() { 0 } else { room - room % channels };
+        if let Ok(chunk) = self.ring.write_chunk_uninit(room) {
+            let n = chunk.fill_from_iter(data[..room].iter().map(|value| f32::from_sample_(*value)));
+            self.n_written += n as u64;
+        }
+        self.lost += (data.len() - room) as u64;
+    }
+
+    /// Tells of what was lost, once there is room again; false while there is none.
+    fn tell(&mut self) -> bool {
+        let gap = CaptureGap { after: self.n_written, values: self.lost };
+        let told = self.ring.slots() > 0 && self.gaps.push(gap).is_ok();
+        if told {
+            self.lost = 0;
+        }
+        told
+    }
+}
+
+/// Flags that the error callback raises.
+struct Faults {
+    gone: Arc<AtomicBool>,
+    overruns: Arc<AtomicU32>,
+}
+
+impl Faults {
+    fn take(&self, error: &cpal::Error) {
+        match error.kind() {
+            ErrorKind::Xrun => {
+                self.overruns.fetch_add(1, Ordering::Relaxed);
+            }
+            ErrorKind::DeviceChanged | ErrorKind::RealtimeDenied => {}
+            _ => self.gone.store(true, Ordering::Relaxed),
+        }
+    }
+}
+
+/// Builds the stream for the device's own sample format; none where the format is no number.
+fn start(
+    device: &Device,
+    config: StreamConfig,
+    format: SampleFormat,
+    fill: Fill,
+    faults: Faults,
+) -> Option<Result<cpal::Stream, cpal::Error>> {
+    Some(match format {
+        SampleFormat::I8 => build::<i8>(device, config, fill, faults),
+        SampleFormat::I16 => build::<i16>(device, config, fill, faults),
+        SampleFormat::I24 => build::<cpal::I24>(device, config, fill, faults),
+        SampleFormat::I32 => build::<i32>(device, config, fill, faults),
+        SampleFormat::U8 => build::<u8>(device, config, fill, faults),
+        SampleFormat::U16 => build::<u16>(device, config, fill, faults),
+        SampleFormat::U32 => build::<u32>(device, config, fill, faults),
+        SampleFormat::F32 => build::<f32>(device, config, fill, faults),
+        SampleFormat::F64 => build::<f64>(device, config, fill, faults),
+        _ => return None,
+    })
+}
+
+fn build<T: SizedSample>(
+    device: &Device,
+    config: StreamConfig,
+    mut fill: Fill,
+    faults: Faults,
+) -> Result<cpal::Stream, cpal::Error>
+where
+    f32: FromSample<T>,
+{
+    let channels = usize::from(config.channels);
+    let copy = move |data: &[T], _: &cpal::InputCallbackInfo| fill.take(data, channels);
+    device.build_input_stream(config, copy, move |error| faults.take(&error), None)
+}
+
+/// The microphone asked for, and its name.
+fn find(wanted: Option<&str>) -> Result<(Device, String), CaptureError> {
+    silence_library_messages();
+    let host = cpal::default_host();
+    let Some(wanted) = wanted else {
+        let device = host.default_input_device().ok_or(CaptureError::NoDevice)?;
+        return Ok((device, "default".to_owned()));
+    };
+    let devices =
+        host.input_devices().map_err(|source| CaptureError::Open { name: wanted.to_owned(), source })?;
+    let mut names = Vec::new();
+    let mut near = None;
+    for device in devices {
+        let name = device.id().map_or_else(|_| device.to_string(), |id| id.id().to_owned());
+        if name == wanted {
+            return Ok((device, name));
+        }
+        if near.is_none() && (name.contains(wanted) || device.to_string().contains(wanted)) {
+            near = Some((device, name.clone()));
+        }
+        if names.len() < NAMES_MAX {
+            names.push(format!("`{name}`"));
+        }
+    }
+    near.ok_or_else(|| CaptureError::Unknown { name: wanted.to_owned(), names })
+}
