@@ -7,9 +7,17 @@ A scenario line is `gap|voice|words|mark`: seconds of silence before it, `vet` o
 both may be left out), `silent-still` if one is saved that nobody calls (its words are empty). `talk` marks words
 that are no call.
 
-`make.py` alone makes the demo; `make.py VOICE FOLDER` makes the same exams there with another flite voice for the vet. The line `# horse: NAME, BREED, SEX, NEUTERED` says whose stills they are (DICOM's words).
+`make.py` alone makes the demo; `make.py VOICE FOLDER` makes the same exams there with another flite voice for
+the vet. The line `# horse: NAME, BREED, SEX, NEUTERED` says whose stills they are (DICOM's words).
 """
-import array, json, pathlib, random, subprocess, sys, tempfile, wave
+import array
+import json
+import pathlib
+import random
+import subprocess
+import sys
+import tempfile
+import wave
 
 import truth
 

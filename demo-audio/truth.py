@@ -17,7 +17,7 @@ SETTINGS = {
 LESIONS = ("core lesion", "diffuse lesion")
 DEGREES = ("mild", "moderate", "severe")
 POSITIONS = ("central", "medial", "lateral")
-DIGITS = dict(zip("nought one two three four five six seven eight nine oh".split(), "01234567890"))
+DIGITS = dict(zip("nought one two three four five six seven eight nine oh".split(), "01234567890", strict=True))
 LETTERS = {"alpha": "A", "bravo": "B", "charlie": "C"}
 VALUES = ("lesion area", "area", "echo score", "fibre score")
 UNITS = {"square centimetres": "cm2", "centimetres": "cm", "": None}

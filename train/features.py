@@ -11,9 +11,8 @@ import multiprocessing
 import os
 import time
 
-import numpy as np
-
 import noise
+import numpy as np
 import synth
 
 LONGEST = 9.5  # seconds
@@ -163,7 +162,8 @@ def main():
     work = [(name, ask, [ask.seed, i]) for i, name in enumerate(names)]
     with multiprocessing.get_context("spawn").Pool(ask.jobs) as pool:
         for done in pool.imap_unordered(shard, work):
-            print("%s: %d versions, %.0f s in %.0f s" % done, flush=True)
+            name, versions, audio_s, took_s = done
+            print(f"{name}: {versions} versions, {audio_s:.0f} s in {took_s:.0f} s", flush=True)
 
 
 if __name__ == "__main__":

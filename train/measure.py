@@ -10,12 +10,11 @@ import itertools
 import json
 import os
 
-import numpy as np
-
 import features
 import grammar
 import lexicon
 import noise
+import numpy as np
 import synth
 from judge import best_path, distance
 
@@ -85,7 +84,7 @@ def digits(ear, folder, table):
         said = list(itertools.product(range(len(spelled)), repeat=count))
         scores = forward(ear.hear(x), [[u for d in row for u in spelled[d]] for row in said])
         sums = collections.defaultdict(lambda: -np.inf)
-        for row, score in zip(said, scores):
+        for row, score in zip(said, scores, strict=True):
             key = tuple(d % len(DIGITS) for d in row)
             sums[key] = np.logaddexp(sums[key], score)
         return max(sums, key=sums.get)
@@ -138,7 +137,7 @@ def announcer(ear, folder, table):
     words = [w for w in table if not w.startswith(grammar.LETTER)]
     spelled = [[number[p] for p in table[w]] for w in words]
     rows = [[u for part in spoken_number(n) for u in (number[p] for p in table[SINGLE[part]])] for n in range(200)]
-    print(f"| one person's recordings | 40 dB | 15 dB | 10 dB |\n|---|---|---|---|")
+    print("| one person's recordings | 40 dB | 15 dB | 10 dB |\n|---|---|---|---|")
     rng = np.random.default_rng(5)
     alike = lambda a, b: [number[p] for p in table[a]] == [number[p] for p in table[b]]
 

@@ -98,6 +98,6 @@ class Speaker:
                 continue
             here = use(words)
             # Outside training, short texts would crowd out the others: they pass more easily.
-            if here == purpose or here == "any" and (purpose == "train" or self.rng.random() < .12):
+            if here == purpose or (here == "any" and (purpose == "train" or self.rng.random() < .12)):
                 found.append((words, part))
         return found

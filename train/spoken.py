@@ -20,10 +20,7 @@ def spell(words, rng, pause=.25, hesitate=.02):
     """Text for a synthesiser: pauses as commas now and then, an "er" seldom."""
     out = []
     for i, word in enumerate(words):
-        if word.startswith(LETTER):
-            text = LETTERS[word[len(LETTER):]]
-        else:
-            text = rng.choice(SPELLINGS.get(word, [word]))
+        text = LETTERS[word[len(LETTER):]] if word.startswith(LETTER) else rng.choice(SPELLINGS.get(word, [word]))
         if i and rng.random() < hesitate:
             out.append(rng.choice(HESITATIONS) + ",")
         if i < len(words) - 1 and len(words) > 2 and rng.random() < pause / 2:

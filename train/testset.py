@@ -9,10 +9,9 @@ import os
 import random
 import tomllib
 
-import numpy as np
-
 import grammar
 import noise
+import numpy as np
 import people
 import sentences
 import spoken

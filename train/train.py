@@ -7,18 +7,18 @@ features give the same run up to the rounding of the GPU. Uses a GPU where there
 import argparse
 import copy
 import glob
+import itertools
 import json
 import math
 import time
 
-import numpy as np
-import torch
-from torch import nn
-from torch.nn import functional as F
-
 import grammar
 import lexicon
+import numpy as np
+import torch
 from judge import best_path, distance
+from torch import nn
+from torch.nn import functional as F
 
 WIDTH_IN = 288
 KERNEL = 9
@@ -74,7 +74,7 @@ class Data:
         self.x = torch.cat(parts).to(device)
 
     def usable(self, i):
-        same = sum(a == b for a, b in zip(self.labels[i], self.labels[i][1:]))
+        same = sum(a == b for a, b in itertools.pairwise(self.labels[i]))
         return len(self.labels[i]) + same < self.frames[i]
 
     def statistics(self):
@@ -89,7 +89,9 @@ class Data:
         mask = (t < frames)[..., None]
         x = self.x[(starts + torch.minimum(t, frames - 1)).clamp(max=len(self.x) - 1)].float()
         labels = [self.labels[i] for i in ids]
-        return x, mask.float(), torch.tensor(sum(labels, []), device=self.device), frames[:, 0], torch.tensor(list(map(len, labels)), device=self.device)
+        units = torch.tensor(list(itertools.chain.from_iterable(labels)), device=self.device)
+        counts = torch.tensor(list(map(len, labels)), device=self.device)
+        return x, mask.float(), units, frames[:, 0], counts
 
 
 def batches(data, ids, size, rng):
@@ -132,7 +134,7 @@ def judge(head, data, mean, deviation):
                 loss, log_probs, _ = loss_of(head, data, chunk, mean, deviation)
             losses.append(loss)
             paths = log_probs.argmax(-1).cpu().numpy()
-            for i, path in zip(chunk, paths):
+            for i, path in zip(chunk, paths, strict=True):
                 said = best_path(path[:data.frames[i]])
                 truth = [u for u in data.labels[i] if u != lexicon.OTHER]
                 said = [u for u in said if u != lexicon.OTHER]
@@ -204,7 +206,7 @@ def main():
         step += 1
         keep = min(.998, (1 + step) / (10 + step))
         with torch.no_grad():
-            for a, p in zip(average.parameters(), head.parameters()):
+            for a, p in zip(average.parameters(), head.parameters(), strict=True):
                 a.lerp_(p, 1 - keep)
     for name, (_, score, errors, at, weights) in best.items():
         weights = {k: v.cpu().numpy() for k, v in weights.items()}

@@ -11,9 +11,8 @@ import os
 import time
 import tomllib
 
-import numpy as np
-
 import grammar
+import numpy as np
 import sentences
 import spoken
 import synth
@@ -106,7 +105,8 @@ def main():
     work = [(f"s{ask.seed}-{i:02d}", ask.seed * 1000 + i, plan, ask, voices) for i in range(ask.jobs)]
     with multiprocessing.get_context("spawn").Pool(ask.jobs) as pool:
         for done in pool.imap_unordered(shard, work):
-            print("%s: %d utterances, %.0f s of speech in %.0f s" % done, flush=True)
+            name, count, speech_s, took_s = done
+            print(f"{name}: {count} utterances, {speech_s:.0f} s of speech in {took_s:.0f} s", flush=True)
 
 
 if __name__ == "__main__":
