@@ -27,7 +27,11 @@ pub(crate) fn against(args: &AgainstArgs, now: &Header, protocols: &Protocols) -
     earlier.sort_by_key(|earlier| earlier.at);
     for (limb, _) in &args.injured {
         let known: Vec<&str> = protocols.limbs.iter().map(|limb| limb.code.as_str()).collect();
-        ensure!(known.contains(&limb.as_str()), "`{limb}` is no limb; there are: {}", known.join(", "));
+        ensure!(
+            known.contains(&limb.as_str()),
+            "`{limb}` is not a limb; the limbs are: {}",
+            known.join(", ")
+        );
     }
     let reference = args.reference.as_deref().map(reference).transpose()?;
     Ok(Against { reference, earlier, injured: args.injured.iter().cloned().collect() })
@@ -39,7 +43,7 @@ pub(crate) fn earlier_record(other: &Path, now: &Header, protocols: &Protocols) 
     same_horse(&record.exam.horse, &now.horse).with_context(|| format!("`{}`", other.display()))?;
     ensure!(
         record.exam.started_at < now.started_at,
-        "`{}` is no earlier exam: it began no sooner than this one",
+        "`{}` is not an earlier exam: it began no sooner than this one; name one that did",
         other.display()
     );
     Ok(record)
@@ -51,11 +55,11 @@ fn same_horse(then: &Horse, now: &Horse) -> anyhow::Result<()> {
         (Some(then), Some(now), ..) => then == now,
         (.., Some(then), Some(now)) => then == now,
         _ => bail!(
-            "it cannot be told whether both exams are of one horse: give both a --horse or both a --horse-id \
-             when they are heard"
+            "cannot tell whether both exams are of the same horse: give both a --horse or both a --horse-id \
+             when they are recorded"
         ),
     };
-    ensure!(same, "an exam of another horse; only exams of one horse are compared");
+    ensure!(same, "the exams are of different horses; only exams of the same horse can be compared");
     Ok(())
 }
 
@@ -68,5 +72,5 @@ fn reference(name: &str) -> anyhow::Result<Reference> {
         return Ok(Reference::read(Path::new(name))?);
     }
     let names: Vec<&str> = sets.iter().map(|set| set.name.as_str()).collect();
-    bail!("`{name}` is no reference set and no file; built in are: {}", names.join(", "))
+    bail!("`{name}` is neither a reference set nor a file; the built-in sets are: {}", names.join(", "))
 }

@@ -19,17 +19,15 @@ const FILE: &str = "zonecall/archive.sqlite";
 /// Which archive.
 #[derive(Debug, clap::Args)]
 pub(crate) struct ArchiveArgs {
-    /// The archive: a file, or the address of a PostgreSQL server that several boxes share; else a file of your own.
+    /// The archive: a file, or a PostgreSQL server that several machines share; without it, a file of your own.
     #[arg(long, value_name = "FILE|postgres://...", env = "ZONECALL_ARCHIVE", hide_env_values = true)]
     archive: Option<String>,
 }
 
 #[derive(Debug, clap::Args)]
-#[command(
-    after_help = "Filing an exam again after it was added to keeps both versions; the longer journal counts.\n\
-    A box that was offline files all its exams when it is back: what is there already stays as it is.\n\
-    Examples:\n  zonecall file exams/juniper\n  zonecall file exams/* --archive postgres://desk@server/exams"
-)]
+#[command(after_help = "Filing an exam again keeps both versions and uses the longer one.\n\
+    A box that was offline can file all its exams when it is back: an exam that is already there stays as it is.\n\
+    Examples:\n  zonecall file exams/juniper\n  zonecall file exams/* --archive postgres://desk@server/exams")]
 pub(crate) struct FileArgs {
     /// Exam folders.
     #[arg(required = true, value_name = "FOLDER")]
@@ -67,16 +65,16 @@ pub(crate) struct FindArgs {
     /// Structure.
     #[arg(long, value_name = "CODE")]
     structure: Option<String>,
-    /// Finding or measure, as the journal writes it.
+    /// Finding or measure, as written in the journal.
     #[arg(long)]
     term: Option<String>,
-    /// From this day on (UTC).
+    /// First day (UTC).
     #[arg(long, value_name = "DAY")]
     since: Option<NaiveDate>,
-    /// Up to this day, which counts (UTC).
+    /// Last day, inclusive (UTC).
     #[arg(long, value_name = "DAY")]
     until: Option<NaiveDate>,
-    /// Only exams in which something is left to look at.
+    /// Only exams with something still to look at.
     #[arg(long)]
     open: bool,
     #[command(flatten)]
@@ -176,12 +174,12 @@ pub(crate) fn file(args: &FileArgs) -> anyhow::Result<ExitCode> {
         };
         let told = match filed() {
             Ok(Filing::New) => "filed".to_owned(),
-            Ok(Filing::Longer) => "filed: longer than what was there; that is kept beside it".to_owned(),
+            Ok(Filing::Longer) => "filed: longer than the version in the archive, which is kept as well".to_owned(),
             Ok(Filing::Shorter) => {
-                "kept beside a longer version of this exam, which goes on counting: is this an old copy?"
+                "kept as well as a longer version of this exam, which remains the one in use: is this an old copy?"
                     .to_owned()
             }
-            Ok(Filing::Known) => "was there already".to_owned(),
+            Ok(Filing::Known) => "already in the archive".to_owned(),
             // One bad folder must not keep the others of a week from being filed.
             Err(error) => {
                 failed += 1;
@@ -199,7 +197,7 @@ pub(crate) fn history(args: &HistoryArgs) -> anyhow::Result<ExitCode> {
     let kept = args.place.open()?.history(&args.horse)?;
     let mut out = std::io::stdout().lock();
     if kept.is_empty() {
-        writeln!(out, "no exam of `{}` is in the archive; `zonecall file` adds them", args.horse)?;
+        writeln!(out, "the archive holds no exam of `{}`; `zonecall file` adds exams", args.horse)?;
         return Ok(ExitCode::from(1));
     }
     out.write_all(history::text(&kept, &protocols).as_bytes())?;

@@ -8,6 +8,7 @@
 use std::path::PathBuf;
 
 use super::doctor::Doctor;
+use super::groups;
 use super::listen::{Listen, Resume};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use clap::{Parser, Subcommand, ValueEnum};
@@ -20,13 +21,14 @@ use crate::session::spoken::SpokenLanguage;
 
 const CAUTIONS: &str = "Not a diagnosis. Everything zonecall writes is a draft until a licensed vet has signed it. \
 Cut-offs are defaults with their sources; local rules and licensed practice come first. \
-Sedation and handling safety are the practice's own business.";
+Sedation and handling safety are the practice's responsibility.";
 
 /// You call the zone, it keeps the record: a journal of a spoken tendon scan, and the saved stills labelled with it.
 ///
-/// First `hear` a recording into an exam folder, then `pair` the saved stills with it, then `check` and `report`.
+/// At the horse `listen` writes the journal of an exam; afterwards `pair` labels the saved stills with what was said,
+/// `review` lets you check and correct, and `report` writes the report. No microphone? `hear` takes a recording.
 #[derive(Debug, Parser)]
-#[command(version, after_help = CAUTIONS, after_long_help = CAUTIONS)]
+#[command(version, help_template = groups::TEMPLATE, before_help = groups::grouped(), after_help = CAUTIONS)]
 pub struct Args {
     /// What to do.
     #[command(subcommand)]
@@ -36,50 +38,92 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Task {
     /// Hear a recorded exam and write its journal.
+    ///
+    /// Makes the same exam folder as `listen`. Nobody can answer questions in a recording, so a phrase of which the ear
+    /// is unsure changes nothing: it is kept with its likeliest readings for you to listen to. Next: `pair`.
     Hear(HearArgs),
-    /// Listen at the horse: hear the microphone, write the journal, answer.
+    /// Listen to the microphone, write the journal, answer questions.
+    ///
+    /// Say where you are, then what you see, then "save" as you press the scanner's button. Say "end of exam" or press
+    /// Ctrl-C to close the journal. `phrases` lists what you can say; `setup` tests the microphone. Next: `pair`.
     Listen(Listen),
-    /// Go on listening to an exam that was stopped.
+    /// Go on with an exam that was stopped.
+    ///
+    /// For an exam that a power cut or a crash interrupted: the new sound and the new lines are appended, and the gap is
+    /// recorded.
     Resume(Resume),
-    /// Show the journal of an exam, or check that nothing in it was changed.
+    /// Show the journal, or verify that nothing in it was changed.
+    ///
+    /// Each line is one event, and each holds the hash of the line before. With `--verify` the hash of the last line is
+    /// printed: note it elsewhere, for lines cut off at the end leave no other trace.
     Journal(JournalArgs),
-    /// Find the saved stills and pair them with what was said.
+    /// Label the saved stills with what was said.
+    ///
+    /// Estimates how far the scanner's clock is off and labels each still with the limb, zone, plane and structure called
+    /// when it was saved. A still that fits two labels gets neither. Run it again with the new folder if stills have
+    /// moved; no still is added twice. Next: `check` or `review`.
     Pair(PairArgs),
     /// List what is missing, doubtful or lost.
+    ///
+    /// Errors first, then warnings, then notes. `--explain RULE` says what a rule looks for and why. Next: `review`.
     Check(CheckArgs),
-    /// Compute what the numbers say: totals, percentages, scores, the other limb, the last exam.
+    /// Compute totals, percentages, scores, and compare them.
+    ///
+    /// Compares with the other limb always, and with an earlier exam or a reference set if you name one. What cannot be
+    /// computed gives the reason. Cut-offs are in `protocols/measures.toml`, with their sources.
     Measure(MeasureArgs),
-    /// Type in a value that was read or measured; it counts before a spoken one.
+    /// Enter a value by hand; it takes the place of a spoken one.
+    ///
+    /// Both stay in the journal, with who entered the value. `--withdraw LINE` takes an entered value back.
     Enter(EnterArgs),
-    /// Measure an outline on a still and add it to the exam.
+    /// Measure an outline on a still.
+    ///
+    /// Gives area, size and grey of an outline and adds them to the exam. The review desk does the same with the mouse.
     Trace(TraceArgs),
-    /// Go through the exam in a browser on this machine: hear, see, settle what is open, put right.
+    /// Check, correct, measure and sign an exam in a browser.
+    ///
+    /// Opens the review desk on this machine: listen to a call, see its still, answer the open questions, trace and sign.
+    /// Press `?` there for the keys. Next: `report`.
     Review(super::review::ReviewArgs),
-    /// Put exams into the archive, which keeps them over the years.
+    /// Add exams to the archive.
     File(super::archive::FileArgs),
-    /// Show all exams of a horse, and what changed from one to the next.
+    /// Show every exam of a horse and what changed between them.
     History(super::archive::HistoryArgs),
-    /// Find exams by what was seen or measured in them.
+    /// Find exams by what was seen or measured.
     Find(super::archive::FindArgs),
-    /// Look whether the archive is whole, or copy it.
+    /// Verify the archive, or copy it.
     Archive(super::archive::KeepingArgs),
-    /// Write the report: one HTML file that needs nothing else.
+    /// Write the report for the vet or the owner, as HTML or PDF.
+    ///
+    /// The vet's report has every number with where it comes from; the owner's says in plain words what was seen. Both
+    /// say draft until a vet has signed at the review desk.
     Report(ReportArgs),
     /// Write the exam for other programs.
     Export(ExportArgs),
-    /// Show what can be said, or write the card for the wall.
+    /// List what you can say, or make the phrase card for the wall.
+    ///
+    /// The list comes from the grammar, so it is complete.
     Phrases(PhrasesArgs),
-    /// Try the microphone with ten phrases, and write the settings of `listen`.
+    /// Test the microphone with ten phrases and save the settings.
+    ///
+    /// Measures noise, level, clipping and echo where you will scan, asks you to say ten phrases, gives a verdict and
+    /// writes `zonecall.toml`. The sound is not kept.
     Setup(super::setup::Setup),
-    /// Let the neural ear learn your voice, if that helps.
+    /// Adapt the neural ear to your voice, if that helps.
+    ///
+    /// You read 24 phrases to learn from and 16 to judge by. The adapted model is kept only if accuracy rises and no new
+    /// error appears. The sound is not kept.
     Enrol(super::enrol::Enrol),
-    /// Compare the engines on a recording whose words are known.
+    /// Compare the ears on a recording whose words you know.
     CompareEars(super::compare_ears::CompareEars),
-    /// Tell what is there and what is missing, each with its remedy.
+    /// Say what is missing on this machine and how to fix it.
+    ///
+    /// Tries every part: protocols, grammar, ears, microphone, loudspeaker, voice, switch, disk and clock. Exit codes: 0
+    /// ready, 1 something is missing, 2 an error.
     Doctor(Doctor),
     /// Write the manual pages.
     Manual(ManualArgs),
-    /// Print the completions for a shell.
+    /// Print completions for your shell.
     Completions(CompletionsArgs),
 }
 
@@ -106,7 +150,7 @@ pub(crate) struct LanguageArgs {
     /// Folder of grammar files to use instead of the built-in English ones.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_GRAMMAR")]
     pub(crate) grammar: Option<PathBuf>,
-    /// Zone scheme to use in place of a default one; may be given for each group of limbs.
+    /// Zone scheme to use instead of the default; give it once for each group of limbs.
     #[arg(long = "scheme", value_name = "SCHEME")]
     pub(crate) schemes: Vec<String>,
 }
@@ -121,17 +165,17 @@ impl LanguageArgs {
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall hear scan.wav --into exams/juniper --horse Juniper\n  \
     arecord -f S16_LE -r 16000 | zonecall hear - --into exams/today\n\n\
-    Exit codes: 0 heard, 1 nobody was heard in it, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
+    Exit codes: 0 heard, 1 no speech was found, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
 pub(crate) struct HearArgs {
-    /// Recordings in the order they were made: WAV or FLAC, any rate; `-` is raw 16-bit mono at 16 kHz from a pipe.
+    /// Recordings in the order they were made: WAV or FLAC at any rate, or `-` for raw 16-bit mono at 16 kHz from a pipe.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
-    /// The exam folder to make; it must not hold an exam yet.
+    /// The exam folder to create; it must not hold an exam yet.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: PathBuf,
     #[command(flatten)]
     pub(crate) subject: SubjectArgs,
-    /// When the recording began, such as 2026-05-04T10:00:00+02:00; else from the file.
+    /// When the recording began, such as 2026-05-04T10:00:00+02:00; without it, the file says or its date is used.
     #[arg(long, value_name = "INSTANT", value_parser = instant)]
     pub(crate) started_at: Option<DateTime<FixedOffset>>,
     #[command(flatten)]
@@ -143,9 +187,7 @@ pub(crate) struct HearArgs {
 }
 
 fn instant(text: &str) -> Result<DateTime<FixedOffset>, String> {
-    text.parse().map_err(|_| {
-        "wanted are day, time and the place's lead on UTC, as in 2026-05-04T10:00:00+02:00".to_owned()
-    })
+    text.parse().map_err(|_| "give day, time and offset from UTC, as in 2026-05-04T10:00:00+02:00".to_owned())
 }
 
 /// Who is examined, and by whom.
@@ -172,19 +214,19 @@ impl From<&SubjectArgs> for Subject {
 /// What listens.
 #[derive(Debug, Clone, clap::Args)]
 pub(crate) struct WhichEar {
-    /// Which engine listens; without it the first whose parts are there for the language: `neural`, `vosk`, `sphinx`.
+    /// Which ear listens; without it, the first that is installed for the language: `neural`, `vosk`, `sphinx`.
     #[arg(long, alias = "engine", value_enum)]
     pub(crate) ear: Option<Ear>,
-    /// Folder of the neural ear's head: head.onnx, head.json, lexicon.dict; it may hold encoder and runtime, too.
+    /// Folder of the neural ear's head: head.onnx, head.json, lexicon.dict, and optionally encoder and runtime.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_EAR")]
     pub(crate) head: Option<PathBuf>,
-    /// Folder of PocketSphinx' acoustic model.
+    /// Folder of PocketSphinx's acoustic model.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_MODEL")]
     pub(crate) model: Option<PathBuf>,
     /// Folder of a Vosk model that can take a grammar (it holds `graph/Gr.fst`).
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_VOSK_MODEL")]
     pub(crate) vosk_model: Option<PathBuf>,
-    /// What the `scripted` engine says it heard: one utterance a line.
+    /// What the `scripted` ear hears: one utterance per line.
     #[arg(long, value_name = "FILE", required_if_eq("ear", "scripted"))]
     pub(crate) script: Option<PathBuf>,
 }
@@ -192,13 +234,13 @@ pub(crate) struct WhichEar {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, serde::Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum Ear {
-    /// Our own small neural network behind a speech encoder: holds in noise, asks rather than guesses.
+    /// Our own small network on a speech encoder: works in noise, asks when it is unsure.
     Neural,
-    /// PocketSphinx: small, quiet rooms.
+    /// PocketSphinx: for quiet rooms only; check every call.
     Sphinx,
     /// A Vosk model, in any language that has one.
     Vosk,
-    /// Plays back a file of recorded words; for tests.
+    /// Plays back a file of words, for tests.
     Scripted,
 }
 
@@ -210,13 +252,13 @@ pub(crate) fn written(choice: &impl ValueEnum) -> String {
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  zonecall journal exams/juniper\n  zonecall journal exams/juniper --verify\n\n\
-    Exit codes: 0 whole, 1 a line was changed, lost or cut short, 2 an error."
+    Exit codes: 0 intact, 1 a line was changed, lost or cut short, 2 an error."
 )]
 pub(crate) struct JournalArgs {
     /// The exam folder.
     #[arg(value_name = "FOLDER")]
     pub(crate) folder: PathBuf,
-    /// Check that no line, no kept sound and no still was changed, instead of showing the lines.
+    /// Verify lines, signature, kept sound and stills instead of showing the lines.
     #[arg(long)]
     pub(crate) verify: bool,
     #[command(flatten)]
@@ -225,11 +267,11 @@ pub(crate) struct JournalArgs {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  zonecall pair exams/juniper --frames /media/scanner\n\n\
-    Exit codes: 0 each still has one label, 1 a label is missing, open or in doubt, or a file was left out, 2 an error.")]
+    Exit codes: 0 each still has one label, 1 a label is missing or in doubt, or a file was left out, 2 an error.")]
 pub(crate) struct PairArgs {
     #[command(flatten)]
     pub(crate) folder: FolderArgs,
-    /// Folder of stills: DICOM, PNG, JPEG, BMP or TIFF, in any subfolders.
+    /// Folder of stills: DICOM, PNG, JPEG, BMP or TIFF, in any subfolder.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) frames: PathBuf,
 }
@@ -237,13 +279,13 @@ pub(crate) struct PairArgs {
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  zonecall check exams/juniper\n  zonecall check --explain view-missing\n\n\
-    Exit codes: 0 nothing but notes, 1 something to look at, 2 an error."
+    Exit codes: 0 at most notes, 1 something to look at, 2 an error."
 )]
 pub(crate) struct CheckArgs {
     /// The exam folder.
     #[arg(value_name = "FOLDER", required_unless_present = "explain")]
     pub(crate) folder: Option<PathBuf>,
-    /// Tell what a rule looks for, why, and where it comes from; `all` for every rule.
+    /// Explain a rule: what it looks for, why, and its source; `all` explains every rule.
     #[arg(long, value_name = "RULE")]
     pub(crate) explain: Option<String>,
     #[command(flatten)]
@@ -266,29 +308,29 @@ impl FolderArgs {
     }
 }
 
-/// What an exam is held against; nothing unless it is named.
+/// What an exam is compared with; nothing unless it is named.
 #[derive(Debug, clap::Args)]
 pub(crate) struct AgainstArgs {
-    /// Folder of an earlier exam of the same horse; may be given several times.
+    /// Folder of an earlier exam of the same horse; can be given several times.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) earlier: Vec<PathBuf>,
     /// Reference set: a built-in name, or a file as in `references/`.
     #[arg(long, value_name = "NAME")]
     pub(crate) reference: Option<String>,
-    /// When a limb was injured, such as LF=2026-04-04; may be given for several limbs.
+    /// When a limb was injured, such as LF=2026-04-04; can be given for several limbs.
     #[arg(long, value_name = "LIMB=DAY", value_parser = injury)]
     pub(crate) injured: Vec<(String, NaiveDate)>,
 }
 
 fn injury(text: &str) -> Result<(String, NaiveDate), String> {
     let parts = text.split_once('=').and_then(|(limb, day)| Some((limb.to_owned(), day.parse().ok()?)));
-    parts.ok_or_else(|| "wanted is the code of a limb, `=` and a day, as in CODE=2026-04-04".to_owned())
+    parts.ok_or_else(|| "give the code of a limb, `=` and a date, as in CODE=2026-04-04".to_owned())
 }
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall measure exams/juniper\n  \
     zonecall measure exams/juniper-may --earlier exams/juniper-march --injured LF=2026-03-01 --as json\n\n\
-    Exit codes: 0 computed, 1 a threshold was passed, 2 an error.")]
+    Exit codes: 0 computed, 1 a cut-off was exceeded, 2 an error.")]
 pub(crate) struct MeasureArgs {
     #[command(flatten)]
     pub(crate) folder: FolderArgs,
@@ -297,7 +339,7 @@ pub(crate) struct MeasureArgs {
     /// Which form.
     #[arg(long = "as", value_enum, default_value_t = MeasureForm::Text)]
     pub(crate) form: MeasureForm,
-    /// Where to write it, in a folder that is there; else standard output.
+    /// The file to write, in an existing folder; without it, standard output.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
@@ -306,7 +348,7 @@ pub(crate) struct MeasureArgs {
 pub(crate) enum MeasureForm {
     /// Tables for people.
     Text,
-    /// For programs; `schema/measures.schema.json` describes it.
+    /// For programs; described by `schema/measures.schema.json`.
     Json,
 }
 
@@ -322,7 +364,7 @@ pub(crate) struct EnterArgs {
     /// Limb.
     #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
     pub(crate) limb: Option<String>,
-    /// Zone in the scheme of the exam.
+    /// Zone, in the exam's scheme.
     #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
     pub(crate) zone: Option<String>,
     /// Structure.
@@ -331,16 +373,16 @@ pub(crate) struct EnterArgs {
     /// What was measured or scored, as `protocols/values.toml` names it.
     #[arg(long, value_name = "TERM", required_unless_present = "withdraw")]
     pub(crate) term: Option<String>,
-    /// How much.
+    /// The number.
     #[arg(long, required_unless_present = "withdraw")]
     pub(crate) number: Option<f64>,
     /// Unit; none for scores.
     #[arg(long)]
     pub(crate) unit: Option<String>,
-    /// Write it although it lies outside the usual bounds of its term.
+    /// Accept a number outside the usual bounds of its term.
     #[arg(long)]
     pub(crate) unusual: bool,
-    /// Take a typed or traced value back instead: its line in the journal. It stays there and does not count.
+    /// Withdraw a typed or traced value instead, by its line in the journal; it stays there and is no longer used.
     #[arg(long, value_name = "LINE", conflicts_with_all = ["limb", "zone", "structure", "term", "number", "unit"])]
     pub(crate) withdraw: Option<u64>,
     /// Who enters it.
@@ -351,9 +393,9 @@ pub(crate) struct EnterArgs {
 /// A name that says something.
 pub(crate) fn not_blank(text: &str) -> Result<String, String> {
     match text.trim() {
-        "" => Err("it is blank; give a name or initials".to_owned()),
+        "" => Err("the name is blank; give a name or initials".to_owned()),
         name if !is_plain(name) => {
-            Err("it holds signs that cannot be seen; type it in plain text".to_owned())
+            Err("the name holds invisible characters; type it as plain text".to_owned())
         }
         name => Ok(name.to_owned()),
     }
@@ -374,29 +416,29 @@ pub(crate) struct TraceArgs {
     /// Who traces.
     #[arg(long, value_name = "PERSON", value_parser = not_blank)]
     pub(crate) by: String,
-    /// Corners in pixels from the upper left corner, such as "100,80 140,82 130,120".
+    /// Corners in pixels from the top left, such as "100,80 140,82 130,120".
     #[arg(long, value_name = "X,Y ...")]
     pub(crate) points: Option<String>,
-    /// An ellipse: middle, half axes, and degrees that the first one is turned clockwise.
+    /// An ellipse: centre, half-axes, and the clockwise angle of the first in degrees.
     #[arg(long, value_name = "X,Y,A,B,DEG")]
     pub(crate) ellipse: Option<String>,
-    /// A point inside the structure: an outline is suggested, and written only with --confirm. Not for a lesion: its
+    /// A point inside the structure: an outline is suggested, and written only with --confirm. Not for a lesion, whose
     /// edge is too faint to be found from a point.
     #[arg(long, value_name = "X,Y", conflicts_with = "lesion")]
     pub(crate) click: Option<String>,
-    /// Write the suggested outline; say so only after looking at it on the still.
+    /// Write the suggested outline; only after you have looked at it on the still.
     #[arg(long, requires = "click")]
     pub(crate) confirm: bool,
-    /// The outline is that of the lesion, not of the whole structure.
+    /// The outline is the lesion's, not the whole structure's.
     #[arg(long)]
     pub(crate) lesion: bool,
-    /// Structure, where the still's label names none or another.
+    /// Structure, if the still's label has none or another.
     #[arg(long, value_name = "CODE")]
     pub(crate) structure: Option<String>,
-    /// Limb, where the still's label names none or another.
+    /// Limb, if the still's label has none or another.
     #[arg(long, value_name = "CODE")]
     pub(crate) limb: Option<String>,
-    /// Zone, where the still's label names none or another.
+    /// Zone, if the still's label has none or another.
     #[arg(long, value_name = "CODE")]
     pub(crate) zone: Option<String>,
 }
@@ -413,22 +455,22 @@ pub(crate) struct ReportArgs {
     /// Who reads it.
     #[arg(long = "for", value_enum, default_value_t = ReportReader::Vet)]
     pub(crate) reader: ReportReader,
-    /// A page for a browser, or one to be printed and sent.
+    /// A page for a browser, or a document to print and send.
     #[arg(long, value_enum, default_value_t = ReportForm::Html)]
     pub(crate) format: ReportForm,
-    /// Size of a printed sheet.
+    /// Paper size of a PDF.
     #[arg(long, value_enum, default_value_t = PaperSize::A4)]
     pub(crate) paper: PaperSize,
-    /// Where to write it, in a folder that is there; else in `out/` of the exam folder, as `report.html` or `report.pdf`, with `-owner` for the owner.
+    /// The file to write, in an existing folder; without it, `report.html` or `report.pdf` in `out/` of the exam folder, with `-owner` for the owner.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum ReportReader {
-    /// A vet: all numbers, each with where it came from.
+    /// The vet: every number with where it comes from.
     Vet,
-    /// The owner of the horse: plain words.
+    /// The owner: plain words, no codes, no scores.
     Owner,
 }
 
@@ -455,24 +497,24 @@ pub(crate) struct ExportArgs {
     /// Which form.
     #[arg(long = "as", value_enum)]
     pub(crate) form: ExportFormat,
-    /// Where to write it, in a folder that is there; else standard output.
+    /// The file to write, in an existing folder; without it, standard output.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum ExportFormat {
-    /// The whole record; `schema/record.schema.json` describes it.
+    /// The whole record; described by `schema/record.schema.json`.
     Json,
     /// A table of stills and calls.
     Csv,
-    /// What was heard, as captions for the kept audio (WebVTT).
+    /// Captions for the kept audio (WebVTT).
     Vtt,
 }
 
 #[derive(Debug, clap::Args)]
 pub(crate) struct PhrasesArgs {
-    /// Write the card as one page to be printed, instead of text.
+    /// Write the card as one printable page instead of text.
     #[arg(long, value_name = "FILE")]
     pub(crate) html: Option<PathBuf>,
     #[command(flatten)]
@@ -483,7 +525,7 @@ pub(crate) struct PhrasesArgs {
 
 #[derive(Debug, clap::Args)]
 pub(crate) struct ManualArgs {
-    /// Folder to write the pages into.
+    /// The folder for the pages.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: PathBuf,
 }

@@ -41,13 +41,13 @@ const EARS: [args::Ear; 3] = [args::Ear::Neural, args::Ear::Vosk, args::Ear::Sph
 /// Samples given to an engine at a time, as a microphone would: 10 ms.
 const BLOCK: usize = SAMPLE_RATE_HZ as usize / 100;
 
-const AFTER: &str = "The truth is a table with tabs under the heading `from_s`, `to_s`, `words`: a line for each thing \
-said, with its times in seconds from the start and its words as on the phrase card. Talk that is no call gets a line \
+const AFTER: &str = "The truth is a tab-separated table with the columns `from_s`, `to_s` and `words`: a line for each thing \
+said, with its times in seconds from the start and its words as on the phrase card. Talk that is not a call gets a line \
 without words.\n\
-A call is right if limb, zone, plane, structure, term, number and unit are all right as the record would hold them, so \
-one misheard place costs the calls after it, too. Incomplete: acted on as said, but a part of its place is lacking, as \
-when the limb before it was not heard. Wrong: acted on, but not said. Missed: nothing was acted on in its stead. False: \
-acted on while no call was said.\n\
+A call is right if its limb, zone, plane, structure, term, number and unit are all right in the record, so \
+one misheard place also spoils the calls after it. Incomplete: acted on as said, but part of its place is missing, for \
+example because the limb before it was not heard. Wrong: acted on, but not said. Missed: nothing was acted on in its \
+place. False: acted on although no call was said.\n\
 Examples:\n  zonecall compare-ears scan.wav --truth scan.spoken.tsv\n  \
 zonecall compare-ears scan.wav --truth scan.spoken.tsv --ear neural --each";
 
@@ -56,13 +56,13 @@ zonecall compare-ears scan.wav --truth scan.spoken.tsv --ear neural --each";
 pub(crate) struct CompareEars {
     /// The recording: WAV or FLAC, any rate.
     audio: PathBuf,
-    /// What was said in it, and when.
+    /// The truth: what was said, and when.
     #[arg(long, value_name = "FILE")]
     truth: PathBuf,
-    /// Show what was said and heard wherever an engine was not right.
+    /// Show what was said and what was heard wherever an ear was wrong.
     #[arg(long)]
     each: bool,
-    /// Give the figures as JSON, an engine a line.
+    /// Print the figures as JSON, one line per ear.
     #[arg(long)]
     json: bool,
     #[command(flatten)]
@@ -112,7 +112,7 @@ pub(crate) fn compare_ears(args: &CompareEars) -> anyhow::Result<ExitCode> {
         write!(out, "{}", table(&tried, args.each))?;
         silent.iter().try_for_each(|why| writeln!(out, "{why}"))?;
     }
-    ensure!(!tried.is_empty(), "no engine could hear; run `zonecall doctor`");
+    ensure!(!tried.is_empty(), "no ear could be used; run `zonecall doctor`");
     Ok(ExitCode::SUCCESS)
 }
 
@@ -129,8 +129,8 @@ fn in_own_process(ear: args::Ear) -> anyhow::Result<Result<Tried, String>> {
         return Ok(Ok(serde_json::from_slice(&done.stdout)?));
     }
     let told = String::from_utf8_lossy(&done.stderr);
-    let why = told.lines().last().unwrap_or("it ended without a word").trim_start_matches("zonecall: ");
-    Ok(Err(format!("{name} did not hear: {why}")))
+    let why = told.lines().last().unwrap_or("it ended without a message").trim_start_matches("zonecall: ");
+    Ok(Err(format!("{name} could not hear: {why}")))
 }
 
 /// What all engines are held against.
@@ -170,7 +170,7 @@ fn stretches(lines: &[TruthLine], ear: Ear, spoken: &SpokenLanguage) -> anyhow::
         if outcome == Some(Outcome::NotUnderstood) {
             let problem =
                 problem.map_or_else(String::new, |found| format!(": {}; {}", found.message, found.help));
-            bail!("line {}: `{}` says nothing{problem}; leave out the words of talk", line.line, line.words);
+            bail!("line {}: `{}` is not a call{problem}; leave out the words of talk", line.line, line.words);
         }
     }
     let exam = session.exam();

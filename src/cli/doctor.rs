@@ -38,10 +38,10 @@ const MICROPHONE: &str = "microphone";
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall doctor\n  zonecall doctor --into /media/exams")]
 pub(crate) struct Doctor {
-    /// The folder that exams are to be written into.
+    /// The folder into which exams will be written.
     #[arg(long, value_name = "FOLDER", default_value = ".")]
     into: PathBuf,
-    /// The microphone that is to be listened to, or a part of its name; else the default one.
+    /// The microphone to use, or part of its name; without it, the default one.
     #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
     device: Option<String>,
     #[command(flatten)]
@@ -99,7 +99,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
             "protocols",
             PartState::Needed,
             told(error),
-            "put the file right, or leave out --protocols and ZONECALL_PROTOCOLS",
+            "correct the file, or leave out --protocols and ZONECALL_PROTOCOLS",
         ),
     });
     if let Ok(protocols) = &protocols {
@@ -114,7 +114,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
                 "grammar",
                 PartState::Needed,
                 told(&error),
-                "put the file right, or leave out --grammar and ZONECALL_GRAMMAR",
+                "correct the file, or leave out --grammar and ZONECALL_GRAMMAR",
             )),
         }
     }
@@ -146,10 +146,10 @@ fn show(lines: &[DoctorLine]) -> std::io::Result<()> {
     let count = |state| lines.iter().filter(|line| line.state == state).count();
     let deaf = lines.iter().any(|line| line.part == MICROPHONE && line.state != PartState::There);
     match (count(PartState::Needed), count(PartState::Better)) {
-        (0, 0) => writeln!(out, "everything is there"),
+        (0, 0) => writeln!(out, "everything is in place"),
         (0, better) if deaf => writeln!(
             out,
-            "ready, but no microphone: recordings can be heard with `zonecall hear`; to listen, plug one in and run \
+            "ready, but there is no microphone: `zonecall hear` works with recordings; to listen, plug one in and run \
              `zonecall setup`; {better} could be better"
         ),
         (0, better) => writeln!(out, "ready to listen; {better} could be better"),
@@ -161,7 +161,7 @@ fn show(lines: &[DoctorLine]) -> std::io::Result<()> {
 /// Vosk ear can listen in its place. PocketSphinx listens only where it is asked for.
 fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) -> Vec<DoctorLine> {
     let tried = |ear| match ear::tried(ear, &args.ear, &pack.language, language, protocols) {
-        Err(EngineError::NoParts { path }) => Err(format!("`{}` is not there", path.display())),
+        Err(EngineError::NoParts { path }) => Err(format!("`{}` does not exist", path.display())),
         tried => tried.map_err(|error| error.to_string()),
     };
     let again = remedy();
@@ -210,7 +210,7 @@ fn microphone(name: Option<&str>) -> DoctorLine {
             MICROPHONE,
             if name.is_some() { PartState::Needed } else { PartState::Better },
             error.to_string(),
-            "plug one in or name another with --device, then try it with `zonecall setup`; recordings can be heard \
+            "plug one in or name another with --device, then test it with `zonecall setup`; recordings can be heard \
              without one",
         ),
     }
@@ -223,7 +223,7 @@ fn loudspeaker() -> DoctorLine {
             "loudspeaker",
             PartState::Better,
             error.to_string(),
-            "plug in an earpiece; without one nothing is sounded or said, and the screen tells alone",
+            "plug in an earpiece; without one there are no tones and no voice, only the screen",
         ),
     }
 }
@@ -235,7 +235,7 @@ fn voice(language: &str) -> DoctorLine {
             "voice",
             PartState::Better,
             error.to_string(),
-            "install the program espeak-ng; without it questions are shown and not asked aloud",
+            "install the program espeak-ng; without it, questions are shown but not asked aloud",
         ),
     }
 }
@@ -246,7 +246,7 @@ fn switch(args: &SwitchArgs) -> Option<DoctorLine> {
         |found: String, remedy: &str| Some(DoctorLine::lacks("switch", PartState::Needed, found, remedy));
     let wanted = match Settings::read().and_then(|settings| args.with(&settings)) {
         Ok(wanted) => wanted?,
-        Err(error) => return lacks(told(&error), "put the option or the settings right"),
+        Err(error) => return lacks(told(&error), "correct the option or the settings"),
     };
     let Some(device) = &wanted.device else {
         return Some(DoctorLine::there("switch", format!("{}, a key of the terminal", wanted.key)));
@@ -274,7 +274,7 @@ fn folder(path: &Path) -> DoctorLine {
             "exam folder",
             PartState::Needed,
             format!("cannot write into `{}`: {error}", path.display()),
-            "make the folder, give yourself the right to write into it, or name another with --into",
+            "create the folder, give yourself permission to write to it, or name another with --into",
         ),
     }
 }
@@ -286,7 +286,7 @@ fn room(path: &Path) -> DoctorLine {
             "disk space",
             PartState::Needed,
             format!("cannot tell for `{}`: {error}", path.display()),
-            "name a folder that is there with --into",
+            "name an existing folder with --into",
         ),
     }
 }
@@ -295,7 +295,7 @@ fn room_of(free_bytes: u64) -> DoctorLine {
     let hours = free_bytes / HOUR_BYTES;
     let found = format!("{} MB free, {hours} h of audio", free_bytes / 1_000_000);
     if hours < NEEDED_HOURS {
-        let remedy = "make room, or name a folder on another disk with --into";
+        let remedy = "free some space, or name a folder on another disk with --into";
         return DoctorLine::lacks("disk space", PartState::Needed, found, remedy);
     }
     DoctorLine::there("disk space", found)
@@ -310,17 +310,17 @@ fn clock_state() -> String {
 /// A wrong clock makes no label wrong, for the scanner's offset is estimated; it makes dates and searching for it worse.
 fn clock(answer: &str) -> DoctorLine {
     match answer {
-        "yes" => DoctorLine::there("clock", "kept by a time server"),
+        "yes" => DoctorLine::there("clock", "set by a time server"),
         "no" => DoctorLine::lacks(
             "clock",
             PartState::Better,
-            "no time server keeps it",
-            "before the round connect once to a network, or set it by hand with `timedatectl set-time`",
+            "not set by a time server",
+            "connect to a network once before your visits, or set it by hand with `timedatectl set-time`",
         ),
         _ => DoctorLine::lacks(
             "clock",
             PartState::Better,
-            "the system does not say whether a time server keeps it",
+            "the system does not say whether a time server sets it",
             "compare it with a good clock, and say `clock mark` while saving one still",
         ),
     }

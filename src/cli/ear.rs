@@ -47,7 +47,7 @@ pub(super) fn choose(
         Err(error) => error,
     };
     if IS_BUILT_IN && VoskParts::find(args.vosk_model.as_deref(), pack).missing().is_none() {
-        eprintln!("zonecall: the Vosk ear listens, not the neural ear: {why}");
+        eprintln!("zonecall: using the Vosk ear instead of the neural ear: {why}");
         return vosk(args, pack, language);
     }
     Err(why)
@@ -64,10 +64,7 @@ fn vosk(args: &args::WhichEar, pack: &str, language: &Language) -> Result<Box<dy
             .iter()
             .map(|word| format!("`{}` ({}:{})", word.text, word.file.display(), word.line))
             .collect();
-        eprintln!(
-            "zonecall: the Vosk model does not know these words and cannot hear them: {}",
-            places.join(", ")
-        );
+        eprintln!("zonecall: the Vosk model lacks these words and cannot hear them: {}", places.join(", "));
     }
     Ok(Box::new(engine))
 }

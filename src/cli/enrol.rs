@@ -39,19 +39,19 @@ const READ_MIN: f64 = 0.75;
     zonecall enrol --person Ada --undo"
 )]
 pub(crate) struct Enrol {
-    /// Whose voice; exams with the same --person are then heard with it. Else the person of the settings.
+    /// Whose voice it is; exams with the same --person then use it. Without it, the person in the settings.
     #[arg(long, value_parser = args::not_blank)]
     person: Option<String>,
-    /// The microphone, or a part of its name; else the default one.
+    /// The microphone, or part of its name; without it, the default one.
     #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
     device: Option<String>,
-    /// A recording of the phrases that `--script` lists, read in that order with a pause after each.
+    /// A recording of the phrases listed by `--script`, read in that order with a pause after each.
     #[arg(long, value_name = "FILE")]
     audio: Option<PathBuf>,
-    /// List the phrases, and do no more.
+    /// List the phrases and stop.
     #[arg(long)]
     script: bool,
-    /// Take the last enrolling of this person back.
+    /// Remove this person's last adaptation.
     #[arg(long, conflicts_with_all = ["audio", "script"])]
     undo: bool,
     /// Folder of the neural ear's head.
@@ -73,7 +73,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
     let script = &spoken.pack.enrol;
     ensure!(
         !script.learn.is_empty() && !script.judge.is_empty(),
-        "the language `{}` has no phrases to enrol with; write enrol.txt beside its grammar: phrases to learn from, an \
+        "the language `{}` has no phrases to enrol with; write enrol.txt next to its grammar: phrases to learn from, an \
          empty line, phrases to judge by",
         spoken.pack.language
     );
@@ -82,7 +82,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
         return Ok(ExitCode::SUCCESS);
     }
     let Some(person) = args.person.clone().or(settings.person) else {
-        bail!("whose voice is it? Name the person with --person");
+        bail!("no person is named; say whose voice it is with --person");
     };
     if args.undo {
         let now = voices::undo(&person)?;
@@ -91,7 +91,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
     }
     let parts = Parts::find(args.head.as_deref(), &spoken.pack.language);
     let mut ear = ear::neural(&parts, &spoken.language, &protocols)
-        .context("only the neural ear learns a voice; `zonecall doctor` tells what it lacks")?;
+        .context("only the neural ear can adapt to a voice; `zonecall doctor` says what it is missing")?;
     ensure!(
         ear.learns(),
         "the head in `{}` gives out nothing that a voice could be learned from; leave out --head and ZONECALL_EAR, or take \
@@ -105,7 +105,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
         None => {
             let mut capture = open(args.device.as_deref().or(settings.device.as_deref()))?.capture;
             say(&format!("microphone: {}", capture.describe()))?;
-            say("Read each phrase as you would say it at the horse, and pause after it.")?;
+            say("Read each phrase as you would say it beside the horse, and pause after each.")?;
             let learn = read_aloud(&mut capture, &script.learn)?;
             (learn, read_aloud(&mut capture, &script.judge)?)
         }
@@ -115,7 +115,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
         let share = read.len() as f64 / wanted.len() as f64;
         ensure!(
             share >= READ_MIN,
-            "only {} of {} phrases were heard; enrol in a quieter place",
+            "only {} of {} phrases were heard; try again in a quieter place",
             read.len(),
             wanted.len()
         );
@@ -126,11 +126,11 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
     if enrolled.after.is_better_than(enrolled.before) {
         let path = voices::keep(&enrolled)?;
         say(&format!(
-            "Kept: exams of `{person}` are heard with it. `zonecall enrol --person \"{person}\" --undo` takes it back."
+            "Kept: exams of `{person}` now use it. `zonecall enrol --person \"{person}\" --undo` removes it."
         ))?;
         say(&format!("voice: {}", path.display()))?;
     } else {
-        say("Not kept: it is not better. Nothing has changed.")?;
+        say("Not kept: it is no better. Nothing has changed.")?;
         tell_otherwise(&otherwise)?;
     }
     Ok(ExitCode::SUCCESS)
@@ -192,22 +192,21 @@ fn tell_otherwise(found: &[(&str, String)]) -> anyhow::Result<()> {
     if found.is_empty() {
         return Ok(());
     }
-    say(&format!("{} phrases were not heard as the ones asked for:", found.len()))?;
+    say(&format!("{} phrases were heard as something else:", found.len()))?;
     for (asked, heard) in found {
-        let heard =
-            if heard.is_empty() { "nothing that is a phrase".to_owned() } else { format!("`{heard}`") };
+        let heard = if heard.is_empty() { "no phrase".to_owned() } else { format!("`{heard}`") };
         say(&format!("  asked for `{asked}`, heard {heard}"))?;
     }
     if found.iter().any(|(_, heard)| found.iter().any(|(asked, _)| asked == heard)) {
         say(
-            "Some were heard in another's place: read them in the order of `zonecall enrol --script`, none left out.",
+            "Some were heard in another's place: read all of them, in the order of `zonecall enrol --script`.",
         )?;
     }
     Ok(())
 }
 
 fn tell(enrolled: &Enrolled, n: usize) -> anyhow::Result<()> {
-    say(&format!("Of {n} phrases that nothing was learned from:"))?;
+    say(&format!("Of {n} phrases that were not used for learning:"))?;
     for (when, heard) in [("before", enrolled.before), ("after", enrolled.after)] {
         say(&format!(
             "  {when:<7} {:>2} right at once, {:>2} asked about, {:>2} missed, {:>2} taken for something else",

@@ -20,8 +20,8 @@ pub(crate) fn enter(args: &args::EnterArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.folder.knowledge.read()?;
     let exam = folder.exam(&protocols)?;
     let (event, told) = match args.withdraw {
-        Some(seq) => (withdrawn(args, seq, &exam)?, "the value stays there and does not count any more"),
-        None => (entered(args, &exam, &protocols)?, "it counts before what was said"),
+        Some(seq) => (withdrawn(args, seq, &exam)?, "the value stays in the journal and is no longer used"),
+        None => (entered(args, &exam, &protocols)?, "it takes the place of what was said"),
     };
     let seq = folder.append_journal()?.append(Utc::now(), exam.last_sample(), &event)?;
     writeln!(std::io::stdout(), "written as line {seq} of the journal; {told}")?;
@@ -32,7 +32,7 @@ fn withdrawn(args: &args::EnterArgs, seq: u64, exam: &Exam) -> anyhow::Result<Ev
     let entry = exam.entries.iter().find(|entry| entry.seq == seq).with_context(|| {
         let lines: Vec<String> = exam.entries.iter().map(|entry| entry.seq.to_string()).collect();
         let lines = if lines.is_empty() { "none".to_owned() } else { lines.join(", ") };
-        format!("line {seq} is no typed or traced value that counts; those are: {lines}")
+        format!("line {seq} is not a typed or traced value in use; those are: {lines}")
     })?;
     Ok(Event::Review(Box::new(Review {
         by: args.by.clone(),
@@ -48,22 +48,25 @@ fn entered(args: &args::EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow
     place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;
     let kind = protocols.value(&term).with_context(|| {
         let terms: Vec<&str> = protocols.values.iter().map(|kind| kind.term.as_str()).collect();
-        format!("`{term}` is nothing that is measured; there are: {}", terms.join(", "))
+        format!("`{term}` is not something that is measured; the terms are: {}", terms.join(", "))
     })?;
     match &args.unit {
         Some(unit) if !kind.units.contains(unit) => {
             bail!("{term} is not measured in `{unit}`, but in {}", kind.units.join(" or "))
         }
         None if !kind.units.is_empty() => {
-            bail!("{term} wants a unit: --unit {}", kind.units.join(" or --unit "))
+            bail!("{term} needs a unit: --unit {}", kind.units.join(" or --unit "))
         }
         _ => {}
     }
     let number = args.number.unwrap_or(f64::NAN);
-    ensure!(number.is_finite() && number >= 0.0, "`{number}` is no measured number");
+    ensure!(
+        number.is_finite() && number >= 0.0,
+        "`{number}` is not a measurement; give a number from 0 upwards"
+    );
     let amount = Amount { number, unit: args.unit.clone(), unit_assumed: false };
     match kind.odd(number, amount.unit.as_deref()) {
-        Some(odd @ Odd::Unusual { .. }) if !args.unusual => bail!("{odd} If it is right, add --unusual"),
+        Some(odd @ Odd::Unusual { .. }) if !args.unusual => bail!("{odd} If it is correct, add --unusual"),
         Some(odd @ Odd::OffScale { .. }) => bail!("{odd}"),
         _ => {}
     }

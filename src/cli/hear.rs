@@ -94,7 +94,7 @@ fn started(args: &args::HearArgs, first: &Recording) -> anyhow::Result<Began> {
     let millis = first.total_samples().unwrap_or(0) * 1000 / u64::from(SAMPLE_RATE_HZ);
     let at = ended - TimeDelta::milliseconds(i64::try_from(millis).unwrap_or(0));
     eprintln!(
-        "zonecall: `{}` does not say when it was recorded; its file time is taken, which may be wrong by anything. \
+        "zonecall: `{}` does not say when it was recorded; its file date is used, which may be wrong. \
          To be sure, give its beginning, as in --started-at 2026-05-04T10:00:00+02:00",
         path.display()
     );
@@ -170,7 +170,7 @@ impl Hearing {
         let (n_utterances, kept_s) =
             (self.session.dialogue().counts().utterances, seconds(self.session.next_sample()));
         writeln!(std::io::stdout(), "{}", self.session.close(reason)?.0)?;
-        heard.context("what was heard before that is kept, and the exam is closed")?;
+        heard.context("everything heard before that is kept, and the exam is closed")?;
         if interrupted {
             return Ok(ExitCode::from(130));
         }
@@ -178,8 +178,8 @@ impl Hearing {
             return Ok(ExitCode::SUCCESS);
         }
         eprintln!(
-            "zonecall: nobody was heard in {kept_s:.0} s of sound; listen to the recording: was the microphone muted, \
-             unplugged or the wrong one? `zonecall setup` tries it"
+            "zonecall: no speech was found in {kept_s:.0} s of sound; listen to the recording: was the microphone muted, \
+             unplugged or the wrong one? `zonecall setup` tests it"
         );
         Ok(ExitCode::from(1))
     }

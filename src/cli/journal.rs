@@ -48,10 +48,10 @@ pub(crate) fn journal(args: &args::JournalArgs) -> anyhow::Result<ExitCode> {
     if lines.damage.is_empty() && found.is_empty() {
         writeln!(
             out,
-            "{} lines, each fits the one before it: none was changed, added or taken out.\n\
-             The kept sound and the stills are those that the journal speaks of.\n\
-             A person who can write this folder could write all of it anew: compare number and hash of the last line \
-             with what was noted elsewhere.\n\
+            "{} lines, each matches the one before it: none was changed, added or removed.\n\
+             The kept sound and the stills are those that the journal names.\n\
+             Whoever can write this folder could write all of it anew: compare number and hash of the last line \
+             with your note.\n\
              last line: {}",
             lines.events.len(),
             lines.last_hash()
@@ -63,7 +63,7 @@ pub(crate) fn journal(args: &args::JournalArgs) -> anyhow::Result<ExitCode> {
             let since = lines.events.len() as u64 - line.seq;
             writeln!(
                 out,
-                "line {}: {}: holds for all before it; {since} lines after it",
+                "line {}: {}: covers every line before it; {since} lines follow",
                 line.seq,
                 say(line)
             )?;
@@ -100,7 +100,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             format!("exam {} of {horse}; engine {name} {version}, model {model}{person}", header.id)
         }
         Event::Anchor(anchor) => {
-            format!("clocks read: sample {} is {}", anchor.sample, time(anchor.wall))
+            format!("clock reading: sample {} is {}", anchor.sample, time(anchor.wall))
         }
         Event::Audio(file) => format!("audio kept in {} from {}", file.file, file.source),
         Event::AudioLost { samples } => format!("LOST {samples} samples of audio"),
@@ -111,7 +111,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
                 Outcome::Asked => "heard, asked back",
                 Outcome::Talk => "heard, talk",
                 Outcome::Note => "heard, in a note",
-                Outcome::Ignored => "heard, while not logging",
+                Outcome::Ignored => "heard, not acted on",
             };
             let sure = heard.utterance.confidence;
             let why: Vec<String> =
@@ -126,7 +126,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             let taken = settled
                 .taken
                 .as_ref()
-                .map_or_else(|| "nothing of it was taken".to_owned(), |words| format!("it was \"{words}\""));
+                .map_or_else(|| "none of it was acted on".to_owned(), |words| format!("it was \"{words}\""));
             format!("line {} settled by {}: {}; {taken}", settled.heard_seq, settled.by, settled.answer)
         }
         Event::Frame(frame) => {
@@ -148,7 +148,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             format!("signed by {}, licence {}, with key {}", signed.by, signed.licence, signed.key)
         }
         Event::Microphone { state, device } => format!("microphone {state}: {device}"),
-        Event::Resumed { engine, .. } => format!("goes on, heard by {} {}", engine.name, engine.model),
+        Event::Resumed { engine, .. } => format!("resumed, heard by {} {}", engine.name, engine.model),
         Event::Sealed { files } => format!("{} kept files, each with its hash", files.len()),
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),

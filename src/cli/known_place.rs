@@ -18,17 +18,17 @@ pub(crate) fn place_is_known(
 ) -> anyhow::Result<()> {
     let codes = |all: Vec<&str>| all.join(", ");
     let limbs = protocols.limbs.iter().map(|limb| limb.code.as_str()).collect();
-    ensure!(protocols.limb(limb).is_some(), "`{limb}` is no limb; there are: {}", codes(limbs));
+    ensure!(protocols.limb(limb).is_some(), "`{limb}` is not a limb; the limbs are: {}", codes(limbs));
     let zones = protocols.zones_for(limb, &header.schemes).into_iter().map(|(_, zone)| zone.code.as_str());
     ensure!(
         protocols.scheme_for(limb, zone, &header.schemes).is_some(),
-        "`{zone}` is no zone of limb `{limb}` in the schemes of this exam; there are: {}",
+        "`{zone}` is not a zone of limb `{limb}` in this exam's schemes; the zones are: {}",
         codes(zones.collect())
     );
     let structures = protocols.structures.iter().map(|structure| structure.code.as_str()).collect();
     ensure!(
         protocols.structure(structure).is_some(),
-        "`{structure}` is no structure; there are: {}",
+        "`{structure}` is not a structure; the structures are: {}",
         codes(structures)
     );
     Ok(())

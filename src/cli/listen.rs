@@ -39,11 +39,11 @@ const EXPORT_DELAY_S: f64 = 2.0;
     zonecall listen --into exams/juniper --device hw:CARD=Headset\n  \
     zonecall listen --exams exams")]
 pub(crate) struct Listen {
-    /// The exam folder to make; it must not hold an exam yet.
+    /// The exam folder to create; it must not hold an exam yet.
     #[arg(long, value_name = "FOLDER", required_unless_present = "exams")]
     pub(crate) into: Option<PathBuf>,
-    /// Wait for the words "start of exam", and make a new exam folder inside this one for each exam, named by its
-    /// start; go on waiting after "end of exam". What is said between exams is not kept, and no words are shown.
+    /// Wait for "start of exam", create a folder in this one for each exam, named by its start, and wait again after
+    /// "end of exam". What is said between exams is neither kept nor shown.
     #[arg(long, value_name = "FOLDER", conflicts_with_all = ["into", "horse", "horse_id"])]
     pub(crate) exams: Option<PathBuf>,
     #[command(flatten)]
@@ -58,7 +58,7 @@ pub(crate) struct Listen {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  zonecall resume exams/juniper\n\n\
-    Exit codes: 0 ended by word or with Ctrl-C, 2 an error; what was heard is kept.")]
+    Exit codes: 0 ended with `end of exam` or Ctrl-C, 2 an error; what was heard is kept.")]
 pub(crate) struct Resume {
     /// The exam folder.
     #[arg(value_name = "FOLDER")]
@@ -75,27 +75,27 @@ pub(crate) struct Resume {
 /// How to listen, for a new exam and for one that goes on; what is not given here is taken from the settings.
 #[derive(Debug, clap::Args)]
 pub(crate) struct LiveArgs {
-    /// The microphone, or a part of its name; else the default one.
+    /// The microphone, or part of its name; without it, the default one.
     #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
     pub(crate) device: Option<String>,
     /// Plain lines on the terminal instead of the screen.
     #[arg(long)]
     pub(crate) lines: bool,
-    /// Tones that tell what became of each utterance; else on.
+    /// Tones that say whether each phrase was understood; on by default.
     #[arg(long, value_enum)]
     pub(crate) tones: Option<Switch>,
-    /// A voice that asks back, answers questions and warns; it needs the program espeak-ng; else on.
+    /// A voice that asks, answers and warns; on by default; needs the program espeak-ng.
     #[arg(long, value_enum)]
     pub(crate) voice: Option<Switch>,
-    /// Only phrases that begin with this word count; else all do. The neural ear knows the words of the language only:
-    /// `exam` is one that begins no phrase.
+    /// Act only on phrases that begin with this word. The neural ear knows only the words of its language; `exam` is one
+    /// that begins no other phrase.
     #[arg(long, value_name = "WORD")]
     pub(crate) call_word: Option<String>,
-    /// The folder into which the scanner exports its stills: each is written down as it arrives, and a view that is
-    /// left without one is told at once. Without it the spoken saves tell.
+    /// The folder into which the scanner exports its stills: each is recorded as it arrives, and a view left without one
+    /// is reported at once. Without it, your spoken saves decide.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) watch: Option<PathBuf>,
-    /// Seconds that the scanner takes from saving a still to its file in that folder; else 2.
+    /// Seconds from pressing the scanner's button to the file in that folder; 2 by default.
     #[arg(long, value_name = "SECONDS", value_parser = delay)]
     pub(crate) export_delay: Option<f64>,
     #[command(flatten)]
@@ -162,13 +162,13 @@ impl Chosen {
 fn delay(text: &str) -> Result<f64, String> {
     match text.parse() {
         Ok(seconds) if (0.0..=600.0).contains(&seconds) => Ok(seconds),
-        _ => Err("wanted is a number of seconds from 0 to 600".to_owned()),
+        _ => Err("give a number of seconds from 0 to 600".to_owned()),
     }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub(crate) enum Switch {
-    /// Let it be heard.
+    /// Turn it on.
     On,
     /// Be silent.
     Off,

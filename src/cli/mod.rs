@@ -19,6 +19,7 @@ mod enter;
 mod against;
 mod known_place;
 mod output;
+mod groups;
 mod hear;
 mod journal;
 #[cfg(not(all(feature = "archive", feature = "desk")))]

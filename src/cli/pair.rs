@@ -21,7 +21,7 @@ pub(crate) fn pair(args: &args::PairArgs) -> anyhow::Result<ExitCode> {
     let exam = exam_folder.exam(&protocols)?;
     ensure!(
         args.frames.is_dir(),
-        "`{}` is no folder; name the folder that holds the stills",
+        "`{}` is not a folder; name the folder that holds the stills",
         args.frames.display()
     );
     let (frames, refused) = folder::read(&args.frames, exam_folder.path(), exam.header.utc_offset_s);
@@ -48,7 +48,7 @@ pub(crate) fn pair(args: &args::PairArgs) -> anyhow::Result<ExitCode> {
     if none {
         writeln!(
             out,
-            "no still was found in `{}` or the folders in it; read are {KINDS} files: name the folder that the scanner \
+            "no still was found in `{}` or its subfolders; zonecall reads {KINDS} files: name the folder that the scanner \
              exports into with --frames",
             args.frames.display()
         )?;
@@ -60,8 +60,7 @@ pub(crate) fn pair(args: &args::PairArgs) -> anyhow::Result<ExitCode> {
     if !record.frames.is_empty() {
         writeln!(out, "scanner's clock: {}", clock(&record))?;
     }
-    let moved =
-        if moved > 0 { format!(", {moved} found in another place or changed") } else { String::new() };
+    let moved = if moved > 0 { format!(", {moved} moved or changed") } else { String::new() };
     writeln!(out, "{} stills, {added} of them new{moved}", record.frames.len())?;
     let doubtful = record.frames.iter().filter(|row| !row.doubt.is_empty()).count();
     if doubtful > 0 {
@@ -71,7 +70,7 @@ pub(crate) fn pair(args: &args::PairArgs) -> anyhow::Result<ExitCode> {
         );
         writeln!(
             out,
-            "{labels} in doubt: `zonecall check {folder}` tells where to listen, and in `zonecall review {folder}` it is settled"
+            "{labels} in doubt: `zonecall check {folder}` says where to listen, and `zonecall review {folder}` lets you settle it"
         )?;
     }
     let open = record.frames.iter().any(|row| matches!(row.status, Status::Ambiguous | Status::Unlabelled));
@@ -84,9 +83,9 @@ fn show(out: &mut impl Write, row: &FrameRow) -> std::io::Result<()> {
     let label = row.place.columns();
     let status = match row.status {
         Status::Spoken => "saved by word",
-        Status::Context => "from what was in force",
+        Status::Context => "from the place last called",
         Status::Hand => "by hand",
-        Status::LeftOut => "no part of the exam",
+        Status::LeftOut => "not part of the exam",
         Status::Ambiguous => "TWO READINGS",
         Status::Unlabelled => "NO LABEL",
     };

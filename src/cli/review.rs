@@ -15,18 +15,18 @@ use crate::review::{Desk, bind, serve};
 #[command(after_help = "Examples:\n  zonecall review exams/juniper\n  \
     zonecall review exams/juniper --earlier exams/juniper-march\n  \
     zonecall review exams/juniper --port 7400 --no-open\n\n\
-    The page is served to this machine only. Its address holds a secret that is new each time; Ctrl-C ends it.\n\n\
+    The page is served to this machine only, under a secret address that is new each time. Ctrl-C ends it.\n\n\
     Exit codes: 0 ended with Ctrl-C, 2 an error; every change is kept at once.")]
 pub(crate) struct ReviewArgs {
     #[command(flatten)]
     pub(crate) folder: FolderArgs,
-    /// Folder of an earlier exam of the same horse: its still of the same view stands beside each still, with its values.
+    /// Folder of an earlier exam of the same horse: its still of the same view appears next to each still, with its values.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) earlier: Option<PathBuf>,
-    /// Port to listen on; without it any free one.
+    /// Port to listen on; without it, any free one.
     #[arg(long, default_value_t = 0)]
     pub(crate) port: u16,
-    /// Only show the address; open no browser.
+    /// Print the address only; open no browser.
     #[arg(long)]
     pub(crate) no_open: bool,
 }
@@ -54,7 +54,7 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         let mut out = std::io::stdout();
         writeln!(
             out,
-            "review desk: {address}\nCtrl-C ends it; everything you change is in the journal at once."
+            "review desk: {address}\nPress Ctrl-C to end it; every change you make is saved in the journal at once."
         )?;
         out.flush()?;
         // Removed when the desk ends.

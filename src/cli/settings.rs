@@ -53,7 +53,7 @@ impl Settings {
                     .with_context(|| format!("cannot read the settings `{}`", path.display()))?;
                 Self::of(&text).with_context(|| {
                     format!(
-                        "`{}` holds no settings; put it right, or write it anew with `zonecall setup`",
+                        "`{}` holds no valid settings; correct it, or write a new one with `zonecall setup`",
                         path.display()
                     )
                 })
@@ -67,7 +67,7 @@ impl Settings {
         if let Some(delay) = settings.export_delay_s {
             anyhow::ensure!(
                 (0.0..=600.0).contains(&delay),
-                "export_delay_s is {delay}; wanted are 0 to 600 seconds"
+                "export_delay_s is {delay}; give 0 to 600 seconds"
             );
         }
         Ok(settings)
@@ -75,7 +75,7 @@ impl Settings {
 
     /// The file's text: every setting with what it does; those that are not set stand there as comments.
     pub(super) fn text(&self) -> String {
-        let mut text = "# Settings of zonecall for `listen` and `resume`. An option on the command line counts before them.\n".to_owned();
+        let mut text = "# Settings of zonecall for `listen` and `resume`. An option on the command line overrides them.\n".to_owned();
         for (what, key, value, example) in self.rows() {
             let line =
                 value.map_or_else(|| format!("# {key} = {example}"), |value| format!("{key} = {value}"));
@@ -90,25 +90,25 @@ impl Settings {
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
         [
             (
-                "The microphone, or a part of its name; else the default one.",
+                "The microphone, or part of its name; without it, the default one.",
                 "device",
                 self.device.as_deref().map(quoted),
                 "\"headset\"",
             ),
             (
-                "Which ear listens: neural, vosk or sphinx; else the first whose parts are there.",
+                "Which ear listens: neural, vosk or sphinx; without it, the first that is installed.",
                 "ear",
                 self.ear.map(|ear| quoted(&written(&ear))),
                 "\"neural\"",
             ),
             (
-                "Tones that tell what became of each utterance.",
+                "Tones that say whether each phrase was understood.",
                 "tones",
                 self.tones.map(|on| on.to_string()),
                 "true",
             ),
             (
-                "A voice that asks back, answers and warns; it needs espeak-ng.",
+                "A voice that asks, answers and warns; needs espeak-ng.",
                 "voice",
                 self.voice.map(|on| on.to_string()),
                 "true",
@@ -121,31 +121,31 @@ impl Settings {
                 "\"/media/scanner\"",
             ),
             (
-                "Seconds that the scanner takes from saving a still to its file there.",
+                "Seconds from pressing the scanner's button to the file in that folder.",
                 "export_delay_s",
                 self.export_delay_s.map(|s| s.to_string()),
                 "2.0",
             ),
             (
-                "Only phrases that begin with this word count; else all do.",
+                "Act only on phrases that begin with this word.",
                 "call_word",
                 self.call_word.as_deref().map(quoted),
                 "\"exam\"",
             ),
             (
-                "Only what is said while this key is on counts; else everything does.",
+                "Act only on what is said while this key is on.",
                 "switch",
                 self.switch.as_deref().map(quoted),
                 "\"KEY_F5\"",
             ),
             (
-                "The input device of that key; else it is a key of the terminal.",
+                "The input device that has the key; without it, a key of the terminal.",
                 "switch_device",
                 self.switch_device.as_ref().map(path),
                 "\"/dev/input/by-id/usb-pedal-event-kbd\"",
             ),
             (
-                "How the key turns the switch: hold, on while it is held; or toggle.",
+                "How the key works: hold to talk, or toggle.",
                 "switch_way",
                 self.switch_way.map(|way| quoted(&written(&way))),
                 "\"hold\"",

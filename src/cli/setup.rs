@@ -47,7 +47,7 @@ const RIGHT_MIN: usize = 9;
     after_help = "Examples:\n  zonecall setup --person Ada\n  zonecall setup --device headset --watch /media/scanner"
 )]
 pub(crate) struct Setup {
-    /// The microphone, or a part of its name; else the default one.
+    /// The microphone, or part of its name; without it, the default one.
     #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
     device: Option<String>,
     /// Who speaks; written into the settings.
@@ -77,22 +77,22 @@ struct MicrophoneTest {
 }
 
 pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
-    let path = place().context("there is no place for the settings; name a file in ZONECALL_SETTINGS")?;
+    let path = place().context("there is no folder for the settings; name a file in ZONECALL_SETTINGS")?;
     let mut settings = Settings::read()?;
     let protocols = args.knowledge.read()?;
     let spoken = args.language.read(&protocols)?;
     ensure!(
         !spoken.pack.trial.is_empty(),
-        "the language `{}` has no phrases to try; write ten of them into trial.txt beside its grammar",
+        "the language `{}` has no phrases to test with; write ten into trial.txt next to its grammar",
         spoken.pack.language
     );
     let person = args.person.as_deref().or(settings.person.as_deref());
     let mut engine = ear::choose(&args.ear, &spoken.pack.language, &spoken.language, &protocols, person)?;
     let mut capture = open(args.device.as_deref().or(settings.device.as_deref()))?.capture;
     say(&format!("microphone: {}", capture.describe()))?;
-    say(&format!("Be quiet for {QUIET_S} seconds, please."))?;
+    say(&format!("Please be quiet for {QUIET_S} seconds."))?;
     let mut trial = MicrophoneTest { noise_dbfs: noise_dbfs(&mut capture)?, ..MicrophoneTest::default() };
-    say(&format!("noise of the place: {:.0} dB of full scale", trial.noise_dbfs))?;
+    say(&format!("background noise: {:.0} dB of full scale", trial.noise_dbfs))?;
     let mut utterances = Vec::new();
     for phrase in &spoken.pack.trial {
         say(&format!("Say:  {phrase}"))?;
@@ -133,24 +133,24 @@ impl MicrophoneTest {
         let mut advice = Vec::new();
         let Some(level) = level else {
             return (
-                vec!["Nothing was heard: is this the right microphone, and is it switched on?".to_owned()],
+                vec!["Nothing was heard. Is this the right microphone, and is it switched on?".to_owned()],
                 false,
             );
         };
         let lift = level - self.noise_dbfs;
         if level < LEVEL_LOW_DBFS {
             advice.push(format!(
-                "The speech is quiet ({level:.0} dB): move the microphone nearer, or turn it up."
+                "The speech is quiet ({level:.0} dB): move the microphone closer, or turn it up."
             ));
         }
         if self.clipped > CLIPPED_MAX {
             advice.push("The speech is clipped: turn the microphone down.".to_owned());
         }
         if lift < LIFT_FAIR_DB {
-            advice.push(format!("The place is nearly as loud as the speech ({lift:.0} dB apart): use a headset, or a quieter place."));
+            advice.push(format!("The background is nearly as loud as the speech ({lift:.0} dB below it): use a headset, or find a quieter place."));
         } else if lift < LIFT_GOOD_DB {
             advice.push(format!(
-                "The place is rather loud ({lift:.0} dB below the speech): a headset will help."
+                "The background is rather loud ({lift:.0} dB below the speech): a headset will help."
             ));
         }
         match self.echo_s {
@@ -158,7 +158,7 @@ impl MicrophoneTest {
                 "The room echoes ({echo:.1} s): speak close to the microphone, or use a headset."
             )),
             Some(_) => {}
-            None => advice.push("Whether the room echoes cannot be told: the place is too loud.".to_owned()),
+            None => advice.push("The echo could not be measured: the background is too loud.".to_owned()),
         }
         let counted = format!("{} of {} phrases understood", self.right, self.phrases);
         let is_good = self.right >= RIGHT_MIN.min(self.phrases) && self.clipped <= CLIPPED_MAX;
@@ -184,7 +184,7 @@ fn noise_dbfs(capture: &mut Capture) -> anyhow::Result<f64> {
     }
     let mut looks: Vec<f64> = samples.chunks_exact(LOOK).map(level_dbfs).collect();
     looks.sort_by(f64::total_cmp);
-    looks.get(looks.len() / 2).copied().context("the microphone gives no sound; is it switched on?")
+    looks.get(looks.len() / 2).copied().context("the microphone gives no sound; check that it is switched on")
 }
 
 /// The next utterance; none when nobody speaks.
@@ -212,7 +212,7 @@ fn write(path: &std::path::Path, text: &str) -> anyhow::Result<()> {
     if path.exists() {
         let old = path.with_extension("toml.old");
         std::fs::rename(path, &old).with_context(failed)?;
-        say(&format!("the settings before are kept in {}", old.display()))?;
+        say(&format!("the previous settings are kept in {}", old.display()))?;
     }
     std::fs::write(path, text).with_context(failed)?;
     say(&format!("settings: {}", path.display()))

@@ -51,7 +51,7 @@ fn explain(id: &str, protocols: &Protocols) -> anyhow::Result<ExitCode> {
     let rules: Vec<_> = protocols.rules.rule.iter().filter(|rule| id == "all" || rule.id == id).collect();
     if rules.is_empty() {
         let ids: Vec<&str> = rule_ids().collect();
-        bail!("`{id}` is no rule; there are: {}", ids.join(", "));
+        bail!("`{id}` is not a rule; the rules are: {}", ids.join(", "));
     }
     let mut out = std::io::stdout().lock();
     for rule in rules {
@@ -107,7 +107,7 @@ fn printed(args: &args::ReportArgs, told: &report::ReportInput) -> anyhow::Resul
     if !printed.without_font.is_empty() {
         let letters: String = printed.without_font.iter().collect();
         eprintln!(
-            "no font on this machine has `{letters}`; they are printed by number: install a font for them"
+            "no font on this machine has `{letters}`; they are printed as numbers: install a font that has them"
         );
     }
     Ok(printed.pdf)
@@ -139,19 +139,19 @@ pub(crate) fn phrases(args: &args::PhrasesArgs) -> anyhow::Result<ExitCode> {
         note: heading.note,
         rows: heading.patterns.into_iter().map(|(say, does)| CardRow { say, does }).collect(),
     });
-    let note = "Words in brackets may be left out; a bar means one or the other.";
-    let title = "What can be said".to_owned();
+    let note = "Words in brackets are optional; a bar separates alternatives.";
+    let title = "What you can say".to_owned();
     match &args.html {
         Some(path) => {
             // One page for the wall has no room for the words of the blanks.
-            let note = format!("{note} `zonecall phrases` lists what stands for ‹ ›.");
+            let note = format!("{note} `zonecall phrases` lists the words for each ‹ ›.");
             let card = Card { title, note, sections: sections.collect() };
             write_file(path, report::card::html(&card).as_bytes())?;
         }
         None => {
             let rows =
                 blanks(&own.grammar).into_iter().map(|(blank, words)| CardRow { say: blank, does: words });
-            let heading = "What stands for ‹ ›".to_owned();
+            let heading = "The words for ‹ ›".to_owned();
             let last = Section { heading, note: String::new(), rows: rows.collect() };
             let card = Card { title, note: note.to_owned(), sections: sections.chain([last]).collect() };
             std::io::stdout().write_all(report::card::text(&card).as_bytes())?;

@@ -16,15 +16,15 @@ use crate::speech::switch::{SwitchKey, Turning};
 
 #[derive(Debug, Clone, Default, clap::Args)]
 pub(crate) struct SwitchArgs {
-    /// Only what is said while this key is on counts; all sound is kept. Its Linux name, such as KEY_SPACE or BTN_EAST,
+    /// Act only on what is said while this key is on; all sound is kept. Its Linux name, such as KEY_SPACE or BTN_EAST,
     /// or its number.
     #[arg(long, value_name = "KEY")]
     pub(crate) switch: Option<SwitchKey>,
-    /// The input device that has the key, such as a pedal under /dev/input/by-id/; without it the key is one of the
-    /// terminal, where each press turns the switch over.
+    /// The input device that has the key, such as a pedal under /dev/input/by-id/; without it, the key is one of the
+    /// terminal's, and each press turns it on or off.
     #[arg(long, value_name = "DEVICE")]
     pub(crate) switch_device: Option<PathBuf>,
-    /// How the key of a device turns the switch; else hold.
+    /// How a device's key works; hold by default.
     #[arg(long, value_enum)]
     pub(crate) switch_way: Option<Way>,
 }
@@ -34,7 +34,7 @@ pub(crate) struct SwitchArgs {
 pub(crate) enum Way {
     /// On while it is held.
     Hold,
-    /// Pressed once it is on, pressed again off.
+    /// Press for on, press again for off.
     Toggle,
 }
 
@@ -45,7 +45,10 @@ impl SwitchArgs {
         let set = settings.switch.as_deref().map(str::parse).transpose();
         let set: Option<SwitchKey> = set.map_err(anyhow::Error::msg).context("the setting `switch`")?;
         let Some(key) = self.switch.or(set) else {
-            ensure!(device.is_none(), "a device of a switch was named, but no key; name it with --switch");
+            ensure!(
+                device.is_none(),
+                "--switch-device names a device, but no key is given; name the key with --switch"
+            );
             return Ok(None);
         };
         let turning = match self.switch_way.or(settings.switch_way) {
@@ -74,7 +77,7 @@ mod tests {
         assert!(SwitchArgs::default().with(&lone).unwrap_err().to_string().contains("--switch"));
         let wrong = Settings { switch: Some("pedal".to_owned()), ..Settings::default() };
         assert!(
-            format!("{:#}", SwitchArgs::default().with(&wrong).unwrap_err()).contains("`pedal` is no key")
+            format!("{:#}", SwitchArgs::default().with(&wrong).unwrap_err()).contains("`pedal` is not a key")
         );
     }
 }

@@ -56,13 +56,13 @@ pub(crate) fn trace(args: &args::TraceArgs) -> anyhow::Result<ExitCode> {
         writeln!(out, "suggested outline, every twelfth corner: {}", points.join(" "))?;
         writeln!(
             out,
-            "nothing was written: look at the outline on the still, then say --confirm or trace by hand"
+            "nothing was written: look at the outline on the still, then add --confirm or trace by hand"
         )?;
         return Ok(ExitCode::from(1));
     }
     let sample = exam.last_sample();
     let seq = folder.append_journal()?.append(Utc::now(), sample, &Event::Entered(Box::new(entered)))?;
-    writeln!(out, "written as line {seq} of the journal; a later trace of the same place counts before it")?;
+    writeln!(out, "written as line {seq} of the journal; a later trace of the same place replaces it")?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -72,8 +72,10 @@ fn still<'a>(record: &'a Record, name: &str) -> anyhow::Result<&'a FrameRow> {
     let found: Vec<&FrameRow> = record.frames.iter().filter(fits).collect();
     match found.as_slice() {
         [one] => Ok(one),
-        [] => bail!("`{name}` is no still of this exam; name its file or id, as `zonecall pair` shows them"),
-        _ => bail!("`{name}` names {} stills; name one by its id", found.len()),
+        [] => bail!(
+            "`{name}` is not a still of this exam; give a file name or id, as `zonecall pair` shows them"
+        ),
+        _ => bail!("`{name}` matches {} stills; give the id of one", found.len()),
     }
 }
 
@@ -87,12 +89,12 @@ fn outline(args: &args::TraceArgs, path: &Path) -> anyhow::Result<Outline> {
         let [x, y, a, b, turned_deg] =
             numbers.ok().and_then(|all| all.try_into().ok()).with_context(|| {
                 format!(
-                    "`{ellipse}` is no ellipse; wanted are middle x,y, half axes and degrees: 160,120,72,32,0"
+                    "`{ellipse}` is not an ellipse; give centre x,y, half-axes and degrees: 160,120,72,32,0"
                 )
             })?;
         return Ok(Outline::Ellipse { centre_px: (x, y), half_axes_px: (a, b), turned_deg });
     }
-    let click = args.click.as_ref().context("name --points, --ellipse or --click")?;
+    let click = args.click.as_ref().context("give --points, --ellipse or --click")?;
     let (x, y) = pair(click)?;
     let grey = picture::grey(path).map_err(|why| anyhow!("`{}`: {why}", path.display()))?;
     outline_at(&grey, x, y).with_context(|| format!("`{}`", path.display()))
@@ -101,7 +103,7 @@ fn outline(args: &args::TraceArgs, path: &Path) -> anyhow::Result<Outline> {
 fn pair(text: &str) -> anyhow::Result<(f64, f64)> {
     let parts =
         text.split_once(',').and_then(|(x, y)| Some((x.trim().parse().ok()?, y.trim().parse().ok()?)));
-    parts.with_context(|| format!("`{text}` is no point; wanted is x,y in pixels, such as 160,120"))
+    parts.with_context(|| format!("`{text}` is not a point; give x,y in pixels, such as 160,120"))
 }
 
 fn entered(
@@ -116,7 +118,7 @@ fn entered(
         given
             .clone()
             .or_else(|| label.clone())
-            .with_context(|| format!("the still has no {name} in its label; name it with --{name}"))
+            .with_context(|| format!("the still's label has no {name}; give it with --{name}"))
     };
     let limb = part(&args.limb, &frame.place.limb, "limb")?;
     let zone = part(&args.zone, &frame.place.zone, "zone")?;
@@ -128,7 +130,7 @@ fn entered(
     if let Some(plane) =
         frame.place.plane.as_ref().filter(|plane| !planes.is_empty() && !planes.contains(plane))
     {
-        bail!("the still is labelled as plane {plane}; {term} is traced in plane {}", planes.join(" or "));
+        bail!("the still is labelled plane {plane}, but {term} is traced in plane {}", planes.join(" or "));
     }
     Ok(Entered {
         limb,

@@ -79,7 +79,7 @@ fn read(person: &str) -> anyhow::Result<Option<Enrolled>> {
     };
     let read = serde_json::from_str(&text);
     Ok(Some(read.with_context(|| {
-        format!("`{}` holds no voice; enrol again, or forget it with `zonecall enrol --person \"{person}\" --undo`", path.display())
+        format!("`{}` is not an adapted model; enrol again, or remove it with `zonecall enrol --person \"{person}\" --undo`", path.display())
     })?))
 }
 
@@ -152,16 +152,16 @@ pub(super) fn undo(person: &str) -> anyhow::Result<&'static str> {
     let path = place(person)?;
     anyhow::ensure!(
         path.exists() || before(&path).exists(),
-        "nobody has enrolled as `{person}`; the name must be the one that was enrolled with, letter by letter{}",
+        "nobody has enrolled as `{person}`; give the name exactly as it was enrolled{}",
         alike(person).map(|known| format!(": did you mean `{known}`?")).unwrap_or_default()
     );
     let failed = || format!("cannot take back the voice `{}`", path.display());
     if before(&path).exists() {
         std::fs::rename(before(&path), &path).with_context(failed)?;
-        return Ok("the enrolling before counts again");
+        return Ok("the previous adaptation is used again");
     }
     std::fs::remove_file(&path).with_context(failed)?;
-    Ok("is heard as anybody again")
+    Ok("heard without adaptation again")
 }
 
 #[cfg(test)]

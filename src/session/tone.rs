@@ -32,6 +32,31 @@ struct ToneSweep {
 }
 
 impl Tone {
+    /// All of them, the usual one first.
+    pub const ALL: [Tone; 3] = [Tone::Understood, Tone::NotUnderstood, Tone::Alarm];
+
+    /// What it sounds like, for people.
+    #[must_use]
+    pub const fn sounds_like(self) -> &'static str {
+        match self {
+            Tone::Understood => "one short rising tone",
+            Tone::NotUnderstood => "two low tones",
+            Tone::Alarm => "three high tones",
+        }
+    }
+
+    /// What it means and what to do, for people.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Tone::Understood => "understood and written down",
+            Tone::NotUnderstood => {
+                "not understood: say it again (with the voice off, also: look at the question)"
+            }
+            Tone::Alarm => "act now: a view was left without its still, or the microphone is lost",
+        }
+    }
+
     fn sweeps(self) -> Vec<ToneSweep> {
         let steady = |hz, sound_s| ToneSweep { from_hz: hz, to_hz: hz, sound_s, quiet_s: 0.08 };
         match self {

@@ -51,7 +51,7 @@ fn exams_are_filed_compared_and_found() {
     let text = told(&filed);
     assert_eq!(text.matches(": filed").count(), 2, "{text}");
     assert!(text.contains("NOT FILED") && text.contains("exam.jsonl"), "{text}");
-    assert!(told(&with(&["file", &may])).contains("was there already"));
+    assert!(told(&with(&["file", &may])).contains("already in the archive"));
 
     let history = told(&with(&["history", "juniper"]));
     let (first, second) = (history.find("1 March 2026").unwrap(), history.find("4 May 2026").unwrap());
@@ -114,10 +114,10 @@ fn a_box_that_was_offline_for_a_week_catches_up_and_nothing_is_there_twice() {
 
     let all: Vec<&String> = exams.iter().collect();
     let caught_up = told(&file(&all));
-    assert_eq!(caught_up.matches("was there already").count(), 1, "{caught_up}");
+    assert_eq!(caught_up.matches("already in the archive").count(), 1, "{caught_up}");
     assert_eq!(caught_up.matches("longer than what was there").count(), 1, "{caught_up}");
     assert_eq!(caught_up.lines().filter(|line| line.ends_with(": filed")).count(), 5, "{caught_up}");
-    assert_eq!(told(&file(&all)).matches("was there already").count(), 7);
+    assert_eq!(told(&file(&all)).matches("already in the archive").count(), 7);
     let found = told(&zonecall(&["find", "--horse", "juniper", "--archive", &server.address()]));
     assert!(found.contains("10 found"), "{found}");
     for name in exams.iter().chain(&in_town[..3]).map(|folder| Path::new(folder).file_name().unwrap()) {

@@ -277,7 +277,7 @@ fn ctrl_c_ends_with_130_and_leaves_a_whole_journal_and_the_audio() {
 fn the_phrases_as_text_end_with_what_stands_for_each_blank() {
     let folder = tempfile::tempdir().unwrap();
     let text = told(&zonecall(&["phrases"]));
-    let last = text.split("WHAT STANDS FOR ‹ ›").nth(1).expect("the last section");
+    let last = text.split("THE WORDS FOR ‹ ›").nth(1).expect("the last section");
     assert!(
         last.lines().any(|line| line.split_whitespace().eq("‹degree› mild | moderate | severe".split(' '))),
         "{last}"
@@ -286,7 +286,7 @@ fn the_phrases_as_text_end_with_what_stands_for_each_blank() {
     assert!(zonecall(&["phrases", "--html", &card]).status.success());
     let card = std::fs::read_to_string(&card).unwrap();
     assert!(
-        card.contains("`zonecall phrases` lists what stands for ‹ ›") && !card.contains("<dt>‹degree›</dt>")
+        card.contains("`zonecall phrases` lists the words for each ‹ ›") && !card.contains("<dt>‹degree›</dt>")
     );
 }
 
@@ -347,7 +347,7 @@ fn a_recording_that_breaks_off_leaves_a_closed_exam_of_what_was_heard() {
         program::START,
     ]);
     assert_eq!(done.status.code(), Some(2));
-    assert!(told(&done).contains("what was heard before that is kept"), "{}", told(&done));
+    assert!(told(&done).contains("everything heard before that is kept"), "{}", told(&done));
     let journal = std::fs::read_to_string(exam.join("exam.jsonl")).unwrap();
     let last = journal.lines().last().unwrap();
     assert!(last.contains("\"closed\"") && last.contains("fault: "), "{last}");
@@ -373,7 +373,7 @@ fn check_tells_of_sound_that_was_cut_off_and_of_a_dead_microphone() {
     assert_eq!(heard.status.code(), Some(1), "{}", told(&heard));
     let stderr = String::from_utf8_lossy(&heard.stderr).into_owned();
     assert!(
-        stderr.starts_with("zonecall: nobody was heard in 45 s of sound; ")
+        stderr.starts_with("zonecall: no speech was found in 45 s of sound; ")
             && stderr.contains("`zonecall setup`")
     );
     assert_eq!(stderr.lines().count(), 1, "{stderr}");

@@ -39,7 +39,7 @@ fn real_engines_hear_every_call_of_the_demo_and_an_absent_one_is_named() {
         let memory: f64 = cells[9].strip_suffix(" MiB").unwrap().parse().unwrap();
         assert!((20.0..1000.0).contains(&memory), "{text}");
     }
-    assert!(text.contains("vosk did not hear: "), "no English model is set up: {text}");
+    assert!(text.contains("vosk could not hear: "), "no English model is set up: {text}");
 }
 
 /// A script from the truth in which one zone is misheard, one save is lost, and talk is taken for a call.

@@ -49,6 +49,7 @@ mod picture;
 mod print;
 mod protocol;
 mod denoise;
+mod docs;
 mod review;
 mod review_address;
 mod review_browser;

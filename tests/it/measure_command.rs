@@ -61,9 +61,9 @@ fn only_an_earlier_exam_and_a_known_set_are_compared_with() {
     let other = exam(&folder.path().join("other"), "area one point four square centimetres");
     let refused = zonecall(&["measure", &now, "--earlier", &other]);
     assert_eq!(refused.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&refused.stderr).contains("is no earlier exam"), "{refused:?}");
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("is not an earlier exam"), "{refused:?}");
     let set = zonecall(&["measure", &now, "--reference", "any"]);
-    assert!(String::from_utf8_lossy(&set.stderr).contains("built in are: mangalarga-marchador"), "{set:?}");
+    assert!(String::from_utf8_lossy(&set.stderr).contains("the built-in sets are: mangalarga-marchador"), "{set:?}");
     let named = zonecall(&[
         "measure",
         &now,

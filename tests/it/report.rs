@@ -440,7 +440,7 @@ fn the_report_shows_pictures_and_the_reason_where_there_is_none() {
 fn a_card(n_rows: usize) -> Card {
     let row = |idx: usize| CardRow { say: format!("phrase number {idx}"), does: "does this".to_owned() };
     Card {
-        title: "What can be said".to_owned(),
+        title: "What you can say".to_owned(),
         note: "Pause after each.".to_owned(),
         sections: vec![Section {
             heading: "Where".to_owned(),

@@ -34,7 +34,7 @@ fn a_machine_that_was_set_up_is_ready() {
     assert_eq!(code, 0, "{lines:#?}");
     // There may be a microphone or none: either is told in the last line, and never by the system's sound library.
     let without = part(&lines, "microphone").0 != "there";
-    assert_eq!(lines.last().unwrap().starts_with("ready, but no microphone"), without, "{lines:#?}");
+    assert_eq!(lines.last().unwrap().starts_with("ready, but there is no microphone"), without, "{lines:#?}");
     for name in ["protocols", "grammar", "neural ear", "sphinx ear", "exam folder", "disk space"] {
         assert_eq!(part(&lines, name), ("there".to_owned(), None), "{name}");
     }
@@ -50,7 +50,7 @@ fn a_machine_without_a_microphone_says_so_once_and_the_sound_library_says_nothin
     run.arg("doctor").env("ALSA_CONFIG_PATH", &silent).env("XDG_RUNTIME_DIR", home.path());
     let said = run.output().unwrap();
     let (text, errors) = (String::from_utf8_lossy(&said.stdout), String::from_utf8_lossy(&said.stderr));
-    assert!(text.lines().last().unwrap().starts_with("ready, but no microphone: "), "{text}");
+    assert!(text.lines().last().unwrap().starts_with("ready, but there is no microphone: "), "{text}");
     assert!(!text.contains("ready to listen"), "{text}");
     assert_eq!(errors, "", "the library's own lines");
 }

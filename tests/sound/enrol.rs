@@ -121,7 +121,7 @@ fn a_voice_is_kept_only_if_it_is_better_then_used_and_can_be_taken_back() {
             assert!(unlike.contains(&format!("`{voice}` has: if that is the one")), "{unlike}");
             let undone = run(home.path(), &["enrol", "--person", voice, "--undo"]);
             assert!(
-                undone.status.success() && told(&undone).contains("heard as anybody again"),
+                undone.status.success() && told(&undone).contains("heard without adaptation again"),
                 "{}",
                 told(&undone)
             );

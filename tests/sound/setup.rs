@@ -29,7 +29,7 @@ fn a_microphone_is_tried_with_ten_phrases_and_the_settings_are_written_and_used(
     let told = lines.join("\n");
     assert!(child.wait().unwrap().success(), "{told}");
     assert_eq!(lines.iter().filter(|line| line.contains("understood: ")).count(), 10, "{told}");
-    assert!(told.contains("Good: ") && told.contains("noise of the place: -"), "{told}");
+    assert!(told.contains("Good: ") && told.contains("background noise: -"), "{told}");
     let written = std::fs::read_to_string(&settings).unwrap();
     assert!(written.contains("person = \"Ada\"") && written.contains("export_delay_s = 3"), "{written}");
     let old = std::fs::read_to_string(settings.with_extension("toml.old")).unwrap();

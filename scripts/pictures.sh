@@ -1,0 +1,79 @@
+#!/usr/bin/env bash
+# Makes every picture in docs/pictures/ from the demo's exam (run `make demo` first):
+#   desk.png     the review desk, in Chromium without a window
+#   reports.png  pages of the printed reports, through poppler
+#   listen.png   the listening screen, from a real terminal (tmux) with a virtual microphone (PulseAudio)
+# Needs what `make setup` installs, and tmux.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+bin="$(realpath "${CARGO_TARGET_DIR:-target}")/release/zonecall"
+exam=out/demo/exam
+to="$PWD/docs/pictures"
+[ -x "$bin" ] && [ -f "$exam/exam.jsonl" ] || { echo "pictures: run 'make demo' first" >&2; exit 2; }
+for tool in chromium chromedriver pdftoppm tmux pulseaudio paplay flite python3; do
+    command -v "$tool" >/dev/null || { echo "pictures: $tool is missing; install it with apt-get" >&2; exit 2; }
+done
+work=$(mktemp -d)
+started=()
+finish() {
+    for process in "${started[@]}"; do kill "$process" 2>/dev/null || true; done
+    TMUX_TMPDIR="$work" tmux kill-server 2>/dev/null || true
+    rm -rf "$work"
+}
+trap finish EXIT
+mkdir -p "$to"
+
+# A page as a picture: address, width, height, file, seconds to wait.
+shoot() { python3 scripts/page_picture.py "$@"; }
+
+echo "pictures: the review desk"
+cp -r "$exam" "$work/desk"
+"$bin" pair "$work/desk" --frames out/demo/scanner >/dev/null || [ $? = 1 ]
+"$bin" review "$work/desk" --no-open >"$work/address" &
+started+=($!)
+for _ in $(seq 50); do grep -q 'http' "$work/address" && break; sleep 0.2; done
+address=$(grep -o 'http://[^ ]*' "$work/address" | head -n 1)
+shoot "$address" 1440 1040 "$to/desk.png" 12
+
+echo "pictures: the reports"
+"$bin" report "$exam" --format pdf --out "$work/vet.pdf"
+"$bin" report "$exam" --format pdf --for owner --out "$work/owner.pdf"
+pdftoppm -r 60 -png -f 1 -l 2 "$work/vet.pdf" "$work/vet"
+pdftoppm -r 60 -png -f 1 -l 1 "$work/owner.pdf" "$work/owner"
+{
+    echo '<!doctype html><style>body{margin:0;padding:16px;background:#8a8f94;display:flex;gap:16px}img{box-shadow:0 2px 8px #0006}</style>'
+    for page in "$work"/vet*.png "$work"/owner*.png; do echo "<img src=\"file://$page\">"; done
+} >"$work/reports.html"
+shoot "file://$work/reports.html" 1568 734 "$to/reports.png"
+
+echo "pictures: the listening screen"
+export XDG_RUNTIME_DIR="$work" HOME="$work" TMUX_TMPDIR="$work" ZONECALL_SETTINGS=/nonexistent
+pulseaudio -n --daemonize=no --exit-idle-time=-1 --use-pid-file=no \
+    --load=module-native-protocol-unix --load="module-null-sink sink_name=mic" >/dev/null 2>&1 &
+started+=($!)
+sleep 1
+mkdir -p "$work/scanner"
+tmux -f /dev/null new-session -d -x 100 -y 27 -s listen \
+    "cd '$work' && '$bin' listen --into juniper --horse Juniper --voice off --tones off --watch scanner 2>'$work/listen.log'"
+for _ in $(seq 100); do grep -qs '"kind":"audio"' "$work/juniper/exam.jsonl" && break; sleep 0.3; done
+stills=("$PWD"/out/demo/scanner/*.dcm)
+say() { flite -voice rms -t "$1" -o "$work/said.wav" && paplay "$work/said.wav" && sleep 1.5; }
+still() { cp "${stills[$1]}" "$work/scanner/"; sleep 0.5; }
+say "left fore, zone one alpha, transverse"
+say "superficial flexor normal"
+say "save"; still 0
+say "longitudinal"
+say "save"; still 1
+say "zone one bravo, transverse"
+say "superficial flexor normal"
+say "save"; still 2
+say "longitudinal"
+say "zone two alpha, transverse"; sleep 4
+say "moderate core lesion central"
+say "save"; still 3
+say "zone three charlie"
+tmux capture-pane -e -p -t listen >"$work/screen.ansi"
+python3 scripts/terminal_page.py <"$work/screen.ansi" >"$work/screen.html"
+tmux send-keys -t listen q
+shoot "file://$work/screen.html" 1000 640 "$to/listen.png"
+ls -l "$to"
