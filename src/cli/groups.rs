@@ -33,7 +33,8 @@ const GROUPS: [Group; 4] = [
 ];
 
 /// How the help is laid out: the groups take the place of clap's own list.
-pub(super) const TEMPLATE: &str = "{about-with-newline}\n{usage-heading} {usage}\n\n{before-help}Options:\n{options}{after-help}";
+pub(super) const TEMPLATE: &str =
+    "{about-with-newline}\n{usage-heading} {usage}\n\n{before-help}Options:\n{options}{after-help}";
 
 /// The groups as text.
 pub(super) fn grouped() -> String {

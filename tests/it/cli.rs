@@ -286,7 +286,8 @@ fn the_phrases_as_text_end_with_what_stands_for_each_blank() {
     assert!(zonecall(&["phrases", "--html", &card]).status.success());
     let card = std::fs::read_to_string(&card).unwrap();
     assert!(
-        card.contains("`zonecall phrases` lists the words for each ‹ ›") && !card.contains("<dt>‹degree›</dt>")
+        card.contains("`zonecall phrases` lists the words for each ‹ ›")
+            && !card.contains("<dt>‹degree›</dt>")
     );
 }
 

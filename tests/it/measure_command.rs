@@ -63,7 +63,10 @@ fn only_an_earlier_exam_and_a_known_set_are_compared_with() {
     assert_eq!(refused.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&refused.stderr).contains("is not an earlier exam"), "{refused:?}");
     let set = zonecall(&["measure", &now, "--reference", "any"]);
-    assert!(String::from_utf8_lossy(&set.stderr).contains("the built-in sets are: mangalarga-marchador"), "{set:?}");
+    assert!(
+        String::from_utf8_lossy(&set.stderr).contains("the built-in sets are: mangalarga-marchador"),
+        "{set:?}"
+    );
     let named = zonecall(&[
         "measure",
         &now,

@@ -153,7 +153,7 @@ pub(crate) struct CallLine {
     pub(crate) meaning: String,
     pub(crate) place: String,
     /// Calls and lines by hand that put it right, each with whether it is a call of this paper.
-    pub(crate) correct_calls: Vec<(u64, bool)>,
+    pub(crate) corrected_by: Vec<(u64, bool)>,
     pub(crate) sure: String,
 }
 

@@ -41,7 +41,11 @@ fn every_generated_table_equals_the_data() {
         if std::env::var_os("UPDATE_EXPECT").is_some() {
             std::fs::write(&page.path, &wanted).unwrap();
         } else {
-            assert!(wanted == page.text(), "{} is out of date: run the tests with UPDATE_EXPECT=1", page.name());
+            assert!(
+                wanted == page.text(),
+                "{} is out of date: run the tests with UPDATE_EXPECT=1",
+                page.name()
+            );
         }
     }
 }
@@ -101,29 +105,42 @@ fn ears() -> String {
     let mut rows = Vec::new();
     for section in bench.split("\n## ").skip(1) {
         let ear = section.split(' ').next().unwrap();
-        let Some(first) = section.split("\n\n").find(|part| part.starts_with("| condition |")) else { continue };
+        let Some(first) = section.split("\n\n").find(|part| part.starts_with("| condition |")) else {
+            continue;
+        };
         for (key, words) in CONDITIONS {
-            let Some(row) = first.lines().find(|line| line.starts_with(&format!("| {key} |"))) else { continue };
+            let Some(row) = first.lines().find(|line| line.starts_with(&format!("| {key} |"))) else {
+                continue;
+            };
             let cells: Vec<&str> = row.split('|').map(str::trim).collect();
             if ["neural", "sphinx", "vosk"].contains(&ear) {
-                rows.push([ear, words, cells[2], cells[3], cells[4], cells[6], cells[7]].map(str::to_owned).to_vec());
+                rows.push(
+                    [ear, words, cells[2], cells[3], cells[4], cells[6], cells[7]]
+                        .map(str::to_owned)
+                        .to_vec(),
+                );
             }
         }
     }
     assert!(!rows.is_empty(), "benches/EAR.md has no table of an ear");
-    let head = ["Ear", "In", "Phrases", "Right at once", "Asked, right among two", "Missed", "Wrong and acted on"];
+    let head =
+        ["Ear", "In", "Phrases", "Right at once", "Asked, right among two", "Missed", "Wrong and acted on"];
     table(&head, rows)
 }
 
 fn values() -> String {
     let all = data("protocols/values.toml");
     let row = |value: &&Table| {
-        let bounds = format!("{} to {} {}", text(value, "min"), text(value, "max"), text(value, "bound_unit"));
+        let bounds =
+            format!("{} to {} {}", text(value, "min"), text(value, "max"), text(value, "bound_unit"));
         let units = if value.contains_key("units") { text(value, "units") } else { "a score".to_owned() };
         let default = if value.contains_key("unit") { text(value, "unit") } else { "none".to_owned() };
         vec![text(value, "term"), units, default, bounds.trim().to_owned(), text(value, "source")]
     };
-    table(&["What", "Units", "If none is said", "Asked about outside", "Source"], list(&all, "value").iter().map(row))
+    table(
+        &["What", "Units", "If none is said", "Asked about outside", "Source"],
+        list(&all, "value").iter().map(row),
+    )
 }
 
 /// Every key that holds a limit, with the source beside it.
@@ -181,7 +198,9 @@ fn rules() -> String {
         "info" => "note".to_owned(),
         _ => severity,
     };
-    let row = |rule: &&Table| vec![format!("`{}`", text(rule, "id")), word(text(rule, "severity")), text(rule, "why")];
+    let row = |rule: &&Table| {
+        vec![format!("`{}`", text(rule, "id")), word(text(rule, "severity")), text(rule, "why")]
+    };
     table(&["Rule", "Severity", "Why"], list(&all, "rule").iter().map(row))
 }
 

@@ -35,7 +35,8 @@ pub fn without_code(text: &str) -> String {
 
 impl Page {
     pub fn read(path: &Path) -> Page {
-        let text = std::fs::read_to_string(path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+        let text =
+            std::fs::read_to_string(path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
         Page { path: path.to_owned(), text }
     }
 
@@ -64,7 +65,9 @@ impl Page {
 
     /// Lines of code blocks.
     pub fn code(&self) -> impl Iterator<Item = (usize, &str)> {
-        self.lines().filter(|(_, line, is_code)| *is_code && !line.trim_start().starts_with("```")).map(|(at, line, _)| (at, line))
+        self.lines()
+            .filter(|(_, line, is_code)| *is_code && !line.trim_start().starts_with("```"))
+            .map(|(at, line, _)| (at, line))
     }
 
     /// Lines of text: no code, no table, no heading, no comment.
