@@ -35,13 +35,19 @@ try-deb:
 bench: setup
 	cargo bench --bench pair --bench archive --bench hear --bench desk --bench latency
 
-# The ears on the test sets (folders of WAV files with truth.tsv), judged by meaning; `every=15` takes each fifteenth
-# breath, `slow=15` each fifteenth for PocketSphinx, which takes twenty times as long.
+# The neural ear on whole recordings, as an exam is heard (train/streamset.py makes them; minutes on two cores), and,
+# where the test sets are (folders of WAV files with truth.tsv), all ears one utterance a file. All judged by meaning;
+# `every=15` takes each fifteenth utterance, `slow=15` each fifteenth for PocketSphinx, which takes twenty times as long.
 ear_test ?= .ear/test .ear/test-talk
+ear_stream ?= .ear/stream
 every ?= 1
 slow ?= 15
-bench-ear: setup
-	cargo bench --bench ear -- $(abspath $(ear_test)) --every $(every) --slow $(slow) --out $(abspath benches/EAR.md)
+bench-ear: setup $(ear_stream)/streams.tsv
+	cargo bench --bench stream -- $(abspath $(ear_stream)) --out $(abspath benches/EAR.md)
+	if [ -f "$(firstword $(ear_test))/truth.tsv" ]; then cargo bench --bench ear -- $(abspath $(ear_test)) --every $(every) --slow $(slow) --out $(abspath benches/EAR.md); fi
+
+$(ear_stream)/streams.tsv: grammars/en/exam.gram train/streamset.py train/streamset.sh
+	@train/streamset.sh $(ear_stream)
 
 # The neural ear's trust in its readings, fitted again on the tuning voices: needed for every new head.
 ear_tune ?= .ear/tune

@@ -25,6 +25,7 @@ use zonecall::speech::neural::confidence::{
     Calibration, ConfidenceInputs, INPUTS, Meaning, Opinion, RescoringTrust, Verdict,
 };
 use zonecall::speech::neural::parts::Parts;
+use zonecall::speech::stakes;
 
 /// Of all utterances with a call, this share may be acted on wrongly: far less than what may be in use, for tuning voices
 /// are easier than voices that nothing was set on; those had three times as many wrong.
@@ -88,6 +89,7 @@ fn main() {
         language_min: 0.0,
         language_sure: 0.0,
         right_min: 0.0,
+        limits: stakes::Limits::new(),
         second: None,
     };
     let mut language: Vec<f64> =

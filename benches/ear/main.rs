@@ -29,6 +29,8 @@ use zonecall::speech::vosk::VoskParts;
 
 /// Where the remarks of a person begin in the file that is written.
 const REMARKS: &str = "\n## Remarks\n";
+/// Where the part ends that the bench of whole recordings writes.
+const STREAM_END: &str = "<!-- end of the stream -->\n";
 
 pub struct Options {
     pub folders: Vec<PathBuf>,
@@ -121,7 +123,8 @@ fn main() {
         // What a person wrote below the tables stays.
         let before = std::fs::read_to_string(file).unwrap_or_default();
         let remarks = before.find(REMARKS).map_or("", |at| &before[at..]);
-        std::fs::write(file, text + remarks).unwrap();
+        let stream = before.find(STREAM_END).map_or("", |at| &before[..at + STREAM_END.len()]);
+        std::fs::write(file, format!("{stream}{text}{remarks}")).unwrap();
     }
 }
 

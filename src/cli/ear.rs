@@ -8,6 +8,7 @@
 use super::args::{self, Ear};
 use super::voices;
 use crate::exam::parse::meaning;
+use crate::exam::stakes::stakes;
 use crate::language::engine::EngineLanguage;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
@@ -83,7 +84,11 @@ pub(super) fn neural(
         return Err(EngineError::NoParts { path });
     }
     let (known, units) = (language.clone(), protocols.clone());
-    Neural::load(parts, &language.engine, Box::new(move |words| meaning(words, &known, &units)))
+    let mut ear =
+        Neural::load(parts, &language.engine, Box::new(move |words| meaning(words, &known, &units)))?;
+    let (known, units) = (language.clone(), protocols.clone());
+    ear.mind_stakes(Box::new(move |words| stakes(words, &known, &units)));
+    Ok(ear)
 }
 
 #[cfg(feature = "sphinx")]

@@ -4,6 +4,8 @@ pub mod call;
 mod shown;
 pub mod event;
 pub mod parse;
+pub mod stakes;
+pub mod cutter;
 pub mod attend;
 pub mod bounds;
 mod lines;

@@ -5,7 +5,7 @@
 //! Never: meaning. Empty arcs are what makes a search slow: with them PocketSphinx needed ten times as long.
 //! Tested in: `tests/it/language.rs`.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet, VecDeque};
 use std::fmt::Write as _;
 
 use crate::language::automaton::Automaton;
@@ -79,21 +79,21 @@ impl WordGraph {
     /// the zones follow the limb.
     #[must_use]
     pub fn new(calls: &Automaton, calls_or_answers: &Automaton, zones: &ZonesByLimb) -> Self {
+        let mut words = Words::default();
         // Each made small before they are joined: unjoined states take more memory than all the rest of the program.
-        let alone = |automaton: &Automaton| {
-            let mut graph = Follow::new(automaton, zones).deterministic();
+        let mut alone = |automaton: &Automaton| {
+            let mut graph = Follow::new(automaton, zones).deterministic(&mut words);
             graph.drop_dead_ends();
-            smallest(&graph)
+            graph.smallest()
         };
         let (mut graph, waiting) = (alone(calls), alone(calls_or_answers));
-        let moved = |state: usize| state + graph.arcs.len();
-        let arcs = waiting.arcs.iter();
-        let arcs: Vec<_> =
-            arcs.map(|arcs| arcs.iter().map(|(word, to)| (word.clone(), moved(*to))).collect()).collect();
+        let n_calls = graph.arcs.len();
+        let moved = |state: usize| state + n_calls;
         graph.starts.calls_or_answers = waiting.starts.calls.moved(moved);
-        graph.ends.extend(waiting.ends.iter().map(|end| end + graph.arcs.len()));
-        graph.arcs.extend::<Vec<BTreeMap<String, usize>>>(arcs);
-        smallest(&graph)
+        graph.ends.extend(waiting.ends);
+        let arcs = waiting.arcs.into_iter();
+        graph.arcs.extend(arcs.map(|arcs| arcs.into_iter().map(|(word, to)| (word, moved(to))).collect()));
+        graph.smallest().spelled(&words)
     }
 
     /// True when the words can be said at this moment.
@@ -208,21 +208,89 @@ impl WordGraph {
         }
         tail
     }
+}
 
+/// The words that arcs carry, numbered.
+#[derive(Debug, Default)]
+struct Words {
+    texts: Vec<String>,
+    known: HashMap<String, usize>,
+}
+
+impl Words {
+    fn number(&mut self, word: &str) -> usize {
+        if let Some(known) = self.known.get(word) {
+            return *known;
+        }
+        self.texts.push(word.to_owned());
+        self.known.insert(word.to_owned(), self.texts.len() - 1);
+        self.texts.len() - 1
+    }
+}
+
+/// A graph while it is made: its words are numbers, its arcs sorted by them.
+#[derive(Debug)]
+struct Draft {
+    arcs: Vec<Vec<(usize, usize)>>,
+    ends: Vec<bool>,
+    starts: Starts,
+}
+
+impl Draft {
     /// Takes out the arcs after which no utterance can end, such as to a zone that the limb lacks.
     fn drop_dead_ends(&mut self) {
+        let mut before: Vec<Vec<usize>> = vec![Vec::new(); self.arcs.len()];
+        for (from, arcs) in self.arcs.iter().enumerate() {
+            arcs.iter().for_each(|(_, to)| before[*to].push(from));
+        }
         let mut alive = self.ends.clone();
+        let mut open: Vec<usize> = (0..alive.len()).filter(|state| alive[*state]).collect();
+        while let Some(state) = open.pop() {
+            for from in &before[state] {
+                if !std::mem::replace(&mut alive[*from], true) {
+                    open.push(*from);
+                }
+            }
+        }
+        self.arcs.iter_mut().for_each(|arcs| arcs.retain(|(_, to)| alive[*to]));
+    }
+
+    /// Joins states that allow the same continuations, by refining groups until nothing splits.
+    fn smallest(&self) -> Draft {
+        let mut group: Vec<usize> = self.ends.iter().map(|is_end| usize::from(*is_end)).collect();
+        let mut n_groups = 0;
         loop {
-            let leads = |arcs: &BTreeMap<String, usize>| arcs.values().any(|to| alive.contains(to));
-            let more: Vec<usize> = (0..self.arcs.len())
-                .filter(|state| !alive.contains(state) && leads(&self.arcs[*state]))
-                .collect();
-            if more.is_empty() {
+            let mut ids: HashMap<(usize, Vec<(usize, usize)>), usize> = HashMap::new();
+            let mut finer = Vec::with_capacity(group.len());
+            for (state, arcs) in self.arcs.iter().enumerate() {
+                let shape = arcs.iter().map(|(word, to)| (*word, group[*to])).collect();
+                let next = ids.len();
+                // State 0 comes first, so its group is 0.
+                finer.push(*ids.entry((group[state], shape)).or_insert(next));
+            }
+            // A group never joins what was apart, so where their number stays nothing was split.
+            let settled = ids.len() == n_groups;
+            (group, n_groups) = (finer, ids.len());
+            if settled {
                 break;
             }
-            alive.extend(more);
         }
-        self.arcs.iter_mut().for_each(|arcs| arcs.retain(|_, to| alive.contains(to)));
+        let starts = self.starts.moved(|state| group[state]);
+        let mut small = Draft { arcs: vec![Vec::new(); n_groups], ends: vec![false; n_groups], starts };
+        for (state, arcs) in self.arcs.iter().enumerate() {
+            small.arcs[group[state]] = arcs.iter().map(|(word, to)| (*word, group[*to])).collect();
+            small.ends[group[state]] = self.ends[state];
+        }
+        small
+    }
+
+    fn spelled(self, words: &Words) -> WordGraph {
+        let spell = |arcs: Vec<(usize, usize)>| {
+            arcs.into_iter().map(|(word, to)| (words.texts[word].clone(), to)).collect()
+        };
+        let ends =
+            self.ends.iter().enumerate().filter(|(_, is_end)| **is_end).map(|(state, _)| state).collect();
+        WordGraph { arcs: self.arcs.into_iter().map(spell).collect(), ends, starts: self.starts }
     }
 }
 
@@ -261,81 +329,70 @@ impl<'a> Follow<'a> {
         }
     }
 
-    /// `places` and all that can be reached from them without a word, sorted.
-    fn closure(&self, places: impl IntoIterator<Item = Here>) -> Vec<Here> {
-        let mut found: BTreeSet<Here> = BTreeSet::new();
-        let mut open: Vec<Here> = places.into_iter().collect();
+    /// All that can be reached from `places` without a word, sorted; only where a word leads on, or where the end is.
+    fn closure(&self, places: &[Here]) -> Vec<Here> {
+        let mut found: HashSet<Here> = HashSet::new();
+        let mut open: Vec<Here> = places.to_vec();
         while let Some((state, set)) = open.pop() {
             if found.insert((state, set)) {
                 let free = self.automaton.wordless_from(state);
                 open.extend(free.filter_map(|(tag, to)| Some((to, self.after(tag, set)?))));
             }
         }
-        found.into_iter().collect()
+        let end = self.automaton.end();
+        let leads = |(state, _): &Here| *state == end || self.automaton.words_from(*state).next().is_some();
+        let mut found: Vec<Here> = found.into_iter().filter(leads).collect();
+        found.sort_unstable();
+        found
     }
 
     /// One state for each set of places that can be reached by the same words.
-    fn deterministic(&self) -> WordGraph {
-        let mut open: Vec<Vec<Here>> = Vec::new();
-        let mut known: HashMap<Vec<Here>, usize> = HashMap::new();
-        let mut id_of = |places: Vec<Here>, open: &mut Vec<Vec<Here>>| {
-            *known.entry(places.clone()).or_insert_with(|| {
-                open.push(places);
-                open.len() - 1
-            })
-        };
-        let starts: Vec<usize> = (0..self.sets.len())
-            .map(|set| id_of(self.closure([(self.automaton.start(), set)]), &mut open))
-            .collect();
+    fn deterministic(&self, words: &mut Words) -> Draft {
+        let mut states =
+            States { follow: self, open: Vec::new(), by_places: HashMap::new(), by_way: HashMap::new() };
+        let starts: Vec<usize> =
+            (0..self.sets.len()).map(|set| states.number(vec![(self.automaton.start(), set)])).collect();
         let limb = self.set_of.iter().map(|(limb, set)| ((*limb).to_owned(), starts[*set])).collect();
         let calls = ByLimb { any: starts[0], limb };
         let starts = Starts { calls_or_answers: calls.clone(), calls };
-        let mut graph = WordGraph { arcs: Vec::new(), ends: BTreeSet::new(), starts };
-        while let Some(places) = open.get(graph.arcs.len()).cloned() {
-            let mut next: BTreeMap<String, Vec<Here>> = BTreeMap::new();
+        let mut graph = Draft { arcs: Vec::new(), ends: Vec::new(), starts };
+        while let Some(places) = states.open.get(graph.arcs.len()).cloned() {
+            let mut next: BTreeMap<usize, Vec<Here>> = BTreeMap::new();
             for (state, set) in &places {
                 for (word, to) in self.automaton.words_from(*state) {
-                    next.entry(word.to_owned()).or_default().push((to, *set));
+                    next.entry(words.number(word)).or_default().push((to, *set));
                 }
             }
-            if places.iter().any(|(state, _)| *state == self.automaton.end()) {
-                graph.ends.insert(graph.arcs.len());
-            }
-            let arcs = next.into_iter().map(|(word, places)| (word, id_of(self.closure(places), &mut open)));
-            let arcs = arcs.collect();
-            graph.arcs.push(arcs);
+            graph.ends.push(places.iter().any(|(state, _)| *state == self.automaton.end()));
+            graph.arcs.push(next.into_iter().map(|(word, places)| (word, states.number(places))).collect());
         }
         graph
     }
 }
 
-/// Joins states that allow the same continuations, by refining groups until nothing splits.
-fn smallest(graph: &WordGraph) -> WordGraph {
-    let mut group: Vec<usize> =
-        (0..graph.arcs.len()).map(|state| usize::from(graph.ends.contains(&state))).collect();
-    loop {
-        let mut ids = HashMap::new();
-        let mut finer = Vec::with_capacity(group.len());
-        for (state, arcs) in graph.arcs.iter().enumerate() {
-            let shape: Vec<(&String, usize)> = arcs.iter().map(|(word, to)| (word, group[*to])).collect();
-            let next = ids.len();
-            // State 0 comes first, so its group is 0.
-            finer.push(*ids.entry((group[state], shape)).or_insert(next));
+/// The states of a graph while it is made, by the places that they stand for.
+struct States<'a> {
+    follow: &'a Follow<'a>,
+    open: Vec<Vec<Here>>,
+    by_places: HashMap<Vec<Here>, usize>,
+    /// By the places that a word leads to: most ways are taken often, and what follows is found once.
+    by_way: HashMap<Vec<Here>, usize>,
+}
+
+impl States<'_> {
+    fn number(&mut self, mut way: Vec<Here>) -> usize {
+        way.sort_unstable();
+        way.dedup();
+        if let Some(known) = self.by_way.get(&way) {
+            return *known;
         }
-        let settled = finer == group;
-        group = finer;
-        if settled {
-            break;
+        let places = self.follow.closure(&way);
+        let next = self.open.len();
+        let number = *self.by_places.entry(places.clone()).or_insert(next);
+        if number == next {
+            self.open.push(places);
         }
+        self.by_way.insert(way, number);
+        number
     }
-    let n_groups = group.iter().max().map_or(0, |most| most + 1);
-    let starts = graph.starts.moved(|state| group[state]);
-    let mut small = WordGraph { arcs: vec![BTreeMap::new(); n_groups], ends: BTreeSet::new(), starts };
-    for (state, arcs) in graph.arcs.iter().enumerate() {
-        small.arcs[group[state]] = arcs.iter().map(|(word, to)| (word.clone(), group[*to])).collect();
-        if graph.ends.contains(&state) {
-            small.ends.insert(group[state]);
-        }
-    }
-    small
 }

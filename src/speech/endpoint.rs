@@ -13,8 +13,9 @@ use crate::speech::voice_activity::{FRAME_LEN, Strictness, VoiceActivity};
 
 /// The detector decides over this many frames, 0.3 s; that cut test commands right where stricter settings clipped them.
 const WINDOW: usize = 10;
-/// Audio kept before the moment at which speech was noticed: the window, and the onset before it.
-const BEFORE: usize = SAMPLE_RATE_HZ as usize / 2;
+/// Audio kept before the moment at which speech was noticed. A short first word with a gap after it is noticed up to 0.6 s
+/// late; with half a second it was cut off, and a phrase without its first sounds can be another one.
+const BEFORE: usize = 12 * SAMPLE_RATE_HZ as usize / 10;
 /// Audio kept after speech.
 const AFTER_S: f64 = 0.2;
 /// A short pause is this many frames that a stricter detector takes for quiet.
@@ -191,10 +192,14 @@ impl Endpointer {
     /// The first `len` samples as an utterance.
     fn utterance(&self, len: usize) -> UtteranceAudio {
         let samples: Vec<i16> = self.recent.range(..len).copied().collect();
-        let span = Span { from: self.recent_from, to: self.recent_from + len as u64 };
-        let (level_dbfs, clipped) = loudness(&samples);
-        UtteranceAudio { span, samples, level_dbfs, clipped, cut: false }
+        utterance_audio(Span { from: self.recent_from, to: self.recent_from + len as u64 }, samples)
     }
+}
+
+/// Samples as an utterance that was not cut.
+pub(crate) fn utterance_audio(span: Span, samples: Vec<i16>) -> UtteranceAudio {
+    let (level_dbfs, clipped) = loudness(&samples);
+    UtteranceAudio { span, samples, level_dbfs, clipped, cut: false }
 }
 
 impl Pauses {

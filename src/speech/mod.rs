@@ -22,7 +22,9 @@ pub mod installed;
 pub mod dictionary;
 #[cfg(feature = "sphinx")]
 mod sphinx_sys;
+pub mod stakes;
 pub mod recognise;
+pub mod stream;
 #[cfg(feature = "sphinx")]
 pub mod sphinx;
 pub mod neural;

@@ -43,6 +43,27 @@ pub trait Recogniser {
         false
     }
 
+    /// True where the engine tells by itself when the language is spoken: then `sounds` cuts the stream.
+    fn tells_sounds(&self) -> bool {
+        false
+    }
+
+    /// For each frame of `stream::FRAME` samples the probability that a sound of the language is in it.
+    ///
+    /// # Errors
+    /// When the engine itself fails.
+    fn sounds(&mut self, _samples: &[i16]) -> Result<Vec<f32>, EngineError> {
+        Ok(Vec::new())
+    }
+
+    /// The words so far of an utterance that may go on, and whether they are but the beginning of a phrase.
+    ///
+    /// # Errors
+    /// When the engine itself fails.
+    fn recognise_so_far(&mut self, so_far: &UtteranceAudio) -> Result<(Utterance, bool), EngineError> {
+        Ok((self.recognise(so_far)?, false))
+    }
+
     /// From now on this is what can be said; an engine that cannot tell moments apart hears everything at any moment.
     fn follow(&mut self, now: Moment<'_>);
 }

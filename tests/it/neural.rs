@@ -286,3 +286,31 @@ fn no_call_of_the_demo_exams_is_taken_wrongly_and_hardly_one_is_missed() {
     check_demo("fore-limbs", 0);
     check_demo("hind-limb", 0);
 }
+
+/// "left fore", faint, by a synthetic voice (piper's `joe`, CC0) that makes the first word short.
+fn left_fore() -> std::path::PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/recorded/left_fore.flac")
+}
+
+#[test]
+fn a_short_first_word_is_not_cut_off() {
+    let folder = tempfile::tempdir().unwrap();
+    let (audio, into) = (left_fore(), folder.path().join("exam"));
+    let (audio, into) = (audio.to_string_lossy(), into.to_string_lossy());
+    let done = zonecall(&["hear", &audio, "--into", &into, "--started-at", START, "--ear", "neural"]);
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let journal = std::fs::read_to_string(folder.path().join("exam/exam.jsonl")).unwrap();
+    let calls: Vec<&str> = journal.lines().filter(|line| line.contains(r#""kind":"call""#)).collect();
+    assert!(matches!(calls[..], [call] if call.contains(r#""limb":"LF""#)), "{calls:?}");
+}
+
+#[test]
+fn a_word_that_begins_where_the_sound_does_is_not_trusted() {
+    // Cut within the first word, what is left sounds like the other leg.
+    let samples = support::speech::all(zonecall::speech::decode::open(&left_fore()).unwrap());
+    let span = Span { from: 29_440, to: 47_520 };
+    let samples = samples[29_440..47_520].to_vec();
+    let cut = UtteranceAudio { span, samples, level_dbfs: -51.0, clipped: 0.0, cut: false };
+    let heard = load(&Parts::find(None, "en")).unwrap().recognise(&cut).unwrap();
+    assert!(heard.rejected || heard.unsure, "{heard:?}");
+}

@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 use crate::speech::neural::lexicon::BLANK;
 use crate::speech::neural::search::{Frames, Hypothesis, add};
 use crate::speech::neural::unexplained::UnexplainedSpeech;
+use crate::speech::stakes::Limits;
 
 /// A margin above this says no more: no rival was found within the search.
 const MARGIN_MAX: f64 = 14.0;
@@ -65,6 +66,9 @@ pub struct Calibration {
     pub language_sure: f64,
     /// A reading less probable than this to be right, if it is the language, is asked about.
     pub right_min: f64,
+    /// What more is wanted where an error costs much.
+    #[serde(default, skip_serializing_if = "Limits::is_empty")]
+    pub limits: Limits,
     /// How the second opinion is weighed; without it none is asked for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second: Option<RescoringTrust>,
@@ -154,6 +158,7 @@ impl Calibration {
             language_min: 0.3,
             language_sure: 0.9,
             right_min: 0.95,
+            limits: Limits::new(),
             second: None,
         }
     }

@@ -9,6 +9,7 @@ pub mod lexicon;
 pub mod lattice;
 pub mod search;
 pub mod align;
+pub mod support;
 pub mod adapt;
 pub mod unexplained;
 pub mod confidence;
@@ -28,18 +29,29 @@ use crate::speech::neural::confidence::{
 };
 use crate::speech::neural::encoder::{Encoder, FRAME};
 use crate::speech::neural::lattice::Lattice;
-use crate::speech::neural::lexicon::Lexicon;
+use crate::speech::neural::lexicon::{BLANK, Lexicon};
 use crate::speech::neural::parts::{LoadedParts, Parts};
 use crate::speech::neural::rescoring::Rescorer;
-use crate::speech::neural::search::{Frames, Width, search};
+use crate::speech::neural::search::{Frames, Hypothesis, Width, search_begun};
+use crate::speech::neural::support::support;
 use crate::speech::neural::unexplained::unexplained;
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
+use crate::speech::stakes::{Stake, Stakes, StakesOf, broken};
 use crate::speech::utterance::{Rival, Utterance, UtteranceAudio, Word};
 
 /// Other readings kept with an utterance.
 const RIVALS_MAX: usize = 3;
 /// A reading this much less probable than the best, as a natural logarithm, is no rival.
 const RIVAL_BEHIND_MAX: f64 = 10.0;
+
+/// A word that begins in these first frames may have begun before the sound did.
+const EDGE_FRAMES: usize = 3;
+/// The beginning of a longer phrase is taken for one where it fits better by more than this, as a natural logarithm,
+const BEGUN_MIN: f64 = -3.0;
+/// and where it fits no worse than this a word beside the best sequence of any units.
+const BEGUN_FIT_MIN: f64 = -2.0;
+/// A word borne out less than this was hardly heard.
+const SUPPORT_MIN: f64 = -2.5;
 
 /// Gives a text for a sequence of words, equal for sequences that mean the same.
 pub type MeaningKey = Box<dyn Fn(&[&str]) -> String + Send>;
@@ -55,6 +67,8 @@ pub struct Neural {
     /// Bends the head's answers to who speaks, where they have enrolled.
     adaptation: Option<Adaptation>,
     meaning: MeaningKey,
+    /// What is at stake in words; none where nobody said.
+    stakes: Option<StakesOf>,
     head_sha256: String,
     learns: bool,
     /// What it is for everybody, and for who speaks.
@@ -73,8 +87,27 @@ pub struct ScoredReading {
     pub verdict: Verdict,
     /// How probable the first meaning is.
     pub confidence: f64,
+    /// Why it is not acted on, however probable.
+    pub doubt: Option<Doubt>,
+    /// By how much the beginning of a longer phrase fits better, as a natural logarithm; none where none fits.
+    pub begun: Option<f64>,
+    /// How well the sound bears out the word that it bears out least.
+    pub support: f64,
     frames: usize,
     spans: Option<Vec<WordFrames>>,
+}
+
+/// What no probability outweighs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Doubt {
+    /// The first word begins, or the last one ends, where the sound does: there may have been more of it.
+    Edge,
+    /// The beginning of a longer phrase fits better.
+    Begun,
+    /// A word was hardly heard.
+    MadeUp,
+    /// A part that costs much if it is wrong is not sure enough, or another reading makes something else of it.
+    Stake(Stake),
 }
 
 impl std::fmt::Debug for Neural {
@@ -139,6 +172,7 @@ impl Neural {
             calibration: read.calibration,
             adaptation: None,
             meaning,
+            stakes: None,
             head_sha256: read.head_sha256,
             learns: false,
             plain: id.clone(),
@@ -168,8 +202,8 @@ impl Neural {
         let heard = self.net.hear(&segment.samples)?;
         let bent = self.adaptation.as_ref().map(|bend| bend.apply(&heard));
         let frames = bent.as_ref().unwrap_or(&heard.frames);
-        let readings = search(&self.network, frames, Width::LISTENING);
-        let mut meanings = confidence::meanings(&readings, &self.meaning);
+        let found = search_begun(&self.network, frames, Width::LISTENING);
+        let mut meanings = confidence::meanings(&found.whole, &self.meaning);
         let mut spans = spans(&meanings, &self.lexicon, frames);
         let left = unexplained(spans.as_deref().unwrap_or_default(), frames, &segment.samples);
         let lift_db = confidence::lift_db(&segment.samples);
@@ -185,7 +219,45 @@ impl Neural {
             meanings = opinion.meanings;
             spans = self::spans(&meanings, &self.lexicon, frames);
         }
-        Ok(ScoredReading { meanings, evidence, verdict, confidence, frames: frames.rows().len(), spans })
+        let begun = begun(found.begun, &meanings, frames);
+        let support = lowest_support(&meanings, spans.as_deref(), &self.lexicon, frames);
+        let n_frames = frames.rows().len();
+        let doubt = doubt(spans.as_deref(), n_frames, begun, support)
+            .or_else(|| self.at_stake(&meanings, confidence).map(Doubt::Stake));
+        if doubt.is_some() && verdict == Verdict::Act {
+            verdict = Verdict::Ask;
+        }
+        Ok(ScoredReading {
+            meanings,
+            evidence,
+            verdict,
+            confidence,
+            doubt,
+            begun,
+            support,
+            frames: n_frames,
+            spans,
+        })
+    }
+
+    /// From now on parts of a reading that cost much if they are wrong have limits of their own.
+    pub fn mind_stakes(&mut self, stakes: StakesOf) {
+        self.stakes = Some(stakes);
+    }
+
+    /// The stake for which a reading is not acted on, if there is one.
+    fn at_stake(&self, meanings: &[Meaning], confidence: f64) -> Option<Stake> {
+        let (of, limits) = (self.stakes.as_ref()?, &self.calibration.limits);
+        let stakes = |meaning: &Meaning| {
+            let words: Vec<&str> = meaning.reading.words.iter().map(String::as_str).collect();
+            of(&words)
+        };
+        let (best, others) = meanings.split_first()?;
+        let farthest = limits.values().map(|limit| limit.rival_min).fold(0.0, f64::max);
+        let behind = |other: &&Meaning| best.score - other.score < farthest;
+        let rivals: Vec<(f64, Stakes)> =
+            others.iter().take_while(behind).map(|other| (best.score - other.score, stakes(other))).collect();
+        broken(limits, &stakes(best), confidence, &rivals)
     }
 
     /// The second opinion of the likeliest meanings; none where nothing can give one.
@@ -274,16 +346,45 @@ impl Recogniser for Neural {
     }
 
     fn recognise(&mut self, segment: &UtteranceAudio) -> Result<Utterance, EngineError> {
+        Ok(self.recognise_so_far(segment)?.0)
+    }
+
+    fn recognise_so_far(&mut self, segment: &UtteranceAudio) -> Result<(Utterance, bool), EngineError> {
         let weighed = self.weigh(segment)?;
+        let is_begun = weighed.begun.is_some_and(|ahead| ahead > BEGUN_MIN);
+        Ok((self.utterance(segment, &weighed), is_begun))
+    }
+
+    fn is_quick(&self) -> bool {
+        true
+    }
+
+    fn tells_sounds(&self) -> bool {
+        true
+    }
+
+    fn sounds(&mut self, samples: &[i16]) -> Result<Vec<f32>, EngineError> {
+        let heard = self.net.hear(samples)?;
+        let other = |row: &[f32]| self.other.map_or(0.0, |other| row[other].exp());
+        Ok(heard.frames.rows().map(|row| 1.0 - row[BLANK].exp() - other(row)).collect())
+    }
+
+    fn follow(&mut self, now: Moment<'_>) {
+        self.network.follow(now);
+    }
+}
+
+impl Neural {
+    fn utterance(&self, segment: &UtteranceAudio, weighed: &ScoredReading) -> Utterance {
         let best = weighed.meanings.first();
-        let words = best.map(|best| self.words(&best.reading.words, &weighed, segment)).unwrap_or_default();
+        let words = best.map(|best| self.words(&best.reading.words, weighed, segment)).unwrap_or_default();
         let score = best.map_or(0.0, |best| best.score);
         let near = weighed.meanings.iter().skip(1).filter(|meaning| score - meaning.score < RIVAL_BEHIND_MAX);
         let rivals = near.take(RIVALS_MAX).map(|meaning| Rival {
             words: meaning.reading.words.join(" "),
             behind: thousandths(score - meaning.score),
         });
-        Ok(Utterance {
+        Utterance {
             span: segment.span,
             rejected: weighed.verdict == Verdict::Reject,
             unsure: weighed.verdict == Verdict::Ask,
@@ -293,16 +394,40 @@ impl Recogniser for Neural {
             score,
             level_dbfs: segment.level_dbfs,
             clipped: segment.clipped,
-        })
+        }
     }
+}
 
-    fn is_quick(&self) -> bool {
-        true
-    }
+/// By how much the beginning of a phrase fits better than the best whole one; none where it hardly fits at all.
+#[allow(clippy::cast_precision_loss)] // an utterance has far fewer than 2^53 words
+fn begun(begun: Option<Hypothesis>, meanings: &[Meaning], frames: &Frames) -> Option<f64> {
+    let begun = begun?;
+    let highest = |row: &[f32]| f64::from(row.iter().copied().fold(f32::NEG_INFINITY, f32::max));
+    let free: f64 = frames.rows().map(highest).sum();
+    let fits = (begun.score - free) / begun.words.len().max(1) as f64 >= BEGUN_FIT_MIN;
+    fits.then(|| meanings.first().map_or(f64::INFINITY, |best| begun.score - best.score))
+}
 
-    fn follow(&mut self, now: Moment<'_>) {
-        self.network.follow(now);
+fn lowest_support(
+    meanings: &[Meaning],
+    spans: Option<&[WordFrames]>,
+    lexicon: &Lexicon,
+    frames: &Frames,
+) -> f64 {
+    let (Some(best), Some(spans)) = (meanings.first(), spans) else { return 0.0 };
+    support(&best.reading.words, spans, lexicon, frames).into_iter().fold(0.0, f64::min)
+}
+
+/// What speaks against acting on a reading, however probable it is.
+fn doubt(spans: Option<&[WordFrames]>, n_frames: usize, begun: Option<f64>, support: f64) -> Option<Doubt> {
+    let (first, last) = (spans?.first()?, spans?.last()?);
+    if first.from < EDGE_FRAMES || last.to + 1 >= n_frames {
+        return Some(Doubt::Edge);
     }
+    if begun.is_some_and(|ahead| ahead > BEGUN_MIN) {
+        return Some(Doubt::Begun);
+    }
+    (support < SUPPORT_MIN).then_some(Doubt::MadeUp)
 }
 
 /// When the words of the first meaning were said.

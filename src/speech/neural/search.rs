@@ -147,9 +147,24 @@ impl Beam {
     }
 }
 
+/// What a search finds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Searched {
+    /// Sentences that fit, best first.
+    pub whole: Vec<Hypothesis>,
+    /// The likeliest beginning of a sentence that is none by itself, up to the end of a word.
+    pub begun: Option<Hypothesis>,
+}
+
 /// The sentences of `network` that fit `frames`, best first.
 #[must_use]
 pub fn search(network: &Lattice, frames: &Frames, width: Width) -> Vec<Hypothesis> {
+    search_begun(network, frames, width).whole
+}
+
+/// The same, and the likeliest beginning of one.
+#[must_use]
+pub fn search_begun(network: &Lattice, frames: &Frames, width: Width) -> Searched {
     let mut histories = Histories::new();
     let mut tokens = vec![((0, NOWHERE), BeamToken { blank: 0.0, unit: f64::NEG_INFINITY })];
     for row in frames.rows() {
@@ -159,7 +174,8 @@ pub fn search(network: &Lattice, frames: &Frames, width: Width) -> Vec<Hypothesi
         }
         tokens = beam.pruned(width);
     }
-    finish(network, &mut histories, &tokens)
+    let begun = ended(network, &mut histories, &tokens, false).into_iter().next();
+    Searched { whole: ended(network, &mut histories, &tokens, true), begun }
 }
 
 /// One partial sentence, one frame on: it stays, or one unit begins.
@@ -214,16 +230,20 @@ fn begin(
     }
 }
 
-/// Partial sentences that are whole ones, the ways to say the same words added up.
-fn finish(
+/// Partial sentences at the end of a word that are whole ones, or that are none yet, the ways to say the same words added
+/// up.
+fn ended(
     network: &Lattice,
     histories: &mut Histories,
     tokens: &[(LatticePlace, BeamToken)],
+    is_whole: bool,
 ) -> Vec<Hypothesis> {
     let mut whole: Vec<(usize, f64)> = Vec::new();
     let mut at: HashMap<usize, usize> = HashMap::new();
     for ((history, place), token) in tokens.iter().filter(|((_, place), _)| *place != NOWHERE) {
-        for (word, state) in network.node(*place).words.iter().filter(|(_, state)| network.ends(*state)) {
+        for (word, state) in
+            network.node(*place).words.iter().filter(|(_, state)| network.ends(*state) == is_whole)
+        {
             let sentence = histories.with(*history, *word, *state);
             let idx = *at.entry(sentence).or_insert(whole.len());
             if idx == whole.len() {
