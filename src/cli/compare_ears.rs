@@ -222,7 +222,7 @@ fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
             }
         }
     }
-    if let Some(segment) = session.close_audio()? {
+    for segment in session.close_audio()? {
         caught.push(catch(&mut session, &segment)?);
     }
     let exam = session.exam();

@@ -118,7 +118,7 @@ impl Hearing {
         let bar = progress(recording.total_samples());
         let heard = self.blocks(recording, &bar);
         let last = self.session.close_audio()?;
-        if let Some(segment) = last {
+        for segment in last {
             self.utterance(&segment)?;
         }
         bar.finish_and_clear();

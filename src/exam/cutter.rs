@@ -11,7 +11,6 @@ use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::speech::endpoint::Endpointer;
 use crate::speech::recognise::{EngineError, Recogniser};
-use crate::speech::sphinx_sys::SphinxRefused;
 use crate::speech::stream::{AtPause, Listener, Pace, Parts, Stream};
 use crate::speech::utterance::{Utterance, UtteranceAudio};
 
@@ -62,26 +61,22 @@ enum CutBy {
 
 impl UtteranceCutter {
     /// Begins at sample `first`; utterances end early only where the engine is quick enough.
-    ///
-    /// # Errors
-    /// When a detector cannot be made.
-    pub fn new(first: u64, ending: Ending, engine: &dyn Recogniser) -> Result<Self, SphinxRefused> {
+    #[must_use]
+    pub fn new(first: u64, ending: Ending, engine: &dyn Recogniser) -> Self {
         let ending = if engine.is_quick() { ending } else { Ending::AtPause };
         let source = match (engine.tells_sounds(), ending) {
             (true, Ending::Early) => CutBy::Engine(Stream::new(first, Pace::Prompt)),
             (true, Ending::AtPause) => CutBy::Engine(Stream::new(first, Pace::Patient)),
-            (false, Ending::Early) => CutBy::Loudness(Box::new(Endpointer::asking_early(first)?)),
-            (false, Ending::AtPause) => CutBy::Loudness(Box::new(Endpointer::new(first)?)),
+            (false, Ending::Early) => CutBy::Loudness(Box::new(Endpointer::asking_early(first))),
+            (false, Ending::AtPause) => CutBy::Loudness(Box::new(Endpointer::new(first))),
         };
-        Ok(Self { source, ending, asked: false, known: Vec::new() })
+        Self { source, ending, asked: false, known: Vec::new() }
     }
 
     /// The same anew from sample `first` on.
-    ///
-    /// # Errors
-    /// When a detector cannot be made.
-    pub fn again(&self, first: u64, ending: Ending, engine: &dyn Recogniser) -> Result<Self, SphinxRefused> {
-        Ok(Self { asked: self.asked, ..Self::new(first, ending, engine)? })
+    #[must_use]
+    pub fn again(&self, first: u64, ending: Ending, engine: &dyn Recogniser) -> Self {
+        Self { asked: self.asked, ..Self::new(first, ending, engine) }
     }
 
     /// When an utterance may end.
@@ -114,7 +109,10 @@ impl UtteranceCutter {
                 let mut fault = None;
                 let ended = endpointer.take_asking(samples, |so_far| {
                     let found = at_pause.at_pause(so_far);
-                    found.map(|what| what == AtPause::Whole).map_err(|error| fault = Some(error)).unwrap_or(false)
+                    found
+                        .map(|what| what == AtPause::Whole)
+                        .map_err(|error| fault = Some(error))
+                        .unwrap_or(false)
                 });
                 fault.map_or(Ok(ended), Err)
             }
@@ -203,6 +201,10 @@ impl Listener for AtPauses<'_, '_> {
             let (second, is_half) = self.hear(&parts.second)?;
             return Ok(second.is_none() || is_half);
         };
+        if parts.was == AtPause::Whole {
+            // Calls said in one go are one utterance, as long as all of it is clear.
+            return Ok(true);
+        }
         let (Some(first), _) = self.hear(&parts.first)? else { return Ok(true) };
         let Some(rest) = both.strip_prefix(first.as_slice()) else { return Ok(true) };
         let rest: Vec<&str> = rest.iter().map(String::as_str).collect();

@@ -7,7 +7,8 @@
 
 use std::sync::Arc;
 
-use crate::exam::parse::{Parsed, is_whole, parse};
+use crate::exam::cutter::CutterEar;
+use crate::exam::parse::{Parsed, parse};
 use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
@@ -36,19 +37,9 @@ impl Ear {
         Ok((utterance, parsed))
     }
 
-    /// The same at a short pause, and whether all of the utterance was said: surely heard, and nothing can belong to it
-    /// that would change its meaning.
-    pub(super) fn hear_early(
-        &mut self,
-        segment: &UtteranceAudio,
-        answer: AnswerExpected,
-    ) -> Result<(bool, (Utterance, Parsed)), EngineError> {
-        let (utterance, parsed) = self.hear(segment)?;
-        let words: Vec<&str> = utterance.words.iter().map(|word| word.text.as_str()).collect();
-        let is_sure = !utterance.rejected && !utterance.unsure && parsed.problems.is_empty();
-        let asked = answer == AnswerExpected::Yes;
-        let is_whole = is_sure && is_whole(&words, asked, &self.language, &self.protocols);
-        Ok((is_whole, (utterance, parsed)))
+    /// What the stream is cut with.
+    pub(super) fn for_cutter(&mut self) -> CutterEar<'_> {
+        CutterEar { engine: self.engine.as_mut(), language: &self.language, protocols: &self.protocols }
     }
 
     /// What an utterance means by itself.

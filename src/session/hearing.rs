@@ -11,6 +11,7 @@ use chrono::{DateTime, Local, Offset as _, Utc};
 use sha2::{Digest, Sha256};
 
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, Span, WallQuality};
+use crate::exam::cutter::{Ending, UtteranceCutter};
 use crate::exam::event::{AudioFile, CloseReason, Event, ExamEvent, Header, Horse, JOURNAL_SCHEMA};
 use crate::exam::fold::Exam;
 use crate::exam::journal::Journal;
@@ -23,7 +24,6 @@ use crate::session::effect::{AnswerExpected, Arrival, Effect, HeardUtterance, In
 use crate::session::error::SessionError;
 use crate::session::options::Subject;
 use crate::session::spoken::SpokenLanguage;
-use crate::speech::endpoint::Endpointer;
 use crate::speech::keep::Keeper;
 use crate::speech::utterance::{Utterance, UtteranceAudio};
 
@@ -47,15 +47,6 @@ impl Began {
     }
 }
 
-/// When an utterance may end.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Ending {
-    /// After a pause of the usual length.
-    AtPause,
-    /// At a short pause, where all of it was said surely.
-    Early,
-}
-
 /// An exam that is being heard.
 pub struct Session {
     folder: ExamFolder,
@@ -64,12 +55,7 @@ pub struct Session {
     utc_offset_s: i32,
     journal: Journal,
     keeper: Option<Keeper>,
-    endpointer: Endpointer,
-    /// Utterances can end at a short pause: the engine is quick enough.
-    ending: Ending,
-    /// The utterance that was heard last at a short pause.
-    heard_early: Option<(Utterance, Parsed)>,
-    answer: AnswerExpected,
+    cutter: UtteranceCutter,
     next_sample: u64,
     n_files: usize,
 }
@@ -111,7 +97,7 @@ impl Session {
         let utc_offset_s = header.utc_offset_s;
         let journal = folder.begin_journal()?;
         let (dialogue, effects) = Dialogue::begin(header, Arc::clone(&ear.protocols));
-        let endpointer = Endpointer::new(0);
+        let cutter = UtteranceCutter::new(0, Ending::AtPause, ear.engine.as_ref());
         let mut this = Self {
             folder: folder.clone(),
             ear,
@@ -119,10 +105,7 @@ impl Session {
             utc_offset_s,
             journal,
             keeper: None,
-            endpointer,
-            ending: Ending::AtPause,
-            heard_early: None,
-            answer: AnswerExpected::No,
+            cutter,
             next_sample: 0,
             n_files: 0,
         };
@@ -157,6 +140,7 @@ impl Session {
         let failed = |source| FolderError::Fold { path: folder.journal_file(), source };
         let (dialogue, effects) =
             Dialogue::resume(lines, Arc::clone(&ear.protocols), anchor, resumed).map_err(failed)?;
+        let cutter = UtteranceCutter::new(next_sample, Ending::AtPause, ear.engine.as_ref());
         let mut this = Self {
             folder: folder.clone(),
             ear,
@@ -164,10 +148,7 @@ impl Session {
             utc_offset_s: exam.header.utc_offset_s,
             journal,
             keeper: None,
-            endpointer: Endpointer::new(next_sample),
-            ending: Ending::AtPause,
-            heard_early: None,
-            answer: AnswerExpected::No,
+            cutter,
             next_sample,
             n_files: exam.audio.len(),
         };
@@ -224,7 +205,7 @@ impl Session {
         let at = self.dialogue.instant_of(first_sample);
         self.keeper = Some(Keeper::create(&self.folder.audio_file(&audio), at, self.utc_offset_s)?);
         self.step(Input::Line(Event::Audio(audio)))?;
-        self.endpointer = self.endpointer_from(first_sample);
+        self.hear_from(first_sample, self.cutter.ending());
         Ok(())
     }
 
@@ -234,7 +215,7 @@ impl Session {
     /// When the block cannot be kept.
     pub fn take(&mut self, block: &[i16]) -> Result<Vec<UtteranceAudio>, SessionError> {
         self.keep(block)?;
-        Ok(self.endpointer.take(block))
+        Ok(self.cutter.take(block, Ending::AtPause, self.ear.for_cutter())?)
     }
 
     fn keep(&mut self, block: &[i16]) -> Result<(), SessionError> {
@@ -248,43 +229,27 @@ impl Session {
     /// The same; once a person is answered, an utterance ends at a short pause where all of it was said surely.
     pub(super) fn take_early(&mut self, block: &[i16]) -> Result<Vec<UtteranceAudio>, SessionError> {
         self.keep(block)?;
-        let Self { endpointer, ear, answer, heard_early, .. } = self;
-        let mut fault = None;
-        let ended = endpointer.take_asking(block, |segment| match ear.hear_early(segment, *answer) {
-            Ok((is_whole, heard)) => {
-                *heard_early = Some(heard);
-                is_whole
-            }
-            Err(error) => {
-                fault = Some(error);
-                false
-            }
-        });
-        fault.map_or(Ok(ended), |error| Err(error.into()))
+        Ok(self.cutter.take(block, Ending::Early, self.ear.for_cutter())?)
     }
 
     /// From now on a person listens, and utterances can end early if the engine is quick enough.
     pub(super) fn answer_with(&mut self, options: DialogueOptions) -> Result<(), SessionError> {
         self.dialogue.set(options, self.next_sample);
-        self.ending = if self.ear.engine.is_quick() { Ending::Early } else { Ending::AtPause };
-        self.endpointer = self.endpointer_from(self.next_sample);
+        self.hear_from(self.next_sample, Ending::Early);
         Ok(())
     }
 
     /// The words of the utterance that is going on, for the eye only; none where nobody speaks or the engine takes too
     /// long.
     pub(super) fn growing(&mut self) -> Result<Option<String>, SessionError> {
-        let quick = self.ending == Ending::Early;
-        let Some(segment) = self.endpointer.growing().filter(|_| quick) else { return Ok(None) };
+        let quick = self.cutter.ending() == Ending::Early;
+        let Some(segment) = self.cutter.growing().filter(|_| quick) else { return Ok(None) };
         let utterance = self.ear.engine.recognise(&segment)?;
         Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
     }
 
-    fn endpointer_from(&self, first: u64) -> Endpointer {
-        match self.ending {
-            Ending::Early => Endpointer::asking_early(first),
-            Ending::AtPause => Endpointer::new(first),
-        }
+    fn hear_from(&mut self, first: u64, ending: Ending) {
+        self.cutter = self.cutter.again(first, ending, self.ear.engine.as_ref());
     }
 
     /// Keeps an utterance that was cut out of the sound already; what is taken next follows it. Gives its place here.
@@ -294,14 +259,14 @@ impl Session {
     ) -> Result<UtteranceAudio, SessionError> {
         let from = self.next_sample;
         self.keep(&segment.samples)?;
-        self.endpointer = self.endpointer_from(self.next_sample);
+        self.hear_from(self.next_sample, self.cutter.ending());
         Ok(UtteranceAudio { span: Span { from, to: self.next_sample }, ..segment.clone() })
     }
 
     /// Ends the utterance that is going on, if any: what follows begins a new one.
-    pub(super) fn cut(&mut self) -> Result<Option<UtteranceAudio>, SessionError> {
-        let ended = self.endpointer.finish();
-        self.endpointer = self.endpointer_from(self.next_sample);
+    pub(super) fn cut(&mut self) -> Result<Vec<UtteranceAudio>, SessionError> {
+        let ended = self.cutter.finish(self.ear.for_cutter())?;
+        self.hear_from(self.next_sample, self.cutter.ending());
         Ok(ended)
     }
 
@@ -309,11 +274,11 @@ impl Session {
     ///
     /// # Errors
     /// When the disk refuses.
-    pub fn close_audio(&mut self) -> Result<Option<UtteranceAudio>, SessionError> {
+    pub fn close_audio(&mut self) -> Result<Vec<UtteranceAudio>, SessionError> {
         if let Some(keeper) = self.keeper.take() {
             keeper.finalise()?;
         }
-        Ok(self.endpointer.finish())
+        Ok(self.cutter.finish(self.ear.for_cutter())?)
     }
 
     /// One utterance: recognised and understood, not yet written.
@@ -321,10 +286,7 @@ impl Session {
     /// # Errors
     /// When the engine fails.
     pub fn recognise(&mut self, segment: &UtteranceAudio) -> Result<(Utterance, Parsed), SessionError> {
-        match self.heard_early.take() {
-            Some(heard) if heard.0.span == segment.span => Ok(heard),
-            _ => Ok(self.ear.hear(segment)?),
-        }
+        Ok(self.cutter.recognise(segment, self.ear.for_cutter())?)
     }
 
     /// What becomes of an utterance is decided and written; gives what else is to be done.
@@ -363,7 +325,7 @@ impl Session {
             match effect {
                 Effect::Write(_) => {}
                 Effect::Expect(expected) => {
-                    self.answer = expected.answer;
+                    self.cutter.expect_answer(expected.answer == AnswerExpected::Yes);
                     self.ear.expect(&expected);
                 }
                 other => rest.push(other),

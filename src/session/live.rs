@@ -171,10 +171,7 @@ impl Live {
     pub fn close(mut self, heard: Result<(), SessionError>) -> Result<Closed, SessionError> {
         // The first fault is the reason; none of them keeps the journal open.
         let last = self.session.close_audio();
-        let heard = heard.and_then(|()| match last? {
-            Some(segment) => self.utterance(&segment),
-            None => Ok(()),
-        });
+        let heard = heard.and_then(|()| last?.iter().try_for_each(|segment| self.utterance(segment)));
         let heard = heard.and_then(|()| self.last_stills());
         let reason = match (&heard, self.session.dialogue().has_ended()) {
             (Err(error), _) => CloseReason::Fault(in_one_line(error)),
@@ -228,10 +225,7 @@ impl Live {
     /// Sound is lost here: the utterance that was going on ends, and what follows is another one.
     fn break_off(&mut self) -> Result<(), SessionError> {
         self.gap_at = Some(self.session.next_sample());
-        match self.session.cut()? {
-            Some(segment) => self.utterance(&segment),
-            None => Ok(()),
-        }
+        self.session.cut()?.iter().try_for_each(|segment| self.utterance(segment))
     }
 
     /// Sound was lost here: written down, and time is tied to the clocks anew.
@@ -300,7 +294,7 @@ impl Live {
             self.device(Device::Switch, presence)?;
         }
         if self.gate.is_due(is_on, self.session.next_sample(), recorded) {
-            if let Some(segment) = self.session.cut()? {
+            for segment in self.session.cut()? {
                 self.utterance(&segment)?;
             }
             self.gate.turn();

@@ -28,6 +28,8 @@ const APART: u64 = millis(96);
 const SHORT_PAUSE: u64 = millis(216);
 /// What is unclear waits this long for more: of pauses within calls said in one go the longest tenth are 0.4 s and more.
 const UNCLEAR_PAUSE: u64 = millis(504);
+/// What is whole waits this long where nobody waits for an answer: calls said in one go stay together.
+const WHOLE_PAUSE: u64 = millis(696);
 /// What may go on waits this long, and nothing waits longer: 1.2 s after the end of the last word, whose last peak is up to
 /// 0.3 s before that.
 pub const OPEN_PAUSE: u64 = millis(1500);
@@ -76,6 +78,8 @@ pub trait Listener {
 /// Two parts of what may be one utterance.
 #[derive(Debug)]
 pub struct Parts {
+    /// What the first was at the pause.
+    pub was: AtPause,
     /// What was said before the pause.
     pub first: UtteranceAudio,
     /// What was said after it.
@@ -290,6 +294,7 @@ impl Stream {
             && what != AtPause::Half
         {
             let parts = Parts {
+                was: what,
                 first: self.audio(pending.from, to),
                 second: self.audio(from, now),
                 both: self.audio(pending.from, now),
@@ -305,6 +310,7 @@ impl Stream {
             && matches!(what, AtPause::Half | AtPause::Unclear)
         {
             let parts = Parts {
+                was: AtPause::Whole,
                 first: self.audio(first_from, first_to + SHORT_PAUSE),
                 both: self.audio(first_from, now),
                 second: so_far,
@@ -317,6 +323,7 @@ impl Stream {
             so_far = parts.second;
         }
         let longest = match what {
+            AtPause::Whole if self.pace == Pace::Patient => WHOLE_PAUSE,
             AtPause::Whole => {
                 self.floor = pending.last + APART;
                 self.early = Some((pending.from, pending.last));

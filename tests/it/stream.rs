@@ -139,7 +139,7 @@ fn the_onset_before_the_first_sound_is_kept_though_another_utterance_has_just_en
 }
 
 #[test]
-fn the_pace_changes_the_cost_and_not_the_cuts() {
+fn the_pace_changes_the_cost_and_not_the_cuts_of_what_is_unclear() {
     let parts =
         [(0, 0.7), (SOUND, 0.4), (0, 0.3), (SOUND, 0.5), (NOISE, 6.0), (SOUND, 0.1), (0, 0.4), (SOUND, 1.0)];
     let samples = stretches(&[&parts[..], &[(0, 0.9)], &parts[..]].concat());
@@ -172,4 +172,15 @@ fn an_endless_utterance_is_cut_at_a_pause_and_nothing_of_it_is_lost() {
     }
     let heard: usize = found.iter().map(|(audio, _)| n_sounds(&audio.samples)).sum();
     assert_eq!(heard, n_sounds(&samples));
+}
+
+#[test]
+fn calls_said_in_one_go_stay_together_where_nobody_waits() {
+    let samples =
+        stretches(&[(0, 1.0), (SOUND, 0.4), (0, 0.4), (SOUND, 0.4), (0, 1.0), (SOUND, 0.4), (0, 2.0)]);
+    let n = |found: &[(UtteranceAudio, u64)]| -> Vec<usize> {
+        found.iter().map(|(audio, _)| n_sounds(&audio.samples)).collect()
+    };
+    assert_eq!(n(&cut(&samples, Pace::Patient, &mut Ear::new(whole))), [2, 1]);
+    assert_eq!(n(&cut(&samples, Pace::Prompt, &mut Ear::new(whole))), [1, 1, 1]);
 }
