@@ -118,7 +118,7 @@ fn a_short_first_word_with_a_gap_after_it_is_in_its_utterance() {
     let short = &short[..short.len().min(SECOND / 5)];
     let before = room(2.0);
     let audio = [&before[..], short, &room(0.35), &rest, &room(1.5)].concat();
-    let found = utterances(Endpointer::new(0).unwrap(), &audio, false);
+    let found = utterances(Endpointer::new(0), &audio, false);
     let first = found.first().expect("an utterance").0.span;
     assert!(first.from <= before.len() as u64, "begins {} samples late", first.from - before.len() as u64);
     println!("noticed {} samples after the word began", first.from + 19_200 - before.len() as u64);
