@@ -70,6 +70,9 @@ fn exam(folder: &Path) {
             zone_assumed: false,
             instance_number: None,
             size_px: Some((800, 600)),
+            patient: None,
+            pixels_sha256: None,
+            also_in: Vec::new(),
             problems: Vec::new(),
         };
         journal.append(start, 0, &Event::Frame(Box::new(frame))).unwrap();

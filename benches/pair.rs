@@ -68,6 +68,9 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
             zone_assumed: false,
             instance_number: Some(idx as i64),
             size_px: None,
+            patient: None,
+            pixels_sha256: None,
+            also_in: Vec::new(),
             problems: Vec::new(),
         });
     }

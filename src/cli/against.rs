@@ -22,7 +22,13 @@ pub(crate) fn against(args: &AgainstArgs, now: &Header, protocols: &Protocols) -
     let mut earlier = Vec::new();
     for other in &args.earlier {
         let record = earlier_record(other, now, protocols)?;
-        earlier.push(Earlier { id: record.exam.id, at: record.exam.started_at, rows: record.measures });
+        let exam = record.exam;
+        earlier.push(Earlier {
+            id: exam.id,
+            at: exam.started_at,
+            utc_offset_s: exam.utc_offset_s,
+            rows: record.measures,
+        });
     }
     earlier.sort_by_key(|earlier| earlier.at);
     for (limb, _) in &args.injured {

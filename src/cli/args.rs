@@ -15,13 +15,10 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::exam::review::is_plain;
 use crate::exam_folder::ExamFolder;
+use crate::knowledge::cautions::CAUTIONS;
 use crate::protocol::Protocols;
 use crate::session::options::Subject;
 use crate::session::spoken::SpokenLanguage;
-
-const CAUTIONS: &str = "Not a diagnosis. Everything zonecall writes is a draft until a licensed vet has signed it. \
-Cut-offs are defaults with their sources; local rules and licensed practice come first. \
-Sedation and handling safety are the practice's responsibility.";
 
 /// You call the zone, it keeps the record: a journal of a spoken tendon scan, and the saved stills labelled with it.
 ///
@@ -274,6 +271,13 @@ pub(crate) struct PairArgs {
     /// Folder of stills: DICOM, PNG, JPEG, BMP or TIFF, in any subfolder.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) frames: PathBuf,
+    /// Take the stills of this patient, too, by name or number as the files give it: you have checked that it is this
+    /// exam's horse.
+    #[arg(long, value_name = "PATIENT", requires = "by")]
+    pub(crate) same_horse: Vec<String>,
+    /// Who has checked it; kept in the journal.
+    #[arg(long, value_name = "NAME", value_parser = not_blank)]
+    pub(crate) by: Option<String>,
 }
 
 #[derive(Debug, clap::Args)]

@@ -9,7 +9,7 @@ use crate::exam::call::{Act, Command, Problem, View};
 use crate::exam::context::Context;
 use crate::exam::event::Header;
 use crate::exam::logged::LoggedCall;
-use crate::protocol::Protocols;
+use crate::protocol::{Protocols, convert};
 
 /// Marks the calls that later calls take back.
 pub(crate) fn take_back(calls: &mut [LoggedCall]) {
@@ -166,7 +166,8 @@ pub(crate) fn set_in_force_from(
         if counts(call) {
             if let Act::View(view) = &mut call.act {
                 let limb = view.limb.clone().or_else(|| context.limb.clone());
-                let problem = settle_zone(view, limb.as_deref(), header, protocols);
+                let length_cm = limb.as_deref().and_then(|limb| length_of(limb, &context, header, protocols));
+                let problem = settle_zone(view, limb.as_deref(), header, length_cm, protocols);
                 call.problems.extend(problem);
             }
             context.apply(&call.act);
@@ -176,11 +177,23 @@ pub(crate) fn set_in_force_from(
     context
 }
 
+/// The length of a limb in centimetres: as it was said last, else as it was set for the exam.
+fn length_of(limb: &str, context: &Context, header: &Header, protocols: &Protocols) -> Option<f64> {
+    let said = || {
+        let slot = protocols.length_setting(limb, &header.schemes)?;
+        let amount = context.settings.get(slot)?.amount.as_ref()?;
+        convert(amount.number, amount.unit.as_deref().unwrap_or("cm"), "cm").filter(|cm| *cm > 0.0)
+    };
+    let set = || header.limb_lengths_cm.get(&protocols.limb(limb)?.group).copied();
+    said().or_else(set)
+}
+
 /// Turns a level into its zone, and checks that the limb has the zone.
 fn settle_zone(
     view: &mut View,
     limb: Option<&str>,
     header: &Header,
+    length_cm: Option<f64>,
     protocols: &Protocols,
 ) -> Option<Problem> {
     if view.zone.is_none() && view.level_cm.is_none() {
@@ -193,7 +206,7 @@ fn settle_zone(
         });
     };
     if let Some(level_cm) = view.level_cm {
-        match protocols.zone_of_level(limb, level_cm, &header.schemes) {
+        match protocols.zone_of_level(limb, level_cm, &header.schemes, length_cm) {
             Ok(zone) => view.zone = Some(zone),
             Err(level) => return Some(Problem { message: level.message, help: level.help }),
         }

@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::clock::{Anchor, WallQuality};
 use crate::exam::call::{Amount, Call, Problem};
+use crate::exam::patient::Patient;
 use crate::exam::review::Review;
 use crate::exam::sign::{FileHash, Signed};
 use crate::speech::recognise::EngineId;
@@ -200,6 +201,12 @@ pub struct Header {
     /// Which horse.
     #[serde(default)]
     pub horse: Horse,
+    /// Length of the limbs in centimetres, by group, as far as it was set: levels are scaled by it.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub limb_lengths_cm: BTreeMap<String, f64>,
+    /// Scale of each score, as it was set; a score without one is on that of the protocols.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub scales: BTreeMap<String, String>,
 }
 
 /// The horse, as far as the person who started the exam named it.
@@ -211,6 +218,16 @@ pub struct Horse {
     /// The practice's number for it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub id: Option<String>,
+}
+
+/// An exam beside this one.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct OtherExam {
+    /// Name of its folder.
+    pub exam: String,
+    /// It began at the same instant: the same recording, heard once more.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub again: bool,
 }
 
 /// A file of kept audio.
@@ -343,6 +360,15 @@ pub struct Frame {
     /// Width and height in pixels, where known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub size_px: Option<(u32, u32)>,
+    /// Whom it is of, as the file says.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub patient: Option<Patient>,
+    /// SHA-256 of the pixels alone, where they were read: two files with other heads may show one picture.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pixels_sha256: Option<String>,
+    /// Exams beside this one that had it already when it was found.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub also_in: Vec<OtherExam>,
     /// What is wrong with the file; it is used as far as it goes.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub problems: Vec<Problem>,

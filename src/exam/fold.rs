@@ -169,6 +169,16 @@ impl Exam {
             return;
         };
         known.file.clone_from(&found.file);
+        // Stills of before these were read get them when they are found again.
+        if found.patient.is_some() {
+            known.patient.clone_from(&found.patient);
+        }
+        if found.pixels_sha256.is_some() {
+            known.pixels_sha256.clone_from(&found.pixels_sha256);
+        }
+        if !found.also_in.is_empty() {
+            known.also_in.clone_from(&found.also_in);
+        }
         if known.sha256 != found.sha256 {
             known.sha256.clone_from(&found.sha256);
             known.problems.push(Problem {

@@ -1,6 +1,7 @@
 //! From words to calls, from calls to the journal, from the journal to the exam.
 
 pub mod call;
+pub mod patient;
 mod shown;
 pub mod event;
 pub mod parse;
@@ -20,6 +21,7 @@ pub mod logged;
 mod correct;
 mod by_hand;
 pub mod fold;
+pub mod identity;
 pub mod sound;
 pub mod live;
 pub mod seal;

@@ -8,6 +8,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::exam::call::{Act, View};
+use crate::exam::patient::Patient;
 
 /// Longest name, reason or description in a change, in characters.
 pub const TEXT_MAX: usize = 500;
@@ -88,6 +89,11 @@ pub enum Change {
         /// What it shows.
         place: View,
     },
+    /// Stills of this patient are of the exam's horse, whatever name they carry.
+    SameHorse {
+        /// Whom the files name.
+        patient: Patient,
+    },
     /// The still is not part of this exam.
     LeaveOut {
         /// The still's id.
@@ -131,7 +137,9 @@ impl Change {
     /// Whether both speak of the same call, still, clock or finding, so that the later one replaces the earlier.
     #[must_use]
     pub fn same_target(&self, other: &Change) -> bool {
-        use Change::{Call, Clock, Label, LeaveOut, Looked, Move, Pair, Place, Scale, TakeBack, Withdraw};
+        use Change::{
+            Call, Clock, Label, LeaveOut, Looked, Move, Pair, Place, SameHorse, Scale, TakeBack, Withdraw,
+        };
         match (self, other) {
             (
                 Call { seq: a, .. } | Place { seq: a, .. } | Move { seq: a, .. } | Withdraw { seq: a },
@@ -144,6 +152,7 @@ impl Change {
             ) => a == b,
             (Scale { still: a, .. }, Scale { still: b, .. }) => a == b,
             (Clock { .. }, Clock { .. }) => true,
+            (SameHorse { patient: a }, SameHorse { patient: b }) => a == b,
             (Looked { .. }, Looked { .. }) => self == other,
             _ => false,
         }
@@ -164,7 +173,10 @@ impl Change {
                 (None, Some(still))
             }
             Change::Looked { seq, still, .. } => (*seq, still.as_deref()),
-            Change::Add { .. } | Change::Clock { .. } | Change::TakeBack { .. } => (None, None),
+            Change::Add { .. }
+            | Change::Clock { .. }
+            | Change::SameHorse { .. }
+            | Change::TakeBack { .. } => (None, None),
         }
     }
 }

@@ -38,6 +38,9 @@ impl Display for Change {
             Change::Move { seq, sample } => write!(out, "call {seq} moved to {:.1} s", seconds(*sample)),
             Change::Pair { seq, .. } => write!(out, "still paired with call {seq}"),
             Change::Label { place, .. } => write!(out, "still labelled {place}"),
+            Change::SameHorse { patient } => {
+                write!(out, "stills of {} are of the exam's horse", patient.in_words())
+            }
             Change::LeaveOut { .. } => out.write_str("still is no part of the exam"),
             Change::Scale { distance_mm, .. } => {
                 write!(out, "scale of the still set by hand, on {distance_mm} mm of its depth scale")

@@ -1,6 +1,6 @@
 //! Reads stills that are DICOM files.
 //!
-//! Takes: a file, read up to its pixels.
+//! Takes: a file, read up to its pixels; and once more to its end, for the hash of them.
 //! Gives: what names and dates the still, and the regions in which a pixel has a size.
 //! Never: takes a time of the study or series for the time of the still, or trusts a region that does not fit the image.
 //! Tested in: `tests/it/frames.rs`.
@@ -11,8 +11,10 @@ use chrono::{DateTime, Utc};
 use dicom_dictionary_std::tags;
 use dicom_object::mem::InMemElement;
 use dicom_object::{DefaultDicomObject, InMemDicomObject, OpenFileOptions, Tag};
+use sha2::{Digest as _, Sha256};
 
 use crate::exam::call::Problem;
+use crate::exam::patient::Patient;
 use crate::frames::lengths::lengths;
 use crate::frames::stamp::{self, Stamp, problem};
 use crate::trace::Scale;
@@ -37,6 +39,10 @@ pub struct StillHeader {
     pub instance_number: Option<i64>,
     /// Width and height in pixels.
     pub size_px: Option<(u32, u32)>,
+    /// Whom it is of.
+    pub patient: Option<Patient>,
+    /// SHA-256 of its pixels as they lie in the file.
+    pub pixels_sha256: Option<String>,
     /// What is wrong with it.
     pub problems: Vec<Problem>,
 }
@@ -84,6 +90,8 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
             "the file's own hash was taken as its identity; a copy in another format will not be recognised",
         ));
     }
+    told.patient = Patient::new(text_of(&file, tags::PATIENT_NAME), text_of(&file, tags::PATIENT_ID));
+    told.pixels_sha256 = pixels_sha256(path);
     told.instance_number = int_of(&file, tags::INSTANCE_NUMBER);
     date(&file, utc_offset_s, &mut told);
     let count = int_of(&file, tags::NUMBER_OF_FRAMES).unwrap_or(1);
@@ -108,6 +116,24 @@ pub fn regions(path: &Path) -> Result<(Vec<Region>, Vec<Problem>), Problem> {
     let size_px = size_of(&file)
         .ok_or_else(|| problem("a DICOM file without an image", "there is nothing to measure in it"))?;
     Ok(regions_of(&file, size_px))
+}
+
+/// A larger file is a loop, not a still: its pixels are not read for this.
+const PIXELS_FILE_BYTES_MAX: u64 = 64 << 20;
+
+/// Over the pixels as they lie in the file; none where they cannot be read, which is no fault of the still's head.
+fn pixels_sha256(path: &Path) -> Option<String> {
+    if path.metadata().ok()?.len() > PIXELS_FILE_BYTES_MAX {
+        return None;
+    }
+    let file = OpenFileOptions::new().open_file(path).ok()?;
+    let pixels = element(&file, tags::PIXEL_DATA)?;
+    let mut hash = Sha256::new();
+    match pixels.fragments() {
+        Some(pieces) => pieces.iter().for_each(|piece| hash.update(piece)),
+        None => hash.update(pixels.to_bytes().ok()?),
+    }
+    Some(crate::hex(&hash.finalize()))
 }
 
 fn open(path: &Path) -> Result<DefaultDicomObject, Problem> {

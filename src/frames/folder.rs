@@ -176,6 +176,9 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
         zone_assumed: told.zone_assumed,
         instance_number: told.instance_number,
         size_px: told.size_px,
+        patient: told.patient,
+        pixels_sha256: told.pixels_sha256,
+        also_in: Vec::new(),
         problems: told.problems,
     })
 }

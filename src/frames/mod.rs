@@ -6,6 +6,7 @@ pub mod dicom;
 pub mod image;
 pub mod folder;
 pub mod watch;
+pub mod elsewhere;
 pub mod pairing;
 pub mod assign;
 pub mod theil_sen;

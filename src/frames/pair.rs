@@ -146,7 +146,10 @@ fn stills(exam: &Exam, frames: &[Frame]) -> Vec<Still> {
         },
         hand: by_hand(exam, &frames[frame]),
     };
-    order.into_iter().map(still).filter(|still| still.hand != Some(Tie::LeftOut)).collect()
+    // A still of another horse takes no call from this one's, and its time says nothing of the scanner's clock.
+    let refused = exam.refused(frames);
+    let taken = |still: &Still| still.hand != Some(Tie::LeftOut) && refused[still.frame].is_none();
+    order.into_iter().map(still).filter(taken).collect()
 }
 
 type StillLabel<'a> = (&'a Option<String>, &'a Option<String>, &'a Option<String>, &'a Option<String>);

@@ -16,7 +16,9 @@ use notify::Watcher as _;
 
 use crate::exam::call::Problem;
 use crate::exam::event::Frame;
+use crate::frames::elsewhere::Elsewhere;
 use crate::frames::folder::{files, one};
+use crate::frames::stamp::problem;
 
 /// The folder is looked through at least this often.
 const LOOK_EVERY: Duration = Duration::from_millis(500);
@@ -67,7 +69,7 @@ pub struct Watch {
 impl Watch {
     /// Follows `folder`; what lies in it already is left to `zonecall pair`.
     ///
-    /// `exam_folder` and `utc_offset_s` as in `folder::read`; stills whose ids are `known` are not told.
+    /// `exam_folder` and `utc_offset_s` as in `folder::read`; stills whose ids are `known`, each with its file, are not told.
     ///
     /// # Errors
     /// When the folder is not there.
@@ -75,7 +77,8 @@ impl Watch {
         folder: &Path,
         exam_folder: &Path,
         utc_offset_s: i32,
-        known: BTreeSet<String>,
+        known: BTreeMap<String, String>,
+        elsewhere: Elsewhere,
     ) -> Result<Self, WatchError> {
         let refused = |reason: String| WatchError { folder: folder.to_owned(), reason };
         std::fs::read_dir(folder).map_err(|error| refused(error.to_string()))?;
@@ -93,6 +96,7 @@ impl Watch {
             exam_folder: exam_folder.to_owned(),
             utc_offset_s,
             known,
+            elsewhere,
             files: BTreeMap::new(),
         };
         for path in files(folder, &mut Vec::new()) {
@@ -142,7 +146,9 @@ struct FolderLook {
     folder: PathBuf,
     exam_folder: PathBuf,
     utc_offset_s: i32,
-    known: BTreeSet<String>,
+    /// The file that each still came in first, by its id.
+    known: BTreeMap<String, String>,
+    elsewhere: Elsewhere,
     files: BTreeMap<PathBuf, FileState>,
 }
 
@@ -167,10 +173,27 @@ impl FolderLook {
                 FileState::Coming { since, .. } if now.duration_since(since) < AT_REST => {}
                 FileState::Coming { first, first_at, .. } => {
                     match one(path, &self.exam_folder, self.utc_offset_s) {
-                        Ok(frame) => {
+                        Ok(mut frame) => {
                             self.files.insert(path.clone(), FileState::Told);
-                            if self.known.insert(frame.id.clone()) {
-                                arrived.push(Arrived::Still { frame: Box::new(frame), at: first_at });
+                            match self.known.get(&frame.id) {
+                                None => {
+                                    self.known.insert(frame.id.clone(), frame.file.clone());
+                                    frame.also_in = self.elsewhere.have(&frame);
+                                    arrived.push(Arrived::Still { frame: Box::new(frame), at: first_at });
+                                }
+                                // A file that was renamed is no second one.
+                                Some(first)
+                                    if *first != frame.file && self.exam_folder.join(first).is_file() =>
+                                {
+                                    let problem = problem(
+                                        format!("the same still as `{first}`"),
+                                        "the first was taken; remove the copy",
+                                    );
+                                    arrived.push(Arrived::Other { file: path.clone(), problem });
+                                }
+                                Some(_) => {
+                                    self.known.insert(frame.id.clone(), frame.file.clone());
+                                }
                             }
                         }
                         // Perhaps the rest of it is still to come.

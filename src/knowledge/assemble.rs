@@ -7,6 +7,7 @@
 
 use crate::exam::fold::Exam;
 use crate::frames::pairing::Pairing;
+use crate::knowledge::cautions::CAUTIONS;
 use crate::knowledge::check::check;
 use crate::knowledge::coverage::coverage;
 use crate::knowledge::doubt::put_doubts;
@@ -48,6 +49,7 @@ pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, aga
         coverage,
         measures,
         findings,
+        cautions: CAUTIONS.to_owned(),
     }
 }
 

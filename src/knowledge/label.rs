@@ -33,7 +33,10 @@ pub struct StillLabel {
 pub fn labels(exam: &Exam, pairing: &Pairing) -> Vec<StillLabel> {
     let doubtful = doubtful(exam);
     let paired = pairing.frames.iter().map(Some).chain(std::iter::repeat(None));
-    exam.frames.iter().zip(paired).map(|(_, paired)| label(exam, paired, &doubtful)).collect()
+    // Whatever a refused still was paired with, it is none of this horse.
+    let refused = exam.refused(&exam.frames);
+    let taken = paired.zip(refused).map(|(paired, refused)| paired.filter(|_| refused.is_none()));
+    exam.frames.iter().zip(taken).map(|(_, paired)| label(exam, paired, &doubtful)).collect()
 }
 
 fn label(

@@ -1,5 +1,6 @@
 //! What the exam amounts to: the record, its coverage and what to look at.
 
+pub mod cautions;
 pub mod place;
 pub mod step;
 pub mod record;
@@ -9,6 +10,7 @@ pub mod coverage;
 pub(crate) mod doubt;
 pub mod label;
 pub mod rows;
+pub(crate) mod current;
 pub mod measure;
 pub mod check;
 pub mod assemble;

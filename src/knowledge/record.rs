@@ -11,6 +11,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::exam::event::Horse;
+use crate::exam::patient::Patient;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::place::Place;
 
@@ -46,6 +47,9 @@ pub struct Record {
     pub measures: Vec<MeasureRow>,
     /// What a person should look at, worst first.
     pub findings: Vec<Finding>,
+    /// What goes with everything above; records from before it was written lack it.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub cautions: String,
 }
 
 /// The exam itself.
@@ -196,6 +200,12 @@ pub struct FrameRow {
     /// What speaks against the label, in a few words each; the findings say more.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubt: Vec<String>,
+    /// Whom it is of, as its file says.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub patient: Option<Patient>,
+    /// Why it was not taken into the exam, in words: it has no label until a person confirms whose it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub refused: Option<String>,
     /// Other labels that are about as likely.
     pub rivals: Vec<RivalLabel>,
 }

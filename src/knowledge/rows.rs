@@ -13,6 +13,8 @@ use crate::exam::call::{Act, Amount, Command, Setting};
 use crate::exam::context::Context;
 use crate::exam::event::Frame;
 use crate::exam::fold::{Exam, LoggedCall, LoggedChange, LoggedEntry, LoggedUtterance};
+use crate::exam::identity::Foreign;
+use crate::exam::patient::Patient;
 use crate::exam::review::Change;
 use crate::frames::pairing::{PairedFrame, Pairing};
 use crate::knowledge::label::StillLabel;
@@ -185,8 +187,35 @@ pub fn note_rows(exam: &Exam) -> Vec<NoteRow> {
 #[must_use]
 pub fn frame_rows(exam: &Exam, pairing: &Pairing, labels: &[StillLabel]) -> Vec<FrameRow> {
     let paired = pairing.frames.iter().map(Some).chain(std::iter::repeat(None));
-    let stills = exam.frames.iter().zip(labels).zip(paired);
-    stills.map(|((frame, label), paired)| frame_row(exam, frame, label, paired)).collect()
+    let refused = exam.refused(&exam.frames);
+    let stills = exam.frames.iter().zip(labels).zip(paired).zip(refused);
+    let row = |(((frame, label), paired), refused): (
+        ((&Frame, &StillLabel), Option<&PairedFrame>),
+        Option<Foreign>,
+    )| {
+        match refused {
+            // Whatever it was paired with, it is none of this horse.
+            Some(why) => {
+                let refused = Some(refused_in_words(exam, frame, why));
+                FrameRow { refused, ..frame_row(exam, frame, label, None) }
+            }
+            None => frame_row(exam, frame, label, paired),
+        }
+    };
+    stills.map(row).collect()
+}
+
+/// Why a still was not taken, such as "it is of `Bramble`, the exam of `Juniper`".
+pub(crate) fn refused_in_words(exam: &Exam, frame: &Frame, why: Foreign) -> String {
+    let patient = frame.patient.as_ref().map(Patient::in_words).unwrap_or_default();
+    let horse = &exam.header.horse;
+    match why {
+        Foreign::OtherHorse => {
+            let own = Patient { name: horse.name.clone(), id: horse.id.clone() }.in_words();
+            format!("it is of `{patient}`, the exam of `{own}`")
+        }
+        Foreign::OtherThanStills => format!("it is of `{patient}`, other stills are of somebody else"),
+    }
 }
 
 fn frame_row(exam: &Exam, frame: &Frame, label: &StillLabel, paired: Option<&PairedFrame>) -> FrameRow {
@@ -200,6 +229,8 @@ fn frame_row(exam: &Exam, frame: &Frame, label: &StillLabel, paired: Option<&Pai
         confidence: label.confidence,
         call_seq: label.call_seq,
         doubt: Vec::new(),
+        patient: frame.patient.clone(),
+        refused: None,
         rivals: paired.map(|paired| rivals(exam, paired)).unwrap_or_default(),
     }
 }

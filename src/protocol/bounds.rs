@@ -8,6 +8,11 @@
 use crate::protocol::model::ValueKind;
 use crate::protocol::unit::convert;
 
+/// Without what is lost in turning one unit into another.
+fn round(number: f64) -> f64 {
+    (number * 1e6).round() / 1e6
+}
+
 /// What is odd about a number.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
@@ -37,6 +42,16 @@ pub enum Odd {
 }
 
 impl ValueKind {
+    /// The number as people are shown it, always in one unit; as it stands where its unit is of another kind.
+    #[must_use]
+    pub fn shown(&self, number: f64, unit: Option<&str>) -> (f64, Option<String>) {
+        let same = || (number, unit.map(str::to_owned));
+        let (Some(from), Some(to)) = (unit, self.shown.as_ref().or(self.unit.as_ref())) else {
+            return same();
+        };
+        convert(number, from, to).map_or_else(same, |number| (round(number), Some(to.clone())))
+    }
+
     /// Another unit of this kind in which `number`, said without one, is as usual as in `unit`.
     #[must_use]
     pub fn other_unit(&self, number: f64, unit: &str) -> Option<&str> {

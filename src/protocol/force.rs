@@ -149,9 +149,16 @@ impl Protocols {
         self.limbs.iter().map(|limb| (limb.code.clone(), codes(limb))).collect()
     }
 
+    /// The setting by which the length of this limb is said, where levels are scaled by it.
+    #[must_use]
+    pub fn length_setting(&self, limb: &str, schemes: &BTreeMap<String, String>) -> Option<&str> {
+        self.schemes_for(limb, schemes).into_iter().find_map(|scheme| scheme.length_setting.as_deref())
+    }
+
     /// The zone of a level `cm` centimetres below the landmark: `from` belongs to a zone, `to` to the next.
     ///
     /// Levels are counted in the scheme that is always covered, never in one that is covered only when called.
+    /// The table is made for a limb of one length; where that of this limb is known, `length_cm`, it is scaled by it.
     ///
     /// # Errors
     /// A [`LevelProblem`] where no scheme is chosen, the scheme has no centimetres, or the level is outside them.
@@ -160,6 +167,7 @@ impl Protocols {
         limb: &str,
         cm: f64,
         schemes: &BTreeMap<String, String>,
+        length_cm: Option<f64>,
     ) -> Result<String, LevelProblem> {
         let in_force = self.schemes_for(limb, schemes);
         let Some(scheme) = in_force.into_iter().find(|scheme| !scheme.when_called) else {
@@ -168,8 +176,13 @@ impl Protocols {
                 help: "choose a scheme for this limb's group, or say the zone by name".to_owned(),
             });
         };
+        let factor = match (length_cm, scheme.length_cm) {
+            (Some(own), Some(table)) => own / table,
+            _ => 1.0,
+        };
+        let scaled = |(from, to): (f64, f64)| (from * factor, to * factor);
         let rows: Vec<(&Zone, (f64, f64))> =
-            scheme.zones.iter().filter_map(|zone| zone.cm.map(|cm| (zone, cm))).collect();
+            scheme.zones.iter().filter_map(|zone| zone.cm.map(|cm| (zone, scaled(cm)))).collect();
         if rows.is_empty() {
             return Err(LevelProblem {
                 message: format!("the scheme `{}` has no centimetres for its zones", scheme.name),
@@ -185,8 +198,10 @@ impl Protocols {
 }
 
 fn outside(scheme: &Scheme, cm: f64, rows: &[(&Zone, (f64, f64))]) -> LevelProblem {
-    let from = rows.iter().map(|row| row.1.0).fold(f64::INFINITY, f64::min);
-    let to = rows.iter().map(|row| row.1.1).fold(f64::NEG_INFINITY, f64::max);
+    // A tenth of a centimetre is finer than a level can be read.
+    let tenths = |cm: f64| (cm * 10.0).round() / 10.0;
+    let from = tenths(rows.iter().map(|row| row.1.0).fold(f64::INFINITY, f64::min));
+    let to = tenths(rows.iter().map(|row| row.1.1).fold(f64::NEG_INFINITY, f64::max));
     LevelProblem {
         message: format!(
             "level {cm} cm belongs to no zone: the scheme `{}` goes from {from} to {to} cm below the {}",

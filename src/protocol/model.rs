@@ -60,9 +60,48 @@ pub struct Plane {
     /// Its name in words.
     pub name: String,
     /// Where the probe's marker points by default.
-    pub marker: String,
+    pub marker: Marker,
     /// Source of the default, or "common practice, no source".
     pub source: String,
+}
+
+/// Where the probe's marker points.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(untagged)]
+pub enum Marker {
+    /// The same way on every limb.
+    Everywhere(String),
+    /// By the side of the limb: what is at the horse's left stays at the left.
+    BySide {
+        /// On left limbs.
+        left: String,
+        /// On right limbs.
+        right: String,
+    },
+}
+
+impl Marker {
+    /// The ways that are usual on limbs of this side; all of them where no side is known.
+    #[must_use]
+    pub fn usual(&self, side: Option<&str>) -> Vec<&str> {
+        match (self, side) {
+            (Marker::Everywhere(way), _) => vec![way],
+            (Marker::BySide { left, .. }, Some("left")) => vec![left],
+            (Marker::BySide { right, .. }, Some(_)) => vec![right],
+            (Marker::BySide { left, right }, None) => vec![left, right],
+        }
+    }
+
+    /// In words, such as `lateral on left limbs and medial on right ones`.
+    #[must_use]
+    pub fn in_words(&self, side: Option<&str>) -> String {
+        match (self, side) {
+            (Marker::BySide { left, right }, None) => {
+                format!("{left} on left limbs and {right} on right ones")
+            }
+            _ => self.usual(side).concat(),
+        }
+    }
 }
 
 /// One structure.
@@ -76,6 +115,20 @@ pub struct Structure {
     /// The structure it is a part of, if any.
     #[serde(default)]
     pub part_of: Option<String>,
+    /// Groups of limbs that have it; empty means all of them.
+    #[serde(default)]
+    pub groups: Vec<String>,
+    /// It runs along the whole limb or lies outside the zones: no zone asks about it.
+    #[serde(default)]
+    pub anywhere: bool,
+}
+
+impl Structure {
+    /// Whether limbs of this group have it.
+    #[must_use]
+    pub fn is_of(&self, group: &str) -> bool {
+        self.groups.is_empty() || self.groups.iter().any(|own| own == group)
+    }
 }
 
 /// Something that can be measured or scored.
@@ -87,6 +140,9 @@ pub struct ValueKind {
     /// Unit taken where none was said; none for scores.
     #[serde(default)]
     pub unit: Option<String>,
+    /// Unit that people are shown, whichever was said; the default unit where it is absent.
+    #[serde(default)]
+    pub shown: Option<String>,
     /// Units that make sense for it, the default among them.
     #[serde(default)]
     pub units: Vec<String>,
@@ -156,6 +212,12 @@ pub struct Scheme {
     /// Source of the centimetres per zone; absent where there are none.
     #[serde(default)]
     pub cm_source: Option<String>,
+    /// Length of a limb that the centimetres were made for, from the landmark to the end of the zones that share it out.
+    #[serde(default)]
+    pub length_cm: Option<f64>,
+    /// The setting by which the length of the limb at hand is said.
+    #[serde(default)]
+    pub length_setting: Option<String>,
     /// Zones that totals run over; empty means all of them.
     #[serde(default)]
     pub total_zones: Vec<String>,

@@ -29,6 +29,8 @@ pub struct Plain {
     pub change: PlainChange,
     /// Shares of a cross-section in words, the smallest first.
     pub share: Vec<PlainShare>,
+    /// By how much something is larger, in words, the smallest first.
+    pub more: Vec<PlainMore>,
 }
 
 /// When a change between two exams is told as one.
@@ -59,7 +61,23 @@ pub struct PlainShare {
     pub words: String,
 }
 
+/// By how much something is larger, in words.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlainMore {
+    /// More than this many percent.
+    pub over_percent: f64,
+    /// Such as "more than a fifth".
+    pub words: String,
+}
+
 impl Plain {
+    /// The largest step that `percent` passes, in words; none where it passes none.
+    #[must_use]
+    pub fn more(&self, percent: f64) -> Option<&str> {
+        self.more.iter().rfind(|more| percent > more.over_percent).map(|more| more.words.as_str())
+    }
+
     /// A percentage of a cross-section in words; none outside the table.
     #[must_use]
     pub fn share(&self, percent: f64) -> Option<&str> {

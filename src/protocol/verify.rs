@@ -28,6 +28,7 @@ pub(super) fn verify(
     for structure in &protocols.structures {
         let place = format!("structure `{}`", structure.code);
         Codes::structures(protocols).hold(structures, &place, structure.part_of.iter())?;
+        Codes::groups(protocols).hold(structures, &place, structure.groups.iter())?;
     }
     for value in &protocols.values {
         verify_value(protocols, values, value)?;
@@ -71,6 +72,11 @@ fn verify_plain(protocols: &Protocols, path: &Path) -> Result<(), ProtocolError>
         range(path, &format!("share `{}`", share.words), from, share.up_to_percent)?;
         from = share.up_to_percent;
     }
+    let mut from = 0.0;
+    for more in &plain.more {
+        range(path, &format!("more `{}`", more.words), from, more.over_percent)?;
+        from = more.over_percent;
+    }
     Ok(())
 }
 
@@ -94,6 +100,9 @@ fn verify_value(protocols: &Protocols, path: &Path, value: &ValueKind) -> Result
             return Err(fault(NumberFault::Unit { unit: unit.clone(), bound_unit: bound_unit.clone() }));
         }
     }
+    if let Some(unit) = value.shown.as_ref().filter(|unit| !value.units.contains(unit)) {
+        return Err(fault(NumberFault::DefaultUnit { unit: unit.clone() }));
+    }
     Ok(())
 }
 
@@ -110,6 +119,9 @@ fn verify_scheme(protocols: &Protocols, path: &Path, scheme: &Scheme) -> Result<
     let codes = scheme.zones.iter().map(|zone| zone.code.as_str()).collect();
     let zones = Codes { kind: "zone", file: "the same file", codes };
     zones.hold(path, "`total_zones`", scheme.total_zones.iter())?;
+    if let Some(length_cm) = scheme.length_cm {
+        range(path, "`length_cm`", 0.0, length_cm)?;
+    }
     let mut last: Option<(&str, f64)> = None;
     for zone in &scheme.zones {
         let place = format!("zone `{}`", zone.code);

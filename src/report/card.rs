@@ -8,6 +8,7 @@
 use maud::{Markup, html};
 
 use super::document::{Document, page};
+use super::words::CAUTIONS;
 
 const STYLE: &str = include_str!("card.css");
 
@@ -48,8 +49,8 @@ const SAY_WIDTH_MAX: usize = 60;
 const SIZES_PT: [usize; 8] = [16, 14, 13, 12, 11, 10, 9, 8];
 /// Columns of the printed card; fewer are preferred in the same type.
 const COLUMNS: [usize; 3] = [2, 3, 4];
-/// Width of A4 landscape inside 10 mm on each side, space between columns, and height below the title, in points.
-const PAGE_PT: (usize, usize, usize) = (785, 20, 476);
+/// Width of A4 landscape inside 10 mm on each side, space between columns, and height between title and cautions, in points.
+const PAGE_PT: (usize, usize, usize) = (785, 20, 448);
 /// Mean width of a bold letter in hundredths of the type size; a wide sans-serif face came to about 49 on a print.
 const LETTER: usize = 54;
 /// Height of a heading with the space above it, as `card.css` sets it, in hundredths of the type size.
@@ -82,6 +83,7 @@ pub fn text(card: &Card) -> String {
             out.push('\n');
         }
     }
+    out.push_str(&format!("\n{CAUTIONS}\n"));
     out
 }
 
@@ -98,6 +100,7 @@ pub fn html(card: &Card) -> String {
         main class={ "pt" (size_pt) " in" (columns) } {
             header { h1 { (card.title) } @if !card.note.is_empty() { p { (card.note) } } }
             div.columns { @for section in &card.sections { (one_section(section)) } }
+            footer { (CAUTIONS) }
         }
     };
     page(&Document { title: &card.title, style: STYLE, body: &body })

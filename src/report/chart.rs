@@ -7,7 +7,7 @@
 
 use std::fmt::Write as _;
 
-use crate::knowledge::measure::row::{MeasureRow, Name};
+use crate::knowledge::measure::row::{MeasureRow, NORMAL_SAID, Name};
 use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
 
@@ -18,7 +18,7 @@ const WIDTH: f64 = 640.0;
 /// Half of the middle column, where the zones are named.
 const MIDDLE: f64 = 34.0;
 /// Room left and right for figures beyond the largest area.
-const ASIDE: f64 = 66.0;
+const ASIDE: f64 = 84.0;
 /// Height of a zone.
 const ZONE: f64 = 44.0;
 /// Height of the head.
@@ -35,8 +35,21 @@ struct Side<'a> {
     limb: &'a str,
     /// -1 draws to the left, 1 to the right.
     way: f64,
-    /// By zone: area and lesion area in mm2.
-    zones: Vec<(Option<f64>, Option<f64>)>,
+    /// By zone: area in mm2, and what is known of a lesion.
+    zones: Vec<(Option<f64>, LesionKnown)>,
+}
+
+/// What is known of a lesion in a zone.
+#[derive(Clone, Copy, PartialEq)]
+enum LesionKnown {
+    /// Its area in mm2, as it was said or traced.
+    Area(f64),
+    /// The structure was called normal.
+    Normal,
+    /// It was said and has no usable area.
+    Unfit,
+    /// Nothing was said of one.
+    Silent,
 }
 
 /// A strand of a group of limbs, which one chart shows.
@@ -101,8 +114,8 @@ fn numbers(
     scheme: &str,
     strand: &str,
     zone: &str,
-) -> (Option<f64>, Option<f64>) {
-    let value = |name| {
+) -> (Option<f64>, LesionKnown) {
+    let of = |name| {
         let fits = |row: &&MeasureRow| {
             row.name == name
                 && row.limb == limb
@@ -110,9 +123,15 @@ fn numbers(
                 && row.structure.as_deref() == Some(strand)
                 && row.zone.as_deref() == Some(zone)
         };
-        record.measures.iter().find(fits).and_then(|row| row.value)
+        record.measures.iter().find(fits)
     };
-    (value(Name::Area), value(Name::LesionArea))
+    let lesion = match of(Name::LesionArea) {
+        Some(MeasureRow { value: Some(mm2), .. }) => LesionKnown::Area(*mm2),
+        Some(row) if row.word.as_deref() == Some(NORMAL_SAID) => LesionKnown::Normal,
+        Some(_) => LesionKnown::Unfit,
+        None => LesionKnown::Silent,
+    };
+    (of(Name::Area).and_then(|row| row.value), lesion)
 }
 
 /// One chart; numbers become text only through `format!`, names through `escaped`.
@@ -159,7 +178,7 @@ fn draw(sides: &[Side], row: &MeasureRow, protocols: &Protocols) -> String {
          <text x=\"40\" y=\"{y:.1}\">area</text>\
          <rect x=\"84\" y=\"{:.1}\" width=\"14\" height=\"12\" fill=\"{DARK}\" stroke=\"#111\"></rect>\
          <text x=\"104\" y=\"{y:.1}\">lesion; lengths of both on one scale</text>\
-         <text x=\"20\" y=\"{below:.1}\">Figures: area (lesion) in mm2. (?) a lesion without a usable area. – not measured.</text></svg>",
+         <text x=\"20\" y=\"{below:.1}\">Figures: area (lesion) in mm2; alone: nothing said of a lesion. (?) one without a usable area. – not measured.</text></svg>",
         y - 11.0,
         y - 11.0
     );
@@ -203,14 +222,17 @@ fn profile(svg: &mut String, side: &Side, scale: f64) {
         if let Some(area) = area {
             bar(svg, *area, y, ZONE, "#ddd");
         }
-        if let Some(lesion) = lesion.filter(|lesion| *lesion > 0.0) {
+        if let LesionKnown::Area(lesion) = *lesion
+            && lesion > 0.0
+        {
             bar(svg, lesion, y + ZONE * 0.22, ZONE * 0.56, DARK);
         }
         let figures = match (area, lesion) {
             (None, _) => "–".to_owned(),
-            (Some(area), Some(0.0)) => format!("{area:.0}"),
-            (Some(area), Some(lesion)) => format!("{area:.0} ({lesion:.0})"),
-            (Some(area), None) => format!("{area:.0} (?)"),
+            (Some(area), LesionKnown::Silent) => format!("{area:.0}"),
+            (Some(area), LesionKnown::Normal) => format!("{area:.0} (normal)"),
+            (Some(area), LesionKnown::Area(lesion)) => format!("{area:.0} ({lesion:.0})"),
+            (Some(area), LesionKnown::Unfit) => format!("{area:.0} (?)"),
         };
         let x = inner + side.way * (area.unwrap_or(0.0) * scale + 6.0);
         let _ = write!(

@@ -42,7 +42,12 @@ pub fn text(kept: &[ArchivedRecord], protocols: &Protocols) -> String {
             }
         }
         let _ = writeln!(out, "  {}\n", exam.folder);
-        before = Some(Earlier { id: info.id.clone(), at: info.started_at, rows: record.measures.clone() });
+        before = Some(Earlier {
+            id: info.id.clone(),
+            at: info.started_at,
+            utc_offset_s: info.utc_offset_s,
+            rows: record.measures.clone(),
+        });
     }
     let _ = writeln!(out, "{CAUTIONS}");
     out

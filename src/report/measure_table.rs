@@ -10,10 +10,10 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
-use crate::knowledge::measure::row::{MeasureRow, Name};
+use crate::knowledge::measure::row::{MeasureRow, NORMAL_SAID, Name};
 use crate::knowledge::measure::{Unused, unused};
 use crate::knowledge::record::{CallRow, ExamInfo, Record};
-use crate::protocol::Protocols;
+use crate::protocol::{Protocols, convert};
 
 use super::words::{CAUTIONS, amount, limb, structure};
 
@@ -50,6 +50,8 @@ struct Column {
     of: Option<String>,
     decimals: usize,
     signed: bool,
+    /// Unit it is shown in; absent where it is that of the measure.
+    unit: Option<String>,
 }
 
 /// The sheets in the order of limbs, schemes and strands.
@@ -146,7 +148,7 @@ fn fill(
             sheet.sources.push(format!("{}: {source}", title(row)));
         }
     }
-    sheet.cautions.extend(zeros(rows, record));
+    sheet.cautions.extend(normal_zones(rows));
     sheet.cautions.extend(assumed(rows, record));
     // One line for all that lacks the same thing.
     let line = |((place, why), titles): ((&str, &String), Vec<String>)| {
@@ -159,24 +161,16 @@ fn fill(
     }
 }
 
-/// The zeros that nobody said as a number: a line for those of a spoken `normal`, and one for those of silence, which are
-/// not worth the same.
-fn zeros(rows: &[&MeasureRow], record: &Record) -> Vec<String> {
-    let of_normal = |row: &MeasureRow| {
-        record.calls.iter().any(|call| call.kind == "finding" && row.from.contains(&call.seq))
+/// A line for the zones of a spoken `normal`, which has no number.
+fn normal_zones(rows: &[&MeasureRow]) -> Option<String> {
+    let is_normal = |row: &&&MeasureRow| {
+        row.word.as_deref() == Some(NORMAL_SAID) && matches!(row.name, Name::LesionArea | Name::Score)
     };
-    let is_zero = |row: &&&MeasureRow| {
-        row.implied && row.value == Some(0.0) && matches!(row.name, Name::LesionArea | Name::Score)
-    };
-    let (said, silent): (Vec<_>, Vec<_>) =
-        rows.iter().copied().filter(|row| is_zero(&row)).partition(|row| of_normal(row));
-    let line =
-        |head: &str, rows: &[&MeasureRow]| (!rows.is_empty()).then(|| format!("{head}: {}", in_zones(rows)));
-    let said = line("`normal` was said and no number", &said);
-    said.into_iter().chain(line("an area was given and nothing said of a lesion", &silent)).collect()
+    let normal: Vec<&MeasureRow> = rows.iter().copied().filter(|row| is_normal(&row)).collect();
+    (!normal.is_empty()).then(|| format!("`normal` was said and no number: {}", in_zones(&normal)))
 }
 
-/// The zones of zeros under the titles of their measures: `lesion area 0 in 2B, 3A; ...`.
+/// The zones under the titles of their measures: `lesion area in 2B, 3A; ...`.
 fn in_zones(rows: &[&MeasureRow]) -> String {
     let mut titles: Vec<(String, Vec<&str>)> = Vec::new();
     for row in rows {
@@ -186,7 +180,7 @@ fn in_zones(rows: &[&MeasureRow]) -> String {
             None => titles.push((title, vec![zone])),
         }
     }
-    let shown = titles.iter().map(|(title, zones)| format!("{title} 0 in {}", zones.join(", ")));
+    let shown = titles.iter().map(|(title, zones)| format!("{title} in {}", zones.join(", ")));
     shown.collect::<Vec<_>>().join("; ")
 }
 
@@ -200,7 +194,7 @@ fn assumed(rows: &[&MeasureRow], record: &Record) -> Vec<String> {
     record.calls.iter().filter(is_used).map(line).collect()
 }
 
-/// What stands behind the zeros of strands that have no sheet, for nothing but `normal` was said of them.
+/// A line for each strand that has no sheet, for nothing but `normal` was said of it.
 fn only_normal(record: &Record, sheets: &[MeasureTable], protocols: &Protocols) -> Vec<String> {
     let totals = record.measures.iter().filter(|row| row.name == Name::AreaTotal);
     let has_none = |row: &&MeasureRow| {
@@ -212,8 +206,8 @@ fn only_normal(record: &Record, sheets: &[MeasureTable], protocols: &Protocols) 
     };
     let line = |row: &MeasureRow| {
         let strand = structure(row.structure.as_deref().unwrap_or_default(), protocols);
-        let zeros = zeros(&of_strand(record, row), record).into_iter();
-        zeros.map(|zeros| format!("{}, {strand}: {zeros}", limb(&row.limb, protocols))).collect::<Vec<_>>()
+        let zones = normal_zones(&of_strand(record, row));
+        zones.map(|zones| format!("{}, {strand}: {zones}", limb(&row.limb, protocols)))
     };
     totals.filter(has_none).flat_map(line).collect()
 }
@@ -227,6 +221,7 @@ fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
         of: None,
         decimals,
         signed,
+        unit: None,
     };
     let mut found = vec![
         column("area mm2", Name::Area, Name::AreaTotal, 0, false),
@@ -237,9 +232,15 @@ fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
         let score = column(term, Name::Score, Name::ScoreTotal, 0, false);
         found.push(Column { of: Some(term.clone()), ..score });
     }
-    for term in distances(protocols) {
-        let distance = column(&format!("{term} cm"), Name::Distance, Name::Distance, 2, false);
-        found.push(Column { of: Some(term.clone()), total: None, ..distance });
+    for (term, unit) in distances(protocols) {
+        let decimals = if unit == "mm" { 1 } else { 2 };
+        let distance = column(&format!("{term} {unit}"), Name::Distance, Name::Distance, decimals, false);
+        found.push(Column {
+            of: Some(term.to_owned()),
+            total: None,
+            unit: Some(unit.to_owned()),
+            ..distance
+        });
     }
     found.push(column("ratio", Name::AreaRatio, Name::AreaRatio, 2, false));
     let held = [
@@ -266,10 +267,11 @@ fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
         let change = column(&head, Name::ScoreChange, Name::ScoreChange, 0, true);
         found.push(Column { of: Some(term.clone()), ..change });
     }
-    for term in distances(protocols) {
-        let head = format!("{term} cm since {}", against(Name::DistanceChange));
-        let change = column(&head, Name::DistanceChange, Name::DistanceChange, 2, true);
-        found.push(Column { of: Some(term.clone()), total: None, ..change });
+    for (term, unit) in distances(protocols) {
+        let head = format!("{term} {unit} since {}", against(Name::DistanceChange));
+        let decimals = if unit == "mm" { 1 } else { 2 };
+        let change = column(&head, Name::DistanceChange, Name::DistanceChange, decimals, true);
+        found.push(Column { of: Some(term.to_owned()), total: None, unit: Some(unit.to_owned()), ..change });
     }
     found.retain(|column| {
         rows.iter().any(|row| {
@@ -279,9 +281,12 @@ fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
     found
 }
 
-/// What is measured as a straight distance.
-fn distances(protocols: &Protocols) -> impl Iterator<Item = &String> {
-    protocols.values.iter().filter(|kind| kind.between.is_some()).map(|kind| &kind.term)
+/// What is measured as a straight distance, and the unit that people are shown.
+fn distances(protocols: &Protocols) -> impl Iterator<Item = (&str, &str)> {
+    let kinds = protocols.values.iter().filter(|kind| kind.between.is_some());
+    kinds.map(|kind| {
+        (kind.term.as_str(), kind.shown.as_ref().or(kind.unit.as_ref()).map_or("cm", String::as_str))
+    })
 }
 
 fn cell(rows: &[&MeasureRow], column: &Column, name: Name, zone: Option<&String>) -> String {
@@ -289,7 +294,9 @@ fn cell(rows: &[&MeasureRow], column: &Column, name: Name, zone: Option<&String>
         row.name == name && row.zone.as_ref() == zone && (column.of.is_none() || row.of == column.of)
     };
     let Some(row) = rows.iter().find(fits) else { return String::new() };
-    match row.value {
+    let in_unit =
+        |value: f64| column.unit.as_ref().and_then(|unit| convert(value, &row.unit, unit)).unwrap_or(value);
+    match row.value.map(in_unit) {
         Some(value) if column.signed => format!("{value:+.*}", column.decimals),
         Some(value) => format!("{value:.*}", column.decimals),
         None if row.why_not.is_some() => "?".to_owned(),
@@ -402,7 +409,11 @@ pub(crate) fn not_used(record: &Record, protocols: &Protocols) -> Vec<String> {
 fn put_sheet(out: &mut String, sheet: &MeasureTable, protocols: &Protocols) {
     let name = structure(&sheet.strand, protocols);
     let _ = writeln!(out, "{}, {name} (scheme {})", limb(&sheet.limb, protocols), sheet.scheme);
-    let widths: Vec<usize> = sheet.heads.iter().map(|head| head.chars().count().max(6)).collect();
+    let widest = |column: usize| {
+        let cells = sheet.lines.iter().filter_map(|(_, cells)| cells.get(column));
+        cells.chain(sheet.heads.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0).max(6)
+    };
+    let widths: Vec<usize> = (0..sheet.heads.len()).map(widest).collect();
     let mut line = |first: &str, cells: &[String]| {
         let mut text = format!("  {first:<6}");
         for (cell, width) in cells.iter().zip(&widths) {

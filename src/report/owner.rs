@@ -16,7 +16,7 @@ use super::data::{Standing, standing_of};
 use super::document::{Document, page};
 use super::picture::Picture;
 use super::vet::{STYLE, status};
-use super::words::{Cover, count, day, horse, standing};
+use super::words::{CAUTIONS, Cover, count, day, horse, standing};
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::knowledge::record::{CallRow, FrameRow, Record, Severity};
 use crate::knowledge::wanted::is_labelled;
@@ -27,9 +27,13 @@ const PICTURES_MAX: usize = 4;
 /// The rule that reminds of the next scan.
 const RESCAN: &str = "rescan-due";
 
-const CAUTIONS: &str = "This sheet tells what was seen in the scan; it is not a diagnosis. \
+/// Added to the cautions of everything that people read: what they mean for somebody who does not scan.
+const FOR_OWNERS: &str = "This sheet says what was seen in the scan. \
 What it means for your horse, and what to do, is for your vet to say. \
 Please do not change work or treatment because of this sheet alone.";
+/// Added where a number was held against a cut-off.
+const CUT_OFF: &str =
+    "Such limits are defaults out of books, made for comparing scans; your vet may use others.";
 
 /// Everything the owner's report says.
 #[derive(Debug, Clone, Serialize)]
@@ -132,7 +136,7 @@ impl OwnerReport {
                 ("Day of the scan", day.clone()),
                 ("Scanned by", exam.person.clone().unwrap_or_else(|| "not stated".to_owned())),
             ],
-            status: standing_of(record, CAUTIONS),
+            status: standing_of(record, &format!("{CAUTIONS} {FOR_OWNERS}")),
             looked: looked_at(&limbs, record, protocols),
             limbs: limbs.iter().map(|limb| limb_of(limb, record, protocols)).collect(),
             open: open(record, protocols),
@@ -283,19 +287,7 @@ fn measured(limb: &str, code: &str, record: &Record, protocols: &Protocols) -> V
     if let Some(share) = worst.and_then(|percent| protocols.plain.share(percent)) {
         lines.push(format!("Where it is largest, the changed area takes up {share} of the cross-section."));
     }
-    let total = rows.iter().find(|row| row.name == Name::LesionPercentChange && row.zone.is_none());
-    if let Some((points, since)) = total.and_then(|row| Some((row.value?, row.against.as_deref()?))) {
-        let same = points.abs() <= protocols.plain.change.same_within_points;
-        let now = match (same, points > 0.0) {
-            (true, _) => "is about the same size as",
-            (false, true) => "is larger than",
-            (false, false) => "is smaller than",
-        };
-        lines.push(format!(
-            "Measured over the whole length, the changed area {now} in the scan of {}.",
-            said_day(since)
-        ));
-    }
+    lines.extend(change_in_words(&rows, protocols));
     for (name, words) in
         [(Name::AreaChange, "since the scan of"), (Name::AreaAgainstOtherLimb, "than on the other side:")]
     {
@@ -311,17 +303,43 @@ fn measured(limb: &str, code: &str, record: &Record, protocols: &Protocols) -> V
         if let [first, ..] = over.as_slice() {
             let against = said_day(first.against.as_deref().unwrap_or_default());
             let place = places.join(", ");
-            lines.push(if name == Name::AreaChange {
-                format!("It has become clearly thicker {words} {against}: {place}.")
-            } else {
-                format!("It is clearly thicker {words} {place}.")
-            });
+            // What holds at every place named.
+            let least = over.iter().filter_map(|row| row.value).fold(f64::INFINITY, f64::min);
+            let more = protocols.plain.more(least).map(|more| format!("{more} ")).unwrap_or_default();
+            let place = if name == Name::AreaChange { format!("{against}: {place}") } else { place };
+            lines.push(format!("It measured {more}larger {words} {place}. {CUT_OFF}"));
         }
     }
     if rows.iter().any(|row| row.scale_by_hand && row.value.is_some()) {
         lines.push("Some of it was measured on a scale that was set by hand.".to_owned());
     }
     lines
+}
+
+/// How the lesion changed over the whole length: smaller or larger only where its area and its share both are.
+fn change_in_words(rows: &[&MeasureRow], protocols: &Protocols) -> Option<String> {
+    let total = |name| rows.iter().find(|row| row.name == name && row.zone.is_none());
+    let share = total(Name::LesionPercentChange)?;
+    let (points, since) = (share.value?, share.against.as_deref()?);
+    let area = total(Name::LesionChange)?.value?;
+    let same = points.abs() <= protocols.plain.change.same_within_points;
+    let now = match (same, points > 0.0, area > 0.0) {
+        (true, ..) => "is about the same size as",
+        (false, true, true) => "is larger than",
+        (false, false, _) if area < 0.0 => "is smaller than",
+        // A share falls, too, where the tendon around the lesion swells.
+        _ => {
+            return Some(format!(
+                "Since the scan of {} the changed area and the tendon around it changed in different ways; \
+             your vet will say what that means.",
+                said_day(since)
+            ));
+        }
+    };
+    Some(format!(
+        "Measured over the whole length, the changed area {now} in the scan of {}.",
+        said_day(since)
+    ))
 }
 
 /// A day as `4 May 2026`; what is no day stays as it is.
@@ -364,7 +382,10 @@ fn open(record: &Record, protocols: &Protocols) -> Vec<String> {
     let weeks = TimeDelta::weeks(i64::from(protocols.rules.habits.rescan_weeks));
     if let Some(due) = record.exam.started_at.checked_add_signed(weeks).filter(|_| rescan) {
         let due = day(due, record.exam.utc_offset_s);
-        lines.push(format!("The practice usually scans again by {due}; your vet may choose another day."));
+        let weeks = protocols.rules.habits.rescan_weeks;
+        lines.push(format!(
+            "A common interval between scans is {weeks} weeks, which would be {due}; your vet will say when."
+        ));
     }
     if lines.is_empty() {
         lines.push("Nothing.".to_owned());

@@ -8,10 +8,10 @@
 
 use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Record};
 
-use super::words::{self, meaning, standing};
+use super::words::{self, CAUTIONS, meaning, standing};
 
 /// The columns, in order. `row` is `still`, `call` or `entered`: filter by it.
-pub(crate) const COLUMNS: [&str; 32] = [
+pub(crate) const COLUMNS: [&str; 37] = [
     "row",
     "limb",
     "zone",
@@ -44,15 +44,23 @@ pub(crate) const COLUMNS: [&str; 32] = [
     "added_by_hand",
     "scale_by_hand",
     "doubt",
+    "exam_id",
+    "horse",
+    "exam_day",
+    "exam_status",
+    "cautions",
 ];
 
 /// What a spreadsheet takes for the beginning of a formula; see the OWASP page on CSV injection.
+/// The last ones are the full-width forms that some spreadsheets read as the plain ones.
 const FORMULA: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
 
 /// One table: a row for each still, joined with its call and with what was found and measured in its view; then the
 /// calls; then what was typed or traced.
 ///
-/// A text that a spreadsheet would take for a formula gets an apostrophe in front.
+/// A text that a spreadsheet would take for a formula gets an apostrophe in front; so does a part of a text behind a sign
+/// at which some spreadsheets begin a new cell, whatever the file says.
+/// The exam's id, horse, day at its place and status, and the cautions, go with every row: a row is often copied alone.
 /// Times are RFC 3339, UTC; `audio_from_s` and `audio_to_s` are seconds of the kept audio; lists are joined with `; `.
 ///
 /// # Panics
@@ -64,7 +72,12 @@ pub fn csv(record: &Record) -> String {
     let stills = record.frames.iter().map(|frame| still_row(frame, record));
     let calls = record.calls.iter().map(|call| call_cells(call, "call"));
     let entered = record.entries.iter().map(entry_cells);
-    for row in header.chain(stills).chain(calls).chain(entered) {
+    let about = about(record);
+    let rows = stills.chain(calls).chain(entered).map(|mut cells| {
+        put(&mut cells, about.clone());
+        cells
+    });
+    for row in header.chain(rows) {
         if let Err(error) = writer.write_record(row) {
             unreachable!("every row has a cell a column: {error}");
         }
@@ -73,6 +86,19 @@ pub fn csv(record: &Record) -> String {
         Ok(Ok(text)) => text,
         _ => unreachable!("text written to memory stays text"),
     }
+}
+
+/// Which exam a row is of, and how far it can be relied on.
+fn about(record: &Record) -> [(&'static str, String); 5] {
+    let exam = &record.exam;
+    let day = words::local(exam.started_at, exam.utc_offset_s).format("%Y-%m-%d").to_string();
+    [
+        ("exam_id", text(Some(&exam.id))),
+        ("horse", text(Some(words::horse(record)))),
+        ("exam_day", day),
+        ("exam_status", text(Some(&exam.status))),
+        ("cautions", text(Some(CAUTIONS))),
+    ]
 }
 
 fn still_row(frame: &FrameRow, record: &Record) -> [String; COLUMNS.len()] {
@@ -195,8 +221,22 @@ fn rfc3339(at: chrono::DateTime<chrono::Utc>) -> String {
     at.to_rfc3339_opts(chrono::SecondsFormat::Millis, true)
 }
 
-/// Text that no spreadsheet takes for a formula.
+/// Where a spreadsheet may begin a new cell though this file parts its cells by commas: set to another sign, many do.
+const PARTS: [char; 5] = [';', '|', '\t', '\r', '\n'];
+
+/// Text that no spreadsheet takes for a formula, nor any part of it.
 fn text(cell: Option<&str>) -> String {
-    let cell = cell.unwrap_or_default();
-    if cell.starts_with(FORMULA) { format!("'{cell}") } else { cell.to_owned() }
+    let mut safe = String::new();
+    let mut at_start = true;
+    for sign in cell.unwrap_or_default().chars() {
+        if at_start && FORMULA.contains(&sign) {
+            safe.push('\'');
+        }
+        safe.push(sign);
+        // What is not seen in front of a sign does not keep it from being one.
+        let unseen =
+            sign.is_whitespace() || sign.is_control() || matches!(sign, '"' | '\u{200B}' | '\u{FEFF}');
+        at_start = PARTS.contains(&sign) || (at_start && unseen);
+    }
+    safe
 }

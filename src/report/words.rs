@@ -7,13 +7,11 @@
 
 use chrono::{DateTime, FixedOffset, Utc};
 
+use crate::knowledge::current::current;
 use crate::knowledge::record::{CallRow, CoverageRow, Record, Status};
 use crate::protocol::Protocols;
 
-/// Cautions that go with everything that people read.
-pub(crate) const CAUTIONS: &str = "Not a diagnosis. This is a draft until a licensed vet has signed it. \
-Cut-offs are defaults with their sources; local rules and licensed practice come first. \
-Sedation and handling safety are the practice's own business.";
+pub(crate) use crate::knowledge::cautions::CAUTIONS;
 
 /// The name of a structure in words.
 pub(crate) fn structure<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
@@ -94,6 +92,28 @@ pub(crate) fn amount(call: &CallRow) -> String {
     text
 }
 
+/// What a call says, its number in the one unit that people are shown; where another number counts, that one, and then what
+/// was said.
+pub(crate) fn meaning_that_counts(call: &CallRow, record: &Record, protocols: &Protocols) -> String {
+    let term = call.term.as_deref().unwrap_or_default();
+    let (Some(kind), Some(number), "value") = (protocols.value(term), call.number, call.kind.as_str()) else {
+        return meaning(call);
+    };
+    let shown = |number: f64, unit: Option<&str>| match kind.shown(number, unit) {
+        (number, Some(unit)) => format!("{number} {unit}"),
+        (number, None) => number.to_string(),
+    };
+    let (number, unit) = kind.shown(number, call.unit.as_deref());
+    let own = CallRow { number: Some(number), unit, ..call.clone() };
+    match current(record, call) {
+        // The same number in another unit is no other one.
+        Some(other) if shown(other.number, other.unit) != shown(number, own.unit.as_deref()) => {
+            format!("{term} {}, {} ({} was said)", shown(other.number, other.unit), other.how, amount(&own))
+        }
+        _ => meaning(&own),
+    }
+}
+
 /// How a still got its label, in words.
 pub(crate) fn status(status: Status) -> &'static str {
     match status {
@@ -141,9 +161,9 @@ pub(crate) fn day(at: DateTime<Utc>, utc_offset_s: i32) -> String {
     local(at, utc_offset_s).format("%-d %B %Y").to_string()
 }
 
-/// Time of day at the place of the exam, such as `10:15:30`.
+/// Time of day at the place of the exam with its zone, such as `10:15:30 +02:00`.
 pub(crate) fn time_of_day(at: DateTime<Utc>, utc_offset_s: i32) -> String {
-    local(at, utc_offset_s).format("%H:%M:%S").to_string()
+    local(at, utc_offset_s).format("%H:%M:%S %:z").to_string()
 }
 
 /// Seconds as minutes and seconds of the recording, such as `1:03.2`.

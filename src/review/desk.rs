@@ -52,7 +52,13 @@ pub(super) struct DeskSnapshot {
 }
 
 fn held_against(earlier: &Record) -> Earlier {
-    Earlier { id: earlier.exam.id.clone(), at: earlier.exam.started_at, rows: earlier.measures.clone() }
+    let exam = &earlier.exam;
+    Earlier {
+        id: exam.id.clone(),
+        at: exam.started_at,
+        utc_offset_s: exam.utc_offset_s,
+        rows: earlier.measures.clone(),
+    }
 }
 
 /// What the page is given.

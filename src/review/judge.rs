@@ -64,6 +64,13 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
             label_of(seen, still)
         }
         Change::LeaveOut { still } => label_of(seen, still),
+        Change::SameHorse { patient } => {
+            let is_refused = |row: &FrameRow| row.refused.is_some() && row.patient.as_ref() == Some(patient);
+            if !seen.record.frames.iter().any(is_refused) {
+                return wrong("no still of this patient waits to be taken", "look at the stills again");
+            }
+            Ok("not taken".to_owned())
+        }
         Change::Clock { offset_s } => {
             offset_fits(*offset_s)?;
             let clock = seen.record.clock.as_ref();
@@ -248,7 +255,10 @@ fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&String>) -> 
         return wrong(format!("`{code}` is not known to the protocols"), "choose one from the list");
     }
     if let Some(level) = level_cm {
-        let zone = limb.map(|limb| protocols.zone_of_level(limb, *level, &exam.header.schemes));
+        let length = |limb: &str| {
+            protocols.limb(limb).and_then(|limb| exam.header.limb_lengths_cm.get(&limb.group)).copied()
+        };
+        let zone = limb.map(|limb| protocols.zone_of_level(limb, *level, &exam.header.schemes, length(limb)));
         match zone {
             Some(Ok(_)) => {}
             Some(Err(problem)) => return wrong(problem.message, &problem.help),

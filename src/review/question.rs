@@ -66,10 +66,12 @@ fn question(record: &Record, finding: &Finding) -> OpenQuestion {
     }
 }
 
-/// A question of the whole exam concerns every still without a certain label; a call concerns what it labels.
+/// A question of a still concerns that still, or all of a patient that was refused; one of the whole exam concerns every
+/// still without a certain label; a call concerns what it labels.
 fn settles(record: &Record, finding: &Finding, still: Option<&FrameRow>) -> usize {
-    if still.is_some() {
-        return 1;
+    if let Some(still) = still {
+        let same = |row: &&FrameRow| row.refused.is_some() && row.patient == still.patient;
+        return if still.refused.is_some() { record.frames.iter().filter(same).count() } else { 1 };
     }
     match finding.call_seq {
         Some(seq) => {

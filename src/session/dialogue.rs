@@ -5,6 +5,7 @@
 //! Never: I/O; acts on what it has asked about before the answer, or on its own voice.
 //! Tested in: `tests/it/dialogue.rs`; with sound in `tests/sound/listen.rs`.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -18,6 +19,7 @@ use crate::exam::journal::Lines;
 use crate::exam::parse::Parsed;
 use crate::knowledge::place::Place;
 use crate::knowledge::progress::Progress;
+use crate::knowledge::rows::refused_in_words;
 use crate::protocol::Protocols;
 use crate::session::answer::answer;
 use crate::session::effect::{Arrival, Effect, Expected, HeardUtterance, Input};
@@ -85,6 +87,8 @@ pub struct Dialogue {
     counts: Counts,
     expected: Expected,
     effects: Vec<Effect>,
+    /// Why stills were not taken, as far as it was said aloud.
+    foreign: BTreeSet<String>,
 }
 
 /// What was written of an utterance or an answer.
@@ -138,6 +142,7 @@ impl Dialogue {
             counts: Counts::default(),
             expected: Expected::default(),
             effects: Vec::new(),
+            foreign: BTreeSet::new(),
         }
     }
 
@@ -292,7 +297,23 @@ impl Dialogue {
     /// A still has arrived; its file appeared at the sample `at`.
     fn still(&mut self, frame: Box<Frame>, at: u64, now: u64) {
         let name = file_name(&frame.file);
+        let (id, also_in) = (frame.id.clone(), frame.also_in.clone());
         self.note(now, Event::Frame(frame));
+        for other in also_in {
+            self.tell(Notice::Listening, &format!("{name} is also in the exam `{}`", other.exam));
+        }
+        // It is written down in any case; whether it counts is for a person to say.
+        if let Some(why) = refused(self.log.exam(), &id) {
+            self.sound(Tone::Alarm);
+            if self.foreign.insert(why.clone()) {
+                self.say("stills of another horse: not taken", now);
+            }
+            self.tell(
+                Notice::Fault,
+                &format!("{name} was not taken: {why}; confirm it at the desk or with `pair`"),
+            );
+            return;
+        }
         if let Some(stills) = &mut self.stills {
             let view = stills.arrived(at).unwrap_or_else(|| Place::from(&self.log.exam().context));
             self.show(ScreenChange::StillOf(view));
@@ -420,6 +441,13 @@ enum Mind {
 }
 
 /// The last part of a path, for the eye.
+/// Why the still of this id was not taken, in words; none where it was.
+fn refused(exam: &Exam, id: &str) -> Option<String> {
+    let (idx, frame) = exam.frames.iter().enumerate().find(|(_, frame)| frame.id == id)?;
+    let why = exam.refused(&exam.frames).get(idx).copied().flatten()?;
+    Some(refused_in_words(exam, frame, why))
+}
+
 fn file_name(path: &str) -> String {
     let name = std::path::Path::new(path).file_name();
     name.map_or_else(|| path.to_owned(), |name| name.to_string_lossy().into_owned())

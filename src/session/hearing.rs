@@ -5,6 +5,7 @@
 //! Never: recognises a sample before it is kept, or goes on before a line is on the disk.
 //! Tested in: `tests/it/demo.rs`, `tests/sound/listen.rs`.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use chrono::{DateTime, Local, Offset as _, Utc};
@@ -78,6 +79,8 @@ pub fn header(subject: &Subject, ear: &Ear, language: &SpokenLanguage, began: Be
         utc_offset_s: began.utc_offset_s,
         person: subject.person.clone(),
         horse: Horse { name: subject.horse.clone(), id: subject.horse_id.clone() },
+        limb_lengths_cm: BTreeMap::new(),
+        scales: BTreeMap::new(),
     }
 }
 

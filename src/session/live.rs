@@ -14,7 +14,9 @@ use chrono::Utc;
 
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
 use crate::exam::event::{CloseReason, Event};
+use crate::frames::elsewhere::Elsewhere;
 use crate::frames::watch::{Arrived, Watch};
+use crate::knowledge::cautions::CAUTIONS;
 use crate::session::dialogue::{DialogueOptions, Listener, Speech};
 use crate::session::ear::Ear;
 use crate::session::effect::{Arrival, Effect, Input};
@@ -93,12 +95,18 @@ impl Live {
         let export_delay = options.watch.as_ref().map(|_| samples(options.export_delay_s));
         session.answer_with(DialogueOptions { listener: Listener::Person, speech, export_delay })?;
         let exam = session.exam();
-        let known = exam.frames.iter().map(|frame| frame.id.clone()).collect();
-        let (folder, offset_s) = (session.folder().path(), exam.header.utc_offset_s);
-        let watch = |scanner: &PathBuf| Watch::open(scanner, folder, offset_s, known);
+        let known = exam.frames.iter().map(|frame| (frame.id.clone(), frame.file.clone())).collect();
+        let (folder, header) = (session.folder().path(), &exam.header);
+        let watch = |scanner: &PathBuf| {
+            let elsewhere = Elsewhere::read(folder, header.started_at);
+            Watch::open(scanner, folder, header.utc_offset_s, known, elsewhere)
+        };
         let watch = options.watch.as_ref().map(watch).transpose()?;
         let title = format!("zonecall  {}  {}", folder.display(), microphone.name());
         let mut screen = Screen::open(options.display, title, watch.is_some());
+        if matches!(screen, Screen::Lines) {
+            screen.tell(Notice::Listening, CAUTIONS)?;
+        }
         let dialogue = session.dialogue();
         screen.take(dialogue.exam(), dialogue.progress(), &session.ear().protocols);
         if let Some(switch) = &switch {

@@ -15,6 +15,7 @@ use ratatui::widgets::{Block, Paragraph, Wrap};
 use tui_big_text::{BigText, PixelSize};
 
 use crate::exam::fold::Exam;
+use crate::knowledge::cautions::CAUTIONS;
 use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::place::Place;
 use crate::knowledge::progress::Progress;
@@ -27,6 +28,10 @@ const LINES_MAX: usize = 50;
 const METER_FROM_DBFS: f64 = -60.0;
 /// Columns and rows of a terminal in which large letters of four rows have room.
 const LARGE: (u16, u16) = (64, 22);
+/// Rows of a terminal from which all cautions are shown.
+const CAUTIONS_FROM: u16 = 24;
+/// Columns that lines broken between words lose at most.
+const CAUTIONS_RAGGED: usize = 12;
 /// Width of one large letter.
 const LETTER: u16 = 4;
 
@@ -164,7 +169,7 @@ impl ScreenView {
         let large = area.width >= LARGE.0 && area.height >= LARGE.1;
         let letters = if large { 5 } else { 1 };
         let grid = self.grid();
-        let [title, place, words, last, notice, level, views, lines, keys] = Layout::vertical([
+        let [title, place, words, last, notice, level, views, lines, cautions, keys] = Layout::vertical([
             Constraint::Length(1),
             Constraint::Length(letters),
             Constraint::Length(1),
@@ -173,6 +178,7 @@ impl ScreenView {
             Constraint::Length(1),
             Constraint::Length(u16::try_from(grid.len()).unwrap_or(u16::MAX)),
             Constraint::Min(0),
+            Constraint::Length(cautions_rows(area)),
             Constraint::Length(1),
         ])
         .areas(area);
@@ -192,6 +198,7 @@ impl ScreenView {
         let shown = self.lines.iter().skip(self.lines.len().saturating_sub(room));
         let told: Vec<Line<'_>> = shown.map(|line| Line::styled(line.as_str(), dim)).collect();
         frame.render_widget(Paragraph::new(told).block(Block::new()), lines);
+        frame.render_widget(Paragraph::new(CAUTIONS).style(dim).wrap(Wrap { trim: true }), cautions);
         let key = self.switch.as_ref().and_then(|switch| switch.key.as_deref());
         let key = key.map_or_else(String::new, |key| format!("   {key} switch"));
         let help = format!("y yes   n no   1 first   2 second{key}   q end listening");
@@ -262,4 +269,11 @@ impl ScreenView {
         }
         rows
     }
+}
+
+/// Rows for the cautions: as many as they fill, but on a small terminal only that for the first of them.
+fn cautions_rows(area: Rect) -> u16 {
+    let width = usize::from(area.width).saturating_sub(CAUTIONS_RAGGED).max(1);
+    let rows = u16::try_from(CAUTIONS.len().div_ceil(width)).unwrap_or(1);
+    if area.height >= CAUTIONS_FROM { rows } else { 1 }
 }

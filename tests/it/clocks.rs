@@ -72,6 +72,9 @@ fn exam(after_s: i64, step_s: i64) -> Exam {
             instance_number: None,
             size_px: None,
             problems: Vec::new(),
+            also_in: Vec::new(),
+            patient: None,
+            pixels_sha256: None,
         };
         journal.append(start(), 0, &Event::Frame(Box::new(frame))).unwrap();
     }

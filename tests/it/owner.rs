@@ -38,9 +38,11 @@ fn lesion(size: &str) -> Vec<String> {
     let mut said = vec!["left fore".to_owned()];
     for zone in zones {
         said.push(format!("{zone} transverse s d f t {AREA}"));
-        if zone == "two bravo" {
-            said.push(format!("mild core lesion lateral lesion area {size} square centimetres"));
-        }
+        said.push(if zone == "two bravo" {
+            format!("mild core lesion lateral lesion area {size} square centimetres")
+        } else {
+            "lesion area zero square centimetres".to_owned()
+        });
     }
     said
 }
@@ -62,8 +64,9 @@ fn a_lesion_is_told_with_its_place_and_share_in_plain_words() {
         "14 views of a full scan have no picture",
         "A vet has not signed this yet: it may still change.",
         // Eight weeks after 4 May 2026.
-        "The practice usually scans again by 29 June 2026",
-        "it is not a diagnosis",
+        "A common interval between scans is 8 weeks, which would be 29 June 2026; your vet will say when.",
+        "Not a diagnosis.",
+        "Cut-offs are defaults with their sources",
         "DRAFT",
     ] {
         assert!(text.contains(words), "`{words}` is not in {text}");
@@ -109,7 +112,7 @@ fn a_change_since_the_last_scan_is_told_as_a_direction() {
         let exam = |size: &str| exam_of(&lesion(size).iter().map(String::as_str).collect::<Vec<_>>());
         let before = record(&exam(then), &Pairing::default(), &BUILT_IN.1);
         let at = "2026-03-01T08:00:00Z".parse().unwrap();
-        let earlier = vec![Earlier { id: "then".to_owned(), at, rows: before.measures }];
+        let earlier = vec![Earlier { id: "then".to_owned(), at, utc_offset_s: 3600, rows: before.measures }];
         let against = Against { earlier, ..Against::default() };
         page(&record_against(&exam(now), &Pairing::default(), &BUILT_IN.1, &against))
     };
@@ -122,6 +125,48 @@ fn a_change_since_the_last_scan_is_told_as_a_direction() {
     assert!(
         since("one", "nought point nine").contains("is about the same size as in the scan of 1 March 2026.")
     );
+}
+
+/// A share falls, too, where the tendon around the lesion swells: that is no "smaller".
+#[test]
+fn smaller_is_said_only_where_area_and_share_both_fell() {
+    let exam = |area: &str, lesion: &str| {
+        let mut said = vec!["left fore".to_owned()];
+        for zone in [
+            "one alpha",
+            "one bravo",
+            "two alpha",
+            "two bravo",
+            "three alpha",
+            "three bravo",
+            "three charlie",
+        ] {
+            let lesion = if zone == "two bravo" { lesion } else { "zero" };
+            said.push(format!("{zone} transverse s d f t area {area} square millimetres"));
+            said.push(format!("lesion area {lesion} square millimetres"));
+        }
+        exam_of(&said.iter().map(String::as_str).collect::<Vec<_>>())
+    };
+    let before = record(&exam("one hundred", "ninety"), &Pairing::default(), &BUILT_IN.1);
+    let at = "2026-03-01T08:00:00Z".parse().unwrap();
+    let earlier = vec![Earlier { id: "then".to_owned(), at, utc_offset_s: 3600, rows: before.measures }];
+    let against = Against { earlier, ..Against::default() };
+    let now = |area: &str, lesion: &str| {
+        page(&record_against(&exam(area, lesion), &Pairing::default(), &BUILT_IN.1, &against))
+    };
+    // 90 of 700 is 12.9 %; 95 of 1330 is 7.1 %, and yet more of it.
+    let swollen = now("one hundred ninety", "ninety five");
+    assert!(
+        !swollen.contains("is smaller than") && swollen.contains("changed in different ways"),
+        "{swollen}"
+    );
+    assert!(now("one hundred", "twenty").contains("is smaller than in the scan of 1 March 2026."));
+    // Nearly twice the area: more than the threshold of a fifth, told as a measurement with the source's caution.
+    assert!(
+        swollen.contains("It measured more than half larger since the scan of 1 March 2026"),
+        "{swollen}"
+    );
+    assert!(swollen.contains("Such limits are defaults") && !swollen.contains("thicker"));
 }
 
 #[test]

@@ -58,6 +58,9 @@ fn still(idx: usize, scanner_s: f64, resolution_s: f64) -> Frame {
         zone_assumed: false,
         instance_number: Some(idx as i64),
         size_px: None,
+        patient: None,
+        pixels_sha256: None,
+        also_in: Vec::new(),
         problems: Vec::new(),
     }
 }

@@ -19,6 +19,9 @@ fn still(number: i64, at_s: f64) -> Frame {
         zone_assumed: false,
         instance_number: Some(number),
         size_px: None,
+        patient: None,
+        pixels_sha256: None,
+        also_in: Vec::new(),
         problems: Vec::new(),
     }
 }

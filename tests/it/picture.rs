@@ -194,6 +194,9 @@ fn a_bad_still_ends_no_report_and_the_others_are_shown() {
             instance_number: None,
             size_px: Some((16, 8)),
             problems: Vec::new(),
+            also_in: Vec::new(),
+            patient: None,
+            pixels_sha256: None,
         };
         journal.append(header().started_at, 0, &Event::Frame(Box::new(frame))).unwrap();
     }

@@ -115,7 +115,7 @@ fn cautions_and_the_draft_stand_on_every_page_of_both() {
         2
     );
     let owner = read(&sample::record(), Audience::Owner).dense();
-    assert!(owner.contains(&dense("it is not a diagnosis")));
+    assert!(owner.contains(&dense("Not a diagnosis")));
 }
 
 /// The invented horse of `tests/it/measure.rs`, spoken.
@@ -133,9 +133,12 @@ fn measured() -> Record {
         for (idx, area) in areas.into_iter().enumerate() {
             said.push(format!("{} transverse s d f t", zones[idx]));
             said.push(format!("area one hundred and {area} square millimetres"));
-            for (_, lesion) in lesions.iter().filter(|lesion| lesion.0 == idx && limb == "left fore") {
-                said.push(format!("lesion area {lesion} square millimetres"));
-                said.push("core lesion lateral".to_owned());
+            match lesions.iter().find(|lesion| lesion.0 == idx && limb == "left fore") {
+                Some((_, lesion)) => {
+                    said.push(format!("lesion area {lesion} square millimetres"));
+                    said.push("core lesion lateral".to_owned());
+                }
+                None => said.push("lesion area zero square millimetres".to_owned()),
             }
         }
     }

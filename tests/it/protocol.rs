@@ -78,7 +78,7 @@ fn six_equal_zones_have_the_published_lengths() {
 fn a_level_belongs_to_the_zone_that_begins_there() {
     let protocols = Protocols::built_in().unwrap();
     let schemes = schemes("thirds", "hock");
-    let zone = |cm| protocols.zone_of_level("LF", cm, &schemes);
+    let zone = |cm| protocols.zone_of_level("LF", cm, &schemes, None);
     for (cm, code) in [(0.0, "1A"), (3.99, "1A"), (4.0, "1B"), (12.5, "2B"), (26.0, "3C"), (27.9, "3C")] {
         assert_eq!(zone(cm).unwrap(), code, "level {cm}");
     }
@@ -87,10 +87,27 @@ fn a_level_belongs_to_the_zone_that_begins_there() {
     }
 }
 
+/// 22.8 cm from landmark to annular ligament, six zones of 3.8 cm: Schade et al. 2023, Animals 13(8):1411.
+#[test]
+fn levels_are_scaled_by_the_length_of_the_limb() {
+    let protocols = Protocols::built_in().unwrap();
+    let schemes = schemes("thirds", "hock");
+    let zone = |cm, length_cm| protocols.zone_of_level("LF", cm, &schemes, length_cm).unwrap();
+    for (idx, code) in ["1A", "1B", "2A", "2B", "3A", "3B"].into_iter().enumerate() {
+        let idx = f64::from(u8::try_from(idx).unwrap());
+        assert_eq!(zone(3.8 * idx + 0.01, Some(22.8)), code);
+        assert_eq!(zone(3.8 * (idx + 1.0) - 0.01, Some(22.8)), code);
+    }
+    // A pony with 15 cm: the table of a big horse would put it one zone and a half too high.
+    assert_eq!((zone(9.0, Some(15.0)).as_str(), zone(9.0, None).as_str()), ("2B", "2A"));
+    let far = protocols.zone_of_level("LF", 18.0, &schemes, Some(15.0)).unwrap_err();
+    assert!(far.message.contains("from 0 to 17.5 cm"), "{}", far.message);
+}
+
 #[test]
 fn a_level_without_a_table_names_the_file_to_fill_in() {
     let protocols = Protocols::built_in().unwrap();
-    let problem = protocols.zone_of_level("LH", 12.0, &schemes("thirds", "hock")).unwrap_err();
+    let problem = protocols.zone_of_level("LH", 12.0, &schemes("thirds", "hock"), None).unwrap_err();
     assert_eq!(problem.message, "the scheme `hock` has no centimetres for its zones");
     assert!(problem.help.contains("`hind-hock.toml`"), "{}", problem.help);
 }
@@ -99,8 +116,8 @@ fn a_level_without_a_table_names_the_file_to_fill_in() {
 fn a_level_is_not_placed_while_two_schemes_could_be_meant() {
     let protocols = Protocols::built_in().unwrap();
     let none = BTreeMap::new();
-    assert!(protocols.zone_of_level("LH", 12.0, &none).unwrap_err().message.contains("none is chosen"));
-    assert_eq!(protocols.zone_of_level("LF", 12.0, &none).unwrap(), "2B");
+    assert!(protocols.zone_of_level("LH", 12.0, &none, None).unwrap_err().message.contains("none is chosen"));
+    assert_eq!(protocols.zone_of_level("LF", 12.0, &none, None).unwrap(), "2B");
 }
 
 /// Equine Clinical Medicine, Surgery and Reproduction, 2nd ed., p. 320: fore zones end at 3C, hock zones at 4C.
@@ -228,4 +245,46 @@ fn a_scheme_is_chosen_by_its_name_and_the_default_holds_elsewhere() {
 fn two_default_schemes_for_one_group_are_refused() {
     let told = fault("hind-hock.toml", "region = \"cannon\"", "region = \"cannon\"\ndefault = true");
     assert!(told.contains("default scheme") && told.contains("hind"), "{told}");
+}
+
+/// A work with its edition or year; or plain words that there is none. `docs/sources.md` has each work in full.
+#[test]
+fn every_source_names_a_work_or_says_that_there_is_none() {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let is_year = |word: &str| word.len() == 4 && (word.starts_with("19") || word.starts_with("20"));
+    let names_work = |source: &str| {
+        source.contains("nd ed.")
+            || source.contains("th ed.")
+            || source.split(|sign: char| !sign.is_ascii_digit()).any(is_year)
+    };
+    let says_none = |source: &str| {
+        ["from memory", "no source", "our own", "by definition", "by construction"]
+            .iter()
+            .any(|words| source.contains(words))
+    };
+    let mut seen = 0;
+    for folder in ["protocols", "references"] {
+        for entry in std::fs::read_dir(root.join(folder)).unwrap() {
+            let path = entry.unwrap().path();
+            let text = std::fs::read_to_string(&path).unwrap();
+            for line in text.lines() {
+                let Some((key, source)) = line.split_once(" = ") else { continue };
+                if !key.ends_with("source") {
+                    continue;
+                }
+                seen += 1;
+                assert!(names_work(source) || says_none(source), "{}: {line}", path.display());
+                for vague in
+                    ["protocol files", "one handbook", "one chapter", "a chapter", "a textbook", "a text for"]
+                {
+                    assert!(!source.contains(vague), "{}: {line}", path.display());
+                }
+            }
+        }
+    }
+    assert!(seen > 80, "{seen}");
+    for file in ["limbs.toml", "structures.toml"] {
+        let text = std::fs::read_to_string(root.join("protocols").join(file)).unwrap();
+        assert!(text.contains("# Source: "), "{file}");
+    }
 }

@@ -39,7 +39,8 @@ fn spoken() -> Record {
         for (idx, area) in areas.iter().enumerate() {
             utterances.push(format!("{} transverse s d f t", zones[idx]));
             utterances.push(format!("area {area} square millimetres"));
-            for (_, lesion) in lesions.iter().filter(|(zone, _)| *zone == idx && limb == "left fore") {
+            if limb == "left fore" {
+                let lesion = lesions.iter().find(|(zone, _)| *zone == idx).map_or("zero", |lesion| lesion.1);
                 utterances.push(format!("lesion area {lesion} square millimetres"));
             }
         }
@@ -55,7 +56,7 @@ fn the_text_shows_zones_totals_thresholds_and_what_is_missing() {
         "left fore, superficial digital flexor tendon (scheme thirds)",
         "  2B           150          51      34.0         +47.1",
         "  total        867         103      11.9             ?",
-        "  lesion percentage of the total: 11.88 %, slight",
+        "  lesion percentage of the total: 11.88 %, mild",
         "  worst zone: 2B, 34.0 %",
         "  zones with a lesion: 3 (2A, 2B, 3A)",
         "  not computed: total, area and lesion percentage of the total: no area in 3C",
@@ -118,38 +119,66 @@ fn a_number_that_is_not_used_is_shown_with_the_reason() {
 }
 
 #[test]
-fn a_zero_that_stands_for_normal_says_so_in_both_forms_and_heads_no_empty_part_of_the_report() {
+fn normal_is_told_as_a_word_never_as_a_number_and_heads_no_empty_part_of_the_report() {
     let normal = ["left fore two bravo transverse", "s d f t", "normal"];
     let only = record(&exam_of(&normal));
-    let line = "left fore, superficial digital flexor tendon: `normal` was said and no number: lesion area 0 in 2B; \
-                echo score 0 in 2B\n";
+    let line = "left fore, superficial digital flexor tendon: `normal` was said and no number: lesion area in 2B; \
+                echo score in 2B\n";
     let text = measure_table::text(&only, &BUILT_IN.1);
     assert!(text.starts_with("nothing was measured\n") && text.contains(line), "{text}");
     let zero = only.measures.iter().find(|row| row.name == Name::Score).unwrap();
-    assert!(zero.implied && zero.value == Some(0.0));
+    assert_eq!((zero.value, zero.word.as_deref()), (None, Some("normal (said)")));
     assert!(!page(&only).contains("Computed from") && !page(&only).contains("#measures"));
     let also =
         [&normal[..], &["three alpha", "s d f t", "area one square centimetre", "echo score zero"]].concat();
     let both = record(&exam_of(&also));
     let text = measure_table::text(&both, &BUILT_IN.1);
-    // A spoken word and silence are not worth the same.
-    for line in [
-        "  take care: `normal` was said and no number: lesion area 0 in 2B; echo score 0 in 2B\n",
-        "  take care: an area was given and nothing said of a lesion: lesion area 0 in 3A\n",
-    ] {
-        assert!(text.contains(line), "`{line}` is not in {text}");
-    }
+    assert!(
+        text.contains("  take care: `normal` was said and no number: lesion area in 2B; echo score in 2B\n"),
+        "{text}"
+    );
+    // Silence is worth less than a word: nothing at all.
+    assert!(text.contains("no lesion area in 1A, 1B, 2A, 3A, 3B, 3C"), "{text}");
     assert!(page(&both).contains("“normal” was said and no number") && !page(&both).contains('`'));
+    assert!(page(&both).contains("normal (said)"));
     let said = both.measures.iter().find(|row| row.name == Name::Score && row.zone.as_deref() == Some("3A"));
-    assert!(!said.unwrap().implied, "this one was said as a number");
+    assert_eq!(said.unwrap().value, Some(0.0), "this one was said as a number");
 }
 
+/// The number that was traced is in the table; the caption of the still and the list of what was said show it, too.
 #[test]
-fn a_zero_of_a_zone_with_an_area_and_a_spoken_normal_is_that_of_the_word() {
-    let said = ["left fore two bravo transverse", "s d f t", "area one square centimetre", "normal"];
-    let text = measure_table::text(&record(&exam_of(&said)), &BUILT_IN.1);
-    assert!(text.contains("`normal` was said and no number: lesion area 0 in 2B"), "{text}");
-    assert!(!text.contains("nothing said of a lesion"), "{text}");
+fn one_value_counts_and_stands_everywhere_in_one_unit() {
+    let said =
+        ["left fore two bravo transverse", "s d f t", "area one point five square centimetres", "width nine"];
+    let mut exam = exam_of(&said);
+    let plain = page(&record(&exam));
+    assert!(plain.contains("area 150 mm2"), "{plain}");
+    assert!(plain.contains("width mm") && !plain.contains("width cm"), "one unit for a term");
+    exam.entries.push(zonecall::exam::fold::LoggedEntry {
+        seq: 99,
+        at: exam.header.started_at,
+        entered: zonecall::exam::event::Entered {
+            limb: "LF".to_owned(),
+            zone: "2B".to_owned(),
+            plane: None,
+            structure: "SDFT".to_owned(),
+            term: "area".to_owned(),
+            amount: zonecall::exam::call::Amount {
+                number: 1.2,
+                unit: Some("cm2".to_owned()),
+                unit_assumed: false,
+            },
+            scale: None,
+            traced: true,
+            by: Some("Robin".to_owned()),
+            still: None,
+            scale_by_hand_mm: None,
+            ends_px: None,
+            outline: None,
+        },
+    });
+    let page = page(&record(&exam));
+    assert!(page.contains("area 120 mm2, traced (150 mm2 was said)"), "{page}");
 }
 
 #[test]
@@ -237,7 +266,7 @@ fn the_report_holds_tables_thresholds_and_sources_of_the_measures() {
     for words in [
         "Computed from what was said and traced",
         "more than 20 % larger than RF",
-        "11.88 %, slight",
+        "11.88 %, mild",
         "no area in 3C",
         "doi 10.1136/vr.j5746",
         "href=\"#measures\"",
@@ -255,7 +284,7 @@ fn the_course_is_drawn_for_the_worst_zone_once_there_is_an_earlier_exam() {
         for row in rows.iter_mut().filter(|row| row.name == Name::Area) {
             row.value = row.value.map(|mm2| mm2 / grown);
         }
-        Earlier { id: at.to_owned(), at: at.parse().unwrap(), rows }
+        Earlier { id: at.to_owned(), at: at.parse().unwrap(), utc_offset_s: 0, rows }
     };
     let past = [earlier("2026-01-10T08:00:00Z", 1.5), earlier("2026-03-08T08:00:00Z", 1.25)];
     let page = page_of(&now, &past, protocols);

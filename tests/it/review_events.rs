@@ -50,6 +50,9 @@ impl Folder {
             zone_assumed: false,
             instance_number: None,
             size_px: None,
+            patient: None,
+            pixels_sha256: None,
+            also_in: Vec::new(),
             problems: Vec::new(),
         })));
     }

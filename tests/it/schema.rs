@@ -5,8 +5,9 @@ use crate::support::sample;
 use serde_json::{Value, json};
 use zonecall::clock::Span;
 use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
-use zonecall::exam::event::{AudioFile, CallEvent, Entered, Event, Frame, Settled};
+use zonecall::exam::event::{AudioFile, CallEvent, Entered, Event, Frame, OtherExam, Settled};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
+use zonecall::exam::patient::Patient;
 use zonecall::exam::review::{Change, Review};
 use zonecall::exam::sign::{FileHash, Signable, Signed};
 use zonecall::report::{export, measure_table};
@@ -91,6 +92,7 @@ fn afterwards() -> Vec<Event> {
         review(Change::Pair { still: still(), seq: 4 }),
         review(Change::Label { still: still(), place: place() }),
         review(Change::LeaveOut { still: still() }),
+        review(Change::SameHorse { patient: patient() }),
         review(Change::Clock { offset_s: -197.0 }),
         review(Change::Looked {
             rule: "view-missing".to_owned(),
@@ -100,6 +102,10 @@ fn afterwards() -> Vec<Event> {
         }),
         review(Change::TakeBack { seq: 5 }),
     ]
+}
+
+fn patient() -> Patient {
+    Patient { name: Some("Larkfield Stud^Juniper".to_owned()), id: Some("J-1".to_owned()) }
 }
 
 /// Every event kind, each optional field used, as the journal itself writes them.
@@ -144,6 +150,9 @@ fn journal_lines() -> Vec<Value> {
         zone_assumed: true,
         instance_number: Some(1),
         size_px: Some((640, 480)),
+        patient: Some(patient()),
+        pixels_sha256: Some("d".repeat(64)),
+        also_in: vec![OtherExam { exam: "bramble".to_owned(), again: true }],
         problems: vec![Problem { message: "no zone".to_owned(), help: "the exam's was taken".to_owned() }],
     };
     let audio = AudioFile { file: "audio.wav".to_owned(), first_sample: 0, source: "scan.wav".to_owned() };

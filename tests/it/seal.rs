@@ -62,6 +62,9 @@ fn closed() -> tempfile::TempDir {
         instance_number: None,
         size_px: None,
         problems: Vec::new(),
+        also_in: Vec::new(),
+        patient: None,
+        pixels_sha256: None,
     };
     journal.append(at, 0, &Event::Frame(Box::new(frame))).unwrap();
     let files = seal(folder.path(), &exam(folder.path()));

@@ -1,7 +1,7 @@
 //! The scanner's folder, followed while stills arrive.
 use crate::support::program;
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 
 use program::{START, demo, demo_stills};
 use zonecall::exam::event::Frame;
+use zonecall::frames::elsewhere::Elsewhere;
 use zonecall::frames::watch::{Arrived, Watch};
 
 /// A still of the demo, by its number.
@@ -23,8 +24,8 @@ fn still(number: usize) -> PathBuf {
 }
 
 fn follow(folder: &Path, known: &[&str]) -> Watch {
-    let known: BTreeSet<String> = known.iter().map(|id| (*id).to_owned()).collect();
-    Watch::open(folder, folder, 0, known).unwrap()
+    let known = known.iter().map(|id| ((*id).to_owned(), "before.dcm".to_owned())).collect();
+    Watch::open(folder, folder, 0, known, Elsewhere::default()).unwrap()
 }
 
 /// What arrives within a time that is long for a look through a small folder.
@@ -56,10 +57,15 @@ fn a_still_is_told_once_whatever_its_file_is_called_and_old_ones_are_not() {
     fs::copy(still(2), place("today/a.dcm")).unwrap();
     let first = frame(&arrived(&watch, 1)[0]).clone();
     assert_eq!(first.file, "today/a.dcm");
-    // The same still by another name, and a copy of it: nothing new. Then another one.
+    // The same still by another name is nothing new; a copy of it is told as one, and never as a still. Then another one.
     fs::rename(place("today/a.dcm"), place("today/b.dcm")).unwrap();
     fs::copy(place("today/b.dcm"), place("c.dcm")).unwrap();
-    std::thread::sleep(Duration::from_secs(2));
+    match &arrived(&watch, 1)[0] {
+        Arrived::Other { problem, .. } => {
+            assert!(problem.message.contains("the same still as"), "{problem:?}")
+        }
+        Arrived::Still { frame, .. } => panic!("{} counts twice", frame.file),
+    }
     fs::copy(still(3), place("d.dcm")).unwrap();
     assert_eq!(frame(&arrived(&watch, 1)[0]).file, "d.dcm");
 }
@@ -97,6 +103,8 @@ fn what_the_journal_knows_is_not_told_again_and_what_is_no_still_is_told_with_it
 #[test]
 fn a_folder_that_is_not_there_is_refused_with_what_to_do() {
     let folder = tempfile::tempdir().unwrap();
-    let error = Watch::open(&folder.path().join("none"), folder.path(), 0, BTreeSet::new()).unwrap_err();
+    let error =
+        Watch::open(&folder.path().join("none"), folder.path(), 0, BTreeMap::new(), Elsewhere::default())
+            .unwrap_err();
     assert!(error.to_string().contains("name the folder into which the scanner exports"), "{error}");
 }

@@ -51,6 +51,9 @@ impl Case {
             zone_assumed: false,
             instance_number: None,
             size_px: None,
+            patient: None,
+            pixels_sha256: None,
+            also_in: Vec::new(),
             problems: Vec::new(),
         });
         let rivals = if tie == Tie::Open { vec![(0, 0.5, "as near".to_owned())] } else { Vec::new() };

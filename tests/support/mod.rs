@@ -90,6 +90,8 @@ pub fn header() -> Header {
         utc_offset_s: 7200,
         person: None,
         horse: Horse { name: Some("Juniper".to_owned()), id: None },
+        limb_lengths_cm: BTreeMap::new(),
+        scales: BTreeMap::new(),
     }
 }
 
@@ -100,8 +102,12 @@ pub fn write_journal(folder: &Path, utterances: &[(f64, &str)]) {
 
 /// Writes the journal of what an engine heard, and gives it back to be written on.
 pub fn write_heard(folder: &Path, heard: impl IntoIterator<Item = Utterance>) -> Journal {
+    write_heard_by(folder, header(), heard)
+}
+
+/// The same for an exam of this header.
+pub fn write_heard_by(folder: &Path, header: Header, heard: impl IntoIterator<Item = Utterance>) -> Journal {
     let (language, protocols) = &*BUILT_IN;
-    let header = header();
     let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: 0 };
     let mut journal = Journal::create(folder).unwrap();
     journal.append(anchor.wall, 0, &Event::Exam(Box::new(header))).unwrap();

@@ -95,17 +95,16 @@ impl Said {
     }
 
     pub fn earlier(&self, at: &str) -> Against {
-        let earlier = Earlier { id: at.to_owned(), at: at.parse().unwrap(), rows: self.rows() };
+        let earlier =
+            Earlier { id: at.to_owned(), at: at.parse().unwrap(), utc_offset_s: 0, rows: self.rows() };
         Against { earlier: vec![earlier], ..Against::default() }
     }
 }
 
+/// Areas zone by zone, then lesion areas; a zero is said as one, and what the list lacks is not said at all.
 pub fn sdft(limb: &str, areas: &[f64], lesions: &[f64]) -> Said {
     let said = Said::default().column(limb, "SDFT", "area", &ZONES, areas);
-    let some: Vec<(&str, f64)> =
-        ZONES.into_iter().zip(lesions.iter().copied()).filter(|one| one.1 > 0.0).collect();
-    let (zones, lesions): (Vec<&str>, Vec<f64>) = some.into_iter().unzip();
-    said.column(limb, "SDFT", "lesion area", &zones, &lesions)
+    said.column(limb, "SDFT", "lesion area", &ZONES, lesions)
 }
 
 /// Changes a number: how much, its unit and its scale.

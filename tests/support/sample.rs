@@ -67,6 +67,8 @@ pub fn still(number: i64, place: &str, status: Status, call_seq: Option<u64>) ->
         } else {
             Vec::new()
         },
+        patient: None,
+        refused: None,
         rivals: Vec::new(),
     }
 }
@@ -303,5 +305,6 @@ pub fn record() -> Record {
         coverage: coverage(),
         measures: measures(),
         findings: findings(),
+        cautions: zonecall::knowledge::cautions::CAUTIONS.to_owned(),
     }
 }

@@ -50,6 +50,9 @@ pub fn folder() -> tempfile::TempDir {
         zone_assumed: false,
         instance_number: None,
         size_px: Some((200, 100)),
+        patient: None,
+        pixels_sha256: None,
+        also_in: Vec::new(),
         problems: Vec::new(),
     };
     journal.append(at, 0, &Event::Frame(Box::new(frame))).unwrap();

@@ -55,8 +55,21 @@ pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls() {
         let Act::View(view) = &call.act else { continue };
-        let (Some(structure), Some((_, zone))) = (&view.structure, evidence.zone_of(call)) else { continue };
-        if !evidence.protocols.expects(zone, structure) {
+        let Some(structure) = &view.structure else { continue };
+        let known = evidence.protocols.structure(structure);
+        let limb = call.context.limb.as_ref().and_then(|code| evidence.protocols.limb(code));
+        if let (Some(known), Some(limb)) = (known, limb)
+            && !known.is_of(&limb.group)
+        {
+            let message = format!(
+                "{structure} ({}) is no structure of the {}; was limb or structure misheard?",
+                known.name, limb.name
+            );
+            hits.push(Hit::call(call, message));
+            continue;
+        }
+        let Some((_, zone)) = evidence.zone_of(call) else { continue };
+        if !known.is_some_and(|known| known.anywhere) && !evidence.protocols.expects(zone, structure) {
             let message = format!(
                 "{structure} is not expected in zone {} of {}; was zone or structure misheard?",
                 zone.code,
@@ -155,11 +168,16 @@ pub(super) fn marker_unusual(evidence: &Evidence) -> Vec<Hit> {
         let Some(state) = setting.state.as_ref().filter(|_| setting.slot == MARKER) else { continue };
         let in_force = |plane: &&Plane| call.context.plane.as_ref().is_none_or(|code| *code == plane.code);
         let planes: Vec<&Plane> = evidence.protocols.planes.iter().filter(in_force).collect();
-        if planes.is_empty() || planes.iter().any(|plane| plane.marker == *state) {
+        let limb = call.context.limb.as_ref().and_then(|code| evidence.protocols.limb(code));
+        let side = limb.map(|limb| limb.side.as_str());
+        let is_usual = |plane: &&Plane| plane.marker.usual(side).contains(&state.as_str());
+        if planes.is_empty() || planes.iter().any(is_usual) {
             continue;
         }
-        let usual: Vec<String> =
-            planes.iter().map(|plane| format!("{} in {} views", plane.marker, plane.name)).collect();
+        let usual: Vec<String> = planes
+            .iter()
+            .map(|plane| format!("{} in {} views", plane.marker.in_words(side), plane.name))
+            .collect();
         let message = format!("the marker was called `{state}`; usual is {}", usual.join(", "));
         hits.push(Hit::call(call, message));
     }

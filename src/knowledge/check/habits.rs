@@ -7,7 +7,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::exam::call::{Act, Setting};
+use crate::exam::call::{Act, Setting, View};
 use crate::exam::context::Context;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::evidence::{Evidence, Hit};
@@ -76,7 +76,7 @@ pub(super) fn marker_never_said(evidence: &Evidence) -> Vec<Hit> {
         .protocols
         .planes
         .iter()
-        .map(|plane| format!("{} in {} views", plane.marker, plane.name))
+        .map(|plane| format!("{} in {} views", plane.marker.in_words(None), plane.name))
         .collect();
     vec![Hit::new(format!("where the {slot} points was never said; taken for usual: {}", usual.join(", ")))]
 }
@@ -95,6 +95,33 @@ pub(super) fn depth_unusual(evidence: &Evidence) -> Vec<Hit> {
             let message = format!("{} {cm} cm is not {} to {} cm", depth.setting, depth.from_cm, depth.to_cm);
             hits.push(Hit::call(call, message));
         }
+    }
+    hits
+}
+
+/// A level, while nobody said or set how long the limb is: once for a group of limbs.
+pub(super) fn level_unscaled(evidence: &Evidence) -> Vec<Hit> {
+    let (header, protocols) = (&evidence.exam.header, evidence.protocols);
+    let mut seen = BTreeSet::new();
+    let mut hits = Vec::new();
+    for call in evidence.exam.standing_calls() {
+        let Act::View(View { level_cm: Some(level_cm), .. }) = &call.act else { continue };
+        let Some(limb) = call.context.limb.as_ref().and_then(|code| protocols.limb(code)) else { continue };
+        let scheme =
+            protocols.schemes_for(&limb.code, &header.schemes).into_iter().find(|scheme| !scheme.when_called);
+        let Some((scheme, table_cm)) = scheme.and_then(|scheme| Some((scheme, scheme.length_cm?))) else {
+            continue;
+        };
+        let said =
+            scheme.length_setting.as_ref().is_some_and(|slot| call.context.settings.contains_key(slot));
+        if said || header.limb_lengths_cm.contains_key(&limb.group) || !seen.insert(&limb.group) {
+            continue;
+        }
+        let message = format!(
+            "level {level_cm} cm was placed by the table for a limb of {table_cm} cm; on a pony that is too high: say or \
+             set the length of the limb"
+        );
+        hits.push(Hit::call(call, message));
     }
     hits
 }

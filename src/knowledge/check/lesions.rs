@@ -156,7 +156,8 @@ fn by_hand<'a>(evidence: &Evidence<'a>, call: &LoggedCall, value: &Value) -> Opt
     evidence.exam.entries.iter().map(|entry| &entry.entered).rfind(here)
 }
 
-/// Values of one term said in one view that differ, all of them standing; what was typed or traced counts before them.
+/// Values of one term said of one structure in one zone that differ, in whichever planes, all of them standing; what was
+/// typed or traced counts before them.
 pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
     let mut said: Vec<Vec<(&LoggedCall, &Value)>> = Vec::new();
     for call in evidence.exam.standing_calls() {
@@ -166,7 +167,7 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
         {
             continue;
         }
-        match said.iter_mut().find(|known| known[0].1.term == value.term && same_view(known[0].0, call)) {
+        match said.iter_mut().find(|known| known[0].1.term == value.term && same_part(known[0].0, call)) {
             Some(known) => known.push((call, value)),
             None => said.push(vec![(call, value)]),
         }
@@ -177,14 +178,18 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
     };
     let hit = |said: &Vec<(&LoggedCall, &Value)>| {
         let (last, value) = said.last()?;
+        let planes: BTreeSet<_> = said.iter().map(|(call, _)| &call.context.plane).collect();
         let shown = |(call, value): &(&LoggedCall, &Value)| {
-            format!("{} (call {})", amount_text(&value.amount), call.seq)
+            let plane = call.context.plane.as_deref().filter(|_| planes.len() > 1);
+            let plane = plane.map(|plane| format!(" in plane {plane}")).unwrap_or_default();
+            format!("{}{plane} (call {})", amount_text(&value.amount), call.seq)
         };
+        let part = place::Place { plane: None, ..place::Place::from(&last.context) };
         let shown: Vec<String> = said.iter().map(shown).collect();
         let message = format!(
             "{} of {} was said as {}: the last one counts; withdraw the wrong one in `zonecall review`",
             value.term,
-            place::Place::from(&last.context).codes(),
+            part.codes(),
             shown.join(", then ")
         );
         Some(Hit::call(last, message))
@@ -192,9 +197,9 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
     said.iter().filter(differ).filter_map(hit).collect()
 }
 
-fn same_view(one: &LoggedCall, other: &LoggedCall) -> bool {
-    let view = |call: &LoggedCall| place::Place::from(&call.context);
-    view(one) == view(other)
+fn same_part(one: &LoggedCall, other: &LoggedCall) -> bool {
+    let part = |call: &LoggedCall| place::Place { plane: None, ..place::Place::from(&call.context) };
+    part(one) == part(other)
 }
 
 /// Equal in one unit, but for what is lost in turning one into the other.
@@ -213,7 +218,8 @@ pub(super) fn rescan_due(evidence: &Evidence) -> Vec<Hit> {
     let Some(first) = lesions(evidence).next() else { return Vec::new() };
     let due = evidence.exam.header.started_at.checked_add_signed(TimeDelta::weeks(i64::from(weeks)));
     let Some(due) = due else { return Vec::new() };
-    let day = due.format("%Y-%m-%d");
+    let zone = TimeDelta::seconds(evidence.exam.header.utc_offset_s.into());
+    let day = due.checked_add_signed(zone).unwrap_or(due).format("%Y-%m-%d");
     vec![Hit::call(
         first,
         format!("a lesion was said; by the interval set, {weeks} weeks, scan again by {day}"),

@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 56] = [
+const RULES: [(&str, Find); 62] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("audio-lost", journal::audio_lost),
@@ -48,6 +48,10 @@ const RULES: [(&str, Find); 56] = [
     ("broken-off", journal::broken_off),
     ("sound-silent", journal::sound_silent),
     ("nothing-heard", journal::nothing_heard),
+    ("still-of-another-horse", stills::of_another_horse),
+    ("still-in-two-exams", stills::in_two_exams),
+    ("still-twice", stills::twice),
+    ("still-from-another-day", stills::from_another_day),
     ("still-ambiguous", stills::ambiguous),
     ("still-unlabelled", stills::unlabelled),
     ("still-label-incomplete", stills::incomplete),
@@ -84,7 +88,9 @@ const RULES: [(&str, Find); 56] = [
     ("zone-order-jump", habits::zone_order_jump),
     ("standoff-habit", habits::setting_for),
     ("depth-unusual", habits::depth_unusual),
+    ("level-unscaled", habits::level_unscaled),
     ("still-from-context", stills::from_context),
+    ("still-paired-again", stills::paired_again),
     ("marker-unusual", calls::marker_unusual),
     ("marker-never-said", habits::marker_never_said),
     ("rescan-due", lesions::rescan_due),

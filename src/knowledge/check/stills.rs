@@ -5,12 +5,17 @@
 //! Never: settles a label.
 //! Tested in: `tests/it/rules/stills.rs`.
 
+use chrono::{DateTime, TimeDelta, Utc};
+
 use crate::clock::WallQuality;
+use crate::exam::event::Frame;
+use crate::exam::patient::Patient;
+use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::knowledge::record::{FrameRow, Status};
 
 pub(super) fn clock_unknown(evidence: &Evidence) -> Vec<Hit> {
-    if evidence.frames.is_empty() || evidence.pairing.clock.is_some() {
+    if counted(evidence).next().is_none() || evidence.pairing.clock.is_some() {
         return Vec::new();
     }
     // A recording's file time is when it ended or was copied; then the stills lie nowhere near what was said.
@@ -33,11 +38,154 @@ pub(super) fn ambiguous(evidence: &Evidence) -> Vec<Hit> {
 
 /// One line for all of them where no label could be given at all: the reason is the clock, not the single still.
 pub(super) fn unlabelled(evidence: &Evidence) -> Vec<Hit> {
-    let all = evidence.frames.iter().all(|frame| frame.status == Status::Unlabelled);
-    if all && evidence.frames.len() > 1 {
-        return vec![Hit::new(format!("none of the {} stills has a label", evidence.frames.len()))];
+    // What was refused is asked about by its own rule.
+    let mut taken = evidence.frames.iter().filter(|frame| frame.refused.is_none()).peekable();
+    let all = taken.peek().is_some() && taken.all(|frame| frame.status == Status::Unlabelled);
+    let n_taken = evidence.frames.iter().filter(|frame| frame.refused.is_none()).count();
+    if all && n_taken > 1 {
+        return vec![Hit::new(format!("none of the {n_taken} stills has a label"))];
     }
     of_status(evidence, Status::Unlabelled, "belongs to nothing that was said; label it by hand")
+}
+
+/// One line for each patient: a person confirms or leaves out a horse, not a still.
+pub(super) fn of_another_horse(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits: Vec<(&Patient, Hit, usize)> = Vec::new();
+    for frame in evidence.frames {
+        let (Some(patient), Some(why)) = (&frame.patient, &frame.refused) else { continue };
+        match hits.iter_mut().find(|(known, ..)| *known == patient) {
+            Some((.., count)) => *count += 1,
+            None => hits.push((
+                patient,
+                Hit::still(frame, format!("still `{}` was not taken: {why}", frame.name())),
+                1,
+            )),
+        }
+    }
+    let line = |(_, hit, count): (&Patient, Hit, usize)| {
+        let more = match count {
+            1 => String::new(),
+            2 => ", and so is 1 more".to_owned(),
+            more => format!(", and so are {} more", more - 1),
+        };
+        let message = format!("{}{more}; confirm that it is the same horse, or leave them out", hit.message);
+        Hit { message, ..hit }
+    };
+    hits.into_iter().map(line).collect()
+}
+
+/// Stills that another exam beside this one had before; `again` where that is the same recording heard once more.
+fn elsewhere(evidence: &Evidence, again: bool) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for (frame, row) in counted(evidence) {
+        let exams: Vec<String> = frame
+            .also_in
+            .iter()
+            .filter(|other| other.again == again)
+            .map(|other| format!("`{}`", other.exam))
+            .collect();
+        if !exams.is_empty() {
+            let message = if again {
+                format!(
+                    "still `{}` is also in {}, the same recording heard before",
+                    row.name(),
+                    exams.join(" and ")
+                )
+            } else {
+                format!(
+                    "still `{}` already counts in the exam {}; leave it out where it does not belong",
+                    row.name(),
+                    exams.join(" and ")
+                )
+            };
+            hits.push(Hit::still(row, message));
+        }
+    }
+    hits
+}
+
+pub(super) fn in_two_exams(evidence: &Evidence) -> Vec<Hit> {
+    elsewhere(evidence, false)
+}
+
+/// One line: all stills of a recording that is heard again are there again.
+pub(super) fn paired_again(evidence: &Evidence) -> Vec<Hit> {
+    let hits = elsewhere(evidence, true);
+    let more = hits.len().saturating_sub(1);
+    let first = hits.into_iter().next();
+    let line = |hit: Hit| match more {
+        0 => hit,
+        more => Hit { message: format!("{}; so are {more} more", hit.message), ..hit },
+    };
+    first.map(line).into_iter().collect()
+}
+
+/// Stills that count or could: not refused, and not left out by a person.
+fn counted<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a Frame, &'a FrameRow)> {
+    let all = evidence.exam.frames.iter().zip(evidence.frames);
+    all.filter(|(_, row)| row.refused.is_none() && row.status != Status::LeftOut)
+}
+
+/// A still saved on no day of the exam, and further from it than the scanner's clock can be out.
+pub(super) fn from_another_day(evidence: &Evidence) -> Vec<Hit> {
+    let header = &evidence.exam.header;
+    let end = evidence.exam.closed.as_ref().map_or(header.started_at, |closed| closed.0);
+    let day = |at: DateTime<Utc>| {
+        at.checked_add_signed(TimeDelta::seconds(header.utc_offset_s.into())).map(|at| at.date_naive())
+    };
+    let is_of_exam = |at: DateTime<Utc>| {
+        let apart_s = (header.started_at - at).max(at - end).as_seconds_f64();
+        apart_s <= OFFSET_S_MAX || (day(header.started_at)..=day(end)).contains(&day(at))
+    };
+    let other =
+        |(frame, row): &(&Frame, &FrameRow)| !is_of_exam(frame.saved_at) && row.status != Status::Hand;
+    let found: Vec<(&Frame, &FrameRow)> = counted(evidence).filter(other).collect();
+    let (Some(exam_day), Some((first, _))) = (day(header.started_at), found.first()) else {
+        return Vec::new();
+    };
+    let same_day = found.iter().all(|(frame, _)| day(frame.saved_at) == day(first.saved_at));
+    let said = |frame: &Frame| day(frame.saved_at).map(|day| day.to_string()).unwrap_or_default();
+    if same_day && found.len() > 1 && found.len() == counted(evidence).count() {
+        let message = format!(
+            "all {} stills are dated {}, the exam is of {exam_day}: is the scanner's date wrong, or are they of another exam?",
+            found.len(),
+            said(first)
+        );
+        return vec![Hit::new(message)];
+    }
+    let hit = |(frame, row): &(&Frame, &FrameRow)| {
+        Hit::still(
+            row,
+            format!(
+                "still `{}` is dated {}, the exam is of {exam_day}; leave it out if it is of another exam",
+                row.name(),
+                said(frame)
+            ),
+        )
+    };
+    found.iter().map(hit).collect()
+}
+
+/// Two files that show one picture: same pixels, saved at the same instant.
+pub(super) fn twice(evidence: &Evidence) -> Vec<Hit> {
+    let stills: Vec<(&Frame, &FrameRow)> = counted(evidence).collect();
+    let mut hits = Vec::new();
+    for (idx, (frame, row)) in stills.iter().enumerate() {
+        let same = |(other, _): &&(&Frame, &FrameRow)| {
+            other.pixels_sha256.is_some()
+                && other.pixels_sha256 == frame.pixels_sha256
+                && other.saved_at == frame.saved_at
+        };
+        if let Some((_, first)) = stills[..idx].iter().find(same) {
+            let message = format!(
+                "still `{}` shows the same picture as `{}`; leave one of them out",
+                row.name(),
+                first.name()
+            );
+            hits.push(Hit::still(row, message));
+        }
+    }
+    hits
 }
 
 pub(super) fn from_context(evidence: &Evidence) -> Vec<Hit> {
@@ -45,7 +193,7 @@ pub(super) fn from_context(evidence: &Evidence) -> Vec<Hit> {
 }
 
 fn of_status(evidence: &Evidence, status: Status, message: &str) -> Vec<Hit> {
-    let stills = evidence.frames.iter().filter(|frame| frame.status == status);
+    let stills = evidence.frames.iter().filter(|frame| frame.status == status && frame.refused.is_none());
     stills.map(|frame| Hit::still(frame, format!("still `{}` {message}", frame.name()))).collect()
 }
 

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 
 use crate::knowledge::measure::quantity::Area;
-use crate::knowledge::measure::row::{MeasureRow, Name};
+use crate::knowledge::measure::row::{MeasureRow, NORMAL_SAID, Name};
 use crate::protocol::Protocols;
 use crate::protocol::measuring::{EarlierRules, Measuring, Reference};
 
@@ -35,8 +35,23 @@ pub struct Earlier {
     pub id: String,
     /// When it began.
     pub at: DateTime<Utc>,
+    /// Seconds east of UTC at its place.
+    pub utc_offset_s: i32,
     /// What was measured then, held against nothing.
     pub rows: Vec<MeasureRow>,
+}
+
+impl Earlier {
+    /// The day it began, by the calendar at its place, such as `2026-03-01`.
+    #[must_use]
+    pub fn day(&self) -> String {
+        local_day(self.at, self.utc_offset_s).to_string()
+    }
+}
+
+/// The day by the calendar at a place; that of UTC where the offset is impossible.
+fn local_day(at: DateTime<Utc>, utc_offset_s: i32) -> NaiveDate {
+    FixedOffset::east_opt(utc_offset_s).map_or(at.date_naive(), |zone| at.with_timezone(&zone).date_naive())
 }
 
 /// Whether `number` is over `limit` by more than rounding.
@@ -203,7 +218,7 @@ pub(crate) fn reference(rows: &[MeasureRow], set: &Reference, protocols: &Protoc
 
 /// Change since an earlier exam.
 pub(crate) fn earlier(rows: &[MeasureRow], earlier: &Earlier, measuring: &Measuring) -> Vec<MeasureRow> {
-    let against = earlier.at.format("%Y-%m-%d").to_string();
+    let against = earlier.day();
     let mut found = Vec::new();
     for row in rows {
         let (name, unit) = match row.name {
@@ -221,8 +236,10 @@ pub(crate) fn earlier(rows: &[MeasureRow], earlier: &Earlier, measuring: &Measur
             found.push(change.because(why));
             continue;
         }
-        let Some(then) = before.value else {
-            let why = before.why_not.as_deref().unwrap_or("no value");
+        // Records of before held a 0 where nobody said a number.
+        let said = |before: &&MeasureRow| !(before.implied && before.value == Some(0.0));
+        let Some(then) = Some(before).filter(said).and_then(|before| before.value) else {
+            let why = before.why_not.as_deref().or(before.word.as_deref()).unwrap_or(NORMAL_SAID);
             found.push(change.because(format!("on {against}: {why}")));
             continue;
         };
@@ -303,8 +320,7 @@ pub(crate) fn since_injury(
     at: DateTime<Utc>,
     utc_offset_s: i32,
 ) -> Vec<MeasureRow> {
-    let local = FixedOffset::east_opt(utc_offset_s)
-        .map_or(at.date_naive(), |zone| at.with_timezone(&zone).date_naive());
+    let local = local_day(at, utc_offset_s);
     let mut rows = Vec::new();
     for (limb, day) in injured {
         let days = (local - *day).num_days();

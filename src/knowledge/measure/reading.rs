@@ -27,7 +27,7 @@ pub(crate) struct Basis {
     pub(crate) off_weight: bool,
     /// Some of it was measured on a scale that a person set.
     pub(crate) scale_by_hand: bool,
-    /// Some of it is no number that was said, but a 0: for `normal`, or where an area was said and no lesion.
+    /// Some of it is no number that was said, but stands for a spoken `normal`.
     pub(crate) implied: bool,
 }
 

@@ -59,6 +59,9 @@ pub enum Name {
     SinceInjury,
 }
 
+/// In place of a number that nobody said: the structure was called normal.
+pub const NORMAL_SAID: &str = "normal (said)";
+
 /// One computed measure.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MeasureRow {
@@ -119,7 +122,7 @@ pub struct MeasureRow {
     /// Some of it was measured on a still that states no scale: a person set it.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub scale_by_hand: bool,
-    /// Some of it is no number that was said, but a 0: for a spoken `normal`, or where an area was said and no lesion.
+    /// Some of it is no number that was said, but stands for a spoken `normal`.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub implied: bool,
     /// The calls and entries of the journal it was computed from.

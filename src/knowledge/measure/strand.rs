@@ -2,7 +2,7 @@
 //!
 //! Takes: the readings of an exam, the zone scheme and the strands of `measures.toml`.
 //! Gives: `StrandFacts`, zone by zone, proximal first.
-//! Never: takes silence for nothing: no lesion counts as 0 only where an area or `normal` was said.
+//! Never: takes silence for nothing: a lesion that nobody measured is not known, unless `normal` was said.
 //! Tested in: `tests/it/measure.rs`.
 
 use crate::knowledge::measure::quantity::{Area, Share};
@@ -91,13 +91,13 @@ pub(crate) fn strand_facts(
     said.then_some(StrandFacts { limb, group, scheme, strand, zones })
 }
 
-/// What a part counts as of which nothing was said.
+/// What a part counts as that was called normal and has no number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Silence {
-    /// Nothing is there.
-    Zero,
-    /// It is not known.
-    Unknown,
+enum NormalCounts {
+    /// As having none of it: a lesion.
+    AsNone,
+    /// As not known: a size.
+    Not,
 }
 
 /// One strand in one zone of one limb.
@@ -112,7 +112,7 @@ struct StrandLook<'a> {
 
 impl StrandLook<'_> {
     fn facts(&self) -> ZoneFacts {
-        let area = self.area(&self.measuring.terms.area, Silence::Unknown);
+        let area = self.area(&self.measuring.terms.area, NormalCounts::Not);
         let lesion = self.lesion(&area);
         let is_edgeless =
             |one: &Statement| self.measuring.lesions_without_edge.iter().any(|term| term == one.what.term());
@@ -132,19 +132,27 @@ impl StrandLook<'_> {
         self.readings.findings(self.limb, &self.zone.code, code, class).collect()
     }
 
-    /// The area said for the whole; else the sum of the parts, all of which are needed unless silence means 0.
-    fn area(&self, term: &str, silence: Silence) -> Result<Known<Area>, Why> {
+    /// The area said for the whole; else the sum of the parts, all of which are needed.
+    ///
+    /// A part that was called normal may count as having none of it.
+    fn area(&self, term: &str, normal: NormalCounts) -> Result<Known<Area>, Why> {
         let codes = self.codes();
         let (whole, parts) = codes.split_first().ok_or(Why::Silent)?;
         let whole = self.one_area(whole, term)?;
-        let parts: Vec<(&str, Option<Known<Area>>)> =
+        let mut parts: Vec<(&str, Option<Known<Area>>)> =
             parts.iter().map(|part| Ok((*part, self.one_area(part, term)?))).collect::<Result<_, Why>>()?;
         let given = parts.iter().filter(|part| part.1.is_some()).count();
+        if normal == NormalCounts::AsNone && given > 0 {
+            for (part, area) in parts.iter_mut().filter(|part| part.1.is_none()) {
+                *area = self.none_of_normal(&[part]);
+            }
+        }
+        let known = parts.iter().filter(|part| part.1.is_some()).count();
         match (whole, given) {
             (Some(_), 1..) => Err(Why::Unfit("said for the whole and for a part of it".to_owned())),
             (Some(whole), 0) => Ok(whole),
             (None, 0) => Err(Why::Silent),
-            (None, _) if given < parts.len() && silence == Silence::Unknown => {
+            (None, _) if known < parts.len() => {
                 let missing = parts.iter().filter(|part| part.1.is_none()).map(|part| part.0);
                 Err(Why::Unfit(format!("not said for {}", missing.collect::<Vec<_>>().join(" and "))))
             }
@@ -154,6 +162,13 @@ impl StrandLook<'_> {
                 Ok(Known { value: known.iter().map(|part| part.value).sum(), basis })
             }
         }
+    }
+
+    /// Nothing, on the word of a finding `normal`; none where nobody said it.
+    fn none_of_normal(&self, codes: &[&str]) -> Option<Known<Area>> {
+        let said: Vec<_> = codes.iter().flat_map(|code| self.found(code, NORMAL)).collect();
+        let basis = said.iter().fold(Basis::default(), |basis, call| basis.join(&self.readings.basis(call)));
+        (!said.is_empty()).then(|| Known { value: Area::from_mm2(0.0), basis })
     }
 
     fn one_area(&self, code: &str, term: &str) -> Result<Option<Known<Area>>, Why> {
@@ -167,11 +182,10 @@ impl StrandLook<'_> {
         }
     }
 
-    /// The lesion's area as said, or from its percentage, or 0 where the zone was looked at and none was said.
+    /// The lesion's area as said, or from its percentage, or nothing where the structure was called normal.
     fn lesion(&self, area: &Result<Known<Area>, Why>) -> Result<Known<Area>, Why> {
         let terms = &self.measuring.terms;
-        let silence = if area.is_ok() { Silence::Zero } else { Silence::Unknown };
-        let said = self.area(&terms.lesion_area, silence);
+        let said = self.area(&terms.lesion_area, NormalCounts::AsNone);
         let known = match said {
             Err(Why::Silent) => self.lesion_by_percent(area, &terms.lesion_percent)?,
             other => Some(other?),
@@ -179,9 +193,6 @@ impl StrandLook<'_> {
         let codes = self.codes();
         let with_area = |one: &&Statement| self.measuring.has_extent(one.what.term());
         let unmeasured = codes.iter().flat_map(|code| self.found(code, LESION)).find(with_area);
-        let normal: Vec<_> = codes.iter().flat_map(|code| self.found(code, NORMAL)).collect();
-        let of_normal =
-            || normal.iter().fold(Basis::default(), |basis, call| basis.join(&self.readings.basis(call)));
         match (known, area, unmeasured) {
             (Some(lesion), Ok(area), _) if lesion.value > area.value => Err(Why::Unfit(LARGER.to_owned())),
             (Some(lesion), ..) => Ok(lesion),
@@ -193,15 +204,7 @@ impl StrandLook<'_> {
             {
                 Err(Why::Unfit("a lesion was said there without its structure".to_owned()))
             }
-            (None, Ok(area), None) => {
-                // A spoken `normal` says more than silence does: it stands behind the zero, too.
-                let basis = Basis { implied: true, ..area.basis.clone() }.join(&of_normal());
-                Ok(Known { value: Area::from_mm2(0.0), basis })
-            }
-            (None, Err(_), None) if !normal.is_empty() => {
-                Ok(Known { value: Area::from_mm2(0.0), basis: of_normal() })
-            }
-            (None, Err(_), None) => Err(Why::Silent),
+            (None, _, None) => self.none_of_normal(&codes).ok_or(Why::Silent),
         }
     }
 

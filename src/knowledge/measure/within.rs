@@ -8,7 +8,7 @@
 use crate::knowledge::measure::against::is_over;
 use crate::knowledge::measure::quantity::{Area, Length};
 use crate::knowledge::measure::reading::{Basis, Known, Readings};
-use crate::knowledge::measure::row::{MeasureRow, Name};
+use crate::knowledge::measure::row::{MeasureRow, NORMAL_SAID, Name};
 use crate::knowledge::measure::strand::{Score, StrandFacts, Why, ZoneFacts};
 use crate::protocol::measuring::{Measuring, Strand};
 
@@ -44,6 +44,16 @@ impl MeasureRow {
         MeasureRow { value: Some(value), ..self.standing_on(basis) }
     }
 
+    /// On the word `normal` alone: there is no number, and none is made up.
+    pub(crate) fn normal(self, basis: &Basis) -> MeasureRow {
+        MeasureRow { word: Some(NORMAL_SAID.to_owned()), ..self.standing_on(basis) }
+    }
+
+    /// The number, unless all of it stands for a spoken `normal`.
+    fn known_or_normal(self, value: f64, basis: &Basis, is_normal: bool) -> MeasureRow {
+        if is_normal { self.normal(basis) } else { self.known(value, basis) }
+    }
+
     pub(crate) fn because(self, why: String) -> MeasureRow {
         MeasureRow { why_not: Some(why), ..self }
     }
@@ -75,14 +85,18 @@ fn zone_rows(facts: &StrandFacts, zone: &ZoneFacts, measuring: &Measuring, rows:
     let areas = [(Name::Area, &zone.area), (Name::LesionArea, &zone.lesion)];
     for (name, area) in areas {
         match area {
-            Ok(area) => rows.push(row(name, "mm2").known(area.value.mm2(), &area.basis)),
+            Ok(area) => {
+                let row = row(name, "mm2");
+                rows.push(row.known_or_normal(area.value.mm2(), &area.basis, is_normal(area)));
+            }
             Err(Why::Unfit(why)) => rows.push(row(name, "mm2").because(why.clone())),
             Err(Why::Silent) => {}
         }
     }
     if let (Ok(area), Ok(lesion), Some(share)) = (&zone.area, &zone.lesion, zone.share()) {
         let basis = area.basis.clone().join(&lesion.basis);
-        let mut percent = row(Name::LesionPercent, "%").known(share.percent(), &basis);
+        let percent = row(Name::LesionPercent, "%");
+        let mut percent = percent.known_or_normal(share.percent(), &basis, is_normal(lesion));
         if zone.edgeless {
             percent.cautions.push(measuring.edge_source.clone());
         }
@@ -90,7 +104,9 @@ fn zone_rows(facts: &StrandFacts, zone: &ZoneFacts, measuring: &Measuring, rows:
     }
     for (term, score) in measuring.terms.scores.iter().zip(&zone.scores) {
         if let Ok(score) = score {
-            let scored = row(Name::Score, "1").known(score.value.points, &score.basis);
+            let scored = row(Name::Score, "1");
+            let is_normal = score.basis.implied && score.value.points == measuring.normal_scores;
+            let scored = scored.known_or_normal(score.value.points, &score.basis, is_normal);
             rows.push(MeasureRow { of: Some(term.clone()), scale: score.value.scale.clone(), ..scored });
         }
     }
@@ -115,6 +131,16 @@ fn all<'a, T: 'a>(
     if unfit.is_empty() { Ok(known) } else { Err(unfit.join("; ")) }
 }
 
+/// Nothing, and that on the word `normal`.
+fn is_normal(area: &Known<Area>) -> bool {
+    area.basis.implied && area.value == Area::from_mm2(0.0)
+}
+
+/// That the zeros in a sum stand for a spoken `normal`; none where the sum has none of them.
+fn normal_counts(basis: &Basis) -> Option<String> {
+    basis.implied.then(|| "`normal` counts as 0 in it".to_owned())
+}
+
 fn sum(known: &[&Known<Area>]) -> Known<Area> {
     let basis = known.iter().fold(Basis::default(), |basis, one| basis.join(&one.basis));
     Known { value: known.iter().map(|one| one.value).sum(), basis }
@@ -129,19 +155,30 @@ fn sums(facts: &StrandFacts, measuring: &Measuring, rows: &mut Vec<MeasureRow>) 
     for (name, total) in [(Name::AreaTotal, &area), (Name::LesionTotal, &lesion)] {
         let row = facts.total(name, "mm2", source);
         rows.push(match total {
-            Ok(total) => row.known(total.value.mm2(), &total.basis),
+            Ok(total) => {
+                let row = row.known_or_normal(total.value.mm2(), &total.basis, is_normal(total));
+                let caution = row.value.and(normal_counts(&total.basis));
+                MeasureRow { cautions: caution.into_iter().collect(), ..row }
+            }
             Err(why) => row.because(why.clone()),
         });
     }
-    let row = facts.total(Name::LesionPercentTotal, "%", &measuring.severity.source);
+    // The classes were made for some strands; the share itself is the sums'.
+    let graded = measuring.severity.strands.contains(&facts.strand);
+    let source = if graded { &measuring.severity.source } else { source };
+    let row = facts.total(Name::LesionPercentTotal, "%", source);
     rows.push(match (&area, &lesion) {
         (Ok(area), Ok(lesion)) => match lesion.value.share_of(area.value) {
             Some(share) => {
                 let basis = area.basis.clone().join(&lesion.basis);
                 let scale = &measuring.severity;
-                let graded = scale.strands.contains(&facts.strand);
+                if is_normal(lesion) {
+                    rows.push(row.normal(&basis));
+                    return;
+                }
                 let word = class(share.percent(), measuring).filter(|_| graded).map(str::to_owned);
                 let mut row = MeasureRow { word, ..row.known(share.percent(), &basis) };
+                row.cautions.extend(normal_counts(&basis));
                 if graded && !scale.groups.contains(&facts.group) {
                     row.cautions.push(scale.elsewhere.clone());
                 }
@@ -255,8 +292,14 @@ fn scores(facts: &StrandFacts, idx: usize, term: &str, measuring: &Measuring, ro
                 (Name::ScoreTotal, sum, format!("sum of {count} zones")),
                 (Name::ScoreMean, sum / count, format!("sum divided by {count} zones")),
             ];
+            let is_normal = known.iter().all(|one| one.basis.implied);
             for (name, value, word) in words {
-                let row = row(name).known(value, &basis);
+                if is_normal {
+                    rows.push(MeasureRow { scale: Some(scale.clone()), ..row(name).normal(&basis) });
+                    continue;
+                }
+                let mut row = row(name).known(value, &basis);
+                row.cautions.extend(normal_counts(&basis));
                 rows.push(MeasureRow { word: Some(word), scale: Some(scale.clone()), ..row });
             }
         }

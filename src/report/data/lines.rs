@@ -49,7 +49,7 @@ pub(crate) struct Standing {
     pub(crate) word: String,
     /// Who signed, or nothing.
     pub(crate) signed: String,
-    pub(crate) cautions: &'static str,
+    pub(crate) cautions: String,
 }
 
 #[derive(Debug, Clone, Serialize)]

@@ -20,8 +20,8 @@ use crate::report::picture::{Picture, Pictures};
 use crate::report::spreadsheet::said_in_view;
 use crate::report::trend::course;
 use crate::report::words::{
-    CAUTIONS, Cover, count, date_time, day, horse, in_recording, limb, meaning, percent, plane, quoted,
-    standing, status, structure, time_of_day,
+    CAUTIONS, Cover, count, date_time, day, horse, in_recording, limb, meaning, meaning_that_counts, percent,
+    plane, quoted, standing, status, structure, time_of_day,
 };
 
 /// Views that the summary names on one limb before it only counts.
@@ -81,13 +81,13 @@ fn facts(record: &Record, protocols: &Protocols) -> Vec<(&'static str, Vec<Strin
 }
 
 /// Whether the exam is a draft, and who signed it.
-pub(crate) fn standing_of(record: &Record, cautions: &'static str) -> Standing {
+pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
     let signed = record.exam.signed.as_ref().map_or_else(String::new, |signed| {
         let before = if signed.changes_since > 0 { "Changed since it was signed by" } else { "By" };
         let at = date_time(signed.at, record.exam.utc_offset_s);
         format!("{before} {}, licence {} as entered, {at}.", signed.by, signed.licence)
     });
-    Standing { word: record.exam.status.to_uppercase(), signed, cautions }
+    Standing { word: record.exam.status.to_uppercase(), signed, cautions: cautions.to_owned() }
 }
 
 /// What is covered and what is missing, in one or two sentences.
@@ -223,7 +223,7 @@ fn said(record: &Record, protocols: &Protocols) -> Vec<SaidLine> {
         SaidLine {
             place: if place.is_empty() { "place not said".to_owned() } else { place },
             structure: part.to_owned(),
-            what: meaning(call),
+            what: meaning_that_counts(call, record, protocols),
             sure: sure(call),
             call: call.seq,
         }
@@ -260,8 +260,12 @@ fn measured(told: &ReportInput) -> Option<MeasuredSection> {
 }
 
 fn entered(entry: &EntryRow, record: &Record, protocols: &Protocols) -> EnteredLine {
-    let mut what = format!("{} {}", entry.term, entry.number);
-    for (before, part) in [(" ", &entry.unit), (" on the scale ", &entry.scale)] {
+    let as_entered = || (entry.number, entry.unit.clone());
+    let (number, unit) = protocols
+        .value(&entry.term)
+        .map_or_else(as_entered, |kind| kind.shown(entry.number, entry.unit.as_deref()));
+    let mut what = format!("{} {number}", entry.term);
+    for (before, part) in [(" ", &unit), (" on the scale ", &entry.scale)] {
         if let Some(part) = part {
             what.push_str(before);
             what.push_str(part);
@@ -317,16 +321,20 @@ fn still(
     };
     let said = |call: &CallRow| {
         let by_hand = if call.added { " (added by hand)" } else { "" };
+        let what = meaning_that_counts(call, record, protocols);
         match &call.place.structure {
-            Some(code) => format!("{}: {}{by_hand}", structure(code, protocols), meaning(call)),
-            None => format!("{}{by_hand}", meaning(call)),
+            Some(code) => format!("{}: {what}{by_hand}", structure(code, protocols)),
+            None => format!("{what}{by_hand}"),
         }
     };
     StillLine {
         number,
         id: frame.id.clone(),
         label: frame.place.in_words(protocols),
-        state: format!("{}{}{doubt}", status(frame.status), sure.unwrap_or_default()),
+        state: match &frame.refused {
+            Some(why) => format!("NOT TAKEN: {}", quoted(why)),
+            None => format!("{}{}{doubt}", status(frame.status), sure.unwrap_or_default()),
+        },
         open: matches!(frame.status, Status::Ambiguous | Status::Unlabelled) || !frame.doubt.is_empty(),
         call: known_call(frame.call_seq, record),
         rivals: frame.rivals.iter().map(rival).collect(),

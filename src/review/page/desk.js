@@ -106,6 +106,7 @@ function head() {
   document.title = `${name}: review desk`;
   const day = new Date(info.started_at).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" });
   find("facts").textContent = [day, info.person && `scanned by ${info.person}`, `${frames.length} stills`, `${calls.length} calls`].filter(Boolean).join(", ");
+  find("cautions").textContent = exam.record.cautions;
   find("status").textContent = info.status === "signed" ? "Signed" : "Draft";
   const { signed } = info;
   const when = signed && new Date(signed.at).toLocaleString("en-GB", { dateStyle: "long", timeStyle: "short" });
@@ -207,6 +208,9 @@ function rivals(frame) {
 function buttons({ question, number, frame, call }) {
   const row = [];
   const add = (name, words, act) => row.push(make("button", { type: "button", id: `do-${name}`, onclick: offer(name, act) }, `${words} `, key(name.toUpperCase())));
+  if (frame?.refused) {
+    add("h", `${[frame.patient.name, frame.patient.id].filter(Boolean).join(", ")} is this horse`, () => settle({ change: "same_horse", patient: frame.patient }, "Its stills are taken"));
+  }
   if (frame) {
     add("l", "Label by hand", () => mendStill(exam, number, change));
     add("t", "Trace or measure", () => {

@@ -13,16 +13,19 @@ function state(row) {
 /** What is told of a zone, and what stands before its number. */
 const WORDS = { area: () => "", lesion_area: () => "lesion ", lesion_percent: () => "lesion ", distance: (row) => `${row.of} `, score: (row) => `${row.of ?? "score"} ` };
 const DECIMALS = { mm2: 0, cm: 2 };
+const NORMAL = "normal (said)";
 const UNITS = { mm2: "\u00a0mm²", "%": "\u00a0%", cm: "\u00a0cm", 1: "" };
 
 /** What is known of the size of each structure in a zone, and where it was traced. */
 function measured(exam, limb, scheme, zone) {
   const rows = exam.record.measures.filter((row) => row.limb === limb && row.scheme === scheme && row.zone === zone
-    && row.value !== undefined && row.name in WORDS);
+    && (row.value !== undefined || row.word === NORMAL) && row.name in WORDS);
   const structures = [...new Set(rows.map((row) => row.structure))];
   return structures.map((structure) => {
     const own = rows.filter((row) => row.structure === structure);
-    const said = own.map((row) => `${WORDS[row.name](row)}${Number(row.value.toFixed(DECIMALS[row.unit] ?? 1))}${UNITS[row.unit] ?? ` ${row.unit}`}`);
+    const said = own.filter((row) => row.value !== undefined).map((row) => `${WORDS[row.name](row)}${Number(row.value.toFixed(DECIMALS[row.unit] ?? 1))}${UNITS[row.unit] ?? ` ${row.unit}`}`);
+    // What was called normal has no number, and none is shown.
+    if (own.some((row) => row.word === NORMAL)) said.push(NORMAL);
     const people = [...new Set(own.filter((row) => row.how?.includes("traced")).flatMap((row) => row.by ?? []))];
     const hand = own.some((row) => row.scale_by_hand) ? ", scale set by hand" : "";
     const traced = own.some((row) => row.how?.includes("traced")) ? `, traced${people.length ? ` by ${people.join(" and ")}` : ""}${hand}` : "";

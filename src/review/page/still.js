@@ -19,7 +19,10 @@ const STATUS = {
 export const statusWords = (status) => STATUS[status] ?? status;
 
 /** What speaks against a still's label; nothing where nothing does. The record leaves out what is empty. */
-export const doubtWords = (row) => row.doubt?.length ? make("em", { class: "doubt" }, `In doubt: ${row.doubt.join("; ")}`) : null;
+export const doubtWords = (row) => {
+  if (row.refused) return make("em", { class: "doubt" }, `Not taken: ${row.refused.replaceAll("`", "")}`);
+  return row.doubt?.length ? make("em", { class: "doubt" }, `In doubt: ${row.doubt.join("; ")}`) : null;
+};
 
 /** A place in words: limb, zone, plane, structure. */
 export function placeWords(exam, place) {

@@ -41,7 +41,8 @@ pub(crate) const CASES: &[Cases] = &[
 ];
 
 /// Zones of the accessory ligament: measured down to 3A in Arq Bras Med Vet Zootec 57(2), 2005; not in 3B.
-/// The superficial flexor is two branches in P1B: a pastern chapter in congress proceedings of 2018, p. 191.
+/// The superficial flexor is two branches in P1B: pastern chapter, South African Equine Veterinary Association, Congress
+/// Proceedings 2018, p. 191.
 fn structure_outside_zones(rule: &Rule) {
     let in_zone = |zone: &str, structure: &str| said(&["left fore", zone, structure]);
     rule.fires("ALDDFT is not expected in zone 3B", &in_zone("three bravo", "check ligament"));
@@ -51,6 +52,8 @@ fn structure_outside_zones(rule: &Rule) {
     rule.fires("SL-body is not expected", &in_zone("three bravo", "suspensory body"));
     rule.silent(&in_zone("pastern one bravo", "medial flexor branch"));
     rule.silent(&in_zone("pastern one bravo", "superficial flexor"));
+    // A hind limb's ligament.
+    rule.fires("no structure of the left fore", &in_zone("two alpha", "long plantar ligament"));
     rule.fires("SL-medial is not expected in zone P1B", &in_zone("pastern one bravo", "medial branch"));
 }
 
@@ -74,6 +77,10 @@ fn marker_unusual(rule: &Rule) {
     rule.silent(&marker("transverse", "marker lateral"));
     rule.fires("usual is proximal", &marker("long axis", "marker lateral"));
     rule.silent(&marker("long axis", "marker proximal"));
+    // The horse's left at the left of the screen: Adams and Stashak's Lameness in Horses, 7th ed., p. 310.
+    let right = |way: &str| said(&["right fore two bravo transverse", way]);
+    rule.silent(&right("marker medial"));
+    rule.fires("usual is medial", &right("marker lateral"));
     // Without a plane each way is usual in one of them, or in none.
     rule.silent(&said(&["left fore", "marker proximal"]));
     assert_eq!(rule.found(&said(&["left fore", "marker distal"]), &BUILT_IN.1).len(), 1);

@@ -3,7 +3,7 @@
 use crate::rules::lesions::PLACE;
 use crate::rules::{Cases, Rule};
 use crate::support::BUILT_IN;
-use crate::support::case::{said, timed};
+use crate::support::case::{Case, said, timed};
 
 pub(crate) const CASES: &[Cases] = &[
     ("off-weight", off_weight),
@@ -19,6 +19,15 @@ pub(crate) const CASES: &[Cases] = &[
     ("depth-unusual", |rule| {
         rule.fires("12 cm is not 4 to 7", &said(&["imaging depth twelve"]));
         rule.silent(&said(&["imaging depth five point five"]));
+    }),
+    ("level-unscaled", |rule| {
+        let level = || said(&["left fore", "level twelve centimetres", "level eight centimetres"]);
+        rule.fires("on a pony that is too high", &level());
+        let set = |case: &mut Case| {
+            case.exam.header.limb_lengths_cm.insert("fore".to_owned(), 22.8);
+        };
+        rule.silent(&level().but(set));
+        rule.silent(&said(&["left fore two alpha transverse"]));
     }),
     ("marker-never-said", |rule| {
         rule.fires("lateral in transverse views", &said(&PLACE));

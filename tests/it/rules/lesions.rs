@@ -60,7 +60,7 @@ fn said_again(rule: &Rule) {
     let twice = at_place(&["width nine", "width nought point nine"]);
     let seqs: Vec<u64> = twice.exam.calls.iter().map(|call| call.seq).collect();
     let message = format!(
-        "width of LF 2B T SDFT was said as 9 mm (call {}), then 0.9 mm (call {}): the last one counts; withdraw the wrong \
+        "width of LF 2B SDFT was said as 9 mm (call {}), then 0.9 mm (call {}): the last one counts; withdraw the wrong \
          one in `zonecall review`",
         seqs[seqs.len() - 2],
         seqs[seqs.len() - 1]
@@ -77,7 +77,11 @@ fn said_again(rule: &Rule) {
     rule.silent(&at_place(&[area, "area one hundred fifty square millimetres"]));
     rule.silent(&at_place(&["width nine", "depth eight"]));
     rule.silent(&at_place(&["width nine", "two alpha", "s d f t", "width eight"]));
-    rule.silent(&at_place(&["echo score two", "longitudinal", "echo score one"]));
+    // In the other plane, too: which of the two counts is asked, never settled in silence.
+    let planes = at_place(&["echo score two", "longitudinal", "echo score one"]);
+    rule.fires("echo score of LF 2B SDFT was said as 2 in plane T (call", &planes);
+    rule.fires("then 1 in plane L (call", &planes);
+    rule.silent(&at_place(&["echo score two", "longitudinal", "echo score two"]));
     // Where a value was traced none of those that were said counts, and each is told of by itself.
     let traced = traced_area("SDFT", 1.2);
     let mut again = traced.exam.calls.last().unwrap().clone();

@@ -1,6 +1,8 @@
 //! Rules about stills and the scanner's clock.
 
 use zonecall::clock::WallQuality;
+use zonecall::exam::event::OtherExam;
+use zonecall::exam::patient::Patient;
 use zonecall::frames::pairing::Tie;
 
 use crate::rules::{Cases, Rule};
@@ -9,6 +11,14 @@ use crate::support::case::{Case, problem, said};
 
 pub(crate) const CASES: &[Cases] = &[
     ("clock-unknown", clock_unknown),
+    ("still-of-another-horse", of_another_horse),
+    ("still-in-two-exams", |rule| {
+        rule.fires("already counts in the exam `bramble`", &also_in(false));
+        rule.silent(&also_in(true));
+        rule.silent(&fine());
+    }),
+    ("still-twice", twice),
+    ("still-from-another-day", from_another_day),
     ("still-ambiguous", |rule| {
         rule.fires("two readings", &view().still(Tie::Open));
         rule.silent(&fine());
@@ -31,7 +41,56 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("no save call", &view().still(Tie::Context(0)));
         rule.silent(&fine());
     }),
+    ("still-paired-again", |rule| {
+        rule.fires("also in `bramble`, the same recording", &also_in(true));
+        rule.silent(&also_in(false));
+    }),
 ];
+
+fn of(name: &str) -> Option<Patient> {
+    Patient::new(Some(name.to_owned()), None)
+}
+
+/// The exam is of Juniper. An animal's own name follows its owner's: DICOM PS3.5 6.2, correction proposal 643.
+fn of_another_horse(rule: &Rule) {
+    let by = |name: &str| fine().but(|case| case.exam.frames[0].patient = of(name));
+    rule.fires("it is of `Larkfield Stud^Bramble`, the exam of `Juniper`", &by("Larkfield Stud^Bramble"));
+    rule.silent(&by("Larkfield Stud^JUNIPER "));
+    rule.silent(&by("juniper"));
+    rule.silent(&fine());
+    // One line for a patient, however many stills.
+    let two = view().still(Tie::Nothing).still(Tie::Nothing);
+    let two = two.but(|case| case.exam.frames.iter_mut().for_each(|still| still.patient = of("Bramble")));
+    rule.fires("and so is 1 more", &two);
+}
+
+fn also_in(again: bool) -> Case {
+    let other = OtherExam { exam: "bramble".to_owned(), again };
+    fine().but(|case| case.exam.frames[0].also_in.push(other))
+}
+
+fn twice(rule: &Rule) {
+    let two = || view().still(Tie::Save(1)).still(Tie::Nothing);
+    let same = |case: &mut Case| {
+        case.exam.frames.iter_mut().for_each(|still| still.pixels_sha256 = Some("1".repeat(64)));
+    };
+    rule.fires("`2.dcm` shows the same picture as `1.dcm`", &two().but(same));
+    rule.silent(&two());
+    // A frozen picture saved twice has two times: that is the scanner's, not a copy.
+    rule.silent(&two().but(same).but(|case| case.exam.frames[1].saved_at += chrono::TimeDelta::seconds(3)));
+}
+
+fn from_another_day(rule: &Rule) {
+    let apart = |hours| fine().but(|case| case.exam.frames[0].saved_at += chrono::TimeDelta::hours(hours));
+    rule.fires("dated 2026-05-03, the exam is of 2026-05-04", &apart(-20));
+    rule.silent(&apart(5));
+    rule.silent(&fine());
+    let all = view().still(Tie::Nothing).still(Tie::Nothing);
+    let all = all.but(|case| {
+        case.exam.frames.iter_mut().for_each(|still| still.saved_at -= chrono::TimeDelta::days(2))
+    });
+    rule.fires("all 2 stills are dated 2026-05-02", &all);
+}
 
 fn clock_unknown(rule: &Rule) {
     rule.fires("could not be tied", &fine().but(|case| case.pairing.clock = None));

@@ -1,0 +1,68 @@
+//! Whether a still is of the exam's horse.
+//!
+//! Takes: whom each still names, the horse of the exam, and what a person confirmed.
+//! Gives: for each still, why it is refused, if it is.
+//! Never: trusts a name because it is there; where there is nothing to compare, it refuses nothing.
+//! Tested in: `tests/it/identity.rs`.
+
+use std::collections::BTreeSet;
+
+use crate::exam::event::{Frame, Horse};
+use crate::exam::fold::Exam;
+use crate::exam::patient::{Patient, Verdict};
+use crate::exam::review::Change;
+
+/// Why a still is refused until a person confirms whose it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Foreign {
+    /// It names another horse than the exam does.
+    OtherHorse,
+    /// It names another patient than other stills of this exam do.
+    OtherThanStills,
+}
+
+impl Exam {
+    /// For each of these stills, in order: why it is refused; none where it is taken.
+    ///
+    /// A still that a person placed or left out is that person's business; a patient that a person confirmed is taken.
+    #[must_use]
+    pub fn refused(&self, stills: &[Frame]) -> Vec<Option<Foreign>> {
+        let open = |frame: &&Frame| self.said_of_still(&frame.id).is_none();
+        let named: BTreeSet<&Patient> =
+            stills.iter().filter(open).filter_map(|frame| frame.patient.as_ref()).collect();
+        let of = |patient: &Patient| self.refusal(patient, &named);
+        let refused = |frame: &Frame| frame.patient.as_ref().filter(|_| open(&frame)).and_then(of);
+        stills.iter().map(refused).collect()
+    }
+
+    fn refusal(&self, patient: &Patient, named: &BTreeSet<&Patient>) -> Option<Foreign> {
+        if self.is_confirmed(patient) {
+            return None;
+        }
+        let held = |patient: &Patient| held_against(patient, &self.header.horse);
+        let own = held(patient);
+        if own == Verdict::Other {
+            return Some(Foreign::OtherHorse);
+        }
+        // A number settles it; a name alone may be that of two horses.
+        if own == Verdict::SameNumber {
+            return None;
+        }
+        let counts = |other: &&&Patient| self.is_confirmed(other) || held(other) != Verdict::Other;
+        let rival = named.iter().filter(counts).any(|other| patient.is_other_than(other));
+        rival.then_some(Foreign::OtherThanStills)
+    }
+
+    /// Whether a person said that stills of this patient are of the exam's horse.
+    #[must_use]
+    pub fn is_confirmed(&self, patient: &Patient) -> bool {
+        self.standing_changes().any(
+            |logged| matches!(&logged.review.change, Change::SameHorse { patient: confirmed } if confirmed == patient),
+        )
+    }
+}
+
+fn held_against(patient: &Patient, horse: &Horse) -> Verdict {
+    let Horse { name, id, .. } = horse;
+    patient.against(name.as_deref(), id.as_deref())
+}

@@ -1,0 +1,91 @@
+//! Whom a still is of, as its file says.
+//!
+//! Takes: name and number out of a file.
+//! Gives: `Patient`, and whether two of them can be one.
+//! Never: says that two are the same where nothing can be compared.
+//! Tested in: `tests/it/identity.rs`.
+
+use serde::{Deserialize, Serialize};
+
+/// Whom a still is of, as its file says.
+#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Patient {
+    /// The name, as the scanner wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// The number, as the scanner wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub id: Option<String>,
+}
+
+/// What comparing two identities says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Verdict {
+    /// Both have a number, and it is the same.
+    SameNumber,
+    /// One has no number, and the names are the same.
+    SameName,
+    /// What can be compared differs.
+    Other,
+    /// Nothing can be compared.
+    CannotTell,
+}
+
+impl Patient {
+    /// None where neither name nor number is there.
+    #[must_use]
+    pub fn new(name: Option<String>, id: Option<String>) -> Option<Patient> {
+        (name.is_some() || id.is_some()).then_some(Patient { name, id })
+    }
+
+    /// Name and number as one text, such as `Juniper (no. 4711)`.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        match (&self.name, &self.id) {
+            (Some(name), Some(id)) => format!("{name} (no. {id})"),
+            (Some(name), None) => name.clone(),
+            (None, Some(id)) => format!("no. {id}"),
+            (None, None) => "nobody".to_owned(),
+        }
+    }
+
+    /// Whether `words` are its name or its number, as a person would type them.
+    #[must_use]
+    pub fn is_called(&self, words: &str) -> bool {
+        let wanted = plain(words);
+        let number = self.id.as_ref().is_some_and(|id| plain(id) == wanted);
+        number || self.name.as_ref().is_some_and(|name| names(name).any(|name| name == wanted))
+    }
+
+    /// By number where both have one, else by name: as two exams of a horse are held against each other.
+    pub(crate) fn against(&self, name: Option<&str>, id: Option<&str>) -> Verdict {
+        if let (Some(own), Some(other)) = (&self.id, id) {
+            return if plain(own) == plain(other) { Verdict::SameNumber } else { Verdict::Other };
+        }
+        let (Some(own), Some(other)) = (&self.name, name) else { return Verdict::CannotTell };
+        // The whole of one is the whole or a part of the other: two horses of one owner share a part only.
+        let same = names(own).any(|name| name == whole(other)) || names(other).any(|name| name == whole(own));
+        if same { Verdict::SameName } else { Verdict::Other }
+    }
+
+    pub(crate) fn is_other_than(&self, other: &Patient) -> bool {
+        self.against(other.name.as_deref(), other.id.as_deref()) == Verdict::Other
+    }
+}
+
+/// Small letters, single spaces.
+fn plain(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase()
+}
+
+/// The name without the signs that part it.
+fn whole(name: &str) -> String {
+    plain(&name.replace(['^', '='], " "))
+}
+
+/// The name as a whole, and each of its parts: DICOM parts names with `^`, and ways of writing them with `=` (PS3.5 6.2).
+/// An animal's own name is the second part, after its owner's.
+fn names(text: &str) -> impl Iterator<Item = String> {
+    let parts = text.split(['^', '=']).map(plain).filter(|part| !part.is_empty());
+    std::iter::once(whole(text)).chain(parts)
+}

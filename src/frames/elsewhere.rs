@@ -1,0 +1,108 @@
+//! Stills that other exams have already.
+//!
+//! Takes: the folder of an exam.
+//! Gives: for a still, the exams beside this one whose journals name it.
+//! Never: reads more than a bounded number of exams, or takes a journal for damaged; that is for `check` to say.
+//! Tested in: `tests/it/identity.rs`.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs::File;
+use std::io::{BufRead, BufReader, Read};
+use std::path::Path;
+
+use chrono::{DateTime, Utc};
+use serde::Deserialize;
+
+use crate::exam::event::{Frame, OtherExam};
+use crate::exam::journal::JOURNAL_FILE;
+
+/// Exams that are looked through, the ones written last first.
+pub const EXAMS_MAX: usize = 500;
+/// Bytes of one journal that are read.
+const JOURNAL_BYTES_MAX: u64 = 64 << 20;
+
+/// The stills of the exams that lie in the same folder as this one.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Elsewhere {
+    /// By id and by hash of the file, in the order of the folders' names.
+    exams: BTreeMap<String, Vec<OtherExam>>,
+}
+
+impl Elsewhere {
+    /// Reads the journals beside `exam_folder`, whose own exam began at `started_at`.
+    #[must_use]
+    pub fn read(exam_folder: &Path, started_at: DateTime<Utc>) -> Elsewhere {
+        let mut found = Elsewhere::default();
+        let Ok(own) = exam_folder.canonicalize() else { return found };
+        let Some(beside) = own.parent() else { return found };
+        let entries = std::fs::read_dir(beside).into_iter().flatten();
+        let folders = entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|folder| *folder != own);
+        let mut journals: Vec<_> = folders
+            .filter_map(|folder| {
+                let journal = folder.join(JOURNAL_FILE);
+                let written = journal.metadata().ok()?.modified().ok()?;
+                Some((written, folder.file_name()?.to_string_lossy().into_owned(), journal))
+            })
+            .collect();
+        journals.sort();
+        for (_, exam, journal) in journals.into_iter().rev().take(EXAMS_MAX) {
+            let Some((began_at, stills)) = stills_of(&journal) else { continue };
+            let other = OtherExam { exam, again: began_at == started_at };
+            for key in stills {
+                found.exams.entry(key).or_default().push(other.clone());
+            }
+        }
+        found
+    }
+
+    /// The exams that have this still.
+    #[must_use]
+    pub fn have(&self, still: &Frame) -> Vec<OtherExam> {
+        let by = [&still.id, &still.sha256].map(|key| self.exams.get(key).cloned().unwrap_or_default());
+        let mut exams: Vec<OtherExam> = by.into_iter().flatten().collect();
+        exams.sort();
+        exams.dedup();
+        exams
+    }
+}
+
+/// When an exam began, and ids and hashes of its stills, but for those that a person left out.
+fn stills_of(journal: &Path) -> Option<(DateTime<Utc>, BTreeSet<String>)> {
+    let file = File::open(journal).ok()?;
+    let mut lines = BufReader::new(file.take(JOURNAL_BYTES_MAX)).lines().map_while(Result::ok);
+    let began_at = serde_json::from_str::<Line>(&lines.next()?).ok()?.body.started_at?;
+    let mut stills = BTreeMap::new();
+    // Most lines are of what was heard; only those that can speak of a still are worth reading.
+    for line in lines.filter(|line| line.contains(HASH) || line.contains(LEAVE_OUT)) {
+        let Ok(Line { body }) = serde_json::from_str(&line) else { continue };
+        match (body.id, body.sha256, body.still) {
+            (Some(id), Some(sha256), None) => {
+                stills.insert(id, sha256);
+            }
+            (None, None, Some(still)) => {
+                stills.remove(&still);
+            }
+            _ => {}
+        }
+    }
+    Some((began_at, stills.into_iter().flat_map(<[String; 2]>::from).collect()))
+}
+
+/// In the line of every still.
+const HASH: &str = "\"sha256\"";
+/// In the line by which a person leaves a still out.
+const LEAVE_OUT: &str = "\"leave_out\"";
+
+/// What is read of a line of another journal.
+#[derive(Deserialize)]
+struct Line {
+    body: Body,
+}
+
+#[derive(Deserialize)]
+struct Body {
+    started_at: Option<DateTime<Utc>>,
+    id: Option<String>,
+    sha256: Option<String>,
+    still: Option<String>,
+}
