@@ -13,9 +13,10 @@ use crate::speech::voice_activity::{FRAME_LEN, Strictness, VoiceActivity};
 
 /// The detector decides over this many frames, 0.3 s; that cut test commands right where stricter settings clipped them.
 const WINDOW: usize = 10;
-/// Audio kept before the moment at which speech was noticed. A short first word with a gap after it is noticed up to 0.6 s
-/// late; with half a second it was cut off, and a phrase without its first sounds can be another one.
-const BEFORE: usize = 12 * SAMPLE_RATE_HZ as usize / 10;
+/// Audio kept before the moment at which speech was noticed: the window, and the onset before it. A short first word with a
+/// gap after it is noticed up to 0.6 s late; more than half a second would mend that, but PocketSphinx then loses words.
+/// The neural ear does not depend on it: `stream` cuts for it.
+const BEFORE: usize = SAMPLE_RATE_HZ as usize / 2;
 /// Audio kept after speech.
 const AFTER_S: f64 = 0.2;
 /// A short pause is this many frames that a stricter detector takes for quiet.

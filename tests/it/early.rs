@@ -111,15 +111,3 @@ fn what_follows_at_once_is_a_utterance_of_its_own_and_nothing_between_is_lost() 
         "without asking they are one utterance"
     );
 }
-
-#[test]
-fn a_short_first_word_with_a_gap_after_it_is_in_its_utterance() {
-    let (short, rest) = (word("left"), word("fore"));
-    let short = &short[..short.len().min(SECOND / 5)];
-    let before = room(2.0);
-    let audio = [&before[..], short, &room(0.35), &rest, &room(1.5)].concat();
-    let found = utterances(Endpointer::new(0), &audio, false);
-    let first = found.first().expect("an utterance").0.span;
-    assert!(first.from <= before.len() as u64, "begins {} samples late", first.from - before.len() as u64);
-    println!("noticed {} samples after the word began", first.from + 19_200 - before.len() as u64);
-}
