@@ -62,7 +62,7 @@ def act(words):
     """What the words after the view say, as fields of the record."""
     if words == "save":
         return {"kind": "save"}
-    if words == "scratch that":
+    if words == "disregard that":
         return {"kind": "command", "term": "take_back", "number": 1.0}
     if words == "end of exam":
         return {"kind": "command", "term": "end_of_exam"}

@@ -196,7 +196,7 @@ mod tests {
     }
 
     fn answer(text: &str) -> Act {
-        Act::Answer { answer: text.to_owned() }
+        Act::Answer { answer: crate::language::closed_sets::AnswerWord::named(text).unwrap() }
     }
 
     #[test]

@@ -9,10 +9,13 @@ use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::call::{Act, Call, Command, Problem};
 use crate::exam::event::{Outcome, UtteranceEvent};
 use crate::exam::parse::Parsed;
+use crate::language::closed_sets::Class;
 use crate::speech::utterance::Utterance;
 
 /// A pause of this many seconds ends a note.
 const NOTE_PAUSE_S: u64 = 3;
+/// A note is over after this many seconds.
+const NOTE_S_MAX: u64 = 30;
 /// The right phrase must begin within this many seconds after a lone "correction".
 const CORRECTION_WAIT_S: u64 = 5;
 
@@ -23,6 +26,10 @@ pub struct Attention {
     ended: bool,
     /// End of the last utterance of an open note.
     note_until: Option<u64>,
+    /// Where the open note began.
+    note_from: u64,
+    /// The last call was a finding: a position alone can belong to it.
+    after_finding: bool,
     /// End of an utterance that was only "correction".
     correction_until: Option<u64>,
 }
@@ -51,10 +58,17 @@ impl Attention {
     /// Calls that count now open and close notes, pauses and the exam; `until` is where they end.
     pub fn follow(&mut self, calls: &[Call], until: u64) {
         for call in calls {
+            self.after_finding = match &call.act {
+                Act::Finding(finding) => finding.class != Class::Quality,
+                _ => false,
+            };
             match &call.act {
-                Act::Note { open } => self.note_until = open.then_some(until),
-                Act::Command(Command::StopListening) => self.paused = true,
-                Act::Command(Command::StartListening) => self.paused = false,
+                Act::Note { open } => {
+                    self.note_until = open.then_some(until);
+                    self.note_from = call.span.from;
+                }
+                Act::Command(Command::PauseJournal) => self.paused = true,
+                Act::Command(Command::ResumeJournal) => self.paused = false,
                 Act::Command(Command::EndOfExam) => self.ended = true,
                 _ => {}
             }
@@ -75,7 +89,7 @@ impl Attention {
         if self.ended || self.paused {
             return self.while_closed(parsed);
         }
-        if self.note_goes_on(utterance) {
+        if self.note_goes_on(utterance) && !ends_note(&parsed) {
             let ends = parsed.calls.into_iter().filter(|call| call.act == Act::Note { open: false });
             return (Outcome::Note, ends.take(1).collect(), Vec::new());
         }
@@ -88,6 +102,10 @@ impl Attention {
         }
         if utterance.unsure {
             return (Outcome::NotUnderstood, Vec::new(), vec![which(utterance)]);
+        }
+        self.note_until = None;
+        if let Some(problem) = self.lost_position(&parsed.calls) {
+            return (Outcome::NotUnderstood, Vec::new(), vec![problem]);
         }
         let mut calls = parsed.calls;
         // An answer that nobody waits for is said to somebody else.
@@ -112,9 +130,26 @@ impl Attention {
         (outcome, calls, parsed.problems)
     }
 
-    /// While paused only "start listening" counts; after the end nothing does.
+    /// A position alone says something only of a finding just before it: "three o'clock" may be an appointment.
+    fn lost_position(&self, calls: &[Call]) -> Option<Problem> {
+        let is_position =
+            |call: &Call| matches!(&call.act, Act::Finding(finding) if finding.class == Class::Detail);
+        let lost = calls.iter().enumerate().any(|(idx, call)| {
+            let after = match idx.checked_sub(1) {
+                Some(before) => matches!(calls[before].act, Act::Finding(_)),
+                None => self.after_finding,
+            };
+            is_position(call) && !after
+        });
+        lost.then(|| Problem {
+            message: "a position without a finding just before it".to_owned(),
+            help: "say the finding with its position".to_owned(),
+        })
+    }
+
+    /// While paused only resuming the journal counts; after the end nothing does.
     fn while_closed(&self, parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
-        let start = Act::Command(Command::StartListening);
+        let start = Act::Command(Command::ResumeJournal);
         let starts = parsed.calls.into_iter().filter(|call| !self.ended && call.act == start);
         let calls: Vec<Call> = starts.take(1).collect();
         let outcome = if calls.is_empty() { Outcome::Ignored } else { Outcome::Calls };
@@ -124,7 +159,10 @@ impl Attention {
     /// True when this utterance belongs to an open note; a long pause closes the note first.
     fn note_goes_on(&mut self, utterance: &Utterance) -> bool {
         match self.note_until {
-            Some(until) if within(until, utterance.span.from, NOTE_PAUSE_S) => {
+            Some(until)
+                if within(until, utterance.span.from, NOTE_PAUSE_S)
+                    && within(self.note_from, utterance.span.from, NOTE_S_MAX) =>
+            {
                 self.note_until = Some(utterance.span.to);
                 true
             }
@@ -143,6 +181,16 @@ fn which(utterance: &Utterance) -> Problem {
         None => format!("may be `{}`, but not surely; it was not taken", utterance.text()),
     };
     Problem { message, help: "listen to it; if it was a call, say it again".to_owned() }
+}
+
+/// A surely heard save, limb, zone or end of exam ends a note and counts as itself.
+fn ends_note(parsed: &Parsed) -> bool {
+    let ends = |call: &Call| match &call.act {
+        Act::Save | Act::Clip | Act::Command(Command::EndOfExam) => true,
+        Act::View(view) => view.limb.is_some() || view.zone.is_some() || view.step.is_some(),
+        _ => false,
+    };
+    parsed.problems.is_empty() && parsed.calls.iter().any(ends)
 }
 
 fn is_answer(call: &Call) -> bool {

@@ -8,6 +8,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::clock::Span;
+use crate::language::closed_sets::{AnswerWord, Ask, Class};
 use crate::protocol::LevelProblem;
 
 /// One thing said, as understood: an act and the words it came from.
@@ -41,6 +42,8 @@ pub enum Act {
     Value(Value),
     /// A still was saved at this moment.
     Save,
+    /// A moving sequence was saved at this moment: no still belongs to it.
+    Clip,
     /// Free words begin (`open`) or end.
     Note {
         /// Begin or end.
@@ -50,13 +53,20 @@ pub enum Act {
     Command(Command),
     /// Asks the program something.
     Question {
-        /// Which question, as the grammar names it: `where`, `left`, `last`.
-        ask: String,
+        /// Which question.
+        ask: Ask,
     },
     /// Answers a question that the program asked.
     Answer {
-        /// Which answer, as the grammar names it: `yes`, `no`, `first`, `second`.
-        answer: String,
+        /// Which answer.
+        answer: AnswerWord,
+    },
+    /// Says which horse it is.
+    Identity {
+        /// What is said of it: `microchip`, `age`, ...
+        what: String,
+        /// As said.
+        value: String,
     },
 }
 
@@ -72,12 +82,39 @@ pub struct View {
     /// Distance below the scheme's landmark in centimetres; the zone follows from it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub level_cm: Option<f64>,
+    /// The landmark from which the level was said to be counted; none where only the level was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub level_from: Option<String>,
+    /// The last zone of a range that begins at `zone`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to_zone: Option<String>,
+    /// A landmark as said; no zone is guessed from it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<String>,
     /// Plane code, such as `T`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub plane: Option<String>,
+    /// How the plane lies beside its usual place, as said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub offset: Option<String>,
     /// Structure code, such as `SDFT`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub structure: Option<String>,
+    /// A move from where the probe was; what it leads to is found when the calls are folded.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub step: Option<Step>,
+}
+
+/// A move that only makes sense from the place before it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Step {
+    /// To the other limb of the pair.
+    OtherLimb,
+    /// One zone on.
+    NextZone,
+    /// One zone back.
+    PreviousZone,
 }
 
 /// A setting: it stays in force until the same slot is set again.
@@ -96,8 +133,8 @@ pub struct Setting {
 /// Something seen.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Finding {
-    /// What sort: `normal`, `absent` (looked for, not there), `not_done`, `lesion`, `quality`.
-    pub class: String,
+    /// What sort.
+    pub class: Class,
     /// The term, as the grammar writes it.
     pub term: String,
     /// How marked it is: `mild`, `moderate`, `severe`.
@@ -109,6 +146,35 @@ pub struct Finding {
     /// Too easily misheard to be taken without a read-back, and none has settled it.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub unconfirmed: bool,
+    /// The structure named in the same phrase; none where the current one is meant.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub structure: Option<String>,
+    /// The speaker's own doubt; how sure the ear is, is the call's confidence.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub certainty: Option<Certainty>,
+    /// What it is like, in the grammar's words: `anechoic`, `chronic`, ...
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub attributes: Vec<String>,
+    /// What it was compared with: `other limb`, `last scan`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub against: Option<String>,
+    /// How a lesion compares with it: `smaller`, ...; the term of a plain comparison says it itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub than: Option<String>,
+    /// The zones it reaches from and to, or only to.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub zones: Vec<String>,
+    /// Said as "the same again": what it repeats is found when the calls are folded.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub copied: bool,
+}
+
+/// How sure the speaker is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Certainty {
+    /// It may be there or not: it counts as neither.
+    Possible,
 }
 
 /// Something measured or scored.
@@ -118,6 +184,51 @@ pub struct Value {
     pub term: String,
     /// How much.
     pub amount: Amount,
+    /// What was said beside the number.
+    #[serde(flatten)]
+    pub said: ValueSaid,
+}
+
+/// What was said beside a number; nothing as a rule.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct ValueSaid {
+    /// The structure named in the same phrase; none where the current one is meant.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub structure: Option<String>,
+    /// The number is the speaker's estimate.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub approx: bool,
+    /// The number is a bound.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub comparator: Option<Comparator>,
+    /// The last number of a range that begins at the amount.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to: Option<f64>,
+    /// The second of two distances at right angles; which of them is the width was not said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<f64>,
+    /// The scale that was said with a score.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<String>,
+}
+
+impl ValueSaid {
+    /// The amount is the number itself: neither an estimate, nor a bound, nor one of two.
+    #[must_use]
+    pub fn is_exact(&self) -> bool {
+        !self.approx && self.comparator.is_none() && self.to.is_none() && self.by.is_none()
+    }
+}
+
+/// On which side of the number said the true one lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Comparator {
+    /// Below it.
+    #[serde(rename = "<")]
+    Below,
+    /// Above it.
+    #[serde(rename = ">")]
+    Above,
 }
 
 /// A number with its unit.
@@ -142,16 +253,28 @@ pub enum Command {
         /// How many, at least 1.
         count: usize,
     },
+    /// Undo the last save.
+    TakeBackSave,
     /// The still saved now pins the offset between the two clocks.
     ClockMark,
-    /// Log nothing until told to start again.
-    StopListening,
-    /// Go on logging.
-    StartListening,
+    /// Pause the journal: log nothing until it is resumed. Journals call it by its first name.
+    #[serde(rename = "stop_listening")]
+    PauseJournal,
+    /// Resume the journal.
+    #[serde(rename = "start_listening")]
+    ResumeJournal,
     /// Open an exam, where the program waits for one; inside an exam it changes nothing.
     StartOfExam,
     /// Close the exam.
     EndOfExam,
+    /// A limb is done.
+    LimbDone {
+        /// Which; none means the current one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        limb: Option<String>,
+    },
+    /// Another horse comes; only a person's yes closes the exam for it.
+    NewHorse,
 }
 
 /// Something that could not be taken as said; data for a person, never a failure.

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::exam::call::{Act, Setting, View};
+use crate::exam::call::{Act, Finding, Setting, Value, ValueSaid, View};
 
 /// Limb, zone, plane, structure and settings in force.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -20,8 +20,17 @@ pub struct Context {
     pub zone: Option<String>,
     /// The level in centimetres that the zone was taken from, where it was said as a level.
     pub level_cm: Option<f64>,
+    /// The last zone of a range that begins at `zone`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to_zone: Option<String>,
+    /// A landmark as said, where no zone was said after it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub landmark: Option<String>,
     /// Plane code.
     pub plane: Option<String>,
+    /// How the plane lies beside its usual place, as said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub offset: Option<String>,
     /// Structure code.
     pub structure: Option<String>,
     /// Settings by slot.
@@ -33,14 +42,24 @@ impl Context {
     ///
     /// A limb clears zone, plane and structure; a zone keeps the plane and clears the structure;
     /// what the same call names is set afterwards, whatever the order of the words.
+    /// A structure named with a finding or a number stays current.
     pub fn apply(&mut self, act: &Act) {
         match act {
             Act::View(view) => self.look_at(view),
             Act::Setting(setting) => {
                 self.settings.insert(setting.slot.clone(), setting.clone());
             }
+            Act::Finding(Finding { structure: Some(structure), .. })
+            | Act::Value(Value { said: ValueSaid { structure: Some(structure), .. }, .. }) => {
+                self.structure = Some(structure.clone());
+            }
             _ => {}
         }
+    }
+
+    /// Forgets settings that a new limb ends, such as how the leg stands.
+    pub fn clear_settings(&mut self, slots: &[String]) {
+        self.settings.retain(|slot, _| !slots.contains(slot));
     }
 
     fn look_at(&mut self, view: &View) {
@@ -48,17 +67,23 @@ impl Context {
             self.limb = Some(limb.clone());
             self.zone = None;
             self.level_cm = None;
+            self.to_zone = None;
+            self.landmark = None;
             self.plane = None;
+            self.offset = None;
             self.structure = None;
         }
-        // A level without a zone clears the old zone: nothing may hang on a place that was left.
-        if view.zone.is_some() || view.level_cm.is_some() {
+        // A level or a landmark without a zone clears the old zone: nothing may hang on a place that was left.
+        if view.zone.is_some() || view.level_cm.is_some() || view.place.is_some() {
             self.zone.clone_from(&view.zone);
+            self.to_zone.clone_from(&view.to_zone);
+            self.landmark.clone_from(&view.place);
             self.level_cm = view.level_cm;
             self.structure = None;
         }
         if view.plane.is_some() {
             self.plane.clone_from(&view.plane);
+            self.offset.clone_from(&view.offset);
         }
         if view.structure.is_some() {
             self.structure.clone_from(&view.structure);
@@ -75,9 +100,9 @@ mod tests {
         Act::View(View {
             limb: own(limb),
             zone: own(zone),
-            level_cm: None,
             plane: own(plane),
             structure: own(structure),
+            ..View::default()
         })
     }
 

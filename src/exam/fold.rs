@@ -11,9 +11,10 @@ use crate::exam::breaks::breaks;
 use crate::exam::by_hand;
 use crate::exam::call::{Act, Problem};
 use crate::exam::context::Context;
-use crate::exam::correct::{correct_calls, set_in_force, take_back};
+use crate::exam::correct::{correct_calls, take_back};
 use crate::exam::event::{CallEvent, Event, ExamEvent, Frame, Outcome, Settled, UtteranceEvent};
 use crate::exam::journal::Lines;
+use crate::exam::settle::set_in_force;
 use crate::exam::sign::fault;
 use crate::protocol::Protocols;
 

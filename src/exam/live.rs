@@ -6,10 +6,11 @@
 //! Tested in: `tests/it/live_exam.rs`, against `fold`.
 
 use crate::exam::call::{Act, Command, Problem};
-use crate::exam::correct::{correct_calls, correct_one, set_in_force_from, take_back, take_back_one};
+use crate::exam::correct::{correct_calls, correct_one, take_back, take_back_one};
 use crate::exam::event::{Event, ExamEvent, Header};
 use crate::exam::fold::{Exam, FoldError, LoggedCall, fold_events};
 use crate::exam::journal::Lines;
+use crate::exam::settle::{looks_back, set_in_force_from};
 use crate::protocol::Protocols;
 
 /// What a line did to the calls.
@@ -100,7 +101,7 @@ impl LiveExam {
     fn settle_last(&mut self, protocols: &Protocols) -> Option<CallsChanged> {
         let last = self.said.len() - 1;
         let mut from = last;
-        if matches!(self.said[last].act, Act::Command(Command::TakeBack { .. })) {
+        if matches!(self.said[last].act, Act::Command(Command::TakeBack { .. } | Command::TakeBackSave)) {
             for touched in take_back_one(&mut self.said, last) {
                 // Without a correction what it corrected is as it was said: that is a matter for the whole.
                 if self.said[touched].call.corrects || !self.said[touched].corrected_by.is_empty() {
@@ -110,6 +111,9 @@ impl LiveExam {
             }
         }
         from = from.min(correct_one(&mut self.said, last).unwrap_or(last));
+        if self.said[from..].iter().any(|call| looks_back(&call.act)) {
+            return None;
+        }
         let exam = &mut self.exam;
         exam.calls.truncate(from);
         exam.calls.extend(self.said[from..].iter().cloned());

@@ -5,10 +5,10 @@
 //! Never: looks at what was said before; that is `attend` and `fold`.
 //! Tested in: `tests/it/language.rs`.
 
-use std::collections::HashMap;
-
 use crate::clock::Span;
-use crate::exam::call::{Act, Amount, Call, Command, Finding, Problem, Setting, Value, View};
+use crate::exam::bind::{Phrase, bind};
+use crate::exam::call::{Act, Amount, Call, Problem, Value};
+use crate::exam::item::Item;
 use crate::language::automaton::Passed;
 use crate::language::graph::Moment;
 use crate::language::pack::Language;
@@ -16,7 +16,7 @@ use crate::protocol::Protocols;
 use crate::speech::utterance::{Utterance, Word};
 
 /// A note is opened or closed by a phrase of at most this many words.
-const NOTE_WORDS_MAX: usize = 3;
+const NOTE_WORDS_MAX: usize = 4;
 
 /// What one utterance means.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -45,6 +45,10 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
             readings.push(parsed);
         }
     }
+    // A word that answers and could also begin a correction answers: whether one is waited for, others know.
+    if let Some(answer) = readings.iter().position(is_answer) {
+        readings = vec![readings.swap_remove(answer)];
+    }
     match readings.len() {
         1 => readings.remove(0),
         0 => note_in(utterance, language, protocols).unwrap_or_else(|| {
@@ -58,6 +62,10 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
             "say it again with a pause between the parts",
         ),
     }
+}
+
+fn is_answer(parsed: &Parsed) -> bool {
+    matches!(parsed.calls.as_slice(), [Call { act: Act::Answer { .. }, .. }])
 }
 
 /// A text that is equal for words that mean the same, and the words themselves where they are no phrase.
@@ -93,8 +101,8 @@ pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Pr
 #[must_use]
 pub fn told(act: Act) -> Act {
     match act {
-        Act::Value(Value { term, amount }) => {
-            Act::Value(Value { term, amount: Amount { unit_assumed: false, ..amount } })
+        Act::Value(Value { term, amount, said }) => {
+            Act::Value(Value { term, amount: Amount { unit_assumed: false, ..amount }, said })
         }
         other => other,
     }
@@ -103,19 +111,28 @@ pub fn told(act: Act) -> Act {
 /// An utterance that begins or ends a note, with free words that are no phrase.
 fn note_in(utterance: &Utterance, language: &Language, protocols: &Protocols) -> Option<Parsed> {
     let words = &utterance.words;
-    let edge = |part: &[Word]| {
+    let read = |part: &[Word]| {
         let texts: Vec<&str> = part.iter().map(|word| word.text.as_str()).collect();
         let tags = language.exam.read(&texts).into_iter().next()?;
-        let call = calls_of(&tags, part, protocols).calls.into_iter().next()?;
-        matches!(call.act, Act::Note { .. }).then_some(call)
+        Some(calls_of(&tags, part, protocols))
+    };
+    let note = |parsed: Parsed, open: bool| {
+        let call = parsed.calls.into_iter().next()?;
+        (call.act == Act::Note { open }).then_some(call)
     };
     let most = NOTE_WORDS_MAX.min(words.len());
-    let opens =
-        (1..=most).find_map(|n| edge(&words[..n])).filter(|call| call.act == Act::Note { open: true });
-    let closes = (1..=most)
-        .rev()
-        .find_map(|n| edge(&words[words.len() - n..]))
-        .filter(|call| call.act == Act::Note { open: false });
+    // The longest beginning that is a phrase decides: "note the" is talk, and opens nothing.
+    let mut opens = None;
+    for parsed in (1..=most).rev().filter_map(|n| read(&words[..n])) {
+        if parsed.talk && parsed.calls.is_empty() {
+            break;
+        }
+        opens = note(parsed, true);
+        if opens.is_some() {
+            break;
+        }
+    }
+    let closes = (1..=most).rev().find_map(|n| note(read(&words[words.len() - n..])?, false));
     let calls: Vec<Call> = opens.into_iter().chain(closes).collect();
     (!calls.is_empty()).then(|| Parsed { calls, ..Parsed::default() })
 }
@@ -127,35 +144,63 @@ fn trouble(message: String, help: &str) -> Parsed {
 
 /// The calls that a sequence of tags stands for; `words` are the utterance's words.
 ///
-/// A tag `key=value` fills a field, `+n` and `.` build a number, and `!kind` closes a call.
+/// A tag `key=value` fills a field, `+n` and `.` build a number, `!kind` closes a phrase and `&kind` a part of it.
 /// Views that follow each other are one call, unless they name the same thing twice.
 #[must_use]
 pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parsed {
     let mut parsed = Parsed::default();
+    let mut phrases: Vec<Phrase> = Vec::new();
     let mut item = Item::default();
     let mut first_word = 0;
-    let mut corrects = false;
+    let mut correcting: Option<Correcting> = None;
+    let mut waits = None;
     for (tag, said) in tags {
-        let Some(kind) = tag.strip_prefix('!') else {
+        let Some(kind) = tag.strip_prefix(['!', '&']) else {
             item.take(tag);
             continue;
         };
-        match kind {
-            "talk" => parsed.talk = true,
-            "correction" => {
-                // The call that follows keeps the word "correction" among its words.
-                corrects = true;
-                parsed.correction_waits = true;
-                continue;
-            }
-            _ => match item.close(kind, protocols) {
-                Ok(act) => push(&mut parsed.calls, call(act, corrects, &words[first_word..*said])),
-                Err(problem) => parsed.problems.push(problem),
-            },
+        if let Some(how) = Correcting::named(kind) {
+            // The call that follows keeps the word "correction" among its words.
+            (correcting, waits) = (Some(how), Some(how));
+            continue;
         }
-        parsed.correction_waits = false;
+        if kind == "talk" {
+            parsed.talk = true;
+        } else {
+            let (own, after_negative) = (item.is_own(), item.after().is_some());
+            match item.close(kind, protocols) {
+                Ok(acts) => {
+                    for act in acts {
+                        if correcting == Some(Correcting::Place) && !can_follow_no(&act) {
+                            parsed.problems.push(not_after_no());
+                        }
+                        let call = call(act, correcting.is_some(), &words[first_word..*said], &phrases);
+                        phrases.push(Phrase { call, own, after_negative });
+                    }
+                }
+                Err(problem) => parsed.problems.push(problem),
+            }
+        }
+        waits = None;
         item = Item::default();
         first_word = *said;
+    }
+    match waits {
+        Some(Correcting::Any) => parsed.correction_waits = true,
+        Some(Correcting::Within) => parsed.talk = true,
+        Some(Correcting::Place) => parsed.problems.push(not_after_no()),
+        None => {}
+    }
+    if mixes_identity(&phrases) {
+        parsed.problems.push(Problem {
+            message: "what says which horse it is stands in a phrase of its own".to_owned(),
+            help: "pause before and after it".to_owned(),
+        });
+    }
+    let is_short = |code: &str| protocols.structures.iter().any(|known| known.short.as_deref() == Some(code));
+    match bind(phrases, &is_short) {
+        Ok(calls) => parsed.calls = calls,
+        Err(problem) => parsed.problems.push(problem),
     }
     if !parsed.problems.is_empty() {
         parsed.calls.clear();
@@ -163,157 +208,55 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
     parsed
 }
 
-fn call(act: Act, corrects: bool, words: &[Word]) -> Call {
+/// How a word of correction works.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Correcting {
+    /// "Correction": the right phrase may come after a pause.
+    Any,
+    /// "Sorry": only with the right phrase in the same utterance; else it is talk.
+    Within,
+    /// "No": only with a place or a number in the same utterance.
+    Place,
+}
+
+impl Correcting {
+    fn named(kind: &str) -> Option<Correcting> {
+        match kind {
+            "correction" => Some(Correcting::Any),
+            "sorry" => Some(Correcting::Within),
+            "no" => Some(Correcting::Place),
+            _ => None,
+        }
+    }
+}
+
+/// "Gelding scar" is neither a horse nor a finding.
+fn mixes_identity(phrases: &[Phrase]) -> bool {
+    let identities = phrases.iter().filter(|phrase| matches!(phrase.call.act, Act::Identity { .. })).count();
+    identities > 0 && identities < phrases.len()
+}
+
+fn can_follow_no(act: &Act) -> bool {
+    matches!(act, Act::View(_) | Act::Value(_))
+}
+
+fn not_after_no() -> Problem {
+    Problem {
+        message: "`no` goes before a place, a number, or a finding that is not there".to_owned(),
+        help: "say it again, in the words of the phrase card".to_owned(),
+    }
+}
+
+/// A call of these words; one without words of its own was said with the words of the one before it.
+fn call(act: Act, corrects: bool, words: &[Word], before: &[Phrase]) -> Call {
+    if words.is_empty()
+        && let Some(Phrase { call, .. }) = before.last()
+    {
+        return Call { act, corrects, ..call.clone() };
+    }
     let text: Vec<&str> = words.iter().map(|word| word.text.as_str()).collect();
     let spans = words.iter().map(|word| word.span);
     let confidence = words.iter().map(|word| word.confidence).fold(1.0, f64::min);
     let span = spans.reduce(Span::join).unwrap_or(Span { from: 0, to: 0 });
     Call { act, corrects, words: text.join(" "), span, confidence }
-}
-
-/// Adds a call, or joins it to the view before it.
-fn push(calls: &mut Vec<Call>, next: Call) {
-    if let Some(last) = calls.last_mut()
-        && let (Act::View(before), Act::View(more)) = (&mut last.act, &next.act)
-        && last.corrects == next.corrects
-        && join(before, more)
-    {
-        last.words = format!("{} {}", last.words, next.words);
-        last.span = last.span.join(next.span);
-        last.confidence = last.confidence.min(next.confidence);
-        return;
-    }
-    calls.push(next);
-}
-
-/// Joins two views that name different things; false when they name the same thing.
-fn join(before: &mut View, more: &View) -> bool {
-    let zone = |view: &View| view.zone.is_some() || view.level_cm.is_some();
-    let clash = (before.limb.is_some() && more.limb.is_some())
-        || (zone(before) && zone(more))
-        || (before.plane.is_some() && more.plane.is_some())
-        || (before.structure.is_some() && more.structure.is_some());
-    if clash {
-        return false;
-    }
-    let View { limb, zone, level_cm, plane, structure } = more.clone();
-    before.limb = before.limb.take().or(limb);
-    before.zone = before.zone.take().or(zone);
-    before.level_cm = before.level_cm.or(level_cm);
-    before.plane = before.plane.take().or(plane);
-    before.structure = before.structure.take().or(structure);
-    true
-}
-
-/// The tags of one call, until it is closed.
-#[derive(Debug, Default)]
-struct Item {
-    fields: HashMap<String, String>,
-    position: Vec<String>,
-    /// Whole part, then the figures after the point.
-    whole: Option<u32>,
-    figures: Option<String>,
-}
-
-impl Item {
-    fn take(&mut self, tag: &str) {
-        if let Some(number) = tag.strip_prefix('+') {
-            match &mut self.figures {
-                Some(figures) => figures.push_str(number),
-                None => self.whole = Some(self.whole.unwrap_or(0) + number.parse::<u32>().unwrap_or(0)),
-            }
-        } else if tag == "." {
-            self.figures = Some(String::new());
-        } else if let Some((key, value)) = tag.split_once('=') {
-            if key == "position" {
-                self.position.push(value.to_owned());
-            } else {
-                self.fields.insert(key.to_owned(), value.to_owned());
-            }
-        }
-    }
-
-    fn number(&self) -> Option<f64> {
-        let whole = self.whole.map(|whole| whole.to_string());
-        match (&whole, &self.figures) {
-            (None, None) => None,
-            (whole, figures) => {
-                let whole = whole.as_deref().unwrap_or("0");
-                // Built as text so that 1.07 is the number a person would write, to the last bit.
-                format!("{whole}.{}", figures.as_deref().unwrap_or("0")).parse().ok()
-            }
-        }
-    }
-
-    fn field(&mut self, key: &str) -> Option<String> {
-        self.fields.remove(key)
-    }
-
-    fn need(&mut self, key: &str, kind: &str) -> Result<String, Problem> {
-        self.field(key).ok_or_else(|| lacking(&format!("`{key}=`"), kind))
-    }
-
-    fn close(&mut self, kind: &str, protocols: &Protocols) -> Result<Act, Problem> {
-        Ok(match kind {
-            "view" => Act::View(View {
-                level_cm: self.field("level").and_then(|_| self.number()),
-                limb: self.field("limb"),
-                zone: self.field("zone"),
-                plane: self.field("plane"),
-                structure: self.field("structure"),
-            }),
-            "setting" => {
-                let unit = self.field("unit");
-                let amount = self.number().map(|number| Amount { number, unit, unit_assumed: false });
-                Act::Setting(Setting { slot: self.need("slot", kind)?, state: self.field("state"), amount })
-            }
-            "finding" => Act::Finding(Finding {
-                class: self.need("class", kind)?,
-                term: self.need("term", kind)?,
-                degree: self.field("degree"),
-                position: std::mem::take(&mut self.position),
-                unconfirmed: self.field("confirm").is_some(),
-            }),
-            "value" => Act::Value(self.value(protocols)?),
-            "save" => Act::Save,
-            "note" => Act::Note { open: self.need("note", kind)? == "open" },
-            "question" => Act::Question { ask: self.need("ask", kind)? },
-            "answer" => Act::Answer { answer: self.need("answer", kind)? },
-            "command" => Act::Command(self.command()?),
-            other => return Err(lacking("a meaning for the program", other)),
-        })
-    }
-
-    fn value(&mut self, protocols: &Protocols) -> Result<Value, Problem> {
-        let term = self.need("term", "value")?;
-        let number = self.number().ok_or_else(|| lacking("a number", &term))?;
-        let said = self.field("unit");
-        let default = protocols.value(&term).and_then(|kind| kind.unit.clone());
-        let unit_assumed = said.is_none() && default.is_some();
-        Ok(Value { term, amount: Amount { number, unit: said.or(default), unit_assumed } })
-    }
-
-    fn command(&mut self) -> Result<Command, Problem> {
-        let name = self.need("command", "command")?;
-        Ok(match name.as_str() {
-            "take_back" => {
-                let count = self.need("count", &name)?.parse().ok().filter(|count| *count > 0);
-                Command::TakeBack { count: count.ok_or_else(|| lacking("`count=` with a number", &name))? }
-            }
-            "clock_mark" => Command::ClockMark,
-            "stop_listening" => Command::StopListening,
-            "start_listening" => Command::StartListening,
-            "start_of_exam" => Command::StartOfExam,
-            "end_of_exam" => Command::EndOfExam,
-            other => return Err(lacking("a meaning for the program", other)),
-        })
-    }
-}
-
-/// The grammar file closes a call that lacks a tag.
-fn lacking(what: &str, kind: &str) -> Problem {
-    Problem {
-        message: format!("the grammar's tag for `{kind}` lacks {what}"),
-        help: "see grammars/README.md and mend exam.gram".to_owned(),
-    }
 }

@@ -8,8 +8,11 @@
 use std::fmt::{Display, Formatter, Result};
 
 use crate::clock::seconds;
-use crate::exam::call::{Act, Amount, Command, Finding, Setting, Value, View};
+use crate::exam::call::{
+    Act, Amount, Certainty, Command, Comparator, Finding, Setting, Step, Value, ValueSaid, View,
+};
 use crate::exam::review::Change;
+use crate::language::closed_sets::Class;
 
 impl Display for Act {
     fn fmt(&self, out: &mut Formatter<'_>) -> Result {
@@ -17,13 +20,18 @@ impl Display for Act {
             Act::View(view) => view.fmt(out),
             Act::Setting(setting) => setting.fmt(out),
             Act::Finding(finding) => finding.fmt(out),
-            Act::Value(Value { term, amount }) => write!(out, "{term} {amount}"),
+            Act::Value(Value { term, amount, said }) => {
+                write!(out, "{term} {said}{amount}")?;
+                said.end(out)
+            }
             Act::Save => out.write_str("still saved"),
             Act::Note { open: true } => out.write_str("free note begins"),
             Act::Note { open: false } => out.write_str("free note ends"),
             Act::Command(command) => command.fmt(out),
             Act::Question { ask } => write!(out, "question: {ask}"),
             Act::Answer { answer } => write!(out, "answer: {answer}"),
+            Act::Clip => out.write_str("clip saved"),
+            Act::Identity { what, value } => write!(out, "{}: {value}", what.replace('_', " ")),
         }
     }
 }
@@ -57,7 +65,26 @@ impl Display for Change {
 impl Display for View {
     fn fmt(&self, out: &mut Formatter<'_>) -> Result {
         let level = self.level_cm.map(|level| format!("level {level} cm"));
-        let parts = [&self.limb, &self.zone, &level, &self.plane, &self.structure];
+        let to = self.to_zone.as_ref().map(|zone| format!("to {zone}"));
+        let step = self.step.map(|step| {
+            let step = match step {
+                Step::OtherLimb => "other limb",
+                Step::NextZone => "next zone",
+                Step::PreviousZone => "previous zone",
+            };
+            step.to_owned()
+        });
+        let parts = [
+            &self.limb,
+            &step,
+            &self.zone,
+            &to,
+            &level,
+            &self.place,
+            &self.plane,
+            &self.offset,
+            &self.structure,
+        ];
         let named: Vec<&str> = parts.into_iter().flatten().map(String::as_str).collect();
         out.write_str(&named.join(" "))
     }
@@ -75,14 +102,63 @@ impl Display for Setting {
 
 impl Display for Finding {
     fn fmt(&self, out: &mut Formatter<'_>) -> Result {
+        match self.class {
+            Class::Negative => out.write_str("no ")?,
+            _ if self.certainty == Some(Certainty::Possible) => out.write_str("possible ")?,
+            _ => {}
+        }
         if let Some(degree) = &self.degree {
             write!(out, "{degree} ")?;
         }
+        for attribute in &self.attributes {
+            write!(out, "{attribute} ")?;
+        }
         out.write_str(&self.term)?;
+        if !self.zones.is_empty() {
+            write!(out, " {}", self.zones.join(" to "))?;
+        }
         if !self.position.is_empty() {
             write!(out, ", {}", self.position.join(" "))?;
         }
+        if let Some(structure) = &self.structure {
+            write!(out, " of {structure}")?;
+        }
+        if let Some(against) = &self.against {
+            let than = self.than.as_ref().map(|than| format!(", {than}")).unwrap_or_default();
+            write!(out, "{than} against the {against}")?;
+        }
+        if self.copied {
+            out.write_str(" (said as the same again)")?;
+        }
         if self.unconfirmed { out.write_str(" (not confirmed)") } else { Ok(()) }
+    }
+}
+
+impl Display for ValueSaid {
+    /// What goes before the number.
+    fn fmt(&self, out: &mut Formatter<'_>) -> Result {
+        if let Some(structure) = &self.structure {
+            write!(out, "of {structure} ")?;
+        }
+        match self.comparator {
+            Some(Comparator::Below) => out.write_str("less than ")?,
+            Some(Comparator::Above) => out.write_str("more than ")?,
+            None => {}
+        }
+        if self.approx { out.write_str("about ") } else { Ok(()) }
+    }
+}
+
+impl ValueSaid {
+    /// What goes after the number.
+    fn end(&self, out: &mut Formatter<'_>) -> Result {
+        if let Some(to) = self.to {
+            write!(out, ", to {to}")?;
+        }
+        if let Some(by) = self.by {
+            write!(out, ", by {by}")?;
+        }
+        self.scale.as_ref().map_or(Ok(()), |scale| write!(out, ", on {scale}"))
     }
 }
 
@@ -102,10 +178,14 @@ impl Display for Command {
             Command::TakeBack { count: 1 } => out.write_str("take back the last call"),
             Command::TakeBack { count } => write!(out, "take back the last {count} calls"),
             Command::ClockMark => out.write_str("clock mark"),
-            Command::StopListening => out.write_str("stop listening"),
-            Command::StartListening => out.write_str("start listening"),
+            Command::PauseJournal => out.write_str("pause the journal"),
+            Command::ResumeJournal => out.write_str("resume the journal"),
             Command::StartOfExam => out.write_str("start of exam"),
             Command::EndOfExam => out.write_str("end of exam"),
+            Command::TakeBackSave => out.write_str("take back the last save"),
+            Command::LimbDone { limb: Some(limb) } => write!(out, "{limb} done"),
+            Command::LimbDone { limb: None } => out.write_str("limb done"),
+            Command::NewHorse => out.write_str("new horse"),
         }
     }
 }
@@ -121,14 +201,21 @@ mod tests {
         let level = View { level_cm: Some(12.5), ..View::default() };
         assert_eq!(Act::View(level).to_string(), "level 12.5 cm");
         let amount = Amount { number: 1.07, unit: Some("cm2".into()), unit_assumed: true };
-        let value = Value { term: "area".into(), amount };
+        let value = Value { term: "area".into(), amount, said: ValueSaid::default() };
         assert_eq!(Act::Value(value).to_string(), "area 1.07 cm2 (unit not said)");
         let finding = Finding {
-            class: "x".into(),
+            class: Class::Lesion,
             term: "spot".into(),
             degree: Some("mild".into()),
             position: vec!["upper".into(), "inner".into()],
             unconfirmed: true,
+            structure: None,
+            certainty: None,
+            attributes: Vec::new(),
+            against: None,
+            than: None,
+            zones: Vec::new(),
+            copied: false,
         };
         assert_eq!(Act::Finding(finding).to_string(), "mild spot, upper inner (not confirmed)");
         assert_eq!(Act::Command(Command::TakeBack { count: 2 }).to_string(), "take back the last 2 calls");

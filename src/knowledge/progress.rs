@@ -9,7 +9,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::exam::call::Act;
 use crate::exam::fold::{Exam, LoggedCall};
-use crate::knowledge::wanted::{NOT_DONE, Wanted, is_view};
+use crate::knowledge::wanted::{Wanted, is_view};
+use crate::language::closed_sets::Class;
 
 /// What there is of one view.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -82,7 +83,7 @@ impl Progress {
                 self.plane_named = view.plane.is_some();
             }
             Act::View(view) => self.plane_named |= view.plane.is_some(),
-            Act::Finding(finding) if finding.class == NOT_DONE && call.context.structure.is_none() => {
+            Act::Finding(finding) if finding.class == Class::NotDone && call.context.structure.is_none() => {
                 let Some(limb) = call.context.limb.clone() else { return };
                 let plane = call.context.plane.clone().filter(|_| self.plane_named);
                 self.left_out.push(LeftOut { limb, zone: call.context.zone.clone(), plane });

@@ -10,6 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
+use crate::exam::call::{Certainty, Comparator};
 use crate::exam::event::Horse;
 use crate::exam::patient::Patient;
 use crate::knowledge::measure::row::MeasureRow;
@@ -108,7 +109,7 @@ pub struct CallRow {
     pub span_s: (f64, f64),
     /// The words as heard.
     pub words: String,
-    /// `view`, `setting`, `finding`, `value`, `save`, `note`, `command`, `question`, `unknown`.
+    /// `view`, `setting`, `finding`, `value`, `save`, `note`, `command`, `question`, `answer`, `identity`, `unknown`.
     pub kind: String,
     /// Limb, zone, plane and structure, as it was in force.
     #[serde(flatten)]
@@ -116,13 +117,22 @@ pub struct CallRow {
     /// The level in centimetres that the zone was taken from.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub level_cm: Option<f64>,
-    /// Class of a finding: `normal`, `absent`, `not_done`, `lesion`, `quality`.
+    /// The last zone of a range that begins at `zone`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to_zone: Option<String>,
+    /// A landmark as said, from which no zone was guessed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub landmark: Option<String>,
+    /// How the plane lies beside its usual place, as said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub offset: Option<String>,
+    /// Class of a finding: `normal`, `absent`, `not_done`, `lesion`, `negative`, `abnormal`, `comparison`, `detail`, `quality`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub class: Option<String>,
     /// The finding, the measure, the setting, the command or the question.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub term: Option<String>,
-    /// State of a setting in words.
+    /// State of a setting in words; `clip` of a saved sequence; what was said of the horse.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub state: Option<String>,
     /// Degree of a finding.
@@ -131,6 +141,36 @@ pub struct CallRow {
     /// Position of a finding within the structure.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub position: Vec<String>,
+    /// The speaker's own doubt.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub certainty: Option<Certainty>,
+    /// What a finding is like.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub attributes: Vec<String>,
+    /// What a finding was compared with.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub against: Option<String>,
+    /// How a lesion compares with it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub than: Option<String>,
+    /// The zones that a lesion reaches.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub zones: Vec<String>,
+    /// Said as "the same again".
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub copied: bool,
+    /// The number is the speaker's estimate.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub approx: bool,
+    /// The number is a bound.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub comparator: Option<Comparator>,
+    /// The last number of a range.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to: Option<f64>,
+    /// The second of two distances at right angles.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<f64>,
     /// Number of a value or a setting.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub number: Option<f64>,

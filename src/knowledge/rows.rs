@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::exam::call::{Act, Amount, Command, Setting};
+use crate::exam::call::{Act, Amount, Command, Finding, Setting};
 use crate::exam::context::Context;
 use crate::exam::event::Frame;
 use crate::exam::fold::{Exam, LoggedCall, LoggedChange, LoggedEntry, LoggedUtterance};
@@ -70,7 +70,20 @@ fn unknown_row(utterance: &LoggedUtterance, exam: &Exam) -> CallRow {
 fn put_context(row: &mut CallRow, context: &Context) {
     row.place = context.into();
     row.level_cm = context.level_cm;
+    row.to_zone.clone_from(&context.to_zone);
+    row.landmark.clone_from(&context.landmark);
+    row.offset.clone_from(&context.offset);
     row.settings = settings(&context.settings);
+}
+
+/// What a finding says beside its term.
+fn put_remarks(row: &mut CallRow, finding: &Finding) {
+    row.certainty = finding.certainty;
+    row.attributes.clone_from(&finding.attributes);
+    row.against.clone_from(&finding.against);
+    row.than.clone_from(&finding.than);
+    row.zones.clone_from(&finding.zones);
+    row.copied = finding.copied;
 }
 
 fn put_act(row: &mut CallRow, act: &Act, protocols: &Protocols) {
@@ -82,8 +95,10 @@ fn put_act(row: &mut CallRow, act: &Act, protocols: &Protocols) {
         Act::Save => ("save", None),
         Act::Note { open } => ("note", Some(if *open { "open" } else { "close" }.to_owned())),
         Act::Command(command) => ("command", Some(command_term(command).to_owned())),
-        Act::Question { ask } => ("question", Some(ask.clone())),
-        Act::Answer { answer } => ("question", Some(answer.clone())),
+        Act::Question { ask } => ("question", Some(ask.as_str().to_owned())),
+        Act::Answer { answer } => ("answer", Some(answer.as_str().to_owned())),
+        Act::Clip => ("save", None),
+        Act::Identity { what, .. } => ("identity", Some(what.clone())),
     };
     kind.clone_into(&mut row.kind);
     row.term = term;
@@ -93,17 +108,26 @@ fn put_act(row: &mut CallRow, act: &Act, protocols: &Protocols) {
             put_amount(row, setting.amount.as_ref());
         }
         Act::Finding(finding) => {
-            row.class = Some(finding.class.clone());
+            row.class = Some(finding.class.as_str().to_owned());
+            put_remarks(row, finding);
             row.degree.clone_from(&finding.degree);
             row.position.clone_from(&finding.position);
         }
         Act::Value(value) => {
             put_amount(row, Some(&value.amount));
-            row.scale = protocols.value(&value.term).and_then(|kind| kind.scale.clone());
+            let scale = protocols.value(&value.term).and_then(|kind| kind.scale.clone());
+            row.scale = value.said.scale.clone().or(scale);
+            row.approx = value.said.approx;
+            row.comparator = value.said.comparator;
+            row.to = value.said.to;
+            row.by = value.said.by;
         }
         Act::Command(Command::TakeBack { count }) => {
             row.number = u32::try_from(*count).ok().map(f64::from);
         }
+        Act::Command(Command::LimbDone { limb: Some(limb) }) => row.state = Some(limb.clone()),
+        Act::Clip => row.state = Some("clip".to_owned()),
+        Act::Identity { value, .. } => row.state = Some(value.clone()),
         _ => {}
     }
 }
@@ -119,8 +143,11 @@ fn command_term(command: &Command) -> &'static str {
     match command {
         Command::TakeBack { .. } => "take_back",
         Command::ClockMark => "clock_mark",
-        Command::StopListening => "stop_listening",
-        Command::StartListening => "start_listening",
+        Command::TakeBackSave => "take_back_save",
+        Command::LimbDone { .. } => "limb_done",
+        Command::NewHorse => "new_horse",
+        Command::PauseJournal => "stop_listening",
+        Command::ResumeJournal => "start_listening",
         Command::StartOfExam => "start_of_exam",
         Command::EndOfExam => "end_of_exam",
     }

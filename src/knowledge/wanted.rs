@@ -9,9 +9,6 @@ use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::record::{CoverageRow, FrameRow, Status};
 
-/// Class of a finding that says that a place was left out on purpose.
-pub(crate) const NOT_DONE: &str = "not_done";
-
 /// A view that is wanted: limb, zone and plane, all of them known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Wanted<'a> {

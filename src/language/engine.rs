@@ -7,7 +7,7 @@
 
 use std::path::PathBuf;
 
-use crate::language::graph::WordGraph;
+use crate::language::lazy_graph::LazyGraph;
 
 pub use crate::language::grammar::GrammarWord;
 
@@ -15,7 +15,7 @@ pub use crate::language::grammar::GrammarWord;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct EngineLanguage {
     /// Which words may follow which: only what this exam's schemes allow.
-    pub graph: WordGraph,
+    pub graph: LazyGraph,
     /// Each word that can be said, once, with the place where the grammar first uses it.
     pub words: Vec<GrammarWord>,
     /// Pronunciations of the pack, in file order; several for one word are variants.

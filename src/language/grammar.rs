@@ -93,6 +93,14 @@ impl Grammar {
         }
     }
 
+    /// The grammar with only the tags that `keep` wants: what can be said stays the same.
+    #[must_use]
+    pub fn with_tags(&self, keep: &dyn Fn(&str) -> bool) -> Grammar {
+        let rules = self.rules.iter();
+        let rules = rules.map(|rule| GrammarRule { body: with_tags(&rule.body, keep), ..rule.clone() });
+        Grammar { file: self.file.clone(), rules: rules.collect() }
+    }
+
     /// True when some phrase carries this tag.
     #[must_use]
     pub fn has_tag(&self, tag: &str) -> bool {
@@ -158,6 +166,18 @@ pub(crate) fn used(node: &GrammarNode) -> Vec<(String, FilePlace)> {
         }
     });
     used
+}
+
+fn with_tags(node: &GrammarNode, keep: &dyn Fn(&str) -> bool) -> GrammarNode {
+    let all = |parts: &[GrammarNode]| parts.iter().map(|part| with_tags(part, keep)).collect();
+    match node {
+        GrammarNode::Tag(tag, _) if !keep(tag) => GrammarNode::Sequence(Vec::new()),
+        GrammarNode::Sequence(parts) => GrammarNode::Sequence(all(parts)),
+        GrammarNode::Choice(parts) => GrammarNode::Choice(all(parts)),
+        GrammarNode::Optional(inner) => GrammarNode::Optional(Box::new(with_tags(inner, keep))),
+        GrammarNode::Repeat(inner) => GrammarNode::Repeat(Box::new(with_tags(inner, keep))),
+        GrammarNode::Word(..) | GrammarNode::Rule(..) | GrammarNode::Tag(..) => node.clone(),
+    }
 }
 
 fn prune(node: &GrammarNode, keep: &dyn Fn(&str) -> bool, gone: &[String]) -> Option<GrammarNode> {

@@ -1,7 +1,7 @@
 //! The grammar as a graph of words: the smallest deterministic automaton, for engines that search one.
 //!
 //! Takes: an `Automaton`, and the zones of each limb.
-//! Gives: `WordGraph`; the same word sequences, no tags and no empty arcs.
+//! Gives: `WordGraph`; the same word sequences, without tags; the only empty arcs are those to the next phrase.
 //! Never: meaning. Empty arcs are what makes a search slow: with them PocketSphinx needed ten times as long.
 //! Tested in: `tests/it/language.rs`.
 
@@ -18,6 +18,8 @@ pub type ZonesByLimb = BTreeMap<String, BTreeSet<String>>;
 pub struct WordGraph {
     /// Arcs out of each state.
     pub arcs: Vec<BTreeMap<String, usize>>,
+    /// Where another phrase may begin after a state, without a word.
+    pub again: Vec<Option<usize>>,
     /// States in which an utterance may end.
     pub ends: BTreeSet<usize>,
     /// Where an utterance begins.
@@ -93,14 +95,28 @@ impl WordGraph {
         graph.ends.extend(waiting.ends);
         let arcs = waiting.arcs.into_iter();
         graph.arcs.extend(arcs.map(|arcs| arcs.into_iter().map(|(word, to)| (word, moved(to))).collect()));
+        graph.again.extend(waiting.again.into_iter().map(|again| again.map(moved)));
         graph.smallest().spelled(&words)
     }
 
     /// True when the words can be said at this moment.
     #[must_use]
     pub fn allows(&self, now: Moment<'_>, words: &[&str]) -> bool {
-        let step = |state: usize, word: &&str| self.arcs[state].get(*word).copied();
-        words.iter().try_fold(self.starts.of(now), step).is_some_and(|state| self.ends.contains(&state))
+        self.walked(now, words).iter().any(|state| self.ends.contains(state))
+    }
+
+    /// The states that the words lead to.
+    fn walked(&self, now: Moment<'_>, words: &[&str]) -> BTreeSet<usize> {
+        words.iter().fold(BTreeSet::from([self.starts.of(now)]), |states, word| {
+            let begins = states.iter().flat_map(|state| [Some(*state), self.again[*state]]).flatten();
+            begins.filter_map(|state| self.arcs[state].get(*word).copied()).collect()
+        })
+    }
+
+    /// The words that can follow in a state, another phrase's included.
+    fn following(&self, state: usize) -> impl Iterator<Item = (&str, usize)> {
+        let begins = [Some(state), self.again[state]].into_iter().flatten();
+        begins.flat_map(|state| self.arcs[state].iter().map(|(word, to)| (word.as_str(), *to)))
     }
 
     /// The ways in which the phrase that ends the words could go on rather than another one begin: one word
@@ -108,12 +124,15 @@ impl WordGraph {
     #[must_use]
     pub fn continuations(&self, now: Moment<'_>, words: &[&str]) -> Option<Vec<Vec<&str>>> {
         let start = self.starts.of(now);
-        let step = |state: usize, word: &&str| self.arcs[state].get(*word).copied();
-        let here = words.iter().try_fold(start, step).filter(|state| self.ends.contains(state))?;
-        let mut found = Vec::new();
-        for (word, to) in self.arcs[here].iter().filter(|(word, _)| !self.arcs[start].contains_key(*word)) {
+        let here = self.walked(now, words);
+        if !here.iter().any(|state| self.ends.contains(state)) {
+            return None;
+        }
+        let mut found = BTreeSet::new();
+        let goes_on = here.iter().flat_map(|state| &self.arcs[*state]);
+        for (word, to) in goes_on.filter(|(word, _)| !self.arcs[start].contains_key(*word)) {
             if self.ends.contains(to) {
-                found.push(vec![word.as_str()]);
+                found.insert(vec![word.as_str()]);
                 continue;
             }
             let ends: Vec<_> = self.arcs[*to].iter().filter(|(_, end)| self.ends.contains(end)).collect();
@@ -122,7 +141,7 @@ impl WordGraph {
             }
             found.extend(ends.into_iter().map(|(next, _)| vec![word.as_str(), next.as_str()]));
         }
-        Some(found)
+        Some(found.into_iter().collect())
     }
 
     /// The graph from one start in the text format of the Sphinx engines, every arc out of a state equally likely.
@@ -137,6 +156,9 @@ impl WordGraph {
             }
             if self.ends.contains(&from) {
                 let _ = writeln!(text, "TRANSITION {from} {end} 1.0");
+            }
+            if let Some(again) = self.again[from] {
+                let _ = writeln!(text, "TRANSITION {from} {again} 1.0");
             }
         }
         text.push_str("FSG_END\n");
@@ -162,9 +184,9 @@ impl WordGraph {
                 if self.ends.contains(to) && pairs.insert((word, "")) {
                     sentence(&[word], &[]);
                 }
-                for (next, then) in &self.arcs[*to] {
+                for (next, then) in self.following(*to) {
                     if pairs.insert((word, next)) {
-                        sentence(&[word, next], after[*then].as_deref().unwrap_or_default());
+                        sentence(&[word, next], after[then].as_deref().unwrap_or_default());
                     }
                 }
             }
@@ -184,6 +206,10 @@ impl WordGraph {
                     lead[*to] = Some([words.as_slice(), &[word.as_str()]].concat());
                     open.push_back(*to);
                 }
+            }
+            if let Some(to) = self.again[state].filter(|to| lead[*to].is_none()) {
+                lead[to] = Some(words);
+                open.push_back(to);
             }
         }
         lead
@@ -232,6 +258,8 @@ impl Words {
 #[derive(Debug)]
 struct Draft {
     arcs: Vec<Vec<(usize, usize)>>,
+    /// Where another phrase may begin after each state.
+    again: Vec<Option<usize>>,
     ends: Vec<bool>,
     starts: Starts,
 }
@@ -260,13 +288,14 @@ impl Draft {
         let mut group: Vec<usize> = self.ends.iter().map(|is_end| usize::from(*is_end)).collect();
         let mut n_groups = 0;
         loop {
-            let mut ids: HashMap<(usize, Vec<(usize, usize)>), usize> = HashMap::new();
+            let mut ids: HashMap<(usize, Option<usize>, Vec<(usize, usize)>), usize> = HashMap::new();
             let mut finer = Vec::with_capacity(group.len());
             for (state, arcs) in self.arcs.iter().enumerate() {
                 let shape = arcs.iter().map(|(word, to)| (*word, group[*to])).collect();
+                let again = self.again[state].map(|to| group[to]);
                 let next = ids.len();
                 // State 0 comes first, so its group is 0.
-                finer.push(*ids.entry((group[state], shape)).or_insert(next));
+                finer.push(*ids.entry((group[state], again, shape)).or_insert(next));
             }
             // A group never joins what was apart, so where their number stays nothing was split.
             let settled = ids.len() == n_groups;
@@ -276,9 +305,15 @@ impl Draft {
             }
         }
         let starts = self.starts.moved(|state| group[state]);
-        let mut small = Draft { arcs: vec![Vec::new(); n_groups], ends: vec![false; n_groups], starts };
+        let mut small = Draft {
+            arcs: vec![Vec::new(); n_groups],
+            again: vec![None; n_groups],
+            ends: vec![false; n_groups],
+            starts,
+        };
         for (state, arcs) in self.arcs.iter().enumerate() {
             small.arcs[group[state]] = arcs.iter().map(|(word, to)| (*word, group[*to])).collect();
+            small.again[group[state]] = self.again[state].map(|to| group[to]);
             small.ends[group[state]] = self.ends[state];
         }
         small
@@ -290,7 +325,12 @@ impl Draft {
         };
         let ends =
             self.ends.iter().enumerate().filter(|(_, is_end)| **is_end).map(|(state, _)| state).collect();
-        WordGraph { arcs: self.arcs.into_iter().map(spell).collect(), ends, starts: self.starts }
+        WordGraph {
+            arcs: self.arcs.into_iter().map(spell).collect(),
+            again: self.again,
+            ends,
+            starts: self.starts,
+        }
     }
 }
 
@@ -320,8 +360,8 @@ impl<'a> Follow<'a> {
     }
 
     /// The set of zones after a tag; none where the tag names a zone outside the set.
-    fn after(&self, tag: Option<&str>, set: usize) -> Option<usize> {
-        let Some((key, code)) = tag.and_then(|tag| tag.split_once('=')) else { return Some(set) };
+    fn after(&self, tag: &str, set: usize) -> Option<usize> {
+        let Some((key, code)) = tag.split_once('=') else { return Some(set) };
         match key {
             "limb" => Some(self.set_of.get(code).copied().unwrap_or(0)),
             "zone" => self.sets[set].is_none_or(|own| own.contains(code)).then_some(set),
@@ -335,12 +375,15 @@ impl<'a> Follow<'a> {
         let mut open: Vec<Here> = places.to_vec();
         while let Some((state, set)) = open.pop() {
             if found.insert((state, set)) {
-                let free = self.automaton.wordless_from(state);
+                let free = self.automaton.tags_from(state);
                 open.extend(free.filter_map(|(tag, to)| Some((to, self.after(tag, set)?))));
             }
         }
-        let end = self.automaton.end();
-        let leads = |(state, _): &Here| *state == end || self.automaton.words_from(*state).next().is_some();
+        let leads = |(state, _): &Here| {
+            self.automaton.is_end(*state)
+                || self.automaton.again_from(*state).is_some()
+                || self.automaton.words_from(*state).next().is_some()
+        };
         let mut found: Vec<Here> = found.into_iter().filter(leads).collect();
         found.sort_unstable();
         found
@@ -355,7 +398,7 @@ impl<'a> Follow<'a> {
         let limb = self.set_of.iter().map(|(limb, set)| ((*limb).to_owned(), starts[*set])).collect();
         let calls = ByLimb { any: starts[0], limb };
         let starts = Starts { calls_or_answers: calls.clone(), calls };
-        let mut graph = Draft { arcs: Vec::new(), ends: Vec::new(), starts };
+        let mut graph = Draft { arcs: Vec::new(), again: Vec::new(), ends: Vec::new(), starts };
         while let Some(places) = states.open.get(graph.arcs.len()).cloned() {
             let mut next: BTreeMap<usize, Vec<Here>> = BTreeMap::new();
             for (state, set) in &places {
@@ -363,7 +406,12 @@ impl<'a> Follow<'a> {
                     next.entry(words.number(word)).or_default().push((to, *set));
                 }
             }
-            graph.ends.push(places.iter().any(|(state, _)| *state == self.automaton.end()));
+            graph.ends.push(places.iter().any(|(state, _)| self.automaton.is_end(*state)));
+            let again: Vec<Here> = places
+                .iter()
+                .filter_map(|(state, set)| Some((self.automaton.again_from(*state)?, *set)))
+                .collect();
+            graph.again.push((!again.is_empty()).then(|| states.number(again)));
             graph.arcs.push(next.into_iter().map(|(word, places)| (word, states.number(places))).collect());
         }
         graph

@@ -3,9 +3,12 @@
 pub mod fault;
 pub mod grammar;
 pub mod jsgf;
+mod compact;
 pub mod automaton;
 pub mod graph;
+mod lazy_graph;
 pub mod engine;
+pub mod closed_sets;
 pub mod tags;
 pub mod pack;
 pub mod phrases;

@@ -13,8 +13,9 @@ use crate::language::automaton::Automaton;
 use crate::language::engine::{EngineLanguage, Pronunciation};
 use crate::language::fault::{Fault, FilePlace};
 use crate::language::grammar::{Grammar, GrammarNode, GrammarRule, collect};
-use crate::language::graph::{WordGraph, ZonesByLimb};
+use crate::language::graph::ZonesByLimb;
 use crate::language::jsgf;
+use crate::language::lazy_graph::LazyGraph;
 use crate::language::tags;
 
 /// The rule that says what can be said during an exam.
@@ -175,7 +176,7 @@ impl Pack {
         let calls = if grammar.rule(CALLED_RULE).is_some() { CALLED_RULE } else { EXAM_RULE };
         let exam = Automaton::new(&grammar, &[calls, ANSWER_RULE]);
         let engine = EngineLanguage {
-            graph: WordGraph::new(&Automaton::new(&grammar, &[calls]), &exam, zones),
+            graph: LazyGraph::new(&grammar, calls, ANSWER_RULE, zones),
             words: grammar.words(&[calls, ANSWER_RULE]),
             pronunciations: self.pronunciations.clone(),
         };

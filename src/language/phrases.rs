@@ -18,20 +18,38 @@ pub struct Heading {
     pub patterns: Vec<(String, String)>,
 }
 
+/// Begins a line of a card's comment that shows one phrase, in place of all that the rule allows.
+const SAY: &str = "@say ";
+
 /// The card's sections in grammar order.
 #[must_use]
 pub fn phrases(grammar: &Grammar) -> Vec<Heading> {
     let headings = grammar.rules.iter().filter_map(|rule| {
         let (first, note) = rule.comment.split_once('\n').unwrap_or((rule.comment.as_str(), ""));
         let title = first.strip_prefix("@card ")?.to_owned();
+        let (says, note): (Vec<&str>, Vec<&str>) = note.lines().partition(|line| line.starts_with(SAY));
+        let note = note.join(" ");
+        if !says.is_empty() {
+            let patterns = says.iter().filter_map(|line| chosen(grammar, line)).collect();
+            return Some(Heading { title, note, patterns });
+        }
         let choices = match &rule.body {
             GrammarNode::Choice(parts) => parts.as_slice(),
             one => std::slice::from_ref(one),
         };
         let patterns = choices.iter().map(|part| (pattern(grammar, part, true), codes(part))).collect();
-        Some(Heading { title, note: note.replace('\n', " "), patterns })
+        Some(Heading { title, note, patterns })
     });
     headings.collect()
+}
+
+/// A phrase chosen for the card and its code: `@say left fore = LF`; none where the exam lacks the code.
+fn chosen(grammar: &Grammar, line: &str) -> Option<(String, String)> {
+    let said = line.strip_prefix(SAY)?;
+    let (said, code) = said.split_once(" = ").unwrap_or((said, ""));
+    let keys = ["limb", "zone", "plane", "structure"];
+    let known = code.is_empty() || keys.iter().any(|key| grammar.has_tag(&format!("{key}={code}")));
+    known.then(|| (said.trim().to_owned(), code.trim().to_owned()))
 }
 
 /// The blanks that the card's phrases hold, each with what may be said in it, in grammar order.

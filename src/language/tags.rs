@@ -5,8 +5,10 @@
 //! Never: what a tag means; `exam::parse` knows that. It only keeps a misspelt tag from being found at the horse.
 //! Tested in: `tests/it/language.rs`; `grammars/README.md` explains each.
 
-/// Closings `{!kind}`.
-const CLOSINGS: [&str; 11] = [
+use crate::language::closed_sets::{AnswerWord, Ask, COMMANDS, Class};
+
+/// Closings `{!kind}`, and `{&kind}` inside a phrase.
+const CLOSINGS: [&str; 15] = [
     "view",
     "setting",
     "finding",
@@ -18,48 +20,81 @@ const CLOSINGS: [&str; 11] = [
     "answer",
     "talk",
     "correction",
+    "sorry",
+    "no",
+    "identity",
+    "clip",
 ];
-/// Keys of `{key=text}`.
-const KEYS: [&str; 18] = [
+/// Keys of `{key=text}` whose text is free, for codes and terms live in the protocols.
+const KEYS: [&str; 26] = [
     "limb",
     "zone",
     "level",
+    "level_from",
+    "place",
     "plane",
+    "offset",
     "structure",
     "slot",
     "state",
-    "class",
     "term",
     "degree",
     "position",
-    "confirm",
+    "attribute",
+    "against",
+    "than",
     "unit",
-    "command",
+    "scale",
+    "what",
+    "value",
     "count",
-    "ask",
-    "answer",
-    "note",
+    "digit",
+    "copied",
+    "own",
+    "approx",
+    "confirm",
 ];
 
 /// What is wrong with a tag and what to write instead; none if it is one that the program knows.
 #[must_use]
 pub fn wrong(tag: &str) -> Option<String> {
-    if let Some(kind) = tag.strip_prefix('!') {
+    if let Some(kind) = tag.strip_prefix(['!', '&']) {
         return unknown("closing", kind, &CLOSINGS);
     }
     if let Some(number) = tag.strip_prefix('+') {
         let whole = number.parse::<u32>().is_ok();
         return (!whole).then(|| format!("`{{{tag}}}` adds no whole number; write `{{+80}}`"));
     }
-    if tag == "." {
+    if tag == "." || tag == "rare" {
         return None;
     }
     match tag.split_once('=') {
         Some((key, "")) => Some(format!("`{{{tag}}}` gives no text after `{key}=`")),
-        Some((key, _)) => unknown("tag", key, &KEYS),
-        None => {
-            Some(format!("`{{{tag}}}` is no tag; write `{{key=text}}`, `{{+80}}`, `{{.}}` or `{{!kind}}`"))
-        }
+        Some((key, text)) => match closed(key) {
+            Some(set) => unknown(key, text, &set),
+            None => unknown("tag", key, &KEYS),
+        },
+        None => Some(format!(
+            "`{{{tag}}}` is no tag; write `{{key=text}}`, `{{+80}}`, `{{.}}`, `{{rare}}` or `{{!kind}}`"
+        )),
+    }
+}
+
+/// The texts that may follow `key=`, where they are a closed set.
+fn closed(key: &str) -> Option<Vec<&'static str>> {
+    match key {
+        "class" => Some(Class::NAMES.to_vec()),
+        "ask" => Some(Ask::ALL.map(Ask::as_str).to_vec()),
+        "answer" => Some(AnswerWord::ALL.map(AnswerWord::as_str).to_vec()),
+        "command" => Some(COMMANDS.to_vec()),
+        "note" => Some(vec!["open", "close"]),
+        "certainty" => Some(vec!["possible"]),
+        "comparator" => Some(vec!["<", ">"]),
+        "then" => Some(vec!["to", "by"]),
+        "step" => Some(vec!["other_limb", "next_zone", "previous_zone"]),
+        "after" => Some(vec!["negative"]),
+        "of" => Some(vec!["lesion"]),
+        _ => None,
     }
 }
 

@@ -121,6 +121,12 @@ pub struct Structure {
     /// It runs along the whole limb or lies outside the zones: no zone asks about it.
     #[serde(default)]
     pub anywhere: bool,
+    /// What it is called in short, where its neighbours make clear which is meant.
+    #[serde(default)]
+    pub short: Option<String>,
+    /// The scheme in whose zones the short name means it; absent: in all others.
+    #[serde(default)]
+    pub short_in: Option<String>,
 }
 
 impl Structure {
@@ -143,6 +149,9 @@ pub struct ValueKind {
     /// Unit that people are shown, whichever was said; the default unit where it is absent.
     #[serde(default)]
     pub shown: Option<String>,
+    /// Unit taken instead for a whole number from `from` on.
+    #[serde(default)]
+    pub unit_of_large: Option<UnitOfLarge>,
     /// Units that make sense for it, the default among them.
     #[serde(default)]
     pub units: Vec<String>,
@@ -170,6 +179,29 @@ pub struct ValueKind {
     pub outline: Option<OfOutline>,
     /// Source of bounds and planes.
     pub source: String,
+}
+
+/// Large numbers are said in a smaller unit.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct UnitOfLarge {
+    /// The smallest such number.
+    pub from: f64,
+    /// UCUM code.
+    pub unit: String,
+    /// Numbers with a point count, too.
+    #[serde(default)]
+    pub with_point: bool,
+}
+
+impl ValueKind {
+    /// The unit taken for a number that was said without one; `whole` says that it was said without a point.
+    #[must_use]
+    pub fn unit_for(&self, number: f64, whole: bool) -> Option<String> {
+        let large = self.unit_of_large.as_ref();
+        let large = large.filter(|large| number >= large.from && (whole || large.with_point));
+        large.map(|large| large.unit.clone()).or_else(|| self.unit.clone())
+    }
 }
 
 /// A length that the outline of a whole structure has.
@@ -250,6 +282,13 @@ impl Protocols {
     #[must_use]
     pub fn limb(&self, code: &str) -> Option<&Limb> {
         self.limbs.iter().find(|limb| limb.code == code)
+    }
+
+    /// The other limb of the pair.
+    #[must_use]
+    pub fn other_limb(&self, code: &str) -> Option<&Limb> {
+        let here = self.limb(code)?;
+        self.limbs.iter().find(|limb| limb.group == here.group && limb.side != here.side)
     }
 
     /// The plane with this code.

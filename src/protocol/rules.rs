@@ -77,6 +77,9 @@ pub struct Habits {
     pub stance: Stance,
     /// Structures scanned with a setting in one state.
     pub setting_for: Vec<SettingFor>,
+    /// Settings that a new limb ends.
+    #[serde(default)]
+    pub limb_clears: Vec<String>,
     /// The setting that says where the probe's marker points.
     pub marker_setting: String,
     /// Usual imaging depth.

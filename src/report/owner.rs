@@ -193,7 +193,7 @@ fn listed(names: &[&str]) -> String {
 fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
     let here = || findings(record).filter(|call| call.place.limb.as_deref() == Some(limb));
     let of = |class: &str| {
-        let calls = here().filter(|call| call.class.as_deref() == Some(class));
+        let calls = here().filter(|call| call.class.as_deref() == Some(class) && call.certainty.is_none());
         in_order(calls.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect(), protocols)
     };
     let changed = of("lesion");
@@ -202,6 +202,7 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
         .map(|code| {
             let mine = here().filter(|call| {
                 call.class.as_deref() == Some("lesion")
+                    && call.certainty.is_none()
                     && call.place.structure.as_deref().unwrap_or_default() == *code
             });
             seen_in(limb, code, mine.collect(), record, protocols)
@@ -221,6 +222,12 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
         if !names.is_empty() {
             rest.push(format!("{before}: {}.", names.join(", ")));
         }
+    }
+    let doubted = here().filter(|call| call.certainty.is_some());
+    let doubted = doubted.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect();
+    let doubted = plain(in_order(doubted, protocols));
+    if !doubted.is_empty() {
+        rest.push(format!("Your vet was not sure about: {}.", doubted.join(", ")));
     }
     if seen.is_empty() && rest.is_empty() {
         rest.push("Nothing was said about it in words.".to_owned());

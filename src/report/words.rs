@@ -7,6 +7,7 @@
 
 use chrono::{DateTime, FixedOffset, Utc};
 
+use crate::exam::call::Comparator;
 use crate::knowledge::current::current;
 use crate::knowledge::record::{CallRow, CoverageRow, Record, Status};
 use crate::protocol::Protocols;
@@ -44,8 +45,14 @@ pub(crate) fn meaning(call: &CallRow) -> String {
     let term = call.term.as_deref().unwrap_or_default().replace('_', " ");
     match call.kind.as_str() {
         "finding" => {
-            let mut text = [call.degree.as_deref().unwrap_or_default(), &term].join(" ").trim().to_owned();
+            let doubt = call.certainty.map(|_| "possible").unwrap_or_default();
+            let mut parts = vec![doubt, call.degree.as_deref().unwrap_or_default()];
+            parts.extend(call.attributes.iter().map(String::as_str));
+            parts.push(&term);
+            parts.retain(|part| !part.is_empty());
+            let mut text = parts.join(" ");
             match call.class.as_deref() {
+                Some("negative") => text.insert_str(0, "looked for, not found: "),
                 Some("absent") => text.insert_str(0, "looked for, not there: "),
                 Some("not_done") if term != "not done" => text.insert_str(0, "not done: "),
                 _ => {}
@@ -53,6 +60,16 @@ pub(crate) fn meaning(call: &CallRow) -> String {
             for position in &call.position {
                 text.push_str(", ");
                 text.push_str(position);
+            }
+            if !call.zones.is_empty() {
+                text.push_str(&format!(", zones {}", call.zones.join(" to ")));
+            }
+            if let Some(against) = &call.against {
+                let than = call.than.as_ref().map(|than| format!(", {than}")).unwrap_or_default();
+                text.push_str(&format!("{than} against the {against}, an impression"));
+            }
+            if call.copied {
+                text.push_str(" (said as the same again)");
             }
             text
         }
@@ -64,7 +81,9 @@ pub(crate) fn meaning(call: &CallRow) -> String {
                 .collect::<Vec<_>>()
                 .join(" ")
         }
+        "save" if call.state.is_some() => "clip saved".to_owned(),
         "save" => "still saved".to_owned(),
+        "identity" => format!("{term}: {}", call.state.as_deref().unwrap_or_default()),
         "note" if term == "close" => "end of the free note".to_owned(),
         "note" => "free note".to_owned(),
         "unknown" => "not understood".to_owned(),
@@ -77,7 +96,19 @@ pub(crate) fn meaning(call: &CallRow) -> String {
 /// The number of a call with unit and scale; an assumed unit is said to be one.
 pub(crate) fn amount(call: &CallRow) -> String {
     let Some(number) = call.number else { return String::new() };
-    let mut text = number.to_string();
+    let bound = match call.comparator {
+        Some(Comparator::Below) => "less than ",
+        Some(Comparator::Above) => "more than ",
+        None => "",
+    };
+    let about = if call.approx { "about " } else { "" };
+    let mut text = format!("{bound}{about}{number}");
+    if let Some(to) = call.to {
+        text.push_str(&format!(" to {to}"));
+    }
+    if let Some(by) = call.by {
+        text.push_str(&format!(" by {by}"));
+    }
     if let Some(unit) = &call.unit {
         text.push(' ');
         text.push_str(unit);

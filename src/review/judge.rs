@@ -241,7 +241,7 @@ pub(super) fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<()
 
 /// Every code is known, and the limb has the zone in the schemes of the exam.
 fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&String>) -> Result<(), Refusal> {
-    let View { limb: own, zone, level_cm, plane, structure } = place;
+    let View { limb: own, zone, level_cm, plane, structure, .. } = place;
     let protocols = &desk.protocols;
     if own.is_none() && zone.is_none() && level_cm.is_none() && plane.is_none() && structure.is_none() {
         return wrong("no place was chosen", "choose a limb, zone, plane or structure");

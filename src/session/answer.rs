@@ -10,19 +10,22 @@ use crate::exam::fold::Exam;
 use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::place::Place;
 use crate::knowledge::progress::Progress;
+use crate::language::closed_sets::Ask;
 use crate::protocol::Protocols;
 
 /// Views named in an answer; of the rest only the number is told.
 const VIEWS_MAX: usize = 3;
 
-/// The answer to a question by its name in the grammar: `where`, `left` or `last`; none for another.
+/// The answer to a question; none for one that this program cannot answer.
 #[must_use]
-pub fn answer(ask: &str, exam: &Exam, progress: &Progress, protocols: &Protocols) -> Option<String> {
+pub fn answer(ask: Ask, exam: &Exam, progress: &Progress, protocols: &Protocols) -> Option<String> {
     match ask {
-        "where" => Some(whereabouts(exam, protocols)),
-        "left" => Some(left(exam, progress, protocols)),
-        "last" => Some(last(exam)),
-        _ => None,
+        Ask::Where => Some(whereabouts(exam, protocols)),
+        Ask::Left => Some(left(exam, progress, protocols)),
+        Ask::Last => Some(last(exam)),
+        Ask::Value => Some(value(exam)),
+        Ask::Saved => Some(format!("{} saved", progress.saves())),
+        Ask::Compare | Ask::Unknown => None,
     }
 }
 
@@ -49,6 +52,16 @@ fn left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> String {
         (false, 0) => named,
         (false, more) => format!("{named}, and {more} more"),
     }
+}
+
+/// The last number said of this limb, as it counts.
+fn value(exam: &Exam) -> String {
+    let said = exam.calls.iter().rev().find(|call| {
+        call.withdrawn_by.is_none()
+            && call.context.limb == exam.context.limb
+            && matches!(call.act, Act::Value(_))
+    });
+    said.map_or_else(|| "no number was said on this limb yet".to_owned(), |call| call.act.to_string())
 }
 
 /// The last call that stands; questions and answers do not count.

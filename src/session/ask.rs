@@ -11,6 +11,7 @@ use crate::exam::call::{Act, Amount, Call, Finding, Problem, View};
 use crate::exam::context::Context;
 use crate::exam::parse::Parsed;
 use crate::knowledge::step::Step;
+use crate::language::closed_sets::AnswerWord;
 use crate::protocol::Protocols;
 use crate::protocol::rules::Weight;
 use crate::speech::utterance::Utterance;
@@ -130,6 +131,9 @@ fn doubt(act: &Act, now: AskContext<'_>) -> Option<Doubt> {
         Act::View(view) => jump(view, now),
         Act::Value(value) => {
             let kind = now.protocols.value(&value.term)?;
+            if value.said.by.is_some() {
+                return None;
+            }
             let Amount { number, unit, unit_assumed } = &value.amount;
             if let Some(odd) = kind.odd(*number, unit.as_deref()) {
                 return Some(Doubt::Odd { message: odd.to_string() });
@@ -200,7 +204,7 @@ impl SpokenQuestion {
             calls.into_iter().map(|call| call.act).collect::<Vec<_>>()
         };
         match parsed.calls.as_slice() {
-            [Call { act: Act::Answer { answer }, .. }] => self.chosen(answer),
+            [Call { act: Act::Answer { answer }, .. }] => self.chosen(*answer),
             [] => AnswerMeaning::Other,
             calls => match self.offers.iter().position(|offer| acts(&offer.calls) == acts(calls)) {
                 // Who says such a thing twice means it.
@@ -215,11 +219,11 @@ impl SpokenQuestion {
 
     /// What `yes`, `no`, `first` or `second` means here.
     #[must_use]
-    pub fn chosen(&self, answer: &str) -> AnswerMeaning {
+    pub fn chosen(&self, answer: AnswerWord) -> AnswerMeaning {
         match (answer, self.offers.len()) {
-            ("no", _) => AnswerMeaning::Nothing,
-            ("yes", 1) | ("first", _) => AnswerMeaning::Take(0),
-            ("second", 2) => AnswerMeaning::Take(1),
+            (AnswerWord::No, _) => AnswerMeaning::Nothing,
+            (AnswerWord::Yes, 1) | (AnswerWord::First, _) => AnswerMeaning::Take(0),
+            (AnswerWord::Second, 2) => AnswerMeaning::Take(1),
             _ => AnswerMeaning::Unfit,
         }
     }

@@ -273,7 +273,7 @@ impl Dialogue {
         self.show(ScreenChange::Exam);
         for call in &written.calls {
             if let Act::Question { ask } = &call.act
-                && let Some(said) = answer(ask, self.log.exam(), self.log.progress(), self.log.protocols())
+                && let Some(said) = answer(*ask, self.log.exam(), self.log.progress(), self.log.protocols())
             {
                 self.say(&said, now);
                 self.tell(Notice::Answer, &said);

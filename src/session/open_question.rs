@@ -9,6 +9,7 @@ use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::call::Act;
 use crate::exam::event::{Event, Outcome, Settled, UtteranceEvent};
 use crate::exam::parse::Parsed;
+use crate::language::closed_sets::AnswerWord;
 use crate::session::ask::{ANSWER_WAIT_S, AnswerMeaning, AskContext, SpokenQuestion, question};
 use crate::session::dialogue::Dialogue;
 use crate::session::effect::AnswerExpected;
@@ -90,7 +91,7 @@ impl Dialogue {
         match open.question.answered(&utterance, &parsed) {
             answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
                 let given = parsed.calls.first().and_then(|call| match &call.act {
-                    Act::Answer { answer } => Some(answer.clone()),
+                    Act::Answer { answer } => Some(answer.as_str().to_owned()),
                     _ => None,
                 });
                 let sample = utterance.span.to;
@@ -169,7 +170,7 @@ impl Dialogue {
     /// A question answered by a key: `yes`, `no`, `first` or `second`.
     pub(super) fn key(&mut self, given: &str, now: u64) {
         let Some(open) = self.open.take() else { return };
-        match open.question.chosen(given) {
+        match open.question.chosen(AnswerWord::named(given).unwrap_or(AnswerWord::Unknown)) {
             answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
                 self.settle(&open, &answer, (given.to_owned(), KEY), now, now);
             }

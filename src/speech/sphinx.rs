@@ -89,7 +89,7 @@ impl Sphinx {
             model: "en-us".to_owned(),
             model_sha256: crate::hex(&hash.finalize()),
         };
-        let graph = language.graph.clone();
+        let graph = (*language.graph).clone();
         let start = graph.starts.of(Moment::default());
         let mut this = Self { decoder, id, graph, start, ready: BTreeSet::new() };
         // A grammar that the decoder refuses must not wait for the first utterance.

@@ -3,13 +3,14 @@ use crate::support;
 
 use support::{BUILT_IN, exam_of};
 use zonecall::knowledge::progress::Progress;
+use zonecall::language::closed_sets::Ask;
 use zonecall::session::answer::answer;
 use zonecall::session::forgotten::{ExamState, Left, is_saved_by_word, left};
 
 #[track_caller]
 fn check(ask: &str, said: &[&str], wanted: &str) {
     let exam = exam_of(said);
-    assert_eq!(answer(ask, &exam, &Progress::of(&exam), &BUILT_IN.1).unwrap(), wanted);
+    assert_eq!(answer(Ask::named(ask).unwrap(), &exam, &Progress::of(&exam), &BUILT_IN.1).unwrap(), wanted);
 }
 
 /// The view that is told as forgotten when the last of these utterances is said.
@@ -42,7 +43,7 @@ fn read_back_gives_the_last_call_that_stands() {
     check("last", &["read back"], "nothing was called yet");
     check(
         "last",
-        &["left fore zone two alpha", "superficial flexor normal", "scratch that", "read back"],
+        &["left fore zone two alpha", "superficial flexor normal", "disregard that", "read back"],
         "superficial flexor",
     );
 }
@@ -56,7 +57,7 @@ fn a_view_that_is_left_without_a_save_is_told_and_one_with_a_save_is_not() {
     assert_eq!(left_behind(&[view, "not scanned", "zone two bravo"]), None, "left out on purpose");
     assert_eq!(left_behind(&[view, "superficial flexor normal"]), None, "the view is still in force");
     assert_eq!(left_behind(&["left fore", "zone two alpha"]), None, "no plane was named yet");
-    assert_eq!(left_behind(&[view, "save", "scratch that", "zone two bravo"]).as_deref(), Some("LF 2A T"));
+    assert_eq!(left_behind(&[view, "save", "disregard that", "zone two bravo"]).as_deref(), Some("LF 2A T"));
     assert_eq!(
         left_behind(&[view, "end of exam"]).as_deref(),
         Some("LF 2A T"),

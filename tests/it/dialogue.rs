@@ -292,7 +292,7 @@ const PHRASES: &[&str] = &[
     "second",
     "where am i",
     "what is left",
-    "scratch that",
+    "disregard that",
     "correction",
     "correction right fore",
     "good boy",

@@ -22,7 +22,7 @@ fn what_can_follow_decides_whether_a_phrase_is_over() {
         "zone three bravo",
         "normal",
         "echo score two",
-        "scratch the last two",
+        "disregard the last two",
         "where am i",
         "end of exam",
         "steady",

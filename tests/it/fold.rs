@@ -46,26 +46,26 @@ fn a_limb_clears_all_a_zone_the_structure_and_a_plane_nothing() {
 }
 
 #[test]
-fn scratch_takes_back_the_last_calls_and_they_stay_marked() {
+fn disregard_takes_back_the_last_calls_and_they_stay_marked() {
     let exam =
-        exam_of(&["left fore two alpha transverse", "two bravo", "save", "scratch the last two", "save"]);
+        exam_of(&["left fore two alpha transverse", "two bravo", "save", "disregard the last two", "save"]);
     assert_eq!(
         shown(&exam),
         [
             "left fore two alpha transverse -> LF 2A T -",
             "two bravo -> LF 2A T - (withdrawn)",
             "save -> LF 2A T - (withdrawn)",
-            "scratch the last two -> LF 2A T -",
+            "disregard the last two -> LF 2A T -",
             "save -> LF 2A T -",
         ]
     );
 }
 
 #[test]
-fn scratch_of_a_correction_brings_the_first_word_back() {
-    let exam = exam_of(&["left fore two alpha", "correction right fore", "scratch that", "save"]);
+fn disregard_of_a_correction_brings_the_first_word_back() {
+    let exam = exam_of(&["left fore two alpha", "correction right fore", "disregard that", "save"]);
     assert_eq!(exam.context.limb.as_deref(), Some("LF"));
-    let nothing = exam_of(&["scratch that"]);
+    let nothing = exam_of(&["disregard that"]);
     assert_eq!(nothing.calls[0].problems.len(), 1);
 }
 
@@ -149,7 +149,7 @@ fn notes_keep_their_span_and_change_nothing() {
     let exam = exam(&[
         (2.0, "left fore two alpha"),
         (10.0, "note"),
-        (11.0, "right fore save"),
+        (11.0, "superficial flexor normal"),
         (13.0, "moderate end note"),
         (16.0, "save"),
     ]);
@@ -167,7 +167,8 @@ fn three_seconds_of_silence_end_a_note() {
 
 #[test]
 fn while_listening_is_stopped_only_start_counts() {
-    let exam = exam_of(&["left fore", "stop listening", "right fore save", "start listening", "two alpha"]);
+    let exam =
+        exam_of(&["left fore", "pause the journal", "right fore save", "resume the journal", "two alpha"]);
     assert_eq!(exam.context.limb.as_deref(), Some("LF"));
     assert_eq!(exam.utterances[2].outcome, Outcome::Ignored);
     assert_eq!(exam.context.zone.as_deref(), Some("2A"));
@@ -185,7 +186,7 @@ fn talk_and_half_phrases_change_nothing_but_stay_in_the_journal() {
 #[test]
 fn a_doubted_utterance_ends_neither_a_pause_nor_a_note() {
     let (language, protocols) = &*support::BUILT_IN;
-    for (opens, ends) in [("stop listening", "start listening"), ("note", "end note")] {
+    for (opens, ends) in [("pause the journal", "resume the journal"), ("note", "end note")] {
         let mut attention = zonecall::exam::attend::Attention::default();
         let mut hear = |at_s: f64, text: &str, unsure: bool, rejected: bool| {
             let mut utterance = support::utterance(at_s, text);
@@ -288,4 +289,20 @@ fn each_reason_is_read_and_written_as_the_text_that_it_always_was() {
 #[test]
 fn the_tests_run_with_the_promises_of_folding_asserted() {
     assert!(zonecall::exam::fold::asserts(), "`.cargo/config.toml` sets `ZONECALL_ASSERT`");
+}
+
+/// A journal in the words of the first version, "scratch that" among them: it reads as it did.
+#[test]
+fn a_journal_in_words_that_nobody_says_any_more_still_reads() {
+    let bytes = include_bytes!("../recorded/first-words/exam.jsonl");
+    let exam = fold(&zonecall::exam::journal::lines(bytes), &BUILT_IN.1).unwrap();
+    let back = exam.calls.iter().find(|call| call.call.words == "scratch that").unwrap();
+    assert!(exam.calls.iter().any(|call| call.withdrawn_by == Some(back.seq)));
+    assert!(exam.damage.is_empty(), "{:?}", exam.damage);
+    let old = r#"{"kind":"command","command":"stop_listening"}"#;
+    let act: zonecall::exam::call::Act = serde_json::from_str(old).unwrap();
+    assert_eq!(act.to_string(), "pause the journal");
+    let unknown = r#"{"kind":"finding","class":"odd","term":"x"}"#;
+    let act: zonecall::exam::call::Act = serde_json::from_str(unknown).unwrap();
+    assert_eq!(serde_json::to_string(&act).unwrap(), unknown, "what was written is kept");
 }

@@ -80,7 +80,7 @@ fn a_row_holds_what_was_said_and_what_was_in_force() {
         "left fore two bravo longitudinal",
         "s d f t",
         "fibre score two",
-        "scratch that",
+        "disregard that",
     ]);
     let row = record(&case).calls.into_iter().find(|row| row.kind == "value").unwrap();
     let text = |part: &Option<String>| part.clone().unwrap_or_default();

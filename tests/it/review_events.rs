@@ -2,7 +2,7 @@
 use crate::support;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use zonecall::exam::call::{Act, Amount, Value, View};
+use zonecall::exam::call::{Act, Amount, Value, ValueSaid, View};
 use zonecall::exam::event::{Entered, Event, Frame};
 use zonecall::exam::fold::{Exam, LoggedCall, fold};
 use zonecall::exam::journal::{self, Journal};
@@ -122,7 +122,7 @@ fn a_number_put_right_counts_and_its_line_stands_in_the_basis() {
     let folder = Folder::of(&SAID);
     let area = spoken_area(&folder);
     let amount = Amount { number: 98.0, unit: Some("mm2".to_owned()), unit_assumed: false };
-    let act = Act::Value(Value { term: "area".to_owned(), amount });
+    let act = Act::Value(Value { term: "area".to_owned(), amount, said: ValueSaid::default() });
     let seq = folder.change(Change::Call { seq: area.seq, act });
     let record = folder.record();
     let row = record.calls.iter().find(|row| row.seq == area.seq).unwrap();
@@ -150,7 +150,7 @@ fn the_later_of_two_changes_counts_and_taking_it_back_brings_the_earlier_one() {
 #[test]
 fn a_withdrawn_call_does_not_count_and_a_withdrawn_take_back_takes_nothing_back() {
     let folder =
-        Folder::of(&[(2.0, "left fore zone two bravo transverse"), (6.0, "save"), (9.0, "scratch that")]);
+        Folder::of(&[(2.0, "left fore zone two bravo transverse"), (6.0, "save"), (9.0, "disregard that")]);
     let calls = folder.exam().calls;
     let (save, take_back) = (&calls[calls.len() - 2], &calls[calls.len() - 1]);
     assert_eq!(save.withdrawn_by, Some(take_back.seq));
@@ -277,9 +277,9 @@ fn an_added_call_counts_where_it_was_made_and_can_be_changed_withdrawn_and_taken
 }
 
 #[test]
-fn an_added_call_is_not_what_a_spoken_scratch_that_meant() {
+fn an_added_call_is_not_what_a_spoken_disregard_meant() {
     let folder =
-        Folder::of(&[(2.0, "left fore zone two bravo transverse"), (6.0, "save"), (9.0, "scratch that")]);
+        Folder::of(&[(2.0, "left fore zone two bravo transverse"), (6.0, "save"), (9.0, "disregard that")]);
     let added = folder.change(Change::Add { sample: samples(8), act: Act::Save });
     let exam = folder.exam();
     let withdrawn = |seq: u64| exam.calls.iter().find(|call| call.seq == seq).unwrap().withdrawn_by.is_some();

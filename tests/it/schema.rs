@@ -10,6 +10,7 @@ use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::exam::patient::Patient;
 use zonecall::exam::review::{Change, Review};
 use zonecall::exam::sign::{FileHash, Signable, Signed};
+use zonecall::language::closed_sets::AnswerWord;
 use zonecall::report::{export, measure_table};
 use zonecall::trace::Outline;
 
@@ -83,7 +84,14 @@ fn afterwards() -> Vec<Event> {
         Event::Signed(Box::new(signed)),
         Event::Sealed { files },
         review(Change::Call { seq: 4, act: Act::View(place()) }),
-        review(Change::Call { seq: 4, act: Act::Value(call::Value { term: "area".to_owned(), amount }) }),
+        review(Change::Call {
+            seq: 4,
+            act: Act::Value(call::Value {
+                term: "area".to_owned(),
+                amount,
+                said: call::ValueSaid::default(),
+            }),
+        }),
         review(Change::Place { seq: 4, place: place() }),
         review(Change::Withdraw { seq: 4 }),
         review(Change::Add { sample: 16_000, act: Act::Save }),
@@ -121,14 +129,32 @@ fn journal_lines() -> Vec<Value> {
         "echo score two",
         "save",
         "correction left fore",
-        "scratch that",
+        "disregard that",
         "clock mark",
+        "zone two bravo to three alpha",
+        "parasagittal",
+        "mid cannon",
+        "next zone",
+        "eight centimetres below the accessory carpal",
+        "possible anechoic core lesion in the deep smaller than last time",
+        "lesion from two bravo to three alpha",
+        "ditto",
+        "superficial about thirty percent",
+        "area of the superficial less than one twelve",
+        "twenty to thirty percent",
+        "eight by twelve millimetres",
+        "echo score two out of three",
+        "cine saved",
+        "microchip ends four four one seven",
+        "not saved",
+        "left fore complete",
+        "new horse",
         "where am i",
         "note",
         "end note",
         "colourless green ideas",
-        "stop listening",
-        "start listening",
+        "pause the journal",
+        "resume the journal",
         "start of exam",
         "end of exam",
     ];
@@ -158,7 +184,7 @@ fn journal_lines() -> Vec<Value> {
     let audio = AudioFile { file: "audio.wav".to_owned(), first_sample: 0, source: "scan.wav".to_owned() };
     // An answer is only heard while the program waits for one.
     let answer = Call {
-        act: Act::Answer { answer: "yes".to_owned() },
+        act: Act::Answer { answer: AnswerWord::Yes },
         corrects: false,
         words: "yes".to_owned(),
         span: Span { from: 0, to: 6_400 },

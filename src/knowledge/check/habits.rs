@@ -11,7 +11,7 @@ use crate::exam::call::{Act, Setting, View};
 use crate::exam::context::Context;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::evidence::{Evidence, Hit};
-use crate::knowledge::measure::LESION;
+use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::step::Step;
 use crate::knowledge::wanted::is_view;
 use crate::protocol::convert;
@@ -142,7 +142,7 @@ pub(super) fn sweep_missing(evidence: &Evidence) -> Vec<Hit> {
                 .standing_calls()
                 .any(|other| (&other.context.limb, &other.context.zone) == place && fits(&other.act, word))
         };
-        let lesion = here(|act, class| matches!(act, Act::Finding(found) if found.class == class), LESION);
+        let lesion = here(|act, _| is_sure_lesion(act), "");
         let swept = here(|act, slot| matches!(act, Act::Setting(set) if set.slot == slot), &sweep.setting);
         if (lesion || sweep.every_zone) && !swept {
             let zone = place.1.as_deref().unwrap_or_default();

@@ -13,17 +13,20 @@ use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::measure::LARGER;
 use crate::knowledge::measure::row::Name;
-use crate::knowledge::measure::{LARGER, LESION};
 use crate::knowledge::place;
 use crate::knowledge::rows::amount_text;
+use crate::language::closed_sets::Class;
 use crate::protocol::{Protocols, convert};
 
 fn lesions<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a LoggedCall> {
-    evidence
-        .exam
-        .standing_calls()
-        .filter(|call| matches!(&call.act, Act::Finding(found) if found.class == LESION))
+    evidence.exam.standing_calls().filter(|call| is_sure_lesion(&call.act))
+}
+
+/// A lesion that the speaker was sure of: a possible one counts neither as present nor as absent.
+pub(super) fn is_sure_lesion(act: &Act) -> bool {
+    matches!(act, Act::Finding(found) if found.class == Class::Lesion && found.certainty.is_none())
 }
 
 pub(super) fn larger(evidence: &Evidence) -> Vec<Hit> {

@@ -8,16 +8,11 @@
 use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::place::Place;
 use crate::knowledge::record::CoverageRow;
-use crate::knowledge::wanted::{NOT_DONE, Wanted, is_labelled, is_view};
-
-/// Class of a finding that says that something was looked for and is not there.
-const ABSENT: &str = "absent";
-/// Class of a finding that says that something is wrong with a structure.
-const LESION: &str = "lesion";
-/// Class of a finding that says that the picture itself is poor.
-const QUALITY: &str = "quality";
+use crate::knowledge::wanted::{Wanted, is_labelled, is_view};
+use crate::language::closed_sets::Class;
 
 fn open<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a CoverageRow> {
     evidence.coverage.iter().filter(|row| row.frames == 0 && !row.not_done)
@@ -109,7 +104,7 @@ fn is_here(call: &LoggedCall, row: &CoverageRow) -> bool {
 fn settles(act: &Act, no_stills: bool) -> bool {
     match act {
         Act::Save => no_stills,
-        Act::Finding(seen) => seen.class == NOT_DONE || seen.class == ABSENT,
+        Act::Finding(seen) => matches!(seen.class, Class::NotDone | Class::Absent),
         _ => false,
     }
 }
@@ -121,7 +116,7 @@ pub(super) fn lesion_in_one_plane(evidence: &Evidence) -> Vec<Hit> {
             .exam
             .standing_calls()
             .filter(|call| is_here(call, &rows[0]))
-            .find(|call| is(call, LESION));
+            .find(|call| is_sure_lesion(&call.act));
         let (seen, unseen): (Vec<_>, Vec<_>) = rows.iter().partition(|row| row.frames > 0 || row.saves > 0);
         if let (Some(call), [seen], [unseen, ..]) = (lesion, seen.as_slice(), unseen.as_slice()) {
             hits.push(Hit::call(
@@ -136,8 +131,8 @@ pub(super) fn lesion_in_one_plane(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
-fn is(call: &LoggedCall, class: &str) -> bool {
-    matches!(&call.act, Act::Finding(seen) if seen.class == class)
+fn is(call: &LoggedCall, class: &Class) -> bool {
+    matches!(&call.act, Act::Finding(seen) if seen.class == *class)
 }
 
 /// A poor picture that no later save or still of the same view makes up for.
@@ -146,7 +141,7 @@ pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
     // Later in time: a call that a person added has its line after all others.
     let place_in_time = |seq: u64| exam.calls.iter().position(|call| call.seq == seq);
     let mut hits = Vec::new();
-    for call in exam.standing_calls().filter(|call| is(call, QUALITY)) {
+    for call in exam.standing_calls().filter(|call| is(call, &Class::Quality)) {
         let (place, here) = (Place::from(&call.context), place_in_time(call.seq));
         let saved = exam.standing_calls().any(|later| {
             later.act == Act::Save

@@ -16,7 +16,7 @@ mod unused;
 
 pub use against::{Against, Earlier, is_over};
 pub use reading::{How, Readings, Stated, Statement};
-pub(crate) use strand::{LARGER, LESION};
+pub(crate) use strand::LARGER;
 pub use unused::{Unused, unused};
 pub use within::class;
 

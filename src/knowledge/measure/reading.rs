@@ -12,6 +12,7 @@ use crate::exam::fold::{Exam, LoggedCall, LoggedEntry};
 use crate::knowledge::label::StillLabel;
 use crate::knowledge::place::Place;
 use crate::knowledge::rows::setting_text;
+use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
 use crate::protocol::measuring::Measuring;
 use crate::protocol::rules::Stance;
@@ -274,13 +275,29 @@ fn is_off_weight(call: &LoggedCall, stance: &Stance) -> bool {
 /// What was said, if it is a number or a finding.
 fn spoken(call: &LoggedCall, stance: &Stance, protocols: &Protocols) -> Option<Statement> {
     let what = match &call.act {
+        // A bound, a range or two distances is no one number to compute with.
+        Act::Value(value)
+            if value.said.comparator.is_some() || value.said.to.is_some() || value.said.by.is_some() =>
+        {
+            return None;
+        }
         Act::Value(value) => Stated::Value {
             term: value.term.clone(),
             number: value.amount.number,
             unit: value.amount.unit.clone(),
-            scale: protocols.value(&value.term).and_then(|kind| kind.scale.clone()),
+            scale: value
+                .said
+                .scale
+                .clone()
+                .or_else(|| protocols.value(&value.term).and_then(|kind| kind.scale.clone())),
         },
-        Act::Finding(finding) => Stated::Finding { class: finding.class.clone(), term: finding.term.clone() },
+        // What may be normal says nothing for sure; what may be a lesion keeps silence from meaning none.
+        Act::Finding(finding) if finding.certainty.is_some() && finding.class != Class::Lesion => {
+            return None;
+        }
+        Act::Finding(finding) => {
+            Stated::Finding { class: finding.class.as_str().to_owned(), term: finding.term.clone() }
+        }
         _ => return None,
     };
     Some(Statement {

@@ -13,7 +13,7 @@ use crate::protocol::{Protocols, Scheme, Zone};
 /// Class of a finding that says that nothing is wrong.
 const NORMAL: &str = "normal";
 /// Class of a finding that says that something is wrong with a structure.
-pub(crate) const LESION: &str = "lesion";
+const LESION: &str = "lesion";
 
 /// Why a lesion has no percentage.
 pub(crate) const LARGER: &str = "the lesion is larger than the structure";

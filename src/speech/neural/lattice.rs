@@ -55,6 +55,13 @@ impl Lattice {
                 }
             }
         }
+        // Where a phrase may end, the next one's words can follow.
+        let own = this.roots.clone();
+        for (state, again) in graph.again.iter().enumerate() {
+            if let Some(again) = again {
+                this.roots[state].extend(&own[*again]);
+            }
+        }
         this
     }
 

@@ -54,7 +54,10 @@ fn structure_outside_zones(rule: &Rule) {
     rule.silent(&in_zone("pastern one bravo", "superficial flexor"));
     // A hind limb's ligament.
     rule.fires("no structure of the left fore", &in_zone("two alpha", "long plantar ligament"));
-    rule.fires("SL-medial is not expected in zone P1B", &in_zone("pastern one bravo", "medial branch"));
+    rule.fires(
+        "SL-medial is not expected in zone P1B",
+        &in_zone("pastern one bravo", "medial suspensory branch"),
+    );
 }
 
 fn foreign_position(rule: &Rule) {
@@ -67,7 +70,12 @@ fn foreign_position(rule: &Rule) {
         rule.silent(&place(right));
     }
     // What was taken back breaks no rule.
-    rule.silent(&said(&["left hind two bravo transverse", "s d f t", "core lesion palmar", "scratch that"]));
+    rule.silent(&said(&[
+        "left hind two bravo transverse",
+        "s d f t",
+        "core lesion palmar",
+        "disregard that",
+    ]));
 }
 
 /// Lateral in transverse and proximal in longitudinal views: common practice, no source.

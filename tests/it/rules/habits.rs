@@ -39,9 +39,9 @@ pub(crate) const CASES: &[Cases] = &[
 /// Adams and Stashak's Lameness in Horses, 7th ed., p. 312; once for a view.
 fn off_weight(rule: &Rule) {
     let area = "area one point five square centimetres";
-    rule.fires("without weight", &said(&["leg lifted", PLACE[0], PLACE[1], area, "save"]));
+    rule.fires("without weight", &said(&[PLACE[0], "leg lifted", PLACE[1], area, "save"]));
     rule.silent(&said(&["weight bearing", PLACE[0], "save"]));
-    rule.silent(&said(&["leg lifted", PLACE[0]]));
+    rule.silent(&said(&[PLACE[0], "leg lifted"]));
 }
 
 fn limb_change_while_saving(rule: &Rule) {

@@ -68,14 +68,17 @@ fn said_again(rule: &Rule) {
     let found = rule.fires(&message, &twice);
     assert_eq!(found.call_seq, seqs.last().copied());
     // One question for a value, however often it was said.
-    rule.fires("as 1.2 mm (call", &at_place(&["depth one point two", "depth eight", "depth twelve"]));
+    rule.fires(
+        "as 1.2 mm (call",
+        &at_place(&["thickness one point two", "thickness eight", "thickness twelve"]),
+    );
     // The one that was taken back or put right does not count any more.
-    rule.silent(&at_place(&["width nine", "scratch that", "width eight"]));
+    rule.silent(&at_place(&["width nine", "disregard that", "width eight"]));
     rule.silent(&at_place(&["width nine", "correction width eight"]));
     // The same size in another unit, another term, another view.
     let area = "area one point five square centimetres";
     rule.silent(&at_place(&[area, "area one hundred fifty square millimetres"]));
-    rule.silent(&at_place(&["width nine", "depth eight"]));
+    rule.silent(&at_place(&["width nine", "thickness eight"]));
     rule.silent(&at_place(&["width nine", "two alpha", "s d f t", "width eight"]));
     // In the other plane, too: which of the two counts is asked, never settled in silence.
     let planes = at_place(&["echo score two", "longitudinal", "echo score one"]);

@@ -68,10 +68,10 @@ fn out_of_bounds(rule: &Rule) {
     rule.fires("1.5 mm2 is not 10 to 1000 mm2", &area("area one point five square millimetres"));
     rule.silent(&right());
     // Without a unit a distance is in the unit of its bounds: as the pastern is measured, not as the picture is set.
-    for words in ["depth eight", "depth eleven point six", "width thirteen"] {
+    for words in ["thickness eight", "thickness eleven point six", "width thirteen"] {
         rule.silent(&area(words));
     }
-    rule.fires("depth 8 cm is not 1 to 60 mm", &area("depth eight centimetres"));
+    rule.fires("thickness 8 cm is not 1 to 60 mm", &area("thickness eight centimetres"));
     let scored = |words: &str, number: f64| {
         said(&["left fore two bravo longitudinal", "s d f t", words]).but(|case| {
             let Act::Value(value) = &mut case.exam.calls.last_mut().unwrap().act else { panic!("no value") };

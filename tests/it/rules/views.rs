@@ -50,7 +50,7 @@ fn missing(rule: &Rule) {
     rule.silent(&case(&whole));
     // A limb that was not examined wants nothing, nor does one said not to be scanned.
     rule.silent(&said(&["standoff on"]));
-    rule.silent(&said(&["left fore zone two alpha transverse", "scratch that"]));
+    rule.silent(&said(&["left fore zone two alpha transverse", "disregard that"]));
     rule.silent(&said(&["left fore", "not scanned"]));
 }
 

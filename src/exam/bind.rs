@@ -1,0 +1,263 @@
+//! Which structure a finding belongs to, within one utterance.
+//!
+//! Takes: the phrases of an utterance in order.
+//! Gives: the same calls, each finding and number with the structure of its own utterance, before or after it.
+//! Never: chooses where two structures could be meant; that is a problem, and nothing is taken.
+//! Tested in: `tests/it/language_phrases.rs`.
+
+use crate::exam::call::{Act, Call, Problem, View};
+use crate::language::closed_sets::Class;
+
+/// A call and what its phrase says about its neighbours.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Phrase {
+    pub(crate) call: Call,
+    /// A structure said with "in" or "of": it belongs to the finding before it.
+    pub(crate) own: bool,
+    /// It only makes sense after a negative.
+    pub(crate) after_negative: bool,
+}
+
+/// The calls of an utterance with their structures; `is_short` knows names that only mean something in a zone.
+pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Result<Vec<Call>, Problem> {
+    if phrases
+        .iter()
+        .enumerate()
+        .any(|(idx, phrase)| phrase.after_negative && !follows_negative(&phrases, idx))
+    {
+        return Err(alone());
+    }
+    let phrases = own_structures(phrases)?;
+    let phrases = structures_after(phrases)?;
+    let phrases = structures_together(phrases)?;
+    let mut calls: Vec<Call> = Vec::new();
+    for Phrase { mut call, .. } in phrases {
+        // A remark is no move of its own: the structure named before it belongs to it. So does a short name.
+        if let Some(last) = calls.last()
+            && let Some(structure) = only_structure(&last.act)
+            && last.corrects == call.corrects
+            && (is_remark(&call.act) || (is_free(&call.act) && is_short(&structure)))
+        {
+            give(&mut call.act, &structure);
+            join_words(&mut call, last, true);
+            calls.pop();
+        }
+        push(&mut calls, call);
+    }
+    Ok(calls)
+}
+
+/// "Core lesion in the deep": the structure goes to the finding before it.
+fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
+    let mut found: Vec<Phrase> = Vec::new();
+    for phrase in phrases {
+        match (only_structure(&phrase.call.act), found.last_mut()) {
+            (Some(structure), Some(last)) if phrase.own && takes_structure(&last.call.act) => {
+                if has_structure(&last.call.act) {
+                    return Err(which());
+                }
+                give(&mut last.call.act, &structure);
+                let said = phrase.call;
+                join_words(&mut last.call, &said, false);
+            }
+            _ => found.push(phrase),
+        }
+    }
+    Ok(found)
+}
+
+/// "Enlarged medial branch": a structure after findings that had none before them in this utterance.
+fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
+    let structure_at: Vec<usize> =
+        (0..phrases.len()).filter(|idx| only_structure(&phrases[*idx].call.act).is_some()).collect();
+    let named_in_view = |act: &Act| matches!(act, Act::View(View { structure: Some(_), .. }));
+    let first_free = phrases.iter().position(|phrase| is_free(&phrase.call.act));
+    let first_named = phrases.iter().position(|phrase| named_in_view(&phrase.call.act));
+    let (Some(free), Some(named)) = (first_free, first_named) else { return Ok(phrases) };
+    // A limb or a zone in between: what was found before it belongs to the place before it.
+    let moves = |phrase: &Phrase| matches!(&phrase.call.act, Act::View(view) if view.structure.is_none() && view.plane.is_none());
+    if named < free || !structure_at.contains(&named) || phrases[free..].iter().any(moves) {
+        return Ok(phrases);
+    }
+    if structure_at.len() == 1 {
+        return Ok(one_structure(phrases, named));
+    }
+    pairs(phrases)
+}
+
+/// Only one structure was named: all findings and numbers of the utterance belong to it.
+fn one_structure(mut phrases: Vec<Phrase>, named: usize) -> Vec<Phrase> {
+    let said = phrases.remove(named).call;
+    let Some(structure) = only_structure(&said.act) else { return phrases };
+    for (idx, phrase) in phrases.iter_mut().enumerate() {
+        if is_free(&phrase.call.act) {
+            give(&mut phrase.call.act, &structure);
+            if idx + 1 == named {
+                join_words(&mut phrase.call, &said, false);
+            }
+        }
+    }
+    phrases
+}
+
+/// Finding, structure, finding, structure: each finding belongs to the structure after it.
+fn pairs(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
+    let mut found: Vec<Phrase> = Vec::new();
+    let mut waiting: Vec<usize> = Vec::new();
+    for phrase in phrases {
+        if let Some(structure) = only_structure(&phrase.call.act) {
+            if waiting.is_empty() {
+                return Err(which());
+            }
+            for idx in waiting.drain(..) {
+                give(&mut found[idx].call.act, &structure);
+                join_words(&mut found[idx].call, &phrase.call, false);
+            }
+        } else {
+            if is_free(&phrase.call.act) {
+                waiting.push(found.len());
+            }
+            found.push(phrase);
+        }
+    }
+    if waiting.is_empty() { Ok(found) } else { Err(which()) }
+}
+
+/// "Superficial and deep normal": structures in a row share the findings that follow.
+fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
+    let mut found: Vec<Phrase> = Vec::new();
+    let mut idx = 0;
+    while idx < phrases.len() {
+        let row: Vec<&Phrase> =
+            phrases[idx..].iter().take_while(|phrase| only_structure(&phrase.call.act).is_some()).collect();
+        if row.len() < 2 {
+            found.push(phrases[idx].clone());
+            idx += 1;
+            continue;
+        }
+        let after = idx + row.len();
+        let shared: Vec<&Phrase> =
+            phrases[after..].iter().take_while(|phrase| matches!(phrase.call.act, Act::Finding(_))).collect();
+        if shared.is_empty() {
+            return Err(which());
+        }
+        for structure in &row {
+            found.push((*structure).clone());
+            found.extend(shared.iter().map(|phrase| (*phrase).clone()));
+        }
+        idx = after + shared.len();
+    }
+    Ok(found)
+}
+
+fn follows_negative(phrases: &[Phrase], idx: usize) -> bool {
+    let before = idx.checked_sub(1).map(|before| &phrases[before].call.act);
+    matches!(before, Some(Act::Finding(finding)) if finding.class == Class::Negative)
+}
+
+/// The structure of a view that names nothing else.
+fn only_structure(act: &Act) -> Option<String> {
+    let Act::View(view) = act else { return None };
+    let structure = view.structure.clone()?;
+    (*view == View { structure: Some(structure.clone()), ..View::default() }).then_some(structure)
+}
+
+/// Findings and numbers that can belong to a structure.
+fn takes_structure(act: &Act) -> bool {
+    match act {
+        Act::Finding(finding) => !matches!(finding.class, Class::Quality | Class::Detail),
+        Act::Value(_) => true,
+        _ => false,
+    }
+}
+
+fn has_structure(act: &Act) -> bool {
+    match act {
+        Act::Finding(finding) => finding.structure.is_some(),
+        Act::Value(value) => value.said.structure.is_some(),
+        _ => false,
+    }
+}
+
+/// It takes a structure and has none yet.
+fn is_free(act: &Act) -> bool {
+    takes_structure(act) && !has_structure(act)
+}
+
+fn is_remark(act: &Act) -> bool {
+    matches!(act, Act::Finding(finding)
+        if matches!(finding.class, Class::Negative | Class::Comparison) && finding.structure.is_none())
+}
+
+fn give(act: &mut Act, structure: &str) {
+    match act {
+        Act::Finding(finding) => finding.structure = Some(structure.to_owned()),
+        Act::Value(value) => value.said.structure = Some(structure.to_owned()),
+        _ => {}
+    }
+}
+
+/// Takes over the words of a call that becomes part of another.
+fn join_words(call: &mut Call, said: &Call, before: bool) {
+    call.words = if before {
+        format!("{} {}", said.words, call.words)
+    } else {
+        format!("{} {}", call.words, said.words)
+    };
+    call.span = call.span.join(said.span);
+    call.confidence = call.confidence.min(said.confidence);
+}
+
+/// Adds a call, or joins it to the view before it.
+fn push(calls: &mut Vec<Call>, next: Call) {
+    if let Some(last) = calls.last_mut()
+        && let (Act::View(before), Act::View(more)) = (&mut last.act, &next.act)
+        && last.corrects == next.corrects
+        && join(before, more)
+    {
+        join_words(last, &next, false);
+        return;
+    }
+    calls.push(next);
+}
+
+/// Joins two views that name different things; false when they name the same thing.
+fn join(before: &mut View, more: &View) -> bool {
+    let zone = |view: &View| view.zone.is_some() || view.level_cm.is_some();
+    let clash = (before.limb.is_some() && more.limb.is_some())
+        || (zone(before) && zone(more))
+        || (before.place.is_some() && more.place.is_some())
+        || (before.plane.is_some() && more.plane.is_some())
+        || (before.structure.is_some() && more.structure.is_some())
+        || before.step.is_some()
+        || more.step.is_some();
+    if clash {
+        return false;
+    }
+    let View { limb, zone, level_cm, level_from, to_zone, place, plane, offset, structure, step: _ } =
+        more.clone();
+    before.limb = before.limb.take().or(limb);
+    before.zone = before.zone.take().or(zone);
+    before.to_zone = before.to_zone.take().or(to_zone);
+    before.level_cm = before.level_cm.or(level_cm);
+    before.level_from = before.level_from.take().or(level_from);
+    before.place = before.place.take().or(place);
+    before.plane = before.plane.take().or(plane);
+    before.offset = before.offset.take().or(offset);
+    before.structure = before.structure.take().or(structure);
+    true
+}
+
+fn which() -> Problem {
+    Problem {
+        message: "it is not clear which structure is meant".to_owned(),
+        help: "say one structure with its finding, then pause".to_owned(),
+    }
+}
+
+fn alone() -> Problem {
+    Problem {
+        message: "it goes on from a phrase that was not said".to_owned(),
+        help: "say the whole phrase again".to_owned(),
+    }
+}

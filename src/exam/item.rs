@@ -1,0 +1,263 @@
+//! The tags of one phrase, gathered until it is closed.
+//!
+//! Takes: tags in the order they were passed.
+//! Gives: the act that they stand for, or what the grammar lacks.
+//! Never: words, or what stands around the phrase; that is `parse` and `bind`.
+//! Tested in: `tests/it/language.rs`.
+
+use std::collections::HashMap;
+
+use crate::exam::call::{
+    Act, Amount, Certainty, Command, Comparator, Finding, Problem, Setting, Step, Value, ValueSaid, View,
+};
+use crate::language::closed_sets::{AnswerWord, Ask, Class};
+use crate::protocol::Protocols;
+
+/// The tags of one phrase.
+#[derive(Debug, Default)]
+pub(crate) struct Item {
+    fields: HashMap<String, String>,
+    /// What may be said more than once in a phrase, in order.
+    lists: HashMap<String, Vec<String>>,
+    numbers: Vec<Number>,
+}
+
+/// A number as it is said.
+#[derive(Debug, Clone, Default)]
+struct Number {
+    /// What joins it to the number before it: `to` or `by`.
+    then: Option<String>,
+    whole: Option<u32>,
+    /// The figures after the point.
+    figures: Option<String>,
+}
+
+/// Keys that may stand more than once in a phrase.
+const LISTED: [&str; 6] = ["position", "attribute", "zone", "structure", "place", "digit"];
+
+impl Item {
+    pub(crate) fn take(&mut self, tag: &str) {
+        if let Some(number) = tag.strip_prefix('+') {
+            let last = self.number_now();
+            match &mut last.figures {
+                Some(figures) => figures.push_str(number),
+                None => last.whole = Some(last.whole.unwrap_or(0) + number.parse::<u32>().unwrap_or(0)),
+            }
+        } else if tag == "." {
+            self.number_now().figures = Some(String::new());
+        } else if let Some((key, value)) = tag.split_once('=') {
+            if key == "then" {
+                self.numbers.push(Number { then: Some(value.to_owned()), ..Number::default() });
+            } else if LISTED.contains(&key) {
+                self.lists.entry(key.to_owned()).or_default().push(value.to_owned());
+            } else {
+                self.fields.insert(key.to_owned(), value.to_owned());
+            }
+        }
+    }
+
+    fn number_now(&mut self) -> &mut Number {
+        if self.numbers.is_empty() {
+            self.numbers.push(Number::default());
+        }
+        let last = self.numbers.len() - 1;
+        &mut self.numbers[last]
+    }
+
+    fn number(&self) -> Option<f64> {
+        self.numbers.first().and_then(Number::value)
+    }
+
+    /// The number joined to the first by `then`.
+    fn joined(&self, then: &str) -> Option<f64> {
+        self.numbers.iter().find(|number| number.then.as_deref() == Some(then)).and_then(Number::value)
+    }
+
+    fn field(&mut self, key: &str) -> Option<String> {
+        self.fields.remove(key)
+    }
+
+    fn list(&mut self, key: &str) -> Vec<String> {
+        self.lists.remove(key).unwrap_or_default()
+    }
+
+    /// The first of a list, and the second.
+    fn pair(&mut self, key: &str) -> (Option<String>, Option<String>) {
+        let mut list = self.list(key).into_iter();
+        (list.next(), list.next())
+    }
+
+    fn need(&mut self, key: &str, kind: &str) -> Result<String, Problem> {
+        self.field(key).ok_or_else(|| lacking(&format!("`{key}=`"), kind))
+    }
+
+    /// The structures of the phrase and whether they belong to the finding before it.
+    pub(crate) fn is_own(&self) -> bool {
+        self.fields.contains_key("own")
+    }
+
+    /// It only makes sense after a finding of this class.
+    pub(crate) fn after(&self) -> Option<&str> {
+        self.fields.get("after").map(String::as_str)
+    }
+
+    /// The acts that the phrase stands for when it is closed: one, or one for each structure named together.
+    pub(crate) fn close(&mut self, kind: &str, protocols: &Protocols) -> Result<Vec<Act>, Problem> {
+        Ok(vec![match kind {
+            "view" => return Ok(self.views()),
+            "setting" => {
+                let unit = self.field("unit");
+                let amount = self.number().map(|number| Amount { number, unit, unit_assumed: false });
+                Act::Setting(Setting { slot: self.need("slot", kind)?, state: self.field("state"), amount })
+            }
+            "finding" => Act::Finding(self.finding()?),
+            "value" => Act::Value(self.value(protocols)?),
+            "save" => Act::Save,
+            "clip" => Act::Clip,
+            "note" => Act::Note { open: self.need("note", kind)? == "open" },
+            "question" => {
+                let ask = self.need("ask", kind)?;
+                Act::Question { ask: Ask::named(&ask).ok_or_else(|| lacking("a meaning", &ask))? }
+            }
+            "answer" => {
+                let answer = self.need("answer", kind)?;
+                Act::Answer {
+                    answer: AnswerWord::named(&answer).ok_or_else(|| lacking("a meaning", &answer))?,
+                }
+            }
+            "command" => Act::Command(self.command()?),
+            "identity" => self.identity()?,
+            other => return Err(lacking("a meaning for the program", other)),
+        }])
+    }
+
+    fn views(&mut self) -> Vec<Act> {
+        let (zone, to_zone) = self.pair("zone");
+        let place = self.list("place").join(" ");
+        let mut structures = self.list("structure").into_iter();
+        let step = match self.field("step").as_deref() {
+            Some("other_limb") => Some(Step::OtherLimb),
+            Some("next_zone") => Some(Step::NextZone),
+            Some("previous_zone") => Some(Step::PreviousZone),
+            _ => None,
+        };
+        let first = View {
+            level_cm: self.field("level").and_then(|_| self.number()),
+            level_from: self.field("level_from"),
+            limb: self.field("limb"),
+            zone,
+            to_zone,
+            place: (!place.is_empty()).then_some(place),
+            plane: self.field("plane"),
+            offset: self.field("offset"),
+            structure: structures.next(),
+            step,
+        };
+        let more = structures.map(|structure| View { structure: Some(structure), ..View::default() });
+        std::iter::once(first).chain(more).map(Act::View).collect()
+    }
+
+    fn finding(&mut self) -> Result<Finding, Problem> {
+        let class = self.need("class", "finding")?;
+        Ok(Finding {
+            class: Class::named(&class).ok_or_else(|| lacking("a class that the program knows", &class))?,
+            term: self.need("term", "finding")?,
+            degree: self.field("degree"),
+            position: self.list("position"),
+            unconfirmed: self.field("confirm").is_some(),
+            structure: self.pair("structure").0,
+            certainty: self.field("certainty").map(|_| Certainty::Possible),
+            attributes: self.list("attribute"),
+            against: self.field("against"),
+            than: self.field("than"),
+            zones: self.list("zone"),
+            copied: self.field("copied").is_some(),
+        })
+    }
+
+    fn value(&mut self, protocols: &Protocols) -> Result<Value, Problem> {
+        let by = self.joined("by");
+        let term = match self.field("term") {
+            Some(term) => term,
+            None if by.is_some() => self.pair_term(),
+            None => return Err(lacking("`term=`", "value")),
+        };
+        let number = self.number().ok_or_else(|| lacking("a number", &term))?;
+        let said = self.field("unit");
+        let whole = self.numbers.first().is_some_and(|number| number.figures.is_none());
+        let default = protocols.value(&term).and_then(|kind| kind.unit_for(number, whole));
+        let unit_assumed = said.is_none() && default.is_some();
+        let comparator = match self.field("comparator").as_deref() {
+            Some("<") => Some(Comparator::Below),
+            Some(_) => Some(Comparator::Above),
+            None => None,
+        };
+        Ok(Value {
+            term,
+            amount: Amount { number, unit: said.or(default), unit_assumed },
+            said: ValueSaid {
+                structure: self.pair("structure").0,
+                approx: self.field("approx").is_some(),
+                comparator,
+                to: self.joined("to"),
+                by,
+                scale: self.field("scale"),
+            },
+        })
+    }
+
+    /// Two distances at right angles are a value of their own: neither is the width.
+    fn pair_term(&mut self) -> String {
+        let of = self.field("of").map(|of| format!("{of} "));
+        format!("{}caliper pair", of.unwrap_or_default())
+    }
+
+    fn command(&mut self) -> Result<Command, Problem> {
+        let name = self.need("command", "command")?;
+        Ok(match name.as_str() {
+            "take_back" => {
+                let count = self.need("count", &name)?.parse().ok().filter(|count| *count > 0);
+                Command::TakeBack { count: count.ok_or_else(|| lacking("`count=` with a number", &name))? }
+            }
+            "take_back_save" => Command::TakeBackSave,
+            "clock_mark" => Command::ClockMark,
+            "stop_listening" => Command::PauseJournal,
+            "start_listening" => Command::ResumeJournal,
+            "start_of_exam" => Command::StartOfExam,
+            "end_of_exam" => Command::EndOfExam,
+            "limb_done" => Command::LimbDone { limb: self.field("limb") },
+            "new_horse" => Command::NewHorse,
+            other => return Err(lacking("a meaning for the program", other)),
+        })
+    }
+
+    fn identity(&mut self) -> Result<Act, Problem> {
+        let digits = self.list("digit").concat();
+        let number = self.number().map(|number| number.to_string());
+        let value = self.field("value").or(number).or((!digits.is_empty()).then_some(digits));
+        let value = value.ok_or_else(|| lacking("a value", "identity"))?;
+        Ok(Act::Identity { what: self.need("what", "identity")?, value })
+    }
+}
+
+impl Number {
+    fn value(&self) -> Option<f64> {
+        let whole = self.whole.map(|whole| whole.to_string());
+        match (&whole, &self.figures) {
+            (None, None) => None,
+            (whole, figures) => {
+                let whole = whole.as_deref().unwrap_or("0");
+                // Built as text so that 1.07 is the number a person would write, to the last bit.
+                format!("{whole}.{}", figures.as_deref().unwrap_or("0")).parse().ok()
+            }
+        }
+    }
+}
+
+/// The grammar file closes a phrase that lacks a tag.
+fn lacking(what: &str, kind: &str) -> Problem {
+    Problem {
+        message: format!("the grammar's tag for `{kind}` lacks {what}"),
+        help: "see grammars/README.md and mend exam.gram".to_owned(),
+    }
+}

@@ -1,0 +1,238 @@
+//! What was current after each call, and what calls mean that only make sense from the place before them.
+//!
+//! Takes: the logged calls in order, taken back and corrected ones marked.
+//! Gives: the same calls with contexts, levels turned into zones, steps into places, short names into structures.
+//! Never: guesses: a step without a place before it, or a short name without a zone, is a problem.
+//! Tested in: `tests/it/fold.rs` and `tests/it/language_phrases.rs`.
+
+use crate::exam::call::{Act, Command, Finding, Problem, Step, View};
+use crate::exam::context::Context;
+use crate::exam::correct::counts;
+use crate::exam::event::Header;
+use crate::exam::logged::LoggedCall;
+use crate::language::closed_sets::Class;
+use crate::protocol::{Protocols, convert};
+
+/// Fills in what was in force after each call, and gives what is in force at the end.
+pub(crate) fn set_in_force(calls: &mut [LoggedCall], header: &Header, protocols: &Protocols) -> Context {
+    set_in_force_from(calls, Context::default(), header, protocols)
+}
+
+/// The same from the middle of an exam, with the context before the first of the calls.
+pub(crate) fn set_in_force_from(
+    calls: &mut [LoggedCall],
+    mut context: Context,
+    header: &Header,
+    protocols: &Protocols,
+) -> Context {
+    let settler = Settler { header, protocols };
+    for idx in 0..calls.len() {
+        let (earlier, rest) = calls.split_at_mut(idx);
+        let call = &mut rest[0];
+        if counts(call) {
+            let problem = settler.settle(&mut call.act, &context, earlier);
+            call.problems.extend(problem);
+            if matches!(&call.act, Act::View(View { limb: Some(_), .. })) {
+                context.clear_settings(&protocols.rules.habits.limb_clears);
+            }
+            context.apply(&call.act);
+            if let Act::Finding(finding) = &call.act
+                && finding.class == Class::Detail
+            {
+                let detail = finding.clone();
+                call.problems.extend(add_detail(earlier, &detail, call.seq));
+            }
+        }
+        call.context = context.clone();
+    }
+    context
+}
+
+/// It says something of a finding before it: only the whole exam tells which.
+pub(crate) fn looks_back(act: &Act) -> bool {
+    matches!(act, Act::Finding(finding) if finding.copied || finding.class == Class::Detail)
+}
+
+/// "Lateral", just after a finding: its position.
+fn add_detail(earlier: &mut [LoggedCall], detail: &Finding, by: u64) -> Option<Problem> {
+    let last = earlier.iter_mut().rev().find(|call| counts(call));
+    if let Some(LoggedCall { act: Act::Finding(finding), corrected_by, .. }) = last
+        && finding.class != Class::Quality
+    {
+        finding.position.extend(detail.position.iter().cloned());
+        corrected_by.push(by);
+        return None;
+    }
+    Some(Problem {
+        message: "a position was said without a finding before it".to_owned(),
+        help: "say the finding with its position".to_owned(),
+    })
+}
+
+/// Makes of a call what it means at the place before it.
+struct Settler<'a> {
+    header: &'a Header,
+    protocols: &'a Protocols,
+}
+
+impl Settler<'_> {
+    fn settle(&self, act: &mut Act, before: &Context, earlier: &[LoggedCall]) -> Option<Problem> {
+        match act {
+            Act::View(view) => self.step(view, before).or_else(|| self.place(view, before)),
+            Act::Finding(finding) => {
+                let problem = if finding.copied { copy(finding, before, earlier) } else { None };
+                problem.or_else(|| self.name(&mut finding.structure, before, before.zone.as_deref()))
+            }
+            Act::Value(value) => {
+                let share = self.protocols.measuring.terms.lesion_percent == value.term;
+                let problem = self.name(&mut value.said.structure, before, before.zone.as_deref());
+                let of = value.said.structure.as_ref().or(before.structure.as_ref());
+                problem.or_else(|| (share && of.is_none()).then(no_structure))
+            }
+            Act::Command(Command::NewHorse) => Some(Problem {
+                message: "another horse was called, but this exam went on".to_owned(),
+                help: "say `end of exam`, then open an exam for the other horse".to_owned(),
+            }),
+            _ => None,
+        }
+    }
+
+    /// Turns a step into the place that it leads to.
+    fn step(&self, view: &mut View, before: &Context) -> Option<Problem> {
+        let step = view.step?;
+        let Some(limb) = before.limb.as_deref() else {
+            return Some(Problem {
+                message: "a step was called before any limb".to_owned(),
+                help: "say the limb first".to_owned(),
+            });
+        };
+        let found = match step {
+            Step::OtherLimb => {
+                view.limb = self.protocols.other_limb(limb).map(|limb| limb.code.clone());
+                view.limb.is_some()
+            }
+            Step::NextZone | Step::PreviousZone => {
+                let zone = before.zone.as_deref().and_then(|zone| {
+                    let zones = &self.protocols.scheme_for(limb, zone, &self.header.schemes)?.zones;
+                    let here = zones.iter().position(|known| known.code == zone)?;
+                    let to = if step == Step::NextZone { here + 1 } else { here.checked_sub(1)? };
+                    zones.get(to).map(|zone| zone.code.clone())
+                });
+                view.zone = zone;
+                view.zone.is_some()
+            }
+        };
+        (!found).then(|| Problem {
+            message: "there is no place that this step leads to".to_owned(),
+            help: "say the limb or the zone by its name".to_owned(),
+        })
+    }
+
+    /// Turns a level into its zone, checks that the limb has the zone, and names the structure.
+    fn place(&self, view: &mut View, before: &Context) -> Option<Problem> {
+        let limb = view.limb.clone().or_else(|| before.limb.clone());
+        let length_cm = limb.as_deref().and_then(|limb| length_of(limb, before, self.header, self.protocols));
+        let problem = settle_zone(view, limb.as_deref(), self.header, length_cm, self.protocols);
+        let at = Context { limb, ..before.clone() };
+        let zone = view.zone.clone().or_else(|| before.zone.clone().filter(|_| view.limb.is_none()));
+        problem.or_else(|| self.name(&mut view.structure, &at, zone.as_deref()))
+    }
+
+    /// Turns a short name of a structure into the one that it has in the zone.
+    fn name(&self, structure: &mut Option<String>, at: &Context, zone: Option<&str>) -> Option<Problem> {
+        let short = structure.as_deref()?;
+        let known: Vec<_> =
+            self.protocols.structures.iter().filter(|known| known.short.as_deref() == Some(short)).collect();
+        if known.is_empty() {
+            return None;
+        }
+        let scheme = at
+            .limb
+            .as_deref()
+            .zip(zone)
+            .and_then(|(limb, zone)| self.protocols.scheme_for(limb, zone, &self.header.schemes));
+        let here = scheme.and_then(|scheme| {
+            let named = known.iter().find(|known| known.short_in.as_deref() == Some(scheme.name.as_str()));
+            named.or_else(|| known.iter().find(|known| known.short_in.is_none()))
+        });
+        *structure = here.map(|known| known.code.clone());
+        structure.is_none().then(|| {
+            let names: Vec<&str> = known.iter().map(|known| known.name.as_str()).collect();
+            Problem {
+                message: format!("without a zone it may be the {}", names.join(" or the ")),
+                help: "say the zone first, or the structure in full".to_owned(),
+            }
+        })
+    }
+}
+
+/// "The same again": the last finding of this limb, marked as copied; never a number.
+fn copy(finding: &mut Finding, before: &Context, earlier: &[LoggedCall]) -> Option<Problem> {
+    let last = earlier.iter().rev().filter(|call| counts(call) && call.context.limb == before.limb);
+    let last = last.into_iter().find_map(|call| match &call.act {
+        Act::Finding(found) if !matches!(found.class, Class::Detail | Class::Quality) => Some(found),
+        _ => None,
+    });
+    match last {
+        Some(found) => {
+            let structure = finding.structure.take();
+            *finding = Finding { structure, copied: true, ..found.clone() };
+            None
+        }
+        None => Some(Problem {
+            message: "there is no finding on this limb to repeat".to_owned(),
+            help: "say the finding itself".to_owned(),
+        }),
+    }
+}
+
+fn no_structure() -> Problem {
+    Problem {
+        message: "a share was said while no structure was current".to_owned(),
+        help: "say the structure first, then the share".to_owned(),
+    }
+}
+
+/// The length of a limb in centimetres: as it was said last, else as it was set for the exam.
+fn length_of(limb: &str, context: &Context, header: &Header, protocols: &Protocols) -> Option<f64> {
+    let said = || {
+        let slot = protocols.length_setting(limb, &header.schemes)?;
+        let amount = context.settings.get(slot)?.amount.as_ref()?;
+        convert(amount.number, amount.unit.as_deref().unwrap_or("cm"), "cm").filter(|cm| *cm > 0.0)
+    };
+    let set = || header.limb_lengths_cm.get(&protocols.limb(limb)?.group).copied();
+    said().or_else(set)
+}
+
+/// Turns a level into its zone, and checks that the limb has the zone.
+fn settle_zone(
+    view: &mut View,
+    limb: Option<&str>,
+    header: &Header,
+    length_cm: Option<f64>,
+    protocols: &Protocols,
+) -> Option<Problem> {
+    if view.zone.is_none() && view.level_cm.is_none() {
+        return None;
+    }
+    let Some(limb) = limb else {
+        return Some(Problem {
+            message: "a zone was called before any limb".to_owned(),
+            help: "say the limb first, or say `correction` and the limb afterwards".to_owned(),
+        });
+    };
+    if let Some(level_cm) = view.level_cm {
+        match protocols.zone_of_level(limb, level_cm, &header.schemes, length_cm) {
+            Ok(zone) => view.zone = Some(zone),
+            Err(level) => return Some(Problem { message: level.message, help: level.help }),
+        }
+    }
+    let zone = view.zone.as_deref()?;
+    if protocols.scheme_for(limb, zone, &header.schemes).is_some() {
+        return None;
+    }
+    Some(Problem {
+        message: format!("zone {zone} is not a zone of {limb} in the schemes of this exam"),
+        help: "check the limb and the zone; say `correction` and the right one".to_owned(),
+    })
+}

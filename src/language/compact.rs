@@ -1,0 +1,254 @@
+//! The grammar as a small automaton over words and tags, built rule by rule.
+//!
+//! Takes: a `Grammar` and its roots.
+//! Gives: `Compact`: numbered states and labels; a rule that is used in several places is made small once.
+//! Never: a difference in meaning: tags are labels like words.
+//! Tested in: `tests/it/language.rs`.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use crate::language::grammar::{Grammar, GrammarNode, used};
+
+/// What an arc needs.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub(crate) enum Label {
+    /// A word is said.
+    Word(String),
+    /// A tag is passed.
+    Tag(String),
+    /// Another phrase begins.
+    Again,
+}
+
+/// The whole automaton; its first state is the start.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Compact {
+    pub(crate) states: Vec<CompactState>,
+    pub(crate) labels: Vec<Label>,
+}
+
+/// A state: its arcs by label.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct CompactState {
+    pub(crate) arcs: BTreeMap<usize, usize>,
+    pub(crate) is_end: bool,
+}
+
+/// The automaton of what any of the `roots` allows; where a root is a repetition, its turns are joined by `Again`.
+pub(crate) fn compact(grammar: &Grammar, roots: &[&str]) -> Compact {
+    let mut uses: HashMap<String, usize> = HashMap::new();
+    for (name, _) in grammar.rules.iter().flat_map(|rule| used(&rule.body)) {
+        *uses.entry(name).or_default() += 1;
+    }
+    let mut builder =
+        Builder { grammar, uses, labels: Vec::new(), ids: HashMap::new(), rules: HashMap::new() };
+    let mut parts = Parts::default();
+    for rule in roots.iter().filter_map(|root| grammar.rule(root)) {
+        builder.add(&mut parts, &rule.body, START, END, true);
+    }
+    Compact { states: parts.deterministic(), labels: builder.labels }
+}
+
+const START: usize = 0;
+const END: usize = 1;
+
+/// States with arcs, some of which need nothing: an automaton before it is made small.
+#[derive(Debug)]
+struct Parts {
+    arcs: Vec<Vec<(Option<usize>, usize)>>,
+}
+
+impl Default for Parts {
+    fn default() -> Self {
+        Self { arcs: vec![Vec::new(), Vec::new()] }
+    }
+}
+
+struct Builder<'a> {
+    grammar: &'a Grammar,
+    /// In how many places each rule is used.
+    uses: HashMap<String, usize>,
+    labels: Vec<Label>,
+    ids: HashMap<Label, usize>,
+    rules: HashMap<String, Vec<CompactState>>,
+}
+
+impl Builder<'_> {
+    fn label(&mut self, label: Label) -> usize {
+        let next = self.labels.len();
+        let id = *self.ids.entry(label.clone()).or_insert(next);
+        if id == next {
+            self.labels.push(label);
+        }
+        id
+    }
+
+    /// The rule on its own, made small the first time it is asked for.
+    fn rule(&mut self, name: &str) -> Vec<CompactState> {
+        if let Some(known) = self.rules.get(name) {
+            return known.clone();
+        }
+        let mut parts = Parts::default();
+        if let Some(rule) = self.grammar.rule(name) {
+            self.add(&mut parts, &rule.body, START, END, false);
+        }
+        let states = smallest(&parts.deterministic());
+        self.rules.insert(name.to_owned(), states.clone());
+        states
+    }
+
+    /// Adds what `node` allows between two states; `root` says that its repetitions begin phrases.
+    fn add(&mut self, parts: &mut Parts, node: &GrammarNode, from: usize, to: usize, root: bool) {
+        match node {
+            GrammarNode::Word(word, _) => {
+                let label = self.label(Label::Word(word.clone()));
+                parts.arcs[from].push((Some(label), to));
+            }
+            GrammarNode::Tag(tag, _) => {
+                let label = self.label(Label::Tag(tag.clone()));
+                parts.arcs[from].push((Some(label), to));
+            }
+            GrammarNode::Rule(name, _) => match self.grammar.rule(name) {
+                // What a root is made of is a root, too, such as the phrases after a call word.
+                Some(rule) if root && matches!(rule.body, GrammarNode::Repeat(_)) => {
+                    self.add(parts, &rule.body, from, to, true);
+                }
+                Some(rule) if self.uses.get(name).is_none_or(|uses| *uses < 2) => {
+                    self.add(parts, &rule.body, from, to, false);
+                }
+                _ => {
+                    let rule = self.rule(name);
+                    parts.insert(&rule, from, to);
+                }
+            },
+            GrammarNode::Choice(parts_of) => {
+                parts_of.iter().for_each(|part| self.add(parts, part, from, to, root));
+            }
+            GrammarNode::Optional(inner) => {
+                self.add(parts, inner, from, to, root);
+                parts.arcs[from].push((None, to));
+            }
+            GrammarNode::Repeat(inner) => {
+                let (first, last) = (parts.state(), parts.state());
+                let again = root.then(|| self.label(Label::Again));
+                parts.arcs[from].push((None, first));
+                self.add(parts, inner, first, last, false);
+                parts.arcs[last].push((again, first));
+                parts.arcs[last].push((None, to));
+            }
+            GrammarNode::Sequence(nodes) => {
+                let mut here = from;
+                for node in nodes {
+                    let next = parts.state();
+                    self.add(parts, node, here, next, root);
+                    here = next;
+                }
+                parts.arcs[here].push((None, to));
+            }
+        }
+    }
+}
+
+impl Parts {
+    fn state(&mut self) -> usize {
+        self.arcs.push(Vec::new());
+        self.arcs.len() - 1
+    }
+
+    /// Puts a small automaton between two states.
+    fn insert(&mut self, states: &[CompactState], from: usize, to: usize) {
+        let moved = self.arcs.len();
+        for state in states {
+            let mut arcs: Vec<_> =
+                state.arcs.iter().map(|(label, next)| (Some(*label), next + moved)).collect();
+            if state.is_end {
+                arcs.push((None, to));
+            }
+            self.arcs.push(arcs);
+        }
+        if !states.is_empty() {
+            self.arcs[from].push((None, moved));
+        }
+    }
+
+    /// All states that can be reached without a label, those that matter, sorted.
+    fn closure(&self, states: impl IntoIterator<Item = usize>) -> Vec<usize> {
+        let mut seen: BTreeSet<usize> = BTreeSet::new();
+        let mut open: Vec<usize> = states.into_iter().collect();
+        while let Some(state) = open.pop() {
+            if seen.insert(state) {
+                open.extend(self.arcs[state].iter().filter(|arc| arc.0.is_none()).map(|arc| arc.1));
+            }
+        }
+        let matters = |state: &usize| *state == END || self.arcs[*state].iter().any(|arc| arc.0.is_some());
+        seen.into_iter().filter(matters).collect()
+    }
+
+    /// One state for each set of states that the same labels lead to.
+    fn deterministic(&self) -> Vec<CompactState> {
+        let start = self.closure([START]);
+        let mut known: HashMap<Vec<usize>, usize> = HashMap::from([(start.clone(), 0)]);
+        let mut closures: HashMap<Vec<usize>, usize> = HashMap::new();
+        let mut open = vec![start];
+        let mut found: Vec<CompactState> = Vec::new();
+        while let Some(states) = open.get(found.len()).cloned() {
+            let mut next: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+            for state in &states {
+                for (label, to) in &self.arcs[*state] {
+                    if let Some(label) = label {
+                        next.entry(*label).or_default().push(*to);
+                    }
+                }
+            }
+            let mut arcs = BTreeMap::new();
+            for (label, mut to) in next {
+                to.sort_unstable();
+                to.dedup();
+                let id = match closures.get(&to) {
+                    Some(id) => *id,
+                    None => {
+                        let all = self.closure(to.iter().copied());
+                        let id = *known.entry(all.clone()).or_insert_with(|| {
+                            open.push(all);
+                            open.len() - 1
+                        });
+                        closures.insert(to, id);
+                        id
+                    }
+                };
+                arcs.insert(label, id);
+            }
+            found.push(CompactState { arcs, is_end: states.binary_search(&END).is_ok() });
+        }
+        found
+    }
+}
+
+/// Joins states that allow the same, by refining groups until nothing splits.
+fn smallest(states: &[CompactState]) -> Vec<CompactState> {
+    let mut group: Vec<usize> = states.iter().map(|state| usize::from(state.is_end)).collect();
+    let mut n_groups = 0;
+    loop {
+        let mut ids: HashMap<(usize, Vec<(usize, usize)>), usize> = HashMap::new();
+        let mut finer = Vec::with_capacity(group.len());
+        for (idx, state) in states.iter().enumerate() {
+            let shape: Vec<(usize, usize)> =
+                state.arcs.iter().map(|(label, to)| (*label, group[*to])).collect();
+            let next = ids.len();
+            // The start comes first, so its group is 0.
+            finer.push(*ids.entry((group[idx], shape)).or_insert(next));
+        }
+        let settled = ids.len() == n_groups;
+        n_groups = ids.len();
+        group = finer;
+        if settled {
+            break;
+        }
+    }
+    let mut small = vec![CompactState::default(); n_groups];
+    for (idx, state) in states.iter().enumerate() {
+        let arcs = state.arcs.iter().map(|(label, to)| (*label, group[*to])).collect();
+        small[group[idx]] = CompactState { arcs, is_end: state.is_end };
+    }
+    small
+}
