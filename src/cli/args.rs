@@ -96,7 +96,11 @@ pub(crate) enum Task {
     /// say draft until a vet has signed at the review desk.
     Report(ReportArgs),
     /// Write the exam for other programs.
-    Export(ExportArgs),
+    Export(super::exchange::ExportArgs),
+    /// Receive stills from a scanner over the network.
+    Receive(super::network::ReceiveArgs),
+    /// Send stills and exports to an archive, or ask whether it answers.
+    Send(super::network::SendArgs),
     /// List what you can say, or make the phrase card for the wall.
     ///
     /// The list comes from the grammar, so it is complete.
@@ -492,28 +496,6 @@ pub(crate) enum PaperSize {
     A4,
     /// 8.5 by 11 inches.
     Letter,
-}
-
-#[derive(Debug, clap::Args)]
-pub(crate) struct ExportArgs {
-    #[command(flatten)]
-    pub(crate) folder: FolderArgs,
-    /// Which form.
-    #[arg(long = "as", value_enum)]
-    pub(crate) form: ExportFormat,
-    /// The file to write, in an existing folder; without it, standard output.
-    #[arg(long, value_name = "FILE")]
-    pub(crate) out: Option<PathBuf>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum ExportFormat {
-    /// The whole record; described by `schema/record.schema.json`.
-    Json,
-    /// A table of stills and calls.
-    Csv,
-    /// Captions for the kept audio (WebVTT).
-    Vtt,
 }
 
 #[derive(Debug, clap::Args)]

@@ -23,12 +23,14 @@ const GROUPS: [Group; 4] = [
     Group { title: "At the horse", commands: &["listen", "resume", "hear", "phrases"] },
     Group {
         title: "Afterwards",
-        commands: &["pair", "check", "review", "enter", "trace", "measure", "report", "export", "journal"],
+        commands: &[
+            "pair", "check", "review", "enter", "trace", "measure", "report", "export", "send", "journal",
+        ],
     },
     Group { title: "Over the years", commands: &["file", "history", "find"] },
     Group {
         title: "Setting up",
-        commands: &["setup", "doctor", "enrol", "compare-ears", "manual", "completions"],
+        commands: &["setup", "doctor", "receive", "enrol", "compare-ears", "manual", "completions"],
     },
 ];
 

@@ -150,6 +150,9 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         Event::Microphone { state, device } => format!("microphone {state}: {device}"),
         Event::Resumed { engine, .. } => format!("resumed, heard by {} {}", engine.name, engine.model),
         Event::Sealed { files } => format!("{} kept files, each with its hash", files.len()),
+        Event::Sent(sent) => {
+            format!("{} objects sent to {} at {}", sent.objects.len(), sent.ae_title, sent.to)
+        }
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),

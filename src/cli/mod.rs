@@ -19,7 +19,9 @@ mod enter;
 mod against;
 mod known_place;
 mod output;
+mod exchange;
 mod groups;
+mod network;
 mod hear;
 mod journal;
 #[cfg(not(all(feature = "archive", feature = "desk")))]
@@ -77,6 +79,8 @@ pub fn run() -> ExitCode {
         Task::Archive(task) => archive::keep(&task),
         Task::Report(task) => show::report(&task),
         Task::Export(task) => show::export(&task),
+        Task::Receive(task) => network::receive(&task),
+        Task::Send(task) => network::send(&task),
         Task::Phrases(task) => show::phrases(&task),
         Task::Setup(task) => setup::setup(&task),
         Task::Enrol(task) => enrol::enrol(&task),

@@ -8,11 +8,12 @@ use clap::CommandFactory;
 
 use super::against::against;
 use super::args;
+use super::exchange;
 use super::output::write_file;
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::knowledge::check::rule_ids;
 use crate::knowledge::measure::Against;
-use crate::knowledge::record::Severity;
+use crate::knowledge::record::{Record, Severity};
 use crate::language::phrases::{blanks, phrases as headings};
 use crate::protocol::Protocols;
 use crate::report;
@@ -113,15 +114,21 @@ fn printed(args: &args::ReportArgs, told: &report::ReportInput) -> anyhow::Resul
     Ok(printed.pdf)
 }
 
-pub(crate) fn export(args: &args::ExportArgs) -> anyhow::Result<ExitCode> {
+pub(crate) fn export(args: &exchange::ExportArgs) -> anyhow::Result<ExitCode> {
+    use exchange::ExportFormat;
+    let written: fn(&Record) -> String = match args.form {
+        ExportFormat::Json => report::export::json,
+        ExportFormat::Csv => report::export::csv,
+        ExportFormat::Vtt => report::export::vtt,
+        ExportFormat::Dicom => return exchange::dicom(args),
+        ExportFormat::Labelled => return exchange::labelled(args),
+        ExportFormat::Fhir => return exchange::fhir(args),
+        ExportFormat::Teaching => return exchange::teaching(args),
+        ExportFormat::Audio => return exchange::audio(args),
+    };
     let protocols = args.folder.knowledge.read()?;
     let exam = verified(&args.folder.open(), &protocols)?;
-    let record = record_against(&exam, &protocols, &Against::default());
-    let text = match args.form {
-        args::ExportFormat::Json => report::export::json(&record),
-        args::ExportFormat::Csv => report::export::csv(&record),
-        args::ExportFormat::Vtt => report::export::vtt(&record),
-    };
+    let text = written(&record_against(&exam, &protocols, &Against::default()));
     match &args.out {
         Some(path) => write_file(path, text.as_bytes())?,
         None => std::io::stdout().write_all(text.as_bytes())?,

@@ -146,6 +146,8 @@ pub enum Event {
         /// Sound and stills.
         files: Vec<FileHash>,
     },
+    /// Objects of the exam were sent to another system; the exam itself says nothing else than before.
+    Sent(SentEvent),
     /// Listening ended.
     Closed {
         /// Why.
@@ -295,6 +297,25 @@ pub struct CallEvent {
     /// The call.
     #[serde(flatten)]
     pub call: Call,
+}
+
+/// What was sent, and where to.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SentEvent {
+    /// Address and port of the system.
+    pub to: String,
+    /// Its AE title.
+    pub ae_title: String,
+    /// SOP Instance UIDs of what it took.
+    pub objects: Vec<String>,
+    /// How many it did not take.
+    #[serde(default, skip_serializing_if = "is_none_refused")]
+    pub refused: usize,
+}
+
+#[allow(clippy::trivially_copy_pass_by_ref)] // as serde calls it
+fn is_none_refused(refused: &usize) -> bool {
+    *refused == 0
 }
 
 /// A value that was typed or traced; the last one for a place and term counts, before any spoken one.

@@ -156,11 +156,16 @@ impl Exam {
             | Event::Anchor(_)
             | Event::Torn { .. }
             | Event::Microphone { .. }
+            | Event::Sent(_)
             | Event::Unknown { .. } => {}
         }
         // What was changed afterwards behind the journal's back was not signed by anybody.
-        self.is_signed =
-            self.damage.is_empty() && self.signed.as_ref().is_some_and(|signed| signed.seq == line.seq);
+        // Sending changes nothing of what was signed.
+        let holds = match line.event {
+            Event::Sent(_) => self.is_signed,
+            _ => self.signed.as_ref().is_some_and(|signed| signed.seq == line.seq),
+        };
+        self.is_signed = holds && self.damage.is_empty();
     }
 
     /// A still found again lies elsewhere now. When it was saved stays as first told: copying changes file times.

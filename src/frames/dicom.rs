@@ -136,7 +136,8 @@ fn pixels_sha256(path: &Path) -> Option<String> {
     Some(crate::hex(&hash.finalize()))
 }
 
-fn open(path: &Path) -> Result<DefaultDicomObject, Problem> {
+/// The file at `path` up to its pixels.
+pub(crate) fn open(path: &Path) -> Result<DefaultDicomObject, Problem> {
     lengths(path)?;
     OpenFileOptions::new().read_until(tags::PIXEL_DATA).open_file(path).map_err(|error| {
         let mut why = error.to_string();

@@ -41,7 +41,9 @@ pub fn decoding(args: impl IntoIterator<Item = OsString>) -> Option<ExitCode> {
     if args.next()? != DECODE {
         return None;
     }
-    let show = if args.next()? == Show::AsStored.word() { Show::AsStored } else { Show::Windowed };
+    let show = args.next()?;
+    let show = [Show::AsStored, Show::Exact].into_iter().find(|known| show == known.word());
+    let show = show.unwrap_or(Show::Windowed);
     let path = PathBuf::from(args.next()?);
     let written = decode_here(&path, show).map_err(|error| error.to_string()).and_then(|picture| {
         std::io::stdout().lock().write_all(&packed(&picture)).map_err(|error| error.to_string())
@@ -60,6 +62,7 @@ impl Show {
         match self {
             Show::Windowed => "windowed",
             Show::AsStored => "as-stored",
+            Show::Exact => "exact",
         }
     }
 }

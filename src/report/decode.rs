@@ -31,6 +31,8 @@ pub(super) enum Show {
     Windowed,
     /// The values as they are stored, for measuring.
     AsStored,
+    /// As stored where a screen can show that and the file asks for nothing else; for copies.
+    Exact,
 }
 
 /// Why a still has no picture. It never stops the report, so it ends as text in `Picture::NotShown`.
@@ -128,8 +130,13 @@ fn dicom(bytes: &[u8], show: Show) -> Result<DynamicImage, PictureError> {
     }
     // A cine loop is shown by its first frame.
     let decoded = object.decode_pixel_data_frame(0)?;
+    let has_window = object.get(dicom_dictionary_std::tags::WINDOW_CENTER).is_some();
+    let show = match show {
+        Show::Exact if decoded.bits_stored() == 8 && !has_window => Show::AsStored,
+        other => other,
+    };
     Ok(match show {
-        Show::Windowed => decoded.to_dynamic_image(0)?,
+        Show::Windowed | Show::Exact => decoded.to_dynamic_image(0)?,
         Show::AsStored => {
             let stored = ConvertOptions::new()
                 .with_modality_lut(ModalityLutOption::None)

@@ -18,7 +18,7 @@ mod measure_section;
 mod cues;
 mod document;
 mod data;
-mod spreadsheet;
+pub(crate) mod spreadsheet;
 mod tables;
 pub(crate) mod words;
 

@@ -149,6 +149,11 @@ pub fn png(path: &Path, light: Light) -> Result<Vec<u8>, PictureError> {
     Ok(bytes.into_inner())
 }
 
+/// A still in its full size, as it is shown.
+pub(crate) fn full(path: &Path) -> Result<DynamicImage, PictureError> {
+    decode(path, Show::Exact)
+}
+
 /// The grey values of a still, for tracing on it.
 ///
 /// # Errors

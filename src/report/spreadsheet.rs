@@ -225,7 +225,7 @@ fn rfc3339(at: chrono::DateTime<chrono::Utc>) -> String {
 const PARTS: [char; 5] = [';', '|', '\t', '\r', '\n'];
 
 /// Text that no spreadsheet takes for a formula, nor any part of it.
-fn text(cell: Option<&str>) -> String {
+pub(crate) fn text(cell: Option<&str>) -> String {
     let mut safe = String::new();
     let mut at_start = true;
     for sign in cell.unwrap_or_default().chars() {

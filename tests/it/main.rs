@@ -70,5 +70,6 @@ mod tidy;
 mod trace;
 mod evaluation;
 mod voice_activity;
+mod exchange;
 mod vosk;
 mod watch;

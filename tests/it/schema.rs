@@ -5,7 +5,7 @@ use crate::support::sample;
 use serde_json::{Value, json};
 use zonecall::clock::Span;
 use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
-use zonecall::exam::event::{AudioFile, CallEvent, Entered, Event, Frame, OtherExam, Settled};
+use zonecall::exam::event::{AudioFile, CallEvent, Entered, Event, Frame, OtherExam, SentEvent, Settled};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::exam::patient::Patient;
 use zonecall::exam::review::{Change, Review};
@@ -83,6 +83,12 @@ fn afterwards() -> Vec<Event> {
     vec![
         Event::Signed(Box::new(signed)),
         Event::Sealed { files },
+        Event::Sent(SentEvent {
+            to: "192.0.2.1:104".to_owned(),
+            ae_title: "ARCHIVE".to_owned(),
+            objects: vec!["2.25.1".to_owned()],
+            refused: 1,
+        }),
         review(Change::Call { seq: 4, act: Act::View(place()) }),
         review(Change::Call {
             seq: 4,

@@ -1,0 +1,293 @@
+//! `export` in the forms of other systems: DICOM, labelled copies, FHIR, teaching, marked sound.
+//!
+//! Takes: an exam folder.
+//! Gives: one call of `exchange` for each form, and its files on the disk.
+//! Never: knows what stands in them.
+//! Tested in: `tests/it/exchange/`.
+
+use std::io::{Cursor, Write as _};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::{Context as _, ensure};
+use clap::ValueEnum;
+use zip::CompressionMethod;
+use zip::write::SimpleFileOptions;
+
+use super::args;
+use super::output::write_file;
+use crate::exam::fold::Exam;
+use crate::exam_folder::record_against;
+use crate::exchange::dicom::{Input, earlier, export};
+use crate::exchange::still::{self, Still};
+use crate::exchange::teaching::Rectangle;
+use crate::exchange::{Codes, fhir, labelled, marks, subject, teaching};
+use crate::knowledge::measure::Against;
+use crate::knowledge::record::Record;
+use crate::protocol::Protocols;
+#[cfg(feature = "print")]
+use crate::report::print::{Audience, PageSize, pdf};
+use crate::report::signed::verified;
+use crate::report::words::CAUTIONS;
+#[cfg(feature = "print")]
+use crate::report::{ReportInput, picture};
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct ExportArgs {
+    #[command(flatten)]
+    pub(crate) folder: args::FolderArgs,
+    /// Which form.
+    #[arg(long = "as", value_enum)]
+    pub(crate) form: ExportFormat,
+    /// Where to write it: a file in a folder that is there, else standard output; for `dicom`, `labelled`, `teaching` and
+    /// `audio` a folder, else one in `out/` of the exam folder.
+    #[arg(long, value_name = "PATH")]
+    pub(crate) out: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) exchange: ExchangeArgs,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ExportFormat {
+    /// The whole record; `schema/record.schema.json` describes it.
+    Json,
+    /// A table of stills and calls.
+    Csv,
+    /// What was heard, as captions for the kept audio (WebVTT).
+    Vtt,
+    /// For an image archive: structured report, labels and outlines, selection, report; the stills stay as they are.
+    Dicom,
+    /// Copies for people, named by what they show, with the label below the picture; with index, table and zip.
+    Labelled,
+    /// For record systems: a FHIR R4 bundle.
+    Fhir,
+    /// Labelled copies without whom they are of.
+    Teaching,
+    /// Copies of the kept sound in which each call is marked.
+    Audio,
+}
+
+/// What only some forms of an export need.
+#[derive(Debug, clap::Args)]
+pub(crate) struct ExchangeArgs {
+    /// Whose name goes onto `dicom` and `fhir`.
+    #[arg(long, value_enum, default_value_t = Identity::Agreed)]
+    pub(crate) identity: Identity,
+    /// The practice that the signing vet answers to, for `dicom`.
+    #[arg(long, value_name = "NAME", value_parser = args::not_blank)]
+    pub(crate) organisation: Option<String>,
+    /// Codes to use instead of the built-in ones; see `codes/dicom.toml`.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) codes: Option<PathBuf>,
+    /// Where the scanner writes names into its pictures: this is blackened in `teaching`, in pixels.
+    #[arg(long, value_name = "LEFT,TOP,WIDTH,HEIGHT", value_parser = rectangle)]
+    pub(crate) black_out: Option<Rectangle>,
+}
+
+/// Whose name goes onto an export.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Identity {
+    /// That of the stills; where the exam names another animal, nothing is written.
+    Agreed,
+    /// That of the stills.
+    Stills,
+    /// That of the exam.
+    Exam,
+}
+
+impl From<Identity> for subject::Identity {
+    fn from(identity: Identity) -> subject::Identity {
+        match identity {
+            Identity::Agreed => subject::Identity::Agreed,
+            Identity::Stills => subject::Identity::Stills,
+            Identity::Exam => subject::Identity::Exam,
+        }
+    }
+}
+
+fn rectangle(text: &str) -> Result<Rectangle, String> {
+    let numbers: Result<Vec<u32>, _> = text.split(',').map(|number| number.trim().parse()).collect();
+    match numbers.as_deref() {
+        Ok([left, top, width, height]) if *width > 0 && *height > 0 => {
+            Ok(Rectangle { left: *left, top: *top, width: *width, height: *height })
+        }
+        _ => Err("wanted are left, top, width and height in pixels, as in 0,0,800,60".to_owned()),
+    }
+}
+
+/// An exam with all that an export speaks of.
+struct Opened {
+    protocols: Protocols,
+    exam: Exam,
+    record: Record,
+    codes: Codes,
+    stills: Vec<Still>,
+    /// Something about the stills that a person should look at.
+    problems: usize,
+}
+
+fn open(args: &ExportArgs) -> anyhow::Result<Opened> {
+    let folder = &args.folder.folder;
+    let protocols = args.folder.knowledge.read()?;
+    let exam = verified(&args.folder.open(), &protocols)?;
+    let record = record_against(&exam, &protocols, &Against::default());
+    let codes = match &args.exchange.codes {
+        Some(path) => {
+            let text =
+                std::fs::read_to_string(path).with_context(|| format!("cannot read `{}`", path.display()))?;
+            Codes::parse(&text).with_context(|| format!("`{}`", path.display()))?
+        }
+        None => Codes::built_in()?,
+    };
+    let (mut stills, mut problems) = (Vec::new(), 0);
+    for frame in &record.frames {
+        match still::read(frame, folder) {
+            Ok(Some(still)) => stills.push(still),
+            Ok(None) => {}
+            Err(problem) => {
+                eprintln!("{}: {}", problem.message, problem.help);
+                problems += 1;
+            }
+        }
+    }
+    Ok(Opened { protocols, exam, record, codes, stills, problems })
+}
+
+impl Opened {
+    fn input<'a>(&'a self, args: &'a ExportArgs) -> Input<'a> {
+        Input {
+            record: &self.record,
+            exam: &self.exam,
+            protocols: &self.protocols,
+            codes: &self.codes,
+            organisation: args.exchange.organisation.as_deref(),
+            cautions: CAUTIONS,
+        }
+    }
+
+    #[cfg(not(feature = "print"))]
+    fn printed(&self, _: &Path) -> anyhow::Result<Vec<u8>> {
+        anyhow::bail!(
+            "this zonecall was built without the feature `print`, so there is no report to export; use one with it"
+        )
+    }
+
+    #[cfg(feature = "print")]
+    fn printed(&self, folder: &Path) -> anyhow::Result<Vec<u8>> {
+        let pictures = picture::pictures(&self.record, folder);
+        let report = ReportInput {
+            record: &self.record,
+            earlier: &[],
+            protocols: &self.protocols,
+            pictures: &pictures,
+        };
+        Ok(pdf(&report, Audience::Vet, PageSize::A4)?.pdf)
+    }
+
+    fn done(&self, made: usize, into: &Path, problems: usize) -> anyhow::Result<ExitCode> {
+        writeln!(std::io::stdout(), "{made} files: {}", into.display())?;
+        Ok(if self.problems + problems == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
+    }
+}
+
+/// The folder that an export goes into: the one that was named, or one in `out/` of the exam.
+fn into(args: &ExportArgs, name: &str) -> anyhow::Result<PathBuf> {
+    let into = match &args.out {
+        Some(path) => path.clone(),
+        None => args.folder.open().out()?.join(name),
+    };
+    std::fs::create_dir_all(&into).with_context(|| format!("cannot make the folder `{}`", into.display()))?;
+    Ok(into)
+}
+
+pub(super) fn dicom(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+    let opened = open(args)?;
+    let folder = into(args, "dicom")?;
+    let before = earlier(&folder, &opened.record.exam.id);
+    let printed = opened.printed(&args.folder.folder)?;
+    let made = export(&opened.input(args), &opened.stills, args.exchange.identity.into(), &before, &printed)?;
+    for file in &made {
+        write_file(&folder.join(&file.name), &file.bytes)?;
+    }
+    opened.done(made.len(), &folder, 0)
+}
+
+pub(super) fn fhir(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+    let opened = open(args)?;
+    let printed = opened.printed(&args.folder.folder)?;
+    let text =
+        fhir::bundle(&opened.input(args), &opened.stills, args.exchange.identity.into(), Some(&printed))?;
+    match &args.out {
+        Some(path) => write_file(path, text.as_bytes())?,
+        None => std::io::stdout().write_all(text.as_bytes())?,
+    }
+    Ok(if opened.problems == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+pub(super) fn labelled(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+    let opened = open(args)?;
+    let folder = into(args, "labelled")?;
+    let copies = labelled::copies(&opened.input(args), &opened.stills, &args.folder.folder);
+    write_copies(&folder, &copies, "labelled.zip")?;
+    opened.done(copies.files.len() + 1, &folder, copies.problems.len())
+}
+
+pub(super) fn teaching(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+    let opened = open(args)?;
+    let folder = into(args, "teaching")?;
+    let mut salt = [0; 16];
+    getrandom::fill(&mut salt)
+        .map_err(|error| anyhow::anyhow!("the system gives no random bytes: {error}"))?;
+    let copies = teaching::copies(
+        &opened.input(args),
+        &opened.stills,
+        &args.folder.folder,
+        args.exchange.black_out,
+        &crate::hex(&salt),
+    );
+    if args.exchange.black_out.is_none() {
+        eprintln!(
+            "what the scanner wrote into its pictures stays: look at each before you show it, or blacken a rectangle \
+             of all with --black-out LEFT,TOP,WIDTH,HEIGHT"
+        );
+    }
+    write_copies(&folder, &copies, "teaching.zip")?;
+    opened.done(copies.files.len() + 1, &folder, copies.problems.len())
+}
+
+fn write_copies(folder: &Path, copies: &labelled::Copies, archive: &str) -> anyhow::Result<()> {
+    for (still, why) in &copies.problems {
+        eprintln!("`{still}` was not copied: {why}");
+    }
+    let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
+    let options = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);
+    for file in &copies.files {
+        write_file(&folder.join(&file.name), &file.bytes)?;
+        zip.start_file(&file.name, options)?;
+        zip.write_all(&file.bytes)?;
+    }
+    let bytes = zip.finish()?.into_inner();
+    write_file(&folder.join(archive), &bytes)
+}
+
+pub(super) fn audio(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+    let folder = &args.folder.folder;
+    let protocols = args.folder.knowledge.read()?;
+    let exam = verified(&args.folder.open(), &protocols)?;
+    let record = record_against(&exam, &protocols, &Against::default());
+    ensure!(!exam.audio.is_empty(), "no sound was kept of this exam, so there is nothing to mark");
+    let into = into(args, "audio")?;
+    let mut out = std::io::stdout().lock();
+    for file in &exam.audio {
+        let path = folder.join(&file.file);
+        let wav = std::fs::read(&path).with_context(|| format!("cannot read `{}`", path.display()))?;
+        let told = || format!("`{}`", path.display());
+        let samples = marks::n_samples(&wav).with_context(told)?;
+        let found = marks::marks(&record, file.first_sample, samples);
+        let marked = marks::marked(&wav, &found).with_context(told)?;
+        let name = path.file_name().context("the kept sound has no file name")?;
+        write_file(&into.join(name), &marked)?;
+        writeln!(out, "{} marks: {}", found.len(), into.join(name).display())?;
+    }
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,372 @@
+//! The exam as a FHIR R4 bundle.
+//!
+//! Takes: the exam, its record, its stills and the printed report.
+//! Gives: one Bundle of type `collection`: animal, people, study, observations, report.
+//! Never: `final` before a vet has signed; a spoken value that looks like a traced one.
+//! Tested in: `tests/it/exchange/fhir.rs`, by a validator that is not ours.
+
+use base64::Engine as _;
+use base64::prelude::BASE64_STANDARD;
+use chrono::{DateTime, SecondsFormat, Utc};
+use dicom_dictionary_std::tags;
+use serde_json::{Map, Value, json};
+
+use super::code::Code;
+use super::concept::{FINDING, MODIFIER, SITE};
+use super::dataset::zone;
+use super::dicom::Input;
+use super::report::settled_at;
+use super::still::{Still, text_of};
+use super::subject::{Identity, Subject, SubjectError};
+use super::uid::uuid;
+use crate::knowledge::place::Place;
+use crate::knowledge::record::{CallRow, EntryRow, standing};
+
+const ANIMAL: &str = "http://hl7.org/fhir/StructureDefinition/patient-animal";
+const UCUM: &str = "http://unitsofmeasure.org";
+
+/// The bundle, indented, with a line feed at the end.
+///
+/// # Errors
+/// When it is not clear whose exam it is.
+pub fn bundle(
+    input: &Input,
+    stills: &[Still],
+    identity: Identity,
+    pdf: Option<&[u8]>,
+) -> Result<String, SubjectError> {
+    let subject = Subject::of(&input.record.exam, stills, identity, input.codes)?;
+    let mut making =
+        Making { input, entries: Vec::new(), patient: String::new(), study: None, speaker: None };
+    making.patient = making.put("patient", patient(input, &subject));
+    making.speaker = input.record.exam.person.as_ref().map(|name| making.put("speaker", person(name, None)));
+    if !stills.is_empty() {
+        let study = making.imaging_study(&subject, stills);
+        making.study = Some(making.put("study", study));
+    }
+    let results = making.observations();
+    making.report(results, pdf);
+    let bundle = json!({
+        "resourceType": "Bundle",
+        "type": "collection",
+        "timestamp": instant(settled_at(input), subject.utc_offset_s),
+        "entry": making.entries,
+    });
+    Ok(format!("{bundle:#}\n"))
+}
+
+struct Making<'a> {
+    input: &'a Input<'a>,
+    entries: Vec<Value>,
+    patient: String,
+    study: Option<String>,
+    speaker: Option<String>,
+}
+
+fn instant(at: DateTime<Utc>, utc_offset_s: i32) -> String {
+    at.with_timezone(&zone(utc_offset_s)).to_rfc3339_opts(SecondsFormat::Millis, false)
+}
+
+fn person(name: &str, licence: Option<&str>) -> Value {
+    let mut practitioner = json!({"resourceType": "Practitioner", "name": [{"text": name}]});
+    if let Some(licence) = licence {
+        // Nobody checked the number: it stands as it was entered.
+        practitioner["identifier"] = json!([{"type": {"text": "licence, as entered"}, "value": licence}]);
+    }
+    practitioner
+}
+
+fn patient(input: &Input, subject: &Subject) -> Value {
+    let text = |tag| text_of(&subject.modules.0, tag);
+    let horse = &input.record.exam.horse;
+    let name = horse.name.clone().unwrap_or_else(|| subject.name.replace('^', " ").trim().to_owned());
+    let mut animal =
+        vec![json!({"url": "species", "valueCodeableConcept": concept(input, &input.codes.common.species)})];
+    if let Some(breed) = text(tags::PATIENT_BREED_DESCRIPTION) {
+        animal.push(json!({"url": "breed", "valueCodeableConcept": {"text": breed}}));
+    }
+    let neutered = match text(tags::PATIENT_SEX_NEUTERED).as_deref() {
+        Some("ALTERED") => Some("neutered"),
+        Some("UNALTERED") => Some("intact"),
+        _ => None,
+    };
+    if let Some(status) = neutered {
+        let coding = json!([{"system": "http://hl7.org/fhir/animal-genderstatus", "code": status}]);
+        animal.push(json!({"url": "genderStatus", "valueCodeableConcept": {"coding": coding}}));
+    }
+    let mut patient = json!({"resourceType": "Patient", "extension": [{"url": ANIMAL, "extension": animal}]});
+    if !name.is_empty() {
+        patient["name"] = json!([{"text": name}]);
+    }
+    if !subject.id.is_empty() {
+        patient["identifier"] = json!([{"value": subject.id}]);
+    }
+    match subject.sex.as_str() {
+        "M" => patient["gender"] = json!("male"),
+        "F" => patient["gender"] = json!("female"),
+        "O" => patient["gender"] = json!("other"),
+        _ => {}
+    }
+    if let Some(owner) = text(tags::RESPONSIBLE_PERSON) {
+        let owner = owner.replace('^', " ");
+        patient["contact"] = json!([{"relationship": [{"text": "owner"}], "name": {"text": owner.trim()}}]);
+    }
+    patient
+}
+
+fn system(input: &Input, scheme: &str) -> String {
+    match scheme {
+        "SCT" => "http://snomed.info/sct".to_owned(),
+        "DCM" => "http://dicom.nema.org/resources/ontology/DCM".to_owned(),
+        "LN" => "http://loinc.org".to_owned(),
+        "NCIt" => "http://ncithesaurus-stage.nci.nih.gov".to_owned(),
+        "UCUM" => UCUM.to_owned(),
+        _ => format!("urn:oid:{}", input.codes.local.uid),
+    }
+}
+
+fn concept(input: &Input, code: &Code) -> Value {
+    json!({
+        "coding": [{"system": system(input, &code.scheme), "code": code.value, "display": code.meaning}],
+        "text": code.meaning,
+    })
+}
+
+fn is_signed(input: &Input) -> bool {
+    input.record.exam.status == "signed"
+}
+
+impl Making<'_> {
+    /// Adds a resource; gives its address in the bundle, which is the same in every export.
+    fn put(&mut self, what: &str, resource: Value) -> String {
+        let url = format!("urn:uuid:{}", uuid(&["fhir", &self.input.record.exam.id, what]));
+        self.entries.push(json!({"fullUrl": url, "resource": resource}));
+        url
+    }
+
+    fn imaging_study(&self, subject: &Subject, stills: &[Still]) -> Value {
+        let of_study: Vec<&Still> = stills.iter().filter(|still| still.study == subject.study).collect();
+        let mut series: Vec<(&str, Vec<Value>)> = Vec::new();
+        for still in &of_study {
+            let instance = json!({
+                "uid": still.instance,
+                "sopClass": {"system": "urn:ietf:rfc:3986", "code": format!("urn:oid:{}", still.class)},
+            });
+            match series.iter().position(|(name, _)| *name == still.series) {
+                Some(idx) => series[idx].1.push(instance),
+                None => series.push((&still.series, vec![instance])),
+            }
+        }
+        let modality = &self.input.codes.common.modality;
+        let modality = json!({"system": system(self.input, &modality.scheme), "code": modality.value});
+        let series: Vec<Value> = series
+            .into_iter()
+            .map(|(uid, all)| json!({"uid": uid, "modality": modality, "numberOfInstances": all.len(), "instance": all}))
+            .collect();
+        let exam = &self.input.record.exam;
+        json!({
+            "resourceType": "ImagingStudy",
+            "status": "available",
+            "identifier": [{"system": "urn:dicom:uid", "value": format!("urn:oid:{}", subject.study)}],
+            "subject": {"reference": self.patient},
+            "started": instant(exam.started_at, exam.utc_offset_s),
+            "numberOfSeries": series.len(),
+            "numberOfInstances": of_study.len(),
+            "series": series,
+        })
+    }
+
+    fn observations(&mut self) -> Vec<Value> {
+        let record = self.input.record;
+        let calls = standing(&record.calls).filter(|call| matches!(call.kind.as_str(), "value" | "finding"));
+        let mut results = Vec::new();
+        for call in calls {
+            let observation = self.said(call);
+            results.push(json!({"reference": self.put(&format!("call {}", call.seq), observation)}));
+        }
+        for entry in &record.entries {
+            let observation = self.entered(entry);
+            results.push(json!({"reference": self.put(&format!("entry {}", entry.seq), observation)}));
+        }
+        results
+    }
+
+    /// What all observations have.
+    fn observation(
+        &self,
+        place: &Place,
+        at: DateTime<Utc>,
+        how: &str,
+        notes: &[String],
+    ) -> Map<String, Value> {
+        let input = self.input;
+        let mut out = Map::new();
+        let mut put = |name: &str, value: Value| out.insert(name.to_owned(), value);
+        put("resourceType", json!("Observation"));
+        put("status", json!(if is_signed(input) { "final" } else { "preliminary" }));
+        put("subject", json!({"reference": self.patient}));
+        put("effectiveDateTime", json!(instant(at, input.record.exam.utc_offset_s)));
+        put("method", json!({"text": how}));
+        let site = input.site(place);
+        let words = place.in_words(input.protocols);
+        if !words.is_empty() {
+            let mut body = json!({"text": words});
+            if let Some(region) = &site.region {
+                body["coding"] = concept(input, region)["coding"].clone();
+            }
+            put("bodySite", body);
+        }
+        let parts = [
+            (SITE, &site.structure),
+            (MODIFIER, &site.zone),
+            (super::concept::LATERALITY, &site.side),
+            (super::concept::IMAGE_VIEW, &site.view),
+        ];
+        let components: Vec<Value> = parts
+            .into_iter()
+            .filter_map(|(name, code)| {
+                let name: Code = name.into();
+                Some(json!({"code": concept(input, &name), "valueCodeableConcept": concept(input, code.as_ref()?)}))
+            })
+            .collect();
+        if !components.is_empty() {
+            put("component", Value::Array(components));
+        }
+        if let Some(study) = &self.study {
+            put("derivedFrom", json!([{"reference": study}]));
+        }
+        if !notes.is_empty() {
+            let notes: Vec<Value> = notes.iter().map(|text| json!({"text": text})).collect();
+            put("note", Value::Array(notes));
+        }
+        out
+    }
+
+    fn said(&self, call: &CallRow) -> Value {
+        let input = self.input;
+        let term = call.term.as_deref().unwrap_or_default();
+        let mut notes: Vec<String> = Vec::new();
+        match call.words.trim() {
+            "" => {}
+            words => notes.push(format!("as heard: {words}")),
+        }
+        notes.extend(super::group::doubts(call));
+        let mut out = self.observation(
+            &call.place,
+            call.said_at,
+            if call.added { "added by hand" } else { "spoken" },
+            &notes,
+        );
+        if let Some(speaker) = &self.speaker {
+            out.insert("performer".to_owned(), json!([{"reference": speaker}]));
+        }
+        if call.kind == "value" {
+            self.put_number(&mut out, term, call.number, call.unit.as_deref(), call.scale.as_deref());
+            return Value::Object(out);
+        }
+        out.insert("code".to_owned(), concept(input, &FINDING.into()));
+        if call.class.as_deref() == Some("not_done") {
+            let coding = json!([{"system": "http://terminology.hl7.org/CodeSystem/data-absent-reason", "code": "not-performed"}]);
+            out.insert("dataAbsentReason".to_owned(), json!({"coding": coding}));
+            return Value::Object(out);
+        }
+        let found = input.codes.finding(call.class.as_deref(), term);
+        out.insert("valueCodeableConcept".to_owned(), concept(input, &found));
+        let degree =
+            call.degree.iter().map(|name| (input.codes.common.severity.clone(), input.codes.degree(name)));
+        let position = call.position.iter().map(|name| (MODIFIER.into(), input.codes.position(name)));
+        for (name, code) in degree.chain(position) {
+            let component =
+                json!({"code": concept(input, &name), "valueCodeableConcept": concept(input, &code)});
+            let all = out.entry("component").or_insert_with(|| json!([]));
+            if let Some(all) = all.as_array_mut() {
+                all.push(component);
+            }
+        }
+        Value::Object(out)
+    }
+
+    fn entered(&self, entry: &EntryRow) -> Value {
+        let how = if entry.traced { "traced on a still" } else { "typed" };
+        let mut notes: Vec<String> = entry.by.iter().map(|by| format!("{how} by {by}")).collect();
+        if entry.scale_by_hand {
+            notes.push("the still states no scale: a person set it on its depth scale".to_owned());
+        }
+        let still =
+            entry.still.as_ref().and_then(|id| self.input.record.frames.iter().find(|frame| frame.id == *id));
+        if let Some(still) = still.filter(|still| !still.doubt.is_empty()) {
+            notes.push(format!("label of the still {} in doubt: {}", still.name(), still.doubt.join("; ")));
+        }
+        let mut out = self.observation(&entry.place, entry.at, how, &notes);
+        self.put_number(
+            &mut out,
+            &entry.term,
+            Some(entry.number),
+            entry.unit.as_deref(),
+            entry.scale.as_deref(),
+        );
+        Value::Object(out)
+    }
+
+    fn put_number(
+        &self,
+        out: &mut Map<String, Value>,
+        term: &str,
+        number: Option<f64>,
+        unit: Option<&str>,
+        scale: Option<&str>,
+    ) {
+        let code = super::group::named(self.input, term, scale);
+        let mut name = concept(self.input, &code);
+        name["text"] =
+            json!(scale.map_or_else(|| term.to_owned(), |scale| format!("{term} on the scale {scale}")));
+        out.insert("code".to_owned(), name);
+        if let Some(number) = number {
+            let unit = unit.unwrap_or("1");
+            let quantity = json!({"value": number, "unit": unit, "system": UCUM, "code": unit});
+            out.insert("valueQuantity".to_owned(), quantity);
+        }
+    }
+
+    fn report(&mut self, results: Vec<Value>, pdf: Option<&[u8]>) {
+        let input = self.input;
+        let exam = &input.record.exam;
+        let signer = exam.signed.as_ref().filter(|_| is_signed(input));
+        let signer = signer.map(|signed| self.put("signer", person(&signed.by, Some(&signed.licence))));
+        let mut report = json!({
+            "resourceType": "DiagnosticReport",
+            "status": if is_signed(input) { "final" } else { "preliminary" },
+            "code": concept(input, &input.codes.common.report),
+            "subject": {"reference": self.patient},
+            "effectiveDateTime": instant(exam.started_at, exam.utc_offset_s),
+            "issued": instant(settled_at(input), exam.utc_offset_s),
+            "identifier": [{"value": exam.id}],
+            "conclusion": input.cautions,
+        });
+        if !results.is_empty() {
+            report["result"] = Value::Array(results);
+        }
+        if let Some(study) = &self.study {
+            report["imagingStudy"] = json!([{"reference": study}]);
+        }
+        if let Some(signer) = &signer {
+            report["resultsInterpreter"] = json!([{"reference": signer}]);
+        }
+        self.put("report", report);
+        let Some(pdf) = pdf else { return };
+        let attachment = json!({
+            "contentType": "application/pdf",
+            "title": if is_signed(input) { "Report" } else { "Report (draft)" },
+            "data": BASE64_STANDARD.encode(pdf),
+        });
+        let document = json!({
+            "resourceType": "DocumentReference",
+            "status": "current",
+            "docStatus": if is_signed(input) { "final" } else { "preliminary" },
+            "type": concept(input, &input.codes.common.report),
+            "subject": {"reference": self.patient},
+            "content": [{"attachment": attachment}],
+        });
+        self.put("document", document);
+    }
+}

@@ -1,0 +1,237 @@
+//! Measurement groups: what was said, typed or traced of one place.
+//!
+//! Takes: calls and entries of the record, outlines of the exam, and the stills of their views.
+//! Gives: groups after TID 1501 for what was said or typed, after TID 1410 for what was traced on a still.
+//! Never: a value that was taken back; a doubt that is left behind.
+//! Tested in: `tests/it/exchange/report.rs`.
+
+use std::collections::BTreeMap;
+
+use super::code::{Code, Site};
+use super::concept::{
+    COMMENT, FINDING, GROUP, IMAGE_VIEW, LATERALITY, METHOD, MODIFIER, PATH, REGION, SITE, SOURCE,
+    TRACKING_ID, TRACKING_UID,
+};
+use super::content::{Item, Relation, Says};
+use super::dicom::Input;
+use super::still::Still;
+use super::uid::uid;
+use crate::exam::event::Entered;
+use crate::knowledge::place::Place;
+use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Status, standing};
+
+/// Every group of an exam, in the order of the journal.
+pub(super) fn groups(input: &Input, stills: &[Still]) -> Vec<Item> {
+    let mut found: Vec<(u64, Item)> = Vec::new();
+    let mut said: BTreeMap<[Option<&str>; 4], Vec<&CallRow>> = BTreeMap::new();
+    for call in standing(&input.record.calls) {
+        match call.kind.as_str() {
+            "value" => said.entry(parts(&call.place)).or_default().push(call),
+            "finding" => found.push((call.seq, finding_group(input, stills, call))),
+            _ => {}
+        }
+    }
+    for calls in said.into_values() {
+        if let Some(first) = calls.first() {
+            found.push((first.seq, spoken_group(input, stills, first, &calls)));
+        }
+    }
+    for entry in &input.record.entries {
+        found.push((entry.seq, entry_group(input, stills, entry)));
+    }
+    found.sort_by_key(|(seq, _)| *seq);
+    found.into_iter().map(|(_, item)| item).collect()
+}
+
+fn parts(place: &Place) -> [Option<&str>; 4] {
+    [&place.limb, &place.zone, &place.plane, &place.structure].map(Option::as_deref)
+}
+
+/// The head of a group: what it is of, and its names, which are the same in every export of this exam.
+fn group(input: &Input, tracking: &str, template: &'static str) -> Item {
+    let exam = &input.record.exam.id;
+    Item::new(Relation::Contains, GROUP, Says::Container(Some(template))).with([
+        Item::text(Relation::HasObservationContext, TRACKING_ID, tracking),
+        Item::new(Relation::HasObservationContext, TRACKING_UID, Says::Uid(uid(&["group", exam, tracking]))),
+    ])
+}
+
+/// Where it lies: region, zone and side; then the structure.
+fn sites(site: &Site, positions: &[Code]) -> Vec<Item> {
+    let side = || site.side.clone().map(|side| Item::code(Relation::HasConceptModifier, LATERALITY, side));
+    let modifier = |code: &Code| Item::code(Relation::HasConceptModifier, MODIFIER, code.clone());
+    let mut found = Vec::new();
+    let region = site.region.as_ref().or(site.zone.as_ref());
+    if let Some(region) = region {
+        let zone = site.zone.as_ref().filter(|zone| *zone != region).map(modifier);
+        found.push(Item::code(Relation::HasConceptModifier, SITE, region.clone()).with(side()).with(zone));
+    }
+    if let Some(structure) = &site.structure {
+        found.push(
+            Item::code(Relation::HasConceptModifier, SITE, structure.clone())
+                .with(side())
+                .with(site.kind.as_ref().map(modifier))
+                .with(positions.iter().map(modifier)),
+        );
+    }
+    found
+}
+
+fn view(site: &Site) -> Option<Item> {
+    site.view.clone().map(|view| Item::code(Relation::Contains, IMAGE_VIEW, view))
+}
+
+/// The stills of a view, and what speaks against their labels.
+fn sources(input: &Input, stills: &[Still], place: &Place) -> Vec<Item> {
+    let mut found = Vec::new();
+    let of_view = |frame: &&FrameRow| {
+        place.zone.is_some()
+            && frame.place.same_view(place)
+            && !matches!(frame.status, Status::LeftOut | Status::Ambiguous | Status::Unlabelled)
+    };
+    for frame in input.record.frames.iter().filter(of_view) {
+        if let Some(still) = stills.iter().find(|still| still.id == frame.id) {
+            found.push(Item::image(Relation::Contains, Some(SOURCE.into()), still));
+            let doubt = frame.doubt.join("; ");
+            if !doubt.is_empty() {
+                found.push(comment(&format!("label of the still {} in doubt: {doubt}", frame.name())));
+            }
+        }
+    }
+    found
+}
+
+fn comment(text: &str) -> Item {
+    Item::text(Relation::Contains, COMMENT, text)
+}
+
+fn spoken_group(input: &Input, stills: &[Still], first: &CallRow, calls: &[&CallRow]) -> Item {
+    let site = input.site(&first.place);
+    let tracking = format!("spoken {} {}", first.place.columns(), first.seq);
+    let numbers = calls.iter().filter_map(|call| {
+        let term = call.term.as_deref().unwrap_or_default();
+        let mut says =
+            number(input, term, call.number?, call.unit.as_deref(), call.scale.as_deref()).at(call.said_at);
+        if input.codes.is_of_lesion(term) {
+            says = says.with([of_lesion(input)]);
+        }
+        Some(says.with([how_it_came(input, "spoken")]))
+    });
+    let numbers: Vec<Item> = numbers.collect();
+    let doubts: Vec<Item> = calls.iter().flat_map(|call| doubts(call)).map(|text| comment(&text)).collect();
+    group(input, &tracking, "1501")
+        .with(sites(&site, &[]))
+        .with(sources(input, stills, &first.place))
+        .with(numbers)
+        .with(view(&site))
+        .with(calls.iter().map(|call| comment(&as_heard(call))))
+        .with(doubts)
+}
+
+/// How a number came; the dictionaries have no code for it.
+fn how_it_came(input: &Input, how: &str) -> Item {
+    Item::code(Relation::HasConceptModifier, METHOD, input.codes.local(how, how))
+}
+
+fn of_lesion(input: &Input) -> Item {
+    Item::code(Relation::HasConceptModifier, FINDING, input.codes.common.lesion.clone())
+}
+
+fn number(input: &Input, term: &str, number: f64, unit: Option<&str>, scale: Option<&str>) -> Item {
+    let name = named(input, term, scale);
+    Item::new(Relation::Contains, name, Says::Number(number, input.codes.unit(unit)))
+}
+
+/// What a value is called; a score means something only on its scale.
+pub(super) fn named(input: &Input, term: &str, scale: Option<&str>) -> Code {
+    match scale {
+        Some(scale) => input.codes.local(&format!("{term} {scale}"), &format!("{term} on the scale {scale}")),
+        None => input.codes.value(term),
+    }
+}
+
+fn finding_group(input: &Input, stills: &[Still], call: &CallRow) -> Item {
+    let codes = input.codes;
+    let site = input.site(&call.place);
+    let term = call.term.as_deref().unwrap_or_default();
+    let positions: Vec<_> = call.position.iter().map(|name| codes.position(name)).collect();
+    let tracking = format!("finding {} {}", call.place.columns(), call.seq);
+    let degree = call.degree.as_deref().map(|name| {
+        Item::code(Relation::Contains, codes.common.severity.clone(), codes.degree(name)).at(call.said_at)
+    });
+    group(input, &tracking, "1501")
+        .with([Item::code(Relation::Contains, FINDING, codes.finding(call.class.as_deref(), term))
+            .at(call.said_at)])
+        .with(sites(&site, &positions))
+        .with(sources(input, stills, &call.place))
+        .with(degree)
+        .with(view(&site))
+        .with([comment(&as_heard(call))])
+        .with(doubts(call).map(|text| comment(&text)))
+}
+
+fn as_heard(call: &CallRow) -> String {
+    match call.words.trim() {
+        "" if call.added => "added by hand, not heard".to_owned(),
+        words => format!("as heard: {words}"),
+    }
+}
+
+/// What speaks against a call, and what was not said but assumed.
+pub(super) fn doubts(call: &CallRow) -> impl Iterator<Item = String> {
+    let against = call.doubt.iter().map(|doubt| format!("in doubt: {doubt}"));
+    let term = call.term.clone().unwrap_or_default();
+    let assumed = call.unit_assumed.then(|| format!("unit of {term} assumed, not said"));
+    let corrected = (!call.corrected_by.is_empty()).then(|| {
+        let lines: Vec<String> = call.corrected_by.iter().map(u64::to_string).collect();
+        format!("{term} corrected by journal line {}", lines.join(", "))
+    });
+    against.chain(assumed).chain(corrected)
+}
+
+fn entry_group(input: &Input, stills: &[Still], entry: &EntryRow) -> Item {
+    let entered =
+        input.exam.entries.iter().find(|logged| logged.seq == entry.seq).map(|logged| &logged.entered);
+    let still = entry.still.as_ref().and_then(|id| stills.iter().find(|still| still.id == *id));
+    let outline = entered.and_then(|entered| corners(entered)).zip(still);
+    let how = if entry.traced { "traced" } else { "typed" };
+    let tracking = format!("{how} {} {}", entry.place.columns(), entry.seq);
+    let site = input.site(&entry.place);
+    let mut value =
+        number(input, &entry.term, entry.number, entry.unit.as_deref(), entry.scale.as_deref()).at(entry.at);
+    if input.codes.is_of_lesion(&entry.term) {
+        value = value.with([of_lesion(input)]);
+    }
+    let method = input.codes.method(&entry.term).filter(|_| outline.is_some());
+    value = value.with([match method {
+        Some(method) => Item::code(Relation::HasConceptModifier, METHOD, method),
+        None => how_it_came(input, how),
+    }]);
+    value = value.with(entered.and_then(|entered| entered.ends_px).zip(still).map(|(ends, still)| {
+        Item::new(Relation::InferredFrom, PATH, Says::Line(ends.to_vec())).with([Item::image(
+            Relation::SelectedFrom,
+            None,
+            still,
+        )])
+    }));
+    let template = if outline.is_some() { "1410" } else { "1501" };
+    let head = group(input, &tracking, template).with(sites(&site, &[]));
+    let body = match outline {
+        Some((corners, still)) => head.with([Item::new(Relation::Contains, REGION, Says::Polyline(corners))
+            .with([Item::image(Relation::SelectedFrom, None, still)])]),
+        None => head.with(still.map(|still| Item::image(Relation::Contains, Some(SOURCE.into()), still))),
+    };
+    let by = entry.by.as_ref().map(|by| comment(&format!("{how} by {by}")));
+    let hand =
+        entry.scale_by_hand.then(|| comment("the still states no scale: a person set it on its depth scale"));
+    let label = entry.still.as_ref().and_then(|id| input.record.frames.iter().find(|frame| frame.id == *id));
+    let doubt = label.filter(|frame| !frame.doubt.is_empty()).map(|frame| {
+        comment(&format!("label of the still {} in doubt: {}", frame.name(), frame.doubt.join("; ")))
+    });
+    body.with([value]).with(view(&site)).with(by).with(hand).with(doubt)
+}
+
+/// The corners of what was traced.
+pub(super) fn corners(entered: &Entered) -> Option<Vec<(f64, f64)>> {
+    entered.outline.as_ref().map(crate::trace::Outline::corners)
+}

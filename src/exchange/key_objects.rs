@@ -1,0 +1,90 @@
+//! The stills that show a finding, for whoever opens the study and has little time.
+//!
+//! Takes: the record and its stills.
+//! Gives: a Key Object Selection document after TID 2010; none where no still shows a finding.
+//! Never: a still whose view is not sure, without saying so.
+//! Tested in: `tests/it/exchange/objects.rs`.
+
+use dicom_core::VR;
+use dicom_dictionary_std::{tags, uids};
+use sha2::{Digest, Sha256};
+
+use super::concept::{DEVICE, DEVICE_NAME, DEVICE_UID, KEY_DESCRIPTION, OBSERVER_TYPE, OF_INTEREST};
+use super::content::{Item, Relation, Says};
+use super::dataset::{DataSet, EncodeError};
+use super::dicom::Input;
+use super::report::{evidence, is_labelled, settled_at};
+use super::still::Still;
+use super::subject::{MAKER, Subject};
+use super::uid::{IMPLEMENTATION_UID, uid};
+use crate::hex;
+use crate::knowledge::record::{CallRow, FrameRow, standing};
+
+/// What a still shows that is not sound, in words.
+fn shown<'a>(input: &'a Input, frame: &'a FrameRow) -> impl Iterator<Item = &'a CallRow> {
+    let known = is_labelled(frame) && frame.place.zone.is_some();
+    standing(&input.record.calls).filter(move |call| {
+        known
+            && call.kind == "finding"
+            && call.class.as_deref() == Some("lesion")
+            && call.place.same_view(&frame.place)
+    })
+}
+
+/// The document.
+///
+/// # Errors
+/// When it cannot be encoded.
+pub(super) fn selection(
+    input: &Input,
+    subject: &Subject,
+    stills: &[Still],
+) -> Result<Option<(String, Vec<u8>)>, EncodeError> {
+    let mut chosen = Vec::new();
+    let mut lines = Vec::new();
+    for frame in &input.record.frames {
+        let found: Vec<String> =
+            shown(input, frame).map(|call| crate::report::words::meaning(call)).collect();
+        let still = stills.iter().find(|still| still.id == frame.id);
+        if let Some(still) = still.filter(|_| !found.is_empty()) {
+            let doubt = if frame.doubt.is_empty() {
+                String::new()
+            } else {
+                format!(" (label in doubt: {})", frame.doubt.join("; "))
+            };
+            lines.push(format!("{}: {}{doubt}", frame.place.codes(), found.join("; ")));
+            chosen.push(still.clone());
+        }
+    }
+    if chosen.is_empty() {
+        return Ok(None);
+    }
+    let exam = &input.record.exam;
+    let at = settled_at(input);
+    let draft = if exam.status == "signed" { "" } else { "draft, not signed by a vet\n" };
+    let context = Relation::HasObservationContext;
+    let root = Item::new(Relation::Contains, OF_INTEREST, Says::Container(Some("2010")))
+        .with([
+            Item::code(context, OBSERVER_TYPE, DEVICE),
+            Item::new(context, DEVICE_UID, Says::Uid(IMPLEMENTATION_UID.to_owned())),
+            Item::text(context, DEVICE_NAME, MAKER),
+            Item::text(Relation::Contains, KEY_DESCRIPTION, &format!("{draft}{}", lines.join("\n"))),
+        ])
+        .with(chosen.iter().map(|still| Item::image(Relation::Contains, None, still)));
+    let body = DataSet::new()
+        .text(tags::MODALITY, VR::CS, "KO")
+        .text(tags::SERIES_INSTANCE_UID, VR::UI, &uid(&["series", "selection", &exam.id]))
+        .text(tags::SERIES_NUMBER, VR::IS, "9003")
+        .text(tags::SERIES_DESCRIPTION, VR::LO, "Stills that show a finding")
+        .empty(tags::REFERENCED_PERFORMED_PROCEDURE_STEP_SEQUENCE, VR::SQ)
+        .text(tags::INSTANCE_NUMBER, VR::IS, "1")
+        .moment(tags::CONTENT_DATE, tags::CONTENT_TIME, at, subject.utc_offset_s)
+        .items(tags::CURRENT_REQUESTED_PROCEDURE_EVIDENCE_SEQUENCE, evidence(&chosen))
+        .all(root.root(subject.utc_offset_s));
+    let class = uids::KEY_OBJECT_SELECTION_DOCUMENT_STORAGE;
+    let start = |instance: &str| subject.start(class, instance, at).all(body.clone());
+    let content = hex(&Sha256::digest(start("2.25.0").file()?));
+    let instance = uid(&["selection", &exam.id, &content]);
+    let bytes = start(&instance).file()?;
+    Ok(Some((instance, bytes)))
+}

@@ -1,0 +1,208 @@
+//! Copies of the stills for people: named by what they show, with the label below the picture.
+//!
+//! Takes: the record, and the stills' files.
+//! Gives: files with their names, an index page and a table; the caller writes or zips them.
+//! Never: a still that a person left out; a name that hides a doubt.
+//! Tested in: `tests/it/exchange/labelled.rs`.
+
+use std::io::Cursor;
+use std::path::Path;
+
+use image::ImageFormat;
+use maud::{DOCTYPE, html};
+
+use super::derived::derived;
+use super::dicom::Input;
+use super::report::is_labelled;
+use super::still::Still;
+use super::strip::below;
+use crate::knowledge::record::{FrameRow, Status};
+use crate::report::picture::full;
+use crate::report::spreadsheet::text;
+use crate::report::words::date_time;
+
+/// A file of the export.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Labelled {
+    /// Its name.
+    pub name: String,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+}
+
+/// What was made, and which stills could not be copied and why.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Copies {
+    /// The files.
+    pub files: Vec<Labelled>,
+    /// By name of the still.
+    pub problems: Vec<(String, String)>,
+}
+
+struct Row<'a> {
+    frame: &'a FrameRow,
+    picture: Option<String>,
+    dicom: Option<String>,
+}
+
+/// Makes the copies.
+#[must_use]
+pub fn copies(input: &Input, stills: &[Still], exam_folder: &Path) -> Copies {
+    let mut made = Copies::default();
+    let mut rows = Vec::new();
+    let frames = input.record.frames.iter().enumerate().filter(|(_, frame)| frame.status != Status::LeftOut);
+    for (idx, frame) in frames {
+        let stem = stem(frame, idx + 1);
+        let mut row = Row { frame, picture: None, dicom: None };
+        match picture(input, frame, exam_folder) {
+            Ok(bytes) => {
+                let name = format!("{stem}.png");
+                row.picture = Some(name.clone());
+                made.files.push(Labelled { name, bytes });
+            }
+            Err(why) => made.problems.push((frame.name().to_owned(), why)),
+        }
+        if let Some(still) = stills.iter().find(|still| still.id == frame.id) {
+            match derived(input, still, frame) {
+                Ok((_, bytes)) => {
+                    let name = format!("{stem}.dcm");
+                    row.dicom = Some(name.clone());
+                    made.files.push(Labelled { name, bytes });
+                }
+                Err(error) => made.problems.push((frame.name().to_owned(), error.to_string())),
+            }
+        }
+        rows.push(row);
+    }
+    made.files.push(Labelled { name: "index.html".to_owned(), bytes: index(input, &rows).into_bytes() });
+    made.files.push(Labelled { name: "index.csv".to_owned(), bytes: table(input, &rows).into_bytes() });
+    made
+}
+
+/// Limb, zone, plane, structure and number in scan order; a label in doubt says so in the name.
+pub(super) fn stem(frame: &FrameRow, number: usize) -> String {
+    let place = &frame.place;
+    let plain =
+        |code: &String| code.chars().filter(|c| c.is_ascii_alphanumeric() || *c == '-').collect::<String>();
+    let parts = [&place.limb, &place.zone, &place.plane, &place.structure];
+    let mut parts: Vec<String> = parts.into_iter().flatten().map(plain).collect();
+    if !is_labelled(frame) {
+        parts = vec![if frame.status == Status::Ambiguous { "open" } else { "unlabelled" }.to_owned()];
+    } else if !frame.doubt.is_empty() {
+        parts.push("in-doubt".to_owned());
+    }
+    parts.push(format!("{number:02}"));
+    parts.join("_")
+}
+
+/// What stands below the picture.
+fn lines(input: &Input, frame: &FrameRow) -> Vec<String> {
+    let exam = &input.record.exam;
+    let label = match frame.place.in_words(input.protocols) {
+        words if words.is_empty() || !is_labelled(frame) => "no label".to_owned(),
+        words => format!("{}: {words}", frame.place.codes()),
+    };
+    let at = date_time(frame.saved_at_exam.unwrap_or(frame.saved_at), exam.utc_offset_s);
+    let draft = if exam.status == "signed" { "" } else { "; draft, not signed by a vet" };
+    let mut lines = vec![label];
+    if !frame.doubt.is_empty() {
+        lines.push(format!("in doubt: {}", frame.doubt.join("; ")));
+    }
+    for rival in &frame.rivals {
+        lines.push(format!("or {}: {}", rival.place.codes(), rival.reason));
+    }
+    lines.push(format!("{}, {at}{draft}", crate::report::words::horse(input.record)));
+    lines
+}
+
+fn picture(input: &Input, frame: &FrameRow, exam_folder: &Path) -> Result<Vec<u8>, String> {
+    let picture = full(&exam_folder.join(&frame.file)).map_err(|error| error.to_string())?;
+    let labelled = below(&picture, &lines(input, frame)).map_err(|error| error.to_string())?;
+    let mut bytes = Cursor::new(Vec::new());
+    labelled.write_to(&mut bytes, ImageFormat::Png).map_err(|error| error.to_string())?;
+    Ok(bytes.into_inner())
+}
+
+fn index(input: &Input, rows: &[Row]) -> String {
+    let exam = &input.record.exam;
+    let title = format!(
+        "Stills of {}, {}",
+        crate::report::words::horse(input.record),
+        date_time(exam.started_at, exam.utc_offset_s)
+    );
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width";
+                title { (title) }
+                style {
+                    "body{font-family:sans-serif;margin:1em;max-width:70em}img{max-width:100%;height:auto}"
+                    "figure{margin:0 0 2em}"
+                }
+            }
+            body {
+                h1 { (title) }
+                p { (input.cautions) }
+                @for row in rows {
+                    figure id=(row.frame.id) {
+                        @if let Some(name) = &row.picture {
+                            a href=(name) { img src=(name) alt=(row.frame.place.in_words(input.protocols)) loading="lazy"; }
+                        }
+                        figcaption {
+                            @for line in lines(input, row.frame) { (line) br; }
+                            "made from " (row.frame.name())
+                            @if let Some(name) = &row.dicom { ", " a href=(name) { "as DICOM" } }
+                        }
+                    }
+                }
+            }
+        }
+    };
+    page.into_string()
+}
+
+fn table(input: &Input, rows: &[Row]) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let header = [
+        "picture",
+        "dicom",
+        "limb",
+        "zone",
+        "plane",
+        "structure",
+        "in_words",
+        "status",
+        "doubt",
+        "saved_at_utc",
+        "made_from",
+    ];
+    let header = header.map(str::to_owned);
+    let cells = rows.iter().map(|row| {
+        let (frame, place) = (row.frame, &row.frame.place);
+        let saved = frame.saved_at_exam.unwrap_or(frame.saved_at);
+        [
+            text(row.picture.as_deref()),
+            text(row.dicom.as_deref()),
+            text(place.limb.as_deref()),
+            text(place.zone.as_deref()),
+            text(place.plane.as_deref()),
+            text(place.structure.as_deref()),
+            text(Some(&place.in_words(input.protocols))),
+            crate::report::words::status_code(frame.status).to_owned(),
+            text(Some(&frame.doubt.join("; "))),
+            saved.to_rfc3339_opts(chrono::SecondsFormat::Millis, true),
+            text(Some(frame.name())),
+        ]
+    });
+    for row in std::iter::once(header).chain(cells) {
+        if let Err(error) = writer.write_record(row) {
+            unreachable!("every row has a cell a column: {error}");
+        }
+    }
+    match writer.into_inner().map(String::from_utf8) {
+        Ok(Ok(text)) => text,
+        _ => unreachable!("text written to memory stays text"),
+    }
+}

@@ -1,0 +1,29 @@
+//! The exam for other systems: DICOM objects, labelled copies, FHIR, marked sound, and the network.
+//!
+//! Takes: the exam, its record, the protocols and the stills' files.
+//! Gives: files and messages in the forms of open standards.
+//! Never: changes an original; sends an unsigned exam as anything but a draft; guesses a code.
+//! Tested in: `tests/it/exchange/`, by checkers that are not ours.
+
+pub mod code;
+pub mod uid;
+mod dataset;
+pub mod still;
+pub mod subject;
+pub mod concept;
+mod content;
+mod group;
+mod report;
+mod presentation;
+mod key_objects;
+mod document;
+pub mod dicom;
+pub mod fhir;
+mod strip;
+mod derived;
+pub mod labelled;
+pub mod teaching;
+pub mod marks;
+pub mod network;
+
+pub use code::{Code, Codes};

@@ -1,0 +1,13 @@
+//! Stills in and objects out over the practice's network, by DICOM's own protocol (PS3.7, PS3.8).
+//!
+//! Takes: peers that the practice named.
+//! Gives: files that a scanner sent; an archive that has what was sent to it.
+//! Never: listens or connects unless told to.
+//! Tested in: `tests/it/exchange/network.rs`, with programs that are not ours.
+
+mod message;
+mod inbox;
+pub mod receive;
+pub mod send;
+
+pub use inbox::{Arrival, InboxError, Outcome};

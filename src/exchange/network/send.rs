@@ -1,0 +1,316 @@
+//! Objects go to an archive: a storage service class user (PS3.4 annex B), and one that asks for an echo.
+//!
+//! Takes: DICOM files, and a peer.
+//! Gives: for each file whether the peer has it.
+//! Never: changes a file; takes an object for sent before the peer said so.
+//! Tested in: `tests/it/exchange/network.rs`, with receivers that are not ours.
+
+use std::collections::BTreeSet;
+use std::io::Write;
+use std::net::TcpStream;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use dicom_dictionary_std::{tags, uids};
+use dicom_object::OpenFileOptions;
+use dicom_ul::Pdu;
+use dicom_ul::association::{ClientAssociation, ClientAssociationOptions};
+use dicom_ul::pdu::{PDataValue, PDataValueType, PresentationContextResultReason};
+
+use super::message::{Kind, Message, MessageError, SUCCESS};
+
+/// Kinds of objects in one association: a presentation context has an odd number of one byte (PS3.8 9.3.2.2).
+const KINDS_MAX: usize = 127;
+/// Pause before each further try, in seconds.
+const PAUSES_S: [u64; 2] = [1, 5];
+/// Statuses that are warnings: the object was stored all the same (PS3.4 B.2.3).
+const WARNINGS: [u16; 3] = [0xB000, 0xB006, 0xB007];
+
+/// A DICOM program elsewhere.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Peer {
+    /// Name or address and port, such as `192.168.1.9:104`.
+    pub address: String,
+    /// Its AE title.
+    pub ae_title: String,
+    /// Our AE title.
+    pub own_ae_title: String,
+    /// How long to wait for an answer.
+    pub patience: Duration,
+}
+
+/// A file to be sent.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Object {
+    /// Its file.
+    pub path: PathBuf,
+    /// SOP Class UID.
+    pub class: String,
+    /// SOP Instance UID.
+    pub instance: String,
+    /// Transfer syntax.
+    pub syntax: String,
+}
+
+/// What became of an object.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Sent {
+    /// The peer has it.
+    Yes,
+    /// The peer has it, and warns.
+    Warned(u16),
+    /// The peer does not take it.
+    Refused(String),
+}
+
+/// Why sending stopped.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum SendError {
+    /// No connection, or it broke.
+    #[error(
+        "`{peer}` cannot be reached or broke off: {why}; check address, port and AE titles, and send again"
+    )]
+    Network {
+        /// Whom.
+        peer: String,
+        /// Why, with its causes.
+        why: String,
+    },
+    /// It talks in a way that is none.
+    #[error("`{peer}` answered something else than was asked: {what}")]
+    Answer {
+        /// Whom.
+        peer: String,
+        /// What.
+        what: String,
+    },
+    /// A command could not be made.
+    #[error(transparent)]
+    Message(#[from] MessageError),
+    /// A file cannot be read.
+    #[error("cannot read `{path}`: {why}")]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        why: String,
+    },
+}
+
+impl Object {
+    /// What a file holds.
+    ///
+    /// # Errors
+    /// When it is no DICOM file.
+    pub fn read(path: &Path) -> Result<Object, SendError> {
+        let file = |why: String| SendError::File { path: path.to_owned(), why };
+        let object = OpenFileOptions::new()
+            .read_until(tags::STUDY_DATE)
+            .open_file(path)
+            .map_err(|error| file(error.to_string()))?;
+        let name = |text: &str| text.trim_end_matches(['\0', ' ']).to_owned();
+        let meta = object.meta();
+        Ok(Object {
+            path: path.to_owned(),
+            class: name(meta.media_storage_sop_class_uid()),
+            instance: name(meta.media_storage_sop_instance_uid()),
+            syntax: name(meta.transfer_syntax()),
+        })
+    }
+}
+
+impl Peer {
+    fn failed(&self, error: &dyn std::error::Error) -> SendError {
+        let mut why = error.to_string();
+        let mut source = error.source();
+        while let Some(inner) = source {
+            let text = inner.to_string();
+            if !why.contains(&text) {
+                why = format!("{why}: {text}");
+            }
+            source = inner.source();
+        }
+        SendError::Network { peer: self.address.clone(), why }
+    }
+
+    fn options(&self) -> ClientAssociationOptions<'_> {
+        ClientAssociationOptions::new()
+            .calling_ae_title(self.own_ae_title.as_str())
+            .called_ae_title(self.ae_title.as_str())
+            .read_timeout(self.patience)
+            .write_timeout(self.patience)
+            .connection_timeout(self.patience)
+    }
+
+    /// Asks whether the peer is there and talks to us.
+    ///
+    /// # Errors
+    /// When it does not.
+    pub fn echo(&self) -> Result<(), SendError> {
+        let association = self
+            .options()
+            .with_abstract_syntax(uids::VERIFICATION)
+            .establish(self.address.as_str())
+            .map_err(|error| self.failed(&error))?;
+        let mut talk = Talk { peer: self, association };
+        let request = Message {
+            kind: Kind::Echo,
+            id: 1,
+            class: uids::VERIFICATION.to_owned(),
+            instance: String::new(),
+            status: SUCCESS,
+            has_data: false,
+        };
+        let context = talk.association.presentation_contexts().first().map_or(1, |context| context.id);
+        let status = talk.ask(&request, context, None)?;
+        talk.association.release().map_err(|error| self.failed(&error))?;
+        if status == SUCCESS { Ok(()) } else { Err(talk_answer(self, format!("status {status:#06x}"))) }
+    }
+
+    /// Sends objects in order, and goes on after a break; `told` learns of each as it is done.
+    ///
+    /// # Errors
+    /// When the peer cannot be reached after further tries; what was told of is done.
+    pub fn send(&self, objects: &[Object], told: &mut dyn FnMut(&Object, &Sent)) -> Result<(), SendError> {
+        let mut done = 0;
+        let mut tries = PAUSES_S.iter();
+        while let Some(rest) = objects.get(done..).filter(|rest| !rest.is_empty()) {
+            let before = done;
+            let sent = self.send_some(rest, &mut |object, sent| {
+                done += 1;
+                told(object, sent);
+            });
+            if done > before {
+                tries = PAUSES_S.iter();
+            }
+            if let Err(error) = sent {
+                let pause = tries.next().filter(|_| matches!(error, SendError::Network { .. }));
+                std::thread::sleep(Duration::from_secs(*pause.ok_or(error)?));
+            }
+        }
+        Ok(())
+    }
+
+    /// As many objects as one association can speak of.
+    fn send_some(&self, objects: &[Object], told: &mut dyn FnMut(&Object, &Sent)) -> Result<(), SendError> {
+        let mut kinds: BTreeSet<(&str, &str)> = BTreeSet::new();
+        let mut count = 0;
+        for object in objects {
+            kinds.insert((&object.class, &object.syntax));
+            if kinds.len() > KINDS_MAX {
+                kinds.remove(&(object.class.as_str(), object.syntax.as_str()));
+                break;
+            }
+            count += 1;
+        }
+        let mut options = self.options();
+        for (class, syntax) in &kinds {
+            options = options.with_presentation_context(*class, vec![*syntax]);
+        }
+        let association = match options.establish(self.address.as_str()) {
+            Ok(association) => association,
+            Err(dicom_ul::association::Error::NoAcceptedPresentationContexts { .. }) => {
+                for object in &objects[..count] {
+                    told(object, &Sent::Refused("none of these kinds of objects is taken".to_owned()));
+                }
+                return Ok(());
+            }
+            Err(error) => return Err(self.failed(&error)),
+        };
+        let mut talk = Talk { peer: self, association };
+        for (id, object) in (1_u16..).zip(&objects[..count]) {
+            let sent = talk.store(object, id)?;
+            told(object, &sent);
+        }
+        talk.association.release().map_err(|error| self.failed(&error))
+    }
+}
+
+fn talk_answer(peer: &Peer, what: String) -> SendError {
+    SendError::Answer { peer: peer.address.clone(), what }
+}
+
+struct Talk<'a> {
+    peer: &'a Peer,
+    association: ClientAssociation<TcpStream>,
+}
+
+impl Talk<'_> {
+    fn store(&mut self, object: &Object, id: u16) -> Result<Sent, SendError> {
+        let context = self.association.presentation_contexts().iter().find(|context| {
+            context.reason == PresentationContextResultReason::Acceptance
+                && context.abstract_syntax.trim_end_matches('\0') == object.class
+                && context.transfer_syntax.trim_end_matches('\0') == object.syntax
+        });
+        let Some(context) = context.map(|context| context.id) else {
+            return Ok(Sent::Refused("this kind of object, or its compression, is not taken".to_owned()));
+        };
+        let data = data_of(object)?;
+        let request = Message {
+            kind: Kind::Store,
+            id,
+            class: object.class.clone(),
+            instance: object.instance.clone(),
+            status: SUCCESS,
+            has_data: true,
+        };
+        Ok(match self.ask(&request, context, Some(&data))? {
+            SUCCESS => Sent::Yes,
+            status if WARNINGS.contains(&status) => Sent::Warned(status),
+            status => Sent::Refused(format!("status {status:#06x}")),
+        })
+    }
+
+    /// Sends a request with its data; gives the status of the answer.
+    fn ask(&mut self, request: &Message, context: u8, data: Option<&[u8]>) -> Result<u16, SendError> {
+        let command = PDataValue {
+            presentation_context_id: context,
+            value_type: PDataValueType::Command,
+            is_last: true,
+            data: request.bytes()?,
+        };
+        let failed = |error: &dyn std::error::Error| self.peer.failed(error);
+        self.association.send(&Pdu::PData { data: vec![command] }).map_err(|error| failed(&error))?;
+        if let Some(data) = data {
+            let mut writer = self.association.send_pdata(context);
+            writer.write_all(data).and_then(|()| writer.finish()).map_err(|error| failed(&error))?;
+        }
+        let mut answer = Vec::new();
+        loop {
+            match self.association.receive().map_err(|error| failed(&error))? {
+                Pdu::PData { data } => {
+                    for part in data {
+                        answer.extend(&part.data);
+                        if part.is_last {
+                            let answer = Message::read(&answer)?;
+                            if answer.id == request.id && answer.kind == request.answer(SUCCESS).kind {
+                                return Ok(answer.status);
+                            }
+                            return Err(talk_answer(self.peer, format!("{answer:?}")));
+                        }
+                    }
+                }
+                Pdu::AbortRQ { source } => {
+                    let why = format!("it broke off ({source:?})");
+                    return Err(SendError::Network { peer: self.peer.address.clone(), why });
+                }
+                other => return Err(talk_answer(self.peer, other.short_description().to_string())),
+            }
+        }
+    }
+}
+
+/// The data set of a file, as it stands after its head (PS3.10 7.1).
+fn data_of(object: &Object) -> Result<Vec<u8>, SendError> {
+    let failed = |why: &str| SendError::File { path: object.path.clone(), why: why.to_owned() };
+    let mut bytes = std::fs::read(&object.path).map_err(|error| failed(&error.to_string()))?;
+    // 128 bytes, `DICM`, then group length: tag 4, representation 2, length 2, value 4.
+    let length =
+        bytes.get(140..144).and_then(|length| <[u8; 4]>::try_from(length).ok()).map(u32::from_le_bytes);
+    let start = length.and_then(|length| usize::try_from(length).ok()).map(|length| 144 + length);
+    let start = start.filter(|start| *start <= bytes.len() && bytes.get(132..136) == Some(&[2, 0, 0, 0]));
+    let start = start.ok_or_else(|| failed("its head states no length"))?;
+    bytes.drain(..start);
+    Ok(bytes)
+}

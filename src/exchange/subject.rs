@@ -1,0 +1,265 @@
+//! Whose exam it is, in the words of DICOM: patient, study and equipment.
+//!
+//! Takes: the exam and its stills.
+//! Gives: the attributes that every object of an export begins with.
+//! Never: puts an exam under another animal's name: where stills and exam disagree, it stops.
+//! Tested in: `tests/it/exchange/`.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+use dicom_core::{Tag, VR};
+use dicom_dictionary_std::tags;
+use dicom_object::InMemDicomObject;
+
+use super::code::Codes;
+use super::dataset::{DataSet, coded, offset};
+use super::still::{Still, text_of};
+use super::uid::uid;
+use crate::knowledge::record::ExamInfo;
+
+/// Whose name goes onto an export.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Identity {
+    /// That of the stills, if the exam says nothing else.
+    #[default]
+    Agreed,
+    /// That of the stills, whatever the exam says.
+    Stills,
+    /// That of the exam, whatever the stills say.
+    Exam,
+}
+
+/// Whose exam it is.
+#[derive(Debug, Clone)]
+pub struct Subject {
+    /// Study Instance UID.
+    pub study: String,
+    /// The animal's name, as DICOM writes it.
+    pub name: String,
+    /// The practice's number for the animal.
+    pub id: String,
+    /// Sex as the stills state it: `M`, `F`, `O` or empty.
+    pub sex: String,
+    /// Patient, Patient Study and General Study modules.
+    pub(super) modules: DataSet,
+    /// Seconds east of UTC at the place of the exam.
+    pub(super) utc_offset_s: i32,
+}
+
+/// Why there is no name to export under.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum SubjectError {
+    /// Stills and exam name different animals.
+    #[error(
+        "the still `{still}` is of `{named}`, the exam of `{exam}`; if both are the same animal, say --identity stills or \
+         --identity exam; else take the still out"
+    )]
+    Differs {
+        /// The still.
+        still: String,
+        /// Whom it names.
+        named: String,
+        /// Whom the exam names.
+        exam: String,
+    },
+    /// Two stills name different animals.
+    #[error(
+        "the stills `{one}` and `{other}` name different animals; take out the one that does not belong here"
+    )]
+    TwoAnimals {
+        /// A still.
+        one: String,
+        /// Another one.
+        other: String,
+    },
+}
+
+/// Attributes that name the animal (PS3.3 C.7.1.1 and C.7.2.2).
+const PATIENT: [(Tag, VR); 20] = [
+    (tags::PATIENT_NAME, VR::PN),
+    (tags::PATIENT_ID, VR::LO),
+    (tags::ISSUER_OF_PATIENT_ID, VR::LO),
+    (tags::TYPE_OF_PATIENT_ID, VR::CS),
+    (tags::PATIENT_BIRTH_DATE, VR::DA),
+    (tags::PATIENT_SEX, VR::CS),
+    (tags::OTHER_PATIENT_I_DS_SEQUENCE, VR::SQ),
+    (tags::PATIENT_SPECIES_DESCRIPTION, VR::LO),
+    (tags::PATIENT_SPECIES_CODE_SEQUENCE, VR::SQ),
+    (tags::PATIENT_BREED_DESCRIPTION, VR::LO),
+    (tags::PATIENT_BREED_CODE_SEQUENCE, VR::SQ),
+    (tags::BREED_REGISTRATION_SEQUENCE, VR::SQ),
+    (tags::STRAIN_DESCRIPTION, VR::UC),
+    (tags::RESPONSIBLE_PERSON, VR::PN),
+    (tags::RESPONSIBLE_PERSON_ROLE, VR::CS),
+    (tags::RESPONSIBLE_ORGANIZATION, VR::LO),
+    (tags::PATIENT_AGE, VR::AS),
+    (tags::PATIENT_SIZE, VR::DS),
+    (tags::PATIENT_WEIGHT, VR::DS),
+    (tags::PATIENT_SEX_NEUTERED, VR::CS),
+];
+
+/// Attributes that name the study (PS3.3 C.7.2.1).
+const STUDY: [(Tag, VR); 7] = [
+    (tags::STUDY_INSTANCE_UID, VR::UI),
+    (tags::STUDY_DATE, VR::DA),
+    (tags::STUDY_TIME, VR::TM),
+    (tags::REFERRING_PHYSICIAN_NAME, VR::PN),
+    (tags::STUDY_ID, VR::SH),
+    (tags::ACCESSION_NUMBER, VR::SH),
+    (tags::STUDY_DESCRIPTION, VR::LO),
+];
+
+impl Subject {
+    /// Whose exam it is.
+    ///
+    /// # Errors
+    /// When the stills name different animals, or another one than the exam does and nobody said which counts.
+    pub fn of(
+        exam: &ExamInfo,
+        stills: &[Still],
+        identity: Identity,
+        codes: &Codes,
+    ) -> Result<Subject, SubjectError> {
+        let from = if identity == Identity::Exam { None } else { main_still(stills) };
+        if let Some(first) = from {
+            agree(first, stills)?;
+            if identity == Identity::Agreed {
+                agree_with_exam(first, exam)?;
+            }
+        }
+        let mut modules = DataSet::new();
+        for (tag, _) in PATIENT.iter().chain(&STUDY) {
+            if let Some(element) = from.and_then(|still| still.head.element_opt(*tag).ok().flatten()) {
+                modules.0.put(element.clone());
+            }
+        }
+        fill(&mut modules, exam, codes);
+        let text = |tag| text_of(&modules.0, tag).unwrap_or_default();
+        Ok(Subject {
+            study: text(tags::STUDY_INSTANCE_UID),
+            name: text(tags::PATIENT_NAME),
+            id: text(tags::PATIENT_ID),
+            sex: text(tags::PATIENT_SEX),
+            utc_offset_s: exam.utc_offset_s,
+            modules,
+        })
+    }
+
+    /// What every object of an export begins with; `made_at` is when its content was settled.
+    pub(super) fn start(&self, class: &str, instance: &str, made_at: DateTime<Utc>) -> DataSet {
+        DataSet::new()
+            .text(tags::SPECIFIC_CHARACTER_SET, VR::CS, "ISO_IR 192")
+            .text(tags::SOP_CLASS_UID, VR::UI, class)
+            .text(tags::SOP_INSTANCE_UID, VR::UI, instance)
+            .text(tags::TIMEZONE_OFFSET_FROM_UTC, VR::SH, &offset(self.utc_offset_s))
+            .moment(tags::INSTANCE_CREATION_DATE, tags::INSTANCE_CREATION_TIME, made_at, self.utc_offset_s)
+            .all(self.modules.clone())
+            .text(tags::MANUFACTURER, VR::LO, MAKER)
+            .text(tags::MANUFACTURER_MODEL_NAME, VR::LO, MAKER)
+            .text(tags::SOFTWARE_VERSIONS, VR::LO, env!("CARGO_PKG_VERSION"))
+            .text(tags::DEVICE_SERIAL_NUMBER, VR::LO, "none")
+    }
+}
+
+/// This program, as the maker of what it exports.
+pub(super) const MAKER: &str = "zonecall";
+
+/// A still of the study that most stills belong to.
+fn main_still(stills: &[Still]) -> Option<&Still> {
+    let mut count: BTreeMap<&str, usize> = BTreeMap::new();
+    stills.iter().for_each(|still| *count.entry(still.study.as_str()).or_default() += 1);
+    let (study, _) = count.into_iter().max_by(|a, b| a.1.cmp(&b.1).then(b.0.cmp(a.0)))?;
+    stills.iter().find(|still| still.study == study)
+}
+
+/// Name and number that a head states.
+fn stated(head: &InMemDicomObject) -> (Option<String>, Option<String>) {
+    (text_of(head, tags::PATIENT_NAME), text_of(head, tags::PATIENT_ID))
+}
+
+fn agree(first: &Still, stills: &[Still]) -> Result<(), SubjectError> {
+    let (name, id) = stated(&first.head);
+    for still in stills {
+        let (other_name, other_id) = stated(&still.head);
+        let same = |one: &Option<String>, other: &Option<String>| match (one, other) {
+            (Some(one), Some(other)) => Some(one == other),
+            _ => None,
+        };
+        // A number names an animal better than a name that may be spelt in two ways.
+        if same(&id, &other_id).or(same(&name, &other_name)) == Some(false) {
+            return Err(SubjectError::TwoAnimals {
+                one: first.instance.clone(),
+                other: still.instance.clone(),
+            });
+        }
+    }
+    Ok(())
+}
+
+fn agree_with_exam(still: &Still, exam: &ExamInfo) -> Result<(), SubjectError> {
+    let (name, id) = stated(&still.head);
+    let named = name.as_deref().zip(exam.horse.name.as_deref()).map(|(stated, own)| {
+        let own = own.trim().to_lowercase();
+        stated.to_lowercase().split(['^', '=', ',']).any(|part| part.trim() == own)
+    });
+    let numbered = id.as_deref().zip(exam.horse.id.as_deref()).map(|(stated, own)| stated == own.trim());
+    if numbered.or(named) == Some(false) {
+        let both = |name: &Option<String>, id: &Option<String>| {
+            [name.as_deref(), id.as_deref()].into_iter().flatten().collect::<Vec<_>>().join(", ")
+        };
+        return Err(SubjectError::Differs {
+            still: still.instance.clone(),
+            named: both(&name, &id),
+            exam: both(&exam.horse.name, &exam.horse.id),
+        });
+    }
+    Ok(())
+}
+
+/// Puts in what must be there and the stills did not bring.
+fn fill(modules: &mut DataSet, exam: &ExamInfo, codes: &Codes) {
+    let has = |modules: &DataSet, tag| modules.0.element_opt(tag).ok().flatten().is_some();
+    let horse = &exam.horse;
+    // The owner takes the place of the family name, which is not known here (PS3.5 6.2.1).
+    let name =
+        horse.name.as_ref().map(|name| format!("^{}", name.replace(['^', '='], " "))).unwrap_or_default();
+    if text_of(&modules.0, tags::PATIENT_NAME).is_none() {
+        modules.put_text(tags::PATIENT_NAME, VR::PN, &name);
+    }
+    if text_of(&modules.0, tags::PATIENT_ID).is_none() {
+        modules.put_text(tags::PATIENT_ID, VR::LO, horse.id.as_deref().unwrap_or_default());
+    }
+    if !has(modules, tags::PATIENT_SPECIES_DESCRIPTION) && !has(modules, tags::PATIENT_SPECIES_CODE_SEQUENCE)
+    {
+        let species = vec![coded(&codes.common.species)];
+        *modules = modules.clone().items(tags::PATIENT_SPECIES_CODE_SEQUENCE, species);
+    }
+    if text_of(&modules.0, tags::STUDY_INSTANCE_UID).is_none() {
+        modules.put_text(tags::STUDY_INSTANCE_UID, VR::UI, &uid(&["study", &exam.id]));
+        *modules =
+            modules.clone().moment(tags::STUDY_DATE, tags::STUDY_TIME, exam.started_at, exam.utc_offset_s);
+    }
+    // Types 2 and 2C: they must be there, and may be empty where nobody knows.
+    let needed = [
+        (tags::PATIENT_BIRTH_DATE, VR::DA),
+        (tags::PATIENT_SEX, VR::CS),
+        (tags::PATIENT_BREED_DESCRIPTION, VR::LO),
+        (tags::PATIENT_BREED_CODE_SEQUENCE, VR::SQ),
+        (tags::BREED_REGISTRATION_SEQUENCE, VR::SQ),
+        (tags::RESPONSIBLE_PERSON, VR::PN),
+        (tags::RESPONSIBLE_ORGANIZATION, VR::LO),
+        (tags::PATIENT_SEX_NEUTERED, VR::CS),
+        (tags::STUDY_DATE, VR::DA),
+        (tags::STUDY_TIME, VR::TM),
+        (tags::REFERRING_PHYSICIAN_NAME, VR::PN),
+        (tags::STUDY_ID, VR::SH),
+        (tags::ACCESSION_NUMBER, VR::SH),
+    ];
+    for (tag, vr) in needed {
+        if !has(modules, tag) {
+            *modules = modules.clone().empty(tag, vr);
+        }
+    }
+}

@@ -1,0 +1,70 @@
+//! Every code that leaves the house is one that the published dictionaries have.
+
+use zonecall::exchange::{Code, Codes, concept};
+
+use super::stage::python;
+
+/// Against pydicom 3.0.2, whose dictionaries are made from PS3.16.
+#[test]
+fn codes_are_those_of_the_published_dictionaries() {
+    let codes = Codes::built_in().unwrap();
+    let own = concept::ALL.iter().map(|concept| Code::from(*concept));
+    // The dictionaries have neither languages (RFC 5646) nor this container, which PS3.16 TID 1500 names (from dcmtk).
+    let own = own.filter(|code| !matches!(code.scheme.as_str(), "RFC5646" | "UMLS"));
+    let all: Vec<Code> = codes.published().into_iter().cloned().chain(own).collect();
+    assert!(all.len() > 60, "{}", all.len());
+    let rows: Vec<[&str; 3]> =
+        all.iter().map(|code| [code.value.as_str(), code.scheme.as_str(), code.meaning.as_str()]).collect();
+    let wrong = python(&["codes"], &serde_json::to_string(&rows).unwrap());
+    assert_eq!(wrong, serde_json::json!([]));
+}
+
+#[test]
+fn the_judge_sees_a_wrong_code() {
+    let wrong = python(&["codes"], r#"[["42798000","SCT","Length"],["1","SCT","Area"]]"#);
+    assert_eq!(wrong.as_array().unwrap().len(), 2);
+}
+
+#[test]
+fn local_codes_fit_their_field_and_do_not_meet() {
+    let codes = Codes::built_in().unwrap();
+    let protocols = &crate::support::BUILT_IN.1;
+    let mut seen = std::collections::BTreeMap::new();
+    for scheme in &protocols.schemes {
+        for zone in &scheme.zones {
+            for limb in &protocols.limbs {
+                let schemes = [(limb.group.clone(), scheme.name.clone())].into();
+                let place = zonecall::knowledge::place::Place {
+                    limb: Some(limb.code.clone()),
+                    zone: Some(zone.code.clone()),
+                    ..Default::default()
+                };
+                let Some(code) = codes.site(&place, &schemes, protocols).zone else { continue };
+                assert!(code.value.chars().count() <= 16, "{code:?}");
+                let meaning = seen.entry(code.value.clone()).or_insert_with(|| code.meaning.clone());
+                assert_eq!(*meaning, code.meaning);
+            }
+        }
+    }
+    assert!(seen.len() > 20, "{seen:?}");
+}
+
+#[test]
+fn every_limb_and_scheme_has_a_region() {
+    let codes = Codes::built_in().unwrap();
+    let protocols = &crate::support::BUILT_IN.1;
+    for scheme in &protocols.schemes {
+        for limb in protocols.limbs.iter().filter(|limb| scheme.groups.contains(&limb.group)) {
+            let schemes = [(limb.group.clone(), scheme.name.clone())].into();
+            for zone in &scheme.zones {
+                let place = zonecall::knowledge::place::Place {
+                    limb: Some(limb.code.clone()),
+                    zone: Some(zone.code.clone()),
+                    ..Default::default()
+                };
+                let site = codes.site(&place, &schemes, protocols);
+                assert!(site.region.is_some() && site.side.is_some(), "{} {}", limb.code, zone.code);
+            }
+        }
+    }
+}

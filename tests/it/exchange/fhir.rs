@@ -1,0 +1,96 @@
+//! The FHIR bundle, held against the published R4 definitions by HAPI's validator (7.4.0).
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use serde_json::Value;
+
+use super::stage::{doubtful, enter, export, folder, said_of, sign};
+
+/// What the validator finds fault with: errors, and warnings other than the known ones.
+fn judged(bundle: &str) -> (bool, Vec<String>) {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let deps = std::env::var_os("ZONECALL_DEPS").map_or_else(|| root.join(".deps"), PathBuf::from);
+    let file = tempfile::NamedTempFile::new().unwrap();
+    std::fs::write(file.path(), bundle).unwrap();
+    let done = Command::new("java")
+        .arg("-cp")
+        .arg(deps.join("fhir/jars/*"))
+        .arg(root.join("scripts/fhir/FhirJudge.java"))
+        .arg(file.path())
+        .output()
+        .unwrap_or_else(|error| panic!("java: {error}; run `make setup`"));
+    let said = said_of(&done);
+    assert!(done.status.success(), "{said}; run `make setup`");
+    // A narrative is advice, and so is a code for an owner; SNOMED CT, LOINC and DICOM are not in the validator, which says so.
+    let known = [
+        "dom-6",
+        "could not be found",
+        "not found",
+        "Unknown code system",
+        "A code with no system",
+        "No code provided",
+        "Best Practice Recommendation",
+    ];
+    let faults = said
+        .lines()
+        .filter(|line| line.starts_with("ERROR") || line.starts_with("FATAL") || line.starts_with("WARNING"))
+        .filter(|line| !known.iter().any(|known| line.contains(known)))
+        .map(str::to_owned)
+        .collect();
+    (said.lines().any(|line| line == "valid"), faults)
+}
+
+fn of_kind<'a>(bundle: &'a Value, kind: &str) -> Vec<&'a Value> {
+    let all = bundle["entry"].as_array().unwrap().iter().map(|entry| &entry["resource"]);
+    all.filter(|resource| resource["resourceType"] == kind).collect()
+}
+
+fn bundle(folder: &Path) -> String {
+    let out = folder.join("bundle.json");
+    export(folder, "fhir", &["--out", out.to_str().unwrap()], 0);
+    std::fs::read_to_string(out).unwrap()
+}
+
+#[test]
+fn the_bundle_is_valid_before_and_after_a_signature_and_says_which_it_is() {
+    let exam = folder();
+    enter(exam.path());
+    let draft = bundle(exam.path());
+    assert_eq!(judged(&draft), (true, Vec::new()));
+    sign(exam.path());
+    let signed = bundle(exam.path());
+    assert_eq!(judged(&signed), (true, Vec::new()));
+    for (text, wanted) in [(&draft, "preliminary"), (&signed, "final")] {
+        let bundle: Value = serde_json::from_str(text).unwrap();
+        for kind in ["Observation", "DiagnosticReport"] {
+            let all = of_kind(&bundle, kind);
+            assert!(!all.is_empty() && all.iter().all(|resource| resource["status"] == wanted), "{kind}");
+        }
+        let methods: Vec<&str> =
+            of_kind(&bundle, "Observation").iter().filter_map(|row| row["method"]["text"].as_str()).collect();
+        for how in ["spoken", "typed", "traced on a still"] {
+            assert!(methods.contains(&how), "{methods:?}");
+        }
+    }
+}
+
+#[test]
+fn the_judge_sees_an_animal_without_a_species_and_a_unit_that_is_none() {
+    let exam = folder();
+    let whole = bundle(exam.path());
+    let (valid, faults) = judged(&whole.replace("\"url\": \"species\"", "\"url\": \"breed\""));
+    assert!(!valid && faults.iter().any(|fault| fault.contains("patient-animal")), "{faults:?}");
+    let (valid, faults) = judged(&whole.replace("\"code\": \"mm2\"", "\"code\": \"sqmm\""));
+    assert!(!valid && !faults.is_empty(), "{faults:?}");
+}
+
+#[test]
+fn a_doubt_stands_as_a_note() {
+    let exam = doubtful();
+    let text = bundle(exam.path());
+    let bundle: Value = serde_json::from_str(&text).unwrap();
+    let notes: Vec<String> =
+        of_kind(&bundle, "Observation").iter().map(|row| row["note"].to_string()).collect();
+    assert!(notes.iter().any(|note| note.contains("assumed, not said")), "{notes:?}");
+}

@@ -1,0 +1,366 @@
+//! Receiving and sending, with dcmtk's programs on the other side.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use zonecall::exchange::network::{Arrival, Outcome};
+
+use super::stage::{enter, export, files, folder, judge, said_of, uid};
+use crate::support::program::zonecall;
+
+/// How long a test waits for what should come.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// A running `zonecall receive`, killed at the end of its test.
+struct Receiving {
+    child: Child,
+    port: String,
+    into: PathBuf,
+}
+
+impl Drop for Receiving {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+impl Receiving {
+    fn start(into: &Path, more: &[&str]) -> Receiving {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_zonecall"))
+            .args(["receive", "--port", "0", "--into", into.to_str().unwrap()])
+            .args(more)
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(child.stdout.take().unwrap());
+        let mut first = String::new();
+        lines.read_line(&mut first).unwrap();
+        let port = first.split("127.0.0.1:").nth(1).expect(&first).split(',').next().unwrap().to_owned();
+        // A pipe that nobody reads fills up.
+        std::thread::spawn(move || std::io::copy(&mut lines, &mut std::io::sink()));
+        Receiving { child, port, into: into.to_owned() }
+    }
+
+    fn log(&self) -> Vec<Arrival> {
+        let text = std::fs::read_to_string(self.into.join("received.jsonl")).unwrap_or_default();
+        text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+    }
+
+    fn await_log(&self, wanted: impl Fn(&[Arrival]) -> bool) -> Vec<Arrival> {
+        let until = Instant::now() + PATIENCE;
+        loop {
+            let log = self.log();
+            if wanted(&log) {
+                return log;
+            }
+            assert!(Instant::now() < until, "{log:?}");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
+    /// dcmtk's sender.
+    fn storescu(&self, more: &[&str]) -> (Option<i32>, String) {
+        let mut args = vec!["-v", "-aec", "ZONECALL"];
+        args.extend(more.iter().filter(|arg| {
+            arg.starts_with('-') || arg.parse::<u8>().is_ok() || arg.chars().all(char::is_uppercase)
+        }));
+        args.extend(["127.0.0.1", self.port.as_str()]);
+        args.extend(more.iter().filter(|arg| arg.contains('/')));
+        judge("storescu", &args)
+    }
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    files(folder).iter().map(|path| path.file_name().unwrap().to_string_lossy().into_owned()).collect()
+}
+
+fn stills(exam: &Path) -> Vec<String> {
+    files(&exam.join("frames")).iter().map(|path| path.to_str().unwrap().to_owned()).collect()
+}
+
+#[test]
+fn a_scanner_sends_its_stills_and_each_is_kept_once() {
+    let exam = folder();
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &[]);
+    let (code, said) = judge("echoscu", &["-v", "-aec", "ZONECALL", "127.0.0.1", &receiving.port]);
+    assert!(code == Some(0) && said.contains("Success"), "{said}");
+    let stills = stills(exam.path());
+    let paths: Vec<&str> = stills.iter().map(String::as_str).collect();
+    for _ in 0..2 {
+        let (code, said) = receiving.storescu(&paths);
+        assert_eq!(code, Some(0), "{said}");
+    }
+    assert_eq!(names(into.path()), [1, 2, 3].map(|number| format!("{}.dcm", uid(number))));
+    let log = receiving.await_log(|log| log.len() == 6);
+    assert!(log[..3].iter().all(|row| row.outcome == Outcome::Kept && row.from == "STORESCU"), "{log:?}");
+    assert!(log[3..].iter().all(|row| row.outcome == Outcome::Known), "{log:?}");
+    // The time of arrival and the time in the file are both kept.
+    assert_eq!(log[0].saved_at.unwrap().to_rfc3339(), "2026-05-04T08:00:14+00:00");
+    assert!(log[0].at > log[0].saved_at.unwrap());
+    // What was received is what was sent, to pydicom too; and it pairs.
+    for (sent, kept) in stills.iter().zip(files(into.path())) {
+        let read = |path: &str| super::stage::python(&["header", path], "");
+        assert_eq!(read(sent), read(kept.to_str().unwrap()));
+    }
+    let again = folder();
+    let paired =
+        zonecall(&["pair", again.path().to_str().unwrap(), "--frames", into.path().to_str().unwrap()]);
+    assert!(said_of(&paired).contains("LF 2B T SDFT"), "{}", said_of(&paired));
+}
+
+#[test]
+fn another_object_of_a_known_name_is_kept_beside_it_and_flagged() {
+    let exam = folder();
+    let other = super::stage::folder_of(|_, still| {
+        let id = dicom_core::PrimitiveValue::from("8");
+        still.put(dicom_core::DataElement::new(dicom_dictionary_std::tags::STUDY_ID, dicom_core::VR::SH, id));
+    });
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &[]);
+    for stills in [stills(exam.path()), stills(other.path())] {
+        let (code, said) = receiving.storescu(&[stills[0].as_str()]);
+        assert_eq!(code, Some(0), "{said}");
+    }
+    assert_eq!(names(into.path()), [format!("{}.dcm", uid(1)), format!("{}.other-1.dcm", uid(1))]);
+    let log = receiving.await_log(|log| log.len() == 2);
+    assert_eq!((log[0].outcome, log[1].outcome), (Outcome::Kept, Outcome::Beside));
+}
+
+#[test]
+fn who_is_not_allowed_is_refused_with_a_line_in_the_log() {
+    let exam = folder();
+    let stills = stills(exam.path());
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &["--from", "SCANNER"]);
+    let (code, said) = receiving.storescu(&[stills[0].as_str()]);
+    assert!(code != Some(0) && said.contains("Calling AE Title Not Recognized"), "{said}");
+    let (code, said) = judge(
+        "storescu",
+        &["-v", "-aet", "SCANNER", "-aec", "WRONG", "127.0.0.1", &receiving.port, &stills[0]],
+    );
+    assert!(code != Some(0) && said.contains("Called AE Title Not Recognized"), "{said}");
+    let (code, said) =
+        judge("storescu", &["-aet", "SCANNER", "-aec", "ZONECALL", "127.0.0.1", &receiving.port, &stills[0]]);
+    assert_eq!(code, Some(0), "{said}");
+    let log = receiving.await_log(|log| log.len() == 3);
+    let outcomes: Vec<Outcome> = log.iter().map(|row| row.outcome).collect();
+    assert_eq!(outcomes, [Outcome::Refused, Outcome::Refused, Outcome::Kept], "{log:?}");
+    let elsewhere = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(elsewhere.path(), &["--address", "192.0.2.7"]);
+    let (code, said) = receiving.storescu(&[stills[0].as_str()]);
+    assert_ne!(code, Some(0), "{said}");
+    assert!(receiving.await_log(|log| log.len() == 1)[0].why.contains("--address"));
+    assert_eq!(names(elsewhere.path()), Vec::<String>::new());
+}
+
+#[test]
+fn half_a_message_an_object_too_large_and_noise_leave_nothing_behind() {
+    let exam = folder();
+    let stills = stills(exam.path());
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &["--object-mb-max", "0"]);
+    let (code, said) = receiving.storescu(&[stills[0].as_str()]);
+    assert_ne!(code, Some(0), "{said}");
+    let open = || TcpStream::connect(("127.0.0.1", receiving.port.parse().unwrap())).unwrap();
+    open().write_all(&[1, 0, 0, 0, 1, 0, 0, 1]).unwrap();
+    open().write_all(b"GET / HTTP/1.1\r\n\r\n").unwrap();
+    // A length of four gigabytes.
+    open().write_all(&[1, 0, 0xff, 0xff, 0xff, 0xff, 0, 1]).unwrap();
+    let log = receiving.await_log(|log| log.len() == 4);
+    assert!(log.iter().all(|row| row.outcome == Outcome::Refused && !row.why.is_empty()), "{log:?}");
+    assert_eq!(names(into.path()), Vec::<String>::new());
+    assert_eq!(std::fs::read_dir(into.path().join(".receiving")).unwrap().count(), 1, "only the lock");
+    let (code, said) = judge("echoscu", &["-aec", "ZONECALL", "127.0.0.1", &receiving.port]);
+    assert_eq!(code, Some(0), "it still serves: {said}");
+}
+
+#[test]
+fn a_flood_of_open_connections_is_cut_off_and_nothing_fails() {
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &["--connections-max", "4"]);
+    let port: u16 = receiving.port.parse().unwrap();
+    let flood: Vec<TcpStream> =
+        (0..300).filter_map(|_| TcpStream::connect(("127.0.0.1", port)).ok()).collect();
+    receiving.await_log(|log| log.iter().filter(|row| row.why.contains("open already")).count() > 100);
+    let cut = flood.iter().filter(|socket| {
+        socket.set_read_timeout(Some(Duration::from_millis(200))).unwrap();
+        matches!((&**socket).read(&mut [0; 1]), Ok(0) | Err(_))
+    });
+    assert!(cut.count() > 200);
+    drop(flood);
+    let until = Instant::now() + PATIENCE;
+    while judge("echoscu", &["-aec", "ZONECALL", "127.0.0.1", &receiving.port]).0 != Some(0) {
+        assert!(Instant::now() < until, "it does not serve any more");
+        std::thread::sleep(Duration::from_millis(100));
+    }
+}
+
+/// Several senders at once, one of them killed, then the receiver killed and started again.
+#[test]
+fn nothing_is_lost_and_nothing_is_there_twice_when_sender_and_receiver_are_killed() {
+    const SENDERS: usize = 4;
+    const EACH: usize = 40;
+    let source = tempfile::tempdir().unwrap();
+    let one = folder();
+    let template = dicom_object::open_file(one.path().join("frames/IM1.dcm")).unwrap();
+    for sender in 0..SENDERS {
+        let folder = source.path().join(sender.to_string());
+        std::fs::create_dir(&folder).unwrap();
+        for number in 0..EACH {
+            let name = format!("2.25.3{sender:03}{number:04}");
+            let mut still = template.clone().into_inner();
+            let value = dicom_core::PrimitiveValue::from(name.as_str());
+            still.put(dicom_core::DataElement::new(
+                dicom_dictionary_std::tags::SOP_INSTANCE_UID,
+                dicom_core::VR::UI,
+                value,
+            ));
+            let meta = dicom_object::FileMetaTableBuilder::new().transfer_syntax("1.2.840.10008.1.2.1");
+            still.with_meta(meta).unwrap().write_to_file(folder.join(format!("{number}.dcm"))).unwrap();
+        }
+    }
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &[]);
+    let send = |sender: usize, port: &str| {
+        let folder = source.path().join(sender.to_string());
+        Command::new("storescu")
+            .args(["-aec", "ZONECALL", "127.0.0.1", port, "+sd", folder.to_str().unwrap()])
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap()
+    };
+    let mut senders: Vec<Child> = (0..SENDERS).map(|sender| send(sender, &receiving.port)).collect();
+    receiving.await_log(|log| log.len() >= 10);
+    senders[0].kill().unwrap();
+    receiving.await_log(|log| log.len() >= 40);
+    drop(receiving);
+    for sender in &mut senders {
+        sender.wait().unwrap();
+    }
+    std::fs::write(into.path().join(".receiving/99.part"), b"half").unwrap();
+    let receiving = Receiving::start(into.path(), &[]);
+    for sender in 0..SENDERS {
+        assert_eq!(send(sender, &receiving.port).wait().unwrap().code(), Some(0));
+    }
+    assert_eq!(files(into.path()).len(), SENDERS * EACH);
+    let log = receiving.log();
+    assert!(log.iter().all(|row| row.outcome != Outcome::Beside));
+    let kept: std::collections::BTreeSet<_> =
+        log.iter().filter(|row| row.outcome == Outcome::Kept).map(|row| &row.instance).collect();
+    // A still that was kept just before the kill may lack its line; then it was known the second time.
+    assert!(kept.len() + 2 * SENDERS >= SENDERS * EACH, "{}", kept.len());
+    assert_eq!(std::fs::read_dir(into.path().join(".receiving")).unwrap().count(), 1, "only the lock");
+}
+
+/// dcmtk's archive of a test.
+struct Archive {
+    child: Child,
+    folder: tempfile::TempDir,
+    port: String,
+}
+
+impl Drop for Archive {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+impl Archive {
+    fn start(more: &[&str]) -> Archive {
+        let folder = tempfile::tempdir().unwrap();
+        // A port that was free a moment ago.
+        let port =
+            std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port().to_string();
+        let child = Command::new("storescp")
+            .args(["+xa", "-od", folder.path().to_str().unwrap(), "-aet", "ARCHIVE"])
+            .args(more)
+            .arg(&port)
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap_or_else(|error| panic!("storescp: {error}; run `make setup`"));
+        let until = Instant::now() + PATIENCE;
+        while TcpStream::connect(("127.0.0.1", port.parse::<u16>().unwrap())).is_err() {
+            assert!(Instant::now() < until);
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        Archive { child, folder, port }
+    }
+
+    fn to(&self) -> String {
+        format!("127.0.0.1:{}", self.port)
+    }
+}
+
+#[test]
+fn an_archive_gets_stills_and_everything_that_was_made_and_again_without_harm() {
+    let exam = folder();
+    enter(exam.path());
+    export(exam.path(), "dicom", &[], 0);
+    let archive = Archive::start(&[]);
+    let echo = zonecall(&["send", "--to", &archive.to(), "--called", "ARCHIVE", "--echo"]);
+    assert_eq!(echo.status.code(), Some(0), "{}", said_of(&echo));
+    let (frames, made) = (exam.path().join("frames"), exam.path().join("out/dicom"));
+    let paths = [frames.to_str().unwrap(), made.to_str().unwrap()];
+    let to = archive.to();
+    let mut args = vec!["send", "--to", &to, "--called", "ARCHIVE", "--exam", exam.path().to_str().unwrap()];
+    args.extend(paths);
+    for _ in 0..2 {
+        let done = zonecall(&args);
+        assert_eq!(done.status.code(), Some(0), "{}", said_of(&done));
+        assert!(said_of(&done).contains("9 of 9 sent to ARCHIVE"), "{}", said_of(&done));
+    }
+    let there: Vec<_> = std::fs::read_dir(archive.folder.path()).unwrap().collect();
+    assert_eq!(there.len(), 9);
+    let journal = std::fs::read_to_string(exam.path().join("exam.jsonl")).unwrap();
+    let lines: Vec<&str> = journal.lines().filter(|line| line.contains("\"kind\":\"sent\"")).collect();
+    assert!(lines.len() == 2 && lines[0].contains("ARCHIVE") && lines[0].contains(&uid(1)), "{lines:?}");
+    let verified = zonecall(&["journal", exam.path().to_str().unwrap(), "--verify"]);
+    assert_eq!(verified.status.code(), Some(0));
+}
+
+#[test]
+fn sending_does_not_undo_a_signature() {
+    let exam = folder();
+    super::stage::sign(exam.path());
+    let archive = Archive::start(&[]);
+    let frames = exam.path().join("frames");
+    let folder = exam.path().to_str().unwrap();
+    let done = zonecall(&[
+        "send",
+        "--to",
+        &archive.to(),
+        "--called",
+        "ARCHIVE",
+        "--exam",
+        folder,
+        frames.to_str().unwrap(),
+    ]);
+    assert_eq!(done.status.code(), Some(0), "{}", said_of(&done));
+    let record = export(exam.path(), "json", &[], 0);
+    assert!(record.contains("\"status\": \"signed\""));
+}
+
+#[test]
+fn an_archive_that_is_not_there_or_does_not_know_us_is_an_error_with_a_way_out() {
+    let exam = folder();
+    let frames = exam.path().join("frames");
+    let nobody = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().to_string();
+    let done = zonecall(&["send", "--to", &nobody, "--called", "ARCHIVE", "--echo"]);
+    assert!(
+        done.status.code() == Some(2) && said_of(&done).contains("check address, port and AE titles"),
+        "{}",
+        said_of(&done)
+    );
+    // It takes no image, only echoes: told to accept nothing but one class.
+    let archive = Archive::start(&["--refuse"]);
+    let done = zonecall(&["send", "--to", &archive.to(), "--called", "ARCHIVE", frames.to_str().unwrap()]);
+    assert_eq!(done.status.code(), Some(2), "{}", said_of(&done));
+}

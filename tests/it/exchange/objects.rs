@@ -1,0 +1,101 @@
+//! Presentation states, the selection and the report as PDF, judged by dciodvfy, dcentvfy, dcmpschk and pydicom.
+
+use super::stage::{SIZE, enter, export, faults, files, folder, folder_of, judge, python, sign};
+
+#[test]
+fn every_object_is_clean_and_agrees_with_the_stills() {
+    let exam = folder();
+    enter(exam.path());
+    sign(exam.path());
+    export(exam.path(), "dicom", &[], 0);
+    let made = files(&exam.path().join("out/dicom"));
+    let names: Vec<String> =
+        made.iter().map(|path| path.file_name().unwrap().to_string_lossy().into_owned()).collect();
+    let wanted = [
+        "presentation-001.dcm",
+        "presentation-002.dcm",
+        "presentation-003.dcm",
+        "report-01.dcm",
+        "report-pdf.dcm",
+        "selection.dcm",
+    ];
+    assert_eq!(names, wanted);
+    for path in &made {
+        assert_eq!(faults(path), Vec::<String>::new(), "{}", path.display());
+    }
+    let stills = files(&exam.path().join("frames"));
+    let all: Vec<&str> = made.iter().chain(&stills).map(|path| path.to_str().unwrap()).collect();
+    let (_, said) = judge("dcentvfy", &all);
+    // Known and left: its own tables put the accession number of an image and of a report in different places.
+    let faults = said.lines().filter(|line| line.starts_with("Error") || line.starts_with("Warning"));
+    let faults: Vec<&str> = faults.filter(|line| !line.contains("Different information entities")).collect();
+    assert!(faults.is_empty(), "{faults:?}");
+}
+
+#[test]
+fn a_presentation_state_shows_label_and_outline_and_covers_nothing() {
+    let exam = folder();
+    enter(exam.path());
+    export(exam.path(), "dicom", &[], 0);
+    let path = exam.path().join("out/dicom/presentation-001.dcm");
+    let (_, said) = judge("dcmpschk", &[path.to_str().unwrap()]);
+    assert!(said.contains("Test passed"), "{said}");
+    let read = python(&["header", path.to_str().unwrap()], "");
+    assert_eq!(read["00080016"]["Value"][0], "1.2.840.10008.5.1.4.1.1.11.1");
+    let annotation = &read["00700001"]["Value"][0];
+    let text = &annotation["00700008"]["Value"][0];
+    assert!(
+        text["00700006"]["Value"][0]
+            .as_str()
+            .unwrap()
+            .starts_with("LF 2B T SDFT (draft): left fore, zone 2B")
+    );
+    let outline = &annotation["00700009"]["Value"][0];
+    assert_eq!(outline["00700023"]["Value"][0], "POLYLINE");
+    let points: Vec<f64> = serde_json::from_value(outline["00700022"]["Value"].clone()).unwrap();
+    assert_eq!((points.len(), points[..2].to_vec()), (10, points[8..].to_vec()));
+    // The label stands below the last row of the picture.
+    let area = &read["0070005A"]["Value"][0];
+    let bottom = area["00700053"]["Value"][1].as_f64().unwrap();
+    let top = text["00700010"]["Value"][1].as_f64().unwrap();
+    assert!(top * bottom >= f64::from(SIZE.1), "{top} of {bottom}");
+}
+
+#[test]
+fn a_still_in_colour_gets_a_state_for_colour() {
+    use dicom_core::{DataElement, PrimitiveValue, VR};
+    use dicom_dictionary_std::tags;
+    let exam = folder_of(|_, still| {
+        let number = |tag, number: u16| DataElement::new(tag, VR::US, PrimitiveValue::from(number));
+        still.put(number(tags::SAMPLES_PER_PIXEL, 3));
+        still.put(number(tags::PLANAR_CONFIGURATION, 0));
+        still.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, PrimitiveValue::from("RGB")));
+        let pixels = vec![7; 3 * usize::from(SIZE.0) * usize::from(SIZE.1)];
+        still.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::U8(pixels.into())));
+    });
+    export(exam.path(), "dicom", &[], 0);
+    let path = exam.path().join("out/dicom/presentation-001.dcm");
+    let read = python(&["header", path.to_str().unwrap()], "");
+    assert_eq!(read["00080016"]["Value"][0], "1.2.840.10008.5.1.4.1.1.11.2");
+    assert_eq!(faults(&path), Vec::<String>::new());
+}
+
+#[test]
+fn the_selection_names_the_still_that_shows_the_finding() {
+    let exam = folder();
+    export(exam.path(), "dicom", &[], 0);
+    let path = exam.path().join("out/dicom/selection.dcm");
+    let read = python(&["header", path.to_str().unwrap()], "");
+    let content = read["0040A730"]["Value"].as_array().unwrap();
+    let images: Vec<&str> = content
+        .iter()
+        .filter(|item| item["0040A040"]["Value"][0] == "IMAGE")
+        .map(|item| item["00081199"]["Value"][0]["00081155"]["Value"][0].as_str().unwrap())
+        .collect();
+    assert_eq!(images, [super::stage::uid(1)]);
+    let text = content.iter().find(|item| {
+        item["0040A040"]["Value"][0] == "TEXT"
+            && item["0040A043"]["Value"][0]["00080100"]["Value"][0] == "113012"
+    });
+    assert!(text.unwrap()["0040A160"]["Value"][0].as_str().unwrap().contains("core lesion"));
+}
