@@ -70,9 +70,7 @@ pub enum ArchiveError {
         place: String,
     },
     /// The schema could not be brought up to date.
-    #[error(
-        "the archive `{place}` is of another version: {source}; use the newest zonecall that writes to it"
-    )]
+    #[error("the archive `{place}` has another version: {source}; use the newest zonecall that writes to it")]
     Version {
         /// File or address, without a password.
         place: String,
@@ -81,7 +79,7 @@ pub enum ArchiveError {
         source: sqlx::migrate::MigrateError,
     },
     /// The file's folder cannot be made, or the system gives no threads.
-    #[error("cannot make room for the archive `{place}`: {source}")]
+    #[error("cannot create a folder for the archive `{place}`: {source}")]
     Io {
         /// File or address, without a password.
         place: String,

@@ -95,14 +95,14 @@ pub(crate) struct KeepingArgs {
 
 #[derive(Debug, clap::Subcommand)]
 enum Keeping {
-    /// Look through the archive: is the file whole, and can every record in it be read?
+    /// Verify the archive: is the file intact, and can every record in it be read?
     Check {
         #[command(flatten)]
         place: ArchiveArgs,
     },
-    /// Copy the archive into one new file, while others go on using it.
+    /// Copy the archive into one new file while others keep using it.
     Backup {
-        /// The file to make.
+        /// The file to create.
         #[arg(value_name = "FILE")]
         into: PathBuf,
         #[command(flatten)]

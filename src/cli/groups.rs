@@ -27,7 +27,7 @@ const GROUPS: [Group; 4] = [
             "pair", "check", "review", "enter", "trace", "measure", "report", "export", "send", "journal",
         ],
     },
-    Group { title: "Over the years", commands: &["file", "history", "find"] },
+    Group { title: "Over the years", commands: &["file", "history", "find", "archive"] },
     Group {
         title: "Setting up",
         commands: &["setup", "doctor", "receive", "enrol", "compare-ears", "manual", "completions"],

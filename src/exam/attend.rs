@@ -95,7 +95,7 @@ impl Attention {
         }
         if utterance.rejected {
             let problem = Problem {
-                message: "sounds like something other than a call".to_owned(),
+                message: "does not sound like a call".to_owned(),
                 help: "if it was one, say it again".to_owned(),
             };
             return (Outcome::NotUnderstood, Vec::new(), vec![problem]);
@@ -177,8 +177,8 @@ impl Attention {
 /// Nobody is there to answer while a recording is heard, so the two likeliest readings are kept to be listened for.
 fn which(utterance: &Utterance) -> Problem {
     let message = match utterance.rivals.first() {
-        Some(rival) => format!("may be `{}` or `{}`; neither was taken", utterance.text(), rival.words),
-        None => format!("may be `{}`, but not surely; it was not taken", utterance.text()),
+        Some(rival) => format!("may be `{}` or `{}`; neither was acted on", utterance.text(), rival.words),
+        None => format!("may be `{}`, but it is unsure; not acted on", utterance.text()),
     };
     Problem { message, help: "listen to it; if it was a call, say it again".to_owned() }
 }

@@ -30,7 +30,7 @@ impl Source {
             Self::Microphone => "go on with `zonecall resume`",
             Self::Recording(_) => "hear the recording again into a new folder",
             Self::Pipe => {
-                "if the sound was kept elsewhere, hear it again into a new folder; else go on with `zonecall resume`"
+                "if the sound was kept elsewhere, hear it again into a new folder; otherwise go on with `zonecall resume`"
             }
         }
     }

@@ -182,7 +182,7 @@ pub enum Certainty {
 pub struct Value {
     /// What was measured: `area`, `echo score`, ...
     pub term: String,
-    /// How much.
+    /// The number.
     pub amount: Amount,
     /// What was said beside the number.
     #[serde(flatten)]

@@ -91,7 +91,7 @@ pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize>
     };
     if places.contains(&None) {
         correction.problems.push(Problem {
-            message: format!("`{}` corrects nothing that was said before", correction.call.words),
+            message: format!("`{}` corrects nothing said before it", correction.call.words),
             help: "nothing was changed; say the phrase without `correction`".to_owned(),
         });
     }

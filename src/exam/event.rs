@@ -332,7 +332,7 @@ pub struct Entered {
     pub structure: String,
     /// What was measured or scored, as the protocols name it.
     pub term: String,
-    /// How much.
+    /// The number.
     pub amount: Amount,
     /// Scale of a score, where it is not the protocols' own.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -49,9 +49,7 @@ const PASSES: [Pass; 11] = [
 #[non_exhaustive]
 pub enum FoldError {
     /// The first line is not there or not an exam's.
-    #[error(
-        "the journal has no first line that says which exam it is; line 1 is lost or from another program"
-    )]
+    #[error("the journal's first line, which names the exam, is missing or from another program")]
     NoHeader,
 }
 
@@ -189,7 +187,8 @@ impl Exam {
             known.sha256.clone_from(&found.sha256);
             known.problems.push(Problem {
                 message: "the file has changed since it was first found".to_owned(),
-                help: "compare it with the scanner's own; its time is still the first one's".to_owned(),
+                help: "compare it with the scanner's own copy; its time is still that of the first version"
+                    .to_owned(),
             });
         }
     }

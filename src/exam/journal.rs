@@ -45,13 +45,13 @@ pub enum JournalError {
         path: PathBuf,
     },
     /// There is no journal.
-    #[error("`{path}` is not there; name an exam folder, as made by `zonecall hear FILE --into FOLDER`")]
+    #[error("`{path}` does not exist; name an exam folder, as made by `zonecall hear FILE --into FOLDER`")]
     Missing {
         /// Where it should be.
         path: PathBuf,
     },
     /// A file was named in place of the folder that holds it.
-    #[error("`{folder}` is a file and no exam folder; {}", instead(folder))]
+    #[error("`{folder}` is a file, not an exam folder; {}", instead(folder))]
     NoFolder {
         /// What was named.
         folder: PathBuf,
@@ -242,8 +242,8 @@ impl Journal {
 /// What to name in place of a file.
 fn instead(file: &Path) -> String {
     match file.parent().filter(|_| file.ends_with(JOURNAL_FILE)) {
-        Some(folder) if folder.as_os_str().is_empty() => "name the folder that it lies in: `.`".to_owned(),
-        Some(folder) => format!("name the folder that it lies in: `{}`", folder.display()),
+        Some(folder) if folder.as_os_str().is_empty() => "name the folder it is in: `.`".to_owned(),
+        Some(folder) => format!("name the folder it is in: `{}`", folder.display()),
         None => "name an exam folder, as made by `zonecall hear FILE --into FOLDER`".to_owned(),
     }
 }

@@ -102,11 +102,10 @@ impl Reading {
         self.found.torn_bytes = piece.len() as u64;
         self.found.last_hash = crate::hex(&Sha256::digest(piece));
         let message = format!(
-            "a line was cut short while it was written ({} bytes), by a crash or a full disk",
+            "a line was cut short while it was being written ({} bytes), by a crash or a full disk",
             piece.len()
         );
-        let help =
-            "what was said then is in the kept audio; the next line that is written reports it".to_owned();
+        let help = "what was said is in the kept audio; the next line that is written reports it".to_owned();
         self.found.damage.push((number, Problem { message, help }));
     }
 
@@ -141,13 +140,12 @@ impl Reading {
     fn faults(&self, line: &LineIn, hash_before: &str) -> impl Iterator<Item = Problem> + use<> {
         let wanted = self.found.events.last().map_or(1, |event| event.seq + 1);
         let chain = (line.prev != hash_before).then(|| Problem {
-            message: format!("line with seq {} does not fit the line before it", line.seq),
-            help: "a line was changed, added or taken out after it was written; compare with a copy"
-                .to_owned(),
+            message: format!("the line with seq {} does not match the line before it", line.seq),
+            help: "a line was changed, added or removed after it was written; compare with a copy".to_owned(),
         });
         let order = (line.seq != wanted).then(|| Problem {
-            message: format!("seq is {} where {wanted} was to come", line.seq),
-            help: "lines are missing or doubled; compare with a copy".to_owned(),
+            message: format!("seq is {}, but {wanted} was expected", line.seq),
+            help: "lines are missing or repeated; compare with a copy".to_owned(),
         });
         chain.into_iter().chain(order)
     }
@@ -190,7 +188,7 @@ fn body(line: &LineIn, number: u64, damage: &mut Vec<(u64, Problem)>) -> Event {
             number,
             Problem {
                 message: format!("`{}` is not known to this version: {error}", line.kind),
-                help: "it is kept; a later version of the program can read it".to_owned(),
+                help: "it is kept; a later version of the program may know it".to_owned(),
             },
         ));
         Event::Unknown { kind: line.kind.clone(), body: line.body.clone() }

@@ -53,8 +53,8 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
         1 => readings.remove(0),
         0 => note_in(utterance, language, protocols).unwrap_or_else(|| {
             trouble(
-                format!("`{}` is not a whole phrase of the language", words.join(" ")),
-                "say it again, in the words of the phrase card",
+                format!("`{}` is not a complete phrase", words.join(" ")),
+                "say it again in the words of the phrase card",
             )
         }),
         _ => trouble(

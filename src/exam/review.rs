@@ -61,7 +61,7 @@ pub enum Change {
         /// The call's line.
         seq: u64,
     },
-    /// This call was made, though it was not heard; it counts as if it had been said at that moment.
+    /// This call was made, though it was not heard; it is treated as if it had been said at that moment.
     Add {
         /// The sample, counted from the start of the exam's audio.
         sample: u64,

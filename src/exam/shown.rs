@@ -39,8 +39,8 @@ impl Display for Act {
 impl Display for Change {
     fn fmt(&self, out: &mut Formatter<'_>) -> Result {
         match self {
-            Change::Call { seq, act } => write!(out, "call {seq} counts as {act}"),
-            Change::Place { seq, place } => write!(out, "call {seq} alone is about {place}"),
+            Change::Call { seq, act } => write!(out, "call {seq} is now {act}"),
+            Change::Place { seq, place } => write!(out, "call {seq} alone moved to {place}"),
             Change::Withdraw { seq } => write!(out, "call {seq} withdrawn"),
             Change::Add { sample, act } => write!(out, "{act}, added at {:.1} s", seconds(*sample)),
             Change::Move { seq, sample } => write!(out, "call {seq} moved to {:.1} s", seconds(*sample)),
@@ -49,14 +49,14 @@ impl Display for Change {
             Change::SameHorse { patient } => {
                 write!(out, "stills of {} are of the exam's horse", patient.in_words())
             }
-            Change::LeaveOut { .. } => out.write_str("still is no part of the exam"),
+            Change::LeaveOut { .. } => out.write_str("still is not part of the exam"),
             Change::Scale { distance_mm, .. } => {
-                write!(out, "scale of the still set by hand, on {distance_mm} mm of its depth scale")
+                write!(out, "scale of the still set by hand, from {distance_mm} mm of its depth scale")
             }
             Change::Clock { offset_s } => {
-                write!(out, "scanner's clock set {offset_s:+.1} s against the exam's")
+                write!(out, "scanner's clock set to {offset_s:+.1} s from the exam's")
             }
-            Change::Looked { finding, .. } => write!(out, "looked at and left: {finding}"),
+            Change::Looked { finding, .. } => write!(out, "accepted: {finding}"),
             Change::TakeBack { seq } => write!(out, "line {seq} taken back"),
         }
     }

@@ -79,7 +79,7 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
     let size_px = size_of(&file).ok_or_else(|| {
         problem(
             "a DICOM file without an image",
-            "nothing to do if it is a report; else export the still again",
+            "ignore it if it is a report; otherwise export the still again",
         )
     })?;
     let mut told = StillHeader { size_px: Some(size_px), ..StillHeader::default() };
@@ -87,7 +87,7 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
     if told.id.is_none() {
         told.problems.push(problem(
             "no SOP Instance UID",
-            "the file's own hash was taken as its identity; a copy in another format will not be recognised",
+            "the file's hash is used as its identity; a copy in another format will not be recognised",
         ));
     }
     told.patient = Patient::new(text_of(&file, tags::PATIENT_NAME), text_of(&file, tags::PATIENT_ID));
@@ -98,7 +98,7 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
     if count > 1 {
         told.problems.push(problem(
             format!("holds {count} pictures, not one still"),
-            "it was dated by the time of the whole loop; save a still as well",
+            "it is dated by the time of the whole loop; save a still as well",
         ));
     }
     told.problems.extend(regions_of(&file, size_px).1);
@@ -205,7 +205,7 @@ fn date(file: &InMemDicomObject, utc_offset_s: i32, told: &mut StillHeader) {
     if *name == "InstanceCreationTime" {
         told.problems.push(problem(
             "dated only by when the file was made",
-            "that may be when it was exported: check its pairing by eye",
+            "that may be the time of export: check its label by eye",
         ));
     }
     let content = found.iter().find(|(other, _)| *other == "ContentTime" && other != name);
@@ -214,7 +214,7 @@ fn date(file: &InMemDicomObject, utc_offset_s: i32, told: &mut StillHeader) {
         if apart_s.abs() >= 1.0 {
             told.problems.push(problem(
                 format!("{name} and ContentTime are {apart_s:.1} s apart"),
-                "the first was taken; check its pairing by eye",
+                "the first one is used; check its label by eye",
             ));
         }
     }
@@ -241,7 +241,7 @@ fn regions_of(file: &InMemDicomObject, size_px: (u32, u32)) -> (Vec<Region>, Vec
             }
             Err(why) => problems.push(problem(
                 format!("region {}: {why}", idx + 1),
-                "lengths and areas inside it are refused; measure on the scanner",
+                "nothing can be measured inside it; measure on the scanner",
             )),
         }
     }
@@ -254,7 +254,7 @@ fn regions_of(file: &InMemDicomObject, size_px: (u32, u32)) -> (Vec<Region>, Vec
     if good.len() > 1 {
         problems.push(problem(
             format!("{} regions with a scale of their own", good.len()),
-            "a trace must lie in one of them as a whole",
+            "a trace must lie entirely within one of them",
         ));
     }
     (good, problems)

@@ -45,7 +45,7 @@ pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> (Vec<Frame>
                     path,
                     problem(
                         format!("the same still as `{first}`: both are `{}`", frame.id),
-                        "the first was taken; remove the copy",
+                        "the first one is used; remove the copy",
                     ),
                 )),
                 None => {
@@ -67,8 +67,8 @@ pub fn note_missing(exam_folder: &Path, stills: &mut [Frame]) {
     for still in stills {
         if !exam_folder.join(&still.file).is_file() {
             still.problems.push(problem(
-                format!("the file is not at `{}` any more", still.file),
-                "run `zonecall pair` with the folder it is in now; its label stays",
+                format!("the file is no longer at `{}`", still.file),
+                "run `zonecall pair` with its new folder; its label is kept",
             ));
         }
     }
@@ -116,7 +116,7 @@ pub(crate) fn files(folder: &Path, problems: &mut Vec<(PathBuf, Problem)>) -> Ve
             if looked_at > MAX_FILES {
                 let fault = problem(
                     format!("more than {MAX_FILES} files; the rest was left out"),
-                    "name a folder that holds this exam's stills only",
+                    "name a folder that holds only this exam's stills",
                 );
                 problems.push((folder, fault));
                 found.sort();
@@ -160,7 +160,7 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
     } else {
         return Err(problem(
             format!("none of {KINDS}"),
-            "nothing to do if it is no still; else export it again in one of these",
+            "ignore it if it is not a still; otherwise export it again in one of these",
         ));
     };
     if told.saved_at.is_none() {
@@ -192,8 +192,8 @@ fn file_time(path: &Path, told: &mut StillHeader) -> std::io::Result<()> {
     told.saved_at = Some(time);
     told.time_source = "file time".to_owned();
     told.problems.push(problem(
-        "no time of its own; the file's modification time was taken",
-        "copying may have changed it: check its pairing by eye",
+        "the file states no time; its modification time is used",
+        "copying may have changed it: check its label by eye",
     ));
     Ok(())
 }

@@ -83,7 +83,7 @@ fn exif_of(file: &mut BufReader<File>) -> Result<Option<Exif>, Problem> {
         Err(exif::Error::NotFound(_)) => Ok(None),
         Err(error) => Err(problem(
             format!("its EXIF data cannot be read: {error}"),
-            "the file's own time was taken; check its pairing by eye",
+            "the file's modification time is used; check its label by eye",
         )),
     }
 }

@@ -176,7 +176,10 @@ impl Walk {
         let left = self.end - self.at;
         if length != UNDEFINED && u64::from(length) > left {
             return Err(problem(
-                format!("element ({:04x},{:04x}) claims {length} bytes where {left} are left", tag.0, tag.1),
+                format!(
+                    "element ({:04x},{:04x}) claims {length} bytes, but only {left} are left",
+                    tag.0, tag.1
+                ),
                 "the file is cut short or damaged; export the still again",
             ));
         }

@@ -341,7 +341,10 @@ impl<'a> PairReading<'a> {
             if mine * ABOUT >= theirs {
                 let other = self.in_force(at_s).unwrap_or(call);
                 let why = "another still is about as near to the save call".to_owned();
-                return vec![(other, theirs, "in force when it was saved".to_owned()), (call, mine, why)];
+                return vec![
+                    (other, theirs, "the place last called when it was saved".to_owned()),
+                    (call, mine, why),
+                ];
             }
         }
         Vec::new()

@@ -39,7 +39,7 @@ pub(crate) fn problem(message: impl Into<String>, help: &str) -> Problem {
 fn refused(what: &str, text: &str, wanted: &str) -> Problem {
     problem(
         format!("{what} is `{text}`; wanted {wanted}"),
-        "the next time in the file was tried; check the clock of the scanner",
+        "the next time in the file was tried; check the scanner's clock",
     )
 }
 

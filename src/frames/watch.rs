@@ -187,7 +187,7 @@ impl FolderLook {
                                 {
                                     let problem = problem(
                                         format!("the same still as `{first}`"),
-                                        "the first was taken; remove the copy",
+                                        "the first one is used; remove the copy",
                                     );
                                     arrived.push(Arrived::Other { file: path.clone(), problem });
                                 }

@@ -8,4 +8,4 @@
 /// Cautions that go with everything that people read.
 pub const CAUTIONS: &str = "Not a diagnosis. A draft until a licensed vet has signed it. \
 Cut-offs are defaults with their sources; local rules and licensed practice come first. \
-Sedation and handling safety are the practice's own business.";
+Sedation and handling safety are the practice's responsibility.";

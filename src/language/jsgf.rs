@@ -126,7 +126,7 @@ impl JsgfReader<'_> {
         self.expect_word("grammar")?;
         match self.take() {
             Some((JsgfToken::Word(_), _)) => {}
-            _ => return Err(self.fault("`grammar` wants a name")),
+            _ => return Err(self.fault("`grammar` needs a name")),
         }
         self.expect_mark(';')?;
         let mut rules = Vec::new();
@@ -197,7 +197,7 @@ impl JsgfReader<'_> {
             parts.push(node);
         }
         if parts.is_empty() {
-            return Err(self.fault("nothing to say here; add words or take the `|` or brackets away"));
+            return Err(self.fault("nothing to say here; add words, or remove the `|` or brackets"));
         }
         Ok(if parts.len() == 1 { parts.remove(0) } else { GrammarNode::Sequence(parts) })
     }

@@ -75,7 +75,7 @@ pub fn wrong(tag: &str) -> Option<String> {
             None => unknown("tag", key, &KEYS),
         },
         None => Some(format!(
-            "`{{{tag}}}` is no tag; write `{{key=text}}`, `{{+80}}`, `{{.}}`, `{{rare}}` or `{{!kind}}`"
+            "`{{{tag}}}` is not a tag; write `{{key=text}}`, `{{+80}}`, `{{.}}`, `{{rare}}` or `{{!kind}}`"
         )),
     }
 }
@@ -100,5 +100,5 @@ fn closed(key: &str) -> Option<Vec<&'static str>> {
 
 fn unknown(sort: &str, name: &str, known: &[&str]) -> Option<String> {
     (!known.contains(&name))
-        .then(|| format!("`{name}` is no {sort} that the program knows; there are: {}", known.join(", ")))
+        .then(|| format!("`{name}` is not a {sort} that the program knows; those are: {}", known.join(", ")))
 }

@@ -28,7 +28,7 @@ pub enum Odd {
         max: String,
     },
     /// It lies outside the usual bounds.
-    #[error("{term} lies outside {min} to {max} {unit}: a slip of the unit?")]
+    #[error("{term} is outside {min} to {max} {unit}: is the unit right?")]
     Unusual {
         /// What was measured.
         term: String,

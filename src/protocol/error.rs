@@ -17,7 +17,7 @@ pub(super) const FILES_MAX: usize = 64;
 #[non_exhaustive]
 pub enum ProtocolError {
     /// The folder or a file in it cannot be read.
-    #[error("cannot read `{}`: {source}; name a folder of protocol files that can be read", path.display())]
+    #[error("cannot read `{}`: {source}; name a readable folder of protocol files", path.display())]
     Unreadable {
         /// The folder or file.
         path: PathBuf,
@@ -26,7 +26,7 @@ pub enum ProtocolError {
         source: std::io::Error,
     },
     /// A file is too large to be a protocol.
-    #[error("`{}` has {bytes} bytes, more than {FILE_BYTES_MAX}; take it out of the protocol folder", path.display())]
+    #[error("`{}` has {bytes} bytes, more than {FILE_BYTES_MAX}; remove it from the protocol folder", path.display())]
     TooLarge {
         /// The file.
         path: PathBuf,
@@ -34,7 +34,7 @@ pub enum ProtocolError {
         bytes: u64,
     },
     /// The folder holds too many files.
-    #[error("`{}` holds more than {FILES_MAX} protocol files; take out those that are not used", path.display())]
+    #[error("`{}` holds more than {FILES_MAX} protocol files; remove those that are not used", path.display())]
     TooMany {
         /// The folder.
         path: PathBuf,
@@ -60,7 +60,7 @@ pub enum ProtocolError {
     #[error(transparent)]
     Unknown(Box<UnknownCode>),
     /// A code is defined twice.
-    #[error("`{}`: the {kind} `{code}` is there twice; rename or remove one", path.display())]
+    #[error("`{}`: the {kind} `{code}` appears twice; rename or remove one", path.display())]
     Duplicate {
         /// The file.
         path: PathBuf,
@@ -94,7 +94,7 @@ pub enum ProtocolError {
 #[non_exhaustive]
 pub enum NumberFault {
     /// Not a finite range from low to high.
-    #[error("`{from}` to `{to}` is no range; write the smaller number first")]
+    #[error("`{from}` to `{to}` is not a range; write the smaller number first")]
     Range {
         /// First number.
         from: f64,

@@ -23,7 +23,7 @@ pub struct LevelProblem {
 #[non_exhaustive]
 pub enum SchemeFault {
     /// No scheme has this name, or it is one that needs no choice.
-    #[error("`{name}` is no zone scheme to choose; there are: {known}")]
+    #[error("`{name}` is not a zone scheme; the schemes are: {known}")]
     Unknown {
         /// What was asked for.
         name: String,
@@ -172,7 +172,7 @@ impl Protocols {
         let in_force = self.schemes_for(limb, schemes);
         let Some(scheme) = in_force.into_iter().find(|scheme| !scheme.when_called) else {
             return Err(LevelProblem {
-                message: format!("a level needs a scheme of zones, and none is chosen for limb `{limb}`"),
+                message: format!("a level needs a zone scheme, and none is chosen for limb `{limb}`"),
                 help: "choose a scheme for this limb's group, or say the zone by name".to_owned(),
             });
         };
@@ -204,9 +204,9 @@ fn outside(scheme: &Scheme, cm: f64, rows: &[(&Zone, (f64, f64))]) -> LevelProbl
     let to = tenths(rows.iter().map(|row| row.1.1).fold(f64::NEG_INFINITY, f64::max));
     LevelProblem {
         message: format!(
-            "level {cm} cm belongs to no zone: the scheme `{}` goes from {from} to {to} cm below the {}",
+            "level {cm} cm is in no zone: the scheme `{}` covers {from} to {to} cm below the {}",
             scheme.name, scheme.landmark
         ),
-        help: format!("say the level again or the zone by name; the table stands in `{}`", scheme.file),
+        help: format!("say the level again or the zone by name; the table is in `{}`", scheme.file),
     }
 }

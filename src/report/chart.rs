@@ -177,8 +177,8 @@ fn draw(sides: &[Side], row: &MeasureRow, protocols: &Protocols) -> String {
         "<rect x=\"20\" y=\"{:.1}\" width=\"14\" height=\"12\" fill=\"#ddd\" stroke=\"#111\"></rect>\
          <text x=\"40\" y=\"{y:.1}\">area</text>\
          <rect x=\"84\" y=\"{:.1}\" width=\"14\" height=\"12\" fill=\"{DARK}\" stroke=\"#111\"></rect>\
-         <text x=\"104\" y=\"{y:.1}\">lesion; lengths of both on one scale</text>\
-         <text x=\"20\" y=\"{below:.1}\">Figures: area (lesion) in mm2; alone: nothing said of a lesion. (?) one without a usable area. – not measured.</text></svg>",
+         <text x=\"104\" y=\"{y:.1}\">lesion; both to the same scale</text>\
+         <text x=\"20\" y=\"{below:.1}\">Numbers: area (lesion) in mm2; alone: no lesion mentioned. (?) lesion without a usable area. – not measured.</text></svg>",
         y - 11.0,
         y - 11.0
     );

@@ -56,7 +56,7 @@ fn caption(call: &CallRow) -> String {
     let mark = match (call.kind.as_str(), call.withdrawn, call.corrected_by.is_empty()) {
         ("unknown", ..) => "[not understood] ",
         (_, true, _) => "[taken back] ",
-        (_, false, false) => "[put right later] ",
+        (_, false, false) => "[corrected later] ",
         _ => "",
     };
     let words = match call.words.trim() {

@@ -43,10 +43,10 @@ pub enum PictureError {
     #[error("the file cannot be read: {0}")]
     File(#[from] std::io::Error),
     /// It is no file.
-    #[error("this is no file")]
+    #[error("this is not a file")]
     NoFile,
     /// It is too large.
-    #[error("the file has {got} bytes; more than {MAX_FILE_BYTES} are not read for a picture")]
+    #[error("the file has {got} bytes; a picture may have at most {MAX_FILE_BYTES}")]
     TooLarge {
         /// Its bytes.
         got: u64,
@@ -66,7 +66,7 @@ pub enum PictureError {
     #[error("neither a picture nor a DICOM file: {0}")]
     Dicom(#[from] dicom_object::ReadError),
     /// It states no size.
-    #[error("the DICOM file states no size of its picture")]
+    #[error("the DICOM file does not state the size of its picture")]
     NoSize,
     /// Its pixels cannot be decoded.
     #[error("the DICOM picture cannot be decoded: {0}")]

@@ -27,7 +27,7 @@ pub fn text(kept: &[ArchivedRecord], protocols: &Protocols) -> String {
         let open = record.findings.iter().filter(|finding| finding.severity != Severity::Info).count();
         let _ = writeln!(
             out,
-            "{}  {}, {} to look at, {}",
+            "{}  {}, {} to check, {}",
             date_time(info.started_at, info.utc_offset_s),
             count(record.frames.len(), "still"),
             open,

@@ -15,7 +15,7 @@ pub(crate) fn measures(measured: Option<&MeasuredSection>) -> Markup {
     html! {
         @if let Some(measured) = measured {
             section #measures {
-                h2 { "Computed from what was said and traced" }
+                h2 { "Measurements" }
                 @for line in &measured.injuries { p { (line) } }
                 @for drawn in &measured.charts { figure.leg { (PreEscaped(drawn)) } }
                 @for (name, sheet) in &measured.sheets { (table(name, sheet)) }
@@ -40,7 +40,7 @@ fn table(name: &str, sheet: &MeasureTable) -> Markup {
         @if !sheet.over.is_empty() {
             ul.over { @for line in &sheet.over { li { strong { "Over: " } (line) } } }
         }
-        (list("Take care", &sheet.cautions))
+        (list("Caution", &sheet.cautions))
         (list("Not computed", &sheet.why_not))
         (list("Sources", &sheet.sources))
     }

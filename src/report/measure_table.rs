@@ -167,7 +167,7 @@ fn normal_zones(rows: &[&MeasureRow]) -> Option<String> {
         row.word.as_deref() == Some(NORMAL_SAID) && matches!(row.name, Name::LesionArea | Name::Score)
     };
     let normal: Vec<&MeasureRow> = rows.iter().copied().filter(|row| is_normal(&row)).collect();
-    (!normal.is_empty()).then(|| format!("`normal` was said and no number: {}", in_zones(&normal)))
+    (!normal.is_empty()).then(|| format!("`normal` was said without a number: {}", in_zones(&normal)))
 }
 
 /// The zones under the titles of their measures: `lesion area in 2B, 3A; ...`.
@@ -343,8 +343,8 @@ pub(crate) fn title(row: &MeasureRow) -> String {
         Name::ScoreTotal => format!("{of}, total"),
         Name::ScoreMean => format!("{of}, mean"),
         Name::AreaRatio => format!("ratio {}", row.structure.as_deref().unwrap_or_default()),
-        Name::AreaMinusOtherLimb | Name::AreaAgainstOtherLimb => format!("area against {against}"),
-        Name::AreaAgainstReference => format!("area against {against}"),
+        Name::AreaMinusOtherLimb | Name::AreaAgainstOtherLimb => format!("area compared with {against}"),
+        Name::AreaAgainstReference => format!("area compared with {against}"),
         Name::AreaChange => format!("area since {against}"),
         Name::LesionChange => format!("lesion area since {against}"),
         Name::LesionPercentChange => format!("lesion percentage since {against}"),
@@ -430,7 +430,7 @@ fn put_sheet(out: &mut String, sheet: &MeasureTable, protocols: &Protocols) {
     }
     for (head, lines) in [
         ("over", &sheet.over),
-        ("take care", &sheet.cautions),
+        ("caution", &sheet.cautions),
         ("not computed", &sheet.why_not),
         ("source", &sheet.sources),
     ] {

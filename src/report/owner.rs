@@ -28,9 +28,9 @@ const PICTURES_MAX: usize = 4;
 const RESCAN: &str = "rescan-due";
 
 /// Added to the cautions of everything that people read: what they mean for somebody who does not scan.
-const FOR_OWNERS: &str = "This sheet says what was seen in the scan. \
+const FOR_OWNERS: &str = "This report says what was seen in the scan. \
 What it means for your horse, and what to do, is for your vet to say. \
-Please do not change work or treatment because of this sheet alone.";
+Please do not change work or treatment because of this report alone.";
 /// Added where a number was held against a cut-off.
 const CUT_OFF: &str =
     "Such limits are defaults out of books, made for comparing scans; your vet may use others.";
@@ -87,7 +87,7 @@ pub fn html(told: &ReportInput) -> String {
         }
         (status(&letter.status))
         main {
-            section { h2 { "What was looked at" } @for line in &letter.looked { p { (line) } } }
+            section { h2 { "What was scanned" } @for line in &letter.looked { p { (line) } } }
             section { h2 { "What was seen" } @for limb in &letter.limbs { (limb_seen(limb)) } }
             section { h2 { "What is still open" } ul { @for line in &letter.open { li { (line) } } } }
             @if !letter.pictures.is_empty() { (pictures(&letter, told)) }
@@ -131,9 +131,9 @@ impl OwnerReport {
         let limbs: Vec<&str> = examined(record, protocols);
         OwnerReport {
             title: format!("Scan of {horse}, {day}: for the owner"),
-            kicker: "Ultrasound scan of the legs, for the owner",
+            kicker: "Ultrasound scan of the legs: report for the owner",
             facts: vec![
-                ("Day of the scan", day.clone()),
+                ("Date of the scan", day.clone()),
                 ("Scanned by", exam.person.clone().unwrap_or_else(|| "not stated".to_owned())),
             ],
             status: standing_of(record, &format!("{CAUTIONS} {FOR_OWNERS}")),
@@ -166,7 +166,7 @@ fn findings(record: &Record) -> impl Iterator<Item = &CallRow> {
 fn looked_at(limbs: &[&str], record: &Record, protocols: &Protocols) -> Vec<String> {
     let names: Vec<&str> = limbs.iter().map(|code| protocols.plain_limb(code)).collect();
     if names.is_empty() {
-        return vec!["No leg was named in this scan.".to_owned()];
+        return vec!["No leg was recorded in this scan.".to_owned()];
     }
     let were = if names.len() == 1 { "was" } else { "were" };
     let about = &protocols.plain.about;
@@ -176,7 +176,7 @@ fn looked_at(limbs: &[&str], record: &Record, protocols: &Protocols) -> Vec<Stri
     if !record.coverage.is_empty() {
         let wanted = record.coverage.len();
         lines.push(format!(
-            "A full scan of them takes {wanted} views; {saved} of these were kept as pictures."
+            "A full scan of them has {wanted} views; pictures of {saved} of these were saved."
         ));
     }
     lines
@@ -214,7 +214,7 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
     };
     let mut rest = Vec::new();
     for (class, before) in [
-        ("normal", "Looked normal where it was named"),
+        ("normal", "Looked normal where it was mentioned"),
         ("absent", "Looked for and not found"),
         ("not_done", "Not scanned"),
     ] {
@@ -230,7 +230,7 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
         rest.push(format!("Your vet was not sure about: {}.", doubted.join(", ")));
     }
     if seen.is_empty() && rest.is_empty() {
-        rest.push("Nothing was said about it in words.".to_owned());
+        rest.push("No findings were recorded.".to_owned());
     }
     LimbSeen { name: sentence(protocols.plain_limb(limb)), seen, rest }
 }
@@ -251,7 +251,7 @@ fn seen_in(
     protocols: &Protocols,
 ) -> StructureSeen {
     let (name, what) = match code {
-        "" => ("a part that was not named", ""),
+        "" => ("a structure that was not named", ""),
         code => protocols.plain_structure(code),
     };
     let mut lines: Vec<String> = Vec::new();
@@ -292,7 +292,7 @@ fn measured(limb: &str, code: &str, record: &Record, protocols: &Protocols) -> V
     let mut lines = Vec::new();
     let worst = rows.iter().find(|row| row.name == Name::WorstZone).and_then(|row| row.value);
     if let Some(share) = worst.and_then(|percent| protocols.plain.share(percent)) {
-        lines.push(format!("Where it is largest, the changed area takes up {share} of the cross-section."));
+        lines.push(format!("At its largest, the changed area takes up {share} of the cross-section."));
     }
     lines.extend(change_in_words(&rows, protocols));
     for (name, words) in
@@ -318,7 +318,7 @@ fn measured(limb: &str, code: &str, record: &Record, protocols: &Protocols) -> V
         }
     }
     if rows.iter().any(|row| row.scale_by_hand && row.value.is_some()) {
-        lines.push("Some of it was measured on a scale that was set by hand.".to_owned());
+        lines.push("Some of the measurements use a scale that was set by hand.".to_owned());
     }
     lines
 }
@@ -356,7 +356,7 @@ fn said_day(text: &str) -> String {
 
 /// Where a zone lies; the scheme is that of the limb in this exam.
 fn zone_words(limb: &str, zone: Option<&str>, record: &Record, protocols: &Protocols) -> String {
-    let Some(zone) = zone else { return "at a height that was not named".to_owned() };
+    let Some(zone) = zone else { return "at a level that was not named".to_owned() };
     match protocols.scheme_for(limb, zone, &record.exam.schemes) {
         Some(scheme) => protocols.plain_zone(&scheme.name, zone),
         None => format!("zone {zone}"),
@@ -371,7 +371,7 @@ fn open(record: &Record, protocols: &Protocols) -> Vec<String> {
     if missing > 0 {
         let views = count(missing, "view");
         lines.push(format!(
-            "{views} of a full scan have no picture, so these places were not fully looked at."
+            "{views} of a full scan have no picture, so these places were not fully examined."
         ));
     }
     let left_out = with(&[Cover::NotDone]);
@@ -380,10 +380,10 @@ fn open(record: &Record, protocols: &Protocols) -> Vec<String> {
     }
     let to_settle = record.findings.iter().filter(|finding| finding.severity != Severity::Info).count();
     if to_settle > 0 {
-        lines.push(format!("{} for the practice to look at again.", count(to_settle, "point")));
+        lines.push(format!("{} for the practice to check.", count(to_settle, "point")));
     }
     if record.exam.status != "signed" {
-        lines.push("A vet has not signed this yet: it may still change.".to_owned());
+        lines.push("A vet has not signed this yet, so it may still change.".to_owned());
     }
     let rescan = record.findings.iter().any(|finding| finding.rule == RESCAN);
     let weeks = TimeDelta::weeks(i64::from(protocols.rules.habits.rescan_weeks));

@@ -68,7 +68,7 @@ pub(crate) fn pictures_told(record: &Record, exam_folder: &Path, told: impl Fn(u
         let picture = if shown >= MAX_PICTURES {
             Picture::NotShown { why: format!("a report shows at most {MAX_PICTURES} pictures") }
         } else if bytes >= MAX_TOTAL_BYTES {
-            Picture::NotShown { why: "the pictures before it already fill the report".to_owned() }
+            Picture::NotShown { why: "the report has no room for more pictures".to_owned() }
         } else {
             match thumbnail(&exam_folder.join(&frame.file)) {
                 Ok((jpeg, width_px, height_px)) => {

@@ -15,7 +15,7 @@ pub(crate) fn coverage(grids: &[Grid]) -> Markup {
     html! {
         section #views {
             h2 { "Views" }
-            @if grids.is_empty() { p { "No limb was called, so no view is expected." } }
+            @if grids.is_empty() { p { "No limb was called, so no views are expected." } }
             div.grids { @for grid in grids {
                 table.grid {
                     caption { strong { (grid.limb) } " " span { "scheme " (grid.scheme) } }
@@ -45,12 +45,12 @@ fn cell(cell: &CoverageCell) -> Markup {
 pub(crate) fn said_table(said: &[SaidLine]) -> Markup {
     html! {
         section #said {
-            h2 { "Findings and values as said" }
-            @if said.is_empty() { p { "Nothing was said to be found or measured." } } @else {
+            h2 { "Findings and values as spoken" }
+            @if said.is_empty() { p { "No findings or values were spoken." } } @else {
                 table {
                     thead { tr {
                         th scope="col" { "Where" } th scope="col" { "Structure" } th scope="col" { "What" }
-                        th.num scope="col" { "Sure" } th scope="col" { "Call" }
+                        th.num scope="col" { "Confidence" } th scope="col" { "Call" }
                     } }
                     tbody { @for line in said { tr {
                         td { (line.place) }
@@ -112,7 +112,7 @@ fn still_row(still: &StillLine, picture: Option<&Picture>) -> Markup {
                 p.label { @if still.label.is_empty() { "No label" } @else { (still.label) } }
                 p class={ "state " (mark) } { (still.state) (call_link(still.call)) }
                 @if !still.rivals.is_empty() {
-                    p { "Other readings:" }
+                    p { "Other possible labels:" }
                     ul { @for (reading, call, reason) in &still.rivals { li { (reading) (call_link(*call)) ": " (reason) } } }
                 }
                 @if !still.said.is_empty() {
@@ -152,7 +152,7 @@ pub(crate) fn call_table(calls: &[CallLine]) -> Markup {
                 table.calls {
                     thead { tr {
                         th.num scope="col" { "Call" } th scope="col" { "Time" } th scope="col" { "Words" }
-                        th scope="col" { "Meaning" } th.num scope="col" { "Sure" }
+                        th scope="col" { "Meaning" } th.num scope="col" { "Confidence" }
                     } }
                     tbody { @for call in calls { (call_row(call)) } }
                 }
@@ -189,7 +189,7 @@ pub(crate) fn changes(changes: &[ChangeLine]) -> Markup {
     html! {
         @if !changes.is_empty() {
             section #changes {
-                h2 { "Put right by hand" }
+                h2 { "Corrected by hand" }
                 table {
                     thead { tr {
                         th.num scope="col" { "Line" } th scope="col" { "When" } th scope="col" { "By" }
@@ -218,7 +218,7 @@ pub(crate) fn notes(notes: &[NoteLine]) -> Markup {
         @if !notes.is_empty() {
             section #notes {
                 h2 { "Free notes" }
-                p { "They are kept as sound; listen to them in the recording." }
+                p { "They are kept as sound only; listen to them in the recording." }
                 ul { @for note in notes { li { (note.text) (call_link(note.call)) } } }
             }
         }

@@ -69,7 +69,7 @@ pub(super) fn status(standing: &Standing) -> Markup {
 fn contents(paper: &ReportData) -> Markup {
     html! {
         nav aria-label="Parts of this report" {
-            a href="#look" { "To look at (" (paper.findings.len()) ")" }
+            a href="#look" { "To check (" (paper.findings.len()) ")" }
             a href="#views" { "Views" }
             a href="#said" { "Findings said" }
             @if paper.measured.is_some() { a href="#measures" { "Measures" } }
@@ -83,8 +83,8 @@ fn contents(paper: &ReportData) -> Markup {
 fn findings(findings: &[FindingLine]) -> Markup {
     html! {
         section #look {
-            h2 { "To look at" }
-            @if findings.is_empty() { p { "Nothing stood out." } } @else {
+            h2 { "To check" }
+            @if findings.is_empty() { p { "Nothing to check." } } @else {
                 ul.findings { @for finding in findings {
                     li class=(finding.class) {
                         span.tag { (finding.word) }

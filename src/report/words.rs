@@ -32,7 +32,7 @@ pub(crate) fn plane<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
 /// The horse by name, else by number.
 pub(crate) fn horse(record: &Record) -> &str {
     let horse = &record.exam.horse;
-    horse.name.as_deref().or(horse.id.as_deref()).unwrap_or("horse without a name")
+    horse.name.as_deref().or(horse.id.as_deref()).unwrap_or("unnamed horse")
 }
 
 /// The calls that count.
@@ -52,8 +52,8 @@ pub(crate) fn meaning(call: &CallRow) -> String {
             parts.retain(|part| !part.is_empty());
             let mut text = parts.join(" ");
             match call.class.as_deref() {
-                Some("negative") => text.insert_str(0, "looked for, not found: "),
-                Some("absent") => text.insert_str(0, "looked for, not there: "),
+                Some("negative") => text.insert_str(0, "not found: "),
+                Some("absent") => text.insert_str(0, "not found: "),
                 Some("not_done") if term != "not done" => text.insert_str(0, "not done: "),
                 _ => {}
             }
@@ -113,7 +113,7 @@ pub(crate) fn amount(call: &CallRow) -> String {
         text.push(' ');
         text.push_str(unit);
         if call.unit_assumed {
-            text.push_str(" (unit not said)");
+            text.push_str(" (unit assumed)");
         }
     }
     if let Some(scale) = &call.scale {
@@ -149,10 +149,10 @@ pub(crate) fn meaning_that_counts(call: &CallRow, record: &Record, protocols: &P
 pub(crate) fn status(status: Status) -> &'static str {
     match status {
         Status::Spoken => "paired with a save call",
-        Status::Context => "labelled from what was in force; no save call",
+        Status::Context => "labelled with the place last called; no save call",
         Status::Hand => "paired or labelled by hand",
-        Status::LeftOut => "no part of the exam, said by hand",
-        Status::Ambiguous => "two readings: choose one",
+        Status::LeftOut => "marked by hand as not part of the exam",
+        Status::Ambiguous => "fits two labels: choose one",
         Status::Unlabelled => "no label: label it by hand",
     }
 }

@@ -64,7 +64,7 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
     if let (Some(journal), Some(named)) = (&mut journal, &ends.write) {
         let is_distance = desk.protocols.value(&named.term).is_some_and(|kind| kind.between.is_some());
         if !is_distance {
-            return wrong("nothing that is measured from point to point was chosen", "choose what it is");
+            return wrong("nothing was chosen to measure between the points", "choose what it is");
         }
         let amount = hundredths(distance_mm, "mm");
         amount_fits(desk, &named.term, &amount)?;

@@ -47,13 +47,13 @@ pub(super) fn write(desk: &Desk, asked: Asked) -> Result<u64, Refusal> {
     let seen = desk.seen()?;
     let (by, why) = (asked.by.trim().to_owned(), asked.why.trim().to_owned());
     if by.is_empty() || by.chars().count() > TEXT_MAX {
-        return wrong("nobody is named as the one who changes it", "enter your name at the top");
+        return wrong("no name is entered", "enter your name at the top");
     }
     if !is_plain(&by) || !is_plain(&why) {
-        return wrong("name or reason holds signs that cannot be seen", "type it again, in plain text");
+        return wrong("the name or reason holds invisible characters", "type it again, in plain text");
     }
     if why.chars().count() > TEXT_MAX {
-        return wrong(format!("the reason is longer than {TEXT_MAX} characters"), "say it shorter");
+        return wrong(format!("the reason is longer than {TEXT_MAX} characters"), "shorten it");
     }
     overtaken(&seen.exam, &asked)?;
     let was = judge(desk, &seen, &asked.change)?;
@@ -77,15 +77,18 @@ pub(super) fn sign(desk: &Desk, asked: &Signing) -> Result<u64, Refusal> {
     let seen = desk.seen()?;
     let (by, licence) = (asked.by.trim(), asked.licence.trim());
     if by.is_empty() || licence.is_empty() || by.len().max(licence.len()) > TEXT_MAX {
-        return wrong("name and licence are needed to sign", "enter both, as they stand on the licence");
+        return wrong(
+            "a name and a licence number are needed to sign",
+            "enter both as they are on the licence",
+        );
     }
     if !is_plain(by) || !is_plain(licence) {
-        return wrong("name or licence holds signs that cannot be seen", "type it again, in plain text");
+        return wrong("the name or licence holds invisible characters", "type it again, in plain text");
     }
     if asked.seen != seen.version {
         return Err(Refusal::Overtaken(Problem {
-            message: "the exam was changed since this page showed it".to_owned(),
-            help: "nothing was signed; look at it again, then sign".to_owned(),
+            message: "the exam has changed since this page showed it".to_owned(),
+            help: "nothing was signed; check it again, then sign".to_owned(),
         }));
     }
     if !seen.exam.damage.is_empty() {
@@ -150,7 +153,6 @@ fn overtaken(exam: &Exam, asked: &Asked) -> Result<(), Refusal> {
     };
     Err(Refusal::Overtaken(Problem {
         message: format!("{} changed this just now: {}", other.review.by, other.review.change),
-        help: "nothing of yours was written; look at it again, then change it if it is still wrong"
-            .to_owned(),
+        help: "your change was not saved; look at it again, then change it if it is still wrong".to_owned(),
     }))
 }

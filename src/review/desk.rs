@@ -185,14 +185,14 @@ impl Desk {
         }
         let task = self.doing.begin(TaskKind::Exam, "reading the journal");
         let lines = self.folder.lines()?;
-        task.step("putting together what was said");
+        task.step("reading what was said");
         let exam = self.folder.exam_of(&lines, &self.protocols)?;
         task.step("pairing the stills");
         let pairing = pair(&exam, &exam.frames);
         task.step("checking and measuring");
         let record = record(&exam, &pairing, &self.protocols);
         let version = lines.events.last().map_or(0, |line| line.seq);
-        task.step("drawing the legs");
+        task.step("drawing the limbs");
         let legs = chart(&record, &self.protocols);
         let seen = Arc::new(DeskSnapshot { version, bytes: length, exam, record, legs });
         *kept = Some((length, Arc::clone(&seen)));

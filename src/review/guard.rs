@@ -108,7 +108,7 @@ fn judge(keys: &Keys, request: &Request) -> Result<(), Box<Response>> {
     match text(ORIGIN) {
         Some(origin) if origin.strip_prefix("http://") == Some(host) => {}
         None if !writes && headers.get(ORIGIN).is_none() => {}
-        _ => return Err(refused(StatusCode::FORBIDDEN, "another page may not speak to this desk")),
+        _ => return Err(refused(StatusCode::FORBIDDEN, "another page may not use this desk")),
     }
     if let Some(token) = token(request) {
         return Err(if same(token, &keys.token) { entered(keys) } else { no_entry() });
@@ -133,7 +133,7 @@ fn entered(keys: &Keys) -> Box<Response> {
 }
 
 fn no_entry() -> Box<Response> {
-    refused(StatusCode::UNAUTHORIZED, "open the address that `zonecall review` shows in its window")
+    refused(StatusCode::UNAUTHORIZED, "open the address that `zonecall review` printed")
 }
 
 fn refused(status: StatusCode, what: &'static str) -> Box<Response> {

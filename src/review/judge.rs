@@ -46,7 +46,7 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
         Change::Withdraw { seq } => {
             let call = own_call(exam, *seq)?;
             if call.withdrawn_by.is_some() {
-                return wrong("this call is withdrawn already", "nothing to do");
+                return wrong("this call is already withdrawn", "there is nothing to do");
             }
             Ok(call.act.to_string())
         }
@@ -79,7 +79,7 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
         Change::Looked { .. } => {
             let asks = |finding| looked(finding) == *change;
             if !seen.record.findings.iter().any(asks) {
-                return wrong("this question is not asked any more", "go on with the next one");
+                return wrong("this question is no longer open", "go on with the next one");
             }
             Ok(String::new())
         }
@@ -90,12 +90,12 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
 fn stays_what_it_is(call: &LoggedCall, act: &Act) -> Result<(), Refusal> {
     if std::mem::discriminant(act) != std::mem::discriminant(&call.act) {
         return wrong(
-            "a call stays what it is: a move, a value, a finding",
+            "a call cannot change its kind: place, value or finding",
             "withdraw it and add the right one",
         );
     }
     if call.call.corrects {
-        return wrong("this was itself said as a correction", "put the call right that it corrected");
+        return wrong("this was itself said as a correction", "correct the call that it replaced");
     }
     Ok(())
 }
@@ -116,7 +116,7 @@ fn move_fits(exam: &Exam, seq: u64, sample: u64) -> Result<String, Refusal> {
     let movable =
         matches!(call.act, Act::View(_) | Act::Setting(_) | Act::Finding(_) | Act::Value(_) | Act::Save);
     if call.call.corrects || !movable {
-        return wrong("this call is tied to the moment it was said at", "withdraw it if it is wrong");
+        return wrong("this call cannot be moved in time", "withdraw it if it is wrong");
     }
     let at_s = (call.said_at - exam.header.started_at).as_seconds_f64();
     Ok(format!("said {at_s:.1} s after the start"))
@@ -126,10 +126,7 @@ fn offset_fits(offset_s: f64) -> Result<(), Refusal> {
     if offset_s.is_finite() && offset_s.abs() <= OFFSET_S_MAX {
         return Ok(());
     }
-    wrong(
-        format!("{offset_s} is no offset between -{OFFSET_S_MAX} and {OFFSET_S_MAX} s"),
-        "read both clocks again",
-    )
+    wrong(format!("{offset_s} s is outside -{OFFSET_S_MAX} to {OFFSET_S_MAX} s"), "read both clocks again")
 }
 
 fn what_stands(exam: &Exam, seq: u64) -> Result<String, Refusal> {
@@ -138,7 +135,10 @@ fn what_stands(exam: &Exam, seq: u64) -> Result<String, Refusal> {
     }
     match exam.entries.iter().find(|entry| entry.seq == seq) {
         Some(entry) => Ok(format!("{} {}", entry.entered.term, entry.entered.amount)),
-        None => wrong(format!("line {seq} is no change that stands"), "look at the list of changes again"),
+        None => wrong(
+            format!("line {seq} is not a change that can be taken back"),
+            "look at the list of changes again",
+        ),
     }
 }
 
@@ -152,7 +152,7 @@ fn own_call(exam: &Exam, seq: u64) -> Result<&LoggedCall, Refusal> {
 
 fn moment_fits(sample: u64) -> Result<(), Refusal> {
     if seconds(sample) > EXAM_S_MAX {
-        return wrong("that is later than any exam goes on", "give the time since the start of the exam");
+        return wrong("that is later than any exam can last", "give the time since the start of the exam");
     }
     Ok(())
 }
@@ -169,20 +169,20 @@ fn scale_fits(
     let file =
         seen.exam.frames.iter().find(|frame| frame.id == still).map(|frame| desk.folder.still_file(frame));
     if file.is_some_and(|file| sole_scale(&file).is_some()) {
-        return wrong("this still states its own scale", "measure with it; nothing has to be set");
+        return wrong("this still states its own scale", "measure with it; no scale needs to be set");
     }
     let apart_px = (to.0 - from.0).hypot(to.1 - from.1);
     if !apart_px.is_finite() || apart_px < SCALE_PX_MIN {
         return wrong(
             format!("the two points are less than {SCALE_PX_MIN} pixels apart"),
-            "choose two marks of the depth scale that lie far apart",
+            "choose two marks of the depth scale that are far apart",
         );
     }
     if !(DEPTH_MM.contains(&distance_mm)) {
         let (least, most) = (DEPTH_MM.start() / 10.0, DEPTH_MM.end() / 10.0);
         return wrong(
             format!(
-                "{} cm is no distance on a depth scale, which is {least} to {most} cm",
+                "{} cm is not a distance on a depth scale, which is {least} to {most} cm",
                 distance_mm / 10.0
             ),
             "enter the distance between the two marks in centimetres",
@@ -214,7 +214,7 @@ fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&String>, act: &Act) -> Resul
         }
         Act::Finding(_) => Ok(()),
         _ => wrong(
-            "only moves, values and findings are put right or added",
+            "only places, values and findings can be corrected or added",
             "withdraw the call if it is wrong",
         ),
     }
@@ -222,18 +222,18 @@ fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&String>, act: &Act) -> Resul
 
 pub(super) fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<(), Refusal> {
     let Some(kind) = desk.protocols.value(term) else {
-        return wrong(format!("`{term}` is nothing that is measured"), "choose a term from the list");
+        return wrong(format!("`{term}` is not something that is measured"), "choose a term from the list");
     };
     if !amount.number.is_finite() || amount.number < 0.0 {
-        return wrong("that is no measured number", "enter a number from 0 upwards");
+        return wrong("that is not a measurement", "enter a number from 0 upwards");
     }
     match &amount.unit {
         Some(unit) if !kind.units.contains(unit) => {
             wrong(format!("{term} is not measured in `{unit}`"), "choose one of the units in the list")
         }
-        None if !kind.units.is_empty() => wrong(format!("{term} wants a unit"), "choose one from the list"),
+        None if !kind.units.is_empty() => wrong(format!("{term} needs a unit"), "choose one from the list"),
         _ => match kind.odd(amount.number, amount.unit.as_deref()) {
-            Some(odd) => wrong(odd.to_string(), "if it is right, write it with `zonecall enter --unusual`"),
+            Some(odd) => wrong(odd.to_string(), "if it is correct, enter it with `zonecall enter --unusual`"),
             None => Ok(()),
         },
     }
@@ -262,7 +262,7 @@ fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&String>) -> 
         match zone {
             Some(Ok(_)) => {}
             Some(Err(problem)) => return wrong(problem.message, &problem.help),
-            None => return wrong("a level is one of a limb", "choose the limb, too"),
+            None => return wrong("a level needs a limb", "choose the limb as well"),
         }
     }
     if let Some(zone) = zone {
@@ -270,7 +270,7 @@ fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&String>) -> 
         if !fits {
             let limb = limb.map_or("a still or call without a limb", String::as_str);
             return wrong(
-                format!("{zone} is no zone of {limb} in this exam"),
+                format!("{zone} is not a zone of {limb} in this exam"),
                 "choose limb and zone together",
             );
         }

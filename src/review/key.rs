@@ -14,7 +14,7 @@ use ed25519_dalek::SigningKey;
 /// Bytes of a secret key (RFC 8032).
 const KEY_BYTES: usize = 32;
 
-/// Why there is no key.
+/// Why there is not a key.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum KeyError {
     #[error("there is no folder for your settings; set HOME or XDG_CONFIG_HOME")]
@@ -26,7 +26,7 @@ pub(super) enum KeyError {
         #[source]
         source: std::io::Error,
     },
-    #[error("`{path}` is no key of {KEY_BYTES} bytes; move it away, and a new one is made")]
+    #[error("`{path}` is not a key of {KEY_BYTES} bytes; move it away and a new one is made")]
     NoKey { path: PathBuf },
     #[error("the system gives no random bytes: {0}")]
     Random(getrandom::Error),

@@ -69,9 +69,8 @@ pub(super) fn report_of(desk: &Desk, wanted: &ReportRequest) -> Result<Response,
     let against = desk.against();
     let record = record_against(&seen.exam, &pair(&seen.exam, &seen.exam.frames), &desk.protocols, &against);
     let all = record.frames.len();
-    let pictures = pictures_told(&record, desk.folder.path(), |done| {
-        task.count("looking through the stills", done, all)
-    });
+    let pictures =
+        pictures_told(&record, desk.folder.path(), |done| task.count("reading the stills", done, all));
     task.step("laying out the pages");
     let told = ReportInput {
         record: &record,

@@ -183,7 +183,7 @@ fn broken(error: &FolderError) -> Response {
         return told(
             StatusCode::CONFLICT,
             error,
-            "nothing was written: listening goes on; try again when it has ended",
+            "nothing was saved, because the exam is still being recorded; try again when it has ended",
         );
     }
     told(StatusCode::INTERNAL_SERVER_ERROR, error, "look at the exam folder, then open the page again")
@@ -244,7 +244,7 @@ fn no_report(error: ReportError) -> Response {
     match error {
         ReportError::Desk(error) => broken(&error),
         ReportError::Print(error) => {
-            told(StatusCode::INTERNAL_SERVER_ERROR, error, "take the report as a page instead")
+            told(StatusCode::INTERNAL_SERVER_ERROR, error, "choose the report as a page instead")
         }
     }
 }
@@ -329,7 +329,7 @@ async fn still(State(room): Held, Path(number): Path<usize>, Query(lit): Query<L
 async fn earlier(State(room): Held, Path(number): Path<usize>, Query(lit): Query<Lit>) -> Response {
     aside(move || match room.desk.earlier_file(number) {
         Some(path) => picture(png(&path, lit.light()), "image/png"),
-        None => told(StatusCode::NOT_FOUND, "there is no such still", "load the page again"),
+        None => told(StatusCode::NOT_FOUND, "there is no such still", "reload the page"),
     })
     .await
 }
@@ -343,7 +343,7 @@ async fn leg(State(room): Held, Path(number): Path<usize>) -> Response {
         };
         match seen.legs.get(number) {
             Some(svg) => ([(CONTENT_TYPE, "image/svg+xml")], alone(svg, "sans-serif")).into_response(),
-            None => told(StatusCode::NOT_FOUND, "there is no such drawing", "load the page again"),
+            None => told(StatusCode::NOT_FOUND, "there is no such drawing", "reload the page"),
         }
     })
     .await
@@ -370,7 +370,7 @@ fn file_of(desk: &Desk, number: usize) -> Result<PathBuf, Box<Response>> {
     let seen = desk.seen().map_err(|error| broken(&error))?;
     match seen.exam.frames.get(number) {
         Some(frame) => Ok(desk.folder.still_file(frame)),
-        None => Err(Box::new(told(StatusCode::NOT_FOUND, "there is no such still", "load the page again"))),
+        None => Err(Box::new(told(StatusCode::NOT_FOUND, "there is no such still", "reload the page"))),
     }
 }
 

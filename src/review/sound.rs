@@ -34,7 +34,7 @@ pub(super) enum SoundError {
         #[source]
         source: hound::Error,
     },
-    #[error("the kept audio `{file}` is not of one channel with 16 bits")]
+    #[error("the kept audio `{file}` is not 16-bit mono")]
     Kind { file: String },
     #[error("the sound cannot be packed: {0}")]
     Pack(hound::Error),

@@ -32,7 +32,7 @@ pub(super) struct Drawn {
     limb: String,
     zone: String,
     structure: String,
-    /// The outline is that of the lesion, not of the whole structure.
+    /// The outline is the lesion's, not the whole structure's.
     lesion: bool,
     #[serde(default)]
     outline: Option<Outline>,
@@ -67,7 +67,7 @@ pub(super) struct TraceResult {
 /// Measures what was drawn, and writes it if asked to.
 pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<TraceResult, Refusal> {
     if drawn.write && drawn.outline.is_none() {
-        return wrong("a suggested edge is not written unseen", "look at it on the still, then write it");
+        return wrong("a suggested outline is not saved unseen", "look at it on the still, then save it");
     }
     // Held from reading to writing, so that nobody labels the still anew in between.
     let mut journal = match drawn.write {
@@ -214,19 +214,16 @@ pub(super) fn read_from(
     };
     let by = what.by.trim();
     if by.is_empty() {
-        return wrong("nobody is named as the one who measured it", "enter your name at the top");
+        return wrong("no name is entered", "enter your name at the top");
     }
     if by.chars().count() > TEXT_MAX || !is_plain(by) {
-        return wrong(
-            "the name is too long, or holds signs that cannot be seen",
-            "type it again, in plain text",
-        );
+        return wrong("the name is too long or holds invisible characters", "type it again, in plain text");
     }
     if protocols.scheme_for(limb, zone, &seen.exam.header.schemes).is_none() {
-        return wrong(format!("{zone} is no zone of {limb} in this exam"), "label the still first");
+        return wrong(format!("{zone} is not a zone of {limb} in this exam"), "label the still first");
     }
     if (limb.as_str(), zone.as_str()) != (what.limb, what.zone) {
-        return wrong("the still was labelled anew meanwhile", "look at its label, then measure it again");
+        return wrong("the still's label has changed meanwhile", "look at its label, then measure it again");
     }
     if protocols.structure(what.structure).is_none() {
         return wrong("no structure was chosen", "choose what was measured");
@@ -237,7 +234,7 @@ pub(super) fn read_from(
     {
         let wanted = planes.join(" or ");
         return wrong(
-            format!("this still is of plane {plane}; {} is traced in {wanted}", what.term),
+            format!("this still is in plane {plane}; {} is traced in {wanted}", what.term),
             "choose another still",
         );
     }

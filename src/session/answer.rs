@@ -31,12 +31,12 @@ pub fn answer(ask: Ask, exam: &Exam, progress: &Progress, protocols: &Protocols)
 
 fn whereabouts(exam: &Exam, protocols: &Protocols) -> String {
     let place = Place::from(&exam.context).in_words(protocols);
-    if place.is_empty() { "no limb was called yet".to_owned() } else { place }
+    if place.is_empty() { "no limb has been called yet".to_owned() } else { place }
 }
 
 /// Views of the limb in force that nobody saved or left out on purpose.
 fn left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> String {
-    let Some(limb) = exam.context.limb.as_deref() else { return "no limb was called yet".to_owned() };
+    let Some(limb) = exam.context.limb.as_deref() else { return "no limb has been called yet".to_owned() };
     let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
     let open = rows.iter().filter(|row| row.limb == limb && row.saves == 0 && !row.not_done);
     let names: Vec<String> = open
@@ -68,5 +68,5 @@ fn value(exam: &Exam) -> String {
 fn last(exam: &Exam) -> String {
     let spoken = |act: &Act| !matches!(act, Act::Question { .. } | Act::Answer { .. } | Act::Command(_));
     let call = exam.calls.iter().rev().find(|call| call.withdrawn_by.is_none() && spoken(&call.act));
-    call.map_or_else(|| "nothing was called yet".to_owned(), |call| call.call.words.clone())
+    call.map_or_else(|| "nothing has been called yet".to_owned(), |call| call.call.words.clone())
 }

@@ -185,11 +185,11 @@ impl SpokenQuestion {
         let words = words.join(" or ");
         let message = match &self.doubt {
             Doubt::Unsure => format!("asked back: {words}"),
-            Doubt::Opposite => format!("asked back: {words}, for its opposite sounds nearly the same"),
-            Doubt::Jump { from } => format!("asked back: {words}, far from zone {from}"),
+            Doubt::Opposite => format!("asked back: {words}, because its opposite sounds nearly the same"),
+            Doubt::Jump { from } => format!("asked back: {words}, which is far from zone {from}"),
             Doubt::Odd { message } => format!("asked back: {words}; {message}"),
         };
-        Problem { message, help: "listen to it; if it was a call, put it in".to_owned() }
+        Problem { message, help: "listen to it; if it was a call, add it by hand".to_owned() }
     }
 
     /// What an utterance means as an answer to this question.

@@ -224,15 +224,15 @@ impl Dialogue {
         let HeardUtterance { mut utterance, parsed, rival, arrival } = heard;
         if self.open.as_ref().is_some_and(|open| utterance.span.from > open.until) {
             self.close_question();
-            self.tell(Notice::Listening, "no answer: it stays open for the reviewer");
+            self.tell(Notice::Listening, "no answer: left open for review");
         }
         utterance.unsure |= arrival == Arrival::Broken;
         if arrival == Arrival::SwitchedOff {
-            let help = "if it was a call, put it in; the switch must be on while it is said";
+            let help = "if it was a call, add it by hand; the switch must be on while you speak";
             return self.pass_over(utterance, "heard while the switch was off", help);
         }
         if self.own_voice.overlaps(&utterance) {
-            let help = "if it was a call, put it in; an earpiece keeps the two apart";
+            let help = "if it was a call, add it by hand; an earpiece keeps the two apart";
             return self.pass_over(utterance, "heard while the program itself was speaking", help);
         }
         match self.open.take() {

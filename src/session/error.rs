@@ -41,28 +41,26 @@ pub enum SessionError {
     #[error(transparent)]
     Switch(#[from] SwitchError),
     /// The microphone is there but silent.
-    #[error("the microphone `{name}` gives no sound; is it switched on?")]
+    #[error("the microphone `{name}` gives no sound; check that it is switched on")]
     NoSound {
         /// The microphone.
         name: String,
     },
     /// A switch of the terminal, where there is no screen.
-    #[error("where there is no screen the switch {key} needs a device; name it with --switch-device")]
+    #[error("without a screen the switch {key} needs a device; name it with --switch-device")]
     NoTerminal {
         /// The key.
         key: SwitchKey,
     },
     /// A key that a terminal has other uses for.
-    #[error(
-        "a terminal cannot tell of {key}, or uses it itself; name the device of the key with --switch-device"
-    )]
+    #[error("a terminal cannot report {key}, or uses it itself; name the key's device with --switch-device")]
     NotOfTerminal {
         /// The key.
         key: SwitchKey,
     },
     /// No phrase of the language opens an exam.
     #[error(
-        "nothing that can be said in `{language}` opens an exam; give a phrase of its grammar the tags \
+        "no phrase in `{language}` starts an exam; give a phrase of its grammar the tags \
          `{{command=start_of_exam}} {{!command}}`, or use --into"
     )]
     NoOpening {

@@ -28,8 +28,8 @@ impl Feedback {
         let voice = (options.voice == Audible::On)
             .then(|| Voice::find(&options.language))
             .and_then(|found| found.map_err(|error| eprintln!("zonecall: no voice: {error}")).ok());
-        let output = SpeechOutput::open(voice)
-            .map_err(|error| eprintln!("zonecall: nothing is sounded or said: {error}"));
+        let output =
+            SpeechOutput::open(voice).map_err(|error| eprintln!("zonecall: no tones and no voice: {error}"));
         Self { output: output.ok(), has_tones: options.tones == Audible::On }
     }
 

@@ -134,7 +134,7 @@ impl Session {
         let engine = ear.engine.id();
         if engine != exam.header.engine {
             eprintln!(
-                "zonecall: the exam was begun with the ear `{}`; it goes on with `{}`",
+                "zonecall: the exam began with the ear `{}` and goes on with `{}`",
                 exam.header.engine.name, engine.name
             );
         }

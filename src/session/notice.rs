@@ -87,11 +87,11 @@ impl Device {
     pub fn line(self, presence: Presence) -> (Notice, &'static str) {
         match (self, presence) {
             (Device::Microphone, Presence::Lost) => {
-                (Notice::Fault, "the microphone is gone: nothing is heard until it is back")
+                (Notice::Fault, "the microphone is lost: nothing is heard until it is back")
             }
             (Device::Microphone, Presence::Back) => (Notice::Listening, "the microphone is back"),
             (Device::Switch, Presence::Lost) => {
-                (Notice::Fault, "the switch is gone: what is said does not count until it is back")
+                (Notice::Fault, "the switch is lost: nothing is acted on until it is back")
             }
             (Device::Switch, Presence::Back) => (Notice::Listening, "the switch is back"),
         }

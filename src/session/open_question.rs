@@ -150,7 +150,7 @@ impl Dialogue {
         let written = self.write_calls(heard_seq, Outcome::Calls, sample, calls);
         self.stop_waiting();
         self.sound(Tone::Understood);
-        self.tell(Notice::Settled, taken.as_deref().unwrap_or("nothing of it was taken; say it again"));
+        self.tell(Notice::Settled, taken.as_deref().unwrap_or("not acted on; say it again"));
         self.reply(&written, now);
     }
 

@@ -165,7 +165,7 @@ impl Screen {
         {
             switch.is_on = is_on;
         }
-        self.tell(Notice::Switch, if is_on { "on" } else { "off: what is said does not count" })
+        self.tell(Notice::Switch, if is_on { "on" } else { "off: nothing is acted on" })
     }
 
     /// The exam has changed.

@@ -225,7 +225,7 @@ impl ScreenView {
             (None, Some(alarm)) => format!(" ! {alarm} "),
             // It is no fault, so it is not loud.
             (None, None) if self.switch.as_ref().is_some_and(|switch| !switch.is_on) => {
-                frame.render_widget(Line::from(" ◌ the switch is off: what is said does not count"), area);
+                frame.render_widget(Line::from(" ◌ the switch is off: nothing is acted on"), area);
                 return;
             }
             (None, None) => return,
@@ -256,7 +256,7 @@ impl ScreenView {
             }
         }
         if zones.is_empty() {
-            return vec![Line::from("no limb was called yet")];
+            return vec![Line::from("no limb has been called yet")];
         }
         let head = zones.iter().map(|zone| format!("{zone:>4}")).collect::<String>();
         let mut rows = vec![Line::from(format!("   {head}"))];

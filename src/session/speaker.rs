@@ -26,17 +26,19 @@ pub enum SpeakerError {
     #[error("this program was built without sound; install or build one that has it")]
     LeftOut,
     /// There is none.
-    #[error("there is no loudspeaker; plug one in, or switch the tones off with --tones off")]
+    #[error("there is no loudspeaker; plug one in, or turn the tones off with --tones off")]
     NoDevice,
     /// It cannot be opened.
-    #[error("cannot open the loudspeaker: {source}; close the other program that has it")]
+    #[error("cannot open the loudspeaker: {source}; close the other program that uses it")]
     Open {
         /// Why not.
         #[source]
         source: OutputError,
     },
     /// It wants a format that is no number.
-    #[error("the loudspeaker wants samples as {format}; wanted whole or floating numbers")]
+    #[error(
+        "the loudspeaker needs samples as {format}, which are neither integers nor floating-point; use another one"
+    )]
     Shape {
         /// Its format.
         format: String,

@@ -82,7 +82,7 @@ pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<()
     let switch = TalkSwitch::of(options)?;
     let opened = open(options.device.as_deref())?;
     let microphone = Microphone::new(opened.capture, options.device.as_deref());
-    screen.tell(Notice::Listening, &format!("hearing {}", microphone.name()))?;
+    screen.tell(Notice::Listening, &format!("listening to {}", microphone.name()))?;
     let feedback = Feedback::open(options);
     let mut standby = Standby { ear, tools: Tools { microphone, feedback, switch } };
     while let Some(opening) = standby.next_opening(&mut screen, stop)? {
@@ -102,7 +102,7 @@ impl Standby {
     ) -> Result<Option<Opening>, SessionError> {
         self.ear.engine.follow(Moment::default());
         let (mut endpointer, mut taken, mut gate) = (Endpointer::new(0), 0_u64, Gate::default());
-        screen.tell(Notice::Listening, "waiting for `start of exam`; until then nothing is kept")?;
+        screen.tell(Notice::Listening, "waiting for `start of exam`; nothing is kept until then")?;
         while !stop.load(Ordering::Relaxed) {
             let block = match self.tools.microphone.listen()? {
                 Given::Sound(block) => block,
@@ -179,7 +179,7 @@ impl Standby {
         let opens = parsed.calls.first().is_some_and(|call| call.act == Act::Command(Command::StartOfExam));
         if opens && utterance.unsure && !utterance.rejected {
             self.tools.feedback.sound(Tone::NotUnderstood);
-            let line = "that may have been `start of exam`, but not surely: say it again";
+            let line = "that may have been `start of exam`: please say it again";
             screen.tell(Notice::Listening, line)?;
         }
         // Half an utterance, cut because it was too long, is no clear word.
@@ -233,13 +233,13 @@ fn interrupted(exams: &Path, protocols: &Protocols) -> Result<Vec<String>, Sessi
             Ok(exam) => exam,
             Err(error) => {
                 let why = in_one_line(&error);
-                lines.push(format!("exam `{shown}` cannot be read, and was left as it is: {why}"));
+                lines.push(format!("exam `{shown}` cannot be read and was left as it is: {why}"));
                 continue;
             }
         };
         let sound = format!("{:.0} s of sound", seconds(folder.kept_samples(&exam)));
         lines.push(format!(
-            "exam `{shown}` was interrupted; kept are {} utterances, {} calls and {sound}; {}",
+            "exam `{shown}` was interrupted; {} utterances, {} calls and {sound} are kept; {}",
             exam.utterances.len(),
             exam.calls.len(),
             exam.source.way_out(),

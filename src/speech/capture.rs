@@ -40,7 +40,7 @@ pub enum CaptureError {
     #[error("there is no microphone; plug one in, or see what `arecord -L` lists")]
     NoDevice,
     /// No microphone has this name.
-    #[error("there is no microphone `{name}`; there are: {}", names.join(", "))]
+    #[error("there is no microphone `{name}`; the microphones are: {}", names.join(", "))]
     Unknown {
         /// The name.
         name: String,
@@ -60,7 +60,7 @@ pub enum CaptureError {
     },
     /// A rate, number of channels or format that nobody records speech with.
     #[error(
-        "the microphone `{name}` gives {rate_hz} Hz, {channels} channels, {format}; wanted 4000 to 384000 Hz, 1 to 32 channels and whole or floating numbers"
+        "the microphone `{name}` gives {rate_hz} Hz, {channels} channels, {format}; use one with 4000 to 384000 Hz, 1 to 32 channels and integer or floating-point samples"
     )]
     Shape {
         /// The device.

@@ -79,7 +79,7 @@ pub enum DecodeError {
     },
     /// A rate or number of channels that nobody records speech with.
     #[error(
-        "the recording `{path}` has {rate_hz} Hz and {channels} channels; wanted 4000 to 384000 Hz and 1 to 32 channels"
+        "the recording `{path}` has {rate_hz} Hz and {channels} channels; convert it to 4000 to 384000 Hz and 1 to 32 channels"
     )]
     Shape {
         /// The file.
@@ -103,9 +103,13 @@ pub enum DecodeError {
 /// What to do about a file that cannot be opened; nothing where that is not known.
 fn remedy(error: &std::io::Error) -> &'static str {
     match error.kind() {
-        std::io::ErrorKind::NotFound => "; look at how it is written, and in which folder it is",
-        std::io::ErrorKind::PermissionDenied => "; give yourself the right to read it, as with `chmod u+r`",
-        std::io::ErrorKind::IsADirectory => "; name the file itself, or several in the order they were made",
+        std::io::ErrorKind::NotFound => "; check its spelling and its folder",
+        std::io::ErrorKind::PermissionDenied => {
+            "; give yourself permission to read it, for example with `chmod u+r`"
+        }
+        std::io::ErrorKind::IsADirectory => {
+            "; name the file itself, or several files in the order they were made"
+        }
         _ => "",
     }
 }

@@ -45,7 +45,7 @@ pub struct Keeper {
 #[non_exhaustive]
 pub enum KeepError {
     /// The disk refused.
-    #[error("cannot write the audio `{path}`: {source}; check that the disk is there and has room")]
+    #[error("cannot write the audio `{path}`: {source}; check that the disk is connected and has space")]
     Write {
         /// The file.
         path: PathBuf,
@@ -54,7 +54,7 @@ pub enum KeepError {
         source: std::io::Error,
     },
     /// A WAV file cannot be longer.
-    #[error("the audio `{path}` is full after about 37 hours; begin a new exam")]
+    #[error("the audio `{path}` is full after about 37 hours; start a new exam")]
     Full {
         /// The file.
         path: PathBuf,

@@ -85,7 +85,7 @@ pub enum EngineError {
         source: std::io::Error,
     },
     /// The noise cannot be taken out of an utterance.
-    #[error("cannot take the noise out of an utterance: {source}; choose another --ear")]
+    #[error("cannot remove the noise from an utterance: {source}; choose another --ear")]
     Quieten {
         /// Why not.
         #[source]
@@ -98,7 +98,7 @@ pub enum EngineError {
         words: Vec<GrammarWord>,
     },
     /// `head.json` or `calibration.json` cannot be read.
-    #[error("cannot read `{path}` of the neural ear: {source}; take the folder of the head from one release")]
+    #[error("cannot read `{path}` of the neural ear: {source}; use a head folder from a single release")]
     Description {
         /// The file.
         path: PathBuf,
@@ -108,7 +108,7 @@ pub enum EngineError {
     },
     /// A file does not belong to the head.
     #[error(
-        "`{path}` does not fit the head of the neural ear: {what} is `{found}`, wanted `{wanted}`; {}, \
+        "`{path}` does not match the head of the neural ear: {what} is `{found}`, expected `{wanted}`; {}, \
          and take the folder of the head from one release",
         remedy()
     )]
@@ -123,9 +123,7 @@ pub enum EngineError {
         wanted: String,
     },
     /// A line of the head's lexicon has no meaning.
-    #[error(
-        "line {line} of the lexicon `{path}` has no use for `{text}`; wanted a word and units of the head"
-    )]
+    #[error("line {line} of the lexicon `{path}` holds `{text}`; write a word and units of the head")]
     Lexicon {
         /// The lexicon.
         path: PathBuf,
@@ -176,7 +174,7 @@ pub enum EngineError {
     },
     /// A folder is no model that the Vosk ear can use.
     #[error(
-        "`{path}` does not serve as a model of the Vosk ear: {reason}; name another with --vosk-model or \
+        "`{path}` cannot be used as a Vosk model: {reason}; name another with --vosk-model or \
          ZONECALL_VOSK_MODEL"
     )]
     VoskModel {
@@ -214,5 +212,8 @@ pub enum EngineError {
 fn unpronounced(words: &[GrammarWord]) -> String {
     let places: Vec<String> =
         words.iter().map(|word| format!("`{}` ({}:{})", word.text, word.file.display(), word.line)).collect();
-    format!("no pronunciation of {}; add a line for each to words.dict beside the grammar", places.join(", "))
+    format!(
+        "no pronunciation of {}; add a line for each to words.dict next to the grammar",
+        places.join(", ")
+    )
 }

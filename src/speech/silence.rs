@@ -44,9 +44,7 @@ pub fn look(path: &Path) -> Result<KeptSound, hound::Error> {
     let reader = hound::WavReader::open(path)?;
     let spec = reader.spec();
     if (spec.channels, spec.sample_rate, spec.bits_per_sample) != (1, SAMPLE_RATE_HZ, 16) {
-        return Err(hound::Error::FormatError(
-            "it is not the sound that was kept, 16 bits at 16 kHz, one channel",
-        ));
+        return Err(hound::Error::FormatError("it is not the kept sound, which is 16-bit mono at 16 kHz"));
     }
     let stated = u64::from(reader.duration());
     let mut file = reader.into_inner();

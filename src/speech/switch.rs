@@ -43,7 +43,7 @@ impl FromStr for SwitchKey {
         let code = number.filter(|code| (1..=CODE_MAX).contains(code)).map(KeyCode::new);
         code.or_else(|| text.to_uppercase().parse().ok()).map(SwitchKey).ok_or_else(|| {
             format!(
-                "`{text}` is no key; wanted is a name of linux/input-event-codes.h, such as KEY_SPACE or BTN_EAST, \
+                "`{text}` is not a key; give a name from linux/input-event-codes.h, such as KEY_SPACE or BTN_EAST, \
                  or its number; `evtest` shows what a switch sends"
             )
         })
@@ -62,7 +62,7 @@ pub enum Turning {
     /// On while the key is held.
     #[default]
     Hold,
-    /// Pressed once it is on, pressed again off.
+    /// Press for on, press again for off.
     Toggle,
 }
 
@@ -108,9 +108,9 @@ pub enum SwitchError {
 fn remedy(error: &io::Error) -> &'static str {
     match error.kind() {
         io::ErrorKind::PermissionDenied => {
-            "give yourself the right to read input devices: `sudo adduser $USER input`, then log in anew"
+            "give yourself permission to read input devices: `sudo adduser $USER input`, then log in again"
         }
-        io::ErrorKind::NotFound => "plug it in, and see what `ls /dev/input/by-id/` lists",
+        io::ErrorKind::NotFound => "plug it in, then see what `ls /dev/input/by-id/` lists",
         _ => "name an input device, as `ls /dev/input/by-id/` lists them",
     }
 }

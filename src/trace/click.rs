@@ -38,14 +38,14 @@ const FALL_MIN: f64 = 12.0;
 #[non_exhaustive]
 pub enum ClickProblem {
     /// The point is not inside the still.
-    #[error("the point lies outside the still; click inside the structure")]
+    #[error("the point is outside the still; click inside the structure")]
     Outside,
     /// No edge.
-    #[error("no edge stands out around this point; trace it by hand")]
+    #[error("no clear edge was found around this point; trace it by hand")]
     NoEdge,
     /// The line ran into the edge of the still, or as far from the point as is looked.
     #[error(
-        "the structure runs too near to the edge of the still to be outlined from a point; trace it by hand"
+        "the structure is too close to the edge of the still to be outlined from a point; trace it by hand"
     )]
     AtEdge,
 }

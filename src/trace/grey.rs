@@ -10,8 +10,7 @@ use crate::trace::outline::Outline;
 /// Steps of a histogram over the 256 grey values.
 const BINS: usize = 16;
 /// Goes with every comparison.
-const CAUTION: &str =
-    "gain, depth, focus and the angle of the beam change grey values: compare only within one still";
+const CAUTION: &str = "gain, depth, focus and beam angle change grey values: compare only within one still";
 
 /// Grey values of a still, row by row.
 #[derive(Debug, Clone, PartialEq, Eq)]

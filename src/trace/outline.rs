@@ -38,7 +38,7 @@ pub enum Outline {
 pub enum OutlineProblem {
     /// Too few or too many corners, or a number that is none.
     #[error(
-        "an outline needs 3 to {POINTS_MAX} corners or two half axes, all of them finite numbers; trace it again"
+        "an outline needs 3 to {POINTS_MAX} corners or two half-axes, all finite numbers; trace it again"
     )]
     Malformed,
     /// It crosses or touches itself.
@@ -46,12 +46,12 @@ pub enum OutlineProblem {
     Crossed,
     /// No region with a scale holds it.
     #[error(
-        "no region of the still that has a scale holds all of it; measure on the scanner, or set the scale by hand on the review desk"
+        "it does not lie within one region that has a scale; measure on the scanner, or set the scale by hand at the review desk"
     )]
     NoScale,
     /// Regions with different scales hold it.
     #[error(
-        "it lies in two regions whose scales differ; measure on the scanner, or set the scale by hand on the review desk"
+        "it lies in two regions with different scales; measure on the scanner, or set the scale by hand at the review desk"
     )]
     TwoScales,
 }

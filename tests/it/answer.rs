@@ -24,14 +24,14 @@ fn left_behind(said: &[&str]) -> Option<String> {
 
 #[test]
 fn where_am_i_tells_what_is_in_force() {
-    check("where", &["where am i"], "no limb was called yet");
+    check("where", &["where am i"], "no limb has been called yet");
     let said = ["left fore zone two alpha transverse", "zone two bravo", "where am i"];
     check("where", &said, "left fore, zone 2B, transverse");
 }
 
 #[test]
 fn what_is_left_names_three_views_and_counts_the_rest() {
-    check("left", &["what is left"], "no limb was called yet");
+    check("left", &["what is left"], "no limb has been called yet");
     // Seven zones in two planes are fourteen views; one of them is saved.
     let said = ["left fore zone one alpha transverse", "save", "what is left"];
     let wanted = "zone 1A longitudinal, zone 1B transverse, zone 1B longitudinal, and 10 more";
@@ -40,7 +40,7 @@ fn what_is_left_names_three_views_and_counts_the_rest() {
 
 #[test]
 fn read_back_gives_the_last_call_that_stands() {
-    check("last", &["read back"], "nothing was called yet");
+    check("last", &["read back"], "nothing has been called yet");
     check(
         "last",
         &["left fore zone two alpha", "superficial flexor normal", "disregard that", "read back"],

@@ -27,7 +27,7 @@ fn what_people_read_carries_the_cautions_word_for_word() {
     assert!(EACH.iter().all(|caution| CAUTIONS.contains(caution)));
     let (record, protocols) = (sample::record(), &crate::support::BUILT_IN.1);
     let input = ReportInput { record: &record, earlier: &[], protocols, pictures: &Pictures::default() };
-    let card = Card { title: "What can be said".to_owned(), ..Card::default() };
+    let card = Card { title: "What you can say".to_owned(), ..Card::default() };
     for (what, text) in [
         ("vet's report", vet::html(&input)),
         ("owner's report", owner::html(&input)),

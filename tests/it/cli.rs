@@ -91,14 +91,10 @@ fn errors_name_the_file_and_the_way_out() {
     let nothing = zonecall(&["hear", "no-such.wav", "--into", &empty]);
     assert_eq!(nothing.status.code(), Some(2));
     assert!(told(&nothing).contains("`no-such.wav`"), "{}", told(&nothing));
-    assert!(
-        told(&nothing).contains("; look at how it is written, and in which folder it is"),
-        "{}",
-        told(&nothing)
-    );
+    assert!(told(&nothing).contains("; check its spelling and its folder"), "{}", told(&nothing));
     let scheme = zonecall(&["hear", &demo("hind-limb.flac"), "--into", &empty, "--scheme", "fifths"]);
     assert_eq!(scheme.status.code(), Some(2));
-    assert!(told(&scheme).contains("there are: "), "{}", told(&scheme));
+    assert!(told(&scheme).contains("the schemes are: "), "{}", told(&scheme));
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "an error left something behind");
 }
 
@@ -115,7 +111,7 @@ fn who_names_a_file_in_place_of_the_exam_folder_is_told_which_folder_to_name() {
         let done = zonecall(args);
         assert_eq!(done.status.code(), Some(2), "{args:?}");
         let way = format!(
-            "zonecall: `{journal}` is a file and no exam folder; name the folder that it lies in: `{}`\n",
+            "zonecall: `{journal}` is a file, not an exam folder; name the folder it is in: `{}`\n",
             folder.path().display()
         );
         assert_eq!(told(&done), way, "{args:?}");
@@ -125,7 +121,7 @@ fn who_names_a_file_in_place_of_the_exam_folder_is_told_which_folder_to_name() {
     std::fs::write(&other, "").unwrap();
     let done = told(&zonecall(&["check", &other.to_string_lossy()]));
     assert!(
-        done.contains("notes.txt` is a file and no exam folder; name an exam folder, as made by"),
+        done.contains("notes.txt` is a file, not an exam folder; name an exam folder, as made by"),
         "{done}"
     );
 }
@@ -355,7 +351,8 @@ fn a_recording_that_breaks_off_leaves_a_closed_exam_of_what_was_heard() {
     assert_eq!(last.matches("unexpected end of file").count(), 1, "a cause is written once: {last}");
     let checked = told(&zonecall(&["check", &text(&exam)]));
     assert!(checked.contains("look  broken-off: ") && !checked.contains("sound-cut-short"), "{checked}");
-    let way = format!("find a whole copy of `{}` and hear it into a new folder", text(&cut));
+    let way =
+        format!("find a complete copy of `{}` and run `zonecall hear` on it into a new folder", text(&cut));
     assert!(checked.contains(&way) && !checked.contains("zonecall resume"), "{checked}");
     assert!(zonecall(&["journal", &text(&exam), "--verify"]).status.success());
 }
@@ -383,7 +380,7 @@ fn check_tells_of_sound_that_was_cut_off_and_of_a_dead_microphone() {
         assert_eq!(done.status.code(), Some(1));
         told(&done)
     };
-    assert!(check().contains("look  sound-silent: 45 s of the sound are nothing but zeros"), "{}", check());
+    assert!(check().contains("look  sound-silent: 45 s of the sound are all zeros"), "{}", check());
     assert!(!check().contains("sound-cut-short"), "{}", check());
     let sound = std::fs::OpenOptions::new().write(true).open(text("exam/audio/0001.wav")).unwrap();
     sound.set_len(sound.metadata().unwrap().len() - 2 * 16_000 * 10).unwrap();

@@ -189,7 +189,7 @@ fn a_question_that_nobody_answers_stays_open_for_the_reviewer() {
     talk.say("left fore zone two alpha transverse").unsure("zone two bravo", "zone three bravo");
     talk.at_s += 20.0;
     talk.say("yes");
-    assert_eq!(talk.told(Notice::Listening), ["no answer: it stays open for the reviewer"]);
+    assert_eq!(talk.told(Notice::Listening), ["no answer: left open for review"]);
     assert_eq!(talk.dialogue.exam().context.zone.as_deref(), Some("2A"));
     assert!(talk.dialogue.exam().utterances[1].is_open());
 }

@@ -122,7 +122,7 @@ fn neither_study_nor_series_dates_a_still() {
         (tags::SERIES_TIME, VR::TM, "100000"),
     ]);
     assert_eq!(frame.time_source, "file time");
-    assert!(messages(&frame.problems).contains("modification time was taken"));
+    assert!(messages(&frame.problems).contains("modification time is used"));
 }
 
 #[test]
@@ -371,7 +371,7 @@ fn a_picture_without_a_time_takes_that_of_the_file_and_says_so() {
     {
         let frame = picture(name, &bytes);
         assert_eq!((frame.time_source.as_str(), frame.size_px), ("file time", Some((640, 480))), "{name}");
-        assert!(messages(&frame.problems).contains("modification time was taken"), "{name}");
+        assert!(messages(&frame.problems).contains("modification time is used"), "{name}");
     }
 }
 

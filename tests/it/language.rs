@@ -114,7 +114,7 @@ fn branches_of_the_flexor_and_of_the_suspensory_are_told_apart() {
         &expect![[r#"
         {"kind":"finding","class":"lesion","term":"core lesion","position":["medial"],"structure":"SDFT-lateral"}"#]],
     );
-    means("flexor branch", &expect!["problem: `flexor branch` is not a whole phrase of the language"]);
+    means("flexor branch", &expect!["problem: `flexor branch` is not a complete phrase"]);
 }
 
 #[test]
@@ -184,8 +184,8 @@ fn acts_on_the_exam_are_told_apart() {
 
 #[test]
 fn what_is_no_whole_phrase_is_a_problem_and_no_call() {
-    means("left fore zone", &expect!["problem: `left fore zone` is not a whole phrase of the language"]);
-    means("area", &expect!["problem: `area` is not a whole phrase of the language"]);
+    means("left fore zone", &expect!["problem: `left fore zone` is not a complete phrase"]);
+    means("area", &expect!["problem: `area` is not a complete phrase"]);
     means(
         "hypoechoic",
         &expect![[r#"{"kind":"finding","class":"lesion","term":"hypoechoic","unconfirmed":true}"#]],
@@ -240,7 +240,7 @@ fn broken_grammars_say_file_line_and_column() {
     fault(
         "#JSGF V1.0;\ngrammar x;\n<a> = one | ;",
         &expect![[r#"
-        x.gram:3:13: nothing to say here; add words or take the `|` or brackets away
+        x.gram:3:13: nothing to say here; add words, or remove the `|` or brackets
          3 | <a> = one | ;
            |             ^"#]],
     );
@@ -302,7 +302,7 @@ fn a_tag_that_the_program_does_not_know_is_refused_when_the_grammar_is_loaded() 
     refused("left {lim=LF} {!view}", &expect!["x/exam.gram:3:22: `lim` is no tag that the program knows"]);
     refused("save {!sav}", &expect!["x/exam.gram:3:22: `sav` is no closing that the program knows"]);
     refused("one {+x} {!value}", &expect!["x/exam.gram:3:21: `{+x}` adds no whole number"]);
-    refused("left {LF} {!view}", &expect!["x/exam.gram:3:22: `{LF}` is no tag"]);
+    refused("left {LF} {!view}", &expect!["x/exam.gram:3:22: `{LF}` is not a tag"]);
     refused(
         "scar {class=leison} {term=scar} {!finding}",
         &expect!["x/exam.gram:3:22: `leison` is no class that the program knows"],

@@ -454,7 +454,7 @@ fn a_distance_is_told_by_zone_and_held_against_the_earlier_one_also_without_an_a
     near(of(Name::Distance, "depth").value.unwrap(), 0.8, 1e-9);
     let change = of(Name::DistanceChange, "width");
     near(change.value.unwrap(), 0.2, 1e-9);
-    assert!(change.cautions[0].starts_with("measured by another hand"), "{change:?}");
+    assert!(change.cautions[0].starts_with("measured by another person"), "{change:?}");
     assert!(!rows.iter().any(|row| row.name == Name::AreaTotal), "nothing is said of areas");
     with_number(&mut now.entries[0], |_, unit, _| *unit = Some("mm2".to_owned()));
     assert_eq!(

@@ -61,7 +61,7 @@ fn copy(from: &Path, to: &Path) {
 fn a_still_that_went_away_is_a_finding_and_pairing_finds_it_again() {
     let scene = Scene::new();
     let before = scene.frames();
-    assert!(!scene.run(&["check"]).contains("is not at"));
+    assert!(!scene.run(&["check"]).contains("is no longer at"));
     copy(&scene.at("scanner/a.png"), &scene.at("archive/a.png"));
     std::fs::remove_file(scene.at("scanner/a.png")).unwrap();
     let findings = scene.run(&["check"]);
@@ -69,7 +69,7 @@ fn a_still_that_went_away_is_a_finding_and_pairing_finds_it_again() {
 
     let told = scene.run(&["pair", "--frames", &scene.text("archive")]);
     assert!(told.contains("1 stills, 0 of them new, 1 found in another place"), "{told}");
-    assert!(!scene.run(&["check"]).contains("is not at"));
+    assert!(!scene.run(&["check"]).contains("is no longer at"));
     let after = scene.frames();
     assert!(after[0]["file"].as_str().unwrap().ends_with("archive/a.png"), "{after:?}");
     assert_eq!(after[0]["saved_at"], before[0]["saved_at"], "a copy's file time is not when it was saved");

@@ -62,7 +62,7 @@ fn a_lesion_is_told_with_its_place_and_share_in_plain_words() {
         "Where it is largest, the changed area takes up about a third of the cross-section.",
         "Looked normal where it was named: the deep flexor tendon.",
         "14 views of a full scan have no picture",
-        "A vet has not signed this yet: it may still change.",
+        "A vet has not signed this yet, so it may still change.",
         // Eight weeks after 4 May 2026.
         "A common interval between scans is 8 weeks, which would be 29 June 2026; your vet will say when.",
         "Not a diagnosis.",
@@ -83,7 +83,7 @@ fn a_lesion_is_told_with_its_place_and_share_in_plain_words() {
 fn what_was_taken_back_is_not_told() {
     let text = page(&of(&["left fore two bravo transverse", "s d f t", "core lesion", "disregard that"]));
     assert!(!text.contains("looks different"), "{text}");
-    assert!(text.contains("Nothing was said about it in words."));
+    assert!(text.contains("No findings were recorded."));
 }
 
 #[test]

@@ -77,7 +77,7 @@ fn a_picture_that_cannot_be_shown_says_why() {
     let gone = why(picture_of("gone.dcm", |_| {}));
     assert!(gone.starts_with("the file cannot be read: "), "{gone}");
     let folder = why(picture_of("folder.dcm", |path| std::fs::create_dir(path).unwrap()));
-    assert_eq!(folder, "this is no file");
+    assert_eq!(folder, "this is not a file");
     let noise = why(picture_of("noise.dcm", |path| std::fs::write(path, "no picture at all").unwrap()));
     assert!(noise.starts_with("neither a picture nor a DICOM file: "), "{noise}");
     let cut = why(picture_of("cut.png", |path| {

@@ -111,7 +111,7 @@ fn cautions_and_the_draft_stand_on_every_page_of_both() {
     }
     let vet = read(&sample::record(), Audience::Vet).dense();
     assert_eq!(
-        vet.matches(&dense("Sedation and handling safety are the practice's own business.")).count(),
+        vet.matches(&dense("Sedation and handling safety are the practice's responsibility.")).count(),
         2
     );
     let owner = read(&sample::record(), Audience::Owner).dense();
@@ -295,10 +295,10 @@ fn an_exam_in_which_nothing_happened_is_printed_too() {
     record.exam.ended_at = None;
     record.exam.utc_offset_s = i32::MAX;
     let vet = read(&record, Audience::Vet).dense();
-    for words in ["No limb was called", "Nothing stood out.", "No still was found.", "never closed"] {
+    for words in ["No limb was called", "Nothing to check.", "No still was found.", "never closed"] {
         assert!(vet.contains(&dense(words)), "{words}");
     }
-    assert!(read(&record, Audience::Owner).dense().contains(&dense("No leg was named in this scan.")));
+    assert!(read(&record, Audience::Owner).dense().contains(&dense("No leg was recorded in this scan.")));
 }
 
 #[test]

@@ -178,11 +178,11 @@ fn an_unknown_code_is_named_with_file_and_remedy() {
 #[test]
 fn a_code_that_is_there_twice_is_named() {
     let text = fault("fore.toml", "code = \"1B\"", "code = \"1A\"");
-    assert!(text.contains("fore.toml`: the zone `1A` is there twice"), "{text}");
+    assert!(text.contains("fore.toml`: the zone `1A` appears twice"), "{text}");
     let text = fault("limbs.toml", "code = \"RF\"", "code = \"LF\"");
-    assert!(text.contains("the limb `LF` is there twice"), "{text}");
+    assert!(text.contains("the limb `LF` appears twice"), "{text}");
     let text = fault("hind-hock.toml", "name = \"hock\"", "name = \"thirds\"");
-    assert!(text.contains("the scheme `thirds` is there twice"), "{text}");
+    assert!(text.contains("the scheme `thirds` appears twice"), "{text}");
 }
 
 #[test]
@@ -190,7 +190,7 @@ fn centimetres_must_run_down_the_limb_and_have_a_source() {
     let text = fault("fore.toml", "cm = [4, 8]", "cm = [3, 8]");
     assert!(text.contains("zone `1B`: begins at `3` cm, before zone `1A` ends at `4` cm"), "{text}");
     let text = fault("fore.toml", "cm = [4, 8]", "cm = [8, 4]");
-    assert!(text.contains("`8` to `4` is no range"), "{text}");
+    assert!(text.contains("`8` to `4` is not a range"), "{text}");
     let text = fault("fore.toml", "cm_source", "# cm_source");
     assert!(text.contains("has no `cm_source`"), "{text}");
 }
@@ -236,7 +236,7 @@ fn a_scheme_is_chosen_by_its_name_and_the_default_holds_elsewhere() {
     let both = ["hock".to_owned(), "tarsometatarsal".to_owned()];
     assert!(protocols.choose(&both).unwrap_err().to_string().contains("name one"));
     let unknown = protocols.choose(&["fifths".to_owned()]).unwrap_err().to_string();
-    assert!(unknown.contains("there are: thirds, hock, tarsometatarsal"), "{unknown}");
+    assert!(unknown.contains("the schemes are: thirds, hock, tarsometatarsal"), "{unknown}");
     // The pastern needs no choice: it is in force wherever one of its zones is called.
     assert!(protocols.choose(&["pastern".to_owned()]).is_err());
 }

@@ -233,7 +233,7 @@ fn captions_mark_what_was_not_understood_and_what_was_taken_back() {
     let text = |id: &str| cues.iter().find(|cue| cue.id == id).unwrap().text.clone();
     assert_eq!(text("16"), "[not understood] stand will you");
     assert!(text("14").starts_with("[taken back] moderate core lesion"));
-    assert!(text("24").starts_with("[put right later] "));
+    assert!(text("24").starts_with("[corrected later] "));
 }
 
 #[test]
@@ -366,8 +366,8 @@ fn findings_come_worst_first_and_link_to_their_call_or_still() {
     record.findings.reverse();
     let html = page(&record);
     let text = read_html(&html);
-    assert!(text.find("audio were lost") < text.find("two readings; listen"));
-    assert!(text.find("two readings; listen") < text.find("has no save call; its label"));
+    assert!(text.find("audio were lost") < text.find("fits two labels; listen"));
+    assert!(text.find("fits two labels; listen") < text.find("has no save call; its label"));
     assert!(
         html.contains("<a href=\"#still-4\">still 4</a>")
             && html.contains("<a href=\"#call-16\">call 16</a>")
@@ -386,8 +386,8 @@ fn each_state_of_a_view_and_a_still_is_told_in_words() {
         "saved, no still found",
         "called, not saved",
         "paired with a save call",
-        "labelled from what was in force",
-        "two readings: choose one",
+        "labelled with the place last called",
+        "fits two labels: choose one",
         "no label: label it by hand",
         "taken back: ",
         "correction: ",
@@ -412,7 +412,7 @@ fn an_exam_in_which_nothing_happened_still_makes_a_page() {
     record.exam.ended_at = None;
     record.exam.utc_offset_s = i32::MAX;
     let text = read_html(&page(&record));
-    for words in ["No limb was called", "0 stills found.", "Nothing stood out.", "never closed"] {
+    for words in ["No limb was called", "0 stills found.", "Nothing to check.", "never closed"] {
         assert!(text.contains(words), "`{words}` is not in the report");
     }
     assert_eq!(read_vtt(&export::vtt(&record)).len(), 0);
@@ -484,7 +484,7 @@ fn the_card_as_text_lists_each_phrase_beside_what_it_does() {
         card::text(&a_card(2)),
         "What can be said\nPause after each.\n\nWHERE\nMoves.\n  phrase number 0  does this\n  phrase number 1  does this\n\n\
          Not a diagnosis. A draft until a licensed vet has signed it. Cut-offs are defaults with their sources; \
-         local rules and licensed practice come first. Sedation and handling safety are the practice's own business.\n"
+         local rules and licensed practice come first. Sedation and handling safety are the practice's responsibility.\n"
     );
 }
 

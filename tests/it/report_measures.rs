@@ -69,7 +69,7 @@ fn the_text_shows_zones_totals_thresholds_and_what_is_missing() {
         text.contains("over: 2B: more than 20 % larger than RF (an area more than 20 % larger"),
         "{text}"
     );
-    assert!(text.trim_end().ends_with("the practice's own business."));
+    assert!(text.trim_end().ends_with("the practice's responsibility."));
 }
 
 #[test]
@@ -101,9 +101,9 @@ fn a_number_that_is_not_used_is_shown_with_the_reason() {
     let unused = json["unused"].as_array().unwrap();
     assert_eq!(unused.len(), 4, "{text}");
     for (one, why) in unused.iter().zip([
-        "no limb, no zone or no structure was in force",
+        "no limb, zone or structure was set",
         "LPL is not expected in zone 2B of the scheme `thirds`",
-        "of the same place counts",
+        "for the same place is used",
         "no measure is made from a circumference",
     ]) {
         assert!(one["why"].as_str().unwrap().contains(why), "`{why}` is not in {one}");
@@ -122,7 +122,7 @@ fn a_number_that_is_not_used_is_shown_with_the_reason() {
 fn normal_is_told_as_a_word_never_as_a_number_and_heads_no_empty_part_of_the_report() {
     let normal = ["left fore two bravo transverse", "s d f t", "normal"];
     let only = record(&exam_of(&normal));
-    let line = "left fore, superficial digital flexor tendon: `normal` was said and no number: lesion area in 2B; \
+    let line = "left fore, superficial digital flexor tendon: `normal` was said without a number: lesion area in 2B; \
                 echo score in 2B\n";
     let text = measure_table::text(&only, &BUILT_IN.1);
     assert!(text.starts_with("nothing was measured\n") && text.contains(line), "{text}");
@@ -134,12 +134,12 @@ fn normal_is_told_as_a_word_never_as_a_number_and_heads_no_empty_part_of_the_rep
     let both = record(&exam_of(&also));
     let text = measure_table::text(&both, &BUILT_IN.1);
     assert!(
-        text.contains("  take care: `normal` was said and no number: lesion area in 2B; echo score in 2B\n"),
+        text.contains("  caution: `normal` was said without a number: lesion area in 2B; echo score in 2B\n"),
         "{text}"
     );
     // Silence is worth less than a word: nothing at all.
     assert!(text.contains("no lesion area in 1A, 1B, 2A, 3A, 3B, 3C"), "{text}");
-    assert!(page(&both).contains("“normal” was said and no number") && !page(&both).contains('`'));
+    assert!(page(&both).contains("“normal” was said without a number") && !page(&both).contains('`'));
     assert!(page(&both).contains("normal (said)"));
     let said = both.measures.iter().find(|row| row.name == Name::Score && row.zone.as_deref() == Some("3A"));
     assert_eq!(said.unwrap().value, Some(0.0), "this one was said as a number");

@@ -38,7 +38,7 @@ fn a_trace_is_written_at_the_still_s_own_label_and_only_after_it_was_seen() {
         desk.post("/api/trace", &body)
     };
     let (status, told) = drawn(json!({"click": [30, 30]}));
-    assert_eq!((status, told["message"].as_str()), (422, Some("a suggested edge is not written unseen")));
+    assert_eq!((status, told["message"].as_str()), (422, Some("a suggested outline is not saved unseen")));
     let (status, _) =
         drawn(json!({"outline": {"shape": "polygon", "points_px": [[10, 10], [60, 10], [60, 60]]}}));
     assert_eq!(status, 422, "the still is not of that limb");
@@ -204,12 +204,12 @@ fn a_distance_that_says_nothing_of_itself_or_cannot_be_is_refused_and_not_writte
     let desk = scaled(folder.path());
     let before = std::fs::read(folder.path().join("exam.jsonl")).unwrap();
     for (more, reason) in [
-        (json!({"term": "area"}), "nothing that is measured from point to point"),
-        (json!({"term": "girth"}), "nothing that is measured from point to point"),
+        (json!({"term": "area"}), "nothing was chosen to measure"),
+        (json!({"term": "girth"}), "nothing was chosen to measure"),
         (json!({"structure": ""}), "no structure"),
-        (json!({"limb": "RF"}), "labelled anew"),
-        (json!({"by": " "}), "nobody is named"),
-        (json!({"by": "\u{202e}niboR"}), "cannot be seen"),
+        (json!({"limb": "RF"}), "label has changed"),
+        (json!({"by": " "}), "no name is entered"),
+        (json!({"by": "\u{202e}niboR"}), "invisible characters"),
     ] {
         let (status, told) = distance(&desk, 60.0, more.clone());
         assert!(

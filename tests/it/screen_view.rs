@@ -107,7 +107,7 @@ fn the_meter_shows_level_and_clipping_in_words() {
     (board.level_dbfs, board.is_clipped) = (-90.0, false);
     let quiet = line(&board);
     assert!(!quiet.contains("CLIPPED") && !quiet.contains('█'), "{quiet}");
-    assert!(drawn(&board, 80, 30).iter().any(|line| line == "no limb was called yet"));
+    assert!(drawn(&board, 80, 30).iter().any(|line| line == "no limb has been called yet"));
 }
 
 #[test]

@@ -115,7 +115,7 @@ fn after_the_power_has_failed_in_an_exam_it_is_whole_told_and_left_as_it_is() {
     let ended = again.signal("TERM");
     assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
     let told = String::from_utf8_lossy(&ended.stdout).into_owned();
-    let found = format!("exam `{}` was interrupted; kept are", exam.display());
+    let found = format!("exam `{}` was interrupted; ", exam.display());
     assert!(told.contains(&found) && told.contains("2 calls"), "{told}");
     assert_eq!(std::fs::read(&path).unwrap(), bytes, "it is left as it is");
     assert_eq!(seconds_kept(&exam), kept_s);

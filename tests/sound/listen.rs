@@ -211,7 +211,7 @@ fn a_microphone_that_goes_and_comes_back_is_told_and_recorded() {
     let ended = listening.signal("TERM");
     assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
     let told = String::from_utf8_lossy(&ended.stdout).into_owned();
-    assert!(told.contains("the microphone is gone") && told.contains("the microphone is back"), "{told}");
+    assert!(told.contains("the microphone is lost") && told.contains("the microphone is back"), "{told}");
     let lost =
         journal(&exam).iter().find(|line| line["kind"] == "audio_lost").unwrap()["body"]["samples"].as_u64();
     assert!(lost > Some(0), "{lost:?}");

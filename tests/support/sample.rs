@@ -169,14 +169,14 @@ fn findings() -> Vec<Finding> {
         finding(
             Severity::Warn,
             "view-missing",
-            "RF 3C T is wanted by the scheme `thirds` and was never called",
+            "right fore: 1 view is missing from the scheme `thirds`: 3C transverse",
             None,
             None,
         ),
         finding(
             Severity::Warn,
             "still-ambiguous",
-            "still `stills/IM0004.dcm` has two readings; listen and choose",
+            "still `stills/IM0004.dcm` fits two labels; listen and choose one",
             None,
             Some("2.25.90004"),
         ),
@@ -190,7 +190,7 @@ fn findings() -> Vec<Finding> {
         finding(
             Severity::Info,
             "still-from-context",
-            "still `stills/IM0003.dcm` has no save call; its label is what was in force",
+            "still `stills/IM0003.dcm` has no save call; its label is the place last called",
             None,
             Some("2.25.90003"),
         ),

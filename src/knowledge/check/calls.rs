@@ -99,7 +99,7 @@ pub(super) fn finding_without_place(evidence: &Evidence) -> Vec<Hit> {
         };
         let lacking = lacking(&call.context, wanted);
         if !lacking.is_empty() {
-            let message = format!("`{}` was said with no {lacking} in force", call.call.words);
+            let message = format!("`{}` was said with no {lacking} set", call.call.words);
             hits.push(Hit::call(call, message));
         }
     }
@@ -111,7 +111,7 @@ pub(super) fn save_without_place(evidence: &Evidence) -> Vec<Hit> {
     for call in evidence.exam.standing_calls().filter(|call| call.act == Act::Save) {
         let lacking = lacking(&call.context, &["limb", "zone", "plane"]);
         if !lacking.is_empty() {
-            let message = format!("a still was saved with no {lacking} in force; label it by hand");
+            let message = format!("a still was saved with no {lacking} set; label it by hand");
             hits.push(Hit::call(call, message));
         }
     }
@@ -126,8 +126,8 @@ pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
         if let Some(utterance) = doubtful.get(&call.seq) {
             let at_s = utterance.span.seconds().0;
             let message = format!(
-                "a still was saved after an utterance that was not understood ({at_s:.1} s into the audio), and no zone \
-                 was called in between; if that utterance moved on, this label is wrong: listen"
+                "a still was saved after a phrase that was not understood ({at_s:.1} s into the audio), and no zone \
+                 was called in between; if that phrase named a new view, this label is wrong: listen"
             );
             // At the doubtful utterance: that is what wants to be heard.
             hits.push(Hit { at: Some(utterance.said_at), ..Hit::call(call, message) });
@@ -139,7 +139,7 @@ pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn finding_unconfirmed(evidence: &Evidence) -> Vec<Hit> {
     let unconfirmed = findings(evidence).filter(|(_, seen)| seen.unconfirmed);
     let message =
-        |term: &str| format!("`{term}` is easily misheard for its opposite; listen, or use the score");
+        |term: &str| format!("`{term}` is easily misheard as its opposite; listen to it, or use the score");
     unconfirmed.map(|(call, seen)| Hit::call(call, message(&seen.term))).collect()
 }
 
@@ -178,7 +178,7 @@ pub(super) fn marker_unusual(evidence: &Evidence) -> Vec<Hit> {
             .iter()
             .map(|plane| format!("{} in {} views", plane.marker.in_words(side), plane.name))
             .collect();
-        let message = format!("the marker was called `{state}`; usual is {}", usual.join(", "));
+        let message = format!("the marker was called `{state}`; the usual one is {}", usual.join(", "));
         hits.push(Hit::call(call, message));
     }
     hits

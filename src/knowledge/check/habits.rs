@@ -35,7 +35,7 @@ pub(super) fn off_weight(evidence: &Evidence) -> Vec<Hit> {
         }
         let place = (&call.context.limb, &call.context.zone, &call.context.plane);
         if seen.insert(place) {
-            let message = "this view was taken without weight on the leg; its size and darkness are not compared \
+            let message = "this view was taken with the leg lifted; its size and darkness are not compared \
                            with loaded views";
             hits.push(Hit::call(call, message.to_owned()));
         }
@@ -52,7 +52,7 @@ pub(super) fn setting_for(evidence: &Evidence) -> Vec<Hit> {
             let Some(state) = state(call, &habit.setting) else { continue };
             if view.structure.as_ref() == Some(&habit.structure) && state != habit.state {
                 let message = format!(
-                    "{} was scanned with {} {state}; the habit set for this practice is {}",
+                    "{} was scanned with {} {state}; this practice's habit is {}",
                     habit.structure, habit.setting, habit.state
                 );
                 hits.push(Hit::call(call, message));
@@ -78,7 +78,7 @@ pub(super) fn marker_never_said(evidence: &Evidence) -> Vec<Hit> {
         .iter()
         .map(|plane| format!("{} in {} views", plane.marker.in_words(None), plane.name))
         .collect();
-    vec![Hit::new(format!("where the {slot} points was never said; taken for usual: {}", usual.join(", ")))]
+    vec![Hit::new(format!("the direction of the {slot} was never said; assumed: {}", usual.join(", ")))]
 }
 
 pub(super) fn depth_unusual(evidence: &Evidence) -> Vec<Hit> {
@@ -92,7 +92,8 @@ pub(super) fn depth_unusual(evidence: &Evidence) -> Vec<Hit> {
         let unit = amount.unit.as_deref().unwrap_or("cm");
         let Some(cm) = convert(amount.number, unit, "cm") else { continue };
         if !(depth.from_cm..=depth.to_cm).contains(&cm) {
-            let message = format!("{} {cm} cm is not {} to {} cm", depth.setting, depth.from_cm, depth.to_cm);
+            let message =
+                format!("{} {cm} cm is outside {} to {} cm", depth.setting, depth.from_cm, depth.to_cm);
             hits.push(Hit::call(call, message));
         }
     }
@@ -147,7 +148,7 @@ pub(super) fn sweep_missing(evidence: &Evidence) -> Vec<Hit> {
         if (lesion || sweep.every_zone) && !swept {
             let zone = place.1.as_deref().unwrap_or_default();
             let message = format!(
-                "{} {zone} was seen in plane {} without a sweep over the whole width",
+                "{} {zone} was scanned in plane {} without a sweep over the whole width",
                 place.0.as_deref().unwrap_or_default(),
                 sweep.plane
             );
@@ -194,7 +195,7 @@ pub(super) fn other_limb_not_scanned(evidence: &Evidence) -> Vec<Hit> {
         let other = protocols.limbs.iter().find(|other| other.group == limb.group && other.side != limb.side);
         if let Some(other) = other.filter(|other| !seen.contains(other.code.as_str())) {
             hits.push(Hit::new(format!(
-                "{} was scanned and {} was not; left against right is not compared",
+                "{} was scanned and {} was not, so left and right cannot be compared",
                 limb.name, other.name
             )));
         }
@@ -222,7 +223,7 @@ pub(super) fn limb_change_while_saving(evidence: &Evidence) -> Vec<Hit> {
         let others: Vec<String> = before.into_iter().chain(after).collect();
         (!others.is_empty()).then(|| {
             let message = format!(
-                "this still and the one {} are labelled with two limbs; was the limb called late or misheard?",
+                "this still and the one {} have labels of different limbs; was the limb called late or misheard?",
                 others.join(" and the one ")
             );
             Hit::call(call, message)

@@ -29,7 +29,7 @@ pub(super) fn damage(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn torn(evidence: &Evidence) -> Vec<Hit> {
     let hit = |line: &u64| {
         Hit::new(format!(
-            "line {line} of the journal was cut short while it was written, by a crash or a full disk; what was said \
+            "line {line} of the journal was cut short while it was being written, by a crash or a full disk; what was said \
              then is in the kept sound: listen to it, and add what is missing"
         ))
     };
@@ -61,10 +61,10 @@ pub(super) fn audio_lost(evidence: &Evidence) -> Vec<Hit> {
     let gap = |gap: &Gap| {
         let at_s = seconds(gap.at);
         let lost = match gap.samples {
-            0 => "sound was lost, it is not known how much,".to_owned(),
+            0 => "an unknown length of sound was lost".to_owned(),
             samples => format!("{:.2} s of sound were lost", seconds(samples)),
         };
-        Hit::new(format!("{lost} {at_s:.1} s into the exam; something may not have been heard"))
+        Hit::new(format!("{lost} {at_s:.1} s into the exam; something may have been missed"))
     };
     evidence.exam.gaps.iter().map(gap).collect()
 }
@@ -74,7 +74,7 @@ pub(super) fn not_closed(evidence: &Evidence) -> Vec<Hit> {
         return Vec::new();
     }
     let message = format!(
-        "the exam was never closed: the program was stopped, or is still listening; what came after its last line was \
+        "the exam was never closed: the program was stopped, or is still listening; anything after its last line was \
          not understood: {}",
         evidence.exam.source.way_out()
     );
@@ -119,18 +119,22 @@ pub(super) fn sound_cut_short(evidence: &Evidence) -> Vec<Hit> {
         SoundFault::Silent(_) => None,
     };
     let messages = evidence.exam.sound.iter().filter_map(hit);
-    messages.map(|message| Hit::new(format!("{message}; put back a whole copy, or go without it"))).collect()
+    messages
+        .map(|message| Hit::new(format!("{message}; restore a complete copy, or go without it")))
+        .collect()
 }
 
 /// Stopped in the midst of a recording, or by a fault: there was more to hear, and what was heard later does not hold it.
 pub(super) fn broken_off(evidence: &Evidence) -> Vec<Hit> {
     let hit = |broken: &Break| {
         let way = match broken.cut_file() {
-            Some(file) => format!("find a whole copy of `{file}` and hear it into a new folder"),
+            Some(file) => {
+                format!("find a complete copy of `{file}` and run `zonecall hear` on it into a new folder")
+            }
             None => broken.source.way_out().to_owned(),
         };
         let message = format!(
-            "hearing was broken off {:.1} s into the exam ({}); what came after is in no line: {way}",
+            "hearing stopped {:.1} s into the exam ({}); nothing after that is in the journal: {way}",
             seconds(broken.sample),
             broken
                 .why
@@ -153,7 +157,7 @@ pub(super) fn sound_silent(evidence: &Evidence) -> Vec<Hit> {
     let Some(first) = spans.first() else { return Vec::new() };
     let all: u64 = spans.iter().map(|span| span.to - span.from).sum();
     let message = format!(
-        "{:.0} s of the sound are nothing but zeros, from {:.1} s into the exam on; hardly any microphone that is on \
+        "{:.0} s of the sound are all zeros, from {:.1} s into the exam on; hardly any microphone that is on \
          gives that: was it muted, unplugged or the wrong one?",
         seconds(all),
         seconds(first.from)
@@ -168,7 +172,7 @@ pub(super) fn nothing_heard(evidence: &Evidence) -> Vec<Hit> {
         return Vec::new();
     }
     vec![Hit::new(format!(
-        "nobody was heard in {:.0} s of sound; listen to it, then try the microphone with `zonecall setup`",
+        "no speech was found in {:.0} s of sound; listen to it, then test the microphone with `zonecall setup`",
         seconds(exam.n_samples)
     ))]
 }
@@ -184,7 +188,7 @@ pub(super) fn too_quiet(evidence: &Evidence) -> Vec<Hit> {
         evidence,
         |utterance| utterance.level_dbfs < QUIET_DBFS,
         |utterances| {
-            format!("{utterances} quieter than {QUIET_DBFS} dB of full scale; move the microphone nearer")
+            format!("{utterances} quieter than {QUIET_DBFS} dB of full scale; move the microphone closer")
         },
     )
 }
@@ -206,10 +210,7 @@ fn summary(
     let found: Vec<&LoggedUtterance> =
         evidence.exam.utterances.iter().filter(|utterance| fits(utterance)).collect();
     let Some(first) = found.first() else { return Vec::new() };
-    let utterances = if found.len() == 1 {
-        "1 utterance was".to_owned()
-    } else {
-        format!("{} utterances were", found.len())
-    };
+    let utterances =
+        if found.len() == 1 { "1 phrase was".to_owned() } else { format!("{} phrases were", found.len()) };
     vec![Hit { at: Some(first.said_at), ..Hit::new(message(utterances)) }]
 }

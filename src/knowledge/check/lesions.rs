@@ -121,7 +121,7 @@ pub(super) fn score_without_view(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls().filter(|call| call.context.plane.is_none()) {
         if matches!(&call.act, Act::Value(value) if scores.contains(&value.term)) {
-            hits.push(Hit::call(call, format!("`{}` was said with no plane in force", call.call.words)));
+            hits.push(Hit::call(call, format!("`{}` was said with no plane set", call.call.words)));
         }
     }
     hits
@@ -136,7 +136,7 @@ pub(super) fn value_replaced(evidence: &Evidence) -> Vec<Hit> {
         {
             let how = if entered.traced { "traced" } else { "typed" };
             let message = format!(
-                "{} {} was said and {} {how}: the latter counts",
+                "{} {} was said and {} {how}: the latter is used",
                 value.term,
                 amount_text(&value.amount),
                 amount_text(&entered.amount)
@@ -190,7 +190,7 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
         let part = place::Place { plane: None, ..place::Place::from(&last.context) };
         let shown: Vec<String> = said.iter().map(shown).collect();
         let message = format!(
-            "{} of {} was said as {}: the last one counts; withdraw the wrong one in `zonecall review`",
+            "{} of {} was said as {}: the last one is used; withdraw the wrong one in `zonecall review`",
             value.term,
             part.codes(),
             shown.join(", then ")
@@ -225,6 +225,6 @@ pub(super) fn rescan_due(evidence: &Evidence) -> Vec<Hit> {
     let day = due.checked_add_signed(zone).unwrap_or(due).format("%Y-%m-%d");
     vec![Hit::call(
         first,
-        format!("a lesion was said; by the interval set, {weeks} weeks, scan again by {day}"),
+        format!("a lesion was recorded; the interval set here is {weeks} weeks, so scan again by {day}"),
     )]
 }

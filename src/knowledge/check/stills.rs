@@ -21,7 +21,7 @@ pub(super) fn clock_unknown(evidence: &Evidence) -> Vec<Hit> {
     // A recording's file time is when it ended or was copied; then the stills lie nowhere near what was said.
     let remedy = match evidence.exam.header.wall {
         WallQuality::FileTime => {
-            "the recording does not say when it began, so its file time was taken; hear it again into a new folder with \
+            "the recording does not say when it began, so its file date was used; hear it again into a new folder with \
              its true beginning, as in `zonecall hear scan.wav --into exams/again --started-at 2026-05-04T10:00:00+02:00`"
         }
         _ => {
@@ -29,11 +29,11 @@ pub(super) fn clock_unknown(evidence: &Evidence) -> Vec<Hit> {
              as in `zonecall pair EXAM --frames /media/scanner`, and next time say `clock mark` while saving one"
         }
     };
-    vec![Hit::new(format!("the scanner's clock could not be tied to the exam: {remedy}"))]
+    vec![Hit::new(format!("the scanner's clock could not be matched to the exam: {remedy}"))]
 }
 
 pub(super) fn ambiguous(evidence: &Evidence) -> Vec<Hit> {
-    of_status(evidence, Status::Ambiguous, "has two readings; listen and choose")
+    of_status(evidence, Status::Ambiguous, "fits two labels; listen and choose one")
 }
 
 /// One line for all of them where no label could be given at all: the reason is the clock, not the single still.
@@ -45,7 +45,7 @@ pub(super) fn unlabelled(evidence: &Evidence) -> Vec<Hit> {
     if all && n_taken > 1 {
         return vec![Hit::new(format!("none of the {n_taken} stills has a label"))];
     }
-    of_status(evidence, Status::Unlabelled, "belongs to nothing that was said; label it by hand")
+    of_status(evidence, Status::Unlabelled, "matches nothing that was said; label it by hand")
 }
 
 /// One line for each patient: a person confirms or leaves out a horse, not a still.
@@ -189,7 +189,7 @@ pub(super) fn twice(evidence: &Evidence) -> Vec<Hit> {
 }
 
 pub(super) fn from_context(evidence: &Evidence) -> Vec<Hit> {
-    of_status(evidence, Status::Context, "has no save call; its label is what was in force")
+    of_status(evidence, Status::Context, "has no save call; its label is the place last called")
 }
 
 fn of_status(evidence: &Evidence, status: Status, message: &str) -> Vec<Hit> {
@@ -203,7 +203,7 @@ pub(super) fn incomplete(evidence: &Evidence) -> Vec<Hit> {
     for frame in evidence.frames.iter().filter(|frame| frame.status == Status::Context) {
         let lacking = lacking(frame);
         if !lacking.is_empty() {
-            let message = format!("still `{}` has a label without {lacking}; add it by hand", frame.name());
+            let message = format!("still `{}` has no {lacking} in its label; add it by hand", frame.name());
             hits.push(Hit::still(frame, message));
         }
     }

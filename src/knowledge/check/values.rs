@@ -36,7 +36,7 @@ pub(super) fn without_place(evidence: &Evidence) -> Vec<Hit> {
     for (call, _) in values(evidence) {
         let lacking = lacking(&call.context, &["limb", "zone", "structure"]);
         if !lacking.is_empty() {
-            let message = format!("`{}` was said with no {lacking} in force", call.call.words);
+            let message = format!("`{}` was said with no {lacking} set", call.call.words);
             hits.push(Hit::call(call, message));
         }
     }
@@ -51,8 +51,10 @@ pub(super) fn wrong_plane(evidence: &Evidence) -> Vec<Hit> {
         }
         let wanted = kind.planes.join(" or ");
         Some(match plane {
-            Some(plane) => format!("{} was said in plane {plane}; it is read in plane {wanted}", value.term),
-            None => format!("{} was said with no plane in force; it is read in plane {wanted}", value.term),
+            Some(plane) => {
+                format!("{} was said in plane {plane}, but it is measured in plane {wanted}", value.term)
+            }
+            None => format!("{} was said with no plane set; it is measured in plane {wanted}", value.term),
         })
     })
 }
@@ -75,7 +77,7 @@ pub(super) fn odd_unit(evidence: &Evidence) -> Vec<Hit> {
         }
         let wanted = if kind.units.is_empty() { "no unit".to_owned() } else { kind.units.join(" or ") };
         Some(match &value.amount.unit {
-            Some(unit) => format!("{} was said in `{unit}`; it is measured in {wanted}", value.term),
+            Some(unit) => format!("{} was said in `{unit}`, but it is measured in {wanted}", value.term),
             None => format!("{} was said without a unit; it is measured in {wanted}", value.term),
         })
     })
@@ -90,7 +92,7 @@ pub(super) fn out_of_bounds(evidence: &Evidence) -> Vec<Hit> {
         let whole = if kind.whole { "a whole number from " } else { "" };
         let unit = kind.bound_unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
         Some(format!(
-            "{} {} is not {whole}{} to {}{unit}; was the number or the unit misheard?",
+            "{} {} is outside {whole}{} to {}{unit}; was the number or the unit misheard?",
             value.term,
             amount_text(&value.amount),
             kind.min,
@@ -106,7 +108,7 @@ pub(super) fn unit_unclear(evidence: &Evidence) -> Vec<Hit> {
         let other = kind.other_unit(value.amount.number, unit)?;
         let (term, shown) = (&value.term, amount_text(&value.amount));
         Some(format!(
-            "{term} {shown}: the unit was not said, and {other} is as usual; listen, then put it right"
+            "{term} {shown}: no unit was said, and {other} is just as likely; listen, then correct it"
         ))
     })
 }
@@ -118,7 +120,7 @@ pub(super) fn unit_assumed(evidence: &Evidence) -> Vec<Hit> {
             return None; // the rule above asks
         }
         let shown = amount_text(&value.amount);
-        let message = format!("{} {shown}: the unit was not said and is assumed", value.term);
+        let message = format!("{} {shown}: no unit was said, so this one is assumed", value.term);
         value.amount.unit_assumed.then_some(message)
     })
 }
@@ -140,7 +142,7 @@ pub(super) fn entry_unused(evidence: &Evidence) -> Vec<Hit> {
         let used = evidence.measures.iter().any(|row| row.from.contains(&entry.seq));
         if measured && !replaced && !used {
             let message = format!(
-                "{} {} of {} in {} {} was entered (line {}) and no measure is made from it; \
+                "{} {} of {} in {} {} was entered (line {}) but no measure uses it; \
                  is that structure expected in this zone?",
                 one.term, one.amount, one.structure, one.limb, one.zone, entry.seq
             );

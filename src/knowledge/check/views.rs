@@ -13,6 +13,7 @@ use crate::knowledge::place::Place;
 use crate::knowledge::record::CoverageRow;
 use crate::knowledge::wanted::{Wanted, is_labelled, is_view};
 use crate::language::closed_sets::Class;
+use crate::protocol::Protocols;
 
 fn open<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a CoverageRow> {
     evidence.coverage.iter().filter(|row| row.frames == 0 && !row.not_done)
@@ -25,13 +26,13 @@ pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
         else {
             continue;
         };
-        let view = name(row);
+        let view = name(row, evidence.protocols);
         hits.push(Hit::call(
             call,
             if row.saves == 0 {
-                format!("{view} was called, but no save was said in it and no still is labelled with it")
+                format!("{view} was called, but no save was said and no still has this label")
             } else {
-                format!("{view} was called and saved, but no still was found for it; look on the scanner")
+                format!("{view} was called and saved, but its still is missing; look on the scanner")
             },
         ));
     }
@@ -43,20 +44,28 @@ pub(super) fn missing(evidence: &Evidence) -> Vec<Hit> {
     let never = |row: &&CoverageRow| !evidence.exam.standing_calls().any(|call| Wanted::of(row).holds(call));
     let rows: Vec<&CoverageRow> = open(evidence).filter(never).collect();
     let of_one = |a: &&CoverageRow, b: &&CoverageRow| (&a.limb, &a.scheme) == (&b.limb, &b.scheme);
-    rows.chunk_by(of_one).filter_map(uncalled).map(Hit::new).collect()
+    rows.chunk_by(of_one).filter_map(|rows| uncalled(rows, evidence.protocols)).map(Hit::new).collect()
 }
 
 /// The views of one limb in one line, each zone with its planes.
-fn uncalled(rows: &[&CoverageRow]) -> Option<String> {
+fn uncalled(rows: &[&CoverageRow], protocols: &Protocols) -> Option<String> {
     let first = rows.first()?;
+    let scheme = &first.scheme;
     let zone = |rows: &[&CoverageRow]| {
-        let planes: Vec<&str> = rows.iter().map(|row| row.plane.as_str()).collect();
-        rows.first().map(|row| format!("{} {}", row.zone, planes.join(" ")))
+        let code = &rows.first()?.zone;
+        let known = protocols.scheme(scheme).and_then(|scheme| scheme.zone(code));
+        let planes: Vec<&str> = rows.iter().map(|row| plane(&row.plane, protocols)).collect();
+        let is_whole = planes.len() == 2 && known.is_some_and(|zone| zone.planes.len() == 2);
+        Some(if is_whole {
+            format!("{code} (both views)")
+        } else {
+            format!("{code} {}", planes.join(" and "))
+        })
     };
     let zones: Vec<String> = rows.chunk_by(|a, b| a.zone == b.zone).filter_map(zone).collect();
-    let (are, were) = if rows.len() == 1 { ("is", "was") } else { ("are", "were") };
-    let (limb, views, scheme) = (&first.limb, zones.join(", "), &first.scheme);
-    Some(format!("{limb} {views} {are} wanted by the scheme `{scheme}` and {were} never called"))
+    let views = if rows.len() == 1 { "1 view is".to_owned() } else { format!("{} views are", rows.len()) };
+    let (limb, zones) = (limb(&first.limb, protocols), zones.join(", "));
+    Some(format!("{limb}: {views} missing from the scheme `{scheme}`: {zones}"))
 }
 
 /// Structures that want a still of their own in a zone that was called.
@@ -88,8 +97,9 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
         };
         let lacking: Vec<&str> = zone.own_still.iter().filter(lacking).map(String::as_str).collect();
         if !lacking.is_empty() {
-            let (limb, zone, lacking) = (&row.limb, &row.zone, lacking.join(" and of "));
-            let message = format!("{limb} {zone} has no still of its own of {lacking}");
+            let (limb, zone) = (limb(&row.limb, evidence.protocols), &row.zone);
+            let lacking = lacking.join(" and of ");
+            let message = format!("{limb} {zone} has no separate still of {lacking}");
             hits.push(Hit::call(first, message));
         }
     }
@@ -122,8 +132,11 @@ pub(super) fn lesion_in_one_plane(evidence: &Evidence) -> Vec<Hit> {
             hits.push(Hit::call(
                 call,
                 format!(
-                    "{} {} has a lesion, but stills in plane {} only; save one in plane {} too",
-                    seen.limb, seen.zone, seen.plane, unseen.plane
+                    "{} {} has a lesion, but only {} stills; save a {} one as well",
+                    limb(&seen.limb, evidence.protocols),
+                    seen.zone,
+                    plane(&seen.plane, evidence.protocols),
+                    plane(&unseen.plane, evidence.protocols)
                 ),
             ));
         }
@@ -154,16 +167,25 @@ pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
                 && frame.call_seq.and_then(place_in_time) >= here
         });
         if !saved && !still {
-            let message = format!(
-                "`{}` was said, and this view was not saved again afterwards; scan it again",
-                call.call.words
-            );
+            let message =
+                format!("`{}` was said, but this view was not saved again; scan it again", call.call.words);
             hits.push(Hit::call(call, message));
         }
     }
     hits
 }
 
-fn name(row: &CoverageRow) -> String {
-    format!("{} {} {}", row.limb, row.zone, row.plane)
+/// A view in words, such as a limb's name, a zone and a plane's name.
+fn name(row: &CoverageRow, protocols: &Protocols) -> String {
+    format!("{} {} {}", limb(&row.limb, protocols), row.zone, plane(&row.plane, protocols))
+}
+
+/// The name of a limb; its code where the protocols do not know it.
+fn limb<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
+    protocols.limb(code).map_or(code, |limb| &limb.name)
+}
+
+/// The name of a plane; its code where the protocols do not know it.
+fn plane<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
+    protocols.plane(code).map_or(code, |plane| &plane.name)
 }

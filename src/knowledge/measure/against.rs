@@ -184,7 +184,7 @@ pub(crate) fn reference(rows: &[MeasureRow], set: &Reference, protocols: &Protoc
         held.source = Some(format!("{}, n = {}; {}", set.title, set.n, set.source));
         if row.off_weight {
             // Published sets are of loaded legs, unless they say so; none does.
-            found.push(held.because("it was taken without weight on the leg".to_owned()));
+            found.push(held.because("it was taken with the leg lifted".to_owned()));
             continue;
         }
         if let Some(mean) = number(&set.mean) {
@@ -208,7 +208,7 @@ pub(crate) fn reference(rows: &[MeasureRow], set: &Reference, protocols: &Protoc
         let mut row = MeasureRow::new(&limb, Name::AreaAgainstReference, "%");
         row.against = Some(set.name.clone());
         found.push(row.because(format!(
-            "the set is for {} limbs in the scheme `{}`; nothing measured here fits it",
+            "the set is for {} limbs in the scheme `{}`; nothing measured here matches it",
             set.groups.join(" and "),
             set.scheme
         )));
@@ -249,7 +249,7 @@ pub(crate) fn earlier(rows: &[MeasureRow], earlier: &Earlier, measuring: &Measur
         }
         if (&row.by, &row.how) != (&before.by, &before.how) && name != Name::ScoreChange {
             change.cautions.push(format!(
-                "measured by another hand or in another way than on {against}: {}",
+                "measured by another person or in another way than on {against}: {}",
                 measuring.earlier.tracer_source
             ));
         }
@@ -264,7 +264,7 @@ fn unlike(now: &MeasureRow, then: &MeasureRow) -> Option<String> {
     let name = |scale: &Option<String>| scale.clone().unwrap_or_else(|| "unknown".to_owned());
     if now.zones != then.zones {
         return Some(format!(
-            "the totals run over different zones: {} then, {} now",
+            "the totals cover different zones: {} then, {} now",
             then.zones.join(" "),
             now.zones.join(" ")
         ));
@@ -279,7 +279,7 @@ fn unlike(now: &MeasureRow, then: &MeasureRow) -> Option<String> {
 /// Tendons without load change their size and look darker: such values are compared among themselves only.
 fn unlike_stance(one: &MeasureRow, other: &MeasureRow) -> Option<String> {
     (one.off_weight != other.off_weight)
-        .then(|| "one of the two was taken without weight on the leg, the other was not".to_owned())
+        .then(|| "only one of the two was taken with the leg lifted".to_owned())
 }
 
 fn put_threshold(change: &mut MeasureRow, rules: &EarlierRules) {

@@ -28,7 +28,7 @@ use crate::knowledge::measure::row::MeasureRow;
 use crate::protocol::Protocols;
 
 /// Caution of every value that stands on such a scale.
-const SCALE_BY_HAND: &str = "scale set by hand: the still states none, so the number is as good as the two marks that \
+const SCALE_BY_HAND: &str = "scale set by hand: the still states none, so the number is only as good as the two marks that \
 were set on its depth scale";
 
 /// When and by which zones an exam was made.

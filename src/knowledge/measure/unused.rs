@@ -24,7 +24,7 @@ pub struct Unused {
     pub place: Place,
     /// What was measured.
     pub term: String,
-    /// How much.
+    /// The number.
     pub number: f64,
     /// UCUM unit; none for scores.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -72,14 +72,14 @@ fn of_entry(entry: &EntryRow) -> Unused {
 
 fn why(one: &Unused, all: &[Unused], record: &Record, protocols: &Protocols) -> String {
     let Place { limb: Some(limb), zone: Some(code), structure: Some(structure), .. } = &one.place else {
-        return "no limb, no zone or no structure was in force".to_owned();
+        return "no limb, zone or structure was set".to_owned();
     };
     let schemes = &record.exam.schemes;
     let Some(scheme) = protocols.scheme_for(limb, code, schemes) else {
         return format!("zone {code} is in no scheme of this exam");
     };
     if !is_measured(&one.term, protocols) {
-        return format!("no measure is made from a {}", one.term);
+        return format!("no measure uses a {}", one.term);
     }
     let rivals = all.iter().filter(|other| other.seq != one.seq && other.term == one.term);
     let counts = |seq: u64| record.measures.iter().any(|row| row.from.contains(&seq));
@@ -88,7 +88,7 @@ fn why(one: &Unused, all: &[Unused], record: &Record, protocols: &Protocols) -> 
             == (&one.place.limb, &one.place.zone, &one.place.structure)
     };
     if let Some(other) = rivals.filter(same).find(|other| counts(other.seq)) {
-        return format!("line {} of the same place counts", other.seq);
+        return format!("line {} for the same place is used", other.seq);
     }
     if !scheme.zone(code).is_some_and(|zone| protocols.expects(zone, structure)) {
         return format!("{structure} is not expected in zone {code} of the scheme `{}`", scheme.name);
@@ -105,12 +105,12 @@ fn why(one: &Unused, all: &[Unused], record: &Record, protocols: &Protocols) -> 
         same_term && row.value.is_some() && row.zone.as_ref().is_none_or(|zone| zone == code)
     };
     if let Some(other) = rows.iter().find(is_other).and_then(|row| row.from.first()) {
-        return format!("line {other} counts for the whole structure");
+        return format!("line {other} is used for the whole structure");
     }
     // A zone that could not be computed says what stands in the way.
     let mut here = rows.iter().filter(|row| row.zone.as_ref() == Some(code));
     here.find_map(|row| row.why_not.clone()).unwrap_or_else(|| {
-        format!("no total runs over {structure} in zone {code} of the scheme `{}`", scheme.name)
+        format!("no total includes {structure} in zone {code} of the scheme `{}`", scheme.name)
     })
 }
 

@@ -187,7 +187,7 @@ fn sums(facts: &StrandFacts, measuring: &Measuring, rows: &mut Vec<MeasureRow>) 
                 }
                 row
             }
-            None => row.because("the total area is nothing".to_owned()),
+            None => row.because("the total area is zero".to_owned()),
         },
         (Err(why), _) | (_, Err(why)) => row.because(why.clone()),
     });
@@ -268,7 +268,7 @@ fn lesion_length(
     let mut row = facts.row(Name::LesionLength, "cm", None).known(longest.value.cm(), &longest.basis);
     row.source = Some(measuring.total.length_source.clone());
     if found.len() > 1 {
-        row.cautions.push(format!("the longest of {} lengths that were said", found.len()));
+        row.cautions.push(format!("the longest of {} lengths said", found.len()));
     }
     Some(row)
 }

@@ -63,7 +63,7 @@ fn facts(record: &Record, protocols: &Protocols) -> Vec<(&'static str, Vec<Strin
     };
     let mut facts = Vec::new();
     if let (Some(_), Some(number)) = (&exam.horse.name, &exam.horse.id) {
-        facts.push(("Horse no.", one(number)));
+        facts.push(("Horse number", one(number)));
     }
     facts.push(("Scanned by", one(exam.person.as_deref().unwrap_or("not stated"))));
     facts.push(("Began", one(&date_time(exam.started_at, exam.utc_offset_s))));
@@ -93,10 +93,10 @@ pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
 /// What is covered and what is missing, in one or two sentences.
 fn summary(record: &Record, protocols: &Protocols) -> String {
     if record.coverage.is_empty() {
-        return format!("No limb was called, so no view is expected. {}", found(record));
+        return format!("No limb was called, so no views are expected. {}", found(record));
     }
     let covered = record.coverage.iter().filter(|row| row.frames > 0).count();
-    let mut text = format!("{covered} of {} have a still.", count(record.coverage.len(), "wanted view"));
+    let mut text = format!("{covered} of {} have a still.", count(record.coverage.len(), "expected view"));
     let mut open: BTreeMap<&str, Vec<String>> = BTreeMap::new();
     for row in &record.coverage {
         if matches!(Cover::of(row), Cover::Saved | Cover::Called | Cover::Missing) {
@@ -128,9 +128,11 @@ fn found(record: &Record) -> String {
     match (ambiguous, unlabelled) {
         (0, 0) if record.frames.is_empty() => {}
         (0, 0) => text.push_str(", each with one label"),
-        (open, 0) => text.push_str(&format!(", {open} with two readings")),
+        (open, 0) => text.push_str(&format!(", {open} with two possible labels")),
         (0, none) => text.push_str(&format!(", {none} without a label")),
-        (open, none) => text.push_str(&format!(", {open} with two readings and {none} without a label")),
+        (open, none) => {
+            text.push_str(&format!(", {open} with two possible labels and {none} without a label"))
+        }
     }
     match record.frames.iter().filter(|frame| !frame.doubt.is_empty()).count() {
         0 => {}
@@ -147,7 +149,7 @@ fn findings(record: &Record) -> Vec<FindingLine> {
     let line = |finding: &Finding| {
         let (class, word) = match finding.severity {
             Severity::Error => ("bad", "Wrong or lost"),
-            Severity::Warn => ("warn", "Look"),
+            Severity::Warn => ("warn", "Check"),
             Severity::Info => ("info", "Note"),
         };
         let still = record.frames.iter().position(|frame| finding.frame.as_ref() == Some(&frame.id));
@@ -201,7 +203,7 @@ fn planes_in_order<'a>(rows: &[&'a CoverageRow], protocols: &Protocols) -> Vec<&
 }
 
 fn cell(row: Option<&&CoverageRow>) -> CoverageCell {
-    let Some(row) = row else { return CoverageCell { class: "none", words: "not wanted".to_owned() } };
+    let Some(row) = row else { return CoverageCell { class: "none", words: "not expected".to_owned() } };
     let (class, words) = match Cover::of(row) {
         Cover::Stills => ("stills", count(row.frames, "still")),
         Cover::NotDone => ("notdone", "left out on purpose".to_owned()),
@@ -306,7 +308,7 @@ fn still(
         .then(|| format!(", {} sure", percent(frame.confidence)));
     let saved = match frame.saved_at_exam {
         Some(at) => format!(", {} by the exam's", time_of_day(at, offset_s)),
-        None => "; not tied to the exam's".to_owned(),
+        None => "; not matched to the exam's".to_owned(),
     };
     let doubt = if frame.doubt.is_empty() {
         String::new()
@@ -345,7 +347,7 @@ fn still(
         no_picture: match pictures.get(&frame.id) {
             Some(Picture::Shown { .. }) => String::new(),
             Some(Picture::NotShown { why }) => format!("Not shown: {why}"),
-            None => "Pictures were not asked for".to_owned(),
+            None => "Pictures were not requested".to_owned(),
         },
     }
 }
@@ -391,8 +393,8 @@ fn sure(call: &CallRow) -> String {
 /// An added call has the line of the change that added it.
 fn added(call: &CallRow, record: &Record) -> String {
     match record.changes.iter().find(|change| change.seq == call.seq) {
-        Some(change) => format!("not heard: added by hand, by {}", change.by),
-        None => "not heard: added by hand".to_owned(),
+        Some(change) => format!("not heard; added by hand by {}", change.by),
+        None => "not heard; added by hand".to_owned(),
     }
 }
 
@@ -421,7 +423,7 @@ fn changes(record: &Record) -> Vec<ChangeLine> {
 fn clock(record: &Record) -> Vec<String> {
     let exam = &record.exam;
     let began = date_time(exam.started_at, exam.utc_offset_s);
-    let mut lines = vec![format!("Times are those of the place of the exam, which began {began}.")];
+    let mut lines = vec![format!("Times are local to the exam, which began {began}.")];
     lines.push(match &record.clock {
         Some(clock) => format!(
             "The scanner's clock was {:.1} s {} at the start, within {:.1} s either way, and ran {:.0} parts in a million {}. \
@@ -435,9 +437,9 @@ fn clock(record: &Record) -> Vec<String> {
             clock.method
         ),
         None if record.frames.is_empty() => {
-            "Without stills there is no scanner's clock to compare.".to_owned()
+            "Without stills there is no scanner clock to compare.".to_owned()
         }
-        None => "The scanner's clock could not be tied to the exam's, so no still could be paired by time.".to_owned(),
+        None => "The scanner's clock could not be matched to the exam's, so no still could be paired by time.".to_owned(),
     });
     lines
 }

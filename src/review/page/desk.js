@@ -17,7 +17,7 @@ let acts = {};
 /** Somebody is tracing: the bench is not drawn anew under their hands. */
 let tracing = false;
 
-const SEVERITY = { error: ["!!", "Wrong or lost"], warn: ["!", "Look"], info: ["i", "Note"] };
+const SEVERITY = { error: ["!!", "Wrong or lost"], warn: ["!", "Check"], info: ["i", "Note"] };
 const identity = (question) => [question.rule, question.call_seq ?? "", question.still ?? "", question.text].join("|");
 const stillNumber = (id) => exam.record.frames.findIndex((row) => row.id === id);
 const callOf = (seq) => exam.record.calls.find((call) => call.seq === seq);
@@ -25,7 +25,7 @@ const current = () => exam.questions.findIndex((question) => identity(question) 
 
 /** Fetches the exam. The page is drawn anew only when the journal has grown, so that nothing is taken from under a hand. */
 async function load() {
-  const words = exam ? "Building the exam anew" : "Opening the exam";
+  const words = exam ? "Updating the exam" : "Opening the exam";
   const told = await (await working(find("doing"), words, ask("/api/exam"), "exam")).json();
   // It only grows: an answer that is no longer is one that was overtaken on its way.
   if (exam && told.bytes <= exam.bytes) return;
@@ -41,7 +41,7 @@ async function load() {
 /** Writes a change into the journal, then shows the exam as it stands after it. */
 async function change(what, why = "") {
   const by = find("by").value.trim();
-  if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it stands beside every change."); }
+  if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it is recorded with every change."); }
   const sent = ask("/api/change", { by, why, seen: exam.version, change: what });
   const { seq } = await (await working(find("doing"), "Writing the change", sent, "exam")).json();
   await load();
@@ -101,7 +101,7 @@ function draw() {
 
 function head() {
   const { exam: info, frames, calls } = exam.record;
-  const name = info.horse.name ?? info.horse.id ?? "Horse without a name";
+  const name = info.horse.name ?? info.horse.id ?? "Unnamed horse";
   find("horse").textContent = name;
   document.title = `${name}: review desk`;
   const day = new Date(info.started_at).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" });
@@ -111,9 +111,9 @@ function head() {
   const { signed } = info;
   const when = signed && new Date(signed.at).toLocaleString("en-GB", { dateStyle: "long", timeStyle: "short" });
   const since = signed?.changes_since === 1 ? "1 change since" : `${signed?.changes_since} changes since`;
-  find("signed").textContent = !signed ? "" : `${info.status === "signed" ? "by" : "New since it was signed by"} ${signed.by}, licence ${signed.licence}, ${when}${info.status === "signed" ? "." : `; ${since}.`}`;
+  find("signed").textContent = !signed ? "" : `${info.status === "signed" ? "by" : "Changed since it was signed by"} ${signed.by}, licence ${signed.licence}, ${when}${info.status === "signed" ? "." : `; ${since}.`}`;
   const done = exam.record.changes.filter((row) => !row.taken_back_by).length;
-  find("open-count").textContent = `${exam.questions.length} open, ${done} put right or settled`;
+  find("open-count").textContent = `${exam.questions.length} open, ${done} corrected or settled`;
   Object.assign(find("open-bar"), { max: Math.max(1, exam.questions.length + done), value: done });
 }
 
@@ -159,18 +159,18 @@ function bench() {
   const { question, number, frame, call, utterance, span, shown } = hand;
   acts = {};
   if (!question && !frame && !call && !utterance) {
-    fill(find("bench"), make("h2", {}, "Nothing is open"), make("p", {}, "Every question is settled. Choose a still or an utterance to look at it again."));
+    fill(find("bench"), make("h2", {}, "Nothing is open"), make("p", {}, "Every question is settled. Choose a still or a phrase to look at it again."));
     return;
   }
   const title = question ? quoted(question.text) : frame ? `Still ${number + 1}` : call ? `Call ${call.seq}` : `Utterance ${utterance.seq}`;
-  const words = question ? SEVERITY[question.severity][1] : "Chosen";
+  const words = question ? SEVERITY[question.severity][1] : "Selected";
   const where = frame && frame.limb ? frame : call;
   fill(find("bench"),
     make("p", { class: "kicker" }, question ? `Question ${current() + 1} of ${exam.questions.length}. ${words}.${question.settles > 1 ? ` Settles ${question.settles} at once.` : ""}` : words),
     make("h2", {}, title),
     where && placeWords(exam, where) ? make("p", { class: "place" }, placeWords(exam, where), frame ? make("span", {}, `, ${statusWords(frame.status)}`, frame.doubt?.length ? ". " : "", doubtWords(frame)) : null) : null,
     heard(call, utterance, span, frame),
-    hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this utterance:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(one)}`))) : null,
+    hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this phrase:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(one)}`))) : null,
     question || frame ? rivals(frame) : null,
     buttons(hand),
     shown >= 0 ? make("div", { class: "stills-at-hand" }, stillsBeside(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null,
@@ -200,7 +200,7 @@ function rivals(frame) {
     const choose = offer(name, () => settle({ change: "pair", still: frame.id, seq: rival.call_seq }, `Still ${stillNumber(frame.id) + 1} is ${placeWords(exam, rival) || "without a place"}`));
     const call = callOf(rival.call_seq);
     return make("li", {}, make("button", { type: "button", onclick: choose }, key(name),
-      make("strong", {}, placeWords(exam, rival) || "no place in force"),
+      make("strong", {}, placeWords(exam, rival) || "no place set"),
       make("span", {}, `${Math.round(rival.confidence * 100)} %: ${rival.reason}${call ? `; “${call.words}” at ${clock(call.span_s[0])}` : ""}`)));
   }));
 }
@@ -229,12 +229,12 @@ function buttons({ question, number, frame, call }) {
     add("x", "Not part of the exam", () => settle({ change: "leave_out", still: frame.id }, `Still ${number + 1} is not part of the exam`));
   }
   if (call && exam.acts[call.seq]) {
-    add("c", "Put the call right", () => mendCall(exam, call, change));
+    add("c", "Correct the call", () => mendCall(exam, call, change));
     if (MOVABLE.includes(call.kind)) add("m", "Move it in time", () => moveCall(exam, call, change));
     if (!call.withdrawn) add("w", "Withdraw the call", () => settle({ change: "withdraw", seq: call.seq }, `Call ${call.seq} is withdrawn`));
   }
   // Last and plain: what asks to be listened to is not waved through by the button that stands out.
-  if (question) add("a", "Leave it as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Looked at and left"));
+  if (question) add("a", "Accept as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Accepted"));
   return make("p", { class: "buttons" }, row);
 }
 
@@ -250,7 +250,7 @@ function callTable() {
     make("tbody", {}, exam.record.calls.map((call) => make("tr", { class: call.withdrawn ? "gone" : null },
       make("td", {}, clock(seconds(call.said_at))),
       make("td", {}, make("button", { type: "button", class: "words", onclick: () => go({ call: call.seq }) }, call.words || (call.added ? "added by hand" : "no words"))),
-      make("td", {}, call.withdrawn ? "withdrawn: " : "", call.added ? "added: " : "", call.corrected_by?.length ? "put right: " : "", meaning(call)),
+      make("td", {}, call.withdrawn ? "withdrawn: " : "", call.added ? "added: " : "", call.corrected_by?.length ? "corrected: " : "", meaning(call)),
       make("td", {}, placeWords(exam, call))))));
 }
 
@@ -261,7 +261,7 @@ function meaning(call) {
 
 function changeTable() {
   const { changes } = exam.record;
-  if (!changes.length) return make("p", {}, "Nothing was put right yet.");
+  if (!changes.length) return make("p", {}, "Nothing has been corrected yet.");
   return make("table", {},
     make("thead", {}, make("tr", {}, ["When", "By", "What", "Before", "Why", ""].map((word) => make("th", { scope: "col" }, word)))),
     make("tbody", {}, changes.toReversed().map((row) => make("tr", { class: row.taken_back_by ? "gone" : null },
@@ -281,18 +281,18 @@ const takeBack = (row) => settle({ change: "take_back", seq: row.seq }, `Taken b
 /** Pressed again it takes back the change before; what was taken back comes again from the list, not by this key. */
 function lastOwn() {
   const own = exam.record.changes.filter((row) => !row.taken_back_by && !row.takes_back && row.by === find("by").value.trim()).at(-1);
-  if (own) takeBack(own); else say("Nothing of yours is there to take back.");
+  if (own) takeBack(own); else say("You have no change to take back.");
 }
 
 const ALWAYS = {
-  j: ["Next open question", () => step(1)], k: ["Question before", () => step(-1)], z: ["Take back your last change", lastOwn], n: ["Add a call that was not heard", addHere], p: ["Print: the report of the exam as it stands", printForm],
-  "+": ["Line closer", () => zoom(1.5)], "-": ["Line wider", () => zoom(1 / 1.5)], "?": ["These keys", showKeys],
+  j: ["Next open question", () => step(1)], k: ["Previous question", () => step(-1)], z: ["Take back your last change", lastOwn], n: ["Add a call that was not heard", addHere], p: ["Print the report of the exam as it is now", printForm],
+  "+": ["Zoom in on the timeline", () => zoom(1.5)], "-": ["Zoom out on the timeline", () => zoom(1 / 1.5)], "?": ["Show these keys", showKeys],
 };
-const OFTEN = [["Space", "Play what was said, or stop"], ["1 to 9", "Choose that reading"], ["A", "Leave it as it is"], ["L", "Label the still by hand"],
-  ["T", "Trace an area or set a distance on the still"], ["X", "The still is not part of the exam"], ["C", "Put the call right"], ["M", "Move the call in time"], ["W", "Withdraw the call"]];
+const OFTEN = [["Space", "Play what was said, or stop"], ["1 to 9", "Choose that label"], ["A", "Accept as it is"], ["L", "Label the still by hand"],
+  ["T", "Trace an area or set a distance on the still"], ["X", "The still is not part of the exam"], ["C", "Correct the call"], ["M", "Move the call in time"], ["W", "Withdraw the call"]];
 
 function showKeys() {
-  const rows = [...OFTEN, ...Object.entries(ALWAYS).map(([name, [words]]) => [name.toUpperCase(), words]), ["← →", "On the line: utterance or still before and after"]];
+  const rows = [...OFTEN, ...Object.entries(ALWAYS).map(([name, [words]]) => [name.toUpperCase(), words]), ["← →", "On the timeline: previous and next phrase or still"]];
   fill(find("keys"), make("h2", { id: "keys-title" }, "Keys"),
     make("dl", {}, rows.map(([name, words]) => make("div", {}, make("dt", {}, key(name)), make("dd", {}, words)))),
     make("p", { class: "buttons" }, make("button", { type: "button", class: "main", onclick: () => find("keys").close() }, "Close")));

@@ -7,7 +7,7 @@ function state(row) {
   if (row.not_done) return ["left", "left out on purpose"];
   if (row.frames > 0) return ["still", row.frames === 1 ? "1 still" : `${row.frames} stills`];
   if (row.called || row.saves > 0) return ["said", row.saves > 0 ? "saved, no still found" : "called, no still"];
-  return ["none", "nothing yet"];
+  return ["none", "not called yet"];
 }
 
 /** What is told of a zone, and what stands before its number. */
@@ -68,6 +68,6 @@ export function limbDrawings(exam, open) {
 export function legs(exam) {
   return Array.from({ length: exam.legs }, (_, number) => make("img", {
     src: `/api/leg/${number}?of=${exam.bytes}`, class: "leg",
-    alt: "Areas by zone as profiles, left limb to the left, lesions dark inside; the numbers stand in the tables above",
+    alt: "Areas by zone as profiles, left limb on the left, lesions dark inside; the numbers are in the tables above",
   }));
 }

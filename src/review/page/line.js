@@ -21,7 +21,7 @@ player.addEventListener("timeupdate", () => draw());
 export const playing = () => ({ paused: player.paused, src: player.src, duration: player.duration });
 
 const OUTCOME = {
-  calls: "understood", not_understood: "not understood", asked: "asked back", talk: "talk", note: "in a note", ignored: "while not logging",
+  calls: "understood", not_understood: "not understood", asked: "asked back", talk: "talk", note: "in a note", ignored: "not acted on",
 };
 
 /** Shows this exam on the line; `open` is told what a person chose. */
@@ -129,7 +129,7 @@ function drawMarks(fromS, toS) {
   const signs = (state.signs ?? []).filter((sign) => sign.at >= fromS && sign.at <= toS).map((sign) => {
     const node = drawn(`${sign.kind} ${sign.at}`, () => make("span", { "aria-hidden": "true" }));
     put(node, sign.kind, sign.text, sign.at);
-    if (sign.kind === "anchor") node.title = `the clock was read, at ${clock(sign.at)}`;
+    if (sign.kind === "anchor") node.title = `clock reading at ${clock(sign.at)}`;
     return node;
   });
   keep(find("marks"), [...signs, ...marks]);

@@ -50,7 +50,7 @@ export async function ask(path, body) {
       body: JSON.stringify(body),
     });
   } catch {
-    throw new Error("The desk does not answer. Start zonecall review again and open the address it shows; nothing that was settled is lost.");
+    throw new Error("The desk does not respond. Start zonecall review again and open the address it shows; everything you settled is saved.");
   }
   if (answer.ok) return answer;
   const text = await answer.text();

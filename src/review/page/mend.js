@@ -46,18 +46,18 @@ export function toldOfForm() {
   const left = JSON.parse(sessionStorage.getItem(OPEN) ?? "null");
   sessionStorage.removeItem(OPEN);
   if (!left) return null;
-  return left.sent ? `“${left.title}” was being written when the page was loaded again: look below, under Put right, whether it is there.`
-    : `“${left.title}” was open when the page was loaded again. What was entered in it is gone; nothing of it was written.`;
+  return left.sent ? `“${left.title}” was being saved when the page reloaded: look under Corrected by hand to see whether it is there.`
+    : `“${left.title}” was open when the page reloaded. What you had entered is lost; none of it was saved.`;
 }
 
 /** What a form gives that is not done with when it was sent. */
 const STAY = "stay";
 
 /** Opens the form; what `send` throws is shown in it, and the form stays. */
-function openForm(title, lead, fields, send, words = "Put right", asksWhy = true) {
+function openForm(title, lead, fields, send, words = "Save", asksWhy = true) {
   const dialog = find("form");
   const wrong = make("p", { class: "wrong", role: "alert" });
-  const reason = make("input", { name: "why", id: "f-why", maxlength: "500", placeholder: "a word is enough" });
+  const reason = make("input", { name: "why", id: "f-why", maxlength: "500", placeholder: "one word is enough" });
   const form = make("form", { method: "dialog" },
     make("h2", { id: "form-title" }, title), make("p", {}, lead), fields,
     asksWhy ? make("p", { class: "field" }, make("label", { for: "f-why" }, "Why"), reason) : "", wrong, make("div", { class: "under-way", role: "status" }),
@@ -90,15 +90,15 @@ export function mendCall(exam, call, change) {
   if (act.kind === "finding") fields.push(findingField(act.term));
   const place = own ? act : call;
   fields.push(placeFields(exam, place));
-  const lead = own ? `Heard: “${call.words}”. A move carries everything that was said after it, up to the next one.`
-    : `Heard: “${call.words}”. Another place here moves this call alone.`;
-  openForm(`Put call ${call.seq} right`, lead, fields, async (form, why) => {
+  const lead = own ? `Heard: “${call.words}”. A new place applies to everything said after it, up to the next new place.`
+    : `Heard: “${call.words}”. A place entered here moves this call only.`;
+  openForm(`Correct call ${call.seq}`, lead, fields, async (form, why) => {
     if (own) { await change({ change: "call", seq: call.seq, act: { kind: "view", ...readPlace(form) } }, why); return; }
     const right = mendedAct(act, form);
     const elsewhere = readPlace(form, call);
     if (right) await change({ change: "call", seq: call.seq, act: right }, why);
     if (Object.keys(elsewhere).length) await change({ change: "place", seq: call.seq, place: elsewhere }, why);
-    if (!right && !Object.keys(elsewhere).length) throw new Error("Nothing was changed in the form.");
+    if (!right && !Object.keys(elsewhere).length) throw new Error("You have not changed anything.");
   });
   return true;
 }
@@ -122,12 +122,12 @@ const timeField = (at) => make("p", { class: "field cell" }, make("label", { for
 /** Moves a call in time; what was heard stays where it lies in the sound. */
 export function moveCall(exam, call, change) {
   const at = (new Date(call.said_at) - new Date(exam.record.exam.started_at)) / 1000;
-  openForm(`Move call ${call.seq} in time`, `“${call.words || "Added by hand"}” counts as if it had been said at that moment.`, [timeField(at)],
-    (form, why) => change({ change: "move", seq: call.seq, sample: readSample(form) }, why), "Move it");
+  openForm(`Move call ${call.seq} in time`, `“${call.words || "Added by hand"}” is treated as if it had been said at that moment.`, [timeField(at)],
+    (form, why) => change({ change: "move", seq: call.seq, sample: readSample(form) }, why), "Move");
 }
 
-const KINDS = [["view", "A move"], ["value", "A value"], ["finding", "A finding"], ["save", "A still was saved"]];
-const CLASSES = [["normal", "normal"], ["absent", "looked for, not there"], ["lesion", "lesion"], ["not_done", "not done"], ["quality", "quality of the picture"]];
+const KINDS = [["view", "A new place"], ["value", "A value"], ["finding", "A finding"], ["save", "A still was saved"]];
+const CLASSES = [["normal", "normal"], ["absent", "not found"], ["lesion", "lesion"], ["not_done", "not done"], ["quality", "image quality"]];
 
 /** Adds a call that was made and not heard. */
 export function addCall(exam, at, change) {
@@ -135,14 +135,14 @@ export function addCall(exam, at, change) {
   const place = make("div", { class: "fields" });
   const put = (kind) => {
     fill(rest, kind === "value" ? valueFields(exam, { term: exam.codes.terms[0].term, amount: { number: "" } })
-      : kind === "finding" ? make("div", { class: "row" }, make("div", { class: "cell" }, choice("class", "Sort", CLASSES, "lesion")), findingField("")) : "");
-    fill(place, make("p", { class: "hint" }, kind === "view" ? "What is named here is in force from then on." : "A place only where it is another than the one in force then."), placeFields(exam, {}));
+      : kind === "finding" ? make("div", { class: "row" }, make("div", { class: "cell" }, choice("class", "Type", CLASSES, "lesion")), findingField("")) : "");
+    fill(place, make("p", { class: "hint" }, kind === "view" ? "This place applies from then on." : "Enter a place only if it differs from the current one."), placeFields(exam, {}));
   };
   const kind = choice("kind", "What was called", KINDS, "view");
   kind.querySelector("option").remove();
   kind.querySelector("select").addEventListener("change", (event) => put(event.target.value));
   put("view");
-  openForm("Add a call", "For something that was said and not heard, or not said at the time. It counts as if it had been said then.",
+  openForm("Add a call", "For something that was said but not heard, or not said at the time. It is treated as if it had been said then.",
     [make("div", { class: "row" }, make("div", { class: "cell" }, kind), timeField(at)), rest, place], async (form, why) => {
       const what = form.elements.kind.value;
       const named = readPlace(form);
@@ -150,7 +150,7 @@ export function addCall(exam, at, change) {
         finding: () => ({ kind: "finding", class: form.elements.class.value, term: form.elements.finding.value.trim() }) }[what]();
       const seq = await change({ change: "add", sample: readSample(form), act }, why);
       if (what !== "view" && Object.keys(named).length) await change({ change: "place", seq, place: named }, why);
-    }, "Add it");
+    }, "Add");
 }
 
 function readValue(form) {
@@ -194,8 +194,8 @@ function mendedAct(act, form) {
 export function mendStill(exam, number, change) {
   const row = exam.record.frames[number];
   const place = row.limb ? row : row.rivals[0] ?? row;
-  openForm(`Label still ${number + 1} by hand`, "The label stands in the record beside the still; the file stays as it is.",
-    placeFields(exam, place), (form, why) => change({ change: "label", still: row.id, place: readPlace(form) }, why), "Label it so");
+  openForm(`Label still ${number + 1} by hand`, "The label is saved in the record; the file itself does not change.",
+    placeFields(exam, place), (form, why) => change({ change: "label", still: row.id, place: readPlace(form) }, why), "Save label");
 }
 
 /** Sets the scanner's clock by hand, with a look at what that would change. */
@@ -215,8 +215,8 @@ export function mendClock(exam, change) {
     } catch (error) { preview.textContent = error.message; }
   };
   input.addEventListener("input", look);
-  const lead = now ? `Now ${now.offset_s.toFixed(1)} s, give or take ${now.uncertainty_s.toFixed(1)} s: ${now.method}.` : "The clocks could not be tied to each other.";
-  openForm("The scanner's clock", `${lead} Seconds that the scanner's clock is ahead of the exam's; a minus where it is behind.`,
+  const lead = now ? `Now ${now.offset_s.toFixed(1)} s, give or take ${now.uncertainty_s.toFixed(1)} s: ${now.method}.` : "The clocks could not be matched.";
+  openForm("The scanner's clock", `${lead} Enter how many seconds the scanner's clock is ahead of the exam's; use a minus if it is behind.`,
     [make("p", { class: "field" }, make("label", { for: "f-offset" }, "Seconds ahead"), input), preview],
     (form, why) => change({ change: "clock", offset_s: Number(form.elements.offset.value) }, why), "Set the clock");
   look();
@@ -233,7 +233,7 @@ export function printForm() {
   const form = field("form", "As", [["pdf", "a PDF"], ["html", "a page"]]);
   // A page takes the paper of the printer.
   form.querySelector("select").addEventListener("change", (event) => { paper.hidden = event.target.value !== "pdf"; });
-  openForm("The report of the exam as it stands", "For the vet with every number, for the owner in plain words. It opens in a tab of its own. Until the record is signed it says draft.",
+  openForm("Report of the exam as it is now", "For the vet with every number, for the owner in plain words. It opens in a new tab and says draft until the record is signed.",
     [make("div", { class: "row" }, field("reader", "For", [["vet", "the vet"], ["owner", "the owner"]]), form, paper)], async (filled) => {
       const wanted = new URLSearchParams(["reader", "form", "paper"].map((name) => [name, filled.elements[name].value]));
       const address = `/api/report?${wanted}`;
@@ -243,7 +243,7 @@ export function printForm() {
       // A browser lets a page open a tab only shortly after a key or click; later a person opens it.
       if (navigator.userActivation?.isActive === true) { window.open(address, "_blank", "noopener"); return null; }
       const link = make("a", { class: "main", id: "f-made", href: address, target: "_blank", rel: "noopener", onclick: () => find("form").close() }, "Open it");
-      fill(filled, make("h2", { id: "form-title" }, "The report is made"), make("p", { class: "buttons" }, link));
+      fill(filled, make("h2", { id: "form-title" }, "The report is ready"), make("p", { class: "buttons" }, link));
       link.focus();
       return STAY;
     }, "Make the report", false);
@@ -256,7 +256,7 @@ export function signForm(exam, sign) {
     make("input", { id: `f-${name}`, name, required: true, maxlength: "200", autocomplete: "off" }));
   openForm("Sign the record", open.length ? `Still open: ${open.length}. They stay open in what you sign.` : "Nothing is open.", [
     open.length ? make("ul", { class: "still-open", tabindex: "0", "aria-label": "Still open" }, open) : "",
-    make("div", { class: "row" }, field("vet", "Name of the vet"), field("licence", "Number of the licence")),
-    make("p", {}, "Signing says that a licensed vet has looked at this record. The program cannot check a licence. What is changed afterwards makes a new draft."),
+    make("div", { class: "row" }, field("vet", "Name of the vet"), field("licence", "Licence number")),
+    make("p", {}, "By signing, a licensed vet confirms having reviewed this record. The program cannot check the licence. Any later change makes a new draft."),
   ], (form) => sign(form.elements.vet.value, form.elements.licence.value), "Sign", false);
 }

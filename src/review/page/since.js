@@ -23,7 +23,7 @@ function changed(kind, told) {
   const by = kind.more(Math.abs(told.value));
   const words = Number.parseFloat(by) === 0 ? "unchanged" : `${by} ${told.value > 0 ? kind.up : kind.down}`;
   const over = told.over ? `; over the cut-off: ${told.over}` : "";
-  return `${words}${over}${(told.cautions ?? []).map((caution) => `; take care: ${caution}`).join("")}`;
+  return `${words}${over}${(told.cautions ?? []).map((caution) => `; caution: ${caution}`).join("")}`;
 }
 
 function line(exam, name, then, now) {

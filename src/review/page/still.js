@@ -9,10 +9,10 @@ const set = (change) => { Object.assign(light, change); sessionStorage.setItem("
 
 const STATUS = {
   spoken: "paired with a save call",
-  context: "labelled from what was in force",
-  hand: "put right by hand",
+  context: "labelled with the place last called",
+  hand: "corrected by hand",
   left_out: "not part of the exam",
-  ambiguous: "two readings",
+  ambiguous: "two possible labels",
   unlabelled: "no label",
 };
 
@@ -48,7 +48,7 @@ function figure(exam, number, heading, earlier = null) {
   // Room is kept before the picture is there, so that nothing below it jumps.
   if (width) image.style.aspectRatio = `${width} / ${height}`;
   const frame = make("div", { class: "glass" }, image);
-  image.addEventListener("error", () => fill(frame, make("p", {}, `Still ${number + 1} cannot be shown; its file is ${row.file}.`)));
+  image.addEventListener("error", () => fill(frame, make("p", {}, `Still ${number + 1} cannot be shown. Its file is ${row.file}.`)));
   return make("figure", { class: "still" },
     make("p", { class: "over" }, heading),
     frame,
@@ -82,7 +82,7 @@ export function stillsBeside(exam, number, place) {
   const { limb, number: twin } = opposite(exam, where);
   const side = twin >= 0
     ? figure(exam, twin, `Same view, ${limb.name}`)
-    : nothing(limb ? `Same view, ${limb.name}` : "Same view, other limb", limb && where.zone ? "No still of this view." : "Known once this still has a limb and a zone.");
+    : nothing(limb ? `Same view, ${limb.name}` : "Same view, other limb", limb && where.zone ? "No still of this view." : "Shown once this still has a limb and a zone.");
   return make("div", { class: "two" }, figure(exam, number, "This still"), side, exam.earlier ? lastTime(exam, where) : "");
 }
 
@@ -90,7 +90,7 @@ function lastTime(exam, place) {
   const { earlier } = exam;
   const heading = `Same view, ${dayOf(earlier.started_at)}`;
   const number = sameView(earlier.frames, place);
-  return number >= 0 ? figure(exam, number, heading, earlier) : nothing(heading, place.limb && place.zone ? "No still of this view in that exam." : "Known once this still has a limb and a zone.");
+  return number >= 0 ? figure(exam, number, heading, earlier) : nothing(heading, place.limb && place.zone ? "No still of this view in that exam." : "Shown once this still has a limb and a zone.");
 }
 
 /** Sliders for the light; they change how stills are shown, never the stills. */

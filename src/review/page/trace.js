@@ -8,8 +8,8 @@ const TOOLS = {
   points: ["Points", Infinity, "Set points along the edge: click, or move the cross with the arrow keys and press Enter."],
   freehand: ["Freehand", Infinity, "Draw along the edge with the mouse or finger held down. By keyboard: Enter puts the pen down, the arrow keys draw, Enter lifts it."],
   ellipse: ["Ellipse", 3, "Set both ends of one axis, then a point on the edge between them."],
-  distance: ["Distance", 2, "Set two points, then choose what lies between them."],
-  scale: ["Set the scale", 2, "For a still that states no scale: set two marks of its depth scale, and enter how far they lie apart."],
+  distance: ["Distance", 2, "Set two points, then choose what you are measuring."],
+  scale: ["Set the scale", 2, "For a still without a scale: set two marks on its depth scale and enter the distance between them."],
 };
 
 const listed = (words) => words.length < 2 ? words.join("") : `${words.slice(0, -1).join(", ")} and ${words.at(-1)}`;
@@ -53,7 +53,7 @@ export function traceOn(exam, row, figure, by, change, done) {
   let pen = false;
   let asked = 0;
   const sheet = shape("svg", { viewBox: `0 0 ${width} ${height}`, class: "trace", tabindex: 0, role: "application",
-    "aria-label": "Tracing: arrow keys move the cross, with Shift further; Enter sets a point, Space takes hold of the nearest one and lets it go, Backspace takes the last one away, Escape leaves" });
+    "aria-label": "Tracing: arrow keys move the cross, with Shift further; Enter sets a point, Space picks up the nearest point and drops it, Backspace removes the last point, Escape leaves" });
   const told = make("p", { class: "preview", role: "status" });
   const structure = make("select", { id: "t-structure", onchange: () => keep() }, make("option", { value: "" }, "choose"),
     exam.codes.structures.map((one) => make("option", { value: one.code, selected: one.code === traced }, one.name)));
@@ -98,7 +98,7 @@ export function traceOn(exam, row, figure, by, change, done) {
       asked += 1;
       wrong.textContent = "";
       told.textContent = tool === "scale" && points.length === 2
-        ? `${Math.hypot(points[1][0] - points[0][0], points[1][1] - points[0][1]).toFixed(1)} pixels apart: how many centimetres are that?` : TOOLS[tool][2];
+        ? `${Math.hypot(points[1][0] - points[0][0], points[1][1] - points[0][1]).toFixed(1)} pixels apart: how many centimetres is that?` : TOOLS[tool][2];
     }
   }
 
@@ -144,7 +144,7 @@ export function traceOn(exam, row, figure, by, change, done) {
     const far = points.map(([x, y]) => Math.hypot(x - cross[0], y - cross[1]));
     held = far.indexOf(Math.min(...far));
     cross = points[held];
-    say(`Point ${held + 1} of ${points.length} is held: the arrow keys move it, Space lets it go.`);
+    say(`Point ${held + 1} of ${points.length} is picked up: the arrow keys move it, Space drops it.`);
   }
 
   /** The cross takes a held point with it; the pen leaves a line. */
@@ -238,22 +238,22 @@ export function traceOn(exam, row, figure, by, change, done) {
   };
   const write = once(async () => {
     const { length_seqs: more } = await (await ask("/api/trace", body({ write: true, outline: outline() }))).json();
-    close(more.length ? `The area is written, with ${listed(outlined)}; they count before spoken ones.` : "The area is written; it counts before a spoken one.");
+    close(more.length ? `The area is saved, with ${listed(outlined)}; they take the place of spoken values.` : "The area is saved; it takes the place of a spoken one.");
   });
   const writeDistance = once(async () => {
     if (points.length < 2) throw new Error("Set two points first.");
-    if (!term.value) throw new Error("Choose what lies between the two points.");
+    if (!term.value) throw new Error("Choose what the two points measure.");
     const what = { by: by(), limb: row.limb ?? "", zone: row.zone ?? "", structure: structure.value, term: term.value };
     await ask("/api/distance", { still: row.id, ends_px: points.map(round), write: what });
-    close(`The ${term.value} is written; it counts before a spoken one.`);
+    close(`The ${term.value} is saved; it takes the place of a spoken one.`);
   });
   const setScale = once(async () => {
     if (points.length < 2) throw new Error("Set two marks of the depth scale first.");
-    if (!(Number(apart.value) > 0)) throw new Error("Enter how many centimetres lie between the two marks.");
+    if (!(Number(apart.value) > 0)) throw new Error("Enter the distance between the two marks in centimetres.");
     await change({ change: "scale", still: row.id, ends_px: points.map(round), distance_mm: Number(apart.value) * 10 });
     apart.value = "";
     choose("points");
-    told.textContent = "The scale of this still is set by hand; what is measured on it says so.";
+    told.textContent = "The scale of this still is set by hand, and everything measured on it says so.";
   });
   function close(written) {
     // What was drawn and not written is still there when tracing is opened again.
@@ -266,13 +266,13 @@ export function traceOn(exam, row, figure, by, change, done) {
   const choices = make("fieldset", { class: "tools" }, make("legend", { class: "hidden" }, "Tool"),
     Object.entries(TOOLS).map(([name, [words]]) => make("label", {},
       make("input", { type: "radio", name: "t-tool", value: name, id: `t-${name}`, checked: name === tool, onchange: () => choose(name) }), make("span", {}, words))));
-  const onlyPart = make("p", { class: "check" }, lesion, make("label", { for: "t-lesion" }, "only the lesion in it"));
-  const also = make("p", { class: "check" }, lengths, make("label", { for: "t-lengths" }, `write its ${listed(outlined)} as it lies on the still, too`));
-  const between = make("p", { class: "field" }, make("label", { for: "t-term" }, "Between the two points"), term);
+  const onlyPart = make("p", { class: "check" }, lesion, make("label", { for: "t-lesion" }, "only the lesion"));
+  const also = make("p", { class: "check" }, lengths, make("label", { for: "t-lengths" }, `save its ${listed(outlined)} as well, as it appears on the still`));
+  const between = make("p", { class: "field" }, make("label", { for: "t-term" }, "Measured between the two points"), term);
   const whole = make("div", { class: "row" }, make("p", { class: "field" }, make("label", { for: "t-structure" }, "Structure"), structure), onlyPart, also, between);
   const marks = make("p", { class: "field" }, make("label", { for: "t-apart" }, "Centimetres between the two marks"), apart);
   const main = make("button", { type: "button", class: "main", id: "t-write", onclick: () => ({ scale: setScale, distance: writeDistance }[tool] ?? write)() });
-  const proposal = make("button", { type: "button", id: "t-suggest", onclick: suggest }, "Suggest an edge at the cross");
+  const proposal = make("button", { type: "button", id: "t-suggest", onclick: suggest }, "Suggest an outline at the cross");
   function choose(name) {
     // The same points are an area by points and freehand; for any other tool they mean nothing.
     const alike = ["points", "freehand"];
@@ -291,12 +291,12 @@ export function traceOn(exam, row, figure, by, change, done) {
     also.hidden = !isArea() || lesion.checked || !outlined.length;
     between.hidden = tool !== "distance";
     marks.hidden = tool !== "scale";
-    main.textContent = { scale: "Set this scale", distance: "Write this distance" }[tool] ?? "Write this area";
+    main.textContent = { scale: "Set scale", distance: "Save distance" }[tool] ?? "Save area";
   }
   const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, told, wrong, choices, whole, marks,
-    make("p", { class: "hint" }, "Arrow keys move the cross, with Shift ten pixels at once. ", key("Space"), " takes hold of the nearest point, so that the arrow keys move it, and lets it go."),
+    make("p", { class: "hint" }, "Arrow keys move the cross, ten pixels at a time with Shift. ", key("Space"), " picks up the nearest point so that the arrow keys move it, and drops it again."),
     make("p", { class: "buttons" }, main, proposal,
-      make("button", { type: "button", id: "t-begin", onclick: () => { points.length = 0; held = -1; pen = false; changed(); sheet.focus(); } }, "Begin again"),
+      make("button", { type: "button", id: "t-begin", onclick: () => { points.length = 0; held = -1; pen = false; changed(); sheet.focus(); } }, "Start again"),
       make("button", { type: "button", id: "t-leave", onclick: () => close(false) }, "Leave")));
   fill(figure.querySelector(".glass"), image, sheet);
   figure.append(panel);

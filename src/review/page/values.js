@@ -31,6 +31,6 @@ export function valuesHere(exam, place, back) {
       make("thead", {}, make("tr", {}, ["Structure", "What", "Value", "From", ""].map((word) => word ? make("th", { scope: "col" }, word) : make("td", {})))),
       make("tbody", {}, rows.map((row) => make("tr", { class: row.counts ? null : "gone" },
         make("td", {}, named(row.structure)), make("td", {}, row.term), make("td", {}, amount(row.number, row.unit)),
-        make("td", {}, row.how, row.counts ? "" : "; another counts"),
+        make("td", {}, row.how, row.counts ? "" : "; not used"),
         make("td", {}, row.entered ? make("button", { type: "button", "aria-label": `Take back: ${row.term} ${amount(row.number, row.unit)}`, onclick: () => back(row) }, "Take back") : null))))));
 }

@@ -71,7 +71,7 @@ impl Vosk {
         let settings = std::fs::read_to_string(&settings).map_err(|error| unfit(error.to_string()))?;
         let rate = sample_rate(&settings);
         if rate != RATE_HZ.to_string() {
-            return Err(unfit(format!("it hears {rate} Hz, wanted are {RATE_HZ}")));
+            return Err(unfit(format!("it expects {rate} Hz, but {RATE_HZ} is needed")));
         }
         vosk::set_log_level(LogLevel::Error);
         let mut model = Model::new(parts.model.to_string_lossy())

@@ -12,7 +12,7 @@ use crate::review_browser::tracing::{
 };
 use crate::support::browser::Page;
 
-const GONE: &str = "nothing that was settled is lost";
+const GONE: &str = "everything you settled is saved";
 
 async fn told_of_it(page: &Page, css: &str) {
     page.until(&format!("document.querySelector('{css}')?.textContent.includes('{GONE}')")).await;

@@ -33,7 +33,7 @@ fn a_question_is_settled_by_one_key_and_by_one_click_and_a_reload_keeps_the_plac
         assert!(after < open, "{after} of {open}");
         page.click("#do-a").await;
         page.until("document.querySelectorAll('#changes-in tbody tr').length === 2").await;
-        assert!(changes(served)[1]["what"].as_str().unwrap().starts_with("looked at and left"));
+        assert!(changes(served)[1]["what"].as_str().unwrap().starts_with("accepted"));
         assert!(changes(served).iter().all(|change| change["by"] == "Robin"));
         page.press("z").await;
         page.until("document.querySelector('#changes-in .gone')").await;

@@ -40,7 +40,7 @@ async fn call_by_keys(page: &Page, served: &Served, seq: u64) {
 /// The focus is in the form, on what was measured.
 async fn width_in_millimetres(page: &Page) {
     page.press("c").await;
-    form_open(page, "Put call").await;
+    form_open(page, "Correct call").await;
     page.press("wid").await;
     page.until("document.querySelector('#f-unit').value === 'cm'").await;
     tab_to(page, "#f-unit").await;
@@ -84,23 +84,23 @@ fn the_unit_and_the_term_of_a_call_are_changed_by_mouse_and_a_slip_is_refused_in
         let before = of(served, seq)["number"].as_f64().unwrap();
         let row = format!("#calls-in tbody tr:nth-child({}) button", place + 1);
         page.click(&row).await;
-        click_on(page, "bench", "Put the call right").await;
-        form_open(page, "Put call").await;
+        click_on(page, "bench", "Correct the call").await;
+        form_open(page, "Correct call").await;
         page.find("#f-unit").await.select_by_value("mm2").await.unwrap();
         page.click("#form button.main").await;
         page.until("document.querySelector('#form .wrong').textContent.length > 0").await;
         assert!(changes(served).is_empty(), "{before} mm2 is not written");
         reload_in_form(page).await;
-        click_on(page, "bench", "Put the call right").await;
-        form_open(page, "Put call").await;
+        click_on(page, "bench", "Correct the call").await;
+        form_open(page, "Correct call").await;
         page.find("#f-unit").await.select_by_value("mm2").await.unwrap();
         write(page, "#f-number", &format!("{:.0}", before * 100.0)).await;
         page.click("#form button.main").await;
         form_closed(page).await;
         let right = of(served, seq);
         assert_eq!((&right["number"], &right["unit"]), (&(before * 100.0).round().into(), &"mm2".into()));
-        click_on(page, "bench", "Put the call right").await;
-        form_open(page, "Put call").await;
+        click_on(page, "bench", "Correct the call").await;
+        form_open(page, "Correct call").await;
         page.find("#f-term").await.select_by_value("lesion area").await.unwrap();
         page.until("document.querySelector('#f-unit').value === 'cm2'").await;
         write(page, "#f-number", "0.5").await;
@@ -197,7 +197,7 @@ fn a_call_is_moved_and_withdrawn_and_a_still_left_out_and_each_taken_back_by_mou
         changes_shown(page, 3).await;
         let status = || served.exam()["record"]["frames"][1]["status"].clone();
         assert_eq!(status(), "left_out");
-        for what in ["still is no part", "call", "call"] {
+        for what in ["still is not part", "call", "call"] {
             let button = format!("#changes-in tr:not(.gone) button[aria-label^='Take back: {what}']");
             let left = page.run(&format!("return document.querySelectorAll({button:?}).length")).await;
             page.click(&button).await;

@@ -133,7 +133,7 @@ fn a_form_that_was_open_when_the_page_was_loaded_again_is_told_to_be_gone_and_no
             .unwrap();
         let call = format!("#calls-in tbody tr:nth-child({}) button", value + 1);
         for (click, key, field, title) in [
-            (call.as_str(), "c", "#f-number", "Put call"),
+            (call.as_str(), "c", "#f-number", "Correct call"),
             (&call, "m", "#f-time", "Move call"),
             ("#stills-in li:nth-child(2) button", "l", "#f-why", "Label still 2 by hand"),
             ("#stills-in li:nth-child(2) button", "n", "#f-time", "Add a call"),

@@ -18,7 +18,7 @@ fn a_question_is_settled_an_area_traced_and_the_record_signed_with_a_finger() {
         page.until("document.querySelector('#questions li:nth-child(2) [aria-current]')").await;
         page.tap("#do-a").await;
         changes_shown(&page, 1).await;
-        assert!(changes(&served)[0]["what"].as_str().unwrap().starts_with("looked at and left"));
+        assert!(changes(&served)[0]["what"].as_str().unwrap().starts_with("accepted"));
 
         let (_, area_mm2) = stated();
         page.tap(&format!("#stills-in li:nth-child({}) button", row_on_screen(&served))).await;

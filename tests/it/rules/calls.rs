@@ -30,7 +30,7 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("foreign-position", foreign_position),
     ("save-without-place", |rule| {
-        rule.fires("no plane in force", &said(&["left fore one alpha", "save"]));
+        rule.fires("no plane set", &said(&["left fore one alpha", "save"]));
         rule.silent(&said(&["left fore one alpha transverse", "save"]));
     }),
     ("save-after-unheard", |rule| {

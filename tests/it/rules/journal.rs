@@ -47,7 +47,7 @@ pub(crate) const CASES: &[Cases] = &[
     ("audio-lost", |rule| {
         let lost = |samples| fine().but(|case| case.exam.gaps.push(Gap { at: 32_000, samples }));
         rule.fires("0.50 s of sound were lost 2.0 s into the exam", &lost(8000));
-        rule.fires("not known how much", &lost(0));
+        rule.fires("an unknown length of sound", &lost(0));
         rule.silent(&fine());
     }),
     ("sound-cut-short", |rule| {
@@ -77,7 +77,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("hear the recording again", &broken(recording(), "interrupted", true));
         // Heard again, a cut file ends at the same place.
         let cut = "fault: cannot read the recording `visit.flac` as FLAC: unexpected end of file";
-        rule.fires("find a whole copy of `visit.flac`", &broken(recording(), cut, false));
+        rule.fires("find a complete copy of `visit.flac`", &broken(recording(), cut, false));
         let full = "fault: the disk is full";
         rule.fires("hear the recording again", &broken(recording(), full, false));
         rule.fires("go on with `zonecall resume`", &broken(Source::Microphone, full, false));
@@ -94,7 +94,7 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("nothing-heard", |rule| {
         let dumb = |n_samples| said(&[]).but(|case| case.exam.n_samples = n_samples);
-        rule.fires("nobody was heard in 45 s of sound", &dumb(720_000));
+        rule.fires("no speech was found in 45 s of sound", &dumb(720_000));
         rule.silent(&dumb(160_000));
         rule.silent(&fine().but(|case| case.exam.n_samples = 720_000));
         // One thing is told once.

@@ -16,7 +16,7 @@ pub(crate) const CASES: &[Cases] = &[
     ("lesion-without-score", without_score),
     ("lesion-scored-normal", scored_normal),
     ("score-without-view", |rule| {
-        rule.fires("no plane in force", &said(&["left fore two bravo", "s d f t", "echo score two"]));
+        rule.fires("no plane set", &said(&["left fore two bravo", "s d f t", "echo score two"]));
         rule.silent(&at_place(&["echo score two"]));
     }),
     ("value-replaced", |rule| {

@@ -59,7 +59,7 @@ fn wrong_plane(rule: &Rule) {
     let area = "area one point five square centimetres";
     rule.fires("plane L", &in_plane("long axis", area));
     rule.silent(&in_plane("transverse", area));
-    rule.fires("no plane in force", &said(&["left fore two bravo", "s d f t", score]));
+    rule.fires("no plane set", &said(&["left fore two bravo", "s d f t", score]));
 }
 
 /// The bounds of a whole structure, 10 to 1000 mm2, are our own; 1.5 said for 150 is the slip they are for.

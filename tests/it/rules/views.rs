@@ -16,7 +16,7 @@ pub(crate) const CASES: &[Cases] = &[
 
 fn without_still(rule: &Rule) {
     let left = said(&["left fore zone two alpha transverse", "two bravo", "save"]);
-    let found = rule.fires("LF 2A T was called, but no save", &left);
+    let found = rule.fires("left fore 2A transverse was called, but no save", &left);
     assert_eq!(found.call_seq, Some(left.exam.calls[0].seq), "it points to the last call of the view");
     rule.silent(&said(&["left fore zone two alpha transverse", "save"]));
     rule.silent(&said(&["left fore zone two alpha transverse"]).still(Tie::Context(0)));
@@ -24,13 +24,16 @@ fn without_still(rule: &Rule) {
     let saved = || said(&["left fore zone two alpha transverse", "save", "two bravo", "save"]);
     rule.silent(&saved());
     let first_only = saved().saves()[0];
-    rule.fires("LF 2B T was called and saved", &saved().still(Tie::Save(first_only)));
+    rule.fires("left fore 2B transverse was called and saved", &saved().still(Tie::Save(first_only)));
 }
 
 /// 7 zones x 2 planes on the one limb that was called, less the one: our arithmetic on the fore scheme.
 fn missing(rule: &Rule) {
     let one = said(&["left fore zone two alpha transverse", "save"]);
-    rule.fires("LF 1A T L, 1B T L, 2A L, 2B T L, 3A T L, 3B T L, 3C T L are wanted", &one);
+    rule.fires(
+        "left fore: 13 views are missing from the scheme `thirds`: 1A (both views), 1B (both views), 2A longitudinal",
+        &one,
+    );
     let both = said(&["left fore zone two alpha transverse", "right fore two alpha transverse"]);
     assert_eq!(rule.found(&both, &BUILT_IN.1).len(), 2, "one line a limb");
     let zones =
@@ -46,7 +49,7 @@ fn missing(rule: &Rule) {
     let whole = utterances.clone();
     utterances.pop();
     let case = |utterances: &[String]| said(&utterances.iter().map(String::as_str).collect::<Vec<_>>());
-    rule.fires("LF 3C L is wanted", &case(&utterances));
+    rule.fires("left fore: 1 view is missing from the scheme `thirds`: 3C longitudinal", &case(&utterances));
     rule.silent(&case(&whole));
     // A limb that was not examined wants nothing, nor does one said not to be scanned.
     rule.silent(&said(&["standoff on"]));
@@ -57,7 +60,7 @@ fn missing(rule: &Rule) {
 fn structure_without_still(rule: &Rule) {
     let three_bravo = "left fore zone three bravo transverse";
     rule.fires(
-        "LF 3B has no still of its own of SL-lateral",
+        "left fore 3B has no separate still of SL-lateral",
         &said(&[three_bravo, "save", "medial branch", "save"]).stills(),
     );
     rule.silent(&said(&[three_bravo, "medial branch", "save", "lateral branch", "not seen"]).stills());
@@ -67,7 +70,7 @@ fn structure_without_still(rule: &Rule) {
 fn lesion_in_one_plane(rule: &Rule) {
     let place = ["left fore zone two alpha transverse", "s d f t"];
     let one = [place[0], place[1], "core lesion", "save"];
-    rule.fires("LF 2A has a lesion, but stills in plane T only", &said(&one));
+    rule.fires("left fore 2A has a lesion, but only transverse stills", &said(&one));
     rule.silent(&said(&[one[0], one[1], one[2], one[3], "long axis", "save"]));
     rule.silent(&said(&[place[0], place[1], "normal", "save"]));
 }
