@@ -46,10 +46,13 @@ fn of_call(call: &Call) -> Vec<(Stake, String)> {
             found.extend(setting.amount.iter().map(|amount| number(&setting.slot, amount)));
         }
         Act::Value(value) => found.push(number(&value.term, &value.amount)),
-        Act::Finding(finding) => found.push((Stake::Presence, finding.class.clone())),
+        Act::Finding(finding) => found.push((Stake::Presence, finding.class.as_str().to_owned())),
         Act::Note { open } => found.push((Stake::Note, open.to_string())),
         Act::Command(Command::TakeBack { count }) => found.push((Stake::TakeBack, count.to_string())),
-        Act::Command(Command::EndOfExam | Command::StopListening) => found.push((Stake::End, String::new())),
+        Act::Command(Command::TakeBackSave) => found.push((Stake::TakeBack, String::new())),
+        Act::Command(Command::EndOfExam | Command::PauseJournal | Command::NewHorse) => {
+            found.push((Stake::End, String::new()))
+        }
         _ => {}
     }
     found

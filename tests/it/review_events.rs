@@ -2,7 +2,7 @@
 use crate::support;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use zonecall::exam::call::{Act, Amount, Value, ValueSaid, View};
+use zonecall::exam::call::{Act, Amount, Value, ValueSaid, ValueSaid, View};
 use zonecall::exam::event::{Entered, Event, Frame};
 use zonecall::exam::fold::{Exam, LoggedCall, fold};
 use zonecall::exam::journal::{self, Journal};
@@ -345,7 +345,7 @@ fn two_programs_that_append_at_once_wait_for_each_other_and_lose_nothing() {
 fn a_value_added_before_another_one_does_not_replace_it() {
     let folder = Folder::of(&SAID);
     let amount = Amount { number: 50.0, unit: Some("mm2".to_owned()), unit_assumed: false };
-    let act = Act::Value(Value { term: "area".to_owned(), amount });
+    let act = Act::Value(Value { term: "area".to_owned(), amount, said: ValueSaid::default() });
     folder.change(Change::Add { sample: 7 * 16_000, act });
     let area = |record: &Record| {
         let rows = record.measures.iter().filter(|row| row.name == Name::Area);
