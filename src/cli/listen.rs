@@ -19,6 +19,7 @@ use super::settings::Settings;
 use super::switch::SwitchArgs;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
+use crate::session::dialogue::Output;
 use crate::session::ear::Ear;
 use crate::session::feedback::Feedback;
 use crate::session::hearing::{Began, Session, header};
@@ -87,6 +88,10 @@ pub(crate) struct LiveArgs {
     /// A voice that asks, answers and warns; on by default; needs the program espeak-ng.
     #[arg(long, value_enum)]
     pub(crate) voice: Option<Switch>,
+    /// The voice comes out in an earpiece, which the microphone does not hear: what you say while the program speaks
+    /// counts, and the program falls silent; off by default.
+    #[arg(long, value_enum)]
+    pub(crate) earpiece: Option<Switch>,
     /// Act only on phrases that begin with this word. The neural ear knows only the words of its language; `exam` is one
     /// that begins no other phrase.
     #[arg(long, value_name = "WORD")]
@@ -126,6 +131,10 @@ impl LiveArgs {
             display: if has_lines { Display::Lines } else { Display::Screen },
             tones: audible(self.tones, settings.tones),
             voice: audible(self.voice, settings.voice),
+            output: match audible(self.earpiece, Some(settings.earpiece.unwrap_or(false))) {
+                Audible::On => Output::Earpiece,
+                Audible::Off => Output::Room,
+            },
             watch: self.watch.clone().or_else(|| settings.watch.clone()),
             export_delay_s: self.export_delay.or(settings.export_delay_s).unwrap_or(EXPORT_DELAY_S),
             switch: self.switch.with(settings)?,
@@ -239,6 +248,7 @@ fn run(
     // Before the screen: what the voice lacks is written to the terminal.
     let tools = Tools { microphone, feedback: Feedback::open(options), switch };
     let mut live = Live::new(session, tools, options, stop)?;
+    live.announce(&opened.first.samples, opened.first.behind);
     let heard = live.listen(&opened.first.samples, opened.first.behind);
     // The journal is closed whatever happened, and it names the reason.
     let closed = live.close(heard)?;

@@ -21,6 +21,7 @@ pub(super) struct Settings {
     pub(super) ear: Option<Ear>,
     pub(super) tones: Option<bool>,
     pub(super) voice: Option<bool>,
+    pub(super) earpiece: Option<bool>,
     pub(super) lines: Option<bool>,
     pub(super) watch: Option<PathBuf>,
     pub(super) export_delay_s: Option<f64>,
@@ -85,7 +86,7 @@ impl Settings {
     }
 
     /// What each setting is, its key, its value where it is set, and an example.
-    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 12] {
+    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 13] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
         [
@@ -112,6 +113,12 @@ impl Settings {
                 "voice",
                 self.voice.map(|on| on.to_string()),
                 "true",
+            ),
+            (
+                "The voice comes out in an earpiece, which the microphone does not hear.",
+                "earpiece",
+                self.earpiece.map(|on| on.to_string()),
+                "false",
             ),
             ("Plain lines instead of the screen.", "lines", self.lines.map(|on| on.to_string()), "false"),
             (
@@ -168,6 +175,7 @@ mod tests {
             ear: Some(Ear::Sphinx),
             tones: Some(false),
             voice: Some(true),
+            earpiece: Some(true),
             lines: Some(true),
             watch: Some(PathBuf::from("/media/scanner")),
             export_delay_s: Some(3.5),

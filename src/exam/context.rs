@@ -43,9 +43,10 @@ impl Context {
     /// A limb clears zone, plane and structure; a zone keeps the plane and clears the structure;
     /// what the same call names is set afterwards, whatever the order of the words.
     /// A structure named with a finding or a number stays current.
-    pub fn apply(&mut self, act: &Act) {
+    /// Settings in `until_next_limb` end where another limb is called.
+    pub fn apply(&mut self, act: &Act, until_next_limb: &[String]) {
         match act {
-            Act::View(view) => self.look_at(view),
+            Act::View(view) => self.look_at(view, until_next_limb),
             Act::Setting(setting) => {
                 self.settings.insert(setting.slot.clone(), setting.clone());
             }
@@ -57,13 +58,11 @@ impl Context {
         }
     }
 
-    /// Forgets settings that a new limb ends, such as how the leg stands.
-    pub fn clear_settings(&mut self, slots: &[String]) {
-        self.settings.retain(|slot, _| !slots.contains(slot));
-    }
-
-    fn look_at(&mut self, view: &View) {
+    fn look_at(&mut self, view: &View, until_next_limb: &[String]) {
         if let Some(limb) = &view.limb {
+            if self.limb.as_ref() != Some(limb) {
+                self.settings.retain(|slot, _| !until_next_limb.contains(slot));
+            }
             self.limb = Some(limb.clone());
             self.zone = None;
             self.level_cm = None;
@@ -109,12 +108,28 @@ mod tests {
     #[test]
     fn a_limb_clears_the_rest_and_a_zone_only_the_structure() {
         let mut context = Context::default();
-        context.apply(&view(Some("LF"), Some("2A"), Some("T"), Some("SDFT")));
-        context.apply(&view(None, Some("2B"), None, None));
+        context.apply(&view(Some("LF"), Some("2A"), Some("T"), Some("SDFT")), &[]);
+        context.apply(&view(None, Some("2B"), None, None), &[]);
         assert_eq!((context.plane.as_deref(), context.structure.as_deref()), (Some("T"), None));
-        context.apply(&view(None, None, Some("L"), None));
+        context.apply(&view(None, None, Some("L"), None), &[]);
         assert_eq!(context.zone.as_deref(), Some("2B"));
-        context.apply(&view(Some("RF"), None, None, None));
+        context.apply(&view(Some("RF"), None, None, None), &[]);
         assert_eq!((context.zone, context.plane), (None, None));
+    }
+
+    #[test]
+    fn another_limb_ends_the_settings_that_are_of_one_limb_and_the_same_limb_does_not() {
+        let set = |slot: &str| {
+            Act::Setting(Setting { slot: slot.to_owned(), state: Some("on".to_owned()), amount: None })
+        };
+        let until_next_limb = ["x".to_owned()];
+        let mut context = Context::default();
+        for act in [view(Some("A"), None, None, None), set("x"), set("y"), view(Some("A"), None, None, None)]
+        {
+            context.apply(&act, &until_next_limb);
+        }
+        assert_eq!(context.settings.len(), 2);
+        context.apply(&view(Some("B"), None, None, None), &until_next_limb);
+        assert_eq!(context.settings.keys().collect::<Vec<_>>(), ["y"]);
     }
 }

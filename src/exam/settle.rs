@@ -32,10 +32,7 @@ pub(crate) fn set_in_force_from(
         if counts(call) {
             let problem = settler.settle(&mut call.act, &context, earlier);
             call.problems.extend(problem);
-            if matches!(&call.act, Act::View(View { limb: Some(_), .. })) {
-                context.clear_settings(&protocols.rules.habits.limb_clears);
-            }
-            context.apply(&call.act);
+            context.apply(&call.act, &protocols.rules.habits.until_next_limb);
             if let Act::Finding(finding) = &call.act
                 && finding.class == Class::Detail
             {

@@ -8,11 +8,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, channel, sync_channel};
 use std::time::{Duration, Instant, SystemTime};
 
 use chrono::{DateTime, Utc};
-use notify::Watcher as _;
+use notify::event::{AccessKind, AccessMode};
+use notify::{EventKind, Watcher as _};
 
 use crate::exam::call::Problem;
 use crate::exam::event::Frame;
@@ -64,6 +67,7 @@ pub enum Arrived {
 #[derive(Debug)]
 pub struct Watch {
     arrived: Receiver<Arrived>,
+    looks: Arc<AtomicU64>,
 }
 
 impl Watch {
@@ -84,8 +88,10 @@ impl Watch {
         std::fs::read_dir(folder).map_err(|error| refused(error.to_string()))?;
         let (noticed, notices) = channel();
         // Only wakes the look at the folder; without it the look comes a moment later.
-        let watcher = notify::recommended_watcher(move |_| {
-            let _ = noticed.send(());
+        let watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
+            if event.is_ok_and(|event| wakes(event.kind)) {
+                let _ = noticed.send(());
+            }
         });
         let watcher = watcher.ok().and_then(|mut watcher| {
             watcher.watch(folder, notify::RecursiveMode::Recursive).ok().map(|()| watcher)
@@ -102,22 +108,41 @@ impl Watch {
         for path in files(folder, &mut Vec::new()) {
             look.files.insert(path, FileState::Told);
         }
+        let looks = Arc::new(AtomicU64::new(0));
+        let counted = Arc::clone(&looks);
         std::thread::spawn(move || {
             let _watcher = watcher;
-            work(&mut look, &notices, &found);
+            work(&mut look, &notices, &found, &counted);
         });
-        Ok(Self { arrived })
+        Ok(Self { arrived, looks })
     }
 
     /// What has arrived since the last time.
     pub fn arrived(&self) -> impl Iterator<Item = Arrived> + '_ {
         self.arrived.try_iter()
     }
+
+    /// How often the folder was looked through.
+    #[must_use]
+    pub fn looks(&self) -> u64 {
+        self.looks.load(Ordering::Relaxed)
+    }
+}
+
+/// Whether a notice is about a file that came, changed or was moved. Reading is none of these: a look through the folder
+/// reads it, and would wake the next look without end.
+fn wakes(kind: EventKind) -> bool {
+    match kind {
+        EventKind::Access(AccessKind::Close(AccessMode::Write)) => true,
+        EventKind::Access(_) | EventKind::Other => false,
+        EventKind::Any | EventKind::Create(_) | EventKind::Modify(_) | EventKind::Remove(_) => true,
+    }
 }
 
 /// Looks until nobody takes what is found.
-fn work(look: &mut FolderLook, notices: &Receiver<()>, found: &SyncSender<Arrived>) {
+fn work(look: &mut FolderLook, notices: &Receiver<()>, found: &SyncSender<Arrived>, looks: &AtomicU64) {
     loop {
+        looks.fetch_add(1, Ordering::Relaxed);
         for arrived in look.through(Instant::now()) {
             if found.send(arrived).is_err() {
                 return;

@@ -77,15 +77,21 @@ pub struct Habits {
     pub stance: Stance,
     /// Structures scanned with a setting in one state.
     pub setting_for: Vec<SettingFor>,
-    /// Settings that a new limb ends.
-    #[serde(default)]
-    pub limb_clears: Vec<String>,
     /// The setting that says where the probe's marker points.
     pub marker_setting: String,
     /// Usual imaging depth.
     pub depth: Depth,
     /// When a sweep is wanted.
     pub sweep: Sweep,
+    /// Settings that end where another limb is called.
+    #[serde(default)]
+    pub until_next_limb: Vec<String>,
+    /// Pairs of words that tell one side from the other; once one pair was used in an exam the other is asked about.
+    #[serde(default)]
+    pub sides: Vec<Vec<String>>,
+    /// While listening, a change of limb is read back unless its word is trusted at least as much as this, 0 to 1.
+    #[serde(default)]
+    pub limb_trust: f64,
     /// While listening, a zone further away than this many from the one in force is asked about before it counts.
     pub jump_asked: usize,
     /// Two stills of two limbs closer than this many seconds are asked about.

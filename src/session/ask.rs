@@ -53,6 +53,16 @@ pub enum Doubt {
         /// The zone in force.
         from: String,
     },
+    /// Another limb was called, and its word is not trusted enough.
+    Limb {
+        /// The name of the limb that was heard.
+        name: String,
+    },
+    /// The side was told by the other pair of words than before.
+    Sides {
+        /// The name of the limb that was heard.
+        name: String,
+    },
     /// A number is far from what is usual.
     Odd {
         /// What is odd about it.
@@ -84,6 +94,15 @@ pub struct AskContext<'a> {
     pub schemes: &'a BTreeMap<String, String>,
     /// The protocols.
     pub protocols: &'a Protocols,
+    /// The pair of words that told the sides so far, by its place among those of the practice.
+    pub sides: Option<usize>,
+}
+
+/// The pair of words by which a call tells the side, by its place among those of the practice.
+#[must_use]
+pub fn sides_of(words: &str, protocols: &Protocols) -> Option<usize> {
+    let spoken = |word: &String| words.split_whitespace().any(|one| one == word);
+    protocols.rules.habits.sides.iter().position(|pair| pair.iter().any(spoken))
 }
 
 /// The question that an utterance gives rise to, if any; `rival` is its second reading.
@@ -106,7 +125,10 @@ pub fn question(
         }
         Doubt::Unsure
     } else {
-        parsed.calls.iter().find_map(|call| doubt(&call.act, now))?
+        parsed
+            .calls
+            .iter()
+            .find_map(|call| limb_doubt(call, utterance, now).or_else(|| doubt(&call.act, now)))?
     };
     offers.iter_mut().flat_map(|offer| &mut offer.calls).for_each(confirm);
     Some(SpokenQuestion { doubt, offers })
@@ -146,6 +168,24 @@ fn doubt(act: &Act, now: AskContext<'_>) -> Option<Doubt> {
     }
 }
 
+/// The wrong limb is the worst error there is: another limb counts at once only if its word is trusted, and if the side
+/// is told by the same pair of words as before.
+fn limb_doubt(call: &Call, utterance: &Utterance, now: AskContext<'_>) -> Option<Doubt> {
+    let AskContext { context, protocols, sides, .. } = now;
+    let Act::View(View { limb: Some(limb), .. }) = &call.act else { return None };
+    let name = || protocols.limb(limb).map_or_else(|| limb.clone(), |known| known.name.clone());
+    if let (Some(before), Some(heard)) = (sides, sides_of(&call.words, protocols))
+        && before != heard
+    {
+        return Some(Doubt::Sides { name: name() });
+    }
+    let changes = context.limb.as_ref().is_some_and(|before| before != limb);
+    let is_side = |text: &str| sides_of(text, protocols).is_some();
+    let sides = utterance.words.iter().filter(|word| is_side(&word.text)).map(|word| word.confidence);
+    let trust = sides.reduce(f64::min).unwrap_or(call.confidence);
+    (changes && trust < protocols.rules.habits.limb_trust).then(|| Doubt::Limb { name: name() })
+}
+
 /// A zone on the limb in force, further away than a practice passes over; a limb said with it makes it deliberate.
 fn jump(view: &View, now: AskContext<'_>) -> Option<Doubt> {
     let AskContext { context, schemes, protocols } = now;
@@ -167,7 +207,11 @@ impl SpokenQuestion {
         match self.offers.as_slice() {
             [one, other, ..] => format!("{}, or {}?", one.words, other.words),
             [one] if self.doubt == Doubt::Opposite => format!("{}? {}", one.words, spelled(one)),
-            [one] => format!("{}?", one.words),
+            [one] => match &self.doubt {
+                Doubt::Sides { name } => format!("{}? {name}?", one.words),
+                Doubt::Limb { name } => format!("{name}?"),
+                _ => format!("{}?", one.words),
+            },
             [] => String::new(),
         }
     }
@@ -187,6 +231,10 @@ impl SpokenQuestion {
             Doubt::Unsure => format!("asked back: {words}"),
             Doubt::Opposite => format!("asked back: {words}, because its opposite sounds nearly the same"),
             Doubt::Jump { from } => format!("asked back: {words}, which is far from zone {from}"),
+            Doubt::Limb { name } => format!("asked back: {words}; it changes the limb to {name}"),
+            Doubt::Sides { name } => {
+                format!("asked back: {words}; the sides had other names before, and this is {name}")
+            }
             Doubt::Odd { message } => format!("asked back: {words}; {message}"),
         };
         Problem { message, help: "listen to it; if it was a call, add it by hand".to_owned() }

@@ -16,6 +16,7 @@ use crate::exam::context::Context;
 use crate::exam::event::{CallEvent, Event, Frame, Header, Outcome, UtteranceEvent};
 use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
+use crate::exam::live::CallsChanged;
 use crate::exam::parse::Parsed;
 use crate::knowledge::place::Place;
 use crate::knowledge::progress::Progress;
@@ -24,7 +25,7 @@ use crate::protocol::Protocols;
 use crate::session::answer::answer;
 use crate::session::effect::{Arrival, Effect, Expected, HeardUtterance, Input};
 use crate::session::exam_log::ExamLog;
-use crate::session::forgotten::{ExamState, Left, is_saved_by_word, left};
+use crate::session::forgotten::{ExamState, Left, is_meant, is_saved_by_word, left};
 use crate::session::notice::{Device, Notice, Presence, ScreenChange};
 use crate::session::open_question::OpenQuestion;
 use crate::session::own_voice::OwnVoice;
@@ -52,6 +53,16 @@ pub enum Speech {
     Aloud,
 }
 
+/// Where the program's voice comes out.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Output {
+    /// In the room: the microphone hears it, too.
+    #[default]
+    Room,
+    /// In an earpiece, which the microphone does not hear: what is said meanwhile counts as ever.
+    Earpiece,
+}
+
 /// What the dialogue reckons with.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct DialogueOptions {
@@ -59,6 +70,8 @@ pub struct DialogueOptions {
     pub listener: Listener,
     /// How the program speaks.
     pub speech: Speech,
+    /// Where its voice comes out.
+    pub output: Output,
     /// Samples from saving a still to its file in the scanner's folder; none where no folder is followed: then the
     /// spoken saves tell.
     pub export_delay: Option<u64>,
@@ -82,13 +95,17 @@ pub struct Dialogue {
     pub(super) attention: Attention,
     pub(super) options: DialogueOptions,
     pub(super) open: Option<OpenQuestion>,
-    own_voice: OwnVoice,
+    pub(super) own_voice: OwnVoice,
     stills: Option<AwaitedStills>,
     counts: Counts,
     expected: Expected,
     effects: Vec<Effect>,
     /// Why stills were not taken, as far as it was said aloud.
     foreign: BTreeSet<String>,
+    /// The pair of words that told the sides so far.
+    pub(super) sides: Option<usize>,
+    /// That no limb was called was asked aloud.
+    limb_was_asked: bool,
 }
 
 /// What was written of an utterance or an answer.
@@ -97,7 +114,9 @@ pub(super) struct Written {
     pub(super) outcome: Outcome,
     pub(super) calls: Vec<Call>,
     /// What was current before its calls.
-    before: Context,
+    pub(super) before: Context,
+    /// What its calls did to those before them.
+    changed: CallsChanged,
 }
 
 impl Dialogue {
@@ -124,6 +143,8 @@ impl Dialogue {
         resumed: Event,
     ) -> Result<(Self, Vec<Effect>), FoldError> {
         let mut this = Self::with(ExamLog::resume(lines, anchor.clone(), protocols)?);
+        let calls: Vec<Call> = this.exam().calls.iter().map(|logged| logged.call.clone()).collect();
+        this.mind_sides(&calls);
         this.note(anchor.sample, resumed);
         this.note(anchor.sample, Event::Anchor(anchor));
         this.expect();
@@ -143,6 +164,8 @@ impl Dialogue {
             expected: Expected::default(),
             effects: Vec::new(),
             foreign: BTreeSet::new(),
+            sides: None,
+            limb_was_asked: false,
         }
     }
 
@@ -199,8 +222,11 @@ impl Dialogue {
         match input {
             Input::Utterance(heard) => self.utterance(*heard, now),
             Input::Key(given) => self.key(given, now),
-            Input::OwnVoice => self.own_voice.extend(now),
-            Input::Time => self.mind_stills(now, Mind::Due),
+            Input::OwnVoice => self.hear_own_voice(now),
+            Input::Time => {
+                self.expire_question(now);
+                self.mind_stills(now, Mind::Due);
+            }
             Input::Still { frame, at } => self.still(frame, at, now),
             Input::NoStill { file, problem } => {
                 self.tell(Notice::NoStill, &format!("{}: {}", file.display(), problem.message));
@@ -231,9 +257,17 @@ impl Dialogue {
             let help = "if it was a call, add it by hand; the switch must be on while you speak";
             return self.pass_over(utterance, "heard while the switch was off", help);
         }
+        if arrival == Arrival::TooEarly {
+            let help = "if it was a call, add it by hand; wait for the tone that says that listening begins";
+            self.sound(Tone::NotUnderstood);
+            self.tell(
+                Notice::Ignored,
+                &format!("{} (before listening began: say it again)", utterance.text()),
+            );
+            return self.pass_over(utterance, "heard before listening was announced", help);
+        }
         if self.own_voice.overlaps(&utterance) {
-            let help = "if it was a call, add it by hand; an earpiece keeps the two apart";
-            return self.pass_over(utterance, "heard while the program itself was speaking", help);
+            return self.hear_over_own_voice(utterance);
         }
         match self.open.take() {
             Some(open) => self.reply_to(open, utterance, parsed, rival.as_ref(), now),
@@ -256,6 +290,7 @@ impl Dialogue {
         let (event, calls) = self.attention.attend(utterance, parsed);
         let written = self.write(event, calls);
         match written.outcome {
+            Outcome::Calls if self.lacks(&written).is_some() => self.sound(Tone::Alarm),
             Outcome::Calls => self.sound(Tone::Understood),
             // What sounds like talk to somebody else is not answered.
             Outcome::NotUnderstood if doubted => self.sound(Tone::NotUnderstood),
@@ -270,7 +305,12 @@ impl Dialogue {
         if written.calls.is_empty() {
             return;
         }
+        if let (CallsChanged::Earlier, Some(stills)) = (written.changed, &self.stills) {
+            let views = stills.views(self.log.exam());
+            self.show(ScreenChange::StillsOf(views));
+        }
         self.show(ScreenChange::Exam);
+        self.ask_what_lacks(written, now);
         for call in &written.calls {
             if let Act::Question { ask } = &call.act
                 && let Some(said) = answer(*ask, self.log.exam(), self.log.progress(), self.log.protocols())
@@ -282,8 +322,11 @@ impl Dialogue {
         let state = ExamState::after(written.calls.iter().map(|call| &call.act));
         let at = written.calls.first().map_or(now, |call| call.span.from);
         let after = &self.log.exam().context;
-        let view = left(&written.before, after, self.log.progress(), state);
-        let moved = state == ExamState::Ended || !Place::from(&written.before).same_view(&Place::from(after));
+        // A place that was corrected or taken back was not left: nobody was there.
+        let went_on = state == ExamState::Ended || written.changed != CallsChanged::Earlier;
+        let view = left(&written.before, after, self.log.progress(), state).filter(|_| went_on);
+        let is_other = !Place::from(&written.before).same_view(&Place::from(after));
+        let moved = state == ExamState::Ended || (went_on && is_other);
         match (&mut self.stills, view) {
             (Some(stills), view) if moved => stills.leave(view, at),
             (Some(_), _) => {}
@@ -292,6 +335,7 @@ impl Dialogue {
             }
             (None, _) => {}
         }
+        self.sum_up(written, state, now);
     }
 
     /// A still has arrived; its file appeared at the sample `at`.
@@ -328,7 +372,9 @@ impl Dialogue {
             Mind::Due => stills.lacking_at(now),
             Mind::All => stills.lacking(),
         };
-        for left in lacking {
+        for left in
+            lacking.into_iter().filter(|left| is_meant(self.log.progress(), &left.view)).collect::<Vec<_>>()
+        {
             self.warn(&left.view, "has no still", now);
         }
     }
@@ -356,7 +402,7 @@ impl Dialogue {
     }
 
     /// Heard, kept, and nothing more.
-    fn pass_over(&mut self, utterance: Utterance, message: &str, help: &str) {
+    pub(super) fn pass_over(&mut self, utterance: Utterance, message: &str, help: &str) {
         let problem = Problem { message: message.to_owned(), help: help.to_owned() };
         let event = UtteranceEvent { utterance, outcome: Outcome::Ignored, problems: vec![problem] };
         self.write(event, Vec::new());
@@ -381,16 +427,23 @@ impl Dialogue {
     ) -> Written {
         let before = self.log.exam().context.clone();
         self.counts.calls += calls.len();
+        let mut changed = CallsChanged::None;
         for call in &calls {
-            self.note(sample, Event::Call(CallEvent { heard_seq, call: call.clone() }));
+            let event = Event::Call(CallEvent { heard_seq, call: call.clone() });
+            let (line, did) = self.log.append(sample, event);
+            self.effects.push(Effect::Write(Box::new(line)));
+            if changed != CallsChanged::Earlier {
+                changed = did;
+            }
         }
+        self.mind_sides(&calls);
         self.expect();
-        Written { heard_seq, outcome, calls, before }
+        Written { heard_seq, outcome, calls, before, changed }
     }
 
     /// Writes a line; gives its number.
     pub(super) fn note(&mut self, sample: u64, event: Event) -> u64 {
-        let line = self.log.append(sample, event);
+        let (line, _) = self.log.append(sample, event);
         let seq = line.seq;
         self.effects.push(Effect::Write(Box::new(line)));
         seq
@@ -416,7 +469,9 @@ impl Dialogue {
             return None;
         }
         self.effects.push(Effect::Say(text.to_owned()));
-        self.own_voice.extend(now);
+        if self.options.output == Output::Room {
+            self.own_voice.say(text, now);
+        }
         // Two and a half words a second, as the voice speaks.
         let words = text.split_whitespace().count() as u64;
         Some(words * u64::from(SAMPLE_RATE_HZ) * 2 / 5)

@@ -24,6 +24,8 @@ pub enum Arrival {
     Broken,
     /// The switch to talk by was off.
     SwitchedOff,
+    /// It began before the program had said that it listens.
+    TooEarly,
 }
 
 /// An utterance that ended, recognised and understood.

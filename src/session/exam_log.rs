@@ -59,14 +59,15 @@ impl ExamLog {
         self.anchor.instant_of(sample)
     }
 
-    /// Takes an event at `sample`; gives the line to be written.
-    pub(super) fn append(&mut self, sample: u64, event: Event) -> ExamEvent {
+    /// Takes an event at `sample`; gives the line to be written, and what it did to the calls.
+    pub(super) fn append(&mut self, sample: u64, event: Event) -> (ExamEvent, CallsChanged) {
         let (at, sample) = match &event {
             Event::Anchor(anchor) => (anchor.wall, anchor.sample),
             _ => (self.anchor.instant_of(sample), sample),
         };
         let line = ExamEvent { seq: self.exam.next_seq(), at, sample, event, prev: String::new() };
-        match self.exam.take(line.clone(), &self.protocols) {
+        let changed = self.exam.take(line.clone(), &self.protocols);
+        match changed {
             CallsChanged::None => {}
             CallsChanged::Added => {
                 if let Some(call) = self.exam.exam().calls.last() {
@@ -79,6 +80,6 @@ impl ExamLog {
             // As it counts: a clock that was set meanwhile moves nothing.
             self.anchor = if anchor.sample == read.sample { anchor.clone() } else { read.clone() };
         }
-        line
+        (line, changed)
     }
 }

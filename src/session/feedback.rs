@@ -52,6 +52,13 @@ impl Feedback {
         }
     }
 
+    /// Breaks off what is being said, and leaves out what waits to be said.
+    pub fn hush(&self) {
+        if let Some(output) = &self.output {
+            output.hush();
+        }
+    }
+
     /// Says a text.
     pub fn say(&self, text: &str) {
         if let Some(output) = &self.output {

@@ -48,6 +48,12 @@ pub fn is_saved_by_word(progress: &Progress, view: &Place) -> bool {
     wanted(view).is_some_and(|view| progress.view(view).saves > 0)
 }
 
+/// Something is still said of this view: it was neither taken back nor corrected away.
+#[must_use]
+pub fn is_meant(progress: &Progress, view: &Place) -> bool {
+    wanted(view).is_some_and(|view| progress.view(view).meant)
+}
+
 fn wanted(view: &Place) -> Option<Wanted<'_>> {
     let Place { limb, zone, plane, .. } = view;
     Some(Wanted { limb: limb.as_deref()?, zone: zone.as_deref()?, plane: plane.as_deref()? })

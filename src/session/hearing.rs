@@ -251,6 +251,11 @@ impl Session {
         Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
     }
 
+    /// Somebody speaks just now.
+    pub(super) fn is_spoken_to(&self) -> bool {
+        self.cutter.growing().is_some()
+    }
+
     fn hear_from(&mut self, first: u64, ending: Ending) {
         self.cutter = self.cutter.again(first, ending, self.ear.engine.as_ref());
     }

@@ -17,7 +17,7 @@ use crate::exam::event::{CloseReason, Event};
 use crate::frames::elsewhere::Elsewhere;
 use crate::frames::watch::{Arrived, Watch};
 use crate::knowledge::cautions::CAUTIONS;
-use crate::session::dialogue::{DialogueOptions, Listener, Speech};
+use crate::session::dialogue::{DialogueOptions, Listener, Output, Speech};
 use crate::session::ear::Ear;
 use crate::session::effect::{Arrival, Effect, Input};
 use crate::session::error::{SessionError, in_one_line};
@@ -29,6 +29,7 @@ use crate::session::notice::{Device, Notice, Presence, ScreenChange};
 use crate::session::options::ListenOptions;
 use crate::session::screen::{Key, Screen};
 use crate::session::talk_switch::TalkSwitch;
+use crate::session::tone::Tone;
 use crate::speech::capture::AudioBlock;
 use crate::speech::utterance::UtteranceAudio;
 
@@ -52,6 +53,9 @@ pub struct Live {
     gate: Gate,
     /// Where sound was lost last.
     gap_at: Option<u64>,
+    /// What began before this sample was said before listening was announced.
+    listens_from: u64,
+    output: Output,
     /// When growing words are looked at next.
     grows_at: Instant,
     stop: Arc<AtomicBool>,
@@ -93,7 +97,12 @@ impl Live {
         let Tools { microphone, feedback, switch } = tools;
         let speech = if feedback.has_voice() { Speech::Aloud } else { Speech::Silent };
         let export_delay = options.watch.as_ref().map(|_| samples(options.export_delay_s));
-        session.answer_with(DialogueOptions { listener: Listener::Person, speech, export_delay })?;
+        session.answer_with(DialogueOptions {
+            listener: Listener::Person,
+            speech,
+            output: options.output,
+            export_delay,
+        })?;
         let exam = session.exam();
         let known = exam.frames.iter().map(|frame| (frame.id.clone(), frame.file.clone())).collect();
         let (folder, header) = (session.folder().path(), &exam.header);
@@ -124,9 +133,18 @@ impl Live {
             switch,
             gate: Gate::default(),
             gap_at: None,
+            listens_from: 0,
+            output: options.output,
             grows_at: Instant::now(),
             stop,
         })
+    }
+
+    /// Says audibly that listening begins; what was said before that, while `behind` and `first` were recorded, does not
+    /// count.
+    pub fn announce(&mut self, first: &[i16], behind: u64) {
+        self.listens_from = self.session.next_sample() + first.len() as u64 + behind;
+        self.feedback.sound(Tone::Understood);
     }
 
     /// Listens until it is told to stop, by voice or by a signal.
@@ -276,6 +294,10 @@ impl Live {
                 self.utterance(&segment)?;
             }
         }
+        // In an earpiece only a person can be heard: the program falls silent at once.
+        if self.output == Output::Earpiece && self.feedback.speaks() && self.session.is_spoken_to() {
+            self.feedback.hush();
+        }
         if block.behind == 0 {
             self.grow(is_person)?;
         }
@@ -338,6 +360,8 @@ impl Live {
 
     fn attend(&mut self, segment: &UtteranceAudio, arrival: Arrival) -> Result<(), SessionError> {
         let (utterance, parsed) = self.session.recognise(segment)?;
+        let begins = utterance.words.first().map_or(utterance.span.to, |word| word.span.from);
+        let arrival = if begins < self.listens_from { Arrival::TooEarly } else { arrival };
         let effects = self.session.attend(utterance, parsed, arrival)?;
         self.carry_out(effects)
     }
@@ -356,6 +380,7 @@ impl Live {
                 Effect::Show(ScreenChange::Line(notice, text)) => self.screen.tell(notice, &text)?,
                 Effect::Show(ScreenChange::Question(question)) => self.screen.question(question),
                 Effect::Show(ScreenChange::StillOf(view)) => self.screen.still_of(&view),
+                Effect::Show(ScreenChange::StillsOf(views)) => self.screen.stills_of(&views),
                 Effect::Show(ScreenChange::Exam) => {
                     let dialogue = self.session.dialogue();
                     self.screen.take(dialogue.exam(), dialogue.progress(), &self.session.ear().protocols);

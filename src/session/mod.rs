@@ -32,6 +32,7 @@ mod exam_log;
 mod own_voice;
 mod stills;
 mod open_question;
+mod prompts;
 pub mod dialogue;
 pub mod hearing;
 pub mod live;

@@ -32,6 +32,10 @@ pub enum Notice {
     NoStill,
     /// A view was left without a still.
     Forgotten,
+    /// A part of the place is not known, and what was said hangs on it.
+    Incomplete,
+    /// What there is of a limb, or of the exam.
+    Summary,
     /// The switch to talk by was turned.
     Switch,
     /// About the listening itself.
@@ -56,6 +60,8 @@ impl Notice {
             Notice::Still => "still",
             Notice::NoStill => "no still",
             Notice::Forgotten => "FORGOTTEN?",
+            Notice::Incomplete => "WHICH?",
+            Notice::Summary => "summary",
             Notice::Switch => "switch",
             Notice::Listening => "",
             Notice::Fault => "FAULT",
@@ -109,4 +115,6 @@ pub enum ScreenChange {
     Exam,
     /// A still of this view has arrived.
     StillOf(Place),
+    /// These are all the views of which a still has arrived: a correction has moved some.
+    StillsOf(Vec<Place>),
 }

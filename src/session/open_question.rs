@@ -17,6 +17,9 @@ use crate::session::notice::{Notice, ScreenChange};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
+/// Samples of the longest answer.
+const ANSWER_MAX: u64 = 3 * SAMPLE_RATE_HZ as u64;
+
 /// The call was said again instead of an answer.
 const AGAIN: &str = "again";
 /// How an answer was given.
@@ -49,6 +52,7 @@ impl Dialogue {
             context: &exam.context,
             schemes: &exam.header.schemes,
             protocols: self.log.protocols(),
+            sides: self.sides,
         };
         question(utterance, parsed, rival, now).filter(|_| self.attention.takes_calls(utterance))
     }
@@ -149,9 +153,18 @@ impl Dialogue {
         self.attention.follow(&calls, sample);
         let written = self.write_calls(heard_seq, Outcome::Calls, sample, calls);
         self.stop_waiting();
-        self.sound(Tone::Understood);
+        let lacks = self.lacks(&written).is_some();
+        self.sound(if lacks { Tone::Alarm } else { Tone::Understood });
         self.tell(Notice::Settled, taken.as_deref().unwrap_or("not acted on; say it again"));
         self.reply(&written, now);
+    }
+
+    /// Nobody answers any more: an answer that began in time would have ended by now.
+    pub(super) fn expire_question(&mut self, now: u64) {
+        if self.open.as_ref().is_some_and(|open| now > open.until + ANSWER_MAX) {
+            self.close_question();
+            self.tell(Notice::Listening, "no answer: it stays open for the reviewer");
+        }
     }
 
     /// No answer is waited for any more.

@@ -7,6 +7,7 @@
 
 use std::path::PathBuf;
 
+use crate::session::dialogue::Output;
 use crate::session::screen::Display;
 use crate::session::talk_switch::SwitchChoice;
 
@@ -30,6 +31,8 @@ pub struct ListenOptions {
     pub tones: Audible,
     /// A voice that asks back, answers and warns.
     pub voice: Audible,
+    /// Where the voice comes out.
+    pub output: Output,
     /// The folder into which the scanner exports its stills.
     pub watch: Option<PathBuf>,
     /// Seconds that the scanner takes from saving a still to its file there.

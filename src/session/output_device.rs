@@ -6,7 +6,7 @@
 //! Tested in: `tests/sound/listen.rs`, with the null sink looped back into the microphone.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{FromSample, SampleFormat, SizedSample, StreamConfig};
@@ -34,16 +34,18 @@ pub(super) fn open() -> Result<Speaker, SpeakerError> {
     let (ring, sound) = RingBuffer::new(RING_S * rate_hz as usize);
     let latency_ns = Arc::new(AtomicU64::new(0));
     let told = Arc::clone(&latency_ns);
+    let drop_rest = Arc::new(AtomicBool::new(false));
+    let dropping = Arc::clone(&drop_rest);
     let stream = match format {
-        SampleFormat::I16 => build::<i16>(&device, config, sound, told),
-        SampleFormat::I32 => build::<i32>(&device, config, sound, told),
-        SampleFormat::U8 => build::<u8>(&device, config, sound, told),
-        SampleFormat::F32 => build::<f32>(&device, config, sound, told),
+        SampleFormat::I16 => build::<i16>(&device, config, sound, told, dropping),
+        SampleFormat::I32 => build::<i32>(&device, config, sound, told, dropping),
+        SampleFormat::U8 => build::<u8>(&device, config, sound, told, dropping),
+        SampleFormat::F32 => build::<f32>(&device, config, sound, told, dropping),
         _ => return Err(SpeakerError::Shape { format: format.to_string() }),
     };
     let stream = stream.map_err(failed)?;
     stream.play().map_err(failed)?;
-    Ok(Speaker { _stream: stream, ring, rate_hz, latency_ns })
+    Ok(Speaker { _stream: stream, ring, rate_hz, latency_ns, drop_rest })
 }
 
 fn build<T: SizedSample + FromSample<f32>>(
@@ -51,12 +53,16 @@ fn build<T: SizedSample + FromSample<f32>>(
     config: StreamConfig,
     mut sound: Consumer<f32>,
     latency_ns: Arc<AtomicU64>,
+    drop_rest: Arc<AtomicBool>,
 ) -> Result<cpal::Stream, cpal::Error> {
     let channels = usize::from(config.channels).max(1);
     let fill = move |data: &mut [T], info: &cpal::OutputCallbackInfo| {
         let at = info.timestamp();
         let latency = at.playback.duration_since(at.callback);
         latency_ns.store(u64::try_from(latency.as_nanos()).unwrap_or(0), Ordering::Relaxed);
+        if drop_rest.swap(false, Ordering::Relaxed) {
+            while sound.pop().is_ok() {}
+        }
         for frame in data.chunks_mut(channels) {
             frame.fill(T::from_sample_(sound.pop().unwrap_or(0.0)));
         }

@@ -12,12 +12,44 @@ use crate::speech::utterance::Utterance;
 pub(super) const LINGERS: u64 = SAMPLE_RATE_HZ as u64 / 2;
 
 /// The program's own voice, as the microphone hears it.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct OwnVoice {
     last: Option<Span>,
+    /// What was said in it.
+    texts: Vec<String>,
 }
 
 impl OwnVoice {
+    /// The program begins to say a text at the sample `now`.
+    pub(super) fn say(&mut self, text: &str, now: u64) {
+        if self.last.is_none_or(|own| own.to + LINGERS < now) {
+            self.texts.clear();
+        }
+        self.texts.push(text.to_lowercase());
+        self.extend(now);
+    }
+
+    /// Whether what was heard is what the program itself was saying: of four words at least three are among those.
+    ///
+    /// A code such as `2A` is read out: a word for its letter begins with that letter, one for its digit stands nowhere.
+    pub(super) fn said(&self, utterance: &Utterance) -> bool {
+        let words = || self.texts.iter().flat_map(|text| text.split(|c: char| !c.is_alphanumeric()));
+        let is_digit = |c: &char| c.is_ascii_digit();
+        let in_codes: Vec<char> =
+            words().filter(|word| word.contains(|c: char| is_digit(&c))).flat_map(str::chars).collect();
+        let mut digits = in_codes.iter().filter(|c| is_digit(c)).count();
+        let mut known = 0;
+        for word in &utterance.words {
+            let begins = word.text.chars().next();
+            let is_own = words().any(|own| own == word.text) || begins.is_some_and(|c| in_codes.contains(&c));
+            if is_own || digits > 0 {
+                known += 1;
+                digits -= usize::from(!is_own);
+            }
+        }
+        4 * known >= 3 * utterance.words.len()
+    }
+
     /// The program speaks, up to the sample `now`.
     pub(super) fn extend(&mut self, now: u64) {
         let from = self.last.filter(|own| own.to + LINGERS >= now).map_or(now, |own| own.from);

@@ -130,7 +130,7 @@ impl Screen {
                 text.clone_into(&mut view.last);
                 view.alarm = None;
             }
-            Notice::Forgotten | Notice::Fault => view.alarm = Some(text.to_owned()),
+            Notice::Forgotten | Notice::Incomplete | Notice::Fault => view.alarm = Some(text.to_owned()),
             Notice::Still => view.stills = view.stills.map(|stills| stills + 1),
             _ => {}
         }
@@ -180,6 +180,14 @@ impl Screen {
     pub fn still_of(&mut self, view: &Place) {
         if let Screen::Picture(picture) = self {
             picture.view.still_of(view);
+        }
+    }
+
+    /// These are all the views of which a still has arrived.
+    pub fn stills_of(&mut self, views: &[Place]) {
+        if let Screen::Picture(picture) = self {
+            picture.view.arrived.clear();
+            views.iter().for_each(|view| picture.view.still_of(view));
         }
     }
 

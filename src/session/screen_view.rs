@@ -26,6 +26,8 @@ use crate::protocol::Protocols;
 const LINES_MAX: usize = 50;
 /// The level meter begins at this loudness, in dB relative to full scale.
 const METER_FROM_DBFS: f64 = -60.0;
+/// What stands in the large letters where a zone or a save has no limb.
+const NO_LIMB: &str = "NO LIMB";
 /// Columns and rows of a terminal in which large letters of four rows have room.
 const LARGE: (u16, u16) = (64, 22);
 /// Rows of a terminal from which all cautions are shown.
@@ -120,7 +122,8 @@ impl ScreenView {
     /// Takes over the exam as it stands.
     pub fn take(&mut self, exam: &Exam, progress: &Progress, protocols: &Protocols) {
         let place = Place::from(&exam.context);
-        self.place = place.codes();
+        let hangs = progress.saves() > 0 || place.zone.is_some();
+        self.place = if place.limb.is_none() && hangs { NO_LIMB.to_owned() } else { place.codes() };
         self.place_in_words = place.in_words(protocols);
         self.limb.clone_from(&exam.context.limb);
         let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);

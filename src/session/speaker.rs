@@ -6,7 +6,7 @@
 //! Tested in: `tests/sound/listen.rs`, with the null sink looped back into the microphone.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use rtrb::Producer;
@@ -52,6 +52,8 @@ pub struct Speaker {
     pub(super) rate_hz: u32,
     /// Nanoseconds from the callback to the ear, as the system tells.
     pub(super) latency_ns: Arc<AtomicU64>,
+    /// The callback throws away what waits in the ring.
+    pub(super) drop_rest: Arc<AtomicBool>,
 }
 
 impl Speaker {
@@ -70,9 +72,11 @@ impl Speaker {
     }
 
     /// Plays samples after those that are still sounding; returns when the last of them are in the ring.
-    pub fn play(&mut self, mut samples: &[f32]) {
+    ///
+    /// Once `is_hushed` they are broken off.
+    pub fn play(&mut self, mut samples: &[f32], is_hushed: impl Fn() -> bool) {
         let mut moved_at = Instant::now();
-        while !samples.is_empty() && moved_at.elapsed() < STUCK_MAX {
+        while !samples.is_empty() && moved_at.elapsed() < STUCK_MAX && !is_hushed() {
             let (now, later) = samples.split_at(self.ring.slots().min(samples.len()));
             if now.is_empty() {
                 std::thread::sleep(PAUSE);
@@ -85,10 +89,13 @@ impl Speaker {
         }
     }
 
-    /// Waits until the last sample has been heard.
-    pub fn wait(&self) {
+    /// Waits until the last sample has been heard; once `is_hushed` what waits to be heard is thrown away.
+    pub fn wait(&self, is_hushed: impl Fn() -> bool) {
         let (mut moved_at, mut free) = (Instant::now(), 0);
         while self.ring.slots() < self.ring.buffer().capacity() && moved_at.elapsed() < STUCK_MAX {
+            if is_hushed() {
+                self.drop_rest.store(true, Ordering::Relaxed);
+            }
             std::thread::sleep(PAUSE);
             if self.ring.slots() != free {
                 (free, moved_at) = (self.ring.slots(), Instant::now());

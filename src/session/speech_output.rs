@@ -18,7 +18,8 @@ const ORDERS_MAX: usize = 8;
 
 enum Order {
     Tone(Tone),
-    Say(String),
+    /// A text, and how often silence had been ordered before it.
+    Say(String, usize),
 }
 
 /// A mouth that is open.
@@ -28,6 +29,8 @@ pub struct SpeechOutput {
     has_voice: bool,
     /// Texts that were ordered and have not died away.
     speaking: Arc<AtomicUsize>,
+    /// How often silence was ordered.
+    hushed: Arc<AtomicUsize>,
 }
 
 impl SpeechOutput {
@@ -39,19 +42,21 @@ impl SpeechOutput {
         let (orders, waiting) = sync_channel(ORDERS_MAX);
         let (opened, answer) = sync_channel(1);
         let speaking = Arc::new(AtomicUsize::new(0));
+        let hushed = Arc::new(AtomicUsize::new(0));
+        let silence = Arc::clone(&hushed);
         let (spoken, has_voice) = (Arc::clone(&speaking), voice.is_some());
         // A stream may not leave the thread that made it.
         std::thread::spawn(move || match Speaker::open() {
             Ok(speaker) => {
                 let _ = opened.send(Ok(()));
-                work(speaker, voice.as_ref(), &waiting, &spoken);
+                work(speaker, voice.as_ref(), &waiting, &spoken, &silence);
             }
             Err(error) => {
                 let _ = opened.send(Err(error));
             }
         });
         answer.recv().unwrap_or(Err(SpeakerError::NoDevice))?;
-        Ok(Self { orders, has_voice, speaking })
+        Ok(Self { orders, has_voice, speaking, hushed })
     }
 
     /// True where it can speak.
@@ -71,11 +76,19 @@ impl SpeechOutput {
             return false;
         }
         self.speaking.fetch_add(1, Ordering::SeqCst);
-        let ordered = self.orders.try_send(Order::Say(text.to_owned())).is_ok();
+        let ordered = {
+            let hushed = self.hushed.load(Ordering::SeqCst);
+            self.orders.try_send(Order::Say(text.to_owned(), hushed)).is_ok()
+        };
         if !ordered {
             self.speaking.fetch_sub(1, Ordering::SeqCst);
         }
         ordered
+    }
+
+    /// Breaks off what is being said; what waits to be said is left out.
+    pub fn hush(&self) {
+        self.hushed.fetch_add(1, Ordering::SeqCst);
     }
 
     /// True from the order to say something until the last of it has died away.
@@ -86,15 +99,22 @@ impl SpeechOutput {
 }
 
 /// Carries out orders until nobody is left to give any.
-fn work(mut speaker: Speaker, voice: Option<&Voice>, orders: &Receiver<Order>, speaking: &AtomicUsize) {
+fn work(
+    mut speaker: Speaker,
+    voice: Option<&Voice>,
+    orders: &Receiver<Order>,
+    speaking: &AtomicUsize,
+    hushed: &AtomicUsize,
+) {
     while let Ok(order) = orders.recv() {
         match order {
-            Order::Tone(tone) => speaker.play(&tone.samples(speaker.rate_hz())),
-            Order::Say(text) => {
+            Order::Tone(tone) => speaker.play(&tone.samples(speaker.rate_hz()), || false),
+            Order::Say(text, at) => {
+                let is_hushed = || hushed.load(Ordering::SeqCst) != at;
                 match voice.map(|voice| voice.samples(&text, speaker.rate_hz())) {
                     Some(Ok(samples)) => {
-                        speaker.play(&samples);
-                        speaker.wait();
+                        speaker.play(&samples, is_hushed);
+                        speaker.wait(is_hushed);
                     }
                     Some(Err(error)) => eprintln!("zonecall: cannot say `{text}`: {error}"),
                     None => {}

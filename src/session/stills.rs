@@ -8,6 +8,7 @@
 use std::time::Duration;
 
 use crate::clock::SAMPLE_RATE_HZ;
+use crate::exam::fold::Exam;
 use crate::knowledge::place::Place;
 use crate::session::forgotten::Left;
 
@@ -21,6 +22,8 @@ pub(super) struct AwaitedStills {
     delay: u64,
     /// When the latest were saved, by the sample; older ones belong to views that were minded.
     saved_at: Vec<u64>,
+    /// When all were saved, for the map of the views.
+    all: Vec<u64>,
     /// The sample at which the current view was called.
     entered: u64,
     /// Views whose stills may still be on their way.
@@ -29,13 +32,14 @@ pub(super) struct AwaitedStills {
 
 impl AwaitedStills {
     pub(super) fn new(delay: u64, now: u64) -> Self {
-        Self { delay, saved_at: Vec::new(), entered: now, left: Vec::new() }
+        Self { delay, saved_at: Vec::new(), all: Vec::new(), entered: now, left: Vec::new() }
     }
 
     /// A file appeared at the sample `at`; gives the view that its still belongs to, if that one was left already.
     pub(super) fn arrived(&mut self, at: u64) -> Option<Place> {
         let saved_at = at.saturating_sub(self.delay);
         self.saved_at.push(saved_at);
+        self.all.push(saved_at);
         self.left.iter().find(|left| left.holds(saved_at)).map(|left| left.view.clone())
     }
 
@@ -43,6 +47,15 @@ impl AwaitedStills {
     pub(super) fn leave(&mut self, view: Option<Place>, at: u64) {
         let from = std::mem::replace(&mut self.entered, at);
         self.left.extend(view.map(|view| Left { view, from, to: at }));
+    }
+
+    /// The views that were current when the stills were saved, as the exam has them now.
+    pub(super) fn views(&self, exam: &Exam) -> Vec<Place> {
+        let view = |at: &u64| {
+            let call = exam.calls.iter().rev().find(|call| call.call.span.from <= *at)?;
+            Some(Place::from(&call.context))
+        };
+        self.all.iter().filter_map(view).collect()
     }
 
     /// How long the stills of the views that were just left can still take, if there are such views.

@@ -5,7 +5,7 @@ use support::{BUILT_IN, exam_of, utterance};
 use zonecall::exam::call::{Act, Call};
 use zonecall::exam::parse::{Parsed, parse};
 use zonecall::protocol::Protocols;
-use zonecall::session::ask::{AnswerMeaning, AskContext, Doubt, SpokenQuestion, question};
+use zonecall::session::ask::{AnswerMeaning, AskContext, Doubt, SpokenQuestion, question, sides_of};
 use zonecall::speech::utterance::{Rival, Utterance};
 
 fn said(text: &str) -> Utterance {
@@ -32,7 +32,8 @@ fn ask(
     protocols: &Protocols,
 ) -> Option<SpokenQuestion> {
     let exam = exam_of(before);
-    let now = AskContext { context: &exam.context, schemes: &exam.header.schemes, protocols };
+    let sides = exam.calls.iter().find_map(|call| sides_of(&call.call.words, protocols));
+    let now = AskContext { context: &exam.context, schemes: &exam.header.schemes, protocols, sides };
     question(utterance, parsed, rival, now)
 }
 
@@ -135,4 +136,35 @@ fn a_number_whose_unit_was_not_said_is_read_back_where_two_units_are_as_usual() 
     for clear in ["width twelve", "width one point two centimetres", "area one point two"] {
         assert_eq!(asked(PLACE, &said(clear)), None, "{clear}");
     }
+}
+
+/// Cut at its beginning, "left" sounds like "off", which is the other side: an exam keeps to one pair of words.
+#[test]
+fn the_other_pair_of_side_words_is_read_back_with_the_limb_that_it_means() {
+    let question = asked(PLACE, &said("off fore")).unwrap();
+    assert!(matches!(&question.doubt, Doubt::Sides { .. }), "{question:?}");
+    assert_eq!(question.aloud(), "off fore? right fore?");
+    assert_eq!(answered(&question, "yes"), AnswerMeaning::Take(0));
+    assert_eq!(
+        answered(&question, "off fore"),
+        AnswerMeaning::Again,
+        "misheard once, it may be misheard again"
+    );
+    assert_eq!(asked(&[], &said("off fore")), None, "the first pair that is used is the exam's own");
+    assert_eq!(asked(&["near fore zone two alpha"], &said("off fore")), None);
+}
+
+#[test]
+fn a_change_of_limb_is_read_back_unless_its_word_is_trusted() {
+    let mut doubtful = said("right fore");
+    doubtful.words[0].confidence = 0.6;
+    let question = asked(PLACE, &doubtful).unwrap();
+    assert_eq!(
+        (question.aloud().as_str(), answered(&question, "no")),
+        ("right fore?", AnswerMeaning::Nothing)
+    );
+    assert_eq!(asked(PLACE, &said("right fore")), None, "a trusted word counts at once");
+    let mut same = said("left fore");
+    same.words[0].confidence = 0.6;
+    assert_eq!(asked(PLACE, &same), None, "the limb does not change");
 }

@@ -26,6 +26,7 @@ mod demo;
 mod demo_stills;
 mod dialogue;
 mod doubts;
+mod dialogue_laws;
 mod early;
 mod fold;
 mod frames;

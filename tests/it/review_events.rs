@@ -2,7 +2,7 @@
 use crate::support;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use zonecall::exam::call::{Act, Amount, Value, ValueSaid, ValueSaid, View};
+use zonecall::exam::call::{Act, Amount, Value, ValueSaid, View};
 use zonecall::exam::event::{Entered, Event, Frame};
 use zonecall::exam::fold::{Exam, LoggedCall, fold};
 use zonecall::exam::journal::{self, Journal};

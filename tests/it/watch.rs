@@ -108,3 +108,14 @@ fn a_folder_that_is_not_there_is_refused_with_what_to_do() {
             .unwrap_err();
     assert!(error.to_string().contains("name the folder into which the scanner exports"), "{error}");
 }
+
+/// A look reads the folder, and reading gives a notice, too: it must not wake the next look.
+#[test]
+fn its_own_reading_does_not_wake_it() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::create_dir(folder.path().join("today")).unwrap();
+    let watch = follow(folder.path(), &[]);
+    std::thread::sleep(Duration::from_secs(2));
+    let looks = watch.looks();
+    assert!((1..=8).contains(&looks), "two looks a second are wanted: {looks} in two seconds");
+}

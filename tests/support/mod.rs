@@ -15,6 +15,7 @@ pub mod sentence;
 pub mod sound;
 pub mod speech;
 pub mod still;
+pub mod talk;
 
 use std::collections::BTreeMap;
 use std::path::Path;

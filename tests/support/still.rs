@@ -40,11 +40,17 @@ pub fn folder() -> tempfile::TempDir {
     let file = "audio/0001.wav".to_owned();
     let audio = AudioFile { file, first_sample: 0, source: "test".to_owned() };
     journal.append(at, 0, &Event::Audio(audio)).unwrap();
-    let frame = Frame {
-        id: "2.25.7".to_owned(),
+    journal.append(at, 0, &Event::Frame(Box::new(frame("2.25.7")))).unwrap();
+    folder
+}
+
+/// A still that was saved when the exam began.
+pub fn frame(id: &str) -> Frame {
+    Frame {
+        id: id.to_owned(),
         file: "still.png".to_owned(),
         sha256: "a".repeat(64),
-        saved_at: at,
+        saved_at: support::header().started_at,
         resolution_s: 1.0,
         time_source: "file time".to_owned(),
         zone_assumed: false,
@@ -54,7 +60,5 @@ pub fn folder() -> tempfile::TempDir {
         pixels_sha256: None,
         also_in: Vec::new(),
         problems: Vec::new(),
-    };
-    journal.append(at, 0, &Event::Frame(Box::new(frame))).unwrap();
-    folder
+    }
 }

@@ -1,0 +1,150 @@
+//! What the dialogue says of itself: a part of the place that lacks, what there is of a limb and of the exam.
+//!
+//! Takes: what was written of an utterance, and the exam as it stands.
+//! Gives: tones, lines and short texts.
+//! Never: changes the exam.
+//! Tested in: `tests/it/dialogue.rs`.
+
+use crate::exam::call::{Act, Call, Problem};
+use crate::exam::event::{Outcome, UtteranceEvent};
+use crate::knowledge::coverage::coverage_of;
+use crate::knowledge::record::CoverageRow;
+use crate::session::ask::sides_of;
+use crate::session::dialogue::{Dialogue, Output, Written};
+use crate::session::forgotten::ExamState;
+use crate::session::notice::Notice;
+use crate::session::tone::Tone;
+use crate::speech::utterance::Utterance;
+
+/// Views named in a summary; of the rest only the number is given.
+const VIEWS_MAX: usize = 3;
+
+/// What lacks of the place that something was said of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Lacking {
+    /// A save without a limb.
+    LimbOfSave,
+    /// A zone without a limb.
+    LimbOfZone,
+    /// A save without a zone.
+    ZoneOfSave,
+}
+
+impl Dialogue {
+    /// The pair of words that the first limb was called with is the exam's own.
+    pub(super) fn mind_sides(&mut self, calls: &[Call]) {
+        let names_limb = |call: &&Call| matches!(&call.act, Act::View(view) if view.limb.is_some());
+        if self.sides.is_none() {
+            let mut limbs = calls.iter().filter(names_limb);
+            self.sides = limbs.find_map(|call| sides_of(&call.words, self.log.protocols()));
+        }
+    }
+
+    /// The program's own voice is in the air; in an earpiece the microphone does not hear it.
+    pub(super) fn hear_own_voice(&mut self, now: u64) {
+        if self.options.output == Output::Room {
+            self.own_voice.extend(now);
+        }
+    }
+
+    /// Something was heard while the program itself spoke: its own voice, or a person, who is not understood then.
+    ///
+    /// What a person said is not acted on, but never lost in silence: it has a tone and a line, and puts the next labels in
+    /// doubt.
+    pub(super) fn hear_over_own_voice(&mut self, utterance: Utterance) {
+        let help = "if it was a call, put it in; an earpiece keeps the two apart";
+        let message = "heard while the program itself was speaking";
+        if utterance.rejected || utterance.words.is_empty() || self.own_voice.said(&utterance) {
+            return self.pass_over(utterance, message, help);
+        }
+        self.sound(Tone::NotUnderstood);
+        self.tell(
+            Notice::NotUnderstood,
+            &format!("{} (while I was speaking: say it again)", utterance.text()),
+        );
+        let problem = Problem { message: message.to_owned(), help: help.to_owned() };
+        let event = UtteranceEvent { utterance, outcome: Outcome::NotUnderstood, problems: vec![problem] };
+        self.write(event, Vec::new());
+    }
+
+    /// What lacks of the place that the calls are about.
+    pub(super) fn lacks(&self, written: &Written) -> Option<Lacking> {
+        let context = &self.log.exam().context;
+        let is_save = written.calls.iter().any(|call| call.act == Act::Save);
+        let is_zone = |call: &Call| matches!(&call.act, Act::View(view) if view.zone.is_some());
+        match (&context.limb, &context.zone) {
+            (None, _) if is_save => Some(Lacking::LimbOfSave),
+            (None, _) if written.calls.iter().any(is_zone) => Some(Lacking::LimbOfZone),
+            (Some(_), None) if is_save => Some(Lacking::ZoneOfSave),
+            _ => None,
+        }
+    }
+
+    /// Asks for what lacks: for the limb of a zone once aloud, for a save each time.
+    pub(super) fn ask_what_lacks(&mut self, written: &Written, now: u64) {
+        let Some(lacking) = self.lacks(written) else { return };
+        let (text, aloud) = match lacking {
+            Lacking::LimbOfSave => ("which limb? the still that was saved has none", true),
+            Lacking::LimbOfZone => ("which limb? no limb was called yet", !self.limb_was_asked),
+            Lacking::ZoneOfSave => ("which zone? the still that was saved has none", true),
+        };
+        self.limb_was_asked |= lacking != Lacking::ZoneOfSave;
+        if aloud {
+            let question = text.split_inclusive('?').next().unwrap_or(text);
+            self.say(question, now);
+        }
+        self.tell(Notice::Incomplete, text);
+    }
+
+    /// What there is of the limb that was left, or of the whole exam at its end.
+    pub(super) fn sum_up(&mut self, written: &Written, state: ExamState, now: u64) {
+        let (before, after) = (written.before.limb.clone(), self.log.exam().context.limb.clone());
+        let rows = |this: &Self| {
+            let schemes = &this.log.exam().header.schemes;
+            coverage_of(this.log.progress(), schemes, &[], this.log.protocols())
+        };
+        if state == ExamState::Ended {
+            let rows = rows(self);
+            let open: Vec<&CoverageRow> = rows.iter().filter(|row| is_open(row)).collect();
+            let text = match open.len() {
+                0 => format!("end of exam: all {} views were saved", rows.len()),
+                n => format!("end of exam: {n} of {} views have no save", rows.len()),
+            };
+            let (named, lines) = (self.names(&open), self.open_utterances());
+            self.say(&text, now);
+            self.tell(Notice::Summary, &text);
+            named.into_iter().chain(lines).for_each(|line| self.tell(Notice::Summary, &line));
+        } else if let (Some(before), true) = (before.clone(), before != after && after.is_some()) {
+            let n = rows(self).iter().filter(|row| row.limb == before && is_open(row)).count();
+            let protocols = self.log.protocols();
+            let name = protocols.limb(&before).map_or(before.as_str(), |limb| &limb.name).to_owned();
+            if n > 0 {
+                self.tell(Notice::Summary, &format!("{name}: {n} views have no save"));
+            }
+        }
+    }
+
+    /// The first of the views by name, and how many more there are.
+    fn names(&self, open: &[&CoverageRow]) -> Option<String> {
+        let name = |row: &&CoverageRow| format!("{} {} {}", row.limb, row.zone, row.plane);
+        let named = open.iter().take(VIEWS_MAX).map(name).collect::<Vec<_>>().join(", ");
+        let more = open.len().saturating_sub(VIEWS_MAX);
+        match (open.is_empty(), more) {
+            (true, _) => None,
+            (false, 0) => Some(format!("without a save: {named}")),
+            (false, more) => Some(format!("without a save: {named}, and {more} more")),
+        }
+    }
+
+    /// What was heard and is not settled: it puts labels in doubt.
+    fn open_utterances(&self) -> Option<String> {
+        let n = self.log.exam().utterances.iter().filter(|utterance| utterance.is_open()).count();
+        (n > 0).then(|| {
+            format!("{n} utterances were not understood or not answered: labels after them are in doubt")
+        })
+    }
+}
+
+fn is_open(row: &CoverageRow) -> bool {
+    row.saves == 0 && !row.not_done
+}

@@ -1,0 +1,145 @@
+//! What holds of every dialogue, whatever happens in it: hundreds of them, without a sound.
+use crate::support;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use proptest::prelude::*;
+use support::BUILT_IN;
+use support::talk::Talk;
+use zonecall::exam::event::{Event, Outcome};
+use zonecall::exam::fold::fold;
+use zonecall::exam::journal::Lines;
+use zonecall::session::effect::{Arrival, Input};
+use zonecall::speech::utterance::Utterance;
+
+/// What may happen, in any order.
+#[derive(Debug, Clone)]
+enum Happens {
+    Said(&'static str),
+    Unsure(&'static str, &'static str),
+    Rejected(&'static str),
+    Broken(&'static str),
+    SwitchedOff(&'static str),
+    OverOwnVoice(&'static str),
+    Key(&'static str),
+    Pause(f64),
+}
+
+const PHRASES: &[&str] = &[
+    "left fore zone two alpha transverse",
+    "right fore zone one alpha",
+    "zone three charlie",
+    "zone two bravo",
+    "longitudinal",
+    "superficial flexor core lesion",
+    "hypoechoic",
+    "area one hundred and twelve square centimetres",
+    "width one point two",
+    "save",
+    "note",
+    "end note",
+    "yes",
+    "no",
+    "first",
+    "second",
+    "where am i",
+    "what is left",
+    "disregard that",
+    "correction",
+    "correction right fore",
+    "good boy",
+];
+
+fn happens() -> impl Strategy<Value = Happens> {
+    let phrase = || prop::sample::select(PHRASES);
+    prop_oneof![
+        6 => phrase().prop_map(Happens::Said),
+        2 => (phrase(), phrase()).prop_map(|(one, other)| Happens::Unsure(one, other)),
+        1 => phrase().prop_map(Happens::Rejected),
+        1 => phrase().prop_map(Happens::Broken),
+        1 => phrase().prop_map(Happens::SwitchedOff),
+        1 => phrase().prop_map(Happens::OverOwnVoice),
+        1 => prop::sample::select(&["yes", "no", "first", "second"][..]).prop_map(Happens::Key),
+        1 => (0.0..15.0).prop_map(Happens::Pause),
+    ]
+}
+
+/// Carries it out; gives the lines of utterances that must not be acted on without an answer.
+fn happen(talk: &mut Talk, what: &Happens) -> bool {
+    match what {
+        Happens::Said(text) => talk.utter(|utterance| utterance, text, Arrival::Whole),
+        Happens::Unsure(text, rival) => {
+            talk.unsure(text, rival);
+        }
+        Happens::Rejected(text) => {
+            talk.utter(|utterance| Utterance { rejected: true, ..utterance }, text, Arrival::Whole);
+        }
+        Happens::Broken(text) => talk.utter(|utterance| utterance, text, Arrival::Broken),
+        Happens::SwitchedOff(text) => talk.utter(|utterance| utterance, text, Arrival::SwitchedOff),
+        Happens::OverOwnVoice(text) => {
+            talk.own_voice(0.4).utter(|utterance| utterance, text, Arrival::Whole);
+        }
+        Happens::Key(given) => talk.step(Input::Key(given)),
+        Happens::Pause(seconds) => {
+            talk.at_s += seconds;
+            talk.step(Input::Time);
+        }
+    }
+    !matches!(what, Happens::Said(_) | Happens::Key(_) | Happens::Pause(_))
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 128, ..ProptestConfig::default() })]
+    #[test]
+    fn whatever_happens_nothing_is_lost_and_nothing_doubtful_is_acted_on(
+        all in prop::collection::vec(happens(), 1..40),
+        aloud in any::<bool>(),
+    ) {
+        let mut talk = if aloud { Talk::aloud() } else { Talk::silent() };
+        let mut doubtful = BTreeSet::new();
+        let mut n_said = 0;
+        for what in &all {
+            let before = talk.lines.len();
+            let is_doubtful = happen(&mut talk, what);
+            let heard: Vec<u64> = talk.lines[before..].iter()
+                .filter(|line| matches!(line.event, Event::Utterance(_))).map(|line| line.seq).collect();
+            let is_said = !matches!(what, Happens::Key(_) | Happens::Pause(_));
+            prop_assert_eq!(heard.len(), usize::from(is_said), "one line for each utterance: {:?}", what);
+            n_said += usize::from(is_said);
+            if is_doubtful {
+                doubtful.extend(heard);
+            }
+        }
+        prop_assert_eq!(talk.outcomes().len(), n_said);
+        check_lines(&talk, &doubtful)?;
+    }
+}
+
+/// Lines are numbered without gaps, give the exam in memory, and no call comes from what was doubtful and not settled.
+fn check_lines(talk: &Talk, doubtful: &BTreeSet<u64>) -> Result<(), TestCaseError> {
+    let mut outcomes: BTreeMap<u64, Outcome> = BTreeMap::new();
+    let mut settled = BTreeSet::new();
+    for (idx, line) in talk.lines.iter().enumerate() {
+        prop_assert_eq!(line.seq, idx as u64 + 1);
+        match &line.event {
+            Event::Utterance(heard) => {
+                outcomes.insert(line.seq, heard.outcome);
+            }
+            Event::Settled(answer) => {
+                prop_assert!(settled.insert(answer.heard_seq), "answered once: {:?}", line);
+            }
+            Event::Call(call) => {
+                let is_settled = settled.contains(&call.heard_seq);
+                let outcome = outcomes.get(&call.heard_seq).copied();
+                let acted = matches!(outcome, Some(Outcome::Calls | Outcome::Note));
+                prop_assert!(is_settled || acted, "{line:?}");
+                prop_assert!(is_settled || !doubtful.contains(&call.heard_seq), "{line:?}");
+            }
+            _ => {}
+        }
+    }
+    let mut lines = Lines::default();
+    lines.events.clone_from(&talk.lines);
+    prop_assert_eq!(talk.dialogue.exam(), &fold(&lines, &BUILT_IN.1).unwrap());
+    Ok(())
+}
