@@ -188,7 +188,7 @@ fn limb_doubt(call: &Call, utterance: &Utterance, now: AskContext<'_>) -> Option
 
 /// A zone on the limb in force, further away than a practice passes over; a limb said with it makes it deliberate.
 fn jump(view: &View, now: AskContext<'_>) -> Option<Doubt> {
-    let AskContext { context, schemes, protocols } = now;
+    let AskContext { context, schemes, protocols, .. } = now;
     let off = protocols.rules.rule(JUMP_RULE).is_none_or(|rule| rule.severity == Weight::Off);
     if off || view.limb.is_some() {
         return None;

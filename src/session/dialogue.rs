@@ -105,7 +105,7 @@ pub struct Dialogue {
     /// The pair of words that told the sides so far.
     pub(super) sides: Option<usize>,
     /// That no limb was called was asked aloud.
-    limb_was_asked: bool,
+    pub(super) limb_was_asked: bool,
 }
 
 /// What was written of an utterance or an answer.

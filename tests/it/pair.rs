@@ -26,7 +26,7 @@ fn after(exam_s: f64) -> DateTime<Utc> {
 fn exam(acts: &[(f64, Act)]) -> Exam {
     let mut context = Context::default();
     let calls = acts.iter().enumerate().map(|(idx, (at_s, act))| {
-        context.apply(act);
+        context.apply(act, &[]);
         let from = (at_s * f64::from(SAMPLE_RATE_HZ)) as u64;
         let span = Span { from, to: from + 8000 };
         let call = Call { act: act.clone(), corrects: false, words: String::new(), span, confidence: 0.9 };
