@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# Makes every picture in docs/pictures/ from the demo's exam (run `make demo` first):
+# Makes every picture in docs/pictures/ from the demo's exam (run `make demo`, then `cargo build --release`, for the
+# demo's own program has no desk):
 #   desk.png     the review desk, in Chromium without a window
 #   reports.png  pages of the printed reports, through poppler
 #   listen.png   the listening screen, from a real terminal (tmux) with a virtual microphone (PulseAudio)
@@ -9,7 +10,10 @@ cd "$(dirname "$0")/.."
 bin="$(realpath "${CARGO_TARGET_DIR:-target}")/release/zonecall"
 exam=out/demo/exam
 to="$PWD/docs/pictures"
-[ -x "$bin" ] && [ -f "$exam/exam.jsonl" ] || { echo "pictures: run 'make demo' first" >&2; exit 2; }
+if ! { [ -x "$bin" ] && [ -f "$exam/exam.jsonl" ]; }; then
+    echo "pictures: run 'make demo', then 'cargo build --release'" >&2
+    exit 2
+fi
 for tool in chromium chromedriver pdftoppm tmux pulseaudio paplay flite python3; do
     command -v "$tool" >/dev/null || { echo "pictures: $tool is missing; install it with apt-get" >&2; exit 2; }
 done

@@ -11,15 +11,14 @@ import random
 import re
 import zlib
 
-import numpy as np
-from scipy.signal import fftconvolve
-
 import grammar
 import noise
+import numpy as np
 import sentences
 import spoken
 import synth
 import testset
+from scipy.signal import fftconvolve
 
 SEED = 20261128
 RATE = synth.RATE
@@ -138,7 +137,7 @@ def pieces(script, kind, speaker, count, purpose):
                 words = fit(lambda: speaker.pick(1, purpose, testset.PARTS)[0][0])
                 yield script.hesitant(words), plain(words)
     else:
-        for n in range(count):
+        for _ in range(count):
             yield script.text(script.rng.choice(spoken.TALK)), ""
 
 

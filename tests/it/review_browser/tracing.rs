@@ -9,7 +9,7 @@ use crate::support::program::demo;
 
 /// Row of `demo-audio/fore-limbs.stills.csv` whose still is traced, counted as the maker of the stills names files.
 const FILE: &str = "IM0007.dcm";
-/// Columns and rows of the demo's stills; the ellipse lies in their middle, as `examples/demo_stills.rs` draws it.
+/// Columns and rows of the demo's stills; the ellipse lies in their middle, as `tools/demo_stills.rs` draws it.
 const SIZE_PX: (f64, f64) = (320.0, 240.0);
 /// Width of that ellipse for each unit of its height, as drawn there.
 const FLATNESS: f64 = 2.25;
