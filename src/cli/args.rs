@@ -76,7 +76,7 @@ pub(crate) enum Task {
     /// Measure an outline on a still.
     ///
     /// Gives area, size and grey of an outline and adds them to the exam. The review desk does the same with the mouse.
-    Trace(TraceArgs),
+    Trace(super::trace::TraceArgs),
     /// Check, correct, measure and sign an exam in a browser.
     ///
     /// Opens the review desk on this machine: listen to a call, see its still, answer the open questions, trace and sign.
@@ -407,48 +407,6 @@ pub(crate) fn not_blank(text: &str) -> Result<String, String> {
         }
         name => Ok(name.to_owned()),
     }
-}
-
-#[derive(Debug, clap::Args)]
-#[command(group = clap::ArgGroup::new("outline").required(true).args(["points", "ellipse", "click"]))]
-#[command(
-    after_help = "Examples:\n  zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --by Ada --click 160,120\n  \
-    zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --lesion --by Ada --ellipse 160,120,40,18,0"
-)]
-pub(crate) struct TraceArgs {
-    #[command(flatten)]
-    pub(crate) folder: FolderArgs,
-    /// The still: its file name or its id.
-    #[arg(long, value_name = "STILL")]
-    pub(crate) still: String,
-    /// Who traces.
-    #[arg(long, value_name = "PERSON", value_parser = not_blank)]
-    pub(crate) by: String,
-    /// Corners in pixels from the top left, such as "100,80 140,82 130,120".
-    #[arg(long, value_name = "X,Y ...")]
-    pub(crate) points: Option<String>,
-    /// An ellipse: centre, half-axes, and the clockwise angle of the first in degrees.
-    #[arg(long, value_name = "X,Y,A,B,DEG")]
-    pub(crate) ellipse: Option<String>,
-    /// A point inside the structure: an outline is suggested, and written only with --confirm. Not for a lesion, whose
-    /// edge is too faint to be found from a point.
-    #[arg(long, value_name = "X,Y", conflicts_with = "lesion")]
-    pub(crate) click: Option<String>,
-    /// Write the suggested outline; only after you have looked at it on the still.
-    #[arg(long, requires = "click")]
-    pub(crate) confirm: bool,
-    /// The outline is the lesion's, not the whole structure's.
-    #[arg(long)]
-    pub(crate) lesion: bool,
-    /// Structure, if the still's label has none or another.
-    #[arg(long, value_name = "CODE")]
-    pub(crate) structure: Option<String>,
-    /// Limb, if the still's label has none or another.
-    #[arg(long, value_name = "CODE")]
-    pub(crate) limb: Option<String>,
-    /// Zone, if the still's label has none or another.
-    #[arg(long, value_name = "CODE")]
-    pub(crate) zone: Option<String>,
 }
 
 #[derive(Debug, clap::Args)]

@@ -144,6 +144,9 @@ fn smaller_is_said_only_where_area_and_share_both_fell() {
             let lesion = if zone == "two bravo" { lesion } else { "zero" };
             said.push(format!("{zone} transverse s d f t area {area} square millimetres"));
             said.push(format!("lesion area {lesion} square millimetres"));
+            if zone == "two bravo" {
+                said.push("core lesion".to_owned());
+            }
         }
         exam_of(&said.iter().map(String::as_str).collect::<Vec<_>>())
     };

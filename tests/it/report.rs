@@ -482,7 +482,7 @@ fn a_card(n_rows: usize) -> Card {
 fn the_card_as_text_lists_each_phrase_beside_what_it_does() {
     assert_eq!(
         card::text(&a_card(2)),
-        "What can be said\nPause after each.\n\nWHERE\nMoves.\n  phrase number 0  does this\n  phrase number 1  does this\n\n\
+        "What you can say\nPause after each.\n\nWHERE\nMoves.\n  phrase number 0  does this\n  phrase number 1  does this\n\n\
          Not a diagnosis. A draft until a licensed vet has signed it. Cut-offs are defaults with their sources; \
          local rules and licensed practice come first. Sedation and handling safety are the practice's responsibility.\n"
     );

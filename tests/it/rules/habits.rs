@@ -30,7 +30,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&said(&["left fore two alpha transverse"]));
     }),
     ("marker-never-said", |rule| {
-        rule.fires("lateral in transverse views", &said(&PLACE));
+        rule.fires("lateral on left limbs and medial on right ones in transverse views", &said(&PLACE));
         rule.silent(&said(&["marker lateral", PLACE[0]]));
         rule.silent(&said(&["standoff on"]));
     }),
