@@ -7,6 +7,7 @@
 
 use std::path::PathBuf;
 
+pub(crate) use super::by_hand_args::{EnterArgs, TraceArgs};
 use super::doctor::Doctor;
 use super::groups;
 use super::listen::{Listen, Resume};
@@ -358,44 +359,6 @@ pub(crate) enum MeasureForm {
     Text,
     /// For programs; described by `schema/measures.schema.json`.
     Json,
-}
-
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = "Example:\n  zonecall enter exams/juniper --limb LF --zone 2B --structure SDFT --term area \
-    --number 148 --unit mm2 --by Ada\n\n\
-    Exit codes: 0 written, 2 an error, and nothing was written."
-)]
-pub(crate) struct EnterArgs {
-    #[command(flatten)]
-    pub(crate) folder: FolderArgs,
-    /// Limb.
-    #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
-    pub(crate) limb: Option<String>,
-    /// Zone, in the exam's scheme.
-    #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
-    pub(crate) zone: Option<String>,
-    /// Structure.
-    #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
-    pub(crate) structure: Option<String>,
-    /// What was measured or scored, as `protocols/values.toml` names it.
-    #[arg(long, value_name = "TERM", required_unless_present = "withdraw")]
-    pub(crate) term: Option<String>,
-    /// The number.
-    #[arg(long, required_unless_present = "withdraw")]
-    pub(crate) number: Option<f64>,
-    /// Unit; none for scores.
-    #[arg(long)]
-    pub(crate) unit: Option<String>,
-    /// Accept a number outside the usual bounds of its term.
-    #[arg(long)]
-    pub(crate) unusual: bool,
-    /// Withdraw a typed or traced value instead, by its line in the journal; it stays there and is no longer used.
-    #[arg(long, value_name = "LINE", conflicts_with_all = ["limb", "zone", "structure", "term", "number", "unit"])]
-    pub(crate) withdraw: Option<u64>,
-    /// Who enters it.
-    #[arg(long, value_name = "PERSON", value_parser = not_blank)]
-    pub(crate) by: String,
 }
 
 /// A name that says something.

@@ -49,11 +49,11 @@ pub(crate) struct ExportArgs {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum ExportFormat {
-    /// The whole record; `schema/record.schema.json` describes it.
+    /// The whole record; described by `schema/record.schema.json`.
     Json,
     /// A table of stills and calls.
     Csv,
-    /// What was heard, as captions for the kept audio (WebVTT).
+    /// Captions for the kept audio (WebVTT).
     Vtt,
     /// For an image archive: structured report, labels and outlines, selection, report; the stills stay as they are.
     Dicom,

@@ -11,6 +11,7 @@ mod archive;
 #[path = "no_archive.rs"]
 mod archive;
 mod args;
+mod by_hand_args;
 mod compare_ears;
 mod doctor;
 mod ear;

@@ -86,6 +86,7 @@ impl Settings {
     }
 
     /// What each setting is, its key, its value where it is set, and an example.
+    #[allow(clippy::too_many_lines)] // a table, a row for each setting
     fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 13] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());

@@ -258,6 +258,6 @@ impl Number {
 fn lacking(what: &str, kind: &str) -> Problem {
     Problem {
         message: format!("the grammar's tag for `{kind}` lacks {what}"),
-        help: "see grammars/README.md and mend exam.gram".to_owned(),
+        help: "see grammars/README.md and correct exam.gram".to_owned(),
     }
 }

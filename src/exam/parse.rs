@@ -243,7 +243,7 @@ fn can_follow_no(act: &Act) -> bool {
 fn not_after_no() -> Problem {
     Problem {
         message: "`no` goes before a place, a number, or a finding that is not there".to_owned(),
-        help: "say it again, in the words of the phrase card".to_owned(),
+        help: "say it again in the words of the phrase card".to_owned(),
     }
 }
 

@@ -229,7 +229,7 @@ fn settle_zone(
         return None;
     }
     Some(Problem {
-        message: format!("zone {zone} is not a zone of {limb} in the schemes of this exam"),
+        message: format!("zone {zone} is not a zone of {limb} in this exam's schemes"),
         help: "check the limb and the zone; say `correction` and the right one".to_owned(),
     })
 }

@@ -193,7 +193,7 @@ fn entry_group(input: &Input, stills: &[Still], entry: &EntryRow) -> Item {
     let entered =
         input.exam.entries.iter().find(|logged| logged.seq == entry.seq).map(|logged| &logged.entered);
     let still = entry.still.as_ref().and_then(|id| stills.iter().find(|still| still.id == *id));
-    let outline = entered.and_then(|entered| corners(entered)).zip(still);
+    let outline = entered.and_then(corners).zip(still);
     let how = if entry.traced { "traced" } else { "typed" };
     let tracking = format!("{how} {} {}", entry.place.columns(), entry.seq);
     let site = input.site(&entry.place);

@@ -135,7 +135,8 @@ pub(super) fn local_scheme(input: &Input) -> DataSet {
 
 /// The stills by study and series, as every document names them that speaks of them.
 pub(super) fn evidence(stills: &[Still]) -> Vec<DataSet> {
-    let mut studies: Vec<(&str, Vec<(&str, Vec<DataSet>)>)> = Vec::new();
+    type Series<'a> = Vec<(&'a str, Vec<DataSet>)>;
+    let mut studies: Vec<(&str, Series<'_>)> = Vec::new();
     for still in stills {
         let study = slot(&mut studies, still.study.as_str());
         slot(study, still.series.as_str()).push(reference(&still.class, &still.instance));

@@ -216,10 +216,8 @@ pub fn frame_rows(exam: &Exam, pairing: &Pairing, labels: &[StillLabel]) -> Vec<
     let paired = pairing.frames.iter().map(Some).chain(std::iter::repeat(None));
     let refused = exam.refused(&exam.frames);
     let stills = exam.frames.iter().zip(labels).zip(paired).zip(refused);
-    let row = |(((frame, label), paired), refused): (
-        ((&Frame, &StillLabel), Option<&PairedFrame>),
-        Option<Foreign>,
-    )| {
+    type Labelled<'a> = (&'a Frame, &'a StillLabel);
+    let row = |(((frame, label), paired), refused): ((Labelled<'_>, Option<&PairedFrame>), Option<Foreign>)| {
         match refused {
             // Whatever it was paired with, it is none of this horse.
             Some(why) => {

@@ -264,6 +264,9 @@ struct Draft {
     starts: Starts,
 }
 
+/// What a state can go on with: its group, the state it repeats, and its arcs as word and group.
+type Shape = (usize, Option<usize>, Vec<(usize, usize)>);
+
 impl Draft {
     /// Takes out the arcs after which no utterance can end, such as to a zone that the limb lacks.
     fn drop_dead_ends(&mut self) {
@@ -288,7 +291,7 @@ impl Draft {
         let mut group: Vec<usize> = self.ends.iter().map(|is_end| usize::from(*is_end)).collect();
         let mut n_groups = 0;
         loop {
-            let mut ids: HashMap<(usize, Option<usize>, Vec<(usize, usize)>), usize> = HashMap::new();
+            let mut ids: HashMap<Shape, usize> = HashMap::new();
             let mut finer = Vec::with_capacity(group.len());
             for (state, arcs) in self.arcs.iter().enumerate() {
                 let shape = arcs.iter().map(|(word, to)| (*word, group[*to])).collect();

@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use crate::clock::{Anchor, SAMPLE_RATE_HZ};
 use crate::exam::attend::Attention;
-use crate::exam::call::{Act, Call, Problem};
+use crate::exam::call::{Act, Call};
 use crate::exam::context::Context;
 use crate::exam::event::{CallEvent, Event, Frame, Header, Outcome, UtteranceEvent};
 use crate::exam::fold::{Exam, FoldError};
@@ -26,7 +26,7 @@ use crate::session::answer::answer;
 use crate::session::effect::{Arrival, Effect, Expected, HeardUtterance, Input};
 use crate::session::exam_log::ExamLog;
 use crate::session::forgotten::{ExamState, Left, is_meant, is_saved_by_word, left};
-use crate::session::notice::{Device, Notice, Presence, ScreenChange};
+use crate::session::notice::{Notice, ScreenChange};
 use crate::session::open_question::OpenQuestion;
 use crate::session::own_voice::OwnVoice;
 use crate::session::stills::AwaitedStills;
@@ -237,7 +237,7 @@ impl Dialogue {
                 self.note(now, Event::Anchor(anchor));
             }
             Input::Line(event) => {
-                self.note(now, event);
+                self.note(now, *event);
             }
             Input::End { reason } => {
                 self.note(now, Event::Closed { reason, samples: now });
@@ -384,28 +384,6 @@ impl Dialogue {
         self.sound(Tone::Alarm);
         self.say(&text, now);
         self.tell(Notice::Forgotten, &text);
-    }
-
-    fn device(&mut self, device: Device, presence: Presence, name: String, now: u64) {
-        if device == Device::Microphone {
-            let state = match presence {
-                Presence::Lost => "lost",
-                Presence::Back => "back",
-            };
-            self.note(now, Event::Microphone { state: state.to_owned(), device: name });
-        }
-        if presence == Presence::Lost {
-            self.sound(Tone::Alarm);
-        }
-        let (notice, text) = device.line(presence);
-        self.tell(notice, text);
-    }
-
-    /// Heard, kept, and nothing more.
-    pub(super) fn pass_over(&mut self, utterance: Utterance, message: &str, help: &str) {
-        let problem = Problem { message: message.to_owned(), help: help.to_owned() };
-        let event = UtteranceEvent { utterance, outcome: Outcome::Ignored, problems: vec![problem] };
-        self.write(event, Vec::new());
     }
 
     /// Writes an utterance and its calls.

@@ -80,7 +80,7 @@ pub enum Input {
     /// The clocks were read together.
     Anchor(Anchor),
     /// A line for the journal about the sound itself.
-    Line(Event),
+    Line(Box<Event>),
     /// Listening ends.
     End {
         /// Why, for the journal.

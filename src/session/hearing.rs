@@ -207,7 +207,7 @@ impl Session {
         let audio = AudioFile { file, first_sample, source };
         let at = self.dialogue.instant_of(first_sample);
         self.keeper = Some(Keeper::create(&self.folder.audio_file(&audio), at, self.utc_offset_s)?);
-        self.step(Input::Line(Event::Audio(audio)))?;
+        self.step(Input::Line(Box::new(Event::Audio(audio))))?;
         self.hear_from(first_sample, self.cutter.ending());
         Ok(())
     }
@@ -368,7 +368,7 @@ impl Session {
     /// When the disk refuses.
     pub fn close(mut self, reason: CloseReason) -> Result<(String, Ear), SessionError> {
         let files = seal(self.folder.path(), self.exam());
-        self.step(Input::Line(Event::Sealed { files }))?;
+        self.step(Input::Line(Box::new(Event::Sealed { files })))?;
         self.step(Input::End { reason: reason.clone() })?;
         let Counts { utterances, calls, not_understood } = self.dialogue.counts();
         let folder = self.folder.path().display();

@@ -225,7 +225,7 @@ impl Live {
         let given = self.microphone.listen()?;
         if self.microphone.overrun() {
             // How much the system lost it does not say; the next anchor tells where time stands.
-            self.step(Input::Line(Event::AudioLost { samples: 0 }))?;
+            self.step(Input::Line(Box::new(Event::AudioLost { samples: 0 })))?;
             self.pace = Pace::new(self.session.next_sample());
         }
         match given {
@@ -256,7 +256,7 @@ impl Live {
 
     /// Sound was lost here: written down, and time is tied to the clocks anew.
     fn gap(&mut self, samples: u64, read: Anchor) -> Result<(), SessionError> {
-        self.step(Input::Line(Event::AudioLost { samples }))?;
+        self.step(Input::Line(Box::new(Event::AudioLost { samples })))?;
         self.step(Input::Anchor(read))?;
         self.pace = Pace::new(self.session.next_sample());
         Ok(())

@@ -163,7 +163,7 @@ impl Dialogue {
     pub(super) fn expire_question(&mut self, now: u64) {
         if self.open.as_ref().is_some_and(|open| now > open.until + ANSWER_MAX) {
             self.close_question();
-            self.tell(Notice::Listening, "no answer: it stays open for the reviewer");
+            self.tell(Notice::Listening, "no answer: left open for review");
         }
     }
 

@@ -6,13 +6,13 @@
 //! Tested in: `tests/it/dialogue.rs`.
 
 use crate::exam::call::{Act, Call, Problem};
-use crate::exam::event::{Outcome, UtteranceEvent};
+use crate::exam::event::{Event, Outcome, UtteranceEvent};
 use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::record::CoverageRow;
 use crate::session::ask::sides_of;
 use crate::session::dialogue::{Dialogue, Output, Written};
 use crate::session::forgotten::ExamState;
-use crate::session::notice::Notice;
+use crate::session::notice::{Device, Notice, Presence};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
@@ -52,7 +52,7 @@ impl Dialogue {
     /// What a person said is not acted on, but never lost in silence: it has a tone and a line, and puts the next labels in
     /// doubt.
     pub(super) fn hear_over_own_voice(&mut self, utterance: Utterance) {
-        let help = "if it was a call, put it in; an earpiece keeps the two apart";
+        let help = "if it was a call, add it by hand; an earpiece keeps the two apart";
         let message = "heard while the program itself was speaking";
         if utterance.rejected || utterance.words.is_empty() || self.own_voice.said(&utterance) {
             return self.pass_over(utterance, message, help);
@@ -142,6 +142,29 @@ impl Dialogue {
         (n > 0).then(|| {
             format!("{n} utterances were not understood or not answered: labels after them are in doubt")
         })
+    }
+
+    /// A device went, or came back.
+    pub(super) fn device(&mut self, device: Device, presence: Presence, name: String, now: u64) {
+        if device == Device::Microphone {
+            let state = match presence {
+                Presence::Lost => "lost",
+                Presence::Back => "back",
+            };
+            self.note(now, Event::Microphone { state: state.to_owned(), device: name });
+        }
+        if presence == Presence::Lost {
+            self.sound(Tone::Alarm);
+        }
+        let (notice, text) = device.line(presence);
+        self.tell(notice, text);
+    }
+
+    /// Heard, kept, and nothing more.
+    pub(super) fn pass_over(&mut self, utterance: Utterance, message: &str, help: &str) {
+        let problem = Problem { message: message.to_owned(), help: help.to_owned() };
+        let event = UtteranceEvent { utterance, outcome: Outcome::Ignored, problems: vec![problem] };
+        self.write(event, Vec::new());
     }
 }
 

@@ -115,7 +115,7 @@ fn a_box_that_was_offline_for_a_week_catches_up_and_nothing_is_there_twice() {
     let all: Vec<&String> = exams.iter().collect();
     let caught_up = told(&file(&all));
     assert_eq!(caught_up.matches("already in the archive").count(), 1, "{caught_up}");
-    assert_eq!(caught_up.matches("longer than what was there").count(), 1, "{caught_up}");
+    assert_eq!(caught_up.matches("longer than the version in the archive").count(), 1, "{caught_up}");
     assert_eq!(caught_up.lines().filter(|line| line.ends_with(": filed")).count(), 5, "{caught_up}");
     assert_eq!(told(&file(&all)).matches("already in the archive").count(), 7);
     let found = told(&zonecall(&["find", "--horse", "juniper", "--archive", &server.address()]));

@@ -248,7 +248,7 @@ fn an_element_that_claims_more_than_there_is_and_endless_nesting_are_refused_bef
     greedy.extend(*b"\x29\0\x10\x10OB\0\0\xf0\xff\xff\xff");
     std::fs::write(&path, greedy).unwrap();
     let refused = dicom::read(&path, 0).unwrap_err().message;
-    assert_eq!(refused, "element (0029,1010) claims 4294967280 bytes where 0 are left");
+    assert_eq!(refused, "element (0029,1010) claims 4294967280 bytes, but only 0 are left");
     let mut deep = whole;
     for _ in 0..100_000 {
         deep.extend(*b"\x08\0\x15\x11SQ\0\0\xff\xff\xff\xff\xfe\xff\0\xe0\xff\xff\xff\xff");

@@ -299,8 +299,8 @@ fn a_tag_that_the_program_does_not_know_is_refused_when_the_grammar_is_loaded() 
         let told = told.replace(&folder.path().display().to_string(), "x");
         expect.assert_eq(told.split(';').next().unwrap().split("\n").next().unwrap());
     };
-    refused("left {lim=LF} {!view}", &expect!["x/exam.gram:3:22: `lim` is no tag that the program knows"]);
-    refused("save {!sav}", &expect!["x/exam.gram:3:22: `sav` is no closing that the program knows"]);
+    refused("left {lim=LF} {!view}", &expect!["x/exam.gram:3:22: `lim` is not a tag that the program knows"]);
+    refused("save {!sav}", &expect!["x/exam.gram:3:22: `sav` is not a closing that the program knows"]);
     refused("one {+x} {!value}", &expect!["x/exam.gram:3:21: `{+x}` adds no whole number"]);
     refused("left {LF} {!view}", &expect!["x/exam.gram:3:22: `{LF}` is not a tag"]);
     refused(

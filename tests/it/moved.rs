@@ -68,7 +68,7 @@ fn a_still_that_went_away_is_a_finding_and_pairing_finds_it_again() {
     assert!(findings.contains("still-file") && findings.contains("run `zonecall pair`"), "{findings}");
 
     let told = scene.run(&["pair", "--frames", &scene.text("archive")]);
-    assert!(told.contains("1 stills, 0 of them new, 1 found in another place"), "{told}");
+    assert!(told.contains("1 stills, 0 of them new, 1 moved or changed"), "{told}");
     assert!(!scene.run(&["check"]).contains("is no longer at"));
     let after = scene.frames();
     assert!(after[0]["file"].as_str().unwrap().ends_with("archive/a.png"), "{after:?}");

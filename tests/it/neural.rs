@@ -197,7 +197,7 @@ fn a_zone_that_the_scheme_lacks_is_heard_as_what_it_is_and_told_to_be_none_of_th
     assert!(heard.status.success(), "{}", String::from_utf8_lossy(&heard.stderr));
     let checked = zonecall(&["check", &exam]);
     let told = String::from_utf8_lossy(&checked.stdout).into_owned();
-    assert!(told.contains("zone 4A is not a zone of LH in the schemes of this exam"), "{told}");
+    assert!(told.contains("zone 4A is not a zone of LH in this exam's schemes"), "{told}");
 }
 
 /// Three flite voices, of which `slt` was not trained on: the flexor's branches are never taken for the suspensory's.

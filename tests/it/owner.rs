@@ -59,8 +59,8 @@ fn a_lesion_is_told_with_its_place_and_share_in_plain_words() {
         ": the tendon nearest the skin at the back of the leg.",
         "Middle third of the cannon: an area inside it looks different from the rest, on the outer side; said to be mild.",
         // 0.5 of 1.5 cm2.
-        "Where it is largest, the changed area takes up about a third of the cross-section.",
-        "Looked normal where it was named: the deep flexor tendon.",
+        "At its largest, the changed area takes up about a third of the cross-section.",
+        "Looked normal where it was mentioned: the deep flexor tendon.",
         "14 views of a full scan have no picture",
         "A vet has not signed this yet, so it may still change.",
         // Eight weeks after 4 May 2026.
@@ -100,7 +100,7 @@ fn absent_and_not_scanned_are_told_apart_from_normal() {
     for words in [
         "Looked for and not found: the check ligament.",
         "Not scanned: the superficial flexor tendon.",
-        "Looked normal where it was named: the deep flexor tendon.",
+        "Looked normal where it was mentioned: the deep flexor tendon.",
     ] {
         assert!(text.contains(words), "`{words}` is not in {text}");
     }

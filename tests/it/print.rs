@@ -47,7 +47,7 @@ fn the_vet_reads_which_numbers_were_not_used_and_which_units_were_assumed() {
     let vet = read(&record, Audience::Vet).dense();
     let (_, unused) = vet.split_once("Notused:").expect("a list of what was not used");
     assert!(unused.contains(&dense("area 1.2 cm2 (line ")), "{unused}");
-    assert!(vet.contains(&dense("area 1.5 cm2 (unit not said), call ")), "{vet}");
+    assert!(vet.contains(&dense("area 1.5 cm2 (unit assumed), call ")), "{vet}");
     assert!(!read(&record, Audience::Owner).dense().contains("Notused"));
 }
 

@@ -83,7 +83,7 @@ fn a_level_belongs_to_the_zone_that_begins_there() {
         assert_eq!(zone(cm).unwrap(), code, "level {cm}");
     }
     for cm in [-0.1, 28.0, f64::NAN] {
-        assert!(zone(cm).unwrap_err().message.contains("belongs to no zone"), "level {cm}");
+        assert!(zone(cm).unwrap_err().message.contains("is in no zone"), "level {cm}");
     }
 }
 
@@ -101,7 +101,7 @@ fn levels_are_scaled_by_the_length_of_the_limb() {
     // A pony with 15 cm: the table of a big horse would put it one zone and a half too high.
     assert_eq!((zone(9.0, Some(15.0)).as_str(), zone(9.0, None).as_str()), ("2B", "2A"));
     let far = protocols.zone_of_level("LF", 18.0, &schemes, Some(15.0)).unwrap_err();
-    assert!(far.message.contains("from 0 to 17.5 cm"), "{}", far.message);
+    assert!(far.message.contains("covers 0 to 17.5 cm"), "{}", far.message);
 }
 
 #[test]

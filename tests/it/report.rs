@@ -90,7 +90,7 @@ fn a_still_in_the_table_carries_its_save_call_and_what_stands_in_its_view() {
     assert_eq!((still["call_seq"].as_str(), still["words"].as_str()), ("12", "save"));
     assert_eq!(
         still["said_in_view"],
-        "SDFT: mild core lesion, lateral; SDFT: area 1.07 cm2 (unit not said); SDFT: echo score 2 on the scale 0 to 4",
+        "SDFT: mild core lesion, lateral; SDFT: area 1.07 cm2 (unit assumed); SDFT: echo score 2 on the scale 0 to 4",
         "without the moderate lesion, which was taken back"
     );
     let other = rows.iter().find(|row| row["still_id"] == "2.25.90006").unwrap();
@@ -343,11 +343,15 @@ fn hostile_text_is_shown_as_text() {
 #[test]
 fn the_report_says_first_what_is_covered_and_what_is_missing() {
     let text = read_html(&page(&sample::record()));
-    assert!(text.contains("4 of 28 wanted views have a still. 1 view left out on purpose."), "{text}");
+    assert!(text.contains("4 of 28 expected views have a still. 1 view left out on purpose."), "{text}");
     assert!(
         text.contains("Without a still: left fore 1A L, 1B T, 1B L, 2A L, 2B L, 3A T and 4 more; right fore")
     );
-    assert!(text.contains("6 stills found, 1 with two readings and 1 without a label; 1 label is in doubt."));
+    assert!(
+        text.contains(
+            "6 stills found, 1 with two possible labels and 1 without a label; 1 label is in doubt."
+        )
+    );
 }
 
 #[test]
@@ -355,7 +359,7 @@ fn draft_and_cautions_stand_at_the_top_and_at_the_bottom() {
     let text = read_html(&page(&sample::record()));
     let places: Vec<usize> = text.match_indices("Not a diagnosis.").map(|(at, _)| at).collect();
     let [top, bottom] = places.as_slice() else { panic!("not twice: {places:?}") };
-    assert!(*top < text.find("To look at").unwrap());
+    assert!(*top < text.find("To check").unwrap());
     assert!(text.find("The scanner's clock was 197.3 s behind").unwrap() < *bottom);
     assert_eq!(text.matches("DRAFT").count(), 2);
 }
@@ -504,7 +508,7 @@ fn the_card_as_a_page_takes_smaller_type_the_more_there_is_to_say() {
 fn the_report_tells_what_was_put_right_by_hand_and_by_whom() {
     let html = page(&sample::record());
     for text in
-        ["Put right by hand", "call 7 counts as area 148 mm2", "area 1480 mm2", "heard it again", "Robin"]
+        ["Corrected by hand", "call 7 is now area 148 mm2", "area 1480 mm2", "heard it again", "Robin"]
     {
         assert!(html.contains(text), "{text}");
     }

@@ -104,7 +104,7 @@ fn a_number_that_is_not_used_is_shown_with_the_reason() {
         "no limb, zone or structure was set",
         "LPL is not expected in zone 2B of the scheme `thirds`",
         "for the same place is used",
-        "no measure is made from a circumference",
+        "no measure uses a circumference",
     ]) {
         assert!(one["why"].as_str().unwrap().contains(why), "`{why}` is not in {one}");
         assert!(text.contains(&format!("(line {}): {}", one["seq"], one["why"].as_str().unwrap())), "{text}");
@@ -188,7 +188,7 @@ fn the_report_tells_of_units_that_were_assumed_and_of_numbers_that_were_not_used
     let both = record(&exam_of(&said));
     let (calls, page) = (&both.calls, page(&both));
     let (first, last) = (calls[calls.len() - 2].seq, calls[calls.len() - 1].seq);
-    assert!(page.contains(&format!("2B: area 1.5 cm2 (unit not said), call {last}")), "{page}");
+    assert!(page.contains(&format!("2B: area 1.5 cm2 (unit assumed), call {last}")), "{page}");
     let unused = page.split_once("Not used:").expect("a list of what was not used").1;
     assert!(unused.contains(&format!("area 1.2 cm2 (line {first}): ")), "{unused}");
     let whole = [&place[..], &["area one point two square centimetres"]].concat();
@@ -264,7 +264,7 @@ fn a_hostile_name_stays_text_in_the_chart() {
 fn the_report_holds_tables_thresholds_and_sources_of_the_measures() {
     let page = page(&spoken());
     for words in [
-        "Computed from what was said and traced",
+        "Measurements",
         "more than 20 % larger than RF",
         "11.88 %, mild",
         "no area in 3C",

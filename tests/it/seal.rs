@@ -132,7 +132,7 @@ fn verify_check_and_reports_name_what_was_changed() {
         (output.status.code(), String::from_utf8_lossy(&output.stdout).into_owned())
     };
     let (code, text) = said(&["journal", &path, "--verify"]);
-    assert!(code == Some(0) && text.contains("holds for all before it"), "{text}");
+    assert!(code == Some(0) && text.contains("covers every line before it"), "{text}");
     harm(&folder.path().join(STILL));
     for command in [vec!["journal", &path, "--verify"], vec!["check", &path]] {
         let (code, text) = said(&command);

@@ -272,7 +272,7 @@ pub fn record() -> Record {
             seq: 60,
             at: at(900),
             by: "Robin".to_owned(),
-            what: "call 7 counts as area 148 mm2".to_owned(),
+            what: "call 7 is now area 148 mm2".to_owned(),
             was: "area 1480 mm2".to_owned(),
             why: "heard it again".to_owned(),
             call_seq: Some(7),

@@ -302,6 +302,9 @@ impl Receiver {
 }
 
 /// One connection.
+/// The status that refuses an object, and why.
+type Refusal = (u16, String);
+
 struct Talk<'a> {
     receiver: &'a Receiver,
     association: ServerAssociation<TcpStream>,
@@ -309,7 +312,7 @@ struct Talk<'a> {
     from: String,
     command: Vec<u8>,
     /// The object that comes in, with its command; without a file where it was refused but its data still come.
-    coming: Option<(Message, Result<Coming, (u16, String)>)>,
+    coming: Option<(Message, Result<Coming, Refusal>)>,
     told: &'a (dyn Fn(&Arrival) + Sync),
 }
 

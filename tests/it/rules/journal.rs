@@ -89,7 +89,7 @@ pub(crate) const CASES: &[Cases] = &[
     ("sound-silent", |rule| {
         let two = [(160_000, 640_000), (800_000, 1_200_000)]
             .map(|(from, to)| SoundFault::Silent(Span { from, to }));
-        rule.fires("55 s of the sound are nothing but zeros, from 10.0 s", &sound(two.to_vec()));
+        rule.fires("55 s of the sound are all zeros, from 10.0 s", &sound(two.to_vec()));
         rule.silent(&fine());
     }),
     ("nothing-heard", |rule| {
@@ -110,7 +110,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&fine());
     }),
     ("not-understood", |rule| {
-        rule.fires("2 utterances were not understood", &said(&["left fore", "blue green yellow", "red red"]));
+        rule.fires("2 phrases were not understood", &said(&["left fore", "blue green yellow", "red red"]));
         rule.silent(&fine());
     }),
 ];

@@ -21,7 +21,7 @@ pub(crate) const CASES: &[Cases] = &[
     ("value-out-of-bounds", out_of_bounds),
     ("unit-unclear", |rule| {
         // 1.2 and 12 mm are both usual; 12 cm is not, and 1.5 cm2 is while 1.5 mm2 is not.
-        rule.fires("width 1.2 mm: the unit was not said, and cm", &area("width one point two"));
+        rule.fires("width 1.2 mm: no unit was said, and cm", &area("width one point two"));
         rule.silent(&area("width twelve"));
         rule.silent(&area("width one point two centimetres"));
         rule.silent(&area("area one point five"));
