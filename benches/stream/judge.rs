@@ -50,8 +50,20 @@ pub struct Judged {
 fn parts(act: Act, corrects: bool) -> Vec<String> {
     let said = |text: String| if corrects { format!("corrected {text}") } else { text };
     match told(act) {
-        Act::View(View { limb, zone, level_cm, plane, structure }) => {
-            let fields = [("limb", limb), ("zone", zone), ("plane", plane), ("structure", structure)];
+        Act::View(view) => {
+            let View { limb, zone, level_cm, level_from, to_zone, place, plane, offset, structure, step } =
+                view;
+            let fields = [
+                ("limb", limb),
+                ("zone", zone),
+                ("level from", level_from),
+                ("to zone", to_zone),
+                ("place", place),
+                ("plane", plane),
+                ("offset", offset),
+                ("structure", structure),
+                ("step", step.map(|step| format!("{step:?}"))),
+            ];
             let fields =
                 fields.into_iter().filter_map(|(name, value)| Some(said(format!("{name} {}", value?))));
             fields.chain(level_cm.map(|level| said(format!("level {level}")))).collect()

@@ -77,7 +77,7 @@ pub(crate) enum Task {
     /// Measure an outline on a still.
     ///
     /// Gives area, size and grey of an outline and adds them to the exam. The review desk does the same with the mouse.
-    Trace(super::trace::TraceArgs),
+    Trace(TraceArgs),
     /// Check, correct, measure and sign an exam in a browser.
     ///
     /// Opens the review desk on this machine: listen to a call, see its still, answer the open questions, trace and sign.

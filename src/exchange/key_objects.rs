@@ -43,8 +43,7 @@ pub(super) fn selection(
     let mut chosen = Vec::new();
     let mut lines = Vec::new();
     for frame in &input.record.frames {
-        let found: Vec<String> =
-            shown(input, frame).map(crate::report::words::meaning).collect();
+        let found: Vec<String> = shown(input, frame).map(crate::report::words::meaning).collect();
         let still = stills.iter().find(|still| still.id == frame.id);
         if let Some(still) = still.filter(|_| !found.is_empty()) {
             let doubt = if frame.doubt.is_empty() {

@@ -217,16 +217,17 @@ pub fn frame_rows(exam: &Exam, pairing: &Pairing, labels: &[StillLabel]) -> Vec<
     let refused = exam.refused(&exam.frames);
     let stills = exam.frames.iter().zip(labels).zip(paired).zip(refused);
     type Labelled<'a> = (&'a Frame, &'a StillLabel);
-    let row = |(((frame, label), paired), refused): ((Labelled<'_>, Option<&PairedFrame>), Option<Foreign>)| {
-        match refused {
-            // Whatever it was paired with, it is none of this horse.
-            Some(why) => {
-                let refused = Some(refused_in_words(exam, frame, why));
-                FrameRow { refused, ..frame_row(exam, frame, label, None) }
+    let row =
+        |(((frame, label), paired), refused): ((Labelled<'_>, Option<&PairedFrame>), Option<Foreign>)| {
+            match refused {
+                // Whatever it was paired with, it is none of this horse.
+                Some(why) => {
+                    let refused = Some(refused_in_words(exam, frame, why));
+                    FrameRow { refused, ..frame_row(exam, frame, label, None) }
+                }
+                None => frame_row(exam, frame, label, paired),
             }
-            None => frame_row(exam, frame, label, paired),
-        }
-    };
+        };
     stills.map(row).collect()
 }
 
