@@ -202,7 +202,7 @@ mod tests {
         assert_eq!(Act::View(level).to_string(), "level 12.5 cm");
         let amount = Amount { number: 1.07, unit: Some("cm2".into()), unit_assumed: true };
         let value = Value { term: "area".into(), amount, said: ValueSaid::default() };
-        assert_eq!(Act::Value(value).to_string(), "area 1.07 cm2 (unit assumed)");
+        assert_eq!(Act::Value(value).to_string(), "area 1.07 cm2 (unit not said)");
         let finding = Finding {
             class: Class::Lesion,
             term: "spot".into(),
