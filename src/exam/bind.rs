@@ -141,9 +141,15 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         if shared.is_empty() {
             return Err(which());
         }
-        for structure in &row {
-            found.push((*structure).clone());
-            found.extend(shared.iter().map(|phrase| (*phrase).clone()));
+        // Each finding carries its structure itself: said in one utterance, they cannot be told apart by their time.
+        for said in &row {
+            let structure = only_structure(&said.call.act).unwrap_or_default();
+            for phrase in &shared {
+                let mut own = (*phrase).clone();
+                give(&mut own.call.act, &structure);
+                join_words(&mut own.call, &said.call, true);
+                found.push(own);
+            }
         }
         idx = after + shared.len();
     }

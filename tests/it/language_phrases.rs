@@ -71,7 +71,7 @@ fn a_finding_belongs_to_the_structure_of_its_own_utterance() {
         ("core lesion in the deep", "core lesion of DDFT"),
         ("enlarged check ligament", "enlarged of ALDDFT"),
         ("suspensory body enlarged", "SL-body; enlarged"),
-        ("superficial and deep normal", "SDFT; normal; DDFT; normal"),
+        ("superficial and deep normal", "normal of SDFT; normal of DDFT"),
         ("annular ligament not thickened", "no thickened of PAL"),
         ("area of the deep one twenty", "area of DDFT 120 mm2 (unit not said)"),
         ("deep one oh four", "DDFT; area 104 mm2 (unit not said)"),
