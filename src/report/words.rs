@@ -52,8 +52,8 @@ pub(crate) fn meaning(call: &CallRow) -> String {
             parts.retain(|part| !part.is_empty());
             let mut text = parts.join(" ");
             match call.class.as_deref() {
-                Some("negative") => text.insert_str(0, "not found: "),
-                Some("absent") => text.insert_str(0, "not found: "),
+                Some("negative") => text.insert_str(0, "no "),
+                Some("absent") => text.insert_str(0, "not seen: "),
                 Some("not_done") if term != "not done" => text.insert_str(0, "not done: "),
                 _ => {}
             }
