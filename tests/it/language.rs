@@ -305,15 +305,15 @@ fn a_tag_that_the_program_does_not_know_is_refused_when_the_grammar_is_loaded() 
     refused("left {LF} {!view}", &expect!["x/exam.gram:3:22: `{LF}` is not a tag"]);
     refused(
         "scar {class=leison} {term=scar} {!finding}",
-        &expect!["x/exam.gram:3:22: `leison` is no class that the program knows"],
+        &expect!["x/exam.gram:3:22: `leison` is not a class that the program knows"],
     );
     refused(
         "halt {command=halt} {!command}",
-        &expect!["x/exam.gram:3:22: `halt` is no command that the program knows"],
+        &expect!["x/exam.gram:3:22: `halt` is not a command that the program knows"],
     );
     refused(
         "how {ask=how} {!question}",
-        &expect!["x/exam.gram:3:21: `how` is no ask that the program knows"],
+        &expect!["x/exam.gram:3:21: `how` is not a ask that the program knows"],
     );
     refused("left {limb=} {!view}", &expect!["x/exam.gram:3:22: `{limb=}` gives no text after `limb=`"]);
 }
