@@ -140,7 +140,8 @@ fn open(args: &ExportArgs) -> anyhow::Result<Opened> {
         None => Codes::built_in()?,
     };
     let (mut stills, mut problems) = (Vec::new(), 0);
-    for frame in &record.frames {
+    // A still of another animal, or of nobody knows whom, goes nowhere before a person has said whose it is.
+    for frame in record.frames.iter().filter(|frame| frame.refused.is_none()) {
         match still::read(frame, folder) {
             Ok(Some(still)) => stills.push(still),
             Ok(None) => {}

@@ -12,7 +12,7 @@ use dicom_dictionary_std::tags;
 use serde_json::{Map, Value, json};
 
 use super::code::Code;
-use super::concept::{FINDING, MODIFIER, SITE};
+use super::concept::{MODIFIER, SITE};
 use super::dataset::zone;
 use super::dicom::Input;
 use super::report::settled_at;
@@ -21,6 +21,7 @@ use super::subject::{Identity, Subject, SubjectError};
 use super::uid::uuid;
 use crate::knowledge::place::Place;
 use crate::knowledge::record::{CallRow, EntryRow, standing};
+use crate::report::words::amount;
 
 const ANIMAL: &str = "http://hl7.org/fhir/StructureDefinition/patient-animal";
 const UCUM: &str = "http://unitsofmeasure.org";
@@ -261,16 +262,21 @@ impl Making<'_> {
             out.insert("performer".to_owned(), json!([{"reference": speaker}]));
         }
         if call.kind == "value" {
-            self.put_number(&mut out, term, call.number, call.unit.as_deref(), call.scale.as_deref());
+            let number = call.number.filter(|_| super::group::is_one_number(call));
+            self.put_number(&mut out, term, number, call.unit.as_deref(), call.scale.as_deref());
+            if number.is_none() {
+                // A bound, a range or a product is no number: it goes out in words.
+                out.insert("valueString".to_owned(), json!(amount(call)));
+            }
             return Value::Object(out);
         }
-        out.insert("code".to_owned(), concept(input, &FINDING.into()));
+        let (name, found) = super::group::stated(input, call);
+        out.insert("code".to_owned(), concept(input, &name));
         if call.class.as_deref() == Some("not_done") {
             let coding = json!([{"system": "http://terminology.hl7.org/CodeSystem/data-absent-reason", "code": "not-performed"}]);
             out.insert("dataAbsentReason".to_owned(), json!({"coding": coding}));
             return Value::Object(out);
         }
-        let found = input.codes.finding(call.class.as_deref(), term);
         out.insert("valueCodeableConcept".to_owned(), concept(input, &found));
         let degree =
             call.degree.iter().map(|name| (input.codes.common.severity.clone(), input.codes.degree(name)));

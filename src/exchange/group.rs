@@ -14,11 +14,13 @@ use super::concept::{
 };
 use super::content::{Item, Relation, Says};
 use super::dicom::Input;
+use super::report::is_labelled;
 use super::still::Still;
 use super::uid::uid;
 use crate::exam::event::Entered;
 use crate::knowledge::place::Place;
-use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Status, standing};
+use crate::knowledge::record::{CallRow, EntryRow, FrameRow, standing};
+use crate::report::words::{amount, meaning};
 
 /// Every group of an exam, in the order of the journal.
 pub(super) fn groups(input: &Input, stills: &[Still]) -> Vec<Item> {
@@ -84,11 +86,8 @@ fn view(site: &Site) -> Option<Item> {
 /// The stills of a view, and what speaks against their labels.
 fn sources(input: &Input, stills: &[Still], place: &Place) -> Vec<Item> {
     let mut found = Vec::new();
-    let of_view = |frame: &&FrameRow| {
-        place.zone.is_some()
-            && frame.place.same_view(place)
-            && !matches!(frame.status, Status::LeftOut | Status::Ambiguous | Status::Unlabelled)
-    };
+    let of_view =
+        |frame: &&FrameRow| place.zone.is_some() && frame.place.same_view(place) && is_labelled(frame);
     for frame in input.record.frames.iter().filter(of_view) {
         if let Some(still) = stills.iter().find(|still| still.id == frame.id) {
             found.push(Item::image(Relation::Contains, Some(SOURCE.into()), still));
@@ -110,8 +109,14 @@ fn spoken_group(input: &Input, stills: &[Still], first: &CallRow, calls: &[&Call
     let tracking = format!("spoken {} {}", first.place.columns(), first.seq);
     let numbers = calls.iter().filter_map(|call| {
         let term = call.term.as_deref().unwrap_or_default();
-        let mut says =
-            number(input, term, call.number?, call.unit.as_deref(), call.scale.as_deref()).at(call.said_at);
+        let (unit, scale) = (call.unit.as_deref(), call.scale.as_deref());
+        let mut says = if is_one_number(call) {
+            number(input, term, call.number?, unit, scale)
+        } else {
+            // A bound, a range or a product is no number: it goes out in words.
+            Item::text(Relation::Contains, named(input, term, scale), &amount(call))
+        };
+        says = says.at(call.said_at);
         if input.codes.is_of_lesion(term) {
             says = says.with([of_lesion(input)]);
         }
@@ -126,6 +131,30 @@ fn spoken_group(input: &Input, stills: &[Still], first: &CallRow, calls: &[&Call
         .with(view(&site))
         .with(calls.iter().map(|call| comment(&as_heard(call))))
         .with(doubts)
+}
+
+/// Whether a call says one number, and neither a bound nor a range nor two sides.
+pub(super) fn is_one_number(call: &CallRow) -> bool {
+    call.comparator.is_none() && call.to.is_none() && call.by.is_none()
+}
+
+/// What a finding says, as a name and a value: `Finding` and what was seen; or the thing itself and that it was not found,
+/// is only possible, or is an impression. Only what was plainly seen goes out as seen.
+pub(super) fn stated(input: &Input, call: &CallRow) -> (Code, Code) {
+    let codes = input.codes;
+    let term = call.term.as_deref().unwrap_or_default();
+    let class = call.class.as_deref();
+    let is_known = matches!(class, Some("lesion" | "quality" | "normal" | "absent" | "not_done"));
+    let is_plain = call.certainty.is_none() && call.against.is_none() && call.than.is_none();
+    if is_known && is_plain {
+        return (FINDING.into(), codes.finding(class, term));
+    }
+    let name = codes.finding(None, term);
+    match class {
+        Some("negative") if is_plain => (name, codes.common.absent.clone()),
+        _ if call.certainty.is_some() => (name, codes.local("possible", "possible")),
+        _ => (name, codes.local("see comment", &meaning(call))),
+    }
 }
 
 /// How a number came; the dictionaries have no code for it.
@@ -153,20 +182,19 @@ pub(super) fn named(input: &Input, term: &str, scale: Option<&str>) -> Code {
 fn finding_group(input: &Input, stills: &[Still], call: &CallRow) -> Item {
     let codes = input.codes;
     let site = input.site(&call.place);
-    let term = call.term.as_deref().unwrap_or_default();
+    let (name, value) = stated(input, call);
     let positions: Vec<_> = call.position.iter().map(|name| codes.position(name)).collect();
     let tracking = format!("finding {} {}", call.place.columns(), call.seq);
     let degree = call.degree.as_deref().map(|name| {
         Item::code(Relation::Contains, codes.common.severity.clone(), codes.degree(name)).at(call.said_at)
     });
     group(input, &tracking, "1501")
-        .with([Item::code(Relation::Contains, FINDING, codes.finding(call.class.as_deref(), term))
-            .at(call.said_at)])
+        .with([Item::code(Relation::Contains, name, value).at(call.said_at)])
         .with(sites(&site, &positions))
         .with(sources(input, stills, &call.place))
         .with(degree)
         .with(view(&site))
-        .with([comment(&as_heard(call))])
+        .with([comment(&as_heard(call)), comment(&meaning(call))])
         .with(doubts(call).map(|text| comment(&text)))
 }
 
@@ -182,11 +210,14 @@ pub(super) fn doubts(call: &CallRow) -> impl Iterator<Item = String> {
     let against = call.doubt.iter().map(|doubt| format!("in doubt: {doubt}"));
     let term = call.term.clone().unwrap_or_default();
     let assumed = call.unit_assumed.then(|| format!("unit of {term} assumed, not said"));
+    let about = call.approx.then(|| format!("{term} said as about that much"));
+    let possible = call.certainty.map(|_| format!("{term} only possible, neither seen nor ruled out"));
+    let copied = call.copied.then(|| "said as the same again".to_owned());
     let corrected = (!call.corrected_by.is_empty()).then(|| {
         let lines: Vec<String> = call.corrected_by.iter().map(u64::to_string).collect();
         format!("{term} corrected by journal line {}", lines.join(", "))
     });
-    against.chain(assumed).chain(corrected)
+    against.chain(assumed).chain(about).chain(possible).chain(copied).chain(corrected)
 }
 
 fn entry_group(input: &Input, stills: &[Still], entry: &EntryRow) -> Item {

@@ -50,7 +50,12 @@ struct Row<'a> {
 pub fn copies(input: &Input, stills: &[Still], exam_folder: &Path) -> Copies {
     let mut made = Copies::default();
     let mut rows = Vec::new();
-    let frames = input.record.frames.iter().enumerate().filter(|(_, frame)| frame.status != Status::LeftOut);
+    let frames = input
+        .record
+        .frames
+        .iter()
+        .enumerate()
+        .filter(|(_, frame)| frame.status != Status::LeftOut && frame.refused.is_none());
     for (idx, frame) in frames {
         let stem = stem(frame, idx + 1);
         let mut row = Row { frame, picture: None, dicom: None };

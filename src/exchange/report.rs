@@ -240,9 +240,9 @@ fn library_entry(input: &Input, still: &Still) -> Item {
     entry.with([Item::text(context, COMMENT, &label)])
 }
 
-/// Whether a still has one label.
+/// Whether a still has one label, and is taken for one of this exam.
 pub(super) fn is_labelled(frame: &FrameRow) -> bool {
-    matches!(frame.status, Status::Spoken | Status::Context | Status::Hand)
+    frame.refused.is_none() && matches!(frame.status, Status::Spoken | Status::Context | Status::Hand)
 }
 
 /// What goes with the whole exam: the cautions, and what a person should look at.

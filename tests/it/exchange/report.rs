@@ -152,6 +152,31 @@ fn a_doubt_travels_into_the_report() {
     assert!(texts.iter().any(|text| text.contains("Not a diagnosis")), "{texts:?}");
 }
 
+/// What is not there, or only possible, must never be read as seen.
+#[test]
+fn a_negative_or_possible_finding_is_no_finding_of_its_name() {
+    let exam = tempfile::tempdir().unwrap();
+    let said = [
+        (2.0, "left fore zone two bravo transverse"),
+        (6.0, "superficial flexor"),
+        (9.0, "no core lesion"),
+        (13.0, "possible border lesion"),
+        (20.0, "end of exam"),
+    ];
+    crate::support::write_journal(exam.path(), &said);
+    export(exam.path(), "dicom", &[], 0);
+    let tree = &read(exam.path(), 1)["tree"];
+    let mut stated = Vec::new();
+    walk(tree, &mut |above, item| {
+        if above["name"] == "125007" && item["type"] == "CODE" && item["relation"] == "CONTAINS" {
+            stated.push((item["name"].clone(), item["code"].clone()));
+        }
+    });
+    assert!(stated.contains(&("core-lesion".into(), "272519000".into())), "{stated:?}");
+    assert!(stated.contains(&("border-lesion".into(), "possible".into())), "{stated:?}");
+    assert!(stated.iter().all(|(name, _)| *name != "121071"), "{stated:?}");
+}
+
 #[test]
 fn a_still_of_another_animal_stops_the_export_until_somebody_says_which_counts() {
     let exam = super::stage::folder_of(|_, still| {
