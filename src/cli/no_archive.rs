@@ -1,4 +1,4 @@
-//! `file`, `history` and `find` of a program that was built without the archive.
+//! `file`, `history`, `find` and `archive` of a program that was built without the archive.
 //!
 //! Takes: whatever they are asked.
 //! Gives: an error.
@@ -12,6 +12,7 @@ use super::left_out::{LeftOutArgs, left_out};
 pub(crate) type FileArgs = LeftOutArgs;
 pub(crate) type HistoryArgs = LeftOutArgs;
 pub(crate) type FindArgs = LeftOutArgs;
+pub(crate) type KeepingArgs = LeftOutArgs;
 
 pub(crate) fn file(_: &FileArgs) -> anyhow::Result<ExitCode> {
     left_out("file", "archive")
@@ -23,4 +24,8 @@ pub(crate) fn history(_: &HistoryArgs) -> anyhow::Result<ExitCode> {
 
 pub(crate) fn find(_: &FindArgs) -> anyhow::Result<ExitCode> {
     left_out("find", "archive")
+}
+
+pub(crate) fn keep(_: &KeepingArgs) -> anyhow::Result<ExitCode> {
+    left_out("archive", "archive")
 }

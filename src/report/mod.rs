@@ -2,6 +2,7 @@
 
 pub mod card;
 pub mod export;
+#[cfg(feature = "archive")]
 pub mod history;
 pub mod owner;
 mod decode;
