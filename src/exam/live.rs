@@ -98,29 +98,44 @@ impl LiveExam {
     }
 
     /// The last call takes effect; none where only the whole exam tells what it does.
+    ///
+    /// Calls are said in the order of the journal and stand in the order of time: one that waited for an answer is written
+    /// after the answer and stands before it.
     fn settle_last(&mut self, protocols: &Protocols) -> Option<CallsChanged> {
         let last = self.said.len() - 1;
-        let mut from = last;
+        let mut sample = self.said[last].sample;
         if matches!(self.said[last].act, Act::Command(Command::TakeBack { .. } | Command::TakeBackSave)) {
             for touched in take_back_one(&mut self.said, last) {
                 // Without a correction what it corrected is as it was said: that is a matter for the whole.
                 if self.said[touched].call.corrects || !self.said[touched].corrected_by.is_empty() {
                     return None;
                 }
-                from = from.min(touched);
+                sample = sample.min(self.said[touched].sample);
             }
         }
-        from = from.min(correct_one(&mut self.said, last).unwrap_or(last));
-        if self.said[from..].iter().any(|call| looks_back(&call.act)) {
-            return None;
+        if let Some(earliest) = correct_one(&mut self.said, last) {
+            let by = self.said[last].seq;
+            let corrected = self.said[earliest..last].iter().filter(|call| call.corrected_by.contains(&by));
+            sample = corrected.map(|call| call.sample).min().unwrap_or(sample).min(sample);
         }
         let exam = &mut self.exam;
+        // The new call stands at the end, wherever it belongs.
+        exam.calls.pop();
+        let from = exam.calls.partition_point(|call| call.sample < sample);
+        let n_after = exam.calls.len() + 1 - from;
+        let after = self.said.iter().rev().filter(|call| call.sample >= sample).take(n_after);
+        let mut after: Vec<LoggedCall> = after.cloned().collect();
+        after.reverse();
+        after.sort_by_key(|call| call.sample);
+        if after.iter().any(|call| looks_back(&call.act)) {
+            return None;
+        }
         exam.calls.truncate(from);
-        exam.calls.extend(self.said[from..].iter().cloned());
+        exam.calls.append(&mut after);
         let before = from.checked_sub(1).map(|idx| exam.calls[idx].context.clone()).unwrap_or_default();
         exam.context = set_in_force_from(&mut exam.calls[from..], before, &exam.header, protocols);
         exam.place_notes(from);
-        Some(if from == last { CallsChanged::Added } else { CallsChanged::Earlier })
+        Some(if n_after == 1 { CallsChanged::Added } else { CallsChanged::Earlier })
     }
 
     fn fold_anew(&mut self, protocols: &Protocols) {

@@ -29,6 +29,7 @@ use crate::session::forgotten::{ExamState, Left, is_meant, is_saved_by_word, lef
 use crate::session::notice::{Notice, ScreenChange};
 use crate::session::open_question::OpenQuestion;
 use crate::session::own_voice::OwnVoice;
+use crate::session::prompts::reaches_back;
 use crate::session::stills::AwaitedStills;
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
@@ -323,7 +324,7 @@ impl Dialogue {
         let at = written.calls.first().map_or(now, |call| call.span.from);
         let after = &self.log.exam().context;
         // A place that was corrected or taken back was not left: nobody was there.
-        let went_on = state == ExamState::Ended || written.changed != CallsChanged::Earlier;
+        let went_on = state == ExamState::Ended || !written.calls.iter().any(reaches_back);
         let view = left(&written.before, after, self.log.progress(), state).filter(|_| went_on);
         let is_other = !Place::from(&written.before).same_view(&Place::from(after));
         let moved = state == ExamState::Ended || (went_on && is_other);

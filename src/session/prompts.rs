@@ -5,7 +5,7 @@
 //! Never: changes the exam.
 //! Tested in: `tests/it/dialogue.rs`.
 
-use crate::exam::call::{Act, Call, Problem};
+use crate::exam::call::{Act, Call, Command, Problem};
 use crate::exam::event::{Event, Outcome, UtteranceEvent};
 use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::record::CoverageRow;
@@ -166,6 +166,12 @@ impl Dialogue {
         let event = UtteranceEvent { utterance, outcome: Outcome::Ignored, problems: vec![problem] };
         self.write(event, Vec::new());
     }
+}
+
+/// A call that corrects earlier ones or takes them back.
+pub(super) fn reaches_back(call: &Call) -> bool {
+    let takes_back = matches!(call.act, Act::Command(Command::TakeBack { .. } | Command::TakeBackSave));
+    call.corrects || takes_back
 }
 
 fn is_open(row: &CoverageRow) -> bool {
