@@ -103,6 +103,7 @@ pub(crate) fn chart(record: &Record, protocols: &Protocols) -> Vec<String> {
 }
 
 /// A chart as a file of its own, its letters of the typeface `face`.
+#[cfg(feature = "print")]
 pub(crate) fn alone(svg: &str, face: &str) -> String {
     svg.replacen("<svg ", "<svg xmlns=\"http://www.w3.org/2000/svg\" ", 1)
         .replace("font-family=\"inherit\"", &format!("font-family=\"{face}\""))
