@@ -18,7 +18,8 @@ use super::args;
 use super::output::write_file;
 use crate::exam::fold::Exam;
 use crate::exam_folder::record_against;
-use crate::exchange::dicom::{Input, earlier, export};
+use crate::exchange::dicom::{earlier, export};
+use crate::exchange::input::ExportInput;
 use crate::exchange::still::{self, Still};
 use crate::exchange::teaching::Rectangle;
 use crate::exchange::{Codes, fhir, labelled, marks, subject, teaching};
@@ -71,8 +72,8 @@ pub(crate) enum ExportFormat {
 #[derive(Debug, clap::Args)]
 pub(crate) struct ExchangeArgs {
     /// Whose name goes onto `dicom` and `fhir`.
-    #[arg(long, value_enum, default_value_t = Identity::Agreed)]
-    pub(crate) identity: Identity,
+    #[arg(long, value_enum, default_value_t = IdentityArgs::Agreed)]
+    pub(crate) identity: IdentityArgs,
     /// The practice that the signing vet answers to, for `dicom`.
     #[arg(long, value_name = "NAME", value_parser = args::not_blank)]
     pub(crate) organisation: Option<String>,
@@ -86,7 +87,7 @@ pub(crate) struct ExchangeArgs {
 
 /// Whose name goes onto an export.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Identity {
+pub(crate) enum IdentityArgs {
     /// That of the stills; where the exam names another animal, nothing is written.
     Agreed,
     /// That of the stills.
@@ -95,12 +96,12 @@ pub(crate) enum Identity {
     Exam,
 }
 
-impl From<Identity> for subject::Identity {
-    fn from(identity: Identity) -> subject::Identity {
+impl From<IdentityArgs> for subject::Identity {
+    fn from(identity: IdentityArgs) -> subject::Identity {
         match identity {
-            Identity::Agreed => subject::Identity::Agreed,
-            Identity::Stills => subject::Identity::Stills,
-            Identity::Exam => subject::Identity::Exam,
+            IdentityArgs::Agreed => subject::Identity::Agreed,
+            IdentityArgs::Stills => subject::Identity::Stills,
+            IdentityArgs::Exam => subject::Identity::Exam,
         }
     }
 }
@@ -155,8 +156,8 @@ fn open(args: &ExportArgs) -> anyhow::Result<Opened> {
 }
 
 impl Opened {
-    fn input<'a>(&'a self, args: &'a ExportArgs) -> Input<'a> {
-        Input {
+    fn input<'a>(&'a self, args: &'a ExportArgs) -> ExportInput<'a> {
+        ExportInput {
             record: &self.record,
             exam: &self.exam,
             protocols: &self.protocols,

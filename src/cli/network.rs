@@ -17,9 +17,9 @@ use anyhow::Context as _;
 
 use crate::exam::event::{Event, SentEvent};
 use crate::exam::journal::{self, Journal};
-use crate::exchange::network::receive::{Limits, Receiver};
+use crate::exchange::network::receive::{ReceiveLimits, Receiver};
 use crate::exchange::network::send::{Object, Peer, Sent};
-use crate::exchange::network::{Arrival, Outcome};
+use crate::exchange::network::{InboxOutcome, ReceivedObject};
 
 /// Longest AE title (PS3.5 6.2, VR AE).
 const AE_CHARS_MAX: usize = 16;
@@ -98,13 +98,13 @@ fn ae_title(text: &str) -> Result<String, String> {
 }
 
 pub(crate) fn receive(args: &ReceiveArgs) -> anyhow::Result<ExitCode> {
-    let limits = Limits {
+    let limits = ReceiveLimits {
         from: args.from.clone(),
         addresses: args.address.clone(),
         connections_max: args.connections_max,
         object_bytes_max: args.object_mb_max.saturating_mul(1 << 20),
         objects_max: args.objects_max,
-        ..Limits::default()
+        ..ReceiveLimits::default()
     };
     let here_s = chrono::Local::now().offset().local_minus_utc();
     let receiver = Receiver::new(&args.into, &args.ae, limits, here_s)?;
@@ -124,7 +124,7 @@ pub(crate) fn receive(args: &ReceiveArgs) -> anyhow::Result<ExitCode> {
     }
     let refused = AtomicUsize::new(0);
     receiver.serve(&listener, &stop, &|arrival| {
-        if arrival.outcome == Outcome::Refused {
+        if arrival.outcome == InboxOutcome::Refused {
             refused.fetch_add(1, Ordering::Relaxed);
         }
         // A closed pipe is no reason to stop receiving.
@@ -133,12 +133,12 @@ pub(crate) fn receive(args: &ReceiveArgs) -> anyhow::Result<ExitCode> {
     Ok(if refused.into_inner() == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
-fn line(arrival: &Arrival) -> String {
+fn line(arrival: &ReceivedObject) -> String {
     let what = match arrival.outcome {
-        Outcome::Kept => "kept",
-        Outcome::Known => "known",
-        Outcome::Beside => "BESIDE",
-        Outcome::Refused => "REFUSED",
+        InboxOutcome::Kept => "kept",
+        InboxOutcome::Known => "known",
+        InboxOutcome::Beside => "BESIDE",
+        InboxOutcome::Refused => "REFUSED",
     };
     let name = arrival.file.as_deref().unwrap_or(&arrival.instance);
     let from = if arrival.from.is_empty() { &arrival.address } else { &arrival.from };

@@ -102,13 +102,13 @@ pub struct View {
     pub structure: Option<String>,
     /// A move from where the probe was; what it leads to is found when the calls are folded.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub step: Option<Step>,
+    pub step: Option<ViewStep>,
 }
 
 /// A move that only makes sense from the place before it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Step {
+pub enum ViewStep {
     /// To the other limb of the pair.
     OtherLimb,
     /// One zone on.

@@ -11,7 +11,7 @@ use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::speech::endpoint::Endpointer;
 use crate::speech::recognise::{EngineError, Recogniser};
-use crate::speech::stream::{AtPause, Listener, Pace, Parts, Stream};
+use crate::speech::stream::{AtPause, Stream, StreamListener, StreamPace, StreamParts};
 use crate::speech::utterance::{Utterance, UtteranceAudio};
 
 /// Readings kept for the moment at which their utterance is over.
@@ -65,8 +65,8 @@ impl UtteranceCutter {
     pub fn new(first: u64, ending: Ending, engine: &dyn Recogniser) -> Self {
         let ending = if engine.is_quick() { ending } else { Ending::AtPause };
         let source = match (engine.tells_sounds(), ending) {
-            (true, Ending::Early) => CutBy::Engine(Stream::new(first, Pace::Prompt)),
-            (true, Ending::AtPause) => CutBy::Engine(Stream::new(first, Pace::Patient)),
+            (true, Ending::Early) => CutBy::Engine(Stream::new(first, StreamPace::Prompt)),
+            (true, Ending::AtPause) => CutBy::Engine(Stream::new(first, StreamPace::Patient)),
             (false, Ending::Early) => CutBy::Loudness(Box::new(Endpointer::asking_early(first))),
             (false, Ending::AtPause) => CutBy::Loudness(Box::new(Endpointer::new(first))),
         };
@@ -180,7 +180,7 @@ impl AtPauses<'_, '_> {
     }
 }
 
-impl Listener for AtPauses<'_, '_> {
+impl StreamListener for AtPauses<'_, '_> {
     fn sounds(&mut self, samples: &[i16]) -> Result<Vec<f32>, EngineError> {
         self.ear.engine.sounds(samples)
     }
@@ -195,7 +195,7 @@ impl Listener for AtPauses<'_, '_> {
         Ok(if is_whole { AtPause::Whole } else { AtPause::MayGoOn })
     }
 
-    fn goes_on(&mut self, parts: &Parts) -> Result<bool, EngineError> {
+    fn goes_on(&mut self, parts: &StreamParts) -> Result<bool, EngineError> {
         let (Some(both), _) = self.hear(&parts.both)? else {
             // Together they are not clear: two calls, if the second is clear by itself.
             let (second, is_half) = self.hear(&parts.second)?;
@@ -212,7 +212,7 @@ impl Listener for AtPauses<'_, '_> {
         Ok(!self.ear.language.engine.graph.allows(now, &rest))
     }
 
-    fn only_ends(&mut self, parts: &Parts) -> Result<bool, EngineError> {
+    fn only_ends(&mut self, parts: &StreamParts) -> Result<bool, EngineError> {
         let ((Some(first), _), (Some(both), _)) = (self.hear(&parts.first)?, self.hear(&parts.both)?) else {
             return Ok(false);
         };

@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 
 use crate::exam::event::{Frame, Horse};
 use crate::exam::fold::Exam;
-use crate::exam::patient::{Patient, Verdict};
+use crate::exam::patient::{IdentityVerdict, Patient};
 use crate::exam::review::Change;
 
 /// Why a still is refused until a person confirms whose it is.
@@ -41,14 +41,14 @@ impl Exam {
         }
         let held = |patient: &Patient| held_against(patient, &self.header.horse);
         let own = held(patient);
-        if own == Verdict::Other {
+        if own == IdentityVerdict::Other {
             return Some(Foreign::OtherHorse);
         }
         // A number settles it; a name alone may be that of two horses.
-        if own == Verdict::SameNumber {
+        if own == IdentityVerdict::SameNumber {
             return None;
         }
-        let counts = |other: &&&Patient| self.is_confirmed(other) || held(other) != Verdict::Other;
+        let counts = |other: &&&Patient| self.is_confirmed(other) || held(other) != IdentityVerdict::Other;
         let rival = named.iter().filter(counts).any(|other| patient.is_other_than(other));
         rival.then_some(Foreign::OtherThanStills)
     }
@@ -62,7 +62,7 @@ impl Exam {
     }
 }
 
-fn held_against(patient: &Patient, horse: &Horse) -> Verdict {
+fn held_against(patient: &Patient, horse: &Horse) -> IdentityVerdict {
     let Horse { name, id, .. } = horse;
     patient.against(name.as_deref(), id.as_deref())
 }

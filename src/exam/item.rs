@@ -8,7 +8,7 @@
 use std::collections::HashMap;
 
 use crate::exam::call::{
-    Act, Amount, Certainty, Command, Comparator, Finding, Problem, Setting, Step, Value, ValueSaid, View,
+    Act, Amount, Certainty, Command, Comparator, Finding, Problem, Setting, Value, ValueSaid, View, ViewStep,
 };
 use crate::language::closed_sets::{AnswerWord, Ask, Class};
 use crate::protocol::Protocols;
@@ -136,9 +136,9 @@ impl Item {
         let place = self.list("place").join(" ");
         let mut structures = self.list("structure").into_iter();
         let step = match self.field("step").as_deref() {
-            Some("other_limb") => Some(Step::OtherLimb),
-            Some("next_zone") => Some(Step::NextZone),
-            Some("previous_zone") => Some(Step::PreviousZone),
+            Some("other_limb") => Some(ViewStep::OtherLimb),
+            Some("next_zone") => Some(ViewStep::NextZone),
+            Some("previous_zone") => Some(ViewStep::PreviousZone),
             _ => None,
         };
         let first = View {

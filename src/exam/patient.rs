@@ -20,7 +20,7 @@ pub struct Patient {
 
 /// What comparing two identities says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Verdict {
+pub(crate) enum IdentityVerdict {
     /// Both have a number, and it is the same.
     SameNumber,
     /// One has no number, and the names are the same.
@@ -58,18 +58,22 @@ impl Patient {
     }
 
     /// By number where both have one, else by name: as two exams of a horse are held against each other.
-    pub(crate) fn against(&self, name: Option<&str>, id: Option<&str>) -> Verdict {
+    pub(crate) fn against(&self, name: Option<&str>, id: Option<&str>) -> IdentityVerdict {
         if let (Some(own), Some(other)) = (&self.id, id) {
-            return if plain(own) == plain(other) { Verdict::SameNumber } else { Verdict::Other };
+            return if plain(own) == plain(other) {
+                IdentityVerdict::SameNumber
+            } else {
+                IdentityVerdict::Other
+            };
         }
-        let (Some(own), Some(other)) = (&self.name, name) else { return Verdict::CannotTell };
+        let (Some(own), Some(other)) = (&self.name, name) else { return IdentityVerdict::CannotTell };
         // The whole of one is the whole or a part of the other: two horses of one owner share a part only.
         let same = names(own).any(|name| name == whole(other)) || names(other).any(|name| name == whole(own));
-        if same { Verdict::SameName } else { Verdict::Other }
+        if same { IdentityVerdict::SameName } else { IdentityVerdict::Other }
     }
 
     pub(crate) fn is_other_than(&self, other: &Patient) -> bool {
-        self.against(other.name.as_deref(), other.id.as_deref()) == Verdict::Other
+        self.against(other.name.as_deref(), other.id.as_deref()) == IdentityVerdict::Other
     }
 }
 

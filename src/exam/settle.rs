@@ -5,7 +5,7 @@
 //! Never: guesses: a step without a place before it, or a short name without a zone, is a problem.
 //! Tested in: `tests/it/fold.rs` and `tests/it/language_phrases.rs`.
 
-use crate::exam::call::{Act, Command, Finding, Problem, Step, View};
+use crate::exam::call::{Act, Command, Finding, Problem, View, ViewStep};
 use crate::exam::context::Context;
 use crate::exam::correct::counts;
 use crate::exam::event::Header;
@@ -104,15 +104,15 @@ impl Settler<'_> {
             });
         };
         let found = match step {
-            Step::OtherLimb => {
+            ViewStep::OtherLimb => {
                 view.limb = self.protocols.other_limb(limb).map(|limb| limb.code.clone());
                 view.limb.is_some()
             }
-            Step::NextZone | Step::PreviousZone => {
+            ViewStep::NextZone | ViewStep::PreviousZone => {
                 let zone = before.zone.as_deref().and_then(|zone| {
                     let zones = &self.protocols.scheme_for(limb, zone, &self.header.schemes)?.zones;
                     let here = zones.iter().position(|known| known.code == zone)?;
-                    let to = if step == Step::NextZone { here + 1 } else { here.checked_sub(1)? };
+                    let to = if step == ViewStep::NextZone { here + 1 } else { here.checked_sub(1)? };
                     zones.get(to).map(|zone| zone.code.clone())
                 });
                 view.zone = zone;

@@ -9,7 +9,7 @@ use std::fmt::{Display, Formatter, Result};
 
 use crate::clock::seconds;
 use crate::exam::call::{
-    Act, Amount, Certainty, Command, Comparator, Finding, Setting, Step, Value, ValueSaid, View,
+    Act, Amount, Certainty, Command, Comparator, Finding, Setting, Value, ValueSaid, View, ViewStep,
 };
 use crate::exam::review::Change;
 use crate::language::closed_sets::Class;
@@ -68,9 +68,9 @@ impl Display for View {
         let to = self.to_zone.as_ref().map(|zone| format!("to {zone}"));
         let step = self.step.map(|step| {
             let step = match step {
-                Step::OtherLimb => "other limb",
-                Step::NextZone => "next zone",
-                Step::PreviousZone => "previous zone",
+                ViewStep::OtherLimb => "other limb",
+                ViewStep::NextZone => "next zone",
+                ViewStep::PreviousZone => "previous zone",
             };
             step.to_owned()
         });

@@ -60,38 +60,38 @@ pub(super) enum Says {
 
 /// A content item.
 #[derive(Debug, Clone)]
-pub(super) struct Item {
+pub(super) struct ContentItem {
     relation: Relation,
     name: Option<Code>,
     says: Says,
     at: Option<DateTime<Utc>>,
-    below: Vec<Item>,
+    below: Vec<ContentItem>,
 }
 
-impl Item {
-    pub(super) fn new(relation: Relation, name: impl Into<Code>, says: Says) -> Item {
-        Item { relation, name: Some(name.into()), says, at: None, below: Vec::new() }
+impl ContentItem {
+    pub(super) fn new(relation: Relation, name: impl Into<Code>, says: Says) -> ContentItem {
+        ContentItem { relation, name: Some(name.into()), says, at: None, below: Vec::new() }
     }
 
-    pub(super) fn image(relation: Relation, name: Option<Code>, still: &Still) -> Item {
+    pub(super) fn image(relation: Relation, name: Option<Code>, still: &Still) -> ContentItem {
         let says = Says::Image { class: still.class.clone(), instance: still.instance.clone() };
-        Item { relation, name, says, at: None, below: Vec::new() }
+        ContentItem { relation, name, says, at: None, below: Vec::new() }
     }
 
-    pub(super) fn text(relation: Relation, name: impl Into<Code>, text: &str) -> Item {
-        Item::new(relation, name, Says::Text(text.to_owned()))
+    pub(super) fn text(relation: Relation, name: impl Into<Code>, text: &str) -> ContentItem {
+        ContentItem::new(relation, name, Says::Text(text.to_owned()))
     }
 
-    pub(super) fn code(relation: Relation, name: impl Into<Code>, code: impl Into<Code>) -> Item {
-        Item::new(relation, name, Says::Code(code.into()))
+    pub(super) fn code(relation: Relation, name: impl Into<Code>, code: impl Into<Code>) -> ContentItem {
+        ContentItem::new(relation, name, Says::Code(code.into()))
     }
 
-    pub(super) fn at(mut self, at: DateTime<Utc>) -> Item {
+    pub(super) fn at(mut self, at: DateTime<Utc>) -> ContentItem {
         self.at = Some(at);
         self
     }
 
-    pub(super) fn with(mut self, below: impl IntoIterator<Item = Item>) -> Item {
+    pub(super) fn with(mut self, below: impl IntoIterator<Item = ContentItem>) -> ContentItem {
         self.below.extend(below);
         self
     }

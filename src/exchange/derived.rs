@@ -12,7 +12,7 @@ use dicom_object::{InMemDicomObject, OpenFileOptions};
 use super::code::{Code, Site};
 use super::concept::{MODIFYING_EQUIPMENT, SOURCE_IMAGE};
 use super::dataset::{DataSet, EncodeError, coded, date_time, file_bytes, reference};
-use super::dicom::Input;
+use super::input::ExportInput;
 use super::report::{is_labelled, local_scheme, settled_at};
 use super::still::{Still, text_of};
 use super::subject::MAKER;
@@ -35,7 +35,7 @@ pub(super) enum DerivedError {
 /// # Errors
 /// When the still cannot be read or the copy not be written.
 pub(super) fn derived(
-    input: &Input,
+    input: &ExportInput,
     still: &Still,
     frame: &FrameRow,
 ) -> Result<(String, Vec<u8>), DerivedError> {
@@ -86,7 +86,7 @@ fn image_type(data: &InMemDicomObject) -> Vec<String> {
 }
 
 /// What the still says already, and this program as the one that changed it last.
-fn equipment(input: &Input, data: &InMemDicomObject) -> Vec<DataSet> {
+fn equipment(input: &ExportInput, data: &InMemDicomObject) -> Vec<DataSet> {
     let known = data.element_opt(tags::CONTRIBUTING_EQUIPMENT_SEQUENCE).ok().flatten();
     let mut all: Vec<DataSet> =
         known.and_then(|element| element.items()).unwrap_or(&[]).iter().cloned().map(DataSet).collect();
@@ -102,7 +102,7 @@ fn equipment(input: &Input, data: &InMemDicomObject) -> Vec<DataSet> {
     all
 }
 
-fn label(input: &Input, frame: &FrameRow) -> String {
+fn label(input: &ExportInput, frame: &FrameRow) -> String {
     let draft = if input.record.exam.status == "signed" { "" } else { " (draft, not signed by a vet)" };
     let words = frame.place.in_words(input.protocols);
     let words =
@@ -117,7 +117,7 @@ fn label(input: &Input, frame: &FrameRow) -> String {
 }
 
 /// Region, side, view and structure.
-pub(super) fn place(mut data: DataSet, input: &Input, site: &Site) -> DataSet {
+pub(super) fn place(mut data: DataSet, input: &ExportInput, site: &Site) -> DataSet {
     if let Some(region) = &site.region {
         let mut item = coded(region);
         if let Some(zone) = &site.zone {
@@ -164,6 +164,6 @@ pub(super) fn place(mut data: DataSet, input: &Input, site: &Site) -> DataSet {
     data
 }
 
-fn is_local(code: &Code, input: &Input) -> bool {
+fn is_local(code: &Code, input: &ExportInput) -> bool {
     code.scheme == input.codes.local.designator
 }

@@ -10,42 +10,15 @@ use std::path::Path;
 use dicom_dictionary_std::tags;
 use dicom_object::OpenFileOptions;
 
-use super::code::{Codes, Site};
 use super::dataset::EncodeError;
 use super::document::encapsulated;
+use super::input::ExportInput;
 use super::key_objects::selection;
 use super::presentation::state;
-use super::report::{Earlier, document, is_labelled};
+use super::report::{PredecessorReport, document, is_labelled};
 use super::still::{Still, number_of, text_of};
-use super::subject::{Identity, Subject, SubjectError};
+use super::subject::{Identity, SrSubject, SubjectError};
 use super::uid::uid;
-use crate::exam::fold::Exam;
-use crate::knowledge::place::Place;
-use crate::knowledge::record::Record;
-use crate::protocol::Protocols;
-
-/// What an export is made from.
-#[derive(Debug, Clone, Copy)]
-pub struct Input<'a> {
-    /// What the exam says.
-    pub record: &'a Record,
-    /// The exam, for its outlines.
-    pub exam: &'a Exam,
-    /// What codes of the record mean.
-    pub protocols: &'a Protocols,
-    /// What they are called elsewhere.
-    pub codes: &'a Codes,
-    /// The practice that a signing vet answers to, where it was named.
-    pub organisation: Option<&'a str>,
-    /// What everybody who reads it should keep in mind.
-    pub cautions: &'a str,
-}
-
-impl Input<'_> {
-    pub(super) fn site(&self, place: &Place) -> Site {
-        self.codes.site(place, &self.record.exam.schemes, self.protocols)
-    }
-}
 
 /// A file of an export.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -77,13 +50,13 @@ pub enum ExportError {
 /// # Errors
 /// When stills and exam disagree about the animal, or an object cannot be encoded.
 pub fn export(
-    input: &Input,
+    input: &ExportInput,
     stills: &[Still],
     identity: Identity,
-    earlier: &[Earlier],
+    earlier: &[PredecessorReport],
     pdf: &[u8],
 ) -> Result<Vec<Made>, ExportError> {
-    let subject = Subject::of(&input.record.exam, stills, identity, input.codes)?;
+    let subject = SrSubject::of(&input.record.exam, stills, identity, input.codes)?;
     let mut made = Vec::new();
     let report = document(input, &subject, stills)?;
     // What was exported already stays as it is: its number and its predecessor are those of that day.
@@ -116,18 +89,18 @@ const REPORT_NAME: &str = "report-";
 
 /// The structured reports of this exam that lie in a folder.
 #[must_use]
-pub fn earlier(folder: &Path, exam_id: &str) -> Vec<Earlier> {
+pub fn earlier(folder: &Path, exam_id: &str) -> Vec<PredecessorReport> {
     let series = uid(&["series", "report", exam_id]);
     let files = std::fs::read_dir(folder).into_iter().flatten().flatten().map(|entry| entry.path());
     let named = files.filter(|path| {
         let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
         name.starts_with(REPORT_NAME) && name.ends_with(".dcm")
     });
-    let mut found: Vec<Earlier> = named
+    let mut found: Vec<PredecessorReport> = named
         .filter_map(|path| {
             let file = OpenFileOptions::new().read_until(tags::CONTENT_SEQUENCE).open_file(path).ok()?;
             let head = file.into_inner();
-            let found = Earlier {
+            let found = PredecessorReport {
                 instance: text_of(&head, tags::SOP_INSTANCE_UID)?,
                 series: text_of(&head, tags::SERIES_INSTANCE_UID)?,
                 study: text_of(&head, tags::STUDY_INSTANCE_UID)?,

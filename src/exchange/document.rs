@@ -11,9 +11,9 @@ use dicom_dictionary_std::{tags, uids};
 use sha2::{Digest, Sha256};
 
 use super::dataset::{DataSet, EncodeError, date_time};
-use super::dicom::Input;
+use super::input::ExportInput;
 use super::report::settled_at;
-use super::subject::Subject;
+use super::subject::SrSubject;
 use super::uid::uid;
 use crate::hex;
 
@@ -22,8 +22,8 @@ use crate::hex;
 /// # Errors
 /// When it cannot be encoded.
 pub(super) fn encapsulated(
-    input: &Input,
-    subject: &Subject,
+    input: &ExportInput,
+    subject: &SrSubject,
     pdf: &[u8],
 ) -> Result<(String, Vec<u8>), EncodeError> {
     let exam = &input.record.exam;

@@ -14,10 +14,10 @@ use serde_json::{Map, Value, json};
 use super::code::Code;
 use super::concept::{MODIFIER, SITE};
 use super::dataset::zone;
-use super::dicom::Input;
+use super::input::ExportInput;
 use super::report::settled_at;
 use super::still::{Still, text_of};
-use super::subject::{Identity, Subject, SubjectError};
+use super::subject::{Identity, SrSubject, SubjectError};
 use super::uid::uuid;
 use crate::knowledge::place::Place;
 use crate::knowledge::record::{CallRow, EntryRow, standing};
@@ -31,12 +31,12 @@ const UCUM: &str = "http://unitsofmeasure.org";
 /// # Errors
 /// When it is not clear whose exam it is.
 pub fn bundle(
-    input: &Input,
+    input: &ExportInput,
     stills: &[Still],
     identity: Identity,
     pdf: Option<&[u8]>,
 ) -> Result<String, SubjectError> {
-    let subject = Subject::of(&input.record.exam, stills, identity, input.codes)?;
+    let subject = SrSubject::of(&input.record.exam, stills, identity, input.codes)?;
     let mut making =
         Making { input, entries: Vec::new(), patient: String::new(), study: None, speaker: None };
     making.patient = making.put("patient", patient(input, &subject));
@@ -57,7 +57,7 @@ pub fn bundle(
 }
 
 struct Making<'a> {
-    input: &'a Input<'a>,
+    input: &'a ExportInput<'a>,
     entries: Vec<Value>,
     patient: String,
     study: Option<String>,
@@ -77,7 +77,7 @@ fn person(name: &str, licence: Option<&str>) -> Value {
     practitioner
 }
 
-fn patient(input: &Input, subject: &Subject) -> Value {
+fn patient(input: &ExportInput, subject: &SrSubject) -> Value {
     let text = |tag| text_of(&subject.modules.0, tag);
     let horse = &input.record.exam.horse;
     let name = horse.name.clone().unwrap_or_else(|| subject.name.replace('^', " ").trim().to_owned());
@@ -115,7 +115,7 @@ fn patient(input: &Input, subject: &Subject) -> Value {
     patient
 }
 
-fn system(input: &Input, scheme: &str) -> String {
+fn system(input: &ExportInput, scheme: &str) -> String {
     match scheme {
         "SCT" => "http://snomed.info/sct".to_owned(),
         "DCM" => "http://dicom.nema.org/resources/ontology/DCM".to_owned(),
@@ -126,14 +126,14 @@ fn system(input: &Input, scheme: &str) -> String {
     }
 }
 
-fn concept(input: &Input, code: &Code) -> Value {
+fn concept(input: &ExportInput, code: &Code) -> Value {
     json!({
         "coding": [{"system": system(input, &code.scheme), "code": code.value, "display": code.meaning}],
         "text": code.meaning,
     })
 }
 
-fn is_signed(input: &Input) -> bool {
+fn is_signed(input: &ExportInput) -> bool {
     input.record.exam.status == "signed"
 }
 
@@ -145,7 +145,7 @@ impl Making<'_> {
         url
     }
 
-    fn imaging_study(&self, subject: &Subject, stills: &[Still]) -> Value {
+    fn imaging_study(&self, subject: &SrSubject, stills: &[Still]) -> Value {
         let of_study: Vec<&Still> = stills.iter().filter(|still| still.study == subject.study).collect();
         let mut series: Vec<(&str, Vec<Value>)> = Vec::new();
         for still in &of_study {

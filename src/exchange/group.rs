@@ -12,8 +12,8 @@ use super::concept::{
     COMMENT, FINDING, GROUP, IMAGE_VIEW, LATERALITY, METHOD, MODIFIER, PATH, REGION, SITE, SOURCE,
     TRACKING_ID, TRACKING_UID,
 };
-use super::content::{Item, Relation, Says};
-use super::dicom::Input;
+use super::content::{ContentItem, Relation, Says};
+use super::input::ExportInput;
 use super::report::is_labelled;
 use super::still::Still;
 use super::uid::uid;
@@ -23,8 +23,8 @@ use crate::knowledge::record::{CallRow, EntryRow, FrameRow, standing};
 use crate::report::words::{amount, meaning};
 
 /// Every group of an exam, in the order of the journal.
-pub(super) fn groups(input: &Input, stills: &[Still]) -> Vec<Item> {
-    let mut found: Vec<(u64, Item)> = Vec::new();
+pub(super) fn groups(input: &ExportInput, stills: &[Still]) -> Vec<ContentItem> {
+    let mut found: Vec<(u64, ContentItem)> = Vec::new();
     let mut said: BTreeMap<[Option<&str>; 4], Vec<&CallRow>> = BTreeMap::new();
     for call in standing(&input.record.calls) {
         match call.kind.as_str() {
@@ -50,27 +50,34 @@ fn parts(place: &Place) -> [Option<&str>; 4] {
 }
 
 /// The head of a group: what it is of, and its names, which are the same in every export of this exam.
-fn group(input: &Input, tracking: &str, template: &'static str) -> Item {
+fn group(input: &ExportInput, tracking: &str, template: &'static str) -> ContentItem {
     let exam = &input.record.exam.id;
-    Item::new(Relation::Contains, GROUP, Says::Container(Some(template))).with([
-        Item::text(Relation::HasObservationContext, TRACKING_ID, tracking),
-        Item::new(Relation::HasObservationContext, TRACKING_UID, Says::Uid(uid(&["group", exam, tracking]))),
+    ContentItem::new(Relation::Contains, GROUP, Says::Container(Some(template))).with([
+        ContentItem::text(Relation::HasObservationContext, TRACKING_ID, tracking),
+        ContentItem::new(
+            Relation::HasObservationContext,
+            TRACKING_UID,
+            Says::Uid(uid(&["group", exam, tracking])),
+        ),
     ])
 }
 
 /// Where it lies: region, zone and side; then the structure.
-fn sites(site: &Site, positions: &[Code]) -> Vec<Item> {
-    let side = || site.side.clone().map(|side| Item::code(Relation::HasConceptModifier, LATERALITY, side));
-    let modifier = |code: &Code| Item::code(Relation::HasConceptModifier, MODIFIER, code.clone());
+fn sites(site: &Site, positions: &[Code]) -> Vec<ContentItem> {
+    let side =
+        || site.side.clone().map(|side| ContentItem::code(Relation::HasConceptModifier, LATERALITY, side));
+    let modifier = |code: &Code| ContentItem::code(Relation::HasConceptModifier, MODIFIER, code.clone());
     let mut found = Vec::new();
     let region = site.region.as_ref().or(site.zone.as_ref());
     if let Some(region) = region {
         let zone = site.zone.as_ref().filter(|zone| *zone != region).map(modifier);
-        found.push(Item::code(Relation::HasConceptModifier, SITE, region.clone()).with(side()).with(zone));
+        found.push(
+            ContentItem::code(Relation::HasConceptModifier, SITE, region.clone()).with(side()).with(zone),
+        );
     }
     if let Some(structure) = &site.structure {
         found.push(
-            Item::code(Relation::HasConceptModifier, SITE, structure.clone())
+            ContentItem::code(Relation::HasConceptModifier, SITE, structure.clone())
                 .with(side())
                 .with(site.kind.as_ref().map(modifier))
                 .with(positions.iter().map(modifier)),
@@ -79,18 +86,18 @@ fn sites(site: &Site, positions: &[Code]) -> Vec<Item> {
     found
 }
 
-fn view(site: &Site) -> Option<Item> {
-    site.view.clone().map(|view| Item::code(Relation::Contains, IMAGE_VIEW, view))
+fn view(site: &Site) -> Option<ContentItem> {
+    site.view.clone().map(|view| ContentItem::code(Relation::Contains, IMAGE_VIEW, view))
 }
 
 /// The stills of a view, and what speaks against their labels.
-fn sources(input: &Input, stills: &[Still], place: &Place) -> Vec<Item> {
+fn sources(input: &ExportInput, stills: &[Still], place: &Place) -> Vec<ContentItem> {
     let mut found = Vec::new();
     let of_view =
         |frame: &&FrameRow| place.zone.is_some() && frame.place.same_view(place) && is_labelled(frame);
     for frame in input.record.frames.iter().filter(of_view) {
         if let Some(still) = stills.iter().find(|still| still.id == frame.id) {
-            found.push(Item::image(Relation::Contains, Some(SOURCE.into()), still));
+            found.push(ContentItem::image(Relation::Contains, Some(SOURCE.into()), still));
             let doubt = frame.doubt.join("; ");
             if !doubt.is_empty() {
                 found.push(comment(&format!("label of the still {} in doubt: {doubt}", frame.name())));
@@ -100,11 +107,11 @@ fn sources(input: &Input, stills: &[Still], place: &Place) -> Vec<Item> {
     found
 }
 
-fn comment(text: &str) -> Item {
-    Item::text(Relation::Contains, COMMENT, text)
+fn comment(text: &str) -> ContentItem {
+    ContentItem::text(Relation::Contains, COMMENT, text)
 }
 
-fn spoken_group(input: &Input, stills: &[Still], first: &CallRow, calls: &[&CallRow]) -> Item {
+fn spoken_group(input: &ExportInput, stills: &[Still], first: &CallRow, calls: &[&CallRow]) -> ContentItem {
     let site = input.site(&first.place);
     let tracking = format!("spoken {} {}", first.place.columns(), first.seq);
     let numbers = calls.iter().filter_map(|call| {
@@ -114,7 +121,7 @@ fn spoken_group(input: &Input, stills: &[Still], first: &CallRow, calls: &[&Call
             number(input, term, call.number?, unit, scale)
         } else {
             // A bound, a range or a product is no number: it goes out in words.
-            Item::text(Relation::Contains, named(input, term, scale), &amount(call))
+            ContentItem::text(Relation::Contains, named(input, term, scale), &amount(call))
         };
         says = says.at(call.said_at);
         if input.codes.is_of_lesion(term) {
@@ -122,8 +129,9 @@ fn spoken_group(input: &Input, stills: &[Still], first: &CallRow, calls: &[&Call
         }
         Some(says.with([how_it_came(input, "spoken")]))
     });
-    let numbers: Vec<Item> = numbers.collect();
-    let doubts: Vec<Item> = calls.iter().flat_map(|call| doubts(call)).map(|text| comment(&text)).collect();
+    let numbers: Vec<ContentItem> = numbers.collect();
+    let doubts: Vec<ContentItem> =
+        calls.iter().flat_map(|call| doubts(call)).map(|text| comment(&text)).collect();
     group(input, &tracking, "1501")
         .with(sites(&site, &[]))
         .with(sources(input, stills, &first.place))
@@ -140,7 +148,7 @@ pub(super) fn is_one_number(call: &CallRow) -> bool {
 
 /// What a finding says, as a name and a value: `Finding` and what was seen; or the thing itself and that it was not found,
 /// is only possible, or is an impression. Only what was plainly seen goes out as seen.
-pub(super) fn stated(input: &Input, call: &CallRow) -> (Code, Code) {
+pub(super) fn stated(input: &ExportInput, call: &CallRow) -> (Code, Code) {
     let codes = input.codes;
     let term = call.term.as_deref().unwrap_or_default();
     let class = call.class.as_deref();
@@ -158,38 +166,45 @@ pub(super) fn stated(input: &Input, call: &CallRow) -> (Code, Code) {
 }
 
 /// How a number came; the dictionaries have no code for it.
-fn how_it_came(input: &Input, how: &str) -> Item {
-    Item::code(Relation::HasConceptModifier, METHOD, input.codes.local(how, how))
+fn how_it_came(input: &ExportInput, how: &str) -> ContentItem {
+    ContentItem::code(Relation::HasConceptModifier, METHOD, input.codes.local(how, how))
 }
 
-fn of_lesion(input: &Input) -> Item {
-    Item::code(Relation::HasConceptModifier, FINDING, input.codes.common.lesion.clone())
+fn of_lesion(input: &ExportInput) -> ContentItem {
+    ContentItem::code(Relation::HasConceptModifier, FINDING, input.codes.common.lesion.clone())
 }
 
-fn number(input: &Input, term: &str, number: f64, unit: Option<&str>, scale: Option<&str>) -> Item {
+fn number(
+    input: &ExportInput,
+    term: &str,
+    number: f64,
+    unit: Option<&str>,
+    scale: Option<&str>,
+) -> ContentItem {
     let name = named(input, term, scale);
-    Item::new(Relation::Contains, name, Says::Number(number, input.codes.unit(unit)))
+    ContentItem::new(Relation::Contains, name, Says::Number(number, input.codes.unit(unit)))
 }
 
 /// What a value is called; a score means something only on its scale.
-pub(super) fn named(input: &Input, term: &str, scale: Option<&str>) -> Code {
+pub(super) fn named(input: &ExportInput, term: &str, scale: Option<&str>) -> Code {
     match scale {
         Some(scale) => input.codes.local(&format!("{term} {scale}"), &format!("{term} on the scale {scale}")),
         None => input.codes.value(term),
     }
 }
 
-fn finding_group(input: &Input, stills: &[Still], call: &CallRow) -> Item {
+fn finding_group(input: &ExportInput, stills: &[Still], call: &CallRow) -> ContentItem {
     let codes = input.codes;
     let site = input.site(&call.place);
     let (name, value) = stated(input, call);
     let positions: Vec<_> = call.position.iter().map(|name| codes.position(name)).collect();
     let tracking = format!("finding {} {}", call.place.columns(), call.seq);
     let degree = call.degree.as_deref().map(|name| {
-        Item::code(Relation::Contains, codes.common.severity.clone(), codes.degree(name)).at(call.said_at)
+        ContentItem::code(Relation::Contains, codes.common.severity.clone(), codes.degree(name))
+            .at(call.said_at)
     });
     group(input, &tracking, "1501")
-        .with([Item::code(Relation::Contains, name, value).at(call.said_at)])
+        .with([ContentItem::code(Relation::Contains, name, value).at(call.said_at)])
         .with(sites(&site, &positions))
         .with(sources(input, stills, &call.place))
         .with(degree)
@@ -220,7 +235,7 @@ pub(super) fn doubts(call: &CallRow) -> impl Iterator<Item = String> {
     against.chain(assumed).chain(about).chain(possible).chain(copied).chain(corrected)
 }
 
-fn entry_group(input: &Input, stills: &[Still], entry: &EntryRow) -> Item {
+fn entry_group(input: &ExportInput, stills: &[Still], entry: &EntryRow) -> ContentItem {
     let entered =
         input.exam.entries.iter().find(|logged| logged.seq == entry.seq).map(|logged| &logged.entered);
     let still = entry.still.as_ref().and_then(|id| stills.iter().find(|still| still.id == *id));
@@ -235,22 +250,24 @@ fn entry_group(input: &Input, stills: &[Still], entry: &EntryRow) -> Item {
     }
     let method = input.codes.method(&entry.term).filter(|_| outline.is_some());
     value = value.with([match method {
-        Some(method) => Item::code(Relation::HasConceptModifier, METHOD, method),
+        Some(method) => ContentItem::code(Relation::HasConceptModifier, METHOD, method),
         None => how_it_came(input, how),
     }]);
-    value = value.with(entered.and_then(|entered| entered.ends_px).zip(still).map(|(ends, still)| {
-        Item::new(Relation::InferredFrom, PATH, Says::Line(ends.to_vec())).with([Item::image(
-            Relation::SelectedFrom,
-            None,
-            still,
-        )])
-    }));
+    value =
+        value.with(entered.and_then(|entered| entered.ends_px).zip(still).map(|(ends, still)| {
+            ContentItem::new(Relation::InferredFrom, PATH, Says::Line(ends.to_vec()))
+                .with([ContentItem::image(Relation::SelectedFrom, None, still)])
+        }));
     let template = if outline.is_some() { "1410" } else { "1501" };
     let head = group(input, &tracking, template).with(sites(&site, &[]));
     let body = match outline {
-        Some((corners, still)) => head.with([Item::new(Relation::Contains, REGION, Says::Polyline(corners))
-            .with([Item::image(Relation::SelectedFrom, None, still)])]),
-        None => head.with(still.map(|still| Item::image(Relation::Contains, Some(SOURCE.into()), still))),
+        Some((corners, still)) => {
+            head.with([ContentItem::new(Relation::Contains, REGION, Says::Polyline(corners))
+                .with([ContentItem::image(Relation::SelectedFrom, None, still)])])
+        }
+        None => {
+            head.with(still.map(|still| ContentItem::image(Relation::Contains, Some(SOURCE.into()), still)))
+        }
     };
     let by = entry.by.as_ref().map(|by| comment(&format!("{how} by {by}")));
     let hand =

@@ -10,18 +10,18 @@ use dicom_dictionary_std::{tags, uids};
 use sha2::{Digest, Sha256};
 
 use super::concept::{DEVICE, DEVICE_NAME, DEVICE_UID, KEY_DESCRIPTION, OBSERVER_TYPE, OF_INTEREST};
-use super::content::{Item, Relation, Says};
+use super::content::{ContentItem, Relation, Says};
 use super::dataset::{DataSet, EncodeError};
-use super::dicom::Input;
+use super::input::ExportInput;
 use super::report::{evidence, is_labelled, settled_at};
 use super::still::Still;
-use super::subject::{MAKER, Subject};
+use super::subject::{MAKER, SrSubject};
 use super::uid::{IMPLEMENTATION_UID, uid};
 use crate::hex;
 use crate::knowledge::record::{CallRow, FrameRow, standing};
 
 /// What a still shows that is not sound, in words.
-fn shown<'a>(input: &'a Input, frame: &'a FrameRow) -> impl Iterator<Item = &'a CallRow> {
+fn shown<'a>(input: &'a ExportInput, frame: &'a FrameRow) -> impl Iterator<Item = &'a CallRow> {
     let known = is_labelled(frame) && frame.place.zone.is_some();
     standing(&input.record.calls).filter(move |call| {
         known
@@ -36,8 +36,8 @@ fn shown<'a>(input: &'a Input, frame: &'a FrameRow) -> impl Iterator<Item = &'a 
 /// # Errors
 /// When it cannot be encoded.
 pub(super) fn selection(
-    input: &Input,
-    subject: &Subject,
+    input: &ExportInput,
+    subject: &SrSubject,
     stills: &[Still],
 ) -> Result<Option<(String, Vec<u8>)>, EncodeError> {
     let mut chosen = Vec::new();
@@ -62,14 +62,14 @@ pub(super) fn selection(
     let at = settled_at(input);
     let draft = if exam.status == "signed" { "" } else { "draft, not signed by a vet\n" };
     let context = Relation::HasObservationContext;
-    let root = Item::new(Relation::Contains, OF_INTEREST, Says::Container(Some("2010")))
+    let root = ContentItem::new(Relation::Contains, OF_INTEREST, Says::Container(Some("2010")))
         .with([
-            Item::code(context, OBSERVER_TYPE, DEVICE),
-            Item::new(context, DEVICE_UID, Says::Uid(IMPLEMENTATION_UID.to_owned())),
-            Item::text(context, DEVICE_NAME, MAKER),
-            Item::text(Relation::Contains, KEY_DESCRIPTION, &format!("{draft}{}", lines.join("\n"))),
+            ContentItem::code(context, OBSERVER_TYPE, DEVICE),
+            ContentItem::new(context, DEVICE_UID, Says::Uid(IMPLEMENTATION_UID.to_owned())),
+            ContentItem::text(context, DEVICE_NAME, MAKER),
+            ContentItem::text(Relation::Contains, KEY_DESCRIPTION, &format!("{draft}{}", lines.join("\n"))),
         ])
-        .with(chosen.iter().map(|still| Item::image(Relation::Contains, None, still)));
+        .with(chosen.iter().map(|still| ContentItem::image(Relation::Contains, None, still)));
     let body = DataSet::new()
         .text(tags::MODALITY, VR::CS, "KO")
         .text(tags::SERIES_INSTANCE_UID, VR::UI, &uid(&["series", "selection", &exam.id]))

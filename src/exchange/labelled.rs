@@ -12,7 +12,7 @@ use image::ImageFormat;
 use maud::{DOCTYPE, html};
 
 use super::derived::derived;
-use super::dicom::Input;
+use super::input::ExportInput;
 use super::report::is_labelled;
 use super::still::Still;
 use super::strip::below;
@@ -47,7 +47,7 @@ struct Row<'a> {
 
 /// Makes the copies.
 #[must_use]
-pub fn copies(input: &Input, stills: &[Still], exam_folder: &Path) -> Copies {
+pub fn copies(input: &ExportInput, stills: &[Still], exam_folder: &Path) -> Copies {
     let mut made = Copies::default();
     let mut rows = Vec::new();
     let frames = input
@@ -101,7 +101,7 @@ pub(super) fn stem(frame: &FrameRow, number: usize) -> String {
 }
 
 /// What stands below the picture.
-fn lines(input: &Input, frame: &FrameRow) -> Vec<String> {
+fn lines(input: &ExportInput, frame: &FrameRow) -> Vec<String> {
     let exam = &input.record.exam;
     let label = match frame.place.in_words(input.protocols) {
         words if words.is_empty() || !is_labelled(frame) => "no label".to_owned(),
@@ -120,7 +120,7 @@ fn lines(input: &Input, frame: &FrameRow) -> Vec<String> {
     lines
 }
 
-fn picture(input: &Input, frame: &FrameRow, exam_folder: &Path) -> Result<Vec<u8>, String> {
+fn picture(input: &ExportInput, frame: &FrameRow, exam_folder: &Path) -> Result<Vec<u8>, String> {
     let picture = full(&exam_folder.join(&frame.file)).map_err(|error| error.to_string())?;
     let labelled = below(&picture, &lines(input, frame)).map_err(|error| error.to_string())?;
     let mut bytes = Cursor::new(Vec::new());
@@ -128,7 +128,7 @@ fn picture(input: &Input, frame: &FrameRow, exam_folder: &Path) -> Result<Vec<u8
     Ok(bytes.into_inner())
 }
 
-fn index(input: &Input, rows: &[Row]) -> String {
+fn index(input: &ExportInput, rows: &[Row]) -> String {
     let exam = &input.record.exam;
     let title = format!(
         "Stills of {}, {}",
@@ -168,7 +168,7 @@ fn index(input: &Input, rows: &[Row]) -> String {
     page.into_string()
 }
 
-fn table(input: &Input, rows: &[Row]) -> String {
+fn table(input: &ExportInput, rows: &[Row]) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let header = [
         "picture",

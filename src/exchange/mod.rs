@@ -14,6 +14,7 @@ mod dataset;
 pub mod still;
 pub mod subject;
 pub mod concept;
+pub mod input;
 mod content;
 mod group;
 mod report;

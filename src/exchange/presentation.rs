@@ -13,11 +13,11 @@ use sha2::{Digest, Sha256};
 
 use super::content::{closed, person_name};
 use super::dataset::{DataSet, EncodeError, reference};
-use super::dicom::Input;
 use super::group::corners;
+use super::input::ExportInput;
 use super::report::settled_at;
 use super::still::Still;
-use super::subject::Subject;
+use super::subject::SrSubject;
 use super::uid::uid;
 use crate::hex;
 use crate::knowledge::record::FrameRow;
@@ -33,8 +33,8 @@ const PROFILE_BYTES_MAX: usize = 65_536;
 /// # Errors
 /// When it cannot be encoded.
 pub(super) fn state(
-    input: &Input,
-    subject: &Subject,
+    input: &ExportInput,
+    subject: &SrSubject,
     still: &Still,
     frame: &FrameRow,
     number: usize,
@@ -96,7 +96,7 @@ fn shown_area(still: &Still, of_still: DataSet) -> DataSet {
         .texts(tags::PRESENTATION_PIXEL_ASPECT_RATIO, VR::IS, &["1", "1"])
 }
 
-fn annotation(input: &Input, still: &Still, frame: &FrameRow, of_still: DataSet) -> DataSet {
+fn annotation(input: &ExportInput, still: &Still, frame: &FrameRow, of_still: DataSet) -> DataSet {
     let floats = |numbers: &[f32]| PrimitiveValue::F32(numbers.into());
     // In parts of the shown area: the strip is its last ninth.
     let label = DataSet::new()
@@ -114,7 +114,7 @@ fn annotation(input: &Input, still: &Still, frame: &FrameRow, of_still: DataSet)
 }
 
 /// The outlines of a still that count.
-fn traced(input: &Input, still: &Still) -> Vec<Vec<(f64, f64)>> {
+fn traced(input: &ExportInput, still: &Still) -> Vec<Vec<(f64, f64)>> {
     let counts = |seq: u64| input.record.entries.iter().any(|entry| entry.seq == seq);
     let of_still = input
         .exam
@@ -137,7 +137,7 @@ fn outline(corners: &[(f64, f64)]) -> DataSet {
 }
 
 /// The label as it stands below the picture; what speaks against it stands with it.
-fn label(input: &Input, frame: &FrameRow) -> String {
+fn label(input: &ExportInput, frame: &FrameRow) -> String {
     let words = frame.place.in_words(input.protocols);
     let doubt = if frame.doubt.is_empty() {
         String::new()

@@ -16,12 +16,12 @@ use super::concept::{
     PERSON_NAME, PROCEDURE, QUALITATIVE, REPORT, SUBJECT_CLASS, SUBJECT_ID, SUBJECT_NAME, SUBJECT_SEX,
     SUBJECT_SPECIES, TARGET_REGION,
 };
-use super::content::{Item, Relation, Says, person_name};
+use super::content::{ContentItem, Relation, Says, person_name};
 use super::dataset::{DataSet, EncodeError, date_time, reference};
-use super::dicom::Input;
 use super::group::groups;
+use super::input::ExportInput;
 use super::still::Still;
-use super::subject::{MAKER, Subject};
+use super::subject::{MAKER, SrSubject};
 use super::uid::{IMPLEMENTATION_UID, uid};
 use crate::hex;
 use crate::knowledge::record::{FrameRow, Severity, Status};
@@ -31,7 +31,7 @@ pub(super) const SERIES_REPORT: &str = "9001";
 
 /// A document that was made before.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Earlier {
+pub struct PredecessorReport {
     /// Its SOP Instance UID.
     pub instance: String,
     /// Its series.
@@ -44,7 +44,7 @@ pub struct Earlier {
 
 /// A report, not yet a file.
 #[derive(Debug, Clone)]
-pub(super) struct Document {
+pub(super) struct ReportDocument {
     /// SOP Instance UID; another content has another.
     pub(super) instance: String,
     data: DataSet,
@@ -54,7 +54,11 @@ pub(super) struct Document {
 ///
 /// # Errors
 /// When it cannot be encoded.
-pub(super) fn document(input: &Input, subject: &Subject, stills: &[Still]) -> Result<Document, EncodeError> {
+pub(super) fn document(
+    input: &ExportInput,
+    subject: &SrSubject,
+    stills: &[Still],
+) -> Result<ReportDocument, EncodeError> {
     let series = uid(&["series", "report", &input.record.exam.id]);
     let root = root(input, subject, stills).root(subject.utc_offset_s);
     let at = settled_at(input);
@@ -88,15 +92,15 @@ pub(super) fn document(input: &Input, subject: &Subject, stills: &[Still]) -> Re
     let content = hex(&Sha256::digest(start("2.25.0").file()?));
     let instance = uid(&["report", &input.record.exam.id, &content]);
     let data = start(&instance);
-    Ok(Document { instance, data })
+    Ok(ReportDocument { instance, data })
 }
 
-impl Document {
+impl ReportDocument {
     /// The file, with its number in the series and what it takes the place of.
     ///
     /// # Errors
     /// When it cannot be encoded.
-    pub(super) fn file(self, earlier: Option<&Earlier>) -> Result<Vec<u8>, EncodeError> {
+    pub(super) fn file(self, earlier: Option<&PredecessorReport>) -> Result<Vec<u8>, EncodeError> {
         let number = earlier.map_or(1, |earlier| earlier.number + 1).to_string();
         let mut data = self.data.text(tags::INSTANCE_NUMBER, VR::IS, &number);
         if let Some(earlier) = earlier {
@@ -114,7 +118,7 @@ impl Document {
 }
 
 /// When the last thing was said, entered, changed or signed: the same exam always gives the same instant.
-pub(super) fn settled_at(input: &Input) -> DateTime<Utc> {
+pub(super) fn settled_at(input: &ExportInput) -> DateTime<Utc> {
     let record = input.record;
     let exam = &record.exam;
     let said = record.calls.iter().map(|call| call.said_at);
@@ -124,7 +128,7 @@ pub(super) fn settled_at(input: &Input) -> DateTime<Utc> {
     said.chain(entered).chain(changed).chain(ends).max().unwrap_or(exam.started_at)
 }
 
-pub(super) fn local_scheme(input: &Input) -> DataSet {
+pub(super) fn local_scheme(input: &ExportInput) -> DataSet {
     let local = &input.codes.local;
     DataSet::new()
         .text(tags::CODING_SCHEME_DESIGNATOR, VR::SH, &local.designator)
@@ -164,80 +168,85 @@ fn slot<'a, 'b, T>(all: &'a mut Vec<(&'b str, Vec<T>)>, name: &'b str) -> &'a mu
     &mut all[idx].1
 }
 
-fn root(input: &Input, subject: &Subject, stills: &[Still]) -> Item {
-    let mut root = Item::new(Relation::Contains, REPORT, Says::Container(Some("1500")))
-        .with([Item::code(Relation::HasConceptModifier, LANGUAGE, ENGLISH)])
+fn root(input: &ExportInput, subject: &SrSubject, stills: &[Still]) -> ContentItem {
+    let mut root = ContentItem::new(Relation::Contains, REPORT, Says::Container(Some("1500")))
+        .with([ContentItem::code(Relation::HasConceptModifier, LANGUAGE, ENGLISH)])
         .with(observers(input))
         .with(subject_context(input, subject))
-        .with([Item::code(Relation::HasConceptModifier, PROCEDURE, input.codes.common.procedure.clone())]);
+        .with([ContentItem::code(
+            Relation::HasConceptModifier,
+            PROCEDURE,
+            input.codes.common.procedure.clone(),
+        )]);
     if !stills.is_empty() {
         let images = stills.iter().map(|still| library_entry(input, still));
-        let group = Item::new(Relation::Contains, LIBRARY_GROUP, Says::Container(None))
-            .with([Item::code(
+        let group = ContentItem::new(Relation::Contains, LIBRARY_GROUP, Says::Container(None))
+            .with([ContentItem::code(
                 Relation::HasAcquisitionContext,
                 MODALITY,
                 input.codes.common.modality.clone(),
             )])
             .with(images);
-        root =
-            root.with([Item::new(Relation::Contains, LIBRARY, Says::Container(Some("1600"))).with([group])]);
+        root = root.with([
+            ContentItem::new(Relation::Contains, LIBRARY, Says::Container(Some("1600"))).with([group])
+        ]);
     }
-    root.with(
-        [Item::new(Relation::Contains, MEASUREMENTS, Says::Container(None)).with(groups(input, stills))],
-    )
-    .with([Item::new(Relation::Contains, QUALITATIVE, Says::Container(None)).with(remarks(input))])
+    root.with([
+        ContentItem::new(Relation::Contains, MEASUREMENTS, Says::Container(None)).with(groups(input, stills))
+    ])
+    .with([ContentItem::new(Relation::Contains, QUALITATIVE, Says::Container(None)).with(remarks(input))])
 }
 
 /// Who observed: the person who spoke, where known, and this program (TID 1001 to 1004).
-fn observers(input: &Input) -> Vec<Item> {
+fn observers(input: &ExportInput) -> Vec<ContentItem> {
     let context = Relation::HasObservationContext;
     let mut found = Vec::new();
     if let Some(person) = &input.record.exam.person {
-        found.push(Item::code(context, OBSERVER_TYPE, PERSON));
-        found.push(Item::new(context, PERSON_NAME, Says::Person(person_name(person))));
+        found.push(ContentItem::code(context, OBSERVER_TYPE, PERSON));
+        found.push(ContentItem::new(context, PERSON_NAME, Says::Person(person_name(person))));
     }
-    found.push(Item::code(context, OBSERVER_TYPE, DEVICE));
-    found.push(Item::new(context, DEVICE_UID, Says::Uid(IMPLEMENTATION_UID.to_owned())));
-    found.push(Item::text(context, DEVICE_NAME, MAKER));
-    found.push(Item::text(context, DEVICE_MODEL, &format!("heard by {}", input.record.exam.engine)));
+    found.push(ContentItem::code(context, OBSERVER_TYPE, DEVICE));
+    found.push(ContentItem::new(context, DEVICE_UID, Says::Uid(IMPLEMENTATION_UID.to_owned())));
+    found.push(ContentItem::text(context, DEVICE_NAME, MAKER));
+    found.push(ContentItem::text(context, DEVICE_MODEL, &format!("heard by {}", input.record.exam.engine)));
     found
 }
 
 /// The animal (TID 1006 and 1007).
-fn subject_context(input: &Input, subject: &Subject) -> Vec<Item> {
+fn subject_context(input: &ExportInput, subject: &SrSubject) -> Vec<ContentItem> {
     let context = Relation::HasObservationContext;
-    let mut found = vec![Item::code(context, SUBJECT_CLASS, PATIENT)];
+    let mut found = vec![ContentItem::code(context, SUBJECT_CLASS, PATIENT)];
     if !subject.name.is_empty() {
-        found.push(Item::new(context, SUBJECT_NAME, Says::Person(subject.name.clone())));
+        found.push(ContentItem::new(context, SUBJECT_NAME, Says::Person(subject.name.clone())));
     }
     if !subject.id.is_empty() {
-        found.push(Item::text(context, SUBJECT_ID, &subject.id));
+        found.push(ContentItem::text(context, SUBJECT_ID, &subject.id));
     }
     let sex = match subject.sex.as_str() {
         "M" => Some(MALE),
         "F" => Some(FEMALE),
         _ => None,
     };
-    found.extend(sex.map(|sex| Item::code(context, SUBJECT_SEX, sex)));
-    found.push(Item::code(context, SUBJECT_SPECIES, input.codes.common.species.clone()));
+    found.extend(sex.map(|sex| ContentItem::code(context, SUBJECT_SEX, sex)));
+    found.push(ContentItem::code(context, SUBJECT_SPECIES, input.codes.common.species.clone()));
     found
 }
 
 /// A still with what its label says (TID 1601 and 1602); a label in doubt says so.
-fn library_entry(input: &Input, still: &Still) -> Item {
-    let mut entry = Item::image(Relation::Contains, None, still);
+fn library_entry(input: &ExportInput, still: &Still) -> ContentItem {
+    let mut entry = ContentItem::image(Relation::Contains, None, still);
     let frame = input.record.frames.iter().find(|frame| frame.id == still.id);
     let Some(frame) = frame.filter(|frame| is_labelled(frame)) else {
         return entry;
     };
     let site = input.site(&frame.place);
     let context = Relation::HasAcquisitionContext;
-    entry = entry.with(site.region.map(|region| Item::code(context, TARGET_REGION, region)));
-    entry = entry.with(site.side.map(|side| Item::code(context, IMAGE_LATERALITY, side)));
-    entry = entry.with(site.view.map(|view| Item::code(context, IMAGE_VIEW, view)));
+    entry = entry.with(site.region.map(|region| ContentItem::code(context, TARGET_REGION, region)));
+    entry = entry.with(site.side.map(|side| ContentItem::code(context, IMAGE_LATERALITY, side)));
+    entry = entry.with(site.view.map(|view| ContentItem::code(context, IMAGE_VIEW, view)));
     let doubt = (!frame.doubt.is_empty()).then(|| format!("; in doubt: {}", frame.doubt.join("; ")));
     let label = format!("{}{}", frame.place.codes(), doubt.unwrap_or_default());
-    entry.with([Item::text(context, COMMENT, &label)])
+    entry.with([ContentItem::text(context, COMMENT, &label)])
 }
 
 /// Whether a still has one label, and is taken for one of this exam.
@@ -246,18 +255,19 @@ pub(super) fn is_labelled(frame: &FrameRow) -> bool {
 }
 
 /// What goes with the whole exam: the cautions, and what a person should look at.
-fn remarks(input: &Input) -> Vec<Item> {
+fn remarks(input: &ExportInput) -> Vec<ContentItem> {
     let signed = input.record.exam.signed.as_ref().map(|signed| {
         let text = format!("signed by {}, licence as entered: {}", signed.by, signed.licence);
         let since = match signed.changes_since {
             0 => String::new(),
             changes => format!("; {changes} changes after that are a draft"),
         };
-        Item::text(Relation::Contains, COMMENT, &(text + &since))
+        ContentItem::text(Relation::Contains, COMMENT, &(text + &since))
     });
-    let caution = Item::text(Relation::Contains, COMMENT, input.cautions);
+    let caution = ContentItem::text(Relation::Contains, COMMENT, input.cautions);
     let open = input.record.findings.iter().filter(|finding| finding.severity != Severity::Info);
-    let open = open
-        .map(|finding| Item::text(Relation::Contains, COMMENT, &format!("to look at: {}", finding.message)));
+    let open = open.map(|finding| {
+        ContentItem::text(Relation::Contains, COMMENT, &format!("to look at: {}", finding.message))
+    });
     std::iter::once(caution).chain(signed).chain(open).collect()
 }

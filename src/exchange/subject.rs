@@ -32,7 +32,7 @@ pub enum Identity {
 
 /// Whose exam it is.
 #[derive(Debug, Clone)]
-pub struct Subject {
+pub struct SrSubject {
     /// Study Instance UID.
     pub study: String,
     /// The animal's name, as DICOM writes it.
@@ -111,7 +111,7 @@ const STUDY: [(Tag, VR); 7] = [
     (tags::STUDY_DESCRIPTION, VR::LO),
 ];
 
-impl Subject {
+impl SrSubject {
     /// Whose exam it is.
     ///
     /// # Errors
@@ -121,7 +121,7 @@ impl Subject {
         stills: &[Still],
         identity: Identity,
         codes: &Codes,
-    ) -> Result<Subject, SubjectError> {
+    ) -> Result<SrSubject, SubjectError> {
         let from = if identity == Identity::Exam { None } else { main_still(stills) };
         if let Some(first) = from {
             agree(first, stills)?;
@@ -137,7 +137,7 @@ impl Subject {
         }
         fill(&mut modules, exam, codes);
         let text = |tag| text_of(&modules.0, tag).unwrap_or_default();
-        Ok(Subject {
+        Ok(SrSubject {
             study: text(tags::STUDY_INSTANCE_UID),
             name: text(tags::PATIENT_NAME),
             id: text(tags::PATIENT_ID),

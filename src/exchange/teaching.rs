@@ -20,7 +20,7 @@ use image::{DynamicImage, ImageFormat};
 
 use super::code::Code;
 use super::dataset::{DataSet, EncodeError, coded, file_bytes};
-use super::dicom::Input;
+use super::input::ExportInput;
 use super::labelled::{Copies, Labelled, stem};
 use super::report::is_labelled;
 use super::still::{Still, text_of};
@@ -140,7 +140,7 @@ impl Rectangle {
 /// Makes the copies: labelled stills only, each with what was found in its view.
 #[must_use]
 pub fn copies(
-    input: &Input,
+    input: &ExportInput,
     stills: &[Still],
     exam_folder: &Path,
     black: Option<Rectangle>,
@@ -176,13 +176,13 @@ pub fn copies(
     made
 }
 
-fn said(input: &Input, frame: &FrameRow) -> String {
+fn said(input: &ExportInput, frame: &FrameRow) -> String {
     let said: Vec<String> = said_in_view(frame, input.record).map(said_with_structure).collect();
     said.join("; ")
 }
 
 fn picture(
-    input: &Input,
+    input: &ExportInput,
     frame: &FrameRow,
     exam_folder: &Path,
     black: Option<Rectangle>,
@@ -236,7 +236,7 @@ enum TeachingError {
 /// # Errors
 /// When the still cannot be read, or its pixels not be decoded where something is to be blackened.
 fn object(
-    input: &Input,
+    input: &ExportInput,
     still: &Still,
     frame: &FrameRow,
     black: Option<Rectangle>,
@@ -263,7 +263,7 @@ fn object(
     Ok(file_bytes(data.0, &syntax)?)
 }
 
-fn named(data: DataSet, input: &Input, still: &Still, salt: &str) -> DataSet {
+fn named(data: DataSet, input: &ExportInput, still: &Still, salt: &str) -> DataSet {
     let method = |value: &str, meaning: &str| {
         coded(&Code { value: value.to_owned(), scheme: "DCM".to_owned(), meaning: meaning.to_owned() })
     };

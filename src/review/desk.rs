@@ -25,7 +25,7 @@ use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::chart::chart;
 use crate::review::doing::{Doing, TaskKind};
-use crate::review::question::{OpenQuestion, questions};
+use crate::review::question::{FindingQuestion, questions};
 
 /// An exam folder that is open for review.
 #[derive(Debug)]
@@ -68,7 +68,7 @@ pub(super) struct Shown<'a> {
     /// Length of the journal: the page draws nothing anew that has not grown.
     bytes: u64,
     record: &'a Record,
-    questions: Vec<OpenQuestion>,
+    questions: Vec<FindingQuestion>,
     utterances: Vec<UtteranceRow<'a>>,
     /// What each call counts as, by its line.
     acts: BTreeMap<u64, &'a Act>,

@@ -22,5 +22,5 @@ mod serve;
 
 pub use desk::Desk;
 pub use guard::Keys;
-pub use question::{OpenQuestion, questions};
+pub use question::{FindingQuestion, questions};
 pub use serve::{Bound, ServeError, bind, serve};

@@ -1,7 +1,7 @@
 //! What is open, in the order that settles most at once.
 //!
 //! Takes: `Record`.
-//! Gives: `OpenQuestion`s: each finding that a person has to look at, with the readings to choose between.
+//! Gives: `FindingQuestion`s: each finding that a person has to look at, with the readings to choose between.
 //! Never: settles one; a finding that a person looked at stays in the record and leaves this list.
 //! Tested in: here and in `tests/it/review.rs`.
 
@@ -13,7 +13,7 @@ use crate::knowledge::record::{Finding, FrameRow, Record, RivalLabel, Severity, 
 
 /// Something to be settled by a person.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct OpenQuestion {
+pub struct FindingQuestion {
     /// Id of the rule that asks.
     pub rule: String,
     /// How much it matters.
@@ -34,9 +34,9 @@ pub struct OpenQuestion {
 
 /// The open questions of an exam: worse ones first, and among those what settles most, then the earliest.
 #[must_use]
-pub fn questions(record: &Record) -> Vec<OpenQuestion> {
+pub fn questions(record: &Record) -> Vec<FindingQuestion> {
     let open = record.findings.iter().filter(|finding| !looked_at(record, finding));
-    let mut all: Vec<OpenQuestion> = open.map(|finding| question(record, finding)).collect();
+    let mut all: Vec<FindingQuestion> = open.map(|finding| question(record, finding)).collect();
     // A stable sort: equal ones keep the order of the record.
     all.sort_by_key(|question| (question.severity, std::cmp::Reverse(question.settles)));
     all
@@ -52,9 +52,9 @@ fn looked_at(record: &Record, finding: &Finding) -> bool {
     })
 }
 
-fn question(record: &Record, finding: &Finding) -> OpenQuestion {
+fn question(record: &Record, finding: &Finding) -> FindingQuestion {
     let still = finding.frame.as_ref().and_then(|id| record.frames.iter().find(|row| &row.id == id));
-    OpenQuestion {
+    FindingQuestion {
         rule: finding.rule.clone(),
         severity: finding.severity,
         text: finding.message.clone(),

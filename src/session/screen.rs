@@ -65,11 +65,11 @@ pub enum Screen {
     /// Lines.
     Lines,
     /// A picture on the whole terminal.
-    Picture(Box<Picture>),
+    Picture(Box<ScreenPicture>),
 }
 
 /// A terminal that is drawn on.
-pub struct Picture {
+pub struct ScreenPicture {
     terminal: DefaultTerminal,
     view: ScreenView,
     drawn_at: Instant,
@@ -90,7 +90,7 @@ impl Screen {
             return Screen::Lines;
         }
         match ratatui::try_init() {
-            Ok(terminal) => Screen::Picture(Box::new(Picture {
+            Ok(terminal) => Screen::Picture(Box::new(ScreenPicture {
                 terminal,
                 view: ScreenView {
                     title,
@@ -228,7 +228,7 @@ impl Screen {
             && picture.is_old
             && picture.drawn_at.elapsed() >= DRAW_EVERY
         {
-            let Picture { terminal, view, .. } = &mut **picture;
+            let ScreenPicture { terminal, view, .. } = &mut **picture;
             terminal.draw(|frame| view.draw(frame))?;
             (picture.drawn_at, picture.is_old) = (Instant::now(), false);
         }
@@ -275,7 +275,7 @@ fn meaning(key: event::KeyEvent) -> Option<Key> {
     }
 }
 
-impl Drop for Picture {
+impl Drop for ScreenPicture {
     fn drop(&mut self) {
         // The terminal is given back as it was found, whatever ended the listening.
         ratatui::restore();

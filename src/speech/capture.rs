@@ -97,7 +97,7 @@ pub(super) struct CaptureGap {
 }
 
 /// A device that records, and our ends of the rings that it fills.
-pub(super) struct Input {
+pub(super) struct CaptureInput {
     pub(super) name: String,
     // Dropped first: the callback holds the other ends of the rings.
     pub(super) _stream: InputStream,
@@ -111,7 +111,7 @@ pub(super) struct Input {
 
 /// A microphone that is open.
 pub struct Capture {
-    input: Input,
+    input: CaptureInput,
     resample: Option<Resample>,
     n_taken: u64,
     last_sound: Instant,

@@ -12,7 +12,7 @@ use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{Device, ErrorKind, FromSample, SampleFormat, SizedSample, StreamConfig};
 use rtrb::{Producer, RingBuffer};
 
-use crate::speech::capture::{CaptureError, CaptureGap, Input};
+use crate::speech::capture::{CaptureError, CaptureGap, CaptureInput};
 use crate::speech::decode::{CHANNELS_MAX, RATES_HZ};
 use crate::speech::library_messages::silence_library_messages;
 
@@ -29,7 +29,7 @@ const GAPS_MAX: usize = 64;
 const NAMES_MAX: usize = 12;
 
 /// Opens the microphone called `name` (or a part of it), or the default one, and begins to record.
-pub(super) fn open(name: Option<&str>) -> Result<Input, CaptureError> {
+pub(super) fn open(name: Option<&str>) -> Result<CaptureInput, CaptureError> {
     let (device, name) = find(name)?;
     let failed = |source| CaptureError::Open { name: name.clone(), source };
     let config = device.default_input_config().map_err(failed)?;
@@ -48,7 +48,7 @@ pub(super) fn open(name: Option<&str>) -> Result<Input, CaptureError> {
     let stream =
         start(&device, config.config(), format, fill, faults).ok_or_else(unusable)?.map_err(failed)?;
     stream.play().map_err(failed)?;
-    Ok(Input { name, _stream: stream, ring, gaps, gone, overruns, channels, rate_hz })
+    Ok(CaptureInput { name, _stream: stream, ring, gaps, gone, overruns, channels, rate_hz })
 }
 
 /// What the callback holds.

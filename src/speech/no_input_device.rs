@@ -7,14 +7,14 @@
 
 use std::convert::Infallible;
 
-use crate::speech::capture::{CaptureError, Input};
+use crate::speech::capture::{CaptureError, CaptureInput};
 
 /// No system is asked, so none refuses.
 pub(crate) type InputError = Infallible;
 /// Nothing records.
 pub(super) type InputStream = Infallible;
 
-pub(super) fn open(_: Option<&str>) -> Result<Input, CaptureError> {
+pub(super) fn open(_: Option<&str>) -> Result<CaptureInput, CaptureError> {
     Err(CaptureError::LeftOut)
 }
 

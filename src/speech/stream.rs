@@ -1,6 +1,6 @@
 //! Cuts the stream of samples into utterances by what the engine itself hears in it.
 //!
-//! Takes: samples at 16 kHz mono, in pieces of any length, in order, and a `Listener`.
+//! Takes: samples at 16 kHz mono, in pieces of any length, in order, and a `StreamListener`.
 //! Gives: `UtteranceAudio`s; two neighbours may share the quiet between them, so that no onset is lost.
 //! Never: decides by loudness; below `GATE_DBFS`, where no speech can be, it only saves itself the look.
 //! Tested in: `tests/it/stream.rs`.
@@ -49,7 +49,7 @@ const fn millis(ms: u64) -> u64 {
 }
 
 /// What the stream is cut by.
-pub trait Listener {
+pub trait StreamListener {
     /// For each frame the probability that a sound of the language is in it.
     ///
     /// # Errors
@@ -66,18 +66,18 @@ pub trait Listener {
     ///
     /// # Errors
     /// When the engine fails.
-    fn goes_on(&mut self, parts: &Parts) -> Result<bool, EngineError>;
+    fn goes_on(&mut self, parts: &StreamParts) -> Result<bool, EngineError>;
 
     /// Whether `second`, which is not clear by itself, only ends `first`, which was over: it adds nothing to its meaning.
     ///
     /// # Errors
     /// When the engine fails.
-    fn only_ends(&mut self, parts: &Parts) -> Result<bool, EngineError>;
+    fn only_ends(&mut self, parts: &StreamParts) -> Result<bool, EngineError>;
 }
 
 /// Two parts of what may be one utterance.
 #[derive(Debug)]
-pub struct Parts {
+pub struct StreamParts {
     /// What the first was at the pause.
     pub was: AtPause,
     /// What was said before the pause.
@@ -103,14 +103,14 @@ pub enum AtPause {
 
 /// How often the stream is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Pace {
+pub enum StreamPace {
     /// Somebody waits for an answer.
     Prompt,
     /// Nobody waits: fewer and longer looks, which cost less.
     Patient,
 }
 
-impl Pace {
+impl StreamPace {
     /// Samples from one look to the next.
     fn hop(self, speaking: bool) -> u64 {
         match (self, speaking) {
@@ -124,7 +124,7 @@ impl Pace {
 /// Cuts utterances.
 #[derive(Debug)]
 pub struct Stream {
-    pace: Pace,
+    pace: StreamPace,
     /// The samples that are kept, and the number of the first of them.
     samples: Vec<i16>,
     first: u64,
@@ -154,7 +154,7 @@ struct Pending {
 impl Stream {
     /// Begins at sample `first`.
     #[must_use]
-    pub fn new(first: u64, pace: Pace) -> Self {
+    pub fn new(first: u64, pace: StreamPace) -> Self {
         Self { pace, samples: Vec::new(), first, settled: first, floor: first, pending: None, early: None }
     }
 
@@ -165,7 +165,7 @@ impl Stream {
     pub fn take(
         &mut self,
         samples: &[i16],
-        listener: &mut dyn Listener,
+        listener: &mut dyn StreamListener,
     ) -> Result<Vec<UtteranceAudio>, EngineError> {
         self.samples.extend_from_slice(samples);
         let mut ended = Vec::new();
@@ -186,7 +186,7 @@ impl Stream {
     ///
     /// # Errors
     /// When the engine fails.
-    pub fn finish(&mut self, listener: &mut dyn Listener) -> Result<Vec<UtteranceAudio>, EngineError> {
+    pub fn finish(&mut self, listener: &mut dyn StreamListener) -> Result<Vec<UtteranceAudio>, EngineError> {
         let mut ended = Vec::new();
         if self.end() > self.settled {
             self.look(0, listener, &mut ended)?;
@@ -205,7 +205,7 @@ impl Stream {
     fn look(
         &mut self,
         edge: u64,
-        listener: &mut dyn Listener,
+        listener: &mut dyn StreamListener,
         ended: &mut Vec<UtteranceAudio>,
     ) -> Result<(), EngineError> {
         let upto = self.end().saturating_sub(edge);
@@ -238,7 +238,7 @@ impl Stream {
     fn frame(
         &mut self,
         sounds: bool,
-        listener: &mut dyn Listener,
+        listener: &mut dyn StreamListener,
         ended: &mut Vec<UtteranceAudio>,
     ) -> Result<(), EngineError> {
         let at = self.settled;
@@ -286,14 +286,14 @@ impl Stream {
     fn at_pause(
         &mut self,
         now: u64,
-        listener: &mut dyn Listener,
+        listener: &mut dyn StreamListener,
         ended: &mut Vec<UtteranceAudio>,
     ) -> Result<(), EngineError> {
         let Some(mut pending) = self.pending.take() else { return Ok(()) };
         if let Some((what, to, from)) = pending.before.take()
             && what != AtPause::Half
         {
-            let parts = Parts {
+            let parts = StreamParts {
                 was: what,
                 first: self.audio(pending.from, to),
                 second: self.audio(from, now),
@@ -309,7 +309,7 @@ impl Stream {
         if let Some((first_from, first_to)) = self.early.take()
             && matches!(what, AtPause::Half | AtPause::Unclear)
         {
-            let parts = Parts {
+            let parts = StreamParts {
                 was: AtPause::Whole,
                 first: self.audio(first_from, first_to + SHORT_PAUSE),
                 both: self.audio(first_from, now),
@@ -323,7 +323,7 @@ impl Stream {
             so_far = parts.second;
         }
         let longest = match what {
-            AtPause::Whole if self.pace == Pace::Patient => WHOLE_PAUSE,
+            AtPause::Whole if self.pace == StreamPace::Patient => WHOLE_PAUSE,
             AtPause::Whole => {
                 self.floor = pending.last + APART;
                 self.early = Some((pending.from, pending.last));

@@ -22,7 +22,7 @@ fn what_can_follow_decides_whether_a_phrase_is_over() {
         "zone three bravo",
         "normal",
         "echo score two",
-        "disregard the last two",
+        "take that back",
         "where am i",
         "end of exam",
         "steady",
@@ -40,6 +40,7 @@ fn what_can_follow_decides_whether_a_phrase_is_over() {
         "core lesion",                  // "central"
         "core lesion palmar",           // "medial"
         "zone two",                     // no phrase yet
+        "disregard the last two",       // "alpha": the last is taken back, and a zone begins
         "good morning",
     ] {
         assert!(!whole(words), "{words}");

@@ -66,6 +66,7 @@ mod schema;
 mod seal;
 mod sign;
 mod report;
+mod report_contrast;
 mod report_measures;
 mod tidy;
 mod trace;

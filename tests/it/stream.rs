@@ -1,7 +1,7 @@
 //! Where the engine's own ears cut the stream: nothing is lost at an edge, nothing waits too long, halves are joined.
 use zonecall::clock::{SAMPLE_RATE_HZ, Span};
 use zonecall::speech::recognise::EngineError;
-use zonecall::speech::stream::{AtPause, FRAME, Listener, OPEN_PAUSE, Pace, Parts, Stream};
+use zonecall::speech::stream::{AtPause, FRAME, OPEN_PAUSE, Stream, StreamListener, StreamPace, StreamParts};
 use zonecall::speech::utterance::UtteranceAudio;
 
 const SECOND: u64 = SAMPLE_RATE_HZ as u64;
@@ -28,7 +28,7 @@ fn n_sounds(samples: &[i16]) -> usize {
         + usize::from(samples.first() == Some(&SOUND))
 }
 
-impl Listener for Ear {
+impl StreamListener for Ear {
     fn sounds(&mut self, samples: &[i16]) -> Result<Vec<f32>, EngineError> {
         self.looks_s += samples.len() as f64 / f64::from(SAMPLE_RATE_HZ);
         let frames = samples.chunks(FRAME as usize);
@@ -39,7 +39,7 @@ impl Listener for Ear {
         Ok((self.what)(n_sounds(&so_far.samples)))
     }
 
-    fn goes_on(&mut self, parts: &Parts) -> Result<bool, EngineError> {
+    fn goes_on(&mut self, parts: &StreamParts) -> Result<bool, EngineError> {
         assert_eq!(
             n_sounds(&parts.both.samples),
             n_sounds(&parts.first.samples) + n_sounds(&parts.second.samples)
@@ -47,7 +47,7 @@ impl Listener for Ear {
         Ok(self.goes_on)
     }
 
-    fn only_ends(&mut self, parts: &Parts) -> Result<bool, EngineError> {
+    fn only_ends(&mut self, parts: &StreamParts) -> Result<bool, EngineError> {
         assert_eq!(
             n_sounds(&parts.both.samples),
             n_sounds(&parts.first.samples) + n_sounds(&parts.second.samples)
@@ -63,7 +63,7 @@ fn stretches(parts: &[(i16, f64)]) -> Vec<i16> {
 }
 
 /// The utterances, each with the sample at which it was known to be over.
-fn cut(samples: &[i16], pace: Pace, ear: &mut Ear) -> Vec<(UtteranceAudio, u64)> {
+fn cut(samples: &[i16], pace: StreamPace, ear: &mut Ear) -> Vec<(UtteranceAudio, u64)> {
     let (mut stream, mut found, mut taken) = (Stream::new(0, pace), Vec::new(), 0);
     for block in samples.chunks(160) {
         taken += block.len() as u64;
@@ -89,7 +89,7 @@ fn unclear(_: usize) -> AtPause {
 #[test]
 fn an_utterance_has_quiet_before_it_and_ends_at_a_short_pause_where_it_is_whole() {
     let samples = stretches(&[(0, 3.0), (SOUND, 0.4), (0, 3.0)]);
-    let [(audio, known_at)] = &cut(&samples, Pace::Prompt, &mut Ear::new(whole))[..] else { panic!() };
+    let [(audio, known_at)] = &cut(&samples, StreamPace::Prompt, &mut Ear::new(whole))[..] else { panic!() };
     assert!(audio.span.from <= 3 * SECOND - SECOND * 8 / 10, "{:?}", audio.span);
     assert_eq!(audio.samples.len() as u64, audio.span.to - audio.span.from);
     assert!(*known_at < SECOND * 390 / 100, "known at {known_at}");
@@ -98,11 +98,11 @@ fn an_utterance_has_quiet_before_it_and_ends_at_a_short_pause_where_it_is_whole(
 #[test]
 fn noise_without_a_sound_of_the_language_is_no_utterance_and_ends_one() {
     let samples = stretches(&[(NOISE, 20.0), (SOUND, 0.4), (NOISE, 20.0)]);
-    for pace in [Pace::Prompt, Pace::Patient] {
+    for pace in [StreamPace::Prompt, StreamPace::Patient] {
         let found = cut(&samples, pace, &mut Ear::new(unclear));
         let [(audio, known_at)] = &found[..] else { panic!("{} utterances", found.len()) };
         assert!(audio.span.to < 22 * SECOND, "{:?}", audio.span);
-        assert!(pace == Pace::Patient || *known_at < 21 * SECOND + SECOND / 2, "known at {known_at}");
+        assert!(pace == StreamPace::Patient || *known_at < 21 * SECOND + SECOND / 2, "known at {known_at}");
     }
 }
 
@@ -111,10 +111,10 @@ fn a_half_waits_no_longer_than_the_longest_pause_and_is_joined_before() {
     let half = |n| if n == 1 { AtPause::Half } else { AtPause::Whole };
     let pause_s = OPEN_PAUSE as f64 / SECOND as f64;
     let samples = stretches(&[(0, 1.0), (SOUND, 0.4), (0, pause_s - 0.1), (SOUND, 0.4), (0, 2.0)]);
-    let joined = cut(&samples, Pace::Prompt, &mut Ear::new(half));
+    let joined = cut(&samples, StreamPace::Prompt, &mut Ear::new(half));
     assert_eq!(joined.iter().map(|(audio, _)| n_sounds(&audio.samples)).collect::<Vec<_>>(), [2]);
     let samples = stretches(&[(0, 1.0), (SOUND, 0.4), (0, 3.0)]);
-    let [(_, known_at)] = &cut(&samples, Pace::Prompt, &mut Ear::new(half))[..] else { panic!() };
+    let [(_, known_at)] = &cut(&samples, StreamPace::Prompt, &mut Ear::new(half))[..] else { panic!() };
     let waited_s = *known_at as f64 / SECOND as f64 - 1.4;
     assert!((pause_s..pause_s + 0.3).contains(&waited_s), "waited {waited_s} s");
 }
@@ -123,16 +123,16 @@ fn a_half_waits_no_longer_than_the_longest_pause_and_is_joined_before() {
 fn what_may_go_on_and_does_not_is_an_utterance_of_its_own() {
     let samples = stretches(&[(0, 1.0), (SOUND, 0.4), (0, 0.7), (SOUND, 0.4), (0, 2.0)]);
     let mut ear = Ear::new(|_| AtPause::MayGoOn);
-    assert_eq!(cut(&samples, Pace::Prompt, &mut ear).len(), 1);
+    assert_eq!(cut(&samples, StreamPace::Prompt, &mut ear).len(), 1);
     ear.goes_on = false;
-    let apart = cut(&samples, Pace::Prompt, &mut ear);
+    let apart = cut(&samples, StreamPace::Prompt, &mut ear);
     assert_eq!(apart.iter().map(|(audio, _)| n_sounds(&audio.samples)).collect::<Vec<_>>(), [1, 1]);
 }
 
 #[test]
 fn the_onset_before_the_first_sound_is_kept_though_another_utterance_has_just_ended() {
     let samples = stretches(&[(0, 1.0), (SOUND, 0.4), (0, 0.3), (SOUND, 0.4), (0, 2.0)]);
-    let found = cut(&samples, Pace::Prompt, &mut Ear::new(whole));
+    let found = cut(&samples, StreamPace::Prompt, &mut Ear::new(whole));
     let [first, second] = spans(&found)[..] else { panic!("{:?}", spans(&found)) };
     assert!(second.from <= SECOND * 17 / 10 - SECOND * 15 / 100, "{second:?}");
     assert!(second.from > SECOND * 14 / 10 && first.to > SECOND * 14 / 10, "{first:?} {second:?}");
@@ -144,8 +144,8 @@ fn the_pace_changes_the_cost_and_not_the_cuts_of_what_is_unclear() {
         [(0, 0.7), (SOUND, 0.4), (0, 0.3), (SOUND, 0.5), (NOISE, 6.0), (SOUND, 0.1), (0, 0.4), (SOUND, 1.0)];
     let samples = stretches(&[&parts[..], &[(0, 0.9)], &parts[..]].concat());
     let (mut prompt, mut patient) = (Ear::new(unclear), Ear::new(unclear));
-    let found = spans(&cut(&samples, Pace::Prompt, &mut prompt));
-    assert_eq!(found, spans(&cut(&samples, Pace::Patient, &mut patient)));
+    let found = spans(&cut(&samples, StreamPace::Prompt, &mut prompt));
+    assert_eq!(found, spans(&cut(&samples, StreamPace::Patient, &mut patient)));
     assert!(found.len() >= 4, "{found:?}");
     let length_s = samples.len() as f64 / SECOND as f64;
     assert!(patient.looks_s < 2.0 * length_s, "{} of {length_s} s", patient.looks_s);
@@ -154,15 +154,15 @@ fn the_pace_changes_the_cost_and_not_the_cuts_of_what_is_unclear() {
 #[test]
 fn silence_is_not_looked_at_and_speech_in_it_is_heard() {
     let mut ear = Ear::new(whole);
-    assert_eq!(cut(&stretches(&[(1, 60.0)]), Pace::Prompt, &mut ear), []);
+    assert_eq!(cut(&stretches(&[(1, 60.0)]), StreamPace::Prompt, &mut ear), []);
     assert!(ear.looks_s < 1.0, "{} s", ear.looks_s);
-    assert_eq!(cut(&stretches(&[(1, 60.0), (SOUND, 0.3), (1, 2.0)]), Pace::Prompt, &mut ear).len(), 1);
+    assert_eq!(cut(&stretches(&[(1, 60.0), (SOUND, 0.3), (1, 2.0)]), StreamPace::Prompt, &mut ear).len(), 1);
 }
 
 #[test]
 fn an_endless_utterance_is_cut_at_a_pause_and_nothing_of_it_is_lost() {
     let samples = stretches(&[(SOUND, 0.7), (0, 0.1)].repeat(40));
-    let found = cut(&samples, Pace::Prompt, &mut Ear::new(unclear));
+    let found = cut(&samples, StreamPace::Prompt, &mut Ear::new(unclear));
     assert!(
         found.len() > 1 && found.iter().all(|(audio, _)| audio.samples.len() as u64 <= 15 * SECOND + FRAME)
     );
@@ -181,6 +181,6 @@ fn calls_said_in_one_go_stay_together_where_nobody_waits() {
     let n = |found: &[(UtteranceAudio, u64)]| -> Vec<usize> {
         found.iter().map(|(audio, _)| n_sounds(&audio.samples)).collect()
     };
-    assert_eq!(n(&cut(&samples, Pace::Patient, &mut Ear::new(whole))), [2, 1]);
-    assert_eq!(n(&cut(&samples, Pace::Prompt, &mut Ear::new(whole))), [1, 1, 1]);
+    assert_eq!(n(&cut(&samples, StreamPace::Patient, &mut Ear::new(whole))), [2, 1]);
+    assert_eq!(n(&cut(&samples, StreamPace::Prompt, &mut Ear::new(whole))), [1, 1, 1]);
 }

@@ -31,7 +31,7 @@ const UID_CHARS_MAX: usize = 64;
 /// What became of an object.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Outcome {
+pub enum InboxOutcome {
     /// Kept.
     Kept,
     /// It was there already, byte for byte.
@@ -44,7 +44,7 @@ pub enum Outcome {
 
 /// One line of the log.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Arrival {
+pub struct ReceivedObject {
     /// When it was here, by this computer's clock.
     pub at: DateTime<Utc>,
     /// Who sent it: AE title.
@@ -55,7 +55,7 @@ pub struct Arrival {
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub instance: String,
     /// What became of it.
-    pub outcome: Outcome,
+    pub outcome: InboxOutcome,
     /// Its file in the folder.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub file: Option<String>,
@@ -173,12 +173,12 @@ impl Inbox {
         &self,
         coming: Coming,
         instance: &str,
-    ) -> Result<(Outcome, PathBuf, String), InboxError> {
+    ) -> Result<(InboxOutcome, PathBuf, String), InboxError> {
         let (part, sha256) = coming.finish()?;
         let failed = |source| InboxError::Write { path: self.folder.clone(), source };
         // Two senders of one object at once are told apart by the order in which they come here.
         let turn = self.log.lock();
-        let mut outcome = Outcome::Kept;
+        let mut outcome = InboxOutcome::Kept;
         for copy in 0..=BESIDE_MAX {
             let name =
                 if copy == 0 { format!("{instance}.dcm") } else { format!("{instance}.other-{copy}.dcm") };
@@ -191,16 +191,16 @@ impl Inbox {
             }
             if file_sha256(&path).map_err(failed)? == sha256 {
                 std::fs::remove_file(&part).map_err(failed)?;
-                return Ok((Outcome::Known, path, sha256));
+                return Ok((InboxOutcome::Known, path, sha256));
             }
-            outcome = Outcome::Beside;
+            outcome = InboxOutcome::Beside;
         }
         std::fs::remove_file(&part).map_err(failed)?;
         Err(InboxError::TooMany(instance.to_owned()))
     }
 
     /// Adds a line to the log.
-    pub(super) fn note(&self, arrival: &Arrival) -> Result<(), InboxError> {
+    pub(super) fn note(&self, arrival: &ReceivedObject) -> Result<(), InboxError> {
         let path = self.folder.join(LOG_FILE);
         let failed = |source| InboxError::Write { path: path.clone(), source };
         let mut line = serde_json::to_string(arrival).map_err(|error| failed(error.into()))?;

@@ -10,4 +10,4 @@ mod inbox;
 pub mod receive;
 pub mod send;
 
-pub use inbox::{Arrival, InboxError, Outcome};
+pub use inbox::{InboxError, InboxOutcome, ReceivedObject};

@@ -20,7 +20,7 @@ use dicom_ul::pdu::{
     AssociationRJServiceUserReason, PDataValue, PDataValueType, PresentationContextResultReason, UserIdentity,
 };
 
-use super::inbox::{Arrival, Coming, Inbox, InboxError, Outcome};
+use super::inbox::{Coming, Inbox, InboxError, InboxOutcome, ReceivedObject};
 use super::message::{
     COMMAND_BYTES_MAX, Kind, Message, NOT_SUPPORTED, NOT_THE_SAME, NOT_UNDERSTOOD, OUT_OF_RESOURCES, SUCCESS,
 };
@@ -66,7 +66,7 @@ const LOOK_MS: u64 = 20;
 
 /// Who may come in, and how much.
 #[derive(Debug, Clone)]
-pub struct Limits {
+pub struct ReceiveLimits {
     /// AE titles that may call; empty means any.
     pub from: Vec<String>,
     /// Addresses that may call; empty means any.
@@ -85,9 +85,9 @@ pub struct Limits {
     pub connection_max: Duration,
 }
 
-impl Default for Limits {
-    fn default() -> Limits {
-        Limits {
+impl Default for ReceiveLimits {
+    fn default() -> ReceiveLimits {
+        ReceiveLimits {
             from: Vec::new(),
             addresses: Vec::new(),
             connections_max: 16,
@@ -104,7 +104,7 @@ impl Default for Limits {
 #[derive(Debug)]
 pub struct Receiver {
     ae_title: String,
-    limits: Limits,
+    limits: ReceiveLimits,
     inbox: Inbox,
     folder: PathBuf,
     utc_offset_s: i32,
@@ -153,7 +153,7 @@ impl Receiver {
     pub fn new(
         folder: &Path,
         ae_title: &str,
-        limits: Limits,
+        limits: ReceiveLimits,
         utc_offset_s: i32,
     ) -> Result<Receiver, InboxError> {
         Ok(Receiver {
@@ -175,7 +175,7 @@ impl Receiver {
         &self,
         listener: &TcpListener,
         stop: &AtomicBool,
-        told: &(dyn Fn(&Arrival) + Sync),
+        told: &(dyn Fn(&ReceivedObject) + Sync),
     ) -> std::io::Result<()> {
         listener.set_nonblocking(true)?;
         let mut minute = (Instant::now(), 0);
@@ -230,13 +230,13 @@ impl Receiver {
         (open >= limits.connections_max).then(|| format!("{open} connections are open already"))
     }
 
-    fn refused(&self, from: &str, peer: SocketAddr, instance: &str, why: &str) -> Arrival {
-        Arrival {
+    fn refused(&self, from: &str, peer: SocketAddr, instance: &str, why: &str) -> ReceivedObject {
+        ReceivedObject {
             at: Utc::now(),
             from: from.to_owned(),
             address: peer.to_string(),
             instance: instance.to_owned(),
-            outcome: Outcome::Refused,
+            outcome: InboxOutcome::Refused,
             file: None,
             bytes: None,
             sha256: None,
@@ -245,10 +245,10 @@ impl Receiver {
         }
     }
 
-    fn tell(&self, arrival: &Arrival, told: &(dyn Fn(&Arrival) + Sync)) {
+    fn tell(&self, arrival: &ReceivedObject, told: &(dyn Fn(&ReceivedObject) + Sync)) {
         // A log that cannot be written does not keep a still from being kept; the sender was answered already.
         if let Err(error) = self.inbox.note(arrival) {
-            told(&Arrival { why: error.to_string(), ..arrival.clone() });
+            told(&ReceivedObject { why: error.to_string(), ..arrival.clone() });
             return;
         }
         told(arrival);
@@ -260,7 +260,7 @@ impl Receiver {
         socket: TcpStream,
         peer: SocketAddr,
         stop: &AtomicBool,
-        told: &(dyn Fn(&Arrival) + Sync),
+        told: &(dyn Fn(&ReceivedObject) + Sync),
     ) -> Result<(), (String, String)> {
         let nobody = |error: &dyn std::fmt::Display| (String::new(), error.to_string());
         socket.set_nonblocking(false).map_err(|error| nobody(&error))?;
@@ -313,7 +313,7 @@ struct Talk<'a> {
     command: Vec<u8>,
     /// The object that comes in, with its command; without a file where it was refused but its data still come.
     coming: Option<(Message, Result<Coming, Refusal>)>,
-    told: &'a (dyn Fn(&Arrival) + Sync),
+    told: &'a (dyn Fn(&ReceivedObject) + Sync),
 }
 
 impl Talk<'_> {
@@ -419,7 +419,7 @@ impl Talk<'_> {
     }
 
     /// Judges an object that is here as a whole, and keeps it.
-    fn settle(&self, message: &Message, coming: Result<Coming, (u16, String)>) -> (u16, Arrival) {
+    fn settle(&self, message: &Message, coming: Result<Coming, (u16, String)>) -> (u16, ReceivedObject) {
         let refused = |status: u16, why: &str| {
             (status, self.receiver.refused(&self.from, self.peer, &message.instance, why))
         };
@@ -451,7 +451,7 @@ impl Talk<'_> {
                 let problems: Vec<&str> =
                     head.problems.iter().map(|problem| problem.message.as_str()).collect();
                 arrival.why = match outcome {
-                    Outcome::Beside => {
+                    InboxOutcome::Beside => {
                         "another object of the same name, but with other content, was here already".to_owned()
                     }
                     _ => problems.join("; "),

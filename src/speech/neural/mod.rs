@@ -88,7 +88,7 @@ pub struct ScoredReading {
     /// How probable the first meaning is.
     pub confidence: f64,
     /// Why it is not acted on, however probable.
-    pub doubt: Option<Doubt>,
+    pub doubt: Option<HearingDoubt>,
     /// By how much the beginning of a longer phrase fits better, as a natural logarithm; none where none fits.
     pub begun: Option<f64>,
     /// How well the sound bears out the word that it bears out least.
@@ -99,7 +99,7 @@ pub struct ScoredReading {
 
 /// What no probability outweighs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Doubt {
+pub enum HearingDoubt {
     /// The first word begins, or the last one ends, where the sound does: there may have been more of it.
     Edge,
     /// The beginning of a longer phrase fits better.
@@ -223,7 +223,7 @@ impl Neural {
         let support = lowest_support(&meanings, spans.as_deref(), &self.lexicon, frames);
         let n_frames = frames.rows().len();
         let doubt = doubt(spans.as_deref(), n_frames, begun, support)
-            .or_else(|| self.at_stake(&meanings, confidence).map(Doubt::Stake));
+            .or_else(|| self.at_stake(&meanings, confidence).map(HearingDoubt::Stake));
         if doubt.is_some() && verdict == Verdict::Act {
             verdict = Verdict::Ask;
         }
@@ -419,15 +419,20 @@ fn lowest_support(
 }
 
 /// What speaks against acting on a reading, however probable it is.
-fn doubt(spans: Option<&[WordFrames]>, n_frames: usize, begun: Option<f64>, support: f64) -> Option<Doubt> {
+fn doubt(
+    spans: Option<&[WordFrames]>,
+    n_frames: usize,
+    begun: Option<f64>,
+    support: f64,
+) -> Option<HearingDoubt> {
     let (first, last) = (spans?.first()?, spans?.last()?);
     if first.from < EDGE_FRAMES || last.to + 1 >= n_frames {
-        return Some(Doubt::Edge);
+        return Some(HearingDoubt::Edge);
     }
     if begun.is_some_and(|ahead| ahead > BEGUN_MIN) {
-        return Some(Doubt::Begun);
+        return Some(HearingDoubt::Begun);
     }
-    (support < SUPPORT_MIN).then_some(Doubt::MadeUp)
+    (support < SUPPORT_MIN).then_some(HearingDoubt::MadeUp)
 }
 
 /// When the words of the first meaning were said.

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-use zonecall::exchange::network::{Arrival, Outcome};
+use zonecall::exchange::network::{InboxOutcome, ReceivedObject};
 
 use super::stage::{enter, export, files, folder, judge, said_of, uid};
 use crate::support::program::zonecall;
@@ -45,12 +45,12 @@ impl Receiving {
         Receiving { child, port, into: into.to_owned() }
     }
 
-    fn log(&self) -> Vec<Arrival> {
+    fn log(&self) -> Vec<ReceivedObject> {
         let text = std::fs::read_to_string(self.into.join("received.jsonl")).unwrap_or_default();
         text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
     }
 
-    fn await_log(&self, wanted: impl Fn(&[Arrival]) -> bool) -> Vec<Arrival> {
+    fn await_log(&self, wanted: impl Fn(&[ReceivedObject]) -> bool) -> Vec<ReceivedObject> {
         let until = Instant::now() + PATIENCE;
         loop {
             let log = self.log();
@@ -97,8 +97,11 @@ fn a_scanner_sends_its_stills_and_each_is_kept_once() {
     }
     assert_eq!(names(into.path()), [1, 2, 3].map(|number| format!("{}.dcm", uid(number))));
     let log = receiving.await_log(|log| log.len() == 6);
-    assert!(log[..3].iter().all(|row| row.outcome == Outcome::Kept && row.from == "STORESCU"), "{log:?}");
-    assert!(log[3..].iter().all(|row| row.outcome == Outcome::Known), "{log:?}");
+    assert!(
+        log[..3].iter().all(|row| row.outcome == InboxOutcome::Kept && row.from == "STORESCU"),
+        "{log:?}"
+    );
+    assert!(log[3..].iter().all(|row| row.outcome == InboxOutcome::Known), "{log:?}");
     // The time of arrival and the time in the file are both kept.
     assert_eq!(log[0].saved_at.unwrap().to_rfc3339(), "2026-05-04T08:00:14+00:00");
     assert!(log[0].at > log[0].saved_at.unwrap());
@@ -116,7 +119,7 @@ fn a_scanner_sends_its_stills_and_each_is_kept_once() {
 #[test]
 fn another_object_of_a_known_name_is_kept_beside_it_and_flagged() {
     let exam = folder();
-    let other = super::stage::folder_of(|_, still| {
+    let other = super::stage::folder_of(&[], |_, still| {
         let id = dicom_core::PrimitiveValue::from("8");
         still.put(dicom_core::DataElement::new(dicom_dictionary_std::tags::STUDY_ID, dicom_core::VR::SH, id));
     });
@@ -128,7 +131,7 @@ fn another_object_of_a_known_name_is_kept_beside_it_and_flagged() {
     }
     assert_eq!(names(into.path()), [format!("{}.dcm", uid(1)), format!("{}.other-1.dcm", uid(1))]);
     let log = receiving.await_log(|log| log.len() == 2);
-    assert_eq!((log[0].outcome, log[1].outcome), (Outcome::Kept, Outcome::Beside));
+    assert_eq!((log[0].outcome, log[1].outcome), (InboxOutcome::Kept, InboxOutcome::Beside));
 }
 
 #[test]
@@ -148,8 +151,8 @@ fn who_is_not_allowed_is_refused_with_a_line_in_the_log() {
         judge("storescu", &["-aet", "SCANNER", "-aec", "ZONECALL", "127.0.0.1", &receiving.port, &stills[0]]);
     assert_eq!(code, Some(0), "{said}");
     let log = receiving.await_log(|log| log.len() == 3);
-    let outcomes: Vec<Outcome> = log.iter().map(|row| row.outcome).collect();
-    assert_eq!(outcomes, [Outcome::Refused, Outcome::Refused, Outcome::Kept], "{log:?}");
+    let outcomes: Vec<InboxOutcome> = log.iter().map(|row| row.outcome).collect();
+    assert_eq!(outcomes, [InboxOutcome::Refused, InboxOutcome::Refused, InboxOutcome::Kept], "{log:?}");
     let elsewhere = tempfile::tempdir().unwrap();
     let receiving = Receiving::start(elsewhere.path(), &["--address", "192.0.2.7"]);
     let (code, said) = receiving.storescu(&[stills[0].as_str()]);
@@ -172,7 +175,7 @@ fn half_a_message_an_object_too_large_and_noise_leave_nothing_behind() {
     // A length of four gigabytes.
     open().write_all(&[1, 0, 0xff, 0xff, 0xff, 0xff, 0, 1]).unwrap();
     let log = receiving.await_log(|log| log.len() == 4);
-    assert!(log.iter().all(|row| row.outcome == Outcome::Refused && !row.why.is_empty()), "{log:?}");
+    assert!(log.iter().all(|row| row.outcome == InboxOutcome::Refused && !row.why.is_empty()), "{log:?}");
     assert_eq!(names(into.path()), Vec::<String>::new());
     assert_eq!(std::fs::read_dir(into.path().join(".receiving")).unwrap().count(), 1, "only the lock");
     let (code, said) = judge("echoscu", &["-aec", "ZONECALL", "127.0.0.1", &receiving.port]);
@@ -250,9 +253,9 @@ fn nothing_is_lost_and_nothing_is_there_twice_when_sender_and_receiver_are_kille
     }
     assert_eq!(files(into.path()).len(), SENDERS * EACH);
     let log = receiving.log();
-    assert!(log.iter().all(|row| row.outcome != Outcome::Beside));
+    assert!(log.iter().all(|row| row.outcome != InboxOutcome::Beside));
     let kept: std::collections::BTreeSet<_> =
-        log.iter().filter(|row| row.outcome == Outcome::Kept).map(|row| &row.instance).collect();
+        log.iter().filter(|row| row.outcome == InboxOutcome::Kept).map(|row| &row.instance).collect();
     // A still that was kept just before the kill may lack its line; then it was known the second time.
     assert!(kept.len() + 2 * SENDERS >= SENDERS * EACH, "{}", kept.len());
     assert_eq!(std::fs::read_dir(into.path().join(".receiving")).unwrap().count(), 1, "only the lock");

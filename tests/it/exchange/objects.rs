@@ -65,7 +65,7 @@ fn a_presentation_state_shows_label_and_outline_and_covers_nothing() {
 fn a_still_in_colour_gets_a_state_for_colour() {
     use dicom_core::{DataElement, PrimitiveValue, VR};
     use dicom_dictionary_std::tags;
-    let exam = folder_of(|_, still| {
+    let exam = folder_of(&[], |_, still| {
         let number = |tag, number: u16| DataElement::new(tag, VR::US, PrimitiveValue::from(number));
         still.put(number(tags::SAMPLES_PER_PIXEL, 3));
         still.put(number(tags::PLANAR_CONFIGURATION, 0));

@@ -55,11 +55,11 @@ pub(super) fn uid(number: usize) -> String {
 
 /// The exam folder, paired with its stills, before any value is entered.
 pub(super) fn folder() -> tempfile::TempDir {
-    folder_of(|_, _| {})
+    folder_of(&[], |_, _| {})
 }
 
-/// The same; `change` may change each still before it is written.
-pub(super) fn folder_of(change: impl Fn(usize, &mut InMemDicomObject)) -> tempfile::TempDir {
+/// The same; `pair` is added to the command that pairs, `change` may change each still before it is written.
+pub(super) fn folder_of(pair: &[&str], change: impl Fn(usize, &mut InMemDicomObject)) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     write_journal(folder.path(), &SAID);
     let frames = folder.path().join("frames");
@@ -77,7 +77,7 @@ pub(super) fn folder_of(change: impl Fn(usize, &mut InMemDicomObject)) -> tempfi
     let mut journal = Journal::open(folder.path()).unwrap();
     journal.append(header().started_at + Duration::seconds(60), 0, &Event::Review(Box::new(review))).unwrap();
     drop(journal);
-    let paired = zonecall(&["pair", path, "--frames", frames.to_str().unwrap()]);
+    let paired = zonecall(&[&["pair", path, "--frames", frames.to_str().unwrap()], pair].concat());
     assert_eq!(paired.status.code(), Some(0), "{}", said_of(&paired));
     folder
 }
