@@ -12,10 +12,10 @@ use dicom_object::OpenFileOptions;
 
 use super::dataset::EncodeError;
 use super::document::encapsulated;
-use super::input::ExportInput;
+use super::input::{ExportInput, is_labelled};
 use super::key_objects::selection;
 use super::presentation::state;
-use super::report::{PredecessorReport, document, is_labelled};
+use super::report::{PredecessorReport, document};
 use super::still::{Still, number_of, text_of};
 use super::subject::{Identity, SrSubject, SubjectError};
 use super::uid::uid;

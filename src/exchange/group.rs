@@ -13,8 +13,7 @@ use super::concept::{
     TRACKING_ID, TRACKING_UID,
 };
 use super::content::{ContentItem, Relation, Says};
-use super::input::ExportInput;
-use super::report::is_labelled;
+use super::input::{ExportInput, is_labelled};
 use super::still::Still;
 use super::uid::uid;
 use crate::exam::event::Entered;

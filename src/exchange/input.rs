@@ -8,7 +8,7 @@
 use super::code::{Codes, Site};
 use crate::exam::fold::Exam;
 use crate::knowledge::place::Place;
-use crate::knowledge::record::Record;
+use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
 
 /// What an export is made from.
@@ -32,4 +32,9 @@ impl ExportInput<'_> {
     pub(super) fn site(&self, place: &Place) -> Site {
         self.codes.site(place, &self.record.exam.schemes, self.protocols)
     }
+}
+
+/// Whether a still has one label, and is taken for one of this exam.
+pub(super) fn is_labelled(frame: &FrameRow) -> bool {
+    frame.refused.is_none() && matches!(frame.status, Status::Spoken | Status::Context | Status::Hand)
 }

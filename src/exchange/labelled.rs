@@ -12,8 +12,7 @@ use image::ImageFormat;
 use maud::{DOCTYPE, html};
 
 use super::derived::derived;
-use super::input::ExportInput;
-use super::report::is_labelled;
+use super::input::{ExportInput, is_labelled};
 use super::still::Still;
 use super::strip::below;
 use crate::knowledge::record::{FrameRow, Status};

@@ -19,12 +19,12 @@ use super::concept::{
 use super::content::{ContentItem, Relation, Says, person_name};
 use super::dataset::{DataSet, EncodeError, date_time, reference};
 use super::group::groups;
-use super::input::ExportInput;
+use super::input::{ExportInput, is_labelled};
 use super::still::Still;
 use super::subject::{MAKER, SrSubject};
 use super::uid::{IMPLEMENTATION_UID, uid};
 use crate::hex;
-use crate::knowledge::record::{FrameRow, Severity, Status};
+use crate::knowledge::record::Severity;
 
 /// Series numbers of what is made: high, so that they do not meet those of a scanner.
 pub(super) const SERIES_REPORT: &str = "9001";
@@ -247,11 +247,6 @@ fn library_entry(input: &ExportInput, still: &Still) -> ContentItem {
     let doubt = (!frame.doubt.is_empty()).then(|| format!("; in doubt: {}", frame.doubt.join("; ")));
     let label = format!("{}{}", frame.place.codes(), doubt.unwrap_or_default());
     entry.with([ContentItem::text(context, COMMENT, &label)])
-}
-
-/// Whether a still has one label, and is taken for one of this exam.
-pub(super) fn is_labelled(frame: &FrameRow) -> bool {
-    frame.refused.is_none() && matches!(frame.status, Status::Spoken | Status::Context | Status::Hand)
 }
 
 /// What goes with the whole exam: the cautions, and what a person should look at.

@@ -20,9 +20,8 @@ use image::{DynamicImage, ImageFormat};
 
 use super::code::Code;
 use super::dataset::{DataSet, EncodeError, coded, file_bytes};
-use super::input::ExportInput;
+use super::input::{ExportInput, is_labelled};
 use super::labelled::{Copies, Labelled, stem};
-use super::report::is_labelled;
 use super::still::{Still, text_of};
 use super::strip::below;
 use super::uid::uid;
