@@ -67,7 +67,8 @@ impl Talk {
         let (language, protocols) = &*BUILT_IN;
         let parsed = parse(&utterance, language, protocols);
         let rival = utterance.rivals.first().filter(|_| utterance.unsure);
-        let rival = rival.map(|rival| parse(&support::utterance(0.0, &rival.words), language, protocols));
+        let from_s = utterance.span.seconds().0;
+        let rival = rival.map(|rival| parse(&support::utterance(from_s, &rival.words), language, protocols));
         self.step(Input::Utterance(Box::new(HeardUtterance { utterance, parsed, rival, arrival })));
         self.at_s += 2.0;
     }

@@ -102,11 +102,11 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&dumb(720_000).but(|case| case.exam.sound = vec![zeros]));
     }),
     ("too-quiet", |rule| {
-        rule.fires("1 utterance was quieter", &fine().but(|case| case.exam.utterances[0].level_dbfs = -60.0));
+        rule.fires("1 phrase was quieter", &fine().but(|case| case.exam.utterances[0].level_dbfs = -60.0));
         rule.silent(&fine());
     }),
     ("clipped", |rule| {
-        rule.fires("1 utterance was clipped", &fine().but(|case| case.exam.utterances[0].clipped = 0.2));
+        rule.fires("1 phrase was clipped", &fine().but(|case| case.exam.utterances[0].clipped = 0.2));
         rule.silent(&fine());
     }),
     ("not-understood", |rule| {
