@@ -81,14 +81,14 @@ fn foreign_position(rule: &Rule) {
 /// Lateral in transverse and proximal in longitudinal views: common practice, no source.
 fn marker_unusual(rule: &Rule) {
     let marker = |plane: &str, way: &str| said(&["left fore two bravo", plane, way]);
-    rule.fires("usual is lateral", &marker("transverse", "marker medial"));
+    rule.fires("usual one is lateral", &marker("transverse", "marker medial"));
     rule.silent(&marker("transverse", "marker lateral"));
-    rule.fires("usual is proximal", &marker("long axis", "marker lateral"));
+    rule.fires("usual one is proximal", &marker("long axis", "marker lateral"));
     rule.silent(&marker("long axis", "marker proximal"));
     // The horse's left at the left of the screen: Adams and Stashak's Lameness in Horses, 7th ed., p. 310.
     let right = |way: &str| said(&["right fore two bravo transverse", way]);
     rule.silent(&right("marker medial"));
-    rule.fires("usual is medial", &right("marker lateral"));
+    rule.fires("usual one is medial", &right("marker lateral"));
     // Without a plane each way is usual in one of them, or in none.
     rule.silent(&said(&["left fore", "marker proximal"]));
     assert_eq!(rule.found(&said(&["left fore", "marker distal"]), &BUILT_IN.1).len(), 1);

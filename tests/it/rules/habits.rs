@@ -17,7 +17,7 @@ pub(crate) const CASES: &[Cases] = &[
     ("zone-order-jump", zone_order_jump),
     ("standoff-habit", standoff_habit),
     ("depth-unusual", |rule| {
-        rule.fires("12 cm is not 4 to 7", &said(&["imaging depth twelve"]));
+        rule.fires("12 cm is outside 4 to 7", &said(&["imaging depth twelve"]));
         rule.silent(&said(&["imaging depth five point five"]));
     }),
     ("level-unscaled", |rule| {
@@ -39,7 +39,7 @@ pub(crate) const CASES: &[Cases] = &[
 /// Adams and Stashak's Lameness in Horses, 7th ed., p. 312; once for a view.
 fn off_weight(rule: &Rule) {
     let area = "area one point five square centimetres";
-    rule.fires("without weight", &said(&[PLACE[0], "leg lifted", PLACE[1], area, "save"]));
+    rule.fires("leg lifted", &said(&[PLACE[0], "leg lifted", PLACE[1], area, "save"]));
     rule.silent(&said(&["weight bearing", PLACE[0], "save"]));
     rule.silent(&said(&[PLACE[0], "leg lifted"]));
 }
@@ -102,10 +102,10 @@ fn zone_order_jump(rule: &Rule) {
 
 fn standoff_habit(rule: &Rule) {
     let view = |standoff| said(&[standoff, "left fore one bravo", "suspensory body"]);
-    rule.fires("the habit set for this practice is off", &view("standoff on"));
+    rule.fires("this practice's habit is off", &view("standoff on"));
     rule.silent(&view("standoff off"));
     let mut protocols = BUILT_IN.1.clone();
     protocols.rules.habits.setting_for[0].state = "on".to_owned();
     rule.silent_under(&protocols, &view("standoff on"));
-    rule.fires_under(&protocols, "the habit set for this practice is on", &view("standoff off"));
+    rule.fires_under(&protocols, "this practice's habit is on", &view("standoff off"));
 }

@@ -60,7 +60,7 @@ fn said_again(rule: &Rule) {
     let twice = at_place(&["width nine", "width nought point nine"]);
     let seqs: Vec<u64> = twice.exam.calls.iter().map(|call| call.seq).collect();
     let message = format!(
-        "width of LF 2B SDFT was said as 9 mm (call {}), then 0.9 mm (call {}): the last one counts; withdraw the wrong \
+        "width of LF 2B SDFT was said as 9 mm (call {}), then 0.9 mm (call {}): the last one is used; withdraw the wrong \
          one in `zonecall review`",
         seqs[seqs.len() - 2],
         seqs[seqs.len() - 1]

@@ -20,7 +20,7 @@ pub(crate) const CASES: &[Cases] = &[
     ("still-twice", twice),
     ("still-from-another-day", from_another_day),
     ("still-ambiguous", |rule| {
-        rule.fires("two readings", &view().still(Tie::Open));
+        rule.fires("fits two labels", &view().still(Tie::Open));
         rule.silent(&fine());
     }),
     ("still-unlabelled", |rule| {
@@ -30,7 +30,7 @@ pub(crate) const CASES: &[Cases] = &[
         assert_eq!(rule.found(&two, &BUILT_IN.1).len(), 1, "one cause, one line");
     }),
     ("still-label-incomplete", |rule| {
-        rule.fires("without plane", &said(&["left fore two alpha"]).still(Tie::Context(0)));
+        rule.fires("no plane in its label", &said(&["left fore two alpha"]).still(Tie::Context(0)));
         rule.silent(&view().still(Tie::Context(0)));
     }),
     ("still-file", |rule| {
@@ -93,7 +93,7 @@ fn from_another_day(rule: &Rule) {
 }
 
 fn clock_unknown(rule: &Rule) {
-    rule.fires("could not be tied", &fine().but(|case| case.pairing.clock = None));
+    rule.fires("could not be matched", &fine().but(|case| case.pairing.clock = None));
     let untold = view().still(Tie::Nothing).but(|case| {
         case.pairing.clock = None;
         case.exam.header.wall = WallQuality::FileTime;

@@ -9,7 +9,7 @@ use crate::support::case::{Case, said};
 pub(crate) const CASES: &[Cases] = &[
     ("value-without-place", |rule| {
         let area = "area ninety square millimetres";
-        rule.fires("no structure in force", &said(&["left fore one alpha transverse", area]));
+        rule.fires("no structure set", &said(&["left fore one alpha transverse", area]));
         rule.silent(&said(&["left fore one alpha transverse", "s d f t", area]));
     }),
     ("value-in-wrong-plane", wrong_plane),
@@ -65,13 +65,13 @@ fn wrong_plane(rule: &Rule) {
 /// The bounds of a whole structure, 10 to 1000 mm2, are our own; 1.5 said for 150 is the slip they are for.
 /// Scales 0 to 4 and 0 to 3: Equine Clinical Medicine, Surgery and Reproduction, 2nd ed., pp. 330-331.
 fn out_of_bounds(rule: &Rule) {
-    rule.fires("1.5 mm2 is not 10 to 1000 mm2", &area("area one point five square millimetres"));
+    rule.fires("1.5 mm2 is outside 10 to 1000 mm2", &area("area one point five square millimetres"));
     rule.silent(&right());
     // Without a unit a distance is in the unit of its bounds: as the pastern is measured, not as the picture is set.
     for words in ["thickness eight", "thickness eleven point six", "width thirteen"] {
         rule.silent(&area(words));
     }
-    rule.fires("thickness 8 cm is not 1 to 60 mm", &area("thickness eight centimetres"));
+    rule.fires("thickness 8 cm is outside 1 to 60 mm", &area("thickness eight centimetres"));
     let scored = |words: &str, number: f64| {
         said(&["left fore two bravo longitudinal", "s d f t", words]).but(|case| {
             let Act::Value(value) = &mut case.exam.calls.last_mut().unwrap().act else { panic!("no value") };
