@@ -102,6 +102,7 @@ def calls(text):
         _, voice, words, mark = (part.strip() for part in line.split("|"))
         if voice != "vet" or not words or mark == "talk":
             continue
+        branch = words.startswith(("medial branch ", "lateral branch "))
         corrects = words.startswith("correction ")
         words = words.removeprefix("correction ")
         if corrects:
@@ -113,7 +114,8 @@ def calls(text):
         else:
             names_limb = after(words, LIMBS)[0] is not None
             said, words = view(words, context)
-        if said:
+        # A branch belongs to what is said of it in the same utterance: alone it could be one of two structures.
+        if said and not (words and branch):
             here = {key: value for key, value in context.items() if value}
             extra = {"corrects": True} if corrects else {"named_limb": True} if names_limb else {}
             found.append({"kind": "view"} | here | extra)

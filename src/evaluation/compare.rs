@@ -45,6 +45,11 @@ impl Meant {
             && self.corrects == wanted.corrects
             && parts.into_iter().all(|(own, wanted)| own.is_none() || own == wanted)
     }
+
+    /// Whether it is a move that `next` goes on with, to a place within this one.
+    fn halts_before(&self, next: &Meant) -> bool {
+        self.act.is_none() && !next.corrects && self != next && self.fits(next)
+    }
 }
 
 /// A stretch of speech: a line of the truth, or an utterance as heard.
@@ -111,6 +116,9 @@ pub fn compare(
         let (wanted, acted) = (calls(rows), calls(utterances));
         let right = in_both(&wanted, &acted, |acted, wanted| acted == wanted);
         let fitting = in_both(&wanted, &acted, Meant::fits);
+        // A move that a pause cut in two halts on its way: one call said, two heard, and it leads where it should.
+        let halts = acted.windows(2).filter(|pair| pair[0].halts_before(&pair[1])).count();
+        let halts = halts.min(acted.len().saturating_sub(wanted.len())).min(acted.len() - fitting);
         let asked = utterances.iter().any(|utterance| utterance.asked);
         counts.calls += wanted.len();
         counts.right += right;
@@ -119,11 +127,11 @@ pub fn compare(
             counts.false_calls += acted.len();
         } else {
             counts.incomplete += fitting - right;
-            counts.wrong += acted.len() - fitting;
+            counts.wrong += acted.len() - fitting - halts;
             counts.words += said_words.len();
             counts.words_wrong += wrong(&said_words, &heard_words);
         }
-        if right < wanted.len() || right < acted.len() {
+        if right < wanted.len() || right < acted.len() - halts {
             let first = rows.iter().chain(utterances).map(|stretch| stretch.span.from).min().unwrap_or(0);
             differences.push(Difference {
                 at_s: crate::clock::seconds(first),
@@ -256,6 +264,27 @@ mod tests {
             (counts.right, counts.incomplete, counts.wrong)
         };
         assert_eq!([of(Some("x")), of(None), of(Some("y"))], [(1, 0, 0), (0, 1, 0), (0, 0, 1)]);
+    }
+
+    #[test]
+    fn a_move_that_a_pause_cuts_in_two_is_one_move_and_one_elsewhere_is_wrong() {
+        let view = |limb: &str, zone: Option<&str>| Meant {
+            act: None,
+            corrects: false,
+            place: Some([Some(limb.to_owned()), zone.map(str::to_owned), None, None]),
+        };
+        let of = |heard: Vec<Meant>| {
+            let said = Stretch {
+                calls: vec![view("LH", Some("2A"))],
+                ..stretch(100, 200, "left hind two alpha", &[])
+            };
+            let heard = Stretch { calls: heard, ..stretch(100, 200, "left hind two alpha", &[]) };
+            let (counts, differences) = compare(&[said], &[heard], &Spelling::default());
+            (counts.right, counts.wrong, differences.len())
+        };
+        assert_eq!(of(vec![view("LH", None), view("LH", Some("2A"))]), (1, 0, 0));
+        assert_eq!(of(vec![view("RH", None), view("LH", Some("2A"))]), (1, 1, 1));
+        assert_eq!(of(vec![view("LH", Some("2A")), view("LH", Some("2B"))]), (1, 1, 1));
     }
 
     #[test]

@@ -20,6 +20,8 @@ pub struct EngineLanguage {
     pub words: Vec<GrammarWord>,
     /// Pronunciations of the pack, in file order; several for one word are variants.
     pub pronunciations: Vec<Pronunciation>,
+    /// The smaller language, for an ear that cannot carry the whole one.
+    pub core: Option<Box<EngineLanguage>>,
 }
 
 /// How a word sounds.

@@ -33,6 +33,8 @@ pub struct Pack {
     pub language: String,
     /// The grammar, with the zones of all schemes.
     pub grammar: Grammar,
+    /// A smaller grammar for an ear that cannot carry the whole one; none where the folder has no `core.gram`.
+    pub core: Option<Grammar>,
     /// How words sound that the engine's own dictionary lacks or says otherwise.
     pub pronunciations: Vec<Pronunciation>,
     /// Phrases to try a microphone with; empty where the folder has no `trial.txt`.
@@ -100,9 +102,15 @@ impl Pack {
     pub fn built_in() -> Result<Self, PackError> {
         let grammar = include_str!("../../grammars/en/exam.gram");
         let words = include_str!("../../grammars/en/words.dict");
+        let core = core(Path::new("grammars/en"), include_str!("../../grammars/en/core.gram"))?;
         let trial = lines(include_str!("../../grammars/en/trial.txt"));
         let enrol = EnrolScript::read(include_str!("../../grammars/en/enrol.txt"));
-        Ok(Self { trial, enrol, ..Self::from_text(Path::new("grammars/en"), grammar, words)? })
+        Ok(Self {
+            core: Some(core),
+            trial,
+            enrol,
+            ..Self::from_text(Path::new("grammars/en"), grammar, words)?
+        })
     }
 
     /// Reads the pack in `folder`.
@@ -114,9 +122,13 @@ impl Pack {
             let path = folder.join(name);
             std::fs::read_to_string(&path).map_err(|source| PackError::Read { path, source })
         };
+        let core = match text("core.gram") {
+            Ok(text) => Some(core(folder, &text)?),
+            Err(_) => None,
+        };
         let trial = lines(&text("trial.txt").unwrap_or_default());
         let enrol = EnrolScript::read(&text("enrol.txt").unwrap_or_default());
-        Ok(Self { trial, enrol, ..Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?)? })
+        Ok(Self { core, trial, enrol, ..Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?)? })
     }
 
     fn from_text(folder: &Path, grammar: &str, words: &str) -> Result<Self, PackError> {
@@ -140,6 +152,7 @@ impl Pack {
         Ok(Self {
             language,
             grammar: tree,
+            core: None,
             pronunciations,
             trial: Vec::new(),
             enrol: EnrolScript::default(),
@@ -156,8 +169,10 @@ impl Pack {
         let words = call.split_whitespace().map(|word| GrammarNode::Word(word.to_lowercase(), place));
         let body =
             GrammarNode::Sequence(words.chain([GrammarNode::Rule(EXAM_RULE.to_owned(), place)]).collect());
-        let (name, comment) = (CALLED_RULE.to_owned(), String::new());
-        self.grammar.rules.push(GrammarRule { name, public: false, comment, body, place });
+        for grammar in std::iter::once(&mut self.grammar).chain(&mut self.core) {
+            let (name, comment, body) = (CALLED_RULE.to_owned(), String::new(), body.clone());
+            grammar.rules.push(GrammarRule { name, public: false, comment, body, place });
+        }
         self.pronunciations.extend(sounds);
         // What could be said belongs to the journal.
         self.sha256 = crate::hex(&Sha256::digest(format!("{} {call}", self.sha256)));
@@ -175,13 +190,27 @@ impl Pack {
         let grammar = self.grammar.pruned(&keep);
         let calls = if grammar.rule(CALLED_RULE).is_some() { CALLED_RULE } else { EXAM_RULE };
         let exam = Automaton::new(&grammar, &[calls, ANSWER_RULE]);
-        let engine = EngineLanguage {
-            graph: LazyGraph::new(&grammar, calls, ANSWER_RULE, zones),
+        let engine = |grammar: &Grammar, core| EngineLanguage {
+            graph: LazyGraph::new(grammar, calls, ANSWER_RULE, zones),
             words: grammar.words(&[calls, ANSWER_RULE]),
             pronunciations: self.pronunciations.clone(),
+            core,
         };
+        let core = self.core.as_ref().map(|core| Box::new(engine(&core.pruned(&keep), None)));
+        let engine = engine(&grammar, core);
         Language { exam, grammar, engine }
     }
+}
+
+/// Reads the smaller grammar of `folder`.
+fn core(folder: &Path, text: &str) -> Result<Grammar, PackError> {
+    let file = folder.join("core.gram");
+    let tree = jsgf::read(&file, text)?;
+    if tree.rule(EXAM_RULE).is_some_and(|rule| rule.public) {
+        return Ok(tree);
+    }
+    let message = "the file has no rule `public <exam>`; that rule says what the smaller language allows";
+    Err(Box::new(Fault::new(&file, text, FilePlace { line: 1, column: 1 }, message)).into())
 }
 
 /// The first tag that the program does not know.

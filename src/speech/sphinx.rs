@@ -57,11 +57,13 @@ pub struct Sphinx {
 }
 
 impl Sphinx {
-    /// Loads the model in `folder` (`en-us/`, `cmudict-en-us.dict`, `en-us-phone.lm.bin`) for `language`.
+    /// Loads the model in `folder` (`en-us/`, `cmudict-en-us.dict`, `en-us-phone.lm.bin`) for the core of `language`.
     ///
     /// # Errors
     /// When a file is missing, or a word of the grammar has no pronunciation: all such words are named.
     pub fn load(folder: &Path, language: &EngineLanguage) -> Result<Self, EngineError> {
+        // The whole language is too wide for its search: words are missed, and it takes a gigabyte.
+        let language = language.core.as_deref().unwrap_or(language);
         let (acoustic, phones) = (folder.join("en-us"), folder.join("en-us-phone.lm.bin"));
         let dictionary = dictionary(&folder.join(DICTIONARY), language)?;
         let kept = temporary(&dictionary)?;

@@ -3,6 +3,7 @@ use crate::support;
 use crate::support::sentence;
 
 use std::path::Path;
+use std::sync::LazyLock;
 
 use expect_test::{Expect, expect};
 use proptest::prelude::*;
@@ -10,6 +11,7 @@ use sentence::{Sentence, say};
 use support::{BUILT_IN, utterance};
 use zonecall::exam::parse::{calls_of, parse};
 use zonecall::language::engine::Pronunciation;
+use zonecall::language::grammar::Grammar;
 use zonecall::language::graph::{Moment, ZonesByLimb};
 use zonecall::language::jsgf;
 use zonecall::language::pack::{EXAM_RULE, Pack};
@@ -33,8 +35,22 @@ fn means(text: &str, expect: &Expect) {
     expect.assert_eq(&lines.join("\n"));
 }
 
+static CORE: LazyLock<Grammar> = LazyLock::new(|| Pack::built_in().unwrap().core.unwrap());
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 4000, ..ProptestConfig::default() })]
+
+    #[test]
+    fn every_phrase_of_the_core_is_a_phrase_of_the_whole_language(forks in prop::collection::vec(any::<u16>(), 60)) {
+        let (language, _) = &*BUILT_IN;
+        let grammar = &*CORE;
+        let mut next = forks.iter().cycle();
+        let mut choose = |n: usize| usize::from(*next.next().unwrap()) % n;
+        let mut said = Sentence::default();
+        say(grammar, &grammar.rule(EXAM_RULE).unwrap().body, &mut choose, &mut said);
+        let words: Vec<&str> = said.words.iter().map(String::as_str).collect();
+        prop_assert!(language.engine.graph.allows(Moment::default(), &words), "{:?}", said.words);
+    }
 
     #[test]
     fn every_sentence_the_grammar_makes_parses_to_what_its_tags_say(forks in prop::collection::vec(any::<u16>(), 60)) {
