@@ -21,7 +21,11 @@ fn said(scenario: &str) -> Vec<String> {
 
 /// American and British spellings are one word, and a leading filler means nothing.
 fn folded(words: &str) -> String {
-    words.trim_start_matches("the ").replace("centimeters", "centimetres").replace("fiber", "fibre")
+    words
+        .trim_start_matches("the ")
+        .trim_start_matches("a ")
+        .replace("centimeters", "centimetres")
+        .replace("fiber", "fibre")
 }
 
 fn heard(name: &str, hind: &str) -> (tempfile::TempDir, serde_json::Value) {
