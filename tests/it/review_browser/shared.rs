@@ -39,8 +39,7 @@ fn own(path: &Path) -> String {
 fn heard(start: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let (audio, exam) = (own(&demo("fore-limbs.flac")), own(&folder.path().join("exam")));
-    let args =
-        ["hear", &audio, "--into", &exam, "--started-at", start, "--ear", "sphinx", "--horse", "Juniper"];
+    let args = ["hear", &audio, "--into", &exam, "--started-at", start, "--horse", "Juniper"];
     let heard = zonecall(&args);
     assert!(heard.status.success(), "{}", String::from_utf8_lossy(&heard.stderr));
     let stills = folder.path().join("exam/stills");
