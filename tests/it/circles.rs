@@ -3,7 +3,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Folders whose files still stand in a circle.
-const NOT_YET: [&str; 2] = ["cli", "session"];
+const NOT_YET: [&str; 3] = ["cli", "session", "speech"];
 
 type Module = Vec<String>;
 
