@@ -44,7 +44,7 @@ fn a_label_by_keyboard_outlives_a_server_killed_before_it_was_written_and_after(
         // What was entered is still in the form.
         page.until("document.querySelector('#f-zone').value === '3B'").await;
         desk.again().await;
-        page.until("document.querySelector('#said').textContent.includes('nothing of it was written')").await;
+        page.until("document.querySelector('#said').textContent.includes('none of it was saved')").await;
         assert!(changes(&desk.served).is_empty());
         assert_eq!(page.text("#bench h2").await, "Still 2", "it comes back to what was at hand");
         label_by_keys(&page).await;

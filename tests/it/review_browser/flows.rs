@@ -102,7 +102,7 @@ fn nothing_is_lost_when_the_server_is_killed_and_started_again() {
         desk.served.kill();
         page.press("a").await;
         page.until(
-            "document.querySelector('#alarm').textContent.includes('nothing that was settled is lost')",
+            "document.querySelector('#alarm').textContent.includes('everything you settled is saved')",
         )
         .await;
         desk.again().await;

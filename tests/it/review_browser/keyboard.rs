@@ -70,7 +70,7 @@ fn the_term_and_the_unit_of_a_call_are_changed_by_keyboard_alone() {
             (&right["term"], &right["number"], &right["unit"]),
             (&"width".into(), &21.0.into(), &"mm".into())
         );
-        assert!(page.text("#calls-in").await.contains("put right: value width 21 mm"));
+        assert!(page.text("#calls-in").await.contains("corrected: value width 21 mm"));
     });
 }
 

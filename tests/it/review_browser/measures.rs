@@ -266,7 +266,7 @@ fn the_values_of_the_last_exam_stand_beside_those_of_this_one_with_the_change_in
         ))
         .await;
         assert!(
-            page.text("#bench .since:not(.values)").await.contains("caution: measured by another hand"),
+            page.text("#bench .since:not(.values)").await.contains("caution: measured by another person"),
             "said then, traced now"
         );
     });

@@ -228,10 +228,10 @@ pub async fn send_form(page: &Page) {
     page.press(ENTER).await;
 }
 
-/// Loads the page again while a form is open: the page says that nothing of it was written.
+/// Loads the page again while a form is open: the page says that none of it was saved.
 pub async fn reload_in_form(page: &Page) {
     reload(page).await;
-    page.until("document.querySelector('#said')?.textContent.includes('nothing of it was written')").await;
+    page.until("document.querySelector('#said')?.textContent.includes('none of it was saved')").await;
     form_closed(page).await;
 }
 
