@@ -5,9 +5,8 @@
 //! back and questions. Run alone: `cargo bench --bench session`.
 // A bench prints what it measured.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used)]
-#![allow(clippy::cast_precision_loss)]
+#![allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)]
 
-#[allow(dead_code)]
 #[path = "../tests/support/mod.rs"]
 mod support;
 

@@ -184,7 +184,7 @@ impl Judge<'_> {
             let offers = |one: &&&Heard| {
                 one.offered.iter().any(|offer| offer.windows(own.len()).any(|part| part == own))
             };
-            match asked.iter().any(|one| offers(one)) {
+            match asked.iter().any(offers) {
                 true => Fate::Asked,
                 false if asked.is_empty() => Fate::Missed,
                 false => Fate::AskedOther,
