@@ -48,9 +48,9 @@ build sound
 needs_only libasound.so.2
 
 say "hearing the demo"
-"$out/zonecall" hear demo-audio/fore-limbs.flac --into "$out/exam" --started-at 2026-05-04T10:00:00+02:00
+"$out/zonecall" hear demo-audio/hind-limb.flac --into "$out/exam" --started-at 2026-05-04T10:00:00+02:00
 "$out/zonecall" journal "$out/exam" --verify
-wanted=$(wc -l <demo-audio/fore-limbs.truth.jsonl)
+wanted=$(wc -l <demo-audio/hind-limb.truth.jsonl)
 found=$(grep -c '"kind":"call"' "$out/exam/exam.jsonl")
 [ "$found" -eq "$wanted" ] || stop "heard $found calls, wanted $wanted"
 "$out/zonecall" report "$out/exam" >/dev/null
