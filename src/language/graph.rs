@@ -130,7 +130,7 @@ impl WordGraph {
         }
         let mut found = BTreeSet::new();
         let goes_on = here.iter().flat_map(|state| &self.arcs[*state]);
-        for (word, to) in goes_on.filter(|(word, to)| !self.may_begin(start, word, **to)) {
+        for (word, to) in goes_on.filter(|(word, _)| !self.arcs[start].contains_key(*word)) {
             if self.ends.contains(to) {
                 found.insert(vec![word.as_str()]);
                 continue;
@@ -142,18 +142,6 @@ impl WordGraph {
             found.extend(ends.into_iter().map(|(next, _)| vec![word.as_str(), next.as_str()]));
         }
         Some(found.into_iter().collect())
-    }
-
-    /// True where the word, said in a phrase and leading to `to`, may as well begin another phrase. After a number, "point"
-    /// does not: each word after it ends the number, and none of them ends what "point" begins.
-    fn may_begin(&self, start: usize, word: &str, to: usize) -> bool {
-        let ends = |state: &usize| self.ends.contains(state);
-        self.arcs[start].get(word).is_some_and(|begun| {
-            ends(&to)
-                || ends(begun)
-                || !self.arcs[to].values().all(ends)
-                || self.arcs[*begun].values().any(ends)
-        })
     }
 
     /// The graph from one start in the text format of the Sphinx engines, every arc out of a state equally likely.
