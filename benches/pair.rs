@@ -36,8 +36,8 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
     for idx in 0..n {
         at_s += 4.0 + 12.0 * noise(2 * idx as u64);
         let mut context = Context::default();
-        let zone = ["1A", "1B", "2A", "2B", "3A", "3B"][idx % 6].to_owned();
-        let view = View { limb: Some("LF".to_owned()), zone: Some(zone), ..View::default() };
+        let zone = ["1A", "1B", "2A", "2B", "3A", "3B"][idx % 6].into();
+        let view = View { limb: Some("LF".into()), zone: Some(zone), ..View::default() };
         context.apply(&Act::View(view), &[]);
         let call = Call {
             act: Act::Save,

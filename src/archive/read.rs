@@ -9,6 +9,7 @@ use chrono::{DateTime, Utc};
 
 use crate::archive::open::{Archive, ArchiveError, folded};
 use crate::archive::write::instant;
+use crate::code::{LimbCode, StructureCode, ZoneCode};
 use crate::knowledge::record::Record;
 
 /// Exams of one horse that are read at most, the latest.
@@ -39,11 +40,11 @@ pub struct ArchiveQuery {
     /// Name or number of the horse.
     pub horse: Option<String>,
     /// Limb.
-    pub limb: Option<String>,
+    pub limb: Option<LimbCode>,
     /// Zone.
-    pub zone: Option<String>,
+    pub zone: Option<ZoneCode>,
     /// Structure.
-    pub structure: Option<String>,
+    pub structure: Option<StructureCode>,
     /// Finding or measure.
     pub term: Option<String>,
     /// Not before this instant.
@@ -66,11 +67,11 @@ pub struct Found {
     /// The practice's number for it; may be empty.
     pub horse_id: String,
     /// Limb; empty where no place was asked for, as are the next three.
-    pub limb: String,
+    pub limb: LimbCode,
     /// Zone.
-    pub zone: String,
+    pub zone: ZoneCode,
     /// Structure.
-    pub structure: String,
+    pub structure: StructureCode,
     /// Finding or measure.
     pub term: String,
     /// Where its folder was when it was filed.
@@ -120,6 +121,7 @@ type FoundRow = (String, String, String, String, String, String, String, String,
 impl From<FoundRow> for Found {
     fn from(row: FoundRow) -> Found {
         let (exam_id, started_at, horse_name, horse_id, limb, zone, structure, term, folder) = row;
+        let (limb, zone, structure) = (limb.into(), zone.into(), structure.into());
         Found { exam_id, started_at, horse_name, horse_id, limb, zone, structure, term, folder }
     }
 }
@@ -127,10 +129,10 @@ impl From<FoundRow> for Found {
 /// Only what was asked for stands in the query, so that an index can serve it; values are bound, never written into it.
 fn search(wanted: &ArchiveQuery) -> (String, Vec<String>) {
     let places = [
-        ("limb", &wanted.limb),
-        ("zone", &wanted.zone),
-        ("structure", &wanted.structure),
-        ("term", &wanted.term),
+        ("limb", wanted.limb.as_deref()),
+        ("zone", wanted.zone.as_deref()),
+        ("structure", wanted.structure.as_deref()),
+        ("term", wanted.term.as_deref()),
     ];
     let by_place = places.iter().any(|(_, value)| value.is_some());
     let (columns, seen) = if by_place {
@@ -146,7 +148,7 @@ fn search(wanted: &ArchiveQuery) -> (String, Vec<String>) {
     };
     for (column, value) in places {
         if let Some(value) = value {
-            conditions.push(format!("seen.{column} = {}", bind(value.clone())));
+            conditions.push(format!("seen.{column} = {}", bind(value.to_owned())));
         }
     }
     if let Some(horse) = &wanted.horse {

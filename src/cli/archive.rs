@@ -208,9 +208,9 @@ pub(crate) fn find(args: &FindArgs) -> anyhow::Result<ExitCode> {
     let start = |day: NaiveDate| -> DateTime<Utc> { day.and_time(NaiveTime::MIN).and_utc() };
     let wanted = ArchiveQuery {
         horse: args.horse.clone(),
-        limb: args.limb.clone(),
-        zone: args.zone.clone(),
-        structure: args.structure.clone(),
+        limb: args.limb.as_deref().map(Into::into),
+        zone: args.zone.as_deref().map(Into::into),
+        structure: args.structure.as_deref().map(Into::into),
         term: args.term.clone(),
         since: args.since.map(start),
         until: args.until.and_then(|day| day.succ_opt()).map(start),
@@ -221,7 +221,7 @@ pub(crate) fn find(args: &FindArgs) -> anyhow::Result<ExitCode> {
     for row in &found {
         let day = row.started_at.get(..10).unwrap_or(&row.started_at);
         let horse = if row.horse_name.is_empty() { &row.horse_id } else { &row.horse_name };
-        let place = [&row.limb, &row.zone, &row.structure].map(String::as_str).join(" ");
+        let place = [row.limb.as_str(), row.zone.as_str(), row.structure.as_str()].join(" ");
         writeln!(out, "{day}  {horse:<16} {:<16} {:<20} {}", place.trim(), row.term, row.folder)?;
     }
     writeln!(out, "{} found", found.len())?;

@@ -71,10 +71,10 @@ fn entered(args: &args::EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow
         _ => {}
     }
     Ok(Event::Entered(Box::new(Entered {
-        limb,
-        zone,
+        limb: limb.into(),
+        zone: zone.into(),
         plane: None,
-        structure,
+        structure: structure.into(),
         term,
         amount,
         scale: kind.scale.clone(),

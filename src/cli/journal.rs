@@ -139,7 +139,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         }
         Event::Entered(entered) => {
             let how = if entered.traced { "traced" } else { "typed" };
-            let place = [&entered.limb, &entered.zone, &entered.structure].map(String::as_str).join(" ");
+            let place = [entered.limb.as_str(), entered.zone.as_str(), entered.structure.as_str()].join(" ");
             let unit = entered.amount.unit.as_deref().unwrap_or_default();
             format!("{how} {place}: {} {} {unit}", entered.term, entered.amount.number)
         }

@@ -114,15 +114,15 @@ fn entered(
     area_mm2: f64,
     protocols: &Protocols,
 ) -> anyhow::Result<Entered> {
-    let part = |given: &Option<String>, label: &Option<String>, name: &str| {
+    let part = |given: &Option<String>, label: Option<&str>, name: &str| {
         given
             .clone()
-            .or_else(|| label.clone())
+            .or_else(|| label.map(str::to_owned))
             .with_context(|| format!("the still's label has no {name}; give it with --{name}"))
     };
-    let limb = part(&args.limb, &frame.place.limb, "limb")?;
-    let zone = part(&args.zone, &frame.place.zone, "zone")?;
-    let structure = part(&args.structure, &frame.place.structure, "structure")?;
+    let limb = part(&args.limb, frame.place.limb.as_deref(), "limb")?;
+    let zone = part(&args.zone, frame.place.zone.as_deref(), "zone")?;
+    let structure = part(&args.structure, frame.place.structure.as_deref(), "structure")?;
     place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;
     let terms = &protocols.measuring.terms;
     let term = if args.lesion { &terms.lesion_area } else { &terms.area };
@@ -133,10 +133,10 @@ fn entered(
         bail!("the still is labelled plane {plane}, but {term} is traced in plane {}", planes.join(" or "));
     }
     Ok(Entered {
-        limb,
-        zone,
+        limb: limb.into(),
+        zone: zone.into(),
         plane: frame.place.plane.clone(),
-        structure,
+        structure: structure.into(),
         term: term.clone(),
         amount: Amount {
             number: (area_mm2 * 100.0).round() / 100.0,

@@ -14,6 +14,7 @@ use crate::evaluation::words::{Spelling, wrong};
 use crate::exam::call::Act;
 use crate::exam::context::Context;
 use crate::exam::parse::told;
+use crate::exam::place::Place;
 
 /// What a call means where it was said.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,28 +23,25 @@ pub struct Meant {
     act: Option<Act>,
     corrects: bool,
     /// Limb, zone, plane and structure in force, where the call belongs to a place.
-    place: Option<[Option<String>; 4]>,
+    place: Option<Place>,
 }
 
 impl Meant {
     /// The call `act` with what is in force just after it.
     #[must_use]
     pub fn new(act: &Act, corrects: bool, context: &Context) -> Self {
-        let here = || {
-            let Context { limb, zone, plane, structure, .. } = context.clone();
-            [limb, zone, plane, structure]
-        };
         let moves = matches!(act, Act::View(_));
         let placed = moves || matches!(act, Act::Finding(_) | Act::Value(_) | Act::Save);
-        Self { act: (!moves).then(|| told(act.clone())), corrects, place: placed.then(here) }
+        Self { act: (!moves).then(|| told(act.clone())), corrects, place: placed.then(|| context.into()) }
     }
 
     /// Whether it says nothing else than `wanted`, though parts of the place may be lacking.
     fn fits(&self, wanted: &Meant) -> bool {
-        let parts = self.place.iter().flatten().zip(wanted.place.iter().flatten());
+        let parts = |meant: &Meant| meant.place.as_ref().map(Place::parts);
+        let (own, wanted_parts) = (parts(self).into_iter().flatten(), parts(wanted).into_iter().flatten());
         self.act == wanted.act
             && self.corrects == wanted.corrects
-            && parts.into_iter().all(|(own, wanted)| own.is_none() || own == wanted)
+            && own.zip(wanted_parts).all(|(own, wanted)| own.is_none() || own == wanted)
     }
 
     /// Whether it is a move that `next` goes on with, to a place within this one.
@@ -254,7 +252,7 @@ mod tests {
 
     #[test]
     fn a_call_that_lacks_its_place_is_incomplete_and_one_at_another_place_wrong() {
-        let at = |zone: Option<&str>| Context { zone: zone.map(str::to_owned), ..Context::default() };
+        let at = |zone: Option<&str>| Context { zone: zone.map(Into::into), ..Context::default() };
         let save = |zone| Stretch {
             calls: vec![Meant::new(&Act::Save, false, &at(zone))],
             ..stretch(100, 200, "save", &[])
@@ -271,7 +269,7 @@ mod tests {
         let view = |limb: &str, zone: Option<&str>| Meant {
             act: None,
             corrects: false,
-            place: Some([Some(limb.to_owned()), zone.map(str::to_owned), None, None]),
+            place: Some(Place { limb: Some(limb.into()), zone: zone.map(Into::into), ..Place::default() }),
         };
         let of = |heard: Vec<Meant>| {
             let said = Stretch {
@@ -289,7 +287,7 @@ mod tests {
 
     #[test]
     fn a_call_at_another_place_is_not_right() {
-        let at = |zone: &str| Context { zone: Some(zone.to_owned()), ..Context::default() };
+        let at = |zone: &str| Context { zone: Some(zone.into()), ..Context::default() };
         assert_ne!(Meant::new(&Act::Save, false, &at("x")), Meant::new(&Act::Save, false, &at("y")));
         let answer = answer("yes");
         assert_eq!(Meant::new(&answer, false, &at("x")), Meant::new(&answer, false, &at("y")));

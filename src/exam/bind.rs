@@ -5,6 +5,7 @@
 //! Never: chooses where two structures could be meant; that is a problem, and nothing is taken.
 //! Tested in: `tests/it/language_phrases.rs`.
 
+use crate::code::StructureCode;
 use crate::exam::call::{Act, Call, Problem, View};
 use crate::language::closed_sets::Class;
 
@@ -162,7 +163,7 @@ fn follows_negative(phrases: &[Phrase], idx: usize) -> bool {
 }
 
 /// The structure of a view that names nothing else.
-fn only_structure(act: &Act) -> Option<String> {
+fn only_structure(act: &Act) -> Option<StructureCode> {
     let Act::View(view) = act else { return None };
     let structure = view.structure.clone()?;
     (*view == View { structure: Some(structure.clone()), ..View::default() }).then_some(structure)
@@ -195,10 +196,10 @@ fn is_remark(act: &Act) -> bool {
         if matches!(finding.class, Class::Negative | Class::Comparison) && finding.structure.is_none())
 }
 
-fn give(act: &mut Act, structure: &str) {
+fn give(act: &mut Act, structure: &StructureCode) {
     match act {
-        Act::Finding(finding) => finding.structure = Some(structure.to_owned()),
-        Act::Value(value) => value.said.structure = Some(structure.to_owned()),
+        Act::Finding(finding) => finding.structure = Some(structure.clone()),
+        Act::Value(value) => value.said.structure = Some(structure.clone()),
         _ => {}
     }
 }

@@ -8,6 +8,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::clock::Span;
+use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::language::closed_sets::{AnswerWord, Ask, Class};
 use crate::protocol::LevelProblem;
 
@@ -75,10 +76,10 @@ pub enum Act {
 pub struct View {
     /// Limb code of the protocols, such as `LF`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub limb: Option<String>,
+    pub limb: Option<LimbCode>,
     /// Zone code, such as `2A`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub zone: Option<String>,
+    pub zone: Option<ZoneCode>,
     /// Distance below the scheme's landmark in centimetres; the zone follows from it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub level_cm: Option<f64>,
@@ -87,19 +88,19 @@ pub struct View {
     pub level_from: Option<String>,
     /// The last zone of a range that begins at `zone`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub to_zone: Option<String>,
+    pub to_zone: Option<ZoneCode>,
     /// A landmark as said; no zone is guessed from it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub place: Option<String>,
     /// Plane code, such as `T`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub plane: Option<String>,
+    pub plane: Option<PlaneCode>,
     /// How the plane lies beside its usual place, as said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub offset: Option<String>,
     /// Structure code, such as `SDFT`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub structure: Option<String>,
+    pub structure: Option<StructureCode>,
     /// A move from where the probe was; what it leads to is found when the calls are folded.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub step: Option<ViewStep>,
@@ -148,7 +149,7 @@ pub struct Finding {
     pub unconfirmed: bool,
     /// The structure named in the same phrase; none where the current one is meant.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub structure: Option<String>,
+    pub structure: Option<StructureCode>,
     /// The speaker's own doubt; how sure the ear is, is the call's confidence.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub certainty: Option<Certainty>,
@@ -163,7 +164,7 @@ pub struct Finding {
     pub than: Option<String>,
     /// The zones it reaches from and to, or only to.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub zones: Vec<String>,
+    pub zones: Vec<ZoneCode>,
     /// Said as "the same again": what it repeats is found when the calls are folded.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub copied: bool,
@@ -194,7 +195,7 @@ pub struct Value {
 pub struct ValueSaid {
     /// The structure named in the same phrase; none where the current one is meant.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub structure: Option<String>,
+    pub structure: Option<StructureCode>,
     /// The number is the speaker's estimate.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub approx: bool,
@@ -271,7 +272,7 @@ pub enum Command {
     LimbDone {
         /// Which; none means the current one.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        limb: Option<String>,
+        limb: Option<LimbCode>,
     },
     /// Another horse comes; only a person's yes closes the exam for it.
     NewHorse,

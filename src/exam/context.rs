@@ -9,30 +9,31 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::exam::call::{Act, Finding, Setting, Value, ValueSaid, View};
 
 /// Limb, zone, plane, structure and settings in force.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Context {
     /// Limb code.
-    pub limb: Option<String>,
+    pub limb: Option<LimbCode>,
     /// Zone code.
-    pub zone: Option<String>,
+    pub zone: Option<ZoneCode>,
     /// The level in centimetres that the zone was taken from, where it was said as a level.
     pub level_cm: Option<f64>,
     /// The last zone of a range that begins at `zone`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub to_zone: Option<String>,
+    pub to_zone: Option<ZoneCode>,
     /// A landmark as said, where no zone was said after it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub landmark: Option<String>,
     /// Plane code.
-    pub plane: Option<String>,
+    pub plane: Option<PlaneCode>,
     /// How the plane lies beside its usual place, as said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub offset: Option<String>,
     /// Structure code.
-    pub structure: Option<String>,
+    pub structure: Option<StructureCode>,
     /// Settings by slot.
     pub settings: BTreeMap<String, Setting>,
 }
@@ -95,12 +96,11 @@ mod tests {
     use super::*;
 
     fn view(limb: Option<&str>, zone: Option<&str>, plane: Option<&str>, structure: Option<&str>) -> Act {
-        let own = |part: Option<&str>| part.map(str::to_owned);
         Act::View(View {
-            limb: own(limb),
-            zone: own(zone),
-            plane: own(plane),
-            structure: own(structure),
+            limb: limb.map(Into::into),
+            zone: zone.map(Into::into),
+            plane: plane.map(Into::into),
+            structure: structure.map(Into::into),
             ..View::default()
         })
     }

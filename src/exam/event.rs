@@ -11,6 +11,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::clock::{Anchor, WallQuality};
+use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::exam::call::{Amount, Call, Problem};
 use crate::exam::patient::Patient;
 use crate::exam::review::Review;
@@ -322,14 +323,14 @@ fn is_none_refused(refused: &usize) -> bool {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Entered {
     /// Limb code.
-    pub limb: String,
+    pub limb: LimbCode,
     /// Zone code.
-    pub zone: String,
+    pub zone: ZoneCode,
     /// Plane code.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub plane: Option<String>,
+    pub plane: Option<PlaneCode>,
     /// Structure code.
-    pub structure: String,
+    pub structure: StructureCode,
     /// What was measured or scored, as the protocols name it.
     pub term: String,
     /// The number.

@@ -81,10 +81,12 @@ impl Item {
         self.lists.remove(key).unwrap_or_default()
     }
 
-    /// The first of a list, and the second.
-    fn pair(&mut self, key: &str) -> (Option<String>, Option<String>) {
-        let mut list = self.list(key).into_iter();
-        (list.next(), list.next())
+    fn code<C: From<String>>(&mut self, key: &str) -> Option<C> {
+        self.field(key).map(C::from)
+    }
+
+    fn codes<C: From<String>>(&mut self, key: &str) -> impl Iterator<Item = C> + use<C> {
+        self.list(key).into_iter().map(C::from)
     }
 
     fn need(&mut self, key: &str, kind: &str) -> Result<String, Problem> {
@@ -132,9 +134,9 @@ impl Item {
     }
 
     fn views(&mut self) -> Vec<Act> {
-        let (zone, to_zone) = self.pair("zone");
+        let mut zones = self.codes("zone");
         let place = self.list("place").join(" ");
-        let mut structures = self.list("structure").into_iter();
+        let mut structures = self.codes("structure");
         let step = match self.field("step").as_deref() {
             Some("other_limb") => Some(ViewStep::OtherLimb),
             Some("next_zone") => Some(ViewStep::NextZone),
@@ -144,11 +146,11 @@ impl Item {
         let first = View {
             level_cm: self.field("level").and_then(|_| self.number()),
             level_from: self.field("level_from"),
-            limb: self.field("limb"),
-            zone,
-            to_zone,
+            limb: self.code("limb"),
+            zone: zones.next(),
+            to_zone: zones.next(),
             place: (!place.is_empty()).then_some(place),
-            plane: self.field("plane"),
+            plane: self.code("plane"),
             offset: self.field("offset"),
             structure: structures.next(),
             step,
@@ -165,12 +167,12 @@ impl Item {
             degree: self.field("degree"),
             position: self.list("position"),
             unconfirmed: self.field("confirm").is_some(),
-            structure: self.pair("structure").0,
+            structure: self.codes("structure").next(),
             certainty: self.field("certainty").map(|_| Certainty::Possible),
             attributes: self.list("attribute"),
             against: self.field("against"),
             than: self.field("than"),
-            zones: self.list("zone"),
+            zones: self.codes("zone").collect(),
             copied: self.field("copied").is_some(),
         })
     }
@@ -196,7 +198,7 @@ impl Item {
             term,
             amount: Amount { number, unit: said.or(default), unit_assumed },
             said: ValueSaid {
-                structure: self.pair("structure").0,
+                structure: self.codes("structure").next(),
                 approx: self.field("approx").is_some(),
                 comparator,
                 to: self.joined("to"),
@@ -225,7 +227,7 @@ impl Item {
             "start_listening" => Command::ResumeJournal,
             "start_of_exam" => Command::StartOfExam,
             "end_of_exam" => Command::EndOfExam,
-            "limb_done" => Command::LimbDone { limb: self.field("limb") },
+            "limb_done" => Command::LimbDone { limb: self.code("limb") },
             "new_horse" => Command::NewHorse,
             other => return Err(lacking("a meaning for the program", other)),
         })

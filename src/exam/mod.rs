@@ -15,6 +15,7 @@ mod lines;
 mod head;
 pub mod journal;
 pub mod context;
+pub mod place;
 pub mod review;
 pub mod sign;
 pub mod breaks;

@@ -5,6 +5,7 @@
 //! Never: guesses: a step without a place before it, or a short name without a zone, is a problem.
 //! Tested in: `tests/it/fold.rs` and `tests/it/language_phrases.rs`.
 
+use crate::code::StructureCode;
 use crate::exam::call::{Act, Command, Finding, Problem, View, ViewStep};
 use crate::exam::context::Context;
 use crate::exam::correct::counts;
@@ -136,7 +137,12 @@ impl Settler<'_> {
     }
 
     /// Turns a short name of a structure into the one that it has in the zone.
-    fn name(&self, structure: &mut Option<String>, at: &Context, zone: Option<&str>) -> Option<Problem> {
+    fn name(
+        &self,
+        structure: &mut Option<StructureCode>,
+        at: &Context,
+        zone: Option<&str>,
+    ) -> Option<Problem> {
         let short = structure.as_deref()?;
         let known: Vec<_> =
             self.protocols.structures.iter().filter(|known| known.short.as_deref() == Some(short)).collect();

@@ -39,7 +39,7 @@ fn of_call(call: &Call) -> Vec<(Stake, String)> {
         |what: &str, amount: &Amount| (Stake::Number, format!("{what} {} {:?}", amount.number, amount.unit));
     match &call.act {
         Act::View(view) => {
-            found.extend(view.limb.iter().map(|limb| (Stake::Limb, limb.clone())));
+            found.extend(view.limb.iter().map(|limb| (Stake::Limb, limb.to_string())));
             found.extend(view.level_cm.iter().map(|level| (Stake::Number, format!("level {level}"))));
         }
         Act::Setting(setting) => {

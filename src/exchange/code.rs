@@ -10,8 +10,8 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
+use crate::exam::place::Place;
 use crate::hex;
-use crate::knowledge::place::Place;
 use crate::protocol::Protocols;
 
 /// Longest code value, in characters (VR SH, PS3.5 6.2).

@@ -19,7 +19,7 @@ use super::report::settled_at;
 use super::still::{Still, text_of};
 use super::subject::{Identity, SrSubject, SubjectError};
 use super::uid::uuid;
-use crate::knowledge::place::Place;
+use crate::exam::place::Place;
 use crate::knowledge::record::{CallRow, EntryRow, standing};
 use crate::report::words::amount;
 

@@ -17,7 +17,7 @@ use super::input::{ExportInput, is_labelled};
 use super::still::Still;
 use super::uid::uid;
 use crate::exam::event::Entered;
-use crate::knowledge::place::Place;
+use crate::exam::place::Place;
 use crate::knowledge::record::{CallRow, EntryRow, FrameRow, standing};
 use crate::report::words::{amount, meaning};
 

@@ -7,7 +7,7 @@
 
 use super::code::{Codes, Site};
 use crate::exam::fold::Exam;
-use crate::knowledge::place::Place;
+use crate::exam::place::Place;
 use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
 

@@ -87,9 +87,8 @@ pub fn copies(input: &ExportInput, stills: &[Still], exam_folder: &Path) -> Copi
 pub(super) fn stem(frame: &FrameRow, number: usize) -> String {
     let place = &frame.place;
     let plain =
-        |code: &String| code.chars().filter(|c| c.is_ascii_alphanumeric() || *c == '-').collect::<String>();
-    let parts = [&place.limb, &place.zone, &place.plane, &place.structure];
-    let mut parts: Vec<String> = parts.into_iter().flatten().map(plain).collect();
+        |code: &str| code.chars().filter(|c| c.is_ascii_alphanumeric() || *c == '-').collect::<String>();
+    let mut parts: Vec<String> = place.parts().into_iter().flatten().map(plain).collect();
     if !is_labelled(frame) {
         parts = vec![if frame.status == Status::Ambiguous { "open" } else { "unlabelled" }.to_owned()];
     } else if !frame.doubt.is_empty() {

@@ -8,9 +8,9 @@
 use chrono::{DateTime, Utc};
 
 use crate::exam::call::{Act, Command};
-use crate::exam::context::Context;
 use crate::exam::event::Frame;
 use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::place::Place;
 use crate::exam::review::Change;
 use crate::frames::assign::{Edge, assign};
 use crate::frames::clock_fit::{Candidate, Fit, Said, Saved, clock_fit, exam_s};
@@ -152,11 +152,8 @@ fn stills(exam: &Exam, frames: &[Frame]) -> Vec<Still> {
     order.into_iter().map(still).filter(taken).collect()
 }
 
-type StillLabel<'a> = (&'a Option<String>, &'a Option<String>, &'a Option<String>, &'a Option<String>);
-
-fn label(exam: &Exam, call: usize) -> StillLabel<'_> {
-    let Context { limb, zone, plane, structure, .. } = &exam.calls[call].context;
-    (limb, zone, plane, structure)
+fn label(exam: &Exam, call: usize) -> Place {
+    Place::from(&exam.calls[call].context)
 }
 
 /// A still that a person placed leaves the calls to the others; a call that a person gave away goes to no other.

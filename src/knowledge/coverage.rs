@@ -50,10 +50,10 @@ pub fn coverage_of(
 fn row(progress: &Progress, frames: &[FrameRow], scheme: &str, place: Wanted<'_>) -> CoverageRow {
     let view = progress.view(place);
     CoverageRow {
-        limb: place.limb.to_owned(),
+        limb: place.limb.into(),
         scheme: scheme.to_owned(),
-        zone: place.zone.to_owned(),
-        plane: place.plane.to_owned(),
+        zone: place.zone.into(),
+        plane: place.plane.into(),
         frames: frames.iter().filter(|frame| place.shows(frame)).count(),
         called: view.called,
         saves: view.saves,

@@ -23,7 +23,7 @@ pub(crate) fn current<'a>(record: &'a Record, call: &CallRow) -> Option<CurrentV
     if call.kind != "value" || call.place.limb.is_none() || call.place.structure.is_none() {
         return None;
     }
-    let here = |place: &crate::knowledge::place::Place| {
+    let here = |place: &crate::exam::place::Place| {
         (&place.limb, &place.zone, &place.structure)
             == (&call.place.limb, &call.place.zone, &call.place.structure)
     };

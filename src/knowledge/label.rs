@@ -9,10 +9,10 @@ use std::collections::BTreeMap;
 
 use crate::exam::call::View;
 use crate::exam::fold::{Exam, LoggedChange, LoggedUtterance};
+use crate::exam::place::Place;
 use crate::exam::review::Change;
 use crate::frames::pairing::{PairedFrame, Pairing, Tie};
 use crate::knowledge::doubt::{DOUBTFUL, doubtful};
-use crate::knowledge::place::Place;
 use crate::knowledge::record::Status;
 
 /// The label of one still.

@@ -1,7 +1,6 @@
 //! What the exam amounts to: the record, its coverage and what to look at.
 
 pub mod cautions;
-pub mod place;
 pub mod step;
 pub mod record;
 pub mod progress;

@@ -7,6 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::code::{LimbCode, PlaneCode, ZoneCode};
 use crate::exam::call::Act;
 use crate::exam::fold::{Exam, LoggedCall};
 use crate::knowledge::wanted::{Wanted, is_view};
@@ -27,11 +28,11 @@ pub struct ViewProgress {
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Progress {
     /// Limbs of which a view was called.
-    examined: BTreeSet<String>,
+    examined: BTreeSet<LimbCode>,
     /// Zones of which a view was called, by limb.
-    zones: BTreeSet<[String; 2]>,
+    zones: BTreeSet<(LimbCode, ZoneCode)>,
     /// By limb, zone and plane.
-    views: BTreeMap<[String; 3], ViewProgress>,
+    views: BTreeMap<(LimbCode, ZoneCode, PlaneCode), ViewProgress>,
     left_out: Vec<LeftOut>,
     /// The plane was named together with the zone or since.
     plane_named: bool,
@@ -41,9 +42,9 @@ pub struct Progress {
 /// A place that was said not to be scanned; what is none was not named and means all.
 #[derive(Debug, Clone, PartialEq, Eq)]
 struct LeftOut {
-    limb: String,
-    zone: Option<String>,
-    plane: Option<String>,
+    limb: LimbCode,
+    zone: Option<ZoneCode>,
+    plane: Option<PlaneCode>,
 }
 
 impl Progress {
@@ -62,12 +63,12 @@ impl Progress {
         let is_view = is_view(call);
         if let (Some(limb), true) = (limb, is_view) {
             self.examined.insert(limb.clone());
-            self.zones.extend(zone.map(|zone| [limb.clone(), zone.clone()]));
+            self.zones.extend(zone.map(|zone| (limb.clone(), zone.clone())));
         }
         let is_save = call.act == Act::Save;
         self.saves += usize::from(is_save);
         if let (Some(limb), Some(zone), Some(plane)) = (limb, zone, plane) {
-            let view = self.views.entry([limb.clone(), zone.clone(), plane.clone()]).or_default();
+            let view = self.views.entry((limb.clone(), zone.clone(), plane.clone())).or_default();
             view.meant = true;
             view.called |= is_view;
             view.saves += usize::from(is_save);
@@ -99,21 +100,23 @@ impl Progress {
 
     /// Whether a view of this zone was called.
     pub(crate) fn is_called(&self, limb: &str, zone: &str) -> bool {
-        self.zones.contains(&[limb.to_owned(), zone.to_owned()])
+        self.zones.contains(&(limb.into(), zone.into()))
     }
 
     /// What there is of a view.
     pub(crate) fn view(&self, view: Wanted<'_>) -> ViewProgress {
         let Wanted { limb, zone, plane } = view;
-        self.views.get(&[limb, zone, plane].map(str::to_owned)).copied().unwrap_or_default()
+        self.views.get(&(limb.into(), zone.into(), plane.into())).copied().unwrap_or_default()
     }
 
     /// Whether it was said that a view is not scanned.
     pub(crate) fn is_left_out(&self, view: Wanted<'_>) -> bool {
-        let named = |part: &Option<String>, wanted: &str| part.as_ref().is_none_or(|part| part == wanted);
-        self.left_out
-            .iter()
-            .any(|out| out.limb == view.limb && named(&out.zone, view.zone) && named(&out.plane, view.plane))
+        let named = |part: Option<&str>, wanted: &str| part.is_none_or(|part| part == wanted);
+        self.left_out.iter().any(|out| {
+            out.limb == view.limb
+                && named(out.zone.as_deref(), view.zone)
+                && named(out.plane.as_deref(), view.plane)
+        })
     }
 
     /// Saves that were called, wherever.

@@ -10,11 +10,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
+use crate::code::{LimbCode, PlaneCode, ZoneCode};
 use crate::exam::call::{Certainty, Comparator};
 use crate::exam::event::Horse;
 use crate::exam::patient::Patient;
+use crate::exam::place::Place;
 use crate::knowledge::measure::row::MeasureRow;
-use crate::knowledge::place::Place;
 
 /// Schema name of the record.
 pub const RECORD_SCHEMA: &str = "zonecall.record/1";
@@ -119,7 +120,7 @@ pub struct CallRow {
     pub level_cm: Option<f64>,
     /// The last zone of a range that begins at `zone`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub to_zone: Option<String>,
+    pub to_zone: Option<ZoneCode>,
     /// A landmark as said, from which no zone was guessed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub landmark: Option<String>,
@@ -155,7 +156,7 @@ pub struct CallRow {
     pub than: Option<String>,
     /// The zones that a lesion reaches.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub zones: Vec<String>,
+    pub zones: Vec<ZoneCode>,
     /// Said as "the same again".
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub copied: bool,
@@ -301,13 +302,13 @@ pub struct ClockRow {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CoverageRow {
     /// Limb.
-    pub limb: String,
+    pub limb: LimbCode,
     /// Scheme the zone belongs to.
     pub scheme: String,
     /// Zone.
-    pub zone: String,
+    pub zone: ZoneCode,
     /// Plane.
-    pub plane: String,
+    pub plane: PlaneCode,
     /// Stills there are of it (ambiguous ones not counted).
     pub frames: usize,
     /// It was called.

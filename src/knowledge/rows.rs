@@ -15,10 +15,10 @@ use crate::exam::event::Frame;
 use crate::exam::fold::{Exam, LoggedCall, LoggedChange, LoggedEntry, LoggedUtterance};
 use crate::exam::identity::Foreign;
 use crate::exam::patient::Patient;
+use crate::exam::place::Place;
 use crate::exam::review::Change;
 use crate::frames::pairing::{PairedFrame, Pairing};
 use crate::knowledge::label::StillLabel;
-use crate::knowledge::place::Place;
 use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, NoteRow, RivalLabel};
 use crate::protocol::Protocols;
 
@@ -125,7 +125,7 @@ fn put_act(row: &mut CallRow, act: &Act, protocols: &Protocols) {
         Act::Command(Command::TakeBack { count }) => {
             row.number = u32::try_from(*count).ok().map(f64::from);
         }
-        Act::Command(Command::LimbDone { limb: Some(limb) }) => row.state = Some(limb.clone()),
+        Act::Command(Command::LimbDone { limb: Some(limb) }) => row.state = Some(limb.to_string()),
         Act::Clip => row.state = Some("clip".to_owned()),
         Act::Identity { value, .. } => row.state = Some(value.clone()),
         _ => {}

@@ -7,6 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::code::ZoneCode;
 use crate::protocol::model::{Limb, Protocols, Scheme, Zone};
 
 /// A level that belongs to no zone; data for a person.
@@ -132,9 +133,9 @@ impl Protocols {
     #[must_use]
     pub fn zones_by_limb(&self, schemes: &BTreeMap<String, String>) -> BTreeMap<String, BTreeSet<String>> {
         let codes = |limb: &Limb| {
-            self.zones_for(&limb.code, schemes).into_iter().map(|(_, zone)| zone.code.clone()).collect()
+            self.zones_for(&limb.code, schemes).into_iter().map(|(_, zone)| zone.code.to_string()).collect()
         };
-        self.limbs.iter().map(|limb| (limb.code.clone(), codes(limb))).collect()
+        self.limbs.iter().map(|limb| (limb.code.to_string(), codes(limb))).collect()
     }
 
     /// The codes of the zones that some scheme has for each limb, chosen or not: what may be said of it.
@@ -144,9 +145,9 @@ impl Protocols {
     pub fn sayable_zones(&self) -> BTreeMap<String, BTreeSet<String>> {
         let codes = |limb: &Limb| {
             let schemes = self.schemes.iter().filter(|scheme| scheme.groups.contains(&limb.group));
-            schemes.flat_map(|scheme| &scheme.zones).map(|zone| zone.code.clone()).collect()
+            schemes.flat_map(|scheme| &scheme.zones).map(|zone| zone.code.to_string()).collect()
         };
-        self.limbs.iter().map(|limb| (limb.code.clone(), codes(limb))).collect()
+        self.limbs.iter().map(|limb| (limb.code.to_string(), codes(limb))).collect()
     }
 
     /// The setting by which the length of this limb is said, where levels are scaled by it.
@@ -168,7 +169,7 @@ impl Protocols {
         cm: f64,
         schemes: &BTreeMap<String, String>,
         length_cm: Option<f64>,
-    ) -> Result<String, LevelProblem> {
+    ) -> Result<ZoneCode, LevelProblem> {
         let in_force = self.schemes_for(limb, schemes);
         let Some(scheme) = in_force.into_iter().find(|scheme| !scheme.when_called) else {
             return Err(LevelProblem {

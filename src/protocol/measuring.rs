@@ -10,6 +10,7 @@ use std::path::Path;
 
 use serde::Deserialize;
 
+use crate::code::StructureCode;
 use crate::protocol::error::{FILE_BYTES_MAX, ProtocolError};
 use crate::protocol::source::{SourceFile, parse};
 use crate::protocol::unit::convert;
@@ -74,10 +75,10 @@ pub struct Terms {
 #[serde(deny_unknown_fields)]
 pub struct Strand {
     /// Its code, that of a structure.
-    pub code: String,
+    pub code: StructureCode,
     /// Codes of its parts that count for it.
     #[serde(default)]
-    pub parts: Vec<String>,
+    pub parts: Vec<StructureCode>,
 }
 
 impl Strand {
@@ -159,9 +160,9 @@ pub struct EarlierRules {
 #[serde(deny_unknown_fields)]
 pub struct Ratio {
     /// Divided.
-    pub of: String,
+    pub of: StructureCode,
     /// By this.
-    pub to: String,
+    pub to: StructureCode,
     /// Where it comes from.
     pub source: String,
 }

@@ -7,6 +7,7 @@
 
 use serde::Deserialize;
 
+use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::protocol::measuring::Measuring;
 use crate::protocol::plain::Plain;
 use crate::protocol::rules::Rules;
@@ -39,7 +40,7 @@ pub struct Protocols {
 #[serde(deny_unknown_fields)]
 pub struct Limb {
     /// Its code in the record, such as `LF`.
-    pub code: String,
+    pub code: LimbCode,
     /// Its name in words.
     pub name: String,
     /// The group whose schemes apply to it, such as `fore`.
@@ -56,7 +57,7 @@ pub struct Limb {
 #[serde(deny_unknown_fields)]
 pub struct Plane {
     /// Its code in the record, such as `T`.
-    pub code: String,
+    pub code: PlaneCode,
     /// Its name in words.
     pub name: String,
     /// Where the probe's marker points by default.
@@ -109,12 +110,12 @@ impl Marker {
 #[serde(deny_unknown_fields)]
 pub struct Structure {
     /// Its code in the record, such as `SDFT`.
-    pub code: String,
+    pub code: StructureCode,
     /// Its name in words.
     pub name: String,
     /// The structure it is a part of, if any.
     #[serde(default)]
-    pub part_of: Option<String>,
+    pub part_of: Option<StructureCode>,
     /// Groups of limbs that have it; empty means all of them.
     #[serde(default)]
     pub groups: Vec<String>,
@@ -167,7 +168,7 @@ pub struct ValueKind {
     pub whole: bool,
     /// Planes it can be read in; empty means any.
     #[serde(default)]
-    pub planes: Vec<String>,
+    pub planes: Vec<PlaneCode>,
     /// Name of the scale in force, where there is one.
     #[serde(default)]
     pub scale: Option<String>,
@@ -252,7 +253,7 @@ pub struct Scheme {
     pub length_setting: Option<String>,
     /// Zones that totals run over; empty means all of them.
     #[serde(default)]
-    pub total_zones: Vec<String>,
+    pub total_zones: Vec<ZoneCode>,
     /// Its zones from proximal to distal.
     pub zones: Vec<Zone>,
 }
@@ -262,14 +263,14 @@ pub struct Scheme {
 #[serde(deny_unknown_fields)]
 pub struct Zone {
     /// Its code in the record, such as `2A`.
-    pub code: String,
+    pub code: ZoneCode,
     /// Planes that must be covered.
-    pub planes: Vec<String>,
+    pub planes: Vec<PlaneCode>,
     /// Structures expected in it.
-    pub structures: Vec<String>,
+    pub structures: Vec<StructureCode>,
     /// Structures that want a still of their own here.
     #[serde(default)]
-    pub own_still: Vec<String>,
+    pub own_still: Vec<StructureCode>,
     /// From (included) and to (not included), in centimetres below the landmark.
     #[serde(default)]
     pub cm: Option<(f64, f64)>,

@@ -7,6 +7,8 @@
 
 use serde::Deserialize;
 
+use crate::code::{PlaneCode, StructureCode};
+
 /// The rules and habits.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -117,7 +119,7 @@ pub struct SettingFor {
     /// Name of the setting.
     pub setting: String,
     /// Code of the structure.
-    pub structure: String,
+    pub structure: StructureCode,
     /// The state this practice uses.
     pub state: String,
 }
@@ -141,7 +143,7 @@ pub struct Sweep {
     /// Name of the setting.
     pub setting: String,
     /// The plane it is made in.
-    pub plane: String,
+    pub plane: PlaneCode,
     /// In every zone, not only in those with a lesion.
     pub every_zone: bool,
 }

@@ -200,18 +200,18 @@ impl<'a> Codes<'a> {
     }
 
     /// Whether every one of `used` is among the codes.
-    fn hold<'b>(
+    fn hold<'b, C: AsRef<str> + 'b>(
         &self,
         path: &Path,
         place: &str,
-        mut used: impl Iterator<Item = &'b String>,
+        used: impl Iterator<Item = &'b C>,
     ) -> Result<(), ProtocolError> {
-        let Some(code) = used.find(|code| !self.codes.contains(&code.as_str())) else { return Ok(()) };
+        let Some(code) = used.map(C::as_ref).find(|code| !self.codes.contains(code)) else { return Ok(()) };
         Err(ProtocolError::Unknown(Box::new(UnknownCode {
             path: path.to_owned(),
             place: place.to_owned(),
             kind: self.kind,
-            code: code.clone(),
+            code: code.to_owned(),
             known: self.codes.join(", "),
             file: self.file,
         })))

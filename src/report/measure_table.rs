@@ -10,6 +10,7 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
+use crate::code::{LimbCode, StructureCode, ZoneCode};
 use crate::knowledge::measure::row::{MeasureRow, NORMAL_SAID, Name};
 use crate::knowledge::measure::{Unused, unused};
 use crate::knowledge::record::{CallRow, ExamInfo, Record};
@@ -23,9 +24,9 @@ pub const MEASURES_SCHEMA: &str = "zonecall.measures/1";
 /// One strand of one limb.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub(crate) struct MeasureTable {
-    pub(crate) limb: String,
+    pub(crate) limb: LimbCode,
     pub(crate) scheme: String,
-    pub(crate) strand: String,
+    pub(crate) strand: StructureCode,
     /// Heads of the columns after that of the zone.
     pub(crate) heads: Vec<String>,
     /// Zones from proximal to distal, then the total.
@@ -118,7 +119,7 @@ fn fill(
     }
     for zone in &zones {
         let cell = |column: &Column| cell(rows, column, column.zone, Some(zone));
-        sheet.lines.push((zone.clone(), columns.iter().map(cell).collect()));
+        sheet.lines.push((zone.to_string(), columns.iter().map(cell).collect()));
     }
     if total.name == Name::AreaTotal {
         let cell =
@@ -289,7 +290,7 @@ fn distances(protocols: &Protocols) -> impl Iterator<Item = (&str, &str)> {
     })
 }
 
-fn cell(rows: &[&MeasureRow], column: &Column, name: Name, zone: Option<&String>) -> String {
+fn cell(rows: &[&MeasureRow], column: &Column, name: Name, zone: Option<&ZoneCode>) -> String {
     let fits = |row: &&&MeasureRow| {
         row.name == name && row.zone.as_ref() == zone && (column.of.is_none() || row.of == column.of)
     };

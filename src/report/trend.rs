@@ -9,6 +9,7 @@ use std::fmt::Write as _;
 
 use chrono::{DateTime, Utc};
 
+use crate::code::ZoneCode;
 use crate::knowledge::measure::Earlier;
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::knowledge::record::Record;
@@ -38,7 +39,7 @@ pub(crate) fn course(record: &Record, earlier: &[Earlier], protocols: &Protocols
         for limb in limbs {
             let wanted = MeasureRow {
                 scheme: Some(scheme.to_owned()),
-                structure: Some(strand.to_owned()),
+                structure: Some(strand.into()),
                 zone: Some(zone.clone()),
                 ..MeasureRow::new(&limb.code, Name::Area, "mm2")
             };
@@ -65,7 +66,7 @@ fn zone_to_draw(
     scheme: &str,
     strand: &str,
     protocols: &Protocols,
-) -> Option<String> {
+) -> Option<ZoneCode> {
     let mine = record.measures.iter().filter(|row| {
         row.scheme.as_deref() == Some(scheme)
             && row.structure.as_deref() == Some(strand)
@@ -75,7 +76,7 @@ fn zone_to_draw(
         let rows = mine.clone().filter(|row| row.name == name && row.value.is_some());
         rows.max_by(|a, b| a.value.unwrap_or_default().total_cmp(&b.value.unwrap_or_default()))
     };
-    let worst = largest(Name::WorstZone).and_then(|row| row.word.clone());
+    let worst = largest(Name::WorstZone).and_then(|row| row.word.as_deref().map(ZoneCode::from));
     worst.or_else(|| largest(Name::Area).and_then(|row| row.zone.clone()))
 }
 

@@ -8,6 +8,7 @@
 use chrono::Utc;
 use serde::{Deserialize, Serialize};
 
+use crate::code::{LimbCode, StructureCode, ZoneCode};
 use crate::exam::event::{Entered, Event};
 use crate::exam_folder::FolderError;
 use crate::frames::scale::scale_of;
@@ -32,9 +33,9 @@ pub(super) struct Ends {
 #[derive(Debug, Deserialize)]
 struct Named {
     by: String,
-    limb: String,
-    zone: String,
-    structure: String,
+    limb: LimbCode,
+    zone: ZoneCode,
+    structure: StructureCode,
     term: String,
 }
 

@@ -112,7 +112,7 @@ struct NamedCode<'a> {
 }
 
 #[derive(Debug, Serialize)]
-struct LimbCode<'a> {
+struct DeskLimb<'a> {
     code: &'a str,
     name: &'a str,
     group: &'a str,
@@ -133,7 +133,7 @@ struct TermCode<'a> {
 /// What may be chosen when something is put right.
 #[derive(Debug, Serialize)]
 struct DeskCodes<'a> {
-    limbs: Vec<LimbCode<'a>>,
+    limbs: Vec<DeskLimb<'a>>,
     planes: Vec<NamedCode<'a>>,
     structures: Vec<NamedCode<'a>>,
     terms: Vec<TermCode<'a>>,
@@ -239,11 +239,11 @@ impl Desk {
 
     fn codes(&self, exam: &Exam) -> DeskCodes<'_> {
         let mut zones = self.protocols.zones_by_limb(&exam.header.schemes);
-        let limb = |limb: &'_ crate::protocol::Limb| zones.remove(&limb.code).unwrap_or_default();
+        let limb = |limb: &'_ crate::protocol::Limb| zones.remove(limb.code.as_str()).unwrap_or_default();
         let mut limb = limb;
         DeskCodes {
             limbs: (self.protocols.limbs.iter())
-                .map(|one| LimbCode {
+                .map(|one| DeskLimb {
                     code: &one.code,
                     name: &one.name,
                     group: &one.group,

@@ -8,13 +8,14 @@
 use std::ops::RangeInclusive;
 
 use crate::clock::seconds;
+use crate::code::LimbCode;
 use crate::exam::call::{Act, Amount, View};
 use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::place::Place;
 use crate::exam::review::{Change, TEXT_MAX};
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::scale::sole_scale;
 use crate::knowledge::doubt::looked;
-use crate::knowledge::place::Place;
 use crate::knowledge::record::FrameRow;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::refusal::{Refusal, wrong};
@@ -205,7 +206,7 @@ pub(super) fn row_of<'a>(seen: &'a DeskSnapshot, still: &str) -> Result<&'a Fram
 }
 
 /// `limb` is the one in force where the act stands.
-fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&String>, act: &Act) -> Result<(), Refusal> {
+fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&LimbCode>, act: &Act) -> Result<(), Refusal> {
     match act {
         Act::View(view) => place_fits(desk, exam, view, view.limb.as_ref().or(limb)),
         Act::Value(value) => amount_fits(desk, &value.term, &value.amount),
@@ -240,16 +241,16 @@ pub(super) fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<()
 }
 
 /// Every code is known, and the limb has the zone in the schemes of the exam.
-fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&String>) -> Result<(), Refusal> {
+fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&LimbCode>) -> Result<(), Refusal> {
     let View { limb: own, zone, level_cm, plane, structure, .. } = place;
     let protocols = &desk.protocols;
     if own.is_none() && zone.is_none() && level_cm.is_none() && plane.is_none() && structure.is_none() {
         return wrong("no place was chosen", "choose a limb, zone, plane or structure");
     }
     let unknown = [
-        own.as_ref().filter(|code| protocols.limb(code).is_none()),
-        plane.as_ref().filter(|code| protocols.plane(code).is_none()),
-        structure.as_ref().filter(|code| protocols.structure(code).is_none()),
+        own.as_deref().filter(|code| protocols.limb(code).is_none()),
+        plane.as_deref().filter(|code| protocols.plane(code).is_none()),
+        structure.as_deref().filter(|code| protocols.structure(code).is_none()),
     ];
     if let Some(code) = unknown.into_iter().flatten().next() {
         return wrong(format!("`{code}` is not known to the protocols"), "choose one from the list");
@@ -268,7 +269,7 @@ fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&String>) -> 
     if let Some(zone) = zone {
         let fits = limb.is_some_and(|limb| protocols.scheme_for(limb, zone, &exam.header.schemes).is_some());
         if !fits {
-            let limb = limb.map_or("a still or call without a limb", String::as_str);
+            let limb = limb.map_or("a still or call without a limb", LimbCode::as_str);
             return wrong(
                 format!("{zone} is not a zone of {limb} in this exam"),
                 "choose limb and zone together",

@@ -10,6 +10,7 @@ use std::path::Path;
 use chrono::Utc;
 use serde::{Deserialize, Serialize};
 
+use crate::code::{LimbCode, StructureCode, ZoneCode};
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::review::{TEXT_MAX, is_plain};
@@ -29,9 +30,9 @@ pub(super) struct Drawn {
     by: String,
     /// The still's id.
     still: String,
-    limb: String,
-    zone: String,
-    structure: String,
+    limb: LimbCode,
+    zone: ZoneCode,
+    structure: StructureCode,
     /// The outline is the lesion's, not the whole structure's.
     lesion: bool,
     #[serde(default)]
@@ -242,7 +243,7 @@ pub(super) fn read_from(
         limb: limb.clone(),
         zone: zone.clone(),
         plane: row.place.plane.clone(),
-        structure: what.structure.to_owned(),
+        structure: what.structure.into(),
         term: what.term.to_owned(),
         amount: what.amount.clone(),
         scale: None,

@@ -7,8 +7,8 @@
 
 use crate::exam::call::Act;
 use crate::exam::fold::Exam;
+use crate::exam::place::Place;
 use crate::knowledge::coverage::coverage_of;
-use crate::knowledge::place::Place;
 use crate::knowledge::progress::Progress;
 use crate::language::closed_sets::Ask;
 use crate::protocol::Protocols;

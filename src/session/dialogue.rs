@@ -18,7 +18,7 @@ use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
 use crate::exam::live::CallsChanged;
 use crate::exam::parse::Parsed;
-use crate::knowledge::place::Place;
+use crate::exam::place::Place;
 use crate::knowledge::progress::Progress;
 use crate::knowledge::rows::refused_in_words;
 use crate::protocol::Protocols;

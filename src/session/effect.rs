@@ -8,6 +8,7 @@
 use std::path::PathBuf;
 
 use crate::clock::Anchor;
+use crate::code::LimbCode;
 use crate::exam::call::Problem;
 use crate::exam::event::{CloseReason, Event, ExamEvent, Frame};
 use crate::exam::parse::Parsed;
@@ -117,7 +118,7 @@ impl Effect {
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Expected {
     /// Code of the current limb.
-    pub limb: Option<String>,
+    pub limb: Option<LimbCode>,
     /// Whether an answer may come.
     pub answer: AnswerExpected,
 }

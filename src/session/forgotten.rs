@@ -7,7 +7,7 @@
 
 use crate::exam::call::{Act, Command};
 use crate::exam::context::Context;
-use crate::knowledge::place::Place;
+use crate::exam::place::Place;
 use crate::knowledge::progress::Progress;
 use crate::knowledge::wanted::Wanted;
 

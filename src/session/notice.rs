@@ -5,7 +5,7 @@
 //! Never: I/O.
 //! Tested in: `tests/it/dialogue.rs`.
 
-use crate::knowledge::place::Place;
+use crate::exam::place::Place;
 
 /// What a line is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -13,7 +13,7 @@ use ratatui::DefaultTerminal;
 use ratatui::crossterm::event::{self, KeyCode, KeyEventKind, KeyModifiers};
 
 use crate::exam::fold::Exam;
-use crate::knowledge::place::Place;
+use crate::exam::place::Place;
 use crate::knowledge::progress::Progress;
 use crate::protocol::Protocols;
 use crate::session::notice::Notice;

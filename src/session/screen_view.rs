@@ -14,10 +14,11 @@ use ratatui::text::{Line, Span};
 use ratatui::widgets::{Block, Paragraph, Wrap};
 use tui_big_text::{BigText, PixelSize};
 
+use crate::code::{LimbCode, PlaneCode, ZoneCode};
 use crate::exam::fold::Exam;
+use crate::exam::place::Place;
 use crate::knowledge::cautions::CAUTIONS;
 use crate::knowledge::coverage::coverage_of;
-use crate::knowledge::place::Place;
 use crate::knowledge::progress::Progress;
 use crate::knowledge::record::CoverageRow;
 use crate::protocol::Protocols;
@@ -41,9 +42,9 @@ const LETTER: u16 = 4;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ViewSeen {
     /// Zone code.
-    pub zone: String,
+    pub zone: ZoneCode,
     /// Plane code.
-    pub plane: String,
+    pub plane: PlaneCode,
     /// How far it is.
     pub state: ViewState,
 }
@@ -113,9 +114,9 @@ pub struct ScreenView {
     /// Which microphone, and how the exam is called.
     pub title: String,
     /// Views of which a still has come: limb, zone and plane.
-    pub arrived: BTreeSet<[String; 3]>,
+    pub arrived: BTreeSet<(LimbCode, ZoneCode, PlaneCode)>,
     /// The limb in force.
-    pub limb: Option<String>,
+    pub limb: Option<LimbCode>,
 }
 
 impl ScreenView {
@@ -128,7 +129,7 @@ impl ScreenView {
         self.limb.clone_from(&exam.context.limb);
         let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
         let has_still = |row: &CoverageRow| {
-            self.arrived.contains(&[row.limb.clone(), row.zone.clone(), row.plane.clone()])
+            self.arrived.contains(&(row.limb.clone(), row.zone.clone(), row.plane.clone()))
         };
         self.views = rows
             .into_iter()
@@ -150,7 +151,7 @@ impl ScreenView {
     /// A still of this view has come from the scanner.
     pub fn still_of(&mut self, view: &Place) {
         let Place { limb: Some(limb), zone: Some(zone), plane: Some(plane), .. } = view else { return };
-        self.arrived.insert([limb.clone(), zone.clone(), plane.clone()]);
+        self.arrived.insert((limb.clone(), zone.clone(), plane.clone()));
         for seen in &mut self.views {
             if self.limb.as_ref() == Some(limb) && (&seen.zone, &seen.plane) == (zone, plane) {
                 seen.state = ViewState::Saved;

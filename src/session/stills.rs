@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::fold::Exam;
-use crate::knowledge::place::Place;
+use crate::exam::place::Place;
 use crate::session::forgotten::Left;
 
 /// The file of a still is read after it has come to rest, within so many samples.

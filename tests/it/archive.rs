@@ -42,6 +42,10 @@ fn filed<'a>(record: &'a Record, lines: u64, hash: &'a str) -> Filed<'a> {
 const LESION: [&str; 4] =
     ["left fore two bravo transverse", "s d f t", "core lesion", "area one point five square centimetres"];
 
+fn some<'a, T: From<&'a str>>(text: &'a str) -> Option<T> {
+    Some(text.into())
+}
+
 #[test]
 fn the_exams_of_a_horse_come_in_the_order_of_time_and_none_twice() {
     on_both(|place| {
@@ -93,7 +97,6 @@ fn exams_are_found_by_what_was_seen_in_them() {
             let found = archive.find(wanted).unwrap();
             found.into_iter().map(|found| format!("{} {}", found.horse_name, found.term)).collect::<Vec<_>>()
         };
-        let some = |text: &str| Some(text.to_owned());
         assert_eq!(
             found(&ArchiveQuery { term: some("core lesion"), ..ArchiveQuery::default() }),
             ["Juniper core lesion"]
@@ -160,7 +163,6 @@ fn the_lesions_of_a_published_study_are_counted_as_it_counts_them() {
         let said: Vec<&str> = said.iter().map(String::as_str).collect();
         archive.file(&filed(&exam(horse, "2009-06-01", &said), 10, "aa")).unwrap();
     }
-    let some = |text: &str| Some(text.to_owned());
     let count = |wanted: &ArchiveQuery| archive.find(wanted).unwrap().len();
     // "marginal" and "border" name one kind; the record keeps "border lesion" for both.
     let by_kind = |kind: &str| {

@@ -76,7 +76,7 @@ fn sample(at_s: f64) -> u64 {
 }
 
 fn zone(code: &str) -> Act {
-    Act::View(View { zone: Some(code.to_owned()), ..View::default() })
+    Act::View(View { zone: Some(code.into()), ..View::default() })
 }
 
 /// Something seen, as the language understands it.
@@ -120,7 +120,7 @@ fn edit() -> impl Strategy<Value = Change> {
     let views: Vec<u64> =
         exam.calls[..4].iter().filter(|call| matches!(call.act, Act::View(_))).map(|call| call.seq).collect();
     let standoff = Setting { slot: "standoff".to_owned(), state: Some("on".to_owned()), amount: None };
-    let limb = Act::View(View { limb: Some("RF".to_owned()), ..View::default() });
+    let limb = Act::View(View { limb: Some("RF".into()), ..View::default() });
     let act =
         prop::sample::select(vec![zone("2A"), zone("3B"), limb, normal(), Act::Save, Act::Setting(standoff)]);
     let at = 0.0..UNHEARD_S - 1.0;

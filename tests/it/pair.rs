@@ -67,7 +67,7 @@ fn still(idx: usize, scanner_s: f64, resolution_s: f64) -> Frame {
 
 fn view(idx: usize) -> Act {
     let (limb, zone) = (["LF", "RF"][idx / 6 % 2], ZONES[idx % 6]);
-    Act::View(View { limb: Some(limb.to_owned()), zone: Some(zone.to_owned()), ..View::default() })
+    Act::View(View { limb: Some(limb.into()), zone: Some(zone.into()), ..View::default() })
 }
 
 /// Each moment: a view two seconds before it, then a save call at it where `called`.

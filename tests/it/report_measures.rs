@@ -158,10 +158,10 @@ fn one_value_counts_and_stands_everywhere_in_one_unit() {
         seq: 99,
         at: exam.header.started_at,
         entered: zonecall::exam::event::Entered {
-            limb: "LF".to_owned(),
-            zone: "2B".to_owned(),
+            limb: "LF".into(),
+            zone: "2B".into(),
             plane: None,
-            structure: "SDFT".to_owned(),
+            structure: "SDFT".into(),
             term: "area".to_owned(),
             amount: zonecall::exam::call::Amount {
                 number: 1.2,

@@ -71,9 +71,9 @@ impl Folder {
     }
 }
 
-fn place(limb: &str, zone: &str) -> View {
-    let own = |code: &str| (!code.is_empty()).then(|| code.to_owned());
-    View { limb: own(limb), zone: own(zone), ..View::default() }
+fn place(limb: &'static str, zone: &'static str) -> View {
+    let own = |code: &'static str| Some(code).filter(|code| !code.is_empty());
+    View { limb: own(limb).map(Into::into), zone: own(zone).map(Into::into), ..View::default() }
 }
 
 const SAID: [(f64, &str); 7] = [
@@ -94,7 +94,7 @@ fn spoken_area(folder: &Folder) -> LoggedCall {
 fn a_move_put_right_carries_what_follows_up_to_the_next_move() {
     let folder = Folder::of(&SAID);
     let first = folder.exam().calls[0].clone();
-    let right = View { plane: Some("T".to_owned()), ..place("RF", "2B") };
+    let right = View { plane: Some("T".into()), ..place("RF", "2B") };
     let seq = folder.change(Change::Call { seq: first.seq, act: Act::View(right) });
     let exam = folder.exam();
     assert!(
@@ -165,10 +165,10 @@ fn a_withdrawn_call_does_not_count_and_a_withdrawn_take_back_takes_nothing_back(
 fn a_typed_value_can_be_taken_back() {
     let folder = Folder::of(&SAID);
     let typed = folder.add(&Event::Entered(Box::new(Entered {
-        limb: "LF".to_owned(),
-        zone: "2B".to_owned(),
+        limb: "LF".into(),
+        zone: "2B".into(),
         plane: None,
-        structure: "SDFT".to_owned(),
+        structure: "SDFT".into(),
         term: "area".to_owned(),
         amount: Amount { number: 150.0, unit: Some("mm2".to_owned()), unit_assumed: false },
         scale: None,

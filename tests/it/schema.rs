@@ -41,10 +41,10 @@ fn record_value() -> Value {
 
 fn traced() -> Entered {
     Entered {
-        limb: "LF".to_owned(),
-        zone: "2B".to_owned(),
-        plane: Some("T".to_owned()),
-        structure: "SDFT".to_owned(),
+        limb: "LF".into(),
+        zone: "2B".into(),
+        plane: Some("T".into()),
+        structure: "SDFT".into(),
         term: "area".to_owned(),
         amount: Amount { number: 150.0, unit: Some("mm2".to_owned()), unit_assumed: false },
         scale: None,
@@ -63,7 +63,7 @@ fn afterwards() -> Vec<Event> {
         let (by, why, was) = ("Robin".to_owned(), "heard it again".to_owned(), "2A".to_owned());
         Event::Review(Box::new(Review { by, why, was, change }))
     };
-    let place = || View { limb: Some("LF".to_owned()), zone: Some("2B".to_owned()), ..View::default() };
+    let place = || View { limb: Some("LF".into()), zone: Some("2B".into()), ..View::default() };
     let amount = Amount { number: 148.0, unit: Some("mm2".to_owned()), unit_assumed: false };
     let (still, looked) = (|| "2.25.1".to_owned(), "a view is missing".to_owned());
     let key = ed25519_dalek::SigningKey::from_bytes(&[1; 32]);

@@ -4,7 +4,7 @@ use crate::support;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use support::{BUILT_IN, exam_of};
-use zonecall::knowledge::place::Place;
+use zonecall::exam::place::Place;
 use zonecall::knowledge::progress::Progress;
 use zonecall::session::screen_view::{ScreenView, Switched, ViewState};
 

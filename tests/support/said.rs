@@ -4,9 +4,9 @@
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
+use zonecall::exam::place::Place;
 use zonecall::knowledge::measure::row::{MeasureRow, Name};
 use zonecall::knowledge::measure::{Against, Earlier, How, Occasion, Readings, Stated, Statement, measure};
-use zonecall::knowledge::place::Place;
 use zonecall::protocol::Protocols;
 
 pub static PROTOCOLS: LazyLock<Protocols> = LazyLock::new(|| Protocols::built_in().unwrap());
@@ -30,9 +30,14 @@ pub struct Said {
 }
 
 pub fn place(codes: &str) -> Place {
-    let mut parts = codes.split(' ').map(|part| (part != "-").then(|| part.to_owned()));
+    let mut parts = codes.split(' ').map(|part| (part != "-").then_some(part));
     let mut next = || parts.next().flatten();
-    Place { limb: next(), zone: next(), plane: next(), structure: next() }
+    Place {
+        limb: next().map(Into::into),
+        zone: next().map(Into::into),
+        plane: next().map(Into::into),
+        structure: next().map(Into::into),
+    }
 }
 
 impl Said {

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use zonecall::exam::event::Horse;
+use zonecall::exam::place::Place;
 use zonecall::knowledge::measure::row::{MeasureRow, Name};
-use zonecall::knowledge::place::Place;
 use zonecall::knowledge::record::{
     CallRow, ChangeRow, ClockRow, CoverageRow, EntryRow, ExamInfo, Finding, FrameRow, NoteRow, RECORD_SCHEMA,
     Record, RivalLabel, Severity, Status,
@@ -17,14 +17,19 @@ pub fn at(second: i64) -> DateTime<Utc> {
     "2026-05-04T08:00:00Z".parse::<DateTime<Utc>>().unwrap() + TimeDelta::seconds(second)
 }
 
-fn some(text: &str) -> Option<String> {
-    (!text.is_empty()).then(|| text.to_owned())
+fn some<'a, T: From<&'a str>>(text: &'a str) -> Option<T> {
+    (!text.is_empty()).then(|| text.into())
 }
 
 fn place_of(codes: &str) -> Place {
-    let mut parts = codes.split(' ').map(|part| some(part.trim_matches('-')));
+    let mut parts = codes.split(' ').map(|part| some::<&str>(part.trim_matches('-')));
     let mut next = || parts.next().flatten();
-    Place { limb: next(), zone: next(), plane: next(), structure: next() }
+    Place {
+        limb: next().map(Into::into),
+        zone: next().map(Into::into),
+        plane: next().map(Into::into),
+        structure: next().map(Into::into),
+    }
 }
 
 /// A call at a place `LF 2A T SDFT`; `-` leaves a part out.
@@ -140,10 +145,10 @@ fn coverage() -> Vec<CoverageRow> {
                 let (saved, not_done) =
                     ((limb, zone) == ("LF", "3B"), (limb, zone, plane) == ("LF", "3A", "L"));
                 rows.push(CoverageRow {
-                    limb: limb.to_owned(),
+                    limb: limb.into(),
                     scheme: "thirds".to_owned(),
-                    zone: zone.to_owned(),
-                    plane: plane.to_owned(),
+                    zone: zone.into(),
+                    plane: plane.into(),
                     frames: usize::from(stills),
                     called: stills || saved || zone == "1B",
                     saves: usize::from(stills || saved),

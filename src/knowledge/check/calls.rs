@@ -18,12 +18,12 @@ const MARKER: &str = "marker";
 /// The parts of the place that are not in force, in words; empty when all of them are.
 pub(super) fn lacking(context: &Context, wanted: &[&str]) -> String {
     let parts = [
-        ("limb", &context.limb),
-        ("zone", &context.zone),
-        ("plane", &context.plane),
-        ("structure", &context.structure),
+        ("limb", context.limb.is_none()),
+        ("zone", context.zone.is_none()),
+        ("plane", context.plane.is_none()),
+        ("structure", context.structure.is_none()),
     ];
-    let lacks = |part: &&(&str, &Option<String>)| part.1.is_none() && wanted.contains(&part.0);
+    let lacks = |part: &&(&str, bool)| part.1 && wanted.contains(&part.0);
     let names: Vec<&str> = parts.iter().filter(lacks).map(|part| part.0).collect();
     names.join(" or ")
 }

@@ -9,13 +9,14 @@ use std::collections::BTreeSet;
 
 use chrono::TimeDelta;
 
+use crate::code::{LimbCode, StructureCode, ZoneCode};
 use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
+use crate::exam::place;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::measure::LARGER;
 use crate::knowledge::measure::row::Name;
-use crate::knowledge::place;
 use crate::knowledge::rows::amount_text;
 use crate::language::closed_sets::Class;
 use crate::protocol::{Protocols, convert};
@@ -33,8 +34,8 @@ pub(super) fn larger(evidence: &Evidence) -> Vec<Hit> {
     let rows = evidence.measures.iter().filter(|row| row.name == Name::LesionArea);
     let mut hits = Vec::new();
     for row in rows.filter(|row| row.why_not.as_deref() == Some(LARGER)) {
-        let place = [Some(&row.limb), row.zone.as_ref(), row.structure.as_ref()];
-        let place: Vec<&str> = place.into_iter().flatten().map(String::as_str).collect();
+        let place = [Some(row.limb.as_str()), row.zone.as_deref(), row.structure.as_deref()];
+        let place: Vec<&str> = place.into_iter().flatten().collect();
         hits.push(Hit::new(format!("{}: {LARGER}; one of the two areas is wrong", place.join(" "))));
     }
     hits
@@ -94,8 +95,10 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
             })
         };
         if measuring.terms.scores.iter().all(normal) && seen.insert(place) {
-            let names = [place.0, place.1, place.2].into_iter().flatten().map(String::as_str);
-            let names = names.collect::<Vec<_>>().join(" ");
+            let (limb, zone, strand) = place;
+            let names =
+                [limb.map(LimbCode::as_str), zone.map(ZoneCode::as_str), strand.map(StructureCode::as_str)];
+            let names = names.into_iter().flatten().collect::<Vec<_>>().join(" ");
             let scores = measuring.terms.scores.join(" and ");
             let message = format!("{names}: a lesion, but {scores} are 0, which is normal");
             hits.push(match call {
@@ -108,10 +111,10 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
 }
 
 /// Limb, zone and strand.
-type LesionPlace<'a> = (Option<&'a String>, Option<&'a String>, Option<&'a String>);
+type LesionPlace<'a> = (Option<&'a LimbCode>, Option<&'a ZoneCode>, Option<&'a StructureCode>);
 
 /// The structure that a part counts for in the measures.
-fn whole_of<'a>(protocols: &'a Protocols, code: &'a String) -> &'a String {
+fn whole_of<'a>(protocols: &'a Protocols, code: &'a StructureCode) -> &'a StructureCode {
     let strands = &protocols.measuring.strand;
     strands.iter().find(|strand| strand.parts.contains(code)).map_or(code, |strand| &strand.code)
 }

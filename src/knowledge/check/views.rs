@@ -5,11 +5,12 @@
 //! Never: asks for a view that was said not to be scanned.
 //! Tested in: `tests/it/rules/views.rs`.
 
+use crate::code::StructureCode;
 use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
+use crate::exam::place::Place;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
-use crate::knowledge::place::Place;
 use crate::knowledge::record::CoverageRow;
 use crate::knowledge::wanted::{Wanted, is_labelled, is_view};
 use crate::language::closed_sets::Class;
@@ -82,8 +83,8 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
         if rows.iter().all(|row| row.not_done) {
             continue;
         }
-        let lacking = |structure: &&String| {
-            let named = |found: Option<&String>| found == Some(*structure);
+        let lacking = |structure: &&StructureCode| {
+            let named = |found: Option<&StructureCode>| found == Some(*structure);
             let still = evidence.frames.iter().any(|frame| {
                 is_labelled(frame)
                     && frame.place.limb.as_ref() == Some(&row.limb)
@@ -95,7 +96,7 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
             });
             !still && !settled
         };
-        let lacking: Vec<&str> = zone.own_still.iter().filter(lacking).map(String::as_str).collect();
+        let lacking: Vec<&str> = zone.own_still.iter().filter(lacking).map(StructureCode::as_str).collect();
         if !lacking.is_empty() {
             let (limb, zone) = (limb(&row.limb, evidence.protocols), &row.zone);
             let lacking = lacking.join(" and of ");

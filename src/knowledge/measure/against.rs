@@ -155,12 +155,12 @@ pub(crate) fn ratios(rows: &[MeasureRow], measuring: &Measuring) -> Vec<MeasureR
             let value = Area::from_mm2(a).times(Area::from_mm2(b));
             if let Some(why) = unlike_stance(row, other) {
                 let mut divided = held(row, Name::AreaRatio, "1", &ratio.to, other);
-                divided.structure = Some(format!("{}:{}", ratio.of, ratio.to));
+                divided.structure = Some(format!("{}:{}", ratio.of, ratio.to).into());
                 found.push(MeasureRow { against: None, ..divided }.because(why));
                 continue;
             }
             let mut divided = held(row, Name::AreaRatio, "1", &ratio.to, other);
-            divided.structure = Some(format!("{}:{}", ratio.of, ratio.to));
+            divided.structure = Some(format!("{}:{}", ratio.of, ratio.to).into());
             found.push(MeasureRow { value, source: Some(ratio.source.clone()), against: None, ..divided });
         }
     }

@@ -29,7 +29,7 @@ pub(crate) fn distances(
                 let row = MeasureRow {
                     scheme: Some(scheme.name.clone()),
                     structure: Some(structure.code.clone()),
-                    zone: Some(zone.to_owned()),
+                    zone: Some(zone.into()),
                     of: Some(kind.term.clone()),
                     ..MeasureRow::new(limb, Name::Distance, "cm")
                 };

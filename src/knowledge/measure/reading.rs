@@ -9,8 +9,8 @@ use std::collections::BTreeSet;
 
 use crate::exam::call::Act;
 use crate::exam::fold::{Exam, LoggedCall, LoggedEntry};
+use crate::exam::place::Place;
 use crate::knowledge::label::StillLabel;
-use crate::knowledge::place::Place;
 use crate::knowledge::rows::setting_text;
 use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;

@@ -7,6 +7,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::code::{LimbCode, StructureCode, ZoneCode};
+
 /// Which measure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -66,16 +68,16 @@ pub const NORMAL_SAID: &str = "normal (said)";
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MeasureRow {
     /// Limb.
-    pub limb: String,
+    pub limb: LimbCode,
     /// Zone scheme; absent where no zone is involved.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scheme: Option<String>,
     /// Structure, or both with a colon between in a ratio; absent where none is involved.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub structure: Option<String>,
+    pub structure: Option<StructureCode>,
     /// Zone; absent where the measure runs over all zones.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub zone: Option<String>,
+    pub zone: Option<ZoneCode>,
     /// Which measure.
     pub name: Name,
     /// Which score or distance.
@@ -94,7 +96,7 @@ pub struct MeasureRow {
     pub scale: Option<String>,
     /// The zones that a total runs over.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub zones: Vec<String>,
+    pub zones: Vec<ZoneCode>,
     /// What it is held against: a limb, a reference set, an earlier exam.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub against: Option<String>,
@@ -137,7 +139,7 @@ impl MeasureRow {
     #[must_use]
     pub fn new(limb: &str, name: Name, unit: &str) -> MeasureRow {
         MeasureRow {
-            limb: limb.to_owned(),
+            limb: limb.into(),
             scheme: None,
             structure: None,
             zone: None,

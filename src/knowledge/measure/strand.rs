@@ -5,6 +5,7 @@
 //! Never: takes silence for nothing: a lesion that nobody measured is not known, unless `normal` was said.
 //! Tested in: `tests/it/measure.rs`.
 
+use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::knowledge::measure::quantity::{Area, Share};
 use crate::knowledge::measure::reading::{Basis, Known, Readings, Statement};
 use crate::protocol::measuring::{Measuring, Strand};
@@ -37,7 +38,7 @@ pub(crate) struct Score {
 /// What is known in one zone.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ZoneFacts {
-    pub(crate) zone: String,
+    pub(crate) zone: ZoneCode,
     pub(crate) area: Result<Known<Area>, Why>,
     pub(crate) lesion: Result<Known<Area>, Why>,
     /// By term, in the order of `measures.toml`.
@@ -57,11 +58,11 @@ impl ZoneFacts {
 /// One strand on one limb in one scheme.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct StrandFacts {
-    pub(crate) limb: String,
+    pub(crate) limb: LimbCode,
     /// Group of the limb.
     pub(crate) group: String,
     pub(crate) scheme: String,
-    pub(crate) strand: String,
+    pub(crate) strand: StructureCode,
     pub(crate) zones: Vec<ZoneFacts>,
 }
 
@@ -87,7 +88,7 @@ pub(crate) fn strand_facts(
             || matches!(zone.lesion, Ok(_) | Err(Why::Unfit(_)))
     });
     let group = protocols.limb(limb).map(|limb| limb.group.clone()).unwrap_or_default();
-    let (limb, scheme, strand) = (limb.to_owned(), scheme.name.clone(), strand.code.clone());
+    let (limb, scheme, strand) = (limb.into(), scheme.name.clone(), strand.code.clone());
     said.then_some(StrandFacts { limb, group, scheme, strand, zones })
 }
 
@@ -125,7 +126,7 @@ impl StrandLook<'_> {
     /// The strand itself, then the parts of it that the zone lists.
     fn codes(&self) -> Vec<&str> {
         let parts = self.strand.parts.iter().filter(|part| self.zone.structures.contains(part));
-        std::iter::once(&self.strand.code).chain(parts).map(String::as_str).collect()
+        std::iter::once(&self.strand.code).chain(parts).map(StructureCode::as_str).collect()
     }
 
     fn found(&self, code: &str, class: &str) -> Vec<&Statement> {
@@ -244,7 +245,7 @@ impl StrandLook<'_> {
             return Ok(worst);
         }
         let kind = self.protocols.value(term).ok_or(Why::Silent)?;
-        let readable = |plane: &Option<String>| match plane {
+        let readable = |plane: &Option<PlaneCode>| match plane {
             Some(plane) => kind.planes.is_empty() || kind.planes.contains(plane),
             None => false,
         };

@@ -9,8 +9,8 @@ use std::collections::BTreeSet;
 
 use serde::Serialize;
 
+use crate::exam::place::Place;
 use crate::knowledge::measure::row::{MeasureRow, Name};
-use crate::knowledge::place::Place;
 use crate::knowledge::record::{CallRow, EntryRow, Record, standing};
 use crate::protocol::Protocols;
 

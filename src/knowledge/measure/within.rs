@@ -17,7 +17,7 @@ impl StrandFacts {
         MeasureRow {
             scheme: Some(self.scheme.clone()),
             structure: Some(self.strand.clone()),
-            zone: zone.map(str::to_owned),
+            zone: zone.map(Into::into),
             ..MeasureRow::new(&self.limb, name, unit)
         }
     }
@@ -220,7 +220,7 @@ fn worst_zone(facts: &StrandFacts, measuring: &Measuring) -> MeasureRow {
             let bases = [zone.area.as_ref().ok(), zone.lesion.as_ref().ok()];
             let basis =
                 bases.into_iter().flatten().fold(Basis::default(), |basis, one| basis.join(&one.basis));
-            let mut row = MeasureRow { word: Some(zone.zone.clone()), ..row.known(percent, &basis) };
+            let mut row = MeasureRow { word: Some(zone.zone.to_string()), ..row.known(percent, &basis) };
             if unfit {
                 row.cautions.push("a lesion in another zone has no usable area".to_owned());
             }

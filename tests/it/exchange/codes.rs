@@ -34,7 +34,7 @@ fn local_codes_fit_their_field_and_do_not_meet() {
         for zone in &scheme.zones {
             for limb in &protocols.limbs {
                 let schemes = [(limb.group.clone(), scheme.name.clone())].into();
-                let place = zonecall::knowledge::place::Place {
+                let place = zonecall::exam::place::Place {
                     limb: Some(limb.code.clone()),
                     zone: Some(zone.code.clone()),
                     ..Default::default()
@@ -57,7 +57,7 @@ fn every_limb_and_scheme_has_a_region() {
         for limb in protocols.limbs.iter().filter(|limb| scheme.groups.contains(&limb.group)) {
             let schemes = [(limb.group.clone(), scheme.name.clone())].into();
             for zone in &scheme.zones {
-                let place = zonecall::knowledge::place::Place {
+                let place = zonecall::exam::place::Place {
                     limb: Some(limb.code.clone()),
                     zone: Some(zone.code.clone()),
                     ..Default::default()

@@ -108,10 +108,10 @@ pub(super) fn enter(folder: &Path) {
     let at = header().started_at + Duration::seconds(100);
     let amount = |number| Amount { number, unit: Some("mm2".to_owned()), unit_assumed: false };
     let traced = Entered {
-        limb: "LF".to_owned(),
-        zone: "2B".to_owned(),
-        plane: Some("T".to_owned()),
-        structure: "SDFT".to_owned(),
+        limb: "LF".into(),
+        zone: "2B".into(),
+        plane: Some("T".into()),
+        structure: "SDFT".into(),
         term: "area".to_owned(),
         amount: amount(2.36),
         scale: None,
@@ -124,8 +124,8 @@ pub(super) fn enter(folder: &Path) {
     };
     journal.append(at, 0, &Event::Entered(Box::new(traced.clone()))).unwrap();
     let typed = Entered {
-        zone: "3A".to_owned(),
-        structure: "DDFT".to_owned(),
+        zone: "3A".into(),
+        structure: "DDFT".into(),
         amount: amount(140.0),
         traced: false,
         still: None,

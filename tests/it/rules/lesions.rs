@@ -37,10 +37,10 @@ pub(crate) fn at_place(rest: &[&str]) -> Case {
 pub(crate) fn traced_area(structure: &str, number: f64) -> Case {
     at_place(&["area one point five square centimetres"]).but(|case| {
         let entered = Entered {
-            limb: "LF".to_owned(),
-            zone: "2B".to_owned(),
+            limb: "LF".into(),
+            zone: "2B".into(),
             plane: None,
-            structure: structure.to_owned(),
+            structure: structure.into(),
             term: "area".to_owned(),
             amount: Amount { number, unit: Some("cm2".to_owned()), unit_assumed: false },
             scale: None,

@@ -7,6 +7,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::exam::context::Context;
 use crate::protocol::Protocols;
 
@@ -15,16 +16,16 @@ use crate::protocol::Protocols;
 pub struct Place {
     /// Limb code.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub limb: Option<String>,
+    pub limb: Option<LimbCode>,
     /// Zone code.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub zone: Option<String>,
+    pub zone: Option<ZoneCode>,
     /// Plane code.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub plane: Option<String>,
+    pub plane: Option<PlaneCode>,
     /// Structure code.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub structure: Option<String>,
+    pub structure: Option<StructureCode>,
 }
 
 impl From<&Context> for Place {
@@ -84,7 +85,9 @@ impl Place {
         parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
     }
 
-    fn parts(&self) -> [Option<&str>; 4] {
-        [&self.limb, &self.zone, &self.plane, &self.structure].map(Option::as_deref)
+    /// Limb, zone, plane and structure.
+    #[must_use]
+    pub fn parts(&self) -> [Option<&str>; 4] {
+        [self.limb.as_deref(), self.zone.as_deref(), self.plane.as_deref(), self.structure.as_deref()]
     }
 }
