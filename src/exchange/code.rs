@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
+use crate::code::ZoneCode;
 use crate::exam::place::Place;
 use crate::hex;
 use crate::protocol::Protocols;
@@ -113,7 +114,7 @@ struct Region {
     groups: Vec<String>,
     scheme: String,
     #[serde(default)]
-    zones: Vec<String>,
+    zones: Vec<ZoneCode>,
     code: Code,
     body_part: String,
 }

@@ -10,7 +10,7 @@ use std::path::Path;
 
 use serde::Deserialize;
 
-use crate::code::StructureCode;
+use crate::code::{StructureCode, ZoneCode};
 use crate::protocol::error::{FILE_BYTES_MAX, ProtocolError};
 use crate::protocol::source::{SourceFile, parse};
 use crate::protocol::unit::convert;
@@ -108,7 +108,7 @@ pub struct Totals {
 #[serde(deny_unknown_fields)]
 pub struct SeverityScale {
     /// Strands that the classes are given for.
-    pub strands: Vec<String>,
+    pub strands: Vec<StructureCode>,
     /// Groups of limbs that they were made for.
     pub groups: Vec<String>,
     /// What is said on other limbs.
@@ -168,7 +168,7 @@ pub struct Ratio {
 }
 
 /// Values by structure and zone.
-pub type ByZone = BTreeMap<String, BTreeMap<String, f64>>;
+pub type ByZone = BTreeMap<StructureCode, BTreeMap<ZoneCode, f64>>;
 
 /// One reference set.
 #[derive(Debug, Clone, PartialEq, Deserialize)]

@@ -9,6 +9,8 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
+use crate::code::{LimbCode, StructureCode, ZoneCode};
+
 /// Plain words by code and term; what is not here is told by its name in the other files.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -16,11 +18,11 @@ pub struct Plain {
     /// What the scan shows, as a clause.
     pub about: String,
     /// Limbs by code.
-    pub limbs: BTreeMap<String, String>,
+    pub limbs: BTreeMap<LimbCode, String>,
     /// Structures by code.
-    pub structures: BTreeMap<String, PlainStructure>,
+    pub structures: BTreeMap<StructureCode, PlainStructure>,
     /// Where a zone lies, by scheme and zone.
-    pub zones: BTreeMap<String, BTreeMap<String, String>>,
+    pub zones: BTreeMap<String, BTreeMap<ZoneCode, String>>,
     /// Findings by term, each a clause.
     pub findings: BTreeMap<String, String>,
     /// Positions within a structure.
