@@ -15,6 +15,7 @@ use zonecall::exam::call::{Act, Call, View};
 use zonecall::exam::context::Context;
 use zonecall::exam::event::Frame;
 use zonecall::exam::fold::{Exam, LoggedCall};
+use zonecall::exam::seq::Seq;
 use zonecall::frames::assign::{Edge, assign};
 use zonecall::frames::pair::pair;
 use zonecall::frames::pairing::Tie;
@@ -47,8 +48,8 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
             confidence: 0.9,
         };
         exam.calls.push(LoggedCall {
-            seq: idx as u64,
-            heard_seq: idx as u64,
+            seq: Seq(idx as u64),
+            heard_seq: Seq(idx as u64),
             sample: (at_s * 16_000.0) as u64,
             said_at: instant(at_s),
             call,

@@ -11,6 +11,7 @@ use zonecall::evaluation::truth::SpokenStretch;
 use zonecall::exam::call::{Act, View};
 use zonecall::exam::event::{Event, Outcome};
 use zonecall::exam::parse::told;
+use zonecall::exam::seq::Seq;
 use zonecall::language::pack::Language;
 use zonecall::protocol::Protocols;
 
@@ -79,8 +80,8 @@ impl Judge<'_> {
         acts.into_iter().flat_map(|(act, corrects)| parts(act, corrects)).collect()
     }
 
-    fn heard(&self, lines: &[(u64, Event)]) -> Vec<Heard> {
-        let mut found: BTreeMap<u64, Heard> = BTreeMap::new();
+    fn heard(&self, lines: &[(Seq, Event)]) -> Vec<Heard> {
+        let mut found: BTreeMap<Seq, Heard> = BTreeMap::new();
         for (seq, event) in lines {
             match event {
                 Event::Utterance(event) => {
@@ -114,7 +115,7 @@ impl Judge<'_> {
     }
 
     /// What became of each line of `said`, and how many calls were acted on while nothing was said.
-    pub fn judge(&self, said: &[SpokenStretch], lines: &[(u64, Event)]) -> (Vec<Judged>, Vec<String>) {
+    pub fn judge(&self, said: &[SpokenStretch], lines: &[(Seq, Event)]) -> (Vec<Judged>, Vec<String>) {
         let heard = self.heard(lines);
         let mut of_line: Vec<Vec<usize>> = vec![Vec::new(); said.len()];
         let mut nowhere = Vec::new();

@@ -18,6 +18,7 @@ use judge::{Fate, Judge};
 use zonecall::evaluation::truth;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal;
+use zonecall::exam::seq::Seq;
 use zonecall::language::pack::Pack;
 use zonecall::protocol::Protocols;
 
@@ -127,7 +128,7 @@ fn hear(program: &Path, stream: &Stream, judge: &Judge<'_>, each: bool) -> Count
 }
 
 /// The journal's lines, each with its number.
-fn lines(exam: &Path) -> Vec<(u64, Event)> {
+fn lines(exam: &Path) -> Vec<(Seq, Event)> {
     journal::read(exam).unwrap().events.into_iter().map(|line| (line.seq, line.event)).collect()
 }
 

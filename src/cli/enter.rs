@@ -13,6 +13,7 @@ use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
 use crate::exam::review::{Change, Review};
+use crate::exam::seq::Seq;
 use crate::protocol::{Odd, Protocols};
 
 pub(crate) fn enter(args: &args::EnterArgs) -> anyhow::Result<ExitCode> {
@@ -20,7 +21,9 @@ pub(crate) fn enter(args: &args::EnterArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.folder.knowledge.read()?;
     let exam = folder.exam(&protocols)?;
     let (event, told) = match args.withdraw {
-        Some(seq) => (withdrawn(args, seq, &exam)?, "the value stays in the journal and is no longer used"),
+        Some(seq) => {
+            (withdrawn(args, Seq(seq), &exam)?, "the value stays in the journal and is no longer used")
+        }
         None => (entered(args, &exam, &protocols)?, "it takes the place of what was said"),
     };
     let seq = folder.append_journal()?.append(Utc::now(), exam.last_sample(), &event)?;
@@ -28,7 +31,7 @@ pub(crate) fn enter(args: &args::EnterArgs) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn withdrawn(args: &args::EnterArgs, seq: u64, exam: &Exam) -> anyhow::Result<Event> {
+fn withdrawn(args: &args::EnterArgs, seq: Seq, exam: &Exam) -> anyhow::Result<Event> {
     let entry = exam.entries.iter().find(|entry| entry.seq == seq).with_context(|| {
         let lines: Vec<String> = exam.entries.iter().map(|entry| entry.seq.to_string()).collect();
         let lines = if lines.is_empty() { "none".to_owned() } else { lines.join(", ") };

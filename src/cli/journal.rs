@@ -18,7 +18,7 @@ use crate::speech::recognise::EngineId;
 pub(crate) fn journal(args: &args::JournalArgs) -> anyhow::Result<ExitCode> {
     let mut lines = read(&args.folder)?;
     let unfit = |line: &ExamEvent| match &line.event {
-        Event::Signed(signed) => Some((line.seq, fault(signed, &line.prev)?)),
+        Event::Signed(signed) => Some((line.seq.0, fault(signed, &line.prev)?)),
         _ => None,
     };
     lines.damage.extend(lines.events.iter().filter_map(unfit));
@@ -60,7 +60,7 @@ pub(crate) fn journal(args: &args::JournalArgs) -> anyhow::Result<ExitCode> {
     for line in &lines.events {
         let Event::Signed(signed) = &line.event else { continue };
         if fault(signed, &line.prev).is_none() {
-            let since = lines.events.len() as u64 - line.seq;
+            let since = lines.events.len() as u64 - line.seq.0;
             writeln!(
                 out,
                 "line {}: {}: covers every line before it; {since} lines follow",

@@ -42,7 +42,7 @@ pub fn fault(line: &ExamEvent, body: &Value, started_at: Option<DateTime<Utc>>) 
         message: format!("`{name}` is {got}, and an exam can hold {most}; the line is not used"),
         help: "the line was changed or damaged; compare with a copy".to_owned(),
     };
-    if line.seq > SEQ_MAX {
+    if line.seq.0 > SEQ_MAX {
         return Some(wrong("seq", line.seq.to_string(), format!("at most {SEQ_MAX} lines")));
     }
     if line.sample > SAMPLES_MAX {

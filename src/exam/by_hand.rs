@@ -12,6 +12,7 @@ use crate::exam::call::{Act, Call, Command};
 use crate::exam::context::Context;
 use crate::exam::logged::{Exam, LoggedCall, LoggedChange};
 use crate::exam::review::Change;
+use crate::exam::seq::Seq;
 
 /// Marks the changes, and the typed and traced values, that later changes take back.
 ///
@@ -74,7 +75,7 @@ pub(super) fn add_and_move(exam: &mut Exam) {
 }
 
 /// A call that nobody heard: no words, no sound, and its own line where others have their utterance's.
-fn added(seq: u64, sample: u64, act: Act) -> LoggedCall {
+fn added(seq: Seq, sample: u64, act: Act) -> LoggedCall {
     let span = Span { from: sample, to: sample };
     LoggedCall {
         seq,
@@ -127,7 +128,7 @@ pub(super) fn place(exam: &mut Exam) {
 }
 
 /// The changes that were not taken back, each with the number of its line.
-fn standing(changes: &[LoggedChange]) -> impl Iterator<Item = (u64, &Change)> {
+fn standing(changes: &[LoggedChange]) -> impl Iterator<Item = (Seq, &Change)> {
     let kept = changes.iter().filter(|logged| logged.taken_back_by.is_none());
     kept.map(|logged| (logged.seq, &logged.review.change))
 }

@@ -7,6 +7,7 @@
 
 use crate::exam::call::{Act, Command, Finding, Problem, View};
 use crate::exam::logged::LoggedCall;
+use crate::exam::seq::Seq;
 use crate::language::closed_sets::Class;
 
 /// Marks the calls that later calls take back.
@@ -99,7 +100,7 @@ pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize>
 }
 
 /// Each part of the view replaces that part in the last call that named it; gives the places of those calls.
-fn correct_view(earlier: &mut [LoggedCall], right: &View, by: u64) -> Vec<Option<usize>> {
+fn correct_view(earlier: &mut [LoggedCall], right: &View, by: Seq) -> Vec<Option<usize>> {
     let View {
         limb,
         zone,
@@ -142,7 +143,7 @@ fn correct_view(earlier: &mut [LoggedCall], right: &View, by: u64) -> Vec<Option
 
 fn correct_part(
     earlier: &mut [LoggedCall],
-    by: u64,
+    by: Seq,
     named: impl Fn(&View) -> bool,
     replace: impl Fn(&mut View),
 ) -> Option<usize> {
@@ -159,7 +160,7 @@ fn correct_part(
 }
 
 /// The structure replaces the last one that was named, in a view or with a finding or a number; gives its place.
-fn correct_structure(earlier: &mut [LoggedCall], right: &str, by: u64) -> Option<usize> {
+fn correct_structure(earlier: &mut [LoggedCall], right: &str, by: Seq) -> Option<usize> {
     for (place, call) in earlier.iter_mut().enumerate().rev().filter(|(_, call)| counts(call)) {
         let named = match &mut call.act {
             Act::View(view) => &mut view.structure,
@@ -177,7 +178,7 @@ fn correct_structure(earlier: &mut [LoggedCall], right: &str, by: u64) -> Option
 }
 
 /// A degree or a position alone replaces that of the last finding; gives its place.
-fn correct_detail(earlier: &mut [LoggedCall], right: &Finding, by: u64) -> Option<usize> {
+fn correct_detail(earlier: &mut [LoggedCall], right: &Finding, by: Seq) -> Option<usize> {
     for (place, call) in earlier.iter_mut().enumerate().rev().filter(|(_, call)| counts(call)) {
         if let Act::Finding(finding) = &mut call.act
             && finding.class != Class::Quality
@@ -196,7 +197,7 @@ fn correct_detail(earlier: &mut [LoggedCall], right: &Finding, by: u64) -> Optio
 }
 
 /// The whole call replaces the last one of its kind; gives its place.
-fn correct_last(earlier: &mut [LoggedCall], right: &Act, by: u64) -> Option<usize> {
+fn correct_last(earlier: &mut [LoggedCall], right: &Act, by: Seq) -> Option<usize> {
     let place = earlier.iter().rposition(|call| counts(call) && same_kind(&call.act, right))?;
     earlier[place].act = right.clone();
     earlier[place].corrected_by.push(by);

@@ -15,6 +15,7 @@ use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::exam::call::{Amount, Call, Problem};
 use crate::exam::patient::Patient;
 use crate::exam::review::Review;
+use crate::exam::seq::Seq;
 use crate::exam::sign::{FileHash, Signed};
 use crate::speech::recognise::EngineId;
 use crate::speech::utterance::Utterance;
@@ -86,7 +87,7 @@ impl From<CloseReason> for String {
 #[derive(Debug, Clone, PartialEq)]
 pub struct ExamEvent {
     /// Counts from 1 without gaps.
-    pub seq: u64,
+    pub seq: Seq,
     /// When it happened, by this computer's clock.
     pub at: DateTime<Utc>,
     /// The sample it happened at, counted from the start of the exam's audio.
@@ -280,7 +281,7 @@ pub enum Outcome {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Settled {
     /// The `heard` event that was asked about.
-    pub heard_seq: u64,
+    pub heard_seq: Seq,
     /// `yes`, `no`, `first`, `second`, or `again` when the call was said again.
     pub answer: String,
     /// How it was given: `voice` or `key`.
@@ -294,7 +295,7 @@ pub struct Settled {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CallEvent {
     /// The `heard` event it came from.
-    pub heard_seq: u64,
+    pub heard_seq: Seq,
     /// The call.
     #[serde(flatten)]
     pub call: Call,

@@ -14,6 +14,7 @@ use crate::exam::context::Context;
 use crate::exam::correct::{correct_calls, take_back};
 use crate::exam::event::{CallEvent, Event, ExamEvent, Frame, Outcome, Settled, UtteranceEvent};
 use crate::exam::journal::Lines;
+use crate::exam::seq::Seq;
 use crate::exam::settle::set_in_force;
 use crate::exam::sign::fault;
 use crate::protocol::Protocols;
@@ -101,7 +102,7 @@ fn assert_orders(exam: &Exam) {
         let utterances = exam.utterances.iter().map(|utterance| utterance.seq);
         calls.chain(utterances).chain(exam.changes.iter().map(|change| change.seq))
     };
-    let numbers: BTreeSet<u64> = lines().collect();
+    let numbers: BTreeSet<Seq> = lines().collect();
     assert_eq!(numbers.len(), lines().count(), "each line has a number of its own");
     let by = exam.calls.iter().flat_map(|call| call.corrected_by.iter().chain(&call.withdrawn_by));
     let back = exam.changes.iter().filter_map(|change| change.taken_back_by.as_ref());
@@ -141,7 +142,7 @@ impl Exam {
                 self.changes.push(LoggedChange { seq: line.seq, at: line.at, review, taken_back_by: None });
             }
             Event::Signed(signed) => match fault(signed, &line.prev) {
-                Some(problem) => self.damage.push((line.seq, problem)),
+                Some(problem) => self.damage.push((line.seq.0, problem)),
                 None => {
                     let signed = (**signed).clone();
                     self.signed = Some(LoggedSignature { seq: line.seq, at: line.at, signed });
@@ -193,7 +194,7 @@ impl Exam {
         }
     }
 
-    fn take_utterance(&mut self, seq: u64, heard: &UtteranceEvent) {
+    fn take_utterance(&mut self, seq: Seq, heard: &UtteranceEvent) {
         let span = heard.utterance.span;
         if heard.outcome == Outcome::Note
             && let Some(note) = self.notes.last_mut()
@@ -226,7 +227,7 @@ impl Exam {
         }
     }
 
-    fn take_call(&mut self, seq: u64, heard: &CallEvent) {
+    fn take_call(&mut self, seq: Seq, heard: &CallEvent) {
         if heard.call.act == (Act::Note { open: true }) {
             let utterance = self.utterances.iter().rev().find(|utterance| utterance.seq == heard.heard_seq);
             let span = utterance.map_or(heard.call.span, |utterance| utterance.span);

@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::exam::call::Problem;
 use crate::exam::event::ExamEvent;
+use crate::exam::seq::Seq;
 use crate::private;
 
 /// Name of the file inside an exam folder.
@@ -23,7 +24,7 @@ const NEW_FILE: &str = ".exam.head.new";
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Head {
     /// Its number.
-    pub(super) seq: u64,
+    pub(super) seq: Seq,
     /// Its SHA-256, in hexadecimal.
     pub(super) sha256: String,
 }

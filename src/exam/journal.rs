@@ -17,6 +17,7 @@ use sha2::{Digest, Sha256};
 use crate::exam::event::Event;
 use crate::exam::head::Head;
 use crate::exam::lines::NO_LINE;
+use crate::exam::seq::Seq;
 use crate::private;
 
 pub use crate::exam::lines::{Lines, lines};
@@ -92,7 +93,7 @@ pub struct Journal {
     path: PathBuf,
     file: File,
     /// The number of the next line.
-    next_seq: u64,
+    next_seq: Seq,
     prev: String,
     /// The head beside it is this journal's; one that is not is kept, as it shows what was cut off.
     has_own_head: bool,
@@ -116,7 +117,7 @@ impl Journal {
             Err(source) => return Err(io("make", source)),
         };
         lock(&file, &path)?;
-        Ok(Self { path, file, next_seq: 1, prev: NO_LINE.to_owned(), has_own_head: true })
+        Ok(Self { path, file, next_seq: Seq::FIRST, prev: NO_LINE.to_owned(), has_own_head: true })
     }
 
     /// Opens the journal of `folder` to go on with it.
@@ -154,14 +155,15 @@ impl Journal {
     ///
     /// # Errors
     /// When the disk refuses; nothing of what was written before is harmed.
-    pub fn append(&mut self, at: DateTime<Utc>, sample: u64, event: &Event) -> Result<u64, JournalError> {
+    pub fn append(&mut self, at: DateTime<Utc>, sample: u64, event: &Event) -> Result<Seq, JournalError> {
+        let seq = self.next_seq;
         self.append_all(at, sample, std::slice::from_ref(event))?;
-        Ok(self.next_seq - 1)
+        Ok(seq)
     }
 
     /// The number that the next line gets.
     #[must_use]
-    pub fn next_seq(&self) -> u64 {
+    pub fn next_seq(&self) -> Seq {
         self.next_seq
     }
 
@@ -175,7 +177,7 @@ impl Journal {
         at: DateTime<Utc>,
         sample: u64,
         events: &[Event],
-    ) -> Result<Vec<u64>, JournalError> {
+    ) -> Result<Vec<Seq>, JournalError> {
         self.append_lines(events.iter().map(|event| (at, sample, event)))
     }
 
@@ -186,22 +188,25 @@ impl Journal {
     pub fn append_lines<'a>(
         &mut self,
         events: impl IntoIterator<Item = (DateTime<Utc>, u64, &'a Event)>,
-    ) -> Result<Vec<u64>, JournalError> {
+    ) -> Result<Vec<Seq>, JournalError> {
         let (mut seq, mut prev, mut text) = (self.next_seq, self.prev.clone(), Vec::new());
+        let mut numbers = Vec::new();
         for (at, sample, event) in events {
             let line = serde_json::to_vec(&LineOut { seq, at, sample, event, prev: &prev })
                 .map_err(|source| JournalError::Encode { path: self.path.clone(), source })?;
             prev = crate::hex(&Sha256::digest(&line));
             text.extend_from_slice(&line);
             text.push(b'\n');
-            seq += 1;
+            numbers.push(seq);
+            seq = seq.next();
         }
         self.still_there()?;
         self.write(&text)?;
-        let numbers = self.next_seq..seq;
         (self.next_seq, self.prev) = (seq, prev);
-        self.write_head();
-        Ok(numbers.collect())
+        if let Some(last) = numbers.last() {
+            self.write_head(*last);
+        }
+        Ok(numbers)
     }
 
     /// Makes sure that the file which is being written is still the one that others would find.
@@ -215,9 +220,9 @@ impl Journal {
         Err(JournalError::Removed { path: self.path.clone() })
     }
 
-    fn write_head(&self) {
+    fn write_head(&self, seq: Seq) {
         if let Some(folder) = self.path.parent().filter(|_| self.has_own_head) {
-            Head { seq: self.next_seq - 1, sha256: self.prev.clone() }.write(folder);
+            Head { seq, sha256: self.prev.clone() }.write(folder);
         }
     }
 
@@ -276,7 +281,7 @@ fn bytes(path: &Path) -> Result<Vec<u8>, JournalError> {
 
 #[derive(Serialize)]
 struct LineOut<'a> {
-    seq: u64,
+    seq: Seq,
     at: DateTime<Utc>,
     sample: u64,
     #[serde(flatten)]

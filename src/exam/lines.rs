@@ -14,13 +14,14 @@ use sha2::{Digest, Sha256};
 use crate::exam::bounds::{self, LINE_BYTES_MAX, SAMPLES_MAX, SEQ_MAX};
 use crate::exam::call::Problem;
 use crate::exam::event::{Event, ExamEvent};
+use crate::exam::seq::Seq;
 
 /// What the first line holds in place of the hash of a line before it.
 pub(super) const NO_LINE: &str = "0000000000000000000000000000000000000000000000000000000000000000";
 
 #[derive(Deserialize)]
 struct LineIn {
-    seq: u64,
+    seq: Seq,
     at: DateTime<Utc>,
     sample: u64,
     kind: String,
@@ -59,12 +60,12 @@ impl Lines {
     }
 
     /// The number that the next line gets: one more than the last line, or than any where that one is taken.
-    pub(super) fn next_seq(&self) -> u64 {
-        let next = self.events.last().map_or(1, |line| line.seq + 1);
+    pub(super) fn next_seq(&self) -> Seq {
+        let next = self.events.last().map_or(Seq::FIRST, |line| line.seq.next());
         if self.events.iter().all(|line| line.seq != next) {
             return next;
         }
-        self.events.iter().map(|line| line.seq).max().map_or(1, |most| most + 1)
+        self.events.iter().map(|line| line.seq).max().map_or(Seq::FIRST, |most| most.next())
     }
 }
 
@@ -90,7 +91,7 @@ pub fn lines(bytes: &[u8]) -> Lines {
 struct Reading {
     found: Lines,
     /// Numbers that lines have.
-    used: BTreeSet<u64>,
+    used: BTreeSet<Seq>,
     /// When the exam began, as its first line says.
     started_at: Option<DateTime<Utc>>,
     /// The line before, where it could not be read.
@@ -138,7 +139,7 @@ impl Reading {
 
     /// Checks a line against the one before it.
     fn faults(&self, line: &LineIn, hash_before: &str) -> impl Iterator<Item = Problem> + use<> {
-        let wanted = self.found.events.last().map_or(1, |event| event.seq + 1);
+        let wanted = self.found.events.last().map_or(Seq::FIRST, |event| event.seq.next());
         let chain = (line.prev != hash_before).then(|| Problem {
             message: format!("the line with seq {} does not match the line before it", line.seq),
             help: "a line was changed, added or removed after it was written; compare with a copy".to_owned(),
@@ -162,8 +163,8 @@ impl Reading {
             line.at = last.map_or(DateTime::UNIX_EPOCH, |last| last.at);
             line.sample = line.sample.min(SAMPLES_MAX).min(last.map_or(0, |last| last.sample));
         }
-        if line.seq > SEQ_MAX || !self.used.insert(line.seq) {
-            line.seq = self.used.last().map_or(1, |most| most + 1);
+        if line.seq.0 > SEQ_MAX || !self.used.insert(line.seq) {
+            line.seq = self.used.last().map_or(Seq::FIRST, |most| most.next());
             self.used.insert(line.seq);
         }
         if let (Event::Exam(header), true) = (&line.event, self.found.events.is_empty()) {

@@ -10,6 +10,7 @@ use crate::exam::correct::{correct_calls, correct_one, take_back, take_back_one}
 use crate::exam::event::{Event, ExamEvent, Header};
 use crate::exam::fold::{Exam, FoldError, LoggedCall, fold_events};
 use crate::exam::journal::Lines;
+use crate::exam::seq::Seq;
 use crate::exam::settle::{looks_back, set_in_force_from};
 use crate::protocol::Protocols;
 
@@ -31,7 +32,7 @@ pub struct LiveExam {
     events: Vec<ExamEvent>,
     /// What was wrong with the lines that were read.
     damage: Vec<(u64, Problem)>,
-    next_seq: u64,
+    next_seq: Seq,
     /// The calls after taking back and correcting, before their zones are settled: what a change reaches back into.
     said: Vec<LoggedCall>,
 }
@@ -42,7 +43,7 @@ impl LiveExam {
     pub fn begin(header: Header, line: ExamEvent) -> Self {
         let mut exam = Exam::new(header);
         exam.take(&line);
-        let next_seq = line.seq + 1;
+        let next_seq = line.seq.next();
         Self { exam, events: vec![line], damage: Vec::new(), next_seq, said: Vec::new() }
     }
 
@@ -64,7 +65,7 @@ impl LiveExam {
 
     /// Number of the next line.
     #[must_use]
-    pub fn next_seq(&self) -> u64 {
+    pub fn next_seq(&self) -> Seq {
         self.next_seq
     }
 
@@ -89,7 +90,7 @@ impl LiveExam {
                 Some(CallsChanged::None)
             }
         };
-        self.next_seq = line.seq + 1;
+        self.next_seq = line.seq.next();
         self.events.push(line);
         changed.unwrap_or_else(|| {
             self.fold_anew(protocols);

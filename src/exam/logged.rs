@@ -15,6 +15,7 @@ use crate::exam::call::{Act, Call, Problem};
 use crate::exam::context::Context;
 use crate::exam::event::{AudioFile, CloseReason, Entered, Frame, Header, Outcome};
 use crate::exam::review::{Change, Review};
+use crate::exam::seq::Seq;
 use crate::exam::sign::{FileHash, Signed};
 use crate::exam::timeline::Timeline;
 
@@ -63,7 +64,7 @@ pub struct FileChange {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OtherRecord {
     /// The line of the signature.
-    pub seq: u64,
+    pub seq: Seq,
     /// Who signed.
     pub by: String,
 }
@@ -161,9 +162,9 @@ impl Exam {
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoggedCall {
     /// Its event in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// The utterance it came from; its own line where a person added it.
-    pub heard_seq: u64,
+    pub heard_seq: Seq,
     /// Where it counts: the first sample of its span, or the one that a person moved it to.
     pub sample: u64,
     /// The instant of that sample.
@@ -175,9 +176,9 @@ pub struct LoggedCall {
     /// What was in force just after it.
     pub context: Context,
     /// Taken back by the line with this number: a call, or a change by hand.
-    pub withdrawn_by: Option<u64>,
+    pub withdrawn_by: Option<Seq>,
     /// Put right by the lines with these numbers: calls, or changes by hand.
-    pub corrected_by: Vec<u64>,
+    pub corrected_by: Vec<Seq>,
     /// What keeps it from being taken as said.
     pub problems: Vec<Problem>,
 }
@@ -186,7 +187,7 @@ pub struct LoggedCall {
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoggedEntry {
     /// Its event in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// When it was entered.
     pub at: DateTime<Utc>,
     /// What was entered.
@@ -197,7 +198,7 @@ pub struct LoggedEntry {
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoggedSignature {
     /// Its event in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// When it was made.
     pub at: DateTime<Utc>,
     /// Who signed what.
@@ -216,7 +217,7 @@ impl LoggedCall {
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoggedUtterance {
     /// Its event in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// When it began.
     pub said_at: DateTime<Utc>,
     /// Where it lies in the audio.
@@ -253,7 +254,7 @@ impl LoggedUtterance {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Note {
     /// The call that opened it.
-    pub seq: u64,
+    pub seq: Seq,
     /// Its whole span in the audio.
     pub span: Span,
     /// What was in force when it was spoken.
@@ -264,13 +265,13 @@ pub struct Note {
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoggedChange {
     /// Its event in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// When it was made.
     pub at: DateTime<Utc>,
     /// Who changed what.
     pub review: Review,
     /// Taken back by the change with this number.
-    pub taken_back_by: Option<u64>,
+    pub taken_back_by: Option<Seq>,
 }
 
 impl Exam {
@@ -324,7 +325,7 @@ impl Exam {
 
     /// Calls that count: not taken back, and not carried by the call they correct.
     pub fn standing_calls(&self) -> impl Iterator<Item = &LoggedCall> {
-        let carried: BTreeSet<u64> =
+        let carried: BTreeSet<Seq> =
             self.calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();
         self.calls.iter().filter(move |call| call.withdrawn_by.is_none() && !carried.contains(&call.seq))
     }

@@ -1,5 +1,6 @@
 //! From words to calls, from calls to the journal, from the journal to the exam.
 
+pub mod seq;
 pub mod call;
 pub mod patient;
 mod shown;

@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::exam::call::{Act, View};
 use crate::exam::patient::Patient;
+use crate::exam::seq::Seq;
 
 /// Longest name, reason or description in a change, in characters.
 pub const TEXT_MAX: usize = 500;
@@ -45,21 +46,21 @@ pub enum Change {
     /// The call counts as if this had been said; a move changes all that follows from it.
     Call {
         /// The call's line.
-        seq: u64,
+        seq: Seq,
         /// What it counts as.
         act: Act,
     },
     /// This call alone was about another place; nothing after it moves.
     Place {
         /// The call's line.
-        seq: u64,
+        seq: Seq,
         /// The parts of its place that were wrong.
         place: View,
     },
     /// The call does not count.
     Withdraw {
         /// The call's line.
-        seq: u64,
+        seq: Seq,
     },
     /// This call was made, though it was not heard; it is treated as if it had been said at that moment.
     Add {
@@ -71,7 +72,7 @@ pub enum Change {
     /// The call counts as if it had been said at another moment.
     Move {
         /// The call's line.
-        seq: u64,
+        seq: Seq,
         /// The sample, counted from the start of the exam's audio.
         sample: u64,
     },
@@ -80,7 +81,7 @@ pub enum Change {
         /// The still's id.
         still: String,
         /// The call's line.
-        seq: u64,
+        seq: Seq,
     },
     /// The still shows this place, whatever was said.
     Label {
@@ -121,7 +122,7 @@ pub enum Change {
         finding: String,
         /// The call it points to.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        seq: Option<u64>,
+        seq: Option<Seq>,
         /// The still it points to.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         still: Option<String>,
@@ -129,7 +130,7 @@ pub enum Change {
     /// An earlier change, or a typed or traced value, does not count any more.
     TakeBack {
         /// Its line.
-        seq: u64,
+        seq: Seq,
     },
 }
 
@@ -162,7 +163,7 @@ impl Change {
 impl Change {
     /// The call and the still it speaks of.
     #[must_use]
-    pub fn target(&self) -> (Option<u64>, Option<&str>) {
+    pub fn target(&self) -> (Option<Seq>, Option<&str>) {
         match self {
             Change::Call { seq, .. }
             | Change::Place { seq, .. }

@@ -11,6 +11,7 @@ use crate::exam::context::Context;
 use crate::exam::correct::counts;
 use crate::exam::event::Header;
 use crate::exam::logged::LoggedCall;
+use crate::exam::seq::Seq;
 use crate::language::closed_sets::Class;
 use crate::protocol::{Protocols, convert};
 
@@ -52,7 +53,7 @@ pub(crate) fn looks_back(act: &Act) -> bool {
 }
 
 /// "Lateral", just after a finding: its position.
-fn add_detail(earlier: &mut [LoggedCall], detail: &Finding, by: u64) -> Option<Problem> {
+fn add_detail(earlier: &mut [LoggedCall], detail: &Finding, by: Seq) -> Option<Problem> {
     let last = earlier.iter_mut().rev().find(|call| counts(call));
     if let Some(LoggedCall { act: Act::Finding(finding), corrected_by, .. }) = last
         && finding.class != Class::Quality

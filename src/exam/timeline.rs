@@ -9,6 +9,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::clock::Anchor;
 use crate::exam::event::{Event, ExamEvent};
+use crate::exam::seq::Seq;
 
 /// Two readings of the clocks that differ by more do not fit, in milliseconds: sound comes in lumps of less.
 const STEP_MS_MIN: i64 = 1000;
@@ -26,7 +27,7 @@ pub enum JumpKind {
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClockJump {
     /// The line of the anchor.
-    pub seq: u64,
+    pub seq: Seq,
     /// The sample that was being recorded.
     pub sample: u64,
     /// When that was, by the clock before it jumped.
@@ -76,12 +77,12 @@ impl Timeline {
     }
 
     /// Takes a reading of the clocks; gives it as it counts.
-    pub fn read(&mut self, seq: u64, anchor: &Anchor) -> Anchor {
+    pub fn read(&mut self, seq: Seq, anchor: &Anchor) -> Anchor {
         self.anchor(seq, anchor);
         self.anchors.last().unwrap_or(anchor).clone()
     }
 
-    fn anchor(&mut self, seq: u64, anchor: &Anchor) {
+    fn anchor(&mut self, seq: Seq, anchor: &Anchor) {
         let (begins, lost) = (std::mem::take(&mut self.begins), std::mem::take(&mut self.lost));
         let Some(last) = self.anchors.last() else {
             self.anchors.push(anchor.clone());
@@ -125,7 +126,7 @@ impl Timeline {
     }
 
     /// The first reading after the one with which hearing began ties the monotonic clock to the sound.
-    fn first_of_run(&mut self, seq: u64, anchor: &Anchor, due: DateTime<Utc>, lost: bool) -> DateTime<Utc> {
+    fn first_of_run(&mut self, seq: Seq, anchor: &Anchor, due: DateTime<Utc>, lost: bool) -> DateTime<Utc> {
         let by_ms = (anchor.wall - due).num_milliseconds();
         let is_jump = by_ms.abs() > STEP_MS_MIN && !lost;
         let wall = if is_jump { due } else { anchor.wall };

@@ -18,12 +18,13 @@ use super::still::Still;
 use super::uid::uid;
 use crate::exam::event::Entered;
 use crate::exam::place::Place;
+use crate::exam::seq::Seq;
 use crate::knowledge::record::{CallRow, EntryRow, FrameRow, standing};
 use crate::report::words::{amount, meaning};
 
 /// Every group of an exam, in the order of the journal.
 pub(super) fn groups(input: &ExportInput, stills: &[Still]) -> Vec<ContentItem> {
-    let mut found: Vec<(u64, ContentItem)> = Vec::new();
+    let mut found: Vec<(Seq, ContentItem)> = Vec::new();
     let mut said: BTreeMap<[Option<&str>; 4], Vec<&CallRow>> = BTreeMap::new();
     for call in standing(&input.record.calls) {
         match call.kind.as_str() {
@@ -228,7 +229,7 @@ pub(super) fn doubts(call: &CallRow) -> impl Iterator<Item = String> {
     let possible = call.certainty.map(|_| format!("{term} only possible, neither seen nor ruled out"));
     let copied = call.copied.then(|| "said as the same again".to_owned());
     let corrected = (!call.corrected_by.is_empty()).then(|| {
-        let lines: Vec<String> = call.corrected_by.iter().map(u64::to_string).collect();
+        let lines: Vec<String> = call.corrected_by.iter().map(Seq::to_string).collect();
         format!("{term} corrected by journal line {}", lines.join(", "))
     });
     against.chain(assumed).chain(about).chain(possible).chain(copied).chain(corrected)

@@ -19,6 +19,7 @@ use super::report::settled_at;
 use super::still::Still;
 use super::subject::SrSubject;
 use super::uid::uid;
+use crate::exam::seq::Seq;
 use crate::hex;
 use crate::knowledge::record::FrameRow;
 
@@ -115,7 +116,7 @@ fn annotation(input: &ExportInput, still: &Still, frame: &FrameRow, of_still: Da
 
 /// The outlines of a still that count.
 fn traced(input: &ExportInput, still: &Still) -> Vec<Vec<(f64, f64)>> {
-    let counts = |seq: u64| input.record.entries.iter().any(|entry| entry.seq == seq);
+    let counts = |seq: Seq| input.record.entries.iter().any(|entry| entry.seq == seq);
     let of_still = input
         .exam
         .entries

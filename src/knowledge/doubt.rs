@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::exam::call::{Act, View};
 use crate::exam::fold::{Exam, LoggedUtterance};
 use crate::exam::review::Change;
+use crate::exam::seq::Seq;
 use crate::knowledge::record::{CallRow, Finding, FrameRow, Status};
 use crate::protocol::Protocols;
 
@@ -24,7 +25,7 @@ pub(crate) const DOUBTFUL: f64 = 0.5;
 /// It may have been the call of another view: then everything until the next zone has the wrong label.
 /// A limb that was not understood is not seen past the next zone.
 #[must_use]
-pub(crate) fn doubtful(exam: &Exam) -> BTreeMap<u64, &LoggedUtterance> {
+pub(crate) fn doubtful(exam: &Exam) -> BTreeMap<Seq, &LoggedUtterance> {
     let moving = moving(exam);
     let mut unheard = exam.utterances.iter().filter(|utterance| utterance.is_open()).peekable();
     let mut last = None;
@@ -45,14 +46,14 @@ pub(crate) fn doubtful(exam: &Exam) -> BTreeMap<u64, &LoggedUtterance> {
 }
 
 /// The calls that name a limb or a zone.
-fn moving(exam: &Exam) -> BTreeSet<u64> {
+fn moving(exam: &Exam) -> BTreeSet<Seq> {
     let moves = |act: &Act| matches!(act, Act::View(view) if view.limb.is_some() || view.zone.is_some());
     exam.standing_calls().filter(|call| moves(&call.act)).map(|call| call.seq).collect()
 }
 
 /// By `seq` of the call: the calls up to it that its place hangs on, the last one for each of its parts, and itself.
-fn hangs_on(exam: &Exam) -> BTreeMap<u64, [Option<u64>; 5]> {
-    let counted: BTreeSet<u64> = exam.standing_calls().map(|call| call.seq).collect();
+fn hangs_on(exam: &Exam) -> BTreeMap<Seq, [Option<Seq>; 5]> {
+    let counted: BTreeSet<Seq> = exam.standing_calls().map(|call| call.seq).collect();
     let mut parts = [None; 4];
     let mut found = BTreeMap::new();
     for call in &exam.calls {

@@ -11,6 +11,7 @@ use crate::exam::call::View;
 use crate::exam::fold::{Exam, LoggedChange, LoggedUtterance};
 use crate::exam::place::Place;
 use crate::exam::review::Change;
+use crate::exam::seq::Seq;
 use crate::frames::pairing::{PairedFrame, Pairing, Tie};
 use crate::knowledge::doubt::{DOUBTFUL, doubtful};
 use crate::knowledge::record::Status;
@@ -25,7 +26,7 @@ pub struct StillLabel {
     /// How sure it is, 0 to 1.
     pub confidence: f64,
     /// The save call it is paired with, or the call whose context labels it.
-    pub call_seq: Option<u64>,
+    pub call_seq: Option<Seq>,
 }
 
 /// The label of every still; one that pairing says nothing of has none.
@@ -42,7 +43,7 @@ pub fn labels(exam: &Exam, pairing: &Pairing) -> Vec<StillLabel> {
 fn label(
     exam: &Exam,
     paired: Option<&PairedFrame>,
-    doubtful: &BTreeMap<u64, &LoggedUtterance>,
+    doubtful: &BTreeMap<Seq, &LoggedUtterance>,
 ) -> StillLabel {
     let tie = paired.map_or(Tie::Nothing, |paired| paired.tie);
     let (status, call) = match tie {

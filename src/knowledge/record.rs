@@ -15,6 +15,7 @@ use crate::exam::call::{Certainty, Comparator};
 use crate::exam::event::Horse;
 use crate::exam::patient::Patient;
 use crate::exam::place::Place;
+use crate::exam::seq::Seq;
 use crate::knowledge::measure::row::MeasureRow;
 
 /// Schema name of the record.
@@ -86,7 +87,7 @@ pub struct ExamInfo {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SignedRow {
     /// Its event in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// When it was made, by the signer's computer.
     pub at: DateTime<Utc>,
     /// Who signed.
@@ -103,7 +104,7 @@ pub struct SignedRow {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct CallRow {
     /// Its event in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// When it was said.
     pub said_at: DateTime<Utc>,
     /// From and to in the kept audio, in seconds.
@@ -199,7 +200,7 @@ pub struct CallRow {
     pub corrects: bool,
     /// Put right by the lines with these numbers: calls, or changes by hand.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub corrected_by: Vec<u64>,
+    pub corrected_by: Vec<Seq>,
     /// What speaks against its place, in a few words each; the findings say more.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubt: Vec<String>,
@@ -209,7 +210,7 @@ pub struct CallRow {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct NoteRow {
     /// The call that opened it.
-    pub call_seq: u64,
+    pub call_seq: Seq,
     /// From and to in the kept audio, in seconds.
     pub span_s: (f64, f64),
     /// What it is about: limb, zone, plane, structure in force, joined with spaces.
@@ -237,7 +238,7 @@ pub struct FrameRow {
     pub confidence: f64,
     /// The save call it is paired with, or the call whose context labels it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub call_seq: Option<u64>,
+    pub call_seq: Option<Seq>,
     /// What speaks against the label, in a few words each; the findings say more.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubt: Vec<String>,
@@ -273,7 +274,7 @@ pub enum Status {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RivalLabel {
     /// The call it would come from.
-    pub call_seq: u64,
+    pub call_seq: Seq,
     /// Limb, zone, plane and structure.
     #[serde(flatten)]
     pub place: Place,
@@ -324,7 +325,7 @@ pub struct CoverageRow {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct EntryRow {
     /// Its event in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// When it was entered.
     pub at: DateTime<Utc>,
     /// Limb, zone, plane and structure.
@@ -358,7 +359,7 @@ pub struct EntryRow {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ChangeRow {
     /// Its event in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// When it was made.
     pub at: DateTime<Utc>,
     /// Who.
@@ -371,21 +372,21 @@ pub struct ChangeRow {
     pub why: String,
     /// The call it changed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub call_seq: Option<u64>,
+    pub call_seq: Option<Seq>,
     /// The still it changed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub frame: Option<String>,
     /// It takes back the line with this number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub takes_back: Option<u64>,
+    pub takes_back: Option<Seq>,
     /// Taken back by the change with this number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub taken_back_by: Option<u64>,
+    pub taken_back_by: Option<Seq>,
 }
 
 /// The calls that count: not taken back, and not already carried by the call they put right.
 pub fn standing(calls: &[CallRow]) -> impl Iterator<Item = &CallRow> {
-    let carried: BTreeSet<u64> = calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();
+    let carried: BTreeSet<Seq> = calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();
     calls.iter().filter(move |call| !call.withdrawn && !carried.contains(&call.seq))
 }
 
@@ -400,7 +401,7 @@ pub struct Finding {
     pub message: String,
     /// The call it points to.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub call_seq: Option<u64>,
+    pub call_seq: Option<Seq>,
     /// The still it points to.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub frame: Option<String>,

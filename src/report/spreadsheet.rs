@@ -6,6 +6,7 @@
 //! Never: a cell that a spreadsheet would take for a formula.
 //! Tested in: `tests/it/report.rs`.
 
+use crate::exam::seq::Seq;
 use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Record};
 
 use super::words::{self, CAUTIONS, meaning, standing};
@@ -134,7 +135,7 @@ fn still_row(frame: &FrameRow, record: &Record) -> [String; COLUMNS.len()] {
 
 fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
     let mut cells = std::array::from_fn(|_| String::new());
-    let corrected: Vec<String> = call.corrected_by.iter().map(u64::to_string).collect();
+    let corrected: Vec<String> = call.corrected_by.iter().map(Seq::to_string).collect();
     put(
         &mut cells,
         [

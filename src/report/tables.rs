@@ -10,6 +10,8 @@ use maud::{Markup, html};
 use super::data::{CallLine, ChangeLine, CoverageCell, EnteredLine, Grid, NoteLine, SaidLine, StillLine};
 use super::picture::{Picture, Pictures};
 
+use crate::exam::seq::Seq;
+
 /// The wanted views: a table for each limb and scheme, zones down, planes across.
 pub(crate) fn coverage(grids: &[Grid]) -> Markup {
     html! {
@@ -126,7 +128,7 @@ fn still_row(still: &StillLine, picture: Option<&Picture>) -> Markup {
 }
 
 /// `, call 7` as a link; nothing where the call is not in the report.
-fn call_link(call: Option<u64>) -> Markup {
+fn call_link(call: Option<Seq>) -> Markup {
     html! { @if let Some(seq) = call { ", " a href={ "#call-" (seq) } { "call " (seq) } } }
 }
 

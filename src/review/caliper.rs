@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::code::{LimbCode, StructureCode, ZoneCode};
 use crate::exam::event::{Entered, Event};
+use crate::exam::seq::Seq;
 use crate::exam_folder::FolderError;
 use crate::frames::scale::scale_of;
 use crate::review::desk::Desk;
@@ -46,7 +47,7 @@ pub(super) struct Apart {
     /// The still states no scale: a person set it.
     scale_by_hand: bool,
     /// Its line in the journal, once written.
-    seq: Option<u64>,
+    seq: Option<Seq>,
 }
 
 /// Measures from point to point, and writes it if asked to.

@@ -15,6 +15,7 @@ use crate::exam::fold::{Exam, LoggedChange};
 use crate::exam::place::Place;
 use crate::exam::review::{Change, Review, TEXT_MAX, is_plain};
 use crate::exam::seal::seal;
+use crate::exam::seq::Seq;
 use crate::exam::sign::{Signable, Signed};
 use crate::exam_folder::FolderError;
 use crate::frames::clock_fit::OFFSET_S_MAX;
@@ -37,12 +38,12 @@ pub(super) struct Asked {
     #[serde(default)]
     why: String,
     /// Number of the last line that the page had been given.
-    seen: u64,
+    seen: Seq,
     change: Change,
 }
 
 /// Writes the change; the journal is held from reading to writing, so that nothing comes between.
-pub(super) fn write(desk: &Desk, asked: Asked) -> Result<u64, Refusal> {
+pub(super) fn write(desk: &Desk, asked: Asked) -> Result<Seq, Refusal> {
     let mut journal = desk.folder.append_journal().map_err(FolderError::from)?;
     let seen = desk.seen()?;
     let (by, why) = (asked.by.trim().to_owned(), asked.why.trim().to_owned());
@@ -68,11 +69,11 @@ pub(super) struct Signing {
     by: String,
     licence: String,
     /// Number of the last line that the page had been given.
-    seen: u64,
+    seen: Seq,
 }
 
 /// Signs the record as it stands; nobody signs what they have not seen.
-pub(super) fn sign(desk: &Desk, asked: &Signing) -> Result<u64, Refusal> {
+pub(super) fn sign(desk: &Desk, asked: &Signing) -> Result<Seq, Refusal> {
     let mut journal = desk.folder.append_journal().map_err(FolderError::from)?;
     let seen = desk.seen()?;
     let (by, licence) = (asked.by.trim(), asked.licence.trim());
@@ -132,7 +133,7 @@ pub(super) fn preview(desk: &Desk, offset_s: f64) -> Result<Vec<Relabelled>, Fol
         was: String::new(),
         change: Change::Clock { offset_s: offset_s.clamp(-OFFSET_S_MAX, OFFSET_S_MAX) },
     };
-    exam.changes.push(LoggedChange { seq: u64::MAX, at: Utc::now(), review, taken_back_by: None });
+    exam.changes.push(LoggedChange { seq: Seq(u64::MAX), at: Utc::now(), review, taken_back_by: None });
     let after = labels(&exam, &pair(&exam, &exam.frames));
     let rows = seen.record.frames.iter().zip(after).enumerate();
     Ok(rows

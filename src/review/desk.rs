@@ -16,6 +16,7 @@ use crate::clock::seconds;
 use crate::exam::call::Act;
 use crate::exam::event::Outcome;
 use crate::exam::fold::Exam;
+use crate::exam::seq::Seq;
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record;
@@ -42,7 +43,7 @@ pub struct Desk {
 #[derive(Debug)]
 pub(super) struct DeskSnapshot {
     /// Number of the journal's last line.
-    pub(super) version: u64,
+    pub(super) version: Seq,
     /// Length of the journal that was read.
     bytes: u64,
     pub(super) exam: Exam,
@@ -64,14 +65,14 @@ fn held_against(earlier: &Record) -> Earlier {
 /// What the page is given.
 #[derive(Debug, Serialize)]
 pub(super) struct Shown<'a> {
-    version: u64,
+    version: Seq,
     /// Length of the journal: the page draws nothing anew that has not grown.
     bytes: u64,
     record: &'a Record,
     questions: Vec<FindingQuestion>,
     utterances: Vec<UtteranceRow<'a>>,
     /// What each call counts as, by its line.
-    acts: BTreeMap<u64, &'a Act>,
+    acts: BTreeMap<Seq, &'a Act>,
     /// Seconds since the start at which each still was saved, in the record's order.
     still_s: Vec<Option<f64>>,
     /// Width and height of each still, so that the page keeps room before it is there.
@@ -98,7 +99,7 @@ struct EarlierShown<'a> {
 
 #[derive(Debug, Serialize)]
 struct UtteranceRow<'a> {
-    seq: u64,
+    seq: Seq,
     span_s: (f64, f64),
     words: &'a str,
     outcome: Outcome,
@@ -191,7 +192,7 @@ impl Desk {
         let pairing = pair(&exam, &exam.frames);
         task.step("checking and measuring");
         let record = record(&exam, &pairing, &self.protocols);
-        let version = lines.events.last().map_or(0, |line| line.seq);
+        let version = lines.events.last().map_or_else(Seq::default, |line| line.seq);
         task.step("drawing the limbs");
         let legs = chart(&record, &self.protocols);
         let seen = Arc::new(DeskSnapshot { version, bytes: length, exam, record, legs });

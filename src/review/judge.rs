@@ -13,6 +13,7 @@ use crate::exam::call::{Act, Amount, View};
 use crate::exam::fold::{Exam, LoggedCall};
 use crate::exam::place::Place;
 use crate::exam::review::{Change, TEXT_MAX};
+use crate::exam::seq::Seq;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::scale::sole_scale;
 use crate::knowledge::doubt::looked;
@@ -111,7 +112,7 @@ fn addition_fits(desk: &Desk, exam: &Exam, sample: u64, act: &Act) -> Result<Str
     Ok(String::new())
 }
 
-fn move_fits(exam: &Exam, seq: u64, sample: u64) -> Result<String, Refusal> {
+fn move_fits(exam: &Exam, seq: Seq, sample: u64) -> Result<String, Refusal> {
     let call = own_call(exam, seq)?;
     moment_fits(sample)?;
     let movable =
@@ -130,7 +131,7 @@ fn offset_fits(offset_s: f64) -> Result<(), Refusal> {
     wrong(format!("{offset_s} s is outside -{OFFSET_S_MAX} to {OFFSET_S_MAX} s"), "read both clocks again")
 }
 
-fn what_stands(exam: &Exam, seq: u64) -> Result<String, Refusal> {
+fn what_stands(exam: &Exam, seq: Seq) -> Result<String, Refusal> {
     if let Some(change) = exam.standing_changes().find(|change| change.seq == seq) {
         return Ok(change.review.change.to_string());
     }
@@ -144,7 +145,7 @@ fn what_stands(exam: &Exam, seq: u64) -> Result<String, Refusal> {
 }
 
 /// The call of this number, unless it was itself a correction: then the call it mended is the one to change.
-fn own_call(exam: &Exam, seq: u64) -> Result<&LoggedCall, Refusal> {
+fn own_call(exam: &Exam, seq: Seq) -> Result<&LoggedCall, Refusal> {
     match exam.calls.iter().find(|call| call.seq == seq) {
         Some(call) => Ok(call),
         None => wrong(format!("there is no call {seq}"), "choose one of the calls on the page"),

@@ -8,6 +8,7 @@
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 
+use crate::exam::seq::Seq;
 use crate::knowledge::doubt::looked;
 use crate::knowledge::record::{Finding, FrameRow, Record, RivalLabel, Severity, Status};
 
@@ -21,7 +22,7 @@ pub struct FindingQuestion {
     /// What is the matter and what to do.
     pub text: String,
     /// The call it points to.
-    pub call_seq: Option<u64>,
+    pub call_seq: Option<Seq>,
     /// When it is about, where the record says so.
     pub at: Option<DateTime<Utc>>,
     /// The still it points to, by its id.
@@ -83,7 +84,7 @@ fn settles(record: &Record, finding: &Finding, still: Option<&FrameRow>) -> usiz
 }
 
 /// Calls after a move up to the next one: they stand at the place it names.
-fn moved_by(record: &Record, seq: u64) -> usize {
+fn moved_by(record: &Record, seq: Seq) -> usize {
     let mut after = record.calls.iter().skip_while(|call| call.seq != seq);
     match after.next() {
         Some(call) if call.kind == "view" || call.kind == "unknown" => {

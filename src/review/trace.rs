@@ -14,6 +14,7 @@ use crate::code::{LimbCode, StructureCode, ZoneCode};
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::review::{TEXT_MAX, is_plain};
+use crate::exam::seq::Seq;
 use crate::exam_folder::FolderError;
 use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
@@ -60,9 +61,9 @@ pub(super) struct TraceResult {
     /// The still states no scale: a person set it.
     scale_by_hand: bool,
     /// The line of its area in the journal, once written.
-    seq: Option<u64>,
+    seq: Option<Seq>,
     /// Those of its lengths.
-    length_seqs: Vec<u64>,
+    length_seqs: Vec<Seq>,
 }
 
 /// Measures what was drawn, and writes it if asked to.

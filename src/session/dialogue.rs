@@ -19,6 +19,7 @@ use crate::exam::journal::Lines;
 use crate::exam::live::CallsChanged;
 use crate::exam::parse::Parsed;
 use crate::exam::place::Place;
+use crate::exam::seq::Seq;
 use crate::knowledge::progress::Progress;
 use crate::knowledge::rows::refused_in_words;
 use crate::protocol::Protocols;
@@ -111,7 +112,7 @@ pub struct Dialogue {
 
 /// What was written of an utterance or an answer.
 pub(super) struct Written {
-    pub(super) heard_seq: u64,
+    pub(super) heard_seq: Seq,
     pub(super) outcome: Outcome,
     pub(super) calls: Vec<Call>,
     /// What was current before its calls.
@@ -399,7 +400,7 @@ impl Dialogue {
     /// Writes the calls of the utterance `heard_seq`, at `sample`.
     pub(super) fn write_calls(
         &mut self,
-        heard_seq: u64,
+        heard_seq: Seq,
         outcome: Outcome,
         sample: u64,
         calls: Vec<Call>,
@@ -421,7 +422,7 @@ impl Dialogue {
     }
 
     /// Writes a line; gives its number.
-    pub(super) fn note(&mut self, sample: u64, event: Event) -> u64 {
+    pub(super) fn note(&mut self, sample: u64, event: Event) -> Seq {
         let (line, _) = self.log.append(sample, event);
         let seq = line.seq;
         self.effects.push(Effect::Write(Box::new(line)));

@@ -14,6 +14,7 @@ use crate::exam::event::{Event, ExamEvent, Header};
 use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
 use crate::exam::live::{CallsChanged, LiveExam};
+use crate::exam::seq::Seq;
 use crate::knowledge::progress::Progress;
 use crate::protocol::Protocols;
 
@@ -31,7 +32,7 @@ impl ExamLog {
     pub(super) fn begin(header: Header, protocols: Arc<Protocols>) -> (Self, ExamEvent) {
         let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: 0 };
         let event = Event::Exam(Box::new(header.clone()));
-        let line = ExamEvent { seq: 1, at: anchor.wall, sample: 0, event, prev: String::new() };
+        let line = ExamEvent { seq: Seq::FIRST, at: anchor.wall, sample: 0, event, prev: String::new() };
         let exam = LiveExam::begin(header, line.clone());
         (Self { exam, progress: Progress::default(), anchor, protocols }, line)
     }

@@ -9,6 +9,7 @@ use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::call::Act;
 use crate::exam::event::{Event, Outcome, Settled, UtteranceEvent};
 use crate::exam::parse::Parsed;
+use crate::exam::seq::Seq;
 use crate::language::closed_sets::AnswerWord;
 use crate::session::ask::{ANSWER_WAIT_S, AnswerMeaning, AskContext, SpokenQuestion, question};
 use crate::session::dialogue::Dialogue;
@@ -29,7 +30,7 @@ const KEY: &str = "key";
 /// A question that waits for an answer.
 #[derive(Debug, Clone)]
 pub(super) struct OpenQuestion {
-    heard_seq: u64,
+    heard_seq: Seq,
     question: SpokenQuestion,
     /// An answer must begin before this sample.
     pub(super) until: u64,
@@ -69,7 +70,7 @@ impl Dialogue {
     }
 
     /// Asks, or asks once more.
-    fn wait_for_answer(&mut self, heard_seq: u64, question: SpokenQuestion, now: u64) {
+    fn wait_for_answer(&mut self, heard_seq: Seq, question: SpokenQuestion, now: u64) {
         let aloud = question.aloud();
         let spoken = self.say(&aloud, now);
         if spoken.is_none() {

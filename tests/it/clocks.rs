@@ -8,6 +8,7 @@ use zonecall::clock::{Anchor, SAMPLE_RATE_HZ};
 use zonecall::exam::event::{CallEvent, Event, Frame};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
+use zonecall::exam::seq::Seq;
 use zonecall::exam::timeline::{JumpKind, Timeline};
 use zonecall::frames::pair::pair;
 use zonecall::knowledge::assemble::record;
@@ -123,7 +124,7 @@ fn sound_that_is_shorter_than_its_time_is_reported_unless_the_loss_was() {
         let late = anchor(125, 0);
         lines.push(Event::Anchor(Anchor { sample: late.sample - 80_000, ..late }));
         let mut timeline = Timeline::new();
-        for (event, seq) in lines.into_iter().zip(1..) {
+        for (event, seq) in lines.into_iter().zip((1..).map(Seq)) {
             let prev = String::new();
             timeline.take(&zonecall::exam::event::ExamEvent { seq, at: start(), sample: 0, event, prev });
         }

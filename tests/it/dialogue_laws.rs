@@ -9,6 +9,7 @@ use support::talk::Talk;
 use zonecall::exam::event::{Event, Outcome};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::Lines;
+use zonecall::exam::seq::Seq;
 use zonecall::session::effect::{Arrival, Input};
 use zonecall::speech::utterance::Utterance;
 
@@ -101,7 +102,7 @@ proptest! {
         for what in &all {
             let before = talk.lines.len();
             let is_doubtful = happen(&mut talk, what);
-            let heard: Vec<u64> = talk.lines[before..].iter()
+            let heard: Vec<Seq> = talk.lines[before..].iter()
                 .filter(|line| matches!(line.event, Event::Utterance(_))).map(|line| line.seq).collect();
             let is_said = !matches!(what, Happens::Key(_) | Happens::Pause(_));
             prop_assert_eq!(heard.len(), usize::from(is_said), "one line for each utterance: {:?}", what);
@@ -116,11 +117,11 @@ proptest! {
 }
 
 /// Lines are numbered without gaps, give the exam in memory, and no call comes from what was doubtful and not settled.
-fn check_lines(talk: &Talk, doubtful: &BTreeSet<u64>) -> Result<(), TestCaseError> {
-    let mut outcomes: BTreeMap<u64, Outcome> = BTreeMap::new();
+fn check_lines(talk: &Talk, doubtful: &BTreeSet<Seq>) -> Result<(), TestCaseError> {
+    let mut outcomes: BTreeMap<Seq, Outcome> = BTreeMap::new();
     let mut settled = BTreeSet::new();
     for (idx, line) in talk.lines.iter().enumerate() {
-        prop_assert_eq!(line.seq, idx as u64 + 1);
+        prop_assert_eq!(line.seq.0, idx as u64 + 1);
         match &line.event {
             Event::Utterance(heard) => {
                 outcomes.insert(line.seq, heard.outcome);

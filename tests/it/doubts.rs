@@ -11,6 +11,7 @@ use zonecall::exam::event::Event;
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::review::{Change, Review};
+use zonecall::exam::seq::Seq;
 use zonecall::frames::pairing::{Pairing, Tie};
 
 /// Where the utterance lies that nobody understood, in seconds.
@@ -42,7 +43,7 @@ fn changed(changes: &[Change]) -> Exam {
 }
 
 /// For each save: its line, whether its still is trusted by half at most, and whether it is asked about.
-fn doubts(exam: &Exam, of: impl Fn(f64) -> bool) -> Vec<(u64, bool, bool)> {
+fn doubts(exam: &Exam, of: impl Fn(f64) -> bool) -> Vec<(Seq, bool, bool)> {
     let mut case = Case { exam: exam.clone(), pairing: Pairing::default() };
     let saves: Vec<usize> = (0..exam.calls.len())
         .filter(|idx| {
@@ -63,11 +64,11 @@ fn doubts(exam: &Exam, of: impl Fn(f64) -> bool) -> Vec<(u64, bool, bool)> {
         .collect()
 }
 
-fn after(exam: &Exam) -> Vec<(u64, bool, bool)> {
+fn after(exam: &Exam) -> Vec<(Seq, bool, bool)> {
     doubts(exam, |at_s| at_s > UNHEARD_S)
 }
 
-fn before(exam: &Exam) -> Vec<(u64, bool, bool)> {
+fn before(exam: &Exam) -> Vec<(Seq, bool, bool)> {
     doubts(exam, |at_s| at_s < UNHEARD_S)
 }
 
@@ -89,7 +90,7 @@ fn normal() -> Act {
 #[test]
 fn two_stills_after_it_are_in_doubt_and_none_before_it_or_after_the_next_zone() {
     let exam = changed(&[]);
-    let in_doubt = |all: Vec<(u64, bool, bool)>| all.iter().map(|one| (one.1, one.2)).collect::<Vec<_>>();
+    let in_doubt = |all: Vec<(Seq, bool, bool)>| all.iter().map(|one| (one.1, one.2)).collect::<Vec<_>>();
     assert_eq!(in_doubt(after(&exam)), [(true, true), (true, true), (false, false)]);
     assert_eq!(in_doubt(before(&exam)), [(false, false), (false, false)]);
 }
@@ -116,8 +117,8 @@ fn a_zone_added_at_it_settles_the_doubt() {
 /// A change of what is before the utterance, at a time before it.
 fn edit() -> impl Strategy<Value = Change> {
     let exam = changed(&[]);
-    let early: Vec<u64> = exam.calls[..4].iter().map(|call| call.seq).collect();
-    let views: Vec<u64> =
+    let early: Vec<Seq> = exam.calls[..4].iter().map(|call| call.seq).collect();
+    let views: Vec<Seq> =
         exam.calls[..4].iter().filter(|call| matches!(call.act, Act::View(_))).map(|call| call.seq).collect();
     let standoff = Setting { slot: "standoff".to_owned(), state: Some("on".to_owned()), amount: None };
     let limb = Act::View(View { limb: Some("RF".into()), ..View::default() });

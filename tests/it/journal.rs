@@ -49,7 +49,7 @@ fn a_torn_last_line_stays_and_the_next_event_starts_on_a_fresh_line() {
     let [.., reported, last] = found.events.as_slice() else { panic!("too few lines") };
     assert!(matches!(reported.event, Event::Torn { bytes } if bytes > 0));
     assert_eq!(last.event, closed);
-    assert_eq!(last.seq, found.events.len() as u64, "seq has no gaps");
+    assert_eq!(last.seq.0, found.events.len() as u64, "seq has no gaps");
     assert_eq!(found.damage, [], "the chain after it holds");
     assert_eq!(found.tears, [found.events.len() as u64 - 1], "the torn line is reported");
 }

@@ -8,6 +8,7 @@ use zonecall::exam::bounds::{SAMPLES_MAX, SEQ_MAX};
 use zonecall::exam::event::Event;
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::{JOURNAL_FILE, Lines, lines};
+use zonecall::exam::seq::Seq;
 use zonecall::frames::pair::pair;
 use zonecall::knowledge::assemble::record;
 
@@ -65,7 +66,7 @@ fn a_number_that_no_exam_can_hold_is_named_with_its_line_and_not_used() {
 fn a_number_that_two_lines_have_is_given_to_one_of_them() {
     let twice = written().replacen("{\"seq\":5,", "{\"seq\":4,", 1);
     let found = lines(twice.as_bytes());
-    let numbers: BTreeSet<u64> = found.events.iter().map(|line| line.seq).collect();
+    let numbers: BTreeSet<Seq> = found.events.iter().map(|line| line.seq).collect();
     assert_eq!(numbers.len(), found.events.len());
     assert!(!found.damage.is_empty());
     all_of(&found);

@@ -8,6 +8,7 @@ use case::{Case, said};
 use support::BUILT_IN;
 use zonecall::exam::fold::{Gap, LoggedChange};
 use zonecall::exam::review::{Change, Review};
+use zonecall::exam::seq::Seq;
 use zonecall::frames::pairing::Tie;
 use zonecall::knowledge::record::{Record, Status};
 
@@ -148,7 +149,7 @@ fn a_structure_that_its_zone_does_not_expect_speaks_against_the_stills_of_it_unt
         };
         let review = Review { by: "Robin".to_owned(), why: String::new(), was: String::new(), change };
         let at = case.exam.header.started_at;
-        case.exam.changes.push(LoggedChange { seq: 99, at, review, taken_back_by: None });
+        case.exam.changes.push(LoggedChange { seq: Seq(99), at, review, taken_back_by: None });
     });
     assert_eq!(doubts(&looked), [0, 0, 0]);
 }

@@ -6,6 +6,7 @@ use said::{
     with_number,
 };
 use zonecall::exam::fold::Exam;
+use zonecall::exam::seq::Seq;
 use zonecall::frames::pairing::Pairing;
 use zonecall::knowledge::assemble::record;
 use zonecall::knowledge::measure::row::Name;
@@ -366,7 +367,7 @@ fn a_call_taken_back_or_corrected_counts_once() {
     };
     assert_eq!(area(&exam), (90.0, vec![second]));
     let last = exam.calls.len() - 1;
-    exam.calls[last].withdrawn_by = Some(99);
+    exam.calls[last].withdrawn_by = Some(Seq(99));
     assert_eq!(area(&exam), (108.0, vec![first]));
     exam.calls[last].withdrawn_by = None;
     exam.calls[last - 1].corrected_by = vec![second];

@@ -11,6 +11,7 @@ use zonecall::exam::call::{Act, Call, Command, View};
 use zonecall::exam::context::Context;
 use zonecall::exam::event::Frame;
 use zonecall::exam::fold::{Exam, LoggedCall};
+use zonecall::exam::seq::Seq;
 use zonecall::frames::assign::{Edge, assign};
 use zonecall::frames::pair::pair;
 use zonecall::frames::pairing::{Pairing, Tie};
@@ -31,8 +32,8 @@ fn exam(acts: &[(f64, Act)]) -> Exam {
         let span = Span { from, to: from + 8000 };
         let call = Call { act: act.clone(), corrects: false, words: String::new(), span, confidence: 0.9 };
         LoggedCall {
-            seq: idx as u64 + 3,
-            heard_seq: idx as u64 + 2,
+            seq: Seq(idx as u64 + 3),
+            heard_seq: Seq(idx as u64 + 2),
             sample: from,
             said_at: after(*at_s),
             call,
@@ -278,7 +279,7 @@ fn a_still_outside_the_exam_and_stills_without_a_clock_hang_on_nothing() {
 fn a_save_call_taken_back_labels_nothing() {
     let at_s = uneven(12);
     let mut exam = exam(&calls(&at_s.iter().map(|at_s| (*at_s, true)).collect::<Vec<_>>()));
-    exam.calls[7].withdrawn_by = Some(99);
+    exam.calls[7].withdrawn_by = Some(Seq(99));
     let frames: Vec<Frame> =
         at_s.iter().enumerate().map(|(idx, at_s)| still(idx, at_s + 5.0, 0.01)).collect();
     assert_eq!(pair(&exam, &frames).frames[3].tie, Tie::Context(6));

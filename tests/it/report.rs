@@ -3,6 +3,7 @@ use crate::support::sample;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use zonecall::exam::seq::Seq;
 use zonecall::knowledge::record::Record;
 use zonecall::protocol::Protocols;
 use zonecall::report::card::{self, Card, CardRow, Section};
@@ -376,7 +377,7 @@ fn findings_come_worst_first_and_link_to_their_call_or_still() {
         html.contains("<a href=\"#still-4\">still 4</a>")
             && html.contains("<a href=\"#call-16\">call 16</a>")
     );
-    record.findings[0].call_seq = Some(999);
+    record.findings[0].call_seq = Some(Seq(999));
     read_html(&page(&record));
 }
 

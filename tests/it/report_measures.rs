@@ -3,6 +3,7 @@ use crate::support;
 
 use support::{BUILT_IN, exam_of};
 use zonecall::exam::fold::Exam;
+use zonecall::exam::seq::Seq;
 use zonecall::frames::pairing::Pairing;
 use zonecall::knowledge::measure::Earlier;
 use zonecall::knowledge::measure::row::Name;
@@ -155,7 +156,7 @@ fn one_value_counts_and_stands_everywhere_in_one_unit() {
     assert!(plain.contains("area 150 mm2"), "{plain}");
     assert!(plain.contains("width mm") && !plain.contains("width cm"), "one unit for a term");
     exam.entries.push(zonecall::exam::fold::LoggedEntry {
-        seq: 99,
+        seq: Seq(99),
         at: exam.header.started_at,
         entered: zonecall::exam::event::Entered {
             limb: "LF".into(),

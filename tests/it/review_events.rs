@@ -7,6 +7,7 @@ use zonecall::exam::event::{Entered, Event, Frame};
 use zonecall::exam::fold::{Exam, LoggedCall, fold};
 use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::review::{Change, Review};
+use zonecall::exam::seq::Seq;
 use zonecall::frames::pair::pair;
 use zonecall::knowledge::assemble::record;
 use zonecall::knowledge::measure::row::Name;
@@ -28,11 +29,11 @@ impl Folder {
         Folder(folder)
     }
 
-    fn add(&self, event: &Event) -> u64 {
+    fn add(&self, event: &Event) -> Seq {
         Journal::open(self.0.path()).unwrap().append(later(), 0, event).unwrap()
     }
 
-    fn change(&self, change: Change) -> u64 {
+    fn change(&self, change: Change) -> Seq {
         let (by, why, was) = ("Robin".to_owned(), "heard it again".to_owned(), String::new());
         self.add(&Event::Review(Box::new(Review { by, why, was, change })))
     }
@@ -203,7 +204,7 @@ fn label(record: &Record, id: &str) -> (Status, Option<String>) {
 fn a_still_paired_by_hand_takes_the_label_of_its_call_and_no_other_still_gets_that_call() {
     let folder = with_stills();
     let before = folder.record();
-    let saves: Vec<u64> =
+    let saves: Vec<Seq> =
         folder.exam().calls.iter().filter(|call| call.act == Act::Save).map(|call| call.seq).collect();
     folder.change(Change::Pair { still: "three".to_owned(), seq: saves[0] });
     let record = folder.record();
@@ -282,7 +283,7 @@ fn an_added_call_is_not_what_a_spoken_disregard_meant() {
         Folder::of(&[(2.0, "left fore zone two bravo transverse"), (6.0, "save"), (9.0, "disregard that")]);
     let added = folder.change(Change::Add { sample: samples(8), act: Act::Save });
     let exam = folder.exam();
-    let withdrawn = |seq: u64| exam.calls.iter().find(|call| call.seq == seq).unwrap().withdrawn_by.is_some();
+    let withdrawn = |seq: Seq| exam.calls.iter().find(|call| call.seq == seq).unwrap().withdrawn_by.is_some();
     assert!(withdrawn(folder.call("save").seq) && !withdrawn(added));
 }
 
@@ -315,10 +316,10 @@ fn a_scale_set_by_hand_is_that_of_its_still_until_it_is_taken_back() {
 fn changes_of_things_that_are_not_there_change_nothing() {
     let folder = with_stills();
     let before = folder.record();
-    folder.change(Change::Withdraw { seq: 9_999 });
-    folder.change(Change::Pair { still: "one".to_owned(), seq: 9_999 });
-    folder.change(Change::Pair { still: "none".to_owned(), seq: 3 });
-    folder.change(Change::TakeBack { seq: 9_999 });
+    folder.change(Change::Withdraw { seq: Seq(9_999) });
+    folder.change(Change::Pair { still: "one".to_owned(), seq: Seq(9_999) });
+    folder.change(Change::Pair { still: "none".to_owned(), seq: Seq(3) });
+    folder.change(Change::TakeBack { seq: Seq(9_999) });
     let after = folder.record();
     assert_eq!((before.calls, before.frames), (after.calls, after.frames));
 }

@@ -9,6 +9,7 @@ use zonecall::exam::event::{AudioFile, CallEvent, Entered, Event, Frame, OtherEx
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::exam::patient::Patient;
 use zonecall::exam::review::{Change, Review};
+use zonecall::exam::seq::Seq;
 use zonecall::exam::sign::{FileHash, Signable, Signed};
 use zonecall::language::closed_sets::AnswerWord;
 use zonecall::report::{export, measure_table};
@@ -89,21 +90,21 @@ fn afterwards() -> Vec<Event> {
             objects: vec!["2.25.1".to_owned()],
             refused: 1,
         }),
-        review(Change::Call { seq: 4, act: Act::View(place()) }),
+        review(Change::Call { seq: Seq(4), act: Act::View(place()) }),
         review(Change::Call {
-            seq: 4,
+            seq: Seq(4),
             act: Act::Value(call::Value {
                 term: "area".to_owned(),
                 amount,
                 said: call::ValueSaid::default(),
             }),
         }),
-        review(Change::Place { seq: 4, place: place() }),
-        review(Change::Withdraw { seq: 4 }),
+        review(Change::Place { seq: Seq(4), place: place() }),
+        review(Change::Withdraw { seq: Seq(4) }),
         review(Change::Add { sample: 16_000, act: Act::Save }),
-        review(Change::Move { seq: 4, sample: 16_000 }),
+        review(Change::Move { seq: Seq(4), sample: 16_000 }),
         review(Change::Scale { still: still(), ends_px: [(5.0, 0.0), (5.0, 80.0)], distance_mm: 10.0 }),
-        review(Change::Pair { still: still(), seq: 4 }),
+        review(Change::Pair { still: still(), seq: Seq(4) }),
         review(Change::Label { still: still(), place: place() }),
         review(Change::LeaveOut { still: still() }),
         review(Change::SameHorse { patient: patient() }),
@@ -111,10 +112,10 @@ fn afterwards() -> Vec<Event> {
         review(Change::Looked {
             rule: "view-missing".to_owned(),
             finding: looked,
-            seq: Some(4),
+            seq: Some(Seq(4)),
             still: Some(still()),
         }),
-        review(Change::TakeBack { seq: 5 }),
+        review(Change::TakeBack { seq: Seq(5) }),
     ]
 }
 
@@ -199,9 +200,9 @@ fn journal_lines() -> Vec<Value> {
     };
     for event in afterwards().into_iter().chain([
         Event::Entered(Box::new(traced())),
-        Event::Call(CallEvent { heard_seq: 3, call: answer }),
+        Event::Call(CallEvent { heard_seq: Seq(3), call: answer }),
         Event::Settled(Settled {
-            heard_seq: 3,
+            heard_seq: Seq(3),
             answer: "first".to_owned(),
             by: "voice".to_owned(),
             taken: Some("save".to_owned()),

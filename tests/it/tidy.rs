@@ -130,13 +130,15 @@ const NO_CODES: [&str; 4] = [
     "report/owner.rs",
 ];
 
-/// Fields of a struct or a variant that hold a code as bare text.
+/// Fields of a struct or a variant that hold a code as bare text, or the number of a line as a bare number.
 fn bare_codes(text: &str) -> Vec<&str> {
     let is_bare = |line: &&str| {
         let field = line.trim_start_matches("pub(crate) ").trim_start_matches("pub(super) ");
         let Some((name, kind)) = field.trim_start_matches("pub ").split_once(": ") else { return false };
         let named = ["limb", "zone", "to_zone", "plane", "structure"].contains(&name);
+        let line = ["seq", "heard_seq", "call_seq", "next_seq"].contains(&name);
         named && ["String,", "Option<String>,", "&'a String,"].contains(&kind)
+            || line && ["u64,", "Option<u64>,"].contains(&kind)
     };
     text.lines().map(str::trim).filter(is_bare).collect()
 }
@@ -149,14 +151,14 @@ fn a_field_for_a_code_has_the_type_of_its_code() {
         }
         let text = std::fs::read_to_string(&path).unwrap();
         let bare = bare_codes(&text);
-        assert!(bare.is_empty(), "{} has {bare:?}: take the types of src/code.rs", path.display());
+        assert!(bare.is_empty(), "{} has {bare:?}: take the types of src/code.rs and `Seq`", path.display());
     }
 }
 
 #[test]
 fn the_test_sees_a_code_that_is_bare_text() {
-    let text = "    pub limb: String,\n    pub zone: Option<ZoneCode>,\n    structure: Option<String>,";
-    assert_eq!(bare_codes(text), ["pub limb: String,", "structure: Option<String>,"]);
+    let text = "    pub limb: String,\n    pub zone: Option<ZoneCode>,\n    structure: Option<String>,\n    seq: u64,";
+    assert_eq!(bare_codes(text), ["pub limb: String,", "structure: Option<String>,", "seq: u64,"]);
 }
 
 /// `limb`, `zone`, `plane`, `structure`, `lesion` are the record's own fields; what fills them is data.

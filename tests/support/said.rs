@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 use zonecall::exam::place::Place;
+use zonecall::exam::seq::Seq;
 use zonecall::knowledge::measure::row::{MeasureRow, Name};
 use zonecall::knowledge::measure::{Against, Earlier, How, Occasion, Readings, Stated, Statement, measure};
 use zonecall::protocol::Protocols;
@@ -43,7 +44,7 @@ pub fn place(codes: &str) -> Place {
 impl Said {
     fn said(&self, codes: &str, what: Stated) -> Statement {
         Statement {
-            seq: (self.calls.len() + self.entries.len() + 1) as u64,
+            seq: Seq((self.calls.len() + self.entries.len() + 1) as u64),
             corrected_by: Vec::new(),
             place: place(codes),
             what,

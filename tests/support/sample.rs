@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 use zonecall::exam::event::Horse;
 use zonecall::exam::place::Place;
+use zonecall::exam::seq::Seq;
 use zonecall::knowledge::measure::row::{MeasureRow, Name};
 use zonecall::knowledge::record::{
     CallRow, ChangeRow, ClockRow, CoverageRow, EntryRow, ExamInfo, Finding, FrameRow, NoteRow, RECORD_SCHEMA,
@@ -36,7 +37,7 @@ fn place_of(codes: &str) -> Place {
 pub fn call(seq: u64, place: &str, kind: &str, words: &str) -> CallRow {
     let second = i64::try_from(seq).unwrap() * 6;
     CallRow {
-        seq,
+        seq: Seq(seq),
         said_at: at(second),
         span_s: (second as f64, second as f64 + 1.8),
         words: words.to_owned(),
@@ -66,7 +67,7 @@ pub fn still(number: i64, place: &str, status: Status, call_seq: Option<u64>) ->
         place: place_of(place),
         status,
         confidence: if status == Status::Unlabelled { 0.0 } else { 0.91 },
-        call_seq,
+        call_seq: call_seq.map(Seq),
         doubt: if status == Status::Context {
             vec!["a part of it is missing".to_owned()]
         } else {
@@ -111,14 +112,14 @@ fn calls() -> Vec<CallRow> {
     calls[8].withdrawn = true;
     calls[8].degree = some("moderate");
     calls[3].level_cm = Some(9.0);
-    calls[14].corrected_by = vec![25];
+    calls[14].corrected_by = vec![Seq(25)];
     calls[14].number = Some(0.91);
     calls
 }
 
 fn frames() -> Vec<FrameRow> {
     let rival = |call_seq, zone: &str, confidence| RivalLabel {
-        call_seq,
+        call_seq: Seq(call_seq),
         place: place_of(&format!("LF {zone} T SDFT")),
         confidence,
         reason: "0.4 s from the save call, about as near as the other".to_owned(),
@@ -161,13 +162,13 @@ fn coverage() -> Vec<CoverageRow> {
 }
 
 fn findings() -> Vec<Finding> {
-    let finding = |severity, rule: &str, message: &str, call_seq, frame: Option<&str>| Finding {
+    let finding = |severity, rule: &str, message: &str, call_seq: Option<u64>, frame: Option<&str>| Finding {
         severity,
         rule: rule.to_owned(),
         message: message.to_owned(),
-        call_seq,
+        call_seq: call_seq.map(Seq),
         frame: frame.map(str::to_owned),
-        at: call_seq.map(|seq: u64| at(i64::try_from(seq).unwrap() * 6)),
+        at: call_seq.map(|seq| at(i64::try_from(seq).unwrap() * 6)),
     };
     vec![
         finding(Severity::Error, "audio-lost", "0.25 s of audio were lost while listening", None, None),
@@ -213,7 +214,7 @@ fn measures() -> Vec<MeasureRow> {
             zone: some("2A"),
             value: Some(107.0),
             how: vec!["spoken".to_owned()],
-            from: vec![10],
+            from: vec![Seq(10)],
             stills: vec!["2.25.90002".to_owned()],
             ..row(Name::Area, "mm2")
         },
@@ -225,7 +226,7 @@ fn measures() -> Vec<MeasureRow> {
             by: vec!["Dr Example".to_owned()],
             scale_by_hand: true,
             cautions: vec!["scale set by hand: an example".to_owned()],
-            from: vec![32],
+            from: vec![Seq(32)],
             ..row(Name::Distance, "cm")
         },
         MeasureRow {
@@ -233,7 +234,7 @@ fn measures() -> Vec<MeasureRow> {
             of: some("echo score"),
             scale: some("0-4"),
             value: Some(2.0),
-            from: vec![11],
+            from: vec![Seq(11)],
             ..row(Name::Score, "1")
         },
         MeasureRow {
@@ -250,7 +251,7 @@ fn measures() -> Vec<MeasureRow> {
             cautions: vec!["measured by two people".to_owned()],
             by: vec!["Dr Example".to_owned()],
             word: some("larger"),
-            from: vec![10, 31],
+            from: vec![Seq(10), Seq(31)],
             ..row(Name::AreaAgainstOtherLimb, "%")
         },
     ]
@@ -274,19 +275,19 @@ pub fn record() -> Record {
         },
         calls: calls(),
         changes: vec![ChangeRow {
-            seq: 60,
+            seq: Seq(60),
             at: at(900),
             by: "Robin".to_owned(),
             what: "call 7 is now area 148 mm2".to_owned(),
             was: "area 1480 mm2".to_owned(),
             why: "heard it again".to_owned(),
-            call_seq: Some(7),
+            call_seq: Some(Seq(7)),
             frame: None,
             takes_back: None,
-            taken_back_by: Some(61),
+            taken_back_by: Some(Seq(61)),
         }],
         entries: vec![EntryRow {
-            seq: 31,
+            seq: Seq(31),
             at: at(900),
             place: place_of("RF 2A T SDFT"),
             term: "area".to_owned(),
@@ -298,7 +299,7 @@ pub fn record() -> Record {
             scale_by_hand: true,
             still: some("2.25.90006"),
         }],
-        notes: vec![NoteRow { call_seq: 20, span_s: (121.0, 128.5), about: "LF 2B T DDFT".to_owned() }],
+        notes: vec![NoteRow { call_seq: Seq(20), span_s: (121.0, 128.5), about: "LF 2B T DDFT".to_owned() }],
         frames: frames(),
         clock: Some(ClockRow {
             offset_s: -197.3,

@@ -9,6 +9,7 @@ use chrono::{DateTime, Utc};
 
 use crate::exam::call::Problem;
 use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::seq::Seq;
 use crate::frames::pairing::Pairing;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::record::{CoverageRow, Finding, FrameRow, Severity};
@@ -37,7 +38,7 @@ impl<'a> Evidence<'a> {
 #[derive(Debug, Default)]
 pub(super) struct Hit {
     pub(super) message: String,
-    pub(super) call_seq: Option<u64>,
+    pub(super) call_seq: Option<Seq>,
     pub(super) frame: Option<String>,
     pub(super) at: Option<DateTime<Utc>>,
 }

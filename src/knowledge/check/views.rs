@@ -9,6 +9,7 @@ use crate::code::StructureCode;
 use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
 use crate::exam::place::Place;
+use crate::exam::seq::Seq;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::record::CoverageRow;
@@ -153,7 +154,7 @@ fn is(call: &LoggedCall, class: &Class) -> bool {
 pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
     let exam = evidence.exam;
     // Later in time: a call that a person added has its line after all others.
-    let place_in_time = |seq: u64| exam.calls.iter().position(|call| call.seq == seq);
+    let place_in_time = |seq: Seq| exam.calls.iter().position(|call| call.seq == seq);
     let mut hits = Vec::new();
     for call in exam.standing_calls().filter(|call| is(call, &Class::Quality)) {
         let (place, here) = (Place::from(&call.context), place_in_time(call.seq));

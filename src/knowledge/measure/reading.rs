@@ -10,6 +10,7 @@ use std::collections::BTreeSet;
 use crate::exam::call::Act;
 use crate::exam::fold::{Exam, LoggedCall, LoggedEntry};
 use crate::exam::place::Place;
+use crate::exam::seq::Seq;
 use crate::knowledge::label::StillLabel;
 use crate::knowledge::rows::setting_text;
 use crate::language::closed_sets::Class;
@@ -20,7 +21,7 @@ use crate::protocol::rules::Stance;
 /// What a number was made from.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Basis {
-    pub(crate) seqs: BTreeSet<u64>,
+    pub(crate) seqs: BTreeSet<Seq>,
     pub(crate) stills: BTreeSet<String>,
     pub(crate) how: BTreeSet<How>,
     pub(crate) by: BTreeSet<String>,
@@ -112,9 +113,9 @@ impl Stated {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Statement {
     /// Its line in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// The lines that corrected it.
-    pub corrected_by: Vec<u64>,
+    pub corrected_by: Vec<Seq>,
     /// Limb, zone, plane and structure.
     pub place: Place,
     /// What was said or entered.

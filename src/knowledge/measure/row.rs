@@ -8,6 +8,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::code::{LimbCode, StructureCode, ZoneCode};
+use crate::exam::seq::Seq;
 
 /// Which measure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -128,7 +129,7 @@ pub struct MeasureRow {
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub implied: bool,
     /// The calls and entries of the journal it was computed from.
-    pub from: Vec<u64>,
+    pub from: Vec<Seq>,
     /// The stills of those views.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub stills: Vec<String>,

@@ -10,6 +10,7 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 
 use crate::exam::place::Place;
+use crate::exam::seq::Seq;
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::knowledge::record::{CallRow, EntryRow, Record, standing};
 use crate::protocol::Protocols;
@@ -18,7 +19,7 @@ use crate::protocol::Protocols;
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Unused {
     /// Its line in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// Limb, zone, plane and structure.
     #[serde(flatten)]
     pub place: Place,
@@ -36,7 +37,7 @@ pub struct Unused {
 /// What counts of the record's numbers is in its measures; these do not.
 #[must_use]
 pub fn unused(record: &Record, protocols: &Protocols) -> Vec<Unused> {
-    let used: BTreeSet<u64> = record.measures.iter().flat_map(|row| row.from.iter().copied()).collect();
+    let used: BTreeSet<Seq> = record.measures.iter().flat_map(|row| row.from.iter().copied()).collect();
     let said = standing(&record.calls).filter(|call| call.kind == "value").filter_map(of_call);
     let all: Vec<Unused> = said.chain(record.entries.iter().map(of_entry)).collect();
     let mut found: Vec<Unused> = all.iter().filter(|one| !used.contains(&one.seq)).cloned().collect();
@@ -82,7 +83,7 @@ fn why(one: &Unused, all: &[Unused], record: &Record, protocols: &Protocols) -> 
         return format!("no measure uses a {}", one.term);
     }
     let rivals = all.iter().filter(|other| other.seq != one.seq && other.term == one.term);
-    let counts = |seq: u64| record.measures.iter().any(|row| row.from.contains(&seq));
+    let counts = |seq: Seq| record.measures.iter().any(|row| row.from.contains(&seq));
     let same = |other: &&Unused| {
         (&other.place.limb, &other.place.zone, &other.place.structure)
             == (&one.place.limb, &one.place.zone, &one.place.structure)

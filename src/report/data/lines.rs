@@ -7,6 +7,7 @@
 
 use serde::Serialize;
 
+use crate::exam::seq::Seq;
 use crate::report::measure_table::MeasureTable;
 
 /// Everything the vet's report says, in the order it says it.
@@ -61,7 +62,7 @@ pub(crate) struct FindingLine {
     /// Time of day; empty where it is of no instant.
     pub(crate) at: String,
     /// A call of this paper.
-    pub(crate) call: Option<u64>,
+    pub(crate) call: Option<Seq>,
     /// A still of this paper, by its number.
     pub(crate) still: Option<usize>,
 }
@@ -90,7 +91,7 @@ pub(crate) struct SaidLine {
     pub(crate) structure: String,
     pub(crate) what: String,
     pub(crate) sure: String,
-    pub(crate) call: u64,
+    pub(crate) call: Seq,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -108,7 +109,7 @@ pub(crate) struct MeasuredSection {
 /// A value that was typed or traced.
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct EnteredLine {
-    pub(crate) line: u64,
+    pub(crate) line: Seq,
     pub(crate) when: String,
     pub(crate) place: String,
     pub(crate) what: String,
@@ -127,9 +128,9 @@ pub(crate) struct StillLine {
     pub(crate) state: String,
     /// Somebody has to choose a label.
     pub(crate) open: bool,
-    pub(crate) call: Option<u64>,
+    pub(crate) call: Option<Seq>,
     /// Other readings, each with its call.
-    pub(crate) rivals: Vec<(String, Option<u64>, String)>,
+    pub(crate) rivals: Vec<(String, Option<Seq>, String)>,
     pub(crate) said: Vec<String>,
     pub(crate) saved: String,
     /// Name of the file.
@@ -142,7 +143,7 @@ pub(crate) struct StillLine {
 
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct CallLine {
-    pub(crate) seq: u64,
+    pub(crate) seq: Seq,
     pub(crate) time: String,
     /// Second of the recording.
     pub(crate) sound: String,
@@ -153,23 +154,23 @@ pub(crate) struct CallLine {
     pub(crate) meaning: String,
     pub(crate) place: String,
     /// Calls and lines by hand that put it right, each with whether it is a call of this paper.
-    pub(crate) corrected_by: Vec<(u64, bool)>,
+    pub(crate) corrected_by: Vec<(Seq, bool)>,
     pub(crate) sure: String,
 }
 
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct NoteLine {
     pub(crate) text: String,
-    pub(crate) call: Option<u64>,
+    pub(crate) call: Option<Seq>,
 }
 
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct ChangeLine {
-    pub(crate) line: u64,
+    pub(crate) line: Seq,
     pub(crate) when: String,
     pub(crate) by: String,
     pub(crate) what: String,
-    pub(crate) taken_back_by: Option<u64>,
+    pub(crate) taken_back_by: Option<Seq>,
     pub(crate) was: String,
     pub(crate) why: String,
 }

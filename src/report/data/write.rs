@@ -11,6 +11,7 @@ use super::lines::{
     CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, Grid, MeasuredSection, NoteLine,
     ReportData, SaidLine, Standing, StillLine,
 };
+use crate::exam::seq::Seq;
 use crate::knowledge::record::{CallRow, CoverageRow, EntryRow, Finding, FrameRow, Record, Severity, Status};
 use crate::protocol::Protocols;
 use crate::report::ReportInput;
@@ -352,7 +353,7 @@ fn still(
     }
 }
 
-fn known_call(seq: Option<u64>, record: &Record) -> Option<u64> {
+fn known_call(seq: Option<Seq>, record: &Record) -> Option<Seq> {
     seq.filter(|seq| record.calls.iter().any(|call| call.seq == *seq))
 }
 

@@ -3,6 +3,7 @@
 use zonecall::clock::Span;
 use zonecall::exam::breaks::{Break, Source};
 use zonecall::exam::fold::{FileChange, Gap, OtherRecord, SoundFault};
+use zonecall::exam::seq::Seq;
 use zonecall::exam::timeline::{ClockJump, JumpKind};
 
 use crate::rules::Cases;
@@ -21,7 +22,7 @@ pub(crate) const CASES: &[Cases] = &[
         let jumped = |kind, by_ms| {
             fine().but(|case| {
                 let at = case.exam.header.started_at;
-                case.exam.timeline.jumps = vec![ClockJump { seq: 9, sample: 960_000, at, by_ms, kind }];
+                case.exam.timeline.jumps = vec![ClockJump { seq: Seq(9), sample: 960_000, at, by_ms, kind }];
             })
         };
         rule.fires("went +3600.0 s off 60.0 s into the exam", &jumped(JumpKind::Wall, 3_600_000));
@@ -39,7 +40,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&fine());
     }),
     ("signed-record-differs", |rule| {
-        let other = OtherRecord { seq: 9, by: "Dr Example".to_owned() };
+        let other = OtherRecord { seq: Seq(9), by: "Dr Example".to_owned() };
         let case = fine().but(|case| case.exam.other_record = Some(other));
         rule.fires("the record that Dr Example signed (line 9) is not the one", &case);
         rule.silent(&fine());

@@ -3,6 +3,7 @@
 use zonecall::exam::call::{Act, Amount};
 use zonecall::exam::event::Entered;
 use zonecall::exam::fold::LoggedEntry;
+use zonecall::exam::seq::Seq;
 
 use crate::rules::{Cases, Rule};
 use crate::support::case::{Case, said};
@@ -51,7 +52,7 @@ pub(crate) fn traced_area(structure: &str, number: f64) -> Case {
             ends_px: None,
             outline: None,
         };
-        case.exam.entries.push(LoggedEntry { seq: 99, at: case.exam.header.started_at, entered });
+        case.exam.entries.push(LoggedEntry { seq: Seq(99), at: case.exam.header.started_at, entered });
     })
 }
 
@@ -88,7 +89,7 @@ fn said_again(rule: &Rule) {
     // Where a value was traced none of those that were said counts, and each is told of by itself.
     let traced = traced_area("SDFT", 1.2);
     let mut again = traced.exam.calls.last().unwrap().clone();
-    again.seq += 1;
+    again.seq = again.seq.next();
     let Act::Value(value) = &mut again.act else { panic!("no value") };
     value.amount.number = 1.7;
     rule.fires("then 1.7 cm2", &at_place(&[area]).but(|case| case.exam.calls.push(again.clone())));
