@@ -40,7 +40,7 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
             && (is_remark(&call.act) || (is_free(&call.act) && is_short(&structure)))
         {
             give(&mut call.act, &structure);
-            join_words(&mut call, last, true);
+            join_words(&mut call, last, Heard::Before);
             calls.pop();
         }
         push(&mut calls, call);
@@ -59,7 +59,7 @@ fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
                 }
                 give(&mut last.call.act, &structure);
                 let said = phrase.call;
-                join_words(&mut last.call, &said, false);
+                join_words(&mut last.call, &said, Heard::After);
             }
             _ => found.push(phrase),
         }
@@ -94,7 +94,7 @@ fn one_structure(mut phrases: Vec<Phrase>, named: usize) -> Vec<Phrase> {
         if is_free(&phrase.call.act) {
             give(&mut phrase.call.act, &structure);
             if idx + 1 == named {
-                join_words(&mut phrase.call, &said, false);
+                join_words(&mut phrase.call, &said, Heard::After);
             }
         }
     }
@@ -112,7 +112,7 @@ fn pairs(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
             }
             for idx in waiting.drain(..) {
                 give(&mut found[idx].call.act, &structure);
-                join_words(&mut found[idx].call, &phrase.call, false);
+                join_words(&mut found[idx].call, &phrase.call, Heard::After);
             }
         } else {
             if is_free(&phrase.call.act) {
@@ -148,7 +148,7 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
             for phrase in &shared {
                 let mut own = (*phrase).clone();
                 give(&mut own.call.act, &structure);
-                join_words(&mut own.call, &said.call, true);
+                join_words(&mut own.call, &said.call, Heard::Before);
                 found.push(own);
             }
         }
@@ -204,12 +204,18 @@ fn give(act: &mut Act, structure: &StructureCode) {
     }
 }
 
+/// Where words stand that are joined to others.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Heard {
+    Before,
+    After,
+}
+
 /// Takes over the words of a call that becomes part of another.
-fn join_words(call: &mut Call, said: &Call, before: bool) {
-    call.words = if before {
-        format!("{} {}", said.words, call.words)
-    } else {
-        format!("{} {}", call.words, said.words)
+fn join_words(call: &mut Call, said: &Call, heard: Heard) {
+    call.words = match heard {
+        Heard::Before => format!("{} {}", said.words, call.words),
+        Heard::After => format!("{} {}", call.words, said.words),
     };
     call.span = call.span.join(said.span);
     call.confidence = call.confidence.min(said.confidence);
@@ -222,7 +228,7 @@ fn push(calls: &mut Vec<Call>, next: Call) {
         && last.corrects == next.corrects
         && join(before, more)
     {
-        join_words(last, &next, false);
+        join_words(last, &next, Heard::After);
         return;
     }
     calls.push(next);

@@ -44,7 +44,7 @@ pub(crate) fn compact(grammar: &Grammar, roots: &[&str]) -> Compact {
         Builder { grammar, uses, labels: Vec::new(), ids: HashMap::new(), rules: HashMap::new() };
     let mut parts = Parts::default();
     for rule in roots.iter().filter_map(|root| grammar.rule(root)) {
-        builder.add(&mut parts, &rule.body, START, END, true);
+        builder.add(&mut parts, &rule.body, START, END, Level::Root);
     }
     Compact { states: parts.deterministic(), labels: builder.labels }
 }
@@ -62,6 +62,15 @@ impl Default for Parts {
     fn default() -> Self {
         Self { arcs: vec![Vec::new(), Vec::new()] }
     }
+}
+
+/// Where a node of the grammar stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Level {
+    /// In a root, where repetitions begin phrases.
+    Root,
+    /// Inside a phrase.
+    Inside,
 }
 
 struct Builder<'a> {
@@ -90,15 +99,15 @@ impl Builder<'_> {
         }
         let mut parts = Parts::default();
         if let Some(rule) = self.grammar.rule(name) {
-            self.add(&mut parts, &rule.body, START, END, false);
+            self.add(&mut parts, &rule.body, START, END, Level::Inside);
         }
         let states = smallest(&parts.deterministic());
         self.rules.insert(name.to_owned(), states.clone());
         states
     }
 
-    /// Adds what `node` allows between two states; `root` says that its repetitions begin phrases.
-    fn add(&mut self, parts: &mut Parts, node: &GrammarNode, from: usize, to: usize, root: bool) {
+    /// Adds what `node` allows between two states.
+    fn add(&mut self, parts: &mut Parts, node: &GrammarNode, from: usize, to: usize, level: Level) {
         match node {
             GrammarNode::Word(word, _) => {
                 let label = self.label(Label::Word(word.clone()));
@@ -110,11 +119,11 @@ impl Builder<'_> {
             }
             GrammarNode::Rule(name, _) => match self.grammar.rule(name) {
                 // What a root is made of is a root, too, such as the phrases after a call word.
-                Some(rule) if root && matches!(rule.body, GrammarNode::Repeat(_)) => {
-                    self.add(parts, &rule.body, from, to, true);
+                Some(rule) if level == Level::Root && matches!(rule.body, GrammarNode::Repeat(_)) => {
+                    self.add(parts, &rule.body, from, to, Level::Root);
                 }
                 Some(rule) if self.uses.get(name).is_none_or(|uses| *uses < 2) => {
-                    self.add(parts, &rule.body, from, to, false);
+                    self.add(parts, &rule.body, from, to, Level::Inside);
                 }
                 _ => {
                     let rule = self.rule(name);
@@ -122,17 +131,17 @@ impl Builder<'_> {
                 }
             },
             GrammarNode::Choice(parts_of) => {
-                parts_of.iter().for_each(|part| self.add(parts, part, from, to, root));
+                parts_of.iter().for_each(|part| self.add(parts, part, from, to, level));
             }
             GrammarNode::Optional(inner) => {
-                self.add(parts, inner, from, to, root);
+                self.add(parts, inner, from, to, level);
                 parts.arcs[from].push((None, to));
             }
             GrammarNode::Repeat(inner) => {
                 let (first, last) = (parts.state(), parts.state());
-                let again = root.then(|| self.label(Label::Again));
+                let again = (level == Level::Root).then(|| self.label(Label::Again));
                 parts.arcs[from].push((None, first));
-                self.add(parts, inner, first, last, false);
+                self.add(parts, inner, first, last, Level::Inside);
                 parts.arcs[last].push((again, first));
                 parts.arcs[last].push((None, to));
             }
@@ -140,7 +149,7 @@ impl Builder<'_> {
                 let mut here = from;
                 for node in nodes {
                     let next = parts.state();
-                    self.add(parts, node, here, next, root);
+                    self.add(parts, node, here, next, level);
                     here = next;
                 }
                 parts.arcs[here].push((None, to));

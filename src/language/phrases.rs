@@ -37,7 +37,8 @@ pub fn phrases(grammar: &Grammar) -> Vec<Heading> {
             GrammarNode::Choice(parts) => parts.as_slice(),
             one => std::slice::from_ref(one),
         };
-        let patterns = choices.iter().map(|part| (pattern(grammar, part, true), codes(part))).collect();
+        let patterns =
+            choices.iter().map(|part| (pattern(grammar, part, Choices::Bare), codes(part))).collect();
         Some(Heading { title, note, patterns })
     });
     headings.collect()
@@ -59,7 +60,7 @@ pub fn blanks(grammar: &Grammar) -> Vec<(String, String)> {
     for rule in &grammar.rules {
         let Some((name, note)) = blank(rule) else { continue };
         // Numbers have too many words to list: a second line of the comment says them shorter.
-        let words = if note.is_empty() { pattern(grammar, &rule.body, true) } else { note };
+        let words = if note.is_empty() { pattern(grammar, &rule.body, Choices::Bare) } else { note };
         // A blank that only holds another of its name says nothing.
         if words != name {
             found.push((name, words));
@@ -75,8 +76,17 @@ fn blank(rule: &GrammarRule) -> Option<(String, String)> {
     Some((format!("‹{name}›"), note.replace('\n', " ")))
 }
 
+/// How a choice is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Choices {
+    /// As it is: nothing stands beside it.
+    Bare,
+    /// In brackets.
+    Bracketed,
+}
+
 /// What can be said, with `[ ]` for what may be left out and `( | )` for a choice.
-fn pattern(grammar: &Grammar, node: &GrammarNode, outermost: bool) -> String {
+fn pattern(grammar: &Grammar, node: &GrammarNode, choices: Choices) -> String {
     match node {
         GrammarNode::Word(word, _) => word.clone(),
         GrammarNode::Tag(..) => String::new(),
@@ -84,24 +94,25 @@ fn pattern(grammar: &Grammar, node: &GrammarNode, outermost: bool) -> String {
             Some(rule) => match blank(rule) {
                 Some((name, _)) => name,
                 None if name == "filler" => String::new(),
-                None => pattern(grammar, &rule.body, false),
+                None => pattern(grammar, &rule.body, Choices::Bracketed),
             },
             None => String::new(),
         },
         GrammarNode::Sequence(parts) => joined(grammar, parts, " "),
-        GrammarNode::Choice(parts) if outermost => joined(grammar, parts, " | "),
+        GrammarNode::Choice(parts) if choices == Choices::Bare => joined(grammar, parts, " | "),
         GrammarNode::Choice(parts) => format!("({})", joined(grammar, parts, " | ")),
-        GrammarNode::Optional(inner) => match pattern(grammar, inner, true) {
+        GrammarNode::Optional(inner) => match pattern(grammar, inner, Choices::Bare) {
             empty if empty.is_empty() => empty,
             some => format!("[{some}]"),
         },
-        GrammarNode::Repeat(inner) => format!("{} ...", pattern(grammar, inner, false)),
+        GrammarNode::Repeat(inner) => format!("{} ...", pattern(grammar, inner, Choices::Bracketed)),
     }
 }
 
 fn joined(grammar: &Grammar, parts: &[GrammarNode], with: &str) -> String {
     let alone = parts.iter().filter(|part| !matches!(part, GrammarNode::Tag(..))).count() == 1;
-    let parts = parts.iter().map(|part| pattern(grammar, part, alone));
+    let choices = if alone { Choices::Bare } else { Choices::Bracketed };
+    let parts = parts.iter().map(|part| pattern(grammar, part, choices));
     parts.filter(|part| !part.is_empty()).collect::<Vec<_>>().join(with)
 }
 

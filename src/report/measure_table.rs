@@ -50,9 +50,18 @@ struct Column {
     total: Option<Name>,
     of: Option<String>,
     decimals: usize,
-    signed: bool,
+    sign: Sign,
     /// Unit it is shown in; absent where it is that of the measure.
     unit: Option<String>,
+}
+
+/// Which numbers of a column have a sign.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Sign {
+    /// Those below zero.
+    IfMinus,
+    /// All of them: they are changes.
+    Always,
 }
 
 /// The sheets in the order of limbs, schemes and strands.
@@ -215,27 +224,28 @@ fn only_normal(record: &Record, sheets: &[MeasureTable], protocols: &Protocols) 
 
 /// The columns that at least one row fills.
 fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
-    let column = |head: &str, zone, total, decimals, signed| Column {
+    let column = |head: &str, zone, total, decimals, sign| Column {
         head: head.to_owned(),
         zone,
         total: Some(total),
         of: None,
         decimals,
-        signed,
+        sign,
         unit: None,
     };
     let mut found = vec![
-        column("area mm2", Name::Area, Name::AreaTotal, 0, false),
-        column("lesion mm2", Name::LesionArea, Name::LesionTotal, 0, false),
-        column("lesion %", Name::LesionPercent, Name::LesionPercentTotal, 1, false),
+        column("area mm2", Name::Area, Name::AreaTotal, 0, Sign::IfMinus),
+        column("lesion mm2", Name::LesionArea, Name::LesionTotal, 0, Sign::IfMinus),
+        column("lesion %", Name::LesionPercent, Name::LesionPercentTotal, 1, Sign::IfMinus),
     ];
     for term in &protocols.measuring.terms.scores {
-        let score = column(term, Name::Score, Name::ScoreTotal, 0, false);
+        let score = column(term, Name::Score, Name::ScoreTotal, 0, Sign::IfMinus);
         found.push(Column { of: Some(term.clone()), ..score });
     }
     for (term, unit) in distances(protocols) {
         let decimals = if unit == "mm" { 1 } else { 2 };
-        let distance = column(&format!("{term} {unit}"), Name::Distance, Name::Distance, decimals, false);
+        let distance =
+            column(&format!("{term} {unit}"), Name::Distance, Name::Distance, decimals, Sign::IfMinus);
         found.push(Column {
             of: Some(term.to_owned()),
             total: None,
@@ -243,7 +253,7 @@ fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
             ..distance
         });
     }
-    found.push(column("ratio", Name::AreaRatio, Name::AreaRatio, 2, false));
+    found.push(column("ratio", Name::AreaRatio, Name::AreaRatio, 2, Sign::IfMinus));
     let held = [
         (Name::AreaAgainstOtherLimb, "against"),
         (Name::AreaChange, "since"),
@@ -253,7 +263,7 @@ fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
         rows.iter().find(|row| row.name == name).and_then(|row| row.against.clone()).unwrap_or_default()
     };
     for (name, word) in held {
-        found.push(column(&format!("% {word} {}", against(name)), name, name, 1, true));
+        found.push(column(&format!("% {word} {}", against(name)), name, name, 1, Sign::Always));
     }
     let of_these = [
         (Name::AreaMinusOtherLimb, "mm2 against", 0),
@@ -261,17 +271,17 @@ fn columns(rows: &[&MeasureRow], protocols: &Protocols) -> Vec<Column> {
         (Name::LesionPercentChange, "lesion points since", 1),
     ];
     for (name, words, decimals) in of_these {
-        found.push(column(&format!("{words} {}", against(name)), name, name, decimals, true));
+        found.push(column(&format!("{words} {}", against(name)), name, name, decimals, Sign::Always));
     }
     for term in &protocols.measuring.terms.scores {
         let head = format!("{term} since {}", against(Name::ScoreChange));
-        let change = column(&head, Name::ScoreChange, Name::ScoreChange, 0, true);
+        let change = column(&head, Name::ScoreChange, Name::ScoreChange, 0, Sign::Always);
         found.push(Column { of: Some(term.clone()), ..change });
     }
     for (term, unit) in distances(protocols) {
         let head = format!("{term} {unit} since {}", against(Name::DistanceChange));
         let decimals = if unit == "mm" { 1 } else { 2 };
-        let change = column(&head, Name::DistanceChange, Name::DistanceChange, decimals, true);
+        let change = column(&head, Name::DistanceChange, Name::DistanceChange, decimals, Sign::Always);
         found.push(Column { of: Some(term.to_owned()), total: None, unit: Some(unit.to_owned()), ..change });
     }
     found.retain(|column| {
@@ -298,7 +308,7 @@ fn cell(rows: &[&MeasureRow], column: &Column, name: Name, zone: Option<&ZoneCod
     let in_unit =
         |value: f64| column.unit.as_ref().and_then(|unit| convert(value, &row.unit, unit)).unwrap_or(value);
     match row.value.map(in_unit) {
-        Some(value) if column.signed => format!("{value:+.*}", column.decimals),
+        Some(value) if column.sign == Sign::Always => format!("{value:+.*}", column.decimals),
         Some(value) => format!("{value:.*}", column.decimals),
         None if row.why_not.is_some() => "?".to_owned(),
         None => row.word.clone().unwrap_or_default(),

@@ -74,8 +74,18 @@ pub(super) fn of_another_horse(evidence: &Evidence) -> Vec<Hit> {
     hits.into_iter().map(line).collect()
 }
 
-/// Stills that another exam beside this one had before; `again` where that is the same recording heard once more.
-fn elsewhere(evidence: &Evidence, again: bool) -> Vec<Hit> {
+/// What another exam that has the same still is made from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Source {
+    /// Another recording.
+    Other,
+    /// The same recording, heard once more.
+    Same,
+}
+
+/// Stills that another exam beside this one had before.
+fn elsewhere(evidence: &Evidence, source: Source) -> Vec<Hit> {
+    let again = source == Source::Same;
     let mut hits = Vec::new();
     for (frame, row) in counted(evidence) {
         let exams: Vec<String> = frame
@@ -105,12 +115,12 @@ fn elsewhere(evidence: &Evidence, again: bool) -> Vec<Hit> {
 }
 
 pub(super) fn in_two_exams(evidence: &Evidence) -> Vec<Hit> {
-    elsewhere(evidence, false)
+    elsewhere(evidence, Source::Other)
 }
 
 /// One line: all stills of a recording that is heard again are there again.
 pub(super) fn paired_again(evidence: &Evidence) -> Vec<Hit> {
-    let hits = elsewhere(evidence, true);
+    let hits = elsewhere(evidence, Source::Same);
     let more = hits.len().saturating_sub(1);
     let first = hits.into_iter().next();
     let line = |hit: Hit| match more {

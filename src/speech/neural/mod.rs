@@ -30,7 +30,7 @@ use crate::speech::neural::confidence::{
 use crate::speech::neural::encoder::{Encoder, FRAME};
 use crate::speech::neural::lattice::Lattice;
 use crate::speech::neural::lexicon::{BLANK, Lexicon};
-use crate::speech::neural::parts::{LoadedParts, Parts};
+use crate::speech::neural::parts::{LoadedParts, Parts, SecondReading};
 use crate::speech::neural::rescoring::Rescorer;
 use crate::speech::neural::search::{Frames, Hypothesis, Width, search_begun};
 use crate::speech::neural::support::support;
@@ -126,7 +126,7 @@ impl Neural {
     /// When a file is missing or not the one that the head was trained with, when the runtime refuses it, or when a
     /// word of the grammar has no sound: all such words are named.
     pub fn load(parts: &Parts, language: &EngineLanguage, meaning: MeaningKey) -> Result<Self, EngineError> {
-        Self::of(LoadedParts::new(parts, false)?, parts, language, meaning)
+        Self::of(LoadedParts::new(parts, SecondReading::IfWeighed)?, parts, language, meaning)
     }
 
     /// The same with the model of the second opinion, whether it is trusted yet or not: for fitting the trust in it.
@@ -138,7 +138,7 @@ impl Neural {
         language: &EngineLanguage,
         meaning: MeaningKey,
     ) -> Result<Self, EngineError> {
-        Self::of(LoadedParts::new(parts, true)?, parts, language, meaning)
+        Self::of(LoadedParts::new(parts, SecondReading::Always)?, parts, language, meaning)
     }
 
     fn of(

@@ -111,9 +111,18 @@ pub(super) struct RescoringParts {
     pub(super) pieces: Vec<u8>,
 }
 
+/// When the second opinion's model is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum SecondReading {
+    /// Where it is known how to weigh it.
+    IfWeighed,
+    /// Always.
+    Always,
+}
+
 impl LoadedParts {
-    /// `always` reads the second opinion's model even where nothing says how to weigh it.
-    pub(super) fn new(parts: &Parts, always: bool) -> Result<Self, EngineError> {
+    /// Reads the parts, and the model of the second opinion as `reading` says.
+    pub(super) fn new(parts: &Parts, reading: SecondReading) -> Result<Self, EngineError> {
         let description = parts.head.join("head.json");
         let described: Described = json(&description, &read(&description)?)?;
         if described.sample_rate_hz != ENCODER_RATE_HZ {
@@ -148,7 +157,7 @@ impl LoadedParts {
         } else {
             described.calibration.unwrap_or_else(Calibration::unfitted)
         };
-        let second = second(parts, calibration.second.as_ref(), always)?;
+        let second = second(parts, calibration.second.as_ref(), reading)?;
         if let Some(second) = &second {
             hash.update(&second.decoder);
             hash.update(&second.pieces);
@@ -173,13 +182,13 @@ impl LoadedParts {
 fn second(
     parts: &Parts,
     trust: Option<&RescoringTrust>,
-    always: bool,
+    reading: SecondReading,
 ) -> Result<Option<RescoringParts>, EngineError> {
     let [decoder, pieces] = &parts.second;
     if !decoder.is_file() || !pieces.is_file() {
         return Ok(None);
     }
-    if always {
+    if reading == SecondReading::Always {
         return Ok(Some(RescoringParts { decoder: read(decoder)?, pieces: read(pieces)? }));
     }
     let Some(trust) = trust else { return Ok(None) };

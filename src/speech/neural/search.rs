@@ -174,8 +174,8 @@ pub fn search_begun(network: &Lattice, frames: &Frames, width: Width) -> Searche
         }
         tokens = beam.pruned(width);
     }
-    let begun = ended(network, &mut histories, &tokens, false).into_iter().next();
-    Searched { whole: ended(network, &mut histories, &tokens, true), begun }
+    let begun = ended(network, &mut histories, &tokens, SentenceEnd::Begun).into_iter().next();
+    Searched { whole: ended(network, &mut histories, &tokens, SentenceEnd::Whole), begun }
 }
 
 /// One partial sentence, one frame on: it stays, or one unit begins.
@@ -230,19 +230,31 @@ fn begin(
     }
 }
 
+/// Which partial sentences are wanted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum SentenceEnd {
+    /// Those that are a whole phrase.
+    Whole,
+    /// Those that only begin one.
+    Begun,
+}
+
 /// Partial sentences at the end of a word that are whole ones, or that are none yet, the ways to say the same words added
 /// up.
 fn ended(
     network: &Lattice,
     histories: &mut Histories,
     tokens: &[(LatticePlace, BeamToken)],
-    is_whole: bool,
+    ending: SentenceEnd,
 ) -> Vec<Hypothesis> {
     let mut whole: Vec<(usize, f64)> = Vec::new();
     let mut at: HashMap<usize, usize> = HashMap::new();
     for ((history, place), token) in tokens.iter().filter(|((_, place), _)| *place != NOWHERE) {
-        for (word, state) in
-            network.node(*place).words.iter().filter(|(_, state)| network.ends(*state) == is_whole)
+        for (word, state) in network
+            .node(*place)
+            .words
+            .iter()
+            .filter(|(_, state)| network.ends(*state) == (ending == SentenceEnd::Whole))
         {
             let sentence = histories.with(*history, *word, *state);
             let idx = *at.entry(sentence).or_insert(whole.len());
