@@ -112,18 +112,19 @@ pub(super) fn place(exam: &mut Exam) {
             && let Some(call) = calls.iter_mut().find(|call| call.seq == *seq)
         {
             let context = &mut call.context;
-            for (part, right) in [
-                (&mut context.limb, &place.limb),
-                (&mut context.zone, &place.zone),
-                (&mut context.plane, &place.plane),
-                (&mut context.structure, &place.structure),
-            ] {
-                if right.is_some() {
-                    part.clone_from(right);
-                }
-            }
+            set(&mut context.limb, place.limb.as_ref());
+            set(&mut context.zone, place.zone.as_ref());
+            set(&mut context.plane, place.plane.as_ref());
+            set(&mut context.structure, place.structure.as_ref());
             call.corrected_by.push(by);
         }
+    }
+}
+
+/// Sets a part of a place where it was wrong.
+fn set<C: Clone>(part: &mut Option<C>, right: Option<&C>) {
+    if right.is_some() {
+        *part = right.cloned();
     }
 }
 

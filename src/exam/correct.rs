@@ -169,7 +169,7 @@ fn correct_structure(earlier: &mut [LoggedCall], right: &str, by: Seq) -> Option
             _ => continue,
         };
         if named.is_some() {
-            *named = Some(right.to_owned());
+            *named = Some(right.into());
             call.corrected_by.push(by);
             return Some(place);
         }

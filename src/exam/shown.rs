@@ -66,26 +66,23 @@ impl Display for View {
     fn fmt(&self, out: &mut Formatter<'_>) -> Result {
         let level = self.level_cm.map(|level| format!("level {level} cm"));
         let to = self.to_zone.as_ref().map(|zone| format!("to {zone}"));
-        let step = self.step.map(|step| {
-            let step = match step {
-                ViewStep::OtherLimb => "other limb",
-                ViewStep::NextZone => "next zone",
-                ViewStep::PreviousZone => "previous zone",
-            };
-            step.to_owned()
+        let step = self.step.map(|step| match step {
+            ViewStep::OtherLimb => "other limb",
+            ViewStep::NextZone => "next zone",
+            ViewStep::PreviousZone => "previous zone",
         });
         let parts = [
-            &self.limb,
-            &step,
-            &self.zone,
-            &to,
-            &level,
-            &self.place,
-            &self.plane,
-            &self.offset,
-            &self.structure,
+            self.limb.as_deref(),
+            step,
+            self.zone.as_deref(),
+            to.as_deref(),
+            level.as_deref(),
+            self.place.as_deref(),
+            self.plane.as_deref(),
+            self.offset.as_deref(),
+            self.structure.as_deref(),
         ];
-        let named: Vec<&str> = parts.into_iter().flatten().map(String::as_str).collect();
+        let named: Vec<&str> = parts.into_iter().flatten().collect();
         out.write_str(&named.join(" "))
     }
 }

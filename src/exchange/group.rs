@@ -28,7 +28,7 @@ pub(super) fn groups(input: &ExportInput, stills: &[Still]) -> Vec<ContentItem> 
     let mut said: BTreeMap<[Option<&str>; 4], Vec<&CallRow>> = BTreeMap::new();
     for call in standing(&input.record.calls) {
         match call.kind.as_str() {
-            "value" => said.entry(parts(&call.place)).or_default().push(call),
+            "value" => said.entry(call.place.parts()).or_default().push(call),
             "finding" => found.push((call.seq, finding_group(input, stills, call))),
             _ => {}
         }
@@ -43,10 +43,6 @@ pub(super) fn groups(input: &ExportInput, stills: &[Still]) -> Vec<ContentItem> 
     }
     found.sort_by_key(|(seq, _)| *seq);
     found.into_iter().map(|(_, item)| item).collect()
-}
-
-fn parts(place: &Place) -> [Option<&str>; 4] {
-    [&place.limb, &place.zone, &place.plane, &place.structure].map(Option::as_deref)
 }
 
 /// The head of a group: what it is of, and its names, which are the same in every export of this exam.

@@ -169,8 +169,8 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
     for call in evidence.exam.standing_calls() {
         let Act::Value(value) = &call.act else { continue };
         // What has no place is in no other's way: another rule asks about it.
-        if [&call.context.limb, &call.context.zone, &call.context.structure].iter().any(|part| part.is_none())
-        {
+        let context = &call.context;
+        if context.limb.is_none() || context.zone.is_none() || context.structure.is_none() {
             continue;
         }
         match said.iter_mut().find(|known| known[0].1.term == value.term && same_part(known[0].0, call)) {

@@ -76,16 +76,16 @@ pub(super) fn of_another_horse(evidence: &Evidence) -> Vec<Hit> {
 
 /// What another exam that has the same still is made from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Source {
+enum SharedWith {
     /// Another recording.
-    Other,
+    OtherRecording,
     /// The same recording, heard once more.
-    Same,
+    SameRecording,
 }
 
 /// Stills that another exam beside this one had before.
-fn elsewhere(evidence: &Evidence, source: Source) -> Vec<Hit> {
-    let again = source == Source::Same;
+fn elsewhere(evidence: &Evidence, source: SharedWith) -> Vec<Hit> {
+    let again = source == SharedWith::SameRecording;
     let mut hits = Vec::new();
     for (frame, row) in counted(evidence) {
         let exams: Vec<String> = frame
@@ -115,12 +115,12 @@ fn elsewhere(evidence: &Evidence, source: Source) -> Vec<Hit> {
 }
 
 pub(super) fn in_two_exams(evidence: &Evidence) -> Vec<Hit> {
-    elsewhere(evidence, Source::Other)
+    elsewhere(evidence, SharedWith::OtherRecording)
 }
 
 /// One line: all stills of a recording that is heard again are there again.
 pub(super) fn paired_again(evidence: &Evidence) -> Vec<Hit> {
-    let hits = elsewhere(evidence, Source::Same);
+    let hits = elsewhere(evidence, SharedWith::SameRecording);
     let more = hits.len().saturating_sub(1);
     let first = hits.into_iter().next();
     let line = |hit: Hit| match more {
@@ -221,8 +221,10 @@ pub(super) fn incomplete(evidence: &Evidence) -> Vec<Hit> {
 }
 
 fn lacking(frame: &FrameRow) -> String {
-    let parts = [("limb", &frame.place.limb), ("zone", &frame.place.zone), ("plane", &frame.place.plane)];
-    let lacking: Vec<&str> = parts.iter().filter(|part| part.1.is_none()).map(|part| part.0).collect();
+    let place = &frame.place;
+    let parts =
+        [("limb", place.limb.is_none()), ("zone", place.zone.is_none()), ("plane", place.plane.is_none())];
+    let lacking: Vec<&str> = parts.iter().filter(|part| part.1).map(|part| part.0).collect();
     lacking.join(" and ")
 }
 
