@@ -56,7 +56,7 @@ pub struct Row {
 pub fn language() -> (Language, Protocols) {
     let protocols = Protocols::built_in().unwrap();
     let schemes = protocols.schemes.iter().flat_map(|scheme| &scheme.zones);
-    let zones = [("any".to_owned(), schemes.map(|zone| zone.code.clone()).collect())].into();
+    let zones = [("any".to_owned(), schemes.map(|zone| zone.code.to_string()).collect())].into();
     (Pack::built_in().unwrap().for_zones(&zones), protocols)
 }
 

@@ -155,10 +155,20 @@ fn reliability(text: &mut String, rows: &[&Row]) {
 fn parts(text: &mut String, rows: &[&Row]) {
     type Part = (&'static str, fn(&Act) -> Option<String>);
     let all: [Part; 5] = [
-        ("limb", |act| if let Act::View(view) = act { view.limb.clone() } else { None }),
-        ("zone", |act| if let Act::View(view) = act { view.zone.clone() } else { None }),
-        ("plane", |act| if let Act::View(view) = act { view.plane.clone() } else { None }),
-        ("structure", |act| if let Act::View(view) = act { view.structure.clone() } else { None }),
+        (
+            "limb",
+            |act| if let Act::View(view) = act { view.limb.as_ref().map(ToString::to_string) } else { None },
+        ),
+        (
+            "zone",
+            |act| if let Act::View(view) = act { view.zone.as_ref().map(ToString::to_string) } else { None },
+        ),
+        ("plane", |act| {
+            if let Act::View(view) = act { view.plane.as_ref().map(ToString::to_string) } else { None }
+        }),
+        ("structure", |act| {
+            if let Act::View(view) = act { view.structure.as_ref().map(ToString::to_string) } else { None }
+        }),
         ("number", |act| match act {
             Act::Value(value) => Some(value.amount.number.to_string()),
             Act::Setting(setting) => setting.amount.as_ref().map(|amount| amount.number.to_string()),

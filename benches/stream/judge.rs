@@ -55,14 +55,14 @@ fn parts(act: Act, corrects: bool) -> Vec<String> {
             let View { limb, zone, level_cm, level_from, to_zone, place, plane, offset, structure, step } =
                 view;
             let fields = [
-                ("limb", limb),
-                ("zone", zone),
+                ("limb", limb.map(String::from)),
+                ("zone", zone.map(String::from)),
                 ("level from", level_from),
-                ("to zone", to_zone),
+                ("to zone", to_zone.map(String::from)),
                 ("place", place),
-                ("plane", plane),
+                ("plane", plane.map(String::from)),
                 ("offset", offset),
-                ("structure", structure),
+                ("structure", structure.map(String::from)),
                 ("step", step.map(|step| format!("{step:?}"))),
             ];
             let fields =

@@ -155,7 +155,7 @@ fn main() {
     }
     let protocols = Protocols::built_in().unwrap();
     let schemes = protocols.schemes.iter().flat_map(|scheme| &scheme.zones);
-    let zones = [("any".to_owned(), schemes.map(|zone| zone.code.clone()).collect())].into();
+    let zones = [("any".to_owned(), schemes.map(|zone| zone.code.to_string()).collect())].into();
     let language = Pack::built_in().unwrap().for_zones(&zones);
     let judge = Judge { language: &language, protocols: &protocols };
     let program = options.program.clone().unwrap_or_else(|| env!("CARGO_BIN_EXE_zonecall").into());

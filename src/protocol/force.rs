@@ -118,7 +118,9 @@ impl Protocols {
     pub fn expects(&self, zone: &Zone, structure: &str) -> bool {
         let whole_of = |code: &str| self.structure(code).and_then(|known| known.part_of.as_deref());
         zone.structures.iter().any(|code| {
-            code == structure || whole_of(structure) == Some(code) || whole_of(code) == Some(structure)
+            code == structure
+                || whole_of(structure) == Some(code.as_str())
+                || whole_of(code) == Some(structure)
         })
     }
 

@@ -8,15 +8,14 @@ use zonecall::exam::call::Act;
 use zonecall::exam::event::{AudioFile, CloseReason, Event, Outcome};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
+use zonecall::exam::place::Place;
 
 /// Each call as `words -> limb zone plane structure`, with marks for withdrawn and mended ones.
 fn shown(exam: &Exam) -> Vec<String> {
-    let part = |part: &Option<String>| part.clone().unwrap_or_else(|| "-".to_owned());
     exam.calls
         .iter()
         .map(|call| {
-            let c = &call.context;
-            let place = [&c.limb, &c.zone, &c.plane, &c.structure].map(part).join(" ");
+            let place = Place::from(&call.context).columns();
             let gone = if call.withdrawn_by.is_some() { " (withdrawn)" } else { "" };
             let mended = if call.corrected_by.is_empty() { "" } else { " (mended)" };
             format!("{} -> {place}{gone}{mended}", call.call.words)

@@ -85,10 +85,7 @@ fn a_row_holds_what_was_said_and_what_was_in_force() {
     ]);
     let row = record(&case).calls.into_iter().find(|row| row.kind == "value").unwrap();
     let text = |part: &Option<String>| part.clone().unwrap_or_default();
-    assert_eq!(
-        [&row.place.limb, &row.place.zone, &row.place.plane, &row.place.structure].map(text),
-        ["LF", "2B", "L", "SDFT"]
-    );
+    assert_eq!(row.place.columns(), "LF 2B L SDFT");
     assert_eq!(
         (text(&row.term), row.number, text(&row.scale)),
         ("fibre score".to_owned(), Some(2.0), "0-3".to_owned())

@@ -239,16 +239,16 @@ fn hostile_text_is_shown_as_text_in_both() {
     for call in &mut record.calls {
         call.words = bad();
         call.term = Some(bad());
-        call.place.structure = Some(bad());
+        call.place.structure = Some(HOSTILE.into());
     }
     for frame in &mut record.frames {
         frame.file = bad();
-        frame.place.zone = Some(bad());
+        frame.place.zone = Some(HOSTILE.into());
     }
     for finding in &mut record.findings {
         finding.message = bad();
     }
-    record.coverage[0].zone = bad();
+    record.coverage[0].zone = HOSTILE.into();
     record.changes[0].what = bad();
     for (reader, at_least) in [(Audience::Vet, 60), (Audience::Owner, 4)] {
         let text = read(&record, reader).dense();

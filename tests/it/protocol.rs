@@ -58,8 +58,10 @@ fn every_limb_has_both_suspensory_branches_of_the_published_count() {
         let zones = protocols.zones_for(limb, &chosen);
         zones.iter().any(|(_, zone)| zone.structures.iter().any(|code| code == structure))
     };
-    let branches =
-        protocols.limbs.iter().flat_map(|limb| [(&limb.code, "SL-medial"), (&limb.code, "SL-lateral")]);
+    let branches = protocols
+        .limbs
+        .iter()
+        .flat_map(|limb| [(limb.code.as_str(), "SL-medial"), (limb.code.as_str(), "SL-lateral")]);
     assert_eq!(60 * 2 * branches.filter(|(limb, branch)| has(limb, branch)).count(), 960);
 }
 

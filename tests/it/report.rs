@@ -33,13 +33,13 @@ fn hostile_record() -> Record {
     record.exam.schemes.insert(bad(), bad());
     for call in &mut record.calls {
         call.words = bad();
-        call.place.structure = Some(bad());
+        call.place.structure = Some(HOSTILE.into());
         call.term = Some(bad());
     }
     for frame in &mut record.frames {
         frame.id.push_str(HOSTILE);
         frame.file = bad();
-        frame.place.zone = Some(bad());
+        frame.place.zone = Some(HOSTILE.into());
     }
     record.frames[3].rivals[0].reason = bad();
     for finding in &mut record.findings {
@@ -47,7 +47,7 @@ fn hostile_record() -> Record {
         finding.frame = Some(bad());
     }
     record.notes[0].about = bad();
-    record.coverage[0].zone = bad();
+    record.coverage[0].zone = HOSTILE.into();
     if let Some(clock) = &mut record.clock {
         clock.method = bad();
     }
@@ -121,7 +121,7 @@ fn no_cell_of_the_table_begins_a_formula() {
         record.calls[0].words = evil.to_owned();
         record.frames[0].file = evil.to_owned();
         record.frames[0].id = evil.to_owned();
-        record.frames[0].place.zone = Some(evil.to_owned());
+        record.frames[0].place.zone = Some(evil.into());
         let text = export::csv(&record);
         for (column, cell) in rows(&text).iter().flatten() {
             let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝']);

@@ -2,6 +2,7 @@
 use crate::support;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use zonecall::code::ZoneCode;
 use zonecall::exam::call::{Act, Amount, Value, ValueSaid, View};
 use zonecall::exam::event::{Entered, Event, Frame};
 use zonecall::exam::fold::{Exam, LoggedCall, fold};
@@ -111,7 +112,7 @@ fn one_call_can_be_given_another_place_without_moving_the_rest() {
     let folder = Folder::of(&SAID);
     let area = spoken_area(&folder);
     folder.change(Change::Place { seq: area.seq, place: place("", "1A") });
-    let zones: Vec<Option<String>> =
+    let zones: Vec<Option<ZoneCode>> =
         folder.exam().calls.iter().map(|call| call.context.zone.clone()).collect();
     let changed: Vec<usize> = (0..zones.len()).filter(|idx| zones[*idx].as_deref() == Some("1A")).collect();
     let idx = folder.exam().calls.iter().position(|call| call.seq == area.seq).unwrap();
@@ -195,7 +196,7 @@ fn with_stills() -> Folder {
     folder
 }
 
-fn label(record: &Record, id: &str) -> (Status, Option<String>) {
+fn label(record: &Record, id: &str) -> (Status, Option<ZoneCode>) {
     let row = record.frames.iter().find(|row| row.id == id).unwrap();
     (row.status, row.place.zone.clone())
 }
@@ -208,7 +209,7 @@ fn a_still_paired_by_hand_takes_the_label_of_its_call_and_no_other_still_gets_th
         folder.exam().calls.iter().filter(|call| call.act == Act::Save).map(|call| call.seq).collect();
     folder.change(Change::Pair { still: "three".to_owned(), seq: saves[0] });
     let record = folder.record();
-    assert_eq!(label(&record, "three"), (Status::Hand, Some("2B".to_owned())));
+    assert_eq!(label(&record, "three"), (Status::Hand, Some("2B".into())));
     let others = record.frames.iter().filter(|row| row.id != "three");
     assert!(others.clone().all(|row| row.call_seq != Some(saves[0]) || row.status != Status::Spoken));
     assert_ne!(before.frames, record.frames);
@@ -220,7 +221,7 @@ fn a_still_labelled_by_hand_shows_that_place_and_one_left_out_is_not_asked_about
     folder.change(Change::Label { still: "three".to_owned(), place: place("RF", "1B") });
     folder.change(Change::LeaveOut { still: "two".to_owned() });
     let record = folder.record();
-    assert_eq!(label(&record, "three"), (Status::Hand, Some("1B".to_owned())));
+    assert_eq!(label(&record, "three"), (Status::Hand, Some("1B".into())));
     assert_eq!(label(&record, "two"), (Status::LeftOut, None));
     assert!(
         record
@@ -250,7 +251,7 @@ fn an_added_call_counts_where_it_was_made_and_can_be_changed_withdrawn_and_taken
     let folder = Folder::of(&SAID);
     let act = Act::View(place("", "1A"));
     let added = folder.change(Change::Add { sample: samples(15), act });
-    let zones = || -> Vec<Option<String>> {
+    let zones = || -> Vec<Option<ZoneCode>> {
         folder.exam().calls.iter().map(|call| call.context.zone.clone()).collect()
     };
     let call = || folder.exam().calls.into_iter().find(|call| call.seq == added).expect("it was added");

@@ -167,16 +167,16 @@ fn no_limb_zone_structure_or_scheme_is_named_in_the_code() {
     let protocols = Protocols::built_in().unwrap();
     let mut clinical: BTreeSet<String> = BTreeSet::new();
     for limb in &protocols.limbs {
-        clinical.extend([limb.code.clone(), limb.group.clone()]);
+        clinical.extend([limb.code.to_string(), limb.group.clone()]);
         clinical.extend(limb.foreign_positions.clone());
     }
     for structure in &protocols.structures {
-        clinical.insert(structure.code.clone());
+        clinical.insert(structure.code.to_string());
         clinical.extend(structure.name.split_whitespace().filter(|word| word.len() > 6).map(str::to_owned));
     }
     for scheme in &protocols.schemes {
         clinical.extend([scheme.name.clone(), scheme.region.clone()]);
-        clinical.extend(scheme.zones.iter().map(|zone| zone.code.clone()));
+        clinical.extend(scheme.zones.iter().map(|zone| zone.code.to_string()));
     }
     // Also value representations of DICOM.
     clinical.remove("SL");

@@ -35,7 +35,8 @@ use zonecall::speech::utterance::{Utterance, Word};
 /// The built-in protocols and the whole language.
 pub static BUILT_IN: LazyLock<(Language, Protocols)> = LazyLock::new(|| {
     let protocols = Protocols::built_in().unwrap();
-    let zones = protocols.schemes.iter().flat_map(|scheme| scheme.zones.iter().map(|zone| zone.code.clone()));
+    let zones =
+        protocols.schemes.iter().flat_map(|scheme| scheme.zones.iter().map(|zone| zone.code.to_string()));
     let zones = [("any".to_owned(), zones.collect())].into();
     (Pack::built_in().unwrap().for_zones(&zones), protocols)
 });
