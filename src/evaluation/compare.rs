@@ -37,8 +37,8 @@ impl Meant {
 
     /// Whether it says nothing else than `wanted`, though parts of the place may be lacking.
     fn fits(&self, wanted: &Meant) -> bool {
-        let parts = |meant: &Meant| meant.place.as_ref().map(Place::parts);
-        let (own, wanted_parts) = (parts(self).into_iter().flatten(), parts(wanted).into_iter().flatten());
+        let own = self.place.iter().flat_map(Place::parts);
+        let wanted_parts = wanted.place.iter().flat_map(Place::parts);
         self.act == wanted.act
             && self.corrects == wanted.corrects
             && own.zip(wanted_parts).all(|(own, wanted)| own.is_none() || own == wanted)

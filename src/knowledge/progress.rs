@@ -100,13 +100,16 @@ impl Progress {
 
     /// Whether a view of this zone was called.
     pub(crate) fn is_called(&self, limb: &str, zone: &str) -> bool {
-        self.zones.contains(&(limb.into(), zone.into()))
+        self.zones.contains(&(LimbCode::from(limb), ZoneCode::from(zone)))
     }
 
     /// What there is of a view.
     pub(crate) fn view(&self, view: Wanted<'_>) -> ViewProgress {
         let Wanted { limb, zone, plane } = view;
-        self.views.get(&(limb.into(), zone.into(), plane.into())).copied().unwrap_or_default()
+        self.views
+            .get(&(LimbCode::from(limb), ZoneCode::from(zone), PlaneCode::from(plane)))
+            .copied()
+            .unwrap_or_default()
     }
 
     /// Whether it was said that a view is not scanned.

@@ -73,9 +73,10 @@ impl Folder {
     }
 }
 
-fn place(limb: &'static str, zone: &'static str) -> View {
-    let own = |code: &'static str| Some(code).filter(|code| !code.is_empty());
-    View { limb: own(limb).map(Into::into), zone: own(zone).map(Into::into), ..View::default() }
+fn place(limb: &str, zone: &str) -> View {
+    let limb = (!limb.is_empty()).then(|| limb.into());
+    let zone = (!zone.is_empty()).then(|| zone.into());
+    View { limb, zone, ..View::default() }
 }
 
 const SAID: [(f64, &str); 7] = [
