@@ -192,7 +192,7 @@ impl Desk {
         let pairing = pair(&exam, &exam.frames);
         task.step("checking and measuring");
         let record = record(&exam, &pairing, &self.protocols);
-        let version = lines.events.last().map_or_else(Seq::default, |line| line.seq);
+        let version = lines.events.last().map(|line| line.seq).unwrap_or_default();
         task.step("drawing the limbs");
         let legs = chart(&record, &self.protocols);
         let seen = Arc::new(DeskSnapshot { version, bytes: length, exam, record, legs });
