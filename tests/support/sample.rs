@@ -238,7 +238,7 @@ fn measures() -> Vec<MeasureRow> {
             ..row(Name::Score, "1")
         },
         MeasureRow {
-            zones: ["1A", "2A"].map(str::to_owned).to_vec(),
+            zones: ["1A", "2A"].map(zonecall::code::ZoneCode::from).to_vec(),
             why_not: some("no area in 1A"),
             source: some("a handbook"),
             ..row(Name::AreaTotal, "mm2")
