@@ -8,6 +8,7 @@ use std::process::Command;
 use support::write_journal;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal::{JOURNAL_FILE, Journal, JournalError, lines, read};
+use zonecall::exam::seq::Seq;
 
 const BREATHS: [(f64, &str); 3] =
     [(2.0, "left fore zone two alpha transverse"), (6.0, "superficial flexor normal"), (9.0, "save")];
@@ -138,10 +139,10 @@ fn fill_up(folder: &Path) {
     let at = "2026-05-04T08:01:00Z".parse().unwrap();
     let long = |length: usize| Event::Closed { reason: "x".repeat(length).into(), samples: 1 };
     let mut journal = Journal::create(folder).unwrap();
-    assert_eq!(journal.append_all(at, 1, &[long(1000), long(1000)]).unwrap(), [1, 2]);
+    assert_eq!(journal.append_all(at, 1, &[long(1000), long(1000)]).unwrap(), [Seq(1), Seq(2)]);
     let refused = journal.append_all(at, 1, &[long(100), long(1000), long(1000)]);
     assert!(matches!(refused, Err(JournalError::Io { .. })), "{refused:?}");
-    assert_eq!(journal.append(at, 1, &long(10)).unwrap(), 3, "it goes on where it stood");
+    assert_eq!(journal.append(at, 1, &long(10)).unwrap(), Seq(3), "it goes on where it stood");
 }
 
 #[test]

@@ -314,7 +314,7 @@ fn a_percentage_that_was_said_becomes_an_area() {
     let rows = sdft("LF", &INJURED, &[]).value("LF 2B T SDFT", "lesion percent", 34.0, "%").rows();
     near(value(&rows, "LF", "SDFT", Some("2B"), Name::LesionArea), 51.0, 1e-9);
     let lesion = row(&rows, "LF", "SDFT", Some("2B"), Name::LesionArea);
-    assert_eq!(lesion.from, [4, 8], "the percentage and the area it is a share of");
+    assert_eq!(lesion.from, [Seq(4), Seq(8)], "the percentage and the area it is a share of");
 }
 
 #[test]
@@ -342,7 +342,7 @@ fn a_traced_value_wins_over_spoken_ones_and_the_last_traced_one_over_the_first()
         .value("LF 2B T SDFT", "area", 151.0, "mm2");
     let rows = said.rows();
     let area = row(&rows, "LF", "SDFT", Some("2B"), Name::Area);
-    assert_eq!((area.value, area.from.as_slice()), (Some(149.0), [9].as_slice()));
+    assert_eq!((area.value, area.from.as_slice()), (Some(149.0), [Seq(9)].as_slice()));
     assert_eq!(
         (area.how.join(""), area.by.join(""), area.stills.join("")),
         ("traced".into(), "Ada".into(), "2.25.7".into())

@@ -59,7 +59,7 @@ pub(crate) fn traced_area(structure: &str, number: f64) -> Case {
 /// A number said anew stands before the first, be it the wrong one: so both are named.
 fn said_again(rule: &Rule) {
     let twice = at_place(&["width nine", "width nought point nine"]);
-    let seqs: Vec<u64> = twice.exam.calls.iter().map(|call| call.seq).collect();
+    let seqs: Vec<_> = twice.exam.calls.iter().map(|call| call.seq).collect();
     let message = format!(
         "width of LF 2B SDFT was said as 9 mm (call {}), then 0.9 mm (call {}): the last one is used; withdraw the wrong \
          one in `zonecall review`",
