@@ -9,7 +9,7 @@ use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::{Any, Transaction};
 
 use crate::archive::open::{Archive, ArchiveError, folded};
-use crate::knowledge::record::{Record, Severity, standing};
+use crate::knowledge::record::{Finding, Record, standing};
 
 /// An exam to be filed.
 #[derive(Debug, Clone, Copy)]
@@ -98,7 +98,7 @@ async fn file(tx: &mut Transaction<'_, Any>, filed: &Filed<'_>) -> sqlx::Result<
 }
 
 async fn put_version(tx: &mut Transaction<'_, Any>, filed: &Filed<'_>, lines: i64) -> sqlx::Result<()> {
-    let open = filed.record.findings.iter().filter(|finding| finding.severity != Severity::Info).count();
+    let open = filed.record.findings.iter().filter(|finding| Finding::is_open(finding)).count();
     let record = serde_json::to_string(filed.record)
         .unwrap_or_else(|error| unreachable!("the keys of a record are text, so it can be written: {error}"));
     sqlx::query(

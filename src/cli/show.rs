@@ -13,7 +13,7 @@ use super::output::write_file;
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::knowledge::check::rule_ids;
 use crate::knowledge::measure::Against;
-use crate::knowledge::record::{Record, Severity};
+use crate::knowledge::record::{Finding, Record, Severity};
 use crate::language::phrases::{blanks, phrases as headings};
 use crate::protocol::Protocols;
 use crate::report;
@@ -29,23 +29,35 @@ pub(crate) fn check(args: &args::CheckArgs) -> anyhow::Result<ExitCode> {
     let exam = verified(&ExamFolder::at(folder), &protocols)?;
     let record = record_against(&exam, &protocols, &Against::default());
     let mut out = std::io::stdout().lock();
-    for finding in &record.findings {
-        let severity = match finding.severity {
-            Severity::Error => "ERROR",
-            Severity::Warn => "look",
-            Severity::Info => "note",
-        };
-        let place = match (finding.call_seq, &finding.frame) {
-            (Some(seq), _) => format!(" (call {seq})"),
-            (None, Some(frame)) => format!(" (still {frame})"),
-            (None, None) => String::new(),
-        };
-        writeln!(out, "{severity:<5} {}: {}{place}", finding.rule, finding.message)?;
+    let (settled, open): (Vec<_>, Vec<_>) =
+        record.findings.iter().partition(|finding| finding.settled.is_some());
+    for finding in open.into_iter().chain(settled) {
+        write_finding(&mut out, finding)?;
     }
     let covered = record.coverage.iter().filter(|row| row.frames > 0).count();
     writeln!(out, "{covered} of {} views have a still", record.coverage.len())?;
-    let clean = record.findings.iter().all(|finding| finding.severity == Severity::Info);
-    Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
+    let is_clean = !record.findings.iter().any(Finding::is_open);
+    Ok(if is_clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// One line: how much it matters, or that it is settled and by whom.
+fn write_finding(out: &mut impl Write, finding: &Finding) -> std::io::Result<()> {
+    let word = match (&finding.settled, finding.severity) {
+        (Some(_), _) => "done",
+        (None, Severity::Error) => "ERROR",
+        (None, Severity::Warn) => "look",
+        (None, Severity::Info) => "note",
+    };
+    let place = match (finding.call_seq, &finding.frame) {
+        (Some(seq), _) => format!(" (call {seq})"),
+        (None, Some(frame)) => format!(" (still {frame})"),
+        (None, None) => String::new(),
+    };
+    let settled = finding.settled.as_ref().map_or_else(String::new, |settled| {
+        let why = if settled.why.is_empty() { String::new() } else { format!(": {}", settled.why) };
+        format!("; settled by {} in line {}{why}", settled.by, settled.seq)
+    });
+    writeln!(out, "{word:<5} {}: {}{place}{settled}", finding.rule, finding.message)
 }
 
 fn explain(id: &str, protocols: &Protocols) -> anyhow::Result<ExitCode> {

@@ -126,6 +126,9 @@ pub enum Change {
         /// The still it points to.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         still: Option<String>,
+        /// The limb it points to, where it points to neither call nor still.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<String>,
     },
     /// An earlier change, or a typed or traced value, does not count any more.
     TakeBack {

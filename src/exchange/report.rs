@@ -24,7 +24,6 @@ use super::still::Still;
 use super::subject::{MAKER, SrSubject};
 use super::uid::{IMPLEMENTATION_UID, uid};
 use crate::hex;
-use crate::knowledge::record::Severity;
 
 /// Series numbers of what is made: high, so that they do not meet those of a scanner.
 pub(super) const SERIES_REPORT: &str = "9001";
@@ -260,7 +259,7 @@ fn remarks(input: &ExportInput) -> Vec<ContentItem> {
         ContentItem::text(Relation::Contains, COMMENT, &(text + &since))
     });
     let caution = ContentItem::text(Relation::Contains, COMMENT, input.cautions);
-    let open = input.record.findings.iter().filter(|finding| finding.severity != Severity::Info);
+    let open = input.record.findings.iter().filter(|finding| finding.is_open());
     let open = open.map(|finding| {
         ContentItem::text(Relation::Contains, COMMENT, &format!("to look at: {}", finding.message))
     });

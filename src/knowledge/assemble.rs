@@ -15,6 +15,7 @@ use crate::knowledge::label::labels;
 use crate::knowledge::measure::{Against, Occasion, Readings, measure};
 use crate::knowledge::record::{ClockRow, ExamInfo, RECORD_SCHEMA, Record, SignedRow};
 use crate::knowledge::rows::{call_rows, change_rows, entry_rows, frame_rows, note_rows};
+use crate::knowledge::settled::note_settled;
 use crate::protocol::Protocols;
 
 /// The record of an exam, held against nothing; equal input gives an equal record.
@@ -34,7 +35,8 @@ pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, aga
         Occasion { at: header.started_at, utc_offset_s: header.utc_offset_s, schemes: &header.schemes };
     let readings = Readings::of(exam, &labels, protocols);
     let measures = measure(&readings, &occasion, against, protocols);
-    let findings = check(exam, pairing, &frames, &coverage, &measures, protocols);
+    let mut findings = check(exam, pairing, &frames, &coverage, &measures, protocols);
+    note_settled(exam, &mut findings, &frames, protocols);
     let mut calls = call_rows(exam, protocols);
     put_doubts(exam, &findings, protocols, &mut frames, &mut calls);
     Record {

@@ -9,3 +9,6 @@
 pub const CAUTIONS: &str = "Not a diagnosis. A draft until a licensed vet has signed it. \
 Cut-offs are defaults with their sources; local rules and licensed practice come first. \
 Sedation and handling safety are the practice's responsibility.";
+
+/// The caution that a vet's signature answers.
+pub(crate) const UNTIL_SIGNED: &str = "A draft until a licensed vet has signed it. ";

@@ -10,7 +10,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::exam::call::{Act, View};
 use crate::exam::fold::{Exam, LoggedUtterance};
-use crate::exam::review::Change;
 use crate::exam::seq::Seq;
 use crate::knowledge::record::{CallRow, Finding, FrameRow, Status};
 use crate::protocol::Protocols;
@@ -71,23 +70,6 @@ fn hangs_on(exam: &Exam) -> BTreeMap<Seq, [Option<Seq>; 5]> {
     found
 }
 
-/// The change by which a person leaves a finding as it is.
-#[must_use]
-pub(crate) fn looked(finding: &Finding) -> Change {
-    Change::Looked {
-        rule: finding.rule.clone(),
-        finding: finding.message.clone(),
-        seq: finding.call_seq,
-        still: finding.frame.clone(),
-    }
-}
-
-/// Whether a person looked at it and left it as it is.
-fn looked_at(exam: &Exam, finding: &Finding) -> bool {
-    let looked = looked(finding);
-    exam.standing_changes().any(|logged| logged.review.change == looked)
-}
-
 /// Puts what was found against a label beside the label; what a person has settled or looked at is in no doubt.
 ///
 /// What is found against a call that named a part of the place speaks against every label that hangs on it.
@@ -104,7 +86,7 @@ pub(crate) fn put_doubts(
             doubt.push(words.clone());
         }
     };
-    for finding in findings.iter().filter(|finding| !looked_at(exam, finding)) {
+    for finding in findings.iter().filter(|finding| finding.settled.is_none()) {
         let Some(words) = protocols.rules.rule(&finding.rule).and_then(|rule| rule.doubt.as_ref()) else {
             continue;
         };

@@ -6,6 +6,7 @@ pub mod record;
 pub mod progress;
 pub(crate) mod wanted;
 pub mod coverage;
+pub(crate) mod settled;
 pub(crate) mod doubt;
 pub mod label;
 pub mod rows;

@@ -408,6 +408,33 @@ pub struct Finding {
     /// When in the exam, where a time makes sense.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub at: Option<DateTime<Utc>>,
+    /// The limb it is about, where it points to neither call nor still.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<String>,
+    /// Who settled it; absent while it is open.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub settled: Option<SettledRow>,
+}
+
+/// How a person settled a finding.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SettledRow {
+    /// The change that settled it, by its event in the journal.
+    pub seq: u64,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// Who.
+    pub by: String,
+    /// Why, in a word; may be empty.
+    pub why: String,
+}
+
+impl Finding {
+    /// Whether somebody still has to look: nobody has settled it, and it is more than worth knowing.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        self.settled.is_none() && self.severity != Severity::Info
+    }
 }
 
 /// How much a finding matters.

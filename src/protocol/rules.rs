@@ -42,6 +42,9 @@ pub struct Rule {
     /// In a few words, what its findings say against the label of the still that they point to.
     #[serde(default)]
     pub doubt: Option<String>,
+    /// Its findings about a save call are settled once a person ties the still to that call.
+    #[serde(default)]
+    pub label_settles: bool,
 }
 
 /// How much a rule matters here.

@@ -10,7 +10,6 @@ use std::fmt::Write as _;
 use crate::archive::ArchivedRecord;
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::knowledge::measure::{Earlier, changes};
-use crate::knowledge::record::Severity;
 use crate::protocol::Protocols;
 
 use super::measure_table::title;
@@ -24,7 +23,7 @@ pub fn text(kept: &[ArchivedRecord], protocols: &Protocols) -> String {
     for exam in kept {
         let record = &exam.record;
         let info = &record.exam;
-        let open = record.findings.iter().filter(|finding| finding.severity != Severity::Info).count();
+        let open = record.findings.iter().filter(|finding| finding.is_open()).count();
         let _ = writeln!(
             out,
             "{}  {}, {} to check, {}",

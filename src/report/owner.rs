@@ -18,7 +18,7 @@ use super::picture::Picture;
 use super::vet::{STYLE, status};
 use super::words::{CAUTIONS, Cover, count, day, horse, standing};
 use crate::knowledge::measure::row::{MeasureRow, Name};
-use crate::knowledge::record::{CallRow, FrameRow, Record, Severity};
+use crate::knowledge::record::{CallRow, FrameRow, Record};
 use crate::knowledge::wanted::is_labelled;
 use crate::protocol::Protocols;
 
@@ -378,7 +378,7 @@ fn open(record: &Record, protocols: &Protocols) -> Vec<String> {
     if left_out > 0 {
         lines.push(format!("{} left out on purpose.", count(left_out, "view")));
     }
-    let to_settle = record.findings.iter().filter(|finding| finding.severity != Severity::Info).count();
+    let to_settle = record.findings.iter().filter(|finding| finding.is_open()).count();
     if to_settle > 0 {
         lines.push(format!("{} for the practice to check.", count(to_settle, "point")));
     }

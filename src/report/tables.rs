@@ -7,7 +7,9 @@
 
 use maud::{Markup, html};
 
-use super::data::{CallLine, ChangeLine, CoverageCell, EnteredLine, Grid, NoteLine, SaidLine, StillLine};
+use super::data::{
+    CallLine, ChangeLine, CoverageCell, EnteredLine, Grid, NoteLine, SaidLine, SettledLine, StillLine,
+};
 use super::picture::{Picture, Pictures};
 
 use crate::exam::seq::Seq;
@@ -222,6 +224,29 @@ pub(crate) fn notes(notes: &[NoteLine]) -> Markup {
                 h2 { "Free notes" }
                 p { "They are kept as sound only; listen to them in the recording." }
                 ul { @for note in notes { li { (note.text) (call_link(note.call)) } } }
+            }
+        }
+    }
+}
+
+pub(crate) fn settled(settled: &[SettledLine]) -> Markup {
+    html! {
+        @if !settled.is_empty() {
+            section #settled {
+                h2 { "Settled" }
+                table {
+                    thead { tr {
+                        th.num scope="col" { "Line" } th scope="col" { "When" } th scope="col" { "By" }
+                        th scope="col" { "What was asked" } th scope="col" { "Why" }
+                    } }
+                    tbody { @for line in settled { tr {
+                        th.num scope="row" { (line.line) }
+                        td.time { (line.when) }
+                        td { (line.by) }
+                        td { (line.text) }
+                        td { (line.why) }
+                    } } }
+                }
             }
         }
     }

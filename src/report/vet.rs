@@ -11,7 +11,7 @@ use super::ReportInput;
 use super::data::{FindingLine, ReportData, Standing};
 use super::document::{Document, page};
 use super::measure_section::measures;
-use super::tables::{call_table, changes, coverage, entered, notes, said_table, still_table};
+use super::tables::{call_table, changes, coverage, entered, notes, said_table, settled, still_table};
 
 pub(super) const STYLE: &str = include_str!("style.css");
 
@@ -38,6 +38,7 @@ pub fn html(told: &ReportInput) -> String {
             (call_table(&paper.calls))
             (notes(&paper.notes))
             (changes(&paper.changes))
+            (settled(&paper.settled))
             section #clock { h2 { "Clock" } @for line in &paper.clock { p { (line) } } }
         }
         footer { (status(&paper.status)) p.sign { "Vet, date and signature" } }

@@ -21,7 +21,6 @@ use crate::exam_folder::FolderError;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::pair::pair;
 use crate::knowledge::check::TORN;
-use crate::knowledge::doubt::looked;
 use crate::knowledge::label::labels;
 use crate::report::export::json;
 use crate::review::desk::Desk;
@@ -95,9 +94,8 @@ pub(super) fn sign(desk: &Desk, asked: &Signing) -> Result<Seq, Refusal> {
     if !seen.exam.damage.is_empty() {
         return wrong("the journal is damaged, so it cannot be signed", "see `zonecall journal --verify`");
     }
-    let is_settled = |finding| seen.exam.standing_changes().any(|made| made.review.change == looked(finding));
     let mut torn = seen.record.findings.iter().filter(|finding| finding.rule == TORN);
-    if torn.any(|finding| !is_settled(finding)) {
+    if torn.any(|finding| finding.settled.is_none()) {
         return wrong(
             "a line of the journal was cut short, and nobody has settled it yet",
             "listen to the sound there, add what is missing, and accept the question; then sign",

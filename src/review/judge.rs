@@ -16,8 +16,8 @@ use crate::exam::review::{Change, TEXT_MAX};
 use crate::exam::seq::Seq;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::scale::sole_scale;
-use crate::knowledge::doubt::looked;
-use crate::knowledge::record::FrameRow;
+use crate::knowledge::record::{Finding, FrameRow};
+use crate::knowledge::settled::accepts;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::refusal::{Refusal, wrong};
 
@@ -79,7 +79,7 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
             Ok(clock.map(|clock| format!("{:+.1} s", clock.offset_s)).unwrap_or_default())
         }
         Change::Looked { .. } => {
-            let asks = |finding| looked(finding) == *change;
+            let asks = |finding: &Finding| finding.settled.is_none() && accepts(change, finding);
             if !seen.record.findings.iter().any(asks) {
                 return wrong("this question is no longer open", "go on with the next one");
             }

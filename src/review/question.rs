@@ -9,7 +9,6 @@ use chrono::{DateTime, Utc};
 use serde::Serialize;
 
 use crate::exam::seq::Seq;
-use crate::knowledge::doubt::looked;
 use crate::knowledge::record::{Finding, FrameRow, Record, RivalLabel, Severity, Status};
 
 /// Something to be settled by a person.
@@ -27,6 +26,8 @@ pub struct FindingQuestion {
     pub at: Option<DateTime<Utc>>,
     /// The still it points to, by its id.
     pub still: Option<String>,
+    /// The limb, where it points to neither call nor still.
+    pub place: Option<String>,
     /// Labels to choose between.
     pub rivals: Vec<RivalLabel>,
     /// How many stills and calls hang on it.
@@ -36,21 +37,11 @@ pub struct FindingQuestion {
 /// The open questions of an exam: worse ones first, and among those what settles most, then the earliest.
 #[must_use]
 pub fn questions(record: &Record) -> Vec<FindingQuestion> {
-    let open = record.findings.iter().filter(|finding| !looked_at(record, finding));
+    let open = record.findings.iter().filter(|finding| finding.settled.is_none());
     let mut all: Vec<FindingQuestion> = open.map(|finding| question(record, finding)).collect();
     // A stable sort: equal ones keep the order of the record.
     all.sort_by_key(|question| (question.severity, std::cmp::Reverse(question.settles)));
     all
-}
-
-/// A person looked at it, and it still says the same.
-fn looked_at(record: &Record, finding: &Finding) -> bool {
-    let words = looked(finding).to_string();
-    record.changes.iter().any(|change| {
-        change.taken_back_by.is_none()
-            && change.what == words
-            && (change.call_seq, &change.frame) == (finding.call_seq, &finding.frame)
-    })
 }
 
 fn question(record: &Record, finding: &Finding) -> FindingQuestion {
@@ -62,6 +53,7 @@ fn question(record: &Record, finding: &Finding) -> FindingQuestion {
         call_seq: finding.call_seq.or_else(|| still.and_then(|row| row.call_seq)),
         at: finding.at,
         still: finding.frame.clone(),
+        place: finding.place.clone(),
         rivals: still.map(|row| row.rivals.clone()).unwrap_or_default(),
         settles: settles(record, finding, still),
     }

@@ -143,6 +143,7 @@ fn a_structure_that_its_zone_does_not_expect_speaks_against_the_stills_of_it_unt
             finding: finding.message,
             seq: finding.call_seq,
             still: finding.frame,
+            place: finding.place,
         };
         let review = Review { by: "Robin".to_owned(), why: String::new(), was: String::new(), change };
         let at = case.exam.header.started_at;

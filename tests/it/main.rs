@@ -64,6 +64,7 @@ mod room;
 mod rules;
 mod schema;
 mod seal;
+mod settled;
 mod sign;
 mod report;
 mod report_contrast;

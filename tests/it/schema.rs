@@ -114,6 +114,7 @@ fn afterwards() -> Vec<Event> {
             finding: looked,
             seq: Some(Seq(4)),
             still: Some(still()),
+            place: Some("LF".to_owned()),
         }),
         review(Change::TakeBack { seq: Seq(5) }),
     ]

@@ -168,7 +168,9 @@ fn findings() -> Vec<Finding> {
         message: message.to_owned(),
         call_seq: call_seq.map(Seq),
         frame: frame.map(str::to_owned),
-        at: call_seq.map(|seq| at(i64::try_from(seq).unwrap() * 6)),
+        at: call_seq.map(|seq: u64| at(i64::try_from(seq).unwrap() * 6)),
+        place: None,
+        settled: None,
     };
     vec![
         finding(Severity::Error, "audio-lost", "0.25 s of audio were lost while listening", None, None),

@@ -41,6 +41,8 @@ pub(super) struct Hit {
     pub(super) call_seq: Option<Seq>,
     pub(super) frame: Option<String>,
     pub(super) at: Option<DateTime<Utc>>,
+    /// The limb, where neither call nor still is pointed to.
+    pub(super) place: Option<String>,
 }
 
 impl Hit {
@@ -64,6 +66,8 @@ impl Hit {
             call_seq: self.call_seq,
             frame: self.frame,
             at: self.at,
+            place: self.place,
+            settled: None,
         }
     }
 }

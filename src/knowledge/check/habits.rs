@@ -194,10 +194,11 @@ pub(super) fn other_limb_not_scanned(evidence: &Evidence) -> Vec<Hit> {
     for limb in protocols.limbs.iter().filter(|limb| seen.contains(limb.code.as_str())) {
         let other = protocols.limbs.iter().find(|other| other.group == limb.group && other.side != limb.side);
         if let Some(other) = other.filter(|other| !seen.contains(other.code.as_str())) {
-            hits.push(Hit::new(format!(
+            let message = format!(
                 "{} was scanned and {} was not, so left and right cannot be compared",
                 limb.name, other.name
-            )));
+            );
+            hits.push(Hit { place: Some(other.code.clone()), ..Hit::new(message) });
         }
     }
     hits

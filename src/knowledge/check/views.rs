@@ -46,11 +46,11 @@ pub(super) fn missing(evidence: &Evidence) -> Vec<Hit> {
     let never = |row: &&CoverageRow| !evidence.exam.standing_calls().any(|call| Wanted::of(row).holds(call));
     let rows: Vec<&CoverageRow> = open(evidence).filter(never).collect();
     let of_one = |a: &&CoverageRow, b: &&CoverageRow| (&a.limb, &a.scheme) == (&b.limb, &b.scheme);
-    rows.chunk_by(of_one).filter_map(|rows| uncalled(rows, evidence.protocols)).map(Hit::new).collect()
+    rows.chunk_by(of_one).filter_map(|rows| uncalled(rows, evidence.protocols)).collect()
 }
 
 /// The views of one limb in one line, each zone with its planes.
-fn uncalled(rows: &[&CoverageRow], protocols: &Protocols) -> Option<String> {
+fn uncalled(rows: &[&CoverageRow], protocols: &Protocols) -> Option<Hit> {
     let first = rows.first()?;
     let scheme = &first.scheme;
     let zone = |rows: &[&CoverageRow]| {
@@ -67,7 +67,8 @@ fn uncalled(rows: &[&CoverageRow], protocols: &Protocols) -> Option<String> {
     let zones: Vec<String> = rows.chunk_by(|a, b| a.zone == b.zone).filter_map(zone).collect();
     let views = if rows.len() == 1 { "1 view is".to_owned() } else { format!("{} views are", rows.len()) };
     let (limb, zones) = (limb(&first.limb, protocols), zones.join(", "));
-    Some(format!("{limb}: {views} missing from the scheme `{scheme}`: {zones}"))
+    let message = format!("{limb}: {views} missing from the scheme `{scheme}`: {zones}");
+    Some(Hit { place: Some(first.limb.clone()), ..Hit::new(message) })
 }
 
 /// Structures that want a still of their own in a zone that was called.

@@ -39,6 +39,8 @@ pub(crate) struct ReportData {
     pub(crate) calls: Vec<CallLine>,
     pub(crate) notes: Vec<NoteLine>,
     pub(crate) changes: Vec<ChangeLine>,
+    /// Findings that nobody has to look at any more.
+    pub(crate) settled: Vec<SettledLine>,
     /// How the scanner's clock ran.
     pub(crate) clock: Vec<String>,
 }
@@ -162,6 +164,17 @@ pub(crate) struct CallLine {
 pub(crate) struct NoteLine {
     pub(crate) text: String,
     pub(crate) call: Option<Seq>,
+}
+
+/// A finding that a person settled.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct SettledLine {
+    /// The change that settled it.
+    pub(crate) line: u64,
+    pub(crate) when: String,
+    pub(crate) by: String,
+    pub(crate) text: String,
+    pub(crate) why: String,
 }
 
 #[derive(Debug, Clone, Serialize)]

@@ -10,6 +10,6 @@ mod write;
 
 pub(crate) use lines::{
     CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, Grid, MeasuredSection, NoteLine,
-    ReportData, SaidLine, Standing, StillLine,
+    ReportData, SaidLine, SettledLine, Standing, StillLine,
 };
 pub(crate) use write::standing_of;

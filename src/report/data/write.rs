@@ -9,9 +9,10 @@ use std::collections::BTreeMap;
 
 use super::lines::{
     CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, Grid, MeasuredSection, NoteLine,
-    ReportData, SaidLine, Standing, StillLine,
+    ReportData, SaidLine, SettledLine, Standing, StillLine,
 };
 use crate::exam::seq::Seq;
+use crate::knowledge::cautions::UNTIL_SIGNED;
 use crate::knowledge::record::{CallRow, CoverageRow, EntryRow, Finding, FrameRow, Record, Severity, Status};
 use crate::protocol::Protocols;
 use crate::report::ReportInput;
@@ -50,6 +51,7 @@ impl ReportData {
             calls: record.calls.iter().map(|call| call_line(call, record, protocols)).collect(),
             notes: notes(record),
             changes: changes(record),
+            settled: settled(record),
             clock: clock(record),
         }
     }
@@ -88,7 +90,9 @@ pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
         let at = date_time(signed.at, record.exam.utc_offset_s);
         format!("{before} {}, licence {} as entered, {at}.", signed.by, signed.licence)
     });
-    Standing { word: record.exam.status.to_uppercase(), signed, cautions: cautions.to_owned() }
+    let is_signed = record.exam.status == "signed";
+    let cautions = if is_signed { cautions.replace(UNTIL_SIGNED, "") } else { cautions.to_owned() };
+    Standing { word: record.exam.status.to_uppercase(), signed, cautions }
 }
 
 /// What is covered and what is missing, in one or two sentences.
@@ -145,7 +149,8 @@ fn found(record: &Record) -> String {
 }
 
 fn findings(record: &Record) -> Vec<FindingLine> {
-    let mut worst_first: Vec<&Finding> = record.findings.iter().collect();
+    let open = record.findings.iter().filter(|finding| finding.settled.is_none());
+    let mut worst_first: Vec<&Finding> = open.collect();
     worst_first.sort_by_key(|finding| finding.severity);
     let line = |finding: &Finding| {
         let (class, word) = match finding.severity {
@@ -419,6 +424,22 @@ fn changes(record: &Record) -> Vec<ChangeLine> {
         why: change.why.clone(),
     };
     record.changes.iter().map(line).collect()
+}
+
+/// What was settled, in the order in which people settled it.
+fn settled(record: &Record) -> Vec<SettledLine> {
+    let line = |finding: &Finding| {
+        finding.settled.as_ref().map(|settled| SettledLine {
+            line: settled.seq,
+            when: date_time(settled.at, record.exam.utc_offset_s),
+            by: settled.by.clone(),
+            text: quoted(&finding.message),
+            why: settled.why.clone(),
+        })
+    };
+    let mut lines: Vec<SettledLine> = record.findings.iter().filter_map(line).collect();
+    lines.sort_by_key(|line| line.line);
+    lines
 }
 
 fn clock(record: &Record) -> Vec<String> {

@@ -240,8 +240,8 @@ function buttons({ question, number, frame, call }) {
 
 /** The finding behind a question, as the record has it: a change must name what it answers. */
 function finding(question) {
-  const found = exam.record.findings.find((one) => one.rule === question.rule && one.message === question.text && (one.frame ?? null) === question.still);
-  return { ...(found?.call_seq ? { seq: found.call_seq } : {}), ...(found?.frame ? { still: found.frame } : {}) };
+  const found = exam.record.findings.find((one) => one.rule === question.rule && one.message === question.text && (one.frame ?? null) === question.still && (one.place ?? null) === question.place);
+  return { ...(found?.call_seq ? { seq: found.call_seq } : {}), ...(found?.frame ? { still: found.frame } : {}), ...(found?.place ? { place: found.place } : {}) };
 }
 
 function callTable() {
