@@ -113,6 +113,14 @@ struct NamedCode<'a> {
 }
 
 #[derive(Debug, Serialize)]
+struct DeskStructure<'a> {
+    code: &'a str,
+    name: &'a str,
+    /// Groups of limbs that have it; empty where all have it.
+    groups: &'a [String],
+}
+
+#[derive(Debug, Serialize)]
 struct DeskLimb<'a> {
     code: &'a str,
     name: &'a str,
@@ -136,7 +144,7 @@ struct TermCode<'a> {
 struct DeskCodes<'a> {
     limbs: Vec<DeskLimb<'a>>,
     planes: Vec<NamedCode<'a>>,
-    structures: Vec<NamedCode<'a>>,
+    structures: Vec<DeskStructure<'a>>,
     terms: Vec<TermCode<'a>>,
 }
 
@@ -256,7 +264,7 @@ impl Desk {
                 .map(|one| NamedCode { code: &one.code, name: &one.name })
                 .collect(),
             structures: (self.protocols.structures.iter())
-                .map(|one| NamedCode { code: &one.code, name: &one.name })
+                .map(|one| DeskStructure { code: &one.code, name: &one.name, groups: &one.groups })
                 .collect(),
             terms: (self.protocols.values.iter())
                 .map(|one| TermCode {

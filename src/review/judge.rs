@@ -103,7 +103,7 @@ fn stays_what_it_is(call: &LoggedCall, act: &Act) -> Result<(), Refusal> {
 }
 
 fn addition_fits(desk: &Desk, exam: &Exam, sample: u64, act: &Act) -> Result<String, Refusal> {
-    moment_fits(sample)?;
+    moment_fits(exam, sample)?;
     if *act != Act::Save {
         let at = exam.instant_of(sample);
         let before = exam.calls.iter().rfind(|call| call.said_at <= at);
@@ -114,7 +114,7 @@ fn addition_fits(desk: &Desk, exam: &Exam, sample: u64, act: &Act) -> Result<Str
 
 fn move_fits(exam: &Exam, seq: Seq, sample: u64) -> Result<String, Refusal> {
     let call = own_call(exam, seq)?;
-    moment_fits(sample)?;
+    moment_fits(exam, sample)?;
     let movable =
         matches!(call.act, Act::View(_) | Act::Setting(_) | Act::Finding(_) | Act::Value(_) | Act::Save);
     if call.call.corrects || !movable {
@@ -152,9 +152,15 @@ fn own_call(exam: &Exam, seq: Seq) -> Result<&LoggedCall, Refusal> {
     }
 }
 
-fn moment_fits(sample: u64) -> Result<(), Refusal> {
-    if seconds(sample) > EXAM_S_MAX {
-        return wrong("that is later than any exam can last", "give the time since the start of the exam");
+/// Nothing was said after the recording; where it was never closed nobody knows how long it went on.
+fn moment_fits(exam: &Exam, sample: u64) -> Result<(), Refusal> {
+    let recorded_s = seconds(exam.n_samples.max(exam.last_sample()));
+    let most_s = if exam.closed.is_some() && recorded_s > 0.0 { recorded_s } else { EXAM_S_MAX };
+    if seconds(sample) > most_s {
+        return wrong(
+            format!("{:.1} s is later than the recording, which ends at {most_s:.1} s", seconds(sample)),
+            "give the time since the start of the exam",
+        );
     }
     Ok(())
 }
@@ -241,6 +247,19 @@ pub(super) fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<()
     }
 }
 
+/// The limb has the structure.
+fn structure_fits(desk: &Desk, structure: Option<&String>, limb: Option<&String>) -> Result<(), Refusal> {
+    let known = structure.and_then(|code| desk.protocols.structure(code));
+    let limb = limb.and_then(|code| desk.protocols.limb(code));
+    match (known, limb) {
+        (Some(known), Some(limb)) if !known.is_of(&limb.group) => wrong(
+            format!("the {} has no {}", limb.name, known.name),
+            "choose a structure that this limb has, or correct the limb first",
+        ),
+        _ => Ok(()),
+    }
+}
+
 /// Every code is known, and the limb has the zone in the schemes of the exam.
 fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&LimbCode>) -> Result<(), Refusal> {
     let View { limb: own, zone, level_cm, plane, structure, .. } = place;
@@ -256,6 +275,7 @@ fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&LimbCode>) -
     if let Some(code) = unknown.into_iter().flatten().next() {
         return wrong(format!("`{code}` is not known to the protocols"), "choose one from the list");
     }
+    structure_fits(desk, structure.as_ref(), limb)?;
     if let Some(level) = level_cm {
         let length = |limb: &str| {
             protocols.limb(limb).and_then(|limb| exam.header.limb_lengths_cm.get(&limb.group)).copied()

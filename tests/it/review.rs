@@ -195,6 +195,33 @@ fn what_makes_no_sense_is_refused_in_words_and_nothing_is_written() {
 }
 
 #[test]
+fn a_moment_after_the_recording_and_a_structure_of_other_limbs_are_refused() {
+    let folder = folder();
+    let at = support::header().started_at;
+    let closed = Event::Closed { reason: "end of exam".to_owned().into(), samples: 24 * 16_000 };
+    journal::Journal::open(folder.path()).unwrap().append(at, 24 * 16_000, &closed).unwrap();
+    let desk = Served::start(folder.path(), 0);
+    let exam = desk.exam();
+    let (view, seen) = (seq_of(&exam, "view"), exam["version"].as_u64().unwrap());
+    let structures = exam["codes"]["structures"].as_array().unwrap();
+    let hind_only =
+        structures.iter().find(|one| one["groups"] == json!(["hind"])).expect("a structure of hind limbs");
+    let late = |sample: u64| json!({"change": "add", "sample": sample, "act": {"kind": "save"}});
+    let of_hind = json!({"change": "label", "still": "2.25.7", "place": {"limb": "LF", "structure": hind_only["code"]}});
+    let moved = json!({"change": "move", "seq": view, "sample": 25 * 16_000});
+    for (wrong, reason) in [
+        (late(25 * 16_000), "later than the recording"),
+        (moved, "later than the recording"),
+        (of_hind, "has no"),
+    ] {
+        let (status, told) = desk.change("Robin", seen, &wrong);
+        assert_eq!(status, 422, "{wrong}: {told}");
+        assert!(told["message"].as_str().unwrap().contains(reason), "{told}");
+    }
+    assert_eq!(desk.change("Robin", seen, &late(11 * 16_000)).0, 200);
+}
+
+#[test]
 fn who_had_not_seen_the_others_change_is_told_and_overwrites_nothing() {
     let folder = folder();
     let desk = Served::start(folder.path(), 0);

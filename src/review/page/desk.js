@@ -308,6 +308,8 @@ document.addEventListener("keydown", (event) => {
   const act = acts[event.key.toLowerCase()] ?? ALWAYS[event.key.toLowerCase()]?.[1];
   if (!act || !exam) return;
   event.preventDefault();
+  // A key held down is one wish, not many.
+  if (event.repeat) return;
   act();
 });
 

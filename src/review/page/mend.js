@@ -16,15 +16,28 @@ function zonesOf(exam, limb) {
   return [...new Set(limbs.flatMap((one) => one.zones))].map((zone) => [zone, zone]);
 }
 
-/** Fields for a place; the zones follow the limb. */
-function placeFields(exam, place) {
+/** What limbs of this group have; without a limb everything. */
+function structuresOf(exam, limb) {
+  const group = exam.codes.limbs.find((one) => one.code === limb)?.group;
+  const has = (one) => !group || !one.groups.length || one.groups.includes(group);
+  return exam.codes.structures.filter(has).map((one) => [one.code, one.name]);
+}
+
+/** Fields for a place; zones and structures follow the limb. `current` is the limb that counts where none is chosen. */
+function placeFields(exam, place, current = place.limb) {
   const zone = make("div", { class: "cell" });
-  const putZones = (limb, value) => fill(zone, choice("zone", "Zone", zonesOf(exam, limb), value));
-  putZones(place.limb, place.zone);
-  const box = make("div", { class: "row" }, PARTS.map(([part, label, list]) => part === "zone" ? zone
-    : make("div", { class: "cell" }, choice(part, label, exam.codes[list].map((one) => [one.code, one.name]), place[part]))));
+  const structure = make("div", { class: "cell" });
+  const follow = (limb, zoneNow, structureNow) => {
+    fill(zone, choice("zone", "Zone", zonesOf(exam, limb), zoneNow));
+    fill(structure, choice("structure", "Structure", structuresOf(exam, limb), structureNow));
+  };
+  follow(place.limb || current, place.zone, place.structure);
+  const own = { zone, structure };
+  const box = make("div", { class: "row" }, PARTS.map(([part, label, list]) => own[part]
+    ?? make("div", { class: "cell" }, choice(part, label, exam.codes[list].map((one) => [one.code, one.name]), place[part]))));
   box.querySelector("[name=limb]").addEventListener("change", (event) => {
-    putZones(event.target.value, box.querySelector("[name=zone]").value);
+    const now = (part) => box.querySelector(`[name=${part}]`).value;
+    follow(event.target.value || current, now("zone"), now("structure"));
   });
   return box;
 }
@@ -89,7 +102,7 @@ export function mendCall(exam, call, change) {
   if (act.kind === "value") fields.push(valueFields(exam, act));
   if (act.kind === "finding") fields.push(findingField(act.term));
   const place = own ? act : call;
-  fields.push(placeFields(exam, place));
+  fields.push(placeFields(exam, place, call.limb));
   const lead = own ? `Heard: “${call.words}”. A new place applies to everything said after it, up to the next new place.`
     : `Heard: “${call.words}”. A place entered here moves this call only.`;
   openForm(`Correct call ${call.seq}`, lead, fields, async (form, why) => {
@@ -105,8 +118,15 @@ export function mendCall(exam, call, change) {
 
 /** Seconds since the start out of "1:02.5" or "62.5"; none where it is no time. */
 function readTime(text) {
-  const parts = /^(?:(\d+):)?(\d+(?:\.\d+)?)$/.exec(text.trim());
-  return parts ? Number(parts[1] ?? 0) * 60 + Number(parts[2]) : null;
+  const parts = /^(?:(\d+):)?(\d+(?:[.,]\d+)?)$/.exec(text.trim());
+  return parts ? Number(parts[1] ?? 0) * 60 + Number(parts[2].replace(",", ".")) : null;
+}
+
+/** A number from 0 upwards, with a point or a comma before its decimals; nothing else is guessed at. */
+export function readNumber(text) {
+  const number = /^\d+(?:[.,]\d+)?$/.test(text.trim()) ? Number(text.trim().replace(",", ".")) : NaN;
+  if (!Number.isFinite(number)) throw new Error(`“${text.trim()}” is not a number from 0 upwards. Enter it such as 3.4 or 3,4.`);
+  return number;
 }
 
 const SAMPLES_PER_S = 16000;
@@ -154,7 +174,7 @@ export function addCall(exam, at, change) {
 }
 
 function readValue(form) {
-  const amount = { number: Number(form.elements.number.value) };
+  const amount = { number: readNumber(form.elements.number.value) };
   if (form.elements.unit.value) amount.unit = form.elements.unit.value;
   return { term: form.elements.term.value, amount };
 }
@@ -173,7 +193,7 @@ function valueFields(exam, act) {
   term.querySelector("select").addEventListener("change", (event) => putUnits(event.target.value));
   return make("div", { class: "row" }, make("div", { class: "cell" }, term),
     make("p", { class: "field cell" }, make("label", { for: "f-number" }, "Number"),
-      make("input", { id: "f-number", name: "number", type: "number", step: "any", min: "0", value: String(act.amount.number), required: true })), unit);
+      make("input", { id: "f-number", name: "number", inputmode: "decimal", maxlength: "12", autocomplete: "off", value: String(act.amount.number), required: true })), unit);
 }
 
 function mendedAct(act, form) {

@@ -11,5 +11,6 @@ mod light;
 mod looks;
 mod measures;
 mod printing;
+mod slips;
 mod touch;
 mod tracing;
