@@ -38,10 +38,27 @@ async function load() {
   if (first) performance.mark("exam shown");
 }
 
+/** Asks before a signed record becomes a draft again. */
+function mayChange() {
+  if (exam.record.exam.status !== "signed") return Promise.resolve(true);
+  return new Promise((answered) => {
+    const dialog = make("dialog", { id: "signed-ask", "aria-labelledby": "signed-ask-title" });
+    const close = (answer) => { dialog.close(); dialog.remove(); answered(answer); };
+    dialog.append(make("h2", { id: "signed-ask-title" }, "This record is signed"),
+      make("p", {}, `A change makes it a draft again; ${exam.record.exam.signed.by} would have to sign once more.`),
+      make("p", { class: "buttons" }, make("button", { type: "button", onclick: () => close(false) }, "Leave it signed"),
+        make("button", { type: "button", class: "main", onclick: () => close(true) }, "Change it")));
+    dialog.addEventListener("cancel", (event) => { event.preventDefault(); close(false); });
+    document.body.append(dialog);
+    dialog.showModal();
+  });
+}
+
 /** Writes a change into the journal, then shows the exam as it stands after it. */
 async function change(what, why = "") {
   const by = find("by").value.trim();
   if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it is recorded with every change."); }
+  if (!(await mayChange())) throw new Error("Nothing was changed; the record is still signed.");
   const sent = ask("/api/change", { by, why, seen: exam.version, change: what });
   const { seq } = await (await working(find("doing"), "Writing the change", sent, "exam")).json();
   await load();
@@ -213,9 +230,10 @@ function buttons({ question, number, frame, call }) {
   }
   if (frame) {
     add("l", "Label by hand", () => mendStill(exam, number, change));
-    add("t", "Trace or measure", () => {
+    add("t", "Trace or measure", async () => {
       const figure = document.querySelector("#bench figure.still");
       if (!figure?.querySelector("img")) { say("This still cannot be shown, so nothing can be traced on it.", true); return; }
+      if (!(await mayChange())) return;
       tracing = true;
       traceOn(exam, frame, figure, () => find("by").value.trim(), change, async (written) => {
         tracing = false;
@@ -278,14 +296,31 @@ const addHere = () => addCall(exam, (exam && atHand().span?.[0]) ?? 0, change);
 
 const takeBack = (row) => settle({ change: "take_back", seq: row.seq }, `Taken back: ${row.what}`);
 
-/** Pressed again it takes back the change before; what was taken back comes again from the list, not by this key. */
+/** Everything this person did that counts, oldest first: changes, settlings, and typed or traced values. */
+function ownActs() {
+  const isOwn = (row) => row.by === find("by").value.trim();
+  const changes = exam.record.changes.filter((row) => !row.taken_back_by && !row.takes_back && isOwn(row));
+  const entries = (exam.record.entries ?? []).filter(isOwn).map((row) => ({ seq: row.seq, what: [row.term, row.number, row.unit].filter((part) => part !== undefined).join(" ") }));
+  return [...changes, ...entries].sort((one, other) => one.seq - other.seq);
+}
+
+/** Pressed again it takes back what was done before that. */
 function lastOwn() {
-  const own = exam.record.changes.filter((row) => !row.taken_back_by && !row.takes_back && row.by === find("by").value.trim()).at(-1);
-  if (own) takeBack(own); else say("You have no change to take back.");
+  const own = ownActs().at(-1);
+  if (own) settle({ change: "take_back", seq: own.seq }, `Taken back: ${own.what}. Press Y to do it again`); else say("You have nothing to take back.");
+}
+
+/** Does again what was taken back last, unless something was done since. */
+function again() {
+  const { changes } = exam.record;
+  const isUndo = (row) => row.takes_back && !changes.find((one) => one.seq === row.takes_back)?.takes_back;
+  const undone = changes.filter((row) => isUndo(row) && !row.taken_back_by && row.by === find("by").value.trim()).at(-1);
+  if (!undone || (ownActs().at(-1)?.seq ?? 0) > undone.seq) { say("There is nothing to do again."); return; }
+  settle({ change: "take_back", seq: undone.seq }, `Done again: ${undone.was}`);
 }
 
 const ALWAYS = {
-  j: ["Next open question", () => step(1)], k: ["Previous question", () => step(-1)], z: ["Take back your last change", lastOwn], n: ["Add a call that was not heard", addHere], p: ["Print the report of the exam as it is now", printForm],
+  j: ["Next open question", () => step(1)], k: ["Previous question", () => step(-1)], z: ["Take back the last thing you did", lastOwn], y: ["Do again what you took back", again], n: ["Add a call that was not heard", addHere], p: ["Print the report of the exam as it is now", printForm],
   "+": ["Zoom in on the timeline", () => zoom(1.5)], "-": ["Zoom out on the timeline", () => zoom(1 / 1.5)], "?": ["Show these keys", showKeys],
 };
 const OFTEN = [["Space", "Play what was said, or stop"], ["1 to 9", "Choose that label"], ["A", "Accept as it is"], ["L", "Label the still by hand"],

@@ -137,6 +137,14 @@ fn the_record_is_signed_after_a_look_at_what_is_open_and_a_change_makes_a_draft_
         assert!(verified.status.success(), "{}", String::from_utf8_lossy(&verified.stdout));
         page.run("document.querySelector('#bench').focus()").await;
         page.press("a").await;
+        page.until("document.querySelector('#signed-ask[open]')").await;
+        page.click("#signed-ask button").await;
+        page.until("!document.querySelector('#signed-ask')").await;
+        assert_eq!(page.text("#status").await, "Signed", "left as it is");
+        page.run("document.querySelector('#bench').focus()").await;
+        page.press("a").await;
+        page.until("document.querySelector('#signed-ask[open]')").await;
+        page.click("#signed-ask button.main").await;
         page.until("document.querySelector('#status').textContent === 'Draft'").await;
         assert!(page.text("#signed").await.contains("1 change since"));
     });

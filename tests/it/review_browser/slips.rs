@@ -61,3 +61,31 @@ fn a_form_offers_only_the_structures_that_the_limb_has() {
         assert_eq!(page.run(&offered).await, false);
     });
 }
+
+#[test]
+fn what_was_done_last_is_taken_back_and_done_again_values_and_settlings_alike() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        page.click("#call-add").await;
+        page.until("document.querySelector('#form[open]')").await;
+        page.find("#f-kind").await.select_by_value("save").await.unwrap();
+        write(page, "#f-time", "0:30").await;
+        page.click("#form button.main").await;
+        changes_shown(page, 1).await;
+        let open = open_questions(page).await;
+        page.run("document.querySelector('#bench').focus()").await;
+        page.press("a").await;
+        changes_shown(page, 2).await;
+        assert_eq!(open_questions(page).await, open - 1);
+        page.press("z").await;
+        changes_shown(page, 3).await;
+        assert_eq!(open_questions(page).await, open, "the settling was done last");
+        page.press("y").await;
+        changes_shown(page, 4).await;
+        assert_eq!(open_questions(page).await, open - 1, "settled again");
+        page.press("y").await;
+        page.until("document.querySelector('#said').textContent.includes('nothing to do again')").await;
+        assert!(call(served, |call| call["added"] == true).is_some(), "the call was not touched");
+    });
+}
