@@ -1,5 +1,5 @@
 // The desk: what is at hand, the keys, and news from other browsers.
-import { make, find, fill, keep, say, ask, clock, key, quoted } from "./make.js";
+import { make, find, fill, keep, say, ask, clock, key, placeTime, quoted } from "./make.js";
 import { stillsBeside, lamp, stillCards, placeWords, statusWords, doubtWords } from "./still.js";
 import { setLine, play, showAt, zoom } from "./line.js";
 import { addCall, moveCall, mendCall, mendStill, mendClock, printForm, signForm, toldOfForm } from "./mend.js";
@@ -121,15 +121,16 @@ function head() {
   const name = info.horse.name ?? info.horse.id ?? "Unnamed horse";
   find("horse").textContent = name;
   document.title = `${name}: review desk`;
-  const day = new Date(info.started_at).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" });
+  const day = placeTime(info.started_at, info.utc_offset_s, "long");
   find("facts").textContent = [day, info.person && `scanned by ${info.person}`, `${frames.length} stills`, `${calls.length} calls`].filter(Boolean).join(", ");
   find("cautions").textContent = exam.record.cautions;
   find("status").textContent = info.status === "signed" ? "Signed" : "Draft";
   const { signed } = info;
-  const when = signed && new Date(signed.at).toLocaleString("en-GB", { dateStyle: "long", timeStyle: "short" });
+  const when = signed && placeTime(signed.at, info.utc_offset_s, "long");
   const since = signed?.changes_since === 1 ? "1 change since" : `${signed?.changes_since} changes since`;
   find("signed").textContent = !signed ? "" : `${info.status === "signed" ? "by" : "Changed since it was signed by"} ${signed.by}, licence ${signed.licence}, ${when}${info.status === "signed" ? "." : `; ${since}.`}`;
-  const done = exam.record.changes.filter((row) => !row.taken_back_by).length;
+  // What was taken back, and the taking back itself, count as nothing.
+  const done = exam.record.changes.filter((row) => !row.taken_back_by && !row.takes_back).length;
   find("open-count").textContent = `${exam.questions.length} open, ${done} corrected or settled`;
   Object.assign(find("open-bar"), { max: Math.max(1, exam.questions.length + done), value: done });
 }
@@ -283,7 +284,7 @@ function changeTable() {
   return make("table", {},
     make("thead", {}, make("tr", {}, ["When", "By", "What", "Before", "Why", ""].map((word) => make("th", { scope: "col" }, word)))),
     make("tbody", {}, changes.toReversed().map((row) => make("tr", { class: row.taken_back_by ? "gone" : null },
-      make("td", {}, new Date(row.at).toLocaleString("en-GB", { dateStyle: "short", timeStyle: "short" })), make("td", {}, row.by),
+      make("td", {}, placeTime(row.at, exam.record.exam.utc_offset_s)), make("td", {}, row.by),
       make("td", {}, row.taken_back_by ? "taken back: " : "", row.what), make("td", {}, row.was), make("td", {}, row.why),
       make("td", {}, row.taken_back_by ? null : make("button", { type: "button", "aria-label": `Take back: ${row.what}`, onclick: () => takeBack(row) }, "Take back"))))));
 }
@@ -370,7 +371,7 @@ function follow() {
     const before = exam?.version;
     try { await load(); } catch (error) { say(error.message, true); return; }
     const others = exam.record.changes.filter((row) => row.seq > before && row.by !== find("by").value.trim());
-    if (before && others.length) say(`${others.at(-1).by}: ${others.at(-1).what}`);
+    if (before && others.length) say(`${others.at(-1).by}: ${others.at(-1).what}`, false, true);
   });
   news.addEventListener("error", () => { document.body.classList.add("alone"); });
   news.addEventListener("open", () => { document.body.classList.remove("alone"); });

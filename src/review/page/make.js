@@ -32,11 +32,11 @@ export function keep(node, children) {
 export const quoted = (text) => text.replace(/`([^`]*)`/g, "“$1”").replace(/^./u, (first) => first.toUpperCase());
 
 /** Says something to everybody; screen readers hear it. */
-export function say(text, bad = false) {
+export function say(text, bad = false, isNews = false) {
   const place = find(bad ? "alarm" : "said");
-  place.textContent = "";
+  // An alarm does not stay beside the success that followed it; what others did ends nobody's alarm.
+  for (const one of isNews ? [place] : [find("alarm"), find("said")]) { one.textContent = ""; clearTimeout(one.timer); }
   requestAnimationFrame(() => { place.textContent = text; });
-  clearTimeout(place.timer);
   place.timer = setTimeout(() => { place.textContent = ""; }, bad ? 12000 : 6000);
 }
 
@@ -65,6 +65,15 @@ export function clock(seconds) {
   const whole = Math.max(0, seconds);
   const minutes = Math.floor(whole / 60);
   return `${minutes}:${(whole - minutes * 60).toFixed(1).padStart(4, "0")}`;
+}
+
+/** Day and time at the place of the exam, with its zone: the same on every computer that shows it. */
+export function placeTime(instant, offsetS, dateStyle = "short") {
+  const minutes = Math.abs(Math.round(offsetS / 60));
+  const two = (number) => String(number).padStart(2, "0");
+  const zone = `UTC${offsetS < 0 ? "-" : "+"}${two(Math.floor(minutes / 60))}:${two(minutes % 60)}`;
+  const there = new Date(new Date(instant).getTime() + offsetS * 1000);
+  return `${there.toLocaleString("en-GB", { dateStyle, timeStyle: "short", timeZone: "UTC" })} (${zone})`;
 }
 
 export const key = (text) => make("kbd", {}, text);

@@ -89,3 +89,20 @@ fn what_was_done_last_is_taken_back_and_done_again_values_and_settlings_alike() 
         assert!(call(served, |call| call["added"] == true).is_some(), "the call was not touched");
     });
 }
+
+#[test]
+fn what_was_taken_back_counts_as_nothing_and_times_name_the_zone_of_the_place() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, .. } = &desk;
+        let before = page.text("#open-count").await;
+        page.run("document.querySelector('#bench').focus()").await;
+        page.press("a").await;
+        changes_shown(page, 1).await;
+        assert!(page.text("#open-count").await.ends_with("1 corrected or settled"));
+        assert!(page.text("#changes-in tbody td").await.contains("(UTC+"), "the exam names its zone");
+        page.press("z").await;
+        changes_shown(page, 2).await;
+        assert_eq!(page.text("#open-count").await, before);
+    });
+}
