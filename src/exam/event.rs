@@ -282,9 +282,10 @@ pub enum Outcome {
 pub struct Settled {
     /// The `heard` event that was asked about.
     pub heard_seq: Seq,
-    /// `yes`, `no`, `first`, `second`, or `again` when the call was said again.
+    /// `yes`, `no`, `first`, `second`, `again` when the call was said again, `goes on` when another call followed the
+    /// end of the exam, or `nothing` when nobody objected to it.
     pub answer: String,
-    /// How it was given: `voice` or `key`.
+    /// How it was given: `voice`, `key`, or by `time` alone.
     pub by: String,
     /// The words of the reading that was taken; none where none was.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -10,11 +10,14 @@ use crate::exam::fold::Exam;
 use crate::exam::place::Place;
 use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::progress::Progress;
+use crate::knowledge::record::CoverageRow;
 use crate::language::closed_sets::Ask;
 use crate::protocol::Protocols;
 
 /// Views named in an answer; of the rest only the number is told.
 const VIEWS_MAX: usize = 3;
+/// Words that the voice says in three seconds, at 160 a minute.
+const WORDS_MAX: usize = 8;
 
 /// The answer to a question; none for one that this program cannot answer.
 #[must_use]
@@ -34,24 +37,62 @@ fn whereabouts(exam: &Exam, protocols: &Protocols) -> String {
     if place.is_empty() { "no limb has been called yet".to_owned() } else { place }
 }
 
-/// Views of the limb in force that nobody saved or left out on purpose.
+/// Views of the current limb that nobody saved or left out on purpose.
 fn left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> String {
-    let Some(limb) = exam.context.limb.as_deref() else { return "no limb has been called yet".to_owned() };
-    let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
-    let open = rows.iter().filter(|row| row.limb == limb && row.saves == 0 && !row.not_done);
-    let names: Vec<String> = open
-        .map(|row| {
-            let plane = protocols.plane(&row.plane).map_or(row.plane.as_str(), |plane| &plane.name);
-            format!("zone {} {plane}", row.zone)
-        })
-        .collect();
-    let more = names.len().saturating_sub(VIEWS_MAX);
-    let named = names.into_iter().take(VIEWS_MAX).collect::<Vec<_>>().join(", ");
+    if exam.context.limb.is_none() {
+        return "no limb has been called yet".to_owned();
+    }
+    let open = open_views(exam, progress, protocols);
+    let more = open.len().saturating_sub(VIEWS_MAX);
+    let name = |row: &CoverageRow| {
+        let plane = protocols.plane(&row.plane).map_or(row.plane.as_str(), |plane| &plane.name);
+        format!("zone {} {plane}", row.zone)
+    };
+    let named = open.iter().take(VIEWS_MAX).map(name).collect::<Vec<_>>().join(", ");
     match (named.is_empty(), more) {
         (true, _) => "nothing is left on this limb".to_owned(),
         (false, 0) => named,
         (false, more) => format!("{named}, and {more} more"),
     }
+}
+
+fn open_views(exam: &Exam, progress: &Progress, protocols: &Protocols) -> Vec<CoverageRow> {
+    let limb = exam.context.limb.as_deref();
+    let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
+    let is_open = |row: &CoverageRow| row.saves == 0 && !row.not_done;
+    rows.into_iter().filter(|row| limb == Some(row.limb.as_str()) && is_open(row)).collect()
+}
+
+/// The zones that the answer to "what is left" names, by limb and zone.
+#[must_use]
+pub fn named_as_left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> Vec<(String, String)> {
+    let open = open_views(exam, progress, protocols);
+    open.into_iter().take(VIEWS_MAX).map(|row| (row.limb, row.zone)).collect()
+}
+
+/// As much of an answer as is said in three seconds; the screen has all of it.
+#[must_use]
+pub fn brief(answer: &str) -> String {
+    const MORE: &str = ", and more";
+    let words = |text: &str| text.split_whitespace().map(n_words).sum::<usize>();
+    if words(answer) <= WORDS_MAX {
+        return answer.to_owned();
+    }
+    let mut said = String::new();
+    for part in answer.split(", ") {
+        let longer = if said.is_empty() { part.to_owned() } else { format!("{said}, {part}") };
+        if !said.is_empty() && words(&longer) + words(MORE) > WORDS_MAX {
+            break;
+        }
+        said = longer;
+    }
+    said + MORE
+}
+
+/// A code such as `2A` is spoken as two words, and so is a number of two figures.
+fn n_words(word: &str) -> usize {
+    let is_code = word.starts_with(|first: char| first.is_ascii_digit());
+    if is_code { word.chars().filter(|c| c.is_alphanumeric()).count().max(1) } else { 1 }
 }
 
 /// The last number said of this limb, as it counts.

@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::exam::call::{Act, Amount, Call, Finding, Problem, View};
+use crate::exam::call::{Act, Amount, Call, Command, Finding, Problem, View};
 use crate::exam::context::Context;
 use crate::exam::parse::Parsed;
 use crate::knowledge::step::Step;
@@ -67,6 +67,11 @@ pub enum Doubt {
     Odd {
         /// What is odd about it.
         message: String,
+    },
+    /// The exam was ended while views are missing.
+    Unfinished {
+        /// How many.
+        missing: usize,
     },
 }
 
@@ -132,6 +137,21 @@ pub fn question(
     };
     offers.iter_mut().flat_map(|offer| &mut offer.calls).for_each(confirm);
     Some(SpokenQuestion { doubt, offers })
+}
+
+/// The question that an end of the exam gives rise to while so many views are missing.
+#[must_use]
+pub fn end_anyway(utterance: &Utterance, parsed: &Parsed, missing: usize) -> Option<SpokenQuestion> {
+    let is_sure = !utterance.rejected && !utterance.unsure && holds_calls(parsed);
+    if missing == 0 || !is_sure || !parsed.calls.iter().any(ends) {
+        return None;
+    }
+    let offers = vec![Offer { words: utterance.text(), calls: parsed.calls.clone() }];
+    Some(SpokenQuestion { doubt: Doubt::Unfinished { missing }, offers })
+}
+
+fn ends(call: &Call) -> bool {
+    call.act == Act::Command(Command::EndOfExam)
 }
 
 /// Calls that can be held back: notes and answers are not, for words follow them or nobody waits for them.
@@ -210,6 +230,7 @@ impl SpokenQuestion {
             [one] => match &self.doubt {
                 Doubt::Sides { name } => format!("{}? {name}?", one.words),
                 Doubt::Limb { name } => format!("{name}?"),
+                Doubt::Unfinished { missing } => format!("{missing} views missing, end anyway?"),
                 _ => format!("{}?", one.words),
             },
             [] => String::new(),
@@ -219,6 +240,9 @@ impl SpokenQuestion {
     /// How it can be answered, for the eye.
     #[must_use]
     pub fn answers(&self) -> &'static str {
+        if self.counts_by_itself() {
+            return "yes, no, or go on; without an answer it ends";
+        }
         if self.offers.len() > 1 { "first, second, no, or say it again" } else { "yes, no, or say it again" }
     }
 
@@ -236,6 +260,9 @@ impl SpokenQuestion {
                 format!("asked back: {words}; the sides had other names before, and this is {name}")
             }
             Doubt::Odd { message } => format!("asked back: {words}; {message}"),
+            Doubt::Unfinished { missing } => {
+                format!("asked back: {words}, because {missing} views are missing")
+            }
         };
         Problem { message, help: "listen to it; if it was a call, add it by hand".to_owned() }
     }
@@ -256,13 +283,31 @@ impl SpokenQuestion {
             [] => AnswerMeaning::Other,
             calls => match self.offers.iter().position(|offer| acts(&offer.calls) == acts(calls)) {
                 // Who says such a thing twice means it.
-                Some(offer) if matches!(self.doubt, Doubt::Jump { .. } | Doubt::Odd { .. }) => {
+                Some(offer)
+                    if matches!(
+                        self.doubt,
+                        Doubt::Jump { .. } | Doubt::Odd { .. } | Doubt::Unfinished { .. }
+                    ) =>
+                {
                     AnswerMeaning::Take(offer)
                 }
                 Some(_) => AnswerMeaning::Again,
                 None => AnswerMeaning::Other,
             },
         }
+    }
+
+    /// What was heard is sure, and counts where nobody answers: the person may have gone.
+    #[must_use]
+    pub fn counts_by_itself(&self) -> bool {
+        matches!(self.doubt, Doubt::Unfinished { .. })
+    }
+
+    /// What was not asked about, and counts even after a no: a save said together with the end of the exam.
+    #[must_use]
+    pub fn kept_after_no(&self) -> Vec<Call> {
+        let calls = self.offers.iter().filter(|_| self.counts_by_itself()).flat_map(|offer| &offer.calls);
+        calls.filter(|call| !ends(call)).cloned().collect()
     }
 
     /// What `yes`, `no`, `first` or `second` means here.

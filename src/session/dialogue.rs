@@ -5,11 +5,11 @@
 //! Never: I/O; acts on what it has asked about before the answer, or on its own voice.
 //! Tested in: `tests/it/dialogue.rs`; with sound in `tests/sound/listen.rs`.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 
-use crate::clock::{Anchor, SAMPLE_RATE_HZ};
+use crate::clock::Anchor;
 use crate::exam::attend::Attention;
 use crate::exam::call::{Act, Call};
 use crate::exam::context::Context;
@@ -21,9 +21,8 @@ use crate::exam::parse::Parsed;
 use crate::exam::place::Place;
 use crate::exam::seq::Seq;
 use crate::knowledge::progress::Progress;
-use crate::knowledge::rows::refused_in_words;
 use crate::protocol::Protocols;
-use crate::session::answer::answer;
+use crate::session::answer::{answer, brief};
 use crate::session::effect::{Arrival, Effect, Expected, HeardUtterance, Input};
 use crate::session::exam_log::ExamLog;
 use crate::session::forgotten::{ExamState, Left, is_meant, is_saved_by_word, left};
@@ -31,8 +30,9 @@ use crate::session::notice::{Notice, ScreenChange};
 use crate::session::open_question::OpenQuestion;
 use crate::session::own_voice::OwnVoice;
 use crate::session::prompts::reaches_back;
-use crate::session::stills::AwaitedStills;
+use crate::session::stills::{AwaitedStills, file_name, refused};
 use crate::session::tone::Tone;
+use crate::session::unsaid::Unsaid;
 use crate::speech::utterance::Utterance;
 
 /// Who listens to what the program asks.
@@ -98,7 +98,9 @@ pub struct Dialogue {
     pub(super) options: DialogueOptions,
     pub(super) open: Option<OpenQuestion>,
     pub(super) own_voice: OwnVoice,
-    stills: Option<AwaitedStills>,
+    pub(super) stills: Option<AwaitedStills>,
+    /// When the lines of stills from before the exam was resumed were written, by the sample.
+    earlier_stills: Vec<u64>,
     counts: Counts,
     expected: Expected,
     effects: Vec<Effect>,
@@ -108,6 +110,12 @@ pub struct Dialogue {
     pub(super) sides: Option<usize>,
     /// That no limb was called was asked aloud.
     pub(super) limb_was_asked: bool,
+    /// Limbs and zones that were named as missing.
+    pub(super) named: BTreeSet<(String, String)>,
+    /// Views missing when a limb was summed up last.
+    pub(super) summed_up: BTreeMap<String, usize>,
+    /// What waits to be said until nobody speaks.
+    pub(super) unsaid: Unsaid,
 }
 
 /// What was written of an utterance or an answer.
@@ -144,7 +152,10 @@ impl Dialogue {
         anchor: Anchor,
         resumed: Event,
     ) -> Result<(Self, Vec<Effect>), FoldError> {
+        let is_still = |line: &&ExamEvent| matches!(line.event, Event::Frame(_));
+        let earlier_stills = lines.events.iter().filter(is_still).map(|line| line.sample).collect();
         let mut this = Self::with(ExamLog::resume(lines, anchor.clone(), protocols)?);
+        this.earlier_stills = earlier_stills;
         let calls: Vec<Call> = this.exam().calls.iter().map(|logged| logged.call.clone()).collect();
         this.mind_sides(&calls);
         this.note(anchor.sample, resumed);
@@ -168,13 +179,23 @@ impl Dialogue {
             foreign: BTreeSet::new(),
             sides: None,
             limb_was_asked: false,
+            earlier_stills: Vec::new(),
+            named: BTreeSet::new(),
+            summed_up: BTreeMap::new(),
+            unsaid: Unsaid::default(),
         }
     }
 
     /// From now on, at the sample `now`, it reckons with these.
     pub fn set(&mut self, options: DialogueOptions, now: u64) {
         self.options = options;
-        self.stills = options.export_delay.map(|delay| AwaitedStills::new(delay, now));
+        self.stills = options.export_delay.map(|delay| AwaitedStills::new(delay, now, &self.earlier_stills));
+    }
+
+    /// The views of which a still has arrived, for the map.
+    #[must_use]
+    pub fn views_with_stills(&self) -> Vec<Place> {
+        self.stills.as_ref().map(|stills| stills.views(self.log.exam())).unwrap_or_default()
     }
 
     /// The exam as it stands.
@@ -225,6 +246,7 @@ impl Dialogue {
             Input::Utterance(heard) => self.utterance(*heard, now),
             Input::Key(given) => self.key(given, now),
             Input::OwnVoice => self.hear_own_voice(now),
+            Input::Floor(floor) => self.mind_floor(floor, now),
             Input::Time => {
                 self.expire_question(now);
                 self.mind_stills(now, Mind::Due);
@@ -251,8 +273,7 @@ impl Dialogue {
     fn utterance(&mut self, heard: HeardUtterance, now: u64) {
         let HeardUtterance { mut utterance, parsed, rival, arrival } = heard;
         if self.open.as_ref().is_some_and(|open| utterance.span.from > open.until) {
-            self.close_question();
-            self.tell(Notice::Listening, "no answer: left open for review");
+            self.give_up_question(now);
         }
         utterance.unsure |= arrival == Arrival::Broken;
         if arrival == Arrival::SwitchedOff {
@@ -298,7 +319,7 @@ impl Dialogue {
             Outcome::NotUnderstood if doubted => self.sound(Tone::NotUnderstood),
             _ => {}
         }
-        self.tell(notice(written.outcome), &words);
+        self.tell(Notice::from(written.outcome), &words);
         self.reply(&written, now);
     }
 
@@ -317,7 +338,8 @@ impl Dialogue {
             if let Act::Question { ask } = &call.act
                 && let Some(said) = answer(*ask, self.log.exam(), self.log.progress(), self.log.protocols())
             {
-                self.say(&said, now);
+                self.name_missing(*ask);
+                self.say(&brief(&said), now);
                 self.tell(Notice::Answer, &said);
             }
         }
@@ -333,7 +355,7 @@ impl Dialogue {
             (Some(stills), view) if moved => stills.leave(view, at),
             (Some(_), _) => {}
             (None, Some(view)) if !is_saved_by_word(self.log.progress(), &view) => {
-                self.warn(&view, "was left without a save", now);
+                self.warn(&view, "was left without a save", "no save", now);
             }
             (None, _) => {}
         }
@@ -377,15 +399,19 @@ impl Dialogue {
         for left in
             lacking.into_iter().filter(|left| is_meant(self.log.progress(), &left.view)).collect::<Vec<_>>()
         {
-            self.warn(&left.view, "has no still", now);
+            self.warn(&left.view, "has no still", "no still", now);
         }
     }
 
-    fn warn(&mut self, view: &Place, what: &str, now: u64) {
-        let text = format!("{} {what}", view.view_in_words(self.log.protocols()));
+    /// Warns of a view: `what` is read, `short` is heard.
+    fn warn(&mut self, view: &Place, what: &str, short: &str, now: u64) {
+        let name = view.view_in_words(self.log.protocols());
         self.sound(Tone::Alarm);
-        self.say(&text, now);
-        self.tell(Notice::Forgotten, &text);
+        self.say(&format!("{short}: {name}"), now);
+        self.tell(Notice::Forgotten, &format!("{name} {what}"));
+        if let (Some(limb), Some(zone)) = (view.limb.clone(), view.zone.clone()) {
+            self.named.insert((limb, zone));
+        }
     }
 
     /// Writes an utterance and its calls.
@@ -443,18 +469,8 @@ impl Dialogue {
         self.effects.push(Effect::Sound(tone));
     }
 
-    /// Says a text; gives about how many samples that takes, or none without a voice.
-    pub(super) fn say(&mut self, text: &str, now: u64) -> Option<u64> {
-        if self.options.speech == Speech::Silent {
-            return None;
-        }
-        self.effects.push(Effect::Say(text.to_owned()));
-        if self.options.output == Output::Room {
-            self.own_voice.say(text, now);
-        }
-        // Two and a half words a second, as the voice speaks.
-        let words = text.split_whitespace().count() as u64;
-        Some(words * u64::from(SAMPLE_RATE_HZ) * 2 / 5)
+    pub(super) fn push(&mut self, effect: Effect) {
+        self.effects.push(effect);
     }
 
     pub(super) fn tell(&mut self, notice: Notice, text: &str) {
@@ -473,28 +489,4 @@ enum Mind {
     Due,
     /// All of them: nothing more will come.
     All,
-}
-
-/// The last part of a path, for the eye.
-/// Why the still of this id was not taken, in words; none where it was.
-fn refused(exam: &Exam, id: &str) -> Option<String> {
-    let (idx, frame) = exam.frames.iter().enumerate().find(|(_, frame)| frame.id == id)?;
-    let why = exam.refused(&exam.frames).get(idx).copied().flatten()?;
-    Some(refused_in_words(exam, frame, why))
-}
-
-fn file_name(path: &str) -> String {
-    let name = std::path::Path::new(path).file_name();
-    name.map_or_else(|| path.to_owned(), |name| name.to_string_lossy().into_owned())
-}
-
-fn notice(outcome: Outcome) -> Notice {
-    match outcome {
-        Outcome::Calls => Notice::Heard,
-        Outcome::NotUnderstood => Notice::NotUnderstood,
-        Outcome::Asked => Notice::Asked,
-        Outcome::Talk => Notice::Talk,
-        Outcome::Note => Notice::Note,
-        Outcome::Ignored => Notice::Ignored,
-    }
 }

@@ -51,6 +51,8 @@ pub enum Input {
     Key(&'static str),
     /// The program's own voice is in the air, up to this sample.
     OwnVoice,
+    /// Whether a person speaks just now.
+    Floor(Floor),
     /// Time has passed.
     Time,
     /// A still has arrived from the scanner; its file appeared at this sample.
@@ -87,6 +89,16 @@ pub enum Input {
         /// Why, for the journal.
         reason: CloseReason,
     },
+}
+
+/// Whether a person speaks just now.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Floor {
+    /// Nobody does: the program may.
+    #[default]
+    Free,
+    /// Somebody does.
+    Taken,
 }
 
 /// Something that is to be done, in this order.

@@ -19,7 +19,7 @@ use crate::frames::watch::{Arrived, Watch};
 use crate::knowledge::cautions::CAUTIONS;
 use crate::session::dialogue::{DialogueOptions, Listener, Output, Speech};
 use crate::session::ear::Ear;
-use crate::session::effect::{Arrival, Effect, Input};
+use crate::session::effect::{Arrival, Effect, Floor, Input};
 use crate::session::error::{SessionError, in_one_line};
 use crate::session::feedback::Feedback;
 use crate::session::gate::Gate;
@@ -118,6 +118,7 @@ impl Live {
         }
         let dialogue = session.dialogue();
         screen.take(dialogue.exam(), dialogue.progress(), &session.ear().protocols);
+        screen.stills_of(&dialogue.views_with_stills());
         if let Some(switch) = &switch {
             screen.has_switch(switch.terminal_key());
         }
@@ -298,6 +299,8 @@ impl Live {
         if self.output == Output::Earpiece && self.feedback.speaks() && self.session.is_spoken_to() {
             self.feedback.hush();
         }
+        let floor = if is_person && self.session.is_spoken_to() { Floor::Taken } else { Floor::Free };
+        self.step(Input::Floor(floor))?;
         if block.behind == 0 {
             self.grow(is_person)?;
         }

@@ -31,6 +31,8 @@ pub mod microphone;
 mod exam_log;
 mod own_voice;
 mod stills;
+mod unsaid;
+mod summary;
 mod open_question;
 mod prompts;
 pub mod dialogue;

@@ -5,6 +5,7 @@
 //! Never: I/O.
 //! Tested in: `tests/it/dialogue.rs`.
 
+use crate::exam::event::Outcome;
 use crate::exam::place::Place;
 
 /// What a line is about.
@@ -65,6 +66,19 @@ impl Notice {
             Notice::Switch => "switch",
             Notice::Listening => "",
             Notice::Fault => "FAULT",
+        }
+    }
+}
+
+impl From<Outcome> for Notice {
+    fn from(outcome: Outcome) -> Self {
+        match outcome {
+            Outcome::Calls => Notice::Heard,
+            Outcome::NotUnderstood => Notice::NotUnderstood,
+            Outcome::Asked => Notice::Asked,
+            Outcome::Talk => Notice::Talk,
+            Outcome::Note => Notice::Note,
+            Outcome::Ignored => Notice::Ignored,
         }
     }
 }

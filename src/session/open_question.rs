@@ -6,12 +6,14 @@
 //! Tested in: `tests/it/dialogue.rs`.
 
 use crate::clock::SAMPLE_RATE_HZ;
-use crate::exam::call::Act;
+use crate::exam::call::{Act, Call, Command};
 use crate::exam::event::{Event, Outcome, Settled, UtteranceEvent};
 use crate::exam::parse::Parsed;
 use crate::exam::seq::Seq;
 use crate::language::closed_sets::AnswerWord;
-use crate::session::ask::{ANSWER_WAIT_S, AnswerMeaning, AskContext, SpokenQuestion, question};
+use crate::session::ask::{
+    ANSWER_WAIT_S, AnswerMeaning, AskContext, Doubt, SpokenQuestion, end_anyway, question,
+};
 use crate::session::dialogue::Dialogue;
 use crate::session::effect::AnswerExpected;
 use crate::session::notice::{Notice, ScreenChange};
@@ -21,11 +23,19 @@ use crate::speech::utterance::Utterance;
 /// Samples of the longest answer.
 const ANSWER_MAX: u64 = 3 * SAMPLE_RATE_HZ as u64;
 
+/// An exam whose end was said surely ends after so many seconds in which nobody objects.
+const END_WAIT_S: u64 = 6;
+
 /// The call was said again instead of an answer.
 const AGAIN: &str = "again";
+/// Something else was called, so that the exam goes on.
+const GOES_ON: &str = "goes on";
+/// Nobody answered.
+const NOTHING: &str = "nothing";
 /// How an answer was given.
 const VOICE: &str = "voice";
 const KEY: &str = "key";
+const TIME: &str = "time";
 
 /// A question that waits for an answer.
 #[derive(Debug, Clone)]
@@ -55,7 +65,32 @@ impl Dialogue {
             protocols: self.log.protocols(),
             sides: self.sides,
         };
-        question(utterance, parsed, rival, now).filter(|_| self.attention.takes_calls(utterance))
+        question(utterance, parsed, rival, now)
+            .filter(|question| !self.was_sent_there(question))
+            .or_else(|| self.unfinished(utterance, parsed))
+            .filter(|_| self.attention.takes_calls(utterance))
+    }
+
+    /// The program itself has just named this zone as missing: that it is far is no reason to doubt it.
+    fn was_sent_there(&self, question: &SpokenQuestion) -> bool {
+        let limb = self.log.exam().context.limb.as_deref();
+        let calls = question.offers.iter().flat_map(|offer| &offer.calls);
+        let mut zones = calls.filter_map(|call| match &call.act {
+            Act::View(view) => view.zone.as_deref(),
+            _ => None,
+        });
+        let is_named =
+            |zone: &str| self.named.iter().any(|(of, one)| limb == Some(of.as_str()) && one == zone);
+        matches!(question.doubt, Doubt::Jump { .. }) && zones.all(is_named)
+    }
+
+    /// The end of an exam of which views are missing.
+    fn unfinished(&self, utterance: &Utterance, parsed: &Parsed) -> Option<SpokenQuestion> {
+        let ends = |call: &Call| call.act == Act::Command(Command::EndOfExam);
+        if !parsed.calls.iter().any(ends) {
+            return None;
+        }
+        end_anyway(utterance, parsed, self.summary().missing.len())
     }
 
     pub(super) fn ask(&mut self, utterance: Utterance, mut question: SpokenQuestion, now: u64) {
@@ -66,6 +101,9 @@ impl Dialogue {
         let problems = vec![question.problem()];
         let event = UtteranceEvent { utterance, outcome: Outcome::Asked, problems };
         let heard_seq = self.write(event, Vec::new()).heard_seq;
+        if question.counts_by_itself() {
+            self.tell_summary();
+        }
         self.wait_for_answer(heard_seq, question, now);
     }
 
@@ -79,7 +117,7 @@ impl Dialogue {
         let shown = format!("{aloud} ({})", question.answers());
         self.tell(Notice::Asked, &shown);
         self.show(ScreenChange::Question(Some(shown)));
-        let until = now + spoken.unwrap_or(0) + ANSWER_WAIT_S * u64::from(SAMPLE_RATE_HZ);
+        let until = now + spoken.unwrap_or(0) + wait(&question);
         self.open = Some(OpenQuestion { heard_seq, question, until });
         self.expect();
     }
@@ -123,12 +161,19 @@ impl Dialogue {
             }
             // Another call: the question is passed over, and stays open for the reviewer.
             AnswerMeaning::Other if !utterance.rejected && !utterance.unsure && !parsed.calls.is_empty() => {
+                if open.question.counts_by_itself() {
+                    let given = (GOES_ON.to_owned(), VOICE);
+                    self.settle(&open, &AnswerMeaning::Nothing, given, utterance.span.from, now);
+                }
                 self.stop_waiting();
                 self.take(utterance, parsed, rival, now);
             }
             // Talk, or not understood: the question still waits.
             AnswerMeaning::Other => {
-                self.open = Some(open);
+                // Whoever still speaks has not gone, and may have objected.
+                let stays = open.question.counts_by_itself() && !utterance.rejected;
+                let until = if stays { now + wait(&open.question) } else { open.until };
+                self.open = Some(OpenQuestion { until: until.max(open.until), ..open });
                 self.act(utterance, parsed, now);
             }
         }
@@ -146,8 +191,12 @@ impl Dialogue {
             AnswerMeaning::Take(idx) => open.question.offers.get(*idx),
             _ => None,
         };
-        let taken = offer.map(|offer| offer.words.clone());
-        let calls = offer.map(|offer| offer.calls.clone()).unwrap_or_default();
+        let calls = offer.map_or_else(|| open.question.kept_after_no(), |offer| offer.calls.clone());
+        let kept = || calls.iter().map(|call| call.words.as_str()).collect::<Vec<_>>().join(" ");
+        let taken = match offer {
+            Some(offer) => Some(offer.words.clone()),
+            None => (!calls.is_empty()).then(kept),
+        };
         let heard_seq = open.heard_seq;
         let settled = Settled { heard_seq, answer: given, by: by.to_owned(), taken: taken.clone() };
         self.note(sample, Event::Settled(settled));
@@ -156,23 +205,37 @@ impl Dialogue {
         self.stop_waiting();
         let lacks = self.lacks(&written).is_some();
         self.sound(if lacks { Tone::Alarm } else { Tone::Understood });
-        self.tell(Notice::Settled, taken.as_deref().unwrap_or("not acted on; say it again"));
+        let nothing = match open.question.counts_by_itself() {
+            true => "the exam goes on",
+            false => "not acted on; say it again",
+        };
+        self.tell(Notice::Settled, taken.as_deref().unwrap_or(nothing));
         self.reply(&written, now);
     }
 
     /// Nobody answers any more: an answer that began in time would have ended by now.
     pub(super) fn expire_question(&mut self, now: u64) {
         if self.open.as_ref().is_some_and(|open| now > open.until + ANSWER_MAX) {
-            self.close_question();
-            self.tell(Notice::Listening, "no answer: left open for review");
+            self.give_up_question(now);
         }
     }
 
-    /// No answer is waited for any more.
-    pub(super) fn close_question(&mut self) {
-        if self.open.take().is_some() {
-            self.stop_waiting();
+    /// The question was heard so many samples late, and its answer may come as late.
+    pub(super) fn give_time_to_answer(&mut self, late: u64) {
+        if let Some(open) = &mut self.open {
+            open.until += late;
         }
+    }
+
+    /// No answer is waited for any more: what was sure counts, and the rest is for the reviewer.
+    pub(super) fn give_up_question(&mut self, now: u64) {
+        let Some(open) = self.open.take() else { return };
+        if open.question.counts_by_itself() {
+            let given = (NOTHING.to_owned(), TIME);
+            return self.settle(&open, &AnswerMeaning::Take(0), given, open.until.min(now), now);
+        }
+        self.stop_waiting();
+        self.tell(Notice::Listening, "no answer: left open for review");
     }
 
     fn stop_waiting(&mut self) {
@@ -191,4 +254,10 @@ impl Dialogue {
             _ => self.open = Some(open),
         }
     }
+}
+
+/// Samples in which an answer to the question must begin.
+fn wait(question: &SpokenQuestion) -> u64 {
+    let seconds = if question.counts_by_itself() { END_WAIT_S } else { ANSWER_WAIT_S };
+    seconds * u64::from(SAMPLE_RATE_HZ)
 }

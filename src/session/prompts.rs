@@ -1,4 +1,4 @@
-//! What the dialogue says of itself: a part of the place that lacks, what there is of a limb and of the exam.
+//! What the dialogue says of itself: a part of the place that lacks, devices that go, what was heard over its own voice.
 //!
 //! Takes: what was written of an utterance, and the exam as it stands.
 //! Gives: tones, lines and short texts.
@@ -7,17 +7,11 @@
 
 use crate::exam::call::{Act, Call, Command, Problem};
 use crate::exam::event::{Event, Outcome, UtteranceEvent};
-use crate::knowledge::coverage::coverage_of;
-use crate::knowledge::record::CoverageRow;
 use crate::session::ask::sides_of;
 use crate::session::dialogue::{Dialogue, Output, Written};
-use crate::session::forgotten::ExamState;
 use crate::session::notice::{Device, Notice, Presence};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
-
-/// Views named in a summary; of the rest only the number is given.
-const VIEWS_MAX: usize = 3;
 
 /// What lacks of the place that something was said of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -96,54 +90,6 @@ impl Dialogue {
         self.tell(Notice::Incomplete, text);
     }
 
-    /// What there is of the limb that was left, or of the whole exam at its end.
-    pub(super) fn sum_up(&mut self, written: &Written, state: ExamState, now: u64) {
-        let (before, after) = (written.before.limb.clone(), self.log.exam().context.limb.clone());
-        let rows = |this: &Self| {
-            let schemes = &this.log.exam().header.schemes;
-            coverage_of(this.log.progress(), schemes, &[], this.log.protocols())
-        };
-        if state == ExamState::Ended {
-            let rows = rows(self);
-            let open: Vec<&CoverageRow> = rows.iter().filter(|row| is_open(row)).collect();
-            let text = match open.len() {
-                0 => format!("end of exam: all {} views were saved", rows.len()),
-                n => format!("end of exam: {n} of {} views have no save", rows.len()),
-            };
-            let (named, lines) = (self.names(&open), self.open_utterances());
-            self.say(&text, now);
-            self.tell(Notice::Summary, &text);
-            named.into_iter().chain(lines).for_each(|line| self.tell(Notice::Summary, &line));
-        } else if let (Some(before), true) = (before.clone(), before != after && after.is_some()) {
-            let n = rows(self).iter().filter(|row| row.limb == before && is_open(row)).count();
-            let protocols = self.log.protocols();
-            let name = protocols.limb(&before).map_or(before.as_str(), |limb| &limb.name).to_owned();
-            if n > 0 {
-                self.tell(Notice::Summary, &format!("{name}: {n} views have no save"));
-            }
-        }
-    }
-
-    /// The first of the views by name, and how many more there are.
-    fn names(&self, open: &[&CoverageRow]) -> Option<String> {
-        let name = |row: &&CoverageRow| format!("{} {} {}", row.limb, row.zone, row.plane);
-        let named = open.iter().take(VIEWS_MAX).map(name).collect::<Vec<_>>().join(", ");
-        let more = open.len().saturating_sub(VIEWS_MAX);
-        match (open.is_empty(), more) {
-            (true, _) => None,
-            (false, 0) => Some(format!("without a save: {named}")),
-            (false, more) => Some(format!("without a save: {named}, and {more} more")),
-        }
-    }
-
-    /// What was heard and is not settled: it puts labels in doubt.
-    fn open_utterances(&self) -> Option<String> {
-        let n = self.log.exam().utterances.iter().filter(|utterance| utterance.is_open()).count();
-        (n > 0).then(|| {
-            format!("{n} utterances were not understood or not answered: labels after them are in doubt")
-        })
-    }
-
     /// A device went, or came back.
     pub(super) fn device(&mut self, device: Device, presence: Presence, name: String, now: u64) {
         if device == Device::Microphone {
@@ -172,8 +118,4 @@ impl Dialogue {
 pub(super) fn reaches_back(call: &Call) -> bool {
     let takes_back = matches!(call.act, Act::Command(Command::TakeBack { .. } | Command::TakeBackSave));
     call.corrects || takes_back
-}
-
-fn is_open(row: &CoverageRow) -> bool {
-    row.saves == 0 && !row.not_done
 }

@@ -10,6 +10,7 @@ use std::time::Duration;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::fold::Exam;
 use crate::exam::place::Place;
+use crate::knowledge::rows::refused_in_words;
 use crate::session::forgotten::Left;
 
 /// The file of a still is read after it has come to rest, within so many samples.
@@ -31,8 +32,11 @@ pub(super) struct AwaitedStills {
 }
 
 impl AwaitedStills {
-    pub(super) fn new(delay: u64, now: u64) -> Self {
-        Self { delay, saved_at: Vec::new(), all: Vec::new(), entered: now, left: Vec::new() }
+    /// Follows the stills from the sample `now` on; the lines of `earlier` ones were written at these samples, when their
+    /// files had come to rest.
+    pub(super) fn new(delay: u64, now: u64, earlier: &[u64]) -> Self {
+        let all = earlier.iter().map(|at| at.saturating_sub(delay + COMES_TO_REST / 2)).collect();
+        Self { delay, saved_at: Vec::new(), all, entered: now, left: Vec::new() }
     }
 
     /// A file appeared at the sample `at`; gives the view that its still belongs to, if that one was left already.
@@ -84,4 +88,17 @@ impl AwaitedStills {
         self.saved_at.retain(|at| *at >= oldest);
         lacking
     }
+}
+
+/// Why the still of this id was not taken, in words; none where it was.
+pub(super) fn refused(exam: &Exam, id: &str) -> Option<String> {
+    let (idx, frame) = exam.frames.iter().enumerate().find(|(_, frame)| frame.id == id)?;
+    let why = exam.refused(&exam.frames).get(idx).copied().flatten()?;
+    Some(refused_in_words(exam, frame, why))
+}
+
+/// The last part of a path, for the eye.
+pub(super) fn file_name(path: &str) -> String {
+    let name = std::path::Path::new(path).file_name();
+    name.map_or_else(|| path.to_owned(), |name| name.to_string_lossy().into_owned())
 }

@@ -4,7 +4,7 @@ use crate::support;
 use support::{BUILT_IN, exam_of};
 use zonecall::knowledge::progress::Progress;
 use zonecall::language::closed_sets::Ask;
-use zonecall::session::answer::answer;
+use zonecall::session::answer::{answer, brief};
 use zonecall::session::forgotten::{ExamState, Left, is_saved_by_word, left};
 
 #[track_caller]
@@ -75,4 +75,13 @@ fn with_the_scanners_folder_a_still_counts_for_the_view_that_was_in_force_when_i
     assert!(left.lacks_still(&[]));
     assert!(left.lacks_still(&[15_999, 80_000]), "of the views before and after it");
     assert!(!left.lacks_still(&[40_000]));
+}
+
+/// At 160 words a minute three seconds are eight words; "2A" is two of them.
+#[test]
+fn a_spoken_answer_takes_three_seconds_at_most() {
+    let left = "zone 1A longitudinal, zone 1B transverse, zone 1B longitudinal, and 10 more";
+    assert_eq!(brief(left), "zone 1A longitudinal, and more");
+    let place = "left fore, zone 2A, transverse";
+    assert_eq!(brief(place), place, "what is short is said as it is");
 }

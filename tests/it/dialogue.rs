@@ -4,7 +4,7 @@ use crate::support;
 use support::talk::{Talk, person, sample};
 use zonecall::exam::event::{Event, Outcome};
 use zonecall::session::dialogue::{DialogueOptions, Output, Speech};
-use zonecall::session::effect::{AnswerExpected, Arrival, Effect, Input};
+use zonecall::session::effect::{AnswerExpected, Arrival, Effect, Floor, Input};
 use zonecall::session::notice::{Device, Notice, Presence, ScreenChange};
 use zonecall::session::tone::Tone;
 
@@ -169,9 +169,98 @@ fn the_end_of_the_exam_is_summed_up_and_so_is_a_limb_when_it_is_left() {
     let mut talk = Talk::aloud();
     talk.say("left fore zone one alpha transverse").say("save").say("right fore");
     assert_eq!(talk.told(Notice::Summary), ["left fore: 13 views have no save"]);
+    assert_eq!(talk.said(), ["left fore: 13 missing"], "shorter for the ear");
     talk.say("end of exam");
-    assert_eq!(talk.told(Notice::Summary)[1], "end of exam: 27 of 28 views have no save");
-    assert!(talk.said().contains(&"end of exam: 27 of 28 views have no save"));
+    let summary = talk.told(Notice::Summary);
+    assert_eq!(summary[1], "end of exam: 27 of 28 views have no save");
+    assert!(summary[2].starts_with("missing: LF 1A L, "), "{summary:?}");
+    assert!(summary[2].ends_with("and 24 more"), "{summary:?}");
+    assert_eq!(talk.said().last(), Some(&"27 views missing, end anyway?"));
+}
+
+#[test]
+fn a_lesion_without_its_score_is_named_in_the_summary() {
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone one alpha transverse").say("superficial flexor core lesion").say("end of exam");
+    let summary = talk.told(Notice::Summary);
+    assert!(summary.iter().any(|line| line.starts_with("values not given: ")), "{summary:?}");
+}
+
+#[test]
+fn a_limb_that_is_left_again_is_summed_up_only_when_something_changed() {
+    let mut talk = Talk::silent();
+    talk.say("left fore zone one alpha transverse").say("save").say("right fore").say("left fore");
+    talk.say("right fore");
+    let of_left = talk.told(Notice::Summary).iter().filter(|line| line.starts_with("left fore")).count();
+    assert_eq!(of_left, 1, "{:?}", talk.told(Notice::Summary));
+}
+
+#[test]
+fn an_exam_with_missing_views_ends_after_a_yes_and_goes_on_after_a_no() {
+    let mut talk = Talk::silent();
+    talk.say("left fore zone one alpha transverse").say("save").say("end of exam");
+    assert!(!talk.dialogue.has_ended());
+    talk.say("no");
+    assert_eq!(talk.told(Notice::Settled).last(), Some(&"the exam goes on"));
+    talk.say("zone one bravo");
+    assert_eq!(talk.dialogue.exam().context.zone.as_deref(), Some("1B"));
+    talk.say("end of exam").say("yes");
+    assert!(talk.dialogue.has_ended());
+    assert_eq!(talk.calls().last(), Some(&"end of exam"));
+    assert!(talk.dialogue.exam().utterances.iter().all(|heard| !heard.is_open()));
+}
+
+#[test]
+fn an_exam_whose_end_was_said_ends_by_itself_when_nobody_objects_or_when_it_is_said_again() {
+    let mut talk = Talk::silent();
+    talk.say("left fore zone one alpha transverse").say("save").say("end of exam");
+    talk.step(Input::Time);
+    assert!(!talk.dialogue.has_ended(), "there is time to object");
+    talk.at_s += 10.0;
+    talk.step(Input::Time);
+    assert!(talk.dialogue.has_ended(), "the vet may have gone");
+    assert_eq!(talk.calls().last(), Some(&"end of exam"));
+    let mut talk = Talk::silent();
+    talk.say("left fore zone one alpha transverse").say("save").say("end of exam").say("end of exam");
+    assert!(talk.dialogue.has_ended());
+}
+
+#[test]
+fn a_call_after_the_end_of_an_exam_with_missing_views_is_not_lost() {
+    let mut talk = Talk::silent();
+    talk.say("left fore zone one alpha transverse").say("save").say("end of exam").say("zone one bravo");
+    talk.at_s += 20.0;
+    talk.step(Input::Time);
+    assert!(!talk.dialogue.has_ended());
+    assert_eq!(talk.calls().last(), Some(&"zone one bravo"));
+    assert!(talk.dialogue.exam().utterances.iter().all(|heard| !heard.is_open()), "no label is in doubt");
+}
+
+#[test]
+fn the_program_never_begins_to_speak_while_somebody_speaks() {
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone two alpha transverse").step(Input::Floor(Floor::Taken));
+    talk.say("where am i");
+    assert!(talk.said().is_empty(), "{:?}", talk.said());
+    talk.step(Input::Floor(Floor::Free));
+    assert_eq!(talk.said(), ["left fore, zone 2A, transverse"]);
+    talk.step(Input::Floor(Floor::Taken));
+    talk.say("where am i");
+    talk.at_s += 10.0;
+    talk.step(Input::Floor(Floor::Free));
+    assert_eq!(talk.said().len(), 1, "what comes so late is only shown");
+    assert_eq!(talk.told(Notice::Answer).len(), 2);
+}
+
+#[test]
+fn a_zone_that_the_program_named_as_missing_is_not_asked_about() {
+    let mut talk = Talk::silent();
+    talk.say("left fore zone two alpha transverse").say("left fore zone three charlie");
+    assert_eq!(talk.told(Notice::Forgotten), ["left fore, zone 2A, transverse was left without a save"]);
+    talk.say("zone two alpha");
+    assert_eq!(talk.dialogue.exam().context.zone.as_deref(), Some("2A"));
+    talk.say("left fore zone three charlie").say("zone one bravo");
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::Asked), "one that was not named is read back");
 }
 
 #[test]
@@ -193,7 +282,8 @@ fn a_view_that_is_left_without_a_save_is_warned_of_once() {
     let mut talk = Talk::aloud();
     talk.say("left fore zone two alpha transverse").say("zone two bravo");
     let warning = "left fore, zone 2A, transverse was left without a save";
-    assert_eq!((talk.told(Notice::Forgotten), talk.said()), (vec![warning], vec![warning]));
+    assert_eq!(talk.told(Notice::Forgotten), [warning]);
+    assert_eq!(talk.said(), ["no save: left fore, zone 2A, transverse"], "three seconds at most");
     assert!(talk.tones().contains(&Tone::Alarm));
 }
 

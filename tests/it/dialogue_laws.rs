@@ -10,7 +10,7 @@ use zonecall::exam::event::{Event, Outcome};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::Lines;
 use zonecall::exam::seq::Seq;
-use zonecall::session::effect::{Arrival, Input};
+use zonecall::session::effect::{Arrival, Effect, Floor, Input};
 use zonecall::speech::utterance::Utterance;
 
 /// What may happen, in any order.
@@ -24,6 +24,7 @@ enum Happens {
     OverOwnVoice(&'static str),
     Key(&'static str),
     Pause(f64),
+    Floor(Floor),
 }
 
 const PHRASES: &[&str] = &[
@@ -49,6 +50,7 @@ const PHRASES: &[&str] = &[
     "correction",
     "correction right fore",
     "good boy",
+    "end of exam",
 ];
 
 fn happens() -> impl Strategy<Value = Happens> {
@@ -62,6 +64,7 @@ fn happens() -> impl Strategy<Value = Happens> {
         1 => phrase().prop_map(Happens::OverOwnVoice),
         1 => prop::sample::select(&["yes", "no", "first", "second"][..]).prop_map(Happens::Key),
         1 => (0.0..15.0).prop_map(Happens::Pause),
+        1 => prop::sample::select(&[Floor::Free, Floor::Taken][..]).prop_map(Happens::Floor),
     ]
 }
 
@@ -85,8 +88,9 @@ fn happen(talk: &mut Talk, what: &Happens) -> bool {
             talk.at_s += seconds;
             talk.step(Input::Time);
         }
+        Happens::Floor(floor) => talk.step(Input::Floor(*floor)),
     }
-    !matches!(what, Happens::Said(_) | Happens::Key(_) | Happens::Pause(_))
+    !matches!(what, Happens::Said(_) | Happens::Key(_) | Happens::Pause(_) | Happens::Floor(_))
 }
 
 proptest! {
@@ -104,7 +108,7 @@ proptest! {
             let is_doubtful = happen(&mut talk, what);
             let heard: Vec<Seq> = talk.lines[before..].iter()
                 .filter(|line| matches!(line.event, Event::Utterance(_))).map(|line| line.seq).collect();
-            let is_said = !matches!(what, Happens::Key(_) | Happens::Pause(_));
+            let is_said = !matches!(what, Happens::Key(_) | Happens::Pause(_) | Happens::Floor(_));
             prop_assert_eq!(heard.len(), usize::from(is_said), "one line for each utterance: {:?}", what);
             n_said += usize::from(is_said);
             if is_doubtful {
@@ -113,6 +117,40 @@ proptest! {
         }
         prop_assert_eq!(talk.outcomes().len(), n_said);
         check_lines(&talk, &doubtful)?;
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 128, ..ProptestConfig::default() })]
+    #[test]
+    fn the_program_never_begins_to_speak_while_somebody_speaks(all in prop::collection::vec(happens(), 1..40)) {
+        let mut talk = Talk::aloud();
+        let mut floor = Floor::Free;
+        for what in &all {
+            let before = talk.done.len();
+            happen(&mut talk, what);
+            if let Happens::Floor(now) = what {
+                floor = *now;
+            }
+            let speaks = talk.done[before..].iter().any(|effect| matches!(effect, Effect::Say(_)));
+            prop_assert!(floor == Floor::Free || !speaks, "after {:?}", what);
+        }
+    }
+
+    /// The question before the end is no trap: whatever is said or not said, silence ends the exam.
+    #[test]
+    fn after_an_end_that_was_asked_about_silence_ends_the_exam(all in prop::collection::vec(happens(), 1..20)) {
+        let mut talk = Talk::silent();
+        for what in &all {
+            happen(&mut talk, what);
+        }
+        talk.say("left fore zone one alpha transverse").say("end of exam");
+        if talk.question().is_some_and(|question| question.contains("end anyway?")) {
+            prop_assert!(!talk.dialogue.has_ended());
+            talk.at_s += 60.0;
+            talk.step(Input::Time);
+            prop_assert!(talk.dialogue.has_ended());
+        }
     }
 }
 
