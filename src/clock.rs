@@ -68,6 +68,8 @@ impl Anchor {
 #[derive(Debug, Clone)]
 pub struct Pace {
     best: Option<(i128, Anchor)>,
+    /// By how much the best reading of the minute before was late.
+    before_ns: Option<i128>,
     due: u64,
 }
 
@@ -78,14 +80,12 @@ impl Pace {
     /// The first anchor comes a minute after sample `from`.
     #[must_use]
     pub fn new(from: u64) -> Self {
-        Self { best: None, due: from + Self::EVERY }
+        Self { best: None, before_ns: None, due: from + Self::EVERY }
     }
 
     /// Takes a reading made just after `anchor.sample` was recorded; gives the best of a minute when it is over.
     pub fn see(&mut self, anchor: Anchor) -> Option<Anchor> {
-        let sample = anchor.sample;
-        let due_ns = i128::from(sample) * 1_000_000_000 / i128::from(SAMPLE_RATE_HZ);
-        let late_ns = i128::from(anchor.monotonic_ns) - due_ns;
+        let (sample, late_ns) = (anchor.sample, late_ns(&anchor));
         if self.best.as_ref().is_none_or(|(least_ns, _)| late_ns < *least_ns) {
             self.best = Some((late_ns, anchor));
         }
@@ -93,8 +93,27 @@ impl Pace {
             return None;
         }
         self.due = sample + Self::EVERY;
-        self.best.take().map(|(_, best)| best)
+        let (late_ns, best) = self.best.take()?;
+        self.before_ns = Some(late_ns);
+        Some(best)
     }
+
+    /// How many samples lack before the reading `anchor`, by the clock; none where no reading was taken before it.
+    ///
+    /// What the sound system counts as lost may be less than the time that passed.
+    #[must_use]
+    pub fn lacking(&self, anchor: &Anchor) -> Option<u64> {
+        let least_ns = self.best.as_ref().map(|(late_ns, _)| *late_ns);
+        let least_ns = least_ns.into_iter().chain(self.before_ns).min()?;
+        let lacking_ns = (late_ns(anchor) - least_ns).max(0);
+        u64::try_from(lacking_ns * i128::from(SAMPLE_RATE_HZ) / 1_000_000_000).ok()
+    }
+}
+
+/// By how much a reading is later than its sample was due, counted from the first one.
+fn late_ns(anchor: &Anchor) -> i128 {
+    let due_ns = i128::from(anchor.sample) * 1_000_000_000 / i128::from(SAMPLE_RATE_HZ);
+    i128::from(anchor.monotonic_ns) - due_ns
 }
 
 /// How far the wall clock behind an exam's instants can be trusted.
@@ -129,6 +148,26 @@ mod tests {
         assert_eq!(given.len(), 1, "one anchor a minute");
         assert_eq!(given[0].sample, 17 * 16_000);
         assert_eq!(given[0].instant_of(0).to_rfc3339(), "2026-05-04T10:00:00.001+00:00");
+    }
+
+    #[test]
+    fn what_lacks_is_measured_by_the_clock() {
+        let wall = "2026-05-04T10:00:00Z".parse().unwrap();
+        let read = |monotonic_ms: u64, sample_ms: u64| Anchor {
+            wall,
+            monotonic_ns: monotonic_ms * 1_000_000,
+            sample: sample_ms * 16,
+        };
+        let mut pace = Pace::new(0);
+        assert_eq!(pace.lacking(&read(9_000, 1_000)), None, "nothing is known yet");
+        for second in 1..=70 {
+            pace.see(read(second * 1_000 + 20, second * 1_000));
+        }
+        // 4.23 s passed in which 0.1 s of sound came.
+        assert_eq!(pace.lacking(&read(74_250, 70_100)), Some(4_130 * 16));
+        assert_eq!(pace.lacking(&read(70_510, 70_500)), Some(0), "an earlier reading lacks nothing");
+        let again = Pace::new(70_000 * 16);
+        assert_eq!(again.lacking(&read(74_250, 70_100)), None);
     }
 
     #[test]

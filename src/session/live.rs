@@ -53,6 +53,8 @@ pub struct Live {
     gate: Gate,
     /// Where sound was lost last.
     gap_at: Option<u64>,
+    /// The system lost sound before the block that comes next.
+    overrun: bool,
     /// What began before this sample was said before listening was announced.
     listens_from: u64,
     output: Output,
@@ -134,6 +136,7 @@ impl Live {
             switch,
             gate: Gate::default(),
             gap_at: None,
+            overrun: false,
             listens_from: 0,
             output: options.output,
             grows_at: Instant::now(),
@@ -224,11 +227,8 @@ impl Live {
     /// The next block, from a microphone that may go and come back.
     fn next_block(&mut self) -> Result<Option<AudioBlock>, SessionError> {
         let given = self.microphone.listen()?;
-        if self.microphone.overrun() {
-            // How much the system lost it does not say; the next anchor tells where time stands.
-            self.step(Input::Line(Box::new(Event::AudioLost { samples: 0 })))?;
-            self.pace = Pace::new(self.session.next_sample());
-        }
+        // How much the system lost it does not say: the clock tells when the next sound comes.
+        self.overrun |= self.microphone.overrun();
         match given {
             Given::Sound(block) => return Ok(Some(block)),
             Given::Nothing => {}
@@ -238,7 +238,8 @@ impl Live {
             }
             Given::Back(after) => {
                 self.device(Device::Microphone, Presence::Back)?;
-                self.gap(samples(after.as_secs_f64()), self.reading(self.session.next_sample()))?;
+                let read = self.reading(self.session.next_sample());
+                self.gap(samples(after.as_secs_f64()), read)?;
             }
         }
         Ok(None)
@@ -255,8 +256,10 @@ impl Live {
         self.session.cut()?.iter().try_for_each(|segment| self.utterance(segment))
     }
 
-    /// Sound was lost here: written down, and time is tied to the clocks anew.
-    fn gap(&mut self, samples: u64, read: Anchor) -> Result<(), SessionError> {
+    /// Sound was lost here, at least `counted` samples: written down as the clock has it, and time is tied to the clocks
+    /// anew.
+    fn gap(&mut self, counted: u64, read: Anchor) -> Result<(), SessionError> {
+        let samples = self.pace.lacking(&read).map_or(counted, |lacking| lacking.max(counted));
         self.step(Input::Line(Box::new(Event::AudioLost { samples })))?;
         self.step(Input::Anchor(read))?;
         self.pace = Pace::new(self.session.next_sample());
@@ -274,7 +277,7 @@ impl Live {
         self.screen.level(block);
         let recorded = |session: &Session| session.next_sample() + block.samples.len() as u64 + block.behind;
         let read = self.reading(recorded(&self.session));
-        if block.lost_before > 0 {
+        if std::mem::take(&mut self.overrun) || block.lost_before > 0 {
             self.break_off()?;
             self.gap(block.lost_before, read.clone())?;
         }

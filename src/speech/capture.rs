@@ -16,8 +16,11 @@ use crate::speech::decode::{mix, whole};
 use crate::speech::input_device::{self, InputError, InputStream};
 use crate::speech::resample::{Resample, ResampleRefused};
 
-/// A stream that gives nothing for this long is taken for dead.
+/// A stream that gives nothing for this long, while it is looked at, is taken for dead.
 const SILENT_MAX: Duration = Duration::from_secs(2);
+/// On a busy machine we come to look seldom, and the system as seldom to deliver: from one look to the next no more than
+/// this counts.
+const LOOK_MAX: Duration = Duration::from_millis(100);
 /// Sound as it came, at 16 kHz mono.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AudioBlock {
@@ -114,7 +117,29 @@ pub struct Capture {
     input: CaptureInput,
     resample: Option<Resample>,
     n_taken: u64,
-    last_sound: Instant,
+    /// Values lost before the next block.
+    lost: u64,
+    silence: DeviceSilence,
+}
+
+/// For how long a device has given nothing, while it was looked at.
+#[derive(Debug)]
+struct DeviceSilence {
+    looked_at: Instant,
+    lasted: Duration,
+}
+
+impl DeviceSilence {
+    fn new(now: Instant) -> Self {
+        Self { looked_at: now, lasted: Duration::ZERO }
+    }
+
+    /// The device was looked at and had nothing; true when it is dead.
+    fn is_dead(&mut self, now: Instant) -> bool {
+        self.lasted += now.saturating_duration_since(self.looked_at).min(LOOK_MAX);
+        self.looked_at = now;
+        self.lasted > SILENT_MAX
+    }
 }
 
 impl Capture {
@@ -128,7 +153,7 @@ impl Capture {
             .then(|| Resample::new(input.rate_hz))
             .transpose()
             .map_err(|source| CaptureError::Resample { name: input.name.clone(), source })?;
-        Ok(Self { input, resample, n_taken: 0, last_sound: Instant::now() })
+        Ok(Self { input, resample, n_taken: 0, lost: 0, silence: DeviceSilence::new(Instant::now()) })
     }
 
     /// The device's name, its rate and its channels, for people.
@@ -142,13 +167,15 @@ impl Capture {
     /// # Errors
     /// When the device is gone and all that it gave was taken.
     pub fn next_block(&mut self) -> Result<Option<AudioBlock>, CaptureError> {
-        let dead = self.input.gone.load(Ordering::Relaxed) || self.last_sound.elapsed() > SILENT_MAX;
-        let lost = self.gap_here();
+        let gone = self.input.gone.load(Ordering::Relaxed);
+        // Kept where no sound follows yet.
+        self.lost += self.gap_here();
         // Up to the next gap only, so that a loss stands between the blocks where it was.
         let until = self.input.gaps.peek().map_or(u64::MAX, |gap| gap.after - self.n_taken);
         let n = self.input.ring.slots().min(usize::try_from(until).unwrap_or(usize::MAX));
         let n = n.min(self.input.rate_hz as usize * self.input.channels);
         if n == 0 {
+            let dead = gone || self.silence.is_dead(Instant::now());
             return if dead { Err(CaptureError::Gone { name: self.input.name.clone() }) } else { Ok(None) };
         }
         let mut values = Vec::with_capacity(n);
@@ -156,7 +183,7 @@ impl Capture {
             values.extend(chunk);
         }
         self.n_taken += values.len() as u64;
-        self.last_sound = Instant::now();
+        self.silence = DeviceSilence::new(Instant::now());
         let mono = mix(&values, self.input.channels);
         let samples = match &mut self.resample {
             Some(resample) => resample
@@ -165,7 +192,7 @@ impl Capture {
             None => mono,
         };
         let behind = self.at_16_khz(self.input.ring.slots() as u64);
-        let lost_before = self.at_16_khz(lost);
+        let lost_before = self.at_16_khz(std::mem::take(&mut self.lost));
         Ok(Some(AudioBlock { samples: samples.into_iter().map(whole).collect(), lost_before, behind }))
     }
 
@@ -188,5 +215,20 @@ impl Capture {
 
     fn at_16_khz(&self, values: u64) -> u64 {
         values / self.input.channels as u64 * u64::from(SAMPLE_RATE_HZ) / u64::from(self.input.rate_hz)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_device_is_not_dead_because_nobody_looked_at_it() {
+        let begin = Instant::now();
+        let mut silence = DeviceSilence::new(begin);
+        assert!(!silence.is_dead(begin + Duration::from_secs(5)), "one late look says nothing");
+        assert!(!silence.is_dead(begin + Duration::from_secs(9)));
+        let mut looks = (1..=150).map(|n| begin + Duration::from_secs(9) + n * Duration::from_millis(20));
+        assert!(looks.any(|now| silence.is_dead(now)), "looked at often, it gives nothing for two seconds");
     }
 }
