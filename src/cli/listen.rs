@@ -26,6 +26,7 @@ use crate::session::hearing::{Began, Session, header};
 use crate::session::live::{Live, Tools};
 use crate::session::microphone::{Microphone, Opened, open};
 use crate::session::options::{Audible, ListenOptions, Subject};
+use crate::session::remembered::RememberedScanner;
 use crate::session::screen::Display;
 use crate::session::spoken::SpokenLanguage;
 use crate::session::talk_switch::TalkSwitch;
@@ -217,7 +218,12 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let header = folder.exam(&protocols)?.header;
     let person = header.person.clone();
     let spoken = SpokenLanguage::read(args.grammar.as_deref(), header.schemes, &protocols)?;
-    let chosen = args.live.with(&Settings::read()?, &spoken.pack.language)?;
+    let mut settings = Settings::read()?;
+    // The exam's own scanner counts before the one in the settings.
+    if let Some(RememberedScanner { watch, export_delay_s }) = RememberedScanner::of(folder.path()) {
+        (settings.watch, settings.export_delay_s) = (Some(watch), Some(export_delay_s));
+    }
+    let chosen = args.live.with(&settings, &spoken.pack.language)?;
     let spoken = chosen.called(spoken);
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let stop = stop_switch()?;

@@ -27,6 +27,7 @@ use crate::session::hearing::Session;
 use crate::session::microphone::{Given, Microphone, PAUSE};
 use crate::session::notice::{Device, Notice, Presence, ScreenChange};
 use crate::session::options::ListenOptions;
+use crate::session::remembered::RememberedScanner;
 use crate::session::screen::{Key, Screen};
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::tone::Tone;
@@ -113,6 +114,12 @@ impl Live {
             Watch::open(scanner, folder, header.utc_offset_s, known, elsewhere)
         };
         let watch = options.watch.as_ref().map(watch).transpose()?;
+        if let Some(scanner) = &options.watch {
+            let scanner =
+                RememberedScanner { watch: scanner.clone(), export_delay_s: options.export_delay_s };
+            let kept = scanner.keep(folder);
+            kept.unwrap_or_else(|error| eprintln!("zonecall: `resume` will need --watch again: {error}"));
+        }
         let title = format!("zonecall  {}  {}", folder.display(), microphone.name());
         let mut screen = Screen::open(options.display, title, watch.is_some());
         if matches!(screen, Screen::Lines) {

@@ -28,6 +28,7 @@ pub mod screen_view;
 pub mod screen;
 pub mod talk_switch;
 pub mod microphone;
+pub mod remembered;
 mod exam_log;
 mod own_voice;
 mod stills;

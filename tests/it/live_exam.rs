@@ -7,6 +7,7 @@ use zonecall::exam::fold::fold;
 use zonecall::exam::journal::Lines;
 use zonecall::exam::live::LiveExam;
 use zonecall::knowledge::progress::Progress;
+use zonecall::session::remembered::RememberedScanner;
 
 /// What may be said in any order: views, levels, values, notes, taking back, correcting, and what makes no sense.
 const SAID: &[&str] = &[
@@ -79,4 +80,14 @@ fn a_correction_that_is_taken_back_leaves_what_was_said_first() {
 fn how_far_the_views_are_follows_what_is_taken_back_and_corrected() {
     let exam = support::exam_of(&["left fore two alpha transverse", "save", "disregard that", "save"]);
     assert_eq!(Progress::of(&exam).saves(), 1);
+}
+
+#[test]
+fn a_resumed_exam_knows_the_folder_of_its_scanner() {
+    let exam = tempfile::tempdir().unwrap();
+    assert_eq!(RememberedScanner::of(exam.path()), None);
+    let watch = exam.path().join("a \"scanner\"");
+    let scanner = RememberedScanner { watch, export_delay_s: 2.0 };
+    scanner.keep(exam.path()).unwrap();
+    assert_eq!(RememberedScanner::of(exam.path()), Some(scanner));
 }
