@@ -13,7 +13,7 @@ use crate::clock::Anchor;
 use crate::exam::attend::Attention;
 use crate::exam::call::{Act, Call};
 use crate::exam::context::Context;
-use crate::exam::event::{CallEvent, Event, Frame, Header, Outcome, UtteranceEvent};
+use crate::exam::event::{CallEvent, Event, ExamEvent, Frame, Header, Outcome, UtteranceEvent};
 use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
 use crate::exam::live::CallsChanged;

@@ -192,7 +192,8 @@ impl Capture {
             None => mono,
         };
         let behind = self.at_16_khz(self.input.ring.slots() as u64);
-        let lost_before = self.at_16_khz(std::mem::take(&mut self.lost));
+        let lost = std::mem::take(&mut self.lost);
+        let lost_before = self.at_16_khz(lost);
         Ok(Some(AudioBlock { samples: samples.into_iter().map(whole).collect(), lost_before, behind }))
     }
 
