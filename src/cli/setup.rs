@@ -17,7 +17,10 @@ use super::ear;
 use super::settings::{Settings, place};
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::parse::meaning;
+use crate::session::earpiece::hears_tone;
 use crate::session::microphone::{PAUSE, open};
+use crate::session::speaker::Speaker;
+use crate::session::tone::Tone;
 use crate::speech::capture::Capture;
 use crate::speech::endpoint::{Endpointer, level_dbfs};
 use crate::speech::room::reverberation_s;
@@ -56,6 +59,10 @@ pub(crate) struct Setup {
     /// The folder into which the scanner exports its stills; written into the settings.
     #[arg(long, value_name = "FOLDER")]
     watch: Option<PathBuf>,
+    /// You wear an earpiece: three tones are played, and the setting is written only if the microphone does not hear
+    /// them.
+    #[arg(long)]
+    earpiece: bool,
     #[command(flatten)]
     ear: args::WhichEar,
     #[command(flatten)]
@@ -129,6 +136,9 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
     say(&format!("Please be quiet for {QUIET_S} seconds."))?;
     let mut trial = MicrophoneTest { noise_dbfs: noise_dbfs(&mut capture)?, ..MicrophoneTest::default() };
     say(&format!("background noise: {:.0} dB of full scale", trial.noise_dbfs))?;
+    if args.earpiece {
+        settings.earpiece = Some(is_earpiece(&mut capture)?);
+    }
     let key =
         |text: &str| meaning(&text.split_whitespace().collect::<Vec<_>>(), &spoken.language, &protocols);
     let mut utterances = Vec::new();
@@ -221,16 +231,40 @@ impl MicrophoneTest {
     }
 }
 
-/// The median loudness of a few seconds, in dB of full scale.
-fn noise_dbfs(capture: &mut Capture) -> anyhow::Result<f64> {
+/// The next seconds of sound.
+fn sound_of(capture: &mut Capture, seconds: u32) -> anyhow::Result<Vec<i16>> {
     let mut samples = Vec::new();
     let since = Instant::now();
-    while samples.len() < (QUIET_S * SAMPLE_RATE_HZ) as usize && since.elapsed() < PHRASE_MAX {
+    while samples.len() < (seconds * SAMPLE_RATE_HZ) as usize && since.elapsed() < PHRASE_MAX {
         match capture.next_block()? {
             Some(block) => samples.extend(block.samples),
             None => std::thread::sleep(PAUSE),
         }
     }
+    Ok(samples)
+}
+
+/// Plays three tones; true where the microphone does not hear them.
+fn is_earpiece(capture: &mut Capture) -> anyhow::Result<bool> {
+    say("You hear three tones now; please stay quiet.")?;
+    let before = sound_of(capture, 1)?;
+    let mut speaker = Speaker::open()?;
+    let tone = Tone::Alarm.samples(speaker.rate_hz());
+    speaker.play(&tone, || false);
+    speaker.wait(|| false);
+    let during = sound_of(capture, 2)?;
+    let is_heard = hears_tone(&before, &during);
+    say(if is_heard {
+        "The microphone hears the tones: this is no earpiece, and the setting stays off."
+    } else {
+        "The microphone does not hear the tones. If you did not hear them either, turn the earpiece up and run this again."
+    })?;
+    Ok(!is_heard)
+}
+
+/// The median loudness of a few seconds, in dB of full scale.
+fn noise_dbfs(capture: &mut Capture) -> anyhow::Result<f64> {
+    let samples = sound_of(capture, QUIET_S)?;
     let mut looks: Vec<f64> = samples.chunks_exact(LOOK).map(level_dbfs).collect();
     looks.sort_by(f64::total_cmp);
     looks.get(looks.len() / 2).copied().context("the microphone gives no sound; check that it is switched on")

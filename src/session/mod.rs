@@ -8,6 +8,7 @@ pub mod options;
 pub mod error;
 pub mod spoken;
 pub mod tone;
+pub mod earpiece;
 pub mod voice;
 pub mod speaker;
 #[cfg(feature = "sound")]

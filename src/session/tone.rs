@@ -66,6 +66,12 @@ impl Tone {
         }
     }
 
+    /// The pitch that it begins with.
+    #[must_use]
+    pub fn pitch_hz(self) -> f32 {
+        self.sweeps().first().map_or(0.0, |sweep| sweep.from_hz)
+    }
+
     /// Its samples at `rate_hz`.
     #[must_use]
     pub fn samples(self, rate_hz: u32) -> Vec<f32> {

@@ -12,7 +12,7 @@ fn a_microphone_is_tried_with_ten_phrases_and_the_settings_are_written_and_used(
     let settings = sound.path().join("zonecall.toml");
     std::fs::write(&settings, "export_delay_s = 3.0\n").unwrap();
     let program = env!("CARGO_BIN_EXE_zonecall");
-    let mut command = sound.command(program, &["setup", "--ear", "neural", "--person", "Ada"]);
+    let mut command = sound.command(program, &["setup", "--ear", "neural", "--person", "Ada", "--earpiece"]);
     let mut child = command
         .env("ZONECALL_SETTINGS", &settings)
         .stdout(Stdio::piped())
@@ -29,8 +29,11 @@ fn a_microphone_is_tried_with_ten_phrases_and_the_settings_are_written_and_used(
     let told = lines.join("\n");
     assert!(child.wait().unwrap().success(), "{told}");
     assert_eq!(lines.iter().filter(|line| line.contains("understood: ")).count(), 10, "{told}");
+    // The loudspeaker is the microphone's own sink.
+    assert!(told.contains("The microphone hears the tones"), "{told}");
     assert!(told.contains("Good: ") && told.contains("background noise: -"), "{told}");
     let written = std::fs::read_to_string(&settings).unwrap();
+    assert!(written.contains("\nearpiece = false\n"), "{written}");
     assert!(written.contains("person = \"Ada\"") && written.contains("export_delay_s = 3"), "{written}");
     let old = std::fs::read_to_string(settings.with_extension("toml.old")).unwrap();
     assert_eq!(old, "export_delay_s = 3.0\n", "the old file is kept");
