@@ -420,7 +420,7 @@ pub struct Finding {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SettledRow {
     /// The change that settled it, by its event in the journal.
-    pub seq: u64,
+    pub seq: Seq,
     /// When.
     pub at: DateTime<Utc>,
     /// Who.

@@ -7,6 +7,7 @@
 
 use crate::exam::fold::{Exam, LoggedChange};
 use crate::exam::review::Change;
+use crate::exam::seq::Seq;
 use crate::knowledge::record::{Finding, FrameRow, SettledRow, Status};
 use crate::protocol::Protocols;
 
@@ -75,7 +76,7 @@ fn figures(words: &str) -> Vec<&str> {
 }
 
 /// Whether its call or its still was changed after this line, or such a change was taken back.
-fn changed_since(exam: &Exam, finding: &Finding, line: u64) -> bool {
+fn changed_since(exam: &Exam, finding: &Finding, line: Seq) -> bool {
     let of_still = |still: Option<&str>| still.is_some() && still == finding.frame.as_deref();
     let changed = exam.changes.iter().any(|logged| {
         let is_acceptance = matches!(logged.review.change, Change::Looked { .. });

@@ -248,7 +248,7 @@ pub(super) fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<()
 }
 
 /// The limb has the structure.
-fn structure_fits(desk: &Desk, structure: Option<&String>, limb: Option<&String>) -> Result<(), Refusal> {
+fn structure_fits(desk: &Desk, structure: Option<&str>, limb: Option<&str>) -> Result<(), Refusal> {
     let known = structure.and_then(|code| desk.protocols.structure(code));
     let limb = limb.and_then(|code| desk.protocols.limb(code));
     match (known, limb) {
@@ -275,7 +275,7 @@ fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&LimbCode>) -
     if let Some(code) = unknown.into_iter().flatten().next() {
         return wrong(format!("`{code}` is not known to the protocols"), "choose one from the list");
     }
-    structure_fits(desk, structure.as_ref(), limb)?;
+    structure_fits(desk, structure.as_deref(), limb.map(|code| code.as_ref()))?;
     if let Some(level) = level_cm {
         let length = |limb: &str| {
             protocols.limb(limb).and_then(|limb| exam.header.limb_lengths_cm.get(&limb.group)).copied()

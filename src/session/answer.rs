@@ -5,6 +5,7 @@
 //! Never: I/O, or a name of its own; what is left comes from the same coverage as in the report.
 //! Tested in: `tests/it/answer.rs`.
 
+use crate::code::{LimbCode, ZoneCode};
 use crate::exam::call::Act;
 use crate::exam::fold::Exam;
 use crate::exam::place::Place;
@@ -65,7 +66,7 @@ fn open_views(exam: &Exam, progress: &Progress, protocols: &Protocols) -> Vec<Co
 
 /// The zones that the answer to "what is left" names, by limb and zone.
 #[must_use]
-pub fn named_as_left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> Vec<(String, String)> {
+pub fn named_as_left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> Vec<(LimbCode, ZoneCode)> {
     let open = open_views(exam, progress, protocols);
     open.into_iter().take(VIEWS_MAX).map(|row| (row.limb, row.zone)).collect()
 }

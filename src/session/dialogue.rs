@@ -10,6 +10,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use crate::clock::Anchor;
+use crate::code::{LimbCode, ZoneCode};
 use crate::exam::attend::Attention;
 use crate::exam::call::{Act, Call};
 use crate::exam::context::Context;
@@ -111,9 +112,9 @@ pub struct Dialogue {
     /// That no limb was called was asked aloud.
     pub(super) limb_was_asked: bool,
     /// Limbs and zones that were named as missing.
-    pub(super) named: BTreeSet<(String, String)>,
+    pub(super) named: BTreeSet<(LimbCode, ZoneCode)>,
     /// Views missing when a limb was summed up last.
-    pub(super) summed_up: BTreeMap<String, usize>,
+    pub(super) summed_up: BTreeMap<LimbCode, usize>,
     /// What waits to be said until nobody speaks.
     pub(super) unsaid: Unsaid,
 }

@@ -5,10 +5,10 @@
 //! Never: changes the exam.
 //! Tested in: `tests/it/dialogue.rs`.
 
+use crate::exam::place::Place;
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record;
 use crate::knowledge::coverage::coverage_of;
-use crate::knowledge::place::Place;
 use crate::knowledge::record::{CoverageRow, FrameRow, Status};
 use crate::language::closed_sets::Ask;
 use crate::session::answer::named_as_left;
@@ -167,6 +167,6 @@ fn is_doubtful(frame: &FrameRow) -> bool {
 }
 
 fn is_of(view: &Place, row: &CoverageRow) -> bool {
-    let parts = [&view.limb, &view.zone, &view.plane].map(|part| part.as_deref());
-    parts == [Some(row.limb.as_str()), Some(row.zone.as_str()), Some(row.plane.as_str())]
+    (view.limb.as_ref(), view.zone.as_ref(), view.plane.as_ref())
+        == (Some(&row.limb), Some(&row.zone), Some(&row.plane))
 }

@@ -9,6 +9,7 @@ use zonecall::exam::event::Event;
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::review::{Change, Review};
+use zonecall::exam::seq::Seq;
 use zonecall::frames::pair::pair;
 use zonecall::knowledge::assemble::record;
 use zonecall::knowledge::record::{Finding, Record, SettledRow, SignedRow};
@@ -34,7 +35,7 @@ impl Folder {
         Folder(folder)
     }
 
-    fn change(&self, change: Change) -> u64 {
+    fn change(&self, change: Change) -> Seq {
         let (by, why, was) = ("Robin".to_owned(), "heard it".to_owned(), String::new());
         let event = Event::Review(Box::new(Review { by, why, was, change }));
         let at = support::header().started_at;
@@ -87,7 +88,7 @@ fn once_all_is_settled_check_exits_with_0_and_names_who_settled_it() {
     assert_eq!(folder.check().0, Some(1));
     let open: Vec<Finding> = folder.exported().findings.into_iter().filter(Finding::is_open).collect();
     assert!(!open.is_empty());
-    let lines: Vec<u64> = open.iter().map(|finding| folder.change(accept(finding))).collect();
+    let lines: Vec<Seq> = open.iter().map(|finding| folder.change(accept(finding))).collect();
     let record = folder.exported();
     for (finding, line) in open.iter().zip(lines) {
         let now = record.findings.iter().find(|one| one.message == finding.message).unwrap();
@@ -147,7 +148,7 @@ fn a_reworded_settling_ends_where_its_call_is_changed_afterwards() {
 #[test]
 fn a_settling_that_may_mean_two_findings_settles_neither_in_other_words() {
     let folder = Folder::new();
-    let act = |limb: &str| Act::View(View { limb: Some(limb.to_owned()), ..View::default() });
+    let act = |limb: &str| Act::View(View { limb: Some(limb.into()), ..View::default() });
     folder.change(Change::Add { sample: 12 * 16_000, act: act("RF") });
     let missing = || {
         let found = folder.record().findings.into_iter().filter(|finding| finding.rule == "view-missing");
@@ -169,11 +170,12 @@ fn settled_and_signed() -> Record {
     let mut record = sample::record();
     let at = record.exam.started_at;
     for finding in &mut record.findings {
-        finding.settled = Some(SettledRow { seq: 70, at, by: "Robin".to_owned(), why: "seen".to_owned() });
+        finding.settled =
+            Some(SettledRow { seq: Seq(70), at, by: "Robin".to_owned(), why: "seen".to_owned() });
     }
     record.exam.status = "signed".to_owned();
     record.exam.signed = Some(SignedRow {
-        seq: 80,
+        seq: Seq(80),
         at,
         by: "Dr Example".to_owned(),
         licence: "V-1".to_owned(),

@@ -198,7 +198,7 @@ pub(super) fn other_limb_not_scanned(evidence: &Evidence) -> Vec<Hit> {
                 "{} was scanned and {} was not, so left and right cannot be compared",
                 limb.name, other.name
             );
-            hits.push(Hit { place: Some(other.code.clone()), ..Hit::new(message) });
+            hits.push(Hit { place: Some(other.code.to_string()), ..Hit::new(message) });
         }
     }
     hits

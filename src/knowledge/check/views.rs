@@ -68,7 +68,7 @@ fn uncalled(rows: &[&CoverageRow], protocols: &Protocols) -> Option<Hit> {
     let views = if rows.len() == 1 { "1 view is".to_owned() } else { format!("{} views are", rows.len()) };
     let (limb, zones) = (limb(&first.limb, protocols), zones.join(", "));
     let message = format!("{limb}: {views} missing from the scheme `{scheme}`: {zones}");
-    Some(Hit { place: Some(first.limb.clone()), ..Hit::new(message) })
+    Some(Hit { place: Some(first.limb.to_string()), ..Hit::new(message) })
 }
 
 /// Structures that want a still of their own in a zone that was called.

@@ -170,7 +170,7 @@ pub(crate) struct NoteLine {
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct SettledLine {
     /// The change that settled it.
-    pub(crate) line: u64,
+    pub(crate) line: Seq,
     pub(crate) when: String,
     pub(crate) by: String,
     pub(crate) text: String,

@@ -102,8 +102,10 @@ fn a_distance_is_told_at_once_and_written_by_mouse_as_what_it_is() {
         page.drag(&ends).await;
         within_one_percent(told(page, "mm").await, 25.0, "by mouse");
         page.click("#t-write").await;
-        page.until("document.querySelector('.tracing .wrong').textContent.startsWith('Choose what the two points')")
-            .await;
+        page.until(
+            "document.querySelector('.tracing .wrong').textContent.startsWith('Choose what the two points')",
+        )
+        .await;
         assert!(entries(served).is_empty(), "a number of nothing is not written");
         page.find("#t-term").await.select_by_value("width").await.unwrap();
         page.click("#t-write").await;

@@ -145,10 +145,8 @@ fn a_form_that_was_open_when_the_page_was_loaded_again_is_told_to_be_gone_and_no
             }
             page.0.refresh().await.unwrap();
             let said = "document.querySelector('#said')?.textContent";
-            page.until(&format!(
-                "{said}?.includes({title:?}) && {said}.includes('none of it was saved')"
-            ))
-            .await;
+            page.until(&format!("{said}?.includes({title:?}) && {said}.includes('none of it was saved')"))
+                .await;
             assert!(
                 !page.run("return Boolean(document.querySelector('#form[open]'))").await.as_bool().unwrap()
             );
