@@ -93,8 +93,27 @@ pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> St
 pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Protocols) -> bool {
     let now = Moment { limb: None, asked };
     let Some(continuations) = language.engine.graph.continuations(now, words) else { return false };
+    if ends_in_bare_level(words, language, protocols) {
+        return false;
+    }
     let meant = meaning(words, language, protocols);
     continuations.iter().all(|rest| meaning(&[words, rest].concat(), language, protocols) == meant)
+}
+
+/// Whether the words end in a level without its unit: "point five" may follow, though that may begin a phrase as well.
+fn ends_in_bare_level(words: &[&str], language: &Language, protocols: &Protocols) -> bool {
+    let level = |words: &[&str]| {
+        let span = Span { from: 0, to: 0 };
+        let word = |text: &&str| Word { text: (*text).to_owned(), span, confidence: 1.0 };
+        let said: Vec<Word> = words.iter().map(word).collect();
+        let tags = language.exam.read(words).into_iter().next()?;
+        match calls_of(&tags, &said, protocols).calls.pop()?.act {
+            Act::View(view) => view.level_cm,
+            _ => None,
+        }
+    };
+    let Some((_, before)) = words.split_last() else { return false };
+    level(words).is_some() && level(before) != level(words)
 }
 
 /// The act as if its unit had been said: one that was assumed is as good.

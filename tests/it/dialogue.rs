@@ -244,6 +244,7 @@ fn the_program_never_begins_to_speak_while_somebody_speaks() {
     assert!(talk.said().is_empty(), "{:?}", talk.said());
     talk.step(Input::Floor(Floor::Free));
     assert_eq!(talk.said(), ["left fore, zone 2A, transverse"]);
+    talk.at_s += 10.0;
     talk.step(Input::Floor(Floor::Taken));
     talk.say("where am i");
     talk.at_s += 10.0;
