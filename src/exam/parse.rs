@@ -10,6 +10,7 @@ use crate::exam::bind::{Phrase, bind};
 use crate::exam::call::{Act, Amount, Call, Problem, Value};
 use crate::exam::item::Item;
 use crate::language::automaton::Passed;
+use crate::language::closed_sets::Class;
 use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
@@ -93,27 +94,33 @@ pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> St
 pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Protocols) -> bool {
     let now = Moment { limb: None, asked };
     let Some(continuations) = language.engine.graph.continuations(now, words) else { return false };
-    if ends_in_bare_level(words, language, protocols) {
+    if may_be_narrowed(words, language, protocols) {
         return false;
     }
     let meant = meaning(words, language, protocols);
     continuations.iter().all(|rest| meaning(&[words, rest].concat(), language, protocols) == meant)
 }
 
-/// Whether the words end in a level without its unit: "point five" may follow, though that may begin a phrase as well.
-fn ends_in_bare_level(words: &[&str], language: &Language, protocols: &Protocols) -> bool {
-    let level = |words: &[&str]| {
+/// Whether the words end in what people narrow in the same breath, with words that may begin a phrase as well: a level or a
+/// setting without its unit ("point five"), a lesion without a position ("central").
+fn may_be_narrowed(words: &[&str], language: &Language, protocols: &Protocols) -> bool {
+    let last = |words: &[&str]| {
         let span = Span { from: 0, to: 0 };
         let word = |text: &&str| Word { text: (*text).to_owned(), span, confidence: 1.0 };
         let said: Vec<Word> = words.iter().map(word).collect();
         let tags = language.exam.read(words).into_iter().next()?;
-        match calls_of(&tags, &said, protocols).calls.pop()?.act {
-            Act::View(view) => view.level_cm,
-            _ => None,
-        }
+        Some(calls_of(&tags, &said, protocols).calls.pop()?.act)
+    };
+    let number = |act: Option<Act>| match act? {
+        Act::View(view) => view.level_cm,
+        Act::Setting(setting) => setting.amount.map(|amount| amount.number),
+        _ => None,
     };
     let Some((_, before)) = words.split_last() else { return false };
-    level(words).is_some() && level(before) != level(words)
+    match last(words) {
+        Some(Act::Finding(finding)) => finding.class == Class::Lesion && finding.position.is_empty(),
+        act => act.is_some() && number(act.clone()).is_some() && number(last(before)) != number(act),
+    }
 }
 
 /// The act as if its unit had been said: one that was assumed is as good.
