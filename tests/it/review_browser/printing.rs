@@ -137,7 +137,7 @@ fn a_form_that_was_open_when_the_page_was_loaded_again_is_told_to_be_gone_and_no
             (&call, "m", "#f-time", "Move call"),
             ("#stills-in li:nth-child(2) button", "l", "#f-why", "Label still 2 by hand"),
             ("#stills-in li:nth-child(2) button", "n", "#f-time", "Add a call"),
-            ("#stills-in li:nth-child(2) button", "p", "", "The report"),
+            ("#stills-in li:nth-child(2) button", "p", "", "Report of the exam"),
         ] {
             page.go(click, key, "#form[open]").await;
             if !field.is_empty() {

@@ -195,7 +195,7 @@ pub async fn from_the_line(page: &Page, css: &str) {
     }
     by_key(page, RIGHT, css, 160).await;
     page.press(ENTER).await;
-    page.until("document.querySelector('#bench .kicker')?.textContent === 'Chosen'").await;
+    page.until("document.querySelector('#bench .kicker')?.textContent === 'Selected'").await;
     page.run("document.querySelector('#bench').focus()").await;
 }
 
