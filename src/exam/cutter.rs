@@ -5,6 +5,7 @@
 //! Never: takes the beginning of a phrase for the whole; what may go on waits, at most `OPEN_PAUSE`.
 //! Tested in: `tests/it/stream.rs`, `tests/it/early.rs`, `tests/it/neural.rs`.
 
+use crate::exam::call::Act;
 use crate::exam::parse::{Parsed, is_whole, meaning, parse};
 use crate::language::graph::Moment;
 use crate::language::pack::Language;
@@ -110,7 +111,7 @@ impl UtteranceCutter {
                 let ended = endpointer.take_asking(samples, |so_far| {
                     let found = at_pause.at_pause(so_far);
                     found
-                        .map(|what| what == AtPause::Whole)
+                        .map(|what| matches!(what, AtPause::Whole | AtPause::Closed))
                         .map_err(|error| fault = Some(error))
                         .unwrap_or(false)
                 });
@@ -166,6 +167,15 @@ struct AtPauses<'a, 'b> {
 }
 
 impl AtPauses<'_, '_> {
+    /// Whether what was heard last ends in a call after which people pause.
+    fn is_closed(&self) -> bool {
+        let last = self.known.last().and_then(|(_, parsed)| parsed.calls.last());
+        let is_closing = |act: &Act| {
+            matches!(act, Act::Save | Act::Clip | Act::Command(_) | Act::Question { .. } | Act::Answer { .. })
+        };
+        last.is_some_and(|call| is_closing(&call.act))
+    }
+
     /// The words of what was said so far, where they are surely heard and a phrase; and whether it is but a beginning.
     fn hear(&mut self, audio: &UtteranceAudio) -> Result<(Option<Vec<String>>, bool), EngineError> {
         let (utterance, is_half) = self.ear.engine.recognise_so_far(audio)?;
@@ -192,7 +202,11 @@ impl StreamListener for AtPauses<'_, '_> {
         };
         let words: Vec<&str> = words.iter().map(String::as_str).collect();
         let is_whole = is_whole(&words, self.asked, self.ear.language, self.ear.protocols);
-        Ok(if is_whole { AtPause::Whole } else { AtPause::MayGoOn })
+        Ok(match is_whole {
+            true if self.is_closed() => AtPause::Closed,
+            true => AtPause::Whole,
+            false => AtPause::MayGoOn,
+        })
     }
 
     fn goes_on(&mut self, parts: &StreamParts) -> Result<bool, EngineError> {
@@ -201,7 +215,7 @@ impl StreamListener for AtPauses<'_, '_> {
             let (second, is_half) = self.hear(&parts.second)?;
             return Ok(second.is_none() || is_half);
         };
-        if parts.was == AtPause::Whole {
+        if matches!(parts.was, AtPause::Whole | AtPause::Closed) {
             // Calls said in one go are one utterance, as long as all of it is clear.
             return Ok(true);
         }

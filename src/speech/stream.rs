@@ -26,7 +26,7 @@ const AFTER: u64 = millis(500);
 const APART: u64 = millis(96);
 /// After a pause of this length the utterance is looked at.
 const SHORT_PAUSE: u64 = millis(216);
-/// What is unclear waits this long for more: of pauses within calls said in one go the longest tenth are 0.4 s and more.
+/// What is unclear or may be followed in the same breath waits this long for more: of pauses within calls said in one go the longest tenth are 0.4 s and more.
 const UNCLEAR_PAUSE: u64 = millis(504);
 /// What is whole waits this long where nobody waits for an answer: calls said in one go stay together.
 const WHOLE_PAUSE: u64 = millis(696);
@@ -91,7 +91,9 @@ pub struct StreamParts {
 /// What an utterance is at a pause.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum AtPause {
-    /// Surely heard, and nothing that may follow changes its meaning.
+    /// Surely heard, and people say nothing after it in one go: a save, an answer, a command.
+    Closed,
+    /// Surely heard, and nothing that may follow changes its meaning; another call may follow in the same breath.
     Whole,
     /// Surely heard, but what follows may change its meaning.
     MayGoOn,
@@ -310,7 +312,7 @@ impl Stream {
             && matches!(what, AtPause::Half | AtPause::Unclear)
         {
             let parts = StreamParts {
-                was: AtPause::Whole,
+                was: AtPause::Closed,
                 first: self.audio(first_from, first_to + SHORT_PAUSE),
                 both: self.audio(first_from, now),
                 second: so_far,
@@ -323,15 +325,15 @@ impl Stream {
             so_far = parts.second;
         }
         let longest = match what {
-            AtPause::Whole if self.pace == StreamPace::Patient => WHOLE_PAUSE,
-            AtPause::Whole => {
+            AtPause::Whole | AtPause::Closed if self.pace == StreamPace::Patient => WHOLE_PAUSE,
+            AtPause::Closed => {
                 self.floor = pending.last + APART;
                 self.early = Some((pending.from, pending.last));
                 ended.push(so_far);
                 return Ok(());
             }
             AtPause::MayGoOn | AtPause::Half => OPEN_PAUSE,
-            AtPause::Unclear => UNCLEAR_PAUSE,
+            AtPause::Whole | AtPause::Unclear => UNCLEAR_PAUSE,
         };
         pending.waits = Some((what, longest));
         self.pending = Some(pending);

@@ -79,7 +79,7 @@ fn spans(found: &[(UtteranceAudio, u64)]) -> Vec<Span> {
 }
 
 fn whole(_: usize) -> AtPause {
-    AtPause::Whole
+    AtPause::Closed
 }
 
 fn unclear(_: usize) -> AtPause {
@@ -108,7 +108,7 @@ fn noise_without_a_sound_of_the_language_is_no_utterance_and_ends_one() {
 
 #[test]
 fn a_half_waits_no_longer_than_the_longest_pause_and_is_joined_before() {
-    let half = |n| if n == 1 { AtPause::Half } else { AtPause::Whole };
+    let half = |n| if n == 1 { AtPause::Half } else { AtPause::Closed };
     let pause_s = OPEN_PAUSE as f64 / SECOND as f64;
     let samples = stretches(&[(0, 1.0), (SOUND, 0.4), (0, pause_s - 0.1), (SOUND, 0.4), (0, 2.0)]);
     let joined = cut(&samples, StreamPace::Prompt, &mut Ear::new(half));
