@@ -2,18 +2,14 @@
 
 use std::process::Command;
 
-use crate::review_browser::shared::{ENTER, Opened, call, changes, changes_shown, run, write};
+use crate::review_browser::shared::{ENTER, Opened, add_value, call, changes, changes_shown, run, write};
 
 #[test]
 fn a_call_that_was_not_heard_is_added_by_mouse_and_counts_where_it_belongs() {
     run(async {
         let desk = Opened::by("Robin").await;
         let Opened { page, served, .. } = &desk;
-        page.click("#call-add").await;
-        page.until("document.querySelector('#form[open]')").await;
-        page.find("#f-kind").await.select_by_value("value").await.unwrap();
-        page.until("document.querySelector('#f-number')").await;
-        page.find("#f-term").await.select_by_value("area").await.unwrap();
+        add_value(page, "area").await;
         write(page, "#f-time", "1:24.5").await;
         write(page, "#f-number", "140").await;
         page.find("#f-unit").await.select_by_value("mm2").await.unwrap();

@@ -218,6 +218,15 @@ pub async fn form_open(page: &Page, title: &str) {
     page.until(&format!("document.querySelector('#form[open] h2')?.textContent.startsWith({title:?})")).await;
 }
 
+/// Opens the form in which a value is added, of this term.
+pub async fn add_value(page: &Page, term: &str) {
+    page.click("#call-add").await;
+    form_open(page, "Add a call").await;
+    page.find("#f-kind").await.select_by_value("value").await.unwrap();
+    page.until("document.querySelector('#f-number')").await;
+    page.find("#f-term").await.select_by_value(term).await.unwrap();
+}
+
 pub async fn form_closed(page: &Page) {
     page.until("!document.querySelector('#form[open]')").await;
 }

@@ -1,6 +1,8 @@
 //! Slips of the hand: a key held down, a comma in a number, a structure that the limb does not have.
 
-use crate::review_browser::shared::{Opened, call, changes, changes_shown, open_questions, run, write};
+use crate::review_browser::shared::{
+    Opened, add_value, call, changes, changes_shown, form_closed, form_open, open_questions, run, write,
+};
 
 #[test]
 fn a_key_held_down_settles_no_more_than_a_key_pressed_once() {
@@ -22,11 +24,7 @@ fn a_comma_stands_before_decimals_and_what_is_no_number_is_refused_in_the_form()
     run(async {
         let desk = Opened::by("Robin").await;
         let Opened { page, served, .. } = &desk;
-        page.click("#call-add").await;
-        page.until("document.querySelector('#form[open]')").await;
-        page.find("#f-kind").await.select_by_value("value").await.unwrap();
-        page.until("document.querySelector('#f-number')").await;
-        page.find("#f-term").await.select_by_value("width").await.unwrap();
+        add_value(page, "width").await;
         page.find("#f-unit").await.select_by_value("mm").await.unwrap();
         write(page, "#f-time", "0:30,5").await;
         write(page, "#f-number", "3,4,5").await;
@@ -35,7 +33,7 @@ fn a_comma_stands_before_decimals_and_what_is_no_number_is_refused_in_the_form()
         assert!(changes(served).is_empty());
         write(page, "#f-number", "13,4").await;
         page.click("#form button.main").await;
-        page.until("!document.querySelector('#form[open]')").await;
+        form_closed(page).await;
         let added = call(served, |call| call["added"] == true).expect("it is in the record");
         assert_eq!((&added["number"], &added["span_s"][0]), (&13.4.into(), &30.5.into()));
     });
@@ -54,7 +52,7 @@ fn a_form_offers_only_the_structures_that_the_limb_has() {
             of_hind["code"]
         );
         page.click("#call-add").await;
-        page.until("document.querySelector('#form[open]')").await;
+        form_open(page, "Add a call").await;
         page.find("#f-limb").await.select_by_value("LH").await.unwrap();
         assert_eq!(page.run(&offered).await, true);
         page.find("#f-limb").await.select_by_value("LF").await.unwrap();
@@ -68,7 +66,7 @@ fn what_was_done_last_is_taken_back_and_done_again_values_and_settlings_alike() 
         let desk = Opened::by("Robin").await;
         let Opened { page, served, .. } = &desk;
         page.click("#call-add").await;
-        page.until("document.querySelector('#form[open]')").await;
+        form_open(page, "Add a call").await;
         page.find("#f-kind").await.select_by_value("save").await.unwrap();
         write(page, "#f-time", "0:30").await;
         page.click("#form button.main").await;
