@@ -110,10 +110,7 @@ impl UtteranceCutter {
                 let mut fault = None;
                 let ended = endpointer.take_asking(samples, |so_far| {
                     let found = at_pause.at_pause(so_far);
-                    found
-                        .map(|what| matches!(what, AtPause::Whole | AtPause::Closed))
-                        .map_err(|error| fault = Some(error))
-                        .unwrap_or(false)
+                    found.map(AtPause::is_whole).map_err(|error| fault = Some(error)).unwrap_or(false)
                 });
                 fault.map_or(Ok(ended), Err)
             }
@@ -215,7 +212,7 @@ impl StreamListener for AtPauses<'_, '_> {
             let (second, is_half) = self.hear(&parts.second)?;
             return Ok(second.is_none() || is_half);
         };
-        if matches!(parts.was, AtPause::Whole | AtPause::Closed) {
+        if parts.was.is_whole() {
             // Calls said in one go are one utterance, as long as all of it is clear.
             return Ok(true);
         }

@@ -75,9 +75,7 @@ fn is_answer(parsed: &Parsed) -> bool {
 /// unit was said that would have been assumed. An engine tells rival meanings apart with it.
 #[must_use]
 pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> String {
-    let span = Span { from: 0, to: 0 };
-    let said: Vec<Word> =
-        words.iter().map(|text| Word { text: (*text).to_owned(), span, confidence: 1.0 }).collect();
+    let said = without_sound(words);
     let mut meanings: Vec<String> = Vec::new();
     for tags in language.exam.read(words) {
         let Parsed { calls, talk, correction_waits, problems } = calls_of(&tags, &said, protocols);
@@ -105,13 +103,10 @@ pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Pr
 /// setting without its unit ("point five"), a lesion without a position ("central").
 fn may_be_narrowed(words: &[&str], language: &Language, protocols: &Protocols) -> bool {
     let last = |words: &[&str]| {
-        let span = Span { from: 0, to: 0 };
-        let word = |text: &&str| Word { text: (*text).to_owned(), span, confidence: 1.0 };
-        let said: Vec<Word> = words.iter().map(word).collect();
         let tags = language.exam.read(words).into_iter().next()?;
-        Some(calls_of(&tags, &said, protocols).calls.pop()?.act)
+        Some(calls_of(&tags, &without_sound(words), protocols).calls.pop()?.act)
     };
-    let number = |act: Option<Act>| match act? {
+    let number = |act: Act| match act {
         Act::View(view) => view.level_cm,
         Act::Setting(setting) => setting.amount.map(|amount| amount.number),
         _ => None,
@@ -119,8 +114,17 @@ fn may_be_narrowed(words: &[&str], language: &Language, protocols: &Protocols) -
     let Some((_, before)) = words.split_last() else { return false };
     match last(words) {
         Some(Act::Finding(finding)) => finding.class == Class::Lesion && finding.position.is_empty(),
-        act => act.is_some() && number(act.clone()).is_some() && number(last(before)) != number(act),
+        act => {
+            let said = act.and_then(number);
+            said.is_some() && last(before).and_then(number) != said
+        }
     }
+}
+
+/// The words as if they had been heard surely, at no time.
+fn without_sound(words: &[&str]) -> Vec<Word> {
+    let span = Span { from: 0, to: 0 };
+    words.iter().map(|text| Word { text: (*text).to_owned(), span, confidence: 1.0 }).collect()
 }
 
 /// The act as if its unit had been said: one that was assumed is as good.

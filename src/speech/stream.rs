@@ -26,7 +26,8 @@ const AFTER: u64 = millis(500);
 const APART: u64 = millis(96);
 /// After a pause of this length the utterance is looked at.
 const SHORT_PAUSE: u64 = millis(216);
-/// What is unclear or may be followed in the same breath waits this long for more: of pauses within calls said in one go the longest tenth are 0.4 s and more.
+/// What is unclear or may be followed in the same breath waits this long for more: of pauses within calls said in one go
+/// the longest tenth are 0.4 s and more.
 const UNCLEAR_PAUSE: u64 = millis(504);
 /// What is whole waits this long where nobody waits for an answer: calls said in one go stay together.
 const WHOLE_PAUSE: u64 = millis(696);
@@ -101,6 +102,14 @@ pub enum AtPause {
     Half,
     /// Not surely heard, or none of the language.
     Unclear,
+}
+
+impl AtPause {
+    /// Nothing that may follow changes its meaning.
+    #[must_use]
+    pub fn is_whole(self) -> bool {
+        matches!(self, Self::Closed | Self::Whole)
+    }
 }
 
 /// How often the stream is looked at.
