@@ -40,10 +40,8 @@ fn whereabouts(exam: &Exam, protocols: &Protocols) -> String {
 
 /// Views of the current limb that nobody saved or left out on purpose.
 fn left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> String {
-    if exam.context.limb.is_none() {
-        return "no limb has been called yet".to_owned();
-    }
-    let open = open_views(exam, progress, protocols);
+    let Some(limb) = exam.context.limb.as_deref() else { return "no limb has been called yet".to_owned() };
+    let open = open_views(limb, exam, progress, protocols);
     let more = open.len().saturating_sub(VIEWS_MAX);
     let name = |row: &CoverageRow| {
         let plane = protocols.plane(&row.plane).map_or(row.plane.as_str(), |plane| &plane.name);
@@ -57,17 +55,22 @@ fn left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> String {
     }
 }
 
-fn open_views(exam: &Exam, progress: &Progress, protocols: &Protocols) -> Vec<CoverageRow> {
-    let limb = exam.context.limb.as_deref();
+/// Views of a limb that nobody saved or left out on purpose, whatever stills there are.
+pub(super) fn open_views(
+    limb: &str,
+    exam: &Exam,
+    progress: &Progress,
+    protocols: &Protocols,
+) -> Vec<CoverageRow> {
     let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
-    let is_open = |row: &CoverageRow| row.saves == 0 && !row.not_done;
-    rows.into_iter().filter(|row| limb == Some(row.limb.as_str()) && is_open(row)).collect()
+    rows.into_iter().filter(|row| row.limb == limb && row.saves == 0 && !row.not_done).collect()
 }
 
 /// The zones that the answer to "what is left" names, by limb and zone.
 #[must_use]
 pub fn named_as_left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> Vec<(LimbCode, ZoneCode)> {
-    let open = open_views(exam, progress, protocols);
+    let Some(limb) = exam.context.limb.as_deref() else { return Vec::new() };
+    let open = open_views(limb, exam, progress, protocols);
     open.into_iter().take(VIEWS_MAX).map(|row| (row.limb, row.zone)).collect()
 }
 

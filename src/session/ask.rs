@@ -139,11 +139,19 @@ pub fn question(
     Some(SpokenQuestion { doubt, offers })
 }
 
-/// The question that an end of the exam gives rise to while so many views are missing.
+/// The question that an end of the exam gives rise to while views are missing; these are counted only for an end.
 #[must_use]
-pub fn end_anyway(utterance: &Utterance, parsed: &Parsed, missing: usize) -> Option<SpokenQuestion> {
+pub fn end_anyway(
+    utterance: &Utterance,
+    parsed: &Parsed,
+    missing: impl FnOnce() -> usize,
+) -> Option<SpokenQuestion> {
     let is_sure = !utterance.rejected && !utterance.unsure && holds_calls(parsed);
-    if missing == 0 || !is_sure || !parsed.calls.iter().any(ends) {
+    if !is_sure || !parsed.calls.iter().any(ends) {
+        return None;
+    }
+    let missing = missing();
+    if missing == 0 {
         return None;
     }
     let offers = vec![Offer { words: utterance.text(), calls: parsed.calls.clone() }];

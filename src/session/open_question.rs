@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/dialogue.rs`.
 
 use crate::clock::SAMPLE_RATE_HZ;
-use crate::exam::call::{Act, Call, Command};
+use crate::exam::call::Act;
 use crate::exam::event::{Event, Outcome, Settled, UtteranceEvent};
 use crate::exam::parse::Parsed;
 use crate::exam::seq::Seq;
@@ -67,7 +67,7 @@ impl Dialogue {
         };
         question(utterance, parsed, rival, now)
             .filter(|question| !self.was_sent_there(question))
-            .or_else(|| self.unfinished(utterance, parsed))
+            .or_else(|| end_anyway(utterance, parsed, || self.summary().missing.len()))
             .filter(|_| self.attention.takes_calls(utterance))
     }
 
@@ -84,15 +84,6 @@ impl Dialogue {
         matches!(question.doubt, Doubt::Jump { .. }) && zones.all(is_named)
     }
 
-    /// The end of an exam of which views are missing.
-    fn unfinished(&self, utterance: &Utterance, parsed: &Parsed) -> Option<SpokenQuestion> {
-        let ends = |call: &Call| call.act == Act::Command(Command::EndOfExam);
-        if !parsed.calls.iter().any(ends) {
-            return None;
-        }
-        end_anyway(utterance, parsed, self.summary().missing.len())
-    }
-
     pub(super) fn ask(&mut self, utterance: Utterance, mut question: SpokenQuestion, now: u64) {
         if self.attention.corrects(&utterance) {
             let calls = question.offers.iter_mut().flat_map(|offer| &mut offer.calls);
@@ -102,7 +93,7 @@ impl Dialogue {
         let event = UtteranceEvent { utterance, outcome: Outcome::Asked, problems };
         let heard_seq = self.write(event, Vec::new()).heard_seq;
         if question.counts_by_itself() {
-            self.tell_summary();
+            self.tell_summary(&self.summary());
         }
         self.wait_for_answer(heard_seq, question, now);
     }

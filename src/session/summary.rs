@@ -8,10 +8,9 @@
 use crate::exam::place::Place;
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record;
-use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::record::{CoverageRow, FrameRow, Status};
 use crate::language::closed_sets::Ask;
-use crate::session::answer::named_as_left;
+use crate::session::answer::{named_as_left, open_views};
 use crate::session::dialogue::{Dialogue, Listener, Written};
 use crate::session::forgotten::ExamState;
 use crate::session::notice::Notice;
@@ -53,8 +52,7 @@ impl Dialogue {
     }
 
     /// Shows what there is of the exam.
-    pub(super) fn tell_summary(&mut self) {
-        let summary = self.summary();
+    pub(super) fn tell_summary(&mut self, summary: &Summary) {
         let named = |row: &CoverageRow| (row.limb.clone(), row.zone.clone());
         self.named.extend(summary.missing.iter().take(NAMED_MAX).map(named));
         summary.lines(self.lacks_what()).iter().for_each(|line| self.tell(Notice::Summary, line));
@@ -65,7 +63,7 @@ impl Dialogue {
         if state == ExamState::Ended {
             let summary = self.summary();
             let was_asked = self.options.listener == Listener::Person && !summary.missing.is_empty();
-            self.tell_summary();
+            self.tell_summary(&summary);
             if !was_asked {
                 self.say(&summary.aloud(), now);
             }
@@ -93,9 +91,8 @@ impl Dialogue {
     fn missing_of(&self, limb: &str) -> usize {
         let arrived = self.views_with_stills();
         let has_still = |row: &CoverageRow| arrived.iter().any(|view| is_of(view, row));
-        let schemes = &self.log.exam().header.schemes;
-        let rows = coverage_of(self.log.progress(), schemes, &[], self.log.protocols());
-        rows.iter().filter(|row| row.limb == limb && is_missing(row) && !has_still(row)).count()
+        let open = open_views(limb, self.log.exam(), self.log.progress(), self.log.protocols());
+        open.iter().filter(|row| !has_still(row)).count()
     }
 
     fn lacks_what(&self) -> &'static str {
