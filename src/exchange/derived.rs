@@ -103,7 +103,7 @@ fn equipment(input: &ExportInput, data: &InMemDicomObject) -> Vec<DataSet> {
 }
 
 fn label(input: &ExportInput, frame: &FrameRow) -> String {
-    let draft = if input.record.exam.status == "signed" { "" } else { " (draft, not signed by a vet)" };
+    let draft = if input.record.exam.is_signed() { "" } else { " (draft, not signed by a vet)" };
     let words = frame.place.in_words(input.protocols);
     let words =
         if words.is_empty() { "no label".to_owned() } else { format!("{}: {words}", frame.place.codes()) };

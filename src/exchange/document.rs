@@ -28,7 +28,7 @@ pub(super) fn encapsulated(
 ) -> Result<(String, Vec<u8>), EncodeError> {
     let exam = &input.record.exam;
     let at = settled_at(input);
-    let is_signed = exam.status == "signed";
+    let is_signed = exam.is_signed();
     let title = if is_signed { "Report" } else { "Report (draft, not signed by a vet)" };
     let mut bytes = pdf.to_vec();
     if bytes.len() % 2 == 1 {

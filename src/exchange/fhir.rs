@@ -134,7 +134,7 @@ fn concept(input: &ExportInput, code: &Code) -> Value {
 }
 
 fn is_signed(input: &ExportInput) -> bool {
-    input.record.exam.status == "signed"
+    input.record.exam.is_signed()
 }
 
 impl Making<'_> {

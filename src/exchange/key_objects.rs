@@ -60,7 +60,7 @@ pub(super) fn selection(
     }
     let exam = &input.record.exam;
     let at = settled_at(input);
-    let draft = if exam.status == "signed" { "" } else { "draft, not signed by a vet\n" };
+    let draft = if exam.is_signed() { "" } else { "draft, not signed by a vet\n" };
     let context = Relation::HasObservationContext;
     let root = ContentItem::new(Relation::Contains, OF_INTEREST, Says::Container(Some("2010")))
         .with([

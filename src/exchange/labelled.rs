@@ -106,7 +106,7 @@ fn lines(input: &ExportInput, frame: &FrameRow) -> Vec<String> {
         words => format!("{}: {words}", frame.place.codes()),
     };
     let at = date_time(frame.saved_at_exam.unwrap_or(frame.saved_at), exam.utc_offset_s);
-    let draft = if exam.status == "signed" { "" } else { "; draft, not signed by a vet" };
+    let draft = if exam.is_signed() { "" } else { "; draft, not signed by a vet" };
     let mut lines = vec![label];
     if !frame.doubt.is_empty() {
         lines.push(format!("in doubt: {}", frame.doubt.join("; ")));

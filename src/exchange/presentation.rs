@@ -145,7 +145,7 @@ fn label(input: &ExportInput, frame: &FrameRow) -> String {
     } else {
         format!("\nin doubt: {}", frame.doubt.join("; "))
     };
-    let draft = if input.record.exam.status == "signed" { "" } else { " (draft)" };
+    let draft = if input.record.exam.is_signed() { "" } else { " (draft)" };
     format!("{}{draft}: {words}{doubt}", frame.place.codes())
 }
 

@@ -61,7 +61,7 @@ pub(super) fn document(
     let series = uid(&["series", "report", &input.record.exam.id]);
     let root = root(input, subject, stills).root(subject.utc_offset_s);
     let at = settled_at(input);
-    let is_signed = input.record.exam.status == "signed";
+    let is_signed = input.record.exam.is_signed();
     let mut body = DataSet::new()
         .text(tags::MODALITY, VR::CS, "SR")
         .text(tags::SERIES_INSTANCE_UID, VR::UI, &series)

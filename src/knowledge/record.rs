@@ -429,6 +429,14 @@ pub struct SettledRow {
     pub why: String,
 }
 
+impl ExamInfo {
+    /// Whether a vet has signed it, and nothing was changed since.
+    #[must_use]
+    pub fn is_signed(&self) -> bool {
+        self.status == "signed"
+    }
+}
+
 impl Finding {
     /// Whether somebody still has to look: nobody has settled it, and it is more than worth knowing.
     #[must_use]

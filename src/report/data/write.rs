@@ -90,7 +90,7 @@ pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
         let at = date_time(signed.at, record.exam.utc_offset_s);
         format!("{before} {}, licence {} as entered, {at}.", signed.by, signed.licence)
     });
-    let is_signed = record.exam.status == "signed";
+    let is_signed = record.exam.is_signed();
     let cautions = if is_signed { cautions.replace(UNTIL_SIGNED, "") } else { cautions.to_owned() };
     Standing { word: record.exam.status.to_uppercase(), signed, cautions }
 }
