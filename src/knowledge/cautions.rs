@@ -5,10 +5,19 @@
 //! Never: a second wording elsewhere.
 //! Tested in: `tests/it/cautions.rs`.
 
-/// Cautions that go with everything that people read.
-pub const CAUTIONS: &str = "Not a diagnosis. A draft until a licensed vet has signed it. \
-Cut-offs are defaults with their sources; local rules and licensed practice come first. \
-Sedation and handling safety are the practice's responsibility.";
+macro_rules! until_signed {
+    () => {
+        "A draft until a licensed vet has signed it. "
+    };
+}
 
-/// The caution that a vet's signature answers.
-pub(crate) const UNTIL_SIGNED: &str = "A draft until a licensed vet has signed it. ";
+/// Cautions that go with everything that people read.
+pub const CAUTIONS: &str = concat!(
+    "Not a diagnosis. ",
+    until_signed!(),
+    "Cut-offs are defaults with their sources; local rules and licensed practice come first. ",
+    "Sedation and handling safety are the practice's responsibility."
+);
+
+/// The caution that a vet's signature answers: part of the others.
+pub(crate) const UNTIL_SIGNED: &str = until_signed!();
