@@ -129,8 +129,7 @@ function head() {
   const when = signed && placeTime(signed.at, info.utc_offset_s, "long");
   const since = signed?.changes_since === 1 ? "1 change since" : `${signed?.changes_since} changes since`;
   find("signed").textContent = !signed ? "" : `${info.status === "signed" ? "by" : "Changed since it was signed by"} ${signed.by}, licence ${signed.licence}, ${when}${info.status === "signed" ? "." : `; ${since}.`}`;
-  // What was taken back, and the taking back itself, count as nothing.
-  const done = exam.record.changes.filter((row) => !row.taken_back_by && !row.takes_back).length;
+  const done = exam.record.changes.filter(counts).length;
   find("open-count").textContent = `${exam.questions.length} open, ${done} corrected or settled`;
   Object.assign(find("open-bar"), { max: Math.max(1, exam.questions.length + done), value: done });
 }
@@ -297,10 +296,13 @@ const addHere = () => addCall(exam, (exam && atHand().span?.[0]) ?? 0, change);
 
 const takeBack = (row) => settle({ change: "take_back", seq: row.seq }, `Taken back: ${row.what}`);
 
+/** What was taken back, and the taking back itself, count as nothing. */
+const counts = (row) => !row.taken_back_by && !row.takes_back;
+const isOwn = (row) => row.by === find("by").value.trim();
+
 /** Everything this person did that counts, oldest first: changes, settlings, and typed or traced values. */
 function ownActs() {
-  const isOwn = (row) => row.by === find("by").value.trim();
-  const changes = exam.record.changes.filter((row) => !row.taken_back_by && !row.takes_back && isOwn(row));
+  const changes = exam.record.changes.filter((row) => counts(row) && isOwn(row));
   const entries = (exam.record.entries ?? []).filter(isOwn).map((row) => ({ seq: row.seq, what: [row.term, row.number, row.unit].filter((part) => part !== undefined).join(" ") }));
   return [...changes, ...entries].sort((one, other) => one.seq - other.seq);
 }
@@ -315,7 +317,7 @@ function lastOwn() {
 function again() {
   const { changes } = exam.record;
   const isUndo = (row) => row.takes_back && !changes.find((one) => one.seq === row.takes_back)?.takes_back;
-  const undone = changes.filter((row) => isUndo(row) && !row.taken_back_by && row.by === find("by").value.trim()).at(-1);
+  const undone = changes.filter((row) => isUndo(row) && !row.taken_back_by && isOwn(row)).at(-1);
   if (!undone || (ownActs().at(-1)?.seq ?? 0) > undone.seq) { say("There is nothing to do again."); return; }
   settle({ change: "take_back", seq: undone.seq }, `Done again: ${undone.was}`);
 }
@@ -370,7 +372,7 @@ function follow() {
     if (Number(event.data) <= exam.bytes || tracing || document.querySelector("dialog[open]")) return;
     const before = exam?.version;
     try { await load(); } catch (error) { say(error.message, true); return; }
-    const others = exam.record.changes.filter((row) => row.seq > before && row.by !== find("by").value.trim());
+    const others = exam.record.changes.filter((row) => row.seq > before && !isOwn(row));
     if (before && others.length) say(`${others.at(-1).by}: ${others.at(-1).what}`, false, true);
   });
   news.addEventListener("error", () => { document.body.classList.add("alone"); });
