@@ -9,7 +9,7 @@ use std::path::Path;
 
 use anyhow::{Context as _, bail, ensure};
 
-use super::args::AgainstArgs;
+use super::options::AgainstArgs;
 use crate::exam::event::{Header, Horse};
 use crate::exam_folder::ExamFolder;
 use crate::knowledge::measure::{Against, Earlier};

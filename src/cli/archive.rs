@@ -7,8 +7,8 @@ use std::process::ExitCode;
 use anyhow::{Context as _, ensure};
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 
-use super::args;
-use super::told;
+use super::options::KnowledgeArgs;
+use super::output::one_line;
 use crate::archive::{Archive, ArchiveQuery, Filed, Filing};
 use crate::exam_folder::ExamFolder;
 use crate::report::history;
@@ -35,7 +35,7 @@ pub(crate) struct FileArgs {
     #[command(flatten)]
     place: ArchiveArgs,
     #[command(flatten)]
-    knowledge: args::KnowledgeArgs,
+    knowledge: KnowledgeArgs,
 }
 
 #[derive(Debug, clap::Args)]
@@ -45,7 +45,7 @@ pub(crate) struct HistoryArgs {
     #[command(flatten)]
     place: ArchiveArgs,
     #[command(flatten)]
-    knowledge: args::KnowledgeArgs,
+    knowledge: KnowledgeArgs,
 }
 
 #[derive(Debug, clap::Args)]
@@ -172,7 +172,7 @@ pub(crate) fn file(args: &FileArgs) -> anyhow::Result<ExitCode> {
             };
             Ok(archive.file(&filed)?)
         };
-        let told = match filed() {
+        let outcome = match filed() {
             Ok(Filing::New) => "filed".to_owned(),
             Ok(Filing::Longer) => "filed: longer than the version in the archive, which is kept as well".to_owned(),
             Ok(Filing::Shorter) => {
@@ -183,10 +183,10 @@ pub(crate) fn file(args: &FileArgs) -> anyhow::Result<ExitCode> {
             // One bad folder must not keep the others of a week from being filed.
             Err(error) => {
                 failed += 1;
-                format!("NOT FILED: {}", told(&error))
+                format!("NOT FILED: {}", one_line(&error))
             }
         };
-        writeln!(out, "{}: {told}", folder.display())?;
+        writeln!(out, "{}: {outcome}", folder.display())?;
     }
     writeln!(out, "archive: {}", archive.place())?;
     Ok(if failed == 0 { ExitCode::SUCCESS } else { ExitCode::from(2) })

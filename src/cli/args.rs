@@ -5,28 +5,36 @@
 //! Never: does anything.
 //! Tested in: `tests/it/demo.rs`.
 
-use std::path::PathBuf;
+use clap::{Command, Parser, Subcommand};
 
-pub(crate) use super::by_hand_args::{EnterArgs, TraceArgs};
+use super::archive::{FileArgs, FindArgs, HistoryArgs, KeepingArgs};
+use super::check::CheckArgs;
+use super::compare_ears::CompareEars;
 use super::doctor::Doctor;
+use super::enrol::Enrol;
+use super::enter::EnterArgs;
+use super::exchange::ExportArgs;
 use super::groups;
+use super::hear::HearArgs;
+use super::journal::JournalArgs;
 use super::listen::{Listen, Resume};
-use chrono::{DateTime, FixedOffset, NaiveDate};
-use clap::{Parser, Subcommand, ValueEnum};
-
-use crate::exam::review::is_plain;
-use crate::exam_folder::ExamFolder;
+use super::manual::{CompletionsArgs, ManualArgs};
+use super::measure::MeasureArgs;
+use super::network::{ReceiveArgs, SendArgs};
+use super::pair::PairArgs;
+use super::phrases::PhrasesArgs;
+use super::report::ReportArgs;
+use super::review::ReviewArgs;
+use super::setup::Setup;
+use super::trace::TraceArgs;
 use crate::knowledge::cautions::CAUTIONS;
-use crate::protocol::Protocols;
-use crate::session::options::Subject;
-use crate::session::spoken::SpokenLanguage;
 
 /// You call the zone, it keeps the record: a journal of a spoken tendon scan, and the saved stills labelled with it.
 ///
 /// At the horse `listen` writes the journal of an exam; afterwards `pair` labels the saved stills with what was said,
 /// `review` lets you check and correct, and `report` writes the report. No microphone? `hear` takes a recording.
 #[derive(Debug, Parser)]
-#[command(version, help_template = groups::TEMPLATE, before_help = groups::grouped(), after_help = CAUTIONS)]
+#[command(version, help_template = groups::TEMPLATE, before_help = groups::grouped(&commands()), after_help = CAUTIONS)]
 pub struct Args {
     /// What to do.
     #[command(subcommand)]
@@ -82,26 +90,26 @@ pub(crate) enum Task {
     ///
     /// Opens the review desk on this machine: listen to a call, see its still, answer the open questions, trace and sign.
     /// Press `?` there for the keys. Next: `report`.
-    Review(super::review::ReviewArgs),
+    Review(ReviewArgs),
     /// Add exams to the archive.
-    File(super::archive::FileArgs),
+    File(FileArgs),
     /// Show every exam of a horse and what changed between them.
-    History(super::archive::HistoryArgs),
+    History(HistoryArgs),
     /// Find exams by what was seen or measured.
-    Find(super::archive::FindArgs),
+    Find(FindArgs),
     /// Verify the archive, or copy it.
-    Archive(super::archive::KeepingArgs),
+    Archive(KeepingArgs),
     /// Write the report for the vet or the owner, as HTML or PDF.
     ///
     /// The vet's report has every number with where it comes from; the owner's says in plain words what was seen. Both
     /// say draft until a vet has signed at the review desk.
     Report(ReportArgs),
     /// Write the exam for other programs.
-    Export(super::exchange::ExportArgs),
+    Export(ExportArgs),
     /// Receive stills from a scanner over the network.
-    Receive(super::network::ReceiveArgs),
+    Receive(ReceiveArgs),
     /// Send stills and exports to an archive, or ask whether it answers.
-    Send(super::network::SendArgs),
+    Send(SendArgs),
     /// List what you can say, or make the phrase card for the wall.
     ///
     /// The list comes from the grammar, so it is complete.
@@ -110,14 +118,14 @@ pub(crate) enum Task {
     ///
     /// Measures noise, level, clipping and echo where you will scan, asks you to say ten phrases, gives a verdict and
     /// writes `zonecall.toml`. The sound is not kept.
-    Setup(super::setup::Setup),
+    Setup(Setup),
     /// Adapt the neural ear to your voice, if that helps.
     ///
     /// You read 24 phrases to learn from and 16 to judge by. The adapted model is kept only if accuracy rises and no new
     /// error appears. The sound is not kept.
-    Enrol(super::enrol::Enrol),
+    Enrol(Enrol),
     /// Compare the ears on a recording whose words you know.
-    CompareEars(super::compare_ears::CompareEars),
+    CompareEars(CompareEars),
     /// Say what is missing on this machine and how to fix it.
     ///
     /// Tries every part: protocols, grammar, ears, microphone, loudspeaker, voice, switch, disk and clock. Exit codes: 0
@@ -129,316 +137,37 @@ pub(crate) enum Task {
     Completions(CompletionsArgs),
 }
 
-/// Where anatomy and zones come from.
-#[derive(Debug, clap::Args)]
-pub(crate) struct KnowledgeArgs {
-    /// Folder of protocol files to use instead of the built-in ones.
-    #[arg(long, value_name = "FOLDER", env = "ZONECALL_PROTOCOLS")]
-    pub(crate) protocols: Option<PathBuf>,
+/// All commands, as clap knows them.
+fn commands() -> Command {
+    Task::augment_subcommands(Command::new("zonecall"))
 }
 
-impl KnowledgeArgs {
-    /// The protocols asked for, or the built-in ones.
-    pub(crate) fn read(&self) -> anyhow::Result<Protocols> {
-        Ok(match &self.protocols {
-            Some(folder) => Protocols::read(folder)?,
-            None => Protocols::built_in()?,
-        })
+#[cfg(test)]
+mod tests {
+    use super::super::groups::{GROUPS, grouped};
+    use super::*;
+
+    #[test]
+    fn each_command_is_in_one_group_and_each_name_is_a_command() {
+        let mut grouped: Vec<&str> = GROUPS.iter().flat_map(|group| group.commands).copied().collect();
+        grouped.sort_unstable();
+        let all = commands();
+        let mut known: Vec<&str> =
+            all.get_subcommands().filter(|command| !command.is_hide_set()).map(Command::get_name).collect();
+        known.sort_unstable();
+        assert_eq!(grouped, known);
     }
-}
 
-#[derive(Debug, clap::Args)]
-pub(crate) struct LanguageArgs {
-    /// Folder of grammar files to use instead of the built-in English ones.
-    #[arg(long, value_name = "FOLDER", env = "ZONECALL_GRAMMAR")]
-    pub(crate) grammar: Option<PathBuf>,
-    /// Zone scheme to use instead of the default; give it once for each group of limbs.
-    #[arg(long = "scheme", value_name = "SCHEME")]
-    pub(crate) schemes: Vec<String>,
-}
-
-impl LanguageArgs {
-    /// The grammar pack and the schemes asked for.
-    pub(crate) fn read(&self, protocols: &Protocols) -> anyhow::Result<SpokenLanguage> {
-        Ok(SpokenLanguage::read(self.grammar.as_deref(), protocols.choose(&self.schemes)?, protocols)?)
-    }
-}
-
-#[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  zonecall hear scan.wav --into exams/juniper --horse Juniper\n  \
-    arecord -f S16_LE -r 16000 | zonecall hear - --into exams/today\n\n\
-    Exit codes: 0 heard, 1 no speech was found, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
-pub(crate) struct HearArgs {
-    /// Recordings in the order they were made: WAV or FLAC at any rate, or `-` for raw 16-bit mono at 16 kHz from a pipe.
-    #[arg(required = true, value_name = "FILE")]
-    pub(crate) files: Vec<PathBuf>,
-    /// The exam folder to create; it must not hold an exam yet.
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) into: PathBuf,
-    #[command(flatten)]
-    pub(crate) subject: SubjectArgs,
-    /// When the recording began, such as 2026-05-04T10:00:00+02:00; without it, the file says or its date is used.
-    #[arg(long, value_name = "INSTANT", value_parser = instant)]
-    pub(crate) started_at: Option<DateTime<FixedOffset>>,
-    #[command(flatten)]
-    pub(crate) ear: WhichEar,
-    #[command(flatten)]
-    pub(crate) language: LanguageArgs,
-    #[command(flatten)]
-    pub(crate) knowledge: KnowledgeArgs,
-}
-
-fn instant(text: &str) -> Result<DateTime<FixedOffset>, String> {
-    text.parse().map_err(|_| "give day, time and offset from UTC, as in 2026-05-04T10:00:00+02:00".to_owned())
-}
-
-/// Who is examined, and by whom.
-#[derive(Debug, Clone, clap::Args)]
-pub(crate) struct SubjectArgs {
-    /// Name of the horse.
-    #[arg(long, value_parser = not_blank)]
-    pub(crate) horse: Option<String>,
-    /// The practice's number for the horse.
-    #[arg(long, value_parser = not_blank)]
-    pub(crate) horse_id: Option<String>,
-    /// Who speaks.
-    #[arg(long, value_parser = not_blank)]
-    pub(crate) person: Option<String>,
-}
-
-impl From<&SubjectArgs> for Subject {
-    fn from(args: &SubjectArgs) -> Subject {
-        let SubjectArgs { horse, horse_id, person } = args.clone();
-        Subject { horse, horse_id, person }
-    }
-}
-
-/// What listens.
-#[derive(Debug, Clone, clap::Args)]
-pub(crate) struct WhichEar {
-    /// Which ear listens; without it, the first that is installed for the language: `neural`, `vosk`, `sphinx`.
-    #[arg(long, alias = "engine", value_enum)]
-    pub(crate) ear: Option<Ear>,
-    /// Folder of the neural ear's head: head.onnx, head.json, lexicon.dict, and optionally encoder and runtime.
-    #[arg(long, value_name = "FOLDER", env = "ZONECALL_EAR")]
-    pub(crate) head: Option<PathBuf>,
-    /// Folder of PocketSphinx's acoustic model.
-    #[arg(long, value_name = "FOLDER", env = "ZONECALL_MODEL")]
-    pub(crate) model: Option<PathBuf>,
-    /// Folder of a Vosk model that can take a grammar (it holds `graph/Gr.fst`).
-    #[arg(long, value_name = "FOLDER", env = "ZONECALL_VOSK_MODEL")]
-    pub(crate) vosk_model: Option<PathBuf>,
-    /// What the `scripted` ear hears: one utterance per line.
-    #[arg(long, value_name = "FILE", required_if_eq("ear", "scripted"))]
-    pub(crate) script: Option<PathBuf>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, serde::Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub(crate) enum Ear {
-    /// Our own small network on a speech encoder: works in noise, asks when it is unsure.
-    Neural,
-    /// PocketSphinx: for quiet rooms only; check every call.
-    Sphinx,
-    /// A Vosk model, in any language that has one.
-    Vosk,
-    /// Plays back a file of words, for tests.
-    Scripted,
-}
-
-/// A choice, as the command line writes it.
-pub(crate) fn written(choice: &impl ValueEnum) -> String {
-    choice.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default()
-}
-
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = "Examples:\n  zonecall journal exams/juniper\n  zonecall journal exams/juniper --verify\n\n\
-    Exit codes: 0 intact, 1 a line was changed, lost or cut short, 2 an error."
-)]
-pub(crate) struct JournalArgs {
-    /// The exam folder.
-    #[arg(value_name = "FOLDER")]
-    pub(crate) folder: PathBuf,
-    /// Verify lines, signature, kept sound and stills instead of showing the lines.
-    #[arg(long)]
-    pub(crate) verify: bool,
-    #[command(flatten)]
-    pub(crate) knowledge: KnowledgeArgs,
-}
-
-#[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  zonecall pair exams/juniper --frames /media/scanner\n\n\
-    Exit codes: 0 each still has one label, 1 a label is missing or in doubt, or a file was left out, 2 an error.")]
-pub(crate) struct PairArgs {
-    #[command(flatten)]
-    pub(crate) folder: FolderArgs,
-    /// Folder of stills: DICOM, PNG, JPEG, BMP or TIFF, in any subfolder.
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) frames: PathBuf,
-    /// Take the stills of this patient, too, by name or number as the files give it: you have checked that it is this
-    /// exam's horse.
-    #[arg(long, value_name = "PATIENT", requires = "by")]
-    pub(crate) same_horse: Vec<String>,
-    /// Who has checked it; kept in the journal.
-    #[arg(long, value_name = "NAME", value_parser = not_blank)]
-    pub(crate) by: Option<String>,
-}
-
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = "Examples:\n  zonecall check exams/juniper\n  zonecall check --explain view-missing\n\n\
-    Exit codes: 0 at most notes, 1 something to look at, 2 an error."
-)]
-pub(crate) struct CheckArgs {
-    /// The exam folder.
-    #[arg(value_name = "FOLDER", required_unless_present = "explain")]
-    pub(crate) folder: Option<PathBuf>,
-    /// Explain a rule: what it looks for, why, and its source; `all` explains every rule.
-    #[arg(long, value_name = "RULE")]
-    pub(crate) explain: Option<String>,
-    #[command(flatten)]
-    pub(crate) knowledge: KnowledgeArgs,
-}
-
-#[derive(Debug, clap::Args)]
-pub(crate) struct FolderArgs {
-    /// The exam folder.
-    #[arg(value_name = "FOLDER")]
-    pub(crate) folder: PathBuf,
-    #[command(flatten)]
-    pub(crate) knowledge: KnowledgeArgs,
-}
-
-impl FolderArgs {
-    /// The folder that was named.
-    pub(crate) fn open(&self) -> ExamFolder {
-        ExamFolder::at(&self.folder)
-    }
-}
-
-/// What an exam is compared with; nothing unless it is named.
-#[derive(Debug, clap::Args)]
-pub(crate) struct AgainstArgs {
-    /// Folder of an earlier exam of the same horse; can be given several times.
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) earlier: Vec<PathBuf>,
-    /// Reference set: a built-in name, or a file as in `references/`.
-    #[arg(long, value_name = "NAME")]
-    pub(crate) reference: Option<String>,
-    /// When a limb was injured, such as LF=2026-04-04; can be given for several limbs.
-    #[arg(long, value_name = "LIMB=DAY", value_parser = injury)]
-    pub(crate) injured: Vec<(String, NaiveDate)>,
-}
-
-fn injury(text: &str) -> Result<(String, NaiveDate), String> {
-    let parts = text.split_once('=').and_then(|(limb, day)| Some((limb.to_owned(), day.parse().ok()?)));
-    parts.ok_or_else(|| "give the code of a limb, `=` and a date, as in CODE=2026-04-04".to_owned())
-}
-
-#[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  zonecall measure exams/juniper\n  \
-    zonecall measure exams/juniper-may --earlier exams/juniper-march --injured LF=2026-03-01 --as json\n\n\
-    Exit codes: 0 computed, 1 a cut-off was exceeded, 2 an error.")]
-pub(crate) struct MeasureArgs {
-    #[command(flatten)]
-    pub(crate) folder: FolderArgs,
-    #[command(flatten)]
-    pub(crate) against: AgainstArgs,
-    /// Which form.
-    #[arg(long = "as", value_enum, default_value_t = MeasureForm::Text)]
-    pub(crate) form: MeasureForm,
-    /// The file to write, in an existing folder; without it, standard output.
-    #[arg(long, value_name = "FILE")]
-    pub(crate) out: Option<PathBuf>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum MeasureForm {
-    /// Tables for people.
-    Text,
-    /// For programs; described by `schema/measures.schema.json`.
-    Json,
-}
-
-/// A name that says something.
-pub(crate) fn not_blank(text: &str) -> Result<String, String> {
-    match text.trim() {
-        "" => Err("the name is blank; give a name or initials".to_owned()),
-        name if !is_plain(name) => {
-            Err("the name holds invisible characters; type it as plain text".to_owned())
+    #[test]
+    fn each_line_of_the_list_fits_a_terminal() {
+        for line in grouped(&commands()).lines() {
+            let shown: String = {
+                // Styles are escape sequences, which take no room.
+                let mut parts = line.split('\u{1b}');
+                let first = parts.next().unwrap_or("").to_owned();
+                parts.fold(first, |text, part| text + part.split_once('m').map_or("", |(_, rest)| rest))
+            };
+            assert!(shown.chars().count() <= 80, "{shown}");
         }
-        name => Ok(name.to_owned()),
     }
-}
-
-#[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  zonecall report exams/juniper\n  \
-    zonecall report exams/juniper --format pdf --paper letter\n  zonecall report exams/juniper --for owner --format pdf\n\n\
-    Exit codes: 0 written, 2 an error.")]
-pub(crate) struct ReportArgs {
-    #[command(flatten)]
-    pub(crate) folder: FolderArgs,
-    #[command(flatten)]
-    pub(crate) against: AgainstArgs,
-    /// Who reads it.
-    #[arg(long = "for", value_enum, default_value_t = ReportReader::Vet)]
-    pub(crate) reader: ReportReader,
-    /// A page for a browser, or a document to print and send.
-    #[arg(long, value_enum, default_value_t = ReportForm::Html)]
-    pub(crate) format: ReportForm,
-    /// Paper size of a PDF.
-    #[arg(long, value_enum, default_value_t = PaperSize::A4)]
-    pub(crate) paper: PaperSize,
-    /// The file to write, in an existing folder; without it, `report.html` or `report.pdf` in `out/` of the exam folder, with `-owner` for the owner.
-    #[arg(long, value_name = "FILE")]
-    pub(crate) out: Option<PathBuf>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum ReportReader {
-    /// The vet: every number with where it comes from.
-    Vet,
-    /// The owner: plain words, no codes, no scores.
-    Owner,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum ReportForm {
-    /// One HTML file that holds everything.
-    Html,
-    /// A PDF with every font embedded.
-    Pdf,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum PaperSize {
-    /// 210 by 297 mm.
-    A4,
-    /// 8.5 by 11 inches.
-    Letter,
-}
-
-#[derive(Debug, clap::Args)]
-pub(crate) struct PhrasesArgs {
-    /// Write the card as one printable page instead of text.
-    #[arg(long, value_name = "FILE")]
-    pub(crate) html: Option<PathBuf>,
-    #[command(flatten)]
-    pub(crate) language: LanguageArgs,
-    #[command(flatten)]
-    pub(crate) knowledge: KnowledgeArgs,
-}
-
-#[derive(Debug, clap::Args)]
-pub(crate) struct ManualArgs {
-    /// The folder for the pages.
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) into: PathBuf,
-}
-
-#[derive(Debug, clap::Args)]
-pub(crate) struct CompletionsArgs {
-    /// Which shell.
-    pub(crate) shell: clap_complete::Shell,
 }

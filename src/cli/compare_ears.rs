@@ -15,8 +15,8 @@ use anyhow::{Context as _, bail, ensure};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::args;
 use super::ear;
+use super::options::{EarChoice, KnowledgeArgs, LanguageArgs, WhichEar, written};
 use crate::clock::{SAMPLE_RATE_HZ, Span, WallQuality, seconds};
 use crate::evaluation::compare::{Difference, EvaluationCounts, Meant, Stretch, compare};
 use crate::evaluation::judge::said;
@@ -37,7 +37,7 @@ use crate::speech::scripted::Scripted;
 use crate::speech::utterance::UtteranceAudio;
 
 /// The engines that are compared, in the order of the table.
-const EARS: [args::Ear; 3] = [args::Ear::Neural, args::Ear::Vosk, args::Ear::Sphinx];
+const EARS: [EarChoice; 3] = [EarChoice::Neural, EarChoice::Vosk, EarChoice::Sphinx];
 /// Samples given to an engine at a time, as a microphone would: 10 ms.
 const BLOCK: usize = SAMPLE_RATE_HZ as usize / 100;
 
@@ -66,11 +66,11 @@ pub(crate) struct CompareEars {
     #[arg(long)]
     json: bool,
     #[command(flatten)]
-    ear: args::WhichEar,
+    ear: WhichEar,
     #[command(flatten)]
-    language: args::LanguageArgs,
+    language: LanguageArgs,
     #[command(flatten)]
-    knowledge: args::KnowledgeArgs,
+    knowledge: KnowledgeArgs,
 }
 
 /// What an engine did.
@@ -116,9 +116,9 @@ pub(crate) fn compare_ears(args: &CompareEars) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// This very command with one engine, so that memory is told apart; else why that engine did not hear.
-fn in_own_process(ear: args::Ear) -> anyhow::Result<Result<Tried, String>> {
-    let name = args::written(&ear);
+/// This very command with one engine, so that memory is counted for each; else why that engine did not hear.
+fn in_own_process(ear: EarChoice) -> anyhow::Result<Result<Tried, String>> {
+    let name = written(&ear);
     let mut command = Command::new(std::env::current_exe()?);
     command.args(std::env::args_os().skip(1)).args(["--ear", &name]);
     if !std::env::args_os().any(|arg| arg == "--json") {
@@ -128,8 +128,9 @@ fn in_own_process(ear: args::Ear) -> anyhow::Result<Result<Tried, String>> {
     if done.status.success() {
         return Ok(Ok(serde_json::from_slice(&done.stdout)?));
     }
-    let told = String::from_utf8_lossy(&done.stderr);
-    let why = told.lines().last().unwrap_or("it ended without a message").trim_start_matches("zonecall: ");
+    let messages = String::from_utf8_lossy(&done.stderr);
+    let why =
+        messages.lines().last().unwrap_or("it ended without a message").trim_start_matches("zonecall: ");
     Ok(Err(format!("{name} could not hear: {why}")))
 }
 

@@ -9,11 +9,11 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
-use super::args;
 use super::ear;
+use super::options::{EarChoice, KnowledgeArgs, LanguageArgs, WhichEar};
+use super::output::one_line;
 use super::settings::Settings;
 use super::switch::SwitchArgs;
-use super::told;
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::language::pack::{Language, Pack};
 use crate::protocol::Protocols;
@@ -47,11 +47,11 @@ pub(crate) struct Doctor {
     #[command(flatten)]
     switch: SwitchArgs,
     #[command(flatten)]
-    ear: args::WhichEar,
+    ear: WhichEar,
     #[command(flatten)]
-    language: args::LanguageArgs,
+    language: LanguageArgs,
     #[command(flatten)]
-    knowledge: args::KnowledgeArgs,
+    knowledge: KnowledgeArgs,
 }
 
 /// How it stands with one part.
@@ -98,7 +98,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
         Err(error) => DoctorLine::lacks(
             "protocols",
             PartState::Needed,
-            told(error),
+            one_line(error),
             "correct the file, or leave out --protocols and ZONECALL_PROTOCOLS",
         ),
     });
@@ -113,7 +113,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
             Err(error) => lines.push(DoctorLine::lacks(
                 "grammar",
                 PartState::Needed,
-                told(&error),
+                one_line(&error),
                 "correct the file, or leave out --grammar and ZONECALL_GRAMMAR",
             )),
         }
@@ -168,24 +168,24 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
     let tried = [
         (
             "neural ear",
-            args::Ear::Neural,
-            tried(args::Ear::Neural),
+            EarChoice::Neural,
+            tried(EarChoice::Neural),
             format!("{again}, or name its folder with --head or ZONECALL_EAR"),
         ),
-        ("vosk ear", args::Ear::Vosk, tried(args::Ear::Vosk), vosk_remedy(args.ear.vosk_model.is_some())),
+        ("vosk ear", EarChoice::Vosk, tried(EarChoice::Vosk), vosk_remedy(args.ear.vosk_model.is_some())),
         (
             "sphinx ear",
-            args::Ear::Sphinx,
-            tried(args::Ear::Sphinx),
+            EarChoice::Sphinx,
+            tried(EarChoice::Sphinx),
             format!("{again}, or name the model with --model or ZONECALL_MODEL"),
         ),
     ];
-    let any = tried.iter().any(|(_, which, ear, _)| *which != args::Ear::Sphinx && ear.is_ok());
+    let any = tried.iter().any(|(_, which, ear, _)| *which != EarChoice::Sphinx && ear.is_ok());
     let line =
-        |(part, which, ear, remedy): (&'static str, args::Ear, Result<EngineId, String>, String)| match ear {
+        |(part, which, ear, remedy): (&'static str, EarChoice, Result<EngineId, String>, String)| match ear {
             Ok(id) => DoctorLine::there(part, format!("{} {}, model `{}`", id.name, id.version, id.model)),
             Err(why) => {
-                let needed = args.ear.ear.map_or(which == args::Ear::Neural && !any, |asked| asked == which);
+                let needed = args.ear.ear.map_or(which == EarChoice::Neural && !any, |asked| asked == which);
                 let state = if needed { PartState::Needed } else { PartState::Better };
                 DoctorLine::lacks(part, state, why, remedy)
             }
@@ -246,7 +246,7 @@ fn switch(args: &SwitchArgs) -> Option<DoctorLine> {
         |found: String, remedy: &str| Some(DoctorLine::lacks("switch", PartState::Needed, found, remedy));
     let wanted = match Settings::read().and_then(|settings| args.with(&settings)) {
         Ok(wanted) => wanted?,
-        Err(error) => return lacks(told(&error), "correct the option or the settings"),
+        Err(error) => return lacks(one_line(&error), "correct the option or the settings"),
     };
     let Some(device) = &wanted.device else {
         return Some(DoctorLine::there("switch", format!("{}, a key of the terminal", wanted.key)));

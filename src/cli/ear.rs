@@ -5,7 +5,7 @@
 //! Never: falls back in silence, or away from an engine that was asked for.
 //! Tested in: `tests/it/neural.rs`, `tests/it/demo.rs`, `tests/it/vosk.rs`.
 
-use super::args::{self, Ear};
+use super::options::{EarChoice, WhichEar};
 use super::voices;
 use crate::exam::parse::meaning;
 use crate::exam::stakes::stakes;
@@ -22,7 +22,7 @@ use crate::speech::vosk::{IS_BUILT_IN, VoskParts};
 /// about why. PocketSphinx acts on what it heard wrongly far more often, so it listens only where it was asked for.
 /// The neural ear is bent to the voice of `person` where they have enrolled.
 pub(super) fn choose(
-    args: &args::WhichEar,
+    args: &WhichEar,
     pack: &str,
     language: &Language,
     protocols: &Protocols,
@@ -37,10 +37,10 @@ pub(super) fn choose(
     };
     let parts = Parts::find(args.head.as_deref(), pack);
     match (args.ear, &args.script) {
-        (Some(Ear::Scripted), Some(script)) => return Ok(Box::new(Scripted::read(script)?)),
-        (Some(Ear::Sphinx | Ear::Scripted), _) => return sphinx(args, &language.engine),
-        (Some(Ear::Neural), _) => return neural(&parts),
-        (Some(Ear::Vosk), _) => return vosk(args, pack, language),
+        (Some(EarChoice::Scripted), Some(script)) => return Ok(Box::new(Scripted::read(script)?)),
+        (Some(EarChoice::Sphinx | EarChoice::Scripted), _) => return sphinx(args, &language.engine),
+        (Some(EarChoice::Neural), _) => return neural(&parts),
+        (Some(EarChoice::Vosk), _) => return vosk(args, pack, language),
         (None, _) => {}
     }
     let why = match neural(&parts) {
@@ -56,7 +56,7 @@ pub(super) fn choose(
 
 /// The Vosk ear; words that its model does not know are named, for nobody can say them to it.
 #[cfg(vosk_library)]
-fn vosk(args: &args::WhichEar, pack: &str, language: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
+fn vosk(args: &WhichEar, pack: &str, language: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
     let parts = VoskParts::find(args.vosk_model.as_deref(), pack);
     let engine = crate::speech::vosk::Vosk::load(&parts, &language.engine)?;
     if !engine.unknown().is_empty() {
@@ -71,7 +71,7 @@ fn vosk(args: &args::WhichEar, pack: &str, language: &Language) -> Result<Box<dy
 }
 
 #[cfg(not(vosk_library))]
-fn vosk(_: &args::WhichEar, _: &str, _: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
+fn vosk(_: &WhichEar, _: &str, _: &Language) -> Result<Box<dyn Recogniser>, EngineError> {
     Err(EngineError::LeftOut { ear: "vosk" })
 }
 
@@ -92,29 +92,29 @@ pub(super) fn neural(
 }
 
 #[cfg(feature = "sphinx")]
-fn sphinx(args: &args::WhichEar, language: &EngineLanguage) -> Result<Box<dyn Recogniser>, EngineError> {
+fn sphinx(args: &WhichEar, language: &EngineLanguage) -> Result<Box<dyn Recogniser>, EngineError> {
     let folder = args.model.clone().unwrap_or_else(crate::speech::dictionary::default_model_dir);
     Ok(Box::new(crate::speech::sphinx::Sphinx::load(&folder, language)?))
 }
 
 #[cfg(not(feature = "sphinx"))]
-fn sphinx(_: &args::WhichEar, _: &EngineLanguage) -> Result<Box<dyn Recogniser>, EngineError> {
+fn sphinx(_: &WhichEar, _: &EngineLanguage) -> Result<Box<dyn Recogniser>, EngineError> {
     Err(EngineError::LeftOut { ear: "sphinx" })
 }
 
 /// Loads `ear` with the grammar, to tell whether it can listen.
 pub(super) fn tried(
-    ear: Ear,
-    args: &args::WhichEar,
+    ear: EarChoice,
+    args: &WhichEar,
     pack: &str,
     language: &Language,
     protocols: &Protocols,
 ) -> Result<EngineId, EngineError> {
     match ear {
-        Ear::Neural => {
+        EarChoice::Neural => {
             neural(&Parts::find(args.head.as_deref(), pack), language, protocols).map(|ear| ear.id())
         }
-        Ear::Vosk => vosk(args, pack, language).map(|ear| ear.id()),
-        Ear::Sphinx | Ear::Scripted => sphinx(args, &language.engine).map(|ear| ear.id()),
+        EarChoice::Vosk => vosk(args, pack, language).map(|ear| ear.id()),
+        EarChoice::Sphinx | EarChoice::Scripted => sphinx(args, &language.engine).map(|ear| ear.id()),
     }
 }

@@ -10,8 +10,8 @@ use std::process::ExitCode;
 
 use anyhow::{Context as _, bail, ensure};
 
-use super::args;
 use super::ear;
+use super::options::{KnowledgeArgs, LanguageArgs, not_blank};
 use super::settings::Settings;
 use super::setup::{say, utterance};
 use super::voices::{self, Enrolled, PhraseHeard};
@@ -40,7 +40,7 @@ const READ_MIN: f64 = 0.75;
 )]
 pub(crate) struct Enrol {
     /// Whose voice it is; exams with the same --person then use it. Without it, the person in the settings.
-    #[arg(long, value_parser = args::not_blank)]
+    #[arg(long, value_parser = not_blank)]
     person: Option<String>,
     /// The microphone, or part of its name; without it, the default one.
     #[arg(long, value_name = "NAME", env = "ZONECALL_DEVICE")]
@@ -58,9 +58,9 @@ pub(crate) struct Enrol {
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_EAR")]
     head: Option<PathBuf>,
     #[command(flatten)]
-    language: args::LanguageArgs,
+    language: LanguageArgs,
     #[command(flatten)]
-    knowledge: args::KnowledgeArgs,
+    knowledge: KnowledgeArgs,
 }
 
 /// An utterance in which a phrase was read.

@@ -7,8 +7,8 @@ use std::process::ExitCode;
 use anyhow::{Context as _, bail, ensure};
 use chrono::Utc;
 
-use super::args;
 use super::known_place::place_is_known;
+use super::options::{FolderArgs, not_blank};
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
@@ -16,22 +16,60 @@ use crate::exam::review::{Change, Review};
 use crate::exam::seq::Seq;
 use crate::protocol::{Odd, Protocols};
 
-pub(crate) fn enter(args: &args::EnterArgs) -> anyhow::Result<ExitCode> {
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example:\n  zonecall enter exams/juniper --limb LF --zone 2B --structure SDFT --term area \
+    --number 148 --unit mm2 --by Ada\n\n\
+    Exit codes: 0 written, 2 an error, and nothing was written."
+)]
+pub(crate) struct EnterArgs {
+    #[command(flatten)]
+    pub(crate) folder: FolderArgs,
+    /// Limb.
+    #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
+    pub(crate) limb: Option<String>,
+    /// Zone, in the exam's scheme.
+    #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
+    pub(crate) zone: Option<String>,
+    /// Structure.
+    #[arg(long, value_name = "CODE", required_unless_present = "withdraw")]
+    pub(crate) structure: Option<String>,
+    /// What was measured or scored, as `protocols/values.toml` names it.
+    #[arg(long, value_name = "TERM", required_unless_present = "withdraw")]
+    pub(crate) term: Option<String>,
+    /// The number.
+    #[arg(long, required_unless_present = "withdraw")]
+    pub(crate) number: Option<f64>,
+    /// Unit; none for scores.
+    #[arg(long)]
+    pub(crate) unit: Option<String>,
+    /// Accept a number outside the usual bounds of its term.
+    #[arg(long)]
+    pub(crate) unusual: bool,
+    /// Withdraw a typed or traced value instead, by its line in the journal; it stays there and is no longer used.
+    #[arg(long, value_name = "LINE", conflicts_with_all = ["limb", "zone", "structure", "term", "number", "unit"])]
+    pub(crate) withdraw: Option<u64>,
+    /// Who enters it.
+    #[arg(long, value_name = "PERSON", value_parser = not_blank)]
+    pub(crate) by: String,
+}
+
+pub(crate) fn enter(args: &EnterArgs) -> anyhow::Result<ExitCode> {
     let folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
     let exam = folder.exam(&protocols)?;
-    let (event, told) = match args.withdraw {
+    let (event, effect) = match args.withdraw {
         Some(seq) => {
             (withdrawn(args, Seq(seq), &exam)?, "the value stays in the journal and is no longer used")
         }
         None => (entered(args, &exam, &protocols)?, "it takes the place of what was said"),
     };
     let seq = folder.append_journal()?.append(Utc::now(), exam.last_sample(), &event)?;
-    writeln!(std::io::stdout(), "written as line {seq} of the journal; {told}")?;
+    writeln!(std::io::stdout(), "written as line {seq} of the journal; {effect}")?;
     Ok(ExitCode::SUCCESS)
 }
 
-fn withdrawn(args: &args::EnterArgs, seq: Seq, exam: &Exam) -> anyhow::Result<Event> {
+fn withdrawn(args: &EnterArgs, seq: Seq, exam: &Exam) -> anyhow::Result<Event> {
     let entry = exam.entries.iter().find(|entry| entry.seq == seq).with_context(|| {
         let lines: Vec<String> = exam.entries.iter().map(|entry| entry.seq.to_string()).collect();
         let lines = if lines.is_empty() { "none".to_owned() } else { lines.join(", ") };
@@ -45,7 +83,7 @@ fn withdrawn(args: &args::EnterArgs, seq: Seq, exam: &Exam) -> anyhow::Result<Ev
     })))
 }
 
-fn entered(args: &args::EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Result<Event> {
+fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Result<Event> {
     let given = |part: &Option<String>| part.clone().unwrap_or_default();
     let [limb, zone, structure, term] = [&args.limb, &args.zone, &args.structure, &args.term].map(given);
     place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;

@@ -14,11 +14,11 @@ use clap::ValueEnum;
 use zip::CompressionMethod;
 use zip::write::SimpleFileOptions;
 
-use super::args;
+use super::options::{FolderArgs, not_blank};
 use super::output::write_file;
 use crate::exam::fold::Exam;
 use crate::exam_folder::record_against;
-use crate::exchange::dicom::{earlier, export};
+use crate::exchange::dicom;
 use crate::exchange::input::ExportInput;
 use crate::exchange::still::{self, Still};
 use crate::exchange::teaching::Rectangle;
@@ -26,6 +26,7 @@ use crate::exchange::{Codes, fhir, labelled, marks, subject, teaching};
 use crate::knowledge::measure::Against;
 use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
+use crate::report::export;
 #[cfg(feature = "print")]
 use crate::report::print::{Audience, PageSize, pdf};
 use crate::report::signed::verified;
@@ -36,7 +37,7 @@ use crate::report::{ReportInput, picture};
 #[derive(Debug, clap::Args)]
 pub(crate) struct ExportArgs {
     #[command(flatten)]
-    pub(crate) folder: args::FolderArgs,
+    pub(crate) folder: FolderArgs,
     /// Which form.
     #[arg(long = "as", value_enum)]
     pub(crate) form: ExportFormat,
@@ -75,7 +76,7 @@ pub(crate) struct ExchangeArgs {
     #[arg(long, value_enum, default_value_t = IdentityArgs::Agreed)]
     pub(crate) identity: IdentityArgs,
     /// The practice that the signing vet answers to, for `dicom`.
-    #[arg(long, value_name = "NAME", value_parser = args::not_blank)]
+    #[arg(long, value_name = "NAME", value_parser = not_blank)]
     pub(crate) organisation: Option<String>,
     /// Codes to use instead of the built-in ones; see `codes/dicom.toml`.
     #[arg(long, value_name = "FILE")]
@@ -114,6 +115,27 @@ fn rectangle(text: &str) -> Result<Rectangle, String> {
         }
         _ => Err("wanted are left, top, width and height in pixels, as in 0,0,800,60".to_owned()),
     }
+}
+
+pub(crate) fn export(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+    let written: fn(&Record) -> String = match args.form {
+        ExportFormat::Json => export::json,
+        ExportFormat::Csv => export::csv,
+        ExportFormat::Vtt => export::vtt,
+        ExportFormat::Dicom => return for_image_archive(args),
+        ExportFormat::Labelled => return labelled_copies(args),
+        ExportFormat::Fhir => return for_record_system(args),
+        ExportFormat::Teaching => return teaching_copies(args),
+        ExportFormat::Audio => return marked_audio(args),
+    };
+    let protocols = args.folder.knowledge.read()?;
+    let exam = verified(&args.folder.open(), &protocols)?;
+    let text = written(&record_against(&exam, &protocols, &Against::default()));
+    match &args.out {
+        Some(path) => write_file(path, text.as_bytes())?,
+        None => std::io::stdout().write_all(text.as_bytes())?,
+    }
+    Ok(ExitCode::SUCCESS)
 }
 
 /// An exam with all that an export speaks of.
@@ -202,19 +224,20 @@ fn into(args: &ExportArgs, name: &str) -> anyhow::Result<PathBuf> {
     Ok(into)
 }
 
-pub(super) fn dicom(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+fn for_image_archive(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let opened = open(args)?;
     let folder = into(args, "dicom")?;
-    let before = earlier(&folder, &opened.record.exam.id);
+    let before = dicom::earlier(&folder, &opened.record.exam.id);
     let printed = opened.printed(&args.folder.folder)?;
-    let made = export(&opened.input(args), &opened.stills, args.exchange.identity.into(), &before, &printed)?;
+    let made =
+        dicom::export(&opened.input(args), &opened.stills, args.exchange.identity.into(), &before, &printed)?;
     for file in &made {
         write_file(&folder.join(&file.name), &file.bytes)?;
     }
     opened.done(made.len(), &folder, 0)
 }
 
-pub(super) fn fhir(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+fn for_record_system(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let opened = open(args)?;
     let printed = opened.printed(&args.folder.folder)?;
     let text =
@@ -226,7 +249,7 @@ pub(super) fn fhir(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     Ok(if opened.problems == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
-pub(super) fn labelled(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+fn labelled_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let opened = open(args)?;
     let folder = into(args, "labelled")?;
     let copies = labelled::copies(&opened.input(args), &opened.stills, &args.folder.folder);
@@ -234,7 +257,7 @@ pub(super) fn labelled(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     opened.done(copies.files.len() + 1, &folder, copies.problems.len())
 }
 
-pub(super) fn teaching(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+fn teaching_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let opened = open(args)?;
     let folder = into(args, "teaching")?;
     let mut salt = [0; 16];
@@ -272,7 +295,7 @@ fn write_copies(folder: &Path, copies: &labelled::Copies, archive: &str) -> anyh
     write_file(&folder.join(archive), &bytes)
 }
 
-pub(super) fn audio(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+fn marked_audio(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let folder = &args.folder.folder;
     let protocols = args.folder.knowledge.read()?;
     let exam = verified(&args.folder.open(), &protocols)?;
@@ -283,10 +306,10 @@ pub(super) fn audio(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     for file in &exam.audio {
         let path = folder.join(&file.file);
         let wav = std::fs::read(&path).with_context(|| format!("cannot read `{}`", path.display()))?;
-        let told = || format!("`{}`", path.display());
-        let samples = marks::n_samples(&wav).with_context(told)?;
+        let in_file = || format!("`{}`", path.display());
+        let samples = marks::n_samples(&wav).with_context(in_file)?;
         let found = marks::marks(&record, file.first_sample, samples);
-        let marked = marks::marked(&wav, &found).with_context(told)?;
+        let marked = marks::marked(&wav, &found).with_context(in_file)?;
         let name = path.file_name().context("the kept sound has no file name")?;
         write_file(&into.join(name), &marked)?;
         writeln!(out, "{} marks: {}", found.len(), into.join(name).display())?;

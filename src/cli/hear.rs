@@ -1,23 +1,23 @@
 //! `zonecall hear`: a recording becomes an exam folder with its journal and the kept audio.
 //!
-//! Takes: recordings and the options of `args::HearArgs`.
+//! Takes: recordings and the options of `HearArgs`.
 //! Gives: `exam.jsonl` and `audio/0001.wav`, `audio/0002.wav`, ... in the folder.
 //! Never: recognises a sample before it is kept.
 //! Tested in: `tests/it/demo.rs`.
 
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use anyhow::Context as _;
-use chrono::{DateTime, Local, Offset, TimeDelta, TimeZone, Utc};
+use chrono::{DateTime, FixedOffset, Local, Offset, TimeDelta, TimeZone, Utc};
 use indicatif::{ProgressBar, ProgressStyle};
 
-use super::args;
 use super::ear;
-use super::told;
+use super::options::{KnowledgeArgs, LanguageArgs, SubjectArgs, WhichEar};
+use super::output::one_line;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality, seconds};
 use crate::exam::event::CloseReason;
 use crate::exam_folder::ExamFolder;
@@ -29,10 +29,38 @@ use crate::session::options::Subject;
 use crate::speech::decode::{self, Recording};
 use crate::speech::utterance::UtteranceAudio;
 
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall hear scan.wav --into exams/juniper --horse Juniper\n  \
+    arecord -f S16_LE -r 16000 | zonecall hear - --into exams/today\n\n\
+    Exit codes: 0 heard, 1 no speech was found, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
+pub(crate) struct HearArgs {
+    /// Recordings in the order they were made: WAV or FLAC at any rate, or `-` for raw 16-bit mono at 16 kHz from a pipe.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// The exam folder to create; it must not hold an exam yet.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) into: PathBuf,
+    #[command(flatten)]
+    pub(crate) subject: SubjectArgs,
+    /// When the recording began, such as 2026-05-04T10:00:00+02:00; without it, the file says or its date is used.
+    #[arg(long, value_name = "INSTANT", value_parser = instant)]
+    pub(crate) started_at: Option<DateTime<FixedOffset>>,
+    #[command(flatten)]
+    pub(crate) ear: WhichEar,
+    #[command(flatten)]
+    pub(crate) language: LanguageArgs,
+    #[command(flatten)]
+    pub(crate) knowledge: KnowledgeArgs,
+}
+
+fn instant(text: &str) -> Result<DateTime<FixedOffset>, String> {
+    text.parse().map_err(|_| "give day, time and offset from UTC, as in 2026-05-04T10:00:00+02:00".to_owned())
+}
+
 /// A clock anchor is written at least this often.
 const ANCHOR_SAMPLES: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
-pub(crate) fn hear(args: &args::HearArgs) -> anyhow::Result<ExitCode> {
+pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
     let folder = ExamFolder::at(&args.into);
     folder.must_be_new()?;
     let protocols = args.knowledge.read()?;
@@ -68,7 +96,7 @@ fn open(path: &Path) -> anyhow::Result<Recording> {
 }
 
 /// When the first sample was recorded, where that comes from, and the local time's lead on UTC.
-fn started(args: &args::HearArgs, first: &Recording) -> anyhow::Result<Began> {
+fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
     let began = |at, wall, utc_offset_s| Ok(Began { at, wall, utc_offset_s });
     if let Some(stated) = args.started_at {
         return began(stated.with_timezone(&Utc), WallQuality::Stated, stated.offset().local_minus_utc());
@@ -162,7 +190,7 @@ impl Hearing {
     fn close(self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
         let interrupted = self.stop.load(Ordering::Relaxed);
         let reason = match (&heard, interrupted, self.session.dialogue().has_ended()) {
-            (Err(error), ..) => CloseReason::Fault(told(error)),
+            (Err(error), ..) => CloseReason::Fault(one_line(error)),
             (Ok(()), true, _) => CloseReason::Interrupted,
             (Ok(()), false, true) => CloseReason::EndOfExam,
             (Ok(()), false, false) => CloseReason::EndOfRecording,

@@ -1,11 +1,12 @@
 //! `zonecall journal`: the journal, readable, or verified.
 
 use std::io::Write;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use chrono::{DateTime, Utc};
 
-use super::args;
+use super::options::KnowledgeArgs;
 use crate::exam::event::{Event, ExamEvent, Outcome};
 use crate::exam::journal::{Lines, read};
 use crate::exam::sign::fault;
@@ -15,7 +16,23 @@ use crate::report::signed::verified;
 use crate::report::words::local;
 use crate::speech::recognise::EngineId;
 
-pub(crate) fn journal(args: &args::JournalArgs) -> anyhow::Result<ExitCode> {
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  zonecall journal exams/juniper\n  zonecall journal exams/juniper --verify\n\n\
+    Exit codes: 0 intact, 1 a line was changed, lost or cut short, 2 an error."
+)]
+pub(crate) struct JournalArgs {
+    /// The exam folder.
+    #[arg(value_name = "FOLDER")]
+    pub(crate) folder: PathBuf,
+    /// Verify lines, signature, kept sound and stills instead of showing the lines.
+    #[arg(long)]
+    pub(crate) verify: bool,
+    #[command(flatten)]
+    pub(crate) knowledge: KnowledgeArgs,
+}
+
+pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
     let mut lines = read(&args.folder)?;
     let unfit = |line: &ExamEvent| match &line.event {
         Event::Signed(signed) => Some((line.seq.0, fault(signed, &line.prev)?)),
@@ -74,7 +91,7 @@ pub(crate) fn journal(args: &args::JournalArgs) -> anyhow::Result<ExitCode> {
 }
 
 /// What the journal's own chain does not tell: an empty journal, other files, another record.
-fn verify(args: &args::JournalArgs, lines: &Lines) -> anyhow::Result<Vec<String>> {
+fn verify(args: &JournalArgs, lines: &Lines) -> anyhow::Result<Vec<String>> {
     if lines.events.is_empty() {
         return Ok(vec!["the journal holds no line that can be read; put back a copy".to_owned()]);
     }

@@ -13,8 +13,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use anyhow::Context as _;
 
-use super::args::{KnowledgeArgs, LanguageArgs, SubjectArgs, WhichEar};
 use super::ear;
+use super::options::{KnowledgeArgs, LanguageArgs, SubjectArgs, WhichEar};
 use super::settings::Settings;
 use super::switch::SwitchArgs;
 use crate::exam_folder::ExamFolder;
@@ -204,7 +204,7 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
         waiting::wait(Exams { folder, subject: &subject, spoken: &spoken, options }, ear, &stop)?;
         return Ok(ExitCode::SUCCESS);
     };
-    let switch = TalkSwitch::of(&options)?;
+    let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
     let opened = open(options.device.as_deref())?;
     let header = header(&subject, &ear, &spoken, Began::live(opened.began_at));
     let session = Session::begin(&into, header, ear)?;
@@ -228,7 +228,7 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let stop = stop_switch()?;
     let options = chosen.options;
-    let switch = TalkSwitch::of(&options)?;
+    let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
     let opened = open(options.device.as_deref())?;
     let session = Session::resume(&folder, ear, &spoken.pack.sha256, opened.began_at)?;
     run(session, opened, switch, &options, stop)

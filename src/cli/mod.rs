@@ -10,26 +10,30 @@ mod archive;
 #[cfg(not(feature = "archive"))]
 #[path = "no_archive.rs"]
 mod archive;
+mod against;
 mod args;
-mod by_hand_args;
+mod check;
 mod compare_ears;
 mod doctor;
 mod ear;
 mod enrol;
 mod enter;
-mod against;
-mod known_place;
-mod output;
 mod exchange;
 mod groups;
-mod network;
 mod hear;
 mod journal;
+mod known_place;
 #[cfg(not(all(feature = "archive", feature = "desk")))]
 mod left_out;
 mod listen;
+mod manual;
 mod measure;
+mod network;
+mod options;
+mod output;
 mod pair;
+mod phrases;
+mod report;
 #[cfg(feature = "desk")]
 mod review;
 #[cfg(not(feature = "desk"))]
@@ -37,21 +41,19 @@ mod review;
 mod review;
 mod settings;
 mod setup;
-mod show;
 mod switch;
 mod trace;
 mod voices;
 
 use std::process::ExitCode;
 
-use clap::Parser;
-
-use crate::report::apart;
+use clap::{CommandFactory as _, Parser as _};
 
 pub use args::Args;
 use args::Task;
+use output::one_line;
 
-use crate::session::error::in_one_line;
+use crate::report::apart;
 
 /// Runs the program.
 #[must_use]
@@ -69,7 +71,7 @@ pub fn run() -> ExitCode {
         Task::Resume(task) => listen::resume(&task),
         Task::Journal(task) => journal::journal(&task),
         Task::Pair(task) => pair::pair(&task),
-        Task::Check(task) => show::check(&task),
+        Task::Check(task) => check::check(&task),
         Task::Measure(task) => measure::measure(&task),
         Task::Enter(task) => enter::enter(&task),
         Task::Trace(task) => trace::trace(&task),
@@ -78,50 +80,30 @@ pub fn run() -> ExitCode {
         Task::History(task) => archive::history(&task),
         Task::Find(task) => archive::find(&task),
         Task::Archive(task) => archive::keep(&task),
-        Task::Report(task) => show::report(&task),
-        Task::Export(task) => show::export(&task),
+        Task::Report(task) => report::report(&task),
+        Task::Export(task) => exchange::export(&task),
         Task::Receive(task) => network::receive(&task),
         Task::Send(task) => network::send(&task),
-        Task::Phrases(task) => show::phrases(&task),
+        Task::Phrases(task) => phrases::phrases(&task),
         Task::Setup(task) => setup::setup(&task),
         Task::Enrol(task) => enrol::enrol(&task),
         Task::CompareEars(task) => compare_ears::compare_ears(&task),
         Task::Doctor(task) => doctor::doctor(&task),
-        Task::Manual(task) => show::manual(&task),
-        Task::Completions(task) => show::completions(&task),
+        Task::Manual(task) => manual::manual(&task, Args::command()),
+        Task::Completions(task) => Ok(manual::completions(&task, Args::command())),
     };
     match done {
         Ok(code) => code,
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("zonecall: {}", told(&error));
+            eprintln!("zonecall: {}", one_line(&error));
             ExitCode::from(2)
         }
     }
-}
-
-/// The error and its causes in one line; a cause that the error already tells is not told twice.
-pub(crate) fn told(error: &anyhow::Error) -> String {
-    in_one_line(error.as_ref())
 }
 
 /// `zonecall journal DIR | head` is no error.
 fn is_closed_pipe(error: &anyhow::Error) -> bool {
     let mut io = error.chain().filter_map(|cause| cause.downcast_ref::<std::io::Error>());
     io.any(|io| io.kind() == std::io::ErrorKind::BrokenPipe)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_cause_that_the_error_tells_itself_is_told_once() {
-        let cause = std::io::Error::other("unexpected end of file");
-        let error = crate::speech::decode::DecodeError::Read { path: "visit.flac".into(), source: cause };
-        let error = anyhow::Error::new(error).context("what was heard is kept");
-        let text = told(&error);
-        assert!(text.starts_with("what was heard is kept: cannot read the recording `visit.flac`"), "{text}");
-        assert_eq!(text.matches("unexpected end of file").count(), 1, "{text}");
-    }
 }

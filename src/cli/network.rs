@@ -2,7 +2,7 @@
 //!
 //! Takes: a folder, and the peers that were named.
 //! Gives: one call of `exchange::network`, and a line for each object.
-//! Never: listens on more than this machine unless told to.
+//! Never: listens on more than this machine unless it is asked to.
 //! Tested in: `tests/it/exchange/network.rs`.
 
 use std::io::Write as _;
@@ -198,7 +198,7 @@ fn note(folder: &Path, args: &SendArgs, objects: Vec<String>, refused: usize) ->
 
 /// Files of a folder and of the folders in it.
 fn gather(path: &Path, files: &mut Vec<PathBuf>) -> anyhow::Result<()> {
-    let told = || format!("cannot read `{}`", path.display());
+    let unread = || format!("cannot read `{}`", path.display());
     if !path.is_dir() {
         anyhow::ensure!(
             path.exists(),
@@ -208,10 +208,10 @@ fn gather(path: &Path, files: &mut Vec<PathBuf>) -> anyhow::Result<()> {
         files.push(path.to_owned());
         return Ok(());
     }
-    for entry in std::fs::read_dir(path).with_context(told)? {
-        let entry = entry.with_context(told)?;
+    for entry in std::fs::read_dir(path).with_context(unread)? {
+        let entry = entry.with_context(unread)?;
         // A link could lead out of what was named.
-        if !entry.file_type().with_context(told)?.is_symlink() {
+        if !entry.file_type().with_context(unread)?.is_symlink() {
             gather(&entry.path(), files)?;
         }
     }

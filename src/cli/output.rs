@@ -1,14 +1,16 @@
-//! Files that a command writes.
+//! What a command writes: files, and errors.
 //!
-//! Takes: a path and what is to stand there.
-//! Gives: the file, whole or not at all.
+//! Takes: a path and its content; an error.
+//! Gives: the file, whole or not at all; the error in one line.
 //! Never: makes a folder.
-//! Tested in: `tests/it/cli.rs`.
+//! Tested in: `tests/it/cli.rs`, and here.
 
 use std::io::Write as _;
 use std::path::Path;
 
 use anyhow::{Context as _, ensure};
+
+use crate::session::error::in_one_line;
 
 /// Writes a file whole or not at all; into a device or a pipe it writes as it comes. It makes no folder: a slip of the
 /// hand in a path would be lost in one that nobody looks for.
@@ -38,4 +40,24 @@ pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
         Ok(())
     };
     write().with_context(|| format!("cannot write `{}`", path.display()))
+}
+
+/// The error and its causes in one line; a cause that the error names itself is not named twice.
+pub(crate) fn one_line(error: &anyhow::Error) -> String {
+    in_one_line(error.as_ref())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cause_that_the_error_names_itself_is_named_once() {
+        let cause = std::io::Error::other("unexpected end of file");
+        let error = crate::speech::decode::DecodeError::Read { path: "visit.flac".into(), source: cause };
+        let error = anyhow::Error::new(error).context("what was heard is kept");
+        let text = one_line(&error);
+        assert!(text.starts_with("what was heard is kept: cannot read the recording `visit.flac`"), "{text}");
+        assert_eq!(text.matches("unexpected end of file").count(), 1, "{text}");
+    }
 }

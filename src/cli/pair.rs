@@ -2,12 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::{bail, ensure};
 use chrono::Utc;
 
-use super::args::PairArgs;
+use super::options::{FolderArgs, not_blank};
 use crate::exam::event::{Event, Frame};
 use crate::exam::fold::Exam;
 use crate::exam::patient::Patient;
@@ -18,9 +19,27 @@ use crate::frames::folder::{self, KINDS};
 use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
 
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  zonecall pair exams/juniper --frames /media/scanner\n\n\
+    Exit codes: 0 each still has one label, 1 a label is missing or in doubt, or a file was left out, 2 an error.")]
+pub(crate) struct PairArgs {
+    #[command(flatten)]
+    pub(crate) folder: FolderArgs,
+    /// Folder of stills: DICOM, PNG, JPEG, BMP or TIFF, in any subfolder.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) frames: PathBuf,
+    /// Take the stills of this patient, too, by name or number as the files give it: you have checked that it is this
+    /// exam's horse.
+    #[arg(long, value_name = "PATIENT", requires = "by")]
+    pub(crate) same_horse: Vec<String>,
+    /// Who has checked it; kept in the journal.
+    #[arg(long, value_name = "NAME", value_parser = not_blank)]
+    pub(crate) by: Option<String>,
+}
+
 /// Copies that are named; of more, how many.
-const COPIES_TOLD: usize = 5;
-/// The rule that tells why the two clocks could not be tied.
+const COPIES_NAMED: usize = 5;
+/// The rule that says why the two clocks could not be tied.
 const CLOCK_UNKNOWN: &str = "clock-unknown";
 
 pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
@@ -37,11 +56,11 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let Noted { added, moved, copies } = note(&exam_folder, &exam, frames)?;
     confirm(args, &exam_folder, &protocols)?;
     let mut out = std::io::stdout().lock();
-    for (copy, first) in copies.iter().take(COPIES_TOLD) {
+    for (copy, first) in copies.iter().take(COPIES_NAMED) {
         writeln!(out, "left out {copy}: the same still as `{first}`, which was taken; remove the copy")?;
     }
-    if copies.len() > COPIES_TOLD {
-        writeln!(out, "left out {} more copies of stills that were taken", copies.len() - COPIES_TOLD)?;
+    if copies.len() > COPIES_NAMED {
+        writeln!(out, "left out {} more copies of stills that were taken", copies.len() - COPIES_NAMED)?;
     }
     for (path, problem) in &refused {
         writeln!(out, "left out {}: {}; {}", path.display(), problem.message, problem.help)?;

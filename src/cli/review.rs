@@ -8,7 +8,7 @@ use anyhow::Context as _;
 use tempfile::NamedTempFile;
 
 use super::against::earlier_record;
-use super::args::FolderArgs;
+use super::options::FolderArgs;
 use crate::review::{Desk, bind, serve};
 
 #[derive(Debug, clap::Args)]

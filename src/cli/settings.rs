@@ -10,15 +10,14 @@ use std::path::{Path, PathBuf};
 use anyhow::Context as _;
 use serde::Deserialize;
 
-use super::args::{Ear, written};
-use super::switch::Way;
+use super::options::{EarChoice, SwitchWay, written};
 
 /// What the file can say; what it does not say has its default.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Settings {
     pub(super) device: Option<String>,
-    pub(super) ear: Option<Ear>,
+    pub(super) ear: Option<EarChoice>,
     pub(super) tones: Option<bool>,
     pub(super) voice: Option<bool>,
     pub(super) earpiece: Option<bool>,
@@ -28,7 +27,7 @@ pub(super) struct Settings {
     pub(super) call_word: Option<String>,
     pub(super) switch: Option<String>,
     pub(super) switch_device: Option<PathBuf>,
-    pub(super) switch_way: Option<Way>,
+    pub(super) switch_way: Option<SwitchWay>,
     pub(super) person: Option<String>,
 }
 
@@ -46,7 +45,7 @@ impl Settings {
     /// Reads the file; where there is none, nothing is set.
     ///
     /// # Errors
-    /// When it cannot be read or holds something unknown: file, line and word are told.
+    /// When it cannot be read or holds something unknown: the error names file, line and word.
     pub(super) fn read() -> anyhow::Result<Self> {
         match place() {
             Some(path) if path.exists() => {
@@ -173,7 +172,7 @@ mod tests {
     fn what_is_written_is_read_back_and_what_is_not_set_stands_as_a_comment() {
         let all = Settings {
             device: Some("a \"b\"\\c".to_owned()),
-            ear: Some(Ear::Sphinx),
+            ear: Some(EarChoice::Sphinx),
             tones: Some(false),
             voice: Some(true),
             earpiece: Some(true),
@@ -183,7 +182,7 @@ mod tests {
             call_word: Some("computer".to_owned()),
             switch: Some("BTN_EAST".to_owned()),
             switch_device: Some(PathBuf::from("/dev/input/event3")),
-            switch_way: Some(Way::Toggle),
+            switch_way: Some(SwitchWay::Toggle),
             person: Some("Ada".to_owned()),
         };
         assert_eq!(Settings::of(&all.text()).unwrap(), all);
@@ -199,9 +198,9 @@ mod tests {
     }
 
     #[test]
-    fn what_is_unknown_or_out_of_bounds_is_told() {
-        let told = |text: &str| Settings::of(text).unwrap_err().to_string();
-        assert!(told("devise = \"x\"").contains("devise"), "{}", told("devise = \"x\""));
-        assert!(told("export_delay_s = -1.0").contains("0 to 600"));
+    fn what_is_unknown_or_out_of_bounds_is_an_error() {
+        let error = |text: &str| Settings::of(text).unwrap_err().to_string();
+        assert!(error("devise = \"x\"").contains("devise"), "{}", error("devise = \"x\""));
+        assert!(error("export_delay_s = -1.0").contains("0 to 600"));
     }
 }

@@ -12,8 +12,8 @@ use std::time::{Duration, Instant};
 
 use anyhow::{Context as _, ensure};
 
-use super::args;
 use super::ear;
+use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::settings::{Settings, place};
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::parse::meaning;
@@ -64,11 +64,11 @@ pub(crate) struct Setup {
     #[arg(long)]
     earpiece: bool,
     #[command(flatten)]
-    ear: args::WhichEar,
+    ear: WhichEar,
     #[command(flatten)]
-    language: args::LanguageArgs,
+    language: LanguageArgs,
     #[command(flatten)]
-    knowledge: args::KnowledgeArgs,
+    knowledge: KnowledgeArgs,
 }
 
 /// What was found.
@@ -77,7 +77,7 @@ struct MicrophoneTest {
     noise_dbfs: f64,
     levels_dbfs: Vec<f64>,
     clipped: f64,
-    /// Reverberation time in seconds, where the ends of the phrases told it.
+    /// Reverberation time in seconds, where the ends of the phrases gave it.
     echo_s: Option<f64>,
     phrases: usize,
     right: usize,
@@ -312,7 +312,7 @@ pub(super) fn say(text: &str) -> anyhow::Result<()> {
 mod tests {
     use super::*;
 
-    fn told(trial: &MicrophoneTest) -> (String, bool) {
+    fn verdict(trial: &MicrophoneTest) -> (String, bool) {
         let (lines, is_good) = trial.verdict();
         (lines.join("\n"), is_good)
     }
@@ -335,11 +335,11 @@ mod tests {
             right: 10,
         };
         assert_eq!(
-            told(&good),
+            verdict(&good),
             ("Good: 10 of 10 phrases understood, speech 35 dB above the noise.".to_owned(), true)
         );
         let (text, is_good) =
-            told(&MicrophoneTest { levels_dbfs: vec![-50.0; 10], right: 6, ..good.clone() });
+            verdict(&MicrophoneTest { levels_dbfs: vec![-50.0; 10], right: 6, ..good.clone() });
         assert!(
             !is_good && text.contains("move the microphone closer") && text.contains("6 of 10"),
             "{text}"
@@ -351,15 +351,15 @@ mod tests {
             echo_s: None,
             ..good.clone()
         };
-        let (text, is_good) = told(&loud);
+        let (text, is_good) = verdict(&loud);
         assert!(
             !is_good && text.contains("turn the microphone down") && text.contains("nearly as loud"),
             "{text}"
         );
         assert!(text.contains("could not be measured"), "{text}");
-        let (text, is_good) = told(&MicrophoneTest { echo_s: Some(1.4), ..good });
+        let (text, is_good) = verdict(&MicrophoneTest { echo_s: Some(1.4), ..good });
         assert!(is_good && text.contains("The room echoes (1.4 s)"), "{text}");
-        let (text, is_good) = told(&MicrophoneTest { phrases: 10, ..MicrophoneTest::default() });
+        let (text, is_good) = verdict(&MicrophoneTest { phrases: 10, ..MicrophoneTest::default() });
         assert!(!is_good && text.contains("is it switched on"), "{text}");
     }
 }

@@ -8,8 +8,8 @@
 use std::path::PathBuf;
 
 use anyhow::{Context as _, ensure};
-use serde::Deserialize;
 
+use super::options::SwitchWay;
 use super::settings::Settings;
 use crate::session::talk_switch::SwitchChoice;
 use crate::speech::switch::{SwitchKey, Turning};
@@ -26,16 +26,7 @@ pub(crate) struct SwitchArgs {
     pub(crate) switch_device: Option<PathBuf>,
     /// How a device's key works; hold by default.
     #[arg(long, value_enum)]
-    pub(crate) switch_way: Option<Way>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub(crate) enum Way {
-    /// On while it is held.
-    Hold,
-    /// Press for on, press again for off.
-    Toggle,
+    pub(crate) switch_way: Option<SwitchWay>,
 }
 
 impl SwitchArgs {
@@ -52,7 +43,7 @@ impl SwitchArgs {
             return Ok(None);
         };
         let turning = match self.switch_way.or(settings.switch_way) {
-            Some(Way::Toggle) => Turning::Toggle,
+            Some(SwitchWay::Toggle) => Turning::Toggle,
             _ => Turning::Hold,
         };
         Ok(Some(SwitchChoice { key, device, turning }))

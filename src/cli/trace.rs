@@ -7,8 +7,8 @@ use std::process::ExitCode;
 use anyhow::{Context as _, anyhow, bail};
 use chrono::Utc;
 
-use super::args;
 use super::known_place::place_is_known;
+use super::options::{FolderArgs, not_blank};
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
@@ -20,7 +20,49 @@ use crate::protocol::Protocols;
 use crate::report::picture;
 use crate::trace::{Outline, compare, outline_at, size};
 
-pub(crate) fn trace(args: &args::TraceArgs) -> anyhow::Result<ExitCode> {
+#[derive(Debug, clap::Args)]
+#[command(group = clap::ArgGroup::new("outline").required(true).args(["points", "ellipse", "click"]))]
+#[command(
+    after_help = "Examples:\n  zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --by Ada --click 160,120\n  \
+    zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --lesion --by Ada --ellipse 160,120,40,18,0"
+)]
+pub(crate) struct TraceArgs {
+    #[command(flatten)]
+    pub(crate) folder: FolderArgs,
+    /// The still: its file name or its id.
+    #[arg(long, value_name = "STILL")]
+    pub(crate) still: String,
+    /// Who traces.
+    #[arg(long, value_name = "PERSON", value_parser = not_blank)]
+    pub(crate) by: String,
+    /// Corners in pixels from the top left, such as "100,80 140,82 130,120".
+    #[arg(long, value_name = "X,Y ...")]
+    pub(crate) points: Option<String>,
+    /// An ellipse: centre, half-axes, and the clockwise angle of the first in degrees.
+    #[arg(long, value_name = "X,Y,A,B,DEG")]
+    pub(crate) ellipse: Option<String>,
+    /// A point inside the structure: an outline is suggested, and written only with --confirm. Not for a lesion, whose
+    /// edge is too faint to be found from a point.
+    #[arg(long, value_name = "X,Y", conflicts_with = "lesion")]
+    pub(crate) click: Option<String>,
+    /// Write the suggested outline; only after you have looked at it on the still.
+    #[arg(long, requires = "click")]
+    pub(crate) confirm: bool,
+    /// The outline is the lesion's, not the whole structure's.
+    #[arg(long)]
+    pub(crate) lesion: bool,
+    /// Structure, if the still's label has none or another.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) structure: Option<String>,
+    /// Limb, if the still's label has none or another.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) limb: Option<String>,
+    /// Zone, if the still's label has none or another.
+    #[arg(long, value_name = "CODE")]
+    pub(crate) zone: Option<String>,
+}
+
+pub(crate) fn trace(args: &TraceArgs) -> anyhow::Result<ExitCode> {
     let folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
     let exam = folder.exam(&protocols)?;
@@ -79,7 +121,7 @@ fn still<'a>(record: &'a Record, name: &str) -> anyhow::Result<&'a FrameRow> {
     }
 }
 
-fn outline(args: &args::TraceArgs, path: &Path) -> anyhow::Result<Outline> {
+fn outline(args: &TraceArgs, path: &Path) -> anyhow::Result<Outline> {
     if let Some(points) = &args.points {
         let points_px = points.split_whitespace().map(pair).collect::<anyhow::Result<Vec<_>>>()?;
         return Ok(Outline::Polygon { points_px });
@@ -107,7 +149,7 @@ fn pair(text: &str) -> anyhow::Result<(f64, f64)> {
 }
 
 fn entered(
-    args: &args::TraceArgs,
+    args: &TraceArgs,
     exam: &Exam,
     frame: &FrameRow,
     outline: &Outline,

@@ -11,7 +11,8 @@ use anyhow::Context as _;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-use super::{settings, told};
+use super::output::one_line;
+use super::settings;
 use crate::speech::neural::Neural;
 use crate::speech::neural::adapt::Adaptation;
 
@@ -127,7 +128,7 @@ pub(super) fn bend(ear: &mut Neural, person: &str) {
             "zonecall: `{person}` enrolled with another head of the neural ear and is heard as anybody; enrol again with \
              `zonecall enrol --person \"{person}\"`"
         ),
-        Err(error) => eprintln!("zonecall: `{person}` is heard as anybody: {}", told(&error)),
+        Err(error) => eprintln!("zonecall: `{person}` is heard as anybody: {}", one_line(&error)),
     }
 }
 

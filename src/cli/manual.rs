@@ -1,0 +1,34 @@
+//! `zonecall manual` and `zonecall completions`: the command line itself, as pages and for the shell.
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use anyhow::Context as _;
+use clap::Command;
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct ManualArgs {
+    /// The folder for the pages.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) into: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct CompletionsArgs {
+    /// Which shell.
+    pub(crate) shell: clap_complete::Shell,
+}
+
+/// Writes a page for each command of `program`.
+pub(crate) fn manual(args: &ManualArgs, program: Command) -> anyhow::Result<ExitCode> {
+    std::fs::create_dir_all(&args.into).with_context(|| format!("cannot make `{}`", args.into.display()))?;
+    clap_mangen::generate_to(program, &args.into)
+        .with_context(|| format!("cannot write the manual into `{}`", args.into.display()))?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Prints what completes the commands of `program`.
+pub(crate) fn completions(args: &CompletionsArgs, mut program: Command) -> ExitCode {
+    clap_complete::generate(args.shell, &mut program, "zonecall", &mut std::io::stdout());
+    ExitCode::SUCCESS
+}

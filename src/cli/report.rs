@@ -1,0 +1,114 @@
+//! `zonecall report`: the exam as a page for a browser or as a PDF, for the vet or the owner.
+
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::ValueEnum;
+
+use super::against::against;
+use super::options::{AgainstArgs, FolderArgs};
+use super::output::write_file;
+use crate::exam_folder::record_against;
+use crate::report::signed::verified;
+use crate::report::{self, ReportInput};
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall report exams/juniper\n  \
+    zonecall report exams/juniper --format pdf --paper letter\n  zonecall report exams/juniper --for owner --format pdf\n\n\
+    Exit codes: 0 written, 2 an error.")]
+pub(crate) struct ReportArgs {
+    #[command(flatten)]
+    pub(crate) folder: FolderArgs,
+    #[command(flatten)]
+    pub(crate) against: AgainstArgs,
+    /// Who reads it.
+    #[arg(long = "for", value_enum, default_value_t = ReportReader::Vet)]
+    pub(crate) reader: ReportReader,
+    /// A page for a browser, or a document to print and send.
+    #[arg(long, value_enum, default_value_t = ReportForm::Html)]
+    pub(crate) format: ReportForm,
+    /// Paper size of a PDF.
+    #[arg(long, value_enum, default_value_t = PaperSize::A4)]
+    pub(crate) paper: PaperSize,
+    /// The file to write, in an existing folder; without it, `report.html` or `report.pdf` in `out/` of the exam folder, with `-owner` for the owner.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ReportReader {
+    /// The vet: every number with where it comes from.
+    Vet,
+    /// The owner: plain words, no codes, no scores.
+    Owner,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ReportForm {
+    /// One HTML file that holds everything.
+    Html,
+    /// A PDF with every font embedded.
+    Pdf,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum PaperSize {
+    /// 210 by 297 mm.
+    A4,
+    /// 8.5 by 11 inches.
+    Letter,
+}
+
+pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
+    let folder = args.folder.open();
+    let protocols = args.folder.knowledge.read()?;
+    let exam = verified(&folder, &protocols)?;
+    let against = against(&args.against, &exam.header, &protocols)?;
+    let record = record_against(&exam, &protocols, &against);
+    let pictures = report::picture::pictures(&record, folder.path());
+    let input = ReportInput {
+        record: &record,
+        earlier: &against.earlier,
+        protocols: &protocols,
+        pictures: &pictures,
+    };
+    let (bytes, ending) = match args.format {
+        ReportForm::Html if args.reader == ReportReader::Vet => {
+            (report::vet::html(&input).into_bytes(), "html")
+        }
+        ReportForm::Html => (report::owner::html(&input).into_bytes(), "html"),
+        ReportForm::Pdf => (printed(args, &input)?, "pdf"),
+    };
+    let for_whom = if args.reader == ReportReader::Owner { "-owner" } else { "" };
+    let path = match &args.out {
+        Some(path) => path.clone(),
+        None => folder.out()?.join(format!("report{for_whom}.{ending}")),
+    };
+    write_file(&path, &bytes)?;
+    writeln!(std::io::stdout(), "report: {}", path.display())?;
+    Ok(ExitCode::SUCCESS)
+}
+
+#[cfg(not(feature = "print"))]
+fn printed(_: &ReportArgs, _: &ReportInput) -> anyhow::Result<Vec<u8>> {
+    anyhow::bail!(
+        "this program was built without reports as PDF; leave out --format, or install the whole package, \
+         or build with the feature `print`"
+    )
+}
+
+#[cfg(feature = "print")]
+fn printed(args: &ReportArgs, input: &ReportInput) -> anyhow::Result<Vec<u8>> {
+    use report::print::{Audience, PageSize, pdf};
+    let reader = if args.reader == ReportReader::Owner { Audience::Owner } else { Audience::Vet };
+    let sheet = if args.paper == PaperSize::Letter { PageSize::Letter } else { PageSize::A4 };
+    let printed = pdf(input, reader, sheet)?;
+    if !printed.without_font.is_empty() {
+        let letters: String = printed.without_font.iter().collect();
+        eprintln!(
+            "no font on this machine has `{letters}`; they are printed as numbers: install a font that has them"
+        );
+    }
+    Ok(printed.pdf)
+}
