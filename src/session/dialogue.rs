@@ -5,130 +5,31 @@
 //! Never: I/O; acts on what it has asked about before the answer, or on its own voice.
 //! Tested in: `tests/it/dialogue.rs`; with sound in `tests/sound/listen.rs`.
 
-use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 
 use crate::clock::Anchor;
-use crate::code::{LimbCode, ZoneCode};
-use crate::exam::attend::Attention;
 use crate::exam::call::{Act, Call};
-use crate::exam::context::Context;
-use crate::exam::event::{CallEvent, Event, ExamEvent, Frame, Header, Outcome, UtteranceEvent};
+use crate::exam::event::{Event, ExamEvent, Frame, Header, Outcome};
 use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
 use crate::exam::live::CallsChanged;
 use crate::exam::parse::Parsed;
 use crate::exam::place::Place;
-use crate::exam::seq::Seq;
 use crate::knowledge::progress::Progress;
 use crate::protocol::Protocols;
 use crate::session::answer::{answer, brief};
-use crate::session::effect::{Arrival, Effect, Expected, HeardUtterance, Input};
+pub use crate::session::dialogue_options::{DialogueOptions, Listener, Output, Speech};
+use crate::session::dialogue_state::Written;
+pub use crate::session::dialogue_state::{Counts, Dialogue};
+use crate::session::effect::{Arrival, Effect, HeardUtterance, Input};
 use crate::session::exam_log::ExamLog;
 use crate::session::forgotten::{ExamState, Left, is_meant, is_saved_by_word, left};
 use crate::session::notice::{Notice, ScreenChange};
-use crate::session::open_question::OpenQuestion;
-use crate::session::own_voice::OwnVoice;
 use crate::session::prompts::reaches_back;
 use crate::session::stills::{AwaitedStills, file_name, refused};
 use crate::session::tone::Tone;
-use crate::session::unsaid::Unsaid;
 use crate::speech::utterance::Utterance;
-
-/// Who listens to what the program asks.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub enum Listener {
-    /// Nobody: a recording is heard, and nothing is asked.
-    #[default]
-    Nobody,
-    /// A person who can answer.
-    Person,
-}
-
-/// How the program speaks.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub enum Speech {
-    /// It has no voice, or is not to use it.
-    #[default]
-    Silent,
-    /// Aloud.
-    Aloud,
-}
-
-/// Where the program's voice comes out.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub enum Output {
-    /// In the room: the microphone hears it, too.
-    #[default]
-    Room,
-    /// In an earpiece, which the microphone does not hear: what is said meanwhile counts as ever.
-    Earpiece,
-}
-
-/// What the dialogue reckons with.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct DialogueOptions {
-    /// Who listens.
-    pub listener: Listener,
-    /// How the program speaks.
-    pub speech: Speech,
-    /// Where its voice comes out.
-    pub output: Output,
-    /// Samples from saving a still to its file in the scanner's folder; none where no folder is followed: then the
-    /// spoken saves tell.
-    pub export_delay: Option<u64>,
-}
-
-/// How much was heard.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Counts {
-    /// Utterances.
-    pub utterances: usize,
-    /// Calls.
-    pub calls: usize,
-    /// Utterances that were not understood.
-    pub not_understood: usize,
-}
-
-/// The dialogue of one exam.
-#[derive(Debug)]
-pub struct Dialogue {
-    pub(super) log: ExamLog,
-    pub(super) attention: Attention,
-    pub(super) options: DialogueOptions,
-    pub(super) open: Option<OpenQuestion>,
-    pub(super) own_voice: OwnVoice,
-    pub(super) stills: Option<AwaitedStills>,
-    /// When the lines of stills from before the exam was resumed were written, by the sample.
-    earlier_stills: Vec<u64>,
-    counts: Counts,
-    expected: Expected,
-    effects: Vec<Effect>,
-    /// Why stills were not taken, as far as it was said aloud.
-    foreign: BTreeSet<String>,
-    /// The pair of words that told the sides so far.
-    pub(super) sides: Option<usize>,
-    /// That no limb was called was asked aloud.
-    pub(super) limb_was_asked: bool,
-    /// Limbs and zones that were named as missing.
-    pub(super) named: BTreeSet<(LimbCode, ZoneCode)>,
-    /// Views missing when a limb was summed up last.
-    pub(super) summed_up: BTreeMap<LimbCode, usize>,
-    /// What waits to be said until nobody speaks.
-    pub(super) unsaid: Unsaid,
-}
-
-/// What was written of an utterance or an answer.
-pub(super) struct Written {
-    pub(super) heard_seq: Seq,
-    pub(super) outcome: Outcome,
-    pub(super) calls: Vec<Call>,
-    /// What was current before its calls.
-    pub(super) before: Context,
-    /// What its calls did to those before them.
-    changed: CallsChanged,
-}
 
 impl Dialogue {
     /// Begins a new exam.
@@ -164,27 +65,6 @@ impl Dialogue {
         this.expect();
         let effects = std::mem::take(&mut this.effects);
         Ok((this, effects))
-    }
-
-    fn with(log: ExamLog) -> Self {
-        Self {
-            log,
-            attention: Attention::default(),
-            options: DialogueOptions::default(),
-            open: None,
-            own_voice: OwnVoice::default(),
-            stills: None,
-            counts: Counts::default(),
-            expected: Expected::default(),
-            effects: Vec::new(),
-            foreign: BTreeSet::new(),
-            sides: None,
-            limb_was_asked: false,
-            earlier_stills: Vec::new(),
-            named: BTreeSet::new(),
-            summed_up: BTreeMap::new(),
-            unsaid: Unsaid::default(),
-        }
     }
 
     /// From now on, at the sample `now`, it reckons with these.
@@ -413,73 +293,6 @@ impl Dialogue {
         if let (Some(limb), Some(zone)) = (view.limb.clone(), view.zone.clone()) {
             self.named.insert((limb, zone));
         }
-    }
-
-    /// Writes an utterance and its calls.
-    pub(super) fn write(&mut self, event: UtteranceEvent, calls: Vec<Call>) -> Written {
-        let (sample, outcome) = (event.utterance.span.to, event.outcome);
-        self.counts.utterances += 1;
-        self.counts.not_understood += usize::from(outcome == Outcome::NotUnderstood);
-        let heard_seq = self.note(sample, Event::Utterance(event));
-        self.write_calls(heard_seq, outcome, sample, calls)
-    }
-
-    /// Writes the calls of the utterance `heard_seq`, at `sample`.
-    pub(super) fn write_calls(
-        &mut self,
-        heard_seq: Seq,
-        outcome: Outcome,
-        sample: u64,
-        calls: Vec<Call>,
-    ) -> Written {
-        let before = self.log.exam().context.clone();
-        self.counts.calls += calls.len();
-        let mut changed = CallsChanged::None;
-        for call in &calls {
-            let event = Event::Call(CallEvent { heard_seq, call: call.clone() });
-            let (line, did) = self.log.append(sample, event);
-            self.effects.push(Effect::Write(Box::new(line)));
-            if changed != CallsChanged::Earlier {
-                changed = did;
-            }
-        }
-        self.mind_sides(&calls);
-        self.expect();
-        Written { heard_seq, outcome, calls, before, changed }
-    }
-
-    /// Writes a line; gives its number.
-    pub(super) fn note(&mut self, sample: u64, event: Event) -> Seq {
-        let (line, _) = self.log.append(sample, event);
-        let seq = line.seq;
-        self.effects.push(Effect::Write(Box::new(line)));
-        seq
-    }
-
-    /// Has the engine expect what can be said now.
-    pub(super) fn expect(&mut self) {
-        let limb = self.log.exam().context.limb.clone();
-        let expected = Expected { limb, answer: self.answer_expected() };
-        if expected != self.expected {
-            self.expected = expected.clone();
-            self.effects.push(Effect::Expect(expected));
-        }
-    }
-
-    pub(super) fn sound(&mut self, tone: Tone) {
-        self.effects.push(Effect::Sound(tone));
-    }
-
-    pub(super) fn push(&mut self, effect: Effect) {
-        self.effects.push(effect);
-    }
-
-    pub(super) fn tell(&mut self, notice: Notice, text: &str) {
-        self.show(ScreenChange::Line(notice, text.to_owned()));
-    }
-
-    pub(super) fn show(&mut self, change: ScreenChange) {
-        self.effects.push(Effect::Show(change));
     }
 }
 

@@ -4,18 +4,18 @@
 //! `waiting` the box that waits for exams. What is decided is decided in `dialogue`, which does nothing itself: it takes
 //! `Input`s and gives `Effect`s.
 
-pub mod options;
 pub mod error;
 pub mod spoken;
 pub mod tone;
 pub mod earpiece;
 pub mod voice;
-pub mod speaker;
+mod audio_output;
 #[cfg(feature = "sound")]
 mod output_device;
 #[cfg(not(feature = "sound"))]
 #[path = "no_output_device.rs"]
 mod output_device;
+pub mod speaker;
 pub mod speech_output;
 pub mod feedback;
 pub mod gate;
@@ -28,11 +28,14 @@ pub mod forgotten;
 pub mod screen_view;
 pub mod screen;
 pub mod talk_switch;
+mod dialogue_options;
+pub mod options;
 pub mod microphone;
 pub mod remembered;
 mod exam_log;
 mod own_voice;
 mod stills;
+mod dialogue_state;
 mod unsaid;
 mod summary;
 mod open_question;

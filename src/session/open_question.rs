@@ -14,8 +14,7 @@ use crate::language::closed_sets::AnswerWord;
 use crate::session::ask::{
     ANSWER_WAIT_S, AnswerMeaning, AskContext, Doubt, SpokenQuestion, end_anyway, question,
 };
-use crate::session::dialogue::Dialogue;
-use crate::session::effect::AnswerExpected;
+use crate::session::dialogue_state::{Dialogue, OpenQuestion};
 use crate::session::notice::{Notice, ScreenChange};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
@@ -37,20 +36,7 @@ const VOICE: &str = "voice";
 const KEY: &str = "key";
 const TIME: &str = "time";
 
-/// A question that waits for an answer.
-#[derive(Debug, Clone)]
-pub(super) struct OpenQuestion {
-    heard_seq: Seq,
-    question: SpokenQuestion,
-    /// An answer must begin before this sample.
-    pub(super) until: u64,
-}
-
 impl Dialogue {
-    pub(super) fn answer_expected(&self) -> AnswerExpected {
-        if self.open.is_some() { AnswerExpected::Yes } else { AnswerExpected::No }
-    }
-
     /// The question that an utterance gives rise to, if its calls would count at all.
     pub(super) fn due_question(
         &self,

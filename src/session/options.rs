@@ -7,7 +7,7 @@
 
 use std::path::PathBuf;
 
-use crate::session::dialogue::Output;
+use crate::session::dialogue_options::Output;
 use crate::session::screen::Display;
 use crate::session::talk_switch::SwitchChoice;
 

@@ -12,40 +12,35 @@ use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{FromSample, SampleFormat, SizedSample, StreamConfig};
 use rtrb::{Consumer, RingBuffer};
 
-use crate::session::speaker::{Speaker, SpeakerError};
+use crate::session::audio_output::{AudioOutput, SpeakerError};
 use crate::speech::library_messages::silence_library_messages;
-
-/// What the system says of a device that it cannot open.
-pub(crate) type OutputError = cpal::Error;
-/// Plays as long as it lives.
-pub(super) type OutputStream = cpal::Stream;
 
 /// Sound that can wait to be heard, in seconds.
 const RING_S: usize = 3;
 
 /// Opens the default output device.
-pub(super) fn open() -> Result<Speaker, SpeakerError> {
+pub(super) fn open() -> Result<AudioOutput, SpeakerError> {
     silence_library_messages();
-    let failed = |source| SpeakerError::Open { source };
+    let failed = |error: cpal::Error| SpeakerError::Open { source: error.into() };
     let device = cpal::default_host().default_output_device().ok_or(SpeakerError::NoDevice)?;
     let supported = device.default_output_config().map_err(failed)?;
     let (config, format) = (supported.config(), supported.sample_format());
     let rate_hz = supported.sample_rate();
     let (ring, sound) = RingBuffer::new(RING_S * rate_hz as usize);
     let latency_ns = Arc::new(AtomicU64::new(0));
-    let told = Arc::clone(&latency_ns);
+    let latency = Arc::clone(&latency_ns);
     let drop_rest = Arc::new(AtomicBool::new(false));
     let dropping = Arc::clone(&drop_rest);
     let stream = match format {
-        SampleFormat::I16 => build::<i16>(&device, config, sound, told, dropping),
-        SampleFormat::I32 => build::<i32>(&device, config, sound, told, dropping),
-        SampleFormat::U8 => build::<u8>(&device, config, sound, told, dropping),
-        SampleFormat::F32 => build::<f32>(&device, config, sound, told, dropping),
+        SampleFormat::I16 => build::<i16>(&device, config, sound, latency, dropping),
+        SampleFormat::I32 => build::<i32>(&device, config, sound, latency, dropping),
+        SampleFormat::U8 => build::<u8>(&device, config, sound, latency, dropping),
+        SampleFormat::F32 => build::<f32>(&device, config, sound, latency, dropping),
         _ => return Err(SpeakerError::Shape { format: format.to_string() }),
     };
     let stream = stream.map_err(failed)?;
     stream.play().map_err(failed)?;
-    Ok(Speaker { _stream: stream, ring, rate_hz, latency_ns, drop_rest })
+    Ok(AudioOutput { _stream: Box::new(stream), ring, rate_hz, latency_ns, drop_rest })
 }
 
 fn build<T: SizedSample + FromSample<f32>>(
@@ -67,6 +62,6 @@ fn build<T: SizedSample + FromSample<f32>>(
             frame.fill(T::from_sample_(sound.pop().unwrap_or(0.0)));
         }
     };
-    // A loudspeaker that fails is silent; what it would have told stands on the terminal, too.
+    // A loudspeaker that fails is silent; what it would have said is on the terminal, too.
     device.build_output_stream(config, fill, |_| {}, None)
 }

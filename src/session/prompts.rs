@@ -8,7 +8,8 @@
 use crate::exam::call::{Act, Call, Command, Problem};
 use crate::exam::event::{Event, Outcome, UtteranceEvent};
 use crate::session::ask::sides_of;
-use crate::session::dialogue::{Dialogue, Output, Written};
+use crate::session::dialogue_options::Output;
+use crate::session::dialogue_state::{Dialogue, Written};
 use crate::session::notice::{Device, Notice, Presence};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;

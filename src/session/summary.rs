@@ -11,7 +11,8 @@ use crate::knowledge::assemble::record;
 use crate::knowledge::record::{CoverageRow, FrameRow, Status};
 use crate::language::closed_sets::Ask;
 use crate::session::answer::{named_as_left, open_views};
-use crate::session::dialogue::{Dialogue, Listener, Written};
+use crate::session::dialogue_options::Listener;
+use crate::session::dialogue_state::{Dialogue, Written};
 use crate::session::forgotten::ExamState;
 use crate::session::notice::Notice;
 

@@ -11,7 +11,6 @@ use ratatui::crossterm::event::KeyCode;
 
 use crate::session::error::SessionError;
 use crate::session::notice::Presence;
-use crate::session::options::ListenOptions;
 use crate::session::screen::Display;
 use crate::speech::switch::{DeviceSwitch, SwitchKey, Turning};
 
@@ -52,8 +51,8 @@ impl TalkSwitch {
     ///
     /// # Errors
     /// When it cannot be used.
-    pub fn of(options: &ListenOptions) -> Result<Option<Self>, SessionError> {
-        options.switch.as_ref().map(|choice| Self::open(choice, options.display)).transpose()
+    pub fn of(choice: Option<&SwitchChoice>, display: Display) -> Result<Option<Self>, SessionError> {
+        choice.map(|choice| Self::open(choice, display)).transpose()
     }
 
     /// Opens the switch; one of the terminal needs the screen, for lines have no keys.
@@ -105,7 +104,7 @@ impl TalkSwitch {
     }
 }
 
-/// A key by its Linux name, as a terminal tells of it; not those that answer, or end the listening.
+/// A key by its Linux name, as a terminal names it; not those that answer, or end the listening.
 fn of_terminal(name: &str) -> Option<KeyCode> {
     let name = name.strip_prefix("KEY_")?;
     let mut letters = name.chars();

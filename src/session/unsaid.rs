@@ -6,21 +6,14 @@
 //! Tested in: `tests/it/dialogue.rs`, `tests/it/dialogue_laws.rs`.
 
 use crate::clock::SAMPLE_RATE_HZ;
-use crate::session::dialogue::{Dialogue, Output, Speech};
+use crate::session::dialogue_options::{Output, Speech};
+use crate::session::dialogue_state::Dialogue;
 use crate::session::effect::{Effect, Floor};
 
 /// A text that could not be said within so many samples is not said any more.
 const LATE: u64 = 4 * SAMPLE_RATE_HZ as u64;
 /// Texts that can wait; of more than these the oldest are left out.
 const TEXTS_MAX: usize = 4;
-
-/// What waits to be said until nobody speaks.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Unsaid {
-    floor: Floor,
-    /// Each with the sample at which it was due.
-    texts: Vec<(String, u64)>,
-}
 
 impl Dialogue {
     /// Says a text, at once or when nobody speaks any more; gives about how many samples that takes, or none without a

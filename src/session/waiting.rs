@@ -79,7 +79,7 @@ pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<()
     for line in interrupted(folder, &ear.protocols)? {
         screen.tell(Notice::Listening, &line)?;
     }
-    let switch = TalkSwitch::of(options)?;
+    let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
     let opened = open(options.device.as_deref())?;
     let microphone = Microphone::new(opened.capture, options.device.as_deref());
     screen.tell(Notice::Listening, &format!("listening to {}", microphone.name()))?;

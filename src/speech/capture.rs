@@ -5,22 +5,22 @@
 //! Never: works in the audio callback; that one copies into a bounded ring and returns.
 //! Tested in: `tests/sound/listen.rs`, with PulseAudio's null sink as the microphone.
 
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
-use rtrb::Consumer;
-
 use crate::clock::SAMPLE_RATE_HZ;
+pub use crate::speech::capture_input::CaptureError;
+use crate::speech::capture_input::CaptureInput;
 use crate::speech::decode::{mix, whole};
-use crate::speech::input_device::{self, InputError, InputStream};
-use crate::speech::resample::{Resample, ResampleRefused};
+use crate::speech::input_device;
+use crate::speech::resample::Resample;
 
 /// A stream that gives nothing for this long, while it is looked at, is taken for dead.
 const SILENT_MAX: Duration = Duration::from_secs(2);
 /// On a busy machine we come to look seldom, and the system as seldom to deliver: from one look to the next no more than
 /// this counts.
 const LOOK_MAX: Duration = Duration::from_millis(100);
+
 /// Sound as it came, at 16 kHz mono.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AudioBlock {
@@ -30,86 +30,6 @@ pub struct AudioBlock {
     pub lost_before: u64,
     /// Samples at 16 kHz that wait in the ring behind this block.
     pub behind: u64,
-}
-
-/// The microphone cannot be used.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum CaptureError {
-    /// The program was built without sound.
-    #[error("this program was built without sound; install or build one that has it")]
-    LeftOut,
-    /// There is no microphone.
-    #[error("there is no microphone; plug one in, or see what `arecord -L` lists")]
-    NoDevice,
-    /// No microphone has this name.
-    #[error("there is no microphone `{name}`; the microphones are: {}", names.join(", "))]
-    Unknown {
-        /// The name.
-        name: String,
-        /// What there is.
-        names: Vec<String>,
-    },
-    /// It cannot be opened.
-    #[error(
-        "cannot open the microphone `{name}`: {source}; close the other program that has it, or name another with --device"
-    )]
-    Open {
-        /// The device.
-        name: String,
-        /// Why not.
-        #[source]
-        source: InputError,
-    },
-    /// A rate, number of channels or format that nobody records speech with.
-    #[error(
-        "the microphone `{name}` gives {rate_hz} Hz, {channels} channels, {format}; use one with 4000 to 384000 Hz, 1 to 32 channels and integer or floating-point samples"
-    )]
-    Shape {
-        /// The device.
-        name: String,
-        /// Its rate in Hz.
-        rate_hz: u32,
-        /// Its channels.
-        channels: usize,
-        /// Its sample format.
-        format: String,
-    },
-    /// The sample rate cannot be changed.
-    #[error("cannot bring the microphone `{name}` to 16 kHz: {source}")]
-    Resample {
-        /// The device.
-        name: String,
-        /// Why not.
-        #[source]
-        source: ResampleRefused,
-    },
-    /// It was there and is gone.
-    #[error("the microphone `{name}` is gone; plug it in again")]
-    Gone {
-        /// The device.
-        name: String,
-    },
-}
-
-/// Values lost after `after` values had been written into the ring.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct CaptureGap {
-    pub(super) after: u64,
-    pub(super) values: u64,
-}
-
-/// A device that records, and our ends of the rings that it fills.
-pub(super) struct CaptureInput {
-    pub(super) name: String,
-    // Dropped first: the callback holds the other ends of the rings.
-    pub(super) _stream: InputStream,
-    pub(super) ring: Consumer<f32>,
-    pub(super) gaps: Consumer<CaptureGap>,
-    pub(super) gone: Arc<AtomicBool>,
-    pub(super) overruns: Arc<AtomicU32>,
-    pub(super) channels: usize,
-    pub(super) rate_hz: u32,
 }
 
 /// A microphone that is open.

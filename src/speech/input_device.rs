@@ -12,18 +12,13 @@ use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{Device, ErrorKind, FromSample, SampleFormat, SizedSample, StreamConfig};
 use rtrb::{Producer, RingBuffer};
 
-use crate::speech::capture::{CaptureError, CaptureGap, CaptureInput};
+use crate::speech::capture_input::{CaptureError, CaptureGap, CaptureInput};
 use crate::speech::decode::{CHANNELS_MAX, RATES_HZ};
 use crate::speech::library_messages::silence_library_messages;
 
-/// What the system says of a device that it cannot open.
-pub(crate) type InputError = cpal::Error;
-/// Records as long as it lives.
-pub(super) type InputStream = cpal::Stream;
-
 /// The ring holds this many seconds: a slow engine may think that long before sound is lost.
 const RING_S: usize = 30;
-/// Gaps that can wait to be told; more of them are told as one.
+/// Gaps that can wait to be reported; more of them are reported as one.
 const GAPS_MAX: usize = 64;
 /// Devices that are named in an error.
 const NAMES_MAX: usize = 12;
@@ -31,7 +26,7 @@ const NAMES_MAX: usize = 12;
 /// Opens the microphone called `name` (or a part of it), or the default one, and begins to record.
 pub(super) fn open(name: Option<&str>) -> Result<CaptureInput, CaptureError> {
     let (device, name) = find(name)?;
-    let failed = |source| CaptureError::Open { name: name.clone(), source };
+    let failed = |error: cpal::Error| CaptureError::Open { name: name.clone(), source: error.into() };
     let config = device.default_input_config().map_err(failed)?;
     let (rate_hz, channels) = (config.sample_rate(), usize::from(config.channels()));
     let format = config.sample_format();
@@ -48,7 +43,7 @@ pub(super) fn open(name: Option<&str>) -> Result<CaptureInput, CaptureError> {
     let stream =
         start(&device, config.config(), format, fill, faults).ok_or_else(unusable)?.map_err(failed)?;
     stream.play().map_err(failed)?;
-    Ok(CaptureInput { name, _stream: stream, ring, gaps, gone, overruns, channels, rate_hz })
+    Ok(CaptureInput { name, _stream: Box::new(stream), ring, gaps, gone, overruns, channels, rate_hz })
 }
 
 /// What the callback holds.
@@ -66,7 +61,7 @@ impl Fill {
         f32: FromSample<T>,
     {
         let room = self.ring.slots().min(data.len());
-        let room = if self.lost > 0 && !self.tell() { 0 } else { room - room % channels };
+        let room = if self.lost > 0 && !self.report() { 0 } else { room - room % channels };
         if let Ok(chunk) = self.ring.write_chunk_uninit(room) {
             let n = chunk.fill_from_iter(data[..room].iter().map(|value| f32::from_sample_(*value)));
             self.n_written += n as u64;
@@ -74,14 +69,14 @@ impl Fill {
         self.lost += (data.len() - room) as u64;
     }
 
-    /// Tells of what was lost, once there is room again; false while there is none.
-    fn tell(&mut self) -> bool {
+    /// Reports what was lost, once there is room again; false while there is none.
+    fn report(&mut self) -> bool {
         let gap = CaptureGap { after: self.n_written, values: self.lost };
-        let told = self.ring.slots() > 0 && self.gaps.push(gap).is_ok();
-        if told {
+        let reported = self.ring.slots() > 0 && self.gaps.push(gap).is_ok();
+        if reported {
             self.lost = 0;
         }
-        told
+        reported
     }
 }
 
@@ -147,8 +142,9 @@ fn find(wanted: Option<&str>) -> Result<(Device, String), CaptureError> {
         let device = host.default_input_device().ok_or(CaptureError::NoDevice)?;
         return Ok((device, "default".to_owned()));
     };
-    let devices =
-        host.input_devices().map_err(|source| CaptureError::Open { name: wanted.to_owned(), source })?;
+    let devices = host
+        .input_devices()
+        .map_err(|error| CaptureError::Open { name: wanted.to_owned(), source: error.into() })?;
     let mut names = Vec::new();
     let mut near = None;
     for device in devices {

@@ -5,6 +5,7 @@ pub(crate) mod resample;
 pub mod decode;
 #[cfg(feature = "sound")]
 pub(crate) mod library_messages;
+mod capture_input;
 #[cfg(feature = "sound")]
 mod input_device;
 #[cfg(not(feature = "sound"))]

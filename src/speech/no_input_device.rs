@@ -5,14 +5,7 @@
 //! Never: sound.
 //! Tested in: here.
 
-use std::convert::Infallible;
-
-use crate::speech::capture::{CaptureError, CaptureInput};
-
-/// No system is asked, so none refuses.
-pub(crate) type InputError = Infallible;
-/// Nothing records.
-pub(super) type InputStream = Infallible;
+use crate::speech::capture_input::{CaptureError, CaptureInput};
 
 pub(super) fn open(_: Option<&str>) -> Result<CaptureInput, CaptureError> {
     Err(CaptureError::LeftOut)

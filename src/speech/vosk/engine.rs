@@ -17,7 +17,7 @@ use crate::language::engine::{EngineLanguage, GrammarWord};
 use crate::language::graph::Moment;
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
 use crate::speech::utterance::{Utterance, UtteranceAudio, Word, mean_confidence};
-use crate::speech::vosk::{FILES, VoskParts};
+use crate::speech::vosk::parts::{FILES, VoskParts};
 
 /// The library that set-up pins.
 const VERSION: &str = "0.3.45";
