@@ -27,6 +27,7 @@ use super::report::ReportArgs;
 use super::review::ReviewArgs;
 use super::setup::Setup;
 use super::trace::TraceArgs;
+use super::worklist::WorklistArgs;
 use crate::knowledge::cautions::CAUTIONS;
 
 /// You call the zone, it keeps the record: a journal of a spoken tendon scan, and the saved stills labelled with it.
@@ -110,6 +111,8 @@ pub(crate) enum Task {
     Receive(ReceiveArgs),
     /// Send stills and exports to an archive, or ask whether it answers.
     Send(SendArgs),
+    /// List the horses of the day from the practice's worklist.
+    Worklist(WorklistArgs),
     /// List what you can say, or make the phrase card for the wall.
     ///
     /// The list comes from the grammar, so it is complete.

@@ -18,7 +18,7 @@ pub(super) struct Group {
 
 /// All commands, in the order in which a person meets them.
 pub(super) const GROUPS: [Group; 4] = [
-    Group { title: "At the horse", commands: &["listen", "resume", "hear", "phrases"] },
+    Group { title: "At the horse", commands: &["worklist", "listen", "resume", "hear", "phrases"] },
     Group {
         title: "Afterwards",
         commands: &[

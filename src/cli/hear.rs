@@ -16,8 +16,9 @@ use chrono::{DateTime, FixedOffset, Local, Offset, TimeDelta, TimeZone, Utc};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::ear;
-use super::options::{KnowledgeArgs, LanguageArgs, SubjectArgs, WhichEar};
+use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::output::one_line;
+use super::subject_args::SubjectArgs;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality, seconds};
 use crate::exam::event::CloseReason;
 use crate::exam_folder::ExamFolder;
@@ -25,7 +26,6 @@ use crate::session::ear::Ear;
 use crate::session::effect::Arrival;
 use crate::session::effect::Input;
 use crate::session::hearing::{Began, Session, header};
-use crate::session::options::Subject;
 use crate::speech::decode::{self, Recording};
 use crate::speech::utterance::UtteranceAudio;
 
@@ -63,6 +63,7 @@ const ANCHOR_SAMPLES: u64 = 60 * SAMPLE_RATE_HZ as u64;
 pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
     let folder = ExamFolder::at(&args.into);
     folder.must_be_new()?;
+    let subject = args.subject.read()?;
     let protocols = args.knowledge.read()?;
     let spoken = args.language.read(&protocols)?;
     let mut recordings = args.files.iter().map(|path| open(path)).collect::<anyhow::Result<Vec<_>>>()?;
@@ -75,7 +76,7 @@ pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
     )?;
     let began = started(args, &recordings[0])?;
     let ear = Ear { engine, language: spoken.language.clone(), protocols: Arc::new(protocols) };
-    let header = header(&Subject::from(&args.subject), &ear, &spoken, began);
+    let header = header(&subject, &ear, &spoken, began);
     let session = Session::begin(&folder, header, ear)?;
     let stop = Arc::new(AtomicBool::new(false));
     let asked = Arc::clone(&stop);

@@ -14,8 +14,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use anyhow::Context as _;
 
 use super::ear;
-use super::options::{KnowledgeArgs, LanguageArgs, SubjectArgs, WhichEar};
+use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::settings::Settings;
+use super::subject_args::SubjectArgs;
 use super::switch::SwitchArgs;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
@@ -46,7 +47,7 @@ pub(crate) struct Listen {
     pub(crate) into: Option<PathBuf>,
     /// Wait for "start of exam", create a folder in this one for each exam, named by its start, and wait again after
     /// "end of exam". What is said between exams is neither kept nor shown.
-    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["into", "horse", "horse_id"])]
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["into", "horse", "horse_id", "day_list"])]
     pub(crate) exams: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) subject: SubjectArgs,
@@ -194,9 +195,10 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let spoken = args.language.read(&protocols)?;
     let chosen = args.live.with(&settings, &spoken.pack.language)?;
     let spoken = chosen.called(spoken);
-    let person = args.subject.person.clone().or(settings.person);
+    let subject = args.subject.read()?;
+    let person = subject.person.clone().or(settings.person);
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
-    let subject = Subject { person, ..Subject::from(&args.subject) };
+    let subject = Subject { person, ..subject };
     let stop = stop_switch()?;
     let options = chosen.options;
     let Some(into) = into else {

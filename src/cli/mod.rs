@@ -41,9 +41,11 @@ mod review;
 mod review;
 mod settings;
 mod setup;
+mod subject_args;
 mod switch;
 mod trace;
 mod voices;
+mod worklist;
 
 use std::process::ExitCode;
 
@@ -84,6 +86,7 @@ pub fn run() -> ExitCode {
         Task::Export(task) => exchange::export(&task),
         Task::Receive(task) => network::receive(&task),
         Task::Send(task) => network::send(&task),
+        Task::Worklist(task) => worklist::worklist(&task),
         Task::Phrases(task) => phrases::phrases(&task),
         Task::Setup(task) => setup::setup(&task),
         Task::Enrol(task) => enrol::enrol(&task),

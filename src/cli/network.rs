@@ -69,24 +69,42 @@ pub(crate) struct SendArgs {
     /// Name or address of the archive, and its port.
     #[arg(long, value_name = "HOST:PORT")]
     pub(crate) to: String,
-    /// The archive's AE title.
-    #[arg(long, value_name = "AE", value_parser = ae_title)]
-    pub(crate) called: String,
-    /// Our AE title.
-    #[arg(long, value_name = "AE", default_value = "ZONECALL", value_parser = ae_title)]
-    pub(crate) ae: String,
+    #[command(flatten)]
+    pub(crate) peer: PeerArgs,
     /// Only ask whether the archive is there and talks to us.
     #[arg(long)]
     pub(crate) echo: bool,
-    /// How long to wait for an answer, in seconds.
-    #[arg(long, value_name = "S", default_value_t = 30)]
-    pub(crate) patience_s: u64,
     /// Exam folder whose journal gets a line about what was sent.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) exam: Option<PathBuf>,
 }
 
-fn ae_title(text: &str) -> Result<String, String> {
+/// How to talk to a DICOM program elsewhere.
+#[derive(Debug, clap::Args)]
+pub(crate) struct PeerArgs {
+    /// Its AE title.
+    #[arg(long, value_name = "AE", value_parser = ae_title)]
+    pub(crate) called: String,
+    /// Our AE title.
+    #[arg(long, value_name = "AE", default_value = "ZONECALL", value_parser = ae_title)]
+    pub(crate) ae: String,
+    /// How long to wait for an answer, in seconds.
+    #[arg(long, value_name = "S", default_value_t = 30)]
+    pub(crate) patience_s: u64,
+}
+
+impl PeerArgs {
+    pub(super) fn peer(&self, address: &str) -> anyhow::Result<Peer> {
+        Ok(Peer {
+            address: address.to_owned(),
+            ae_title: self.called.clone(),
+            own_ae_title: self.ae.clone(),
+            patience: Duration::from_secs(self.patience_s.max(1)),
+        })
+    }
+}
+
+pub(super) fn ae_title(text: &str) -> Result<String, String> {
     let title = text.trim();
     let plain = title.bytes().all(|byte| (b' '..=b'~').contains(&byte) && byte != b'\\');
     match title.len() {
@@ -148,16 +166,11 @@ fn line(arrival: &ReceivedObject) -> String {
 }
 
 pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
-    let peer = Peer {
-        address: args.to.clone(),
-        ae_title: args.called.clone(),
-        own_ae_title: args.ae.clone(),
-        patience: Duration::from_secs(args.patience_s.max(1)),
-    };
+    let peer = args.peer.peer(&args.to)?;
     let mut out = std::io::stdout().lock();
     if args.echo {
         peer.echo()?;
-        writeln!(out, "`{}` answers at {}", args.called, args.to)?;
+        writeln!(out, "`{}` answers at {}", peer.ae_title, args.to)?;
         return Ok(ExitCode::SUCCESS);
     }
     let mut files = Vec::new();
@@ -180,18 +193,18 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
             _ => sent.push(object.instance.clone()),
         }
     });
-    writeln!(out, "{} of {} sent to {}", sent.len(), objects.len(), args.called)?;
+    writeln!(out, "{} of {} sent to {}", sent.len(), objects.len(), peer.ae_title)?;
     if let Some(folder) = args.exam.as_ref().filter(|_| !sent.is_empty()) {
-        note(folder, args, sent, refused)?;
+        note(folder, &peer, sent, refused)?;
     }
     whole?;
     Ok(if refused == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
 /// Writes down in the exam's journal what was sent.
-fn note(folder: &Path, args: &SendArgs, objects: Vec<String>, refused: usize) -> anyhow::Result<()> {
+fn note(folder: &Path, peer: &Peer, objects: Vec<String>, refused: usize) -> anyhow::Result<()> {
     let last = journal::read(folder)?.events.last().map_or(0, |line| line.sample);
-    let sent = SentEvent { to: args.to.clone(), ae_title: args.called.clone(), objects, refused };
+    let sent = SentEvent { to: peer.address.clone(), ae_title: peer.ae_title.clone(), objects, refused };
     Journal::open(folder)?.append(chrono::Utc::now(), last, &Event::Sent(sent))?;
     Ok(())
 }

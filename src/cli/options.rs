@@ -1,7 +1,7 @@
 //! The options that several commands share.
 //!
 //! Takes: the program's arguments.
-//! Gives: `FolderArgs`, `KnowledgeArgs`, `LanguageArgs`, `SubjectArgs`, `WhichEar` and `AgainstArgs`.
+//! Gives: `FolderArgs`, `KnowledgeArgs`, `LanguageArgs`, `WhichEar` and `AgainstArgs`.
 //! Never: an option of one command only; those are beside their command.
 //! Tested in: `tests/it/cli.rs`, `tests/it/demo.rs`.
 
@@ -13,7 +13,6 @@ use clap::ValueEnum;
 use crate::exam::review::is_plain;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
-use crate::session::options::Subject;
 use crate::session::spoken::SpokenLanguage;
 
 #[derive(Debug, clap::Args)]
@@ -83,27 +82,6 @@ impl LanguageArgs {
     /// The grammar pack and the schemes asked for.
     pub(crate) fn read(&self, protocols: &Protocols) -> anyhow::Result<SpokenLanguage> {
         Ok(SpokenLanguage::read(self.grammar.as_deref(), protocols.choose(&self.schemes)?, protocols)?)
-    }
-}
-
-/// Who is examined, and by whom.
-#[derive(Debug, Clone, clap::Args)]
-pub(crate) struct SubjectArgs {
-    /// Name of the horse.
-    #[arg(long, value_parser = not_blank)]
-    pub(crate) horse: Option<String>,
-    /// The practice's number for the horse.
-    #[arg(long, value_parser = not_blank)]
-    pub(crate) horse_id: Option<String>,
-    /// Who speaks.
-    #[arg(long, value_parser = not_blank)]
-    pub(crate) person: Option<String>,
-}
-
-impl From<&SubjectArgs> for Subject {
-    fn from(args: &SubjectArgs) -> Subject {
-        let SubjectArgs { horse, horse_id, person } = args.clone();
-        Subject { horse, horse_id, person }
     }
 }
 

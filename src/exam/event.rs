@@ -205,6 +205,9 @@ pub struct Header {
     /// Which horse.
     #[serde(default)]
     pub horse: Horse,
+    /// What the practice's system knows the exam by.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub order: Option<Order>,
     /// Length of the limbs in centimetres, by group, as far as it was set: levels are scaled by it.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub limb_lengths_cm: BTreeMap<String, f64>,
@@ -222,6 +225,29 @@ pub struct Horse {
     /// The practice's number for it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub id: Option<String>,
+    /// Its owner or keeper.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub owner: Option<String>,
+    /// Its species, in the words of the practice.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub species: Option<String>,
+    /// Its breed, in the words of the practice.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub breed: Option<String>,
+    /// Its sex as DICOM writes it: `M`, `F` or `O`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sex: Option<String>,
+}
+
+/// What a practice's system knows an exam by, from its list of the day.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Order {
+    /// Accession number.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub accession: Option<String>,
+    /// UID that the study of the exam is to have.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub study: Option<String>,
 }
 
 /// An exam beside this one.

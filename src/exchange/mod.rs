@@ -21,6 +21,7 @@ mod report;
 mod presentation;
 mod key_objects;
 mod document;
+pub mod day_list;
 pub mod dicom;
 pub mod fhir;
 mod strip;

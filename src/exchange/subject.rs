@@ -218,16 +218,53 @@ fn agree_with_exam(still: &Still, exam: &ExamInfo) -> Result<(), SubjectError> {
     Ok(())
 }
 
+/// Puts in what the list of the day told of the animal and the stills do not.
+fn put_known(modules: &mut DataSet, exam: &ExamInfo) {
+    let horse = &exam.horse;
+    // A name that is not parted is an old form (PS3.5 6.2.1): the whole of it takes the first part.
+    let owner = horse.owner.as_deref().map(|owner| format!("{}^", plain(owner)));
+    let has_owner = text_of(&modules.0, tags::RESPONSIBLE_PERSON).is_some();
+    let role = owner.as_ref().filter(|_| !has_owner).map(|_| "OWNER".to_owned());
+    let known = [
+        (tags::PATIENT_SEX, VR::CS, horse.sex.clone()),
+        (tags::PATIENT_SPECIES_DESCRIPTION, VR::LO, horse.species.clone()),
+        (tags::PATIENT_BREED_DESCRIPTION, VR::LO, horse.breed.clone()),
+        (tags::RESPONSIBLE_PERSON, VR::PN, owner),
+        (tags::RESPONSIBLE_PERSON_ROLE, VR::CS, role),
+    ];
+    for (tag, vr, value) in known {
+        if let Some(value) = value.filter(|_| text_of(&modules.0, tag).is_none()) {
+            modules.put_text(tag, vr, &value);
+        }
+    }
+}
+
+/// A name without the signs that would part it.
+fn plain(name: &str) -> String {
+    name.replace(['^', '='], " ")
+}
+
 /// Puts in what must be there and the stills did not bring.
 fn fill(modules: &mut DataSet, exam: &ExamInfo, codes: &Codes) {
     let has = |modules: &DataSet, tag| modules.0.element_opt(tag).ok().flatten().is_some();
     let horse = &exam.horse;
-    // The owner takes the place of the family name, which is not known here (PS3.5 6.2.1).
-    let name =
-        horse.name.as_ref().map(|name| format!("^{}", name.replace(['^', '='], " "))).unwrap_or_default();
+    // The owner takes the place of the family name (PS3.5 6.2.1).
+    let part = |name: &Option<String>| name.as_deref().map(plain).unwrap_or_default();
+    let name = match (part(&horse.owner), part(&horse.name)) {
+        (owner, name) if owner.is_empty() && name.is_empty() => String::new(),
+        (owner, name) => format!("{owner}^{name}"),
+    };
+    // An order of another study than the stills' says nothing of this one.
+    let study = text_of(&modules.0, tags::STUDY_INSTANCE_UID);
+    let order = exam.order.as_ref().filter(|order| study.is_none() || order.study == study);
+    let accession = order.and_then(|order| order.accession.as_deref());
+    if let Some(accession) = accession.filter(|_| text_of(&modules.0, tags::ACCESSION_NUMBER).is_none()) {
+        modules.put_text(tags::ACCESSION_NUMBER, VR::SH, accession);
+    }
     if text_of(&modules.0, tags::PATIENT_NAME).is_none() {
         modules.put_text(tags::PATIENT_NAME, VR::PN, &name);
     }
+    put_known(modules, exam);
     if text_of(&modules.0, tags::PATIENT_ID).is_none() {
         modules.put_text(tags::PATIENT_ID, VR::LO, horse.id.as_deref().unwrap_or_default());
     }
@@ -237,7 +274,8 @@ fn fill(modules: &mut DataSet, exam: &ExamInfo, codes: &Codes) {
         *modules = modules.clone().items(tags::PATIENT_SPECIES_CODE_SEQUENCE, species);
     }
     if text_of(&modules.0, tags::STUDY_INSTANCE_UID).is_none() {
-        modules.put_text(tags::STUDY_INSTANCE_UID, VR::UI, &uid(&["study", &exam.id]));
+        let study = order.and_then(|order| order.study.clone()).unwrap_or_else(|| uid(&["study", &exam.id]));
+        modules.put_text(tags::STUDY_INSTANCE_UID, VR::UI, &study);
         *modules =
             modules.clone().moment(tags::STUDY_DATE, tags::STUDY_TIME, exam.started_at, exam.utc_offset_s);
     }

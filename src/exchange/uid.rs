@@ -43,9 +43,18 @@ fn number(parts: &[&str]) -> u128 {
     u128::from_be_bytes(bytes)
 }
 
+/// Longest UID (PS3.5 9.1).
+pub(super) const UID_CHARS_MAX: usize = 64;
+
+/// Digits and points, no part empty (PS3.5 9.1): such a name leads nowhere else.
+pub(super) fn is_uid(text: &str) -> bool {
+    (1..=UID_CHARS_MAX).contains(&text.len())
+        && text.split('.').all(|part| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit()))
+}
+
 #[cfg(test)]
 mod tests {
-    use super::uid;
+    use super::{is_uid, uid};
 
     #[test]
     fn parts_are_kept_apart_and_the_name_fits() {
@@ -57,5 +66,13 @@ mod tests {
         let number: u128 = name[5..].parse().unwrap();
         let bytes = number.to_be_bytes();
         assert_eq!((bytes[6] >> 4, bytes[8] >> 6), (8, 2));
+    }
+
+    #[test]
+    fn a_name_that_leads_out_of_the_folder_is_no_uid() {
+        for name in ["", ".", "..", "1..2", "../1", "1/2", "1.2\\3", "1.2 ", "a.b", &"1".repeat(65)] {
+            assert!(!is_uid(name), "{name}");
+        }
+        assert!(is_uid("1.2.840.10008.1.1") && is_uid(&"1".repeat(64)));
     }
 }

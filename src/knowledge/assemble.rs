@@ -63,6 +63,7 @@ fn exam_info(exam: &Exam) -> ExamInfo {
         ended_at: exam.closed.as_ref().map(|closed| closed.0),
         utc_offset_s: header.utc_offset_s,
         horse: header.horse.clone(),
+        order: header.order.clone(),
         person: header.person.clone(),
         schemes: header.schemes.clone(),
         engine: header.engine.name.clone(),

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::code::{LimbCode, PlaneCode, ZoneCode};
 use crate::exam::call::{Certainty, Comparator};
-use crate::exam::event::Horse;
+use crate::exam::event::{Horse, Order};
 use crate::exam::patient::Patient;
 use crate::exam::place::Place;
 use crate::exam::seq::Seq;
@@ -69,6 +69,9 @@ pub struct ExamInfo {
     pub utc_offset_s: i32,
     /// The horse.
     pub horse: Horse,
+    /// What the practice's system knows the exam by.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub order: Option<Order>,
     /// Who spoke.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub person: Option<String>,

@@ -54,7 +54,7 @@ pub(crate) const COLUMNS: [&str; 37] = [
 
 /// What a spreadsheet takes for the beginning of a formula; see the OWASP page on CSV injection.
 /// The last ones are the full-width forms that some spreadsheets read as the plain ones.
-const FORMULA: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
+pub(crate) const FORMULA: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
 
 /// One table: a row for each still, joined with its call and with what was found and measured in its view; then the
 /// calls; then what was typed or traced.

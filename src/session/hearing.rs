@@ -13,7 +13,7 @@ use sha2::{Digest, Sha256};
 
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, Span, WallQuality};
 use crate::exam::cutter::{Ending, UtteranceCutter};
-use crate::exam::event::{AudioFile, CloseReason, Event, ExamEvent, Header, Horse, JOURNAL_SCHEMA};
+use crate::exam::event::{AudioFile, CloseReason, Event, ExamEvent, Header, JOURNAL_SCHEMA};
 use crate::exam::fold::Exam;
 use crate::exam::journal::Journal;
 use crate::exam::parse::Parsed;
@@ -78,7 +78,8 @@ pub fn header(subject: &Subject, ear: &Ear, language: &SpokenLanguage, began: Be
         wall: began.wall,
         utc_offset_s: began.utc_offset_s,
         person: subject.person.clone(),
-        horse: Horse { name: subject.horse.clone(), id: subject.horse_id.clone() },
+        horse: subject.horse.clone(),
+        order: subject.order.clone(),
         limb_lengths_cm: BTreeMap::new(),
         scales: BTreeMap::new(),
     }

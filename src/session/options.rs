@@ -7,6 +7,7 @@
 
 use std::path::PathBuf;
 
+use crate::exam::event::{Horse, Order};
 use crate::session::dialogue_options::Output;
 use crate::session::screen::Display;
 use crate::session::talk_switch::SwitchChoice;
@@ -44,12 +45,12 @@ pub struct ListenOptions {
 }
 
 /// Who is examined, and by whom.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Subject {
-    /// Name of the horse.
-    pub horse: Option<String>,
-    /// The practice's number for the horse.
-    pub horse_id: Option<String>,
+    /// The horse, as far as it is known.
+    pub horse: Horse,
+    /// What the practice's system knows the exam by.
+    pub order: Option<Order>,
     /// Who speaks.
     pub person: Option<String>,
 }

@@ -91,7 +91,8 @@ pub fn header() -> Header {
         wall: WallQuality::Stated,
         utc_offset_s: 7200,
         person: None,
-        horse: Horse { name: Some("Juniper".to_owned()), id: None },
+        horse: Horse { name: Some("Juniper".to_owned()), ..Horse::default() },
+        order: None,
         limb_lengths_cm: BTreeMap::new(),
         scales: BTreeMap::new(),
     }

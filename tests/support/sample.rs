@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use zonecall::exam::event::Horse;
+use zonecall::exam::event::{Horse, Order};
 use zonecall::exam::place::Place;
 use zonecall::exam::seq::Seq;
 use zonecall::knowledge::measure::row::{MeasureRow, Name};
@@ -268,7 +268,15 @@ pub fn record() -> Record {
             started_at: at(0),
             ended_at: Some(at(412)),
             utc_offset_s: 7200,
-            horse: Horse { name: some("Juniper"), id: some("H-204") },
+            horse: Horse {
+                name: some("Juniper"),
+                id: some("H-204"),
+                owner: some("Kim Example"),
+                species: some("horse"),
+                breed: some("Hanoverian"),
+                sex: some("F"),
+            },
+            order: Some(Order { accession: some("A-7"), study: some("2.25.77") }),
             person: some("Dr Example"),
             schemes: BTreeMap::from([("fore".to_owned(), "thirds".to_owned())]),
             engine: "scripted".to_owned(),

@@ -16,7 +16,7 @@ use dicom_object::FileMetaTableBuilder;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use crate::exchange::uid::{IMPLEMENTATION_NAME, IMPLEMENTATION_UID};
+use crate::exchange::uid::{IMPLEMENTATION_NAME, IMPLEMENTATION_UID, UID_CHARS_MAX, is_uid};
 use crate::hex;
 
 /// Where files are while they come in.
@@ -25,8 +25,6 @@ const COMING: &str = ".receiving";
 pub(super) const LOG_FILE: &str = "received.jsonl";
 /// Most files of one name and different content.
 const BESIDE_MAX: u32 = 99;
-/// Longest UID (PS3.5 9.1).
-const UID_CHARS_MAX: usize = 64;
 
 /// What became of an object.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -241,12 +239,6 @@ impl Drop for Coming {
     }
 }
 
-/// Digits and points, no part empty (PS3.5 9.1): such a name leads nowhere else.
-pub(super) fn is_uid(text: &str) -> bool {
-    (1..=UID_CHARS_MAX).contains(&text.len())
-        && text.split('.').all(|part| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit()))
-}
-
 fn file_sha256(path: &Path) -> std::io::Result<String> {
     let mut hash = Sha256::new();
     std::io::copy(&mut File::open(path)?, &mut HashWriter(&mut hash))?;
@@ -263,18 +255,5 @@ impl Write for HashWriter<'_> {
 
     fn flush(&mut self) -> std::io::Result<()> {
         Ok(())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::is_uid;
-
-    #[test]
-    fn a_name_that_leads_out_of_the_folder_is_no_uid() {
-        for name in ["", ".", "..", "1..2", "../1", "1/2", "1.2\\3", "1.2 ", "a.b", &"1".repeat(65)] {
-            assert!(!is_uid(name), "{name}");
-        }
-        assert!(is_uid("1.2.840.10008.1.1") && is_uid(&"1".repeat(64)));
     }
 }

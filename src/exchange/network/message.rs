@@ -36,6 +36,8 @@ pub(super) enum Kind {
     StoreAnswer,
     Echo,
     EchoAnswer,
+    Find,
+    FindAnswer,
     Other(u16),
 }
 
@@ -46,6 +48,8 @@ impl Kind {
             Kind::StoreAnswer => 0x8001,
             Kind::Echo => 0x0030,
             Kind::EchoAnswer => 0x8030,
+            Kind::Find => 0x0020,
+            Kind::FindAnswer => 0x8020,
             Kind::Other(field) => field,
         }
     }
@@ -56,6 +60,8 @@ impl Kind {
             0x8001 => Kind::StoreAnswer,
             0x0030 => Kind::Echo,
             0x8030 => Kind::EchoAnswer,
+            0x0020 => Kind::Find,
+            0x8020 => Kind::FindAnswer,
             field => Kind::Other(field),
         }
     }
@@ -93,6 +99,12 @@ pub enum MessageError {
 }
 
 impl Message {
+    /// A request without data.
+    pub(super) fn new(kind: Kind, id: u16, class: &str, instance: &str) -> Message {
+        let (class, instance) = (class.to_owned(), instance.to_owned());
+        Message { kind, id, class, instance, status: SUCCESS, has_data: false }
+    }
+
     pub(super) fn read(bytes: &[u8]) -> Result<Message, MessageError> {
         let data = InMemDicomObject::read_dataset_with_ts(bytes, &IMPLICIT_VR_LITTLE_ENDIAN.erased())?;
         let number = |tag: Tag| number_of(&data, tag).and_then(|number| u16::try_from(number).ok());
@@ -142,6 +154,7 @@ impl Message {
         let kind = match self.kind {
             Kind::Store => Kind::StoreAnswer,
             Kind::Echo => Kind::EchoAnswer,
+            Kind::Find => Kind::FindAnswer,
             other => Kind::Other(other.field() | 0x8000),
         };
         Message { kind, status, has_data: false, ..self.clone() }

@@ -9,5 +9,6 @@ mod message;
 mod inbox;
 pub mod receive;
 pub mod send;
+pub mod worklist;
 
 pub use inbox::{InboxError, InboxOutcome, ReceivedObject};

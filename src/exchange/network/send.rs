@@ -121,7 +121,7 @@ impl Object {
 }
 
 impl Peer {
-    fn failed(&self, error: &dyn std::error::Error) -> SendError {
+    pub(super) fn failed(&self, error: &dyn std::error::Error) -> SendError {
         let mut why = error.to_string();
         let mut source = error.source();
         while let Some(inner) = source {
@@ -134,7 +134,7 @@ impl Peer {
         SendError::Network { peer: self.address.clone(), why }
     }
 
-    fn options(&self) -> ClientAssociationOptions<'_> {
+    pub(super) fn options(&self) -> ClientAssociationOptions<'_> {
         ClientAssociationOptions::new()
             .calling_ae_title(self.own_ae_title.as_str())
             .called_ae_title(self.ae_title.as_str())
@@ -143,29 +143,25 @@ impl Peer {
             .connection_timeout(self.patience)
     }
 
+    pub(super) fn connect(
+        &self,
+        options: ClientAssociationOptions<'_>,
+    ) -> Result<ClientAssociation<TcpStream>, SendError> {
+        options.establish(self.address.as_str()).map_err(|error| self.failed(&error))
+    }
+
     /// Asks whether the peer is there and talks to us.
     ///
     /// # Errors
     /// When it does not.
     pub fn echo(&self) -> Result<(), SendError> {
-        let association = self
-            .options()
-            .with_abstract_syntax(uids::VERIFICATION)
-            .establish(self.address.as_str())
-            .map_err(|error| self.failed(&error))?;
+        let association = self.connect(self.options().with_abstract_syntax(uids::VERIFICATION))?;
         let mut talk = Talk { peer: self, association };
-        let request = Message {
-            kind: Kind::Echo,
-            id: 1,
-            class: uids::VERIFICATION.to_owned(),
-            instance: String::new(),
-            status: SUCCESS,
-            has_data: false,
-        };
+        let request = Message::new(Kind::Echo, 1, uids::VERIFICATION, "");
         let context = talk.association.presentation_contexts().first().map_or(1, |context| context.id);
         let status = talk.ask(&request, context, None)?;
         talk.association.release().map_err(|error| self.failed(&error))?;
-        if status == SUCCESS { Ok(()) } else { Err(talk_answer(self, format!("status {status:#06x}"))) }
+        if status == SUCCESS { Ok(()) } else { Err(answered(self, format!("status {status:#06x}"))) }
     }
 
     /// Sends objects in order, and goes on after a break; `told` learns of each as it is done.
@@ -227,7 +223,7 @@ impl Peer {
     }
 }
 
-fn talk_answer(peer: &Peer, what: String) -> SendError {
+pub(super) fn answered(peer: &Peer, what: String) -> SendError {
     SendError::Answer { peer: peer.address.clone(), what }
 }
 
@@ -247,14 +243,8 @@ impl Talk<'_> {
             return Ok(Sent::Refused("this kind of object, or its compression, is not taken".to_owned()));
         };
         let data = data_of(object)?;
-        let request = Message {
-            kind: Kind::Store,
-            id,
-            class: object.class.clone(),
-            instance: object.instance.clone(),
-            status: SUCCESS,
-            has_data: true,
-        };
+        let request =
+            Message { has_data: true, ..Message::new(Kind::Store, id, &object.class, &object.instance) };
         Ok(match self.ask(&request, context, Some(&data))? {
             SUCCESS => Sent::Yes,
             status if WARNINGS.contains(&status) => Sent::Warned(status),
@@ -287,7 +277,7 @@ impl Talk<'_> {
                             if answer.id == request.id && answer.kind == request.answer(SUCCESS).kind {
                                 return Ok(answer.status);
                             }
-                            return Err(talk_answer(self.peer, format!("{answer:?}")));
+                            return Err(answered(self.peer, format!("{answer:?}")));
                         }
                     }
                 }
@@ -295,7 +285,7 @@ impl Talk<'_> {
                     let why = format!("it broke off ({source:?})");
                     return Err(SendError::Network { peer: self.peer.address.clone(), why });
                 }
-                other => return Err(talk_answer(self.peer, other.short_description().to_string())),
+                other => return Err(answered(self.peer, other.short_description().to_string())),
             }
         }
     }

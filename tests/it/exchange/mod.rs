@@ -9,3 +9,4 @@ mod objects;
 mod report;
 mod stage;
 mod teaching;
+mod worklist;

@@ -162,7 +162,7 @@ fn sha256(bytes: &[u8]) -> String {
 }
 
 /// An ultrasound still as the standard wants it, of a horse, half of it bright.
-fn still(number: usize, saved_s: f64) -> InMemDicomObject {
+pub(super) fn still(number: usize, saved_s: f64) -> InMemDicomObject {
     let start: DateTime<FixedOffset> = "2026-05-04T10:00:00+02:00".parse().unwrap();
     let saved = start + Duration::milliseconds((saved_s * 1000.0) as i64);
     let mut still = InMemDicomObject::new_empty();

@@ -1,0 +1,274 @@
+//! The horses of the day, as the practice's system lists them or as somebody typed them.
+//!
+//! Takes: rows of a worklist, or a table with a column `horse`.
+//! Gives: `Appointment`s with their numbers; each as the horse and order that an exam begins with; the table.
+//! Never: an appointment out of a row that can be read in two ways.
+//! Tested in: here and `tests/it/exchange/worklist.rs`.
+
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::uid::is_uid;
+use crate::exam::event::{Horse, Order};
+use crate::report::spreadsheet::{FORMULA, text};
+
+/// One animal of the day.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Appointment {
+    /// What it is chosen by.
+    pub number: String,
+    /// When, by the clock of the place, as `HH:MM`; empty where the list does not say.
+    pub time: String,
+    /// The animal's name.
+    pub horse: String,
+    /// The practice's number for it.
+    pub horse_id: String,
+    /// Its owner or keeper.
+    pub owner: String,
+    /// Species in words.
+    pub species: String,
+    /// Breed in words.
+    pub breed: String,
+    /// `M`, `F`, `O` or empty.
+    pub sex: String,
+    /// Accession number of the order.
+    pub accession: String,
+    /// UID that the study is to have.
+    pub study: String,
+    /// What is to be done.
+    pub procedure: String,
+}
+
+/// Why a table is no list of the day.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum DayListError {
+    /// It cannot be read.
+    #[error("cannot read the list of the day `{path}`: {source}")]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
+    },
+    /// It is no table.
+    #[error("the list of the day is no table: {0}; save it as CSV in UTF-8")]
+    Table(#[from] csv::Error),
+    /// It does not name its columns.
+    #[error("the list of the day has no column `horse`; its first line must name the columns")]
+    NoHorses,
+    /// A row cannot be taken.
+    #[error("row {row} of the list of the day: {why}")]
+    Row {
+        /// Which, counted from 1 below the names of the columns.
+        row: usize,
+        /// What is wrong, and what to do.
+        why: String,
+    },
+    /// There is none of that number.
+    #[error("the list of the day has no number `{wanted}`, only {known}")]
+    NoNumber {
+        /// What was asked for.
+        wanted: String,
+        /// What is there.
+        known: String,
+    },
+}
+
+/// Reads a table of the day.
+///
+/// # Errors
+/// When it cannot be read, or a row of it can be read in two ways.
+pub fn read(path: &Path) -> Result<Vec<Appointment>, DayListError> {
+    let failed = |source| DayListError::Read { path: path.to_owned(), source };
+    parse(&std::fs::read_to_string(path).map_err(failed)?)
+}
+
+/// Reads the text of a table: parted by commas or semicolons, with the names of the columns in the first line.
+///
+/// # Errors
+/// When it is none, or a row of it can be read in two ways.
+pub fn parse(table: &str) -> Result<Vec<Appointment>, DayListError> {
+    let table = table.trim_start_matches('\u{feff}');
+    let first = table.lines().next().unwrap_or_default();
+    // Where a comma is the decimal sign, spreadsheets part cells by semicolons.
+    let delimiter = if first.contains(';') { b';' } else { b',' };
+    let mut reader =
+        csv::ReaderBuilder::new().delimiter(delimiter).trim(csv::Trim::All).from_reader(table.as_bytes());
+    if !reader.headers()?.iter().any(|name| name == "horse") {
+        return Err(DayListError::NoHorses);
+    }
+    let mut rows: Vec<Appointment> = Vec::new();
+    for (row, read) in (1..).zip(reader.deserialize()) {
+        let mut found: Appointment = read?;
+        found.each_cell(|cell| *cell = unescaped(cell));
+        if found.number.is_empty() {
+            found.number = row.to_string();
+        }
+        let fault = fault(&found, &rows);
+        if let Some(why) = fault {
+            return Err(DayListError::Row { row, why });
+        }
+        rows.push(found);
+    }
+    Ok(rows)
+}
+
+/// What keeps a row from being taken.
+fn fault(row: &Appointment, before: &[Appointment]) -> Option<String> {
+    if row.horse.is_empty() && row.horse_id.is_empty() {
+        return Some("it names no horse; give `horse` or `horse_id`".to_owned());
+    }
+    if before.iter().any(|other| other.number == row.number) {
+        return Some(format!("the number `{}` is there twice; give each row its own", row.number));
+    }
+    if !row.sex.is_empty() && !is_sex(&row.sex) {
+        return Some(format!("the sex is `{}`; wanted is `M`, `F`, `O` or nothing", row.sex));
+    }
+    if !row.study.is_empty() && !is_uid(&row.study) {
+        return Some(format!("the study is `{}`, which is no UID; leave the cell empty", row.study));
+    }
+    None
+}
+
+/// The values that DICOM has (PS3.3 C.7.1.1).
+pub(super) fn is_sex(text: &str) -> bool {
+    matches!(text, "M" | "F" | "O")
+}
+
+/// What our own table put before a sign that a spreadsheet would take for a formula.
+fn unescaped(cell: &str) -> String {
+    match cell.strip_prefix('\'') {
+        Some(rest) if rest.starts_with(FORMULA) => rest.to_owned(),
+        _ => cell.to_owned(),
+    }
+}
+
+/// The table; no cell of it is a formula to a spreadsheet.
+///
+/// # Errors
+/// Never in practice: it is written into memory.
+pub fn table(rows: &[Appointment]) -> Result<String, DayListError> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        let mut row = row.clone();
+        row.each_cell(|cell| *cell = text(Some(cell)));
+        writer.serialize(row)?;
+    }
+    let bytes = writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// The appointment of this number.
+///
+/// # Errors
+/// When there is none.
+pub fn choose<'a>(rows: &'a [Appointment], number: &str) -> Result<&'a Appointment, DayListError> {
+    rows.iter().find(|row| row.number == number.trim()).ok_or_else(|| DayListError::NoNumber {
+        wanted: number.trim().to_owned(),
+        known: rows.iter().map(|row| format!("`{}`", row.number)).collect::<Vec<_>>().join(", "),
+    })
+}
+
+impl Appointment {
+    fn each_cell(&mut self, mut change: impl FnMut(&mut String)) {
+        let Appointment {
+            number,
+            time,
+            horse,
+            horse_id,
+            owner,
+            species,
+            breed,
+            sex,
+            accession,
+            study,
+            procedure,
+        } = self;
+        for cell in [number, time, horse, horse_id, owner, species, breed, sex, accession, study, procedure] {
+            change(cell);
+        }
+    }
+
+    /// The horse that an exam begins with.
+    #[must_use]
+    pub fn horse(&self) -> Horse {
+        Horse {
+            name: stated(&self.horse),
+            id: stated(&self.horse_id),
+            owner: stated(&self.owner),
+            species: stated(&self.species),
+            breed: stated(&self.breed),
+            sex: stated(&self.sex),
+        }
+    }
+
+    /// What the practice's system knows the exam by.
+    #[must_use]
+    pub fn order(&self) -> Option<Order> {
+        let order = Order { accession: stated(&self.accession), study: stated(&self.study) };
+        (order != Order::default()).then_some(order)
+    }
+
+    /// One line for a person to choose by.
+    #[must_use]
+    pub fn line(&self) -> String {
+        let time = if self.time.is_empty() { "--:--" } else { &self.time };
+        let id = stated(&self.horse_id).map(|id| format!(" ({id})"));
+        let owner = stated(&self.owner).map(|owner| format!("owner {owner}"));
+        let rest = [owner, stated(&self.breed), stated(&self.sex), stated(&self.procedure)];
+        let rest: String = rest.into_iter().flatten().map(|part| format!(", {part}")).collect();
+        let line = format!("{:>3}  {time}  {}{}{rest}", self.number, self.horse, id.unwrap_or_default());
+        // A name could hold signs that a terminal obeys.
+        line.chars().filter(|sign| !sign.is_control()).collect()
+    }
+}
+
+fn stated(cell: &str) -> Option<String> {
+    (!cell.is_empty()).then(|| cell.to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)] // tests may panic
+
+    use super::*;
+
+    #[test]
+    fn a_typed_table_needs_no_more_than_names_and_may_be_parted_by_semicolons() {
+        let rows = parse("\u{feff}time;horse;sex;colour\n08:30;Juniper;F;bay\n;Bramble;;\n").unwrap();
+        assert_eq!(rows.len(), 2);
+        assert_eq!((rows[0].number.as_str(), rows[0].line().as_str()), ("1", "  1  08:30  Juniper, F"));
+        assert_eq!(choose(&rows, " 2 ").unwrap().horse().name.as_deref(), Some("Bramble"));
+        assert!(rows[1].order().is_none());
+        assert!(choose(&rows, "3").unwrap_err().to_string().contains("only `1`, `2`"));
+    }
+
+    #[test]
+    fn what_can_be_read_in_two_ways_is_refused_by_its_row() {
+        let why = |table: &str| parse(table).unwrap_err().to_string();
+        assert!(why("name\nJuniper\n").contains("no column `horse`"));
+        assert!(why("number,horse\n3,Juniper\n3,Bramble\n").starts_with("row 2 of the list of the day"));
+        assert!(why("horse,sex\nJuniper,mare\n").contains("wanted is `M`, `F`, `O`"));
+        assert!(why("horse,study\nJuniper,../x\n").contains("no UID"));
+        assert!(why("horse,horse_id\n,\n").contains("names no horse"));
+    }
+
+    #[test]
+    fn the_table_reads_back_and_no_cell_is_a_formula() {
+        let row = Appointment {
+            number: "1".to_owned(),
+            horse: "=HYPERLINK(1)".to_owned(),
+            horse_id: "-7".to_owned(),
+            owner: "Kim, \"the boss\"".to_owned(),
+            study: "2.25.7".to_owned(),
+            ..Appointment::default()
+        };
+        let written = table(std::slice::from_ref(&row)).unwrap();
+        assert!(written.contains("'=HYPERLINK(1),'-7"), "{written}");
+        assert_eq!(parse(&written).unwrap(), [row]);
+    }
+}
