@@ -11,6 +11,7 @@ use std::path::Path;
 use std::time::Instant;
 
 use chrono::TimeDelta;
+use zonecall::clock::Sample;
 use zonecall::exam::event::{AudioFile, Event, Frame};
 
 use support::browser::{Driver, Page};
@@ -54,8 +55,12 @@ fn exam(folder: &Path) {
         wav.write_sample((sample * 37 % 2001) as i16 - 1000).unwrap();
     }
     wav.finalize().unwrap();
-    let audio = AudioFile { file: "audio/0001.wav".to_owned(), first_sample: 0, source: "bench".to_owned() };
-    journal.append(start, 0, &Event::Audio(audio)).unwrap();
+    let audio = AudioFile {
+        file: "audio/0001.wav".to_owned(),
+        first_sample: Sample::FIRST,
+        source: "bench".to_owned(),
+    };
+    journal.append(start, Sample::FIRST, &Event::Audio(audio)).unwrap();
     for idx in 0..STILLS {
         let file = format!("{idx:04}.png");
         picture(idx as u32).save(folder.join(&file)).unwrap();
@@ -75,10 +80,10 @@ fn exam(folder: &Path) {
             also_in: Vec::new(),
             problems: Vec::new(),
         };
-        journal.append(start, 0, &Event::Frame(Box::new(frame))).unwrap();
+        journal.append(start, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     }
     let closed = Event::Closed { reason: "end of exam".to_owned().into(), samples: HOURS * 3600 * RATE_HZ };
-    journal.append(start, 0, &closed).unwrap();
+    journal.append(start, Sample::FIRST, &closed).unwrap();
 }
 
 fn timed<T>(work: impl FnOnce() -> T) -> (f64, T) {

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-use zonecall::clock::SAMPLE_RATE_HZ;
+use zonecall::clock::{SAMPLE_RATE_HZ, Sample};
 use zonecall::exam::parse::meaning;
 use zonecall::language::pack::Pack;
 use zonecall::protocol::Protocols;
@@ -39,7 +39,7 @@ fn bare(ear: &str, audio: &Path) {
         Box::new(Sphinx::load(&default_model_dir(), &language.engine).unwrap())
     };
     let mut recording = decode::open(audio).unwrap();
-    let mut utterances = Endpointer::new(0);
+    let mut utterances = Endpointer::new(Sample::FIRST);
     let mut words = 0;
     while let Some(block) = recording.next_block().unwrap() {
         for segment in utterances.take(&block) {

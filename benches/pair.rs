@@ -44,7 +44,7 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
             act: Act::Save,
             corrects: false,
             words: String::new(),
-            span: Span { from: 0, to: 0 },
+            span: Span::default(),
             confidence: 0.9,
         };
         exam.calls.push(LoggedCall {

@@ -14,6 +14,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use support::{BUILT_IN, header, utterance};
+use zonecall::clock::Sample;
 use zonecall::exam::journal::Journal;
 use zonecall::exam::parse::{Parsed, parse};
 use zonecall::session::dialogue::{Dialogue, DialogueOptions, Listener, Speech};
@@ -52,7 +53,7 @@ const ROUND: &[&str] = &[
     "what is left",
 ];
 
-fn said(idx: usize) -> (Utterance, Parsed, u64) {
+fn said(idx: usize) -> (Utterance, Parsed, Sample) {
     let text = ROUND[idx % ROUND.len()];
     let utterance = utterance(2.0 + idx as f64 * 60.0 / A_MINUTE as f64, text);
     let parsed = parse(&utterance, &BUILT_IN.0, &BUILT_IN.1);
@@ -67,7 +68,7 @@ fn exam(mut journal: Option<&mut Journal>) -> Vec<Duration> {
     write(&mut journal, effects);
     let options =
         DialogueOptions { listener: Listener::Person, speech: Speech::Silent, ..DialogueOptions::default() };
-    dialogue.set(options, 0);
+    dialogue.set(options, Sample::FIRST);
     let mut view = ScreenView::default();
     let mut took = Vec::new();
     for idx in 0..HOURS * 60 * A_MINUTE {

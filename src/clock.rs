@@ -1,9 +1,12 @@
 //! Time: samples while we listen, instants in the journal.
 //!
 //! Takes: sample numbers of the kept audio, and anchors that tie some of them to the wall clock.
-//! Gives: spans in samples and seconds, and instants (UTC).
+//! Gives: `Sample`s, spans of them in seconds, and instants (UTC).
 //! Never: assumes that two clocks agree; the scanner's clock is `frames`' business.
 //! Tested in: here.
+
+use std::fmt;
+use std::ops::{Add, AddAssign};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
@@ -11,20 +14,89 @@ use serde::{Deserialize, Serialize};
 /// Samples a second of everything that is kept and recognised, mono, 16 bit.
 pub const SAMPLE_RATE_HZ: u32 = 16_000;
 
+/// Number of a sample, counted from the start of the exam's audio; in JSON it is the bare number.
+///
+/// A position: how many samples something takes is a `u64`. Arithmetic stops at either end and never wraps.
+#[derive(Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Sample(pub u64);
+
+impl Sample {
+    /// The first sample of an exam.
+    pub const FIRST: Sample = Sample(0);
+
+    /// How many samples lie between `earlier` and this one; 0 if it is not earlier.
+    #[must_use]
+    pub fn since(self, earlier: Sample) -> u64 {
+        self.0.saturating_sub(earlier.0)
+    }
+
+    /// The sample so many samples before; the first one if there are not so many.
+    #[must_use]
+    pub fn back(self, samples: u64) -> Sample {
+        Sample(self.0.saturating_sub(samples))
+    }
+
+    /// Seconds since the start of the exam's audio.
+    #[must_use]
+    pub fn seconds(self) -> f64 {
+        seconds(self.0)
+    }
+
+    /// The sample at `at_s` seconds after the start of the exam's audio; the first one before it.
+    #[must_use]
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // not negative, and a cast saturates
+    pub fn at_second(at_s: f64) -> Sample {
+        Sample((at_s.max(0.0) * f64::from(SAMPLE_RATE_HZ)).round() as u64)
+    }
+}
+
+impl Add<u64> for Sample {
+    type Output = Sample;
+
+    fn add(self, samples: u64) -> Sample {
+        Sample(self.0.saturating_add(samples))
+    }
+}
+
+impl AddAssign<u64> for Sample {
+    fn add_assign(&mut self, samples: u64) {
+        *self = *self + samples;
+    }
+}
+
+impl fmt::Display for Sample {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(&self.0, f)
+    }
+}
+
+impl fmt::Debug for Sample {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Debug::fmt(&self.0, f)
+    }
+}
+
 /// A stretch of the kept audio: from the first sample to just after the last.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Span {
-    /// Number of the first sample, counted from the start of the exam.
-    pub from: u64,
-    /// Number of the first sample that is no longer part of it.
-    pub to: u64,
+    /// The first sample.
+    pub from: Sample,
+    /// The first sample that is no longer part of it.
+    pub to: Sample,
 }
 
 impl Span {
     /// Start and end in seconds since the start of the exam's audio.
     #[must_use]
     pub fn seconds(self) -> (f64, f64) {
-        (seconds(self.from), seconds(self.to))
+        (self.from.seconds(), self.to.seconds())
+    }
+
+    /// How many samples it holds.
+    #[must_use]
+    pub fn samples(self) -> u64 {
+        self.to.since(self.from)
     }
 
     /// The smallest span that holds both.
@@ -34,11 +106,11 @@ impl Span {
     }
 }
 
-/// A sample number as seconds since the start of the exam's audio.
+/// How long so many samples last, in seconds.
 #[must_use]
 #[allow(clippy::cast_precision_loss)] // exact up to 2^53 samples, 17,000 years
-pub fn seconds(sample: u64) -> f64 {
-    sample as f64 / f64::from(SAMPLE_RATE_HZ)
+pub fn seconds(samples: u64) -> f64 {
+    samples as f64 / f64::from(SAMPLE_RATE_HZ)
 }
 
 /// One reading of the wall clock and the monotonic clock at a known sample.
@@ -49,14 +121,14 @@ pub struct Anchor {
     /// What the monotonic clock said, in nanoseconds since the program started listening.
     pub monotonic_ns: u64,
     /// The sample that was being recorded.
-    pub sample: u64,
+    pub sample: Sample,
 }
 
 impl Anchor {
     /// The instant of `sample`, counted from this anchor at the nominal sample rate.
     #[must_use]
-    pub fn instant_of(&self, sample: u64) -> DateTime<Utc> {
-        let ahead = i128::from(sample) - i128::from(self.sample);
+    pub fn instant_of(&self, sample: Sample) -> DateTime<Utc> {
+        let ahead = i128::from(sample.0) - i128::from(self.sample.0);
         let nanos = ahead * 1_000_000_000 / i128::from(SAMPLE_RATE_HZ);
         self.wall + TimeDelta::nanoseconds(i64::try_from(nanos).unwrap_or(i64::MAX))
     }
@@ -70,7 +142,7 @@ pub struct Pace {
     best: Option<(i128, Anchor)>,
     /// By how much the best reading of the minute before was late.
     before_ns: Option<i128>,
-    due: u64,
+    due: Sample,
 }
 
 impl Pace {
@@ -79,7 +151,7 @@ impl Pace {
 
     /// The first anchor comes a minute after sample `from`.
     #[must_use]
-    pub fn new(from: u64) -> Self {
+    pub fn new(from: Sample) -> Self {
         Self { best: None, before_ns: None, due: from + Self::EVERY }
     }
 
@@ -112,7 +184,7 @@ impl Pace {
 
 /// By how much a reading is later than its sample was due, counted from the first one.
 fn late_ns(anchor: &Anchor) -> i128 {
-    let due_ns = i128::from(anchor.sample) * 1_000_000_000 / i128::from(SAMPLE_RATE_HZ);
+    let due_ns = i128::from(anchor.sample.0) * 1_000_000_000 / i128::from(SAMPLE_RATE_HZ);
     i128::from(anchor.monotonic_ns) - due_ns
 }
 
@@ -137,17 +209,17 @@ mod tests {
     #[test]
     fn of_a_minute_of_readings_the_least_late_one_becomes_the_anchor() {
         let start: DateTime<Utc> = "2026-05-04T10:00:00Z".parse().unwrap();
-        let mut pace = Pace::new(0);
+        let mut pace = Pace::new(Sample::FIRST);
         let mut given = Vec::new();
         for second in 1..=60_u64 {
             let late_ns = if second == 17 { 1_000_000 } else { 90_000_000 };
             let monotonic_ns = second * 1_000_000_000 + late_ns;
             let wall = start + TimeDelta::nanoseconds(i64::try_from(monotonic_ns).unwrap());
-            given.extend(pace.see(Anchor { wall, monotonic_ns, sample: second * 16_000 }));
+            given.extend(pace.see(Anchor { wall, monotonic_ns, sample: Sample(second * 16_000) }));
         }
         assert_eq!(given.len(), 1, "one anchor a minute");
-        assert_eq!(given[0].sample, 17 * 16_000);
-        assert_eq!(given[0].instant_of(0).to_rfc3339(), "2026-05-04T10:00:00.001+00:00");
+        assert_eq!(given[0].sample, Sample(17 * 16_000));
+        assert_eq!(given[0].instant_of(Sample::FIRST).to_rfc3339(), "2026-05-04T10:00:00.001+00:00");
     }
 
     #[test]
@@ -156,9 +228,9 @@ mod tests {
         let read = |monotonic_ms: u64, sample_ms: u64| Anchor {
             wall,
             monotonic_ns: monotonic_ms * 1_000_000,
-            sample: sample_ms * 16,
+            sample: Sample(sample_ms * 16),
         };
-        let mut pace = Pace::new(0);
+        let mut pace = Pace::new(Sample::FIRST);
         assert_eq!(pace.lacking(&read(9_000, 1_000)), None, "nothing is known yet");
         for second in 1..=70 {
             pace.see(read(second * 1_000 + 20, second * 1_000));
@@ -166,15 +238,26 @@ mod tests {
         // 4.23 s passed in which 0.1 s of sound came.
         assert_eq!(pace.lacking(&read(74_250, 70_100)), Some(4_130 * 16));
         assert_eq!(pace.lacking(&read(70_510, 70_500)), Some(0), "an earlier reading lacks nothing");
-        let again = Pace::new(70_000 * 16);
+        let again = Pace::new(Sample(70_000 * 16));
         assert_eq!(again.lacking(&read(74_250, 70_100)), None);
+    }
+
+    #[test]
+    fn a_sample_is_a_bare_number_in_json_and_in_print_and_never_wraps() {
+        let sample = Sample(16_000);
+        assert_eq!(serde_json::to_string(&Some(sample)).unwrap(), "16000");
+        assert_eq!(serde_json::from_str::<Sample>("16000").unwrap(), sample);
+        assert_eq!(format!("{sample} {sample:?}"), "16000 16000");
+        assert_eq!((sample.since(Sample(16_001)), sample.back(16_001)), (0, Sample::FIRST));
+        assert_eq!((Sample(u64::MAX) + 1, Sample::at_second(-1.0)), (Sample(u64::MAX), Sample::FIRST));
+        assert_eq!((Sample::at_second(1.0), sample.seconds().to_bits()), (sample, 1.0_f64.to_bits()));
     }
 
     #[test]
     fn an_anchor_counts_in_both_directions() {
         let wall = "2026-05-04T10:00:00Z".parse().unwrap();
-        let anchor = Anchor { wall, monotonic_ns: 0, sample: 16_000 };
-        assert_eq!(anchor.instant_of(24_000).to_rfc3339(), "2026-05-04T10:00:00.500+00:00");
-        assert_eq!(anchor.instant_of(0).to_rfc3339(), "2026-05-04T09:59:59+00:00");
+        let anchor = Anchor { wall, monotonic_ns: 0, sample: Sample(16_000) };
+        assert_eq!(anchor.instant_of(Sample(24_000)).to_rfc3339(), "2026-05-04T10:00:00.500+00:00");
+        assert_eq!(anchor.instant_of(Sample::FIRST).to_rfc3339(), "2026-05-04T09:59:59+00:00");
     }
 }

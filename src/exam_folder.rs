@@ -8,6 +8,7 @@
 use std::io::Error as IoError;
 use std::path::{Path, PathBuf};
 
+use crate::clock::Sample;
 use crate::exam::event::{AudioFile, Frame};
 use crate::exam::fold::{Exam, FoldError, fold};
 use crate::exam::journal::{self, JOURNAL_FILE, Journal, JournalError, Lines};
@@ -189,9 +190,9 @@ impl ExamFolder {
     /// The sample after the last one that the exam's audio files hold; a crash may have come before any line said so, and
     /// a power cut may have left nothing of a file.
     #[must_use]
-    pub fn kept_samples(&self, exam: &Exam) -> u64 {
+    pub fn kept_samples(&self, exam: &Exam) -> Sample {
         let end = |file: &AudioFile| file.first_sample + kept_samples(&self.audio_file(file)).unwrap_or(0);
-        exam.audio.iter().map(end).max().unwrap_or(0)
+        exam.audio.iter().map(end).max().unwrap_or_default()
     }
 
     /// The folder for what is made from the exam; it is made if need be.

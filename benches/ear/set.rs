@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use serde::{Deserialize, Serialize};
-use zonecall::clock::Span;
+use zonecall::clock::{Sample, Span};
 use zonecall::evaluation::judge::{Fate, acts, fate, rank};
 use zonecall::exam::call::Act;
 use zonecall::language::pack::{Language, Pack};
@@ -84,7 +84,7 @@ pub fn segment(file: &Path) -> UtteranceAudio {
     while let Some(block) = recording.next_block().unwrap() {
         samples.extend(block);
     }
-    let span = Span { from: 0, to: samples.len() as u64 };
+    let span = Span { from: Sample::FIRST, to: Sample(samples.len() as u64) };
     UtteranceAudio { span, samples, level_dbfs: -20.0, clipped: 0.0, cut: false }
 }
 

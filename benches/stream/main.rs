@@ -116,7 +116,7 @@ fn hear(program: &Path, stream: &Stream, judge: &Judge<'_>, each: bool) -> Count
             let name = stream.file.file_stem().unwrap().to_string_lossy();
             println!(
                 "{name} {:.1} s: {:?}: said {}; heard {}",
-                line.span.from as f64 / 16_000.0,
+                line.span.from.seconds(),
                 one.fate,
                 line.words,
                 one.heard

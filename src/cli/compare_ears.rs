@@ -17,7 +17,7 @@ use serde::{Deserialize, Serialize};
 
 use super::ear;
 use super::options::{EarChoice, KnowledgeArgs, LanguageArgs, WhichEar, written};
-use crate::clock::{SAMPLE_RATE_HZ, Span, WallQuality, seconds};
+use crate::clock::{SAMPLE_RATE_HZ, Span, WallQuality};
 use crate::evaluation::compare::{Difference, EvaluationCounts, Meant, Stretch, compare};
 use crate::evaluation::judge::said;
 use crate::evaluation::truth::{self, SpokenStretch as TruthLine};
@@ -239,7 +239,7 @@ fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
         engine,
         counts,
         differences,
-        audio_s: seconds(session.next_sample()),
+        audio_s: session.next_sample().seconds(),
         took_s: caught.iter().map(|one| one.took_s).sum(),
         waits_s: waits(&lines, &caught),
         peak_bytes: peak_bytes(),
@@ -247,7 +247,7 @@ fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
 }
 
 fn catch(session: &mut Session, segment: &UtteranceAudio) -> anyhow::Result<HeardStretch> {
-    let (at_s, began) = (seconds(session.next_sample()), Instant::now());
+    let (at_s, began) = (session.next_sample().seconds(), Instant::now());
     let (utterance, parsed) = session.recognise(segment)?;
     let words = if utterance.rejected { String::new() } else { utterance.text() };
     let (span, asked) = (utterance.span, utterance.unsure && !utterance.rejected);
@@ -261,7 +261,7 @@ fn waits(lines: &[TruthLine], caught: &[HeardStretch]) -> Vec<f64> {
     let wait = |one: &HeardStretch| {
         let inside = |line: &&TruthLine| one.span.from <= line.span.from && line.span.to <= one.span.to;
         let last = lines.iter().rev().find(inside)?;
-        Some(one.at_s - seconds(last.span.to) + one.took_s)
+        Some(one.at_s - last.span.to.seconds() + one.took_s)
     };
     caught.iter().filter_map(wait).collect()
 }

@@ -15,6 +15,7 @@ use super::options::{KnowledgeArgs, LanguageArgs, not_blank};
 use super::settings::Settings;
 use super::setup::{say, utterance};
 use super::voices::{self, Enrolled, PhraseHeard};
+use crate::clock::Sample;
 use crate::evaluation::judge::{Fate, fate};
 use crate::protocol::Protocols;
 use crate::session::microphone::open;
@@ -238,7 +239,7 @@ fn from_recording(
     learn: &[String],
     judge: &[String],
 ) -> anyhow::Result<(Vec<Reading>, Vec<Reading>)> {
-    let (mut recording, mut utterances) = (decode::open(path)?, Endpointer::new(0));
+    let (mut recording, mut utterances) = (decode::open(path)?, Endpointer::new(Sample::FIRST));
     let mut segments = Vec::new();
     while let Some(block) = recording.next_block()? {
         segments.extend(utterances.take(&block));

@@ -19,7 +19,7 @@ use super::ear;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::output::one_line;
 use super::subject_args::SubjectArgs;
-use crate::clock::{Anchor, SAMPLE_RATE_HZ, WallQuality, seconds};
+use crate::clock::{Anchor, SAMPLE_RATE_HZ, Sample, WallQuality};
 use crate::exam::event::CloseReason;
 use crate::exam_folder::ExamFolder;
 use crate::session::ear::Ear;
@@ -81,8 +81,8 @@ pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
     let stop = Arc::new(AtomicBool::new(false));
     let asked = Arc::clone(&stop);
     ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed)).context("cannot listen for Ctrl-C")?;
-    let start = Anchor { wall: began.at, monotonic_ns: 0, sample: 0 };
-    let mut hearing = Hearing { session, start, next_anchor: ANCHOR_SAMPLES, stop };
+    let start = Anchor { wall: began.at, monotonic_ns: 0, sample: Sample::FIRST };
+    let mut hearing = Hearing { session, start, next_anchor: Sample(ANCHOR_SAMPLES), stop };
     let mut files = recordings.iter_mut().zip(&args.files);
     let heard = files.try_for_each(|(recording, path)| hearing.listen(recording, path));
     // The journal is closed whatever happened: what was heard up to a fault is a whole exam.
@@ -133,7 +133,7 @@ fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
 struct Hearing {
     session: Session,
     start: Anchor,
-    next_anchor: u64,
+    next_anchor: Sample,
     stop: Arc<AtomicBool>,
 }
 
@@ -181,7 +181,7 @@ impl Hearing {
         while self.session.next_sample() >= self.next_anchor {
             let sample = self.next_anchor;
             let wall = self.start.instant_of(sample);
-            let monotonic_ns = sample * 1_000_000_000 / u64::from(SAMPLE_RATE_HZ);
+            let monotonic_ns = sample.0 * 1_000_000_000 / u64::from(SAMPLE_RATE_HZ);
             self.session.step(Input::Anchor(Anchor { wall, monotonic_ns, sample }))?;
             self.next_anchor += ANCHOR_SAMPLES;
         }
@@ -197,7 +197,7 @@ impl Hearing {
             (Ok(()), false, false) => CloseReason::EndOfRecording,
         };
         let (n_utterances, kept_s) =
-            (self.session.dialogue().counts().utterances, seconds(self.session.next_sample()));
+            (self.session.dialogue().counts().utterances, self.session.next_sample().seconds());
         writeln!(std::io::stdout(), "{}", self.session.close(reason)?.0)?;
         heard.context("everything heard before that is kept, and the exam is closed")?;
         if interrupted {

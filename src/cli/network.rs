@@ -15,6 +15,7 @@ use std::time::Duration;
 
 use anyhow::Context as _;
 
+use crate::clock::Sample;
 use crate::exam::event::{Event, SentEvent};
 use crate::exam::journal::{self, Journal};
 use crate::exchange::network::receive::{ReceiveLimits, Receiver};
@@ -203,7 +204,7 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
 
 /// Writes down in the exam's journal what was sent.
 fn note(folder: &Path, peer: &Peer, objects: Vec<String>, refused: usize) -> anyhow::Result<()> {
-    let last = journal::read(folder)?.events.last().map_or(0, |line| line.sample);
+    let last = journal::read(folder)?.events.last().map_or(Sample::FIRST, |line| line.sample);
     let sent = SentEvent { to: peer.address.clone(), ae_title: peer.ae_title.clone(), objects, refused };
     Journal::open(folder)?.append(chrono::Utc::now(), last, &Event::Sent(sent))?;
     Ok(())

@@ -15,7 +15,7 @@ use anyhow::{Context as _, ensure};
 use super::ear;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::settings::{Settings, place};
-use crate::clock::SAMPLE_RATE_HZ;
+use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::parse::meaning;
 use crate::session::earpiece::hears_tone;
 use crate::session::microphone::{PAUSE, open};
@@ -272,7 +272,7 @@ fn noise_dbfs(capture: &mut Capture) -> anyhow::Result<f64> {
 
 /// The next utterance; none when nobody speaks.
 pub(super) fn utterance(capture: &mut Capture) -> anyhow::Result<Option<UtteranceAudio>> {
-    let mut utterances = Endpointer::new(0);
+    let mut utterances = Endpointer::new(Sample::FIRST);
     let since = Instant::now();
     while since.elapsed() < PHRASE_MAX {
         match capture.next_block()? {

@@ -32,7 +32,11 @@ impl Meant {
     pub fn new(act: &Act, corrects: bool, context: &Context) -> Self {
         let moves = matches!(act, Act::View(_));
         let placed = moves || matches!(act, Act::Finding(_) | Act::Value(_) | Act::Save);
-        Self { act: (!moves).then(|| told(act.clone())), corrects, place: placed.then(|| context.into()) }
+        Self {
+            act: (!moves).then(|| told(act.clone())),
+            corrects,
+            place: placed.then(|| context.place.clone()),
+        }
     }
 
     /// Whether it says nothing else than `wanted`, though parts of the place may be lacking.
@@ -130,12 +134,9 @@ pub fn compare(
             counts.words_wrong += wrong(&said_words, &heard_words);
         }
         if right < wanted.len() || right < acted.len() - halts {
-            let first = rows.iter().chain(utterances).map(|stretch| stretch.span.from).min().unwrap_or(0);
-            differences.push(Difference {
-                at_s: crate::clock::seconds(first),
-                said: text(rows),
-                heard: text(utterances),
-            });
+            let first =
+                rows.iter().chain(utterances).map(|stretch| stretch.span.from).min().unwrap_or_default();
+            differences.push(Difference { at_s: first.seconds(), said: text(rows), heard: text(utterances) });
         }
     }
     (counts, differences)
@@ -174,8 +175,8 @@ fn together(said: &[Stretch], heard: &[Stretch]) -> Vec<(Range<usize>, Range<usi
 /// Whether half of the shorter one lies in the other.
 fn same_time(one: &Stretch, other: &Stretch) -> bool {
     let (a, b) = (one.span, other.span);
-    let both = a.to.min(b.to).saturating_sub(a.from.max(b.from));
-    2 * both >= (a.to - a.from).min(b.to - b.from).max(1)
+    let both = a.to.min(b.to).since(a.from.max(b.from));
+    2 * both >= a.samples().min(b.samples()).max(1)
 }
 
 /// Most calls that are in both by `same`, in the same order.
@@ -195,10 +196,16 @@ fn in_both(wanted: &[Meant], acted: &[Meant], same: impl Fn(&Meant, &Meant) -> b
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::Sample;
 
     fn stretch(from: u64, to: u64, words: &str, acts: &[Act]) -> Stretch {
         let calls = acts.iter().map(|act| Meant::new(act, false, &Context::default())).collect();
-        Stretch { span: Span { from, to }, words: words.to_owned(), calls, asked: false }
+        Stretch {
+            span: Span { from: Sample(from), to: Sample(to) },
+            words: words.to_owned(),
+            calls,
+            asked: false,
+        }
     }
 
     fn answer(text: &str) -> Act {
@@ -252,7 +259,10 @@ mod tests {
 
     #[test]
     fn a_call_that_lacks_its_place_is_incomplete_and_one_at_another_place_wrong() {
-        let at = |zone: Option<&str>| Context { zone: zone.map(Into::into), ..Context::default() };
+        let at = |zone: Option<&str>| Context {
+            place: Place { zone: zone.map(Into::into), ..Place::default() },
+            ..Context::default()
+        };
         let save = |zone| Stretch {
             calls: vec![Meant::new(&Act::Save, false, &at(zone))],
             ..stretch(100, 200, "save", &[])
@@ -287,7 +297,10 @@ mod tests {
 
     #[test]
     fn a_call_at_another_place_is_not_right() {
-        let at = |zone: &str| Context { zone: Some(zone.into()), ..Context::default() };
+        let at = |zone: &str| Context {
+            place: Place { zone: Some(zone.into()), ..Place::default() },
+            ..Context::default()
+        };
         assert_ne!(Meant::new(&Act::Save, false, &at("x")), Meant::new(&Act::Save, false, &at("y")));
         let answer = answer("yes");
         assert_eq!(Meant::new(&answer, false, &at("x")), Meant::new(&answer, false, &at("y")));

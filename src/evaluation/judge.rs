@@ -32,7 +32,7 @@ pub enum Fate {
 /// A unit that was assumed is as good as the same one said.
 #[must_use]
 pub fn acts(words: &str, language: &Language, protocols: &Protocols) -> Option<Vec<(Act, bool)>> {
-    let parsed = parse(&said(words, Span { from: 0, to: 0 }), language, protocols);
+    let parsed = parse(&said(words, Span::default()), language, protocols);
     let calls = parsed.calls.into_iter().map(|call| (told(call.act), call.corrects));
     parsed.problems.is_empty().then(|| calls.collect())
 }

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
-use crate::clock::{SAMPLE_RATE_HZ, Span};
+use crate::clock::{Sample, Span};
 
 /// Something said.
 #[derive(Debug, Clone, PartialEq)]
@@ -86,12 +86,11 @@ pub fn read(path: &Path) -> Result<Vec<SpokenStretch>, TruthError> {
         }
         before_s = to_s;
         let words = words.split_whitespace().collect::<Vec<_>>().join(" ");
-        rows.push(SpokenStretch { line, span: Span { from: sample(from_s), to: sample(to_s) }, words });
+        rows.push(SpokenStretch {
+            line,
+            span: Span { from: Sample::at_second(from_s), to: Sample::at_second(to_s) },
+            words,
+        });
     }
     Ok(rows)
-}
-
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // not negative, and far below 2^53
-fn sample(second: f64) -> u64 {
-    (second * f64::from(SAMPLE_RATE_HZ)).round() as u64
 }

@@ -5,7 +5,7 @@
 //! Never: I/O, a clock or the record; it only knows whether a pause, a note or a correction is open.
 //! Tested in: `tests/it/fold.rs`.
 
-use crate::clock::SAMPLE_RATE_HZ;
+use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::call::{Act, Call, Command, Problem};
 use crate::exam::event::{Outcome, UtteranceEvent};
 use crate::exam::parse::Parsed;
@@ -25,13 +25,13 @@ pub struct Attention {
     paused: bool,
     ended: bool,
     /// End of the last utterance of an open note.
-    note_until: Option<u64>,
+    note_until: Option<Sample>,
     /// Where the open note began.
-    note_from: u64,
+    note_from: Sample,
     /// The last call was a finding: a position alone can belong to it.
     after_finding: bool,
     /// End of an utterance that was only "correction".
-    correction_until: Option<u64>,
+    correction_until: Option<Sample>,
 }
 
 impl Attention {
@@ -56,7 +56,7 @@ impl Attention {
     }
 
     /// Calls that count now open and close notes, pauses and the exam; `until` is where they end.
-    pub fn follow(&mut self, calls: &[Call], until: u64) {
+    pub fn follow(&mut self, calls: &[Call], until: Sample) {
         for call in calls {
             self.after_finding = match &call.act {
                 Act::Finding(finding) => finding.class != Class::Quality,
@@ -197,6 +197,6 @@ fn is_answer(call: &Call) -> bool {
     matches!(call.act, Act::Answer { .. })
 }
 
-fn within(until: u64, from: u64, seconds: u64) -> bool {
-    from.saturating_sub(until) < seconds * u64::from(SAMPLE_RATE_HZ)
+fn within(until: Sample, from: Sample, seconds: u64) -> bool {
+    from.since(until) < seconds * u64::from(SAMPLE_RATE_HZ)
 }

@@ -45,7 +45,7 @@ pub fn fault(line: &ExamEvent, body: &Value, started_at: Option<DateTime<Utc>>) 
     if line.seq.0 > SEQ_MAX {
         return Some(wrong("seq", line.seq.to_string(), format!("at most {SEQ_MAX} lines")));
     }
-    if line.sample > SAMPLES_MAX {
+    if line.sample.0 > SAMPLES_MAX {
         return Some(wrong("sample", line.sample.to_string(), format!("at most {SAMPLES_MAX}")));
     }
     if !YEARS.contains(&line.at.year()) {

@@ -7,7 +7,7 @@
 
 use chrono::{DateTime, Utc};
 
-use crate::clock::WallQuality;
+use crate::clock::{Sample, WallQuality};
 use crate::exam::event::{CloseReason, Event, ExamEvent};
 
 /// What an exam was heard from.
@@ -42,7 +42,7 @@ pub struct Break {
     /// When.
     pub at: DateTime<Utc>,
     /// The first sample that was not heard.
-    pub sample: u64,
+    pub sample: Sample,
     /// Why, as the journal says; none where it was never closed.
     pub why: Option<CloseReason>,
     /// What was heard.

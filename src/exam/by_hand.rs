@@ -7,7 +7,7 @@
 
 use chrono::DateTime;
 
-use crate::clock::Span;
+use crate::clock::{Sample, Span};
 use crate::exam::call::{Act, Call, Command};
 use crate::exam::context::Context;
 use crate::exam::logged::{Exam, LoggedCall, LoggedChange};
@@ -75,7 +75,7 @@ pub(super) fn add_and_move(exam: &mut Exam) {
 }
 
 /// A call that nobody heard: no words, no sound, and its own line where others have their utterance's.
-fn added(seq: Seq, sample: u64, act: Act) -> LoggedCall {
+fn added(seq: Seq, sample: Sample, act: Act) -> LoggedCall {
     let span = Span { from: sample, to: sample };
     LoggedCall {
         seq,
@@ -112,10 +112,10 @@ pub(super) fn place(exam: &mut Exam) {
             && let Some(call) = calls.iter_mut().find(|call| call.seq == *seq)
         {
             let context = &mut call.context;
-            set(&mut context.limb, place.limb.as_ref());
-            set(&mut context.zone, place.zone.as_ref());
-            set(&mut context.plane, place.plane.as_ref());
-            set(&mut context.structure, place.structure.as_ref());
+            set(&mut context.place.limb, place.limb.as_ref());
+            set(&mut context.place.zone, place.zone.as_ref());
+            set(&mut context.place.plane, place.plane.as_ref());
+            set(&mut context.place.structure, place.structure.as_ref());
             call.corrected_by.push(by);
         }
     }

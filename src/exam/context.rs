@@ -9,16 +9,16 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
+use crate::code::ZoneCode;
 use crate::exam::call::{Act, Finding, Setting, Value, ValueSaid, View};
+use crate::exam::place::Place;
 
 /// Limb, zone, plane, structure and settings in force.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Context {
-    /// Limb code.
-    pub limb: Option<LimbCode>,
-    /// Zone code.
-    pub zone: Option<ZoneCode>,
+    /// Limb, zone, plane and structure.
+    #[serde(flatten)]
+    pub place: Place,
     /// The level in centimetres that the zone was taken from, where it was said as a level.
     pub level_cm: Option<f64>,
     /// The last zone of a range that begins at `zone`.
@@ -27,19 +27,15 @@ pub struct Context {
     /// A landmark as said, where no zone was said after it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub landmark: Option<String>,
-    /// Plane code.
-    pub plane: Option<PlaneCode>,
     /// How the plane lies beside its usual place, as said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub offset: Option<String>,
-    /// Structure code.
-    pub structure: Option<StructureCode>,
     /// Settings by slot.
     pub settings: BTreeMap<String, Setting>,
 }
 
 impl Context {
-    /// Brings `act` into force.
+    /// Applies `act`.
     ///
     /// A limb clears zone, plane and structure; a zone keeps the plane and clears the structure;
     /// what the same call names is set afterwards, whatever the order of the words.
@@ -53,7 +49,7 @@ impl Context {
             }
             Act::Finding(Finding { structure: Some(structure), .. })
             | Act::Value(Value { said: ValueSaid { structure: Some(structure), .. }, .. }) => {
-                self.structure = Some(structure.clone());
+                self.place.structure = Some(structure.clone());
             }
             _ => {}
         }
@@ -61,32 +57,29 @@ impl Context {
 
     fn look_at(&mut self, view: &View, until_next_limb: &[String]) {
         if let Some(limb) = &view.limb {
-            if self.limb.as_ref() != Some(limb) {
+            if self.place.limb.as_ref() != Some(limb) {
                 self.settings.retain(|slot, _| !until_next_limb.contains(slot));
             }
-            self.limb = Some(limb.clone());
-            self.zone = None;
+            self.place = Place { limb: Some(limb.clone()), ..Place::default() };
             self.level_cm = None;
             self.to_zone = None;
             self.landmark = None;
-            self.plane = None;
             self.offset = None;
-            self.structure = None;
         }
         // A level or a landmark without a zone clears the old zone: nothing may hang on a place that was left.
         if view.zone.is_some() || view.level_cm.is_some() || view.place.is_some() {
-            self.zone.clone_from(&view.zone);
+            self.place.zone.clone_from(&view.zone);
             self.to_zone.clone_from(&view.to_zone);
             self.landmark.clone_from(&view.place);
             self.level_cm = view.level_cm;
-            self.structure = None;
+            self.place.structure = None;
         }
         if view.plane.is_some() {
-            self.plane.clone_from(&view.plane);
+            self.place.plane.clone_from(&view.plane);
             self.offset.clone_from(&view.offset);
         }
         if view.structure.is_some() {
-            self.structure.clone_from(&view.structure);
+            self.place.structure.clone_from(&view.structure);
         }
     }
 }
@@ -110,11 +103,11 @@ mod tests {
         let mut context = Context::default();
         context.apply(&view(Some("LF"), Some("2A"), Some("T"), Some("SDFT")), &[]);
         context.apply(&view(None, Some("2B"), None, None), &[]);
-        assert_eq!((context.plane.as_deref(), context.structure.as_deref()), (Some("T"), None));
+        assert_eq!((context.place.plane.as_deref(), context.place.structure.as_deref()), (Some("T"), None));
         context.apply(&view(None, None, Some("L"), None), &[]);
-        assert_eq!(context.zone.as_deref(), Some("2B"));
+        assert_eq!(context.place.zone.as_deref(), Some("2B"));
         context.apply(&view(Some("RF"), None, None, None), &[]);
-        assert_eq!((context.zone, context.plane), (None, None));
+        assert_eq!((context.place.zone, context.place.plane), (None, None));
     }
 
     #[test]

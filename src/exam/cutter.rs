@@ -5,6 +5,7 @@
 //! Never: takes the beginning of a phrase for the whole; what may go on waits, at most `OPEN_PAUSE`.
 //! Tested in: `tests/it/stream.rs`, `tests/it/early.rs`, `tests/it/neural.rs`.
 
+use crate::clock::Sample;
 use crate::exam::call::Act;
 use crate::exam::parse::{Parsed, is_whole, meaning, parse};
 use crate::language::graph::Moment;
@@ -63,7 +64,7 @@ enum CutBy {
 impl UtteranceCutter {
     /// Begins at sample `first`; utterances end early only where the engine is quick enough.
     #[must_use]
-    pub fn new(first: u64, ending: Ending, engine: &dyn Recogniser) -> Self {
+    pub fn new(first: Sample, ending: Ending, engine: &dyn Recogniser) -> Self {
         let ending = if engine.is_quick() { ending } else { Ending::AtPause };
         let source = match (engine.tells_sounds(), ending) {
             (true, Ending::Early) => CutBy::Engine(Stream::new(first, StreamPace::Prompt)),
@@ -76,7 +77,7 @@ impl UtteranceCutter {
 
     /// The same anew from sample `first` on.
     #[must_use]
-    pub fn again(&self, first: u64, ending: Ending, engine: &dyn Recogniser) -> Self {
+    pub fn again(&self, first: Sample, ending: Ending, engine: &dyn Recogniser) -> Self {
         Self { asked: self.asked, ..Self::new(first, ending, engine) }
     }
 

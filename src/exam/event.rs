@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::clock::{Anchor, WallQuality};
+use crate::clock::{Anchor, Sample, WallQuality};
 use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::exam::call::{Amount, Call, Problem};
 use crate::exam::patient::Patient;
@@ -91,7 +91,7 @@ pub struct ExamEvent {
     /// When it happened, by this computer's clock.
     pub at: DateTime<Utc>,
     /// The sample it happened at, counted from the start of the exam's audio.
-    pub sample: u64,
+    pub sample: Sample,
     /// What happened.
     pub event: Event,
     /// SHA-256 of the line before, without its line feed; 64 zeros on the first line.
@@ -266,7 +266,7 @@ pub struct AudioFile {
     /// Its path inside the exam folder.
     pub file: String,
     /// The first sample in it, counted from the start of the exam.
-    pub first_sample: u64,
+    pub first_sample: Sample,
     /// What it was made from: a device or a file.
     pub source: String,
 }

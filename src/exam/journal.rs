@@ -14,6 +14,7 @@ use chrono::{DateTime, Utc};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
+use crate::clock::Sample;
 use crate::exam::event::Event;
 use crate::exam::head::Head;
 use crate::exam::lines::NO_LINE;
@@ -139,7 +140,7 @@ impl Journal {
         lock(&file, &path)?;
         let lines = lines(&bytes(&path)?);
         let (at, sample) =
-            lines.events.last().map_or((DateTime::UNIX_EPOCH, 0), |last| (last.at, last.sample));
+            lines.events.last().map_or((DateTime::UNIX_EPOCH, Sample::FIRST), |last| (last.at, last.sample));
         let has_own_head =
             Head::read(folder).is_none_or(|head| head.fault(&lines.events, &lines.hashes).is_none());
         let (next_seq, prev) = (lines.next_seq(), lines.last_hash.clone());
@@ -155,7 +156,7 @@ impl Journal {
     ///
     /// # Errors
     /// When the disk refuses; nothing of what was written before is harmed.
-    pub fn append(&mut self, at: DateTime<Utc>, sample: u64, event: &Event) -> Result<Seq, JournalError> {
+    pub fn append(&mut self, at: DateTime<Utc>, sample: Sample, event: &Event) -> Result<Seq, JournalError> {
         let seq = self.next_seq;
         self.append_all(at, sample, std::slice::from_ref(event))?;
         Ok(seq)
@@ -175,7 +176,7 @@ impl Journal {
     pub fn append_all(
         &mut self,
         at: DateTime<Utc>,
-        sample: u64,
+        sample: Sample,
         events: &[Event],
     ) -> Result<Vec<Seq>, JournalError> {
         self.append_lines(events.iter().map(|event| (at, sample, event)))
@@ -187,7 +188,7 @@ impl Journal {
     /// As `append_all`.
     pub fn append_lines<'a>(
         &mut self,
-        events: impl IntoIterator<Item = (DateTime<Utc>, u64, &'a Event)>,
+        events: impl IntoIterator<Item = (DateTime<Utc>, Sample, &'a Event)>,
     ) -> Result<Vec<Seq>, JournalError> {
         let (mut seq, mut prev, mut text) = (self.next_seq, self.prev.clone(), Vec::new());
         let mut numbers = Vec::new();
@@ -283,7 +284,7 @@ fn bytes(path: &Path) -> Result<Vec<u8>, JournalError> {
 struct LineOut<'a> {
     seq: Seq,
     at: DateTime<Utc>,
-    sample: u64,
+    sample: Sample,
     #[serde(flatten)]
     event: &'a Event,
     prev: &'a str,

@@ -11,6 +11,7 @@ use chrono::{DateTime, Utc};
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
+use crate::clock::Sample;
 use crate::exam::bounds::{self, LINE_BYTES_MAX, SAMPLES_MAX, SEQ_MAX};
 use crate::exam::call::Problem;
 use crate::exam::event::{Event, ExamEvent};
@@ -23,7 +24,7 @@ pub(super) const NO_LINE: &str = "0000000000000000000000000000000000000000000000
 struct LineIn {
     seq: Seq,
     at: DateTime<Utc>,
-    sample: u64,
+    sample: Sample,
     kind: String,
     body: serde_json::Value,
     prev: String,
@@ -161,7 +162,8 @@ impl Reading {
             self.found.damage.push((number, problem));
             line.event = Event::Unknown { kind, body };
             line.at = last.map_or(DateTime::UNIX_EPOCH, |last| last.at);
-            line.sample = line.sample.min(SAMPLES_MAX).min(last.map_or(0, |last| last.sample));
+            line.sample =
+                line.sample.min(Sample(SAMPLES_MAX)).min(last.map_or(Sample::FIRST, |last| last.sample));
         }
         if line.seq.0 > SEQ_MAX || !self.used.insert(line.seq) {
             line.seq = self.used.last().map_or(Seq::FIRST, |most| most.next());

@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, Utc};
 
-use crate::clock::{Anchor, Span};
+use crate::clock::{Anchor, Sample, Span};
 use crate::exam::breaks::{Break, Source};
 use crate::exam::call::{Act, Call, Problem};
 use crate::exam::context::Context;
@@ -23,7 +23,7 @@ use crate::exam::timeline::Timeline;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Gap {
     /// The first sample after it.
-    pub at: u64,
+    pub at: Sample,
     /// How many samples; 0 where the system does not say.
     pub samples: u64,
 }
@@ -45,7 +45,7 @@ pub enum SoundFault {
         /// Samples that it lacks at its end.
         lacks: u64,
         /// The first of them, counted from the start of the exam.
-        from: u64,
+        from: Sample,
     },
     /// Nothing but zeros, counted from the start of the exam.
     Silent(Span),
@@ -105,7 +105,7 @@ pub struct Exam {
     /// Where sound was lost while listening.
     pub gaps: Vec<Gap>,
     /// Samples of sound that were kept, as the journal says: up to its last line where it was never closed.
-    pub n_samples: u64,
+    pub n_samples: Sample,
     /// The kept files as they were when listening last ended.
     pub sealed: Vec<FileHash>,
     /// Files that were changed since; the journal does not know, so this is empty before somebody looked.
@@ -141,7 +141,7 @@ impl Exam {
             breaks: Vec::new(),
             source: Source::default(),
             gaps: Vec::new(),
-            n_samples: 0,
+            n_samples: Sample::FIRST,
             sealed: Vec::new(),
             changed_files: Vec::new(),
             other_record: None,
@@ -153,8 +153,8 @@ impl Exam {
 
     /// The sample at which the last utterance ended: where events belong that are found or entered afterwards.
     #[must_use]
-    pub fn last_sample(&self) -> u64 {
-        self.utterances.last().map_or(0, |utterance| utterance.span.to)
+    pub fn last_sample(&self) -> Sample {
+        self.utterances.last().map_or(Sample::FIRST, |utterance| utterance.span.to)
     }
 }
 
@@ -166,7 +166,7 @@ pub struct LoggedCall {
     /// The utterance it came from; its own line where a person added it.
     pub heard_seq: Seq,
     /// Where it counts: the first sample of its span, or the one that a person moved it to.
-    pub sample: u64,
+    pub sample: Sample,
     /// The instant of that sample.
     pub said_at: DateTime<Utc>,
     /// As heard.
@@ -314,12 +314,13 @@ impl Exam {
 
     /// The instant of a sample.
     #[must_use]
-    pub fn instant_of(&self, sample: u64) -> DateTime<Utc> {
+    pub fn instant_of(&self, sample: Sample) -> DateTime<Utc> {
         let anchors = &self.timeline.anchors;
         let before = anchors.iter().rev().find(|anchor| anchor.sample <= sample);
         match before.or(anchors.first()) {
             Some(anchor) => anchor.instant_of(sample),
-            None => Anchor { wall: self.header.started_at, monotonic_ns: 0, sample: 0 }.instant_of(sample),
+            None => Anchor { wall: self.header.started_at, monotonic_ns: 0, sample: Sample::FIRST }
+                .instant_of(sample),
         }
     }
 

@@ -123,7 +123,7 @@ fn may_be_narrowed(words: &[&str], language: &Language, protocols: &Protocols) -
 
 /// The words as if they had been heard surely, at no time.
 fn without_sound(words: &[&str]) -> Vec<Word> {
-    let span = Span { from: 0, to: 0 };
+    let span = Span::default();
     words.iter().map(|text| Word { text: (*text).to_owned(), span, confidence: 1.0 }).collect()
 }
 
@@ -287,6 +287,6 @@ fn call(act: Act, corrects: bool, words: &[Word], before: &[Phrase]) -> Call {
     let text: Vec<&str> = words.iter().map(|word| word.text.as_str()).collect();
     let spans = words.iter().map(|word| word.span);
     let confidence = words.iter().map(|word| word.confidence).fold(1.0, f64::min);
-    let span = spans.reduce(Span::join).unwrap_or(Span { from: 0, to: 0 });
+    let span = spans.reduce(Span::join).unwrap_or_default();
     Call { act, corrects, words: text.join(" "), span, confidence }
 }

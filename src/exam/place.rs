@@ -8,7 +8,6 @@
 use serde::{Deserialize, Serialize};
 
 use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
-use crate::exam::context::Context;
 use crate::protocol::Protocols;
 
 /// Limb, zone, plane and structure; in JSON its fields stand among those of its row.
@@ -26,13 +25,6 @@ pub struct Place {
     /// Structure code.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub structure: Option<StructureCode>,
-}
-
-impl From<&Context> for Place {
-    fn from(context: &Context) -> Place {
-        let Context { limb, zone, plane, structure, .. } = context.clone();
-        Place { limb, zone, plane, structure }
-    }
 }
 
 impl Place {

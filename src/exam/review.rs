@@ -7,6 +7,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::clock::Sample;
 use crate::exam::call::{Act, View};
 use crate::exam::patient::Patient;
 use crate::exam::seq::Seq;
@@ -65,7 +66,7 @@ pub enum Change {
     /// This call was made, though it was not heard; it is treated as if it had been said at that moment.
     Add {
         /// The sample, counted from the start of the exam's audio.
-        sample: u64,
+        sample: Sample,
         /// What it means.
         act: Act,
     },
@@ -74,7 +75,7 @@ pub enum Change {
         /// The call's line.
         seq: Seq,
         /// The sample, counted from the start of the exam's audio.
-        sample: u64,
+        sample: Sample,
     },
     /// The still was saved at this call and takes its label.
     Pair {

@@ -80,12 +80,12 @@ impl Settler<'_> {
             Act::View(view) => self.step(view, before).or_else(|| self.place(view, before)),
             Act::Finding(finding) => {
                 let problem = if finding.copied { copy(finding, before, earlier) } else { None };
-                problem.or_else(|| self.name(&mut finding.structure, before, before.zone.as_deref()))
+                problem.or_else(|| self.name(&mut finding.structure, before, before.place.zone.as_deref()))
             }
             Act::Value(value) => {
                 let share = self.protocols.measuring.terms.lesion_percent == value.term;
-                let problem = self.name(&mut value.said.structure, before, before.zone.as_deref());
-                let of = value.said.structure.as_ref().or(before.structure.as_ref());
+                let problem = self.name(&mut value.said.structure, before, before.place.zone.as_deref());
+                let of = value.said.structure.as_ref().or(before.place.structure.as_ref());
                 problem.or_else(|| (share && of.is_none()).then(no_structure))
             }
             Act::Command(Command::NewHorse) => Some(Problem {
@@ -99,7 +99,7 @@ impl Settler<'_> {
     /// Turns a step into the place that it leads to.
     fn step(&self, view: &mut View, before: &Context) -> Option<Problem> {
         let step = view.step?;
-        let Some(limb) = before.limb.as_deref() else {
+        let Some(limb) = before.place.limb.as_deref() else {
             return Some(Problem {
                 message: "a step was called before any limb".to_owned(),
                 help: "say the limb first".to_owned(),
@@ -111,7 +111,7 @@ impl Settler<'_> {
                 view.limb.is_some()
             }
             ViewStep::NextZone | ViewStep::PreviousZone => {
-                let zone = before.zone.as_deref().and_then(|zone| {
+                let zone = before.place.zone.as_deref().and_then(|zone| {
                     let zones = &self.protocols.scheme_for(limb, zone, &self.header.schemes)?.zones;
                     let here = zones.iter().position(|known| known.code == zone)?;
                     let to = if step == ViewStep::NextZone { here + 1 } else { here.checked_sub(1)? };
@@ -129,11 +129,12 @@ impl Settler<'_> {
 
     /// Turns a level into its zone, checks that the limb has the zone, and names the structure.
     fn place(&self, view: &mut View, before: &Context) -> Option<Problem> {
-        let limb = view.limb.clone().or_else(|| before.limb.clone());
+        let limb = view.limb.clone().or_else(|| before.place.limb.clone());
         let length_cm = limb.as_deref().and_then(|limb| length_of(limb, before, self.header, self.protocols));
         let problem = settle_zone(view, limb.as_deref(), self.header, length_cm, self.protocols);
-        let at = Context { limb, ..before.clone() };
-        let zone = view.zone.clone().or_else(|| before.zone.clone().filter(|_| view.limb.is_none()));
+        let mut at = before.clone();
+        at.place.limb = limb;
+        let zone = view.zone.clone().or_else(|| before.place.zone.clone().filter(|_| view.limb.is_none()));
         problem.or_else(|| self.name(&mut view.structure, &at, zone.as_deref()))
     }
 
@@ -151,6 +152,7 @@ impl Settler<'_> {
             return None;
         }
         let scheme = at
+            .place
             .limb
             .as_deref()
             .zip(zone)
@@ -172,7 +174,8 @@ impl Settler<'_> {
 
 /// "The same again": the last finding of this limb, marked as copied; never a number.
 fn copy(finding: &mut Finding, before: &Context, earlier: &[LoggedCall]) -> Option<Problem> {
-    let last = earlier.iter().rev().filter(|call| counts(call) && call.context.limb == before.limb);
+    let last =
+        earlier.iter().rev().filter(|call| counts(call) && call.context.place.limb == before.place.limb);
     let last = last.into_iter().find_map(|call| match &call.act {
         Act::Finding(found) if !matches!(found.class, Class::Detail | Class::Quality) => Some(found),
         _ => None,

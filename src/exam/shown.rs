@@ -7,7 +7,6 @@
 
 use std::fmt::{Display, Formatter, Result};
 
-use crate::clock::seconds;
 use crate::exam::call::{
     Act, Amount, Certainty, Command, Comparator, Finding, Setting, Value, ValueSaid, View, ViewStep,
 };
@@ -42,8 +41,8 @@ impl Display for Change {
             Change::Call { seq, act } => write!(out, "call {seq} is now {act}"),
             Change::Place { seq, place } => write!(out, "call {seq} alone moved to {place}"),
             Change::Withdraw { seq } => write!(out, "call {seq} withdrawn"),
-            Change::Add { sample, act } => write!(out, "{act}, added at {:.1} s", seconds(*sample)),
-            Change::Move { seq, sample } => write!(out, "call {seq} moved to {:.1} s", seconds(*sample)),
+            Change::Add { sample, act } => write!(out, "{act}, added at {:.1} s", sample.seconds()),
+            Change::Move { seq, sample } => write!(out, "call {seq} moved to {:.1} s", sample.seconds()),
             Change::Pair { seq, .. } => write!(out, "still paired with call {seq}"),
             Change::Label { place, .. } => write!(out, "still labelled {place}"),
             Change::SameHorse { patient } => {

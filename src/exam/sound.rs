@@ -30,9 +30,9 @@ fn faults(folder: &Path, exam: &Exam) -> Vec<SoundFault> {
             Ok(kept) => {
                 let from = first + kept.n_samples;
                 if end > from + TOLERANCE {
-                    found.push(SoundFault::Short { file, lacks: end - from, from });
+                    found.push(SoundFault::Short { file, lacks: end.since(from), from });
                 }
-                let silent = |span: &Span| Span { from: first + span.from, to: first + span.to };
+                let silent = |span: &Span| Span { from: first + span.from.0, to: first + span.to.0 };
                 found.extend(kept.silences.iter().map(|span| SoundFault::Silent(silent(span))));
             }
         }

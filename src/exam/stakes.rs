@@ -16,7 +16,7 @@ use crate::speech::utterance::Word;
 /// What is at stake in `words`, in any of their readings.
 #[must_use]
 pub fn stakes(words: &[&str], language: &Language, protocols: &Protocols) -> Stakes {
-    let span = Span { from: 0, to: 0 };
+    let span = Span::default();
     let said: Vec<Word> =
         words.iter().map(|text| Word { text: (*text).to_owned(), span, confidence: 1.0 }).collect();
     let readings = language.exam.read(words);

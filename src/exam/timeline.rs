@@ -7,7 +7,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::clock::Anchor;
+use crate::clock::{Anchor, Sample};
 use crate::exam::event::{Event, ExamEvent};
 use crate::exam::seq::Seq;
 
@@ -29,7 +29,7 @@ pub struct ClockJump {
     /// The line of the anchor.
     pub seq: Seq,
     /// The sample that was being recorded.
-    pub sample: u64,
+    pub sample: Sample,
     /// When that was, by the clock before it jumped.
     pub at: DateTime<Utc>,
     /// How far the clock or the sound leapt ahead, in milliseconds; below 0 where it fell behind.

@@ -5,7 +5,7 @@
 //! Never: changes a sample, or the file that it was made from.
 //! Tested in: `tests/it/exchange/marks.rs`, by readers that are not ours.
 
-use crate::clock::SAMPLE_RATE_HZ;
+use crate::clock::Sample;
 use crate::knowledge::record::{CallRow, Record};
 use crate::report::words::meaning;
 
@@ -41,19 +41,20 @@ pub enum MarkError {
 
 /// The marks of a file that begins `first_sample` samples after the start of the exam and has `n_samples`.
 #[must_use]
-pub fn marks(record: &Record, first_sample: u64, n_samples: u64) -> Vec<Mark> {
+pub fn marks(record: &Record, first_sample: Sample, n_samples: u64) -> Vec<Mark> {
     let of_file = record.calls.iter().filter_map(|call| mark(call, first_sample, n_samples));
     let mut found: Vec<Mark> = of_file.take(MARKS_MAX).collect();
     found.sort_by_key(|mark| mark.from);
     found
 }
 
-fn mark(call: &CallRow, first_sample: u64, n_samples: u64) -> Option<Mark> {
+fn mark(call: &CallRow, first_sample: Sample, n_samples: u64) -> Option<Mark> {
     if call.added {
         return None;
     }
-    let from = sample(call.span_s.0).checked_sub(first_sample).filter(|from| *from < n_samples)?;
-    let to = sample(call.span_s.1).saturating_sub(first_sample).clamp(from, n_samples);
+    let (began, ended) = (Sample::at_second(call.span_s.0), Sample::at_second(call.span_s.1));
+    let from = began.0.checked_sub(first_sample.0).filter(|from| *from < n_samples)?;
+    let to = ended.since(first_sample).clamp(from, n_samples);
     let state =
         match (call.kind.as_str(), call.withdrawn, call.corrected_by.is_empty(), call.doubt.is_empty()) {
             ("unknown", ..) => "not understood: ",
@@ -75,11 +76,6 @@ fn mark(call: &CallRow, first_sample: u64, n_samples: u64) -> Option<Mark> {
         label: format!("{state}{words}"),
         note: note + &doubt,
     })
-}
-
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // never below nothing, and saturating above
-fn sample(at_s: f64) -> u64 {
-    (at_s.max(0.0) * f64::from(SAMPLE_RATE_HZ)).round() as u64
 }
 
 /// Samples of 16-bit mono sound in a WAV file.

@@ -153,7 +153,7 @@ fn stills(exam: &Exam, frames: &[Frame]) -> Vec<Still> {
 }
 
 fn label(exam: &Exam, call: usize) -> Place {
-    Place::from(&exam.calls[call].context)
+    exam.calls[call].context.place.clone()
 }
 
 /// A still that a person placed leaves the calls to the others; a call that a person gave away goes to no other.
@@ -362,7 +362,7 @@ impl<'a> PairReading<'a> {
 
     fn placed(&self, call: usize) -> bool {
         let context = &self.exam.calls[call].context;
-        context.limb.is_some() && context.zone.is_some()
+        context.place.limb.is_some() && context.place.zone.is_some()
     }
 
     /// The last call before this second, where limb and zone were in force.

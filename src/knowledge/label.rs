@@ -57,7 +57,7 @@ fn label(
     };
     let place = match tie {
         Tie::Label(index) => exam.changes.get(index).and_then(labelled_as).unwrap_or_default(),
-        _ => call.map(|call| Place::from(&call.context)).unwrap_or_default(),
+        _ => call.map(|call| call.context.place.clone()).unwrap_or_default(),
     };
     let in_doubt = status != Status::Hand && call.is_some_and(|call| doubtful.contains_key(&call.seq));
     let most = if in_doubt { DOUBTFUL } else { 1.0 };

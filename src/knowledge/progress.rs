@@ -59,7 +59,8 @@ impl Progress {
     /// One more call that counts.
     pub fn add(&mut self, call: &LoggedCall) {
         let context = &call.context;
-        let (limb, zone, plane) = (context.limb.as_ref(), context.zone.as_ref(), context.plane.as_ref());
+        let (limb, zone, plane) =
+            (context.place.limb.as_ref(), context.place.zone.as_ref(), context.place.plane.as_ref());
         let is_view = is_view(call);
         if let (Some(limb), true) = (limb, is_view) {
             self.examined.insert(limb.clone());
@@ -84,10 +85,12 @@ impl Progress {
                 self.plane_named = view.plane.is_some();
             }
             Act::View(view) => self.plane_named |= view.plane.is_some(),
-            Act::Finding(finding) if finding.class == Class::NotDone && call.context.structure.is_none() => {
-                let Some(limb) = call.context.limb.clone() else { return };
-                let plane = call.context.plane.clone().filter(|_| self.plane_named);
-                self.left_out.push(LeftOut { limb, zone: call.context.zone.clone(), plane });
+            Act::Finding(finding)
+                if finding.class == Class::NotDone && call.context.place.structure.is_none() =>
+            {
+                let Some(limb) = call.context.place.limb.clone() else { return };
+                let plane = call.context.place.plane.clone().filter(|_| self.plane_named);
+                self.left_out.push(LeftOut { limb, zone: call.context.place.zone.clone(), plane });
             }
             _ => {}
         }

@@ -68,7 +68,7 @@ fn unknown_row(utterance: &LoggedUtterance, exam: &Exam) -> CallRow {
 }
 
 fn put_context(row: &mut CallRow, context: &Context) {
-    row.place = context.into();
+    row.place = context.place.clone();
     row.level_cm = context.level_cm;
     row.to_zone.clone_from(&context.to_zone);
     row.landmark.clone_from(&context.landmark);
@@ -204,7 +204,7 @@ pub fn entry_rows(exam: &Exam, protocols: &Protocols) -> Vec<EntryRow> {
 #[must_use]
 pub fn note_rows(exam: &Exam) -> Vec<NoteRow> {
     let row = |note: &crate::exam::fold::Note| {
-        let about = Place::from(&note.context).codes();
+        let about = note.context.place.codes();
         NoteRow { call_seq: note.seq, span_s: note.span.seconds(), about }
     };
     exam.notes.iter().map(row).collect()
@@ -290,7 +290,7 @@ fn rivals(exam: &Exam, paired: &PairedFrame) -> Vec<RivalLabel> {
         let call = exam.calls.get(*index)?;
         Some(RivalLabel {
             call_seq: call.seq,
-            place: (&call.context).into(),
+            place: call.context.place.clone(),
             confidence: *confidence,
             reason: reason.clone(),
         })

@@ -26,9 +26,9 @@ impl<'a> Wanted<'a> {
     /// Whether this view was in force just after `call`.
     pub(crate) fn holds(self, call: &LoggedCall) -> bool {
         let context = &call.context;
-        context.limb.as_deref() == Some(self.limb)
-            && context.zone.as_deref() == Some(self.zone)
-            && context.plane.as_deref() == Some(self.plane)
+        context.place.limb.as_deref() == Some(self.limb)
+            && context.place.zone.as_deref() == Some(self.zone)
+            && context.place.plane.as_deref() == Some(self.plane)
     }
 
     /// Whether `frame` is labelled as this view.

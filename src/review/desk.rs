@@ -231,9 +231,9 @@ impl Desk {
             acts: exam.calls.iter().map(|call| (call.seq, &call.act)).collect(),
             still_s: record.frames.iter().map(|row| row.saved_at_exam.map(since_start_s)).collect(),
             still_px: exam.frames.iter().map(|frame| frame.size_px).collect(),
-            audio_s: seconds(exam.last_sample()),
-            anchors_s: exam.timeline.anchors.iter().map(|anchor| seconds(anchor.sample)).collect(),
-            gaps_s: exam.gaps.iter().map(|gap| (seconds(gap.at), seconds(gap.samples))).collect(),
+            audio_s: exam.last_sample().seconds(),
+            anchors_s: exam.timeline.anchors.iter().map(|anchor| anchor.sample.seconds()).collect(),
+            gaps_s: exam.gaps.iter().map(|gap| (gap.at.seconds(), seconds(gap.samples))).collect(),
             legs: legs.len(),
             codes: self.codes(exam),
             earlier: self.earlier.as_ref().map(|(_, earlier)| EarlierShown {

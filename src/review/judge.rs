@@ -7,11 +7,10 @@
 
 use std::ops::RangeInclusive;
 
-use crate::clock::seconds;
+use crate::clock::Sample;
 use crate::code::LimbCode;
 use crate::exam::call::{Act, Amount, View};
 use crate::exam::fold::{Exam, LoggedCall};
-use crate::exam::place::Place;
 use crate::exam::review::{Change, TEXT_MAX};
 use crate::exam::seq::Seq;
 use crate::frames::clock_fit::OFFSET_S_MAX;
@@ -35,13 +34,13 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
         Change::Call { seq, act } => {
             let call = own_call(exam, *seq)?;
             stays_what_it_is(call, act)?;
-            act_fits(desk, exam, call.context.limb.as_ref(), act)?;
+            act_fits(desk, exam, call.context.place.limb.as_ref(), act)?;
             Ok(call.act.to_string())
         }
         Change::Place { seq, place } => {
             let call = own_call(exam, *seq)?;
-            let before = Place::from(&call.context).codes();
-            let limb = place.limb.as_ref().or(call.context.limb.as_ref());
+            let before = call.context.place.codes();
+            let limb = place.limb.as_ref().or(call.context.place.limb.as_ref());
             place_fits(desk, exam, place, limb)?;
             Ok(before)
         }
@@ -102,17 +101,17 @@ fn stays_what_it_is(call: &LoggedCall, act: &Act) -> Result<(), Refusal> {
     Ok(())
 }
 
-fn addition_fits(desk: &Desk, exam: &Exam, sample: u64, act: &Act) -> Result<String, Refusal> {
+fn addition_fits(desk: &Desk, exam: &Exam, sample: Sample, act: &Act) -> Result<String, Refusal> {
     moment_fits(exam, sample)?;
     if *act != Act::Save {
         let at = exam.instant_of(sample);
         let before = exam.calls.iter().rfind(|call| call.said_at <= at);
-        act_fits(desk, exam, before.and_then(|call| call.context.limb.as_ref()), act)?;
+        act_fits(desk, exam, before.and_then(|call| call.context.place.limb.as_ref()), act)?;
     }
     Ok(String::new())
 }
 
-fn move_fits(exam: &Exam, seq: Seq, sample: u64) -> Result<String, Refusal> {
+fn move_fits(exam: &Exam, seq: Seq, sample: Sample) -> Result<String, Refusal> {
     let call = own_call(exam, seq)?;
     moment_fits(exam, sample)?;
     let movable =
@@ -153,12 +152,12 @@ fn own_call(exam: &Exam, seq: Seq) -> Result<&LoggedCall, Refusal> {
 }
 
 /// Nothing was said after the recording; where it was never closed nobody knows how long it went on.
-fn moment_fits(exam: &Exam, sample: u64) -> Result<(), Refusal> {
-    let recorded_s = seconds(exam.n_samples.max(exam.last_sample()));
+fn moment_fits(exam: &Exam, sample: Sample) -> Result<(), Refusal> {
+    let recorded_s = exam.n_samples.max(exam.last_sample()).seconds();
     let most_s = if exam.closed.is_some() && recorded_s > 0.0 { recorded_s } else { EXAM_S_MAX };
-    if seconds(sample) > most_s {
+    if sample.seconds() > most_s {
         return wrong(
-            format!("{:.1} s is later than the recording, which ends at {most_s:.1} s", seconds(sample)),
+            format!("{:.1} s is later than the recording, which ends at {most_s:.1} s", sample.seconds()),
             "give the time since the start of the exam",
         );
     }

@@ -26,7 +26,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 use tokio::net::TcpListener;
 
-use crate::clock::SAMPLE_RATE_HZ;
+use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::call::Problem;
 use crate::exam::journal::JournalError;
 use crate::exam_folder::FolderError;
@@ -109,7 +109,7 @@ impl Bound {
 struct Room {
     desk: Desk,
     /// The drawn sound, by the number of audio files it was made of.
-    drawn: Mutex<Option<(u64, Bytes)>>,
+    drawn: Mutex<Option<(Sample, Bytes)>>,
     /// Held while a picture is made small: one at a time, so that the browser on the same machine can still draw.
     making: Mutex<()>,
     /// A report that was made and not yet fetched: the length of the journal it tells, and what was wanted.
@@ -385,7 +385,7 @@ fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response 
 fn drawn_sound(desk: &Desk, seen: &DeskSnapshot) -> Result<Vec<u8>, SoundError> {
     let (folder, files) = (desk.folder.path(), &seen.exam.audio);
     let task = desk.doing.begin(TaskKind::Sound, WORDS_OF_SOUND);
-    let minutes = usize::try_from(seen.exam.last_sample() / SAMPLES_PER_MIN).unwrap_or(0);
+    let minutes = usize::try_from(seen.exam.last_sample().0 / SAMPLES_PER_MIN).unwrap_or(0);
     let told = |done: usize| task.count(WORDS_OF_SOUND, done.min(minutes), minutes);
     if seen.exam.closed.is_none() {
         return peaks(folder, files, told);

@@ -8,7 +8,7 @@
 use std::io::{Cursor, Read};
 use std::path::Path;
 
-use crate::clock::SAMPLE_RATE_HZ;
+use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::event::AudioFile;
 
 /// Longest stretch that is played at once, in seconds.
@@ -50,8 +50,8 @@ pub(super) fn wav(
     if !sound {
         return Err(SoundError::Stretch { from_s, to_s });
     }
-    let (from, to) = (sample(from_s), sample(to_s));
-    let mut samples = vec![0_i16; usize::try_from(to - from).unwrap_or(0)];
+    let (from, to) = (Sample::at_second(from_s), Sample::at_second(to_s));
+    let mut samples = vec![0_i16; usize::try_from(to.since(from)).unwrap_or(0)];
     for file in files {
         let failed = |source| SoundError::File { file: file.file.clone(), source };
         let mut reader = open(folder, file)?;
@@ -59,9 +59,9 @@ pub(super) fn wav(
         if first >= to || first + length <= from {
             continue;
         }
-        let skip = from.saturating_sub(first);
+        let skip = from.since(first);
         reader.seek(u32::try_from(skip).unwrap_or(u32::MAX)).map_err(|source| failed(source.into()))?;
-        let at = usize::try_from(first.saturating_sub(from)).unwrap_or(usize::MAX);
+        let at = usize::try_from(first.since(from)).unwrap_or(usize::MAX);
         for (slot, value) in samples.iter_mut().skip(at).zip(reader.samples::<i16>()) {
             *slot = value.map_err(failed)?;
         }
@@ -75,11 +75,6 @@ fn open(
 ) -> Result<hound::WavReader<std::io::BufReader<std::fs::File>>, SoundError> {
     hound::WavReader::open(folder.join(&file.file))
         .map_err(|source| SoundError::File { file: file.file.clone(), source })
-}
-
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // the caller's bounds: 0 to 1e7 s
-fn sample(at_s: f64) -> u64 {
-    (at_s * f64::from(SAMPLE_RATE_HZ)).round() as u64
 }
 
 fn pack(samples: &[i16]) -> Result<Vec<u8>, hound::Error> {
@@ -111,7 +106,7 @@ pub(super) fn peaks(folder: &Path, files: &[AudioFile], told: impl Fn(usize)) ->
     let mut bins: Vec<u8> = Vec::new();
     let mut minutes = 0;
     for file in files {
-        let first = usize::try_from(file.first_sample).unwrap_or(usize::MAX) / BIN_SAMPLES;
+        let first = usize::try_from(file.first_sample.0).unwrap_or(usize::MAX) / BIN_SAMPLES;
         let failed =
             |source: std::io::Error| SoundError::File { file: file.file.clone(), source: source.into() };
         let reader = open(folder, file)?;

@@ -8,7 +8,6 @@
 use crate::code::{LimbCode, ZoneCode};
 use crate::exam::call::Act;
 use crate::exam::fold::Exam;
-use crate::exam::place::Place;
 use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::progress::Progress;
 use crate::knowledge::record::CoverageRow;
@@ -34,13 +33,15 @@ pub fn answer(ask: Ask, exam: &Exam, progress: &Progress, protocols: &Protocols)
 }
 
 fn whereabouts(exam: &Exam, protocols: &Protocols) -> String {
-    let place = Place::from(&exam.context).in_words(protocols);
+    let place = exam.context.place.in_words(protocols);
     if place.is_empty() { "no limb has been called yet".to_owned() } else { place }
 }
 
 /// Views of the current limb that nobody saved or left out on purpose.
 fn left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> String {
-    let Some(limb) = exam.context.limb.as_deref() else { return "no limb has been called yet".to_owned() };
+    let Some(limb) = exam.context.place.limb.as_deref() else {
+        return "no limb has been called yet".to_owned();
+    };
     let open = open_views(limb, exam, progress, protocols);
     let more = open.len().saturating_sub(VIEWS_MAX);
     let name = |row: &CoverageRow| {
@@ -69,7 +70,7 @@ pub(super) fn open_views(
 /// The zones that the answer to "what is left" names, by limb and zone.
 #[must_use]
 pub fn named_as_left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> Vec<(LimbCode, ZoneCode)> {
-    let Some(limb) = exam.context.limb.as_deref() else { return Vec::new() };
+    let Some(limb) = exam.context.place.limb.as_deref() else { return Vec::new() };
     let open = open_views(limb, exam, progress, protocols);
     open.into_iter().take(VIEWS_MAX).map(|row| (row.limb, row.zone)).collect()
 }
@@ -103,7 +104,7 @@ fn n_words(word: &str) -> usize {
 fn value(exam: &Exam) -> String {
     let said = exam.calls.iter().rev().find(|call| {
         call.withdrawn_by.is_none()
-            && call.context.limb == exam.context.limb
+            && call.context.place.limb == exam.context.place.limb
             && matches!(call.act, Act::Value(_))
     });
     said.map_or_else(|| "no number was said on this limb yet".to_owned(), |call| call.act.to_string())

@@ -207,7 +207,7 @@ fn limb_doubt(call: &Call, utterance: &Utterance, now: AskContext<'_>) -> Option
     {
         return Some(Doubt::Sides { name: name() });
     }
-    let changes = context.limb.as_ref().is_some_and(|before| before != limb);
+    let changes = context.place.limb.as_ref().is_some_and(|before| before != limb);
     let is_side = |text: &str| sides_of(text, protocols).is_some();
     let sides = utterance.words.iter().filter(|word| is_side(&word.text)).map(|word| word.confidence);
     let trust = sides.reduce(f64::min).unwrap_or(call.confidence);
@@ -221,8 +221,8 @@ fn jump(view: &View, now: AskContext<'_>) -> Option<Doubt> {
     if off || view.limb.is_some() {
         return None;
     }
-    let limb = context.limb.as_deref()?;
-    let (from, to) = (context.zone.as_deref()?, view.zone.as_deref()?);
+    let limb = context.place.limb.as_deref()?;
+    let (from, to) = (context.place.zone.as_deref()?, view.zone.as_deref()?);
     let step = Step::between(limb, from, to, schemes, protocols)?;
     let far = step.zones() > protocols.rules.habits.jump_asked && !step.begins_anew();
     far.then(|| Doubt::Jump { from: from.to_owned() })

@@ -8,7 +8,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use crate::clock::Anchor;
+use crate::clock::{Anchor, Sample};
 use crate::exam::call::{Act, Call};
 use crate::exam::event::{Event, ExamEvent, Frame, Header, Outcome};
 use crate::exam::fold::{Exam, FoldError};
@@ -35,11 +35,11 @@ impl Dialogue {
     /// Begins a new exam.
     #[must_use]
     pub fn begin(header: Header, protocols: Arc<Protocols>) -> (Self, Vec<Effect>) {
-        let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: 0 };
+        let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: Sample::FIRST };
         let (log, line) = ExamLog::begin(header, protocols);
         let mut this = Self::with(log);
         this.effects.push(Effect::Write(Box::new(line)));
-        this.note(0, Event::Anchor(anchor));
+        this.note(Sample::FIRST, Event::Anchor(anchor));
         let effects = std::mem::take(&mut this.effects);
         (this, effects)
     }
@@ -68,7 +68,7 @@ impl Dialogue {
     }
 
     /// From now on, at the sample `now`, it reckons with these.
-    pub fn set(&mut self, options: DialogueOptions, now: u64) {
+    pub fn set(&mut self, options: DialogueOptions, now: Sample) {
         self.options = options;
         self.stills = options.export_delay.map(|delay| AwaitedStills::new(delay, now, &self.earlier_stills));
     }
@@ -105,13 +105,13 @@ impl Dialogue {
 
     /// The instant of a sample.
     #[must_use]
-    pub fn instant_of(&self, sample: u64) -> chrono::DateTime<chrono::Utc> {
+    pub fn instant_of(&self, sample: Sample) -> chrono::DateTime<chrono::Utc> {
         self.log.instant_of(sample)
     }
 
     /// True while the program's own voice is heard, up to the sample `now`.
     #[must_use]
-    pub fn hears_itself(&self, now: u64) -> bool {
+    pub fn hears_itself(&self, now: Sample) -> bool {
         self.own_voice.is_heard(now)
     }
 
@@ -122,7 +122,7 @@ impl Dialogue {
     }
 
     /// Something happens while the sample `now` is the next one.
-    pub fn step(&mut self, input: Input, now: u64) -> Vec<Effect> {
+    pub fn step(&mut self, input: Input, now: Sample) -> Vec<Effect> {
         match input {
             Input::Utterance(heard) => self.utterance(*heard, now),
             Input::Key(given) => self.key(given, now),
@@ -145,13 +145,13 @@ impl Dialogue {
                 self.note(now, *event);
             }
             Input::End { reason } => {
-                self.note(now, Event::Closed { reason, samples: now });
+                self.note(now, Event::Closed { reason, samples: now.0 });
             }
         }
         std::mem::take(&mut self.effects)
     }
 
-    fn utterance(&mut self, heard: HeardUtterance, now: u64) {
+    fn utterance(&mut self, heard: HeardUtterance, now: Sample) {
         let HeardUtterance { mut utterance, parsed, rival, arrival } = heard;
         if self.open.as_ref().is_some_and(|open| utterance.span.from > open.until) {
             self.give_up_question(now);
@@ -180,7 +180,7 @@ impl Dialogue {
     }
 
     /// An utterance while no question waits.
-    pub(super) fn take(&mut self, utterance: Utterance, parsed: Parsed, rival: Option<&Parsed>, now: u64) {
+    pub(super) fn take(&mut self, utterance: Utterance, parsed: Parsed, rival: Option<&Parsed>, now: Sample) {
         let asks = self.options.listener == Listener::Person;
         match self.due_question(&utterance, &parsed, rival).filter(|_| asks) {
             Some(question) => self.ask(utterance, question, now),
@@ -189,7 +189,7 @@ impl Dialogue {
     }
 
     /// Does what was said.
-    pub(super) fn act(&mut self, utterance: Utterance, parsed: Parsed, now: u64) {
+    pub(super) fn act(&mut self, utterance: Utterance, parsed: Parsed, now: Sample) {
         let (words, doubted) = (utterance.text(), !utterance.rejected);
         let (event, calls) = self.attention.attend(utterance, parsed);
         let written = self.write(event, calls);
@@ -205,7 +205,7 @@ impl Dialogue {
     }
 
     /// Answers what was asked, and tells at once when a view is left without a save.
-    pub(super) fn reply(&mut self, written: &Written, now: u64) {
+    pub(super) fn reply(&mut self, written: &Written, now: Sample) {
         if written.calls.is_empty() {
             return;
         }
@@ -230,7 +230,7 @@ impl Dialogue {
         // A place that was corrected or taken back was not left: nobody was there.
         let went_on = state == ExamState::Ended || !written.calls.iter().any(reaches_back);
         let view = left(&written.before, after, self.log.progress(), state).filter(|_| went_on);
-        let is_other = !Place::from(&written.before).same_view(&Place::from(after));
+        let is_other = !written.before.place.same_view(&after.place);
         let moved = state == ExamState::Ended || (went_on && is_other);
         match (&mut self.stills, view) {
             (Some(stills), view) if moved => stills.leave(view, at),
@@ -244,7 +244,7 @@ impl Dialogue {
     }
 
     /// A still has arrived; its file appeared at the sample `at`.
-    fn still(&mut self, frame: Box<Frame>, at: u64, now: u64) {
+    fn still(&mut self, frame: Box<Frame>, at: Sample, now: Sample) {
         let name = file_name(&frame.file);
         let (id, also_in) = (frame.id.clone(), frame.also_in.clone());
         self.note(now, Event::Frame(frame));
@@ -264,14 +264,14 @@ impl Dialogue {
             return;
         }
         if let Some(stills) = &mut self.stills {
-            let view = stills.arrived(at).unwrap_or_else(|| Place::from(&self.log.exam().context));
+            let view = stills.arrived(at).unwrap_or_else(|| self.log.exam().context.place.clone());
             self.show(ScreenChange::StillOf(view));
         }
         self.tell(Notice::Still, &name);
     }
 
     /// Tells of the views whose stills should have come by now.
-    fn mind_stills(&mut self, now: u64, mind: Mind) {
+    fn mind_stills(&mut self, now: Sample, mind: Mind) {
         let Some(stills) = &mut self.stills else { return };
         let lacking: Vec<Left> = match mind {
             Mind::Due => stills.lacking_at(now),
@@ -285,7 +285,7 @@ impl Dialogue {
     }
 
     /// Warns of a view: `what` is read, `short` is heard.
-    fn warn(&mut self, view: &Place, what: &str, short: &str, now: u64) {
+    fn warn(&mut self, view: &Place, what: &str, short: &str, now: Sample) {
         let name = view.view_in_words(self.log.protocols());
         self.sound(Tone::Alarm);
         self.say(&format!("{short}: {name}"), now);

@@ -7,6 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::clock::Sample;
 use crate::code::{LimbCode, ZoneCode};
 use crate::exam::attend::Attention;
 use crate::exam::call::Call;
@@ -44,7 +45,7 @@ pub struct Dialogue {
     pub(super) own_voice: OwnVoice,
     pub(super) stills: Option<AwaitedStills>,
     /// When the lines of stills from before the exam was resumed were written, by the sample.
-    pub(super) earlier_stills: Vec<u64>,
+    pub(super) earlier_stills: Vec<Sample>,
     pub(super) counts: Counts,
     pub(super) expected: Expected,
     pub(super) effects: Vec<Effect>,
@@ -68,7 +69,7 @@ pub(super) struct OpenQuestion {
     pub(super) heard_seq: Seq,
     pub(super) question: SpokenQuestion,
     /// An answer must begin before this sample.
-    pub(super) until: u64,
+    pub(super) until: Sample,
 }
 
 /// What waits to be said until nobody speaks.
@@ -76,7 +77,7 @@ pub(super) struct OpenQuestion {
 pub(super) struct Unsaid {
     pub(super) floor: Floor,
     /// Each with the sample at which it was due.
-    pub(super) texts: Vec<(String, u64)>,
+    pub(super) texts: Vec<(String, Sample)>,
 }
 
 /// What was written of an utterance or an answer.
@@ -130,7 +131,7 @@ impl Dialogue {
         &mut self,
         heard_seq: Seq,
         outcome: Outcome,
-        sample: u64,
+        sample: Sample,
         calls: Vec<Call>,
     ) -> Written {
         let before = self.log.exam().context.clone();
@@ -150,7 +151,7 @@ impl Dialogue {
     }
 
     /// Writes a line; gives its number.
-    pub(super) fn note(&mut self, sample: u64, event: Event) -> Seq {
+    pub(super) fn note(&mut self, sample: Sample, event: Event) -> Seq {
         let (line, _) = self.log.append(sample, event);
         let seq = line.seq;
         self.effects.push(Effect::Write(Box::new(line)));
@@ -159,7 +160,7 @@ impl Dialogue {
 
     /// Has the engine expect what can be said now.
     pub(super) fn expect(&mut self) {
-        let limb = self.log.exam().context.limb.clone();
+        let limb = self.log.exam().context.place.limb.clone();
         let expected = Expected { limb, answer: self.answer_expected() };
         if expected != self.expected {
             self.expected = expected.clone();

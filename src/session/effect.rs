@@ -7,7 +7,7 @@
 
 use std::path::PathBuf;
 
-use crate::clock::Anchor;
+use crate::clock::{Anchor, Sample};
 use crate::code::LimbCode;
 use crate::exam::call::Problem;
 use crate::exam::event::{CloseReason, Event, ExamEvent, Frame};
@@ -60,7 +60,7 @@ pub enum Input {
         /// What its file says.
         frame: Box<Frame>,
         /// When its file appeared.
-        at: u64,
+        at: Sample,
     },
     /// A file has arrived from the scanner that is no still.
     NoStill {

@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 
-use crate::clock::Anchor;
+use crate::clock::{Anchor, Sample};
 use crate::exam::event::{Event, ExamEvent, Header};
 use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
@@ -30,9 +30,10 @@ pub(super) struct ExamLog {
 impl ExamLog {
     /// Begins a new exam; gives its first line, too.
     pub(super) fn begin(header: Header, protocols: Arc<Protocols>) -> (Self, ExamEvent) {
-        let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: 0 };
+        let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: Sample::FIRST };
         let event = Event::Exam(Box::new(header.clone()));
-        let line = ExamEvent { seq: Seq::FIRST, at: anchor.wall, sample: 0, event, prev: String::new() };
+        let line =
+            ExamEvent { seq: Seq::FIRST, at: anchor.wall, sample: Sample::FIRST, event, prev: String::new() };
         let exam = LiveExam::begin(header, line.clone());
         (Self { exam, progress: Progress::default(), anchor, protocols }, line)
     }
@@ -56,12 +57,12 @@ impl ExamLog {
         &self.protocols
     }
 
-    pub(super) fn instant_of(&self, sample: u64) -> DateTime<Utc> {
+    pub(super) fn instant_of(&self, sample: Sample) -> DateTime<Utc> {
         self.anchor.instant_of(sample)
     }
 
     /// Takes an event at `sample`; gives the line to be written, and what it did to the calls.
-    pub(super) fn append(&mut self, sample: u64, event: Event) -> (ExamEvent, CallsChanged) {
+    pub(super) fn append(&mut self, sample: Sample, event: Event) -> (ExamEvent, CallsChanged) {
         let (at, sample) = match &event {
             Event::Anchor(anchor) => (anchor.wall, anchor.sample),
             _ => (self.anchor.instant_of(sample), sample),

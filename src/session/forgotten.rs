@@ -5,6 +5,7 @@
 //! Never: I/O, or a view that was left out on purpose.
 //! Tested in: `tests/it/answer.rs`, `tests/sound/listen.rs`.
 
+use crate::clock::Sample;
 use crate::exam::call::{Act, Command};
 use crate::exam::context::Context;
 use crate::exam::place::Place;
@@ -34,8 +35,8 @@ impl ExamState {
 /// purpose, there is none to be forgotten.
 #[must_use]
 pub fn left(before: &Context, after: &Context, progress: &Progress, state: ExamState) -> Option<Place> {
-    let left = Place::from(before);
-    if state == ExamState::GoesOn && left.same_view(&Place::from(after)) {
+    let left = before.place.clone();
+    if state == ExamState::GoesOn && left.same_view(&after.place) {
         return None;
     }
     let view = wanted(&left)?;
@@ -70,21 +71,21 @@ pub struct Left {
     /// The view.
     pub view: Place,
     /// From the sample at which it was called to the one at which it was left.
-    pub from: u64,
+    pub from: Sample,
     /// See `from`.
-    pub to: u64,
+    pub to: Sample,
 }
 
 impl Left {
     /// True when a still saved at this sample is one of the view.
     #[must_use]
-    pub fn holds(&self, saved_at: u64) -> bool {
+    pub fn holds(&self, saved_at: Sample) -> bool {
         (self.from..self.to).contains(&saved_at)
     }
 
     /// True when none of the stills, by the samples at which they were saved, belongs to the view.
     #[must_use]
-    pub fn lacks_still(&self, saved_at: &[u64]) -> bool {
+    pub fn lacks_still(&self, saved_at: &[Sample]) -> bool {
         !saved_at.iter().any(|at| self.holds(*at))
     }
 }

@@ -5,7 +5,7 @@
 //! Never: touches the sound; all of it is kept.
 //! Tested in: `tests/sound/switch.rs`.
 
-use crate::clock::SAMPLE_RATE_HZ;
+use crate::clock::{SAMPLE_RATE_HZ, Sample};
 
 /// A key is often let go on the last syllable: so many samples after that still count.
 pub const LINGERS: u64 = SAMPLE_RATE_HZ as u64 * 3 / 10;
@@ -15,7 +15,7 @@ pub const LINGERS: u64 = SAMPLE_RATE_HZ as u64 * 3 / 10;
 pub struct Gate {
     is_open: bool,
     /// The switch was let go: at this sample the gate closes.
-    closes_at: Option<u64>,
+    closes_at: Option<Sample>,
 }
 
 impl Gate {
@@ -26,7 +26,7 @@ impl Gate {
     }
 
     /// Whether the gate turns before the sample `next`, while `now` is just being recorded.
-    pub fn is_due(&mut self, is_on: bool, next: u64, now: u64) -> bool {
+    pub fn is_due(&mut self, is_on: bool, next: Sample, now: Sample) -> bool {
         if is_on {
             self.closes_at = None;
             return !self.is_open;

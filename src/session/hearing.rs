@@ -11,7 +11,7 @@ use std::sync::Arc;
 use chrono::{DateTime, Local, Offset as _, Utc};
 use sha2::{Digest, Sha256};
 
-use crate::clock::{Anchor, SAMPLE_RATE_HZ, Span, WallQuality};
+use crate::clock::{Anchor, SAMPLE_RATE_HZ, Sample, Span, WallQuality};
 use crate::exam::cutter::{Ending, UtteranceCutter};
 use crate::exam::event::{AudioFile, CloseReason, Event, ExamEvent, Header, JOURNAL_SCHEMA};
 use crate::exam::fold::Exam;
@@ -57,7 +57,7 @@ pub struct Session {
     journal: Journal,
     keeper: Option<Keeper>,
     cutter: UtteranceCutter,
-    next_sample: u64,
+    next_sample: Sample,
     n_files: usize,
 }
 
@@ -101,7 +101,7 @@ impl Session {
         let utc_offset_s = header.utc_offset_s;
         let journal = folder.begin_journal()?;
         let (dialogue, effects) = Dialogue::begin(header, Arc::clone(&ear.protocols));
-        let cutter = UtteranceCutter::new(0, Ending::AtPause, ear.engine.as_ref());
+        let cutter = UtteranceCutter::new(Sample::FIRST, Ending::AtPause, ear.engine.as_ref());
         let mut this = Self {
             folder: folder.clone(),
             ear,
@@ -110,7 +110,7 @@ impl Session {
             journal,
             keeper: None,
             cutter,
-            next_sample: 0,
+            next_sample: Sample::FIRST,
             n_files: 0,
         };
         this.carry_out(effects)?;
@@ -130,7 +130,7 @@ impl Session {
         let journal = folder.append_journal()?;
         let lines = folder.lines()?;
         let exam = folder.exam_of(&lines, &ear.protocols)?;
-        let last = lines.events.iter().map(|line| line.sample).max().unwrap_or(0);
+        let last = lines.events.iter().map(|line| line.sample).max().unwrap_or_default();
         let next_sample = last.max(folder.kept_samples(&exam));
         let engine = ear.engine.id();
         if engine != exam.header.engine {
@@ -192,7 +192,7 @@ impl Session {
 
     /// Number of the next sample.
     #[must_use]
-    pub fn next_sample(&self) -> u64 {
+    pub fn next_sample(&self) -> Sample {
         self.next_sample
     }
 
@@ -257,7 +257,7 @@ impl Session {
         self.cutter.growing().is_some()
     }
 
-    fn hear_from(&mut self, first: u64, ending: Ending) {
+    fn hear_from(&mut self, first: Sample, ending: Ending) {
         self.cutter = self.cutter.again(first, ending, self.ear.engine.as_ref());
     }
 
@@ -321,7 +321,7 @@ impl Session {
     }
 
     /// The same while the sample `now` is being recorded.
-    pub(super) fn step_at(&mut self, input: Input, now: u64) -> Result<Vec<Effect>, SessionError> {
+    pub(super) fn step_at(&mut self, input: Input, now: Sample) -> Result<Vec<Effect>, SessionError> {
         let effects = self.dialogue.step(input, now);
         self.carry_out(effects)
     }

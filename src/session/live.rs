@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use chrono::Utc;
 
-use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ};
+use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ, Sample};
 use crate::exam::event::{CloseReason, Event};
 use crate::frames::elsewhere::Elsewhere;
 use crate::frames::watch::{Arrived, Watch};
@@ -53,11 +53,11 @@ pub struct Live {
     switch: Option<TalkSwitch>,
     gate: Gate,
     /// Where sound was lost last.
-    gap_at: Option<u64>,
+    gap_at: Option<Sample>,
     /// The system lost sound before the block that comes next.
     overrun: bool,
     /// What began before this sample was said before listening was announced.
-    listens_from: u64,
+    listens_from: Sample,
     output: Output,
     /// When growing words are looked at next.
     grows_at: Instant,
@@ -144,7 +144,7 @@ impl Live {
             gate: Gate::default(),
             gap_at: None,
             overrun: false,
-            listens_from: 0,
+            listens_from: Sample::FIRST,
             output: options.output,
             grows_at: Instant::now(),
             stop,
@@ -274,7 +274,7 @@ impl Live {
     }
 
     /// The clocks just now, while `sample` was recorded.
-    fn reading(&self, sample: u64) -> Anchor {
+    fn reading(&self, sample: Sample) -> Anchor {
         let monotonic_ns = u64::try_from(self.clock.elapsed().as_nanos()).unwrap_or(u64::MAX);
         Anchor { wall: Utc::now(), monotonic_ns, sample }
     }
@@ -330,7 +330,7 @@ impl Live {
 
     /// The switch may have been turned while `recorded` is being recorded: what was said before and after it are two
     /// utterances.
-    fn mind_switch(&mut self, recorded: u64) -> Result<(), SessionError> {
+    fn mind_switch(&mut self, recorded: Sample) -> Result<(), SessionError> {
         let Some(switch) = &mut self.switch else { return Ok(()) };
         let (news, is_on) = (switch.news(), switch.is_on());
         if let Some(presence) = news {
@@ -352,7 +352,7 @@ impl Live {
             match arrived {
                 Arrived::Still { frame, at } => {
                     let late_s = (Utc::now() - at).as_seconds_f64().max(0.0);
-                    let at = self.session.next_sample().saturating_sub(samples(late_s));
+                    let at = self.session.next_sample().back(samples(late_s));
                     self.step(Input::Still { frame, at })?;
                 }
                 Arrived::Other { file, problem } => self.step(Input::NoStill { file, problem })?,

@@ -5,7 +5,7 @@
 //! Never: I/O; acts on what was asked about before the answer.
 //! Tested in: `tests/it/dialogue.rs`.
 
-use crate::clock::SAMPLE_RATE_HZ;
+use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::call::Act;
 use crate::exam::event::{Event, Outcome, Settled, UtteranceEvent};
 use crate::exam::parse::Parsed;
@@ -59,7 +59,7 @@ impl Dialogue {
 
     /// The program itself has just named this zone as missing: that it is far is no reason to doubt it.
     fn was_sent_there(&self, question: &SpokenQuestion) -> bool {
-        let limb = self.log.exam().context.limb.as_deref();
+        let limb = self.log.exam().context.place.limb.as_deref();
         let calls = question.offers.iter().flat_map(|offer| &offer.calls);
         let mut zones = calls.filter_map(|call| match &call.act {
             Act::View(view) => view.zone.as_deref(),
@@ -70,7 +70,7 @@ impl Dialogue {
         matches!(question.doubt, Doubt::Jump { .. }) && zones.all(is_named)
     }
 
-    pub(super) fn ask(&mut self, utterance: Utterance, mut question: SpokenQuestion, now: u64) {
+    pub(super) fn ask(&mut self, utterance: Utterance, mut question: SpokenQuestion, now: Sample) {
         if self.attention.corrects(&utterance) {
             let calls = question.offers.iter_mut().flat_map(|offer| &mut offer.calls);
             calls.for_each(|call| call.corrects = true);
@@ -85,7 +85,7 @@ impl Dialogue {
     }
 
     /// Asks, or asks once more.
-    fn wait_for_answer(&mut self, heard_seq: Seq, question: SpokenQuestion, now: u64) {
+    fn wait_for_answer(&mut self, heard_seq: Seq, question: SpokenQuestion, now: Sample) {
         let aloud = question.aloud();
         let spoken = self.say(&aloud, now);
         if spoken.is_none() {
@@ -106,7 +106,7 @@ impl Dialogue {
         utterance: Utterance,
         parsed: Parsed,
         rival: Option<&Parsed>,
-        now: u64,
+        now: Sample,
     ) {
         match open.question.answered(&utterance, &parsed) {
             answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
@@ -161,8 +161,8 @@ impl Dialogue {
         open: &OpenQuestion,
         answer: &AnswerMeaning,
         (given, by): (String, &str),
-        sample: u64,
-        now: u64,
+        sample: Sample,
+        now: Sample,
     ) {
         let offer = match answer {
             AnswerMeaning::Take(idx) => open.question.offers.get(*idx),
@@ -191,7 +191,7 @@ impl Dialogue {
     }
 
     /// Nobody answers any more: an answer that began in time would have ended by now.
-    pub(super) fn expire_question(&mut self, now: u64) {
+    pub(super) fn expire_question(&mut self, now: Sample) {
         if self.open.as_ref().is_some_and(|open| now > open.until + ANSWER_MAX) {
             self.give_up_question(now);
         }
@@ -205,7 +205,7 @@ impl Dialogue {
     }
 
     /// No answer is waited for any more: what was sure counts, and the rest is for the reviewer.
-    pub(super) fn give_up_question(&mut self, now: u64) {
+    pub(super) fn give_up_question(&mut self, now: Sample) {
         let Some(open) = self.open.take() else { return };
         if open.question.counts_by_itself() {
             let given = (NOTHING.to_owned(), TIME);
@@ -222,7 +222,7 @@ impl Dialogue {
     }
 
     /// A question answered by a key: `yes`, `no`, `first` or `second`.
-    pub(super) fn key(&mut self, given: &str, now: u64) {
+    pub(super) fn key(&mut self, given: &str, now: Sample) {
         let Some(open) = self.open.take() else { return };
         match open.question.chosen(AnswerWord::named(given).unwrap_or(AnswerWord::Unknown)) {
             answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {

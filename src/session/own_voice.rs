@@ -5,7 +5,7 @@
 //! Never: looks at the sound itself.
 //! Tested in: `tests/it/dialogue.rs`; with sound in `tests/sound/listen.rs`.
 
-use crate::clock::{SAMPLE_RATE_HZ, Span};
+use crate::clock::{SAMPLE_RATE_HZ, Sample, Span};
 use crate::speech::utterance::Utterance;
 
 /// The program's own voice lingers so long in a room and in the buffers of a sound system.
@@ -21,7 +21,7 @@ pub(super) struct OwnVoice {
 
 impl OwnVoice {
     /// The program begins to say a text at the sample `now`.
-    pub(super) fn say(&mut self, text: &str, now: u64) {
+    pub(super) fn say(&mut self, text: &str, now: Sample) {
         if self.last.is_none_or(|own| own.to + LINGERS < now) {
             self.texts.clear();
         }
@@ -51,13 +51,13 @@ impl OwnVoice {
     }
 
     /// The program speaks, up to the sample `now`.
-    pub(super) fn extend(&mut self, now: u64) {
+    pub(super) fn extend(&mut self, now: Sample) {
         let from = self.last.filter(|own| own.to + LINGERS >= now).map_or(now, |own| own.from);
         self.last = Some(Span { from, to: now });
     }
 
     /// True while it is heard, up to the sample `now`.
-    pub(super) fn is_heard(&self, now: u64) -> bool {
+    pub(super) fn is_heard(&self, now: Sample) -> bool {
         self.last.is_some_and(|own| now < own.to + LINGERS)
     }
 

@@ -5,6 +5,7 @@
 //! Never: changes the exam.
 //! Tested in: `tests/it/dialogue.rs`.
 
+use crate::clock::Sample;
 use crate::exam::call::{Act, Call, Command, Problem};
 use crate::exam::event::{Event, Outcome, UtteranceEvent};
 use crate::session::ask::sides_of;
@@ -36,7 +37,7 @@ impl Dialogue {
     }
 
     /// The program's own voice is in the air; in an earpiece the microphone does not hear it.
-    pub(super) fn hear_own_voice(&mut self, now: u64) {
+    pub(super) fn hear_own_voice(&mut self, now: Sample) {
         if self.options.output == Output::Room {
             self.own_voice.extend(now);
         }
@@ -67,7 +68,7 @@ impl Dialogue {
         let context = &self.log.exam().context;
         let is_save = written.calls.iter().any(|call| call.act == Act::Save);
         let is_zone = |call: &Call| matches!(&call.act, Act::View(view) if view.zone.is_some());
-        match (&context.limb, &context.zone) {
+        match (&context.place.limb, &context.place.zone) {
             (None, _) if is_save => Some(Lacking::LimbOfSave),
             (None, _) if written.calls.iter().any(is_zone) => Some(Lacking::LimbOfZone),
             (Some(_), None) if is_save => Some(Lacking::ZoneOfSave),
@@ -76,7 +77,7 @@ impl Dialogue {
     }
 
     /// Asks for what lacks: for the limb of a zone once aloud, for a save each time.
-    pub(super) fn ask_what_lacks(&mut self, written: &Written, now: u64) {
+    pub(super) fn ask_what_lacks(&mut self, written: &Written, now: Sample) {
         let Some(lacking) = self.lacks(written) else { return };
         let (text, aloud) = match lacking {
             Lacking::LimbOfSave => ("which limb? the still that was saved has none", true),
@@ -92,7 +93,7 @@ impl Dialogue {
     }
 
     /// A device went, or came back.
-    pub(super) fn device(&mut self, device: Device, presence: Presence, name: String, now: u64) {
+    pub(super) fn device(&mut self, device: Device, presence: Presence, name: String, now: Sample) {
         if device == Device::Microphone {
             let state = match presence {
                 Presence::Lost => "lost",

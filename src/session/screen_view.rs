@@ -122,11 +122,11 @@ pub struct ScreenView {
 impl ScreenView {
     /// Takes over the exam as it stands.
     pub fn take(&mut self, exam: &Exam, progress: &Progress, protocols: &Protocols) {
-        let place = Place::from(&exam.context);
+        let place = exam.context.place.clone();
         let hangs = progress.saves() > 0 || place.zone.is_some();
         self.place = if place.limb.is_none() && hangs { NO_LIMB.to_owned() } else { place.codes() };
         self.place_in_words = place.in_words(protocols);
-        self.limb.clone_from(&exam.context.limb);
+        self.limb.clone_from(&exam.context.place.limb);
         let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
         let has_still = |row: &CoverageRow| {
             self.arrived.contains(&(row.limb.clone(), row.zone.clone(), row.plane.clone()))

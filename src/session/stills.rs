@@ -7,7 +7,7 @@
 
 use std::time::Duration;
 
-use crate::clock::SAMPLE_RATE_HZ;
+use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::fold::Exam;
 use crate::exam::place::Place;
 use crate::knowledge::rows::refused_in_words;
@@ -22,11 +22,11 @@ pub(super) struct AwaitedStills {
     /// Samples from saving a still to its file.
     delay: u64,
     /// When the latest were saved, by the sample; older ones belong to views that were minded.
-    saved_at: Vec<u64>,
+    saved_at: Vec<Sample>,
     /// When all were saved, for the map of the views.
-    all: Vec<u64>,
+    all: Vec<Sample>,
     /// The sample at which the current view was called.
-    entered: u64,
+    entered: Sample,
     /// Views whose stills may still be on their way.
     left: Vec<Left>,
 }
@@ -34,30 +34,30 @@ pub(super) struct AwaitedStills {
 impl AwaitedStills {
     /// Follows the stills from the sample `now` on; the lines of `earlier` ones were written at these samples, when their
     /// files had come to rest.
-    pub(super) fn new(delay: u64, now: u64, earlier: &[u64]) -> Self {
-        let all = earlier.iter().map(|at| at.saturating_sub(delay + COMES_TO_REST / 2)).collect();
+    pub(super) fn new(delay: u64, now: Sample, earlier: &[Sample]) -> Self {
+        let all = earlier.iter().map(|at| at.back(delay + COMES_TO_REST / 2)).collect();
         Self { delay, saved_at: Vec::new(), all, entered: now, left: Vec::new() }
     }
 
     /// A file appeared at the sample `at`; gives the view that its still belongs to, if that one was left already.
-    pub(super) fn arrived(&mut self, at: u64) -> Option<Place> {
-        let saved_at = at.saturating_sub(self.delay);
+    pub(super) fn arrived(&mut self, at: Sample) -> Option<Place> {
+        let saved_at = at.back(self.delay);
         self.saved_at.push(saved_at);
         self.all.push(saved_at);
         self.left.iter().find(|left| left.holds(saved_at)).map(|left| left.view.clone())
     }
 
     /// At the sample `at` the current view was left; it wants its still, if it is a `view` that can lack one.
-    pub(super) fn leave(&mut self, view: Option<Place>, at: u64) {
+    pub(super) fn leave(&mut self, view: Option<Place>, at: Sample) {
         let from = std::mem::replace(&mut self.entered, at);
         self.left.extend(view.map(|view| Left { view, from, to: at }));
     }
 
     /// The views that were current when the stills were saved, as the exam has them now.
     pub(super) fn views(&self, exam: &Exam) -> Vec<Place> {
-        let view = |at: &u64| {
+        let view = |at: &Sample| {
             let call = exam.calls.iter().rev().find(|call| call.call.span.from <= *at)?;
-            Some(Place::from(&call.context))
+            Some(call.context.place.clone())
         };
         self.all.iter().filter_map(view).collect()
     }
@@ -69,8 +69,8 @@ impl AwaitedStills {
     }
 
     /// The views that lack a still that should have come by the sample `now`; each is given once.
-    pub(super) fn lacking_at(&mut self, now: u64) -> Vec<Left> {
-        let due = now.saturating_sub(self.delay + COMES_TO_REST);
+    pub(super) fn lacking_at(&mut self, now: Sample) -> Vec<Left> {
+        let due = now.back(self.delay + COMES_TO_REST);
         self.minded(|left| left.to <= due)
     }
 

@@ -5,6 +5,7 @@
 //! Never: changes the exam.
 //! Tested in: `tests/it/dialogue.rs`.
 
+use crate::clock::Sample;
 use crate::exam::place::Place;
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record;
@@ -60,7 +61,7 @@ impl Dialogue {
     }
 
     /// What there is of the limb that was left, or of the whole exam at its end.
-    pub(super) fn sum_up(&mut self, written: &Written, state: ExamState, now: u64) {
+    pub(super) fn sum_up(&mut self, written: &Written, state: ExamState, now: Sample) {
         if state == ExamState::Ended {
             let summary = self.summary();
             let was_asked = self.options.listener == Listener::Person && !summary.missing.is_empty();
@@ -70,9 +71,9 @@ impl Dialogue {
             }
             return;
         }
-        let after = self.log.exam().context.limb.clone();
+        let after = self.log.exam().context.place.limb.clone();
         let Some(limb) =
-            written.before.limb.clone().filter(|limb| after.as_ref().is_some_and(|to| to != limb))
+            written.before.place.limb.clone().filter(|limb| after.as_ref().is_some_and(|to| to != limb))
         else {
             return;
         };

@@ -5,7 +5,7 @@
 //! Never: says what comes so late that it is about something else; the screen has it.
 //! Tested in: `tests/it/dialogue.rs`, `tests/it/dialogue_laws.rs`.
 
-use crate::clock::SAMPLE_RATE_HZ;
+use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::session::dialogue_options::{Output, Speech};
 use crate::session::dialogue_state::Dialogue;
 use crate::session::effect::{Effect, Floor};
@@ -18,7 +18,7 @@ const TEXTS_MAX: usize = 4;
 impl Dialogue {
     /// Says a text, at once or when nobody speaks any more; gives about how many samples that takes, or none without a
     /// voice.
-    pub(super) fn say(&mut self, text: &str, now: u64) -> Option<u64> {
+    pub(super) fn say(&mut self, text: &str, now: Sample) -> Option<u64> {
         if self.options.speech == Speech::Silent {
             return None;
         }
@@ -35,7 +35,7 @@ impl Dialogue {
         Some(words * u64::from(SAMPLE_RATE_HZ) * 2 / 5)
     }
 
-    fn speak(&mut self, text: &str, now: u64) {
+    fn speak(&mut self, text: &str, now: Sample) {
         self.push(Effect::Say(text.to_owned()));
         if self.options.output == Output::Room {
             self.own_voice.say(text, now);
@@ -43,7 +43,7 @@ impl Dialogue {
     }
 
     /// Somebody begins or ceases to speak.
-    pub(super) fn mind_floor(&mut self, floor: Floor, now: u64) {
+    pub(super) fn mind_floor(&mut self, floor: Floor, now: Sample) {
         self.unsaid.floor = floor;
         if floor == Floor::Taken {
             return;
@@ -51,7 +51,7 @@ impl Dialogue {
         for (text, due) in std::mem::take(&mut self.unsaid.texts) {
             if due + LATE >= now {
                 self.speak(&text, now);
-                self.give_time_to_answer(now - due.min(now));
+                self.give_time_to_answer(now.since(due));
             }
         }
     }

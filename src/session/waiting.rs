@@ -11,7 +11,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use chrono::{DateTime, Local, Utc};
 
-use crate::clock::seconds;
+use crate::clock::Sample;
 use crate::exam::call::{Act, Command};
 use crate::exam_folder::ExamFolder;
 use crate::language::graph::Moment;
@@ -101,7 +101,8 @@ impl Standby {
         stop: &AtomicBool,
     ) -> Result<Option<Opening>, SessionError> {
         self.ear.engine.follow(Moment::default());
-        let (mut endpointer, mut taken, mut gate) = (Endpointer::new(0), 0_u64, Gate::default());
+        let (mut endpointer, mut taken, mut gate) =
+            (Endpointer::new(Sample::FIRST), Sample::FIRST, Gate::default());
         screen.tell(Notice::Listening, "waiting for `start of exam`; nothing is kept until then")?;
         while !stop.load(Ordering::Relaxed) {
             let block = match self.tools.microphone.listen()? {
@@ -138,8 +139,8 @@ impl Standby {
             }
             for segment in segments {
                 if self.opens(&segment, screen)? {
-                    let at = end_at - how_long(taken - segment.span.from);
-                    let after = usize::try_from(segment.span.to.saturating_sub(first)).unwrap_or(0);
+                    let at = end_at - how_long(taken.since(segment.span.from));
+                    let after = usize::try_from(segment.span.to.since(first)).unwrap_or(0);
                     let rest = block.samples.get(after..).unwrap_or_default().to_vec();
                     return Ok(Some(Opening { segment, at, rest, behind: block.behind }));
                 }
@@ -161,8 +162,8 @@ impl Standby {
     fn turns(
         &mut self,
         gate: &mut Gate,
-        next: u64,
-        now: u64,
+        next: Sample,
+        now: Sample,
         screen: &mut Screen,
     ) -> Result<bool, SessionError> {
         let Some(switch) = &mut self.tools.switch else { return Ok(false) };
@@ -237,7 +238,7 @@ fn interrupted(exams: &Path, protocols: &Protocols) -> Result<Vec<String>, Sessi
                 continue;
             }
         };
-        let sound = format!("{:.0} s of sound", seconds(folder.kept_samples(&exam)));
+        let sound = format!("{:.0} s of sound", folder.kept_samples(&exam).seconds());
         lines.push(format!(
             "exam `{shown}` was interrupted; {} utterances, {} calls and {sound} are kept; {}",
             exam.utterances.len(),

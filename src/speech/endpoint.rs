@@ -7,7 +7,7 @@
 
 use std::collections::VecDeque;
 
-use crate::clock::{SAMPLE_RATE_HZ, Span};
+use crate::clock::{SAMPLE_RATE_HZ, Sample, Span};
 use crate::speech::utterance::UtteranceAudio;
 use crate::speech::voice_activity::{FRAME_LEN, Strictness, VoiceActivity};
 
@@ -39,7 +39,7 @@ pub struct Endpointer {
     /// Samples that do not fill a frame yet.
     partial: Vec<i16>,
     /// Number of the first sample in `recent`.
-    recent_from: u64,
+    recent_from: Sample,
     /// The utterance so far, or what may become the beginning of one.
     recent: VecDeque<i16>,
     state: EndpointState,
@@ -69,7 +69,7 @@ struct Pauses {
 impl Endpointer {
     /// Begins at sample `first`.
     #[must_use]
-    pub fn new(first: u64) -> Self {
+    pub fn new(first: Sample) -> Self {
         Self {
             detector: VoiceActivity::new(WINDOW, Strictness::Forgiving),
             partial: Vec::new(),
@@ -82,7 +82,7 @@ impl Endpointer {
 
     /// The same, and at each short pause `take_asking` asks whether the utterance may end there.
     #[must_use]
-    pub fn asking_early(first: u64) -> Self {
+    pub fn asking_early(first: Sample) -> Self {
         let detector = VoiceActivity::new(PAUSE_WINDOW, Strictness::Strict);
         Self { pauses: Some(Pauses { detector, in_speech: false }), ..Self::new(first) }
     }

@@ -7,6 +7,7 @@
 
 use std::path::Path;
 
+use crate::clock::Sample;
 use crate::language::graph::Moment;
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
 use crate::speech::utterance::{Utterance, UtteranceAudio, Word};
@@ -56,7 +57,7 @@ impl Recogniser for Scripted {
 
     fn recognise(&mut self, segment: &UtteranceAudio) -> Result<Utterance, EngineError> {
         let inside = |word: &&Word| {
-            let middle = word.span.from.midpoint(word.span.to);
+            let middle = Sample(word.span.from.0.midpoint(word.span.to.0));
             segment.span.from <= middle && middle < segment.span.to
         };
         let words: Vec<Word> = self.words.iter().filter(inside).cloned().collect();

@@ -9,7 +9,7 @@ use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
-use crate::clock::{SAMPLE_RATE_HZ, Span};
+use crate::clock::{SAMPLE_RATE_HZ, Sample, Span};
 use crate::speech::keep::kept_samples;
 
 /// A stretch of exact zeros is told from this length on: no microphone that is on gives one; our own limit.
@@ -82,7 +82,7 @@ impl Sound {
                 }
             }
             if to - from >= SILENCE_MIN {
-                found.push(Span { from, to });
+                found.push(Span { from: Sample(from), to: Sample(to) });
             }
             at = (to / LOOK_EVERY + 1) * LOOK_EVERY;
         }

@@ -8,7 +8,7 @@
 //! The engine tells for each frame how probable a sound of the language is there. Noise and talk have hardly any, so a
 //! stretch of frames without one is a pause, in any noise. What a pause means is for the grammar to say.
 
-use crate::clock::{SAMPLE_RATE_HZ, Span};
+use crate::clock::{SAMPLE_RATE_HZ, Sample, Span};
 use crate::speech::endpoint::{level_dbfs, utterance_audio};
 use crate::speech::recognise::EngineError;
 use crate::speech::utterance::UtteranceAudio;
@@ -165,7 +165,8 @@ struct Pending {
 impl Stream {
     /// Begins at sample `first`.
     #[must_use]
-    pub fn new(first: u64, pace: StreamPace) -> Self {
+    pub fn new(first: Sample, pace: StreamPace) -> Self {
+        let first = first.0;
         Self { pace, samples: Vec::new(), first, settled: first, floor: first, pending: None, early: None }
     }
 
@@ -389,6 +390,9 @@ impl Stream {
     }
 
     fn audio(&self, from: u64, to: u64) -> UtteranceAudio {
-        utterance_audio(Span { from, to: to.min(self.end()) }, self.slice(from, to).to_vec())
+        utterance_audio(
+            Span { from: Sample(from), to: Sample(to.min(self.end())) },
+            self.slice(from, to).to_vec(),
+        )
     }
 }

@@ -81,7 +81,7 @@ impl Utterance {
 /// The mean of the words' confidences, long words counting more; 0 where there are none.
 #[must_use]
 pub fn mean_confidence(words: &[Word]) -> f64 {
-    let length = |word: &Word| crate::clock::seconds(word.span.to - word.span.from);
+    let length = |word: &Word| crate::clock::seconds(word.span.samples());
     let total: f64 = words.iter().map(length).sum();
     if total > 0.0 {
         words.iter().map(|word| word.confidence * length(word)).sum::<f64>() / total

@@ -2,6 +2,7 @@
 use crate::support;
 
 use support::{BUILT_IN, exam_of};
+use zonecall::clock::Sample;
 use zonecall::knowledge::progress::Progress;
 use zonecall::language::closed_sets::Ask;
 use zonecall::session::answer::{answer, brief};
@@ -71,10 +72,10 @@ fn with_the_scanners_folder_a_still_counts_for_the_view_that_was_in_force_when_i
     let before = exam_of(&["left fore zone two alpha transverse"]).context;
     let exam = exam_of(&["left fore zone two alpha transverse", "zone two bravo"]);
     let view = left(&before, &exam.context, &Progress::of(&exam), ExamState::GoesOn);
-    let left = Left { view: view.unwrap(), from: 16_000, to: 80_000 };
+    let left = Left { view: view.unwrap(), from: Sample(16_000), to: Sample(80_000) };
     assert!(left.lacks_still(&[]));
-    assert!(left.lacks_still(&[15_999, 80_000]), "of the views before and after it");
-    assert!(!left.lacks_still(&[40_000]));
+    assert!(left.lacks_still(&[Sample(15_999), Sample(80_000)]), "of the views before and after it");
+    assert!(!left.lacks_still(&[Sample(40_000)]));
 }
 
 /// At 160 words a minute three seconds are eight words; "2A" is two of them.

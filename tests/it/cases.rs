@@ -11,6 +11,7 @@ use dicom_core::{DataElement, PrimitiveValue, VR};
 use dicom_dictionary_std::tags;
 use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
 use expect_test::expect_file;
+use zonecall::clock::Sample;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal::JOURNAL_FILE;
 use zonecall::frames::folder;
@@ -65,10 +66,10 @@ fn check(case: &Path) {
     let (frames, refused) = folder::read(&exam.join("stills"), exam, header.utc_offset_s);
     assert!(refused.is_empty(), "{refused:?}");
     for frame in frames {
-        journal.append(header.started_at, 0, &Event::Frame(Box::new(frame))).unwrap();
+        journal.append(header.started_at, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     }
     let closed = Event::Closed { reason: "end of the recording".to_owned().into(), samples: 0 };
-    journal.append(header.started_at, 0, &closed).unwrap();
+    journal.append(header.started_at, Sample::FIRST, &closed).unwrap();
     drop(journal);
     let name = exam.to_string_lossy();
     let paired = told(&["pair", &name, "--frames", &exam.join("stills").to_string_lossy()]);

@@ -4,7 +4,7 @@ use crate::support::{self, BUILT_IN};
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use zonecall::clock::{Anchor, SAMPLE_RATE_HZ};
+use zonecall::clock::{Anchor, SAMPLE_RATE_HZ, Sample};
 use zonecall::exam::event::{CallEvent, Event, Frame};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
@@ -37,7 +37,7 @@ fn anchor(at_s: i64, step_s: i64) -> Anchor {
     Anchor {
         wall: start() + TimeDelta::seconds(at_s + step_s),
         monotonic_ns: at * 1_000_000_000 + 350_000_000,
-        sample: at * u64::from(SAMPLE_RATE_HZ),
+        sample: Sample(at * u64::from(SAMPLE_RATE_HZ)),
     }
 }
 
@@ -77,7 +77,7 @@ fn exam(after_s: i64, step_s: i64) -> Exam {
             patient: None,
             pixels_sha256: None,
         };
-        journal.append(start(), 0, &Event::Frame(Box::new(frame))).unwrap();
+        journal.append(start(), Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     }
     fold(&journal::read(folder.path()).unwrap(), &BUILT_IN.1).unwrap()
 }
@@ -115,18 +115,24 @@ fn a_clock_that_is_set_changes_no_label_and_puts_what_follows_in_doubt() {
 fn sound_that_is_shorter_than_its_time_is_reported_unless_the_loss_was() {
     let jumps = |lost: bool| {
         let mut lines = vec![
-            Event::Anchor(Anchor { wall: start(), monotonic_ns: 0, sample: 0 }),
+            Event::Anchor(Anchor { wall: start(), monotonic_ns: 0, sample: Sample::FIRST }),
             Event::Anchor(anchor(60, 0)),
         ];
         if lost {
             lines.push(Event::AudioLost { samples: 80_000 });
         }
         let late = anchor(125, 0);
-        lines.push(Event::Anchor(Anchor { sample: late.sample - 80_000, ..late }));
+        lines.push(Event::Anchor(Anchor { sample: late.sample.back(80_000), ..late }));
         let mut timeline = Timeline::new();
         for (event, seq) in lines.into_iter().zip((1..).map(Seq)) {
             let prev = String::new();
-            timeline.take(&zonecall::exam::event::ExamEvent { seq, at: start(), sample: 0, event, prev });
+            timeline.take(&zonecall::exam::event::ExamEvent {
+                seq,
+                at: start(),
+                sample: Sample::FIRST,
+                event,
+                prev,
+            });
         }
         timeline.jumps.into_iter().map(|jump| (jump.kind, jump.by_ms)).collect::<Vec<_>>()
     };

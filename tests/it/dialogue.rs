@@ -35,10 +35,10 @@ fn what_is_doubtful_waits_for_an_answer_by_word_or_key() {
     assert_eq!(expects(&talk), Some(AnswerExpected::Yes));
     talk.at_s += 3.0;
     talk.say("second");
-    assert_eq!(talk.dialogue.exam().context.zone.as_deref(), Some("3B"));
+    assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("3B"));
     assert_eq!((talk.question(), expects(&talk)), (None, Some(AnswerExpected::No)));
     talk.unsure("zone two bravo", "good boy").step(Input::Key("yes"));
-    assert_eq!(talk.dialogue.exam().context.zone.as_deref(), Some("2B"));
+    assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2B"));
 }
 
 #[test]
@@ -48,7 +48,7 @@ fn a_question_that_nobody_answers_stays_open_for_the_reviewer() {
     talk.at_s += 20.0;
     talk.say("yes");
     assert_eq!(talk.told(Notice::Listening), ["no answer: left open for review"]);
-    assert_eq!(talk.dialogue.exam().context.zone.as_deref(), Some("2A"));
+    assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2A"));
     assert!(talk.dialogue.exam().utterances[1].is_open());
 }
 
@@ -87,7 +87,7 @@ fn with_an_earpiece_what_is_said_while_the_program_speaks_counts_as_ever() {
     talk.say("left fore zone two alpha transverse").say("where am i");
     talk.at_s -= 1.5;
     talk.own_voice(2.0).say("zone two bravo");
-    assert_eq!(talk.dialogue.exam().context.zone.as_deref(), Some("2B"));
+    assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2B"));
 }
 
 #[test]
@@ -120,10 +120,10 @@ fn a_save_or_a_zone_without_a_limb_asks_which_and_does_not_sound_like_success() 
 fn the_other_pair_of_side_words_waits_for_a_yes() {
     let mut talk = Talk::silent();
     talk.say("left fore zone two alpha").say("save").say("off fore");
-    assert_eq!(talk.dialogue.exam().context.limb.as_deref(), Some("LF"));
+    assert_eq!(talk.dialogue.exam().context.place.limb.as_deref(), Some("LF"));
     assert_eq!(talk.outcomes().last(), Some(&Outcome::Asked));
     talk.say("no");
-    assert_eq!(talk.dialogue.exam().context.limb.as_deref(), Some("LF"));
+    assert_eq!(talk.dialogue.exam().context.place.limb.as_deref(), Some("LF"));
     talk.say("near fore").say("yes");
     assert_eq!(talk.calls().last(), Some(&"near fore"));
 }
@@ -150,7 +150,7 @@ fn a_place_that_was_corrected_was_not_left_without_a_save() {
 
 #[test]
 fn a_correction_moves_the_stills_on_the_map() {
-    let options = DialogueOptions { export_delay: Some(sample(1.0)), ..person(Speech::Silent) };
+    let options = DialogueOptions { export_delay: Some(sample(1.0).0), ..person(Speech::Silent) };
     let mut talk = Talk::new(options);
     talk.say("left fore zone two alpha transverse");
     talk.at_s += 3.0;
@@ -203,7 +203,7 @@ fn an_exam_with_missing_views_ends_after_a_yes_and_goes_on_after_a_no() {
     talk.say("no");
     assert_eq!(talk.told(Notice::Settled).last(), Some(&"the exam goes on"));
     talk.say("zone one bravo");
-    assert_eq!(talk.dialogue.exam().context.zone.as_deref(), Some("1B"));
+    assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("1B"));
     talk.say("end of exam").say("yes");
     assert!(talk.dialogue.has_ended());
     assert_eq!(talk.calls().last(), Some(&"end of exam"));
@@ -259,7 +259,7 @@ fn a_zone_that_the_program_named_as_missing_is_not_asked_about() {
     talk.say("left fore zone two alpha transverse").say("left fore zone three charlie");
     assert_eq!(talk.told(Notice::Forgotten), ["left fore, zone 2A, transverse was left without a save"]);
     talk.say("zone two alpha");
-    assert_eq!(talk.dialogue.exam().context.zone.as_deref(), Some("2A"));
+    assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2A"));
     talk.say("left fore zone three charlie").say("zone one bravo");
     assert_eq!(talk.outcomes().last(), Some(&Outcome::Asked), "one that was not named is read back");
 }
@@ -290,7 +290,7 @@ fn a_view_that_is_left_without_a_save_is_warned_of_once() {
 
 #[test]
 fn with_the_scanners_folder_the_still_that_does_not_come_is_warned_of() {
-    let options = DialogueOptions { export_delay: Some(sample(3.0)), ..person(Speech::Silent) };
+    let options = DialogueOptions { export_delay: Some(sample(3.0).0), ..person(Speech::Silent) };
     let mut talk = Talk::new(options);
     talk.say("left fore zone two alpha transverse").say("zone two bravo");
     talk.step(Input::Time);

@@ -5,7 +5,7 @@ use chrono::{DateTime, Utc};
 use proptest::prelude::*;
 use support::BUILT_IN;
 use support::case::{Case, said};
-use zonecall::clock::SAMPLE_RATE_HZ;
+use zonecall::clock::{SAMPLE_RATE_HZ, Sample};
 use zonecall::exam::call::{Act, Setting, View};
 use zonecall::exam::event::Event;
 use zonecall::exam::fold::{Exam, fold};
@@ -37,7 +37,9 @@ fn changed(changes: &[Change]) -> Exam {
     let mut journal = Journal::open(folder.path()).unwrap();
     for change in changes.iter().cloned() {
         let (by, why, was) = ("Robin".to_owned(), String::new(), String::new());
-        journal.append(later, 0, &Event::Review(Box::new(Review { by, why, was, change }))).unwrap();
+        journal
+            .append(later, Sample::FIRST, &Event::Review(Box::new(Review { by, why, was, change })))
+            .unwrap();
     }
     fold(&journal::read(folder.path()).unwrap(), &BUILT_IN.1).unwrap()
 }
@@ -72,8 +74,8 @@ fn before(exam: &Exam) -> Vec<(Seq, bool, bool)> {
     doubts(exam, |at_s| at_s < UNHEARD_S)
 }
 
-fn sample(at_s: f64) -> u64 {
-    (at_s * f64::from(SAMPLE_RATE_HZ)) as u64
+fn sample(at_s: f64) -> Sample {
+    Sample((at_s * f64::from(SAMPLE_RATE_HZ)) as u64)
 }
 
 fn zone(code: &str) -> Act {

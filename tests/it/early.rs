@@ -3,6 +3,7 @@ use crate::support;
 use crate::support::speech;
 
 use speech::{SECOND, room, spoken};
+use zonecall::clock::Sample;
 use zonecall::exam::parse::is_whole;
 use zonecall::speech::endpoint::Endpointer;
 use zonecall::speech::utterance::UtteranceAudio;
@@ -84,15 +85,15 @@ fn utterances(mut cutter: Endpointer, audio: &[i16], early: bool) -> Vec<(Uttera
 #[test]
 fn a_whole_utterance_ends_a_quarter_of_a_second_sooner_with_all_its_sound() {
     let (audio, [first, second]) = said(1.5);
-    let late = utterances(Endpointer::new(0), &audio, true);
-    let early = utterances(Endpointer::asking_early(0), &audio, true);
-    let unsure = utterances(Endpointer::asking_early(0), &audio, false);
+    let late = utterances(Endpointer::new(Sample::FIRST), &audio, true);
+    let early = utterances(Endpointer::asking_early(Sample::FIRST), &audio, true);
+    let unsure = utterances(Endpointer::asking_early(Sample::FIRST), &audio, false);
     assert_eq!((late.len(), early.len()), (2, 2));
     for (idx, said) in [first, second].into_iter().enumerate() {
         let (segment, at) = &early[idx];
         assert!(at + SECOND / 4 <= late[idx].1, "{at} instead of {}", late[idx].1);
-        assert!(segment.span.from as usize <= said.start && said.end <= segment.span.to as usize);
-        assert_eq!(segment.samples, audio[segment.span.from as usize..segment.span.to as usize]);
+        assert!(segment.span.from.0 as usize <= said.start && said.end <= segment.span.to.0 as usize);
+        assert_eq!(segment.samples, audio[segment.span.from.0 as usize..segment.span.to.0 as usize]);
     }
     assert_eq!(unsure, late, "an utterance that may go on waits for the long pause");
 }
@@ -100,13 +101,13 @@ fn a_whole_utterance_ends_a_quarter_of_a_second_sooner_with_all_its_sound() {
 #[test]
 fn what_follows_at_once_is_a_utterance_of_its_own_and_nothing_between_is_lost() {
     let (audio, [first, second]) = said(0.25);
-    let found = utterances(Endpointer::asking_early(0), &audio, true);
+    let found = utterances(Endpointer::asking_early(Sample::FIRST), &audio, true);
     assert_eq!(found.len(), 2, "{:?}", found.iter().map(|(segment, _)| segment.span).collect::<Vec<_>>());
     let [(one, _), (two, _)] = &found[..] else { unreachable!() };
-    assert!(first.end <= one.span.to as usize && one.span.to as usize <= second.start);
-    assert!(two.span.from as usize <= second.start && second.end <= two.span.to as usize);
+    assert!(first.end <= one.span.to.0 as usize && one.span.to.0 as usize <= second.start);
+    assert!(two.span.from.0 as usize <= second.start && second.end <= two.span.to.0 as usize);
     assert_eq!(
-        utterances(Endpointer::new(0), &audio, true).len(),
+        utterances(Endpointer::new(Sample::FIRST), &audio, true).len(),
         1,
         "without asking they are one utterance"
     );

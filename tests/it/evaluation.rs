@@ -6,13 +6,13 @@ mod set;
 use std::fmt::Write as _;
 use std::process::Command;
 
-use zonecall::clock::Span;
+use zonecall::clock::{Sample, Span};
 use zonecall::evaluation::judge::{Fate, fate, rank, said};
 use zonecall::evaluation::words::{Spelling, wrong};
 use zonecall::speech::utterance::{Rival, Utterance};
 
 fn heard(words: &str) -> Utterance {
-    said(words, Span { from: 0, to: 16_000 })
+    said(words, Span { from: Sample::FIRST, to: Sample(16_000) })
 }
 
 fn asked(words: &str, rivals: &[&str]) -> Utterance {

@@ -2,20 +2,19 @@
 use crate::support;
 
 use support::{BUILT_IN, exam, exam_of, header};
-use zonecall::clock::WallQuality;
+use zonecall::clock::{Sample, WallQuality};
 use zonecall::exam::breaks::Source;
 use zonecall::exam::call::Act;
 use zonecall::exam::event::{AudioFile, CloseReason, Event, Outcome};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
-use zonecall::exam::place::Place;
 
 /// Each call as `words -> limb zone plane structure`, with marks for withdrawn and mended ones.
 fn shown(exam: &Exam) -> Vec<String> {
     exam.calls
         .iter()
         .map(|call| {
-            let place = Place::from(&call.context).columns();
+            let place = call.context.place.clone().columns();
             let gone = if call.withdrawn_by.is_some() { " (withdrawn)" } else { "" };
             let mended = if call.corrected_by.is_empty() { "" } else { " (mended)" };
             format!("{} -> {place}{gone}{mended}", call.call.words)
@@ -63,7 +62,7 @@ fn disregard_takes_back_the_last_calls_and_they_stay_marked() {
 #[test]
 fn disregard_of_a_correction_brings_the_first_word_back() {
     let exam = exam_of(&["left fore two alpha", "correction right fore", "disregard that", "save"]);
-    assert_eq!(exam.context.limb.as_deref(), Some("LF"));
+    assert_eq!(exam.context.place.limb.as_deref(), Some("LF"));
     let nothing = exam_of(&["disregard that"]);
     assert_eq!(nothing.calls[0].problems.len(), 1);
 }
@@ -113,32 +112,32 @@ fn a_correction_of_a_number_or_a_finding_replaces_the_last_of_its_kind() {
 fn a_correction_may_be_said_in_two_utterances_but_not_minutes_apart() {
     let near = exam(&[(2.0, "left fore"), (6.0, "correction"), (8.0, "right fore")]);
     assert_eq!(near.calls.len(), 2);
-    assert_eq!((near.context.limb.as_deref(), near.calls[0].corrected_by.len()), (Some("RF"), 1));
+    assert_eq!((near.context.place.limb.as_deref(), near.calls[0].corrected_by.len()), (Some("RF"), 1));
     let far = exam(&[(2.0, "left fore"), (6.0, "correction"), (60.0, "right fore")]);
-    assert_eq!((far.context.limb.as_deref(), far.calls[0].corrected_by.len()), (Some("RF"), 0));
+    assert_eq!((far.context.place.limb.as_deref(), far.calls[0].corrected_by.len()), (Some("RF"), 0));
 }
 
 #[test]
 fn a_correction_of_nothing_is_told_and_changes_nothing() {
     let exam = exam_of(&["correction right fore"]);
-    assert_eq!(exam.context.limb, None);
+    assert_eq!(exam.context.place.limb, None);
     assert_eq!(exam.calls[0].problems.len(), 1);
 }
 
 #[test]
 fn a_level_becomes_a_zone_by_the_table_and_without_one_it_is_a_problem() {
     let fore = exam_of(&["left fore level ten point five transverse"]);
-    assert_eq!(fore.context.zone.as_deref(), Some("2A"));
+    assert_eq!(fore.context.place.zone.as_deref(), Some("2A"));
     assert_eq!(fore.context.level_cm, Some(10.5));
     let hind = exam_of(&["left hind two alpha", "level twelve"]);
     assert_eq!(hind.calls[1].problems.len(), 1, "the hock scheme has no centimetres");
-    assert_eq!(hind.context.zone, None, "nothing may hang on the zone that was left");
+    assert_eq!(hind.context.place.zone, None, "nothing may hang on the zone that was left");
 }
 
 #[test]
 fn a_zone_that_the_limb_does_not_have_is_kept_and_told() {
     let exam = exam_of(&["left fore four alpha"]);
-    assert_eq!(exam.context.zone.as_deref(), Some("4A"));
+    assert_eq!(exam.context.place.zone.as_deref(), Some("4A"));
     assert_eq!(exam.calls[0].problems.len(), 1);
     assert!(exam_of(&["left hind four alpha"]).calls[0].problems.is_empty());
 }
@@ -152,7 +151,7 @@ fn notes_keep_their_span_and_change_nothing() {
         (13.0, "moderate end note"),
         (16.0, "save"),
     ]);
-    assert_eq!(exam.context.limb.as_deref(), Some("LF"));
+    assert_eq!(exam.context.place.limb.as_deref(), Some("LF"));
     let (from, to) = exam.notes[0].span.seconds();
     assert!((from - 10.0).abs() < 0.01 && (to - 14.2).abs() < 0.01, "{from} {to}");
     assert_eq!(exam.utterances.last().unwrap().outcome, Outcome::Calls);
@@ -161,16 +160,16 @@ fn notes_keep_their_span_and_change_nothing() {
 #[test]
 fn three_seconds_of_silence_end_a_note() {
     let exam = exam(&[(2.0, "left fore"), (5.0, "note"), (9.0, "right fore")]);
-    assert_eq!(exam.context.limb.as_deref(), Some("RF"));
+    assert_eq!(exam.context.place.limb.as_deref(), Some("RF"));
 }
 
 #[test]
 fn while_listening_is_stopped_only_start_counts() {
     let exam =
         exam_of(&["left fore", "pause the journal", "right fore save", "resume the journal", "two alpha"]);
-    assert_eq!(exam.context.limb.as_deref(), Some("LF"));
+    assert_eq!(exam.context.place.limb.as_deref(), Some("LF"));
     assert_eq!(exam.utterances[2].outcome, Outcome::Ignored);
-    assert_eq!(exam.context.zone.as_deref(), Some("2A"));
+    assert_eq!(exam.context.place.zone.as_deref(), Some("2A"));
 }
 
 #[test]
@@ -179,7 +178,7 @@ fn talk_and_half_phrases_change_nothing_but_stay_in_the_journal() {
     let outcomes: Vec<Outcome> = exam.utterances.iter().map(|utterance| utterance.outcome).collect();
     let wanted = [Outcome::Calls, Outcome::Talk, Outcome::NotUnderstood, Outcome::Calls, Outcome::Ignored];
     assert_eq!(outcomes, wanted);
-    assert_eq!(exam.context.limb.as_deref(), Some("LF"));
+    assert_eq!(exam.context.place.limb.as_deref(), Some("LF"));
 }
 
 #[test]
@@ -206,11 +205,13 @@ fn lines_of(wall: WallQuality, source: &str, events: &[Event]) -> Exam {
     let head = zonecall::exam::event::Header { wall, ..header() };
     let at = head.started_at;
     let mut journal = Journal::create(folder.path()).unwrap();
-    journal.append(at, 0, &Event::Exam(Box::new(head))).unwrap();
+    journal.append(at, Sample::FIRST, &Event::Exam(Box::new(head))).unwrap();
     let (file, source) = ("audio/0001.wav".to_owned(), source.to_owned());
-    journal.append(at, 0, &Event::Audio(AudioFile { file, first_sample: 0, source })).unwrap();
+    journal
+        .append(at, Sample::FIRST, &Event::Audio(AudioFile { file, first_sample: Sample::FIRST, source }))
+        .unwrap();
     for (event, minute) in events.iter().zip(1..) {
-        journal.append(at, minute * 960_000, event).unwrap();
+        journal.append(at, Sample(minute * 960_000), event).unwrap();
     }
     fold(&journal::read(folder.path()).unwrap(), &BUILT_IN.1).unwrap()
 }
@@ -233,7 +234,7 @@ fn a_break_in_a_recording_is_left_although_a_microphone_went_on() {
     let shown: Vec<_> = exam
         .breaks
         .iter()
-        .map(|broken| (broken.sample / 960_000, &broken.source, broken.is_left()))
+        .map(|broken| (broken.sample.0 / 960_000, &broken.source, broken.is_left()))
         .collect();
     let recording = Source::Recording("visit.flac".to_owned());
     assert_eq!(shown, [(1, &recording, true), (5, &Source::Microphone, true)]);

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
 use speech::{SECOND, all, room, spoken};
-use zonecall::clock::Span;
+use zonecall::clock::{Sample, Span};
 use zonecall::language::graph::Moment;
 use zonecall::language::pack::Pack;
 use zonecall::speech::decode;
@@ -33,7 +33,7 @@ fn rms(samples: &[i16]) -> f64 {
 }
 
 fn utterances(samples: &[i16]) -> Vec<UtteranceAudio> {
-    let mut cutter = Endpointer::new(0);
+    let mut cutter = Endpointer::new(Sample::FIRST);
     let mut found: Vec<UtteranceAudio> = samples.chunks(1_000).flat_map(|block| cutter.take(block)).collect();
     found.extend(cutter.finish());
     found
@@ -250,8 +250,8 @@ fn twenty_seconds_of_zeros_are_found_to_the_sample_and_fewer_are_not() {
     let first_loud = hum.iter().position(|sample| *sample != 0).unwrap() as u64;
     let quiet = hum.len() as u64 - loud(&hum);
     let dead = dead.len() as u64;
-    let first = Span { from: loud(&hum), to: hum.len() as u64 + dead + first_loud };
-    assert_eq!(seen.silences, [first, Span { from: last - quiet, to: last + dead }]);
+    let first = Span { from: Sample(loud(&hum)), to: Sample(hum.len() as u64 + dead + first_loud) };
+    assert_eq!(seen.silences, [first, Span { from: Sample(last - quiet), to: Sample(last + dead) }]);
     assert_eq!(seen.n_samples, last + dead);
 }
 
@@ -285,7 +285,7 @@ fn two_phrases_with_a_pause_are_two_utterances_and_silence_is_none() {
     assert_eq!(found.len(), 2, "{:?}", found.iter().map(|s| s.span.seconds()).collect::<Vec<_>>());
     for segment in &found {
         assert!(!segment.cut);
-        let (from, to) = (segment.span.from as usize, segment.span.to as usize);
+        let (from, to) = (segment.span.from.0 as usize, segment.span.to.0 as usize);
         assert_eq!(segment.samples, audio[from..to], "an utterance is the audio of its span");
     }
     assert!(utterances(&room(5.0)).is_empty());
@@ -316,7 +316,7 @@ fn a_scripted_engine_gives_the_words_of_the_utterance_they_lie_in() {
     std::fs::write(&path, lines.join("\n")).unwrap();
     let mut engine = Scripted::read(&path).unwrap();
     let mut hear = |from: u64, to: u64| {
-        let span = Span { from: from * 16_000, to: to * 16_000 };
+        let span = Span { from: Sample(from * 16_000), to: Sample(to * 16_000) };
         let segment = UtteranceAudio { span, samples: vec![], level_dbfs: -20.0, clipped: 0.0, cut: false };
         engine.recognise(&segment).unwrap()
     };

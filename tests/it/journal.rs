@@ -6,6 +6,7 @@ use std::path::Path;
 use std::process::Command;
 
 use support::write_journal;
+use zonecall::clock::Sample;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal::{JOURNAL_FILE, Journal, JournalError, lines, read};
 use zonecall::exam::seq::Seq;
@@ -43,7 +44,7 @@ fn a_torn_last_line_stays_and_the_next_event_starts_on_a_fresh_line() {
     std::fs::write(&path, torn).unwrap();
     let mut journal = Journal::open(folder.path()).unwrap();
     let closed = Event::Closed { reason: "test".to_owned().into(), samples: 1 };
-    journal.append("2026-05-04T08:01:00Z".parse().unwrap(), 1, &closed).unwrap();
+    journal.append("2026-05-04T08:01:00Z".parse().unwrap(), Sample(1), &closed).unwrap();
     let after = std::fs::read(&path).unwrap();
     assert_eq!(&after[..torn.len()], torn, "nothing that was written is changed");
     let found = read(folder.path()).unwrap();
@@ -139,10 +140,10 @@ fn fill_up(folder: &Path) {
     let at = "2026-05-04T08:01:00Z".parse().unwrap();
     let long = |length: usize| Event::Closed { reason: "x".repeat(length).into(), samples: 1 };
     let mut journal = Journal::create(folder).unwrap();
-    assert_eq!(journal.append_all(at, 1, &[long(1000), long(1000)]).unwrap(), [Seq(1), Seq(2)]);
-    let refused = journal.append_all(at, 1, &[long(100), long(1000), long(1000)]);
+    assert_eq!(journal.append_all(at, Sample(1), &[long(1000), long(1000)]).unwrap(), [Seq(1), Seq(2)]);
+    let refused = journal.append_all(at, Sample(1), &[long(100), long(1000), long(1000)]);
     assert!(matches!(refused, Err(JournalError::Io { .. })), "{refused:?}");
-    assert_eq!(journal.append(at, 1, &long(10)).unwrap(), Seq(3), "it goes on where it stood");
+    assert_eq!(journal.append(at, Sample(1), &long(10)).unwrap(), Seq(3), "it goes on where it stood");
 }
 
 #[test]
@@ -173,7 +174,7 @@ fn the_last_line_and_lines_cut_off_the_end_are_missed_too() {
     std::fs::write(&path, cut).unwrap();
     Journal::open(folder.path())
         .unwrap()
-        .append("2026-05-04T08:01:00Z".parse().unwrap(), 1, &closed)
+        .append("2026-05-04T08:01:00Z".parse().unwrap(), Sample(1), &closed)
         .unwrap();
     assert!(!read(folder.path()).unwrap().damage.is_empty());
     // A journal of an earlier version has no head.
@@ -199,9 +200,9 @@ fn a_journal_that_is_removed_moved_or_replaced_is_missed_at_once() {
         let folder = tempfile::tempdir().unwrap();
         let exam = folder.path().join("exam");
         let mut journal = Journal::create(&exam).unwrap();
-        journal.append(at, 0, &closed()).unwrap();
+        journal.append(at, Sample::FIRST, &closed()).unwrap();
         harm(&exam);
-        let refused = journal.append(at, 0, &closed());
+        let refused = journal.append(at, Sample::FIRST, &closed());
         assert!(matches!(refused, Err(JournalError::Removed { .. })), "{refused:?}");
     }
 }

@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 
 use case::{Case, said};
 use support::BUILT_IN;
+use zonecall::clock::Sample;
 use zonecall::exam::fold::{Gap, LoggedChange};
 use zonecall::exam::review::{Change, Review};
 use zonecall::exam::seq::Seq;
@@ -67,7 +68,7 @@ fn a_still_that_pairing_leaves_out_is_unlabelled() {
 #[test]
 fn findings_come_worst_first_and_equal_input_gives_equal_bytes() {
     let case = said(&["left fore two bravo", "area nine", "blue"])
-        .but(|case| case.exam.gaps.push(Gap { at: 0, samples: 1 }));
+        .but(|case| case.exam.gaps.push(Gap { at: Sample::FIRST, samples: 1 }));
     let severities: Vec<_> = record(&case).findings.iter().map(|finding| finding.severity).collect();
     assert!(severities.is_sorted() && severities.len() > 3, "{severities:?}");
     assert_eq!(serde_json::to_vec(&record(&case)).unwrap(), serde_json::to_vec(&record(&case)).unwrap());

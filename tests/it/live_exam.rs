@@ -72,7 +72,7 @@ fn a_correction_that_is_taken_back_leaves_what_was_said_first() {
     let said = ["left fore two alpha", "save", "correction right fore", "disregard that", "save"];
     let lines = exam_lines(&said);
     grown(&lines);
-    assert_eq!(fold(&lines, &BUILT_IN.1).unwrap().context.limb.as_deref(), Some("LF"));
+    assert_eq!(fold(&lines, &BUILT_IN.1).unwrap().context.place.limb.as_deref(), Some("LF"));
 }
 
 /// A view that was taken back is not called, and its save goes with it.

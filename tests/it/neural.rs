@@ -5,7 +5,7 @@ use crate::support::program;
 use std::path::Path;
 
 use program::{START, demo, zonecall};
-use zonecall::clock::Span;
+use zonecall::clock::{Sample, Span};
 use zonecall::exam::parse::{meaning, parse};
 use zonecall::speech::neural::Neural;
 use zonecall::speech::neural::parts::Parts;
@@ -60,7 +60,7 @@ fn a_missing_lexicon_is_named_with_the_remedy() {
 fn silence_and_the_shortest_utterance_are_heard_as_nothing() {
     let mut ear = load(&Parts::find(None, "en")).unwrap();
     for len in [0, 1, 400, 16_000, 240_000] {
-        let span = Span { from: 5, to: 5 + len as u64 };
+        let span = Span { from: Sample(5), to: Sample(5 + len as u64) };
         let segment =
             UtteranceAudio { span, samples: vec![0; len], level_dbfs: -90.0, clipped: 0.0, cut: false };
         let heard = ear.recognise(&segment).unwrap();
@@ -74,7 +74,7 @@ fn equal_sound_is_heard_equally() {
     let mut ear = load(&Parts::find(None, "en")).unwrap();
     let samples: Vec<i16> = (0..48_000_i32).map(|i| ((i * 7919) % 2_001 - 1_000) as i16).collect();
     let segment = UtteranceAudio {
-        span: Span { from: 0, to: 48_000 },
+        span: Span { from: Sample::FIRST, to: Sample(48_000) },
         samples,
         level_dbfs: -30.0,
         clipped: 0.0,
@@ -118,7 +118,7 @@ fn spoken(voice: &str, words: &str) -> UtteranceAudio {
     let quiet = (0..8000_i32).map(|i| ((i * 7919) % 17 - 8) as i16);
     let samples: Vec<i16> =
         quiet.clone().chain(reader.samples::<i16>().map(Result::unwrap)).chain(quiet).collect();
-    let span = Span { from: 0, to: samples.len() as u64 };
+    let span = Span { from: Sample::FIRST, to: Sample(samples.len() as u64) };
     UtteranceAudio { span, samples, level_dbfs: -20.0, clipped: 0.0, cut: false }
 }
 
@@ -309,7 +309,7 @@ fn a_short_first_word_is_not_cut_off() {
 fn a_word_that_begins_where_the_sound_does_is_not_trusted() {
     // Cut within the first word, what is left sounds like the other leg.
     let samples = support::speech::all(zonecall::speech::decode::open(&left_fore()).unwrap());
-    let span = Span { from: 29_440, to: 47_520 };
+    let span = Span { from: Sample(29_440), to: Sample(47_520) };
     let samples = samples[29_440..47_520].to_vec();
     let cut = UtteranceAudio { span, samples, level_dbfs: -51.0, clipped: 0.0, cut: false };
     let heard = load(&Parts::find(None, "en")).unwrap().recognise(&cut).unwrap();

@@ -6,7 +6,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use proptest::prelude::*;
 use serde::Deserialize;
 
-use zonecall::clock::{SAMPLE_RATE_HZ, Span};
+use zonecall::clock::{SAMPLE_RATE_HZ, Sample, Span};
 use zonecall::exam::call::{Act, Call, Command, View};
 use zonecall::exam::context::Context;
 use zonecall::exam::event::Frame;
@@ -28,7 +28,7 @@ fn exam(acts: &[(f64, Act)]) -> Exam {
     let mut context = Context::default();
     let calls = acts.iter().enumerate().map(|(idx, (at_s, act))| {
         context.apply(act, &[]);
-        let from = (at_s * f64::from(SAMPLE_RATE_HZ)) as u64;
+        let from = Sample((at_s * f64::from(SAMPLE_RATE_HZ)) as u64);
         let span = Span { from, to: from + 8000 };
         let call = Call { act: act.clone(), corrects: false, words: String::new(), span, confidence: 0.9 };
         LoggedCall {

@@ -6,6 +6,7 @@ use crate::support::{header, write_journal};
 
 use std::path::Path;
 
+use zonecall::clock::Sample;
 use zonecall::exam::event::{Event, Frame};
 use zonecall::exam::journal::Journal;
 use zonecall::knowledge::record::Status;
@@ -198,7 +199,7 @@ fn a_bad_still_ends_no_report_and_the_others_are_shown() {
             patient: None,
             pixels_sha256: None,
         };
-        journal.append(header().started_at, 0, &Event::Frame(Box::new(frame))).unwrap();
+        journal.append(header().started_at, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     }
     drop(journal);
     let path = folder.path().to_string_lossy().into_owned();

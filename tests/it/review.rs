@@ -4,6 +4,7 @@ use crate::support::desk;
 use crate::support::still;
 
 use serde_json::{Value, json};
+use zonecall::clock::Sample;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal;
 
@@ -199,7 +200,7 @@ fn a_moment_after_the_recording_and_a_structure_of_other_limbs_are_refused() {
     let folder = folder();
     let at = support::header().started_at;
     let closed = Event::Closed { reason: "end of exam".to_owned().into(), samples: 24 * 16_000 };
-    journal::Journal::open(folder.path()).unwrap().append(at, 24 * 16_000, &closed).unwrap();
+    journal::Journal::open(folder.path()).unwrap().append(at, Sample(24 * 16_000), &closed).unwrap();
     let desk = Served::start(folder.path(), 0);
     let exam = desk.exam();
     let (view, seen) = (seq_of(&exam, "view"), exam["version"].as_u64().unwrap());
@@ -348,7 +349,7 @@ fn small_pictures_and_the_drawn_sound_are_kept_beside_the_exam_and_made_again_wh
     let cache = folder.path().join(".cache");
     let mut journal = journal::Journal::open(folder.path()).unwrap();
     let closed = Event::Closed { reason: "end of exam".to_owned().into(), samples: 0 };
-    journal.append(support::header().started_at, 0, &closed).unwrap();
+    journal.append(support::header().started_at, Sample::FIRST, &closed).unwrap();
     drop(journal);
     let kept = || std::fs::read_dir(&cache).map_or(0, Iterator::count);
     let desk = Served::start(folder.path(), 0);

@@ -2,6 +2,7 @@
 use crate::support;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use zonecall::clock::Sample;
 use zonecall::code::ZoneCode;
 use zonecall::exam::call::{Act, Amount, Value, ValueSaid, View};
 use zonecall::exam::event::{Entered, Event, Frame};
@@ -31,7 +32,7 @@ impl Folder {
     }
 
     fn add(&self, event: &Event) -> Seq {
-        Journal::open(self.0.path()).unwrap().append(later(), 0, event).unwrap()
+        Journal::open(self.0.path()).unwrap().append(later(), Sample::FIRST, event).unwrap()
     }
 
     fn change(&self, change: Change) -> Seq {
@@ -101,7 +102,7 @@ fn a_move_put_right_carries_what_follows_up_to_the_next_move() {
     let seq = folder.change(Change::Call { seq: first.seq, act: Act::View(right) });
     let exam = folder.exam();
     assert!(
-        exam.calls.iter().all(|call| call.context.limb.as_deref() == Some("RF")),
+        exam.calls.iter().all(|call| call.context.place.limb.as_deref() == Some("RF")),
         "the limb stays in force"
     );
     assert_eq!(exam.calls[0].corrected_by, [seq]);
@@ -114,7 +115,7 @@ fn one_call_can_be_given_another_place_without_moving_the_rest() {
     let area = spoken_area(&folder);
     folder.change(Change::Place { seq: area.seq, place: place("", "1A") });
     let zones: Vec<Option<ZoneCode>> =
-        folder.exam().calls.iter().map(|call| call.context.zone.clone()).collect();
+        folder.exam().calls.iter().map(|call| call.context.place.zone.clone()).collect();
     let changed: Vec<usize> = (0..zones.len()).filter(|idx| zones[*idx].as_deref() == Some("1A")).collect();
     let idx = folder.exam().calls.iter().position(|call| call.seq == area.seq).unwrap();
     assert_eq!(changed, [idx]);
@@ -141,7 +142,7 @@ fn the_later_of_two_changes_counts_and_taking_it_back_brings_the_earlier_one() {
     let to = |zone: &str| Change::Call { seq: first, act: Act::View(place("LF", zone)) };
     folder.change(to("1A"));
     let second = folder.change(to("1B"));
-    let zone = || folder.exam().calls[0].context.zone.clone().unwrap();
+    let zone = || folder.exam().calls[0].context.place.zone.clone().unwrap();
     assert_eq!(zone(), "1B");
     let back = folder.change(Change::TakeBack { seq: second });
     assert_eq!(zone(), "1A");
@@ -243,8 +244,8 @@ fn a_clock_set_by_hand_counts_until_it_is_taken_back() {
     assert_eq!(folder.record().clock, found);
 }
 
-fn samples(at_s: u64) -> u64 {
-    at_s * u64::from(zonecall::clock::SAMPLE_RATE_HZ)
+fn samples(at_s: u64) -> Sample {
+    Sample(at_s * u64::from(zonecall::clock::SAMPLE_RATE_HZ))
 }
 
 #[test]
@@ -253,7 +254,7 @@ fn an_added_call_counts_where_it_was_made_and_can_be_changed_withdrawn_and_taken
     let act = Act::View(place("", "1A"));
     let added = folder.change(Change::Add { sample: samples(15), act });
     let zones = || -> Vec<Option<ZoneCode>> {
-        folder.exam().calls.iter().map(|call| call.context.zone.clone()).collect()
+        folder.exam().calls.iter().map(|call| call.context.place.zone.clone()).collect()
     };
     let call = || folder.exam().calls.into_iter().find(|call| call.seq == added).expect("it was added");
     assert!(call().is_added() && call().withdrawn_by.is_none());
@@ -271,7 +272,7 @@ fn an_added_call_counts_where_it_was_made_and_can_be_changed_withdrawn_and_taken
     let row = record.calls.iter().find(|row| row.seq == added).unwrap();
     assert!(row.added && row.place.limb.as_deref() == Some("LF"), "the limb in force at that time");
     folder.change(Change::Call { seq: added, act: Act::View(place("", "1B")) });
-    assert_eq!(call().context.zone.as_deref(), Some("1B"));
+    assert_eq!(call().context.place.zone.as_deref(), Some("1B"));
     let withdrawn = folder.change(Change::Withdraw { seq: added });
     assert_eq!(call().withdrawn_by, Some(withdrawn));
     folder.change(Change::TakeBack { seq: withdrawn });
@@ -293,10 +294,10 @@ fn an_added_call_is_not_what_a_spoken_disregard_meant() {
 fn a_moved_call_counts_at_its_new_moment_and_its_sound_stays_where_it_is() {
     let folder = Folder::of(&SAID);
     let (save, next) = (folder.call("save"), folder.call("zone three alpha"));
-    assert_eq!(save.context.zone.as_deref(), Some("2B"));
+    assert_eq!(save.context.place.zone.as_deref(), Some("2B"));
     let moved = folder.change(Change::Move { seq: save.seq, sample: samples(18) });
     let now = folder.exam().calls.into_iter().find(|call| call.seq == save.seq).unwrap();
-    assert_eq!(now.context.zone.as_deref(), Some("3A"), "after the move that was said at 16 s");
+    assert_eq!(now.context.place.zone.as_deref(), Some("3A"), "after the move that was said at 16 s");
     assert_eq!((now.call.span, now.corrected_by), (save.call.span, vec![moved]));
     assert!(now.said_at > next.said_at);
     folder.change(Change::TakeBack { seq: moved });
@@ -349,7 +350,7 @@ fn a_value_added_before_another_one_does_not_replace_it() {
     let folder = Folder::of(&SAID);
     let amount = Amount { number: 50.0, unit: Some("mm2".to_owned()), unit_assumed: false };
     let act = Act::Value(Value { term: "area".to_owned(), amount, said: ValueSaid::default() });
-    folder.change(Change::Add { sample: 7 * 16_000, act });
+    folder.change(Change::Add { sample: Sample(7 * 16_000), act });
     let area = |record: &Record| {
         let rows = record.measures.iter().filter(|row| row.name == Name::Area);
         rows.map(|row| row.value.unwrap()).collect::<Vec<_>>()
@@ -362,8 +363,8 @@ fn a_save_added_before_a_poor_picture_does_not_make_up_for_it() {
     let folder = Folder::of(&[(2.0, "left fore zone two bravo transverse"), (8.0, "repeat this")]);
     let asked = || folder.record().findings.iter().filter(|one| one.rule == "quality-not-repeated").count();
     assert_eq!(asked(), 1);
-    folder.change(Change::Add { sample: 5 * 16_000, act: Act::Save });
+    folder.change(Change::Add { sample: Sample(5 * 16_000), act: Act::Save });
     assert_eq!(asked(), 1, "it was saved before");
-    folder.change(Change::Add { sample: 12 * 16_000, act: Act::Save });
+    folder.change(Change::Add { sample: Sample(12 * 16_000), act: Act::Save });
     assert_eq!(asked(), 0);
 }

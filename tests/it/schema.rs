@@ -3,7 +3,7 @@ use crate::support;
 use crate::support::sample;
 
 use serde_json::{Value, json};
-use zonecall::clock::Span;
+use zonecall::clock::{Sample, Span};
 use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
 use zonecall::exam::event::{AudioFile, CallEvent, Entered, Event, Frame, OtherExam, SentEvent, Settled};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
@@ -101,8 +101,8 @@ fn afterwards() -> Vec<Event> {
         }),
         review(Change::Place { seq: Seq(4), place: place() }),
         review(Change::Withdraw { seq: Seq(4) }),
-        review(Change::Add { sample: 16_000, act: Act::Save }),
-        review(Change::Move { seq: Seq(4), sample: 16_000 }),
+        review(Change::Add { sample: Sample(16_000), act: Act::Save }),
+        review(Change::Move { seq: Seq(4), sample: Sample(16_000) }),
         review(Change::Scale { still: still(), ends_px: [(5.0, 0.0), (5.0, 80.0)], distance_mm: 10.0 }),
         review(Change::Pair { still: still(), seq: Seq(4) }),
         review(Change::Label { still: still(), place: place() }),
@@ -190,13 +190,17 @@ fn journal_lines() -> Vec<Value> {
         also_in: vec![OtherExam { exam: "bramble".to_owned(), again: true }],
         problems: vec![Problem { message: "no zone".to_owned(), help: "the exam's was taken".to_owned() }],
     };
-    let audio = AudioFile { file: "audio.wav".to_owned(), first_sample: 0, source: "scan.wav".to_owned() };
+    let audio = AudioFile {
+        file: "audio.wav".to_owned(),
+        first_sample: Sample::FIRST,
+        source: "scan.wav".to_owned(),
+    };
     // An answer is only heard while the program waits for one.
     let answer = Call {
         act: Act::Answer { answer: AnswerWord::Yes },
         corrects: false,
         words: "yes".to_owned(),
-        span: Span { from: 0, to: 6_400 },
+        span: Span { from: Sample::FIRST, to: Sample(6_400) },
         confidence: 0.9,
     };
     for event in afterwards().into_iter().chain([
@@ -215,7 +219,7 @@ fn journal_lines() -> Vec<Value> {
         Event::Frame(Box::new(frame)),
         Event::Closed { reason: "end of exam".to_owned().into(), samples: 16_000 },
     ]) {
-        journal.append(sample::at(99), 16_000, &event).unwrap();
+        journal.append(sample::at(99), Sample(16_000), &event).unwrap();
     }
     let text = std::fs::read_to_string(&path).unwrap();
     text.lines().filter_map(|line| serde_json::from_str(line).ok()).collect()

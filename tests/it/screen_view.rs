@@ -4,7 +4,6 @@ use crate::support;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use support::{BUILT_IN, exam_of};
-use zonecall::exam::place::Place;
 use zonecall::knowledge::progress::Progress;
 use zonecall::session::screen_view::{ScreenView, Switched, ViewState};
 
@@ -57,7 +56,7 @@ fn the_views_of_the_limb_stand_in_a_grid_with_a_sign_for_each_state() {
     );
     assert_eq!(board.views.iter().filter(|seen| seen.state == ViewState::Open).count(), 11);
     let mut with_still = board.clone();
-    with_still.still_of(&Place::from(&exam_of(SAID).context));
+    with_still.still_of(&exam_of(SAID).context.place);
     let exam = exam_of(SAID);
     with_still.take(&exam, &Progress::of(&exam), &BUILT_IN.1);
     let lines = drawn(&with_still, 80, 30);

@@ -6,6 +6,7 @@ use std::path::Path;
 
 use ed25519_dalek::SigningKey;
 use sha2::{Digest as _, Sha256};
+use zonecall::clock::Sample;
 use zonecall::exam::event::{AudioFile, Event, Frame};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
@@ -50,7 +51,9 @@ fn closed() -> tempfile::TempDir {
     std::fs::write(folder.path().join(STILL), &still).unwrap();
     let mut journal = Journal::open(folder.path()).unwrap();
     let (file, source) = (SOUND.to_owned(), "default".to_owned());
-    journal.append(at, 0, &Event::Audio(AudioFile { file, first_sample: 0, source })).unwrap();
+    journal
+        .append(at, Sample::FIRST, &Event::Audio(AudioFile { file, first_sample: Sample::FIRST, source }))
+        .unwrap();
     let frame = Frame {
         id: "2.25.1".to_owned(),
         file: STILL.to_owned(),
@@ -66,11 +69,11 @@ fn closed() -> tempfile::TempDir {
         patient: None,
         pixels_sha256: None,
     };
-    journal.append(at, 0, &Event::Frame(Box::new(frame))).unwrap();
+    journal.append(at, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     let files = seal(folder.path(), &exam(folder.path()));
     let reason = "end of exam".to_owned().into();
     let lines = [Event::Sealed { files }, Event::Closed { reason, samples: 48_000 }];
-    journal.append_all(at, 48_000, &lines).unwrap();
+    journal.append_all(at, Sample(48_000), &lines).unwrap();
     folder
 }
 
@@ -87,7 +90,7 @@ fn sign(folder: &Path) {
         files: seal(folder, &seen),
     };
     let signed = Signed::new(what, &SigningKey::from_bytes(&[7; 32]));
-    journal.append(support::header().started_at, 48_000, &Event::Signed(Box::new(signed))).unwrap();
+    journal.append(support::header().started_at, Sample(48_000), &Event::Signed(Box::new(signed))).unwrap();
 }
 
 /// The files that are told to be other ones, each with whether that was signed.

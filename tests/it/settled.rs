@@ -4,6 +4,7 @@ use crate::support;
 use crate::support::program::zonecall;
 use crate::support::sample;
 
+use zonecall::clock::Sample;
 use zonecall::exam::call::{Act, View};
 use zonecall::exam::event::Event;
 use zonecall::exam::fold::fold;
@@ -39,7 +40,7 @@ impl Folder {
         let (by, why, was) = ("Robin".to_owned(), "heard it".to_owned(), String::new());
         let event = Event::Review(Box::new(Review { by, why, was, change }));
         let at = support::header().started_at;
-        Journal::open(self.0.path()).unwrap().append(at, 0, &event).unwrap()
+        Journal::open(self.0.path()).unwrap().append(at, Sample::FIRST, &event).unwrap()
     }
 
     fn record(&self) -> Record {
@@ -149,7 +150,7 @@ fn a_reworded_settling_ends_where_its_call_is_changed_afterwards() {
 fn a_settling_that_may_mean_two_findings_settles_neither_in_other_words() {
     let folder = Folder::new();
     let act = |limb: &str| Act::View(View { limb: Some(limb.into()), ..View::default() });
-    folder.change(Change::Add { sample: 12 * 16_000, act: act("RF") });
+    folder.change(Change::Add { sample: Sample(12 * 16_000), act: act("RF") });
     let missing = || {
         let found = folder.record().findings.into_iter().filter(|finding| finding.rule == "view-missing");
         found.collect::<Vec<_>>()

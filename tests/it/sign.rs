@@ -2,6 +2,7 @@
 use crate::support;
 
 use ed25519_dalek::{Signer as _, SigningKey};
+use zonecall::clock::Sample;
 use zonecall::exam::call::Problem;
 use zonecall::exam::event::{Event, ExamEvent};
 use zonecall::exam::fold::fold;
@@ -40,7 +41,7 @@ fn signed_folder() -> tempfile::TempDir {
     let mut journal =
         support::write_heard(folder.path(), [support::utterance(2.0, "left fore zone two bravo transverse")]);
     let signed = Signed::new(signable(journal.last_hash()), &key());
-    journal.append(support::header().started_at, 0, &Event::Signed(Box::new(signed))).unwrap();
+    journal.append(support::header().started_at, Sample::FIRST, &Event::Signed(Box::new(signed))).unwrap();
     folder
 }
 
@@ -77,7 +78,7 @@ fn a_change_after_signing_makes_a_draft_that_still_tells_who_signed_before() {
     let change = Change::Clock { offset_s: 1.0 };
     let review = Review { by: "Kim".to_owned(), why: String::new(), was: String::new(), change };
     let mut journal = Journal::open(folder.path()).unwrap();
-    journal.append(support::header().started_at, 0, &Event::Review(Box::new(review))).unwrap();
+    journal.append(support::header().started_at, Sample::FIRST, &Event::Review(Box::new(review))).unwrap();
     let record = record_in(folder.path());
     assert_eq!(record.exam.status, "draft");
     assert_eq!(record.exam.signed.unwrap().changes_since, 1);

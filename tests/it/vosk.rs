@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use program::{START, demo_stills, zonecall};
-use zonecall::clock::Span;
+use zonecall::clock::{Sample, Span};
 use zonecall::exam::call::Act;
 use zonecall::exam::parse::parse;
 use zonecall::language::graph::Moment;
@@ -62,7 +62,7 @@ fn speak(phrases: &[((&str, &str), &str)], file: &Path) -> Vec<f64> {
 }
 
 fn utterance(text: &str) -> Utterance {
-    let span = Span { from: 0, to: 16_000 };
+    let span = Span { from: Sample::FIRST, to: Sample(16_000) };
     let words = text.split(' ').map(|text| Word { text: text.to_owned(), span, confidence: 1.0 }).collect();
     Utterance {
         span,

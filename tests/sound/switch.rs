@@ -12,6 +12,7 @@ use std::time::Duration;
 use pedal::{Pedal, event};
 use program::zonecall;
 use sound::{Sound, calls, journal, until_line, until_lines};
+use zonecall::clock::Sample;
 use zonecall::session::gate::{Gate, LINGERS};
 use zonecall::speech::switch::{DeviceSwitch, SwitchKey, Turning, follow, look};
 
@@ -123,19 +124,20 @@ fn what_is_no_input_device_is_told_with_the_remedy() {
 
 #[test]
 fn the_gate_stays_open_for_the_last_syllable_and_opens_at_once() {
+    let is_due = |gate: &mut Gate, is_on, next, now| gate.is_due(is_on, Sample(next), Sample(now));
     let mut gate = Gate::default();
-    assert!(!gate.is_open() && !gate.is_due(false, 0, 0));
-    assert!(gate.is_due(true, 100, 900));
+    assert!(!gate.is_open() && !is_due(&mut gate, false, 0, 0));
+    assert!(is_due(&mut gate, true, 100, 900));
     gate.turn();
-    assert!(gate.is_open() && !gate.is_due(true, 1_000, 2_000));
+    assert!(gate.is_open() && !is_due(&mut gate, true, 1_000, 2_000));
     // Let go while sample 2,000 is recorded: what was recorded until a little after that still counts.
-    assert!(!gate.is_due(false, 1_000, 2_000));
-    assert!(!gate.is_due(false, 2_000 + LINGERS - 1, 9_000));
+    assert!(!is_due(&mut gate, false, 1_000, 2_000));
+    assert!(!is_due(&mut gate, false, 2_000 + LINGERS - 1, 9_000));
     // Pressed again before that, it never was off.
-    assert!(!gate.is_due(true, 2_100, 3_000) && !gate.is_due(false, 9_000, 9_500));
-    assert!(gate.is_due(false, 9_500 + LINGERS, 20_000));
+    assert!(!is_due(&mut gate, true, 2_100, 3_000) && !is_due(&mut gate, false, 9_000, 9_500));
+    assert!(is_due(&mut gate, false, 9_500 + LINGERS, 20_000));
     gate.turn();
-    assert!(!gate.is_open() && !gate.is_due(false, 99_000, 99_000));
+    assert!(!gate.is_open() && !is_due(&mut gate, false, 99_000, 99_000));
 }
 
 #[test]

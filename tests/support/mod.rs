@@ -21,7 +21,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::LazyLock;
 
-use zonecall::clock::{Anchor, SAMPLE_RATE_HZ, Span, WallQuality};
+use zonecall::clock::{Anchor, SAMPLE_RATE_HZ, Sample, Span, WallQuality};
 use zonecall::exam::attend::Attention;
 use zonecall::exam::event::{CallEvent, Event, Header, Horse, JOURNAL_SCHEMA};
 use zonecall::exam::fold::{Exam, fold};
@@ -43,7 +43,7 @@ pub static BUILT_IN: LazyLock<(Language, Protocols)> = LazyLock::new(|| {
 
 /// An utterance of these words that begins at `at_s` seconds and takes 0.4 s a word.
 pub fn utterance(at_s: f64, text: &str) -> Utterance {
-    let sample = |seconds: f64| (seconds * f64::from(SAMPLE_RATE_HZ)) as u64;
+    let sample = |seconds: f64| Sample((seconds * f64::from(SAMPLE_RATE_HZ)) as u64);
     let words: Vec<Word> = text
         .split_whitespace()
         .enumerate()
@@ -111,10 +111,10 @@ pub fn write_heard(folder: &Path, heard: impl IntoIterator<Item = Utterance>) ->
 /// The same for an exam of this header.
 pub fn write_heard_by(folder: &Path, header: Header, heard: impl IntoIterator<Item = Utterance>) -> Journal {
     let (language, protocols) = &*BUILT_IN;
-    let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: 0 };
+    let anchor = Anchor { wall: header.started_at, monotonic_ns: 0, sample: Sample::FIRST };
     let mut journal = Journal::create(folder).unwrap();
-    journal.append(anchor.wall, 0, &Event::Exam(Box::new(header))).unwrap();
-    journal.append(anchor.wall, 0, &Event::Anchor(anchor.clone())).unwrap();
+    journal.append(anchor.wall, Sample::FIRST, &Event::Exam(Box::new(header))).unwrap();
+    journal.append(anchor.wall, Sample::FIRST, &Event::Anchor(anchor.clone())).unwrap();
     let mut attention = Attention::default();
     for utterance in heard {
         let parsed = parse(&utterance, language, protocols);

@@ -1,6 +1,7 @@
 //! A small exam with sound and one still, for the tests of the review desk.
 #![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
+use zonecall::clock::Sample;
 use zonecall::exam::event::{AudioFile, Event, Frame};
 use zonecall::exam::journal;
 
@@ -38,9 +39,9 @@ pub fn folder() -> tempfile::TempDir {
     let mut journal = journal::Journal::open(folder.path()).unwrap();
     let at = support::header().started_at;
     let file = "audio/0001.wav".to_owned();
-    let audio = AudioFile { file, first_sample: 0, source: "test".to_owned() };
-    journal.append(at, 0, &Event::Audio(audio)).unwrap();
-    journal.append(at, 0, &Event::Frame(Box::new(frame("2.25.7")))).unwrap();
+    let audio = AudioFile { file, first_sample: Sample::FIRST, source: "test".to_owned() };
+    journal.append(at, Sample::FIRST, &Event::Audio(audio)).unwrap();
+    journal.append(at, Sample::FIRST, &Event::Frame(Box::new(frame("2.25.7")))).unwrap();
     folder
 }
 

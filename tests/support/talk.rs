@@ -4,6 +4,7 @@
 
 use std::sync::Arc;
 
+use zonecall::clock::Sample;
 use zonecall::exam::event::{Event, ExamEvent, Outcome};
 use zonecall::exam::parse::parse;
 use zonecall::session::dialogue::{Dialogue, DialogueOptions, Listener, Speech};
@@ -25,14 +26,14 @@ pub struct Talk {
     pub at_s: f64,
 }
 
-pub fn sample(seconds: f64) -> u64 {
-    (seconds * RATE_HZ) as u64
+pub fn sample(seconds: f64) -> Sample {
+    Sample((seconds * RATE_HZ) as u64)
 }
 
 impl Talk {
     pub fn new(options: DialogueOptions) -> Talk {
         let (mut dialogue, effects) = Dialogue::begin(header(), Arc::new(BUILT_IN.1.clone()));
-        dialogue.set(options, 0);
+        dialogue.set(options, Sample::FIRST);
         let mut this = Talk { dialogue, lines: Vec::new(), done: Vec::new(), at_s: 2.0 };
         this.take(effects);
         this
@@ -63,7 +64,7 @@ impl Talk {
     /// An utterance of these words, just now; the next one can begin two seconds after it.
     pub fn utter(&mut self, change: impl FnOnce(Utterance) -> Utterance, text: &str, arrival: Arrival) {
         let utterance = change(utterance(self.at_s, text));
-        self.at_s = utterance.span.to as f64 / RATE_HZ;
+        self.at_s = utterance.span.to.seconds();
         let (language, protocols) = &*BUILT_IN;
         let parsed = parse(&utterance, language, protocols);
         let rival = utterance.rivals.first().filter(|_| utterance.unsure);

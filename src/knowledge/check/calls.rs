@@ -18,10 +18,10 @@ const MARKER: &str = "marker";
 /// The parts of the place that are not in force, in words; empty when all of them are.
 pub(super) fn lacking(context: &Context, wanted: &[&str]) -> String {
     let parts = [
-        ("limb", context.limb.is_none()),
-        ("zone", context.zone.is_none()),
-        ("plane", context.plane.is_none()),
-        ("structure", context.structure.is_none()),
+        ("limb", context.place.limb.is_none()),
+        ("zone", context.place.zone.is_none()),
+        ("plane", context.place.plane.is_none()),
+        ("structure", context.place.structure.is_none()),
     ];
     let lacks = |part: &&(&str, bool)| part.1 && wanted.contains(&part.0);
     let names: Vec<&str> = parts.iter().filter(lacks).map(|part| part.0).collect();
@@ -57,7 +57,7 @@ pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
         let Act::View(view) = &call.act else { continue };
         let Some(structure) = &view.structure else { continue };
         let known = evidence.protocols.structure(structure);
-        let limb = call.context.limb.as_ref().and_then(|code| evidence.protocols.limb(code));
+        let limb = call.context.place.limb.as_ref().and_then(|code| evidence.protocols.limb(code));
         if let (Some(known), Some(limb)) = (known, limb)
             && !known.is_of(&limb.group)
         {
@@ -73,7 +73,7 @@ pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
             let message = format!(
                 "{structure} is not expected in zone {} of {}; was zone or structure misheard?",
                 zone.code,
-                call.context.limb.as_deref().unwrap_or_default()
+                call.context.place.limb.as_deref().unwrap_or_default()
             );
             hits.push(Hit::call(call, message));
         }
@@ -146,7 +146,8 @@ pub(super) fn finding_unconfirmed(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn foreign_position(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for (call, seen) in findings(evidence) {
-        let Some(limb) = call.context.limb.as_ref().and_then(|code| evidence.protocols.limb(code)) else {
+        let Some(limb) = call.context.place.limb.as_ref().and_then(|code| evidence.protocols.limb(code))
+        else {
             continue;
         };
         for direction in seen.position.iter().filter(|direction| limb.foreign_positions.contains(direction)) {
@@ -166,9 +167,10 @@ pub(super) fn marker_unusual(evidence: &Evidence) -> Vec<Hit> {
     for call in evidence.exam.standing_calls() {
         let Act::Setting(setting) = &call.act else { continue };
         let Some(state) = setting.state.as_ref().filter(|_| setting.slot == MARKER) else { continue };
-        let in_force = |plane: &&Plane| call.context.plane.as_ref().is_none_or(|code| *code == plane.code);
+        let in_force =
+            |plane: &&Plane| call.context.place.plane.as_ref().is_none_or(|code| *code == plane.code);
         let planes: Vec<&Plane> = evidence.protocols.planes.iter().filter(in_force).collect();
-        let limb = call.context.limb.as_ref().and_then(|code| evidence.protocols.limb(code));
+        let limb = call.context.place.limb.as_ref().and_then(|code| evidence.protocols.limb(code));
         let side = limb.map(|limb| limb.side.as_str());
         let is_usual = |plane: &&Plane| plane.marker.usual(side).contains(&state.as_str());
         if planes.is_empty() || planes.iter().any(is_usual) {

@@ -8,8 +8,8 @@
 use std::collections::BTreeSet;
 
 use crate::exam::call::{Act, Setting, View};
-use crate::exam::context::Context;
 use crate::exam::fold::LoggedCall;
+use crate::exam::place::Place;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::step::Step;
@@ -33,7 +33,7 @@ pub(super) fn off_weight(evidence: &Evidence) -> Vec<Hit> {
         if state(call, &stance.setting) != Some(&stance.off_weight) {
             continue;
         }
-        let place = (&call.context.limb, &call.context.zone, &call.context.plane);
+        let place = (&call.context.place.limb, &call.context.place.zone, &call.context.place.plane);
         if seen.insert(place) {
             let message = "this view was taken with the leg lifted; its size and darkness are not compared \
                            with loaded views";
@@ -107,7 +107,9 @@ pub(super) fn level_unscaled(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls() {
         let Act::View(View { level_cm: Some(level_cm), .. }) = &call.act else { continue };
-        let Some(limb) = call.context.limb.as_ref().and_then(|code| protocols.limb(code)) else { continue };
+        let Some(limb) = call.context.place.limb.as_ref().and_then(|code| protocols.limb(code)) else {
+            continue;
+        };
         let scheme =
             protocols.schemes_for(&limb.code, &header.schemes).into_iter().find(|scheme| !scheme.when_called);
         let Some((scheme, table_cm)) = scheme.and_then(|scheme| Some((scheme, scheme.length_cm?))) else {
@@ -133,15 +135,15 @@ pub(super) fn sweep_missing(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     let mut seen = BTreeSet::new();
     for call in evidence.exam.standing_calls().filter(|call| is_view(call)) {
-        let place = (&call.context.limb, &call.context.zone);
-        if place.1.is_none() || call.context.plane.as_ref() != Some(&sweep.plane) || !seen.insert(place) {
+        let place = (&call.context.place.limb, &call.context.place.zone);
+        if place.1.is_none() || call.context.place.plane.as_ref() != Some(&sweep.plane) || !seen.insert(place)
+        {
             continue;
         }
         let here = |fits: fn(&Act, &str) -> bool, word: &str| {
-            evidence
-                .exam
-                .standing_calls()
-                .any(|other| (&other.context.limb, &other.context.zone) == place && fits(&other.act, word))
+            evidence.exam.standing_calls().any(|other| {
+                (&other.context.place.limb, &other.context.place.zone) == place && fits(&other.act, word)
+            })
         };
         let lesion = here(|act, _| is_sure_lesion(act), "");
         let swept = here(|act, slot| matches!(act, Act::Setting(set) if set.slot == slot), &sweep.setting);
@@ -164,7 +166,7 @@ pub(super) fn zone_order_jump(evidence: &Evidence) -> Vec<Hit> {
     let (schemes, protocols) = (&evidence.exam.header.schemes, evidence.protocols);
     let mut last: Option<(&str, &str)> = None;
     for call in evidence.exam.standing_calls() {
-        let (Act::View(view), Context { limb, zone, .. }) = (&call.act, &call.context) else { continue };
+        let (Act::View(view), Place { limb, zone, .. }) = (&call.act, &call.context.place) else { continue };
         let (Some(limb), Some(zone)) = (limb.as_deref(), zone.as_deref()) else { continue };
         if view.zone.is_none() {
             continue;
@@ -188,7 +190,7 @@ pub(super) fn other_limb_not_scanned(evidence: &Evidence) -> Vec<Hit> {
         .exam
         .standing_calls()
         .filter(|call| is_view(call))
-        .filter_map(|call| call.context.limb.as_deref())
+        .filter_map(|call| call.context.place.limb.as_deref())
         .collect();
     let mut hits = Vec::new();
     for limb in protocols.limbs.iter().filter(|limb| seen.contains(limb.code.as_str())) {
@@ -210,7 +212,7 @@ pub(super) fn limb_change_while_saving(evidence: &Evidence) -> Vec<Hit> {
     let saves: Vec<&LoggedCall> =
         evidence.exam.standing_calls().filter(|call| call.act == Act::Save).collect();
     let apart_s = |pair: &[&LoggedCall]| match pair {
-        [one, other] if one.context.limb != other.context.limb => {
+        [one, other] if one.context.place.limb != other.context.place.limb => {
             let apart_s = (other.said_at - one.said_at).as_seconds_f64();
             (apart_s < least_s).then_some(apart_s)
         }

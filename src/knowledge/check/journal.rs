@@ -39,7 +39,7 @@ pub(super) fn torn(evidence: &Evidence) -> Vec<Hit> {
 /// A clock that was set, or sound that does not last as long as it took: what came later may be labelled by a wrong time.
 pub(super) fn clock_jumped(evidence: &Evidence) -> Vec<Hit> {
     let hit = |jump: &ClockJump| {
-        let (at_s, by_s) = (seconds(jump.sample), TimeDelta::milliseconds(jump.by_ms).as_seconds_f64());
+        let (at_s, by_s) = (jump.sample.seconds(), TimeDelta::milliseconds(jump.by_ms).as_seconds_f64());
         let what = match jump.kind {
             JumpKind::Wall => format!(
                 "the computer's clock went {by_s:+.1} s off {at_s:.1} s into the exam: it was set, or the computer \
@@ -59,7 +59,7 @@ pub(super) fn clock_jumped(evidence: &Evidence) -> Vec<Hit> {
 
 pub(super) fn audio_lost(evidence: &Evidence) -> Vec<Hit> {
     let gap = |gap: &Gap| {
-        let at_s = seconds(gap.at);
+        let at_s = gap.at.seconds();
         let lost = match gap.samples {
             0 => "an unknown length of sound was lost".to_owned(),
             samples => format!("{:.2} s of sound were lost", seconds(samples)),
@@ -114,7 +114,7 @@ pub(super) fn sound_cut_short(evidence: &Evidence) -> Vec<Hit> {
         SoundFault::Short { file, lacks, from } => Some(format!(
             "the kept sound `{file}` lacks its last {:.1} s, from {:.1} s into the exam",
             seconds(*lacks),
-            seconds(*from)
+            from.seconds()
         )),
         SoundFault::Silent(_) => None,
     };
@@ -135,7 +135,7 @@ pub(super) fn broken_off(evidence: &Evidence) -> Vec<Hit> {
         };
         let message = format!(
             "hearing stopped {:.1} s into the exam ({}); nothing after that is in the journal: {way}",
-            seconds(broken.sample),
+            broken.sample.seconds(),
             broken
                 .why
                 .as_ref()
@@ -155,12 +155,12 @@ pub(super) fn sound_silent(evidence: &Evidence) -> Vec<Hit> {
     };
     let spans: Vec<Span> = exam.sound.iter().filter_map(silent).collect();
     let Some(first) = spans.first() else { return Vec::new() };
-    let all: u64 = spans.iter().map(|span| span.to - span.from).sum();
+    let all: u64 = spans.iter().map(|span| span.samples()).sum();
     let message = format!(
         "{:.0} s of the sound are all zeros, from {:.1} s into the exam on; hardly any microphone that is on \
          gives that: was it muted, unplugged or the wrong one?",
         seconds(all),
-        seconds(first.from)
+        first.from.seconds()
     );
     vec![Hit { at: Some(exam.instant_of(first.from)), ..Hit::new(message) }]
 }
@@ -168,12 +168,12 @@ pub(super) fn sound_silent(evidence: &Evidence) -> Vec<Hit> {
 /// Sound was kept and nobody spoke in it; where it is all zeros the rule above says so.
 pub(super) fn nothing_heard(evidence: &Evidence) -> Vec<Hit> {
     let exam = evidence.exam;
-    if !exam.utterances.is_empty() || exam.n_samples < SILENCE_MIN || !sound_silent(evidence).is_empty() {
+    if !exam.utterances.is_empty() || exam.n_samples.0 < SILENCE_MIN || !sound_silent(evidence).is_empty() {
         return Vec::new();
     }
     vec![Hit::new(format!(
         "no speech was found in {:.0} s of sound; listen to it, then test the microphone with `zonecall setup`",
-        seconds(exam.n_samples)
+        exam.n_samples.seconds()
     ))]
 }
 

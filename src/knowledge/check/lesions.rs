@@ -49,14 +49,15 @@ pub(super) fn without_score(evidence: &Evidence) -> Vec<Hit> {
     for call in lesions(evidence) {
         let Act::Finding(found) = &call.act else { continue };
         let lists = [&measuring.lesions_with_area, &measuring.lesions_without_edge];
-        let place = (&call.context.limb, &call.context.zone, &call.context.structure);
+        let place = (&call.context.place.limb, &call.context.place.zone, &call.context.place.structure);
         if !lists.iter().any(|list| list.contains(&found.term)) || !seen.insert(place) {
             continue;
         }
         let scored = |term: &&String| {
             evidence.exam.standing_calls().any(|other| {
                 matches!(&other.act, Act::Value(value) if value.term == **term)
-                    && (&other.context.limb, &other.context.zone, &other.context.structure) == place
+                    && (&other.context.place.limb, &other.context.place.zone, &other.context.place.structure)
+                        == place
             })
         };
         let missing: Vec<&str> =
@@ -74,8 +75,8 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
     let said = lesions(evidence).filter_map(|call| {
         let Act::Finding(found) = &call.act else { return None };
         let context = &call.context;
-        let strand = context.structure.as_ref().map(|code| whole_of(evidence.protocols, code));
-        let place: LesionPlace = (context.limb.as_ref(), context.zone.as_ref(), strand);
+        let strand = context.place.structure.as_ref().map(|code| whole_of(evidence.protocols, code));
+        let place: LesionPlace = (context.place.limb.as_ref(), context.place.zone.as_ref(), strand);
         measuring.has_extent(&found.term).then_some((place, Some(call)))
     });
     let sized = evidence.measures.iter().filter_map(|row| {
@@ -122,7 +123,7 @@ fn whole_of<'a>(protocols: &'a Protocols, code: &'a StructureCode) -> &'a Struct
 pub(super) fn score_without_view(evidence: &Evidence) -> Vec<Hit> {
     let scores = &evidence.protocols.measuring.terms.scores;
     let mut hits = Vec::new();
-    for call in evidence.exam.standing_calls().filter(|call| call.context.plane.is_none()) {
+    for call in evidence.exam.standing_calls().filter(|call| call.context.place.plane.is_none()) {
         if matches!(&call.act, Act::Value(value) if scores.contains(&value.term)) {
             hits.push(Hit::call(call, format!("`{}` was said with no plane set", call.call.words)));
         }
@@ -155,9 +156,9 @@ fn by_hand<'a>(evidence: &Evidence<'a>, call: &LoggedCall, value: &Value) -> Opt
     let context = &call.context;
     let here = |entered: &&Entered| {
         entered.term == value.term
-            && context.limb.as_ref() == Some(&entered.limb)
-            && context.zone.as_ref() == Some(&entered.zone)
-            && context.structure.as_ref() == Some(&entered.structure)
+            && context.place.limb.as_ref() == Some(&entered.limb)
+            && context.place.zone.as_ref() == Some(&entered.zone)
+            && context.place.structure.as_ref() == Some(&entered.structure)
     };
     evidence.exam.entries.iter().map(|entry| &entry.entered).rfind(here)
 }
@@ -170,7 +171,7 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
         let Act::Value(value) = &call.act else { continue };
         // What has no place is in no other's way: another rule asks about it.
         let context = &call.context;
-        if context.limb.is_none() || context.zone.is_none() || context.structure.is_none() {
+        if context.place.limb.is_none() || context.place.zone.is_none() || context.place.structure.is_none() {
             continue;
         }
         match said.iter_mut().find(|known| known[0].1.term == value.term && same_part(known[0].0, call)) {
@@ -184,13 +185,13 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
     };
     let hit = |said: &Vec<(&LoggedCall, &Value)>| {
         let (last, value) = said.last()?;
-        let planes: BTreeSet<_> = said.iter().map(|(call, _)| &call.context.plane).collect();
+        let planes: BTreeSet<_> = said.iter().map(|(call, _)| &call.context.place.plane).collect();
         let shown = |(call, value): &(&LoggedCall, &Value)| {
-            let plane = call.context.plane.as_deref().filter(|_| planes.len() > 1);
+            let plane = call.context.place.plane.as_deref().filter(|_| planes.len() > 1);
             let plane = plane.map(|plane| format!(" in plane {plane}")).unwrap_or_default();
             format!("{}{plane} (call {})", amount_text(&value.amount), call.seq)
         };
-        let part = place::Place { plane: None, ..place::Place::from(&last.context) };
+        let part = place::Place { plane: None, ..last.context.place.clone() };
         let shown: Vec<String> = said.iter().map(shown).collect();
         let message = format!(
             "{} of {} was said as {}: the last one is used; withdraw the wrong one in `zonecall review`",
@@ -204,7 +205,7 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
 }
 
 fn same_part(one: &LoggedCall, other: &LoggedCall) -> bool {
-    let part = |call: &LoggedCall| place::Place { plane: None, ..place::Place::from(&call.context) };
+    let part = |call: &LoggedCall| place::Place { plane: None, ..call.context.place.clone() };
     part(one) == part(other)
 }
 

@@ -45,7 +45,7 @@ pub(super) fn without_place(evidence: &Evidence) -> Vec<Hit> {
 
 pub(super) fn wrong_plane(evidence: &Evidence) -> Vec<Hit> {
     known(evidence, |call, value, kind| {
-        let plane = call.context.plane.as_ref();
+        let plane = call.context.place.plane.as_ref();
         if kind.planes.is_empty() || plane.is_some_and(|plane| kind.planes.contains(plane)) {
             return None;
         }

@@ -8,7 +8,6 @@
 use crate::code::StructureCode;
 use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
-use crate::exam::place::Place;
 use crate::exam::seq::Seq;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
@@ -94,7 +93,7 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
                     && named(frame.place.structure.as_ref())
             });
             let settled = evidence.exam.standing_calls().filter(here).any(|call| {
-                named(call.context.structure.as_ref()) && settles(&call.act, evidence.frames.is_empty())
+                named(call.context.place.structure.as_ref()) && settles(&call.act, evidence.frames.is_empty())
             });
             !still && !settled
         };
@@ -110,7 +109,7 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
 }
 
 fn is_here(call: &LoggedCall, row: &CoverageRow) -> bool {
-    call.context.limb.as_ref() == Some(&row.limb) && call.context.zone.as_ref() == Some(&row.zone)
+    call.context.place.limb.as_ref() == Some(&row.limb) && call.context.place.zone.as_ref() == Some(&row.zone)
 }
 
 /// A save call is enough only while there are no stills to look at.
@@ -158,11 +157,9 @@ pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
     let place_in_time = |seq: Seq| exam.calls.iter().position(|call| call.seq == seq);
     let mut hits = Vec::new();
     for call in exam.standing_calls().filter(|call| is(call, &Class::Quality)) {
-        let (place, here) = (Place::from(&call.context), place_in_time(call.seq));
+        let (place, here) = (call.context.place.clone(), place_in_time(call.seq));
         let saved = exam.standing_calls().any(|later| {
-            later.act == Act::Save
-                && place.same_view(&Place::from(&later.context))
-                && place_in_time(later.seq) > here
+            later.act == Act::Save && place.same_view(&later.context.place) && place_in_time(later.seq) > here
         });
         let still = evidence.frames.iter().any(|frame| {
             is_labelled(frame)

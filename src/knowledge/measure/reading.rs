@@ -304,7 +304,7 @@ fn spoken(call: &LoggedCall, stance: &Stance, protocols: &Protocols) -> Option<S
     Some(Statement {
         seq: call.seq,
         corrected_by: call.corrected_by.clone(),
-        place: (&call.context).into(),
+        place: call.context.place.clone(),
         what,
         how: How::Spoken,
         by: None,

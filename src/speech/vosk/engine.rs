@@ -230,6 +230,7 @@ fn sha256(folder: &Path) -> std::io::Result<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::Sample;
 
     #[test]
     fn a_rate_that_is_not_named_is_the_toolkits_default() {
@@ -240,11 +241,14 @@ mod tests {
 
     #[test]
     fn a_word_lies_in_its_utterance_whatever_the_library_counts() {
-        let utterance = Span { from: 100_000, to: 116_000 };
+        let utterance = Span { from: Sample(100_000), to: Sample(116_000) };
         let piece = |start_s, end_s| VoskWord { text: "x".to_owned(), start_s, end_s, confidence: 1.5 };
         let began = 32_000;
         let inside = word(piece(2.25, 2.5), began, utterance);
-        assert_eq!((inside.span, inside.confidence), (Span { from: 104_000, to: 108_000 }, 1.0));
+        assert_eq!(
+            (inside.span, inside.confidence),
+            (Span { from: Sample(104_000), to: Sample(108_000) }, 1.0)
+        );
         assert_eq!(word(piece(1.0, 9.0), began, utterance).span, utterance);
     }
 }

@@ -2,6 +2,7 @@
 
 use std::fs::File;
 
+use zonecall::clock::Sample;
 use zonecall::exam::event::{AudioFile, Event};
 use zonecall::exam::journal::Journal;
 
@@ -25,8 +26,15 @@ fn folder() -> tempfile::TempDir {
     let samples: Vec<i16> = (0..12 * 16_000).map(|idx| (idx % 1000) as i16).collect();
     keeper.write(&samples).unwrap();
     keeper.finalise().unwrap();
-    let audio = AudioFile { file: "audio/0001.wav".to_owned(), first_sample: 0, source: "test".to_owned() };
-    Journal::open(folder.path()).unwrap().append(header().started_at, 0, &Event::Audio(audio)).unwrap();
+    let audio = AudioFile {
+        file: "audio/0001.wav".to_owned(),
+        first_sample: Sample::FIRST,
+        source: "test".to_owned(),
+    };
+    Journal::open(folder.path())
+        .unwrap()
+        .append(header().started_at, Sample::FIRST, &Event::Audio(audio))
+        .unwrap();
     folder
 }
 

@@ -11,6 +11,7 @@ use dicom_dictionary_std::{tags, uids};
 use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
 use serde_json::Value;
 
+use zonecall::clock::Sample;
 use zonecall::exam::call::Amount;
 use zonecall::exam::event::{Entered, Event};
 use zonecall::exam::journal::Journal;
@@ -75,7 +76,9 @@ pub(super) fn folder_of(pair: &[&str], change: impl Fn(usize, &mut InMemDicomObj
     let change = Change::Clock { offset_s: 0.0 };
     let review = Review { by: "Ada".to_owned(), why: String::new(), was: String::new(), change };
     let mut journal = Journal::open(folder.path()).unwrap();
-    journal.append(header().started_at + Duration::seconds(60), 0, &Event::Review(Box::new(review))).unwrap();
+    journal
+        .append(header().started_at + Duration::seconds(60), Sample::FIRST, &Event::Review(Box::new(review)))
+        .unwrap();
     drop(journal);
     let paired = zonecall(&[&["pair", path, "--frames", frames.to_str().unwrap()], pair].concat());
     assert_eq!(paired.status.code(), Some(0), "{}", said_of(&paired));
@@ -122,7 +125,7 @@ pub(super) fn enter(folder: &Path) {
         ends_px: None,
         outline: Some(Outline::Polygon { points_px: TRACED.to_vec() }),
     };
-    journal.append(at, 0, &Event::Entered(Box::new(traced.clone()))).unwrap();
+    journal.append(at, Sample::FIRST, &Event::Entered(Box::new(traced.clone()))).unwrap();
     let typed = Entered {
         zone: "3A".into(),
         structure: "DDFT".into(),
@@ -132,7 +135,7 @@ pub(super) fn enter(folder: &Path) {
         outline: None,
         ..traced
     };
-    journal.append(at, 0, &Event::Entered(Box::new(typed))).unwrap();
+    journal.append(at, Sample::FIRST, &Event::Entered(Box::new(typed))).unwrap();
 }
 
 pub(super) fn sign(folder: &Path) {
@@ -153,7 +156,7 @@ pub(super) fn sign(folder: &Path) {
         files: Vec::new(),
     };
     let signed = Signed::new(signable, &key);
-    journal.append(at, 0, &Event::Signed(Box::new(signed))).unwrap();
+    journal.append(at, Sample::FIRST, &Event::Signed(Box::new(signed))).unwrap();
 }
 
 fn sha256(bytes: &[u8]) -> String {

@@ -3,6 +3,7 @@
 use std::io::{Read, Write};
 
 use chrono::Utc;
+use zonecall::clock::Sample;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal::Journal;
 
@@ -228,7 +229,7 @@ fn lost_sound_and_the_clock_stand_on_the_line_and_are_reached_by_key() {
     run(async {
         let folder = exam();
         let lost = Event::AudioLost { samples: 32_000 };
-        Journal::open(folder.path()).unwrap().append(Utc::now(), 16_000, &lost).unwrap();
+        Journal::open(folder.path()).unwrap().append(Utc::now(), Sample(16_000), &lost).unwrap();
         let desk = Opened::of(folder, "Robin", &[]).await;
         let Opened { page, .. } = &desk;
         page.run("document.querySelector('#strip').scrollLeft = 0").await;

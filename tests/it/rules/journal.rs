@@ -1,6 +1,6 @@
 //! Rules about the journal, the kept audio and what was not understood.
 
-use zonecall::clock::Span;
+use zonecall::clock::{Sample, Span};
 use zonecall::exam::breaks::{Break, Source};
 use zonecall::exam::fold::{FileChange, Gap, OtherRecord, SoundFault};
 use zonecall::exam::seq::Seq;
@@ -22,7 +22,8 @@ pub(crate) const CASES: &[Cases] = &[
         let jumped = |kind, by_ms| {
             fine().but(|case| {
                 let at = case.exam.header.started_at;
-                case.exam.timeline.jumps = vec![ClockJump { seq: Seq(9), sample: 960_000, at, by_ms, kind }];
+                case.exam.timeline.jumps =
+                    vec![ClockJump { seq: Seq(9), sample: Sample(960_000), at, by_ms, kind }];
             })
         };
         rule.fires("went +3600.0 s off 60.0 s into the exam", &jumped(JumpKind::Wall, 3_600_000));
@@ -46,20 +47,20 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&fine());
     }),
     ("audio-lost", |rule| {
-        let lost = |samples| fine().but(|case| case.exam.gaps.push(Gap { at: 32_000, samples }));
+        let lost = |samples| fine().but(|case| case.exam.gaps.push(Gap { at: Sample(32_000), samples }));
         rule.fires("0.50 s of sound were lost 2.0 s into the exam", &lost(8000));
         rule.fires("an unknown length of sound", &lost(0));
         rule.silent(&fine());
     }),
     ("sound-cut-short", |rule| {
         let file = "audio/0001.wav".to_owned();
-        let short = SoundFault::Short { file: file.clone(), lacks: 48_000, from: 160_000 };
+        let short = SoundFault::Short { file: file.clone(), lacks: 48_000, from: Sample(160_000) };
         rule.fires("lacks its last 3.0 s, from 10.0 s into the exam", &sound(vec![short]));
         rule.fires(
             "cannot be read: gone",
             &sound(vec![SoundFault::Unreadable { file, why: "gone".to_owned() }]),
         );
-        rule.silent(&sound(vec![SoundFault::Silent(Span { from: 0, to: 400_000 })]));
+        rule.silent(&sound(vec![SoundFault::Silent(Span { from: Sample::FIRST, to: Sample(400_000) })]));
         rule.silent(&fine());
     }),
     ("not-closed", |rule| {
@@ -89,17 +90,17 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("sound-silent", |rule| {
         let two = [(160_000, 640_000), (800_000, 1_200_000)]
-            .map(|(from, to)| SoundFault::Silent(Span { from, to }));
+            .map(|(from, to)| SoundFault::Silent(Span { from: Sample(from), to: Sample(to) }));
         rule.fires("55 s of the sound are all zeros, from 10.0 s", &sound(two.to_vec()));
         rule.silent(&fine());
     }),
     ("nothing-heard", |rule| {
-        let dumb = |n_samples| said(&[]).but(|case| case.exam.n_samples = n_samples);
+        let dumb = |n_samples| said(&[]).but(|case| case.exam.n_samples = Sample(n_samples));
         rule.fires("no speech was found in 45 s of sound", &dumb(720_000));
         rule.silent(&dumb(160_000));
-        rule.silent(&fine().but(|case| case.exam.n_samples = 720_000));
+        rule.silent(&fine().but(|case| case.exam.n_samples = Sample(720_000)));
         // One thing is told once.
-        let zeros = SoundFault::Silent(Span { from: 0, to: 720_000 });
+        let zeros = SoundFault::Silent(Span { from: Sample::FIRST, to: Sample(720_000) });
         rule.silent(&dumb(720_000).but(|case| case.exam.sound = vec![zeros]));
     }),
     ("too-quiet", |rule| {
@@ -127,7 +128,7 @@ fn recording() -> Source {
 fn broken(source: Source, why: &str, gone_on: bool) -> Case {
     fine().but(|case| {
         let (at, why) = (case.exam.header.started_at, Some(why.to_owned().into()));
-        case.exam.breaks = vec![Break { at, sample: 160_000, why, source, gone_on }];
+        case.exam.breaks = vec![Break { at, sample: Sample(160_000), why, source, gone_on }];
     })
 }
 
