@@ -1,6 +1,8 @@
 """Takes the picture of a page in Chromium without a window, through the WebDriver standard (W3C).
 
-Usage: page_picture.py ADDRESS WIDTH HEIGHT FILE [SECONDS]
+Usage: page_picture.py ADDRESS WIDTH HEIGHT FILE [SECONDS [KEYS]]
+
+WIDTH and HEIGHT are those of the page; KEYS are typed, one after the other, once it has settled.
 """
 
 import base64
@@ -29,9 +31,16 @@ def main() -> None:
         options = {"args": ["--headless=new", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--force-device-scale-factor=1"]}
         wanted = {"capabilities": {"alwaysMatch": {"goog:chromeOptions": options}}}
         session = f"/session/{ask(base, '/session', wanted)['sessionId']}"
-        ask(base, f"{session}/window/rect", {"width": int(width), "height": int(height)})
+        edges = "return [outerWidth - innerWidth, outerHeight - innerHeight]"
+        across, down = ask(base, f"{session}/execute/sync", {"script": edges, "args": []})
+        ask(base, f"{session}/window/rect", {"width": int(width) + across, "height": int(height) + down})
         ask(base, f"{session}/url", {"url": address})
-        time.sleep(float(rest[0]) if rest else 2.0)
+        settle = float(rest[0]) if rest else 2.0
+        time.sleep(settle)
+        for key in rest[1] if len(rest) > 1 else "":
+            strokes = [{"type": "keyDown", "value": key}, {"type": "keyUp", "value": key}]
+            ask(base, f"{session}/actions", {"actions": [{"type": "key", "id": "keys", "actions": strokes}]})
+            time.sleep(settle / 4)
         picture = ask(base, f"{session}/screenshot", method="GET")
         with open(file, "wb") as out:
             out.write(base64.b64decode(picture))

@@ -134,7 +134,7 @@ impl Anchor {
     }
 }
 
-/// Ties a running stream to the clocks: of all readings of a minute the one with the least delay counts.
+/// Ties a running stream to the clocks: of all readings in a minute the one with the least delay is used.
 ///
 /// Sound comes in lumps, so a reading can be late but never early; the least late one is the truest.
 #[derive(Debug, Clone)]

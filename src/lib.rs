@@ -3,7 +3,7 @@
 //! Two chains meet in the journal.
 //! At the horse: `speech` (audio -> utterances -> words) -> `exam` (words -> calls -> journal).
 //! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `report`;
-//! `exchange` gives it to other systems; `review` shows all of it to a person and takes back what they put right, as events.
+//! `exchange` gives it to other systems; `review` shows all of it to a person and writes what they correct as events.
 //! `session` is what the program answers while it listens; `evaluation` puts its ears to the test.
 //! A folder uses only folders that stand above it here.
 //!

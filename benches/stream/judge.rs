@@ -10,7 +10,7 @@ use zonecall::evaluation::judge::acts;
 use zonecall::evaluation::truth::SpokenStretch;
 use zonecall::exam::call::{Act, View};
 use zonecall::exam::event::{Event, Outcome};
-use zonecall::exam::parse::told;
+use zonecall::exam::parse::unit_as_said;
 use zonecall::exam::seq::Seq;
 use zonecall::language::pack::Language;
 use zonecall::protocol::Protocols;
@@ -50,7 +50,7 @@ pub struct Judged {
 /// What an act does, in parts.
 fn parts(act: Act, corrects: bool) -> Vec<String> {
     let said = |text: String| if corrects { format!("corrected {text}") } else { text };
-    match told(act) {
+    match unit_as_said(act) {
         Act::View(view) => {
             let View { limb, zone, level_cm, level_from, to_zone, place, plane, offset, structure, step } =
                 view;
@@ -69,7 +69,7 @@ fn parts(act: Act, corrects: bool) -> Vec<String> {
                 fields.into_iter().filter_map(|(name, value)| Some(said(format!("{name} {}", value?))));
             fields.chain(level_cm.map(|level| said(format!("level {level}")))).collect()
         }
-        // Read back and told, nothing more.
+        // Read back and shown, nothing more.
         other => vec![said(format!("{other:?}"))],
     }
 }
@@ -200,7 +200,7 @@ fn meet(a: Span, b: Span) -> bool {
     a.to.min(b.to) > a.from.max(b.from) + 800
 }
 
-/// What is in both, as pairs of places: the order does not count, for a view heard in two parts is told in another one.
+/// What is in both, as pairs of places: the order does not count, for a view heard in two parts is reported in another one.
 fn common(wanted: &[(usize, String)], acted: &[&String]) -> Vec<(usize, usize)> {
     let mut free: Vec<bool> = vec![true; acted.len()];
     let mut pairs = Vec::new();

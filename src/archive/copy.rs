@@ -32,9 +32,9 @@ impl Archive {
         let looked = async {
             let mut problems = Vec::new();
             if !self.is_server {
-                let told: Vec<(String,)> =
+                let found: Vec<(String,)> =
                     sqlx::query_as("PRAGMA integrity_check").fetch_all(&self.pool).await?;
-                let words = told.into_iter().map(|(words,)| words).filter(|words| words != "ok");
+                let words = found.into_iter().map(|(words,)| words).filter(|words| words != "ok");
                 problems.extend(words.map(|words| format!("the file is damaged: {words}")));
             }
             let exams: Vec<(String, String)> =

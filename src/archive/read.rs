@@ -1,7 +1,7 @@
 //! Reads the archive: all exams of a horse, and exams by what was seen.
 //!
 //! Takes: a horse, or what is wanted.
-//! Gives: exams in the order of time, each by the version that counts.
+//! Gives: exams in the order of time, each by the version in use.
 //! Never: changes anything.
 //! Tested in: `tests/it/archive.rs`.
 

@@ -31,9 +31,9 @@ pub struct Filed<'a> {
 pub enum Filing {
     /// It was not there.
     New,
-    /// It is longer than the version that was there; that one is kept beside it.
+    /// It is longer than the version that was there, which is kept as well.
     Longer,
-    /// A longer version was there and goes on counting; this one is kept beside it.
+    /// A longer version was there and stays in use; this one is kept as well.
     Shorter,
     /// Just this version was there.
     Known,
@@ -117,7 +117,7 @@ async fn put_version(tx: &mut Transaction<'_, Any>, filed: &Filed<'_>, lines: i6
     Ok(())
 }
 
-/// What was seen is searched in the version that counts only.
+/// Only the version in use is searched for what was seen.
 async fn put_seen(tx: &mut Transaction<'_, Any>, record: &Record) -> sqlx::Result<()> {
     sqlx::query("DELETE FROM seen WHERE exam_id = $1")
         .bind(record.exam.id.clone())

@@ -84,7 +84,7 @@ struct Tried {
     took_s: f64,
     /// From the end of speech to the line in the journal, for each utterance that holds a line of the truth.
     waits_s: Vec<f64>,
-    /// Most memory of the process, where the system tells.
+    /// Most memory of the process, where the system reports it.
     peak_bytes: Option<u64>,
 }
 
@@ -273,7 +273,7 @@ fn peak_bytes() -> Option<u64> {
     Some(1024 * kib.split_whitespace().next()?.parse::<u64>().ok()?)
 }
 
-/// What the table tells of an engine: the heading and the cell of each column.
+/// What the table says of an engine: the heading and the cell of each column.
 #[allow(clippy::cast_precision_loss)] // far below 2^53
 fn columns(one: &Tried) -> Vec<(&'static str, String)> {
     let c = &one.counts;

@@ -102,7 +102,7 @@ fn sphinx(_: &WhichEar, _: &EngineLanguage) -> Result<Box<dyn Recogniser>, Engin
     Err(EngineError::LeftOut { ear: "sphinx" })
 }
 
-/// Loads `ear` with the grammar, to tell whether it can listen.
+/// Loads `ear` with the grammar, to find out whether it can listen.
 pub(super) fn tried(
     ear: EarChoice,
     args: &WhichEar,

@@ -99,7 +99,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
          a head from this release",
         parts.head.display()
     );
-    // What counts now is what a new voice must be better than.
+    // A new voice must be better than the one in use.
     voices::bend(&mut ear, &person);
     let (learn, judge) = match &args.audio {
         Some(path) => from_recording(path, &script.learn, &script.judge)?,
@@ -123,7 +123,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
     }
     let otherwise = heard_otherwise(&mut ear, learn.iter().chain(&judge), &spoken, &protocols)?;
     let enrolled = learned(&mut ear, &person, &learn, &judge, &spoken, &protocols)?;
-    tell(&enrolled, judge.len())?;
+    report(&enrolled, judge.len())?;
     if enrolled.after.is_better_than(enrolled.before) {
         let path = voices::keep(&enrolled)?;
         say(&format!(
@@ -206,7 +206,7 @@ fn tell_otherwise(found: &[(&str, String)]) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn tell(enrolled: &Enrolled, n: usize) -> anyhow::Result<()> {
+fn report(enrolled: &Enrolled, n: usize) -> anyhow::Result<()> {
     say(&format!("Of {n} phrases that were not used for learning:"))?;
     for (when, heard) in [("before", enrolled.before), ("after", enrolled.after)] {
         say(&format!(

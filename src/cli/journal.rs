@@ -90,7 +90,7 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
     Ok(if is_clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
-/// What the journal's own chain does not tell: an empty journal, other files, another record.
+/// What the journal's own chain does not show: an empty journal, other files, another record.
 fn verify(args: &JournalArgs, lines: &Lines) -> anyhow::Result<Vec<String>> {
     if lines.events.is_empty() {
         return Ok(vec!["the journal holds no line that can be read; put back a copy".to_owned()]);

@@ -221,7 +221,7 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let person = header.person.clone();
     let spoken = SpokenLanguage::read(args.grammar.as_deref(), header.schemes, &protocols)?;
     let mut settings = Settings::read()?;
-    // The exam's own scanner counts before the one in the settings.
+    // The exam's own scanner takes precedence over the one in the settings.
     if let Some(RememberedScanner { watch, export_delay_s }) = RememberedScanner::of(folder.path()) {
         (settings.watch, settings.export_delay_s) = (Some(watch), Some(export_delay_s));
     }

@@ -30,7 +30,7 @@ const AE_CHARS_MAX: usize = 16;
     zonecall receive --into frames --bind 0.0.0.0 --from SCANNER --address 192.168.1.20\n\n\
     It serves until Ctrl-C. Exit codes: 0 stopped, 1 something was refused, 2 an error.")]
 pub(crate) struct ReceiveArgs {
-    /// The folder that stills go into; `received.jsonl` in it tells what came, from whom and when.
+    /// The folder that stills go into; `received.jsonl` in it lists what came, from whom and when.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: PathBuf,
     /// Address to listen on: only this machine, unless you name another; `0.0.0.0` is all of its addresses.

@@ -24,7 +24,7 @@ pub(crate) struct PhrasesArgs {
 pub(crate) fn phrases(args: &PhrasesArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
     let spoken = args.language.read(&protocols)?;
-    // More is heard than is meant to be said: zones of other schemes, so that they can be told apart.
+    // More is heard than is meant to be said: zones of other schemes, so that they can be distinguished.
     let own = spoken.pack.for_zones(&protocols.zones_by_limb(&spoken.schemes));
     let sections = headings(&own.grammar).into_iter().map(|heading| Section {
         heading: heading.title,

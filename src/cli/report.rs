@@ -102,8 +102,8 @@ fn printed(_: &ReportArgs, _: &ReportInput) -> anyhow::Result<Vec<u8>> {
 fn printed(args: &ReportArgs, input: &ReportInput) -> anyhow::Result<Vec<u8>> {
     use report::print::{Audience, PageSize, pdf};
     let reader = if args.reader == ReportReader::Owner { Audience::Owner } else { Audience::Vet };
-    let sheet = if args.paper == PaperSize::Letter { PageSize::Letter } else { PageSize::A4 };
-    let printed = pdf(input, reader, sheet)?;
+    let page_size = if args.paper == PaperSize::Letter { PageSize::Letter } else { PageSize::A4 };
+    let printed = pdf(input, reader, page_size)?;
     if !printed.without_font.is_empty() {
         let letters: String = printed.without_font.iter().collect();
         eprintln!(

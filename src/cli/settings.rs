@@ -1,4 +1,4 @@
-//! How `listen` is set: one commented file that `setup` writes; an option on the command line counts before it.
+//! How `listen` is set: one commented file that `setup` writes; an option on the command line overrides it.
 //!
 //! Takes: `zonecall.toml`.
 //! Gives: `Settings`, and the file's text.

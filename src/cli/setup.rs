@@ -1,4 +1,4 @@
-//! `zonecall setup`: tries the microphone with the person who will speak, tells how it is, and writes the settings.
+//! `zonecall setup`: tries the microphone with the person who will speak, reports on it, and writes the settings.
 //!
 //! Takes: quiet, then ten phrases, as it asks for them.
 //! Gives: noise, level, clipping, echo and phrases understood, a verdict in plain words, and `zonecall.toml`.
@@ -134,8 +134,8 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
     let mut capture = open(args.device.as_deref().or(settings.device.as_deref()))?.capture;
     say(&format!("microphone: {}", capture.describe()))?;
     say(&format!("Please be quiet for {QUIET_S} seconds."))?;
-    let mut trial = MicrophoneTest { noise_dbfs: noise_dbfs(&mut capture)?, ..MicrophoneTest::default() };
-    say(&format!("background noise: {:.0} dB of full scale", trial.noise_dbfs))?;
+    let mut test = MicrophoneTest { noise_dbfs: noise_dbfs(&mut capture)?, ..MicrophoneTest::default() };
+    say(&format!("background noise: {:.0} dB of full scale", test.noise_dbfs))?;
     if args.earpiece {
         settings.earpiece = Some(is_earpiece(&mut capture)?);
     }
@@ -144,7 +144,7 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
     let mut utterances = Vec::new();
     let mut late = None;
     for phrase in &spoken.pack.trial {
-        trial.phrases += 1;
+        test.phrases += 1;
         loop {
             say(&format!("Say:  {phrase}"))?;
             let Some(segment) = utterance(&mut capture)? else {
@@ -157,23 +157,23 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
             let is = |phrase: &str| !utterance.rejected && key(&heard) == key(phrase);
             let reply = reply(is(phrase), late.as_ref().is_some_and(|late| is(late.phrase)));
             say(&format!("      {}: {heard} ({:.0} dB)", reply.in_words(), segment.level_dbfs))?;
-            trial.levels_dbfs.push(segment.level_dbfs);
-            trial.clipped = trial.clipped.max(segment.clipped);
+            test.levels_dbfs.push(segment.level_dbfs);
+            test.clipped = test.clipped.max(segment.clipped);
             utterances.push(segment.samples);
             let before = late.take();
             match reply {
-                Reply::Right => trial.right += 1,
+                Reply::Right => test.right += 1,
                 Reply::Other => late = Some(Late { phrase, counts: false }),
                 Reply::Late => {
-                    trial.right += usize::from(before.is_some_and(|late| late.counts));
+                    test.right += usize::from(before.is_some_and(|late| late.counts));
                     continue;
                 }
             }
             break;
         }
     }
-    trial.echo_s = reverberation_s(utterances.iter().map(Vec::as_slice));
-    let (lines, is_good) = trial.verdict();
+    test.echo_s = reverberation_s(utterances.iter().map(Vec::as_slice));
+    let (lines, is_good) = test.verdict();
     lines.iter().try_for_each(|line| say(line))?;
     settings.device = args.device.clone().or(settings.device);
     settings.person = args.person.clone().or(settings.person);
@@ -312,8 +312,8 @@ pub(super) fn say(text: &str) -> anyhow::Result<()> {
 mod tests {
     use super::*;
 
-    fn verdict(trial: &MicrophoneTest) -> (String, bool) {
-        let (lines, is_good) = trial.verdict();
+    fn verdict(test: &MicrophoneTest) -> (String, bool) {
+        let (lines, is_good) = test.verdict();
         (lines.join("\n"), is_good)
     }
 

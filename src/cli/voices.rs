@@ -148,7 +148,7 @@ pub(super) fn keep(enrolled: &Enrolled) -> anyhow::Result<PathBuf> {
     Ok(path)
 }
 
-/// Takes the last enrolling back; tells what counts now.
+/// Takes the last enrolling back; says what is used now.
 pub(super) fn undo(person: &str) -> anyhow::Result<&'static str> {
     let path = place(person)?;
     anyhow::ensure!(

@@ -2,7 +2,7 @@
 //!
 //! Takes: what was said and what was heard, each in stretches of time with their words and calls.
 //! Gives: `EvaluationCounts`, and the `Difference`s behind them.
-//! Never: hears; a call counts as right only if all of it is, the place in force included.
+//! Never: hears; a call is right only if all of it is, the current place included.
 //! Tested in: here, and in `tests/it/compare.rs` with real engines.
 
 use std::ops::Range;
@@ -13,27 +13,27 @@ use crate::clock::Span;
 use crate::evaluation::words::{Spelling, wrong};
 use crate::exam::call::Act;
 use crate::exam::context::Context;
-use crate::exam::parse::told;
+use crate::exam::parse::unit_as_said;
 use crate::exam::place::Place;
 
 /// What a call means where it was said.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Meant {
-    /// What it does; a move is told by the place it leads to, so that a place said twice is no error.
+    /// What it does; a move is known by the place it leads to, so that a place said twice is no error.
     act: Option<Act>,
     corrects: bool,
-    /// Limb, zone, plane and structure in force, where the call belongs to a place.
+    /// The current limb, zone, plane and structure, where the call belongs to a place.
     place: Option<Place>,
 }
 
 impl Meant {
-    /// The call `act` with what is in force just after it.
+    /// The call `act` with what is current just after it.
     #[must_use]
     pub fn new(act: &Act, corrects: bool, context: &Context) -> Self {
         let moves = matches!(act, Act::View(_));
         let placed = moves || matches!(act, Act::Finding(_) | Act::Value(_) | Act::Save);
         Self {
-            act: (!moves).then(|| told(act.clone())),
+            act: (!moves).then(|| unit_as_said(act.clone())),
             corrects,
             place: placed.then(|| context.place.clone()),
         }

@@ -1,13 +1,13 @@
 //! How what an ear made of an utterance is judged: by meaning, never by the look of the words.
 //!
 //! Takes: the words that were said, and an `Utterance`.
-//! Gives: a `Fate`, and the place of the right reading among those that the ear told.
+//! Gives: a `Fate`, and the place of the right reading among those that the ear gave.
 //! Never: lets an utterance count as right unless every call in it is exactly right.
 //! Tested in: `tests/it/evaluation.rs`.
 
 use crate::clock::Span;
 use crate::exam::call::Act;
-use crate::exam::parse::{parse, told};
+use crate::exam::parse::{parse, unit_as_said};
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::speech::utterance::{Utterance, Word};
@@ -33,7 +33,7 @@ pub enum Fate {
 #[must_use]
 pub fn acts(words: &str, language: &Language, protocols: &Protocols) -> Option<Vec<(Act, bool)>> {
     let parsed = parse(&said(words, Span::default()), language, protocols);
-    let calls = parsed.calls.into_iter().map(|call| (told(call.act), call.corrects));
+    let calls = parsed.calls.into_iter().map(|call| (unit_as_said(call.act), call.corrects));
     parsed.problems.is_empty().then(|| calls.collect())
 }
 

@@ -8,7 +8,7 @@
 use std::collections::HashMap;
 use std::path::Path;
 
-/// One spelling for all words that sound the same ("fore", "four"; "fiber", "fibre"): no ear can tell them apart.
+/// One spelling for all words that sound the same ("fore", "four"; "fiber", "fibre"): no ear can distinguish them.
 #[derive(Debug, Clone, Default)]
 pub struct Spelling(HashMap<String, String>);
 

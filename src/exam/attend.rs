@@ -75,7 +75,7 @@ impl Attention {
         }
     }
 
-    /// True when the utterance before was only "correction": calls in this one put right. That counts once.
+    /// True when the utterance before was only "correction": calls in this one correct earlier ones. That counts once.
     pub fn corrects(&mut self, utterance: &Utterance) -> bool {
         let waiting = self.correction_until.take();
         waiting.is_some_and(|until| within(until, utterance.span.from, CORRECTION_WAIT_S))

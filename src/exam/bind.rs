@@ -142,7 +142,7 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         if shared.is_empty() {
             return Err(which());
         }
-        // Each finding carries its structure itself: said in one utterance, they cannot be told apart by their time.
+        // Each finding carries its structure itself: said in one utterance, their time does not distinguish them.
         for said in &row {
             let structure = only_structure(&said.call.act).unwrap_or_default();
             for phrase in &shared {

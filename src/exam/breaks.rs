@@ -2,7 +2,7 @@
 //!
 //! Takes: the journal's events in order.
 //! Gives: every break, whether the exam went on after it, and what it was heard from.
-//! Never: tells a break by what was said; only `closed`, `resumed` and `audio` lines count.
+//! Never: infers a break from what was said; only `closed`, `resumed` and `audio` lines count.
 //! Tested in: `tests/it/fold.rs`, `tests/it/rules/journal.rs`.
 
 use chrono::{DateTime, Utc};

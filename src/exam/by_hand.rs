@@ -91,7 +91,7 @@ fn added(seq: Seq, sample: Sample, act: Act) -> LoggedCall {
     }
 }
 
-/// Corrects calls; a person's word counts before a spoken correction.
+/// Corrects calls; a person's change takes precedence over a spoken correction.
 pub(super) fn correct(exam: &mut Exam) {
     let Exam { calls, changes, .. } = exam;
     for (by, change) in standing(changes) {

@@ -33,13 +33,13 @@ pub struct Call {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Act {
-    /// Moves to a limb, zone, plane or structure; what is not named stays in force.
+    /// Moves to a limb, zone, plane or structure; what is not named stays current.
     View(View),
     /// Sets the machine, the stance, the probe or the skin.
     Setting(Setting),
-    /// Says what was seen at the place in force.
+    /// Says what was seen at the current place.
     Finding(Finding),
-    /// Says what was measured or scored at the place in force.
+    /// Says what was measured or scored at the current place.
     Value(Value),
     /// A still was saved at this moment.
     Save,
@@ -118,7 +118,7 @@ pub enum ViewStep {
     PreviousZone,
 }
 
-/// A setting: it stays in force until the same slot is set again.
+/// A setting: it stays current until the same slot is set again.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Setting {
     /// Which setting: `standoff`, `stance`, `imaging depth`, ...

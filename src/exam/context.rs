@@ -1,8 +1,8 @@
-//! What is in force at a moment of the exam.
+//! Where the exam is at a given moment: place and settings.
 //!
 //! Takes: calls, one after the other.
-//! Gives: `Context`: limb, zone, plane, structure and settings in force.
-//! Never: looks ahead or back; taking back and putting right are `fold`'s work.
+//! Gives: `Context`: the current limb, zone, plane, structure and settings.
+//! Never: looks ahead or back; take-backs and corrections are `fold`'s work.
 //! Tested in: here and `exam::fold`.
 
 use std::collections::BTreeMap;
@@ -13,7 +13,7 @@ use crate::code::ZoneCode;
 use crate::exam::call::{Act, Finding, Setting, Value, ValueSaid, View};
 use crate::exam::place::Place;
 
-/// Limb, zone, plane, structure and settings in force.
+/// The current limb, zone, plane, structure and settings.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Context {
     /// Limb, zone, plane and structure.

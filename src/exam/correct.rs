@@ -1,4 +1,4 @@
-//! Taking back and putting right, and what was in force after that.
+//! Take-backs and corrections, and the context after them.
 //!
 //! Takes: the logged calls in order.
 //! Gives: the same calls with withdrawals, corrections, contexts and problems filled in.

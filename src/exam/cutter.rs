@@ -55,7 +55,7 @@ pub struct UtteranceCutter {
 /// What cuts the stream.
 #[derive(Debug)]
 enum CutBy {
-    /// A detector of speech, for engines that cannot tell it from other sound.
+    /// A detector of speech, for engines that cannot separate it from other sound.
     Loudness(Box<Endpointer>),
     /// The engine itself.
     Engine(Stream),

@@ -347,7 +347,7 @@ fn is_none_refused(refused: &usize) -> bool {
     *refused == 0
 }
 
-/// A value that was typed or traced; the last one for a place and term counts, before any spoken one.
+/// A value that was typed or traced; the last one for a place and term is used, and replaces any spoken one.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Entered {
     /// Limb code.
@@ -386,7 +386,7 @@ pub struct Entered {
     pub outline: Option<Outline>,
 }
 
-/// A saved still, as its file tells it.
+/// A saved still, as its file describes it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Frame {
     /// SOP Instance UID, or `sha256:...` of the file where there is none.

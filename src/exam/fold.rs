@@ -167,7 +167,7 @@ impl Exam {
         self.is_signed = holds && self.damage.is_empty();
     }
 
-    /// A still found again lies elsewhere now. When it was saved stays as first told: copying changes file times.
+    /// A still found again lies elsewhere now. The time of saving stays as first read: copying changes file times.
     fn take_still(&mut self, found: &Frame) {
         let Some(known) = self.frames.iter_mut().find(|known| known.id == found.id) else {
             self.frames.push(found.clone());

@@ -238,7 +238,7 @@ impl Journal {
         let whole = self.file.metadata().map_err(io)?.len();
         let done = self.file.write_all(bytes).and_then(|()| self.file.sync_data());
         if done.is_err() {
-            // What a full disk took of it would run into the next line. Should this fail too, a torn line is told.
+            // What a full disk took of it would run into the next line. Should this fail too, a torn line is reported.
             let _ = self.file.set_len(whole);
         }
         done.map_err(io)

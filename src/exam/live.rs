@@ -33,7 +33,7 @@ pub struct LiveExam {
     /// What was wrong with the lines that were read.
     damage: Vec<(u64, Problem)>,
     next_seq: Seq,
-    /// The calls after taking back and correcting, before their zones are settled: what a change reaches back into.
+    /// The calls after take-backs and corrections, before their zones are settled: what a change reaches back into.
     said: Vec<LoggedCall>,
 }
 
@@ -98,7 +98,7 @@ impl LiveExam {
         })
     }
 
-    /// The last call takes effect; none where only the whole exam tells what it does.
+    /// The last call takes effect; none where only the whole exam shows what it does.
     ///
     /// Calls are said in the order of the journal and stand in the order of time: one that waited for an answer is written
     /// after the answer and stands before it.
@@ -150,7 +150,7 @@ impl LiveExam {
     }
 }
 
-/// The calls of these lines after taking back and correcting.
+/// The calls of these lines after take-backs and corrections.
 fn said(header: &Header, events: &[ExamEvent]) -> Vec<LoggedCall> {
     let mut exam = Exam::new(header.clone());
     events.iter().for_each(|line| exam.take(line));

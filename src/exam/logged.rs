@@ -94,7 +94,7 @@ pub struct Exam {
     pub audio: Vec<AudioFile>,
     /// When which sample was recorded.
     pub timeline: Timeline,
-    /// What is in force at the end.
+    /// What is current at the end.
     pub context: Context,
     /// When listening ended, and why; none while it goes on or after a crash.
     pub closed: Option<(DateTime<Utc>, CloseReason)>,
@@ -112,7 +112,7 @@ pub struct Exam {
     pub changed_files: Vec<FileChange>,
     /// The record that was signed is not the one that is made of the same lines today; none before somebody looked.
     pub other_record: Option<OtherRecord>,
-    /// What is wrong with the kept sound; the journal does not know, so nothing stands here before somebody looked.
+    /// What is wrong with the kept sound; the journal does not know, so this is empty until somebody has looked.
     pub sound: Vec<SoundFault>,
     /// Faults of the journal itself, with the line they are on.
     pub damage: Vec<(u64, Problem)>,
@@ -158,7 +158,7 @@ impl Exam {
     }
 }
 
-/// A call with what was in force.
+/// A call with the context after it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoggedCall {
     /// Its event in the journal.
@@ -171,9 +171,9 @@ pub struct LoggedCall {
     pub said_at: DateTime<Utc>,
     /// As heard.
     pub call: Call,
-    /// As it counts: `call.act`, or what a later correction made of it.
+    /// As it is used: `call.act`, or what a later correction made of it.
     pub act: Act,
-    /// What was in force just after it.
+    /// What was current just after it.
     pub context: Context,
     /// Taken back by the line with this number: a call, or a change by hand.
     pub withdrawn_by: Option<Seq>,
@@ -257,7 +257,7 @@ pub struct Note {
     pub seq: Seq,
     /// Its whole span in the audio.
     pub span: Span,
-    /// What was in force when it was spoken.
+    /// What was current when it was spoken.
     pub context: Context,
 }
 
@@ -324,7 +324,7 @@ impl Exam {
         }
     }
 
-    /// Calls that count: not taken back, and not carried by the call they correct.
+    /// Calls that are used: not taken back, and not carried by the call they correct.
     pub fn standing_calls(&self) -> impl Iterator<Item = &LoggedCall> {
         let carried: BTreeSet<Seq> =
             self.calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();

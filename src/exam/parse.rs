@@ -72,14 +72,15 @@ fn is_answer(parsed: &Parsed) -> bool {
 /// A text that is equal for words that mean the same, and the words themselves where they are no phrase.
 ///
 /// Fillers and optional words do not count, nor how a number is put ("point five", "nought point five") or whether a
-/// unit was said that would have been assumed. An engine tells rival meanings apart with it.
+/// unit was said that would have been assumed. An engine compares rival meanings with it.
 #[must_use]
 pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> String {
     let said = without_sound(words);
     let mut meanings: Vec<String> = Vec::new();
     for tags in language.exam.read(words) {
         let Parsed { calls, talk, correction_waits, problems } = calls_of(&tags, &said, protocols);
-        let acts: Vec<(Act, bool)> = calls.into_iter().map(|call| (told(call.act), call.corrects)).collect();
+        let acts: Vec<(Act, bool)> =
+            calls.into_iter().map(|call| (unit_as_said(call.act), call.corrects)).collect();
         meanings.push(format!("{acts:?} {talk} {correction_waits} {problems:?}"));
     }
     if meanings.is_empty() { words.join(" ") } else { meanings.join(" or ") }
@@ -99,7 +100,7 @@ pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Pr
     continuations.iter().all(|rest| meaning(&[words, rest].concat(), language, protocols) == meant)
 }
 
-/// Whether the words end in what people narrow in the same breath, with words that may begin a phrase as well: a level or a
+/// Whether the words end in what people narrow without a pause, with words that may begin a phrase as well: a level or a
 /// setting without its unit ("point five"), a lesion without a position ("central").
 fn may_be_narrowed(words: &[&str], language: &Language, protocols: &Protocols) -> bool {
     let last = |words: &[&str]| {
@@ -129,7 +130,7 @@ fn without_sound(words: &[&str]) -> Vec<Word> {
 
 /// The act as if its unit had been said: one that was assumed is as good.
 #[must_use]
-pub fn told(act: Act) -> Act {
+pub fn unit_as_said(act: Act) -> Act {
     match act {
         Act::Value(Value { term, amount, said }) => {
             Act::Value(Value { term, amount: Amount { unit_assumed: false, ..amount }, said })

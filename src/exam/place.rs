@@ -1,6 +1,6 @@
 //! A place in the horse: limb, zone, plane and structure, each known or not.
 //!
-//! Takes: what was in force, and the names in `Protocols`.
+//! Takes: codes of limb, zone, plane and structure, and the names in `Protocols`.
 //! Gives: `Place`, the one type that calls, stills and readings share, and its words.
 //! Never: a name of its own; a code that the protocols do not know is shown as it stands.
 //! Tested in: `tests/it/report.rs`.

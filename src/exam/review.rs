@@ -44,11 +44,11 @@ pub struct Review {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "change", rename_all = "snake_case")]
 pub enum Change {
-    /// The call counts as if this had been said; a move changes all that follows from it.
+    /// The call is treated as if this had been said; a move changes all that follows from it.
     Call {
         /// The call's line.
         seq: Seq,
-        /// What it counts as.
+        /// What it is treated as.
         act: Act,
     },
     /// This call alone was about another place; nothing after it moves.
@@ -70,7 +70,7 @@ pub enum Change {
         /// What it means.
         act: Act,
     },
-    /// The call counts as if it had been said at another moment.
+    /// The call is treated as if it had been said at another moment.
     Move {
         /// The call's line.
         seq: Seq,

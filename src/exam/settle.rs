@@ -15,7 +15,7 @@ use crate::exam::seq::Seq;
 use crate::language::closed_sets::Class;
 use crate::protocol::{Protocols, convert};
 
-/// Fills in what was in force after each call, and gives what is in force at the end.
+/// Fills in what was current after each call, and gives what is current at the end.
 pub(crate) fn set_in_force(calls: &mut [LoggedCall], header: &Header, protocols: &Protocols) -> Context {
     set_in_force_from(calls, Context::default(), header, protocols)
 }
@@ -47,7 +47,7 @@ pub(crate) fn set_in_force_from(
     context
 }
 
-/// It says something of a finding before it: only the whole exam tells which.
+/// It refers to an earlier finding: only the whole exam shows which.
 pub(crate) fn looks_back(act: &Act) -> bool {
     matches!(act, Act::Finding(finding) if finding.copied || finding.class == Class::Detail)
 }

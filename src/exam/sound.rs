@@ -2,7 +2,7 @@
 //!
 //! Takes: an exam folder and its `Exam`.
 //! Gives: the exam with the faults of its sound noted.
-//! Never: changes a file, or reads more of it than is needed to tell.
+//! Never: changes a file, or reads more of it than it needs.
 //! Tested in: `tests/it/journal.rs`, `tests/it/rules/journal.rs`.
 
 use std::path::Path;

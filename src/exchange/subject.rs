@@ -218,7 +218,7 @@ fn agree_with_exam(still: &Still, exam: &ExamInfo) -> Result<(), SubjectError> {
     Ok(())
 }
 
-/// Puts in what the list of the day told of the animal and the stills do not.
+/// Adds what the list of the day says of the animal and the stills do not.
 fn put_known(modules: &mut DataSet, exam: &ExamInfo) {
     let horse = &exam.horse;
     // A name that is not parted is an old form (PS3.5 6.2.1): the whole of it takes the first part.

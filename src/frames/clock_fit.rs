@@ -62,7 +62,7 @@ pub struct Candidate {
 /// What the fit gives.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Fit {
-    /// The best clock first, then those that explain about as much; empty where nothing can be told.
+    /// The best clock first, then those that explain about as much; empty where nothing is known.
     pub candidates: Vec<Candidate>,
     /// How sure it is that the first is right, 0 to 1.
     pub confidence: f64,
@@ -272,7 +272,7 @@ fn refine(
     within.then_some(Candidate { clock, spread_s, marks, score })
 }
 
-/// Drift and offset of these pairs; the drift is 0 where the pairs could not tell it from any other within the bounds.
+/// Drift and offset of these pairs; the drift is 0 where the pairs allow any other within the bounds.
 fn fitted(said: &[Said], saved: &[Saved], pairs: &[(usize, usize)]) -> Option<FittedLine> {
     let x: Vec<f64> = pairs.iter().map(|(call, _)| said[*call].at_s).collect();
     let y: Vec<f64> = pairs.iter().map(|(call, still)| saved[*still].at_s - said[*call].at_s).collect();

@@ -82,27 +82,27 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
             "ignore it if it is a report; otherwise export the still again",
         )
     })?;
-    let mut told = StillHeader { size_px: Some(size_px), ..StillHeader::default() };
-    told.id = text_of(&file, tags::SOP_INSTANCE_UID);
-    if told.id.is_none() {
-        told.problems.push(problem(
+    let mut header = StillHeader { size_px: Some(size_px), ..StillHeader::default() };
+    header.id = text_of(&file, tags::SOP_INSTANCE_UID);
+    if header.id.is_none() {
+        header.problems.push(problem(
             "no SOP Instance UID",
             "the file's hash is used as its identity; a copy in another format will not be recognised",
         ));
     }
-    told.patient = Patient::new(text_of(&file, tags::PATIENT_NAME), text_of(&file, tags::PATIENT_ID));
-    told.pixels_sha256 = pixels_sha256(path);
-    told.instance_number = int_of(&file, tags::INSTANCE_NUMBER);
-    date(&file, utc_offset_s, &mut told);
+    header.patient = Patient::new(text_of(&file, tags::PATIENT_NAME), text_of(&file, tags::PATIENT_ID));
+    header.pixels_sha256 = pixels_sha256(path);
+    header.instance_number = int_of(&file, tags::INSTANCE_NUMBER);
+    date(&file, utc_offset_s, &mut header);
     let count = int_of(&file, tags::NUMBER_OF_FRAMES).unwrap_or(1);
     if count > 1 {
-        told.problems.push(problem(
+        header.problems.push(problem(
             format!("holds {count} pictures, not one still"),
             "it is dated by the time of the whole loop; save a still as well",
         ));
     }
-    told.problems.extend(regions_of(&file, size_px).1);
-    Ok(told)
+    header.problems.extend(regions_of(&file, size_px).1);
+    Ok(header)
 }
 
 /// Reads the regions of the image at `path` in which a pixel has a size in both directions, and what is wrong with the others.
@@ -178,9 +178,9 @@ const TIMES: [(&str, Tag, Option<Tag>); 4] = [
     ("InstanceCreationTime", tags::INSTANCE_CREATION_DATE, Some(tags::INSTANCE_CREATION_TIME)),
 ];
 
-fn date(file: &InMemDicomObject, utc_offset_s: i32, told: &mut StillHeader) {
+fn date(file: &InMemDicomObject, utc_offset_s: i32, header: &mut StillHeader) {
     let zone = text_of(file, tags::TIMEZONE_OFFSET_FROM_UTC)
-        .and_then(|text| kept(stamp::zone("Timezone Offset From UTC", &text), &mut told.problems));
+        .and_then(|text| kept(stamp::zone("Timezone Offset From UTC", &text), &mut header.problems));
     let mut found: Vec<(&str, Stamp)> = Vec::new();
     for (name, first, second) in TIMES {
         let stamp = match second {
@@ -191,19 +191,19 @@ fn date(file: &InMemDicomObject, utc_offset_s: i32, told: &mut StillHeader) {
                 Ok(Stamp { local, resolution_s, utc_offset_s: None })
             }),
         };
-        if let Some(stamp) = stamp.and_then(|stamp| kept(stamp, &mut told.problems)) {
+        if let Some(stamp) = stamp.and_then(|stamp| kept(stamp, &mut header.problems)) {
             found.push((name, stamp));
         }
     }
     let Some((name, stamp)) = found.first() else {
         return;
     };
-    told.saved_at = stamp.instant(zone.unwrap_or(utc_offset_s));
-    told.resolution_s = stamp.resolution_s;
-    told.time_source = (*name).to_owned();
-    told.zone_assumed = stamp.utc_offset_s.is_none() && zone.is_none();
+    header.saved_at = stamp.instant(zone.unwrap_or(utc_offset_s));
+    header.resolution_s = stamp.resolution_s;
+    header.time_source = (*name).to_owned();
+    header.zone_assumed = stamp.utc_offset_s.is_none() && zone.is_none();
     if *name == "InstanceCreationTime" {
-        told.problems.push(problem(
+        header.problems.push(problem(
             "dated only by when the file was made",
             "that may be the time of export: check its label by eye",
         ));
@@ -212,7 +212,7 @@ fn date(file: &InMemDicomObject, utc_offset_s: i32, told: &mut StillHeader) {
     if let Some((_, content)) = content {
         let apart_s = (content.local - stamp.local).as_seconds_f64();
         if apart_s.abs() >= 1.0 {
-            told.problems.push(problem(
+            header.problems.push(problem(
                 format!("{name} and ContentTime are {apart_s:.1} s apart"),
                 "the first one is used; check its label by eye",
             ));

@@ -153,7 +153,7 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
         return Err(problem(format!("longer than {MAX_FILE_BYTES} bytes"), "a still is never that large"));
     }
     let dicom_name = path.extension().is_some_and(|end| end.eq_ignore_ascii_case("dcm"));
-    let mut told: StillHeader = if head.get(128..132) == Some(b"DICM") || dicom_name {
+    let mut header: StillHeader = if head.get(128..132) == Some(b"DICM") || dicom_name {
         dicom::read(path, utc_offset_s)?
     } else if let Some(kind) = image::kind(&head) {
         image::read(path, kind, utc_offset_s)?
@@ -163,35 +163,35 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
             "ignore it if it is not a still; otherwise export it again in one of these",
         ));
     };
-    if told.saved_at.is_none() {
-        file_time(path, &mut told).map_err(broken)?;
+    if header.saved_at.is_none() {
+        file_time(path, &mut header).map_err(broken)?;
     }
     Ok(Frame {
-        id: told.id.unwrap_or_else(|| format!("sha256:{sha256}")),
+        id: header.id.unwrap_or_else(|| format!("sha256:{sha256}")),
         file: shown,
         sha256,
-        saved_at: told.saved_at.unwrap_or_default(),
-        resolution_s: told.resolution_s,
-        time_source: told.time_source,
-        zone_assumed: told.zone_assumed,
-        instance_number: told.instance_number,
-        size_px: told.size_px,
-        patient: told.patient,
-        pixels_sha256: told.pixels_sha256,
+        saved_at: header.saved_at.unwrap_or_default(),
+        resolution_s: header.resolution_s,
+        time_source: header.time_source,
+        zone_assumed: header.zone_assumed,
+        instance_number: header.instance_number,
+        size_px: header.size_px,
+        patient: header.patient,
+        pixels_sha256: header.pixels_sha256,
         also_in: Vec::new(),
-        problems: told.problems,
+        problems: header.problems,
     })
 }
 
 /// Takes the file's modification time, and says so.
 ///
 /// Memory cards keep it in steps of 2 s (FAT), other file systems in less than a millisecond.
-fn file_time(path: &Path, told: &mut StillHeader) -> std::io::Result<()> {
+fn file_time(path: &Path, header: &mut StillHeader) -> std::io::Result<()> {
     let time: DateTime<Utc> = path.metadata()?.modified()?.into();
-    told.resolution_s = if time.timestamp_subsec_nanos() == 0 { 2.0 } else { 0.001 };
-    told.saved_at = Some(time);
-    told.time_source = "file time".to_owned();
-    told.problems.push(problem(
+    header.resolution_s = if time.timestamp_subsec_nanos() == 0 { 2.0 } else { 0.001 };
+    header.saved_at = Some(time);
+    header.time_source = "file time".to_owned();
+    header.problems.push(problem(
         "the file states no time; its modification time is used",
         "copying may have changed it: check its label by eye",
     ));

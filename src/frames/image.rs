@@ -51,30 +51,30 @@ pub fn read(path: &Path, kind: ImageKind, utc_offset_s: i32) -> Result<StillHead
     let broken =
         |error: std::io::Error| problem(format!("cannot be read: {error}"), "export the still again");
     let mut file = BufReader::new(File::open(path).map_err(broken)?);
-    let mut told = StillHeader::default();
+    let mut header = StillHeader::default();
     let data = if kind == ImageKind::Bmp { Ok(None) } else { exif_of(&mut file) };
     let data = data.unwrap_or_else(|fault| {
-        told.problems.push(fault);
+        header.problems.push(fault);
         None
     });
     if let Some(data) = &data {
-        date(data, utc_offset_s, &mut told);
+        date(data, utc_offset_s, &mut header);
     }
     file.seek(SeekFrom::Start(0)).map_err(broken)?;
-    told.size_px = match kind {
+    header.size_px = match kind {
         ImageKind::Tiff => data.as_ref().and_then(|data| {
             let side = |tag| data.get_field(tag, In::PRIMARY).and_then(|field| field.value.get_uint(0));
             Some((side(Tag::ImageWidth)?, side(Tag::ImageLength)?))
         }),
         _ => size_of(&mut file, kind).ok().flatten(),
     };
-    if told.size_px.is_none() {
+    if header.size_px.is_none() {
         return Err(problem(
             "a picture without a readable size",
             "it is cut short or damaged; export it again",
         ));
     }
-    Ok(told)
+    Ok(header)
 }
 
 fn exif_of(file: &mut BufReader<File>) -> Result<Option<Exif>, Problem> {
@@ -88,7 +88,7 @@ fn exif_of(file: &mut BufReader<File>) -> Result<Option<Exif>, Problem> {
     }
 }
 
-fn date(data: &Exif, utc_offset_s: i32, told: &mut StillHeader) {
+fn date(data: &Exif, utc_offset_s: i32, header: &mut StillHeader) {
     let text = |tag| {
         data.get_field(tag, In::PRIMARY).and_then(|field| match &field.value {
             Value::Ascii(lines) => lines.first().map(|line| {
@@ -104,14 +104,14 @@ fn date(data: &Exif, utc_offset_s: i32, told: &mut StillHeader) {
     let (subsec, offset) = (filled(Tag::SubSecTimeOriginal), filled(Tag::OffsetTimeOriginal));
     // A broken part must not cost the whole time: without it, the time is only less exact.
     let stamp = stamp::exif(&taken, subsec.as_deref(), offset.as_deref()).or_else(|fault| {
-        told.problems.push(fault);
+        header.problems.push(fault);
         stamp::exif(&taken, None, None)
     });
     if let Ok(stamp) = stamp {
-        told.saved_at = stamp.instant(utc_offset_s);
-        told.resolution_s = stamp.resolution_s;
-        told.time_source = "DateTimeOriginal".to_owned();
-        told.zone_assumed = stamp.utc_offset_s.is_none();
+        header.saved_at = stamp.instant(utc_offset_s);
+        header.resolution_s = stamp.resolution_s;
+        header.time_source = "DateTimeOriginal".to_owned();
+        header.zone_assumed = stamp.utc_offset_s.is_none();
     }
 }
 

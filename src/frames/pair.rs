@@ -168,7 +168,7 @@ fn free(stills: &[Still], still: usize, call: usize) -> bool {
 struct PairReading<'a> {
     exam: &'a Exam,
     moments: &'a [PairMoment],
-    /// Calls in force, by the second they were said.
+    /// Calls that set the place, by the second they were said.
     calls: Vec<(f64, usize)>,
     /// When each still was saved, in exam seconds.
     at_s: Vec<f64>,
@@ -365,7 +365,7 @@ impl<'a> PairReading<'a> {
         context.place.limb.is_some() && context.place.zone.is_some()
     }
 
-    /// The last call before this second, where limb and zone were in force.
+    /// The last call before this second, where limb and zone were current.
     fn in_force(&self, at_s: f64) -> Option<usize> {
         let after = self.calls.partition_point(|(said_s, _)| *said_s <= at_s);
         let call = self.calls[after.checked_sub(1)?].1;

@@ -8,7 +8,7 @@
 /// The stills of an exam, paired with its save calls.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Pairing {
-    /// How the scanner's clock runs against the exam's; none where it could not be told.
+    /// How the scanner's clock runs against the exam's; none where it is not known.
     pub clock: Option<ClockFit>,
     /// One entry for each still, in the order of `Exam::frames`.
     pub frames: Vec<PairedFrame>,

@@ -73,7 +73,7 @@ pub struct Watch {
 impl Watch {
     /// Follows `folder`; what lies in it already is left to `zonecall pair`.
     ///
-    /// `exam_folder` and `utc_offset_s` as in `folder::read`; stills whose ids are `known`, each with its file, are not told.
+    /// `exam_folder` and `utc_offset_s` as in `folder::read`; stills whose ids are `known`, each with its file, are not reported.
     ///
     /// # Errors
     /// When the folder is not there.
@@ -182,7 +182,7 @@ impl FolderLook {
     fn through(&mut self, now: Instant) -> Vec<Arrived> {
         let mut arrived = Vec::new();
         let there = files(&self.folder, &mut Vec::new());
-        // A file that was renamed is a new one under its new name; its id tells that it is known.
+        // A file that was renamed is a new one under its new name; its id shows that it is known.
         let present: BTreeSet<&PathBuf> = there.iter().collect();
         self.files.retain(|path, _| present.contains(path));
         for path in &there {

@@ -1,4 +1,4 @@
-//! Which views the protocol wants, and what there is of each.
+//! Which views the protocol asks for, and what there is of each.
 //!
 //! Takes: `Exam`, `Protocols` and the labelled stills.
 //! Gives: one `CoverageRow` for each zone and plane of the limbs examined.

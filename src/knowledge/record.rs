@@ -33,7 +33,7 @@ pub struct Record {
     /// Values that were typed or traced.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub entries: Vec<EntryRow>,
-    /// What was put right by hand afterwards, in order.
+    /// What was corrected by hand afterwards, in order.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub changes: Vec<ChangeRow>,
     /// Free notes.
@@ -44,7 +44,7 @@ pub struct Record {
     /// The scanner's clock against ours; absent without stills or without a way to tell.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub clock: Option<ClockRow>,
-    /// Views that the protocol wants, and what there is of each.
+    /// Views that the protocol asks for, and what there is of each.
     pub coverage: Vec<CoverageRow>,
     /// Computed measures.
     pub measures: Vec<MeasureRow>,
@@ -116,7 +116,7 @@ pub struct CallRow {
     pub words: String,
     /// `view`, `setting`, `finding`, `value`, `save`, `note`, `command`, `question`, `answer`, `identity`, `unknown`.
     pub kind: String,
-    /// Limb, zone, plane and structure, as it was in force.
+    /// Limb, zone, plane and structure at that time.
     #[serde(flatten)]
     pub place: Place,
     /// The level in centimetres that the zone was taken from.
@@ -188,7 +188,7 @@ pub struct CallRow {
     /// Scale of a score.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scale: Option<String>,
-    /// Settings in force, by slot, in words.
+    /// Current settings, by slot, in words.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub settings: BTreeMap<String, String>,
     /// How sure the engine is, 0 to 1.
@@ -216,7 +216,7 @@ pub struct NoteRow {
     pub call_seq: Seq,
     /// From and to in the kept audio, in seconds.
     pub span_s: (f64, f64),
-    /// What it is about: limb, zone, plane, structure in force, joined with spaces.
+    /// What it is about: limb, zone, plane, structure, joined with spaces.
     pub about: String,
 }
 
@@ -261,7 +261,7 @@ pub struct FrameRow {
 pub enum Status {
     /// A save call was paired with it.
     Spoken,
-    /// Labelled from what was in force when it was saved.
+    /// Labelled from what was current when it was saved.
     Context,
     /// Paired or labelled by a person.
     Hand,
@@ -302,7 +302,7 @@ pub struct ClockRow {
     pub pairs: usize,
 }
 
-/// One view that the protocol wants.
+/// One view that the protocol asks for.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CoverageRow {
     /// Limb.
@@ -358,7 +358,7 @@ pub struct EntryRow {
     pub still: Option<String>,
 }
 
-/// Something that a person put right after the exam.
+/// Something that a person corrected after the exam.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ChangeRow {
     /// Its event in the journal.
@@ -387,7 +387,7 @@ pub struct ChangeRow {
     pub taken_back_by: Option<Seq>,
 }
 
-/// The calls that count: not taken back, and not already carried by the call they put right.
+/// The calls that are used: not taken back, and not already carried by the call they corrected.
 pub fn standing(calls: &[CallRow]) -> impl Iterator<Item = &CallRow> {
     let carried: BTreeSet<Seq> = calls.iter().flat_map(|call| call.corrected_by.iter().copied()).collect();
     calls.iter().filter(move |call| !call.withdrawn && !carried.contains(&call.seq))

@@ -1,6 +1,6 @@
 //! How far one zone lies from another.
 //!
-//! Takes: two zones of a limb, and the scheme in force.
+//! Takes: two zones of a limb, and the current scheme.
 //! Gives: `Step`.
 //! Never: an opinion; what is too far is data of the practice.
 //! Tested in: `tests/it/ask.rs`, `tests/checks.rs`.

@@ -23,7 +23,7 @@ impl<'a> Wanted<'a> {
         Wanted { limb: &row.limb, zone: &row.zone, plane: &row.plane }
     }
 
-    /// Whether this view was in force just after `call`.
+    /// Whether this view was current just after `call`.
     pub(crate) fn holds(self, call: &LoggedCall) -> bool {
         let context = &call.context;
         context.place.limb.as_deref() == Some(self.limb)

@@ -29,7 +29,7 @@ pub struct WordGraph {
 /// What decides which phrases can be said next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Moment<'a> {
-    /// The limb in force: only its zones can be said, until a limb is named in the utterance itself.
+    /// The current limb: only its zones can be said, until a limb is named in the utterance itself.
     pub limb: Option<&'a str>,
     /// A question of the program waits for an answer.
     pub asked: bool,
@@ -45,7 +45,7 @@ pub struct Starts {
 
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 struct ByLimb {
-    /// While no limb is in force, or one that is not known: every zone can be said.
+    /// While no limb is current, or one that is not known: every zone can be said.
     any: usize,
     limb: BTreeMap<String, usize>,
 }
@@ -337,7 +337,7 @@ impl Draft {
     }
 }
 
-/// A state of the automaton, and which set of zones is in force there.
+/// A state of the automaton, and which set of zones is current there.
 type Here = (usize, usize);
 
 /// The automaton walked with an eye on the limb: its tag changes which zones can be said after it.

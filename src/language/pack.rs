@@ -50,7 +50,7 @@ pub struct Pack {
 pub struct EnrolScript {
     /// Phrases to learn from: those before the first empty line of the file.
     pub learn: Vec<String>,
-    /// Other phrases, to tell whether it helped.
+    /// Other phrases, to find out whether it helped.
     pub judge: Vec<String>,
 }
 
@@ -160,9 +160,9 @@ impl Pack {
         })
     }
 
-    /// The same language, in which only what begins with the words of `call` counts; answers need them not.
+    /// The same language, in which only what begins with the words of `call` is acted on; answers need them not.
     ///
-    /// `sounds` tells how they sound, where the files of the language do not.
+    /// `sounds` says how they sound, where the files of the language do not.
     #[must_use]
     pub fn called_by(mut self, call: &str, sounds: Vec<Pronunciation>) -> Self {
         let place = FilePlace { line: 1, column: 1 };
@@ -181,7 +181,7 @@ impl Pack {
 
     /// What can be said in an exam in which each limb has the zones in `zones`.
     ///
-    /// The grammar keeps the zones of all limbs; an engine is told which of them the limb in force has.
+    /// The grammar keeps the zones of all limbs; an engine is given those of the current limb.
     #[must_use]
     pub fn for_zones(&self, zones: &ZonesByLimb) -> Language {
         let keep = |tag: &str| {

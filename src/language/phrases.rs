@@ -2,7 +2,7 @@
 //!
 //! Takes: a `Grammar` whose rules carry `@card` and `@blank` comments.
 //! Gives: `Heading`s with patterns: what to say, for the phrase card.
-//! Never: layout; `tell::card` prints.
+//! Never: layout; `report::card` prints.
 //! Tested in: `tests/it/language.rs`.
 
 use crate::language::grammar::{Grammar, GrammarNode, GrammarRule};
@@ -79,7 +79,7 @@ fn blank(rule: &GrammarRule) -> Option<(String, String)> {
 /// How a choice is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Choices {
-    /// As it is: nothing stands beside it.
+    /// As it is: nothing appears next to it.
     Bare,
     /// In brackets.
     Bracketed,

@@ -1,8 +1,8 @@
-//! Which schemes are in force on a limb, and what they make of a zone or a level.
+//! Which schemes apply on a limb, and what they make of a zone or a level.
 //!
 //! Takes: `Protocols`, a limb code, and the scheme chosen for each group of limbs.
 //! Gives: schemes, zones, and the zone of a level in centimetres.
-//! Never: picks between two schemes that could both be meant; without a choice none is in force.
+//! Never: picks between two schemes that could both be meant; without a choice none is current.
 //! Tested in: `tests/it/protocol.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -81,10 +81,10 @@ impl Protocols {
         Ok(chosen)
     }
 
-    /// The schemes in force on `limb`, the chosen one first.
+    /// The current schemes on `limb`, the chosen one first.
     ///
     /// `schemes` names the scheme chosen for a group, such as `fore` -> `thirds`.
-    /// In a region for which nothing was chosen, a scheme is in force if no other fits the limb there.
+    /// In a region for which nothing was chosen, a scheme is current if no other fits the limb there.
     #[must_use]
     pub fn schemes_for(&self, limb: &str, schemes: &BTreeMap<String, String>) -> Vec<&Scheme> {
         let Some(limb) = self.limb(limb) else { return Vec::new() };
@@ -107,7 +107,7 @@ impl Protocols {
         scheme.groups.contains(&limb.group).then_some(scheme)
     }
 
-    /// The scheme in force on `limb` that has `zone`; none if the zone cannot be meant there.
+    /// The current scheme on `limb` that has `zone`; none if the zone cannot be meant there.
     #[must_use]
     pub fn scheme_for(&self, limb: &str, zone: &str, schemes: &BTreeMap<String, String>) -> Option<&Scheme> {
         self.schemes_for(limb, schemes).into_iter().find(|scheme| scheme.zone(zone).is_some())

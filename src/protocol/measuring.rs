@@ -133,7 +133,7 @@ pub struct SeverityClass {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct OtherLimb {
-    /// Larger by more than this is told, in percent of the other limb.
+    /// Larger by more than this is reported, in percent of the other limb.
     pub over_percent: f64,
     /// Where it comes from.
     pub source: String,
@@ -143,7 +143,7 @@ pub struct OtherLimb {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct EarlierRules {
-    /// Larger by more than this is told, in percent of the earlier exam.
+    /// Larger by more than this is reported, in percent of the earlier exam.
     pub over_percent: f64,
     /// Where it comes from.
     pub source: String,
@@ -151,7 +151,7 @@ pub struct EarlierRules {
     pub far_over_percent: f64,
     /// Where that comes from.
     pub far_source: String,
-    /// Why a change of tracer is told.
+    /// Why a change of tracer is reported.
     pub tracer_source: String,
 }
 

@@ -2,7 +2,7 @@
 //!
 //! Takes: the TOML files of a folder, or the ones built into the program.
 //! Gives: `Protocols`, the only place that knows which limbs, zones, planes and structures exist.
-//! Never: a clinical word in the code; every name, number and source stands in the files.
+//! Never: a clinical word in the code; every name, number and source is in the files.
 //! Tested in: `tests/it/protocol.rs`.
 
 mod error;

@@ -169,7 +169,7 @@ pub struct ValueKind {
     /// Planes it can be read in; empty means any.
     #[serde(default)]
     pub planes: Vec<PlaneCode>,
-    /// Name of the scale in force, where there is one.
+    /// Name of the current scale, where there is one.
     #[serde(default)]
     pub scale: Option<String>,
     /// Where a value that is a straight distance begins and ends; absent where it is none.
@@ -221,7 +221,7 @@ pub enum OfOutline {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Scheme {
-    /// Name of the file it stands in.
+    /// Name of the file it is in.
     #[serde(skip)]
     pub file: String,
     /// Its name, such as `thirds`.
@@ -230,7 +230,7 @@ pub struct Scheme {
     pub title: String,
     /// Groups of limbs it can be used on.
     pub groups: Vec<String>,
-    /// Which stretch of the limb it divides; one scheme per region is in force on a limb.
+    /// Which stretch of the limb it divides; one scheme per region is current on a limb.
     pub region: String,
     /// In force on its groups where an exam names no other scheme of its region.
     #[serde(default)]

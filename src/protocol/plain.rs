@@ -11,7 +11,7 @@ use serde::Deserialize;
 
 use crate::code::{LimbCode, StructureCode, ZoneCode};
 
-/// Plain words by code and term; what is not here is told by its name in the other files.
+/// Plain words by code and term; what is not here is called by its name in the other files.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Plain {
@@ -27,7 +27,7 @@ pub struct Plain {
     pub findings: BTreeMap<String, String>,
     /// Positions within a structure.
     pub positions: BTreeMap<String, String>,
-    /// When a change is told at all.
+    /// When a change is reported at all.
     pub change: PlainChange,
     /// Shares of a cross-section in words, the smallest first.
     pub share: Vec<PlainShare>,
@@ -35,7 +35,7 @@ pub struct Plain {
     pub more: Vec<PlainMore>,
 }
 
-/// When a change between two exams is told as one.
+/// When a change between two exams is reported as one.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct PlainChange {
@@ -57,7 +57,7 @@ pub struct PlainStructure {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct PlainShare {
-    /// Largest percentage that is told so, 0 to 100.
+    /// Largest percentage that is reported so, 0 to 100.
     pub up_to_percent: f64,
     /// Such as "about a third".
     pub words: String,

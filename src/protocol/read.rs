@@ -23,7 +23,7 @@ const STRUCTURES: &str = "structures.toml";
 const VALUES: &str = "values.toml";
 const MEASURES: &str = "measures.toml";
 const RULES: &str = "rules.toml";
-/// May be missing: then everything is told by its name.
+/// May be missing: then everything is called by its name.
 const PLAIN: &str = "plain.toml";
 /// The files that are no scheme.
 const LISTS: [&str; 7] = [LIMBS, PLANES, STRUCTURES, VALUES, MEASURES, RULES, PLAIN];

@@ -91,13 +91,13 @@ pub struct Habits {
     /// Settings that end where another limb is called.
     #[serde(default)]
     pub until_next_limb: Vec<String>,
-    /// Pairs of words that tell one side from the other; once one pair was used in an exam the other is asked about.
+    /// Pairs of words that name the two sides; once one pair was used in an exam the other is asked about.
     #[serde(default)]
     pub sides: Vec<Vec<String>>,
     /// While listening, a change of limb is read back unless its word is trusted at least as much as this, 0 to 1.
     #[serde(default)]
     pub limb_trust: f64,
-    /// While listening, a zone further away than this many from the one in force is asked about before it counts.
+    /// While listening, a zone further away than this many from the current one is asked about before it is acted on.
     pub jump_asked: usize,
     /// Two stills of two limbs closer than this many seconds are asked about.
     pub limb_change_s: f64,

@@ -2,7 +2,7 @@
 //!
 //! Takes: `Record` and `Protocols`.
 //! Gives: one SVG for each pair of limbs and strand: left limb to the left, right limb to the right.
-//! Never: a meaning told by colour; shapes, light against dark and figures tell it, so that grey print loses nothing.
+//! Never: a meaning shown by colour alone; shapes, light against dark and figures show it, so that grey print loses nothing.
 //! Tested in: `tests/it/report_measures.rs`.
 
 use std::fmt::Write as _;
@@ -25,7 +25,7 @@ const ZONE: f64 = 44.0;
 const HEAD: f64 = 58.0;
 /// Room under the zones for the scale.
 const FOOT: f64 = 80.0;
-/// Fill of a lesion: dark in an area that is light, inset, and told by its figure.
+/// Fill of a lesion: dark in an area that is light, inset, and identified by its figure.
 const DARK: &str = "#333";
 /// Steps of the scale in mm2, of which the first is taken that gives at most five lines.
 const STEPS_MM2: [f64; 5] = [20.0, 50.0, 100.0, 200.0, 500.0];

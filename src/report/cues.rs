@@ -9,7 +9,7 @@ use crate::knowledge::record::{CallRow, Record};
 
 use super::words::{CAUTIONS, date_time, meaning};
 
-/// Shortest cue, in milliseconds: the standard wants its end after its start.
+/// Shortest cue, in milliseconds: the standard requires its end after its start.
 const CUE_MS_MIN: u64 = 1;
 /// Longest time written, in milliseconds: one year of audio, far beyond any exam.
 const TIME_MS_MAX: f64 = 31_536_000_000.0;
@@ -32,7 +32,7 @@ pub fn vtt(record: &Record) -> String {
         cue(note.span_s, format!("note-{}", note.call_seq), escape(&format!("[free note{about}]")))
     });
     let mut cues: Vec<Cue> = calls.chain(notes).collect();
-    // The standard wants cues by start time; the sort is stable, so equal starts keep the order of the journal.
+    // The standard requires cues by start time; the sort is stable, so equal starts keep the order of the journal.
     cues.sort_by_key(|cue| cue.from_ms);
     let exam = &record.exam;
     let mut out = String::from("WEBVTT\n\n");

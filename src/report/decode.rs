@@ -96,7 +96,7 @@ pub(super) fn decode_here(path: &Path, show: Show) -> Result<DynamicImage, Pictu
     })
 }
 
-/// The kind of file is told by its content, as scanners name files as they like.
+/// The kind of file is recognised by its content, as scanners name files as they like.
 fn decode(path: &Path, show: Show) -> Result<DynamicImage, PictureError> {
     let mut bytes = Vec::new();
     File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;

@@ -20,7 +20,7 @@ pub(crate) struct Document<'a> {
 }
 
 /// The whole page.
-pub(crate) fn page(sheet: &Document) -> String {
+pub(crate) fn page(document: &Document) -> String {
     let markup = html! {
         (DOCTYPE)
         html lang="en-GB" {
@@ -29,10 +29,10 @@ pub(crate) fn page(sheet: &Document) -> String {
                 meta http-equiv="Content-Security-Policy" content=(POLICY);
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="referrer" content="no-referrer";
-                title { (sheet.title) }
-                style { (PreEscaped(sheet.style)) }
+                title { (document.title) }
+                style { (PreEscaped(document.style)) }
             }
-            body { (sheet.body) }
+            body { (document.body) }
         }
     };
     markup.into_string() + "\n"

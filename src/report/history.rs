@@ -69,7 +69,7 @@ fn line(row: &MeasureRow, protocols: &Protocols) -> String {
 
 /// A change with its sign, or why there is none; a threshold with its source.
 fn change(row: &MeasureRow, protocols: &Protocols) -> String {
-    let told = match (row.value, &row.why_not) {
+    let value = match (row.value, &row.why_not) {
         (Some(value), _) => format!("{value:+.1} {}", row.unit),
         (None, why) => format!("not compared: {}", why.as_deref().unwrap_or("no reason is known")),
     };
@@ -78,5 +78,5 @@ fn change(row: &MeasureRow, protocols: &Protocols) -> String {
         (Some(over), None) => format!("; over: {over}"),
         (None, _) => String::new(),
     };
-    format!("{}: {} {told}{over}", place(row, protocols), title(row))
+    format!("{}: {} {value}{over}", place(row, protocols), title(row))
 }

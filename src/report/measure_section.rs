@@ -18,31 +18,31 @@ pub(crate) fn measures(measured: Option<&MeasuredSection>) -> Markup {
                 h2 { "Measurements" }
                 @for line in &measured.injuries { p { (line) } }
                 @for drawn in &measured.charts { figure.leg { (PreEscaped(drawn)) } }
-                @for (name, sheet) in &measured.sheets { (table(name, sheet)) }
+                @for (name, strand) in &measured.tables { (table(name, strand)) }
                 (list("Not used", &measured.not_used))
             }
         }
     }
 }
 
-fn table(name: &str, sheet: &MeasureTable) -> Markup {
+fn table(name: &str, table: &MeasureTable) -> Markup {
     html! {
         table.measured {
-            caption { strong { (name) } " " span { "scheme " (sheet.scheme) } }
-            thead { tr { th scope="col" { "Zone" } @for head in &sheet.heads { th.num scope="col" { (head) } } } }
-            tbody { @for (zone, cells) in &sheet.lines {
+            caption { strong { (name) } " " span { "scheme " (table.scheme) } }
+            thead { tr { th scope="col" { "Zone" } @for head in &table.heads { th.num scope="col" { (head) } } } }
+            tbody { @for (zone, cells) in &table.lines {
                 tr.total[zone == "total"] { th scope="row" { (zone) } @for cell in cells { td.num { (cell) } } }
             } }
         }
-        @if !sheet.facts.is_empty() {
-            dl.facts { @for (name, value) in &sheet.facts { div { dt { (name) } dd { (value) } } } }
+        @if !table.facts.is_empty() {
+            dl.facts { @for (name, value) in &table.facts { div { dt { (name) } dd { (value) } } } }
         }
-        @if !sheet.over.is_empty() {
-            ul.over { @for line in &sheet.over { li { strong { "Over: " } (line) } } }
+        @if !table.over.is_empty() {
+            ul.over { @for line in &table.over { li { strong { "Over: " } (line) } } }
         }
-        (list("Caution", &sheet.cautions))
-        (list("Not computed", &sheet.why_not))
-        (list("Sources", &sheet.sources))
+        (list("Caution", &table.cautions))
+        (list("Not computed", &table.why_not))
+        (list("Sources", &table.sources))
     }
 }
 

@@ -1,7 +1,7 @@
 //! The measures of an exam as people and programs read them.
 //!
 //! Takes: `Record` and `Protocols`.
-//! Gives: a sheet for each strand: zones down, measures across, then totals, thresholds passed and what is missing.
+//! Gives: a table for each strand: zones down, measures across, then totals, thresholds passed and what is missing.
 //! Never: a number without its unit, or a cut-off without its source.
 //! Tested in: `tests/it/report_measures.rs`; the JSON is described by `schema/measures.schema.json`.
 
@@ -64,16 +64,16 @@ enum Sign {
     Always,
 }
 
-/// The sheets in the order of limbs, schemes and strands.
-pub(crate) fn sheets(record: &Record, protocols: &Protocols) -> Vec<MeasureTable> {
+/// The tables in the order of limbs, schemes and strands.
+pub(crate) fn tables(record: &Record, protocols: &Protocols) -> Vec<MeasureTable> {
     let mut found: Vec<MeasureTable> = Vec::new();
     let totals = record.measures.iter().filter(|row| row.name == Name::AreaTotal);
     let distances = record.measures.iter().filter(|row| row.name == Name::Distance);
-    // What has a distance and no area has a sheet of its own, without a total.
+    // What has a distance and no area has a table of its own, without a total.
     for row in totals.chain(distances) {
         let (Some(scheme), Some(strand)) = (&row.scheme, &row.structure) else { continue };
         let has =
-            |sheet: &MeasureTable| (&sheet.limb, &sheet.scheme, &sheet.strand) == (&row.limb, scheme, strand);
+            |table: &MeasureTable| (&table.limb, &table.scheme, &table.strand) == (&row.limb, scheme, strand);
         if found.iter().any(has) {
             continue;
         }
@@ -82,14 +82,14 @@ pub(crate) fn sheets(record: &Record, protocols: &Protocols) -> Vec<MeasureTable
         if !mine.iter().any(|row| row.value.is_some_and(|value| value != 0.0)) {
             continue;
         }
-        let mut sheet = MeasureTable {
+        let mut table = MeasureTable {
             limb: row.limb.clone(),
             scheme: scheme.clone(),
             strand: strand.clone(),
             ..MeasureTable::default()
         };
-        fill(&mut sheet, &mine, row, record, protocols);
-        found.push(sheet);
+        fill(&mut table, &mine, row, record, protocols);
+        found.push(table);
     }
     found
 }
@@ -111,14 +111,14 @@ fn ratio_of(structure: &str) -> Option<&str> {
 }
 
 fn fill(
-    sheet: &mut MeasureTable,
+    table: &mut MeasureTable,
     rows: &[&MeasureRow],
     total: &MeasureRow,
     record: &Record,
     protocols: &Protocols,
 ) {
     let columns = columns(rows, protocols);
-    sheet.heads = columns.iter().map(|column| column.head.clone()).collect();
+    table.heads = columns.iter().map(|column| column.head.clone()).collect();
     let mut zones = total.zones.clone();
     // Totals run over some zones only; a distance may stand in another.
     for zone in rows.iter().filter(|row| row.name == Name::Distance).filter_map(|row| row.zone.as_ref()) {
@@ -128,25 +128,25 @@ fn fill(
     }
     for zone in &zones {
         let cell = |column: &Column| cell(rows, column, column.zone, Some(zone));
-        sheet.lines.push((zone.to_string(), columns.iter().map(cell).collect()));
+        table.lines.push((zone.to_string(), columns.iter().map(cell).collect()));
     }
     if total.name == Name::AreaTotal {
         let cell =
             |column: &Column| column.total.map_or(String::new(), |name| cell(rows, column, name, None));
-        sheet.lines.push(("total".to_owned(), columns.iter().map(cell).collect()));
+        table.lines.push(("total".to_owned(), columns.iter().map(cell).collect()));
     }
     let mut lacking: BTreeMap<(&str, &String), Vec<String>> = BTreeMap::new();
     for row in rows {
         if let Some(fact) = fact(row) {
-            sheet.facts.push(fact);
+            table.facts.push(fact);
         }
         let place = row.zone.as_deref().unwrap_or("total");
         let source = row.source.as_deref().map(|source| format!(" ({source})")).unwrap_or_default();
         if let Some(over) = &row.over {
-            sheet.over.push(format!("{place}: {over}{source}"));
+            table.over.push(format!("{place}: {over}{source}"));
         }
         for caution in &row.cautions {
-            sheet.cautions.push(format!("{place}: {caution}"));
+            table.cautions.push(format!("{place}: {caution}"));
         }
         if let Some(why) = &row.why_not {
             let titles: &mut Vec<String> = lacking.entry((place, why)).or_default();
@@ -155,17 +155,17 @@ fn fill(
             }
         }
         if let (Some(source), true) = (&row.source, row.value.is_some() && row.over.is_none()) {
-            sheet.sources.push(format!("{}: {source}", title(row)));
+            table.sources.push(format!("{}: {source}", title(row)));
         }
     }
-    sheet.cautions.extend(normal_zones(rows));
-    sheet.cautions.extend(assumed(rows, record));
+    table.cautions.extend(normal_zones(rows));
+    table.cautions.extend(assumed(rows, record));
     // One line for all that lacks the same thing.
     let line = |((place, why), titles): ((&str, &String), Vec<String>)| {
         format!("{place}, {}: {why}", titles.join(" and "))
     };
-    sheet.why_not.extend(lacking.into_iter().map(line));
-    for list in [&mut sheet.cautions, &mut sheet.sources] {
+    table.why_not.extend(lacking.into_iter().map(line));
+    for list in [&mut table.cautions, &mut table.sources] {
         let mut seen = std::collections::BTreeSet::new();
         list.retain(|line| seen.insert(line.clone()));
     }
@@ -204,14 +204,14 @@ fn assumed(rows: &[&MeasureRow], record: &Record) -> Vec<String> {
     record.calls.iter().filter(is_used).map(line).collect()
 }
 
-/// A line for each strand that has no sheet, for nothing but `normal` was said of it.
-fn only_normal(record: &Record, sheets: &[MeasureTable], protocols: &Protocols) -> Vec<String> {
+/// A line for each strand that has no table, because nothing but `normal` was said of it.
+fn only_normal(record: &Record, tables: &[MeasureTable], protocols: &Protocols) -> Vec<String> {
     let totals = record.measures.iter().filter(|row| row.name == Name::AreaTotal);
     let has_none = |row: &&MeasureRow| {
-        !sheets.iter().any(|sheet| {
-            sheet.limb == row.limb
-                && Some(&sheet.scheme) == row.scheme.as_ref()
-                && Some(&sheet.strand) == row.structure.as_ref()
+        !tables.iter().any(|table| {
+            table.limb == row.limb
+                && Some(&table.scheme) == row.scheme.as_ref()
+                && Some(&table.strand) == row.structure.as_ref()
         })
     };
     let line = |row: &MeasureRow| {
@@ -382,18 +382,18 @@ pub(crate) fn injuries(record: &Record, protocols: &Protocols) -> Vec<String> {
 #[must_use]
 pub fn text(record: &Record, protocols: &Protocols) -> String {
     let mut out = String::new();
-    let (sheets, not_used) = (sheets(record, protocols), not_used(record, protocols));
-    if sheets.is_empty() {
+    let (tables, not_used) = (tables(record, protocols), not_used(record, protocols));
+    if tables.is_empty() {
         out.push_str(if not_used.is_empty() {
             "nothing was measured\n"
         } else {
             "nothing could be computed\n"
         });
     }
-    for sheet in &sheets {
-        put_sheet(&mut out, sheet, protocols);
+    for table in &tables {
+        put_table(&mut out, table, protocols);
     }
-    for line in only_normal(record, &sheets, protocols) {
+    for line in only_normal(record, &tables, protocols) {
         let _ = writeln!(out, "{line}");
     }
     for line in &not_used {
@@ -417,14 +417,14 @@ pub(crate) fn not_used(record: &Record, protocols: &Protocols) -> Vec<String> {
     unused(record, protocols).into_iter().map(line).collect()
 }
 
-fn put_sheet(out: &mut String, sheet: &MeasureTable, protocols: &Protocols) {
-    let name = structure(&sheet.strand, protocols);
-    let _ = writeln!(out, "{}, {name} (scheme {})", limb(&sheet.limb, protocols), sheet.scheme);
+fn put_table(out: &mut String, table: &MeasureTable, protocols: &Protocols) {
+    let name = structure(&table.strand, protocols);
+    let _ = writeln!(out, "{}, {name} (scheme {})", limb(&table.limb, protocols), table.scheme);
     let widest = |column: usize| {
-        let cells = sheet.lines.iter().filter_map(|(_, cells)| cells.get(column));
-        cells.chain(sheet.heads.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0).max(6)
+        let cells = table.lines.iter().filter_map(|(_, cells)| cells.get(column));
+        cells.chain(table.heads.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0).max(6)
     };
-    let widths: Vec<usize> = (0..sheet.heads.len()).map(widest).collect();
+    let widths: Vec<usize> = (0..table.heads.len()).map(widest).collect();
     let mut line = |first: &str, cells: &[String]| {
         let mut text = format!("  {first:<6}");
         for (cell, width) in cells.iter().zip(&widths) {
@@ -432,18 +432,18 @@ fn put_sheet(out: &mut String, sheet: &MeasureTable, protocols: &Protocols) {
         }
         let _ = writeln!(out, "{}", text.trim_end());
     };
-    line("zone", &sheet.heads);
-    for (zone, cells) in &sheet.lines {
+    line("zone", &table.heads);
+    for (zone, cells) in &table.lines {
         line(zone, cells);
     }
-    for (name, value) in &sheet.facts {
+    for (name, value) in &table.facts {
         let _ = writeln!(out, "  {name}: {value}");
     }
     for (head, lines) in [
-        ("over", &sheet.over),
-        ("caution", &sheet.cautions),
-        ("not computed", &sheet.why_not),
-        ("source", &sheet.sources),
+        ("over", &table.over),
+        ("caution", &table.cautions),
+        ("not computed", &table.why_not),
+        ("source", &table.sources),
     ] {
         for text in lines {
             let _ = writeln!(out, "  {head}: {text}");

@@ -33,7 +33,7 @@ use picture::Pictures;
 pub struct ReportInput<'a> {
     /// The exam.
     pub record: &'a Record,
-    /// Earlier exams of the same horse, the latest last: the course of the areas is drawn over them.
+    /// Earlier exams of the same horse, the latest last: the trend of the areas is drawn over them.
     pub earlier: &'a [Earlier],
     /// What codes mean.
     pub protocols: &'a Protocols,

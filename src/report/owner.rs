@@ -22,7 +22,7 @@ use crate::knowledge::record::{CallRow, FrameRow, Record};
 use crate::knowledge::wanted::is_labelled;
 use crate::protocol::Protocols;
 
-/// Pictures in one letter.
+/// Pictures in one report.
 const PICTURES_MAX: usize = 4;
 /// The rule that reminds of the next scan.
 const RESCAN: &str = "rescan-due";
@@ -77,24 +77,24 @@ pub(crate) struct OwnerPicture {
 
 /// The owner's report as one HTML page.
 #[must_use]
-pub fn html(told: &ReportInput) -> String {
-    let letter = OwnerReport::of(told);
+pub fn html(input: &ReportInput) -> String {
+    let report = OwnerReport::of(input);
     let body = markup! {
         header {
-            p.kicker { (letter.kicker) }
-            h1 { (letter.horse) }
-            dl.facts { @for (name, value) in &letter.facts { div { dt { (name) } dd { (value) } } } }
+            p.kicker { (report.kicker) }
+            h1 { (report.horse) }
+            dl.facts { @for (name, value) in &report.facts { div { dt { (name) } dd { (value) } } } }
         }
-        (status(&letter.status))
+        (status(&report.status))
         main {
-            section { h2 { "What was scanned" } @for line in &letter.looked { p { (line) } } }
-            section { h2 { "What was seen" } @for limb in &letter.limbs { (limb_seen(limb)) } }
-            section { h2 { "What is still open" } ul { @for line in &letter.open { li { (line) } } } }
-            @if !letter.pictures.is_empty() { (pictures(&letter, told)) }
+            section { h2 { "What was scanned" } @for line in &report.looked { p { (line) } } }
+            section { h2 { "What was seen" } @for limb in &report.limbs { (limb_seen(limb)) } }
+            section { h2 { "What is still open" } ul { @for line in &report.open { li { (line) } } } }
+            @if !report.pictures.is_empty() { (pictures(&report, input)) }
         }
-        footer { (status(&letter.status)) p.sign { "Vet, date and signature" } }
+        footer { (status(&report.status)) p.sign { "Vet, date and signature" } }
     };
-    page(&Document { title: &letter.title, style: STYLE, body: &body })
+    page(&Document { title: &report.title, style: STYLE, body: &body })
 }
 
 fn limb_seen(limb: &LimbSeen) -> Markup {
@@ -110,10 +110,10 @@ fn limb_seen(limb: &LimbSeen) -> Markup {
     }
 }
 
-fn pictures(letter: &OwnerReport, told: &ReportInput) -> Markup {
+fn pictures(report: &OwnerReport, input: &ReportInput) -> Markup {
     markup! {
-        section { h2 { "Pictures" } div.pair { @for picture in &letter.pictures {
-            @if let Some(Picture::Shown { jpeg, width_px, height_px }) = told.pictures.get(&picture.id) {
+        section { h2 { "Pictures" } div.pair { @for picture in &report.pictures {
+            @if let Some(Picture::Shown { jpeg, width_px, height_px }) = input.pictures.get(&picture.id) {
                 figure {
                     img src=(super::picture::data_uri(jpeg)) width=(width_px) height=(height_px) alt=(picture.caption);
                     figcaption { (picture.caption) }
@@ -124,8 +124,8 @@ fn pictures(letter: &OwnerReport, told: &ReportInput) -> Markup {
 }
 
 impl OwnerReport {
-    pub(crate) fn of(told: &ReportInput) -> OwnerReport {
-        let ReportInput { record, protocols, .. } = *told;
+    pub(crate) fn of(input: &ReportInput) -> OwnerReport {
+        let ReportInput { record, protocols, .. } = *input;
         let exam = &record.exam;
         let (horse, day) = (horse(record).to_owned(), day(exam.started_at, exam.utc_offset_s));
         let limbs: Vec<&str> = examined(record, protocols);
@@ -140,7 +140,7 @@ impl OwnerReport {
             looked: looked_at(&limbs, record, protocols),
             limbs: limbs.iter().map(|limb| limb_of(limb, record, protocols)).collect(),
             open: open(record, protocols),
-            pictures: shown(told),
+            pictures: shown(input),
             horse,
             day,
         }
@@ -401,8 +401,8 @@ fn open(record: &Record, protocols: &Protocols) -> Vec<String> {
 }
 
 /// Stills of the views in which something was seen, each view once; none whose label is in doubt.
-fn shown(told: &ReportInput) -> Vec<OwnerPicture> {
-    let ReportInput { record, protocols, pictures, .. } = *told;
+fn shown(input: &ReportInput) -> Vec<OwnerPicture> {
+    let ReportInput { record, protocols, pictures, .. } = *input;
     let mut seen = BTreeSet::new();
     let mut found = Vec::new();
     let changed = |frame: &FrameRow| {

@@ -56,15 +56,15 @@ pub enum Picture {
 /// A picture for each still; paths in the record that are not absolute start from `exam_folder`.
 #[must_use]
 pub fn pictures(record: &Record, exam_folder: &Path) -> Pictures {
-    pictures_told(record, exam_folder, |_| ())
+    pictures_counted(record, exam_folder, |_| ())
 }
 
-/// The same; `told` learns how many stills were looked at so far.
-pub(crate) fn pictures_told(record: &Record, exam_folder: &Path, told: impl Fn(usize)) -> Pictures {
+/// The same; `progress` learns how many stills were looked at so far.
+pub(crate) fn pictures_counted(record: &Record, exam_folder: &Path, progress: impl Fn(usize)) -> Pictures {
     let mut pictures = Pictures::new();
     let (mut shown, mut bytes) = (0, 0);
     for (number, frame) in record.frames.iter().enumerate() {
-        told(number);
+        progress(number);
         let picture = if shown >= MAX_PICTURES {
             Picture::NotShown { why: format!("a report shows at most {MAX_PICTURES} pictures") }
         } else if bytes >= MAX_TOTAL_BYTES {

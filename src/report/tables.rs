@@ -2,7 +2,7 @@
 //!
 //! Takes: the parts of a `Paper`, and `Pictures`.
 //! Gives: sections of the page, escaped.
-//! Never: a state told by colour alone, or a link to an anchor that is not there.
+//! Never: a state shown by colour alone, or a link to an anchor that is not there.
 //! Tested in: `tests/it/report.rs`.
 
 use maud::{Markup, html};
@@ -188,7 +188,7 @@ fn call_row(call: &CallLine) -> Markup {
     }
 }
 
-/// What was put right by hand; nothing when nothing was.
+/// What was corrected by hand; nothing if nothing was.
 pub(crate) fn changes(changes: &[ChangeLine]) -> Markup {
     html! {
         @if !changes.is_empty() {

@@ -1,4 +1,4 @@
-//! The course of an area over several exams, as a plain line chart for each structure.
+//! The trend of an area over several exams, as a plain line chart for each structure.
 //!
 //! Takes: `Record`, the earlier exams and `Protocols`.
 //! Gives: one SVG for each group of limbs and strand that was measured at least twice.
@@ -30,7 +30,7 @@ struct TrendLine<'a> {
 }
 
 /// The charts in the order of the strands.
-pub(crate) fn course(record: &Record, earlier: &[Earlier], protocols: &Protocols) -> Vec<String> {
+pub(crate) fn trend(record: &Record, earlier: &[Earlier], protocols: &Protocols) -> Vec<String> {
     let mut drawn = Vec::new();
     for ChartStrand { group, scheme, strand, .. } in strands(record, protocols) {
         let Some(zone) = zone_to_draw(record, group, scheme, strand, protocols) else { continue };

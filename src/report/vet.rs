@@ -17,33 +17,33 @@ pub(super) const STYLE: &str = include_str!("style.css");
 
 /// The report as one HTML page.
 #[must_use]
-pub fn html(told: &ReportInput) -> String {
-    let paper = ReportData::of(told);
+pub fn html(input: &ReportInput) -> String {
+    let data = ReportData::of(input);
     let body = html! {
         header {
-            p.kicker { (paper.kicker) }
-            h1 { (paper.horse) }
-            (facts(&paper.facts))
+            p.kicker { (data.kicker) }
+            h1 { (data.horse) }
+            (facts(&data.facts))
         }
-        (status(&paper.status))
+        (status(&data.status))
         main {
-            p.summary { (paper.summary) }
-            (contents(&paper))
-            (findings(&paper.findings))
-            (coverage(&paper.grids))
-            (said_table(&paper.said))
-            (measures(paper.measured.as_ref()))
-            (entered(&paper.entered))
-            (still_table(&paper.stills, told.pictures))
-            (call_table(&paper.calls))
-            (notes(&paper.notes))
-            (changes(&paper.changes))
-            (settled(&paper.settled))
-            section #clock { h2 { "Clock" } @for line in &paper.clock { p { (line) } } }
+            p.summary { (data.summary) }
+            (contents(&data))
+            (findings(&data.findings))
+            (coverage(&data.grids))
+            (said_table(&data.said))
+            (measures(data.measured.as_ref()))
+            (entered(&data.entered))
+            (still_table(&data.stills, input.pictures))
+            (call_table(&data.calls))
+            (notes(&data.notes))
+            (changes(&data.changes))
+            (settled(&data.settled))
+            section #clock { h2 { "Clock" } @for line in &data.clock { p { (line) } } }
         }
-        footer { (status(&paper.status)) p.sign { "Vet, date and signature" } }
+        footer { (status(&data.status)) p.sign { "Vet, date and signature" } }
     };
-    page(&Document { title: &paper.title, style: STYLE, body: &body })
+    page(&Document { title: &data.title, style: STYLE, body: &body })
 }
 
 fn facts(facts: &[(&str, Vec<String>)]) -> Markup {
@@ -67,15 +67,15 @@ pub(super) fn status(standing: &Standing) -> Markup {
     }
 }
 
-fn contents(paper: &ReportData) -> Markup {
+fn contents(data: &ReportData) -> Markup {
     html! {
         nav aria-label="Parts of this report" {
-            a href="#look" { "To check (" (paper.findings.len()) ")" }
+            a href="#look" { "To check (" (data.findings.len()) ")" }
             a href="#views" { "Views" }
             a href="#said" { "Findings said" }
-            @if paper.measured.is_some() { a href="#measures" { "Measures" } }
-            a href="#stills" { "Stills (" (paper.stills.len()) ")" }
-            a href="#calls" { "Calls (" (paper.calls.len()) ")" }
+            @if data.measured.is_some() { a href="#measures" { "Measures" } }
+            a href="#stills" { "Stills (" (data.stills.len()) ")" }
+            a href="#calls" { "Calls (" (data.calls.len()) ")" }
             a href="#clock" { "Clock" }
         }
     }

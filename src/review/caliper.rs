@@ -25,7 +25,7 @@ pub(super) struct Ends {
     /// The still's id.
     still: String,
     ends_px: [(f64, f64); 2],
-    /// What is to be written; without it the distance is only told.
+    /// What is to be written; without it the distance is only shown.
     #[serde(default)]
     write: Option<Named>,
 }
@@ -62,7 +62,7 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
     let path = desk.folder.path().join(&row.file);
     let (scale, by_hand) = scale_of(&seen.exam, &row.id, &path, &ends.ends_px).map_err(Refusal::Wrong)?;
     let distance_mm = distance_mm(ends.ends_px, &scale);
-    let mut told = Apart { distance_mm, scale_by_hand: by_hand, seq: None };
+    let mut apart = Apart { distance_mm, scale_by_hand: by_hand, seq: None };
     if let (Some(journal), Some(named)) = (&mut journal, &ends.write) {
         let is_distance = desk.protocols.value(&named.term).is_some_and(|kind| kind.between.is_some());
         if !is_distance {
@@ -85,7 +85,7 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
         };
         let event = Event::Entered(Box::new(entered));
         let seq = journal.append(Utc::now(), seen.exam.last_sample(), &event).map_err(FolderError::from)?;
-        told.seq = Some(seq);
+        apart.seq = Some(seq);
     }
-    Ok(told)
+    Ok(apart)
 }

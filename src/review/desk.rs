@@ -87,7 +87,7 @@ pub(super) struct Shown<'a> {
     earlier: Option<EarlierShown<'a>>,
 }
 
-/// The exam before this one: its stills and values stand beside.
+/// The exam before this one: its stills and values appear next to those of this one.
 #[derive(Debug, Serialize)]
 struct EarlierShown<'a> {
     started_at: DateTime<Utc>,
@@ -139,7 +139,7 @@ struct TermCode<'a> {
     outlined: bool,
 }
 
-/// What may be chosen when something is put right.
+/// What may be chosen when something is corrected.
 #[derive(Debug, Serialize)]
 struct DeskCodes<'a> {
     limbs: Vec<DeskLimb<'a>>,

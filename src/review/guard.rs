@@ -70,7 +70,7 @@ impl Keys {
     }
 }
 
-/// Compares secrets in a time that does not tell how much of them is right.
+/// Compares secrets in a time that does not depend on how much of them is right.
 fn same(given: &str, secret: &str) -> bool {
     let differ = given.bytes().zip(secret.bytes()).fold(0, |all, (a, b)| all | (a ^ b));
     given.len() == secret.len() && differ == 0

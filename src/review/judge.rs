@@ -143,7 +143,7 @@ fn what_stands(exam: &Exam, seq: Seq) -> Result<String, Refusal> {
     }
 }
 
-/// The call of this number, unless it was itself a correction: then the call it mended is the one to change.
+/// The call of this number, unless it was itself a correction: then the call it corrected is the one to change.
 fn own_call(exam: &Exam, seq: Seq) -> Result<&LoggedCall, Refusal> {
     match exam.calls.iter().find(|call| call.seq == seq) {
         Some(call) => Ok(call),
@@ -211,7 +211,7 @@ pub(super) fn row_of<'a>(seen: &'a DeskSnapshot, still: &str) -> Result<&'a Fram
     }
 }
 
-/// `limb` is the one in force where the act stands.
+/// `limb` is the one that is current there.
 fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&LimbCode>, act: &Act) -> Result<(), Refusal> {
     match act {
         Act::View(view) => place_fits(desk, exam, view, view.limb.as_ref().or(limb)),

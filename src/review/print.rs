@@ -1,6 +1,6 @@
 //! The report of the exam as it stands now, made when somebody asks for it on the page.
 //!
-//! Takes: for whom, in which form and on which paper.
+//! Takes: for whom, in which form and on which size of page.
 //! Gives: a page or a PDF, the same as `zonecall report` writes.
 //! Never: writes a file, or a page that may load anything or run a script.
 //! Tested in: `tests/it/review.rs` and `tests/it/review_browser/`.
@@ -16,7 +16,7 @@ use sha2::{Digest, Sha256};
 use crate::exam_folder::FolderError;
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record_against;
-use crate::report::picture::pictures_told;
+use crate::report::picture::pictures_counted;
 use crate::report::print::{Audience, PageSize, PrintError, pdf};
 use crate::report::{ReportInput, owner, vet};
 use crate::review::desk::Desk;
@@ -70,9 +70,9 @@ pub(super) fn report_of(desk: &Desk, wanted: &ReportRequest) -> Result<Response,
     let record = record_against(&seen.exam, &pair(&seen.exam, &seen.exam.frames), &desk.protocols, &against);
     let all = record.frames.len();
     let pictures =
-        pictures_told(&record, desk.folder.path(), |done| task.count("reading the stills", done, all));
+        pictures_counted(&record, desk.folder.path(), |done| task.count("reading the stills", done, all));
     task.step("laying out the pages");
-    let told = ReportInput {
+    let input = ReportInput {
         record: &record,
         earlier: &against.earlier,
         protocols: &desk.protocols,
@@ -83,15 +83,15 @@ pub(super) fn report_of(desk: &Desk, wanted: &ReportRequest) -> Result<Response,
         RequestReader::Owner => (Audience::Owner, "report-owner"),
     };
     if wanted.form == ReportFormat::Pdf {
-        let sheet = if wanted.paper == PaperChoice::Letter { PageSize::Letter } else { PageSize::A4 };
-        let printed = pdf(&told, reader, sheet)?;
+        let page_size = if wanted.paper == PaperChoice::Letter { PageSize::Letter } else { PageSize::A4 };
+        let printed = pdf(&input, reader, page_size)?;
         let shown_as = format!("inline; filename=\"{name}.pdf\"");
         let headers = [(CONTENT_TYPE, "application/pdf".to_owned()), (CONTENT_DISPOSITION, shown_as)];
         return Ok((StatusCode::OK, headers, printed.pdf).into_response());
     }
     let page = match reader {
-        Audience::Vet => vet::html(&told),
-        Audience::Owner => owner::html(&told),
+        Audience::Vet => vet::html(&input),
+        Audience::Owner => owner::html(&input),
     };
     let headers =
         [(CONTENT_TYPE, "text/html; charset=utf-8".to_owned()), (CONTENT_SECURITY_POLICY, policy(&page))];

@@ -48,7 +48,7 @@ const BODY_BYTES_MAX: usize = 64 * 1024;
 /// How often the journal is looked at for news from elsewhere.
 const LOOK_AGAIN: Duration = Duration::from_millis(400);
 
-/// What the page is told while the sound is drawn.
+/// What the page shows while the sound is drawn.
 const WORDS_OF_SOUND: &str = "minute by minute";
 const SAMPLES_PER_MIN: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
@@ -112,7 +112,7 @@ struct Room {
     drawn: Mutex<Option<(Sample, Bytes)>>,
     /// Held while a picture is made small: one at a time, so that the browser on the same machine can still draw.
     making: Mutex<()>,
-    /// A report that was made and not yet fetched: the length of the journal it tells, and what was wanted.
+    /// A report that was made and not yet fetched: the length of the journal it covers, and what was wanted.
     made: Mutex<Option<(u64, ReportRequest, Response)>>,
 }
 
@@ -168,25 +168,25 @@ async fn aside(work: impl FnOnce() -> Response + Send + 'static) -> Response {
     match tokio::task::spawn_blocking(work).await {
         Ok(answer) => answer,
         Err(_) => {
-            told(StatusCode::INTERNAL_SERVER_ERROR, "the program has a fault here", "open the page again")
+            problem(StatusCode::INTERNAL_SERVER_ERROR, "the program has a fault here", "open the page again")
         }
     }
 }
 
-fn told(status: StatusCode, message: impl ToString, help: &str) -> Response {
+fn problem(status: StatusCode, message: impl ToString, help: &str) -> Response {
     let problem = Problem { message: message.to_string(), help: help.to_owned() };
     (status, Json(json!({ "message": problem.message, "help": problem.help }))).into_response()
 }
 
 fn broken(error: &FolderError) -> Response {
     if let FolderError::Journal(JournalError::Busy { .. }) = error {
-        return told(
+        return problem(
             StatusCode::CONFLICT,
             error,
             "nothing was saved, because the exam is still being recorded; try again when it has ended",
         );
     }
-    told(StatusCode::INTERNAL_SERVER_ERROR, error, "look at the exam folder, then open the page again")
+    problem(StatusCode::INTERNAL_SERVER_ERROR, error, "look at the exam folder, then open the page again")
 }
 
 async fn exam(State(room): Held) -> Response {
@@ -244,7 +244,7 @@ fn no_report(error: ReportError) -> Response {
     match error {
         ReportError::Desk(error) => broken(&error),
         ReportError::Print(error) => {
-            told(StatusCode::INTERNAL_SERVER_ERROR, error, "choose the report as a page instead")
+            problem(StatusCode::INTERNAL_SERVER_ERROR, error, "choose the report as a page instead")
         }
     }
 }
@@ -256,9 +256,9 @@ async fn doing(State(room): Held) -> Response {
 
 fn answer(done: Result<impl Serialize, Refusal>) -> Response {
     match done {
-        Ok(told) => Json(told).into_response(),
-        Err(Refusal::Wrong(why)) => told(StatusCode::UNPROCESSABLE_ENTITY, why.message, &why.help),
-        Err(Refusal::Overtaken(why)) => told(StatusCode::CONFLICT, why.message, &why.help),
+        Ok(done) => Json(done).into_response(),
+        Err(Refusal::Wrong(why)) => problem(StatusCode::UNPROCESSABLE_ENTITY, why.message, &why.help),
+        Err(Refusal::Overtaken(why)) => problem(StatusCode::CONFLICT, why.message, &why.help),
         Err(Refusal::Desk(error)) => broken(&error),
     }
 }
@@ -329,7 +329,7 @@ async fn still(State(room): Held, Path(number): Path<usize>, Query(lit): Query<L
 async fn earlier(State(room): Held, Path(number): Path<usize>, Query(lit): Query<Lit>) -> Response {
     aside(move || match room.desk.earlier_file(number) {
         Some(path) => picture(png(&path, lit.light()), "image/png"),
-        None => told(StatusCode::NOT_FOUND, "there is no such still", "reload the page"),
+        None => problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"),
     })
     .await
 }
@@ -343,7 +343,7 @@ async fn leg(State(room): Held, Path(number): Path<usize>) -> Response {
         };
         match seen.legs.get(number) {
             Some(svg) => ([(CONTENT_TYPE, "image/svg+xml")], alone(svg, "sans-serif")).into_response(),
-            None => told(StatusCode::NOT_FOUND, "there is no such drawing", "reload the page"),
+            None => problem(StatusCode::NOT_FOUND, "there is no such drawing", "reload the page"),
         }
     })
     .await
@@ -370,14 +370,16 @@ fn file_of(desk: &Desk, number: usize) -> Result<PathBuf, Box<Response>> {
     let seen = desk.seen().map_err(|error| broken(&error))?;
     match seen.exam.frames.get(number) {
         Some(frame) => Ok(desk.folder.still_file(frame)),
-        None => Err(Box::new(told(StatusCode::NOT_FOUND, "there is no such still", "reload the page"))),
+        None => Err(Box::new(problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"))),
     }
 }
 
 fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response {
     match made {
         Ok(bytes) => ([(CONTENT_TYPE, kind)], bytes).into_response(),
-        Err(error) => told(StatusCode::NOT_FOUND, error, "run `zonecall pair` with the folder it is in now"),
+        Err(error) => {
+            problem(StatusCode::NOT_FOUND, error, "run `zonecall pair` with the folder it is in now")
+        }
     }
 }
 
@@ -386,14 +388,14 @@ fn drawn_sound(desk: &Desk, seen: &DeskSnapshot) -> Result<Vec<u8>, SoundError> 
     let (folder, files) = (desk.folder.path(), &seen.exam.audio);
     let task = desk.doing.begin(TaskKind::Sound, WORDS_OF_SOUND);
     let minutes = usize::try_from(seen.exam.last_sample().0 / SAMPLES_PER_MIN).unwrap_or(0);
-    let told = |done: usize| task.count(WORDS_OF_SOUND, done.min(minutes), minutes);
+    let progress = |done: usize| task.count(WORDS_OF_SOUND, done.min(minutes), minutes);
     if seen.exam.closed.is_none() {
-        return peaks(folder, files, told);
+        return peaks(folder, files, progress);
     }
     let state =
         files.iter().map(|file| format!("{} {}", file.first_sample, file_state(&folder.join(&file.file))));
     let made_of = format!("drawn sound, {BINS_PER_S} a second\n{}", state.collect::<String>());
-    kept(folder, &made_of, || peaks(folder, files, told))
+    kept(folder, &made_of, || peaks(folder, files, progress))
 }
 
 #[derive(Debug, Deserialize)]
@@ -406,7 +408,9 @@ async fn sound(State(room): Held, Query(stretch): Query<ByteRange>) -> Response 
     aside(move || match room.desk.seen() {
         Ok(seen) => match wav(room.desk.folder.path(), &seen.exam.audio, (stretch.from, stretch.to)) {
             Ok(bytes) => ([(CONTENT_TYPE, "audio/wav")], bytes).into_response(),
-            Err(error) => told(StatusCode::NOT_FOUND, error, "the words as heard are still in the journal"),
+            Err(error) => {
+                problem(StatusCode::NOT_FOUND, error, "the words as heard are still in the journal")
+            }
         },
         Err(error) => broken(&error),
     })
@@ -432,7 +436,11 @@ async fn sound_peaks(State(room): Held) -> Response {
                     bytes
                 }
                 Err(error) => {
-                    return told(StatusCode::NOT_FOUND, error, "the words as heard are still in the journal");
+                    return problem(
+                        StatusCode::NOT_FOUND,
+                        error,
+                        "the words as heard are still in the journal",
+                    );
                 }
             },
         };

@@ -101,8 +101,12 @@ fn loudest_of(bytes: &[u8]) -> u8 {
 }
 
 /// The loudest sample of each bin, 0 to 255, from the start of the exam.
-/// `told` learns how many minutes were drawn so far.
-pub(super) fn peaks(folder: &Path, files: &[AudioFile], told: impl Fn(usize)) -> Result<Vec<u8>, SoundError> {
+/// `progress` learns how many minutes were drawn so far.
+pub(super) fn peaks(
+    folder: &Path,
+    files: &[AudioFile],
+    progress: impl Fn(usize),
+) -> Result<Vec<u8>, SoundError> {
     let mut bins: Vec<u8> = Vec::new();
     let mut minutes = 0;
     for file in files {
@@ -125,7 +129,7 @@ pub(super) fn peaks(folder: &Path, files: &[AudioFile], told: impl Fn(usize)) ->
             if bytes.by_ref().take(most).read_to_end(&mut minute).map_err(failed)? == 0 {
                 break;
             }
-            told(minutes);
+            progress(minutes);
             minutes += 1;
             loudest.extend(minute.chunks(BIN_SAMPLES * SAMPLE_BYTES).map(loudest_of));
         }

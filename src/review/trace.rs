@@ -2,7 +2,7 @@
 //!
 //! Takes: an outline or a click in pixels of a still, and what it outlines.
 //! Gives: its size and grey, the outline itself, and the numbers of its lines once they are written.
-//! Never: a size where the scale is missing or inconsistent; the reason is told instead.
+//! Never: a size where the scale is missing or inconsistent; the reason is reported instead.
 //! Tested in: `tests/it/review.rs`.
 
 use std::path::Path;
@@ -210,7 +210,7 @@ pub(super) fn read_from(
     what: &TraceTarget,
 ) -> Result<Entered, Refusal> {
     let protocols = &desk.protocols;
-    // The still's own label counts; what the page sends was perhaps read before somebody changed it.
+    // The still's own label is used; what the page sends was perhaps read before somebody changed it.
     let (Some(limb), Some(zone)) = (&row.place.limb, &row.place.zone) else {
         return wrong("the still has no limb or no zone", "label the still first");
     };

@@ -14,7 +14,7 @@ use crate::knowledge::record::CoverageRow;
 use crate::language::closed_sets::Ask;
 use crate::protocol::Protocols;
 
-/// Views named in an answer; of the rest only the number is told.
+/// Views named in an answer; of the rest only the number is reported.
 const VIEWS_MAX: usize = 3;
 /// Words that the voice says in three seconds, at 160 a minute.
 const WORDS_MAX: usize = 8;
@@ -110,7 +110,7 @@ fn value(exam: &Exam) -> String {
     said.map_or_else(|| "no number was said on this limb yet".to_owned(), |call| call.act.to_string())
 }
 
-/// The last call that stands; questions and answers do not count.
+/// The last valid call; questions and answers are left out.
 fn last(exam: &Exam) -> String {
     let spoken = |act: &Act| !matches!(act, Act::Question { .. } | Act::Answer { .. } | Act::Command(_));
     let call = exam.calls.iter().rev().find(|call| call.withdrawn_by.is_none() && spoken(&call.act));

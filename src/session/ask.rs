@@ -1,6 +1,6 @@
 //! Asks back instead of acting on what may be wrong.
 //!
-//! Takes: an utterance with its likeliest readings, what is in force, the schemes of the exam, and the protocols.
+//! Takes: an utterance with its likeliest readings, what is current, the schemes of the exam, and the protocols.
 //! Gives: a `SpokenQuestion` where one is due, and what an answer to it means.
 //! Never: I/O; the words asked are the words heard, so they need no language of their own.
 //! Tested in: `tests/it/ask.rs`.
@@ -18,7 +18,7 @@ use crate::speech::utterance::Utterance;
 
 /// An answer must begin within this many seconds; then the question stays open for the reviewer.
 pub const ANSWER_WAIT_S: u64 = 10;
-/// Opposites that sound alike are told apart by so many of their first letters.
+/// Opposites that sound alike are distinguished by so many of their first letters.
 const SPELLED: usize = 4;
 /// The rule about zones out of order; a practice that switches it off is not asked either.
 const JUMP_RULE: &str = "zone-order-jump";
@@ -48,9 +48,9 @@ pub enum Doubt {
     Unsure,
     /// There is a word of the opposite meaning that sounds nearly the same.
     Opposite,
-    /// A zone was called that is far from the one in force.
+    /// A zone was called that is far from the current one.
     Jump {
-        /// The zone in force.
+        /// The current zone.
         from: String,
     },
     /// Another limb was called, and its word is not trusted enough.
@@ -58,7 +58,7 @@ pub enum Doubt {
         /// The name of the limb that was heard.
         name: String,
     },
-    /// The side was told by the other pair of words than before.
+    /// The side was named by the other pair of words than before.
     Sides {
         /// The name of the limb that was heard.
         name: String,
@@ -93,17 +93,17 @@ pub enum AnswerMeaning {
 /// Where an utterance is heard.
 #[derive(Debug, Clone, Copy)]
 pub struct AskContext<'a> {
-    /// What is in force.
+    /// What is current.
     pub context: &'a Context,
     /// Scheme chosen for each group of limbs.
     pub schemes: &'a BTreeMap<String, String>,
     /// The protocols.
     pub protocols: &'a Protocols,
-    /// The pair of words that told the sides so far, by its place among those of the practice.
+    /// The pair of words that named the sides so far, by its place among those of the practice.
     pub sides: Option<usize>,
 }
 
-/// The pair of words by which a call tells the side, by its place among those of the practice.
+/// The pair of words by which a call names the side, by its place among those of the practice.
 #[must_use]
 pub fn sides_of(words: &str, protocols: &Protocols) -> Option<usize> {
     let spoken = |word: &String| words.split_whitespace().any(|one| one == word);
@@ -197,7 +197,7 @@ fn doubt(act: &Act, now: AskContext<'_>) -> Option<Doubt> {
 }
 
 /// The wrong limb is the worst error there is: another limb counts at once only if its word is trusted, and if the side
-/// is told by the same pair of words as before.
+/// is named by the same pair of words as before.
 fn limb_doubt(call: &Call, utterance: &Utterance, now: AskContext<'_>) -> Option<Doubt> {
     let AskContext { context, protocols, sides, .. } = now;
     let Act::View(View { limb: Some(limb), .. }) = &call.act else { return None };
@@ -214,7 +214,7 @@ fn limb_doubt(call: &Call, utterance: &Utterance, now: AskContext<'_>) -> Option
     (changes && trust < protocols.rules.habits.limb_trust).then(|| Doubt::Limb { name: name() })
 }
 
-/// A zone on the limb in force, further away than a practice passes over; a limb said with it makes it deliberate.
+/// A zone on the current limb, further away than a practice passes over; a limb said with it makes it deliberate.
 fn jump(view: &View, now: AskContext<'_>) -> Option<Doubt> {
     let AskContext { context, schemes, protocols, .. } = now;
     let off = protocols.rules.rule(JUMP_RULE).is_none_or(|rule| rule.severity == Weight::Off);
@@ -254,7 +254,7 @@ impl SpokenQuestion {
         if self.offers.len() > 1 { "first, second, no, or say it again" } else { "yes, no, or say it again" }
     }
 
-    /// What stands with the utterance in the journal.
+    /// What the journal holds with the utterance.
     #[must_use]
     pub fn problem(&self) -> Problem {
         let words: Vec<String> = self.offers.iter().map(|offer| format!("`{}`", offer.words)).collect();

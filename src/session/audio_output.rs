@@ -29,7 +29,7 @@ pub enum SpeakerError {
         #[source]
         source: Box<dyn Error + Send + Sync>,
     },
-    /// It wants a format that is no number.
+    /// It needs a format that is not a number.
     #[error(
         "the loudspeaker needs samples as {format}, which are neither integers nor floating-point; use another one"
     )]
@@ -45,7 +45,7 @@ pub(super) struct AudioOutput {
     pub(super) _stream: Box<dyn Any + Send>,
     pub(super) ring: Producer<f32>,
     pub(super) rate_hz: u32,
-    /// Nanoseconds from the callback to the ear, as the system tells.
+    /// Nanoseconds from the callback to the ear, as the system reports.
     pub(super) latency_ns: Arc<AtomicU64>,
     /// The callback throws away what waits in the ring.
     pub(super) drop_rest: Arc<AtomicBool>,

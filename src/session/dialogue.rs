@@ -67,7 +67,7 @@ impl Dialogue {
         Ok((this, effects))
     }
 
-    /// From now on, at the sample `now`, it reckons with these.
+    /// From the sample `now` on, it takes these into account.
     pub fn set(&mut self, options: DialogueOptions, now: Sample) {
         self.options = options;
         self.stills = options.export_delay.map(|delay| AwaitedStills::new(delay, now, &self.earlier_stills));
@@ -134,7 +134,7 @@ impl Dialogue {
             }
             Input::Still { frame, at } => self.still(frame, at, now),
             Input::NoStill { file, problem } => {
-                self.tell(Notice::NoStill, &format!("{}: {}", file.display(), problem.message));
+                self.report(Notice::NoStill, &format!("{}: {}", file.display(), problem.message));
             }
             Input::LastStills => self.mind_stills(now, Mind::All),
             Input::Device { device, presence, name } => self.device(device, presence, name, now),
@@ -164,7 +164,7 @@ impl Dialogue {
         if arrival == Arrival::TooEarly {
             let help = "if it was a call, add it by hand; wait for the tone that says that listening begins";
             self.sound(Tone::NotUnderstood);
-            self.tell(
+            self.report(
                 Notice::Ignored,
                 &format!("{} (before listening began: say it again)", utterance.text()),
             );
@@ -200,11 +200,11 @@ impl Dialogue {
             Outcome::NotUnderstood if doubted => self.sound(Tone::NotUnderstood),
             _ => {}
         }
-        self.tell(Notice::from(written.outcome), &words);
+        self.report(Notice::from(written.outcome), &words);
         self.reply(&written, now);
     }
 
-    /// Answers what was asked, and tells at once when a view is left without a save.
+    /// Answers what was asked, and warns at once when a view is left without a save.
     pub(super) fn reply(&mut self, written: &Written, now: Sample) {
         if written.calls.is_empty() {
             return;
@@ -221,7 +221,7 @@ impl Dialogue {
             {
                 self.name_missing(*ask);
                 self.say(&brief(&said), now);
-                self.tell(Notice::Answer, &said);
+                self.report(Notice::Answer, &said);
             }
         }
         let state = ExamState::after(written.calls.iter().map(|call| &call.act));
@@ -249,7 +249,7 @@ impl Dialogue {
         let (id, also_in) = (frame.id.clone(), frame.also_in.clone());
         self.note(now, Event::Frame(frame));
         for other in also_in {
-            self.tell(Notice::Listening, &format!("{name} is also in the exam `{}`", other.exam));
+            self.report(Notice::Listening, &format!("{name} is also in the exam `{}`", other.exam));
         }
         // It is written down in any case; whether it counts is for a person to say.
         if let Some(why) = refused(self.log.exam(), &id) {
@@ -257,7 +257,7 @@ impl Dialogue {
             if self.foreign.insert(why.clone()) {
                 self.say("stills of another horse: not taken", now);
             }
-            self.tell(
+            self.report(
                 Notice::Fault,
                 &format!("{name} was not taken: {why}; confirm it at the desk or with `pair`"),
             );
@@ -267,7 +267,7 @@ impl Dialogue {
             let view = stills.arrived(at).unwrap_or_else(|| self.log.exam().context.place.clone());
             self.show(ScreenChange::StillOf(view));
         }
-        self.tell(Notice::Still, &name);
+        self.report(Notice::Still, &name);
     }
 
     /// Tells of the views whose stills should have come by now.
@@ -289,7 +289,7 @@ impl Dialogue {
         let name = view.view_in_words(self.log.protocols());
         self.sound(Tone::Alarm);
         self.say(&format!("{short}: {name}"), now);
-        self.tell(Notice::Forgotten, &format!("{name} {what}"));
+        self.report(Notice::Forgotten, &format!("{name} {what}"));
         if let (Some(limb), Some(zone)) = (view.limb.clone(), view.zone.clone()) {
             self.named.insert((limb, zone));
         }

@@ -1,4 +1,4 @@
-//! What the dialogue reckons with: who listens, how the program speaks, where its voice comes out.
+//! What the dialogue takes into account: who listens, how the program speaks, where its voice comes out.
 //!
 //! Takes: nothing; whoever listens sets them.
 //! Gives: `DialogueOptions`.
@@ -35,7 +35,7 @@ pub enum Output {
     Earpiece,
 }
 
-/// What the dialogue reckons with.
+/// What the dialogue takes into account.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct DialogueOptions {
     /// Who listens.
@@ -45,6 +45,6 @@ pub struct DialogueOptions {
     /// Where its voice comes out.
     pub output: Output,
     /// Samples from saving a still to its file in the scanner's folder; none where no folder is followed: then the
-    /// spoken saves tell.
+    /// spoken saves count.
     pub export_delay: Option<u64>,
 }

@@ -51,7 +51,7 @@ pub struct Dialogue {
     pub(super) effects: Vec<Effect>,
     /// Why stills were not taken, as far as it was said aloud.
     pub(super) foreign: BTreeSet<String>,
-    /// The pair of words that told the sides so far.
+    /// The pair of words that named the sides so far.
     pub(super) sides: Option<usize>,
     /// That no limb was called was asked aloud.
     pub(super) limb_was_asked: bool,
@@ -176,7 +176,7 @@ impl Dialogue {
         self.effects.push(effect);
     }
 
-    pub(super) fn tell(&mut self, notice: Notice, text: &str) {
+    pub(super) fn report(&mut self, notice: Notice, text: &str) {
         self.show(ScreenChange::Line(notice, text.to_owned()));
     }
 

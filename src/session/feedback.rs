@@ -53,9 +53,9 @@ impl Feedback {
     }
 
     /// Breaks off what is being said, and leaves out what waits to be said.
-    pub fn hush(&self) {
+    pub fn fall_silent(&self) {
         if let Some(output) = &self.output {
-            output.hush();
+            output.fall_silent();
         }
     }
 

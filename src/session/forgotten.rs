@@ -1,7 +1,7 @@
-//! The view that was left without a still, told while it can still be put right.
+//! The view that was left without a still, reported while it can still be corrected.
 //!
 //! Takes: what was current before and is current now, how far the views are, and when stills arrived.
-//! Gives: the view to be told, by name.
+//! Gives: the view to be reported, by name.
 //! Never: I/O, or a view that was left out on purpose.
 //! Tested in: `tests/it/answer.rs`, `tests/sound/listen.rs`.
 

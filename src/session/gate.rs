@@ -19,7 +19,7 @@ pub struct Gate {
 }
 
 impl Gate {
-    /// True when what is said now counts.
+    /// True when what is said now is acted on.
     #[must_use]
     pub fn is_open(&self) -> bool {
         self.is_open

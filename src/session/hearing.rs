@@ -326,7 +326,7 @@ impl Session {
         self.carry_out(effects)
     }
 
-    /// Writes what is to be written and tells the engine what to expect; gives the rest.
+    /// Writes what is to be written and has the engine expect what can follow; gives the rest.
     fn carry_out(&mut self, effects: Vec<Effect>) -> Result<Vec<Effect>, SessionError> {
         let mut rest = Vec::new();
         self.write(&effects)?;

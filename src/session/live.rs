@@ -70,7 +70,7 @@ pub struct Tools {
     pub microphone: Microphone,
     /// What is sounded and said.
     pub feedback: Feedback,
-    /// None where everything counts that is said.
+    /// None where everything said is acted on.
     pub switch: Option<TalkSwitch>,
 }
 
@@ -123,7 +123,7 @@ impl Live {
         let title = format!("zonecall  {}  {}", folder.display(), microphone.name());
         let mut screen = Screen::open(options.display, title, watch.is_some());
         if matches!(screen, Screen::Lines) {
-            screen.tell(Notice::Listening, CAUTIONS)?;
+            screen.report(Notice::Listening, CAUTIONS)?;
         }
         let dialogue = session.dialogue();
         screen.take(dialogue.exam(), dialogue.progress(), &session.ear().protocols);
@@ -158,7 +158,7 @@ impl Live {
         self.feedback.sound(Tone::Understood);
     }
 
-    /// Listens until it is told to stop, by voice or by a signal.
+    /// Listens until it is stopped, by voice or by a signal.
     ///
     /// `first` is sound that has come already, and `behind` how much waits behind it.
     ///
@@ -167,7 +167,7 @@ impl Live {
     pub fn listen(&mut self, first: &[i16], behind: u64) -> Result<(), SessionError> {
         let name = self.microphone.name();
         let line = format!("listening to {name}; say `end of exam` or press Ctrl-C to stop");
-        self.screen.tell(Notice::Listening, &line)?;
+        self.screen.report(Notice::Listening, &line)?;
         self.block(&AudioBlock { samples: first.to_vec(), lost_before: 0, behind })?;
         while !self.stop.load(Ordering::Relaxed) && !self.session.dialogue().has_ended() {
             match self.next_block()? {
@@ -234,7 +234,7 @@ impl Live {
     /// The next block, from a microphone that may go and come back.
     fn next_block(&mut self) -> Result<Option<AudioBlock>, SessionError> {
         let given = self.microphone.listen()?;
-        // How much the system lost it does not say: the clock tells when the next sound comes.
+        // How much the system lost it does not say: the clock shows when the next sound comes.
         self.overrun |= self.microphone.overrun();
         match given {
             Given::Sound(block) => return Ok(Some(block)),
@@ -307,7 +307,7 @@ impl Live {
         }
         // In an earpiece only a person can be heard: the program falls silent at once.
         if self.output == Output::Earpiece && self.feedback.speaks() && self.session.is_spoken_to() {
-            self.feedback.hush();
+            self.feedback.fall_silent();
         }
         let floor = if is_person && self.session.is_spoken_to() { Floor::Taken } else { Floor::Free };
         self.step(Input::Floor(floor))?;
@@ -346,7 +346,7 @@ impl Live {
         Ok(())
     }
 
-    /// Stills that have arrived are written down; views that lack theirs are told.
+    /// Stills that have arrived are written down; views that lack theirs are reported.
     fn stills(&mut self) -> Result<(), SessionError> {
         for arrived in self.watch.iter().flat_map(Watch::arrived).collect::<Vec<_>>() {
             match arrived {
@@ -390,7 +390,7 @@ impl Live {
             match effect {
                 Effect::Sound(tone) => self.feedback.sound(tone),
                 Effect::Say(text) => self.feedback.say(&text),
-                Effect::Show(ScreenChange::Line(notice, text)) => self.screen.tell(notice, &text)?,
+                Effect::Show(ScreenChange::Line(notice, text)) => self.screen.report(notice, &text)?,
                 Effect::Show(ScreenChange::Question(question)) => self.screen.question(question),
                 Effect::Show(ScreenChange::StillOf(view)) => self.screen.still_of(&view),
                 Effect::Show(ScreenChange::StillsOf(views)) => self.screen.stills_of(&views),

@@ -64,7 +64,7 @@ pub fn how_long(samples: u64) -> TimeDelta {
     TimeDelta::microseconds(i64::try_from(samples * 1_000_000 / u64::from(SAMPLE_RATE_HZ)).unwrap_or(0))
 }
 
-/// What a microphone has to tell.
+/// What a microphone gives.
 pub enum Given {
     /// Sound.
     Sound(AudioBlock),

@@ -79,7 +79,7 @@ impl Dialogue {
         let event = UtteranceEvent { utterance, outcome: Outcome::Asked, problems };
         let heard_seq = self.write(event, Vec::new()).heard_seq;
         if question.counts_by_itself() {
-            self.tell_summary(&self.summary());
+            self.report_summary(&self.summary());
         }
         self.wait_for_answer(heard_seq, question, now);
     }
@@ -92,7 +92,7 @@ impl Dialogue {
             self.sound(Tone::NotUnderstood);
         }
         let shown = format!("{aloud} ({})", question.answers());
-        self.tell(Notice::Asked, &shown);
+        self.report(Notice::Asked, &shown);
         self.show(ScreenChange::Question(Some(shown)));
         let until = now + spoken.unwrap_or(0) + wait(&question);
         self.open = Some(OpenQuestion { heard_seq, question, until });
@@ -186,7 +186,7 @@ impl Dialogue {
             true => "the exam goes on",
             false => "not acted on; say it again",
         };
-        self.tell(Notice::Settled, taken.as_deref().unwrap_or(nothing));
+        self.report(Notice::Settled, taken.as_deref().unwrap_or(nothing));
         self.reply(&written, now);
     }
 
@@ -212,7 +212,7 @@ impl Dialogue {
             return self.settle(&open, &AnswerMeaning::Take(0), given, open.until.min(now), now);
         }
         self.stop_waiting();
-        self.tell(Notice::Listening, "no answer: left open for review");
+        self.report(Notice::Listening, "no answer: left open for review");
     }
 
     fn stop_waiting(&mut self) {

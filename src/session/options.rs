@@ -28,7 +28,7 @@ pub struct ListenOptions {
     pub device: Option<String>,
     /// How what happens is shown.
     pub display: Display,
-    /// Tones that tell what became of each utterance.
+    /// Tones that say what became of each utterance.
     pub tones: Audible,
     /// A voice that asks back, answers and warns.
     pub voice: Audible,

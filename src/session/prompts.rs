@@ -54,7 +54,7 @@ impl Dialogue {
             return self.pass_over(utterance, message, help);
         }
         self.sound(Tone::NotUnderstood);
-        self.tell(
+        self.report(
             Notice::NotUnderstood,
             &format!("{} (while I was speaking: say it again)", utterance.text()),
         );
@@ -89,7 +89,7 @@ impl Dialogue {
             let question = text.split_inclusive('?').next().unwrap_or(text);
             self.say(question, now);
         }
-        self.tell(Notice::Incomplete, text);
+        self.report(Notice::Incomplete, text);
     }
 
     /// A device went, or came back.
@@ -105,7 +105,7 @@ impl Dialogue {
             self.sound(Tone::Alarm);
         }
         let (notice, text) = device.line(presence);
-        self.tell(notice, text);
+        self.report(notice, text);
     }
 
     /// Heard, kept, and nothing more.

@@ -46,7 +46,7 @@ pub enum Display {
     Screen,
     /// A line for whatever happens.
     Lines,
-    /// Lines about the listening itself: what was said stands in the exam's journal only, not in a log of the system.
+    /// Lines about the listening itself: what was said is in the exam's journal only, not in a log of the system.
     Log,
 }
 
@@ -111,7 +111,7 @@ impl Screen {
     ///
     /// # Errors
     /// When the terminal cannot be written.
-    pub fn tell(&mut self, notice: Notice, text: &str) -> io::Result<()> {
+    pub fn report(&mut self, notice: Notice, text: &str) -> io::Result<()> {
         let at = Utc::now().with_timezone(&chrono::Local).format("%H:%M:%S");
         let line = match notice.label() {
             "" => format!("{at}  {text}"),
@@ -165,7 +165,7 @@ impl Screen {
         {
             switch.is_on = is_on;
         }
-        self.tell(Notice::Switch, if is_on { "on" } else { "off: nothing is acted on" })
+        self.report(Notice::Switch, if is_on { "on" } else { "off: nothing is acted on" })
     }
 
     /// The exam has changed.

@@ -38,7 +38,7 @@ const CAUTIONS_RAGGED: usize = 12;
 /// Width of one large letter.
 const LETTER: u16 = 4;
 
-/// A view of the limb in force.
+/// A view of the current limb.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ViewSeen {
     /// Zone code.
@@ -76,7 +76,7 @@ impl ViewState {
 /// A switch to talk by.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Switched {
-    /// What is said now counts.
+    /// What is said now is acted on.
     pub is_on: bool,
     /// The key of this terminal that turns it, if one does.
     pub key: Option<String>,
@@ -85,11 +85,11 @@ pub struct Switched {
 /// What is shown.
 #[derive(Debug, Clone, Default)]
 pub struct ScreenView {
-    /// Codes of limb, zone, plane and structure in force, for the large letters.
+    /// Codes of the current limb, zone, plane and structure, for the large letters.
     pub place: String,
     /// The same in words.
     pub place_in_words: String,
-    /// The views of the limb in force.
+    /// The views of the current limb.
     pub views: Vec<ViewSeen>,
     /// Saves that were called.
     pub saves: usize,
@@ -101,9 +101,9 @@ pub struct ScreenView {
     pub growing: Option<String>,
     /// The question that waits, with its answers.
     pub question: Option<String>,
-    /// What must be put right; it stays until the next call.
+    /// What must be corrected; it stays until the next call.
     pub alarm: Option<String>,
-    /// The switch to talk by; none where everything counts.
+    /// The switch to talk by; none where everything is acted on.
     pub switch: Option<Switched>,
     /// Loudness of the last moment, in dB relative to full scale.
     pub level_dbfs: f64,
@@ -115,7 +115,7 @@ pub struct ScreenView {
     pub title: String,
     /// Views of which a still has come: limb, zone and plane.
     pub arrived: BTreeSet<(LimbCode, ZoneCode, PlaneCode)>,
-    /// The limb in force.
+    /// The current limb.
     pub limb: Option<LimbCode>,
 }
 
@@ -200,8 +200,8 @@ impl ScreenView {
         frame.render_widget(Paragraph::new(grid), views);
         let room = usize::from(lines.height);
         let shown = self.lines.iter().skip(self.lines.len().saturating_sub(room));
-        let told: Vec<Line<'_>> = shown.map(|line| Line::styled(line.as_str(), dim)).collect();
-        frame.render_widget(Paragraph::new(told).block(Block::new()), lines);
+        let shown_lines: Vec<Line<'_>> = shown.map(|line| Line::styled(line.as_str(), dim)).collect();
+        frame.render_widget(Paragraph::new(shown_lines).block(Block::new()), lines);
         frame.render_widget(Paragraph::new(CAUTIONS).style(dim).wrap(Wrap { trim: true }), cautions);
         let key = self.switch.as_ref().and_then(|switch| switch.key.as_deref());
         let key = key.map_or_else(String::new, |key| format!("   {key} switch"));

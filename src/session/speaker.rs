@@ -39,10 +39,10 @@ impl Speaker {
 
     /// Plays samples after those that are still sounding; returns when the last of them are in the ring.
     ///
-    /// Once `is_hushed` they are broken off.
-    pub fn play(&mut self, mut samples: &[f32], is_hushed: impl Fn() -> bool) {
+    /// Once `is_silenced` they are broken off.
+    pub fn play(&mut self, mut samples: &[f32], is_silenced: impl Fn() -> bool) {
         let mut moved_at = Instant::now();
-        while !samples.is_empty() && moved_at.elapsed() < STUCK_MAX && !is_hushed() {
+        while !samples.is_empty() && moved_at.elapsed() < STUCK_MAX && !is_silenced() {
             let (now, later) = samples.split_at(self.output.ring.slots().min(samples.len()));
             if now.is_empty() {
                 std::thread::sleep(PAUSE);
@@ -55,13 +55,13 @@ impl Speaker {
         }
     }
 
-    /// Waits until the last sample has been heard; once `is_hushed` what waits to be heard is thrown away.
-    pub fn wait(&self, is_hushed: impl Fn() -> bool) {
+    /// Waits until the last sample has been heard; once `is_silenced` what waits to be heard is thrown away.
+    pub fn wait(&self, is_silenced: impl Fn() -> bool) {
         let (mut moved_at, mut free) = (Instant::now(), 0);
         while self.output.ring.slots() < self.output.ring.buffer().capacity()
             && moved_at.elapsed() < STUCK_MAX
         {
-            if is_hushed() {
+            if is_silenced() {
                 self.output.drop_rest.store(true, Ordering::Relaxed);
             }
             std::thread::sleep(PAUSE);

@@ -22,7 +22,7 @@ enum Order {
     Say(String, usize),
 }
 
-/// A mouth that is open.
+/// The output of tones and speech, open.
 #[derive(Debug)]
 pub struct SpeechOutput {
     orders: SyncSender<Order>,
@@ -30,7 +30,7 @@ pub struct SpeechOutput {
     /// Texts that were ordered and have not died away.
     speaking: Arc<AtomicUsize>,
     /// How often silence was ordered.
-    hushed: Arc<AtomicUsize>,
+    silenced: Arc<AtomicUsize>,
 }
 
 impl SpeechOutput {
@@ -42,8 +42,8 @@ impl SpeechOutput {
         let (orders, waiting) = sync_channel(ORDERS_MAX);
         let (opened, answer) = sync_channel(1);
         let speaking = Arc::new(AtomicUsize::new(0));
-        let hushed = Arc::new(AtomicUsize::new(0));
-        let silence = Arc::clone(&hushed);
+        let silenced = Arc::new(AtomicUsize::new(0));
+        let silence = Arc::clone(&silenced);
         let (spoken, has_voice) = (Arc::clone(&speaking), voice.is_some());
         // A stream may not leave the thread that made it.
         std::thread::spawn(move || match Speaker::open() {
@@ -56,7 +56,7 @@ impl SpeechOutput {
             }
         });
         answer.recv().unwrap_or(Err(SpeakerError::NoDevice))?;
-        Ok(Self { orders, has_voice, speaking, hushed })
+        Ok(Self { orders, has_voice, speaking, silenced })
     }
 
     /// True where it can speak.
@@ -77,8 +77,8 @@ impl SpeechOutput {
         }
         self.speaking.fetch_add(1, Ordering::SeqCst);
         let ordered = {
-            let hushed = self.hushed.load(Ordering::SeqCst);
-            self.orders.try_send(Order::Say(text.to_owned(), hushed)).is_ok()
+            let silenced = self.silenced.load(Ordering::SeqCst);
+            self.orders.try_send(Order::Say(text.to_owned(), silenced)).is_ok()
         };
         if !ordered {
             self.speaking.fetch_sub(1, Ordering::SeqCst);
@@ -87,8 +87,8 @@ impl SpeechOutput {
     }
 
     /// Breaks off what is being said; what waits to be said is left out.
-    pub fn hush(&self) {
-        self.hushed.fetch_add(1, Ordering::SeqCst);
+    pub fn fall_silent(&self) {
+        self.silenced.fetch_add(1, Ordering::SeqCst);
     }
 
     /// True from the order to say something until the last of it has died away.
@@ -104,17 +104,17 @@ fn work(
     voice: Option<&Voice>,
     orders: &Receiver<Order>,
     speaking: &AtomicUsize,
-    hushed: &AtomicUsize,
+    silenced: &AtomicUsize,
 ) {
     while let Ok(order) = orders.recv() {
         match order {
             Order::Tone(tone) => speaker.play(&tone.samples(speaker.rate_hz()), || false),
             Order::Say(text, at) => {
-                let is_hushed = || hushed.load(Ordering::SeqCst) != at;
+                let is_silenced = || silenced.load(Ordering::SeqCst) != at;
                 match voice.map(|voice| voice.samples(&text, speaker.rate_hz())) {
                     Some(Ok(samples)) => {
-                        speaker.play(&samples, is_hushed);
-                        speaker.wait(is_hushed);
+                        speaker.play(&samples, is_silenced);
+                        speaker.wait(is_silenced);
                     }
                     Some(Err(error)) => eprintln!("zonecall: cannot say `{text}`: {error}"),
                     None => {}

@@ -49,7 +49,7 @@ impl SpokenLanguage {
         Ok(Self { pack, language, schemes, zones })
     }
 
-    /// The same, in which only what begins with `call` counts; how the word sounds is looked up in `dictionary`, too,
+    /// The same, in which only what begins with `call` is acted on; how the word sounds is looked up in `dictionary`, too,
     /// a file of `word  PHONES` lines.
     #[must_use]
     pub fn called_by(self, call: &str, dictionary: &Path) -> Self {

@@ -54,10 +54,10 @@ impl Dialogue {
     }
 
     /// Shows what there is of the exam.
-    pub(super) fn tell_summary(&mut self, summary: &Summary) {
+    pub(super) fn report_summary(&mut self, summary: &Summary) {
         let named = |row: &CoverageRow| (row.limb.clone(), row.zone.clone());
         self.named.extend(summary.missing.iter().take(NAMED_MAX).map(named));
-        summary.lines(self.lacks_what()).iter().for_each(|line| self.tell(Notice::Summary, line));
+        summary.lines(self.lacks_what()).iter().for_each(|line| self.report(Notice::Summary, line));
     }
 
     /// What there is of the limb that was left, or of the whole exam at its end.
@@ -65,7 +65,7 @@ impl Dialogue {
         if state == ExamState::Ended {
             let summary = self.summary();
             let was_asked = self.options.listener == Listener::Person && !summary.missing.is_empty();
-            self.tell_summary(&summary);
+            self.report_summary(&summary);
             if !was_asked {
                 self.say(&summary.aloud(), now);
             }
@@ -86,7 +86,7 @@ impl Dialogue {
         let name = protocols.limb(&limb).map_or(limb.as_str(), |known| &known.name).to_owned();
         let lack = self.lacks_what();
         self.say(&format!("{name}: {missing} missing"), now);
-        self.tell(Notice::Summary, &format!("{name}: {missing} views have {lack}"));
+        self.report(Notice::Summary, &format!("{name}: {missing} views have {lack}"));
     }
 
     /// The views of a limb without a save and, where the scanner's folder is followed, without a still.

@@ -70,7 +70,7 @@ impl TalkSwitch {
         Ok(TalkSwitch::Terminal { key: code, name, is_on: false })
     }
 
-    /// What is said now counts.
+    /// What is said now is acted on.
     #[must_use]
     pub fn is_on(&self) -> bool {
         match self {

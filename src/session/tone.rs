@@ -1,6 +1,6 @@
-//! The three tones that tell what became of an utterance.
+//! The three tones that say what became of an utterance.
 //!
-//! Takes: what to tell, and the sample rate of the loudspeaker.
+//! Takes: what to say, and the sample rate of the loudspeaker.
 //! Gives: samples, full scale 1.
 //! Never: a click; each tone swells and fades.
 //! Tested in: here.
@@ -12,14 +12,14 @@ const LOUDNESS: f32 = 0.25;
 /// Swelling and fading, in seconds.
 const EDGE_S: f32 = 0.01;
 
-/// What a tone tells.
+/// What a tone means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Tone {
     /// One short rising tone: understood and written down.
     Understood,
     /// Two low tones: heard, not understood.
     NotUnderstood,
-    /// Three high tones: something must be put right now.
+    /// Three high tones: something must be corrected now.
     Alarm,
 }
 

@@ -2,7 +2,7 @@
 //!
 //! Takes: a text in the language of the exam.
 //! Gives: samples, full scale 1, at any rate.
-//! Never: speaks; that is `mouth`.
+//! Never: speaks; that is `speech_output`.
 //! Tested in: `tests/sound/listen.rs`, and here.
 
 use std::io::Cursor;

@@ -77,12 +77,12 @@ pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<()
     // That no exam can be kept is reported now, not when the horse stands there.
     tempfile::tempfile_in(*folder).map_err(|source| failed("write into", source))?;
     for line in interrupted(folder, &ear.protocols)? {
-        screen.tell(Notice::Listening, &line)?;
+        screen.report(Notice::Listening, &line)?;
     }
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
     let opened = open(options.device.as_deref())?;
     let microphone = Microphone::new(opened.capture, options.device.as_deref());
-    screen.tell(Notice::Listening, &format!("listening to {}", microphone.name()))?;
+    screen.report(Notice::Listening, &format!("listening to {}", microphone.name()))?;
     let feedback = Feedback::open(options);
     let mut standby = Standby { ear, tools: Tools { microphone, feedback, switch } };
     while let Some(opening) = standby.next_opening(&mut screen, stop)? {
@@ -103,7 +103,7 @@ impl Standby {
         self.ear.engine.follow(Moment::default());
         let (mut endpointer, mut taken, mut gate) =
             (Endpointer::new(Sample::FIRST), Sample::FIRST, Gate::default());
-        screen.tell(Notice::Listening, "waiting for `start of exam`; nothing is kept until then")?;
+        screen.report(Notice::Listening, "waiting for `start of exam`; nothing is kept until then")?;
         while !stop.load(Ordering::Relaxed) {
             let block = match self.tools.microphone.listen()? {
                 Given::Sound(block) => block,
@@ -155,7 +155,7 @@ impl Standby {
             self.tools.feedback.sound(Tone::Alarm);
         }
         let (notice, text) = device.line(presence);
-        Ok(screen.tell(notice, text)?)
+        Ok(screen.report(notice, text)?)
     }
 
     /// Whether the switch to talk by was turned before the sample `next`, while `now` is being recorded.
@@ -181,7 +181,7 @@ impl Standby {
         if opens && utterance.unsure && !utterance.rejected {
             self.tools.feedback.sound(Tone::NotUnderstood);
             let line = "that may have been `start of exam`: please say it again";
-            screen.tell(Notice::Listening, line)?;
+            screen.report(Notice::Listening, line)?;
         }
         // Half an utterance, cut because it was too long, is no clear word.
         Ok(opens && !utterance.rejected && !utterance.unsure && !segment.cut)
@@ -196,7 +196,7 @@ impl Standby {
     ) -> Result<Self, SessionError> {
         let folder = ExamFolder::at(new_folder(exams.folder, opening.at));
         let mut screen = Screen::Log;
-        screen.tell(Notice::Listening, &format!("exam `{}` begins", folder.path().display()))?;
+        screen.report(Notice::Listening, &format!("exam `{}` begins", folder.path().display()))?;
         let header = header(exams.subject, &self.ear, exams.spoken, Began::live(opening.at));
         let mut session = Session::begin(&folder, header, self.ear)?;
         session.open_audio(self.tools.microphone.name().to_owned())?;
@@ -204,7 +204,7 @@ impl Standby {
         let heard = live.opened_by(&opening.segment);
         let heard = heard.and_then(|()| live.listen(&opening.rest, opening.behind));
         let closed = live.close(heard)?;
-        screen.tell(Notice::Listening, &closed.summary)?;
+        screen.report(Notice::Listening, &closed.summary)?;
         closed.heard?;
         Ok(Self { ear: closed.ear, tools: closed.tools })
     }

@@ -35,7 +35,7 @@ pub struct Recording {
     resample: Option<Resample>,
     total_samples: Option<u64>,
     started_at: Option<NaiveDateTime>,
-    /// What stopped the reading, told after the samples before it were given.
+    /// What stopped the reading, reported after the samples before it were given.
     pending: Option<DecodeError>,
     ended: bool,
 }

@@ -14,7 +14,7 @@ use crate::speech::voice_activity::{FRAME_LEN, Strictness, VoiceActivity};
 /// The detector decides over this many frames, 0.3 s; that cut test commands right where stricter settings clipped them.
 const WINDOW: usize = 10;
 /// Audio kept before the moment at which speech was noticed: the window, and the onset before it. A short first word with a
-/// gap after it is noticed up to 0.6 s late; more than half a second would mend that, but PocketSphinx then loses words.
+/// gap after it is noticed up to 0.6 s late; more than half a second would avoid that, but PocketSphinx then loses words.
 /// The neural ear does not depend on it: `stream` cuts for it.
 const BEFORE: usize = SAMPLE_RATE_HZ as usize / 2;
 /// Audio kept after speech.
@@ -22,7 +22,7 @@ const AFTER_S: f64 = 0.2;
 /// A short pause is this many frames that a stricter detector takes for quiet.
 const PAUSE_WINDOW: usize = 3;
 /// After an utterance that ended at a short pause the detector still sees its speech. More of it is what the stricter one
-/// sees for this long, in samples: the tone that tells that the utterance was understood is shorter.
+/// sees for this long, in samples: the tone for an utterance that was understood is shorter.
 const MORE_MIN: usize = 36 * SAMPLE_RATE_HZ as usize / 100;
 /// Or what the detector still sees after so long.
 const ECHO_MAX: usize = SAMPLE_RATE_HZ as usize;

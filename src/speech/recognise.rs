@@ -43,7 +43,7 @@ pub trait Recogniser {
         false
     }
 
-    /// True where the engine tells by itself when the language is spoken: then `sounds` cuts the stream.
+    /// True where the engine itself detects when the language is spoken: then `sounds` cuts the stream.
     fn tells_sounds(&self) -> bool {
         false
     }
@@ -64,7 +64,7 @@ pub trait Recogniser {
         Ok((self.recognise(so_far)?, false))
     }
 
-    /// From now on this is what can be said; an engine that cannot tell moments apart hears everything at any moment.
+    /// From now on this is what can be said; an engine that ignores the moment hears everything at any time.
     fn follow(&mut self, now: Moment<'_>);
 }
 

@@ -1,7 +1,7 @@
 //! How long a room goes on sounding.
 //!
 //! Takes: utterances of speech, with the quiet after them.
-//! Gives: the reverberation time as the ends of the utterances tell it.
+//! Gives: the reverberation time as the ends of the utterances show it.
 //! Never: a number where the noise of the place hides the decay.
 //! Tested in: `tests/it/room.rs`.
 
@@ -17,8 +17,8 @@ const LOUD_DB: f64 = 10.0;
 const DECAY_DB: f64 = 15.0;
 const CLEAR_DB: f64 = 5.0;
 
-/// Seconds in which sound would fall by 60 dB, as the median of what each utterance tells; the last sound of a word falls by
-/// itself, too, so a dry room gives some tenths of a second. None where no utterance tells.
+/// Seconds in which sound would fall by 60 dB, as the median over the utterances; the last sound of a word falls by
+/// itself, too, so a dry room gives some tenths of a second. None where no utterance shows it.
 ///
 /// Reverberation time is defined in ISO 3382; this is a rough estimate of it from speech, which has no source of its own.
 #[must_use]

@@ -2,7 +2,7 @@
 //!
 //! Takes: a file that `keep` wrote.
 //! Gives: how much sound it holds, and the stretches of digital silence in it.
-//! Never: reads the whole of a long recording that has sound in it: a few samples every ten seconds tell.
+//! Never: reads the whole of a long recording that has sound in it: a few samples every ten seconds suffice.
 //! Tested in: `tests/it/hear.rs`.
 
 use std::fs::File;
@@ -12,9 +12,9 @@ use std::path::Path;
 use crate::clock::{SAMPLE_RATE_HZ, Sample, Span};
 use crate::speech::keep::kept_samples;
 
-/// A stretch of exact zeros is told from this length on: no microphone that is on gives one; our own limit.
+/// A stretch of exact zeros is reported from this length on: no microphone that is on gives one; our own limit.
 pub const SILENCE_MIN: u64 = 20 * SAMPLE_RATE_HZ as u64;
-/// From one look to the next: a stretch that is told cannot lie between two of them.
+/// From one look to the next: a stretch that is reported cannot lie between two of them.
 const LOOK_EVERY: u64 = SILENCE_MIN / 2;
 /// Samples of one look; sound has a zero now and then, but not so many in a row.
 const LOOK: u64 = 64;

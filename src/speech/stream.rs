@@ -5,7 +5,7 @@
 //! Never: decides by loudness; below `GATE_DBFS`, where no speech can be, it only saves itself the look.
 //! Tested in: `tests/it/stream.rs`.
 //!
-//! The engine tells for each frame how probable a sound of the language is there. Noise and talk have hardly any, so a
+//! The engine gives for each frame how probable a sound of the language is there. Noise and talk have hardly any, so a
 //! stretch of frames without one is a pause, in any noise. What a pause means is for the grammar to say.
 
 use crate::clock::{SAMPLE_RATE_HZ, Sample, Span};
@@ -26,7 +26,7 @@ const AFTER: u64 = millis(500);
 const APART: u64 = millis(96);
 /// After a pause of this length the utterance is looked at.
 const SHORT_PAUSE: u64 = millis(216);
-/// What is unclear or may be followed in the same breath waits this long for more: of pauses within calls said in one go
+/// What is unclear or may be followed without a pause waits this long for more: of pauses within calls said in one go
 /// the longest tenth are 0.4 s and more.
 const UNCLEAR_PAUSE: u64 = millis(504);
 /// What is whole waits this long where nobody waits for an answer: calls said in one go stay together.
@@ -42,7 +42,7 @@ const CUT_SEARCH: u64 = millis(10_000);
 const EDGE: u64 = 4 * FRAME;
 /// The engine hears this much again before what is new.
 const CONTEXT: u64 = 60 * FRAME;
-/// Quieter than this no microphone tells speech from itself, in dB of full scale over a frame.
+/// Quieter than this, no microphone separates speech from its own noise, in dB of full scale over a frame.
 const GATE_DBFS: f64 = -68.0;
 
 const fn millis(ms: u64) -> u64 {
@@ -94,7 +94,7 @@ pub struct StreamParts {
 pub enum AtPause {
     /// Surely heard, and people say nothing after it in one go: a save, an answer, a command.
     Closed,
-    /// Surely heard, and nothing that may follow changes its meaning; another call may follow in the same breath.
+    /// Surely heard, and nothing that may follow changes its meaning; another call may follow without a pause.
     Whole,
     /// Surely heard, but what follows may change its meaning.
     MayGoOn,

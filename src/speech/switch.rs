@@ -22,7 +22,7 @@ const LOOK_EVERY: Duration = Duration::from_secs(1);
 const EVENT_BYTES: usize = 2 * size_of::<usize>() + 8;
 /// Type of the events of keys and buttons (`EV_KEY`).
 const TYPE_KEY: u16 = 1;
-/// Type and code that tell of events which were lost (`EV_SYN`, `SYN_DROPPED`).
+/// Type and code that report lost events (`EV_SYN`, `SYN_DROPPED`).
 const DROPPED: (u16, u16) = (0, 3);
 /// The highest code of a key (`KEY_MAX`).
 const CODE_MAX: u16 = 0x2ff;

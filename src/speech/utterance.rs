@@ -51,7 +51,7 @@ pub struct Utterance {
     /// Probably the language, but the engine does not dare to choose between the words and the first of `rivals`.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub unsure: bool,
-    /// What it can have been instead, most probable first, each of another meaning; empty where the engine tells none.
+    /// What it can have been instead, most probable first, each of another meaning; empty where the engine gives none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub rivals: Vec<Rival>,
     /// Loudness of the segment in dB relative to full scale.

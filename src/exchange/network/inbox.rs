@@ -174,7 +174,7 @@ impl Inbox {
     ) -> Result<(InboxOutcome, PathBuf, String), InboxError> {
         let (part, sha256) = coming.finish()?;
         let failed = |source| InboxError::Write { path: self.folder.clone(), source };
-        // Two senders of one object at once are told apart by the order in which they come here.
+        // Two senders of one object at once are distinguished by the order in which they come here.
         let turn = self.log.lock();
         let mut outcome = InboxOutcome::Kept;
         for copy in 0..=BESIDE_MAX {

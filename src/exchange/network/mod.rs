@@ -2,7 +2,7 @@
 //!
 //! Takes: peers that the practice named.
 //! Gives: files that a scanner sent; an archive that has what was sent to it.
-//! Never: listens or connects unless told to.
+//! Never: listens or connects unless it is asked to.
 //! Tested in: `tests/it/exchange/network.rs`, with programs that are not ours.
 
 mod message;

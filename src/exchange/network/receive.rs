@@ -167,7 +167,7 @@ impl Receiver {
         })
     }
 
-    /// Serves a port until `stop`; each line of the log goes to `told`, too.
+    /// Serves a port until `stop`; each line of the log goes to `seen`, too.
     ///
     /// # Errors
     /// When the port fails as a whole; what one peer does wrong is a line in the log.
@@ -175,7 +175,7 @@ impl Receiver {
         &self,
         listener: &TcpListener,
         stop: &AtomicBool,
-        told: &(dyn Fn(&ReceivedObject) + Sync),
+        seen: &(dyn Fn(&ReceivedObject) + Sync),
     ) -> std::io::Result<()> {
         listener.set_nonblocking(true)?;
         let mut minute = (Instant::now(), 0);
@@ -200,16 +200,16 @@ impl Receiver {
                 }
                 minute.1 += 1;
                 if let Some(why) = self.not_let_in(peer, minute.1) {
-                    // Only the first of a flood is told: a log that fills the disk would do the flood's work.
+                    // Only the first of a flood is reported: a log that fills the disk would do the flood's work.
                     if minute.1 <= self.limits.connections_a_minute_max {
-                        self.tell(&self.refused("", peer, "", &why), told);
+                        self.log(&self.refused("", peer, "", &why), seen);
                     }
                     continue;
                 }
                 self.open.fetch_add(1, Ordering::Relaxed);
                 scope.spawn(move || {
-                    if let Err((from, why)) = self.attend(socket, peer, stop, told) {
-                        self.tell(&self.refused(&from, peer, "", &why), told);
+                    if let Err((from, why)) = self.attend(socket, peer, stop, seen) {
+                        self.log(&self.refused(&from, peer, "", &why), seen);
                     }
                     self.open.fetch_sub(1, Ordering::Relaxed);
                 });
@@ -245,13 +245,13 @@ impl Receiver {
         }
     }
 
-    fn tell(&self, arrival: &ReceivedObject, told: &(dyn Fn(&ReceivedObject) + Sync)) {
+    fn log(&self, arrival: &ReceivedObject, seen: &(dyn Fn(&ReceivedObject) + Sync)) {
         // A log that cannot be written does not keep a still from being kept; the sender was answered already.
         if let Err(error) = self.inbox.note(arrival) {
-            told(&ReceivedObject { why: error.to_string(), ..arrival.clone() });
+            seen(&ReceivedObject { why: error.to_string(), ..arrival.clone() });
             return;
         }
-        told(arrival);
+        seen(arrival);
     }
 
     /// One connection from its beginning to its end.
@@ -260,7 +260,7 @@ impl Receiver {
         socket: TcpStream,
         peer: SocketAddr,
         stop: &AtomicBool,
-        told: &(dyn Fn(&ReceivedObject) + Sync),
+        seen: &(dyn Fn(&ReceivedObject) + Sync),
     ) -> Result<(), (String, String)> {
         let nobody = |error: &dyn std::fmt::Display| (String::new(), error.to_string());
         socket.set_nonblocking(false).map_err(|error| nobody(&error))?;
@@ -281,7 +281,7 @@ impl Receiver {
         let from = association.peer_ae_title().trim().to_owned();
         let until = Instant::now() + self.limits.connection_max;
         let mut talk =
-            Talk { receiver: self, association, peer, from, command: Vec::new(), coming: None, told };
+            Talk { receiver: self, association, peer, from, command: Vec::new(), coming: None, seen };
         while Instant::now() < until && !stop.load(Ordering::Relaxed) {
             match talk.next() {
                 Ok(true) => {}
@@ -313,7 +313,7 @@ struct Talk<'a> {
     command: Vec<u8>,
     /// The object that comes in, with its command; without a file where it was refused but its data still come.
     coming: Option<(Message, Result<Coming, Refusal>)>,
-    told: &'a (dyn Fn(&ReceivedObject) + Sync),
+    seen: &'a (dyn Fn(&ReceivedObject) + Sync),
 }
 
 impl Talk<'_> {
@@ -413,7 +413,7 @@ impl Talk<'_> {
         }
         let Some((message, coming)) = self.coming.take() else { return Ok(()) };
         let (status, arrival) = self.settle(&message, coming);
-        self.receiver.tell(&arrival, self.told);
+        self.receiver.log(&arrival, self.seen);
         // Kept, on the disk and in the log, or refused: only now the sender may forget it.
         self.answer(&message, status, part.presentation_context_id)
     }

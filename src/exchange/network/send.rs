@@ -164,18 +164,18 @@ impl Peer {
         if status == SUCCESS { Ok(()) } else { Err(answered(self, format!("status {status:#06x}"))) }
     }
 
-    /// Sends objects in order, and goes on after a break; `told` learns of each as it is done.
+    /// Sends objects in order, and goes on after a break; `report` learns of each as it is done.
     ///
     /// # Errors
-    /// When the peer cannot be reached after further tries; what was told of is done.
-    pub fn send(&self, objects: &[Object], told: &mut dyn FnMut(&Object, &Sent)) -> Result<(), SendError> {
+    /// When the peer cannot be reached after further tries; what was reported is done.
+    pub fn send(&self, objects: &[Object], report: &mut dyn FnMut(&Object, &Sent)) -> Result<(), SendError> {
         let mut done = 0;
         let mut tries = PAUSES_S.iter();
         while let Some(rest) = objects.get(done..).filter(|rest| !rest.is_empty()) {
             let before = done;
             let sent = self.send_some(rest, &mut |object, sent| {
                 done += 1;
-                told(object, sent);
+                report(object, sent);
             });
             if done > before {
                 tries = PAUSES_S.iter();
@@ -189,7 +189,7 @@ impl Peer {
     }
 
     /// As many objects as one association can speak of.
-    fn send_some(&self, objects: &[Object], told: &mut dyn FnMut(&Object, &Sent)) -> Result<(), SendError> {
+    fn send_some(&self, objects: &[Object], report: &mut dyn FnMut(&Object, &Sent)) -> Result<(), SendError> {
         let mut kinds: BTreeSet<(&str, &str)> = BTreeSet::new();
         let mut count = 0;
         for object in objects {
@@ -208,7 +208,7 @@ impl Peer {
             Ok(association) => association,
             Err(dicom_ul::association::Error::NoAcceptedPresentationContexts { .. }) => {
                 for object in &objects[..count] {
-                    told(object, &Sent::Refused("none of these kinds of objects is taken".to_owned()));
+                    report(object, &Sent::Refused("none of these kinds of objects is taken".to_owned()));
                 }
                 return Ok(());
             }
@@ -217,7 +217,7 @@ impl Peer {
         let mut talk = Talk { peer: self, association };
         for (id, object) in (1_u16..).zip(&objects[..count]) {
             let sent = talk.store(object, id)?;
-            told(object, &sent);
+            report(object, &sent);
         }
         talk.association.release().map_err(|error| self.failed(&error))
     }

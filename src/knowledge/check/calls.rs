@@ -15,7 +15,7 @@ use crate::protocol::Plane;
 /// The setting that says where the probe's marker points.
 const MARKER: &str = "marker";
 
-/// The parts of the place that are not in force, in words; empty when all of them are.
+/// The parts of the place that are not set, in words; empty when all of them are.
 pub(super) fn lacking(context: &Context, wanted: &[&str]) -> String {
     let parts = [
         ("limb", context.place.limb.is_none()),
@@ -129,7 +129,7 @@ pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
                 "a still was saved after a phrase that was not understood ({at_s:.1} s into the audio), and no zone \
                  was called in between; if that phrase named a new view, this label is wrong: listen"
             );
-            // At the doubtful utterance: that is what wants to be heard.
+            // At the doubtful utterance: that is what needs listening to.
             hits.push(Hit { at: Some(utterance.said_at), ..Hit::call(call, message) });
         }
     }
@@ -161,7 +161,7 @@ pub(super) fn foreign_position(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
-/// A marker against the convention of the plane in force, or of every plane while none is.
+/// A marker against the convention of the current plane, or of every plane while none is.
 pub(super) fn marker_unusual(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls() {

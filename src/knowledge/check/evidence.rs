@@ -26,7 +26,7 @@ pub(super) struct Evidence<'a> {
 }
 
 impl<'a> Evidence<'a> {
-    /// The zone in force just after `call`, as the protocols know it.
+    /// The current zone just after `call`, as the protocols know it.
     pub(super) fn zone_of(&self, call: &LoggedCall) -> Option<(&'a Scheme, &'a Zone)> {
         let (limb, code) = (call.context.place.limb.as_deref()?, call.context.place.zone.as_deref()?);
         let scheme = self.protocols.scheme_for(limb, code, &self.exam.header.schemes)?;

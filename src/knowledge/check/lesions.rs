@@ -131,7 +131,7 @@ pub(super) fn score_without_view(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
-/// A value said that a typed or traced one stands before, where the two differ.
+/// A spoken value that a typed or traced one replaces, where the two differ.
 pub(super) fn value_replaced(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls() {
@@ -164,7 +164,7 @@ fn by_hand<'a>(evidence: &Evidence<'a>, call: &LoggedCall, value: &Value) -> Opt
 }
 
 /// Values of one term said of one structure in one zone that differ, in whichever planes, all of them standing; what was
-/// typed or traced counts before them.
+/// typed or traced takes precedence.
 pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
     let mut said: Vec<Vec<(&LoggedCall, &Value)>> = Vec::new();
     for call in evidence.exam.standing_calls() {

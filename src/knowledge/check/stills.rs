@@ -207,7 +207,7 @@ fn of_status(evidence: &Evidence, status: Status, message: &str) -> Vec<Hit> {
     stills.map(|frame| Hit::still(frame, format!("still `{}` {message}", frame.name()))).collect()
 }
 
-/// A label from what was in force, while limb, zone or plane was not; for spoken ones the save call is asked about.
+/// A label from what was current, while limb, zone or plane was not; for spoken ones the save call is asked about.
 pub(super) fn incomplete(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for frame in evidence.frames.iter().filter(|frame| frame.status == Status::Context) {

@@ -27,7 +27,7 @@ use chrono::{DateTime, Utc};
 use crate::knowledge::measure::row::MeasureRow;
 use crate::protocol::Protocols;
 
-/// Caution of every value that stands on such a scale.
+/// Caution of every value that rests on such a scale.
 const SCALE_BY_HAND: &str = "scale set by hand: the still states none, so the number is only as good as the two marks that \
 were set on its depth scale";
 
@@ -83,7 +83,7 @@ pub fn changes(rows: &[MeasureRow], earlier: &Earlier, protocols: &Protocols) ->
     rows
 }
 
-/// A value that stands on a scale set by hand is never shown without saying so.
+/// A value that rests on a scale set by hand is never shown without saying so.
 fn warn_of_scales(rows: &mut [MeasureRow]) {
     for row in rows.iter_mut().filter(|row| row.scale_by_hand && row.value.is_some()) {
         row.cautions.push(SCALE_BY_HAND.to_owned());

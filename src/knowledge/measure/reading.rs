@@ -1,7 +1,7 @@
 //! The numbers of one exam, each with where it came from.
 //!
 //! Takes: the folded exam, and what its stills are labelled as.
-//! Gives: for a place and a term, the one number that counts.
+//! Gives: for a place and a term, the one number that is used.
 //! Never: drops the others; they stay in the record.
 //! Tested in: `tests/it/measure.rs`.
 
@@ -169,7 +169,7 @@ impl Readings {
         Readings { statements, stills: shown.collect() }
     }
 
-    /// The number that counts for a term at a place: the last typed or traced one, else the last one said.
+    /// The number used for a term at a place: the last typed or traced one, else the last one said.
     pub(crate) fn counting(
         &self,
         limb: &str,

@@ -34,7 +34,7 @@ pub struct Unused {
     pub why: String,
 }
 
-/// What counts of the record's numbers is in its measures; these do not.
+/// The record's numbers that are used are in its measures; these are not.
 #[must_use]
 pub fn unused(record: &Record, protocols: &Protocols) -> Vec<Unused> {
     let used: BTreeSet<Seq> = record.measures.iter().flat_map(|row| row.from.iter().copied()).collect();

@@ -15,7 +15,7 @@ use crate::report::measure_table::MeasureTable;
 pub(crate) struct ReportData {
     /// For the window and the properties of the file.
     pub(crate) title: String,
-    /// What kind of paper this is.
+    /// What kind of report this is.
     pub(crate) kicker: &'static str,
     /// The horse, large.
     pub(crate) horse: String,
@@ -45,7 +45,7 @@ pub(crate) struct ReportData {
     pub(crate) clock: Vec<String>,
 }
 
-/// How far the paper can be relied on.
+/// How far the report can be relied on.
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct Standing {
     /// In capitals.
@@ -63,9 +63,9 @@ pub(crate) struct FindingLine {
     pub(crate) text: String,
     /// Time of day; empty where it is of no instant.
     pub(crate) at: String,
-    /// A call of this paper.
+    /// A call of this report.
     pub(crate) call: Option<Seq>,
-    /// A still of this paper, by its number.
+    /// A still of this report, by its number.
     pub(crate) still: Option<usize>,
 }
 
@@ -100,10 +100,10 @@ pub(crate) struct SaidLine {
 pub(crate) struct MeasuredSection {
     /// Days since each injury.
     pub(crate) injuries: Vec<String>,
-    /// SVG: the leg by zones, then the course over time.
+    /// SVG: the leg by zones, then the trend over time.
     pub(crate) charts: Vec<String>,
     /// Its name in words, and its table.
-    pub(crate) sheets: Vec<(String, MeasureTable)>,
+    pub(crate) tables: Vec<(String, MeasureTable)>,
     /// Numbers that no measure is made from, each with the reason.
     pub(crate) not_used: Vec<String>,
 }
@@ -155,7 +155,7 @@ pub(crate) struct CallLine {
     pub(crate) corrects: bool,
     pub(crate) meaning: String,
     pub(crate) place: String,
-    /// Calls and lines by hand that put it right, each with whether it is a call of this paper.
+    /// Calls and lines by hand that correct it, each with whether it is a call of this report.
     pub(crate) corrected_by: Vec<(Seq, bool)>,
     pub(crate) sure: String,
 }

@@ -1,8 +1,8 @@
 //! Writes the texts of the report.
 //!
-//! Takes: what is to be told.
+//! Takes: what is to be reported.
 //! Gives: `ReportData`.
-//! Never: a call that was taken back among what was found; a link to a call or a still that is not in the paper.
+//! Never: a call that was taken back among what was found; a link to a call or a still that is not in the report.
 //! Tested in: `tests/it/report.rs`.
 
 use std::collections::BTreeMap;
@@ -17,10 +17,10 @@ use crate::knowledge::record::{CallRow, CoverageRow, EntryRow, Finding, FrameRow
 use crate::protocol::Protocols;
 use crate::report::ReportInput;
 use crate::report::chart::chart;
-use crate::report::measure_table::{injuries, not_used, sheets};
+use crate::report::measure_table::{injuries, not_used, tables};
 use crate::report::picture::{Picture, Pictures};
 use crate::report::spreadsheet::said_in_view;
-use crate::report::trend::course;
+use crate::report::trend::trend;
 use crate::report::words::{
     CAUTIONS, Cover, count, date_time, day, horse, in_recording, limb, meaning, meaning_that_counts, percent,
     plane, quoted, standing, status, structure, time_of_day,
@@ -30,8 +30,8 @@ use crate::report::words::{
 const VIEWS_NAMED_MAX: usize = 6;
 
 impl ReportData {
-    pub(crate) fn of(told: &ReportInput) -> ReportData {
-        let ReportInput { record, protocols, .. } = *told;
+    pub(crate) fn of(input: &ReportInput) -> ReportData {
+        let ReportInput { record, protocols, .. } = *input;
         let exam = &record.exam;
         let horse = horse(record).to_owned();
         ReportData {
@@ -45,9 +45,9 @@ impl ReportData {
             findings: findings(record),
             grids: grids(record, protocols),
             said: said(record, protocols),
-            measured: measured(told),
+            measured: measured(input),
             entered: record.entries.iter().map(|entry| entered(entry, record, protocols)).collect(),
-            stills: stills(record, protocols, told.pictures),
+            stills: stills(record, protocols, input.pictures),
             calls: record.calls.iter().map(|call| call_line(call, record, protocols)).collect(),
             notes: notes(record),
             changes: changes(record),
@@ -248,22 +248,22 @@ fn order(call: &CallRow, protocols: &Protocols) -> (usize, usize, usize) {
     (limb.unwrap_or(usize::MAX), zone.unwrap_or(usize::MAX), plane.unwrap_or(usize::MAX))
 }
 
-fn measured(told: &ReportInput) -> Option<MeasuredSection> {
-    let ReportInput { record, protocols, earlier, .. } = *told;
+fn measured(input: &ReportInput) -> Option<MeasuredSection> {
+    let ReportInput { record, protocols, earlier, .. } = *input;
     let mut charts = chart(record, protocols);
-    charts.extend(course(record, earlier, protocols));
-    let sheets = sheets(record, protocols).into_iter().map(|mut sheet| {
-        for line in sheet.cautions.iter_mut().chain(&mut sheet.why_not) {
+    charts.extend(trend(record, earlier, protocols));
+    let tables = tables(record, protocols).into_iter().map(|mut table| {
+        for line in table.cautions.iter_mut().chain(&mut table.why_not) {
             *line = quoted(line);
         }
-        (format!("{}, {}", limb(&sheet.limb, protocols), structure(&sheet.strand, protocols)), sheet)
+        (format!("{}, {}", limb(&table.limb, protocols), structure(&table.strand, protocols)), table)
     });
     let not_used = not_used(record, protocols).iter().map(|line| quoted(line)).collect();
     let measured =
-        MeasuredSection { injuries: injuries(record, protocols), charts, sheets: sheets.collect(), not_used };
+        MeasuredSection { injuries: injuries(record, protocols), charts, tables: tables.collect(), not_used };
     // Where only "normal" was said a heading would stand over nothing.
-    let MeasuredSection { injuries, charts, sheets, not_used } = &measured;
-    let is_empty = injuries.is_empty() && charts.is_empty() && sheets.is_empty() && not_used.is_empty();
+    let MeasuredSection { injuries, charts, tables, not_used } = &measured;
+    let is_empty = injuries.is_empty() && charts.is_empty() && tables.is_empty() && not_used.is_empty();
     (!is_empty).then_some(measured)
 }
 

@@ -1,7 +1,7 @@
 //! The reports as PDF: laid out by the typesetting library `typst`, with templates of our own.
 //!
-//! Takes: `ReportInput`, the reader and the paper.
-//! Gives: one PDF/A file that is accessible as PDF/UA wants it, every font embedded.
+//! Takes: `ReportInput`, the reader and the size of the page.
+//! Gives: one PDF/A file that is accessible as PDF/UA requires, every font embedded.
 //! Never: I/O but for fonts of the machine, and those only for letters that the own typeface lacks; a clock.
 //! Tested in: `tests/it/print.rs`, by readers of PDF that are not ours.
 
@@ -22,7 +22,7 @@ use super::owner::OwnerReport;
 use super::picture::Picture;
 use world::{VirtualFile, World};
 
-/// Size of a sheet.
+/// Size of a page.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PageSize {
     /// 210 by 297 mm (ISO 216).
@@ -68,19 +68,19 @@ const TEMPLATES: [(&str, &str); 3] = [
 ///
 /// # Errors
 /// When the library cannot lay it out.
-pub fn pdf(told: &ReportInput, reader: Audience, sheet: PageSize) -> Result<Printed, PrintError> {
+pub fn pdf(input: &ReportInput, reader: Audience, page_size: PageSize) -> Result<Printed, PrintError> {
     let mut files: Vec<VirtualFile> =
         TEMPLATES.map(|(name, text)| VirtualFile::new(name, text.as_bytes().to_vec())).into();
     let (main, mut data) = match reader {
-        Audience::Vet => ("vet.typ", vet(told, &mut files)),
-        Audience::Owner => ("owner.typ", owner(told, &mut files)),
+        Audience::Vet => ("vet.typ", vet(input, &mut files)),
+        Audience::Owner => ("owner.typ", owner(input, &mut files)),
     };
-    data["sheet"] = json!(if sheet == PageSize::A4 { "a4" } else { "us-letter" });
+    data["page_size"] = json!(if page_size == PageSize::A4 { "a4" } else { "us-letter" });
     let (fonts, without_font) = fonts::for_texts(&mut data);
     files.push(VirtualFile::new("report.json", data.to_string().into_bytes()));
     let world = World::new(main, files, fonts);
     let document = typst::compile::<PagedDocument>(&world).output.map_err(|errors| failed(&errors))?;
-    let pdf = typst_pdf::pdf(&document, &options(told)).map_err(|errors| failed(&errors))?;
+    let pdf = typst_pdf::pdf(&document, &options(input)).map_err(|errors| failed(&errors))?;
     // What the library remembers of this page helps no other one.
     typst::comemo::evict(0);
     Ok(Printed { pdf, without_font })
@@ -96,14 +96,14 @@ fn as_value(text: &impl Serialize) -> Value {
 }
 
 /// The vet's report: its charts and pictures become files beside the template.
-fn vet(told: &ReportInput, files: &mut Vec<VirtualFile>) -> Value {
-    let paper = ReportData::of(told);
-    let mut data = as_value(&paper);
-    for (idx, chart) in paper.measured.iter().flat_map(|measured| &measured.charts).enumerate() {
+fn vet(input: &ReportInput, files: &mut Vec<VirtualFile>) -> Value {
+    let report = ReportData::of(input);
+    let mut data = as_value(&report);
+    for (idx, chart) in report.measured.iter().flat_map(|measured| &measured.charts).enumerate() {
         files.push(VirtualFile::new(&format!("chart-{idx}.svg"), fonts::in_own_face(chart).into_bytes()));
     }
-    for still in &paper.stills {
-        if let Some(Picture::Shown { jpeg, .. }) = told.pictures.get(&still.id) {
+    for still in &report.stills {
+        if let Some(Picture::Shown { jpeg, .. }) = input.pictures.get(&still.id) {
             files.push(VirtualFile::new(&format!("still-{}.jpg", still.number), jpeg.clone()));
         }
     }
@@ -111,7 +111,7 @@ fn vet(told: &ReportInput, files: &mut Vec<VirtualFile>) -> Value {
     data
 }
 
-/// A chart is a file of its own: what stands here is only told to those who cannot see it.
+/// A chart is a file of its own: this text is for those who cannot see it.
 fn put_texts_of_charts(data: &mut Value) {
     let Some(charts) = data.pointer_mut("/measured/charts").and_then(Value::as_array_mut) else { return };
     for chart in charts {
@@ -123,19 +123,19 @@ fn put_texts_of_charts(data: &mut Value) {
     }
 }
 
-fn owner(told: &ReportInput, files: &mut Vec<VirtualFile>) -> Value {
-    let letter = OwnerReport::of(told);
-    for (idx, picture) in letter.pictures.iter().enumerate() {
-        if let Some(Picture::Shown { jpeg, .. }) = told.pictures.get(&picture.id) {
+fn owner(input: &ReportInput, files: &mut Vec<VirtualFile>) -> Value {
+    let report = OwnerReport::of(input);
+    for (idx, picture) in report.pictures.iter().enumerate() {
+        if let Some(Picture::Shown { jpeg, .. }) = input.pictures.get(&picture.id) {
             files.push(VirtualFile::new(&format!("picture-{idx}.jpg"), jpeg.clone()));
         }
     }
-    as_value(&letter)
+    as_value(&report)
 }
 
 /// Dated when the exam ended, so that the same exam always prints the same.
-fn options(told: &ReportInput) -> PdfOptions {
-    let exam = &told.record.exam;
+fn options(input: &ReportInput) -> PdfOptions {
+    let exam = &input.record.exam;
     let at = exam.signed.as_ref().map_or(exam.ended_at.unwrap_or(exam.started_at), |signed| signed.at);
     PdfOptions {
         ident: Smart::Custom(exam.id.clone()),

@@ -69,7 +69,7 @@ pub struct Calibration {
     /// What more is wanted where an error costs much.
     #[serde(default, skip_serializing_if = "Limits::is_empty")]
     pub limits: Limits,
-    /// How the second opinion is weighed; without it none is asked for.
+    /// How the second opinion is scored; without it none is asked for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second: Option<RescoringTrust>,
 }
@@ -170,7 +170,7 @@ impl Calibration {
         (logistic(&self.language, &inputs), logistic(&self.right, &inputs))
     }
 
-    /// How a second opinion is weighed, where the first is in doubt and one can be asked for.
+    /// How a second opinion is scored, where the first is in doubt and one can be asked for.
     #[must_use]
     pub fn doubts(&self, evidence: &ConfidenceInputs) -> Option<&RescoringTrust> {
         let (language, right) = self.probabilities(evidence);

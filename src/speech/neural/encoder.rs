@@ -26,7 +26,7 @@ pub(super) const FEATURES: usize = 288;
 /// The library is loaded once a process, and so is what it needs to run.
 static RUNTIME: Mutex<Option<(PathBuf, Environment)>> = Mutex::new(None);
 
-/// A model, ready to run on one core; `what` tells what is done where that fails.
+/// A model, ready to run on one core; `what` says what was being done when that failed.
 pub(super) fn session(runtime: &Path, what: &'static str, bytes: &[u8]) -> Result<Session, EngineError> {
     let failed = |what, reason: String| EngineError::Runtime { path: runtime.to_owned(), what, reason };
     let mut loaded = RUNTIME.lock().unwrap_or_else(PoisonError::into_inner);

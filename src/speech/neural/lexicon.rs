@@ -1,4 +1,4 @@
-//! How words sound, in the units that the head tells apart.
+//! How words sound, in the units that the head distinguishes.
 //!
 //! Takes: the head's units, its lexicon, and the pronunciations of the grammar pack.
 //! Gives: `Lexicon`: for each word one or more sequences of units.

@@ -1,6 +1,6 @@
 //! An ear of our own: a frozen speech encoder, a small head trained for this language, and a search under the grammar.
 //!
-//! Takes: the parts' files, the language, what tells meanings apart, and one utterance at a time.
+//! Takes: the parts' files, the language, what compares meanings, and one utterance at a time.
 //! Gives: `Utterance`s with word spans, a fitted probability, and the readings that come next.
 //! Never: a word that the grammar does not have, or the meaning of one.
 //! Tested in: `tests/it/neural.rs`.
@@ -60,7 +60,7 @@ pub type MeaningKey = Box<dyn Fn(&[&str]) -> String + Send>;
 pub struct Neural {
     net: Encoder,
     second: Option<Rescorer>,
-    network: Lattice,
+    lattice: Lattice,
     lexicon: Lexicon,
     other: Option<usize>,
     calibration: Calibration,
@@ -76,7 +76,7 @@ pub struct Neural {
     id: EngineId,
 }
 
-/// An utterance, heard and weighed; what `Recogniser::recognise` makes an utterance of.
+/// An utterance, heard and scored; what `Recogniser::recognise` makes an utterance of.
 #[derive(Debug, Clone)]
 pub struct ScoredReading {
     /// What can have been said, most probable first, one reading a meaning.
@@ -114,7 +114,7 @@ impl std::fmt::Debug for Neural {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Neural")
             .field("id", &self.id)
-            .field("nodes", &self.network.len())
+            .field("nodes", &self.lattice.len())
             .finish_non_exhaustive()
     }
 }
@@ -151,7 +151,7 @@ impl Neural {
             .lexicon
             .for_language(language, &read.units)
             .map_err(|words| EngineError::Unpronounced { words })?;
-        let network = Lattice::new(&language.graph, &lexicon);
+        let lattice = Lattice::new(&language.graph, &lexicon);
         let net = Encoder::new(&parts.runtime, &read.encoder, &read.head)?;
         let id = EngineId {
             name: "neural".to_owned(),
@@ -166,7 +166,7 @@ impl Neural {
         let mut this = Self {
             net,
             second,
-            network,
+            lattice,
             lexicon,
             other: read.other,
             calibration: read.calibration,
@@ -198,11 +198,11 @@ impl Neural {
     ///
     /// # Errors
     /// When the runtime fails.
-    pub fn weigh(&mut self, segment: &UtteranceAudio) -> Result<ScoredReading, EngineError> {
+    pub fn score(&mut self, segment: &UtteranceAudio) -> Result<ScoredReading, EngineError> {
         let heard = self.net.hear(&segment.samples)?;
         let bent = self.adaptation.as_ref().map(|bend| bend.apply(&heard));
         let frames = bent.as_ref().unwrap_or(&heard.frames);
-        let found = search_begun(&self.network, frames, Width::LISTENING);
+        let found = search_begun(&self.lattice, frames, Width::LISTENING);
         let mut meanings = confidence::meanings(&found.whole, &self.meaning);
         let mut spans = spans(&meanings, &self.lexicon, frames);
         let left = unexplained(spans.as_deref().unwrap_or_default(), frames, &segment.samples);
@@ -277,11 +277,11 @@ impl Neural {
         segment: &UtteranceAudio,
     ) -> Result<(ScoredReading, Option<Opinion>), EngineError> {
         let second = self.calibration.second.take();
-        let weighed = self.weigh(segment);
+        let scored = self.score(segment);
         self.calibration.second = second;
-        let (weighed, heard) = (weighed?, self.net.hear(&segment.samples)?);
-        let opinion = self.opinion(&weighed.meanings, &heard.sound)?;
-        Ok((weighed, opinion))
+        let (scored, heard) = (scored?, self.net.hear(&segment.samples)?);
+        let opinion = self.opinion(&scored.meanings, &heard.sound)?;
+        Ok((scored, opinion))
     }
 
     /// From now on the head's answers are bent to the voice of `person`, and the ear's name and hash say so.
@@ -323,11 +323,11 @@ impl Neural {
         &self.lexicon
     }
 
-    fn words(&self, texts: &[String], weighed: &ScoredReading, segment: &UtteranceAudio) -> Vec<Word> {
-        let fallback = || vec![WordFrames { from: 0, to: weighed.frames }; texts.len()];
-        let spans = weighed.spans.clone().unwrap_or_else(fallback);
+    fn words(&self, texts: &[String], scored: &ScoredReading, segment: &UtteranceAudio) -> Vec<Word> {
+        let fallback = || vec![WordFrames { from: 0, to: scored.frames }; texts.len()];
+        let spans = scored.spans.clone().unwrap_or_else(fallback);
         let sample = |frame: usize| (segment.span.from + frame as u64 * FRAME).min(segment.span.to);
-        let confidence = thousandths(weighed.confidence);
+        let confidence = thousandths(scored.confidence);
         texts
             .iter()
             .zip(spans)
@@ -350,9 +350,9 @@ impl Recogniser for Neural {
     }
 
     fn recognise_so_far(&mut self, segment: &UtteranceAudio) -> Result<(Utterance, bool), EngineError> {
-        let weighed = self.weigh(segment)?;
-        let is_begun = weighed.begun.is_some_and(|ahead| ahead > BEGUN_MIN);
-        Ok((self.utterance(segment, &weighed), is_begun))
+        let scored = self.score(segment)?;
+        let is_begun = scored.begun.is_some_and(|ahead| ahead > BEGUN_MIN);
+        Ok((self.utterance(segment, &scored), is_begun))
     }
 
     fn is_quick(&self) -> bool {
@@ -370,26 +370,26 @@ impl Recogniser for Neural {
     }
 
     fn follow(&mut self, now: Moment<'_>) {
-        self.network.follow(now);
+        self.lattice.follow(now);
     }
 }
 
 impl Neural {
-    fn utterance(&self, segment: &UtteranceAudio, weighed: &ScoredReading) -> Utterance {
-        let best = weighed.meanings.first();
-        let words = best.map(|best| self.words(&best.reading.words, weighed, segment)).unwrap_or_default();
+    fn utterance(&self, segment: &UtteranceAudio, scored: &ScoredReading) -> Utterance {
+        let best = scored.meanings.first();
+        let words = best.map(|best| self.words(&best.reading.words, scored, segment)).unwrap_or_default();
         let score = best.map_or(0.0, |best| best.score);
-        let near = weighed.meanings.iter().skip(1).filter(|meaning| score - meaning.score < RIVAL_BEHIND_MAX);
+        let near = scored.meanings.iter().skip(1).filter(|meaning| score - meaning.score < RIVAL_BEHIND_MAX);
         let rivals = near.take(RIVALS_MAX).map(|meaning| Rival {
             words: meaning.reading.words.join(" "),
             behind: thousandths(score - meaning.score),
         });
         Utterance {
             span: segment.span,
-            rejected: weighed.verdict == Verdict::Reject,
-            unsure: weighed.verdict == Verdict::Ask,
+            rejected: scored.verdict == Verdict::Reject,
+            unsure: scored.verdict == Verdict::Ask,
             rivals: rivals.collect(),
-            confidence: thousandths(weighed.confidence),
+            confidence: thousandths(scored.confidence),
             words,
             score,
             level_dbfs: segment.level_dbfs,

@@ -37,7 +37,7 @@ pub struct Parts {
 }
 
 impl Parts {
-    /// Where the parts are, without being told more: encoder and runtime where set-up put them, and the head for
+    /// Where the parts are, if nothing else is said: encoder and runtime where set-up put them, and the head for
     /// `language`; where the program is installed, its own come first.
     ///
     /// `head` names a folder of another head; encoder and runtime are taken from it, too, where it holds them.
@@ -114,7 +114,7 @@ pub(super) struct RescoringParts {
 /// When the second opinion's model is read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum SecondReading {
-    /// Where it is known how to weigh it.
+    /// How it is scored, where that is known.
     IfWeighed,
     /// Always.
     Always,

@@ -105,7 +105,7 @@ impl Rescorer {
         let whole: Vec<&Vec<i64>> = rows.iter().flatten().collect();
         let scores = self.run(sound, &whole).map_err(|error| EngineError::Runtime {
             path: self.runtime.clone(),
-            what: "weigh an utterance again with",
+            what: "score an utterance again with",
             reason: error.to_string(),
         })?;
         let mut scores = scores.into_iter();

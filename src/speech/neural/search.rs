@@ -89,11 +89,11 @@ impl Histories {
         })
     }
 
-    fn words(&self, mut at: usize, network: &Lattice) -> Vec<String> {
+    fn words(&self, mut at: usize, lattice: &Lattice) -> Vec<String> {
         let mut words = Vec::new();
         while at != 0 {
             let (before, word, _) = self.entries[at];
-            words.push(network.word(word).to_owned());
+            words.push(lattice.word(word).to_owned());
             at = before;
         }
         words.reverse();
@@ -156,31 +156,31 @@ pub struct Searched {
     pub begun: Option<Hypothesis>,
 }
 
-/// The sentences of `network` that fit `frames`, best first.
+/// The sentences of `lattice` that fit `frames`, best first.
 #[must_use]
-pub fn search(network: &Lattice, frames: &Frames, width: Width) -> Vec<Hypothesis> {
-    search_begun(network, frames, width).whole
+pub fn search(lattice: &Lattice, frames: &Frames, width: Width) -> Vec<Hypothesis> {
+    search_begun(lattice, frames, width).whole
 }
 
 /// The same, and the likeliest beginning of one.
 #[must_use]
-pub fn search_begun(network: &Lattice, frames: &Frames, width: Width) -> Searched {
+pub fn search_begun(lattice: &Lattice, frames: &Frames, width: Width) -> Searched {
     let mut histories = Histories::new();
     let mut tokens = vec![((0, NOWHERE), BeamToken { blank: 0.0, unit: f64::NEG_INFINITY })];
     for row in frames.rows() {
         let mut beam = Beam::default();
         for (place, token) in tokens {
-            step(network, &mut histories, &mut beam, (place, token), row, width.unit_min);
+            step(lattice, &mut histories, &mut beam, (place, token), row, width.unit_min);
         }
         tokens = beam.pruned(width);
     }
-    let begun = ended(network, &mut histories, &tokens, SentenceEnd::Begun).into_iter().next();
-    Searched { whole: ended(network, &mut histories, &tokens, SentenceEnd::Whole), begun }
+    let begun = ended(lattice, &mut histories, &tokens, SentenceEnd::Begun).into_iter().next();
+    Searched { whole: ended(lattice, &mut histories, &tokens, SentenceEnd::Whole), begun }
 }
 
 /// One partial sentence, one frame on: it stays, or one unit begins.
 fn step(
-    network: &Lattice,
+    lattice: &Lattice,
     histories: &mut Histories,
     beam: &mut Beam,
     ((history, at), token): (LatticePlace, BeamToken),
@@ -192,24 +192,24 @@ fn step(
     stays.blank = add(stays.blank, total + f64::from(row[BLANK]));
     if at == NOWHERE {
         let last = (BLANK, token);
-        return begin(network, beam, history, network.roots(network.start()), last, row, unit_min);
+        return begin(lattice, beam, history, lattice.roots(lattice.start()), last, row, unit_min);
     }
-    let node = network.node(at);
+    let node = lattice.node(at);
     stays.unit = add(stays.unit, token.unit + f64::from(row[node.unit]));
     let last = (node.unit, token);
-    begin(network, beam, history, &node.next, last, row, unit_min);
+    begin(lattice, beam, history, &node.next, last, row, unit_min);
     for (word, state) in &node.words {
-        let roots = network.roots(*state);
-        if roots.iter().any(|root| row[network.node(*root).unit] >= unit_min) {
+        let roots = lattice.roots(*state);
+        if roots.iter().any(|root| row[lattice.node(*root).unit] >= unit_min) {
             let longer = histories.with(history, *word, *state);
-            begin(network, beam, longer, roots, last, row, unit_min);
+            begin(lattice, beam, longer, roots, last, row, unit_min);
         }
     }
 }
 
 /// Begins each of `nodes` in this frame, after a token whose last unit was `last`.
 fn begin(
-    network: &Lattice,
+    lattice: &Lattice,
     beam: &mut Beam,
     history: usize,
     nodes: &[usize],
@@ -218,7 +218,7 @@ fn begin(
     unit_min: f32,
 ) {
     for next in nodes {
-        let unit = network.node(*next).unit;
+        let unit = lattice.node(*next).unit;
         if row[unit] < unit_min {
             continue;
         }
@@ -242,7 +242,7 @@ enum SentenceEnd {
 /// Partial sentences at the end of a word that are whole ones, or that are none yet, the ways to say the same words added
 /// up.
 fn ended(
-    network: &Lattice,
+    lattice: &Lattice,
     histories: &mut Histories,
     tokens: &[(LatticePlace, BeamToken)],
     ending: SentenceEnd,
@@ -250,11 +250,11 @@ fn ended(
     let mut whole: Vec<(usize, f64)> = Vec::new();
     let mut at: HashMap<usize, usize> = HashMap::new();
     for ((history, place), token) in tokens.iter().filter(|((_, place), _)| *place != NOWHERE) {
-        for (word, state) in network
+        for (word, state) in lattice
             .node(*place)
             .words
             .iter()
-            .filter(|(_, state)| network.ends(*state) == (ending == SentenceEnd::Whole))
+            .filter(|(_, state)| lattice.ends(*state) == (ending == SentenceEnd::Whole))
         {
             let sentence = histories.with(*history, *word, *state);
             let idx = *at.entry(sentence).or_insert(whole.len());
@@ -268,7 +268,7 @@ fn ended(
     whole.truncate(READINGS_MAX);
     whole
         .into_iter()
-        .map(|(sentence, score)| Hypothesis { words: histories.words(sentence, network), score })
+        .map(|(sentence, score)| Hypothesis { words: histories.words(sentence, lattice), score })
         .collect()
 }
 
