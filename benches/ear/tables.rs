@@ -112,9 +112,9 @@ fn aims(text: &mut String, rows: &[&Row]) {
     }
 }
 
-/// Where the right reading stands among those that were told, whatever was done with them.
+/// Where the right reading is among those that were given, whatever was done with them.
 fn places(text: &mut String, rows: &[&Row]) {
-    text.push_str("\nWhere the right reading stands, acted on or not:\n\n");
+    text.push_str("\nWhere the right reading is, acted on or not:\n\n");
     heading(
         text,
         "condition | first | first or second | among all told (4 at most) | when asked: among the two",
