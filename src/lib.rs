@@ -3,7 +3,8 @@
 //! Two chains meet in the journal.
 //! At the horse: `speech` (audio -> utterances -> words) -> `exam` (words -> calls -> journal).
 //! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `report`;
-//! `exchange` gives it to other systems; `review` shows all of it to a person and writes what they correct as events.
+//! `exchange` gives it to other systems; `signing` lets a vet sign it;
+//! `review` shows all of it to a person and writes what they correct as events.
 //! `session` is what the program answers while it listens; `evaluation` puts its ears to the test.
 //! A folder uses only folders that stand above it here.
 //!
@@ -45,6 +46,7 @@ pub mod session;
 pub mod archive;
 pub mod report;
 pub mod exchange;
+pub mod signing;
 #[cfg(feature = "desk")]
 pub mod review;
 pub mod evaluation;

@@ -22,6 +22,7 @@ use super::manual::{CompletionsArgs, ManualArgs};
 use super::measure::MeasureArgs;
 use super::network::{ReceiveArgs, SendArgs};
 use super::pair::PairArgs;
+use super::people::{PeopleArgs, SignArgs};
 use super::phrases::PhrasesArgs;
 use super::report::ReportArgs;
 use super::review::ReviewArgs;
@@ -92,6 +93,14 @@ pub(crate) enum Task {
     /// Opens the review desk on this machine: listen to a call, see its still, answer the open questions, trace and sign.
     /// Press `?` there for the keys. Next: `report`.
     Review(ReviewArgs),
+    /// Sign the record of an exam as a vet.
+    ///
+    /// The review desk does the same. Asks for the passphrase of the vet's key; an assistant cannot sign.
+    Sign(SignArgs),
+    /// List the people of the practice, or add one.
+    ///
+    /// Each vet has a key of their own, opened by a passphrase; an assistant corrects and measures and has none.
+    People(PeopleArgs),
     /// Add exams to the archive.
     File(FileArgs),
     /// Show every exam of a horse and what changed between them.

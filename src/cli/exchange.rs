@@ -32,7 +32,9 @@ use crate::report::print::{Audience, PageSize, pdf};
 use crate::report::signed::verified;
 use crate::report::words::CAUTIONS;
 #[cfg(feature = "print")]
-use crate::report::{ReportInput, picture};
+use crate::report::{ReportFrame, ReportInput, overlay::overlays, picture};
+#[cfg(feature = "print")]
+use crate::signing::people::letterhead;
 
 #[derive(Debug, clap::Args)]
 pub(crate) struct ExportArgs {
@@ -199,11 +201,19 @@ impl Opened {
     #[cfg(feature = "print")]
     fn printed(&self, folder: &Path) -> anyhow::Result<Vec<u8>> {
         let pictures = picture::pictures(&self.record, folder);
+        let drawn = overlays(&self.exam);
+        let practice = letterhead()?;
         let report = ReportInput {
             record: &self.record,
             earlier: &[],
             protocols: &self.protocols,
             pictures: &pictures,
+            frame: ReportFrame {
+                practice: practice.as_ref(),
+                drawn: Some(&drawn),
+                // What is kept in an archive is whole.
+                appendix: true,
+            },
         };
         Ok(pdf(&report, Audience::Vet, PageSize::A4)?.pdf)
     }

@@ -22,13 +22,14 @@ pub(super) const GROUPS: [Group; 4] = [
     Group {
         title: "Afterwards",
         commands: &[
-            "pair", "check", "review", "enter", "trace", "measure", "report", "export", "send", "journal",
+            "pair", "check", "review", "enter", "trace", "measure", "sign", "report", "export", "send",
+            "journal",
         ],
     },
     Group { title: "Over the years", commands: &["file", "history", "find", "archive"] },
     Group {
         title: "Setting up",
-        commands: &["setup", "doctor", "receive", "enrol", "compare-ears", "manual", "completions"],
+        commands: &["setup", "people", "doctor", "receive", "enrol", "compare-ears", "manual", "completions"],
     },
 ];
 

@@ -14,6 +14,7 @@ use crate::exam_folder::{ExamFolder, record_against};
 use crate::knowledge::measure::Against;
 use crate::report::signed::verified;
 use crate::report::words::local;
+use crate::signing::people::{People, settings_folder};
 use crate::speech::recognise::EngineId;
 
 #[derive(Debug, clap::Args)]
@@ -74,15 +75,19 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
             lines.last_hash()
         )?;
     }
+    // A list that cannot be read says nothing about the journal; `zonecall people` tells what is wrong with it.
+    let people = settings_folder().and_then(|folder| People::read(&folder)).ok();
     for line in &lines.events {
         let Event::Signed(signed) = &line.event else { continue };
         if fault(signed, &line.prev).is_none() {
             let since = lines.events.len() as u64 - line.seq.0;
+            let whose = people.as_ref().map(|people| format!(", {}", people.key_in_words(&signed.key)));
             writeln!(
                 out,
-                "line {}: {}: covers every line before it; {since} lines follow",
+                "line {}: {}{}: covers every line before it; {since} lines follow",
                 line.seq,
-                say(line)
+                say(line),
+                whose.unwrap_or_default()
             )?;
         }
     }

@@ -32,6 +32,7 @@ mod network;
 mod options;
 mod output;
 mod pair;
+mod people;
 mod phrases;
 mod report;
 #[cfg(feature = "desk")]
@@ -78,6 +79,8 @@ pub fn run() -> ExitCode {
         Task::Enter(task) => enter::enter(&task),
         Task::Trace(task) => trace::trace(&task),
         Task::Review(task) => review::review(&task),
+        Task::Sign(task) => people::sign(&task),
+        Task::People(task) => people::people(&task),
         Task::File(task) => archive::file(&task),
         Task::History(task) => archive::history(&task),
         Task::Find(task) => archive::find(&task),

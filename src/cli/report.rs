@@ -10,8 +10,10 @@ use super::against::against;
 use super::options::{AgainstArgs, FolderArgs};
 use super::output::write_file;
 use crate::exam_folder::record_against;
+use crate::report::overlay::overlays;
 use crate::report::signed::verified;
-use crate::report::{self, ReportInput};
+use crate::report::{self, ReportFrame, ReportInput};
+use crate::signing::people::letterhead;
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall report exams/juniper\n  \
@@ -28,6 +30,9 @@ pub(crate) struct ReportArgs {
     /// A page for a browser, or a document to print and send.
     #[arg(long, value_enum, default_value_t = ReportForm::Html)]
     pub(crate) format: ReportForm,
+    /// Whether coverage, points to check, all stills and calls come with the vet's report; without it, a page has them and a PDF has not.
+    #[arg(long, value_name = "WITH", value_enum)]
+    pub(crate) appendix: Option<Appendix>,
     /// Paper size of a PDF.
     #[arg(long, value_enum, default_value_t = PaperSize::A4)]
     pub(crate) paper: PaperSize,
@@ -53,6 +58,14 @@ pub(crate) enum ReportForm {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Appendix {
+    /// Everything that the exam holds.
+    Yes,
+    /// What a referring vet reads.
+    No,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum PaperSize {
     /// 210 by 297 mm.
     A4,
@@ -67,11 +80,15 @@ pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
     let against = against(&args.against, &exam.header, &protocols)?;
     let record = record_against(&exam, &protocols, &against);
     let pictures = report::picture::pictures(&record, folder.path());
+    let practice = letterhead()?;
+    let drawn = overlays(&exam);
+    let appendix = args.appendix.map_or(args.format == ReportForm::Html, |with| with == Appendix::Yes);
     let input = ReportInput {
         record: &record,
         earlier: &against.earlier,
         protocols: &protocols,
         pictures: &pictures,
+        frame: ReportFrame { practice: practice.as_ref(), drawn: Some(&drawn), appendix },
     };
     let (bytes, ending) = match args.format {
         ReportForm::Html if args.reader == ReportReader::Vet => {

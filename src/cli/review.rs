@@ -8,18 +8,23 @@ use anyhow::Context as _;
 use tempfile::NamedTempFile;
 
 use super::against::earlier_record;
-use super::options::FolderArgs;
-use crate::review::{Desk, bind, serve};
+use super::options::KnowledgeArgs;
+use crate::exam_folder::ExamFolder;
+use crate::protocol::Protocols;
+use crate::review::{Desk, House, bind, serve};
 
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  zonecall review exams/juniper\n  \
+#[command(after_help = "Examples:\n  zonecall review exams/juniper\n  zonecall review exams\n  \
     zonecall review exams/juniper --earlier exams/juniper-march\n  \
     zonecall review exams/juniper --port 7400 --no-open\n\n\
     The page is served to this machine only, under a secret address that is new each time. Ctrl-C ends it.\n\n\
     Exit codes: 0 ended with Ctrl-C, 2 an error; every change is kept at once.")]
 pub(crate) struct ReviewArgs {
+    /// The exam folder, or a folder of exam folders: then the inbox lists what is open, signed and sent.
+    #[arg(value_name = "FOLDER", default_value = ".")]
+    pub(crate) folder: PathBuf,
     #[command(flatten)]
-    pub(crate) folder: FolderArgs,
+    pub(crate) knowledge: KnowledgeArgs,
     /// Folder of an earlier exam of the same horse: its still of the same view appears next to each still, with its values.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) earlier: Option<PathBuf>,
@@ -32,18 +37,20 @@ pub(crate) struct ReviewArgs {
 }
 
 pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
-    let protocols = args.folder.knowledge.read()?;
-    let beside = match &args.earlier {
-        Some(other) => {
-            let now = args.folder.open().exam(&protocols)?.header;
-            Some((other, earlier_record(other, &now, &protocols)?))
-        }
-        None => None,
+    let protocols = args.knowledge.read()?;
+    let is_exam = ExamFolder::at(&args.folder).journal_file().exists();
+    // What is neither is told as an exam that is not there.
+    let has_exams = !is_exam && House::of_folder(args.folder.clone(), protocols.clone()).has_exams();
+    let house = if has_exams {
+        anyhow::ensure!(
+            args.earlier.is_none(),
+            "--earlier goes with one exam, `{}` holds several; name the exam folder",
+            args.folder.display()
+        );
+        House::of_folder(args.folder.clone(), protocols)
+    } else {
+        House::one(desk(args, protocols)?)
     };
-    let mut desk = Desk::open(&args.folder.folder, protocols)?;
-    if let Some((folder, record)) = beside {
-        desk = desk.beside(folder, record);
-    }
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()
@@ -59,9 +66,17 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         out.flush()?;
         // Removed when the desk ends.
         let _page = if args.no_open { None } else { browse(&address) };
-        serve(bound, desk).await.map_err(anyhow::Error::from)
+        serve(bound, house).await.map_err(anyhow::Error::from)
     })?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// The desk of one exam.
+fn desk(args: &ReviewArgs, protocols: Protocols) -> anyhow::Result<Desk> {
+    let Some(other) = &args.earlier else { return Ok(Desk::open(&args.folder, protocols)?) };
+    let now = ExamFolder::at(&args.folder).exam(&protocols)?.header;
+    let record = earlier_record(other, &now, &protocols)?;
+    Ok(Desk::open(&args.folder, protocols)?.beside(other, record))
 }
 
 /// Opens the address in the person's browser, where the system knows one; it was printed in any case.

@@ -14,7 +14,7 @@ use crate::exam::logged::{Exam, LoggedCall, LoggedChange};
 use crate::exam::review::Change;
 use crate::exam::seq::Seq;
 
-/// Marks the changes, and the typed and traced values, that later changes take back.
+/// Marks the changes, the typed and traced values, and the signature that later changes take back.
 ///
 /// The latest speaks first, so that taking back can itself be taken back.
 pub(super) fn settle_changes(exam: &mut Exam) {
@@ -27,6 +27,9 @@ pub(super) fn settle_changes(exam: &mut Exam) {
         // Only what was written before it: a line that names itself or a later one takes nothing back.
         for earlier in exam.changes[..idx].iter_mut().filter(|earlier| earlier.seq == target) {
             earlier.taken_back_by = Some(by);
+        }
+        if let Some(signed) = exam.signed.as_mut().filter(|signed| signed.seq == target && target < by) {
+            signed.taken_back_by = Some(by);
         }
         exam.entries.retain(|entry| entry.seq != target || entry.seq > by);
     }

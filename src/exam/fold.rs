@@ -145,7 +145,8 @@ impl Exam {
                 Some(problem) => self.damage.push((line.seq.0, problem)),
                 None => {
                     let signed = (**signed).clone();
-                    self.signed = Some(LoggedSignature { seq: line.seq, at: line.at, signed });
+                    self.signed =
+                        Some(LoggedSignature { seq: line.seq, at: line.at, signed, taken_back_by: None });
                 }
             },
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),

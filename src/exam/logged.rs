@@ -14,7 +14,7 @@ use crate::exam::breaks::{Break, Source};
 use crate::exam::call::{Act, Call, Problem};
 use crate::exam::context::Context;
 use crate::exam::event::{AudioFile, CloseReason, Entered, Frame, Header, Outcome};
-use crate::exam::review::{Change, Review};
+use crate::exam::review::{Change, Review, WordsPart};
 use crate::exam::seq::Seq;
 use crate::exam::sign::{FileHash, Signed};
 use crate::exam::timeline::Timeline;
@@ -203,6 +203,8 @@ pub struct LoggedSignature {
     pub at: DateTime<Utc>,
     /// Who signed what.
     pub signed: Signed,
+    /// Taken back by the change with this number.
+    pub taken_back_by: Option<Seq>,
 }
 
 impl LoggedCall {
@@ -310,6 +312,18 @@ impl Exam {
             }
             _ => None,
         })
+    }
+
+    /// What people wrote for the report and did not take back: the last text of each part, in the order of the report.
+    #[must_use]
+    pub fn written(&self) -> Vec<(&LoggedChange, WordsPart, &str)> {
+        let last = |part: WordsPart| {
+            self.standing_changes().rev().find_map(|logged| match &logged.review.change {
+                Change::Words { part: of, text } if *of == part => Some((logged, part, text.as_str())),
+                _ => None,
+            })
+        };
+        WordsPart::ALL.into_iter().filter_map(last).filter(|(_, _, text)| !text.is_empty()).collect()
     }
 
     /// The instant of a sample.

@@ -12,6 +12,8 @@ use crate::exam::call::{Act, View};
 use crate::exam::patient::Patient;
 use crate::exam::seq::Seq;
 
+/// Longest text of a report, in characters.
+pub const WORDS_MAX: usize = 4000;
 /// Longest name, reason or description in a change, in characters.
 pub const TEXT_MAX: usize = 500;
 
@@ -131,11 +133,73 @@ pub enum Change {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<String>,
     },
-    /// An earlier change, or a typed or traced value, does not count any more.
+    /// This part of the report says this; empty, it says nothing.
+    Words {
+        /// Which part.
+        part: WordsPart,
+        /// In the person's own words.
+        text: String,
+    },
+    /// An earlier change, a typed or traced value, or a signature does not count any more.
     TakeBack {
         /// Its line.
         seq: Seq,
     },
+}
+
+/// A part of the report that a person writes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WordsPart {
+    /// Whose horse it is.
+    Owner,
+    /// How old the horse is.
+    Age,
+    /// Its breed.
+    Breed,
+    /// Its sex.
+    Sex,
+    /// The number of its microchip.
+    Microchip,
+    /// What it is used for.
+    Use,
+    /// Why it was scanned, and what happened before.
+    Question,
+    /// What the scan means.
+    Impression,
+    /// What to do.
+    Recommendation,
+}
+
+impl WordsPart {
+    /// All of them, in the order of the report.
+    pub const ALL: [WordsPart; 9] = [
+        WordsPart::Owner,
+        WordsPart::Age,
+        WordsPart::Breed,
+        WordsPart::Sex,
+        WordsPart::Microchip,
+        WordsPart::Use,
+        WordsPart::Question,
+        WordsPart::Impression,
+        WordsPart::Recommendation,
+    ];
+
+    /// As people read it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            WordsPart::Owner => "Owner",
+            WordsPart::Age => "Age",
+            WordsPart::Breed => "Breed",
+            WordsPart::Sex => "Sex",
+            WordsPart::Microchip => "Microchip",
+            WordsPart::Use => "Use",
+            WordsPart::Question => "Question or history",
+            WordsPart::Impression => "Impression",
+            WordsPart::Recommendation => "Recommendation",
+        }
+    }
 }
 
 impl Change {
@@ -144,6 +208,7 @@ impl Change {
     pub fn same_target(&self, other: &Change) -> bool {
         use Change::{
             Call, Clock, Label, LeaveOut, Looked, Move, Pair, Place, SameHorse, Scale, TakeBack, Withdraw,
+            Words,
         };
         match (self, other) {
             (
@@ -157,6 +222,7 @@ impl Change {
             ) => a == b,
             (Scale { still: a, .. }, Scale { still: b, .. }) => a == b,
             (Clock { .. }, Clock { .. }) => true,
+            (Words { part: a, .. }, Words { part: b, .. }) => a == b,
             (SameHorse { patient: a }, SameHorse { patient: b }) => a == b,
             (Looked { .. }, Looked { .. }) => self == other,
             _ => false,
@@ -180,6 +246,7 @@ impl Change {
             Change::Looked { seq, still, .. } => (*seq, still.as_deref()),
             Change::Add { .. }
             | Change::Clock { .. }
+            | Change::Words { .. }
             | Change::SameHorse { .. }
             | Change::TakeBack { .. } => (None, None),
         }

@@ -56,6 +56,7 @@ impl Display for Change {
                 write!(out, "scanner's clock set to {offset_s:+.1} s from the exam's")
             }
             Change::Looked { finding, .. } => write!(out, "accepted: {finding}"),
+            Change::Words { part, text } => write!(out, "{}: {text}", part.name()),
             Change::TakeBack { seq } => write!(out, "line {seq} taken back"),
         }
     }

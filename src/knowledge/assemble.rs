@@ -14,7 +14,7 @@ use crate::knowledge::doubt::put_doubts;
 use crate::knowledge::label::labels;
 use crate::knowledge::measure::{Against, Occasion, Readings, measure};
 use crate::knowledge::record::{ClockRow, ExamInfo, RECORD_SCHEMA, Record, SignedRow};
-use crate::knowledge::rows::{call_rows, change_rows, entry_rows, frame_rows, note_rows};
+use crate::knowledge::rows::{call_rows, change_rows, entry_rows, frame_rows, note_rows, words_rows};
 use crate::knowledge::settled::note_settled;
 use crate::protocol::Protocols;
 
@@ -45,6 +45,7 @@ pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, aga
         calls,
         entries: entry_rows(exam, protocols),
         changes: change_rows(exam),
+        words: words_rows(exam),
         notes: note_rows(exam),
         frames,
         clock: clock_row(pairing),
@@ -75,6 +76,7 @@ fn exam_info(exam: &Exam) -> ExamInfo {
             licence: logged.signed.licence.clone(),
             key: logged.signed.key.clone(),
             changes_since: exam.changes.iter().filter(|change| change.seq > logged.seq).count(),
+            taken_back_by: logged.taken_back_by,
         }),
     }
 }

@@ -19,5 +19,11 @@ pub const CAUTIONS: &str = concat!(
     "Sedation and handling safety are the practice's responsibility."
 );
 
+/// The cautions as they are for a record: a signature answers one of them.
+#[must_use]
+pub(crate) fn cautions_now(cautions: &str, is_signed: bool) -> String {
+    if is_signed { cautions.replace(UNTIL_SIGNED, "") } else { cautions.to_owned() }
+}
+
 /// The caution that a vet's signature answers: part of the others.
-pub(crate) const UNTIL_SIGNED: &str = until_signed!();
+const UNTIL_SIGNED: &str = until_signed!();

@@ -11,6 +11,7 @@ pub(crate) mod doubt;
 pub mod label;
 pub mod rows;
 pub(crate) mod current;
+pub(crate) mod contradiction;
 pub mod measure;
 pub mod check;
 pub mod assemble;

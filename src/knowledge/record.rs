@@ -15,6 +15,7 @@ use crate::exam::call::{Certainty, Comparator};
 use crate::exam::event::{Horse, Order};
 use crate::exam::patient::Patient;
 use crate::exam::place::Place;
+use crate::exam::review::WordsPart;
 use crate::exam::seq::Seq;
 use crate::knowledge::measure::row::MeasureRow;
 
@@ -36,6 +37,9 @@ pub struct Record {
     /// What was corrected by hand afterwards, in order.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub changes: Vec<ChangeRow>,
+    /// What people wrote for the report.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub words: Vec<WordsRow>,
     /// Free notes.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<NoteRow>,
@@ -101,6 +105,9 @@ pub struct SignedRow {
     pub key: String,
     /// Changes by hand after it.
     pub changes_since: usize,
+    /// Taken back by the change with this number.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub taken_back_by: Option<Seq>,
 }
 
 /// One call, or one utterance that was not understood.
@@ -385,6 +392,21 @@ pub struct ChangeRow {
     /// Taken back by the change with this number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken_back_by: Option<Seq>,
+}
+
+/// A part of the report in a person's own words.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WordsRow {
+    /// The change that wrote it.
+    pub seq: Seq,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// Who.
+    pub by: String,
+    /// Which part.
+    pub part: WordsPart,
+    /// What it says.
+    pub text: String,
 }
 
 /// The calls that are used: not taken back, and not already carried by the call they corrected.

@@ -16,10 +16,10 @@ use crate::exam::fold::{Exam, LoggedCall, LoggedChange, LoggedEntry, LoggedUtter
 use crate::exam::identity::Foreign;
 use crate::exam::patient::Patient;
 use crate::exam::place::Place;
-use crate::exam::review::Change;
+use crate::exam::review::{Change, WordsPart};
 use crate::frames::pairing::{PairedFrame, Pairing};
 use crate::knowledge::label::StillLabel;
-use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, NoteRow, RivalLabel};
+use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, NoteRow, RivalLabel, WordsRow};
 use crate::protocol::Protocols;
 
 /// Every call, and every utterance that was not understood, in the order they were said.
@@ -283,6 +283,19 @@ pub fn change_rows(exam: &Exam) -> Vec<ChangeRow> {
         }
     };
     exam.changes.iter().map(row).collect()
+}
+
+/// What people wrote for the report, in its order.
+#[must_use]
+pub fn words_rows(exam: &Exam) -> Vec<WordsRow> {
+    let row = |(logged, part, text): (&LoggedChange, WordsPart, &str)| WordsRow {
+        seq: logged.seq,
+        at: logged.at,
+        by: logged.review.by.clone(),
+        part,
+        text: text.to_owned(),
+    };
+    exam.written().into_iter().map(row).collect()
 }
 
 fn rivals(exam: &Exam, paired: &PairedFrame) -> Vec<RivalLabel> {

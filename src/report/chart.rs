@@ -179,7 +179,7 @@ fn draw(sides: &[Side], row: &MeasureRow, protocols: &Protocols) -> String {
          <text x=\"40\" y=\"{y:.1}\">area</text>\
          <rect x=\"84\" y=\"{:.1}\" width=\"14\" height=\"12\" fill=\"{DARK}\" stroke=\"#111\"></rect>\
          <text x=\"104\" y=\"{y:.1}\">lesion; both to the same scale</text>\
-         <text x=\"20\" y=\"{below:.1}\">Numbers: area (lesion) in mm2; alone: no lesion mentioned. (?) lesion without a usable area. – not measured.</text></svg>",
+         <text x=\"20\" y=\"{below:.1}\">Area (lesion) in mm2. (?): lesion without a usable area. –: not measured.</text></svg>",
         y - 11.0,
         y - 11.0
     );

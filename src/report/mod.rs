@@ -8,6 +8,8 @@ pub mod owner;
 mod decode;
 pub mod apart;
 pub mod picture;
+pub mod practice;
+pub mod overlay;
 #[cfg(feature = "print")]
 pub mod print;
 pub mod signed;
@@ -26,7 +28,9 @@ pub(crate) mod words;
 use crate::knowledge::measure::Earlier;
 use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
+use overlay::Overlays;
 use picture::Pictures;
+use practice::Practice;
 
 /// What a report is made from.
 #[derive(Debug, Clone, Copy)]
@@ -39,4 +43,17 @@ pub struct ReportInput<'a> {
     pub protocols: &'a Protocols,
     /// The stills as pictures.
     pub pictures: &'a Pictures,
+    /// What goes around it.
+    pub frame: ReportFrame<'a>,
+}
+
+/// What goes around a report; nothing of it changes what the report says of the exam.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct ReportFrame<'a> {
+    /// Whose letterhead it has.
+    pub practice: Option<&'a Practice>,
+    /// What is drawn over the pictures.
+    pub drawn: Option<&'a Overlays>,
+    /// Whether coverage, points to check, stills and calls come with it.
+    pub appendix: bool,
 }

@@ -22,7 +22,7 @@ use crate::knowledge::record::{CallRow, FrameRow, Record};
 use crate::knowledge::wanted::is_labelled;
 use crate::protocol::Protocols;
 
-/// Pictures in one report.
+/// Pictures in one report: one of each limb.
 const PICTURES_MAX: usize = 4;
 /// The rule that reminds of the next scan.
 const RESCAN: &str = "rescan-due";
@@ -47,6 +47,8 @@ pub(crate) struct OwnerReport {
     pub(crate) looked: Vec<String>,
     pub(crate) limbs: Vec<LimbSeen>,
     pub(crate) open: Vec<String>,
+    /// Whom to call.
+    pub(crate) call: String,
     pub(crate) pictures: Vec<OwnerPicture>,
 }
 
@@ -89,6 +91,7 @@ pub fn html(input: &ReportInput) -> String {
         main {
             section { h2 { "What was scanned" } @for line in &report.looked { p { (line) } } }
             section { h2 { "What was seen" } @for limb in &report.limbs { (limb_seen(limb)) } }
+            section { h2 { "Whom to call" } p { (report.call) } }
             section { h2 { "What is still open" } ul { @for line in &report.open { li { (line) } } } }
             @if !report.pictures.is_empty() { (pictures(&report, input)) }
         }
@@ -140,10 +143,24 @@ impl OwnerReport {
             looked: looked_at(&limbs, record, protocols),
             limbs: limbs.iter().map(|limb| limb_of(limb, record, protocols)).collect(),
             open: open(record, protocols),
+            call: whom_to_call(input),
             pictures: shown(input),
             horse,
             day,
         }
+    }
+}
+
+/// Whom an owner asks.
+fn whom_to_call(input: &ReportInput) -> String {
+    let signed = input.record.exam.signed.as_ref().filter(|_| input.record.exam.is_signed());
+    let who = signed.map(|signed| format!("{} at ", signed.by)).unwrap_or_default();
+    match input.frame.practice.filter(|practice| !practice.name.is_empty()) {
+        Some(practice) if !practice.phone.is_empty() => {
+            format!("If you have questions, call {who}{}: {}.", practice.name, practice.phone)
+        }
+        Some(practice) => format!("If you have questions, ask {who}{}.", practice.name),
+        None => "If you have questions, call the practice that scanned your horse.".to_owned(),
     }
 }
 
@@ -400,7 +417,7 @@ fn open(record: &Record, protocols: &Protocols) -> Vec<String> {
     lines
 }
 
-/// Stills of the views in which something was seen, each view once; none whose label is in doubt.
+/// A still of each limb on which something was seen; none whose label is in doubt.
 fn shown(input: &ReportInput) -> Vec<OwnerPicture> {
     let ReportInput { record, protocols, pictures, .. } = *input;
     let mut seen = BTreeSet::new();
@@ -417,7 +434,7 @@ fn shown(input: &ReportInput) -> Vec<OwnerPicture> {
     {
         let shown = matches!(pictures.get(&frame.id), Some(Picture::Shown { .. }));
         let (Some(limb), true) = (frame.place.limb.as_deref(), shown) else { continue };
-        if found.len() < PICTURES_MAX && seen.insert((limb, &frame.place.zone, &frame.place.plane)) {
+        if found.len() < PICTURES_MAX && seen.insert(limb) {
             let zone = zone_words(limb, frame.place.zone.as_deref(), record, protocols);
             let caption = format!("{}, {zone}", sentence(protocols.plain_limb(limb)));
             found.push(OwnerPicture { id: frame.id.clone(), caption });

@@ -8,9 +8,11 @@
 use maud::{Markup, html};
 
 use super::ReportInput;
-use super::data::{FindingLine, ReportData, Standing};
+use super::data::{FindingLine, KeyPicture, Letter, Letterhead, ReportData, Standing};
 use super::document::{Document, page};
 use super::measure_section::measures;
+use super::overlay::OverlayLine;
+use super::picture::Picture;
 use super::tables::{call_table, changes, coverage, entered, notes, said_table, settled, still_table};
 
 pub(super) const STYLE: &str = include_str!("style.css");
@@ -19,31 +21,125 @@ pub(super) const STYLE: &str = include_str!("style.css");
 #[must_use]
 pub fn html(input: &ReportInput) -> String {
     let data = ReportData::of(input);
+    let letter = &data.letter;
     let body = html! {
+        (letterhead(letter.letterhead.as_ref(), input))
         header {
             p.kicker { (data.kicker) }
             h1 { (data.horse) }
-            (facts(&data.facts))
+            dl.facts { @for (name, value) in &letter.signalment { div { dt { (name) } dd { (value) } } } }
         }
         (status(&data.status))
         main {
-            p.summary { (data.summary) }
-            (contents(&data))
-            (findings(&data.findings))
-            (coverage(&data.grids))
-            (said_table(&data.said))
+            (written(letter, &data.status))
+            (found(letter))
+            section #extent {
+                h2 { "Extent of the scan" }
+                p.summary { (data.summary) }
+            }
             (measures(data.measured.as_ref()))
-            (entered(&data.entered))
-            (still_table(&data.stills, input.pictures))
-            (call_table(&data.calls))
-            (notes(&data.notes))
-            (changes(&data.changes))
-            (settled(&data.settled))
-            section #clock { h2 { "Clock" } @for line in &data.clock { p { (line) } } }
+            (key_pictures(&letter.pictures, input))
+            @for line in &letter.not_shown { p { (line) } }
+            @if letter.appendix { (appendix(&data, input)) }
         }
         footer { (status(&data.status)) p.sign { "Vet, date and signature" } }
     };
     page(&Document { title: &data.title, style: STYLE, body: &body })
+}
+
+/// What only somebody who goes through the exam needs.
+fn appendix(data: &ReportData, input: &ReportInput) -> Markup {
+    html! {
+        (facts(&data.facts))
+        (contents(data))
+        (findings(&data.findings))
+        (coverage(&data.grids))
+        (said_table(&data.said))
+        (entered(&data.entered))
+        (still_table(&data.stills, input.pictures))
+        (call_table(&data.calls))
+        (notes(&data.notes))
+        (changes(&data.changes))
+        (settled(&data.settled))
+        section #clock { h2 { "Clock" } @for line in &data.clock { p { (line) } } }
+    }
+}
+
+/// Whose report it is.
+pub(super) fn letterhead(head: Option<&Letterhead>, input: &ReportInput) -> Markup {
+    let logo = input.frame.practice.and_then(|practice| practice.picture.as_ref());
+    html! {
+        @if let Some(head) = head {
+            div.letterhead {
+                p { strong { (head.name) } @for line in &head.lines { br; (line) } }
+                @if let Some(logo) = logo { img src=(logo.data_uri()) alt={ "Logo of " (head.name) }; }
+            }
+        }
+    }
+}
+
+/// What people wrote.
+fn written(letter: &Letter, standing: &Standing) -> Markup {
+    html! {
+        @for (name, text) in &letter.words {
+            section { h2 { (name) } @for line in text.lines() { p { (line) } } }
+        }
+        @if letter.lacks_impression && standing.word == "DRAFT" {
+            section { h2 { "Impression" } p.small { "Not written yet. A vet writes it at the review desk before signing." } }
+        }
+    }
+}
+
+fn found(letter: &Letter) -> Markup {
+    html! {
+        section #found {
+            h2 { "What was found" }
+            @if letter.found.is_empty() { p { "No findings were spoken." } }
+            @for found in &letter.found {
+                h3 { (found.limb) }
+                @if !found.lines.is_empty() { table {
+                    thead { tr { th scope="col" { "Structure" } th scope="col" { "What" } th scope="col" { "Where" } } }
+                    tbody { @for line in &found.lines { tr { td { (line.structure) } td { (line.what) } td { (line.places) } } } }
+                } }
+                @if !found.normal.is_empty() { p { "Normal where it was mentioned: " (found.normal) "." } }
+            }
+        }
+    }
+}
+
+fn key_pictures(pictures: &[KeyPicture], input: &ReportInput) -> Markup {
+    html! {
+        @if !pictures.is_empty() {
+            section #key { h2 { "Key pictures" } div.pair { @for one in pictures {
+                @if let Some(Picture::Shown { jpeg, width_px, height_px }) = input.pictures.get(&one.id) {
+                    figure {
+                        div.over {
+                            img src=(super::picture::data_uri(jpeg)) width=(width_px) height=(height_px) alt=(one.caption);
+                            (lines_over(one))
+                        }
+                        figcaption { strong { (one.caption) } @if !one.said.is_empty() { ul { @for said in &one.said { li { (said) } } } } }
+                    }
+                }
+            } } }
+        }
+    }
+}
+
+/// What was traced, over the picture.
+fn lines_over(one: &KeyPicture) -> Markup {
+    let points = |line: &OverlayLine| {
+        let corners = line.corners.iter().map(|(x, y)| format!("{:.4},{:.4}", x, y * one.tall));
+        corners.collect::<Vec<_>>().join(" ")
+    };
+    html! {
+        @if !one.lines.is_empty() {
+            svg viewBox={ "0 0 1 " (format!("{:.4}", one.tall)) } role="img" aria-label="What was traced" {
+                @for line in &one.lines {
+                    @if line.closed { polygon points=(points(line)) {} } @else { polyline points=(points(line)) {} }
+                }
+            }
+        }
+    }
 }
 
 fn facts(facts: &[(&str, Vec<String>)]) -> Markup {

@@ -5,27 +5,25 @@
 //! Never: a change of something that is not there, or one over a change that its maker had not seen.
 //! Tested in: `tests/it/review.rs`.
 
+use std::collections::BTreeSet;
+
 use chrono::Utc;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use crate::exam::call::Problem;
-use crate::exam::event::Event;
-use crate::exam::fold::{Exam, LoggedChange};
+use crate::exam::call::View;
+use crate::exam::event::{Event, ExamEvent};
+use crate::exam::fold::{Exam, LoggedCall, LoggedChange};
 use crate::exam::place::Place;
 use crate::exam::review::{Change, Review, TEXT_MAX, is_plain};
-use crate::exam::seal::seal;
 use crate::exam::seq::Seq;
-use crate::exam::sign::{Signable, Signed};
 use crate::exam_folder::FolderError;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::pair::pair;
-use crate::knowledge::check::TORN;
+use crate::knowledge::contradiction::{Contradiction, contradictions};
 use crate::knowledge::label::labels;
-use crate::report::export::json;
 use crate::review::desk::Desk;
 use crate::review::judge::judge;
-use crate::review::key::key;
 use crate::review::refusal::{Refusal, wrong};
 
 /// What the page sends.
@@ -39,6 +37,12 @@ pub(super) struct Asked {
     /// Number of the last line that the page had been given.
     seen: Seq,
     change: Change,
+    /// Where an added call is going to be placed by the change after this one.
+    #[serde(default)]
+    place: Option<View>,
+    /// The person has seen what it contradicts.
+    #[serde(default)]
+    confirmed: bool,
 }
 
 /// Writes the change; the journal is held from reading to writing, so that nothing comes between.
@@ -57,60 +61,14 @@ pub(super) fn write(desk: &Desk, asked: Asked) -> Result<Seq, Refusal> {
     }
     overtaken(&seen.exam, &asked)?;
     let was = judge(desk, &seen, &asked.change)?;
-    let review = Event::Review(Box::new(Review { by, why, was, change: asked.change }));
+    let place = asked.place;
+    let review = Review { by, why, was, change: asked.change };
+    if !asked.confirmed {
+        contradicts(desk, &seen.exam, &review, place)?;
+    }
+    let review = Event::Review(Box::new(review));
     let seq = journal.append(Utc::now(), seen.exam.last_sample(), &review).map_err(FolderError::from)?;
     Ok(seq)
-}
-
-/// A wish to sign.
-#[derive(Debug, Deserialize)]
-pub(super) struct Signing {
-    by: String,
-    licence: String,
-    /// Number of the last line that the page had been given.
-    seen: Seq,
-}
-
-/// Signs the record as it stands; nobody signs what they have not seen.
-pub(super) fn sign(desk: &Desk, asked: &Signing) -> Result<Seq, Refusal> {
-    let mut journal = desk.folder.append_journal().map_err(FolderError::from)?;
-    let seen = desk.seen()?;
-    let (by, licence) = (asked.by.trim(), asked.licence.trim());
-    if by.is_empty() || licence.is_empty() || by.len().max(licence.len()) > TEXT_MAX {
-        return wrong(
-            "a name and a licence number are needed to sign",
-            "enter both as they are on the licence",
-        );
-    }
-    if !is_plain(by) || !is_plain(licence) {
-        return wrong("the name or licence holds invisible characters", "type it again, in plain text");
-    }
-    if asked.seen != seen.version {
-        return Err(Refusal::Overtaken(Problem {
-            message: "the exam has changed since this page showed it".to_owned(),
-            help: "nothing was signed; check it again, then sign".to_owned(),
-        }));
-    }
-    if !seen.exam.damage.is_empty() {
-        return wrong("the journal is damaged, so it cannot be signed", "see `zonecall journal --verify`");
-    }
-    let mut torn = seen.record.findings.iter().filter(|finding| finding.rule == TORN);
-    if torn.any(|finding| finding.settled.is_none()) {
-        return wrong(
-            "a line of the journal was cut short, and nobody has settled it yet",
-            "listen to the sound there, add what is missing, and accept the question; then sign",
-        );
-    }
-    let key = match key() {
-        Ok(key) => key,
-        Err(error) => return wrong(error.to_string(), "nothing was signed"),
-    };
-    let record_sha256 = crate::hex(&Sha256::digest(json(&seen.record).as_bytes()));
-    let (at, journal_sha256) = (Utc::now(), journal.last_hash().to_owned());
-    let (by, licence, files) = (by.to_owned(), licence.to_owned(), seal(desk.folder.path(), &seen.exam));
-    let signed = Signed::new(Signable { by, licence, at, journal_sha256, record_sha256, files }, &key);
-    let event = Event::Signed(Box::new(signed));
-    Ok(journal.append(at, seen.exam.last_sample(), &event).map_err(FolderError::from)?)
 }
 
 /// A still that would be labelled otherwise.
@@ -142,6 +100,42 @@ pub(super) fn preview(desk: &Desk, offset_s: f64) -> Result<Vec<Relabelled>, Fol
             after: after.place,
         })
         .collect())
+}
+
+/// Refuses what would say of one place that it is normal and that it is not, until the person has seen both.
+fn contradicts(desk: &Desk, exam: &Exam, review: &Review, place: Option<View>) -> Result<(), Refusal> {
+    let says_something = matches!(
+        review.change,
+        Change::Add { .. } | Change::Call { .. } | Change::Place { .. } | Change::Move { .. }
+    );
+    if !says_something {
+        return Ok(());
+    }
+    let mut lines = desk.folder.lines().map_err(FolderError::from)?;
+    let next = lines.events.last().map_or(Seq(1), |line| Seq(line.seq.0 + 1));
+    let mut put = |seq: Seq, change: Change| {
+        let event = Event::Review(Box::new(Review { change, ..review.clone() }));
+        let (at, sample, prev) = (Utc::now(), exam.last_sample(), String::new());
+        lines.events.push(ExamEvent { seq, at, sample, event, prev });
+    };
+    put(next, review.change.clone());
+    if let Some(place) = place {
+        put(Seq(next.0 + 1), Change::Place { seq: next, place });
+    }
+    let after = desk.folder.exam_of(&lines, &desk.protocols)?;
+    let known: BTreeSet<(Seq, Seq)> =
+        contradictions(exam).iter().map(|both| (both.normal.seq, both.finding.seq)).collect();
+    let is_new = |both: &Contradiction| !known.contains(&(both.normal.seq, both.finding.seq));
+    let Some(both) = contradictions(&after).into_iter().find(is_new) else { return Ok(()) };
+    let at = both.finding.context.place.in_words(&desk.protocols);
+    let said = |call: &LoggedCall| match call.is_added() {
+        true => format!("“{}”, added by hand", call.act),
+        false => format!("“{}”, call {}", call.act, call.seq),
+    };
+    Err(Refusal::Contradicts(Problem {
+        message: format!("{at}: {} contradicts {}", said(both.finding), said(both.normal)),
+        help: "listen to both; save it only if it is right all the same".to_owned(),
+    }))
 }
 
 fn overtaken(exam: &Exam, asked: &Asked) -> Result<(), Refusal> {

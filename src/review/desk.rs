@@ -14,18 +14,20 @@ use serde::Serialize;
 
 use crate::clock::seconds;
 use crate::exam::call::Act;
-use crate::exam::event::Outcome;
+use crate::exam::event::{Event, Outcome};
 use crate::exam::fold::Exam;
 use crate::exam::seq::Seq;
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record;
+use crate::knowledge::cautions::cautions_now;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::measure::{Against, Earlier, changes};
 use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::chart::chart;
 use crate::review::doing::{Doing, TaskKind};
+use crate::review::history::{Deed, history};
 use crate::review::question::{FindingQuestion, questions};
 
 /// An exam folder that is open for review.
@@ -50,6 +52,10 @@ pub(super) struct DeskSnapshot {
     pub(super) record: Record,
     /// The legs, drawn.
     pub(super) legs: Vec<String>,
+    /// What people did to it.
+    pub(super) history: Vec<Deed>,
+    /// How often it was sent to another system.
+    pub(super) sent: usize,
 }
 
 fn held_against(earlier: &Record) -> Earlier {
@@ -70,6 +76,8 @@ pub(super) struct Shown<'a> {
     bytes: u64,
     record: &'a Record,
     questions: Vec<FindingQuestion>,
+    /// What people did, oldest first; what was taken back, too.
+    history: &'a [Deed],
     utterances: Vec<UtteranceRow<'a>>,
     /// What each call counts as, by its line.
     acts: BTreeMap<Seq, &'a Act>,
@@ -84,6 +92,8 @@ pub(super) struct Shown<'a> {
     /// How many drawings of legs there are.
     legs: usize,
     codes: DeskCodes<'a>,
+    /// What goes with it now: a signature answers one of the cautions.
+    cautions: String,
     earlier: Option<EarlierShown<'a>>,
 }
 
@@ -133,6 +143,8 @@ struct DeskLimb<'a> {
 struct TermCode<'a> {
     term: &'a str,
     units: &'a [String],
+    /// The one unit that people are shown.
+    shown: Option<&'a str>,
     /// Where it begins and ends, if it is a straight distance.
     between: Option<&'a str>,
     /// An outline of a whole structure says it, too.
@@ -203,7 +215,9 @@ impl Desk {
         let version = lines.events.last().map(|line| line.seq).unwrap_or_default();
         task.step("drawing the limbs");
         let legs = chart(&record, &self.protocols);
-        let seen = Arc::new(DeskSnapshot { version, bytes: length, exam, record, legs });
+        let sent = lines.events.iter().filter(|line| matches!(line.event, Event::Sent(_))).count();
+        let history = history(&lines.events, &exam, &self.protocols);
+        let seen = Arc::new(DeskSnapshot { version, bytes: length, exam, record, legs, history, sent });
         *kept = Some((length, Arc::clone(&seen)));
         Ok(seen)
     }
@@ -214,7 +228,7 @@ impl Desk {
     }
 
     pub(super) fn shown<'a>(&'a self, seen: &'a DeskSnapshot) -> Shown<'a> {
-        let DeskSnapshot { version, bytes, exam, record, legs } = seen;
+        let DeskSnapshot { version, bytes, exam, record, legs, history, .. } = seen;
         let since_start_s = |at: DateTime<Utc>| (at - exam.header.started_at).as_seconds_f64();
         let utterance = |utterance: &'a crate::exam::fold::LoggedUtterance| UtteranceRow {
             seq: utterance.seq,
@@ -227,6 +241,7 @@ impl Desk {
             version: *version,
             bytes: *bytes,
             questions: questions(record),
+            history,
             utterances: exam.utterances.iter().map(utterance).collect(),
             acts: exam.calls.iter().map(|call| (call.seq, &call.act)).collect(),
             still_s: record.frames.iter().map(|row| row.saved_at_exam.map(since_start_s)).collect(),
@@ -236,6 +251,7 @@ impl Desk {
             gaps_s: exam.gaps.iter().map(|gap| (gap.at.seconds(), seconds(gap.samples))).collect(),
             legs: legs.len(),
             codes: self.codes(exam),
+            cautions: cautions_now(&record.cautions, record.exam.is_signed()),
             earlier: self.earlier.as_ref().map(|(_, earlier)| EarlierShown {
                 started_at: earlier.exam.started_at,
                 frames: &earlier.frames,
@@ -270,6 +286,7 @@ impl Desk {
                 .map(|one| TermCode {
                     term: &one.term,
                     units: &one.units,
+                    shown: one.shown.as_ref().or(one.unit.as_ref()).map(String::as_str),
                     between: one.between.as_deref(),
                     outlined: one.outline.is_some(),
                 })

@@ -11,7 +11,7 @@ use crate::clock::Sample;
 use crate::code::LimbCode;
 use crate::exam::call::{Act, Amount, View};
 use crate::exam::fold::{Exam, LoggedCall};
-use crate::exam::review::{Change, TEXT_MAX};
+use crate::exam::review::{Change, TEXT_MAX, WORDS_MAX, is_plain};
 use crate::exam::seq::Seq;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::scale::sole_scale;
@@ -72,6 +72,11 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
             }
             Ok("not taken".to_owned())
         }
+        Change::Words { part, text } => {
+            words_fit(text)?;
+            let before = exam.written().into_iter().find(|(_, of, _)| of == part);
+            Ok(before.map(|(.., text)| text.to_owned()).unwrap_or_default())
+        }
         Change::Clock { offset_s } => {
             offset_fits(*offset_s)?;
             let clock = seen.record.clock.as_ref();
@@ -123,6 +128,17 @@ fn move_fits(exam: &Exam, seq: Seq, sample: Sample) -> Result<String, Refusal> {
     Ok(format!("said {at_s:.1} s after the start"))
 }
 
+/// Several lines, but nothing that a reader cannot see.
+fn words_fit(text: &str) -> Result<(), Refusal> {
+    if text.chars().count() > WORDS_MAX {
+        return wrong(format!("the text is longer than {WORDS_MAX} characters"), "shorten it");
+    }
+    if !text.lines().all(is_plain) {
+        return wrong("the text holds invisible characters", "type it again, in plain text");
+    }
+    Ok(())
+}
+
 fn offset_fits(offset_s: f64) -> Result<(), Refusal> {
     if offset_s.is_finite() && offset_s.abs() <= OFFSET_S_MAX {
         return Ok(());
@@ -132,7 +148,18 @@ fn offset_fits(offset_s: f64) -> Result<(), Refusal> {
 
 fn what_stands(exam: &Exam, seq: Seq) -> Result<String, Refusal> {
     if let Some(change) = exam.standing_changes().find(|change| change.seq == seq) {
+        let back = match change.review.change {
+            Change::TakeBack { seq } => Some(seq),
+            _ => None,
+        };
+        if back.is_some() && back == exam.signed.as_ref().map(|signed| signed.seq) {
+            return wrong("a signature cannot be done again", "check the exam, then sign it once more");
+        }
         return Ok(change.review.change.to_string());
+    }
+    let signed = exam.signed.as_ref().filter(|signed| signed.seq == seq && signed.taken_back_by.is_none());
+    if signed.is_some() {
+        return wrong("a signature is taken back by a vet", "choose it at the desk and enter the passphrase");
     }
     match exam.entries.iter().find(|entry| entry.seq == seq) {
         Some(entry) => Ok(format!("{} {}", entry.entered.term, entry.entered.amount)),

@@ -1,6 +1,6 @@
 //! The review desk: a page on this machine only, on which a person goes through an exam and puts it right.
 //!
-//! Takes: an exam folder.
+//! Takes: an exam folder, or a folder of them.
 //! Gives: the exam as it stands to a browser, and back from it changes, which go into the journal as events.
 //! Never: listens on anything but 127.0.0.1, loads anything from elsewhere, or changes what was recorded.
 //! Tested in: `tests/it/review.rs` and, in a real browser, `tests/it/review_browser/`.
@@ -8,19 +8,24 @@
 mod doing;
 mod desk;
 mod question;
+mod history;
 mod refusal;
 mod judge;
 mod change;
 mod trace;
 mod caliper;
-mod key;
+mod signature;
 mod cache;
 mod sound;
 mod print;
 mod guard;
+mod answer;
+mod house;
+mod inbox;
 mod serve;
 
 pub use desk::Desk;
 pub use guard::Keys;
+pub use house::House;
 pub use question::{FindingQuestion, questions};
 pub use serve::{Bound, ServeError, bind, serve};

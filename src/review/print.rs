@@ -16,11 +16,13 @@ use sha2::{Digest, Sha256};
 use crate::exam_folder::FolderError;
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record_against;
+use crate::report::overlay::overlays;
 use crate::report::picture::pictures_counted;
 use crate::report::print::{Audience, PageSize, PrintError, pdf};
-use crate::report::{ReportInput, owner, vet};
+use crate::report::{ReportFrame, ReportInput, owner, vet};
 use crate::review::desk::Desk;
 use crate::review::doing::TaskKind;
+use crate::review::signature::practice;
 
 /// What is wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
@@ -29,6 +31,8 @@ pub(super) struct ReportRequest {
     form: ReportFormat,
     #[serde(default)]
     paper: PaperChoice,
+    #[serde(default)]
+    appendix: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
@@ -71,12 +75,15 @@ pub(super) fn report_of(desk: &Desk, wanted: &ReportRequest) -> Result<Response,
     let all = record.frames.len();
     let pictures =
         pictures_counted(&record, desk.folder.path(), |done| task.count("reading the stills", done, all));
+    let practice = practice();
+    let drawn = overlays(&seen.exam);
     task.step("laying out the pages");
     let input = ReportInput {
         record: &record,
         earlier: &against.earlier,
         protocols: &desk.protocols,
         pictures: &pictures,
+        frame: ReportFrame { practice: practice.as_ref(), drawn: Some(&drawn), appendix: wanted.appendix },
     };
     let (reader, name) = match wanted.reader {
         RequestReader::Vet => (Audience::Vet, "report"),

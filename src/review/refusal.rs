@@ -13,6 +13,8 @@ use crate::exam_folder::FolderError;
 pub(super) enum Refusal {
     /// It makes no sense.
     Wrong(Problem),
+    /// It contradicts what was said; a person may confirm it all the same.
+    Contradicts(Problem),
     /// Somebody else changed the same thing meanwhile.
     Overtaken(Problem),
     /// The journal could not be read or written.

@@ -8,7 +8,7 @@
 use std::convert::Infallible;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
 use axum::Json;
@@ -22,24 +22,24 @@ use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use futures_util::Stream;
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 use serde_json::json;
 use tokio::net::TcpListener;
 
-use crate::clock::{SAMPLE_RATE_HZ, Sample};
-use crate::exam::call::Problem;
-use crate::exam::journal::JournalError;
-use crate::exam_folder::FolderError;
+use crate::clock::SAMPLE_RATE_HZ;
 use crate::report::chart::alone;
 use crate::report::picture::{Light, PictureError, png, thumbnail};
+use crate::review::answer::{answer, broken, problem};
 use crate::review::cache::{file_state, kept};
 use crate::review::caliper::{Ends, distance};
-use crate::review::change::{Asked, Signing, preview, sign, write};
+use crate::review::change::{Asked, preview, write};
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::doing::TaskKind;
 use crate::review::guard::{Keys, guard};
+use crate::review::house::{Held, House};
+use crate::review::inbox::inbox;
 use crate::review::print::{ReportError, ReportRequest, report_of};
-use crate::review::refusal::Refusal;
+use crate::review::signature::{FirstVet, Signing, first_vet, people_shown, sign_here, take_back_here};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
 use crate::review::trace::{Drawn, trace};
 
@@ -53,7 +53,7 @@ const WORDS_OF_SOUND: &str = "minute by minute";
 const SAMPLES_PER_MIN: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 /// The files of the page: path, kind, text.
-const PAGE: [(&str, &str, &str); 13] = [
+static PAGE: [PageFile; 17] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
@@ -67,6 +67,16 @@ const PAGE: [(&str, &str, &str); 13] = [
     ("/trace.js", "text/javascript; charset=utf-8", include_str!("page/trace.js")),
     ("/mend.js", "text/javascript; charset=utf-8", include_str!("page/mend.js")),
     ("/limb.js", "text/javascript; charset=utf-8", include_str!("page/limb.js")),
+    ("/sign.js", "text/javascript; charset=utf-8", include_str!("page/sign.js")),
+    ("/words.js", "text/javascript; charset=utf-8", include_str!("page/words.js")),
+    ("/units.js", "text/javascript; charset=utf-8", include_str!("page/units.js")),
+    ("/deeds.js", "text/javascript; charset=utf-8", include_str!("page/deeds.js")),
+];
+
+/// The page of the inbox, which uses the style of the desk.
+static INBOX: [PageFile; 2] = [
+    ("/", "text/html; charset=utf-8", include_str!("page/inbox.html")),
+    ("/inbox.js", "text/javascript; charset=utf-8", include_str!("page/inbox.js")),
 ];
 
 /// Why the desk cannot be served.
@@ -105,19 +115,6 @@ impl Bound {
     }
 }
 
-#[derive(Debug)]
-struct Room {
-    desk: Desk,
-    /// The drawn sound, by the number of audio files it was made of.
-    drawn: Mutex<Option<(Sample, Bytes)>>,
-    /// Held while a picture is made small: one at a time, so that the browser on the same machine can still draw.
-    making: Mutex<()>,
-    /// A report that was made and not yet fetched: the length of the journal it covers, and what was wanted.
-    made: Mutex<Option<(u64, ReportRequest, Response)>>,
-}
-
-type Held = State<Arc<Room>>;
-
 /// Takes a port of this machine only; 0 takes any free one.
 ///
 /// # Errors
@@ -130,21 +127,53 @@ pub async fn bind(port: u16) -> Result<Bound, ServeError> {
     Ok(Bound { listener, keys })
 }
 
-/// Serves the desk until the program is ended.
+/// Serves the exams until the program is ended.
 ///
 /// # Errors
 /// When the system stops serving.
-pub async fn serve(bound: Bound, desk: Desk) -> Result<(), ServeError> {
-    let room =
-        Arc::new(Room { desk, drawn: Mutex::new(None), making: Mutex::new(()), made: Mutex::new(None) });
-    let mut app = Router::new();
-    for (path, kind, text) in PAGE {
-        app = app.route(path, get(move || async move { ([(CONTENT_TYPE, kind)], text) }));
+pub async fn serve(bound: Bound, house: House) -> Result<(), ServeError> {
+    let house = Arc::new(house);
+    let desk = page_of(desk_routes(), &PAGE);
+    let app = Router::new()
+        .route("/", get(front))
+        .route("/inbox.js", get(|| file(&INBOX[1])))
+        .route("/api/inbox", get(listed))
+        .merge(desk.clone())
+        .route("/e/{exam}/", get(|| file(&PAGE[0])))
+        .nest("/e/{exam}", desk)
+        .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
+        .layer(from_fn_with_state(Arc::clone(&bound.keys), guard))
+        .with_state(house);
+    axum::serve(bound.listener, app).await.map_err(ServeError::Ended)
+}
+
+type PageFile = (&'static str, &'static str, &'static str);
+
+async fn file((_, kind, text): &PageFile) -> Response {
+    ([(CONTENT_TYPE, *kind)], *text).into_response()
+}
+
+/// The page of the only exam, or the inbox.
+async fn front(State(house): State<Arc<House>>) -> Response {
+    file(if house.has_inbox() { &INBOX[0] } else { &PAGE[0] }).await
+}
+
+/// Adds the files of the page but the first, which stands at the address itself.
+fn page_of(mut routes: Router<Arc<House>>, page: &'static [PageFile]) -> Router<Arc<House>> {
+    for one in &page[1..] {
+        routes = routes.route(one.0, get(move || file(one)));
     }
-    let app = app
+    routes
+}
+
+/// What the page of one exam asks for.
+fn desk_routes() -> Router<Arc<House>> {
+    Router::new()
         .route("/api/exam", get(exam))
         .route("/api/change", post(change))
         .route("/api/sign", post(signing))
+        .route("/api/unsign", post(unsigning))
+        .route("/api/people", get(everybody).post(beginning))
         .route("/api/trace", post(tracing))
         .route("/api/distance", post(apart))
         .route("/api/report", get(printed).post(prepared))
@@ -157,10 +186,25 @@ pub async fn serve(bound: Bound, desk: Desk) -> Result<(), ServeError> {
         .route("/api/leg/{number}", get(leg))
         .route("/api/sound", get(sound))
         .route("/api/peaks", get(sound_peaks))
-        .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
-        .layer(from_fn_with_state(Arc::clone(&bound.keys), guard))
-        .with_state(room);
-    axum::serve(bound.listener, app).await.map_err(ServeError::Ended)
+}
+
+/// Words to search for.
+#[derive(Debug, Deserialize)]
+struct Search {
+    #[serde(default)]
+    search: String,
+}
+
+/// The exams of the folder; none where the desk has one exam only.
+async fn listed(State(house): State<Arc<House>>, Query(asked): Query<Search>) -> Response {
+    if !house.has_inbox() {
+        return problem(
+            StatusCode::NOT_FOUND,
+            "this desk shows one exam only",
+            "open a folder of exams for an inbox",
+        );
+    }
+    aside(move || Json(inbox(&house, &asked.search)).into_response()).await
 }
 
 /// Runs work that reads files away from the threads that answer.
@@ -173,23 +217,7 @@ async fn aside(work: impl FnOnce() -> Response + Send + 'static) -> Response {
     }
 }
 
-fn problem(status: StatusCode, message: impl ToString, help: &str) -> Response {
-    let problem = Problem { message: message.to_string(), help: help.to_owned() };
-    (status, Json(json!({ "message": problem.message, "help": problem.help }))).into_response()
-}
-
-fn broken(error: &FolderError) -> Response {
-    if let FolderError::Journal(JournalError::Busy { .. }) = error {
-        return problem(
-            StatusCode::CONFLICT,
-            error,
-            "nothing was saved, because the exam is still being recorded; try again when it has ended",
-        );
-    }
-    problem(StatusCode::INTERNAL_SERVER_ERROR, error, "look at the exam folder, then open the page again")
-}
-
-async fn exam(State(room): Held) -> Response {
+async fn exam(Held(room): Held) -> Response {
     aside(move || match room.desk.seen() {
         Ok(seen) => Json(room.desk.shown(&seen)).into_response(),
         Err(error) => broken(&error),
@@ -197,24 +225,36 @@ async fn exam(State(room): Held) -> Response {
     .await
 }
 
-async fn change(State(room): Held, Json(asked): Json<Asked>) -> Response {
+async fn change(Held(room): Held, Json(asked): Json<Asked>) -> Response {
     aside(move || answer(write(&room.desk, asked).map(|seq| json!({ "seq": seq })))).await
 }
 
-async fn signing(State(room): Held, Json(asked): Json<Signing>) -> Response {
-    aside(move || answer(sign(&room.desk, &asked).map(|seq| json!({ "seq": seq })))).await
+async fn signing(Held(room): Held, Json(asked): Json<Signing>) -> Response {
+    aside(move || answer(sign_here(&room.desk, &asked).map(|seq| json!({ "seq": seq })))).await
 }
 
-async fn tracing(State(room): Held, Json(drawn): Json<Drawn>) -> Response {
+async fn unsigning(Held(room): Held, Json(asked): Json<Signing>) -> Response {
+    aside(move || answer(take_back_here(&room.desk, &asked).map(|seq| json!({ "seq": seq })))).await
+}
+
+async fn everybody() -> Response {
+    aside(|| Json(people_shown()).into_response()).await
+}
+
+async fn beginning(Json(asked): Json<FirstVet>) -> Response {
+    aside(move || answer(first_vet(&asked).map(|()| json!({ "added": true })))).await
+}
+
+async fn tracing(Held(room): Held, Json(drawn): Json<Drawn>) -> Response {
     aside(move || answer(trace(&room.desk, &drawn))).await
 }
 
-async fn apart(State(room): Held, Json(ends): Json<Ends>) -> Response {
+async fn apart(Held(room): Held, Json(ends): Json<Ends>) -> Response {
     aside(move || answer(distance(&room.desk, &ends))).await
 }
 
 /// Makes the report of the exam as it stands and keeps it until it is fetched, so that the page can wait for it.
-async fn prepared(State(room): Held, Query(wanted): Query<ReportRequest>) -> Response {
+async fn prepared(Held(room): Held, Query(wanted): Query<ReportRequest>) -> Response {
     aside(move || {
         let bytes = room.desk.journal_bytes();
         match report_of(&room.desk, &wanted) {
@@ -229,7 +269,7 @@ async fn prepared(State(room): Held, Query(wanted): Query<ReportRequest>) -> Res
 }
 
 /// The report of the exam as it stands; the one that was made for this, if nothing was written since.
-async fn printed(State(room): Held, Query(wanted): Query<ReportRequest>) -> Response {
+async fn printed(Held(room): Held, Query(wanted): Query<ReportRequest>) -> Response {
     aside(move || {
         let made = room.made.lock().unwrap_or_else(PoisonError::into_inner).take();
         match made {
@@ -250,21 +290,12 @@ fn no_report(error: ReportError) -> Response {
 }
 
 /// What is being done now.
-async fn doing(State(room): Held) -> Response {
+async fn doing(Held(room): Held) -> Response {
     Json(room.desk.doing.steps()).into_response()
 }
 
-fn answer(done: Result<impl Serialize, Refusal>) -> Response {
-    match done {
-        Ok(done) => Json(done).into_response(),
-        Err(Refusal::Wrong(why)) => problem(StatusCode::UNPROCESSABLE_ENTITY, why.message, &why.help),
-        Err(Refusal::Overtaken(why)) => problem(StatusCode::CONFLICT, why.message, &why.help),
-        Err(Refusal::Desk(error)) => broken(&error),
-    }
-}
-
 /// Tells the length of the journal whenever it has changed, by this desk or by another program.
-async fn news(State(room): Held) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+async fn news(Held(room): Held) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let stream = futures_util::stream::unfold((room, None), |(room, last)| async move {
         loop {
             let bytes = room.desk.journal_bytes();
@@ -278,13 +309,19 @@ async fn news(State(room): Held) -> Sse<impl Stream<Item = Result<Event, Infalli
     Sse::new(stream).keep_alive(KeepAlive::default())
 }
 
+/// The number in an address, whatever exam stands before it.
+#[derive(Debug, Deserialize)]
+struct Numbered {
+    number: usize,
+}
+
 #[derive(Debug, Deserialize)]
 struct Offset {
     offset_s: f64,
 }
 
 /// What a clock set by hand would change; nothing is written.
-async fn clock(State(room): Held, Query(asked): Query<Offset>) -> Response {
+async fn clock(Held(room): Held, Query(asked): Query<Offset>) -> Response {
     aside(move || match preview(&room.desk, asked.offset_s) {
         Ok(changed) => Json(json!({ "changed": changed })).into_response(),
         Err(error) => broken(&error),
@@ -317,7 +354,11 @@ fn one() -> f32 {
     1.0
 }
 
-async fn still(State(room): Held, Path(number): Path<usize>, Query(lit): Query<Lit>) -> Response {
+async fn still(
+    Held(room): Held,
+    Path(Numbered { number }): Path<Numbered>,
+    Query(lit): Query<Lit>,
+) -> Response {
     aside(move || match file_of(&room.desk, number) {
         Ok(path) => picture(png(&path, lit.light()), "image/png"),
         Err(answer) => *answer,
@@ -326,7 +367,11 @@ async fn still(State(room): Held, Path(number): Path<usize>, Query(lit): Query<L
 }
 
 /// A still of the earlier exam.
-async fn earlier(State(room): Held, Path(number): Path<usize>, Query(lit): Query<Lit>) -> Response {
+async fn earlier(
+    Held(room): Held,
+    Path(Numbered { number }): Path<Numbered>,
+    Query(lit): Query<Lit>,
+) -> Response {
     aside(move || match room.desk.earlier_file(number) {
         Some(path) => picture(png(&path, lit.light()), "image/png"),
         None => problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"),
@@ -335,7 +380,7 @@ async fn earlier(State(room): Held, Path(number): Path<usize>, Query(lit): Query
 }
 
 /// A leg, drawn: areas and lesions by zone.
-async fn leg(State(room): Held, Path(number): Path<usize>) -> Response {
+async fn leg(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
     aside(move || {
         let seen = match room.desk.seen() {
             Ok(seen) => seen,
@@ -350,7 +395,7 @@ async fn leg(State(room): Held, Path(number): Path<usize>) -> Response {
 }
 
 /// A still, small; made once.
-async fn thumb(State(room): Held, Path(number): Path<usize>) -> Response {
+async fn thumb(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
     aside(move || match file_of(&room.desk, number) {
         Ok(path) => {
             let made_of = format!("small picture\n{}", file_state(&path));
@@ -404,7 +449,7 @@ struct ByteRange {
     to: f64,
 }
 
-async fn sound(State(room): Held, Query(stretch): Query<ByteRange>) -> Response {
+async fn sound(Held(room): Held, Query(stretch): Query<ByteRange>) -> Response {
     aside(move || match room.desk.seen() {
         Ok(seen) => match wav(room.desk.folder.path(), &seen.exam.audio, (stretch.from, stretch.to)) {
             Ok(bytes) => ([(CONTENT_TYPE, "audio/wav")], bytes).into_response(),
@@ -417,7 +462,7 @@ async fn sound(State(room): Held, Query(stretch): Query<ByteRange>) -> Response 
     .await
 }
 
-async fn sound_peaks(State(room): Held) -> Response {
+async fn sound_peaks(Held(room): Held) -> Response {
     aside(move || {
         let seen = match room.desk.seen() {
             Ok(seen) => seen,

@@ -1,5 +1,6 @@
 //! One text of cautions goes with everything that people read.
 use crate::support::sample;
+use crate::support::sample::WHOLE;
 
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
@@ -26,7 +27,13 @@ fn dense(text: &str) -> String {
 fn what_people_read_carries_the_cautions_word_for_word() {
     assert!(EACH.iter().all(|caution| CAUTIONS.contains(caution)));
     let (record, protocols) = (sample::record(), &crate::support::BUILT_IN.1);
-    let input = ReportInput { record: &record, earlier: &[], protocols, pictures: &Pictures::default() };
+    let input = ReportInput {
+        record: &record,
+        earlier: &[],
+        protocols,
+        pictures: &Pictures::default(),
+        frame: WHOLE,
+    };
     let card = Card { title: "What you can say".to_owned(), ..Card::default() };
     for (what, text) in [
         ("vet's report", vet::html(&input)),
@@ -73,8 +80,7 @@ fn the_desk_shows_the_cautions_of_the_record() {
     let page = include_str!("../../src/review/page/desk.html");
     let script = include_str!("../../src/review/page/desk.js");
     assert!(
-        page.contains("id=\"cautions\"")
-            && script.contains("find(\"cautions\").textContent = exam.record.cautions")
+        page.contains("id=\"cautions\"") && script.contains("find(\"cautions\").textContent = exam.cautions")
     );
     assert!(!page.contains("licensed vet"));
 }

@@ -1,5 +1,6 @@
 //! The owner's report: plain words, nothing of what only a vet can read, and no judgement.
 use crate::support;
+use crate::support::sample::WHOLE;
 
 use std::path::Path;
 
@@ -17,7 +18,13 @@ fn page(record: &Record) -> String {
 }
 
 fn page_by(record: &Record, protocols: &Protocols) -> String {
-    let html = owner::html(&ReportInput { record, earlier: &[], protocols, pictures: &Pictures::default() });
+    let html = owner::html(&ReportInput {
+        record,
+        earlier: &[],
+        protocols,
+        pictures: &Pictures::default(),
+        frame: WHOLE,
+    });
     // The words between the tags.
     let body = html.split_once("<body>").unwrap().1;
     body.split('<')

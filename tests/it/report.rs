@@ -1,5 +1,6 @@
 //! What people and other programs get, read back by strict readers of our own and of others.
 use crate::support::sample;
+use crate::support::sample::WHOLE;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -18,7 +19,13 @@ fn page(record: &Record) -> String {
 }
 
 fn page_with(record: &Record, pictures: &Pictures) -> String {
-    vet::html(&ReportInput { record, earlier: &[], protocols: &Protocols::built_in().unwrap(), pictures })
+    vet::html(&ReportInput {
+        record,
+        earlier: &[],
+        protocols: &Protocols::built_in().unwrap(),
+        pictures,
+        frame: WHOLE,
+    })
 }
 
 /// The sample with hostile text wherever text comes from a person, a file or an engine.

@@ -1,5 +1,6 @@
 //! Measures as people read them: tables, thresholds, what is missing, and the chart of the leg.
 use crate::support;
+use crate::support::sample::WHOLE;
 
 use support::{BUILT_IN, exam_of};
 use zonecall::exam::fold::Exam;
@@ -206,7 +207,7 @@ fn page(record: &Record) -> String {
 }
 
 fn page_of(record: &Record, earlier: &[Earlier], protocols: &Protocols) -> String {
-    vet::html(&ReportInput { record, earlier, protocols, pictures: &Pictures::default() })
+    vet::html(&ReportInput { record, earlier, protocols, pictures: &Pictures::default(), frame: WHOLE })
 }
 
 /// Widths of the bars in the chart, in user units, with their fill.

@@ -284,18 +284,28 @@ fn a_vet_signs_what_they_have_seen_with_a_key_that_only_they_can_read_and_a_chan
     let folder = folder();
     let desk = Served::start(folder.path(), 0);
     let seen = desk.exam()["version"].as_u64().unwrap();
-    let sign = |licence: &str, seen: u64| {
-        desk.post("/api/sign", &json!({"by": "Dr Example", "licence": licence, "seen": seen}))
+    let words = "four words of my own";
+    let begin = |licence: &str, passphrase: &str| {
+        let vet = json!({"name": "Dr Example", "licence": licence, "passphrase": passphrase});
+        desk.post("/api/people", &vet).0
     };
-    assert_eq!(sign(" ", seen).0, 422, "a licence is needed");
-    assert_eq!(sign("V-1", seen - 1).0, 409, "nobody signs what they have not seen");
+    assert_eq!(begin(" ", words), 422, "a licence is needed");
+    assert_eq!(begin("V-1", "short"), 422, "a passphrase is long");
+    assert_eq!(begin("V-1", words), 200);
+    assert_eq!(begin("V-2", words), 422, "the desk makes the first vet only");
+    let sign = |passphrase: &str, seen: u64| {
+        desk.post("/api/sign", &json!({"by": "Dr Example", "passphrase": passphrase, "seen": seen}))
+    };
+    assert_eq!(sign("four words of your own", seen).0, 422, "another passphrase");
+    assert_eq!(sign(words, seen - 1).0, 409, "nobody signs what they have not seen");
     assert_eq!(desk.exam()["record"]["exam"]["status"], "draft");
-    let (status, told) = sign("V-1", seen);
+    let (status, told) = sign(words, seen);
     assert_eq!(status, 200, "{told}");
     let exam = desk.exam();
     assert_eq!(exam["record"]["exam"]["status"], "signed");
     assert_eq!(exam["record"]["exam"]["signed"]["by"], "Dr Example");
-    let key = std::fs::metadata(folder.path().join("settings/zonecall/signing.key")).unwrap();
+    let mut keys = std::fs::read_dir(folder.path().join("settings/zonecall/keys")).unwrap();
+    let key = keys.next().unwrap().unwrap().metadata().unwrap();
     assert_eq!(std::os::unix::fs::PermissionsExt::mode(&key.permissions()) & 0o777, 0o600);
     let verify = || {
         let folder = folder.path().to_string_lossy().into_owned();
@@ -313,7 +323,7 @@ fn a_vet_signs_what_they_have_seen_with_a_key_that_only_they_can_read_and_a_chan
     assert_eq!(after["record"]["exam"]["status"], "draft");
     assert_eq!(after["record"]["exam"]["signed"]["changes_since"], 1);
     let again = after["version"].as_u64().unwrap();
-    assert_eq!(sign("V-1", again).0, 200);
+    assert_eq!(sign(words, again).0, 200);
     assert_eq!(desk.exam()["record"]["exam"]["signed"]["key"], exam["record"]["exam"]["signed"]["key"]);
     let journal = folder.path().join("exam.jsonl");
     let text = std::fs::read_to_string(&journal).unwrap();

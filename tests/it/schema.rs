@@ -8,7 +8,7 @@ use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
 use zonecall::exam::event::{AudioFile, CallEvent, Entered, Event, Frame, OtherExam, SentEvent, Settled};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::exam::patient::Patient;
-use zonecall::exam::review::{Change, Review};
+use zonecall::exam::review::{Change, Review, WordsPart};
 use zonecall::exam::seq::Seq;
 use zonecall::exam::sign::{FileHash, Signable, Signed};
 use zonecall::language::closed_sets::AnswerWord;
@@ -108,6 +108,7 @@ fn afterwards() -> Vec<Event> {
         review(Change::Label { still: still(), place: place() }),
         review(Change::LeaveOut { still: still() }),
         review(Change::SameHorse { patient: patient() }),
+        review(Change::Words { part: WordsPart::Impression, text: "as before".to_owned() }),
         review(Change::Clock { offset_s: -197.0 }),
         review(Change::Looked {
             rule: "view-missing".to_owned(),

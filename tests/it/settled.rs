@@ -3,6 +3,7 @@
 use crate::support;
 use crate::support::program::zonecall;
 use crate::support::sample;
+use crate::support::sample::WHOLE;
 
 use zonecall::clock::Sample;
 use zonecall::exam::call::{Act, View};
@@ -182,6 +183,7 @@ fn settled_and_signed() -> Record {
         licence: "V-1".to_owned(),
         key: "a".repeat(64),
         changes_since: 0,
+        taken_back_by: None,
     });
     record
 }
@@ -189,8 +191,13 @@ fn settled_and_signed() -> Record {
 #[test]
 fn a_signed_report_asks_nothing_that_is_settled_and_does_not_say_draft() {
     let record = settled_and_signed();
-    let input =
-        ReportInput { record: &record, earlier: &[], protocols: &BUILT_IN.1, pictures: &Pictures::default() };
+    let input = ReportInput {
+        record: &record,
+        earlier: &[],
+        protocols: &BUILT_IN.1,
+        pictures: &Pictures::default(),
+        frame: WHOLE,
+    };
     let page = vet::html(&input);
     assert!(page.contains("Nothing to check.") && page.contains("id=\"settled\""));
     let (before, after) = page.split_once("id=\"settled\"").unwrap();

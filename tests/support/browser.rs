@@ -76,9 +76,18 @@ impl Driver {
         self.browser_with(json!({"deviceMetrics": screen})).await
     }
 
+    /// A browser on a system that is set to dark.
+    pub async fn dark(&self) -> Page {
+        self.browser_with(json!({"dark": true})).await
+    }
+
     async fn browser_with(&self, emulated: Value) -> Page {
         let mut options = json!({"args": ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
             "--window-size=1440,1130", "--autoplay-policy=no-user-gesture-required", "--mute-audio"]});
+        if emulated.get("dark").is_some() {
+            // As `mojom::blink::PreferredColorScheme` counts: 0 is dark.
+            options["args"].as_array_mut().unwrap().push(json!("--blink-settings=preferredColorScheme=0"));
+        }
         if emulated.get("deviceMetrics").is_some() {
             options["mobileEmulation"] = emulated;
         }

@@ -12,6 +12,10 @@ use zonecall::knowledge::record::{
     CallRow, ChangeRow, ClockRow, CoverageRow, EntryRow, ExamInfo, Finding, FrameRow, NoteRow, RECORD_SCHEMA,
     Record, RivalLabel, Severity, Status,
 };
+use zonecall::report::ReportFrame;
+
+/// A report with everything the exam holds, on plain paper.
+pub const WHOLE: ReportFrame<'static> = ReportFrame { practice: None, drawn: None, appendix: true };
 
 /// The instant of a second of the exam.
 pub fn at(second: i64) -> DateTime<Utc> {
@@ -310,6 +314,7 @@ pub fn record() -> Record {
             still: some("2.25.90006"),
         }],
         notes: vec![NoteRow { call_seq: Seq(20), span_s: (121.0, 128.5), about: "LF 2B T DDFT".to_owned() }],
+        words: Vec::new(),
         frames: frames(),
         clock: Some(ClockRow {
             offset_s: -197.3,

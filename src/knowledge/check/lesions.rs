@@ -15,6 +15,7 @@ use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::exam::place;
 use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::contradiction::{Contradiction, contradictions};
 use crate::knowledge::measure::LARGER;
 use crate::knowledge::measure::row::Name;
 use crate::knowledge::rows::amount_text;
@@ -109,6 +110,18 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
         }
     }
     hits
+}
+
+/// The same structure in the same zone was called normal and not normal.
+pub(super) fn called_normal(evidence: &Evidence) -> Vec<Hit> {
+    let hit = |both: Contradiction| {
+        let place = both.finding.context.place.in_words(evidence.protocols);
+        Hit::call(
+            both.finding,
+            format!("{place}: {}, but {} was called there, too", both.finding.act, both.normal.act),
+        )
+    };
+    contradictions(evidence.exam).into_iter().map(hit).collect()
 }
 
 /// Limb, zone and strand.

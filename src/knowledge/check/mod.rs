@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 62] = [
+const RULES: [(&str, Find); 63] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("audio-lost", journal::audio_lost),
@@ -68,6 +68,7 @@ const RULES: [(&str, Find); 62] = [
     ("lesion-larger", lesions::larger),
     ("lesion-without-score", lesions::without_score),
     ("lesion-scored-normal", lesions::scored_normal),
+    ("normal-and-lesion", lesions::called_normal),
     ("score-without-view", lesions::score_without_view),
     ("off-weight", habits::off_weight),
     ("still-file", stills::file),

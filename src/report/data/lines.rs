@@ -9,6 +9,7 @@ use serde::Serialize;
 
 use crate::exam::seq::Seq;
 use crate::report::measure_table::MeasureTable;
+use crate::report::overlay::OverlayLine;
 
 /// Everything the vet's report says, in the order it says it.
 #[derive(Debug, Clone, Serialize)]
@@ -23,6 +24,8 @@ pub(crate) struct ReportData {
     pub(crate) day: String,
     /// Name, and one or more lines.
     pub(crate) facts: Vec<(&'static str, Vec<String>)>,
+    /// What a person who sent the horse reads first.
+    pub(crate) letter: Letter,
     /// Draft or signed, and the cautions.
     pub(crate) status: Standing,
     /// What is covered and what is missing.
@@ -43,6 +46,65 @@ pub(crate) struct ReportData {
     pub(crate) settled: Vec<SettledLine>,
     /// How the scanner's clock ran.
     pub(crate) clock: Vec<String>,
+}
+
+/// The first page, and the pictures that go with it.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Letter {
+    pub(crate) letterhead: Option<Letterhead>,
+    /// Name and value.
+    pub(crate) signalment: Vec<(&'static str, String)>,
+    /// What people wrote: name and text.
+    pub(crate) words: Vec<(&'static str, String)>,
+    /// Nobody has written what the scan means.
+    pub(crate) lacks_impression: bool,
+    /// What was found, limb by limb.
+    pub(crate) found: Vec<LimbFound>,
+    /// How many points nobody has settled.
+    pub(crate) open: usize,
+    pub(crate) pictures: Vec<KeyPicture>,
+    /// Places with a finding whose pictures are not shown, and why.
+    pub(crate) not_shown: Vec<String>,
+    pub(crate) appendix: bool,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Letterhead {
+    pub(crate) name: String,
+    pub(crate) lines: Vec<String>,
+    /// `png` or `jpg`; empty where there is no logo.
+    pub(crate) logo: &'static str,
+}
+
+/// What was found on one limb.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct LimbFound {
+    pub(crate) limb: String,
+    /// What is not normal.
+    pub(crate) lines: Vec<FoundLine>,
+    /// What was called normal, in one sentence; empty where nothing was.
+    pub(crate) normal: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct FoundLine {
+    pub(crate) structure: String,
+    pub(crate) what: String,
+    /// Zones, and planes where only one shows it.
+    pub(crate) places: String,
+}
+
+/// A still that shows a finding, or the same view of the other limb.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct KeyPicture {
+    pub(crate) number: usize,
+    #[serde(skip)]
+    pub(crate) id: String,
+    pub(crate) caption: String,
+    pub(crate) said: Vec<String>,
+    /// Height of a width of one.
+    pub(crate) tall: f64,
+    pub(crate) lines: Vec<OverlayLine>,
 }
 
 /// How far the report can be relied on.

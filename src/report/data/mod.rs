@@ -6,10 +6,12 @@
 //! Tested in: `tests/it/report.rs`, `tests/it/print.rs`.
 
 mod lines;
+mod said;
+mod letter;
 mod write;
 
 pub(crate) use lines::{
-    CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, Grid, MeasuredSection, NoteLine,
-    ReportData, SaidLine, SettledLine, Standing, StillLine,
+    CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, Grid, KeyPicture, Letter, Letterhead,
+    MeasuredSection, NoteLine, ReportData, SaidLine, SettledLine, Standing, StillLine,
 };
 pub(crate) use write::standing_of;

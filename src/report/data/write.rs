@@ -7,19 +7,20 @@
 
 use std::collections::BTreeMap;
 
+use super::letter::letter;
 use super::lines::{
     CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, Grid, MeasuredSection, NoteLine,
     ReportData, SaidLine, SettledLine, Standing, StillLine,
 };
+use super::said::said_of;
 use crate::exam::seq::Seq;
-use crate::knowledge::cautions::UNTIL_SIGNED;
+use crate::knowledge::cautions::cautions_now;
 use crate::knowledge::record::{CallRow, CoverageRow, EntryRow, Finding, FrameRow, Record, Severity, Status};
 use crate::protocol::Protocols;
 use crate::report::ReportInput;
 use crate::report::chart::chart;
 use crate::report::measure_table::{injuries, not_used, tables};
 use crate::report::picture::{Picture, Pictures};
-use crate::report::spreadsheet::said_in_view;
 use crate::report::trend::trend;
 use crate::report::words::{
     CAUTIONS, Cover, count, date_time, day, horse, in_recording, limb, meaning, meaning_that_counts, percent,
@@ -40,6 +41,7 @@ impl ReportData {
             horse,
             day: day(exam.started_at, exam.utc_offset_s),
             facts: facts(record, protocols),
+            letter: letter(input),
             status: standing_of(record, CAUTIONS),
             summary: summary(record, protocols),
             findings: findings(record),
@@ -86,12 +88,16 @@ fn facts(record: &Record, protocols: &Protocols) -> Vec<(&'static str, Vec<Strin
 /// Whether the exam is a draft, and who signed it.
 pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
     let signed = record.exam.signed.as_ref().map_or_else(String::new, |signed| {
-        let before = if signed.changes_since > 0 { "Changed since it was signed by" } else { "By" };
+        let before = match (signed.taken_back_by, signed.changes_since) {
+            (Some(_), _) => "The signature was taken back; it had been signed by",
+            (None, 0) => "By",
+            (None, _) => "Changed since it was signed by",
+        };
         let at = date_time(signed.at, record.exam.utc_offset_s);
         format!("{before} {}, licence {} as entered, {at}.", signed.by, signed.licence)
     });
     let is_signed = record.exam.is_signed();
-    let cautions = if is_signed { cautions.replace(UNTIL_SIGNED, "") } else { cautions.to_owned() };
+    let cautions = cautions_now(cautions, is_signed);
     Standing { word: record.exam.status.to_uppercase(), signed, cautions }
 }
 
@@ -310,7 +316,8 @@ fn still(
     pictures: &Pictures,
 ) -> StillLine {
     let offset_s = record.exam.utc_offset_s;
-    let sure = matches!(frame.status, Status::Spoken | Status::Context)
+    // Under a signed picture the vet's word counts, not the ear's.
+    let sure = (!record.exam.is_signed() && matches!(frame.status, Status::Spoken | Status::Context))
         .then(|| format!(", {} sure", percent(frame.confidence)));
     let saved = match frame.saved_at_exam {
         Some(at) => format!(", {} by the exam's", time_of_day(at, offset_s)),
@@ -327,14 +334,6 @@ fn still(
         let likely = format!("{label}, {} likely", percent(rival.confidence));
         (likely, known_call(Some(rival.call_seq), record), rival.reason.clone())
     };
-    let said = |call: &CallRow| {
-        let by_hand = if call.added { " (added by hand)" } else { "" };
-        let what = meaning_that_counts(call, record, protocols);
-        match &call.place.structure {
-            Some(code) => format!("{}: {what}{by_hand}", structure(code, protocols)),
-            None => format!("{what}{by_hand}"),
-        }
-    };
     StillLine {
         number,
         id: frame.id.clone(),
@@ -346,7 +345,7 @@ fn still(
         open: matches!(frame.status, Status::Ambiguous | Status::Unlabelled) || !frame.doubt.is_empty(),
         call: known_call(frame.call_seq, record),
         rivals: frame.rivals.iter().map(rival).collect(),
-        said: said_in_view(frame, record).map(said).collect(),
+        said: said_of(frame, record, protocols),
         saved: format!("Saved {} by the scanner's clock{saved}", time_of_day(frame.saved_at, offset_s)),
         name: frame.name().to_owned(),
         file: frame.file.clone(),

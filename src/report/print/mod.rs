@@ -107,6 +107,7 @@ fn vet(input: &ReportInput, files: &mut Vec<VirtualFile>) -> Value {
             files.push(VirtualFile::new(&format!("still-{}.jpg", still.number), jpeg.clone()));
         }
     }
+    put_logo(input, files);
     put_texts_of_charts(&mut data);
     data
 }
@@ -120,6 +121,12 @@ fn put_texts_of_charts(data: &mut Value) {
         let plain =
             title.replace("&lt;", "<").replace("&gt;", ">").replace("&quot;", "\"").replace("&amp;", "&");
         *chart = json!(plain);
+    }
+}
+
+fn put_logo(input: &ReportInput, files: &mut Vec<VirtualFile>) {
+    if let Some(logo) = input.frame.practice.and_then(|practice| practice.picture.as_ref()) {
+        files.push(VirtualFile::new(&format!("logo.{}", logo.ending), logo.bytes.clone()));
     }
 }
 

@@ -2,16 +2,22 @@
 import { make, find, fill, keep, say, ask, clock, key, placeTime, quoted } from "./make.js";
 import { stillsBeside, lamp, stillCards, placeWords, statusWords, doubtWords } from "./still.js";
 import { setLine, play, showAt, zoom } from "./line.js";
-import { addCall, moveCall, mendCall, mendStill, mendClock, printForm, signForm, toldOfForm } from "./mend.js";
+import { addCall, moveCall, mendCall, mendStill, mendClock, printForm, toldOfForm } from "./mend.js";
+import { signForm, unsignForm } from "./sign.js";
+import { wordsForm } from "./words.js";
 import { sinceLast } from "./since.js";
 import { traceOn } from "./trace.js";
 import { valuesHere } from "./values.js";
+import { amountWords } from "./units.js";
 import { working } from "./doing.js";
 import { legs, limbDrawings } from "./limb.js";
+import { deedTable, isSettling, lastDeed, lastUndone } from "./deeds.js";
 
 let exam = null;
 /** What lies on the bench: an open question by its identity, or a still, a call or an utterance that was chosen. */
-let at = JSON.parse(sessionStorage.getItem("at") ?? "null");
+let at = JSON.parse(sessionStorage.getItem(`at ${location.pathname}`) ?? "null");
+/** It is one of the exams of an inbox. */
+const isOneOfMany = location.pathname.startsWith("/e/");
 /** Keys that mean something for what is on the bench, with what they do. */
 let acts = {};
 /** Somebody is tracing: the bench is not drawn anew under their hands. */
@@ -26,7 +32,7 @@ const current = () => exam.questions.findIndex((question) => identity(question) 
 /** Fetches the exam. The page is drawn anew only when the journal has grown, so that nothing is taken from under a hand. */
 async function load() {
   const words = exam ? "Updating the exam" : "Opening the exam";
-  const told = await (await working(find("doing"), words, ask("/api/exam"), "exam")).json();
+  const told = await (await working(find("doing"), words, ask("api/exam"), "exam")).json();
   // It only grows: an answer that is no longer is one that was overtaken on its way.
   if (exam && told.bytes <= exam.bytes) return;
   const first = exam === null;
@@ -55,11 +61,11 @@ function mayChange() {
 }
 
 /** Writes a change into the journal, then shows the exam as it stands after it. */
-async function change(what, why = "") {
-  const by = find("by").value.trim();
+async function change(what, why = "", { place, confirmed = false } = {}) {
+  const by = me();
   if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it is recorded with every change."); }
   if (!(await mayChange())) throw new Error("Nothing was changed; the record is still signed.");
-  const sent = ask("/api/change", { by, why, seen: exam.version, change: what });
+  const sent = ask("api/change", { by, why, seen: exam.version, change: what, place, confirmed });
   const { seq } = await (await working(find("doing"), "Writing the change", sent, "exam")).json();
   await load();
   return seq;
@@ -77,7 +83,7 @@ async function settle(what, words) {
     draw();
     find("bench").focus();
   }
-  say(`${words}. ${left === 1 ? "1 question is" : `${left} questions are`} open.`);
+  say(`${words}. ${left === 0 ? "Nothing is open any more." : left === 1 ? "1 question is open." : `${left} questions are open.`}`);
 }
 
 function go(what, focus = true) {
@@ -99,7 +105,7 @@ let drawn = -1;
 
 function draw() {
   if (current() < 0 && (at === null || at.question)) at = exam.questions.length ? { question: identity(exam.questions[0]) } : null;
-  sessionStorage.setItem("at", JSON.stringify(at));
+  sessionStorage.setItem(`at ${location.pathname}`, JSON.stringify(at));
   list();
   const grown = drawn !== exam.bytes;
   if (grown) setLine(exam, go);
@@ -113,8 +119,20 @@ function draw() {
   fill(find("legs-in"), legs(exam));
   keep(find("stills-in"), stillCards(exam, go));
   fill(find("calls-in"), callTable());
-  fill(find("changes-in"), changeTable());
+  fill(find("changes-in"), deedTable(exam, takeBack));
 }
+
+/** Who signed, and whether that still holds. */
+function signedWords(status, signed, when) {
+  const who = `${signed.by}, licence ${signed.licence}, ${when}`;
+  if (status === "signed") return `by ${who}.`;
+  if (signed.taken_back_by) return `The signature of ${who}, was taken back.`;
+  return `Changed since it was signed by ${who}; ${signed.changes_since === 1 ? "1 change" : `${signed.changes_since} changes`} since.`;
+}
+
+const counted = (number, noun) => number === 1 ? `1 ${noun}` : `${number} ${noun}s`;
+/** What was heard and not understood is no call, nor is one that was withdrawn. */
+const isCall = (call) => !call.withdrawn && call.kind !== "unknown";
 
 function head() {
   const { exam: info, frames, calls } = exam.record;
@@ -122,14 +140,14 @@ function head() {
   find("horse").textContent = name;
   document.title = `${name}: review desk`;
   const day = placeTime(info.started_at, info.utc_offset_s, "long");
-  find("facts").textContent = [day, info.person && `scanned by ${info.person}`, `${frames.length} stills`, `${calls.length} calls`].filter(Boolean).join(", ");
-  find("cautions").textContent = exam.record.cautions;
+  find("facts").textContent = [day, info.person && `scanned by ${info.person}`, counted(frames.length, "still"), counted(calls.filter(isCall).length, "call")].filter(Boolean).join(", ");
+  find("cautions").textContent = exam.cautions;
   find("status").textContent = info.status === "signed" ? "Signed" : "Draft";
   const { signed } = info;
   const when = signed && placeTime(signed.at, info.utc_offset_s, "long");
-  const since = signed?.changes_since === 1 ? "1 change since" : `${signed?.changes_since} changes since`;
-  find("signed").textContent = !signed ? "" : `${info.status === "signed" ? "by" : "Changed since it was signed by"} ${signed.by}, licence ${signed.licence}, ${when}${info.status === "signed" ? "." : `; ${since}.`}`;
-  const done = exam.record.changes.filter(counts).length;
+  find("signed").textContent = signed ? signedWords(info.status, signed, when) : "";
+  const done = exam.history.filter(isSettling).length;
+  stack();
   find("open-count").textContent = `${exam.questions.length} open, ${done} corrected or settled`;
   Object.assign(find("open-bar"), { max: Math.max(1, exam.questions.length + done), value: done });
 }
@@ -171,12 +189,20 @@ const callsOf = (utterance) => !utterance ? [] : exam.record.calls.filter((call)
 const seconds = (instant) => (new Date(instant) - new Date(exam.record.exam.started_at)) / 1000;
 const around = (seconds) => seconds === null || seconds === undefined ? null : [Math.max(0, seconds - 4), seconds + 2];
 
+/** What comes after the last question. */
+function nextSteps() {
+  const step = (words, act, main = false) => make("button", { type: "button", class: main ? "main" : null, onclick: act }, words);
+  const signed = exam.record.exam.status === "signed";
+  return make("p", { class: "buttons" }, signed ? null : step("Sign", openSigning, true), step("Write the impression", writeWords), step("Print", openPrinting),
+    isOneOfMany ? step("Next exam", nextExam, signed) : null);
+}
+
 function bench() {
   const hand = atHand();
   const { question, number, frame, call, utterance, span, shown } = hand;
   acts = {};
   if (!question && !frame && !call && !utterance) {
-    fill(find("bench"), make("h2", {}, "Nothing is open"), make("p", {}, "Every question is settled. Choose a still or a phrase to look at it again."));
+    fill(find("bench"), make("h2", {}, "Nothing is open"), make("p", {}, "Every question is settled. Choose a still or a phrase to look at it again."), nextSteps());
     return;
   }
   const title = question ? quoted(question.text) : frame ? `Still ${number + 1}` : call ? `Call ${call.seq}` : `Utterance ${utterance.seq}`;
@@ -235,7 +261,7 @@ function buttons({ question, number, frame, call }) {
       if (!figure?.querySelector("img")) { say("This still cannot be shown, so nothing can be traced on it.", true); return; }
       if (!(await mayChange())) return;
       tracing = true;
-      traceOn(exam, frame, figure, () => find("by").value.trim(), change, async (written) => {
+      traceOn(exam, frame, figure, me, change, async (written) => {
         tracing = false;
         bench();
         await load().catch((error) => say(error.message, true));
@@ -273,19 +299,8 @@ function callTable() {
 }
 
 function meaning(call) {
-  const amount = call.number === undefined ? "" : ` ${call.number}${call.unit ? ` ${call.unit}` : ""}`;
+  const amount = call.number === undefined ? "" : ` ${amountWords(exam, call.term, call.number, call.unit)}`;
   return `${[call.kind, call.degree, call.term].filter(Boolean).join(" ")}${amount}`.replace(/_/g, " ");
-}
-
-function changeTable() {
-  const { changes } = exam.record;
-  if (!changes.length) return make("p", {}, "Nothing has been corrected yet.");
-  return make("table", {},
-    make("thead", {}, make("tr", {}, ["When", "By", "What", "Before", "Why", ""].map((word) => make("th", { scope: "col" }, word)))),
-    make("tbody", {}, changes.toReversed().map((row) => make("tr", { class: row.taken_back_by ? "gone" : null },
-      make("td", {}, placeTime(row.at, exam.record.exam.utc_offset_s)), make("td", {}, row.by),
-      make("td", {}, row.taken_back_by ? "taken back: " : "", row.what), make("td", {}, row.was), make("td", {}, row.why),
-      make("td", {}, row.taken_back_by ? null : make("button", { type: "button", "aria-label": `Take back: ${row.what}`, onclick: () => takeBack(row) }, "Take back"))))));
 }
 
 /** What a person may move or add; the rest is tied to the moment it was said at. */
@@ -294,36 +309,59 @@ const MOVABLE = ["view", "value", "finding", "setting", "save"];
 /** A call that was made and not heard, at the moment that is at hand. */
 const addHere = () => addCall(exam, (exam && atHand().span?.[0]) ?? 0, change);
 
-const takeBack = (row) => settle({ change: "take_back", seq: row.seq }, `Taken back: ${row.what}`);
+const me = () => find("by").value.trim();
 
-/** What was taken back, and the taking back itself, count as nothing. */
-const counts = (row) => !row.taken_back_by && !row.takes_back;
-const isOwn = (row) => row.by === find("by").value.trim();
+/** Takes something back; a signature only with the passphrase of a vet. */
+async function takeBack(deed) {
+  if (deed.kind !== "signature") { await settle({ change: "take_back", seq: deed.seq }, `Taken back: ${deed.what}. Press Y to do it again`); return; }
+  let people;
+  try { people = await everybody(); } catch (error) { say(error.message, true); return; }
+  unsignForm(deed, people, async (wish) => {
+    await ask("api/unsign", { ...wish, seen: exam.version });
+    await load();
+    say("The signature is taken back; the record is a draft.");
+  });
+}
 
-/** Everything this person did that counts, oldest first: changes, settlings, and typed or traced values. */
-function ownActs() {
-  const changes = exam.record.changes.filter((row) => counts(row) && isOwn(row));
-  const entries = (exam.record.entries ?? []).filter(isOwn).map((row) => ({ seq: row.seq, what: [row.term, row.number, row.unit].filter((part) => part !== undefined).join(" ") }));
-  return [...changes, ...entries].sort((one, other) => one.seq - other.seq);
+/** Names what the two keys would do, before anybody presses them. */
+function stack() {
+  const own = lastDeed(exam, me());
+  const undone = lastUndone(exam, me());
+  const put = (id, words, letter, act) => {
+    fill(find(id), words, letter ? [" ", key(letter)] : []);
+    find(id).title = words;
+    find(id).disabled = !act;
+    find(id).onclick = act;
+  };
+  if (own) put("undo", `Take back: ${own.what}`, "Z", lastOwn); else put("undo", "Nothing to take back", null, null);
+  find("redo").hidden = !undone;
+  if (undone) put("redo", `Do again: ${undone.what}`, "Y", again);
 }
 
 /** Pressed again it takes back what was done before that. */
 function lastOwn() {
-  const own = ownActs().at(-1);
-  if (own) settle({ change: "take_back", seq: own.seq }, `Taken back: ${own.what}. Press Y to do it again`); else say("You have nothing to take back.");
+  const own = lastDeed(exam, me());
+  if (own) takeBack(own); else say("You have nothing to take back.");
 }
 
 /** Does again what was taken back last, unless something was done since. */
 function again() {
-  const { changes } = exam.record;
-  const isUndo = (row) => row.takes_back && !changes.find((one) => one.seq === row.takes_back)?.takes_back;
-  const undone = changes.filter((row) => isUndo(row) && !row.taken_back_by && isOwn(row)).at(-1);
-  if (!undone || (ownActs().at(-1)?.seq ?? 0) > undone.seq) { say("There is nothing to do again."); return; }
-  settle({ change: "take_back", seq: undone.seq }, `Done again: ${undone.was}`);
+  const undone = lastUndone(exam, me());
+  if (undone) settle({ change: "take_back", seq: undone.seq }, `Done again: ${undone.what}`); else say("There is nothing to do again.");
+}
+
+/** Opens the next exam of the inbox that is not finished. */
+async function nextExam() {
+  if (!isOneOfMany) { say("This desk shows one exam only. Open a folder of exams for an inbox."); return; }
+  let rows;
+  try { rows = await (await ask("../../api/inbox")).json(); } catch (error) { say(error.message, true); return; }
+  const here = rows.findIndex((row) => `/e/${encodeURIComponent(row.name)}/` === location.pathname);
+  const next = [...rows.slice(here + 1), ...rows.slice(0, here)].find((row) => !row.signed && !row.problem);
+  if (next) location.href = `../${encodeURIComponent(next.name)}/`; else say("No other exam is waiting: all are signed.");
 }
 
 const ALWAYS = {
-  j: ["Next open question", () => step(1)], k: ["Previous question", () => step(-1)], z: ["Take back the last thing you did", lastOwn], y: ["Do again what you took back", again], n: ["Add a call that was not heard", addHere], p: ["Print the report of the exam as it is now", printForm],
+  j: ["Next open question", () => step(1)], k: ["Previous question", () => step(-1)], z: ["Take back the last thing you did", lastOwn], y: ["Do again what you took back", again], n: ["Add a call that was not heard", addHere], e: ["Go to the next exam of the inbox", nextExam], p: ["Print the report of the exam as it is now", () => openPrinting()], i: ["Write impression and recommendation", () => writeWords()],
   "+": ["Zoom in on the timeline", () => zoom(1.5)], "-": ["Zoom out on the timeline", () => zoom(1 / 1.5)], "?": ["Show these keys", showKeys],
 };
 const OFTEN = [["Space", "Play what was said, or stop"], ["1 to 9", "Choose that label"], ["A", "Accept as it is"], ["L", "Label the still by hand"],
@@ -352,31 +390,55 @@ document.addEventListener("keydown", (event) => {
 });
 
 find("keys-open").addEventListener("click", showKeys);
-find("sign-open").addEventListener("click", () => signForm(exam, async (by, licence) => {
-  await ask("/api/sign", { by, licence, seen: exam.version });
-  await load();
-  say(`Signed by ${by}.`);
-}));
-find("print-open").addEventListener("click", printForm);
+find("to-inbox").hidden = !isOneOfMany;
+const everybody = async () => (await ask("api/people")).json();
+
+/** Asks for a vet, then signs what is shown now. */
+async function openSigning() {
+  let people;
+  try { people = await everybody(); } catch (error) { say(error.message, true); return; }
+  signForm(exam, people, {
+    begin: (vet) => ask("api/people", vet),
+    sign: async (wish) => {
+      await ask("api/sign", { ...wish, seen: exam.version });
+      await load();
+      say(`Signed by ${wish.by}.`);
+    },
+  });
+}
+find("sign-open").addEventListener("click", openSigning);
+
+/** Offers the names of the practice, and says what the person at the desk may do. */
+async function namePeople() {
+  const people = await everybody();
+  fill(find("people"), people.map((person) => make("option", { value: person.name })));
+  const own = people.find((person) => person.name.toLowerCase() === me().toLowerCase());
+  find("by-why").textContent = !own ? "recorded with every change you make" : own.role === "vet" ? "vet; recorded with every change you make" : "assistant: a vet signs; recorded with every change you make";
+}
+const openPrinting = () => exam && printForm(exam.record.exam.status === "signed");
+find("print-open").addEventListener("click", openPrinting);
+const writeWords = () => exam && wordsForm(exam, change);
+find("words-open").addEventListener("click", writeWords);
 find("call-add").addEventListener("click", addHere);
 find("clock-open").addEventListener("click", () => mendClock(exam, change));
 find("by").value = localStorage.getItem("by") ?? "";
-find("by").addEventListener("change", () => localStorage.setItem("by", find("by").value.trim()));
+find("by").addEventListener("change", () => { localStorage.setItem("by", me()); if (exam) stack(); namePeople().catch(() => {}); });
 
 find("form").addEventListener("close", () => load().catch((error) => say(error.message, true)));
 
 /** Another browser or program wrote into the journal: the page follows, unless a form is being filled in. */
 function follow() {
-  const news = new EventSource("/api/news");
+  const news = new EventSource("api/news");
   news.addEventListener("grown", async (event) => {
     if (Number(event.data) <= exam.bytes || tracing || document.querySelector("dialog[open]")) return;
     const before = exam?.version;
     try { await load(); } catch (error) { say(error.message, true); return; }
-    const others = exam.record.changes.filter((row) => row.seq > before && !isOwn(row));
+    const others = exam.history.filter((deed) => deed.seq > before && deed.by !== me());
     if (before && others.length) say(`${others.at(-1).by}: ${others.at(-1).what}`, false, true);
   });
   news.addEventListener("error", () => { document.body.classList.add("alone"); });
   news.addEventListener("open", () => { document.body.classList.remove("alone"); });
 }
 
+namePeople().catch(() => {});
 load().then(() => { follow(); const left = toldOfForm(); if (left) say(left); }, (error) => { find("horse").textContent = "The exam cannot be shown"; say(error.message, true); });

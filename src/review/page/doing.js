@@ -34,7 +34,7 @@ export async function working(place, words, work, kind = null) {
     }
     if (kind) {
       try {
-        const steps = await (await fetch("/api/doing")).json();
+        const steps = await (await fetch("api/doing")).json();
         if (!over) shown.show(steps.find((step) => step.kind === kind));
       } catch { /* What is asked for will say it. */ }
     }

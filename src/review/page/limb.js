@@ -1,5 +1,6 @@
 // The limbs as tables: a row for each zone from the top down, a column for each plane.
 import { make } from "./make.js";
+import { amountWords } from "./units.js";
 
 const SIGN = { still: "●", said: "◐", none: "○", left: "–" };
 
@@ -12,9 +13,9 @@ function state(row) {
 
 /** What is told of a zone, and what stands before its number. */
 const WORDS = { area: () => "", lesion_area: () => "lesion ", lesion_percent: () => "lesion ", distance: (row) => `${row.of} `, score: (row) => `${row.of ?? "score"} ` };
-const DECIMALS = { mm2: 0, cm: 2 };
+/** The term of a measure that is named otherwise. */
+const TERM = { area: "area", lesion_area: "lesion area", lesion_percent: "lesion percent" };
 const NORMAL = "normal (said)";
-const UNITS = { mm2: "\u00a0mm²", "%": "\u00a0%", cm: "\u00a0cm", 1: "" };
 
 /** What is known of the size of each structure in a zone, and where it was traced. */
 function measured(exam, limb, scheme, zone) {
@@ -23,7 +24,7 @@ function measured(exam, limb, scheme, zone) {
   const structures = [...new Set(rows.map((row) => row.structure))];
   return structures.map((structure) => {
     const own = rows.filter((row) => row.structure === structure);
-    const said = own.filter((row) => row.value !== undefined).map((row) => `${WORDS[row.name](row)}${Number(row.value.toFixed(DECIMALS[row.unit] ?? 1))}${UNITS[row.unit] ?? ` ${row.unit}`}`);
+    const said = own.filter((row) => row.value !== undefined).map((row) => `${WORDS[row.name](row)}${amountWords(exam, TERM[row.name] ?? row.of, row.value, row.unit)}`);
     // What was called normal has no number, and none is shown.
     if (own.some((row) => row.word === NORMAL)) said.push(NORMAL);
     const people = [...new Set(own.filter((row) => row.how?.includes("traced")).flatMap((row) => row.by ?? []))];
@@ -67,7 +68,7 @@ export function limbDrawings(exam, open) {
 /** The areas and lesions by zone as profiles, left limb to the left; drawn anew with every change. */
 export function legs(exam) {
   return Array.from({ length: exam.legs }, (_, number) => make("img", {
-    src: `/api/leg/${number}?of=${exam.bytes}`, class: "leg",
+    src: `api/leg/${number}?of=${exam.bytes}`, class: "leg",
     alt: "Areas by zone as profiles, left limb on the left, lesions dark inside; the numbers are in the tables above",
   }));
 }

@@ -9,7 +9,7 @@ const player = new Audio();
 
 /** Plays a stretch of the exam; asked for the same one while it plays, it stops. */
 export async function play(fromS, toS) {
-  const source = `/api/sound?from=${Math.max(0, fromS).toFixed(3)}&to=${toS.toFixed(3)}`;
+  const source = `api/sound?from=${Math.max(0, fromS).toFixed(3)}&to=${toS.toFixed(3)}`;
   if (!player.paused && player.getAttribute("src") === source) { player.pause(); return; }
   player.src = source;
   player.dataset.from = String(Math.max(0, fromS));
@@ -53,7 +53,7 @@ export async function setLine(exam, open) {
 
 async function loadSound() {
   try {
-    const answer = await working(find("doing"), "Drawing the sound", ask("/api/peaks"), "sound");
+    const answer = await working(find("doing"), "Drawing the sound", ask("api/peaks"), "sound");
     state.binsPerS = Number(answer.headers.get("x-bins-per-s"));
     state.peaks = new Uint8Array(await answer.arrayBuffer());
     state.loudest = state.peaks.reduce((most, bin) => Math.max(most, bin), 1);

@@ -56,7 +56,8 @@ export async function ask(path, body) {
   const text = await answer.text();
   let told;
   try { told = JSON.parse(text); } catch { told = { message: text }; }
-  throw new Error([told.message, told.help].filter(Boolean).join(": "));
+  // What a person may confirm all the same is marked by the program.
+  throw Object.assign(new Error([told.message, told.help].filter(Boolean).join(": ")), { confirm: told.confirm === true });
 }
 
 /** Minutes and seconds since the start of the exam. */

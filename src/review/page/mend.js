@@ -5,7 +5,7 @@ import { working } from "./doing.js";
 
 const PARTS = [["limb", "Limb", "limbs"], ["zone", "Zone", null], ["plane", "Plane", "planes"], ["structure", "Structure", "structures"]];
 
-function choice(name, label, options, value) {
+export function choice(name, label, options, value) {
   const list = make("select", { name, id: `f-${name}` }, make("option", { value: "" }, "not named"),
     options.map(([code, words]) => make("option", { value: code, selected: code === value }, words)));
   return make("p", { class: "field" }, make("label", { for: `f-${name}` }, label), list);
@@ -59,7 +59,7 @@ export function toldOfForm() {
   const left = JSON.parse(sessionStorage.getItem(OPEN) ?? "null");
   sessionStorage.removeItem(OPEN);
   if (!left) return null;
-  return left.sent ? `“${left.title}” was being saved when the page reloaded: look under Corrected by hand to see whether it is there.`
+  return left.sent ? `“${left.title}” was being saved when the page reloaded: look under History of changes to see whether it is there.`
     : `“${left.title}” was open when the page reloaded. What you had entered is lost; none of it was saved.`;
 }
 
@@ -67,20 +67,27 @@ export function toldOfForm() {
 const STAY = "stay";
 
 /** Opens the form; what `send` throws is shown in it, and the form stays. */
-function openForm(title, lead, fields, send, words = "Save", asksWhy = true) {
+export function openForm(title, lead, fields, send, words = "Save", asksWhy = true) {
   const dialog = find("form");
   const wrong = make("p", { class: "wrong", role: "alert" });
   const reason = make("input", { name: "why", id: "f-why", maxlength: "500", placeholder: "one word is enough" });
+  let confirmed = false;
+  const main = make("button", { type: "submit", class: "main" }, words);
   const form = make("form", { method: "dialog" },
     make("h2", { id: "form-title" }, title), make("p", {}, lead), fields,
     asksWhy ? make("p", { class: "field" }, make("label", { for: "f-why" }, "Why"), reason) : "", wrong, make("div", { class: "under-way", role: "status" }),
-    make("p", { class: "buttons" }, make("button", { type: "submit", class: "main" }, words),
+    make("p", { class: "buttons" }, main,
       make("button", { type: "button", onclick: () => dialog.close() }, "Cancel")));
+  // What is changed after that is another wish.
+  form.addEventListener("input", () => { confirmed = false; main.textContent = words; wrong.textContent = ""; });
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const mark = (sent) => sessionStorage.setItem(OPEN, JSON.stringify({ title, sent }));
     mark(asksWhy || words === "Sign");
-    try { if (await send(form, reason.value) !== STAY) dialog.close(); } catch (error) {
+    try { if (await send(form, reason.value, { confirmed }) !== STAY) dialog.close(); } catch (error) {
+      // Seen once, it is confirmed by the same button.
+      confirmed = error.confirm === true;
+      main.textContent = confirmed ? `${words} all the same` : words;
       // Left meanwhile, it is no open form any more.
       if (dialog.open && form.isConnected) mark(false);
       wrong.textContent = error.message;
@@ -90,7 +97,7 @@ function openForm(title, lead, fields, send, words = "Save", asksWhy = true) {
   dialog.addEventListener("close", () => sessionStorage.removeItem(OPEN), { once: true });
   fill(dialog, form);
   dialog.showModal();
-  form.querySelector("select, input").focus();
+  form.querySelector("select, input, textarea").focus();
 }
 
 /** Puts a call right: what it says, and where it belongs. */
@@ -105,12 +112,12 @@ export function mendCall(exam, call, change) {
   fields.push(placeFields(exam, place, call.limb));
   const lead = own ? `Heard: “${call.words}”. A new place applies to everything said after it, up to the next new place.`
     : `Heard: “${call.words}”. A place entered here moves this call only.`;
-  openForm(`Correct call ${call.seq}`, lead, fields, async (form, why) => {
-    if (own) { await change({ change: "call", seq: call.seq, act: { kind: "view", ...readPlace(form) } }, why); return; }
+  openForm(`Correct call ${call.seq}`, lead, fields, async (form, why, sure) => {
+    if (own) { await change({ change: "call", seq: call.seq, act: { kind: "view", ...readPlace(form) } }, why, sure); return; }
     const right = mendedAct(act, form);
     const elsewhere = readPlace(form, call);
-    if (right) await change({ change: "call", seq: call.seq, act: right }, why);
-    if (Object.keys(elsewhere).length) await change({ change: "place", seq: call.seq, place: elsewhere }, why);
+    if (right) await change({ change: "call", seq: call.seq, act: right }, why, sure);
+    if (Object.keys(elsewhere).length) await change({ change: "place", seq: call.seq, place: elsewhere }, why, sure);
     if (!right && !Object.keys(elsewhere).length) throw new Error("You have not changed anything.");
   });
   return true;
@@ -136,14 +143,36 @@ function readSample(form) {
   return Math.round(at * SAMPLES_PER_S);
 }
 
-const timeField = (at) => make("p", { class: "field cell" }, make("label", { for: "f-time" }, "Time since the start"),
-  make("input", { id: "f-time", name: "time", value: clock(at), required: true, maxlength: "12", autocomplete: "off" }));
+/** What was said just before and just after a moment, and the place that a call there would have. */
+function neighbours(exam, at, but) {
+  const start = new Date(exam.record.exam.started_at);
+  const when = (call) => (new Date(call.said_at) - start) / 1000;
+  const calls = exam.record.calls.filter((call) => !call.withdrawn && call.seq !== but).toSorted((one, other) => when(one) - when(other));
+  const before = calls.findLast((call) => when(call) <= at);
+  const after = calls.find((call) => when(call) > at);
+  const told = (call) => `“${call.words || "added by hand"}” at ${clock(when(call))}`;
+  const place = before && placeWords(exam, before);
+  return [place ? `Place then: ${place}.` : "No place was named before that.",
+    before ? `Before it: ${told(before)}.` : "Nothing was said before it.", after ? `After it: ${told(after)}.` : "Nothing was said after it."].join(" ");
+}
+
+/** A moment of the exam; while it is typed, what was said around it is shown. `but` is the call that is moved. */
+function timeField(exam, at, but = null) {
+  const around = make("p", { class: "preview around", role: "status" });
+  const show = (text) => {
+    const moment = readTime(text);
+    around.textContent = moment === null ? "Enter minutes and seconds, such as 1:02.5." : moment > exam.audio_s && exam.audio_s > 0 ? `The recording ends at ${clock(exam.audio_s)}.` : neighbours(exam, moment, but);
+  };
+  show(clock(at));
+  return make("div", { class: "cell" }, make("p", { class: "field" }, make("label", { for: "f-time" }, "Time since the start"),
+    make("input", { id: "f-time", name: "time", value: clock(at), required: true, maxlength: "12", autocomplete: "off", oninput: (event) => show(event.target.value) })), around);
+}
 
 /** Moves a call in time; what was heard stays where it lies in the sound. */
 export function moveCall(exam, call, change) {
   const at = (new Date(call.said_at) - new Date(exam.record.exam.started_at)) / 1000;
-  openForm(`Move call ${call.seq} in time`, `“${call.words || "Added by hand"}” is treated as if it had been said at that moment.`, [timeField(at)],
-    (form, why) => change({ change: "move", seq: call.seq, sample: readSample(form) }, why), "Move");
+  openForm(`Move call ${call.seq} in time`, `“${call.words || "Added by hand"}” is treated as if it had been said at that moment.`, [timeField(exam, at, call.seq)],
+    (form, why, sure) => change({ change: "move", seq: call.seq, sample: readSample(form) }, why, sure), "Move");
 }
 
 const KINDS = [["view", "A new place"], ["value", "A value"], ["finding", "A finding"], ["save", "A still was saved"]];
@@ -163,13 +192,15 @@ export function addCall(exam, at, change) {
   kind.querySelector("select").addEventListener("change", (event) => put(event.target.value));
   put("view");
   openForm("Add a call", "For something that was said but not heard, or not said at the time. It is treated as if it had been said then.",
-    [make("div", { class: "row" }, make("div", { class: "cell" }, kind), timeField(at)), rest, place], async (form, why) => {
+    [make("div", { class: "row" }, make("div", { class: "cell" }, kind), timeField(exam, at)), rest, place], async (form, why, sure) => {
       const what = form.elements.kind.value;
       const named = readPlace(form);
       const act = { view: () => ({ kind: "view", ...named }), value: () => ({ kind: "value", ...readValue(form) }), save: () => ({ kind: "save" }),
         finding: () => ({ kind: "finding", class: form.elements.class.value, term: form.elements.finding.value.trim() }) }[what]();
-      const seq = await change({ change: "add", sample: readSample(form), act }, why);
-      if (what !== "view" && Object.keys(named).length) await change({ change: "place", seq, place: named }, why);
+      const elsewhere = what !== "view" && Object.keys(named).length ? named : undefined;
+      const seq = await change({ change: "add", sample: readSample(form), act }, why, { ...sure, place: elsewhere });
+      // What both together say was judged just now.
+      if (elsewhere) await change({ change: "place", seq, place: elsewhere }, why, { confirmed: true });
     }, "Add");
 }
 
@@ -228,7 +259,7 @@ export function mendClock(exam, change) {
     const mine = (asked += 1);
     if (!input.value) return;
     try {
-      const told = await (await ask(`/api/clock?offset_s=${encodeURIComponent(input.value)}`)).json();
+      const told = await (await ask(`api/clock?offset_s=${encodeURIComponent(input.value)}`)).json();
       if (mine !== asked) return;
       const lines = told.changed.slice(0, 6).map((one) => `still ${one.number + 1}: ${placeWords(exam, one.before) || "no label"} becomes ${placeWords(exam, one.after) || "no label"}`);
       preview.textContent = told.changed.length ? `Changes ${told.changed.length} of ${exam.record.frames.length} stills: ${lines.join("; ")}${told.changed.length > 6 ? "; and more" : ""}.` : "Changes the label of no still.";
@@ -243,7 +274,7 @@ export function mendClock(exam, change) {
 }
 
 /** Asks for whom the report is, in which form and on which paper, and opens it. */
-export function printForm() {
+export function printForm(signed) {
   const field = (name, label, options) => {
     const one = choice(name, label, options, options[0][0]);
     one.querySelector("option").remove();
@@ -251,12 +282,16 @@ export function printForm() {
   };
   const paper = field("paper", "Paper", [["a4", "A4"], ["letter", "Letter"]]);
   const form = field("form", "As", [["pdf", "a PDF"], ["html", "a page"]]);
+  const reader = field("reader", "For", [["vet", "the vet"], ["owner", "the owner"]]);
+  const appendix = field("appendix", "Appendix", [["false", "without"], ["true", "with all stills and calls"]]);
+  // An owner's report has none.
+  reader.querySelector("select").addEventListener("change", (event) => { appendix.hidden = event.target.value !== "vet"; });
   // A page takes the paper of the printer.
   form.querySelector("select").addEventListener("change", (event) => { paper.hidden = event.target.value !== "pdf"; });
-  openForm("Report of the exam as it is now", "For the vet with every number, for the owner in plain words. It opens in a new tab and says draft until the record is signed.",
-    [make("div", { class: "row" }, field("reader", "For", [["vet", "the vet"], ["owner", "the owner"]]), form, paper)], async (filled) => {
-      const wanted = new URLSearchParams(["reader", "form", "paper"].map((name) => [name, filled.elements[name].value]));
-      const address = `/api/report?${wanted}`;
+  openForm("Report of the exam as it is now", `For a vet with pictures and measurements, for the owner in plain words. It opens in a new tab${signed ? "" : " and says that it is a draft, because the record is not signed"}.`,
+    [make("div", { class: "row" }, reader, form, paper, appendix)], async (filled) => {
+      const wanted = new URLSearchParams(["reader", "form", "paper", "appendix"].map((name) => [name, filled.elements[name].value]));
+      const address = `api/report?${wanted}`;
       await working(filled.querySelector(".under-way"), "Making the report", ask(address, {}), "report");
       // Left meanwhile: nobody wants a tab any more.
       if (!filled.isConnected || !find("form").open) return STAY;
@@ -267,16 +302,4 @@ export function printForm() {
       link.focus();
       return STAY;
     }, "Make the report", false);
-}
-
-/** Signs the record: what is open is listed first. The vet enters both: who sits at the desk is often somebody else. */
-export function signForm(exam, sign) {
-  const open = exam.questions.map((question) => make("li", {}, quoted(question.text)));
-  const field = (name, label) => make("p", { class: "field cell" }, make("label", { for: `f-${name}` }, label),
-    make("input", { id: `f-${name}`, name, required: true, maxlength: "200", autocomplete: "off" }));
-  openForm("Sign the record", open.length ? `Still open: ${open.length}. They stay open in what you sign.` : "Nothing is open.", [
-    open.length ? make("ul", { class: "still-open", tabindex: "0", "aria-label": "Still open" }, open) : "",
-    make("div", { class: "row" }, field("vet", "Name of the vet"), field("licence", "Licence number")),
-    make("p", {}, "By signing, a licensed vet confirms having reviewed this record. The program cannot check the licence. Any later change makes a new draft."),
-  ], (form) => sign(form.elements.vet.value, form.elements.licence.value), "Sign", false);
 }

@@ -1,26 +1,27 @@
 // The values of the exam before this one at the same place, and what changed, in words.
 import { make } from "./make.js";
+import { amountWords } from "./units.js";
 
 /** The values that are held against the earlier ones: what they are called, and which row tells their change. */
 const VALUES = {
   area: { words: () => "area", change: "area_change", more: (by) => `${by.toFixed(1)} %`, up: "larger", down: "smaller" },
   lesion_area: { words: () => "lesion", change: "lesion_change", more: (by) => `${by.toFixed(1)} mm²`, up: "more", down: "less" },
   lesion_percent: { words: () => "share of the lesion", change: "lesion_percent_change", more: (by) => `${by.toFixed(1)} points`, up: "more", down: "less" },
-  distance: { words: (row) => row.of, change: "distance_change", more: (by) => `${by.toFixed(2)} cm`, up: "more", down: "less" },
+  distance: { words: (row) => row.of, change: "distance_change", more: (by, exam, row) => amountWords(exam, row.of, by, row.unit), up: "more", down: "less" },
   score: { words: (row) => row.of, change: "score_change", more: (by) => `${Number(by.toFixed(1))}`, up: "more", down: "less" },
 };
-const DECIMALS = { area: 1, lesion_area: 1, lesion_percent: 1, distance: 2, score: 1 };
-const UNITS = { mm2: " mm²", "%": " %", cm: " cm", 1: "" };
+/** The term of a measure that is named otherwise. */
+const TERM = { area: "area", lesion_area: "lesion area", lesion_percent: "lesion percent" };
 
-const amount = (row) => `${Number(row.value.toFixed(DECIMALS[row.name]))}${UNITS[row.unit] ?? ` ${row.unit}`}`;
+const amount = (exam, row) => amountWords(exam, TERM[row.name] ?? row.of, row.value, row.unit);
 const same = (one, other) => ["limb", "scheme", "zone", "structure", "of"].every((part) => one[part] === other[part]);
 export const dayOf = (instant) => new Date(instant).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" });
 
 /** How a value changed; `told` is the row that the program computed. */
-function changed(kind, told) {
+function changed(exam, kind, told) {
   if (!told) return "not compared";
   if (told.value === undefined) return `not compared: ${told.why_not ?? told.word ?? "no reason is known"}`;
-  const by = kind.more(Math.abs(told.value));
+  const by = kind.more(Math.abs(told.value), exam, told);
   const words = Number.parseFloat(by) === 0 ? "unchanged" : `${by} ${told.value > 0 ? kind.up : kind.down}`;
   const over = told.over ? `; over the cut-off: ${told.over}` : "";
   return `${words}${over}${(told.cautions ?? []).map((caution) => `; caution: ${caution}`).join("")}`;
@@ -29,10 +30,10 @@ function changed(kind, told) {
 function line(exam, name, then, now) {
   const kind = VALUES[name];
   const what = kind.words(now ?? then);
-  if (!now) return `${what} ${amount(then)} then; no value now`;
-  if (!then) return `${what} ${amount(now)} now; no value then`;
+  if (!now) return `${what} ${amount(exam, then)} then; no value now`;
+  if (!then) return `${what} ${amount(exam, now)} now; no value then`;
   const told = exam.earlier.changes.find((row) => row.name === kind.change && same(row, now));
-  return `${what} ${amount(then)} then, ${amount(now)} now: ${changed(kind, told)}`;
+  return `${what} ${amount(exam, then)} then, ${amount(exam, now)} now: ${changed(exam, kind, told)}`;
 }
 
 /** What the last exam measured in this zone, of this structure where one is named; nothing where there is no such exam. */

@@ -36,7 +36,52 @@ export function placeWords(exam, place) {
 }
 
 const address = (number, exam = "still") =>
-  `/api/${exam}/${number}?low=${Math.round(light.low)}&high=${Math.round(light.high)}&gain=${light.gain}`;
+  `api/${exam}/${number}?low=${Math.round(light.low)}&high=${Math.round(light.high)}&gain=${light.gain}`;
+
+/** How near the stills at hand are looked at: all in step, so that the same part of each is seen. */
+const NEAR_MAX = 8;
+let near = { scale: 1, x: 0.5, y: 0.5 };
+
+/** Shows every still at hand from as near; the point in the middle is kept as a share of width and height. */
+function showNear(change) {
+  near = { ...near, ...change };
+  near.scale = Math.min(NEAR_MAX, Math.max(1, near.scale));
+  const margin = 0.5 / near.scale;
+  for (const axis of ["x", "y"]) near[axis] = Math.min(1 - margin, Math.max(margin, near[axis]));
+  document.querySelectorAll(".stills-at-hand .glass img").forEach((image) => {
+    image.style.transform = near.scale === 1 ? "" : `scale(${near.scale}) translate(${(0.5 - near.x) * 100}%, ${(0.5 - near.y) * 100}%)`;
+  });
+}
+
+/** The wheel brings nearer what is under the pointer; a drag moves what is near. */
+function bringNear(frame, image) {
+  const isFree = () => !document.querySelector(".trace");
+  image.addEventListener("load", () => showNear({}));
+  frame.addEventListener("wheel", (event) => {
+    if (!isFree() || !(event.ctrlKey || near.scale > 1 || event.shiftKey)) return;
+    event.preventDefault();
+    const box = frame.getBoundingClientRect();
+    const [dx, dy] = [(event.clientX - box.left) / box.width - 0.5, (event.clientY - box.top) / box.height - 0.5];
+    const scale = Math.min(NEAR_MAX, Math.max(1, near.scale * (event.deltaY < 0 ? 1.25 : 0.8)));
+    const kept = (1 / near.scale - 1 / scale);
+    showNear({ scale, x: near.x + dx * kept, y: near.y + dy * kept });
+  }, { passive: false });
+  frame.addEventListener("pointermove", (event) => {
+    if (!isFree() || !(event.buttons & 1) || near.scale === 1) return;
+    const box = frame.getBoundingClientRect();
+    showNear({ x: near.x - event.movementX / box.width / near.scale, y: near.y - event.movementY / box.height / near.scale });
+  });
+}
+
+/** Buttons for the same, for a keyboard and a finger. */
+function nearButtons() {
+  const button = (words, act) => make("button", { type: "button", onclick: act }, words);
+  const by = 0.25;
+  const go = (x, y) => () => showNear({ x: near.x + (x * by) / near.scale, y: near.y + (y * by) / near.scale });
+  return make("div", { class: "near", role: "group", "aria-label": "Zoom both stills" },
+    button("Larger", () => showNear({ scale: near.scale * 1.5 })), button("Smaller", () => showNear({ scale: near.scale / 1.5 })), button("Whole", () => showNear({ scale: 1, x: 0.5, y: 0.5 })),
+    [["←", -1, 0, "left"], ["→", 1, 0, "right"], ["↑", 0, -1, "up"], ["↓", 0, 1, "down"]].map(([sign, x, y, way]) => make("button", { type: "button", "aria-label": `Move ${way}`, onclick: go(x, y) }, sign)));
+}
 
 /** A still of this exam; with `earlier`, one of the exam before it. */
 function figure(exam, number, heading, earlier = null) {
@@ -48,6 +93,7 @@ function figure(exam, number, heading, earlier = null) {
   // Room is kept before the picture is there, so that nothing below it jumps.
   if (width) image.style.aspectRatio = `${width} / ${height}`;
   const frame = make("div", { class: "glass" }, image);
+  bringNear(frame, image);
   image.addEventListener("error", () => fill(frame, make("p", {}, `Still ${number + 1} cannot be shown. Its file is ${row.file}.`)));
   return make("figure", { class: "still" },
     make("p", { class: "over" }, heading),
@@ -106,7 +152,7 @@ export function lamp() {
     slider("Black at", "low", 0, 200, 1), slider("White at", "high", 30, 255, 1), slider("Gain", "gain", 0.4, 3, 0.05),
     make("button", { type: "button", onclick: () => { set(STORED); build(); redraw(); } }, "As stored"));
   build();
-  return box;
+  return [nearButtons(), box];
 }
 
 const cards = new Map();
@@ -115,7 +161,7 @@ const cards = new Map();
 export function stillCards(exam, open) {
   return exam.record.frames.map((row, number) => {
     if (!cards.has(row.id)) {
-      const button = make("button", { type: "button" }, make("img", { src: `/api/thumb/${number}`, alt: "", loading: "lazy", decoding: "async", width: 176, height: 132 }), make("strong", {}), make("span", {}), make("span", {}));
+      const button = make("button", { type: "button" }, make("img", { src: `api/thumb/${number}`, alt: "", loading: "lazy", decoding: "async", width: 176, height: 132 }), make("strong", {}), make("span", {}), make("span", {}));
       cards.set(row.id, make("li", {}, button));
     }
     const card = cards.get(row.id);

@@ -85,14 +85,14 @@ export function traceOn(exam, row, figure, by, change, done) {
       return size;
     } catch (error) { if (mine === asked) { told.textContent = ""; wrong.textContent = error.message; } return null; }
   }
-  const area = (extra) => measure("/api/trace", body(extra), (size) => {
+  const area = (extra) => measure("api/trace", body(extra), (size) => {
     const ratio = size.grey_ratio === null ? "" : `, grey inside against around ${size.grey_ratio.toFixed(2)}`;
     return `${size.area_mm2.toFixed(1)} mm², around ${size.circumference_mm.toFixed(1)} mm, ${size.width_mm.toFixed(1)} mm wide, ${size.depth_mm.toFixed(1)} mm deep${ratio}`;
   });
 
   function size() {
     if (pen) { asked += 1; told.textContent = "The pen is down: the arrow keys draw, Enter lifts it."; return; }
-    if (tool === "distance" && points.length === 2) measure("/api/distance", { still: row.id, ends_px: points }, (one) => `${one.distance_mm.toFixed(1)} mm from point to point`);
+    if (tool === "distance" && points.length === 2) measure("api/distance", { still: row.id, ends_px: points }, (one) => `${one.distance_mm.toFixed(1)} mm from point to point`);
     else if (isArea() && points.length > 2) area({ outline: outline() });
     else {
       asked += 1;
@@ -237,14 +237,14 @@ export function traceOn(exam, row, figure, by, change, done) {
     try { await send(); } catch (error) { wrong.textContent = error.message; } finally { writing = false; }
   };
   const write = once(async () => {
-    const { length_seqs: more } = await (await ask("/api/trace", body({ write: true, outline: outline() }))).json();
+    const { length_seqs: more } = await (await ask("api/trace", body({ write: true, outline: outline() }))).json();
     close(more.length ? `The area is saved, with ${listed(outlined)}; they take the place of spoken values.` : "The area is saved; it takes the place of a spoken one.");
   });
   const writeDistance = once(async () => {
     if (points.length < 2) throw new Error("Set two points first.");
     if (!term.value) throw new Error("Choose what the two points measure.");
     const what = { by: by(), limb: row.limb ?? "", zone: row.zone ?? "", structure: structure.value, term: term.value };
-    await ask("/api/distance", { still: row.id, ends_px: points.map(round), write: what });
+    await ask("api/distance", { still: row.id, ends_px: points.map(round), write: what });
     close(`The ${term.value} is saved; it takes the place of a spoken one.`);
   });
   const setScale = once(async () => {

@@ -1,7 +1,6 @@
 // Every value of a zone side by side: what was said, typed and traced, by whom, and which of them counts.
 import { make, clock } from "./make.js";
-
-const amount = (number, unit) => `${Number(number.toFixed(2))}${{ mm2: " mm²", cm2: " cm²", "%": " %" }[unit] ?? (unit ? ` ${unit}` : "")}`;
+import { amountWords } from "./units.js";
 
 /** The values at a place, of one structure where it names one; an entered one counts before a spoken one, what was written later before earlier. */
 function valuesAt(exam, place) {
@@ -30,7 +29,7 @@ export function valuesHere(exam, place, back) {
     make("table", {},
       make("thead", {}, make("tr", {}, ["Structure", "What", "Value", "From", ""].map((word) => word ? make("th", { scope: "col" }, word) : make("td", {})))),
       make("tbody", {}, rows.map((row) => make("tr", { class: row.counts ? null : "gone" },
-        make("td", {}, named(row.structure)), make("td", {}, row.term), make("td", {}, amount(row.number, row.unit)),
+        make("td", {}, named(row.structure)), make("td", {}, row.term), make("td", {}, amountWords(exam, row.term, row.number, row.unit)),
         make("td", {}, row.how, row.counts ? "" : "; not used"),
-        make("td", {}, row.entered ? make("button", { type: "button", "aria-label": `Take back: ${row.term} ${amount(row.number, row.unit)}`, onclick: () => back(row) }, "Take back") : null))))));
+        make("td", {}, row.entered ? make("button", { type: "button", "aria-label": `Take back: ${row.term} ${amountWords(exam, row.term, row.number, row.unit)}`, onclick: () => back(row) }, "Take back") : null))))));
 }

@@ -4,8 +4,8 @@
 use std::process::Command;
 
 use crate::review_browser::shared::{
-    ENTER, Opened, TAB, back_to, changes, changes_shown, entries, form_closed, form_open, reload, run,
-    send_form, to_rivals,
+    ENTER, Opened, TAB, back_to, changes, changes_shown, entries, first_vet, form_closed, form_open, reload,
+    run, send_form, to_rivals,
 };
 use crate::review_browser::tracing::{
     edge_px, on_screen, stated, stated_lesion, told, tool, tracing, within_one_percent,
@@ -136,7 +136,7 @@ fn a_signature_outlives_a_server_killed_before_it_was_written_and_after() {
         let sign = async || {
             page.click("#sign-open").await;
             form_open(&page, "Sign the record").await;
-            page.press(&format!("Dr Example{TAB}V-1")).await;
+            page.press(&first_vet()).await;
         };
         sign().await;
         desk.served.kill();

@@ -2,7 +2,9 @@
 
 use std::process::Command;
 
-use crate::review_browser::shared::{ENTER, Opened, add_value, call, changes, changes_shown, run, write};
+use crate::review_browser::shared::{
+    ENTER, Opened, PASSPHRASE, add_value, call, changes, changes_shown, form_closed, form_open, run, write,
+};
 
 #[test]
 fn a_call_that_was_not_heard_is_added_by_mouse_and_counts_where_it_belongs() {
@@ -121,7 +123,11 @@ fn the_record_is_signed_after_a_look_at_what_is_open_and_a_change_makes_a_draft_
         // Whoever reviews is often not the vet: the name is entered, not taken over.
         assert_eq!(page.find("#f-vet").await.prop("value").await.unwrap().as_deref(), Some(""));
         page.find("#f-vet").await.send_keys("Dr Example").await.unwrap();
-        page.find("#f-licence").await.send_keys("V-1\n").await.unwrap();
+        page.find("#f-licence").await.send_keys("V-1").await.unwrap();
+        page.find("#f-passphrase").await.send_keys(PASSPHRASE).await.unwrap();
+        page.find("#f-again").await.send_keys("four other words here\n").await.unwrap();
+        page.until("document.querySelector('#form .wrong').textContent.includes('passphrases differ')").await;
+        write(page, "#f-again", &format!("{PASSPHRASE}\n")).await;
         page.until("document.querySelector('#status').textContent === 'Signed'").await;
         assert!(page.text("#signed").await.contains("Dr Example, licence V-1"));
         let verified = Command::new(env!("CARGO_BIN_EXE_zonecall"))
@@ -143,5 +149,33 @@ fn the_record_is_signed_after_a_look_at_what_is_open_and_a_change_makes_a_draft_
         page.click("#signed-ask button.main").await;
         page.until("document.querySelector('#status').textContent === 'Draft'").await;
         assert!(page.text("#signed").await.contains("1 change since"));
+    });
+}
+
+#[test]
+fn impression_and_recommendation_are_written_at_the_desk_taken_back_and_printed() {
+    run(async {
+        let desk = Opened::by("Dr Example").await;
+        let Opened { page, served, .. } = &desk;
+        page.run("document.querySelector('#bench').focus()").await;
+        page.press("i").await;
+        form_open(page, "Impression and recommendation").await;
+        page.find("#f-impression").await.send_keys("Healing core lesion.").await.unwrap();
+        page.find("#f-recommendation").await.send_keys("Walk in hand.").await.unwrap();
+        page.click("#form button.main").await;
+        form_closed(page).await;
+        changes_shown(page, 2).await;
+        let report = || {
+            let (status, body) = served.get("/api/report?reader=vet&form=html");
+            assert_eq!(status, 200);
+            String::from_utf8(body).unwrap()
+        };
+        let told = report();
+        assert!(told.contains("Healing core lesion.") && told.contains("Walk in hand."), "{told}");
+        assert!(!told.contains("id=\"calls\""), "the appendix comes only when it is asked for");
+        page.run("document.querySelector('#bench').focus()").await;
+        page.press("z").await;
+        changes_shown(page, 3).await;
+        assert!(!report().contains("Walk in hand."));
     });
 }

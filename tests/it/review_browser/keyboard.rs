@@ -4,8 +4,8 @@
 use serde_json::Value;
 
 use crate::review_browser::shared::{
-    ALL, BACK_TAB, ENTER, Opened, TAB, call, changes, changes_shown, click_on, form_closed, form_open,
-    from_the_line, reload, reload_in_form, run, send_form, tab_to, write,
+    ALL, BACK_TAB, ENTER, Opened, TAB, call, changes, changes_shown, click_on, first_vet, form_closed,
+    form_open, from_the_line, reload, reload_in_form, run, send_form, tab_to, write,
 };
 use crate::support::browser::Page;
 use crate::support::desk::Served;
@@ -197,7 +197,7 @@ fn a_call_is_moved_and_withdrawn_and_a_still_left_out_and_each_taken_back_by_mou
         changes_shown(page, 3).await;
         let status = || served.exam()["record"]["frames"][1]["status"].clone();
         assert_eq!(status(), "left_out");
-        for what in ["still is not part", "call", "call"] {
+        for what in ["Still 2: not part", "Call", "Call"] {
             let button = format!("#changes-in tr:not(.gone) button[aria-label^='Take back: {what}']");
             let left = page.run(&format!("return document.querySelectorAll({button:?}).length")).await;
             page.click(&button).await;
@@ -242,7 +242,7 @@ fn the_clock_is_set_and_the_record_signed_by_keyboard_alone_with_a_reload_in_eac
             page.press(ENTER).await;
             form_open(page, "Sign the record").await;
             page.until("document.activeElement.id === 'f-vet'").await;
-            page.press(&format!("Dr Example{TAB}V-1")).await;
+            page.press(&first_vet()).await;
             if written {
                 page.press(ENTER).await;
                 form_closed(page).await;

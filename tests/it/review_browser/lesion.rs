@@ -193,7 +193,7 @@ fn all_that_an_outline_is_stands_at_once_beside_what_was_said_with_who_and_is_ta
         let rows = "document.querySelectorAll('#bench .values tbody button').length";
         page.until(&format!("{rows} === 4")).await;
         let values = page.text("#bench .values").await;
-        for words in ["1.5 cm²", "said at", "; not used", "circumference", "traced by Robin"] {
+        for words in ["150 mm²", "said at", "; not used", "circumference", "traced by Robin"] {
             assert!(values.contains(words), "{words} in {values}");
         }
         // By mouse, then by keyboard.

@@ -67,3 +67,35 @@ fn window_and_gain_are_set_by_mouse_and_by_keyboard_and_change_only_what_is_show
         assert!(folder.path().join("stills").exists());
     });
 }
+
+#[test]
+fn both_stills_are_looked_at_from_as_near_and_move_in_step() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let page = &desk.page;
+        page.click("#stills-in li:nth-child(1) button").await;
+        page.until("document.querySelectorAll('.stills-at-hand .glass img').length === 2").await;
+        let shown = "return [...document.querySelectorAll('.stills-at-hand .glass img')].map((one) => one.style.transform)";
+        let ways = page.run(shown).await;
+        assert_eq!(ways, serde_json::json!(["", ""]));
+        click_on(page, "bench", "Larger").await;
+        let ways = page.run(shown).await;
+        assert_eq!(ways[0], ways[1]);
+        assert!(ways[0].as_str().unwrap().starts_with("scale(1.5)"), "{ways}");
+        page.click("#bench [aria-label='Move left']").await;
+        let moved = page.run(shown).await;
+        assert_eq!(moved[0], moved[1]);
+        assert_ne!(moved[0], ways[0]);
+        // No further than the edge of the picture.
+        for _ in 0..9 {
+            page.click("#bench [aria-label='Move left']").await;
+        }
+        assert!(
+            page.run(shown).await[0].as_str().unwrap().contains("translate(16.6667%"),
+            "{}",
+            page.run(shown).await
+        );
+        click_on(page, "bench", "Whole").await;
+        assert_eq!(page.run(shown).await, serde_json::json!(["", ""]));
+    });
+}

@@ -4,8 +4,9 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use crate::review_browser::shared::{Opened, changes, run, to_rivals};
-use crate::support::browser::Page;
+use crate::review_browser::shared::{Opened, changes, exam, loaded, run, to_rivals};
+use crate::support::browser::{Driver, Page};
+use crate::support::desk::Served;
 
 /// What the checker finds serious or critical in the page as it stands: rule and first element.
 async fn faults(page: &Page) -> Vec<String> {
@@ -155,5 +156,34 @@ fn no_meaning_is_in_a_colour_alone() {
                 seen.push(&signs[0]);
             }
         }
+    });
+}
+
+#[test]
+fn on_a_dark_system_the_desk_and_the_inbox_are_dark_and_the_checker_finds_nothing_serious() {
+    run(async {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::rename(exam().keep(), folder.path().join("juniper")).unwrap();
+        let served = Served::start(folder.path(), 0);
+        let driver = Driver::start();
+        let page = driver.dark().await;
+        page.open(&served.address).await;
+        page.until("document.querySelectorAll('a.exam').length === 1").await;
+        assert_eq!(page.run("return matchMedia('(prefers-color-scheme: dark)').matches").await, true);
+        let paper = "return getComputedStyle(document.body).backgroundColor";
+        assert_eq!(page.run(paper).await, "rgb(15, 20, 19)");
+        no_faults(&page, "the inbox").await;
+        page.click("a.exam").await;
+        loaded(&page).await;
+        assert_eq!(page.run(paper).await, "rgb(15, 20, 19)");
+        no_faults(&page, "the desk").await;
+        page.find("#by").await.send_keys("Robin").await.unwrap();
+        page.run("document.querySelector('#bench').focus()").await;
+        page.press("a").await;
+        page.until("document.querySelector('#changes-in tbody tr')").await;
+        no_faults(&page, "words about a change").await;
+        page.click("#words-open").await;
+        page.until("document.querySelector('#form[open]')").await;
+        no_faults(&page, "the form").await;
     });
 }

@@ -117,7 +117,7 @@ fn a_distance_is_told_at_once_and_written_by_mouse_as_what_it_is() {
         );
         within_one_percent(entry["number"].as_f64().unwrap(), 25.0, "written");
         // It stands in the drawing of the limb, with who.
-        page.until("[...document.querySelectorAll('.limb .sizes')].some((one) => /width 2\\.5\\d*\\scm.*traced by Robin/.test(one.textContent))").await;
+        page.until("[...document.querySelectorAll('.limb .sizes')].some((one) => /width 25(\\.\\d)?\\smm.*traced by Robin/.test(one.textContent))").await;
     });
 }
 
@@ -259,7 +259,7 @@ fn the_values_of_the_last_exam_stand_beside_those_of_this_one_with_the_change_in
         page.click("#t-write").await;
         let percent = (50.0 / then - 1.0) * 100.0;
         let words = format!(
-            "area {then} mm² then, 50 mm² now: {:.1} % {}",
+            "area {then}\u{a0}mm² then, 50\u{a0}mm² now: {:.1} % {}",
             percent.abs(),
             if percent < 0.0 { "smaller" } else { "larger" }
         );

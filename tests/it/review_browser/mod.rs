@@ -5,6 +5,8 @@ mod shared;
 mod again;
 mod flows;
 mod forms;
+mod history;
+mod inbox;
 mod keyboard;
 mod lesion;
 mod light;

@@ -63,6 +63,7 @@ fn the_vet_s_report_is_opened_as_a_pdf_by_mouse_and_says_what_was_just_put_right
         page.click("#print-open").await;
         page.until("document.querySelector('#form[open]')").await;
         page.find("#f-paper").await.select_by_value("letter").await.unwrap();
+        page.find("#f-appendix").await.select_by_value("true").await.unwrap();
         // The address is caught before the browser's own viewer takes the file.
         page.run("window.open = (address, target, how) => { window.asked = [address, target, how]; }").await;
         page.click("#form button.main").await;
@@ -79,7 +80,7 @@ fn the_vet_s_report_is_opened_as_a_pdf_by_mouse_and_says_what_was_just_put_right
                 && address.contains("paper=letter"),
             "{address}"
         );
-        let (status, pdf) = served.get(address);
+        let (status, pdf) = served.get(&format!("/{address}"));
         assert!(status == 200 && pdf.starts_with(b"%PDF-"));
         let read = crate::support::pdf::Pdf::new(&pdf);
         assert!(read.property("Page size").contains("letter"));

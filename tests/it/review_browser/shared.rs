@@ -137,7 +137,7 @@ impl Opened {
 }
 
 /// The exam stands on the page, and something is on the bench.
-async fn loaded(page: &Page) {
+pub async fn loaded(page: &Page) {
     page.until("document.querySelector('#questions li') && document.querySelector('#bench h2')").await;
 }
 
@@ -145,6 +145,22 @@ async fn loaded(page: &Page) {
 pub async fn reload(page: &Page) {
     page.0.refresh().await.unwrap();
     loaded(page).await;
+}
+
+/// What opens the key of the tests' vet.
+pub const PASSPHRASE: &str = "four words of my own";
+
+/// What is typed to make the key of a practice's first vet and sign, from the first field on.
+pub fn first_vet() -> String {
+    ["Dr Example", "V-1", PASSPHRASE, PASSPHRASE].join(TAB)
+}
+
+/// Opens the form and signs as the first vet of a practice.
+pub async fn sign_as_first_vet(page: &Page) {
+    page.click("#sign-open").await;
+    form_open(page, "Sign the record").await;
+    page.press(&format!("{}{ENTER}", first_vet())).await;
+    page.until("document.querySelector('#status').textContent === 'Signed'").await;
 }
 
 pub const ENTER: &str = "\n";

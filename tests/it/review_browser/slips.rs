@@ -1,7 +1,8 @@
 //! Slips of the hand: a key held down, a comma in a number, a structure that the limb does not have.
 
 use crate::review_browser::shared::{
-    Opened, add_value, call, changes, changes_shown, form_closed, form_open, open_questions, run, write,
+    Opened, add_value, call, changes, changes_shown, form_closed, form_open, open_questions, run,
+    sign_as_first_vet, write,
 };
 
 #[test]
@@ -61,6 +62,68 @@ fn a_form_offers_only_the_structures_that_the_limb_has() {
 }
 
 #[test]
+fn a_finding_where_normal_was_called_is_shown_and_saved_only_when_it_is_confirmed() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        let normal =
+            call(served, |call| call["class"] == "normal" && call["zone"].is_string()).expect("one is said");
+        let part = |name: &str| normal[name].as_str().unwrap_or_default().to_owned();
+        page.click("#call-add").await;
+        form_open(page, "Add a call").await;
+        page.find("#f-kind").await.select_by_value("finding").await.unwrap();
+        page.until("document.querySelector('#f-finding')").await;
+        write(page, "#f-time", "0:01").await;
+        write(page, "#f-finding", "core lesion").await;
+        for name in ["limb", "zone", "structure"] {
+            page.find(&format!("#f-{name}")).await.select_by_value(&part(name)).await.unwrap();
+        }
+        page.click("#form button.main").await;
+        page.until("document.querySelector('#form .wrong').textContent.includes('contradicts')").await;
+        let told = page.text("#form .wrong").await;
+        assert!(told.contains("core lesion") && told.contains(&format!("call {}", normal["seq"])), "{told}");
+        assert!(changes(served).is_empty(), "nothing is saved before it is confirmed");
+        assert_eq!(page.text("#form button.main").await, "Add all the same");
+        // What is entered after that is asked about again.
+        write(page, "#f-finding", "split").await;
+        assert_eq!(page.text("#form button.main").await, "Add");
+        page.click("#form button.main").await;
+        page.until("document.querySelector('#form button.main').textContent === 'Add all the same'").await;
+        page.click("#form button.main").await;
+        form_closed(page).await;
+        changes_shown(page, 2).await;
+        let asked = served.exam();
+        let questions = asked["questions"].as_array().unwrap();
+        assert!(
+            questions.iter().any(|question| question["rule"] == "normal-and-lesion"),
+            "it stays a question"
+        );
+    });
+}
+
+#[test]
+fn while_a_time_is_typed_the_place_and_the_calls_around_it_are_shown() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        let save = call(served, |call| call["kind"] == "save").expect("one is said");
+        let at = save["span_s"][0].as_f64().unwrap() + 0.01;
+        page.click("#call-add").await;
+        form_open(page, "Add a call").await;
+        write(page, "#f-time", &format!("{at:.2}")).await;
+        let shown = page.text("#form .around").await;
+        assert!(shown.contains("Place then: left fore, zone"), "{shown}");
+        assert!(shown.contains(&format!("Before it: “{}”", save["words"].as_str().unwrap())), "{shown}");
+        assert!(shown.contains("After it: “"), "{shown}");
+        write(page, "#f-time", "soon").await;
+        assert!(page.text("#form .around").await.contains("minutes and seconds"));
+        write(page, "#f-time", "59:00").await;
+        assert!(page.text("#form .around").await.contains("The recording ends at"));
+        assert!(changes(served).is_empty());
+    });
+}
+
+#[test]
 fn what_was_done_last_is_taken_back_and_done_again_values_and_settlings_alike() {
     run(async {
         let desk = Opened::by("Robin").await;
@@ -102,5 +165,34 @@ fn what_was_taken_back_counts_as_nothing_and_times_name_the_zone_of_the_place() 
         page.press("z").await;
         changes_shown(page, 2).await;
         assert_eq!(page.text("#open-count").await, before);
+    });
+}
+
+#[test]
+fn what_the_page_says_agrees_with_what_is_so_after_signing_and_when_a_mistake_is_mended() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        let exam = served.exam();
+        let calls = exam["record"]["calls"].as_array().unwrap();
+        let standing =
+            calls.iter().filter(|call| call["withdrawn"] != true && call["kind"] != "unknown").count();
+        assert!(standing < calls.len(), "something was not understood");
+        assert!(
+            page.text("#facts").await.ends_with(&format!(", {standing} calls")),
+            "{}",
+            page.text("#facts").await
+        );
+        add_value(page, "width").await;
+        write(page, "#f-number", "3,4,5").await;
+        page.click("#form button.main").await;
+        page.until("document.querySelector('#form .wrong').textContent.includes('is not a number')").await;
+        write(page, "#f-number", "13,4").await;
+        assert_eq!(page.text("#form .wrong").await, "", "its cause is gone");
+        page.click("#form button[type=button]").await;
+        form_closed(page).await;
+        assert!(page.text("#cautions").await.contains("A draft until"));
+        sign_as_first_vet(page).await;
+        assert!(!page.text("#cautions").await.to_lowercase().contains("draft"), "it is signed");
     });
 }

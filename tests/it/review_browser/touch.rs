@@ -1,6 +1,8 @@
 //! The desk on a tablet in the barn, with a finger alone.
 
-use crate::review_browser::shared::{changes, changes_shown, desk_for, exam, form_closed, form_open, run};
+use crate::review_browser::shared::{
+    PASSPHRASE, changes, changes_shown, desk_for, exam, form_closed, form_open, run,
+};
 use crate::review_browser::tracing::{edge_px, on_screen, row_on_screen, stated, told, within_one_percent};
 use crate::support::browser::Driver;
 use crate::support::desk::Served;
@@ -42,7 +44,12 @@ fn a_question_is_settled_an_area_traced_and_the_record_signed_with_a_finger() {
 
         page.tap("#sign-open").await;
         form_open(&page, "Sign the record").await;
-        for (field, words) in [("#f-vet", "Dr Example"), ("#f-licence", "V-1")] {
+        for (field, words) in [
+            ("#f-vet", "Dr Example"),
+            ("#f-licence", "V-1"),
+            ("#f-passphrase", PASSPHRASE),
+            ("#f-again", PASSPHRASE),
+        ] {
             page.tap(field).await;
             page.press(words).await;
         }

@@ -16,6 +16,13 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("lesion-without-score", without_score),
     ("lesion-scored-normal", scored_normal),
+    ("normal-and-lesion", |rule| {
+        rule.fires("core lesion, but normal was called there", &at_place(&["normal", "core lesion"]));
+        rule.fires("normal was called there", &at_place(&["core lesion", "normal"]));
+        rule.silent(&at_place(&["normal", "d d f t", "core lesion"]));
+        rule.silent(&at_place(&["normal", "zone three alpha transverse", "s d f t", "core lesion"]));
+        rule.silent(&at_place(&["normal", "correction core lesion"]));
+    }),
     ("score-without-view", |rule| {
         rule.fires("no plane set", &said(&["left fore two bravo", "s d f t", "echo score two"]));
         rule.silent(&at_place(&["echo score two"]));

@@ -1,0 +1,37 @@
+//! What says at one place that nothing is wrong, and that something is.
+//!
+//! Takes: `Exam`.
+//! Gives: each pair of calls that cannot both be right.
+//! Never: decides between them.
+//! Tested in: `tests/it/rules/lesions.rs` and `tests/it/review.rs`.
+
+use crate::exam::call::Act;
+use crate::exam::fold::{Exam, LoggedCall};
+use crate::language::closed_sets::Class;
+
+/// Two calls at the same limb, zone and structure.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Contradiction<'a> {
+    pub(crate) normal: &'a LoggedCall,
+    pub(crate) finding: &'a LoggedCall,
+}
+
+/// Each normal that a finding at the same place contradicts, in the order of the findings.
+pub(crate) fn contradictions(exam: &Exam) -> Vec<Contradiction<'_>> {
+    let of = |class: fn(&Class) -> bool| {
+        exam.standing_calls()
+            .filter(move |call| matches!(&call.act, Act::Finding(found) if class(&found.class)))
+    };
+    let same_place = |one: &LoggedCall, other: &LoggedCall| {
+        let (one, other) = (&one.context.place, &other.context.place);
+        one.limb.is_some()
+            && one.zone.is_some()
+            && (&one.limb, &one.zone, &one.structure) == (&other.limb, &other.zone, &other.structure)
+    };
+    let mut found = Vec::new();
+    for finding in of(|class| matches!(class, Class::Lesion | Class::Abnormal)) {
+        let normal = of(|class| *class == Class::Normal).find(|normal| same_place(normal, finding));
+        found.extend(normal.map(|normal| Contradiction { normal, finding }));
+    }
+    found
+}

@@ -1,0 +1,206 @@
+//! The first page of the vet's report, and the pictures that go with it.
+//!
+//! Takes: `ReportInput`.
+//! Gives: `Letter`: letterhead, signalment, the vet's words, what was found, and the stills that show it.
+//! Never: a still whose label is in doubt among the pictures, or a word of meaning that no person wrote.
+//! Tested in: `tests/it/letter.rs`.
+
+use std::collections::BTreeSet;
+
+use super::lines::{FoundLine, KeyPicture, Letter, Letterhead, LimbFound};
+use super::said::said_of;
+use crate::exam::event::Horse;
+use crate::exam::place::Place;
+use crate::exam::review::WordsPart;
+use crate::knowledge::record::{CallRow, FrameRow, Record};
+use crate::knowledge::wanted::is_labelled;
+use crate::protocol::Protocols;
+use crate::report::ReportInput;
+use crate::report::picture::Picture;
+use crate::report::words::{day, limb, meaning_that_counts, plane, standing, structure};
+
+/// Pictures in one letter: two pages of four.
+const PICTURES_MAX: usize = 8;
+
+pub(super) fn letter(input: &ReportInput) -> Letter {
+    let ReportInput { record, protocols, frame, .. } = *input;
+    let words: Vec<(&str, String)> = record
+        .words
+        .iter()
+        .filter(|row| is_prose(row.part))
+        .map(|row| (row.part.name(), row.text.clone()))
+        .collect();
+    Letter {
+        letterhead: frame.practice.filter(|practice| !practice.name.is_empty()).map(|practice| Letterhead {
+            name: practice.name.clone(),
+            lines: practice.lines(),
+            logo: practice.picture.as_ref().map_or("", |logo| logo.ending),
+        }),
+        signalment: signalment(record),
+        lacks_impression: !record.words.iter().any(|row| row.part == WordsPart::Impression),
+        words,
+        found: found(record, protocols),
+        open: record.findings.iter().filter(|finding| finding.is_open()).count(),
+        pictures: pictures(input),
+        not_shown: not_shown(input),
+        appendix: frame.appendix,
+    }
+}
+
+fn is_prose(part: WordsPart) -> bool {
+    matches!(part, WordsPart::Question | WordsPart::Impression | WordsPart::Recommendation)
+}
+
+/// What is known of the horse; what is not known is left out.
+fn signalment(record: &Record) -> Vec<(&'static str, String)> {
+    let exam = &record.exam;
+    let mut facts: Vec<(&str, String)> = Vec::new();
+    if let (Some(_), Some(number)) = (&exam.horse.name, &exam.horse.id) {
+        facts.push(("Horse number", number.clone()));
+    }
+    for part in WordsPart::ALL.into_iter().filter(|part| !is_prose(*part)) {
+        // What a person wrote takes the place of what the practice's list says.
+        let written = record.words.iter().find(|row| row.part == part).map(|row| row.text.clone());
+        if let Some(text) = written.or_else(|| from_list(part, &exam.horse)) {
+            facts.push((part.name(), text));
+        }
+    }
+    facts.push(("Date of the scan", day(exam.started_at, exam.utc_offset_s)));
+    if let Some(person) = &exam.person {
+        facts.push(("Scanned by", person.clone()));
+    }
+    facts
+}
+
+/// What the practice's list of the day says of the horse.
+fn from_list(part: WordsPart, horse: &Horse) -> Option<String> {
+    match part {
+        WordsPart::Owner => horse.owner.clone(),
+        WordsPart::Breed => horse.breed.clone(),
+        WordsPart::Sex => horse.sex.as_deref().map(|code| {
+            match code {
+                "M" => "male",
+                "F" => "female",
+                other => other,
+            }
+            .to_owned()
+        }),
+        _ => None,
+    }
+}
+
+/// Findings by limb in the order of the protocols; one line for what was said in the same words of several zones.
+fn found(record: &Record, protocols: &Protocols) -> Vec<LimbFound> {
+    let limbs = protocols.limbs.iter().map(|one| {
+        let mine: Vec<&CallRow> = standing(record)
+            .filter(|call| call.kind == "finding" && call.place.limb.as_ref() == Some(&one.code))
+            .filter(|call| !matches!(call.class.as_deref(), Some("quality" | "detail")))
+            .collect();
+        let is_normal = |call: &&&CallRow| call.class.as_deref() == Some("normal");
+        let normal = by_words(mine.iter().filter(is_normal).copied(), |_| String::new(), protocols);
+        let told = |call: &CallRow| meaning_that_counts(call, record, protocols);
+        let lines = by_words(mine.iter().filter(|call| !is_normal(call)).copied(), told, protocols);
+        let normal: Vec<String> =
+            normal.into_iter().map(|line| format!("{} ({})", line.structure, line.places)).collect();
+        LimbFound { limb: limb(&one.code, protocols).to_owned(), lines, normal: normal.join(", ") }
+    });
+    limbs.filter(|found| !found.lines.is_empty() || !found.normal.is_empty()).collect()
+}
+
+/// One line for each structure and wording, with all its places.
+fn by_words<'a>(
+    calls: impl Iterator<Item = &'a CallRow>,
+    told: impl Fn(&CallRow) -> String,
+    protocols: &Protocols,
+) -> Vec<FoundLine> {
+    let mut lines: Vec<(FoundLine, Vec<String>)> = Vec::new();
+    for call in calls {
+        let part = call.place.structure.as_deref().map_or("not named", |code| structure(code, protocols));
+        let (what, place) = (told(call), place_words(call, protocols));
+        match lines.iter_mut().find(|(line, _)| line.structure == part && line.what == what) {
+            Some((_, places)) if places.contains(&place) => {}
+            Some((_, places)) => places.push(place),
+            None => {
+                let line = FoundLine { structure: part.to_owned(), what, places: String::new() };
+                lines.push((line, vec![place]));
+            }
+        }
+    }
+    lines.into_iter().map(|(line, places)| FoundLine { places: places.join("; "), ..line }).collect()
+}
+
+/// `2B transverse`.
+fn place_words(call: &CallRow, protocols: &Protocols) -> String {
+    let zone = call.place.zone.as_deref().unwrap_or("zone not said");
+    let axis = call.place.plane.as_deref().map(|code| format!(" {}", plane(code, protocols)));
+    format!("{zone}{}", axis.unwrap_or_default())
+}
+
+/// Whether a finding that is not normal was said at this place, in whatever plane.
+fn has_finding(record: &Record, place: &Place) -> bool {
+    standing(record).any(|call| {
+        call.class.as_deref() == Some("lesion")
+            && call.place.limb.is_some()
+            && (&call.place.limb, &call.place.zone) == (&place.limb, &place.zone)
+    })
+}
+
+/// Whether a still can be shown as what its label says.
+fn is_sure(frame: &FrameRow) -> bool {
+    is_labelled(frame) && frame.doubt.is_empty() && frame.refused.is_none()
+}
+
+/// The stills of each zone with a finding, each followed by the same view of the other limb.
+fn pictures(input: &ReportInput) -> Vec<KeyPicture> {
+    let ReportInput { record, protocols, .. } = *input;
+    let usable: Vec<(usize, &FrameRow)> = record
+        .frames
+        .iter()
+        .enumerate()
+        .filter(|(_, frame)| is_sure(frame))
+        .filter(|(_, frame)| matches!(input.pictures.get(&frame.id), Some(Picture::Shown { .. })))
+        .collect();
+    let mut taken = BTreeSet::new();
+    let mut chosen: Vec<(usize, &FrameRow)> = Vec::new();
+    for (idx, frame) in usable.iter().filter(|(_, frame)| has_finding(record, &frame.place)) {
+        let other = frame.place.limb.as_deref().and_then(|code| protocols.other_limb(code));
+        let pair = usable.iter().find(|(_, twin)| {
+            other.is_some_and(|other| twin.place.limb.as_ref() == Some(&other.code))
+                && (&twin.place.zone, &twin.place.plane) == (&frame.place.zone, &frame.place.plane)
+        });
+        for (idx, frame) in std::iter::once(&(*idx, *frame)).chain(pair) {
+            if taken.insert(*idx) {
+                chosen.push((*idx, frame));
+            }
+        }
+    }
+    chosen.truncate(PICTURES_MAX);
+    chosen.into_iter().filter_map(|(idx, frame)| key_picture(idx, frame, input)).collect()
+}
+
+/// A line for each still of a finding that is not shown because its label is in doubt.
+fn not_shown(input: &ReportInput) -> Vec<String> {
+    let ReportInput { record, protocols, .. } = *input;
+    let frames = record.frames.iter().enumerate();
+    let doubted = frames.filter(|(_, frame)| !is_sure(frame) && has_finding(record, &frame.place));
+    let line = |(idx, frame): (usize, &FrameRow)| {
+        format!(
+            "Still {}, {}: not shown, because its label is in doubt.",
+            idx + 1,
+            frame.place.in_words(protocols)
+        )
+    };
+    doubted.map(line).collect()
+}
+
+fn key_picture(idx: usize, frame: &FrameRow, input: &ReportInput) -> Option<KeyPicture> {
+    let Some(Picture::Shown { width_px, height_px, .. }) = input.pictures.get(&frame.id) else { return None };
+    Some(KeyPicture {
+        number: idx + 1,
+        id: frame.id.clone(),
+        caption: frame.place.in_words(input.protocols),
+        said: said_of(frame, input.record, input.protocols),
+        tall: f64::from(*height_px) / f64::from((*width_px).max(1)),
+        lines: input.frame.drawn.and_then(|drawn| drawn.get(&frame.id)).cloned().unwrap_or_default(),
+    })
+}

@@ -1,0 +1,182 @@
+//! Everything that people did to an exam, in words: who, when and what, the signature included.
+//!
+//! Takes: the journal's lines and the exam that they make.
+//! Gives: `Deed`s, oldest first; one that was taken back is still there.
+//! Never: leaves out what was taken back, or names a thing by a code where the protocols have a word.
+//! Tested in: `tests/it/review.rs` and `tests/it/review_browser/history.rs`.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+use serde::Serialize;
+
+use crate::clock::Sample;
+use crate::exam::event::{Entered, Event, ExamEvent};
+use crate::exam::fold::Exam;
+use crate::exam::review::{Change, Review};
+use crate::exam::seq::Seq;
+use crate::exam::sign::fault;
+use crate::protocol::Protocols;
+
+/// One thing that a person did.
+#[derive(Debug, Clone, Serialize)]
+pub(super) struct Deed {
+    pub(super) seq: Seq,
+    at: DateTime<Utc>,
+    by: String,
+    kind: DeedKind,
+    /// In words, what stood there before included.
+    what: String,
+    why: String,
+    /// It takes back the line with this number.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    takes_back: Option<Seq>,
+    /// Taken back by the line with this number.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    taken_back_by: Option<Seq>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+enum DeedKind {
+    Change,
+    Words,
+    Value,
+    Signature,
+}
+
+/// What people did, oldest first.
+pub(super) fn history(lines: &[ExamEvent], exam: &Exam, protocols: &Protocols) -> Vec<Deed> {
+    let mut told: BTreeMap<Seq, String> = BTreeMap::new();
+    let mut deeds = Vec::new();
+    let taken: BTreeMap<Seq, Seq> = exam
+        .standing_changes()
+        .filter_map(|logged| match logged.review.change {
+            Change::TakeBack { seq } if seq < logged.seq => Some((seq, logged.seq)),
+            _ => None,
+        })
+        .collect();
+    for line in lines {
+        let (kind, by, what, why, takes_back) = match &line.event {
+            Event::Review(review) => {
+                let back = match review.change {
+                    Change::TakeBack { seq } => Some(seq),
+                    _ => None,
+                };
+                let what = what_was_changed(review, exam, protocols, &told);
+                let kind = match review.change {
+                    Change::Words { .. } => DeedKind::Words,
+                    _ => DeedKind::Change,
+                };
+                (kind, review.by.clone(), what, review.why.clone(), back)
+            }
+            Event::Entered(entered) => {
+                let by = entered.by.clone().unwrap_or_default();
+                (DeedKind::Value, by, value_in_words(entered, protocols), String::new(), None)
+            }
+            Event::Signed(signed) if fault(signed, &line.prev).is_none() => {
+                let what = format!("Signed, licence {}", signed.licence);
+                (DeedKind::Signature, signed.by.clone(), what, String::new(), None)
+            }
+            _ => continue,
+        };
+        told.insert(line.seq, what.clone());
+        let taken_back_by = taken.get(&line.seq).copied();
+        deeds.push(Deed { seq: line.seq, at: line.at, by, kind, what, why, takes_back, taken_back_by });
+    }
+    deeds
+}
+
+/// A change with what stood there before; `told` has the words of all lines before it.
+fn what_was_changed(
+    review: &Review,
+    exam: &Exam,
+    protocols: &Protocols,
+    told: &BTreeMap<Seq, String>,
+) -> String {
+    let still = |id: &str| match exam.frames.iter().position(|frame| frame.id == id) {
+        Some(idx) => format!("Still {}", idx + 1),
+        None => "A still".to_owned(),
+    };
+    let words = |codes: &str| in_words(codes, protocols);
+    let became = |now: &str| step(&words(&review.was), &words(now));
+    match &review.change {
+        Change::Call { seq, act } => format!("Call {seq}: {}", became(&act.to_string())),
+        Change::Place { seq, place } => format!("Call {seq} alone: {}", became(&place.to_string())),
+        Change::Withdraw { seq } => format!("Call {seq} withdrawn: {}", words(&review.was)),
+        Change::Add { sample, act } => {
+            format!("Added at {}: {}", minutes(*sample), words(&act.to_string()))
+        }
+        Change::Move { seq, sample } => format!("Call {seq} moved to {}", minutes(*sample)),
+        Change::Pair { still: id, seq } => format!("{}: paired with call {seq}", still(id)),
+        Change::Label { still: id, place } => format!("{}: {}", still(id), became(&place.to_string())),
+        Change::LeaveOut { still: id } => format!("{}: not part of the exam", still(id)),
+        Change::Scale { still: id, distance_mm, .. } => {
+            format!("{}: scale set by hand from {distance_mm} mm of its depth scale", still(id))
+        }
+        Change::Clock { offset_s } => {
+            format!("Scanner's clock: {}", step(&review.was, &format!("{offset_s:+.1} s")))
+        }
+        Change::Words { part, text } if text.is_empty() => format!("{}: removed", part.name()),
+        Change::Words { part, text } => format!("{}: {text}", part.name()),
+        Change::SameHorse { patient } => format!("Stills of {} are of this horse", patient.in_words()),
+        Change::Looked { finding, .. } => format!("Accepted: {finding}"),
+        Change::TakeBack { seq } => match told.get(seq) {
+            Some(what) => match what.strip_prefix(BACK) {
+                Some(what) => format!("{AGAIN}{what}"),
+                None => format!("{BACK}{what}"),
+            },
+            None => format!("{BACK}line {seq}"),
+        },
+    }
+}
+
+/// Before what was taken back, and before what was done again.
+const BACK: &str = "Took back: ";
+const AGAIN: &str = "Did again: ";
+
+fn value_in_words(entered: &Entered, protocols: &Protocols) -> String {
+    let Entered { limb, zone, structure, term, amount, traced, .. } = entered;
+    let how = if *traced { "traced" } else { "typed" };
+    in_words(&format!("{limb} {zone} {structure}: {term} {amount}, {how}"), protocols)
+}
+
+/// Planes by their names; limbs, zones and structures are called by their codes at the horse, too.
+fn in_words(codes: &str, protocols: &Protocols) -> String {
+    let word = |part: &str| protocols.plane(part).map_or(part, |plane| plane.name.as_str()).to_owned();
+    codes.split(' ').map(word).collect::<Vec<_>>().join(" ")
+}
+
+/// From one thing to another; what both begin with is said once.
+fn step(was: &str, now: &str) -> String {
+    if was.is_empty() {
+        return now.to_owned();
+    }
+    let same = was.split(' ').zip(now.split(' ')).take_while(|(one, other)| one == other).count();
+    let rest: Vec<&str> = now.split(' ').skip(same).collect();
+    if rest.is_empty() { format!("{was} → {now}") } else { format!("{was} → {}", rest.join(" ")) }
+}
+
+fn minutes(sample: Sample) -> String {
+    let whole = sample.seconds();
+    let full = (whole / 60.0).floor();
+    format!("{full:.0}:{:04.1}", whole - full * 60.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_says_once_what_both_ends_share() {
+        assert_eq!(step("LF 2A transverse", "LF 2A longitudinal"), "LF 2A transverse → longitudinal");
+        assert_eq!(step("", "LF 2A"), "LF 2A");
+        assert_eq!(step("LF 2A transverse", "LF 2A"), "LF 2A transverse → LF 2A");
+        assert_eq!(step("+1.0 s", "-2.0 s"), "+1.0 s → -2.0 s");
+    }
+
+    #[test]
+    fn a_moment_reads_as_minutes_and_seconds() {
+        assert_eq!(minutes(Sample(62 * 16_000 + 8_000)), "1:02.5");
+    }
+}

@@ -1,0 +1,147 @@
+//! The exams that one desk serves: a single one, or every exam in a folder.
+//!
+//! Takes: a `Desk`, or a folder of exam folders.
+//! Gives: `House`, and for each request the `Room` of the exam that its address names.
+//! Never: a path out of an address: a name that is not in the folder is no exam.
+//! Tested in: `tests/it/review_inbox.rs`.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::SystemTime;
+
+use axum::body::Bytes;
+use axum::extract::{FromRequestParts, RawPathParams};
+use axum::http::StatusCode;
+use axum::http::request::Parts;
+use axum::response::Response;
+
+use crate::clock::Sample;
+use crate::exam_folder::{ExamFolder, FolderError};
+use crate::protocol::Protocols;
+use crate::review::answer::{broken, problem};
+use crate::review::desk::Desk;
+use crate::review::print::ReportRequest;
+
+/// One exam with what is kept of it between requests.
+#[derive(Debug)]
+pub(super) struct Room {
+    pub(super) desk: Desk,
+    /// The drawn sound, by the number of audio files it was made of.
+    pub(super) drawn: Mutex<Option<(Sample, Bytes)>>,
+    /// Held while a picture is made small: one at a time, so that the browser on the same machine can still draw.
+    pub(super) making: Mutex<()>,
+    /// A report that was made and not yet fetched: the length of the journal it tells, and what was wanted.
+    pub(super) made: Mutex<Option<(u64, ReportRequest, Response)>>,
+}
+
+impl Room {
+    fn of(desk: Desk) -> Arc<Room> {
+        Arc::new(Room { desk, drawn: Mutex::new(None), making: Mutex::new(()), made: Mutex::new(None) })
+    }
+}
+
+/// Every exam that can be opened.
+#[derive(Debug)]
+pub struct House(Rooms);
+
+#[derive(Debug)]
+enum Rooms {
+    One(Arc<Room>),
+    Many { folder: PathBuf, protocols: Box<Protocols>, open: Mutex<BTreeMap<String, Arc<Room>>> },
+}
+
+impl House {
+    /// A single exam.
+    #[must_use]
+    pub fn one(desk: Desk) -> House {
+        House(Rooms::One(Room::of(desk)))
+    }
+
+    /// All exams in a folder, those that are added later, too.
+    #[must_use]
+    pub fn of_folder(folder: PathBuf, protocols: Protocols) -> House {
+        House(Rooms::Many { folder, protocols: Box::new(protocols), open: Mutex::default() })
+    }
+
+    /// Whether there is an exam in the folder.
+    #[must_use]
+    pub fn has_exams(&self) -> bool {
+        !self.names().is_empty()
+    }
+
+    /// Whether it has an inbox.
+    pub(super) fn has_inbox(&self) -> bool {
+        matches!(self.0, Rooms::Many { .. })
+    }
+
+    /// The names of the exams in the folder, the one that was written to last first; none where there is one exam only.
+    pub(super) fn names(&self) -> Vec<String> {
+        let Rooms::Many { folder, .. } = &self.0 else { return Vec::new() };
+        let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+        let mut found: Vec<(SystemTime, String)> = entries
+            .filter_map(|entry| {
+                let journal = ExamFolder::at(entry.path()).journal_file();
+                let written = std::fs::metadata(journal).ok()?.modified().ok()?;
+                Some((written, entry.file_name().into_string().ok()?))
+            })
+            .collect();
+        found.sort_by(|one, other| other.cmp(one));
+        found.into_iter().map(|(_, name)| name).collect()
+    }
+
+    /// The exam of this name; without a name the only one.
+    pub(super) fn room(&self, name: Option<&str>) -> Result<Arc<Room>, RoomError> {
+        match (&self.0, name) {
+            (Rooms::One(room), None) => Ok(Arc::clone(room)),
+            (Rooms::Many { folder, protocols, open }, Some(name)) => {
+                if let Some(room) = open.lock().unwrap_or_else(PoisonError::into_inner).get(name) {
+                    return Ok(Arc::clone(room));
+                }
+                if !self.names().iter().any(|known| known == name) {
+                    return Err(RoomError::Unknown);
+                }
+                let desk = Desk::open(&folder.join(name), (**protocols).clone())?;
+                let mut open = open.lock().unwrap_or_else(PoisonError::into_inner);
+                // Somebody may have opened it meanwhile: one exam has one room.
+                Ok(Arc::clone(open.entry(name.to_owned()).or_insert_with(|| Room::of(desk))))
+            }
+            _ => Err(RoomError::Unknown),
+        }
+    }
+}
+
+/// Why an exam cannot be opened.
+#[derive(Debug)]
+pub(super) enum RoomError {
+    Unknown,
+    Folder(FolderError),
+}
+
+impl From<FolderError> for RoomError {
+    fn from(error: FolderError) -> RoomError {
+        RoomError::Folder(error)
+    }
+}
+
+/// The exam that a request is about.
+pub(super) struct Held(pub(super) Arc<Room>);
+
+impl FromRequestParts<Arc<House>> for Held {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, house: &Arc<House>) -> Result<Held, Response> {
+        let params = RawPathParams::from_request_parts(parts, house).await;
+        let name = params.ok().and_then(|params| {
+            params.iter().find(|(key, _)| *key == "exam").map(|(_, name)| name.to_owned())
+        });
+        let house = Arc::clone(house);
+        match tokio::task::spawn_blocking(move || house.room(name.as_deref())).await {
+            Ok(Ok(room)) => Ok(Held(room)),
+            Ok(Err(RoomError::Folder(error))) => Err(broken(&error)),
+            Ok(Err(RoomError::Unknown)) | Err(_) => {
+                Err(problem(StatusCode::NOT_FOUND, "there is no such exam here", "go back to the inbox"))
+            }
+        }
+    }
+}

@@ -1,0 +1,190 @@
+//! Claims about the people of a practice: each vet signs with a key of their own, which only its passphrase opens.
+use crate::support;
+
+use std::io::Write as _;
+use std::os::unix::fs::{OpenOptionsExt as _, PermissionsExt as _};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use zonecall::exam::event::Event;
+use zonecall::exam::journal;
+use zonecall::exam::sign::fault;
+use zonecall::signing::people::{People, PeopleError, Role};
+
+const ADA: &str = "ada has four good words";
+const BEA: &str = "bea has other words here";
+
+/// A practice with an exam.
+struct Practice(tempfile::TempDir);
+
+impl Practice {
+    fn new() -> Practice {
+        let folder = tempfile::tempdir().unwrap();
+        support::write_journal(&folder.path().join("exam"), &[(2.0, "left fore zone two bravo transverse")]);
+        Practice(folder)
+    }
+
+    fn exam(&self) -> String {
+        self.0.path().join("exam").to_string_lossy().into_owned()
+    }
+
+    fn settings(&self) -> PathBuf {
+        self.0.path().join("zonecall")
+    }
+
+    fn run(&self, words: &[&str]) -> Output {
+        Command::new(env!("CARGO_BIN_EXE_zonecall"))
+            .args(words)
+            .env("XDG_CONFIG_HOME", self.0.path())
+            .output()
+            .unwrap()
+    }
+
+    /// A file with a passphrase, readable as `mode` says.
+    fn secret(&self, passphrase: &str, mode: u32) -> String {
+        let path = self.0.path().join(format!("secret-{mode:o}-{}", passphrase.len()));
+        let mut options = std::fs::OpenOptions::new();
+        let mut file = options.write(true).create(true).truncate(true).mode(mode).open(&path).unwrap();
+        writeln!(file, "{passphrase}").unwrap();
+        path.to_string_lossy().into_owned()
+    }
+
+    fn add(&self, name: &str, licence: &str, passphrase: &str) -> Output {
+        let file = self.secret(passphrase, 0o600);
+        let words =
+            ["people", "add", name, "--role", "vet", "--licence", licence, "--passphrase-file", &file];
+        self.run(&words)
+    }
+
+    fn sign(&self, name: &str, passphrase: &str, more: &[&str]) -> Output {
+        let file = self.secret(passphrase, 0o600);
+        let exam = self.exam();
+        self.run(&[&["sign", &exam, "--vet", name, "--passphrase-file", &file], more].concat())
+    }
+
+    /// Name and key of each signature that holds.
+    fn signatures(&self) -> Vec<(String, String)> {
+        let lines = journal::read(Path::new(&self.exam())).unwrap();
+        let signed = lines.events.iter().filter_map(|line| match &line.event {
+            Event::Signed(signed) if fault(signed, &line.prev).is_none() => {
+                Some((signed.by.clone(), signed.key.clone()))
+            }
+            _ => None,
+        });
+        signed.collect()
+    }
+}
+
+fn done(output: &Output) -> String {
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+fn refused(output: &Output, why: &str) {
+    let told = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{told}");
+    assert!(told.contains(why), "{told}");
+}
+
+#[test]
+fn two_vets_sign_with_two_keys_and_neither_opens_the_other_s() {
+    let practice = Practice::new();
+    done(&practice.add("Dr Ada", "V-1", ADA));
+    done(&practice.add("Dr Bea", "V-2", BEA));
+    refused(&practice.sign("Dr Bea", ADA, &[]), "does not open the key");
+    assert!(practice.signatures().is_empty());
+    done(&practice.sign("Dr Ada", ADA, &[]));
+    done(&practice.sign("dr bea", BEA, &[]));
+    let signed = practice.signatures();
+    assert_eq!((signed[0].0.as_str(), signed[1].0.as_str()), ("Dr Ada", "Dr Bea"));
+    assert_ne!(signed[0].1, signed[1].1);
+    let listed = done(&practice.run(&["people"]));
+    for (name, key) in &signed {
+        assert!(listed.contains(&format!("{name}: vet")) && listed.contains(key), "{listed}");
+    }
+    let verified = done(&practice.run(&["journal", &practice.exam(), "--verify"]));
+    assert!(verified.contains("the key of Dr Ada") && verified.contains("the key of Dr Bea"), "{verified}");
+}
+
+#[test]
+fn an_assistant_neither_signs_nor_takes_a_signature_back() {
+    let practice = Practice::new();
+    done(&practice.add("Dr Ada", "V-1", ADA));
+    done(&practice.run(&["people", "add", "Kim", "--role", "assistant"]));
+    refused(&practice.sign("Kim", ADA, &[]), "`Kim` is on the list as assistant");
+    refused(&practice.sign("Nobody", ADA, &[]), "`Nobody` is not on the list");
+    done(&practice.sign("Dr Ada", ADA, &[]));
+    refused(&practice.sign("Kim", ADA, &["--take-back"]), "`Kim` is on the list as assistant");
+    refused(&practice.sign("Dr Ada", BEA, &["--take-back"]), "does not open the key");
+    done(&practice.sign("Dr Ada", ADA, &["--take-back"]));
+    let told = done(&practice.run(&["journal", &practice.exam()]));
+    assert!(told.lines().last().unwrap().contains("by Dr Ada"), "{told}");
+    refused(&practice.sign("Dr Ada", ADA, &["--take-back"]), "no signature to take back");
+    done(&practice.sign("Dr Ada", ADA, &[]));
+}
+
+#[test]
+fn a_new_key_takes_the_place_of_the_old_one_whose_signatures_still_hold() {
+    let practice = Practice::new();
+    done(&practice.add("Dr Ada", "V-1", ADA));
+    done(&practice.sign("Dr Ada", ADA, &[]));
+    let file = practice.secret(BEA, 0o600);
+    done(&practice.run(&["people", "new-key", "Dr Ada", "--passphrase-file", &file]));
+    refused(&practice.sign("Dr Ada", ADA, &[]), "does not open the key");
+    done(&practice.sign("Dr Ada", BEA, &[]));
+    let verified = practice.run(&["journal", &practice.exam(), "--verify"]);
+    let told = done(&verified);
+    assert!(told.contains(", an earlier key of Dr Ada:") && told.contains(", the key of Dr Ada:"), "{told}");
+    assert_eq!(practice.signatures().len(), 2);
+}
+
+#[test]
+fn keys_are_for_their_owner_alone_sealed_and_never_two_people_s() {
+    let practice = Practice::new();
+    done(&practice.add("Dr Ada", "V-1", ADA));
+    let keys: Vec<PathBuf> = std::fs::read_dir(practice.settings().join("keys"))
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
+    assert_eq!(keys.len(), 1);
+    assert_eq!(keys[0].metadata().unwrap().permissions().mode() & 0o777, 0o600);
+    let list = practice.settings().join("people.toml");
+    let text = std::fs::read_to_string(&list).unwrap();
+    // The same key under a second name.
+    std::fs::write(&list, format!("{text}\n{}", text.replace("Dr Ada", "Dr Bea"))).unwrap();
+    refused(&practice.sign("Dr Bea", ADA, &[]), "has a key twice, for `Dr Ada` and for `Dr Bea`");
+    assert!(practice.signatures().is_empty());
+    std::fs::write(&list, text).unwrap();
+    refused(&practice.add("Dr Bea", "V-2", "short"), "at least 10 are needed");
+    refused(&practice.add("Dr Bea", "", BEA), "a vet needs a licence number");
+    refused(&practice.add("dr ada", "V-3", BEA), "on the list already");
+}
+
+#[test]
+fn a_passphrase_that_others_can_read_is_refused_and_none_is_asked_for_without_a_terminal() {
+    let practice = Practice::new();
+    done(&practice.add("Dr Ada", "V-1", ADA));
+    let open = practice.secret(ADA, 0o644);
+    let exam = practice.exam();
+    refused(
+        &practice.run(&["sign", &exam, "--vet", "Dr Ada", "--passphrase-file", &open]),
+        "others can read",
+    );
+    assert!(practice.signatures().is_empty());
+    let help = done(&practice.run(&["sign", "--help"]));
+    assert!(!help.contains("--passphrase "), "never an argument, which others can read: {help}");
+}
+
+#[test]
+fn the_key_of_earlier_versions_is_known_and_signs_no_more() {
+    let practice = Practice::new();
+    std::fs::create_dir_all(practice.settings()).unwrap();
+    std::fs::write(practice.settings().join("signing.key"), [7; 32]).unwrap();
+    let people = People::read(&practice.settings()).unwrap();
+    let shared = people.shared_key().unwrap();
+    assert!(people.key_in_words(&shared).contains("everybody shared"));
+    assert!(people.key_in_words(&"0".repeat(64)).contains("not on this practice's list"));
+    assert!(matches!(people.open_key("Dr Ada", ADA), Err(PeopleError::Unknown { .. })));
+    assert!(done(&practice.run(&["people"])).contains(&shared));
+    assert_eq!(Role::Vet.as_str(), "vet");
+}
