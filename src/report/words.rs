@@ -131,10 +131,11 @@ pub(crate) fn meaning_that_counts(call: &CallRow, record: &Record, protocols: &P
         return meaning(call);
     };
     let shown = |number: f64, unit: Option<&str>| match kind.shown(number, unit) {
-        (number, Some(unit)) => format!("{number} {unit}"),
+        (number, Some(unit)) => format!("{} {unit}", rounded(number, &unit)),
         (number, None) => number.to_string(),
     };
     let (number, unit) = kind.shown(number, call.unit.as_deref());
+    let number = unit.as_deref().map_or(number, |unit| rounded(number, unit));
     let own = CallRow { number: Some(number), unit, ..call.clone() };
     match current(record, call) {
         // The same number in another unit is no other one.
@@ -143,6 +144,11 @@ pub(crate) fn meaning_that_counts(call: &CallRow, record: &Record, protocols: &P
         }
         _ => meaning(&own),
     }
+}
+
+/// As the tables have it: square millimetres without decimals.
+fn rounded(number: f64, unit: &str) -> f64 {
+    if unit == "mm2" { number.round() } else { number }
 }
 
 /// How a still got its label, in words.

@@ -8,7 +8,7 @@ use zonecall::exam::event::{Entered, Event};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal;
 use zonecall::exam::review::{Change, Review, WordsPart};
-use zonecall::knowledge::record::{Record, WordsRow};
+use zonecall::knowledge::record::{EntryRow, Record, WordsRow};
 use zonecall::report::overlay::{OverlayLine, Overlays, overlays};
 use zonecall::report::picture::{Picture, Pictures};
 use zonecall::report::practice::{Logo, Practice};
@@ -62,9 +62,8 @@ fn the_first_page_has_letterhead_words_findings_and_the_place_to_sign() {
     let frame = ReportFrame { practice: Some(&practice), ..ReportFrame::default() };
     let first = dense(&in_pdf(&record, Audience::Vet, frame).pages()[0]);
     let order = ["Example Equine", "01234 567", "Juniper", "276 0000", "Impression", "Healing core lesion."];
-    let order =
-        [&order[..], &["Recommendation", "Scan again in ten weeks.", "What was found", "Extent of the scan"]]
-            .concat();
+    let rest = ["Recommendation", "Scan again in ten weeks.", "Vet, date and signature", "What was found"];
+    let order = [&order[..], &rest, &["Extent of the scan"]].concat();
     let mut from = 0;
     for words in order {
         let at = first[from..].find(&dense(words)).unwrap_or_else(|| panic!("{words}: {first}"));
@@ -162,4 +161,35 @@ fn a_logo_is_a_picture_or_nothing() {
     let mut png = std::io::Cursor::new(Vec::new());
     image::GrayImage::new(4, 4).write_to(&mut png, image::ImageFormat::Png).unwrap();
     assert_eq!(Logo::of(png.into_inner()).unwrap().ending, "png");
+}
+
+#[test]
+fn a_signed_report_needs_no_hand_and_does_not_say_how_sure_the_ear_was() {
+    let mut record = sample::record();
+    record.exam.status = "signed".to_owned();
+    let text = in_pdf(&record, Audience::Vet, ReportFrame::default()).dense();
+    assert!(text.contains("SIGNED") && !text.contains(&dense("Vet, date and signature")), "{text}");
+    assert!(!text.contains("%sure"), "{text}");
+}
+
+#[test]
+fn a_traced_area_is_one_number_in_captions_and_tables() {
+    let said = ["left fore two bravo transverse", "s d f t", "area one point five square centimetres"];
+    let pairing = zonecall::frames::pairing::Pairing::default();
+    let mut record =
+        zonecall::knowledge::assemble::record(&support::exam_of(&said), &pairing, &support::BUILT_IN.1);
+    let call = record.calls.iter().find(|call| call.kind == "value").expect("an area was said").clone();
+    record.entries.push(EntryRow {
+        seq: call.seq,
+        place: call.place.clone(),
+        term: "area".to_owned(),
+        number: 149.76,
+        unit: Some("mm2".to_owned()),
+        traced: true,
+        ..EntryRow::default()
+    });
+    let page = in_html(&record, sample::WHOLE);
+    let (_, said) = page.split_once("Findings and values as spoken").expect("what was said");
+    let (said, _) = said.split_once("</table>").unwrap();
+    assert!(said.contains("area 150 mm2") && !said.contains("149.76"), "{said}");
 }
