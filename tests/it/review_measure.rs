@@ -119,9 +119,9 @@ fn what_is_being_done_is_told_while_it_is_done_and_a_report_that_was_made_is_fet
     let (_, words) = steps_of_report(&desk, || desk.get(pdf));
     assert!(words.contains("laying out the pages"), "{words:?}");
     // And only as the exam stands: after a change it is made anew.
-    assert_eq!(desk.post("/api/report?reader=vet&form=html", &json!({})).0, 200);
+    assert_eq!(desk.post("/api/report?reader=vet&form=html&appendix=true", &json!({})).0, 200);
     assert_eq!(distance(&desk, 60.0, json!({})).0, 200);
-    let page = String::from_utf8(desk.get("/api/report?reader=vet&form=html").1).unwrap();
+    let page = String::from_utf8(desk.get("/api/report?reader=vet&form=html&appendix=true").1).unwrap();
     assert!(page.contains("traced, scale set by hand"), "the distance is in it");
 }
 
@@ -241,7 +241,7 @@ fn the_report_is_made_for_either_reader_in_either_form_and_says_what_was_done_by
         assert_eq!(status, 200, "{query}: {head}");
         (head, body)
     };
-    let (head, body) = get("reader=vet&form=html");
+    let (head, body) = get("reader=vet&form=html&appendix=true");
     let policy = head.lines().find_map(|line| line.strip_prefix("content-security-policy: ")).unwrap();
     assert!(
         policy.contains("default-src 'none'") && !policy.contains("unsafe") && !policy.contains("script"),
@@ -253,7 +253,7 @@ fn the_report_is_made_for_either_reader_in_either_form_and_says_what_was_done_by
     {
         assert!(page.contains(words), "{words}");
     }
-    let (head, vet) = get("reader=vet&form=pdf&paper=a4");
+    let (head, vet) = get("reader=vet&form=pdf&paper=a4&appendix=true");
     assert!(head.contains("content-type: application/pdf"), "{head}");
     let vet = Pdf::new(&vet);
     assert!(vet.property("Page size").contains("A4"), "{}", vet.property("Page size"));
