@@ -1,7 +1,7 @@
 //! An exam folder: the one door to its journal, its stills, its sound and its record.
 //!
 //! Takes: the path of a folder that holds `exam.jsonl`, or that is to hold one.
-//! Gives: the exam as its journal has it, what lies beside the journal, and the record.
+//! Gives: the exam as its journal has it, what is next to the journal, and the record.
 //! Never: changes what is there; only `Journal` writes, and it only appends.
 //! Tested in: `tests/it/demo.rs`, `tests/it/exam_folder.rs`.
 
@@ -22,9 +22,9 @@ use crate::private;
 use crate::protocol::Protocols;
 use crate::speech::keep::kept_samples;
 
-/// Where the kept sound lies inside an exam folder.
+/// Where the kept sound is inside an exam folder.
 const AUDIO_FOLDER: &str = "audio";
-/// Where what is made from an exam lies.
+/// Where what is made from an exam is.
 const OUT_FOLDER: &str = "out";
 
 /// Why an exam folder cannot be read.

@@ -6,7 +6,7 @@
 //! `exchange` gives it to other systems; `signing` lets a vet sign it;
 //! `review` shows all of it to a person and writes what they correct as events.
 //! `session` is what the program answers while it listens; `evaluation` puts its ears to the test.
-//! A folder uses only folders that stand above it here.
+//! A folder uses only folders that are above it here.
 //!
 //! # From another program
 //!

@@ -175,7 +175,7 @@ impl Archive {
 }
 
 impl Drop for Archive {
-    /// What was written is in the one file that a person copies, not in another beside it.
+    /// What was written is in the one file that a person copies, not in another next to it.
     fn drop(&mut self) {
         let Archive { runtime, pool, is_server, .. } = self;
         runtime.block_on(async {

@@ -126,7 +126,7 @@ impl From<FoundRow> for Found {
     }
 }
 
-/// Only what was asked for stands in the query, so that an index can serve it; values are bound, never written into it.
+/// Only what was asked for is in the query, so that an index can serve it; values are bound, never written into it.
 fn search(wanted: &ArchiveQuery) -> (String, Vec<String>) {
     let places = [
         ("limb", wanted.limb.as_deref()),

@@ -54,7 +54,7 @@ pub(crate) struct Doctor {
     knowledge: KnowledgeArgs,
 }
 
-/// How it stands with one part.
+/// The state of one part.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum PartState {
     /// It is there and was tried.

@@ -2,7 +2,7 @@
 //!
 //! Takes: an exam folder.
 //! Gives: one call of `exchange` for each form, and its files on the disk.
-//! Never: knows what stands in them.
+//! Never: knows what is in them.
 //! Tested in: `tests/it/exchange/`.
 
 use std::io::{Cursor, Write as _};

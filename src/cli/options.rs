@@ -2,7 +2,7 @@
 //!
 //! Takes: the program's arguments.
 //! Gives: `FolderArgs`, `KnowledgeArgs`, `LanguageArgs`, `WhichEar` and `AgainstArgs`.
-//! Never: an option of one command only; those are beside their command.
+//! Never: an option of one command only; those are next to their command.
 //! Tested in: `tests/it/cli.rs`, `tests/it/demo.rs`.
 
 use std::path::PathBuf;

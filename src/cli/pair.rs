@@ -118,7 +118,7 @@ fn note(exam_folder: &ExamFolder, exam: &Exam, frames: Vec<Frame>) -> anyhow::Re
         frame.also_in = elsewhere.have(&frame);
         match known.get(frame.id.as_str()) {
             None => noted.added += 1,
-            // A copy beside the still that is known changes nothing; a still that went elsewhere is followed.
+            // A copy next to the still that is known changes nothing; a still that went elsewhere is followed.
             Some(known) if known.sha256 == frame.sha256 && exam_folder.still_file(known).is_file() => {
                 if known.file != frame.file {
                     noted.copies.push((frame.file.clone(), known.file.clone()));
@@ -128,7 +128,7 @@ fn note(exam_folder: &ExamFolder, exam: &Exam, frames: Vec<Frame>) -> anyhow::Re
                 if !is_new {
                     continue;
                 }
-                // What is known of it now and was not then is added; where it lies stays as it was.
+                // What is known of it now and was not then is added; where it is stays as it was.
                 frame.file.clone_from(&known.file);
             }
             Some(_) => noted.moved += 1,

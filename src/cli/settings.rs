@@ -73,7 +73,7 @@ impl Settings {
         Ok(settings)
     }
 
-    /// The file's text: every setting with what it does; those that are not set stand there as comments.
+    /// The file's text: every setting with what it does; those that are not set are comments.
     pub(super) fn text(&self) -> String {
         let mut text = "# Settings of zonecall for `listen` and `resume`. An option on the command line overrides them.\n".to_owned();
         for (what, key, value, example) in self.rows() {

@@ -1,4 +1,4 @@
-//! The voices of those who have enrolled: a file each, beside the settings.
+//! The voices of those who have enrolled: a file each, next to the settings.
 //!
 //! Takes: who speaks.
 //! Gives: how the neural ear bends to their voice, where that helped; kept, put back, forgotten.
@@ -16,7 +16,7 @@ use super::settings;
 use crate::speech::neural::Neural;
 use crate::speech::neural::adapt::Adaptation;
 
-/// Characters of a name that stand in the name of its file.
+/// Characters of a name that its file name shows.
 const SHOWN_MAX: usize = 24;
 
 /// What enrolling gave.

@@ -1,4 +1,4 @@
-//! A whole exam as heard beside the same exam as said.
+//! A whole exam as heard, compared with the same exam as said.
 //!
 //! Takes: what was said and what was heard, each in stretches of time with their words and calls.
 //! Gives: `EvaluationCounts`, and the `Difference`s behind them.

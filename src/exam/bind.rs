@@ -204,7 +204,7 @@ fn give(act: &mut Act, structure: &StructureCode) {
     }
 }
 
-/// Where words stand that are joined to others.
+/// The place of words that are joined to others.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Heard {
     Before,

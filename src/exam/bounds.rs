@@ -101,7 +101,7 @@ fn inside(name: &str, value: &Value) -> Option<(String, String, String)> {
     }
 }
 
-/// The largest number that can stand under a name, either side of zero.
+/// The largest number allowed under a name, either side of zero.
 #[allow(clippy::cast_precision_loss)] // bounds, exact far beyond them
 fn most(name: &str) -> f64 {
     match name {

@@ -38,7 +38,7 @@ pub enum Act {
     /// Sets the machine, the stance, the probe or the skin.
     Setting(Setting),
     /// Says what was seen at the current place.
-    Finding(Finding),
+    Finding(FindingSaid),
     /// Says what was measured or scored at the current place.
     Value(Value),
     /// A still was saved at this moment.
@@ -95,7 +95,7 @@ pub struct View {
     /// Plane code, such as `T`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub plane: Option<PlaneCode>,
-    /// How the plane lies beside its usual place, as said.
+    /// How far the plane is off its usual place, as said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub offset: Option<String>,
     /// Structure code, such as `SDFT`.
@@ -133,7 +133,7 @@ pub struct Setting {
 
 /// Something seen.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Finding {
+pub struct FindingSaid {
     /// What sort.
     pub class: Class,
     /// The term, as the grammar writes it.
@@ -185,12 +185,12 @@ pub struct Value {
     pub term: String,
     /// The number.
     pub amount: Amount,
-    /// What was said beside the number.
+    /// What was said with the number.
     #[serde(flatten)]
     pub said: ValueSaid,
 }
 
-/// What was said beside a number; nothing as a rule.
+/// What was said with a number; usually nothing.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct ValueSaid {
     /// The structure named in the same phrase; none where the current one is meant.
@@ -221,7 +221,7 @@ impl ValueSaid {
     }
 }
 
-/// On which side of the number said the true one lies.
+/// On which side of the spoken number the true one is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Comparator {
     /// Below it.

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use crate::code::ZoneCode;
-use crate::exam::call::{Act, Finding, Setting, Value, ValueSaid, View};
+use crate::exam::call::{Act, FindingSaid, Setting, Value, ValueSaid, View};
 use crate::exam::place::Place;
 
 /// The current limb, zone, plane, structure and settings.
@@ -27,7 +27,7 @@ pub struct Context {
     /// A landmark as said, where no zone was said after it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub landmark: Option<String>,
-    /// How the plane lies beside its usual place, as said.
+    /// How far the plane is off its usual place, as said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub offset: Option<String>,
     /// Settings by slot.
@@ -47,7 +47,7 @@ impl Context {
             Act::Setting(setting) => {
                 self.settings.insert(setting.slot.clone(), setting.clone());
             }
-            Act::Finding(Finding { structure: Some(structure), .. })
+            Act::Finding(FindingSaid { structure: Some(structure), .. })
             | Act::Value(Value { said: ValueSaid { structure: Some(structure), .. }, .. }) => {
                 self.place.structure = Some(structure.clone());
             }

@@ -5,7 +5,7 @@
 //! Never: removes a call; what was said stays, marked.
 //! Tested in: `tests/it/fold.rs`.
 
-use crate::exam::call::{Act, Command, Finding, Problem, View};
+use crate::exam::call::{Act, Command, FindingSaid, Problem, View};
 use crate::exam::logged::LoggedCall;
 use crate::exam::seq::Seq;
 use crate::language::closed_sets::Class;
@@ -178,7 +178,7 @@ fn correct_structure(earlier: &mut [LoggedCall], right: &str, by: Seq) -> Option
 }
 
 /// A degree or a position alone replaces that of the last finding; gives its place.
-fn correct_detail(earlier: &mut [LoggedCall], right: &Finding, by: Seq) -> Option<usize> {
+fn correct_detail(earlier: &mut [LoggedCall], right: &FindingSaid, by: Seq) -> Option<usize> {
     for (place, call) in earlier.iter_mut().enumerate().rev().filter(|(_, call)| counts(call)) {
         if let Act::Finding(finding) = &mut call.act
             && finding.class != Class::Quality

@@ -2,7 +2,7 @@
 //!
 //! Takes: nothing; these are the types that `exam.jsonl` holds, one a line.
 //! Gives: `ExamEvent` and its bodies.
-//! Never: drops what it does not know; an unknown kind is kept as it stands.
+//! Never: drops what it does not know; an unknown kind is kept as it is.
 //! Tested in: `tests/it/journal.rs`; described by `schema/journal.schema.json`.
 
 use std::collections::BTreeMap;
@@ -250,7 +250,7 @@ pub struct Order {
     pub study: Option<String>,
 }
 
-/// An exam beside this one.
+/// Another exam in the same folder of exams.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct OtherExam {
     /// Name of its folder.
@@ -416,7 +416,7 @@ pub struct Frame {
     /// SHA-256 of the pixels alone, where they were read: two files with other heads may show one picture.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pixels_sha256: Option<String>,
-    /// Exams beside this one that had it already when it was found.
+    /// Other exams that had it already when it was found.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub also_in: Vec<OtherExam>,
     /// What is wrong with the file; it is used as far as it goes.

@@ -54,7 +54,7 @@ pub enum FoldError {
     NoHeader,
 }
 
-/// Folds the journal's events into the exam as it stands.
+/// Folds the journal's events into the exam.
 ///
 /// # Errors
 /// When the first line is missing; everything else that is wrong is in the exam's `damage` and `problems`.
@@ -94,7 +94,7 @@ pub fn asserts() -> bool {
 /// What the rest of the program relies on.
 ///
 /// # Panics
-/// When one of it does not hold: a fault of the program, whatever the journal says.
+/// When one of them does not hold: a fault of the program, whatever the journal says.
 fn assert_orders(exam: &Exam) {
     assert!(exam.calls.is_sorted_by_key(|call| call.sample), "calls are in the order of time");
     let lines = || {
@@ -168,7 +168,7 @@ impl Exam {
         self.is_signed = holds && self.damage.is_empty();
     }
 
-    /// A still found again lies elsewhere now. The time of saving stays as first read: copying changes file times.
+    /// A still found again is elsewhere now. The time of saving stays as first read: copying changes file times.
     fn take_still(&mut self, found: &Frame) {
         let Some(known) = self.frames.iter_mut().find(|known| known.id == found.id) else {
             self.frames.push(found.clone());

@@ -1,4 +1,4 @@
-//! The head of a journal: number and hash of its last line, in a file beside it.
+//! The head of a journal: number and hash of its last line, in a file next to it.
 //!
 //! Takes: the numbers of a journal that has just grown.
 //! Gives: `exam.head`, and what is missing from a journal that does not reach it.
@@ -30,7 +30,7 @@ pub(super) struct Head {
 }
 
 impl Head {
-    /// The head of the journal in `folder`; none where there is none, as beside a journal of an earlier version.
+    /// The head of the journal in `folder`; none where there is none, as next to a journal of an earlier version.
     pub(super) fn read(folder: &Path) -> Option<Head> {
         serde_json::from_slice(&std::fs::read(folder.join(HEAD_FILE)).ok()?).ok()
     }

@@ -2,13 +2,14 @@
 //!
 //! Takes: tags in the order they were passed.
 //! Gives: the act that they stand for, or what the grammar lacks.
-//! Never: words, or what stands around the phrase; that is `parse` and `bind`.
+//! Never: words, or what surrounds the phrase; that is `parse` and `bind`.
 //! Tested in: `tests/it/language.rs`.
 
 use std::collections::HashMap;
 
 use crate::exam::call::{
-    Act, Amount, Certainty, Command, Comparator, Finding, Problem, Setting, Value, ValueSaid, View, ViewStep,
+    Act, Amount, Certainty, Command, Comparator, FindingSaid, Problem, Setting, Value, ValueSaid, View,
+    ViewStep,
 };
 use crate::language::closed_sets::{AnswerWord, Ask, Class};
 use crate::protocol::Protocols;
@@ -32,7 +33,7 @@ struct Number {
     figures: Option<String>,
 }
 
-/// Keys that may stand more than once in a phrase.
+/// Keys that may occur more than once in a phrase.
 const LISTED: [&str; 6] = ["position", "attribute", "zone", "structure", "place", "digit"];
 
 impl Item {
@@ -159,9 +160,9 @@ impl Item {
         std::iter::once(first).chain(more).map(Act::View).collect()
     }
 
-    fn finding(&mut self) -> Result<Finding, Problem> {
+    fn finding(&mut self) -> Result<FindingSaid, Problem> {
         let class = self.need("class", "finding")?;
-        Ok(Finding {
+        Ok(FindingSaid {
             class: Class::named(&class).ok_or_else(|| lacking("a class that the program knows", &class))?,
             term: self.need("term", "finding")?,
             degree: self.field("degree"),

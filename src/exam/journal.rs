@@ -96,7 +96,7 @@ pub struct Journal {
     /// The number of the next line.
     next_seq: Seq,
     prev: String,
-    /// The head beside it is this journal's; one that is not is kept, as it shows what was cut off.
+    /// The head next to it is this journal's; one that is not is kept, as it shows what was cut off.
     has_own_head: bool,
 }
 

@@ -183,7 +183,7 @@ fn parts(line: &[u8]) -> Result<LineIn, String> {
     serde_json::from_slice(line).map_err(|error| error.to_string())
 }
 
-/// The event in a line; one of a kind or shape that this version does not know is kept as it stands.
+/// The event in a line; one of a kind or shape that this version does not know is kept as it is.
 fn body(line: &LineIn, number: u64, damage: &mut Vec<(u64, Problem)>) -> Event {
     let tagged = serde_json::json!({ "kind": line.kind, "body": line.body });
     serde_json::from_value(tagged).unwrap_or_else(|error| {

@@ -100,8 +100,8 @@ impl LiveExam {
 
     /// The last call takes effect; none where only the whole exam shows what it does.
     ///
-    /// Calls are said in the order of the journal and stand in the order of time: one that waited for an answer is written
-    /// after the answer and stands before it.
+    /// Calls are said in the order of the journal and kept in the order of time: one that waited for an answer is written
+    /// after the answer and comes before it.
     fn settle_last(&mut self, protocols: &Protocols) -> Option<CallsChanged> {
         let last = self.said.len() - 1;
         let mut sample = self.said[last].sample;
@@ -120,7 +120,7 @@ impl LiveExam {
             sample = corrected.map(|call| call.sample).min().unwrap_or(sample).min(sample);
         }
         let exam = &mut self.exam;
-        // The new call stands at the end, wherever it belongs.
+        // The new call is at the end, wherever it belongs.
         exam.calls.pop();
         let from = exam.calls.partition_point(|call| call.sample < sample);
         let n_after = exam.calls.len() + 1 - from;

@@ -1,4 +1,4 @@
-//! The exam as it stands, and the lines of the journal that it is made of.
+//! The exam as it is now, and the lines of the journal that it is made of.
 //!
 //! Takes: nothing; these are the types between the journal and everything that is made from an exam.
 //! Gives: `Exam` with its calls, utterances, changes and stills, and what can be asked of it.
@@ -69,7 +69,7 @@ pub struct OtherRecord {
     pub by: String,
 }
 
-/// The exam as it stands.
+/// The exam as it is now.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Exam {
     /// The journal's first line.
@@ -222,7 +222,7 @@ pub struct LoggedUtterance {
     pub seq: Seq,
     /// When it began.
     pub said_at: DateTime<Utc>,
-    /// Where it lies in the audio.
+    /// Where it is in the audio.
     pub span: Span,
     /// The words the engine heard, joined; may be empty.
     pub words: String,
@@ -277,12 +277,12 @@ pub struct LoggedChange {
 }
 
 impl Exam {
-    /// The changes that stand, in the order they were made.
+    /// The changes that are in effect, in the order they were made.
     pub fn standing_changes(&self) -> impl DoubleEndedIterator<Item = &LoggedChange> {
         self.changes.iter().filter(|change| change.taken_back_by.is_none())
     }
 
-    /// What a person last said of this still, if that stands: a pairing, a label or that it is left out.
+    /// What a person last said of this still, if that is still in effect: a pairing, a label or that it is left out.
     #[must_use]
     pub fn said_of_still(&self, id: &str) -> Option<&LoggedChange> {
         self.standing_changes().rev().find(|logged| match &logged.review.change {

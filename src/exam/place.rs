@@ -2,7 +2,7 @@
 //!
 //! Takes: codes of limb, zone, plane and structure, and the names in `Protocols`.
 //! Gives: `Place`, the one type that calls, stills and readings share, and its words.
-//! Never: a name of its own; a code that the protocols do not know is shown as it stands.
+//! Never: a name of its own; a code that the protocols do not know is shown as it is.
 //! Tested in: `tests/it/report.rs`.
 
 use serde::{Deserialize, Serialize};
@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::protocol::Protocols;
 
-/// Limb, zone, plane and structure; in JSON its fields stand among those of its row.
+/// Limb, zone, plane and structure; in JSON its fields are among those of its row.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Place {
     /// Limb code.

@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/fold.rs` and `tests/it/language_phrases.rs`.
 
 use crate::code::StructureCode;
-use crate::exam::call::{Act, Command, Finding, Problem, View, ViewStep};
+use crate::exam::call::{Act, Command, FindingSaid, Problem, View, ViewStep};
 use crate::exam::context::Context;
 use crate::exam::correct::counts;
 use crate::exam::event::Header;
@@ -53,7 +53,7 @@ pub(crate) fn looks_back(act: &Act) -> bool {
 }
 
 /// "Lateral", just after a finding: its position.
-fn add_detail(earlier: &mut [LoggedCall], detail: &Finding, by: Seq) -> Option<Problem> {
+fn add_detail(earlier: &mut [LoggedCall], detail: &FindingSaid, by: Seq) -> Option<Problem> {
     let last = earlier.iter_mut().rev().find(|call| counts(call));
     if let Some(LoggedCall { act: Act::Finding(finding), corrected_by, .. }) = last
         && finding.class != Class::Quality
@@ -173,7 +173,7 @@ impl Settler<'_> {
 }
 
 /// "The same again": the last finding of this limb, marked as copied; never a number.
-fn copy(finding: &mut Finding, before: &Context, earlier: &[LoggedCall]) -> Option<Problem> {
+fn copy(finding: &mut FindingSaid, before: &Context, earlier: &[LoggedCall]) -> Option<Problem> {
     let last =
         earlier.iter().rev().filter(|call| counts(call) && call.context.place.limb == before.place.limb);
     let last = last.into_iter().find_map(|call| match &call.act {
@@ -183,7 +183,7 @@ fn copy(finding: &mut Finding, before: &Context, earlier: &[LoggedCall]) -> Opti
     match last {
         Some(found) => {
             let structure = finding.structure.take();
-            *finding = Finding { structure, copied: true, ..found.clone() };
+            *finding = FindingSaid { structure, copied: true, ..found.clone() };
             None
         }
         None => Some(Problem {

@@ -2,13 +2,13 @@
 //!
 //! Takes: an `Act`.
 //! Gives: its `Display`: codes as the protocols write them, numbers with units.
-//! Never: the words as heard; those stand with the utterance.
+//! Never: the words as heard; those are with the utterance.
 //! Tested in: this file.
 
 use std::fmt::{Display, Formatter, Result};
 
 use crate::exam::call::{
-    Act, Amount, Certainty, Command, Comparator, Finding, Setting, Value, ValueSaid, View, ViewStep,
+    Act, Amount, Certainty, Command, Comparator, FindingSaid, Setting, Value, ValueSaid, View, ViewStep,
 };
 use crate::exam::review::Change;
 use crate::language::closed_sets::Class;
@@ -97,7 +97,7 @@ impl Display for Setting {
     }
 }
 
-impl Display for Finding {
+impl Display for FindingSaid {
     fn fmt(&self, out: &mut Formatter<'_>) -> Result {
         match self.class {
             Class::Negative => out.write_str("no ")?,
@@ -200,7 +200,7 @@ mod tests {
         let amount = Amount { number: 1.07, unit: Some("cm2".into()), unit_assumed: true };
         let value = Value { term: "area".into(), amount, said: ValueSaid::default() };
         assert_eq!(Act::Value(value).to_string(), "area 1.07 cm2 (unit not said)");
-        let finding = Finding {
+        let finding = FindingSaid {
             class: Class::Lesion,
             term: "spot".into(),
             degree: Some("mild".into()),

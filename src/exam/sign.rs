@@ -2,7 +2,7 @@
 //!
 //! Takes: who signs, the hash of the journal's last line, and a key (Ed25519, RFC 8032).
 //! Gives: `Signed`, and whether one holds.
-//! Never: I/O; nor a word on whether the licence is real: it stands as it was entered.
+//! Never: I/O; nor a word on whether the licence is real: it is kept as it was entered.
 //! Tested in: `tests/it/sign.rs`.
 
 use chrono::{DateTime, SecondsFormat, Utc};

@@ -55,7 +55,7 @@ pub struct Codes {
     position: Vec<Named>,
     degree: Vec<Named>,
     value: Vec<Value>,
-    finding: Vec<Finding>,
+    finding: Vec<FindingTerm>,
     units: BTreeMap<String, String>,
     short: BTreeMap<String, String>,
 }
@@ -64,7 +64,7 @@ pub struct Codes {
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LocalScheme {
-    /// Designator; begins with `99`, as PS3.16 section 8 wants it.
+    /// Designator; begins with `99`, as PS3.16 section 8 requires.
     pub designator: String,
     /// UID of the scheme.
     pub uid: String,
@@ -153,7 +153,7 @@ struct Value {
 
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Finding {
+struct FindingTerm {
     term: String,
     code: Code,
 }
@@ -163,7 +163,7 @@ struct Finding {
 #[error("the file of codes is malformed: {0}; compare it with the built-in `codes/dicom.toml`")]
 pub struct CodesError(#[from] toml::de::Error);
 
-/// Where a place lies, in codes.
+/// Where a place is, in codes.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Site {
     /// The region of the body.
@@ -236,7 +236,7 @@ impl Codes {
         }
     }
 
-    /// Where a place lies, in the zone schemes of an exam.
+    /// Where a place is, in the zone schemes of an exam.
     #[must_use]
     pub fn site(&self, place: &Place, schemes: &BTreeMap<String, String>, protocols: &Protocols) -> Site {
         let limb = place.limb.as_deref().and_then(|code| protocols.limb(code));
@@ -318,7 +318,7 @@ impl Codes {
         }
     }
 
-    /// Where in a structure a finding lies.
+    /// Where in a structure a finding is.
     #[must_use]
     pub fn position(&self, name: &str) -> Code {
         self.named(&self.position, name)

@@ -2,7 +2,7 @@
 //!
 //! Takes: nothing.
 //! Gives: their codes.
-//! Never: anything of a body: that stands in `codes/`.
+//! Never: anything of a body: that is in `codes/`.
 //! Tested in: `tests/it/exchange/codes.rs`, against published dictionaries.
 
 use super::code::Code;

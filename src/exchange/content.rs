@@ -1,7 +1,7 @@
 //! Content items of DICOM structured reports (PS3.3 C.17.3).
 //!
 //! Takes: a tree of items.
-//! Gives: its data set, in which each item stands in a named relation to the one above it.
+//! Gives: its data set, in which each item has a named relation to the one above it.
 //! Never: a number without a unit, or a name without a code.
 //! Tested in: `tests/it/exchange/report.rs`.
 
@@ -14,7 +14,7 @@ use super::code::Code;
 use super::dataset::{DataSet, coded, date_time, decimal, reference};
 use super::still::Still;
 
-/// How an item stands to the one above it.
+/// How an item is related to the one above it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Relation {
     Contains,

@@ -2,7 +2,7 @@
 //!
 //! Takes: the file of a still and its label.
 //! Gives: a new object with a new name that names the one it was made from (PS3.3 C.7.6.1 and C.12.1.1.5).
-//! Never: a label in doubt as a code: that stands as text, with its doubt; nothing else of the still changes.
+//! Never: a label in doubt as a code: that is text, with its doubt; nothing else of the still changes.
 //! Tested in: `tests/it/exchange/labelled.rs`.
 
 use dicom_core::VR;

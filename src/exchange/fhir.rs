@@ -71,7 +71,7 @@ fn instant(at: DateTime<Utc>, utc_offset_s: i32) -> String {
 fn person(name: &str, licence: Option<&str>) -> Value {
     let mut practitioner = json!({"resourceType": "Practitioner", "name": [{"text": name}]});
     if let Some(licence) = licence {
-        // Nobody checked the number: it stands as it was entered.
+        // Nobody checked the number: it is kept as it was entered.
         practitioner["identifier"] = json!([{"type": {"text": "licence, as entered"}, "value": licence}]);
     }
     practitioner

@@ -58,7 +58,7 @@ fn group(input: &ExportInput, tracking: &str, template: &'static str) -> Content
     ])
 }
 
-/// Where it lies: region, zone and side; then the structure.
+/// Where it is: region, zone and side; then the structure.
 fn sites(site: &Site, positions: &[Code]) -> Vec<ContentItem> {
     let side =
         || site.side.clone().map(|side| ContentItem::code(Relation::HasConceptModifier, LATERALITY, side));

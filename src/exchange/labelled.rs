@@ -98,7 +98,7 @@ pub(super) fn stem(frame: &FrameRow, number: usize) -> String {
     parts.join("_")
 }
 
-/// What stands below the picture.
+/// What is below the picture.
 fn lines(input: &ExportInput, frame: &FrameRow) -> Vec<String> {
     let exam = &input.record.exam;
     let label = match frame.place.in_words(input.protocols) {

@@ -1,8 +1,8 @@
-//! How a still is to be shown: its label beside the picture, its outlines over it.
+//! How a still is to be shown: its label next to the picture, its outlines over it.
 //!
 //! Takes: a labelled still and what was traced on it.
 //! Gives: a softcopy presentation state, for grey or for colour as the still is; the still itself stays as it is.
-//! Never: text over the picture: the shown area is made larger, and the label stands below.
+//! Never: text over the picture: the shown area is made larger, and the label is below.
 //! Tested in: `tests/it/exchange/objects.rs`.
 
 use dicom_core::value::PrimitiveValue;
@@ -137,7 +137,7 @@ fn outline(corners: &[(f64, f64)]) -> DataSet {
         .text(tags::GRAPHIC_FILLED, VR::CS, "N")
 }
 
-/// The label as it stands below the picture; what speaks against it stands with it.
+/// The label below the picture, with what speaks against it.
 fn label(input: &ExportInput, frame: &FrameRow) -> String {
     let words = frame.place.in_words(input.protocols);
     let doubt = if frame.doubt.is_empty() {

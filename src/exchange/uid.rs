@@ -7,7 +7,7 @@
 
 use sha2::{Digest, Sha256};
 
-/// What stands before the words, so that our UIDs are those of nothing else.
+/// What comes before the words, so that our UIDs are those of nothing else.
 const PURPOSE: &str = "zonecall.uid/1";
 
 /// The UID of this program as the maker of a file (PS3.7 D.3.3.2); made once from a random UUID.

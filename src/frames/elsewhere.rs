@@ -1,7 +1,7 @@
 //! Stills that other exams have already.
 //!
 //! Takes: the folder of an exam.
-//! Gives: for a still, the exams beside this one whose journals name it.
+//! Gives: for a still, the other exams whose journals name it.
 //! Never: reads more than a bounded number of exams, or takes a journal for damaged; that is for `check` to say.
 //! Tested in: `tests/it/identity.rs`.
 
@@ -29,7 +29,7 @@ pub struct Elsewhere {
 }
 
 impl Elsewhere {
-    /// Reads the journals beside `exam_folder`, whose own exam began at `started_at`.
+    /// Reads the journals next to `exam_folder`, whose own exam began at `started_at`.
     #[must_use]
     pub fn read(exam_folder: &Path, started_at: DateTime<Utc>) -> Elsewhere {
         let mut found = Elsewhere::default();

@@ -21,7 +21,7 @@ use crate::frames::stamp::problem;
 
 /// The kinds of files that can be stills.
 pub const KINDS: &str = "DICOM, PNG, JPEG, BMP and TIFF";
-/// Files and folders looked at in all; what lies beyond is left out, and that is said.
+/// Files and folders looked at in all; the rest is left out, and that is reported.
 pub const MAX_FILES: usize = 50_000;
 /// Folders inside folders.
 pub const MAX_DEPTH: usize = 32;

@@ -24,7 +24,7 @@ const GRACE_S: f64 = 30.0;
 const BETWEEN_S: f64 = 15.0;
 /// Two readings are about as likely when neither is more than this many times likelier than the other.
 const ABOUT: f64 = 3.0;
-/// Weight of "it is none of these" beside a perfect fit.
+/// Weight of "it is none of these" against a perfect fit.
 const CHANCE: f64 = 0.05;
 /// How closely a person can set the clocks by hand, in seconds: scanners show whole seconds.
 const BY_HAND_S: f64 = 1.0;
@@ -49,7 +49,7 @@ struct Still {
 
 /// Pairs the stills of an exam with its calls; equal input gives an equal answer.
 ///
-/// The entries of `Pairing::frames` stand in the order of `frames`.
+/// The entries of `Pairing::frames` are in the order of `frames`.
 #[must_use]
 pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
     let moments = moments(exam);

@@ -132,7 +132,7 @@ pub fn zone(what: &str, text: &str) -> Result<i32, Problem> {
     read().ok_or_else(|| refused(what, text, "a time zone as `+0200`"))
 }
 
-/// An EXIF time `YYYY:MM:DD HH:MM:SS` with its own fields for what lies below the second and for the zone (`+02:00`).
+/// An EXIF time `YYYY:MM:DD HH:MM:SS` with its own fields for what is below the second and for the zone (`+02:00`).
 ///
 /// # Errors
 /// A problem, where one of them is not valid.

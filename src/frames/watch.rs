@@ -71,7 +71,7 @@ pub struct Watch {
 }
 
 impl Watch {
-    /// Follows `folder`; what lies in it already is left to `zonecall pair`.
+    /// Follows `folder`; what is in it already is left to `zonecall pair`.
     ///
     /// `exam_folder` and `utc_offset_s` as in `folder::read`; stills whose ids are `known`, each with its file, are not reported.
     ///

@@ -2,7 +2,7 @@
 //!
 //! Takes: `Record` and a value that was said.
 //! Gives: the number that counts, and how it came.
-//! Never: drops the others; they are shown beside it.
+//! Never: drops the others; they are shown with it.
 //! Tested in: `tests/it/report.rs`.
 
 use crate::knowledge::record::{CallRow, Record, standing};

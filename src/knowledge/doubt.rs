@@ -1,7 +1,7 @@
 //! Labels that hang on an utterance which was not understood, or on a call that something was found against.
 //!
 //! Takes: `Exam`, and what was found.
-//! Gives: for each call in doubt, the utterance that may have moved on without the program; beside each label, what speaks
+//! Gives: for each call in doubt, the utterance that may have moved on without the program; with each label, what speaks
 //! against it.
 //! Never: guesses what the utterance meant; a person listens.
 //! Tested in: `tests/it/knowledge.rs`.
@@ -70,7 +70,7 @@ fn hangs_on(exam: &Exam) -> BTreeMap<Seq, [Option<Seq>; 5]> {
     found
 }
 
-/// Puts what was found against a label beside the label; what a person has settled or looked at is in no doubt.
+/// Puts what was found against a label next to the label; what a person has settled or looked at is in no doubt.
 ///
 /// What is found against a call that named a part of the place speaks against every label that hangs on it.
 pub(crate) fn put_doubts(

@@ -22,7 +22,7 @@ use crate::knowledge::measure::row::MeasureRow;
 /// Schema name of the record.
 pub const RECORD_SCHEMA: &str = "zonecall.record/1";
 
-/// The exam as it stands, with its stills, coverage and findings.
+/// The exam as it is now, with its stills, coverage and findings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Record {
     /// `zonecall.record/1`.
@@ -135,7 +135,7 @@ pub struct CallRow {
     /// A landmark as said, from which no zone was guessed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub landmark: Option<String>,
-    /// How the plane lies beside its usual place, as said.
+    /// How far the plane is off its usual place, as said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub offset: Option<String>,
     /// Class of a finding: `normal`, `absent`, `not_done`, `lesion`, `negative`, `abnormal`, `comparison`, `detail`, `quality`.

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::exam::call::{Act, Amount, Command, Finding, Setting};
+use crate::exam::call::{Act, Amount, Command, FindingSaid, Setting};
 use crate::exam::context::Context;
 use crate::exam::event::Frame;
 use crate::exam::fold::{Exam, LoggedCall, LoggedChange, LoggedEntry, LoggedUtterance};
@@ -28,7 +28,7 @@ pub fn call_rows(exam: &Exam, protocols: &Protocols) -> Vec<CallRow> {
     let mut rows: Vec<CallRow> = exam.calls.iter().map(|call| call_row(call, protocols)).collect();
     let unknown = exam.utterances.iter().filter(|utterance| utterance.is_open());
     rows.extend(unknown.map(|utterance| unknown_row(utterance, exam)));
-    // By line within an instant: what a person added or moved stands where it counts.
+    // By line within an instant: what a person added or moved is where it counts.
     rows.sort_by_key(|row| (row.said_at, row.seq));
     rows
 }
@@ -76,8 +76,8 @@ fn put_context(row: &mut CallRow, context: &Context) {
     row.settings = settings(&context.settings);
 }
 
-/// What a finding says beside its term.
-fn put_remarks(row: &mut CallRow, finding: &Finding) {
+/// What a finding says besides its term.
+fn put_remarks(row: &mut CallRow, finding: &FindingSaid) {
     row.certainty = finding.certainty;
     row.attributes.clone_from(&finding.attributes);
     row.against.clone_from(&finding.against);

@@ -17,7 +17,7 @@ pub(crate) fn accepts(change: &Change, finding: &Finding) -> bool {
         && points_at(change, finding)
 }
 
-/// Notes beside each finding who settled it.
+/// Notes with each finding who settled it.
 pub(crate) fn note_settled(
     exam: &Exam,
     findings: &mut [Finding],

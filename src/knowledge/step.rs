@@ -1,4 +1,4 @@
-//! How far one zone lies from another.
+//! How far one zone is from another.
 //!
 //! Takes: two zones of a limb, and the current scheme.
 //! Gives: `Step`.

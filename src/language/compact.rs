@@ -64,7 +64,7 @@ impl Default for Parts {
     }
 }
 
-/// Where a node of the grammar stands.
+/// Where a node of the grammar is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Level {
     /// In a root, where repetitions begin phrases.

@@ -93,7 +93,7 @@ impl Grammar {
         }
     }
 
-    /// The grammar with only the tags that `keep` wants: what can be said stays the same.
+    /// The grammar with only the tags that `keep` takes: what can be said stays the same.
     #[must_use]
     pub fn with_tags(&self, keep: &dyn Fn(&str) -> bool) -> Grammar {
         let rules = self.rules.iter();

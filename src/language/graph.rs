@@ -343,7 +343,7 @@ type Here = (usize, usize);
 /// The automaton walked with an eye on the limb: its tag changes which zones can be said after it.
 struct Follow<'a> {
     automaton: &'a Automaton,
-    /// The sets of zones that differ; none stands for all, while no limb is known.
+    /// The sets of zones that differ; none means all, while no limb is known.
     sets: Vec<Option<&'a BTreeSet<String>>>,
     set_of: BTreeMap<&'a str, usize>,
 }

@@ -27,7 +27,7 @@ pub enum Odd {
         /// Highest step.
         max: String,
     },
-    /// It lies outside the usual bounds.
+    /// It is outside the usual bounds.
     #[error("{term} is outside {min} to {max} {unit}: is the unit right?")]
     Unusual {
         /// What was measured.
@@ -42,7 +42,7 @@ pub enum Odd {
 }
 
 impl ValueKind {
-    /// The number as people are shown it, always in one unit; as it stands where its unit is of another kind.
+    /// The number as people are shown it, always in one unit; unchanged where its unit is of another kind.
     #[must_use]
     pub fn shown(&self, number: f64, unit: Option<&str>) -> (f64, Option<String>) {
         let same = || (number, unit.map(str::to_owned));

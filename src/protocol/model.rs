@@ -330,7 +330,7 @@ impl Protocols {
         self.plain.structures.get(code).map_or_else(name, |plain| (plain.name.as_str(), plain.what.as_str()))
     }
 
-    /// Where a zone of a scheme lies, in plain words.
+    /// Where a zone of a scheme is, in plain words.
     #[must_use]
     pub fn plain_zone(&self, scheme: &str, zone: &str) -> String {
         let known = self.plain.zones.get(scheme).and_then(|zones| zones.get(zone));

@@ -21,7 +21,7 @@ pub struct Plain {
     pub limbs: BTreeMap<LimbCode, String>,
     /// Structures by code.
     pub structures: BTreeMap<StructureCode, PlainStructure>,
-    /// Where a zone lies, by scheme and zone.
+    /// Where a zone is, by scheme and zone.
     pub zones: BTreeMap<String, BTreeMap<ZoneCode, String>>,
     /// Findings by term, each a clause.
     pub findings: BTreeMap<String, String>,

@@ -1,4 +1,4 @@
-//! The phrase card: what can be said, to hang up beside the scanner.
+//! The phrase card: what can be said, to hang up by the scanner.
 //!
 //! Takes: `Card`, made by the caller from the grammar.
 //! Gives: plain text for a terminal, and an HTML page for A4 landscape.

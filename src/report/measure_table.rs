@@ -120,7 +120,7 @@ fn fill(
     let columns = columns(rows, protocols);
     table.heads = columns.iter().map(|column| column.head.clone()).collect();
     let mut zones = total.zones.clone();
-    // Totals run over some zones only; a distance may stand in another.
+    // Totals run over some zones only; a distance may be in another.
     for zone in rows.iter().filter(|row| row.name == Name::Distance).filter_map(|row| row.zone.as_ref()) {
         if !zones.contains(zone) {
             zones.push(zone.clone());

@@ -371,7 +371,7 @@ fn said_day(text: &str) -> String {
     text.parse::<NaiveDate>().map_or_else(|_| text.to_owned(), |day| day.format("%-d %B %Y").to_string())
 }
 
-/// Where a zone lies; the scheme is that of the limb in this exam.
+/// Where a zone is; the scheme is that of the limb in this exam.
 fn zone_words(limb: &str, zone: Option<&str>, record: &Record, protocols: &Protocols) -> String {
     let Some(zone) = zone else { return "at a level that was not named".to_owned() };
     match protocols.scheme_for(limb, zone, &record.exam.schemes) {

@@ -201,7 +201,7 @@ fn put<const N: usize>(cells: &mut [String; COLUMNS.len()], values: [(&str, Stri
     }
 }
 
-/// Findings and values that stand and were said in the still's view: same limb, zone and plane.
+/// Findings and values that were not taken back and were said in the still's view: same limb, zone and plane.
 pub(crate) fn said_in_view<'a>(frame: &'a FrameRow, record: &'a Record) -> impl Iterator<Item = &'a CallRow> {
     let known = frame.place.limb.is_some() && frame.place.zone.is_some();
     standing(record).filter(move |call| {

@@ -45,7 +45,7 @@ fn cell(cell: &CoverageCell) -> Markup {
     html! { td class=(cell.class) { span.sign aria-hidden="true" { (sign) } " " (cell.words) } }
 }
 
-/// Findings and values that stand.
+/// Findings and values that were not taken back.
 pub(crate) fn said_table(said: &[SaidLine]) -> Markup {
     html! {
         section #said {

@@ -2,7 +2,7 @@
 //!
 //! Takes: codes and rows of the record, and the names in `Protocols`.
 //! Gives: short texts, not yet escaped.
-//! Never: a name of its own; a code that the protocols do not know is shown as it stands.
+//! Never: a name of its own; a code that the protocols do not know is shown as it is.
 //! Tested in: `tests/it/report.rs`.
 
 use chrono::{DateTime, FixedOffset, Utc};

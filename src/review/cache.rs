@@ -1,4 +1,4 @@
-//! What is computed once and kept beside the exam: small pictures and the drawn sound.
+//! What is computed once and kept with the exam: small pictures and the drawn sound.
 //!
 //! Takes: what a thing is made of, and how it is made.
 //! Gives: its bytes, out of the hidden folder `CACHE_FOLDER` of the exam where they were made before.
@@ -41,7 +41,7 @@ fn keep(cache: &Path, path: &Path, bytes: &[u8]) -> std::io::Result<()> {
     Ok(())
 }
 
-/// A file as it lies there now, for `made_of`: its path, length and time.
+/// A file as it is there now, for `made_of`: its path, length and time.
 pub(super) fn file_state(path: &Path) -> String {
     let about = std::fs::metadata(path).ok();
     let changed = about.as_ref().and_then(|about| about.modified().ok());

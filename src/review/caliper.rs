@@ -1,6 +1,6 @@
 //! The distance between two points of a still: measured at once, and written as a value when a person says what it is.
 //!
-//! Takes: two points in pixels of a still, and what lies between them.
+//! Takes: two points in pixels of a still, and what is between them.
 //! Gives: millimetres, and the number of the value's line once it is written.
 //! Never: a distance where the scale is missing or inconsistent, or one that does not say of what it is.
 //! Tested in: `tests/it/review.rs` and `tests/it/review_browser/`.
@@ -30,7 +30,7 @@ pub(super) struct Ends {
     write: Option<Named>,
 }
 
-/// What lies between the two points, and who says so.
+/// What is between the two points, and who says so.
 #[derive(Debug, Deserialize)]
 struct Named {
     by: String,

@@ -1,6 +1,6 @@
 //! A change that a browser asks for: judged, put into words, and written into the journal.
 //!
-//! Takes: what the page sent, and the exam as it stands while the journal is held.
+//! Takes: what the page sent, and the exam as it is now while the journal is held.
 //! Gives: the event's number, or a refusal that says what to do.
 //! Never: a change of something that is not there, or one over a change that its maker had not seen.
 //! Tested in: `tests/it/review.rs`.

@@ -177,13 +177,13 @@ impl Desk {
         Ok(desk)
     }
 
-    /// Shows the stills and values of an earlier exam of the same horse beside those of the same view.
+    /// Shows the stills and values of an earlier exam of the same horse next to those of the same view.
     #[must_use]
     pub fn beside(self, folder: &Path, record: Record) -> Desk {
         Desk { earlier: Some((folder.to_owned(), record)), ..self }
     }
 
-    /// Where a still of the earlier exam lies.
+    /// Where a still of the earlier exam is.
     pub(super) fn earlier_file(&self, number: usize) -> Option<PathBuf> {
         let (folder, record) = self.earlier.as_ref()?;
         Some(folder.join(&record.frames.get(number)?.file))

@@ -83,7 +83,7 @@ pub(super) async fn guard(State(keys): State<Arc<Keys>>, request: Request, next:
         Err(answer) => *answer,
     };
     let headers = answer.headers_mut();
-    // A report is a page of its own, whose style stands inside it.
+    // A report is a page of its own, whose style is inside it.
     headers.entry(CONTENT_SECURITY_POLICY).or_insert(HeaderValue::from_static(POLICY));
     for (name, value) in [
         (X_CONTENT_TYPE_OPTIONS, "nosniff"),

@@ -1,6 +1,6 @@
 //! Whether a change makes sense.
 //!
-//! Takes: a change that somebody asks for, and the exam as it stands.
+//! Takes: a change that somebody asks for, and the exam as it is now.
 //! Gives: what stood there before, in words, or a refusal that says what to do.
 //! Never: writes anything.
 //! Tested in: `tests/it/review.rs`.

@@ -1,7 +1,7 @@
-//! The review desk: a page on this machine only, on which a person goes through an exam and puts it right.
+//! The review desk: a page on this machine only, on which a person goes through an exam and corrects it.
 //!
 //! Takes: an exam folder, or a folder of them.
-//! Gives: the exam as it stands to a browser, and back from it changes, which go into the journal as events.
+//! Gives: the exam as it is now to a browser, and back from it changes, which go into the journal as events.
 //! Never: listens on anything but 127.0.0.1, loads anything from elsewhere, or changes what was recorded.
 //! Tested in: `tests/it/review.rs` and, in a real browser, `tests/it/review_browser/`.
 

@@ -1,4 +1,4 @@
-//! The report of the exam as it stands now, made when somebody asks for it on the page.
+//! The report of the exam as it is now, made when somebody asks for it on the page.
 //!
 //! Takes: for whom, in which form and on which size of page.
 //! Gives: a page or a PDF, the same as `zonecall report` writes.
@@ -66,7 +66,7 @@ pub(super) enum ReportError {
     Print(#[from] PrintError),
 }
 
-/// The report of the exam as it stands, ready to be sent.
+/// The report of the exam as it is now, ready to be sent.
 pub(super) fn report_of(desk: &Desk, wanted: &ReportRequest) -> Result<Response, ReportError> {
     let task = desk.doing.begin(TaskKind::Report, "checking and measuring");
     let seen = desk.seen()?;

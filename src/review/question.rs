@@ -75,7 +75,7 @@ fn settles(record: &Record, finding: &Finding, still: Option<&FrameRow>) -> usiz
     }
 }
 
-/// Calls after a move up to the next one: they stand at the place it names.
+/// Calls after a move up to the next one: they are at the place it names.
 fn moved_by(record: &Record, seq: Seq) -> usize {
     let mut after = record.calls.iter().skip_while(|call| call.seq != seq);
     match after.next() {

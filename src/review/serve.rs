@@ -253,7 +253,7 @@ async fn apart(Held(room): Held, Json(ends): Json<Ends>) -> Response {
     aside(move || answer(distance(&room.desk, &ends))).await
 }
 
-/// Makes the report of the exam as it stands and keeps it until it is fetched, so that the page can wait for it.
+/// Makes the report of the exam as it is now and keeps it until it is fetched, so that the page can wait for it.
 async fn prepared(Held(room): Held, Query(wanted): Query<ReportRequest>) -> Response {
     aside(move || {
         let bytes = room.desk.journal_bytes();
@@ -268,7 +268,7 @@ async fn prepared(Held(room): Held, Query(wanted): Query<ReportRequest>) -> Resp
     .await
 }
 
-/// The report of the exam as it stands; the one that was made for this, if nothing was written since.
+/// The report of the exam as it is now; the one that was made for this, if nothing was written since.
 async fn printed(Held(room): Held, Query(wanted): Query<ReportRequest>) -> Response {
     aside(move || {
         let made = room.made.lock().unwrap_or_else(PoisonError::into_inner).take();
@@ -410,7 +410,7 @@ async fn thumb(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> R
     .await
 }
 
-/// Where the still of this number lies.
+/// Where the still of this number is.
 fn file_of(desk: &Desk, number: usize) -> Result<PathBuf, Box<Response>> {
     let seen = desk.seen().map_err(|error| broken(&error))?;
     match seen.exam.frames.get(number) {
@@ -428,7 +428,7 @@ fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response 
     }
 }
 
-/// The drawn sound. Kept beside the exam once listening has ended: until then it is another one each time.
+/// The drawn sound. Kept with the exam once listening has ended: until then it is another one each time.
 fn drawn_sound(desk: &Desk, seen: &DeskSnapshot) -> Result<Vec<u8>, SoundError> {
     let (folder, files) = (desk.folder.path(), &seen.exam.audio);
     let task = desk.doing.begin(TaskKind::Sound, WORDS_OF_SOUND);

@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::exam::call::{Act, Amount, Call, Command, Finding, Problem, View};
+use crate::exam::call::{Act, Amount, Call, Command, FindingSaid, Problem, View};
 use crate::exam::context::Context;
 use crate::exam::parse::Parsed;
 use crate::knowledge::step::Step;
@@ -177,7 +177,7 @@ fn confirm(call: &mut Call) {
 /// Why one act is not simply believed.
 fn doubt(act: &Act, now: AskContext<'_>) -> Option<Doubt> {
     match act {
-        Act::Finding(Finding { unconfirmed: true, .. }) => Some(Doubt::Opposite),
+        Act::Finding(FindingSaid { unconfirmed: true, .. }) => Some(Doubt::Opposite),
         Act::View(view) => jump(view, now),
         Act::Value(value) => {
             let kind = now.protocols.value(&value.term)?;

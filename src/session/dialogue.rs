@@ -1,6 +1,6 @@
 //! What is made of each utterance: acted on, asked back, answered, or passed over.
 //!
-//! Takes: one `Input` after the other, each with the sample at which the exam stands.
+//! Takes: one `Input` after the other, each with the sample that the exam has reached.
 //! Gives: `Effect`s in order: lines for the journal, tones, speech, changes of the screen.
 //! Never: I/O; acts on what it has asked about before the answer, or on its own voice.
 //! Tested in: `tests/it/dialogue.rs`; with sound in `tests/sound/listen.rs`.
@@ -79,7 +79,7 @@ impl Dialogue {
         self.stills.as_ref().map(|stills| stills.views(self.log.exam())).unwrap_or_default()
     }
 
-    /// The exam as it stands.
+    /// The exam as it is now.
     #[must_use]
     pub fn exam(&self) -> &Exam {
         self.log.exam()

@@ -1,4 +1,4 @@
-//! What happens to the dialogue, and what it wants done.
+//! What happens to the dialogue, and what it needs done.
 //!
 //! Takes: nothing; these are the types between the dialogue and whoever carries out what it decides.
 //! Gives: `Input` and `Effect`.
@@ -42,7 +42,7 @@ pub struct HeardUtterance {
     pub arrival: Arrival,
 }
 
-/// Something that happens; each comes with the sample at which the exam stands.
+/// Something that happens; each comes with the sample that the exam has reached.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Input {
     /// An utterance ended.

@@ -1,7 +1,7 @@
 //! The journal of the exam that is going on, in memory: each line gets its number and instant, and takes effect.
 //!
 //! Takes: events at a sample.
-//! Gives: the lines to be written, the exam as it stands, and how far its views are.
+//! Gives: the lines to be written, the exam as it is now, and how far its views are.
 //! Never: I/O, or a second look at lines that were taken.
 //! Tested in: `tests/it/dialogue.rs`, `tests/it/live_exam.rs`.
 

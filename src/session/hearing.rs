@@ -1,7 +1,7 @@
 //! One exam being heard, from a recording or a microphone: the chain that both share.
 //!
 //! Takes: an exam folder and an ear, then blocks of audio in order.
-//! Gives: kept audio, the journal's lines, and what else the dialogue wants done.
+//! Gives: kept audio, the journal's lines, and what else the dialogue needs done.
 //! Never: recognises a sample before it is kept, or goes on before a line is on the disk.
 //! Tested in: `tests/it/demo.rs`, `tests/sound/listen.rs`.
 
@@ -178,13 +178,13 @@ impl Session {
         self.ear
     }
 
-    /// The dialogue as it stands.
+    /// The dialogue as it is now.
     #[must_use]
     pub fn dialogue(&self) -> &Dialogue {
         &self.dialogue
     }
 
-    /// The exam as it stands.
+    /// The exam as it is now.
     #[must_use]
     pub fn exam(&self) -> &Exam {
         self.dialogue.exam()

@@ -384,7 +384,7 @@ impl Live {
         self.carry_out(effects)
     }
 
-    /// What the dialogue wants done besides writing.
+    /// What the dialogue needs done besides writing.
     fn carry_out(&mut self, effects: Vec<Effect>) -> Result<(), SessionError> {
         for effect in effects {
             match effect {

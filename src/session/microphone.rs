@@ -52,7 +52,7 @@ pub fn open(device: Option<&str>) -> Result<Opened, SessionError> {
     Err(SessionError::NoSound { name: capture.describe() })
 }
 
-/// The instant that lies so many samples before now.
+/// The instant so many samples before now.
 #[must_use]
 pub fn before_now(samples: u64) -> DateTime<Utc> {
     Utc::now() - how_long(samples)

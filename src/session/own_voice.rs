@@ -1,4 +1,4 @@
-//! Where the program's own voice lies in the sound that was heard last.
+//! Where the program's own voice is in the sound that was heard last.
 //!
 //! Takes: samples up to which the program speaks.
 //! Gives: whether an utterance may be the program's own.
@@ -31,7 +31,7 @@ impl OwnVoice {
 
     /// Whether what was heard is what the program itself was saying: of four words at least three are among those.
     ///
-    /// A code such as `2A` is read out: a word for its letter begins with that letter, one for its digit stands nowhere.
+    /// A code such as `2A` is read out: a word for its letter begins with that letter, one for its digit is nowhere.
     pub(super) fn said(&self, utterance: &Utterance) -> bool {
         let words = || self.texts.iter().flat_map(|text| text.split(|c: char| !c.is_alphanumeric()));
         let is_digit = |c: &char| c.is_ascii_digit();
@@ -61,7 +61,7 @@ impl OwnVoice {
         self.last.is_some_and(|own| now < own.to + LINGERS)
     }
 
-    /// True where an utterance lies over it. An utterance begins before its words, with a little of the quiet there:
+    /// True where an utterance overlaps it. An utterance begins before its words, with a little of the quiet there:
     /// only the words are looked at.
     pub(super) fn overlaps(&self, utterance: &Utterance) -> bool {
         let words = utterance.words.iter().map(|word| word.span).reduce(Span::join).unwrap_or(utterance.span);

@@ -1,6 +1,6 @@
 //! What the dialogue says of itself: a part of the place that lacks, devices that go, what was heard over its own voice.
 //!
-//! Takes: what was written of an utterance, and the exam as it stands.
+//! Takes: what was written of an utterance, and the exam as it is now.
 //! Gives: tones, lines and short texts.
 //! Never: changes the exam.
 //! Tested in: `tests/it/dialogue.rs`.

@@ -1,6 +1,6 @@
 //! What the person at the horse sees: one screen, or plain lines where there is no terminal.
 //!
-//! Takes: what happened, the exam as it stands, the level of the sound.
+//! Takes: what happened, the exam as it is now, the level of the sound.
 //! Gives: lines or a picture, and the keys that were pressed.
 //! Never: waits; needs a key.
 //! Tested in: `tests/sound/listen.rs` (lines), `tests/it/screen_view.rs` (the picture).

@@ -1,6 +1,6 @@
 //! What the screen shows at the horse: everything at a glance, from two metres away.
 //!
-//! Takes: the exam as it stands, and what has just happened.
+//! Takes: the exam as it is now, and what has just happened.
 //! Gives: `ScreenView`, which draws itself into any size of terminal.
 //! Never: I/O; meaning by colour alone: each mark has its own sign.
 //! Tested in: `tests/it/screen_view.rs`.
@@ -27,7 +27,7 @@ use crate::protocol::Protocols;
 const LINES_MAX: usize = 50;
 /// The level meter begins at this loudness, in dB relative to full scale.
 const METER_FROM_DBFS: f64 = -60.0;
-/// What stands in the large letters where a zone or a save has no limb.
+/// What the large letters show where a zone or a save has no limb.
 const NO_LIMB: &str = "NO LIMB";
 /// Columns and rows of a terminal in which large letters of four rows have room.
 const LARGE: (u16, u16) = (64, 22);
@@ -120,7 +120,7 @@ pub struct ScreenView {
 }
 
 impl ScreenView {
-    /// Takes over the exam as it stands.
+    /// Takes over the exam as it is now.
     pub fn take(&mut self, exam: &Exam, progress: &Progress, protocols: &Protocols) {
         let place = exam.context.place.clone();
         let hangs = progress.saves() > 0 || place.zone.is_some();

@@ -21,7 +21,7 @@ const COMES_TO_REST: u64 = 2 * SAMPLE_RATE_HZ as u64;
 pub(super) struct AwaitedStills {
     /// Samples from saving a still to its file.
     delay: u64,
-    /// When the latest were saved, by the sample; older ones belong to views that were minded.
+    /// When the latest were saved, by the sample; older ones belong to views that were dealt with.
     saved_at: Vec<Sample>,
     /// When all were saved, for the map of the views.
     all: Vec<Sample>,
@@ -47,7 +47,7 @@ impl AwaitedStills {
         self.left.iter().find(|left| left.holds(saved_at)).map(|left| left.view.clone())
     }
 
-    /// At the sample `at` the current view was left; it wants its still, if it is a `view` that can lack one.
+    /// At the sample `at` the current view was left; it needs its still, if it is a `view` that can lack one.
     pub(super) fn leave(&mut self, view: Option<Place>, at: Sample) {
         let from = std::mem::replace(&mut self.entered, at);
         self.left.extend(view.map(|view| Left { view, from, to: at }));
@@ -83,7 +83,7 @@ impl AwaitedStills {
         let (known, waiting): (Vec<Left>, Vec<Left>) = self.left.drain(..).partition(is_due);
         self.left = waiting;
         let lacking = known.into_iter().filter(|left| left.lacks_still(&self.saved_at)).collect();
-        // Stills of views that were minded are asked for no more.
+        // Stills of views that were dealt with are asked for no more.
         let oldest = self.left.iter().map(|left| left.from).min().unwrap_or(self.entered);
         self.saved_at.retain(|at| *at >= oldest);
         lacking

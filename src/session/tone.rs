@@ -7,7 +7,7 @@
 
 use std::f32::consts::TAU;
 
-/// Loudness of a tone, of full scale: clear beside a horse, and far from hurting in an earpiece.
+/// Loudness of a tone, of full scale: clear next to a horse, and far from hurting in an earpiece.
 const LOUDNESS: f32 = 0.25;
 /// Swelling and fading, in seconds.
 const EDGE_S: f32 = 0.01;

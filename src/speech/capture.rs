@@ -90,7 +90,7 @@ impl Capture {
         let gone = self.input.gone.load(Ordering::Relaxed);
         // Kept where no sound follows yet.
         self.lost += self.gap_here();
-        // Up to the next gap only, so that a loss stands between the blocks where it was.
+        // Up to the next gap only, so that a loss is between the blocks where it happened.
         let until = self.input.gaps.peek().map_or(u64::MAX, |gap| gap.after - self.n_taken);
         let n = self.input.ring.slots().min(usize::try_from(until).unwrap_or(usize::MAX));
         let n = n.min(self.input.rate_hz as usize * self.input.channels);

@@ -1,4 +1,4 @@
-//! Dictionaries of pronunciations, and where the one of PocketSphinx' model lies.
+//! Dictionaries of pronunciations, and where that of PocketSphinx' model is.
 //!
 //! Takes: the text of a dictionary.
 //! Gives: its words and their phones.

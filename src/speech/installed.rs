@@ -1,17 +1,17 @@
 //! Where the parts of the program lie, and how to get one back.
 //!
 //! Takes: the name of a part.
-//! Gives: its folder under `share/zonecall/` beside the program's own folder, `/usr/share/zonecall/` for `/usr/bin/`;
+//! Gives: its folder under `share/zonecall/` next to the program's own folder, `/usr/share/zonecall/` for `/usr/bin/`;
 //! where the program is not installed, the folder that set-up filled.
 //! Never: knows what a part holds.
 //! Tested in: `tests/sound/doctor.rs`, `make try-deb`.
 
 use std::path::{Path, PathBuf};
 
-/// What a package brings; where none of it lies beside the program, that was only built. Others may use the folder, too.
+/// What a package brings; where none of it is next to the program, that was only built. Others may use the folder, too.
 const BROUGHT: [&str; 3] = ["ear", "model", "models"];
 
-/// `share/zonecall/` beside the program's folder; none where it was only built.
+/// `share/zonecall/` next to the program's folder; none where it was only built.
 fn share() -> Option<PathBuf> {
     let program = std::env::current_exe().ok()?;
     let share = program.parent()?.parent()?.join("share/zonecall");

@@ -26,7 +26,7 @@ const CODING_HISTORY: &[u8; 40] = b"A=PCM,F=16000,W=16,M=mono,T=zonecall  \r\n";
 const BEXT_VERSION: u16 = 1;
 /// Bytes before the first sample: RIFF and WAVE 12, `bext` 8 and its content, `fmt ` 24, `data` 8.
 const HEADER_BYTES: u32 = 12 + 8 + 602 + 40 + 24 + 8;
-/// Where the size of the `data` chunk stands.
+/// Where the size of the `data` chunk is.
 const DATA_SIZE_AT: u64 = HEADER_BYTES as u64 - 4;
 /// Most bytes of sound, for sizes have 32 bits: about 37 hours.
 const DATA_BYTES_MAX: u32 = u32::MAX - HEADER_BYTES - 1;

@@ -13,7 +13,7 @@ const LOOK: usize = SAMPLE_RATE_HZ as usize / 100;
 const LOOK_S: f64 = 0.01;
 /// The end of speech is the last look this close to the loudest one, in dB.
 const LOUD_DB: f64 = 10.0;
-/// The decay is followed over so many dB, as for the T15 of room acoustics, and must stand clear of the noise.
+/// The decay is followed over so many dB, as for the T15 of room acoustics, and must be clear of the noise.
 const DECAY_DB: f64 = 15.0;
 const CLEAR_DB: f64 = 5.0;
 

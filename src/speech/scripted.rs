@@ -1,7 +1,7 @@
 //! An engine that plays back what was heard once: for tests, and to hear an exam again without a model.
 //!
 //! Takes: a file of `Utterance`s, one JSON object a line, in the order of their spans.
-//! Gives: for each utterance the words whose middle lies in it.
+//! Gives: for each utterance the words whose middle is in it.
 //! Never: listens.
 //! Tested in: `tests/it/hear.rs`.
 

@@ -1,4 +1,4 @@
-//! PocketSphinx under the grammar, with a phone loop beside it to separate speech of the language from other sound.
+//! PocketSphinx under the grammar, with a phone loop next to it to separate speech of the language from other sound.
 //!
 //! Takes: the model's folder, the language, and one utterance at a time.
 //! Gives: `Utterance`s with word spans and confidences.

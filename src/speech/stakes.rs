@@ -2,7 +2,7 @@
 //!
 //! Takes: nothing; these are the types between the meaning of words and the trust in them.
 //! Gives: `Stake`, `Stakes`, `Limit`.
-//! Never: meaning; what a part stands for is a text that is only compared.
+//! Never: meaning; what a part means is a text that is only compared.
 //! Tested in: `tests/it/neural_confidence.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};

@@ -12,7 +12,7 @@ use crate::clock::Span;
 /// One utterance of speech, cut out of the stream by the endpointer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct UtteranceAudio {
-    /// Where it lies in the kept audio.
+    /// Where it is in the kept audio.
     pub span: Span,
     /// Its samples, 16 kHz mono, as long as the span.
     pub samples: Vec<i16>,

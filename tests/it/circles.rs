@@ -165,9 +165,6 @@ fn the_test_sees_a_circle_in_each_way_of_writing_one() {
     );
 }
 
-/// Names that two types have until one of them is renamed.
-const TWICE_FOR_NOW: [&str; 1] = ["Finding"];
-
 /// The public types of a source, also those that only their folder sees.
 fn types(text: &str) -> impl Iterator<Item = &str> {
     let public = text.lines().map(str::trim_start).filter(|line| line.starts_with("pub"));
@@ -205,8 +202,6 @@ fn no_name_is_given_to_two_public_types() {
         }
     }
     assert!(known.len() > 200 && known.contains_key("Protocols"), "{} types", known.len());
-    let is_known = |name: &str| TWICE_FOR_NOW.contains(&name);
-    let twice: Vec<_> =
-        known.into_iter().filter(|(name, files)| files.len() > 1 && !is_known(name)).collect();
+    let twice: Vec<_> = known.into_iter().filter(|(_, files)| files.len() > 1).collect();
     assert!(twice.is_empty(), "give one of each another name: {twice:#?}");
 }

@@ -34,7 +34,7 @@ pub enum InboxOutcome {
     Kept,
     /// It was there already, byte for byte.
     Known,
-    /// Another object of the same name was there: kept beside it. A person should look.
+    /// Another object of the same name was there: kept next to it. A person should look.
     Beside,
     /// Not kept.
     Refused,

@@ -291,7 +291,7 @@ impl Talk<'_> {
     }
 }
 
-/// The data set of a file, as it stands after its head (PS3.10 7.1).
+/// The data set of a file, as it is after its head (PS3.10 7.1).
 fn data_of(object: &Object) -> Result<Vec<u8>, SendError> {
     let failed = |why: &str| SendError::File { path: object.path.clone(), why: why.to_owned() };
     let mut bytes = std::fs::read(&object.path).map_err(|error| failed(&error.to_string()))?;

@@ -28,7 +28,7 @@ const ROWS_MAX: usize = 500;
 /// Longest row, in bytes.
 const ROW_BYTES_MAX: usize = 1 << 20;
 
-/// What is asked for beside the step itself; an empty value asks for the value.
+/// What is asked for besides the step itself; an empty value asks for the value.
 const WANTED: [(Tag, VR); 11] = [
     (tags::ACCESSION_NUMBER, VR::SH),
     (tags::PATIENT_NAME, VR::PN),
@@ -179,7 +179,7 @@ fn appointment(row: &InMemDicomObject, day: NaiveDate) -> Option<Appointment> {
         _ => String::new(),
     };
     let name = text(tags::PATIENT_NAME);
-    // The owner's name stands before the animal's own (PS3.5 6.2.1); without a `^` all of it is the animal's. Of several
+    // The owner's name comes before the animal's own (PS3.5 6.2.1); without a `^` all of it is the animal's. Of several
     // ways of writing it, parted by `=`, the first counts.
     let mut parts = name.split('=').next().unwrap_or_default().split('^').map(str::trim);
     let (first, second) = (parts.next().unwrap_or_default(), parts.next().unwrap_or_default());

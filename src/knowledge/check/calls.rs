@@ -5,7 +5,7 @@
 //! Never: looks at calls that were taken back.
 //! Tested in: `tests/it/rules/calls.rs`.
 
-use crate::exam::call::{Act, Finding};
+use crate::exam::call::{Act, FindingSaid};
 use crate::exam::context::Context;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
@@ -81,7 +81,7 @@ pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
-fn findings<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a LoggedCall, &'a Finding)> {
+fn findings<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a LoggedCall, &'a FindingSaid)> {
     evidence.exam.standing_calls().filter_map(|call| match &call.act {
         Act::Finding(seen) => Some((call, seen)),
         _ => None,

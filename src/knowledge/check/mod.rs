@@ -24,7 +24,7 @@ use crate::knowledge::record::{CoverageRow, Finding, FrameRow, Severity};
 use crate::protocol::Protocols;
 use crate::protocol::rules::Weight;
 
-/// What a rule looks for; severity, source and reason stand in `rules.toml` under the same id.
+/// What a rule looks for; severity, source and reason are in `rules.toml` under the same id.
 type Find = fn(&Evidence) -> Vec<Hit>;
 
 /// The rule about lines that were cut short, which a person settles before signing.

@@ -83,7 +83,7 @@ enum SharedWith {
     SameRecording,
 }
 
-/// Stills that another exam beside this one had before.
+/// Stills that another exam had before.
 fn elsewhere(evidence: &Evidence, source: SharedWith) -> Vec<Hit> {
     let again = source == SharedWith::SameRecording;
     let mut hits = Vec::new();

@@ -29,7 +29,7 @@ pub(crate) struct Basis {
     pub(crate) off_weight: bool,
     /// Some of it was measured on a scale that a person set.
     pub(crate) scale_by_hand: bool,
-    /// Some of it is no number that was said, but stands for a spoken `normal`.
+    /// Some of it is no number that was said, but comes from a spoken `normal`.
     pub(crate) implied: bool,
 }
 

@@ -125,7 +125,7 @@ pub struct MeasureRow {
     /// Some of it was measured on a still that states no scale: a person set it.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub scale_by_hand: bool,
-    /// Some of it is no number that was said, but stands for a spoken `normal`.
+    /// Some of it is no number that was said, but comes from a spoken `normal`.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub implied: bool,
     /// The calls and entries of the journal it was computed from.

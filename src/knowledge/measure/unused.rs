@@ -2,7 +2,7 @@
 //!
 //! Takes: a `Record` and the protocols.
 //! Gives: `Unused`, in the order of the journal.
-//! Never: a number that was taken back, or silence about one that stands.
+//! Never: a number that was taken back, or silence about one that was not.
 //! Tested in: `tests/it/report_measures.rs`.
 
 use std::collections::BTreeSet;
@@ -108,7 +108,7 @@ fn why(one: &Unused, all: &[Unused], record: &Record, protocols: &Protocols) -> 
     if let Some(other) = rows.iter().find(is_other).and_then(|row| row.from.first()) {
         return format!("line {other} is used for the whole structure");
     }
-    // A zone that could not be computed says what stands in the way.
+    // A zone that could not be computed says what prevents it.
     let mut here = rows.iter().filter(|row| row.zone.as_ref() == Some(code));
     here.find_map(|row| row.why_not.clone()).unwrap_or_else(|| {
         format!("no total includes {structure} in zone {code} of the scheme `{}`", scheme.name)

@@ -49,7 +49,7 @@ impl MeasureRow {
         MeasureRow { word: Some(NORMAL_SAID.to_owned()), ..self.standing_on(basis) }
     }
 
-    /// The number, unless all of it stands for a spoken `normal`.
+    /// The number, unless all of it comes from a spoken `normal`.
     fn known_or_normal(self, value: f64, basis: &Basis, is_normal: bool) -> MeasureRow {
         if is_normal { self.normal(basis) } else { self.known(value, basis) }
     }
@@ -136,7 +136,7 @@ fn is_normal(area: &Known<Area>) -> bool {
     area.basis.implied && area.value == Area::from_mm2(0.0)
 }
 
-/// That the zeros in a sum stand for a spoken `normal`; none where the sum has none of them.
+/// That the zeros in a sum come from a spoken `normal`; none where the sum has none of them.
 fn normal_counts(basis: &Basis) -> Option<String> {
     basis.implied.then(|| "`normal` counts as 0 in it".to_owned())
 }

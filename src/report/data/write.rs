@@ -267,7 +267,7 @@ fn measured(input: &ReportInput) -> Option<MeasuredSection> {
     let not_used = not_used(record, protocols).iter().map(|line| quoted(line)).collect();
     let measured =
         MeasuredSection { injuries: injuries(record, protocols), charts, tables: tables.collect(), not_used };
-    // Where only "normal" was said a heading would stand over nothing.
+    // Where only "normal" was said a heading would have nothing below it.
     let MeasuredSection { injuries, charts, tables, not_used } = &measured;
     let is_empty = injuries.is_empty() && charts.is_empty() && tables.is_empty() && not_used.is_empty();
     (!is_empty).then_some(measured)

@@ -95,7 +95,7 @@ fn as_value(text: &impl Serialize) -> Value {
         .unwrap_or_else(|error| unreachable!("texts, numbers and lists of them can be written: {error}"))
 }
 
-/// The vet's report: its charts and pictures become files beside the template.
+/// The vet's report: its charts and pictures become files next to the template.
 fn vet(input: &ReportInput, files: &mut Vec<VirtualFile>) -> Value {
     let report = ReportData::of(input);
     let mut data = as_value(&report);

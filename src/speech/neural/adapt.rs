@@ -62,7 +62,7 @@ impl Adaptation {
         self.weights.iter().copied()
     }
 
-    /// The answer as this voice wants it: again natural logarithms of probabilities that add up to one.
+    /// The answer as it suits this voice: again natural logarithms of probabilities that add up to one.
     ///
     /// What comes from a head of another shape comes back as it is.
     #[must_use]

@@ -43,7 +43,7 @@ pub struct ConfidenceInputs {
     pub fit: f64,
     /// How much better the reading fits than silence and speech outside the language, a word.
     pub sense: f64,
-    /// How far the loud parts of the utterance stand above its quiet parts, in dB, 0 to 40.
+    /// How far the loud parts of the utterance are above its quiet parts, in dB, 0 to 40.
     pub lift_db: f64,
     /// Words in the reading.
     pub words: usize,
@@ -279,7 +279,7 @@ pub fn evidence(
     })
 }
 
-/// How far the loud parts stand above the quiet ones: the loudest tenth of 20 ms frames against the quietest, in dB.
+/// How far the loud parts are above the quiet ones: the loudest tenth of 20 ms frames against the quietest, in dB.
 #[must_use]
 pub fn lift_db(samples: &[i16]) -> f64 {
     let power = |frame: &[i16]| frame.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>();

@@ -23,7 +23,7 @@ pub struct Lexicon {
 pub struct BadLine {
     /// Line number from 1.
     pub line: usize,
-    /// What stands there and has no meaning: a unit that the head lacks, or a word without units.
+    /// What is there and has no meaning: a unit that the head lacks, or a word without units.
     pub text: String,
 }
 

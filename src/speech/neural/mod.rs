@@ -48,7 +48,7 @@ const RIVAL_BEHIND_MAX: f64 = 10.0;
 const EDGE_FRAMES: usize = 3;
 /// The beginning of a longer phrase is taken for one where it fits better by more than this, as a natural logarithm,
 const BEGUN_MIN: f64 = -3.0;
-/// and where it fits no worse than this a word beside the best sequence of any units.
+/// and where it fits no worse than this a word than the best sequence of any units.
 const BEGUN_FIT_MIN: f64 = -2.0;
 /// A word borne out less than this was hardly heard.
 const SUPPORT_MIN: f64 = -2.5;

@@ -63,7 +63,7 @@ impl Parts {
     }
 }
 
-/// What `head.json` says; what it says beside this is for people.
+/// What `head.json` says; what it says besides this is for people.
 #[derive(Debug, Clone, Deserialize)]
 struct Described {
     name: String,

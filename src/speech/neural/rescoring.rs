@@ -36,7 +36,7 @@ struct TokenTable {
 impl TokenTable {
     /// Reads a list of pieces: the length of each in one byte, or in two where the first is 128 or more, then its bytes.
     ///
-    /// Of two pieces that look alike the later one counts: the earlier stands for a byte that has no piece.
+    /// Of two pieces that look alike the later one is used: the earlier is for a byte that has no piece.
     fn read(bytes: &[u8]) -> Option<Self> {
         let (mut places, mut rest, mut place) = (HashMap::new(), bytes, 0);
         while let Some((first, after)) = rest.split_first() {
@@ -54,7 +54,7 @@ impl TokenTable {
         Some(Self { places })
     }
 
-    /// The text in pieces: characters, joined two at a time, those first that stand earliest in the list (byte pair
+    /// The text in pieces: characters, joined two at a time, those first that come earliest in the list (byte pair
     /// encoding, Sennrich et al. 2016). None where a character has no piece.
     fn of(&self, text: &str) -> Option<Vec<i64>> {
         let mut pieces: Vec<Vec<u8>> = format!(" {text}")
@@ -188,7 +188,7 @@ mod tests {
 
     #[test]
     fn a_text_is_joined_by_the_order_of_the_list() {
-        // "lo" stands before "ow": `low` becomes lo + w, though ow + l would do, too.
+        // "lo" comes before "ow": `low` becomes lo + w, though ow + l would do, too.
         let pieces = pieces(&["\u{2581}", "l", "o", "w", "lo", "ow", "\u{2581}lo", "w"]);
         assert_eq!(pieces.of("low"), Some(vec![6, 7]), "and of two that look alike the later counts");
         assert_eq!(pieces.of("lx"), None, "a letter without a piece");

@@ -9,7 +9,7 @@ use crate::speech::neural::align::WordFrames;
 use crate::speech::neural::lexicon::Lexicon;
 use crate::speech::neural::search::Frames;
 
-/// A unit may peak this many frames beside the word.
+/// A unit may peak this many frames away from the word.
 const BESIDE: usize = 1;
 
 /// For each word the mean, over its units, of the logarithm of the unit's highest probability within the word.

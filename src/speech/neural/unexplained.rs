@@ -10,11 +10,11 @@ use crate::speech::neural::encoder::FRAME;
 use crate::speech::neural::lexicon::BLANK;
 use crate::speech::neural::search::Frames;
 
-/// A unit this many frames beside a word still belongs to it: peaks are not sharp.
+/// A unit this many frames away from a word still belongs to it: peaks are not sharp.
 const BESIDE: usize = 1;
 /// A word is louder than its peaks are long, by this many frames on each side (72 ms).
 const AROUND: usize = 3;
-/// Loud is what stands above this share of the way from the quiet to the loud parts, in dB.
+/// Loud is what exceeds this share of the way from the quiet to the loud parts, in dB.
 const LOUD_SHARE: f64 = 0.6;
 /// More unexplained sound than this says no more.
 const SOUND_MAX: f64 = 5.0;
