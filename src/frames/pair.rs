@@ -16,6 +16,8 @@ use crate::frames::assign::{Edge, assign};
 use crate::frames::clock_fit::{Candidate, Fit, Said, Saved, clock_fit, exam_s};
 use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
 
+// The limits of pairing are our own choices; none has a source.
+
 /// A clock mark and a save call nearer than this are one moment, in seconds.
 const ONE_MOMENT_S: f64 = 3.0;
 /// Stills this long before the start or after the end of the exam still belong to it, in seconds.
