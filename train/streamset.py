@@ -124,7 +124,7 @@ def pieces(script, kind, speaker, count, purpose):
     elif kind == "pauses":
         for _ in range(count):
             words = []
-            while len(words) < 2 or plain(words) == "scratch that":
+            while len(words) < 2 or plain(words) == "disregard that":
                 words = fit(speaker.item)
             yield script.pauses(words), plain(words)
     elif kind == "starts":
