@@ -1,4 +1,4 @@
-.PHONY: setup demo test test-sound lint box deb try-deb bench bench-ear fit-ear train
+.PHONY: setup demo test test-sound load lint box deb try-deb bench bench-ear fit-ear train
 
 # Everything that building and testing need, once; after it `cargo build` and `cargo test` work by themselves.
 setup:
@@ -17,6 +17,10 @@ test: setup
 # A live microphone, played by PulseAudio's null sink, in real time: ten minutes. Some of these fail; DEVELOPERS.md names them.
 test-sound: setup
 	cargo test --release --test sound
+
+# Eight senders with a thousand stills each, one of them killed, the receiver killed once: minutes.
+load: setup
+	ZONECALL_LOAD=1000 cargo test --release --test it exchange::load -- --nocapture
 
 # Scripts, the Python of the training, and licences, duplicates and sources of the dependencies.
 lint:

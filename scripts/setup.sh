@@ -49,11 +49,11 @@ RUFF=0.17.6
 PACKAGES_DEMO="gcc libc6-dev python3 python3-venv"
 PACKAGES_BOX="$PACKAGES_DEMO pkg-config libasound2-dev"
 PACKAGES_BUILD="$PACKAGES_BOX g++ make cmake"
-# Demo speech, a judge of DICOM, a microphone, a browser, a database server, a judge of recognised words, a reader of PDF,
-# a Korean font.
+# Demo speech, judges of DICOM, an image archive and what asks it, certificates, a microphone, a browser, a database server,
+# a judge of recognised words, a reader of PDF, a Korean font.
 PACKAGES_TEST="$PACKAGES_BUILD \
-               flite espeak-ng dicom3tools dcmtk sox maven default-jdk-headless pulseaudio pulseaudio-utils libasound2-plugins \
-               chromium chromium-driver postgresql sctk poppler-utils fonts-nanum"
+               flite espeak-ng dicom3tools dcmtk orthanc orthanc-dicomweb curl openssl sox maven default-jdk-headless \
+               pulseaudio pulseaudio-utils libasound2-plugins chromium chromium-driver postgresql sctk poppler-utils fonts-nanum"
 # Fetches the accessibility checker; where Node.js came from elsewhere, Debian's own package would not go beside it.
 command -v npm >/dev/null || PACKAGES_TEST="$PACKAGES_TEST npm"
 # A clean Debian to install into, and a judge of units.
@@ -89,6 +89,10 @@ need_packages() {
     "${as[@]}" apt-get update -qq
     "${as[@]}" env DEBIAN_FRONTEND=noninteractive \
         apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null
+    # The tests start the archive themselves; as a service of the system nobody asked for it.
+    if [[ " ${missing[*]} " == *" orthanc "* ]] && [ -d /run/systemd/system ]; then
+        "${as[@]}" systemctl disable --now --quiet orthanc
+    fi
 }
 
 # A Python of our own, for fetching packages.

@@ -20,12 +20,13 @@ use super::journal::JournalArgs;
 use super::listen::{Listen, Resume};
 use super::manual::{CompletionsArgs, ManualArgs};
 use super::measure::MeasureArgs;
-use super::network::{ReceiveArgs, SendArgs};
 use super::pair::PairArgs;
 use super::people::{PeopleArgs, SignArgs};
 use super::phrases::PhrasesArgs;
+use super::receive::ReceiveArgs;
 use super::report::ReportArgs;
 use super::review::ReviewArgs;
+use super::send::SendArgs;
 use super::setup::Setup;
 use super::trace::TraceArgs;
 use super::worklist::WorklistArgs;
@@ -140,8 +141,8 @@ pub(crate) enum Task {
     CompareEars(CompareEars),
     /// Say what is missing on this machine and how to fix it.
     ///
-    /// Tries every part: protocols, grammar, ears, microphone, loudspeaker, voice, switch, disk and clock. Exit codes: 0
-    /// ready, 1 something is missing, 2 an error.
+    /// Tries every part: protocols, grammar, ears, microphone, loudspeaker, voice, switch, peers on the network, disk and
+    /// clock. Exit codes: 0 ready, 1 something is missing, 2 an error.
     Doctor(Doctor),
     /// Write the manual pages.
     Manual(ManualArgs),

@@ -12,6 +12,7 @@ use std::process::{Command, ExitCode};
 use super::ear;
 use super::options::{EarChoice, KnowledgeArgs, LanguageArgs, WhichEar};
 use super::output::one_line;
+use super::peers::{self, NamedPeer};
 use super::settings::Settings;
 use super::switch::SwitchArgs;
 use crate::clock::SAMPLE_RATE_HZ;
@@ -121,6 +122,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
     lines.push(microphone(args.device.as_deref()));
     lines.push(loudspeaker());
     lines.extend(switch(&args.switch));
+    lines.extend(network());
     lines.push(folder(&args.into));
     lines.push(room(&args.into));
     lines.push(clock(&clock_state()));
@@ -260,6 +262,32 @@ fn switch(args: &SwitchArgs) -> Option<DoctorLine> {
             lacks(found.to_owned(), remedy)
         }
     }
+}
+
+/// Each peer of the practice, asked for an echo.
+fn network() -> Vec<DoctorLine> {
+    let lacks = |found: String, remedy: &str| DoctorLine::lacks("network", PartState::Better, found, remedy);
+    let all = match peers::read() {
+        Ok(all) => all,
+        Err(error) => return vec![lacks(one_line(&error), "correct `peers.toml`")],
+    };
+    let asked = |named: &NamedPeer| {
+        let whom = format!("`{}` ({} at {})", named.name, named.ae_title, named.address);
+        let peer = match named.peer() {
+            Ok(peer) => peer,
+            Err(error) => {
+                return lacks(format!("{whom}: {error}"), "correct the certificates in `peers.toml`");
+            }
+        };
+        match peer.echo() {
+            Ok(()) => DoctorLine::there("network", format!("{whom} answers")),
+            Err(error) => {
+                let fault = error.fault();
+                lacks(format!("{whom}: {}", fault.in_words()), fault.remedy())
+            }
+        }
+    };
+    all.iter().map(asked).collect()
 }
 
 /// May exams be written here? Tried with a file that is gone again afterwards.

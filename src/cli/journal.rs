@@ -173,7 +173,12 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         Event::Resumed { engine, .. } => format!("resumed, heard by {} {}", engine.name, engine.model),
         Event::Sealed { files } => format!("{} kept files, each with its hash", files.len()),
         Event::Sent(sent) => {
-            format!("{} objects sent to {} at {}", sent.objects.len(), sent.ae_title, sent.to)
+            let whom = if sent.ae_title.is_empty() {
+                &sent.to
+            } else {
+                &format!("{} at {}", sent.ae_title, sent.to)
+            };
+            format!("{} objects sent to {whom}", sent.objects.len())
         }
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),

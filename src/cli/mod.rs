@@ -28,18 +28,21 @@ mod left_out;
 mod listen;
 mod manual;
 mod measure;
-mod network;
 mod options;
 mod output;
 mod pair;
+mod peer_args;
+mod peers;
 mod people;
 mod phrases;
+mod receive;
 mod report;
 #[cfg(feature = "desk")]
 mod review;
 #[cfg(not(feature = "desk"))]
 #[path = "no_review.rs"]
 mod review;
+mod send;
 mod settings;
 mod setup;
 mod subject_args;
@@ -87,8 +90,8 @@ pub fn run() -> ExitCode {
         Task::Archive(task) => archive::keep(&task),
         Task::Report(task) => report::report(&task),
         Task::Export(task) => exchange::export(&task),
-        Task::Receive(task) => network::receive(&task),
-        Task::Send(task) => network::send(&task),
+        Task::Receive(task) => receive::receive(&task),
+        Task::Send(task) => send::send(&task),
         Task::Worklist(task) => worklist::worklist(&task),
         Task::Phrases(task) => phrases::phrases(&task),
         Task::Setup(task) => setup::setup(&task),

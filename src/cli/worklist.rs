@@ -12,8 +12,8 @@ use std::process::ExitCode;
 use chrono::NaiveDate;
 use clap::ValueEnum;
 
-use super::network::{PeerArgs, ae_title};
 use super::output::write_file;
+use super::peer_args::{PeerArgs, ae_title};
 use crate::exchange::day_list::table;
 
 #[derive(Debug, clap::Args)]
@@ -22,7 +22,7 @@ use crate::exchange::day_list::table;
     zonecall listen --into exams/juniper --day-list today.csv --number 3\n\n\
     Exit codes: 0 listed, 1 nothing for that day, 2 an error.")]
 pub(crate) struct WorklistArgs {
-    /// Name or address of the worklist server, and its port.
+    /// Name or address of the worklist server and its port, or its name in `peers.toml`.
     #[arg(long, value_name = "HOST:PORT")]
     pub(crate) from: String,
     #[command(flatten)]

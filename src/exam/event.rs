@@ -331,12 +331,16 @@ pub struct CallEvent {
 /// What was sent, and where to.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SentEvent {
-    /// Address and port of the system.
+    /// Address and port of the system, or address of its web service.
     pub to: String,
-    /// Its AE title.
+    /// Its AE title; a web service has none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub ae_title: String,
     /// SOP Instance UIDs of what it took.
     pub objects: Vec<String>,
+    /// Those of them that it promised to keep.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub committed: Vec<String>,
     /// How many it did not take.
     #[serde(default, skip_serializing_if = "is_none_refused")]
     pub refused: usize,

@@ -25,6 +25,8 @@ pub const KINDS: &str = "DICOM, PNG, JPEG, BMP and TIFF";
 pub const MAX_FILES: usize = 50_000;
 /// Folders inside folders.
 pub const MAX_DEPTH: usize = 32;
+/// The list that `zonecall receive` keeps beside the stills it took.
+pub(crate) const RECEIVED_FILE: &str = "received.jsonl";
 /// Larger files are not read.
 pub const MAX_FILE_BYTES: u64 = 2 << 30;
 
@@ -92,7 +94,7 @@ fn absolute(path: &Path) -> PathBuf {
     path.canonicalize().unwrap_or_else(|_| path.to_owned())
 }
 
-/// All plain files under `folder`, sorted by path; hidden ones are left out.
+/// All plain files under `folder`, sorted by path; hidden ones are left out, and the receiver's own list.
 pub(crate) fn files(folder: &Path, problems: &mut Vec<(PathBuf, Problem)>) -> Vec<PathBuf> {
     let mut found = Vec::new();
     let mut open = vec![(folder.to_owned(), 0)];
@@ -122,7 +124,8 @@ pub(crate) fn files(folder: &Path, problems: &mut Vec<(PathBuf, Problem)>) -> Ve
                 found.sort();
                 return found;
             }
-            let hidden = path.file_name().is_some_and(|name| name.to_string_lossy().starts_with('.'));
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            let hidden = name.starts_with('.') || name == RECEIVED_FILE;
             let Some(kind) = std::fs::symlink_metadata(&path).ok().filter(|_| !hidden) else {
                 continue;
             };

@@ -88,6 +88,7 @@ fn afterwards() -> Vec<Event> {
             to: "192.0.2.1:104".to_owned(),
             ae_title: "ARCHIVE".to_owned(),
             objects: vec!["2.25.1".to_owned()],
+            committed: vec!["2.25.1".to_owned()],
             refused: 1,
         }),
         review(Change::Call { seq: Seq(4), act: Act::View(place()) }),

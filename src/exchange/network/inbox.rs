@@ -17,12 +17,11 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::exchange::uid::{IMPLEMENTATION_NAME, IMPLEMENTATION_UID, UID_CHARS_MAX, is_uid};
+use crate::frames::folder::RECEIVED_FILE;
 use crate::hex;
 
 /// Where files are while they come in.
 const COMING: &str = ".receiving";
-/// What came, one a line.
-pub(super) const LOG_FILE: &str = "received.jsonl";
 /// Most files of one name and different content.
 const BESIDE_MAX: u32 = 99;
 
@@ -38,6 +37,8 @@ pub enum InboxOutcome {
     Beside,
     /// Not kept.
     Refused,
+    /// No object, but the question whether some are kept.
+    Asked,
 }
 
 /// One line of the log.
@@ -138,7 +139,7 @@ impl Inbox {
                 std::fs::remove_file(entry.path()).map_err(failed(&entry.path()))?;
             }
         }
-        let path = folder.join(LOG_FILE);
+        let path = folder.join(RECEIVED_FILE);
         let log = OpenOptions::new().create(true).append(true).open(&path).map_err(failed(&path))?;
         Ok(Inbox { folder: folder.to_owned(), _lock: lock, log: Mutex::new(log), next: AtomicU64::new(1) })
     }
@@ -199,7 +200,7 @@ impl Inbox {
 
     /// Adds a line to the log.
     pub(super) fn note(&self, arrival: &ReceivedObject) -> Result<(), InboxError> {
-        let path = self.folder.join(LOG_FILE);
+        let path = self.folder.join(RECEIVED_FILE);
         let failed = |source| InboxError::Write { path: path.clone(), source };
         let mut line = serde_json::to_string(arrival).map_err(|error| failed(error.into()))?;
         line.push('\n');

@@ -38,6 +38,10 @@ pub(super) enum Kind {
     EchoAnswer,
     Find,
     FindAnswer,
+    Event,
+    EventAnswer,
+    Action,
+    ActionAnswer,
     Other(u16),
 }
 
@@ -50,6 +54,10 @@ impl Kind {
             Kind::EchoAnswer => 0x8030,
             Kind::Find => 0x0020,
             Kind::FindAnswer => 0x8020,
+            Kind::Event => 0x0100,
+            Kind::EventAnswer => 0x8100,
+            Kind::Action => 0x0130,
+            Kind::ActionAnswer => 0x8130,
             Kind::Other(field) => field,
         }
     }
@@ -62,6 +70,10 @@ impl Kind {
             0x8030 => Kind::EchoAnswer,
             0x0020 => Kind::Find,
             0x8020 => Kind::FindAnswer,
+            0x0100 => Kind::Event,
+            0x8100 => Kind::EventAnswer,
+            0x0130 => Kind::Action,
+            0x8130 => Kind::ActionAnswer,
             field => Kind::Other(field),
         }
     }
@@ -81,6 +93,8 @@ pub(super) struct Message {
     pub(super) status: u16,
     /// Data follow.
     pub(super) has_data: bool,
+    /// Which action or event; 0 where it is neither.
+    pub(super) what: u16,
 }
 
 /// Why bytes are no command.
@@ -102,12 +116,15 @@ impl Message {
     /// A request without data.
     pub(super) fn new(kind: Kind, id: u16, class: &str, instance: &str) -> Message {
         let (class, instance) = (class.to_owned(), instance.to_owned());
-        Message { kind, id, class, instance, status: SUCCESS, has_data: false }
+        Message { kind, id, class, instance, status: SUCCESS, has_data: false, what: 0 }
     }
 
     pub(super) fn read(bytes: &[u8]) -> Result<Message, MessageError> {
         let data = InMemDicomObject::read_dataset_with_ts(bytes, &IMPLICIT_VR_LITTLE_ENDIAN.erased())?;
         let number = |tag: Tag| number_of(&data, tag).and_then(|number| u16::try_from(number).ok());
+        let text = |affected: Tag, requested: Tag| {
+            text_of(&data, affected).or_else(|| text_of(&data, requested)).unwrap_or_default()
+        };
         let kind = Kind::of(number(tags::COMMAND_FIELD).ok_or(MessageError::Lacks("its kind"))?);
         let id = number(tags::MESSAGE_ID).or_else(|| number(tags::MESSAGE_ID_BEING_RESPONDED_TO));
         let has_data =
@@ -115,18 +132,25 @@ impl Message {
         Ok(Message {
             kind,
             id: id.ok_or(MessageError::Lacks("a number"))?,
-            class: text_of(&data, tags::AFFECTED_SOP_CLASS_UID).unwrap_or_default(),
-            instance: text_of(&data, tags::AFFECTED_SOP_INSTANCE_UID).unwrap_or_default(),
+            class: text(tags::AFFECTED_SOP_CLASS_UID, tags::REQUESTED_SOP_CLASS_UID),
+            instance: text(tags::AFFECTED_SOP_INSTANCE_UID, tags::REQUESTED_SOP_INSTANCE_UID),
             status: number(tags::STATUS).unwrap_or(SUCCESS),
             has_data,
+            what: number(tags::ACTION_TYPE_ID).or_else(|| number(tags::EVENT_TYPE_ID)).unwrap_or(0),
         })
     }
 
     pub(super) fn bytes(&self) -> Result<Vec<u8>, MessageError> {
         let number = |tag, number: u16| DataElement::new(tag, VR::US, PrimitiveValue::from(number));
         let is_answer = self.kind.field() & 0x8000 != 0;
+        // An action is requested of an instance; all else is said of one that it affects (PS3.7 10.3).
+        let (class, instance) = match self.kind {
+            Kind::Action => (tags::REQUESTED_SOP_CLASS_UID, tags::REQUESTED_SOP_INSTANCE_UID),
+            _ => (tags::AFFECTED_SOP_CLASS_UID, tags::AFFECTED_SOP_INSTANCE_UID),
+        };
+        let uid = |tag, uid: &str| DataElement::new(tag, VR::UI, PrimitiveValue::from(uid));
         let mut elements = vec![
-            DataElement::new(tags::AFFECTED_SOP_CLASS_UID, VR::UI, PrimitiveValue::from(self.class.as_str())),
+            uid(class, &self.class),
             number(tags::COMMAND_FIELD, self.kind.field()),
             number(tags::COMMAND_DATA_SET_TYPE, if self.has_data { 0 } else { NO_DATA }),
         ];
@@ -135,13 +159,17 @@ impl Message {
             elements.push(number(tags::STATUS, self.status));
         } else {
             elements.push(number(tags::MESSAGE_ID, self.id));
-            if self.has_data {
+            if matches!(self.kind, Kind::Store | Kind::Find) {
                 elements.push(number(tags::PRIORITY, 0));
             }
         }
         if !self.instance.is_empty() {
-            let instance = PrimitiveValue::from(self.instance.as_str());
-            elements.push(DataElement::new(tags::AFFECTED_SOP_INSTANCE_UID, VR::UI, instance));
+            elements.push(uid(instance, &self.instance));
+        }
+        match self.kind {
+            Kind::Action | Kind::ActionAnswer => elements.push(number(tags::ACTION_TYPE_ID, self.what)),
+            Kind::Event | Kind::EventAnswer => elements.push(number(tags::EVENT_TYPE_ID, self.what)),
+            _ => {}
         }
         let data = InMemDicomObject::command_from_element_iter(elements);
         let mut bytes = Vec::new();
@@ -155,6 +183,8 @@ impl Message {
             Kind::Store => Kind::StoreAnswer,
             Kind::Echo => Kind::EchoAnswer,
             Kind::Find => Kind::FindAnswer,
+            Kind::Event => Kind::EventAnswer,
+            Kind::Action => Kind::ActionAnswer,
             other => Kind::Other(other.field() | 0x8000),
         };
         Message { kind, status, has_data: false, ..self.clone() }
@@ -167,17 +197,13 @@ mod tests {
 
     #[test]
     fn a_command_reads_back_as_it_was_written() {
-        let request = Message {
-            kind: Kind::Store,
-            id: 7,
-            class: "1.2.840.10008.5.1.4.1.1.6.1".to_owned(),
-            instance: "2.25.1".to_owned(),
-            status: SUCCESS,
-            has_data: true,
-        };
+        let class = "1.2.840.10008.5.1.4.1.1.6.1";
+        let request = Message { has_data: true, ..Message::new(Kind::Store, 7, class, "2.25.1") };
         assert_eq!(Message::read(&request.bytes().unwrap()).unwrap(), request);
         let answer = request.answer(OUT_OF_RESOURCES);
         assert_eq!(Message::read(&answer.bytes().unwrap()).unwrap(), answer);
         assert!(Message::read(&[1, 2, 3]).is_err());
+        let action = Message { what: 1, ..Message::new(Kind::Action, 8, "1.2.840.10008.1.20.1", "2.25.2") };
+        assert_eq!(Message::read(&action.bytes().unwrap()).unwrap(), action);
     }
 }

@@ -7,8 +7,15 @@
 
 mod message;
 mod inbox;
-pub mod receive;
+mod limits;
+pub mod tls;
 pub mod send;
+pub mod stow;
+mod commitment;
+pub mod reports;
+mod confirm;
+mod visit;
+pub mod receive;
 pub mod worklist;
 
 pub use inbox::{InboxError, InboxOutcome, ReceivedObject};

@@ -6,25 +6,24 @@
 //! Tested in: `tests/it/exchange/network.rs`, with senders that are not ours.
 
 use std::io::ErrorKind;
-use std::net::{IpAddr, SocketAddr, TcpListener, TcpStream};
-use std::path::{Path, PathBuf};
+use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::path::Path;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
-use chrono::Utc;
 use dicom_dictionary_std::uids;
-use dicom_ul::Pdu;
 use dicom_ul::association::server::AccessControl;
-use dicom_ul::association::{Association, ServerAssociation, ServerAssociationOptions};
-use dicom_ul::pdu::{
-    AssociationRJServiceUserReason, PDataValue, PDataValueType, PresentationContextResultReason, UserIdentity,
-};
+use dicom_ul::association::{Association, ServerAssociationOptions};
+use dicom_ul::pdu::{AssociationRJServiceUserReason, UserIdentity};
+use rustls::ServerConfig;
 
-use super::inbox::{Coming, Inbox, InboxError, InboxOutcome, ReceivedObject};
-use super::message::{
-    COMMAND_BYTES_MAX, Kind, Message, NOT_SUPPORTED, NOT_THE_SAME, NOT_UNDERSTOOD, OUT_OF_RESOURCES, SUCCESS,
-};
-use crate::frames::dicom as still;
+use super::inbox::{Inbox, InboxError, ReceivedObject};
+use super::send::Peer;
+use super::tls;
+use super::visit::{Reception, Visit};
+
+pub use super::limits::ReceiveLimits;
 
 /// What a scanner of this kind saves (PS3.4 B.5): pictures, loops, and what it photographed off its screen.
 const CLASSES: [&str; 9] = [
@@ -64,63 +63,13 @@ const PDU_BYTES_MAX: u32 = 131_072;
 /// How often the door is looked at while nobody comes.
 const LOOK_MS: u64 = 20;
 
-/// Who may come in, and how much.
-#[derive(Debug, Clone)]
-pub struct ReceiveLimits {
-    /// AE titles that may call; empty means any.
-    pub from: Vec<String>,
-    /// Addresses that may call; empty means any.
-    pub addresses: Vec<IpAddr>,
-    /// Open connections at once.
-    pub connections_max: usize,
-    /// New connections in any one minute.
-    pub connections_a_minute_max: usize,
-    /// Bytes of one object.
-    pub object_bytes_max: u64,
-    /// Objects in one run.
-    pub objects_max: u64,
-    /// A peer that says nothing for so long is left.
-    pub silence_max: Duration,
-    /// A connection is closed after so long, whatever is said.
-    pub connection_max: Duration,
-}
-
-impl Default for ReceiveLimits {
-    fn default() -> ReceiveLimits {
-        ReceiveLimits {
-            from: Vec::new(),
-            addresses: Vec::new(),
-            connections_max: 16,
-            connections_a_minute_max: 600,
-            object_bytes_max: 2 << 30,
-            objects_max: 50_000,
-            silence_max: Duration::from_secs(30),
-            connection_max: Duration::from_secs(3600),
-        }
-    }
-}
-
 /// A receiver.
 #[derive(Debug)]
 pub struct Receiver {
     ae_title: String,
-    limits: ReceiveLimits,
-    inbox: Inbox,
-    folder: PathBuf,
-    utc_offset_s: i32,
+    reception: Reception,
     open: AtomicUsize,
-    objects: AtomicU64,
-}
-
-/// Why a connection ended.
-#[derive(Debug, thiserror::Error)]
-enum Ended {
-    #[error("{0}")]
-    Network(#[from] dicom_ul::association::Error),
-    #[error("{0}")]
-    Message(#[from] super::message::MessageError),
-    #[error("{0}")]
-    Protocol(&'static str),
+    tls: Option<Arc<ServerConfig>>,
 }
 
 /// Who may call.
@@ -158,13 +107,31 @@ impl Receiver {
     ) -> Result<Receiver, InboxError> {
         Ok(Receiver {
             ae_title: ae_title.to_owned(),
-            limits,
-            inbox: Inbox::open(folder)?,
-            folder: folder.to_owned(),
-            utc_offset_s,
+            reception: Reception {
+                limits,
+                inbox: Inbox::open(folder)?,
+                folder: folder.to_owned(),
+                utc_offset_s,
+                objects: AtomicU64::new(0),
+                reports_to: Vec::new(),
+            },
             open: AtomicUsize::new(0),
-            objects: AtomicU64::new(0),
+            tls: None,
         })
+    }
+
+    /// The same, taking only callers that come by TLS with a certificate.
+    #[must_use]
+    pub fn with_tls(mut self, config: Arc<ServerConfig>) -> Receiver {
+        self.tls = Some(config);
+        self
+    }
+
+    /// The same; scanners of these AE titles learn on an association of their own what is kept.
+    #[must_use]
+    pub fn reporting_to(mut self, peers: Vec<Peer>) -> Receiver {
+        self.reception.reports_to = peers;
+        self
     }
 
     /// Serves a port until `stop`; each line of the log goes to `seen`, too.
@@ -201,15 +168,15 @@ impl Receiver {
                 minute.1 += 1;
                 if let Some(why) = self.not_let_in(peer, minute.1) {
                     // Only the first of a flood is reported: a log that fills the disk would do the flood's work.
-                    if minute.1 <= self.limits.connections_a_minute_max {
-                        self.log(&self.refused("", peer, "", &why), seen);
+                    if minute.1 <= self.reception.limits.connections_a_minute_max {
+                        self.reception.refuse("", peer, "", &why, seen);
                     }
                     continue;
                 }
                 self.open.fetch_add(1, Ordering::Relaxed);
                 scope.spawn(move || {
                     if let Err((from, why)) = self.attend(socket, peer, stop, seen) {
-                        self.log(&self.refused(&from, peer, "", &why), seen);
+                        self.reception.refuse(&from, peer, "", &why, seen);
                     }
                     self.open.fetch_sub(1, Ordering::Relaxed);
                 });
@@ -219,7 +186,7 @@ impl Receiver {
     }
 
     fn not_let_in(&self, peer: SocketAddr, this_minute: usize) -> Option<String> {
-        let limits = &self.limits;
+        let limits = &self.reception.limits;
         if !limits.addresses.is_empty() && !limits.addresses.contains(&peer.ip().to_canonical()) {
             return Some("the address is not allowed; allow it with --address".to_owned());
         }
@@ -228,30 +195,6 @@ impl Receiver {
         }
         let open = self.open.load(Ordering::Relaxed);
         (open >= limits.connections_max).then(|| format!("{open} connections are open already"))
-    }
-
-    fn refused(&self, from: &str, peer: SocketAddr, instance: &str, why: &str) -> ReceivedObject {
-        ReceivedObject {
-            at: Utc::now(),
-            from: from.to_owned(),
-            address: peer.to_string(),
-            instance: instance.to_owned(),
-            outcome: InboxOutcome::Refused,
-            file: None,
-            bytes: None,
-            sha256: None,
-            saved_at: None,
-            why: why.to_owned(),
-        }
-    }
-
-    fn log(&self, arrival: &ReceivedObject, seen: &(dyn Fn(&ReceivedObject) + Sync)) {
-        // A log that cannot be written does not keep a still from being kept; the sender was answered already.
-        if let Err(error) = self.inbox.note(arrival) {
-            seen(&ReceivedObject { why: error.to_string(), ..arrival.clone() });
-            return;
-        }
-        seen(arrival);
     }
 
     /// One connection from its beginning to its end.
@@ -266,217 +209,43 @@ impl Receiver {
         socket.set_nonblocking(false).map_err(|error| nobody(&error))?;
         let mut options = ServerAssociationOptions::new()
             .ae_title(self.ae_title.as_str())
-            .ae_access_control(Allowed(&self.limits.from))
+            .ae_access_control(Allowed(&self.reception.limits.from))
             .max_pdu_length(PDU_BYTES_MAX)
-            .read_timeout(self.limits.silence_max)
-            .write_timeout(self.limits.silence_max)
-            .with_abstract_syntax(uids::VERIFICATION);
+            .read_timeout(self.reception.limits.silence_max)
+            .write_timeout(self.reception.limits.silence_max)
+            .with_abstract_syntax(uids::VERIFICATION)
+            .with_abstract_syntax(uids::STORAGE_COMMITMENT_PUSH_MODEL);
         for class in CLASSES {
             options = options.with_abstract_syntax(class);
         }
         for syntax in SYNTAXES {
             options = options.with_transfer_syntax(syntax);
         }
+        let silence_max = self.reception.limits.silence_max;
+        let socket = match &self.tls {
+            Some(config) => tls::accept(config, socket, silence_max)
+                .map_err(|error| (String::new(), format!("TLS: {error}")))?,
+            None => socket,
+        };
         let association = options.establish(socket).map_err(|error| nobody(&error))?;
         let from = association.peer_ae_title().trim().to_owned();
-        let until = Instant::now() + self.limits.connection_max;
-        let mut talk =
-            Talk { receiver: self, association, peer, from, command: Vec::new(), coming: None, seen };
+        let until = Instant::now() + self.reception.limits.connection_max;
+        let mut visit = Visit::new(&self.reception, association, peer, from, seen);
         while Instant::now() < until && !stop.load(Ordering::Relaxed) {
-            match talk.next() {
+            match visit.next() {
                 Ok(true) => {}
                 Ok(false) => return Ok(()),
                 Err(ended) => {
-                    let said = (talk.from.clone(), ended.to_string());
+                    let said = (visit.from.clone(), ended.to_string());
                     // The peer may be gone already.
-                    let _ = talk.association.abort();
+                    let _ = visit.association.abort();
                     return Err(said);
                 }
             }
         }
         let said =
-            (talk.from.clone(), "the connection was open too long, or the receiver was stopped".to_owned());
-        let _ = talk.association.abort();
+            (visit.from.clone(), "the connection was open too long, or the receiver was stopped".to_owned());
+        let _ = visit.association.abort();
         Err(said)
-    }
-}
-
-/// One connection.
-/// The status that refuses an object, and why.
-type Refusal = (u16, String);
-
-struct Talk<'a> {
-    receiver: &'a Receiver,
-    association: ServerAssociation<TcpStream>,
-    peer: SocketAddr,
-    from: String,
-    command: Vec<u8>,
-    /// The object that comes in, with its command; without a file where it was refused but its data still come.
-    coming: Option<(Message, Result<Coming, Refusal>)>,
-    seen: &'a (dyn Fn(&ReceivedObject) + Sync),
-}
-
-impl Talk<'_> {
-    /// Takes one PDU; `false` at the end of the talk.
-    fn next(&mut self) -> Result<bool, Ended> {
-        match self.association.receive()? {
-            Pdu::PData { data } => {
-                for part in data {
-                    self.part(part)?;
-                }
-                Ok(true)
-            }
-            Pdu::ReleaseRQ => {
-                self.association.send(&Pdu::ReleaseRP)?;
-                Ok(false)
-            }
-            Pdu::AbortRQ { .. } if self.coming.is_some() => {
-                Err(Ended::Protocol("broken off in the middle of an object"))
-            }
-            Pdu::AbortRQ { .. } => Ok(false),
-            _ => Err(Ended::Protocol("a message that has no place here")),
-        }
-    }
-
-    fn part(&mut self, part: PDataValue) -> Result<(), Ended> {
-        match part.value_type {
-            PDataValueType::Command => {
-                if self.command.len() + part.data.len() > COMMAND_BYTES_MAX {
-                    return Err(Ended::Protocol("a command longer than any command is"));
-                }
-                self.command.extend(&part.data);
-                if part.is_last {
-                    let message = Message::read(&std::mem::take(&mut self.command))?;
-                    self.command(message, part.presentation_context_id)?;
-                }
-                Ok(())
-            }
-            PDataValueType::Data => self.data(&part),
-        }
-    }
-
-    fn command(&mut self, message: Message, context: u8) -> Result<(), Ended> {
-        if self.coming.is_some() {
-            return Err(Ended::Protocol("a command before the data of the last one had come"));
-        }
-        match message.kind {
-            Kind::Echo => self.answer(&message, SUCCESS, context),
-            Kind::Store if message.has_data => {
-                let begun = self.begin(&message, context);
-                self.coming = Some((message, begun));
-                Ok(())
-            }
-            _ if message.has_data => Err(Ended::Protocol("a command that is not served here")),
-            _ => self.answer(&message, NOT_SUPPORTED, context),
-        }
-    }
-
-    fn begin(&self, message: &Message, context: u8) -> Result<Coming, (u16, String)> {
-        let receiver = self.receiver;
-        let agreed =
-            self.association.presentation_contexts().iter().find(|known| {
-                known.id == context && known.reason == PresentationContextResultReason::Acceptance
-            });
-        let Some(agreed) =
-            agreed.filter(|agreed| agreed.abstract_syntax.trim_end_matches('\0') == message.class)
-        else {
-            return Err((NOT_SUPPORTED, "its class was not agreed on".to_owned()));
-        };
-        if receiver.objects.fetch_add(1, Ordering::Relaxed) >= receiver.limits.objects_max {
-            return Err((
-                OUT_OF_RESOURCES,
-                format!("more than {} objects in one run", receiver.limits.objects_max),
-            ));
-        }
-        let syntax = agreed.transfer_syntax.trim_end_matches('\0');
-        receiver
-            .inbox
-            .begin(&message.class, &message.instance, syntax)
-            .map_err(|error| (status_of(&error), error.to_string()))
-    }
-
-    fn data(&mut self, part: &PDataValue) -> Result<(), Ended> {
-        let max = self.receiver.limits.object_bytes_max;
-        let Some((_, coming)) = &mut self.coming else {
-            return Err(Ended::Protocol("data without a command"));
-        };
-        if let Ok(file) = coming {
-            if file.bytes + part.data.len() as u64 > max {
-                return Err(Ended::Protocol("an object larger than is taken"));
-            }
-            if let Err(error) = file.write(&part.data) {
-                *coming = Err((status_of(&error), error.to_string()));
-            }
-        }
-        if !part.is_last {
-            return Ok(());
-        }
-        let Some((message, coming)) = self.coming.take() else { return Ok(()) };
-        let (status, arrival) = self.settle(&message, coming);
-        self.receiver.log(&arrival, self.seen);
-        // Kept, on the disk and in the log, or refused: only now the sender may forget it.
-        self.answer(&message, status, part.presentation_context_id)
-    }
-
-    /// Judges an object that is here as a whole, and keeps it.
-    fn settle(&self, message: &Message, coming: Result<Coming, (u16, String)>) -> (u16, ReceivedObject) {
-        let refused = |status: u16, why: &str| {
-            (status, self.receiver.refused(&self.from, self.peer, &message.instance, why))
-        };
-        let mut coming = match coming {
-            Ok(coming) => coming,
-            Err((status, why)) => return refused(status, &why),
-        };
-        let path = match coming.flush() {
-            Ok(path) => path.to_owned(),
-            Err(error) => return refused(status_of(&error), &error.to_string()),
-        };
-        let head = match still::read(&path, self.receiver.utc_offset_s) {
-            Ok(head) => head,
-            Err(problem) => return refused(NOT_UNDERSTOOD, &problem.message),
-        };
-        if head.id.as_deref() != Some(message.instance.as_str()) {
-            return refused(NOT_THE_SAME, "its data name another object than its command");
-        }
-        let bytes = coming.bytes;
-        match self.receiver.inbox.keep(coming, &message.instance) {
-            Ok((outcome, path, sha256)) => {
-                let file = path.strip_prefix(&self.receiver.folder).unwrap_or(&path).display().to_string();
-                let mut arrival = self.receiver.refused(&self.from, self.peer, &message.instance, "");
-                arrival.outcome = outcome;
-                arrival.file = Some(file);
-                arrival.bytes = Some(bytes);
-                arrival.sha256 = Some(sha256);
-                arrival.saved_at = head.saved_at;
-                let problems: Vec<&str> =
-                    head.problems.iter().map(|problem| problem.message.as_str()).collect();
-                arrival.why = match outcome {
-                    InboxOutcome::Beside => {
-                        "another object of the same name, but with other content, was here already".to_owned()
-                    }
-                    _ => problems.join("; "),
-                };
-                (SUCCESS, arrival)
-            }
-            Err(error) => refused(status_of(&error), &error.to_string()),
-        }
-    }
-
-    fn answer(&mut self, message: &Message, status: u16, context: u8) -> Result<(), Ended> {
-        let data = PDataValue {
-            presentation_context_id: context,
-            value_type: PDataValueType::Command,
-            is_last: true,
-            data: message.answer(status).bytes()?,
-        };
-        self.association.send(&Pdu::PData { data: vec![data] })?;
-        Ok(())
-    }
-}
-
-fn status_of(error: &InboxError) -> u16 {
-    match error {
-        InboxError::NoUid(_) | InboxError::Head(_) => NOT_UNDERSTOOD,
-        _ => OUT_OF_RESOURCES,
     }
 }

@@ -7,8 +7,9 @@
 
 use std::collections::BTreeSet;
 use std::io::Write;
-use std::net::TcpStream;
+use std::net::{Ipv4Addr, TcpStream, ToSocketAddrs as _};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 
 use dicom_dictionary_std::{tags, uids};
@@ -16,18 +17,20 @@ use dicom_object::OpenFileOptions;
 use dicom_ul::Pdu;
 use dicom_ul::association::{ClientAssociation, ClientAssociationOptions};
 use dicom_ul::pdu::{PDataValue, PDataValueType, PresentationContextResultReason};
+use rustls::ClientConfig;
 
 use super::message::{Kind, Message, MessageError, SUCCESS};
+use super::tls::Tunnel;
 
 /// Kinds of objects in one association: a presentation context has an odd number of one byte (PS3.8 9.3.2.2).
 const KINDS_MAX: usize = 127;
 /// Pause before each further try, in seconds.
-const PAUSES_S: [u64; 2] = [1, 5];
+pub(super) const PAUSES_S: [u64; 2] = [1, 5];
 /// Statuses that are warnings: the object was stored all the same (PS3.4 B.2.3).
 const WARNINGS: [u16; 3] = [0xB000, 0xB006, 0xB007];
 
 /// A DICOM program elsewhere.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone)]
 pub struct Peer {
     /// Name or address and port, such as `192.168.1.9:104`.
     pub address: String,
@@ -37,6 +40,8 @@ pub struct Peer {
     pub own_ae_title: String,
     /// How long to wait for an answer.
     pub patience: Duration,
+    /// How to call it by TLS; without this what is said can be read on the way.
+    pub tls: Option<Arc<ClientConfig>>,
 }
 
 /// A file to be sent.
@@ -77,6 +82,20 @@ pub enum SendError {
         /// Why, with its causes.
         why: String,
     },
+    /// It turned us away.
+    #[error("`{peer}` turned us away: {why}; check the AE titles, here and there")]
+    Turned {
+        /// Whom.
+        peer: String,
+        /// Why.
+        why: String,
+    },
+    /// It does not do what was asked for.
+    #[error("`{peer}` offers no such service; ask its makers, or name another computer")]
+    NotOffered {
+        /// Whom.
+        peer: String,
+    },
     /// It talks in a way that is none.
     #[error("`{peer}` answered something else than was asked: {what}")]
     Answer {
@@ -96,6 +115,69 @@ pub enum SendError {
         /// Why not.
         why: String,
     },
+}
+
+/// What kept a peer from answering, as far as can be seen from here.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum PeerFault {
+    /// Nothing listens there, or nothing can get there.
+    Unreachable(String),
+    /// It is there and does not let us in under these AE titles.
+    Titles,
+    /// Certificates do not fit.
+    Certificate(String),
+    /// It is there and does not do this.
+    Service,
+    /// Something else.
+    Other(String),
+}
+
+impl PeerFault {
+    /// What is wrong.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        match self {
+            PeerFault::Unreachable(why) => format!("nothing answers there ({why})"),
+            PeerFault::Titles => {
+                "it is there and turns us away: it does not know one of the AE titles".to_owned()
+            }
+            PeerFault::Certificate(why) => format!("it is there, but the certificates do not fit ({why})"),
+            PeerFault::Service => "it is there, but answers no echo".to_owned(),
+            PeerFault::Other(why) => why.clone(),
+        }
+    }
+
+    /// What to do.
+    #[must_use]
+    pub const fn remedy(&self) -> &'static str {
+        match self {
+            PeerFault::Unreachable(_) => {
+                "check address and port, that the computer is on, its program started, and no firewall between"
+            }
+            PeerFault::Titles => "enter our AE title and this computer there, and its AE title here",
+            PeerFault::Certificate(_) => {
+                "check which authority signed its certificate and ours, their dates and the computer's name in them"
+            }
+            PeerFault::Service => "ask its makers whether it serves Verification",
+            PeerFault::Other(_) => "look into its log",
+        }
+    }
+}
+
+impl SendError {
+    /// What kept the peer from answering.
+    #[must_use]
+    pub fn fault(&self) -> PeerFault {
+        match self {
+            SendError::Turned { .. } => PeerFault::Titles,
+            SendError::NotOffered { .. } => PeerFault::Service,
+            SendError::Network { why, .. } => match why.strip_prefix("TLS: ") {
+                Some(why) => PeerFault::Certificate(why.to_owned()),
+                None => PeerFault::Unreachable(why.clone()),
+            },
+            other => PeerFault::Other(other.to_string()),
+        }
+    }
 }
 
 impl Object {
@@ -121,7 +203,14 @@ impl Object {
 }
 
 impl Peer {
-    pub(super) fn failed(&self, error: &dyn std::error::Error) -> SendError {
+    pub(super) fn failed(&self, error: &(dyn std::error::Error + 'static)) -> SendError {
+        use dicom_ul::association::Error::{NoAcceptedPresentationContexts, Rejected};
+        let peer = self.address.clone();
+        match error.downcast_ref() {
+            Some(NoAcceptedPresentationContexts { .. }) => return SendError::NotOffered { peer },
+            Some(Rejected { .. }) => return SendError::Turned { peer, why: error.to_string() },
+            _ => {}
+        }
         let mut why = error.to_string();
         let mut source = error.source();
         while let Some(inner) = source {
@@ -147,7 +236,33 @@ impl Peer {
         &self,
         options: ClientAssociationOptions<'_>,
     ) -> Result<ClientAssociation<TcpStream>, SendError> {
-        options.establish(self.address.as_str()).map_err(|error| self.failed(&error))
+        let Some(config) = &self.tls else {
+            return options.establish(self.address.as_str()).map_err(|error| self.failed(&error));
+        };
+        let tunnel = self.tunnel(config).map_err(|error| self.failed(&error))?;
+        options.establish((Ipv4Addr::LOCALHOST, tunnel.port)).map_err(|error| {
+            // What the other side says of our certificate comes only now.
+            match tunnel.fault() {
+                Some(why) => SendError::Network { peer: self.address.clone(), why: format!("TLS: {why}") },
+                None => self.failed(&error),
+            }
+        })
+    }
+
+    fn tunnel(&self, config: &Arc<ClientConfig>) -> std::io::Result<Tunnel> {
+        let (host, _) = self.address.rsplit_once(':').unwrap_or((&self.address, ""));
+        let mut last = std::io::Error::other("the address names no computer");
+        for address in self.address.to_socket_addrs()? {
+            match TcpStream::connect_timeout(&address, self.patience) {
+                Ok(socket) => {
+                    let name = host.trim_matches(['[', ']']);
+                    return Tunnel::open(config, name, socket, self.patience)
+                        .map_err(|error| std::io::Error::other(format!("TLS: {error}")));
+                }
+                Err(error) => last = error,
+            }
+        }
+        Err(last)
     }
 
     /// Asks whether the peer is there and talks to us.
@@ -204,15 +319,15 @@ impl Peer {
         for (class, syntax) in &kinds {
             options = options.with_presentation_context(*class, vec![*syntax]);
         }
-        let association = match options.establish(self.address.as_str()) {
+        let association = match self.connect(options) {
             Ok(association) => association,
-            Err(dicom_ul::association::Error::NoAcceptedPresentationContexts { .. }) => {
+            Err(SendError::NotOffered { .. }) => {
                 for object in &objects[..count] {
                     report(object, &Sent::Refused("none of these kinds of objects is taken".to_owned()));
                 }
                 return Ok(());
             }
-            Err(error) => return Err(self.failed(&error)),
+            Err(error) => return Err(error),
         };
         let mut talk = Talk { peer: self, association };
         for (id, object) in (1_u16..).zip(&objects[..count]) {
@@ -227,9 +342,9 @@ pub(super) fn answered(peer: &Peer, what: String) -> SendError {
     SendError::Answer { peer: peer.address.clone(), what }
 }
 
-struct Talk<'a> {
-    peer: &'a Peer,
-    association: ClientAssociation<TcpStream>,
+pub(super) struct Talk<'a> {
+    pub(super) peer: &'a Peer,
+    pub(super) association: ClientAssociation<TcpStream>,
 }
 
 impl Talk<'_> {
@@ -253,14 +368,19 @@ impl Talk<'_> {
     }
 
     /// Sends a request with its data; gives the status of the answer.
-    fn ask(&mut self, request: &Message, context: u8, data: Option<&[u8]>) -> Result<u16, SendError> {
+    pub(super) fn ask(
+        &mut self,
+        request: &Message,
+        context: u8,
+        data: Option<&[u8]>,
+    ) -> Result<u16, SendError> {
         let command = PDataValue {
             presentation_context_id: context,
             value_type: PDataValueType::Command,
             is_last: true,
             data: request.bytes()?,
         };
-        let failed = |error: &dyn std::error::Error| self.peer.failed(error);
+        let failed = |error: &(dyn std::error::Error + 'static)| self.peer.failed(error);
         self.association.send(&Pdu::PData { data: vec![command] }).map_err(|error| failed(&error))?;
         if let Some(data) = data {
             let mut writer = self.association.send_pdata(context);

@@ -1,12 +1,21 @@
 //! Claims about the exam for other systems, each judged by a program or library that is not ours.
 
 mod codes;
+mod commitment;
 mod fhir;
 mod labelled;
+mod load;
 mod marks;
 mod network;
 mod objects;
+mod orthanc;
+mod peers;
+mod peers_file;
+mod refusals;
+mod round_trip;
 mod report;
 mod stage;
+mod stow;
 mod teaching;
+mod tls;
 mod worklist;

@@ -1,86 +1,14 @@
 //! Receiving and sending, with dcmtk's programs on the other side.
 
-use std::io::{BufRead, BufReader, Read, Write};
+use std::io::{Read, Write};
 use std::net::TcpStream;
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-use zonecall::exchange::network::{InboxOutcome, ReceivedObject};
+use zonecall::exchange::network::InboxOutcome;
 
+use super::peers::{Archive, PATIENCE, Receiving, names, stills};
 use super::stage::{enter, export, files, folder, judge, said_of, uid};
 use crate::support::program::zonecall;
-
-/// How long a test waits for what should come.
-const PATIENCE: Duration = Duration::from_secs(60);
-
-/// A running `zonecall receive`, killed at the end of its test.
-struct Receiving {
-    child: Child,
-    port: String,
-    into: PathBuf,
-}
-
-impl Drop for Receiving {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-impl Receiving {
-    fn start(into: &Path, more: &[&str]) -> Receiving {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_zonecall"))
-            .args(["receive", "--port", "0", "--into", into.to_str().unwrap()])
-            .args(more)
-            .stdout(Stdio::piped())
-            .spawn()
-            .unwrap();
-        let mut lines = BufReader::new(child.stdout.take().unwrap());
-        let mut first = String::new();
-        lines.read_line(&mut first).unwrap();
-        let port = first.split("127.0.0.1:").nth(1).expect(&first).split(',').next().unwrap().to_owned();
-        // A pipe that nobody reads fills up.
-        std::thread::spawn(move || std::io::copy(&mut lines, &mut std::io::sink()));
-        Receiving { child, port, into: into.to_owned() }
-    }
-
-    fn log(&self) -> Vec<ReceivedObject> {
-        let text = std::fs::read_to_string(self.into.join("received.jsonl")).unwrap_or_default();
-        text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
-    }
-
-    fn await_log(&self, wanted: impl Fn(&[ReceivedObject]) -> bool) -> Vec<ReceivedObject> {
-        let until = Instant::now() + PATIENCE;
-        loop {
-            let log = self.log();
-            if wanted(&log) {
-                return log;
-            }
-            assert!(Instant::now() < until, "{log:?}");
-            std::thread::sleep(Duration::from_millis(20));
-        }
-    }
-
-    /// dcmtk's sender.
-    fn storescu(&self, more: &[&str]) -> (Option<i32>, String) {
-        let mut args = vec!["-v", "-aec", "ZONECALL"];
-        args.extend(more.iter().filter(|arg| {
-            arg.starts_with('-') || arg.parse::<u8>().is_ok() || arg.chars().all(char::is_uppercase)
-        }));
-        args.extend(["127.0.0.1", self.port.as_str()]);
-        args.extend(more.iter().filter(|arg| arg.contains('/')));
-        judge("storescu", &args)
-    }
-}
-
-fn names(folder: &Path) -> Vec<String> {
-    files(folder).iter().map(|path| path.file_name().unwrap().to_string_lossy().into_owned()).collect()
-}
-
-fn stills(exam: &Path) -> Vec<String> {
-    files(&exam.join("frames")).iter().map(|path| path.to_str().unwrap().to_owned()).collect()
-}
 
 #[test]
 fn a_scanner_sends_its_stills_and_each_is_kept_once() {
@@ -200,105 +128,6 @@ fn a_flood_of_open_connections_is_cut_off_and_nothing_fails() {
     while judge("echoscu", &["-aec", "ZONECALL", "127.0.0.1", &receiving.port]).0 != Some(0) {
         assert!(Instant::now() < until, "it does not serve any more");
         std::thread::sleep(Duration::from_millis(100));
-    }
-}
-
-/// Several senders at once, one of them killed, then the receiver killed and started again.
-#[test]
-fn nothing_is_lost_and_nothing_is_there_twice_when_sender_and_receiver_are_killed() {
-    const SENDERS: usize = 4;
-    const EACH: usize = 40;
-    let source = tempfile::tempdir().unwrap();
-    let one = folder();
-    let template = dicom_object::open_file(one.path().join("frames/IM1.dcm")).unwrap();
-    for sender in 0..SENDERS {
-        let folder = source.path().join(sender.to_string());
-        std::fs::create_dir(&folder).unwrap();
-        for number in 0..EACH {
-            let name = format!("2.25.3{sender:03}{number:04}");
-            let mut still = template.clone().into_inner();
-            let value = dicom_core::PrimitiveValue::from(name.as_str());
-            still.put(dicom_core::DataElement::new(
-                dicom_dictionary_std::tags::SOP_INSTANCE_UID,
-                dicom_core::VR::UI,
-                value,
-            ));
-            let meta = dicom_object::FileMetaTableBuilder::new().transfer_syntax("1.2.840.10008.1.2.1");
-            still.with_meta(meta).unwrap().write_to_file(folder.join(format!("{number}.dcm"))).unwrap();
-        }
-    }
-    let into = tempfile::tempdir().unwrap();
-    let receiving = Receiving::start(into.path(), &[]);
-    let send = |sender: usize, port: &str| {
-        let folder = source.path().join(sender.to_string());
-        Command::new("storescu")
-            .args(["-aec", "ZONECALL", "127.0.0.1", port, "+sd", folder.to_str().unwrap()])
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap()
-    };
-    let mut senders: Vec<Child> = (0..SENDERS).map(|sender| send(sender, &receiving.port)).collect();
-    receiving.await_log(|log| log.len() >= 10);
-    senders[0].kill().unwrap();
-    receiving.await_log(|log| log.len() >= 40);
-    drop(receiving);
-    for sender in &mut senders {
-        sender.wait().unwrap();
-    }
-    std::fs::write(into.path().join(".receiving/99.part"), b"half").unwrap();
-    let receiving = Receiving::start(into.path(), &[]);
-    for sender in 0..SENDERS {
-        assert_eq!(send(sender, &receiving.port).wait().unwrap().code(), Some(0));
-    }
-    assert_eq!(files(into.path()).len(), SENDERS * EACH);
-    let log = receiving.log();
-    assert!(log.iter().all(|row| row.outcome != InboxOutcome::Beside));
-    let kept: std::collections::BTreeSet<_> =
-        log.iter().filter(|row| row.outcome == InboxOutcome::Kept).map(|row| &row.instance).collect();
-    // A still that was kept just before the kill may lack its line; then it was known the second time.
-    assert!(kept.len() + 2 * SENDERS >= SENDERS * EACH, "{}", kept.len());
-    assert_eq!(std::fs::read_dir(into.path().join(".receiving")).unwrap().count(), 1, "only the lock");
-}
-
-/// dcmtk's archive of a test.
-struct Archive {
-    child: Child,
-    folder: tempfile::TempDir,
-    port: String,
-}
-
-impl Drop for Archive {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-impl Archive {
-    fn start(more: &[&str]) -> Archive {
-        let folder = tempfile::tempdir().unwrap();
-        // A port that was free a moment ago.
-        let port =
-            std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port().to_string();
-        let child = Command::new("storescp")
-            .args(["+xa", "-od", folder.path().to_str().unwrap(), "-aet", "ARCHIVE"])
-            .args(more)
-            .arg(&port)
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap_or_else(|error| panic!("storescp: {error}; run `make setup`"));
-        let until = Instant::now() + PATIENCE;
-        while TcpStream::connect(("127.0.0.1", port.parse::<u16>().unwrap())).is_err() {
-            assert!(Instant::now() < until);
-            std::thread::sleep(Duration::from_millis(20));
-        }
-        Archive { child, folder, port }
-    }
-
-    fn to(&self) -> String {
-        format!("127.0.0.1:{}", self.port)
     }
 }
 

@@ -2,15 +2,17 @@
 
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
 
 use dicom_core::value::DataSetSequence;
 use dicom_core::{DataElement, PrimitiveValue, VR};
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
-use serde_json::Value;
+use serde_json::{Value, json};
 
+use super::orthanc::Orthanc;
+use super::peers::{await_port, free_port};
 use super::stage::{export, faults, files, said_of};
+use super::tls::Certificates;
 use crate::support::program::zonecall;
 use crate::support::utterance;
 
@@ -47,6 +49,7 @@ fn row(number: usize, [day, time, name, id, modality]: [&str; 5]) -> InMemDicomO
         text(tags::PATIENT_ID, VR::LO, id),
         text(tags::PATIENT_BIRTH_DATE, VR::DA, "20180401"),
         text(tags::PATIENT_SEX, VR::CS, "F"),
+        text(tags::PATIENT_BREED_DESCRIPTION, VR::LO, "Hanoverian"),
         text(tags::STUDY_INSTANCE_UID, VR::UI, &format!("2.25.80{number}")),
         text(tags::ACCESSION_NUMBER, VR::SH, &format!("A{number}")),
         text(tags::REQUESTED_PROCEDURE_ID, VR::SH, "R1"),
@@ -57,28 +60,29 @@ fn row(number: usize, [day, time, name, id, modality]: [&str; 5]) -> InMemDicomO
     row
 }
 
+fn write_rows(folder: &Path, rows: &[[&str; 5]]) {
+    for (idx, cells) in rows.iter().enumerate() {
+        let meta = FileMetaTableBuilder::new().transfer_syntax(uids::EXPLICIT_VR_LITTLE_ENDIAN);
+        let row = row(idx + 1, *cells).with_meta(meta).unwrap();
+        row.write_to_file(folder.join(format!("{idx}.wl"))).unwrap();
+    }
+}
+
+/// dcmtk's server; it knows no breed.
 fn server(rows: &[[&str; 5]]) -> Server {
     let folder = tempfile::tempdir().unwrap();
     let list = folder.path().join("CLINIC");
     std::fs::create_dir(&list).unwrap();
     std::fs::write(list.join("lockfile"), "").unwrap();
-    for (idx, cells) in rows.iter().enumerate() {
-        let meta = FileMetaTableBuilder::new().transfer_syntax(uids::EXPLICIT_VR_LITTLE_ENDIAN);
-        let row = row(idx + 1, *cells).with_meta(meta).unwrap();
-        row.write_to_file(list.join(format!("{idx}.wl"))).unwrap();
-    }
-    let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+    write_rows(&list, rows);
+    let port = free_port();
     let child = Command::new("wlmscpfs")
         .args(["-dfp", folder.path().to_str().unwrap(), "-dfr", "-csk", &port.to_string()])
         .stdout(Stdio::null())
         .stderr(Stdio::null())
         .spawn()
         .unwrap_or_else(|error| panic!("wlmscpfs: {error}; run `make setup`"));
-    let until = Instant::now() + Duration::from_secs(30);
-    while std::net::TcpStream::connect(("127.0.0.1", port)).is_err() {
-        assert!(Instant::now() < until);
-        std::thread::sleep(Duration::from_millis(20));
-    }
+    await_port(port);
     Server { child, port, _folder: folder }
 }
 
@@ -167,11 +171,11 @@ fn an_exam_takes_horse_and_order_from_the_list_and_gives_them_to_the_archive() {
     let into = exam(folder.path(), &list, "2");
     let shown = zonecall(&["export", &into, "--as", "json"]);
     let record: Value = serde_json::from_slice(&shown.stdout).unwrap();
-    let horse = serde_json::json!({
+    let horse = json!({
         "name": "Juniper", "id": "H-22", "owner": "Müller", "sex": "F"
     });
     assert_eq!(record["exam"]["horse"], horse);
-    assert_eq!(record["exam"]["order"], serde_json::json!({"accession": "A1", "study": "2.25.801"}));
+    assert_eq!(record["exam"]["order"], json!({"accession": "A1", "study": "2.25.801"}));
     export(Path::new(&into), "dicom", &[], 0);
     let made = files(&Path::new(&into).join("out/dicom"));
     assert!(!made.is_empty());
@@ -215,4 +219,32 @@ fn a_still_of_another_horse_than_the_list_says_is_a_finding() {
         let told = checked.contains("it is of `Kim^Bramble (no. H-7)`, the exam of `Juniper (no. H-22)`");
         assert_eq!(told, foreign, "{checked}");
     }
+}
+
+/// Debian's plug-in of Orthanc.
+const PLUGIN: &str = "/usr/share/orthanc/plugins/libModalityWorklists.so";
+
+#[test]
+fn orthanc_gives_its_worklist_with_the_breed_and_by_tls_only_to_who_may_have_it() {
+    let place = tempfile::tempdir().unwrap();
+    write_rows(place.path(), &DAY);
+    let certificates = Certificates::new();
+    let mut settings = certificates.orthanc();
+    settings["Plugins"] = json!([PLUGIN]);
+    settings["Worklists"] = json!({"Enable": true, "Database": place.path()});
+    settings["DicomAlwaysAllowFindWorklist"] = json!(true);
+    let orthanc = Orthanc::start(&settings);
+    let to = orthanc.to();
+    let ask = |tls: &[String]| {
+        let args = ["worklist", "--from", &to, "--called", "ARCHIVE", "--day", "2026-05-04"];
+        let tls: Vec<&str> = tls.iter().map(String::as_str).collect();
+        let done = zonecall(&[&args[..], &tls].concat());
+        (done.status.code(), said_of(&done))
+    };
+    let (code, said) = ask(&certificates.ours("scanner"));
+    assert_eq!(code, Some(0), "{said}\n{}", orthanc.log());
+    let wanted = "  2  10:15  Juniper (H-22), owner Müller, Hanoverian, F, tendon scan";
+    assert_eq!(said.lines().nth(1), Some(wanted), "{said}");
+    let (code, said) = ask(&certificates.ours("intruder"));
+    assert_eq!(code, Some(2), "{said}");
 }

@@ -1,0 +1,212 @@
+//! `send`: objects go to an archive over the practice's network.
+//!
+//! Takes: files and folders, and the archive.
+//! Gives: one call of `exchange::network`, a line for each object, a line in the exam's journal.
+//! Never: takes an object for sent or kept before the archive said so.
+//! Tested in: `tests/it/exchange/network.rs` and `tests/it/exchange/commitment.rs`.
+
+use std::collections::BTreeSet;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::Context as _;
+
+use super::peer_args::PeerArgs;
+use super::peers;
+use crate::clock::Sample;
+use crate::exam::event::{Event, SentEvent};
+use crate::exam::journal::{self, Journal};
+use crate::exchange::network::reports::ReportPort;
+use crate::exchange::network::send::{Object, Peer, SendError, Sent};
+use crate::exchange::network::stow::StowServer;
+use crate::exchange::uid::uid;
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall send --to 192.168.1.9:104 --called ARCHIVE --echo\n  \
+    zonecall send --to 192.168.1.9:104 --called ARCHIVE exams/juniper/frames exams/juniper/out/dicom\n  \
+    zonecall send --stow https://archive.example/dicom-web --tls-ca ca.pem exams/juniper/frames\n\n\
+    Exit codes: 0 all sent, 1 something was refused, 2 an error; what was sent stays sent, and sending again is harmless.")]
+pub(crate) struct SendArgs {
+    /// Files and folders to be sent; files that are not DICOM are left out.
+    #[arg(value_name = "PATH", required_unless_present = "echo")]
+    pub(crate) paths: Vec<PathBuf>,
+    /// Name or address of the archive and its port, or its name in `peers.toml`.
+    #[arg(long, value_name = "HOST:PORT", required_unless_present = "stow")]
+    pub(crate) to: Option<String>,
+    /// Address of the archive's DICOMweb service instead; objects go there by STOW-RS.
+    #[arg(long, value_name = "URL", conflicts_with_all = ["to", "called", "echo", "commit"])]
+    pub(crate) stow: Option<String>,
+    /// User and password for that service; better in the environment than on the command line.
+    #[arg(
+        long,
+        value_name = "USER:PASSWORD",
+        requires = "stow",
+        env = "ZONECALL_STOW_LOGIN",
+        hide_env_values = true
+    )]
+    pub(crate) stow_login: Option<String>,
+    #[command(flatten)]
+    pub(crate) peer: PeerArgs,
+    /// Only ask whether the archive is there and talks to us.
+    #[arg(long)]
+    pub(crate) echo: bool,
+    /// Ask the archive to confirm that it keeps what it got. It answers on the same connection, or calls this port of this
+    /// computer, which must be entered there.
+    #[arg(long, value_name = "PORT", num_args = 0..=1, require_equals = true, default_missing_value = "0", conflicts_with = "echo")]
+    pub(crate) commit: Option<u16>,
+    /// Exam folder whose journal gets a line about what was sent.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) exam: Option<PathBuf>,
+}
+
+pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
+    let way = Way::of(args)?;
+    let mut out = std::io::stdout().lock();
+    if let (Way::Dicom(peer), true) = (&way, args.echo) {
+        peer.echo()?;
+        writeln!(out, "`{}` answers at {}", peer.ae_title, peer.address)?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let port = way.report_port(args)?;
+    let mut files = Vec::new();
+    for path in &args.paths {
+        gather(path, &mut files)?;
+    }
+    files.sort();
+    let objects: Vec<Object> = files.iter().filter_map(|path| Object::read(path).ok()).collect();
+    anyhow::ensure!(!objects.is_empty(), "there is no DICOM file in what was named, so nothing was sent");
+    let (mut sent, mut refused) = (Vec::new(), 0);
+    let whole = way.send(&objects, &mut |object, how| {
+        let name = object.path.display();
+        let _ = match how {
+            Sent::Yes => writeln!(out, "sent {name}"),
+            Sent::Warned(status) => writeln!(out, "sent {name}, with warning {status:#06x}"),
+            Sent::Refused(why) => writeln!(out, "REFUSED {name}: {why}"),
+        };
+        match how {
+            Sent::Refused(_) => refused += 1,
+            _ => sent.push(object.clone()),
+        }
+    });
+    writeln!(out, "{} of {} sent to {}", sent.len(), objects.len(), way.name())?;
+    let kept = match &way {
+        Way::Dicom(peer) if args.commit.is_some() && !sent.is_empty() => {
+            commit(peer, &sent, port.as_ref(), &mut out)
+        }
+        _ => Ok(None),
+    };
+    if let Some(folder) = args.exam.as_ref().filter(|_| !sent.is_empty()) {
+        let committed = kept.as_ref().ok().cloned().flatten().unwrap_or_default();
+        let objects: Vec<String> = sent.iter().map(|object| object.instance.clone()).collect();
+        let (to, ae_title) = way.place();
+        note(folder, SentEvent { to, ae_title, objects, committed, refused })?;
+    }
+    whole?;
+    let is_short = kept?.is_some_and(|kept| kept.len() < sent.len());
+    Ok(if refused == 0 && !is_short { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// How objects go to the archive.
+enum Way {
+    Dicom(Peer),
+    Web(StowServer, String),
+}
+
+impl Way {
+    fn of(args: &SendArgs) -> anyhow::Result<Way> {
+        if let Some(url) = &args.stow {
+            let (login, files) = (args.stow_login.as_deref(), args.peer.tls.files());
+            let server = StowServer::new(url, login, files.as_ref(), args.peer.patience())?;
+            return Ok(Way::Web(server, url.clone()));
+        }
+        Ok(Way::Dicom(args.peer.peer(args.to.as_deref().unwrap_or_default())?))
+    }
+
+    fn send(&self, objects: &[Object], report: &mut dyn FnMut(&Object, &Sent)) -> Result<(), SendError> {
+        match self {
+            Way::Dicom(peer) => peer.send(objects, report),
+            Way::Web(server, _) => server.send(objects, report),
+        }
+    }
+
+    /// For people.
+    fn name(&self) -> &str {
+        match self {
+            Way::Dicom(peer) => &peer.ae_title,
+            Way::Web(_, url) => url,
+        }
+    }
+
+    /// For the journal: address and AE title, which a web service has not.
+    fn place(&self) -> (String, String) {
+        match self {
+            Way::Dicom(peer) => (peer.address.clone(), peer.ae_title.clone()),
+            Way::Web(_, url) => (url.clone(), String::new()),
+        }
+    }
+
+    /// Where the archive calls to confirm, if it is to call.
+    fn report_port(&self, args: &SendArgs) -> anyhow::Result<Option<ReportPort>> {
+        let (Way::Dicom(peer), Some(port @ 1..)) = (self, args.commit) else { return Ok(None) };
+        let named = args.to.as_deref().filter(|place| !place.contains(':')).map(peers::named).transpose()?;
+        let own = args.peer.files(named.as_ref()).filter(|files| files.own.is_some());
+        let tls = own.map(|files| files.server()).transpose()?;
+        let opened = ReportPort::open(port, &peer.own_ae_title, peer.patience, tls);
+        Ok(Some(opened.with_context(|| {
+            format!("cannot listen on port {port}; name another with --commit, here and in the archive")
+        })?))
+    }
+}
+
+/// Asks whether what was sent is kept; gives what is. None where the archive has no such service.
+fn commit(
+    peer: &Peer,
+    sent: &[Object],
+    port: Option<&ReportPort>,
+    out: &mut dyn Write,
+) -> anyhow::Result<Option<Vec<String>>> {
+    let now = chrono::Utc::now().to_rfc3339();
+    let names: Vec<&str> = sent.iter().map(|object| object.instance.as_str()).collect();
+    let transaction = uid(&[&["commitment", &now, &peer.address], &names[..]].concat());
+    let Some(kept) = peer.commit(sent, &transaction, port)? else {
+        writeln!(out, "`{}` does not confirm what it keeps", peer.ae_title)?;
+        return Ok(None);
+    };
+    let names: BTreeSet<&str> = names.into_iter().collect();
+    let (kept, missing): (Vec<&str>, Vec<&str>) = names.into_iter().partition(|name| kept.contains(*name));
+    for name in &missing {
+        writeln!(out, "NOT KEPT {name}")?;
+    }
+    writeln!(out, "{} of {} confirmed by {}", kept.len(), kept.len() + missing.len(), peer.ae_title)?;
+    Ok(Some(kept.into_iter().map(str::to_owned).collect()))
+}
+
+/// Writes down in the exam's journal what was sent.
+fn note(folder: &Path, sent: SentEvent) -> anyhow::Result<()> {
+    let last = journal::read(folder)?.events.last().map_or(Sample::FIRST, |line| line.sample);
+    Journal::open(folder)?.append(chrono::Utc::now(), last, &Event::Sent(sent))?;
+    Ok(())
+}
+
+/// Files of a folder and of the folders in it.
+fn gather(path: &Path, files: &mut Vec<PathBuf>) -> anyhow::Result<()> {
+    let unread = || format!("cannot read `{}`", path.display());
+    if !path.is_dir() {
+        anyhow::ensure!(
+            path.exists(),
+            "there is no `{}`; name a file or a folder that is there",
+            path.display()
+        );
+        files.push(path.to_owned());
+        return Ok(());
+    }
+    for entry in std::fs::read_dir(path).with_context(unread)? {
+        let entry = entry.with_context(unread)?;
+        // A link could lead out of what was named.
+        if !entry.file_type().with_context(unread)?.is_symlink() {
+            gather(&entry.path(), files)?;
+        }
+    }
+    Ok(())
+}
