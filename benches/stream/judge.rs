@@ -144,6 +144,18 @@ impl Judge<'_> {
         (judged, nowhere)
     }
 
+    /// Whether an utterance was said to the program, and whether acting on `words` would be right: all that it does was
+    /// said in the stretches that it meets.
+    pub fn would_be_right(&self, words: &str, span: Span, said: &[SpokenStretch]) -> (bool, bool) {
+        let met: Vec<&SpokenStretch> = said.iter().filter(|one| meet(one.span, span)).collect();
+        let wanted: Vec<(usize, String)> =
+            met.iter().flat_map(|one| self.of(&one.words)).map(|part| (0, part)).collect();
+        let acted = self.of(words);
+        let acted: Vec<&String> = acted.iter().collect();
+        let right = !acted.is_empty() && common(&wanted, &acted).len() == acted.len();
+        (met.iter().any(|one| !one.words.is_empty()), right)
+    }
+
     fn together(&self, said: &[SpokenStretch], heard: &[&Heard]) -> Vec<Judged> {
         let wanted: Vec<(usize, String)> = said
             .iter()

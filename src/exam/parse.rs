@@ -71,7 +71,7 @@ fn is_answer(parsed: &Parsed) -> bool {
 
 /// A text that is equal for words that mean the same, and the words themselves where they are no phrase.
 ///
-/// Fillers and optional words do not count, nor how a number is put ("point five", "nought point five") or whether a
+/// Fillers, hesitations and optional words do not count, nor how a number is put ("point five", "nought point five") or whether a
 /// unit was said that would have been assumed. An engine compares rival meanings with it.
 #[must_use]
 pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> String {
@@ -81,6 +81,8 @@ pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> St
         let Parsed { calls, talk, correction_waits, problems } = calls_of(&tags, &said, protocols);
         let acts: Vec<(Act, bool)> =
             calls.into_iter().map(|call| (unit_as_said(call.act), call.corrects)).collect();
+        // A word to the horse or a hesitation beside a call changes nothing.
+        let talk = talk && acts.is_empty();
         meanings.push(format!("{acts:?} {talk} {correction_waits} {problems:?}"));
     }
     if meanings.is_empty() { words.join(" ") } else { meanings.join(" or ") }

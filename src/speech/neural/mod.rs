@@ -220,7 +220,7 @@ impl Neural {
             spans = self::spans(&meanings, &self.lexicon, frames);
         }
         let begun = begun(found.begun, &meanings, frames);
-        let support = lowest_support(&meanings, spans.as_deref(), &self.lexicon, frames);
+        let support = self.lowest_support(&meanings, spans.as_deref(), frames);
         let n_frames = frames.rows().len();
         let doubt = doubt(spans.as_deref(), n_frames, begun, support)
             .or_else(|| self.at_stake(&meanings, confidence).map(HearingDoubt::Stake));
@@ -258,6 +258,21 @@ impl Neural {
         let rivals: Vec<(f64, Stakes)> =
             others.iter().take_while(behind).map(|other| (best.score - other.score, stakes(other))).collect();
         broken(limits, &stakes(best), confidence, &rivals)
+    }
+
+    /// How well the sound bears out the word that it bears out least, of those that the meaning needs.
+    fn lowest_support(&self, meanings: &[Meaning], spans: Option<&[WordFrames]>, frames: &Frames) -> f64 {
+        let (Some(best), Some(spans)) = (meanings.first(), spans) else { return 0.0 };
+        let words: Vec<&str> = best.reading.words.iter().map(String::as_str).collect();
+        let needed = |idx: usize| {
+            let others = [&words[..idx], &words[idx + 1..]].concat();
+            (self.meaning)(&others) != (self.meaning)(&words)
+        };
+        let supports = support(&best.reading.words, spans, &self.lexicon, frames).into_iter().enumerate();
+        supports
+            .filter(|(idx, one)| *one >= SUPPORT_MIN || needed(*idx))
+            .map(|(_, one)| one)
+            .fold(0.0, f64::min)
     }
 
     /// The second opinion of the likeliest meanings; none where nothing can give one.
@@ -406,16 +421,6 @@ fn begun(begun: Option<Hypothesis>, meanings: &[Meaning], frames: &Frames) -> Op
     let free: f64 = frames.rows().map(highest).sum();
     let fits = (begun.score - free) / begun.words.len().max(1) as f64 >= BEGUN_FIT_MIN;
     fits.then(|| meanings.first().map_or(f64::INFINITY, |best| begun.score - best.score))
-}
-
-fn lowest_support(
-    meanings: &[Meaning],
-    spans: Option<&[WordFrames]>,
-    lexicon: &Lexicon,
-    frames: &Frames,
-) -> f64 {
-    let (Some(best), Some(spans)) = (meanings.first(), spans) else { return 0.0 };
-    support(&best.reading.words, spans, lexicon, frames).into_iter().fold(0.0, f64::min)
 }
 
 /// What speaks against acting on a reading, however probable it is.

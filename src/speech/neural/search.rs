@@ -152,7 +152,7 @@ impl Beam {
 pub struct Searched {
     /// Sentences that fit, best first.
     pub whole: Vec<Hypothesis>,
-    /// The likeliest beginning of a sentence that is none by itself, up to the end of a word.
+    /// The likeliest beginning of a sentence, up to the end of a word, whose words are no sentence by themselves.
     pub begun: Option<Hypothesis>,
 }
 
@@ -174,8 +174,12 @@ pub fn search_begun(lattice: &Lattice, frames: &Frames, width: Width) -> Searche
         }
         tokens = beam.pruned(width);
     }
-    let begun = ended(lattice, &mut histories, &tokens, SentenceEnd::Begun).into_iter().next();
-    Searched { whole: ended(lattice, &mut histories, &tokens, SentenceEnd::Whole), begun }
+    let whole = ended(lattice, &mut histories, &tokens, SentenceEnd::Whole);
+    // Words that are a sentence on one path and the beginning of one on another speak for no more than was said.
+    let is_whole = |begun: &Hypothesis| whole.iter().any(|one| one.words == begun.words);
+    let begun =
+        ended(lattice, &mut histories, &tokens, SentenceEnd::Begun).into_iter().find(|one| !is_whole(one));
+    Searched { whole, begun }
 }
 
 /// One partial sentence, one frame on: it stays, or one unit begins.
