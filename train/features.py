@@ -17,6 +17,7 @@ import synth
 
 LONGEST = 9.5  # seconds
 OTHER_WORDS_PER_S = 2.3
+JOINED_SHARE = .25  # of calls are followed by another one
 
 
 class Encoder:
@@ -107,6 +108,15 @@ def shard(job):
         kept.append(encode(x).astype(np.float16))
         labels.append([len(kept[-1]), words, before, after, group, kind])
 
+    calls = [row for row in rows if row[2] is not None and row[4] == "train"]
+
+    def followed(x, words):
+        """Often the next call comes in the same stretch of sound, after a gap."""
+        other = calls[rng.integers(len(calls))]
+        if rng.random() > JOINED_SHARE or len(x) + other[1] - other[0] > (LONGEST - 3) * synth.RATE:
+            return x, words
+        return np.concatenate([x, room.silence(.2, 1.5), room.voice(sound(other))]), words + other[2]
+
     order = rng.permutation(len(rows))
     for turn in range(max(ask.times, ask.times_neural)):
         for i in order:
@@ -124,6 +134,7 @@ def shard(job):
             if words is None:
                 before = row[3]
             elif group == "train":
+                x, words = followed(x, words)
                 x, before, after = room.beside(x)
             x = np.concatenate([room.silence(.05, .7), noise.level(x) if group != "train" else x, room.silence(.05, .6)])
             if group == "train":

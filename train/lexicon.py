@@ -4,6 +4,7 @@ Takes: `lexicon.dict`, the words of the grammar. Gives: unit numbers for what wa
 speech outside the language, one for each word of it.
 """
 from grammar import LETTER
+from spoken import HESITATIONS
 
 BLANK, OTHER = 0, 1
 
@@ -27,7 +28,9 @@ class Phones:
         self.number = {u: i for i, u in enumerate(self.units)}
 
     def spell(self, words):
-        return [self.number[p] for w in words for p in self.table.get(w) or self.table[w.removeprefix(LETTER)]]
+        """Units of the words; hesitations have none, so that the head leaves them out."""
+        said = [w for w in words if w not in HESITATIONS]
+        return [self.number[p] for w in said for p in self.table.get(w) or self.table[w.removeprefix(LETTER)]]
 
 
 class Words:

@@ -8,9 +8,10 @@ import zlib
 
 import grammar
 
-ITEM_WEIGHTS = {"limb": 8, "zone": 14, "level": 7, "plane": 8, "structure": 13, "setting": 9, "nothing_wrong": 6,
-    "lesion": 13, "quality": 3, "value": 18, "score": 6, "save": 5, "clock_mark": 1, "take_back": 3, "correction": 2,
-    "listening": 2, "end": 1, "note": 2, "question": 2, "talk": 4}
+ITEM_WEIGHTS = {"limb": 8, "zone": 14, "level": 7, "landmark": 3, "plane": 8, "structure": 13, "setting": 9,
+    "nothing_wrong": 6, "negative": 6, "lesion": 13, "remark": 4, "quality": 3, "value": 18, "score": 6, "save": 5,
+    "clock_mark": 1, "take_back": 3, "correction": 2, "journal": 2, "begin": 1, "end": 1, "progress": 2, "note": 2,
+    "question": 2, "identity": 1, "talk": 4}
 # How a look at a leg is told, in order; each part is said or left out with the chance beside it.
 BREATH = [("limb", .45), ("zone|level", .6), ("plane", .45), ("structure", .6),
     ("nothing_wrong|lesion|lesion|quality|value|value|score", .75), ("value|lesion|score", .3), ("value", .15),
@@ -35,7 +36,6 @@ class Speaker:
         self.own = {"letters": grammar.letter_rules(rules), "number": self.number}
         known = [n for n in ITEM_WEIGHTS if n in rules]
         self.items = known, [ITEM_WEIGHTS[n] for n in known]
-        self.fillers = [p[1] for p in rules["filler"][1]]
 
     def rule(self, name, optional=0.5):
         return grammar.say(self.rules, ("rule", name), self.rng, self.own, optional)
@@ -63,7 +63,7 @@ class Speaker:
         for names, chance in BREATH:
             if self.rng.random() < chance:
                 if said and self.rng.random() < .04:
-                    said.append(self.rng.choice(self.fillers))
+                    said += self.rule("filler")
                 said += self.rule(self.rng.choice(names.split("|")))
         return said or self.item()
 

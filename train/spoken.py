@@ -4,7 +4,8 @@ Takes: words from `sentences.py`. Gives: text to be spoken; talk made of our own
 """
 from grammar import LETTER
 
-LETTERS = {"a": "ay", "b": "bee", "c": "see", "d": "dee", "f": "eff", "s": "ess", "t": "tee"}
+LETTERS = {"a": "ay", "b": "bee", "c": "see", "d": "dee", "f": "eff", "h": "aitch", "i": "eye", "l": "ell", "m": "em",
+    "n": "en", "p": "pee", "r": "are", "s": "ess", "t": "tee", "w": "double you", "z": "zed"}
 # Where synthesisers stumble, other spellings are mixed in.
 SPELLINGS = {
     "hypoechoic": ["hypo echo ick", "hypo ekoick"], "hyperechoic": ["hyper echo ick", "hyper ekoick"],
@@ -13,6 +14,7 @@ SPELLINGS = {
     "suspensory": ["suspensory"], "whoa": ["woah", "whoa"], "oh": ["oh"], "annular": ["annular", "ann yoular"],
     "avulsion": ["avulsion", "avullsion"], "mineralisation": ["mineralization"],
 }
+# Said while thinking: the head learns to leave them out, alone or within a call.
 HESITATIONS = ["er", "um", "uh", "erm"]
 
 
@@ -108,7 +110,63 @@ the new bone is soft at first
 stand back a little, he kicks
 walk him up and down once more
 thank you, that was very kind
-okay, right, so where was I""".split("\n")
+okay, right, so where was I
+so this one is the superficial, and behind it you have the deep one
+I am looking for a hole in the middle of the tendon, a core lesion we call it
+there is no lesion that I can find, which is good news
+the vet before me thought that there was a split
+if the fibres line up well at twelve weeks he can start trotting
+a normal tendon is about a hundred square millimetres at this level
+it measures the cross section for us when I draw round it
+that grey patch could be old scar or it could be new, I cannot tell yet
+we will do the other leg in a minute so that we can compare
+the hind ones are harder to see because of the angle
+she has always had thick legs so do not worry about that
+did the last report say right fore or left fore
+you asked about the suspensory, that comes next
+the branches are lower down, near the fetlock
+in the transverse view you see it as an oval
+when I turn the probe it becomes longitudinal and you see the fibres run
+the picture gets darker if I tilt it, so that is not real
+I will save a few of these for the insurance
+how big was the defect in march, do you remember
+it is a bit smaller than it was I should think
+a third of the area is a lot, but he is young
+there is some fluid round it, like water in a sock
+could you hold the tail and keep him off my back
+tell me if he starts to lean on you
+the image is better when the leg has no weight on it
+bring the light closer and I can read the numbers
+forty is too much gain, it all goes white
+I measured it twice and got two different numbers
+most of these heal with rest and a lot of patience
+the check ligament is that one, joining the deep flexor
+this machine freezes when I press that, so wait
+no, I have not started the right one yet
+he had an injection in the joint two years ago
+is the sheath supposed to be that full
+the annular ligament can get tight and then it hurts
+an adhesion is when two things stick together that should slide
+on the scale of four this would be a two at most
+we do all seven zones from top to bottom on each leg
+that was the origin up here under the knee
+the owner took the picture home to show her trainer
+can we have the radio off please, I need to hear myself
+what does hypoechoic mean, people always ask me that
+mild, moderate, severe, those are just words
+compared with the spring that looks much better
+I would say improved, but we need the numbers
+the lateral one is fine, it is the medial that bothers me
+put a bandage on that as soon as I have wiped the gel off
+next horse in ten minutes, let me finish the notes first
+your other mare had the same thing in the same place
+repeat that, I did not hear you over the tractor
+we cannot see round the corner of the bone
+it was never a clean cut, more of a ragged tear
+the end of the exam is when I say so
+doppler shows whether blood is flowing in there
+that artefact is from the hair, I should clip again
+stand him square and I will do one more""".split("\n")
 STARTS = ["well", "you know", "so", "look", "I mean", "right", "as I said", "listen", "and then"]
 ENDS = ["does it not", "I think", "if you ask me", "anyway", "or so they say", "right", "you see"]
 PLAIN = """water bucket window sunday table kitchen brother garden summer winter people because really never always
@@ -133,7 +191,8 @@ def talk(rng, vocabulary):
             cut = rng.randint(0, len(words) - 4)
             text = " ".join(words[cut:cut + rng.randint(3, 8)])
         return text
+    plain = [word for word in PLAIN if word not in vocabulary]
     if r < .85:
-        return " ".join(rng.choice(PLAIN) for _ in range(rng.randint(1, 8)))
+        return " ".join(rng.choice(plain) for _ in range(rng.randint(1, 8)))
     # Our words, but tied together as nobody calls them.
-    return " ".join(rng.choice(PLAIN) if i % 2 else rng.choice(vocabulary) for i in range(rng.randint(3, 9)))
+    return " ".join(rng.choice(plain) if i % 2 else rng.choice(vocabulary) for i in range(rng.randint(3, 9)))

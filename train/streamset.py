@@ -34,7 +34,7 @@ STARTS = [("left, no, right fore", "right fore"), ("right, no, left fore", "left
     ("zone, zone three bravo", "zone three bravo"), ("area, er, area one point two", "area one point two"),
     ("super, superficial flexor normal", "superficial flexor normal"), ("gain, gain forty", "gain forty")]
 # What would change how all that follows is heard: pauses, notes, the end; and zones that the usual schemes lack.
-UNFIT = re.compile(r"listening|\bnote\b|exam|correction$|pastern|four (alpha|bravo|charlie|[abc])\b")
+UNFIT = re.compile(r"listening|journal|record|\bnotes?\b|\bexam|scan\b|conclusion|comment|correction$|pastern|four (alpha|bravo|charlie|[abc])\b")
 CROWD = ["flite:kal", "flite:rms", "espeak:en-us+m3", "espeak:en-gb+f2", "espeak:en-us+f1", "espeak:en-gb-x-rp+m7"]
 
 
@@ -107,6 +107,13 @@ def plain(words):
     return " ".join(word.removeprefix(grammar.LETTER) for word in words)
 
 
+def texts(file):
+    """The phrases of a file, one on a line, as words with letters marked."""
+    named = lambda word: grammar.LETTER + word if len(word) == 1 and word in spoken.LETTERS else word
+    with open(file, encoding="utf-8") as lines:
+        return [[named(word) for word in line.split()] for line in lines if line.strip()]
+
+
 def fit(draw):
     """The next words that `draw` gives and that can be heard in any exam."""
     while True:
@@ -115,17 +122,19 @@ def fit(draw):
             return words
 
 
-def pieces(script, kind, speaker, count, purpose):
-    """Samples and truth of each thing said."""
+def pieces(script, kind, speaker, count, purpose, own):
+    """Samples and truth of each thing said; `own` are phrases that are said in place of the grammar's."""
+    draw = (lambda: script.rng.choice(own)) if own else (lambda: speaker.pick(1, purpose, testset.PARTS)[0][0])
+    item = draw if own else speaker.item
     if kind == "gaps":
         for _ in range(count):
-            words = fit(lambda: speaker.pick(1, purpose, testset.PARTS)[0][0])
+            words = fit(draw)
             yield script.gaps(words), plain(words)
     elif kind == "pauses":
         for _ in range(count):
             words = []
             while len(words) < 2 or plain(words) == "disregard that":
-                words = fit(speaker.item)
+                words = fit(item)
             yield script.pauses(words), plain(words)
     elif kind == "starts":
         for n in range(count):
@@ -134,11 +143,11 @@ def pieces(script, kind, speaker, count, purpose):
                 yield np.concatenate([y for part in said.split(",")
                     for y in (script.text(part.strip()), script.pause(script.rng.uniform(.15, .4)))]), meant
             else:
-                words = fit(lambda: speaker.pick(1, purpose, testset.PARTS)[0][0])
+                words = fit(draw)
                 yield script.hesitant(words), plain(words)
     else:
         for _ in range(count):
-            yield script.text(script.rng.choice(spoken.TALK)), ""
+            yield script.text(plain(script.rng.choice(own)) if own else script.rng.choice(spoken.TALK)), ""
 
 
 def recording(script, kind, condition, said, chance, talk):
@@ -171,6 +180,7 @@ def main():
     ask.add_argument("--kinds", default="gaps,pauses,starts,talk")
     ask.add_argument("--each", type=int, default=40, help="calls in a recording")
     ask.add_argument("--purpose", default="test")
+    ask.add_argument("--texts", help="a file of phrases, said in place of the grammar's; of talk, with --kinds talk")
     ask = ask.parse_args()
     rules, parts = grammar.read(ask.grammar), {"folder": ask.parts}
     talk = crowd(parts, ask.cache)
@@ -180,7 +190,7 @@ def main():
         for kind in ask.kinds.split(","):
             seed = zlib.crc32(f"{SEED} {name} {kind}".encode())
             script, speaker = Script(who, parts, ask.cache, seed), sentences.Speaker(rules, seed)
-            said = list(pieces(script, kind, speaker, ask.each, ask.purpose))
+            said = list(pieces(script, kind, speaker, ask.each, ask.purpose, ask.texts and texts(ask.texts)))
             for condition in ask.conditions.split(","):
                 if kind != "gaps" and condition not in ("quiet", "pink10"):
                     continue

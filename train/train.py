@@ -57,6 +57,31 @@ class Head(nn.Module):
         return self.out(self.norm(x)).float().log_softmax(-1)
 
 
+def begin_with(head, folder, units, mean, deviation):
+    """Gives `head` the weights of a model of `export.py`; units that it lacks begin from nothing."""
+    import onnx
+
+    kept = {w.name.removesuffix(".half"): torch.from_numpy(onnx.numpy_helper.to_array(w).astype(np.float32).copy())
+        for w in onnx.load(f"{folder}/head.onnx").graph.initializer}
+    own = json.load(open(f"{folder}/head.json"))["units"]
+    mean, deviation = mean.cpu(), deviation.cpu()
+    state = head.state_dict()
+    for name in state:
+        layer, kind = name.rsplit(".", 1)
+        short = {"weight": "w", "bias": "b"}[kind]
+        value = kept.get(name, kept.get(f"{layer}.{short}"))
+        if kind == "weight" and value.dim() == 2:
+            value = value.T
+        if layer == "out":
+            rows = [own.index(unit) if unit in own else -1 for unit in units]
+            value = torch.stack([value[row] if row >= 0 else torch.zeros_like(value[0]) for row in rows])
+        state[name] = value.contiguous()
+    # The model's first layer takes plain features, this one takes scaled ones.
+    state["enter.bias"] = state["enter.bias"] + state["enter.weight"] @ mean
+    state["enter.weight"] = state["enter.weight"] * deviation
+    head.load_state_dict(state)
+
+
 class Data:
     """All features on the device, end to end, with labels beside them."""
 
@@ -161,6 +186,7 @@ def main():
     ask.add_argument("--drop", type=float, default=.25)
     ask.add_argument("--frames", type=int, default=24000, help="frames in a batch")
     ask.add_argument("--rate", type=float, default=2e-3)
+    ask.add_argument("--begin-with", help="folder of a model of `export.py` whose weights the training begins with")
     ask = ask.parse_args()
     torch.manual_seed(ask.seed)
     rng = np.random.default_rng(ask.seed)
@@ -171,6 +197,9 @@ def main():
     ids = np.array([i for i, g in enumerate(data.groups) if g == "train" and data.usable(i)])
     mean, deviation = data.statistics()
     head = Head(len(units.units), ask.width, ask.blocks, ask.drop).to(device)
+    if ask.begin_with:
+        begin_with(head, ask.begin_with, units.units, mean, deviation)
+        head.to(device)
     print(f"{ask.units}: {len(units.units)} units, {sum(p.numel() for p in head.parameters())} weights, "
         f"{len(ids)} for training, {data.frames[ids].sum() / 144000:.1f} h, {device}", flush=True)
     average = copy.deepcopy(head)

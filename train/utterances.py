@@ -18,6 +18,7 @@ import spoken
 import synth
 
 TALK_SHARE = .16
+HALTING_SHARE = .15  # of calls have a pause inside
 KOKORO_ACCENTS = ["en-us", "en-us", "en-gb", "en-gb-x-rp"]
 
 
@@ -27,23 +28,34 @@ def draw(speaker, purpose):
     if rng.random() < TALK_SHARE:
         return None, spoken.talk(rng, speaker.words)
     words, _ = speaker.pick(1, purpose)[0]
-    return words, spoken.spell(words, rng)
+    return words, spoken.spell(words, rng, hesitate=.05)
 
 
-def fast(voices, tune, text, rng):
-    """flite or espeak-ng, at a random rate and pitch."""
+def fast(voices, tune, rng):
+    """flite or espeak-ng at a random rate and pitch: what says a text, and its kind."""
     if tune:
         if rng.random() < .3:
-            return synth.flite(rng.choice(voices["flite"]), text, rng.uniform(.85, 1.2)), "flite"
-        return synth.espeak(rng.choice(voices["espeak"]), text, rng.randint(120, 200), rng.randint(25, 75)), "espeak"
+            voice, rate = rng.choice(voices["flite"]), rng.uniform(.85, 1.2)
+            return lambda text: synth.flite(voice, text, rate), "flite"
+        voice, rate, pitch = rng.choice(voices["espeak"]), rng.randint(120, 200), rng.randint(25, 75)
+        return lambda text: synth.espeak(voice, text, rate, pitch), "espeak"
     if rng.random() < .27:
-        voice = rng.choice(voices["flite"])
+        voice, rate = rng.choice(voices["flite"]), rng.uniform(.75, 1.3)
         pitch = rng.randint(80, 220) if voice.startswith("kal") and rng.random() < .8 else None
-        return synth.flite(voice, text, rng.uniform(.75, 1.3), pitch), "flite"
+        return lambda text: synth.flite(voice, text, rate, pitch), "flite"
     voice = rng.choice(voices["espeak_languages"])
     variant = rng.choice(voices["espeak_variants"])
     voice += "+" + variant if variant else ""
-    return synth.espeak(voice, text, rng.randint(110, 230), rng.randint(10, 90)), "espeak"
+    rate, pitch = rng.randint(110, 230), rng.randint(10, 90)
+    return lambda text: synth.espeak(voice, text, rate, pitch), "espeak"
+
+
+def halting(say, words, rng):
+    """A call with a pause inside, as when a speaker looks at the screen."""
+    at = rng.randrange(1, len(words))
+    pause = np.zeros(int(rng.uniform(.15, 1.0) * synth.RATE), np.float32)
+    parts = [say(spoken.spell(part, rng, pause=0, hesitate=.1)) for part in (words[:at], words[at:])]
+    return np.concatenate([parts[0], pause, parts[1]]) if all(map(len, parts)) else parts[0][:0]
 
 
 def neural(kokoro, folder, voices, tune, text, rng):
@@ -72,7 +84,9 @@ def shard(job):
                 kokoro = kokoro or synth.Kokoro(folder)
                 x, kind = neural(kokoro, folder, use, tune, text, speaker.rng)
             else:
-                x, kind = fast(use, tune, text, speaker.rng)
+                say, kind = fast(use, tune, speaker.rng)
+                halts = words and len(words) > 1 and speaker.rng.random() < HALTING_SHARE
+                x = halting(say, words, speaker.rng) if halts else say(text)
             if not 1600 < len(x) < 9 * synth.RATE:
                 continue
             audio.append((x * 32767).astype(np.int16))
@@ -91,7 +105,7 @@ def main():
     ask.add_argument("--out", default=".ear/speech")
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--fast", type=int, default=12000)
-    ask.add_argument("--kokoro", type=int, default=6000)
+    ask.add_argument("--kokoro", type=int, default=6000, help="none: Kokoro tunes nothing, either")
     ask.add_argument("--tune", type=int, default=800)
     ask.add_argument("--jobs", type=int, default=os.cpu_count())
     ask.add_argument("--seconds", type=float, default=1e9, help="each worker stops after this long, whatever is left")
@@ -99,7 +113,7 @@ def main():
     os.makedirs(ask.out, exist_ok=True)
     voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))
     share = lambda n: -(-n // ask.jobs)
-    plan = [(share(ask.tune // 4), "fast", "tune", True), (share(ask.tune // 4), "kokoro", "tune", True),
+    plan = [(share(ask.tune // 4), "fast", "tune", True), (share(ask.tune // 4 if ask.kokoro else 0), "kokoro", "tune", True),
         (share(ask.tune // 2), "fast", "tune", False), (share(ask.fast), "fast", "train", False),
         (share(ask.kokoro), "kokoro", "train", False)]
     work = [(f"s{ask.seed}-{i:02d}", ask.seed * 1000 + i, plan, ask, voices) for i in range(ask.jobs)]
