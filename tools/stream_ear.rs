@@ -125,8 +125,8 @@ impl Tool {
             utterance.rivals.iter().map(|rival| format!("{} {:.1}", rival.words, rival.behind)).collect();
         let line = format!(
             "    {:.2} to {:.2} s: {text}: {:?} {:.3}, doubt {:?}, begun {:?}, support {:.1}, {:?}, rivals {rivals:?}",
-            audio.span.from as f64 / RATE,
-            audio.span.to as f64 / RATE,
+            audio.span.from.0 as f64 / RATE,
+            audio.span.to.0 as f64 / RATE,
             scored.verdict,
             scored.confidence,
             scored.doubt,
@@ -186,7 +186,7 @@ fn main() {
             if judged.fate != Fate::Right {
                 println!(
                     "{name} {:.2} s: {:?}: said {}",
-                    one.span.from as f64 / RATE,
+                    one.span.from.0 as f64 / RATE,
                     judged.fate,
                     one.words
                 );
