@@ -104,20 +104,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
         ),
     });
     if let Ok(protocols) = &protocols {
-        match args.language.read(protocols) {
-            Ok(SpokenLanguage { pack, language, .. }) => {
-                let words = language.engine.words.len();
-                lines.push(DoctorLine::there("grammar", format!("`{}`, {words} words", pack.language)));
-                lines.extend(ears(args, &pack, &language, protocols));
-                lines.push(voice(&pack.language));
-            }
-            Err(error) => lines.push(DoctorLine::lacks(
-                "grammar",
-                PartState::Needed,
-                one_line(&error),
-                "correct the file, or leave out --grammar and ZONECALL_GRAMMAR",
-            )),
-        }
+        lines.extend(language(args, protocols));
     }
     lines.push(microphone(args.device.as_deref()));
     lines.push(loudspeaker());
@@ -129,6 +116,56 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
     show(&lines)?;
     let lacking = lines.iter().any(|line| line.state == PartState::Needed);
     Ok(if lacking { ExitCode::from(1) } else { ExitCode::SUCCESS })
+}
+
+/// The grammar, the practice's own words, and what listens to them.
+fn language(args: &Doctor, protocols: &Protocols) -> Vec<DoctorLine> {
+    let LanguageArgs { grammar, own_words, schemes } = &args.language;
+    let schemes = protocols.choose(schemes).map_err(anyhow::Error::from);
+    let read = schemes.and_then(|schemes| Ok(SpokenLanguage::read(grammar.as_deref(), schemes, protocols)?));
+    let spoken = match read {
+        Ok(spoken) => spoken,
+        Err(error) => {
+            let remedy = "correct the file, or leave out --grammar and ZONECALL_GRAMMAR";
+            return vec![DoctorLine::lacks("grammar", PartState::Needed, one_line(&error), remedy)];
+        }
+    };
+    let words = spoken.language.engine.words.len();
+    let mut lines = vec![DoctorLine::there("grammar", format!("`{}`, {words} words", spoken.pack.language))];
+    lines.extend(sample(&spoken.pack));
+    let with_own = own_words.file(grammar.as_deref()).map(|path| {
+        let added = spoken.clone().with_own_words(&path, protocols);
+        let line = match &added {
+            Ok(spoken) => {
+                let found = format!("{} in `{}`", spoken.pack.own.len(), path.display());
+                DoctorLine::there("own words", found)
+            }
+            Err(error) => DoctorLine::lacks(
+                "own words",
+                PartState::Needed,
+                error.to_string(),
+                "correct the line or put a # before it; without the file, zonecall listens as before",
+            ),
+        };
+        lines.push(line);
+        added
+    });
+    let SpokenLanguage { pack, language, .. } = with_own.and_then(Result::ok).unwrap_or(spoken);
+    lines.extend(ears(args, &pack, &language, protocols));
+    lines.push(voice(&pack.language));
+    lines
+}
+
+/// A word about a grammar that nobody who speaks its language for a living has read.
+fn sample(pack: &Pack) -> Option<DoctorLine> {
+    pack.is_sample().then(|| {
+        DoctorLine::lacks(
+            "grammar",
+            PartState::Better,
+            format!("`{}` is a sample of how a grammar is written", pack.language),
+            "let a vet whose language it is read, correct and measure it before it is used at a horse",
+        )
+    })
 }
 
 fn show(lines: &[DoctorLine]) -> std::io::Result<()> {

@@ -106,7 +106,8 @@ fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Resu
         "`{number}` is not a measurement; give a number from 0 upwards"
     );
     let amount = Amount { number, unit: args.unit.clone(), unit_assumed: false };
-    match kind.odd(number, amount.unit.as_deref()) {
+    let scale = exam.header.scales.get(&term).or(kind.scale.as_ref()).cloned();
+    match kind.odd_on(scale.as_deref(), number, amount.unit.as_deref()) {
         Some(odd @ Odd::Unusual { .. }) if !args.unusual => bail!("{odd} If it is correct, add --unusual"),
         Some(odd @ Odd::OffScale { .. }) => bail!("{odd}"),
         _ => {}
@@ -118,7 +119,7 @@ fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Resu
         structure: structure.into(),
         term,
         amount,
-        scale: kind.scale.clone(),
+        scale,
         traced: false,
         by: Some(args.by.clone()),
         still: None,

@@ -63,9 +63,9 @@ const ANCHOR_SAMPLES: u64 = 60 * SAMPLE_RATE_HZ as u64;
 pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
     let folder = ExamFolder::at(&args.into);
     folder.must_be_new()?;
-    let subject = args.subject.read()?;
     let protocols = args.knowledge.read()?;
     let spoken = args.language.read(&protocols)?;
+    let subject = args.subject.read(&protocols, None)?;
     let mut recordings = args.files.iter().map(|path| open(path)).collect::<anyhow::Result<Vec<_>>>()?;
     let engine = ear::choose(
         &args.ear,

@@ -15,6 +15,7 @@ use anyhow::Context as _;
 
 use super::ear;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
+use super::own_words::OwnWordsArg;
 use super::settings::Settings;
 use super::subject_args::SubjectArgs;
 use super::switch::SwitchArgs;
@@ -69,6 +70,8 @@ pub(crate) struct Resume {
     /// Folder of grammar files to use instead of the built-in English ones.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_GRAMMAR")]
     pub(crate) grammar: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) own_words: OwnWordsArg,
     #[command(flatten)]
     pub(crate) live: LiveArgs,
     #[command(flatten)]
@@ -195,7 +198,7 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let spoken = args.language.read(&protocols)?;
     let chosen = args.live.with(&settings, &spoken.pack.language)?;
     let spoken = chosen.called(spoken);
-    let subject = args.subject.read()?;
+    let subject = args.subject.read(&protocols, settings.score_scale.as_deref())?;
     let person = subject.person.clone().or(settings.person);
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let subject = Subject { person, ..subject };
@@ -220,6 +223,7 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let header = folder.exam(&protocols)?.header;
     let person = header.person.clone();
     let spoken = SpokenLanguage::read(args.grammar.as_deref(), header.schemes, &protocols)?;
+    let spoken = args.own_words.added_to(spoken, args.grammar.as_deref(), &protocols)?;
     let mut settings = Settings::read()?;
     // The exam's own scanner takes precedence over the one in the settings.
     if let Some(RememberedScanner { watch, export_delay_s }) = RememberedScanner::of(folder.path()) {

@@ -30,6 +30,7 @@ mod manual;
 mod measure;
 mod options;
 mod output;
+mod own_words;
 mod pair;
 mod peer_args;
 mod peers;
@@ -43,7 +44,9 @@ mod review;
 #[path = "no_review.rs"]
 mod review;
 mod send;
+mod set_for_exam;
 mod settings;
+mod settings_place;
 mod setup;
 mod subject_args;
 mod switch;

@@ -10,6 +10,7 @@ use std::path::PathBuf;
 use chrono::NaiveDate;
 use clap::ValueEnum;
 
+use super::own_words::OwnWordsArg;
 use crate::exam::review::is_plain;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
@@ -73,6 +74,8 @@ pub(crate) struct LanguageArgs {
     /// Folder of grammar files to use instead of the built-in English ones.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_GRAMMAR")]
     pub(crate) grammar: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) own_words: OwnWordsArg,
     /// Zone scheme to use instead of the default; give it once for each group of limbs.
     #[arg(long = "scheme", value_name = "SCHEME")]
     pub(crate) schemes: Vec<String>,
@@ -81,7 +84,9 @@ pub(crate) struct LanguageArgs {
 impl LanguageArgs {
     /// The grammar pack and the schemes asked for.
     pub(crate) fn read(&self, protocols: &Protocols) -> anyhow::Result<SpokenLanguage> {
-        Ok(SpokenLanguage::read(self.grammar.as_deref(), protocols.choose(&self.schemes)?, protocols)?)
+        let spoken =
+            SpokenLanguage::read(self.grammar.as_deref(), protocols.choose(&self.schemes)?, protocols)?;
+        self.own_words.added_to(spoken, self.grammar.as_deref(), protocols)
     }
 }
 

@@ -11,7 +11,7 @@ use std::time::Duration;
 use anyhow::{Context as _, bail};
 use serde::Deserialize;
 
-use super::settings;
+use super::settings_place;
 use crate::exchange::network::send::Peer;
 use crate::exchange::network::tls::{TlsError, TlsFiles};
 
@@ -68,7 +68,7 @@ impl NamedPeer {
 /// Where the file is looked for: `ZONECALL_PEERS`, else beside the settings.
 fn place() -> Option<PathBuf> {
     let named = std::env::var_os("ZONECALL_PEERS").map(PathBuf::from);
-    named.or_else(|| Some(settings::place()?.with_file_name("peers.toml")))
+    named.or_else(|| Some(settings_place::place()?.with_file_name("peers.toml")))
 }
 
 /// All of them; none where there is no file.

@@ -31,6 +31,12 @@ pub(crate) fn phrases(args: &PhrasesArgs) -> anyhow::Result<ExitCode> {
         note: heading.note,
         rows: heading.patterns.into_iter().map(|(say, does)| CardRow { say, does }).collect(),
     });
+    let own_words = (!spoken.pack.own.is_empty()).then(|| Section {
+        heading: "Your own words".to_owned(),
+        note: String::new(),
+        rows: spoken.pack.own.iter().map(|own| CardRow { say: own.said(), does: own.means() }).collect(),
+    });
+    let sections = sections.chain(own_words);
     let note = "Words in brackets are optional; a bar separates alternatives.";
     let title = "What you can say".to_owned();
     match &args.html {

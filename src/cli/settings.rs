@@ -5,12 +5,13 @@
 //! Never: a setting that is not also an option.
 //! Tested in: `tests/sound/setup.rs`, and here.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use anyhow::Context as _;
 use serde::Deserialize;
 
 use super::options::{EarChoice, SwitchWay, written};
+use super::settings_place::place;
 
 /// What the file can say; what it does not say has its default.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
@@ -29,16 +30,7 @@ pub(super) struct Settings {
     pub(super) switch_device: Option<PathBuf>,
     pub(super) switch_way: Option<SwitchWay>,
     pub(super) person: Option<String>,
-}
-
-/// Where the file is looked for: `ZONECALL_SETTINGS`, else the user's folder of settings.
-pub(super) fn place() -> Option<PathBuf> {
-    let named = std::env::var_os("ZONECALL_SETTINGS").map(PathBuf::from);
-    named.or_else(|| {
-        let home = || std::env::var_os("HOME").map(|home| Path::new(&home).join(".config"));
-        let folder = std::env::var_os("XDG_CONFIG_HOME").map(PathBuf::from).or_else(home)?;
-        Some(folder.join("zonecall/zonecall.toml"))
-    })
+    pub(super) score_scale: Option<String>,
 }
 
 impl Settings {
@@ -86,7 +78,7 @@ impl Settings {
 
     /// What each setting is, its key, its value where it is set, and an example.
     #[allow(clippy::too_many_lines)] // a table, a row for each setting
-    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 13] {
+    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 14] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
         [
@@ -158,6 +150,12 @@ impl Settings {
                 "\"hold\"",
             ),
             ("Who speaks.", "person", self.person.as_deref().map(quoted), "\"Ada\""),
+            (
+                "The scale of a score, if it is not that of the protocols.",
+                "score_scale",
+                self.score_scale.as_deref().map(quoted),
+                "\"echo score=0-3\"",
+            ),
         ]
     }
 }
@@ -184,6 +182,7 @@ mod tests {
             switch_device: Some(PathBuf::from("/dev/input/event3")),
             switch_way: Some(SwitchWay::Toggle),
             person: Some("Ada".to_owned()),
+            score_scale: Some("echo score=0-3".to_owned()),
         };
         assert_eq!(Settings::of(&all.text()).unwrap(), all);
         let none = Settings::default().text();

@@ -14,7 +14,8 @@ use anyhow::{Context as _, ensure};
 
 use super::ear;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
-use super::settings::{Settings, place};
+use super::settings::Settings;
+use super::settings_place::place;
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::parse::meaning;
 use crate::session::earpiece::hears_tone;

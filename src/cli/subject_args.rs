@@ -11,8 +11,10 @@ use std::path::PathBuf;
 use anyhow::bail;
 
 use super::options::not_blank;
+use super::set_for_exam::SetForExam;
 use crate::exam::event::Horse;
 use crate::exchange::day_list::{self, Appointment};
+use crate::protocol::Protocols;
 use crate::session::options::Subject;
 
 /// Who is examined, and by whom.
@@ -33,15 +35,21 @@ pub(crate) struct SubjectArgs {
     /// Who speaks.
     #[arg(long, value_parser = not_blank)]
     pub(crate) person: Option<String>,
+    #[command(flatten)]
+    pub(crate) set: SetForExam,
 }
 
 impl SubjectArgs {
-    /// Whom the options name.
-    pub(crate) fn read(&self) -> anyhow::Result<Subject> {
+    /// Whom the options name, and what they set; a scale that they do not name is that of the settings.
+    pub(crate) fn read(&self, protocols: &Protocols, settings: Option<&str>) -> anyhow::Result<Subject> {
+        self.set.added_to(self.named()?, protocols, settings)
+    }
+
+    fn named(&self) -> anyhow::Result<Subject> {
         let SubjectArgs { horse, horse_id, person, .. } = self.clone();
         let Some(path) = &self.day_list else {
             let horse = Horse { name: horse, id: horse_id, ..Horse::default() };
-            return Ok(Subject { horse, order: None, person });
+            return Ok(Subject { horse, person, ..Subject::default() });
         };
         let rows = day_list::read(path)?;
         let row = match &self.number {
@@ -51,7 +59,7 @@ impl SubjectArgs {
             }
             None => bail!("which horse of the list? give its --number"),
         };
-        Ok(Subject { horse: row.horse(), order: row.order(), person })
+        Ok(Subject { horse: row.horse(), order: row.order(), person, ..Subject::default() })
     }
 }
 

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 use super::output::one_line;
-use super::settings;
+use super::settings_place;
 use crate::speech::neural::Neural;
 use crate::speech::neural::adapt::Adaptation;
 
@@ -55,7 +55,7 @@ impl PhraseHeard {
 /// The file of a person's voice.
 fn place(person: &str) -> anyhow::Result<PathBuf> {
     let settings =
-        settings::place().context("there is no place for voices; name a file in ZONECALL_SETTINGS")?;
+        settings_place::place().context("there is no place for voices; name a file in ZONECALL_SETTINGS")?;
     let shown: String =
         person.chars().map(|c| if c.is_alphanumeric() { c } else { '-' }).take(SHOWN_MAX).collect();
     // Two names that look alike as a file's name stay two.

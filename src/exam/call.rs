@@ -71,6 +71,14 @@ pub enum Act {
     },
 }
 
+impl Act {
+    /// Whether people pause after it: a save, a command, a question, an answer.
+    #[must_use]
+    pub fn is_closing(&self) -> bool {
+        matches!(self, Act::Save | Act::Clip | Act::Command(_) | Act::Question { .. } | Act::Answer { .. })
+    }
+}
+
 /// A move: the parts that were named, and nothing else.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct View {

@@ -6,8 +6,8 @@
 //! Tested in: `tests/it/stream.rs`, `tests/it/early.rs`, `tests/it/neural.rs`.
 
 use crate::clock::Sample;
-use crate::exam::call::Act;
-use crate::exam::parse::{Parsed, is_whole, meaning, parse};
+use crate::exam::parse::{Parsed, meaning, parse};
+use crate::exam::whole::is_whole;
 use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
@@ -168,10 +168,7 @@ impl AtPauses<'_, '_> {
     /// Whether what was heard last ends in a call after which people pause.
     fn is_closed(&self) -> bool {
         let last = self.known.last().and_then(|(_, parsed)| parsed.calls.last());
-        let is_closing = |act: &Act| {
-            matches!(act, Act::Save | Act::Clip | Act::Command(_) | Act::Question { .. } | Act::Answer { .. })
-        };
-        last.is_some_and(|call| is_closing(&call.act))
+        last.is_some_and(|call| call.act.is_closing())
     }
 
     /// The words of what was said so far, where they are surely heard and a phrase; and whether it is but a beginning.

@@ -8,6 +8,7 @@ pub mod event;
 mod item;
 mod bind;
 pub mod parse;
+pub mod whole;
 pub mod stakes;
 pub mod cutter;
 pub mod attend;

@@ -10,8 +10,6 @@ use crate::exam::bind::{Phrase, bind};
 use crate::exam::call::{Act, Amount, Call, Problem, Value};
 use crate::exam::item::Item;
 use crate::language::automaton::Passed;
-use crate::language::closed_sets::Class;
-use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::speech::utterance::{Utterance, Word};
@@ -88,44 +86,8 @@ pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> St
     if meanings.is_empty() { words.join(" ") } else { meanings.join(" or ") }
 }
 
-/// True when the phrase that ends the words is over: whatever could still belong to it would leave its meaning alone.
-///
-/// "save" is whole, though "that" may follow; "area one" is not, for "point two" may.
-#[must_use]
-pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Protocols) -> bool {
-    let now = Moment { limb: None, asked };
-    let Some(continuations) = language.engine.graph.continuations(now, words) else { return false };
-    if may_be_narrowed(words, language, protocols) {
-        return false;
-    }
-    let meant = meaning(words, language, protocols);
-    continuations.iter().all(|rest| meaning(&[words, rest].concat(), language, protocols) == meant)
-}
-
-/// Whether the words end in what people narrow without a pause, with words that may begin a phrase as well: a level or a
-/// setting without its unit ("point five"), a lesion without a position ("central").
-fn may_be_narrowed(words: &[&str], language: &Language, protocols: &Protocols) -> bool {
-    let last = |words: &[&str]| {
-        let tags = language.exam.read(words).into_iter().next()?;
-        Some(calls_of(&tags, &without_sound(words), protocols).calls.pop()?.act)
-    };
-    let number = |act: Act| match act {
-        Act::View(view) => view.level_cm,
-        Act::Setting(setting) => setting.amount.map(|amount| amount.number),
-        _ => None,
-    };
-    let Some((_, before)) = words.split_last() else { return false };
-    match last(words) {
-        Some(Act::Finding(finding)) => finding.class == Class::Lesion && finding.position.is_empty(),
-        act => {
-            let said = act.and_then(number);
-            said.is_some() && last(before).and_then(number) != said
-        }
-    }
-}
-
 /// The words as if they had been heard surely, at no time.
-fn without_sound(words: &[&str]) -> Vec<Word> {
+pub(crate) fn without_sound(words: &[&str]) -> Vec<Word> {
     let span = Span::default();
     words.iter().map(|text| Word { text: (*text).to_owned(), span, confidence: 1.0 }).collect()
 }

@@ -83,6 +83,9 @@ impl Settler<'_> {
                 problem.or_else(|| self.name(&mut finding.structure, before, before.place.zone.as_deref()))
             }
             Act::Value(value) => {
+                if value.said.scale.is_none() {
+                    value.said.scale = self.header.scales.get(&value.term).cloned();
+                }
                 let share = self.protocols.measuring.terms.lesion_percent == value.term;
                 let problem = self.name(&mut value.said.structure, before, before.place.zone.as_deref());
                 let of = value.said.structure.as_ref().or(before.place.structure.as_ref());

@@ -16,6 +16,8 @@ const READINGS_MAX: usize = 8;
 pub const WORDS_MAX: usize = 200;
 /// A reading that uses a name which is also the end of a longer one loses against one that does not.
 const RARE: &str = "rare";
+/// Passed by each of a practice's own phrases.
+pub(crate) const OWN: &str = "own phrase";
 
 /// A tag that was passed, and how many words had been said by then.
 pub type Passed = (String, usize);
@@ -35,8 +37,9 @@ pub struct Automaton {
     prices: Vec<Price>,
 }
 
-/// Phrases closed, then rare names used: the cheapest readings are taken.
-type Price = (usize, usize);
+/// A practice's own phrases, then phrases closed, then rare names used: the cheapest readings are taken, so no own phrase
+/// stands in the way of one of the language.
+type Price = (usize, usize, usize);
 
 /// One way to get to a state: the tags passed, and what they cost.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -69,7 +72,8 @@ impl Automaton {
             if let Label::Tag(tag) = label {
                 names[id] = this.names.len();
                 this.names.push(tag.clone());
-                this.prices.push((usize::from(tag.starts_with('!')), usize::from(tag == RARE)));
+                let price = [tag == OWN, tag.starts_with('!'), tag == RARE].map(usize::from);
+                this.prices.push(price.into());
             }
         }
         for (state, from) in states.iter().enumerate() {
@@ -118,7 +122,7 @@ impl Automaton {
         if words.len() > WORDS_MAX {
             return Vec::new();
         }
-        let mut paths = self.spread([(self.start(), ReadingPath { tags: Vec::new(), price: (0, 0) })], 0);
+        let mut paths = self.spread([(self.start(), ReadingPath { tags: Vec::new(), price: (0, 0, 0) })], 0);
         for (idx, word) in words.iter().enumerate() {
             let mut stepped = Vec::new();
             for (state, here) in paths {
@@ -162,8 +166,8 @@ impl Automaton {
             for (id, to) in &self.tags[state] {
                 let mut tagged = path.clone();
                 tagged.tags.push((*id, said));
-                let (phrases, rare) = self.prices[*id];
-                tagged.price = (path.price.0 + phrases, path.price.1 + rare);
+                let (own, phrases, rare) = self.prices[*id];
+                tagged.price = (path.price.0 + own, path.price.1 + phrases, path.price.2 + rare);
                 open.push((*to, tagged));
             }
         }

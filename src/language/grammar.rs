@@ -5,7 +5,7 @@
 //! Never: I/O, or what a tag means.
 //! Tested in: `tests/it/language.rs`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use crate::language::fault::FilePlace;
@@ -111,6 +111,15 @@ impl Grammar {
             });
         }
         found
+    }
+
+    /// The words that no other word may sound like: those of `@apart` comments, such as `no` and `left`.
+    #[must_use]
+    pub fn kept_apart(&self) -> BTreeSet<String> {
+        let lines = self.rules.iter().flat_map(|rule| rule.comment.lines());
+        let words =
+            lines.filter_map(|line| line.strip_prefix("@apart ")).flat_map(|words| words.split(" | "));
+        words.map(|word| word.trim().to_owned()).collect()
     }
 
     /// Every word that `root` can say, once, where it is first used.

@@ -26,6 +26,15 @@ pub struct WordGraph {
     pub starts: Starts,
 }
 
+/// How a phrase can go on.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Continuations<'a> {
+    /// One word or two of which the first begins no phrase: they can be nothing but more of this one.
+    pub only: Vec<Vec<&'a str>>,
+    /// One word or two that end it, of which the first could begin a phrase of its own as well.
+    pub or_begins: Vec<Vec<&'a str>>,
+}
+
 /// What decides which phrases can be said next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Moment<'a> {
@@ -119,29 +128,30 @@ impl WordGraph {
         begins.flat_map(|state| self.arcs[state].iter().map(|(word, to)| (word.as_str(), *to)))
     }
 
-    /// The ways in which the phrase that ends the words could go on rather than another one begin: one word
-    /// or two; none where the words cannot be said at this moment, or where more than two would be needed.
+    /// The ways in which the phrase that ends the words could go on with one word or two; none where the words cannot be
+    /// said at this moment, or where more than two words that begin no phrase would be needed.
     #[must_use]
-    pub fn continuations(&self, now: Moment<'_>, words: &[&str]) -> Option<Vec<Vec<&str>>> {
+    pub fn continuations(&self, now: Moment<'_>, words: &[&str]) -> Option<Continuations<'_>> {
         let start = self.starts.of(now);
         let here = self.walked(now, words);
         if !here.iter().any(|state| self.ends.contains(state)) {
             return None;
         }
-        let mut found = BTreeSet::new();
-        let goes_on = here.iter().flat_map(|state| &self.arcs[*state]);
-        for (word, to) in goes_on.filter(|(word, _)| !self.arcs[start].contains_key(*word)) {
+        let (mut only, mut or_begins) = (BTreeSet::new(), BTreeSet::new());
+        for (word, to) in here.iter().flat_map(|state| &self.arcs[*state]) {
+            let begins = self.arcs[start].contains_key(word);
+            let found = if begins { &mut or_begins } else { &mut only };
             if self.ends.contains(to) {
                 found.insert(vec![word.as_str()]);
                 continue;
             }
             let ends: Vec<_> = self.arcs[*to].iter().filter(|(_, end)| self.ends.contains(end)).collect();
-            if ends.is_empty() {
+            if ends.is_empty() && !begins {
                 return None;
             }
             found.extend(ends.into_iter().map(|(next, _)| vec![word.as_str(), next.as_str()]));
         }
-        Some(found.into_iter().collect())
+        Some(Continuations { only: only.into_iter().collect(), or_begins: or_begins.into_iter().collect() })
     }
 
     /// The graph from one start in the text format of the Sphinx engines, every arc out of a state equally likely.

@@ -10,5 +10,7 @@ mod lazy_graph;
 pub mod engine;
 pub mod closed_sets;
 pub mod tags;
+pub mod own;
+pub mod near;
 pub mod pack;
 pub mod phrases;

@@ -16,6 +16,7 @@ use crate::language::grammar::{Grammar, GrammarNode, GrammarRule, collect};
 use crate::language::graph::ZonesByLimb;
 use crate::language::jsgf;
 use crate::language::lazy_graph::LazyGraph;
+use crate::language::own::{OwnPhrase, OwnWords, added};
 use crate::language::tags;
 
 /// The rule that says what can be said during an exam.
@@ -41,6 +42,8 @@ pub struct Pack {
     pub trial: Vec<String>,
     /// Phrases that a person reads so that an ear learns their voice.
     pub enrol: EnrolScript,
+    /// The practice's own phrases.
+    pub own: Vec<OwnPhrase>,
     /// SHA-256 over both files, in hexadecimal.
     pub sha256: String,
 }
@@ -92,6 +95,18 @@ pub enum PackError {
     /// A file is wrong.
     #[error(transparent)]
     Fault(#[from] Box<Fault>),
+    /// The practice's own words cannot be read.
+    #[error("cannot read your own words in `{path}`: {source}; name another file with --own-words")]
+    ReadOwn {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
+    },
+    /// A line of the practice's own words is wrong.
+    #[error(transparent)]
+    Own(Box<Fault>),
 }
 
 impl Pack {
@@ -156,8 +171,15 @@ impl Pack {
             pronunciations,
             trial: Vec::new(),
             enrol: EnrolScript::default(),
+            own: Vec::new(),
             sha256,
         })
+    }
+
+    /// Whether the pack only shows how one is written: its first rule says `@sample`.
+    #[must_use]
+    pub fn is_sample(&self) -> bool {
+        self.grammar.rule(EXAM_RULE).is_some_and(|rule| rule.comment.lines().any(|line| line == "@sample"))
     }
 
     /// The same language, in which only what begins with the words of `call` is acted on; answers need them not.
@@ -177,6 +199,25 @@ impl Pack {
         // What could be said belongs to the journal.
         self.sha256 = crate::hex(&Sha256::digest(format!("{} {call}", self.sha256)));
         self
+    }
+
+    /// The same language with the practice's own phrases, which sound as `sounds` says; those in `whole` are said only by
+    /// themselves, not inside other phrases.
+    ///
+    /// # Errors
+    /// The first line whose right side is no phrase that can have another name.
+    pub fn with_own(
+        mut self,
+        own: &OwnWords,
+        sounds: Vec<Pronunciation>,
+        whole: &[OwnPhrase],
+    ) -> Result<Self, PackError> {
+        self.grammar = added(&self.grammar, own, whole).map_err(PackError::Own)?;
+        self.pronunciations.extend(sounds);
+        self.own.clone_from(&own.phrases);
+        // What could be said belongs to the journal.
+        self.sha256 = crate::hex(&Sha256::digest(format!("{} {}", self.sha256, own.text)));
+        Ok(self)
     }
 
     /// What can be said in an exam in which each limb has the zones in `zones`.

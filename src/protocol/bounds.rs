@@ -63,6 +63,15 @@ impl ValueKind {
         self.units.iter().find(fits).map(String::as_str)
     }
 
+    /// The same on the scale that was said or set for the exam, where it is one of those that can be.
+    #[must_use]
+    pub fn odd_on(&self, scale: Option<&str>, number: f64, unit: Option<&str>) -> Option<Odd> {
+        match self.scales.iter().find(|known| Some(known.name.as_str()) == scale) {
+            Some(known) => Self { max: known.max, ..self.clone() }.odd(number, unit),
+            None => self.odd(number, unit),
+        }
+    }
+
     /// What is odd about `number` in `unit`: a score off its scale cannot be, a size out of bounds can.
     #[must_use]
     pub fn odd(&self, number: f64, unit: Option<&str>) -> Option<Odd> {

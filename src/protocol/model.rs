@@ -172,6 +172,9 @@ pub struct ValueKind {
     /// Name of the current scale, where there is one.
     #[serde(default)]
     pub scale: Option<String>,
+    /// The scales that an exam can be set to, that one among them; empty where there is no choice.
+    #[serde(default)]
+    pub scales: Vec<ScoreScale>,
     /// Where a value that is a straight distance begins and ends; absent where it is none.
     #[serde(default)]
     pub between: Option<String>,
@@ -180,6 +183,16 @@ pub struct ValueKind {
     pub outline: Option<OfOutline>,
     /// Source of bounds and planes.
     pub source: String,
+}
+
+/// A scale of a score.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ScoreScale {
+    /// Its name, such as `0-3`.
+    pub name: String,
+    /// Its highest step.
+    pub max: f64,
 }
 
 /// Large numbers are said in a smaller unit.

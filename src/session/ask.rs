@@ -1,11 +1,11 @@
 //! Asks back instead of acting on what may be wrong.
 //!
-//! Takes: an utterance with its likeliest readings, what is current, the schemes of the exam, and the protocols.
+//! Takes: an utterance with its likeliest readings, what is current, what was set for the exam, and the protocols.
 //! Gives: a `SpokenQuestion` where one is due, and what an answer to it means.
 //! Never: I/O; the words asked are the words heard, so they need no language of their own.
 //! Tested in: `tests/it/ask.rs`.
 
-use std::collections::BTreeMap;
+use crate::exam::event::Header;
 
 use crate::exam::call::{Act, Amount, Call, Command, FindingSaid, Problem, View};
 use crate::exam::context::Context;
@@ -95,8 +95,8 @@ pub enum AnswerMeaning {
 pub struct AskContext<'a> {
     /// What is current.
     pub context: &'a Context,
-    /// Scheme chosen for each group of limbs.
-    pub schemes: &'a BTreeMap<String, String>,
+    /// What was set for the exam.
+    pub header: &'a Header,
     /// The protocols.
     pub protocols: &'a Protocols,
     /// The pair of words that named the sides so far, by its place among those of the practice.
@@ -185,7 +185,8 @@ fn doubt(act: &Act, now: AskContext<'_>) -> Option<Doubt> {
                 return None;
             }
             let Amount { number, unit, unit_assumed } = &value.amount;
-            if let Some(odd) = kind.odd(*number, unit.as_deref()) {
+            let scale = value.said.scale.as_ref().or_else(|| now.header.scales.get(&value.term));
+            if let Some(odd) = kind.odd_on(scale.map(String::as_str), *number, unit.as_deref()) {
                 return Some(Doubt::Odd { message: odd.to_string() });
             }
             let unit = unit.as_deref().filter(|_| *unit_assumed)?;
@@ -216,14 +217,14 @@ fn limb_doubt(call: &Call, utterance: &Utterance, now: AskContext<'_>) -> Option
 
 /// A zone on the current limb, further away than a practice passes over; a limb said with it makes it deliberate.
 fn jump(view: &View, now: AskContext<'_>) -> Option<Doubt> {
-    let AskContext { context, schemes, protocols, .. } = now;
+    let AskContext { context, header, protocols, .. } = now;
     let off = protocols.rules.rule(JUMP_RULE).is_none_or(|rule| rule.severity == Weight::Off);
     if off || view.limb.is_some() {
         return None;
     }
     let limb = context.place.limb.as_deref()?;
     let (from, to) = (context.place.zone.as_deref()?, view.zone.as_deref()?);
-    let step = Step::between(limb, from, to, schemes, protocols)?;
+    let step = Step::between(limb, from, to, &header.schemes, protocols)?;
     let far = step.zones() > protocols.rules.habits.jump_asked && !step.begins_anew();
     far.then(|| Doubt::Jump { from: from.to_owned() })
 }

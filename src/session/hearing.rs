@@ -5,7 +5,6 @@
 //! Never: recognises a sample before it is kept, or goes on before a line is on the disk.
 //! Tested in: `tests/it/demo.rs`, `tests/sound/listen.rs`.
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use chrono::{DateTime, Local, Offset as _, Utc};
@@ -80,8 +79,8 @@ pub fn header(subject: &Subject, ear: &Ear, language: &SpokenLanguage, began: Be
         person: subject.person.clone(),
         horse: subject.horse.clone(),
         order: subject.order.clone(),
-        limb_lengths_cm: BTreeMap::new(),
-        scales: BTreeMap::new(),
+        limb_lengths_cm: subject.limb_lengths_cm.clone(),
+        scales: subject.scales.clone(),
     }
 }
 

@@ -5,6 +5,7 @@
 //! `Input`s and gives `Effect`s.
 
 pub mod error;
+mod own_words;
 pub mod spoken;
 pub mod tone;
 pub mod earpiece;

@@ -47,7 +47,7 @@ impl Dialogue {
         let exam = self.log.exam();
         let now = AskContext {
             context: &exam.context,
-            schemes: &exam.header.schemes,
+            header: &exam.header,
             protocols: self.log.protocols(),
             sides: self.sides,
         };

@@ -5,6 +5,7 @@
 //! Never: reads a file or a command line.
 //! Tested in: `tests/it/dialogue.rs`, `tests/sound/listen.rs`.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use crate::exam::event::{Horse, Order};
@@ -53,4 +54,8 @@ pub struct Subject {
     pub order: Option<Order>,
     /// Who speaks.
     pub person: Option<String>,
+    /// Length of the limbs in centimetres, by group, as far as it is known.
+    pub limb_lengths_cm: BTreeMap<String, f64>,
+    /// Scale of each score, as far as it was set.
+    pub scales: BTreeMap<String, String>,
 }

@@ -12,6 +12,7 @@ use crate::language::engine::Pronunciation;
 use crate::language::graph::ZonesByLimb;
 use crate::language::pack::{Language, Pack, PackError};
 use crate::protocol::Protocols;
+use crate::session::own_words;
 use crate::speech::dictionary::entries;
 
 /// What can be said in an exam.
@@ -47,6 +48,16 @@ impl SpokenLanguage {
             if grammar.is_none() { protocols.sayable_zones() } else { protocols.zones_by_limb(&schemes) };
         let language = pack.for_zones(&zones);
         Ok(Self { pack, language, schemes, zones })
+    }
+
+    /// The same with the practice's own words in the file `path`.
+    ///
+    /// # Errors
+    /// When the file cannot be read, or a line of it cannot be used: the error names file, line and reason.
+    pub fn with_own_words(self, path: &Path, protocols: &Protocols) -> Result<Self, PackError> {
+        let own = own_words::read(path)?;
+        let (pack, language) = own_words::with_own(&self.pack, &own, &self.zones, protocols)?;
+        Ok(Self { pack, language, ..self })
     }
 
     /// The same, in which only what begins with `call` is acted on; how the word sounds is looked up in `dictionary`, too,

@@ -33,7 +33,7 @@ fn ask(
 ) -> Option<SpokenQuestion> {
     let exam = exam_of(before);
     let sides = exam.calls.iter().find_map(|call| sides_of(&call.call.words, protocols));
-    let now = AskContext { context: &exam.context, schemes: &exam.header.schemes, protocols, sides };
+    let now = AskContext { context: &exam.context, header: &exam.header, protocols, sides };
     question(utterance, parsed, rival, now)
 }
 

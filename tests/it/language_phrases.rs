@@ -289,3 +289,66 @@ fn each_phrase_of_the_card_can_be_said() {
     }
     assert!(tried > 50, "{tried}");
 }
+
+#[test]
+fn words_have_synonyms_and_change_places() {
+    all(&[
+        ("let's do the off fore", "RF"),
+        ("moving across to the right hind leg", "RH"),
+        ("other front leg", "RF other limb"),
+        ("zone number two a", "2A"),
+        ("level two a", "2A"),
+        ("pastern zone one b", "P1B"),
+        ("one b going into two a", "1B to 2A"),
+        ("the zone below", "next zone 3A"),
+        ("d a c b sixteen", "3A level 16 cm"),
+        ("palmar pastern", "back of the pastern"),
+        ("long view", "L"),
+        ("accessory ligament of d d f t", "ALDDFT"),
+        ("palmar cortex of the cannon bone", "BONE"),
+        ("fetlock joint pouch", "FJ"),
+        ("flexor tendons normal", "normal of SDFT; normal of DDFT"),
+        ("normal in size and echogenicity", "normal"),
+        ("could not be imaged", "not seen"),
+        ("fibres intact", "no fibre disruption"),
+        ("no discrete lesion", "no discrete lesion"),
+        ("hypoechoic change", "hypoechoic (not confirmed)"),
+        ("disrupted fibers", "fibre disruption"),
+        ("partially torn", "partial tear"),
+        ("total rupture", "rupture"),
+        ("diffuse swelling", "diffuse oedema"),
+        ("diffuse lesion", "diffuse lesion"),
+        ("looks suspicious", "possible lesion"),
+        ("healed lesion", "healing"),
+        ("splint fracture", "fracture of SB"),
+        ("mineralisation with acoustic shadowing", "shadowing mineralisation"),
+        ("proximal suspensory desmitis", "desmitis of SL-origin"),
+        ("suspensory branch desmitis", "SL-branch; desmitis"),
+        ("a lot better", "better against the last scan"),
+        ("much smaller than last time", "smaller against the last scan"),
+        ("lesion extends three centimetres", "length 3 cm"),
+        ("annular ligament three millimetres", "PAL; thickness 3 mm"),
+        ("grade two echogenicity", "echo score 2"),
+        ("back on the ground", "stance weight bearing"),
+        ("turning doppler on", "doppler on"),
+        ("switching to the linear probe", "probe linear"),
+        ("it wasn't saved", "take back the last save"),
+        ("that's the left fore done", "LF done"),
+        ("read it back", "question: last"),
+    ]);
+}
+
+#[test]
+fn a_comparison_never_moves_the_limb() {
+    for phrase in
+        ["symmetrical with the other leg", "not symmetrical with the right", "same as the other leg"]
+    {
+        let exam = exam_of(&[PLACE, phrase]);
+        assert_eq!(exam.calls.len(), 2, "{phrase}");
+        assert_eq!(
+            exam.context.place.limb.as_ref().map(ToString::to_string).as_deref(),
+            Some("LF"),
+            "{phrase}"
+        );
+    }
+}

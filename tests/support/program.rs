@@ -1,5 +1,11 @@
 //! The built program and the demo's files, as the tests use them from outside.
-#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
+#![allow(
+    dead_code,
+    unreachable_pub,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::cast_possible_truncation
+)] // each binary uses its part
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -20,4 +26,46 @@ pub fn demo(file: &str) -> PathBuf {
 /// The maker of the demo's stills.
 pub fn demo_stills() -> Command {
     Command::new(env!("CARGO_BIN_EXE_demo_stills"))
+}
+
+/// Hears one scripted utterance into `exam` in `folder`, where the settings are looked for, too.
+pub fn hear(folder: &Path, words: &str, more: &[&str]) -> Output {
+    let file = |name: &str| folder.join(name).to_string_lossy().into_owned();
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 16_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut sound = hound::WavWriter::create(file("sound.wav"), spec).unwrap();
+    for idx in 0..48_000_i32 {
+        // A loud stretch between two quiet ones.
+        let loud = (16_000..32_000).contains(&idx);
+        let level = if loud { 6000 } else { 3 };
+        sound.write_sample(if idx % 80 < 40 { level } else { -level } as i16).unwrap();
+    }
+    sound.finalize().unwrap();
+    let parts: Vec<&str> = words.split(' ').collect();
+    let step = 16_000 / parts.len();
+    let said: Vec<serde_json::Value> = parts
+        .iter()
+        .enumerate()
+        .map(|(idx, text)| {
+            let from = 16_000 + idx * step;
+            serde_json::json!({"text": text, "span": {"from": from, "to": from + step}, "confidence": 0.97})
+        })
+        .collect();
+    let line = serde_json::json!({
+        "span": {"from": 16_000, "to": 32_000}, "words": said, "confidence": 0.97, "score": 0.0,
+        "rejected": false, "level_dbfs": -25.0, "clipped": 0.0,
+    });
+    std::fs::write(file("script.jsonl"), format!("{line}\n")).unwrap();
+    let (sound, script, exam) = (file("sound.wav"), file("script.jsonl"), file("exam"));
+    Command::new(env!("CARGO_BIN_EXE_zonecall"))
+        .args(["hear", &sound, "--into", &exam, "--started-at", START])
+        .args(["--ear", "scripted", "--script", &script])
+        .args(more)
+        .env("ZONECALL_SETTINGS", folder.join("zonecall.toml"))
+        .output()
+        .unwrap()
 }

@@ -86,7 +86,8 @@ impl Said {
 
     pub fn against(&self, against: &Against) -> Vec<MeasureRow> {
         let statements = [self.calls.clone(), self.entries.clone()].concat();
-        let readings = Readings { statements, stills: self.stills.clone() };
+        let scales = std::collections::BTreeMap::new();
+        let readings = Readings { statements, stills: self.stills.clone(), scales };
         let schemes = BTreeMap::from([
             ("fore".to_owned(), "thirds".to_owned()),
             ("hind".to_owned(), "tarsometatarsal".to_owned()),

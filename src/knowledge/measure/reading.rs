@@ -5,7 +5,7 @@
 //! Never: drops the others; they stay in the record.
 //! Tested in: `tests/it/measure.rs`.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::exam::call::Act;
 use crate::exam::fold::{Exam, LoggedCall, LoggedEntry};
@@ -148,6 +148,8 @@ pub struct Readings {
     pub statements: Vec<Statement>,
     /// Each still with what it shows.
     pub stills: Vec<(String, Place)>,
+    /// Scale of each score, as far as it was set for the exam.
+    pub scales: BTreeMap<String, String>,
 }
 
 impl Readings {
@@ -166,7 +168,7 @@ impl Readings {
             by_hand(entry, taken.is_some_and(|call| is_off_weight(call, stance)), protocols)
         }));
         let shown = stills().map(|(frame, label)| (frame.id.clone(), label.place.clone()));
-        Readings { statements, stills: shown.collect() }
+        Readings { statements, stills: shown.collect(), scales: exam.header.scales.clone() }
     }
 
     /// The number used for a term at a place: the last typed or traced one, else the last one said.

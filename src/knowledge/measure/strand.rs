@@ -252,10 +252,11 @@ impl StrandLook<'_> {
         let lesion = codes.iter().any(|code| !self.found(code, LESION).is_empty());
         let normal = codes.iter().flat_map(|code| self.found(code, NORMAL));
         match normal.into_iter().find(|call| !lesion && readable(&call.place.plane)) {
-            Some(call) => Ok(Known {
-                value: Score { points: self.measuring.normal_scores, scale: kind.scale.clone() },
-                basis: self.readings.basis(call),
-            }),
+            Some(call) => {
+                let scale = self.readings.scales.get(term).or(kind.scale.as_ref()).cloned();
+                let value = Score { points: self.measuring.normal_scores, scale };
+                Ok(Known { value, basis: self.readings.basis(call) })
+            }
             None => Err(Why::Silent),
         }
     }

@@ -30,6 +30,7 @@ fn block(name: &str) -> String {
         "zones" => zones(),
         "rules" => rules(),
         "structures" => structures(),
+        "language" => super::language::sections(),
         _ => panic!("no block is called `{name}`"),
     }
 }
@@ -50,7 +51,7 @@ fn every_generated_table_equals_the_data() {
     }
 }
 
-fn table(head: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> String {
+pub fn table(head: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> String {
     let mut out = format!("| {} |\n|{}\n", head.join(" | "), "---|".repeat(head.len()));
     for row in rows {
         writeln!(out, "| {} |", row.join(" | ").replace('\n', " ")).unwrap();

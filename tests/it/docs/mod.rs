@@ -1,6 +1,7 @@
 //! What people read: links lead somewhere, command lines parse, phrases can be said, tables equal the data.
 mod commands;
 mod generated;
+mod language;
 mod markdown;
 
 use std::path::{Path, PathBuf};
