@@ -10,7 +10,7 @@ mod support;
 use std::time::Instant;
 
 use chrono::TimeDelta;
-use zonecall::clock::Span;
+use zonecall::clock::{Sample, Span};
 use zonecall::exam::call::{Act, Call, View};
 use zonecall::exam::context::Context;
 use zonecall::exam::event::Frame;
@@ -50,7 +50,7 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
         exam.calls.push(LoggedCall {
             seq: Seq(idx as u64),
             heard_seq: Seq(idx as u64),
-            sample: (at_s * 16_000.0) as u64,
+            sample: Sample((at_s * 16_000.0) as u64),
             said_at: instant(at_s),
             call,
             act: Act::Save,

@@ -17,7 +17,7 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use judge::{Fate, Judge};
-use zonecall::clock::Span;
+use zonecall::clock::{Sample, Span};
 use zonecall::evaluation::truth::{self, SpokenStretch};
 use zonecall::exam::attend::Attention;
 use zonecall::exam::call::Act;
@@ -87,7 +87,7 @@ impl Tool {
     fn hear(&mut self, file: &Path, said: &[SpokenStretch]) -> (Vec<(Seq, Event)>, Vec<Ended>) {
         let (mut lines, mut ended) = (Vec::new(), Vec::new());
         let mut attention = Attention::default();
-        let mut cutter = UtteranceCutter::new(0, self.ending, &self.ear);
+        let mut cutter = UtteranceCutter::new(Sample::FIRST, self.ending, &self.ear);
         self.ear.follow(Moment { limb: None, asked: false });
         let mut recording = decode::open(file).unwrap();
         loop {
@@ -119,7 +119,7 @@ impl Tool {
     ) {
         let ear = CutterEar { engine: &mut self.ear, language: &self.language, protocols: &self.protocols };
         let (utterance, parsed) = cutter.recognise(audio, ear).unwrap();
-        let scored = self.ear.weigh(audio).unwrap();
+        let scored = self.ear.score(audio).unwrap();
         let text = utterance.text();
         let rivals: Vec<String> =
             utterance.rivals.iter().map(|rival| format!("{} {:.1}", rival.words, rival.behind)).collect();

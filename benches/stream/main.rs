@@ -6,6 +6,7 @@
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss)]
 #![allow(clippy::too_many_lines, missing_docs, unreachable_pub)]
 
+#[allow(dead_code)] // part of it is for `tools/stream_ear.rs`
 mod judge;
 
 use std::collections::BTreeMap;

@@ -152,12 +152,8 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             format!("line {} settled by {}: {}; {taken}", settled.heard_seq, settled.by, settled.answer)
         }
         Event::Frame(frame) => {
-            format!(
-                "still {} saved {} by the scanner ({})",
-                frame.file,
-                time(frame.saved_at),
-                frame.time_source
-            )
+            let (file, source) = (&frame.file, &frame.time_source);
+            format!("still {file} saved {} by the scanner ({source})", time(frame.saved_at))
         }
         Event::Entered(entered) => {
             let how = if entered.traced { "traced" } else { "typed" };

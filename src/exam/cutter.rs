@@ -7,8 +7,7 @@
 
 use crate::clock::Sample;
 use crate::exam::parse::{Parsed, meaning, parse};
-use crate::exam::whole::is_whole;
-use crate::language::graph::Moment;
+use crate::exam::whole::{is_whole, stands_apart};
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::speech::endpoint::Endpointer;
@@ -217,8 +216,8 @@ impl StreamListener for AtPauses<'_, '_> {
         let (Some(first), _) = self.hear(&parts.first)? else { return Ok(true) };
         let Some(rest) = both.strip_prefix(first.as_slice()) else { return Ok(true) };
         let rest: Vec<&str> = rest.iter().map(String::as_str).collect();
-        let now = Moment { limb: None, asked: self.asked };
-        Ok(!self.ear.language.engine.graph.allows(now, &rest))
+        let first: Vec<&str> = first.iter().map(String::as_str).collect();
+        Ok(!stands_apart(&first, &rest, self.ear.language, self.ear.protocols))
     }
 
     fn only_ends(&mut self, parts: &StreamParts) -> Result<bool, EngineError> {

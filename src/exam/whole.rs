@@ -34,6 +34,16 @@ pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Pr
             || goes_on.or_begins.iter().all(|rest| said.is_kept_before(words, rest, language, protocols)))
 }
 
+/// True when `rest`, said after a pause, is phrases of its own: none of it belongs to the last phrase of `first`.
+///
+/// "Save" after "area one" is; "branch normal" after "medial" is not, though it could be said alone.
+#[must_use]
+pub fn stands_apart(first: &[&str], rest: &[&str], language: &Language, protocols: &Protocols) -> bool {
+    let phrases = |words: &[&str]| Some(Said::of(words, language, protocols)?.phrases);
+    let (both, first, rest) = (phrases(&[first, rest].concat()), phrases(first), phrases(rest));
+    matches!((both, first, rest), (Some(both), Some(first), Some(rest)) if both >= first + rest)
+}
+
 /// What words mean, in the reading that counts.
 struct Said {
     acts: Vec<Act>,

@@ -88,13 +88,13 @@ fn calls_of(words: &[&str]) -> Vec<Call> {
 /// Where a call is undone by the word that was still to come: the structure, the number or the term is another one.
 fn is_undone(call: &Call, longer: &[Call]) -> bool {
     let says = |act: &Act, structure: &str| match act {
-        Act::View(View { structure: Some(code), .. }) => code.to_string() == structure,
-        Act::Finding(finding) => finding.structure.as_ref().is_some_and(|code| code.to_string() == structure),
-        Act::Value(value) => value.said.structure.as_ref().is_some_and(|code| code.to_string() == structure),
+        Act::View(View { structure: Some(code), .. }) => code.as_str() == structure,
+        Act::Finding(finding) => finding.structure.as_ref().is_some_and(|code| code.as_str() == structure),
+        Act::Value(value) => value.said.structure.as_ref().is_some_and(|code| code.as_str() == structure),
         _ => false,
     };
     let kept = |other: &Call| match (&call.act, &other.act) {
-        (Act::View(View { structure: Some(code), .. }), act) => says(act, &code.to_string()),
+        (Act::View(View { structure: Some(code), .. }), act) => says(act, code.as_str()),
         (Act::View(one), Act::View(other)) => one.plane.is_none() || one.plane == other.plane,
         (Act::Finding(one), Act::Finding(other)) => one.term == other.term && one.class == other.class,
         (Act::Value(one), Act::Value(other)) => one.amount.number == other.amount.number,

@@ -302,7 +302,11 @@ fn a_short_first_word_is_not_cut_off() {
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let journal = std::fs::read_to_string(folder.path().join("exam/exam.jsonl")).unwrap();
     let calls: Vec<&str> = journal.lines().filter(|line| line.contains(r#""kind":"call""#)).collect();
-    assert!(matches!(calls[..], [call] if call.contains(r#""limb":"LF""#)), "{calls:?}");
+    // So faint that the limb may be asked about; the other leg is never the likelier, and never acted on.
+    let is_left = |call: &&str| call.contains(r#""limb":"LF""#);
+    assert!(calls.iter().all(is_left), "{calls:?}");
+    let is_asked = journal.contains("may be `left fore` or `off fore`");
+    assert!(calls.len() == 1 || is_asked, "{journal}");
 }
 
 #[test]

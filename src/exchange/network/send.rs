@@ -106,7 +106,7 @@ pub enum SendError {
     },
     /// A command could not be made.
     #[error(transparent)]
-    Message(#[from] MessageError),
+    Message(Box<MessageError>),
     /// A file cannot be read.
     #[error("cannot read `{path}`: {why}")]
     File {
@@ -115,6 +115,12 @@ pub enum SendError {
         /// Why not.
         why: String,
     },
+}
+
+impl From<MessageError> for SendError {
+    fn from(error: MessageError) -> Self {
+        Self::Message(Box::new(error))
+    }
 }
 
 /// What kept a peer from answering, as far as can be seen from here.

@@ -21,6 +21,9 @@ const PER_WORD_MIN: f64 = -15.0;
 const PER_WORD_MAX: f64 = 15.0;
 /// Loudness differences of speech and background beyond this, in dB, are as good as quiet.
 const LIFT_MAX_DB: f64 = 40.0;
+/// A reading that is behind another of its meaning by less, as a natural logarithm, and has fewer words stands for both:
+/// a small word that changes nothing costs nothing in the grammar.
+const NEARLY_AS_GOOD: f64 = 2.0;
 /// Length of a frame of loudness: 20 ms at 16 kHz.
 const LOUDNESS_FRAME: usize = 320;
 /// Numbers taken from the evidence, the constant among them.
@@ -142,7 +145,7 @@ pub enum Verdict {
 /// Readings of one meaning.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Meaning {
-    /// The best of them.
+    /// The best of them; a shorter one where it is nearly as good.
     pub reading: Hypothesis,
     /// Natural logarithm of their probabilities, added up.
     pub score: f64,
@@ -240,7 +243,13 @@ pub fn meanings(readings: &[Hypothesis], key: impl Fn(&[&str]) -> String) -> Vec
         let words: Vec<&str> = reading.words.iter().map(String::as_str).collect();
         let key = key(&words);
         match groups.iter_mut().find(|(known, _)| *known == key) {
-            Some((_, meaning)) => meaning.score = add(meaning.score, reading.score),
+            Some((_, meaning)) => {
+                meaning.score = add(meaning.score, reading.score);
+                let best = &meaning.reading;
+                if reading.words.len() < best.words.len() && best.score - reading.score < NEARLY_AS_GOOD {
+                    meaning.reading = reading.clone();
+                }
+            }
             None => groups.push((key, Meaning { reading: reading.clone(), score: reading.score })),
         }
     }
