@@ -34,7 +34,8 @@ STARTS = [("left, no, right fore", "right fore"), ("right, no, left fore", "left
     ("zone, zone three bravo", "zone three bravo"), ("area, er, area one point two", "area one point two"),
     ("super, superficial flexor normal", "superficial flexor normal"), ("gain, gain forty", "gain forty")]
 # What would change how all that follows is heard: pauses, notes, the end; and zones that the usual schemes lack.
-UNFIT = re.compile(r"listening|journal|record|\bnotes?\b|\bexam|scan\b|conclusion|comment|correction$|pastern|four (alpha|bravo|charlie|[abc])\b")
+UNFIT = re.compile(r"listening|journal|record|\bnotes?\b|\bexam|scan\b|conclusion|comment|correction$|pastern|"
+    r"four (alpha|bravo|charlie|[abc])\b")
 CROWD = ["flite:kal", "flite:rms", "espeak:en-us+m3", "espeak:en-gb+f2", "espeak:en-us+f1", "espeak:en-gb-x-rp+m7"]
 
 
