@@ -34,9 +34,6 @@ use zonecall::speech::neural::parts::Parts;
 use zonecall::speech::recognise::Recogniser as _;
 use zonecall::speech::utterance::UtteranceAudio;
 
-/// Samples a second, for what is shown.
-const RATE: f64 = 16_000.0;
-
 struct Options {
     folders: Vec<PathBuf>,
     only: Vec<String>,
@@ -125,8 +122,8 @@ impl Tool {
             utterance.rivals.iter().map(|rival| format!("{} {:.1}", rival.words, rival.behind)).collect();
         let line = format!(
             "    {:.2} to {:.2} s: {text}: {:?} {:.3}, doubt {:?}, begun {:?}, support {:.1}, {:?}, rivals {rivals:?}",
-            audio.span.from.0 as f64 / RATE,
-            audio.span.to.0 as f64 / RATE,
+            audio.span.from.seconds(),
+            audio.span.to.seconds(),
             scored.verdict,
             scored.confidence,
             scored.doubt,
@@ -184,12 +181,7 @@ fn main() {
                 *table.entry(key).or_default().entry(judged.fate).or_default() += 1;
             }
             if judged.fate != Fate::Right {
-                println!(
-                    "{name} {:.2} s: {:?}: said {}",
-                    one.span.from.0 as f64 / RATE,
-                    judged.fate,
-                    one.words
-                );
+                println!("{name} {:.2} s: {:?}: said {}", one.span.from.seconds(), judged.fate, one.words);
                 let met = |other: &&Ended| other.span.from < one.span.to && other.span.to > one.span.from;
                 ended.iter().filter(met).for_each(|other| println!("{}", other.line));
             }

@@ -104,23 +104,10 @@ fn what_was_traced_is_drawn_over_the_picture_and_what_was_taken_back_is_not() {
     add(Event::Frame(Box::new(support::still::frame("one"))));
     let traced = |outline| {
         Event::Entered(Box::new(Entered {
-            limb: "LF".into(),
-            zone: "2B".into(),
-            plane: None,
-            structure: "SDFT".into(),
-            term: "area".to_owned(),
-            amount: zonecall::exam::call::Amount {
-                number: 100.0,
-                unit: Some("mm2".to_owned()),
-                unit_assumed: false,
-            },
-            scale: None,
             traced: true,
-            by: None,
             still: Some("one".to_owned()),
-            scale_by_hand_mm: None,
-            ends_px: None,
             outline: Some(outline),
+            ..support::area("SDFT", 100.0, "mm2")
         }))
     };
     let corners = |x: f64| Outline::Polygon { points_px: vec![(x, 0.0), (100.0, 50.0), (0.0, 50.0)] };

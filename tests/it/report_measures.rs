@@ -160,23 +160,9 @@ fn one_value_counts_and_stands_everywhere_in_one_unit() {
         seq: Seq(99),
         at: exam.header.started_at,
         entered: zonecall::exam::event::Entered {
-            limb: "LF".into(),
-            zone: "2B".into(),
-            plane: None,
-            structure: "SDFT".into(),
-            term: "area".to_owned(),
-            amount: zonecall::exam::call::Amount {
-                number: 1.2,
-                unit: Some("cm2".to_owned()),
-                unit_assumed: false,
-            },
-            scale: None,
             traced: true,
             by: Some("Robin".to_owned()),
-            still: None,
-            scale_by_hand_mm: None,
-            ends_px: None,
-            outline: None,
+            ..support::area("SDFT", 1.2, "cm2")
         },
     });
     let page = page(&record(&exam));

@@ -5,7 +5,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use zonecall::clock::Sample;
 use zonecall::code::ZoneCode;
 use zonecall::exam::call::{Act, Amount, Value, ValueSaid, View};
-use zonecall::exam::event::{Entered, Event, Frame};
+use zonecall::exam::event::{Event, Frame};
 use zonecall::exam::fold::{Exam, LoggedCall, fold};
 use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::review::{Change, Review};
@@ -168,21 +168,7 @@ fn a_withdrawn_call_does_not_count_and_a_withdrawn_take_back_takes_nothing_back(
 #[test]
 fn a_typed_value_can_be_taken_back() {
     let folder = Folder::of(&SAID);
-    let typed = folder.add(&Event::Entered(Box::new(Entered {
-        limb: "LF".into(),
-        zone: "2B".into(),
-        plane: None,
-        structure: "SDFT".into(),
-        term: "area".to_owned(),
-        amount: Amount { number: 150.0, unit: Some("mm2".to_owned()), unit_assumed: false },
-        scale: None,
-        traced: false,
-        by: None,
-        still: None,
-        scale_by_hand_mm: None,
-        ends_px: None,
-        outline: None,
-    })));
+    let typed = folder.add(&Event::Entered(Box::new(support::area("SDFT", 150.0, "mm2"))));
     let back = folder.change(Change::TakeBack { seq: typed });
     assert!(folder.exam().entries.is_empty());
     folder.change(Change::TakeBack { seq: back });

@@ -23,7 +23,8 @@ use std::sync::LazyLock;
 
 use zonecall::clock::{Anchor, SAMPLE_RATE_HZ, Sample, Span, WallQuality};
 use zonecall::exam::attend::Attention;
-use zonecall::exam::event::{CallEvent, Event, Header, Horse, JOURNAL_SCHEMA};
+use zonecall::exam::call::Amount;
+use zonecall::exam::event::{CallEvent, Entered, Event, Header, Horse, JOURNAL_SCHEMA};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::parse::parse;
@@ -64,6 +65,25 @@ pub fn utterance(at_s: f64, text: &str) -> Utterance {
         rivals: Vec::new(),
         level_dbfs: -20.0,
         clipped: 0.0,
+    }
+}
+
+/// An area typed of a structure in zone 2B of the left fore, by nobody.
+pub fn area(structure: &str, number: f64, unit: &str) -> Entered {
+    Entered {
+        limb: "LF".into(),
+        zone: "2B".into(),
+        plane: None,
+        structure: structure.into(),
+        term: "area".to_owned(),
+        amount: Amount { number, unit: Some(unit.to_owned()), unit_assumed: false },
+        scale: None,
+        traced: false,
+        by: None,
+        still: None,
+        scale_by_hand_mm: None,
+        ends_px: None,
+        outline: None,
     }
 }
 

@@ -87,7 +87,7 @@ impl Peer {
 }
 
 /// The one context of an association, and its transfer syntax.
-fn agreed(association: &ClientAssociation<TcpStream>) -> (u8, TransferSyntax) {
+pub(super) fn agreed(association: &ClientAssociation<TcpStream>) -> (u8, TransferSyntax) {
     let context = association.presentation_contexts().first();
     context.map_or((1, syntax_of("")), |context| (context.id, syntax_of(&context.transfer_syntax)))
 }

@@ -10,6 +10,8 @@ use dicom_core::{DataElement, Tag, VR};
 use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
 use dicom_transfer_syntax_registry::entries::IMPLICIT_VR_LITTLE_ENDIAN;
+use dicom_ul::Pdu;
+use dicom_ul::pdu::{PDataValue, PDataValueType};
 
 use crate::exchange::still::{number_of, text_of};
 
@@ -110,6 +112,13 @@ pub enum MessageError {
     /// They could not be written.
     #[error("a command cannot be written: {0}")]
     Write(#[from] dicom_object::WriteError),
+}
+
+/// A command or a data set that one PDU holds.
+pub(super) fn in_one_pdu(context: u8, value_type: PDataValueType, data: Vec<u8>) -> Pdu {
+    Pdu::PData {
+        data: vec![PDataValue { presentation_context_id: context, value_type, is_last: true, data }],
+    }
 }
 
 impl Message {

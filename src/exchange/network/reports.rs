@@ -14,11 +14,11 @@ use dicom_dictionary_std::uids;
 use dicom_ul::Pdu;
 use dicom_ul::association::server::Negotiation;
 use dicom_ul::association::{ServerAssociationOptions, SyncAssociation};
-use dicom_ul::pdu::{PDataValue, PDataValueType, RequestorRoles};
+use dicom_ul::pdu::{PDataValueType, RequestorRoles};
 use rustls::ServerConfig;
 
 use super::commitment::{BYTES_MAX, CLASS, Report, syntax_of};
-use super::message::{Kind, Message, SUCCESS};
+use super::message::{Kind, Message, SUCCESS, in_one_pdu};
 use super::tls;
 
 /// How often the port is looked at.
@@ -136,13 +136,8 @@ pub(super) fn receive<A: SyncAssociation<TcpStream>>(association: &mut A) -> Res
             let id = part.presentation_context_id;
             let known = association.presentation_contexts().iter().find(|known| known.id == id);
             let report = Report::read(&bytes, &syntax_of(known.map_or("", |known| &known.transfer_syntax)))?;
-            let answer = PDataValue {
-                presentation_context_id: id,
-                value_type: PDataValueType::Command,
-                is_last: true,
-                data: event.answer(SUCCESS).bytes().map_err(|error| error.to_string())?,
-            };
-            SyncAssociation::send(association, &Pdu::PData { data: vec![answer] })
+            let answer = event.answer(SUCCESS).bytes().map_err(|error| error.to_string())?;
+            SyncAssociation::send(association, &in_one_pdu(id, PDataValueType::Command, answer))
                 .map_err(|error| error.to_string())?;
             return Ok(report);
         }

@@ -16,10 +16,10 @@ use dicom_dictionary_std::{tags, uids};
 use dicom_object::OpenFileOptions;
 use dicom_ul::Pdu;
 use dicom_ul::association::{ClientAssociation, ClientAssociationOptions};
-use dicom_ul::pdu::{PDataValue, PDataValueType, PresentationContextResultReason};
+use dicom_ul::pdu::{PDataValueType, PresentationContextResultReason};
 use rustls::ClientConfig;
 
-use super::message::{Kind, Message, MessageError, SUCCESS};
+use super::message::{Kind, Message, MessageError, SUCCESS, in_one_pdu};
 use super::tls::Tunnel;
 
 /// Kinds of objects in one association: a presentation context has an odd number of one byte (PS3.8 9.3.2.2).
@@ -380,14 +380,9 @@ impl Talk<'_> {
         context: u8,
         data: Option<&[u8]>,
     ) -> Result<u16, SendError> {
-        let command = PDataValue {
-            presentation_context_id: context,
-            value_type: PDataValueType::Command,
-            is_last: true,
-            data: request.bytes()?,
-        };
+        let command = in_one_pdu(context, PDataValueType::Command, request.bytes()?);
         let failed = |error: &(dyn std::error::Error + 'static)| self.peer.failed(error);
-        self.association.send(&Pdu::PData { data: vec![command] }).map_err(|error| failed(&error))?;
+        self.association.send(&command).map_err(|error| failed(&error))?;
         if let Some(data) = data {
             let mut writer = self.association.send_pdata(context);
             writer.write_all(data).and_then(|()| writer.finish()).map_err(|error| failed(&error))?;

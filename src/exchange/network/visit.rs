@@ -20,6 +20,7 @@ use super::inbox::{Coming, Inbox, InboxError, InboxOutcome, ReceivedObject};
 use super::limits::ReceiveLimits;
 use super::message::{
     COMMAND_BYTES_MAX, Kind, Message, NOT_SUPPORTED, NOT_THE_SAME, NOT_UNDERSTOOD, OUT_OF_RESOURCES, SUCCESS,
+    in_one_pdu,
 };
 use super::send::Peer;
 use crate::frames::dicom as still;
@@ -336,13 +337,8 @@ impl<'a> Visit<'a> {
     }
 
     fn answer(&mut self, message: &Message, status: u16, context: u8) -> Result<(), Ended> {
-        let data = PDataValue {
-            presentation_context_id: context,
-            value_type: PDataValueType::Command,
-            is_last: true,
-            data: message.answer(status).bytes()?,
-        };
-        self.association.send(&Pdu::PData { data: vec![data] })?;
+        let answer = message.answer(status).bytes()?;
+        self.association.send(&in_one_pdu(context, PDataValueType::Command, answer))?;
         Ok(())
     }
 }

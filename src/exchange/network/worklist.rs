@@ -11,11 +11,11 @@ use dicom_core::{DataElement, Tag, VR};
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::InMemDicomObject;
 use dicom_transfer_syntax_registry::TransferSyntax;
-use dicom_transfer_syntax_registry::entries::{EXPLICIT_VR_LITTLE_ENDIAN, IMPLICIT_VR_LITTLE_ENDIAN};
 use dicom_ul::Pdu;
 use dicom_ul::pdu::{PDataValue, PDataValueType};
 
-use super::message::{Kind, Message, SUCCESS};
+use super::confirm::agreed;
+use super::message::{Kind, Message, SUCCESS, in_one_pdu};
 use super::send::{Peer, SendError, answered};
 use crate::exchange::day_list::{Appointment, is_sex};
 use crate::exchange::still::text_of;
@@ -52,12 +52,7 @@ impl Peer {
         let class = uids::MODALITY_WORKLIST_INFORMATION_MODEL_FIND;
         let syntaxes = vec![uids::EXPLICIT_VR_LITTLE_ENDIAN, uids::IMPLICIT_VR_LITTLE_ENDIAN];
         let mut association = self.connect(self.options().with_presentation_context(class, syntaxes))?;
-        let context = association.presentation_contexts().first();
-        let (id, syntax) = context.map_or((1, ""), |found| (found.id, found.transfer_syntax.as_str()));
-        let syntax = match syntax.trim_end_matches('\0') {
-            uids::EXPLICIT_VR_LITTLE_ENDIAN => EXPLICIT_VR_LITTLE_ENDIAN.erased(),
-            _ => IMPLICIT_VR_LITTLE_ENDIAN.erased(),
-        };
+        let (context, syntax) = agreed(&association);
         let mut query = Vec::new();
         wanted(day, modality)
             .write_dataset_with_ts(&mut query, &syntax)
@@ -65,8 +60,7 @@ impl Peer {
         let request = Message { has_data: true, ..Message::new(Kind::Find, 1, class, "") };
         for (value_type, data) in [(PDataValueType::Command, request.bytes()?), (PDataValueType::Data, query)]
         {
-            let part = PDataValue { presentation_context_id: id, value_type, is_last: true, data };
-            association.send(&Pdu::PData { data: vec![part] }).map_err(|error| self.failed(&error))?;
+            association.send(&in_one_pdu(context, value_type, data)).map_err(|error| self.failed(&error))?;
         }
         let mut list =
             Listing { syntax, day, command: Vec::new(), data: Vec::new(), pending: false, rows: Vec::new() };

@@ -1,11 +1,12 @@
 //! Rules about lesions and the numbers that go with them.
 
-use zonecall::exam::call::{Act, Amount};
+use zonecall::exam::call::Act;
 use zonecall::exam::event::Entered;
 use zonecall::exam::fold::LoggedEntry;
 use zonecall::exam::seq::Seq;
 
 use crate::rules::{Cases, Rule};
+use crate::support::area;
 use crate::support::case::{Case, said};
 
 pub(crate) const CASES: &[Cases] = &[
@@ -44,21 +45,7 @@ pub(crate) fn at_place(rest: &[&str]) -> Case {
 /// An area of 1.5 cm2 said of the SDFT in LF 2B, and one traced of `structure`.
 pub(crate) fn traced_area(structure: &str, number: f64) -> Case {
     at_place(&["area one point five square centimetres"]).but(|case| {
-        let entered = Entered {
-            limb: "LF".into(),
-            zone: "2B".into(),
-            plane: None,
-            structure: structure.into(),
-            term: "area".to_owned(),
-            amount: Amount { number, unit: Some("cm2".to_owned()), unit_assumed: false },
-            scale: None,
-            traced: true,
-            by: None,
-            still: None,
-            scale_by_hand_mm: None,
-            ends_px: None,
-            outline: None,
-        };
+        let entered = Entered { traced: true, ..area(structure, number, "cm2") };
         case.exam.entries.push(LoggedEntry { seq: Seq(99), at: case.exam.header.started_at, entered });
     })
 }
