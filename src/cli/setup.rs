@@ -126,8 +126,8 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
     let spoken = args.language.read(&protocols)?;
     ensure!(
-        !spoken.pack.trial.is_empty(),
-        "the language `{}` has no phrases to test with; write ten into trial.txt next to its grammar",
+        !spoken.pack.setup_phrases.is_empty(),
+        "the language `{}` has no phrases to test with; write ten into setup.txt next to its grammar",
         spoken.pack.language
     );
     let person = args.person.as_deref().or(settings.person.as_deref());
@@ -144,7 +144,7 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
         |text: &str| meaning(&text.split_whitespace().collect::<Vec<_>>(), &spoken.language, &protocols);
     let mut utterances = Vec::new();
     let mut late = None;
-    for phrase in &spoken.pack.trial {
+    for phrase in &spoken.pack.setup_phrases {
         test.phrases += 1;
         loop {
             say(&format!("Say:  {phrase}"))?;

@@ -38,8 +38,8 @@ pub struct Pack {
     pub core: Option<Grammar>,
     /// How words sound that the engine's own dictionary lacks or says otherwise.
     pub pronunciations: Vec<Pronunciation>,
-    /// Phrases to try a microphone with; empty where the folder has no `trial.txt`.
-    pub trial: Vec<String>,
+    /// Phrases to try a microphone with; empty where the folder has no `setup.txt`.
+    pub setup_phrases: Vec<String>,
     /// Phrases that a person reads so that an ear learns their voice.
     pub enrol: EnrolScript,
     /// The practice's own phrases.
@@ -118,11 +118,11 @@ impl Pack {
         let grammar = include_str!("../../grammars/en/exam.gram");
         let words = include_str!("../../grammars/en/words.dict");
         let core = core(Path::new("grammars/en"), include_str!("../../grammars/en/core.gram"))?;
-        let trial = lines(include_str!("../../grammars/en/trial.txt"));
+        let setup_phrases = lines(include_str!("../../grammars/en/setup.txt"));
         let enrol = EnrolScript::read(include_str!("../../grammars/en/enrol.txt"));
         Ok(Self {
             core: Some(core),
-            trial,
+            setup_phrases,
             enrol,
             ..Self::from_text(Path::new("grammars/en"), grammar, words)?
         })
@@ -141,9 +141,14 @@ impl Pack {
             Ok(text) => Some(core(folder, &text)?),
             Err(_) => None,
         };
-        let trial = lines(&text("trial.txt").unwrap_or_default());
+        let setup_phrases = lines(&text("setup.txt").unwrap_or_default());
         let enrol = EnrolScript::read(&text("enrol.txt").unwrap_or_default());
-        Ok(Self { core, trial, enrol, ..Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?)? })
+        Ok(Self {
+            core,
+            setup_phrases,
+            enrol,
+            ..Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?)?
+        })
     }
 
     fn from_text(folder: &Path, grammar: &str, words: &str) -> Result<Self, PackError> {
@@ -169,7 +174,7 @@ impl Pack {
             grammar: tree,
             core: None,
             pronunciations,
-            trial: Vec::new(),
+            setup_phrases: Vec::new(),
             enrol: EnrolScript::default(),
             own: Vec::new(),
             sha256,

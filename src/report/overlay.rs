@@ -3,7 +3,7 @@
 //! Takes: `Exam`.
 //! Gives: `Overlays`: for each still its lines, in shares of its width and height.
 //! Never: a line on a still whose size is not known, or one of a value that was taken back.
-//! Tested in: `tests/it/letter.rs`.
+//! Tested in: `tests/it/first_page.rs`.
 
 use std::collections::BTreeMap;
 

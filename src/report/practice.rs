@@ -3,7 +3,7 @@
 //! Takes: the table `[practice]` of the list of people.
 //! Gives: `Practice`, with its logo as bytes.
 //! Never: a logo that is no picture; the report comes without one.
-//! Tested in: `tests/it/letter.rs`.
+//! Tested in: `tests/it/first_page.rs`.
 
 use std::path::Path;
 

@@ -8,7 +8,7 @@
 use maud::{Markup, html};
 
 use super::ReportInput;
-use super::data::{FindingLine, KeyPicture, Letter, Letterhead, ReportData, Standing};
+use super::data::{FindingLine, FirstPage, KeyPicture, Letterhead, ReportData, Standing};
 use super::document::{Document, page};
 use super::measure_section::measures;
 use super::overlay::OverlayLine;
@@ -21,26 +21,26 @@ pub(super) const STYLE: &str = include_str!("style.css");
 #[must_use]
 pub fn html(input: &ReportInput) -> String {
     let data = ReportData::of(input);
-    let letter = &data.letter;
+    let first_page = &data.first_page;
     let body = html! {
-        (letterhead(letter.letterhead.as_ref(), input))
+        (letterhead(first_page.letterhead.as_ref(), input))
         header {
             p.kicker { (data.kicker) }
             h1 { (data.horse) }
-            dl.facts { @for (name, value) in &letter.signalment { div { dt { (name) } dd { (value) } } } }
+            dl.facts { @for (name, value) in &first_page.signalment { div { dt { (name) } dd { (value) } } } }
         }
         (status(&data.status))
         main {
-            (written(letter, &data.status))
-            (found(letter))
+            (written(first_page, &data.status))
+            (found(first_page))
             section #extent {
                 h2 { "Extent of the scan" }
                 p.summary { (data.summary) }
             }
             (measures(data.measured.as_ref()))
-            (key_pictures(&letter.pictures, input))
-            @for line in &letter.not_shown { p { (line) } }
-            @if letter.appendix { (appendix(&data, input)) }
+            (key_pictures(&first_page.pictures, input))
+            @for line in &first_page.not_shown { p { (line) } }
+            @if first_page.appendix { (appendix(&data, input)) }
         }
         footer { (status(&data.status)) p.sign { "Vet, date and signature" } }
     };
@@ -79,23 +79,23 @@ pub(super) fn letterhead(head: Option<&Letterhead>, input: &ReportInput) -> Mark
 }
 
 /// What people wrote.
-fn written(letter: &Letter, standing: &Standing) -> Markup {
+fn written(first_page: &FirstPage, standing: &Standing) -> Markup {
     html! {
-        @for (name, text) in &letter.words {
+        @for (name, text) in &first_page.words {
             section { h2 { (name) } @for line in text.lines() { p { (line) } } }
         }
-        @if letter.lacks_impression && standing.word == "DRAFT" {
+        @if first_page.lacks_impression && standing.word == "DRAFT" {
             section { h2 { "Impression" } p.small { "Not written yet. A vet writes it at the review desk before signing." } }
         }
     }
 }
 
-fn found(letter: &Letter) -> Markup {
+fn found(first_page: &FirstPage) -> Markup {
     html! {
         section #found {
             h2 { "What was found" }
-            @if letter.found.is_empty() { p { "No findings were spoken." } }
-            @for found in &letter.found {
+            @if first_page.found.is_empty() { p { "No findings were spoken." } }
+            @for found in &first_page.found {
                 h3 { (found.limb) }
                 @if !found.lines.is_empty() { table {
                     thead { tr { th scope="col" { "Structure" } th scope="col" { "What" } th scope="col" { "Where" } } }

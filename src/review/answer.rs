@@ -35,11 +35,11 @@ pub(super) fn broken(error: &FolderError) -> Response {
 /// What was done, or why not.
 pub(super) fn answer(done: Result<impl Serialize, Refusal>) -> Response {
     match done {
-        Ok(told) => Json(told).into_response(),
+        Ok(done) => Json(done).into_response(),
         Err(Refusal::Wrong(why)) => problem(StatusCode::UNPROCESSABLE_ENTITY, why.message, &why.help),
         Err(Refusal::Contradicts(why)) => {
-            let told = json!({ "message": why.message, "help": why.help, "confirm": true });
-            (StatusCode::CONFLICT, Json(told)).into_response()
+            let reason = json!({ "message": why.message, "help": why.help, "confirm": true });
+            (StatusCode::CONFLICT, Json(reason)).into_response()
         }
         Err(Refusal::Overtaken(why)) => problem(StatusCode::CONFLICT, why.message, &why.help),
         Err(Refusal::Desk(error)) => broken(&error),

@@ -91,7 +91,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn work_is_told_step_by_step_and_is_over_when_it_is_dropped() {
+    fn work_is_reported_step_by_step_and_is_over_when_it_is_dropped() {
         let doing = Doing::default();
         let words = || doing.steps().iter().map(|step| (step.words, step.done, step.of)).collect::<Vec<_>>();
         let one = doing.begin(TaskKind::Exam, "reading");

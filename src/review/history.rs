@@ -47,7 +47,7 @@ enum DeedKind {
 
 /// What people did, oldest first.
 pub(super) fn history(lines: &[ExamEvent], exam: &Exam, protocols: &Protocols) -> Vec<Deed> {
-    let mut told: BTreeMap<Seq, String> = BTreeMap::new();
+    let mut named: BTreeMap<Seq, String> = BTreeMap::new();
     let mut deeds = Vec::new();
     let taken: BTreeMap<Seq, Seq> = exam
         .standing_changes()
@@ -63,7 +63,7 @@ pub(super) fn history(lines: &[ExamEvent], exam: &Exam, protocols: &Protocols) -
                     Change::TakeBack { seq } => Some(seq),
                     _ => None,
                 };
-                let what = what_was_changed(review, exam, protocols, &told);
+                let what = what_was_changed(review, exam, protocols, &named);
                 let kind = match review.change {
                     Change::Words { .. } => DeedKind::Words,
                     _ => DeedKind::Change,
@@ -80,19 +80,19 @@ pub(super) fn history(lines: &[ExamEvent], exam: &Exam, protocols: &Protocols) -
             }
             _ => continue,
         };
-        told.insert(line.seq, what.clone());
+        named.insert(line.seq, what.clone());
         let taken_back_by = taken.get(&line.seq).copied();
         deeds.push(Deed { seq: line.seq, at: line.at, by, kind, what, why, takes_back, taken_back_by });
     }
     deeds
 }
 
-/// A change with what stood there before; `told` has the words of all lines before it.
+/// A change with what stood there before; `named` has the words of all lines before it.
 fn what_was_changed(
     review: &Review,
     exam: &Exam,
     protocols: &Protocols,
-    told: &BTreeMap<Seq, String>,
+    named: &BTreeMap<Seq, String>,
 ) -> String {
     let still = |id: &str| match exam.frames.iter().position(|frame| frame.id == id) {
         Some(idx) => format!("Still {}", idx + 1),
@@ -121,7 +121,7 @@ fn what_was_changed(
         Change::Words { part, text } => format!("{}: {text}", part.name()),
         Change::SameHorse { patient } => format!("Stills of {} are of this horse", patient.in_words()),
         Change::Looked { finding, .. } => format!("Accepted: {finding}"),
-        Change::TakeBack { seq } => match told.get(seq) {
+        Change::TakeBack { seq } => match named.get(seq) {
             Some(what) => match what.strip_prefix(BACK) {
                 Some(what) => format!("{AGAIN}{what}"),
                 None => format!("{BACK}{what}"),

@@ -17,7 +17,7 @@ const WORKS_AT_HZ: u32 = 48_000;
 /// Found best, with the same suppressor and recogniser, in a measurement before this program; by itself at 10 dB.
 const KEPT: f32 = 0.25;
 
-/// The utterance, quietened.
+/// The utterance with less noise.
 ///
 /// # Errors
 /// When the sample rate cannot be changed.

@@ -36,7 +36,7 @@ mod journal;
 mod journal_bounds;
 mod knowledge;
 mod language;
-mod letter;
+mod first_page;
 mod language_phrases;
 mod live_exam;
 mod measure;

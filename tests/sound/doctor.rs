@@ -38,7 +38,7 @@ fn a_machine_that_was_set_up_is_ready() {
     for name in ["protocols", "grammar", "neural ear", "sphinx ear", "exam folder", "disk space"] {
         assert_eq!(part(&lines, name), ("there".to_owned(), None), "{name}");
     }
-    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "the trial file is gone");
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "the test file is gone");
 }
 
 #[test]

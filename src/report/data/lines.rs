@@ -25,7 +25,7 @@ pub(crate) struct ReportData {
     /// Name, and one or more lines.
     pub(crate) facts: Vec<(&'static str, Vec<String>)>,
     /// What a person who sent the horse reads first.
-    pub(crate) letter: Letter,
+    pub(crate) first_page: FirstPage,
     /// Draft or signed, and the cautions.
     pub(crate) status: Standing,
     /// What is covered and what is missing.
@@ -50,7 +50,7 @@ pub(crate) struct ReportData {
 
 /// The first page, and the pictures that go with it.
 #[derive(Debug, Clone, Serialize)]
-pub(crate) struct Letter {
+pub(crate) struct FirstPage {
     pub(crate) letterhead: Option<Letterhead>,
     /// Name and value.
     pub(crate) signalment: Vec<(&'static str, String)>,

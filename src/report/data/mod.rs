@@ -7,11 +7,11 @@
 
 mod lines;
 mod said;
-mod letter;
+mod first_page;
 mod write;
 
 pub(crate) use lines::{
-    CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, Grid, KeyPicture, Letter, Letterhead,
+    CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, FirstPage, Grid, KeyPicture, Letterhead,
     MeasuredSection, NoteLine, ReportData, SaidLine, SettledLine, Standing, StillLine,
 };
 pub(crate) use write::standing_of;

@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use super::letter::letter;
+use super::first_page::first_page;
 use super::lines::{
     CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, Grid, MeasuredSection, NoteLine,
     ReportData, SaidLine, SettledLine, Standing, StillLine,
@@ -41,7 +41,7 @@ impl ReportData {
             horse,
             day: day(exam.started_at, exam.utc_offset_s),
             facts: facts(record, protocols),
-            letter: letter(input),
+            first_page: first_page(input),
             status: standing_of(record, CAUTIONS),
             summary: summary(record, protocols),
             findings: findings(record),

@@ -2,7 +2,7 @@
 import { make, find, fill, keep, say, ask, clock, key, placeTime, quoted } from "./make.js";
 import { stillsBeside, lamp, stillCards, placeWords, statusWords, doubtWords } from "./still.js";
 import { setLine, play, showAt, zoom } from "./line.js";
-import { addCall, moveCall, mendCall, mendStill, mendClock, printForm, toldOfForm } from "./mend.js";
+import { addCall, moveCall, correctCall, correctStill, correctClock, printForm, lostForm } from "./correct.js";
 import { signForm, unsignForm } from "./sign.js";
 import { wordsForm } from "./words.js";
 import { sinceLast } from "./since.js";
@@ -32,11 +32,11 @@ const current = () => exam.questions.findIndex((question) => identity(question) 
 /** Fetches the exam. The page is drawn anew only when the journal has grown, so that nothing is taken from under a hand. */
 async function load() {
   const words = exam ? "Updating the exam" : "Opening the exam";
-  const told = await (await working(find("doing"), words, ask("api/exam"), "exam")).json();
+  const answer = await (await working(find("doing"), words, ask("api/exam"), "exam")).json();
   // It only grows: an answer that is no longer is one that was overtaken on its way.
-  if (exam && told.bytes <= exam.bytes) return;
+  if (exam && answer.bytes <= exam.bytes) return;
   const first = exam === null;
-  exam = told;
+  exam = answer;
   // The record leaves out what is empty.
   exam.record.changes ??= [];
   draw();
@@ -255,7 +255,7 @@ function buttons({ question, number, frame, call }) {
     add("h", `${[frame.patient.name, frame.patient.id].filter(Boolean).join(", ")} is this horse`, () => settle({ change: "same_horse", patient: frame.patient }, "Its stills are taken"));
   }
   if (frame) {
-    add("l", "Label by hand", () => mendStill(exam, number, change));
+    add("l", "Label by hand", () => correctStill(exam, number, change));
     add("t", "Trace or measure", async () => {
       const figure = document.querySelector("#bench figure.still");
       if (!figure?.querySelector("img")) { say("This still cannot be shown, so nothing can be traced on it.", true); return; }
@@ -273,7 +273,7 @@ function buttons({ question, number, frame, call }) {
     add("x", "Not part of the exam", () => settle({ change: "leave_out", still: frame.id }, `Still ${number + 1} is not part of the exam`));
   }
   if (call && exam.acts[call.seq]) {
-    add("c", "Correct the call", () => mendCall(exam, call, change));
+    add("c", "Correct the call", () => correctCall(exam, call, change));
     if (MOVABLE.includes(call.kind)) add("m", "Move it in time", () => moveCall(exam, call, change));
     if (!call.withdrawn) add("w", "Withdraw the call", () => settle({ change: "withdraw", seq: call.seq }, `Call ${call.seq} is withdrawn`));
   }
@@ -420,7 +420,7 @@ find("print-open").addEventListener("click", openPrinting);
 const writeWords = () => exam && wordsForm(exam, change);
 find("words-open").addEventListener("click", writeWords);
 find("call-add").addEventListener("click", addHere);
-find("clock-open").addEventListener("click", () => mendClock(exam, change));
+find("clock-open").addEventListener("click", () => correctClock(exam, change));
 find("by").value = localStorage.getItem("by") ?? "";
 find("by").addEventListener("change", () => { localStorage.setItem("by", me()); if (exam) stack(); namePeople().catch(() => {}); });
 
@@ -441,4 +441,4 @@ function follow() {
 }
 
 namePeople().catch(() => {});
-load().then(() => { follow(); const left = toldOfForm(); if (left) say(left); }, (error) => { find("horse").textContent = "The exam cannot be shown"; say(error.message, true); });
+load().then(() => { follow(); const left = lostForm(); if (left) say(left); }, (error) => { find("horse").textContent = "The exam cannot be shown"; say(error.message, true); });

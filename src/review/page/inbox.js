@@ -11,7 +11,7 @@ const dayOf = (row) => {
   return there.toLocaleDateString("en-GB", { dateStyle: "full", timeZone: "UTC" });
 };
 
-/** Where an exam is on its way: one word, which is not told by colour. */
+/** Where an exam is on its way: one word, which does not depend on colour. */
 function standing(row) {
   if (row.problem) return ["broken", row.problem];
   if (row.recording) return ["waits", "still being recorded, or never closed"];
@@ -39,9 +39,9 @@ function draw() {
 }
 
 async function load() {
-  const told = await (await ask(`api/inbox?search=${encodeURIComponent(find("search").value)}`)).json();
-  if (JSON.stringify(told) === JSON.stringify(rows) && rows.length) return;
-  rows = told;
+  const answer = await (await ask(`api/inbox?search=${encodeURIComponent(find("search").value)}`)).json();
+  if (JSON.stringify(answer) === JSON.stringify(rows) && rows.length) return;
+  rows = answer;
   draw();
 }
 

@@ -11,7 +11,7 @@ function state(row) {
   return ["none", "not called yet"];
 }
 
-/** What is told of a zone, and what stands before its number. */
+/** What is shown of a zone, and what comes before its number. */
 const WORDS = { area: () => "", lesion_area: () => "lesion ", lesion_percent: () => "lesion ", distance: (row) => `${row.of} `, score: (row) => `${row.of ?? "score"} ` };
 /** The term of a measure that is named otherwise. */
 const TERM = { area: "area", lesion_area: "lesion area", lesion_percent: "lesion percent" };

@@ -24,7 +24,7 @@ const OUTCOME = {
   calls: "understood", not_understood: "not understood", asked: "asked back", talk: "talk", note: "in a note", ignored: "not acted on",
 };
 
-/** Shows this exam on the line; `open` is told what a person chose. */
+/** Shows this exam on the line; `open` receives what a person chose. */
 export async function setLine(exam, open) {
   const first = state.exam === null;
   Object.assign(state, { exam, open });

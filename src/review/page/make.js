@@ -54,10 +54,10 @@ export async function ask(path, body) {
   }
   if (answer.ok) return answer;
   const text = await answer.text();
-  let told;
-  try { told = JSON.parse(text); } catch { told = { message: text }; }
+  let problem;
+  try { problem = JSON.parse(text); } catch { problem = { message: text }; }
   // What a person may confirm all the same is marked by the program.
-  throw Object.assign(new Error([told.message, told.help].filter(Boolean).join(": ")), { confirm: told.confirm === true });
+  throw Object.assign(new Error([problem.message, problem.help].filter(Boolean).join(": ")), { confirm: problem.confirm === true });
 }
 
 /** Minutes and seconds since the start of the exam. */

@@ -1,6 +1,6 @@
 // Signing and taking a signature back: by a vet of the practice, whose passphrase opens the key.
 import { make, quoted } from "./make.js";
-import { choice, openForm } from "./mend.js";
+import { choice, openForm } from "./correct.js";
 
 const field = (name, label, kind = "text") => make("p", { class: "field cell" }, make("label", { for: `f-${name}` }, label),
   make("input", { id: `f-${name}`, name, type: kind, required: true, maxlength: "200", autocomplete: "off" }));

@@ -17,14 +17,14 @@ const amount = (exam, row) => amountWords(exam, TERM[row.name] ?? row.of, row.va
 const same = (one, other) => ["limb", "scheme", "zone", "structure", "of"].every((part) => one[part] === other[part]);
 export const dayOf = (instant) => new Date(instant).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" });
 
-/** How a value changed; `told` is the row that the program computed. */
-function changed(exam, kind, told) {
-  if (!told) return "not compared";
-  if (told.value === undefined) return `not compared: ${told.why_not ?? told.word ?? "no reason is known"}`;
-  const by = kind.more(Math.abs(told.value), exam, told);
-  const words = Number.parseFloat(by) === 0 ? "unchanged" : `${by} ${told.value > 0 ? kind.up : kind.down}`;
-  const over = told.over ? `; over the cut-off: ${told.over}` : "";
-  return `${words}${over}${(told.cautions ?? []).map((caution) => `; caution: ${caution}`).join("")}`;
+/** How a value changed; `change` is the row that the program computed. */
+function changed(exam, kind, change) {
+  if (!change) return "not compared";
+  if (change.value === undefined) return `not compared: ${change.why_not ?? change.word ?? "no reason is known"}`;
+  const by = kind.more(Math.abs(change.value), exam, change);
+  const words = Number.parseFloat(by) === 0 ? "unchanged" : `${by} ${change.value > 0 ? kind.up : kind.down}`;
+  const over = change.over ? `; over the cut-off: ${change.over}` : "";
+  return `${words}${over}${(change.cautions ?? []).map((caution) => `; caution: ${caution}`).join("")}`;
 }
 
 function line(exam, name, then, now) {
@@ -32,8 +32,8 @@ function line(exam, name, then, now) {
   const what = kind.words(now ?? then);
   if (!now) return `${what} ${amount(exam, then)} then; no value now`;
   if (!then) return `${what} ${amount(exam, now)} now; no value then`;
-  const told = exam.earlier.changes.find((row) => row.name === kind.change && same(row, now));
-  return `${what} ${amount(exam, then)} then, ${amount(exam, now)} now: ${changed(exam, kind, told)}`;
+  const change = exam.earlier.changes.find((row) => row.name === kind.change && same(row, now));
+  return `${what} ${amount(exam, then)} then, ${amount(exam, now)} now: ${changed(exam, kind, change)}`;
 }
 
 /** What the last exam measured in this zone, of this structure where one is named; nothing where there is no such exam. */

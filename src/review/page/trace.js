@@ -52,9 +52,9 @@ export function traceOn(exam, row, figure, by, change, done) {
   let held = -1;
   let pen = false;
   let asked = 0;
-  const sheet = shape("svg", { viewBox: `0 0 ${width} ${height}`, class: "trace", tabindex: 0, role: "application",
+  const glassPane = shape("svg", { viewBox: `0 0 ${width} ${height}`, class: "trace", tabindex: 0, role: "application",
     "aria-label": "Tracing: arrow keys move the cross, with Shift further; Enter sets a point, Space picks up the nearest point and drops it, Backspace removes the last point, Escape leaves" });
-  const told = make("p", { class: "preview", role: "status" });
+  const preview = make("p", { class: "preview", role: "status" });
   const structure = make("select", { id: "t-structure", onchange: () => keep() }, make("option", { value: "" }, "choose"),
     exam.codes.structures.map((one) => make("option", { value: one.code, selected: one.code === traced }, one.name)));
   const lesion = make("input", { type: "checkbox", id: "t-lesion", checked: part, onchange: () => { show(); keep(); size(); } });
@@ -81,9 +81,9 @@ export function traceOn(exam, row, figure, by, change, done) {
     try {
       const size = await (await ask(path, what)).json();
       if (mine !== asked) return null;
-      told.textContent = words(size) + (size.scale_by_hand ? "; on a scale set by hand" : "");
+      preview.textContent = words(size) + (size.scale_by_hand ? "; on a scale set by hand" : "");
       return size;
-    } catch (error) { if (mine === asked) { told.textContent = ""; wrong.textContent = error.message; } return null; }
+    } catch (error) { if (mine === asked) { preview.textContent = ""; wrong.textContent = error.message; } return null; }
   }
   const area = (extra) => measure("api/trace", body(extra), (size) => {
     const ratio = size.grey_ratio === null ? "" : `, grey inside against around ${size.grey_ratio.toFixed(2)}`;
@@ -91,13 +91,13 @@ export function traceOn(exam, row, figure, by, change, done) {
   });
 
   function size() {
-    if (pen) { asked += 1; told.textContent = "The pen is down: the arrow keys draw, Enter lifts it."; return; }
+    if (pen) { asked += 1; preview.textContent = "The pen is down: the arrow keys draw, Enter lifts it."; return; }
     if (tool === "distance" && points.length === 2) measure("api/distance", { still: row.id, ends_px: points }, (one) => `${one.distance_mm.toFixed(1)} mm from point to point`);
     else if (isArea() && points.length > 2) area({ outline: outline() });
     else {
       asked += 1;
       wrong.textContent = "";
-      told.textContent = tool === "scale" && points.length === 2
+      preview.textContent = tool === "scale" && points.length === 2
         ? `${Math.hypot(points[1][0] - points[0][0], points[1][1] - points[0][1]).toFixed(1)} pixels apart: how many centimetres is that?` : TOOLS[tool][2];
     }
   }
@@ -114,13 +114,13 @@ export function traceOn(exam, row, figure, by, change, done) {
   }
 
   function draw() {
-    const unit = width / Math.max(1, sheet.clientWidth);
+    const unit = width / Math.max(1, glassPane.clientWidth);
     // A hundred handles would hide the edge: then every eighth can be taken.
     const dots = points.flatMap(([x, y], idx) => points.length < 60 || idx % 8 === 0 || idx === held
       ? [shape("circle", { cx: x, cy: y, r: (idx === held ? 9 : 6) * unit, class: idx === held ? "corner held" : "corner", "stroke-width": 1.5 * unit })] : []);
     const [x, y] = cross;
     const arm = 9 * unit;
-    sheet.replaceChildren(edge(unit), ...dots, shape("path", { d: `M${x - arm} ${y}h${2 * arm}M${x} ${y - arm}v${2 * arm}`, class: "cross", "stroke-width": 1.5 * unit }));
+    glassPane.replaceChildren(edge(unit), ...dots, shape("path", { d: `M${x - arm} ${y}h${2 * arm}M${x} ${y - arm}v${2 * arm}`, class: "cross", "stroke-width": 1.5 * unit }));
   }
   function changed() { keep(); draw(); size(); }
 
@@ -161,15 +161,15 @@ export function traceOn(exam, row, figure, by, change, done) {
 
   const within = ([x, y]) => [Math.min(width, Math.max(0, x)), Math.min(height, Math.max(0, y))];
   function at(event) {
-    const box = sheet.getBoundingClientRect();
+    const box = glassPane.getBoundingClientRect();
     return within([((event.clientX - box.left) / box.width) * width, ((event.clientY - box.top) / box.height) * height]);
   }
   /** How near a point is taken hold of, in pixels of the still: a finger hides more than a mouse. */
   let finger = false;
-  const reach = () => ((finger ? 18 : 8) * width) / sheet.clientWidth;
+  const reach = () => ((finger ? 18 : 8) * width) / glassPane.clientWidth;
   const near = ([x, y]) => points.findIndex(([a, b]) => Math.hypot(a - x, b - y) < reach());
-  sheet.addEventListener("pointerdown", (event) => {
-    sheet.focus();
+  glassPane.addEventListener("pointerdown", (event) => {
+    glassPane.focus();
     finger = event.pointerType === "touch";
     held = -1;
     pen = false;
@@ -181,10 +181,10 @@ export function traceOn(exam, row, figure, by, change, done) {
       dragged = points.length - 1;
       stretching = tool === "freehand" || points.length === 1 && most() < 4;
     }
-    sheet.setPointerCapture(event.pointerId);
+    glassPane.setPointerCapture(event.pointerId);
     changed();
   });
-  sheet.addEventListener("pointermove", (event) => {
+  glassPane.addEventListener("pointermove", (event) => {
     if (dragged < 0) return;
     cross = at(event);
     const gone = Math.hypot(cross[0] - points[dragged][0], cross[1] - points[dragged][1]);
@@ -205,9 +205,9 @@ export function traceOn(exam, row, figure, by, change, done) {
     changed();
   });
   const release = () => { if (dragged >= 0) { dragged = -1; stretching = false; changed(); } };
-  sheet.addEventListener("pointerup", release);
-  sheet.addEventListener("pointercancel", release);
-  sheet.addEventListener("keydown", (event) => {
+  glassPane.addEventListener("pointerup", release);
+  glassPane.addEventListener("pointercancel", release);
+  glassPane.addEventListener("keydown", (event) => {
     const step = (event.shiftKey ? 10 : 1);
     const move = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
     if (move) moveCross(move);
@@ -253,12 +253,12 @@ export function traceOn(exam, row, figure, by, change, done) {
     await change({ change: "scale", still: row.id, ends_px: points.map(round), distance_mm: Number(apart.value) * 10 });
     apart.value = "";
     choose("points");
-    told.textContent = "The scale of this still is set by hand, and everything measured on it says so.";
+    preview.textContent = "The scale of this still is set by hand, and everything measured on it says so.";
   });
   function close(written) {
     // What was drawn and not written is still there when tracing is opened again.
     if (written) draft.drop();
-    sheet.remove();
+    glassPane.remove();
     panel.remove();
     done(written);
   }
@@ -293,14 +293,14 @@ export function traceOn(exam, row, figure, by, change, done) {
     marks.hidden = tool !== "scale";
     main.textContent = { scale: "Set scale", distance: "Save distance" }[tool] ?? "Save area";
   }
-  const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, told, wrong, choices, whole, marks,
+  const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, preview, wrong, choices, whole, marks,
     make("p", { class: "hint" }, "Arrow keys move the cross, ten pixels at a time with Shift. ", key("Space"), " picks up the nearest point so that the arrow keys move it, and drops it again."),
     make("p", { class: "buttons" }, main, proposal,
-      make("button", { type: "button", id: "t-begin", onclick: () => { points.length = 0; held = -1; pen = false; changed(); sheet.focus(); } }, "Start again"),
+      make("button", { type: "button", id: "t-begin", onclick: () => { points.length = 0; held = -1; pen = false; changed(); glassPane.focus(); } }, "Start again"),
       make("button", { type: "button", id: "t-leave", onclick: () => close(false) }, "Leave")));
-  fill(figure.querySelector(".glass"), image, sheet);
+  fill(figure.querySelector(".glass"), image, glassPane);
   figure.append(panel);
   show();
   changed();
-  sheet.focus();
+  glassPane.focus();
 }

@@ -1,6 +1,6 @@
 // What people write for the report: whose horse it is and what the scan means, in their own words.
 import { make } from "./make.js";
-import { openForm } from "./mend.js";
+import { openForm } from "./correct.js";
 
 /** Each part: its code, its label, and how many lines it may need. */
 const PARTS = [["question", "Question or history", 2], ["impression", "Impression", 4], ["recommendation", "Recommendation", 3],

@@ -1,13 +1,13 @@
 //! The first page of the vet's report, and the pictures that go with it.
 //!
 //! Takes: `ReportInput`.
-//! Gives: `Letter`: letterhead, signalment, the vet's words, what was found, and the stills that show it.
+//! Gives: `FirstPage`: letterhead, signalment, the vet's words, what was found, and the stills that show it.
 //! Never: a still whose label is in doubt among the pictures, or a word of meaning that no person wrote.
-//! Tested in: `tests/it/letter.rs`.
+//! Tested in: `tests/it/first_page.rs`.
 
 use std::collections::BTreeSet;
 
-use super::lines::{FoundLine, KeyPicture, Letter, Letterhead, LimbFound};
+use super::lines::{FirstPage, FoundLine, KeyPicture, Letterhead, LimbFound};
 use super::said::said_of;
 use crate::exam::event::Horse;
 use crate::exam::place::Place;
@@ -19,10 +19,10 @@ use crate::report::ReportInput;
 use crate::report::picture::Picture;
 use crate::report::words::{day, limb, meaning_that_counts, plane, standing, structure};
 
-/// Pictures in one letter: two pages of four.
+/// Pictures in one report: two pages of four.
 const PICTURES_MAX: usize = 8;
 
-pub(super) fn letter(input: &ReportInput) -> Letter {
+pub(super) fn first_page(input: &ReportInput) -> FirstPage {
     let ReportInput { record, protocols, frame, .. } = *input;
     let words: Vec<(&str, String)> = record
         .words
@@ -30,7 +30,7 @@ pub(super) fn letter(input: &ReportInput) -> Letter {
         .filter(|row| is_prose(row.part))
         .map(|row| (row.part.name(), row.text.clone()))
         .collect();
-    Letter {
+    FirstPage {
         letterhead: frame.practice.filter(|practice| !practice.name.is_empty()).map(|practice| Letterhead {
             name: practice.name.clone(),
             lines: practice.lines(),
@@ -98,8 +98,8 @@ fn found(record: &Record, protocols: &Protocols) -> Vec<LimbFound> {
             .collect();
         let is_normal = |call: &&&CallRow| call.class.as_deref() == Some("normal");
         let normal = by_words(mine.iter().filter(is_normal).copied(), |_| String::new(), protocols);
-        let told = |call: &CallRow| meaning_that_counts(call, record, protocols);
-        let lines = by_words(mine.iter().filter(|call| !is_normal(call)).copied(), told, protocols);
+        let meaning = |call: &CallRow| meaning_that_counts(call, record, protocols);
+        let lines = by_words(mine.iter().filter(|call| !is_normal(call)).copied(), meaning, protocols);
         let normal: Vec<String> =
             normal.into_iter().map(|line| format!("{} ({})", line.structure, line.places)).collect();
         LimbFound { limb: limb(&one.code, protocols).to_owned(), lines, normal: normal.join(", ") }
@@ -110,13 +110,13 @@ fn found(record: &Record, protocols: &Protocols) -> Vec<LimbFound> {
 /// One line for each structure and wording, with all its places.
 fn by_words<'a>(
     calls: impl Iterator<Item = &'a CallRow>,
-    told: impl Fn(&CallRow) -> String,
+    meaning: impl Fn(&CallRow) -> String,
     protocols: &Protocols,
 ) -> Vec<FoundLine> {
     let mut lines: Vec<(FoundLine, Vec<String>)> = Vec::new();
     for call in calls {
         let part = call.place.structure.as_deref().map_or("not named", |code| structure(code, protocols));
-        let (what, place) = (told(call), place_words(call, protocols));
+        let (what, place) = (meaning(call), place_words(call, protocols));
         match lines.iter_mut().find(|(line, _)| line.structure == part && line.what == what) {
             Some((_, places)) if places.contains(&place) => {}
             Some((_, places)) => places.push(place),

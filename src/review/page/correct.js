@@ -55,7 +55,7 @@ function readPlace(form, only = null) {
 const OPEN = "form";
 
 /** Says what became of a form that was open when the page was loaded again. */
-export function toldOfForm() {
+export function lostForm() {
   const left = JSON.parse(sessionStorage.getItem(OPEN) ?? "null");
   sessionStorage.removeItem(OPEN);
   if (!left) return null;
@@ -101,7 +101,7 @@ export function openForm(title, lead, fields, send, words = "Save", asksWhy = tr
 }
 
 /** Puts a call right: what it says, and where it belongs. */
-export function mendCall(exam, call, change) {
+export function correctCall(exam, call, change) {
   const act = exam.acts[call.seq];
   if (!act) return false;
   const own = act.kind === "view";
@@ -150,10 +150,10 @@ function neighbours(exam, at, but) {
   const calls = exam.record.calls.filter((call) => !call.withdrawn && call.seq !== but).toSorted((one, other) => when(one) - when(other));
   const before = calls.findLast((call) => when(call) <= at);
   const after = calls.find((call) => when(call) > at);
-  const told = (call) => `“${call.words || "added by hand"}” at ${clock(when(call))}`;
+  const inWords = (call) => `“${call.words || "added by hand"}” at ${clock(when(call))}`;
   const place = before && placeWords(exam, before);
   return [place ? `Place then: ${place}.` : "No place was named before that.",
-    before ? `Before it: ${told(before)}.` : "Nothing was said before it.", after ? `After it: ${told(after)}.` : "Nothing was said after it."].join(" ");
+    before ? `Before it: ${inWords(before)}.` : "Nothing was said before it.", after ? `After it: ${inWords(after)}.` : "Nothing was said after it."].join(" ");
 }
 
 /** A moment of the exam; while it is typed, what was said around it is shown. `but` is the call that is moved. */
@@ -242,7 +242,7 @@ function mendedAct(act, form) {
 }
 
 /** Labels a still by hand. */
-export function mendStill(exam, number, change) {
+export function correctStill(exam, number, change) {
   const row = exam.record.frames[number];
   const place = row.limb ? row : row.rivals[0] ?? row;
   openForm(`Label still ${number + 1} by hand`, "The label is saved in the record; the file itself does not change.",
@@ -250,7 +250,7 @@ export function mendStill(exam, number, change) {
 }
 
 /** Sets the scanner's clock by hand, with a look at what that would change. */
-export function mendClock(exam, change) {
+export function correctClock(exam, change) {
   const now = exam.record.clock;
   const input = make("input", { id: "f-offset", name: "offset", type: "number", step: "0.1", required: true, value: now ? now.offset_s.toFixed(1) : "0" });
   const preview = make("p", { role: "status", class: "preview" });
@@ -259,10 +259,10 @@ export function mendClock(exam, change) {
     const mine = (asked += 1);
     if (!input.value) return;
     try {
-      const told = await (await ask(`api/clock?offset_s=${encodeURIComponent(input.value)}`)).json();
+      const effect = await (await ask(`api/clock?offset_s=${encodeURIComponent(input.value)}`)).json();
       if (mine !== asked) return;
-      const lines = told.changed.slice(0, 6).map((one) => `still ${one.number + 1}: ${placeWords(exam, one.before) || "no label"} becomes ${placeWords(exam, one.after) || "no label"}`);
-      preview.textContent = told.changed.length ? `Changes ${told.changed.length} of ${exam.record.frames.length} stills: ${lines.join("; ")}${told.changed.length > 6 ? "; and more" : ""}.` : "Changes the label of no still.";
+      const lines = effect.changed.slice(0, 6).map((one) => `still ${one.number + 1}: ${placeWords(exam, one.before) || "no label"} becomes ${placeWords(exam, one.after) || "no label"}`);
+      preview.textContent = effect.changed.length ? `Changes ${effect.changed.length} of ${exam.record.frames.length} stills: ${lines.join("; ")}${effect.changed.length > 6 ? "; and more" : ""}.` : "Changes the label of no still.";
     } catch (error) { preview.textContent = error.message; }
   };
   input.addEventListener("input", look);
