@@ -40,6 +40,8 @@ const LONGEST: u64 = millis(15_000);
 const CUT_SEARCH: u64 = millis(10_000);
 /// Frames this close to the end of the sound are not settled yet.
 const EDGE: u64 = 4 * FRAME;
+/// Frames this old are judged again: a sound between two others is often noticed only once 0.3 s after it were heard.
+const AGAIN: u64 = 24 * FRAME;
 /// The engine hears this much again before what is new.
 const CONTEXT: u64 = 60 * FRAME;
 /// Quieter than this, no microphone separates speech from its own noise, in dB of full scale over a frame.
@@ -231,6 +233,9 @@ impl Stream {
         // The engine gives no frame for the last few samples.
         let n_new = usize::try_from(upto.saturating_sub(self.settled) / FRAME).unwrap_or(0);
         let skipped = usize::try_from(n_before).unwrap_or(0);
+        for (idx, _) in (0..n_before).zip(&sounds).filter(|(_, sound)| **sound >= SOUND_MIN) {
+            self.noticed_late(from + idx * FRAME);
+        }
         let new = sounds.into_iter().skip(skipped).chain(std::iter::repeat(0.0)).take(n_new);
         for sound in new {
             self.frame(sound >= SOUND_MIN, listener, ended)?;
@@ -274,6 +279,14 @@ impl Stream {
         Ok(())
     }
 
+    /// A settled frame that has a sound after all: it counts unless an utterance holds it already.
+    fn noticed_late(&mut self, at: u64) {
+        let known = self.pending.as_ref().map_or(self.floor, |pending| pending.last);
+        if at >= known && at + AGAIN >= self.settled {
+            self.sound(at);
+        }
+    }
+
     /// A frame with a sound of the language.
     fn sound(&mut self, at: u64) {
         let earliest = self.floor.max(self.first);
@@ -287,7 +300,8 @@ impl Stream {
         if at > pending.last {
             pending.pauses.push((pending.last, at));
         }
-        if let Some((what, _)) = pending.waits.take() {
+        // A sound that was noticed late may show that there was no pause.
+        if let Some((what, _)) = pending.waits.take().filter(|_| at - pending.last >= SHORT_PAUSE) {
             let to = at.min(pending.last + AFTER);
             pending.before = Some((what, to, (pending.last + APART).max(at.saturating_sub(BEFORE))));
         }

@@ -7,6 +7,9 @@ use zonecall::speech::utterance::UtteranceAudio;
 const SECOND: u64 = SAMPLE_RATE_HZ as u64;
 /// A sound of the language, talk or noise, quiet, in the samples of these tests.
 const SOUND: i16 = 9000;
+/// A sound that is noticed only once so many frames after it were heard.
+const LATE_SOUND: i16 = 8000;
+const LATE_FRAMES: usize = 14;
 const NOISE: i16 = 3000;
 
 /// Hears the samples themselves; says of each utterance what `what` says, by how many sounds are in it.
@@ -24,15 +27,20 @@ impl Ear {
 
 /// Sounds with quiet between them.
 fn n_sounds(samples: &[i16]) -> usize {
-    samples.windows(2).filter(|pair| pair[0] != SOUND && pair[1] == SOUND).count()
-        + usize::from(samples.first() == Some(&SOUND))
+    let sounds = |sample: &i16| matches!(*sample, SOUND | LATE_SOUND);
+    samples.windows(2).filter(|pair| !sounds(&pair[0]) && sounds(&pair[1])).count()
+        + usize::from(samples.first().is_some_and(sounds))
 }
 
 impl StreamListener for Ear {
     fn sounds(&mut self, samples: &[i16]) -> Result<Vec<f32>, EngineError> {
         self.looks_s += samples.len() as f64 / f64::from(SAMPLE_RATE_HZ);
-        let frames = samples.chunks(FRAME as usize);
-        Ok(frames.map(|frame| if frame.contains(&SOUND) { 0.9 } else { 0.1 }).collect())
+        let noticed = (samples.len() / FRAME as usize).saturating_sub(LATE_FRAMES);
+        let frames = samples.chunks(FRAME as usize).enumerate();
+        let sounds = |(at, frame): (usize, &[i16])| {
+            frame.contains(&SOUND) || (at < noticed && frame.contains(&LATE_SOUND))
+        };
+        Ok(frames.map(|frame| if sounds(frame) { 0.9 } else { 0.1 }).collect())
     }
 
     fn at_pause(&mut self, so_far: &UtteranceAudio) -> Result<AtPause, EngineError> {
@@ -117,6 +125,20 @@ fn a_half_waits_no_longer_than_the_longest_pause_and_is_joined_before() {
     let [(_, known_at)] = &cut(&samples, StreamPace::Prompt, &mut Ear::new(half))[..] else { panic!() };
     let waited_s = *known_at as f64 / SECOND as f64 - 1.4;
     assert!((pause_s..pause_s + 0.3).contains(&waited_s), "waited {waited_s} s");
+}
+
+#[test]
+fn a_word_that_is_noticed_only_from_what_follows_it_is_not_lost() {
+    // The last word of a call, without a pause before it.
+    let samples = stretches(&[(0, 1.0), (SOUND, 0.4), (0, 0.15), (LATE_SOUND, 0.3), (0, 2.0)]);
+    for pace in [StreamPace::Prompt, StreamPace::Patient] {
+        let found = cut(&samples, pace, &mut Ear::new(unclear));
+        assert_eq!(
+            found.iter().map(|(audio, _)| n_sounds(&audio.samples)).collect::<Vec<_>>(),
+            [2],
+            "{pace:?}"
+        );
+    }
 }
 
 #[test]
