@@ -1,7 +1,7 @@
 //! A place in the horse: limb, zone, plane and structure, each known or not.
 //!
 //! Takes: codes of limb, zone, plane and structure, and the names in `Protocols`.
-//! Gives: `Place`, the one type that calls, stills and readings share, and its words.
+//! Gives: `Place`, the one type that calls, stills and readings share, and its words; `WholeView`, a view that can be saved.
 //! Never: a name of its own; a code that the protocols do not know is shown as it is.
 //! Tested in: `tests/it/report.rs`.
 
@@ -27,7 +27,33 @@ pub struct Place {
     pub structure: Option<StructureCode>,
 }
 
+/// A view: limb, zone and plane, all known.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct WholeView {
+    /// Limb code.
+    pub limb: LimbCode,
+    /// Zone code.
+    pub zone: ZoneCode,
+    /// Plane code.
+    pub plane: PlaneCode,
+}
+
+impl WholeView {
+    /// Whether `place` lies in this view.
+    #[must_use]
+    pub fn holds(&self, place: &Place) -> bool {
+        (place.limb.as_ref(), place.zone.as_ref(), place.plane.as_ref())
+            == (Some(&self.limb), Some(&self.zone), Some(&self.plane))
+    }
+}
+
 impl Place {
+    /// The view of this place, where limb, zone and plane are known.
+    #[must_use]
+    pub fn whole_view(&self) -> Option<WholeView> {
+        Some(WholeView { limb: self.limb.clone()?, zone: self.zone.clone()?, plane: self.plane.clone()? })
+    }
+
     /// Whether limb, zone and plane are the same, whatever the structure.
     #[must_use]
     pub fn same_view(&self, other: &Place) -> bool {

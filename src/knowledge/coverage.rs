@@ -8,9 +8,10 @@
 use std::collections::BTreeMap;
 
 use crate::exam::fold::Exam;
+use crate::exam::place::WholeView;
+use crate::knowledge::belongs::shows;
 use crate::knowledge::progress::Progress;
 use crate::knowledge::record::{CoverageRow, FrameRow};
-use crate::knowledge::wanted::Wanted;
 use crate::protocol::Protocols;
 
 /// The views wanted on each limb that was called, in the order of the protocols.
@@ -38,8 +39,12 @@ pub fn coverage_of(
             }
             for zone in &scheme.zones {
                 for plane in &zone.planes {
-                    let wanted = Wanted { limb: &limb.code, zone: &zone.code, plane };
-                    rows.push(row(progress, frames, &scheme.name, wanted));
+                    let view = WholeView {
+                        limb: limb.code.clone(),
+                        zone: zone.code.clone(),
+                        plane: plane.as_str().into(),
+                    };
+                    rows.push(row(progress, frames, &scheme.name, view));
                 }
             }
         }
@@ -47,16 +52,16 @@ pub fn coverage_of(
     rows
 }
 
-fn row(progress: &Progress, frames: &[FrameRow], scheme: &str, place: Wanted<'_>) -> CoverageRow {
-    let view = progress.view(place);
+fn row(progress: &Progress, frames: &[FrameRow], scheme: &str, view: WholeView) -> CoverageRow {
+    let seen = progress.view(&view);
     CoverageRow {
-        limb: place.limb.into(),
         scheme: scheme.to_owned(),
-        zone: place.zone.into(),
-        plane: place.plane.into(),
-        frames: frames.iter().filter(|frame| place.shows(frame)).count(),
-        called: view.called,
-        saves: view.saves,
-        not_done: progress.is_left_out(place),
+        frames: frames.iter().filter(|frame| shows(&view, frame)).count(),
+        called: seen.called,
+        saves: seen.saves,
+        not_done: progress.is_left_out(&view),
+        limb: view.limb,
+        zone: view.zone,
+        plane: view.plane,
     }
 }

@@ -4,7 +4,7 @@ pub mod cautions;
 pub mod step;
 pub mod record;
 pub mod progress;
-pub(crate) mod wanted;
+pub(crate) mod belongs;
 pub mod coverage;
 pub(crate) mod settled;
 pub(crate) mod doubt;

@@ -10,7 +10,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::code::{LimbCode, PlaneCode, ZoneCode};
 use crate::exam::call::Act;
 use crate::exam::fold::{Exam, LoggedCall};
-use crate::knowledge::wanted::{Wanted, is_view};
+use crate::exam::place::WholeView;
+use crate::knowledge::belongs::is_view;
 use crate::language::closed_sets::Class;
 
 /// What there is of one view.
@@ -31,8 +32,7 @@ pub struct Progress {
     examined: BTreeSet<LimbCode>,
     /// Zones of which a view was called, by limb.
     zones: BTreeSet<(LimbCode, ZoneCode)>,
-    /// By limb, zone and plane.
-    views: BTreeMap<(LimbCode, ZoneCode, PlaneCode), ViewProgress>,
+    views: BTreeMap<WholeView, ViewProgress>,
     left_out: Vec<LeftOut>,
     /// The plane was named together with the zone or since.
     plane_named: bool,
@@ -59,8 +59,7 @@ impl Progress {
     /// One more call that counts.
     pub fn add(&mut self, call: &LoggedCall) {
         let context = &call.context;
-        let (limb, zone, plane) =
-            (context.place.limb.as_ref(), context.place.zone.as_ref(), context.place.plane.as_ref());
+        let (limb, zone) = (context.place.limb.as_ref(), context.place.zone.as_ref());
         let is_view = is_view(call);
         if let (Some(limb), true) = (limb, is_view) {
             self.examined.insert(limb.clone());
@@ -68,8 +67,8 @@ impl Progress {
         }
         let is_save = call.act == Act::Save;
         self.saves += usize::from(is_save);
-        if let (Some(limb), Some(zone), Some(plane)) = (limb, zone, plane) {
-            let view = self.views.entry((limb.clone(), zone.clone(), plane.clone())).or_default();
+        if let Some(view) = context.place.whole_view() {
+            let view = self.views.entry(view).or_default();
             view.meant = true;
             view.called |= is_view;
             view.saves += usize::from(is_save);
@@ -107,21 +106,17 @@ impl Progress {
     }
 
     /// What there is of a view.
-    pub(crate) fn view(&self, view: Wanted<'_>) -> ViewProgress {
-        let Wanted { limb, zone, plane } = view;
-        self.views
-            .get(&(LimbCode::from(limb), ZoneCode::from(zone), PlaneCode::from(plane)))
-            .copied()
-            .unwrap_or_default()
+    pub(crate) fn view(&self, view: &WholeView) -> ViewProgress {
+        self.views.get(view).copied().unwrap_or_default()
     }
 
     /// Whether it was said that a view is not scanned.
-    pub(crate) fn is_left_out(&self, view: Wanted<'_>) -> bool {
+    pub(crate) fn is_left_out(&self, view: &WholeView) -> bool {
         let named = |part: Option<&str>, wanted: &str| part.is_none_or(|part| part == wanted);
         self.left_out.iter().any(|out| {
             out.limb == view.limb
-                && named(out.zone.as_deref(), view.zone)
-                && named(out.plane.as_deref(), view.plane)
+                && named(out.zone.as_deref(), &view.zone)
+                && named(out.plane.as_deref(), &view.plane)
         })
     }
 

@@ -17,9 +17,9 @@ use super::document::{Document, page};
 use super::picture::Picture;
 use super::vet::{STYLE, status};
 use super::words::{CAUTIONS, Cover, count, day, horse, standing};
+use crate::knowledge::belongs::is_labelled;
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::knowledge::record::{CallRow, FrameRow, Record};
-use crate::knowledge::wanted::is_labelled;
 use crate::protocol::Protocols;
 
 /// Pictures in one report: one of each limb.

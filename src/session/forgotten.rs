@@ -10,7 +10,6 @@ use crate::exam::call::{Act, Command};
 use crate::exam::context::Context;
 use crate::exam::place::Place;
 use crate::knowledge::progress::Progress;
-use crate::knowledge::wanted::Wanted;
 
 /// Whether the exam goes on after the calls of an utterance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,25 +38,20 @@ pub fn left(before: &Context, after: &Context, progress: &Progress, state: ExamS
     if state == ExamState::GoesOn && left.same_view(&after.place) {
         return None;
     }
-    let view = wanted(&left)?;
-    (progress.view(view).meant && !progress.is_left_out(view)).then_some(left)
+    let view = left.whole_view()?;
+    (progress.view(&view).meant && !progress.is_left_out(&view)).then_some(left)
 }
 
 /// A save was spoken in this view.
 #[must_use]
 pub fn is_saved_by_word(progress: &Progress, view: &Place) -> bool {
-    wanted(view).is_some_and(|view| progress.view(view).saves > 0)
+    view.whole_view().is_some_and(|view| progress.view(&view).saves > 0)
 }
 
 /// Something is still said of this view: it was neither taken back nor corrected away.
 #[must_use]
 pub fn is_meant(progress: &Progress, view: &Place) -> bool {
-    wanted(view).is_some_and(|view| progress.view(view).meant)
-}
-
-fn wanted(view: &Place) -> Option<Wanted<'_>> {
-    let Place { limb, zone, plane, .. } = view;
-    Some(Wanted { limb: limb.as_deref()?, zone: zone.as_deref()?, plane: plane.as_deref()? })
+    view.whole_view().is_some_and(|view| progress.view(&view).meant)
 }
 
 /// The call ends the exam.

@@ -16,7 +16,7 @@ use tui_big_text::{BigText, PixelSize};
 
 use crate::code::{LimbCode, PlaneCode, ZoneCode};
 use crate::exam::fold::Exam;
-use crate::exam::place::Place;
+use crate::exam::place::{Place, WholeView};
 use crate::knowledge::cautions::CAUTIONS;
 use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::progress::Progress;
@@ -114,7 +114,7 @@ pub struct ScreenView {
     /// Which microphone, and how the exam is called.
     pub title: String,
     /// Views of which a still has come: limb, zone and plane.
-    pub arrived: BTreeSet<(LimbCode, ZoneCode, PlaneCode)>,
+    pub arrived: BTreeSet<WholeView>,
     /// The current limb.
     pub limb: Option<LimbCode>,
 }
@@ -128,9 +128,7 @@ impl ScreenView {
         self.place_in_words = place.in_words(protocols);
         self.limb.clone_from(&exam.context.place.limb);
         let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
-        let has_still = |row: &CoverageRow| {
-            self.arrived.contains(&(row.limb.clone(), row.zone.clone(), row.plane.clone()))
-        };
+        let has_still = |row: &CoverageRow| self.arrived.contains(&row.view());
         self.views = rows
             .into_iter()
             .filter(|row| Some(row.limb.as_str()) == self.limb.as_deref())
@@ -150,13 +148,15 @@ impl ScreenView {
 
     /// A still of this view has come from the scanner.
     pub fn still_of(&mut self, view: &Place) {
-        let Place { limb: Some(limb), zone: Some(zone), plane: Some(plane), .. } = view else { return };
-        self.arrived.insert((limb.clone(), zone.clone(), plane.clone()));
+        let Some(view) = view.whole_view() else { return };
         for seen in &mut self.views {
-            if self.limb.as_ref() == Some(limb) && (&seen.zone, &seen.plane) == (zone, plane) {
+            if self.limb.as_ref() == Some(&view.limb)
+                && (&seen.zone, &seen.plane) == (&view.zone, &view.plane)
+            {
                 seen.state = ViewState::Saved;
             }
         }
+        self.arrived.insert(view);
     }
 
     /// Adds a line of what happened.

@@ -10,10 +10,10 @@ use std::collections::BTreeSet;
 use crate::exam::call::{Act, Setting, View};
 use crate::exam::fold::LoggedCall;
 use crate::exam::place::Place;
+use crate::knowledge::belongs::is_view;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::step::Step;
-use crate::knowledge::wanted::is_view;
 use crate::protocol::convert;
 
 fn in_force<'a>(call: &'a LoggedCall, slot: &str) -> Option<&'a Setting> {

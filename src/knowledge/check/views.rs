@@ -9,10 +9,10 @@ use crate::code::StructureCode;
 use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
 use crate::exam::seq::Seq;
+use crate::knowledge::belongs::{is_labelled, is_view, was_current};
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::record::CoverageRow;
-use crate::knowledge::wanted::{Wanted, is_labelled, is_view};
 use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
 
@@ -23,7 +23,7 @@ fn open<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a CoverageRow> {
 pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for row in open(evidence).filter(|row| row.saves == 0 || !evidence.frames.is_empty()) {
-        let Some(call) = evidence.exam.standing_calls().filter(|call| Wanted::of(row).holds(call)).last()
+        let Some(call) = evidence.exam.standing_calls().filter(|call| was_current(&row.view(), call)).last()
         else {
             continue;
         };
@@ -42,7 +42,8 @@ pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
 
 /// A line for each limb: a whole list of views would hide what else there is to look at.
 pub(super) fn missing(evidence: &Evidence) -> Vec<Hit> {
-    let never = |row: &&CoverageRow| !evidence.exam.standing_calls().any(|call| Wanted::of(row).holds(call));
+    let never =
+        |row: &&CoverageRow| !evidence.exam.standing_calls().any(|call| was_current(&row.view(), call));
     let rows: Vec<&CoverageRow> = open(evidence).filter(never).collect();
     let of_one = |a: &&CoverageRow, b: &&CoverageRow| (&a.limb, &a.scheme) == (&b.limb, &b.scheme);
     rows.chunk_by(of_one).filter_map(|rows| uncalled(rows, evidence.protocols)).collect()
