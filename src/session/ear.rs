@@ -26,17 +26,6 @@ pub struct Ear {
     pub protocols: Arc<Protocols>,
 }
 
-impl Ear {
-    /// One utterance, recognised and understood.
-    ///
-    /// # Errors
-    /// When the engine fails.
-    pub fn hear(&mut self, segment: &UtteranceAudio) -> Result<(Utterance, Parsed), EngineError> {
-        let utterance = self.engine.recognise(segment)?;
-        let parsed = self.understand(&utterance);
-        Ok((utterance, parsed))
-    }
-
     /// What the stream is cut with.
     pub(super) fn for_cutter(&mut self) -> CutterEar<'_> {
         CutterEar { engine: self.engine.as_mut(), language: &self.language, protocols: &self.protocols }

@@ -11,8 +11,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use chrono::{DateTime, Local, Utc};
 
-use crate::clock::Sample;
+use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::call::{Act, Command};
+use crate::exam::cutter::{Ending, Heard, UtteranceCutter};
 use crate::exam_folder::ExamFolder;
 use crate::language::graph::Moment;
 use crate::protocol::Protocols;
@@ -29,7 +30,6 @@ use crate::session::screen::{Display, Screen};
 use crate::session::spoken::SpokenLanguage;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::tone::Tone;
-use crate::speech::endpoint::Endpointer;
 use crate::speech::utterance::UtteranceAudio;
 
 /// What exams are made from.
@@ -48,6 +48,30 @@ pub struct Exams<'a> {
 struct Standby {
     ear: Ear,
     tools: Tools,
+}
+
+/// Sound kept while waiting: an utterance is known to be over at most this long after its end.
+const KEPT: usize = 3 * SAMPLE_RATE_HZ as usize;
+
+/// The sound that came last; what came before it is forgotten.
+struct LastSound {
+    samples: Vec<i16>,
+    /// The number of the sample after it.
+    end: Sample,
+}
+
+impl LastSound {
+    fn take(&mut self, block: &[i16]) {
+        self.samples.extend_from_slice(block);
+        self.samples.drain(..self.samples.len().saturating_sub(KEPT));
+        self.end += block.len() as u64;
+    }
+
+    /// What came from sample `from` on.
+    fn since(&self, from: Sample) -> &[i16] {
+        let n = usize::try_from(self.end.since(from)).unwrap_or(usize::MAX);
+        &self.samples[self.samples.len().saturating_sub(n)..]
+    }
 }
 
 /// The utterance that opens an exam.
@@ -101,8 +125,9 @@ impl Standby {
         stop: &AtomicBool,
     ) -> Result<Option<Opening>, SessionError> {
         self.ear.engine.follow(Moment::default());
-        let (mut endpointer, mut taken, mut gate) =
-            (Endpointer::new(Sample::FIRST), Sample::FIRST, Gate::default());
+        let mut cutter = UtteranceCutter::new(Sample::FIRST, Ending::Early, self.ear.engine.as_ref());
+        let mut last = LastSound { samples: Vec::new(), end: Sample::FIRST };
+        let mut gate = Gate::default();
         screen.report(Notice::Listening, "waiting for `start of exam`; nothing is kept until then")?;
         while !stop.load(Ordering::Relaxed) {
             let block = match self.tools.microphone.listen()? {
@@ -113,7 +138,7 @@ impl Standby {
                 }
                 Given::Lost => {
                     self.device(screen, Device::Microphone, Presence::Lost)?;
-                    endpointer = Endpointer::new(taken);
+                    cutter = cutter.again(last.end, Ending::Early, self.ear.engine.as_ref());
                     continue;
                 }
                 Given::Back(_) => {
@@ -122,26 +147,27 @@ impl Standby {
                 }
             };
             if self.tools.microphone.overrun() || block.lost_before > 0 {
-                endpointer = Endpointer::new(taken);
+                cutter = cutter.again(last.end, Ending::Early, self.ear.engine.as_ref());
             }
             let end_at = before_now(block.behind);
-            let first = taken;
-            taken += block.samples.len() as u64;
+            let first = last.end;
+            last.take(&block.samples);
             let mut segments = Vec::new();
-            if self.turns(&mut gate, first, taken + block.behind, screen)? {
-                let before = std::mem::replace(&mut endpointer, Endpointer::new(first)).finish();
-                segments.extend(before.filter(|_| gate.is_open()));
+            if self.turns(&mut gate, first, last.end + block.behind, screen)? {
+                let before = cutter.finish(self.ear.for_cutter())?;
+                segments.extend(before.into_iter().filter(|_| gate.is_open()));
+                cutter = cutter.again(first, Ending::Early, self.ear.engine.as_ref());
                 gate.turn();
             }
-            let ended = endpointer.take(&block.samples);
+            let ended = cutter.take(&block.samples, Ending::Early, self.ear.for_cutter())?;
             if self.tools.switch.is_none() || gate.is_open() {
                 segments.extend(ended);
             }
             for segment in segments {
-                if self.opens(&segment, screen)? {
-                    let at = end_at - how_long(taken.since(segment.span.from));
-                    let after = usize::try_from(segment.span.to.since(first)).unwrap_or(0);
-                    let rest = block.samples.get(after..).unwrap_or_default().to_vec();
+                let heard = cutter.recognise(&segment, self.ear.for_cutter())?;
+                if self.opens(&segment, &heard, screen)? {
+                    let at = end_at - how_long(last.end.since(segment.span.from));
+                    let rest = last.since(segment.span.to).to_vec();
                     return Ok(Some(Opening { segment, at, rest, behind: block.behind }));
                 }
             }
@@ -175,8 +201,12 @@ impl Standby {
     }
 
     /// Whether an utterance begins with the words that open an exam, surely heard.
-    fn opens(&mut self, segment: &UtteranceAudio, screen: &mut Screen) -> Result<bool, SessionError> {
-        let (utterance, parsed) = self.ear.hear(segment)?;
+    fn opens(
+        &self,
+        segment: &UtteranceAudio,
+        (utterance, parsed): &Heard,
+        screen: &mut Screen,
+    ) -> Result<bool, SessionError> {
         let opens = parsed.calls.first().is_some_and(|call| call.act == Act::Command(Command::StartOfExam));
         if opens && utterance.unsure && !utterance.rejected {
             self.tools.feedback.sound(Tone::NotUnderstood);
@@ -254,6 +284,17 @@ mod tests {
     #![allow(clippy::unwrap_used)] // tests may panic
 
     use super::*;
+
+    #[test]
+    fn what_came_after_the_words_that_open_an_exam_is_kept_though_they_were_known_to_be_over_later() {
+        let mut last = LastSound { samples: Vec::new(), end: Sample::FIRST };
+        let sound: Vec<i16> = (0..i16::MAX).cycle().take(4 * KEPT).collect();
+        sound.chunks(1_000).for_each(|block| last.take(block));
+        let from = 4 * KEPT - 20_000;
+        assert_eq!(last.since(Sample(from as u64)), &sound[from..]);
+        assert_eq!(last.since(Sample::FIRST).len(), KEPT, "what is older is forgotten");
+        assert!(last.since(last.end).is_empty());
+    }
 
     #[test]
     fn two_exams_that_begin_in_the_same_second_have_folders_of_their_own() {
