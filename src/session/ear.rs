@@ -13,8 +13,8 @@ use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::session::effect::{AnswerExpected, Expected};
-use crate::speech::recognise::{EngineError, Recogniser};
-use crate::speech::utterance::{Utterance, UtteranceAudio, Word};
+use crate::speech::recognise::Recogniser;
+use crate::speech::utterance::{Utterance, Word};
 
 /// What an exam is heard with.
 pub struct Ear {
@@ -26,6 +26,7 @@ pub struct Ear {
     pub protocols: Arc<Protocols>,
 }
 
+impl Ear {
     /// What the stream is cut with.
     pub(super) fn for_cutter(&mut self) -> CutterEar<'_> {
         CutterEar { engine: self.engine.as_mut(), language: &self.language, protocols: &self.protocols }
