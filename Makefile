@@ -1,4 +1,4 @@
-.PHONY: setup demo test test-sound load lint box deb try-deb bench bench-ear fit-ear train
+.PHONY: setup demo test test-sound load lint box deb try-deb simulate fuzz cuts soak bench bench-ear fit-ear train
 
 # Everything that building and testing need, once; after it `cargo build` and `cargo test` work by themselves.
 setup:
@@ -22,6 +22,28 @@ test-sound: setup
 load: setup
 	ZONECALL_LOAD=1000 cargo test --release --test it exchange::load -- --nocapture
 
+# Five thousand whole exams with power cuts, full disks and clocks that are set, against what must survive: minutes.
+exams ?= 5000
+simulate:
+	ZONECALL_EXAMS=$(exams) cargo test --release --test it simulated -- --nocapture
+
+# Damaged input for everything that is read, five minutes for each of fifteen readers, other input on each day.
+fuzz_s ?= 300
+fuzz: setup
+	ZONECALL_FUZZ_S=$(fuzz_s) ZONECALL_FUZZ_SEED=$$(date +%Y%m%d) cargo test --release --test it fuzz -- --nocapture
+
+# A thousand kills and two hundred power cuts while an exam is heard; the cuts need root, for a loop device.
+cuts:
+	cargo build --release
+	scripts/cuts.py kills 1000
+	scripts/cuts.py power 200
+
+# A day of sound and an exam of five thousand calls, heard as fast as they are taken.
+soak:
+	cargo build --release
+	scripts/soak.py hours 24
+	scripts/soak.py calls 5000
+
 # Scripts, the Python of the training, and licences, duplicates and sources of the dependencies.
 lint:
 	@scripts/lint.sh
@@ -42,7 +64,7 @@ try-deb:
 
 # Speed and memory beside a reference, measured in the same run.
 bench: setup
-	cargo bench --bench pair --bench archive --bench hear --bench desk --bench latency
+	cargo bench --bench append --bench pair --bench archive --bench hear --bench desk --bench latency
 
 # The neural ear on whole recordings, as an exam is heard (train/streamset.py makes them; minutes on two cores), and,
 # where the test sets are (folders of WAV files with truth.tsv), all ears one utterance a file. All judged by meaning;

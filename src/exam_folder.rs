@@ -7,6 +7,7 @@
 
 use std::io::Error as IoError;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use crate::clock::Sample;
 use crate::exam::event::{AudioFile, Frame};
@@ -18,6 +19,7 @@ use crate::frames::pair::pair;
 use crate::knowledge::assemble;
 use crate::knowledge::measure::Against;
 use crate::knowledge::record::Record;
+use crate::machine::{self, Machine};
 use crate::private;
 use crate::protocol::Protocols;
 use crate::speech::keep::kept_samples;
@@ -55,16 +57,29 @@ pub enum FolderError {
 }
 
 /// A folder with an exam in it, or with room for one.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone)]
 pub struct ExamFolder {
     path: PathBuf,
+    machine: Arc<dyn Machine>,
 }
 
 impl ExamFolder {
     /// Names a folder; nothing is read yet.
     #[must_use]
     pub fn at(path: impl Into<PathBuf>) -> Self {
-        Self { path: path.into() }
+        Self::on(machine::this(), path)
+    }
+
+    /// The same on a machine of the caller's choice.
+    #[must_use]
+    pub fn on(machine: Arc<dyn Machine>, path: impl Into<PathBuf>) -> Self {
+        Self { path: path.into(), machine }
+    }
+
+    /// What it is kept on.
+    #[must_use]
+    pub fn machine(&self) -> &Arc<dyn Machine> {
+        &self.machine
     }
 
     /// Its path.
@@ -102,7 +117,7 @@ impl ExamFolder {
     /// # Errors
     /// When there is a journal already, or the disk refuses.
     pub fn begin_journal(&self) -> Result<Journal, JournalError> {
-        Journal::create(&self.path)
+        Journal::create_on(Arc::clone(&self.machine), &self.path)
     }
 
     /// Opens the journal to append to it.
@@ -110,7 +125,7 @@ impl ExamFolder {
     /// # Errors
     /// When there is none, another program writes it, or the disk refuses.
     pub fn append_journal(&self) -> Result<Journal, JournalError> {
-        Journal::open(&self.path)
+        Journal::open_on(Arc::clone(&self.machine), &self.path)
     }
 
     /// The lines of the journal.
@@ -143,7 +158,9 @@ impl ExamFolder {
     pub fn exam_of(&self, lines: &Lines, protocols: &Protocols) -> Result<Exam, FolderError> {
         let failed = |source| FolderError::Fold { path: self.journal_file(), source };
         let mut exam = fold(lines, protocols).map_err(failed)?;
-        note_missing(&self.path, &mut exam.frames);
+        exam.discarded.clone_from(&lines.discarded);
+        let is_kept = |still: &&mut Frame| lines.discarded.iter().all(|gone| gone.file != still.file);
+        note_missing(&self.path, exam.frames.iter_mut().filter(is_kept));
         note_sound(&self.path, &mut exam);
         Ok(exam)
     }
@@ -176,7 +193,7 @@ impl ExamFolder {
     /// When the folder of the sound cannot be made.
     pub fn next_audio_file(&self, n_files: usize) -> Result<(String, usize), FolderError> {
         let folder = self.path.join(AUDIO_FOLDER);
-        private::make_folder(&folder).map_err(|source| FolderError::Make { path: folder, source })?;
+        self.machine.make_folder(&folder).map_err(|source| FolderError::Make { path: folder, source })?;
         let mut n_files = n_files;
         loop {
             n_files += 1;

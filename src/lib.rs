@@ -31,6 +31,7 @@
 //! ```
 
 pub mod private;
+pub mod machine;
 pub mod clock;
 pub mod code;
 pub mod protocol;

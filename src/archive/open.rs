@@ -8,7 +8,7 @@
 use std::time::Duration;
 
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
-use sqlx::{AnyPool, Executor as _};
+use sqlx::{AnyConnection, AnyPool, Connection as _, Executor as _};
 use tokio::runtime::Runtime;
 
 use crate::archive::schema::migrator;
@@ -157,6 +157,15 @@ impl Archive {
                 })
             });
         let failed = |source| named("open", &shown, source);
+        if !server {
+            // The pool would try a damaged file again and again, and then report that it waited.
+            let tried = runtime.block_on(async {
+                let mut connection = AnyConnection::connect(&address).await?;
+                connection.execute("PRAGMA journal_mode = WAL").await?;
+                connection.close().await
+            });
+            tried.map_err(failed)?;
+        }
         let pool = runtime.block_on(pool.connect(&address)).map_err(failed)?;
         let migrated = runtime.block_on(migrator().run(&pool));
         migrated.map_err(|source| ArchiveError::Version { place: shown.clone(), source })?;

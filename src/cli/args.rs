@@ -25,6 +25,7 @@ use super::people::{PeopleArgs, SignArgs};
 use super::phrases::PhrasesArgs;
 use super::receive::ReceiveArgs;
 use super::report::ReportArgs;
+use super::retention::RetentionArgs;
 use super::review::ReviewArgs;
 use super::send::SendArgs;
 use super::setup::Setup;
@@ -110,6 +111,8 @@ pub(crate) enum Task {
     Find(FindArgs),
     /// Verify the archive, or copy it.
     Archive(KeepingArgs),
+    /// Copy what is kept of a horse, and delete what need not be kept any longer.
+    Retention(RetentionArgs),
     /// Write the report for the vet or the owner, as HTML or PDF.
     ///
     /// The vet's report has every number with where it comes from; the owner's says in plain words what was seen. Both

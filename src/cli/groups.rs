@@ -26,7 +26,7 @@ pub(super) const GROUPS: [Group; 4] = [
             "journal",
         ],
     },
-    Group { title: "Over the years", commands: &["file", "history", "find", "archive"] },
+    Group { title: "Over the years", commands: &["file", "history", "find", "archive", "retention"] },
     Group {
         title: "Setting up",
         commands: &["setup", "people", "doctor", "receive", "enrol", "compare-ears", "manual", "completions"],

@@ -23,16 +23,16 @@ use crate::clock::{Anchor, SAMPLE_RATE_HZ, Sample, WallQuality};
 use crate::exam::event::CloseReason;
 use crate::exam_folder::ExamFolder;
 use crate::session::ear::Ear;
-use crate::session::effect::Arrival;
-use crate::session::effect::Input;
+use crate::session::effect::{Arrival, Effect, Input};
 use crate::session::hearing::{Began, Session, header};
+use crate::session::notice::ScreenChange;
 use crate::speech::decode::{self, Recording};
 use crate::speech::utterance::UtteranceAudio;
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall hear scan.wav --into exams/juniper --horse Juniper\n  \
     arecord -f S16_LE -r 16000 | zonecall hear - --into exams/today\n\n\
-    Exit codes: 0 heard, 1 no speech was found, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
+    Exit codes: 0 heard, 1 no speech was found or the folder was lost and another one has the exam, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
 pub(crate) struct HearArgs {
     /// Recordings in the order they were made: WAV or FLAC at any rate, or `-` for raw 16-bit mono at 16 kHz from a pipe.
     #[arg(required = true, value_name = "FILE")]
@@ -156,6 +156,11 @@ impl Hearing {
 
     fn blocks(&mut self, recording: &mut Recording, bar: &ProgressBar) -> anyhow::Result<()> {
         while let Some(block) = recording.next_block()? {
+            for effect in self.session.mind_folder()? {
+                if let Effect::Show(ScreenChange::Line(_, text)) = effect {
+                    bar.suspend(|| eprintln!("zonecall: {text}"));
+                }
+            }
             for segment in self.session.take(&block)? {
                 self.utterance(&segment)?;
             }
@@ -196,6 +201,7 @@ impl Hearing {
             (Ok(()), false, true) => CloseReason::EndOfExam,
             (Ok(()), false, false) => CloseReason::EndOfRecording,
         };
+        let has_moved = self.session.has_moved();
         let (n_utterances, kept_s) =
             (self.session.dialogue().counts().utterances, self.session.next_sample().seconds());
         writeln!(std::io::stdout(), "{}", self.session.close(reason)?.0)?;
@@ -204,7 +210,7 @@ impl Hearing {
             return Ok(ExitCode::from(130));
         }
         if n_utterances > 0 {
-            return Ok(ExitCode::SUCCESS);
+            return Ok(if has_moved { ExitCode::from(1) } else { ExitCode::SUCCESS });
         }
         eprintln!(
             "zonecall: no speech was found in {kept_s:.0} s of sound; listen to the recording: was the microphone muted, \

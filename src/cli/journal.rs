@@ -177,6 +177,11 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             format!("{} objects sent to {whom}", sent.objects.len())
         }
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
+        Event::Moved { from } => {
+            format!("the folder `{from}` was lost; all lines before this one were copied")
+        }
+        Event::Discarded(gone) => format!("{} kept files were deleted: {}", gone.files.len(), gone.why),
+        Event::Torn { bytes: 0 } => "the lines that belong to the one before were not written".to_owned(),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),
     }

@@ -62,7 +62,8 @@ pub(crate) struct Listen {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  zonecall resume exams/juniper\n\n\
-    Exit codes: 0 ended with `end of exam` or Ctrl-C, 2 an error; what was heard is kept.")]
+    Exit codes: 0 ended with `end of exam` or Ctrl-C, 1 the same, but the folder was lost and another one has the exam, \
+    2 an error; what was heard is kept.")]
 pub(crate) struct Resume {
     /// The exam folder.
     #[arg(value_name = "FOLDER")]
@@ -266,5 +267,5 @@ fn run(
     let closed = live.close(heard)?;
     writeln!(std::io::stdout(), "{}", closed.summary)?;
     closed.heard?;
-    Ok(ExitCode::SUCCESS)
+    Ok(if closed.has_moved { ExitCode::from(1) } else { ExitCode::SUCCESS })
 }

@@ -38,6 +38,7 @@ mod people;
 mod phrases;
 mod receive;
 mod report;
+mod retention;
 #[cfg(feature = "desk")]
 mod review;
 #[cfg(not(feature = "desk"))]
@@ -91,6 +92,7 @@ pub fn run() -> ExitCode {
         Task::History(task) => archive::history(&task),
         Task::Find(task) => archive::find(&task),
         Task::Archive(task) => archive::keep(&task),
+        Task::Retention(task) => retention::retention(&task),
         Task::Report(task) => report::report(&task),
         Task::Export(task) => exchange::export(&task),
         Task::Receive(task) => receive::receive(&task),

@@ -162,6 +162,14 @@ pub enum Event {
         /// Length of the torn piece in bytes.
         bytes: u64,
     },
+    /// The folder was removed, moved or replaced while the exam was heard; all lines before this one are copies of those
+    /// in it.
+    Moved {
+        /// The folder, as it was named.
+        from: String,
+    },
+    /// Kept files were deleted, on request or because the practice keeps them no longer; their hashes stay.
+    Discarded(Discarded),
     /// Written by a later version of the program: kept, shown, not understood.
     #[serde(skip)]
     Unknown {
@@ -316,6 +324,15 @@ pub struct Settled {
     /// The words of the reading that was taken; none where none was.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken: Option<String>,
+}
+
+/// Kept files that were deleted.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Discarded {
+    /// The files as they were.
+    pub files: Vec<FileHash>,
+    /// Why, in words.
+    pub why: String,
 }
 
 /// A call in the journal.

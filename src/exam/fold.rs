@@ -152,17 +152,19 @@ impl Exam {
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),
             Event::Sealed { files } => self.sealed.clone_from(files),
             Event::Resumed { .. } => self.closed = None,
+            Event::Moved { from } => self.moved_from.push(from.clone()),
             Event::Exam(_)
             | Event::Anchor(_)
             | Event::Torn { .. }
             | Event::Microphone { .. }
             | Event::Sent(_)
+            | Event::Discarded(_)
             | Event::Unknown { .. } => {}
         }
         // What was changed afterwards behind the journal's back was not signed by anybody.
-        // Sending changes nothing of what was signed.
+        // Sending changes nothing of what was signed, nor does deleting a file whose hash was.
         let holds = match line.event {
-            Event::Sent(_) => self.is_signed,
+            Event::Sent(_) | Event::Discarded(_) => self.is_signed,
             _ => self.signed.as_ref().is_some_and(|signed| signed.seq == line.seq),
         };
         self.is_signed = holds && self.damage.is_empty();

@@ -5,7 +5,6 @@
 //! Never: proves anything against a person who can write both files; a signature does that.
 //! Tested in: `tests/it/journal.rs`.
 
-use std::io::Write as _;
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
@@ -13,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use crate::exam::call::Problem;
 use crate::exam::event::ExamEvent;
 use crate::exam::seq::Seq;
-use crate::private;
+use crate::machine::Machine;
 
 /// Name of the file inside an exam folder.
 const HEAD_FILE: &str = "exam.head";
@@ -32,19 +31,17 @@ pub(super) struct Head {
 impl Head {
     /// The head of the journal in `folder`; none where there is none, as next to a journal of an earlier version.
     pub(super) fn read(folder: &Path) -> Option<Head> {
-        serde_json::from_slice(&std::fs::read(folder.join(HEAD_FILE)).ok()?).ok()
+        let path = folder.join(HEAD_FILE);
+        // A pipe of this name would be waited for without end.
+        let is_file = std::fs::metadata(&path).is_ok_and(|about| about.is_file());
+        serde_json::from_slice(&is_file.then(|| std::fs::read(path).ok())??).ok()
     }
 
     /// Writes the head; a head that lags behind says less, never something wrong, so a failure is none of the journal's.
-    pub(super) fn write(&self, folder: &Path) {
-        let written = || -> std::io::Result<()> {
-            // One program writes at a time, so that one name serves; what a crash leaves is overwritten.
-            let new = folder.join(NEW_FILE);
-            let mut file = private::options().write(true).create(true).truncate(true).open(&new)?;
-            file.write_all(&serde_json::to_vec(self)?)?;
-            std::fs::rename(new, folder.join(HEAD_FILE))
-        };
-        let _ = written();
+    pub(super) fn write(&self, machine: &dyn Machine, folder: &Path) {
+        // One program writes at a time, so that one name serves; what a crash leaves is overwritten.
+        let (new, path) = (folder.join(NEW_FILE), folder.join(HEAD_FILE));
+        let _ = serde_json::to_vec(self).map(|bytes| machine.replace(&new, &path, &bytes));
     }
 
     /// What is wrong with a journal that had this head; `hashes` are those of its events.

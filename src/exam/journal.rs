@@ -6,8 +6,9 @@
 //! Tested in: `tests/it/journal.rs`.
 
 use std::fs::{File, TryLockError};
-use std::io::Write;
+use std::io::{Read as _, Seek as _, SeekFrom};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, Utc};
@@ -19,6 +20,7 @@ use crate::exam::event::Event;
 use crate::exam::head::Head;
 use crate::exam::lines::NO_LINE;
 use crate::exam::seq::Seq;
+use crate::machine::{self, Machine};
 use crate::private;
 
 pub use crate::exam::lines::{Lines, lines};
@@ -91,6 +93,7 @@ pub enum JournalError {
 /// A journal open for writing; it holds a lock so that two programs cannot break the chain.
 #[derive(Debug)]
 pub struct Journal {
+    machine: Arc<dyn Machine>,
     path: PathBuf,
     file: File,
     /// The number of the next line.
@@ -106,19 +109,19 @@ impl Journal {
     /// # Errors
     /// When there is a journal already, or the disk refuses.
     pub fn create(folder: &Path) -> Result<Self, JournalError> {
+        Self::create_on(machine::this(), folder)
+    }
+
+    /// The same on a machine of the caller's choice.
+    ///
+    /// # Errors
+    /// As `create`.
+    pub fn create_on(machine: Arc<dyn Machine>, folder: &Path) -> Result<Self, JournalError> {
         no_file(folder)?;
         let path = folder.join(JOURNAL_FILE);
-        let io = |doing, source| JournalError::Io { doing, path: path.clone(), source };
-        private::make_folder(folder).map_err(|source| io("make the folder of", source))?;
-        let file = match private::options().append(true).create_new(true).open(&path) {
-            Ok(file) => file,
-            Err(source) if source.kind() == std::io::ErrorKind::AlreadyExists => {
-                return Err(JournalError::Exists { path });
-            }
-            Err(source) => return Err(io("make", source)),
-        };
-        lock(&file, &path)?;
-        Ok(Self { path, file, next_seq: Seq::FIRST, prev: NO_LINE.to_owned(), has_own_head: true })
+        let file = new_file(machine.as_ref(), folder, &path)?;
+        let (next_seq, prev, has_own_head) = (Seq::FIRST, NO_LINE.to_owned(), true);
+        Ok(Self { machine, path, file, next_seq, prev, has_own_head })
     }
 
     /// Opens the journal of `folder` to go on with it.
@@ -128,9 +131,17 @@ impl Journal {
     /// # Errors
     /// When there is none, it is in use, or the disk refuses.
     pub fn open(folder: &Path) -> Result<Self, JournalError> {
+        Self::open_on(machine::this(), folder)
+    }
+
+    /// The same on a machine of the caller's choice.
+    ///
+    /// # Errors
+    /// As `open`.
+    pub fn open_on(machine: Arc<dyn Machine>, folder: &Path) -> Result<Self, JournalError> {
         no_file(folder)?;
         let path = folder.join(JOURNAL_FILE);
-        let file = match private::options().append(true).open(&path) {
+        let file = match machine.open(&path) {
             Ok(file) => file,
             Err(source) if source.kind() == std::io::ErrorKind::NotFound => {
                 return Err(JournalError::Missing { path });
@@ -138,18 +149,41 @@ impl Journal {
             Err(source) => return Err(JournalError::Io { doing: "open", path, source }),
         };
         lock(&file, &path)?;
-        let lines = lines(&bytes(&path)?);
+        let lines = lines(&bytes(machine.as_ref(), &path)?);
         let (at, sample) =
             lines.events.last().map_or((DateTime::UNIX_EPOCH, Sample::FIRST), |last| (last.at, last.sample));
         let has_own_head =
             Head::read(folder).is_none_or(|head| head.fault(&lines.events, &lines.hashes).is_none());
         let (next_seq, prev) = (lines.next_seq(), lines.last_hash.clone());
-        let mut journal = Self { path, file, next_seq, prev, has_own_head };
+        let mut journal = Self { machine, path, file, next_seq, prev, has_own_head };
         if lines.torn_bytes > 0 {
             journal.write(b"\n")?;
+        }
+        if lines.torn_bytes > 0 || lines.lacks_more {
             journal.append(at, sample, &Event::Torn { bytes: lines.torn_bytes })?;
         }
         Ok(journal)
+    }
+
+    /// Goes on in another folder, with all that was written so far: the open file still has it, whatever became of its
+    /// name.
+    ///
+    /// # Errors
+    /// When there is a journal already, or a disk refuses; nothing is changed then.
+    pub fn go_on_in(&mut self, folder: &Path) -> Result<(), JournalError> {
+        let path = folder.join(JOURNAL_FILE);
+        let file = new_file(self.machine.as_ref(), folder, &path)?;
+        let mut so_far = Vec::new();
+        let copied = self.file.seek(SeekFrom::Start(0)).and_then(|_| self.file.read_to_end(&mut so_far));
+        let copied = copied.and_then(|_| self.machine.write(&file, &path, 0, &so_far));
+        let copied = copied.and_then(|()| self.machine.sync(&file, &path));
+        if let Err(source) = copied {
+            // Half a copy would pass for an exam.
+            let _ = std::fs::remove_file(&path).and_then(|()| std::fs::remove_dir(folder));
+            return Err(JournalError::Io { doing: "copy the lines into", path, source });
+        }
+        (self.path, self.file) = (path, file);
+        Ok(())
     }
 
     /// Writes one event and does not come back before it is on the disk; gives its number.
@@ -192,8 +226,10 @@ impl Journal {
     ) -> Result<Vec<Seq>, JournalError> {
         let (mut seq, mut prev, mut text) = (self.next_seq, self.prev.clone(), Vec::new());
         let mut numbers = Vec::new();
-        for (at, sample, event) in events {
-            let line = serde_json::to_vec(&LineOut { seq, at, sample, event, prev: &prev })
+        let mut events = events.into_iter().peekable();
+        while let Some((at, sample, event)) = events.next() {
+            let more = events.peek().is_some();
+            let line = serde_json::to_vec(&LineOut { seq, at, sample, event, prev: &prev, more })
                 .map_err(|source| JournalError::Encode { path: self.path.clone(), source })?;
             prev = crate::hex(&Sha256::digest(&line));
             text.extend_from_slice(&line);
@@ -223,7 +259,7 @@ impl Journal {
 
     fn write_head(&self, seq: Seq) {
         if let Some(folder) = self.path.parent().filter(|_| self.has_own_head) {
-            Head { seq, sha256: self.prev.clone() }.write(folder);
+            Head { seq, sha256: self.prev.clone() }.write(self.machine.as_ref(), folder);
         }
     }
 
@@ -236,10 +272,11 @@ impl Journal {
     fn write(&mut self, bytes: &[u8]) -> Result<(), JournalError> {
         let io = |source| JournalError::Io { doing: "write", path: self.path.clone(), source };
         let whole = self.file.metadata().map_err(io)?.len();
-        let done = self.file.write_all(bytes).and_then(|()| self.file.sync_data());
+        let done = self.machine.write(&self.file, &self.path, whole, bytes);
+        let done = done.and_then(|()| self.machine.sync(&self.file, &self.path));
         if done.is_err() {
             // What a full disk took of it would run into the next line. Should this fail too, a torn line is reported.
-            let _ = self.file.set_len(whole);
+            let _ = self.machine.cut(&self.file, &self.path, whole);
         }
         done.map_err(io)
     }
@@ -259,6 +296,22 @@ fn no_file(folder: &Path) -> Result<(), JournalError> {
     if folder.is_file() { Err(JournalError::NoFolder { folder: folder.to_owned() }) } else { Ok(()) }
 }
 
+/// A new journal, locked; its name is on the disk only when its folder is.
+fn new_file(machine: &dyn Machine, folder: &Path, path: &Path) -> Result<File, JournalError> {
+    let io = |doing, source| JournalError::Io { doing, path: path.to_owned(), source };
+    machine.make_folder(folder).map_err(|source| io("make the folder of", source))?;
+    let file = match machine.create(path) {
+        Ok(file) => file,
+        Err(source) if source.kind() == std::io::ErrorKind::AlreadyExists => {
+            return Err(JournalError::Exists { path: path.to_owned() });
+        }
+        Err(source) => return Err(io("make", source)),
+    };
+    machine.sync_folder(folder).map_err(|source| io("make", source))?;
+    lock(&file, path)?;
+    Ok(file)
+}
+
 fn lock(file: &File, path: &Path) -> Result<(), JournalError> {
     let began = Instant::now();
     loop {
@@ -273,8 +326,13 @@ fn lock(file: &File, path: &Path) -> Result<(), JournalError> {
     }
 }
 
-fn bytes(path: &Path) -> Result<Vec<u8>, JournalError> {
-    std::fs::read(path).map_err(|source| match source.kind() {
+fn bytes(machine: &dyn Machine, path: &Path) -> Result<Vec<u8>, JournalError> {
+    // A pipe of this name would be waited for without end.
+    if std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
+        let source = std::io::Error::new(std::io::ErrorKind::InvalidInput, "it is not a file");
+        return Err(JournalError::Io { doing: "read", path: path.to_owned(), source });
+    }
+    machine.read(path).map_err(|source| match source.kind() {
         std::io::ErrorKind::NotFound => JournalError::Missing { path: path.to_owned() },
         _ => JournalError::Io { doing: "read", path: path.to_owned(), source },
     })
@@ -288,6 +346,9 @@ struct LineOut<'a> {
     #[serde(flatten)]
     event: &'a Event,
     prev: &'a str,
+    /// The next line was written with this one, and belongs to it.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    more: bool,
 }
 
 /// Reads the journal of `folder`.
@@ -298,7 +359,7 @@ pub fn read(folder: &Path) -> Result<Lines, JournalError> {
     no_file(folder)?;
     // Before the journal, which may grow meanwhile: a head is never ahead of it.
     let head = Head::read(folder);
-    let mut lines = lines(&bytes(&folder.join(JOURNAL_FILE))?);
+    let mut lines = lines(&bytes(machine::this().as_ref(), &folder.join(JOURNAL_FILE))?);
     lines.damage.extend(head.and_then(|head| head.fault(&lines.events, &lines.hashes)));
     Ok(lines)
 }

@@ -16,6 +16,7 @@ use crate::exam::bounds::{self, LINE_BYTES_MAX, SAMPLES_MAX, SEQ_MAX};
 use crate::exam::call::Problem;
 use crate::exam::event::{Event, ExamEvent};
 use crate::exam::seq::Seq;
+use crate::exam::sign::FileHash;
 
 /// What the first line holds in place of the hash of a line before it.
 pub(super) const NO_LINE: &str = "0000000000000000000000000000000000000000000000000000000000000000";
@@ -28,6 +29,8 @@ struct LineIn {
     kind: String,
     body: serde_json::Value,
     prev: String,
+    #[serde(default)]
+    more: bool,
 }
 
 /// What a journal file holds.
@@ -39,8 +42,12 @@ pub struct Lines {
     pub damage: Vec<(u64, Problem)>,
     /// Lines that were cut short while they were written, and that the program itself reported in the next line.
     pub tears: Vec<u64>,
+    /// Kept files that a line says were deleted.
+    pub discarded: Vec<FileHash>,
     /// Length of a last line without its line feed.
     pub torn_bytes: u64,
+    /// The last line was written with others, which are not there.
+    pub(super) lacks_more: bool,
     /// SHA-256 of each event's line.
     pub(super) hashes: Vec<String>,
     pub(super) last_hash: String,
@@ -53,11 +60,12 @@ impl Lines {
         &self.last_hash
     }
 
-    /// The first `count` events, as they were read.
+    /// The first `count` events, as they were read; what was deleted later stays known.
     #[must_use]
     pub fn first(&self, count: usize) -> Lines {
         let events = self.events.iter().take(count).cloned().collect();
-        Lines { events, tears: self.tears.clone(), ..Lines::default() }
+        let (tears, discarded) = (self.tears.clone(), self.discarded.clone());
+        Lines { events, tears, discarded, ..Lines::default() }
     }
 
     /// The number that the next line gets: one more than the last line, or than any where that one is taken.
@@ -78,6 +86,7 @@ pub fn lines(bytes: &[u8]) -> Lines {
         used: BTreeSet::new(),
         started_at: None,
         unread_at: None,
+        more_after: None,
     };
     for (piece, number) in bytes.split_inclusive(|byte| *byte == b'\n').zip(1..) {
         match piece.strip_suffix(b"\n") {
@@ -85,6 +94,7 @@ pub fn lines(bytes: &[u8]) -> Lines {
             None => reading.torn(piece, number),
         }
     }
+    reading.end();
     reading.found
 }
 
@@ -97,9 +107,21 @@ struct Reading {
     started_at: Option<DateTime<Utc>>,
     /// The line before, where it could not be read.
     unread_at: Option<u64>,
+    /// The line before, where others were written with it that belong to it.
+    more_after: Option<u64>,
 }
 
 impl Reading {
+    /// A journal that ends between two lines of one write: a power cut can leave that.
+    fn end(&mut self) {
+        let Some(number) = self.more_after.filter(|_| self.found.torn_bytes == 0) else { return };
+        self.found.lacks_more = true;
+        let message =
+            "the lines that belong to this one were not written, by a crash or a power cut".to_owned();
+        let help = "what was said is in the kept audio; the next line that is written reports it".to_owned();
+        self.found.damage.push((number, Problem { message, help }));
+    }
+
     fn torn(&mut self, piece: &[u8], number: u64) {
         self.found.torn_bytes = piece.len() as u64;
         self.found.last_hash = crate::hex(&Sha256::digest(piece));
@@ -114,15 +136,19 @@ impl Reading {
     fn line(&mut self, line: &[u8], number: u64) {
         let hash = crate::hex(&Sha256::digest(line));
         let before = std::mem::replace(&mut self.found.last_hash, hash.clone());
-        let unread_at = self.unread_at.take();
+        let (unread_at, more_after) = (self.unread_at.take(), self.more_after.take());
         match parts(line) {
             Ok(parts) => {
+                self.more_after = parts.more.then_some(number);
                 self.found.damage.extend(self.faults(&parts, &before).map(|problem| (number, problem)));
                 let event = self.event(parts, number);
-                if let (Event::Torn { .. }, Some(at)) = (&event.event, unread_at) {
+                if let (Event::Torn { .. }, Some(at)) = (&event.event, unread_at.or(more_after)) {
                     // The program itself reported it: a line cut short is no fault of the chain.
                     self.found.damage.retain(|(line, _)| *line != at);
                     self.found.tears.push(at);
+                }
+                if let Event::Discarded(gone) = &event.event {
+                    self.found.discarded.extend(gone.files.iter().cloned());
                 }
                 self.found.events.push(event);
                 self.found.hashes.push(hash);
@@ -155,7 +181,7 @@ impl Reading {
     /// The line as an event with a number of its own; what no exam can hold is kept and not used.
     fn event(&mut self, parts: LineIn, number: u64) -> ExamEvent {
         let event = body(&parts, number, &mut self.found.damage);
-        let LineIn { seq, at, sample, kind, body, prev } = parts;
+        let LineIn { seq, at, sample, kind, body, prev, .. } = parts;
         let mut line = ExamEvent { seq, at, sample, event, prev };
         let last = self.found.events.last();
         if let Some(problem) = bounds::fault(&line, &body, self.started_at) {

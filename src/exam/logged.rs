@@ -118,9 +118,19 @@ pub struct Exam {
     pub damage: Vec<(u64, Problem)>,
     /// Lines that a crash or a full disk cut short, and that the journal reports itself.
     pub tears: Vec<u64>,
+    /// Folders that were lost while the exam was heard; this one has all of it since.
+    pub moved_from: Vec<String>,
+    /// Kept files that were deleted, as they were.
+    pub discarded: Vec<FileHash>,
 }
 
 impl Exam {
+    /// True where this kept file was deleted, and a line of the journal says so.
+    #[must_use]
+    pub fn is_discarded(&self, file: &str) -> bool {
+        self.discarded.iter().any(|gone| gone.file == file)
+    }
+
     /// An exam in which nothing was said yet.
     #[must_use]
     pub fn new(header: Header) -> Self {
@@ -148,6 +158,8 @@ impl Exam {
             sound: Vec::new(),
             damage: Vec::new(),
             tears: Vec::new(),
+            moved_from: Vec::new(),
+            discarded: Vec::new(),
         }
     }
 

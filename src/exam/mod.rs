@@ -31,3 +31,4 @@ pub mod identity;
 pub mod sound;
 pub mod live;
 pub mod seal;
+pub mod discard;

@@ -54,7 +54,11 @@ pub fn note_files(folder: &Path, exam: &mut Exam) {
     exam.is_signed &= exam.changed_files.iter().all(|change| !change.was_signed);
 }
 
-fn sha256(path: &Path) -> std::io::Result<String> {
+/// SHA-256 of a file, in hexadecimal.
+///
+/// # Errors
+/// When it is no file or cannot be read.
+pub(crate) fn sha256(path: &Path) -> std::io::Result<String> {
     // A pipe of this name would be waited for without end.
     if !std::fs::metadata(path)?.is_file() {
         return Err(std::io::ErrorKind::InvalidInput.into());

@@ -22,6 +22,9 @@ pub fn note_sound(folder: &Path, exam: &mut Exam) {
 fn faults(folder: &Path, exam: &Exam) -> Vec<SoundFault> {
     let mut found = Vec::new();
     for (idx, audio) in exam.audio.iter().enumerate() {
+        if exam.is_discarded(&audio.file) {
+            continue;
+        }
         let (file, first) = (audio.file.clone(), audio.first_sample);
         // Samples count on from one file to the next; what the last one must hold the journal's last line says.
         let end = exam.audio.get(idx + 1).map_or(exam.n_samples, |next| next.first_sample);

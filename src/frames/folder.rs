@@ -65,7 +65,7 @@ pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> (Vec<Frame>
 }
 
 /// Notes on each still whose file is not where it was found; paths that are not absolute start from `exam_folder`.
-pub fn note_missing(exam_folder: &Path, stills: &mut [Frame]) {
+pub fn note_missing<'a>(exam_folder: &Path, stills: impl IntoIterator<Item = &'a mut Frame>) {
     for still in stills {
         if !exam_folder.join(&still.file).is_file() {
             still.problems.push(problem(

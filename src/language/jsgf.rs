@@ -5,18 +5,33 @@
 //! Never: what it does not support passes in silence: imports, weights, `*`, `<VOID>` and recursion are faults.
 //! Tested in: `tests/it/language.rs`.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use crate::language::fault::{Fault, FilePlace};
 use crate::language::grammar::{Grammar, GrammarNode, GrammarRule, used};
+
+/// Longest text of a grammar, in bytes.
+pub const BYTES_MAX: usize = 1 << 20;
+/// Rules of one grammar.
+pub const RULES_MAX: usize = 1000;
+/// Brackets inside brackets.
+pub const NESTING_MAX: usize = 32;
+/// Words, tags and rules in one rule once every rule that it uses is written out; the built-in language has 45,000.
+pub const PIECES_MAX: usize = 500_000;
 
 /// Reads a grammar; `file` is only named in faults.
 ///
 /// # Errors
 /// A `Fault` for the first thing that is not JSGF as described above.
 pub fn read(file: &Path, source: &str) -> Result<Grammar, Box<Fault>> {
+    if source.len() > BYTES_MAX {
+        let place = FilePlace { line: 1, column: 1 };
+        let message = format!("grammar has {} bytes; at most {BYTES_MAX} are read", source.len());
+        return Err(Box::new(Fault::new(file, "", place, message)));
+    }
     let tokens = tokenise(file, source)?;
-    let mut reader = JsgfReader { file, source, tokens, next: 0 };
+    let mut reader = JsgfReader { file, source, tokens, next: 0, depth: 0 };
     let grammar = reader.grammar()?;
     check_rules(&grammar, &reader)?;
     Ok(grammar)
@@ -110,6 +125,8 @@ struct JsgfReader<'a> {
     source: &'a str,
     tokens: Vec<(JsgfToken, FilePlace)>,
     next: usize,
+    /// Brackets that are open.
+    depth: usize,
 }
 
 impl JsgfReader<'_> {
@@ -131,6 +148,9 @@ impl JsgfReader<'_> {
         self.expect_mark(';')?;
         let mut rules = Vec::new();
         while self.next < self.tokens.len() {
+            if rules.len() == RULES_MAX {
+                return Err(self.fault(format!("grammar has more than {RULES_MAX} rules; split it")));
+            }
             rules.push(self.rule()?);
         }
         Ok(Grammar { file: self.file.to_owned(), rules })
@@ -203,8 +223,15 @@ impl JsgfReader<'_> {
     }
 
     fn group(&mut self, close: char) -> Result<GrammarNode, Box<Fault>> {
+        if self.depth == NESTING_MAX {
+            let message =
+                format!("brackets are nested more than {NESTING_MAX} deep; give the inner part a rule");
+            return Err(self.fault(message));
+        }
         self.next += 1;
+        self.depth += 1;
         let inner = self.choice()?;
+        self.depth -= 1;
         self.expect_mark(close)?;
         Ok(inner)
     }
@@ -265,7 +292,37 @@ fn check_rules(grammar: &Grammar, reader: &JsgfReader<'_>) -> Result<(), Box<Fau
             }
         }
     }
+    let mut known = BTreeMap::new();
+    for rule in &grammar.rules {
+        let pieces = pieces(grammar, &rule.body, &mut known);
+        if pieces > PIECES_MAX {
+            let message = format!(
+                "rule `<{}>` stands for {pieces} words and tags, written out; at most {PIECES_MAX} are read",
+                rule.name
+            );
+            return Err(reader.fault_at(rule.place, message));
+        }
+    }
     Ok(())
+}
+
+/// How much a piece of a rule is, with every rule written out; none needs itself.
+fn pieces<'a>(grammar: &'a Grammar, node: &'a GrammarNode, known: &mut BTreeMap<&'a str, usize>) -> usize {
+    match node {
+        GrammarNode::Word(..) | GrammarNode::Tag(..) => 1,
+        GrammarNode::Optional(inner) | GrammarNode::Repeat(inner) => pieces(grammar, inner, known),
+        GrammarNode::Sequence(parts) | GrammarNode::Choice(parts) => {
+            parts.iter().fold(0, |sum: usize, part| sum.saturating_add(pieces(grammar, part, known)))
+        }
+        GrammarNode::Rule(name, _) => {
+            if let Some(pieces) = known.get(name.as_str()) {
+                return *pieces;
+            }
+            let found = grammar.rule(name).map_or(0, |rule| pieces(grammar, &rule.body, known));
+            known.insert(name, found);
+            found
+        }
+    }
 }
 
 fn needs(grammar: &Grammar, from: &str, target: &str, seen: &mut Vec<String>) -> bool {

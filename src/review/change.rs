@@ -59,6 +59,9 @@ pub(super) fn write(desk: &Desk, asked: Asked) -> Result<Seq, Refusal> {
     if why.chars().count() > TEXT_MAX {
         return wrong(format!("the reason is longer than {TEXT_MAX} characters"), "shorten it");
     }
+    if asked.seen >= journal.next_seq() {
+        return wrong("the page names a line that is not written yet", "load the page again");
+    }
     overtaken(&seen.exam, &asked)?;
     let was = judge(desk, &seen, &asked.change)?;
     let place = asked.place;

@@ -17,6 +17,7 @@ mod caliper;
 mod signature;
 mod cache;
 mod sound;
+mod patience;
 mod print;
 mod guard;
 mod answer;

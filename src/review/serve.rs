@@ -38,6 +38,7 @@ use crate::review::doing::TaskKind;
 use crate::review::guard::{Keys, guard};
 use crate::review::house::{Held, House};
 use crate::review::inbox::inbox;
+use crate::review::patience::PatientListener;
 use crate::review::print::{ReportError, ReportRequest, report_of};
 use crate::review::signature::{FirstVet, Signing, first_vet, people_shown, sign_here, take_back_here};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
@@ -144,7 +145,7 @@ pub async fn serve(bound: Bound, house: House) -> Result<(), ServeError> {
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
         .layer(from_fn_with_state(Arc::clone(&bound.keys), guard))
         .with_state(house);
-    axum::serve(bound.listener, app).await.map_err(ServeError::Ended)
+    axum::serve(PatientListener::new(bound.listener), app).await.map_err(ServeError::Ended)
 }
 
 type PageFile = (&'static str, &'static str, &'static str);

@@ -5,7 +5,9 @@
 //! Never: recognises a sample before it is kept, or goes on before a line is on the disk.
 //! Tested in: `tests/it/demo.rs`, `tests/sound/listen.rs`.
 
+use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Instant;
 
 use chrono::{DateTime, Local, Offset as _, Utc};
 use sha2::{Digest, Sha256};
@@ -14,7 +16,7 @@ use crate::clock::{Anchor, SAMPLE_RATE_HZ, Sample, Span, WallQuality};
 use crate::exam::cutter::{Ending, UtteranceCutter};
 use crate::exam::event::{AudioFile, CloseReason, Event, ExamEvent, Header, JOURNAL_SCHEMA};
 use crate::exam::fold::Exam;
-use crate::exam::journal::Journal;
+use crate::exam::journal::{Journal, JournalError};
 use crate::exam::parse::Parsed;
 use crate::exam::seal::seal;
 use crate::exam_folder::{ExamFolder, FolderError};
@@ -22,9 +24,12 @@ use crate::session::dialogue::{Counts, Dialogue, DialogueOptions};
 use crate::session::ear::Ear;
 use crate::session::effect::{AnswerExpected, Arrival, Effect, HeardUtterance, Input};
 use crate::session::error::SessionError;
+use crate::session::notice::{Notice, ScreenChange};
 use crate::session::options::Subject;
+use crate::session::second_place::{copy_files, places};
 use crate::session::spoken::SpokenLanguage;
-use crate::speech::keep::Keeper;
+use crate::session::tone::Tone;
+use crate::speech::keep::{KeepError, Keeper};
 use crate::speech::utterance::{Utterance, UtteranceAudio};
 
 /// When an exam began, and how well that is known.
@@ -58,6 +63,12 @@ pub struct Session {
     cutter: UtteranceCutter,
     next_sample: Sample,
     n_files: usize,
+    /// Since when it is heard, by the monotonic clock.
+    since: Instant,
+    /// Lines that the disk refused; they are written before any other.
+    unwritten: Vec<ExamEvent>,
+    /// The folders that were lost while it was heard.
+    lost: Vec<PathBuf>,
 }
 
 /// The header of a new exam.
@@ -111,6 +122,9 @@ impl Session {
             cutter,
             next_sample: Sample::FIRST,
             n_files: 0,
+            since: folder.machine().now().monotonic,
+            unwritten: Vec::new(),
+            lost: Vec::new(),
         };
         this.carry_out(effects)?;
         Ok(this)
@@ -154,6 +168,9 @@ impl Session {
             cutter,
             next_sample,
             n_files: exam.audio.len(),
+            since: folder.machine().now().monotonic,
+            unwritten: Vec::new(),
+            lost: Vec::new(),
         };
         this.carry_out(effects)?;
         Ok(this)
@@ -195,6 +212,20 @@ impl Session {
         self.next_sample
     }
 
+    /// The clocks just now, while `sample` was recorded.
+    #[must_use]
+    pub fn clocks_at(&self, sample: Sample) -> Anchor {
+        let now = self.folder.machine().now();
+        let heard = now.monotonic.saturating_duration_since(self.since);
+        Anchor { wall: now.wall, monotonic_ns: u64::try_from(heard.as_nanos()).unwrap_or(u64::MAX), sample }
+    }
+
+    /// True where the exam goes on in another folder than it began in.
+    #[must_use]
+    pub fn has_moved(&self) -> bool {
+        !self.lost.is_empty()
+    }
+
     /// Begins the next audio file; `source` is a file or a device.
     ///
     /// # Errors
@@ -206,7 +237,9 @@ impl Session {
         let first_sample = self.next_sample;
         let audio = AudioFile { file, first_sample, source };
         let at = self.dialogue.instant_of(first_sample);
-        self.keeper = Some(Keeper::create(&self.folder.audio_file(&audio), at, self.utc_offset_s)?);
+        let machine = Arc::clone(self.folder.machine());
+        let path = self.folder.audio_file(&audio);
+        self.keeper = Some(Keeper::create_on(machine, &path, at, self.utc_offset_s)?);
         self.step(Input::Line(Box::new(Event::Audio(audio))))?;
         self.hear_from(first_sample, self.cutter.ending());
         Ok(())
@@ -327,8 +360,9 @@ impl Session {
 
     /// Writes what is to be written and has the engine expect what can follow; gives the rest.
     fn carry_out(&mut self, effects: Vec<Effect>) -> Result<Vec<Effect>, SessionError> {
-        let mut rest = Vec::new();
-        self.write(&effects)?;
+        let lines = effects.iter().filter_map(Effect::line).cloned();
+        self.unwritten.extend(lines);
+        let mut rest = self.write_or_move()?;
         for effect in effects {
             match effect {
                 Effect::Write(_) => {}
@@ -342,23 +376,84 @@ impl Session {
         Ok(rest)
     }
 
+    /// Makes sure that journal and sound are still where others would find them; where not, the exam goes on in a second
+    /// place. Gives what is to be told.
+    ///
+    /// # Errors
+    /// When there is no second place.
+    pub fn mind_folder(&mut self) -> Result<Vec<Effect>, SessionError> {
+        let is_there = self.journal.still_there().is_ok()
+            && self.keeper.as_ref().is_none_or(|keeper| keeper.still_there().is_ok());
+        if is_there { Ok(Vec::new()) } else { self.move_on() }
+    }
+
+    fn write_or_move(&mut self) -> Result<Vec<Effect>, SessionError> {
+        match self.write() {
+            Ok(()) => Ok(Vec::new()),
+            Err(SessionError::Journal(JournalError::Removed { .. })) => self.move_on(),
+            Err(other) => Err(other),
+        }
+    }
+
+    /// Goes on in a second place, with everything that was heard so far; gives what is to be told.
+    fn move_on(&mut self) -> Result<Vec<Effect>, SessionError> {
+        let lost = self.folder.path().to_owned();
+        let mut refused = None;
+        let mut goes_on = |place: &PathBuf| {
+            let tried = self.journal.go_on_in(place);
+            tried.map_err(|error| refused = refused.take().or(Some(error))).is_ok()
+        };
+        let place = places(&lost).filter(|place| !place.exists()).find(|place| goes_on(place));
+        let Some(place) = place else {
+            return Err(refused.unwrap_or(JournalError::Removed { path: lost }).into());
+        };
+        let (text, from) = (
+            format!(
+                "the exam folder `{}` was removed or moved; the exam goes on in `{}`, with all that was said so far",
+                lost.display(),
+                place.display()
+            ),
+            lost.display().to_string(),
+        );
+        self.folder = ExamFolder::on(Arc::clone(self.folder.machine()), place);
+        self.move_sound()?;
+        copy_files(self.folder.machine().as_ref(), self.dialogue.exam(), &lost, self.folder.path());
+        self.lost.push(lost);
+        let told = self.dialogue.step(Input::Line(Box::new(Event::Moved { from })), self.next_sample);
+        self.unwritten.extend(told.iter().filter_map(Effect::line).cloned());
+        self.write()?;
+        let say = Effect::Say("the exam folder was lost; the exam goes on in another one".to_owned());
+        Ok(vec![Effect::Sound(Tone::Alarm), say, Effect::Show(ScreenChange::Line(Notice::Fault, text))])
+    }
+
+    /// The sound that is being kept goes on under the name that it has in the journal.
+    fn move_sound(&mut self) -> Result<(), SessionError> {
+        let (Some(keeper), Some(audio)) = (&mut self.keeper, self.dialogue.exam().audio.last()) else {
+            return Ok(());
+        };
+        let path = self.folder.audio_file(audio);
+        let made = path.parent().map_or(Ok(()), |above| self.folder.machine().make_folder(above));
+        made.map_err(|source| KeepError::Write { path: path.clone(), source })?;
+        Ok(keeper.go_on_in(&path)?)
+    }
+
     /// Writes the lines of one step: all of them or none, so that no utterance is there without its calls; and none
-    /// before the sound that it speaks of.
-    fn write(&mut self, effects: &[Effect]) -> Result<(), SessionError> {
-        let lines: Vec<&ExamEvent> = effects.iter().filter_map(Effect::line).collect();
-        if lines.is_empty() {
+    /// before the sound that it speaks of. What is refused is kept for the next try.
+    fn write(&mut self) -> Result<(), SessionError> {
+        if self.unwritten.is_empty() {
             return Ok(());
         }
         if let Some(keeper) = &mut self.keeper {
             keeper.sync()?;
         }
-        let events = lines.iter().map(|line| (line.at, line.sample, &line.event));
+        let events = self.unwritten.iter().map(|line| (line.at, line.sample, &line.event));
         let numbers = self.journal.append_lines(events)?;
-        let expected = lines.iter().map(|line| line.seq);
+        let expected = self.unwritten.iter().map(|line| line.seq);
         assert!(
             numbers.into_iter().eq(expected),
             "the journal and the exam in memory number their lines alike"
         );
+        self.unwritten.clear();
         Ok(())
     }
 
@@ -367,13 +462,16 @@ impl Session {
     /// # Errors
     /// When the disk refuses.
     pub fn close(mut self, reason: CloseReason) -> Result<(String, Ear), SessionError> {
+        self.mind_folder()?;
         let files = seal(self.folder.path(), self.exam());
         self.step(Input::Line(Box::new(Event::Sealed { files })))?;
         self.step(Input::End { reason: reason.clone() })?;
         let Counts { utterances, calls, not_understood } = self.dialogue.counts();
         let folder = self.folder.path().display();
+        let lost: String =
+            self.lost.iter().map(|lost| format!("; `{}` was removed or moved", lost.display())).collect();
         let summary = format!(
-            "{folder}: {utterances} utterances, {calls} calls, {not_understood} not understood; {reason}"
+            "{folder}: {utterances} utterances, {calls} calls, {not_understood} not understood; {reason}{lost}"
         );
         Ok((summary, self.ear))
     }

@@ -49,7 +49,6 @@ pub struct Live {
     screen: Screen,
     watch: Option<Watch>,
     pace: Pace,
-    clock: Instant,
     switch: Option<TalkSwitch>,
     gate: Gate,
     /// Where sound was lost last.
@@ -78,6 +77,8 @@ pub struct Tools {
 pub struct Closed {
     /// What a person is shown at the end.
     pub summary: String,
+    /// It went on in another folder than it began in.
+    pub has_moved: bool,
     /// The fault that ended the listening, if one did.
     pub heard: Result<(), SessionError>,
     /// The ear, for the next exam.
@@ -139,7 +140,6 @@ impl Live {
             watch,
             session,
             pace,
-            clock: Instant::now(),
             switch,
             gate: Gate::default(),
             gap_at: None,
@@ -215,11 +215,14 @@ impl Live {
             (Ok(()), true) => CloseReason::EndOfExam,
             (Ok(()), false) => CloseReason::Stopped,
         };
+        let told = self.session.mind_folder()?;
+        self.carry_out(told)?;
+        let has_moved = self.session.has_moved();
         let (summary, ear) = self.session.close(reason)?;
         // The screen is given back first: what is written now stays on the terminal.
         drop(self.screen);
         let tools = Tools { microphone: self.microphone, feedback: self.feedback, switch: self.switch };
-        Ok(Closed { summary, heard, ear, tools })
+        Ok(Closed { summary, has_moved, heard, ear, tools })
     }
 
     /// The stills of the last views may still be on their way: waited for once, before the journal is closed.
@@ -245,7 +248,7 @@ impl Live {
             }
             Given::Back(after) => {
                 self.device(Device::Microphone, Presence::Back)?;
-                let read = self.reading(self.session.next_sample());
+                let read = self.session.clocks_at(self.session.next_sample());
                 self.gap(samples(after.as_secs_f64()), read)?;
             }
         }
@@ -273,17 +276,13 @@ impl Live {
         Ok(())
     }
 
-    /// The clocks just now, while `sample` was recorded.
-    fn reading(&self, sample: Sample) -> Anchor {
-        let monotonic_ns = u64::try_from(self.clock.elapsed().as_nanos()).unwrap_or(u64::MAX);
-        Anchor { wall: Utc::now(), monotonic_ns, sample }
-    }
-
     /// One block: kept, then what ended in it is understood and answered.
     fn block(&mut self, block: &AudioBlock) -> Result<(), SessionError> {
         self.screen.level(block);
+        let told = self.session.mind_folder()?;
+        self.carry_out(told)?;
         let recorded = |session: &Session| session.next_sample() + block.samples.len() as u64 + block.behind;
-        let read = self.reading(recorded(&self.session));
+        let read = self.session.clocks_at(recorded(&self.session));
         if std::mem::take(&mut self.overrun) || block.lost_before > 0 {
             self.break_off()?;
             self.gap(block.lost_before, read.clone())?;

@@ -42,6 +42,7 @@ mod summary;
 mod open_question;
 mod prompts;
 pub mod dialogue;
+mod second_place;
 pub mod hearing;
 pub mod live;
 pub mod waiting;

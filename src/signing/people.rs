@@ -328,7 +328,7 @@ impl People {
     /// Keeps a sealed key, for its owner alone, and gives the public one.
     fn keep(&self, key: &SealedKey) -> Result<String, PeopleError> {
         let text = toml::to_string(key).unwrap_or_default();
-        self.put(&self.key_file(&key.public), &text, true)?;
+        self.put_new(&self.key_file(&key.public), &text)?;
         Ok(key.public.clone())
     }
 
@@ -337,20 +337,22 @@ impl People {
         let file = PeopleFile { practice: self.practice.clone(), person: self.list.clone() };
         let text = format!("{HEAD}{}", toml::to_string(&file).unwrap_or_default());
         let path = self.folder.join(LIST);
-        let part = self.folder.join(format!("{LIST}.part"));
-        self.put(&part, &text, false)?;
-        std::fs::rename(&part, &path).map_err(|source| PeopleError::File { doing: "write", path, source })
+        let failed = |source| PeopleError::File { doing: "write", path: path.clone(), source };
+        private::make_folder(&self.folder).map_err(failed)?;
+        // For its owner alone, as `tempfile` makes it; the list before stays whole until this one is.
+        let mut part = tempfile::NamedTempFile::new_in(&self.folder).map_err(failed)?;
+        part.write_all(text.as_bytes()).and_then(|()| part.as_file().sync_all()).map_err(failed)?;
+        part.persist(&path).map_err(|refused| failed(refused.error))?;
+        Ok(())
     }
 
-    /// Writes a file for its owner alone; a new one where nothing may be overwritten.
-    fn put(&self, path: &Path, text: &str, is_new: bool) -> Result<(), PeopleError> {
+    /// Writes a new file for its owner alone.
+    fn put_new(&self, path: &Path, text: &str) -> Result<(), PeopleError> {
         let failed = |source| PeopleError::File { doing: "write", path: path.to_owned(), source };
         if let Some(folder) = path.parent() {
             private::make_folder(folder).map_err(failed)?;
         }
-        let mut options = private::options();
-        options.write(true).create_new(is_new).create(true).truncate(!is_new);
-        let mut file = options.open(path).map_err(failed)?;
+        let mut file = private::options().write(true).create_new(true).open(path).map_err(failed)?;
         file.write_all(text.as_bytes()).and_then(|()| file.sync_all()).map_err(failed)
     }
 

@@ -126,6 +126,11 @@ enum SampleSource {
 /// When it cannot be opened or is neither.
 pub fn open(path: &Path) -> Result<Recording, DecodeError> {
     let read_failed = |source| DecodeError::Read { path: path.to_owned(), source };
+    // A pipe would be waited for without end, and cannot be read from its beginning again.
+    if std::fs::metadata(path).is_ok_and(|about| !about.is_file() && !about.is_dir()) {
+        let why = "it is not a file; to hear a pipe of raw samples, name it `-`";
+        return Err(read_failed(std::io::Error::new(std::io::ErrorKind::InvalidInput, why)));
+    }
     let mut file = File::open(path).map_err(read_failed)?;
     let mut magic = Vec::new();
     file.by_ref().take(4).read_to_end(&mut magic).map_err(read_failed)?;

@@ -6,12 +6,14 @@
 //! Tested in: `tests/it/hear.rs`.
 
 use std::fs::File;
-use std::io::{BufWriter, Seek, SeekFrom, Write};
+use std::io::{Read as _, Seek as _, SeekFrom};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use chrono::{DateTime, FixedOffset, Offset, Timelike, Utc};
 
 use crate::clock::SAMPLE_RATE_HZ;
+use crate::machine::{self, Machine};
 use crate::private;
 
 /// Bytes of one sample, 16 bit mono.
@@ -26,16 +28,21 @@ const CODING_HISTORY: &[u8; 40] = b"A=PCM,F=16000,W=16,M=mono,T=zonecall  \r\n";
 const BEXT_VERSION: u16 = 1;
 /// Bytes before the first sample: RIFF and WAVE 12, `bext` 8 and its content, `fmt ` 24, `data` 8.
 const HEADER_BYTES: u32 = 12 + 8 + 602 + 40 + 24 + 8;
+/// Where the size of the whole file is, less 8.
+const RIFF_SIZE_AT: u64 = 4;
 /// Where the size of the `data` chunk is.
 const DATA_SIZE_AT: u64 = HEADER_BYTES as u64 - 4;
+/// Bytes of a file that are copied at once.
+const COPY_BYTES: usize = 1 << 20;
 /// Most bytes of sound, for sizes have 32 bits: about 37 hours.
 const DATA_BYTES_MAX: u32 = u32::MAX - HEADER_BYTES - 1;
 
 /// The kept audio of an exam, being written.
 #[derive(Debug)]
 pub struct Keeper {
+    machine: Arc<dyn Machine>,
     path: PathBuf,
-    file: BufWriter<File>,
+    file: File,
     data_bytes: u32,
     unflushed_samples: usize,
 }
@@ -53,6 +60,14 @@ pub enum KeepError {
         #[source]
         source: std::io::Error,
     },
+    /// It was removed, moved or replaced while it was being written.
+    #[error(
+        "the audio `{path}` was removed, moved or replaced while it was being written; put it back, or begin a new exam"
+    )]
+    Removed {
+        /// Where it was.
+        path: PathBuf,
+    },
     /// A WAV file cannot be longer.
     #[error("the audio `{path}` is full after about 37 hours; start a new exam")]
     Full {
@@ -67,22 +82,52 @@ impl Keeper {
     /// # Errors
     /// When the file exists already or cannot be written.
     pub fn create(path: &Path, started_at: DateTime<Utc>, utc_offset_s: i32) -> Result<Self, KeepError> {
+        Self::create_on(machine::this(), path, started_at, utc_offset_s)
+    }
+
+    /// The same on a machine of the caller's choice.
+    ///
+    /// # Errors
+    /// As `create`.
+    pub fn create_on(
+        machine: Arc<dyn Machine>,
+        path: &Path,
+        started_at: DateTime<Utc>,
+        utc_offset_s: i32,
+    ) -> Result<Self, KeepError> {
         let offset = FixedOffset::east_opt(utc_offset_s).unwrap_or_else(|| Utc.fix());
         let header = header(&started_at.with_timezone(&offset));
-        let begin = || -> std::io::Result<BufWriter<File>> {
-            let mut file = BufWriter::new(private::options().write(true).create_new(true).open(path)?);
-            file.write_all(&header)?;
-            file.flush()?;
-            file.get_ref().sync_all()?;
-            // The name of the file is on the disk only when its folder is.
-            #[cfg(unix)]
-            if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-                File::open(folder)?.sync_all()?;
-            }
+        let begun = new_file(machine.as_ref(), path).and_then(|file| {
+            machine.write(&file, path, 0, &header)?;
+            machine.sync(&file, path)?;
             Ok(file)
-        };
-        let file = begin().map_err(|source| KeepError::Write { path: path.to_owned(), source })?;
-        Ok(Self { path: path.to_owned(), file, data_bytes: 0, unflushed_samples: 0 })
+        });
+        let file = begun.map_err(|source| KeepError::Write { path: path.to_owned(), source })?;
+        Ok(Self { machine, path: path.to_owned(), file, data_bytes: 0, unflushed_samples: 0 })
+    }
+
+    /// Goes on in another file, with all that was kept so far: the open file still has it, whatever became of its name.
+    ///
+    /// # Errors
+    /// When that file exists already, or a disk refuses; nothing is changed then.
+    pub fn go_on_in(&mut self, path: &Path) -> Result<(), KeepError> {
+        let copied = new_file(self.machine.as_ref(), path).and_then(|file| {
+            let (mut piece, mut at) = (vec![0; COPY_BYTES], 0);
+            self.file.seek(SeekFrom::Start(0))?;
+            loop {
+                let length = self.file.read(&mut piece)?;
+                if length == 0 {
+                    break;
+                }
+                self.machine.write(&file, path, at, &piece[..length])?;
+                at += length as u64;
+            }
+            self.machine.sync(&file, path)?;
+            Ok(file)
+        });
+        self.file = copied.map_err(|source| KeepError::Write { path: path.to_owned(), source })?;
+        path.clone_into(&mut self.path);
+        Ok(())
     }
 
     /// Adds samples; after each second of them the file is whole up to there, and the disk has it.
@@ -96,7 +141,9 @@ impl Keeper {
             let Some(grown) = grown.filter(|grown| *grown <= DATA_BYTES_MAX) else {
                 return Err(KeepError::Full { path: self.path.clone() });
             };
-            self.file.write_all(&bytes).map_err(|source| self.failed(source))?;
+            // What a full disk took of a piece is written over when it is tried again.
+            let at = u64::from(HEADER_BYTES) + u64::from(self.data_bytes);
+            self.put(at, &bytes)?;
             self.data_bytes = grown;
             self.unflushed_samples += part.len();
             if self.unflushed_samples >= FLUSH_SAMPLES {
@@ -117,8 +164,7 @@ impl Keeper {
     /// # Errors
     /// When the disk refuses.
     pub fn finalise(mut self) -> Result<(), KeepError> {
-        self.sync()?;
-        self.file.get_ref().sync_all().map_err(|source| self.failed(source))
+        self.sync()
     }
 
     /// Makes the file whole up to the last sample given, and waits until the disk has it.
@@ -127,27 +173,40 @@ impl Keeper {
     /// When the disk refuses.
     pub fn sync(&mut self) -> Result<(), KeepError> {
         if self.unflushed_samples > 0 {
-            self.rewrite_sizes().map_err(|source| self.failed(source))?;
-            self.file.get_ref().sync_data().map_err(|source| self.failed(source))?;
+            // The sound goes out before the sizes that promise it.
+            self.put(RIFF_SIZE_AT, &(HEADER_BYTES - 8 + self.data_bytes).to_le_bytes())?;
+            self.put(DATA_SIZE_AT, &self.data_bytes.to_le_bytes())?;
+            self.machine.sync(&self.file, &self.path).map_err(|source| self.failed(source))?;
             self.unflushed_samples = 0;
         }
         Ok(())
     }
 
-    /// The sound goes out before the sizes that promise it.
-    fn rewrite_sizes(&mut self) -> std::io::Result<()> {
-        self.file.flush()?;
-        self.file.seek(SeekFrom::Start(4))?;
-        self.file.write_all(&(HEADER_BYTES - 8 + self.data_bytes).to_le_bytes())?;
-        self.file.seek(SeekFrom::Start(DATA_SIZE_AT))?;
-        self.file.write_all(&self.data_bytes.to_le_bytes())?;
-        self.file.seek(SeekFrom::End(0))?;
-        self.file.flush()
+    /// Makes sure that the file which is being written is still the one that others would find.
+    ///
+    /// # Errors
+    /// When it or its folder was removed, moved or replaced.
+    pub fn still_there(&self) -> Result<(), KeepError> {
+        if private::is_same_file(&self.file, &self.path) {
+            return Ok(());
+        }
+        Err(KeepError::Removed { path: self.path.clone() })
+    }
+
+    fn put(&self, at: u64, bytes: &[u8]) -> Result<(), KeepError> {
+        self.machine.write(&self.file, &self.path, at, bytes).map_err(|source| self.failed(source))
     }
 
     fn failed(&self, source: std::io::Error) -> KeepError {
         KeepError::Write { path: self.path.clone(), source }
     }
+}
+
+/// A new file whose name the disk has.
+fn new_file(machine: &dyn Machine, path: &Path) -> std::io::Result<File> {
+    let file = machine.create(path)?;
+    path.parent().map_or(Ok(()), |folder| machine.sync_folder(folder))?;
+    Ok(file)
 }
 
 /// Samples behind the header of a kept file, whatever sizes it states: a power cut may leave any part of one.

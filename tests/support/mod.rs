@@ -4,6 +4,7 @@
 pub mod browser;
 pub mod case;
 pub mod desk;
+pub mod machine;
 pub mod pdf;
 pub mod pedal;
 pub mod postgres;

@@ -36,6 +36,17 @@ pub(super) fn torn(evidence: &Evidence) -> Vec<Hit> {
     evidence.exam.tears.iter().map(hit).collect()
 }
 
+/// An exam whose folder went away while it was heard.
+pub(super) fn moved(evidence: &Evidence) -> Vec<Hit> {
+    let hit = |from: &String| {
+        Hit::new(format!(
+            "the folder `{from}` was removed or moved while the exam was heard, and the exam goes on here; compare the \
+             two if the other one is found"
+        ))
+    };
+    evidence.exam.moved_from.iter().map(hit).collect()
+}
+
 /// A clock that was set, or sound that does not last as long as it took: what came later may be labelled by a wrong time.
 pub(super) fn clock_jumped(evidence: &Evidence) -> Vec<Hit> {
     let hit = |jump: &ClockJump| {

@@ -35,9 +35,10 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 63] = [
+const RULES: [(&str, Find); 64] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
+    ("exam-moved", journal::moved),
     ("audio-lost", journal::audio_lost),
     ("clock-unknown", stills::clock_unknown),
     (CLOCK_JUMPED, journal::clock_jumped),

@@ -136,3 +136,30 @@ fn every_phrase_in_a_table_of_phrases_can_be_said() {
     }
     assert!(n_phrases >= 10, "only {n_phrases} phrases were found in the pages");
 }
+
+/// Every test that the page of promises names exists.
+#[test]
+fn each_promise_names_tests_that_exist() {
+    let mut sources = String::new();
+    let mut open = vec![root().join("tests/it")];
+    while let Some(path) = open.pop() {
+        if path.is_dir() {
+            open.extend(std::fs::read_dir(path).unwrap().map(|entry| entry.unwrap().path()));
+        } else {
+            sources += &std::fs::read_to_string(path).unwrap();
+        }
+    }
+    let page = std::fs::read_to_string(root().join("docs/promises.md")).unwrap();
+    let rows = page.lines().filter(|line| line.starts_with("| ") && !line.starts_with("| Promise"));
+    let mut n_rows = 0;
+    for row in rows {
+        let cell = row.split('|').nth(2).unwrap();
+        let names: Vec<&str> = cell.split('`').skip(1).step_by(2).collect();
+        assert!(!names.is_empty(), "no test for: {row}");
+        for name in names {
+            assert!(sources.contains(&format!("fn {name}(")), "there is no test `{name}`");
+        }
+        n_rows += 1;
+    }
+    assert!(n_rows > 20, "only {n_rows} promises");
+}

@@ -18,6 +18,11 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("line 7 of the journal was cut short", &fine().but(|case| case.exam.tears.push(7)));
         rule.silent(&fine());
     }),
+    ("exam-moved", |rule| {
+        let moved = fine().but(|case| case.exam.moved_from.push("exams/juniper".to_owned()));
+        rule.fires("`exams/juniper` was removed or moved while the exam was heard", &moved);
+        rule.silent(&fine());
+    }),
     ("clock-jumped", |rule| {
         let jumped = |kind, by_ms| {
             fine().but(|case| {

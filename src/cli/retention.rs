@@ -1,0 +1,191 @@
+//! `zonecall retention`: what is kept of a horse, copied; and what is kept no longer, deleted.
+//!
+//! Takes: exam folders.
+//! Gives: a copy with a list of its files and their hashes; or fewer files, and a line in each journal.
+//! Never: deletes a line of a journal, or anything that was not asked for.
+//! Tested in: `tests/it/retention.rs`.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::{Context as _, ensure};
+use chrono::{TimeDelta, Utc};
+
+use super::options::KnowledgeArgs;
+use super::output::one_line;
+use crate::exam::discard::{Discard, discard};
+use crate::exam::fold::Exam;
+use crate::exam::seal::sha256;
+use crate::exam_folder::ExamFolder;
+use crate::private;
+use crate::protocol::Protocols;
+
+/// The list of a copy.
+const LIST: &str = "files.csv";
+
+/// Keeps no longer what need not be kept, and copies what is.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "The journal of an exam is never shortened: a line says what was deleted and keeps the hashes.\n\
+    Examples:\n  zonecall retention sound --days 365 exams/*\n  \
+    zonecall retention copy --horse Juniper --into /media/stick/juniper exams/*\n  \
+    zonecall retention delete --why \"asked for by the owner\" exams/juniper\n\n\
+    Exit codes: 0 done, 1 nothing was found, 2 an error."
+)]
+pub(crate) struct RetentionArgs {
+    #[command(subcommand)]
+    task: Retention,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum Retention {
+    /// Delete the sound of exams that are older than the practice keeps it.
+    Sound {
+        /// Days that the practice keeps sound.
+        #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i64).range(1..=36_500))]
+        days: i64,
+        /// Exam folders.
+        #[arg(value_name = "FOLDER", required = true)]
+        exams: Vec<PathBuf>,
+        #[command(flatten)]
+        knowledge: KnowledgeArgs,
+    },
+    /// Copy everything that is kept of a horse, with a list of the files and their hashes.
+    Copy {
+        /// Name of the horse, or the practice's number for it.
+        #[arg(long, value_name = "NAME")]
+        horse: String,
+        /// The folder to create.
+        #[arg(long, value_name = "FOLDER")]
+        into: PathBuf,
+        /// Exam folders.
+        #[arg(value_name = "FOLDER", required = true)]
+        exams: Vec<PathBuf>,
+        #[command(flatten)]
+        knowledge: KnowledgeArgs,
+    },
+    /// Delete sound, stills and reports of an exam on request; the journal stays and still verifies.
+    Delete {
+        /// Why, for the journal.
+        #[arg(long, value_name = "TEXT")]
+        why: String,
+        /// Exam folders.
+        #[arg(value_name = "FOLDER", required = true)]
+        exams: Vec<PathBuf>,
+        #[command(flatten)]
+        knowledge: KnowledgeArgs,
+    },
+}
+
+pub(crate) fn retention(args: &RetentionArgs) -> anyhow::Result<ExitCode> {
+    match &args.task {
+        Retention::Sound { days, exams, knowledge } => {
+            let before = Utc::now() - TimeDelta::days(*days);
+            let why = format!("the practice keeps sound for {days} days");
+            let is_old = move |exam: &Exam| exam.header.started_at < before;
+            delete(exams, &knowledge.read()?, Discard::Sound, &why, is_old)
+        }
+        Retention::Delete { why, exams, knowledge } => {
+            delete(exams, &knowledge.read()?, Discard::Files, why, |_| true)
+        }
+        Retention::Copy { horse, into, exams, knowledge } => copy(exams, &knowledge.read()?, horse, into),
+    }
+}
+
+/// Deletes in each folder that is meant; one that cannot be read keeps the others from nothing.
+fn delete(
+    exams: &[PathBuf],
+    protocols: &Protocols,
+    what: Discard,
+    why: &str,
+    is_meant: impl Fn(&Exam) -> bool,
+) -> anyhow::Result<ExitCode> {
+    let mut out = std::io::stdout().lock();
+    let mut failed = false;
+    for path in exams {
+        let folder = ExamFolder::at(path);
+        let done = || -> anyhow::Result<Option<usize>> {
+            let mut journal = folder.append_journal()?;
+            let exam = folder.exam(protocols)?;
+            if !is_meant(&exam) {
+                return Ok(None);
+            }
+            Ok(Some(discard(path, &exam, &mut journal, what, why, Utc::now())?.len()))
+        };
+        match done() {
+            Ok(Some(n_files)) => writeln!(out, "{}: {n_files} files deleted", path.display())?,
+            Ok(None) => writeln!(out, "{}: kept, not old enough", path.display())?,
+            Err(error) => {
+                failed = true;
+                writeln!(out, "{}: NOT DELETED: {}", path.display(), one_line(&error))?;
+            }
+        }
+    }
+    Ok(if failed { ExitCode::from(2) } else { ExitCode::SUCCESS })
+}
+
+fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> anyhow::Result<ExitCode> {
+    ensure!(!into.exists(), "`{}` is there already; name a new folder", into.display());
+    let wanted = horse.trim().to_lowercase();
+    let is_of = |exam: &Exam| {
+        let of = &exam.header.horse;
+        [&of.name, &of.id].into_iter().flatten().any(|name| name.trim().to_lowercase() == wanted)
+    };
+    let (mut rows, mut n_exams) = (Vec::new(), 0);
+    for path in exams {
+        let exam = ExamFolder::at(path).exam(protocols).with_context(|| format!("`{}`", path.display()))?;
+        if !is_of(&exam) {
+            continue;
+        }
+        n_exams += 1;
+        let to = into.join(&exam.header.id);
+        copy_folder(path, &to, into, &mut rows)?;
+        for still in exam.frames.iter().filter(|still| Path::new(&still.file).is_absolute()) {
+            let (from, name) = (Path::new(&still.file), still.id.replace([':', '/'], "-"));
+            if from.is_file() {
+                copy_file(from, &to.join("stills").join(name), into, &mut rows)?;
+            }
+        }
+    }
+    let mut out = std::io::stdout().lock();
+    if n_exams == 0 {
+        writeln!(out, "none of the exams is of `{horse}`; nothing was copied")?;
+        return Ok(ExitCode::from(1));
+    }
+    let mut list =
+        csv::Writer::from_writer(private::options().write(true).create_new(true).open(into.join(LIST))?);
+    list.write_record(["file", "bytes", "sha256"])?;
+    rows.iter().try_for_each(|row| list.write_record(row))?;
+    list.flush()?;
+    writeln!(out, "{}: {n_exams} exams, {} files", into.display(), rows.len())?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Copies plain files and folders; links lead elsewhere and are left out.
+fn copy_folder(from: &Path, to: &Path, root: &Path, rows: &mut Vec<[String; 3]>) -> anyhow::Result<()> {
+    let read = |path: &Path| format!("cannot read `{}`", path.display());
+    let mut entries = std::fs::read_dir(from)
+        .and_then(Iterator::collect::<std::io::Result<Vec<_>>>)
+        .with_context(|| read(from))?;
+    entries.sort_by_key(std::fs::DirEntry::file_name);
+    for entry in entries {
+        let (path, kind) = (entry.path(), entry.file_type().with_context(|| read(&entry.path()))?);
+        if kind.is_dir() && entry.file_name() != ".cache" {
+            copy_folder(&path, &to.join(entry.file_name()), root, rows)?;
+        } else if kind.is_file() {
+            copy_file(&path, &to.join(entry.file_name()), root, rows)?;
+        }
+    }
+    Ok(())
+}
+
+fn copy_file(from: &Path, to: &Path, root: &Path, rows: &mut Vec<[String; 3]>) -> anyhow::Result<()> {
+    let failed = || format!("cannot copy `{}` to `{}`", from.display(), to.display());
+    private::make_folder(to.parent().unwrap_or(root)).with_context(failed)?;
+    let bytes = std::fs::copy(from, to).with_context(failed)?;
+    let hash = sha256(to).with_context(failed)?;
+    let shown = to.strip_prefix(root).unwrap_or(to).to_string_lossy().into_owned();
+    rows.push([shown, bytes.to_string(), hash]);
+    Ok(())
+}

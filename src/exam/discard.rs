@@ -1,0 +1,85 @@
+//! Deletes kept files of an exam by a line of its journal that keeps their hashes.
+//!
+//! Takes: an exam folder, the exam as it is, its open journal, and what is to go.
+//! Gives: the files that are gone.
+//! Never: deletes a file before the line that says so is on the disk, or one that an exam elsewhere holds.
+//! Tested in: `tests/it/retention.rs`.
+
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Utc};
+
+use crate::exam::event::{Discarded, Event};
+use crate::exam::fold::Exam;
+use crate::exam::journal::{Journal, JournalError};
+use crate::exam::seal::seal;
+use crate::exam::sign::FileHash;
+
+/// What of an exam is deleted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Discard {
+    /// The kept sound.
+    Sound,
+    /// Sound, the stills in the folder, and what was made from the exam; the journal stays.
+    Files,
+}
+
+/// Why files could not be deleted.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum DiscardError {
+    /// The journal cannot be written.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// Somebody may still be listening.
+    #[error("the exam was never closed, so nothing was deleted; close it with `zonecall resume`")]
+    Open,
+    /// A file cannot be deleted.
+    #[error("cannot delete `{path}`: {source}; its line is written, so try again")]
+    Delete {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
+    },
+}
+
+/// Deletes kept files; a second time it deletes what is still there of them.
+///
+/// # Errors
+/// When the exam was never closed, or the disk refuses.
+pub fn discard(
+    folder: &Path,
+    exam: &Exam,
+    journal: &mut Journal,
+    what: Discard,
+    why: &str,
+    at: DateTime<Utc>,
+) -> Result<Vec<FileHash>, DiscardError> {
+    if exam.closed.is_none() {
+        return Err(DiscardError::Open);
+    }
+    let is_sound = |file: &str| exam.audio.iter().any(|audio| audio.file == file);
+    let is_inside = |file: &str| Path::new(file).is_relative() && !file.split('/').any(|part| part == "..");
+    let kept = seal(folder, exam).into_iter();
+    let gone: Vec<FileHash> = kept
+        .filter(|kept| is_inside(&kept.file) && (what == Discard::Files || is_sound(&kept.file)))
+        .collect();
+    let new: Vec<FileHash> = gone.iter().filter(|kept| !exam.discarded.contains(kept)).cloned().collect();
+    if !new.is_empty() {
+        let event = Event::Discarded(Discarded { files: new, why: why.to_owned() });
+        journal.append(at, exam.last_sample(), &event)?;
+    }
+    for path in gone.iter().map(|kept| folder.join(&kept.file)) {
+        std::fs::remove_file(&path).map_err(|source| DiscardError::Delete { path, source })?;
+    }
+    let made: &[&str] = match what {
+        Discard::Sound => &[".cache"],
+        Discard::Files => &[".cache", "out"],
+    };
+    for path in made.iter().map(|name| folder.join(name)).filter(|path| path.is_dir()) {
+        std::fs::remove_dir_all(&path).map_err(|source| DiscardError::Delete { path, source })?;
+    }
+    Ok(gone)
+}

@@ -1,0 +1,35 @@
+//! Where an exam goes on whose folder is removed or moved while it is heard.
+//!
+//! Takes: the folder that is no longer there, and what belongs to the exam.
+//! Gives: folders to try, and there the files that the old folder still has.
+//! Never: touches what is left of the old folder, or writes over a file.
+//! Tested in: `tests/it/second_place.rs`.
+
+use std::path::{Path, PathBuf};
+
+use crate::exam::fold::Exam;
+use crate::machine::Machine;
+
+/// Names that are tried beside the old folder.
+const BESIDE_MAX: u32 = 9;
+
+/// Folders to go on in, the best one first: beside the old one, and where the system keeps temporary files.
+pub(super) fn places(lost: &Path) -> impl Iterator<Item = PathBuf> {
+    let name = lost.file_name().map_or_else(|| "exam".into(), |name| name.to_string_lossy().into_owned());
+    let beside = lost.parent().unwrap_or_else(|| Path::new("")).to_owned();
+    let numbered = (2..=BESIDE_MAX).map(|number| format!("{name}-{number}")).collect::<Vec<_>>();
+    let roots = [beside, std::env::temp_dir()];
+    roots.into_iter().flat_map(move |root| numbered.clone().into_iter().map(move |name| root.join(name)))
+}
+
+/// Copies the sound and the stills that the old folder still has; what it lacks, a finding reports.
+pub(super) fn copy_files(machine: &dyn Machine, exam: &Exam, from: &Path, to: &Path) {
+    let sound = exam.audio.iter().map(|audio| &audio.file);
+    let stills = exam.frames.iter().map(|still| &still.file).filter(|file| Path::new(file).is_relative());
+    for (old, new) in sound.chain(stills).map(|file| (from.join(file), to.join(file))) {
+        if !new.exists() && old.is_file() {
+            let made = new.parent().map_or(Ok(()), |folder| machine.make_folder(folder));
+            let _ = made.and_then(|()| std::fs::copy(&old, &new));
+        }
+    }
+}

@@ -1,0 +1,112 @@
+//! What is kept no longer goes, its hashes stay, and the journal verifies; all that is kept of a horse can be copied.
+use crate::support::desk::Served;
+use crate::support::program::zonecall;
+use crate::support::still;
+
+use std::path::Path;
+use std::process::Output;
+
+use sha2::{Digest as _, Sha256};
+use zonecall::clock::Sample;
+use zonecall::exam::event::{CloseReason, Event};
+use zonecall::exam::journal::{self, Journal};
+
+/// A closed exam with sound and a still.
+fn exam() -> tempfile::TempDir {
+    let folder = still::folder();
+    let mut journal = Journal::open(folder.path()).unwrap();
+    let closed = Event::Closed { reason: CloseReason::EndOfExam, samples: 192_000 };
+    journal.append("2026-05-04T08:01:00Z".parse().unwrap(), Sample(192_000), &closed).unwrap();
+    folder
+}
+
+fn text(path: &Path) -> String {
+    path.to_string_lossy().into_owned()
+}
+
+fn said(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
+}
+
+/// What `journal --verify` says; the still is another one than its line says, before and after.
+fn verify(folder: &Path) -> (Option<i32>, String) {
+    let output = zonecall(&["journal", &text(folder), "--verify"]);
+    let words = said(&output).lines().filter(|line| line.contains("changed")).collect();
+    (output.status.code(), words)
+}
+
+fn sha256(path: &Path) -> String {
+    Sha256::digest(std::fs::read(path).unwrap()).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[test]
+fn sound_goes_after_the_period_and_not_before_and_nothing_is_missed() {
+    let folder = exam();
+    let (sound, hash) = (folder.path().join("audio/0001.wav"), sha256(&folder.path().join("audio/0001.wav")));
+    let before = said(&zonecall(&["check", &text(folder.path())]));
+    let verified = verify(folder.path());
+    let keep = |days: &str| zonecall(&["retention", "sound", "--days", days, &text(folder.path())]);
+    let young = keep("36500");
+    assert!(said(&young).contains("not old enough") && sound.exists(), "{}", said(&young));
+    let old = keep("1");
+    assert!(said(&old).contains("1 files deleted") && !sound.exists(), "{}", said(&old));
+    let lines = journal::read(folder.path()).unwrap();
+    assert_eq!(lines.damage, []);
+    assert_eq!((lines.discarded[0].file.as_str(), &lines.discarded[0].sha256), ("audio/0001.wav", &hash));
+    assert_eq!(verify(folder.path()), verified);
+    assert_eq!(said(&zonecall(&["check", &text(folder.path())])), before, "nothing new to look at");
+    assert!(said(&keep("1")).contains("0 files deleted"), "a second time there is nothing to do");
+    // The desk shows an exam without its sound.
+    assert!(Served::start(folder.path(), 0).exam().is_object());
+}
+
+#[test]
+fn sound_that_is_missing_without_a_line_is_still_missed() {
+    let folder = exam();
+    std::fs::remove_file(folder.path().join("audio/0001.wav")).unwrap();
+    assert!(said(&zonecall(&["check", &text(folder.path())])).contains("audio/0001.wav"));
+}
+
+#[test]
+fn on_request_all_files_go_and_the_journal_verifies() {
+    let folder = exam();
+    assert!(zonecall(&["report", &text(folder.path())]).status.success());
+    let done = zonecall(&["retention", "delete", "--why", "asked for by the owner", &text(folder.path())]);
+    assert!(said(&done).contains("2 files deleted"), "{}", said(&done));
+    for gone in ["audio/0001.wav", "still.png", "out"] {
+        assert!(!folder.path().join(gone).exists(), "{gone}");
+    }
+    let verified = zonecall(&["journal", &text(folder.path()), "--verify"]);
+    assert_eq!(verified.status.code(), Some(0), "{}", said(&verified));
+    assert!(said(&zonecall(&["journal", &text(folder.path())])).contains("asked for by the owner"));
+}
+
+#[test]
+fn an_exam_that_was_never_closed_loses_nothing() {
+    let folder = still::folder();
+    let refused = zonecall(&["retention", "delete", "--why", "x", &text(folder.path())]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(said(&refused).contains("the exam was never closed"), "{}", said(&refused));
+    assert!(folder.path().join("audio/0001.wav").exists());
+}
+
+#[test]
+fn all_that_is_kept_of_a_horse_is_copied_with_its_hashes_and_verifies_there() {
+    let (folder, home) = (exam(), tempfile::tempdir().unwrap());
+    let into = home.path().join("juniper");
+    let copy = |horse: &str| {
+        zonecall(&["retention", "copy", "--horse", horse, "--into", &text(&into), &text(folder.path())])
+    };
+    assert_eq!(copy("Bramble").status.code(), Some(1));
+    let done = copy(" juniper");
+    assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+    let mut list = csv::Reader::from_path(into.join("files.csv")).unwrap();
+    let rows: Vec<csv::StringRecord> = list.records().map(Result::unwrap).collect();
+    for wanted in ["exam.jsonl", "audio/0001.wav", "still.png"] {
+        let row = rows.iter().find(|row| row[0].ends_with(wanted)).expect("it is listed");
+        assert_eq!(sha256(&into.join(&row[0])), row[2]);
+    }
+    let copied = into.join(rows[0][0].split('/').next().unwrap());
+    assert_eq!(verify(&copied), verify(folder.path()));
+    assert_eq!(copy("juniper").status.code(), Some(2), "nothing is written over");
+}
