@@ -42,17 +42,17 @@ impl PatientListener {
 }
 
 impl Listener for PatientListener {
-    type Io = Patient;
+    type Io = DeskConnection;
     type Addr = SocketAddr;
 
-    async fn accept(&mut self) -> (Patient, SocketAddr) {
+    async fn accept(&mut self) -> (DeskConnection, SocketAddr) {
         loop {
             if self.n_open.load(Ordering::Relaxed) < OPEN_MAX
                 && let Ok((stream, address)) = self.listener.accept().await
             {
                 self.n_open.fetch_add(1, Ordering::Relaxed);
                 let patience = Box::pin(sleep(FIRST));
-                return (Patient { stream, patience, n_open: Arc::clone(&self.n_open) }, address);
+                return (DeskConnection { stream, patience, n_open: Arc::clone(&self.n_open) }, address);
             }
             sleep(AGAIN).await;
         }
@@ -65,13 +65,13 @@ impl Listener for PatientListener {
 
 /// A connection.
 #[derive(Debug)]
-pub(super) struct Patient {
+pub(super) struct DeskConnection {
     stream: TcpStream,
     patience: Pin<Box<Sleep>>,
     n_open: Arc<AtomicUsize>,
 }
 
-impl Patient {
+impl DeskConnection {
     fn heard<T>(&mut self, done: Poll<T>) -> Poll<T> {
         if done.is_ready() {
             self.patience.as_mut().reset(Instant::now() + SILENT);
@@ -80,13 +80,13 @@ impl Patient {
     }
 }
 
-impl Drop for Patient {
+impl Drop for DeskConnection {
     fn drop(&mut self) {
         self.n_open.fetch_sub(1, Ordering::Relaxed);
     }
 }
 
-impl AsyncRead for Patient {
+impl AsyncRead for DeskConnection {
     fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, to: &mut ReadBuf<'_>) -> Poll<Result<()>> {
         let read = Pin::new(&mut self.stream).poll_read(cx, to);
         if read.is_pending() && self.patience.as_mut().poll(cx).is_ready() {
@@ -96,7 +96,7 @@ impl AsyncRead for Patient {
     }
 }
 
-impl AsyncWrite for Patient {
+impl AsyncWrite for DeskConnection {
     fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, bytes: &[u8]) -> Poll<Result<usize>> {
         let written = Pin::new(&mut self.stream).poll_write(cx, bytes);
         self.heard(written)

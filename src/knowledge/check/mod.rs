@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 64] = [
+const RULES: [(&str, Find); 65] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -53,6 +53,7 @@ const RULES: [(&str, Find); 64] = [
     ("still-in-two-exams", stills::in_two_exams),
     ("still-twice", stills::twice),
     ("still-from-another-day", stills::from_another_day),
+    ("still-unheard", stills::unheard),
     ("still-ambiguous", stills::ambiguous),
     ("still-unlabelled", stills::unlabelled),
     ("still-label-incomplete", stills::incomplete),

@@ -36,6 +36,31 @@ pub(super) fn ambiguous(evidence: &Evidence) -> Vec<Hit> {
     of_status(evidence, Status::Ambiguous, "fits two labels; listen and choose one")
 }
 
+/// Time that nobody listened to lets instants leap ahead by more than this, in milliseconds; sound comes in lumps of less.
+const UNHEARD_MS_MIN: i64 = 1000;
+
+/// Stills that were saved while nothing was heard: what was called for them nobody knows.
+pub(super) fn unheard(evidence: &Evidence) -> Vec<Hit> {
+    let anchors = &evidence.exam.timeline.anchors;
+    let gaps: Vec<(DateTime<Utc>, DateTime<Utc>)> = anchors
+        .windows(2)
+        .map(|pair| (pair[0].instant_of(pair[1].sample), pair[1].wall))
+        .filter(|(from, to)| (*to - *from).num_milliseconds() > UNHEARD_MS_MIN)
+        .collect();
+    let is_unheard = |at: &DateTime<Utc>| gaps.iter().any(|(from, to)| (*from..*to).contains(at));
+    let is_labelled = |frame: &&FrameRow| matches!(frame.status, Status::Spoken | Status::Context);
+    evidence
+        .frames
+        .iter()
+        .filter(is_labelled)
+        .filter(|frame| frame.saved_at_exam.as_ref().is_some_and(is_unheard))
+        .map(|frame| {
+            let what = "was saved while nothing was heard: the program was stopped, or sound was lost; check its label";
+            Hit::still(frame, format!("still `{}` {what}", frame.name()))
+        })
+        .collect()
+}
+
 /// One line for all of them where no label could be given at all: the reason is the clock, not the single still.
 pub(super) fn unlabelled(evidence: &Evidence) -> Vec<Hit> {
     // What was refused is asked about by its own rule.

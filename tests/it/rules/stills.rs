@@ -1,6 +1,7 @@
 //! Rules about stills and the scanner's clock.
 
-use zonecall::clock::WallQuality;
+use chrono::TimeDelta;
+use zonecall::clock::{Anchor, Sample, WallQuality};
 use zonecall::exam::event::OtherExam;
 use zonecall::exam::patient::Patient;
 use zonecall::frames::pairing::Tie;
@@ -19,6 +20,21 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("still-twice", twice),
     ("still-from-another-day", from_another_day),
+    ("still-unheard", |rule| {
+        // The program was stopped after a second, and went on an hour later.
+        let gap = |case: &mut Case| {
+            let wall = case.exam.header.started_at;
+            let anchor = |s: i64| Anchor {
+                wall: wall + TimeDelta::seconds(s),
+                monotonic_ns: 0,
+                sample: Sample(16_000),
+            };
+            case.exam.timeline.anchors = vec![anchor(1), anchor(3600)];
+        };
+        rule.fires("saved while nothing was heard", &view().still(Tie::Context(0)).but(gap));
+        rule.silent(&view().still(Tie::Nothing).but(gap));
+        rule.silent(&fine());
+    }),
     ("still-ambiguous", |rule| {
         rule.fires("fits two labels", &view().still(Tie::Open));
         rule.silent(&fine());
