@@ -64,7 +64,7 @@ try-deb:
 
 # Speed and memory beside a reference, measured in the same run.
 bench: setup
-	cargo bench --bench append --bench pair --bench archive --bench hear --bench desk --bench latency
+	cargo bench --bench append --bench pair --bench archive --bench hear --bench desk --bench latency --bench exchange
 
 # The neural ear on whole recordings, as an exam is heard (train/streamset.py makes them; minutes on two cores), and,
 # where the test sets are (folders of WAV files with truth.tsv), all ears one utterance a file. All judged by meaning;

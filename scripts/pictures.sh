@@ -4,12 +4,14 @@
 #   desk.png     the review desk, in Chromium without a window
 #   reports.png  pages of the printed reports, through poppler
 #   listen.png   the listening screen, from a real terminal (tmux) with a virtual microphone (PulseAudio)
+# and both reports of that exam, signed, as docs/reports/vet.pdf and docs/reports/owner.pdf.
 # Needs what `make setup` installs, and tmux.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 bin="$(realpath "${CARGO_TARGET_DIR:-target}")/release/zonecall"
 exam=out/demo/exam
 to="$PWD/docs/pictures"
+reports="$PWD/docs/reports"
 if ! { [ -x "$bin" ] && [ -f "$exam/exam.jsonl" ]; }; then
     echo "pictures: run 'make demo', then 'cargo build --release'" >&2
     exit 2
@@ -25,7 +27,7 @@ finish() {
     rm -rf "$work"
 }
 trap finish EXIT
-mkdir -p "$to"
+mkdir -p "$to" "$reports"
 
 # A page as a picture: address, width, height, file, seconds to wait, keys to press.
 shoot() { python3 scripts/page_picture.py "$@"; }
@@ -43,10 +45,20 @@ address=$(grep -o 'http://[^ ]*' "$work/address" | head -n 1)
 shoot "$address" 1440 1000 "$to/desk.png" 12 jj
 
 echo "pictures: the reports"
-"$bin" report "$exam" --format pdf --out "$work/vet.pdf"
-"$bin" report "$exam" --format pdf --for owner --out "$work/owner.pdf"
-pdftoppm -r 60 -png -f 1 -l 2 "$work/vet.pdf" "$work/vet"
-pdftoppm -r 60 -png -f 1 -l 1 "$work/owner.pdf" "$work/owner"
+# What a vet writes and signs is invented; the keys and the list of people are thrown away.
+(
+    export XDG_CONFIG_HOME="$work/settings"
+    mkdir -p "$XDG_CONFIG_HOME/zonecall"
+    cp scripts/demo_people.toml "$XDG_CONFIG_HOME/zonecall/people.toml"
+    python3 scripts/desk_words.py "$address"
+    (umask 077 && echo "four words of my own" >"$work/passphrase")
+    "$bin" people add "Dr Example" --role vet --licence V-1 --passphrase-file "$work/passphrase"
+    "$bin" sign "$work/past/desk" --vet "Dr Example" --passphrase-file "$work/passphrase"
+    "$bin" report "$work/past/desk" --format pdf --out "$reports/vet.pdf"
+    "$bin" report "$work/past/desk" --format pdf --for owner --out "$reports/owner.pdf"
+)
+pdftoppm -r 60 -png -f 1 -l 2 "$reports/vet.pdf" "$work/vet"
+pdftoppm -r 60 -png -f 1 -l 1 "$reports/owner.pdf" "$work/owner"
 {
     echo '<!doctype html><style>body{margin:0;padding:16px;background:#8a8f94;display:flex;gap:16px}img{box-shadow:0 2px 8px #0006}</style>'
     for page in "$work"/vet*.png "$work"/owner*.png; do echo "<img src=\"file://$page\">"; done

@@ -263,9 +263,22 @@ need_fhir() {
         stop "the judge of FHIR bundles is not the one that was pinned"
 }
 
+# The judge of printed reports in the tests: veraPDF, the reference checker of PDF/A and PDF/UA.
+need_print_judge() {
+    local home="$deps/print" sums="$PWD/scripts/print/SHA256SUMS"
+    if [ -d "$home/jars" ] && (cd "$home/jars" && sha256sum --check --quiet "$sums") >/dev/null 2>&1; then
+        return 0
+    fi
+    say "fetching the judge of printed reports (10 MB)"
+    rm -rf "$home"
+    mvn -q -B -f scripts/print/pom.xml dependency:copy-dependencies "-DoutputDirectory=$home/jars"
+    (cd "$home/jars" && sha256sum --check --quiet "$sums") ||
+        stop "the judge of printed reports is not the one that was pinned"
+}
+
 demo() { need_ear; }
 build() { demo; need_sphinx; need_vosk; }
-judges() { need_pydicom; need_korean; need_axe; need_fhir; }
+judges() { need_pydicom; need_korean; need_axe; need_fhir; need_print_judge; }
 
 mkdir -p "$deps"
 goal="${1:-test}"

@@ -8,7 +8,7 @@ use anyhow::{Context as _, bail, ensure};
 use chrono::Utc;
 
 use super::known_place::place_is_known;
-use super::options::{FolderArgs, not_blank};
+use super::options::{DraftAgain, FolderArgs, not_blank};
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
@@ -49,6 +49,8 @@ pub(crate) struct EnterArgs {
     /// Withdraw a typed or traced value instead, by its line in the journal; it stays there and is no longer used.
     #[arg(long, value_name = "LINE", conflicts_with_all = ["limb", "zone", "structure", "term", "number", "unit"])]
     pub(crate) withdraw: Option<u64>,
+    #[command(flatten)]
+    pub(crate) again: DraftAgain,
     /// Who enters it.
     #[arg(long, value_name = "PERSON", value_parser = not_blank)]
     pub(crate) by: String,
@@ -58,6 +60,7 @@ pub(crate) fn enter(args: &EnterArgs) -> anyhow::Result<ExitCode> {
     let folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
     let exam = folder.exam(&protocols)?;
+    args.again.may_change(&exam)?;
     let (event, effect) = match args.withdraw {
         Some(seq) => {
             (withdrawn(args, Seq(seq), &exam)?, "the value stays in the journal and is no longer used")
@@ -106,7 +109,7 @@ fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Resu
         "`{number}` is not a measurement; give a number from 0 upwards"
     );
     let amount = Amount { number, unit: args.unit.clone(), unit_assumed: false };
-    let scale = exam.header.scales.get(&term).or(kind.scale.as_ref()).cloned();
+    let scale = exam.scale_of(&term, kind).map(str::to_owned);
     match kind.odd_on(scale.as_deref(), number, amount.unit.as_deref()) {
         Some(odd @ Odd::Unusual { .. }) if !args.unusual => bail!("{odd} If it is correct, add --unusual"),
         Some(odd @ Odd::OffScale { .. }) => bail!("{odd}"),
@@ -123,6 +126,7 @@ fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Resu
         traced: false,
         by: Some(args.by.clone()),
         still: None,
+        frame_number: None,
         scale_by_hand_mm: None,
         ends_px: None,
         outline: None,

@@ -6,7 +6,7 @@
 //! Tested in: `tests/sound/listen.rs`.
 
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -16,6 +16,7 @@ use anyhow::Context as _;
 use super::ear;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::own_words::OwnWordsArg;
+use super::receiver_args::{ReceiverArgs, Receiving};
 use super::settings::Settings;
 use super::subject_args::SubjectArgs;
 use super::switch::SwitchArgs;
@@ -34,6 +35,10 @@ use crate::session::spoken::SpokenLanguage;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::waiting::{self, Exams};
 use crate::speech::dictionary::{DICTIONARY, default_model_dir};
+
+/// What is received goes here: in an exam, and beside the exams of a box.
+const FRAMES: &str = "frames";
+const RECEIVED: &str = "received";
 
 /// What most scanners need to export a still, in seconds; our own guess.
 const EXPORT_DELAY_S: f64 = 2.0;
@@ -109,10 +114,35 @@ pub(crate) struct LiveArgs {
     /// Seconds from pressing the scanner's button to the file in that folder; 2 by default.
     #[arg(long, value_name = "SECONDS", value_parser = delay)]
     pub(crate) export_delay: Option<f64>,
+    /// Take the stills that the scanner sends over the network meanwhile, into `frames` of the exam, or with --exams into
+    /// `received` beside the exams. Each counts as with --watch.
+    #[arg(long, conflicts_with = "watch")]
+    pub(crate) receive: bool,
+    #[command(flatten)]
+    pub(crate) receiver: ReceiverArgs,
     #[command(flatten)]
     pub(crate) switch: SwitchArgs,
     #[command(flatten)]
     pub(crate) ear: WhichEar,
+}
+
+impl LiveArgs {
+    /// The receiver, if one was asked for; what it takes is followed like any folder of the scanner.
+    fn receiving(&self, into: &Path, options: &mut ListenOptions) -> anyhow::Result<Option<Receiving>> {
+        if !self.receive {
+            return Ok(None);
+        }
+        let receiving = self.receiver.beside(into)?;
+        writeln!(
+            std::io::stdout(),
+            "{} listens on {}, into {}",
+            self.receiver.ae,
+            receiving.here,
+            into.display()
+        )?;
+        options.watch = Some(into.to_owned());
+        Ok(Some(receiving))
+    }
 }
 
 /// What the options and the settings choose together.
@@ -204,9 +234,10 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let subject = Subject { person, ..subject };
     let stop = stop_switch()?;
-    let options = chosen.options;
+    let mut options = chosen.options;
     let Some(into) = into else {
         let folder = args.exams.as_deref().context("name the folder of the exams")?;
+        let _receiving = args.live.receiving(&folder.join(RECEIVED), &mut options)?;
         waiting::wait(Exams { folder, subject: &subject, spoken: &spoken, options }, ear, &stop)?;
         return Ok(ExitCode::SUCCESS);
     };
@@ -214,6 +245,7 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let opened = open(options.device.as_deref())?;
     let header = header(&subject, &ear, &spoken, Began::live(opened.began_at));
     let session = Session::begin(&into, header, ear)?;
+    let _receiving = args.live.receiving(&into.path().join(FRAMES), &mut options)?;
     run(session, opened, switch, &options, stop)
 }
 
@@ -234,9 +266,10 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let spoken = chosen.called(spoken);
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let stop = stop_switch()?;
-    let options = chosen.options;
+    let mut options = chosen.options;
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
     let opened = open(options.device.as_deref())?;
+    let _receiving = args.live.receiving(&folder.path().join(FRAMES), &mut options)?;
     let session = Session::resume(&folder, ear, &spoken.pack.sha256, opened.began_at)?;
     run(session, opened, switch, &options, stop)
 }

@@ -37,6 +37,7 @@ mod peers;
 mod people;
 mod phrases;
 mod receive;
+mod receiver_args;
 mod report;
 mod retention;
 #[cfg(feature = "desk")]

@@ -1,7 +1,7 @@
 //! The options that several commands share.
 //!
 //! Takes: the program's arguments.
-//! Gives: `FolderArgs`, `KnowledgeArgs`, `LanguageArgs`, `WhichEar` and `AgainstArgs`.
+//! Gives: `FolderArgs`, `KnowledgeArgs`, `LanguageArgs`, `WhichEar`, `DraftAgain` and `AgainstArgs`.
 //! Never: an option of one command only; those are next to their command.
 //! Tested in: `tests/it/cli.rs`, `tests/it/demo.rs`.
 
@@ -11,6 +11,7 @@ use chrono::NaiveDate;
 use clap::ValueEnum;
 
 use super::own_words::OwnWordsArg;
+use crate::exam::fold::Exam;
 use crate::exam::review::is_plain;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
@@ -29,6 +30,28 @@ impl FolderArgs {
     /// The folder that was named.
     pub(crate) fn open(&self) -> ExamFolder {
         ExamFolder::at(&self.folder)
+    }
+}
+
+/// Whether a signed record may become a draft again.
+#[derive(Debug, clap::Args)]
+pub(crate) struct DraftAgain {
+    /// Write into a signed record all the same: it becomes a draft, and a vet has to sign it once more.
+    #[arg(long)]
+    pub(crate) draft_again: bool,
+}
+
+impl DraftAgain {
+    /// Refuses to write into a signed record, unless that was asked for.
+    pub(crate) fn may_change(&self, exam: &Exam) -> anyhow::Result<()> {
+        match exam.signed.as_ref().filter(|_| exam.is_signed && !self.draft_again) {
+            Some(logged) => anyhow::bail!(
+                "this record is signed by {}, and a change makes it a draft again; nothing was written; if it is to \
+                 be changed, add --draft-again and have it signed once more",
+                logged.signed.by
+            ),
+            None => Ok(()),
+        }
     }
 }
 

@@ -33,7 +33,7 @@ pub(crate) struct PeerArgs {
 }
 
 /// Certificates, as PEM files; with them everything goes by TLS.
-#[derive(Debug, clap::Args)]
+#[derive(Debug, Clone, clap::Args)]
 pub(crate) struct TlsArgs {
     /// Certificate of the authority that signed the other side's certificate; with it everything goes by TLS.
     #[arg(long, value_name = "FILE")]

@@ -17,7 +17,8 @@ use crate::signing::people::letterhead;
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall report exams/juniper\n  \
-    zonecall report exams/juniper --format pdf --paper letter\n  zonecall report exams/juniper --for owner --format pdf\n\n\
+    zonecall report exams/juniper --format pdf --paper letter\n  zonecall report exams/juniper --for owner --format pdf\n  \
+    zonecall report exams/juniper --for course --earlier exams/juniper-march --earlier exams/juniper-april\n\n\
     Exit codes: 0 written, 2 an error.")]
 pub(crate) struct ReportArgs {
     #[command(flatten)]
@@ -36,7 +37,7 @@ pub(crate) struct ReportArgs {
     /// Paper size of a PDF.
     #[arg(long, value_enum, default_value_t = PaperSize::A4)]
     pub(crate) paper: PaperSize,
-    /// The file to write, in an existing folder; without it, `report.html` or `report.pdf` in `out/` of the exam folder, with `-owner` for the owner.
+    /// The file to write, in an existing folder; without it, `report.html` or `report.pdf` in `out/` of the exam folder, with `-owner` or `-course` for those readers.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
@@ -47,6 +48,8 @@ pub(crate) enum ReportReader {
     Vet,
     /// The owner: plain words, no codes, no scores.
     Owner,
+    /// Whoever follows the horse: every measure over this exam and those of --earlier, with its trend; a page only.
+    Course,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -94,10 +97,22 @@ pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
         ReportForm::Html if args.reader == ReportReader::Vet => {
             (report::vet::html(&input).into_bytes(), "html")
         }
-        ReportForm::Html => (report::owner::html(&input).into_bytes(), "html"),
+        ReportForm::Html if args.reader == ReportReader::Owner => {
+            (report::owner::html(&input).into_bytes(), "html")
+        }
+        ReportForm::Html => (report::course::html(&input).into_bytes(), "html"),
+        ReportForm::Pdf if args.reader == ReportReader::Course => {
+            anyhow::bail!(
+                "the course of a horse is a page only; leave out --format and print it from the browser"
+            )
+        }
         ReportForm::Pdf => (printed(args, &input)?, "pdf"),
     };
-    let for_whom = if args.reader == ReportReader::Owner { "-owner" } else { "" };
+    let for_whom = match args.reader {
+        ReportReader::Vet => "",
+        ReportReader::Owner => "-owner",
+        ReportReader::Course => "-course",
+    };
     let path = match &args.out {
         Some(path) => path.clone(),
         None => folder.out()?.join(format!("report{for_whom}.{ending}")),

@@ -8,11 +8,12 @@ use anyhow::{Context as _, anyhow, bail};
 use chrono::Utc;
 
 use super::known_place::place_is_known;
-use super::options::{FolderArgs, not_blank};
+use super::options::{DraftAgain, FolderArgs, not_blank};
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
 use crate::exam_folder::record_against;
+use crate::frames::cine::Cine;
 use crate::frames::scale::scale_of;
 use crate::knowledge::measure::Against;
 use crate::knowledge::record::{FrameRow, Record};
@@ -48,6 +49,11 @@ pub(crate) struct TraceArgs {
     /// Write the suggested outline; only after you have looked at it on the still.
     #[arg(long, requires = "click")]
     pub(crate) confirm: bool,
+    /// Where the still is a loop, the frame that the outline is on, counted from 1.
+    #[arg(long, value_name = "NUMBER")]
+    pub(crate) frame: Option<u32>,
+    #[command(flatten)]
+    pub(crate) again: DraftAgain,
     /// The outline is the lesion's, not the whole structure's.
     #[arg(long)]
     pub(crate) lesion: bool,
@@ -69,6 +75,10 @@ pub(crate) fn trace(args: &TraceArgs) -> anyhow::Result<ExitCode> {
     let record = record_against(&exam, &protocols, &Against::default());
     let frame = still(&record, &args.still)?;
     let path = folder.path().join(&frame.file);
+    let frames = Cine::of(&path).frames;
+    if let Some(number) = args.frame.filter(|number| !(1..=frames).contains(number)) {
+        bail!("`{}` has no frame {number}; it has {frames}", path.display());
+    }
     let outline = outline(args, &path)?;
     outline.verify().with_context(|| format!("`{}`", path.display()))?;
     let (scale, by_hand) = scale_of(&exam, &frame.id, &path, &outline.corners()).map_err(|problem| {
@@ -102,6 +112,7 @@ pub(crate) fn trace(args: &TraceArgs) -> anyhow::Result<ExitCode> {
         )?;
         return Ok(ExitCode::from(1));
     }
+    args.again.may_change(&exam)?;
     let sample = exam.last_sample();
     let seq = folder.append_journal()?.append(Utc::now(), sample, &Event::Entered(Box::new(entered)))?;
     writeln!(out, "written as line {seq} of the journal; a later trace of the same place replaces it")?;
@@ -138,7 +149,8 @@ fn outline(args: &TraceArgs, path: &Path) -> anyhow::Result<Outline> {
     }
     let click = args.click.as_ref().context("give --points, --ellipse or --click")?;
     let (x, y) = pair(click)?;
-    let grey = picture::grey(path).map_err(|why| anyhow!("`{}`: {why}", path.display()))?;
+    let grey = picture::grey(path, picture::frame_index(args.frame))
+        .map_err(|why| anyhow!("`{}`: {why}", path.display()))?;
     outline_at(&grey, x, y).with_context(|| format!("`{}`", path.display()))
 }
 
@@ -189,6 +201,7 @@ fn entered(
         traced: true,
         by: Some(args.by.clone()),
         still: Some(frame.id.clone()),
+        frame_number: args.frame,
         scale_by_hand_mm: None,
         ends_px: None,
         outline: Some(outline.clone()),
@@ -201,11 +214,13 @@ fn put_grey(out: &mut impl Write, exam: &Exam, lesion: &Entered, path: &Path) ->
         entered.term != lesion.term
             && (&entered.still, &entered.structure) == (&lesion.still, &lesion.structure)
             && entered.outline.is_some()
+            && entered.frame_number.unwrap_or(1) == lesion.frame_number.unwrap_or(1)
     });
     let (Some(whole), Some(inner)) = (whole.and_then(|whole| whole.outline.as_ref()), &lesion.outline) else {
         return Ok(());
     };
-    let grey = picture::grey(path).map_err(|why| anyhow!("`{}`: {why}", path.display()))?;
+    let grey = picture::grey(path, picture::frame_index(lesion.frame_number))
+        .map_err(|why| anyhow!("`{}`: {why}", path.display()))?;
     if let Some(compared) = compare(&grey, inner, whole) {
         writeln!(
             out,

@@ -105,6 +105,14 @@ pub(super) fn correct(exam: &mut Exam) {
             call.corrected_by.push(by);
         }
     }
+    // A score typed without its scale is one of this exam's.
+    for call in exam.calls.iter_mut().filter(|call| call.is_added() || !call.corrected_by.is_empty()) {
+        if let Act::Value(value) = &mut call.act
+            && value.said.scale.is_none()
+        {
+            value.said.scale = exam.header.scales.get(&value.term).cloned();
+        }
+    }
 }
 
 /// Sets the place of single calls, which changes nothing after them.

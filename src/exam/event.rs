@@ -396,6 +396,9 @@ pub struct Entered {
     /// The still it was read from, by its id.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub still: Option<String>,
+    /// Where the still is a loop, the frame it was read from, counted from 1; absent means the first.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub frame_number: Option<u32>,
     /// Millimetres of a pixel's side, where the still states no scale and a person set it by hand.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scale_by_hand_mm: Option<f64>,

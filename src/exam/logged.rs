@@ -18,6 +18,7 @@ use crate::exam::review::{Change, Review, WordsPart};
 use crate::exam::seq::Seq;
 use crate::exam::sign::{FileHash, Signed};
 use crate::exam::timeline::Timeline;
+use crate::protocol::ValueKind;
 
 /// Sound that was lost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -324,6 +325,31 @@ impl Exam {
             }
             _ => None,
         })
+    }
+
+    /// The scale of a score in this exam: the one that was set for it, else the protocols' own.
+    #[must_use]
+    pub fn scale_of<'a>(&'a self, term: &str, kind: &'a ValueKind) -> Option<&'a str> {
+        self.header.scales.get(term).or(kind.scale.as_ref()).map(String::as_str)
+    }
+
+    /// Whether this still is to be among the report's pictures, as chosen last, and which frame of it.
+    #[must_use]
+    pub fn key_choice(&self, id: &str) -> Option<(bool, Option<u32>)> {
+        self.standing_changes().rev().find_map(|logged| match &logged.review.change {
+            Change::KeyPicture { still, shown, frame_number } if still == id => Some((*shown, *frame_number)),
+            _ => None,
+        })
+    }
+
+    /// The frame that stands for this loop, counted from 1: the one that was chosen, else the one that was measured last.
+    #[must_use]
+    pub fn frame_shown(&self, id: &str) -> Option<u32> {
+        let measured = || {
+            let of_still = self.entries.iter().rev().find(|entry| entry.entered.still.as_deref() == Some(id));
+            of_still.and_then(|entry| entry.entered.frame_number)
+        };
+        self.key_choice(id).and_then(|(_, frame_number)| frame_number).or_else(measured)
     }
 
     /// What people wrote for the report and did not take back: the last text of each part, in the order of the report.

@@ -103,6 +103,16 @@ pub enum Change {
         /// The still's id.
         still: String,
     },
+    /// The still is to be among the pictures of the report, or not, whatever the program proposes.
+    KeyPicture {
+        /// The still's id.
+        still: String,
+        /// It is to be shown there.
+        shown: bool,
+        /// Which frame of a loop, counted from 1.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        frame_number: Option<u32>,
+    },
     /// A pixel of this still is as large as these two points on its depth scale say; both sides of a pixel are alike.
     Scale {
         /// The still's id.
@@ -207,8 +217,8 @@ impl Change {
     #[must_use]
     pub fn same_target(&self, other: &Change) -> bool {
         use Change::{
-            Call, Clock, Label, LeaveOut, Looked, Move, Pair, Place, SameHorse, Scale, TakeBack, Withdraw,
-            Words,
+            Call, Clock, KeyPicture, Label, LeaveOut, Looked, Move, Pair, Place, SameHorse, Scale, TakeBack,
+            Withdraw, Words,
         };
         match (self, other) {
             (
@@ -220,7 +230,8 @@ impl Change {
                 Pair { still: a, .. } | Label { still: a, .. } | LeaveOut { still: a },
                 Pair { still: b, .. } | Label { still: b, .. } | LeaveOut { still: b },
             ) => a == b,
-            (Scale { still: a, .. }, Scale { still: b, .. }) => a == b,
+            (Scale { still: a, .. }, Scale { still: b, .. })
+            | (KeyPicture { still: a, .. }, KeyPicture { still: b, .. }) => a == b,
             (Clock { .. }, Clock { .. }) => true,
             (Words { part: a, .. }, Words { part: b, .. }) => a == b,
             (SameHorse { patient: a }, SameHorse { patient: b }) => a == b,
@@ -240,9 +251,10 @@ impl Change {
             | Change::Move { seq, .. }
             | Change::Withdraw { seq } => (Some(*seq), None),
             Change::Pair { still, seq } => (Some(*seq), Some(still)),
-            Change::Label { still, .. } | Change::LeaveOut { still } | Change::Scale { still, .. } => {
-                (None, Some(still))
-            }
+            Change::Label { still, .. }
+            | Change::LeaveOut { still }
+            | Change::KeyPicture { still, .. }
+            | Change::Scale { still, .. } => (None, Some(still)),
             Change::Looked { seq, still, .. } => (*seq, still.as_deref()),
             Change::Add { .. }
             | Change::Clock { .. }

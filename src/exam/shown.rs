@@ -49,6 +49,14 @@ impl Display for Change {
                 write!(out, "stills of {} are of the exam's horse", patient.in_words())
             }
             Change::LeaveOut { .. } => out.write_str("still is not part of the exam"),
+            Change::KeyPicture { shown, frame_number, .. } => {
+                let which = frame_number.map(|number| format!(", frame {number}")).unwrap_or_default();
+                write!(
+                    out,
+                    "still {} the report's pictures{which}",
+                    if *shown { "added to" } else { "left out of" }
+                )
+            }
             Change::Scale { distance_mm, .. } => {
                 write!(out, "scale of the still set by hand, from {distance_mm} mm of its depth scale")
             }

@@ -48,9 +48,11 @@ pub(super) enum Says {
     Number(f64, Code),
     Person(String),
     Uid(String),
+    /// Of a loop one frame may be meant, counted from 1.
     Image {
         class: String,
         instance: String,
+        frame_number: Option<u32>,
     },
     /// The edge of an area, by its corners in pixels.
     Polyline(Vec<(f64, f64)>),
@@ -74,7 +76,21 @@ impl ContentItem {
     }
 
     pub(super) fn image(relation: Relation, name: Option<Code>, still: &Still) -> ContentItem {
-        let says = Says::Image { class: still.class.clone(), instance: still.instance.clone() };
+        let says =
+            Says::Image { class: still.class.clone(), instance: still.instance.clone(), frame_number: None };
+        ContentItem { relation, name, says, at: None, below: Vec::new() }
+    }
+
+    /// An image, of a loop the one frame that is meant, counted from 1.
+    pub(super) fn image_frame(
+        relation: Relation,
+        name: Option<Code>,
+        still: &Still,
+        frame_number: Option<u32>,
+    ) -> ContentItem {
+        // Only a loop has frames to be named (PS3.3 table C.17.3.2-1); one that says nothing means all of them.
+        let frame_number = (still.n_frames > 1).then(|| frame_number.unwrap_or(1));
+        let says = Says::Image { class: still.class.clone(), instance: still.instance.clone(), frame_number };
         ContentItem { relation, name, says, at: None, below: Vec::new() }
     }
 
@@ -164,8 +180,13 @@ impl Says {
             }
             Says::Person(name) => data.text(tags::PERSON_NAME, VR::PN, name),
             Says::Uid(uid) => data.text(tags::UID, VR::UI, uid),
-            Says::Image { class, instance } => {
-                data.items(tags::REFERENCED_SOP_SEQUENCE, vec![reference(class, instance)])
+            Says::Image { class, instance, frame_number } => {
+                let image = reference(class, instance);
+                let image = match frame_number {
+                    Some(number) => image.text(tags::REFERENCED_FRAME_NUMBER, VR::IS, &number.to_string()),
+                    None => image,
+                };
+                data.items(tags::REFERENCED_SOP_SEQUENCE, vec![image])
             }
             Says::Polyline(corners) => polyline(data, closed(corners)),
             Says::Line(points) => polyline(data, numbers(points.iter())),

@@ -249,20 +249,22 @@ fn entry_group(input: &ExportInput, stills: &[Still], entry: &EntryRow) -> Conte
         Some(method) => ContentItem::code(Relation::HasConceptModifier, METHOD, method),
         None => how_it_came(input, how),
     }]);
-    value =
-        value.with(entered.and_then(|entered| entered.ends_px).zip(still).map(|(ends, still)| {
-            ContentItem::new(Relation::InferredFrom, PATH, Says::Line(ends.to_vec()))
-                .with([ContentItem::image(Relation::SelectedFrom, None, still)])
-        }));
+    value = value.with(entered.and_then(|entered| entered.ends_px).zip(still).map(|(ends, still)| {
+        ContentItem::new(Relation::InferredFrom, PATH, Says::Line(ends.to_vec()))
+            .with([ContentItem::image_frame(Relation::SelectedFrom, None, still, entry.frame_number)])
+    }));
     let template = if outline.is_some() { "1410" } else { "1501" };
     let head = group(input, &tracking, template).with(sites(&site, &[]));
     let body = match outline {
         Some((corners, still)) => {
             head.with([ContentItem::new(Relation::Contains, REGION, Says::Polyline(corners))
-                .with([ContentItem::image(Relation::SelectedFrom, None, still)])])
+                .with([ContentItem::image_frame(Relation::SelectedFrom, None, still, entry.frame_number)])])
         }
         None => {
-            head.with(still.map(|still| ContentItem::image(Relation::Contains, Some(SOURCE.into()), still)))
+            let source = |still| {
+                ContentItem::image_frame(Relation::Contains, Some(SOURCE.into()), still, entry.frame_number)
+            };
+            head.with(still.map(source))
         }
     };
     let by = entry.by.as_ref().map(|by| comment(&format!("{how} by {by}")));

@@ -1,4 +1,4 @@
-//! The stills that show a finding, for whoever opens the study and has little time.
+//! The stills that show a finding, or that a person chose, for whoever opens the study and has little time.
 //!
 //! Takes: the record and its stills.
 //! Gives: a Key Object Selection document after TID 2010; none where no still shows a finding.
@@ -45,14 +45,18 @@ pub(super) fn selection(
     for frame in &input.record.frames {
         let found: Vec<String> = shown(input, frame).map(crate::report::words::meaning).collect();
         let still = stills.iter().find(|still| still.id == frame.id);
-        if let Some(still) = still.filter(|_| !found.is_empty()) {
+        // What a person chose or left out for the report counts here, too.
+        let wanted = frame.key.unwrap_or(!found.is_empty());
+        if let Some(still) = still.filter(|_| wanted) {
             let doubt = if frame.doubt.is_empty() {
                 String::new()
             } else {
                 format!(" (label in doubt: {})", frame.doubt.join("; "))
             };
-            lines.push(format!("{}: {}{doubt}", frame.place.codes(), found.join("; ")));
-            chosen.push(still.clone());
+            let what = if found.is_empty() { "chosen for the report".to_owned() } else { found.join("; ") };
+            let number = frame.frame_number.map(|number| format!(", frame {number}")).unwrap_or_default();
+            lines.push(format!("{}{number}: {what}{doubt}", frame.place.codes()));
+            chosen.push((still.clone(), frame.frame_number));
         }
     }
     if chosen.is_empty() {
@@ -69,7 +73,14 @@ pub(super) fn selection(
             ContentItem::text(context, DEVICE_NAME, MAKER),
             ContentItem::text(Relation::Contains, KEY_DESCRIPTION, &format!("{draft}{}", lines.join("\n"))),
         ])
-        .with(chosen.iter().map(|still| ContentItem::image(Relation::Contains, None, still)));
+        .with(chosen.iter().map(|(still, number)| {
+            // Without a number all frames are meant.
+            match number {
+                Some(_) => ContentItem::image_frame(Relation::Contains, None, still, *number),
+                None => ContentItem::image(Relation::Contains, None, still),
+            }
+        }));
+    let stills: Vec<Still> = chosen.into_iter().map(|(still, _)| still).collect();
     let body = DataSet::new()
         .text(tags::MODALITY, VR::CS, "KO")
         .text(tags::SERIES_INSTANCE_UID, VR::UI, &uid(&["series", "selection", &exam.id]))
@@ -78,7 +89,7 @@ pub(super) fn selection(
         .empty(tags::REFERENCED_PERFORMED_PROCEDURE_STEP_SEQUENCE, VR::SQ)
         .text(tags::INSTANCE_NUMBER, VR::IS, "1")
         .moment(tags::CONTENT_DATE, tags::CONTENT_TIME, at, subject.utc_offset_s)
-        .items(tags::CURRENT_REQUESTED_PROCEDURE_EVIDENCE_SEQUENCE, evidence(&chosen))
+        .items(tags::CURRENT_REQUESTED_PROCEDURE_EVIDENCE_SEQUENCE, evidence(&stills))
         .all(root.root(subject.utc_offset_s));
     let class = uids::KEY_OBJECT_SELECTION_DOCUMENT_STORAGE;
     let start = |instance: &str| subject.start(class, instance, at).all(body.clone());

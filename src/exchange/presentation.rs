@@ -19,6 +19,7 @@ use super::report::settled_at;
 use super::still::Still;
 use super::subject::SrSubject;
 use super::uid::uid;
+use crate::exam::event::Entered;
 use crate::exam::seq::Seq;
 use crate::hex;
 use crate::knowledge::record::FrameRow;
@@ -70,7 +71,7 @@ pub(super) fn state(
         )
         .items(tags::REFERENCED_SERIES_SEQUENCE, vec![series])
         .items(tags::DISPLAYED_AREA_SELECTION_SEQUENCE, vec![shown_area(still, of_still())])
-        .items(tags::GRAPHIC_ANNOTATION_SEQUENCE, vec![annotation(input, still, frame, of_still())])
+        .items(tags::GRAPHIC_ANNOTATION_SEQUENCE, annotations(input, still, frame))
         .items(tags::GRAPHIC_LAYER_SEQUENCE, vec![layer()]);
     body = if still.is_grey { grey(body, still) } else { body.value(tags::ICC_PROFILE, VR::OB, profile()) };
     let start = |instance: &str| subject.start(class, instance, at).all(body.clone());
@@ -97,7 +98,8 @@ fn shown_area(still: &Still, of_still: DataSet) -> DataSet {
         .texts(tags::PRESENTATION_PIXEL_ASPECT_RATIO, VR::IS, &["1", "1"])
 }
 
-fn annotation(input: &ExportInput, still: &Still, frame: &FrameRow, of_still: DataSet) -> DataSet {
+/// The label, and the outlines: those of a loop belong to the frame that they were traced on.
+fn annotations(input: &ExportInput, still: &Still, frame: &FrameRow) -> Vec<DataSet> {
     let floats = |numbers: &[f32]| PrimitiveValue::F32(numbers.into());
     // In parts of the shown area: the strip is its last ninth.
     let label = DataSet::new()
@@ -106,23 +108,48 @@ fn annotation(input: &ExportInput, still: &Still, frame: &FrameRow, of_still: Da
         .value(tags::BOUNDING_BOX_TOP_LEFT_HAND_CORNER, VR::FL, floats(&[0.01, 0.9]))
         .value(tags::BOUNDING_BOX_BOTTOM_RIGHT_HAND_CORNER, VR::FL, floats(&[0.99, 0.99]))
         .text(tags::BOUNDING_BOX_TEXT_HORIZONTAL_JUSTIFICATION, VR::CS, "LEFT");
-    let annotation = DataSet::new()
-        .items(tags::REFERENCED_IMAGE_SEQUENCE, vec![of_still])
-        .text(tags::GRAPHIC_LAYER, VR::CS, LAYER)
-        .items(tags::TEXT_OBJECT_SEQUENCE, vec![label]);
-    let outlines: Vec<DataSet> = traced(input, still).iter().map(|corners| outline(corners)).collect();
-    if outlines.is_empty() { annotation } else { annotation.items(tags::GRAPHIC_OBJECT_SEQUENCE, outlines) }
+    let labelled = annotation(still, None).items(tags::TEXT_OBJECT_SEQUENCE, vec![label]);
+    let mut traced = traced(input, still);
+    if still.n_frames == 1 {
+        let outlines: Vec<DataSet> = traced.iter().map(|(_, corners)| outline(corners)).collect();
+        if outlines.is_empty() {
+            return vec![labelled];
+        }
+        return vec![labelled.items(tags::GRAPHIC_OBJECT_SEQUENCE, outlines)];
+    }
+    traced.sort_by_key(|(number, _)| *number);
+    let by_frame = traced.chunk_by(|one, other| one.0 == other.0).map(|of_frame| {
+        let outlines = of_frame.iter().map(|(_, corners)| outline(corners)).collect();
+        annotation(still, of_frame.first().map(|(number, _)| *number))
+            .items(tags::GRAPHIC_OBJECT_SEQUENCE, outlines)
+    });
+    std::iter::once(labelled).chain(by_frame).collect()
 }
 
-/// The outlines of a still that count.
-fn traced(input: &ExportInput, still: &Still) -> Vec<Vec<(f64, f64)>> {
+/// What an annotation says of itself: the image it lies on, or one frame of it, and its layer.
+fn annotation(still: &Still, frame_number: Option<u32>) -> DataSet {
+    let of_still = reference(&still.class, &still.instance);
+    let of_still = match frame_number {
+        Some(number) => of_still.text(tags::REFERENCED_FRAME_NUMBER, VR::IS, &number.to_string()),
+        None => of_still,
+    };
+    DataSet::new().items(tags::REFERENCED_IMAGE_SEQUENCE, vec![of_still]).text(
+        tags::GRAPHIC_LAYER,
+        VR::CS,
+        LAYER,
+    )
+}
+
+/// The outlines of a still that count, each with the number of its frame.
+fn traced(input: &ExportInput, still: &Still) -> Vec<(u32, Vec<(f64, f64)>)> {
     let counts = |seq: Seq| input.record.entries.iter().any(|entry| entry.seq == seq);
     let of_still = input
         .exam
         .entries
         .iter()
         .filter(|logged| counts(logged.seq) && logged.entered.still.as_ref() == Some(&still.id));
-    of_still.filter_map(|logged| corners(&logged.entered)).collect()
+    let numbered = |entered: &Entered| Some((entered.frame_number.unwrap_or(1), corners(entered)?));
+    of_still.filter_map(|logged| numbered(&logged.entered)).collect()
 }
 
 fn outline(corners: &[(f64, f64)]) -> DataSet {

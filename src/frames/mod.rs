@@ -13,3 +13,4 @@ pub mod theil_sen;
 pub mod clock_fit;
 pub mod pair;
 pub mod scale;
+pub mod cine;

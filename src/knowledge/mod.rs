@@ -5,6 +5,7 @@ pub mod step;
 pub mod record;
 pub mod progress;
 pub(crate) mod belongs;
+pub mod key_stills;
 pub mod coverage;
 pub(crate) mod settled;
 pub(crate) mod doubt;

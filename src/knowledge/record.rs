@@ -258,6 +258,12 @@ pub struct FrameRow {
     /// Why it was not taken into the exam, in words: it has no label until a person confirms whose it is.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub refused: Option<String>,
+    /// Whether a person wants it among the report's pictures; absent where nobody chose.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub key: Option<bool>,
+    /// Where it is a loop, the frame that stands for it, counted from 1: chosen, else measured last. Absent means the first.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub frame_number: Option<u32>,
     /// Other labels that are about as likely.
     pub rivals: Vec<RivalLabel>,
 }
@@ -363,6 +369,9 @@ pub struct EntryRow {
     /// The still it was read from.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub still: Option<String>,
+    /// Where the still is a loop, the frame it was read from, counted from 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub frame_number: Option<u32>,
 }
 
 /// Something that a person corrected after the exam.

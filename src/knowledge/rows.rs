@@ -194,6 +194,7 @@ pub fn entry_rows(exam: &Exam, protocols: &Protocols) -> Vec<EntryRow> {
             by: entered.by,
             scale_by_hand: entered.scale_by_hand_mm.is_some(),
             still: entered.still,
+            frame_number: entered.frame_number,
             term: entered.term,
         }
     };
@@ -257,6 +258,8 @@ fn frame_row(exam: &Exam, frame: &Frame, label: &StillLabel, paired: Option<&Pai
         doubt: Vec::new(),
         patient: frame.patient.clone(),
         refused: None,
+        key: exam.key_choice(&frame.id).map(|(shown, _)| shown),
+        frame_number: exam.frame_shown(&frame.id),
         rivals: paired.map(|paired| rivals(exam, paired)).unwrap_or_default(),
     }
 }

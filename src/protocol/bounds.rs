@@ -66,10 +66,14 @@ impl ValueKind {
     /// The same on the scale that was said or set for the exam, where it is one of those that can be.
     #[must_use]
     pub fn odd_on(&self, scale: Option<&str>, number: f64, unit: Option<&str>) -> Option<Odd> {
-        match self.scales.iter().find(|known| Some(known.name.as_str()) == scale) {
-            Some(known) => Self { max: known.max, ..self.clone() }.odd(number, unit),
-            None => self.odd(number, unit),
-        }
+        Self { max: self.max_on(scale), ..self.clone() }.odd(number, unit)
+    }
+
+    /// The largest step on this scale, where it is one of those that can be.
+    #[must_use]
+    pub fn max_on(&self, scale: Option<&str>) -> f64 {
+        let known = self.scales.iter().find(|known| Some(known.name.as_str()) == scale);
+        known.map_or(self.max, |known| known.max)
     }
 
     /// What is odd about `number` in `unit`: a score off its scale cannot be, a size out of bounds can.

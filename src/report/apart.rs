@@ -44,8 +44,9 @@ pub fn decoding(args: impl IntoIterator<Item = OsString>) -> Option<ExitCode> {
     let show = args.next()?;
     let show = [Show::AsStored, Show::Exact].into_iter().find(|known| show == known.word());
     let show = show.unwrap_or(Show::Windowed);
+    let frame = args.next()?.to_str()?.parse().ok()?;
     let path = PathBuf::from(args.next()?);
-    let written = decode_here(&path, show).map_err(|error| error.to_string()).and_then(|picture| {
+    let written = decode_here(&path, show, frame).map_err(|error| error.to_string()).and_then(|picture| {
         std::io::stdout().lock().write_all(&packed(&picture)).map_err(|error| error.to_string())
     });
     Some(match written {
@@ -67,10 +68,10 @@ impl Show {
     }
 }
 
-/// Decodes a still.
-pub(super) fn decode(path: &Path, show: Show) -> Result<DynamicImage, PictureError> {
-    let Some(program) = PROGRAM.get() else { return decode_here(path, show) };
-    let mut child = command(program, show, path).spawn()?;
+/// Decodes a still, of a loop the frame of this number, the first being 0.
+pub(super) fn decode(path: &Path, show: Show, frame: u32) -> Result<DynamicImage, PictureError> {
+    let Some(program) = PROGRAM.get() else { return decode_here(path, show, frame) };
+    let mut child = command(program, show, frame, path).spawn()?;
     let (Some(mut pixels), Some(words)) = (child.stdout.take(), child.stderr.take()) else {
         unreachable!("both are piped")
     };
@@ -113,8 +114,9 @@ fn ended(child: &mut Child) -> std::io::Result<Option<std::process::ExitStatus>>
 }
 
 /// The program with its limits, which a shell sets: doing it here would need code that is not safe.
-fn command(program: &Path, show: Show, path: &Path) -> Command {
-    let args = [OsStr::new(DECODE), OsStr::new(show.word()), path.as_os_str()];
+fn command(program: &Path, show: Show, frame: u32, path: &Path) -> Command {
+    let frame = OsString::from(frame.to_string());
+    let args = [OsStr::new(DECODE), OsStr::new(show.word()), &frame, path.as_os_str()];
     let mut command = if cfg!(unix) {
         let limits =
             format!("ulimit -v {}; ulimit -t {MAX_S}; ulimit -c 0; exec \"$0\" \"$@\"", MAX_MIB * 1024);

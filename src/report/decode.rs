@@ -79,8 +79,8 @@ pub enum PictureError {
     TooMuch,
 }
 
-/// Decodes the file; grey pictures as grey, all others as red, green and blue.
-pub(super) fn decode_here(path: &Path, show: Show) -> Result<DynamicImage, PictureError> {
+/// Decodes the file, of a loop the frame of this number, the first being 0; grey pictures as grey, all others as red, green and blue.
+pub(super) fn decode_here(path: &Path, show: Show, frame: u32) -> Result<DynamicImage, PictureError> {
     let about = std::fs::metadata(path)?;
     if !about.is_file() {
         return Err(PictureError::NoFile);
@@ -88,7 +88,7 @@ pub(super) fn decode_here(path: &Path, show: Show) -> Result<DynamicImage, Pictu
     if about.len() > MAX_FILE_BYTES {
         return Err(PictureError::TooLarge { got: about.len() });
     }
-    let full = decode(path, show)?;
+    let full = decode(path, show, frame)?;
     Ok(if full.color().has_color() {
         DynamicImage::ImageRgb8(full.to_rgb8())
     } else {
@@ -97,16 +97,16 @@ pub(super) fn decode_here(path: &Path, show: Show) -> Result<DynamicImage, Pictu
 }
 
 /// The kind of file is recognised by its content, as scanners name files as they like.
-fn decode(path: &Path, show: Show) -> Result<DynamicImage, PictureError> {
+fn decode(path: &Path, show: Show, frame: u32) -> Result<DynamicImage, PictureError> {
     let mut bytes = Vec::new();
     File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
     // Asked first: the 128 bytes before this may make the file a TIFF as well, of other pixels or none.
     if bytes.get(128..132) == Some(b"DICM") {
-        return dicom(&bytes, show);
+        return dicom(&bytes, show, frame);
     }
     let mut reader = ImageReader::new(Cursor::new(&bytes)).with_guessed_format()?;
     if reader.format().is_none() {
-        return dicom(&bytes, show);
+        return dicom(&bytes, show, frame);
     }
     let mut limits = Limits::default();
     limits.max_image_width = Some(MAX_SIDE_PX);
@@ -116,7 +116,7 @@ fn decode(path: &Path, show: Show) -> Result<DynamicImage, PictureError> {
     Ok(reader.decode()?)
 }
 
-fn dicom(bytes: &[u8], show: Show) -> Result<DynamicImage, PictureError> {
+fn dicom(bytes: &[u8], show: Show, frame: u32) -> Result<DynamicImage, PictureError> {
     let object: DefaultDicomObject = OpenFileOptions::new().from_reader(bytes)?;
     let side =
         |tag| object.get(tag).and_then(|element| element.to_int::<u32>().ok()).ok_or(PictureError::NoSize);
@@ -128,8 +128,7 @@ fn dicom(bytes: &[u8], show: Show) -> Result<DynamicImage, PictureError> {
     if rows > MAX_SIDE_PX || columns > MAX_SIDE_PX {
         return Err(PictureError::TooWide { columns, rows });
     }
-    // A cine loop is shown by its first frame.
-    let decoded = object.decode_pixel_data_frame(0)?;
+    let decoded = object.decode_pixel_data_frame(frame)?;
     let has_window = object.get(dicom_dictionary_std::tags::WINDOW_CENTER).is_some();
     let show = match show {
         Show::Exact if decoded.bits_stored() == 8 && !has_window => Show::AsStored,

@@ -14,6 +14,7 @@ pub mod overlay;
 pub mod print;
 pub mod signed;
 pub mod vet;
+pub mod course;
 pub mod measure_table;
 pub(crate) mod chart;
 mod trend;

@@ -37,6 +37,10 @@ pub fn overlays(exam: &Exam) -> Overlays {
             continue;
         }
         let Some(id) = &entered.still else { continue };
+        // Of a loop one frame is shown: what was drawn on another would lie over the wrong picture.
+        if entered.frame_number.unwrap_or(1) != exam.frame_shown(id).unwrap_or(1) {
+            continue;
+        }
         let size = exam.frames.iter().find(|frame| &frame.id == id).and_then(|frame| frame.size_px);
         let Some((width, height)) = size.filter(|(width, height)| *width > 0 && *height > 0) else {
             continue;

@@ -70,7 +70,7 @@ pub(crate) fn pictures_counted(record: &Record, exam_folder: &Path, progress: im
         } else if bytes >= MAX_TOTAL_BYTES {
             Picture::NotShown { why: "the report has no room for more pictures".to_owned() }
         } else {
-            match thumbnail(&exam_folder.join(&frame.file)) {
+            match thumbnail(&exam_folder.join(&frame.file), frame_index(frame.frame_number)) {
                 Ok((jpeg, width_px, height_px)) => {
                     shown += 1;
                     bytes += jpeg.len();
@@ -89,8 +89,9 @@ pub(super) fn data_uri(jpeg: &[u8]) -> String {
     format!("data:image/jpeg;base64,{}", BASE64_STANDARD.encode(jpeg))
 }
 
-pub(crate) fn thumbnail(path: &Path) -> Result<(Vec<u8>, u32, u32), PictureError> {
-    let full = decode(path, Show::Windowed)?;
+/// A small picture; `frame` counts from 0.
+pub(crate) fn thumbnail(path: &Path, frame: u32) -> Result<(Vec<u8>, u32, u32), PictureError> {
+    let full = decode(path, Show::Windowed, frame)?;
     let (width, height) = FIT_PX;
     let small = if full.width() > width || full.height() > height {
         full.resize(width, height, FilterType::Triangle)
@@ -130,12 +131,17 @@ impl Light {
     }
 }
 
-/// A still as PNG in its full size, lit as wanted; the file itself stays as it is.
+/// The index of a frame that people count from 1; none is the first.
+pub(crate) fn frame_index(number: Option<u32>) -> u32 {
+    number.unwrap_or(1).saturating_sub(1)
+}
+
+/// A still as PNG in its full size, lit as wanted, of a loop the frame of this index; the file itself stays as it is.
 ///
 /// # Errors
 /// When the file cannot be read or decoded.
-pub fn png(path: &Path, light: Light) -> Result<Vec<u8>, PictureError> {
-    let full = decode(path, Show::Windowed)?;
+pub fn png(path: &Path, frame: u32, light: Light) -> Result<Vec<u8>, PictureError> {
+    let full = decode(path, Show::Windowed, frame)?;
     let mut bytes = Cursor::new(Vec::new());
     if full.color().has_color() {
         let mut shown = full.to_rgb8();
@@ -151,15 +157,15 @@ pub fn png(path: &Path, light: Light) -> Result<Vec<u8>, PictureError> {
 
 /// A still in its full size, as it is shown.
 pub(crate) fn full(path: &Path) -> Result<DynamicImage, PictureError> {
-    decode(path, Show::Exact)
+    decode(path, Show::Exact, 0)
 }
 
-/// The grey values of a still, for tracing on it.
+/// The grey values of a still, of a loop those of the frame of this index, for tracing on it.
 ///
 /// # Errors
 /// When the file cannot be read or decoded.
-pub fn grey(path: &Path) -> Result<Grey, PictureError> {
-    let plain = decode(path, Show::AsStored)?.to_luma8();
+pub fn grey(path: &Path, frame: u32) -> Result<Grey, PictureError> {
+    let plain = decode(path, Show::AsStored, frame)?.to_luma8();
     let side = |side: u32| usize::try_from(side).unwrap_or(usize::MAX);
     let (width, height) = (side(plain.width()), side(plain.height()));
     Grey::new(width, height, plain.into_raw()).ok_or(PictureError::NoSize)

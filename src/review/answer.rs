@@ -41,7 +41,21 @@ pub(super) fn answer(done: Result<impl Serialize, Refusal>) -> Response {
             let reason = json!({ "message": why.message, "help": why.help, "confirm": true });
             (StatusCode::CONFLICT, Json(reason)).into_response()
         }
+        Err(Refusal::Signed(why)) => {
+            let told = json!({ "message": why.message, "help": why.help, "signed": true });
+            (StatusCode::CONFLICT, Json(told)).into_response()
+        }
         Err(Refusal::Overtaken(why)) => problem(StatusCode::CONFLICT, why.message, &why.help),
         Err(Refusal::Desk(error)) => broken(&error),
+    }
+}
+
+/// Runs work that reads files away from the threads that answer.
+pub(super) async fn aside(work: impl FnOnce() -> Response + Send + 'static) -> Response {
+    match tokio::task::spawn_blocking(work).await {
+        Ok(answer) => answer,
+        Err(_) => {
+            problem(StatusCode::INTERNAL_SERVER_ERROR, "the program has a fault here", "open the page again")
+        }
     }
 }

@@ -14,7 +14,7 @@ use crate::exam::seq::Seq;
 use crate::exam_folder::FolderError;
 use crate::frames::scale::scale_of;
 use crate::review::desk::Desk;
-use crate::review::judge::{amount_fits, row_of};
+use crate::review::judge::{amount_fits, frame_fits, may_change, row_of};
 use crate::review::refusal::{Refusal, wrong};
 use crate::review::trace::{TraceTarget, hundredths, read_from};
 use crate::trace::distance_mm;
@@ -25,6 +25,12 @@ pub(super) struct Ends {
     /// The still's id.
     still: String,
     ends_px: [(f64, f64); 2],
+    /// Where the still is a loop, the frame it was set on, counted from 1.
+    #[serde(default)]
+    frame_number: Option<u32>,
+    /// The person knows that a signed record becomes a draft again.
+    #[serde(default)]
+    draft_again: bool,
     /// What is to be written; without it the distance is only shown.
     #[serde(default)]
     write: Option<Named>,
@@ -58,8 +64,12 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
         None => None,
     };
     let seen = desk.seen()?;
+    if ends.write.is_some() {
+        may_change(&seen, ends.draft_again)?;
+    }
     let row = row_of(&seen, &ends.still)?;
     let path = desk.folder.path().join(&row.file);
+    frame_fits(&path, ends.frame_number)?;
     let (scale, by_hand) = scale_of(&seen.exam, &row.id, &path, &ends.ends_px).map_err(Refusal::Wrong)?;
     let distance_mm = distance_mm(ends.ends_px, &scale);
     let mut apart = Apart { distance_mm, scale_by_hand: by_hand, seq: None };
@@ -69,7 +79,7 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
             return wrong("nothing was chosen to measure between the points", "choose what it is");
         }
         let amount = hundredths(distance_mm, "mm");
-        amount_fits(desk, &named.term, &amount)?;
+        amount_fits(desk, &seen.exam, &named.term, &amount, None)?;
         let what = TraceTarget {
             by: &named.by,
             limb: &named.limb,
@@ -77,6 +87,7 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
             structure: &named.structure,
             term: &named.term,
             amount,
+            frame_number: ends.frame_number,
         };
         let entered = Entered {
             scale_by_hand_mm: by_hand.then_some(scale.width_mm),

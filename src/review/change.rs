@@ -23,7 +23,7 @@ use crate::frames::pair::pair;
 use crate::knowledge::contradiction::{Contradiction, contradictions};
 use crate::knowledge::label::labels;
 use crate::review::desk::Desk;
-use crate::review::judge::judge;
+use crate::review::judge::{judge, may_change};
 use crate::review::refusal::{Refusal, wrong};
 
 /// What the page sends.
@@ -43,6 +43,9 @@ pub(super) struct Asked {
     /// The person has seen what it contradicts.
     #[serde(default)]
     confirmed: bool,
+    /// The person knows that a signed record becomes a draft again.
+    #[serde(default)]
+    draft_again: bool,
 }
 
 /// Writes the change; the journal is held from reading to writing, so that nothing comes between.
@@ -63,6 +66,7 @@ pub(super) fn write(desk: &Desk, asked: Asked) -> Result<Seq, Refusal> {
         return wrong("the page names a line that is not written yet", "load the page again");
     }
     overtaken(&seen.exam, &asked)?;
+    may_change(&seen, asked.draft_again)?;
     let was = judge(desk, &seen, &asked.change)?;
     let place = asked.place;
     let review = Review { by, why, was, change: asked.change };

@@ -21,11 +21,13 @@ use crate::exam_folder::{ExamFolder, FolderError};
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record;
 use crate::knowledge::cautions::cautions_now;
+use crate::knowledge::key_stills::key_stills;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::measure::{Against, Earlier, changes};
 use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::chart::chart;
+use crate::report::overlay::{Overlays, overlays};
 use crate::review::doing::{Doing, TaskKind};
 use crate::review::history::{Deed, history};
 use crate::review::question::{FindingQuestion, questions};
@@ -89,6 +91,10 @@ pub(super) struct Shown<'a> {
     anchors_s: Vec<f64>,
     /// Where sound was lost, and for how long; 0 where that is not known.
     gaps_s: Vec<(f64, f64)>,
+    /// The stills that the report shows, by their place in the record.
+    key_stills: Vec<usize>,
+    /// What was traced and set on the stills, by their ids.
+    drawn: Overlays,
     /// How many drawings of legs there are.
     legs: usize,
     codes: DeskCodes<'a>,
@@ -145,6 +151,10 @@ struct TermCode<'a> {
     units: &'a [String],
     /// The one unit that people are shown.
     shown: Option<&'a str>,
+    /// The least and the largest that it can be or usually is, in `bound_unit`; of a score the steps of this exam's scale.
+    min: f64,
+    max: f64,
+    bound_unit: Option<&'a str>,
     /// Where it begins and ends, if it is a straight distance.
     between: Option<&'a str>,
     /// An outline of a whole structure says it, too.
@@ -249,6 +259,8 @@ impl Desk {
             audio_s: exam.last_sample().seconds(),
             anchors_s: exam.timeline.anchors.iter().map(|anchor| anchor.sample.seconds()).collect(),
             gaps_s: exam.gaps.iter().map(|gap| (gap.at.seconds(), seconds(gap.samples))).collect(),
+            key_stills: key_stills(record, &self.protocols),
+            drawn: overlays(exam),
             legs: legs.len(),
             codes: self.codes(exam),
             cautions: cautions_now(&record.cautions, record.exam.is_signed()),
@@ -262,7 +274,7 @@ impl Desk {
         }
     }
 
-    fn codes(&self, exam: &Exam) -> DeskCodes<'_> {
+    fn codes<'a>(&'a self, exam: &Exam) -> DeskCodes<'a> {
         let mut zones = self.protocols.zones_by_limb(&exam.header.schemes);
         let limb = |limb: &'_ crate::protocol::Limb| zones.remove(limb.code.as_str()).unwrap_or_default();
         let mut limb = limb;
@@ -287,6 +299,9 @@ impl Desk {
                     term: &one.term,
                     units: &one.units,
                     shown: one.shown.as_ref().or(one.unit.as_ref()).map(String::as_str),
+                    min: one.min,
+                    max: one.max_on(exam.scale_of(&one.term, one)),
+                    bound_unit: one.bound_unit.as_deref(),
                     between: one.between.as_deref(),
                     outlined: one.outline.is_some(),
                 })

@@ -111,6 +111,13 @@ fn what_was_changed(
         Change::Pair { still: id, seq } => format!("{}: paired with call {seq}", still(id)),
         Change::Label { still: id, place } => format!("{}: {}", still(id), became(&place.to_string())),
         Change::LeaveOut { still: id } => format!("{}: not part of the exam", still(id)),
+        Change::KeyPicture { still: id, shown: true, frame_number } => {
+            let which = frame_number.map(|number| format!(", frame {number}")).unwrap_or_default();
+            format!("{}{which}: added to the report's pictures", still(id))
+        }
+        Change::KeyPicture { still: id, shown: false, .. } => {
+            format!("{}: left out of the report's pictures", still(id))
+        }
         Change::Scale { still: id, distance_mm, .. } => {
             format!("{}: scale set by hand from {distance_mm} mm of its depth scale", still(id))
         }
@@ -136,9 +143,10 @@ const BACK: &str = "Took back: ";
 const AGAIN: &str = "Did again: ";
 
 fn value_in_words(entered: &Entered, protocols: &Protocols) -> String {
-    let Entered { limb, zone, structure, term, amount, traced, .. } = entered;
+    let Entered { limb, zone, structure, term, amount, traced, frame_number, .. } = entered;
+    let which = frame_number.map(|number| format!(" on frame {number}")).unwrap_or_default();
     let how = if *traced { "traced" } else { "typed" };
-    in_words(&format!("{limb} {zone} {structure}: {term} {amount}, {how}"), protocols)
+    in_words(&format!("{limb} {zone} {structure}: {term} {amount}, {how}{which}"), protocols)
 }
 
 /// Planes by their names; limbs, zones and structures are called by their codes at the horse, too.

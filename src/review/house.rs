@@ -16,6 +16,8 @@ use axum::http::StatusCode;
 use axum::http::request::Parts;
 use axum::response::Response;
 
+use serde::Deserialize;
+
 use crate::clock::Sample;
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::protocol::Protocols;
@@ -144,4 +146,10 @@ impl FromRequestParts<Arc<House>> for Held {
             }
         }
     }
+}
+
+/// The number in an address, whatever exam stands before it.
+#[derive(Debug, Deserialize)]
+pub(super) struct Numbered {
+    pub(super) number: usize,
 }

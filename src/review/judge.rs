@@ -6,17 +6,21 @@
 //! Tested in: `tests/it/review.rs`.
 
 use std::ops::RangeInclusive;
+use std::path::Path;
 
 use crate::clock::Sample;
 use crate::code::LimbCode;
-use crate::exam::call::{Act, Amount, View};
+use crate::exam::call::{Act, Amount, Problem, View};
 use crate::exam::fold::{Exam, LoggedCall};
 use crate::exam::review::{Change, TEXT_MAX, WORDS_MAX, is_plain};
 use crate::exam::seq::Seq;
+use crate::frames::cine::Cine;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::scale::sole_scale;
+use crate::knowledge::key_stills::{KEY_STILLS_MAX, is_sure};
 use crate::knowledge::record::{Finding, FrameRow};
 use crate::knowledge::settled::accepts;
+use crate::protocol::Odd;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::refusal::{Refusal, wrong};
 
@@ -65,6 +69,9 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
             label_of(seen, still)
         }
         Change::LeaveOut { still } => label_of(seen, still),
+        Change::KeyPicture { still, shown, frame_number } => {
+            key_picture_fits(desk, seen, still, *shown, *frame_number)
+        }
         Change::SameHorse { patient } => {
             let is_refused = |row: &FrameRow| row.refused.is_some() && row.patient.as_ref() == Some(patient);
             if !seen.record.frames.iter().any(is_refused) {
@@ -226,6 +233,43 @@ fn scale_fits(
     Ok(before.map(|mm| format!("{mm:.4} mm a pixel, set by hand")).unwrap_or_default())
 }
 
+/// Only a still whose label is sure is shown in a report, and only a frame that it has.
+fn key_picture_fits(
+    desk: &Desk,
+    seen: &DeskSnapshot,
+    still: &str,
+    shown: bool,
+    frame_number: Option<u32>,
+) -> Result<String, Refusal> {
+    let row = row_of(seen, still)?;
+    if shown && !is_sure(row) {
+        return wrong("the label of this still is in doubt or missing", "settle its label first");
+    }
+    frame_fits(&desk.folder.path().join(&row.file), frame_number)?;
+    let chosen = seen.record.frames.iter().filter(|row| row.key == Some(true)).count();
+    if shown && chosen >= KEY_STILLS_MAX {
+        return wrong(
+            format!("a report shows at most {KEY_STILLS_MAX} pictures"),
+            "leave another one out first",
+        );
+    }
+    Ok(match row.key {
+        Some(true) => "added".to_owned(),
+        Some(false) => "left out".to_owned(),
+        None => String::new(),
+    })
+}
+
+/// The still has this frame.
+pub(super) fn frame_fits(path: &Path, frame_number: Option<u32>) -> Result<(), Refusal> {
+    let Some(number) = frame_number else { return Ok(()) };
+    let frames = Cine::of(path).frames;
+    if (1..=frames).contains(&number) {
+        return Ok(());
+    }
+    wrong(format!("the still has no frame {number}; it has {frames}"), "choose the frame on the still again")
+}
+
 fn label_of(seen: &DeskSnapshot, still: &str) -> Result<String, Refusal> {
     Ok(row_of(seen, still)?.place.codes())
 }
@@ -242,7 +286,7 @@ pub(super) fn row_of<'a>(seen: &'a DeskSnapshot, still: &str) -> Result<&'a Fram
 fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&LimbCode>, act: &Act) -> Result<(), Refusal> {
     match act {
         Act::View(view) => place_fits(desk, exam, view, view.limb.as_ref().or(limb)),
-        Act::Value(value) => amount_fits(desk, &value.term, &value.amount),
+        Act::Value(value) => amount_fits(desk, exam, &value.term, &value.amount, value.said.scale.as_deref()),
         Act::Finding(finding) if finding.term.is_empty() || finding.term.chars().count() > TEXT_MAX => {
             wrong("the finding has no name", "write what was seen, as it is called in the report")
         }
@@ -254,7 +298,26 @@ fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&LimbCode>, act: &Act) -> Res
     }
 }
 
-pub(super) fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<(), Refusal> {
+/// A signed record becomes a draft again only for somebody who knows it.
+pub(super) fn may_change(seen: &DeskSnapshot, draft_again: bool) -> Result<(), Refusal> {
+    let signed = seen.record.exam.signed.as_ref().filter(|_| seen.record.exam.is_signed());
+    match signed {
+        Some(signed) if !draft_again => Err(Refusal::Signed(Problem {
+            message: format!("this record is signed by {}; a change makes it a draft again", signed.by),
+            help: "save it only if it is to be signed once more".to_owned(),
+        })),
+        _ => Ok(()),
+    }
+}
+
+/// A score fits the scale that was said with it or set for this exam, not the widest that the term knows.
+pub(super) fn amount_fits(
+    desk: &Desk,
+    exam: &Exam,
+    term: &str,
+    amount: &Amount,
+    scale: Option<&str>,
+) -> Result<(), Refusal> {
     let Some(kind) = desk.protocols.value(term) else {
         return wrong(format!("`{term}` is not something that is measured"), "choose a term from the list");
     };
@@ -266,7 +329,12 @@ pub(super) fn amount_fits(desk: &Desk, term: &str, amount: &Amount) -> Result<()
             wrong(format!("{term} is not measured in `{unit}`"), "choose one of the units in the list")
         }
         None if !kind.units.is_empty() => wrong(format!("{term} needs a unit"), "choose one from the list"),
-        _ => match kind.odd(amount.number, amount.unit.as_deref()) {
+        _ => match kind.odd_on(
+            scale.or_else(|| exam.scale_of(term, kind)),
+            amount.number,
+            amount.unit.as_deref(),
+        ) {
+            Some(odd @ Odd::OffScale { .. }) => wrong(odd.to_string(), "enter a step of this exam's scale"),
             Some(odd) => wrong(odd.to_string(), "if it is correct, enter it with `zonecall enter --unusual`"),
             None => Ok(()),
         },

@@ -23,6 +23,7 @@ mod guard;
 mod answer;
 mod house;
 mod inbox;
+mod stills;
 mod serve;
 
 pub use desk::Desk;

@@ -15,6 +15,8 @@ pub(super) enum Refusal {
     Wrong(Problem),
     /// It contradicts what was said; a person may confirm it all the same.
     Contradicts(Problem),
+    /// The record is signed; a person may make it a draft again.
+    Signed(Problem),
     /// Somebody else changed the same thing meanwhile.
     Overtaken(Problem),
     /// The journal could not be read or written.

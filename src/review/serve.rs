@@ -7,7 +7,6 @@
 
 use std::convert::Infallible;
 use std::net::{Ipv4Addr, SocketAddr};
-use std::path::PathBuf;
 use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
@@ -28,20 +27,20 @@ use tokio::net::TcpListener;
 
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::report::chart::alone;
-use crate::report::picture::{Light, PictureError, png, thumbnail};
-use crate::review::answer::{answer, broken, problem};
+use crate::review::answer::{answer, aside, broken, problem};
 use crate::review::cache::{file_state, kept};
 use crate::review::caliper::{Ends, distance};
 use crate::review::change::{Asked, preview, write};
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::doing::TaskKind;
 use crate::review::guard::{Keys, guard};
-use crate::review::house::{Held, House};
+use crate::review::house::{Held, House, Numbered};
 use crate::review::inbox::inbox;
 use crate::review::patience::PatientListener;
 use crate::review::print::{ReportError, ReportRequest, report_of};
 use crate::review::signature::{FirstVet, Signing, first_vet, people_shown, sign_here, take_back_here};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
+use crate::review::stills::{earlier, frames, still, thumb};
 use crate::review::trace::{Drawn, trace};
 
 /// Longest change that is read, in bytes.
@@ -54,7 +53,7 @@ const WORDS_OF_SOUND: &str = "minute by minute";
 const SAMPLES_PER_MIN: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 /// The files of the page: path, kind, text.
-static PAGE: [PageFile; 17] = [
+static PAGE: [PageFile; 20] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
@@ -63,6 +62,9 @@ static PAGE: [PageFile; 17] = [
     ("/doing.js", "text/javascript; charset=utf-8", include_str!("page/doing.js")),
     ("/line.js", "text/javascript; charset=utf-8", include_str!("page/line.js")),
     ("/still.js", "text/javascript; charset=utf-8", include_str!("page/still.js")),
+    ("/calls.js", "text/javascript; charset=utf-8", include_str!("page/calls.js")),
+    ("/cine.js", "text/javascript; charset=utf-8", include_str!("page/cine.js")),
+    ("/light.js", "text/javascript; charset=utf-8", include_str!("page/light.js")),
     ("/since.js", "text/javascript; charset=utf-8", include_str!("page/since.js")),
     ("/values.js", "text/javascript; charset=utf-8", include_str!("page/values.js")),
     ("/trace.js", "text/javascript; charset=utf-8", include_str!("page/trace.js")),
@@ -182,6 +184,7 @@ fn desk_routes() -> Router<Arc<House>> {
         .route("/api/news", get(news))
         .route("/api/clock", get(clock))
         .route("/api/still/{number}", get(still))
+        .route("/api/loop/{number}", get(frames))
         .route("/api/thumb/{number}", get(thumb))
         .route("/api/earlier/{number}", get(earlier))
         .route("/api/leg/{number}", get(leg))
@@ -206,16 +209,6 @@ async fn listed(State(house): State<Arc<House>>, Query(asked): Query<Search>) ->
         );
     }
     aside(move || Json(inbox(&house, &asked.search)).into_response()).await
-}
-
-/// Runs work that reads files away from the threads that answer.
-async fn aside(work: impl FnOnce() -> Response + Send + 'static) -> Response {
-    match tokio::task::spawn_blocking(work).await {
-        Ok(answer) => answer,
-        Err(_) => {
-            problem(StatusCode::INTERNAL_SERVER_ERROR, "the program has a fault here", "open the page again")
-        }
-    }
 }
 
 async fn exam(Held(room): Held) -> Response {
@@ -310,12 +303,6 @@ async fn news(Held(room): Held) -> Sse<impl Stream<Item = Result<Event, Infallib
     Sse::new(stream).keep_alive(KeepAlive::default())
 }
 
-/// The number in an address, whatever exam stands before it.
-#[derive(Debug, Deserialize)]
-struct Numbered {
-    number: usize,
-}
-
 #[derive(Debug, Deserialize)]
 struct Offset {
     offset_s: f64,
@@ -326,56 +313,6 @@ async fn clock(Held(room): Held, Query(asked): Query<Offset>) -> Response {
     aside(move || match preview(&room.desk, asked.offset_s) {
         Ok(changed) => Json(json!({ "changed": changed })).into_response(),
         Err(error) => broken(&error),
-    })
-    .await
-}
-
-/// How a still is lit: grey values shown as black and as white, and a factor after that.
-#[derive(Debug, Deserialize)]
-struct Lit {
-    #[serde(default)]
-    low: u8,
-    #[serde(default = "white")]
-    high: u8,
-    #[serde(default = "one")]
-    gain: f32,
-}
-
-impl Lit {
-    fn light(&self) -> Light {
-        Light { low: self.low, high: self.high, gain: self.gain }
-    }
-}
-
-fn white() -> u8 {
-    u8::MAX
-}
-
-fn one() -> f32 {
-    1.0
-}
-
-async fn still(
-    Held(room): Held,
-    Path(Numbered { number }): Path<Numbered>,
-    Query(lit): Query<Lit>,
-) -> Response {
-    aside(move || match file_of(&room.desk, number) {
-        Ok(path) => picture(png(&path, lit.light()), "image/png"),
-        Err(answer) => *answer,
-    })
-    .await
-}
-
-/// A still of the earlier exam.
-async fn earlier(
-    Held(room): Held,
-    Path(Numbered { number }): Path<Numbered>,
-    Query(lit): Query<Lit>,
-) -> Response {
-    aside(move || match room.desk.earlier_file(number) {
-        Some(path) => picture(png(&path, lit.light()), "image/png"),
-        None => problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"),
     })
     .await
 }
@@ -393,40 +330,6 @@ async fn leg(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> Res
         }
     })
     .await
-}
-
-/// A still, small; made once.
-async fn thumb(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
-    aside(move || match file_of(&room.desk, number) {
-        Ok(path) => {
-            let made_of = format!("small picture\n{}", file_state(&path));
-            let small = || {
-                let _turn = room.making.lock().unwrap_or_else(PoisonError::into_inner);
-                thumbnail(&path).map(|(jpeg, ..)| jpeg)
-            };
-            picture(kept(room.desk.folder.path(), &made_of, small), "image/jpeg")
-        }
-        Err(answer) => *answer,
-    })
-    .await
-}
-
-/// Where the still of this number is.
-fn file_of(desk: &Desk, number: usize) -> Result<PathBuf, Box<Response>> {
-    let seen = desk.seen().map_err(|error| broken(&error))?;
-    match seen.exam.frames.get(number) {
-        Some(frame) => Ok(desk.folder.still_file(frame)),
-        None => Err(Box::new(problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"))),
-    }
-}
-
-fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response {
-    match made {
-        Ok(bytes) => ([(CONTENT_TYPE, kind)], bytes).into_response(),
-        Err(error) => {
-            problem(StatusCode::NOT_FOUND, error, "run `zonecall pair` with the folder it is in now")
-        }
-    }
 }
 
 /// The drawn sound. Kept with the exam once listening has ended: until then it is another one each time.

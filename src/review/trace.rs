@@ -21,7 +21,7 @@ use crate::knowledge::record::FrameRow;
 use crate::protocol::OfOutline;
 use crate::report::picture;
 use crate::review::desk::{Desk, DeskSnapshot};
-use crate::review::judge::row_of;
+use crate::review::judge::{frame_fits, may_change, row_of};
 use crate::review::refusal::{Refusal, wrong};
 use crate::trace::{Outline, Size, compare, outline_at, size};
 
@@ -36,6 +36,12 @@ pub(super) struct Drawn {
     structure: StructureCode,
     /// The outline is the lesion's, not the whole structure's.
     lesion: bool,
+    /// Where the still is a loop, the frame it was drawn on, counted from 1.
+    #[serde(default)]
+    frame_number: Option<u32>,
+    /// The person knows that a signed record becomes a draft again.
+    #[serde(default)]
+    draft_again: bool,
     #[serde(default)]
     outline: Option<Outline>,
     /// A point inside the structure, where an outline is to be suggested.
@@ -77,8 +83,12 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<TraceResult, Refusal> 
         false => None,
     };
     let seen = desk.seen()?;
+    if drawn.write {
+        may_change(&seen, drawn.draft_again)?;
+    }
     let row = row_of(&seen, &drawn.still)?;
     let path = desk.folder.path().join(&row.file);
+    frame_fits(&path, drawn.frame_number)?;
     let outline = outline(drawn, &path)?;
     if let Err(why) = outline.verify() {
         return wrong(why.to_string(), "");
@@ -141,7 +151,7 @@ fn outline(drawn: &Drawn, path: &Path) -> Result<Outline, Refusal> {
     let Some((x, y)) = drawn.click else {
         return wrong("nothing was drawn", "set at least three points on the still");
     };
-    match picture::grey(path) {
+    match picture::grey(path, picture::frame_index(drawn.frame_number)) {
         Ok(grey) => outline_at(&grey, x, y).or_else(|why| wrong(why.to_string(), "trace it by hand")),
         Err(error) => wrong(error.to_string(), "measure on the scanner"),
     }
@@ -160,12 +170,14 @@ fn grey_ratio(
     let other = seen.exam.entries.iter().rev().map(|entry| &entry.entered).find(|entered| {
         entered.still.as_ref() == Some(&drawn.still)
             && entered.structure == drawn.structure
+            && entered.frame_number.unwrap_or(1) == drawn.frame_number.unwrap_or(1)
             && entered.term == *wanted
             && entered.outline.is_some()
     })?;
     let other = other.outline.as_ref()?;
     let (lesion, whole) = if drawn.lesion { (outline, other) } else { (other, outline) };
-    compare(&picture::grey(path).ok()?, lesion, whole)?.ratio
+    let grey = picture::grey(path, picture::frame_index(drawn.frame_number)).ok()?;
+    compare(&grey, lesion, whole)?.ratio
 }
 
 fn entered(
@@ -183,6 +195,7 @@ fn entered(
         structure: &drawn.structure,
         term,
         amount,
+        frame_number: drawn.frame_number,
     };
     read_from(desk, seen, row, &what)
 }
@@ -195,6 +208,8 @@ pub(super) struct TraceTarget<'a> {
     pub(super) structure: &'a str,
     pub(super) term: &'a str,
     pub(super) amount: Amount,
+    /// Where the still is a loop, the frame it was read from, counted from 1.
+    pub(super) frame_number: Option<u32>,
 }
 
 /// No still shows more than two decimals of a millimetre.
@@ -251,6 +266,7 @@ pub(super) fn read_from(
         traced: true,
         by: Some(by.to_owned()),
         still: Some(row.id.clone()),
+        frame_number: what.frame_number,
         scale_by_hand_mm: None,
         ends_px: None,
         outline: None,

@@ -5,7 +5,7 @@ use crate::support::still;
 
 use serde_json::{Value, json};
 use zonecall::clock::Sample;
-use zonecall::exam::event::Event;
+use zonecall::exam::event::{Event, Header};
 use zonecall::exam::journal;
 
 use desk::Served;
@@ -318,7 +318,12 @@ fn a_vet_signs_what_they_have_seen_with_a_key_that_only_they_can_read_and_a_chan
     let (code, text) = verify();
     assert!(code == Some(0) && text.contains("signed by Dr Example, licence V-1"), "{text}");
     let change = json!({"change": "clock", "offset_s": 3.0});
-    assert_eq!(desk.change("Kim", exam["version"].as_u64().unwrap(), &change).0, 200);
+    let version = exam["version"].as_u64().unwrap();
+    let (status, told) = desk.change("Kim", version, &change);
+    assert!(status == 409 && told["signed"] == true, "a change of a signed record is asked about: {told}");
+    assert_eq!(desk.exam()["version"], exam["version"], "nothing was written");
+    let sure = json!({"by": "Kim", "seen": version, "change": change, "draft_again": true});
+    assert_eq!(desk.post("/api/change", &sure).0, 200);
     let after = desk.exam();
     assert_eq!(after["record"]["exam"]["status"], "draft");
     assert_eq!(after["record"]["exam"]["signed"]["changes_since"], 1);
@@ -351,6 +356,47 @@ fn numbers_that_cannot_be_and_names_that_hide_something_are_refused() {
     assert_eq!(put("Robin", 17.5), 422);
     assert_eq!(put("\u{202e}niboR", 3.0), 422);
     assert_eq!(put("Robin", 3.0), 200);
+}
+
+/// The five-step scale is the protocols' own; this exam was told to use the one of four steps.
+#[test]
+fn a_score_is_held_against_the_scale_of_its_exam_at_the_desk_and_on_the_command_line() {
+    let folder = tempfile::tempdir().unwrap();
+    let scales = [("echo score".to_owned(), "0-3".to_owned())];
+    let header = Header { scales: scales.into(), ..support::header() };
+    let said =
+        [(2.0, "left fore zone two bravo transverse"), (6.0, "superficial flexor"), (9.0, "echo score two")];
+    drop(support::write_heard_by(
+        folder.path(),
+        header,
+        said.map(|(at_s, text)| support::utterance(at_s, text)),
+    ));
+    let desk = Served::start(folder.path(), 0);
+    let exam = desk.exam();
+    let (seen, seq) = (exam["version"].as_u64().unwrap(), seq_of(&exam, "value"));
+    let score = |number: u32| json!({"kind": "value", "term": "echo score", "amount": {"number": number}});
+    for change in [
+        json!({"change": "call", "seq": seq, "act": score(4)}),
+        json!({"change": "add", "sample": 160_000, "act": score(4)}),
+    ] {
+        let (status, told) = desk.change("Robin", seen, &change);
+        let words = told["message"].as_str().unwrap();
+        assert!(status == 422 && words.contains("0 to 3"), "{told}");
+    }
+    let exam_path = folder.path().to_str().unwrap();
+    let typed =
+        ["enter", exam_path, "--limb", "LF", "--zone", "2B", "--structure", "SDFT", "--term", "echo score"];
+    let enter = |number: &str| {
+        support::program::zonecall(&[&typed[..], &["--number", number, "--by", "Ada"]].concat()).status.code()
+    };
+    assert_eq!((enter("4"), enter("3")), (Some(2), Some(0)));
+    // What is typed without a scale is one of this exam's, and is not read on another one.
+    let (status, told) =
+        desk.change("Robin", seen, &json!({"change": "add", "sample": 160_000, "act": score(3)}));
+    assert_eq!(status, 200, "{told}");
+    let calls = desk.exam()["record"]["calls"].clone();
+    let added = calls.as_array().unwrap().iter().find(|call| call["added"] == true).unwrap();
+    assert_eq!(added["scale"], "0-3");
 }
 
 #[test]

@@ -54,6 +54,7 @@ fn traced() -> Entered {
         still: Some("2.25.1".to_owned()),
         scale_by_hand_mm: Some(0.125),
         ends_px: Some([(0.0, 0.0), (4.0, 0.0)]),
+        frame_number: Some(3),
         outline: Some(Outline::Polygon { points_px: vec![(0.0, 0.0), (4.0, 0.0), (0.0, 4.0)] }),
     }
 }
@@ -105,6 +106,7 @@ fn afterwards() -> Vec<Event> {
         review(Change::Add { sample: Sample(16_000), act: Act::Save }),
         review(Change::Move { seq: Seq(4), sample: Sample(16_000) }),
         review(Change::Scale { still: still(), ends_px: [(5.0, 0.0), (5.0, 80.0)], distance_mm: 10.0 }),
+        review(Change::KeyPicture { still: still(), shown: true, frame_number: Some(3) }),
         review(Change::Pair { still: still(), seq: Seq(4) }),
         review(Change::Label { still: still(), place: place() }),
         review(Change::LeaveOut { still: still() }),

@@ -14,5 +14,6 @@ mod doctor;
 mod enrol;
 mod exams;
 mod listen;
+mod receive;
 mod setup;
 mod switch;

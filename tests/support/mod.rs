@@ -84,6 +84,7 @@ pub fn area(structure: &str, number: f64, unit: &str) -> Entered {
         still: None,
         scale_by_hand_mm: None,
         ends_px: None,
+        frame_number: None,
         outline: None,
     }
 }

@@ -79,6 +79,8 @@ pub fn still(number: i64, place: &str, status: Status, call_seq: Option<u64>) ->
         },
         patient: None,
         refused: None,
+        key: None,
+        frame_number: None,
         rivals: Vec::new(),
     }
 }
@@ -312,6 +314,7 @@ pub fn record() -> Record {
             by: some("Dr Example"),
             scale_by_hand: true,
             still: some("2.25.90006"),
+            frame_number: None,
         }],
         notes: vec![NoteRow { call_seq: Seq(20), span_s: (121.0, 128.5), about: "LF 2B T DDFT".to_owned() }],
         words: Vec::new(),

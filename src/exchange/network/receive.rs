@@ -165,7 +165,10 @@ impl Receiver {
                 if minute.0.elapsed() >= Duration::from_secs(60) {
                     minute = (Instant::now(), 0);
                 }
-                minute.1 += 1;
+                // Who may not come in does not keep out who may.
+                if self.is_known(peer) {
+                    minute.1 += 1;
+                }
                 if let Some(why) = self.not_let_in(peer, minute.1) {
                     // Only the first of a flood is reported: a log that fills the disk would do the flood's work.
                     if minute.1 <= self.reception.limits.connections_a_minute_max {
@@ -185,9 +188,15 @@ impl Receiver {
         })
     }
 
+    /// The address is one of those that may call.
+    fn is_known(&self, peer: SocketAddr) -> bool {
+        let allowed = &self.reception.limits.addresses;
+        allowed.is_empty() || allowed.contains(&peer.ip().to_canonical())
+    }
+
     fn not_let_in(&self, peer: SocketAddr, this_minute: usize) -> Option<String> {
         let limits = &self.reception.limits;
-        if !limits.addresses.is_empty() && !limits.addresses.contains(&peer.ip().to_canonical()) {
+        if !self.is_known(peer) {
             return Some("the address is not allowed; allow it with --address".to_owned());
         }
         if this_minute > limits.connections_a_minute_max {

@@ -5,19 +5,16 @@
 //! Never: a still whose label is in doubt among the pictures, or a word of meaning that no person wrote.
 //! Tested in: `tests/it/first_page.rs`.
 
-use std::collections::BTreeSet;
-
 use super::lines::{FirstPage, FoundLine, KeyPicture, Letterhead, LimbFound};
 use super::said::said_of;
 use crate::exam::event::Horse;
-use crate::exam::place::Place;
 use crate::exam::review::WordsPart;
-use crate::knowledge::belongs::is_labelled;
+use crate::knowledge::key_stills::{has_finding, is_sure, key_stills};
 use crate::knowledge::record::{CallRow, FrameRow, Record};
 use crate::protocol::Protocols;
-use crate::report::ReportInput;
 use crate::report::picture::Picture;
 use crate::report::words::{day, limb, meaning_that_counts, plane, standing, structure};
+use crate::report::{ReportFrame, ReportInput};
 
 /// Pictures in one report: two pages of four.
 const PICTURES_MAX: usize = 8;
@@ -31,11 +28,7 @@ pub(super) fn first_page(input: &ReportInput) -> FirstPage {
         .map(|row| (row.part.name(), row.text.clone()))
         .collect();
     FirstPage {
-        letterhead: frame.practice.filter(|practice| !practice.name.is_empty()).map(|practice| Letterhead {
-            name: practice.name.clone(),
-            lines: practice.lines(),
-            logo: practice.picture.as_ref().map_or("", |logo| logo.ending),
-        }),
+        letterhead: Letterhead::of(&frame),
         signalment: signalment(record),
         lacks_impression: !record.words.iter().any(|row| row.part == WordsPart::Impression),
         words,
@@ -44,6 +37,17 @@ pub(super) fn first_page(input: &ReportInput) -> FirstPage {
         pictures: pictures(input),
         not_shown: not_shown(input),
         appendix: frame.appendix,
+    }
+}
+
+impl Letterhead {
+    /// Of the practice that has a name.
+    pub(crate) fn of(frame: &ReportFrame) -> Option<Letterhead> {
+        frame.practice.filter(|practice| !practice.name.is_empty()).map(|practice| Letterhead {
+            name: practice.name.clone(),
+            lines: practice.lines(),
+            logo: practice.picture.as_ref().map_or("", |logo| logo.ending),
+        })
     }
 }
 
@@ -136,53 +140,20 @@ fn place_words(call: &CallRow, protocols: &Protocols) -> String {
     format!("{zone}{}", axis.unwrap_or_default())
 }
 
-/// Whether a finding that is not normal was said at this place, in whatever plane.
-fn has_finding(record: &Record, place: &Place) -> bool {
-    standing(record).any(|call| {
-        call.class.as_deref() == Some("lesion")
-            && call.place.limb.is_some()
-            && (&call.place.limb, &call.place.zone) == (&place.limb, &place.zone)
-    })
-}
-
-/// Whether a still can be shown as what its label says.
-fn is_sure(frame: &FrameRow) -> bool {
-    is_labelled(frame) && frame.doubt.is_empty() && frame.refused.is_none()
-}
-
-/// The stills of each zone with a finding, each followed by the same view of the other limb.
+/// The stills that the report shows, as far as they can be shown.
 fn pictures(input: &ReportInput) -> Vec<KeyPicture> {
-    let ReportInput { record, protocols, .. } = *input;
-    let usable: Vec<(usize, &FrameRow)> = record
-        .frames
-        .iter()
-        .enumerate()
-        .filter(|(_, frame)| is_sure(frame))
-        .filter(|(_, frame)| matches!(input.pictures.get(&frame.id), Some(Picture::Shown { .. })))
-        .collect();
-    let mut taken = BTreeSet::new();
-    let mut chosen: Vec<(usize, &FrameRow)> = Vec::new();
-    for (idx, frame) in usable.iter().filter(|(_, frame)| has_finding(record, &frame.place)) {
-        let other = frame.place.limb.as_deref().and_then(|code| protocols.other_limb(code));
-        let pair = usable.iter().find(|(_, twin)| {
-            other.is_some_and(|other| twin.place.limb.as_ref() == Some(&other.code))
-                && (&twin.place.zone, &twin.place.plane) == (&frame.place.zone, &frame.place.plane)
-        });
-        for (idx, frame) in std::iter::once(&(*idx, *frame)).chain(pair) {
-            if taken.insert(*idx) {
-                chosen.push((*idx, frame));
-            }
-        }
-    }
-    chosen.truncate(PICTURES_MAX);
-    chosen.into_iter().filter_map(|(idx, frame)| key_picture(idx, frame, input)).collect()
+    let chosen = key_stills(input.record, input.protocols).into_iter();
+    chosen.filter_map(|idx| key_picture(idx, &input.record.frames[idx], input)).collect()
 }
 
-/// A line for each still of a finding that is not shown because its label is in doubt.
+/// A line for each still of a finding, or one that was chosen, that is not shown because its label is in doubt.
 fn not_shown(input: &ReportInput) -> Vec<String> {
     let ReportInput { record, protocols, .. } = *input;
     let frames = record.frames.iter().enumerate();
-    let doubted = frames.filter(|(_, frame)| !is_sure(frame) && has_finding(record, &frame.place));
+    let doubted = frames
+        .filter(|(_, frame)| !is_sure(frame))
+        .filter(|(_, frame)| frame.key != Some(false))
+        .filter(|(_, frame)| frame.key == Some(true) || has_finding(record, &frame.place));
     let line = |(idx, frame): (usize, &FrameRow)| {
         format!(
             "Still {}, {}: not shown, because its label is in doubt.",
@@ -193,12 +164,21 @@ fn not_shown(input: &ReportInput) -> Vec<String> {
     doubted.map(line).collect()
 }
 
+/// What a still shows, and of a loop which frame.
+fn caption(frame: &FrameRow, protocols: &Protocols) -> String {
+    let words = frame.place.in_words(protocols);
+    match frame.frame_number {
+        Some(number) => format!("{words}, frame {number}"),
+        None => words,
+    }
+}
+
 fn key_picture(idx: usize, frame: &FrameRow, input: &ReportInput) -> Option<KeyPicture> {
     let Some(Picture::Shown { width_px, height_px, .. }) = input.pictures.get(&frame.id) else { return None };
     Some(KeyPicture {
         number: idx + 1,
         id: frame.id.clone(),
-        caption: frame.place.in_words(input.protocols),
+        caption: caption(frame, input.protocols),
         said: said_of(frame, input.record, input.protocols),
         tall: f64::from(*height_px) / f64::from((*width_px).max(1)),
         lines: input.frame.drawn.and_then(|drawn| drawn.get(&frame.id)).cloned().unwrap_or_default(),

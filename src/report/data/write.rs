@@ -288,6 +288,9 @@ fn entered(entry: &EntryRow, record: &Record, protocols: &Protocols) -> EnteredL
     let still = record.frames.iter().position(|frame| entry.still.as_ref() == Some(&frame.id));
     if let Some(idx) = still {
         what.push_str(&format!(", on still {}", idx + 1));
+        if let Some(number) = entry.frame_number {
+            what.push_str(&format!(", frame {number}"));
+        }
     }
     EnteredLine {
         line: entry.seq,

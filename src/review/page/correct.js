@@ -114,7 +114,7 @@ export function correctCall(exam, call, change) {
     : `Heard: “${call.words}”. A place entered here moves this call only.`;
   openForm(`Correct call ${call.seq}`, lead, fields, async (form, why, sure) => {
     if (own) { await change({ change: "call", seq: call.seq, act: { kind: "view", ...readPlace(form) } }, why, sure); return; }
-    const right = mendedAct(act, form);
+    const right = correctedAct(act, form);
     const elsewhere = readPlace(form, call);
     if (right) await change({ change: "call", seq: call.seq, act: right }, why, sure);
     if (Object.keys(elsewhere).length) await change({ change: "place", seq: call.seq, place: elsewhere }, why, sure);
@@ -218,20 +218,27 @@ function valueFields(exam, act) {
   const { terms } = exam.codes;
   const units = (term) => (terms.find((one) => one.term === term)?.units ?? []).map((unit) => [unit, unit]);
   const unit = make("div", { class: "cell" });
-  const putUnits = (term, value) => fill(unit, choice("unit", "Unit", units(term), value ?? units(term)[0]?.[0]));
+  const bounds = make("span", { class: "hint", id: "f-bounds" });
+  const putUnits = (term, value) => {
+    fill(unit, choice("unit", "Unit", units(term), value ?? units(term)[0]?.[0]));
+    const kind = terms.find((one) => one.term === term);
+    bounds.textContent = kind ? `${kind.units.length ? "usually " : ""}${kind.min} to ${kind.max}${kind.bound_unit ? ` ${kind.bound_unit.replace("mm2", "mm²")}` : ""}` : "";
+  };
   putUnits(act.term, act.amount.unit);
   const term = choice("term", "Measured", terms.map((one) => [one.term, one.term]), act.term);
   term.querySelector("select").addEventListener("change", (event) => putUnits(event.target.value));
   return make("div", { class: "row" }, make("div", { class: "cell" }, term),
     make("p", { class: "field cell" }, make("label", { for: "f-number" }, "Number"),
-      make("input", { id: "f-number", name: "number", inputmode: "decimal", maxlength: "12", autocomplete: "off", value: String(act.amount.number), required: true })), unit);
+      make("input", { id: "f-number", name: "number", inputmode: "decimal", maxlength: "12", autocomplete: "off", value: String(act.amount.number), required: true, "aria-describedby": "f-bounds" }), bounds), unit);
 }
 
-function mendedAct(act, form) {
+function correctedAct(act, form) {
   if (act.kind === "value") {
     const { term, amount } = readValue(form);
     const same = term === act.term && amount.number === act.amount.number && amount.unit === act.amount.unit;
-    return same ? null : { kind: "value", term, amount };
+    // What was said with the number, such as the scale of a score, still holds for the same term.
+    const kept = term === act.term ? act : { kind: "value" };
+    return same ? null : { ...kept, term, amount };
   }
   if (act.kind === "finding") {
     const { unconfirmed, ...rest } = act;
@@ -252,7 +259,7 @@ export function correctStill(exam, number, change) {
 /** Sets the scanner's clock by hand, with a look at what that would change. */
 export function correctClock(exam, change) {
   const now = exam.record.clock;
-  const input = make("input", { id: "f-offset", name: "offset", type: "number", step: "0.1", required: true, value: now ? now.offset_s.toFixed(1) : "0" });
+  const input = make("input", { id: "f-offset", name: "offset", type: "number", min: "-3600", max: "3600", step: "0.1", required: true, value: now ? now.offset_s.toFixed(1) : "0" });
   const preview = make("p", { role: "status", class: "preview" });
   let asked = 0;
   const look = async () => {

@@ -1,17 +1,18 @@
 // The desk: what is at hand, the keys, and news from other browsers.
 import { make, find, fill, keep, say, ask, clock, key, placeTime, quoted } from "./make.js";
 import { stillsBeside, lamp, stillCards, placeWords, statusWords, doubtWords } from "./still.js";
-import { setLine, play, showAt, zoom } from "./line.js";
+import { setLine, play, showAt, soundControls, zoom } from "./line.js";
 import { addCall, moveCall, correctCall, correctStill, correctClock, printForm, lostForm } from "./correct.js";
-import { signForm, unsignForm } from "./sign.js";
+import { signForm, signedWords, unsignForm } from "./sign.js";
 import { wordsForm } from "./words.js";
 import { sinceLast } from "./since.js";
 import { traceOn } from "./trace.js";
 import { valuesHere } from "./values.js";
-import { amountWords } from "./units.js";
+import { callTable, meaning } from "./calls.js";
 import { working } from "./doing.js";
 import { legs, limbDrawings } from "./limb.js";
 import { deedTable, isSettling, lastDeed, lastUndone } from "./deeds.js";
+import { LOOP_KEYS, frameShown, stopLoop } from "./cine.js";
 
 let exam = null;
 /** What lies on the bench: an open question by its identity, or a still, a call or an utterance that was chosen. */
@@ -22,6 +23,7 @@ const isOneOfMany = location.pathname.startsWith("/e/");
 let acts = {};
 /** Somebody is tracing: the bench is not drawn anew under their hands. */
 let tracing = false;
+const isTracing = (now) => { tracing = now; document.body.classList.toggle("tracing-now", now); };
 
 const SEVERITY = { error: ["!!", "Wrong or lost"], warn: ["!", "Check"], info: ["i", "Note"] };
 const identity = (question) => [question.rule, question.call_seq ?? "", question.still ?? "", question.text].join("|");
@@ -60,12 +62,22 @@ function mayChange() {
   });
 }
 
+/** Sends something that is to be written; a record that is signed, or was meanwhile, is asked about first. */
+async function send(path, body) {
+  const isSigned = exam.record.exam.status === "signed";
+  if (!(await mayChange())) throw new Error("Nothing was changed; the record is still signed.");
+  try { return await ask(path, { ...body, draft_again: isSigned }); } catch (error) {
+    if (!error.signed || isSigned) throw error;
+    await load();
+    return send(path, body);
+  }
+}
+
 /** Writes a change into the journal, then shows the exam as it stands after it. */
 async function change(what, why = "", { place, confirmed = false } = {}) {
   const by = me();
   if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it is recorded with every change."); }
-  if (!(await mayChange())) throw new Error("Nothing was changed; the record is still signed.");
-  const sent = ask("api/change", { by, why, seen: exam.version, change: what, place, confirmed });
+  const sent = send("api/change", { by, why, seen: exam.version, change: what, place, confirmed });
   const { seq } = await (await working(find("doing"), "Writing the change", sent, "exam")).json();
   await load();
   return seq;
@@ -81,23 +93,41 @@ async function settle(what, words) {
   if (place >= 0 && current() < 0) {
     at = left ? { question: identity(exam.questions[Math.min(place, left - 1)]) } : null;
     draw();
-    find("bench").focus();
+    find("bench").focus({ preventScroll: true });
+    bringIntoView();
   }
   say(`${words}. ${left === 0 ? "Nothing is open any more." : left === 1 ? "1 question is open." : `${left} questions are open.`}`);
 }
 
 function go(what, focus = true) {
   // Whatever was being traced is left: the bench is drawn anew.
-  tracing = false;
+  isTracing(false);
+  stopLoop();
   at = what;
   draw();
-  if (focus) { find("bench").focus({ preventScroll: true }); find("bench").scrollIntoView({ block: "nearest" }); }
+  if (focus) { find("bench").focus({ preventScroll: true }); bringIntoView(); }
+}
+
+/** Brings what is at hand into view: its head, but first of all the whole still, which nothing covers. */
+function bringIntoView() {
+  const { top } = find("bench").getBoundingClientRect();
+  if (top < 0 || top > innerHeight / 3) find("bench").scrollIntoView({ block: "start" });
+  document.querySelector("#bench .glass")?.scrollIntoView({ block: "nearest" });
 }
 
 function step(by) {
   if (!exam.questions.length) { say("Nothing is open."); return; }
   const next = Math.min(exam.questions.length - 1, Math.max(0, current() + by));
   go({ question: identity(exam.questions[next]) });
+}
+
+/** Goes to the still after or before the one at hand, in the order in which they were saved. */
+function stillBy(by) {
+  const { frames } = exam.record;
+  if (!frames.length) { say("This exam has no stills."); return; }
+  const { shown } = atHand();
+  const next = shown < 0 ? 0 : Math.min(frames.length - 1, Math.max(0, shown + by));
+  go({ still: frames[next].id });
 }
 
 /** Length of the journal that the whole page was last drawn from. */
@@ -118,16 +148,8 @@ function draw() {
   fill(find("limbs-in"), limbDrawings(exam, go));
   fill(find("legs-in"), legs(exam));
   keep(find("stills-in"), stillCards(exam, go));
-  fill(find("calls-in"), callTable());
+  fill(find("calls-in"), callTable(exam, go));
   fill(find("changes-in"), deedTable(exam, takeBack));
-}
-
-/** Who signed, and whether that still holds. */
-function signedWords(status, signed, when) {
-  const who = `${signed.by}, licence ${signed.licence}, ${when}`;
-  if (status === "signed") return `by ${who}.`;
-  if (signed.taken_back_by) return `The signature of ${who}, was taken back.`;
-  return `Changed since it was signed by ${who}; ${signed.changes_since === 1 ? "1 change" : `${signed.changes_since} changes`} since.`;
 }
 
 const counted = (number, noun) => number === 1 ? `1 ${noun}` : `${number} ${noun}s`;
@@ -213,14 +235,18 @@ function bench() {
     make("h2", {}, title),
     where && placeWords(exam, where) ? make("p", { class: "place" }, placeWords(exam, where), frame ? make("span", {}, `, ${statusWords(frame.status)}`, frame.doubt?.length ? ". " : "", doubtWords(frame)) : null) : null,
     heard(call, utterance, span, frame),
-    hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this phrase:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(one)}`))) : null,
+    hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this phrase:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(exam, one)}`))) : null,
     question || frame ? rivals(frame) : null,
+    question ? alsoAsked(question) : null,
     buttons(hand),
     shown >= 0 ? make("div", { class: "stills-at-hand" }, stillsBeside(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null,
     valuesHere(exam, where ?? exam.record.frames[shown], (row) => settle({ change: "take_back", seq: row.seq }, `Taken back: ${row.term}`)),
     sinceLast(exam, where ?? exam.record.frames[shown]));
   if (span) showAt(span[0]);
 }
+
+/** How much is heard before a phrase, to know what it follows. */
+const BEFORE_S = 5;
 
 /** The words as heard, with the button that plays them. */
 function heard(call, utterance, span, frame) {
@@ -229,6 +255,8 @@ function heard(call, utterance, span, frame) {
   offer(" ", () => play(span[0] - 0.3, span[1] + 0.3));
   return make("p", { class: "heard" },
     make("button", { type: "button", class: "main", onclick: () => acts[" "]() }, "Play ", key("Space")),
+    make("button", { type: "button", onclick: offer("g", () => play(span[0] - BEFORE_S, span[1] + 0.3)) }, `From ${BEFORE_S} s before `, key("G")),
+    soundControls(),
     call?.added ? "added by hand" : words !== undefined ? make("q", {}, words || "no words") : "what was said around this still",
     make("span", {}, ` at ${clock(span[0])}${call && frame ? `, call ${call.seq}` : ""}`));
 }
@@ -259,17 +287,28 @@ function buttons({ question, number, frame, call }) {
     add("t", "Trace or measure", async () => {
       const figure = document.querySelector("#bench figure.still");
       if (!figure?.querySelector("img")) { say("This still cannot be shown, so nothing can be traced on it.", true); return; }
-      if (!(await mayChange())) return;
-      tracing = true;
-      traceOn(exam, frame, figure, me, change, async (written) => {
-        tracing = false;
+      stopLoop();
+      isTracing(true);
+      traceOn(exam, frame, figure, { by: me, change, send, done: async (written) => {
+        isTracing(false);
         bench();
         await load().catch((error) => say(error.message, true));
         // Whoever traces again already keeps the focus.
         if (!tracing) find("bench").focus();
         if (written) say(written);
-      });
+      } });
+      figure.scrollIntoView({ block: "start" });
     });
+    const inReport = exam.key_stills.includes(number);
+    // Whether it is a loop may not be known yet: the button then comes with the frames.
+    const loopFrame = frame.frame_number ?? frameShown(frame.id);
+    add("r", inReport ? "Leave out of the report" : "Add to the report", () => {
+      const now = frameShown(frame.id);
+      return settle({ change: "key_picture", still: frame.id, shown: !inReport, ...(now && !inReport ? { frame_number: now } : {}) },
+        `Still ${number + 1} ${inReport ? "is left out of the report" : `is in the report${now ? `, frame ${now}` : ""}`}`);
+    });
+    if (inReport && loopFrame) add("v", "Show this frame in the report", () => settle({ change: "key_picture", still: frame.id, shown: true, frame_number: frameShown(frame.id) },
+      `The report shows frame ${frameShown(frame.id)} of still ${number + 1}`));
     add("x", "Not part of the exam", () => settle({ change: "leave_out", still: frame.id }, `Still ${number + 1} is not part of the exam`));
   }
   if (call && exam.acts[call.seq]) {
@@ -277,6 +316,8 @@ function buttons({ question, number, frame, call }) {
     if (MOVABLE.includes(call.kind)) add("m", "Move it in time", () => moveCall(exam, call, change));
     if (!call.withdrawn) add("w", "Withdraw the call", () => settle({ change: "withdraw", seq: call.seq }, `Call ${call.seq} is withdrawn`));
   }
+  const alike = question ? together(question) : [];
+  if (alike.length > 1) add("q", `Accept all ${alike.length} as they are`, () => acceptAll(alike));
   // Last and plain: what asks to be listened to is not waved through by the button that stands out.
   if (question) add("a", "Accept as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Accepted"));
   return make("p", { class: "buttons" }, row);
@@ -288,19 +329,27 @@ function finding(question) {
   return { ...(found?.call_seq ? { seq: found.call_seq } : {}), ...(found?.frame ? { still: found.frame } : {}), ...(found?.place ? { place: found.place } : {}) };
 }
 
-function callTable() {
-  return make("table", {},
-    make("thead", {}, make("tr", {}, ["Time", "Heard", "Meaning", "Place"].map((word) => make("th", { scope: "col" }, word)))),
-    make("tbody", {}, exam.record.calls.map((call) => make("tr", { class: call.withdrawn ? "gone" : null },
-      make("td", {}, clock(seconds(call.said_at))),
-      make("td", {}, make("button", { type: "button", class: "words", onclick: () => go({ call: call.seq }) }, call.words || (call.added ? "added by hand" : "no words"))),
-      make("td", {}, call.withdrawn ? "withdrawn: " : "", call.added ? "added: " : "", call.corrected_by?.length ? "corrected: " : "", meaning(call)),
-      make("td", {}, placeWords(exam, call))))));
+/** Questions that one look answers: about the same call or still, or, where there is nothing to hear or see, of the same kind. */
+function together(question) {
+  const about = (one) => one.call_seq ? `call ${one.call_seq}` : one.still ? `still ${one.still}` : `rule ${one.rule}`;
+  return exam.questions.filter((one) => about(one) === about(question));
 }
 
-function meaning(call) {
-  const amount = call.number === undefined ? "" : ` ${amountWords(exam, call.term, call.number, call.unit)}`;
-  return `${[call.kind, call.degree, call.term].filter(Boolean).join(" ")}${amount}`.replace(/_/g, " ");
+/** They are listed before they are accepted, so that nothing is settled unseen. */
+async function acceptAll(questions) {
+  const place = current();
+  try {
+    for (const question of questions) await change({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) });
+  } catch (error) { say(error.message, true); await load().catch(() => {}); return; }
+  const left = exam.questions.length;
+  if (current() < 0) go(left ? { question: identity(exam.questions[Math.min(place, left - 1)]) } : null);
+  say(`Accepted: ${questions.length} questions. ${left === 0 ? "Nothing is open any more." : `${counted(left, "question")} open.`}`);
+}
+
+/** The other questions that are answered with this one. */
+function alsoAsked(question) {
+  const others = together(question).filter((one) => one !== question);
+  return others.length ? make("section", { class: "also", "aria-label": "Open at the same place" }, make("p", { class: "kicker" }, "Open at the same place:"), make("ul", {}, others.map((one) => make("li", {}, quoted(one.text))))) : null;
 }
 
 /** What a person may move or add; the rest is tied to the moment it was said at. */
@@ -361,11 +410,12 @@ async function nextExam() {
 }
 
 const ALWAYS = {
+  s: ["Next still", () => stillBy(1)], b: ["Still before", () => stillBy(-1)],
   j: ["Next open question", () => step(1)], k: ["Previous question", () => step(-1)], z: ["Take back the last thing you did", lastOwn], y: ["Do again what you took back", again], n: ["Add a call that was not heard", addHere], e: ["Go to the next exam of the inbox", nextExam], p: ["Print the report of the exam as it is now", () => openPrinting()], i: ["Write impression and recommendation", () => writeWords()],
   "+": ["Zoom in on the timeline", () => zoom(1.5)], "-": ["Zoom out on the timeline", () => zoom(1 / 1.5)], "?": ["Show these keys", showKeys],
 };
-const OFTEN = [["Space", "Play what was said, or stop"], ["1 to 9", "Choose that label"], ["A", "Accept as it is"], ["L", "Label the still by hand"],
-  ["T", "Trace an area or set a distance on the still"], ["X", "The still is not part of the exam"], ["C", "Correct the call"], ["M", "Move the call in time"], ["W", "Withdraw the call"]];
+const OFTEN = [["Space", "Play what was said, or stop"], ["G", "Play from five seconds before"], ["1 to 9", "Choose that label"], ["A", "Accept as it is"], ["L", "Label the still by hand"],
+  ["T", "Trace an area or set a distance on the still"], ["X", "The still is not part of the exam"], ["R", "Add the still to the report, or leave it out"], [", .", "Loop: frame before, next frame"], ["F", "Play the loop, or stop it"], ["C", "Correct the call"], ["M", "Move the call in time"], ["W", "Withdraw the call"]];
 
 function showKeys() {
   const rows = [...OFTEN, ...Object.entries(ALWAYS).map(([name, [words]]) => [name.toUpperCase(), words]), ["← →", "On the timeline: previous and next phrase or still"]];
@@ -381,6 +431,8 @@ document.addEventListener("keydown", (event) => {
   if (target.matches("input, select, textarea")) return;
   // On a button the space bar presses it, as people with a keyboard expect.
   if (event.key === " " && target.matches("button, a")) return;
+  const loop = LOOP_KEYS[event.key.toLowerCase()];
+  if (loop && document.querySelector(`#bench ${loop}`)) { event.preventDefault(); document.querySelector(`#bench ${loop}`).click(); return; }
   const act = acts[event.key.toLowerCase()] ?? ALWAYS[event.key.toLowerCase()]?.[1];
   if (!act || !exam) return;
   event.preventDefault();

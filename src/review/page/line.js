@@ -3,9 +3,28 @@ import { make, find, keep, clock, ask, say } from "./make.js";
 import { statusWords } from "./still.js";
 import { working } from "./doing.js";
 
-const HEIGHT = { ticks: 20, wave: 64, utterances: 92, stills: 122 };
+const HEIGHT = { ticks: 18, wave: 34 };
 const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [], nodes: new Map() };
 const player = new Audio();
+
+/** How sound is played; a reload keeps what was set. */
+const SPEEDS = [0.75, 1, 1.25, 1.5, 2];
+const listening = { speed: 1, repeat: false, ...JSON.parse(sessionStorage.getItem("listening") ?? "{}") };
+function setListening(change) {
+  Object.assign(listening, change);
+  sessionStorage.setItem("listening", JSON.stringify(listening));
+  player.playbackRate = listening.speed;
+  player.loop = listening.repeat;
+}
+
+/** Speed and repeating, beside the button that plays. */
+export function soundControls() {
+  const speed = make("select", { "aria-label": "Speed", id: "sound-speed" }, SPEEDS.map((one) => make("option", { value: String(one), selected: one === listening.speed }, `${one} ×`)));
+  speed.addEventListener("change", () => setListening({ speed: Number(speed.value) }));
+  const repeat = make("input", { type: "checkbox", id: "sound-repeat", checked: listening.repeat });
+  repeat.addEventListener("change", () => setListening({ repeat: repeat.checked }));
+  return make("span", { class: "sound" }, speed, repeat, make("label", { for: "sound-repeat" }, "repeat"));
+}
 
 /** Plays a stretch of the exam; asked for the same one while it plays, it stops. */
 export async function play(fromS, toS) {
@@ -13,11 +32,14 @@ export async function play(fromS, toS) {
   if (!player.paused && player.getAttribute("src") === source) { player.pause(); return; }
   player.src = source;
   player.dataset.from = String(Math.max(0, fromS));
+  setListening({});
   try { await player.play(); } catch (error) {
     if (error.name !== "AbortError") say(`The sound cannot be played: ${error.message}`, true);
   }
 }
-player.addEventListener("timeupdate", () => draw());
+for (const name of ["timeupdate", "pause", "ended"]) player.addEventListener(name, () => draw());
+/** Where in the exam the sound is now; none while nothing plays. */
+const soundAt = () => player.paused ? null : Number(player.dataset.from) + player.currentTime;
 export const playing = () => ({ paused: player.paused, src: player.src, duration: player.duration });
 
 const OUTCOME = {
@@ -119,7 +141,8 @@ function drawMarks(fromS, toS) {
     // What changes with the exam is looked up when it is pressed.
     node.onclick = () => choose(idx);
     node.onfocus = () => { state.at = idx; };
-    put(node, `mark ${mark.kind} ${mark.outcome ?? mark.status ?? ""}`, mark.outcome === "not_understood" ? `? ${mark.text}` : mark.text, mark.from);
+    const sounds = soundAt() !== null && mark.kind === "utterance" && soundAt() >= mark.from && soundAt() <= mark.to ? " sounding" : "";
+    put(node, `mark ${mark.kind} ${mark.outcome ?? mark.status ?? ""}${sounds}`, mark.outcome === "not_understood" ? `? ${mark.text}` : mark.text, mark.from);
     for (const [name, value] of [["aria-label", mark.words], ["title", mark.words], ["data-mark", idx], ["data-seq", mark.seq ?? ""], ["tabindex", idx === focusable ? 0 : -1]]) node.setAttribute(name, value);
     node.toggleAttribute("aria-current", false);
     if (idx === state.at) node.setAttribute("aria-current", "true");
@@ -176,6 +199,12 @@ export function zoom(factor) {
   draw();
 }
 
+/** A click into the drawn sound plays from there. */
+const HEARD_S = 30;
+find("wave").addEventListener("click", (event) => {
+  const at = (find("strip").scrollLeft + event.offsetX) / state.pxPerS;
+  if (state.exam && at < state.exam.audio_s) play(at, Math.min(at + HEARD_S, state.exam.audio_s));
+});
 find("strip").addEventListener("scroll", () => requestAnimationFrame(draw));
 addEventListener("resize", () => requestAnimationFrame(draw));
 find("line-in").addEventListener("click", () => zoom(1.5));

@@ -46,3 +46,11 @@ export function unsignForm(deed, people, send) {
   openForm("Take the signature back", `${deed.what}, by ${deed.by}. The record becomes a draft; the history keeps the signature and who took it back.`,
     known(people.filter((person) => person.can_sign)), (form) => send(wish(form)), "Take back", false);
 }
+
+/** Who signed, and whether that still holds. */
+export function signedWords(status, signed, when) {
+  const who = `${signed.by}, licence ${signed.licence}, ${when}`;
+  if (status === "signed") return `by ${who}.`;
+  if (signed.taken_back_by) return `The signature of ${who}, was taken back.`;
+  return `Changed since it was signed by ${who}; ${signed.changes_since === 1 ? "1 change" : `${signed.changes_since} changes`} since.`;
+}

@@ -1,11 +1,10 @@
 // Stills: large, with the same view of the other limb beside them, and lit as wanted.
 import { make, fill, clock } from "./make.js";
+import { frameQuery, loopControls } from "./cine.js";
+import { lightByDrag, lightSliders, lit } from "./light.js";
 import { dayOf } from "./since.js";
 
-/** As stored; a reload keeps what was set. */
-const STORED = { low: 0, high: 255, gain: 1 };
-const light = { ...STORED, ...JSON.parse(sessionStorage.getItem("light") ?? "{}") };
-const set = (change) => { Object.assign(light, change); sessionStorage.setItem("light", JSON.stringify(light)); };
+const SVG = "http://www.w3.org/2000/svg";
 
 const STATUS = {
   spoken: "paired with a save call",
@@ -35,8 +34,16 @@ export function placeWords(exam, place) {
   return parts.join(", ");
 }
 
-const address = (number, exam = "still") =>
-  `api/${exam}/${number}?low=${Math.round(light.low)}&high=${Math.round(light.high)}&gain=${light.gain}`;
+const address = (number, from = "still", id = "") => `api/${from}/${number}?${lit()}${from === "still" ? frameQuery(id) : ""}`;
+
+/** Shows a picture as it is lit now, and its frame. One that is still on its way is not overtaken: the newest follows it. */
+function redrawOne(image) {
+  const wanted = address(Number(image.dataset.still), image.dataset.from, image.dataset.id);
+  if (image.getAttribute("src") === wanted) return;
+  if (!image.complete) { image.addEventListener("load", () => redrawOne(image), { once: true }); return; }
+  image.src = wanted;
+}
+const redraw = () => document.querySelectorAll("img[data-still]").forEach(redrawOne);
 
 /** How near the stills at hand are looked at: all in step, so that the same part of each is seen. */
 const NEAR_MAX = 8;
@@ -48,7 +55,7 @@ function showNear(change) {
   near.scale = Math.min(NEAR_MAX, Math.max(1, near.scale));
   const margin = 0.5 / near.scale;
   for (const axis of ["x", "y"]) near[axis] = Math.min(1 - margin, Math.max(margin, near[axis]));
-  document.querySelectorAll(".stills-at-hand .glass img").forEach((image) => {
+  document.querySelectorAll(".stills-at-hand .glass img, .stills-at-hand .glass .drawn").forEach((image) => {
     image.style.transform = near.scale === 1 ? "" : `scale(${near.scale}) translate(${(0.5 - near.x) * 100}%, ${(0.5 - near.y) * 100}%)`;
   });
 }
@@ -56,6 +63,8 @@ function showNear(change) {
 /** The wheel brings nearer what is under the pointer; a drag moves what is near. */
 function bringNear(frame, image) {
   const isFree = () => !document.querySelector(".trace");
+  // With the other button at any size; with the first one where there is nothing to move.
+  lightByDrag(frame, (event) => isFree() && (event.button === 2 || event.button === 0 && near.scale === 1), redraw);
   image.addEventListener("load", () => showNear({}));
   frame.addEventListener("wheel", (event) => {
     if (!isFree() || !(event.ctrlKey || near.scale > 1 || event.shiftKey)) return;
@@ -83,25 +92,49 @@ function nearButtons() {
     [["←", -1, 0, "left"], ["→", 1, 0, "right"], ["↑", 0, -1, "up"], ["↓", 0, 1, "down"]].map(([sign, x, y, way]) => make("button", { type: "button", "aria-label": `Move ${way}`, onclick: go(x, y) }, sign)));
 }
 
+/** The frame that a picture shows; none where it is no loop. */
+const frameOn = (image) => { const told = /&frame=(\d+)/.exec(image.getAttribute("src")); return told ? Number(told[1]) : null; };
+
+/** What was traced and set on a still, over its picture; nothing where nothing was. */
+function drawnOn(exam, row) {
+  const lines = exam.drawn?.[row.id];
+  if (!lines?.length) return null;
+  const sheet = document.createElementNS(SVG, "svg");
+  for (const [name, value] of [["viewBox", "0 0 1 1"], ["preserveAspectRatio", "none"], ["class", "drawn"], ["role", "img"], ["aria-label", "What was traced and set on this still"]]) sheet.setAttribute(name, value);
+  for (const line of lines) {
+    const edge = document.createElementNS(SVG, line.closed ? "polygon" : "polyline");
+    edge.setAttribute("points", line.corners.map((corner) => corner.join(",")).join(" "));
+    sheet.append(edge);
+  }
+  return sheet;
+}
+
 /** A still of this exam; with `earlier`, one of the exam before it. */
 function figure(exam, number, heading, earlier = null) {
   const row = (earlier ?? exam.record).frames[number];
   const label = placeWords(exam, row) || "no label yet";
   const from = earlier ? "earlier" : "still";
-  const image = make("img", { src: address(number, from), alt: `Still ${number + 1}${earlier ? " of the earlier exam" : ""}: ${label}`, "data-still": String(number), "data-from": from, draggable: "false" });
+  const image = make("img", { src: address(number, from, row.id), alt: `Still ${number + 1}${earlier ? " of the earlier exam" : ""}: ${label}`, "data-still": String(number), "data-from": from, "data-id": row.id, draggable: "false" });
   const [width, height] = (earlier ? null : exam.still_px[number]) ?? [];
   // Room is kept before the picture is there, so that nothing below it jumps.
   if (width) image.style.aspectRatio = `${width} / ${height}`;
   const frame = make("div", { class: "glass" }, image);
+  const lines = earlier ? null : drawnOn(exam, row);
+  const follow = () => lines && (lines.style.display = [null, row.frame_number ?? 1].includes(frameOn(image)) ? "" : "none");
+  if (lines) { frame.append(lines); image.addEventListener("load", follow); }
   bringNear(frame, image);
   image.addEventListener("error", () => fill(frame, make("p", {}, `Still ${number + 1} cannot be shown. Its file is ${row.file}.`)));
-  return make("figure", { class: "still" },
+  const whole = make("figure", { class: "still" },
     make("p", { class: "over" }, heading),
     frame,
+    earlier ? null : loopControls(row.id, number, row.frame_number, image, redrawOne),
     make("figcaption", {},
       make("strong", {}, label),
       make("span", {}, `still ${number + 1}, ${earlier ? "" : `at ${clock(exam.still_s[number])}, `}${statusWords(row.status)}`),
       doubtWords(row)));
+  // As a property: the page's policy forbids styles in attributes.
+  if (width) whole.style.setProperty("--wide", String(width / height));
+  return whole;
 }
 
 /** The still of the same view on the limb of the other side, if there is one. */
@@ -139,21 +172,9 @@ function lastTime(exam, place) {
   return number >= 0 ? figure(exam, number, heading, earlier) : nothing(heading, place.limb && place.zone ? "No still of this view in that exam." : "Shown once this still has a limb and a zone.");
 }
 
-/** Sliders for the light; they change how stills are shown, never the stills. */
-export function lamp() {
-  const redraw = () => document.querySelectorAll("img[data-still]").forEach((image) => { image.src = address(Number(image.dataset.still), image.dataset.from); });
-  const slider = (name, part, min, max, step) => {
-    const input = make("input", { type: "range", min: String(min), max: String(max), step: String(step), value: String(light[part]) });
-    input.addEventListener("change", () => { set({ [part]: Number(input.value) }); redraw(); });
-    return make("label", {}, name, input);
-  };
-  const box = make("div", { class: "lamp", role: "group", "aria-label": "Window and gain" });
-  const build = () => fill(box,
-    slider("Black at", "low", 0, 200, 1), slider("White at", "high", 30, 255, 1), slider("Gain", "gain", 0.4, 3, 0.05),
-    make("button", { type: "button", onclick: () => { set(STORED); build(); redraw(); } }, "As stored"));
-  build();
-  return [nearButtons(), box];
-}
+/** How near the stills are looked at, and how they are lit. */
+export const lamp = () => [nearButtons(), lightSliders(redraw),
+  make("p", { class: "hint" }, "Drag over a picture: sideways for contrast, up and down for brightness; enlarged, with the right mouse button.")];
 
 const cards = new Map();
 
@@ -169,7 +190,7 @@ export function stillCards(exam, open) {
     button.className = `card ${row.status}${row.doubt?.length ? " doubted" : ""}`;
     button.onclick = () => open({ still: row.id });
     button.children[1].textContent = `${number + 1}. ${placeWords(exam, row) || "no label"}`;
-    button.children[2].textContent = statusWords(row.status);
+    button.children[2].textContent = `${statusWords(row.status)}${exam.key_stills.includes(number) ? "; in the report" : ""}`;
     fill(button.children[3], doubtWords(row));
     return card;
   });

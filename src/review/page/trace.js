@@ -1,5 +1,6 @@
 // Tracing on a still: points, freehand, an ellipse, a distance, and a scale by hand; the program measures at once.
 import { make, find, fill, ask, say, key } from "./make.js";
+import { frameShown } from "./cine.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 
@@ -38,11 +39,13 @@ function drafts(still) {
   };
 }
 
-/** Opens tracing over the picture of a still; `change` writes a scale, `done` is called when it is over. */
-export function traceOn(exam, row, figure, by, change, done) {
+/** Opens tracing over the picture of a still; `change` writes a scale, `send` a value, `done` is called when it is over. */
+export function traceOn(exam, row, figure, { by, change, send, done }) {
+  // Of a loop it is this frame that is measured, whatever is shown later.
+  const frame = frameShown(row.id);
   const image = figure.querySelector("img");
   const [width, height] = [image.naturalWidth, image.naturalHeight];
-  const draft = drafts(row.id);
+  const draft = drafts(frame ? `${row.id} ${frame}` : row.id);
   const { tool: before = "points", points = [], structure: traced = row.structure, lesion: part = false, lengths: all = false, term: said = "", apart: entered = "" } = draft.read();
   let tool = before;
   let cross = [width / 2, height / 2];
@@ -71,8 +74,9 @@ export function traceOn(exam, row, figure, by, change, done) {
   const round = ([x, y]) => [Math.round(x * 100) / 100, Math.round(y * 100) / 100];
   const keep = () => draft.keep({ tool, points, structure: structure.value, lesion: lesion.checked, lengths: lengths.checked, term: term.value, apart: apart.value });
   const outline = () => tool === "ellipse" ? ellipseOf(points) : { shape: "polygon", points_px: points.map(round) };
+  const onFrame = frame ? { frame_number: frame } : {};
   const body = (extra) => ({ by: by(), still: row.id, limb: row.limb ?? "", zone: row.zone ?? "", structure: structure.value,
-    lesion: lesion.checked, lengths: lengths.checked, write: false, ...extra });
+    lesion: lesion.checked, lengths: lengths.checked, write: false, ...onFrame, ...extra });
 
   /** Asks the program for a size; an answer that was overtaken by a newer drawing is dropped. */
   async function measure(path, what, words) {
@@ -92,7 +96,7 @@ export function traceOn(exam, row, figure, by, change, done) {
 
   function size() {
     if (pen) { asked += 1; preview.textContent = "The pen is down: the arrow keys draw, Enter lifts it."; return; }
-    if (tool === "distance" && points.length === 2) measure("api/distance", { still: row.id, ends_px: points }, (one) => `${one.distance_mm.toFixed(1)} mm from point to point`);
+    if (tool === "distance" && points.length === 2) measure("api/distance", { still: row.id, ends_px: points, ...onFrame }, (one) => `${one.distance_mm.toFixed(1)} mm from point to point`);
     else if (isArea() && points.length > 2) area({ outline: outline() });
     else {
       asked += 1;
@@ -230,21 +234,21 @@ export function traceOn(exam, row, figure, by, change, done) {
     changed();
   };
   let writing = false;
-  const once = (send) => async () => {
+  const once = (write) => async () => {
     if (writing) return;
     writing = true;
     wrong.textContent = "";
-    try { await send(); } catch (error) { wrong.textContent = error.message; } finally { writing = false; }
+    try { await write(); } catch (error) { wrong.textContent = error.message; } finally { writing = false; }
   };
   const write = once(async () => {
-    const { length_seqs: more } = await (await ask("api/trace", body({ write: true, outline: outline() }))).json();
+    const { length_seqs: more } = await (await send("api/trace", body({ write: true, outline: outline() }))).json();
     close(more.length ? `The area is saved, with ${listed(outlined)}; they take the place of spoken values.` : "The area is saved; it takes the place of a spoken one.");
   });
   const writeDistance = once(async () => {
     if (points.length < 2) throw new Error("Set two points first.");
     if (!term.value) throw new Error("Choose what the two points measure.");
     const what = { by: by(), limb: row.limb ?? "", zone: row.zone ?? "", structure: structure.value, term: term.value };
-    await ask("api/distance", { still: row.id, ends_px: points.map(round), write: what });
+    await send("api/distance", { still: row.id, ends_px: points.map(round), ...onFrame, write: what });
     close(`The ${term.value} is saved; it takes the place of a spoken one.`);
   });
   const setScale = once(async () => {
@@ -293,7 +297,7 @@ export function traceOn(exam, row, figure, by, change, done) {
     marks.hidden = tool !== "scale";
     main.textContent = { scale: "Set scale", distance: "Save distance" }[tool] ?? "Save area";
   }
-  const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, preview, wrong, choices, whole, marks,
+  const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, frame ? make("p", { class: "place" }, `On frame ${frame} of the loop`) : "", preview, wrong, choices, whole, marks,
     make("p", { class: "hint" }, "Arrow keys move the cross, ten pixels at a time with Shift. ", key("Space"), " picks up the nearest point so that the arrow keys move it, and drops it again."),
     make("p", { class: "buttons" }, main, proposal,
       make("button", { type: "button", id: "t-begin", onclick: () => { points.length = 0; held = -1; pen = false; changed(); glassPane.focus(); } }, "Start again"),

@@ -33,7 +33,7 @@ fn write_stills(folder: &Path, sender: usize) {
 }
 
 /// Memory that a program holds, in kilobytes.
-fn memory_kb(child: &Child) -> u64 {
+pub(super) fn memory_kb(child: &Child) -> u64 {
     let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap();
     let line = status.lines().find(|line| line.starts_with("VmRSS:")).unwrap();
     line.split_whitespace().nth(1).unwrap().parse().unwrap()

@@ -1,6 +1,11 @@
 //! Presentation states, the selection and the report as PDF, judged by dciodvfy, dcentvfy, dcmpschk and pydicom.
 
-use super::stage::{SIZE, enter, export, faults, files, folder, folder_of, judge, python, sign};
+use serde_json::Value;
+
+use super::stage::{
+    SAVED_S, SIZE, enter, enter_on, export, faults, files, folder, folder_of, judge, python, sign, still,
+    unpaired,
+};
 
 #[test]
 fn every_object_is_clean_and_agrees_with_the_stills() {
@@ -98,4 +103,65 @@ fn the_selection_names_the_still_that_shows_the_finding() {
             && item["0040A043"]["Value"][0]["00080100"]["Value"][0] == "113012"
     });
     assert!(text.unwrap()["0040A160"]["Value"][0].as_str().unwrap().contains("core lesion"));
+}
+
+/// PS3.3 tables 10-3 and C.17.3.2-1: what is said of one frame of a loop names the frame, what is said of all does not.
+#[test]
+fn what_was_traced_on_a_frame_of_a_loop_names_that_frame_in_report_and_presentation_state() {
+    use dicom_core::{DataElement, PrimitiveValue, VR};
+    use dicom_dictionary_std::{tags, uids};
+    let exam = unpaired();
+    let frames = exam.path().join("frames");
+    std::fs::create_dir(&frames).unwrap();
+    let mut looped = still(1, SAVED_S[0]);
+    let put = |looped: &mut dicom_object::InMemDicomObject, tag, vr, text: &str| {
+        looped.put(DataElement::new(tag, vr, PrimitiveValue::from(text)));
+    };
+    put(&mut looped, tags::SOP_CLASS_UID, VR::UI, uids::ULTRASOUND_MULTI_FRAME_IMAGE_STORAGE);
+    put(&mut looped, tags::NUMBER_OF_FRAMES, VR::IS, "3");
+    put(&mut looped, tags::FRAME_TIME, VR::DS, "40");
+    looped.put(DataElement::new(
+        tags::FRAME_INCREMENT_POINTER,
+        VR::AT,
+        PrimitiveValue::from(tags::FRAME_TIME),
+    ));
+    let pixels = vec![7; 3 * usize::from(SIZE.0) * usize::from(SIZE.1)];
+    looped.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::U8(pixels.into())));
+    let meta = dicom_object::FileMetaTableBuilder::new().transfer_syntax(uids::EXPLICIT_VR_LITTLE_ENDIAN);
+    looped.with_meta(meta).unwrap().write_to_file(frames.join("IM1.dcm")).unwrap();
+    crate::support::program::zonecall(&[
+        "pair",
+        exam.path().to_str().unwrap(),
+        "--frames",
+        frames.to_str().unwrap(),
+    ]);
+    enter_on(exam.path(), Some(2));
+    export(exam.path(), "dicom", &[], 0);
+    let made = exam.path().join("out/dicom");
+    let frames_in = |name: &str| {
+        let mut found = Vec::new();
+        frames_named(&python(&["header", made.join(name).to_str().unwrap()], ""), &mut found);
+        found
+    };
+    assert_eq!(frames_in("report-01.dcm"), ["2"]);
+    assert_eq!(frames_in("presentation-001.dcm"), ["2"]);
+    for name in ["report-01.dcm", "presentation-001.dcm", "selection.dcm"] {
+        assert_eq!(faults(&made.join(name)), Vec::<String>::new(), "{name}");
+    }
+}
+
+/// Every Referenced Frame Number in a data set and below it.
+fn frames_named(data: &Value, found: &mut Vec<String>) {
+    match data {
+        Value::Object(fields) => {
+            for (tag, value) in fields {
+                if tag == "00081160" {
+                    found.push(value["Value"][0].to_string().trim_matches('"').to_owned());
+                }
+                frames_named(value, found);
+            }
+        }
+        Value::Array(items) => items.iter().for_each(|item| frames_named(item, found)),
+        _ => {}
+    }
 }

@@ -1,9 +1,10 @@
 //! What a receiver must not take: each is refused with a line in the log, and nothing is left behind.
 
+use std::collections::VecDeque;
 use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::path::Path;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use dicom_core::{DataElement, PrimitiveValue, VR};
 use dicom_dictionary_std::{tags, uids};
@@ -11,6 +12,7 @@ use dicom_object::FileMetaTableBuilder;
 
 use zonecall::exchange::network::InboxOutcome;
 
+use super::load::memory_kb;
 use super::peers::{PATIENCE, Receiving, names, stills};
 use super::stage::{folder, judge, still};
 
@@ -162,4 +164,66 @@ fn hundreds_of_associations_that_are_opened_and_left_do_not_keep_a_scanner_out()
     let (code, said) = receiving.storescu(&[&stills(exam.path())[0]]);
     assert_eq!(code, Some(0), "{said}");
     assert_eq!(names(into.path()).len(), 1);
+}
+
+/// As a scan of the network or a broken program does it: opened, one request, and never another word.
+#[test]
+fn ten_thousand_associations_opened_and_left_are_refused_and_a_scanner_comes_in_afterwards() {
+    const ALL: usize = 10_000;
+    /// Sockets that are held at once: more than are let in, fewer than this program may have.
+    const HELD: usize = 200;
+    let exam = folder();
+    let into = tempfile::tempdir().unwrap();
+    let limits = ["--connections-max", "16", "--connections-a-minute-max", "100000"];
+    let receiving = Receiving::start(into.path(), &limits);
+    let mut held = VecDeque::new();
+    let mut early = 0;
+    for number in 0..ALL {
+        if number == ALL / 10 {
+            early = memory_kb(&receiving.child);
+        }
+        let mut socket = connect(&receiving);
+        // Where it is refused at once, writing may fail already.
+        let _ = socket.write_all(&request("ZONECALL"));
+        held.push_back(socket);
+        if held.len() > HELD {
+            held.pop_front();
+        }
+    }
+    let log = receiving.await_log(|log| log.len() >= ALL - HELD);
+    let late = memory_kb(&receiving.child);
+    assert!(late < early + 32_000, "{early} kB early, {late} kB at the end");
+    assert!(log.iter().all(|row| row.outcome == InboxOutcome::Refused && !row.why.is_empty()));
+    assert!(log.iter().any(|row| row.why.contains("connections are open already")), "{:?}", log.last());
+    assert_eq!(everything(into.path()), Vec::<String>::new());
+    drop(held);
+    let until = Instant::now() + PATIENCE;
+    loop {
+        let (code, said) = receiving.storescu(&[&stills(exam.path())[0]]);
+        if code == Some(0) {
+            break;
+        }
+        assert!(Instant::now() < until, "{said}");
+        std::thread::sleep(Duration::from_millis(100));
+    }
+    assert_eq!(names(into.path()).len(), 1);
+    eprintln!("{ALL} associations, memory {early} kB early and {late} kB at the end");
+}
+
+/// A stranger's flood must not use up what the scanner may do.
+#[test]
+fn connections_from_an_address_that_is_not_allowed_do_not_keep_a_scanner_out() {
+    let exam = folder();
+    let into = tempfile::tempdir().unwrap();
+    let limits = ["--address", "127.0.0.1", "--connections-a-minute-max", "5"];
+    let receiving = Receiving::start(into.path(), &limits);
+    let url = format!("http://127.0.0.1:{}/", receiving.port);
+    for _ in 0..20 {
+        // From another address of this machine: the whole of 127.0.0.0/8 is its own.
+        judge("curl", &["-s", "-m", "5", "--interface", "127.0.0.2", &url]);
+    }
+    let log = receiving.await_log(|log| !log.is_empty());
+    assert!(log[0].why.contains("the address is not allowed"), "{log:?}");
+    let (code, said) = receiving.storescu(&[&stills(exam.path())[0]]);
+    assert_eq!(code, Some(0), "{said}");
 }

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::orthanc::Orthanc;
 use super::peers::{Receiving, free_port, names, stills};
-use super::stage::{SERIES, STUDY, enter, export, faults, files, folder, judge, said_of, uid};
+use super::stage::{SERIES, STUDY, enter, export, faults, files, folder, judge, said_of, uid, unpaired};
 use crate::support::program::zonecall;
 
 /// Sends stills and what was made of them; gives how many objects that were.
@@ -29,7 +29,13 @@ fn labels(exam: &Path) -> BTreeMap<String, Value> {
     let record = zonecall(&["export", exam.to_str().unwrap(), "--as", "json"]);
     let record: Value = serde_json::from_slice(&record.stdout).unwrap();
     let frames = record["frames"].as_array().unwrap().iter();
-    frames.map(|frame| (frame["id"].to_string(), json!([frame["place"], frame["status"]]))).collect()
+    let label = |frame: &Value| {
+        json!(["limb", "zone", "plane", "structure", "status"].map(|part| frame[part].clone()))
+    };
+    let labels: BTreeMap<String, Value> =
+        frames.map(|frame| (frame["id"].to_string(), label(frame))).collect();
+    assert!(labels.values().all(|label| label[0] == "LF" && label[1].is_string()), "{labels:?}");
+    labels
 }
 
 #[test]
@@ -51,8 +57,7 @@ fn what_an_archive_gives_back_is_labelled_as_before_and_every_judge_reads_it() {
         std::fs::write(into.join(name), orthanc.bytes(&format!("/instances/{id}/file"))).unwrap();
     }
     assert_eq!(names(&fresh).len(), stills(exam.path()).len());
-    let again = folder();
-    std::fs::remove_dir_all(again.path().join("frames")).unwrap();
+    let again = unpaired();
     let path = again.path().to_str().unwrap();
     let paired = zonecall(&["pair", path, "--frames", fresh.to_str().unwrap()]);
     assert_eq!(paired.status.code(), Some(0), "{}", said_of(&paired));
@@ -91,7 +96,8 @@ fn an_archive_moves_the_stills_back_to_the_receiver() {
     assert_eq!(code, Some(0), "{said}\n{}", orthanc.log());
     receiving.await_log(|log| log.iter().filter(|row| row.file.is_some()).count() >= 3);
     assert_eq!(names(into.path()), [1, 2, 3].map(|number| format!("{}.dcm", uid(number))));
-    let again = folder();
+    // An exam that has never seen them.
+    let again = unpaired();
     let path = again.path().to_str().unwrap();
     let paired = zonecall(&["pair", path, "--frames", into.path().to_str().unwrap()]);
     assert_eq!(paired.status.code(), Some(0), "{}", said_of(&paired));

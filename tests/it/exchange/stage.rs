@@ -61,8 +61,7 @@ pub(super) fn folder() -> tempfile::TempDir {
 
 /// The same; `pair` is added to the command that pairs, `change` may change each still before it is written.
 pub(super) fn folder_of(pair: &[&str], change: impl Fn(usize, &mut InMemDicomObject)) -> tempfile::TempDir {
-    let folder = tempfile::tempdir().unwrap();
-    write_journal(folder.path(), &SAID);
+    let folder = unpaired();
     let frames = folder.path().join("frames");
     std::fs::create_dir(&frames).unwrap();
     for (idx, saved_s) in SAVED_S.iter().enumerate() {
@@ -72,6 +71,15 @@ pub(super) fn folder_of(pair: &[&str], change: impl Fn(usize, &mut InMemDicomObj
         still.with_meta(meta).unwrap().write_to_file(frames.join(format!("IM{}.dcm", idx + 1))).unwrap();
     }
     let path = folder.path().to_str().unwrap();
+    let paired = zonecall(&[&["pair", path, "--frames", frames.to_str().unwrap()], pair].concat());
+    assert_eq!(paired.status.code(), Some(0), "{}", said_of(&paired));
+    folder
+}
+
+/// What was said, before any still was found.
+pub(super) fn unpaired() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    write_journal(folder.path(), &SAID);
     // Three stills are too few to tell the scanner's clock from: a person says that it is right.
     let change = Change::Clock { offset_s: 0.0 };
     let review = Review { by: "Ada".to_owned(), why: String::new(), was: String::new(), change };
@@ -80,8 +88,6 @@ pub(super) fn folder_of(pair: &[&str], change: impl Fn(usize, &mut InMemDicomObj
         .append(header().started_at + Duration::seconds(60), Sample::FIRST, &Event::Review(Box::new(review)))
         .unwrap();
     drop(journal);
-    let paired = zonecall(&[&["pair", path, "--frames", frames.to_str().unwrap()], pair].concat());
-    assert_eq!(paired.status.code(), Some(0), "{}", said_of(&paired));
     folder
 }
 
@@ -107,6 +113,11 @@ pub(super) fn doubtful() -> tempfile::TempDir {
 
 /// Adds an area traced on the first still, and a typed one.
 pub(super) fn enter(folder: &Path) {
+    enter_on(folder, None);
+}
+
+/// The same, the area on this frame of a loop.
+pub(super) fn enter_on(folder: &Path, frame_number: Option<u32>) {
     let mut journal = Journal::open(folder).unwrap();
     let at = header().started_at + Duration::seconds(100);
     let amount = |number| Amount { number, unit: Some("mm2".to_owned()), unit_assumed: false };
@@ -123,6 +134,7 @@ pub(super) fn enter(folder: &Path) {
         still: Some(uid(1)),
         scale_by_hand_mm: None,
         ends_px: None,
+        frame_number,
         outline: Some(Outline::Polygon { points_px: TRACED.to_vec() }),
     };
     journal.append(at, Sample::FIRST, &Event::Entered(Box::new(traced.clone()))).unwrap();
@@ -132,6 +144,7 @@ pub(super) fn enter(folder: &Path) {
         amount: amount(140.0),
         traced: false,
         still: None,
+        frame_number: None,
         outline: None,
         ..traced
     };

@@ -3,6 +3,7 @@
 mod shared;
 
 mod again;
+mod cine;
 mod flows;
 mod forms;
 mod history;
@@ -16,3 +17,4 @@ mod printing;
 mod slips;
 mod touch;
 mod tracing;
+mod view;

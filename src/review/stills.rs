@@ -1,0 +1,119 @@
+//! The stills as the page asks for them: whole, small, frame by frame, and those of the exam before.
+//!
+//! Takes: the number of a still, how it is lit, and of a loop the frame.
+//! Gives: PNG, JPEG, or how many frames there are.
+//! Never: opens a file by a name from a request.
+//! Tested in: `tests/it/review.rs`, `tests/it/review_browser/cine.rs`.
+
+use std::path::PathBuf;
+use std::sync::PoisonError;
+
+use axum::Json;
+use axum::extract::{Path, Query};
+use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use crate::frames::cine::Cine;
+use crate::report::picture::{Light, PictureError, frame_index, png, thumbnail};
+use crate::review::answer::{aside, broken, problem};
+use crate::review::cache::{file_state, kept};
+use crate::review::desk::Desk;
+use crate::review::house::{Held, Numbered};
+
+/// How a still is lit: grey values shown as black and as white, and a factor after that.
+#[derive(Debug, Deserialize)]
+pub(super) struct Lit {
+    #[serde(default)]
+    low: u8,
+    #[serde(default = "white")]
+    high: u8,
+    #[serde(default = "one")]
+    gain: f32,
+    /// Of a loop, the frame, counted from 1.
+    frame: Option<u32>,
+}
+
+impl Lit {
+    fn light(&self) -> Light {
+        Light { low: self.low, high: self.high, gain: self.gain }
+    }
+}
+
+fn white() -> u8 {
+    u8::MAX
+}
+
+fn one() -> f32 {
+    1.0
+}
+
+/// A still, lit as wanted.
+pub(super) async fn still(
+    Held(room): Held,
+    Path(Numbered { number }): Path<Numbered>,
+    Query(lit): Query<Lit>,
+) -> Response {
+    aside(move || match file_of(&room.desk, number) {
+        Ok(path) => picture(png(&path, frame_index(lit.frame), lit.light()), "image/png"),
+        Err(answer) => *answer,
+    })
+    .await
+}
+
+/// How many frames a still has, and how fast they are to be shown.
+pub(super) async fn frames(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
+    aside(move || match file_of(&room.desk, number) {
+        Ok(path) => Json(Cine::of(&path)).into_response(),
+        Err(answer) => *answer,
+    })
+    .await
+}
+
+/// A still of the earlier exam.
+pub(super) async fn earlier(
+    Held(room): Held,
+    Path(Numbered { number }): Path<Numbered>,
+    Query(lit): Query<Lit>,
+) -> Response {
+    aside(move || match room.desk.earlier_file(number) {
+        Some(path) => picture(png(&path, frame_index(lit.frame), lit.light()), "image/png"),
+        None => problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"),
+    })
+    .await
+}
+
+/// A still, small; made once.
+pub(super) async fn thumb(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
+    aside(move || match file_of(&room.desk, number) {
+        Ok(path) => {
+            let made_of = format!("small picture\n{}", file_state(&path));
+            let small = || {
+                let _turn = room.making.lock().unwrap_or_else(PoisonError::into_inner);
+                thumbnail(&path, 0).map(|(jpeg, ..)| jpeg)
+            };
+            picture(kept(room.desk.folder.path(), &made_of, small), "image/jpeg")
+        }
+        Err(answer) => *answer,
+    })
+    .await
+}
+
+/// Where the still of this number is.
+fn file_of(desk: &Desk, number: usize) -> Result<PathBuf, Box<Response>> {
+    let seen = desk.seen().map_err(|error| broken(&error))?;
+    match seen.exam.frames.get(number) {
+        Some(frame) => Ok(desk.folder.still_file(frame)),
+        None => Err(Box::new(problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"))),
+    }
+}
+
+fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response {
+    match made {
+        Ok(bytes) => ([(CONTENT_TYPE, kind)], bytes).into_response(),
+        Err(error) => {
+            problem(StatusCode::NOT_FOUND, error, "run `zonecall pair` with the folder it is in now")
+        }
+    }
+}

@@ -1,0 +1,109 @@
+//! The printed reports before a checker that is not ours: veraPDF, on PDF/A-2a (ISO 19005-2) and PDF/UA-1 (ISO 14289-1).
+use crate::support::sample;
+use crate::support::sample::WHOLE;
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use zonecall::exam::review::WordsPart;
+use zonecall::exam::seq::Seq;
+use zonecall::knowledge::record::{Record, WordsRow};
+use zonecall::protocol::Protocols;
+use zonecall::report::picture::{Picture, Pictures};
+use zonecall::report::print::{Audience, PageSize, pdf};
+use zonecall::report::{ReportFrame, ReportInput};
+
+/// What the checker says of these files, a line each rule that is broken, and a line each file and standard.
+fn judged(files: &[PathBuf]) -> String {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let parts = root.join(std::env::var("ZONECALL_DEPS").unwrap_or_else(|_| ".deps".to_owned()));
+    let done = Command::new("java")
+        .arg("-cp")
+        .arg(parts.join("print/jars/*"))
+        .arg(root.join("scripts/print/PrintJudge.java"))
+        .args(files)
+        .output()
+        .unwrap_or_else(|error| panic!("java: {error}; run `make setup`"));
+    let told = String::from_utf8_lossy(&done.stdout).into_owned();
+    assert!(done.status.success(), "{told}{}", String::from_utf8_lossy(&done.stderr));
+    told
+}
+
+/// A text in each script that a practice may write in; what no font here has is printed by its number.
+const TEXTS: [&str; 5] = [
+    "Mild lesion of the superficial flexor; rest, and a scan in six weeks.",
+    "Обследование повторить через шесть недель.",
+    "Να επαναληφθεί σε έξι εβδομάδες.",
+    "여섯 주 뒤에 다시 검사합니다.",
+    "Žluťoučký kůň; ½ µm ≥ 3 cm²; “quoted” – and 𝛼.",
+];
+
+fn record(text: &str) -> Record {
+    let mut record = sample::record();
+    record.words = [WordsPart::Owner, WordsPart::Question, WordsPart::Impression, WordsPart::Recommendation]
+        .into_iter()
+        .map(|part| WordsRow {
+            seq: Seq(70),
+            at: sample::at(990),
+            by: "Robin".to_owned(),
+            part,
+            text: text.to_owned(),
+        })
+        .collect();
+    record
+}
+
+fn picture() -> Picture {
+    let wedge = image::GrayImage::from_fn(64, 48, |x, _| image::Luma([u8::try_from(x).unwrap() * 4]));
+    let mut jpeg = std::io::Cursor::new(Vec::new());
+    wedge.write_to(&mut jpeg, image::ImageFormat::Jpeg).unwrap();
+    Picture::Shown { jpeg: jpeg.into_inner(), width_px: 64, height_px: 48 }
+}
+
+#[test]
+fn both_reports_keep_pdf_a_and_pdf_ua_on_both_papers_and_in_every_script() {
+    let folder = tempfile::tempdir().unwrap();
+    let protocols = Protocols::built_in().unwrap();
+    let pictures = Pictures::from([("2.25.90002".to_owned(), picture())]);
+    let mut files = Vec::new();
+    for (idx, text) in TEXTS.iter().enumerate() {
+        let record = record(text);
+        for (name, reader, size, appendix) in [
+            ("vet-a4", Audience::Vet, PageSize::A4, true),
+            ("vet-letter", Audience::Vet, PageSize::Letter, false),
+            ("owner-a4", Audience::Owner, PageSize::A4, false),
+            ("owner-letter", Audience::Owner, PageSize::Letter, false),
+        ] {
+            let frame = ReportFrame { appendix, ..WHOLE };
+            let input = ReportInput {
+                record: &record,
+                earlier: &[],
+                protocols: &protocols,
+                pictures: &pictures,
+                frame,
+            };
+            let path = folder.path().join(format!("{idx}-{name}.pdf"));
+            std::fs::write(&path, pdf(&input, reader, size).unwrap().pdf).unwrap();
+            files.push(path);
+        }
+    }
+    let told = judged(&files);
+    assert!(!told.contains("wrong\t") && !told.contains("breaks\t"), "{told}");
+    assert_eq!(told.matches("keeps\t2a\t").count(), files.len(), "{told}");
+    assert_eq!(told.matches("keeps\tua1\t").count(), files.len(), "{told}");
+    // The checker sees what is wrong: a file that does not say what it keeps.
+    let bytes = std::fs::read(&files[0]).unwrap();
+    let claim = b"pdfaid:part";
+    let at = bytes.windows(claim.len()).position(|part| part == claim).unwrap();
+    let broken = folder.path().join("broken.pdf");
+    std::fs::write(&broken, [&bytes[..at], &b"pdfaxx"[..], &bytes[at + 6..]].concat()).unwrap();
+    assert!(judged(&[broken]).contains("breaks\t2a\t"));
+}
+
+#[test]
+fn the_reports_that_the_docs_show_keep_both_standards() {
+    let docs = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/reports");
+    let files = ["vet.pdf", "owner.pdf"].map(|name| docs.join(name));
+    let told = judged(&files);
+    assert!(!told.contains("breaks\t") && told.matches("keeps\t").count() == 4, "{told}");
+}
