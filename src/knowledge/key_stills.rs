@@ -6,8 +6,8 @@
 //! Tested in: `tests/it/first_page.rs`.
 
 use crate::exam::place::Place;
-use crate::knowledge::record::{FrameRow, Record, standing};
 use crate::knowledge::belongs::is_labelled;
+use crate::knowledge::record::{FrameRow, Record, standing};
 use crate::protocol::Protocols;
 
 /// Stills that are proposed: two pages of four.

@@ -130,7 +130,11 @@ fn dicom(bytes: &[u8], show: Show, frame: u32) -> Result<DynamicImage, PictureEr
     }
     let decoded = object.decode_pixel_data_frame(frame)?;
     let has_window = object.get(dicom_dictionary_std::tags::WINDOW_CENTER).is_some();
+    let frames = object.get(dicom_dictionary_std::tags::NUMBER_OF_FRAMES);
+    let is_loop = frames.and_then(|element| element.to_int::<u32>().ok()).is_some_and(|frames| frames > 1);
     let show = match show {
+        // Each frame stretched by itself, a loop would flicker.
+        Show::Windowed if is_loop && decoded.bits_stored() == 8 && !has_window => Show::AsStored,
         Show::Exact if decoded.bits_stored() == 8 && !has_window => Show::AsStored,
         other => other,
     };

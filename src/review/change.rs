@@ -66,8 +66,8 @@ pub(super) fn write(desk: &Desk, asked: Asked) -> Result<Seq, Refusal> {
         return wrong("the page names a line that is not written yet", "load the page again");
     }
     overtaken(&seen.exam, &asked)?;
-    may_change(&seen, asked.draft_again)?;
     let was = judge(desk, &seen, &asked.change)?;
+    may_change(&seen, asked.draft_again)?;
     let place = asked.place;
     let review = Review { by, why, was, change: asked.change };
     if !asked.confirmed {

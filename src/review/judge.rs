@@ -246,8 +246,8 @@ fn key_picture_fits(
         return wrong("the label of this still is in doubt or missing", "settle its label first");
     }
     frame_fits(&desk.folder.path().join(&row.file), frame_number)?;
-    let chosen = seen.record.frames.iter().filter(|row| row.key == Some(true)).count();
-    if shown && chosen >= KEY_STILLS_MAX {
+    let others = seen.record.frames.iter().filter(|row| row.key == Some(true) && row.id != still).count();
+    if shown && others >= KEY_STILLS_MAX {
         return wrong(
             format!("a report shows at most {KEY_STILLS_MAX} pictures"),
             "leave another one out first",

@@ -7,9 +7,11 @@ use crate::support::sample::WHOLE;
 
 use pdf::{Pdf, dense};
 use program::zonecall;
+use zonecall::exam::review::WordsPart;
+use zonecall::exam::seq::Seq;
 use zonecall::knowledge::measure::Earlier;
 use zonecall::knowledge::measure::row::Name;
-use zonecall::knowledge::record::Record;
+use zonecall::knowledge::record::{Record, WordsRow};
 use zonecall::protocol::Protocols;
 use zonecall::report::ReportInput;
 use zonecall::report::picture::{Picture, Pictures};
@@ -285,6 +287,22 @@ fn letters_of_other_scripts_are_printed_and_none_is_lost() {
             assert!(text.contains(part), "`{part}` is not in {reader:?}");
         }
     }
+}
+
+#[test]
+fn what_the_vet_wrote_on_several_lines_is_printed_on_several_lines() {
+    let mut record = sample::record();
+    record.words = vec![WordsRow {
+        seq: Seq(70),
+        at: sample::at(990),
+        by: "Robin".to_owned(),
+        part: WordsPart::Recommendation,
+        text: "Box rest.\nA scan in eight weeks.".to_owned(),
+    }];
+    let text = read(&record, Audience::Vet).pages().join("\n");
+    assert!(!text.contains("U+000A"), "{text}");
+    let line = |words: &str| text.lines().position(|line| line.contains(words)).unwrap();
+    assert!(line("Box rest.") < line("A scan in eight weeks."), "{text}");
 }
 
 #[test]

@@ -107,3 +107,60 @@ fn the_reports_that_the_docs_show_keep_both_standards() {
     let told = judged(&files);
     assert!(!told.contains("breaks\t") && told.matches("keeps\t").count() == 4, "{told}");
 }
+
+/// Share of each page that is blank between its last line and the place of the foot.
+fn blank(file: &Path) -> Vec<f64> {
+    let folder = tempfile::tempdir().unwrap();
+    let done = Command::new("pdftoppm")
+        .args(["-r", "25", "-gray"])
+        .arg(file)
+        .arg(folder.path().join("page"))
+        .status()
+        .expect("poppler is there: run `make setup`");
+    assert!(done.success());
+    let mut pages: Vec<PathBuf> =
+        std::fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().path()).collect();
+    pages.sort();
+    pages.iter().map(|page| blank_of(&std::fs::read(page).unwrap())).collect()
+}
+
+/// A picture in the form that `pdftoppm -gray` writes: `P5`, width, height and greatest value, then the greys.
+fn blank_of(bytes: &[u8]) -> f64 {
+    let mut parts = bytes.splitn(4, |byte| byte.is_ascii_whitespace());
+    assert_eq!(parts.next().unwrap(), b"P5");
+    let mut number = || std::str::from_utf8(parts.next().unwrap()).unwrap().parse::<usize>().unwrap();
+    let (width, height) = (number(), number());
+    let rest = parts.next().unwrap();
+    let greys = &rest[rest.len() - width * height..];
+    // The foot of the page stands in its lowest 21 of 297 mm.
+    let floor = height - height * 22 / 297;
+    let has_ink = |row: usize| greys[row * width..(row + 1) * width].iter().any(|grey| *grey < 200);
+    let last = (0..floor).rev().find(|row| has_ink(*row)).unwrap_or(0);
+    (floor - last) as f64 / height as f64
+}
+
+#[test]
+fn no_page_but_the_last_is_a_third_blank_however_much_the_vet_writes() {
+    let folder = tempfile::tempdir().unwrap();
+    let protocols = Protocols::built_in().unwrap();
+    let ids = sample::record().frames.into_iter().map(|frame| frame.id);
+    let pictures: Pictures = ids.map(|id| (id, picture())).collect();
+    for lines in [0, 1, 6, 12, 18, 24, 30, 40] {
+        let mut record = record(&"Another line of what the scan means.\n".repeat(lines));
+        for frame in &mut record.frames {
+            frame.doubt.clear();
+        }
+        let frame = ReportFrame { appendix: false, ..WHOLE };
+        let input =
+            ReportInput { record: &record, earlier: &[], protocols: &protocols, pictures: &pictures, frame };
+        let path = folder.path().join("report.pdf");
+        std::fs::write(&path, pdf(&input, Audience::Vet, PageSize::A4).unwrap().pdf).unwrap();
+        let blank = blank(&path);
+        let (_, before) = blank.split_last().unwrap();
+        assert!(before.iter().all(|share| *share < 1.0 / 3.0), "{lines} lines: {blank:?}");
+    }
+    let shown = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/reports/vet.pdf");
+    let blank = blank(&shown);
+    assert!((3..=5).contains(&blank.len()), "three to five pages: {blank:?}");
+    assert!(blank[..blank.len() - 1].iter().all(|share| *share < 1.0 / 3.0), "{blank:?}");
+}

@@ -16,9 +16,6 @@ use crate::report::picture::Picture;
 use crate::report::words::{day, limb, meaning_that_counts, plane, standing, structure};
 use crate::report::{ReportFrame, ReportInput};
 
-/// Pictures in one report: two pages of four.
-const PICTURES_MAX: usize = 8;
-
 pub(super) fn first_page(input: &ReportInput) -> FirstPage {
     let ReportInput { record, protocols, frame, .. } = *input;
     let words: Vec<(&str, String)> = record

@@ -60,9 +60,10 @@ fn each_text(data: &mut Value, with: &mut impl FnMut(&mut String)) {
     }
 }
 
-/// Letters that are not seen but change how others are: controls, and those that turn the direction or join.
+/// Letters that are not seen but change how others are: controls, and those that turn the direction or join. The end of
+/// a line is what people type between two of them, and the templates make lines of it.
 fn steers(letter: char) -> bool {
-    letter.is_control()
+    letter.is_control() && letter != '\n'
         || matches!(letter, '\u{200B}'..='\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2060}'..='\u{206F}' | '\u{FEFF}')
 }
 

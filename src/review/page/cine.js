@@ -64,6 +64,8 @@ export function loopControls(id, number, first, image, redraw) {
     const button = (words, name, by, label) => make("button", { type: "button", class: `loop-${name}`, "aria-label": label, onclick: () => step(by) }, `${words} `, key(name === "back" ? "," : "."));
     box.replaceChildren(button("◀", "back", -1, "Frame before"), play, button("▶", "next", 1, "Next frame"), slider, told);
     to(shown.get(id));
+    // The controls take room above the picture, which is to stay whole.
+    if (!document.querySelector(".trace")) image.closest(".glass").scrollIntoView({ block: "nearest" });
   };
   framesOf(id, number).then(build, () => {});
   return box;

@@ -126,8 +126,8 @@ function figure(exam, number, heading, earlier = null) {
   image.addEventListener("error", () => fill(frame, make("p", {}, `Still ${number + 1} cannot be shown. Its file is ${row.file}.`)));
   const whole = make("figure", { class: "still" },
     make("p", { class: "over" }, heading),
-    frame,
     earlier ? null : loopControls(row.id, number, row.frame_number, image, redrawOne),
+    frame,
     make("figcaption", {},
       make("strong", {}, label),
       make("span", {}, `still ${number + 1}, ${earlier ? "" : `at ${clock(exam.still_s[number])}, `}${statusWords(row.status)}`),
@@ -182,7 +182,7 @@ const cards = new Map();
 export function stillCards(exam, open) {
   return exam.record.frames.map((row, number) => {
     if (!cards.has(row.id)) {
-      const button = make("button", { type: "button" }, make("img", { src: `api/thumb/${number}`, alt: "", loading: "lazy", decoding: "async", width: 176, height: 132 }), make("strong", {}), make("span", {}), make("span", {}));
+      const button = make("button", { type: "button" }, make("img", { src: `api/thumb/${number}`, alt: "", loading: "lazy", decoding: "async", width: 176, height: 132 }), make("strong", {}), make("span", {}), make("span", {}), make("span", {}));
       cards.set(row.id, make("li", {}, button));
     }
     const card = cards.get(row.id);
@@ -190,7 +190,8 @@ export function stillCards(exam, open) {
     button.className = `card ${row.status}${row.doubt?.length ? " doubted" : ""}`;
     button.onclick = () => open({ still: row.id });
     button.children[1].textContent = `${number + 1}. ${placeWords(exam, row) || "no label"}`;
-    button.children[2].textContent = `${statusWords(row.status)}${exam.key_stills.includes(number) ? "; in the report" : ""}`;
+    button.children[2].textContent = statusWords(row.status);
+    button.children[4].textContent = exam.key_stills.includes(number) ? "in the report" : "";
     fill(button.children[3], doubtWords(row));
     return card;
   });

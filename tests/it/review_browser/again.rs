@@ -8,7 +8,7 @@ use crate::review_browser::shared::{
     run, send_form, to_rivals,
 };
 use crate::review_browser::tracing::{
-    edge_px, on_screen, stated, stated_lesion, told, tool, tracing, within_one_percent,
+    edge_px, on_screen, stated, stated_lesion, told, tool, tracing, within_a_pixel, within_one_percent,
 };
 use crate::support::browser::Page;
 
@@ -98,7 +98,7 @@ fn a_trace_outlives_a_server_killed_before_it_was_written_and_after() {
         let edge = on_screen(&page, &edge_px(stated_lesion(), 4)).await;
         page.drag(&[edge[0], edge[2]]).await;
         page.drag(&[edge[1]]).await;
-        within_one_percent(told(&page, "mm²").await, stated_lesion(), "the lesion");
+        within_a_pixel(&page, told(&page, "mm²").await, stated_lesion(), "the lesion").await;
         assert!(page.text(".tracing .preview").await.contains("grey inside against around 0.4"));
     });
 }

@@ -93,6 +93,16 @@ pub fn within_one_percent(found: f64, wanted: f64, what: &str) {
     assert!((found / wanted - 1.0).abs() < 0.01, "{what}: {found} is not {wanted}");
 }
 
+/// The same for an ellipse so small that the whole pixels of the window tell: half a pixel at the end of either axis.
+pub async fn within_a_pixel(page: &Page, found: f64, wanted: f64, what: &str) {
+    let across = page.run("return document.querySelector('.trace').clientWidth").await.as_f64().unwrap();
+    let (a, b) = half_axes_px(wanted);
+    let shown = across / SIZE_PX.0;
+    let most = 0.5 / (a * shown) + 0.5 / (b * shown) + 0.05 / wanted + 0.001;
+    assert!(most < 0.02, "the picture is large enough to be traced: {most}");
+    assert!((found / wanted - 1.0).abs() < most, "{what}: {found} is not {wanted} within {most}");
+}
+
 /// The demo's scanner states 0.125 mm a pixel both ways, so 80 by 40 pixels are 10 by 5 mm: 50 mm2.
 #[test]
 fn an_area_is_traced_by_keyboard_measured_at_once_and_counts_in_the_record() {

@@ -73,7 +73,7 @@ async fn tools_are_in_view(page: &Page, width: u32, height: u32) {
 fn the_picture_and_the_tools_are_in_view_while_tracing_at_every_usual_size() {
     run(async {
         let desk = Opened::by("Robin").await;
-        for (width, height) in [(1440, 900), (1024, 768), (768, 1024)] {
+        for (width, height) in [(1440, 900), (1024, 768), (768, 1024), (390, 844)] {
             tools_are_in_view(&desk.page, width, height).await;
         }
     });
