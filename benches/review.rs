@@ -5,16 +5,20 @@
 // A bench prints what it measured.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used)]
 
-#[path = "../tests/support/mod.rs"]
-mod support;
+#[path = "../tests/support/browser.rs"]
+mod browser;
+#[path = "../tests/support/desk.rs"]
+mod desk;
+#[path = "../tests/support/program.rs"]
+mod program;
 
 use std::path::Path;
 use std::time::{Duration, Instant};
 
+use browser::{Driver, Page};
+use desk::Served;
+use program::{START, demo, demo_stills, zonecall};
 use serde_json::{Value, json};
-use support::browser::{Driver, Page};
-use support::desk::Served;
-use support::program::{START, demo, demo_stills, zonecall};
 
 const EXAMS: usize = 8;
 /// Open questions in all of them together.
