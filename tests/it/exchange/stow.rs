@@ -7,7 +7,6 @@ use serde_json::{Value, json};
 use super::orthanc::Orthanc;
 use super::peers::free_port;
 use super::stage::{enter, export, folder, said_of, uid};
-use super::tls::Certificates;
 use crate::support::program::zonecall;
 
 /// Debian's plug-in.
@@ -83,30 +82,4 @@ fn a_web_archive_that_is_not_there_is_an_error_and_so_is_an_address_that_is_none
     assert!(send(&nowhere).contains("cannot be reached"));
     assert!(send("ftp://archive.example").contains("no address of a DICOMweb service"));
     assert!(send("https://archive.example/dicom-web").contains("--tls-ca"));
-}
-
-#[test]
-fn a_web_archive_behind_tls_is_known_by_the_authority_that_signed_its_certificate() {
-    let certificates = Certificates::new();
-    let orthanc = archive(&certificates.orthanc_web());
-    let exam = folder();
-    let frames = exam.path().join("frames");
-    let send = |host: &str, authority: &str| {
-        let url = format!("https://{host}:{}/dicom-web", orthanc.http);
-        let authority = certificates.path(authority);
-        let done = zonecall(&["send", "--stow", &url, "--tls-ca", &authority, frames.to_str().unwrap()]);
-        (done.status.code(), said_of(&done))
-    };
-    let (code, said) = send("127.0.0.1", "stranger.pem");
-    assert!(code != Some(0) && said.contains("certificate"), "{said}");
-    assert_eq!(orthanc.instances().len(), 0, "nothing is sent to whom nobody vouches for");
-    // By its name or its address, for both stand in the certificate.
-    for host in ["127.0.0.1", "localhost"] {
-        let (code, said) = send(host, "practice.pem");
-        assert!(code == Some(0) && said.contains("3 of 3 sent"), "{said}\n{}", orthanc.log());
-        assert_eq!(orthanc.instances().len(), 3);
-    }
-    // Another name of the same machine, which the certificate does not have.
-    let (code, said) = send("127.0.0.2", "practice.pem");
-    assert!(code != Some(0) && said.contains("certificate"), "{said}");
 }

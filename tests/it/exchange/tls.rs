@@ -27,7 +27,7 @@ impl Certificates {
         made
     }
 
-    pub(super) fn path(&self, name: &str) -> String {
+    fn path(&self, name: &str) -> String {
         self.folder.path().join(name).to_str().unwrap().to_owned()
     }
 
@@ -80,13 +80,6 @@ impl Certificates {
             "DicomTlsTrustedCertificates": self.path("practice.pem"),
             "DicomTlsRemoteCertificateRequired": true,
         })
-    }
-
-    /// Orthanc's settings for its web interface behind TLS, with that of the receiver.
-    pub(super) fn orthanc_web(&self) -> Value {
-        let read = |name: &str| std::fs::read_to_string(self.path(name)).unwrap();
-        std::fs::write(self.path("web.pem"), read("receiver.pem") + &read("receiver.key")).unwrap();
-        json!({"SslEnabled": true, "SslCertificate": self.path("web.pem")})
     }
 
     /// dcmtk's options for it.
