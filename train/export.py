@@ -42,10 +42,16 @@ class Graph:
 
 
 def build(w):
-    g, blocks = Graph(), 1 + max(int(k.split(".")[1]) for k in w if k.startswith("blocks."))
-    # The scaling of the features goes into the first layer.
+    """The head alone; the scaling of the features goes into its first layer."""
     first = w["enter.weight"] / w["deviation"][None]
-    x = g.silu(g.linear("features", "enter", first, w["enter.bias"] - first @ w["mean"]))
+    w = w | {"enter.weight": first, "enter.bias": w["enter.bias"] - first @ w["mean"]}
+    return build_head(Graph(), "features", w, helper.make_tensor_value_info("features", TensorProto.FLOAT, [1, "T", 288]))
+
+
+def build_head(g, x, w, takes):
+    """Adds the head to a graph that takes `takes`, after `x`, and gives the whole as bytes."""
+    blocks = 1 + max(int(k.split(".")[1]) for k in w if k.startswith("blocks."))
+    x = g.silu(g.linear(x, "enter", w["enter.weight"], w["enter.bias"]))
     for i in range(blocks):
         b = f"blocks.{i}"
         y = g.linear(g.norm(x, f"{b}.norm", w), f"{b}.wide", w[f"{b}.wide.weight"], w[f"{b}.wide.bias"])
@@ -62,7 +68,7 @@ def build(w):
     g.linear(g.norm(x, "norm", w), "out", w["out.weight"], w["out.bias"])
     g.add("LogSoftmax", ["out"], "log_probs", axis=-1)
     units = len(w["out.bias"])
-    graph = helper.make_graph(g.nodes, "head", [helper.make_tensor_value_info("features", TensorProto.FLOAT, [1, "T", 288])],
+    graph = helper.make_graph(g.nodes, "head", [takes],
         # The last layer's inputs, too: what `zonecall enrol` learns a voice from.
         [helper.make_tensor_value_info("log_probs", TensorProto.FLOAT, [1, "T", units]),
             helper.make_tensor_value_info("norm", TensorProto.FLOAT, [1, "T", len(w["enter.bias"])])], g.weights)

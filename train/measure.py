@@ -42,11 +42,14 @@ def forward(log_probs, rows):
 
 class Ear:
     def __init__(self, parts, model):
-        self.encode, self.head = features.Encoder(f"{parts}/encoder_model.ort"), synth.session(f"{model}/head.onnx")
+        self.whole = os.path.exists(f"{model}/ear.onnx")
+        self.head = synth.session(f"{model}/ear.onnx" if self.whole else f"{model}/head.onnx")
+        self.encode = None if self.whole else features.Encoder(f"{parts}/encoder_model.ort")
         self.units = json.load(open(f"{model}/head.json"))["units"]
 
     def hear(self, x):
-        return self.head.run(None, {"features": self.encode(x)[None]})[0][0]
+        takes = {"samples": x[None].astype(np.float32)} if self.whole else {"features": self.encode(x)[None]}
+        return self.head.run(None, takes)[0][0]
 
 
 def test_set(ear, folder, table, every):

@@ -169,12 +169,48 @@ that artefact is from the hair, I should clip again
 stand him square and I will do one more""".split("\n")
 STARTS = ["well", "you know", "so", "look", "I mean", "right", "as I said", "listen", "and then"]
 ENDS = ["does it not", "I think", "if you ask me", "anyway", "or so they say", "right", "you see"]
+# A call's own words inside somebody's sentence: no call.
+AROUND = """I was going to look at the {} but she moved
+so what you see there is the {} from behind
+the last vet wrote {} and I do not agree with that
+is the {} the one that was sore in spring
+could that be {} or am I reading too much into it
+when I say {} I only mean how it looks on the screen
+she asked me whether {} was a bad thing
+if we find {} again we will think about an injection
+my old horse had {} for the whole of last season
+they taught us {} at college and nobody uses it
+and underneath you can make out the {} quite well
+that would be {} in any textbook you open
+it might look like {} from where you are standing
+we had {} on the other one last week
+I would rather not call it {} today
+do you see how the {} gets wider as I go down
+put {} in the letter to the insurance please
+well it is not {} anyway
+the owner thinks {} means he is finished
+what is {} supposed to look like in a foal
+there used to be {} just about here
+I will come back to the {} in a second
+you can forget about {} for now
+he told me {} on the telephone and I laughed
+compare that with {} on the picture from may
+you said {} earlier, did you not
+let me explain what {} means for the two of you
+a bit like {} but softer, if that makes sense
+not {} exactly, more of a shadow
+everybody asks about the {} and nobody about the feet""".split("\n")
 PLAIN = """water bucket window sunday table kitchen brother garden summer winter people because really never always
 maybe doctor saddle bridle engine yellow purple coffee butter hammer ladder paper money school street letter weather
 morning evening yesterday tomorrow somebody nobody anything carrots apples hay straw tractor trailer rabbit chicken
 running jumping sleeping waiting talking buying selling broken happy tired hungry quick slow heavy light above under
 between before after during without against telephone computer camera picture number minute hour week month year
 about would could should might their which while until""".split()
+
+
+def around(rng, text):
+    """A call, as text, inside a sentence."""
+    return rng.choice(AROUND).format(text)
 
 
 def talk(rng, vocabulary):

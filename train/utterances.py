@@ -17,7 +17,8 @@ import sentences
 import spoken
 import synth
 
-TALK_SHARE = .16
+TALK_SHARE = .18
+AROUND_SHARE = .3  # of talk is about the very things that are called
 HALTING_SHARE = .15  # of calls have a pause inside
 KOKORO_ACCENTS = ["en-us", "en-us", "en-gb", "en-gb-x-rp"]
 
@@ -26,6 +27,8 @@ def draw(speaker, purpose):
     """Words of one utterance, or None with a piece of talk; and its spoken text."""
     rng = speaker.rng
     if rng.random() < TALK_SHARE:
+        if rng.random() < AROUND_SHARE:
+            return None, spoken.around(rng, spoken.spell(speaker.item()[:4], rng, pause=0, hesitate=0))
         return None, spoken.talk(rng, speaker.words)
     words, _ = speaker.pick(1, purpose)[0]
     return words, spoken.spell(words, rng, hesitate=.05)

@@ -152,7 +152,8 @@ impl Judge<'_> {
             met.iter().flat_map(|one| self.of(&one.words)).map(|part| (0, part)).collect();
         let acted = self.of(words);
         let acted: Vec<&String> = acted.iter().collect();
-        let right = !acted.is_empty() && common(&wanted, &acted).len() == acted.len();
+        // What does nothing is right where nothing was to be done: soothing words, a note that is read out.
+        let right = common(&wanted, &acted).len() == acted.len() && acted.is_empty() == wanted.is_empty();
         (met.iter().any(|one| !one.words.is_empty()), right)
     }
 

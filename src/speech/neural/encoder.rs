@@ -1,6 +1,6 @@
 //! Encoder and head, run by ONNX Runtime on one core.
 //!
-//! Takes: the models' bytes and the samples of one utterance.
+//! Takes: the bytes of the models, or of the one that is both, and the samples of one utterance.
 //! Gives: the head's log-probabilities, frame by frame, and what its last layer made them from.
 //! Never: words.
 //! Tested in: `tests/it/neural.rs`.
@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 use ort::environment::Environment;
-use ort::session::{Session, SessionInputValue};
+use ort::session::{Session, SessionInputValue, SessionOutputs};
 use ort::value::Tensor;
 
 use crate::speech::neural::adapt::AdaptationSample;
@@ -45,18 +45,19 @@ pub(super) fn session(runtime: &Path, what: &'static str, bytes: &[u8]) -> Resul
     built.map_err(|error| failed(what, error.to_string()))
 }
 
-/// Both models, ready to run.
+/// The models, ready to run.
 #[derive(Debug)]
 pub(super) struct Encoder {
-    encoder: Session,
+    /// None where the head takes samples itself: encoder and head in one file.
+    encoder: Option<Session>,
     head: Session,
     runtime: PathBuf,
 }
 
 impl Encoder {
-    pub(super) fn new(runtime: &Path, encoder: &[u8], head: &[u8]) -> Result<Self, EngineError> {
+    pub(super) fn new(runtime: &Path, encoder: Option<&[u8]>, head: &[u8]) -> Result<Self, EngineError> {
         let head = session(runtime, "read the head with", head)?;
-        let encoder = session(runtime, "read the encoder with", encoder)?;
+        let encoder = encoder.map(|bytes| session(runtime, "read the encoder with", bytes)).transpose()?;
         Ok(Self { encoder, head, runtime: runtime.to_owned() })
     }
 
@@ -73,22 +74,31 @@ impl Encoder {
 
     fn run(&mut self, heard: Vec<f32>) -> ort::Result<AdaptationSample> {
         let len = heard.len();
+        let samples = Tensor::from_array(([1, len], heard))?;
+        let Some(encoder) = &mut self.encoder else {
+            let answered = self.head.run(ort::inputs!["samples" => samples])?;
+            return sample(&answered, Vec::new());
+        };
         let mask = Tensor::from_array(([1, len], vec![1_i64; len]))?;
-        let sound = Tensor::from_array(([1, len], heard))?;
         let inputs: Vec<(&str, SessionInputValue<'_>)> =
-            vec![("input_values", sound.into()), ("attention_mask", mask.into())];
-        let encoded = self.encoder.run(inputs)?;
+            vec![("input_values", samples.into()), ("attention_mask", mask.into())];
+        let encoded = encoder.run(inputs)?;
         let (_, sound) = encoded[0].try_extract_tensor::<f32>()?;
         let sound = sound.to_vec();
         let features = Tensor::from_array(([1, sound.len() / FEATURES, FEATURES], sound.clone()))?;
         let answered = self.head.run(ort::inputs!["features" => features])?;
-        let rows = |idx: usize| -> ort::Result<Frames> {
-            let (shape, values) = answered[idx].try_extract_tensor::<f32>()?;
-            let width = shape.last().and_then(|len| usize::try_from(*len).ok()).unwrap_or(0);
-            Ok(Frames::new(values.to_vec(), width))
-        };
-        // A head from before voices could be learned has one output, and nothing to learn from.
-        let inner = if answered.len() > 1 { rows(1)? } else { Frames::new(Vec::new(), 1) };
-        Ok(AdaptationSample { frames: rows(0)?, inner, sound })
+        sample(&answered, sound)
     }
+}
+
+/// What the head answered to `sound`.
+fn sample(answered: &SessionOutputs<'_>, sound: Vec<f32>) -> ort::Result<AdaptationSample> {
+    let rows = |idx: usize| -> ort::Result<Frames> {
+        let (shape, values) = answered[idx].try_extract_tensor::<f32>()?;
+        let width = shape.last().and_then(|len| usize::try_from(*len).ok()).unwrap_or(0);
+        Ok(Frames::new(values.to_vec(), width))
+    };
+    // A head from before voices could be learned has one output, and nothing to learn from.
+    let inner = if answered.len() > 1 { rows(1)? } else { Frames::new(Vec::new(), 1) };
+    Ok(AdaptationSample { frames: rows(0)?, inner, sound })
 }

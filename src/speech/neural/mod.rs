@@ -152,7 +152,7 @@ impl Neural {
             .for_language(language, &read.units)
             .map_err(|words| EngineError::Unpronounced { words })?;
         let lattice = Lattice::new(&language.graph, &lexicon);
-        let net = Encoder::new(&parts.runtime, &read.encoder, &read.head)?;
+        let net = Encoder::new(&parts.runtime, read.encoder.as_deref(), &read.head)?;
         let id = EngineId {
             name: "neural".to_owned(),
             version: env!("CARGO_PKG_VERSION").to_owned(),

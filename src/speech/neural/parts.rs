@@ -20,6 +20,8 @@ use crate::speech::recognise::EngineError;
 const BLANK_NAMES: [&str; 3] = ["<blank>", "<b>", "_"];
 /// The unit for speech outside the language.
 const OTHER: &str = "<other>";
+/// Encoder and head in one file.
+const WHOLE: &str = "ear.onnx";
 /// The sample rate that the encoder was made for, in Hz.
 const ENCODER_RATE_HZ: u32 = 16_000;
 
@@ -32,7 +34,8 @@ pub struct Parts {
     pub encoder: PathBuf,
     /// `decoder_model_merged.ort` and `tokenizer.bin`, which give a second opinion; the ear hears without them, too.
     pub second: [PathBuf; 2],
-    /// Folder of `head.onnx`, `head.json`, `lexicon.dict`, and `calibration.json` where it was fitted.
+    /// Folder of `ear.onnx`, encoder and head in one, or `head.onnx`, the head alone; with `head.json`, `lexicon.dict`, and
+    /// `calibration.json` where it was fitted.
     pub head: PathBuf,
 }
 
@@ -58,8 +61,16 @@ impl Parts {
     /// The first file that is not there; none when all are.
     #[must_use]
     pub fn missing(&self) -> Option<PathBuf> {
-        let head = ["head.onnx", "head.json", "lexicon.dict"].map(|file| self.head.join(file));
-        [self.runtime.clone(), self.encoder.clone()].into_iter().chain(head).find(|path| !path.is_file())
+        let (model, encoder) = self.model();
+        let more = ["head.json", "lexicon.dict"].map(|file| self.head.join(file));
+        let parts = [self.runtime.clone(), model].into_iter().chain(encoder.cloned()).chain(more);
+        parts.into_iter().find(|path| !path.is_file())
+    }
+
+    /// The model in the head's folder, and the encoder that it needs beside it, if it needs one.
+    fn model(&self) -> (PathBuf, Option<&PathBuf>) {
+        let whole = self.head.join(WHOLE);
+        if whole.is_file() { (whole, None) } else { (self.head.join("head.onnx"), Some(&self.encoder)) }
     }
 }
 
@@ -70,7 +81,9 @@ struct Described {
     version: String,
     units: Vec<String>,
     sample_rate_hz: u32,
-    encoder_sha256: String,
+    /// None where the head's file holds the encoder, too.
+    #[serde(default)]
+    encoder_sha256: Option<String>,
     head_sha256: String,
     #[serde(default)]
     calibration: Option<Calibration>,
@@ -89,7 +102,8 @@ struct Fitted {
 pub(super) struct LoadedParts {
     pub(super) name: String,
     pub(super) version: String,
-    pub(super) encoder: Vec<u8>,
+    /// None where the head's file holds it, too.
+    pub(super) encoder: Option<Vec<u8>>,
     pub(super) head: Vec<u8>,
     /// What gives a second opinion, where it is there.
     pub(super) second: Option<RescoringParts>,
@@ -129,8 +143,9 @@ impl LoadedParts {
             let (found, wanted) = (described.sample_rate_hz.to_string(), ENCODER_RATE_HZ.to_string());
             return Err(EngineError::Mismatch { path: description, what: "sample_rate_hz", found, wanted });
         }
-        let encoder = checked(&parts.encoder, "encoder_sha256", &described.encoder_sha256)?;
-        let head_file = parts.head.join("head.onnx");
+        let (head_file, beside) = parts.model();
+        let wanted = described.encoder_sha256.unwrap_or_default();
+        let encoder = beside.map(|path| checked(path, "encoder_sha256", &wanted)).transpose()?;
         let head = checked(&head_file, "head_sha256", &described.head_sha256)?;
         let first = usize::from(!described.units.first().is_some_and(|unit| BLANK_NAMES.contains(&&**unit)));
         let mut units: HashMap<String, usize> =
@@ -141,7 +156,7 @@ impl LoadedParts {
         let lexicon = Lexicon::read(&String::from_utf8_lossy(&text), &units)
             .map_err(|bad| EngineError::Lexicon { path: lexicon_file, line: bad.line, text: bad.text })?;
         let fitted = parts.head.join("calibration.json");
-        let mut hash = Sha256::new_with_prefix(&encoder);
+        let mut hash = Sha256::new_with_prefix(encoder.as_deref().unwrap_or_default());
         hash.update(&head);
         hash.update(&text);
         let head_sha256 = crate::hex(&hash.clone().finalize());
@@ -157,7 +172,11 @@ impl LoadedParts {
         } else {
             described.calibration.unwrap_or_else(Calibration::unfitted)
         };
-        let second = second(parts, calibration.second.as_ref(), reading)?;
+        // The model of the second opinion reads what the encoder beside it makes; none else.
+        let second = match &encoder {
+            Some(_) => second(parts, calibration.second.as_ref(), reading)?,
+            None => None,
+        };
         if let Some(second) = &second {
             hash.update(&second.decoder);
             hash.update(&second.pieces);
