@@ -119,7 +119,7 @@ pub(crate) struct WhichEar {
     /// Which ear listens; without it, the first that is installed for the language: `neural`, `vosk`, `sphinx`.
     #[arg(long, alias = "engine", value_enum)]
     pub(crate) ear: Option<EarChoice>,
-    /// Folder of the neural ear's head: head.onnx, head.json, lexicon.dict, and optionally encoder and runtime.
+    /// Folder of the neural ear's head: ear.onnx (or head.onnx and an encoder), head.json, lexicon.dict, and optionally the runtime.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_EAR")]
     pub(crate) head: Option<PathBuf>,
     /// Folder of PocketSphinx's acoustic model.

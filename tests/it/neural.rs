@@ -29,6 +29,30 @@ fn copied() -> (tempfile::TempDir, Parts) {
     (folder, parts)
 }
 
+/// A head that needs the encoder beside it: version 4, which was replaced by one file of both.
+fn head_alone() -> (tempfile::TempDir, Parts) {
+    let (folder, parts) = copied();
+    std::fs::remove_file(folder.path().join("ear.onnx")).unwrap();
+    for file in ["head.onnx", "head.json", "calibration.json"] {
+        let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/head-4").join(file);
+        std::fs::copy(from, folder.path().join(file)).unwrap();
+    }
+    (folder, parts)
+}
+
+#[test]
+fn a_head_with_its_encoder_beside_it_is_heard_with_and_one_file_of_both_needs_no_encoder() {
+    let (_folder, parts) = head_alone();
+    let mut ear = load(&parts).unwrap();
+    assert_eq!(ear.recognise(&spoken("slt", "zone two bravo")).unwrap().text(), "zone two bravo");
+    let gone = Parts { encoder: "/nowhere".into(), ..parts };
+    assert_eq!(gone.missing(), Some("/nowhere".into()));
+    let whole = Parts { encoder: "/nowhere".into(), ..Parts::find(None, "en") };
+    assert_eq!(whole.missing(), None);
+    let heard = load(&whole).unwrap().recognise(&spoken("slt", "zone two bravo")).unwrap();
+    assert_eq!(heard.text(), "zone two bravo");
+}
+
 #[test]
 fn all_parts_are_there_after_set_up() {
     assert_eq!(Parts::find(None, "en").missing(), None, "run `make setup`");
@@ -39,10 +63,10 @@ fn all_parts_are_there_after_set_up() {
 #[test]
 fn a_head_that_was_changed_is_refused_by_its_hash() {
     let (_folder, parts) = copied();
-    let mut bytes = std::fs::read(parts.head.join("head.onnx")).unwrap();
+    let mut bytes = std::fs::read(parts.head.join("ear.onnx")).unwrap();
     let last = bytes.len() - 1;
     bytes[last] ^= 1;
-    std::fs::write(parts.head.join("head.onnx"), bytes).unwrap();
+    std::fs::write(parts.head.join("ear.onnx"), bytes).unwrap();
     let error = load(&parts).unwrap_err();
     assert!(matches!(error, EngineError::Mismatch { what: "head_sha256", .. }), "{error}");
 }
@@ -128,7 +152,8 @@ fn spoken(voice: &str, words: &str) -> UtteranceAudio {
 fn the_second_opinion_is_what_another_runtime_makes_of_the_same_model() {
     let (language, protocols) = &*support::BUILT_IN;
     let key = Box::new(move |words: &[&str]| meaning(words, language, protocols));
-    let mut ear = Neural::load_to_fit(&Parts::find(None, "en"), &language.engine, key).unwrap();
+    let (_folder, parts) = head_alone();
+    let mut ear = Neural::load_to_fit(&parts, &language.engine, key).unwrap();
     for (voice, words, per_word) in [
         ("slt", "save", -0.3995),
         ("slt", "left fore zone two alpha transverse", -3.4527),
@@ -146,7 +171,7 @@ fn the_second_opinion_is_what_another_runtime_makes_of_the_same_model() {
 
 #[test]
 fn a_second_opinion_is_asked_for_only_where_the_trust_in_it_was_fitted_and_by_the_model_it_was_fitted_to() {
-    let (folder, parts) = copied();
+    let (folder, parts) = head_alone();
     let mut alone = load(&parts).unwrap();
     let (weighed, opinion) = alone.weigh_twice(&spoken("slt", "save")).unwrap();
     assert!(opinion.is_none() && weighed.meanings[0].reading.words == ["save"]);
@@ -159,7 +184,7 @@ fn a_second_opinion_is_asked_for_only_where_the_trust_in_it_was_fitted_and_by_th
         "right": vec![0.0; 11], "below": 1.0, "right_min": 0.6,
     });
     std::fs::write(&file, trust.to_string()).unwrap();
-    let plain = load(&Parts::find(None, "en")).unwrap().recognise(&spoken("slt", "save")).unwrap();
+    let plain = alone.recognise(&spoken("slt", "save")).unwrap();
     let asked = load(&parts).unwrap().recognise(&spoken("slt", "save")).unwrap();
     // All weights are nought: whatever it says, the odds are even.
     assert!(!plain.unsure && plain.confidence > 0.9 && asked.unsure && asked.confidence == 0.5, "{asked:?}");
