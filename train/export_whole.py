@@ -128,7 +128,8 @@ def plain_head(w):
 
 def head_of(folder):
     """The same of a head that `export.py` wrote."""
-    kept = {w.name.removesuffix(".half"): numpy_helper.to_array(w).astype(np.float32) for w in onnx.load(f"{folder}/head.onnx").graph.initializer}
+    kept = {w.name.removesuffix(".half"): numpy_helper.to_array(w).astype(np.float32)
+        for w in onnx.load(f"{folder}/head.onnx").graph.initializer}
     long = lambda name: name if name.count(".") and name.rsplit(".", 1)[1] in ("weight", "bias") else \
         name.rsplit(".", 1)[0] + {"w": ".weight", "b": ".bias"}[name.rsplit(".", 1)[1]]
     return {long(k): v.T if k.endswith(".w") and v.ndim == 2 else v for k, v in kept.items()}
@@ -160,9 +161,10 @@ def main():
     assert json.load(open(f"{ask.older}/head.json", encoding="utf-8"))["units"] == about[0]["units"], "other units"
     data = build(mixed(known, mean(of_encoder), ask.share), mixed(older, mean(of_head), ask.share))
     open(f"{ask.out}/ear.onnx", "wb").write(data)
-    json.dump({"name": "zonecall-en", "version": ask.version, "units": about[0]["units"], "unit_kind": "phones", "frame_rate_hz": 125 / 3,
-        "sample_rate_hz": 16000, "head_sha256": hashlib.sha256(data).hexdigest(), "learned": [{k: one[k] for k in ("seed", "steps",
-            "learning", "hours", "heard_hours")} for one in about], "share_of_learned": ask.share}, open(f"{ask.out}/head.json", "w", encoding="utf-8"), indent=1)
+    told = [{k: one[k] for k in ("seed", "steps", "learning", "hours", "heard_hours")} for one in about]
+    json.dump({"name": "zonecall-en", "version": ask.version, "units": about[0]["units"], "unit_kind": "phones",
+        "frame_rate_hz": 125 / 3, "sample_rate_hz": 16000, "head_sha256": hashlib.sha256(data).hexdigest(), "learned": told,
+        "share_of_learned": ask.share}, open(f"{ask.out}/head.json", "w", encoding="utf-8"), indent=1)
     print(f"{len(data)} bytes; " + "; ".join(str(one["errors"]) for one in about))
 
 

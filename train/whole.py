@@ -399,7 +399,8 @@ def main():
             looks += 1
             found = judged(average, world)
             print(f"{step} {time.time() - begun:.0f}s loss {np.mean(losses[-50:] or [9]):.3f} heard {heard / 3600:.0f} h of "
-                f"{sum(sound.sizes) / RATE / 3600:.0f} h in {len(sound.rows)}: " + " ".join(f"{g[0]} {c} {v:.2%}" for (g, c), v in found.items()), flush=True)
+                f"{sum(sound.sizes) / RATE / 3600:.0f} h in {len(sound.rows)}: "
+                + " ".join(f"{g[0]} {c} {v:.2%}" for (g, c), v in found.items()), flush=True)
             save(average, ask.out, {"units": units.units, "seed": ask.seed, "steps": step, "learning": ask.learning,
                 "hours": sum(sound.sizes) / RATE / 3600, "heard_hours": heard / 3600, "errors": {" ".join(k): v for k, v in found.items()}})
         if done >= 1:
