@@ -78,6 +78,8 @@ fn exam(folder: &Path) {
             patient: None,
             pixels_sha256: None,
             also_in: Vec::new(),
+            content_at: None,
+            scanner: None,
             problems: Vec::new(),
         };
         journal.append(start, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();

@@ -43,6 +43,7 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
         let call = Call {
             act: Act::Save,
             corrects: false,
+            reach: None,
             words: String::new(),
             span: Span::default(),
             confidence: 0.9,
@@ -73,6 +74,8 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
             patient: None,
             pixels_sha256: None,
             also_in: Vec::new(),
+            content_at: None,
+            scanner: None,
             problems: Vec::new(),
         });
     }

@@ -20,6 +20,7 @@ use super::journal::JournalArgs;
 use super::listen::{Listen, Resume};
 use super::manual::{CompletionsArgs, ManualArgs};
 use super::measure::MeasureArgs;
+use super::name::NameArgs;
 use super::pair::PairArgs;
 use super::people::{PeopleArgs, SignArgs};
 use super::phrases::PhrasesArgs;
@@ -67,6 +68,10 @@ pub(crate) enum Task {
     /// Each line is one event, and each holds the hash of the line before. With `--verify` the hash of the last line is
     /// printed: note it elsewhere, for lines cut off at the end leave no other trace.
     Journal(JournalArgs),
+    /// Say afterwards which horse was examined.
+    ///
+    /// What you give replaces what was known; the rest stays, and so do the earlier names, in the journal.
+    Name(NameArgs),
     /// Label the saved stills with what was said.
     ///
     /// Estimates how far the scanner's clock is off and labels each still with the limb, zone, plane and structure called

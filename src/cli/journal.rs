@@ -155,6 +155,14 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             let (file, source) = (&frame.file, &frame.time_source);
             format!("still {file} saved {} by the scanner ({source})", time(frame.saved_at))
         }
+        Event::ScannerClock(clock) => {
+            let from = clock.exam.as_ref().map_or_else(String::new, |exam| format!(", known from `{exam}`"));
+            format!("clock of the scanner {} runs {:+.1} s ahead{from}", clock.scanner, clock.offset_s)
+        }
+        Event::Named(named) => {
+            let name = named.horse.name.as_deref().or(named.horse.id.as_deref()).unwrap_or("the horse");
+            format!("by {}: the horse is {name}", named.by)
+        }
         Event::Entered(entered) => {
             let how = if entered.traced { "traced" } else { "typed" };
             let place = [entered.limb.as_str(), entered.zone.as_str(), entered.structure.as_str()].join(" ");

@@ -31,7 +31,10 @@ mod measure;
 mod options;
 mod output;
 mod own_words;
+mod name;
 mod pair;
+mod pair_day;
+mod pair_notes;
 mod peer_args;
 mod peers;
 mod people;
@@ -81,6 +84,7 @@ pub fn run() -> ExitCode {
         Task::Listen(task) => listen::listen(&task),
         Task::Resume(task) => listen::resume(&task),
         Task::Journal(task) => journal::journal(&task),
+        Task::Name(task) => name::name(&task),
         Task::Pair(task) => pair::pair(&task),
         Task::Check(task) => check::check(&task),
         Task::Measure(task) => measure::measure(&task),

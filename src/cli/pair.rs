@@ -1,33 +1,41 @@
 //! `zonecall pair`: stills found in a folder are noted in the journal, and paired with what was said.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use anyhow::{bail, ensure};
+use anyhow::{Context as _, bail, ensure};
 use chrono::Utc;
 
 use super::options::{FolderArgs, not_blank};
-use crate::exam::event::{Event, Frame};
-use crate::exam::fold::Exam;
+use super::pair_day;
+use super::pair_notes::{Noted, leave_out_last, note, note_clock};
+use crate::exam::call::Problem;
+use crate::exam::event::Event;
 use crate::exam::patient::Patient;
 use crate::exam::review::{Change, Review};
 use crate::exam_folder::ExamFolder;
-use crate::frames::elsewhere::Elsewhere;
 use crate::frames::folder::{self, KINDS};
 use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
 
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  zonecall pair exams/juniper --frames /media/scanner\n\n\
+#[command(after_help = "Examples:\n  zonecall pair exams/juniper --frames /media/scanner\n  \
+    zonecall pair exams --frames /media/scanner\n  zonecall pair exams/juniper --undo --by Ada\n\n\
     Exit codes: 0 each still has one label, 1 a label is missing or in doubt, or a file was left out, 2 an error.")]
 pub(crate) struct PairArgs {
     #[command(flatten)]
     pub(crate) folder: FolderArgs,
     /// Folder of stills: DICOM, PNG, JPEG, BMP or TIFF, in any subfolder.
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) frames: PathBuf,
+    #[arg(long, value_name = "FOLDER", required_unless_present = "undo")]
+    pub(crate) frames: Option<PathBuf>,
+    /// Take stills, too, that were saved more than ten minutes before or after the exam.
+    #[arg(long)]
+    pub(crate) all: bool,
+    /// Leave out again all stills that were added last; they stay in the journal and are no longer used.
+    #[arg(long, requires = "by", conflicts_with_all = ["frames", "all", "same_horse"])]
+    pub(crate) undo: bool,
     /// Take the stills of this patient, too, by name or number as the files give it: you have checked that it is this
     /// exam's horse.
     #[arg(long, value_name = "PATIENT", requires = "by")]
@@ -37,105 +45,119 @@ pub(crate) struct PairArgs {
     pub(crate) by: Option<String>,
 }
 
-/// Copies that are named; of more, how many.
-const COPIES_NAMED: usize = 5;
+/// Files that are named; of more, how many.
+const NAMED_MAX: usize = 5;
 /// The rule that says why the two clocks could not be tied.
 const CLOCK_UNKNOWN: &str = "clock-unknown";
 
 pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let exam_folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
+    if let (true, Some(by)) = (args.undo, &args.by) {
+        let left_out = leave_out_last(&exam_folder, &protocols, by)?;
+        writeln!(std::io::stdout(), "{left_out} stills that were added last are left out")?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let frames = args.frames.as_deref().context("name the folder of the stills with --frames")?;
+    ensure!(frames.is_dir(), "`{}` is not a folder; name the folder that holds the stills", frames.display());
+    if !exam_folder.journal_file().is_file() {
+        let exams = exams_in(exam_folder.path());
+        if !exams.is_empty() {
+            return pair_day::pair_day(args, frames, &exams, &protocols);
+        }
+    }
     let exam = exam_folder.exam(&protocols)?;
-    ensure!(
-        args.frames.is_dir(),
-        "`{}` is not a folder; name the folder that holds the stills",
-        args.frames.display()
-    );
-    let (frames, refused) = folder::read(&args.frames, exam_folder.path(), exam.header.utc_offset_s);
-    let none = frames.is_empty();
-    let Noted { added, moved, copies } = note(&exam_folder, &exam, frames)?;
+    let (stills, refused) = folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
+    let none = stills.is_empty();
+    let noted = note(&exam_folder, &exam, stills, args.all)?;
     confirm(args, &exam_folder, &protocols)?;
+    if noted.added + noted.moved > 0 {
+        note_clock(&exam_folder, &exam_folder.exam(&protocols)?)?;
+    }
     let mut out = std::io::stdout().lock();
-    for (copy, first) in copies.iter().take(COPIES_NAMED) {
-        writeln!(out, "left out {copy}: the same still as `{first}`, which was taken; remove the copy")?;
-    }
-    if copies.len() > COPIES_NAMED {
-        writeln!(out, "left out {} more copies of stills that were taken", copies.len() - COPIES_NAMED)?;
-    }
-    for (path, problem) in &refused {
-        writeln!(out, "left out {}: {}; {}", path.display(), problem.message, problem.help)?;
-    }
+    show_left_out(&mut out, &noted, &refused)?;
     if none {
         writeln!(
             out,
             "no still was found in `{}` or its subfolders; zonecall reads {KINDS} files: name the folder that the scanner \
              exports into with --frames",
-            args.frames.display()
+            frames.display()
         )?;
     }
-    let record = exam_folder.record(&protocols)?;
+    let is_settled = show_record(&mut out, &exam_folder, &protocols, &noted)?;
+    let clean = is_settled && !none && refused.is_empty() && noted.outside.is_empty();
+    Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// The folders in this one that hold an exam, in the order of their names.
+fn exams_in(folder: &Path) -> Vec<ExamFolder> {
+    let entries = std::fs::read_dir(folder).into_iter().flatten();
+    let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
+    paths.sort();
+    paths.into_iter().map(ExamFolder::at).filter(|exam| exam.journal_file().is_file()).collect()
+}
+
+/// What was not taken, and why.
+pub(super) fn show_left_out(
+    out: &mut impl Write,
+    noted: &Noted,
+    refused: &[(PathBuf, Problem)],
+) -> std::io::Result<()> {
+    for (copy, why) in noted.copies.iter().take(NAMED_MAX) {
+        writeln!(out, "left out {copy}: {why}")?;
+    }
+    if noted.copies.len() > NAMED_MAX {
+        writeln!(out, "left out {} more copies of stills that were taken", noted.copies.len() - NAMED_MAX)?;
+    }
+    if let Some(first) = noted.outside.first() {
+        writeln!(
+            out,
+            "left out {} stills saved outside the time of the exam, such as {first}; if they belong to it, pair again with \
+             --all",
+            noted.outside.len()
+        )?;
+    }
+    for (path, problem) in refused {
+        writeln!(out, "left out {}: {}; {}", path.display(), problem.message, problem.help)?;
+    }
+    Ok(())
+}
+
+/// Every still with its label, and the clock; true where each has one that is in no doubt.
+pub(super) fn show_record(
+    out: &mut impl Write,
+    exam_folder: &ExamFolder,
+    protocols: &Protocols,
+    noted: &Noted,
+) -> anyhow::Result<bool> {
+    let record = exam_folder.record(protocols)?;
     for row in &record.frames {
-        show(&mut out, row)?;
+        show(out, row)?;
     }
     if !record.frames.is_empty() {
         writeln!(out, "scanner's clock: {}", clock(&record))?;
     }
-    show_refused(&mut out, &record)?;
-    let moved = if moved > 0 { format!(", {moved} moved or changed") } else { String::new() };
-    writeln!(out, "{} stills, {added} of them new{moved}", record.frames.len())?;
+    show_refused(out, &record)?;
+    let moved = if noted.moved > 0 { format!(", {} moved or changed", noted.moved) } else { String::new() };
+    writeln!(out, "{} stills, {} of them new{moved}", record.frames.len(), noted.added)?;
     let doubtful = record.frames.iter().filter(|row| !row.doubt.is_empty()).count();
+    let folder = exam_folder.path().display();
     if doubtful > 0 {
-        let (labels, folder) = (
-            if doubtful == 1 { "1 label is" } else { &format!("{doubtful} labels are") },
-            exam_folder.path().display(),
-        );
+        let labels = if doubtful == 1 { "1 label is" } else { &format!("{doubtful} labels are") };
         writeln!(
             out,
             "{labels} in doubt: `zonecall check {folder}` says where to listen, and `zonecall review {folder}` lets you settle it"
         )?;
     }
-    let open = record.frames.iter().any(|row| matches!(row.status, Status::Ambiguous | Status::Unlabelled));
-    let clean = !open && !none && doubtful == 0 && refused.is_empty();
-    Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
-}
-
-/// What became of the stills that were found.
-#[derive(Default)]
-struct Noted {
-    added: usize,
-    moved: usize,
-    /// Copies of stills that were taken, each with the file of the first.
-    copies: Vec<(String, String)>,
-}
-
-/// Writes down what is new.
-fn note(exam_folder: &ExamFolder, exam: &Exam, frames: Vec<Frame>) -> anyhow::Result<Noted> {
-    let elsewhere = Elsewhere::read(exam_folder.path(), exam.header.started_at);
-    let mut journal = exam_folder.append_journal()?;
-    let known: BTreeMap<&str, &Frame> = exam.frames.iter().map(|frame| (frame.id.as_str(), frame)).collect();
-    let mut noted = Noted::default();
-    for mut frame in frames {
-        frame.also_in = elsewhere.have(&frame);
-        match known.get(frame.id.as_str()) {
-            None => noted.added += 1,
-            // A copy next to the still that is known changes nothing; a still that went elsewhere is followed.
-            Some(known) if known.sha256 == frame.sha256 && exam_folder.still_file(known).is_file() => {
-                if known.file != frame.file {
-                    noted.copies.push((frame.file.clone(), known.file.clone()));
-                }
-                let is_new = frame.patient.is_some() && known.patient.is_none()
-                    || !frame.also_in.is_empty() && known.also_in != frame.also_in;
-                if !is_new {
-                    continue;
-                }
-                // What is known of it now and was not then is added; where it is stays as it was.
-                frame.file.clone_from(&known.file);
-            }
-            Some(_) => noted.moved += 1,
-        }
-        journal.append(Utc::now(), exam.last_sample(), &Event::Frame(Box::new(frame)))?;
+    if noted.added > 0 && record.clock.is_none() {
+        writeln!(
+            out,
+            "if that was the wrong folder, `zonecall pair {folder} --undo --by YOUR-NAME` leaves the {} new stills out again",
+            noted.added
+        )?;
     }
-    Ok(noted)
+    let open = record.frames.iter().any(|row| matches!(row.status, Status::Ambiguous | Status::Unlabelled));
+    Ok(!open && doubtful == 0)
 }
 
 /// Writes down that a person has checked whose stills these are.

@@ -137,6 +137,10 @@ pub enum Event {
     Settled(Settled),
     /// A saved still was found.
     Frame(Box<Frame>),
+    /// How a scanner's clock runs, as it was found here or is known from an earlier exam.
+    ScannerClock(ScannerClock),
+    /// A person named the horse after the exam had begun.
+    Named(NamedHorse),
     /// A person typed a value, or traced one on a still.
     Entered(Box<Entered>),
     /// A person put something right afterwards, or took such a change back.
@@ -368,6 +372,31 @@ fn is_none_refused(refused: &usize) -> bool {
     *refused == 0
 }
 
+/// How a scanner's clock runs against this computer's.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ScannerClock {
+    /// The scanner, as the files of its stills name it.
+    pub scanner: String,
+    /// Scanner minus this computer, in seconds, at `at`.
+    pub offset_s: f64,
+    /// Half-width of the offset's interval, in seconds.
+    pub uncertainty_s: f64,
+    /// When that was.
+    pub at: DateTime<Utc>,
+    /// Name of the folder of the earlier exam that it is known from; none where it was found in this one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub exam: Option<String>,
+}
+
+/// A horse that was named after its exam had begun.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct NamedHorse {
+    /// Who named it.
+    pub by: String,
+    /// The horse; what is not given stays as it was.
+    pub horse: Horse,
+}
+
 /// A value that was typed or traced; the last one for a place and term is used, and replaces any spoken one.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Entered {
@@ -437,6 +466,12 @@ pub struct Frame {
     /// Whom it is of, as the file says.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub patient: Option<Patient>,
+    /// When its content was made by the scanner's own clock, where that is another time than `saved_at`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub content_at: Option<DateTime<Utc>>,
+    /// The scanner, as the file names it: model and serial number.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scanner: Option<String>,
     /// SHA-256 of the pixels alone, where they were read: two files with other heads may show one picture.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pixels_sha256: Option<String>,

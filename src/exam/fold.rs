@@ -12,7 +12,7 @@ use crate::exam::by_hand;
 use crate::exam::call::{Act, Problem};
 use crate::exam::context::Context;
 use crate::exam::correct::{correct_calls, take_back};
-use crate::exam::event::{CallEvent, Event, ExamEvent, Frame, Outcome, Settled, UtteranceEvent};
+use crate::exam::event::{CallEvent, Event, ExamEvent, Frame, Horse, Outcome, Settled, UtteranceEvent};
 use crate::exam::journal::Lines;
 use crate::exam::seq::Seq;
 use crate::exam::settle::set_in_force;
@@ -91,6 +91,22 @@ pub fn asserts() -> bool {
     cfg!(debug_assertions) || std::env::var_os("ZONECALL_ASSERT").is_some()
 }
 
+/// What a person said of the horse afterwards; the rest stays as it was.
+fn name(known: &mut Horse, said: &Horse) {
+    let Horse { name, id, owner, species, breed, sex } = said;
+    let parts = [
+        (&mut known.name, name),
+        (&mut known.id, id),
+        (&mut known.owner, owner),
+        (&mut known.species, species),
+        (&mut known.breed, breed),
+        (&mut known.sex, sex),
+    ];
+    for (known, said) in parts.into_iter().filter(|(_, said)| said.is_some()) {
+        known.clone_from(said);
+    }
+}
+
 /// What the rest of the program relies on.
 ///
 /// # Panics
@@ -133,6 +149,8 @@ impl Exam {
             Event::Call(heard) => self.take_call(line.seq, heard),
             Event::Settled(settled) => self.settle(settled),
             Event::Frame(frame) => self.take_still(frame),
+            Event::ScannerClock(clock) => self.scanner_clocks.push(clock.clone()),
+            Event::Named(named) => name(&mut self.header.horse, &named.horse),
             Event::Entered(entered) => {
                 let entered = (**entered).clone();
                 self.entries.push(LoggedEntry { seq: line.seq, at: line.at, entered });
@@ -236,17 +254,7 @@ impl Exam {
             let span = utterance.map_or(heard.call.span, |utterance| utterance.span);
             self.notes.push(Note { seq, span, context: Context::default() });
         }
-        self.calls.push(LoggedCall {
-            seq,
-            heard_seq: heard.heard_seq,
-            sample: heard.call.span.from,
-            said_at: self.instant_of(heard.call.span.from),
-            call: heard.call.clone(),
-            act: heard.call.act.clone(),
-            context: Context::default(),
-            withdrawn_by: None,
-            corrected_by: Vec::new(),
-            problems: Vec::new(),
-        });
+        let said_at = self.instant_of(heard.call.span.from);
+        self.calls.push(LoggedCall::new(seq, heard.heard_seq, said_at, heard.call.clone()));
     }
 }

@@ -13,7 +13,7 @@ use crate::clock::{Anchor, Sample, Span};
 use crate::exam::breaks::{Break, Source};
 use crate::exam::call::{Act, Call, Problem};
 use crate::exam::context::Context;
-use crate::exam::event::{AudioFile, CloseReason, Entered, Frame, Header, Outcome};
+use crate::exam::event::{AudioFile, CloseReason, Entered, Frame, Header, Outcome, ScannerClock};
 use crate::exam::review::{Change, Review, WordsPart};
 use crate::exam::seq::Seq;
 use crate::exam::sign::{FileHash, Signed};
@@ -91,6 +91,8 @@ pub struct Exam {
     pub notes: Vec<Note>,
     /// Saved stills, in the order they were found.
     pub frames: Vec<Frame>,
+    /// How scanners' clocks run, as far as that is known, in the order of the journal.
+    pub scanner_clocks: Vec<ScannerClock>,
     /// Audio files.
     pub audio: Vec<AudioFile>,
     /// When which sample was recorded.
@@ -145,6 +147,7 @@ impl Exam {
             is_signed: false,
             notes: Vec::new(),
             frames: Vec::new(),
+            scanner_clocks: Vec::new(),
             audio: Vec::new(),
             timeline: Timeline::new(),
             context: Context::default(),
@@ -194,6 +197,25 @@ pub struct LoggedCall {
     pub corrected_by: Vec<Seq>,
     /// What keeps it from being taken as said.
     pub problems: Vec<Problem>,
+}
+
+impl LoggedCall {
+    /// A call as it was said; what follows from others is filled in later.
+    #[must_use]
+    pub(crate) fn new(seq: Seq, heard_seq: Seq, said_at: DateTime<Utc>, call: Call) -> Self {
+        Self {
+            seq,
+            heard_seq,
+            sample: call.span.from,
+            said_at,
+            act: call.act.clone(),
+            call,
+            context: Context::default(),
+            withdrawn_by: None,
+            corrected_by: Vec::new(),
+            problems: Vec::new(),
+        }
+    }
 }
 
 /// A value that was typed or traced.

@@ -8,43 +8,35 @@
 use crate::frames::assign::{Edge, assign};
 use crate::frames::pairing::ClockFit;
 use crate::frames::theil_sen::{FittedLine, median, theil_sen};
+use crate::frames::vote::{APART_S, BIN_S, DRIFT_PPM_MAX, middle, vote};
+pub use crate::frames::vote::{Said, Saved};
 
-/// Largest offset looked for, either way, in seconds: one hour of summer time.
-pub const OFFSET_S_MAX: f64 = 3600.0;
-/// Largest drift looked for, either way, in parts per million.
-pub const DRIFT_PPM_MAX: f64 = 100.0;
+/// Clocks that agree to this many seconds are tied by a few stills: one hour of summer time. What lies further off must
+/// be shown by more than chance.
+pub const NEAR_S: f64 = 3600.0;
+/// The largest offset that a person can set, either way, in seconds: a century. A clock that lost its battery begins
+/// anew at some year.
+pub const OFFSET_S_MAX: f64 = 100.0 * 365.25 * 86_400.0;
+/// Pairs of a clock that lies far off, where they are a large share of what could be paired.
+const PAIRS_FAR_MIN: usize = 5;
+/// As many such clocks as this may fit as well by chance.
+const CHANCE_FAR_MAX: f64 = 0.2;
+/// As many clocks as this may fit as well by chance, of all that could be tried.
+const CHANCE_MAX: f64 = 0.01;
+/// Share of what could be paired that a clock pairs, where few stills say little about chance.
+const SHARE: f64 = 0.6;
+/// Pairs that a clock needs, where no mark pins it.
+const PAIRS_MIN: usize = 2;
+/// A clock that is known from an earlier exam counts as much as so many pairs.
+const KNOWN_SCORE: f64 = 2.0;
+/// How far a clock is trusted that only an earlier exam speaks for.
+const KNOWN_TRUST: f64 = 0.5;
 /// How far a still may lie from its call for the two to count, in seconds, before the step of the scanner's clock.
-const REACH_S: f64 = 1.0;
-/// Width of a bin of the vote, in seconds.
-const BIN_S: f64 = 0.25;
-/// Calls that vote at most; more do not change which offset wins.
-const VOTERS_MAX: usize = 1500;
-/// Offsets of the vote that are looked at closely.
-const CANDIDATES_MAX: usize = 24;
-/// Candidates nearer to each other than this are one, in seconds.
-const APART_S: f64 = 3.0;
+const REACH_S: f64 = 1.5;
 /// Rivals that are given.
 const RIVALS_MAX: usize = 4;
 /// Rounds of pairing and fitting for a candidate.
 const ROUNDS: usize = 4;
-
-/// A moment of the exam at which a still was saved by what was said.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Said {
-    /// Seconds since the start of the exam.
-    pub at_s: f64,
-    /// It was a clock mark: its still pins the offset.
-    pub mark: bool,
-}
-
-/// A still by the scanner's clock.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Saved {
-    /// Seconds since the start of the exam by the scanner's clock.
-    pub at_s: f64,
-    /// Step of that clock, in seconds.
-    pub resolution_s: f64,
-}
 
 /// A clock with what speaks for it.
 #[derive(Debug, Clone, PartialEq)]
@@ -57,6 +49,17 @@ pub struct Candidate {
     pub marks: usize,
     /// Pairs, each counted by how close it is.
     pub score: f64,
+}
+
+/// A clock that is known from an earlier exam.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KnownOffset {
+    /// Scanner minus exam, in seconds.
+    pub offset_s: f64,
+    /// How far it may have run off since, in seconds.
+    pub within_s: f64,
+    /// Where it is known from, for people.
+    pub from: String,
 }
 
 /// What the fit gives.
@@ -87,12 +90,12 @@ pub fn exam_s(clock: &ClockFit, scanner_s: f64) -> f64 {
 /// and the offset by the median.
 /// Clocks that give a clock mark its still go before all others.
 #[must_use]
-pub fn clock_fit(said: &[Said], saved: &[Saved]) -> Fit {
+pub fn clock_fit(said: &[Said], saved: &[Saved], known: Option<&KnownOffset>) -> Fit {
     let step_s = saved.iter().map(|still| still.resolution_s).fold(0.0, f64::max).min(2.0);
     let reach_s = REACH_S + step_s / 2.0;
     let mut candidates: Vec<Candidate> = Vec::new();
     for (offset_s, drift) in vote(said, saved, reach_s) {
-        let Some(candidate) = refine(said, saved, (offset_s, drift), reach_s, step_s) else {
+        let Some(candidate) = refine(said, saved, (offset_s, drift), reach_s, step_s, known) else {
             continue;
         };
         let middle_s = middle(said);
@@ -105,7 +108,18 @@ pub fn clock_fit(said: &[Said], saved: &[Saved]) -> Fit {
         }
     }
     candidates.sort_by(better);
+    if let (true, Some(known)) = (candidates.is_empty(), known) {
+        return Fit { candidates: vec![as_known(known)], confidence: KNOWN_TRUST };
+    }
     judge(candidates)
+}
+
+/// The clock of an earlier exam, where this one says nothing of it.
+fn as_known(known: &KnownOffset) -> Candidate {
+    let KnownOffset { offset_s, within_s, from } = known.clone();
+    let method = format!("as in {from}");
+    let clock = ClockFit { offset_s, drift_ppm: 0.0, uncertainty_s: within_s, pairs: 0, method };
+    Candidate { clock, spread_s: within_s, marks: 0, score: 0.0 }
 }
 
 /// Best first: marks with a still, then score, then the smaller offset.
@@ -144,88 +158,6 @@ fn judge(mut candidates: Vec<Candidate>) -> Fit {
     Fit { candidates, confidence }
 }
 
-fn middle(said: &[Said]) -> f64 {
-    said.first().zip(said.last()).map_or(0.0, |(first, last)| f64::midpoint(first.at_s, last.at_s))
-}
-
-/// Offsets at the middle of the calls, with the drift they were voted for with; most votes first.
-#[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss, clippy::cast_sign_loss)] // bins, bounded below
-fn vote(said: &[Said], saved: &[Saved], reach_s: f64) -> Vec<(f64, f64)> {
-    let middle_s = middle(said);
-    let half_s = said.last().map_or(0.0, |last| last.at_s - middle_s);
-    let limit_s = OFFSET_S_MAX + reach_s + 1e-6 * DRIFT_PPM_MAX * (middle_s.abs() + half_s);
-    let bins = (2.0 * limit_s / BIN_S).ceil() as usize + 1;
-    // So many drifts that at either end of the exam two neighbours differ by half a second.
-    let steps = (1e-6 * DRIFT_PPM_MAX * half_s / 0.5).ceil().min(50.0) as i32;
-    let voters = said.len().min(VOTERS_MAX);
-    let mut peaks: Vec<(f64, f64, f64)> = Vec::new();
-    for step in -steps..=steps {
-        let drift = 1e-6 * DRIFT_PPM_MAX * f64::from(step) / f64::from(steps.max(1));
-        let mut counts = vec![0.0; bins];
-        let all = (0..voters).map(|idx| said[idx * said.len() / voters]);
-        for call in all.chain(said.iter().copied().filter(|call| call.mark)) {
-            let from_s = call.at_s + drift * (call.at_s - middle_s) - limit_s;
-            let first = saved.partition_point(|still| still.at_s < from_s);
-            for still in &saved[first..] {
-                let bin = ((still.at_s - from_s) / BIN_S) as usize;
-                if bin >= bins {
-                    break;
-                }
-                counts[bin] += if call.mark { 3.0 } else { 1.0 };
-            }
-        }
-        let votes = smooth(&counts, (reach_s / BIN_S).ceil() as usize);
-        for bin in tops(&votes, (APART_S / BIN_S) as usize) {
-            peaks.push((votes[bin], (bin as f64 + 0.5) * BIN_S - limit_s, drift));
-        }
-    }
-    peaks.sort_by(|a, b| {
-        b.0.total_cmp(&a.0).then(a.1.abs().total_cmp(&b.1.abs())).then(a.2.abs().total_cmp(&b.2.abs()))
-    });
-    let mut chosen: Vec<(f64, f64)> = Vec::new();
-    for (_, offset_s, drift) in peaks {
-        if chosen.iter().all(|(other_s, _)| (offset_s - other_s).abs() >= APART_S) {
-            chosen.push((offset_s, drift));
-        }
-        if chosen.len() == CANDIDATES_MAX {
-            break;
-        }
-    }
-    chosen
-}
-
-/// Sums over `reach` bins either way, the nearest counting most.
-#[allow(clippy::cast_precision_loss)] // a handful of bins
-fn smooth(counts: &[f64], reach: usize) -> Vec<f64> {
-    (0..counts.len())
-        .map(|at| {
-            let from = at.saturating_sub(reach);
-            let to = (at + reach + 1).min(counts.len());
-            (from..to).map(|bin| counts[bin] * (1.0 - bin.abs_diff(at) as f64 / (reach + 1) as f64)).sum()
-        })
-        .collect()
-}
-
-/// The highest bins, none within `apart` of a higher one.
-fn tops(votes: &[f64], apart: usize) -> Vec<usize> {
-    let mut order: Vec<usize> = (0..votes.len()).filter(|bin| votes[*bin] > 0.0).collect();
-    order.sort_by(|a, b| votes[*b].total_cmp(&votes[*a]).then(a.cmp(b)));
-    let mut taken = vec![false; votes.len()];
-    let mut tops = Vec::new();
-    for bin in order {
-        if taken[bin] {
-            continue;
-        }
-        let to = (bin + apart).min(votes.len());
-        taken[bin.saturating_sub(apart)..to].fill(true);
-        tops.push(bin);
-        if tops.len() == CANDIDATES_MAX {
-            break;
-        }
-    }
-    tops
-}
-
 /// Pairs and fits in turn, beginning with an offset at the middle of the calls and a drift.
 #[allow(clippy::cast_precision_loss)] // counts of pairs
 fn refine(
@@ -234,6 +166,7 @@ fn refine(
     (middle_offset_s, drift): (f64, f64),
     reach_s: f64,
     step_s: f64,
+    known: Option<&KnownOffset>,
 ) -> Option<Candidate> {
     let mut line = FittedLine {
         slope: drift,
@@ -268,8 +201,57 @@ fn refine(
         pairs: pairs.len(),
         method: format!("vote over all differences, {how}, offset by median{pinned}"),
     };
-    let within = clock.offset_s.abs() <= OFFSET_S_MAX + reach_s;
-    within.then_some(Candidate { clock, spread_s, marks, score })
+    let candidate = Candidate { clock, spread_s, marks, score };
+    if known.is_some_and(|known| (known.offset_s - candidate.clock.offset_s).abs() <= known.within_s) {
+        // It was met before: that counts as much as a few pairs.
+        return Some(Candidate { score: score + KNOWN_SCORE, ..candidate });
+    }
+    is_more_than_chance(&candidate, said, saved, reach_s).then_some(candidate)
+}
+
+/// Whether so many calls and stills meet because the clock is right.
+///
+/// A still that was saved at any time meets a call as often as calls lie close; a clock is tried for each pair of a call
+/// and a still, which ties that pair by itself.
+#[allow(clippy::cast_precision_loss)] // counts of pairs
+fn is_more_than_chance(found: &Candidate, said: &[Said], saved: &[Saved], reach_s: f64) -> bool {
+    let pairs = found.clock.pairs;
+    if found.marks > 0 || pairs < PAIRS_MIN {
+        return found.marks > 0;
+    }
+    let (Some(first), Some(last)) = (said.first(), said.last()) else { return false };
+    let from = scanner_s(&found.clock, first.at_s - reach_s);
+    let to = scanner_s(&found.clock, last.at_s + reach_s);
+    let within = saved.iter().filter(|still| (from..=to).contains(&still.at_s)).count();
+    let per_s = said.len() as f64 / (last.at_s - first.at_s + 2.0 * reach_s);
+    let hit = (2.0 * reach_s * per_s).min(1.0);
+    let tried = said.len() as f64 * saved.len() as f64;
+    let by_chance = tried * at_least(pairs - 1, within.max(pairs) - 1, hit);
+    let share = pairs as f64 / within.min(said.len()).max(1) as f64;
+    let is_near = found.clock.offset_s.abs() <= NEAR_S + reach_s;
+    let is_shown = is_near || pairs >= PAIRS_FAR_MIN && by_chance <= CHANCE_FAR_MAX;
+    by_chance <= CHANCE_MAX || share >= SHARE && is_shown
+}
+
+/// The chance of at least `hits` in so many `tries`, each with the chance `hit`.
+#[allow(clippy::cast_precision_loss)] // counts of pairs
+fn at_least(hits: usize, tries: usize, hit: f64) -> f64 {
+    if hit >= 1.0 || hits == 0 {
+        return 1.0;
+    }
+    // In logarithms, for a chance may be smaller than any number that a computer holds.
+    let (ln_hit, ln_miss) = (hit.ln(), (1.0 - hit).ln());
+    let mut ln_ways = 0.0;
+    let mut sum = 0.0;
+    for n in 0..=tries {
+        if n > 0 {
+            ln_ways += ((tries - n + 1) as f64 / n as f64).ln();
+        }
+        if n >= hits {
+            sum += (ln_ways + n as f64 * ln_hit + (tries - n) as f64 * ln_miss).exp();
+        }
+    }
+    sum
 }
 
 /// Drift and offset of these pairs; the drift is 0 where the pairs allow any other within the bounds.
@@ -281,9 +263,13 @@ fn fitted(said: &[Said], saved: &[Saved], pairs: &[(usize, usize)]) -> Option<Fi
     }
     let bound = 1e-6 * DRIFT_PPM_MAX;
     let unknown = FittedLine { slope: 0.0, intercept: 0.0, low: -bound, high: bound };
-    let mut line = theil_sen(&x, &y)
-        .filter(|line| line.high - line.low <= 2.0 * bound)
-        .map_or(unknown, |line| FittedLine { slope: line.slope.clamp(-bound, bound), ..line });
+    let known = theil_sen(&x, &y).filter(|line| line.high - line.low <= 2.0 * bound);
+    if known.is_some_and(|line| line.low > bound || line.high < -bound) {
+        // No clock drifts like that: a number at the edge of what is looked for would only seem to be known.
+        return None;
+    }
+    let mut line =
+        known.map_or(unknown, |line| FittedLine { slope: line.slope.clamp(-bound, bound), ..line });
     line.intercept = median(x.iter().zip(&y).map(|(x, y)| y - line.slope * x).collect());
     Some(line)
 }

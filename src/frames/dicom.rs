@@ -41,6 +41,10 @@ pub struct StillHeader {
     pub size_px: Option<(u32, u32)>,
     /// Whom it is of.
     pub patient: Option<Patient>,
+    /// When its content was made, where that is another time than `saved_at`.
+    pub content_at: Option<DateTime<Utc>>,
+    /// The scanner: model and serial number.
+    pub scanner: Option<String>,
     /// SHA-256 of its pixels as they lie in the file.
     pub pixels_sha256: Option<String>,
     /// What is wrong with it.
@@ -92,6 +96,7 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
     }
     header.patient = Patient::new(text_of(&file, tags::PATIENT_NAME), text_of(&file, tags::PATIENT_ID));
     header.pixels_sha256 = pixels_sha256(path);
+    header.scanner = scanner(&file);
     header.instance_number = int_of(&file, tags::INSTANCE_NUMBER);
     date(&file, utc_offset_s, &mut header);
     let count = int_of(&file, tags::NUMBER_OF_FRAMES).unwrap_or(1);
@@ -170,6 +175,13 @@ fn size_of(data: &InMemDicomObject) -> Option<(u32, u32)> {
     Some((side(tags::COLUMNS)?, side(tags::ROWS)?))
 }
 
+/// What tells one scanner from another: model and serial number, or the name of the station.
+fn scanner(file: &InMemDicomObject) -> Option<String> {
+    let own = text_of(file, tags::DEVICE_SERIAL_NUMBER).or_else(|| text_of(file, tags::STATION_NAME))?;
+    let model = text_of(file, tags::MANUFACTURER_MODEL_NAME);
+    Some(model.map_or_else(|| own.clone(), |model| format!("{model} {own}")))
+}
+
 /// The times that date a still, best first: name, date, and time; the first is both in one.
 const TIMES: [(&str, Tag, Option<Tag>); 4] = [
     ("AcquisitionDateTime", tags::ACQUISITION_DATE_TIME, None),
@@ -212,6 +224,7 @@ fn date(file: &InMemDicomObject, utc_offset_s: i32, header: &mut StillHeader) {
     if let Some((_, content)) = content {
         let apart_s = (content.local - stamp.local).as_seconds_f64();
         if apart_s.abs() >= 1.0 {
+            header.content_at = content.instant(zone.unwrap_or(utc_offset_s));
             header.problems.push(problem(
                 format!("{name} and ContentTime are {apart_s:.1} s apart"),
                 "the first one is used; check its label by eye",

@@ -8,7 +8,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
 use serde::Deserialize;
@@ -33,21 +33,9 @@ impl Elsewhere {
     #[must_use]
     pub fn read(exam_folder: &Path, started_at: DateTime<Utc>) -> Elsewhere {
         let mut found = Elsewhere::default();
-        let Ok(own) = exam_folder.canonicalize() else { return found };
-        let Some(beside) = own.parent() else { return found };
-        let entries = std::fs::read_dir(beside).into_iter().flatten();
-        let folders = entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|folder| *folder != own);
-        let mut journals: Vec<_> = folders
-            .filter_map(|folder| {
-                let journal = folder.join(JOURNAL_FILE);
-                let written = journal.metadata().ok()?.modified().ok()?;
-                Some((written, folder.file_name()?.to_string_lossy().into_owned(), journal))
-            })
-            .collect();
-        journals.sort();
-        for (_, exam, journal) in journals.into_iter().rev().take(EXAMS_MAX) {
-            let Some((began_at, stills)) = stills_of(&journal) else { continue };
-            let other = OtherExam { exam, again: began_at == started_at };
+        for beside in journals_beside(exam_folder) {
+            let Some((began_at, stills)) = stills_of(&beside) else { continue };
+            let other = OtherExam { exam: beside.exam, again: began_at == started_at };
             for key in stills {
                 found.exams.entry(key).or_default().push(other.clone());
             }
@@ -66,10 +54,44 @@ impl Elsewhere {
     }
 }
 
+/// The journal of an exam in the same folder of exams.
+#[derive(Debug, Clone)]
+pub(super) struct Beside {
+    /// Name of the exam's folder.
+    pub(super) exam: String,
+    journal: PathBuf,
+}
+
+impl Beside {
+    /// Its lines, as far as they can be read.
+    pub(super) fn lines(&self) -> impl Iterator<Item = String> + use<> {
+        let file = File::open(&self.journal).ok();
+        let lines = file.map(|file| BufReader::new(file.take(JOURNAL_BYTES_MAX)).lines());
+        lines.into_iter().flatten().map_while(Result::ok)
+    }
+}
+
+/// The journals of the exams beside this one, the ones written last first.
+pub(super) fn journals_beside(exam_folder: &Path) -> Vec<Beside> {
+    let Ok(own) = exam_folder.canonicalize() else { return Vec::new() };
+    let Some(beside) = own.parent() else { return Vec::new() };
+    let entries = std::fs::read_dir(beside).into_iter().flatten();
+    let folders = entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|folder| *folder != own);
+    let mut journals: Vec<_> = folders
+        .filter_map(|folder| {
+            let journal = folder.join(JOURNAL_FILE);
+            let written = journal.metadata().ok()?.modified().ok()?;
+            Some((written, folder.file_name()?.to_string_lossy().into_owned(), journal))
+        })
+        .collect();
+    journals.sort();
+    let last = journals.into_iter().rev().take(EXAMS_MAX);
+    last.map(|(_, exam, journal)| Beside { exam, journal }).collect()
+}
+
 /// When an exam began, and ids and hashes of its stills, but for those that a person left out.
-fn stills_of(journal: &Path) -> Option<(DateTime<Utc>, BTreeSet<String>)> {
-    let file = File::open(journal).ok()?;
-    let mut lines = BufReader::new(file.take(JOURNAL_BYTES_MAX)).lines().map_while(Result::ok);
+fn stills_of(journal: &Beside) -> Option<(DateTime<Utc>, BTreeSet<String>)> {
+    let mut lines = journal.lines();
     let began_at = serde_json::from_str::<Line>(&lines.next()?).ok()?.body.started_at?;
     let mut stills = BTreeMap::new();
     // Most lines are of what was heard; only those that can speak of a still are worth reading.

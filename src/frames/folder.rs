@@ -181,6 +181,8 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
         size_px: header.size_px,
         patient: header.patient,
         pixels_sha256: header.pixels_sha256,
+        content_at: header.content_at,
+        scanner: header.scanner,
         also_in: Vec::new(),
         problems: header.problems,
     })

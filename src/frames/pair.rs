@@ -14,7 +14,9 @@ use crate::exam::place::Place;
 use crate::exam::review::Change;
 use crate::frames::assign::{Edge, assign};
 use crate::frames::clock_fit::{Candidate, Fit, Said, Saved, clock_fit, exam_s};
+use crate::frames::known_clock::known_offset;
 use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
+use crate::frames::stamps::{copy_of, saved_at};
 
 // The limits of pairing are our own choices; none has a source.
 
@@ -24,12 +26,16 @@ const ONE_MOMENT_S: f64 = 3.0;
 const GRACE_S: f64 = 30.0;
 /// A still without a call lies between two calls without a still where neither is further than this, in seconds.
 const BETWEEN_S: f64 = 15.0;
+/// A call is in the middle between two stills where its distances to them differ by no more than this, in seconds.
+const EVEN_S: f64 = 0.25;
 /// Two readings are about as likely when neither is more than this many times likelier than the other.
 const ABOUT: f64 = 3.0;
 /// Weight of "it is none of these" against a perfect fit.
 const CHANCE: f64 = 0.05;
 /// How closely a person can set the clocks by hand, in seconds: scanners show whole seconds.
 const BY_HAND_S: f64 = 1.0;
+/// The place that was last called labels a still without a save for so many seconds after the last call of any kind.
+const CONTEXT_S: f64 = 60.0;
 /// How far a context can be trusted at its best: nobody said that a still was saved.
 const CONTEXT_MOST: f64 = 0.7;
 
@@ -55,11 +61,14 @@ struct Still {
 #[must_use]
 pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
     let moments = moments(exam);
-    let stills = stills(exam, frames);
+    let times = saved_at(frames, exam.header.utc_offset_s);
+    let copies = copy_of(frames, &times);
+    let stills = stills(exam, frames, &times, &copies);
     let said: Vec<Said> =
         moments.iter().map(|moment| Said { at_s: moment.at_s, mark: moment.mark }).collect();
     let saved: Vec<Saved> = stills.iter().map(|still| still.saved).collect();
-    let fit = clock_by_hand(exam).unwrap_or_else(|| clock_fit(&said, &saved));
+    let fit =
+        clock_by_hand(exam).unwrap_or_else(|| clock_fit(&said, &saved, known_offset(exam, frames).as_ref()));
     let nothing = PairedFrame { exam_s: None, tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
     let mut paired = vec![nothing; frames.len()];
     let readings: Vec<Vec<PairedFrame>> = fit
@@ -71,6 +80,9 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
         if let Some(merged) = merge(exam, &fit.candidates, &readings, at) {
             paired[still.frame] = merged;
         }
+    }
+    for (copy, original) in copies.iter().enumerate().filter_map(|(copy, of)| Some((copy, (*of)?))) {
+        paired[copy] = paired[original].clone();
     }
     for (frame, paired) in frames.iter().zip(&mut paired) {
         if let Some(tie) = by_hand(exam, frame) {
@@ -137,15 +149,12 @@ fn moments(exam: &Exam) -> Vec<PairMoment> {
     moments
 }
 
-fn stills(exam: &Exam, frames: &[Frame]) -> Vec<Still> {
-    let mut order: Vec<usize> = (0..frames.len()).collect();
-    order.sort_by_key(|idx| (frames[*idx].saved_at, frames[*idx].instance_number, *idx));
+fn stills(exam: &Exam, frames: &[Frame], times: &[DateTime<Utc>], copies: &[Option<usize>]) -> Vec<Still> {
+    let mut order: Vec<usize> = (0..frames.len()).filter(|idx| copies[*idx].is_none()).collect();
+    order.sort_by_key(|idx| (times[*idx], frames[*idx].instance_number, *idx));
     let still = |frame: usize| Still {
         frame,
-        saved: Saved {
-            at_s: since_start_s(exam, frames[frame].saved_at),
-            resolution_s: frames[frame].resolution_s,
-        },
+        saved: Saved { at_s: since_start_s(exam, times[frame]), resolution_s: frames[frame].resolution_s },
         hand: by_hand(exam, &frames[frame]),
     };
     // A still of another horse takes no call from this one's, and its time says nothing of the scanner's clock.
@@ -207,11 +216,7 @@ impl<'a> PairReading<'a> {
             moment_of[still] = Some(moment);
             still_of[moment] = Some(still);
         }
-        let mut calls: Vec<(f64, usize)> = (exam.calls.iter().enumerate())
-            .filter(|(_, call)| call.withdrawn_by.is_none())
-            .map(|(idx, call)| (since_start_s(exam, call.said_at), idx))
-            .collect();
-        calls.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let calls = calls_s(exam);
         let bounds_s = (-GRACE_S, end_s(exam, &calls) + GRACE_S);
         Self { exam, moments, calls, at_s, spread_s, moment_of, still_of, bounds_s }
     }
@@ -271,13 +276,15 @@ impl<'a> PairReading<'a> {
             if self.moment_of.get(near).is_some_and(Option::is_none) {
                 let likely = self.likely(near, moment);
                 others += likely;
-                if likely * ABOUT >= own {
+                let other = self.in_force(self.at_s[still]).unwrap_or(call);
+                let open = self.differ(call, other) || self.is_half_way(moment, still, near);
+                if likely * ABOUT >= own && open {
                     let why = "another still is about as near to the save call".to_owned();
-                    twin = Some((self.in_force(self.at_s[still]).unwrap_or(call), likely, why));
+                    twin = Some((other, likely, why));
                 }
             }
         }
-        // The call is given to neither still, even where both would get the same label from it.
+        // A call in the middle is given to neither still, even where both would get the same label from it.
         rivals.extend(twin);
         let sure = own / (own + others);
         if !rivals.is_empty() {
@@ -297,7 +304,7 @@ impl<'a> PairReading<'a> {
         if !rivals.is_empty() {
             return self.open(still, rivals);
         }
-        let Some(call) = self.in_force(at_s) else {
+        let Some(call) = self.in_force(at_s).filter(|_| self.was_called_just_before(at_s)) else {
             return self.answer(still, Tie::Nothing, 0.0, Vec::new());
         };
         // Near a change of the label, the still may belong to either side of it.
@@ -337,8 +344,9 @@ impl<'a> PairReading<'a> {
             };
             let (mine, theirs) = (self.likely(still, moment), self.likely(owner, moment));
             let call = self.moments[moment].call;
-            if mine * ABOUT >= theirs {
-                let other = self.in_force(at_s).unwrap_or(call);
+            let other = self.in_force(at_s).unwrap_or(call);
+            let open = self.differ(call, other) || self.is_half_way(moment, still, owner);
+            if mine * ABOUT >= theirs && open {
                 let why = "another still is about as near to the save call".to_owned();
                 return vec![
                     (other, theirs, "the place last called when it was saved".to_owned()),
@@ -347,6 +355,12 @@ impl<'a> PairReading<'a> {
             }
         }
         Vec::new()
+    }
+
+    /// The moment lies in the middle between two stills: nothing says which of them was meant.
+    fn is_half_way(&self, moment: usize, one: usize, other: usize) -> bool {
+        let off = |still: usize| self.at_s[still] - self.moments[moment].at_s;
+        off(one) * off(other) < 0.0 && (off(one) + off(other)).abs() <= EVEN_S
     }
 
     fn open(&self, still: usize, mut rivals: Vec<(usize, f64, String)>) -> PairedFrame {
@@ -367,12 +381,33 @@ impl<'a> PairReading<'a> {
         context.place.limb.is_some() && context.place.zone.is_some()
     }
 
+    /// Something was called not long before this second: after that nobody knows where the probe is.
+    fn was_called_just_before(&self, at_s: f64) -> bool {
+        let after = self.calls.partition_point(|(said_s, _)| *said_s <= at_s);
+        after.checked_sub(1).is_some_and(|last| at_s - self.calls[last].0 <= CONTEXT_S)
+    }
+
     /// The last call before this second, where limb and zone were current.
     fn in_force(&self, at_s: f64) -> Option<usize> {
         let after = self.calls.partition_point(|(said_s, _)| *said_s <= at_s);
         let call = self.calls[after.checked_sub(1)?].1;
         self.placed(call).then_some(call)
     }
+}
+
+/// The calls that count, by the second they were said.
+fn calls_s(exam: &Exam) -> Vec<(f64, usize)> {
+    let mut calls: Vec<(f64, usize)> = (exam.calls.iter().enumerate())
+        .filter(|(_, call)| call.withdrawn_by.is_none())
+        .map(|(idx, call)| (since_start_s(exam, call.said_at), idx))
+        .collect();
+    calls.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    calls
+}
+
+/// Beginning and end of the exam, in seconds since its start.
+pub(super) fn bounds_s(exam: &Exam) -> (f64, f64) {
+    (0.0, end_s(exam, &calls_s(exam)))
 }
 
 /// When the exam ended, in seconds: said so, or the end of listening, or the last that was heard.

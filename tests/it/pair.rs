@@ -30,7 +30,14 @@ fn exam(acts: &[(f64, Act)]) -> Exam {
         context.apply(act, &[]);
         let from = Sample((at_s * f64::from(SAMPLE_RATE_HZ)) as u64);
         let span = Span { from, to: from + 8000 };
-        let call = Call { act: act.clone(), corrects: false, words: String::new(), span, confidence: 0.9 };
+        let call = Call {
+            act: act.clone(),
+            corrects: false,
+            reach: None,
+            words: String::new(),
+            span,
+            confidence: 0.9,
+        };
         LoggedCall {
             seq: Seq(idx as u64 + 3),
             heard_seq: Seq(idx as u64 + 2),
@@ -62,6 +69,8 @@ fn still(idx: usize, scanner_s: f64, resolution_s: f64) -> Frame {
         patient: None,
         pixels_sha256: None,
         also_in: Vec::new(),
+        content_at: None,
+        scanner: None,
         problems: Vec::new(),
     }
 }

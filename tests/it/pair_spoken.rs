@@ -22,6 +22,8 @@ fn still(number: i64, at_s: f64) -> Frame {
         patient: None,
         pixels_sha256: None,
         also_in: Vec::new(),
+        content_at: None,
+        scanner: None,
         problems: Vec::new(),
     }
 }

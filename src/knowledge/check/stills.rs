@@ -10,7 +10,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crate::clock::WallQuality;
 use crate::exam::event::Frame;
 use crate::exam::patient::Patient;
-use crate::frames::clock_fit::OFFSET_S_MAX;
+use crate::frames::clock_fit::NEAR_S;
 use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::knowledge::record::{FrameRow, Status};
 
@@ -170,7 +170,7 @@ pub(super) fn from_another_day(evidence: &Evidence) -> Vec<Hit> {
     };
     let is_of_exam = |at: DateTime<Utc>| {
         let apart_s = (header.started_at - at).max(at - end).as_seconds_f64();
-        apart_s <= OFFSET_S_MAX || (day(header.started_at)..=day(end)).contains(&day(at))
+        apart_s <= NEAR_S || (day(header.started_at)..=day(end)).contains(&day(at))
     };
     let other =
         |(frame, row): &(&Frame, &FrameRow)| !is_of_exam(frame.saved_at) && row.status != Status::Hand;

@@ -25,6 +25,7 @@ fn block(name: &str) -> String {
         "tones" => tones(),
         "headlines" => headlines(),
         "ears" => ears(),
+        "pairing" => crate::pair_simulated::simulated(),
         "values" => values(),
         "cutoffs" => cutoffs(),
         "zones" => zones(),

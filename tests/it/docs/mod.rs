@@ -1,6 +1,6 @@
 //! What people read: links lead somewhere, command lines parse, phrases can be said, tables equal the data.
 mod commands;
-mod generated;
+pub mod generated;
 mod language;
 mod markdown;
 

@@ -1,0 +1,50 @@
+//! `zonecall name`: says afterwards which horse was examined.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use anyhow::ensure;
+use chrono::Utc;
+
+use super::options::{FolderArgs, not_blank};
+use crate::exam::event::{Event, Horse, NamedHorse};
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  zonecall name exams/2026-05-04-100000 --horse Juniper --by Ada\n\n\
+    Exit codes: 0 written, 2 an error, and nothing was written.")]
+pub(crate) struct NameArgs {
+    #[command(flatten)]
+    pub(crate) folder: FolderArgs,
+    /// The horse's name.
+    #[arg(long, value_name = "NAME", value_parser = not_blank)]
+    pub(crate) horse: Option<String>,
+    /// The practice's number for the horse.
+    #[arg(long, value_name = "NUMBER", value_parser = not_blank)]
+    pub(crate) horse_id: Option<String>,
+    /// Its owner or keeper.
+    #[arg(long, value_name = "NAME", value_parser = not_blank)]
+    pub(crate) owner: Option<String>,
+    /// Who says so; kept in the journal.
+    #[arg(long, value_name = "NAME", value_parser = not_blank)]
+    pub(crate) by: String,
+}
+
+pub(crate) fn name(args: &NameArgs) -> anyhow::Result<ExitCode> {
+    let folder = args.folder.open();
+    let protocols = args.folder.knowledge.read()?;
+    let exam = folder.exam(&protocols)?;
+    let horse = Horse {
+        name: args.horse.clone(),
+        id: args.horse_id.clone(),
+        owner: args.owner.clone(),
+        ..Horse::default()
+    };
+    ensure!(horse != Horse::default(), "nothing was said of the horse; give --horse, --horse-id or --owner");
+    let named = Event::Named(NamedHorse { by: args.by.clone(), horse });
+    folder.append_journal()?.append(Utc::now(), exam.last_sample(), &named)?;
+    let horse = folder.exam(&protocols)?.header.horse;
+    let (name, id) = (horse.name.unwrap_or_else(|| "no name".to_owned()), horse.id);
+    let id = id.map_or_else(String::new, |id| format!(", number {id}"));
+    writeln!(std::io::stdout(), "{}: {name}{id}", folder.path().display())?;
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,82 @@
+//! Stills of several horses, shared out among the exams of a day.
+//!
+//! Takes: a folder of exams, and a folder of stills.
+//! Gives: each still to the one exam whose time and horse it fits.
+//! Never: gives a still to two exams, or to one where another fits as well.
+//! Tested in: `tests/it/pair_folder.rs`.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::io::Write;
+use std::path::Path;
+use std::process::ExitCode;
+
+use super::pair::{PairArgs, show_left_out, show_record};
+use super::pair_notes::{Noted, note, note_clock};
+use crate::exam::event::Frame;
+use crate::exam::fold::Exam;
+use crate::exam_folder::ExamFolder;
+use crate::frames::folder;
+use crate::frames::pair::pair;
+use crate::frames::pairing::Tie;
+use crate::protocol::Protocols;
+
+/// Shares the stills out.
+pub(super) fn pair_day(
+    args: &PairArgs,
+    frames: &Path,
+    folders: &[ExamFolder],
+    protocols: &Protocols,
+) -> anyhow::Result<ExitCode> {
+    let mut exams: Vec<(Exam, Vec<Frame>)> = Vec::new();
+    let mut refused = Vec::new();
+    for folder in folders {
+        let exam = folder.exam(protocols)?;
+        let (stills, problems) = folder::read(frames, folder.path(), exam.header.utc_offset_s);
+        refused = problems;
+        exams.push((exam, stills));
+    }
+    let owners = owners(&exams);
+    let mut out = std::io::stdout().lock();
+    let mut clean = refused.is_empty();
+    show_left_out(&mut out, &Noted::default(), &refused)?;
+    for (idx, (folder, (exam, stills))) in folders.iter().zip(&exams).enumerate() {
+        let own = |frame: &&Frame| owners.get(&frame.id) == Some(&Some(idx));
+        let stills: Vec<Frame> = stills.iter().filter(own).cloned().collect();
+        writeln!(out, "{}:", folder.path().display())?;
+        let noted = note(folder, exam, stills, args.all)?;
+        if noted.added > 0 {
+            note_clock(folder, &folder.exam(protocols)?)?;
+        }
+        show_left_out(&mut out, &noted, &[])?;
+        clean &= show_record(&mut out, folder, protocols, &noted)?;
+    }
+    let left: Vec<&String> = owners.iter().filter(|owner| owner.1.is_none()).map(|owner| owner.0).collect();
+    if let Some((_, stills)) = exams.first().filter(|_| !left.is_empty()) {
+        let first = stills.iter().find(|still| left.contains(&&still.id));
+        let name = first.map_or("", |still| &still.file);
+        writeln!(out, "{} stills fit none of these exams, or two of them, such as {name}", left.len())?;
+        clean = false;
+    }
+    Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// For each still, by its id, the exam that it belongs to; none where none or more than one fits.
+fn owners(exams: &[(Exam, Vec<Frame>)]) -> BTreeMap<String, Option<usize>> {
+    let mut claims: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for (idx, (exam, stills)) in exams.iter().enumerate() {
+        let known: BTreeSet<&str> = exam.frames.iter().map(|frame| frame.id.as_str()).collect();
+        let mut with = exam.clone();
+        with.frames.extend(stills.iter().filter(|still| !known.contains(still.id.as_str())).cloned());
+        let pairing = pair(&with, &with.frames);
+        let refused = with.refused(&with.frames);
+        for ((frame, paired), refused) in with.frames.iter().zip(&pairing.frames).zip(refused) {
+            let claim = claims.entry(frame.id.clone()).or_default();
+            let is_own = known.contains(frame.id.as_str());
+            if is_own || refused.is_none() && !matches!(paired.tie, Tie::Nothing | Tie::LeftOut) {
+                claim.push(idx);
+            }
+        }
+    }
+    let sole = |claims: Vec<usize>| if let [one] = claims[..] { Some(one) } else { None };
+    claims.into_iter().map(|(id, exams)| (id, sole(exams))).collect()
+}

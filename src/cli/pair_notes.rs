@@ -1,0 +1,164 @@
+//! Which of the stills that were found become part of an exam.
+//!
+//! Takes: an exam folder and the stills of a folder.
+//! Gives: lines of the journal, and what was left out.
+//! Never: puts a damaged or another file in the place of one that is whole.
+//! Tested in: `tests/it/moved.rs`, `tests/it/pair_folder.rs`.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::Utc;
+use sha2::{Digest as _, Sha256};
+
+use crate::exam::event::{Event, Frame, ScannerClock};
+use crate::exam::fold::Exam;
+use crate::exam::review::{Change, Review};
+use crate::exam_folder::ExamFolder;
+use crate::frames::elsewhere::Elsewhere;
+use crate::frames::known_clock::{found, from_earlier, scanner_of};
+use crate::frames::outside::outside;
+use crate::frames::pair::pair;
+use crate::protocol::Protocols;
+
+/// A clock that differs by no more than this from the one that was found before is not written again, in seconds.
+const SAME_CLOCK_S: f64 = 0.5;
+
+/// What became of the stills that were found.
+#[derive(Default)]
+pub(super) struct Noted {
+    pub(super) added: usize,
+    pub(super) moved: usize,
+    /// Files that were left out because of one that was taken, each with the reason.
+    pub(super) copies: Vec<(String, String)>,
+    /// Files of stills that were saved outside the time of the exam.
+    pub(super) outside: Vec<String>,
+}
+
+/// Writes down what is new; `all` takes stills from outside the time of the exam, too.
+pub(super) fn note(
+    exam_folder: &ExamFolder,
+    exam: &Exam,
+    frames: Vec<Frame>,
+    all: bool,
+) -> anyhow::Result<Noted> {
+    let elsewhere = Elsewhere::read(exam_folder.path(), exam.header.started_at);
+    let known: BTreeMap<&str, &Frame> = exam.frames.iter().map(|frame| (frame.id.as_str(), frame)).collect();
+    let clock = known_scanner(exam_folder, exam, &frames);
+    let strangers = if all { BTreeSet::new() } else { strangers(exam, clock.as_ref(), &frames) };
+    let mut noted = Noted::default();
+    let mut lines: Vec<Event> = clock.map(Event::ScannerClock).into_iter().collect();
+    for mut frame in frames {
+        frame.also_in = elsewhere.have(&frame);
+        match known.get(frame.id.as_str()) {
+            None if strangers.contains(&frame.id) => {
+                noted.outside.push(frame.file);
+                continue;
+            }
+            None => noted.added += 1,
+            // A copy next to the still that is known changes nothing; a still that went elsewhere is followed.
+            Some(known) if is_whole(exam_folder, known) => {
+                if known.sha256 != frame.sha256 {
+                    let why = format!("not the same file as `{}`, which is whole and stays", known.file);
+                    noted.copies.push((frame.file.clone(), why));
+                    continue;
+                }
+                if known.file != frame.file {
+                    let why = format!("the same still as `{}`, which was taken; remove the copy", known.file);
+                    noted.copies.push((frame.file.clone(), why));
+                }
+                let is_new = frame.patient.is_some() && known.patient.is_none()
+                    || !frame.also_in.is_empty() && known.also_in != frame.also_in;
+                if !is_new {
+                    continue;
+                }
+                // What is known of it now and was not then is added; where it is stays as it was.
+                frame.file.clone_from(&known.file);
+            }
+            // Its pixels were read once and cannot be read from this file.
+            Some(known) if known.pixels_sha256.is_some() && frame.pixels_sha256.is_none() => {
+                let why = format!("damaged, and `{}` was whole; export it again", known.file);
+                noted.copies.push((frame.file.clone(), why));
+                continue;
+            }
+            Some(_) => noted.moved += 1,
+        }
+        lines.push(Event::Frame(Box::new(frame)));
+    }
+    let has_stills = noted.added + noted.moved > 0;
+    if has_stills || lines.iter().any(|line| matches!(line, Event::Frame(_))) {
+        let mut journal = exam_folder.append_journal()?;
+        for line in &lines {
+            journal.append(Utc::now(), exam.last_sample(), line)?;
+        }
+    }
+    Ok(noted)
+}
+
+/// Writes down how the scanner's clock runs, for the next exam.
+pub(super) fn note_clock(exam_folder: &ExamFolder, exam: &Exam) -> anyhow::Result<()> {
+    let Some(clock) = found(exam, &pair(exam, &exam.frames)) else { return Ok(()) };
+    let is_known = |known: &ScannerClock| {
+        known.exam.is_none()
+            && known.scanner == clock.scanner
+            && (known.offset_s - clock.offset_s).abs() <= SAME_CLOCK_S
+    };
+    if !exam.scanner_clocks.iter().any(is_known) {
+        let mut journal = exam_folder.append_journal()?;
+        journal.append(Utc::now(), exam.last_sample(), &Event::ScannerClock(clock))?;
+    }
+    Ok(())
+}
+
+/// The clock of the scanner as an earlier exam found it, where that was not written down yet.
+fn known_scanner(exam_folder: &ExamFolder, exam: &Exam, frames: &[Frame]) -> Option<ScannerClock> {
+    let scanner = scanner_of(exam.frames.iter().chain(frames))?;
+    let clock = from_earlier(exam_folder.path(), scanner)?;
+    (!exam.scanner_clocks.contains(&clock)).then_some(clock)
+}
+
+/// The ids of new stills that were saved outside the time of the exam.
+fn strangers(exam: &Exam, clock: Option<&ScannerClock>, frames: &[Frame]) -> BTreeSet<String> {
+    let mut with = exam.clone();
+    with.scanner_clocks.extend(clock.cloned());
+    let known: BTreeSet<&str> = exam.frames.iter().map(|frame| frame.id.as_str()).collect();
+    with.frames.extend(frames.iter().filter(|frame| !known.contains(frame.id.as_str())).cloned());
+    let is_outside = outside(&with, &with.frames, &pair(&with, &with.frames));
+    let new = with.frames.iter().zip(is_outside).skip(exam.frames.len());
+    new.filter(|(_, is_outside)| *is_outside).map(|(frame, _)| frame.id.clone()).collect()
+}
+
+/// The file of the still is there, as it was when it was found.
+fn is_whole(exam_folder: &ExamFolder, still: &Frame) -> bool {
+    std::fs::read(exam_folder.still_file(still))
+        .is_ok_and(|bytes| crate::hex(&Sha256::digest(bytes)) == still.sha256)
+}
+
+/// Leaves out again what was added last; gives how many stills that were.
+pub(super) fn leave_out_last(
+    exam_folder: &ExamFolder,
+    protocols: &Protocols,
+    by: &str,
+) -> anyhow::Result<usize> {
+    let lines = exam_folder.lines()?;
+    let exam = exam_folder.exam_of(&lines, protocols)?;
+    let is_still = |event: &Event| matches!(event, Event::Frame(_) | Event::ScannerClock(_));
+    let mut first: BTreeMap<&str, usize> = BTreeMap::new();
+    for (idx, line) in lines.events.iter().enumerate() {
+        if let Event::Frame(frame) = &line.event {
+            first.entry(frame.id.as_str()).or_insert(idx);
+        }
+    }
+    let end = lines.events.iter().rposition(|line| matches!(line.event, Event::Frame(_)));
+    let Some(end) = end else { return Ok(0) };
+    let begin = lines.events[..end].iter().rposition(|line| !is_still(&line.event)).map_or(0, |at| at + 1);
+    let added = first.iter().filter(|(_, at)| (begin..=end).contains(*at)).map(|(id, _)| *id);
+    let open: Vec<&str> = added.filter(|id| exam.said_of_still(id).is_none()).collect();
+    let mut journal = exam_folder.append_journal()?;
+    for still in &open {
+        let change = Change::LeaveOut { still: (*still).to_owned() };
+        let why = "added by mistake".to_owned();
+        let review = Review { by: by.to_owned(), why, was: String::new(), change };
+        journal.append(Utc::now(), exam.last_sample(), &Event::Review(Box::new(review)))?;
+    }
+    Ok(open.len())
+}

@@ -1,0 +1,91 @@
+//! The clock of a scanner that was met before.
+//!
+//! Takes: an exam and its pairing, and the journals of the exams beside it.
+//! Gives: how the scanner's clock runs, as found in this exam or known from the latest earlier one.
+//! Never: takes a clock that was known before for the truth: it only helps where the exam itself says too little.
+//! Tested in: `tests/it/known_scanner.rs`.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use chrono::TimeDelta;
+use serde::Deserialize;
+
+use crate::exam::event::{Frame, ScannerClock};
+use crate::exam::fold::Exam;
+use crate::frames::clock_fit::KnownOffset;
+use crate::frames::elsewhere::{Beside, journals_beside};
+use crate::frames::pairing::Pairing;
+
+/// Pairs from which on a clock is worth remembering.
+const PAIRS_MIN: usize = 5;
+/// A clock that is known is looked for within this many seconds: it is the habit of a hand on a button.
+const WITHIN_S: f64 = 2.0;
+/// A quartz clock runs off by about so much; from memory, no source: 20 ppm is usual, cold and age add to it.
+const RUNS_OFF_PPM: f64 = 50.0;
+
+/// The one scanner that all these stills are of, as far as their files say.
+#[must_use]
+pub fn scanner_of<'a>(frames: impl IntoIterator<Item = &'a Frame>) -> Option<&'a str> {
+    let named: BTreeSet<&str> = frames.into_iter().filter_map(|frame| frame.scanner.as_deref()).collect();
+    let mut named = named.into_iter();
+    named.next().filter(|_| named.next().is_none())
+}
+
+/// What is known of the clock of these stills from an earlier exam.
+#[must_use]
+pub fn known_offset(exam: &Exam, frames: &[Frame]) -> Option<KnownOffset> {
+    let scanner = scanner_of(frames)?;
+    let known = exam.scanner_clocks.iter().rev().find(|clock| clock.scanner == scanner)?;
+    let from = known.exam.as_ref()?;
+    let age_s = (exam.header.started_at - known.at).as_seconds_f64().abs();
+    Some(KnownOffset {
+        offset_s: known.offset_s,
+        within_s: WITHIN_S + known.uncertainty_s + 1e-6 * RUNS_OFF_PPM * age_s,
+        from: format!("the exam `{from}`"),
+    })
+}
+
+/// The clock that this exam itself shows, for the next one.
+#[must_use]
+pub fn found(exam: &Exam, pairing: &Pairing) -> Option<ScannerClock> {
+    let clock = pairing.clock.as_ref().filter(|clock| clock.pairs >= PAIRS_MIN)?;
+    let end_s = exam.n_samples.seconds();
+    let at_s = f64::midpoint(0.0, end_s);
+    Some(ScannerClock {
+        scanner: scanner_of(&exam.frames)?.to_owned(),
+        offset_s: clock.offset_s + 1e-6 * clock.drift_ppm * at_s,
+        uncertainty_s: clock.uncertainty_s,
+        at: exam.header.started_at + TimeDelta::milliseconds(whole_ms(at_s)),
+        exam: None,
+    })
+}
+
+#[allow(clippy::cast_possible_truncation)] // an exam lasts hours
+fn whole_ms(seconds: f64) -> i64 {
+    (seconds * 1000.0) as i64
+}
+
+/// The clock of the scanner as the latest of the exams beside this one found it.
+#[must_use]
+pub fn from_earlier(exam_folder: &Path, scanner: &str) -> Option<ScannerClock> {
+    let clocks = journals_beside(exam_folder).into_iter().flat_map(|beside| {
+        let clocks = clocks_of(&beside);
+        clocks.into_iter().map(move |clock| ScannerClock { exam: Some(beside.exam.clone()), ..clock })
+    });
+    clocks.filter(|clock| clock.scanner == scanner).max_by_key(|clock| clock.at)
+}
+
+/// In the line of every clock that was found.
+const KIND: &str = "\"scanner_clock\"";
+
+#[derive(Deserialize)]
+struct Line {
+    body: ScannerClock,
+}
+
+fn clocks_of(beside: &Beside) -> Vec<ScannerClock> {
+    let lines = beside.lines().filter(|line| line.contains(KIND));
+    let clocks = lines.filter_map(|line| Some(serde_json::from_str::<Line>(&line).ok()?.body));
+    clocks.filter(|clock| clock.exam.is_none()).collect()
+}

@@ -1,0 +1,33 @@
+//! Stills that were saved outside the time of an exam.
+//!
+//! Takes: an exam, its stills and their pairing.
+//! Gives: for each still, whether it was saved well before or after the exam.
+//! Never: says so without a clock that ties the stills to the exam, or of a still that a person placed.
+//! Tested in: `tests/it/pair_folder.rs`.
+
+use chrono::{DateTime, Utc};
+
+use crate::exam::event::Frame;
+use crate::exam::fold::Exam;
+use crate::frames::clock_fit::exam_s;
+use crate::frames::pair::bounds_s;
+use crate::frames::pairing::{Pairing, Tie};
+use crate::frames::stamps::saved_at;
+
+/// Stills further than this from the beginning or the end of the exam are of another one, in seconds: ten minutes, in which
+/// a vet may still save one that counts.
+const WELL_S: f64 = 600.0;
+
+/// For each of these stills, whether it was saved outside the time of the exam.
+#[must_use]
+pub fn outside(exam: &Exam, frames: &[Frame], pairing: &Pairing) -> Vec<bool> {
+    let Some(clock) = &pairing.clock else { return vec![false; frames.len()] };
+    let (from_s, to_s) = bounds_s(exam);
+    let times = saved_at(frames, exam.header.utc_offset_s);
+    let is_outside = |(paired, at): (&Tie, DateTime<Utc>)| {
+        let at_s = exam_s(clock, (at - exam.header.started_at).as_seconds_f64());
+        let by_hand = matches!(paired, Tie::Hand(_) | Tie::Label(_) | Tie::LeftOut);
+        !by_hand && (at_s < from_s - WELL_S || at_s > to_s + WELL_S)
+    };
+    pairing.frames.iter().map(|paired| &paired.tie).zip(times).map(is_outside).collect()
+}

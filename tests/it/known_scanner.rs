@@ -1,0 +1,98 @@
+//! A scanner that was met before: its clock helps where an exam says too little of it.
+use crate::support;
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use zonecall::exam::event::{Event, Frame, ScannerClock};
+use zonecall::exam::fold::Exam;
+use zonecall::exam::journal::{self, Journal};
+use zonecall::frames::known_clock::{found, from_earlier};
+use zonecall::frames::pair::pair;
+use zonecall::frames::pairing::Tie;
+
+const SCANNER: &str = "Sono 7 0815";
+
+fn after(at_s: f64) -> DateTime<Utc> {
+    support::header().started_at + TimeDelta::milliseconds((at_s * 1000.0) as i64)
+}
+
+fn still(number: i64, at_s: f64) -> Frame {
+    Frame {
+        id: format!("2.25.{number}"),
+        time_source: "AcquisitionDateTime".to_owned(),
+        saved_at: after(at_s),
+        resolution_s: 0.01,
+        instance_number: Some(number),
+        scanner: Some(SCANNER.to_owned()),
+        ..support::still::frame("")
+    }
+}
+
+fn known(offset_s: f64) -> ScannerClock {
+    let at = after(-86_400.0);
+    ScannerClock {
+        scanner: SCANNER.to_owned(),
+        offset_s,
+        uncertainty_s: 0.5,
+        at,
+        exam: Some("bramble".to_owned()),
+    }
+}
+
+fn with_clock(said: &[(f64, &str)], clock: Option<ScannerClock>) -> Exam {
+    let mut exam = support::exam(said);
+    exam.scanner_clocks.extend(clock);
+    exam
+}
+
+#[test]
+fn a_single_pair_gives_no_label_unless_the_scanner_is_known() {
+    let said = [(1.0, "left fore zone one alpha transverse"), (10.0, "save")];
+    let stills = [still(1, 10.5 + 412.0)];
+    let unknown = pair(&with_clock(&said, None), &stills);
+    assert_eq!((unknown.clock, unknown.frames[0].tie), (None, Tie::Nothing));
+    let exam = with_clock(&said, Some(known(412.0)));
+    assert_eq!(pair(&exam, &stills).frames[0].tie, Tie::Save(1));
+    let elsewhere = with_clock(&said, Some(known(-5000.0)));
+    let pairing = pair(&elsewhere, &stills);
+    assert!(
+        !matches!(pairing.frames[0].tie, Tie::Save(_)),
+        "a clock that was set anew proves nothing: {pairing:?}"
+    );
+}
+
+#[test]
+fn without_any_save_a_known_clock_still_ties_the_stills_to_what_was_called() {
+    let said = [(1.0, "left fore zone one alpha transverse"), (30.0, "zone one bravo")];
+    let stills = [still(1, 20.0 + 412.0), still(2, 45.0 + 412.0)];
+    let pairing = pair(&with_clock(&said, Some(known(412.0))), &stills);
+    assert_eq!(
+        pairing.frames.iter().map(|frame| frame.tie).collect::<Vec<_>>(),
+        [Tie::Context(0), Tie::Context(1)]
+    );
+    assert!(pairing.clock.is_some_and(|clock| clock.method.contains("as in the exam `bramble`")));
+}
+
+#[test]
+fn what_an_exam_finds_is_read_by_the_next_one() {
+    let exams = tempfile::tempdir().unwrap();
+    let saves = [12.0, 25.5, 31.0, 58.0, 66.5, 90.0];
+    let mut said = vec![(1.0, "left fore zone one alpha transverse")];
+    said.extend(saves.map(|at_s| (at_s, "save")));
+    let stills: Vec<Frame> =
+        saves.iter().zip(1..).map(|(at_s, number)| still(number, at_s + 412.0)).collect();
+    support::write_journal(&exams.path().join("first"), &said);
+    let mut exam = support::exam(&said);
+    exam.frames = stills;
+    let clock = found(&exam, &pair(&exam, &exam.frames)).unwrap();
+    assert!((clock.offset_s - 412.0).abs() < 1.0, "{clock:?}");
+    let mut journal = Journal::open(&exams.path().join("first")).unwrap();
+    journal.append(clock.at, exam.last_sample(), &Event::ScannerClock(clock.clone())).unwrap();
+    drop(journal);
+    let second = exams.path().join("second");
+    support::write_journal(&second, &said);
+    let read = from_earlier(&second, SCANNER).unwrap();
+    assert_eq!(read, ScannerClock { exam: Some("first".to_owned()), ..clock });
+    assert_eq!(from_earlier(&second, "another"), None);
+    assert_eq!(journal::read(&second).unwrap().damage, []);
+}

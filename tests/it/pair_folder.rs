@@ -1,0 +1,132 @@
+//! What `pair` takes from a folder, what it leaves, and how a mistake is taken back.
+use crate::support;
+
+use std::path::Path;
+
+use support::program::{START, demo_stills, zonecall};
+
+/// Seconds at which the exam's stills are saved.
+const SAVED_S: [f64; 12] = [20.0, 34.5, 41.0, 63.0, 70.5, 88.0, 97.5, 121.0, 130.5, 149.0, 161.5, 170.0];
+
+/// An exam of one view, a save for each still, begun some minutes after the first.
+fn exam(folder: &Path, minutes: i64, horse: &str) -> String {
+    let mut header = support::header();
+    header.started_at += chrono::TimeDelta::minutes(minutes);
+    header.horse.name = Some(horse.to_owned());
+    header.horse.id = None;
+    let mut said = vec![(1.0, "left fore zone one alpha transverse")];
+    said.extend(SAVED_S.map(|at_s| (at_s, "save")));
+    said.push((180.0, "end of exam"));
+    std::fs::create_dir_all(folder).unwrap();
+    support::write_heard_by(
+        folder,
+        header,
+        said.into_iter().map(|(at_s, text)| support::utterance(at_s, text)),
+    );
+    folder.to_string_lossy().into_owned()
+}
+
+/// Stills of a horse, saved at these seconds of the first exam, by a scanner whose clock is so far ahead.
+fn stills(folder: &Path, saved_s: impl Iterator<Item = f64>, horse: &str, offset_s: f64) {
+    std::fs::create_dir_all(folder).unwrap();
+    let rows: String = saved_s.map(|at_s| format!("{at_s},LF 1A T,,,{horse}\n")).collect();
+    let table = folder.with_extension("csv");
+    std::fs::write(&table, format!("exam_s,label,area_cm2,lesion_cm2,horse\n{rows}")).unwrap();
+    let done = demo_stills().arg(&table).arg(folder).arg(START).arg(offset_s.to_string()).arg("0").status();
+    assert!(done.unwrap().success());
+}
+
+fn pair(args: &[&str]) -> String {
+    let done = zonecall(&[&["pair"], args].concat());
+    assert!(done.status.code().is_some_and(|code| code < 2), "{}", String::from_utf8_lossy(&done.stderr));
+    String::from_utf8(done.stdout).unwrap()
+}
+
+fn statuses(exam: &str) -> Vec<String> {
+    let done = zonecall(&["export", exam, "--as", "json"]);
+    let record: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
+    let frames = record["frames"].as_array().unwrap();
+    frames.iter().map(|frame| frame["status"].as_str().unwrap().to_owned()).collect()
+}
+
+fn count(statuses: &[String], wanted: &str) -> usize {
+    statuses.iter().filter(|status| *status == wanted).count()
+}
+
+#[test]
+fn a_clock_that_is_wrong_by_days_and_half_an_hour_is_found() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(&folder.path().join("exam"), 0, "Juniper");
+    let scanner = folder.path().join("scanner");
+    stills(&scanner, SAVED_S.into_iter(), "Juniper", -3.0 * 86_400.0 - 1800.0 + 12.0);
+    pair(&[&exam, "--frames", &scanner.to_string_lossy()]);
+    assert_eq!(count(&statuses(&exam), "spoken"), 12);
+}
+
+#[test]
+fn stills_from_outside_the_exam_are_left_out_told_and_taken_on_demand() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(&folder.path().join("exam"), 0, "Juniper");
+    let scanner = folder.path().join("scanner");
+    let later = [5000.0, 5007.0, 5033.0];
+    stills(&scanner, SAVED_S.into_iter().chain(later), "Juniper", 412.0);
+    let frames = scanner.to_string_lossy().into_owned();
+    let told = pair(&[&exam, "--frames", &frames]);
+    assert!(told.contains("left out 3 stills saved outside the time of the exam"), "{told}");
+    assert_eq!(statuses(&exam).len(), 12);
+    let told = pair(&[&exam, "--frames", &frames, "--all"]);
+    assert!(told.contains("15 stills, 3 of them new"), "{told}");
+    // And back again, in one step.
+    let told = pair(&[&exam, "--undo", "--by", "Ada"]);
+    assert!(told.contains("3 stills that were added last are left out"), "{told}");
+    let statuses = statuses(&exam);
+    assert_eq!((count(&statuses, "spoken"), count(&statuses, "left_out")), (12, 3), "{statuses:?}");
+}
+
+#[test]
+fn a_damaged_copy_does_not_take_the_place_of_a_good_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(&folder.path().join("exam"), 0, "Juniper");
+    let scanner = folder.path().join("scanner");
+    stills(&scanner, SAVED_S.into_iter(), "Juniper", 5.0);
+    pair(&[&exam, "--frames", &scanner.to_string_lossy()]);
+    let (good, copies) = (scanner.join("IM0001.dcm"), folder.path().join("copies"));
+    std::fs::create_dir(&copies).unwrap();
+    let bytes = std::fs::read(&good).unwrap();
+    std::fs::write(copies.join("IM0001.dcm"), &bytes[..bytes.len() - 400]).unwrap();
+    let told = pair(&[&exam, "--frames", &copies.to_string_lossy()]);
+    assert!(told.contains("left out") && !told.contains("moved or changed"), "{told}");
+    let journal = std::fs::read_to_string(Path::new(&exam).join("exam.jsonl")).unwrap();
+    assert!(!journal.contains("copies/IM0001.dcm"), "the good file stays the exam's own");
+}
+
+#[test]
+fn the_stills_of_two_horses_are_shared_out_among_the_exams_of_a_day() {
+    let folder = tempfile::tempdir().unwrap();
+    let exams = folder.path().join("exams");
+    let first = exam(&exams.join("a"), 0, "Juniper");
+    let second = exam(&exams.join("b"), 40, "Bramble");
+    let stick = folder.path().join("stick");
+    stills(&stick.join("a"), SAVED_S.into_iter(), "Juniper", 412.0);
+    stills(&stick.join("b"), SAVED_S.into_iter().map(|at_s| at_s + 2400.0), "Bramble", 412.0);
+    stills(&stick.join("c"), [9000.0, 9011.0].into_iter(), "Clover", 412.0);
+    let told = pair(&[&exams.to_string_lossy(), "--frames", &stick.to_string_lossy()]);
+    assert!(told.contains("2 stills fit none of these exams"), "{told}");
+    for exam in [first, second] {
+        let statuses = statuses(&exam);
+        assert_eq!((statuses.len(), count(&statuses, "spoken")), (12, 12), "{told}");
+    }
+}
+
+#[test]
+fn a_horse_can_be_named_afterwards() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(&folder.path().join("exam"), 0, "unknown");
+    let done = zonecall(&["name", &exam, "--horse", "Juniper", "--horse-id", "4711", "--by", "Ada"]);
+    assert_eq!(String::from_utf8_lossy(&done.stdout).trim(), format!("{exam}: Juniper, number 4711"));
+    let done = zonecall(&["export", &exam, "--as", "json"]);
+    let record: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
+    assert!(record.to_string().contains("4711"), "{record}");
+    let nothing = zonecall(&["name", &exam, "--by", "Ada"]);
+    assert_eq!(nothing.status.code(), Some(2));
+}
