@@ -40,6 +40,8 @@ use crate::speech::dictionary::{DICTIONARY, default_model_dir};
 const FRAMES: &str = "frames";
 const RECEIVED: &str = "received";
 
+/// Any pair of words for the sides counts, whichever is said first.
+const ANY_SIDES: &str = "any";
 /// What most scanners need to export a still, in seconds; our own guess.
 const EXPORT_DELAY_S: f64 = 2.0;
 
@@ -103,6 +105,10 @@ pub(crate) struct LiveArgs {
     /// counts, and the program falls silent; off by default.
     #[arg(long, value_enum)]
     pub(crate) earpiece: Option<Switch>,
+    /// By which words the sides are called, by one of the pair, or `any`; other words for them are asked about first. By
+    /// default it is the first pair of the protocols.
+    #[arg(long, value_name = "WORD")]
+    pub(crate) sides: Option<String>,
     /// Act only on phrases that begin with this word. The neural ear knows only the words of its language; `exam` is one
     /// that begins no other phrase.
     #[arg(long, value_name = "WORD")]
@@ -154,7 +160,7 @@ struct Chosen {
 
 impl LiveArgs {
     /// The options, with the settings where none was given.
-    fn with(&self, settings: &Settings, language: &str) -> anyhow::Result<Chosen> {
+    fn with(&self, settings: &Settings, language: &str, protocols: &Protocols) -> anyhow::Result<Chosen> {
         let audible = |given: Option<Switch>, set: Option<bool>| match given {
             Some(Switch::On) => Audible::On,
             Some(Switch::Off) => Audible::Off,
@@ -173,6 +179,7 @@ impl LiveArgs {
             },
             watch: self.watch.clone().or_else(|| settings.watch.clone()),
             export_delay_s: self.export_delay.or(settings.export_delay_s).unwrap_or(EXPORT_DELAY_S),
+            sides: sides(self.sides.as_ref().or(settings.sides.as_ref()), protocols)?,
             switch: self.switch.with(settings)?,
             language: language.to_owned(),
         };
@@ -204,6 +211,20 @@ impl Chosen {
     }
 }
 
+/// The pair of words for the sides, by its place in the protocols.
+fn sides(word: Option<&String>, protocols: &Protocols) -> anyhow::Result<Option<usize>> {
+    let pairs = &protocols.rules.habits.sides;
+    let Some(word) = word else { return Ok((!pairs.is_empty()).then_some(0)) };
+    if word == ANY_SIDES {
+        return Ok(None);
+    }
+    let known = pairs.iter().position(|pair| pair.contains(word));
+    let words = || pairs.iter().flatten().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", ");
+    known.map(Some).with_context(|| {
+        format!("`{word}` names no side; give one of {} for `sides`, or `{ANY_SIDES}`", words())
+    })
+}
+
 fn delay(text: &str) -> Result<f64, String> {
     match text.parse() {
         Ok(seconds) if (0.0..=600.0).contains(&seconds) => Ok(seconds),
@@ -227,7 +248,7 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
     let settings = Settings::read()?;
     let spoken = args.language.read(&protocols)?;
-    let chosen = args.live.with(&settings, &spoken.pack.language)?;
+    let chosen = args.live.with(&settings, &spoken.pack.language, &protocols)?;
     let spoken = chosen.called(spoken);
     let subject = args.subject.read(&protocols, settings.score_scale.as_deref())?;
     let person = subject.person.clone().or(settings.person);
@@ -262,7 +283,7 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     if let Some(RememberedScanner { watch, export_delay_s }) = RememberedScanner::of(folder.path()) {
         (settings.watch, settings.export_delay_s) = (Some(watch), Some(export_delay_s));
     }
-    let chosen = args.live.with(&settings, &spoken.pack.language)?;
+    let chosen = args.live.with(&settings, &spoken.pack.language, &protocols)?;
     let spoken = chosen.called(spoken);
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let stop = stop_switch()?;

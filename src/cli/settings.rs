@@ -25,6 +25,7 @@ pub(super) struct Settings {
     pub(super) lines: Option<bool>,
     pub(super) watch: Option<PathBuf>,
     pub(super) export_delay_s: Option<f64>,
+    pub(super) sides: Option<String>,
     pub(super) call_word: Option<String>,
     pub(super) switch: Option<String>,
     pub(super) switch_device: Option<PathBuf>,
@@ -78,7 +79,7 @@ impl Settings {
 
     /// What each setting is, its key, its value where it is set, and an example.
     #[allow(clippy::too_many_lines)] // a table, a row for each setting
-    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 14] {
+    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 15] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
         [
@@ -124,6 +125,12 @@ impl Settings {
                 "export_delay_s",
                 self.export_delay_s.map(|s| s.to_string()),
                 "2.0",
+            ),
+            (
+                "By which words the sides are called, by one of the pair, or any; other words are asked about.",
+                "sides",
+                self.sides.as_deref().map(quoted),
+                "\"left\"",
             ),
             (
                 "Act only on phrases that begin with this word.",
@@ -177,6 +184,7 @@ mod tests {
             lines: Some(true),
             watch: Some(PathBuf::from("/media/scanner")),
             export_delay_s: Some(3.5),
+            sides: Some("near".to_owned()),
             call_word: Some("computer".to_owned()),
             switch: Some("BTN_EAST".to_owned()),
             switch_device: Some(PathBuf::from("/dev/input/event3")),

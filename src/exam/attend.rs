@@ -77,8 +77,15 @@ impl Attention {
 
     /// True when the utterance before was only "correction": calls in this one correct earlier ones. That counts once.
     pub fn corrects(&mut self, utterance: &Utterance) -> bool {
-        let waiting = self.correction_until.take();
-        waiting.is_some_and(|until| within(until, utterance.span.from, CORRECTION_WAIT_S))
+        let corrects = self.awaits_right(utterance);
+        self.correction_until = None;
+        corrects
+    }
+
+    /// The same, without counting.
+    #[must_use]
+    pub fn awaits_right(&self, utterance: &Utterance) -> bool {
+        self.correction_until.is_some_and(|until| within(until, utterance.span.from, CORRECTION_WAIT_S))
     }
 
     fn decide(&mut self, utterance: &Utterance, mut parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {

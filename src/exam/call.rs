@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::clock::Span;
 use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
+use crate::exam::seq::Seq;
 use crate::language::closed_sets::{AnswerWord, Ask, Class};
 use crate::protocol::LevelProblem;
 
@@ -21,6 +22,10 @@ pub struct Call {
     /// Said after "correction": it replaces an earlier call of the same kind.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub corrects: bool,
+    /// The earliest line that it corrected when it was said; it never reaches further back. None where it corrects
+    /// nothing, and in journals of before this was written.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reach: Option<Seq>,
     /// The words as heard.
     pub words: String,
     /// Where they were heard.

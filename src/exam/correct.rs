@@ -83,6 +83,10 @@ pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize>
     let (earlier, rest) = calls.split_at_mut(idx);
     let correction = &mut rest[0];
     let by = correction.seq;
+    // What it did not correct when it was said it does not correct afterwards, whatever became of what it did.
+    let within = |reach| earlier.iter().position(|call| call.seq >= reach).unwrap_or(earlier.len());
+    let first = correction.call.reach.map_or(0, within);
+    let earlier = &mut earlier[first..];
     let places = match correction.call.act.clone() {
         Act::View(view) => correct_view(earlier, &view, by),
         Act::Finding(finding) if finding.class == Class::Detail => {
@@ -96,7 +100,7 @@ pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize>
             help: "nothing was changed; say the phrase without `correction`".to_owned(),
         });
     }
-    places.into_iter().flatten().min()
+    places.into_iter().flatten().min().map(|place| first + place)
 }
 
 /// Each part of the view replaces that part in the last call that named it; gives the places of those calls.
@@ -202,6 +206,15 @@ fn correct_last(earlier: &mut [LoggedCall], right: &Act, by: Seq) -> Option<usiz
     earlier[place].act = right.clone();
     earlier[place].corrected_by.push(by);
     Some(place)
+}
+
+/// Whether the one can be put right by the other: a view by a view that names a part of it anew, the rest by its kind.
+pub(crate) fn is_of_a_kind(said: &Act, right: &Act) -> bool {
+    let (Act::View(said), Act::View(right)) = (said, right) else { return same_kind(said, right) };
+    let place = |view: &View| view.zone.is_some() || view.level_cm.is_some() || view.place.is_some();
+    let parts =
+        |view: &View| [view.limb.is_some(), place(view), view.plane.is_some(), view.structure.is_some()];
+    parts(said).into_iter().zip(parts(right)).any(|(said, right)| said && right)
 }
 
 fn same_kind(said: &Act, right: &Act) -> bool {

@@ -5,7 +5,7 @@
 //! Never: I/O or a clock.
 //! Tested in: `tests/it/live_exam.rs`, against `fold`.
 
-use crate::exam::call::{Act, Command, Problem};
+use crate::exam::call::{Act, Call, Command, Problem};
 use crate::exam::correct::{correct_calls, correct_one, take_back, take_back_one};
 use crate::exam::event::{Event, ExamEvent, Header};
 use crate::exam::fold::{Exam, FoldError, LoggedCall, fold_events};
@@ -67,6 +67,15 @@ impl LiveExam {
     #[must_use]
     pub fn next_seq(&self) -> Seq {
         self.next_seq
+    }
+
+    /// The earliest call that this one would correct, if it corrects any.
+    #[must_use]
+    pub fn corrected_by(&self, call: &Call) -> Option<&LoggedCall> {
+        let mut said = self.said.clone();
+        said.push(LoggedCall::new(self.next_seq, self.next_seq, self.exam.header.started_at, call.clone()));
+        let earliest = correct_one(&mut said, self.said.len())?;
+        self.said.get(earliest)
     }
 
     /// Takes the next line.

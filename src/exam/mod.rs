@@ -23,7 +23,7 @@ pub mod sign;
 pub mod breaks;
 pub mod timeline;
 pub mod logged;
-mod correct;
+pub(crate) mod correct;
 mod settle;
 mod by_hand;
 pub mod fold;

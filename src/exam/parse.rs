@@ -253,5 +253,5 @@ fn call(act: Act, corrects: bool, words: &[Word], before: &[Phrase]) -> Call {
     let spans = words.iter().map(|word| word.span);
     let confidence = words.iter().map(|word| word.confidence).fold(1.0, f64::min);
     let span = spans.reduce(Span::join).unwrap_or_default();
-    Call { act, corrects, words: text.join(" "), span, confidence }
+    Call { act, corrects, reach: None, words: text.join(" "), span, confidence }
 }

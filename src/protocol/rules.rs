@@ -97,12 +97,20 @@ pub struct Habits {
     /// While listening, a change of limb is read back unless its word is trusted at least as much as this, 0 to 1.
     #[serde(default)]
     pub limb_trust: f64,
+    /// A spoken correction of what was said longer ago than this many seconds is asked about.
+    #[serde(default = "correction_reach_s")]
+    pub correction_reach_s: f64,
     /// While listening, a zone further away than this many from the current one is asked about before it is acted on.
     pub jump_asked: usize,
     /// Two stills of two limbs closer than this many seconds are asked about.
     pub limb_change_s: f64,
     /// Weeks until a horse with a lesion is scanned again.
     pub rescan_weeks: u32,
+}
+
+/// Where a practice's own rules do not say.
+fn correction_reach_s() -> f64 {
+    30.0
 }
 
 /// How the leg stands.

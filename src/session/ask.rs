@@ -68,6 +68,15 @@ pub enum Doubt {
         /// What is odd about it.
         message: String,
     },
+    /// A correction that may be meant for now, or for what was said long before.
+    Reach {
+        /// What is right, in words.
+        right: String,
+        /// How far the correction would reach back, in words.
+        back: String,
+        /// What was said just before it was not acted on, and may be what is corrected.
+        unheard: bool,
+    },
     /// The exam was ended while views are missing.
     Unfinished {
         /// How many.
@@ -233,6 +242,9 @@ impl SpokenQuestion {
     /// What is said aloud.
     #[must_use]
     pub fn aloud(&self) -> String {
+        if let Doubt::Reach { right, back, .. } = &self.doubt {
+            return format!("{right} now, or {back}?");
+        }
         match self.offers.as_slice() {
             [one, other, ..] => format!("{}, or {}?", one.words, other.words),
             [one] if self.doubt == Doubt::Opposite => format!("{}? {}", one.words, spelled(one)),
@@ -269,6 +281,10 @@ impl SpokenQuestion {
                 format!("asked back: {words}; the sides had other names before, and this is {name}")
             }
             Doubt::Odd { message } => format!("asked back: {words}; {message}"),
+            Doubt::Reach { back, .. } => {
+                let words = self.offers.first().map_or("", |offer| &offer.words);
+                format!("asked back: `{words}`; it may be meant for now, or {back}")
+            }
             Doubt::Unfinished { missing } => {
                 format!("asked back: {words}, because {missing} views are missing")
             }
@@ -304,6 +320,12 @@ impl SpokenQuestion {
                 None => AnswerMeaning::Other,
             },
         }
+    }
+
+    /// It is not known whether a correction is meant for what was not understood just before it.
+    #[must_use]
+    pub fn is_of_the_unheard(&self) -> bool {
+        matches!(self.doubt, Doubt::Reach { unheard: true, .. })
     }
 
     /// What was heard is sure, and counts where nobody answers: the person may have gone.

@@ -70,6 +70,7 @@ impl Dialogue {
     /// From the sample `now` on, it takes these into account.
     pub fn set(&mut self, options: DialogueOptions, now: Sample) {
         self.options = options;
+        self.sides = self.sides.or(options.sides);
         self.stills = options.export_delay.map(|delay| AwaitedStills::new(delay, now, &self.earlier_stills));
     }
 
@@ -180,11 +181,25 @@ impl Dialogue {
     }
 
     /// An utterance while no question waits.
-    pub(super) fn take(&mut self, utterance: Utterance, parsed: Parsed, rival: Option<&Parsed>, now: Sample) {
+    pub(super) fn take(
+        &mut self,
+        utterance: Utterance,
+        mut parsed: Parsed,
+        rival: Option<&Parsed>,
+        now: Sample,
+    ) {
+        if self.attention.takes_calls(&utterance)
+            && !utterance.rejected
+            && !utterance.unsure
+            && self.attention.corrects(&utterance)
+        {
+            parsed.calls.iter_mut().for_each(|call| call.corrects = true);
+        }
         let asks = self.options.listener == Listener::Person;
-        match self.due_question(&utterance, &parsed, rival).filter(|_| asks) {
-            Some(question) => self.ask(utterance, question, now),
-            None => self.act(utterance, parsed, now),
+        match self.due_question(&utterance, &parsed, rival) {
+            Some(question) if asks => self.ask(utterance, question, now),
+            Some(question) if question.is_of_the_unheard() => self.leave_open(utterance, &question),
+            _ => self.act(utterance, parsed, now),
         }
     }
 
@@ -224,6 +239,7 @@ impl Dialogue {
                 self.report(Notice::Answer, &said);
             }
         }
+        self.tell_reach(written, now);
         let state = ExamState::after(written.calls.iter().map(|call| &call.act));
         let at = written.calls.first().map_or(now, |call| call.span.from);
         let after = &self.log.exam().context;

@@ -44,6 +44,9 @@ pub struct DialogueOptions {
     pub speech: Speech,
     /// Where its voice comes out.
     pub output: Output,
+    /// The pair of words by which the sides are called, by its place among those of the practice; the other pair is asked
+    /// about. None where the first one that is said counts.
+    pub sides: Option<usize>,
     /// Samples from saving a still to its file in the scanner's folder; none where no folder is followed: then the
     /// spoken saves count.
     pub export_delay: Option<u64>,

@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::clock::Sample;
 use crate::code::{LimbCode, ZoneCode};
 use crate::exam::attend::Attention;
-use crate::exam::call::Call;
+use crate::exam::call::{Act, Call};
 use crate::exam::context::Context;
 use crate::exam::event::{CallEvent, Event, Outcome, UtteranceEvent};
 use crate::exam::live::CallsChanged;
@@ -61,6 +61,17 @@ pub struct Dialogue {
     pub(super) summed_up: BTreeMap<LimbCode, usize>,
     /// What waits to be said until nobody speaks.
     pub(super) unsaid: Unsaid,
+    /// The last utterance that was not acted on, if nothing was acted on since.
+    pub(super) unheard: Option<Unheard>,
+}
+
+/// An utterance that was not acted on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Unheard {
+    /// Where it ended.
+    pub(super) to: Sample,
+    /// It did not even sound like a call.
+    pub(super) rejected: bool,
 }
 
 /// A question that waits for an answer.
@@ -110,6 +121,7 @@ impl Dialogue {
             named: BTreeSet::new(),
             summed_up: BTreeMap::new(),
             unsaid: Unsaid::default(),
+            unheard: None,
         }
     }
 
@@ -122,6 +134,7 @@ impl Dialogue {
         let (sample, outcome) = (event.utterance.span.to, event.outcome);
         self.counts.utterances += 1;
         self.counts.not_understood += usize::from(outcome == Outcome::NotUnderstood);
+        self.mind_unheard(&event);
         let heard_seq = self.note(sample, Event::Utterance(event));
         self.write_calls(heard_seq, outcome, sample, calls)
     }
@@ -132,8 +145,12 @@ impl Dialogue {
         heard_seq: Seq,
         outcome: Outcome,
         sample: Sample,
-        calls: Vec<Call>,
+        mut calls: Vec<Call>,
     ) -> Written {
+        calls.iter_mut().filter(|call| call.corrects).for_each(|call| call.reach = self.log.reach_of(call));
+        if calls.iter().any(|call| !matches!(call.act, Act::Answer { .. } | Act::Question { .. })) {
+            self.unheard = None;
+        }
         let before = self.log.exam().context.clone();
         self.counts.calls += calls.len();
         let mut changed = CallsChanged::None;

@@ -10,8 +10,9 @@ use std::sync::Arc;
 use chrono::{DateTime, Utc};
 
 use crate::clock::{Anchor, Sample};
+use crate::exam::call::Call;
 use crate::exam::event::{Event, ExamEvent, Header};
-use crate::exam::fold::{Exam, FoldError};
+use crate::exam::fold::{Exam, FoldError, LoggedCall};
 use crate::exam::journal::Lines;
 use crate::exam::live::{CallsChanged, LiveExam};
 use crate::exam::seq::Seq;
@@ -55,6 +56,16 @@ impl ExamLog {
 
     pub(super) fn protocols(&self) -> &Protocols {
         &self.protocols
+    }
+
+    /// The earliest call that this one would correct, if it corrects any.
+    pub(super) fn corrected_by(&self, call: &Call) -> Option<&LoggedCall> {
+        self.exam.corrected_by(call)
+    }
+
+    /// Its line.
+    pub(super) fn reach_of(&self, call: &Call) -> Option<Seq> {
+        self.corrected_by(call).map(|earliest| earliest.seq)
     }
 
     pub(super) fn instant_of(&self, sample: Sample) -> DateTime<Utc> {

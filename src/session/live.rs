@@ -105,6 +105,7 @@ impl Live {
             listener: Listener::Person,
             speech,
             output: options.output,
+            sides: options.sides,
             export_delay,
         })?;
         let exam = session.exam();

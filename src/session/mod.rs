@@ -41,6 +41,7 @@ mod unsaid;
 mod summary;
 mod open_question;
 mod prompts;
+mod reach;
 pub mod dialogue;
 mod second_place;
 pub mod hearing;

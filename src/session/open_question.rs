@@ -51,7 +51,10 @@ impl Dialogue {
             protocols: self.log.protocols(),
             sides: self.sides,
         };
-        question(utterance, parsed, rival, now)
+        let reaches =
+            || self.reach_question(&parsed.calls).filter(|_| !utterance.rejected && !utterance.unsure);
+        reaches()
+            .or_else(|| question(utterance, parsed, rival, now))
             .filter(|question| !self.was_sent_there(question))
             .or_else(|| end_anyway(utterance, parsed, || self.summary().missing.len()))
             .filter(|_| self.attention.takes_calls(utterance))
@@ -104,10 +107,16 @@ impl Dialogue {
         &mut self,
         open: OpenQuestion,
         utterance: Utterance,
-        parsed: Parsed,
+        mut parsed: Parsed,
         rival: Option<&Parsed>,
         now: Sample,
     ) {
+        let puts_right = self.puts_right(&open, &utterance, &parsed);
+        if puts_right {
+            // What was asked about was not acted on: there is nothing before it to be corrected.
+            self.attention.corrects(&utterance);
+            parsed.calls.iter_mut().for_each(|call| call.corrects = false);
+        }
         match open.question.answered(&utterance, &parsed) {
             answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
                 let given = parsed.calls.first().and_then(|call| match &call.act {
@@ -120,17 +129,8 @@ impl Dialogue {
                 let given = given.unwrap_or_else(|| AGAIN.to_owned());
                 self.settle(&open, &answer, (given, VOICE), sample, now);
             }
-            AnswerMeaning::Again => {
-                let settled = Settled {
-                    heard_seq: open.heard_seq,
-                    answer: AGAIN.to_owned(),
-                    by: VOICE.to_owned(),
-                    taken: None,
-                };
-                self.note(utterance.span.from, Event::Settled(settled));
-                self.stop_waiting();
-                self.take(utterance, parsed, rival, now);
-            }
+            AnswerMeaning::Again => self.say_anew(&open, utterance, parsed, rival, now),
+            _ if puts_right => self.say_anew(&open, utterance, parsed, rival, now),
             AnswerMeaning::Unfit => {
                 let event = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
                 self.write(event, parsed.calls);
@@ -156,6 +156,22 @@ impl Dialogue {
         }
     }
 
+    /// The call was said again, or put right, instead of an answer: it speaks for itself.
+    fn say_anew(
+        &mut self,
+        open: &OpenQuestion,
+        utterance: Utterance,
+        parsed: Parsed,
+        rival: Option<&Parsed>,
+        now: Sample,
+    ) {
+        let (heard_seq, answer) = (open.heard_seq, AGAIN.to_owned());
+        let settled = Settled { heard_seq, answer, by: VOICE.to_owned(), taken: None };
+        self.note(utterance.span.from, Event::Settled(settled));
+        self.stop_waiting();
+        self.take(utterance, parsed, rival, now);
+    }
+
     fn settle(
         &mut self,
         open: &OpenQuestion,
@@ -169,6 +185,16 @@ impl Dialogue {
             _ => None,
         };
         let calls = offer.map_or_else(|| open.question.kept_after_no(), |offer| offer.calls.clone());
+        if !matches!(open.question.doubt, Doubt::Reach { .. })
+            && let Some(question) = self.reach_question(&calls)
+        {
+            // That the words are right does not say what they are meant for.
+            return self.wait_for_answer(open.heard_seq, question, now);
+        }
+        if matches!(open.question.doubt, Doubt::Sides { .. }) && offer.is_some() {
+            // From here on the sides are called by these words.
+            self.sides = None;
+        }
         let kept = || calls.iter().map(|call| call.words.as_str()).collect::<Vec<_>>().join(" ");
         let taken = match offer {
             Some(offer) => Some(offer.words.clone()),

@@ -35,6 +35,8 @@ pub struct ListenOptions {
     pub voice: Audible,
     /// Where the voice comes out.
     pub output: Output,
+    /// The pair of words by which the sides are called, by its place among those of the practice.
+    pub sides: Option<usize>,
     /// The folder into which the scanner exports its stills.
     pub watch: Option<PathBuf>,
     /// Seconds that the scanner takes from saving a still to its file there.

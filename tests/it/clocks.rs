@@ -74,6 +74,8 @@ fn exam(after_s: i64, step_s: i64) -> Exam {
             size_px: None,
             problems: Vec::new(),
             also_in: Vec::new(),
+            content_at: None,
+            scanner: None,
             patient: None,
             pixels_sha256: None,
         };

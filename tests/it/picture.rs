@@ -196,6 +196,8 @@ fn a_bad_still_ends_no_report_and_the_others_are_shown() {
             size_px: Some((16, 8)),
             problems: Vec::new(),
             also_in: Vec::new(),
+            content_at: None,
+            scanner: None,
             patient: None,
             pixels_sha256: None,
         };

@@ -56,6 +56,8 @@ impl Folder {
             patient: None,
             pixels_sha256: None,
             also_in: Vec::new(),
+            content_at: None,
+            scanner: None,
             problems: Vec::new(),
         })));
     }

@@ -191,6 +191,8 @@ fn journal_lines() -> Vec<Value> {
         size_px: Some((640, 480)),
         patient: Some(patient()),
         pixels_sha256: Some("d".repeat(64)),
+        content_at: Some("2026-05-04T08:00:07Z".parse().unwrap()),
+        scanner: Some("Sono 7 0815".to_owned()),
         also_in: vec![OtherExam { exam: "bramble".to_owned(), again: true }],
         problems: vec![Problem { message: "no zone".to_owned(), help: "the exam's was taken".to_owned() }],
     };
@@ -203,6 +205,7 @@ fn journal_lines() -> Vec<Value> {
     let answer = Call {
         act: Act::Answer { answer: AnswerWord::Yes },
         corrects: false,
+        reach: None,
         words: "yes".to_owned(),
         span: Span { from: Sample::FIRST, to: Sample(6_400) },
         confidence: 0.9,

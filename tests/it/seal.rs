@@ -66,6 +66,8 @@ fn closed() -> tempfile::TempDir {
         size_px: None,
         problems: Vec::new(),
         also_in: Vec::new(),
+        content_at: None,
+        scanner: None,
         patient: None,
         pixels_sha256: None,
     };

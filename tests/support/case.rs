@@ -54,6 +54,8 @@ impl Case {
             patient: None,
             pixels_sha256: None,
             also_in: Vec::new(),
+            content_at: None,
+            scanner: None,
             problems: Vec::new(),
         });
         let rivals = if tie == Tie::Open { vec![(0, 0.5, "as near".to_owned())] } else { Vec::new() };

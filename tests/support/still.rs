@@ -60,6 +60,8 @@ pub fn frame(id: &str) -> Frame {
         patient: None,
         pixels_sha256: None,
         also_in: Vec::new(),
+        content_at: None,
+        scanner: None,
         problems: Vec::new(),
     }
 }

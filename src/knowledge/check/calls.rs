@@ -5,6 +5,7 @@
 //! Never: looks at calls that were taken back.
 //! Tested in: `tests/it/rules/calls.rs`.
 
+use crate::clock;
 use crate::exam::call::{Act, FindingSaid};
 use crate::exam::context::Context;
 use crate::exam::fold::LoggedCall;
@@ -33,6 +34,26 @@ pub(super) fn problem(evidence: &Evidence) -> Vec<Hit> {
     for call in evidence.exam.standing_calls() {
         for problem in &call.problems {
             hits.push(Hit::call(call, format!("`{}`: {}", call.call.words, in_words(problem))));
+        }
+    }
+    hits
+}
+
+/// A correction that nobody confirmed and that changed what was said long before it.
+pub(super) fn correction_reach(evidence: &Evidence) -> Vec<Hit> {
+    let limit_s = evidence.protocols.rules.habits.correction_reach_s;
+    let mut hits = Vec::new();
+    for call in evidence.exam.standing_calls().filter(|call| call.call.corrects) {
+        let corrected = evidence.exam.calls.iter().filter(|other| other.corrected_by.contains(&call.seq));
+        let Some(first) = corrected.min_by_key(|other| other.sample) else { continue };
+        let back_s = clock::seconds(call.sample.since(first.sample));
+        let mut heard = evidence.exam.utterances.iter().filter(|heard| heard.seq == call.heard_seq);
+        if back_s > limit_s && !heard.any(|heard| heard.settled) {
+            let message = format!(
+                "`{}` corrected `{}`, said {back_s:.0} s before it, and all that followed: listen whether that was meant",
+                call.call.words, first.call.words
+            );
+            hits.push(Hit { at: Some(call.said_at), ..Hit::call(first, message) });
         }
     }
     hits

@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 65] = [
+const RULES: [(&str, Find); 66] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -61,6 +61,7 @@ const RULES: [(&str, Find); 65] = [
     ("save-after-unheard", calls::save_after_unheard),
     ("limb-change-while-saving", habits::limb_change_while_saving),
     ("call-problem", calls::problem),
+    ("correction-reach", calls::correction_reach),
     ("utterance-problem", calls::utterance_problem),
     ("view-without-still", views::without_still),
     ("view-missing", views::missing),

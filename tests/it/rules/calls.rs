@@ -4,12 +4,23 @@ use zonecall::exam::event::Outcome;
 
 use crate::rules::{Cases, Rule};
 use crate::support::BUILT_IN;
-use crate::support::case::{problem, said};
+use crate::support::case::{problem, said, timed};
 
 pub(crate) const CASES: &[Cases] = &[
     ("call-problem", |rule| {
         rule.fires("4A is not a zone of LF", &said(&["left fore", "zone four alpha"]));
         rule.silent(&said(&["left hind", "zone four alpha"]));
+    }),
+    ("correction-reach", |rule| {
+        let said_at = |at_s| {
+            timed(&[(1.0, "left fore two alpha transverse"), (3.0, "save"), (at_s, "correction right fore")])
+        };
+        let found = rule.fires("said 49 s before it", &said_at(50.0));
+        assert_eq!(found.call_seq, said_at(50.0).exam.calls.first().map(|call| call.seq));
+        rule.silent(&said_at(20.0));
+        let asked =
+            said_at(50.0).but(|case| case.exam.utterances.iter_mut().for_each(|heard| heard.settled = true));
+        rule.silent(&asked);
     }),
     ("utterance-problem", |rule| {
         let fine = || said(&["left fore", "blue green"]);

@@ -1,0 +1,129 @@
+//! How far a spoken correction reaches: it belongs to what was said just before it, or it is asked about.
+use crate::support;
+
+use support::talk::{Talk, person};
+use zonecall::exam::event::{Event, Outcome};
+use zonecall::session::dialogue::{DialogueOptions, Listener, Speech};
+use zonecall::session::notice::Notice;
+use zonecall::session::tone::Tone;
+
+const EXAM: [&str; 6] =
+    ["left fore", "zone two alpha transverse", "save", "longitudinal", "save", "zone two bravo transverse"];
+
+/// Six calls, then minutes of quiet scanning.
+fn exam(talk: &mut Talk) {
+    EXAM.iter().for_each(|text| {
+        talk.say(text);
+    });
+    talk.at_s += 240.0;
+}
+
+fn limbs(talk: &Talk) -> Vec<&str> {
+    talk.dialogue.exam().calls.iter().filter_map(|call| call.context.place.limb.as_deref()).collect()
+}
+
+#[test]
+fn a_correction_after_what_was_not_understood_does_not_move_the_limb_of_minutes_before() {
+    let mut talk = Talk::aloud();
+    exam(&mut talk);
+    talk.say("nonsense of somebody").say("correction right fore");
+    assert!(limbs(&talk).iter().all(|limb| *limb == "LF"), "{:?}", limbs(&talk));
+    assert_eq!(talk.said().last(), Some(&"right fore now, or from 2A on?"));
+    talk.say("first");
+    assert_eq!(limbs(&talk)[..6], ["LF"; 6], "what was called before stays as it was");
+    assert_eq!(talk.dialogue.exam().context.place.limb.as_deref(), Some("RF"));
+    assert!(talk.dialogue.exam().utterances.last().is_some_and(|heard| heard.outcome == Outcome::Calls));
+}
+
+#[test]
+fn a_correction_of_minutes_before_is_asked_about_and_reaches_back_after_a_yes_to_it() {
+    let mut talk = Talk::aloud();
+    exam(&mut talk);
+    talk.say("correction right fore");
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::Asked));
+    talk.say("second");
+    assert!(limbs(&talk).iter().all(|limb| *limb == "RF"), "{:?}", limbs(&talk));
+    let reach = talk.lines.iter().find_map(|line| match &line.event {
+        Event::Call(call) if call.call.corrects => call.call.reach,
+        _ => None,
+    });
+    assert_eq!(reach, talk.dialogue.exam().calls.first().map(|call| call.seq), "the journal says how far");
+}
+
+#[test]
+fn a_correction_at_once_counts_and_how_far_it_reached_is_said() {
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone two alpha transverse").say("save").say("correction right fore");
+    assert_eq!(limbs(&talk), ["RF"; 3]);
+    assert_eq!(talk.said(), ["right fore from 2A on"]);
+    assert_eq!(talk.told(Notice::Answer), ["right fore from 2A on: 1 calls after it moved with it"]);
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone two alpha transverse").say("correction zone two bravo");
+    assert!(talk.said().is_empty(), "nothing moved but what was corrected: {:?}", talk.said());
+}
+
+#[test]
+fn a_correction_while_a_question_waits_puts_right_what_was_asked() {
+    for told in [&["correction zone two bravo"][..], &["correction", "zone two bravo"]] {
+        let mut talk = Talk::aloud();
+        talk.say("left fore zone one alpha transverse")
+            .say("save")
+            .unsure("zone two alpha", "zone three alpha");
+        told.iter().for_each(|text| {
+            talk.say(text);
+        });
+        let zones: Vec<_> =
+            talk.dialogue.exam().calls.iter().filter_map(|call| call.context.place.zone.clone()).collect();
+        let zones: Vec<&str> = zones.iter().map(|zone| zone.as_str()).collect();
+        assert_eq!(zones[..2], ["1A", "1A"], "what was saved before stays in its zone");
+        assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2B"), "{:?}", talk.said());
+        assert!(talk.dialogue.exam().utterances[2].settled, "what was asked about needs no reviewer");
+        assert_eq!(talk.question(), None);
+    }
+}
+
+#[test]
+fn an_unsure_correction_is_asked_for_its_reach_after_its_words() {
+    let mut talk = Talk::aloud();
+    exam(&mut talk);
+    talk.unsure("correction right fore", "good boy").say("yes");
+    assert_eq!(talk.said().last(), Some(&"right fore now, or from 2A on?"));
+    assert!(limbs(&talk).iter().all(|limb| *limb == "LF"));
+    talk.say("second");
+    assert!(limbs(&talk).iter().all(|limb| *limb == "RF"));
+}
+
+#[test]
+fn where_nobody_can_be_asked_a_correction_after_what_was_not_understood_changes_nothing() {
+    let mut talk = Talk::new(DialogueOptions { listener: Listener::Nobody, ..DialogueOptions::default() });
+    talk.say("left fore zone two alpha").say("nonsense of somebody").say("correction right fore").say("save");
+    assert_eq!(limbs(&talk), ["LF"; 2]);
+    assert_eq!(talk.outcomes()[2], Outcome::NotUnderstood);
+    assert!(talk.dialogue.exam().utterances[2].is_open(), "it puts the next labels in doubt");
+    talk.say("zone two bravo").say("correction right fore");
+    assert_eq!(
+        talk.dialogue.exam().context.place.limb.as_deref(),
+        Some("RF"),
+        "something was acted on since"
+    );
+}
+
+#[test]
+fn a_pair_of_side_words_that_was_not_chosen_is_asked_about_from_the_first_limb_on() {
+    let chosen = DialogueOptions { sides: Some(0), ..person(Speech::Silent) };
+    let mut talk = Talk::new(chosen);
+    talk.say("off fore");
+    assert_eq!(
+        (talk.outcomes(), talk.dialogue.exam().context.place.limb.clone()),
+        (vec![Outcome::Asked], None)
+    );
+    talk.say("yes").say("near fore");
+    assert_eq!(
+        talk.dialogue.exam().context.place.limb.as_deref(),
+        Some("LF"),
+        "that pair is the exam's own now"
+    );
+    talk.say("right fore");
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::Asked));
+    assert!(talk.tones().contains(&Tone::NotUnderstood));
+}
