@@ -5,7 +5,7 @@
 //! Never: ends without closing the journal, whatever signal or fault ends it.
 //! Tested in: `tests/sound/listen.rs`.
 
-use std::io::Write as _;
+use std::io::{IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -33,6 +33,7 @@ use crate::session::remembered::RememberedScanner;
 use crate::session::screen::Display;
 use crate::session::spoken::SpokenLanguage;
 use crate::session::talk_switch::TalkSwitch;
+use crate::session::voice::{VoiceStyle, WORDS_A_MINUTE};
 use crate::session::waiting::{self, Exams};
 use crate::speech::dictionary::{DICTIONARY, default_model_dir};
 
@@ -55,7 +56,7 @@ pub(crate) struct Listen {
     pub(crate) into: Option<PathBuf>,
     /// Wait for "start of exam", create a folder in this one for each exam, named by its start, and wait again after
     /// "end of exam". What is said between exams is neither kept nor shown.
-    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["into", "horse", "horse_id", "day_list"])]
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["into", "horse", "horse_id", "number"])]
     pub(crate) exams: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) subject: SubjectArgs,
@@ -101,6 +102,12 @@ pub(crate) struct LiveArgs {
     /// A voice that asks, answers and warns; on by default; needs the program espeak-ng.
     #[arg(long, value_enum)]
     pub(crate) voice: Option<Switch>,
+    /// How fast the voice speaks, in words a minute; 160 by default.
+    #[arg(long, value_name = "WORDS", value_parser = clap::value_parser!(u16).range(80..=400))]
+    pub(crate) voice_speed: Option<u16>,
+    /// How loud the voice speaks, in percent of the usual; 100 by default.
+    #[arg(long, value_name = "PERCENT", value_parser = clap::value_parser!(u8).range(1..=200))]
+    pub(crate) voice_volume: Option<u8>,
     /// The voice comes out in an earpiece, which the microphone does not hear: what you say while the program speaks
     /// counts, and the program falls silent; off by default.
     #[arg(long, value_enum)]
@@ -173,6 +180,10 @@ impl LiveArgs {
             display: if has_lines { Display::Lines } else { Display::Screen },
             tones: audible(self.tones, settings.tones),
             voice: audible(self.voice, settings.voice),
+            voice_style: VoiceStyle {
+                words_a_minute: self.voice_speed.or(settings.voice_speed).unwrap_or(WORDS_A_MINUTE),
+                volume_percent: self.voice_volume.or(settings.voice_volume).unwrap_or(100),
+            },
             output: match audible(self.earpiece, Some(settings.earpiece.unwrap_or(false))) {
                 Audible::On => Output::Earpiece,
                 Audible::Off => Output::Room,
@@ -180,6 +191,7 @@ impl LiveArgs {
             watch: self.watch.clone().or_else(|| settings.watch.clone()),
             export_delay_s: self.export_delay.or(settings.export_delay_s).unwrap_or(EXPORT_DELAY_S),
             sides: sides(self.sides.as_ref().or(settings.sides.as_ref()), protocols)?,
+            day_list: Vec::new(),
             switch: self.switch.with(settings)?,
             language: language.to_owned(),
         };
@@ -250,12 +262,14 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let spoken = args.language.read(&protocols)?;
     let chosen = args.live.with(&settings, &spoken.pack.language, &protocols)?;
     let spoken = chosen.called(spoken);
-    let subject = args.subject.read(&protocols, settings.score_scale.as_deref())?;
+    let can_type = args.exams.is_none() && std::io::stdin().is_terminal();
+    let scale = settings.score_scale.as_deref();
+    let (subject, horses) = args.subject.read_for_listening(&protocols, scale, can_type)?;
     let person = subject.person.clone().or(settings.person);
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let subject = Subject { person, ..subject };
     let stop = stop_switch()?;
-    let mut options = chosen.options;
+    let mut options = ListenOptions { day_list: horses, ..chosen.options };
     let Some(into) = into else {
         let folder = args.exams.as_deref().context("name the folder of the exams")?;
         let _receiving = args.live.receiving(&folder.join(RECEIVED), &mut options)?;

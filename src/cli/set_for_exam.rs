@@ -20,6 +20,9 @@ pub(crate) struct SetForExam {
     /// The scale of a score, such as `echo score=0-3`; it is kept with the exam. Without it, that of the protocols.
     #[arg(long = "score-scale", value_name = "TERM=SCALE", value_parser = named)]
     score_scales: Vec<(String, String)>,
+    /// You save first and say the place afterwards: the place said within four seconds of a save labels its still.
+    #[arg(long)]
+    save_first: bool,
 }
 
 impl SetForExam {
@@ -49,7 +52,8 @@ impl SetForExam {
             ensure!(is_length, "`{cm}` is no length; give centimetres, such as {group}=21");
             Ok((group.clone(), length))
         });
-        Ok(Subject { limb_lengths_cm: lengths.collect::<anyhow::Result<_>>()?, scales, ..subject })
+        let limb_lengths_cm = lengths.collect::<anyhow::Result<_>>()?;
+        Ok(Subject { limb_lengths_cm, scales, save_first: self.save_first, ..subject })
     }
 }
 

@@ -21,6 +21,8 @@ pub(super) struct Settings {
     pub(super) ear: Option<EarChoice>,
     pub(super) tones: Option<bool>,
     pub(super) voice: Option<bool>,
+    pub(super) voice_speed: Option<u16>,
+    pub(super) voice_volume: Option<u8>,
     pub(super) earpiece: Option<bool>,
     pub(super) lines: Option<bool>,
     pub(super) watch: Option<PathBuf>,
@@ -63,6 +65,15 @@ impl Settings {
                 "export_delay_s is {delay}; give 0 to 600 seconds"
             );
         }
+        if let Some(words) = settings.voice_speed {
+            anyhow::ensure!(
+                (80..=400).contains(&words),
+                "voice_speed is {words}; give 80 to 400 words a minute"
+            );
+        }
+        if let Some(percent) = settings.voice_volume {
+            anyhow::ensure!((1..=200).contains(&percent), "voice_volume is {percent}; give 1 to 200 percent");
+        }
         Ok(settings)
     }
 
@@ -79,7 +90,7 @@ impl Settings {
 
     /// What each setting is, its key, its value where it is set, and an example.
     #[allow(clippy::too_many_lines)] // a table, a row for each setting
-    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 15] {
+    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 17] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
         [
@@ -106,6 +117,18 @@ impl Settings {
                 "voice",
                 self.voice.map(|on| on.to_string()),
                 "true",
+            ),
+            (
+                "How fast the voice speaks, in words a minute, 80 to 400.",
+                "voice_speed",
+                self.voice_speed.map(|words| words.to_string()),
+                "160",
+            ),
+            (
+                "How loud the voice speaks, in percent of the usual, 1 to 200.",
+                "voice_volume",
+                self.voice_volume.map(|percent| percent.to_string()),
+                "100",
             ),
             (
                 "The voice comes out in an earpiece, which the microphone does not hear.",
@@ -180,6 +203,8 @@ mod tests {
             ear: Some(EarChoice::Sphinx),
             tones: Some(false),
             voice: Some(true),
+            voice_speed: Some(200),
+            voice_volume: Some(80),
             earpiece: Some(true),
             lines: Some(true),
             watch: Some(PathBuf::from("/media/scanner")),

@@ -29,7 +29,8 @@ pub(crate) struct SubjectArgs {
     /// The list of the day, from `zonecall worklist --as csv` or typed; the horse is chosen from it.
     #[arg(long, value_name = "FILE", conflicts_with_all = ["horse", "horse_id"])]
     pub(crate) day_list: Option<PathBuf>,
-    /// Number of the horse on that list; without it the list is shown and you are asked.
+    /// Number of the horse on that list; without it the list is shown and you are asked, or, where nobody can type, you
+    /// say it, as in "horse three".
     #[arg(long, value_name = "NUMBER", requires = "day_list", value_parser = not_blank)]
     pub(crate) number: Option<String>,
     /// Who speaks.
@@ -43,6 +44,22 @@ impl SubjectArgs {
     /// Whom the options name, and what they set; a scale that they do not name is that of the settings.
     pub(crate) fn read(&self, protocols: &Protocols, settings: Option<&str>) -> anyhow::Result<Subject> {
         self.set.added_to(self.named()?, protocols, settings)
+    }
+
+    /// The same for a live exam, with the horses of the list where one is to be named by voice: nobody can type a number.
+    pub(crate) fn read_for_listening(
+        &self,
+        protocols: &Protocols,
+        settings: Option<&str>,
+        can_type: bool,
+    ) -> anyhow::Result<(Subject, Vec<(String, Horse)>)> {
+        let Some(path) = self.day_list.as_ref().filter(|_| self.number.is_none() && !can_type) else {
+            return Ok((self.read(protocols, settings)?, Vec::new()));
+        };
+        let rows = day_list::read(path)?;
+        let subject = Subject { person: self.person.clone(), ..Subject::default() };
+        let horses = rows.iter().map(|row| (row.number.clone(), row.horse())).collect();
+        Ok((self.set.added_to(subject, protocols, settings)?, horses))
     }
 
     fn named(&self) -> anyhow::Result<Subject> {

@@ -55,6 +55,13 @@ impl Attention {
         !self.ended && !self.paused && !in_note
     }
 
+    /// True when this utterance would go on with an open note.
+    #[must_use]
+    pub fn is_in_note(&self, utterance: &Utterance) -> bool {
+        let is_open = self.note_until.is_some_and(|until| within(until, utterance.span.from, NOTE_PAUSE_S));
+        is_open && within(self.note_from, utterance.span.from, NOTE_S_MAX)
+    }
+
     /// Calls that count now open and close notes, pauses and the exam; `until` is where they end.
     pub fn follow(&mut self, calls: &[Call], until: Sample) {
         for call in calls {

@@ -114,9 +114,9 @@ pub enum Event {
         /// How many.
         samples: u64,
     },
-    /// The microphone was lost, or is back.
+    /// The microphone was lost, is back, or is another one now.
     Microphone {
-        /// `lost` or `back`.
+        /// `lost`, `back` or `moved`.
         state: String,
         /// Which one.
         device: String,
@@ -223,6 +223,9 @@ pub struct Header {
     /// Length of the limbs in centimetres, by group, as far as it was set: levels are scaled by it.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub limb_lengths_cm: BTreeMap<String, f64>,
+    /// The person saves first and says the place afterwards: the place that follows a save at once labels its still.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub save_first: bool,
     /// Scale of each score, as it was set; a score without one is on that of the protocols.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub scales: BTreeMap<String, String>,

@@ -14,6 +14,7 @@ use crate::exam::context::Context;
 use crate::exam::correct::{correct_calls, take_back};
 use crate::exam::event::{CallEvent, Event, ExamEvent, Frame, Horse, Outcome, Settled, UtteranceEvent};
 use crate::exam::journal::Lines;
+use crate::exam::save_first;
 use crate::exam::seq::Seq;
 use crate::exam::settle::set_in_force;
 use crate::exam::sign::fault;
@@ -31,7 +32,7 @@ type Pass = (&'static str, fn(&mut Exam, &Protocols));
 ///
 /// What was spoken counted the calls as they were spoken, so it is carried out before a person's changes. Where a call
 /// belongs is known only when every call counts as what it is and is where it belongs in time.
-const PASSES: [Pass; 11] = [
+const PASSES: [Pass; 12] = [
     ("take back changes", |exam, _| by_hand::settle_changes(exam)),
     ("withdraw spoken taking back", |exam, _| by_hand::withdraw_take_backs(exam)),
     ("take back as spoken", |exam, _| take_back(&mut exam.calls)),
@@ -41,6 +42,7 @@ const PASSES: [Pass; 11] = [
     ("withdraw added calls", |exam, _| by_hand::withdraw_rest(exam)),
     ("correct by hand", |exam, _| by_hand::correct(exam)),
     ("set places", |exam, protocols| exam.context = set_in_force(&mut exam.calls, &exam.header, protocols)),
+    ("place saves by what follows", |exam, _| save_first::place(exam)),
     ("place by hand", |exam, _| by_hand::place(exam)),
     ("place notes", |exam, _| exam.place_notes(0)),
 ];

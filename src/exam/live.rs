@@ -82,8 +82,10 @@ impl LiveExam {
     pub fn take(&mut self, line: ExamEvent, protocols: &Protocols) -> CallsChanged {
         // What a person changed afterwards reaches anywhere: after that the whole is folded anew.
         let by_hand = !self.exam.changes.is_empty();
+        // A save takes the place that is called after it.
+        let looks_on = self.exam.header.save_first;
         let changed = match &line.event {
-            Event::Call(_) if !by_hand => {
+            Event::Call(_) if !by_hand && !looks_on => {
                 self.exam.take(&line);
                 self.said.extend(self.exam.calls.last().cloned());
                 self.settle_last(protocols)

@@ -25,6 +25,7 @@ pub mod timeline;
 pub mod logged;
 pub(crate) mod correct;
 mod settle;
+pub(crate) mod save_first;
 mod by_hand;
 pub mod fold;
 pub mod identity;

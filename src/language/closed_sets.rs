@@ -77,6 +77,8 @@ pub enum Ask {
     Where,
     /// What is still to be scanned.
     Left,
+    /// The view that is scanned next.
+    Next,
     /// The last call.
     Last,
     /// What the other limb or the last scan showed.
@@ -92,7 +94,8 @@ pub enum Ask {
 
 impl Ask {
     /// Every question that a grammar can write.
-    pub const ALL: [Ask; 6] = [Ask::Where, Ask::Left, Ask::Last, Ask::Compare, Ask::Value, Ask::Saved];
+    pub const ALL: [Ask; 7] =
+        [Ask::Where, Ask::Left, Ask::Next, Ask::Last, Ask::Compare, Ask::Value, Ask::Saved];
 
     /// As journals, records and grammars spell it.
     #[must_use]
@@ -100,6 +103,7 @@ impl Ask {
         match self {
             Ask::Where => "where",
             Ask::Left => "left",
+            Ask::Next => "next",
             Ask::Last => "last",
             Ask::Compare => "compare",
             Ask::Value => "value",

@@ -102,6 +102,9 @@ pub struct Habits {
     pub correction_reach_s: f64,
     /// While listening, a zone further away than this many from the current one is asked about before it is acted on.
     pub jump_asked: usize,
+    /// The order in which views are scanned, each as zone and plane; without one, that of the scheme.
+    #[serde(default)]
+    pub view_order: Vec<String>,
     /// Two stills of two limbs closer than this many seconds are asked about.
     pub limb_change_s: f64,
     /// Weeks until a horse with a lesion is scanned again.

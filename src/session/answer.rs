@@ -25,6 +25,7 @@ pub fn answer(ask: Ask, exam: &Exam, progress: &Progress, protocols: &Protocols)
     match ask {
         Ask::Where => Some(whereabouts(exam, protocols)),
         Ask::Left => Some(left(exam, progress, protocols)),
+        Ask::Next => Some(next(exam, progress, protocols)),
         Ask::Last => Some(last(exam)),
         Ask::Value => Some(value(exam)),
         Ask::Saved => Some(format!("{} saved", progress.saves())),
@@ -44,16 +45,33 @@ fn left(exam: &Exam, progress: &Progress, protocols: &Protocols) -> String {
     };
     let open = open_views(limb, exam, progress, protocols);
     let more = open.len().saturating_sub(VIEWS_MAX);
-    let name = |row: &CoverageRow| {
-        let plane = protocols.plane(&row.plane).map_or(row.plane.as_str(), |plane| &plane.name);
-        format!("zone {} {plane}", row.zone)
-    };
-    let named = open.iter().take(VIEWS_MAX).map(name).collect::<Vec<_>>().join(", ");
+    let named =
+        open.iter().take(VIEWS_MAX).map(|row| view_in_words(row, protocols)).collect::<Vec<_>>().join(", ");
     match (named.is_empty(), more) {
         (true, _) => "nothing is left on this limb".to_owned(),
         (false, 0) => named,
         (false, more) => format!("{named}, and {more} more"),
     }
+}
+
+/// The first view of the current limb that nobody saved, in the order of the practice.
+fn next(exam: &Exam, progress: &Progress, protocols: &Protocols) -> String {
+    let Some(limb) = exam.context.place.limb.as_deref() else {
+        return "no limb has been called yet".to_owned();
+    };
+    let order = &protocols.rules.habits.view_order;
+    let place = |row: &CoverageRow| {
+        let name = format!("{} {}", row.zone, row.plane);
+        order.iter().position(|view| *view == name).unwrap_or(order.len())
+    };
+    // Stable: views that the practice does not name stay in the order of the scheme.
+    let next = open_views(limb, exam, progress, protocols).into_iter().min_by_key(place);
+    next.map_or_else(|| "nothing is left on this limb".to_owned(), |row| view_in_words(&row, protocols))
+}
+
+fn view_in_words(row: &CoverageRow, protocols: &Protocols) -> String {
+    let plane = protocols.plane(&row.plane).map_or(row.plane.as_str(), |plane| &plane.name);
+    format!("zone {} {plane}", row.zone)
 }
 
 /// Views of a limb that nobody saved or left out on purpose, whatever stills there are.

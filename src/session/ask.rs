@@ -148,6 +148,15 @@ pub fn question(
     Some(SpokenQuestion { doubt, offers })
 }
 
+/// The question about calls that were heard together with the program's own voice.
+#[must_use]
+pub fn mixed(utterance: &Utterance, parsed: &Parsed) -> Option<SpokenQuestion> {
+    let mut calls = parsed.calls.clone();
+    calls.iter_mut().for_each(confirm);
+    let offers = vec![Offer { words: utterance.text(), calls }];
+    holds_calls(parsed).then_some(SpokenQuestion { doubt: Doubt::Unsure, offers })
+}
+
 /// The question that an end of the exam gives rise to while views are missing; these are counted only for an end.
 #[must_use]
 pub fn end_anyway(

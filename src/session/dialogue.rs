@@ -10,7 +10,7 @@ use std::time::Duration;
 
 use crate::clock::{Anchor, Sample};
 use crate::exam::call::{Act, Call};
-use crate::exam::event::{Event, ExamEvent, Frame, Header, Outcome};
+use crate::exam::event::{Event, ExamEvent, Frame, Header, Horse, Outcome};
 use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
 use crate::exam::live::CallsChanged;
@@ -72,6 +72,11 @@ impl Dialogue {
         self.options = options;
         self.sides = self.sides.or(options.sides);
         self.stills = options.export_delay.map(|delay| AwaitedStills::new(delay, now, &self.earlier_stills));
+    }
+
+    /// From now on one of these horses can be named by its number.
+    pub fn set_day_list(&mut self, horses: Vec<(String, Horse)>) {
+        self.day_list = horses;
     }
 
     /// The views of which a still has arrived, for the map.
@@ -172,8 +177,9 @@ impl Dialogue {
             return self.pass_over(utterance, "heard before listening was announced", help);
         }
         if self.own_voice.overlaps(&utterance) {
-            return self.hear_over_own_voice(utterance);
+            return self.hear_over_own_voice(utterance, parsed, now);
         }
+        self.asked_over_own_voice = false;
         match self.open.take() {
             Some(open) => self.reply_to(open, utterance, parsed, rival.as_ref(), now),
             None => self.take(utterance, parsed, rival.as_ref(), now),
@@ -206,6 +212,7 @@ impl Dialogue {
     /// Does what was said.
     pub(super) fn act(&mut self, utterance: Utterance, parsed: Parsed, now: Sample) {
         let (words, doubted) = (utterance.text(), !utterance.rejected);
+        let in_note = self.attention.is_in_note(&utterance);
         let (event, calls) = self.attention.attend(utterance, parsed);
         let written = self.write(event, calls);
         match written.outcome {
@@ -214,6 +221,9 @@ impl Dialogue {
             // What sounds like talk to somebody else is not answered.
             Outcome::NotUnderstood if doubted => self.sound(Tone::NotUnderstood),
             _ => {}
+        }
+        if in_note && written.outcome == Outcome::Calls {
+            self.report(Notice::Note, "the note has ended here");
         }
         self.report(Notice::from(written.outcome), &words);
         self.reply(&written, now);
@@ -240,6 +250,7 @@ impl Dialogue {
             }
         }
         self.tell_reach(written, now);
+        self.name_horse(written, now);
         let state = ExamState::after(written.calls.iter().map(|call| &call.act));
         let at = written.calls.first().map_or(now, |call| call.span.from);
         let after = &self.log.exam().context;

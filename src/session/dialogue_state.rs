@@ -12,7 +12,7 @@ use crate::code::{LimbCode, ZoneCode};
 use crate::exam::attend::Attention;
 use crate::exam::call::{Act, Call};
 use crate::exam::context::Context;
-use crate::exam::event::{CallEvent, Event, Outcome, UtteranceEvent};
+use crate::exam::event::{CallEvent, Event, Horse, Outcome, UtteranceEvent};
 use crate::exam::live::CallsChanged;
 use crate::exam::seq::Seq;
 use crate::session::ask::SpokenQuestion;
@@ -63,6 +63,10 @@ pub struct Dialogue {
     pub(super) unsaid: Unsaid,
     /// The last utterance that was not acted on, if nothing was acted on since.
     pub(super) unheard: Option<Unheard>,
+    /// What was heard over the program's own voice was read back, and nothing was heard without it since.
+    pub(super) asked_over_own_voice: bool,
+    /// The horses of the day, each with its number on the list.
+    pub(super) day_list: Vec<(String, Horse)>,
 }
 
 /// An utterance that was not acted on.
@@ -122,6 +126,8 @@ impl Dialogue {
             summed_up: BTreeMap::new(),
             unsaid: Unsaid::default(),
             unheard: None,
+            asked_over_own_voice: false,
+            day_list: Vec::new(),
         }
     }
 

@@ -13,8 +13,8 @@ use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::session::effect::{AnswerExpected, Expected};
-use crate::speech::recognise::Recogniser;
-use crate::speech::utterance::{Utterance, Word};
+use crate::speech::recognise::{EngineError, Recogniser};
+use crate::speech::utterance::{Utterance, UtteranceAudio, Word};
 
 /// What an exam is heard with.
 pub struct Ear {
@@ -27,6 +27,16 @@ pub struct Ear {
 }
 
 impl Ear {
+    /// One utterance, recognised and understood.
+    ///
+    /// # Errors
+    /// When the engine fails.
+    pub fn hear(&mut self, segment: &UtteranceAudio) -> Result<(Utterance, Parsed), EngineError> {
+        let utterance = self.engine.recognise(segment)?;
+        let parsed = self.understand(&utterance);
+        Ok((utterance, parsed))
+    }
+
     /// What the stream is cut with.
     pub(super) fn for_cutter(&mut self) -> CutterEar<'_> {
         CutterEar { engine: self.engine.as_mut(), language: &self.language, protocols: &self.protocols }

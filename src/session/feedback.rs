@@ -27,6 +27,7 @@ impl Feedback {
         }
         let voice = (options.voice == Audible::On)
             .then(|| Voice::find(&options.language))
+            .map(|found| found.map(|voice| voice.styled(options.voice_style)))
             .and_then(|found| found.map_err(|error| eprintln!("zonecall: no voice: {error}")).ok());
         let output =
             SpeechOutput::open(voice).map_err(|error| eprintln!("zonecall: no tones and no voice: {error}"));

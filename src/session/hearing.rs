@@ -14,7 +14,7 @@ use sha2::{Digest, Sha256};
 
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, Sample, Span, WallQuality};
 use crate::exam::cutter::{Ending, UtteranceCutter};
-use crate::exam::event::{AudioFile, CloseReason, Event, ExamEvent, Header, JOURNAL_SCHEMA};
+use crate::exam::event::{AudioFile, CloseReason, Event, ExamEvent, Header, Horse, JOURNAL_SCHEMA};
 use crate::exam::fold::Exam;
 use crate::exam::journal::{Journal, JournalError};
 use crate::exam::parse::Parsed;
@@ -91,6 +91,7 @@ pub fn header(subject: &Subject, ear: &Ear, language: &SpokenLanguage, began: Be
         horse: subject.horse.clone(),
         order: subject.order.clone(),
         limb_lengths_cm: subject.limb_lengths_cm.clone(),
+        save_first: subject.save_first,
         scales: subject.scales.clone(),
     }
 }
@@ -282,6 +283,18 @@ impl Session {
         let Some(segment) = self.cutter.growing().filter(|_| quick) else { return Ok(None) };
         let utterance = self.ear.engine.recognise(&segment)?;
         Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
+    }
+
+    /// From now on one of these horses can be named by its number.
+    pub(super) fn name_from(&mut self, horses: Vec<(String, Horse)>) {
+        self.dialogue.set_day_list(horses);
+    }
+
+    /// What is being said just now, while the program itself speaks; none where the engine takes too long for that.
+    pub(super) fn said_meanwhile(&mut self) -> Result<Option<(Utterance, Parsed)>, SessionError> {
+        let quick = self.ear.engine.is_quick();
+        let Some(segment) = self.cutter.growing().filter(|_| quick) else { return Ok(None) };
+        Ok(Some(self.ear.hear(&segment)?))
     }
 
     /// Somebody speaks just now.

@@ -29,6 +29,7 @@ use crate::session::notice::{Device, Notice, Presence, ScreenChange};
 use crate::session::options::ListenOptions;
 use crate::session::remembered::RememberedScanner;
 use crate::session::screen::{Key, Screen};
+use crate::session::sound_source::SoundSource;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::tone::Tone;
 use crate::speech::capture::AudioBlock;
@@ -60,6 +61,7 @@ pub struct Live {
     output: Output,
     /// When growing words are looked at next.
     grows_at: Instant,
+    source: SoundSource,
     stop: Arc<AtomicBool>,
 }
 
@@ -108,6 +110,7 @@ impl Live {
             sides: options.sides,
             export_delay,
         })?;
+        session.name_from(options.day_list.clone());
         let exam = session.exam();
         let known = exam.frames.iter().map(|frame| (frame.id.clone(), frame.file.clone())).collect();
         let (folder, header) = (session.folder().path(), &exam.header);
@@ -148,6 +151,7 @@ impl Live {
             listens_from: Sample::FIRST,
             output: options.output,
             grows_at: Instant::now(),
+            source: SoundSource::watch(),
             stop,
         })
     }
@@ -309,12 +313,31 @@ impl Live {
         if self.output == Output::Earpiece && self.feedback.speaks() && self.session.is_spoken_to() {
             self.feedback.fall_silent();
         }
+        if self.output == Output::Room && self.feedback.speaks() && block.behind == 0 {
+            self.mind_interruption()?;
+        }
         let floor = if is_person && self.session.is_spoken_to() { Floor::Taken } else { Floor::Free };
         self.step(Input::Floor(floor))?;
         if block.behind == 0 {
             self.grow(is_person)?;
         }
+        self.mind_source()?;
         self.stills()
+    }
+
+    /// A person who says a call while the program speaks comes first: it falls silent at once.
+    fn mind_interruption(&mut self) -> Result<(), SessionError> {
+        let now = Instant::now();
+        if now < self.grows_at {
+            return Ok(());
+        }
+        if let Some((utterance, parsed)) = self.session.said_meanwhile()?
+            && self.session.dialogue().is_interrupted_by(&utterance, &parsed)
+        {
+            self.feedback.fall_silent();
+        }
+        self.grows_at = now + GROWS_EVERY.max(now.elapsed() * GROWS_SHARE);
+        Ok(())
     }
 
     /// Shows the words that are being spoken, if a person speaks.
@@ -342,6 +365,14 @@ impl Live {
             }
             self.gate.turn();
             self.screen.switched(self.gate.is_open())?;
+        }
+        Ok(())
+    }
+
+    /// The sound server may record from another source: another microphone, or none that a person speaks into.
+    fn mind_source(&mut self) -> Result<(), SessionError> {
+        if self.source.has_moved() {
+            self.device(Device::Microphone, Presence::Moved)?;
         }
         Ok(())
     }

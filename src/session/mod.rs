@@ -33,6 +33,7 @@ mod dialogue_options;
 pub mod options;
 pub mod microphone;
 pub mod remembered;
+mod sound_source;
 mod exam_log;
 mod own_voice;
 mod stills;

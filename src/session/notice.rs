@@ -99,6 +99,8 @@ pub enum Presence {
     Lost,
     /// It is there again.
     Back,
+    /// The sound comes from another one now.
+    Moved,
 }
 
 impl Device {
@@ -110,6 +112,11 @@ impl Device {
                 (Notice::Fault, "the microphone is lost: nothing is heard until it is back")
             }
             (Device::Microphone, Presence::Back) => (Notice::Listening, "the microphone is back"),
+            (Device::Microphone, Presence::Moved) => (
+                Notice::Fault,
+                "the sound server records from another source now: is it the right microphone?",
+            ),
+            (Device::Switch, Presence::Moved) => (Notice::Listening, "the switch is another one now"),
             (Device::Switch, Presence::Lost) => {
                 (Notice::Fault, "the switch is lost: nothing is acted on until it is back")
             }

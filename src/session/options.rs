@@ -12,6 +12,7 @@ use crate::exam::event::{Horse, Order};
 use crate::session::dialogue_options::Output;
 use crate::session::screen::Display;
 use crate::session::talk_switch::SwitchChoice;
+use crate::session::voice::VoiceStyle;
 
 /// Whether something is to be heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,6 +34,8 @@ pub struct ListenOptions {
     pub tones: Audible,
     /// A voice that asks back, answers and warns.
     pub voice: Audible,
+    /// How fast and how loud it speaks.
+    pub voice_style: VoiceStyle,
     /// Where the voice comes out.
     pub output: Output,
     /// The pair of words by which the sides are called, by its place among those of the practice.
@@ -41,6 +44,8 @@ pub struct ListenOptions {
     pub watch: Option<PathBuf>,
     /// Seconds that the scanner takes from saving a still to its file there.
     pub export_delay_s: f64,
+    /// The horses of the day, each with its number on the list: one of them is named by voice.
+    pub day_list: Vec<(String, Horse)>,
     /// The switch to talk by; none where everything counts that is said.
     pub switch: Option<SwitchChoice>,
     /// Language of the voice, such as `en`.
@@ -58,6 +63,8 @@ pub struct Subject {
     pub person: Option<String>,
     /// Length of the limbs in centimetres, by group, as far as it is known.
     pub limb_lengths_cm: BTreeMap<String, f64>,
+    /// The person saves first and says the place afterwards.
+    pub save_first: bool,
     /// Scale of each score, as far as it was set.
     pub scales: BTreeMap<String, String>,
 }

@@ -7,13 +7,19 @@
 
 use crate::clock::Sample;
 use crate::exam::call::{Act, Call, Command, Problem};
-use crate::exam::event::{Event, Outcome, UtteranceEvent};
-use crate::session::ask::sides_of;
-use crate::session::dialogue_options::Output;
+use crate::exam::event::{Event, NamedHorse, Outcome, UtteranceEvent};
+use crate::exam::parse::Parsed;
+use crate::session::ask::{mixed, sides_of};
+use crate::session::dialogue_options::{Listener, Output};
 use crate::session::dialogue_state::{Dialogue, Written};
 use crate::session::notice::{Device, Notice, Presence};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
+
+/// What the grammar calls the number of a horse on the list of the day.
+const HORSE_NUMBER: &str = "horse_number";
+/// Who named a horse, where nobody said who speaks.
+const VOICE: &str = "voice";
 
 /// What lacks of the place that something was said of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,15 +49,32 @@ impl Dialogue {
         }
     }
 
-    /// Something was heard while the program itself spoke: its own voice, or a person, who is not understood then.
+    /// Whether a person says something of the language while the program itself speaks: then it falls silent at once.
+    #[must_use]
+    pub fn is_interrupted_by(&self, utterance: &Utterance, parsed: &Parsed) -> bool {
+        let is_clear = !utterance.rejected && !utterance.unsure && parsed.problems.is_empty();
+        is_clear && !parsed.calls.is_empty() && !self.own_voice.said(utterance)
+    }
+
+    /// Something was heard while the program itself spoke: its own voice, or a person, whose words are mixed with it.
     ///
-    /// What a person said is not acted on, but never lost in silence: it has a tone and a line, and puts the next labels in
-    /// doubt.
-    pub(super) fn hear_over_own_voice(&mut self, utterance: Utterance) {
+    /// What a person said is not acted on, but never lost in silence: a clear call is read back, anything else has a tone
+    /// and a line, and either puts the next labels in doubt. It is read back once: the program does not talk to itself.
+    pub(super) fn hear_over_own_voice(&mut self, utterance: Utterance, parsed: Parsed, now: Sample) {
         let help = "if it was a call, add it by hand; an earpiece keeps the two apart";
         let message = "heard while the program itself was speaking";
         if utterance.rejected || utterance.words.is_empty() || self.own_voice.said(&utterance) {
             return self.pass_over(utterance, message, help);
+        }
+        if self.is_interrupted_by(&utterance, &parsed)
+            && self.options.listener == Listener::Person
+            && self.attention.takes_calls(&utterance)
+            && self.open.is_none()
+            && !self.asked_over_own_voice
+            && let Some(question) = mixed(&utterance, &parsed)
+        {
+            self.asked_over_own_voice = true;
+            return self.ask(utterance, question, now);
         }
         self.sound(Tone::NotUnderstood);
         self.report(
@@ -66,7 +89,9 @@ impl Dialogue {
     /// What lacks of the place that the calls are about.
     pub(super) fn lacks(&self, written: &Written) -> Option<Lacking> {
         let context = &self.log.exam().context;
-        let is_save = written.calls.iter().any(|call| call.act == Act::Save);
+        // Where the place is said after the save it is not lacking yet.
+        let is_save =
+            written.calls.iter().any(|call| call.act == Act::Save) && !self.log.exam().header.save_first;
         let is_zone = |call: &Call| matches!(&call.act, Act::View(view) if view.zone.is_some());
         match (&context.place.limb, &context.place.zone) {
             (None, _) if is_save => Some(Lacking::LimbOfSave),
@@ -92,16 +117,36 @@ impl Dialogue {
         self.report(Notice::Incomplete, text);
     }
 
+    /// A horse of the day's list is named by its number; its name is read back.
+    pub(super) fn name_horse(&mut self, written: &Written, now: Sample) {
+        let number = written.calls.iter().find_map(|call| match &call.act {
+            Act::Identity { what, value } if what == HORSE_NUMBER => Some(value.clone()),
+            _ => None,
+        });
+        let Some(number) = number.filter(|_| !self.day_list.is_empty()) else { return };
+        let Some((_, horse)) = self.day_list.iter().find(|(known, _)| *known == number).cloned() else {
+            self.sound(Tone::Alarm);
+            self.say(&format!("no horse {number} on the list"), now);
+            return self.report(Notice::Incomplete, &format!("the list of the day has no horse {number}"));
+        };
+        let name = horse.name.clone().unwrap_or_else(|| format!("horse {number}"));
+        let by = self.log.exam().header.person.clone().unwrap_or_else(|| VOICE.to_owned());
+        self.note(now, Event::Named(NamedHorse { by, horse }));
+        self.say(&name, now);
+        self.report(Notice::Answer, &format!("horse {number} of the list: {name}"));
+    }
+
     /// A device went, or came back.
     pub(super) fn device(&mut self, device: Device, presence: Presence, name: String, now: Sample) {
         if device == Device::Microphone {
             let state = match presence {
                 Presence::Lost => "lost",
                 Presence::Back => "back",
+                Presence::Moved => "moved",
             };
             self.note(now, Event::Microphone { state: state.to_owned(), device: name });
         }
-        if presence == Presence::Lost {
+        if matches!(presence, Presence::Lost | Presence::Moved) {
             self.sound(Tone::Alarm);
         }
         let (notice, text) = device.line(presence);

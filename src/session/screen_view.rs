@@ -31,6 +31,8 @@ const METER_FROM_DBFS: f64 = -60.0;
 const NO_LIMB: &str = "NO LIMB";
 /// Columns and rows of a terminal in which large letters of four rows have room.
 const LARGE: (u16, u16) = (64, 22);
+/// Rows of a terminal in which what has just happened is shown in large letters, too.
+const LARGEST_FROM: u16 = 30;
 /// Rows of a terminal from which all cautions are shown.
 const CAUTIONS_FROM: u16 = 24;
 /// Columns that lines broken between words lose at most.
@@ -85,12 +87,14 @@ pub struct Switched {
 /// What is shown.
 #[derive(Debug, Clone, Default)]
 pub struct ScreenView {
-    /// Codes of the current limb, zone, plane and structure, for the large letters.
+    /// Codes of the current limb, zone and plane, for the large letters: what is typed on the scanner.
     pub place: String,
     /// The same in words.
     pub place_in_words: String,
     /// The views of the current limb.
     pub views: Vec<ViewSeen>,
+    /// The last call was a save.
+    pub saved: bool,
     /// Saves that were called.
     pub saves: usize,
     /// Stills that came from the scanner; none where its folder is not followed.
@@ -123,8 +127,10 @@ impl ScreenView {
     /// Takes over the exam as it is now.
     pub fn take(&mut self, exam: &Exam, progress: &Progress, protocols: &Protocols) {
         let place = exam.context.place.clone();
+        let view = Place { structure: None, ..place.clone() };
         let hangs = progress.saves() > 0 || place.zone.is_some();
-        self.place = if place.limb.is_none() && hangs { NO_LIMB.to_owned() } else { place.codes() };
+        self.place = if place.limb.is_none() && hangs { NO_LIMB.to_owned() } else { view.codes() };
+        self.saved = progress.saves() > self.saves;
         self.place_in_words = place.in_words(protocols);
         self.limb.clone_from(&exam.context.place.limb);
         let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
@@ -171,24 +177,36 @@ impl ScreenView {
     pub fn draw(&self, frame: &mut Frame<'_>) {
         let area = frame.area();
         let large = area.width >= LARGE.0 && area.height >= LARGE.1;
-        let letters = if large { 5 } else { 1 };
+        let (letters, state) = match large {
+            true if area.height >= LARGEST_FROM => (5, 5),
+            true => (5, 0),
+            false => (1, 0),
+        };
         let grid = self.grid();
-        let [title, place, words, last, notice, level, views, lines, cautions, keys] = Layout::vertical([
-            Constraint::Length(1),
-            Constraint::Length(letters),
-            Constraint::Length(1),
-            Constraint::Length(2),
-            Constraint::Length(2),
-            Constraint::Length(1),
-            Constraint::Length(u16::try_from(grid.len()).unwrap_or(u16::MAX)),
-            Constraint::Min(0),
-            Constraint::Length(cautions_rows(area)),
-            Constraint::Length(1),
-        ])
-        .areas(area);
+        let [title, place, news, words, last, notice, level, views, lines, cautions, keys] =
+            Layout::vertical([
+                Constraint::Length(1),
+                Constraint::Length(letters),
+                Constraint::Length(state),
+                Constraint::Length(1),
+                Constraint::Length(2),
+                Constraint::Length(2),
+                Constraint::Length(1),
+                Constraint::Length(u16::try_from(grid.len()).unwrap_or(u16::MAX)),
+                Constraint::Min(0),
+                Constraint::Length(cautions_rows(area)),
+                Constraint::Length(1),
+            ])
+            .areas(area);
         let dim = Style::new().add_modifier(Modifier::DIM);
         frame.render_widget(Line::styled(self.title.as_str(), dim), title);
-        self.draw_place(frame, place, large);
+        let is_large =
+            |text: &str| large && text.chars().count() * usize::from(LETTER) <= usize::from(area.width);
+        let label = if self.place.is_empty() { "-" } else { &self.place };
+        draw_large(frame, place, label, is_large(label));
+        if let Some(news_text) = self.news().filter(|_| state > 0) {
+            draw_large(frame, news, news_text, is_large(news_text));
+        }
         frame.render_widget(Line::from(self.place_in_words.as_str()), words);
         let said = match &self.growing {
             Some(words) => Paragraph::new(format!("… {words} …")).style(dim),
@@ -209,15 +227,13 @@ impl ScreenView {
         frame.render_widget(Line::styled(help, dim), keys);
     }
 
-    fn draw_place(&self, frame: &mut Frame<'_>, area: Rect, large: bool) {
-        let place = if self.place.is_empty() { "-" } else { &self.place };
-        let fits = u16::try_from(place.chars().count()).is_ok_and(|n| n.saturating_mul(LETTER) <= area.width);
-        if large && fits {
-            // Letters of half a cell each way: four rows high, to be read from two metres.
-            let text = BigText::builder().pixel_size(PixelSize::Quadrant).lines([Line::from(place)]).build();
-            frame.render_widget(text, area);
-        } else {
-            frame.render_widget(Line::styled(place, Style::new().add_modifier(Modifier::BOLD)), area);
+    /// What has just happened, in one word that can be read as far away as the label.
+    fn news(&self) -> Option<&'static str> {
+        match (&self.question, &self.alarm, self.saved) {
+            (Some(_), _, _) => Some("YES OR NO?"),
+            (None, Some(_), _) => Some("LOOK HERE"),
+            (None, None, true) => Some("SAVED"),
+            (None, None, false) => None,
         }
     }
 
@@ -272,6 +288,16 @@ impl ScreenView {
             rows.push(Line::from(format!("{plane:<3}{}", zones.iter().map(sign).collect::<String>())));
         }
         rows
+    }
+}
+
+/// Letters of half a cell each way, four rows high, to be read from three metres; small ones where there is no room.
+fn draw_large(frame: &mut Frame<'_>, area: Rect, text: &str, is_large: bool) {
+    if is_large {
+        let text = BigText::builder().pixel_size(PixelSize::Quadrant).lines([Line::from(text)]).build();
+        frame.render_widget(text, area);
+    } else {
+        frame.render_widget(Line::styled(text, Style::new().add_modifier(Modifier::BOLD)), area);
     }
 }
 

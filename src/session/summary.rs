@@ -6,6 +6,7 @@
 //! Tested in: `tests/it/dialogue.rs`.
 
 use crate::clock::Sample;
+use crate::exam::event::Horse;
 use crate::exam::place::Place;
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record;
@@ -35,6 +36,8 @@ pub(super) struct Summary {
     doubtful: usize,
     /// Utterances that are not settled.
     open: usize,
+    /// Nobody has said which horse it is.
+    nameless: bool,
 }
 
 impl Dialogue {
@@ -47,6 +50,7 @@ impl Dialogue {
         Summary {
             wanted: record.coverage.len(),
             values: values.map(|finding| finding.message).collect(),
+            nameless: exam.header.horse == Horse::default(),
             doubtful: record.frames.iter().filter(|frame| is_doubtful(frame)).count(),
             open: exam.utterances.iter().filter(|utterance| utterance.is_open()).count(),
             missing: record.coverage.into_iter().filter(is_missing).collect(),
@@ -103,7 +107,7 @@ impl Dialogue {
 
     /// The zones that an answer names as missing are not doubted when they are called next.
     pub(super) fn name_missing(&mut self, ask: Ask) {
-        if ask == Ask::Left {
+        if matches!(ask, Ask::Left | Ask::Next) {
             let named = named_as_left(self.log.exam(), self.log.progress(), self.log.protocols());
             self.named.extend(named);
         }
@@ -113,6 +117,11 @@ impl Dialogue {
 impl Summary {
     /// What is heard of it: the worst in a few words.
     fn aloud(&self) -> String {
+        let views = self.views_aloud();
+        if self.nameless { format!("{views}, horse not named") } else { views }
+    }
+
+    fn views_aloud(&self) -> String {
         match (self.missing.len(), self.doubtful) {
             (0, 0) => format!("all {} views saved", self.wanted),
             (0, doubtful) => format!("all views saved, {doubtful} stills in doubt"),
@@ -137,6 +146,9 @@ impl Summary {
         }
         if self.doubtful > 0 {
             lines.push(format!("{} stills have no label, or one in doubt", self.doubtful));
+        }
+        if self.nameless {
+            lines.push("the horse is not named: `zonecall name` does that afterwards".to_owned());
         }
         if self.open > 0 {
             let open = self.open;

@@ -12,7 +12,9 @@ use crate::speech::resample::{Resample, ResampleRefused};
 
 const PROGRAM: &str = "espeak-ng";
 /// Words a minute: a little slower than the program's own 175, for a noisy place.
-const WORDS_A_MINUTE: &str = "160";
+pub const WORDS_A_MINUTE: u16 = 160;
+/// Pitch of what is told, and of what is asked, 0 to 99: a question is heard as one before its words are understood.
+const PITCH: (&str, &str) = ("50", "75");
 
 /// The voice cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -38,6 +40,22 @@ pub enum VoiceError {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Voice {
     language: String,
+    style: VoiceStyle,
+}
+
+/// How fast and how loud a voice speaks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct VoiceStyle {
+    /// Words a minute.
+    pub words_a_minute: u16,
+    /// Loudness in percent of the usual one.
+    pub volume_percent: u8,
+}
+
+impl Default for VoiceStyle {
+    fn default() -> Self {
+        Self { words_a_minute: WORDS_A_MINUTE, volume_percent: 100 }
+    }
 }
 
 impl Voice {
@@ -46,9 +64,15 @@ impl Voice {
     /// # Errors
     /// When the program is missing, or has no such language.
     pub fn find(language: &str) -> Result<Self, VoiceError> {
-        let this = Self { language: language.to_owned() };
+        let this = Self { language: language.to_owned(), style: VoiceStyle::default() };
         this.samples("a", 16_000)?;
         Ok(this)
+    }
+
+    /// The same voice, as fast and as loud as this.
+    #[must_use]
+    pub fn styled(self, style: VoiceStyle) -> Self {
+        Self { style, ..self }
     }
 
     /// `text` as speech.
@@ -57,8 +81,11 @@ impl Voice {
     /// When the program fails.
     pub fn samples(&self, text: &str, rate_hz: u32) -> Result<Vec<f32>, VoiceError> {
         let failed = |reason: String| VoiceError::Program { reason };
+        let VoiceStyle { words_a_minute, volume_percent } = self.style;
+        let (speed, volume) = (words_a_minute.to_string(), volume_percent.to_string());
+        let pitch = if text.ends_with('?') { PITCH.1 } else { PITCH.0 };
         let spoken = Command::new(PROGRAM)
-            .args(["--stdout", "-v", &self.language, "-s", WORDS_A_MINUTE, "--", text])
+            .args(["--stdout", "-v", &self.language, "-s", &speed, "-a", &volume, "-p", pitch, "--", text])
             .stdin(Stdio::null())
             .output()
             .map_err(|error| failed(error.to_string()))?;
@@ -102,6 +129,22 @@ mod tests {
         assert!(low.len() > 8_000, "two words take half a second at least: {}", low.len());
         assert!(high.len().abs_diff(3 * low.len()) < 48, "{} {}", low.len(), high.len());
         assert!(low.iter().any(|sample| sample.abs() > 0.05), "it is not silent");
+    }
+
+    #[test]
+    fn it_speaks_as_fast_and_as_loud_as_it_is_set_and_asks_in_another_pitch() {
+        let voice = Voice::find("en").unwrap();
+        let styled = |words_a_minute, volume_percent| {
+            voice.clone().styled(VoiceStyle { words_a_minute, volume_percent })
+        };
+        let text = "left fore two bravo";
+        let said = |voice: &Voice, text: &str| voice.samples(text, 16_000).unwrap();
+        let loudest = |samples: &[f32]| samples.iter().fold(0.0_f32, |most, sample| most.max(sample.abs()));
+        let (usual, fast, quiet) =
+            (said(&voice, text), said(&styled(260, 100), text), said(&styled(160, 30), text));
+        assert!(fast.len() * 4 < usual.len() * 3, "{} {}", fast.len(), usual.len());
+        assert!(loudest(&quiet) * 2.0 < loudest(&usual), "{} {}", loudest(&quiet), loudest(&usual));
+        assert_ne!(said(&voice, "two bravo?"), said(&voice, "two bravo"));
     }
 
     #[test]

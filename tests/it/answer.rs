@@ -40,6 +40,18 @@ fn what_is_left_names_three_views_and_counts_the_rest() {
 }
 
 #[test]
+fn what_next_names_one_view_in_the_order_of_the_scheme_or_of_the_practice() {
+    check("next", &["what next"], "no limb has been called yet");
+    let said = ["left fore zone one alpha transverse", "save", "what next"];
+    check("next", &said, "zone 1A longitudinal");
+    let mut protocols = BUILT_IN.1.clone();
+    protocols.rules.habits.view_order = ["1A T", "3B L", "2B T"].map(str::to_owned).to_vec();
+    let exam = exam_of(&said);
+    let told = answer(Ask::Next, &exam, &Progress::of(&exam), &protocols);
+    assert_eq!(told.as_deref(), Some("zone 3B longitudinal"));
+}
+
+#[test]
 fn read_back_gives_the_last_call_that_stands() {
     check("last", &["read back"], "nothing has been called yet");
     check(

@@ -2,7 +2,7 @@
 use crate::support;
 
 use support::talk::{Talk, person, sample};
-use zonecall::exam::event::{Event, Outcome};
+use zonecall::exam::event::{Event, Horse, Outcome};
 use zonecall::session::dialogue::{DialogueOptions, Output, Speech};
 use zonecall::session::effect::{AnswerExpected, Arrival, Effect, Floor, Input};
 use zonecall::session::notice::{Device, Notice, Presence, ScreenChange};
@@ -65,7 +65,27 @@ fn its_own_voice_is_never_a_call() {
     assert_eq!(talk.calls().len(), 3, "when it has died away a person is heard again");
 }
 
-/// It is not acted on, for the two voices are mixed; but it has a tone and a line, and labels after it are in doubt.
+/// It is not acted on, for the two voices are mixed; it is read back, and labels after it are in doubt until the answer.
+#[test]
+fn a_call_over_the_programs_own_voice_is_read_back_once() {
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone two alpha transverse").say("where am i");
+    talk.at_s -= 1.5;
+    talk.own_voice(2.0);
+    talk.say("zone two bravo");
+    assert_eq!((talk.calls().len(), talk.outcomes().last()), (2, Some(&Outcome::Asked)));
+    assert_eq!(talk.said().last(), Some(&"zone two bravo?"));
+    assert!(talk.dialogue.exam().utterances.last().unwrap().is_open(), "it puts the next labels in doubt");
+    // Over the question, too: not once more, or the program would talk to itself.
+    talk.at_s -= 1.5;
+    talk.own_voice(2.0);
+    talk.say("save");
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::NotUnderstood));
+    talk.say("yes");
+    assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2B"));
+}
+
+/// What is no clear call has a tone and a line, and labels after it are in doubt.
 #[test]
 fn what_a_person_says_while_the_program_speaks_is_not_lost_in_silence() {
     let mut talk = Talk::aloud();
@@ -73,11 +93,11 @@ fn what_a_person_says_while_the_program_speaks_is_not_lost_in_silence() {
     talk.at_s -= 1.5;
     talk.own_voice(2.0);
     let tones = talk.tones().len();
-    talk.say("zone two bravo");
+    talk.say("zone two blue");
     assert_eq!(talk.calls().len(), 2);
     assert_eq!(talk.outcomes().last(), Some(&Outcome::NotUnderstood));
     assert_eq!(talk.tones()[tones..], [Tone::NotUnderstood]);
-    assert_eq!(talk.told(Notice::NotUnderstood), ["zone two bravo (while I was speaking: say it again)"]);
+    assert_eq!(talk.told(Notice::NotUnderstood), ["zone two blue (while I was speaking: say it again)"]);
     assert!(talk.dialogue.exam().utterances.last().unwrap().is_open(), "it puts the next labels in doubt");
 }
 
@@ -126,6 +146,32 @@ fn the_other_pair_of_side_words_waits_for_a_yes() {
     assert_eq!(talk.dialogue.exam().context.place.limb.as_deref(), Some("LF"));
     talk.say("near fore").say("yes");
     assert_eq!(talk.calls().last(), Some(&"near fore"));
+}
+
+#[test]
+fn a_horse_of_the_days_list_is_named_by_its_number_and_read_back() {
+    let mut talk = Talk::aloud();
+    let juniper = Horse { name: Some("Bramble".to_owned()), id: Some("4711".to_owned()), ..Horse::default() };
+    talk.dialogue.set_day_list(vec![("3".to_owned(), juniper.clone())]);
+    talk.say("horse three");
+    assert_eq!(talk.said().last(), Some(&"Bramble"));
+    assert_eq!(talk.dialogue.exam().header.horse, juniper);
+    talk.at_s += 5.0;
+    talk.say("horse four");
+    assert_eq!(talk.told(Notice::Incomplete), ["the list of the day has no horse 4"]);
+    assert_eq!(talk.dialogue.exam().header.horse, juniper);
+}
+
+#[test]
+fn a_save_ends_a_note_and_that_is_told() {
+    let mut talk = Talk::silent();
+    talk.say("left fore zone two alpha transverse").say("note");
+    talk.at_s -= 1.0;
+    talk.say("good boy");
+    talk.at_s -= 1.0;
+    talk.say("save");
+    assert_eq!(talk.calls().last(), Some(&"save"));
+    assert!(talk.told(Notice::Note).contains(&"the note has ended here"), "{:?}", talk.told(Notice::Note));
 }
 
 #[test]

@@ -64,11 +64,11 @@ fn a_correction_at_once_counts_and_how_far_it_reached_is_said() {
 
 #[test]
 fn a_correction_while_a_question_waits_puts_right_what_was_asked() {
-    for told in [&["correction zone two bravo"][..], &["correction", "zone two bravo"]] {
+    for told in [&["correction zone two alpha"][..], &["correction", "zone two alpha"]] {
         let mut talk = Talk::aloud();
         talk.say("left fore zone one alpha transverse")
             .say("save")
-            .unsure("zone two alpha", "zone three alpha");
+            .unsure("zone one bravo", "zone three bravo");
         told.iter().for_each(|text| {
             talk.say(text);
         });
@@ -76,7 +76,7 @@ fn a_correction_while_a_question_waits_puts_right_what_was_asked() {
             talk.dialogue.exam().calls.iter().filter_map(|call| call.context.place.zone.clone()).collect();
         let zones: Vec<&str> = zones.iter().map(|zone| zone.as_str()).collect();
         assert_eq!(zones[..2], ["1A", "1A"], "what was saved before stays in its zone");
-        assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2B"), "{:?}", talk.said());
+        assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2A"), "{:?}", talk.said());
         assert!(talk.dialogue.exam().utterances[2].settled, "what was asked about needs no reviewer");
         assert_eq!(talk.question(), None);
     }

@@ -5,7 +5,7 @@ use support::{BUILT_IN, exam, exam_of, header};
 use zonecall::clock::{Sample, WallQuality};
 use zonecall::exam::breaks::Source;
 use zonecall::exam::call::Act;
-use zonecall::exam::event::{AudioFile, CloseReason, Event, Outcome};
+use zonecall::exam::event::{AudioFile, CloseReason, Event, Header, Outcome};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
 
@@ -115,6 +115,34 @@ fn a_correction_may_be_said_in_two_utterances_but_not_minutes_apart() {
     assert_eq!((near.context.place.limb.as_deref(), near.calls[0].corrected_by.len()), (Some("RF"), 1));
     let far = exam(&[(2.0, "left fore"), (6.0, "correction"), (60.0, "right fore")]);
     assert_eq!((far.context.place.limb.as_deref(), far.calls[0].corrected_by.len()), (Some("RF"), 0));
+}
+
+#[test]
+fn where_people_save_first_the_place_said_at_once_after_it_is_that_of_the_save() {
+    let said = [
+        (2.0, "left fore zone one alpha transverse"),
+        (6.0, "save"),
+        (8.0, "zone one bravo"),
+        (20.0, "save"),
+        (30.0, "zone two alpha"),
+        (40.0, "save"),
+        (41.5, "save"),
+        (43.0, "longitudinal"),
+    ];
+    let places = |save_first| {
+        let folder = tempfile::tempdir().unwrap();
+        let header = Header { save_first, ..support::header() };
+        support::write_heard_by(
+            folder.path(),
+            header,
+            said.map(|(at_s, text)| support::utterance(at_s, text)),
+        );
+        let exam = fold(&journal::read(folder.path()).unwrap(), &BUILT_IN.1).unwrap();
+        let saves = exam.calls.iter().filter(|call| call.act == Act::Save);
+        saves.map(|call| call.context.place.codes()).collect::<Vec<_>>()
+    };
+    assert_eq!(places(false), ["LF 1A T", "LF 1B T", "LF 2A T", "LF 2A T"]);
+    assert_eq!(places(true), ["LF 1B T", "LF 1B T", "LF 2A T", "LF 2A L"]);
 }
 
 #[test]

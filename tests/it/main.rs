@@ -61,6 +61,7 @@ mod pair_folder;
 mod pair_simulated;
 mod pair_spoken;
 mod pair_stamps;
+mod whole_exam;
 mod picture;
 mod print;
 mod print_judge;

@@ -111,7 +111,7 @@ fn a_still_in_two_formats_is_one_still_with_one_label() {
     }
     // A picture of its own, at no time of a still, is a still of its own.
     let mut all = originals.clone();
-    all.push(picture(&originals[3], "x/other.jpg".to_owned(), "DateTimeOriginal", 8.0));
+    all.push(picture(&originals[3], "x/other.jpg".to_owned(), "DateTimeOriginal", 4.0));
     assert_eq!(ties(&exam, &all)[8], Tie::Context(4));
 }
 

@@ -77,10 +77,25 @@ fn the_place_is_large_where_there_is_room_and_small_where_there_is_none() {
         "{large:#?}"
     );
     let small = drawn(&board, 40, 16);
-    assert_eq!(small[1], "LF 1B T SDFT");
+    assert_eq!(small[1], "LF 1B T", "what is typed on the scanner");
     for (width, height) in [(1, 1), (20, 5), (200, 60)] {
         drawn(&board, width, height);
     }
+}
+
+#[test]
+fn saved_a_question_and_an_alarm_are_as_large_as_the_label() {
+    let is_drawn = |board: &ScreenView| {
+        let lines = drawn(board, 80, 34);
+        lines[6..10].iter().all(|line| line.chars().any(|sign| ('▀'..='▟').contains(&sign)))
+    };
+    let saved = board(&["left fore zone one alpha transverse", "save"]);
+    assert!(saved.saved && is_drawn(&saved), "{:#?}", drawn(&saved, 80, 34));
+    let mut nothing = board(SAID);
+    nothing.saved = false;
+    assert!(!is_drawn(&nothing));
+    assert!(is_drawn(&ScreenView { question: Some("two bravo?".to_owned()), ..nothing.clone() }));
+    assert!(is_drawn(&ScreenView { alarm: Some("no still".to_owned()), ..nothing }));
 }
 
 #[test]

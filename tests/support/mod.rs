@@ -116,6 +116,7 @@ pub fn header() -> Header {
         horse: Horse { name: Some("Juniper".to_owned()), ..Horse::default() },
         order: None,
         limb_lengths_cm: BTreeMap::new(),
+        save_first: false,
         scales: BTreeMap::new(),
     }
 }

@@ -43,7 +43,9 @@ pub(super) fn problem(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn correction_reach(evidence: &Evidence) -> Vec<Hit> {
     let limit_s = evidence.protocols.rules.habits.correction_reach_s;
     let mut hits = Vec::new();
-    for call in evidence.exam.standing_calls().filter(|call| call.call.corrects) {
+    let corrections =
+        evidence.exam.calls.iter().filter(|call| call.call.corrects && call.withdrawn_by.is_none());
+    for call in corrections {
         let corrected = evidence.exam.calls.iter().filter(|other| other.corrected_by.contains(&call.seq));
         let Some(first) = corrected.min_by_key(|other| other.sample) else { continue };
         let back_s = clock::seconds(call.sample.since(first.sample));

@@ -10,11 +10,15 @@ use std::collections::BTreeSet;
 use crate::exam::call::{Act, Setting, View};
 use crate::exam::fold::LoggedCall;
 use crate::exam::place::Place;
+use crate::exam::save_first::place_after;
 use crate::knowledge::belongs::is_view;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::step::Step;
 use crate::protocol::convert;
+
+/// Fewer saves than this show no habit.
+const SAVES_MIN: usize = 5;
 
 fn in_force<'a>(call: &'a LoggedCall, slot: &str) -> Option<&'a Setting> {
     call.context.settings.get(slot)
@@ -79,6 +83,27 @@ pub(super) fn marker_never_said(evidence: &Evidence) -> Vec<Hit> {
         .map(|plane| format!("{} in {} views", plane.marker.in_words(None), plane.name))
         .collect();
     vec![Hit::new(format!("the direction of the {slot} was never said; assumed: {}", usual.join(", ")))]
+}
+
+/// Most saves were followed by their place at once: then it is the place after a save that labels its still.
+pub(super) fn save_habit(evidence: &Evidence) -> Vec<Hit> {
+    let exam = evidence.exam;
+    if exam.header.save_first {
+        return Vec::new();
+    }
+    let saves: Vec<usize> = (0..exam.calls.len())
+        .filter(|idx| exam.calls[*idx].act == Act::Save && exam.calls[*idx].withdrawn_by.is_none())
+        .collect();
+    let followed = saves.iter().filter(|idx| place_after(&exam.calls, **idx).is_some()).count();
+    if saves.len() < SAVES_MIN || 2 * followed <= saves.len() {
+        return Vec::new();
+    }
+    let message = format!(
+        "{followed} of {} saves were followed by a place within seconds: if you save first and say the place \
+         afterwards, the labels are those of the view before; listen with --save-first",
+        saves.len()
+    );
+    vec![Hit::new(message)]
 }
 
 pub(super) fn depth_unusual(evidence: &Evidence) -> Vec<Hit> {

@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 66] = [
+const RULES: [(&str, Find); 67] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -97,6 +97,7 @@ const RULES: [(&str, Find); 66] = [
     ("still-paired-again", stills::paired_again),
     ("marker-unusual", calls::marker_unusual),
     ("marker-never-said", habits::marker_never_said),
+    ("save-habit", habits::save_habit),
     ("rescan-due", lesions::rescan_due),
     ("unit-unclear", values::unit_unclear),
     ("unit-assumed", values::unit_assumed),

@@ -29,6 +29,19 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&level().but(set));
         rule.silent(&said(&["left fore two alpha transverse"]));
     }),
+    ("save-habit", |rule| {
+        let exam = |gap_s: f64| {
+            let mut said = vec![(1.0, "left fore zone one alpha transverse")];
+            for n in 0..6 {
+                let at_s = 10.0 + 20.0 * f64::from(n);
+                said.extend([(at_s, "save"), (at_s + gap_s, "longitudinal")]);
+            }
+            timed(&said)
+        };
+        rule.fires("6 of 6 saves were followed", &exam(2.0));
+        rule.silent(&exam(8.0));
+        rule.silent(&exam(2.0).but(|case| case.exam.header.save_first = true));
+    }),
     ("marker-never-said", |rule| {
         rule.fires("lateral on left limbs and medial on right ones in transverse views", &said(&PLACE));
         rule.silent(&said(&["marker lateral", PLACE[0]]));
