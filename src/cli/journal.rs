@@ -7,7 +7,7 @@ use std::process::ExitCode;
 use chrono::{DateTime, Utc};
 
 use super::options::KnowledgeArgs;
-use crate::exam::event::{Event, ExamEvent, Outcome};
+use crate::exam::event::{Event, ExamEvent, Outcome, ScannerClock, SentEvent};
 use crate::exam::journal::{Lines, read};
 use crate::exam::sign::fault;
 use crate::exam_folder::{ExamFolder, record_against};
@@ -155,10 +155,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             let (file, source) = (&frame.file, &frame.time_source);
             format!("still {file} saved {} by the scanner ({source})", time(frame.saved_at))
         }
-        Event::ScannerClock(clock) => {
-            let from = clock.exam.as_ref().map_or_else(String::new, |exam| format!(", known from `{exam}`"));
-            format!("clock of the scanner {} runs {:+.1} s ahead{from}", clock.scanner, clock.offset_s)
-        }
+        Event::ScannerClock(clock) => clock_said(clock),
         Event::Named(named) => {
             let name = named.horse.name.as_deref().or(named.horse.id.as_deref()).unwrap_or("the horse");
             format!("by {}: the horse is {name}", named.by)
@@ -176,14 +173,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         Event::Microphone { state, device } => format!("microphone {state}: {device}"),
         Event::Resumed { engine, .. } => format!("resumed, heard by {} {}", engine.name, engine.model),
         Event::Sealed { files } => format!("{} kept files, each with its hash", files.len()),
-        Event::Sent(sent) => {
-            let whom = if sent.ae_title.is_empty() {
-                &sent.to
-            } else {
-                &format!("{} at {}", sent.ae_title, sent.to)
-            };
-            format!("{} objects sent to {whom}", sent.objects.len())
-        }
+        Event::Sent(sent) => format!("{} objects sent to {}", sent.objects.len(), receiver(sent)),
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Moved { from } => {
             format!("the folder `{from}` was lost; all lines before this one were copied")
@@ -193,4 +183,13 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),
     }
+}
+
+fn clock_said(clock: &ScannerClock) -> String {
+    let from = clock.exam.as_ref().map_or_else(String::new, |exam| format!(", known from `{exam}`"));
+    format!("clock of the scanner {} runs {:+.1} s ahead{from}", clock.scanner, clock.offset_s)
+}
+
+fn receiver(sent: &SentEvent) -> String {
+    if sent.ae_title.is_empty() { sent.to.clone() } else { format!("{} at {}", sent.ae_title, sent.to) }
 }

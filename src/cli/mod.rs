@@ -35,6 +35,7 @@ mod name;
 mod pair;
 mod pair_day;
 mod pair_notes;
+mod pair_shown;
 mod peer_args;
 mod peers;
 mod people;

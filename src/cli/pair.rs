@@ -9,15 +9,14 @@ use anyhow::{Context as _, bail, ensure};
 use chrono::Utc;
 
 use super::options::{FolderArgs, not_blank};
-use super::pair_day;
-use super::pair_notes::{Noted, leave_out_last, note, note_clock};
-use crate::exam::call::Problem;
+use super::pair_day::pair_day;
+use super::pair_notes::{leave_out_last, note, note_clock};
+use super::pair_shown::{show_left_out, show_record};
 use crate::exam::event::Event;
 use crate::exam::patient::Patient;
 use crate::exam::review::{Change, Review};
 use crate::exam_folder::ExamFolder;
 use crate::frames::folder::{self, KINDS};
-use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
 
 #[derive(Debug, clap::Args)]
@@ -45,11 +44,6 @@ pub(crate) struct PairArgs {
     pub(crate) by: Option<String>,
 }
 
-/// Files that are named; of more, how many.
-const NAMED_MAX: usize = 5;
-/// The rule that says why the two clocks could not be tied.
-const CLOCK_UNKNOWN: &str = "clock-unknown";
-
 pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let exam_folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
@@ -63,7 +57,7 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     if !exam_folder.journal_file().is_file() {
         let exams = exams_in(exam_folder.path());
         if !exams.is_empty() {
-            return pair_day::pair_day(args, frames, &exams, &protocols);
+            return pair_day(frames, &exams, args.all, &protocols);
         }
     }
     let exam = exam_folder.exam(&protocols)?;
@@ -95,69 +89,6 @@ fn exams_in(folder: &Path) -> Vec<ExamFolder> {
     let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
     paths.sort();
     paths.into_iter().map(ExamFolder::at).filter(|exam| exam.journal_file().is_file()).collect()
-}
-
-/// What was not taken, and why.
-pub(super) fn show_left_out(
-    out: &mut impl Write,
-    noted: &Noted,
-    refused: &[(PathBuf, Problem)],
-) -> std::io::Result<()> {
-    for (copy, why) in noted.copies.iter().take(NAMED_MAX) {
-        writeln!(out, "left out {copy}: {why}")?;
-    }
-    if noted.copies.len() > NAMED_MAX {
-        writeln!(out, "left out {} more copies of stills that were taken", noted.copies.len() - NAMED_MAX)?;
-    }
-    if let Some(first) = noted.outside.first() {
-        writeln!(
-            out,
-            "left out {} stills saved outside the time of the exam, such as {first}; if they belong to it, pair again with \
-             --all",
-            noted.outside.len()
-        )?;
-    }
-    for (path, problem) in refused {
-        writeln!(out, "left out {}: {}; {}", path.display(), problem.message, problem.help)?;
-    }
-    Ok(())
-}
-
-/// Every still with its label, and the clock; true where each has one that is in no doubt.
-pub(super) fn show_record(
-    out: &mut impl Write,
-    exam_folder: &ExamFolder,
-    protocols: &Protocols,
-    noted: &Noted,
-) -> anyhow::Result<bool> {
-    let record = exam_folder.record(protocols)?;
-    for row in &record.frames {
-        show(out, row)?;
-    }
-    if !record.frames.is_empty() {
-        writeln!(out, "scanner's clock: {}", clock(&record))?;
-    }
-    show_refused(out, &record)?;
-    let moved = if noted.moved > 0 { format!(", {} moved or changed", noted.moved) } else { String::new() };
-    writeln!(out, "{} stills, {} of them new{moved}", record.frames.len(), noted.added)?;
-    let doubtful = record.frames.iter().filter(|row| !row.doubt.is_empty()).count();
-    let folder = exam_folder.path().display();
-    if doubtful > 0 {
-        let labels = if doubtful == 1 { "1 label is" } else { &format!("{doubtful} labels are") };
-        writeln!(
-            out,
-            "{labels} in doubt: `zonecall check {folder}` says where to listen, and `zonecall review {folder}` lets you settle it"
-        )?;
-    }
-    if noted.added > 0 && record.clock.is_none() {
-        writeln!(
-            out,
-            "if that was the wrong folder, `zonecall pair {folder} --undo --by YOUR-NAME` leaves the {} new stills out again",
-            noted.added
-        )?;
-    }
-    let open = record.frames.iter().any(|row| matches!(row.status, Status::Ambiguous | Status::Unlabelled));
-    Ok(!open && doubtful == 0)
 }
 
 /// Writes down that a person has checked whose stills these are.
@@ -195,62 +126,4 @@ fn confirm(args: &PairArgs, folder: &ExamFolder, protocols: &Protocols) -> anyho
         journal.append(Utc::now(), exam.last_sample(), &Event::Review(Box::new(review)))?;
     }
     Ok(())
-}
-
-/// A still with its label, and what speaks against it.
-fn show(out: &mut impl Write, row: &FrameRow) -> std::io::Result<()> {
-    let label = row.place.columns();
-    let status = match row.status {
-        Status::Spoken => "saved by word",
-        Status::Context => "from the place last called",
-        Status::Hand => "by hand",
-        Status::LeftOut => "not part of the exam",
-        Status::Unlabelled if row.refused.is_some() => "REFUSED",
-        Status::Ambiguous => "TWO READINGS",
-        Status::Unlabelled => "NO LABEL",
-    };
-    writeln!(out, "{label:<16} {status:<24} {:.2}  {}", row.confidence, row.file)?;
-    if let Some(why) = &row.refused {
-        writeln!(out, "    not taken: {why}")?;
-    }
-    if !row.doubt.is_empty() {
-        writeln!(out, "    IN DOUBT: {}", row.doubt.join("; "))?;
-    }
-    for rival in &row.rivals {
-        let label = rival.place.columns();
-        writeln!(out, "    either {label} (call {}): {}", rival.call_seq, rival.reason)?;
-    }
-    Ok(())
-}
-
-/// What to do about stills of another horse: once for each patient.
-fn show_refused(out: &mut impl Write, record: &Record) -> std::io::Result<()> {
-    let of_refused = |row: &FrameRow| row.patient.clone().filter(|_| row.refused.is_some());
-    let patients: BTreeSet<Patient> = record.frames.iter().filter_map(of_refused).collect();
-    for patient in patients {
-        let count = record.frames.iter().filter(|row| of_refused(row).as_ref() == Some(&patient)).count();
-        let shortest = patient.id.as_ref().or(patient.name.as_ref()).cloned().unwrap_or_default();
-        writeln!(
-            out,
-            "REFUSED {count} of `{}`: if it is this exam's horse, pair again with --same-horse \"{shortest}\" --by YOUR-NAME",
-            patient.in_words()
-        )?;
-    }
-    Ok(())
-}
-
-/// How the scanner's clock runs; where nobody can tell, what to do about it.
-fn clock(record: &Record) -> String {
-    if let Some(clock) = &record.clock {
-        return format!(
-            "{:+.1} s (+-{:.1} s), drift {:+.0} ppm, from {} pairs",
-            clock.offset_s, clock.uncertainty_s, clock.drift_ppm, clock.pairs
-        );
-    }
-    let finding = record.findings.iter().find(|finding| finding.rule == CLOCK_UNKNOWN);
-    let remedy = finding.and_then(|finding| finding.message.split_once(": "));
-    remedy.map_or_else(
-        || "could not be tied to the exam".to_owned(),
-        |(_, remedy)| format!("could not be tied to the exam: {remedy}"),
-    )
 }

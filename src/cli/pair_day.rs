@@ -10,8 +10,8 @@ use std::io::Write;
 use std::path::Path;
 use std::process::ExitCode;
 
-use super::pair::{PairArgs, show_left_out, show_record};
 use super::pair_notes::{Noted, note, note_clock};
+use super::pair_shown::{show_left_out, show_record};
 use crate::exam::event::Frame;
 use crate::exam::fold::Exam;
 use crate::exam_folder::ExamFolder;
@@ -22,9 +22,9 @@ use crate::protocol::Protocols;
 
 /// Shares the stills out.
 pub(super) fn pair_day(
-    args: &PairArgs,
     frames: &Path,
     folders: &[ExamFolder],
+    all: bool,
     protocols: &Protocols,
 ) -> anyhow::Result<ExitCode> {
     let mut exams: Vec<(Exam, Vec<Frame>)> = Vec::new();
@@ -43,7 +43,7 @@ pub(super) fn pair_day(
         let own = |frame: &&Frame| owners.get(&frame.id) == Some(&Some(idx));
         let stills: Vec<Frame> = stills.iter().filter(own).cloned().collect();
         writeln!(out, "{}:", folder.path().display())?;
-        let noted = note(folder, exam, stills, args.all)?;
+        let noted = note(folder, exam, stills, all)?;
         if noted.added > 0 {
             note_clock(folder, &folder.exam(protocols)?)?;
         }

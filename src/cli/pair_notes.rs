@@ -87,8 +87,10 @@ pub(super) fn note(
     let has_stills = noted.added + noted.moved > 0;
     if has_stills || lines.iter().any(|line| matches!(line, Event::Frame(_))) {
         let mut journal = exam_folder.append_journal()?;
+        // One instant for all of them: what was added together can be taken back together.
+        let now = Utc::now();
         for line in &lines {
-            journal.append(Utc::now(), exam.last_sample(), line)?;
+            journal.append(now, exam.last_sample(), line)?;
         }
     }
     Ok(noted)
@@ -141,7 +143,6 @@ pub(super) fn leave_out_last(
 ) -> anyhow::Result<usize> {
     let lines = exam_folder.lines()?;
     let exam = exam_folder.exam_of(&lines, protocols)?;
-    let is_still = |event: &Event| matches!(event, Event::Frame(_) | Event::ScannerClock(_));
     let mut first: BTreeMap<&str, usize> = BTreeMap::new();
     for (idx, line) in lines.events.iter().enumerate() {
         if let Event::Frame(frame) = &line.event {
@@ -150,7 +151,8 @@ pub(super) fn leave_out_last(
     }
     let end = lines.events.iter().rposition(|line| matches!(line.event, Event::Frame(_)));
     let Some(end) = end else { return Ok(0) };
-    let begin = lines.events[..end].iter().rposition(|line| !is_still(&line.event)).map_or(0, |at| at + 1);
+    let at = lines.events[end].at;
+    let begin = lines.events[..end].iter().rposition(|line| line.at != at).map_or(0, |before| before + 1);
     let added = first.iter().filter(|(_, at)| (begin..=end).contains(*at)).map(|(id, _)| *id);
     let open: Vec<&str> = added.filter(|id| exam.said_of_still(id).is_none()).collect();
     let mut journal = exam_folder.append_journal()?;

@@ -27,7 +27,7 @@ const GRACE_S: f64 = 30.0;
 /// A still without a call lies between two calls without a still where neither is further than this, in seconds.
 const BETWEEN_S: f64 = 15.0;
 /// A call is in the middle between two stills where its distances to them differ by no more than this, in seconds.
-const EVEN_S: f64 = 0.25;
+const EVEN_S: f64 = 0.15;
 /// Two readings are about as likely when neither is more than this many times likelier than the other.
 const ABOUT: f64 = 3.0;
 /// Weight of "it is none of these" against a perfect fit.

@@ -1,0 +1,143 @@
+//! What became of the stills, for the person who pairs them.
+//!
+//! Takes: what was noted, and the record of the exam.
+//! Gives: lines: each still with its label, what was left out, and what to do next.
+//! Never: changes anything.
+//! Tested in: `tests/it/pair_folder.rs`, `tests/it/moved.rs`, `tests/it/identity.rs`.
+
+use std::collections::BTreeSet;
+use std::io::Write;
+use std::path::PathBuf;
+
+use super::pair_notes::Noted;
+use crate::exam::call::Problem;
+use crate::exam::patient::Patient;
+use crate::exam_folder::ExamFolder;
+use crate::knowledge::record::{FrameRow, Record, Status};
+use crate::protocol::Protocols;
+
+/// Files that are named; of more, how many.
+const NAMED_MAX: usize = 5;
+/// The rule that says why the two clocks could not be tied.
+const CLOCK_UNKNOWN: &str = "clock-unknown";
+
+/// What was not taken, and why.
+pub(super) fn show_left_out(
+    out: &mut impl Write,
+    noted: &Noted,
+    refused: &[(PathBuf, Problem)],
+) -> std::io::Result<()> {
+    for (copy, why) in noted.copies.iter().take(NAMED_MAX) {
+        writeln!(out, "left out {copy}: {why}")?;
+    }
+    if noted.copies.len() > NAMED_MAX {
+        writeln!(out, "left out {} more copies of stills that were taken", noted.copies.len() - NAMED_MAX)?;
+    }
+    if let Some(first) = noted.outside.first() {
+        writeln!(
+            out,
+            "left out {} stills saved outside the time of the exam, such as {first}; if they belong to it, pair again with \
+             --all",
+            noted.outside.len()
+        )?;
+    }
+    for (path, problem) in refused {
+        writeln!(out, "left out {}: {}; {}", path.display(), problem.message, problem.help)?;
+    }
+    Ok(())
+}
+
+/// Every still with its label, and the clock; true where each has one that is in no doubt.
+pub(super) fn show_record(
+    out: &mut impl Write,
+    exam_folder: &ExamFolder,
+    protocols: &Protocols,
+    noted: &Noted,
+) -> anyhow::Result<bool> {
+    let record = exam_folder.record(protocols)?;
+    for row in &record.frames {
+        show(out, row)?;
+    }
+    if !record.frames.is_empty() {
+        writeln!(out, "scanner's clock: {}", clock(&record))?;
+    }
+    show_refused(out, &record)?;
+    let moved = if noted.moved > 0 { format!(", {} moved or changed", noted.moved) } else { String::new() };
+    writeln!(out, "{} stills, {} of them new{moved}", record.frames.len(), noted.added)?;
+    let doubtful = record.frames.iter().filter(|row| !row.doubt.is_empty()).count();
+    let folder = exam_folder.path().display();
+    if doubtful > 0 {
+        let labels = if doubtful == 1 { "1 label is" } else { &format!("{doubtful} labels are") };
+        writeln!(
+            out,
+            "{labels} in doubt: `zonecall check {folder}` says where to listen, and `zonecall review {folder}` lets you settle it"
+        )?;
+    }
+    if noted.added > 0 && record.clock.is_none() {
+        writeln!(
+            out,
+            "if that was the wrong folder, `zonecall pair {folder} --undo --by YOUR-NAME` leaves the {} new stills out again",
+            noted.added
+        )?;
+    }
+    let open = record.frames.iter().any(|row| matches!(row.status, Status::Ambiguous | Status::Unlabelled));
+    Ok(!open && doubtful == 0)
+}
+
+/// A still with its label, and what speaks against it.
+fn show(out: &mut impl Write, row: &FrameRow) -> std::io::Result<()> {
+    let label = row.place.columns();
+    let status = match row.status {
+        Status::Spoken => "saved by word",
+        Status::Context => "from the place last called",
+        Status::Hand => "by hand",
+        Status::LeftOut => "not part of the exam",
+        Status::Unlabelled if row.refused.is_some() => "REFUSED",
+        Status::Ambiguous => "TWO READINGS",
+        Status::Unlabelled => "NO LABEL",
+    };
+    writeln!(out, "{label:<16} {status:<24} {:.2}  {}", row.confidence, row.file)?;
+    if let Some(why) = &row.refused {
+        writeln!(out, "    not taken: {why}")?;
+    }
+    if !row.doubt.is_empty() {
+        writeln!(out, "    IN DOUBT: {}", row.doubt.join("; "))?;
+    }
+    for rival in &row.rivals {
+        let label = rival.place.columns();
+        writeln!(out, "    either {label} (call {}): {}", rival.call_seq, rival.reason)?;
+    }
+    Ok(())
+}
+
+/// What to do about stills of another horse: once for each patient.
+fn show_refused(out: &mut impl Write, record: &Record) -> std::io::Result<()> {
+    let of_refused = |row: &FrameRow| row.patient.clone().filter(|_| row.refused.is_some());
+    let patients: BTreeSet<Patient> = record.frames.iter().filter_map(of_refused).collect();
+    for patient in patients {
+        let count = record.frames.iter().filter(|row| of_refused(row).as_ref() == Some(&patient)).count();
+        let shortest = patient.id.as_ref().or(patient.name.as_ref()).cloned().unwrap_or_default();
+        writeln!(
+            out,
+            "REFUSED {count} of `{}`: if it is this exam's horse, pair again with --same-horse \"{shortest}\" --by YOUR-NAME",
+            patient.in_words()
+        )?;
+    }
+    Ok(())
+}
+
+/// How the scanner's clock runs; where nobody can tell, what to do about it.
+fn clock(record: &Record) -> String {
+    if let Some(clock) = &record.clock {
+        return format!(
+            "{:+.1} s (+-{:.1} s), drift {:+.0} ppm, from {} pairs",
+            clock.offset_s, clock.uncertainty_s, clock.drift_ppm, clock.pairs
+        );
+    }
+    let finding = record.findings.iter().find(|finding| finding.rule == CLOCK_UNKNOWN);
+    let remedy = finding.and_then(|finding| finding.message.split_once(": "));
+    remedy.map_or_else(
+        || "could not be tied to the exam".to_owned(),
+        |(_, remedy)| format!("could not be tied to the exam: {remedy}"),
+    )
+}
