@@ -79,7 +79,7 @@ fn a_call_over_the_programs_own_voice_is_read_back_once() {
     // Over the question, too: not once more, or the program would talk to itself.
     talk.at_s -= 1.5;
     talk.own_voice(2.0);
-    talk.say("save");
+    talk.say("superficial flexor normal");
     assert_eq!(talk.outcomes().last(), Some(&Outcome::NotUnderstood));
     talk.say("yes");
     assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2B"));
