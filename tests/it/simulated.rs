@@ -336,6 +336,8 @@ impl Play {
                 size_px: None,
                 problems: Vec::new(),
                 also_in: Vec::new(),
+                content_at: None,
+                scanner: None,
                 patient: None,
                 pixels_sha256: None,
             };
