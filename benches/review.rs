@@ -45,7 +45,7 @@ fn copy(from: &Path, to: &Path) {
     for entry in std::fs::read_dir(from).unwrap() {
         let path = entry.unwrap().path();
         let target = to.join(path.file_name().unwrap());
-        if path.is_dir() { copy(&path, &target) } else { drop(std::fs::copy(&path, target).unwrap()) }
+        if path.is_dir() { copy(&path, &target) } else { std::fs::copy(&path, target).map(|_| ()).unwrap() }
     }
 }
 

@@ -57,12 +57,12 @@ pub(crate) enum Task {
     ///
     /// Say where you are, then what you see, then "save" as you press the scanner's button. Say "end of exam" or press
     /// Ctrl-C to close the journal. `phrases` lists what you can say; `setup` tests the microphone. Next: `pair`.
-    Listen(Listen),
+    Listen(Box<Listen>),
     /// Go on with an exam that was stopped.
     ///
     /// For an exam that a power cut or a crash interrupted: the new sound and the new lines are appended, and the gap is
     /// recorded.
-    Resume(Resume),
+    Resume(Box<Resume>),
     /// Show the journal, or verify that nothing in it was changed.
     ///
     /// Each line is one event, and each holds the hash of the line before. With `--verify` the hash of the last line is

@@ -23,6 +23,8 @@ const PAIRS_FAR_MIN: usize = 5;
 const CHANCE_FAR_MAX: f64 = 0.2;
 /// As many clocks as this may fit as well by chance, of all that could be tried.
 const CHANCE_MAX: f64 = 0.01;
+/// A gap between two calls counts as at most so many of the usual ones.
+const PAUSE_GAPS: f64 = 5.0;
 /// Share of what could be paired that a clock pairs, where few stills say little about chance.
 const SHARE: f64 = 0.6;
 /// Pairs that a clock needs, where no mark pins it.
@@ -220,10 +222,14 @@ fn is_more_than_chance(found: &Candidate, said: &[Said], saved: &[Saved], reach_
         return found.marks > 0;
     }
     let (Some(first), Some(last)) = (said.first(), said.last()) else { return false };
+    // A long pause, or a clock that was set, makes the calls no less dense where there are any.
+    let gaps: Vec<f64> = said.windows(2).map(|pair| pair[1].at_s - pair[0].at_s).collect();
+    let gap_max_s = PAUSE_GAPS * median(gaps.clone());
+    let spoken_s: f64 = gaps.iter().map(|gap| gap.min(gap_max_s)).sum();
     let from = scanner_s(&found.clock, first.at_s - reach_s);
     let to = scanner_s(&found.clock, last.at_s + reach_s);
     let within = saved.iter().filter(|still| (from..=to).contains(&still.at_s)).count();
-    let per_s = said.len() as f64 / (last.at_s - first.at_s + 2.0 * reach_s);
+    let per_s = said.len() as f64 / (spoken_s + 2.0 * reach_s);
     let hit = (2.0 * reach_s * per_s).min(1.0);
     let tried = said.len() as f64 * saved.len() as f64;
     let by_chance = tried * at_least(pairs - 1, within.max(pairs) - 1, hit);

@@ -260,7 +260,7 @@ fn the_branches_of_the_flexor_are_heard_and_told_apart_from_those_of_the_suspens
 /// What a call does, without words, times and confidence; a view in its parts, so that pauses do not matter.
 fn essence(mut call: serde_json::Value) -> Vec<String> {
     let map = call.as_object_mut().unwrap();
-    for key in ["words", "span", "confidence", "heard_seq"] {
+    for key in ["words", "span", "confidence", "heard_seq", "reach"] {
         map.remove(key);
     }
     if map["kind"] != "view" {

@@ -100,6 +100,7 @@ pub(super) fn doubtful() -> tempfile::TempDir {
         (9.0, "area ninety"),
         (11.0, "zone zone zone"),
         (14.0, "save"),
+        (14.8, "clock mark"),
         (30.0, "end of exam"),
     ];
     write_journal(folder.path(), &said);

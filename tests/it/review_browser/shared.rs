@@ -3,6 +3,9 @@
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 
+use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
+use dicom_core::VR;
+use dicom_dictionary_std::tags;
 use fantoccini::Locator;
 
 use crate::support::browser::{Driver, Page};
@@ -12,12 +15,13 @@ use crate::support::program::{START, demo, demo_stills, zonecall};
 /// The demo exam, heard once for all tests of this file; each test works on a copy.
 static HEARD: LazyLock<tempfile::TempDir> = LazyLock::new(|| {
     let folder = heard(START);
-    // A still that nobody called, under a hostile name: saved at the very time of another, so it has two readings.
+    // A still that nobody called, under a hostile name: the save lies half-way between it and another, so it has two
+    // readings.
     let stills = folder.path().join("exam/stills");
-    let one = std::fs::read_dir(&stills).unwrap().next().unwrap().unwrap().path();
+    let (one, off_ms) = first_saved(folder.path());
     let other = stills.join(HOSTILE_FILE);
     std::fs::copy(one, &other).unwrap();
-    change_uid(&other);
+    make_another(&other, -2 * off_ms);
     paired(folder.path());
     folder
 });
@@ -59,15 +63,37 @@ pub fn earlier() -> PathBuf {
     EARLIER.path().join("exam")
 }
 
-/// Gives a copied still another identity, as a scanner would.
-fn change_uid(path: &Path) {
+/// The first still, and by how many milliseconds it follows the word that saved it.
+fn first_saved(folder: &Path) -> (PathBuf, i64) {
+    let tried = tempfile::tempdir().unwrap();
+    let exam = tried.path().join("exam");
+    copy(&folder.join("exam"), &exam);
+    paired(tried.path());
+    let record = tried.path().join("record.json");
+    assert!(zonecall(&["export", &own(&exam), "--as", "json", "--out", &own(&record)]).status.success());
+    let record: serde_json::Value = serde_json::from_slice(&std::fs::read(record).unwrap()).unwrap();
+    let frame = &record["frames"][0];
+    let mut calls = record["calls"].as_array().unwrap().iter();
+    let call = calls.find(|call| call["seq"] == frame["call_seq"]).unwrap();
+    let at = |instant: &serde_json::Value| instant.as_str().unwrap().parse::<DateTime<Utc>>().unwrap();
+    let name = Path::new(frame["file"].as_str().unwrap()).file_name().unwrap();
+    let off = at(&frame["saved_at_exam"]) - at(&call["said_at"]);
+    (folder.join("exam/stills").join(name), off.num_milliseconds())
+}
+
+/// Gives a copied still another identity and time, as a scanner would.
+fn make_another(path: &Path, later_ms: i64) {
     let mut file = dicom_object::open_file(path).unwrap();
-    let uid = dicom_core::PrimitiveValue::from("2.25.424242");
-    file.put(dicom_core::DataElement::new(
-        dicom_dictionary_std::tags::SOP_INSTANCE_UID,
-        dicom_core::VR::UI,
-        uid,
-    ));
+    let mut put = |tag, vr, text: &str| {
+        file.put(dicom_core::DataElement::new(tag, vr, dicom_core::PrimitiveValue::from(text)));
+    };
+    put(tags::SOP_INSTANCE_UID, VR::UI, "2.25.424242");
+    let saved = dicom_object::open_file(path).unwrap();
+    let saved = saved.element(tags::ACQUISITION_DATE_TIME).unwrap().to_str().unwrap().into_owned();
+    let saved = NaiveDateTime::parse_from_str(&saved, "%Y%m%d%H%M%S%.f").unwrap();
+    let saved = saved + TimeDelta::milliseconds(later_ms);
+    put(tags::CONTENT_TIME, VR::TM, &saved.format("%H%M%S%.3f").to_string());
+    put(tags::ACQUISITION_DATE_TIME, VR::DT, &saved.format("%Y%m%d%H%M%S%.3f").to_string());
     file.write_to_file(path).unwrap();
 }
 
