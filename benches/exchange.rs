@@ -2,7 +2,7 @@
 //! run and onto the same disk; and how long the exports of an exam of 400 stills take.
 //! Run with `cargo bench --bench exchange`.
 // A bench prints what it measured.
-#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation)]
 
 #[path = "../tests/support/mod.rs"]
 mod support;
