@@ -14,7 +14,6 @@ from torch import nn
 from torch.nn import functional as F
 
 
-
 def weights(path):
     """The file's weights by the names that `Encoder` gives them."""
     from onnxruntime.tools.ort_format_model.ort_flatbuffers_py.fbs.InferenceSession import InferenceSession

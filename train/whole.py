@@ -22,6 +22,7 @@ import torch
 from judge import best_path, distance
 from torch import nn
 from torch.nn import functional as F
+
 from train import Head
 
 RATE = synth.RATE
@@ -344,7 +345,7 @@ def save(net, path, about):
     state = {k: v.detach().cpu().numpy() for k, v in net.state_dict().items()}
     lower = tuple(f"encoder.layers.{i}." for i in range(encoder.LAYERS - net.learning))
     state = {k: v.astype(np.float16) if v.size > 2000 else v for k, v in state.items()
-        if not k.startswith("encoder.") or k.startswith("encoder.layer") and not k.startswith(lower)}
+        if not k.startswith("encoder.") or (k.startswith("encoder.layer") and not k.startswith(lower))}
     np.savez(path + ".part.npz", **state, about=json.dumps(about))
     os.replace(path + ".part.npz", path)
 
