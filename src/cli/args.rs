@@ -116,7 +116,7 @@ pub(crate) enum Task {
     Find(FindArgs),
     /// Verify the archive, or copy it.
     Archive(KeepingArgs),
-    /// Copy what is kept of a horse, and delete what need not be kept any longer.
+    /// Copy what is kept of a horse, and delete what may go.
     Retention(RetentionArgs),
     /// Write the report for the vet or the owner, as HTML or PDF.
     ///

@@ -151,7 +151,9 @@ fn a_value_after_signing_asks_first_at_the_desk_and_on_the_command_line() {
         assert!(refused.status.code() == Some(2) && words.contains("--draft-again"), "{words}");
         let traced = ["trace", exam, "--still", "IM0007.dcm", "--by", "Ada", "--ellipse", "160,120,40,18,0"];
         assert_eq!(zonecall(&traced).status.code(), Some(2));
-        let row = &served.exam()["record"]["frames"][6];
+        let shown = served.exam();
+        let mut rows = shown["record"]["frames"].as_array().unwrap().iter();
+        let row = rows.find(|row| row["file"].as_str().unwrap().ends_with("IM0007.dcm")).unwrap();
         let outline =
             json!({"shape": "ellipse", "centre_px": [160, 120], "half_axes_px": [40, 18], "turned_deg": 0});
         let mut drawn = json!({"by": "Robin", "still": row["id"], "limb": row["limb"], "zone": row["zone"], "structure": "SDFT",
