@@ -357,6 +357,8 @@ impl Stream {
                 return Ok(());
             }
             AtPause::MayGoOn | AtPause::Half => OPEN_PAUSE,
+            // What is cut promptly is noticed late: the next word may have begun.
+            AtPause::Unclear if self.pace == StreamPace::Prompt => WHOLE_PAUSE,
             AtPause::Whole | AtPause::Unclear => UNCLEAR_PAUSE,
         };
         pending.waits = Some((what, longest));
