@@ -250,31 +250,23 @@ need_axe() {
     touch "$stamp"
 }
 
-# The judge of FHIR bundles in the tests: HAPI's validator with the published R4 definitions.
-need_fhir() {
-    local home="$deps/fhir" sums="$PWD/scripts/fhir/SHA256SUMS"
+# Java archives from Maven into .deps/$1, as scripts/$1/pom.xml names them, each with its SHA-256; "$2" says what they are.
+need_jars() {
+    local home="$deps/$1" sums="$PWD/scripts/$1/SHA256SUMS"
     if [ -d "$home/jars" ] && (cd "$home/jars" && sha256sum --check --quiet "$sums") >/dev/null 2>&1; then
         return 0
     fi
-    say "fetching the judge of FHIR bundles (124 MB)"
+    say "fetching $2 ($3)"
     rm -rf "$home"
-    mvn -q -B -f scripts/fhir/pom.xml dependency:copy-dependencies "-DoutputDirectory=$home/jars"
-    (cd "$home/jars" && sha256sum --check --quiet "$sums") ||
-        stop "the judge of FHIR bundles is not the one that was pinned"
+    mvn -q -B -f "scripts/$1/pom.xml" dependency:copy-dependencies "-DoutputDirectory=$home/jars"
+    (cd "$home/jars" && sha256sum --check --quiet "$sums") || stop "$2 is not the one that was pinned"
 }
 
-# The judge of printed reports in the tests: veraPDF, the reference checker of PDF/A and PDF/UA.
-need_print_judge() {
-    local home="$deps/print" sums="$PWD/scripts/print/SHA256SUMS"
-    if [ -d "$home/jars" ] && (cd "$home/jars" && sha256sum --check --quiet "$sums") >/dev/null 2>&1; then
-        return 0
-    fi
-    say "fetching the judge of printed reports (10 MB)"
-    rm -rf "$home"
-    mvn -q -B -f scripts/print/pom.xml dependency:copy-dependencies "-DoutputDirectory=$home/jars"
-    (cd "$home/jars" && sha256sum --check --quiet "$sums") ||
-        stop "the judge of printed reports is not the one that was pinned"
-}
+# HAPI's validator with the published R4 definitions.
+need_fhir() { need_jars fhir "the judge of FHIR bundles" "124 MB"; }
+
+# veraPDF, the reference checker of PDF/A and PDF/UA.
+need_print_judge() { need_jars print "the judge of printed reports" "10 MB"; }
 
 demo() { need_ear; }
 build() { demo; need_sphinx; need_vosk; }

@@ -65,19 +65,10 @@ fn exam(after_s: i64, step_s: i64) -> Exam {
         let frame = Frame {
             id: format!("1.2.{number}"),
             file: format!("{number}.dcm"),
-            sha256: "a".repeat(64),
             saved_at,
-            resolution_s: 1.0,
             time_source: "AcquisitionDateTime".to_owned(),
-            zone_assumed: false,
-            instance_number: None,
             size_px: None,
-            problems: Vec::new(),
-            also_in: Vec::new(),
-            content_at: None,
-            scanner: None,
-            patient: None,
-            pixels_sha256: None,
+            ..support::still::frame("")
         };
         journal.append(start(), Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     }

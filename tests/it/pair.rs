@@ -24,7 +24,7 @@ fn after(exam_s: f64) -> DateTime<Utc> {
 }
 
 /// An exam of calls at these seconds, with the context folded as in real ones.
-fn exam(acts: &[(f64, Act)]) -> Exam {
+pub(super) fn exam(acts: &[(f64, Act)]) -> Exam {
     let mut context = Context::default();
     let calls = acts.iter().enumerate().map(|(idx, (at_s, act))| {
         context.apply(act, &[]);

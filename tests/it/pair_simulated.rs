@@ -6,12 +6,10 @@ use crate::support;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::docs::generated::table;
-use zonecall::clock::{SAMPLE_RATE_HZ, Sample, Span};
-use zonecall::exam::call::{Act, Call, View};
-use zonecall::exam::context::Context;
+use super::pair::exam;
+use zonecall::exam::call::{Act, View};
 use zonecall::exam::event::{CloseReason, Frame};
-use zonecall::exam::fold::{Exam, LoggedCall};
-use zonecall::exam::seq::Seq;
+use zonecall::exam::fold::Exam;
 use zonecall::frames::pair::pair;
 use zonecall::frames::pairing::Tie;
 
@@ -134,30 +132,6 @@ fn made_up(noise: &Noise, n_stills: usize, seed: u64) -> MadeUp {
     let frames = stills.iter().enumerate().map(frame).collect();
     let shows = stills.iter().map(|still| still.1).collect();
     MadeUp { exam, frames, shows, saves }
-}
-
-fn exam(acts: &[(f64, Act)]) -> Exam {
-    let mut context = Context::default();
-    let calls = acts.iter().enumerate().map(|(idx, (at_s, act))| {
-        context.apply(act, &[]);
-        let from = Sample((at_s * f64::from(SAMPLE_RATE_HZ)) as u64);
-        let span = Span { from, to: from + 8000 };
-        let (words, confidence) = (String::new(), 0.9);
-        let call = Call { act: act.clone(), corrects: false, reach: None, words, span, confidence };
-        LoggedCall {
-            seq: Seq(idx as u64 + 3),
-            heard_seq: Seq(idx as u64 + 2),
-            sample: from,
-            said_at: after(*at_s),
-            call,
-            act: act.clone(),
-            context: context.clone(),
-            withdrawn_by: None,
-            corrected_by: Vec::new(),
-            problems: Vec::new(),
-        }
-    });
-    Exam { calls: calls.collect(), ..Exam::new(support::header()) }
 }
 
 /// Stills of all exams of one kind.

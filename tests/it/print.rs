@@ -39,7 +39,7 @@ fn read(record: &Record, reader: Audience) -> Pdf {
 }
 
 /// A grey wedge.
-fn picture() -> Picture {
+pub(super) fn picture() -> Picture {
     let wedge = image::GrayImage::from_fn(64, 48, |x, _| image::Luma([u8::try_from(x).unwrap() * 4]));
     let mut jpeg = std::io::Cursor::new(Vec::new());
     wedge.write_to(&mut jpeg, image::ImageFormat::Jpeg).unwrap();

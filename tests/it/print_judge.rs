@@ -1,4 +1,5 @@
 //! The printed reports before a checker that is not ours: veraPDF, on PDF/A-2a (ISO 19005-2) and PDF/UA-1 (ISO 14289-1).
+use super::print::picture;
 use crate::support::sample;
 use crate::support::sample::WHOLE;
 
@@ -9,7 +10,7 @@ use zonecall::exam::review::WordsPart;
 use zonecall::exam::seq::Seq;
 use zonecall::knowledge::record::{Record, WordsRow};
 use zonecall::protocol::Protocols;
-use zonecall::report::picture::{Picture, Pictures};
+use zonecall::report::picture::Pictures;
 use zonecall::report::print::{Audience, PageSize, pdf};
 use zonecall::report::{ReportFrame, ReportInput};
 
@@ -51,13 +52,6 @@ fn record(text: &str) -> Record {
         })
         .collect();
     record
-}
-
-fn picture() -> Picture {
-    let wedge = image::GrayImage::from_fn(64, 48, |x, _| image::Luma([u8::try_from(x).unwrap() * 4]));
-    let mut jpeg = std::io::Cursor::new(Vec::new());
-    wedge.write_to(&mut jpeg, image::ImageFormat::Jpeg).unwrap();
-    Picture::Shown { jpeg: jpeg.into_inner(), width_px: 64, height_px: 48 }
 }
 
 #[test]

@@ -59,17 +59,9 @@ fn closed() -> tempfile::TempDir {
         file: STILL.to_owned(),
         sha256: hex(&Sha256::digest(&still)),
         saved_at: at,
-        resolution_s: 1.0,
         time_source: "AcquisitionDateTime".to_owned(),
-        zone_assumed: false,
-        instance_number: None,
         size_px: None,
-        problems: Vec::new(),
-        also_in: Vec::new(),
-        content_at: None,
-        scanner: None,
-        patient: None,
-        pixels_sha256: None,
+        ..support::still::frame("")
     };
     journal.append(at, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     let files = seal(folder.path(), &exam(folder.path()));

@@ -327,19 +327,10 @@ impl Play {
             let frame = Frame {
                 id: format!("2.25.{number}"),
                 file: format!("{number}.dcm"),
-                sha256: "a".repeat(64),
                 saved_at: *saved_at,
-                resolution_s: 1.0,
                 time_source: "AcquisitionDateTime".to_owned(),
-                zone_assumed: false,
-                instance_number: None,
                 size_px: None,
-                problems: Vec::new(),
-                also_in: Vec::new(),
-                content_at: None,
-                scanner: None,
-                patient: None,
-                pixels_sha256: None,
+                ..support::still::frame("")
             };
             journal.append(*saved_at, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
         }
