@@ -5,7 +5,7 @@ use crate::support::sound;
 use std::process::Command;
 use std::time::Duration;
 
-use program::{START, demo, demo_stills, zonecall};
+use program::{START, demo, demo_stills, free_port, zonecall};
 use sound::{Sound, calls, journal, until_line, until_lines};
 
 /// The first view's still is sent by dcmtk's `storescu`; that of the second never comes.
@@ -17,7 +17,7 @@ fn a_received_still_counts_as_a_watched_one_and_a_view_without_one_is_told() {
     let stills = tempfile::tempdir().unwrap();
     let made = demo_stills().arg(demo("fore-limbs.stills.csv")).arg(stills.path()).arg(START).status();
     assert!(made.unwrap().success());
-    let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port().to_string();
+    let port = free_port().to_string();
     let args = [
         "listen",
         "--into",

@@ -16,6 +16,9 @@ use serde_json::{Value, json};
 /// How long the page may take until it shows what a test waits for; long, for a machine that does much else.
 const PATIENCE: Duration = Duration::from_secs(90);
 
+/// How often a driver is started that finds no port.
+const STARTS: usize = 10;
+
 /// Places for tests with a browser. More of them at once only make each other slow, each has several processes.
 static PLACES: (Mutex<usize>, Condvar) = (Mutex::new(2), Condvar::new());
 
@@ -47,22 +50,30 @@ pub struct Driver {
 impl Driver {
     pub fn start() -> Driver {
         let place = Place::take();
+        // A free port of one family of addresses may be taken in the other: then it ends, and another one is tried.
+        let (child, port) = (0..STARTS).find_map(|_| Self::started()).expect("the driver names its port");
+        Driver { child, address: format!("http://127.0.0.1:{port}"), _place: place }
+    }
+
+    /// The driver and the port that it found; none where it ended without one.
+    fn started() -> Option<(Child, String)> {
         let mut child = Command::new("chromedriver")
             .arg("--port=0")
             .stdout(Stdio::piped())
             .spawn()
             .expect("chromedriver is there: Debian's chromium-driver, see scripts/setup.sh");
         let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
-        let port = lines
-            .find_map(|line| {
-                line.unwrap()
-                    .rsplit_once("successfully on port ")
-                    .map(|(_, port)| port.trim_end_matches('.').to_owned())
-            })
-            .expect("the driver names its port");
+        let port = lines.find_map(|line| {
+            let line = line.unwrap();
+            Some(line.rsplit_once("successfully on port ")?.1.trim_end_matches('.').to_owned())
+        });
+        let Some(port) = port else {
+            drop(child.wait());
+            return None;
+        };
         // The rest of its output must be read, or it stands still when the pipe is full.
         std::thread::spawn(move || lines.for_each(drop));
-        Driver { child, address: format!("http://127.0.0.1:{port}"), _place: place }
+        Some((child, port))
     }
 
     /// A browser of its own profile, so that two do not share a cookie.

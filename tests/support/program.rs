@@ -9,6 +9,7 @@
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use std::sync::atomic::{AtomicU16, Ordering};
 
 /// When the demo's recordings are said to begin.
 pub const START: &str = "2026-05-04T10:00:00+02:00";
@@ -16,6 +17,15 @@ pub const START: &str = "2026-05-04T10:00:00+02:00";
 /// Runs the program to its end.
 pub fn zonecall(args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_zonecall")).args(args).output().expect("the program starts")
+}
+
+/// A port for another program to listen on: each call gives another one, from below those that a system hands out for
+/// outgoing connections (32768 to 60999 here), so that none is taken between the look and its use.
+pub fn free_port() -> u16 {
+    static NEXT: AtomicU16 = AtomicU16::new(0);
+    let first = 20_000 + u16::try_from(std::process::id() % 100).unwrap() * 100;
+    let free = |port: &u16| std::net::TcpListener::bind(("127.0.0.1", *port)).is_ok();
+    std::iter::repeat_with(|| first + NEXT.fetch_add(1, Ordering::Relaxed)).find(free).unwrap()
 }
 
 /// A file of the demo.

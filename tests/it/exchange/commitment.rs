@@ -7,9 +7,9 @@ use serde_json::{Value, json};
 use zonecall::exchange::network::InboxOutcome;
 
 use super::orthanc::Orthanc;
-use super::peers::{Archive, PATIENCE, Receiving, free_port, stills};
+use super::peers::{Archive, PATIENCE, Receiving, stills};
 use super::stage::{folder, said_of, uid};
-use crate::support::program::zonecall;
+use crate::support::program::{free_port, zonecall};
 
 #[test]
 fn the_archive_confirms_what_was_sent_and_the_journal_says_so() {

@@ -5,7 +5,8 @@ use std::process::{Child, Command, Stdio};
 
 use serde_json::{Value, json};
 
-use super::peers::{await_port, free_port};
+use super::peers::await_port;
+use crate::support::program::free_port;
 
 /// A running Orthanc, stopped at the end of its test.
 pub(super) struct Orthanc {

@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 use zonecall::exchange::network::ReceivedObject;
 
 use super::stage::{files, judge};
+use crate::support::program::free_port;
 
 /// How long a test waits for what should come.
 pub(super) const PATIENCE: Duration = Duration::from_secs(60);
@@ -107,11 +108,6 @@ impl Archive {
     pub(super) fn to(&self) -> String {
         format!("127.0.0.1:{}", self.port)
     }
-}
-
-/// A port that was free a moment ago.
-pub(super) fn free_port() -> u16 {
-    std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port()
 }
 
 /// Waits until something listens on a port of this machine.

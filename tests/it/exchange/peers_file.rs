@@ -5,8 +5,8 @@ use std::process::{Command, Output};
 use serde_json::json;
 
 use super::orthanc::Orthanc;
-use super::peers::free_port;
 use super::stage::{folder, said_of};
+use crate::support::program::free_port;
 
 fn zonecall(peers: &str, args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_zonecall")).env("ZONECALL_PEERS", peers).args(args).output().unwrap()

@@ -6,9 +6,9 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::orthanc::Orthanc;
-use super::peers::{Receiving, free_port, names, stills};
+use super::peers::{Receiving, names, stills};
 use super::stage::{SERIES, STUDY, enter, export, faults, files, folder, judge, said_of, uid, unpaired};
-use crate::support::program::zonecall;
+use crate::support::program::{free_port, zonecall};
 
 /// Sends stills and what was made of them; gives how many objects that were.
 fn send(orthanc: &Orthanc, exam: &Path) -> usize {

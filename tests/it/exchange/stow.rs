@@ -5,9 +5,8 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::orthanc::Orthanc;
-use super::peers::free_port;
 use super::stage::{enter, export, folder, said_of, uid};
-use crate::support::program::zonecall;
+use crate::support::program::{free_port, zonecall};
 
 /// Debian's plug-in.
 const PLUGIN: &str = "/usr/share/orthanc/plugins/libOrthancDicomWeb.so";

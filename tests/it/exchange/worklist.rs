@@ -10,10 +10,10 @@ use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
 use serde_json::{Value, json};
 
 use super::orthanc::Orthanc;
-use super::peers::{await_port, free_port};
+use super::peers::await_port;
 use super::stage::{export, faults, files, said_of};
 use super::tls::Certificates;
-use crate::support::program::zonecall;
+use crate::support::program::{free_port, zonecall};
 use crate::support::utterance;
 
 struct Server {
