@@ -6,6 +6,7 @@
 //! Tested in: `tests/it/dialogue.rs`; with sound in `tests/sound/listen.rs`.
 
 use crate::clock::{SAMPLE_RATE_HZ, Sample, Span};
+use crate::exam::parse::Parsed;
 use crate::speech::utterance::Utterance;
 
 /// The program's own voice lingers so long in a room and in the buffers of a sound system.
@@ -31,18 +32,22 @@ impl OwnVoice {
 
     /// Whether what was heard is what the program itself was saying: of four words at least three are among those.
     ///
-    /// A code such as `2A` is read out: a word for its letter begins with that letter, one for its digit is nowhere.
-    pub(super) fn said(&self, utterance: &Utterance) -> bool {
+    /// A code such as `2A` is read out: a word for its letter begins with that letter, one for its digit is nowhere. A save,
+    /// an answer or a command has neither: its words must have been said.
+    pub(super) fn said(&self, utterance: &Utterance, parsed: &Parsed) -> bool {
         let words = || self.texts.iter().flat_map(|text| text.split(|c: char| !c.is_alphanumeric()));
         let is_digit = |c: &char| c.is_ascii_digit();
         let in_codes: Vec<char> =
             words().filter(|word| word.contains(|c: char| is_digit(&c))).flat_map(str::chars).collect();
         let mut digits = in_codes.iter().filter(|c| is_digit(c)).count();
+        let closing = parsed.calls.iter().filter(|call| call.act.is_closing());
+        let plain: Vec<&str> = closing.flat_map(|call| call.words.split_whitespace()).collect();
         let mut known = 0;
         for word in &utterance.words {
-            let begins = word.text.chars().next();
+            let may_be_of_code = !plain.contains(&word.text.as_str());
+            let begins = word.text.chars().next().filter(|_| may_be_of_code);
             let is_own = words().any(|own| own == word.text) || begins.is_some_and(|c| in_codes.contains(&c));
-            if is_own || digits > 0 {
+            if is_own || (may_be_of_code && digits > 0) {
                 known += 1;
                 digits -= usize::from(!is_own);
             }

@@ -53,7 +53,7 @@ impl Dialogue {
     #[must_use]
     pub fn is_interrupted_by(&self, utterance: &Utterance, parsed: &Parsed) -> bool {
         let is_clear = !utterance.rejected && !utterance.unsure && parsed.problems.is_empty();
-        is_clear && !parsed.calls.is_empty() && !self.own_voice.said(utterance)
+        is_clear && !parsed.calls.is_empty() && !self.own_voice.said(utterance, parsed)
     }
 
     /// Something was heard while the program itself spoke: its own voice, or a person, whose words are mixed with it.
@@ -63,7 +63,7 @@ impl Dialogue {
     pub(super) fn hear_over_own_voice(&mut self, utterance: Utterance, parsed: Parsed, now: Sample) {
         let help = "if it was a call, add it by hand; an earpiece keeps the two apart";
         let message = "heard while the program itself was speaking";
-        if utterance.rejected || utterance.words.is_empty() || self.own_voice.said(&utterance) {
+        if utterance.rejected || utterance.words.is_empty() || self.own_voice.said(&utterance, &parsed) {
             return self.pass_over(utterance, message, help);
         }
         if self.is_interrupted_by(&utterance, &parsed)

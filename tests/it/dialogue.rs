@@ -65,6 +65,17 @@ fn its_own_voice_is_never_a_call() {
     assert_eq!(talk.calls().len(), 3, "when it has died away a person is heard again");
 }
 
+/// No word of the code that the program reads out stands for a save.
+#[test]
+fn a_save_over_the_programs_own_voice_is_not_taken_for_it() {
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone two alpha transverse").say("where am i");
+    assert_eq!(talk.said(), ["left fore, zone 2A, transverse"]);
+    talk.at_s -= 1.5;
+    talk.own_voice(2.0).say("save");
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::Asked), "never lost in silence");
+}
+
 /// It is not acted on, for the two voices are mixed; it is read back, and labels after it are in doubt until the answer.
 #[test]
 fn a_call_over_the_programs_own_voice_is_read_back_once() {
