@@ -267,7 +267,8 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let (subject, horses) = args.subject.read_for_listening(&protocols, scale, can_type)?;
     let person = subject.person.clone().or(settings.person);
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
-    let subject = Subject { person, ..subject };
+    let context_s = subject.context_s.or(settings.context_s);
+    let subject = Subject { person, context_s, ..subject };
     let stop = stop_switch()?;
     let mut options = ListenOptions { day_list: horses, ..chosen.options };
     let Some(into) = into else {

@@ -1,12 +1,13 @@
-//! What is set for one exam: how long the limbs are, and the scales of scores.
+//! What is set for one exam: how long the limbs are, the scales of scores, and how labels follow from what was said.
 //!
 //! Takes: the program's arguments, and what the settings say.
-//! Gives: the `Subject` with both.
+//! Gives: the `Subject` with all of it.
 //! Never: a length or a scale that the protocols do not know.
 //! Tested in: `tests/it/set_for_exam.rs`.
 
 use anyhow::{anyhow, ensure};
 
+use crate::exam::header::CONTEXT_S_MAX;
 use crate::protocol::Protocols;
 use crate::session::options::Subject;
 
@@ -23,6 +24,18 @@ pub(crate) struct SetForExam {
     /// You save first and say the place afterwards: the place said within four seconds of a save labels its still.
     #[arg(long)]
     save_first: bool,
+    /// A still that no save was called for takes the place that is current, but only within so many seconds after the last
+    /// call; 60 by default, 600 at most, and 0 never.
+    #[arg(long = "context", value_name = "SECONDS", value_parser = context)]
+    context_s: Option<f64>,
+}
+
+/// What `--context` can be.
+fn context(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(seconds) if (0.0..=CONTEXT_S_MAX).contains(&seconds) => Ok(seconds),
+        _ => Err(format!("give a number of seconds from 0 to {CONTEXT_S_MAX}")),
+    }
 }
 
 impl SetForExam {
@@ -53,7 +66,8 @@ impl SetForExam {
             Ok((group.clone(), length))
         });
         let limb_lengths_cm = lengths.collect::<anyhow::Result<_>>()?;
-        Ok(Subject { limb_lengths_cm, scales, save_first: self.save_first, ..subject })
+        let SetForExam { save_first, context_s, .. } = *self;
+        Ok(Subject { limb_lengths_cm, scales, save_first, context_s, ..subject })
     }
 }
 

@@ -12,6 +12,7 @@ use serde::Deserialize;
 
 use super::options::{EarChoice, SwitchWay, written};
 use super::settings_place::place;
+use crate::exam::header::CONTEXT_S_MAX;
 
 /// What the file can say; what it does not say has its default.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
@@ -34,6 +35,7 @@ pub(super) struct Settings {
     pub(super) switch_way: Option<SwitchWay>,
     pub(super) person: Option<String>,
     pub(super) score_scale: Option<String>,
+    pub(super) context_s: Option<f64>,
 }
 
 impl Settings {
@@ -65,6 +67,12 @@ impl Settings {
                 "export_delay_s is {delay}; give 0 to 600 seconds"
             );
         }
+        if let Some(context) = settings.context_s {
+            anyhow::ensure!(
+                (0.0..=CONTEXT_S_MAX).contains(&context),
+                "context_s is {context}; give 0 to {CONTEXT_S_MAX} seconds"
+            );
+        }
         if let Some(words) = settings.voice_speed {
             anyhow::ensure!(
                 (80..=400).contains(&words),
@@ -90,7 +98,7 @@ impl Settings {
 
     /// What each setting is, its key, its value where it is set, and an example.
     #[allow(clippy::too_many_lines)] // a table, a row for each setting
-    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 17] {
+    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 18] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
         [
@@ -186,6 +194,12 @@ impl Settings {
                 self.score_scale.as_deref().map(quoted),
                 "\"echo score=0-3\"",
             ),
+            (
+                "Seconds after the last call in which the current place labels a still without a save, 0 to 600.",
+                "context_s",
+                self.context_s.map(|s| s.to_string()),
+                "60",
+            ),
         ]
     }
 }
@@ -216,6 +230,7 @@ mod tests {
             switch_way: Some(SwitchWay::Toggle),
             person: Some("Ada".to_owned()),
             score_scale: Some("echo score=0-3".to_owned()),
+            context_s: Some(90.0),
         };
         assert_eq!(Settings::of(&all.text()).unwrap(), all);
         let none = Settings::default().text();
@@ -234,5 +249,6 @@ mod tests {
         let error = |text: &str| Settings::of(text).unwrap_err().to_string();
         assert!(error("devise = \"x\"").contains("devise"), "{}", error("devise = \"x\""));
         assert!(error("export_delay_s = -1.0").contains("0 to 600"));
+        assert!(error("context_s = 601").contains("0 to 600"));
     }
 }

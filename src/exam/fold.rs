@@ -229,6 +229,7 @@ impl Exam {
             said_at: self.instant_of(span.from),
             span,
             words: heard.utterance.text(),
+            rivals: heard.utterance.rivals.iter().map(|rival| rival.words.clone()).collect(),
             confidence: heard.utterance.confidence,
             level_dbfs: heard.utterance.level_dbfs,
             clipped: heard.utterance.clipped,

@@ -261,6 +261,8 @@ pub struct LoggedUtterance {
     pub span: Span,
     /// The words the engine heard, joined; may be empty.
     pub words: String,
+    /// Other readings of it, likeliest first.
+    pub rivals: Vec<String>,
     /// How sure the engine is, 0 to 1.
     pub confidence: f64,
     /// Loudness in dB relative to full scale.

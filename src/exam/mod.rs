@@ -4,6 +4,7 @@ pub mod seq;
 pub mod call;
 pub mod patient;
 mod shown;
+pub mod header;
 pub mod event;
 mod item;
 mod bind;

@@ -34,8 +34,6 @@ const ABOUT: f64 = 3.0;
 const CHANCE: f64 = 0.05;
 /// How closely a person can set the clocks by hand, in seconds: scanners show whole seconds.
 const BY_HAND_S: f64 = 1.0;
-/// The place that was last called labels a still without a save for so many seconds after the last call of any kind.
-const CONTEXT_S: f64 = 60.0;
 /// How far a context can be trusted at its best: nobody said that a still was saved.
 const CONTEXT_MOST: f64 = 0.7;
 
@@ -384,7 +382,7 @@ impl<'a> PairReading<'a> {
     /// Something was called not long before this second: after that nobody knows where the probe is.
     fn was_called_just_before(&self, at_s: f64) -> bool {
         let after = self.calls.partition_point(|(said_s, _)| *said_s <= at_s);
-        after.checked_sub(1).is_some_and(|last| at_s - self.calls[last].0 <= CONTEXT_S)
+        after.checked_sub(1).is_some_and(|last| at_s - self.calls[last].0 <= self.exam.header.context_s())
     }
 
     /// The last call before this second, where limb and zone were current.

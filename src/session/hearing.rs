@@ -92,6 +92,7 @@ pub fn header(subject: &Subject, ear: &Ear, language: &SpokenLanguage, began: Be
         order: subject.order.clone(),
         limb_lengths_cm: subject.limb_lengths_cm.clone(),
         save_first: subject.save_first,
+        context_s: subject.context_s,
         scales: subject.scales.clone(),
     }
 }

@@ -65,6 +65,8 @@ pub struct Subject {
     pub limb_lengths_cm: BTreeMap<String, f64>,
     /// The person saves first and says the place afterwards.
     pub save_first: bool,
+    /// For how many seconds after the last call the current place labels a still without a save, as far as it was set.
+    pub context_s: Option<f64>,
     /// Scale of each score, as far as it was set.
     pub scales: BTreeMap<String, String>,
 }

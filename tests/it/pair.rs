@@ -9,7 +9,7 @@ use serde::Deserialize;
 use zonecall::clock::{SAMPLE_RATE_HZ, Sample, Span};
 use zonecall::exam::call::{Act, Call, Command, View};
 use zonecall::exam::context::Context;
-use zonecall::exam::event::Frame;
+use zonecall::exam::event::{Frame, Header};
 use zonecall::exam::fold::{Exam, LoggedCall};
 use zonecall::exam::seq::Seq;
 use zonecall::frames::assign::{Edge, assign};
@@ -203,6 +203,13 @@ fn a_still_without_a_save_call_takes_what_was_in_force() {
         at_s.iter().enumerate().map(|(idx, at_s)| still(idx, at_s + 61.0, 1.0)).collect();
     let frame = &pair(&exam, &frames).frames[5];
     assert_eq!((frame.tie, frame.confidence < 0.9), (Tie::Context(10), true));
+    // Three seconds after the last call: a practice that allows two leaves it without a label.
+    let allowed = |context_s| {
+        let header = Header { context_s: Some(context_s), ..exam.header.clone() };
+        pair(&Exam { header, ..exam.clone() }, &frames).frames[5].tie
+    };
+    assert_eq!((allowed(2.0), allowed(4.0)), (Tie::Nothing, Tie::Context(10)));
+    assert_eq!(allowed(0.0), Tie::Nothing);
 }
 
 #[test]

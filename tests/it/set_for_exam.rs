@@ -76,15 +76,18 @@ fn what_is_set_on_the_command_line_stands_in_the_journal_and_what_cannot_be_set_
         let journal = std::fs::read_to_string(folder.path().join("exam/exam.jsonl")).unwrap_or_default();
         (journal, String::from_utf8_lossy(&done.stderr).into_owned(), done.status.code())
     };
-    let (journal, told, _) = done(&["--score-scale", "echo score=0-3", "--limb-length", "fore=17.5"]);
+    let (journal, told, _) =
+        done(&["--score-scale", "echo score=0-3", "--limb-length", "fore=17.5", "--context", "90"]);
     let first = journal.lines().next().unwrap_or_else(|| panic!("{told}"));
     assert!(first.contains("\"scales\":{\"echo score\":\"0-3\"}"), "{first}");
     assert!(first.contains("\"limb_lengths_cm\":{\"fore\":17.5}"), "{first}");
+    assert!(first.contains("\"context_s\":90.0"), "{first}");
     for (option, text, why) in [
         ("--score-scale", "echo score=0-5", "`0-5` is no scale of echo score; give 0-3 or 0-4"),
         ("--score-scale", "area=0-3", "`area` has no scale to choose"),
         ("--limb-length", "tail=20", "no limb is of the group `tail`"),
         ("--limb-length", "fore=long", "`long` is no length"),
+        ("--context", "601", "give a number of seconds from 0 to 600"),
         ("--limb-length", "fore", "is not of the form NAME=TEXT"),
     ] {
         let (_, told, code) = done(&[option, text]);

@@ -117,6 +117,7 @@ pub fn header() -> Header {
         order: None,
         limb_lengths_cm: BTreeMap::new(),
         save_first: false,
+        context_s: None,
         scales: BTreeMap::new(),
     }
 }

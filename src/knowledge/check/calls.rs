@@ -6,9 +6,10 @@
 //! Tested in: `tests/it/rules/calls.rs`.
 
 use crate::clock;
-use crate::exam::call::{Act, FindingSaid};
+use crate::exam::call::{Act, FindingSaid, Problem};
 use crate::exam::context::Context;
-use crate::exam::fold::LoggedCall;
+use crate::exam::event::Outcome;
+use crate::exam::fold::{Exam, LoggedCall, LoggedUtterance};
 use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::knowledge::doubt::doubtful;
 use crate::protocol::Plane;
@@ -71,6 +72,39 @@ pub(super) fn utterance_problem(evidence: &Evidence) -> Vec<Hit> {
         }
     }
     hits
+}
+
+/// A question at the horse that nobody answered: what was heard was not acted on.
+pub(super) fn question_unanswered(evidence: &Evidence) -> Vec<Hit> {
+    let exam = evidence.exam;
+    let within_s = evidence.protocols.rules.habits.correction_reach_s;
+    let asked = exam.utterances.iter().filter(|heard| heard.outcome == Outcome::Asked && heard.is_open());
+    let mut hits = Vec::new();
+    for heard in asked.filter(|heard| !was_said_since(exam, heard, within_s)) {
+        let (line, at_s) = (heard.seq, heard.span.seconds().0);
+        for problem in &heard.problems {
+            let Problem { message, help } = problem;
+            let message = format!(
+                "line {line}, {at_s:.1} s into the exam: {message}; nobody answered, so it changed nothing: {help}"
+            );
+            hits.push(Hit { at: Some(heard.said_at), ..Hit::new(message) });
+        }
+    }
+    hits
+}
+
+/// What was asked about was said again so soon that it can be nothing else, or a person added a call where it was said.
+fn was_said_since(exam: &Exam, asked: &LoggedUtterance, within_s: f64) -> bool {
+    let has = |words: &str, reading: &String| format!(" {words} ").contains(&format!(" {reading} "));
+    let readings = || asked.rivals.iter().chain([&asked.words]);
+    let again = exam.utterances.iter().any(|heard| {
+        let is_soon = heard.span.from > asked.span.to
+            && clock::seconds(heard.span.from.since(asked.span.to)) <= within_s;
+        let counts = || exam.standing_calls().any(|call| call.heard_seq == heard.seq);
+        is_soon && readings().any(|reading| has(&heard.words, reading)) && counts()
+    });
+    let is_there = |call: &LoggedCall| call.sample >= asked.span.from && call.sample <= asked.span.to;
+    again || exam.standing_calls().any(|call| call.is_added() && is_there(call))
 }
 
 /// A structure outside its zones is kept and asked about.

@@ -9,6 +9,7 @@ use chrono::TimeDelta;
 
 use crate::clock::{Span, seconds};
 use crate::exam::breaks::Break;
+use crate::exam::event::Outcome;
 use crate::exam::fold::{FileChange, Gap, LoggedUtterance, OtherRecord, SoundFault};
 use crate::exam::timeline::{ClockJump, JumpKind};
 use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
@@ -189,7 +190,9 @@ pub(super) fn nothing_heard(evidence: &Evidence) -> Vec<Hit> {
 }
 
 pub(super) fn not_understood(evidence: &Evidence) -> Vec<Hit> {
-    summary(evidence, LoggedUtterance::is_open, |utterances| {
+    // What was asked about and never answered has a rule of its own.
+    let fits = |utterance: &LoggedUtterance| utterance.outcome == Outcome::NotUnderstood;
+    summary(evidence, fits, |utterances| {
         format!("{utterances} not understood and changed nothing; listen to the calls marked `unknown`")
     })
 }

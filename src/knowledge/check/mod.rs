@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 67] = [
+const RULES: [(&str, Find); 68] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -63,6 +63,7 @@ const RULES: [(&str, Find); 67] = [
     ("call-problem", calls::problem),
     ("correction-reach", calls::correction_reach),
     ("utterance-problem", calls::utterance_problem),
+    ("question-unanswered", calls::question_unanswered),
     ("view-without-still", views::without_still),
     ("view-missing", views::missing),
     ("structure-without-still", views::structure_without_still),

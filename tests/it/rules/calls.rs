@@ -1,10 +1,15 @@
 //! Rules about single calls: their place, and whether it fits.
 
-use zonecall::exam::event::Outcome;
+use zonecall::exam::call::{Act, View};
+use zonecall::exam::event::{CloseReason, Event, Outcome};
+use zonecall::exam::review::{Change, Review};
+use zonecall::frames::pairing::Pairing;
+use zonecall::session::effect::Input;
 
 use crate::rules::{Cases, Rule};
 use crate::support::BUILT_IN;
-use crate::support::case::{problem, said, timed};
+use crate::support::case::{Case, problem, said, timed};
+use crate::support::talk::Talk;
 
 pub(crate) const CASES: &[Cases] = &[
     ("call-problem", |rule| {
@@ -29,6 +34,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("`left fore`: odd", &taken);
         rule.silent(&fine());
     }),
+    ("question-unanswered", question_unanswered),
     ("structure-outside-zones", structure_outside_zones),
     ("finding-without-place", |rule| {
         rule.fires("no limb or zone", &said(&["normal"]));
@@ -50,6 +56,49 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("marker-unusual", marker_unusual),
 ];
+
+/// The line is that of the question; an answer, the call said again, and a call added by hand at that place settle it.
+fn question_unanswered(rule: &Rule) {
+    let asked = |after: &dyn Fn(&mut Talk)| {
+        let mut talk = Talk::silent();
+        talk.say("left fore zone two alpha transverse").unsure("zone two bravo", "zone three bravo");
+        after(&mut talk);
+        let reason = CloseReason::EndOfExam;
+        talk.step(Input::End { reason });
+        Case { exam: talk.dialogue.exam().clone(), pairing: Pairing::default() }
+    };
+    let expires = |talk: &mut Talk| talk.at_s += 20.0;
+    let found = rule.fires("nobody answered, so it changed nothing: listen to it", &asked(&expires));
+    assert!(found.message.starts_with("line 5, "), "{}", found.message);
+    assert!(found.message.contains("`zone two bravo` or `zone three bravo`"), "{}", found.message);
+    rule.fires("nobody answered", &asked(&|_| ()));
+    let other = asked(&|talk| {
+        talk.say("save");
+    });
+    rule.fires("nobody answered", &other);
+    let said_later = |seconds: f64| {
+        move |talk: &mut Talk| {
+            talk.at_s += seconds;
+            talk.say("left fore zone three bravo");
+        }
+    };
+    rule.fires("nobody answered", &asked(&said_later(60.0)));
+    rule.silent(&asked(&said_later(20.0)));
+    rule.silent(&asked(&|talk| {
+        talk.say("first");
+    }));
+    rule.silent(&asked(&|talk| {
+        talk.say("no");
+    }));
+    rule.silent(&asked(&|talk| {
+        let sample = talk.dialogue.exam().utterances[1].span.from;
+        expires(talk);
+        let view = View { zone: Some("2B".into()), ..View::default() };
+        let change = Change::Add { sample, act: Act::View(view) };
+        let review = Review { by: "Ada".to_owned(), why: String::new(), was: String::new(), change };
+        talk.step(Input::Line(Box::new(Event::Review(Box::new(review)))));
+    }));
+}
 
 /// Zones of the accessory ligament: measured down to 3A in Arq Bras Med Vet Zootec 57(2), 2005; not in 3B.
 /// The superficial flexor is two branches in P1B: pastern chapter, South African Equine Veterinary Association, Congress
