@@ -5,7 +5,9 @@
 //! Never: a difference in meaning: tags are labels like words.
 //! Tested in: `tests/it/language.rs`.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
+
+use rustc_hash::FxHashMap;
 
 use crate::language::grammar::{Grammar, GrammarNode, used};
 
@@ -36,12 +38,12 @@ pub(crate) struct CompactState {
 
 /// The automaton of what any of the `roots` allows; where a root is a repetition, its turns are joined by `Again`.
 pub(crate) fn compact(grammar: &Grammar, roots: &[&str]) -> Compact {
-    let mut uses: HashMap<String, usize> = HashMap::new();
+    let mut uses: FxHashMap<String, usize> = FxHashMap::default();
     for (name, _) in grammar.rules.iter().flat_map(|rule| used(&rule.body)) {
         *uses.entry(name).or_default() += 1;
     }
     let mut builder =
-        Builder { grammar, uses, labels: Vec::new(), ids: HashMap::new(), rules: HashMap::new() };
+        Builder { grammar, uses, labels: Vec::new(), ids: FxHashMap::default(), rules: FxHashMap::default() };
     let mut parts = Parts::default();
     for rule in roots.iter().filter_map(|root| grammar.rule(root)) {
         builder.add(&mut parts, &rule.body, START, END, Level::Root);
@@ -76,10 +78,10 @@ enum Level {
 struct Builder<'a> {
     grammar: &'a Grammar,
     /// In how many places each rule is used.
-    uses: HashMap<String, usize>,
+    uses: FxHashMap<String, usize>,
     labels: Vec<Label>,
-    ids: HashMap<Label, usize>,
-    rules: HashMap<String, Vec<CompactState>>,
+    ids: FxHashMap<Label, usize>,
+    rules: FxHashMap<String, Vec<CompactState>>,
 }
 
 impl Builder<'_> {
@@ -196,8 +198,8 @@ impl Parts {
     /// One state for each set of states that the same labels lead to.
     fn deterministic(&self) -> Vec<CompactState> {
         let start = self.closure([START]);
-        let mut known: HashMap<Vec<usize>, usize> = HashMap::from([(start.clone(), 0)]);
-        let mut closures: HashMap<Vec<usize>, usize> = HashMap::new();
+        let mut known: FxHashMap<Vec<usize>, usize> = FxHashMap::from_iter([(start.clone(), 0)]);
+        let mut closures: FxHashMap<Vec<usize>, usize> = FxHashMap::default();
         let mut open = vec![start];
         let mut found: Vec<CompactState> = Vec::new();
         while let Some(states) = open.get(found.len()).cloned() {
@@ -238,7 +240,7 @@ fn smallest(states: &[CompactState]) -> Vec<CompactState> {
     let mut group: Vec<usize> = states.iter().map(|state| usize::from(state.is_end)).collect();
     let mut n_groups = 0;
     loop {
-        let mut ids: HashMap<(usize, Vec<(usize, usize)>), usize> = HashMap::new();
+        let mut ids: FxHashMap<(usize, Vec<(usize, usize)>), usize> = FxHashMap::default();
         let mut finer = Vec::with_capacity(group.len());
         for (idx, state) in states.iter().enumerate() {
             let shape: Vec<(usize, usize)> =

@@ -5,8 +5,10 @@
 //! Never: meaning. Empty arcs are what makes a search slow: with them PocketSphinx needed ten times as long.
 //! Tested in: `tests/it/language.rs`.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::fmt::Write as _;
+
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::language::automaton::Automaton;
 
@@ -250,7 +252,7 @@ impl WordGraph {
 #[derive(Debug, Default)]
 struct Words {
     texts: Vec<String>,
-    known: HashMap<String, usize>,
+    known: FxHashMap<String, usize>,
 }
 
 impl Words {
@@ -301,7 +303,7 @@ impl Draft {
         let mut group: Vec<usize> = self.ends.iter().map(|is_end| usize::from(*is_end)).collect();
         let mut n_groups = 0;
         loop {
-            let mut ids: HashMap<Shape, usize> = HashMap::new();
+            let mut ids: FxHashMap<Shape, usize> = FxHashMap::default();
             let mut finer = Vec::with_capacity(group.len());
             for (state, arcs) in self.arcs.iter().enumerate() {
                 let shape = arcs.iter().map(|(word, to)| (*word, group[*to])).collect();
@@ -384,7 +386,7 @@ impl<'a> Follow<'a> {
 
     /// All that can be reached from `places` without a word, sorted; only where a word leads on, or where the end is.
     fn closure(&self, places: &[Here]) -> Vec<Here> {
-        let mut found: HashSet<Here> = HashSet::new();
+        let mut found: FxHashSet<Here> = FxHashSet::default();
         let mut open: Vec<Here> = places.to_vec();
         while let Some((state, set)) = open.pop() {
             if found.insert((state, set)) {
@@ -404,8 +406,12 @@ impl<'a> Follow<'a> {
 
     /// One state for each set of places that can be reached by the same words.
     fn deterministic(&self, words: &mut Words) -> Draft {
-        let mut states =
-            States { follow: self, open: Vec::new(), by_places: HashMap::new(), by_way: HashMap::new() };
+        let mut states = States {
+            follow: self,
+            open: Vec::new(),
+            by_places: FxHashMap::default(),
+            by_way: FxHashMap::default(),
+        };
         let starts: Vec<usize> =
             (0..self.sets.len()).map(|set| states.number(vec![(self.automaton.start(), set)])).collect();
         let limb = self.set_of.iter().map(|(limb, set)| ((*limb).to_owned(), starts[*set])).collect();
@@ -435,9 +441,9 @@ impl<'a> Follow<'a> {
 struct States<'a> {
     follow: &'a Follow<'a>,
     open: Vec<Vec<Here>>,
-    by_places: HashMap<Vec<Here>, usize>,
+    by_places: FxHashMap<Vec<Here>, usize>,
     /// By the places that a word leads to: most ways are taken often, and what follows is found once.
-    by_way: HashMap<Vec<Here>, usize>,
+    by_way: FxHashMap<Vec<Here>, usize>,
 }
 
 impl States<'_> {

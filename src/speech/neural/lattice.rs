@@ -5,30 +5,76 @@
 //! Never: meaning, scores or time.
 //! Tested in: `tests/it/neural_search.rs`.
 
-use std::collections::HashMap;
+use std::ops::Range;
+
+use rustc_hash::FxHashMap;
 
 use crate::language::graph::{Moment, Starts, WordGraph};
 use crate::speech::neural::lexicon::Lexicon;
 
 /// What can be said, unit by unit.
+///
+/// There are hundreds of thousands of nodes: they lie flat, the nodes after one side by side.
 #[derive(Debug, Clone)]
 pub struct Lattice {
     words: Vec<String>,
-    /// First nodes of the words that can be said in each state of the graph.
-    roots: Vec<Vec<usize>>,
-    ends: Vec<bool>,
     nodes: Vec<LatticeNode>,
+    /// Words that are complete in a node, with the state they lead to.
+    complete: Vec<(u32, u32)>,
+    /// First nodes of the words that can be said in each state of the graph, without those of another phrase.
+    roots: Vec<Range<u32>>,
+    /// Where another phrase may begin after a state.
+    again: Vec<Option<usize>>,
+    ends: Vec<bool>,
     starts: Starts,
     start: usize,
 }
 
 /// A unit of a word; words that begin alike share their first nodes.
-#[derive(Debug, Clone)]
-pub(super) struct LatticeNode {
-    pub(super) unit: usize,
-    pub(super) next: Vec<usize>,
-    /// Words that are complete here, with the state they lead to.
-    pub(super) words: Vec<(usize, usize)>,
+#[derive(Debug, Clone, Copy)]
+struct LatticeNode {
+    unit: u32,
+    next: u32,
+    n_next: u32,
+    words: u32,
+    n_words: u32,
+}
+
+/// The words of one state as a tree, while it grows.
+#[derive(Debug, Default)]
+struct Tree {
+    roots: Vec<usize>,
+    nodes: Vec<TreeNode>,
+}
+
+#[derive(Debug, Default)]
+struct TreeNode {
+    unit: usize,
+    next: Vec<usize>,
+    words: Vec<(usize, usize)>,
+}
+
+impl Tree {
+    fn spell(&mut self, sound: &[usize], word: (usize, usize)) {
+        let mut here: Option<usize> = None;
+        for unit in sound {
+            let among = here.map_or(&self.roots, |node| &self.nodes[node].next);
+            let known = among.iter().copied().find(|node| self.nodes[*node].unit == *unit);
+            let node = known.unwrap_or_else(|| {
+                self.nodes.push(TreeNode { unit: *unit, ..TreeNode::default() });
+                let added = self.nodes.len() - 1;
+                match here {
+                    Some(before) => self.nodes[before].next.push(added),
+                    None => self.roots.push(added),
+                }
+                added
+            });
+            here = Some(node);
+        }
+        if let Some(last) = here {
+            self.nodes[last].words.push(word);
+        }
+    }
 }
 
 impl Lattice {
@@ -37,32 +83,48 @@ impl Lattice {
     pub fn new(graph: &WordGraph, lexicon: &Lexicon) -> Self {
         let mut this = Self {
             words: Vec::new(),
-            roots: vec![Vec::new(); graph.arcs.len()],
-            ends: (0..graph.arcs.len()).map(|state| graph.ends.contains(&state)).collect(),
             nodes: Vec::new(),
+            complete: Vec::new(),
+            roots: Vec::with_capacity(graph.arcs.len()),
+            again: graph.again.clone(),
+            ends: (0..graph.arcs.len()).map(|state| graph.ends.contains(&state)).collect(),
             starts: graph.starts.clone(),
             start: graph.starts.of(Moment::default()),
         };
-        let mut ids: HashMap<&str, usize> = HashMap::new();
-        for (state, arcs) in graph.arcs.iter().enumerate() {
+        let mut ids: FxHashMap<&str, usize> = FxHashMap::default();
+        for arcs in &graph.arcs {
+            let mut tree = Tree::default();
             for (word, to) in arcs {
                 let id = *ids.entry(word).or_insert_with(|| {
                     this.words.push(word.clone());
                     this.words.len() - 1
                 });
-                for sound in lexicon.sounds(word) {
-                    this.spell(state, sound, (id, *to));
-                }
+                lexicon.sounds(word).iter().for_each(|sound| tree.spell(sound, (id, *to)));
             }
-        }
-        // Where a phrase may end, the next one's words can follow.
-        let own = this.roots.clone();
-        for (state, again) in graph.again.iter().enumerate() {
-            if let Some(again) = again {
-                this.roots[state].extend(&own[*again]);
-            }
+            let roots = this.plant(&tree);
+            this.roots.push(roots);
         }
         this
+    }
+
+    /// Lays a tree flat, level by level; where its roots are.
+    fn plant(&mut self, tree: &Tree) -> Range<u32> {
+        let first = self.nodes.len();
+        let mut open = tree.roots.clone();
+        let mut at = 0;
+        while let Some(here) = open.get(at).map(|node| &tree.nodes[*node]) {
+            self.nodes.push(LatticeNode {
+                unit: short(here.unit),
+                next: short(first + open.len()),
+                n_next: short(here.next.len()),
+                words: short(self.complete.len()),
+                n_words: short(here.words.len()),
+            });
+            self.complete.extend(here.words.iter().map(|(word, state)| (short(*word), short(*state))));
+            open.extend(&here.next);
+            at += 1;
+        }
+        short(first)..short(first + tree.roots.len())
     }
 
     /// An utterance begins with what can be said at this moment.
@@ -86,40 +148,42 @@ impl Lattice {
         self.nodes.is_empty()
     }
 
-    fn spell(&mut self, state: usize, sound: &[usize], word: (usize, usize)) {
-        let mut here: Option<usize> = None;
-        for unit in sound {
-            let among = here.map_or(&self.roots[state], |node| &self.nodes[node].next);
-            let known = among.iter().copied().find(|node| self.nodes[*node].unit == *unit);
-            let node = known.unwrap_or_else(|| {
-                self.nodes.push(LatticeNode { unit: *unit, next: Vec::new(), words: Vec::new() });
-                let added = self.nodes.len() - 1;
-                match here {
-                    Some(before) => self.nodes[before].next.push(added),
-                    None => self.roots[state].push(added),
-                }
-                added
-            });
-            here = Some(node);
-        }
-        if let Some(last) = here {
-            self.nodes[last].words.push(word);
-        }
-    }
-
     pub(super) fn word(&self, id: usize) -> &str {
         &self.words[id]
     }
 
-    pub(super) fn node(&self, id: usize) -> &LatticeNode {
-        &self.nodes[id]
+    /// The unit of a node.
+    pub(super) fn unit(&self, node: usize) -> usize {
+        self.nodes[node].unit as usize
     }
 
-    pub(super) fn roots(&self, state: usize) -> &[usize] {
-        &self.roots[state]
+    /// The nodes that follow inside a word.
+    pub(super) fn next(&self, node: usize) -> impl Iterator<Item = usize> + Clone {
+        let LatticeNode { next, n_next, .. } = self.nodes[node];
+        (next..next + n_next).map(|node| node as usize)
+    }
+
+    /// Words that are complete in a node, with the state they lead to.
+    pub(super) fn complete(&self, node: usize) -> impl Iterator<Item = (usize, usize)> {
+        let LatticeNode { words, n_words, .. } = self.nodes[node];
+        let complete = &self.complete[words as usize..][..n_words as usize];
+        complete.iter().map(|(word, state)| (*word as usize, *state as usize))
+    }
+
+    /// First nodes of the words that can be said in a state; where a phrase may end, the next one's words can follow.
+    pub(super) fn roots(&self, state: usize) -> impl Iterator<Item = usize> + Clone {
+        let again = self.again[state].map_or(0..0, |again| self.roots[again].clone());
+        self.roots[state].clone().chain(again).map(|node| node as usize)
     }
 
     pub(super) fn ends(&self, state: usize) -> bool {
         self.ends[state]
     }
+}
+
+/// A number of nodes, words or states: each takes bytes, so that more than this holds would fill 64 GiB.
+#[allow(clippy::cast_possible_truncation)]
+fn short(number: usize) -> u32 {
+    debug_assert!(u32::try_from(number).is_ok());
+    number as u32
 }

@@ -9,7 +9,7 @@
 //! each partial sentence keeps the probability of ending in a blank apart from that of ending in its last unit,
 //! because only the first lets the same unit follow as a new one.
 
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 
 use crate::speech::neural::lattice::Lattice;
 use crate::speech::neural::lexicon::BLANK;
@@ -73,12 +73,12 @@ const NOWHERE: usize = usize::MAX;
 #[derive(Debug)]
 struct Histories {
     entries: Vec<(usize, usize, usize)>,
-    known: HashMap<(usize, usize), usize>,
+    known: FxHashMap<(usize, usize), usize>,
 }
 
 impl Histories {
     fn new() -> Self {
-        Self { entries: vec![(0, NOWHERE, 0)], known: HashMap::new() }
+        Self { entries: vec![(0, NOWHERE, 0)], known: FxHashMap::default() }
     }
 
     /// `before` and one more word, which leads to `state`.
@@ -121,7 +121,7 @@ impl BeamToken {
 #[derive(Debug, Default)]
 struct Beam {
     tokens: Vec<(LatticePlace, BeamToken)>,
-    at: HashMap<LatticePlace, usize>,
+    at: FxHashMap<LatticePlace, usize>,
 }
 
 impl Beam {
@@ -198,14 +198,14 @@ fn step(
         let last = (BLANK, token);
         return begin(lattice, beam, history, lattice.roots(lattice.start()), last, row, unit_min);
     }
-    let node = lattice.node(at);
-    stays.unit = add(stays.unit, token.unit + f64::from(row[node.unit]));
-    let last = (node.unit, token);
-    begin(lattice, beam, history, &node.next, last, row, unit_min);
-    for (word, state) in &node.words {
-        let roots = lattice.roots(*state);
-        if roots.iter().any(|root| row[lattice.node(*root).unit] >= unit_min) {
-            let longer = histories.with(history, *word, *state);
+    let unit = lattice.unit(at);
+    stays.unit = add(stays.unit, token.unit + f64::from(row[unit]));
+    let last = (unit, token);
+    begin(lattice, beam, history, lattice.next(at), last, row, unit_min);
+    for (word, state) in lattice.complete(at) {
+        let roots = lattice.roots(state);
+        if roots.clone().any(|root| row[lattice.unit(root)] >= unit_min) {
+            let longer = histories.with(history, word, state);
             begin(lattice, beam, longer, roots, last, row, unit_min);
         }
     }
@@ -216,19 +216,19 @@ fn begin(
     lattice: &Lattice,
     beam: &mut Beam,
     history: usize,
-    nodes: &[usize],
+    nodes: impl Iterator<Item = usize>,
     (last, token): (usize, BeamToken),
     row: &[f32],
     unit_min: f32,
 ) {
     for next in nodes {
-        let unit = lattice.node(*next).unit;
+        let unit = lattice.unit(next);
         if row[unit] < unit_min {
             continue;
         }
         let from = if unit == last { token.blank } else { token.total() };
         if from > f64::NEG_INFINITY {
-            let begun = beam.token((history, *next));
+            let begun = beam.token((history, next));
             begun.unit = add(begun.unit, from + f64::from(row[unit]));
         }
     }
@@ -252,15 +252,13 @@ fn ended(
     ending: SentenceEnd,
 ) -> Vec<Hypothesis> {
     let mut whole: Vec<(usize, f64)> = Vec::new();
-    let mut at: HashMap<usize, usize> = HashMap::new();
+    let mut at: FxHashMap<usize, usize> = FxHashMap::default();
     for ((history, place), token) in tokens.iter().filter(|((_, place), _)| *place != NOWHERE) {
-        for (word, state) in lattice
-            .node(*place)
-            .words
-            .iter()
-            .filter(|(_, state)| lattice.ends(*state) == (ending == SentenceEnd::Whole))
+        let complete = lattice.complete(*place);
+        for (word, state) in
+            complete.filter(|(_, state)| lattice.ends(*state) == (ending == SentenceEnd::Whole))
         {
-            let sentence = histories.with(*history, *word, *state);
+            let sentence = histories.with(*history, word, state);
             let idx = *at.entry(sentence).or_insert(whole.len());
             if idx == whole.len() {
                 whole.push((sentence, f64::NEG_INFINITY));
