@@ -230,6 +230,7 @@ impl Exam {
             span,
             words: heard.utterance.text(),
             rivals: heard.utterance.rivals.iter().map(|rival| rival.words.clone()).collect(),
+            word_starts: heard.utterance.word_starts(),
             confidence: heard.utterance.confidence,
             level_dbfs: heard.utterance.level_dbfs,
             clipped: heard.utterance.clipped,
@@ -246,7 +247,10 @@ impl Exam {
             utterance.problems.clear();
             if let Some(words) = &settled.taken {
                 utterance.outcome = Outcome::Calls;
-                utterance.words.clone_from(words);
+                if utterance.words != *words {
+                    utterance.word_starts.clear();
+                    utterance.words.clone_from(words);
+                }
             }
         }
     }

@@ -263,6 +263,9 @@ pub struct LoggedUtterance {
     pub words: String,
     /// Other readings of it, likeliest first.
     pub rivals: Vec<String>,
+    /// Where each of these words begins, in their order; empty where the engine did not say, or where a person's answer
+    /// put other words in their place.
+    pub word_starts: Vec<Sample>,
     /// How sure the engine is, 0 to 1.
     pub confidence: f64,
     /// Loudness in dB relative to full scale.

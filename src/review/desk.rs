@@ -118,6 +118,8 @@ struct UtteranceRow<'a> {
     seq: Seq,
     span_s: (f64, f64),
     words: &'a str,
+    /// Seconds at which each of the words begins; empty where that is not known.
+    word_s: Vec<f64>,
     outcome: Outcome,
     confidence: f64,
 }
@@ -244,6 +246,7 @@ impl Desk {
             seq: utterance.seq,
             span_s: utterance.span.seconds(),
             words: &utterance.words,
+            word_s: utterance.word_starts.iter().map(|start| start.seconds()).collect(),
             outcome: utterance.outcome,
             confidence: utterance.confidence,
         };

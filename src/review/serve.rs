@@ -53,7 +53,7 @@ const WORDS_OF_SOUND: &str = "minute by minute";
 const SAMPLES_PER_MIN: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 /// The files of the page: path, kind, text.
-static PAGE: [PageFile; 20] = [
+static PAGE: [PageFile; 21] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
@@ -61,6 +61,7 @@ static PAGE: [PageFile; 20] = [
     ("/make.js", "text/javascript; charset=utf-8", include_str!("page/make.js")),
     ("/doing.js", "text/javascript; charset=utf-8", include_str!("page/doing.js")),
     ("/line.js", "text/javascript; charset=utf-8", include_str!("page/line.js")),
+    ("/spoken.js", "text/javascript; charset=utf-8", include_str!("page/spoken.js")),
     ("/still.js", "text/javascript; charset=utf-8", include_str!("page/still.js")),
     ("/calls.js", "text/javascript; charset=utf-8", include_str!("page/calls.js")),
     ("/cine.js", "text/javascript; charset=utf-8", include_str!("page/cine.js")),

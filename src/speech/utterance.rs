@@ -7,7 +7,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::clock::Span;
+use crate::clock::{Sample, Span};
 
 /// One utterance of speech, cut out of the stream by the endpointer.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,6 +75,13 @@ impl Utterance {
     pub fn text(&self) -> String {
         let words: Vec<&str> = self.words.iter().map(|word| word.text.as_str()).collect();
         words.join(" ")
+    }
+
+    /// Where each word begins. None where the engine did not say: it then gives all of them the same span.
+    #[must_use]
+    pub fn word_starts(&self) -> Vec<Sample> {
+        let starts: Vec<Sample> = self.words.iter().map(|word| word.span.from).collect();
+        if starts.is_sorted_by(|one, next| one < next) { starts } else { Vec::new() }
     }
 }
 

@@ -10,6 +10,7 @@ import { traceOn } from "./trace.js";
 import { valuesHere } from "./values.js";
 import { callTable, meaning } from "./calls.js";
 import { working } from "./doing.js";
+import { spoken, wordsOf, wordsWithin } from "./spoken.js";
 import { legs, limbDrawings } from "./limb.js";
 import { deedTable, isSettling, lastDeed, lastUndone } from "./deeds.js";
 import { LOOP_KEYS, frameShown, stopLoop } from "./cine.js";
@@ -252,12 +253,13 @@ const BEFORE_S = 5;
 function heard(call, utterance, span, frame) {
   if (!span) return null;
   const words = utterance?.words ?? call?.words;
+  const said = utterance ? wordsOf(utterance) : call ? wordsWithin(exam, call.span_s) : [];
   offer(" ", () => play(span[0] - 0.3, span[1] + 0.3));
   return make("p", { class: "heard" },
     make("button", { type: "button", class: "main", onclick: () => acts[" "]() }, "Play ", key("Space")),
     make("button", { type: "button", onclick: offer("g", () => play(span[0] - BEFORE_S, span[1] + 0.3)) }, `From ${BEFORE_S} s before `, key("G")),
     soundControls(),
-    call?.added ? "added by hand" : words !== undefined ? make("q", {}, words || "no words") : "what was said around this still",
+    call?.added ? "added by hand" : words !== undefined ? make("q", {}, spoken(words || "no words", said)) : "what was said around this still",
     make("span", {}, ` at ${clock(span[0])}${call && frame ? `, call ${call.seq}` : ""}`));
 }
 

@@ -1,10 +1,11 @@
 // The line through time: the kept sound, the utterances and what they were taken for, saves, stills, lost sound, clocks.
-import { make, find, keep, clock, ask, say } from "./make.js";
+import { make, find, fill, keep, clock, ask, say } from "./make.js";
 import { statusWords } from "./still.js";
 import { working } from "./doing.js";
+import { spoken, wordsOf, wordAt } from "./spoken.js";
 
 const HEIGHT = { ticks: 18, wave: 34 };
-const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [], nodes: new Map() };
+const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [], nodes: new Map(), lit: new Set() };
 const player = new Audio();
 
 /** How sound is played; a reload keeps what was set. */
@@ -38,8 +39,32 @@ export async function play(fromS, toS) {
   }
 }
 for (const name of ["timeupdate", "pause", "ended"]) player.addEventListener(name, () => draw());
+player.addEventListener("play", listen);
 /** Where in the exam the sound is now; none while nothing plays. */
 const soundAt = () => player.paused ? null : Number(player.dataset.from) + player.currentTime;
+
+/** While sound plays: its place stays in view, and each word lights up when it is said. */
+function listen() {
+  const at = soundAt();
+  light(at);
+  if (at === null) return;
+  const strip = find("strip");
+  const x = at * state.pxPerS - strip.scrollLeft;
+  // Only from the edge: whoever has scrolled elsewhere meanwhile is left there.
+  if (x > strip.clientWidth - 20 && x < strip.clientWidth + 20) strip.scrollLeft += strip.clientWidth / 2;
+  requestAnimationFrame(listen);
+}
+
+/** Marks the phrase that is heard now, and its word, on the line and on the bench. */
+function light(at) {
+  const heard = at === null ? [] : state.marks.filter((mark) => mark.kind === "utterance" && at >= mark.from && at <= mark.to)
+    .map((mark) => state.nodes.get(`utterance ${mark.seq}`)).filter(Boolean);
+  const bench = at === null ? [] : [...document.querySelectorAll("#bench .heard q")];
+  const lit = new Set([...heard, ...[...heard, ...bench].map((node) => wordAt(node, at)).filter(Boolean)]);
+  for (const node of state.lit) if (!lit.has(node)) node.classList.remove("sounding");
+  for (const node of lit) node.classList.add("sounding");
+  state.lit = lit;
+}
 export const playing = () => ({ paused: player.paused, src: player.src, duration: player.duration });
 
 const OUTCOME = {
@@ -51,7 +76,7 @@ export async function setLine(exam, open) {
   const first = state.exam === null;
   Object.assign(state, { exam, open });
   const utterances = exam.utterances.map((utterance) => ({
-    kind: "utterance", from: utterance.span_s[0], to: utterance.span_s[1], seq: utterance.seq, outcome: utterance.outcome,
+    kind: "utterance", from: utterance.span_s[0], to: utterance.span_s[1], seq: utterance.seq, outcome: utterance.outcome, said: wordsOf(utterance),
     text: utterance.words || "(no words)", words: `${utterance.words || "no words"}, ${OUTCOME[utterance.outcome]}, at ${clock(utterance.span_s[0])}`,
   }));
   const stills = exam.still_s.map((at, number) => at === null ? null : {
@@ -141,8 +166,7 @@ function drawMarks(fromS, toS) {
     // What changes with the exam is looked up when it is pressed.
     node.onclick = () => choose(idx);
     node.onfocus = () => { state.at = idx; };
-    const sounds = soundAt() !== null && mark.kind === "utterance" && soundAt() >= mark.from && soundAt() <= mark.to ? " sounding" : "";
-    put(node, `mark ${mark.kind} ${mark.outcome ?? mark.status ?? ""}${sounds}`, mark.outcome === "not_understood" ? `? ${mark.text}` : mark.text, mark.from);
+    put(node, `mark ${mark.kind} ${mark.outcome ?? mark.status ?? ""}`, mark.outcome === "not_understood" ? `? ${mark.text}` : mark.text, mark.from, mark.said);
     for (const [name, value] of [["aria-label", mark.words], ["title", mark.words], ["data-mark", idx], ["data-seq", mark.seq ?? ""], ["tabindex", idx === focusable ? 0 : -1]]) node.setAttribute(name, value);
     node.toggleAttribute("aria-current", false);
     if (idx === state.at) node.setAttribute("aria-current", "true");
@@ -158,6 +182,7 @@ function drawMarks(fromS, toS) {
   keep(find("marks"), [...signs, ...marks]);
   const inView = new Set(find("marks").children);
   for (const [name, node] of state.nodes) if (!inView.has(node)) state.nodes.delete(name);
+  light(soundAt());
 }
 
 function drawn(name, anew) {
@@ -165,9 +190,9 @@ function drawn(name, anew) {
   return state.nodes.get(name);
 }
 
-function put(node, kind, text, atS) {
+function put(node, kind, text, atS, said = []) {
   node.className = kind;
-  if (node.textContent !== text) node.textContent = text;
+  if (node.textContent !== text) fill(node, spoken(text, said));
   node.style.left = `${atS * state.pxPerS}px`;
 }
 

@@ -10,6 +10,7 @@ mod history;
 mod inbox;
 mod keyboard;
 mod lesion;
+mod listening;
 mod light;
 mod looks;
 mod measures;
