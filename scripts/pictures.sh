@@ -1,10 +1,13 @@
 #!/usr/bin/env bash
 # Makes every picture in docs/pictures/ from the demo's exam (run `make demo`, then `cargo build --release`, for the
 # demo's own program has no desk):
-#   desk.png     the review desk, in Chromium without a window
+#   desk.png     the review desk with a question, in Chromium without a window
+#   still.png    the same with a still that was traced, while its sound plays
 #   reports.png  pages of the printed reports, through poppler
+#   course.png   the course over four exams, through poppler
 #   listen.png   the listening screen, from a real terminal (tmux) with a virtual microphone (PulseAudio)
-# and both reports of that exam, signed, as docs/reports/vet.pdf and docs/reports/owner.pdf.
+# and the reports of that exam, signed, as docs/reports/vet.pdf and docs/reports/owner.pdf, with the course over it and
+# three earlier exams, whose numbers are invented, as docs/reports/course.pdf.
 # Needs what `make setup` installs, and tmux.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -43,6 +46,12 @@ for _ in $(seq 50); do grep -q 'http' "$work/address" && break; sleep 0.2; done
 address=$(grep -o 'http://[^ ]*' "$work/address" | head -n 1)
 # The third question has a still.
 shoot "$address" 1440 1000 "$to/desk.png" 12 jj
+# The areas that the maker of the stills drew into the seventh.
+for outline in "160,120,82.9,36.85,0" "160,120,48.35,21.49,0 --lesion"; do
+    # shellcheck disable=SC2086 # the second one has two words
+    "$bin" trace "$work/past/desk" --still IM0007.dcm --structure SDFT --by Ada --ellipse $outline >/dev/null
+done
+shoot "$address" 1440 1000 "$to/still.png" 8 sssssssg
 
 echo "pictures: the reports"
 # What a vet writes and signs is invented; the keys and the list of people are thrown away.
@@ -56,6 +65,21 @@ echo "pictures: the reports"
     "$bin" sign "$work/past/desk" --vet "Dr Example" --passphrase-file "$work/passphrase"
     "$bin" report "$work/past/desk" --format pdf --out "$reports/vet.pdf"
     "$bin" report "$work/past/desk" --format pdf --for owner --out "$reports/owner.pdf"
+    earlier=()
+    while read -r day area lesion score; do
+        mkdir -p "$work/earlier"
+        "$bin" hear demo-audio/fore-limbs.flac --into "$work/earlier/$day" --horse Juniper --started-at "${day}T10:00:00+01:00" >/dev/null
+        typed() { "$bin" enter "$work/earlier/$day" --limb LF --zone 2B --structure SDFT --by Ada --term "$@" >/dev/null; }
+        typed area --number "$area" --unit mm2
+        typed "lesion area" --number "$lesion" --unit mm2
+        typed "echo score" --number "$score"
+        earlier+=(--earlier "$work/earlier/$day")
+    done <<'EXAMS'
+2026-01-12 171 83 3
+2026-02-09 168 71 3
+2026-03-16 157 63 2
+EXAMS
+    "$bin" report "$work/past/desk" --format pdf --for course "${earlier[@]}" --out "$reports/course.pdf"
 )
 pdftoppm -r 60 -png -f 1 -l 2 "$reports/vet.pdf" "$work/vet"
 pdftoppm -r 60 -png -f 1 -l 1 "$reports/owner.pdf" "$work/owner"
@@ -64,6 +88,7 @@ pdftoppm -r 60 -png -f 1 -l 1 "$reports/owner.pdf" "$work/owner"
     for page in "$work"/vet*.png "$work"/owner*.png; do echo "<img src=\"file://$page\">"; done
 } >"$work/reports.html"
 shoot "file://$work/reports.html" 1568 734 "$to/reports.png"
+pdftoppm -r 110 -png -singlefile -f 1 -l 1 "$reports/course.pdf" "$to/course"
 
 echo "pictures: the listening screen"
 export XDG_RUNTIME_DIR="$work" HOME="$work" TMUX_TMPDIR="$work" ZONECALL_SETTINGS=/nonexistent

@@ -55,17 +55,15 @@ pub(crate) fn earlier_record(other: &Path, now: &Header, protocols: &Protocols) 
     Ok(record)
 }
 
-/// Makes sure that two exams are of one horse: by its number where both have one, else by its name.
+/// Makes sure that two exams are of one horse.
 fn same_horse(then: &Horse, now: &Horse) -> anyhow::Result<()> {
-    let same = match (&then.id, &now.id, &then.name, &now.name) {
-        (Some(then), Some(now), ..) => then == now,
-        (.., Some(then), Some(now)) => then == now,
-        _ => bail!(
+    let Some(is_same) = then.is_same(now) else {
+        bail!(
             "cannot tell whether both exams are of the same horse: give both a --horse or both a --horse-id \
              when they are recorded"
-        ),
+        )
     };
-    ensure!(same, "the exams are of different horses; only exams of the same horse can be compared");
+    ensure!(is_same, "the exams are of different horses; only exams of the same horse can be compared");
     Ok(())
 }
 

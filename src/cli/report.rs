@@ -48,7 +48,7 @@ pub(crate) enum ReportReader {
     Vet,
     /// The owner: plain words, no codes, no scores.
     Owner,
-    /// Whoever follows the horse: every measure over this exam and those of --earlier, with its trend; a page only.
+    /// Whoever follows the horse: every measure over this exam and those of --earlier, with its trend.
     Course,
 }
 
@@ -94,18 +94,7 @@ pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
         frame: ReportFrame { practice: practice.as_ref(), drawn: Some(&drawn), appendix },
     };
     let (bytes, ending) = match args.format {
-        ReportForm::Html if args.reader == ReportReader::Vet => {
-            (report::vet::html(&input).into_bytes(), "html")
-        }
-        ReportForm::Html if args.reader == ReportReader::Owner => {
-            (report::owner::html(&input).into_bytes(), "html")
-        }
-        ReportForm::Html => (report::course::html(&input).into_bytes(), "html"),
-        ReportForm::Pdf if args.reader == ReportReader::Course => {
-            anyhow::bail!(
-                "the course of a horse is a page only; leave out --format and print it from the browser"
-            )
-        }
+        ReportForm::Html => (page(args.reader, &input).into_bytes(), "html"),
         ReportForm::Pdf => (printed(args, &input)?, "pdf"),
     };
     let for_whom = match args.reader {
@@ -122,6 +111,14 @@ pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
+fn page(reader: ReportReader, input: &ReportInput) -> String {
+    match reader {
+        ReportReader::Vet => report::vet::html(input),
+        ReportReader::Owner => report::owner::html(input),
+        ReportReader::Course => report::course::html(input),
+    }
+}
+
 #[cfg(not(feature = "print"))]
 fn printed(_: &ReportArgs, _: &ReportInput) -> anyhow::Result<Vec<u8>> {
     anyhow::bail!(
@@ -133,7 +130,11 @@ fn printed(_: &ReportArgs, _: &ReportInput) -> anyhow::Result<Vec<u8>> {
 #[cfg(feature = "print")]
 fn printed(args: &ReportArgs, input: &ReportInput) -> anyhow::Result<Vec<u8>> {
     use report::print::{Audience, PageSize, pdf};
-    let reader = if args.reader == ReportReader::Owner { Audience::Owner } else { Audience::Vet };
+    let reader = match args.reader {
+        ReportReader::Vet => Audience::Vet,
+        ReportReader::Owner => Audience::Owner,
+        ReportReader::Course => Audience::Course,
+    };
     let page_size = if args.paper == PaperSize::Letter { PageSize::Letter } else { PageSize::A4 };
     let printed = pdf(input, reader, page_size)?;
     if !printed.without_font.is_empty() {

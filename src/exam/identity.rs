@@ -1,4 +1,4 @@
-//! Whether a still is of the exam's horse.
+//! Whether a still is of the exam's horse, and whether two exams are of one.
 //!
 //! Takes: whom each still names, the horse of the exam, and what a person confirmed.
 //! Gives: for each still, why it is refused, if it is.
@@ -65,4 +65,15 @@ impl Exam {
 fn held_against(patient: &Patient, horse: &Horse) -> IdentityVerdict {
     let Horse { name, id, .. } = horse;
     patient.against(name.as_deref(), id.as_deref())
+}
+
+impl Horse {
+    /// Whether two exams are of one horse: by its number where both have one, else by its name; none where neither tells.
+    #[must_use]
+    pub fn is_same(&self, other: &Horse) -> Option<bool> {
+        match (&self.id, &other.id, &self.name, &other.name) {
+            (Some(one), Some(other), ..) | (.., Some(one), Some(other)) => Some(one == other),
+            _ => None,
+        }
+    }
 }

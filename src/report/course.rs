@@ -1,20 +1,22 @@
 //! The course of a horse: every measure over all its exams, with its trend and how sure that trend is.
 //!
 //! Takes: `ReportInput`: the latest exam, and the earlier ones.
-//! Gives: one HTML page; a row for each measure of a place, a column for each exam.
+//! Gives: `CourseReport`, and one HTML page of it; a row for each measure of a place, a column for each exam.
 //! Never: a trend from two exams, or one over values that are no alike: another scale, or a leg without weight.
 //! Tested in: `tests/it/course.rs`.
 
 use chrono::{DateTime, Utc};
 use maud::{Markup, PreEscaped, html};
+use serde::Serialize;
 
 use super::ReportInput;
-use super::data::{Letterhead, standing_of};
+use super::data::{Letterhead, Standing, of_horse, standing_of};
 use super::document::{Document, page};
 use super::measure_table::title;
 use super::trend::trend;
 use super::vet::{STYLE, letterhead, status};
-use super::words::{CAUTIONS, day, horse, limb, structure};
+use super::words::{CAUTIONS, count, day, horse, limb, structure};
+use crate::code::ZoneCode;
 use crate::frames::theil_sen::theil_sen;
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::protocol::Protocols;
@@ -53,76 +55,160 @@ struct Stage<'a> {
     rows: &'a [MeasureRow],
 }
 
+/// What the numbers of the course mean.
+const KEY: &str = "Trend: the median of the changes between every two exams, for 30 days, with its 95 % interval in brackets \
+     (Theil 1950, Sen 1968), from three exams on. An interval that holds 0 shows no certain change. \
+     *: taken without weight on the leg, or implied by a spoken “normal”; not in the trend.";
+
+/// The course, each of its texts ready; the page and the printed report are both made from it.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct CourseReport {
+    pub(crate) title: String,
+    pub(crate) letterhead: Option<Letterhead>,
+    pub(crate) kicker: String,
+    pub(crate) horse: String,
+    /// Day of the latest exam at its place.
+    pub(crate) day: String,
+    pub(crate) facts: Vec<(&'static str, String)>,
+    pub(crate) status: Standing,
+    /// SVG; what each of them shows is its title.
+    pub(crate) charts: Vec<String>,
+    /// The day of each exam, in order.
+    pub(crate) days: Vec<String>,
+    pub(crate) tables: Vec<CourseTable>,
+    pub(crate) key: &'static str,
+}
+
+/// What was measured of one structure on one limb.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct CourseTable {
+    pub(crate) place: String,
+    pub(crate) rows: Vec<CourseRow>,
+}
+
+/// One measure of one zone: a value for each exam, empty where it has none.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct CourseRow {
+    /// None where the measure is of all zones.
+    pub(crate) zone: Option<ZoneCode>,
+    pub(crate) measure: String,
+    pub(crate) values: Vec<String>,
+    pub(crate) trend: String,
+}
+
+impl CourseReport {
+    pub(crate) fn of(input: &ReportInput) -> CourseReport {
+        let ReportInput { record, protocols, earlier, .. } = *input;
+        let exam = &record.exam;
+        let mut stages: Vec<Stage> = earlier
+            .iter()
+            .map(|exam| Stage { at: exam.at, utc_offset_s: exam.utc_offset_s, rows: &exam.rows })
+            .collect();
+        stages.push(Stage { at: exam.started_at, utc_offset_s: exam.utc_offset_s, rows: &record.measures });
+        let days: Vec<String> = stages.iter().map(|stage| day(stage.at, stage.utc_offset_s)).collect();
+        CourseReport {
+            title: format!("Course of {}", horse(record)),
+            letterhead: Letterhead::of(&input.frame),
+            kicker: format!("Course over {}", count(stages.len(), "exam")),
+            horse: horse(record).to_owned(),
+            day: day(exam.started_at, exam.utc_offset_s),
+            facts: of_horse(record),
+            status: standing(input),
+            charts: trend(record, earlier, protocols),
+            days,
+            tables: tables(&stages, protocols),
+            key: KEY,
+        }
+    }
+}
+
+/// Draft or signed: of the earlier exams nothing was signed with the latest one.
+fn standing(input: &ReportInput) -> Standing {
+    let exam = &input.record.exam;
+    let standing = standing_of(input.record, CAUTIONS);
+    if standing.signed.is_empty() || input.earlier.is_empty() {
+        return standing;
+    }
+    let only = format!("The exam of {} only.", day(exam.started_at, exam.utc_offset_s));
+    Standing { signed: format!("{only} {}", standing.signed), ..standing }
+}
+
 /// The page.
 #[must_use]
 pub fn html(input: &ReportInput) -> String {
-    let ReportInput { record, protocols, earlier, .. } = *input;
-    let mut stages: Vec<Stage> = earlier
-        .iter()
-        .map(|exam| Stage { at: exam.at, utc_offset_s: exam.utc_offset_s, rows: &exam.rows })
-        .collect();
-    let exam = &record.exam;
-    stages.push(Stage { at: exam.started_at, utc_offset_s: exam.utc_offset_s, rows: &record.measures });
-    let standing = standing_of(record, CAUTIONS);
+    let course = CourseReport::of(input);
     let body = html! {
-        (letterhead(Letterhead::of(&input.frame).as_ref(), input))
+        (letterhead(course.letterhead.as_ref(), input))
         header {
-            p.kicker { "Course over " (stages.len()) " exams" }
-            h1 { (horse(record)) }
-        }
-        (status(&standing))
-        main {
-            @for chart in trend(record, earlier, protocols) { figure.leg { (PreEscaped(chart)) } }
-            (tables(&stages, protocols))
-            p.small {
-                "Trend: the median of the changes between every two exams, for 30 days, with its 95 % interval in brackets \
-                 (Theil 1950, Sen 1968), from three exams on. An interval that holds 0 shows no certain change. \
-                 *: taken without weight on the leg, or implied by a spoken “normal”; not in the trend."
+            p.kicker { (course.kicker) }
+            h1 { (course.horse) }
+            @if !course.facts.is_empty() {
+                dl.facts { @for (name, value) in &course.facts { div { dt { (name) } dd { (value) } } } }
             }
         }
-        footer { (status(&standing)) }
+        (status(&course.status))
+        main {
+            @for chart in &course.charts { figure.leg { (PreEscaped(chart)) } }
+            @if course.tables.is_empty() { p { "Nothing was measured in any of these exams." } }
+            @for table in &course.tables { (table_of(table, &course.days)) }
+            p.small { (course.key) }
+        }
+        footer { (status(&course.status)) }
     };
-    let title = format!("Course of {}", horse(record));
-    page(&Document { title: &title, style: STYLE, body: &body })
+    page(&Document { title: &course.title, style: STYLE, body: &body })
+}
+
+fn table_of(table: &CourseTable, days: &[String]) -> Markup {
+    html! {
+        section {
+            h2 { (table.place) }
+            table {
+                thead { tr {
+                    th scope="col" { "Zone" } th scope="col" { "Measure" }
+                    @for day in days { th scope="col" { (day) } }
+                    th scope="col" { "Trend over 30 days" }
+                } }
+                tbody { @for row in &table.rows { tr {
+                    td { (row.zone.as_deref().unwrap_or("all")) }
+                    td { (row.measure) }
+                    @for value in &row.values { td { (value) } }
+                    td { (row.trend) }
+                } } }
+            }
+        }
+    }
 }
 
 /// A table for each limb and structure that was measured.
-fn tables(stages: &[Stage], protocols: &Protocols) -> Markup {
+fn tables(stages: &[Stage], protocols: &Protocols) -> Vec<CourseTable> {
     let lines = lines(stages);
     let mut places: Vec<(&str, &str)> = Vec::new();
     for line in &lines {
-        let place = (line.of.limb.as_str(), line.of.structure.as_deref().unwrap_or_default());
+        let place = place(line);
         if !places.contains(&place) {
             places.push(place);
         }
     }
-    let of = |place: (&str, &str)| {
-        let here = |line: &&CourseLine| {
-            (line.of.limb.as_str(), line.of.structure.as_deref().unwrap_or_default()) == place
-        };
-        lines.iter().filter(here).collect::<Vec<_>>()
+    let row = |line: &CourseLine| CourseRow {
+        zone: line.of.zone.clone(),
+        measure: format!("{} {}", title(line.of), unit(line.of, protocols)).trim_end().to_owned(),
+        values: line.rows.iter().map(|row| value(*row, protocols)).collect(),
+        trend: trend_of(line, stages, protocols),
     };
-    html! {
-        @if places.is_empty() { p { "Nothing was measured in any of these exams." } }
-        @for place in places {
-            section {
-                h2 { (limb(place.0, protocols)) @if !place.1.is_empty() { ", " (structure(place.1, protocols)) } }
-                table {
-                    thead { tr {
-                        th scope="col" { "Zone" } th scope="col" { "Measure" }
-                        @for stage in stages { th scope="col" { (day(stage.at, stage.utc_offset_s)) } }
-                        th scope="col" { "Trend over 30 days" }
-                    } }
-                    tbody { @for line in of(place) { tr {
-                        td { (line.of.zone.as_deref().unwrap_or("all")) }
-                        td { (title(line.of)) " " (unit(line.of, protocols)) }
-                        @for row in &line.rows { td { (value(*row, protocols)) } }
-                        td { (trend_of(line, stages, protocols)) }
-                    } } }
-                }
-            }
+    let table = |wanted: (&str, &str)| {
+        let part =
+            if wanted.1.is_empty() { String::new() } else { format!(", {}", structure(wanted.1, protocols)) };
+        CourseTable {
+            place: format!("{}{part}", limb(wanted.0, protocols)),
+            rows: lines.iter().filter(|line| place(line) == wanted).map(row).collect(),
         }
-    }
+    };
+    places.iter().map(|wanted| table(*wanted)).collect()
+}
+
+/// Limb and structure; the latter is empty where the measure is of none.
+fn place<'a>(line: &CourseLine<'a>) -> (&'a str, &'a str) {
+    (line.of.limb.as_str(), line.of.structure.as_deref().unwrap_or_default())
 }
 
 /// Every measure that some exam has a value of, in the order of the exams' own rows; the latest exam speaks first.

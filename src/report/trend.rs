@@ -22,6 +22,8 @@ const WIDTH: f64 = 640.0;
 const HEIGHT: f64 = 240.0;
 /// Room around the drawing: left, top, right and bottom.
 const ROOM: [f64; 4] = [56.0, 40.0, 110.0, 36.0];
+/// From the upright axis to the first exam, so that its figures do not lie on the axis.
+const INSET: f64 = 24.0;
 
 /// One limb's areas in one zone over time.
 struct TrendLine<'a> {
@@ -87,8 +89,9 @@ fn draw(title: &str, lines: &[TrendLine], utc_offset_s: i32, protocols: &Protoco
     let last = all().map(|point| seconds(point.0)).fold(f64::NEG_INFINITY, f64::max);
     let top = all().map(|point| point.1).fold(1.0, f64::max) * 1.1;
     let [left, above, right, below] = ROOM;
-    let x =
-        |at: DateTime<Utc>| left + (seconds(at) - first) / (last - first).max(1.0) * (WIDTH - left - right);
+    let x = |at: DateTime<Utc>| {
+        left + INSET + (seconds(at) - first) / (last - first).max(1.0) * (WIDTH - left - INSET - right)
+    };
     // From zero, so that a small change does not look large.
     let y = |mm2: f64| HEIGHT - below - mm2 / top * (HEIGHT - above - below);
     let mut svg = format!(

@@ -60,7 +60,8 @@ pub(super) struct DeskSnapshot {
     pub(super) sent: usize,
 }
 
-fn held_against(earlier: &Record) -> Earlier {
+/// What an earlier exam measured.
+pub(super) fn held_against(earlier: &Record) -> Earlier {
     let exam = &earlier.exam;
     Earlier {
         id: exam.id.clone(),

@@ -23,6 +23,7 @@ mod guard;
 mod answer;
 mod house;
 mod inbox;
+mod course;
 mod stills;
 mod serve;
 

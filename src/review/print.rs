@@ -16,10 +16,11 @@ use sha2::{Digest, Sha256};
 use crate::exam_folder::FolderError;
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record_against;
+use crate::knowledge::measure::{Against, Earlier};
 use crate::report::overlay::overlays;
 use crate::report::picture::pictures_counted;
 use crate::report::print::{Audience, PageSize, PrintError, pdf};
-use crate::report::{ReportFrame, ReportInput, owner, vet};
+use crate::report::{ReportFrame, ReportInput, course, owner, vet};
 use crate::review::desk::Desk;
 use crate::review::doing::TaskKind;
 use crate::review::signature::practice;
@@ -40,6 +41,7 @@ pub(super) struct ReportRequest {
 enum RequestReader {
     Vet,
     Owner,
+    Course,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
@@ -64,13 +66,29 @@ pub(super) enum ReportError {
     Desk(#[from] FolderError),
     #[error(transparent)]
     Print(#[from] PrintError),
+    #[error("there is no earlier exam of this horse here")]
+    NoCourse,
 }
 
-/// The report of the exam as it is now, ready to be sent.
-pub(super) fn report_of(desk: &Desk, wanted: &ReportRequest) -> Result<Response, ReportError> {
+impl ReportRequest {
+    /// The course needs the other exams of the horse.
+    pub(super) fn is_course(&self) -> bool {
+        self.reader == RequestReader::Course
+    }
+}
+
+/// The report of the exam as it is now, held against `earlier`, ready to be sent.
+pub(super) fn report_of(
+    desk: &Desk,
+    earlier: Vec<Earlier>,
+    wanted: &ReportRequest,
+) -> Result<Response, ReportError> {
+    if wanted.is_course() && earlier.is_empty() {
+        return Err(ReportError::NoCourse);
+    }
     let task = desk.doing.begin(TaskKind::Report, "checking and measuring");
     let seen = desk.seen()?;
-    let against = desk.against();
+    let against = Against { earlier, ..Against::default() };
     let record = record_against(&seen.exam, &pair(&seen.exam, &seen.exam.frames), &desk.protocols, &against);
     let all = record.frames.len();
     let pictures =
@@ -88,6 +106,7 @@ pub(super) fn report_of(desk: &Desk, wanted: &ReportRequest) -> Result<Response,
     let (reader, name) = match wanted.reader {
         RequestReader::Vet => (Audience::Vet, "report"),
         RequestReader::Owner => (Audience::Owner, "report-owner"),
+        RequestReader::Course => (Audience::Course, "report-course"),
     };
     if wanted.form == ReportFormat::Pdf {
         let page_size = if wanted.paper == PaperChoice::Letter { PageSize::Letter } else { PageSize::A4 };
@@ -99,6 +118,7 @@ pub(super) fn report_of(desk: &Desk, wanted: &ReportRequest) -> Result<Response,
     let page = match reader {
         Audience::Vet => vet::html(&input),
         Audience::Owner => owner::html(&input),
+        Audience::Course => course::html(&input),
     };
     let headers =
         [(CONTENT_TYPE, "text/html; charset=utf-8".to_owned()), (CONTENT_SECURITY_POLICY, policy(&page))];

@@ -31,10 +31,11 @@ use crate::review::answer::{answer, aside, broken, problem};
 use crate::review::cache::{file_state, kept};
 use crate::review::caliper::{Ends, distance};
 use crate::review::change::{Asked, preview, write};
+use crate::review::course::earlier_exams;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::doing::TaskKind;
 use crate::review::guard::{Keys, guard};
-use crate::review::house::{Held, House, Numbered};
+use crate::review::house::{Held, House, Numbered, Room};
 use crate::review::inbox::inbox;
 use crate::review::patience::PatientListener;
 use crate::review::print::{ReportError, ReportRequest, report_of};
@@ -249,10 +250,14 @@ async fn apart(Held(room): Held, Json(ends): Json<Ends>) -> Response {
 }
 
 /// Makes the report of the exam as it is now and keeps it until it is fetched, so that the page can wait for it.
-async fn prepared(Held(room): Held, Query(wanted): Query<ReportRequest>) -> Response {
+async fn prepared(
+    State(house): State<Arc<House>>,
+    Held(room): Held,
+    Query(wanted): Query<ReportRequest>,
+) -> Response {
     aside(move || {
         let bytes = room.desk.journal_bytes();
-        match report_of(&room.desk, &wanted) {
+        match report_here(&house, &room, &wanted) {
             Ok(report) => {
                 *room.made.lock().unwrap_or_else(PoisonError::into_inner) = Some((bytes, wanted, report));
                 Json(json!({ "made": true })).into_response()
@@ -264,15 +269,24 @@ async fn prepared(Held(room): Held, Query(wanted): Query<ReportRequest>) -> Resp
 }
 
 /// The report of the exam as it is now; the one that was made for this, if nothing was written since.
-async fn printed(Held(room): Held, Query(wanted): Query<ReportRequest>) -> Response {
+async fn printed(
+    State(house): State<Arc<House>>,
+    Held(room): Held,
+    Query(wanted): Query<ReportRequest>,
+) -> Response {
     aside(move || {
         let made = room.made.lock().unwrap_or_else(PoisonError::into_inner).take();
         match made {
             Some((bytes, of, report)) if (bytes, of) == (room.desk.journal_bytes(), wanted) => report,
-            _ => report_of(&room.desk, &wanted).unwrap_or_else(no_report),
+            _ => report_here(&house, &room, &wanted).unwrap_or_else(no_report),
         }
     })
     .await
+}
+
+fn report_here(house: &House, room: &Room, wanted: &ReportRequest) -> Result<Response, ReportError> {
+    let earlier = if wanted.is_course() { earlier_exams(house, room)? } else { room.desk.against().earlier };
+    report_of(&room.desk, earlier, wanted)
 }
 
 fn no_report(error: ReportError) -> Response {
@@ -281,6 +295,11 @@ fn no_report(error: ReportError) -> Response {
         ReportError::Print(error) => {
             problem(StatusCode::INTERNAL_SERVER_ERROR, error, "choose the report as a page instead")
         }
+        ReportError::NoCourse => problem(
+            StatusCode::NOT_FOUND,
+            error,
+            "open the desk on the folder that holds this horse's exams, or name one with --earlier",
+        ),
     }
 }
 

@@ -6,8 +6,11 @@ use crate::support::sample::WHOLE;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use chrono::TimeDelta;
+
 use zonecall::exam::review::WordsPart;
 use zonecall::exam::seq::Seq;
+use zonecall::knowledge::measure::Earlier;
 use zonecall::knowledge::record::{Record, WordsRow};
 use zonecall::protocol::Protocols;
 use zonecall::report::picture::Pictures;
@@ -54,11 +57,24 @@ fn record(text: &str) -> Record {
     record
 }
 
+/// Six exams before the sample's: the course lies on its side.
+fn earlier() -> Vec<Earlier> {
+    let rows = sample::record().measures;
+    let exam = |month: i64| Earlier {
+        id: format!("exam-{month}"),
+        at: sample::at(0) - TimeDelta::days(30 * (7 - month)),
+        utc_offset_s: 3600,
+        rows: rows.clone(),
+    };
+    (1..7).map(exam).collect()
+}
+
 #[test]
-fn both_reports_keep_pdf_a_and_pdf_ua_on_both_papers_and_in_every_script() {
+fn all_reports_keep_pdf_a_and_pdf_ua_on_both_papers_and_in_every_script() {
     let folder = tempfile::tempdir().unwrap();
     let protocols = Protocols::built_in().unwrap();
     let pictures = Pictures::from([("2.25.90002".to_owned(), picture())]);
+    let earlier = earlier();
     let mut files = Vec::new();
     for (idx, text) in TEXTS.iter().enumerate() {
         let record = record(text);
@@ -67,11 +83,13 @@ fn both_reports_keep_pdf_a_and_pdf_ua_on_both_papers_and_in_every_script() {
             ("vet-letter", Audience::Vet, PageSize::Letter, false),
             ("owner-a4", Audience::Owner, PageSize::A4, false),
             ("owner-letter", Audience::Owner, PageSize::Letter, false),
+            ("course-a4", Audience::Course, PageSize::A4, false),
+            ("course-letter", Audience::Course, PageSize::Letter, false),
         ] {
             let frame = ReportFrame { appendix, ..WHOLE };
             let input = ReportInput {
                 record: &record,
-                earlier: &[],
+                earlier: &earlier,
                 protocols: &protocols,
                 pictures: &pictures,
                 frame,
@@ -97,9 +115,9 @@ fn both_reports_keep_pdf_a_and_pdf_ua_on_both_papers_and_in_every_script() {
 #[test]
 fn the_reports_that_the_docs_show_keep_both_standards() {
     let docs = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/reports");
-    let files = ["vet.pdf", "owner.pdf"].map(|name| docs.join(name));
+    let files = ["vet.pdf", "owner.pdf", "course.pdf"].map(|name| docs.join(name));
     let told = judged(&files);
-    assert!(!told.contains("breaks\t") && told.matches("keeps\t").count() == 4, "{told}");
+    assert!(!told.contains("breaks\t") && told.matches("keeps\t").count() == 6, "{told}");
 }
 
 /// Share of each page that is blank between its last line and the place of the foot.

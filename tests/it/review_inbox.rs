@@ -1,9 +1,15 @@
 //! Claims about the inbox: the exams of a folder, each under an address of its own, with what is open and signed.
 use crate::support;
 use crate::support::desk::Served;
+use crate::support::pdf::{Pdf, dense};
 use crate::support::program::zonecall;
+use crate::support::{area, write_heard_by};
 
+use chrono::TimeDelta;
 use serde_json::{Value, json};
+use zonecall::clock::Sample;
+use zonecall::exam::event::{Event, Header, Horse};
+use zonecall::exam::journal::Journal;
 
 /// A folder with two exams, and something that is none.
 fn folder() -> tempfile::TempDir {
@@ -83,4 +89,62 @@ fn one_exam_has_no_inbox_and_an_earlier_exam_goes_with_one_exam() {
     let refused = zonecall(&["review", &folder, "--earlier", &exam.to_string_lossy(), "--no-open"]);
     assert_eq!(refused.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&refused.stderr).contains("name the exam folder"));
+}
+
+/// Exams of a month each, of these horses, each with one area that was typed.
+fn months(exams: &[(&str, &str, i64, f64)]) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, horse, month, mm2) in exams {
+        let path = folder.path().join(name);
+        let header = support::header();
+        let started_at = header.started_at + TimeDelta::days(30 * month);
+        let horse = Horse { name: Some((*horse).to_owned()), ..header.horse.clone() };
+        std::fs::create_dir(&path).unwrap();
+        drop(write_heard_by(&path, Header { started_at, horse, id: (*name).to_owned(), ..header }, []));
+        let mut journal = Journal::open(&path).unwrap();
+        let area = Event::Entered(Box::new(area("SDFT", *mm2, "mm2")));
+        journal.append(started_at, Sample::FIRST, &area).unwrap();
+    }
+    folder
+}
+
+#[test]
+fn the_course_goes_over_the_exams_of_the_same_horse_that_lie_in_the_folder() {
+    let folder = months(&[
+        ("a", "Juniper", 0, 150.0),
+        ("b", "Juniper", 1, 120.0),
+        ("other", "Bramble", 1, 77.0),
+        ("c", "Juniper", 2, 90.0),
+        ("later", "Juniper", 3, 66.0),
+    ]);
+    let desk = Served::start(folder.path(), 0);
+    let (status, page) = desk.get("/e/c/api/report?reader=course&form=html");
+    let page = String::from_utf8(page).unwrap();
+    assert_eq!(status, 200, "{page}");
+    assert!(page.contains("Course over 3 exams") && page.contains("-30.0 (-30.0 to -30.0)"), "{page}");
+    assert!(!page.contains("77") && !page.contains("<td>66"), "{page}");
+    // Made while the page waits, then fetched.
+    let address = "/e/c/api/report?reader=course&form=pdf&paper=letter";
+    assert_eq!(desk.post(address, &json!({})).0, 200);
+    let read = Pdf::new(&desk.get(address).1);
+    assert!(read.property("Page size").contains("letter"));
+    assert!(read.dense().contains(&dense("-30.0 (-30.0 to -30.0)")));
+    // The first exam of a horse has no course, and says what to do.
+    for alone in ["a", "other"] {
+        let (status, told) = desk.get(&format!("/e/{alone}/api/report?reader=course&form=pdf"));
+        let told = String::from_utf8(told).unwrap();
+        assert_eq!(status, 404, "{told}");
+        assert!(told.contains("no earlier exam of this horse") && told.contains("--earlier"), "{told}");
+    }
+}
+
+#[test]
+fn the_desk_of_one_exam_makes_the_course_over_the_exam_that_was_named() {
+    let folder = months(&[("a", "Juniper", 0, 150.0), ("c", "Juniper", 2, 90.0)]);
+    let earlier = folder.path().join("a");
+    let desk = Served::start_with(&folder.path().join("c"), 0, &["--earlier", &earlier.to_string_lossy()]);
+    let (status, page) = desk.get("/api/report?reader=course&form=html");
+    let page = String::from_utf8(page).unwrap();
+    assert_eq!(status, 200, "{page}");
+    assert!(page.contains("Course over 2 exams") && page.contains("needs 3 exams"), "{page}");
 }

@@ -52,8 +52,19 @@ fn is_prose(part: WordsPart) -> bool {
     matches!(part, WordsPart::Question | WordsPart::Impression | WordsPart::Recommendation)
 }
 
-/// What is known of the horse; what is not known is left out.
+/// The horse, and when and by whom it was scanned.
 fn signalment(record: &Record) -> Vec<(&'static str, String)> {
+    let exam = &record.exam;
+    let mut facts = of_horse(record);
+    facts.push(("Date of the scan", day(exam.started_at, exam.utc_offset_s)));
+    if let Some(person) = &exam.person {
+        facts.push(("Scanned by", person.clone()));
+    }
+    facts
+}
+
+/// What is known of the horse; what is not known is left out.
+pub(crate) fn of_horse(record: &Record) -> Vec<(&'static str, String)> {
     let exam = &record.exam;
     let mut facts: Vec<(&str, String)> = Vec::new();
     if let (Some(_), Some(number)) = (&exam.horse.name, &exam.horse.id) {
@@ -65,10 +76,6 @@ fn signalment(record: &Record) -> Vec<(&'static str, String)> {
         if let Some(text) = written.or_else(|| from_list(part, &exam.horse)) {
             facts.push((part.name(), text));
         }
-    }
-    facts.push(("Date of the scan", day(exam.started_at, exam.utc_offset_s)));
-    if let Some(person) = &exam.person {
-        facts.push(("Scanned by", person.clone()));
     }
     facts
 }

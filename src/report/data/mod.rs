@@ -10,6 +10,7 @@ mod said;
 mod first_page;
 mod write;
 
+pub(crate) use first_page::of_horse;
 pub(crate) use lines::{
     CallLine, ChangeLine, CoverageCell, EnteredLine, FindingLine, FirstPage, Grid, KeyPicture, Letterhead,
     MeasuredSection, NoteLine, ReportData, SaidLine, SettledLine, Standing, StillLine,

@@ -17,6 +17,7 @@ use typst_layout::PagedDocument;
 use typst_pdf::{PdfOptions, PdfStandard, PdfStandards, Timestamp};
 
 use super::ReportInput;
+use super::course::CourseReport;
 use super::data::ReportData;
 use super::owner::OwnerReport;
 use super::picture::Picture;
@@ -38,6 +39,8 @@ pub enum Audience {
     Vet,
     /// The owner: plain words.
     Owner,
+    /// Whoever follows the horse: every measure over its exams.
+    Course,
 }
 
 /// A printed report.
@@ -57,11 +60,12 @@ pub struct PrintError {
     why: Vec<String>,
 }
 
-/// The template that all others use, and the two reports.
-const TEMPLATES: [(&str, &str); 3] = [
+/// The template that all others use, and one for each report.
+const TEMPLATES: [(&str, &str); 4] = [
     ("common.typ", include_str!("common.typ")),
     ("vet.typ", include_str!("vet.typ")),
     ("owner.typ", include_str!("owner.typ")),
+    ("course.typ", include_str!("course.typ")),
 ];
 
 /// The report as a PDF; equal input, and equal fonts for letters that are not Latin, Greek or Cyrillic, give equal bytes.
@@ -74,6 +78,7 @@ pub fn pdf(input: &ReportInput, reader: Audience, page_size: PageSize) -> Result
     let (main, mut data) = match reader {
         Audience::Vet => ("vet.typ", vet(input, &mut files)),
         Audience::Owner => ("owner.typ", owner(input, &mut files)),
+        Audience::Course => ("course.typ", course(input, &mut files)),
     };
     data["page_size"] = json!(if page_size == PageSize::A4 { "a4" } else { "us-letter" });
     let (fonts, without_font) = fonts::for_texts(&mut data);
@@ -99,22 +104,36 @@ fn as_value(text: &impl Serialize) -> Value {
 fn vet(input: &ReportInput, files: &mut Vec<VirtualFile>) -> Value {
     let report = ReportData::of(input);
     let mut data = as_value(&report);
-    for (idx, chart) in report.measured.iter().flat_map(|measured| &measured.charts).enumerate() {
-        files.push(VirtualFile::new(&format!("chart-{idx}.svg"), fonts::in_own_face(chart).into_bytes()));
-    }
+    put_charts(report.measured.iter().flat_map(|measured| &measured.charts), files);
     for still in &report.stills {
         if let Some(Picture::Shown { jpeg, .. }) = input.pictures.get(&still.id) {
             files.push(VirtualFile::new(&format!("still-{}.jpg", still.number), jpeg.clone()));
         }
     }
     put_logo(input, files);
-    put_texts_of_charts(&mut data);
+    put_texts_of_charts(data.pointer_mut("/measured/charts"));
     data
 }
 
+/// The course of the horse over its exams.
+fn course(input: &ReportInput, files: &mut Vec<VirtualFile>) -> Value {
+    let report = CourseReport::of(input);
+    let mut data = as_value(&report);
+    put_charts(&report.charts, files);
+    put_logo(input, files);
+    put_texts_of_charts(data.get_mut("charts"));
+    data
+}
+
+fn put_charts<'a>(charts: impl IntoIterator<Item = &'a String>, files: &mut Vec<VirtualFile>) {
+    for (idx, chart) in charts.into_iter().enumerate() {
+        files.push(VirtualFile::new(&format!("chart-{idx}.svg"), fonts::in_own_face(chart).into_bytes()));
+    }
+}
+
 /// A chart is a file of its own: this text is for those who cannot see it.
-fn put_texts_of_charts(data: &mut Value) {
-    let Some(charts) = data.pointer_mut("/measured/charts").and_then(Value::as_array_mut) else { return };
+fn put_texts_of_charts(charts: Option<&mut Value>) {
+    let Some(charts) = charts.and_then(Value::as_array_mut) else { return };
     for chart in charts {
         let title = chart.as_str().and_then(|svg| svg.split_once("<title>")?.1.split_once("</title>"));
         let title = title.map_or("chart", |(title, _)| title);

@@ -289,13 +289,13 @@ export function printForm(signed) {
   };
   const paper = field("paper", "Paper", [["a4", "A4"], ["letter", "Letter"]]);
   const form = field("form", "As", [["pdf", "a PDF"], ["html", "a page"]]);
-  const reader = field("reader", "For", [["vet", "the vet"], ["owner", "the owner"]]);
+  const reader = field("reader", "For", [["vet", "the vet"], ["owner", "the owner"], ["course", "the course over all exams"]]);
   const appendix = field("appendix", "Appendix", [["false", "without"], ["true", "with all stills and calls"]]);
-  // An owner's report has none.
+  // Only the vet's report has one.
   reader.querySelector("select").addEventListener("change", (event) => { appendix.hidden = event.target.value !== "vet"; });
   // A page takes the paper of the printer.
   form.querySelector("select").addEventListener("change", (event) => { paper.hidden = event.target.value !== "pdf"; });
-  openForm("Report of the exam as it is now", `For a vet with pictures and measurements, for the owner in plain words. It opens in a new tab${signed ? "" : " and says that it is a draft, because the record is not signed"}.`,
+  openForm("Report of the exam as it is now", `For a vet with pictures and measurements, for the owner in plain words, or every measure over all exams of this horse. It opens in a new tab${signed ? "" : " and says that it is a draft, because the record is not signed"}.`,
     [make("div", { class: "row" }, reader, form, paper, appendix)], async (filled) => {
       const wanted = new URLSearchParams(["reader", "form", "paper", "appendix"].map((name) => [name, filled.elements[name].value]));
       const address = `api/report?${wanted}`;
