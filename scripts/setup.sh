@@ -16,6 +16,8 @@ SPHINX_SHA256=675778b309a22dfc9b7d37f7621976bba491d2a5f8c59696bd77fd6d07271355
 PYDICOM=3.0.2
 # Reads our structured reports in the tests.
 HIGHDICOM=0.28.2
+# Has the list of PS3.15 that our copies for teaching are held against.
+PROFILE=2.1.0
 # The machine that the program is for: this one, unless scripts/cross.sh says another.
 machine="${ZONECALL_MACHINE:-$(uname -m)}"
 # The neural ear: a frozen speech encoder and the ONNX Runtime library, both out of one wheel.
@@ -104,9 +106,10 @@ need_python() {
 
 # Sample files that the tests read.
 need_pydicom() {
-    local stamp="$deps/venv/pydicom-$PYDICOM-highdicom-$HIGHDICOM"
+    local stamp="$deps/venv/pydicom-$PYDICOM-highdicom-$HIGHDICOM-profile-$PROFILE"
     [ -f "$stamp" ] && return 0
-    "$deps/venv/bin/pip" install -q --disable-pip-version-check "pydicom==$PYDICOM" "highdicom==$HIGHDICOM"
+    "$deps/venv/bin/pip" install -q --disable-pip-version-check "pydicom==$PYDICOM" "highdicom==$HIGHDICOM" \
+        "dicom-anonymizer==$PROFILE"
     touch "$stamp"
 }
 

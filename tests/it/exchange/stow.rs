@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 
 use super::orthanc::Orthanc;
 use super::stage::{enter, export, folder, said_of, uid};
+use super::tls::Certificates;
 use crate::support::program::{free_port, zonecall};
 
 /// Debian's plug-in.
@@ -81,4 +82,36 @@ fn a_web_archive_that_is_not_there_is_an_error_and_so_is_an_address_that_is_none
     assert!(send(&nowhere).contains("cannot be reached"));
     assert!(send("ftp://archive.example").contains("no address of a DICOMweb service"));
     assert!(send("https://archive.example/dicom-web").contains("--tls-ca"));
+}
+
+#[test]
+fn a_web_archive_behind_tls_gets_stills_only_if_the_practice_vouches_for_it_and_for_its_name() {
+    let certificates = Certificates::new();
+    let orthanc = archive(&json!({}));
+    let exam = folder();
+    let frames = exam.path().join("frames");
+    let send = |host: &str, port: u16, authority: &str| {
+        let url = format!("https://{host}:{port}/dicom-web");
+        let authority = certificates.path(authority);
+        let done = zonecall(&["send", "--stow", &url, "--tls-ca", &authority, frames.to_str().unwrap()]);
+        (done.status.code(), said_of(&done))
+    };
+    let good = certificates.front("receiver", orthanc.http);
+    let misnamed = certificates.front("elsewhere", orthanc.http);
+    let strange = certificates.front("intruder", orthanc.http);
+    // Whom an authority of strangers signed, whom the practice signed as somebody else, and a practice asked about by
+    // whom it does not know: each is told by its certificate, and gets nothing.
+    for (port, authority) in
+        [(strange.port, "practice.pem"), (misnamed.port, "practice.pem"), (good.port, "stranger.pem")]
+    {
+        let (code, said) = send("127.0.0.1", port, authority);
+        assert!(code == Some(2) && said.contains("certificate"), "{authority}: {code:?} {said}");
+        assert_eq!(orthanc.instances().len(), 0, "nothing is sent to whom nobody vouches for");
+    }
+    // By its address or its name, for both stand in the certificate.
+    for host in ["127.0.0.1", "localhost"] {
+        let (code, said) = send(host, good.port, "practice.pem");
+        assert!(code == Some(0) && said.contains("3 of 3 sent"), "{said}\n{}", orthanc.log());
+        assert_eq!(orthanc.instances().len(), 3);
+    }
 }

@@ -1,5 +1,7 @@
 //! Copies for teaching: nothing in them says whose they are.
 
+use std::collections::BTreeMap;
+
 use super::stage::{SIZE, STUDY, export, faults, files, folder, python};
 
 /// Everything of the exam's stills, horse and people that must not be found again, as text.
@@ -69,4 +71,66 @@ fn names_of_two_exports_have_nothing_in_common() {
         python(&["header", path.to_str().unwrap()], "")["00080018"]["Value"][0].clone()
     };
     assert_ne!(name(), name());
+}
+
+/// Attributes of PS3.15 table E.1-1 with which the copies do otherwise than the basic profile asks, each with its reason.
+const OTHERWISE: [(&str, &str, &str); 2] = [
+    // Responsible Person and Responsible Organization: the profile removes them. They are of type 2 in the Patient Module
+    // where the patient is an animal (PS3.3 C.7.1.1), so they are there, and empty.
+    ("00102297", "X", "empty"),
+    ("00102299", "X", "empty"),
+];
+
+/// The list is that of the edition 2026c of PS3.15, as the library `dicom-anonymizer` has it: each of its attributes is
+/// put into a still, with a value that is found again wherever it goes.
+#[test]
+fn no_attribute_of_the_profile_s_list_survives_and_each_that_is_treated_otherwise_is_named() {
+    let exam = folder();
+    let still = exam.path().join("frames/IM1.dcm");
+    let added = python(&["fill", still.to_str().unwrap()], "");
+    assert!(added.as_object().unwrap().len() > 600, "{added}");
+    export(exam.path(), "teaching", &[], 0);
+    let copy = exam.path().join("out/teaching/LF_2B_T_SDFT_01.dcm");
+    let told = python(&["profiled", still.to_str().unwrap(), copy.to_str().unwrap()], "");
+    let told: BTreeMap<String, (String, String)> = serde_json::from_value(told).unwrap();
+    let mut otherwise = Vec::new();
+    let mut stricter = 0;
+    for (tag, (action, became)) in &told {
+        // PS3.15 table E.1-1a: X removes, Z empties or puts a value that says nothing, D puts such a value, U a new UID.
+        let asked = match became.as_str() {
+            "gone" => action.contains('X'),
+            "empty" => action.contains('Z'),
+            "other" => action.contains(['D', 'Z', 'U']),
+            kept => panic!("{tag} ({action}) is {kept}"),
+        };
+        if asked {
+            continue;
+        }
+        // What these objects can do without goes altogether, where the profile would leave it empty or replace it: only
+        // what is on the list of what stays is copied.
+        if became == "gone" {
+            stricter += 1;
+        } else {
+            otherwise.push((tag.as_str(), action.as_str(), became.as_str()));
+        }
+    }
+    assert_eq!(otherwise, OTHERWISE);
+    assert!(stricter > 100, "{stricter}");
+    // They can do without: the judge misses nothing.
+    assert_eq!(faults(&copy), Vec::<String>::new());
+    // And nothing of it went elsewhere, into a sequence, a text or the name of a file.
+    for path in files(&exam.path().join("out/teaching")) {
+        let bytes = std::fs::read(&path).unwrap();
+        for tag in added.as_object().unwrap().keys() {
+            let mark = format!("S{tag}");
+            assert!(
+                !bytes.windows(mark.len()).any(|window| window == mark.as_bytes()),
+                "{mark} in {}",
+                path.display()
+            );
+        }
+        for secret in ["19991231", "235959", "77077", "2.25.77"] {
+            assert!(!bytes.windows(secret.len()).any(|window| window == secret.as_bytes()), "{secret}");
+        }
+    }
 }

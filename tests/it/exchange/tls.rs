@@ -1,7 +1,8 @@
 //! TLS with certificates on both sides: the right one, a wrong one, and none.
 
+use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Child, Command, Stdio};
 
 use serde_json::{Value, json};
 
@@ -15,19 +16,36 @@ pub(super) struct Certificates {
     folder: tempfile::TempDir,
 }
 
+/// TLS in front of a server that has none; it ends with its test.
+pub(super) struct Front {
+    child: Child,
+    pub(super) port: u16,
+}
+
+impl Drop for Front {
+    fn drop(&mut self) {
+        drop(self.child.kill());
+        drop(self.child.wait());
+    }
+}
+
+/// The names that a certificate is for: this machine's.
+const HERE: &str = "IP:127.0.0.1,DNS:localhost";
+
 impl Certificates {
     pub(super) fn new() -> Certificates {
         let folder = tempfile::tempdir().unwrap();
         let made = Certificates { folder };
         made.authority("practice");
         made.authority("stranger");
-        made.signed("scanner", "practice");
-        made.signed("receiver", "practice");
-        made.signed("intruder", "stranger");
+        made.signed("scanner", "practice", HERE);
+        made.signed("receiver", "practice", HERE);
+        made.signed("elsewhere", "practice", "DNS:archive.example");
+        made.signed("intruder", "stranger", HERE);
         made
     }
 
-    fn path(&self, name: &str) -> String {
+    pub(super) fn path(&self, name: &str) -> String {
         self.folder.path().join(name).to_str().unwrap().to_owned()
     }
 
@@ -45,12 +63,11 @@ impl Certificates {
         self.openssl(&[&args[..], &["-subj", &subject]].concat());
     }
 
-    fn signed(&self, name: &str, by: &str) {
+    fn signed(&self, name: &str, by: &str, names: &str) {
         let file = |ending: &str| format!("{name}.{ending}");
         let (key, request, cert, more) = (file("key"), file("csr"), file("pem"), file("ext"));
         let subject = format!("/CN={name}");
-        let named = "subjectAltName=IP:127.0.0.1,DNS:localhost\n";
-        std::fs::write(self.path(&more), named).unwrap();
+        std::fs::write(self.path(&more), format!("subjectAltName={names}\n")).unwrap();
         self.openssl(&[
             "req", "-newkey", "rsa:2048", "-nodes", "-keyout", &key, "-out", &request, "-subj", &subject,
         ]);
@@ -80,6 +97,26 @@ impl Certificates {
             "DicomTlsTrustedCertificates": self.path("practice.pem"),
             "DicomTlsRemoteCertificateRequired": true,
         })
+    }
+
+    /// TLS with the certificate of this name in front of a port of this machine.
+    ///
+    /// Debian's Orthanc ends itself at the first request by TLS, so its own cannot be used for the web.
+    pub(super) fn front(&self, name: &str, plain_port: u16) -> Front {
+        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/it/exchange/tls_front.py");
+        let mut child = Command::new("python3")
+            .arg(script)
+            .args([
+                self.path(&format!("{name}.pem")),
+                self.path(&format!("{name}.key")),
+                plain_port.to_string(),
+            ])
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut line = String::new();
+        BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
+        Front { child, port: line.trim().parse().unwrap() }
     }
 
     /// dcmtk's options for it.
