@@ -4,7 +4,7 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use crate::review_browser::shared::{Opened, changes, exam, loaded, run, to_rivals};
+use crate::review_browser::shared::{Opened, changes, copy, earlier, exam, loaded, run, to_rivals};
 use crate::support::browser::{Driver, Page};
 use crate::support::desk::Served;
 
@@ -27,6 +27,13 @@ async fn no_faults(page: &Page, part: &str) {
     assert_eq!(faults(page).await, Vec::<String>::new(), "{part}");
 }
 
+/// The words on the line as they are while they are heard.
+async fn words_lit(page: &Page) {
+    let lit = "const all = document.querySelectorAll('#marks .word'); all.forEach((one) => one.classList.add('sounding')); return all.length";
+    assert!(page.run(lit).await.as_u64() > Some(0));
+    no_faults(page, "words that light up").await;
+}
+
 #[test]
 fn the_checker_finds_nothing_in_any_part_of_the_page() {
     run(async {
@@ -34,6 +41,7 @@ fn the_checker_finds_nothing_in_any_part_of_the_page() {
         let Opened { page, served, .. } = &desk;
         to_rivals(page).await;
         no_faults(page, "a question with rivals").await;
+        words_lit(page).await;
         page.press("a").await;
         page.until("document.querySelector('#changes-in tbody tr')").await;
         no_faults(page, "a change in the list, words about it on the screen").await;
@@ -168,11 +176,18 @@ fn on_a_dark_system_the_desk_and_the_inbox_are_dark_and_the_checker_finds_nothin
     run(async {
         let folder = tempfile::tempdir().unwrap();
         std::fs::rename(exam().keep(), folder.path().join("juniper")).unwrap();
+        copy(&earlier(), &folder.path().join("juniper-march"));
         let served = Served::start(folder.path(), 0);
         let driver = Driver::start();
         let page = driver.dark().await;
         page.open(&served.address).await;
-        page.until("document.querySelectorAll('a.exam').length === 1").await;
+        page.until("document.querySelectorAll('a.exam').length === 2").await;
+        // Only the later exam has one before it.
+        assert_eq!(page.run("return document.querySelectorAll('a.course').length").await, 1);
+        let course = page.text("li:has(a[href='e/juniper/']) a.course").await;
+        assert_eq!(course, "Course of Juniper (PDF)");
+        let kind = "const done = arguments[0]; fetch(document.querySelector('a.course').href).then((answer) => done(answer.headers.get('content-type')))";
+        assert_eq!(page.0.execute_async(kind, Vec::new()).await.unwrap(), "application/pdf");
         assert_eq!(page.run("return matchMedia('(prefers-color-scheme: dark)').matches").await, true);
         let paper = "return getComputedStyle(document.body).backgroundColor";
         assert_eq!(page.run(paper).await, "rgb(15, 20, 19)");
@@ -181,6 +196,7 @@ fn on_a_dark_system_the_desk_and_the_inbox_are_dark_and_the_checker_finds_nothin
         loaded(&page).await;
         assert_eq!(page.run(paper).await, "rgb(15, 20, 19)");
         no_faults(&page, "the desk").await;
+        words_lit(&page).await;
         page.find("#by").await.send_keys("Robin").await.unwrap();
         page.run("document.querySelector('#bench').focus()").await;
         page.press("a").await;

@@ -1,6 +1,6 @@
 //! The report from the desk, and what becomes of a form when the page is loaded again.
 
-use crate::review_browser::shared::{DOWN, ENTER, Opened, TAB, changes, changes_shown, run};
+use crate::review_browser::shared::{DOWN, ENTER, Opened, TAB, changes, changes_shown, earlier, exam, run};
 use crate::support::browser::Page;
 
 /// The link to a report that took longer than a browser lets a page open a tab by itself.
@@ -85,6 +85,35 @@ fn the_vet_s_report_is_opened_as_a_pdf_by_mouse_and_says_what_was_just_put_right
         let read = crate::support::pdf::Pdf::new(&pdf);
         assert!(read.property("Page size").contains("letter"));
         assert!(read.dense().contains("accepted:"), "the change is in it");
+    });
+}
+
+#[test]
+fn the_course_over_all_exams_is_made_from_the_same_form_and_without_an_earlier_one_the_page_says_why_not() {
+    run(async {
+        let before = earlier().to_string_lossy().into_owned();
+        let desk = Opened::of(exam(), "Robin", &["--earlier", &before]).await;
+        let Opened { page, served, .. } = &desk;
+        let wanted = async |page: &Page| {
+            page.press("p").await;
+            page.until("document.querySelector('#form[open]')").await;
+            page.find("#f-reader").await.select_by_value("course").await.unwrap();
+            page.until("!document.querySelector('#f-appendix').checkVisibility()").await;
+            page.run("window.open = (address) => { window.asked = address; }").await;
+            page.click("#form button.main").await;
+        };
+        wanted(page).await;
+        page.until(&format!("window.asked || {LATE}")).await;
+        let address = page.run(&format!("return window.asked ?? {LATE}.getAttribute('href')")).await;
+        let (status, pdf) = served.get(&format!("/{}", address.as_str().unwrap()));
+        assert_eq!(status, 200, "{address}");
+        let read = crate::support::pdf::Pdf::new(&pdf).dense();
+        assert!(read.contains("Courseover2exams") && read.contains("needs3exams"), "{read}");
+        let alone = Opened::by("Robin").await;
+        wanted(&alone.page).await;
+        let told =
+            "document.querySelector('#form .wrong')?.textContent.includes('no earlier exam of this horse')";
+        alone.page.until(told).await;
     });
 }
 

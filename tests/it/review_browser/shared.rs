@@ -97,7 +97,8 @@ fn make_another(path: &Path, later_ms: i64) {
     file.write_to_file(path).unwrap();
 }
 
-fn copy(from: &Path, to: &Path) {
+/// Copies a folder with all that is in it.
+pub fn copy(from: &Path, to: &Path) {
     std::fs::create_dir_all(to).unwrap();
     for entry in std::fs::read_dir(from).unwrap() {
         let entry = entry.unwrap();
