@@ -8,6 +8,7 @@
 use std::time::Duration;
 
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
+use sqlx::migrate::MigrateError;
 use sqlx::{AnyConnection, AnyPool, Connection as _, Executor as _};
 use tokio::runtime::Runtime;
 
@@ -168,7 +169,11 @@ impl Archive {
         }
         let pool = runtime.block_on(pool.connect(&address)).map_err(failed)?;
         let migrated = runtime.block_on(migrator().run(&pool));
-        migrated.map_err(|source| ArchiveError::Version { place: shown.clone(), source })?;
+        migrated.map_err(|source| match source {
+            // The database itself failed: its versions were not even read.
+            MigrateError::Execute(source) => failed(source),
+            source => ArchiveError::Version { place: shown.clone(), source },
+        })?;
         Ok(Archive { runtime, pool, place: shown, is_server: server })
     }
 

@@ -88,11 +88,18 @@ async fn file(tx: &mut Transaction<'_, Any>, filed: &Filed<'_>) -> sqlx::Result<
     if before.first().is_some_and(|(hash, longest)| (lines, filed.hash) < (*longest, hash.as_str())) {
         return Ok(Filing::Shorter);
     }
-    sqlx::query("UPDATE exam SET standing = $1 WHERE id = $2")
-        .bind(filed.hash.to_owned())
-        .bind(exam.id.clone())
-        .execute(&mut **tx)
-        .await?;
+    // The horse may have been named since it was filed.
+    sqlx::query(
+        "UPDATE exam SET standing = $1, horse_name = $2, horse_folded = $3, horse_id = $4, person = $5 WHERE id = $6",
+    )
+    .bind(filed.hash.to_owned())
+    .bind(text(&exam.horse.name))
+    .bind(folded(&text(&exam.horse.name)))
+    .bind(text(&exam.horse.id).trim().to_owned())
+    .bind(text(&exam.person))
+    .bind(exam.id.clone())
+    .execute(&mut **tx)
+    .await?;
     put_seen(tx, filed.record).await?;
     Ok(if before.is_empty() { Filing::New } else { Filing::Longer })
 }

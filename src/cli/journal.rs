@@ -13,7 +13,7 @@ use crate::exam::sign::fault;
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::knowledge::measure::Against;
 use crate::report::signed::verified;
-use crate::report::words::local;
+use crate::report::words::{count, local};
 use crate::signing::people::{People, settings_folder};
 use crate::speech::recognise::EngineId;
 
@@ -77,14 +77,18 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
     }
     // A list that cannot be read says nothing about the journal; `zonecall people` tells what is wrong with it.
     let people = settings_folder().and_then(|folder| People::read(&folder)).ok();
-    for line in &lines.events {
+    for (idx, line) in lines.events.iter().enumerate() {
         let Event::Signed(signed) = &line.event else { continue };
         if fault(signed, &line.prev).is_none() {
-            let since = lines.events.len() as u64 - line.seq.0;
+            let since = count(lines.events.len() - idx - 1, "line");
+            let covers = match lines.damage.is_empty() {
+                true => "covers every line before it",
+                false => "was made before the damage named above",
+            };
             let whose = people.as_ref().map(|people| format!(", {}", people.key_in_words(&signed.key)));
             writeln!(
                 out,
-                "line {}: {}{}: covers every line before it; {since} lines follow",
+                "line {}: {}{}: {covers}; after it {since}",
                 line.seq,
                 say(line),
                 whose.unwrap_or_default()

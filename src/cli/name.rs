@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use anyhow::ensure;
 use chrono::Utc;
 
-use super::options::{FolderArgs, not_blank};
+use super::options::{DraftAgain, FolderArgs, not_blank};
 use crate::exam::event::{Event, Horse, NamedHorse};
 
 #[derive(Debug, clap::Args)]
@@ -27,12 +27,20 @@ pub(crate) struct NameArgs {
     /// Who says so; kept in the journal.
     #[arg(long, value_name = "NAME", value_parser = not_blank)]
     pub(crate) by: String,
+    #[command(flatten)]
+    pub(crate) draft_again: DraftAgain,
 }
 
 pub(crate) fn name(args: &NameArgs) -> anyhow::Result<ExitCode> {
     let folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
     let exam = folder.exam(&protocols)?;
+    args.draft_again.may_change(&exam)?;
+    ensure!(
+        exam.damage.is_empty(),
+        "the journal is damaged, and nothing was written; `zonecall journal {} --verify` names the lines; put back a copy",
+        folder.path().display()
+    );
     let horse = Horse {
         name: args.horse.clone(),
         id: args.horse_id.clone(),

@@ -13,8 +13,10 @@ use crate::language::closed_sets::Class;
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Phrase {
     pub(crate) call: Call,
-    /// A structure said with "in" or "of": it belongs to the finding before it.
+    /// A structure or a place said with "in" or "on": it belongs to what was found before it.
     pub(crate) own: bool,
+    /// A word such as "and" joins it to the phrase before it.
+    pub(crate) joined: bool,
     /// It only makes sense after a negative.
     pub(crate) after_negative: bool,
 }
@@ -28,6 +30,10 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     {
         return Err(alone());
     }
+    if (1..phrases.len()).any(|idx| may_be_denied_too(&phrases[idx - 1], &phrases[idx])) {
+        return Err(denied_too());
+    }
+    let phrases = own_places(phrases)?;
     let phrases = own_structures(phrases)?;
     let phrases = structures_after(phrases)?;
     let phrases = structures_together(phrases)?;
@@ -45,23 +51,88 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
         }
         push(&mut calls, call);
     }
-    Ok(calls)
+    if contradicts_itself(&calls) { Err(normal_and_not()) } else { Ok(calls) }
 }
 
-/// "Core lesion in the deep": the structure goes to the finding before it.
+/// "Medial branch normal, lateral enlarged": in one breath a structure is not both.
+fn contradicts_itself(calls: &[Call]) -> bool {
+    let mut at = None;
+    let mut seen: Vec<(Option<&StructureCode>, &Class)> = Vec::new();
+    for call in calls {
+        match &call.act {
+            Act::View(view) => {
+                at = view.structure.as_ref();
+                // Another place: what was found before it says nothing about it.
+                if view.structure.is_none() && view.plane.is_none() {
+                    seen.clear();
+                }
+            }
+            Act::Finding(finding) => {
+                at = finding.structure.as_ref().or(at);
+                seen.push((at, &finding.class));
+            }
+            _ => {}
+        }
+    }
+    seen.iter()
+        .any(|(structure, class)| **class == Class::Normal && seen.contains(&(*structure, &Class::Lesion)))
+}
+
+/// "Core lesion in two bravo": the place goes before what was found there, as far back as the place before.
+fn own_places(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
+    let is_view = |phrase: &Phrase| matches!(phrase.call.act, Act::View(_));
+    let is_found = |phrase: &Phrase| {
+        takes_structure(&phrase.call.act) || matches!(phrase.call.act, Act::Save | Act::Clip)
+    };
+    let mut found: Vec<Phrase> = Vec::new();
+    for mut phrase in phrases {
+        let n_found = found.iter().rev().take_while(|earlier| is_found(earlier)).count();
+        let is_place = is_view(&phrase) && only_structure(&phrase.call.act).is_none();
+        if !phrase.own || !is_place || n_found == 0 {
+            found.push(phrase);
+            continue;
+        }
+        // Of several findings after another place, the earlier may belong there.
+        let before = found.len() - n_found;
+        if n_found > 1 && found[..before].iter().any(is_view) {
+            return Err(which_place());
+        }
+        // Calls are put in order by when they were said: the place counts from its first finding on.
+        phrase.call.span = phrase.call.span.join(found[before].call.span);
+        found.insert(before, phrase);
+    }
+    Ok(found)
+}
+
+/// "Core lesion in the deep": the structure goes to the finding before it; "in the superficial and deep": one to each.
 fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let mut found: Vec<Phrase> = Vec::new();
-    for phrase in phrases {
-        match (only_structure(&phrase.call.act), found.last_mut()) {
-            (Some(structure), Some(last)) if phrase.own && takes_structure(&last.call.act) => {
-                if has_structure(&last.call.act) {
-                    return Err(which());
-                }
-                give(&mut last.call.act, &structure);
-                let said = phrase.call;
-                join_words(&mut last.call, &said, Heard::After);
+    let mut rest = phrases.into_iter().peekable();
+    while let Some(phrase) = rest.next() {
+        let structure = only_structure(&phrase.call.act).filter(|_| phrase.own);
+        let (Some(structure), Some(last)) = (structure, found.last_mut()) else {
+            found.push(phrase);
+            continue;
+        };
+        if !takes_structure(&last.call.act) {
+            found.push(phrase);
+            continue;
+        }
+        if has_structure(&last.call.act) {
+            return Err(which());
+        }
+        let alone = last.clone();
+        give(&mut last.call.act, &structure);
+        join_words(&mut last.call, &phrase.call, Heard::After);
+        while let Some(more) = rest.next_if(|more| only_structure(&more.call.act).is_some()) {
+            let mut each = alone.clone();
+            give(&mut each.call.act, &only_structure(&more.call.act).unwrap_or_default());
+            join_words(&mut each.call, &more.call, Heard::After);
+            found.push(each);
+            // What is found after it would be said of this structure, or of all of them.
+            if rest.peek().is_some_and(|next| takes_structure(&next.call.act)) {
+                return Err(which());
             }
-            _ => found.push(phrase),
         }
     }
     Ok(found)
@@ -81,6 +152,10 @@ fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         return Ok(phrases);
     }
     if structure_at.len() == 1 {
+        // "Core lesion, deep normal": the first may be said of the structure in force.
+        if phrases[named..].iter().any(|phrase| is_free(&phrase.call.act)) {
+            return Err(which());
+        }
         return Ok(one_structure(phrases, named));
     }
     pairs(phrases)
@@ -247,7 +322,7 @@ fn join(before: &mut View, more: &View) -> bool {
     if clash {
         return false;
     }
-    let View { limb, zone, level_cm, level_from, to_zone, place, plane, offset, structure, step: _ } =
+    let View { limb, zone, level_cm, level_from, to_zone, place, plane, offset, structure, step: _, pair: _ } =
         more.clone();
     before.limb = before.limb.take().or(limb);
     before.zone = before.zone.take().or(zone);
@@ -259,6 +334,36 @@ fn join(before: &mut View, more: &View) -> bool {
     before.offset = before.offset.take().or(offset);
     before.structure = before.structure.take().or(structure);
     true
+}
+
+/// "No effusion and thickening": neither, or the one without the other.
+fn may_be_denied_too(before: &Phrase, phrase: &Phrase) -> bool {
+    let class = |phrase: &Phrase| match &phrase.call.act {
+        Act::Finding(finding) => Some(finding.class.clone()),
+        _ => None,
+    };
+    phrase.joined && class(before) == Some(Class::Negative) && class(phrase) == Some(Class::Lesion)
+}
+
+fn denied_too() -> Problem {
+    Problem {
+        message: "it is not clear whether what follows `and` was seen or not".to_owned(),
+        help: "say `or` between what is not there; pause before what is".to_owned(),
+    }
+}
+
+fn normal_and_not() -> Problem {
+    Problem {
+        message: "one structure is called normal and not normal in one breath".to_owned(),
+        help: "say each structure with what was found in it, then pause".to_owned(),
+    }
+}
+
+fn which_place() -> Problem {
+    Problem {
+        message: "it is not clear what was found at which place".to_owned(),
+        help: "say each place before what was found there".to_owned(),
+    }
 }
 
 fn which() -> Problem {

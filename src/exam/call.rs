@@ -117,6 +117,9 @@ pub struct View {
     /// A move from where the probe was; what it leads to is found when the calls are folded.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub step: Option<ViewStep>,
+    /// With a step to the other limb, the pair that was named, as `protocols/limbs.toml` groups limbs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pair: Option<String>,
 }
 
 /// A move that only makes sense from the place before it.

@@ -44,9 +44,9 @@ impl Exam {
         if own == IdentityVerdict::Other {
             return Some(Foreign::OtherHorse);
         }
-        // A number settles it; a name alone may be that of two horses.
+        // A number settles it, unless the names say otherwise; a name alone may be that of two horses.
         if own == IdentityVerdict::SameNumber {
-            return None;
+            return patient.has_other_name(self.header.horse.name.as_deref()).then_some(Foreign::OtherHorse);
         }
         let counts = |other: &&&Patient| self.is_confirmed(other) || held(other) != IdentityVerdict::Other;
         let rival = named.iter().filter(counts).any(|other| patient.is_other_than(other));

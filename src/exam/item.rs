@@ -12,7 +12,7 @@ use crate::exam::call::{
     ViewStep,
 };
 use crate::language::closed_sets::{AnswerWord, Ask, Class};
-use crate::protocol::Protocols;
+use crate::protocol::{Protocols, convert};
 
 /// The tags of one phrase.
 #[derive(Debug, Default)]
@@ -31,6 +31,7 @@ struct Number {
     whole: Option<u32>,
     /// The figures after the point.
     figures: Option<String>,
+    unit: Option<String>,
 }
 
 /// Keys that may occur more than once in a phrase.
@@ -49,6 +50,8 @@ impl Item {
         } else if let Some((key, value)) = tag.split_once('=') {
             if key == "then" {
                 self.numbers.push(Number { then: Some(value.to_owned()), ..Number::default() });
+            } else if key == "unit" {
+                self.number_now().unit = Some(value.to_owned());
             } else if LISTED.contains(&key) {
                 self.lists.entry(key.to_owned()).or_default().push(value.to_owned());
             } else {
@@ -72,6 +75,17 @@ impl Item {
     /// The number joined to the first by `then`.
     fn joined(&self, then: &str) -> Option<f64> {
         self.numbers.iter().find(|number| number.then.as_deref() == Some(then)).and_then(Number::value)
+    }
+
+    /// The unit that was said, of the last number where there are several.
+    fn unit(&self) -> Option<String> {
+        self.numbers.iter().rev().find_map(|number| number.unit.clone())
+    }
+
+    /// Two distances at right angles.
+    fn pair(&self) -> Option<(&Number, &Number)> {
+        let second = self.numbers.iter().find(|number| number.then.as_deref() == Some("by"))?;
+        Some((self.numbers.first()?, second))
     }
 
     fn field(&mut self, key: &str) -> Option<String> {
@@ -99,9 +113,19 @@ impl Item {
         self.fields.contains_key("own")
     }
 
-    /// It only makes sense after a finding of this class.
+    /// What it only makes sense after: a finding of this class, or any `phrase`.
     pub(crate) fn after(&self) -> Option<&str> {
         self.fields.get("after").map(String::as_str)
+    }
+
+    /// Whether a word joins it to the phrase before it.
+    pub(crate) fn is_joined(&self) -> bool {
+        self.fields.contains_key("joined")
+    }
+
+    /// Of a phrase that could be taken for what it does not mean: how to say it instead.
+    pub(crate) fn say_instead(&self) -> Option<&str> {
+        self.fields.get("say").map(String::as_str)
     }
 
     /// The acts that the phrase stands for when it is closed: one, or one for each structure named together.
@@ -109,7 +133,7 @@ impl Item {
         Ok(vec![match kind {
             "view" => return Ok(self.views()),
             "setting" => {
-                let unit = self.field("unit");
+                let unit = self.unit();
                 let amount = self.number().map(|number| Amount { number, unit, unit_assumed: false });
                 Act::Setting(Setting { slot: self.need("slot", kind)?, state: self.field("state"), amount })
             }
@@ -155,6 +179,7 @@ impl Item {
             offset: self.field("offset"),
             structure: structures.next(),
             step,
+            pair: self.field("pair"),
         };
         let more = structures.map(|structure| View { structure: Some(structure), ..View::default() });
         std::iter::once(first).chain(more).map(Act::View).collect()
@@ -179,16 +204,22 @@ impl Item {
     }
 
     fn value(&mut self, protocols: &Protocols) -> Result<Value, Problem> {
-        let by = self.joined("by");
         let term = match self.field("term") {
             Some(term) => term,
-            None if by.is_some() => self.pair_term(),
+            None if self.pair().is_some() => self.pair_term(),
             None => return Err(lacking("`term=`", "value")),
         };
         let number = self.number().ok_or_else(|| lacking("a number", &term))?;
-        let said = self.field("unit");
-        let whole = self.numbers.first().is_some_and(|number| number.figures.is_none());
-        let default = protocols.value(&term).and_then(|kind| kind.unit_for(number, whole));
+        let default =
+            |number: &Number| protocols.value(&term)?.unit_for(number.value()?, number.figures.is_none());
+        let (said, by) = match self.pair() {
+            Some((first, second)) => {
+                let (unit, by) = units_of_pair(first, second, &default)?;
+                (unit, Some(by))
+            }
+            None => (self.unit(), None),
+        };
+        let default = self.numbers.first().and_then(default);
         let unit_assumed = said.is_none() && default.is_some();
         let comparator = match self.field("comparator").as_deref() {
             Some("<") => Some(Comparator::Below),
@@ -254,6 +285,35 @@ impl Number {
                 format!("{whole}.{}", figures.as_deref().unwrap_or("0")).parse().ok()
             }
         }
+    }
+}
+
+/// The unit of the first of two distances where one was said, and the second in it; a unit that was said once is that of
+/// both, unless the other number would be taken for one of another unit.
+fn units_of_pair(
+    first: &Number,
+    second: &Number,
+    default: &dyn Fn(&Number) -> Option<String>,
+) -> Result<(Option<String>, f64), Problem> {
+    let by = second.value().ok_or_else(|| lacking("a number", "by"))?;
+    let alike = |unit: Option<String>, other: &Number| default(other).is_none_or(|own| Some(own) == unit);
+    match (&first.unit, &second.unit) {
+        (Some(unit), Some(own)) if unit != own => {
+            let by = convert(by, own, unit).ok_or_else(|| mixed_units(first, second))?;
+            Ok((Some(unit.clone()), by))
+        }
+        (unit @ Some(_), None) if alike(unit.clone(), second) => Ok((unit.clone(), by)),
+        (None, None) if alike(default(first), second) => Ok((None, by)),
+        (unit, Some(own)) => Ok((unit.clone().or(Some(own.clone())), by)),
+        _ => Err(mixed_units(first, second)),
+    }
+}
+
+fn mixed_units(first: &Number, second: &Number) -> Problem {
+    let text = |number: &Number| number.value().unwrap_or_default().to_string();
+    Problem {
+        message: format!("the units of `{} by {}` are not clear", text(first), text(second)),
+        help: "say the unit of each of the two numbers".to_owned(),
     }
 }
 

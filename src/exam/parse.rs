@@ -162,7 +162,17 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         if kind == "talk" {
             parsed.talk = true;
         } else {
-            let (own, after_negative) = (item.is_own(), item.after().is_some());
+            let (own, joined) = (item.is_own(), item.is_joined());
+            let after_negative = item.after() == Some("negative");
+            if item.after() == Some("phrase") && phrases.is_empty() {
+                parsed.problems.push(begins_like_a_question());
+            }
+            if kind == "unclear" {
+                parsed.problems.push(unclear(item.say_instead().unwrap_or_default()));
+                item = Item::default();
+                first_word = *said;
+                continue;
+            }
             match item.close(kind, protocols) {
                 Ok(acts) => {
                     for act in acts {
@@ -170,7 +180,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
                             parsed.problems.push(not_after_no());
                         }
                         let call = call(act, correcting.is_some(), &words[first_word..*said], &phrases);
-                        phrases.push(Phrase { call, own, after_negative });
+                        phrases.push(Phrase { call, own, joined, after_negative });
                     }
                 }
                 Err(problem) => parsed.problems.push(problem),
@@ -239,6 +249,21 @@ fn not_after_no() -> Problem {
     Problem {
         message: "`no` goes before a place, a number, or a finding that is not there".to_owned(),
         help: "say it again in the words of the phrase card".to_owned(),
+    }
+}
+
+fn begins_like_a_question() -> Problem {
+    Problem {
+        message: "it begins like a question".to_owned(),
+        help: "say what is seen, or where the probe is, without `is` in front".to_owned(),
+    }
+}
+
+/// A phrase of the language that could be taken for what it does not mean.
+fn unclear(instead: &str) -> Problem {
+    Problem {
+        message: "these words could be taken for something that they do not mean".to_owned(),
+        help: instead.to_owned(),
     }
 }
 

@@ -66,10 +66,18 @@ impl Patient {
                 IdentityVerdict::Other
             };
         }
-        let (Some(own), Some(other)) = (&self.name, name) else { return IdentityVerdict::CannotTell };
-        // The whole of one is the whole or a part of the other: two horses of one owner share a part only.
-        let same = names(own).any(|name| name == whole(other)) || names(other).any(|name| name == whole(own));
-        if same { IdentityVerdict::SameName } else { IdentityVerdict::Other }
+        match (&self.name, name) {
+            (Some(_), Some(_)) if self.has_other_name(name) => IdentityVerdict::Other,
+            (Some(_), Some(_)) => IdentityVerdict::SameName,
+            _ => IdentityVerdict::CannotTell,
+        }
+    }
+
+    /// Whether both have a name, and these cannot be one: the whole of one is the whole or a part of the other, for two
+    /// horses of one owner share a part only.
+    pub(crate) fn has_other_name(&self, other: Option<&str>) -> bool {
+        let (Some(own), Some(other)) = (&self.name, other) else { return false };
+        !(names(own).any(|name| name == whole(other)) || names(other).any(|name| name == whole(own)))
     }
 
     pub(crate) fn is_other_than(&self, other: &Patient) -> bool {

@@ -110,7 +110,8 @@ impl Settler<'_> {
         };
         let found = match step {
             ViewStep::OtherLimb => {
-                view.limb = self.protocols.other_limb(limb).map(|limb| limb.code.clone());
+                let other = self.protocols.other_limb(limb, view.pair.as_deref());
+                view.limb = other.map(|limb| limb.code.clone());
                 view.limb.is_some()
             }
             ViewStep::NextZone | ViewStep::PreviousZone => {
@@ -214,6 +215,17 @@ fn length_of(limb: &str, context: &Context, header: &Header, protocols: &Protoco
     said().or_else(set)
 }
 
+/// A level that is counted from a landmark of another limb.
+fn foreign_landmark(view: &View, limb: &str, protocols: &Protocols) -> Option<Problem> {
+    let limb = protocols.limb(limb)?;
+    let from = view.level_from.as_ref().filter(|from| limb.foreign_landmarks.contains(from))?;
+    Some(Problem {
+        message: format!("the {} has no {from}", limb.name),
+        help: "say the limb again if another one is meant, or the level from a landmark of this limb"
+            .to_owned(),
+    })
+}
+
 /// Turns a level into its zone, and checks that the limb has the zone.
 fn settle_zone(
     view: &mut View,
@@ -231,6 +243,9 @@ fn settle_zone(
             help: "say the limb first, or say `correction` and the limb afterwards".to_owned(),
         });
     };
+    if let Some(problem) = foreign_landmark(view, limb, protocols) {
+        return Some(problem);
+    }
     if let Some(level_cm) = view.level_cm {
         match protocols.zone_of_level(limb, level_cm, &header.schemes, length_cm) {
             Ok(zone) => view.zone = Some(zone),

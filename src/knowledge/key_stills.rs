@@ -38,7 +38,7 @@ pub fn key_stills(record: &Record, protocols: &Protocols) -> Vec<usize> {
         record.frames.iter().enumerate().filter(|(_, frame)| is_sure(frame)).collect();
     let mut proposed: Vec<usize> = Vec::new();
     for (idx, frame) in stills.iter().filter(|(_, frame)| has_finding(record, &frame.place)) {
-        let other = frame.place.limb.as_deref().and_then(|code| protocols.other_limb(code));
+        let other = frame.place.limb.as_deref().and_then(|code| protocols.other_limb(code, None));
         let pair = stills.iter().find(|(_, twin)| {
             other.is_some_and(|other| twin.place.limb.as_ref() == Some(&other.code))
                 && (&twin.place.zone, &twin.place.plane) == (&frame.place.zone, &frame.place.plane)

@@ -8,7 +8,7 @@
 use crate::language::closed_sets::{AnswerWord, Ask, COMMANDS, Class};
 
 /// Closings `{!kind}`, and `{&kind}` inside a phrase.
-const CLOSINGS: [&str; 15] = [
+const CLOSINGS: [&str; 16] = [
     "view",
     "setting",
     "finding",
@@ -24,9 +24,10 @@ const CLOSINGS: [&str; 15] = [
     "no",
     "identity",
     "clip",
+    "unclear",
 ];
 /// Keys of `{key=text}` whose text is free, for codes and terms live in the protocols.
-const KEYS: [&str; 26] = [
+const KEYS: [&str; 29] = [
     "limb",
     "zone",
     "level",
@@ -53,6 +54,9 @@ const KEYS: [&str; 26] = [
     "own",
     "approx",
     "confirm",
+    "pair",
+    "joined",
+    "say",
 ];
 
 /// What is wrong with a tag and what to write instead; none if it is one that the program knows.
@@ -92,7 +96,7 @@ fn closed(key: &str) -> Option<Vec<&'static str>> {
         "comparator" => Some(vec!["<", ">"]),
         "then" => Some(vec!["to", "by"]),
         "step" => Some(vec!["other_limb", "next_zone", "previous_zone"]),
-        "after" => Some(vec!["negative"]),
+        "after" => Some(vec!["negative", "phrase"]),
         "of" => Some(vec!["lesion"]),
         _ => None,
     }

@@ -50,6 +50,9 @@ pub struct Limb {
     /// Directions that do not exist on it.
     #[serde(default)]
     pub foreign_positions: Vec<String>,
+    /// Landmarks of other limbs.
+    #[serde(default)]
+    pub foreign_landmarks: Vec<String>,
 }
 
 /// One plane.
@@ -298,11 +301,12 @@ impl Protocols {
         self.limbs.iter().find(|limb| limb.code == code)
     }
 
-    /// The other limb of the pair.
+    /// The limb on the other side: of the same pair, or of the pair that is named.
     #[must_use]
-    pub fn other_limb(&self, code: &str) -> Option<&Limb> {
+    pub fn other_limb(&self, code: &str, pair: Option<&str>) -> Option<&Limb> {
         let here = self.limb(code)?;
-        self.limbs.iter().find(|limb| limb.group == here.group && limb.side != here.side)
+        let pair = pair.unwrap_or(&here.group);
+        self.limbs.iter().find(|limb| limb.group == pair && limb.side != here.side)
     }
 
     /// The plane with this code.

@@ -21,6 +21,8 @@ use crate::speech::neural::parts::Parts;
 
 /// An own phrase differs from each phrase that means something else in more sounds than this.
 const NEAR_SOUNDS: usize = 1;
+/// A word of so many letters may be short for a longer one.
+const SHORT_FORM_MIN: usize = 4;
 /// Ways to say a phrase that are tried, where its words have variants.
 const VARIANTS_MAX: usize = 8;
 
@@ -142,6 +144,14 @@ struct Apart<'a> {
 impl Apart<'_> {
     fn check(&self) -> Result<(), Box<Fault>> {
         for phrase in &self.own.phrases {
+            if let Some(other) = self.means_another(phrase) {
+                let why = format!(
+                    "`{}` holds or begins `{other}`, which means something else than `{}`; choose a phrase without it",
+                    phrase.said(),
+                    phrase.means()
+                );
+                return Err(self.own.fault(phrase.place, why));
+            }
             if let Some(other) = self.too_near(phrase) {
                 let why = format!(
                     "`{}` sounds too much like `{other}`, which means something else; choose a phrase that differs in more \
@@ -152,6 +162,22 @@ impl Apart<'_> {
             }
         }
         Ok(())
+    }
+
+    /// A word of the language that means something by itself, other than the phrase: one of its words, or one that begins
+    /// with a word of it, as "hyperechoic" does with "hyper".
+    fn means_another(&self, phrase: &OwnPhrase) -> Option<String> {
+        let meant = (self.means)(&phrase.said);
+        let new = phrase.said.iter().filter(|word| !phrase.means.iter().any(|own| own.starts_with(*word)));
+        let other = |known: &&String| {
+            let alone = std::slice::from_ref(*known);
+            !phrase.means.contains(known) && is_known(alone, self.language) && (self.means)(alone) != meant
+        };
+        let is_short_for = |word: &str, known: &str| {
+            word == known || (word.len() >= SHORT_FORM_MIN && known.starts_with(word))
+        };
+        let known = new.flat_map(|word| self.words.iter().filter(move |known| is_short_for(word, known)));
+        known.into_iter().find(other).cloned()
     }
 
     /// A phrase that means something else, or a word that turns a meaning round or names a limb, within a few sounds.

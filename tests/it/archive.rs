@@ -85,6 +85,21 @@ fn the_longest_journal_of_an_exam_counts_whatever_the_order() {
 }
 
 #[test]
+fn an_exam_that_is_named_after_it_was_filed_is_found_under_the_new_name() {
+    on_both(|place| {
+        let archive = Archive::open(place).unwrap();
+        let said = ["left fore zone two bravo transverse"];
+        let first = exam("Juniper", "2026-05-04", &said);
+        archive.file(&filed(&first, 10, "ab")).unwrap();
+        let mut named = first.clone();
+        named.exam.horse.name = Some("Bramble".to_owned());
+        archive.file(&filed(&named, 11, "cd")).unwrap();
+        assert_eq!(archive.history("Bramble").unwrap().len(), 1);
+        assert!(archive.history("Juniper").unwrap().is_empty());
+    });
+}
+
+#[test]
 fn exams_are_found_by_what_was_seen_in_them() {
     on_both(|place| {
         let archive = Archive::open(place).unwrap();

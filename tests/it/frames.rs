@@ -257,6 +257,28 @@ fn an_element_that_claims_more_than_there_is_and_endless_nesting_are_refused_bef
     assert!(dicom::read(&path, 0).unwrap_err().message.contains("nested deeper than 64"));
 }
 
+/// A copy that broke off is not taken for the still, and never for the first of two.
+#[test]
+fn a_picture_that_is_cut_short_is_refused_and_the_whole_copy_is_taken() {
+    let folder = tempfile::tempdir().unwrap();
+    let fragments =
+        dicom_core::value::PixelFragmentSequence::new(Vec::new(), vec![vec![7_u8; 400], vec![8; 200]]);
+    let kinds: [(&str, dicom_core::value::Value<InMemDicomObject>); 2] =
+        [("native", PrimitiveValue::from(vec![7_u8; 600]).into()), ("fragments", fragments.into())];
+    for (name, pixels) in kinds {
+        let mut object = dicom_with("1.2.3", &[(tags::ACQUISITION_DATE_TIME, VR::DT, "20260504100000")]);
+        object.put(DataElement::new(tags::PIXEL_DATA, VR::OB, pixels));
+        let path = folder.path().join("b whole.dcm");
+        write(&path, object);
+        let whole = std::fs::read(&path).unwrap();
+        std::fs::write(folder.path().join("a cut.dcm"), &whole[..whole.len() - 300]).unwrap();
+        let (frames, problems) = read(folder.path());
+        assert_eq!((frames.len(), problems.len()), (1, 1), "{name}: {problems:?}");
+        assert!(frames[0].file.ends_with("b whole.dcm"), "{name}: {}", frames[0].file);
+        assert!(problems[0].1.message.contains("cut short"), "{name}: {}", problems[0].1.message);
+    }
+}
+
 /// EXIF data as a TIFF: an EXIF directory with ASCII fields (tag, text).
 fn tiff(size: Option<(u16, u16)>, fields: &[(u16, &str)]) -> Vec<u8> {
     let mut first: Vec<(u16, u16, u32, u32)> = Vec::new();

@@ -198,11 +198,13 @@ fn refused(
 }
 
 #[test]
-fn a_number_counts_before_a_name_and_nothing_to_compare_refuses_nothing() {
+fn a_number_counts_with_a_name_that_can_be_the_same_and_nothing_to_compare_refuses_nothing() {
     use Foreign::{OtherHorse, OtherThanStills};
     let (star, other) = (Some("Smith^Star"), Some("Jones^Star"));
-    // Numbers on both sides: the name does not matter.
-    assert_eq!(refused(Some("Star"), Some("7"), &[(Some("typo"), Some("7"))]), [None]);
+    // Numbers on both sides: they count, unless the names say that it is another horse.
+    assert_eq!(refused(Some("Star"), Some("7"), &[(star, Some("7")), (None, Some("7"))]), [None, None]);
+    assert_eq!(refused(None, Some("7"), &[(star, Some("7"))]), [None]);
+    assert_eq!(refused(Some("Star"), Some("7"), &[(Some("Jones^Bramble"), Some("7"))]), [Some(OtherHorse)]);
     assert_eq!(refused(Some("Star"), Some("7"), &[(star, Some("8"))]), [Some(OtherHorse)]);
     // A number on one side only: names.
     assert_eq!(refused(Some("star"), Some("7"), &[(star, None)]), [None]);

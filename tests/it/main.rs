@@ -41,6 +41,7 @@ mod journal_bounds;
 mod knowledge;
 mod language;
 mod first_page;
+mod language_asked;
 mod language_phrases;
 mod live_exam;
 mod measure;

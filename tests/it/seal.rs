@@ -145,6 +145,40 @@ fn verify_check_and_reports_name_what_was_changed() {
 }
 
 #[test]
+fn a_line_taken_out_of_a_signed_journal_is_named_and_the_report_says_that_it_was_changed() {
+    let folder = closed();
+    sign(folder.path());
+    let path = folder.path().to_string_lossy().into_owned();
+    let file = folder.path().join(journal::JOURNAL_FILE);
+    let text = std::fs::read_to_string(&file).unwrap();
+    let kept: Vec<&str> =
+        text.lines().enumerate().filter(|(idx, _)| *idx != 2).map(|(_, line)| line).collect();
+    std::fs::write(&file, kept.join("\n") + "\n").unwrap();
+    let verified = zonecall(&["journal", &path, "--verify"]);
+    let told = String::from_utf8_lossy(&verified.stdout).into_owned();
+    assert_eq!(verified.status.code(), Some(1), "{told}{}", String::from_utf8_lossy(&verified.stderr));
+    assert!(!told.contains("covers every line"), "{told}");
+    let out = folder.path().join("report.html");
+    zonecall(&["report", &path, "--out", &out.to_string_lossy()]);
+    let report = std::fs::read_to_string(out).unwrap();
+    assert!(report.contains("changed behind the program"), "{report}");
+}
+
+#[test]
+fn naming_the_horse_of_a_signed_record_asks_first() {
+    let folder = closed();
+    sign(folder.path());
+    let path = folder.path().to_string_lossy().into_owned();
+    let before = std::fs::read(folder.path().join(journal::JOURNAL_FILE)).unwrap();
+    let refused = zonecall(&["name", &path, "--horse", "Bramble", "--by", "Kim"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("--draft-again"));
+    assert_eq!(std::fs::read(folder.path().join(journal::JOURNAL_FILE)).unwrap(), before);
+    let named = zonecall(&["name", &path, "--horse", "Bramble", "--by", "Kim", "--draft-again"]);
+    assert!(named.status.success(), "{}", String::from_utf8_lossy(&named.stderr));
+}
+
+#[test]
 fn other_cut_offs_make_another_record_than_the_one_that_was_signed() {
     let folder = closed();
     sign(folder.path());

@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/rules/calls.rs`.
 
 use crate::clock;
-use crate::exam::call::{Act, FindingSaid, Problem};
+use crate::exam::call::{Act, FindingSaid, Problem, View};
 use crate::exam::context::Context;
 use crate::exam::event::Outcome;
 use crate::exam::fold::{Exam, LoggedCall, LoggedUtterance};
@@ -214,6 +214,18 @@ pub(super) fn foreign_position(evidence: &Evidence) -> Vec<Hit> {
             );
             hits.push(Hit::call(call, message));
         }
+    }
+    for call in evidence.exam.standing_calls() {
+        let Act::View(View { place: Some(place), .. }) = &call.act else { continue };
+        let limb = call.context.place.limb.as_ref().and_then(|code| evidence.protocols.limb(code));
+        let Some(limb) =
+            limb.filter(|limb| limb.foreign_landmarks.iter().any(|other| place.ends_with(other)))
+        else {
+            continue;
+        };
+        let message =
+            format!("`{place}` does not exist on the {}; was the limb or the landmark misheard?", limb.name);
+        hits.push(Hit::call(call, message));
     }
     hits
 }

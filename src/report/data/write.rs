@@ -89,6 +89,8 @@ fn facts(record: &Record, protocols: &Protocols) -> Vec<(&'static str, Vec<Strin
 pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
     let signed = record.exam.signed.as_ref().map_or_else(String::new, |signed| {
         let before = match (signed.taken_back_by, signed.changes_since) {
+            _ if is_damaged(record) => "The journal, a still or the sound was changed behind the program after it was signed: do not \
+                rely on this page, compare it with a copy. It had been signed by",
             (Some(_), _) => "The signature was taken back; it had been signed by",
             (None, 0) => "By",
             (None, _) => "Changed since it was signed by",
@@ -99,6 +101,12 @@ pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
     let is_signed = record.exam.is_signed();
     let cautions = cautions_now(cautions, is_signed);
     Standing { word: record.exam.status.to_uppercase(), signed, cautions }
+}
+
+/// Whether something was changed that the journal says nothing of.
+fn is_damaged(record: &Record) -> bool {
+    let rules = ["journal-damage", "file-changed"];
+    record.findings.iter().any(|finding| rules.contains(&finding.rule.as_str()))
 }
 
 /// What is covered and what is missing, in one or two sentences.
