@@ -28,5 +28,7 @@ pub(super) fn earlier_exams(house: &House, room: &Room) -> Result<Vec<Earlier>, 
         }
     }
     found.sort_by_key(|exam| exam.at);
+    // A copy of an exam, or the same recording heard again, counts once: as it was written last.
+    found.dedup_by_key(|exam| exam.at);
     Ok(found)
 }

@@ -113,6 +113,7 @@ fn the_course_goes_over_the_exams_of_the_same_horse_that_lie_in_the_folder() {
     let folder = months(&[
         ("a", "Juniper", 0, 150.0),
         ("b", "Juniper", 1, 120.0),
+        ("b-copied", "Juniper", 1, 120.0),
         ("other", "Bramble", 1, 77.0),
         ("c", "Juniper", 2, 90.0),
         ("later", "Juniper", 3, 66.0),

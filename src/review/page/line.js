@@ -5,7 +5,7 @@ import { working } from "./doing.js";
 import { spoken, wordsOf, wordAt } from "./spoken.js";
 
 const HEIGHT = { ticks: 18, wave: 34 };
-const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [], nodes: new Map(), lit: new Set() };
+const state = { pxPerS: 24, peaks: new Uint8Array(), binsPerS: 50, exam: null, open: null, at: -1, marks: [], nodes: new Map(), lit: new Set(), frame: 0 };
 const player = new Audio();
 
 /** How sound is played; a reload keeps what was set. */
@@ -45,6 +45,8 @@ const soundAt = () => player.paused ? null : Number(player.dataset.from) + playe
 
 /** While sound plays: its place stays in view, and each word lights up when it is said. */
 function listen() {
+  // Another stretch may begin while one sounds: there is one loop all the same.
+  cancelAnimationFrame(state.frame);
   const at = soundAt();
   light(at);
   if (at === null) return;
@@ -52,7 +54,7 @@ function listen() {
   const x = at * state.pxPerS - strip.scrollLeft;
   // Only from the edge: whoever has scrolled elsewhere meanwhile is left there.
   if (x > strip.clientWidth - 20 && x < strip.clientWidth + 20) strip.scrollLeft += strip.clientWidth / 2;
-  requestAnimationFrame(listen);
+  state.frame = requestAnimationFrame(listen);
 }
 
 /** Marks the phrase that is heard now, and its word, on the line and on the bench. */
