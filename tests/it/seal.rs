@@ -134,7 +134,7 @@ fn verify_check_and_reports_name_what_was_changed() {
     for command in [vec!["journal", &path, "--verify"], vec!["check", &path]] {
         let (code, text) = said(&command);
         assert_eq!(code, Some(1), "{text}");
-        assert!(text.contains("`stills/1.png` was changed since it was signed"), "{text}");
+        assert!(text.contains("`stills/1.png` has changed since it was signed"), "{text}");
     }
     let (code, text) = said(&["export", &path, "--as", "json"]);
     assert_eq!(code, Some(0));

@@ -109,7 +109,7 @@ fn once_all_is_settled_check_exits_with_0_and_names_who_settled_it() {
 fn what_is_settled_stays_settled_when_its_sentence_is_reworded() {
     let folder = Folder::new();
     let missing = folder.of("view-missing");
-    let reworded = missing.message.replace("missing from the scheme", "not there in the scheme");
+    let reworded = missing.message.replace("missing:", "not there:");
     assert_ne!(reworded, missing.message);
     folder.change(accept_as(&missing, &reworded));
     assert!(!is_open(&folder, "view-missing"));

@@ -183,7 +183,7 @@ fn findings() -> Vec<Finding> {
         finding(
             Severity::Warn,
             "view-missing",
-            "right fore: 1 view is missing from the scheme `thirds`: 3C transverse",
+            "right fore: 1 view of the scheme `thirds` is missing: 3C transverse",
             None,
             None,
         ),

@@ -9,11 +9,11 @@ use std::collections::BTreeSet;
 
 use crate::exam::call::{Act, Setting, View};
 use crate::exam::fold::LoggedCall;
-use crate::exam::place::Place;
 use crate::exam::save_first::place_after;
 use crate::knowledge::belongs::is_view;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
+use crate::knowledge::check::views::{limb, plane};
 use crate::knowledge::step::Step;
 use crate::protocol::convert;
 
@@ -39,8 +39,8 @@ pub(super) fn off_weight(evidence: &Evidence) -> Vec<Hit> {
         }
         let place = (&call.context.place.limb, &call.context.place.zone, &call.context.place.plane);
         if seen.insert(place) {
-            let message = "this view was taken with the leg lifted; its size and darkness are not compared \
-                           with loaded views";
+            let message = "this view was taken with the leg lifted; its size and brightness are not compared \
+                           with views taken under load";
             hits.push(Hit::call(call, message.to_owned()));
         }
     }
@@ -56,7 +56,7 @@ pub(super) fn setting_for(evidence: &Evidence) -> Vec<Hit> {
             let Some(state) = state(call, &habit.setting) else { continue };
             if view.structure.as_ref() == Some(&habit.structure) && state != habit.state {
                 let message = format!(
-                    "{} was scanned with {} {state}; this practice's habit is {}",
+                    "{} was scanned with {} {state}; this practice usually has it {}",
                     habit.structure, habit.setting, habit.state
                 );
                 hits.push(Hit::call(call, message));
@@ -175,9 +175,9 @@ pub(super) fn sweep_missing(evidence: &Evidence) -> Vec<Hit> {
         if (lesion || sweep.every_zone) && !swept {
             let zone = place.1.as_deref().unwrap_or_default();
             let message = format!(
-                "{} {zone} was scanned in plane {} without a sweep over the whole width",
-                place.0.as_deref().unwrap_or_default(),
-                sweep.plane
+                "{} {zone} was scanned in the {} view without a sweep across its whole width",
+                limb(place.0.as_deref().unwrap_or_default(), evidence.protocols),
+                plane(&sweep.plane, evidence.protocols)
             );
             hits.push(Hit::call(call, message));
         }
@@ -191,19 +191,22 @@ pub(super) fn zone_order_jump(evidence: &Evidence) -> Vec<Hit> {
     let (schemes, protocols) = (&evidence.exam.header.schemes, evidence.protocols);
     let mut last: Option<(&str, &str)> = None;
     for call in evidence.exam.standing_calls() {
-        let (Act::View(view), Place { limb, zone, .. }) = (&call.act, &call.context.place) else { continue };
-        let (Some(limb), Some(zone)) = (limb.as_deref(), zone.as_deref()) else { continue };
+        let (Act::View(view), place) = (&call.act, &call.context.place) else { continue };
+        let (Some(code), Some(zone)) = (place.limb.as_deref(), place.zone.as_deref()) else { continue };
         if view.zone.is_none() {
             continue;
         }
-        if let Some((_, from)) = last.filter(|(before, _)| *before == limb)
-            && let Some(step) = Step::between(limb, from, zone, schemes, protocols)
+        if let Some((_, from)) = last.filter(|(before, _)| *before == code)
+            && let Some(step) = Step::between(code, from, zone, schemes, protocols)
             && step.zones() > 1
             && !step.begins_anew()
         {
-            hits.push(Hit::call(call, format!("{limb} went from zone {from} to {zone}; was it misheard?")));
+            let name = limb(code, protocols);
+            let message =
+                format!("{name}: zone {zone} came right after {from}; was a zone misheard, or left out?");
+            hits.push(Hit::call(call, message));
         }
-        last = Some((limb, zone));
+        last = Some((code, zone));
     }
     hits
 }

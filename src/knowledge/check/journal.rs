@@ -54,7 +54,7 @@ pub(super) fn clock_jumped(evidence: &Evidence) -> Vec<Hit> {
         let (at_s, by_s) = (jump.sample.seconds(), TimeDelta::milliseconds(jump.by_ms).as_seconds_f64());
         let what = match jump.kind {
             JumpKind::Wall => format!(
-                "the computer's clock went {by_s:+.1} s off {at_s:.1} s into the exam: it was set, or the computer \
+                "the computer's clock jumped by {by_s:+.1} s {at_s:.1} s into the exam: it was set, or the computer \
                  slept; times go on as before"
             ),
             JumpKind::Sound => format!(
@@ -98,7 +98,7 @@ pub(super) fn file_changed(evidence: &Evidence) -> Vec<Hit> {
     let hit = |change: &FileChange| {
         let since = if change.was_signed { "it was signed" } else { "it was found or the exam was closed" };
         Hit::new(format!(
-            "`{}` was changed since {since}: its hash is another one; put back the file as it was",
+            "`{}` has changed since {since}: its hash is no longer the same; put back the original file",
             change.file
         ))
     };
@@ -109,8 +109,8 @@ pub(super) fn file_changed(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn other_record(evidence: &Evidence) -> Vec<Hit> {
     let hit = |other: &OtherRecord| {
         Hit::new(format!(
-            "the record that {} signed (line {}) is not the one that is made of the same journal today: cut-offs, \
-             protocols, files or the program were changed since; use those of that day, or have it signed again",
+            "the record that {} signed (line {}) cannot be made again from the same journal: cut-offs, protocols, \
+             files or the program have changed since; use those of that day, or have it signed again",
             other.by, other.seq
         ))
     };
@@ -169,7 +169,7 @@ pub(super) fn sound_silent(evidence: &Evidence) -> Vec<Hit> {
     let Some(first) = spans.first() else { return Vec::new() };
     let all: u64 = spans.iter().map(|span| span.samples()).sum();
     let message = format!(
-        "{:.0} s of the sound are all zeros, from {:.1} s into the exam on; hardly any microphone that is on \
+        "{:.0} s of the sound is all zeros, from {:.1} s into the exam on; a microphone that is on hardly ever \
          gives that: was it muted, unplugged or the wrong one?",
         seconds(all),
         first.from.seconds()

@@ -15,6 +15,7 @@ use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::exam::place;
 use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::views::{limb as limb_name, plane as plane_name};
 use crate::knowledge::contradiction::{Contradiction, contradictions};
 use crate::knowledge::measure::LARGER;
 use crate::knowledge::measure::row::Name;
@@ -98,11 +99,11 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
         };
         if measuring.terms.scores.iter().all(normal) && seen.insert(place) {
             let (limb, zone, strand) = place;
-            let names =
-                [limb.map(LimbCode::as_str), zone.map(ZoneCode::as_str), strand.map(StructureCode::as_str)];
+            let limb = limb.map(|code| limb_name(code, evidence.protocols));
+            let names = [limb, zone.map(ZoneCode::as_str), strand.map(StructureCode::as_str)];
             let names = names.into_iter().flatten().collect::<Vec<_>>().join(" ");
             let scores = measuring.terms.scores.join(" and ");
-            let message = format!("{names}: a lesion, but {scores} are 0, which is normal");
+            let message = format!("{names}: there is a lesion, but {scores} are 0, which means normal");
             hits.push(match call {
                 Some(call) => Hit::call(call, message),
                 None => Hit::new(message),
@@ -153,7 +154,7 @@ pub(super) fn value_replaced(evidence: &Evidence) -> Vec<Hit> {
         {
             let how = if entered.traced { "traced" } else { "typed" };
             let message = format!(
-                "{} {} was said and {} {how}: the latter is used",
+                "{} {} was said, but {} was {how}; the {how} value is used",
                 value.term,
                 amount_text(&value.amount),
                 amount_text(&entered.amount)
@@ -201,7 +202,9 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
         let planes: BTreeSet<_> = said.iter().map(|(call, _)| &call.context.place.plane).collect();
         let shown = |(call, value): &(&LoggedCall, &Value)| {
             let plane = call.context.place.plane.as_deref().filter(|_| planes.len() > 1);
-            let plane = plane.map(|plane| format!(" in plane {plane}")).unwrap_or_default();
+            let plane = plane
+                .map(|code| format!(" in the {} view", plane_name(code, evidence.protocols)))
+                .unwrap_or_default();
             format!("{}{plane} (call {})", amount_text(&value.amount), call.seq)
         };
         let part = place::Place { plane: None, ..last.context.place.clone() };

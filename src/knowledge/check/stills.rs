@@ -182,7 +182,7 @@ pub(super) fn from_another_day(evidence: &Evidence) -> Vec<Hit> {
     let said = |frame: &Frame| day(frame.saved_at).map(|day| day.to_string()).unwrap_or_default();
     if same_day && found.len() > 1 && found.len() == counted(evidence).count() {
         let message = format!(
-            "all {} stills are dated {}, the exam is of {exam_day}: is the scanner's date wrong, or are they of another exam?",
+            "all {} stills are dated {}, but the exam was on {exam_day}: is the scanner's date wrong, or do they belong to another exam?",
             found.len(),
             said(first)
         );
@@ -192,7 +192,7 @@ pub(super) fn from_another_day(evidence: &Evidence) -> Vec<Hit> {
         Hit::still(
             row,
             format!(
-                "still `{}` is dated {}, the exam is of {exam_day}; leave it out if it is of another exam",
+                "still `{}` is dated {}, but the exam was on {exam_day}; leave it out if it belongs to another exam",
                 row.name(),
                 said(frame)
             ),

@@ -10,6 +10,7 @@ use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
 use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::views::plane as name;
 use crate::knowledge::rows::amount_text;
 use crate::protocol::{ValueKind, convert};
 
@@ -49,12 +50,14 @@ pub(super) fn wrong_plane(evidence: &Evidence) -> Vec<Hit> {
         if kind.planes.is_empty() || plane.is_some_and(|plane| kind.planes.contains(plane)) {
             return None;
         }
-        let wanted = kind.planes.join(" or ");
+        let names: Vec<&str> = kind.planes.iter().map(|code| name(code, evidence.protocols)).collect();
+        let wanted = names.join(" or ");
         Some(match plane {
             Some(plane) => {
-                format!("{} was said in plane {plane}, but it is measured in plane {wanted}", value.term)
+                let said = name(plane, evidence.protocols);
+                format!("{} was said in the {said} view, but it is measured in the {wanted} one", value.term)
             }
-            None => format!("{} was said with no plane set; it is measured in plane {wanted}", value.term),
+            None => format!("{} was said with no plane set; it is measured in the {wanted} view", value.term),
         })
     })
 }

@@ -65,9 +65,10 @@ fn uncalled(rows: &[&CoverageRow], protocols: &Protocols) -> Option<Hit> {
         })
     };
     let zones: Vec<String> = rows.chunk_by(|a, b| a.zone == b.zone).filter_map(zone).collect();
-    let views = if rows.len() == 1 { "1 view is".to_owned() } else { format!("{} views are", rows.len()) };
+    let (views, are) =
+        if rows.len() == 1 { ("1 view".to_owned(), "is") } else { (format!("{} views", rows.len()), "are") };
     let (limb, zones) = (limb(&first.limb, protocols), zones.join(", "));
-    let message = format!("{limb}: {views} missing from the scheme `{scheme}`: {zones}");
+    let message = format!("{limb}: {views} of the scheme `{scheme}` {are} missing: {zones}");
     Some(Hit { place: Some(first.limb.to_string()), ..Hit::new(message) })
 }
 
@@ -182,11 +183,11 @@ fn name(row: &CoverageRow, protocols: &Protocols) -> String {
 }
 
 /// The name of a limb; its code where the protocols do not know it.
-fn limb<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
+pub(super) fn limb<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
     protocols.limb(code).map_or(code, |limb| &limb.name)
 }
 
 /// The name of a plane; its code where the protocols do not know it.
-fn plane<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
+pub(super) fn plane<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
     protocols.plane(code).map_or(code, |plane| &plane.name)
 }

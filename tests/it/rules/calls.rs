@@ -113,7 +113,7 @@ fn structure_outside_zones(rule: &Rule) {
     rule.silent(&in_zone("pastern one bravo", "medial flexor branch"));
     rule.silent(&in_zone("pastern one bravo", "superficial flexor"));
     // A hind limb's ligament.
-    rule.fires("no structure of the left fore", &in_zone("two alpha", "long plantar ligament"));
+    rule.fires("is not a structure of the left fore", &in_zone("two alpha", "long plantar ligament"));
     rule.fires(
         "SL-medial is not expected in zone P1B",
         &in_zone("pastern one bravo", "medial suspensory branch"),

@@ -91,18 +91,18 @@ fn limb_change_while_saving(rule: &Rule) {
 
 fn sweep_missing(rule: &Rule) {
     let place = ["left fore two bravo longitudinal", "s d f t", "core lesion"];
-    rule.fires("LF 2B", &said(&place));
+    rule.fires("left fore 2B was scanned in the longitudinal view", &said(&place));
     rule.silent(&said(&[place[0], place[1], place[2], "full width swept"]));
-    rule.fires("LF 2B", &said(&[place[0], place[1], place[2], "three alpha", "full width swept"]));
+    rule.fires("left fore 2B", &said(&[place[0], place[1], place[2], "three alpha", "full width swept"]));
     rule.silent(&said(&[place[0]]));
     let mut protocols = BUILT_IN.1.clone();
     protocols.rules.habits.sweep.every_zone = true;
-    rule.fires_under(&protocols, "LF 2B", &said(&[place[0]]));
+    rule.fires_under(&protocols, "left fore 2B", &said(&[place[0]]));
 }
 
 /// Zones are scanned in order, and from the top again; another limb may begin anywhere.
 fn zone_order_jump(rule: &Rule) {
-    rule.fires("from zone 1A to 2B", &said(&["left fore one alpha", "two bravo"]));
+    rule.fires("zone 2B came right after 1A", &said(&["left fore one alpha", "two bravo"]));
     rule.silent(&said(&[
         "left fore one alpha transverse",
         "one bravo",
@@ -115,10 +115,10 @@ fn zone_order_jump(rule: &Rule) {
 
 fn standoff_habit(rule: &Rule) {
     let view = |standoff| said(&[standoff, "left fore one bravo", "suspensory body"]);
-    rule.fires("this practice's habit is off", &view("standoff on"));
+    rule.fires("this practice usually has it off", &view("standoff on"));
     rule.silent(&view("standoff off"));
     let mut protocols = BUILT_IN.1.clone();
     protocols.rules.habits.setting_for[0].state = "on".to_owned();
     rule.silent_under(&protocols, &view("standoff on"));
-    rule.fires_under(&protocols, "this practice's habit is on", &view("standoff off"));
+    rule.fires_under(&protocols, "this practice usually has it on", &view("standoff off"));
 }

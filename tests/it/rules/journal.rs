@@ -31,7 +31,7 @@ pub(crate) const CASES: &[Cases] = &[
                     vec![ClockJump { seq: Seq(9), sample: Sample(960_000), at, by_ms, kind }];
             })
         };
-        rule.fires("went +3600.0 s off 60.0 s into the exam", &jumped(JumpKind::Wall, 3_600_000));
+        rule.fires("jumped by +3600.0 s 60.0 s into the exam", &jumped(JumpKind::Wall, 3_600_000));
         rule.fires("2.5 s shorter than the time it took", &jumped(JumpKind::Sound, 2500));
         rule.fires("2.5 s longer than the time it took", &jumped(JumpKind::Sound, -2500));
         rule.silent(&fine());
@@ -41,14 +41,14 @@ pub(crate) const CASES: &[Cases] = &[
             let change = FileChange { file: "audio/0001.wav".to_owned(), was_signed };
             fine().but(|case| case.exam.changed_files = vec![change])
         };
-        rule.fires("`audio/0001.wav` was changed since it was signed", &changed(true));
+        rule.fires("`audio/0001.wav` has changed since it was signed", &changed(true));
         rule.fires("or the exam was closed", &changed(false));
         rule.silent(&fine());
     }),
     ("signed-record-differs", |rule| {
         let other = OtherRecord { seq: Seq(9), by: "Dr Example".to_owned() };
         let case = fine().but(|case| case.exam.other_record = Some(other));
-        rule.fires("the record that Dr Example signed (line 9) is not the one", &case);
+        rule.fires("the record that Dr Example signed (line 9) cannot be made again", &case);
         rule.silent(&fine());
     }),
     ("audio-lost", |rule| {
@@ -96,7 +96,7 @@ pub(crate) const CASES: &[Cases] = &[
     ("sound-silent", |rule| {
         let two = [(160_000, 640_000), (800_000, 1_200_000)]
             .map(|(from, to)| SoundFault::Silent(Span { from: Sample(from), to: Sample(to) }));
-        rule.fires("55 s of the sound are all zeros, from 10.0 s", &sound(two.to_vec()));
+        rule.fires("55 s of the sound is all zeros, from 10.0 s", &sound(two.to_vec()));
         rule.silent(&fine());
     }),
     ("nothing-heard", |rule| {

@@ -29,7 +29,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&at_place(&["echo score two"]));
     }),
     ("value-replaced", |rule| {
-        rule.fires("1.48 cm2 traced", &traced_area("SDFT", 1.48));
+        rule.fires("1.48 cm2 was traced; the traced value is used", &traced_area("SDFT", 1.48));
         rule.silent(&traced_area("SDFT", 1.5));
     }),
     ("value-said-again", said_again),
@@ -77,8 +77,8 @@ fn said_again(rule: &Rule) {
     rule.silent(&at_place(&["width nine", "two alpha", "s d f t", "width eight"]));
     // In the other plane, too: which of the two counts is asked, never settled in silence.
     let planes = at_place(&["echo score two", "longitudinal", "echo score one"]);
-    rule.fires("echo score of LF 2B SDFT was said as 2 in plane T (call", &planes);
-    rule.fires("then 1 in plane L (call", &planes);
+    rule.fires("echo score of LF 2B SDFT was said as 2 in the transverse view (call", &planes);
+    rule.fires("then 1 in the longitudinal view (call", &planes);
     rule.silent(&at_place(&["echo score two", "longitudinal", "echo score two"]));
     // Where a value was traced none of those that were said counts, and each is told of by itself.
     let traced = traced_area("SDFT", 1.2);
@@ -106,9 +106,12 @@ fn scored_normal(rule: &Rule) {
         at_place(&[lesion, &[echo, "long axis", "s d f t", fibre]].concat())
     };
     let (none, one) = (["echo score zero", "fibre score zero"], ["echo score one", "fibre score one"]);
-    rule.fires("LF 2B SDFT", &scored(&[area, sized], none[0], none[1]));
-    rule.fires("LF 2B SDFT", &scored(&["diffuse lesion"], none[0], none[1]));
-    rule.fires("LF 2B SDFT", &scored(&["core lesion", area, sized], none[0], none[1]));
+    rule.fires("left fore 2B SDFT: there is a lesion", &scored(&[area, sized], none[0], none[1]));
+    rule.fires("left fore 2B SDFT: there is a lesion", &scored(&["diffuse lesion"], none[0], none[1]));
+    rule.fires(
+        "left fore 2B SDFT: there is a lesion",
+        &scored(&["core lesion", area, sized], none[0], none[1]),
+    );
     rule.silent(&scored(&[area, sized], one[0], none[1]));
     rule.silent(&scored(&[area, sized], none[0], one[1]));
     rule.silent(&at_place(&[area, sized, none[0]]));

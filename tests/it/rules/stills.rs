@@ -98,7 +98,7 @@ fn twice(rule: &Rule) {
 
 fn from_another_day(rule: &Rule) {
     let apart = |hours| fine().but(|case| case.exam.frames[0].saved_at += chrono::TimeDelta::hours(hours));
-    rule.fires("dated 2026-05-03, the exam is of 2026-05-04", &apart(-20));
+    rule.fires("dated 2026-05-03, but the exam was on 2026-05-04", &apart(-20));
     rule.silent(&apart(5));
     rule.silent(&fine());
     let all = view().still(Tie::Nothing).still(Tie::Nothing);

@@ -54,10 +54,10 @@ fn set_unit(case: &mut Case, unit: Option<&str>) {
 fn wrong_plane(rule: &Rule) {
     let in_plane = |plane: &str, value: &str| said(&["left fore two bravo", plane, "s d f t", value]);
     let score = "fibre score two";
-    rule.fires("plane T", &in_plane("transverse", score));
+    rule.fires("in the transverse view", &in_plane("transverse", score));
     rule.silent(&in_plane("long axis", score));
     let area = "area one point five square centimetres";
-    rule.fires("plane L", &in_plane("long axis", area));
+    rule.fires("in the longitudinal view", &in_plane("long axis", area));
     rule.silent(&in_plane("transverse", area));
     rule.fires("no plane set", &said(&["left fore two bravo", "s d f t", score]));
 }

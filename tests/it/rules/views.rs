@@ -31,7 +31,7 @@ fn without_still(rule: &Rule) {
 fn missing(rule: &Rule) {
     let one = said(&["left fore zone two alpha transverse", "save"]);
     rule.fires(
-        "left fore: 13 views are missing from the scheme `thirds`: 1A (both views), 1B (both views), 2A longitudinal",
+        "left fore: 13 views of the scheme `thirds` are missing: 1A (both views), 1B (both views), 2A longitudinal",
         &one,
     );
     let both = said(&["left fore zone two alpha transverse", "right fore two alpha transverse"]);
@@ -49,7 +49,7 @@ fn missing(rule: &Rule) {
     let whole = utterances.clone();
     utterances.pop();
     let case = |utterances: &[String]| said(&utterances.iter().map(String::as_str).collect::<Vec<_>>());
-    rule.fires("left fore: 1 view is missing from the scheme `thirds`: 3C longitudinal", &case(&utterances));
+    rule.fires("left fore: 1 view of the scheme `thirds` is missing: 3C longitudinal", &case(&utterances));
     rule.silent(&case(&whole));
     // A limb that was not examined wants nothing, nor does one said not to be scanned.
     rule.silent(&said(&["standoff on"]));
