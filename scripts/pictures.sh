@@ -51,7 +51,7 @@ for outline in "160,120,82.9,36.85,0" "160,120,48.35,21.49,0 --lesion"; do
     # shellcheck disable=SC2086 # the second one has two words
     "$bin" trace "$work/past/desk" --still IM0007.dcm --structure SDFT --by Ada --ellipse $outline >/dev/null
 done
-shoot "$address" 1440 1000 "$to/still.png" 8 sssssssg
+shoot "$address" 1440 1000 "$to/still.png" 13 sssssssg
 
 echo "pictures: the reports"
 # What a vet writes and signs is invented; the keys and the list of people are thrown away.
