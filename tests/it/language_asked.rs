@@ -34,7 +34,7 @@ fn a_place_said_with_a_preposition_is_where_the_finding_before_it_is() {
             "core lesion and effusion in two bravo",
             "2B at LF 2B T; core lesion at LF 2B T; effusion at LF 2B T",
         ),
-        ("saved in two bravo", "2B at LF 2B T; save at LF 2B T"),
+        ("saved in two bravo", "2B at LF 2B T; still saved at LF 2B T"),
         ("two bravo core lesion effusion in three alpha", ""),
         ("skipped three alpha", "3A at LF 3A T; not scanned at LF 3A T"),
         // Without one the probe moves on.

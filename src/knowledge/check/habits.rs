@@ -11,9 +11,8 @@ use crate::exam::call::{Act, Setting, View};
 use crate::exam::fold::LoggedCall;
 use crate::exam::save_first::place_after;
 use crate::knowledge::belongs::is_view;
-use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::evidence::{Evidence, Hit, limb, plane};
 use crate::knowledge::check::lesions::is_sure_lesion;
-use crate::knowledge::check::views::{limb, plane};
 use crate::knowledge::step::Step;
 use crate::protocol::convert;
 

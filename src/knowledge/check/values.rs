@@ -9,8 +9,7 @@ use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
-use crate::knowledge::check::evidence::{Evidence, Hit};
-use crate::knowledge::check::views::plane as name;
+use crate::knowledge::check::evidence::{Evidence, Hit, plane as name};
 use crate::knowledge::rows::amount_text;
 use crate::protocol::{ValueKind, convert};
 

@@ -10,7 +10,7 @@ use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
 use crate::exam::seq::Seq;
 use crate::knowledge::belongs::{is_labelled, is_view, was_current};
-use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::evidence::{Evidence, Hit, limb, plane};
 use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::record::CoverageRow;
 use crate::language::closed_sets::Class;
@@ -180,14 +180,4 @@ pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
 /// A view in words, such as a limb's name, a zone and a plane's name.
 fn name(row: &CoverageRow, protocols: &Protocols) -> String {
     format!("{} {} {}", limb(&row.limb, protocols), row.zone, plane(&row.plane, protocols))
-}
-
-/// The name of a limb; its code where the protocols do not know it.
-pub(super) fn limb<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
-    protocols.limb(code).map_or(code, |limb| &limb.name)
-}
-
-/// The name of a plane; its code where the protocols do not know it.
-pub(super) fn plane<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
-    protocols.plane(code).map_or(code, |plane| &plane.name)
 }

@@ -80,7 +80,10 @@ impl LanguagePage<'_> {
         let rows: Vec<Vec<String>> = alternatives(&rule.body)
             .into_iter()
             .map(|part| {
-                let (example, meaning) = self.example(&rule.name, part);
+                let (example, meaning) = match says_instead(part) {
+                    Some(instead) => (self.first(part), format!("nothing; zonecall says: {instead}")),
+                    None => self.example(&rule.name, part),
+                };
                 vec![format!("\"{example}\""), meaning, self.pattern(part, false)]
             })
             .collect();
@@ -156,13 +159,18 @@ impl LanguagePage<'_> {
                 }
             }
         }
-        let mut words = Vec::new();
-        self.say(part, 0, &mut BTreeSet::new(), &mut words);
-        let phrase = words.join(" ");
+        let phrase = self.first(part);
         if BUILT_IN.0.exam.read(&phrase.split(' ').collect::<Vec<_>>()).len() > 1 {
             return (phrase, "nothing: it can mean two things, and zonecall asks".to_owned());
         }
         panic!("no example of <{rule}> says anything: {}", self.clone_for_pattern().pattern(part, false));
+    }
+
+    /// The first phrase that an alternative allows.
+    fn first(&self, part: &GrammarNode) -> String {
+        let mut words = Vec::new();
+        self.say(part, 0, &mut BTreeSet::new(), &mut words);
+        words.join(" ")
     }
 
     fn clone_for_pattern(&self) -> LanguagePage<'_> {
@@ -265,4 +273,13 @@ fn tags(node: &GrammarNode, found: &mut Vec<String>) {
         GrammarNode::Choice(_) | GrammarNode::Word(..) | GrammarNode::Rule(..) => {}
         GrammarNode::Optional(_) | GrammarNode::Repeat(_) => {}
     }
+}
+
+/// Of a phrase that is asked back: what to say in its place.
+fn says_instead(part: &GrammarNode) -> Option<String> {
+    let GrammarNode::Sequence(parts) = part else { return None };
+    parts.iter().find_map(|part| match part {
+        GrammarNode::Tag(tag, _) => tag.strip_prefix("say=").map(str::to_owned),
+        _ => None,
+    })
 }
