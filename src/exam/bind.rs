@@ -7,6 +7,7 @@
 
 use crate::code::StructureCode;
 use crate::exam::call::{Act, Call, Problem, View};
+use crate::exam::item::Joint;
 use crate::language::closed_sets::Class;
 
 /// A call and what its phrase says about its neighbours.
@@ -15,8 +16,8 @@ pub(crate) struct Phrase {
     pub(crate) call: Call,
     /// A structure or a place said with "in" or "on": it belongs to what was found before it.
     pub(crate) own: bool,
-    /// A word such as "and" joins it to the phrase before it.
-    pub(crate) joined: bool,
+    /// What joins it to the phrase before it.
+    pub(crate) joined: Option<Joint>,
     /// It only makes sense after a negative.
     pub(crate) after_negative: bool,
 }
@@ -152,8 +153,9 @@ fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         return Ok(phrases);
     }
     if structure_at.len() == 1 {
-        // "Core lesion, deep normal": the first may be said of the structure in force.
-        if phrases[named..].iter().any(|phrase| is_free(&phrase.call.act)) {
+        // "Core lesion, deep normal": the first may be said of the structure in force. "Enlarged deep with a core lesion" not.
+        let begins = |phrase: &Phrase| is_free(&phrase.call.act) && phrase.joined != Some(Joint::With);
+        if phrases[named..].iter().any(begins) {
             return Err(which());
         }
         return Ok(one_structure(phrases, named));
@@ -342,7 +344,9 @@ fn may_be_denied_too(before: &Phrase, phrase: &Phrase) -> bool {
         Act::Finding(finding) => Some(finding.class.clone()),
         _ => None,
     };
-    phrase.joined && class(before) == Some(Class::Negative) && class(phrase) == Some(Class::Lesion)
+    phrase.joined == Some(Joint::And)
+        && class(before) == Some(Class::Negative)
+        && class(phrase) == Some(Class::Lesion)
 }
 
 fn denied_too() -> Problem {

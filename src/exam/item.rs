@@ -14,6 +14,15 @@ use crate::exam::call::{
 use crate::language::closed_sets::{AnswerWord, Ask, Class};
 use crate::protocol::{Protocols, convert};
 
+/// A word that joins a phrase to the one before it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Joint {
+    /// After what was not found it leaves open whether this was.
+    And,
+    /// It is found together with what is before it.
+    With,
+}
+
 /// The tags of one phrase.
 #[derive(Debug, Default)]
 pub(crate) struct Item {
@@ -73,7 +82,7 @@ impl Item {
     }
 
     /// The number joined to the first by `then`.
-    fn joined(&self, then: &str) -> Option<f64> {
+    fn second(&self, then: &str) -> Option<f64> {
         self.numbers.iter().find(|number| number.then.as_deref() == Some(then)).and_then(Number::value)
     }
 
@@ -118,9 +127,12 @@ impl Item {
         self.fields.get("after").map(String::as_str)
     }
 
-    /// Whether a word joins it to the phrase before it.
-    pub(crate) fn is_joined(&self) -> bool {
-        self.fields.contains_key("joined")
+    /// What joins it to the phrase before it.
+    pub(crate) fn joined(&self) -> Option<Joint> {
+        match self.fields.get("joined")?.as_str() {
+            "and" => Some(Joint::And),
+            _ => Some(Joint::With),
+        }
     }
 
     /// Of a phrase that could be taken for what it does not mean: how to say it instead.
@@ -233,7 +245,7 @@ impl Item {
                 structure: self.codes("structure").next(),
                 approx: self.field("approx").is_some(),
                 comparator,
-                to: self.joined("to"),
+                to: self.second("to"),
                 by,
                 scale: self.field("scale"),
             },

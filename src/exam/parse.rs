@@ -162,7 +162,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         if kind == "talk" {
             parsed.talk = true;
         } else {
-            let (own, joined) = (item.is_own(), item.is_joined());
+            let (own, joined) = (item.is_own(), item.joined());
             let after_negative = item.after() == Some("negative");
             if item.after() == Some("phrase") && phrases.is_empty() {
                 parsed.problems.push(begins_like_a_question());

@@ -27,7 +27,7 @@ const CLOSINGS: [&str; 16] = [
     "unclear",
 ];
 /// Keys of `{key=text}` whose text is free, for codes and terms live in the protocols.
-const KEYS: [&str; 29] = [
+const KEYS: [&str; 28] = [
     "limb",
     "zone",
     "level",
@@ -55,7 +55,6 @@ const KEYS: [&str; 29] = [
     "approx",
     "confirm",
     "pair",
-    "joined",
     "say",
 ];
 
@@ -98,6 +97,7 @@ fn closed(key: &str) -> Option<Vec<&'static str>> {
         "step" => Some(vec!["other_limb", "next_zone", "previous_zone"]),
         "after" => Some(vec!["negative", "phrase"]),
         "of" => Some(vec!["lesion"]),
+        "joined" => Some(vec!["and", "with"]),
         _ => None,
     }
 }

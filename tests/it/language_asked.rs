@@ -52,6 +52,7 @@ fn a_finding_before_a_structure_that_has_its_own_is_asked() {
         ("area one twelve deep one forty", ""),
         ("no core lesion lateral branch enlarged", ""),
         ("enlarged deep", "enlarged of DDFT at LF 2A T"),
+        ("enlarged deep with a core lesion", "enlarged of DDFT at LF 2A T; core lesion of DDFT at LF 2A T"),
         (
             "core lesion in the superficial and deep",
             "core lesion of SDFT at LF 2A T; core lesion of DDFT at LF 2A T",
