@@ -21,6 +21,7 @@ use super::listen::{Listen, Resume};
 use super::manual::{CompletionsArgs, ManualArgs};
 use super::measure::MeasureArgs;
 use super::name::NameArgs;
+use super::notes::NotesArgs;
 use super::pair::PairArgs;
 use super::people::{PeopleArgs, SignArgs};
 use super::phrases::PhrasesArgs;
@@ -72,6 +73,11 @@ pub(crate) enum Task {
     ///
     /// What you give replaces what was known; the rest stays, and so do the earlier names, in the journal.
     Name(NameArgs),
+    /// Write down what was said in free notes, or confirm it.
+    ///
+    /// The words are a draft of the speech model and stay one until a person has listened and confirmed or corrected them.
+    /// `hear` and `listen` do the same at the end of an exam that the neural ear heard. Next: `review`.
+    Notes(NotesArgs),
     /// Label the saved stills with what was said.
     ///
     /// Estimates how far the scanner's clock is off and labels each still with the limb, zone, plane and structure called

@@ -16,6 +16,7 @@ use chrono::{DateTime, FixedOffset, Local, Offset, TimeDelta, TimeZone, Utc};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::ear;
+use super::notes::write_down;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::output::one_line;
 use super::subject_args::SubjectArgs;
@@ -86,7 +87,7 @@ pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
     let mut files = recordings.iter_mut().zip(&args.files);
     let heard = files.try_for_each(|(recording, path)| hearing.listen(recording, path));
     // The journal is closed whatever happened: what was heard up to a fault is a whole exam.
-    hearing.close(heard)
+    hearing.close(heard, args, &folder)
 }
 
 fn open(path: &Path) -> anyhow::Result<Recording> {
@@ -193,7 +194,12 @@ impl Hearing {
         Ok(())
     }
 
-    fn close(self, heard: anyhow::Result<()>) -> anyhow::Result<ExitCode> {
+    fn close(
+        self,
+        heard: anyhow::Result<()>,
+        args: &HearArgs,
+        folder: &ExamFolder,
+    ) -> anyhow::Result<ExitCode> {
         let interrupted = self.stop.load(Ordering::Relaxed);
         let reason = match (&heard, interrupted, self.session.dialogue().has_ended()) {
             (Err(error), ..) => CloseReason::Fault(one_line(error)),
@@ -204,10 +210,14 @@ impl Hearing {
         let has_moved = self.session.has_moved();
         let (n_utterances, kept_s) =
             (self.session.dialogue().counts().utterances, self.session.next_sample().seconds());
-        writeln!(std::io::stdout(), "{}", self.session.close(reason)?.0)?;
+        let (summary, ear) = self.session.close(reason)?;
+        writeln!(std::io::stdout(), "{summary}")?;
         heard.context("everything heard before that is kept, and the exam is closed")?;
         if interrupted {
             return Ok(ExitCode::from(130));
+        }
+        if !has_moved {
+            write_down(folder, &ear, &args.ear);
         }
         if n_utterances > 0 {
             return Ok(if has_moved { ExitCode::from(1) } else { ExitCode::SUCCESS });

@@ -7,7 +7,7 @@ use std::process::ExitCode;
 use chrono::{DateTime, Utc};
 
 use super::options::KnowledgeArgs;
-use crate::exam::event::{Event, ExamEvent, Outcome, ScannerClock, SentEvent};
+use crate::exam::event::{Event, ExamEvent, Outcome, ScannerClock, SentEvent, UtteranceEvent};
 use crate::exam::journal::{Lines, read};
 use crate::exam::sign::fault;
 use crate::exam_folder::{ExamFolder, record_against};
@@ -130,20 +130,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         }
         Event::Audio(file) => format!("audio kept in {} from {}", file.file, file.source),
         Event::AudioLost { samples } => format!("LOST {samples} samples of audio"),
-        Event::Utterance(heard) => {
-            let became = match heard.outcome {
-                Outcome::Calls => "heard",
-                Outcome::NotUnderstood => "heard, not understood",
-                Outcome::Asked => "heard, asked back",
-                Outcome::Talk => "heard, talk",
-                Outcome::Note => "heard, in a note",
-                Outcome::Ignored => "heard, not acted on",
-            };
-            let sure = heard.utterance.confidence;
-            let why: Vec<String> =
-                heard.problems.iter().map(|problem| format!("; {}", problem.message)).collect();
-            format!("{became}: \"{}\" ({sure:.2}){}", heard.utterance.text(), why.concat())
-        }
+        Event::Utterance(heard) => utterance_said(heard),
         Event::Call(heard) => {
             let mark = if heard.call.corrects { "correction" } else { "call" };
             format!("  {mark}: {}", heard.call.act)
@@ -164,6 +151,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             let name = named.horse.name.as_deref().or(named.horse.id.as_deref()).unwrap_or("the horse");
             format!("by {}: the horse is {name}", named.by)
         }
+        Event::NoteDraft(draft) => format!("draft of note {}, read by nobody: “{}”", draft.note, draft.text),
         Event::Entered(entered) => {
             let how = if entered.traced { "traced" } else { "typed" };
             let place = [entered.limb.as_str(), entered.zone.as_str(), entered.structure.as_str()].join(" ");
@@ -187,6 +175,20 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),
     }
+}
+
+fn utterance_said(heard: &UtteranceEvent) -> String {
+    let became = match heard.outcome {
+        Outcome::Calls => "heard",
+        Outcome::NotUnderstood => "heard, not understood",
+        Outcome::Asked => "heard, asked back",
+        Outcome::Talk => "heard, talk",
+        Outcome::Note => "heard, in a note",
+        Outcome::Ignored => "heard, not acted on",
+    };
+    let sure = heard.utterance.confidence;
+    let why: Vec<String> = heard.problems.iter().map(|problem| format!("; {}", problem.message)).collect();
+    format!("{became}: \"{}\" ({sure:.2}){}", heard.utterance.text(), why.concat())
 }
 
 fn clock_said(clock: &ScannerClock) -> String {

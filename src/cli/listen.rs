@@ -14,6 +14,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use anyhow::Context as _;
 
 use super::ear;
+use super::notes::write_down;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::own_words::OwnWordsArg;
 use super::receiver_args::{ReceiverArgs, Receiving};
@@ -282,7 +283,7 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let header = header(&subject, &ear, &spoken, Began::live(opened.began_at));
     let session = Session::begin(&into, header, ear)?;
     let _receiving = args.live.receiving(&into.path().join(FRAMES), &mut options)?;
-    run(session, opened, switch, &options, stop)
+    run(session, opened, switch, &options, stop, (&into, &args.live.ear))
 }
 
 pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
@@ -307,7 +308,7 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let opened = open(options.device.as_deref())?;
     let _receiving = args.live.receiving(&folder.path().join(FRAMES), &mut options)?;
     let session = Session::resume(&folder, ear, &spoken.pack.sha256, opened.began_at)?;
-    run(session, opened, switch, &options, stop)
+    run(session, opened, switch, &options, stop, (&folder, &args.live.ear))
 }
 
 /// Set by Ctrl-C, by a stop from the system, and when the terminal is closed.
@@ -324,6 +325,7 @@ fn run(
     switch: Option<TalkSwitch>,
     options: &ListenOptions,
     stop: Arc<AtomicBool>,
+    (folder, which): (&ExamFolder, &WhichEar),
 ) -> anyhow::Result<ExitCode> {
     session.open_audio(opened.capture.describe())?;
     let microphone = Microphone::new(opened.capture, options.device.as_deref());
@@ -336,5 +338,10 @@ fn run(
     let closed = live.close(heard)?;
     writeln!(std::io::stdout(), "{}", closed.summary)?;
     closed.heard?;
+    // The microphone is given back before that: nobody is heard any more.
+    drop(closed.tools);
+    if !closed.has_moved {
+        write_down(folder, &closed.ear, which);
+    }
     Ok(if closed.has_moved { ExitCode::from(1) } else { ExitCode::SUCCESS })
 }

@@ -28,6 +28,7 @@ mod left_out;
 mod listen;
 mod manual;
 mod measure;
+mod notes;
 mod options;
 mod output;
 mod own_words;
@@ -86,6 +87,7 @@ pub fn run() -> ExitCode {
         Task::Resume(task) => listen::resume(&task),
         Task::Journal(task) => journal::journal(&task),
         Task::Name(task) => name::name(&task),
+        Task::Notes(task) => notes::notes(&task),
         Task::Pair(task) => pair::pair(&task),
         Task::Check(task) => check::check(&task),
         Task::Measure(task) => measure::measure(&task),

@@ -13,9 +13,11 @@ use crate::language::closed_sets::Class;
 use crate::speech::utterance::Utterance;
 
 /// A pause of this many seconds ends a note.
-const NOTE_PAUSE_S: u64 = 3;
-/// A note is over after this many seconds.
+pub const NOTE_PAUSE_S: u64 = 3;
+/// A note is over after this many seconds,
 const NOTE_S_MAX: u64 = 30;
+/// and a conclusion, which says more, after so many.
+const CONCLUSION_S_MAX: u64 = 90;
 /// The right phrase must begin within this many seconds after a lone "correction".
 const CORRECTION_WAIT_S: u64 = 5;
 
@@ -28,6 +30,8 @@ pub struct Attention {
     note_until: Option<Sample>,
     /// Where the open note began.
     note_from: Sample,
+    /// The open note is a conclusion.
+    is_conclusion: bool,
     /// The last call was a finding: a position alone can belong to it.
     after_finding: bool,
     /// End of an utterance that was only "correction".
@@ -59,7 +63,7 @@ impl Attention {
     #[must_use]
     pub fn is_in_note(&self, utterance: &Utterance) -> bool {
         let is_open = self.note_until.is_some_and(|until| within(until, utterance.span.from, NOTE_PAUSE_S));
-        is_open && within(self.note_from, utterance.span.from, NOTE_S_MAX)
+        is_open && within(self.note_from, utterance.span.from, note_s_max(self.is_conclusion))
     }
 
     /// Calls that count now open and close notes, pauses and the exam; `until` is where they end.
@@ -70,9 +74,10 @@ impl Attention {
                 _ => false,
             };
             match &call.act {
-                Act::Note { open } => {
+                Act::Note { open, conclusion } => {
                     self.note_until = open.then_some(until);
                     self.note_from = call.span.from;
+                    self.is_conclusion = *conclusion;
                 }
                 Act::Command(Command::PauseJournal) => self.paused = true,
                 Act::Command(Command::ResumeJournal) => self.paused = false,
@@ -104,7 +109,7 @@ impl Attention {
             return self.while_closed(parsed);
         }
         if self.note_goes_on(utterance) && !ends_note(&parsed) {
-            let ends = parsed.calls.into_iter().filter(|call| call.act == Act::Note { open: false });
+            let ends = parsed.calls.into_iter().filter(|call| call.act.opens_note() == Some(false));
             return (Outcome::Note, ends.take(1).collect(), Vec::new());
         }
         if utterance.rejected {
@@ -131,10 +136,10 @@ impl Attention {
         if parsed.correction_waits {
             self.correction_until = Some(utterance.span.to);
         }
-        let outcome = match calls.iter().position(|call| call.act == Act::Note { open: true }) {
+        let outcome = match calls.iter().position(|call| call.act.opens_note() == Some(true)) {
             Some(opens) => {
                 let rest = calls.split_off(opens + 1);
-                calls.extend(rest.into_iter().filter(|call| call.act == Act::Note { open: false }).take(1));
+                calls.extend(rest.into_iter().filter(|call| call.act.opens_note() == Some(false)).take(1));
                 if opens == 0 { Outcome::Note } else { Outcome::Calls }
             }
             None if !calls.is_empty() || parsed.correction_waits => Outcome::Calls,
@@ -175,7 +180,7 @@ impl Attention {
         match self.note_until {
             Some(until)
                 if within(until, utterance.span.from, NOTE_PAUSE_S)
-                    && within(self.note_from, utterance.span.from, NOTE_S_MAX) =>
+                    && within(self.note_from, utterance.span.from, note_s_max(self.is_conclusion)) =>
             {
                 self.note_until = Some(utterance.span.to);
                 true
@@ -186,6 +191,12 @@ impl Attention {
             }
         }
     }
+}
+
+/// A note, or a conclusion, is over after this many seconds.
+#[must_use]
+pub const fn note_s_max(conclusion: bool) -> u64 {
+    if conclusion { CONCLUSION_S_MAX } else { NOTE_S_MAX }
 }
 
 /// Nobody is there to answer while a recording is heard, so the two likeliest readings are kept to be listened for.

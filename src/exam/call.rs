@@ -54,6 +54,9 @@ pub enum Act {
     Note {
         /// Begin or end.
         open: bool,
+        /// They sum up what the exam means.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        conclusion: bool,
     },
     /// Acts on the exam itself.
     Command(Command),
@@ -77,6 +80,15 @@ pub enum Act {
 }
 
 impl Act {
+    /// Free words begin (`true`) or end; none where it is about anything else.
+    #[must_use]
+    pub fn opens_note(&self) -> Option<bool> {
+        match self {
+            Act::Note { open, .. } => Some(*open),
+            _ => None,
+        }
+    }
+
     /// Whether people pause after it: a save, a command, a question, an answer.
     #[must_use]
     pub fn is_closing(&self) -> bool {

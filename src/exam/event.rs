@@ -8,7 +8,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::clock::{Anchor, Sample};
+use crate::clock::{Anchor, Sample, Span};
 use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::exam::call::{Amount, Call, Problem};
 pub use crate::exam::header::{Header, Horse, Order};
@@ -140,6 +140,8 @@ pub enum Event {
     ScannerClock(ScannerClock),
     /// A person named the horse after the exam had begun.
     Named(NamedHorse),
+    /// A machine wrote down the words of a free note; a person's own are a `Review`.
+    NoteDraft(Box<NoteDraft>),
     /// A person typed a value, or traced one on a still.
     Entered(Box<Entered>),
     /// A person put something right afterwards, or took such a change back.
@@ -316,6 +318,29 @@ pub struct NamedHorse {
     pub by: String,
     /// The horse; what is not given stays as it was.
     pub horse: Horse,
+}
+
+/// What a machine wrote down of a free note; nobody has read it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct NoteDraft {
+    /// The call that opened the note.
+    pub note: Seq,
+    /// The stretch of sound that it was written from.
+    pub span: Span,
+    /// The words; empty where the machine found none.
+    pub text: String,
+    /// How probable the machine finds its words, 0 to 1: the geometric mean over their pieces.
+    pub confidence: f64,
+    /// The words among them of which it is not sure.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unsure: Vec<String>,
+    /// It went round in circles or did not come to an end, so that its last words are left out.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub cut: bool,
+    /// The model.
+    pub model: String,
+    /// SHA-256 over the model's files, in hexadecimal.
+    pub model_sha256: String,
 }
 
 /// A value that was typed or traced; the last one for a place and term is used, and replaces any spoken one.

@@ -132,7 +132,7 @@ fn assert_orders(exam: &Exam) {
 impl Exam {
     /// What was current when notes were spoken that began at the call with this place, or after it.
     pub(crate) fn place_notes(&mut self, from: usize) {
-        let opens = |call: &&LoggedCall| call.call.act == (Act::Note { open: true });
+        let opens = |call: &&LoggedCall| call.call.act.opens_note() == Some(true);
         for call in self.calls[from..].iter().filter(opens) {
             if let Some(note) = self.notes.iter_mut().rev().find(|note| note.seq == call.seq) {
                 note.context = call.context.clone();
@@ -153,6 +153,11 @@ impl Exam {
             Event::Frame(frame) => self.take_still(frame),
             Event::ScannerClock(clock) => self.scanner_clocks.push(clock.clone()),
             Event::Named(named) => name(&mut self.header.horse, &named.horse),
+            Event::NoteDraft(draft) => {
+                if let Some(note) = self.notes.iter_mut().find(|note| note.seq == draft.note) {
+                    note.draft = Some((**draft).clone());
+                }
+            }
             Event::Entered(entered) => {
                 let entered = (**entered).clone();
                 self.entries.push(LoggedEntry { seq: line.seq, at: line.at, entered });
@@ -256,10 +261,10 @@ impl Exam {
     }
 
     fn take_call(&mut self, seq: Seq, heard: &CallEvent) {
-        if heard.call.act == (Act::Note { open: true }) {
+        if let Act::Note { open: true, conclusion } = heard.call.act {
             let utterance = self.utterances.iter().rev().find(|utterance| utterance.seq == heard.heard_seq);
             let span = utterance.map_or(heard.call.span, |utterance| utterance.span);
-            self.notes.push(Note { seq, span, context: Context::default() });
+            self.notes.push(Note { seq, span, conclusion, context: Context::default(), draft: None });
         }
         let said_at = self.instant_of(heard.call.span.from);
         self.calls.push(LoggedCall::new(seq, heard.heard_seq, said_at, heard.call.clone()));

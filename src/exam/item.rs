@@ -153,7 +153,10 @@ impl Item {
             "value" => Act::Value(self.value(protocols)?),
             "save" => Act::Save,
             "clip" => Act::Clip,
-            "note" => Act::Note { open: self.need("note", kind)? == "open" },
+            "note" => {
+                let note = self.need("note", kind)?;
+                Act::Note { open: note != "close", conclusion: note == "conclusion" }
+            }
             "question" => {
                 let ask = self.need("ask", kind)?;
                 Act::Question { ask: Ask::named(&ask).ok_or_else(|| lacking("a meaning", &ask))? }

@@ -13,7 +13,7 @@ use crate::clock::{Anchor, Sample, Span};
 use crate::exam::breaks::{Break, Source};
 use crate::exam::call::{Act, Call, Problem};
 use crate::exam::context::Context;
-use crate::exam::event::{AudioFile, CloseReason, Entered, Frame, Header, Outcome, ScannerClock};
+use crate::exam::event::{AudioFile, CloseReason, Entered, Frame, Header, NoteDraft, Outcome, ScannerClock};
 use crate::exam::review::{Change, Review, WordsPart};
 use crate::exam::seq::Seq;
 use crate::exam::sign::{FileHash, Signed};
@@ -299,8 +299,12 @@ pub struct Note {
     pub seq: Seq,
     /// Its whole span in the audio.
     pub span: Span,
+    /// It sums up what the exam means.
+    pub conclusion: bool,
     /// What was current when it was spoken.
     pub context: Context,
+    /// Its words as a machine wrote them last.
+    pub draft: Option<NoteDraft>,
 }
 
 /// A change with its line in the journal.
@@ -338,6 +342,15 @@ impl Exam {
     pub fn clock_by_hand(&self) -> Option<(f64, &str)> {
         self.standing_changes().rev().find_map(|logged| match logged.review.change {
             Change::Clock { offset_s } => Some((offset_s, logged.review.by.as_str())),
+            _ => None,
+        })
+    }
+
+    /// The words of this note as a person last confirmed or corrected them, if that still counts.
+    #[must_use]
+    pub fn note_text(&self, note: Seq) -> Option<(&LoggedChange, &str)> {
+        self.standing_changes().rev().find_map(|logged| match &logged.review.change {
+            Change::NoteText { seq, text } if *seq == note => Some((logged, text.as_str())),
             _ => None,
         })
     }

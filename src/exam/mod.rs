@@ -31,6 +31,7 @@ mod by_hand;
 pub mod fold;
 pub mod identity;
 pub mod sound;
+pub mod kept_sound;
 pub mod live;
 pub mod seal;
 pub mod discard;

@@ -113,7 +113,7 @@ fn note_in(utterance: &Utterance, language: &Language, protocols: &Protocols) ->
     };
     let note = |parsed: Parsed, open: bool| {
         let call = parsed.calls.into_iter().next()?;
-        (call.act == Act::Note { open }).then_some(call)
+        (call.act.opens_note() == Some(open)).then_some(call)
     };
     let most = NOTE_WORDS_MAX.min(words.len());
     // The longest beginning that is a phrase decides: "note the" is talk, and opens nothing.

@@ -150,6 +150,13 @@ pub enum Change {
         /// In the person's own words.
         text: String,
     },
+    /// A person listened to this free note: these are its words.
+    NoteText {
+        /// The line of the call that opened it.
+        seq: Seq,
+        /// What was said.
+        text: String,
+    },
     /// An earlier change, a typed or traced value, or a signature does not count any more.
     TakeBack {
         /// Its line.
@@ -217,14 +224,15 @@ impl Change {
     #[must_use]
     pub fn same_target(&self, other: &Change) -> bool {
         use Change::{
-            Call, Clock, KeyPicture, Label, LeaveOut, Looked, Move, Pair, Place, SameHorse, Scale, TakeBack,
-            Withdraw, Words,
+            Call, Clock, KeyPicture, Label, LeaveOut, Looked, Move, NoteText, Pair, Place, SameHorse, Scale,
+            TakeBack, Withdraw, Words,
         };
         match (self, other) {
             (
                 Call { seq: a, .. } | Place { seq: a, .. } | Move { seq: a, .. } | Withdraw { seq: a },
                 Call { seq: b, .. } | Place { seq: b, .. } | Move { seq: b, .. } | Withdraw { seq: b },
             )
+            | (NoteText { seq: a, .. }, NoteText { seq: b, .. })
             | (TakeBack { seq: a }, TakeBack { seq: b }) => a == b,
             (
                 Pair { still: a, .. } | Label { still: a, .. } | LeaveOut { still: a },
@@ -249,6 +257,7 @@ impl Change {
             Change::Call { seq, .. }
             | Change::Place { seq, .. }
             | Change::Move { seq, .. }
+            | Change::NoteText { seq, .. }
             | Change::Withdraw { seq } => (Some(*seq), None),
             Change::Pair { still, seq } => (Some(*seq), Some(still)),
             Change::Label { still, .. }

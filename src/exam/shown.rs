@@ -24,8 +24,9 @@ impl Display for Act {
                 said.end(out)
             }
             Act::Save => out.write_str("still saved"),
-            Act::Note { open: true } => out.write_str("free note begins"),
-            Act::Note { open: false } => out.write_str("free note ends"),
+            Act::Note { open: true, conclusion: false } => out.write_str("free note begins"),
+            Act::Note { open: true, conclusion: true } => out.write_str("conclusion begins"),
+            Act::Note { open: false, .. } => out.write_str("free note ends"),
             Act::Command(command) => command.fmt(out),
             Act::Question { ask } => write!(out, "question: {ask}"),
             Act::Answer { answer } => write!(out, "answer: {answer}"),
@@ -64,6 +65,7 @@ impl Display for Change {
                 write!(out, "scanner's clock set to {offset_s:+.1} s from the exam's")
             }
             Change::Looked { finding, .. } => write!(out, "accepted: {finding}"),
+            Change::NoteText { seq, text } => write!(out, "note {seq}: {text}"),
             Change::Words { part, text } => write!(out, "{}: {text}", part.name()),
             Change::TakeBack { seq } => write!(out, "line {seq} taken back"),
         }

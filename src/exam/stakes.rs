@@ -47,7 +47,9 @@ fn of_call(call: &Call) -> Vec<(Stake, String)> {
         }
         Act::Value(value) => found.push(number(&value.term, &value.amount)),
         Act::Finding(finding) => found.push((Stake::Presence, finding.class.as_str().to_owned())),
-        Act::Note { open } => found.push((Stake::Note, open.to_string())),
+        Act::Note { open, conclusion } => {
+            found.push((Stake::Note, if *conclusion { "conclusion".to_owned() } else { open.to_string() }));
+        }
         Act::Command(Command::TakeBack { count }) => found.push((Stake::TakeBack, count.to_string())),
         Act::Command(Command::TakeBackSave) => found.push((Stake::TakeBack, String::new())),
         Act::Command(Command::EndOfExam | Command::PauseJournal | Command::NewHorse) => {

@@ -13,8 +13,9 @@ use crate::knowledge::coverage::coverage;
 use crate::knowledge::doubt::put_doubts;
 use crate::knowledge::label::labels;
 use crate::knowledge::measure::{Against, Occasion, Readings, measure};
+use crate::knowledge::notes::note_rows;
 use crate::knowledge::record::{ClockRow, ExamInfo, RECORD_SCHEMA, Record, SignedRow};
-use crate::knowledge::rows::{call_rows, change_rows, entry_rows, frame_rows, note_rows, words_rows};
+use crate::knowledge::rows::{call_rows, change_rows, entry_rows, frame_rows, words_rows};
 use crate::knowledge::settled::note_settled;
 use crate::protocol::Protocols;
 

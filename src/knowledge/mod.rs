@@ -2,6 +2,7 @@
 
 pub mod cautions;
 pub mod step;
+pub mod notes;
 pub mod record;
 pub mod progress;
 pub(crate) mod belongs;

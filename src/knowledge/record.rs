@@ -18,6 +18,7 @@ use crate::exam::place::Place;
 use crate::exam::review::WordsPart;
 use crate::exam::seq::Seq;
 use crate::knowledge::measure::row::MeasureRow;
+pub use crate::knowledge::notes::{NoteRow, NoteWords};
 
 /// Schema name of the record.
 pub const RECORD_SCHEMA: &str = "zonecall.record/1";
@@ -214,17 +215,6 @@ pub struct CallRow {
     /// What speaks against its place, in a few words each; the findings say more.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubt: Vec<String>,
-}
-
-/// A free note: listen to its span.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct NoteRow {
-    /// The call that opened it.
-    pub call_seq: Seq,
-    /// From and to in the kept audio, in seconds.
-    pub span_s: (f64, f64),
-    /// What it is about: limb, zone, plane, structure, joined with spaces.
-    pub about: String,
 }
 
 /// One still with its label.

@@ -1,7 +1,7 @@
-//! Calls, notes and stills as rows of the record.
+//! Calls and stills as rows of the record.
 //!
 //! Takes: `Exam`, `Pairing` and `Protocols`.
-//! Gives: `CallRow`, `NoteRow` and `FrameRow`, in the order they were said or saved.
+//! Gives: `CallRow` and `FrameRow`, in the order they were said or saved.
 //! Never: leaves out a call that was taken back, or an utterance that was not understood.
 //! Tested in: `tests/it/knowledge.rs`.
 
@@ -19,7 +19,7 @@ use crate::exam::place::Place;
 use crate::exam::review::{Change, WordsPart};
 use crate::frames::pairing::{PairedFrame, Pairing};
 use crate::knowledge::label::StillLabel;
-use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, NoteRow, RivalLabel, WordsRow};
+use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, RivalLabel, WordsRow};
 use crate::protocol::Protocols;
 
 /// Every call, and every utterance that was not understood, in the order they were said.
@@ -93,7 +93,8 @@ fn put_act(row: &mut CallRow, act: &Act, protocols: &Protocols) {
         Act::Finding(finding) => ("finding", Some(finding.term.clone())),
         Act::Value(value) => ("value", Some(value.term.clone())),
         Act::Save => ("save", None),
-        Act::Note { open } => ("note", Some(if *open { "open" } else { "close" }.to_owned())),
+        Act::Note { open: true, conclusion: true } => ("note", Some("conclusion".to_owned())),
+        Act::Note { open, .. } => ("note", Some(if *open { "open" } else { "close" }.to_owned())),
         Act::Command(command) => ("command", Some(command_term(command).to_owned())),
         Act::Question { ask } => ("question", Some(ask.as_str().to_owned())),
         Act::Answer { answer } => ("answer", Some(answer.as_str().to_owned())),
@@ -199,16 +200,6 @@ pub fn entry_rows(exam: &Exam, protocols: &Protocols) -> Vec<EntryRow> {
         }
     };
     exam.entries.iter().map(row).collect()
-}
-
-/// Every free note, with what it is about.
-#[must_use]
-pub fn note_rows(exam: &Exam) -> Vec<NoteRow> {
-    let row = |note: &crate::exam::fold::Note| {
-        let about = note.context.place.codes();
-        NoteRow { call_seq: note.seq, span_s: note.span.seconds(), about }
-    };
-    exam.notes.iter().map(row).collect()
 }
 
 /// Every still with its label, in the order of the exam.

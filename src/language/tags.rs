@@ -90,7 +90,7 @@ fn closed(key: &str) -> Option<Vec<&'static str>> {
         "ask" => Some(Ask::ALL.map(Ask::as_str).to_vec()),
         "answer" => Some(AnswerWord::ALL.map(AnswerWord::as_str).to_vec()),
         "command" => Some(COMMANDS.to_vec()),
-        "note" => Some(vec!["open", "close"]),
+        "note" => Some(vec!["open", "close", "conclusion"]),
         "certainty" => Some(vec!["possible"]),
         "comparator" => Some(vec!["<", ">"]),
         "then" => Some(vec!["to", "by"]),

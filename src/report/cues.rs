@@ -29,7 +29,9 @@ pub fn vtt(record: &Record) -> String {
     let calls = record.calls.iter().map(|call| cue(call.span_s, call.seq.to_string(), caption(call)));
     let notes = record.notes.iter().map(|note| {
         let about = if note.about.is_empty() { String::new() } else { format!(" about {}", note.about) };
-        cue(note.span_s, format!("note-{}", note.call_seq), escape(&format!("[free note{about}]")))
+        let words = note.words.as_ref().map(|words| format!(" {}", words.in_words())).unwrap_or_default();
+        let text = escape(&format!("[free note{about}]{words}"));
+        cue(note.span_s, format!("note-{}", note.call_seq), text)
     });
     let mut cues: Vec<Cue> = calls.chain(notes).collect();
     // The standard requires cues by start time; the sort is stable, so equal starts keep the order of the journal.

@@ -216,13 +216,17 @@ pub(crate) fn changes(changes: &[ChangeLine]) -> Markup {
     }
 }
 
+/// What goes with the notes.
+const NOTES_ARE: &str =
+    "They are kept as sound; listen to them in the recording. A draft is what a machine wrote down.";
+
 /// Free notes; nothing when there are none.
 pub(crate) fn notes(notes: &[NoteLine]) -> Markup {
     html! {
         @if !notes.is_empty() {
             section #notes {
                 h2 { "Free notes" }
-                p { "They are kept as sound only; listen to them in the recording." }
+                p { (NOTES_ARE) }
                 ul { @for note in notes { li { (note.text) (call_link(note.call)) } } }
             }
         }

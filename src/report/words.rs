@@ -84,6 +84,7 @@ pub(crate) fn meaning(call: &CallRow) -> String {
         "save" if call.state.is_some() => "clip saved".to_owned(),
         "save" => "still saved".to_owned(),
         "identity" => format!("{term}: {}", call.state.as_deref().unwrap_or_default()),
+        "note" if term == "conclusion" => "conclusion".to_owned(),
         "note" if term == "close" => "end of the free note".to_owned(),
         "note" => "free note".to_owned(),
         "unknown" => "not understood".to_owned(),

@@ -124,6 +124,9 @@ fn what_was_changed(
         Change::Clock { offset_s } => {
             format!("Scanner's clock: {}", step(&review.was, &format!("{offset_s:+.1} s")))
         }
+        Change::NoteText { seq, text } => {
+            format!("Note {seq} read: {}", if text.is_empty() { "no words" } else { text })
+        }
         Change::Words { part, text } if text.is_empty() => format!("{}: removed", part.name()),
         Change::Words { part, text } => format!("{}: {text}", part.name()),
         Change::SameHorse { patient } => format!("Stills of {} are of this horse", patient.in_words()),

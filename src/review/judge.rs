@@ -11,7 +11,7 @@ use std::path::Path;
 use crate::clock::Sample;
 use crate::code::LimbCode;
 use crate::exam::call::{Act, Amount, Problem, View};
-use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::fold::{Exam, LoggedCall, Note};
 use crate::exam::review::{Change, TEXT_MAX, WORDS_MAX, is_plain};
 use crate::exam::seq::Seq;
 use crate::frames::cine::Cine;
@@ -79,6 +79,13 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
             }
             Ok("not taken".to_owned())
         }
+        Change::NoteText { seq, text } => {
+            words_fit(text)?;
+            match exam.notes.iter().find(|note| note.seq == *seq) {
+                Some(note) => Ok(words_of_note(exam, note)),
+                None => wrong(format!("there is no free note {seq}"), "choose one of the notes on the page"),
+            }
+        }
         Change::Words { part, text } => {
             words_fit(text)?;
             let before = exam.written().into_iter().find(|(_, of, _)| of == part);
@@ -133,6 +140,13 @@ fn move_fits(exam: &Exam, seq: Seq, sample: Sample) -> Result<String, Refusal> {
     }
     let at_s = (call.said_at - exam.header.started_at).as_seconds_f64();
     Ok(format!("said {at_s:.1} s after the start"))
+}
+
+/// What stood for a note so far: the words that a person read, else the draft.
+fn words_of_note(exam: &Exam, note: &Note) -> String {
+    let drafted = || note.draft.as_ref().map(|draft| draft.text.clone());
+    let read = exam.note_text(note.seq).map(|(_, text)| text.to_owned());
+    read.or_else(drafted).unwrap_or_default()
 }
 
 /// Several lines, but nothing that a reader cannot see.

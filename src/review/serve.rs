@@ -54,7 +54,7 @@ const WORDS_OF_SOUND: &str = "minute by minute";
 const SAMPLES_PER_MIN: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 /// The files of the page: path, kind, text.
-static PAGE: [PageFile; 21] = [
+static PAGE: [PageFile; 22] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
@@ -73,6 +73,7 @@ static PAGE: [PageFile; 21] = [
     ("/correct.js", "text/javascript; charset=utf-8", include_str!("page/correct.js")),
     ("/limb.js", "text/javascript; charset=utf-8", include_str!("page/limb.js")),
     ("/sign.js", "text/javascript; charset=utf-8", include_str!("page/sign.js")),
+    ("/note.js", "text/javascript; charset=utf-8", include_str!("page/note.js")),
     ("/words.js", "text/javascript; charset=utf-8", include_str!("page/words.js")),
     ("/units.js", "text/javascript; charset=utf-8", include_str!("page/units.js")),
     ("/deeds.js", "text/javascript; charset=utf-8", include_str!("page/deeds.js")),

@@ -8,8 +8,9 @@
 use std::io::{Cursor, Read};
 use std::path::Path;
 
-use crate::clock::{SAMPLE_RATE_HZ, Sample};
+use crate::clock::{SAMPLE_RATE_HZ, Sample, Span};
 use crate::exam::event::AudioFile;
+use crate::exam::kept_sound::{KeptSoundError, open, stretch};
 
 /// Longest stretch that is played at once, in seconds.
 pub(super) const PLAY_S_MAX: f64 = 120.0;
@@ -28,12 +29,8 @@ const MINUTE_BYTES: usize = 60 * SAMPLE_RATE_HZ as usize * SAMPLE_BYTES;
 pub(super) enum SoundError {
     #[error("from {from_s} to {to_s} s is no stretch of at most {PLAY_S_MAX} s")]
     Stretch { from_s: f64, to_s: f64 },
-    #[error("the kept audio `{file}` cannot be read: {source}")]
-    File {
-        file: String,
-        #[source]
-        source: hound::Error,
-    },
+    #[error(transparent)]
+    Kept(#[from] KeptSoundError),
     #[error("the kept audio `{file}` is not 16-bit mono")]
     Kind { file: String },
     #[error("the sound cannot be packed: {0}")]
@@ -50,31 +47,9 @@ pub(super) fn wav(
     if !sound {
         return Err(SoundError::Stretch { from_s, to_s });
     }
-    let (from, to) = (Sample::at_second(from_s), Sample::at_second(to_s));
-    let mut samples = vec![0_i16; usize::try_from(to.since(from)).unwrap_or(0)];
-    for file in files {
-        let failed = |source| SoundError::File { file: file.file.clone(), source };
-        let mut reader = open(folder, file)?;
-        let (first, length) = (file.first_sample, u64::from(reader.duration()));
-        if first >= to || first + length <= from {
-            continue;
-        }
-        let skip = from.since(first);
-        reader.seek(u32::try_from(skip).unwrap_or(u32::MAX)).map_err(|source| failed(source.into()))?;
-        let at = usize::try_from(first.since(from)).unwrap_or(usize::MAX);
-        for (slot, value) in samples.iter_mut().skip(at).zip(reader.samples::<i16>()) {
-            *slot = value.map_err(failed)?;
-        }
-    }
+    let span = Span { from: Sample::at_second(from_s), to: Sample::at_second(to_s) };
+    let samples = stretch(folder, files, span)?;
     pack(&samples).map_err(SoundError::Pack)
-}
-
-fn open(
-    folder: &Path,
-    file: &AudioFile,
-) -> Result<hound::WavReader<std::io::BufReader<std::fs::File>>, SoundError> {
-    hound::WavReader::open(folder.join(&file.file))
-        .map_err(|source| SoundError::File { file: file.file.clone(), source })
 }
 
 fn pack(samples: &[i16]) -> Result<Vec<u8>, hound::Error> {
@@ -112,7 +87,7 @@ pub(super) fn peaks(
     for file in files {
         let first = usize::try_from(file.first_sample.0).unwrap_or(usize::MAX) / BIN_SAMPLES;
         let failed =
-            |source: std::io::Error| SoundError::File { file: file.file.clone(), source: source.into() };
+            |source: std::io::Error| KeptSoundError { file: file.file.clone(), source: source.into() };
         let reader = open(folder, file)?;
         let spec = reader.spec();
         if (spec.channels, spec.bits_per_sample) != (1, 16) {

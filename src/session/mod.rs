@@ -46,5 +46,6 @@ mod reach;
 pub mod dialogue;
 mod second_place;
 pub mod hearing;
+pub mod note_drafts;
 pub mod live;
 pub mod waiting;

@@ -49,6 +49,7 @@ mod measure_command;
 mod measure_laws;
 mod moved;
 mod neural;
+mod notes;
 mod neural_adapt;
 mod neural_search;
 mod neural_confidence;

@@ -5,7 +5,9 @@ use crate::support::sample;
 use serde_json::{Value, json};
 use zonecall::clock::{Sample, Span};
 use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
-use zonecall::exam::event::{AudioFile, CallEvent, Entered, Event, Frame, OtherExam, SentEvent, Settled};
+use zonecall::exam::event::{
+    AudioFile, CallEvent, Entered, Event, Frame, NoteDraft, OtherExam, SentEvent, Settled,
+};
 use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::exam::patient::Patient;
 use zonecall::exam::review::{Change, Review, WordsPart};
@@ -111,6 +113,7 @@ fn afterwards() -> Vec<Event> {
         review(Change::Label { still: still(), place: place() }),
         review(Change::LeaveOut { still: still() }),
         review(Change::SameHorse { patient: patient() }),
+        review(Change::NoteText { seq: Seq(4), text: "a little swelling".to_owned() }),
         review(Change::Words { part: WordsPart::Impression, text: "as before".to_owned() }),
         review(Change::Clock { offset_s: -197.0 }),
         review(Change::Looked {
@@ -165,6 +168,8 @@ fn journal_lines() -> Vec<Value> {
         "where am i",
         "note",
         "end note",
+        "conclusion",
+        "end of the note",
         "colourless green ideas",
         "pause the journal",
         "resume the journal",
@@ -212,6 +217,16 @@ fn journal_lines() -> Vec<Value> {
     };
     for event in afterwards().into_iter().chain([
         Event::Entered(Box::new(traced())),
+        Event::NoteDraft(Box::new(NoteDraft {
+            note: Seq(3),
+            span: Span { from: Sample::FIRST, to: Sample(6_400) },
+            text: "a little swelling".to_owned(),
+            confidence: 0.8,
+            unsure: vec!["swelling".to_owned()],
+            cut: true,
+            model: "encoder and decoder".to_owned(),
+            model_sha256: "e".repeat(64),
+        })),
         Event::Call(CallEvent { heard_seq: Seq(3), call: answer }),
         Event::Settled(Settled {
             heard_seq: Seq(3),

@@ -9,8 +9,8 @@ use zonecall::exam::place::Place;
 use zonecall::exam::seq::Seq;
 use zonecall::knowledge::measure::row::{MeasureRow, Name};
 use zonecall::knowledge::record::{
-    CallRow, ChangeRow, ClockRow, CoverageRow, EntryRow, ExamInfo, Finding, FrameRow, NoteRow, RECORD_SCHEMA,
-    Record, RivalLabel, Severity, Status,
+    CallRow, ChangeRow, ClockRow, CoverageRow, EntryRow, ExamInfo, Finding, FrameRow, NoteRow, NoteWords,
+    RECORD_SCHEMA, Record, RivalLabel, Severity, Status,
 };
 use zonecall::report::ReportFrame;
 
@@ -316,7 +316,18 @@ pub fn record() -> Record {
             still: some("2.25.90006"),
             frame_number: None,
         }],
-        notes: vec![NoteRow { call_seq: Seq(20), span_s: (121.0, 128.5), about: "LF 2B T DDFT".to_owned() }],
+        notes: vec![NoteRow {
+            call_seq: Seq(20),
+            span_s: (121.0, 128.5),
+            about: "LF 2B T DDFT".to_owned(),
+            conclusion: false,
+            words: Some(NoteWords::Draft {
+                text: "a little swelling".to_owned(),
+                confidence: 0.82,
+                unsure: vec!["swelling".to_owned()],
+                cut: false,
+            }),
+        }],
         words: Vec::new(),
         frames: frames(),
         clock: Some(ClockRow {

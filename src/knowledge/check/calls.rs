@@ -9,7 +9,7 @@ use crate::clock;
 use crate::exam::call::{Act, FindingSaid, Problem, View};
 use crate::exam::context::Context;
 use crate::exam::event::Outcome;
-use crate::exam::fold::{Exam, LoggedCall, LoggedUtterance};
+use crate::exam::fold::{Exam, LoggedCall, LoggedUtterance, Note};
 use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::knowledge::doubt::doubtful;
 use crate::protocol::Plane;
@@ -105,6 +105,23 @@ fn was_said_since(exam: &Exam, asked: &LoggedUtterance, within_s: f64) -> bool {
     });
     let is_there = |call: &LoggedCall| call.sample >= asked.span.from && call.sample <= asked.span.to;
     again || exam.standing_calls().any(|call| call.is_added() && is_there(call))
+}
+
+/// The words of a note as a machine wrote them, which nobody has confirmed or corrected.
+pub(super) fn note_draft_unread(evidence: &Evidence) -> Vec<Hit> {
+    let exam = evidence.exam;
+    let unread = exam.notes.iter().filter(|note| note.draft.is_some() && exam.note_text(note.seq).is_none());
+    let hit = |note: &Note| {
+        let what = if note.conclusion { "the conclusion" } else { "a free note" };
+        let message = format!(
+            "the words of {what} {:.1} s into the exam are a draft that nobody has read: listen, then confirm or \
+             correct them at the desk or with `zonecall notes`",
+            note.span.from.seconds()
+        );
+        let at = Some(exam.instant_of(note.span.from));
+        Hit { call_seq: Some(note.seq), at, ..Hit::new(message) }
+    };
+    unread.map(hit).collect()
 }
 
 /// A structure outside its zones is kept and asked about.

@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 68] = [
+const RULES: [(&str, Find); 69] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -99,6 +99,7 @@ const RULES: [(&str, Find); 68] = [
     ("marker-unusual", calls::marker_unusual),
     ("marker-never-said", habits::marker_never_said),
     ("save-habit", habits::save_habit),
+    ("note-draft-unread", calls::note_draft_unread),
     ("rescan-due", lesions::rescan_due),
     ("unit-unclear", values::unit_unclear),
     ("unit-assumed", values::unit_assumed),

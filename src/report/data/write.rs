@@ -417,7 +417,10 @@ fn added(call: &CallRow, record: &Record) -> String {
 fn notes(record: &Record) -> Vec<NoteLine> {
     let line = |note: &crate::knowledge::record::NoteRow| {
         let span = format!("{} to {}", in_recording(note.span_s.0), in_recording(note.span_s.1));
-        let text = if note.about.is_empty() { span } else { format!("{span}, about {}", note.about) };
+        let what = if note.conclusion { "Conclusion, " } else { "" };
+        let about = if note.about.is_empty() { String::new() } else { format!(", about {}", note.about) };
+        let words = note.words.as_ref().map(|words| format!(": {}", words.in_words())).unwrap_or_default();
+        let text = format!("{what}{span}{about}{words}");
         NoteLine { text, call: known_call(Some(note.call_seq), record) }
     };
     record.notes.iter().map(line).collect()

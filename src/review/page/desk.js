@@ -9,6 +9,7 @@ import { sinceLast } from "./since.js";
 import { traceOn } from "./trace.js";
 import { valuesHere } from "./values.js";
 import { callTable, meaning } from "./calls.js";
+import { noteHere, noteOf } from "./note.js";
 import { working } from "./doing.js";
 import { spoken, wordsOf, wordsWithin } from "./spoken.js";
 import { legs, limbDrawings } from "./limb.js";
@@ -198,7 +199,7 @@ function atHand() {
   const number = stillNumber(question?.still ?? at?.still);
   const frame = exam.record.frames[number];
   const call = callOf(seq ?? frame?.call_seq) ?? null;
-  const said = utterance?.span_s ?? call?.span_s ?? around(frame && exam.still_s[number]);
+  const said = noteOf(exam, call)?.span_s ?? utterance?.span_s ?? call?.span_s ?? around(frame && exam.still_s[number]);
   // A question about something before the call, such as an utterance that was not understood, is heard from there.
   const doubt = question?.at && exam.utterances.findLast((one) => one.span_s[0] <= seconds(question.at) + 0.05)?.span_s;
   const span = said && doubt && doubt[0] < said[0] ? [doubt[0], said[1]] : said;
@@ -236,6 +237,7 @@ function bench() {
     make("h2", {}, title),
     where && placeWords(exam, where) ? make("p", { class: "place" }, placeWords(exam, where), frame ? make("span", {}, `, ${statusWords(frame.status)}`, frame.doubt?.length ? ". " : "", doubtWords(frame)) : null) : null,
     heard(call, utterance, span, frame),
+    noteHere(exam, call, settle),
     hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this phrase:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(exam, one)}`))) : null,
     question || frame ? rivals(frame) : null,
     question ? alsoAsked(question) : null,

@@ -1,6 +1,7 @@
 // What people write for the report: whose horse it is and what the scan means, in their own words.
 import { make } from "./make.js";
 import { openForm } from "./correct.js";
+import { dictated } from "./note.js";
 
 /** Each part: its code, its label, and how many lines it may need. */
 const PARTS = [["question", "Question or history", 2], ["impression", "Impression", 4], ["recommendation", "Recommendation", 3],
@@ -13,8 +14,9 @@ export function wordsForm(exam, change) {
     ? make("textarea", { id: `f-${part}`, name: part, rows: String(rows), maxlength: "4000" }, now[part] ?? "")
     : make("input", { id: `f-${part}`, name: part, value: now[part] ?? "", maxlength: "200", autocomplete: "off" }));
   const lines = PARTS.filter(([, , rows]) => rows > 1).map(field);
+  const offered = dictated(exam, PARTS.filter(([part]) => ["impression", "recommendation"].includes(part)));
   const facts = make("div", { class: "row" }, PARTS.filter(([, , rows]) => rows === 1).map(field));
-  openForm("Impression and recommendation", "In your own words, as they appear on the first page of the report. Nothing is written for you; what you leave empty is left out.", [...lines, facts], async (form) => {
+  openForm("Impression and recommendation", "In your own words, as they appear on the first page of the report. Nothing is written for you; what you leave empty is left out.", [...offered, ...lines, facts], async (form) => {
     const changed = PARTS.map(([part]) => [part, form.elements[part].value.trim()]).filter(([part, text]) => text !== (now[part] ?? ""));
     if (!changed.length) throw new Error("You have not changed anything.");
     for (const [part, text] of changed) await change({ change: "words", part, text });

@@ -63,9 +63,7 @@ impl Encoder {
 
     /// What the head makes of one utterance.
     pub(super) fn hear(&mut self, samples: &[i16]) -> Result<AdaptationSample, EngineError> {
-        let mut heard: Vec<f32> = samples.iter().map(|sample| f32::from(*sample) / 32_768.0).collect();
-        heard.resize(heard.len().max(SAMPLES_MIN), 0.0);
-        self.run(heard).map_err(|error| EngineError::Runtime {
+        self.run(as_numbers(samples)).map_err(|error| EngineError::Runtime {
             path: self.runtime.clone(),
             what: "hear an utterance with",
             reason: error.to_string(),
@@ -73,22 +71,39 @@ impl Encoder {
     }
 
     fn run(&mut self, heard: Vec<f32>) -> ort::Result<AdaptationSample> {
-        let len = heard.len();
-        let samples = Tensor::from_array(([1, len], heard))?;
         let Some(encoder) = &mut self.encoder else {
+            let samples = Tensor::from_array(([1, heard.len()], heard))?;
             let answered = self.head.run(ort::inputs!["samples" => samples])?;
             return sample(&answered, Vec::new());
         };
-        let mask = Tensor::from_array(([1, len], vec![1_i64; len]))?;
-        let inputs: Vec<(&str, SessionInputValue<'_>)> =
-            vec![("input_values", samples.into()), ("attention_mask", mask.into())];
-        let encoded = encoder.run(inputs)?;
-        let (_, sound) = encoded[0].try_extract_tensor::<f32>()?;
-        let sound = sound.to_vec();
+        let sound = encoded(encoder, heard)?;
         let features = Tensor::from_array(([1, sound.len() / FEATURES, FEATURES], sound.clone()))?;
         let answered = self.head.run(ort::inputs!["features" => features])?;
         sample(&answered, sound)
     }
+}
+
+/// Samples as the models take them, filled up to the shortest utterance.
+fn as_numbers(samples: &[i16]) -> Vec<f32> {
+    let mut heard: Vec<f32> = samples.iter().map(|sample| f32::from(*sample) / 32_768.0).collect();
+    heard.resize(heard.len().max(SAMPLES_MIN), 0.0);
+    heard
+}
+
+/// What an encoder by itself makes of some sound, frame by frame.
+pub(super) fn encode(encoder: &mut Session, samples: &[i16]) -> ort::Result<Vec<f32>> {
+    encoded(encoder, as_numbers(samples))
+}
+
+fn encoded(encoder: &mut Session, heard: Vec<f32>) -> ort::Result<Vec<f32>> {
+    let len = heard.len();
+    let samples = Tensor::from_array(([1, len], heard))?;
+    let mask = Tensor::from_array(([1, len], vec![1_i64; len]))?;
+    let inputs: Vec<(&str, SessionInputValue<'_>)> =
+        vec![("input_values", samples.into()), ("attention_mask", mask.into())];
+    let encoded = encoder.run(inputs)?;
+    let (_, sound) = encoded[0].try_extract_tensor::<f32>()?;
+    Ok(sound.to_vec())
 }
 
 /// What the head answered to `sound`.

@@ -15,7 +15,9 @@ pub mod unexplained;
 pub mod confidence;
 pub mod parts;
 mod encoder;
+mod decoder;
 mod rescoring;
+pub mod transcriber;
 
 use sha2::{Digest as _, Sha256};
 

@@ -217,7 +217,7 @@ fn second(
     }))
 }
 
-fn read(path: &Path) -> Result<Vec<u8>, EngineError> {
+pub(super) fn read(path: &Path) -> Result<Vec<u8>, EngineError> {
     std::fs::read(path).map_err(|source| EngineError::Model { path: path.to_owned(), source })
 }
 

@@ -8,164 +8,36 @@
 //!
 //! The model has heard a great many people and none of the voices that taught the head, so its errors are others.
 
-use std::collections::HashMap;
-use std::path::PathBuf;
-
-use ort::session::{Session, SessionInputValue};
-use ort::value::Tensor;
-
-use crate::speech::neural::encoder::{FEATURES, session};
+use crate::speech::neural::decoder::{END, TextDecoder, likelihood};
 use crate::speech::neural::parts::{Parts, RescoringParts};
 use crate::speech::recognise::EngineError;
-
-/// Before the first piece, and after the last.
-const START: i64 = 1;
-const END: i64 = 2;
-/// Stands for the space before a word.
-const SPACE: char = '\u{2581}';
-/// The decoder's layers, and the heads and numbers in each of its memories.
-const LAYERS: usize = 6;
-const MEMORY: [usize; 2] = [8, 36];
-
-/// The pieces of which the model writes texts.
-#[derive(Debug, Clone, Default)]
-struct TokenTable {
-    places: HashMap<Vec<u8>, i64>,
-}
-
-impl TokenTable {
-    /// Reads a list of pieces: the length of each in one byte, or in two where the first is 128 or more, then its bytes.
-    ///
-    /// Of two pieces that look alike the later one is used: the earlier is for a byte that has no piece.
-    fn read(bytes: &[u8]) -> Option<Self> {
-        let (mut places, mut rest, mut place) = (HashMap::new(), bytes, 0);
-        while let Some((first, after)) = rest.split_first() {
-            let (len, after) = match first.checked_sub(128) {
-                None => (usize::from(*first), after),
-                Some(low) => {
-                    let (high, after) = after.split_first()?;
-                    (usize::from(low) + 128 * usize::from(*high), after)
-                }
-            };
-            let (piece, after) = after.split_at_checked(len)?;
-            places.insert(piece.to_vec(), place);
-            (rest, place) = (after, place + 1);
-        }
-        Some(Self { places })
-    }
-
-    /// The text in pieces: characters, joined two at a time, those first that come earliest in the list (byte pair
-    /// encoding, Sennrich et al. 2016). None where a character has no piece.
-    fn of(&self, text: &str) -> Option<Vec<i64>> {
-        let mut pieces: Vec<Vec<u8>> = format!(" {text}")
-            .replace(' ', &SPACE.to_string())
-            .chars()
-            .map(|c| c.to_string().into_bytes())
-            .collect();
-        loop {
-            let joined = (1..pieces.len()).filter_map(|idx| {
-                let both = [&*pieces[idx - 1], &*pieces[idx]].concat();
-                Some((*self.places.get(&both)?, idx, both))
-            });
-            let Some((_, idx, both)) = joined.min_by_key(|(place, idx, _)| (*place, *idx)) else { break };
-            pieces.splice(idx - 1..=idx, [both]);
-        }
-        pieces.iter().map(|piece| self.places.get(piece).copied()).collect()
-    }
-}
 
 /// The model that gives the opinion.
 #[derive(Debug)]
 pub(super) struct Rescorer {
-    decoder: Session,
-    pieces: TokenTable,
-    runtime: PathBuf,
+    decoder: TextDecoder,
 }
 
 impl Rescorer {
     pub(super) fn new(parts: &Parts, read: &RescoringParts) -> Result<Self, EngineError> {
-        let runtime = &parts.runtime;
-        let torn = || EngineError::Mismatch {
-            path: parts.second[1].clone(),
-            what: "its end",
-            found: "in the middle of a word piece".to_owned(),
-            wanted: "after one".to_owned(),
-        };
-        let pieces = TokenTable::read(&read.pieces).ok_or_else(torn)?;
-        Ok(Self {
-            decoder: session(runtime, "read the decoder with", &read.decoder)?,
-            pieces,
-            runtime: runtime.to_owned(),
-        })
+        Ok(Self { decoder: TextDecoder::new(&parts.runtime, read, &parts.second[1])? })
     }
 
     /// How likely the model finds each text, given what the encoder made of the utterance (`sound`, frame by frame).
     pub(super) fn likelihoods(&mut self, sound: &[f32], texts: &[String]) -> Result<Vec<f64>, EngineError> {
-        let rows: Vec<Option<Vec<i64>>> = texts.iter().map(|text| self.pieces.of(&written(text))).collect();
-        let whole: Vec<&Vec<i64>> = rows.iter().flatten().collect();
-        let scores = self.run(sound, &whole).map_err(|error| EngineError::Runtime {
-            path: self.runtime.clone(),
-            what: "score an utterance again with",
-            reason: error.to_string(),
-        })?;
-        let mut scores = scores.into_iter();
+        let rows: Vec<Option<Vec<i64>>> =
+            texts.iter().map(|text| self.decoder.pieces.of(&written(text))).collect();
+        let whole: Vec<&[i64]> = rows.iter().flatten().map(Vec::as_slice).collect();
+        let odds = self.decoder.odds(sound, &whole, "score an utterance again with")?;
+        let score = |(number, row): (usize, &&[i64])| -> f64 {
+            row.iter().chain([&END]).zip(odds.row(number)).map(|(piece, odds)| likelihood(*piece, odds)).sum()
+        };
+        let mut scores = whole.iter().enumerate().map(score);
         Ok(rows
             .iter()
             .map(|row| row.as_ref().and_then(|_| scores.next()).unwrap_or(f64::NEG_INFINITY))
             .collect())
     }
-
-    fn run(&mut self, sound: &[f32], rows: &[&Vec<i64>]) -> ort::Result<Vec<f64>> {
-        let longest = rows.iter().map(|row| row.len() + 1).max().unwrap_or(0);
-        if longest == 0 {
-            return Ok(Vec::new());
-        }
-        let (n, frames) = (rows.len(), sound.len() / FEATURES);
-        let filled = |row: &&Vec<i64>| {
-            let given = std::iter::once(START).chain(row.iter().copied());
-            given.chain(std::iter::repeat(END)).take(longest).collect::<Vec<_>>()
-        };
-        let ids: Vec<i64> = rows.iter().flat_map(filled).collect();
-        let mut inputs: Vec<(String, SessionInputValue<'_>)> = vec![
-            ("input_ids".to_owned(), Tensor::from_array(([n, longest], ids))?.into()),
-            (
-                "encoder_hidden_states".to_owned(),
-                Tensor::from_array(([n, frames, FEATURES], sound.repeat(n)))?.into(),
-            ),
-            (
-                "encoder_attention_mask".to_owned(),
-                Tensor::from_array(([n, frames], vec![1_i64; n * frames]))?.into(),
-            ),
-            ("use_cache_branch".to_owned(), Tensor::from_array(([1], vec![false]))?.into()),
-        ];
-        // The memory of pieces written before: asked for, and not used where all pieces are given at once.
-        for layer in 0..LAYERS {
-            for part in ["decoder.key", "decoder.value", "encoder.key", "encoder.value"] {
-                let memory = Tensor::from_array((
-                    [n, MEMORY[0], 1, MEMORY[1]],
-                    vec![0_f32; n * MEMORY[0] * MEMORY[1]],
-                ))?;
-                inputs.push((format!("past_key_values.{layer}.{part}"), memory.into()));
-            }
-        }
-        let answered = self.decoder.run(inputs)?;
-        let Some(answered) = answered.get("logits") else { return Ok(Vec::new()) };
-        let (_, odds) = answered.try_extract_tensor::<f32>()?;
-        let n_pieces = odds.len() / (n * longest);
-        let score = |(number, row): (usize, &&Vec<i64>)| {
-            let at = odds[number * longest * n_pieces..].chunks_exact(n_pieces);
-            row.iter().chain([&END]).zip(at).map(|(piece, odds)| likelihood(*piece, odds)).sum()
-        };
-        Ok(rows.iter().enumerate().map(score).collect())
-    }
-}
-
-/// Natural logarithm of the probability of one piece, from the odds of all.
-fn likelihood(piece: i64, odds: &[f32]) -> f64 {
-    let most = odds.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-    let whole: f32 = odds.iter().map(|value| (value - most).exp()).sum();
-    let own = usize::try_from(piece).ok().and_then(|piece| odds.get(piece));
-    own.map_or(f64::NEG_INFINITY, |own| f64::from(own - most) - f64::from(whole).ln())
 }
 
 /// A reading as the model would write it: a sentence.
@@ -176,39 +48,11 @@ fn written(words: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, clippy::cast_possible_truncation)] // tests may panic
-
     use super::*;
 
-    fn pieces(all: &[&str]) -> TokenTable {
-        let bytes: Vec<u8> =
-            all.iter().flat_map(|piece| [&[piece.len() as u8], piece.as_bytes()].concat()).collect();
-        TokenTable::read(&bytes).unwrap()
-    }
-
     #[test]
-    fn a_text_is_joined_by_the_order_of_the_list() {
-        // "lo" comes before "ow": `low` becomes lo + w, though ow + l would do, too.
-        let pieces = pieces(&["\u{2581}", "l", "o", "w", "lo", "ow", "\u{2581}lo", "w"]);
-        assert_eq!(pieces.of("low"), Some(vec![6, 7]), "and of two that look alike the later counts");
-        assert_eq!(pieces.of("lx"), None, "a letter without a piece");
-    }
-
-    #[test]
-    fn a_long_piece_has_its_length_in_two_bytes_and_a_torn_list_is_none() {
-        let long = "a".repeat(300);
-        let mut bytes = vec![(300 % 128) as u8 + 128, (300 / 128) as u8];
-        bytes.extend(long.as_bytes());
-        assert_eq!(TokenTable::read(&bytes).unwrap().places.get(long.as_bytes()), Some(&0));
-        assert!(TokenTable::read(&bytes[..200]).is_none());
-    }
-
-    #[test]
-    fn likelihoods_of_all_pieces_add_up_to_one() {
-        let odds = [0.3, -1.0, 4.0, 2.5];
-        let sum: f64 = (0..4).map(|piece| likelihood(piece, &odds).exp()).sum();
-        assert!((sum - 1.0).abs() < 1e-6);
-        assert_eq!(likelihood(4, &odds), f64::NEG_INFINITY);
+    fn a_reading_is_scored_as_a_sentence() {
         assert_eq!(written("save that"), "Save that.");
+        assert_eq!(written(""), "");
     }
 }

@@ -14,6 +14,7 @@ mod listening;
 mod light;
 mod looks;
 mod measures;
+mod notes;
 mod printing;
 mod slips;
 mod touch;

@@ -2,14 +2,17 @@
 
 use zonecall::exam::call::{Act, View};
 use zonecall::exam::event::{CloseReason, Event, Outcome};
+use zonecall::exam::fold::LoggedChange;
 use zonecall::exam::review::{Change, Review};
+use zonecall::exam::seq::Seq;
 use zonecall::frames::pairing::Pairing;
 use zonecall::session::effect::Input;
 
+use crate::notes::draft;
 use crate::rules::{Cases, Rule};
-use crate::support::BUILT_IN;
 use crate::support::case::{Case, problem, said, timed};
 use crate::support::talk::Talk;
+use crate::support::{BUILT_IN, header};
 
 pub(crate) const CASES: &[Cases] = &[
     ("call-problem", |rule| {
@@ -35,6 +38,26 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&fine());
     }),
     ("question-unanswered", question_unanswered),
+    ("note-draft-unread", |rule| {
+        let with_draft = |change: &dyn Fn(Seq) -> Vec<LoggedChange>| {
+            said(&["left fore two alpha transverse", "note", "end note"]).but(|case| {
+                let note = &mut case.exam.notes[0];
+                note.draft = Some(draft(note.seq, "a little swelling"));
+                case.exam.changes = change(case.exam.notes[0].seq);
+            })
+        };
+        let found = rule.fires("a draft that nobody has read", &with_draft(&|_| Vec::new()));
+        assert_eq!(
+            found.call_seq,
+            said(&["left fore two alpha transverse", "note"]).exam.notes.first().map(|note| note.seq)
+        );
+        rule.silent(&said(&["left fore two alpha transverse", "note", "end note"]));
+        rule.silent(&with_draft(&|seq| {
+            let change = Change::NoteText { seq, text: "a little swelling".to_owned() };
+            let review = Review { by: "Ada".to_owned(), why: String::new(), was: String::new(), change };
+            vec![LoggedChange { seq: Seq(99), at: header().started_at, review, taken_back_by: None }]
+        }));
+    }),
     ("structure-outside-zones", structure_outside_zones),
     ("finding-without-place", |rule| {
         rule.fires("no limb or zone", &said(&["normal"]));
