@@ -18,6 +18,7 @@ use super::notes::write_down;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::own_words::OwnWordsArg;
 use super::receiver_args::{ReceiverArgs, Receiving};
+use super::screen_args::ScreenArgs;
 use super::settings::Settings;
 use super::subject_args::SubjectArgs;
 use super::switch::SwitchArgs;
@@ -135,6 +136,8 @@ pub(crate) struct LiveArgs {
     #[command(flatten)]
     pub(crate) receiver: ReceiverArgs,
     #[command(flatten)]
+    pub(crate) screen: ScreenArgs,
+    #[command(flatten)]
     pub(crate) switch: SwitchArgs,
     #[command(flatten)]
     pub(crate) ear: WhichEar,
@@ -195,6 +198,7 @@ impl LiveArgs {
             day_list: Vec::new(),
             switch: self.switch.with(settings)?,
             language: language.to_owned(),
+            board: None,
         };
         Ok(Chosen {
             options,
@@ -271,7 +275,8 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let context_s = subject.context_s.or(settings.context_s);
     let subject = Subject { person, context_s, ..subject };
     let stop = stop_switch()?;
-    let mut options = ListenOptions { day_list: horses, ..chosen.options };
+    let board = args.live.screen.begin()?;
+    let mut options = ListenOptions { day_list: horses, board, ..chosen.options };
     let Some(into) = into else {
         let folder = args.exams.as_deref().context("name the folder of the exams")?;
         let _receiving = args.live.receiving(&folder.join(RECEIVED), &mut options)?;
@@ -303,7 +308,7 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let spoken = chosen.called(spoken);
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let stop = stop_switch()?;
-    let mut options = chosen.options;
+    let mut options = ListenOptions { board: args.live.screen.begin()?, ..chosen.options };
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
     let opened = open(options.device.as_deref())?;
     let _receiving = args.live.receiving(&folder.path().join(FRAMES), &mut options)?;

@@ -52,6 +52,7 @@ mod review;
 mod review;
 mod send;
 mod set_for_exam;
+mod screen_args;
 mod settings;
 mod settings_place;
 mod setup;

@@ -15,7 +15,7 @@ use crate::protocol::Protocols;
 use crate::speech::utterance::{Utterance, Word};
 
 /// A note is opened or closed by a phrase of at most this many words.
-const NOTE_WORDS_MAX: usize = 4;
+const NOTE_WORDS_MAX: usize = 6;
 
 /// What one utterance means.
 #[derive(Debug, Clone, Default, PartialEq)]

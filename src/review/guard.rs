@@ -25,11 +25,19 @@ connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 const REFRESH: HeaderName = HeaderName::from_static("refresh");
 /// Random bytes of the token and of the cookie.
 const SECRET_BYTES: usize = 24;
+/// Random bytes of a token that somebody types: too many to be tried out over a network.
+const TYPED_BYTES: usize = 8;
 
-/// The secrets of one run of the desk.
+/// The secrets of one run of the desk, or of a second screen.
 #[derive(Debug)]
 pub struct Keys {
+    /// `http` or `https`.
+    scheme: &'static str,
+    /// Names and ports under which it is called; the first is the one that is printed.
+    hosts: Vec<String>,
     port: u16,
+    /// The command that prints the address.
+    printed_by: &'static str,
     token: String,
     cookie: String,
 }
@@ -40,17 +48,33 @@ impl Keys {
     /// # Errors
     /// When the system gives no random bytes.
     pub fn new(port: u16) -> Result<Keys, getrandom::Error> {
-        let secret = || {
-            let mut bytes = [0; SECRET_BYTES];
-            getrandom::fill(&mut bytes).map(|()| hex(&bytes))
-        };
-        Ok(Keys { port, token: secret()?, cookie: secret()? })
+        let hosts = ["127.0.0.1", "localhost"].map(|host| format!("{host}:{port}")).to_vec();
+        let (token, cookie) = (secret(SECRET_BYTES)?, secret(SECRET_BYTES)?);
+        Ok(Keys { scheme: "http", hosts, port, printed_by: "zonecall review", token, cookie })
+    }
+
+    /// The same for a second screen on this machine.
+    ///
+    /// # Errors
+    /// When the system gives no random bytes.
+    pub fn of_screen(port: u16) -> Result<Keys, getrandom::Error> {
+        Ok(Keys { printed_by: "zonecall listen", ..Keys::new(port)? })
+    }
+
+    /// The same for a second screen that is reached as `host`, with its port, over TLS; its token is short enough to be typed.
+    ///
+    /// # Errors
+    /// When the system gives no random bytes.
+    pub fn of_screen_at(host: &str, port: u16) -> Result<Keys, getrandom::Error> {
+        let (hosts, token) = (vec![format!("{host}:{port}")], secret(TYPED_BYTES)?);
+        Ok(Keys { scheme: "https", hosts, token, ..Keys::of_screen(port)? })
     }
 
     /// The address to open; it lets in for as long as this desk runs.
     #[must_use]
     pub fn address(&self) -> String {
-        format!("http://127.0.0.1:{}/?token={}", self.port, self.token)
+        let host = self.hosts.first().map_or("", String::as_str);
+        format!("{}://{host}/?token={}", self.scheme, self.token)
     }
 
     /// Cookies are shared between the ports of a machine, so the name holds the port.
@@ -59,7 +83,7 @@ impl Keys {
     }
 
     fn is_here(&self, host: &str) -> bool {
-        [format!("127.0.0.1:{}", self.port), format!("localhost:{}", self.port)].iter().any(|own| own == host)
+        self.hosts.iter().any(|own| own.eq_ignore_ascii_case(host))
     }
 
     fn lets_in(&self, headers: &HeaderMap) -> bool {
@@ -68,6 +92,12 @@ impl Keys {
         let mut pairs = texts.flat_map(|text| text.split(';')).filter_map(|pair| pair.trim().split_once('='));
         pairs.any(|(key, value)| key == name && same(value, &self.cookie))
     }
+}
+
+/// So many random bytes, in hexadecimal.
+fn secret(bytes: usize) -> Result<String, getrandom::Error> {
+    let mut random = vec![0; bytes];
+    getrandom::fill(&mut random).map(|()| hex(&random))
 }
 
 /// Compares secrets in a time that does not depend on how much of them is right.
@@ -106,14 +136,15 @@ fn judge(keys: &Keys, request: &Request) -> Result<(), Box<Response>> {
     }
     let writes = !matches!(*request.method(), Method::GET | Method::HEAD);
     match text(ORIGIN) {
-        Some(origin) if origin.strip_prefix("http://") == Some(host) => {}
+        Some(origin)
+            if origin.strip_prefix(keys.scheme).and_then(|rest| rest.strip_prefix("://")) == Some(host) => {}
         None if !writes && headers.get(ORIGIN).is_none() => {}
         _ => return Err(refused(StatusCode::FORBIDDEN, "another page may not use this desk")),
     }
     if let Some(token) = token(request) {
-        return Err(if same(token, &keys.token) { entered(keys) } else { no_entry() });
+        return Err(if same(token, &keys.token) { entered(keys) } else { no_entry(keys) });
     }
-    if keys.lets_in(headers) { Ok(()) } else { Err(no_entry()) }
+    if keys.lets_in(headers) { Ok(()) } else { Err(no_entry(keys)) }
 }
 
 /// The token in the address of the first page.
@@ -127,13 +158,15 @@ fn token(request: &Request) -> Option<&str> {
 /// A page that goes on by itself, not an answer that leads on: a browser that came here from a file sends its new cookie
 /// only to what this desk itself asks for.
 fn entered(keys: &Keys) -> Box<Response> {
-    let cookie = format!("{}={}; HttpOnly; SameSite=Strict; Path=/", keys.cookie_name(), keys.cookie);
+    let secure = if keys.scheme == "https" { "; Secure" } else { "" };
+    let cookie = format!("{}={}; HttpOnly; SameSite=Strict; Path=/{secure}", keys.cookie_name(), keys.cookie);
     let headers = [(REFRESH, "0; url=/".to_owned()), (SET_COOKIE, cookie)];
     Box::new((headers, Html("<!doctype html><title>zonecall</title>")).into_response())
 }
 
-fn no_entry() -> Box<Response> {
-    refused(StatusCode::UNAUTHORIZED, "open the address that `zonecall review` printed")
+fn no_entry(keys: &Keys) -> Box<Response> {
+    let what = format!("open the address that `{}` printed", keys.printed_by);
+    Box::new((StatusCode::UNAUTHORIZED, what).into_response())
 }
 
 fn refused(status: StatusCode, what: &'static str) -> Box<Response> {

@@ -2,7 +2,7 @@
 //!
 //! Takes: an exam folder, or a folder of them.
 //! Gives: the exam as it is now to a browser, and back from it changes, which go into the journal as events.
-//! Never: listens on anything but 127.0.0.1, loads anything from elsewhere, or changes what was recorded.
+//! Never: listens on anything but 127.0.0.1 (the second screen at the horse may, over TLS, where that was asked for), loads anything from elsewhere, or changes what was recorded.
 //! Tested in: `tests/it/review.rs` and, in a real browser, `tests/it/review_browser/`.
 
 mod doing;
@@ -26,7 +26,9 @@ mod inbox;
 mod course;
 mod stills;
 mod serve;
+mod board;
 
+pub use board::{BoardPlace, BoundBoard};
 pub use desk::Desk;
 pub use guard::Keys;
 pub use house::House;

@@ -17,6 +17,7 @@ use std::time::Duration;
 use axum::serve::Listener;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::mpsc::UnboundedReceiver;
 use tokio::time::{Instant, Sleep, sleep};
 
 /// Connections at one time; a browser keeps about six.
@@ -28,16 +29,37 @@ const SILENT: Duration = Duration::from_secs(60);
 /// Between two tries, where the system has no connection left.
 const AGAIN: Duration = Duration::from_millis(20);
 
+/// Where connections come from.
+#[derive(Debug)]
+enum Door {
+    /// A port.
+    Port(TcpListener),
+    /// Others let them in, over TLS; the address is that of the port.
+    Inner(UnboundedReceiver<TcpStream>, SocketAddr),
+}
+
 /// A port with patience for so many connections.
 #[derive(Debug)]
 pub(super) struct PatientListener {
-    listener: TcpListener,
+    door: Door,
     n_open: Arc<AtomicUsize>,
 }
 
 impl PatientListener {
     pub(super) fn new(listener: TcpListener) -> Self {
-        Self { listener, n_open: Arc::default() }
+        Self { door: Door::Port(listener), n_open: Arc::default() }
+    }
+
+    /// Takes what comes from here, let in at this address.
+    pub(super) fn behind(inner: UnboundedReceiver<TcpStream>, address: SocketAddr) -> Self {
+        Self { door: Door::Inner(inner, address), n_open: Arc::default() }
+    }
+
+    async fn next(&mut self) -> Option<(TcpStream, SocketAddr)> {
+        match &mut self.door {
+            Door::Port(listener) => TcpListener::accept(listener).await.ok(),
+            Door::Inner(inner, address) => inner.recv().await.map(|stream| (stream, *address)),
+        }
     }
 }
 
@@ -48,7 +70,7 @@ impl Listener for PatientListener {
     async fn accept(&mut self) -> (DeskConnection, SocketAddr) {
         loop {
             if self.n_open.load(Ordering::Relaxed) < OPEN_MAX
-                && let Ok((stream, address)) = self.listener.accept().await
+                && let Some((stream, address)) = self.next().await
             {
                 self.n_open.fetch_add(1, Ordering::Relaxed);
                 let patience = Box::pin(sleep(FIRST));
@@ -59,7 +81,10 @@ impl Listener for PatientListener {
     }
 
     fn local_addr(&self) -> Result<SocketAddr> {
-        self.listener.local_addr()
+        match &self.door {
+            Door::Port(listener) => listener.local_addr(),
+            Door::Inner(_, address) => Ok(*address),
+        }
     }
 }
 

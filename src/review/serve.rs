@@ -90,8 +90,12 @@ static INBOX: [PageFile; 2] = [
 #[non_exhaustive]
 pub enum ServeError {
     /// The port is taken or not allowed.
-    #[error("cannot listen on 127.0.0.1:{port}: {source}; name another port with --port, or none")]
+    #[error(
+        "cannot listen on {host}:{port}: {source}; name another port, or none, and an address of this machine"
+    )]
     Listen {
+        /// Name or address.
+        host: String,
         /// The port.
         port: u16,
         /// Why not.
@@ -126,7 +130,7 @@ impl Bound {
 /// # Errors
 /// When the port is taken.
 pub async fn bind(port: u16) -> Result<Bound, ServeError> {
-    let listen = |source| ServeError::Listen { port, source };
+    let listen = |source| ServeError::Listen { host: Ipv4Addr::LOCALHOST.to_string(), port, source };
     let listener = TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port))).await.map_err(listen)?;
     let port = listener.local_addr().map_err(listen)?.port();
     let keys = Arc::new(Keys::new(port).map_err(ServeError::Secret)?);
@@ -153,9 +157,9 @@ pub async fn serve(bound: Bound, house: House) -> Result<(), ServeError> {
     axum::serve(PatientListener::new(bound.listener), app).await.map_err(ServeError::Ended)
 }
 
-type PageFile = (&'static str, &'static str, &'static str);
+pub(super) type PageFile = (&'static str, &'static str, &'static str);
 
-async fn file((_, kind, text): &PageFile) -> Response {
+pub(super) async fn file((_, kind, text): &PageFile) -> Response {
     ([(CONTENT_TYPE, *kind)], *text).into_response()
 }
 

@@ -126,9 +126,13 @@ impl Live {
             kept.unwrap_or_else(|error| eprintln!("zonecall: `resume` will need --watch again: {error}"));
         }
         let title = format!("zonecall  {}  {}", folder.display(), microphone.name());
-        let mut screen = Screen::open(options.display, title, watch.is_some());
-        if matches!(screen, Screen::Lines) {
+        let mut screen = Screen::open(options.display, title, watch.is_some(), options.board.clone());
+        if screen.has_lines() {
             screen.report(Notice::Listening, CAUTIONS)?;
+        }
+        // What was printed before is behind the picture.
+        if let Some(board) = options.board.as_ref().filter(|_| screen.is_picture()) {
+            screen.report(Notice::Listening, &format!("second screen: {}", board.address()))?;
         }
         let dialogue = session.dialogue();
         screen.take(dialogue.exam(), dialogue.progress(), &session.ear().protocols);

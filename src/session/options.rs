@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use crate::exam::event::{Horse, Order};
+use crate::session::board::Board;
 use crate::session::dialogue_options::Output;
 use crate::session::screen::Display;
 use crate::session::talk_switch::SwitchChoice;
@@ -50,6 +51,8 @@ pub struct ListenOptions {
     pub switch: Option<SwitchChoice>,
     /// Language of the voice, such as `en`.
     pub language: String,
+    /// A second screen that shows the same.
+    pub board: Option<Board>,
 }
 
 /// Who is examined, and by whom.

@@ -16,6 +16,7 @@ use crate::exam::fold::Exam;
 use crate::exam::place::Place;
 use crate::knowledge::progress::Progress;
 use crate::protocol::Protocols;
+use crate::session::board::{Board, BoardState};
 use crate::session::notice::Notice;
 use crate::session::screen_view::{ScreenView, Switched};
 use crate::speech::capture::AudioBlock;
@@ -58,8 +59,16 @@ impl Display {
     }
 }
 
-/// What shows it.
-pub enum Screen {
+/// What shows it: the terminal, and a second screen where there is one.
+pub struct Screen {
+    shown: Shown,
+    view: ScreenView,
+    board: Option<Board>,
+    clipped_at: Option<Instant>,
+    is_old: bool,
+}
+
+enum Shown {
     /// Lines about the listening itself.
     Log,
     /// Lines.
@@ -69,12 +78,9 @@ pub enum Screen {
 }
 
 /// A terminal that is drawn on.
-pub struct ScreenPicture {
+struct ScreenPicture {
     terminal: DefaultTerminal,
-    view: ScreenView,
     drawn_at: Instant,
-    clipped_at: Option<Instant>,
-    is_old: bool,
     /// The key that turns the switch to talk by.
     switch: Option<KeyCode>,
 }
@@ -82,29 +88,37 @@ pub struct ScreenPicture {
 impl Screen {
     /// The screen where the output is a terminal, unless lines are wanted.
     #[must_use]
-    pub fn open(show: Display, title: String, watches: bool) -> Self {
-        if show == Display::Log {
-            return Screen::Log;
-        }
-        if !show.has_keys() {
-            return Screen::Lines;
-        }
-        match ratatui::try_init() {
-            Ok(terminal) => Screen::Picture(Box::new(ScreenPicture {
-                terminal,
-                view: ScreenView {
-                    title,
-                    stills: watches.then_some(0),
-                    level_dbfs: f64::MIN,
-                    ..ScreenView::default()
-                },
-                drawn_at: Instant::now(),
-                clipped_at: None,
-                is_old: true,
-                switch: None,
-            })),
-            Err(_) => Screen::Lines,
-        }
+    pub fn open(show: Display, title: String, watches: bool, board: Option<Board>) -> Self {
+        let picture = || {
+            let terminal = ratatui::try_init().ok()?;
+            Some(Shown::Picture(Box::new(ScreenPicture { terminal, drawn_at: Instant::now(), switch: None })))
+        };
+        let shown = match show {
+            Display::Log => Shown::Log,
+            _ if !show.has_keys() => Shown::Lines,
+            _ => picture().unwrap_or(Shown::Lines),
+        };
+        let stills = watches.then_some(0);
+        let view = ScreenView { title, stills, level_dbfs: f64::MIN, ..ScreenView::default() };
+        Screen { shown, view, board, clipped_at: None, is_old: true }
+    }
+
+    /// Lines about the listening itself, between exams.
+    #[must_use]
+    pub fn log() -> Self {
+        Self::open(Display::Log, String::new(), false, None)
+    }
+
+    /// Whatever happens is a line on the terminal.
+    #[must_use]
+    pub fn has_lines(&self) -> bool {
+        matches!(self.shown, Shown::Lines)
+    }
+
+    /// It is a picture on the whole terminal.
+    #[must_use]
+    pub fn is_picture(&self) -> bool {
+        matches!(self.shown, Shown::Picture(_))
     }
 
     /// Shows a line of what happened.
@@ -117,14 +131,15 @@ impl Screen {
             "" => format!("{at}  {text}"),
             label => format!("{at}  {label:<15} {text}"),
         };
-        if matches!(self, Screen::Log) && !matches!(notice, Notice::Listening | Notice::Fault) {
-            return Ok(());
-        }
-        let Screen::Picture(picture) = self else {
-            writeln!(std::io::stdout(), "{line}")?;
-            return Ok(());
+        let is_told = match self.shown {
+            Shown::Log => matches!(notice, Notice::Listening | Notice::Fault),
+            Shown::Lines => true,
+            Shown::Picture(_) => false,
         };
-        let view = &mut picture.view;
+        if is_told {
+            writeln!(std::io::stdout(), "{line}")?;
+        }
+        let view = &mut self.view;
         match notice {
             Notice::Heard | Notice::Settled | Notice::Answer => {
                 text.clone_into(&mut view.last);
@@ -135,24 +150,22 @@ impl Screen {
             _ => {}
         }
         view.add(line);
-        picture.is_old = true;
+        self.is_old = true;
         Ok(())
     }
 
     /// The question that waits, or none.
     pub fn question(&mut self, question: Option<String>) {
-        if let Screen::Picture(picture) = self {
-            picture.view.question = question;
-            picture.is_old = true;
-        }
+        self.view.question = question;
+        self.is_old = true;
     }
 
     /// There is a switch to talk by, and perhaps a key that turns it here.
     pub fn has_switch(&mut self, key: Option<(KeyCode, &str)>) {
-        if let Screen::Picture(picture) = self {
+        if let Shown::Picture(picture) = &mut self.shown {
             picture.switch = key.map(|(code, _)| code);
-            picture.view.switch = Some(Switched { is_on: false, key: key.map(|(_, name)| name.to_owned()) });
         }
+        self.view.switch = Some(Switched { is_on: false, key: key.map(|(_, name)| name.to_owned()) });
     }
 
     /// The switch was turned.
@@ -160,9 +173,7 @@ impl Screen {
     /// # Errors
     /// When the terminal cannot be used.
     pub fn switched(&mut self, is_on: bool) -> io::Result<()> {
-        if let Screen::Picture(picture) = self
-            && let Some(switch) = &mut picture.view.switch
-        {
+        if let Some(switch) = &mut self.view.switch {
             switch.is_on = is_on;
         }
         self.report(Notice::Switch, if is_on { "on" } else { "off: nothing is acted on" })
@@ -170,53 +181,48 @@ impl Screen {
 
     /// The exam has changed.
     pub fn take(&mut self, exam: &Exam, progress: &Progress, protocols: &Protocols) {
-        if let Screen::Picture(picture) = self {
-            picture.view.take(exam, progress, protocols);
-            picture.is_old = true;
+        if self.is_picture() || self.board.is_some() {
+            self.view.take(exam, progress, protocols);
+            self.is_old = true;
         }
     }
 
     /// A still of this view has arrived.
     pub fn still_of(&mut self, view: &Place) {
-        if let Screen::Picture(picture) = self {
-            picture.view.still_of(view);
-        }
+        self.view.still_of(view);
+        self.is_old = true;
     }
 
     /// These are all the views of which a still has arrived.
     pub fn stills_of(&mut self, views: &[Place]) {
-        if let Screen::Picture(picture) = self {
-            picture.view.arrived.clear();
-            views.iter().for_each(|view| picture.view.still_of(view));
-        }
+        self.view.arrived.clear();
+        views.iter().for_each(|view| self.view.still_of(view));
+        self.is_old = true;
     }
 
     /// True where words are shown while they are spoken.
     #[must_use]
     pub fn shows_growing(&self) -> bool {
-        matches!(self, Screen::Picture(_))
+        self.is_picture()
     }
 
     /// What is being said just now, or nothing any more.
     pub fn growing(&mut self, words: Option<String>) {
-        if let Screen::Picture(picture) = self {
-            picture.is_old |= picture.view.growing != words;
-            picture.view.growing = words;
-        }
+        self.is_old |= self.view.growing != words;
+        self.view.growing = words;
     }
 
     /// The sound of this moment.
     pub fn level(&mut self, block: &AudioBlock) {
-        let Screen::Picture(picture) = self else { return };
-        if block.samples.is_empty() {
+        if !self.is_picture() || block.samples.is_empty() {
             return;
         }
-        picture.view.level_dbfs = level_dbfs(&block.samples);
+        self.view.level_dbfs = level_dbfs(&block.samples);
         if block.samples.iter().any(|sample| sample.unsigned_abs() >= FULL) {
-            picture.clipped_at = Some(Instant::now());
+            self.clipped_at = Some(Instant::now());
         }
-        picture.view.is_clipped = picture.clipped_at.is_some_and(|at| at.elapsed() < CLIPPED_SHOWN);
-        picture.is_old = true;
+        self.view.is_clipped = self.clipped_at.is_some_and(|at| at.elapsed() < CLIPPED_SHOWN);
+        self.is_old = true;
     }
 
     /// Draws what has changed.
@@ -224,14 +230,20 @@ impl Screen {
     /// # Errors
     /// When the terminal cannot be used.
     pub fn draw(&mut self) -> io::Result<()> {
-        if let Screen::Picture(picture) = self
-            && picture.is_old
-            && picture.drawn_at.elapsed() >= DRAW_EVERY
-        {
-            let ScreenPicture { terminal, view, .. } = &mut **picture;
-            terminal.draw(|frame| view.draw(frame))?;
-            (picture.drawn_at, picture.is_old) = (Instant::now(), false);
+        if !self.is_old {
+            return Ok(());
         }
+        if let Some(board) = &self.board {
+            board.put(BoardState::of(&self.view));
+        }
+        if let Shown::Picture(picture) = &mut self.shown {
+            if picture.drawn_at.elapsed() < DRAW_EVERY {
+                return Ok(());
+            }
+            picture.terminal.draw(|frame| self.view.draw(frame))?;
+            picture.drawn_at = Instant::now();
+        }
+        self.is_old = false;
         Ok(())
     }
 
@@ -241,7 +253,7 @@ impl Screen {
     /// When the terminal cannot be used.
     pub fn keys(&mut self) -> io::Result<Vec<Key>> {
         let mut keys = Vec::new();
-        let Screen::Picture(picture) = self else { return Ok(keys) };
+        let Shown::Picture(picture) = &mut self.shown else { return Ok(keys) };
         // A terminal that was closed is none any more; to ask it for keys would never end.
         if !std::io::stdin().is_terminal() {
             return Ok(vec![Key::End]);
@@ -255,7 +267,7 @@ impl Screen {
                         meaning(key)
                     });
                 }
-                event::Event::Resize(..) => picture.is_old = true,
+                event::Event::Resize(..) => self.is_old = true,
                 _ => {}
             }
         }
@@ -272,6 +284,15 @@ fn meaning(key: event::KeyEvent) -> Option<Key> {
         KeyCode::Char('1') => Some(Key::Answer("first")),
         KeyCode::Char('2') => Some(Key::Answer("second")),
         _ => None,
+    }
+}
+
+impl Drop for Screen {
+    fn drop(&mut self) {
+        if let Some(board) = &self.board {
+            board.put(BoardState::of(&self.view));
+            board.end();
+        }
     }
 }
 

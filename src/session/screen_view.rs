@@ -12,6 +12,7 @@ use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Modifier, Style};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Block, Paragraph, Wrap};
+use serde::Serialize;
 use tui_big_text::{BigText, PixelSize};
 
 use crate::code::{LimbCode, PlaneCode, ZoneCode};
@@ -52,7 +53,8 @@ pub struct ViewSeen {
 }
 
 /// How far a view is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum ViewState {
     /// A save was called in it, or a still of it has come from the scanner.
     Saved,
@@ -71,6 +73,28 @@ impl ViewState {
             ViewState::Called => "◐",
             ViewState::LeftOut => "–",
             ViewState::Open => "○",
+        }
+    }
+}
+
+/// What has just happened, so short that it can be read as far away as the label.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum News {
+    /// A question waits.
+    Question,
+    /// Something must be corrected.
+    Alarm,
+    /// The last call was a save.
+    Saved,
+}
+
+impl News {
+    fn word(self) -> &'static str {
+        match self {
+            News::Question => "YES OR NO?",
+            News::Alarm => "LOOK HERE",
+            News::Saved => "SAVED",
         }
     }
 }
@@ -204,7 +228,7 @@ impl ScreenView {
             |text: &str| large && text.chars().count() * usize::from(LETTER) <= usize::from(area.width);
         let label = if self.place.is_empty() { "-" } else { &self.place };
         draw_large(frame, place, label, is_large(label));
-        if let Some(news_text) = self.news().filter(|_| state > 0) {
+        if let Some(news_text) = self.news().filter(|_| state > 0).map(News::word) {
             draw_large(frame, news, news_text, is_large(news_text));
         }
         frame.render_widget(Line::from(self.place_in_words.as_str()), words);
@@ -227,12 +251,13 @@ impl ScreenView {
         frame.render_widget(Line::styled(help, dim), keys);
     }
 
-    /// What has just happened, in one word that can be read as far away as the label.
-    fn news(&self) -> Option<&'static str> {
+    /// What has just happened; a question comes first, for it can be answered now.
+    #[must_use]
+    pub fn news(&self) -> Option<News> {
         match (&self.question, &self.alarm, self.saved) {
-            (Some(_), _, _) => Some("YES OR NO?"),
-            (None, Some(_), _) => Some("LOOK HERE"),
-            (None, None, true) => Some("SAVED"),
+            (Some(_), _, _) => Some(News::Question),
+            (None, Some(_), _) => Some(News::Alarm),
+            (None, None, true) => Some(News::Saved),
             (None, None, false) => None,
         }
     }

@@ -95,7 +95,7 @@ pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<()
         return Err(SessionError::NoOpening { language: spoken.pack.language.clone() });
     }
     options.display = Display::Log;
-    let mut screen = Screen::Log;
+    let mut screen = Screen::log();
     let failed = |doing, source| SessionError::Folders { doing, path: folder.to_path_buf(), source };
     std::fs::create_dir_all(*folder).map_err(|source| failed("make", source))?;
     // That no exam can be kept is reported now, not when the horse stands there.
@@ -225,7 +225,7 @@ impl Standby {
         stop: &Arc<AtomicBool>,
     ) -> Result<Self, SessionError> {
         let folder = ExamFolder::at(new_folder(exams.folder, opening.at));
-        let mut screen = Screen::Log;
+        let mut screen = Screen::log();
         screen.report(Notice::Listening, &format!("exam `{}` begins", folder.path().display()))?;
         let header = header(exams.subject, &self.ear, exams.spoken, Began::live(opening.at));
         let mut session = Session::begin(&folder, header, self.ear)?;

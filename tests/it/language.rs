@@ -186,6 +186,7 @@ fn acts_on_the_exam_are_told_apart() {
     means("correction right fore", &expect![[r#"correction {"kind":"view","limb":"RF"}"#]]);
     means("correction", &expect![[""]]);
     means("note", &expect![[r#"{"kind":"note","open":true}"#]]);
+    means("make a note for the report", &expect![[r#"{"kind":"note","open":true,"conclusion":true}"#]]);
     means("conclusion", &expect![[r#"{"kind":"note","open":true,"conclusion":true}"#]]);
     means(
         "note save depth end note",

@@ -16,6 +16,7 @@ mod archive_command;
 mod ask;
 mod screen_view;
 mod stream;
+mod board;
 mod bounds;
 mod cases;
 mod cautions;

@@ -91,6 +91,20 @@ impl TlsFiles {
         Ok(Arc::new(config))
     }
 
+    /// How to be called by anybody who knows the way in by other means: only our own certificate is shown.
+    ///
+    /// # Errors
+    /// When a file cannot be used.
+    pub fn open_server(certificate: &Path, key: &Path) -> Result<Arc<ServerConfig>, TlsError> {
+        let config = ServerConfig::builder_with_provider(provider())
+            .with_safe_default_protocol_versions()
+            .map_err(unfit)?
+            .with_no_client_auth()
+            .with_single_cert(chain(certificate)?, private_key(key)?)
+            .map_err(unfit)?;
+        Ok(Arc::new(config))
+    }
+
     fn roots(&self) -> Result<RootCertStore, TlsError> {
         let mut roots = RootCertStore::empty();
         for certificate in chain(&self.authority)? {
@@ -128,7 +142,10 @@ fn private_key(path: &Path) -> Result<PrivateKeyDer<'static>, TlsError> {
 }
 
 /// Lets a caller in: the plain side of the connection, once both sides have shown who they are.
-pub(super) fn accept(
+///
+/// # Errors
+/// When they do not come to terms in time.
+pub fn accept(
     config: &Arc<ServerConfig>,
     mut socket: TcpStream,
     silence_max: Duration,

@@ -23,7 +23,7 @@ async fn faults(page: &Page) -> Vec<String> {
     serde_json::from_value(told["found"].clone()).unwrap()
 }
 
-pub(super) async fn no_faults(page: &Page, part: &str) {
+pub(crate) async fn no_faults(page: &Page, part: &str) {
     assert_eq!(faults(page).await, Vec::<String>::new(), "{part}");
 }
 

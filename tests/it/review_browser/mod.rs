@@ -1,6 +1,6 @@
 //! Claims about the review desk in a real browser: each flow by key and by mouse, reloads, crashes, two people at once.
 
-mod shared;
+pub(crate) mod shared;
 
 mod again;
 mod cine;
@@ -12,7 +12,7 @@ mod keyboard;
 mod lesion;
 mod listening;
 mod light;
-mod looks;
+pub(crate) mod looks;
 mod measures;
 mod notes;
 mod printing;

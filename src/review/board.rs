@@ -1,0 +1,206 @@
+//! The second screen: a page that shows what the terminal at the horse shows, and takes nothing.
+//!
+//! Takes: the `Board` of the exam that is being heard, and where it may be called.
+//! Gives: a page, the state as JSON, and word whenever it has changed.
+//! Never: a route that writes; more than this machine without TLS and a token.
+//! Tested in: `tests/it/board.rs`.
+
+use std::convert::Infallible;
+use std::net::{Ipv4Addr, SocketAddr, TcpListener as StdListener, ToSocketAddrs as _};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
+
+use axum::extract::State;
+use axum::middleware::from_fn_with_state;
+use axum::response::sse::{Event, KeepAlive, Sse};
+use axum::response::{IntoResponse, Response};
+use axum::routing::get;
+use axum::{Json, Router};
+use futures_util::Stream;
+use rustls::ServerConfig;
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender, unbounded_channel};
+
+use crate::exchange::network::tls::accept;
+use crate::review::guard::{Keys, guard};
+use crate::review::patience::PatientListener;
+use crate::review::serve::{PageFile, ServeError, file};
+use crate::session::board::Board;
+
+/// How often the state is looked at.
+const LOOK_AGAIN: Duration = Duration::from_millis(150);
+/// How long a caller may take to come to terms over TLS.
+const HANDSHAKE: Duration = Duration::from_secs(10);
+/// Callers that are coming to terms at one time.
+const CALLERS_MAX: usize = 16;
+
+/// The files of the page: path, kind, text.
+static PAGE: [PageFile; 4] = [
+    ("/", "text/html; charset=utf-8", include_str!("page/board.html")),
+    ("/board.css", "text/css; charset=utf-8", include_str!("page/board.css")),
+    ("/board.js", "text/javascript; charset=utf-8", include_str!("page/board.js")),
+    ("/make.js", "text/javascript; charset=utf-8", include_str!("page/make.js")),
+];
+
+/// Where the second screen may be called.
+#[derive(Debug, Clone)]
+pub enum BoardPlace {
+    /// On this machine, at this port; 0 takes any free one.
+    Here(u16),
+    /// In the practice's network, at this name or address and port, over TLS.
+    At {
+        /// Name or address, as people type it.
+        host: String,
+        /// The port.
+        port: u16,
+        /// Our certificate.
+        tls: Arc<ServerConfig>,
+    },
+}
+
+/// A second screen with its port, before the first request.
+#[derive(Debug)]
+pub struct BoundBoard {
+    listener: StdListener,
+    keys: Arc<Keys>,
+    tls: Option<Arc<ServerConfig>>,
+}
+
+impl BoundBoard {
+    /// Takes the port.
+    ///
+    /// # Errors
+    /// When it is taken, or the address is none of this machine's.
+    pub fn bind(place: &BoardPlace) -> Result<BoundBoard, ServeError> {
+        match place {
+            BoardPlace::Here(port) => {
+                let listener =
+                    listening("127.0.0.1", &[SocketAddr::from((Ipv4Addr::LOCALHOST, *port))], *port)?;
+                let keys = Keys::of_screen(port_of(&listener)?).map_err(ServeError::Secret)?;
+                Ok(BoundBoard { listener, keys: Arc::new(keys), tls: None })
+            }
+            BoardPlace::At { host, port, tls } => {
+                let found = (host.as_str(), *port).to_socket_addrs();
+                let found = found.map_err(|source| failed(host, *port, source))?;
+                let listener = listening(host, &found.collect::<Vec<_>>(), *port)?;
+                let keys = Keys::of_screen_at(host, port_of(&listener)?).map_err(ServeError::Secret)?;
+                Ok(BoundBoard { listener, keys: Arc::new(keys), tls: Some(Arc::clone(tls)) })
+            }
+        }
+    }
+
+    /// The address to open.
+    #[must_use]
+    pub fn address(&self) -> String {
+        self.keys.address()
+    }
+
+    /// Serves the board on threads of its own for as long as the program runs.
+    ///
+    /// # Errors
+    /// When the system gives no thread.
+    pub fn serve(self, board: Board) -> std::io::Result<()> {
+        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build()?;
+        std::thread::Builder::new().name("second screen".to_owned()).spawn(move || {
+            if let Err(error) = runtime.block_on(self.answer(board)) {
+                eprintln!("zonecall: the second screen is gone: {error}; the exam goes on");
+            }
+        })?;
+        Ok(())
+    }
+
+    async fn answer(self, board: Board) -> std::io::Result<()> {
+        let app = Router::new()
+            .route("/", get(|| file(&PAGE[0])))
+            .route(PAGE[1].0, get(|| file(&PAGE[1])))
+            .route(PAGE[2].0, get(|| file(&PAGE[2])))
+            .route(PAGE[3].0, get(|| file(&PAGE[3])))
+            .route("/api/board", get(state))
+            .route("/api/news", get(news))
+            .layer(from_fn_with_state(self.keys, guard))
+            .with_state(board);
+        let listener = match self.tls {
+            None => {
+                self.listener.set_nonblocking(true)?;
+                PatientListener::new(TcpListener::from_std(self.listener)?)
+            }
+            Some(config) => {
+                let address = self.listener.local_addr()?;
+                PatientListener::behind(let_in(self.listener, config), address)
+            }
+        };
+        axum::serve(listener, app).await
+    }
+}
+
+fn failed(host: &str, port: u16, source: std::io::Error) -> ServeError {
+    ServeError::Listen { host: host.to_owned(), port, source }
+}
+
+fn listening(host: &str, addresses: &[SocketAddr], port: u16) -> Result<StdListener, ServeError> {
+    StdListener::bind(addresses).map_err(|source| failed(host, port, source))
+}
+
+fn port_of(listener: &StdListener) -> Result<u16, ServeError> {
+    let address = listener.local_addr();
+    address.map(|address| address.port()).map_err(|source| failed("127.0.0.1", 0, source))
+}
+
+/// The plain sides of connections that came to terms over TLS.
+fn let_in(listener: StdListener, config: Arc<ServerConfig>) -> UnboundedReceiver<TcpStream> {
+    let (sender, receiver) = unbounded_channel();
+    let handle = tokio::runtime::Handle::current();
+    let coming = Arc::new(AtomicUsize::new(0));
+    std::thread::spawn(move || {
+        for socket in listener.incoming().flatten() {
+            if coming.fetch_add(1, Ordering::Relaxed) >= CALLERS_MAX {
+                coming.fetch_sub(1, Ordering::Relaxed);
+                continue;
+            }
+            let (config, sender, handle) = (Arc::clone(&config), sender.clone(), handle.clone());
+            let coming = Arc::clone(&coming);
+            std::thread::spawn(move || {
+                come_to_terms(&config, socket, &sender, &handle);
+                coming.fetch_sub(1, Ordering::Relaxed);
+            });
+        }
+    });
+    receiver
+}
+
+/// A caller who does not is not answered.
+fn come_to_terms(
+    config: &Arc<ServerConfig>,
+    socket: std::net::TcpStream,
+    sender: &UnboundedSender<TcpStream>,
+    handle: &tokio::runtime::Handle,
+) {
+    let Ok(plain) = accept(config, socket, HANDSHAKE) else { return };
+    let _inside = handle.enter();
+    if plain.set_nonblocking(true).is_ok()
+        && let Ok(stream) = TcpStream::from_std(plain)
+    {
+        let _ = sender.send(stream);
+    }
+}
+
+async fn state(State(board): State<Board>) -> Response {
+    Json(board.now().1).into_response()
+}
+
+/// Sends the state whenever it has changed.
+async fn news(State(board): State<Board>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    let stream = futures_util::stream::unfold((board, None), |(board, last)| async move {
+        loop {
+            let (number, state) = board.now();
+            if last != Some(number)
+                && let Ok(event) = Event::default().event("board").json_data(&state)
+            {
+                return Some((Ok(event), (board, Some(number))));
+            }
+            tokio::time::sleep(LOOK_AGAIN).await;
+        }
+    });
+    Sse::new(stream).keep_alive(KeepAlive::default())
+}
