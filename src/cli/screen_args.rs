@@ -3,7 +3,7 @@
 //! Takes: the program's arguments.
 //! Gives: the board that the second screen shows, already served.
 //! Never: serves it beyond this machine without being told where, or without a certificate.
-//! Tested in: `tests/it/board.rs`, `tests/sound/listen.rs`.
+//! Tested in: `tests/it/board.rs`.
 
 use std::path::PathBuf;
 

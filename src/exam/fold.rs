@@ -264,6 +264,10 @@ impl Exam {
         if let Act::Note { open: true, conclusion } = heard.call.act {
             let utterance = self.utterances.iter().rev().find(|utterance| utterance.seq == heard.heard_seq);
             let span = utterance.map_or(heard.call.span, |utterance| utterance.span);
+            // The phrase that opens a note was taken for a part of the one before.
+            if let Some(last) = self.notes.last_mut() {
+                last.span.to = last.span.to.min(span.from);
+            }
             self.notes.push(Note { seq, span, conclusion, context: Context::default(), draft: None });
         }
         let said_at = self.instant_of(heard.call.span.from);

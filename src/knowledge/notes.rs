@@ -7,6 +7,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::clock::Span;
 use crate::exam::fold::{Exam, Note};
 use crate::exam::seq::Seq;
 
@@ -93,7 +94,12 @@ impl NoteWords {
 pub fn note_rows(exam: &Exam) -> Vec<NoteRow> {
     let row = |note: &Note| NoteRow {
         call_seq: note.seq,
-        span_s: note.draft.as_ref().map_or(note.span, |draft| note.span.join(draft.span)).seconds(),
+        // A draft says where the note really ended.
+        span_s: note
+            .draft
+            .as_ref()
+            .map_or(note.span, |draft| Span { to: draft.span.to, ..note.span })
+            .seconds(),
         about: note.context.place.codes(),
         conclusion: note.conclusion,
         words: words(exam, note),

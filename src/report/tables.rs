@@ -216,17 +216,13 @@ pub(crate) fn changes(changes: &[ChangeLine]) -> Markup {
     }
 }
 
-/// What goes with the notes.
-const NOTES_ARE: &str =
-    "They are kept as sound; listen to them in the recording. A draft is what a machine wrote down.";
-
 /// Free notes; nothing when there are none.
 pub(crate) fn notes(notes: &[NoteLine]) -> Markup {
     html! {
         @if !notes.is_empty() {
             section #notes {
                 h2 { "Free notes" }
-                p { (NOTES_ARE) }
+                p { "They are kept as sound; listen to them in the recording." }
                 ul { @for note in notes { li { (note.text) (call_link(note.call)) } } }
             }
         }

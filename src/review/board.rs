@@ -153,7 +153,12 @@ fn let_in(listener: StdListener, config: Arc<ServerConfig>) -> UnboundedReceiver
     let handle = tokio::runtime::Handle::current();
     let coming = Arc::new(AtomicUsize::new(0));
     std::thread::spawn(move || {
-        for socket in listener.incoming().flatten() {
+        for socket in listener.incoming() {
+            let Ok(socket) = socket else {
+                // The system has no connection left for now.
+                std::thread::sleep(LOOK_AGAIN);
+                continue;
+            };
             if coming.fetch_add(1, Ordering::Relaxed) >= CALLERS_MAX {
                 coming.fetch_sub(1, Ordering::Relaxed);
                 continue;

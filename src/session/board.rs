@@ -9,6 +9,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use serde::Serialize;
 
+use crate::code::{PlaneCode, ZoneCode};
 use crate::knowledge::cautions::CAUTIONS;
 use crate::session::screen_view::{News, ScreenView, ViewState};
 
@@ -50,9 +51,9 @@ pub struct BoardState {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct BoardView {
     /// Zone code.
-    pub zone: String,
+    pub zone: ZoneCode,
     /// Plane code.
-    pub plane: String,
+    pub plane: PlaneCode,
     /// How far it is.
     pub state: ViewState,
 }
@@ -62,8 +63,8 @@ impl BoardState {
     #[must_use]
     pub fn of(view: &ScreenView) -> BoardState {
         let seen = view.views.iter().map(|seen| BoardView {
-            zone: seen.zone.to_string(),
-            plane: seen.plane.to_string(),
+            zone: seen.zone.clone(),
+            plane: seen.plane.clone(),
             state: seen.state,
         });
         BoardState {

@@ -125,14 +125,13 @@ impl Live {
             let kept = scanner.keep(folder);
             kept.unwrap_or_else(|error| eprintln!("zonecall: `resume` will need --watch again: {error}"));
         }
-        let title = format!("zonecall  {}  {}", folder.display(), microphone.name());
+        // What was printed before is behind the picture.
+        let second = options.board.as_ref().map(|board| format!("  second screen {}", board.address()));
+        let second = second.unwrap_or_default();
+        let title = format!("zonecall  {}  {}{second}", folder.display(), microphone.name());
         let mut screen = Screen::open(options.display, title, watch.is_some(), options.board.clone());
         if screen.has_lines() {
             screen.report(Notice::Listening, CAUTIONS)?;
-        }
-        // What was printed before is behind the picture.
-        if let Some(board) = options.board.as_ref().filter(|_| screen.is_picture()) {
-            screen.report(Notice::Listening, &format!("second screen: {}", board.address()))?;
         }
         let dialogue = session.dialogue();
         screen.take(dialogue.exam(), dialogue.progress(), &session.ear().protocols);

@@ -115,9 +115,7 @@ impl Screen {
         matches!(self.shown, Shown::Lines)
     }
 
-    /// It is a picture on the whole terminal.
-    #[must_use]
-    pub fn is_picture(&self) -> bool {
+    fn is_picture(&self) -> bool {
         matches!(self.shown, Shown::Picture(_))
     }
 

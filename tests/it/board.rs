@@ -136,8 +136,9 @@ fn in_the_practices_network_it_speaks_tls_only() {
     assert_eq!((address.starts_with("https://localhost:"), token.len()), (true, 16), "{address}");
     let jar = folder.path().join("cookies");
     let curl = |more: &[&str]| {
-        let done = Command::new("curl").args(["-s", "-m", "20", "--cacert"]).arg(&cert).arg("-b").arg(&jar);
-        let done = done.arg("-c").arg(&jar).args(more).output().expect("curl is there");
+        let mut asking = Command::new("curl");
+        asking.args(["-s", "-m", "20", "--cacert"]).arg(&cert).arg("-b").arg(&jar).arg("-c").arg(&jar);
+        let done = asking.args(more).output().expect("curl is there");
         (done.status.success(), String::from_utf8_lossy(&done.stdout).into_owned())
     };
     let state = format!("https://localhost:{port}/api/board");

@@ -8,7 +8,7 @@ use serde_json::json;
 
 use support::program::{START, zonecall};
 use support::speech::{SECOND, room, spoken};
-use support::{BUILT_IN, exam_of, write_journal};
+use support::{BUILT_IN, exam, exam_of, write_journal};
 use zonecall::clock::{Sample, Span};
 use zonecall::exam::event::{Event, NoteDraft};
 use zonecall::exam::fold::{Exam, fold};
@@ -147,6 +147,29 @@ fn a_pause_of_three_seconds_ends_a_note_that_no_word_ends() {
     let record = record(&exam);
     let text = record.notes[0].words.as_ref().unwrap().text().to_lowercase();
     assert!(text.contains("swelling") && !text.contains("visit"), "{text}");
+}
+
+/// The decoder marks what counts of the sound by samples: from nine seconds on it refused marks by frames.
+#[test]
+fn a_note_of_a_quarter_of_a_minute_is_written_down_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let free =
+        [spoken(FREE), room(0.3), spoken("the owner says that he was rested for six weeks"), room(0.3)];
+    let last = spoken("I recommend another four weeks of walking exercise");
+    let exam = heard(folder.path(), "note", &[free.concat(), last].concat(), "end note");
+    let (told, code) = notes(&exam, &[]);
+    let record = record(&exam);
+    let words = record.notes[0].words.as_ref().unwrap_or_else(|| panic!("{code:?}: {told}"));
+    let text = words.text().to_lowercase();
+    assert!(text.contains("swelling") && text.contains("owner") && text.contains("four weeks"), "{text}");
+}
+
+#[test]
+fn a_note_ends_where_the_next_begins() {
+    let exam = exam(&[(2.0, "make a note"), (5.0, "end of note"), (12.0, "make a note for the report")]);
+    let [first, second] = exam.notes.as_slice() else { panic!("{:?}", exam.notes) };
+    assert!(first.span.to <= second.span.from, "{:?} {:?}", first.span, second.span);
+    assert!(second.conclusion && !first.conclusion);
 }
 
 #[test]

@@ -14,6 +14,7 @@ use zonecall::exam::review::{Change, Review};
 use zonecall::exam::seq::Seq;
 use zonecall::frames::pair::pair;
 use zonecall::knowledge::assemble::record;
+use zonecall::knowledge::notes::NoteWords;
 use zonecall::knowledge::record::{Finding, Record, SettledRow, SignedRow};
 use zonecall::report::picture::Pictures;
 use zonecall::report::{ReportInput, owner, vet};
@@ -185,6 +186,8 @@ fn settled_and_signed() -> Record {
         changes_since: 0,
         taken_back_by: None,
     });
+    let (text, by) = ("a little swelling".to_owned(), "Ada".to_owned());
+    record.notes[0].words = Some(NoteWords::Read { text, by });
     record
 }
 

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use ort::session::{Session, SessionInputValue};
 use ort::value::Tensor;
 
-use crate::speech::neural::encoder::{FEATURES, session};
+use crate::speech::neural::encoder::{FEATURES, FRAME, session};
 use crate::speech::neural::parts::RescoringParts;
 use crate::speech::recognise::EngineError;
 
@@ -22,6 +22,9 @@ pub(super) const END: i64 = 2;
 const SPACE: char = '\u{2581}';
 /// Places of the list that are signs for the model, not text.
 const SIGNS: usize = 3;
+/// Samples between two frames.
+#[allow(clippy::cast_possible_truncation)] // a few hundred
+const STRIDE: usize = FRAME as usize;
 /// The decoder's layers, and the heads and numbers in each of its memories.
 const LAYERS: usize = 6;
 const MEMORY: [usize; 2] = [8, 36];
@@ -148,6 +151,8 @@ impl TextDecoder {
 
 fn run(decoder: &mut Session, sound: &[f32], rows: &[&[i64]], longest: usize) -> ort::Result<Vec<f32>> {
     let (n, frames) = (rows.len(), sound.len() / FEATURES);
+    // What counts is marked sample by sample; the decoder takes every `STRIDE`th mark for a frame.
+    let samples = frames * STRIDE;
     let filled = |row: &&[i64]| {
         let given = std::iter::once(START).chain(row.iter().copied());
         given.chain(std::iter::repeat(END)).take(longest).collect::<Vec<_>>()
@@ -161,7 +166,7 @@ fn run(decoder: &mut Session, sound: &[f32], rows: &[&[i64]], longest: usize) ->
         ),
         (
             "encoder_attention_mask".to_owned(),
-            Tensor::from_array(([n, frames], vec![1_i64; n * frames]))?.into(),
+            Tensor::from_array(([n, samples], vec![1_i64; n * samples]))?.into(),
         ),
         ("use_cache_branch".to_owned(), Tensor::from_array(([1], vec![false]))?.into()),
     ];
