@@ -52,8 +52,19 @@ fn parts(act: Act, corrects: bool) -> Vec<String> {
     let said = |text: String| if corrects { format!("corrected {text}") } else { text };
     match unit_as_said(act) {
         Act::View(view) => {
-            let View { limb, zone, level_cm, level_from, to_zone, place, plane, offset, structure, step } =
-                view;
+            let View {
+                limb,
+                zone,
+                level_cm,
+                level_from,
+                to_zone,
+                place,
+                plane,
+                offset,
+                structure,
+                step,
+                pair,
+            } = view;
             let fields = [
                 ("limb", limb.map(String::from)),
                 ("zone", zone.map(String::from)),
@@ -64,6 +75,7 @@ fn parts(act: Act, corrects: bool) -> Vec<String> {
                 ("offset", offset),
                 ("structure", structure.map(String::from)),
                 ("step", step.map(|step| format!("{step:?}"))),
+                ("pair", pair),
             ];
             let fields =
                 fields.into_iter().filter_map(|(name, value)| Some(said(format!("{name} {}", value?))));

@@ -12,6 +12,7 @@ use crate::clock::Sample;
 use crate::code::LimbCode;
 use crate::exam::call::{Act, Amount, Problem, View};
 use crate::exam::fold::{Exam, LoggedCall, Note};
+use crate::exam::patient::Patient;
 use crate::exam::review::{Change, TEXT_MAX, WORDS_MAX, is_plain};
 use crate::exam::seq::Seq;
 use crate::frames::cine::Cine;
@@ -72,13 +73,7 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
         Change::KeyPicture { still, shown, frame_number } => {
             key_picture_fits(desk, seen, still, *shown, *frame_number)
         }
-        Change::SameHorse { patient } => {
-            let is_refused = |row: &FrameRow| row.refused.is_some() && row.patient.as_ref() == Some(patient);
-            if !seen.record.frames.iter().any(is_refused) {
-                return wrong("no still of this patient waits to be taken", "look at the stills again");
-            }
-            Ok("not taken".to_owned())
-        }
+        Change::SameHorse { patient } => waits_to_be_taken(seen, patient),
         Change::NoteText { seq, text } => {
             words_fit(text)?;
             match exam.notes.iter().find(|note| note.seq == *seq) {
@@ -105,6 +100,15 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
         }
         Change::TakeBack { seq } => what_stands(exam, *seq),
     }
+}
+
+/// A patient whose stills were refused.
+fn waits_to_be_taken(seen: &DeskSnapshot, patient: &Patient) -> Result<String, Refusal> {
+    let is_refused = |row: &FrameRow| row.refused.is_some() && row.patient.as_ref() == Some(patient);
+    if !seen.record.frames.iter().any(is_refused) {
+        return wrong("no still of this patient waits to be taken", "look at the stills again");
+    }
+    Ok("not taken".to_owned())
 }
 
 fn stays_what_it_is(call: &LoggedCall, act: &Act) -> Result<(), Refusal> {

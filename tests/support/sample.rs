@@ -265,6 +265,21 @@ fn measures() -> Vec<MeasureRow> {
     ]
 }
 
+fn note() -> NoteRow {
+    NoteRow {
+        call_seq: Seq(20),
+        span_s: (121.0, 128.5),
+        about: "LF 2B T DDFT".to_owned(),
+        conclusion: false,
+        words: Some(NoteWords::Draft {
+            text: "a little swelling".to_owned(),
+            confidence: 0.82,
+            unsure: vec!["swelling".to_owned()],
+            cut: false,
+        }),
+    }
+}
+
 /// The exam.
 pub fn record() -> Record {
     Record {
@@ -316,18 +331,7 @@ pub fn record() -> Record {
             still: some("2.25.90006"),
             frame_number: None,
         }],
-        notes: vec![NoteRow {
-            call_seq: Seq(20),
-            span_s: (121.0, 128.5),
-            about: "LF 2B T DDFT".to_owned(),
-            conclusion: false,
-            words: Some(NoteWords::Draft {
-                text: "a little swelling".to_owned(),
-                confidence: 0.82,
-                unsure: vec!["swelling".to_owned()],
-                cut: false,
-            }),
-        }],
+        notes: vec![note()],
         words: Vec::new(),
         frames: frames(),
         clock: Some(ClockRow {
