@@ -85,15 +85,15 @@ fn it_lets_in_who_has_the_token_and_has_no_route_that_writes() {
     let (board, address, port) = served(&BoardPlace::Here(0));
     board.put(shown(&SAID, |_| {}));
     let host = format!("Host: 127.0.0.1:{port}");
-    let (status, answer) = request(port, "GET /api/board", &[host.clone()]);
+    let (status, answer) = request(port, "GET /api/board", std::slice::from_ref(&host));
     assert_eq!((status, answer.contains("LF 2B")), (401, false), "{answer}");
     assert!(answer.contains("`zonecall listen` printed"), "{answer}");
-    let wrong = request(port, "GET /?token=0123456789abcdef", &[host.clone()]);
+    let wrong = request(port, "GET /?token=0123456789abcdef", std::slice::from_ref(&host));
     assert_eq!(wrong.0, 401);
     let (status, _) = request(port, "GET /", &["Host: elsewhere.example".to_owned()]);
     assert_eq!(status, 421);
     let way = address.split_once("/?").unwrap().1;
-    let (status, entered) = request(port, &format!("GET /?{way}"), &[host.clone()]);
+    let (status, entered) = request(port, &format!("GET /?{way}"), std::slice::from_ref(&host));
     assert_eq!(status, 200);
     let cookie = entered.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
     let own = [host, format!("Cookie: {}", cookie.split(';').next().unwrap())];
