@@ -21,6 +21,7 @@ pub const NESTED_MAX: usize = 64;
 const UNDEFINED: u32 = u32::MAX;
 const PIXEL_DATA: (u16, u16) = (0x7fe0, 0x0010);
 const ITEM: (u16, u16) = (0xfffe, 0xe000);
+const SEQUENCE_END: (u16, u16) = (0xfffe, 0xe0dd);
 /// Value representations with four bytes of length, DICOM PS3.5 7.1.2.
 const LONG: [&[u8; 2]; 13] =
     [b"OB", b"OD", b"OF", b"OL", b"OV", b"OW", b"SQ", b"SV", b"UC", b"UN", b"UR", b"UT", b"UV"];
@@ -51,7 +52,7 @@ struct Walk {
     open: Vec<Option<u64>>,
 }
 
-/// Walks the elements of the file at `path` up to its pixels.
+/// Walks the elements of the file at `path` to the end of its pixels; those of a deflated file cannot be walked.
 ///
 /// # Errors
 /// A problem, where an element claims more bytes than the file has, or they are nested deeper than any still needs.
@@ -167,10 +168,18 @@ impl Walk {
             return if self.at + u64::from(length) <= self.end + 1 { Ok(()) } else { Err(cut()) };
         }
         let little = Encoding { explicit: true, big_endian: false };
-        for _ in 0..ELEMENTS_MAX {
-            let item = self.element(little).map_err(|_| cut())?.ok_or_else(cut)?;
-            if item.tag != ITEM {
+        for n_items in 0..ELEMENTS_MAX {
+            // The first item is the offset table. Some writers leave out the delimiter at the end of the file.
+            let has_picture = n_items > 1;
+            if self.at == self.end && has_picture {
                 return Ok(());
+            }
+            let item = self.element(little).map_err(|_| cut())?.ok_or_else(cut)?;
+            if item.tag == SEQUENCE_END && has_picture {
+                return Ok(());
+            }
+            if item.tag != ITEM {
+                return Err(cut());
             }
             if self.at + u64::from(item.length) > self.end {
                 return Err(cut());
