@@ -181,9 +181,7 @@ impl Lattice {
     }
 }
 
-/// A number of nodes, words or states: each takes bytes, so that more than this holds would fill 64 GiB.
-#[allow(clippy::cast_possible_truncation)]
+/// A number of nodes, words or states; four billion of them would not fit into memory.
 fn short(number: usize) -> u32 {
-    debug_assert!(u32::try_from(number).is_ok());
-    number as u32
+    u32::try_from(number).unwrap_or(u32::MAX)
 }
