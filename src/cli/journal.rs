@@ -13,7 +13,7 @@ use crate::exam::sign::fault;
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::knowledge::measure::Against;
 use crate::report::signed::verified;
-use crate::report::words::{count, local};
+use crate::report::words::local;
 use crate::signing::people::{People, settings_folder};
 use crate::speech::recognise::EngineId;
 
@@ -80,15 +80,15 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
     for (idx, line) in lines.events.iter().enumerate() {
         let Event::Signed(signed) = &line.event else { continue };
         if fault(signed, &line.prev).is_none() {
-            let since = count(lines.events.len() - idx - 1, "line");
+            let since = lines.events.len() - idx - 1;
             let covers = match lines.damage.is_empty() {
                 true => "covers every line before it",
-                false => "was made before the damage named above",
+                false => "the damage named above is to be looked at first",
             };
             let whose = people.as_ref().map(|people| format!(", {}", people.key_in_words(&signed.key)));
             writeln!(
                 out,
-                "line {}: {}{}: {covers}; after it {since}",
+                "line {}: {}{}: {covers}; lines after it: {since}",
                 line.seq,
                 say(line),
                 whose.unwrap_or_default()

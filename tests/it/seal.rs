@@ -161,7 +161,7 @@ fn a_line_taken_out_of_a_signed_journal_is_named_and_the_report_says_that_it_was
     let out = folder.path().join("report.html");
     zonecall(&["report", &path, "--out", &out.to_string_lossy()]);
     let report = std::fs::read_to_string(out).unwrap();
-    assert!(report.contains("changed behind the program"), "{report}");
+    assert!(report.contains("no longer matches what was recorded"), "{report}");
 }
 
 #[test]

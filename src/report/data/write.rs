@@ -89,8 +89,10 @@ fn facts(record: &Record, protocols: &Protocols) -> Vec<(&'static str, Vec<Strin
 pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
     let signed = record.exam.signed.as_ref().map_or_else(String::new, |signed| {
         let before = match (signed.taken_back_by, signed.changes_since) {
-            _ if is_damaged(record) => "The journal, a still or the sound was changed behind the program after it was signed: do not \
-                rely on this page, compare it with a copy. It had been signed by",
+            _ if is_damaged(record) => {
+                "The journal, a still or the sound no longer matches what was recorded: do not rely on this page; compare it \
+                 with a copy. It was signed by"
+            }
             (Some(_), _) => "The signature was taken back; it had been signed by",
             (None, 0) => "By",
             (None, _) => "Changed since it was signed by",
