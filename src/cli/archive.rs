@@ -12,6 +12,7 @@ use super::output::one_line;
 use crate::archive::{Archive, ArchiveQuery, Filed, Filing};
 use crate::exam_folder::ExamFolder;
 use crate::report::history;
+use crate::report::words::count;
 
 /// Name of the archive's file in the person's own data folder.
 const FILE: &str = "zonecall/archive.sqlite";
@@ -140,7 +141,13 @@ pub(crate) fn keep(args: &KeepingArgs) -> anyhow::Result<ExitCode> {
             "{problem}; restore a copy that `zonecall archive backup` made, or file the exam again"
         )?;
     }
-    writeln!(out, "archive {}: {} exams, {} versions", archive.place(), state.n_exams, state.n_versions)?;
+    writeln!(
+        out,
+        "archive {}: {}, {}",
+        archive.place(),
+        count(state.n_exams, "exam"),
+        count(state.n_versions, "version")
+    )?;
     Ok(if state.problems.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 

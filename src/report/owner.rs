@@ -33,7 +33,7 @@ What it means for your horse, and what to do, is for your vet to say. \
 Please do not change work or treatment because of this report alone.";
 /// Added where a number was held against a cut-off.
 const CUT_OFF: &str =
-    "Such limits are defaults out of books, made for comparing scans; your vet may use others.";
+    "Such limits are defaults taken from textbooks, made for comparing scans; your vet may use others.";
 
 /// Everything the owner's report says.
 #[derive(Debug, Clone, Serialize)]
@@ -192,9 +192,13 @@ fn looked_at(limbs: &[&str], record: &Record, protocols: &Protocols) -> Vec<Stri
     let saved = record.coverage.iter().filter(|row| row.frames > 0).count();
     if !record.coverage.is_empty() {
         let wanted = record.coverage.len();
-        lines.push(format!(
-            "A full scan of them has {wanted} views; pictures of {saved} of these were saved."
-        ));
+        let whole = if names.len() == 1 { "this leg" } else { "these legs" };
+        lines.push(match saved {
+            0 => format!("A full scan of {whole} has {wanted} views; no pictures of them were saved."),
+            saved => {
+                format!("A full scan of {whole} has {wanted} views; pictures of {saved} of these were saved.")
+            }
+        });
     }
     lines
 }

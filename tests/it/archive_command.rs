@@ -149,7 +149,7 @@ fn the_file_alone_is_the_whole_archive_and_a_copy_restores_it() {
     assert_eq!(beside, 0, "nothing of it is in another file");
     std::fs::copy(&archive, &copied).unwrap();
     let whole = with(&archive, &["archive", "check"]);
-    assert!(whole.status.success() && told(&whole).contains("1 exams, 1 versions"), "{}", told(&whole));
+    assert!(whole.status.success() && told(&whole).contains("1 exam, 1 version"), "{}", told(&whole));
     assert!(with(&archive, &["archive", "backup", &backup]).status.success());
     assert_eq!(with(&archive, &["archive", "backup", &backup]).status.code(), Some(2), "never over a file");
     std::fs::remove_file(&archive).unwrap();

@@ -380,7 +380,7 @@ fn check_tells_of_sound_that_was_cut_off_and_of_a_dead_microphone() {
         assert_eq!(done.status.code(), Some(1));
         told(&done)
     };
-    assert!(check().contains("look  sound-silent: 45 s of the sound are all zeros"), "{}", check());
+    assert!(check().contains("look  sound-silent: 45 s of the sound is all zeros"), "{}", check());
     assert!(!check().contains("sound-cut-short"), "{}", check());
     let sound = std::fs::OpenOptions::new().write(true).open(text("exam/audio/0001.wav")).unwrap();
     sound.set_len(sound.metadata().unwrap().len() - 2 * 16_000 * 10).unwrap();
