@@ -64,7 +64,7 @@ fn contradicts_itself(calls: &[Call]) -> bool {
             Act::View(view) => {
                 at = view.structure.as_ref();
                 // Another place: what was found before it says nothing about it.
-                if view.structure.is_none() && view.plane.is_none() {
+                if only_structure(&call.act).is_none() {
                     seen.clear();
                 }
             }
@@ -79,30 +79,43 @@ fn contradicts_itself(calls: &[Call]) -> bool {
         .any(|(structure, class)| **class == Class::Normal && seen.contains(&(*structure, &Class::Lesion)))
 }
 
-/// "Core lesion in two bravo": the place goes before what was found there, as far back as the place before.
-fn own_places(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
+/// "Core lesion in two bravo": the place goes before what was found there, where that is all that was said before it.
+fn own_places(mut phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let is_view = |phrase: &Phrase| matches!(phrase.call.act, Act::View(_));
-    let is_found = |phrase: &Phrase| {
-        takes_structure(&phrase.call.act) || matches!(phrase.call.act, Act::Save | Act::Clip)
-    };
-    let mut found: Vec<Phrase> = Vec::new();
-    for mut phrase in phrases {
-        let n_found = found.iter().rev().take_while(|earlier| is_found(earlier)).count();
-        let is_place = is_view(&phrase) && only_structure(&phrase.call.act).is_none();
-        if !phrase.own || !is_place || n_found == 0 {
-            found.push(phrase);
-            continue;
-        }
-        // Of several findings after another place, the earlier may belong there.
-        let before = found.len() - n_found;
-        if n_found > 1 && found[..before].iter().any(is_view) {
-            return Err(which_place());
-        }
-        // Calls are put in order by when they were said: the place counts from its first finding on.
-        phrase.call.span = phrase.call.span.join(found[before].call.span);
-        found.insert(before, phrase);
+    let is_structure = |phrase: &Phrase| only_structure(&phrase.call.act).is_some();
+    let own = (1..phrases.len()).find(|idx| {
+        let (before, phrase) = (&phrases[idx - 1], &phrases[*idx]);
+        phrase.own && is_view(phrase) && !is_structure(phrase) && is_at_a_place(&before.call.act)
+    });
+    let Some(own) = own else { return Ok(phrases) };
+    let mut rest = phrases.split_off(own);
+    let n_views = rest.iter().take_while(|phrase| is_view(phrase)).count();
+    let after = rest.split_off(n_views);
+    let saves = phrases.iter().any(|phrase| matches!(phrase.call.act, Act::Save | Act::Clip));
+    let is_clear = phrases.iter().all(|phrase| is_structure(phrase) || is_at_a_place(&phrase.call.act))
+        && !phrases.iter().chain(&rest).any(|phrase| phrase.call.corrects)
+        && rest[0].joined.is_none()
+        && (!saves || phrases.len() == 1)
+        && !after.iter().any(|phrase| {
+            is_at_a_place(&phrase.call.act) && !matches!(phrase.call.act, Act::Save | Act::Clip)
+        });
+    // What names one place together, such as a zone and a plane, travels together; a second place is one too many.
+    let mut place = View::default();
+    let is_one =
+        rest.iter().all(|phrase| matches!(&phrase.call.act, Act::View(view) if join(&mut place, view)));
+    if !is_clear || !is_one {
+        return Err(which_place());
     }
-    Ok(found)
+    // Calls are put in order by when they were said: the place counts from its first finding on.
+    let first = phrases[0].call.span;
+    rest.iter_mut().for_each(|phrase| phrase.call.span = phrase.call.span.join(first));
+    Ok(rest.into_iter().chain(phrases).chain(after).collect())
+}
+
+/// What is found, measured or saved at a place.
+fn is_at_a_place(act: &Act) -> bool {
+    matches!(act, Act::Finding(finding) if finding.class != Class::Detail)
+        || matches!(act, Act::Value(_) | Act::Save | Act::Clip)
 }
 
 /// "Core lesion in the deep": the structure goes to the finding before it; "in the superficial and deep": one to each.
@@ -119,7 +132,13 @@ fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
             found.push(phrase);
             continue;
         }
-        if has_structure(&last.call.act) {
+        let is_negative = matches!(&last.call.act, Act::Finding(finding) if finding.class == Class::Negative);
+        let is_clear = match phrase.joined {
+            Some(Joint::And) => false,
+            Some(Joint::Or) => is_negative,
+            Some(Joint::With) | None => true,
+        };
+        if has_structure(&last.call.act) || !is_clear {
             return Err(which());
         }
         let alone = last.clone();
@@ -338,20 +357,18 @@ fn join(before: &mut View, more: &View) -> bool {
     true
 }
 
-/// "No effusion and thickening": neither, or the one without the other.
+/// "No effusion and thickening", "no tear with fluid": neither, or the one without the other.
 fn may_be_denied_too(before: &Phrase, phrase: &Phrase) -> bool {
     let class = |phrase: &Phrase| match &phrase.call.act {
         Act::Finding(finding) => Some(finding.class.clone()),
         _ => None,
     };
-    phrase.joined == Some(Joint::And)
-        && class(before) == Some(Class::Negative)
-        && class(phrase) == Some(Class::Lesion)
+    phrase.joined.is_some() && class(before) == Some(Class::Negative) && class(phrase) == Some(Class::Lesion)
 }
 
 fn denied_too() -> Problem {
     Problem {
-        message: "it is not clear whether what follows `and` was seen or not".to_owned(),
+        message: "it is not clear whether the second was seen or not".to_owned(),
         help: "say `or` between what is not there; pause before what is".to_owned(),
     }
 }

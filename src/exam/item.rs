@@ -19,6 +19,8 @@ use crate::protocol::{Protocols, convert};
 pub(crate) enum Joint {
     /// After what was not found it leaves open whether this was.
     And,
+    /// Only what is not there is said of each.
+    Or,
     /// It is found together with what is before it.
     With,
 }
@@ -131,6 +133,7 @@ impl Item {
     pub(crate) fn joined(&self) -> Option<Joint> {
         match self.fields.get("joined")?.as_str() {
             "and" => Some(Joint::And),
+            "or" => Some(Joint::Or),
             _ => Some(Joint::With),
         }
     }
@@ -303,8 +306,8 @@ impl Number {
     }
 }
 
-/// The unit of the first of two distances where one was said, and the second in it; a unit that was said once is that of
-/// both, unless the other number would be taken for one of another unit.
+/// The unit of the first of two distances where one was said, and the second in it. A unit after both is that of both; one
+/// after the first is, too, unless the second would be taken for one of another unit.
 fn units_of_pair(
     first: &Number,
     second: &Number,

@@ -97,7 +97,7 @@ fn closed(key: &str) -> Option<Vec<&'static str>> {
         "step" => Some(vec!["other_limb", "next_zone", "previous_zone"]),
         "after" => Some(vec!["negative", "phrase"]),
         "of" => Some(vec!["lesion"]),
-        "joined" => Some(vec!["and", "with"]),
+        "joined" => Some(vec!["and", "or", "with"]),
         _ => None,
     }
 }
