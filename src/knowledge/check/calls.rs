@@ -93,7 +93,7 @@ pub(super) fn question_unanswered(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
-/// What was asked about was said again so soon that it can be nothing else, or a person added a call where it was said.
+/// What was asked about was said again at the same place, so soon that it can be nothing else, or a person added a call where it was said.
 fn was_said_since(exam: &Exam, asked: &LoggedUtterance, within_s: f64) -> bool {
     let has = |words: &str, reading: &String| format!(" {words} ").contains(&format!(" {reading} "));
     let readings = || asked.rivals.iter().chain([&asked.words]);
@@ -101,7 +101,13 @@ fn was_said_since(exam: &Exam, asked: &LoggedUtterance, within_s: f64) -> bool {
         let is_soon = heard.span.from > asked.span.to
             && clock::seconds(heard.span.from.since(asked.span.to)) <= within_s;
         let counts = || exam.standing_calls().any(|call| call.heard_seq == heard.seq);
-        is_soon && readings().any(|reading| has(&heard.words, reading)) && counts()
+        // "Save" at the next place is another save.
+        let moves = |call: &LoggedCall| {
+            let between = call.sample > asked.span.to && call.sample < heard.span.from;
+            between && matches!(&call.act, Act::View(view) if view.limb.is_some() || view.zone.is_some())
+        };
+        let is_here = || !exam.standing_calls().any(moves);
+        is_soon && readings().any(|reading| has(&heard.words, reading)) && counts() && is_here()
     });
     let is_there = |call: &LoggedCall| call.sample >= asked.span.from && call.sample <= asked.span.to;
     again || exam.standing_calls().any(|call| call.is_added() && is_there(call))

@@ -107,6 +107,13 @@ fn question_unanswered(rule: &Rule) {
     };
     rule.fires("nobody answered", &asked(&said_later(60.0)));
     rule.silent(&asked(&said_later(20.0)));
+    // Said again at another place, it is another one.
+    let elsewhere = asked(&|talk| {
+        talk.at_s += 12.0;
+        talk.unsure("normal", "save").at_s += 12.0;
+        talk.say("three alpha").say("normal");
+    });
+    rule.fires_at_each(&["`zone two bravo`", "`normal` or `save`"], &elsewhere);
     rule.silent(&asked(&|talk| {
         talk.say("first");
     }));
