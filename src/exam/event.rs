@@ -334,7 +334,7 @@ pub struct NoteDraft {
     /// The words among them of which it is not sure.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub unsure: Vec<String>,
-    /// It went round in circles or did not come to an end, so that its last words are left out.
+    /// It repeated itself or did not end, so its last words are left out.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub cut: bool,
     /// The model.

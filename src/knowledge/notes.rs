@@ -44,7 +44,7 @@ pub enum NoteWords {
         /// Those of which it is not sure.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         unsure: Vec<String>,
-        /// Its last words are left out: it went round in circles.
+        /// Its last words are left out, because it repeated itself.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         cut: bool,
     },

@@ -30,7 +30,7 @@ use crate::session::board::Board;
 
 /// How often the state is looked at.
 const LOOK_AGAIN: Duration = Duration::from_millis(150);
-/// How long a caller may take to come to terms over TLS.
+/// How long a caller may take over the TLS handshake.
 const HANDSHAKE: Duration = Duration::from_secs(10);
 /// Callers that are coming to terms at one time.
 const CALLERS_MAX: usize = 16;

@@ -144,7 +144,7 @@ fn private_key(path: &Path) -> Result<PrivateKeyDer<'static>, TlsError> {
 /// Lets a caller in: the plain side of the connection, once both sides have shown who they are.
 ///
 /// # Errors
-/// When they do not come to terms in time.
+/// When the handshake is not done in time.
 pub fn accept(
     config: &Arc<ServerConfig>,
     mut socket: TcpStream,

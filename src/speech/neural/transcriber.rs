@@ -55,7 +55,7 @@ pub struct Transcript {
     pub confidence: f64,
     /// The words that the model is not sure of, in order.
     pub unsure: Vec<String>,
-    /// It went round in circles or did not come to an end, so that its last words are left out.
+    /// It repeated itself or did not end, so its last words are left out.
     pub cut: bool,
 }
 
