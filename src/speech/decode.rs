@@ -235,12 +235,18 @@ impl Recording {
     }
 }
 
+/// No sample has more bits; a header that says so is damaged.
+const WAV_BITS_MAX: u16 = 32;
+
 fn open_wav(path: &Path, mut file: File) -> Result<Recording, DecodeError> {
     let started_at = bext_start(&mut file);
     file.rewind().map_err(|source| DecodeError::Read { path: path.to_owned(), source })?;
     let reader = hound::WavReader::new(BufReader::new(file))
         .map_err(|source| DecodeError::Wav { path: path.to_owned(), source })?;
     let (spec, frames) = (reader.spec(), u64::from(reader.duration()));
+    if !(1..=WAV_BITS_MAX).contains(&spec.bits_per_sample) {
+        return Err(DecodeError::Wav { path: path.to_owned(), source: hound::Error::Unsupported });
+    }
     let source = SampleSource::Wav(reader);
     let recording =
         Recording::with(path, source, spec.sample_rate, usize::from(spec.channels), Some(frames))?;
