@@ -62,17 +62,14 @@ impl Archive {
 async fn file(tx: &mut Transaction<'_, Any>, filed: &Filed<'_>) -> sqlx::Result<Filing> {
     let exam = &filed.record.exam;
     let text = |value: &Option<String>| value.clone().unwrap_or_default();
-    // Written to although nothing changes: it locks the exam, so that two who file it take turns.
+    // Written to although nothing changes: it locks the exam, so that two who file it take turns. Whose it is follows with
+    // the version in use.
     sqlx::query(
         "INSERT INTO exam (id, started_at, horse_name, horse_folded, horse_id, person, standing) \
-         VALUES ($1, $2, $3, $4, $5, $6, '') ON CONFLICT (id) DO UPDATE SET id = excluded.id",
+         VALUES ($1, $2, '', '', '', '', '') ON CONFLICT (id) DO UPDATE SET id = excluded.id",
     )
     .bind(exam.id.clone())
     .bind(instant(exam.started_at))
-    .bind(text(&exam.horse.name))
-    .bind(folded(&text(&exam.horse.name)))
-    .bind(text(&exam.horse.id).trim().to_owned())
-    .bind(text(&exam.person))
     .execute(&mut **tx)
     .await?;
     let before: Vec<(String, i64)> =
