@@ -177,19 +177,9 @@ impl Attention {
 
     /// True when this utterance belongs to an open note; a long pause closes the note first.
     fn note_goes_on(&mut self, utterance: &Utterance) -> bool {
-        match self.note_until {
-            Some(until)
-                if within(until, utterance.span.from, NOTE_PAUSE_S)
-                    && within(self.note_from, utterance.span.from, note_s_max(self.is_conclusion)) =>
-            {
-                self.note_until = Some(utterance.span.to);
-                true
-            }
-            _ => {
-                self.note_until = None;
-                false
-            }
-        }
+        let goes_on = self.is_in_note(utterance);
+        self.note_until = goes_on.then_some(utterance.span.to);
+        goes_on
     }
 }
 
