@@ -28,14 +28,14 @@ pub(crate) struct NameArgs {
     #[arg(long, value_name = "NAME", value_parser = not_blank)]
     pub(crate) by: String,
     #[command(flatten)]
-    pub(crate) draft_again: DraftAgain,
+    pub(crate) again: DraftAgain,
 }
 
 pub(crate) fn name(args: &NameArgs) -> anyhow::Result<ExitCode> {
     let folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
     let exam = folder.exam(&protocols)?;
-    args.draft_again.may_change(&exam)?;
+    args.again.may_change(&exam)?;
     ensure!(
         exam.damage.is_empty(),
         "the journal is damaged, and nothing was written; `zonecall journal {} --verify` names the lines; put back a copy",

@@ -32,7 +32,7 @@ use crate::session::board::Board;
 const LOOK_AGAIN: Duration = Duration::from_millis(150);
 /// How long a caller may take over the TLS handshake.
 const HANDSHAKE: Duration = Duration::from_secs(10);
-/// Callers that are coming to terms at one time.
+/// TLS handshakes that are going on at one time.
 const CALLERS_MAX: usize = 16;
 
 /// The files of the page: path, kind, text.
@@ -147,7 +147,7 @@ fn port_of(listener: &StdListener) -> Result<u16, ServeError> {
     address.map(|address| address.port()).map_err(|source| failed("127.0.0.1", 0, source))
 }
 
-/// The plain sides of connections that came to terms over TLS.
+/// The plain sides of connections whose TLS handshake is done.
 fn let_in(listener: StdListener, config: Arc<ServerConfig>) -> UnboundedReceiver<TcpStream> {
     let (sender, receiver) = unbounded_channel();
     let handle = tokio::runtime::Handle::current();
@@ -166,7 +166,7 @@ fn let_in(listener: StdListener, config: Arc<ServerConfig>) -> UnboundedReceiver
             let (config, sender, handle) = (Arc::clone(&config), sender.clone(), handle.clone());
             let coming = Arc::clone(&coming);
             std::thread::spawn(move || {
-                come_to_terms(&config, socket, &sender, &handle);
+                shake_hands(&config, socket, &sender, &handle);
                 coming.fetch_sub(1, Ordering::Relaxed);
             });
         }
@@ -174,8 +174,8 @@ fn let_in(listener: StdListener, config: Arc<ServerConfig>) -> UnboundedReceiver
     receiver
 }
 
-/// A caller who does not is not answered.
-fn come_to_terms(
+/// A caller whose handshake fails is not answered.
+fn shake_hands(
     config: &Arc<ServerConfig>,
     socket: std::net::TcpStream,
     sender: &UnboundedSender<TcpStream>,
