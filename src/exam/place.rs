@@ -95,9 +95,9 @@ impl Place {
     fn with_structure(&self, structure: Option<&str>, protocols: &Protocols) -> String {
         let (limb, plane) = (self.limb.as_deref(), self.plane.as_deref());
         let parts = [
-            limb.map(|code| protocols.limb(code).map_or(code, |limb| &limb.name).to_owned()),
+            limb.map(|code| protocols.limb_name(code).to_owned()),
             self.zone.as_ref().map(|code| format!("zone {code}")),
-            plane.map(|code| protocols.plane(code).map_or(code, |plane| &plane.name).to_owned()),
+            plane.map(|code| protocols.plane_name(code).to_owned()),
             structure.map(str::to_owned),
         ];
         parts.into_iter().flatten().collect::<Vec<_>>().join(", ")

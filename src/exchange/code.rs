@@ -268,8 +268,7 @@ impl Codes {
             }),
             view: plane.map(|code| {
                 let known = self.plane.iter().find(|row| row.code == code).map(|row| row.view.clone());
-                let name = protocols.plane(code).map_or(code, |known| known.name.as_str());
-                known.unwrap_or_else(|| self.local(code, name))
+                known.unwrap_or_else(|| self.local(code, protocols.plane_name(code)))
             }),
         }
     }

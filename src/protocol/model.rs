@@ -301,6 +301,18 @@ impl Protocols {
         self.limbs.iter().find(|limb| limb.code == code)
     }
 
+    /// The name of a limb; its code where it is not known.
+    #[must_use]
+    pub fn limb_name<'a>(&'a self, code: &'a str) -> &'a str {
+        self.limb(code).map_or(code, |limb| &limb.name)
+    }
+
+    /// The name of a plane; its code where it is not known.
+    #[must_use]
+    pub fn plane_name<'a>(&'a self, code: &'a str) -> &'a str {
+        self.plane(code).map_or(code, |plane| &plane.name)
+    }
+
     /// The limb on the other side: of the same pair, or of the pair that is named.
     #[must_use]
     pub fn other_limb(&self, code: &str, pair: Option<&str>) -> Option<&Limb> {
@@ -336,8 +348,7 @@ impl Protocols {
     /// A limb in plain words.
     #[must_use]
     pub fn plain_limb<'a>(&'a self, code: &'a str) -> &'a str {
-        let name = || self.limb(code).map_or(code, |limb| limb.name.as_str());
-        self.plain.limbs.get(code).map_or_else(name, String::as_str)
+        self.plain.limbs.get(code).map_or_else(|| self.limb_name(code), String::as_str)
     }
 
     /// A structure in plain words, and what it is; that is empty where the file does not say.

@@ -11,7 +11,7 @@ use crate::knowledge::measure::row::{MeasureRow, NORMAL_SAID, Name};
 use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
 
-use super::words::{limb, structure};
+use super::words::structure;
 
 /// Width of the chart in user units.
 const WIDTH: f64 = 640.0;
@@ -160,7 +160,7 @@ fn draw(sides: &[Side], row: &MeasureRow, protocols: &Protocols) -> String {
     for side in sides {
         profile(&mut svg, side, scale);
         let x = WIDTH / 2.0 + side.way * (MIDDLE + largest * scale / 2.0);
-        let name = escaped(limb(side.limb, protocols));
+        let name = escaped(protocols.limb_name(side.limb));
         let _ = write!(svg, "<text x=\"{x:.1}\" y=\"40\" text-anchor=\"middle\">{name}</text>");
     }
     for (idx, zone) in (0_u32..).zip(zones) {

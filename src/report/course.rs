@@ -15,7 +15,7 @@ use super::document::{Document, page};
 use super::measure_table::title;
 use super::trend::trend;
 use super::vet::{STYLE, letterhead, status};
-use super::words::{CAUTIONS, count, day, horse, limb, structure};
+use super::words::{CAUTIONS, count, day, horse, structure};
 use crate::code::ZoneCode;
 use crate::frames::theil_sen::theil_sen;
 use crate::knowledge::measure::row::{MeasureRow, Name};
@@ -199,7 +199,7 @@ fn tables(stages: &[Stage], protocols: &Protocols) -> Vec<CourseTable> {
         let part =
             if wanted.1.is_empty() { String::new() } else { format!(", {}", structure(wanted.1, protocols)) };
         CourseTable {
-            place: format!("{}{part}", limb(wanted.0, protocols)),
+            place: format!("{}{part}", protocols.limb_name(wanted.0)),
             rows: lines.iter().filter(|line| place(line) == wanted).map(row).collect(),
         }
     };

@@ -13,7 +13,7 @@ use crate::knowledge::measure::{Earlier, changes};
 use crate::protocol::Protocols;
 
 use super::measure_table::title;
-use super::words::{CAUTIONS, count, date_time, limb, structure};
+use super::words::{CAUTIONS, count, date_time, structure};
 
 /// One block an exam.
 #[must_use]
@@ -59,7 +59,7 @@ fn is_summary(row: &MeasureRow) -> bool {
 fn place(row: &MeasureRow, protocols: &Protocols) -> String {
     let strand = row.structure.as_deref().unwrap_or_default();
     let zone = row.zone.as_deref().unwrap_or("total");
-    format!("{}, {}, {zone}", limb(&row.limb, protocols), structure(strand, protocols))
+    format!("{}, {}, {zone}", protocols.limb_name(&row.limb), structure(strand, protocols))
 }
 
 fn line(row: &MeasureRow, protocols: &Protocols) -> String {

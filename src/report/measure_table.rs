@@ -16,7 +16,7 @@ use crate::knowledge::measure::{Unused, unused};
 use crate::knowledge::record::{CallRow, ExamInfo, Record};
 use crate::protocol::{Protocols, convert};
 
-use super::words::{CAUTIONS, amount, limb, structure};
+use super::words::{CAUTIONS, amount, structure};
 
 /// Schema name of the measures.
 pub const MEASURES_SCHEMA: &str = "zonecall.measures/1";
@@ -217,7 +217,7 @@ fn only_normal(record: &Record, tables: &[MeasureTable], protocols: &Protocols) 
     let line = |row: &MeasureRow| {
         let strand = structure(row.structure.as_deref().unwrap_or_default(), protocols);
         let zones = normal_zones(&of_strand(record, row));
-        zones.map(|zones| format!("{}, {strand}: {zones}", limb(&row.limb, protocols)))
+        zones.map(|zones| format!("{}, {strand}: {zones}", protocols.limb_name(&row.limb)))
     };
     totals.filter(has_none).flat_map(line).collect()
 }
@@ -369,7 +369,7 @@ pub(crate) fn injuries(record: &Record, protocols: &Protocols) -> Vec<String> {
     let rows = record.measures.iter().filter(|row| row.name == Name::SinceInjury);
     rows.map(|row| {
         let day = row.against.as_deref().unwrap_or_default();
-        let limb = limb(&row.limb, protocols);
+        let limb = protocols.limb_name(&row.limb);
         match (row.value, &row.why_not) {
             (Some(days), _) => format!("{limb}: {days} days since the injury of {day}"),
             (None, why) => format!("{limb}: {}", why.as_deref().unwrap_or_default()),
@@ -419,7 +419,7 @@ pub(crate) fn not_used(record: &Record, protocols: &Protocols) -> Vec<String> {
 
 fn put_table(out: &mut String, table: &MeasureTable, protocols: &Protocols) {
     let name = structure(&table.strand, protocols);
-    let _ = writeln!(out, "{}, {name} (scheme {})", limb(&table.limb, protocols), table.scheme);
+    let _ = writeln!(out, "{}, {name} (scheme {})", protocols.limb_name(&table.limb), table.scheme);
     let widest = |column: usize| {
         let cells = table.lines.iter().filter_map(|(_, cells)| cells.get(column));
         cells.chain(table.heads.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0).max(6)

@@ -16,7 +16,7 @@ use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
 
 use super::chart::{ChartStrand, escaped, strands};
-use super::words::{limb, local, structure};
+use super::words::{local, structure};
 
 const WIDTH: f64 = 640.0;
 const HEIGHT: f64 = 240.0;
@@ -145,7 +145,7 @@ fn draw(title: &str, lines: &[TrendLine], utc_offset_s: i32, protocols: &Protoco
                 y + lift
             );
         }
-        let name = escaped(limb(line.limb, protocols));
+        let name = escaped(protocols.limb_name(line.limb));
         let _ = write!(svg, "<text x=\"{:.1}\" y=\"{:.1}\">{name}</text>", x(end.0) + 16.0, y(end.1) + 4.0);
     }
     svg.push_str("</svg>");

@@ -19,16 +19,6 @@ pub(crate) fn structure<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str 
     protocols.structure(code).map_or(code, |structure| &structure.name)
 }
 
-/// The name of a limb in words.
-pub(crate) fn limb<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
-    protocols.limb(code).map_or(code, |limb| &limb.name)
-}
-
-/// The name of a plane in words.
-pub(crate) fn plane<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
-    protocols.plane(code).map_or(code, |plane| &plane.name)
-}
-
 /// The horse by name, else by number.
 pub(crate) fn horse(record: &Record) -> &str {
     let horse = &record.exam.horse;

@@ -154,7 +154,7 @@ fn value_in_words(entered: &Entered, protocols: &Protocols) -> String {
 
 /// Planes by their names; limbs, zones and structures are called by their codes at the horse, too.
 fn in_words(codes: &str, protocols: &Protocols) -> String {
-    let word = |part: &str| protocols.plane(part).map_or(part, |plane| plane.name.as_str()).to_owned();
+    let word = |part: &str| protocols.plane_name(part).to_owned();
     codes.split(' ').map(word).collect::<Vec<_>>().join(" ")
 }
 

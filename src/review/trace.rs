@@ -20,7 +20,6 @@ use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
 use crate::protocol::OfOutline;
 use crate::report::picture;
-use crate::report::words::plane as name_of;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::judge::{frame_fits, may_change, row_of};
 use crate::review::refusal::{Refusal, wrong};
@@ -250,8 +249,8 @@ pub(super) fn read_from(
     if let Some(plane) =
         row.place.plane.as_ref().filter(|plane| !planes.is_empty() && !planes.contains(plane))
     {
-        let names: Vec<&str> = planes.iter().map(|code| name_of(code, protocols)).collect();
-        let (is, wanted) = (name_of(plane, protocols), names.join(" or "));
+        let names: Vec<&str> = planes.iter().map(|code| protocols.plane_name(code)).collect();
+        let (is, wanted) = (protocols.plane_name(plane), names.join(" or "));
         return wrong(
             format!("this still is a {is} view; {} is traced in {wanted} views", what.term),
             "choose another still",

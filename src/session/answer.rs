@@ -70,7 +70,7 @@ fn next(exam: &Exam, progress: &Progress, protocols: &Protocols) -> String {
 }
 
 fn view_in_words(row: &CoverageRow, protocols: &Protocols) -> String {
-    let plane = protocols.plane(&row.plane).map_or(row.plane.as_str(), |plane| &plane.name);
+    let plane = protocols.plane_name(&row.plane);
     format!("zone {} {plane}", row.zone)
 }
 

@@ -220,7 +220,7 @@ fn doubt(act: &Act, now: AskContext<'_>) -> Option<Doubt> {
 fn limb_doubt(call: &Call, utterance: &Utterance, now: AskContext<'_>) -> Option<Doubt> {
     let AskContext { context, protocols, sides, .. } = now;
     let Act::View(View { limb: Some(limb), .. }) = &call.act else { return None };
-    let name = || protocols.limb(limb).map_or_else(|| limb.to_string(), |known| known.name.clone());
+    let name = || protocols.limb_name(limb).to_owned();
     if let (Some(before), Some(heard)) = (sides, sides_of(&call.words, protocols))
         && before != heard
     {

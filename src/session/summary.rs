@@ -87,7 +87,7 @@ impl Dialogue {
             return;
         }
         let protocols = self.log.protocols();
-        let name = protocols.limb(&limb).map_or(limb.as_str(), |known| &known.name).to_owned();
+        let name = protocols.limb_name(&limb).to_owned();
         let lack = self.lacks_what();
         self.say(&format!("{name}: {missing} missing"), now);
         self.report(Notice::Summary, &format!("{name}: {missing} views have {lack}"));

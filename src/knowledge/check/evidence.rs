@@ -76,13 +76,3 @@ impl Hit {
 pub(super) fn in_words(problem: &Problem) -> String {
     format!("{}; {}", problem.message, problem.help)
 }
-
-/// The name of a limb; its code where the protocols do not know it.
-pub(super) fn limb<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
-    protocols.limb(code).map_or(code, |limb| &limb.name)
-}
-
-/// The name of a plane; its code where the protocols do not know it.
-pub(super) fn plane<'a>(code: &'a str, protocols: &'a Protocols) -> &'a str {
-    protocols.plane(code).map_or(code, |plane| &plane.name)
-}

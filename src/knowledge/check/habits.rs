@@ -11,7 +11,7 @@ use crate::exam::call::{Act, Setting, View};
 use crate::exam::fold::LoggedCall;
 use crate::exam::save_first::place_after;
 use crate::knowledge::belongs::is_view;
-use crate::knowledge::check::evidence::{Evidence, Hit, limb, plane};
+use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::step::Step;
 use crate::protocol::convert;
@@ -175,8 +175,8 @@ pub(super) fn sweep_missing(evidence: &Evidence) -> Vec<Hit> {
             let zone = place.1.as_deref().unwrap_or_default();
             let message = format!(
                 "{} {zone} was scanned in the {} view without a sweep across its whole width",
-                limb(place.0.as_deref().unwrap_or_default(), evidence.protocols),
-                plane(&sweep.plane, evidence.protocols)
+                evidence.protocols.limb_name(place.0.as_deref().unwrap_or_default()),
+                evidence.protocols.plane_name(&sweep.plane)
             );
             hits.push(Hit::call(call, message));
         }
@@ -200,7 +200,7 @@ pub(super) fn zone_order_jump(evidence: &Evidence) -> Vec<Hit> {
             && step.zones() > 1
             && !step.begins_anew()
         {
-            let name = limb(code, protocols);
+            let name = protocols.limb_name(code);
             let message =
                 format!("{name}: zone {zone} came right after {from}; was a zone misheard, or left out?");
             hits.push(Hit::call(call, message));

@@ -14,7 +14,7 @@ use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::exam::place;
-use crate::knowledge::check::evidence::{Evidence, Hit, limb as limb_name, plane as plane_name};
+use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::contradiction::{Contradiction, contradictions};
 use crate::knowledge::measure::LARGER;
 use crate::knowledge::measure::row::Name;
@@ -98,7 +98,7 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
         };
         if measuring.terms.scores.iter().all(normal) && seen.insert(place) {
             let (limb, zone, strand) = place;
-            let limb = limb.map(|code| limb_name(code, evidence.protocols));
+            let limb = limb.map(|code| evidence.protocols.limb_name(code));
             let names = [limb, zone.map(ZoneCode::as_str), strand.map(StructureCode::as_str)];
             let names = names.into_iter().flatten().collect::<Vec<_>>().join(" ");
             let scores = measuring.terms.scores.join(" and ");
@@ -202,7 +202,7 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
         let shown = |(call, value): &(&LoggedCall, &Value)| {
             let plane = call.context.place.plane.as_deref().filter(|_| planes.len() > 1);
             let plane = plane
-                .map(|code| format!(" in the {} view", plane_name(code, evidence.protocols)))
+                .map(|code| format!(" in the {} view", evidence.protocols.plane_name(code)))
                 .unwrap_or_default();
             format!("{}{plane} (call {})", amount_text(&value.amount), call.seq)
         };

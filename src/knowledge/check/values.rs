@@ -9,7 +9,7 @@ use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
-use crate::knowledge::check::evidence::{Evidence, Hit, plane as name};
+use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::rows::amount_text;
 use crate::protocol::{ValueKind, convert};
 
@@ -49,11 +49,11 @@ pub(super) fn wrong_plane(evidence: &Evidence) -> Vec<Hit> {
         if kind.planes.is_empty() || plane.is_some_and(|plane| kind.planes.contains(plane)) {
             return None;
         }
-        let names: Vec<&str> = kind.planes.iter().map(|code| name(code, evidence.protocols)).collect();
+        let names: Vec<&str> = kind.planes.iter().map(|code| evidence.protocols.plane_name(code)).collect();
         let wanted = names.join(" or ");
         Some(match plane {
             Some(plane) => {
-                let said = name(plane, evidence.protocols);
+                let said = evidence.protocols.plane_name(plane);
                 format!("{} was said in the {said} view, but it is measured in the {wanted} one", value.term)
             }
             None => format!("{} was said with no plane set; it is measured in the {wanted} view", value.term),

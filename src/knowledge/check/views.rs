@@ -10,7 +10,7 @@ use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
 use crate::exam::seq::Seq;
 use crate::knowledge::belongs::{is_labelled, is_view, was_current};
-use crate::knowledge::check::evidence::{Evidence, Hit, limb, plane};
+use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::record::CoverageRow;
 use crate::language::closed_sets::Class;
@@ -56,7 +56,7 @@ fn uncalled(rows: &[&CoverageRow], protocols: &Protocols) -> Option<Hit> {
     let zone = |rows: &[&CoverageRow]| {
         let code = &rows.first()?.zone;
         let known = protocols.scheme(scheme).and_then(|scheme| scheme.zone(code));
-        let planes: Vec<&str> = rows.iter().map(|row| plane(&row.plane, protocols)).collect();
+        let planes: Vec<&str> = rows.iter().map(|row| protocols.plane_name(&row.plane)).collect();
         let is_whole = planes.len() == 2 && known.is_some_and(|zone| zone.planes.len() == 2);
         Some(if is_whole {
             format!("{code} (both views)")
@@ -67,7 +67,7 @@ fn uncalled(rows: &[&CoverageRow], protocols: &Protocols) -> Option<Hit> {
     let zones: Vec<String> = rows.chunk_by(|a, b| a.zone == b.zone).filter_map(zone).collect();
     let (views, are) =
         if rows.len() == 1 { ("1 view".to_owned(), "is") } else { (format!("{} views", rows.len()), "are") };
-    let (limb, zones) = (limb(&first.limb, protocols), zones.join(", "));
+    let (limb, zones) = (protocols.limb_name(&first.limb), zones.join(", "));
     let message = format!("{limb}: {views} of the scheme `{scheme}` {are} missing: {zones}");
     Some(Hit { place: Some(first.limb.to_string()), ..Hit::new(message) })
 }
@@ -101,7 +101,7 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
         };
         let lacking: Vec<&str> = zone.own_still.iter().filter(lacking).map(StructureCode::as_str).collect();
         if !lacking.is_empty() {
-            let (limb, zone) = (limb(&row.limb, evidence.protocols), &row.zone);
+            let (limb, zone) = (evidence.protocols.limb_name(&row.limb), &row.zone);
             let lacking = lacking.join(" and of ");
             let message = format!("{limb} {zone} has no separate still of {lacking}");
             hits.push(Hit::call(first, message));
@@ -137,10 +137,10 @@ pub(super) fn lesion_in_one_plane(evidence: &Evidence) -> Vec<Hit> {
                 call,
                 format!(
                     "{} {} has a lesion, but only {} stills; save a {} one as well",
-                    limb(&seen.limb, evidence.protocols),
+                    evidence.protocols.limb_name(&seen.limb),
                     seen.zone,
-                    plane(&seen.plane, evidence.protocols),
-                    plane(&unseen.plane, evidence.protocols)
+                    evidence.protocols.plane_name(&seen.plane),
+                    evidence.protocols.plane_name(&unseen.plane)
                 ),
             ));
         }
@@ -179,5 +179,5 @@ pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
 
 /// A view in words, such as a limb's name, a zone and a plane's name.
 fn name(row: &CoverageRow, protocols: &Protocols) -> String {
-    format!("{} {} {}", limb(&row.limb, protocols), row.zone, plane(&row.plane, protocols))
+    format!("{} {} {}", protocols.limb_name(&row.limb), row.zone, protocols.plane_name(&row.plane))
 }

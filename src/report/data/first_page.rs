@@ -13,7 +13,7 @@ use crate::knowledge::key_stills::{has_finding, is_sure, key_stills};
 use crate::knowledge::record::{CallRow, FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::picture::Picture;
-use crate::report::words::{day, limb, meaning_that_counts, plane, standing, structure};
+use crate::report::words::{day, meaning_that_counts, standing, structure};
 use crate::report::{ReportFrame, ReportInput};
 
 pub(super) fn first_page(input: &ReportInput) -> FirstPage {
@@ -110,7 +110,7 @@ fn found(record: &Record, protocols: &Protocols) -> Vec<LimbFound> {
         let lines = by_words(mine.iter().filter(|call| !is_normal(call)).copied(), meaning, protocols);
         let normal: Vec<String> =
             normal.into_iter().map(|line| format!("{} ({})", line.structure, line.places)).collect();
-        LimbFound { limb: limb(&one.code, protocols).to_owned(), lines, normal: normal.join(", ") }
+        LimbFound { limb: protocols.limb_name(&one.code).to_owned(), lines, normal: normal.join(", ") }
     });
     limbs.filter(|found| !found.lines.is_empty() || !found.normal.is_empty()).collect()
 }
@@ -140,7 +140,7 @@ fn by_words<'a>(
 /// `2B transverse`.
 fn place_words(call: &CallRow, protocols: &Protocols) -> String {
     let zone = call.place.zone.as_deref().unwrap_or("zone not said");
-    let axis = call.place.plane.as_deref().map(|code| format!(" {}", plane(code, protocols)));
+    let axis = call.place.plane.as_deref().map(|code| format!(" {}", protocols.plane_name(code)));
     format!("{zone}{}", axis.unwrap_or_default())
 }
 

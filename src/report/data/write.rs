@@ -23,8 +23,8 @@ use crate::report::measure_table::{injuries, not_used, tables};
 use crate::report::picture::{Picture, Pictures};
 use crate::report::trend::trend;
 use crate::report::words::{
-    CAUTIONS, Cover, count, date_time, day, horse, in_recording, limb, meaning, meaning_that_counts, percent,
-    plane, quoted, standing, status, structure, time_of_day,
+    CAUTIONS, Cover, count, date_time, day, horse, in_recording, meaning, meaning_that_counts, percent,
+    quoted, standing, status, structure, time_of_day,
 };
 
 /// Views that the summary names on one limb before it only counts.
@@ -132,7 +132,7 @@ fn summary(record: &Record, protocols: &Protocols) -> String {
         let limbs: Vec<String> = open
             .iter()
             .map(|(code, views)| {
-                let (name, rest) = (limb(code, protocols), views.len().saturating_sub(VIEWS_NAMED_MAX));
+                let (name, rest) = (protocols.limb_name(code), views.len().saturating_sub(VIEWS_NAMED_MAX));
                 let named = views.get(..VIEWS_NAMED_MAX).unwrap_or(views).join(", ");
                 if rest > 0 { format!("{name} {named} and {rest} more") } else { format!("{name} {named}") }
             })
@@ -205,10 +205,10 @@ fn grids(record: &Record, protocols: &Protocols) -> Vec<Grid> {
             planes.iter().map(|plane| cell(row(plane))).collect()
         };
         Grid {
-            limb: limb(code, protocols).to_owned(),
+            limb: protocols.limb_name(code).to_owned(),
             scheme: scheme.to_owned(),
             rows: zones.into_iter().map(|zone| (zone.to_owned(), cells(zone))).collect(),
-            planes: planes.iter().map(|code| plane(code, protocols).to_owned()).collect(),
+            planes: planes.iter().map(|code| protocols.plane_name(code).to_owned()).collect(),
         }
     };
     names.into_iter().map(grid).collect()
@@ -272,7 +272,7 @@ fn measured(input: &ReportInput) -> Option<MeasuredSection> {
         for line in table.cautions.iter_mut().chain(&mut table.why_not) {
             *line = quoted(line);
         }
-        (format!("{}, {}", limb(&table.limb, protocols), structure(&table.strand, protocols)), table)
+        (format!("{}, {}", protocols.limb_name(&table.limb), structure(&table.strand, protocols)), table)
     });
     let not_used = not_used(record, protocols).iter().map(|line| quoted(line)).collect();
     let measured =
