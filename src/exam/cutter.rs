@@ -7,7 +7,7 @@
 
 use crate::clock::Sample;
 use crate::exam::parse::{Parsed, meaning, parse};
-use crate::exam::whole::{is_whole, stands_apart};
+use crate::exam::whole::{is_whole, stands_apart, tells_of_another};
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::speech::endpoint::Endpointer;
@@ -209,7 +209,7 @@ impl StreamListener for AtPauses<'_, '_> {
             let (second, is_half) = self.hear(&parts.second)?;
             return Ok(second.is_none() || is_half);
         };
-        if parts.was.is_whole() {
+        if parts.was.is_whole() && !parts.is_breath {
             // Calls said in one go are one utterance, as long as all of it is clear.
             return Ok(true);
         }
@@ -217,7 +217,8 @@ impl StreamListener for AtPauses<'_, '_> {
         let Some(rest) = both.strip_prefix(first.as_slice()) else { return Ok(true) };
         let rest: Vec<&str> = rest.iter().map(String::as_str).collect();
         let first: Vec<&str> = first.iter().map(String::as_str).collect();
-        Ok(!stands_apart(&first, &rest, self.ear.language, self.ear.protocols))
+        let apart = if parts.was.is_whole() { tells_of_another } else { stands_apart };
+        Ok(!apart(&first, &rest, self.ear.language, self.ear.protocols))
     }
 
     fn only_ends(&mut self, parts: &StreamParts) -> Result<bool, EngineError> {

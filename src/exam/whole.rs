@@ -51,7 +51,26 @@ struct Said {
     phrases: usize,
 }
 
+/// True when both tell what was found, and joining them would give what the first tells to a structure of `rest`.
+///
+/// "Normal, area one hundred", a breath, "deep flexor score two": the area is not the deep flexor's.
+#[must_use]
+pub fn tells_of_another(first: &[&str], rest: &[&str], language: &Language, protocols: &Protocols) -> bool {
+    let said = |words: &[&str]| Said::of(words, language, protocols);
+    let (Some(both), Some(first), Some(rest)) = (said(&[first, rest].concat()), said(first), said(rest))
+    else {
+        return false;
+    };
+    let is_apart = both.phrases >= first.phrases + rest.phrases;
+    is_apart && first.tells() && rest.tells() && !first.facts().is_subset(&both.facts())
+}
+
 impl Said {
+    /// Whether something was found or measured.
+    fn tells(&self) -> bool {
+        self.acts.iter().any(|act| matches!(act, Act::Finding(_) | Act::Value(_)))
+    }
+
     fn of(words: &[&str], language: &Language, protocols: &Protocols) -> Option<Self> {
         let tags = language.exam.read(words).into_iter().next()?;
         let phrases = tags.iter().filter(|(tag, _)| tag.starts_with('!')).count();

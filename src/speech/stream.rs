@@ -89,6 +89,8 @@ pub struct StreamParts {
     pub second: UtteranceAudio,
     /// All of it.
     pub both: UtteranceAudio,
+    /// The pause was as long as one after which people begin anew.
+    pub is_breath: bool,
 }
 
 /// What an utterance is at a pause.
@@ -158,10 +160,21 @@ struct Pending {
     last: u64,
     /// How long it waits, once it was looked at in this pause.
     waits: Option<(AtPause, u64)>,
-    /// What it was at the pause before, where that ended, and where the part after it begins.
-    before: Option<(AtPause, u64, u64)>,
+    /// What came before the last pause.
+    before: Option<Before>,
     /// Its pauses: the end of one sound and the beginning of the next.
     pauses: Vec<(u64, u64)>,
+}
+
+/// What came before a pause that somebody ended.
+#[derive(Debug)]
+struct Before {
+    what: AtPause,
+    /// Where its sound ends.
+    to: u64,
+    /// Where the part after the pause begins.
+    from: u64,
+    is_breath: bool,
 }
 
 impl Stream {
@@ -302,8 +315,12 @@ impl Stream {
         }
         // A sound that was noticed late may show that there was no pause.
         if let Some((what, _)) = pending.waits.take().filter(|_| at - pending.last >= SHORT_PAUSE) {
-            let to = at.min(pending.last + AFTER);
-            pending.before = Some((what, to, (pending.last + APART).max(at.saturating_sub(BEFORE))));
+            pending.before = Some(Before {
+                what,
+                to: at.min(pending.last + AFTER),
+                from: (pending.last + APART).max(at.saturating_sub(BEFORE)),
+                is_breath: at - pending.last >= UNCLEAR_PAUSE,
+            });
         }
         pending.last = at + FRAME;
     }
@@ -316,18 +333,19 @@ impl Stream {
         ended: &mut Vec<UtteranceAudio>,
     ) -> Result<(), EngineError> {
         let Some(mut pending) = self.pending.take() else { return Ok(()) };
-        if let Some((what, to, from)) = pending.before.take()
-            && what != AtPause::Half
+        if let Some(before) = pending.before.take()
+            && before.what != AtPause::Half
         {
             let parts = StreamParts {
-                was: what,
-                first: self.audio(pending.from, to),
-                second: self.audio(from, now),
+                was: before.what,
+                first: self.audio(pending.from, before.to),
+                second: self.audio(before.from, now),
                 both: self.audio(pending.from, now),
+                is_breath: before.is_breath,
             };
             if !listener.goes_on(&parts)? {
                 ended.push(parts.first);
-                pending.from = from;
+                pending.from = before.from;
             }
         }
         let mut so_far = self.audio(pending.from, now);
@@ -340,6 +358,7 @@ impl Stream {
                 first: self.audio(first_from, first_to + SHORT_PAUSE),
                 both: self.audio(first_from, now),
                 second: so_far,
+                is_breath: false,
             };
             if listener.only_ends(&parts)? {
                 self.floor = pending.last + APART;

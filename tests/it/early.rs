@@ -8,7 +8,7 @@ use zonecall::clock::Sample;
 
 use zonecall::exam::call::{Act, Call, View};
 use zonecall::exam::parse::parse;
-use zonecall::exam::whole::is_whole;
+use zonecall::exam::whole::{is_whole, tells_of_another};
 use zonecall::language::graph::{Moment, WordGraph};
 use zonecall::speech::endpoint::Endpointer;
 use zonecall::speech::utterance::UtteranceAudio;
@@ -61,6 +61,30 @@ fn what_can_follow_decides_whether_a_phrase_is_over() {
     ];
     let taken: Vec<&str> = may_go_on.into_iter().filter(|words| whole(words)).collect();
     assert!(taken.is_empty(), "{taken:?}");
+}
+
+#[test]
+fn what_was_found_before_a_breath_is_not_given_to_the_structure_named_after_it() {
+    let another = |first: &str, rest: &str| {
+        let (first, rest): (Vec<&str>, Vec<&str>) = (first.split(' ').collect(), rest.split(' ').collect());
+        tells_of_another(&first, &rest, &support::BUILT_IN.0, &support::BUILT_IN.1)
+    };
+    for (first, rest) in [
+        ("normal area one hundred", "deep flexor echo score two"),
+        ("no abnormality detected area one hundred", "longitudinal check ligament echo score four"),
+        ("core lesion", "suspensory body normal"),
+    ] {
+        assert!(another(first, rest), "{first} | {rest}");
+    }
+    for (first, rest) in [
+        ("superficial flexor", "normal"),      // a place, and what was found there
+        ("core lesion", "superficial flexor"), // a finding, and where it was
+        ("superficial flexor core lesion", "save that"), // nothing changes its owner
+        ("core lesion", "central"),            // one phrase
+        ("superficial flexor normal", "deep flexor core lesion"),
+    ] {
+        assert!(!another(first, rest), "{first} | {rest}");
+    }
 }
 
 /// For each way in which a phrase can stand there whole, the fewest words that lead to it.
