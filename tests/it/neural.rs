@@ -8,6 +8,7 @@ use program::{START, demo, zonecall};
 use zonecall::clock::{Sample, Span};
 use zonecall::exam::parse::{meaning, parse};
 use zonecall::speech::neural::Neural;
+use zonecall::speech::neural::confidence::Verdict;
 use zonecall::speech::neural::parts::Parts;
 use zonecall::speech::recognise::{EngineError, Recogniser};
 use zonecall::speech::utterance::UtteranceAudio;
@@ -194,6 +195,16 @@ fn a_second_opinion_is_asked_for_only_where_the_trust_in_it_was_fitted_and_by_th
     assert!(matches!(&error, EngineError::Mismatch { what: "decoder_sha256", .. }), "{error}");
     let gone = load(&Parts { second: ["/nowhere".into(), parts.second[1].clone()], ..parts }).unwrap();
     assert_ne!(gone.id().model_sha256, alone.id().model_sha256, "another trust is another ear");
+}
+
+#[test]
+fn the_beginning_of_a_phrase_that_sounds_like_a_whole_one_is_no_reason_to_ask() {
+    let mut ear = load(&Parts::find(None, "en")).unwrap();
+    // "to" sounds like "two" and "stand off" like "standoff": the first of each only begins a phrase.
+    for words in ["disregard last two", "diameter three to twelve", "standoff"] {
+        let scored = ear.score(&spoken("slt", words)).unwrap();
+        assert_eq!((scored.verdict, scored.doubt), (Verdict::Act, None), "{words}: {scored:?}");
+    }
 }
 
 fn hash(bytes: &[u8]) -> String {

@@ -92,6 +92,12 @@ impl Lexicon {
         }
     }
 
+    /// How words said one after the other sound, each in the first of its ways.
+    #[must_use]
+    pub fn sound(&self, words: &[String]) -> Vec<usize> {
+        words.iter().filter_map(|word| self.sounds(word).first()).flatten().copied().collect()
+    }
+
     /// The ways to say `word`; none when it is not known.
     #[must_use]
     pub fn sounds(&self, word: &str) -> &[Vec<usize>] {

@@ -19,6 +19,8 @@ mod decoder;
 mod rescoring;
 pub mod transcriber;
 
+use std::collections::HashSet;
+
 use sha2::{Digest as _, Sha256};
 
 use crate::clock::Span;
@@ -34,7 +36,7 @@ use crate::speech::neural::lattice::Lattice;
 use crate::speech::neural::lexicon::{BLANK, Lexicon};
 use crate::speech::neural::parts::{LoadedParts, Parts, SecondReading};
 use crate::speech::neural::rescoring::Rescorer;
-use crate::speech::neural::search::{Frames, Hypothesis, Width, search_begun};
+use crate::speech::neural::search::{Frames, Hypothesis, Searched, Width, search_begun};
 use crate::speech::neural::support::support;
 use crate::speech::neural::unexplained::unexplained;
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
@@ -225,7 +227,7 @@ impl Neural {
             meanings = opinion.meanings;
             spans = self::spans(&meanings, &self.lexicon, frames);
         }
-        let begun = begun(found.begun, &meanings, frames);
+        let begun = begun(self.says_more(&found), &meanings, frames);
         let support = self.lowest_support(&meanings, spans.as_deref(), frames);
         let n_frames = frames.rows().len();
         let doubt = doubt(spans.as_deref(), n_frames, begun, support)
@@ -245,6 +247,14 @@ impl Neural {
             frames: n_frames,
             spans,
         })
+    }
+
+    /// The likeliest beginning of a sentence that does not sound like a whole one: "disregard last to" is none, since
+    /// "disregard last two" sounds the same.
+    fn says_more<'a>(&self, found: &'a Searched) -> Option<&'a Hypothesis> {
+        let whole: HashSet<Vec<usize>> =
+            found.whole.iter().map(|one| self.lexicon.sound(&one.words)).collect();
+        found.begun.iter().find(|one| !whole.contains(&self.lexicon.sound(&one.words)))
     }
 
     /// From now on parts of a reading that cost much if they are wrong have limits of their own.
@@ -422,7 +432,7 @@ impl Neural {
 
 /// By how much the beginning of a phrase fits better than the best whole one; none where it hardly fits at all.
 #[allow(clippy::cast_precision_loss)] // an utterance has far fewer than 2^53 words
-fn begun(begun: Option<Hypothesis>, meanings: &[Meaning], frames: &Frames) -> Option<f64> {
+fn begun(begun: Option<&Hypothesis>, meanings: &[Meaning], frames: &Frames) -> Option<f64> {
     let begun = begun?;
     let highest = |row: &[f32]| f64::from(row.iter().copied().fold(f32::NEG_INFINITY, f32::max));
     let free: f64 = frames.rows().map(highest).sum();

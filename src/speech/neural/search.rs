@@ -152,8 +152,8 @@ impl Beam {
 pub struct Searched {
     /// Sentences that fit, best first.
     pub whole: Vec<Hypothesis>,
-    /// The likeliest beginning of a sentence, up to the end of a word, whose words are no sentence by themselves.
-    pub begun: Option<Hypothesis>,
+    /// Beginnings of sentences, up to the end of a word, whose words are no sentence by themselves; likeliest first.
+    pub begun: Vec<Hypothesis>,
 }
 
 /// The sentences of `lattice` that fit `frames`, best first.
@@ -162,7 +162,7 @@ pub fn search(lattice: &Lattice, frames: &Frames, width: Width) -> Vec<Hypothesi
     search_begun(lattice, frames, width).whole
 }
 
-/// The same, and the likeliest beginning of one.
+/// The same, and beginnings of others.
 #[must_use]
 pub fn search_begun(lattice: &Lattice, frames: &Frames, width: Width) -> Searched {
     let mut histories = Histories::new();
@@ -177,8 +177,8 @@ pub fn search_begun(lattice: &Lattice, frames: &Frames, width: Width) -> Searche
     let whole = ended(lattice, &mut histories, &tokens, SentenceEnd::Whole);
     // Words that are a sentence on one path and the beginning of one on another speak for no more than was said.
     let is_whole = |begun: &Hypothesis| whole.iter().any(|one| one.words == begun.words);
-    let begun =
-        ended(lattice, &mut histories, &tokens, SentenceEnd::Begun).into_iter().find(|one| !is_whole(one));
+    let mut begun = ended(lattice, &mut histories, &tokens, SentenceEnd::Begun);
+    begun.retain(|one| !is_whole(one));
     Searched { whole, begun }
 }
 
