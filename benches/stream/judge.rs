@@ -157,7 +157,7 @@ impl Judge<'_> {
     }
 
     /// Whether an utterance was said to the program, and whether acting on `words` would be right: all that it does was
-    /// said in the stretches that it meets.
+    /// said in the stretches that it meets, one by one or in one go.
     pub fn would_be_right(&self, words: &str, span: Span, said: &[SpokenStretch]) -> (bool, bool) {
         let met: Vec<&SpokenStretch> = said.iter().filter(|one| meet(one.span, span)).collect();
         let wanted: Vec<(usize, String)> =
@@ -165,7 +165,9 @@ impl Judge<'_> {
         let acted = self.of(words);
         let acted: Vec<&String> = acted.iter().collect();
         // What does nothing is right where nothing was to be done: soothing words, a note that is read out.
-        let right = common(&wanted, &acted).len() == acted.len() && acted.is_empty() == wanted.is_empty();
+        let one_by_one = common(&wanted, &acted).len() == acted.len() && acted.is_empty() == wanted.is_empty();
+        let together: Vec<&str> = met.iter().map(|one| one.words.as_str()).collect();
+        let right = one_by_one || acted.iter().copied().eq(&self.of(&together.join(" ")));
         (met.iter().any(|one| !one.words.is_empty()), right)
     }
 
