@@ -92,10 +92,16 @@ impl Lexicon {
         }
     }
 
-    /// How words said one after the other sound, each in the first of its ways.
+    /// Whether words can sound like others: each like the other in its place, or all of them strung together.
     #[must_use]
-    pub fn sound(&self, words: &[String]) -> Vec<usize> {
-        words.iter().filter_map(|word| self.sounds(word).first()).flatten().copied().collect()
+    pub fn sound_alike(&self, some: &[String], others: &[String]) -> bool {
+        let share = |(a, b): (&String, &String)| {
+            a == b || self.sounds(a).iter().any(|sound| self.sounds(b).contains(sound))
+        };
+        let strung = |words: &[String]| -> Vec<usize> {
+            words.iter().filter_map(|word| self.sounds(word).first()).flatten().copied().collect()
+        };
+        (some.len() == others.len() && some.iter().zip(others).all(share)) || strung(some) == strung(others)
     }
 
     /// The ways to say `word`; none when it is not known.
