@@ -1,7 +1,7 @@
 """Speech from free synthesisers, as 16 kHz samples.
 
 Takes: text, a voice, rate and pitch. Gives: float samples, silence trimmed, peak 0.8.
-Needs: flite, espeak-ng and festival (Debian); for Kokoro and piper the files that `fetch.py` lays down.
+Needs: flite, espeak-ng, festival, rhvoice and pico (Debian); for Kokoro and piper the files that `fetch.py` lays down.
 """
 import json
 import math
@@ -42,8 +42,9 @@ def trim(x):
     return (x / np.abs(x).max() * .8).astype(np.float32)
 
 
-def _run(command, path):
-    subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, timeout=60, check=False)
+def _run(command, path, text=None):
+    subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, timeout=60, check=False, text=True,
+        input=text or "")
     try:
         return trim(read_wav(path))
     except (OSError, EOFError, ValueError):
@@ -68,6 +69,18 @@ def flite(voice, text, stretch=1.0, pitch=None):
 def espeak(voice, text, speed=150, pitch=50):
     path = _temporary()
     return _run(["espeak-ng", "-v", voice, "-s", str(speed), "-p", str(pitch), "-w", path, text], path)
+
+
+def rhvoice(voice, text, rate=100, pitch=100):
+    """Rate and pitch in per cent."""
+    path = _temporary()
+    return _run(["RHVoice-test", "-p", voice, "-r", str(rate), "-t", str(pitch), "-o", path], path, text)
+
+
+def pico(language, text, speed=100, pitch=100):
+    """Speed and pitch in per cent."""
+    path = _temporary()
+    return _run(["pico2wave", "-l", language, "-w", path, f'<speed level="{speed}"><pitch level="{pitch}">{text}</pitch></speed>'], path)
 
 
 def festival(voice, text):
@@ -101,9 +114,14 @@ def session(path, threads=1):
 class Kokoro:
     """Kokoro 82M, int8. A voice is a table of styles, one for each length; voices can be mixed."""
 
-    def __init__(self, folder, threads=1):
+    def __init__(self, folder, threads=1, device="cpu"):
         self.folder, self.styles = folder, {}
-        self.session = session(f"{folder}/kokoro.onnx", threads)
+        if device == "cpu":
+            self.session = session(f"{folder}/kokoro.onnx", threads)
+        else:
+            import onnx_torch
+
+            self.session = onnx_torch.Graph(f"{folder}/kokoro.onnx", device)
         self.signs = json.load(open(f"{folder}/vocab.json"))["vocab"]
 
     @staticmethod

@@ -31,8 +31,12 @@ LEAD, TAIL = 8000, 6400  # samples of noise before and after the speech
 def say(maker, voice, text, parts):
     if maker == "flite":
         return synth.flite(voice, text)
-    if maker == "espeak":
+    if maker in ("espeak", "mbrola"):  # MBROLA's voices are spoken through espeak-ng
         return synth.espeak(voice, text)
+    if maker == "rhvoice":
+        return synth.rhvoice(voice, text)
+    if maker == "pico":
+        return synth.pico(voice, text)
     if maker == "festival":
         return synth.festival(voice, text)
     if maker == "piper":

@@ -35,7 +35,14 @@ def draw(speaker, purpose):
 
 
 def fast(voices, tune, rng):
-    """flite or espeak-ng at a random rate and pitch: what says a text, and its kind."""
+    """A synthesiser that needs no network, at a random rate and pitch: what says a text, and its kind."""
+    maker = rng.random()
+    if maker < .2:
+        voice, rate, pitch = rng.choice(voices["rhvoice"]), rng.randint(75, 135), rng.randint(75, 130)
+        return lambda text: synth.rhvoice(voice, text, rate, pitch), "rhvoice"
+    if maker < .34 and not tune:
+        voice, rate, pitch = rng.choice(voices["pico"]), rng.randint(75, 150), rng.randint(70, 140)
+        return lambda text: synth.pico(voice, text, rate, pitch), "pico"
     if tune:
         if rng.random() < .3:
             voice, rate = rng.choice(voices["flite"]), rng.uniform(.85, 1.2)
@@ -84,7 +91,7 @@ def shard(job):
                 break
             words, text = draw(speaker, purpose)
             if maker == "kokoro":
-                kokoro = kokoro or synth.Kokoro(folder)
+                kokoro = kokoro or synth.Kokoro(folder, device=ask.device)
                 x, kind = neural(kokoro, folder, use, tune, text, speaker.rng)
             else:
                 say, kind = fast(use, tune, speaker.rng)
@@ -110,6 +117,7 @@ def main():
     ask.add_argument("--fast", type=int, default=12000)
     ask.add_argument("--kokoro", type=int, default=6000, help="none: Kokoro tunes nothing, either")
     ask.add_argument("--tune", type=int, default=800)
+    ask.add_argument("--device", default="cpu", help="where Kokoro speaks: cpu or cuda")
     ask.add_argument("--jobs", type=int, default=os.cpu_count())
     ask.add_argument("--seconds", type=float, default=1e9, help="each worker stops after this long, whatever is left")
     ask = ask.parse_args()

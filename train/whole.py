@@ -30,6 +30,7 @@ LONGEST = int(10.4 * RATE)
 ROOM_S = 1.0
 CALL, TALK, PEOPLE, NOBODY = range(4)
 LOOKS = 6
+STRETCHED = .4  # of the steps hear everything slower or faster at the same pitch
 BANK, BANK_LENGTH = 160 if torch.cuda.is_available() else 16, int(11 * RATE)
 CONDITIONS = [("quiet", "pink", 40), ("pink10", "pink", 10), ("babble10", "crowd", 10)]
 
@@ -132,6 +133,21 @@ def unit(x):
     return x / x.std(1, keepdim=True).clamp(min=1e-4)
 
 
+def stretched(x, factor):
+    """Sound that lasts `factor` times as long at the same pitch: frames of its spectrum, their phases carried on."""
+    size, step = 512, 128
+    window = torch.hann_window(size, device=x.device)
+    frames = torch.stft(x, size, step, window=window, return_complex=True)
+    at = torch.arange(0, frames.shape[-1] - 1.001, 1 / factor, device=x.device)
+    low, part = at.long(), at - at.floor()
+    loud, angle = frames.abs(), frames.angle()
+    loud = loud[..., low] * (1 - part) + loud[..., low + 1] * part
+    due = torch.arange(size // 2 + 1, device=x.device)[:, None] * (2 * math.pi * step / size)
+    ahead = torch.remainder(angle[..., low + 1] - angle[..., low] - due + math.pi, 2 * math.pi) - math.pi + due
+    phase = angle[..., :1] + F.pad(ahead.cumsum(-1)[..., :-1], (1, 0))
+    return torch.istft(torch.polar(loud, phase), size, step, window=window)
+
+
 class World:
     """Rooms, noise and other people around what is said."""
 
@@ -178,7 +194,7 @@ class World:
         s, d, b = self.sound, self.device, len(ids)
         i = torch.as_tensor(ids, device=d)
         start, size, kind = s.start[i], s.size[i], s.kind[i]
-        tempo = torch.where(chance(b, .6, d) & (kind < NOBODY), uniform(b, .85, 1.18, d), torch.ones(b, device=d))
+        tempo = torch.where(chance(b, .6, d) & (kind < NOBODY), uniform(b, .82, 1.24, d), torch.ones(b, device=d))
         own = (size / tempo).long()
         r = torch.rand(b, device=d)
         before, after, next_call = (r < .12), (r > .12) & (r < .22), (r > .22) & (r < .46)
@@ -253,6 +269,10 @@ class World:
     @torch.no_grad()
     def hear(self, ids):
         x, n, labels, kind = self.place(ids)
+        if float(torch.rand(1)) < STRETCHED:
+            factor = min(float(uniform(1, .8, 1.25, "cpu")), LONGEST / x.shape[1])
+            x, n = stretched(x, factor), (n * factor).long()
+            x = F.pad(x, (0, max(0, int(n.max()) - x.shape[1])))
         if self.turn % 4 == 0:
             self.new_crowds(int(torch.randint(BANK - 4, (1,))), 4)
         self.turn += 1
@@ -314,6 +334,16 @@ def begin(net, folder, units, sound, world):
     begin_with(net.head, folder, units, net.mean, net.deviation)
 
 
+def go_on(net, files, units):
+    """Gives the network the mean of what was learned before."""
+    learned = [dict(np.load(file)) for file in files]
+    for one in learned:
+        if json.loads(str(one.pop("about")))["units"] != units:
+            raise SystemExit("what was learned before has other units")
+    mean = {k: np.mean([one[k].astype(np.float32) for one in learned], 0) for k in learned[0]}
+    net.load_state_dict({k: torch.from_numpy(v) for k, v in mean.items()}, strict=False)
+
+
 def loss_of(log_probs, frames, labels):
     sizes = torch.tensor([len(one) for one in labels], device=log_probs.device)
     flat = torch.tensor([u for one in labels for u in one] or [0], device=log_probs.device)
@@ -357,6 +387,7 @@ def main():
     ask.add_argument("--encoder", default=".ear/encoder.npz")
     ask.add_argument("--grammar", default="grammars/en/exam.gram")
     ask.add_argument("--begin-with", default="models/en")
+    ask.add_argument("--begin-whole", nargs="*", help="files of this script to go on from, in place of a head: their mean")
     ask.add_argument("--yard", default=".ear/yard.npy", help="rows of noise, 16-bit")
     ask.add_argument("--out", default=".ear/whole.npz")
     ask.add_argument("--learning", type=int, default=3, help="upper layers that learn")
@@ -382,7 +413,10 @@ def main():
         sound.grow()
     world = World(sound, np.load(ask.yard), ask.seed)
     net = Ear(len(units.units), encoder.read(ask.encoder), ask.learning, ask.drop).to(device)
-    begin(net, ask.begin_with, units.units, sound, world)
+    if ask.begin_whole:
+        go_on(net, ask.begin_whole, units.units)
+    else:
+        begin(net, ask.begin_with, units.units, sound, world)
     learning = tuple(f"encoder.layers.{i}." for i in range(encoder.LAYERS - ask.learning, encoder.LAYERS))
     upper = [p for k, p in net.named_parameters() if k.startswith((*learning, "encoder.layer_norm"))]
     own = list(net.head.parameters())
