@@ -165,7 +165,8 @@ impl Judge<'_> {
         let acted = self.of(words);
         let acted: Vec<&String> = acted.iter().collect();
         // What does nothing is right where nothing was to be done: soothing words, a note that is read out.
-        let one_by_one = common(&wanted, &acted).len() == acted.len() && acted.is_empty() == wanted.is_empty();
+        let one_by_one =
+            common(&wanted, &acted).len() == acted.len() && acted.is_empty() == wanted.is_empty();
         let together: Vec<&str> = met.iter().map(|one| one.words.as_str()).collect();
         let right = one_by_one || acted.iter().copied().eq(&self.of(&together.join(" ")));
         (met.iter().any(|one| !one.words.is_empty()), right)
