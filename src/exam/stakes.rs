@@ -46,7 +46,9 @@ fn of_call(call: &Call) -> Vec<(Stake, String)> {
             found.extend(setting.amount.iter().map(|amount| number(&setting.slot, amount)));
         }
         Act::Value(value) => found.push(number(&value.term, &value.amount)),
-        Act::Finding(finding) => found.push((Stake::Presence, finding.class.as_str().to_owned())),
+        Act::Finding(finding) => {
+            found.push((Stake::Presence, format!("{} {}", finding.class.as_str(), finding.term)));
+        }
         Act::Note { open, conclusion } => {
             found.push((Stake::Note, if *conclusion { "conclusion".to_owned() } else { open.to_string() }));
         }

@@ -3,7 +3,7 @@
 //! Takes: nothing; these are the types between the meaning of words and the trust in them.
 //! Gives: `Stake`, `Stakes`, `Limit`.
 //! Never: meaning; what a part means is a text that is only compared.
-//! Tested in: `tests/it/neural_confidence.rs`.
+//! Tested in: `tests/it/stakes.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -17,7 +17,7 @@ pub enum Stake {
     Limb,
     /// A wrong number is in the report.
     Number,
-    /// Something is there, is not there, or was not looked for.
+    /// Something is there, is not there, or was not looked for; it is one thing and not another.
     Presence,
     /// Takes calls back.
     TakeBack,
