@@ -3,7 +3,7 @@
 //! Takes: the path of a folder that holds `exam.jsonl`, or that is to hold one.
 //! Gives: the exam as its journal has it, what is next to the journal, and the record.
 //! Never: changes what is there; only `Journal` writes, and it only appends.
-//! Tested in: `tests/it/demo.rs`, `tests/it/exam_folder.rs`.
+//! Tested in: `tests/it/demo.rs`, `tests/it/torn.rs`.
 
 use std::io::Error as IoError;
 use std::path::{Path, PathBuf};

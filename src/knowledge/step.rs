@@ -3,7 +3,7 @@
 //! Takes: two zones of a limb, and the current scheme.
 //! Gives: `Step`.
 //! Never: an opinion; what is too far is data of the practice.
-//! Tested in: `tests/it/ask.rs`, `tests/checks.rs`.
+//! Tested in: `tests/it/ask.rs`, `tests/it/knowledge.rs`.
 
 use std::collections::BTreeMap;
 

@@ -99,6 +99,17 @@ fn no_file_is_longer_than_500_lines_and_each_says_what_it_is_for() {
 }
 
 #[test]
+fn the_tests_that_a_file_names_in_its_head_are_there() {
+    for path in all(&["src"]) {
+        let text = std::fs::read_to_string(&path).unwrap();
+        let head = text.lines().take_while(|line| line.starts_with("//!"));
+        for named in head.flat_map(|line| line.split('`')).filter(|part| part.starts_with("tests/")) {
+            assert!(root().join(named).exists(), "{} names {named}, which is not there", path.display());
+        }
+    }
+}
+
+#[test]
 fn unsafe_code_is_found_at_the_two_c_libraries_only() {
     for path in all(&["src"]) {
         let text = std::fs::read_to_string(&path).unwrap();
