@@ -34,14 +34,22 @@ pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Pr
             || goes_on.or_begins.iter().all(|rest| said.is_kept_before(words, rest, language, protocols)))
 }
 
-/// True when `rest`, said after a pause, is phrases of its own: none of it belongs to the last phrase of `first`.
+/// True when `rest`, said after a pause, is phrases of its own: none of it belongs to the last phrase of `first`, and none
+/// makes one call with it.
 ///
-/// "Save" after "area one" is; "branch normal" after "medial" is not, though it could be said alone.
+/// "Save" after "area one" is; "branch normal" after "medial" is not, though it could be said alone, nor is "longitudinal"
+/// after "right hind".
 #[must_use]
 pub fn stands_apart(first: &[&str], rest: &[&str], language: &Language, protocols: &Protocols) -> bool {
-    let phrases = |words: &[&str]| Some(Said::of(words, language, protocols)?.phrases);
-    let (both, first, rest) = (phrases(&[first, rest].concat()), phrases(first), phrases(rest));
-    matches!((both, first, rest), (Some(both), Some(first), Some(rest)) if both >= first + rest)
+    let counts = |words: &[&str]| {
+        let said = Said::of(words, language, protocols)?;
+        Some((said.phrases, said.acts.len()))
+    };
+    let (both, first, rest) = (counts(&[first, rest].concat()), counts(first), counts(rest));
+    matches!(
+        (both, first, rest),
+        (Some(both), Some(first), Some(rest)) if both.0 >= first.0 + rest.0 && both.1 >= first.1 + rest.1
+    )
 }
 
 /// What words mean, in the reading that counts.

@@ -14,7 +14,8 @@ use crate::speech::recognise::EngineError;
 use crate::speech::utterance::UtteranceAudio;
 
 /// Samples of a frame.
-pub const FRAME: u64 = 384;
+pub const FRAME: u64 = FRAME_LEN as u64;
+const FRAME_LEN: usize = 384;
 /// A sound of the language is where one is more probable than not.
 const SOUND_MIN: f32 = 0.5;
 /// Sound kept before the first frame that has a sound of the language. First sounds are noticed up to 0.5 s after a word
@@ -278,11 +279,13 @@ impl Stream {
             self.sound(at);
         } else if self.pending.is_none() {
             self.early = self.early.filter(|(_, last)| now - last < OPEN_PAUSE);
-        } else if let Some(pending) = &self.pending {
-            let quiet = now - pending.last;
-            match pending.waits {
-                None if quiet >= SHORT_PAUSE => self.at_pause(now, listener, ended)?,
-                Some((_, longest)) if quiet >= longest => self.over(now, ended),
+        } else if let Some((last, waits)) = self.pending.as_ref().map(|pending| (pending.last, pending.waits))
+        {
+            match waits {
+                None if now - last >= SHORT_PAUSE => self.at_pause(now, listener, ended)?,
+                Some((_, longest)) if now - last >= longest && !self.shows_more(now, listener)? => {
+                    self.over(now, ended);
+                }
                 _ => {}
             }
         }
@@ -383,6 +386,20 @@ impl Stream {
         pending.waits = Some((what, longest));
         self.pending = Some(pending);
         Ok(())
+    }
+
+    /// Whether more was said than short looks showed: before an utterance is over, all of it is heard once in one go.
+    fn shows_more(&mut self, now: u64, listener: &mut dyn StreamListener) -> Result<bool, EngineError> {
+        let Some(pending) = self.pending.as_ref().filter(|_| self.pace == StreamPace::Prompt) else {
+            return Ok(false);
+        };
+        let (from, after) = (pending.from, pending.last + APART);
+        let sounds = listener.sounds(self.slice(from, self.end()))?;
+        let frames = sounds.into_iter().zip((from..now.saturating_sub(FRAME - 1)).step_by(FRAME_LEN));
+        let more: Vec<u64> =
+            frames.filter(|(sound, at)| *sound >= SOUND_MIN && *at >= after).map(|(_, at)| at).collect();
+        more.iter().for_each(|at| self.sound(*at));
+        Ok(!more.is_empty())
     }
 
     /// Nothing more came.

@@ -8,7 +8,7 @@ use zonecall::clock::Sample;
 
 use zonecall::exam::call::{Act, Call, View};
 use zonecall::exam::parse::parse;
-use zonecall::exam::whole::{is_whole, tells_of_another};
+use zonecall::exam::whole::{is_whole, stands_apart, tells_of_another};
 use zonecall::language::graph::{Moment, WordGraph};
 use zonecall::speech::endpoint::Endpointer;
 use zonecall::speech::utterance::UtteranceAudio;
@@ -85,6 +85,17 @@ fn what_was_found_before_a_breath_is_not_given_to_the_structure_named_after_it()
     ] {
         assert!(!another(first, rest), "{first} | {rest}");
     }
+}
+
+#[test]
+fn what_makes_one_call_with_what_was_said_before_a_pause_does_not_stand_apart() {
+    let apart = |first: &str, rest: &str| {
+        let (first, rest): (Vec<&str>, Vec<&str>) = (first.split(' ').collect(), rest.split(' ').collect());
+        stands_apart(&first, &rest, &support::BUILT_IN.0, &support::BUILT_IN.1)
+    };
+    assert!(!apart("right hind", "longitudinal") && !apart("zone two bravo", "transverse"));
+    assert!(!apart("medial", "branch normal"));
+    assert!(apart("area one", "save") && apart("longitudinal", "area one"));
 }
 
 /// For each way in which a phrase can stand there whole, the fewest words that lead to it.

@@ -151,6 +151,14 @@ fn what_may_go_on_and_does_not_is_an_utterance_of_its_own() {
     assert_eq!(apart.iter().map(|(audio, _)| n_sounds(&audio.samples)).collect::<Vec<_>>(), [1, 1]);
 }
 
+/// Each look shows the last of its sounds too late to count; all of it heard in one go shows it.
+#[test]
+fn what_short_looks_do_not_notice_in_time_is_heard_before_the_utterance_is_over() {
+    let samples = stretches(&[(0, 1.0), (SOUND, 0.4), (0, 0.3), (LATE_SOUND, 0.4), (0, 2.0)]);
+    let found = cut(&samples, StreamPace::Prompt, &mut Ear::new(|_| AtPause::Whole));
+    assert_eq!(found.iter().map(|(audio, _)| n_sounds(&audio.samples)).collect::<Vec<_>>(), [2]);
+}
+
 #[test]
 fn the_onset_before_the_first_sound_is_kept_though_another_utterance_has_just_ended() {
     let samples = stretches(&[(0, 1.0), (SOUND, 0.4), (0, 0.3), (SOUND, 0.4), (0, 2.0)]);
