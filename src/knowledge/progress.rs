@@ -21,6 +21,8 @@ pub struct ViewProgress {
     pub meant: bool,
     /// It was called.
     pub called: bool,
+    /// Its plane was named for it, or something was said in it besides the place: a zone alone keeps the plane before it.
+    pub settled: bool,
     /// Saves that were called in it.
     pub saves: usize,
 }
@@ -65,15 +67,16 @@ impl Progress {
             self.examined.insert(limb.clone());
             self.zones.extend(zone.map(|zone| (limb.clone(), zone.clone())));
         }
+        self.note_left_out(call);
         let is_save = call.act == Act::Save;
         self.saves += usize::from(is_save);
         if let Some(view) = context.place.whole_view() {
             let view = self.views.entry(view).or_default();
             view.meant = true;
             view.called |= is_view;
+            view.settled |= !is_view || self.plane_named;
             view.saves += usize::from(is_save);
         }
-        self.note_left_out(call);
     }
 
     /// A zone keeps the plane that was current before it, so the plane counts only if it was named together with the zone

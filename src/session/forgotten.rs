@@ -31,7 +31,8 @@ impl ExamState {
 /// `after` that, and the `progress` with the calls that did it.
 ///
 /// A view is limb, zone and plane; while one of them is not known, or nothing was said of it, or it was left out on
-/// purpose, there is none to be forgotten.
+/// purpose, there is none to be forgotten. Nor is there where a zone was called and then its plane: what lay between was
+/// the plane of the zone before, and nobody meant it.
 #[must_use]
 pub fn left(before: &Context, after: &Context, progress: &Progress, state: ExamState) -> Option<Place> {
     let left = before.place.clone();
@@ -39,6 +40,10 @@ pub fn left(before: &Context, after: &Context, progress: &Progress, state: ExamS
         return None;
     }
     let view = left.whole_view()?;
+    let is_plane_only = left.limb == after.place.limb && left.zone == after.place.zone;
+    if state == ExamState::GoesOn && is_plane_only && !progress.view(&view).settled {
+        return None;
+    }
     (progress.view(&view).meant && !progress.is_left_out(&view)).then_some(left)
 }
 

@@ -80,6 +80,16 @@ fn a_view_that_is_left_without_a_save_is_told_and_one_with_a_save_is_not() {
 }
 
 #[test]
+fn the_plane_that_a_zone_kept_until_another_was_named_is_no_view_that_was_forgotten() {
+    let before = ["left fore zone two alpha longitudinal", "save", "zone two bravo"];
+    let then = |said: &[&str]| left_behind(&[&before, said].concat());
+    assert_eq!(then(&["transverse"]), None, "nobody meant 2B L");
+    assert_eq!(then(&["zone three alpha"]).as_deref(), Some("LF 2B L"), "the plane was to stay");
+    assert_eq!(then(&["superficial flexor normal", "transverse"]).as_deref(), Some("LF 2B L SDFT"));
+    assert_eq!(then(&["longitudinal", "transverse"]).as_deref(), Some("LF 2B L"));
+}
+
+#[test]
 fn with_the_scanners_folder_a_still_counts_for_the_view_that_was_in_force_when_it_was_saved() {
     let before = exam_of(&["left fore zone two alpha transverse"]).context;
     let exam = exam_of(&["left fore zone two alpha transverse", "zone two bravo"]);
