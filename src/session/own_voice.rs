@@ -12,10 +12,15 @@ use crate::speech::utterance::Utterance;
 /// The program's own voice lingers so long in a room and in the buffers of a sound system.
 pub(super) const LINGERS: u64 = SAMPLE_RATE_HZ as u64 / 2;
 
+/// A microphone that hears the program hears it from its first words on; what comes by itself so much later is a person's.
+const FIRST_WORDS: u64 = SAMPLE_RATE_HZ as u64 * 3 / 2;
+
 /// The program's own voice, as the microphone hears it.
 #[derive(Debug, Clone, Default)]
 pub(super) struct OwnVoice {
     last: Option<Span>,
+    /// Something was heard in it already.
+    was_heard: bool,
     /// What was said in it.
     texts: Vec<String>,
 }
@@ -35,6 +40,9 @@ impl OwnVoice {
     /// A code such as `2A` is read out: a word for its letter begins with that letter, one for its digit is nowhere. A save,
     /// an answer or a command has neither: its words must have been said.
     pub(super) fn said(&self, utterance: &Utterance, parsed: &Parsed) -> bool {
+        if self.is_beside(utterance) {
+            return false;
+        }
         let words = || self.texts.iter().flat_map(|text| text.split(|c: char| !c.is_alphanumeric()));
         let is_digit = |c: &char| c.is_ascii_digit();
         let in_codes: Vec<char> =
@@ -55,10 +63,23 @@ impl OwnVoice {
         4 * known >= 3 * utterance.words.len()
     }
 
+    /// Whether it is the first that is heard in it, and comes too late to be it.
+    fn is_beside(&self, utterance: &Utterance) -> bool {
+        let begins = utterance.words.first().map(|word| word.span.from);
+        let late = |own: Span| begins.is_some_and(|at| at > own.from + FIRST_WORDS);
+        !self.was_heard && self.last.is_some_and(late)
+    }
+
+    /// Something was heard in it.
+    pub(super) fn hear(&mut self) {
+        self.was_heard = true;
+    }
+
     /// The program speaks, up to the sample `now`.
     pub(super) fn extend(&mut self, now: Sample) {
-        let from = self.last.filter(|own| own.to + LINGERS >= now).map_or(now, |own| own.from);
-        self.last = Some(Span { from, to: now });
+        let goes_on = self.last.filter(|own| own.to + LINGERS >= now);
+        self.was_heard &= goes_on.is_some();
+        self.last = Some(Span { from: goes_on.map_or(now, |own| own.from), to: now });
     }
 
     /// True while it is heard, up to the sample `now`.

@@ -63,10 +63,13 @@ impl Dialogue {
     pub(super) fn hear_over_own_voice(&mut self, utterance: Utterance, parsed: Parsed, now: Sample) {
         let help = "if it was a call, add it by hand; an earpiece keeps the two apart";
         let message = "heard while the program itself was speaking";
-        if utterance.rejected || utterance.words.is_empty() || self.own_voice.said(&utterance, &parsed) {
+        let is_own = utterance.rejected || self.own_voice.said(&utterance, &parsed);
+        let is_clear = self.is_interrupted_by(&utterance, &parsed);
+        self.own_voice.hear();
+        if is_own || utterance.words.is_empty() {
             return self.pass_over(utterance, message, help);
         }
-        if self.is_interrupted_by(&utterance, &parsed)
+        if is_clear
             && self.options.listener == Listener::Person
             && self.attention.takes_calls(&utterance)
             && self.open.is_none()

@@ -66,6 +66,31 @@ fn its_own_voice_is_never_a_call() {
 }
 
 /// No word of the code that the program reads out stands for a save.
+/// The alarm names the plane, and so does a person meanwhile, whose microphone does not hear the program at all.
+#[test]
+fn a_word_of_its_own_that_comes_by_itself_and_late_is_a_persons() {
+    let alarmed = || {
+        let mut talk = Talk::aloud();
+        talk.say("left fore zone two alpha longitudinal").say("zone two bravo").own_voice(4.0);
+        assert_eq!(talk.said().last(), Some(&"no save: left fore, zone 2A, longitudinal"));
+        talk
+    };
+    let mut talk = alarmed();
+    talk.at_s += 2.0;
+    talk.say("longitudinal");
+    assert!(
+        talk.question().is_some_and(|question| question.contains("longitudinal")),
+        "{:?}",
+        talk.question()
+    );
+    // One that hears it hears its first words, too: then it is the program's own.
+    let mut talk = alarmed();
+    let began_s = talk.at_s;
+    talk.say("left fore").at_s = began_s + 2.0;
+    talk.say("longitudinal");
+    assert_eq!(talk.outcomes().iter().filter(|outcome| **outcome == Outcome::Ignored).count(), 2);
+}
+
 #[test]
 fn a_save_over_the_programs_own_voice_is_not_taken_for_it() {
     let mut talk = Talk::aloud();
