@@ -33,15 +33,24 @@ const GIVEN_UP_AFTER: Duration = Duration::from_secs(20);
 const WAITING_MAX: usize = 256;
 
 /// The folder cannot be followed.
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "cannot follow the folder `{folder}`: {reason}; name the folder into which the scanner exports its stills"
+    "cannot follow the folder `{folder}`: {reason}; connect what holds it, or name the folder into which the scanner exports its stills"
 )]
 pub struct WatchError {
     /// The folder.
     pub folder: PathBuf,
     /// Why not.
     pub reason: String,
+}
+
+/// Whether the scanner's folder can be followed at this moment.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn is_there(folder: &Path) -> Result<(), WatchError> {
+    let refused = |error: std::io::Error| WatchError { folder: folder.to_owned(), reason: error.to_string() };
+    std::fs::read_dir(folder).map(drop).map_err(refused)
 }
 
 /// Something that was found.
@@ -61,6 +70,13 @@ pub enum Arrived {
         /// What is wrong with it.
         problem: Problem,
     },
+    /// The folder cannot be read any more.
+    FolderGone {
+        /// Why not.
+        error: WatchError,
+    },
+    /// It can be read again.
+    FolderBack,
 }
 
 /// A folder that is being followed, until this is dropped.
@@ -84,8 +100,7 @@ impl Watch {
         known: BTreeMap<String, String>,
         elsewhere: Elsewhere,
     ) -> Result<Self, WatchError> {
-        let refused = |reason: String| WatchError { folder: folder.to_owned(), reason };
-        std::fs::read_dir(folder).map_err(|error| refused(error.to_string()))?;
+        is_there(folder)?;
         let (noticed, notices) = channel();
         // Only wakes the look at the folder; without it the look comes a moment later.
         let watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
@@ -104,9 +119,13 @@ impl Watch {
             known,
             elsewhere,
             files: BTreeMap::new(),
+            away: BTreeMap::new(),
+            is_gone: false,
         };
         for path in files(folder, &mut Vec::new()) {
-            look.files.insert(path, FileState::Told);
+            if let Ok(state) = seen(&path) {
+                look.files.insert(path, FileState::Told(state));
+            }
         }
         let looks = Arc::new(AtomicU64::new(0));
         let counted = Arc::clone(&looks);
@@ -157,13 +176,20 @@ fn work(look: &mut FolderLook, notices: &Receiver<()>, found: &SyncSender<Arrive
     }
 }
 
+/// Length of a file, and when it was written.
+type FileSize = (u64, Option<SystemTime>);
+
+fn seen(path: &Path) -> std::io::Result<FileSize> {
+    path.metadata().map(|meta| (meta.len(), meta.modified().ok()))
+}
+
 /// What is known of a file.
 #[derive(Debug, Clone, Copy)]
 enum FileState {
     /// Told, or there from the beginning.
-    Told,
+    Told(FileSize),
     /// It may still be being written.
-    Coming { first: Instant, first_at: DateTime<Utc>, size: (u64, Option<SystemTime>), since: Instant },
+    Coming { first: Instant, first_at: DateTime<Utc>, size: FileSize, since: Instant },
 }
 
 #[derive(Debug)]
@@ -175,22 +201,50 @@ struct FolderLook {
     known: BTreeMap<String, String>,
     elsewhere: Elsewhere,
     files: BTreeMap<PathBuf, FileState>,
+    /// Files that were told and are not there now: a stick that is plugged in again brings nothing new with them.
+    away: BTreeMap<PathBuf, FileSize>,
+    is_gone: bool,
 }
 
 impl FolderLook {
+    /// Whether the folder itself has gone or come back since the last look.
+    fn came_or_went(&mut self) -> Option<Arrived> {
+        let found = is_there(&self.folder);
+        let was_gone = std::mem::replace(&mut self.is_gone, found.is_err());
+        match found {
+            Err(error) if !was_gone => Some(Arrived::FolderGone { error }),
+            Ok(()) if was_gone => Some(Arrived::FolderBack),
+            _ => None,
+        }
+    }
+
+    /// Files that are not there any more: one that was renamed is a new one under its new name, and its id shows that it is
+    /// known.
+    fn forget_but(&mut self, there: &[PathBuf]) {
+        let present: BTreeSet<&PathBuf> = there.iter().collect();
+        let away = &mut self.away;
+        self.files.retain(|path, state| {
+            let stays = present.contains(path);
+            if let FileState::Told(size) = state
+                && !stays
+            {
+                away.insert(path.clone(), *size);
+            }
+            stays
+        });
+    }
+
     /// One look through the folder.
     fn through(&mut self, now: Instant) -> Vec<Arrived> {
-        let mut arrived = Vec::new();
+        let mut arrived: Vec<Arrived> = self.came_or_went().into_iter().collect();
         let there = files(&self.folder, &mut Vec::new());
-        // A file that was renamed is a new one under its new name; its id shows that it is known.
-        let present: BTreeSet<&PathBuf> = there.iter().collect();
-        self.files.retain(|path, _| present.contains(path));
+        self.forget_but(&there);
         for path in &there {
-            let Ok(meta) = path.metadata() else { continue };
-            let size = (meta.len(), meta.modified().ok());
+            let Ok(size) = seen(path) else { continue };
+            let known = self.away.remove(path).filter(|before| *before == size).map(FileState::Told);
             let coming = FileState::Coming { first: now, first_at: Utc::now(), size, since: now };
-            match *self.files.entry(path.clone()).or_insert(coming) {
-                FileState::Told => {}
+            match *self.files.entry(path.clone()).or_insert(known.unwrap_or(coming)) {
+                FileState::Told(_) => {}
                 FileState::Coming { first, first_at, size: before, .. } if before != size => {
                     let changed = FileState::Coming { first, first_at, size, since: now };
                     self.files.insert(path.clone(), changed);
@@ -199,7 +253,7 @@ impl FolderLook {
                 FileState::Coming { first, first_at, .. } => {
                     match one(path, &self.exam_folder, self.utc_offset_s) {
                         Ok(mut frame) => {
-                            self.files.insert(path.clone(), FileState::Told);
+                            self.files.insert(path.clone(), FileState::Told(size));
                             match self.known.get(&frame.id) {
                                 None => {
                                     self.known.insert(frame.id.clone(), frame.file.clone());
@@ -224,7 +278,7 @@ impl FolderLook {
                         // Perhaps the rest of it is still to come.
                         Err(_) if now.duration_since(first) < GIVEN_UP_AFTER => {}
                         Err(problem) => {
-                            self.files.insert(path.clone(), FileState::Told);
+                            self.files.insert(path.clone(), FileState::Told(size));
                             arrived.push(Arrived::Other { file: path.clone(), problem });
                         }
                     }

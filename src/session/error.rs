@@ -9,7 +9,6 @@ use std::path::PathBuf;
 
 use crate::exam::journal::JournalError;
 use crate::exam_folder::FolderError;
-use crate::frames::watch::WatchError;
 use crate::speech::capture::CaptureError;
 use crate::speech::keep::KeepError;
 use crate::speech::recognise::EngineError;
@@ -34,9 +33,6 @@ pub enum SessionError {
     /// The microphone cannot be used.
     #[error(transparent)]
     Capture(#[from] CaptureError),
-    /// The scanner's folder cannot be followed.
-    #[error(transparent)]
-    Watch(#[from] WatchError),
     /// The switch to talk by cannot be used.
     #[error(transparent)]
     Switch(#[from] SwitchError),

@@ -5,7 +5,6 @@
 //! Never: lets the sound wait for an answer; what is spoken or shown is handed on.
 //! Tested in: `tests/sound/listen.rs`.
 
-use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -15,7 +14,7 @@ use chrono::Utc;
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ, Sample};
 use crate::exam::event::{CloseReason, Event};
 use crate::frames::elsewhere::Elsewhere;
-use crate::frames::watch::{Arrived, Watch};
+use crate::frames::watch::{Arrived, Watch, WatchError};
 use crate::knowledge::cautions::CAUTIONS;
 use crate::session::dialogue::{DialogueOptions, Listener, Output, Speech};
 use crate::session::ear::Ear;
@@ -92,8 +91,10 @@ pub struct Closed {
 impl Live {
     /// Begins to listen; `stop` ends it.
     ///
+    /// Where the scanner's folder cannot be followed, the exam goes on without it: it is told, and a save is what counts.
+    ///
     /// # Errors
-    /// When the folder of the scanner cannot be followed.
+    /// When the journal cannot be written.
     pub fn new(
         mut session: Session,
         tools: Tools,
@@ -102,7 +103,8 @@ impl Live {
     ) -> Result<Self, SessionError> {
         let Tools { microphone, feedback, switch } = tools;
         let speech = if feedback.has_voice() { Speech::Aloud } else { Speech::Silent };
-        let export_delay = options.watch.as_ref().map(|_| samples(options.export_delay_s));
+        let (watch, lacking) = followed(&session, options);
+        let export_delay = watch.as_ref().map(|_| samples(options.export_delay_s));
         session.answer_with(DialogueOptions {
             listener: Listener::Person,
             speech,
@@ -111,14 +113,7 @@ impl Live {
             export_delay,
         })?;
         session.name_from(options.day_list.clone());
-        let exam = session.exam();
-        let known = exam.frames.iter().map(|frame| (frame.id.clone(), frame.file.clone())).collect();
-        let (folder, header) = (session.folder().path(), &exam.header);
-        let watch = |scanner: &PathBuf| {
-            let elsewhere = Elsewhere::read(folder, header.started_at);
-            Watch::open(scanner, folder, header.utc_offset_s, known, elsewhere)
-        };
-        let watch = options.watch.as_ref().map(watch).transpose()?;
+        let folder = session.folder().path();
         if let Some(scanner) = &options.watch {
             let scanner =
                 RememberedScanner { watch: scanner.clone(), export_delay_s: options.export_delay_s };
@@ -132,6 +127,10 @@ impl Live {
         let mut screen = Screen::open(options.display, title, watch.is_some(), options.board.clone());
         if screen.has_lines() {
             screen.report(Notice::Listening, CAUTIONS)?;
+        }
+        if let Some(error) = lacking {
+            screen.report(Notice::Fault, &format!("stills are not followed in this exam: {error}"))?;
+            feedback.sound(Tone::Alarm);
         }
         let dialogue = session.dialogue();
         screen.take(dialogue.exam(), dialogue.progress(), &session.ear().protocols);
@@ -390,6 +389,13 @@ impl Live {
                     self.step(Input::Still { frame, at })?;
                 }
                 Arrived::Other { file, problem } => self.step(Input::NoStill { file, problem })?,
+                Arrived::FolderGone { error } => {
+                    self.feedback.sound(Tone::Alarm);
+                    self.screen.report(Notice::Fault, &format!("no still arrives any more: {error}"))?;
+                }
+                Arrived::FolderBack => {
+                    self.screen.report(Notice::Listening, "the scanner's folder is back")?;
+                }
             }
         }
         self.step(Input::Time)
@@ -436,6 +442,18 @@ impl Live {
             }
         }
         Ok(())
+    }
+}
+
+/// The scanner's folder, if one is to be followed; and why it is not, where it cannot be.
+fn followed(session: &Session, options: &ListenOptions) -> (Option<Watch>, Option<WatchError>) {
+    let Some(scanner) = &options.watch else { return (None, None) };
+    let (exam, folder) = (session.exam(), session.folder().path());
+    let known = exam.frames.iter().map(|frame| (frame.id.clone(), frame.file.clone())).collect();
+    let elsewhere = Elsewhere::read(folder, exam.header.started_at);
+    match Watch::open(scanner, folder, exam.header.utc_offset_s, known, elsewhere) {
+        Ok(watch) => (Some(watch), None),
+        Err(error) => (None, Some(error)),
     }
 }
 

@@ -43,7 +43,7 @@ fn arrived(watch: &Watch, n: usize) -> Vec<Arrived> {
 fn frame(arrived: &Arrived) -> &Frame {
     match arrived {
         Arrived::Still { frame, .. } => frame,
-        Arrived::Other { file, problem } => panic!("{}: {}", file.display(), problem.message),
+        other => panic!("{other:?}"),
     }
 }
 
@@ -64,7 +64,7 @@ fn a_still_is_told_once_whatever_its_file_is_called_and_old_ones_are_not() {
         Arrived::Other { problem, .. } => {
             assert!(problem.message.contains("the same still as"), "{problem:?}")
         }
-        Arrived::Still { frame, .. } => panic!("{} counts twice", frame.file),
+        other => panic!("it counts twice: {other:?}"),
     }
     fs::copy(still(3), place("d.dcm")).unwrap();
     assert_eq!(frame(&arrived(&watch, 1)[0]).file, "d.dcm");
@@ -107,6 +107,26 @@ fn a_folder_that_is_not_there_is_refused_with_what_to_do() {
         Watch::open(&folder.path().join("none"), folder.path(), 0, BTreeMap::new(), Elsewhere::default())
             .unwrap_err();
     assert!(error.to_string().contains("name the folder into which the scanner exports"), "{error}");
+}
+
+/// As when a stick is pulled out and plugged in again: what was on it before the exam is none of its stills.
+#[test]
+fn a_folder_that_goes_and_comes_back_is_told_and_brings_no_old_still_with_it() {
+    let place = tempfile::tempdir().unwrap();
+    let (folder, elsewhere) = (place.path().join("stick"), place.path().join("pulled"));
+    fs::create_dir(&folder).unwrap();
+    fs::copy(still(1), folder.join("IM0001.dcm")).unwrap();
+    let watch = follow(&folder, &[]);
+    fs::rename(&folder, &elsewhere).unwrap();
+    let gone = arrived(&watch, 1);
+    assert!(matches!(&gone[0], Arrived::FolderGone { error } if error.folder == folder), "{gone:?}");
+    fs::copy(still(2), elsewhere.join("IM0002.dcm")).unwrap();
+    fs::rename(&elsewhere, &folder).unwrap();
+    let found = arrived(&watch, 2);
+    assert!(matches!(found[0], Arrived::FolderBack), "{found:?}");
+    assert_eq!(frame(&found[1]).file, "IM0002.dcm");
+    std::thread::sleep(Duration::from_secs(2));
+    assert_eq!(watch.arrived().count(), 0, "the old still is not told");
 }
 
 /// A look reads the folder, and reading gives a notice, too: it must not wake the next look.
