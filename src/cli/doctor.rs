@@ -9,6 +9,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
+use super::doctor_line::{DoctorLine, PartState};
+use super::doctor_settings;
 use super::ear;
 use super::options::{EarChoice, KnowledgeArgs, LanguageArgs, WhichEar};
 use super::output::one_line;
@@ -24,7 +26,6 @@ use crate::session::voice::Voice;
 use crate::speech::capture::Capture;
 use crate::speech::installed::remedy;
 use crate::speech::recognise::{EngineError, EngineId};
-use crate::speech::switch::look;
 use crate::speech::vosk::IS_BUILT_IN;
 
 /// Bytes of kept audio in an hour: 16 bits a sample, one channel.
@@ -55,44 +56,9 @@ pub(crate) struct Doctor {
     knowledge: KnowledgeArgs,
 }
 
-/// The state of one part.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum PartState {
-    /// It is there and was tried.
-    There,
-    /// Missing, and nothing can be heard without it.
-    Needed,
-    /// Missing, and something is worse for it.
-    Better,
-}
-
-#[derive(Debug)]
-struct DoctorLine {
-    part: &'static str,
-    state: PartState,
-    /// What was found.
-    found: String,
-    /// What to do; empty where it is there.
-    remedy: String,
-}
-
-impl DoctorLine {
-    fn there(part: &'static str, found: impl Into<String>) -> Self {
-        Self { part, state: PartState::There, found: found.into(), remedy: String::new() }
-    }
-
-    fn lacks(
-        part: &'static str,
-        state: PartState,
-        found: impl Into<String>,
-        remedy: impl Into<String>,
-    ) -> Self {
-        Self { part, state, found: found.into(), remedy: remedy.into() }
-    }
-}
-
 pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
-    let mut lines = Vec::new();
+    let (settings, line) = doctor_settings::read();
+    let mut lines: Vec<DoctorLine> = line.into_iter().collect();
     let protocols = args.knowledge.read();
     lines.push(match &protocols {
         Ok(known) => DoctorLine::there("protocols", format!("{} zone schemes", known.schemes.len())),
@@ -104,11 +70,14 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
         ),
     });
     if let Ok(protocols) = &protocols {
-        lines.extend(language(args, protocols));
+        lines.extend(doctor_settings::wrong(&settings, protocols));
+        lines.extend(language(args, &settings, protocols));
     }
-    lines.push(microphone(args.device.as_deref()));
+    lines.push(microphone(args.device.as_deref().or(settings.device.as_deref())));
     lines.push(loudspeaker());
-    lines.extend(switch(&args.switch));
+    lines.extend(doctor_settings::switch(&args.switch, &settings));
+    lines.extend(doctor_settings::watched(&settings));
+    lines.extend(doctor_settings::screen(&settings));
     lines.extend(network());
     lines.push(folder(&args.into));
     lines.push(room(&args.into));
@@ -119,7 +88,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
 }
 
 /// The grammar, the practice's own words, and what listens to them.
-fn language(args: &Doctor, protocols: &Protocols) -> Vec<DoctorLine> {
+fn language(args: &Doctor, settings: &Settings, protocols: &Protocols) -> Vec<DoctorLine> {
     let LanguageArgs { grammar, own_words, schemes } = &args.language;
     let schemes = protocols.choose(schemes).map_err(anyhow::Error::from);
     let read = schemes.and_then(|schemes| Ok(SpokenLanguage::read(grammar.as_deref(), schemes, protocols)?));
@@ -150,8 +119,21 @@ fn language(args: &Doctor, protocols: &Protocols) -> Vec<DoctorLine> {
         lines.push(line);
         added
     });
-    let SpokenLanguage { pack, language, .. } = with_own.and_then(Result::ok).unwrap_or(spoken);
-    lines.extend(ears(args, &pack, &language, protocols));
+    let mut spoken = with_own.and_then(Result::ok).unwrap_or(spoken);
+    if let Some(call) = &settings.call_word {
+        match spoken.clone().called_by(call, &args.ear.dictionary()) {
+            Ok(called) => {
+                lines.push(DoctorLine::there("call word", format!("`{call}`")));
+                spoken = called;
+            }
+            Err(error) => {
+                lines.push(DoctorLine::wrong("call word", &error.to_string(), "choose another word"))
+            }
+        }
+    }
+    let SpokenLanguage { pack, language, .. } = spoken;
+    let which = WhichEar { ear: args.ear.ear.or(settings.ear), ..args.ear.clone() };
+    lines.extend(ears(&which, &pack, &language, protocols));
     lines.push(voice(&pack.language));
     lines
 }
@@ -198,8 +180,8 @@ fn show(lines: &[DoctorLine]) -> std::io::Result<()> {
 
 /// Each ear is loaded with the grammar. The one that was asked for is needed; without asking, the neural ear is, unless the
 /// Vosk ear can listen in its place. PocketSphinx listens only where it is asked for.
-fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) -> Vec<DoctorLine> {
-    let tried = |ear| match ear::tried(ear, &args.ear, &pack.language, language, protocols) {
+fn ears(args: &WhichEar, pack: &Pack, language: &Language, protocols: &Protocols) -> Vec<DoctorLine> {
+    let tried = |ear| match ear::tried(ear, args, &pack.language, language, protocols) {
         Err(EngineError::NoParts { path }) => Err(format!("`{}` does not exist", path.display())),
         tried => tried.map_err(|error| error.to_string()),
     };
@@ -211,7 +193,7 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
             tried(EarChoice::Neural),
             format!("{again}, or name its folder with --head or ZONECALL_EAR"),
         ),
-        ("vosk ear", EarChoice::Vosk, tried(EarChoice::Vosk), vosk_remedy(args.ear.vosk_model.is_some())),
+        ("vosk ear", EarChoice::Vosk, tried(EarChoice::Vosk), vosk_remedy(args.vosk_model.is_some())),
         (
             "sphinx ear",
             EarChoice::Sphinx,
@@ -224,7 +206,7 @@ fn ears(args: &Doctor, pack: &Pack, language: &Language, protocols: &Protocols) 
         |(part, which, ear, remedy): (&'static str, EarChoice, Result<EngineId, String>, String)| match ear {
             Ok(id) => DoctorLine::there(part, format!("{} {}, model `{}`", id.name, id.version, id.model)),
             Err(why) => {
-                let needed = args.ear.ear.map_or(which == EarChoice::Neural && !any, |asked| asked == which);
+                let needed = args.ear.map_or(which == EarChoice::Neural && !any, |asked| asked == which);
                 let state = if needed { PartState::Needed } else { PartState::Better };
                 DoctorLine::lacks(part, state, why, remedy)
             }
@@ -276,28 +258,6 @@ fn voice(language: &str) -> DoctorLine {
             error.to_string(),
             "install the program espeak-ng; without it, questions are shown but not asked aloud",
         ),
-    }
-}
-
-/// The switch to talk by that the options or the settings want; no line where none is wanted.
-fn switch(args: &SwitchArgs) -> Option<DoctorLine> {
-    let lacks =
-        |found: String, remedy: &str| Some(DoctorLine::lacks("switch", PartState::Needed, found, remedy));
-    let wanted = match Settings::read().and_then(|settings| args.with(&settings)) {
-        Ok(wanted) => wanted?,
-        Err(error) => return lacks(one_line(&error), "correct the option or the settings"),
-    };
-    let Some(device) = &wanted.device else {
-        return Some(DoctorLine::there("switch", format!("{}, a key of the terminal", wanted.key)));
-    };
-    match look(device, wanted.key) {
-        Ok(name) => Some(DoctorLine::there("switch", format!("{} of `{name}`", wanted.key))),
-        Err(error) => {
-            let found = error.to_string();
-            let (found, remedy) =
-                found.split_once("; ").unwrap_or((&found, "name another with --switch-device"));
-            lacks(found.to_owned(), remedy)
-        }
     }
 }
 

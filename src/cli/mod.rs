@@ -15,6 +15,8 @@ mod args;
 mod check;
 mod compare_ears;
 mod doctor;
+mod doctor_line;
+mod doctor_settings;
 mod ear;
 mod enrol;
 mod enter;

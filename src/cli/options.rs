@@ -16,6 +16,7 @@ use crate::exam::review::is_plain;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
 use crate::session::spoken::SpokenLanguage;
+use crate::speech::dictionary::{DICTIONARY, default_model_dir};
 
 #[derive(Debug, clap::Args)]
 pub(crate) struct FolderArgs {
@@ -131,6 +132,13 @@ pub(crate) struct WhichEar {
     /// What the `scripted` ear hears: one utterance per line.
     #[arg(long, value_name = "FILE", required_if_eq("ear", "scripted"))]
     pub(crate) script: Option<PathBuf>,
+}
+
+impl WhichEar {
+    /// The dictionary that says how a call word sounds.
+    pub(super) fn dictionary(&self) -> PathBuf {
+        self.model.clone().unwrap_or_else(default_model_dir).join(DICTIONARY)
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, serde::Deserialize)]

@@ -12,7 +12,7 @@ use crate::protocol::Protocols;
 use crate::session::options::Subject;
 
 /// What is set for one exam.
-#[derive(Debug, Clone, clap::Args)]
+#[derive(Debug, Clone, Default, clap::Args)]
 pub(crate) struct SetForExam {
     /// How long the limbs of a group are in centimetres, such as `fore=21`, from the landmark of the zones to their end:
     /// levels are scaled by it. A pony needs it, or "limb length ..." said; give it once for each group.

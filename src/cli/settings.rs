@@ -26,6 +26,11 @@ pub(super) struct Settings {
     pub(super) voice_volume: Option<u8>,
     pub(super) earpiece: Option<bool>,
     pub(super) lines: Option<bool>,
+    pub(super) screen: Option<bool>,
+    pub(super) screen_port: Option<u16>,
+    pub(super) screen_at: Option<String>,
+    pub(super) screen_cert: Option<PathBuf>,
+    pub(super) screen_key: Option<PathBuf>,
     pub(super) watch: Option<PathBuf>,
     pub(super) export_delay_s: Option<f64>,
     pub(super) sides: Option<String>,
@@ -50,7 +55,7 @@ impl Settings {
                     .with_context(|| format!("cannot read the settings `{}`", path.display()))?;
                 Self::of(&text).with_context(|| {
                     format!(
-                        "`{}` holds no valid settings; correct it, or write a new one with `zonecall setup`",
+                        "`{}` holds no valid settings; correct it, or delete it and write a new one with `zonecall setup`",
                         path.display()
                     )
                 })
@@ -98,7 +103,7 @@ impl Settings {
 
     /// What each setting is, its key, its value where it is set, and an example.
     #[allow(clippy::too_many_lines)] // a table, a row for each setting
-    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 18] {
+    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 23] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
         [
@@ -145,6 +150,36 @@ impl Settings {
                 "false",
             ),
             ("Plain lines instead of the screen.", "lines", self.lines.map(|on| on.to_string()), "false"),
+            (
+                "A second screen, as a page in a browser of this machine.",
+                "screen",
+                self.screen.map(|on| on.to_string()),
+                "true",
+            ),
+            (
+                "Port of the second screen; without it, any free one.",
+                "screen_port",
+                self.screen_port.map(|port| port.to_string()),
+                "7401",
+            ),
+            (
+                "Serve the second screen to the practice's network at this name or address of this machine.",
+                "screen_at",
+                self.screen_at.as_deref().map(quoted),
+                "\"scan.practice.example\"",
+            ),
+            (
+                "The certificate for that name, as a PEM file.",
+                "screen_cert",
+                self.screen_cert.as_ref().map(path),
+                "\"/etc/zonecall/scan.pem\"",
+            ),
+            (
+                "The key of that certificate, as a PEM file.",
+                "screen_key",
+                self.screen_key.as_ref().map(path),
+                "\"/etc/zonecall/scan-key.pem\"",
+            ),
             (
                 "The folder into which the scanner exports its stills.",
                 "watch",
@@ -221,6 +256,11 @@ mod tests {
             voice_volume: Some(80),
             earpiece: Some(true),
             lines: Some(true),
+            screen: Some(true),
+            screen_port: Some(7401),
+            screen_at: Some("scan.practice.example".to_owned()),
+            screen_cert: Some(PathBuf::from("scan.pem")),
+            screen_key: Some(PathBuf::from("scan-key.pem")),
             watch: Some(PathBuf::from("/media/scanner")),
             export_delay_s: Some(3.5),
             sides: Some("near".to_owned()),

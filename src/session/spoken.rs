@@ -9,11 +9,19 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use crate::language::engine::Pronunciation;
-use crate::language::graph::ZonesByLimb;
+use crate::language::graph::{Moment, ZonesByLimb};
 use crate::language::pack::{Language, Pack, PackError};
 use crate::protocol::Protocols;
 use crate::session::own_words;
 use crate::speech::dictionary::entries;
+
+/// A call word that people say as a call.
+#[derive(Debug, thiserror::Error)]
+#[error("the call word is `{word}`, which is a call by itself; choose a word that is none, such as `exam`")]
+pub struct CallWordError {
+    /// The word.
+    pub word: String,
+}
 
 /// What can be said in an exam.
 #[derive(Debug, Clone)]
@@ -62,8 +70,15 @@ impl SpokenLanguage {
 
     /// The same, in which only what begins with `call` is acted on; how the word sounds is looked up in `dictionary`, too,
     /// a file of `word  PHONES` lines.
-    #[must_use]
-    pub fn called_by(self, call: &str, dictionary: &Path) -> Self {
+    ///
+    /// # Errors
+    /// When the word is a call by itself: whoever says it means that call.
+    pub fn called_by(self, call: &str, dictionary: &Path) -> Result<Self, CallWordError> {
+        let words = call.to_lowercase();
+        let words: Vec<&str> = words.split_whitespace().collect();
+        if self.language.engine.graph.allows(Moment { limb: None, asked: true }, &words) {
+            return Err(CallWordError { word: call.to_owned() });
+        }
         let known = std::fs::read(dictionary).unwrap_or_default();
         let known = String::from_utf8_lossy(&known);
         let is_of_call = |word: &str| call.split_whitespace().any(|wanted| wanted.eq_ignore_ascii_case(word));
@@ -73,6 +88,6 @@ impl SpokenLanguage {
         });
         let pack = self.pack.called_by(call, sounds.collect());
         let language = pack.for_zones(&self.zones);
-        Self { pack, language, ..self }
+        Ok(Self { pack, language, ..self })
     }
 }

@@ -55,6 +55,47 @@ fn a_machine_without_a_microphone_says_so_once_and_the_sound_library_says_nothin
     assert_eq!(errors, "", "the library's own lines");
 }
 
+/// What is set and would not work is told under its own name, with the way out; the rest is looked at all the same.
+#[test]
+fn settings_that_cannot_be_read_or_name_what_is_not_there_are_missing_each_with_the_way_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("zonecall.toml");
+    let set = |text: &str| {
+        std::fs::write(&file, text).unwrap();
+        doctor(&["--into", folder.path().to_str().unwrap()], &[("ZONECALL_SETTINGS", file.to_str().unwrap())])
+    };
+    let (lines, code) = set("person = \"Ada\"\n");
+    assert_eq!((code, part(&lines, "settings")), (0, ("there".to_owned(), None)), "{lines:#?}");
+    let (lines, code) = set("tones = \"perhaps\"\n");
+    let (state, remedy) = part(&lines, "settings");
+    assert_eq!((code, state.as_str()), (1, "MISSING"), "{lines:#?}");
+    assert!(remedy.unwrap().contains("`zonecall setup`"), "{lines:#?}");
+    assert!(lines.iter().any(|line| line.contains("zonecall.toml") && line.contains("line 1")), "{lines:#?}");
+    assert!(!lines.iter().any(|line| line.contains("MISSING      switch")), "{lines:#?}");
+    let wrong = [
+        ("watch = \"/nowhere/scanner\"", "stills", "name the folder into which the scanner"),
+        ("call_word = \"save\"", "call word", "choose a word that is none"),
+        ("sides = \"upper\"", "sides", "give one of"),
+        ("score_scale = \"echo score\"", "score scale", "correct the settings"),
+        ("screen = true\nscreen_at = \"scan.practice.example\"", "second screen", "set all three"),
+        ("device = \"nowhere at all\"", "microphone", "--device"),
+        ("switch_device = \"/dev/input/event0\"", "switch", "--switch"),
+    ];
+    for (text, name, way_out) in wrong {
+        let (lines, code) = set(text);
+        let found = lines.iter().position(|line| line.starts_with(&format!("MISSING      {name}")));
+        let found = found.unwrap_or_else(|| panic!("{text}: {lines:#?}"));
+        let told =
+            lines[found..].iter().take_while(|line| !line.starts_with("there")).cloned().collect::<Vec<_>>();
+        assert!(code == 1 && told.iter().any(|line| line.contains(way_out)), "{text}: {lines:#?}");
+    }
+    let (lines, code) = set("call_word = \"exam\"\nscreen = true\nwatch = \"/tmp\"\n");
+    assert_eq!(code, 0, "{lines:#?}");
+    for name in ["call word", "second screen", "stills", "settings"] {
+        assert_eq!(part(&lines, name), ("there".to_owned(), None), "{name}");
+    }
+}
+
 #[test]
 fn one_ear_is_enough_only_if_it_was_asked_for() {
     let gone = [("ZONECALL_EAR", "/nowhere")];
