@@ -14,7 +14,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use anyhow::Context as _;
 
 use super::ear;
-use super::notes::write_down;
+use super::notes::{between_exams, write_down};
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::own_words::OwnWordsArg;
 use super::receiver_args::{ReceiverArgs, Receiving};
@@ -23,6 +23,7 @@ use super::settings::Settings;
 use super::subject_args::SubjectArgs;
 use super::switch::SwitchArgs;
 use crate::exam_folder::ExamFolder;
+use crate::frames::watch::is_there;
 use crate::protocol::Protocols;
 use crate::session::dialogue::Output;
 use crate::session::ear::Ear;
@@ -37,7 +38,6 @@ use crate::session::spoken::SpokenLanguage;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::voice::{VoiceStyle, WORDS_A_MINUTE};
 use crate::session::waiting::{self, Exams};
-use crate::speech::dictionary::{DICTIONARY, default_model_dir};
 
 /// What is received goes here: in an exam, and beside the exams of a box.
 const FRAMES: &str = "frames";
@@ -170,6 +170,11 @@ struct Chosen {
 }
 
 impl LiveArgs {
+    /// The folder that was asked for here must be there; one of the settings may be elsewhere today.
+    fn must_have_stills(&self) -> anyhow::Result<()> {
+        Ok(self.watch.as_deref().map_or(Ok(()), is_there)?)
+    }
+
     /// The options, with the settings where none was given.
     fn with(&self, settings: &Settings, language: &str, protocols: &Protocols) -> anyhow::Result<Chosen> {
         let audible = |given: Option<Switch>, set: Option<bool>| match given {
@@ -210,10 +215,9 @@ impl LiveArgs {
 
 impl Chosen {
     /// The language, with the call word where there is one.
-    fn called(&self, spoken: SpokenLanguage) -> SpokenLanguage {
-        let Some(call) = &self.call_word else { return spoken };
-        let model = self.ear.model.clone().unwrap_or_else(default_model_dir);
-        spoken.called_by(call, &model.join(DICTIONARY))
+    fn called(&self, spoken: SpokenLanguage) -> anyhow::Result<SpokenLanguage> {
+        let Some(call) = &self.call_word else { return Ok(spoken) };
+        Ok(spoken.called_by(call, &self.ear.dictionary())?)
     }
 
     /// The ear, for the voice of `person`.
@@ -229,7 +233,7 @@ impl Chosen {
 }
 
 /// The pair of words for the sides, by its place in the protocols.
-fn sides(word: Option<&String>, protocols: &Protocols) -> anyhow::Result<Option<usize>> {
+pub(super) fn sides(word: Option<&String>, protocols: &Protocols) -> anyhow::Result<Option<usize>> {
     let pairs = &protocols.rules.habits.sides;
     let Some(word) = word else { return Ok((!pairs.is_empty()).then_some(0)) };
     if word == ANY_SIDES {
@@ -262,25 +266,27 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     if let Some(into) = &into {
         into.must_be_new()?;
     }
+    args.live.must_have_stills()?;
     let protocols = args.knowledge.read()?;
     let settings = Settings::read()?;
     let spoken = args.language.read(&protocols)?;
     let chosen = args.live.with(&settings, &spoken.pack.language, &protocols)?;
-    let spoken = chosen.called(spoken);
+    let spoken = chosen.called(spoken)?;
     let can_type = args.exams.is_none() && std::io::stdin().is_terminal();
     let scale = settings.score_scale.as_deref();
     let (subject, horses) = args.subject.read_for_listening(&protocols, scale, can_type)?;
-    let person = subject.person.clone().or(settings.person);
+    let person = subject.person.clone().or_else(|| settings.person.clone());
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let context_s = subject.context_s.or(settings.context_s);
     let subject = Subject { person, context_s, ..subject };
     let stop = stop_switch()?;
-    let board = args.live.screen.begin()?;
+    let board = args.live.screen.begin(&settings)?;
     let mut options = ListenOptions { day_list: horses, board, ..chosen.options };
     let Some(into) = into else {
         let folder = args.exams.as_deref().context("name the folder of the exams")?;
         let _receiving = args.live.receiving(&folder.join(RECEIVED), &mut options)?;
-        waiting::wait(Exams { folder, subject: &subject, spoken: &spoken, options }, ear, &stop)?;
+        let notes = between_exams(&ear, &spoken.pack.language, &args.live.ear, &args.knowledge);
+        waiting::wait(Exams { folder, subject: &subject, spoken: &spoken, options, notes }, ear, &stop)?;
         return Ok(ExitCode::SUCCESS);
     };
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
@@ -294,6 +300,7 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
 pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let folder = ExamFolder::at(&args.folder);
     folder.must_hold_exam()?;
+    args.live.must_have_stills()?;
     let protocols = args.knowledge.read()?;
     let header = folder.exam(&protocols)?.header;
     let person = header.person.clone();
@@ -305,10 +312,10 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
         (settings.watch, settings.export_delay_s) = (Some(watch), Some(export_delay_s));
     }
     let chosen = args.live.with(&settings, &spoken.pack.language, &protocols)?;
-    let spoken = chosen.called(spoken);
+    let spoken = chosen.called(spoken)?;
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let stop = stop_switch()?;
-    let mut options = ListenOptions { board: args.live.screen.begin()?, ..chosen.options };
+    let mut options = ListenOptions { board: args.live.screen.begin(&settings)?, ..chosen.options };
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
     let opened = open(options.device.as_deref())?;
     let _receiving = args.live.receiving(&folder.path().join(FRAMES), &mut options)?;

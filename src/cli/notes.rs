@@ -5,6 +5,7 @@
 //! Never: takes a draft for a person's words.
 //! Tested in: `tests/it/notes.rs`.
 
+use std::ffi::OsString;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -12,7 +13,7 @@ use std::process::ExitCode;
 use anyhow::{Context as _, ensure};
 use chrono::Utc;
 
-use super::options::{DraftAgain, FolderArgs, WhichEar, not_blank};
+use super::options::{DraftAgain, FolderArgs, KnowledgeArgs, WhichEar, not_blank};
 use crate::exam::event::Event;
 use crate::exam::fold::Exam;
 use crate::exam::review::{Change, Review, WORDS_MAX, is_plain};
@@ -22,6 +23,7 @@ use crate::knowledge::notes::{NoteRow, NoteWords, note_rows};
 use crate::protocol::Protocols;
 use crate::session::ear::Ear;
 use crate::session::note_drafts::{draft_notes, unwritten};
+use crate::session::note_writer::NoteWriter;
 use crate::speech::neural::parts::Parts;
 use crate::speech::neural::transcriber::Transcriber;
 
@@ -116,6 +118,23 @@ fn list(rows: &[NoteRow]) -> anyhow::Result<()> {
         )?;
     }
     Ok(())
+}
+
+/// What writes notes down between the exams of a box: this program, once for each exam. None where the ear is another one,
+/// or the parts for it are not there.
+pub(super) fn between_exams(
+    ear: &Ear,
+    language: &str,
+    which: &WhichEar,
+    knowledge: &KnowledgeArgs,
+) -> Option<NoteWriter> {
+    let can_write =
+        ear.engine.id().name == NEURAL && Parts::find(which.head.as_deref(), language).can_write();
+    let program = std::env::current_exe().ok().filter(|_| can_write)?;
+    let options = [("--head", &which.head), ("--protocols", &knowledge.protocols)];
+    let given = options.into_iter().filter_map(|(name, path)| Some((name, path.as_ref()?)));
+    let after = given.flat_map(|(name, path)| [OsString::from(name), path.into()]).collect();
+    Some(NoteWriter::new(program, vec!["notes".into()], after))
 }
 
 /// After an exam: writes its notes down where the neural ear heard it, for its parts are there. What goes wrong is told and

@@ -48,5 +48,6 @@ pub mod dialogue;
 mod second_place;
 pub mod hearing;
 pub mod note_drafts;
+pub mod note_writer;
 pub mod live;
 pub mod waiting;

@@ -24,6 +24,8 @@ use crate::session::gate::Gate;
 use crate::session::hearing::{Began, Session, header};
 use crate::session::live::{Live, Tools};
 use crate::session::microphone::{Given, Microphone, PAUSE, before_now, how_long, open};
+use crate::session::note_drafts::unwritten;
+use crate::session::note_writer::NoteWriter;
 use crate::session::notice::{Device, Notice, Presence};
 use crate::session::options::{ListenOptions, Subject};
 use crate::session::screen::{Display, Screen};
@@ -42,12 +44,15 @@ pub struct Exams<'a> {
     pub spoken: &'a SpokenLanguage,
     /// How to listen.
     pub options: ListenOptions,
+    /// What writes free notes down between exams; none where the parts for it are not there.
+    pub notes: Option<NoteWriter>,
 }
 
 /// What goes from waiting into an exam and back.
 struct Standby {
     ear: Ear,
     tools: Tools,
+    notes: Option<NoteWriter>,
 }
 
 /// Sound kept while waiting: an utterance is known to be over at most this long after its end.
@@ -90,6 +95,7 @@ struct Opening {
 /// # Errors
 /// When the folder or the microphone cannot be used, or an exam could not go on.
 pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<(), SessionError> {
+    let mut notes = exams.notes.take();
     let Exams { folder, spoken, options, .. } = &mut exams;
     if !spoken.language.grammar.has_tag("command=start_of_exam") {
         return Err(SessionError::NoOpening { language: spoken.pack.language.clone() });
@@ -100,15 +106,18 @@ pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<()
     std::fs::create_dir_all(*folder).map_err(|source| failed("make", source))?;
     // That no exam can be kept is reported now, not when the horse stands there.
     tempfile::tempfile_in(*folder).map_err(|source| failed("write into", source))?;
-    for line in interrupted(folder, &ear.protocols)? {
-        screen.report(Notice::Listening, &line)?;
+    for found in left_behind(folder, &ear.protocols)? {
+        match found {
+            LeftBehind::Told(line) => screen.report(Notice::Listening, &line)?,
+            LeftBehind::Unwritten(folder) => notes.iter_mut().for_each(|notes| notes.add(&folder)),
+        }
     }
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
     let opened = open(options.device.as_deref())?;
     let microphone = Microphone::new(opened.capture, options.device.as_deref());
     screen.report(Notice::Listening, &format!("listening to {}", microphone.name()))?;
     let feedback = Feedback::open(options);
-    let mut standby = Standby { ear, tools: Tools { microphone, feedback, switch } };
+    let mut standby = Standby { ear, tools: Tools { microphone, feedback, switch }, notes };
     while let Some(opening) = standby.next_opening(&mut screen, stop)? {
         standby = standby.exam(&opening, &exams, stop)?;
     }
@@ -130,6 +139,9 @@ impl Standby {
         let mut gate = Gate::default();
         screen.report(Notice::Listening, "waiting for `start of exam`; nothing is kept until then")?;
         while !stop.load(Ordering::Relaxed) {
+            if let Some((notice, line)) = self.notes.as_mut().and_then(NoteWriter::go_on) {
+                screen.report(notice, &line)?;
+            }
             let block = match self.tools.microphone.listen()? {
                 Given::Sound(block) => block,
                 Given::Nothing => {
@@ -219,11 +231,13 @@ impl Standby {
 
     /// One exam, from the utterance that opened it to its end.
     fn exam(
-        self,
+        mut self,
         opening: &Opening,
         exams: &Exams<'_>,
         stop: &Arc<AtomicBool>,
     ) -> Result<Self, SessionError> {
+        // From here on the machine is the exam's alone.
+        self.notes.iter_mut().for_each(NoteWriter::break_off);
         let folder = ExamFolder::at(new_folder(exams.folder, opening.at));
         let mut screen = Screen::log();
         screen.report(Notice::Listening, &format!("exam `{}` begins", folder.path().display()))?;
@@ -236,7 +250,13 @@ impl Standby {
         let closed = live.close(heard)?;
         screen.report(Notice::Listening, &closed.summary)?;
         closed.heard?;
-        Ok(Self { ear: closed.ear, tools: closed.tools })
+        if !closed.has_moved
+            && let (Some(notes), Some(LeftBehind::Unwritten(folder))) =
+                (&mut self.notes, left_in(&folder, &closed.ear.protocols))
+        {
+            notes.add(&folder);
+        }
+        Ok(Self { ear: closed.ear, tools: closed.tools, notes: self.notes })
     }
 }
 
@@ -248,35 +268,50 @@ fn new_folder(exams: &Path, began_at: DateTime<Utc>) -> PathBuf {
     folders.find(|folder| !folder.exists()).unwrap_or_else(|| exams.join(name))
 }
 
-/// A line for each exam in the folder that was never closed: the power failed, or the program did.
+/// What there is to do or to tell about an exam from before this start.
+enum LeftBehind {
+    /// A line about one that was never closed, or cannot be read.
+    Told(String),
+    /// The folder of one that has free notes which nothing and nobody has written down.
+    Unwritten(PathBuf),
+}
+
+/// The exams in the folder that were never closed, for the power failed, or the program did; and those whose notes are not
+/// written down.
 ///
-/// Such an exam stays as it is: each whole line of its journal can be read, and its sound to the last second.
-fn interrupted(exams: &Path, protocols: &Protocols) -> Result<Vec<String>, SessionError> {
+/// An interrupted exam stays as it is: each whole line of its journal can be read, and its sound to the last second.
+fn left_behind(exams: &Path, protocols: &Protocols) -> Result<Vec<LeftBehind>, SessionError> {
     let failed = |source| SessionError::Folders { doing: "read the folder", path: exams.to_owned(), source };
     let entries = std::fs::read_dir(exams).map_err(failed)?;
     let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
     paths.sort();
-    let mut lines = Vec::new();
-    for folder in paths.into_iter().map(ExamFolder::at).filter(|folder| folder.journal_file().is_file()) {
-        let shown = folder.path().display();
-        let exam = match folder.exam(protocols) {
-            Ok(exam) if exam.closed.is_some() => continue,
-            Ok(exam) => exam,
-            Err(error) => {
-                let why = in_one_line(&error);
-                lines.push(format!("exam `{shown}` cannot be read and was left as it is: {why}"));
-                continue;
-            }
-        };
-        let sound = format!("{:.0} s of sound", folder.kept_samples(&exam).seconds());
-        lines.push(format!(
-            "exam `{shown}` was interrupted; {} utterances, {} calls and {sound} are kept; {}",
-            exam.utterances.len(),
-            exam.calls.len(),
-            exam.source.way_out(),
-        ));
+    let folders = paths.into_iter().map(ExamFolder::at).filter(|folder| folder.journal_file().is_file());
+    Ok(folders.filter_map(|folder| left_in(&folder, protocols)).collect())
+}
+
+fn left_in(folder: &ExamFolder, protocols: &Protocols) -> Option<LeftBehind> {
+    let shown = folder.path().display();
+    let exam = match folder.exam(protocols) {
+        Ok(exam) => exam,
+        Err(error) => {
+            let why = in_one_line(&error);
+            return Some(LeftBehind::Told(format!(
+                "exam `{shown}` cannot be read and was left as it is: {why}"
+            )));
+        }
+    };
+    if exam.closed.is_some() {
+        // Whoever signed has read what there is.
+        let is_due = !exam.is_signed && unwritten(&exam).next().is_some();
+        return is_due.then(|| LeftBehind::Unwritten(folder.path().to_owned()));
     }
-    Ok(lines)
+    let sound = format!("{:.0} s of sound", folder.kept_samples(&exam).seconds());
+    Some(LeftBehind::Told(format!(
+        "exam `{shown}` was interrupted; {} utterances, {} calls and {sound} are kept; {}",
+        exam.utterances.len(),
+        exam.calls.len(),
+        exam.source.way_out(),
+    )))
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 
 use pedal::Pedal;
 use program::zonecall;
-use sound::{Listening, Sound, calls, journal, until, until_line};
+use sound::{Listening, Sound, calls, journal, until, until_line, until_lines};
 
 /// The exam folders, in the order in which they began.
 fn exams(folder: &Path) -> Vec<PathBuf> {
@@ -128,6 +128,49 @@ fn after_the_power_has_failed_in_an_exam_it_is_whole_told_and_left_as_it_is() {
     assert!(resumed.signal("TERM").status.success());
     assert!(journal(&exam).iter().any(|line| line["kind"] == "torn"));
     assert_eq!(calls(&exam), ["start of exam", "left fore zone two alpha transverse"]);
+}
+
+/// The words of a note are written down while the box waits; where the power failed before that, at the next start.
+#[test]
+fn free_notes_are_written_down_between_exams_and_after_a_fall_of_the_power_at_the_next_start() {
+    let sound = Sound::start();
+    let folder = sound.path().join("exams");
+    let with_note = |n: usize| {
+        let exam = open(&sound, &folder, n);
+        sound.say("make a note");
+        until_lines(&exam, "a note begins", 2, |line| line["kind"] == "call");
+        sound.say("there is a little swelling on the inside");
+        // The end of the exam ends the note, too.
+        sound.say("end of exam");
+        until_line(&exam, "the exam is closed", |line| line["kind"] == "closed");
+        exam
+    };
+    let listening = listen(&sound, &folder);
+    let first = with_note(1);
+    let drafted = |exam: &Path| {
+        until_line(exam, "the note is written down", |line| line["kind"] == "note_draft");
+        let line = journal(exam).into_iter().find(|line| line["kind"] == "note_draft").unwrap();
+        line["body"]["text"].as_str().unwrap().to_lowercase()
+    };
+    assert!(drafted(&first).contains("swelling"), "{}", drafted(&first));
+    listening.signal("KILL");
+    // As if the power had failed before that.
+    let path = first.join("exam.jsonl");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let before: Vec<&str> =
+        text.split_inclusive('\n').filter(|line| !line.contains("\"note_draft\"")).collect();
+    std::fs::write(&path, before.concat()).unwrap();
+    let again = listen(&sound, &folder);
+    assert!(drafted(&first).contains("swelling"), "{}", drafted(&first));
+    let second = with_note(2);
+    assert!(drafted(&second).contains("swelling"), "{}", drafted(&second));
+    let ended = again.signal("TERM");
+    assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+    let told = String::from_utf8_lossy(&ended.stdout).into_owned();
+    verified(&first);
+    verified(&second);
+    assert!(told.contains(&format!("the free notes of `{}` are written down", first.display())), "{told}");
+    assert!(!told.to_lowercase().contains("swelling"), "what is said is no matter for the log: {told}");
 }
 
 #[test]

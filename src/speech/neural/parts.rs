@@ -67,6 +67,13 @@ impl Parts {
         parts.into_iter().find(|path| !path.is_file())
     }
 
+    /// Whether free words can be written down, too: that takes the encoder as it was, and the decoder.
+    #[must_use]
+    pub fn can_write(&self) -> bool {
+        let needed = [&self.runtime, &self.encoder].into_iter().chain(&self.second);
+        needed.into_iter().all(|path| path.is_file())
+    }
+
     /// The model in the head's folder, and the encoder that it needs beside it, if it needs one.
     fn model(&self) -> (PathBuf, Option<&PathBuf>) {
         let whole = self.head.join(WHOLE);

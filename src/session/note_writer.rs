@@ -1,0 +1,123 @@
+//! Writes the free notes of closed exams down while a box waits for the next one.
+//!
+//! Takes: exam folders, one after the other, and the command that writes the notes of one down.
+//! Gives: what became of it, in a line for the log.
+//! Never: works while an exam is heard, hears a word itself, or has anything that a fall of the power could lose: what was
+//! broken off is begun again, and an exam without its drafts is found at the next start.
+//! Tested in: `tests/it/note_writer.rs`, `tests/sound/exams.rs`.
+
+use std::collections::VecDeque;
+use std::ffi::OsString;
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+
+use crate::session::notice::Notice;
+
+/// Runs a program so that others come first; without it the program runs like any other.
+const NICE: &str = "nice";
+/// Behind everything else.
+const NICE_MAX: &str = "19";
+/// Of what a failed program says, so much is shown, in bytes.
+const WORDS_MAX: u64 = 1024;
+/// From this exit code on nothing was written; below it there are drafts that nobody has read, or none.
+const FAILED: i32 = 2;
+
+/// Writes down one exam after the other.
+#[derive(Debug)]
+pub struct NoteWriter {
+    program: PathBuf,
+    /// What comes before and after the folder.
+    args: (Vec<OsString>, Vec<OsString>),
+    waiting: VecDeque<PathBuf>,
+    running: Option<(PathBuf, Child)>,
+}
+
+impl NoteWriter {
+    /// One that runs `program` with the arguments `before`, the folder, and `after`.
+    #[must_use]
+    pub fn new(program: PathBuf, before: Vec<OsString>, after: Vec<OsString>) -> Self {
+        Self { program, args: (before, after), waiting: VecDeque::new(), running: None }
+    }
+
+    /// The notes of this exam are written down, too, when its turn comes.
+    pub fn add(&mut self, folder: &Path) {
+        self.waiting.push_back(folder.to_owned());
+    }
+
+    /// Goes on; gives what became of an exam that is done, if one is.
+    pub fn go_on(&mut self) -> Option<(Notice, String)> {
+        let Some((folder, mut child)) = self.running.take() else {
+            let folder = self.waiting.pop_front()?;
+            return match self.start(&folder) {
+                Ok(child) => {
+                    self.running = Some((folder, child));
+                    None
+                }
+                Err(error) => Some(failed(&folder, &error.to_string())),
+            };
+        };
+        match child.try_wait() {
+            Ok(None) => {
+                self.running = Some((folder, child));
+                None
+            }
+            Ok(Some(status)) if status.code().is_some_and(|code| code < FAILED) => {
+                let shown = folder.display();
+                let line = format!(
+                    "the free notes of `{shown}` are written down as drafts; nobody has read them yet"
+                );
+                Some((Notice::Listening, line))
+            }
+            Ok(Some(_)) => Some(failed(&folder, &words(&mut child))),
+            Err(error) => Some(failed(&folder, &error.to_string())),
+        }
+    }
+
+    /// Breaks off: an exam begins. What was not done is done later.
+    pub fn break_off(&mut self) {
+        if let Some((folder, mut child)) = self.running.take() {
+            // It may have ended by itself.
+            let _ = child.kill();
+            let _ = child.wait();
+            self.waiting.push_front(folder);
+        }
+    }
+
+    fn start(&self, folder: &Path) -> std::io::Result<Child> {
+        let run = |mut command: Command| {
+            let (before, after) = &self.args;
+            command.args(before).arg(folder).args(after);
+            // What was said is no matter for the log.
+            command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped()).spawn()
+        };
+        let mut last = Command::new(NICE);
+        last.args(["-n", NICE_MAX]).arg(&self.program);
+        run(last).or_else(|_| run(Command::new(&self.program)))
+    }
+}
+
+impl Drop for NoteWriter {
+    fn drop(&mut self) {
+        self.break_off();
+    }
+}
+
+fn failed(folder: &Path, why: &str) -> (Notice, String) {
+    let shown = folder.display();
+    let line = format!(
+        "the free notes of `{shown}` could not be written down: {why}; `zonecall notes {shown}` tries again"
+    );
+    (Notice::Fault, line)
+}
+
+/// What a program said before it ended, in one line.
+fn words(child: &mut Child) -> String {
+    let mut said = Vec::new();
+    if let Some(told) = child.stderr.take() {
+        // What cannot be read is not shown.
+        let _ = told.take(WORDS_MAX).read_to_end(&mut said);
+    }
+    let said = String::from_utf8_lossy(&said).split_whitespace().collect::<Vec<_>>().join(" ");
+    said.strip_prefix("zonecall: ").map(str::to_owned).unwrap_or(said)
+}
