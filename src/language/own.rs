@@ -1,6 +1,6 @@
 //! A practice's own words: other names for phrases of the language, from one plain file.
 //!
-//! Takes: lines `phrase = phrase of the language`, with how it sounds after a second `=` where no dictionary knows it.
+//! Takes: lines `phrase = phrase of the language`, with what it sounds like after a second `=` where no dictionary knows it.
 //! Gives: `OwnWords`, and a grammar that says them, too.
 //! Never: changes what a phrase of the language means; whether one sounds too much like another, `near` finds out.
 //! Tested in: `tests/it/own_words.rs`.
@@ -23,6 +23,9 @@ const ACTING: [&str; 8] =
     ["!save", "!clip", "!note", "!command", "!question", "!answer", "!identity", "!talk"];
 /// Closings that change what another phrase means.
 const CORRECTING: [&str; 4] = ["!correction", "!sorry", "&sorry", "!no"];
+/// Begins English words in place of sounds.
+const LIKE: &str = "like ";
+const LIKE_EXAMPLE: &str = "`sehne = phrase of the language = like zany`";
 /// The sounds of English in ARPAbet, as the CMU Pronouncing Dictionary writes them, without its marks of stress.
 const PHONES: [&str; 39] = [
     "AA", "AE", "AH", "AO", "AW", "AY", "B", "CH", "D", "DH", "EH", "ER", "EY", "F", "G", "HH", "IH", "IY",
@@ -49,9 +52,18 @@ pub struct OwnPhrase {
     /// The phrase of the language that it stands for.
     pub means: Vec<String>,
     /// How each word sounds; empty where that was not written.
-    pub sounds: Vec<String>,
+    pub sounds: Vec<OwnSound>,
     /// Where it stands.
     pub place: FilePlace,
+}
+
+/// How a word sounds, as the practice wrote it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum OwnSound {
+    /// In ARPAbet.
+    Phones(String),
+    /// As these words of English do, one after the other.
+    Like(Vec<String>),
 }
 
 impl OwnWords {
@@ -95,7 +107,13 @@ impl OwnWords {
         let mut found = Vec::new();
         for phrase in &self.phrases {
             for (idx, word) in phrase.said.iter().enumerate().filter(|(_, word)| !language.contains(*word)) {
-                let sounds = phrase.sounds.get(idx).map_or_else(|| known(word), |given| vec![given.clone()]);
+                let sounds = match phrase.sounds.get(idx) {
+                    None => known(word),
+                    Some(OwnSound::Phones(phones)) => vec![phones.clone()],
+                    Some(OwnSound::Like(words)) => {
+                        vec![like(words, known).map_err(|why| self.fault(phrase.place, why))?]
+                    }
+                };
                 if sounds.is_empty() {
                     return Err(self.fault(phrase.place, silent(phrase, word)));
                 }
@@ -114,10 +132,22 @@ impl OwnWords {
 
 fn silent(phrase: &OwnPhrase, word: &str) -> String {
     format!(
-        "no dictionary says how `{word}` sounds; write the sounds of `{}` after a second `=`, in ARPAbet, with a comma \
-         between words, as in `sausage = suspensory body = S AO S IH JH`",
+        "no dictionary says how `{word}` sounds; write after a second `=` which English words it sounds like, with a comma \
+         between the words of `{}`: {LIKE_EXAMPLE}; or its sounds in ARPAbet, which docs/language.md lists",
         phrase.said()
     )
+}
+
+/// The sounds of these words, one after the other.
+fn like(words: &[String], known: &dyn Fn(&str) -> Vec<String>) -> Result<String, String> {
+    let one = |word: &String| {
+        known(word).into_iter().next().ok_or_else(|| {
+            format!(
+                "no dictionary says how `{word}` sounds, either; take common English words: {LIKE_EXAMPLE}"
+            )
+        })
+    };
+    Ok(words.iter().map(one).collect::<Result<Vec<_>, _>>()?.join(" "))
 }
 
 impl OwnPhrase {
@@ -133,7 +163,7 @@ impl OwnPhrase {
             }
         };
         let (said, means) = (words(said)?, words(means)?);
-        let sounds = sounds.map(|sounds| phones(sounds)).transpose()?.unwrap_or_default();
+        let sounds = sounds.map(|sounds| sounds_of(sounds)).transpose()?.unwrap_or_default();
         if !sounds.is_empty() && sounds.len() != said.len() {
             return Err(format!(
                 "{} words and {} sounds; write the sounds of each word, with a comma between words",
@@ -142,6 +172,15 @@ impl OwnPhrase {
             ));
         }
         Ok(Self { said, means, sounds, place })
+    }
+
+    /// The words whose sound a dictionary may have to tell: its own, and those that they sound like.
+    pub fn to_look_up(&self) -> impl Iterator<Item = &String> {
+        let like = self.sounds.iter().flat_map(|sound| match sound {
+            OwnSound::Phones(_) => &[] as &[String],
+            OwnSound::Like(words) => words,
+        });
+        self.said.iter().chain(like)
     }
 
     /// What is said, as a text.
@@ -166,6 +205,14 @@ fn words(text: &str) -> Result<Vec<String>, String> {
     match found.iter().find(|word| !is_word(word)) {
         Some(word) => Err(format!("`{word}` is no word; write words in letters, as they are said")),
         None => Ok(found),
+    }
+}
+
+/// What is written of the sound of each word.
+fn sounds_of(text: &str) -> Result<Vec<OwnSound>, String> {
+    match text.trim().strip_prefix(LIKE) {
+        Some(like) => like.split(',').map(|part| words(part).map(OwnSound::Like)).collect(),
+        None => Ok(phones(text)?.into_iter().map(OwnSound::Phones).collect()),
     }
 }
 

@@ -42,7 +42,7 @@ pub(crate) fn with_own(
 ) -> Result<(Pack, Language), PackError> {
     let words: BTreeSet<String> =
         pack.grammar.words(&[EXAM_RULE, ANSWER_RULE]).into_iter().map(|word| word.text).collect();
-    let own_words = own.phrases.iter().flat_map(|phrase| &phrase.said).cloned();
+    let own_words = own.phrases.iter().flat_map(OwnPhrase::to_look_up).cloned();
     let known = dictionaries(pack, &words.iter().cloned().chain(own_words).collect());
     let sounds = own
         .pronunciations(&words, &|word| {

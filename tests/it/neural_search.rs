@@ -2,6 +2,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use proptest::prelude::*;
+use zonecall::language::engine::{EngineLanguage, GrammarWord, Pronunciation};
 use zonecall::language::graph::{Moment, Starts, WordGraph};
 use zonecall::speech::neural::align::{WordFrames, align};
 use zonecall::speech::neural::lattice::Lattice;
@@ -262,4 +263,23 @@ fn a_lexicon_line_without_use_is_named() {
     assert_eq!((bad.line, bad.text.as_str()), (2, "X"));
     let bad = read("ka\n").unwrap_err();
     assert_eq!((bad.line, bad.text.as_str()), (1, "ka"));
+}
+
+#[test]
+fn a_diphthong_that_a_head_lacks_sounds_as_its_two_vowels() {
+    let place = || (std::path::PathBuf::from("own.txt"), 1);
+    let (file, line) = place();
+    let words = vec![GrammarWord { text: "cow".to_owned(), file, line }];
+    let (file, line) = place();
+    let pronunciations =
+        vec![Pronunciation { word: "cow".to_owned(), phones: "K AW".to_owned(), file, line }];
+    let engine = &crate::support::BUILT_IN.0.engine;
+    let language = EngineLanguage { words, pronunciations, core: None, ..engine.clone() };
+    let sounds = |units: &[&str]| {
+        let units = units.iter().enumerate().map(|(idx, unit)| ((*unit).to_owned(), idx + 1)).collect();
+        Lexicon::default().for_language(&language, &units).map(|lexicon| lexicon.sounds("cow").to_vec()).ok()
+    };
+    assert_eq!(sounds(&["K", "AA", "UH"]), Some(vec![vec![1, 2, 3]]));
+    assert_eq!(sounds(&["K", "AA", "UH", "AW"]), Some(vec![vec![1, 4]]));
+    assert_eq!(sounds(&["K", "AA"]), None, "a word without a sound is named");
 }

@@ -65,6 +65,36 @@ fn an_own_phrase_means_what_it_stands_for_wherever_that_is_said() {
 }
 
 #[test]
+fn a_word_that_no_dictionary_knows_is_given_the_sound_of_english_words() {
+    let unknown = with("zwei = suspensory body\n").err().unwrap();
+    let example = "sehne = suspensory body = like zany";
+    assert!(
+        unknown.contains("no dictionary says how `zwei` sounds") && unknown.contains("= like zany"),
+        "{unknown}"
+    );
+    let spoken = with(&format!("{example}\nsehne drei = right hind = like zany, dry rick\n")).unwrap();
+    assert_eq!(
+        shown(&spoken, "core lesion in the sehne"),
+        shown(&spoken, "core lesion in the suspensory body")
+    );
+    let sound = |word: &str| {
+        let given = spoken.language.engine.pronunciations.iter().find(|given| given.word == word);
+        given.map(|given| given.phones.clone())
+    };
+    // As the CMU Pronouncing Dictionary has "zany", "dry" and "rick", from memory.
+    assert_eq!(sound("sehne").as_deref(), Some("Z EY N IY"));
+    assert_eq!(sound("drei").as_deref(), Some("D R AY R IH K"));
+    for (wrong, told) in [
+        ("zwei = two bravo = like xqzt", "how `xqzt` sounds, either"),
+        ("zwei drei = two bravo = like sky", "2 words and 1 sounds"),
+        ("zwei = two bravo = like ", "is no sound of ARPAbet"),
+    ] {
+        let why = with(&format!("{wrong}\n")).err().unwrap();
+        assert!(why.contains(told), "{wrong}: {why}");
+    }
+}
+
+#[test]
 fn no_own_phrase_stands_in_the_way_of_one_of_the_language() {
     // All its words are known, and a reading with it would be one phrase in place of two.
     let spoken = with("lesion digital = core lesion\n").unwrap();

@@ -27,6 +27,16 @@ pub struct BadLine {
     pub text: String,
 }
 
+/// A diphthong that a head may not know as one phone, and the two that it consists of.
+const DIPHTHONG: (&str, [&str; 2]) = ("AW", ["AA", "UH"]);
+
+/// A phone in the head's units; none where the head lacks it.
+fn unit_of(phone: &str, units: &HashMap<String, usize>) -> Option<Vec<usize>> {
+    let known = |phone: &str| units.get(phone).copied();
+    let parts = || DIPHTHONG.1.map(known).into_iter().collect::<Option<Vec<usize>>>();
+    known(phone).map(|unit| vec![unit]).or_else(|| (phone == DIPHTHONG.0).then(parts).flatten())
+}
+
 impl Lexicon {
     /// Reads `word  UNIT UNIT ...` lines; more lines for one word are variants, `#` starts a comment.
     ///
@@ -71,10 +81,10 @@ impl Lexicon {
                 continue;
             }
             for entry in language.pronunciations.iter().filter(|entry| entry.word == word.text) {
-                let sound: Option<Vec<usize>> =
-                    entry.phones.split_whitespace().map(|phone| units.get(phone).copied()).collect();
+                let sound: Option<Vec<Vec<usize>>> =
+                    entry.phones.split_whitespace().map(|phone| unit_of(phone, units)).collect();
                 if let Some(sound) = sound {
-                    cut.add(&word.text, sound);
+                    cut.add(&word.text, sound.concat());
                 }
             }
             if !cut.sounds.contains_key(&word.text) {
