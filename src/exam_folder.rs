@@ -27,7 +27,7 @@ use crate::speech::keep::kept_samples;
 /// Where the kept sound is inside an exam folder.
 const AUDIO_FOLDER: &str = "audio";
 /// Where what is made from an exam is.
-const OUT_FOLDER: &str = "out";
+pub(crate) const OUT_FOLDER: &str = "out";
 
 /// Why an exam folder cannot be read.
 #[derive(Debug, thiserror::Error)]

@@ -1,5 +1,6 @@
 //! `zonecall file`, `history`, `find`, `archive`: exams over the years.
 
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -11,6 +12,7 @@ use super::options::KnowledgeArgs;
 use super::output::one_line;
 use crate::archive::{Archive, ArchiveQuery, Filed, Filing};
 use crate::exam_folder::ExamFolder;
+use crate::protocol::Protocols;
 use crate::report::history;
 use crate::report::words::count;
 
@@ -80,6 +82,8 @@ pub(crate) struct FindArgs {
     open: bool,
     #[command(flatten)]
     place: ArchiveArgs,
+    #[command(flatten)]
+    knowledge: KnowledgeArgs,
 }
 
 /// Looks after the archive itself.
@@ -223,7 +227,8 @@ pub(crate) fn find(args: &FindArgs) -> anyhow::Result<ExitCode> {
         until: args.until.and_then(|day| day.succ_opt()).map(start),
         to_look_at: args.open,
     };
-    let found = args.place.open()?.find(&wanted)?;
+    let archive = args.place.open()?;
+    let found = archive.find(&wanted)?;
     let mut out = std::io::stdout().lock();
     for row in &found {
         let day = row.started_at.get(..10).unwrap_or(&row.started_at);
@@ -232,5 +237,49 @@ pub(crate) fn find(args: &FindArgs) -> anyhow::Result<ExitCode> {
         writeln!(out, "{day}  {horse:<16} {:<16} {:<20} {}", place.trim(), row.term, row.folder)?;
     }
     writeln!(out, "{} found", found.len())?;
+    if found.is_empty() {
+        for hint in unknown(&archive, wanted, &args.knowledge.read()?)? {
+            writeln!(out, "{hint}")?;
+        }
+    }
     Ok(if found.is_empty() { ExitCode::from(1) } else { ExitCode::SUCCESS })
+}
+
+/// What was asked for that the archive holds nothing of at all: perhaps it is called another way.
+fn unknown(archive: &Archive, wanted: ArchiveQuery, protocols: &Protocols) -> anyhow::Result<Vec<String>> {
+    let ArchiveQuery { horse, limb, zone, structure, term, .. } = wanted;
+    let limbs: BTreeSet<&str> = protocols.limbs.iter().map(|known| known.code.as_str()).collect();
+    let zones = protocols.schemes.iter().flat_map(|scheme| &scheme.zones);
+    let zones: BTreeSet<&str> = zones.map(|known| known.code.as_str()).collect();
+    let structures: BTreeSet<&str> = protocols.structures.iter().map(|known| known.code.as_str()).collect();
+    let none = ArchiveQuery::default();
+    let asked = [
+        ("limb", limb.as_deref(), Some(limbs), ArchiveQuery { limb: limb.clone(), ..none.clone() }),
+        ("zone", zone.as_deref(), Some(zones), ArchiveQuery { zone: zone.clone(), ..none.clone() }),
+        (
+            "structure",
+            structure.as_deref(),
+            Some(structures),
+            ArchiveQuery { structure: structure.clone(), ..none.clone() },
+        ),
+        ("term", term.as_deref(), None, ArchiveQuery { term: term.clone(), ..none.clone() }),
+        ("horse", horse.as_deref(), None, ArchiveQuery { horse: horse.clone(), ..none }),
+    ];
+    let mut hints = Vec::new();
+    for (what, named, known, alone) in asked {
+        let Some(named) = named else { continue };
+        match known {
+            Some(known) if !known.contains(named) => {
+                let known = known.into_iter().collect::<Vec<_>>().join(", ");
+                hints.push(format!("`{named}` is no {what}; those are: {known}"));
+            }
+            _ if archive.find(&alone)?.is_empty() => {
+                hints.push(format!(
+                    "the archive holds nothing of the {what} `{named}`: is it spelt like this in the exams?"
+                ));
+            }
+            _ => {}
+        }
+    }
+    Ok(hints)
 }

@@ -36,6 +36,9 @@ use crate::report::{ReportFrame, ReportInput, overlay::overlays, picture};
 #[cfg(feature = "print")]
 use crate::signing::people::letterhead;
 
+/// The folder in `out/` of an exam that holds what goes to an image archive.
+pub(crate) const DICOM_FOLDER: &str = "dicom";
+
 #[derive(Debug, clap::Args)]
 pub(crate) struct ExportArgs {
     #[command(flatten)]
@@ -236,7 +239,7 @@ fn into(args: &ExportArgs, name: &str) -> anyhow::Result<PathBuf> {
 
 fn for_image_archive(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let opened = open(args)?;
-    let folder = into(args, "dicom")?;
+    let folder = into(args, DICOM_FOLDER)?;
     let before = dicom::earlier(&folder, &opened.record.exam.id);
     let printed = opened.printed(&args.folder.folder)?;
     let made =

@@ -1,5 +1,6 @@
 //! `zonecall manual` and `zonecall completions`: the command line itself, as pages and for the shell.
 
+use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -28,7 +29,10 @@ pub(crate) fn manual(args: &ManualArgs, program: Command) -> anyhow::Result<Exit
 }
 
 /// Prints what completes the commands of `program`.
-pub(crate) fn completions(args: &CompletionsArgs, mut program: Command) -> ExitCode {
-    clap_complete::generate(args.shell, &mut program, "zonecall", &mut std::io::stdout());
-    ExitCode::SUCCESS
+pub(crate) fn completions(args: &CompletionsArgs, mut program: Command) -> anyhow::Result<ExitCode> {
+    // Made as a whole first: the generator panics where it cannot write, as into a pipe that was closed.
+    let mut text = Vec::new();
+    clap_complete::generate(args.shell, &mut program, "zonecall", &mut text);
+    std::io::stdout().write_all(&text)?;
+    Ok(ExitCode::SUCCESS)
 }

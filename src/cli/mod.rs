@@ -115,7 +115,7 @@ pub fn run() -> ExitCode {
         Task::CompareEars(task) => compare_ears::compare_ears(&task),
         Task::Doctor(task) => doctor::doctor(&task),
         Task::Manual(task) => manual::manual(&task, Args::command()),
-        Task::Completions(task) => Ok(manual::completions(&task, Args::command())),
+        Task::Completions(task) => manual::completions(&task, Args::command()),
     };
     match done {
         Ok(code) => code,

@@ -11,7 +11,7 @@ use chrono::Utc;
 use super::options::{FolderArgs, not_blank};
 use super::pair_day::pair_day;
 use super::pair_notes::{leave_out_last, note, note_clock};
-use super::pair_shown::{show_left_out, show_record};
+use super::pair_shown::{show_copied, show_left_out, show_record};
 use crate::exam::event::Event;
 use crate::exam::patient::Patient;
 use crate::exam::review::{Change, Review};
@@ -63,6 +63,7 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let exam = exam_folder.exam(&protocols)?;
     let (stills, refused) = folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
     let none = stills.is_empty();
+    show_copied(&mut std::io::stdout(), &stills)?;
     let noted = note(&exam_folder, &exam, stills, args.all)?;
     confirm(args, &exam_folder, &protocols)?;
     if noted.added + noted.moved > 0 {

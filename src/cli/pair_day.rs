@@ -11,7 +11,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use super::pair_notes::{Noted, note, note_clock};
-use super::pair_shown::{show_left_out, show_record};
+use super::pair_shown::{show_copied, show_left_out, show_record};
 use crate::exam::event::Frame;
 use crate::exam::fold::Exam;
 use crate::exam_folder::ExamFolder;
@@ -39,6 +39,9 @@ pub(super) fn pair_day(
     let mut out = std::io::stdout().lock();
     let mut clean = refused.is_empty();
     show_left_out(&mut out, &Noted::default(), &refused)?;
+    if let Some((_, stills)) = exams.first() {
+        show_copied(&mut out, stills)?;
+    }
     for (idx, (folder, (exam, stills))) in folders.iter().zip(&exams).enumerate() {
         let own = |frame: &&Frame| owners.get(&frame.id) == Some(&Some(idx));
         let stills: Vec<Frame> = stills.iter().filter(own).cloned().collect();

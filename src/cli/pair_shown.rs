@@ -11,8 +11,10 @@ use std::path::PathBuf;
 
 use super::pair_notes::Noted;
 use crate::exam::call::Problem;
+use crate::exam::event::Frame;
 use crate::exam::patient::Patient;
 use crate::exam_folder::ExamFolder;
+use crate::frames::folder::were_copied;
 use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
 
@@ -45,6 +47,18 @@ pub(super) fn show_left_out(
         writeln!(out, "left out {}: {}; {}", path.display(), problem.message, problem.help)?;
     }
     Ok(())
+}
+
+/// What to do where the times of the files are those of a copy.
+pub(super) fn show_copied(out: &mut impl Write, stills: &[Frame]) -> std::io::Result<()> {
+    if !were_copied(stills) {
+        return Ok(());
+    }
+    writeln!(
+        out,
+        "the files all have about the same time, as files have that were copied or unpacked without their times: no label can \
+         come from it; copy them again so that the times stay (`cp --preserve=timestamps`), or export them as DICOM"
+    )
 }
 
 /// Every still with its label, and the clock; true where each has one that is in no doubt.

@@ -12,11 +12,13 @@ use std::process::ExitCode;
 
 use anyhow::Context as _;
 
+use super::exchange::DICOM_FOLDER;
 use super::peer_args::PeerArgs;
 use super::peers;
 use crate::clock::Sample;
 use crate::exam::event::{Event, SentEvent};
 use crate::exam::journal::{self, Journal};
+use crate::exam_folder::{ExamFolder, OUT_FOLDER};
 use crate::exchange::network::reports::ReportPort;
 use crate::exchange::network::send::{Object, Peer, SendError, Sent};
 use crate::exchange::network::stow::StowServer;
@@ -75,7 +77,10 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
     }
     files.sort();
     let objects: Vec<Object> = files.iter().filter_map(|path| Object::read(path).ok()).collect();
-    anyhow::ensure!(!objects.is_empty(), "there is no DICOM file in what was named, so nothing was sent");
+    if objects.is_empty() {
+        let way_out = args.paths.iter().find_map(|path| unexported(path)).unwrap_or_default();
+        anyhow::bail!("there is no DICOM file in what was named, so nothing was sent{way_out}");
+    }
     let (mut sent, mut refused) = (Vec::new(), 0);
     let whole = way.send(&objects, &mut |object, how| {
         let name = object.path.display();
@@ -90,6 +95,9 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
         }
     });
     writeln!(out, "{} of {} sent to {}", sent.len(), objects.len(), way.name())?;
+    for only_stills in args.paths.iter().filter_map(|path| unexported(path)) {
+        writeln!(out, "only stills were sent{only_stills}")?;
+    }
     let kept = match &way {
         Way::Dicom(peer) if args.commit.is_some() && !sent.is_empty() => {
             commit(peer, &sent, port.as_ref(), &mut out)
@@ -187,6 +195,16 @@ fn note(folder: &Path, sent: SentEvent) -> anyhow::Result<()> {
     let last = journal::read(folder)?.events.last().map_or(Sample::FIRST, |line| line.sample);
     Journal::open(folder)?.append(chrono::Utc::now(), last, &Event::Sent(sent))?;
     Ok(())
+}
+
+/// Of an exam folder without what `export` makes for an archive: what to do first.
+fn unexported(path: &Path) -> Option<String> {
+    let exam = ExamFolder::at(path);
+    let exported = path.join(OUT_FOLDER).join(DICOM_FOLDER);
+    (exam.journal_file().is_file() && !exported.is_dir()).then(|| {
+        let (exam, exported) = (path.display(), exported.display());
+        format!("; `zonecall export {exam} --as dicom` makes report and labels, then send `{exported}`, too")
+    })
 }
 
 /// Files of a folder and of the folders in it.

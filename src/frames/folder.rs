@@ -5,7 +5,7 @@
 //! Never: fails because of a bad file; changes a file; follows a link to another folder.
 //! Tested in: `tests/it/frames.rs`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -29,6 +29,10 @@ pub const MAX_DEPTH: usize = 32;
 pub(crate) const RECEIVED_FILE: &str = "received.jsonl";
 /// Larger files are not read.
 pub const MAX_FILE_BYTES: u64 = 2 << 30;
+/// Where the time of a still that states none comes from.
+pub const FILE_TIME: &str = "file time";
+/// Nobody saves stills faster than one in so many seconds, on average.
+const SAVE_S_MIN: usize = 1;
 
 /// Reads all stills under `folder`, sorted by the time they were saved, then by their number on the scanner.
 ///
@@ -188,6 +192,17 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
     })
 }
 
+/// Whether stills that only have the times of their files have them so close together that nobody could have saved them so
+/// fast: then the files were copied or unpacked, and their times are those of that.
+#[must_use]
+pub fn were_copied(stills: &[Frame]) -> bool {
+    let of_files = || stills.iter().filter(|still| still.time_source == FILE_TIME);
+    let times: BTreeSet<DateTime<Utc>> = of_files().map(|still| still.saved_at).collect();
+    let Some((first, last)) = times.first().zip(times.last()) else { return false };
+    let gaps = of_files().skip(1).count();
+    usize::try_from((*last - *first).num_seconds()).is_ok_and(|seconds| seconds < gaps * SAVE_S_MIN)
+}
+
 /// Takes the file's modification time, and says so.
 ///
 /// Memory cards keep it in steps of 2 s (FAT), other file systems in less than a millisecond.
@@ -195,7 +210,7 @@ fn file_time(path: &Path, header: &mut StillHeader) -> std::io::Result<()> {
     let time: DateTime<Utc> = path.metadata()?.modified()?.into();
     header.resolution_s = if time.timestamp_subsec_nanos() == 0 { 2.0 } else { 0.001 };
     header.saved_at = Some(time);
-    header.time_source = "file time".to_owned();
+    header.time_source = FILE_TIME.to_owned();
     header.problems.push(problem(
         "the file states no time; its modification time is used",
         "copying may have changed it: check its label by eye",

@@ -10,6 +10,7 @@ use std::path::Path;
 use chrono::{DateTime, Days, TimeDelta, Utc};
 
 use crate::exam::event::Frame;
+use crate::frames::folder::FILE_TIME;
 
 /// Two stills whose contents were made further apart than this, in seconds, were not saved at the same instant.
 const APART_S: f64 = 1.0;
@@ -102,7 +103,7 @@ fn only<'a>(mut of: impl Iterator<Item = &'a usize>) -> Option<usize> {
 
 /// The time of the file alone says when it was copied, and nothing of the still.
 fn is_dated(frame: &Frame) -> bool {
-    frame.time_source != "file time"
+    frame.time_source != FILE_TIME
 }
 
 fn is_near(picture: &Frame, one: DateTime<Utc>, other: DateTime<Utc>) -> bool {

@@ -65,7 +65,17 @@ fn exams_are_filed_compared_and_found() {
     assert!(found.contains("2026-05-04  Juniper") && found.contains("1 found"), "{found}");
     let until = told(&with(&["find", "--until", "2026-05-03"]));
     assert!(until.contains("2026-03-01") && until.contains("1 found"), "{until}");
-    assert_eq!(with(&["find", "--term", "no such thing"]).status.code(), Some(1));
+    let nothing = with(&["find", "--term", "no such thing", "--horse", "nobody", "--zone", "2B"]);
+    assert_eq!(nothing.status.code(), Some(1));
+    let nothing = told(&nothing);
+    assert!(nothing.contains("nothing of the term `no such thing`"), "{nothing}");
+    assert!(nothing.contains("nothing of the horse `nobody`") && !nothing.contains("zone"), "{nothing}");
+    let codes = told(&with(&["find", "--structure", "tendon", "--limb", "left"]));
+    assert!(codes.contains("`tendon` is no structure; those are: ") && codes.contains("SDFT"), "{codes}");
+    assert!(codes.contains("`left` is no limb; those are: LF, LH, RF, RH"), "{codes}");
+    // Each is there, only not together.
+    let apart = told(&with(&["find", "--horse", "juniper", "--until", "2026-02-01"]));
+    assert_eq!(apart.trim(), "0 found");
 }
 
 /// Town box and road box share a server. The road box has no network for a week; meanwhile the town box was handed a

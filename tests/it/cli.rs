@@ -215,6 +215,20 @@ fn manual_and_completions_cover_every_command() {
     }
 }
 
+#[test]
+fn completions_into_a_pipe_that_is_closed_are_no_error() {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_zonecall"))
+        .args(["completions", "zsh"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let done = child.wait_with_output().unwrap();
+    assert!(done.status.success(), "{}", told(&done));
+    assert_eq!(told(&done), "");
+}
+
 /// Raw samples of the demo, as a microphone's pipe would give them.
 fn samples(file: &str) -> Vec<u8> {
     let mut recording = zonecall::speech::decode::open(Path::new(&demo(file))).unwrap();

@@ -3,6 +3,7 @@ use crate::support::pydicom;
 
 use std::path::{Path, PathBuf};
 
+use chrono::TimeDelta;
 use dicom_core::{DataElement, PrimitiveValue, VR, value::DataSetSequence};
 use dicom_dictionary_std::tags;
 use dicom_object::{FileMetaTableBuilder, InMemDicomObject, Tag};
@@ -10,7 +11,7 @@ use dicom_object::{FileMetaTableBuilder, InMemDicomObject, Tag};
 use zonecall::exam::call::Problem;
 use zonecall::exam::event::Frame;
 use zonecall::frames::dicom::{self, Region};
-use zonecall::frames::folder;
+use zonecall::frames::folder::{self, were_copied};
 
 /// Seconds east of UTC of the exams here.
 const ZONE_S: i32 = 7200;
@@ -380,6 +381,21 @@ fn without_a_zone_the_exams_is_taken_and_a_broken_zone_costs_only_itself() {
     let frame = picture("a.jpg", &jpeg(Some(tiff(None, &[time, (OFFSET_ORIGINAL, "summer")]))));
     assert_eq!((frame.time_source.as_str(), frame.zone_assumed), ("DateTimeOriginal", true));
     assert!(messages(&frame.problems).contains("`summer`"));
+}
+
+#[test]
+fn files_that_were_copied_without_their_times_are_noticed() {
+    let saved = |seconds: &[i64]| {
+        let frame = picture("a.png", &png(None));
+        let at =
+            |second: &i64| Frame { saved_at: frame.saved_at + TimeDelta::seconds(*second), ..frame.clone() };
+        seconds.iter().map(at).collect::<Vec<_>>()
+    };
+    assert!(were_copied(&saved(&[0, 0])) && were_copied(&saved(&[0, 1, 1, 2, 2, 2])));
+    assert!(!were_copied(&saved(&[0])) && !were_copied(&[]) && !were_copied(&saved(&[0, 4, 9])));
+    // Those that state a time of their own were saved when they say.
+    let dated = |frame: Frame| Frame { time_source: "DateTimeOriginal".to_owned(), ..frame };
+    assert!(!were_copied(&saved(&[0, 0]).into_iter().map(dated).collect::<Vec<_>>()));
 }
 
 #[test]

@@ -119,6 +119,25 @@ fn the_stills_of_two_horses_are_shared_out_among_the_exams_of_a_day() {
 }
 
 #[test]
+fn files_that_all_have_the_time_of_a_copy_are_told_with_a_way_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(&folder.path().join("exam"), 0, "Juniper");
+    let scanner = folder.path().join("scanner");
+    std::fs::create_dir(&scanner).unwrap();
+    let now = std::time::SystemTime::now();
+    for grey in 0..3_u8 {
+        let file = scanner.join(format!("{grey}.png"));
+        image::GrayImage::from_pixel(64, 48, image::Luma([grey])).save(&file).unwrap();
+        std::fs::File::options().write(true).open(&file).unwrap().set_modified(now).unwrap();
+    }
+    let told = pair(&[&exam, "--all", "--frames", &scanner.to_string_lossy()]);
+    assert!(
+        told.contains("copied or unpacked without their times") && told.contains("cp --preserve"),
+        "{told}"
+    );
+}
+
+#[test]
 fn a_horse_can_be_named_afterwards() {
     let folder = tempfile::tempdir().unwrap();
     let exam = exam(&folder.path().join("exam"), 0, "unknown");

@@ -181,6 +181,38 @@ fn sending_does_not_undo_a_signature() {
 }
 
 #[test]
+fn an_exam_whose_report_was_not_exported_says_how_to() {
+    let exam = folder();
+    let path = exam.path().to_str().unwrap();
+    let how = format!("`zonecall export {path} --as dicom`");
+    let archive = Archive::start(&[]);
+    let stills = zonecall(&["send", "--to", &archive.to(), "--called", "ARCHIVE", path]);
+    assert_eq!(stills.status.code(), Some(0), "{}", said_of(&stills));
+    assert!(
+        said_of(&stills).contains("only stills were sent") && said_of(&stills).contains(&how),
+        "{}",
+        said_of(&stills)
+    );
+    let spoken = tempfile::tempdir().unwrap();
+    crate::support::write_journal(
+        spoken.path(),
+        &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")],
+    );
+    let done =
+        zonecall(&["send", "--to", "127.0.0.1:1", "--called", "ARCHIVE", spoken.path().to_str().unwrap()]);
+    assert_eq!(done.status.code(), Some(2));
+    assert!(
+        said_of(&done).contains("no DICOM file") && said_of(&done).contains("zonecall export"),
+        "{}",
+        said_of(&done)
+    );
+    // What was exported needs no word.
+    export(exam.path(), "dicom", &[], 0);
+    let all = zonecall(&["send", "--to", &archive.to(), "--called", "ARCHIVE", path]);
+    assert!(!said_of(&all).contains("zonecall export"), "{}", said_of(&all));
+}
+
+#[test]
 fn an_archive_that_is_not_there_or_does_not_know_us_is_an_error_with_a_way_out() {
     let exam = folder();
     let frames = exam.path().join("frames");
