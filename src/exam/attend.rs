@@ -6,9 +6,11 @@
 //! Tested in: `tests/it/fold.rs`.
 
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
-use crate::exam::call::{Act, Call, Command, Problem};
+use crate::exam::call::{Act, Call, Command, FindingSaid, Problem, Value};
 use crate::exam::event::{Outcome, UtteranceEvent};
+use crate::exam::joined::JoinedCalls;
 use crate::exam::parse::Parsed;
+use crate::exam::sizes::which_size;
 use crate::language::closed_sets::Class;
 use crate::speech::utterance::Utterance;
 
@@ -32,10 +34,43 @@ pub struct Attention {
     note_from: Sample,
     /// The open note is a conclusion.
     is_conclusion: bool,
-    /// The last call was a finding: a position alone can belong to it.
-    after_finding: bool,
+    /// What was said last.
+    just_said: JustSaid,
+    /// Which calls belong together when they are taken back.
+    joined: JoinedCalls,
     /// End of an utterance that was only "correction".
     correction_until: Option<Sample>,
+}
+
+/// What was said last, as far as the next utterance can go on from it.
+#[derive(Debug, Clone, Default)]
+struct JustSaid {
+    /// A finding: a position or a degree alone can belong to it.
+    finding: Option<FindingSaid>,
+    /// A number: another one can take its place.
+    value: Option<Value>,
+    /// The last finding at this place, whatever was measured since: a size alone may be its own.
+    lesion: Option<String>,
+}
+
+impl JustSaid {
+    fn follow(&mut self, act: &Act) {
+        self.value = None;
+        match act {
+            Act::Finding(finding) if finding.class == Class::Quality => self.finding = None,
+            Act::Finding(finding) if finding.class == Class::Detail => {
+                if let (Some(said), Some(degree)) = (&mut self.finding, &finding.degree) {
+                    said.degree = Some(degree.clone());
+                }
+            }
+            Act::Finding(finding) => {
+                self.lesion = (finding.class == Class::Lesion).then(|| finding.term.clone());
+                self.finding = Some(finding.clone());
+            }
+            Act::Value(value) => (self.finding, self.value) = (None, Some(value.clone())),
+            _ => *self = Self::default(),
+        }
+    }
 }
 
 impl Attention {
@@ -47,7 +82,8 @@ impl Attention {
 
     /// Decides what becomes of one utterance.
     pub fn attend(&mut self, utterance: Utterance, parsed: Parsed) -> (UtteranceEvent, Vec<Call>) {
-        let (outcome, calls, problems) = self.decide(&utterance, parsed);
+        let (outcome, mut calls, problems) = self.decide(&utterance, parsed);
+        self.count_joined(&mut calls);
         self.follow(&calls, utterance.span.to);
         (UtteranceEvent { utterance, outcome, problems }, calls)
     }
@@ -69,10 +105,8 @@ impl Attention {
     /// Calls that count now open and close notes, pauses and the exam; `until` is where they end.
     pub fn follow(&mut self, calls: &[Call], until: Sample) {
         for call in calls {
-            self.after_finding = match &call.act {
-                Act::Finding(finding) => finding.class != Class::Quality,
-                _ => false,
-            };
+            self.just_said.follow(&call.act);
+            self.joined.follow(call);
             match &call.act {
                 Act::Note { open, conclusion } => {
                     self.note_until = open.then_some(until);
@@ -84,6 +118,17 @@ impl Attention {
                 Act::Command(Command::EndOfExam) => self.ended = true,
                 _ => {}
             }
+        }
+    }
+
+    /// "Disregard" takes the last phrase back: all calls that came out of it.
+    fn count_joined(&self, calls: &mut [Call]) {
+        let mut joined = self.joined.clone();
+        for call in calls {
+            if let Act::Command(Command::TakeBack { count }) = &mut call.act {
+                *count = joined.calls_in(*count);
+            }
+            joined.follow(call);
         }
     }
 
@@ -123,10 +168,15 @@ impl Attention {
             return (Outcome::NotUnderstood, Vec::new(), vec![which(utterance)]);
         }
         self.note_until = None;
-        if let Some(problem) = self.lost_position(&parsed.calls) {
+        if let Some(problem) = self.lost_detail(&parsed.calls).or_else(|| self.lost_size(&parsed.size_of)) {
             return (Outcome::NotUnderstood, Vec::new(), vec![problem]);
         }
         let mut calls = parsed.calls;
+        match parsed.instead.map(|instead| instead.corrects(self.just_said.value.as_ref())) {
+            Some(Ok(call)) => calls.insert(0, call),
+            Some(Err(problem)) => return (Outcome::NotUnderstood, Vec::new(), vec![problem]),
+            None => {}
+        }
         // An answer that nobody waits for is said to somebody else.
         let heard_answer = calls.iter().any(is_answer);
         calls.retain(|call| !is_answer(call));
@@ -149,21 +199,31 @@ impl Attention {
         (outcome, calls, parsed.problems)
     }
 
-    /// A position alone says something only of a finding just before it: "three o'clock" may be an appointment.
-    fn lost_position(&self, calls: &[Call]) -> Option<Problem> {
-        let is_position =
-            |call: &Call| matches!(&call.act, Act::Finding(finding) if finding.class == Class::Detail);
-        let lost = calls.iter().enumerate().any(|(idx, call)| {
-            let after = match idx.checked_sub(1) {
-                Some(before) => matches!(calls[before].act, Act::Finding(_)),
-                None => self.after_finding,
-            };
-            is_position(call) && !after
-        });
-        lost.then(|| Problem {
-            message: "a position without a finding just before it".to_owned(),
-            help: "say the finding with its position".to_owned(),
-        })
+    /// A position alone says something only of a finding just before it: "three o'clock" may be an appointment. So does a
+    /// degree, of a lesion that has none.
+    fn lost_detail(&self, calls: &[Call]) -> Option<Problem> {
+        let mut just_said = self.just_said.clone();
+        for call in calls {
+            if let Act::Finding(detail) = &call.act
+                && detail.class == Class::Detail
+            {
+                let Some(of) = &just_said.finding else {
+                    return Some(if detail.degree.is_some() { lost_degree() } else { lost_position() });
+                };
+                let takes_degree = of.class == Class::Lesion && of.degree.is_none();
+                if detail.degree.is_some() && !call.corrects && !takes_degree {
+                    return Some(lost_degree());
+                }
+            }
+            just_said.follow(&call.act);
+        }
+        None
+    }
+
+    /// "Eight millimetres wide", just after a lesion: the lesion, or what it is in?
+    fn lost_size(&self, could_be_of: &[String]) -> Option<Problem> {
+        let is_unclear = self.just_said.lesion.as_ref().is_some_and(|term| could_be_of.contains(term));
+        is_unclear.then(which_size)
     }
 
     /// While paused only resuming the journal counts; after the end nothing does.
@@ -196,6 +256,20 @@ fn which(utterance: &Utterance) -> Problem {
         None => format!("may be `{}`, but it is unsure; not acted on", utterance.text()),
     };
     Problem { message, help: "listen to it; if it was a call, say it again".to_owned() }
+}
+
+fn lost_position() -> Problem {
+    Problem {
+        message: "a position without a finding just before it".to_owned(),
+        help: "say the finding with its position".to_owned(),
+    }
+}
+
+fn lost_degree() -> Problem {
+    Problem {
+        message: "a degree without a lesion just before it that has none yet".to_owned(),
+        help: "say the finding with its degree, or `make that` with the right degree".to_owned(),
+    }
 }
 
 /// A surely heard save, limb, zone or end of exam ends a note and counts as itself.

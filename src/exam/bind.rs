@@ -34,6 +34,9 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     if (1..phrases.len()).any(|idx| may_be_denied_too(&phrases[idx - 1], &phrases[idx])) {
         return Err(denied_too());
     }
+    if phrases.windows(3).any(names_two_places) {
+        return Err(which_place());
+    }
     let phrases = own_places(phrases)?;
     let phrases = own_structures(phrases)?;
     let phrases = structures_after(phrases)?;
@@ -106,10 +109,23 @@ fn own_places(mut phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     if !is_clear || !is_one {
         return Err(which_place());
     }
-    // Calls are put in order by when they were said: the place counts from its first finding on.
-    let first = phrases[0].call.span;
-    rest.iter_mut().for_each(|phrase| phrase.call.span = phrase.call.span.join(first));
+    let rest = rest.into_iter().map(|phrase| at_the_same_time(phrase, &phrases[0])).collect::<Vec<_>>();
     Ok(rest.into_iter().chain(phrases).chain(after).collect())
+}
+
+/// Calls are put in order by when they were said: a place said after what was found there counts from that on.
+fn at_the_same_time(mut phrase: Phrase, found: &Phrase) -> Phrase {
+    phrase.call.span = phrase.call.span.join(found.call.span);
+    phrase
+}
+
+/// "One alpha and one bravo normal": the one zone, or both?
+fn names_two_places(three: &[Phrase]) -> bool {
+    let is_zone = |phrase: &Phrase| matches!(&phrase.call.act, Act::View(view) if view.zone.is_some() || view.level_cm.is_some());
+    is_zone(&three[0])
+        && is_zone(&three[1])
+        && three[1].joined == Some(Joint::And)
+        && is_at_a_place(&three[2].call.act)
 }
 
 /// What is found, measured or saved at a place.
@@ -128,6 +144,12 @@ fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
             found.push(phrase);
             continue;
         };
+        if matches!(last.call.act, Act::Save | Act::Clip) {
+            // "Cine of the suspensory": it is there that it was saved.
+            let saved = found.len() - 1;
+            found.insert(saved, at_the_same_time(phrase, &found[saved]));
+            continue;
+        }
         if !takes_structure(&last.call.act) {
             found.push(phrase);
             continue;
@@ -225,8 +247,9 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let mut found: Vec<Phrase> = Vec::new();
     let mut idx = 0;
     while idx < phrases.len() {
-        let row: Vec<&Phrase> =
-            phrases[idx..].iter().take_while(|phrase| only_structure(&phrase.call.act).is_some()).collect();
+        // "Superficial, sorry, deep" names one structure, not two.
+        let is_named = |phrase: &&Phrase| only_structure(&phrase.call.act).is_some() && !phrase.call.corrects;
+        let row: Vec<&Phrase> = phrases[idx..].iter().take_while(is_named).collect();
         if row.len() < 2 {
             found.push(phrases[idx].clone());
             idx += 1;

@@ -53,7 +53,8 @@ pub(crate) fn take_back_one(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> 
     taken
 }
 
-fn can_be_taken_back(act: &Act) -> bool {
+/// What a take-back can undo: not what was asked or answered, and no other command.
+pub(crate) fn can_be_taken_back(act: &Act) -> bool {
     match act {
         Act::View(_)
         | Act::Setting(_)

@@ -79,7 +79,7 @@ impl Item {
         &mut self.numbers[last]
     }
 
-    fn number(&self) -> Option<f64> {
+    pub(crate) fn number(&self) -> Option<f64> {
         self.numbers.first().and_then(Number::value)
     }
 
@@ -89,7 +89,7 @@ impl Item {
     }
 
     /// The unit that was said, of the last number where there are several.
-    fn unit(&self) -> Option<String> {
+    pub(crate) fn unit(&self) -> Option<String> {
         self.numbers.iter().rev().find_map(|number| number.unit.clone())
     }
 
@@ -127,6 +127,21 @@ impl Item {
     /// What it only makes sense after: a finding of this class, or any `phrase`.
     pub(crate) fn after(&self) -> Option<&str> {
         self.fields.get("after").map(String::as_str)
+    }
+
+    /// Just after a structure it would be said of that one.
+    pub(crate) fn is_never_after_structure(&self) -> bool {
+        self.fields.contains_key("never_after")
+    }
+
+    /// The words before it go only with this kind of phrase.
+    pub(crate) fn only(&self) -> Option<&str> {
+        self.fields.get("only").map(String::as_str)
+    }
+
+    /// It is too short to be taken by itself.
+    pub(crate) fn needs_more(&self) -> bool {
+        self.fields.contains_key("bare")
     }
 
     /// What joins it to the phrase before it.

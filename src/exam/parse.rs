@@ -8,7 +8,9 @@
 use crate::clock::Span;
 use crate::exam::bind::{Phrase, bind};
 use crate::exam::call::{Act, Amount, Call, Problem, Value};
+use crate::exam::instead::NumberInstead;
 use crate::exam::item::Item;
+use crate::exam::sizes::first_size;
 use crate::language::automaton::Passed;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
@@ -26,6 +28,10 @@ pub struct Parsed {
     pub talk: bool,
     /// It ends in "correction", with the right phrase still to come.
     pub correction_waits: bool,
+    /// It begins with a number that takes the place of the last one said before it.
+    pub instead: Option<NumberInstead>,
+    /// It begins with a size that may be the structure's or that of one of these findings, if one was said just before.
+    pub size_of: Vec<String>,
     /// What stood in the way.
     pub problems: Vec<Problem>,
 }
@@ -76,12 +82,14 @@ pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> St
     let said = without_sound(words);
     let mut meanings: Vec<String> = Vec::new();
     for tags in language.exam.read(words) {
-        let Parsed { calls, talk, correction_waits, problems } = calls_of(&tags, &said, protocols);
+        let Parsed { calls, talk, correction_waits, instead, size_of: _, problems } =
+            calls_of(&tags, &said, protocols);
         let acts: Vec<(Act, bool)> =
             calls.into_iter().map(|call| (unit_as_said(call.act), call.corrects)).collect();
         // A word to the horse or a hesitation beside a call changes nothing.
         let talk = talk && acts.is_empty();
-        meanings.push(format!("{acts:?} {talk} {correction_waits} {problems:?}"));
+        let instead = instead.map(|instead| (instead.number, instead.unit));
+        meanings.push(format!("{acts:?} {talk} {correction_waits} {instead:?} {problems:?}"));
     }
     if meanings.is_empty() { words.join(" ") } else { meanings.join(" or ") }
 }
@@ -164,22 +172,20 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         } else {
             let (own, joined) = (item.is_own(), item.joined());
             let after_negative = item.after() == Some("negative");
-            if item.after() == Some("phrase") && phrases.is_empty() {
-                parsed.problems.push(begins_like_a_question());
-            }
-            if kind == "unclear" {
-                parsed.problems.push(unclear(item.say_instead().unwrap_or_default()));
-                item = Item::default();
-                first_word = *said;
-                continue;
-            }
+            let words = &words[first_word..*said];
+            parsed.problems.extend(lacks_before(&item, &phrases));
+            parsed.problems.extend(is_out_of_place(&item, kind, words));
             match item.close(kind, protocols) {
+                _ if kind == "unclear" => {
+                    parsed.problems.push(unclear(item.say_instead().unwrap_or_default()));
+                }
+                _ if kind == "number" => put_instead(&mut parsed, &mut phrases, &item, words),
                 Ok(acts) => {
                     for act in acts {
                         if correcting == Some(Correcting::Place) && !can_follow_no(&act) {
                             parsed.problems.push(not_after_no());
                         }
-                        let call = call(act, correcting.is_some(), &words[first_word..*said], &phrases);
+                        let call = call(act, correcting.is_some(), words, &phrases);
                         phrases.push(Phrase { call, own, joined, after_negative });
                     }
                 }
@@ -196,21 +202,70 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         Some(Correcting::Place) => parsed.problems.push(not_after_no()),
         None => {}
     }
+    if let Err(problem) = join(phrases, &mut parsed, protocols) {
+        parsed.problems.push(problem);
+    }
+    if !parsed.problems.is_empty() {
+        parsed.calls.clear();
+        parsed.instead = None;
+    }
+    parsed
+}
+
+/// The calls of the phrases, each bound to its structure and its place.
+fn join(phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) -> Result<(), Problem> {
     if mixes_identity(&phrases) {
-        parsed.problems.push(Problem {
+        return Err(Problem {
             message: "what says which horse it is stands in a phrase of its own".to_owned(),
             help: "pause before and after it".to_owned(),
         });
     }
     let is_short = |code: &str| protocols.structures.iter().any(|known| known.short.as_deref() == Some(code));
-    match bind(phrases, &is_short) {
-        Ok(calls) => parsed.calls = calls,
+    parsed.calls = bind(phrases, &is_short)?;
+    parsed.size_of = first_size(&parsed.calls, protocols)?;
+    Ok(())
+}
+
+/// What the phrase needs before it in the utterance and does not have, or has and must not.
+fn lacks_before(item: &Item, phrases: &[Phrase]) -> Option<Problem> {
+    let named = |phrase: &Phrase| matches!(&phrase.call.act, Act::View(view) if view.structure.is_some());
+    let after_structure = phrases.last().is_some_and(named);
+    if item.is_never_after_structure() && item.joined().is_none() && after_structure {
+        return Some(of_which());
+    }
+    match item.after()? {
+        "phrase" => phrases.is_empty().then(begins_like_a_question),
+        "structure" => (!after_structure).then(of_what),
+        _ => None,
+    }
+}
+
+/// "We have saved" is no save, and a single short word no finding.
+fn is_out_of_place(item: &Item, kind: &str, words: &[Word]) -> Option<Problem> {
+    if item.only().is_some_and(|only| only != kind) {
+        return Some(like_talk());
+    }
+    (item.needs_more() && words.len() == 1).then(too_short)
+}
+
+/// "Sorry, one twenty": the number before it in the utterance was another one, or the last of the one before.
+fn put_instead(parsed: &mut Parsed, phrases: &mut Vec<Phrase>, item: &Item, words: &[Word]) {
+    let said = call(Act::Save, true, words, &[]);
+    let number = item.number().unwrap_or_default();
+    let (unit, confidence) = (item.unit(), said.confidence);
+    let instead = NumberInstead { number, unit, words: said.words, span: said.span, confidence };
+    let Some(last) = phrases.last() else {
+        parsed.instead = Some(instead);
+        return;
+    };
+    let value = match &last.call.act {
+        Act::Value(value) => Some(value),
+        _ => None,
+    };
+    match instead.corrects(value) {
+        Ok(call) => phrases.push(Phrase { call, own: false, joined: None, after_negative: false }),
         Err(problem) => parsed.problems.push(problem),
     }
-    if !parsed.problems.is_empty() {
-        parsed.calls.clear();
-    }
-    parsed
 }
 
 /// How a word of correction works.
@@ -256,6 +311,34 @@ fn begins_like_a_question() -> Problem {
     Problem {
         message: "it begins like a question".to_owned(),
         help: "say what is seen, or where the probe is, without `is` in front".to_owned(),
+    }
+}
+
+fn like_talk() -> Problem {
+    Problem {
+        message: "it is put as people talk to each other".to_owned(),
+        help: "say the place or what to do without words in front".to_owned(),
+    }
+}
+
+fn too_short() -> Problem {
+    Problem {
+        message: "one short word is too easily misheard to be a finding".to_owned(),
+        help: "say the finding in full, such as `core lesion`".to_owned(),
+    }
+}
+
+fn of_which() -> Problem {
+    Problem {
+        message: "it is not clear whether it is a part of the structure before it, or another one".to_owned(),
+        help: "say what it is a part of, or `and` between the two".to_owned(),
+    }
+}
+
+fn of_what() -> Problem {
+    Problem {
+        message: "it says nothing without a structure just before it".to_owned(),
+        help: "say the structure with it, or `normal`".to_owned(),
     }
 }
 

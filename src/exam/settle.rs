@@ -52,19 +52,23 @@ pub(crate) fn looks_back(act: &Act) -> bool {
     matches!(act, Act::Finding(finding) if finding.copied || finding.class == Class::Detail)
 }
 
-/// "Lateral", just after a finding: its position.
+/// "Lateral" or "mild", just after a finding: its position or its degree.
 fn add_detail(earlier: &mut [LoggedCall], detail: &FindingSaid, by: Seq) -> Option<Problem> {
     let last = earlier.iter_mut().rev().find(|call| counts(call));
     if let Some(LoggedCall { act: Act::Finding(finding), corrected_by, .. }) = last
         && finding.class != Class::Quality
+        && (detail.degree.is_none() || (finding.class == Class::Lesion && finding.degree.is_none()))
     {
+        if detail.degree.is_some() {
+            finding.degree.clone_from(&detail.degree);
+        }
         finding.position.extend(detail.position.iter().cloned());
         corrected_by.push(by);
         return None;
     }
     Some(Problem {
-        message: "a position was said without a finding before it".to_owned(),
-        help: "say the finding with its position".to_owned(),
+        message: "a position or a degree was said without a finding before it".to_owned(),
+        help: "say the finding with its position or its degree".to_owned(),
     })
 }
 

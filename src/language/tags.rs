@@ -8,7 +8,7 @@
 use crate::language::closed_sets::{AnswerWord, Ask, COMMANDS, Class};
 
 /// Closings `{!kind}`, and `{&kind}` inside a phrase.
-const CLOSINGS: [&str; 16] = [
+const CLOSINGS: [&str; 17] = [
     "view",
     "setting",
     "finding",
@@ -22,6 +22,7 @@ const CLOSINGS: [&str; 16] = [
     "correction",
     "sorry",
     "no",
+    "number",
     "identity",
     "clip",
     "unclear",
@@ -95,8 +96,11 @@ fn closed(key: &str) -> Option<Vec<&'static str>> {
         "comparator" => Some(vec!["<", ">"]),
         "then" => Some(vec!["to", "by"]),
         "step" => Some(vec!["other_limb", "next_zone", "previous_zone"]),
-        "after" => Some(vec!["negative", "phrase"]),
+        "after" => Some(vec!["negative", "phrase", "structure"]),
         "of" => Some(vec!["lesion"]),
+        "never_after" => Some(vec!["structure"]),
+        "only" => Some(vec!["finding"]),
+        "bare" => Some(vec!["no"]),
         "joined" => Some(vec!["and", "or", "with"]),
         _ => None,
     }

@@ -23,6 +23,8 @@ pub struct Protocols {
     pub structures: Vec<Structure>,
     /// Things that can be measured or scored, with their bounds.
     pub values: Vec<ValueKind>,
+    /// Findings that have a width and a depth of their own, by term.
+    pub sized: Vec<String>,
     /// What is computed, and with which cut-offs.
     pub measuring: Measuring,
     /// What is checked, and the practice's habits.
@@ -184,6 +186,9 @@ pub struct ValueKind {
     /// What of an outline it is; absent where an outline says nothing of it.
     #[serde(default)]
     pub outline: Option<OfOutline>,
+    /// Its name where it is of a finding, not of the structure that the finding is in; absent where there is none.
+    #[serde(default)]
+    pub of_lesion: Option<String>,
     /// Source of bounds and planes.
     pub source: String,
 }

@@ -97,12 +97,14 @@ impl Protocols {
         let [limbs, planes, structures, values, measures] =
             [list(LIMBS)?, list(PLANES)?, list(STRUCTURES)?, list(VALUES)?, list(MEASURES)?];
         let plain = files.iter().find(|source| name(source) == PLAIN);
+        let Values { sized, value: kinds } = parse(values)?;
         let mut sources = Vec::new();
         let mut protocols = Protocols {
             limbs: parse::<Limbs>(limbs)?.limb,
             planes: parse::<Planes>(planes)?.plane,
             structures: parse::<Structures>(structures)?.structure,
-            values: parse::<Values>(values)?.value,
+            values: kinds,
+            sized,
             measuring: parse(measures)?,
             rules: parse(list(RULES)?)?,
             plain: plain.map_or_else(|| Ok(Plain::default()), parse)?,
@@ -144,6 +146,8 @@ struct Structures {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Values {
+    #[serde(default)]
+    sized: Vec<String>,
     value: Vec<ValueKind>,
 }
 

@@ -83,6 +83,7 @@ fn verify_plain(protocols: &Protocols, path: &Path) -> Result<(), ProtocolError>
 fn verify_value(protocols: &Protocols, path: &Path, value: &ValueKind) -> Result<(), ProtocolError> {
     let place = format!("value `{}`", value.term);
     Codes::planes(protocols).hold(path, &place, value.planes.iter())?;
+    Codes::values(protocols).hold(path, &place, value.of_lesion.iter())?;
     range(path, &place, value.min, value.max)?;
     let fault = |fault| ProtocolError::Numbers { path: path.to_owned(), place: place.clone(), fault };
     if let Some(unit) = value.unit.as_ref().filter(|unit| !value.units.contains(unit)) {

@@ -60,6 +60,28 @@ fn disregard_takes_back_the_last_calls_and_they_stay_marked() {
 }
 
 #[test]
+fn disregard_takes_back_all_that_came_out_of_one_phrase() {
+    let counting = |said: &[&str]| {
+        let exam = exam_of(said);
+        let counts =
+            exam.calls.iter().filter(|call| call.withdrawn_by.is_none()).map(|call| call.act.to_string());
+        counts.collect::<Vec<_>>()
+    };
+    let place = "left fore three bravo transverse";
+    let both = counting(&[place, "superficial and deep normal", "disregard"]);
+    assert_eq!(both, ["LF 3B T", "take back the last 2 calls"]);
+    let found = counting(&[place, "core lesion in two bravo", "disregard"]);
+    assert_eq!(found, ["LF 3B T", "take back the last 2 calls"], "the place was where it was found");
+    // Phrases that only stand in one breath stay two.
+    let one = counting(&[place, "deep normal", "disregard"]);
+    assert_eq!(one, ["LF 3B T", "DDFT", "take back the last call"]);
+    let two = counting(&[place, "effusion", "both branches normal", "disregard last two"]);
+    assert_eq!(two, ["LF 3B T", "take back the last 3 calls"]);
+    let again = counting(&[place, "effusion", "both branches normal", "disregard", "disregard"]);
+    assert_eq!(again, ["LF 3B T", "take back the last 2 calls", "take back the last call"]);
+}
+
+#[test]
 fn disregard_of_a_correction_brings_the_first_word_back() {
     let exam = exam_of(&["left fore two alpha", "correction right fore", "disregard that", "save"]);
     assert_eq!(exam.context.place.limb.as_deref(), Some("LF"));
@@ -94,7 +116,7 @@ fn a_correction_of_a_number_or_a_finding_replaces_the_last_of_its_kind() {
     let exam = exam_of(&[
         "left fore two alpha transverse superficial flexor mild core lesion",
         "area one point two",
-        "width two",
+        "circumference two",
         "correction area one point five square centimetres",
         "correction severe core lesion",
     ]);

@@ -119,7 +119,6 @@ fn a_share_of_change_is_no_share_of_a_lesion() {
         "two thirds healed",
         "gain up ten percent",
         "half the tendon normal",
-        "core lesion width four mil",
     ] {
         asked(PLACE, phrase);
     }
