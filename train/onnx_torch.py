@@ -105,7 +105,8 @@ class Recurrent:
         self.net = torch.nn.LSTM(x.shape[2], hidden, bidirectional=True).to(device)
         with torch.no_grad():
             for way, end in enumerate(("", "_reverse")):
-                for name, kept in (("weight_ih", x[way]), ("weight_hh", h[way]), ("bias_ih", b[way, :4 * hidden]), ("bias_hh", b[way, 4 * hidden:])):
+                biases = (("bias_ih", b[way, :4 * hidden]), ("bias_hh", b[way, 4 * hidden:]))
+                for name, kept in (("weight_ih", x[way]), ("weight_hh", h[way]), *biases):
                     getattr(self.net, f"{name}_l0{end}").copy_(kept[order])
         self.net.flatten_parameters()
 
