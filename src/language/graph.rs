@@ -88,6 +88,26 @@ impl Starts {
 }
 
 impl WordGraph {
+    /// States in which a phrase begins.
+    #[must_use]
+    pub fn begins(&self) -> BTreeSet<usize> {
+        self.starts.all().into_iter().chain(self.again.iter().flatten().copied()).collect()
+    }
+
+    /// Words that begin a phrase, are none by themselves, and are never followed by themselves there: whoever says one twice
+    /// starts anew.
+    #[must_use]
+    pub fn only_begin(&self) -> BTreeSet<&str> {
+        let begins = self.begins();
+        let arcs = || begins.iter().flat_map(|state| &self.arcs[*state]);
+        let stands = |word: &str, to: usize| {
+            self.ends.contains(&to) || self.following(to).any(|(next, _)| next == word)
+        };
+        let stand: BTreeSet<&String> =
+            arcs().filter(|(word, to)| stands(word, **to)).map(|(word, _)| word).collect();
+        arcs().map(|(word, _)| word).filter(|word| !stand.contains(word)).map(String::as_str).collect()
+    }
+
     /// The smallest graph that allows what `calls` reads, and while a question waits what `calls_or_answers` reads;
     /// the zones follow the limb.
     #[must_use]

@@ -207,6 +207,29 @@ fn the_beginning_of_a_phrase_that_sounds_like_a_whole_one_is_no_reason_to_ask() 
     }
 }
 
+#[test]
+fn more_is_waited_for_though_a_whole_phrase_that_says_nothing_more_sounds_the_same() {
+    let mut ear = load(&Parts::find(None, "en")).unwrap();
+    // "Wait" is talk, and so is the "uh" that "a half percent" begins with.
+    for (half, is_begun) in [("weight", true), ("lesion a", true), ("disregard last two", false)] {
+        let (_, begun) = ear.recognise_so_far(&spoken("slt", half)).unwrap();
+        assert_eq!(begun, is_begun, "{half}");
+    }
+}
+
+#[test]
+fn a_hesitation_is_no_rare_word_and_a_word_said_anew_is_said_once() {
+    let (language, protocols) = &*support::BUILT_IN;
+    let key = |words: &[&str]| meaning(words, language, protocols);
+    let mut ear = load(&Parts::find(None, "en")).unwrap();
+    for (said, heard) in [("er, left hind", "left hind"), ("zone, zone three bravo", "zone three bravo")] {
+        let scored = ear.score(&spoken("slt", said)).unwrap();
+        let words: Vec<&str> = scored.meanings[0].reading.words.iter().map(String::as_str).collect();
+        assert_eq!(key(&words), key(&heard.split(' ').collect::<Vec<_>>()), "{said}: {scored:?}");
+        assert_eq!(scored.verdict, Verdict::Act, "{said}: {scored:?}");
+    }
+}
+
 fn hash(bytes: &[u8]) -> String {
     use sha2::{Digest as _, Sha256};
     Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()

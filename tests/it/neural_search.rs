@@ -244,6 +244,40 @@ fn the_grammar_decides_between_words_that_sound_alike() {
 }
 
 #[test]
+fn of_words_that_sound_alike_the_common_one_is_read_and_a_clear_one_wins_all_the_same() {
+    let lexicon = lexicon(&[("air", &[1, 2]), ("er", &[3, 2])]);
+    let words = graph(&[(0, "air", 1), (0, "er", 1)], &[1]);
+    let read = |network: &Lattice, first: [f64; 2]| {
+        let rows = [vec![0.05, first[0], 0.05, first[1]], vec![0.05, 0.05, 0.85, 0.05]];
+        search(network, &frames(&rows), Width::LISTENING)[0].clone()
+    };
+    let plain = Lattice::new(&words, &lexicon);
+    let mut prefers = plain.clone();
+    prefers.prefer(&["er"].into_iter().collect());
+    assert_eq!(read(&plain, [0.5, 0.4]).words, ["air"]);
+    assert_eq!(read(&prefers, [0.5, 0.4]).words, ["er"], "as good as the rare word");
+    assert_eq!(read(&prefers, [0.89, 0.01]).words, ["air"], "far better than the common word");
+    let cost = read(&prefers, [0.89, 0.01]).score - read(&plain, [0.89, 0.01]).score;
+    assert!((cost + 3.0).abs() < 1e-9, "{cost}");
+}
+
+#[test]
+fn a_word_that_only_begins_phrases_may_be_begun_anew() {
+    let mut lexicon = lexicon(&[("zone", &[1]), ("two", &[2]), ("save", &[3])]);
+    let words = graph(&[(0, "zone", 1), (1, "two", 2), (0, "save", 2), (0, "two", 3), (3, "two", 2)], &[2]);
+    let begin: Vec<&str> = words.only_begin().into_iter().collect();
+    assert_eq!(begin, ["zone"], "a whole phrase said twice is said twice, and so is a figure");
+    begin.into_iter().for_each(|word| lexicon.begin_anew(word));
+    let network = Lattice::new(&words, &lexicon);
+    let row = |unit: usize| (0..4).map(|at| if at == unit { 0.97 } else { 0.01 }).collect::<Vec<f64>>();
+    let rows: Vec<Vec<f64>> = [1, 0, 0, 1, 2].map(row).to_vec();
+    let read = search(&network, &frames(&rows), Width::LISTENING)[0].clone();
+    assert_eq!(read.words, ["zone", "two"]);
+    let spans = align(&read.words, &lexicon, &frames(&rows)).unwrap();
+    assert_eq!(spans[0], WordFrames { from: 0, to: 3 }, "both belong to the word");
+}
+
+#[test]
 fn words_are_placed_where_their_units_are() {
     let lexicon = lexicon(&[("ba", &[1, 2]), ("na", &[2])]);
     let path = [0, 1, 1, 2, 0, 2, 2, 0];

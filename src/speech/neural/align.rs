@@ -127,7 +127,7 @@ fn cells(words: &[String], lexicon: &Lexicon) -> Vec<AlignmentCell> {
     let (mut gap, mut lasts): (usize, Vec<usize>) = (0, Vec::new());
     for (idx, word) in words.iter().enumerate() {
         let mut ended = Vec::new();
-        for sound in lexicon.sounds(word) {
+        for sound in lexicon.sounds(word).iter().chain(lexicon.begun_anew(word)) {
             let (mut before_blank, mut before_units) = (gap, lasts.clone());
             for (place, unit) in sound.iter().enumerate() {
                 let mut before = vec![before_blank];

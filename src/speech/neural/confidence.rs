@@ -257,7 +257,8 @@ pub fn meanings(readings: &[Hypothesis], key: impl Fn(&[&str]) -> String) -> Vec
     groups.into_iter().map(|(_, meaning)| meaning).collect()
 }
 
-/// The evidence for the first of `meanings`; `other` is the unit for speech outside the language, where the head has one.
+/// The evidence for the first of `meanings`; `other` is the unit for speech outside the language, where the head has one,
+/// and `rare` what rare words add to the score of the first, which says nothing of how well it fits.
 #[allow(clippy::cast_precision_loss)] // an utterance has far fewer than 2^53 words
 #[must_use]
 pub fn evidence(
@@ -266,6 +267,7 @@ pub fn evidence(
     other: Option<usize>,
     lift_db: f64,
     left: UnexplainedSpeech,
+    rare: f64,
 ) -> Option<ConfidenceInputs> {
     let best = meanings.first()?;
     let margin = meanings.get(1).map_or(MARGIN_MAX, |next| best.score - next.score);
@@ -279,8 +281,8 @@ pub fn evidence(
     let per_word = |score: f64| (score / words.max(1) as f64).clamp(PER_WORD_MIN, PER_WORD_MAX);
     Some(ConfidenceInputs {
         margin: margin.clamp(0.0, MARGIN_MAX),
-        fit: per_word(best.score - free),
-        sense: per_word(best.score - outside),
+        fit: per_word(best.score - rare - free),
+        sense: per_word(best.score - rare - outside),
         lift_db,
         words,
         sound_left: left.sound,

@@ -16,6 +16,8 @@ pub const BLANK: usize = 0;
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Lexicon {
     sounds: BTreeMap<String, Vec<Vec<usize>>>,
+    /// The same, said twice: "zone, zone three".
+    begun_anew: BTreeMap<String, Vec<Vec<usize>>>,
 }
 
 /// A line of a lexicon that cannot be used.
@@ -100,6 +102,18 @@ impl Lexicon {
         if !sound.is_empty() && !sounds.contains(&sound) {
             sounds.push(sound);
         }
+    }
+
+    /// From now on `word` may be said twice where a phrase begins, as by somebody who starts anew.
+    pub fn begin_anew(&mut self, word: &str) {
+        let twice = |sound: &Vec<usize>| [sound.clone(), sound.clone()].concat();
+        self.begun_anew.insert(word.to_owned(), self.sounds(word).iter().map(twice).collect());
+    }
+
+    /// The ways to say `word` by starting it anew; none where it is not known to be.
+    #[must_use]
+    pub fn begun_anew(&self, word: &str) -> &[Vec<usize>] {
+        self.begun_anew.get(word).map_or(&[], Vec::as_slice)
     }
 
     /// Whether words can sound like others: each like the other in its place, or all of them strung together.

@@ -156,11 +156,15 @@ impl Neural {
         language: &EngineLanguage,
         meaning: MeaningKey,
     ) -> Result<Self, EngineError> {
-        let lexicon = read
+        let mut lexicon = read
             .lexicon
             .for_language(language, &read.units)
             .map_err(|words| EngineError::Unpronounced { words })?;
-        let lattice = Lattice::new(&language.graph, &lexicon);
+        language.graph.only_begin().into_iter().for_each(|word| lexicon.begin_anew(word));
+        let mut lattice = Lattice::new(&language.graph, &lexicon);
+        if let Some(core) = &language.core {
+            lattice.prefer(&core.words.iter().map(|word| word.text.as_str()).collect());
+        }
         let net = Encoder::new(&parts.runtime, read.encoder.as_deref(), &read.head)?;
         let id = EngineId {
             name: "neural".to_owned(),
@@ -216,7 +220,8 @@ impl Neural {
         let mut spans = spans(&meanings, &self.lexicon, frames);
         let left = unexplained(spans.as_deref().unwrap_or_default(), frames, &segment.samples);
         let lift_db = confidence::lift_db(&segment.samples);
-        let evidence = confidence::evidence(&meanings, frames, self.other, lift_db, left);
+        let rare = meanings.first().map_or(0.0, |best| self.lattice.cost_of(&best.reading.words));
+        let evidence = confidence::evidence(&meanings, frames, self.other, lift_db, left, rare);
         let (mut verdict, mut confidence) =
             evidence.map_or((Verdict::Reject, 0.0), |evidence| self.calibration.verdict(&evidence));
         let trust =
@@ -251,12 +256,24 @@ impl Neural {
     }
 
     /// The likeliest beginning of a sentence that does not sound like a whole one: "disregard last to" is none, since
-    /// "disregard last two" sounds the same.
+    /// "disregard last two" sounds the same. "Lesion a" is one, for the "uh" of "lesion uh" says nothing.
     fn says_more<'a>(&self, found: &'a Searched) -> Option<&'a Hypothesis> {
         let is_whole = |begun: &Hypothesis| {
-            found.whole.iter().any(|one| self.lexicon.sound_alike(&one.words, &begun.words))
+            let alike = |one: &&Hypothesis| self.lexicon.sound_alike(&one.words, &begun.words);
+            found.whole.iter().filter(alike).any(|one| self.last_counts(&one.words))
         };
         found.begun.iter().find(|begun| !is_whole(begun))
+    }
+
+    /// Whether the last of the words changes what they mean; one that stands alone, whether it means more when it is said
+    /// twice: "wait" says nothing, however often.
+    fn last_counts(&self, words: &[String]) -> bool {
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
+        match &words[..] {
+            [alone] => (self.meaning)(&[alone, alone]) != (self.meaning)(&words),
+            [before @ .., _] => (self.meaning)(before) != (self.meaning)(&words),
+            [] => false,
+        }
     }
 
     /// From now on parts of a reading that cost much if they are wrong have limits of their own.

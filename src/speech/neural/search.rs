@@ -60,7 +60,7 @@ impl Width {
 pub struct Hypothesis {
     /// Its words.
     pub words: Vec<String>,
-    /// Natural logarithm of its probability, over all alignments and ways to say its words.
+    /// Natural logarithm of its probability, over all alignments and ways to say its words, and what rare words cost.
     pub score: f64,
 }
 
@@ -205,8 +205,10 @@ fn step(
     for (word, state) in lattice.complete(at) {
         let roots = lattice.roots(state);
         if roots.clone().any(|root| row[lattice.unit(root)] >= unit_min) {
+            let cost = lattice.cost(word);
             let longer = histories.with(history, word, state);
-            begin(lattice, beam, longer, roots, last, row, unit_min);
+            let token = BeamToken { blank: token.blank + cost, unit: token.unit + cost };
+            begin(lattice, beam, longer, roots, (unit, token), row, unit_min);
         }
     }
 }
@@ -258,12 +260,13 @@ fn ended(
         for (word, state) in
             complete.filter(|(_, state)| lattice.ends(*state) == (ending == SentenceEnd::Whole))
         {
+            let cost = lattice.cost(word);
             let sentence = histories.with(*history, word, state);
             let idx = *at.entry(sentence).or_insert(whole.len());
             if idx == whole.len() {
                 whole.push((sentence, f64::NEG_INFINITY));
             }
-            whole[idx].1 = add(whole[idx].1, token.total());
+            whole[idx].1 = add(whole[idx].1, token.total() + cost);
         }
     }
     whole.sort_by(|a, b| b.1.total_cmp(&a.1));
