@@ -8,6 +8,7 @@
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 use serde::Serialize;
 
+use crate::exam::event::Horse;
 use crate::review::house::{House, RoomError};
 use crate::review::question::questions;
 
@@ -22,6 +23,11 @@ pub(super) struct InboxRow {
     /// Name of its folder.
     name: String,
     horse: String,
+    /// An earlier exam of the same horse is among those that were read, so that there is a course over both.
+    has_course: bool,
+    /// Who the horse is, for comparing.
+    #[serde(skip)]
+    identity: Horse,
     #[serde(skip_serializing_if = "Option::is_none")]
     started_at: Option<DateTime<Utc>>,
     utc_offset_s: i32,
@@ -46,6 +52,8 @@ pub(super) fn inbox(house: &House, search: &str) -> Vec<InboxRow> {
     let most = if search.is_empty() { LISTED_MAX } else { SEARCHED_MAX };
     let names = house.names().into_iter().take(most);
     let mut rows: Vec<InboxRow> = names.map(|name| row(house, name)).collect();
+    let with_course: Vec<bool> = rows.iter().map(|row| rows.iter().any(|other| row.follows(other))).collect();
+    rows.iter_mut().zip(with_course).for_each(|(row, has_course)| row.has_course = has_course);
     let has = |text: &str| text.to_lowercase().contains(&search);
     rows.retain(|row| has(&row.name) || has(&row.horse));
     rows.sort_by_key(|row| (std::cmp::Reverse(row.day()), row.started_at, row.name.clone()));
@@ -56,6 +64,8 @@ fn row(house: &House, name: String) -> InboxRow {
     let empty = InboxRow {
         name: name.clone(),
         horse: String::new(),
+        has_course: false,
+        identity: Horse::default(),
         started_at: None,
         utc_offset_s: 0,
         person: String::new(),
@@ -80,6 +90,7 @@ fn row(house: &House, name: String) -> InboxRow {
     let info = &seen.record.exam;
     InboxRow {
         horse: info.horse.name.clone().or_else(|| info.horse.id.clone()).unwrap_or_default(),
+        identity: info.horse.clone(),
         started_at: Some(info.started_at),
         utc_offset_s: info.utc_offset_s,
         person: info.person.clone().unwrap_or_default(),
@@ -94,6 +105,12 @@ fn row(house: &House, name: String) -> InboxRow {
 }
 
 impl InboxRow {
+    /// Whether the other exam is an earlier one of the same horse: a name alone may be that of two horses.
+    fn follows(&self, other: &InboxRow) -> bool {
+        let is_earlier = other.started_at.zip(self.started_at).is_some_and(|(then, now)| then < now);
+        is_earlier && other.identity.is_same(&self.identity) == Some(true)
+    }
+
     /// The day at the place of the exam.
     fn day(&self) -> Option<NaiveDate> {
         let offset = FixedOffset::east_opt(self.utc_offset_s)?;

@@ -91,14 +91,17 @@ fn one_exam_has_no_inbox_and_an_earlier_exam_goes_with_one_exam() {
     assert!(String::from_utf8_lossy(&refused.stderr).contains("name the exam folder"));
 }
 
-/// Exams of a month each, of these horses, each with one area that was typed.
+/// Exams of a month each, of these horses, each with one area that was typed; a number may follow the horse's name.
 fn months(exams: &[(&str, &str, i64, f64)]) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     for (name, horse, month, mm2) in exams {
         let path = folder.path().join(name);
         let header = support::header();
         let started_at = header.started_at + TimeDelta::days(30 * month);
-        let horse = Horse { name: Some((*horse).to_owned()), ..header.horse.clone() };
+        let (called, id) =
+            horse.split_once(" no. ").map_or((*horse, None), |(called, id)| (called, Some(id)));
+        let id = id.map(str::to_owned).or(header.horse.id.clone());
+        let horse = Horse { name: Some(called.to_owned()), id, ..header.horse.clone() };
         std::fs::create_dir(&path).unwrap();
         drop(write_heard_by(&path, Header { started_at, horse, id: (*name).to_owned(), ..header }, []));
         let mut journal = Journal::open(&path).unwrap();
@@ -137,6 +140,32 @@ fn the_course_goes_over_the_exams_of_the_same_horse_that_lie_in_the_folder() {
         assert_eq!(status, 404, "{told}");
         assert!(told.contains("no earlier exam of this horse") && told.contains("--earlier"), "{told}");
     }
+}
+
+/// Two horses of one name are told apart by their number, and one horse is known by it under another name.
+#[test]
+fn the_inbox_offers_a_course_only_over_exams_of_the_same_horse() {
+    let folder = months(&[
+        ("a", "Juniper no. 1", 0, 150.0),
+        ("b", "Juniper no. 2", 1, 120.0),
+        ("c", "Juniper (Hill Farm) no. 1", 2, 90.0),
+    ]);
+    let desk = Served::start(folder.path(), 0);
+    let offered: Vec<(String, bool)> = rows(&desk, "")
+        .iter()
+        .map(|row| (row["name"].as_str().unwrap().to_owned(), row["has_course"].as_bool().unwrap()))
+        .collect();
+    let of = |name: &str| offered.iter().find(|(one, _)| one == name).unwrap().1;
+    assert_eq!((of("a"), of("b"), of("c")), (false, false, true));
+    for (name, offered) in offered {
+        let (status, _) = desk.get(&format!("/e/{name}/api/report?reader=course&form=html"));
+        assert_eq!(status == 200, offered, "what is offered can be had: {name}");
+    }
+    assert_eq!(
+        rows(&desk, "hill")[0]["has_course"],
+        true,
+        "also where the search leaves the earlier exam out"
+    );
 }
 
 #[test]

@@ -27,11 +27,8 @@ function line(row) {
   return make("li", {}, make("a", { class: `exam ${kind}`, href: `e/${encodeURIComponent(row.name)}/` },
     make("strong", {}, row.horse || row.name), make("span", {}, [time, row.person, row.horse ? row.name : null].filter(Boolean).join(", ")),
     make("span", {}, open), make("span", { class: "standing" }, words), make("span", {}, row.sent ? "sent" : row.problem ? "" : "not sent")),
-  hasCourse(row) ? make("a", { class: "course", href: `e/${encodeURIComponent(row.name)}/api/report?reader=course&form=pdf`, target: "_blank", rel: "noopener" }, `Course of ${row.horse} (PDF)`) : null);
+  row.has_course ? make("a", { class: "course", href: `e/${encodeURIComponent(row.name)}/api/report?reader=course&form=pdf`, target: "_blank", rel: "noopener" }, `Course of ${row.horse || row.name} (PDF)`) : null);
 }
-
-/** An earlier exam of the same horse is listed, so that there is a course over both. */
-const hasCourse = (row) => Boolean(row.horse && row.started_at) && rows.some((other) => other.horse === row.horse && new Date(other.started_at) < new Date(row.started_at));
 
 function draw() {
   const at = document.activeElement?.getAttribute("href");
