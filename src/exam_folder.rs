@@ -45,10 +45,10 @@ pub enum FolderError {
         #[source]
         source: FoldError,
     },
-    /// A folder cannot be made.
-    #[error("cannot make the folder `{path}`: {source}")]
+    /// A folder, or a file in it, cannot be made.
+    #[error("cannot make `{path}`: {source}")]
     Make {
-        /// The folder.
+        /// The folder or the file.
         path: PathBuf,
         /// Why not.
         #[source]

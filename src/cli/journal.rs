@@ -59,8 +59,8 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
     if !args.verify {
         return Ok(if lines.damage.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) });
     }
-    let found = verify(args, &lines)?;
-    for problem in &found {
+    let Compared { faults: found, told } = verify(args, &lines)?;
+    for problem in found.iter().chain(&told) {
         writeln!(out, "{problem}")?;
     }
     if lines.damage.is_empty() && found.is_empty() {
@@ -100,19 +100,33 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
 }
 
 /// What the journal's own chain does not show: an empty journal, other files, another record.
-fn verify(args: &JournalArgs, lines: &Lines) -> anyhow::Result<Vec<String>> {
+fn verify(args: &JournalArgs, lines: &Lines) -> anyhow::Result<Compared> {
     if lines.events.is_empty() {
-        return Ok(vec!["the journal holds no line that can be read; put back a copy".to_owned()]);
+        let faults = vec!["the journal holds no line that can be read; put back a copy".to_owned()];
+        return Ok(Compared { faults, told: Vec::new() });
     }
     let protocols = args.knowledge.read()?;
     let Ok(exam) = verified(&ExamFolder::at(&args.folder), &protocols) else {
         // Its damage has been shown.
-        return Ok(Vec::new());
+        return Ok(Compared::default());
     };
-    let about = ["file-changed", "signed-record-differs"];
     let record = record_against(&exam, &protocols, &Against::default());
-    let found = record.findings.into_iter().filter(|finding| about.contains(&finding.rule.as_str()));
-    Ok(found.map(|finding| finding.message).collect())
+    let about = |rules: &[&str]| {
+        let found = record.findings.iter().filter(|finding| rules.contains(&finding.rule.as_str()));
+        found.map(|finding| finding.message.clone()).collect()
+    };
+    let (faults, told) =
+        (about(&["file-changed"]), about(&["signed-record-differs", "signed-record-worded"]));
+    Ok(Compared { faults, told })
+}
+
+/// What comparing found.
+#[derive(Default)]
+struct Compared {
+    /// Files that are other ones, and the like.
+    faults: Vec<String>,
+    /// What this version makes differently of the same journal and files; nothing was changed.
+    told: Vec<String>,
 }
 
 /// One line in words.

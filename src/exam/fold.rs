@@ -22,7 +22,7 @@ use crate::protocol::Protocols;
 
 pub use crate::exam::logged::{
     Exam, FileChange, Gap, LoggedCall, LoggedChange, LoggedEntry, LoggedSignature, LoggedUtterance, Note,
-    OtherRecord, SoundFault,
+    OtherRecord, RecordDiffers, SoundFault,
 };
 
 /// One step of folding: its name, and what it does to the exam.

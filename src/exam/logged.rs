@@ -61,13 +61,30 @@ pub struct FileChange {
     pub was_signed: bool,
 }
 
-/// A signed record that cannot be made again.
+/// A signed record that this version makes differently of the same journal and the same files.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OtherRecord {
     /// The line of the signature.
     pub seq: Seq,
     /// Who signed.
     pub by: String,
+    /// How far it differs.
+    pub how: RecordDiffers,
+    /// What differs, in words; the first few.
+    pub what: Vec<String>,
+    /// Where the record is kept as it was signed; none where it was not kept.
+    pub kept: Option<String>,
+}
+
+/// How a record that is made again differs from the one that was signed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RecordDiffers {
+    /// Only the program's own words differ: what it finds, and how it says so.
+    Worded,
+    /// What was computed differs: cut-offs, protocols or the program are other ones.
+    Computed,
+    /// Nobody can tell: the record was not kept as it was signed.
+    Unknown,
 }
 
 /// The exam as it is now.

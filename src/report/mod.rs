@@ -13,6 +13,7 @@ pub mod overlay;
 #[cfg(feature = "print")]
 pub mod print;
 pub mod signed;
+mod signed_differs;
 pub mod vet;
 pub mod course;
 pub mod measure_table;

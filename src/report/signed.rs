@@ -1,22 +1,33 @@
 //! Whether the record that a vet signed is still the one that its journal makes.
 //!
 //! Takes: an exam folder, the lines of its journal and the protocols.
-//! Gives: the signature whose record is another one today.
-//! Never: says why: cut-offs, protocols, files and the program all make the record.
+//! Gives: the signature whose record is another one today, with what differs; the record as it was signed.
+//! Never: calls a signature broken because this version words or computes a record differently.
 //! Tested in: `tests/it/seal.rs`.
 
+use std::path::PathBuf;
+
+use serde_json::Value;
 use sha2::{Digest, Sha256};
 
 use crate::exam::event::Event;
-use crate::exam::fold::{Exam, OtherRecord};
+use crate::exam::fold::{Exam, FileChange, OtherRecord, RecordDiffers};
 use crate::exam::journal::Lines;
 use crate::exam::seal::note_files;
+use crate::exam::sign::Signed;
 use crate::exam_folder::{ExamFolder, FolderError, record_against};
 use crate::knowledge::measure::Against;
 use crate::protocol::Protocols;
 use crate::report::export::json;
+use crate::report::signed_differs::differs;
+
+/// Where records are kept as they were signed, inside an exam folder.
+const SIGNED_FOLDER: &str = "signed";
 
 /// The exam in `folder`, compared with what was there when it was closed and signed: every kept file is read for that.
+///
+/// A record of which only the program's own words differ is still the one that was signed; one that is computed
+/// differently is not what the vet saw, and a draft.
 ///
 /// # Errors
 /// When there is no journal, or it is not one of an exam.
@@ -24,19 +35,97 @@ pub fn verified(folder: &ExamFolder, protocols: &Protocols) -> Result<Exam, Fold
     let lines = folder.lines()?;
     let mut exam = folder.exam_of(&lines, protocols)?;
     note_files(folder.path(), &mut exam);
+    if let Some(Kept::Changed(file)) = last_signed(&lines).map(|(_, signed)| kept(folder, signed)) {
+        exam.changed_files.push(FileChange { file, was_signed: true });
+        exam.is_signed = false;
+    }
     exam.other_record = other_record(folder, &lines, protocols);
-    exam.is_signed &= exam.other_record.is_none();
+    exam.is_signed &= exam.other_record.as_ref().is_none_or(|other| other.how == RecordDiffers::Worded);
     Ok(exam)
 }
 
 /// The last signature, if the record that it was given for is not the one that is made of the lines before it today.
 #[must_use]
 pub fn other_record(folder: &ExamFolder, lines: &Lines, protocols: &Protocols) -> Option<OtherRecord> {
-    let idx = lines.events.iter().rposition(|line| matches!(line.event, Event::Signed(_)))?;
-    let line = &lines.events[idx];
-    let Event::Signed(signed) = &line.event else { return None };
+    let (idx, signed) = last_signed(lines)?;
     let exam = folder.exam_of(&lines.first(idx), protocols).ok()?;
     let made = json(&record_against(&exam, protocols, &Against::default()));
-    let is_same = crate::hex(&Sha256::digest(made.as_bytes())) == signed.record_sha256;
-    (!is_same).then(|| OtherRecord { seq: line.seq, by: signed.by.clone() })
+    if sha256(made.as_bytes()) == signed.record_sha256 {
+        return None;
+    }
+    let kept = match kept(folder, signed) {
+        Kept::Whole(file, bytes) => Some((file, bytes)),
+        Kept::Changed(_) | Kept::Missing => None,
+    };
+    let both = kept.as_ref().and_then(|(_, then)| {
+        Some((serde_json::from_slice::<Value>(then).ok()?, serde_json::from_str::<Value>(&made).ok()?))
+    });
+    let (how, what) = match both {
+        Some((then, now)) => differs(&then, &now)
+            .unwrap_or_else(|| (RecordDiffers::Worded, vec!["only the form of the file differs".to_owned()])),
+        None => (RecordDiffers::Unknown, Vec::new()),
+    };
+    let kept = kept.map(|(file, _)| file);
+    Some(OtherRecord { seq: lines.events[idx].seq, by: signed.by.clone(), how, what, kept })
+}
+
+/// Keeps a record as it is signed, named by its hash: `record` is the JSON, and the name is given.
+///
+/// # Errors
+/// When the disk refuses.
+pub fn keep(folder: &ExamFolder, record: &str) -> Result<String, FolderError> {
+    let name = kept_name(&sha256(record.as_bytes()));
+    let path = folder.path().join(&name);
+    let refused = |source| FolderError::Make { path: path.clone(), source };
+    let machine = folder.machine();
+    if machine.read(&path).is_ok_and(|bytes| bytes == record.as_bytes()) {
+        return Ok(name);
+    }
+    let above = folder.path().join(SIGNED_FOLDER);
+    machine.make_folder(&above).map_err(refused)?;
+    machine.replace(&path.with_extension("new"), &path, record.as_bytes()).map_err(refused)?;
+    let file = machine.open(&path).map_err(refused)?;
+    machine.sync(&file, &path).map_err(refused)?;
+    machine.sync_folder(&above).map_err(refused)?;
+    Ok(name)
+}
+
+/// The record of a signature as it was signed.
+enum Kept {
+    /// It is there, in this file.
+    Whole(String, Vec<u8>),
+    /// The file is there, and holds something else.
+    Changed(String),
+    /// It was never kept, or is gone.
+    Missing,
+}
+
+fn kept(folder: &ExamFolder, signed: &Signed) -> Kept {
+    let is_hash = signed.record_sha256.bytes().all(|byte| byte.is_ascii_hexdigit());
+    let name = kept_name(&signed.record_sha256);
+    let path: PathBuf = folder.path().join(&name);
+    // A pipe of this name would be waited for without end.
+    if !is_hash || !path.is_file() {
+        return Kept::Missing;
+    }
+    match folder.machine().read(&path) {
+        Ok(bytes) if sha256(&bytes) == signed.record_sha256 => Kept::Whole(name, bytes),
+        Ok(_) => Kept::Changed(name),
+        Err(_) => Kept::Missing,
+    }
+}
+
+fn last_signed(lines: &Lines) -> Option<(usize, &Signed)> {
+    lines.events.iter().enumerate().rev().find_map(|(idx, line)| match &line.event {
+        Event::Signed(signed) => Some((idx, signed.as_ref())),
+        _ => None,
+    })
+}
+
+fn kept_name(record_sha256: &str) -> String {
+    format!("{SIGNED_FOLDER}/{record_sha256}.json")
+}
+
+fn sha256(bytes: &[u8]) -> String {
+    crate::hex(&Sha256::digest(bytes))
 }

@@ -18,6 +18,7 @@ use crate::knowledge::check::TORN;
 use crate::knowledge::measure::Against;
 use crate::protocol::Protocols;
 use crate::report::export::json;
+use crate::report::signed::keep;
 use crate::signing::people::{People, PeopleError};
 
 /// Why nothing was signed or taken back.
@@ -82,7 +83,10 @@ pub fn sign(
         return Err(SignError::Torn);
     }
     let (person, key) = people.open_key(signer.name, signer.passphrase)?;
-    let record_sha256 = crate::hex(&Sha256::digest(json(&record).as_bytes()));
+    let record = json(&record);
+    // What was signed can be shown in any later version, however that makes the record.
+    keep(folder, &record)?;
+    let record_sha256 = crate::hex(&Sha256::digest(record.as_bytes()));
     let (at, journal_sha256) = (Utc::now(), journal.last_hash().to_owned());
     let (by, licence, files) = (person.name, person.licence, seal(folder.path(), &exam));
     let signed = Signed::new(Signable { by, licence, at, journal_sha256, record_sha256, files }, &key);

@@ -102,6 +102,15 @@ fn two_vets_sign_with_two_keys_and_neither_opens_the_other_s() {
     for (name, key) in &signed {
         assert!(listed.contains(&format!("{name}: vet")) && listed.contains(key), "{listed}");
     }
+    // What each of them signed is kept, byte for byte.
+    let lines = journal::read(Path::new(&practice.exam())).unwrap();
+    for line in &lines.events {
+        let Event::Signed(signed) = &line.event else { continue };
+        let kept = Path::new(&practice.exam()).join(format!("signed/{}.json", signed.record_sha256));
+        let hash = <sha2::Sha256 as sha2::Digest>::digest(std::fs::read(kept).unwrap());
+        let hash: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
+        assert_eq!(hash, signed.record_sha256);
+    }
     let verified = done(&practice.run(&["journal", &practice.exam(), "--verify"]));
     assert!(verified.contains("the key of Dr Ada") && verified.contains("the key of Dr Bea"), "{verified}");
 }

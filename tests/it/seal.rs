@@ -8,7 +8,7 @@ use ed25519_dalek::SigningKey;
 use sha2::{Digest as _, Sha256};
 use zonecall::clock::Sample;
 use zonecall::exam::event::{AudioFile, Event, Frame};
-use zonecall::exam::fold::{Exam, fold};
+use zonecall::exam::fold::{Exam, RecordDiffers, fold};
 use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::seal::{note_files, seal};
 use zonecall::exam::sign::{Signable, Signed};
@@ -19,7 +19,7 @@ use zonecall::frames::pair::pair;
 use zonecall::knowledge::assemble::record;
 use zonecall::protocol::rules::Weight;
 use zonecall::report::export::json;
-use zonecall::report::signed::other_record;
+use zonecall::report::signed::{keep, other_record, verified};
 use zonecall::speech::keep::Keeper;
 
 const SOUND: &str = "audio/0001.wav";
@@ -72,8 +72,16 @@ fn closed() -> tempfile::TempDir {
 }
 
 fn sign(folder: &Path) {
+    sign_as(folder, true, |record| record);
+}
+
+/// Signs as a version did that makes the record `as_then`; `kept` says whether that version kept it.
+fn sign_as(folder: &Path, kept: bool, as_then: impl FnOnce(String) -> String) {
     let seen = exam(folder);
-    let made = json(&record(&seen, &pair(&seen, &seen.frames), &BUILT_IN.1));
+    let made = as_then(json(&record(&seen, &pair(&seen, &seen.frames), &BUILT_IN.1)));
+    if kept {
+        keep(&ExamFolder::at(folder), &made).unwrap();
+    }
     let mut journal = Journal::open(folder).unwrap();
     let what = Signable {
         by: "Dr Example".to_owned(),
@@ -190,6 +198,93 @@ fn other_cut_offs_make_another_record_than_the_one_that_was_signed() {
         rule.severity = Weight::Off;
     }
     let told = other_record(&exam, &lines, &other).unwrap();
-    assert_eq!(told.by, "Dr Example");
+    assert_eq!(
+        (told.by.as_str(), told.how),
+        ("Dr Example", RecordDiffers::Worded),
+        "rules are words: {:?}",
+        told.what
+    );
     assert_eq!(lines.events.last().unwrap().seq, told.seq);
+}
+
+/// What another version of the program would have written, in place of a piece of today's record.
+fn worded(record: &str) -> String {
+    let mut value: serde_json::Value = serde_json::from_str(record).unwrap();
+    value["findings"][0]["message"] = "as an earlier version put it".into();
+    value["findings"].as_array_mut().unwrap().pop();
+    serde_json::to_string_pretty(&value).unwrap() + "\n"
+}
+
+fn status(folder: &Path) -> (RecordDiffers, bool, String) {
+    let exam = verified(&ExamFolder::at(folder), &BUILT_IN.1).unwrap();
+    let other = exam.other_record.unwrap();
+    (other.how, exam.is_signed, other.what.join("; "))
+}
+
+fn verify(folder: &Path) -> (Option<i32>, String) {
+    let output = zonecall(&["journal", &folder.to_string_lossy(), "--verify"]);
+    (output.status.code(), String::from_utf8_lossy(&output.stdout).into_owned())
+}
+
+#[test]
+fn a_record_that_a_later_version_words_differently_stays_signed_and_the_difference_is_told() {
+    let folder = closed();
+    sign_as(folder.path(), true, |record| worded(&record));
+    let (how, is_signed, what) = status(folder.path());
+    assert_eq!((how, is_signed), (RecordDiffers::Worded, true), "{what}");
+    assert!(what.contains("findings.message was `as an earlier version put it`, and is now `"), "{what}");
+    let (code, told) = verify(folder.path());
+    assert_eq!(code, Some(0), "{told}");
+    assert!(told.contains("is the same, but this version words it differently"), "{told}");
+    assert!(told.contains("covers every line before it") && !told.contains("cannot be made"), "{told}");
+    let exported = zonecall(&["export", &folder.path().to_string_lossy(), "--as", "json"]);
+    assert!(String::from_utf8_lossy(&exported.stdout).contains("\"status\": \"signed\""));
+    // What is signed is still told apart from what was changed.
+    harm(&folder.path().join(STILL));
+    let (code, told) = verify(folder.path());
+    assert_eq!(code, Some(1), "{told}");
+    assert!(told.contains("`stills/1.png` has changed since it was signed"), "{told}");
+}
+
+#[test]
+fn a_record_that_is_computed_differently_is_a_draft_and_names_what_differs_and_its_signature_holds() {
+    let folder = closed();
+    let other = |record: String| record.replacen("\"plane\": \"T\"", "\"plane\": \"L\"", 1);
+    sign_as(folder.path(), true, other);
+    let (how, is_signed, what) = status(folder.path());
+    assert_eq!((how, is_signed), (RecordDiffers::Computed, false), "{what}");
+    assert!(what.contains("plane was `L`, and is now `T`"), "{what}");
+    let (code, told) = verify(folder.path());
+    assert_eq!(code, Some(0), "nothing was changed: {told}");
+    assert!(told.contains("the signature of Dr Example (line 9) holds"), "{told}");
+}
+
+/// Folders that were signed before records were kept.
+#[test]
+fn a_signature_whose_record_was_not_kept_still_verifies() {
+    let folder = closed();
+    sign_as(folder.path(), false, |record| record);
+    let (code, told) = verify(folder.path());
+    assert!(code == Some(0) && told.contains("covers every line before it"), "{told}");
+    let folder = closed();
+    sign_as(folder.path(), false, |record| worded(&record));
+    assert_eq!(status(folder.path()).0, RecordDiffers::Unknown);
+    let (code, told) = verify(folder.path());
+    assert_eq!(code, Some(0), "{told}");
+    assert!(
+        told.contains("holds for the journal, the sound and the stills") && told.contains("was not kept"),
+        "{told}"
+    );
+}
+
+#[test]
+fn a_kept_record_that_was_changed_is_named_and_leaves_nothing_signed() {
+    let folder = closed();
+    sign(folder.path());
+    let kept = std::fs::read_dir(folder.path().join("signed")).unwrap().next().unwrap().unwrap();
+    harm(&kept.path());
+    assert!(!verified(&ExamFolder::at(folder.path()), &BUILT_IN.1).unwrap().is_signed);
+    let (code, told) = verify(folder.path());
+    assert_eq!(code, Some(1), "{told}");
+    assert!(told.contains("`signed/") && told.contains("has changed since it was signed"), "{told}");
 }

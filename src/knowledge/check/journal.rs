@@ -10,7 +10,7 @@ use chrono::TimeDelta;
 use crate::clock::{Span, seconds};
 use crate::exam::breaks::Break;
 use crate::exam::event::Outcome;
-use crate::exam::fold::{FileChange, Gap, LoggedUtterance, OtherRecord, SoundFault};
+use crate::exam::fold::{FileChange, Gap, LoggedUtterance, OtherRecord, RecordDiffers, SoundFault};
 use crate::exam::timeline::{ClockJump, JumpKind};
 use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::speech::silence::SILENCE_MIN;
@@ -105,16 +105,48 @@ pub(super) fn file_changed(evidence: &Evidence) -> Vec<Hit> {
     evidence.exam.changed_files.iter().map(hit).collect()
 }
 
-/// What was signed cannot be made again: what a reader sees is not what the vet saw.
+/// What was signed is computed differently: what a reader sees is not what the vet saw.
 pub(super) fn other_record(evidence: &Evidence) -> Vec<Hit> {
-    let hit = |other: &OtherRecord| {
-        Hit::new(format!(
-            "the record that {} signed (line {}) cannot be made again from the same journal: cut-offs, protocols, \
-             files or the program have changed since; use those of that day, or have it signed again",
+    let way = "use the version and the cut-offs of that day, or have it signed again";
+    let hit = |other: &OtherRecord| match other.how {
+        RecordDiffers::Worded => None,
+        RecordDiffers::Computed => Some(format!(
+            "the signature of {} (line {}) holds, and {} is what was signed; this version, or its cut-offs and \
+             protocols, compute the record differently, so that what is shown now is a draft: {}; {way}",
+            other.by,
+            other.seq,
+            kept_in_words(other),
+            other.what.join("; ")
+        )),
+        RecordDiffers::Unknown => Some(format!(
+            "the signature of {} (line {}) holds for the journal, the sound and the stills; this version, or its \
+             cut-offs and protocols, make another record of them than the one that was signed, which was not kept, so \
+             that what is shown now is a draft; {way}",
             other.by, other.seq
-        ))
+        )),
     };
-    evidence.exam.other_record.iter().map(hit).collect()
+    evidence.exam.other_record.iter().filter_map(hit).map(Hit::new).collect()
+}
+
+/// What was signed is the same, in other words.
+pub(super) fn other_words(evidence: &Evidence) -> Vec<Hit> {
+    let hit = |other: &OtherRecord| {
+        (other.how == RecordDiffers::Worded).then(|| {
+            let what = other.what.join("; ");
+            Hit::new(format!(
+                "the record that {} signed (line {}) is the same, but this version words it differently: {what}; {} is \
+                 what was signed",
+                other.by,
+                other.seq,
+                kept_in_words(other)
+            ))
+        })
+    };
+    evidence.exam.other_record.iter().filter_map(hit).collect()
+}
+
+fn kept_in_words(other: &OtherRecord) -> String {
+    other.kept.as_ref().map_or_else(|| "the record of that day".to_owned(), |file| format!("`{file}`"))
 }
 
 /// A file of the kept sound that is gone, or ends before the journal says.

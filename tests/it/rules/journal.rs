@@ -2,7 +2,7 @@
 
 use zonecall::clock::{Sample, Span};
 use zonecall::exam::breaks::{Break, Source};
-use zonecall::exam::fold::{FileChange, Gap, OtherRecord, SoundFault};
+use zonecall::exam::fold::{FileChange, Gap, OtherRecord, RecordDiffers, SoundFault};
 use zonecall::exam::seq::Seq;
 use zonecall::exam::timeline::{ClockJump, JumpKind};
 
@@ -46,9 +46,21 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&fine());
     }),
     ("signed-record-differs", |rule| {
-        let other = OtherRecord { seq: Seq(9), by: "Dr Example".to_owned() };
-        let case = fine().but(|case| case.exam.other_record = Some(other));
-        rule.fires("the record that Dr Example signed (line 9) cannot be made again", &case);
+        let computed = fine().but(|case| case.exam.other_record = Some(other(RecordDiffers::Computed)));
+        let found = rule.fires("the signature of Dr Example (line 9) holds", &computed);
+        assert!(
+            found.message.contains("`signed/ab.json` is what was signed")
+                && found.message.contains("it was 3")
+        );
+        let unknown = fine().but(|case| case.exam.other_record = Some(other(RecordDiffers::Unknown)));
+        rule.fires("which was not kept", &unknown);
+        rule.silent(&fine().but(|case| case.exam.other_record = Some(other(RecordDiffers::Worded))));
+        rule.silent(&fine());
+    }),
+    ("signed-record-worded", |rule| {
+        let worded = fine().but(|case| case.exam.other_record = Some(other(RecordDiffers::Worded)));
+        rule.fires("is the same, but this version words it differently: it was 3; `signed/ab.json`", &worded);
+        rule.silent(&fine().but(|case| case.exam.other_record = Some(other(RecordDiffers::Computed))));
         rule.silent(&fine());
     }),
     ("audio-lost", |rule| {
@@ -124,6 +136,11 @@ pub(crate) const CASES: &[Cases] = &[
 
 fn fine() -> Case {
     said(&["left fore"])
+}
+
+fn other(how: RecordDiffers) -> OtherRecord {
+    let (what, kept) = (vec!["it was 3".to_owned()], Some("signed/ab.json".to_owned()));
+    OtherRecord { seq: Seq(9), by: "Dr Example".to_owned(), how, what, kept }
 }
 
 fn recording() -> Source {

@@ -1,0 +1,104 @@
+//! What differs between a record as it was signed and as this version makes it.
+//!
+//! Takes: both as JSON.
+//! Gives: whether only the program's own words differ, and each difference in words.
+//! Never: says that a signature is broken: the journal, the sound and the stills have hashes of their own.
+//! Tested in: `tests/it/seal.rs`.
+
+use serde_json::{Map, Value};
+
+use crate::exam::fold::RecordDiffers;
+
+/// Keys of a record under which the program speaks in its own words; everything else was said, saved, typed or computed.
+const OWN_WORDS: [&str; 8] =
+    ["findings", "cautions", "doubt", "why_not", "source", "how", "reason", "refused"];
+/// Differences that are named; of the rest only the number is given.
+const NAMED_MAX: usize = 3;
+/// Letters of a value that are shown.
+const SHOWN_MAX: usize = 160;
+
+/// How the record `now` differs from the one that was signed; none where both are the same.
+#[must_use]
+pub(super) fn differs(then: &Value, now: &Value) -> Option<(RecordDiffers, Vec<String>)> {
+    let mut found = Found::default();
+    found.compare(then, now, "", false);
+    let how = if found.computed.is_empty() { RecordDiffers::Worded } else { RecordDiffers::Computed };
+    let all = [found.computed, found.worded].concat();
+    let more = all.len().saturating_sub(NAMED_MAX);
+    let mut named: Vec<String> = all.into_iter().take(NAMED_MAX).collect();
+    if more > 0 {
+        named.push(format!("and {more} more"));
+    }
+    (!named.is_empty()).then_some((how, named))
+}
+
+/// What differs: in what was said, saved, typed or computed, and in the program's own words.
+#[derive(Default)]
+struct Found {
+    computed: Vec<String>,
+    worded: Vec<String>,
+}
+
+impl Found {
+    fn compare(&mut self, then: &Value, now: &Value, path: &str, own_words: bool) {
+        match (then, now) {
+            _ if then == now => {}
+            (Value::Object(then), Value::Object(now)) => self.objects(then, now, path, own_words),
+            (Value::Array(then), Value::Array(now)) => self.arrays(then, now, path, own_words),
+            _ => self.add(own_words, format!("{path} was {}, and is now {}", shown(then), shown(now))),
+        }
+    }
+
+    fn objects(&mut self, then: &Map<String, Value>, now: &Map<String, Value>, path: &str, own_words: bool) {
+        for (key, then) in then {
+            let is_own = own_words || OWN_WORDS.contains(&key.as_str());
+            let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
+            match now.get(key) {
+                Some(now) => self.compare(then, now, &path, is_own),
+                None => self.add(is_own, format!("{path} was {}, and is not there now", shown(then))),
+            }
+        }
+        // A key that this version adds changes nothing of what was signed.
+        for (key, now) in now.iter().filter(|(key, _)| !then.contains_key(*key)) {
+            self.add(true, format!("{path}.{key} is new: {}", shown(now)));
+        }
+    }
+
+    /// Rows that are the same are left out, wherever they stand; the others are held against each other in order.
+    fn arrays(&mut self, then: &[Value], now: &[Value], path: &str, own_words: bool) {
+        let mut new: Vec<&Value> = now.iter().collect();
+        let mut gone: Vec<&Value> = Vec::new();
+        for row in then {
+            match new.iter().position(|other| *other == row) {
+                Some(idx) => drop(new.remove(idx)),
+                None => gone.push(row),
+            }
+        }
+        for (then, now) in gone.iter().zip(&new) {
+            self.compare(then, now, path, own_words);
+        }
+        for row in gone.iter().skip(new.len()) {
+            self.add(own_words, format!("{path} had {}, and has not now", shown(row)));
+        }
+        for row in new.iter().skip(gone.len()) {
+            self.add(own_words, format!("{path} has now {}", shown(row)));
+        }
+        if gone.is_empty() && new.is_empty() {
+            self.add(own_words, format!("{path} has another order now"));
+        }
+    }
+
+    fn add(&mut self, own_words: bool, text: String) {
+        if own_words { self.worded.push(text) } else { self.computed.push(text) }
+    }
+}
+
+/// A value in a few words: the message of a finding, or the value itself.
+fn shown(value: &Value) -> String {
+    let text = match value.get("message").unwrap_or(value) {
+        Value::String(text) => text.clone(),
+        other => other.to_string(),
+    };
+    let short: String = text.chars().take(SHOWN_MAX).collect();
+    if short.len() < text.len() { format!("`{short}…`") } else { format!("`{short}`") }
+}
