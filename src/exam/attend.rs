@@ -122,7 +122,7 @@ impl Attention {
     }
 
     /// "Disregard" takes the last phrase back: all calls that came out of it.
-    fn count_joined(&self, calls: &mut [Call]) {
+    pub(crate) fn count_joined(&self, calls: &mut [Call]) {
         let mut joined = self.joined.clone();
         for call in calls {
             if let Act::Command(Command::TakeBack { count }) = &mut call.act {

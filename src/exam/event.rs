@@ -243,8 +243,8 @@ pub enum Outcome {
 pub struct Settled {
     /// The `heard` event that was asked about.
     pub heard_seq: Seq,
-    /// `yes`, `no`, `first`, `second`, `again` when the call was said again, `goes on` when another call followed the
-    /// end of the exam, or `nothing` when nobody objected to it.
+    /// `yes`, `no`, `first`, `second`, `again` when the call was said again, `taken back` when what was asked about
+    /// was taken back, `goes on` when another call followed the end of the exam, or `nothing` when nobody objected to it.
     pub answer: String,
     /// How it was given: `voice`, `key`, or by `time` alone.
     pub by: String,

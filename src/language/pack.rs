@@ -21,6 +21,8 @@ use crate::language::tags;
 
 /// The rule that says what can be said during an exam.
 pub const EXAM_RULE: &str = "exam";
+/// The rule that says a number.
+pub const NUMBER_RULE: &str = "number";
 /// The rule that says what answers a question of the program; a language without it cannot be asked.
 pub const ANSWER_RULE: &str = "answer";
 

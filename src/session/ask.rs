@@ -93,6 +93,8 @@ pub enum AnswerMeaning {
     Nothing,
     /// The call was said again: it speaks for itself.
     Again,
+    /// What was said last is taken back, and that is what is asked about.
+    TakenBack,
     /// An answer, but to another question: ask once more.
     Unfit,
     /// No answer at all.
@@ -174,6 +176,11 @@ pub fn end_anyway(
     }
     let offers = vec![Offer { words: utterance.text(), calls: parsed.calls.clone() }];
     Some(SpokenQuestion { doubt: Doubt::Unfinished { missing }, offers })
+}
+
+/// Only "disregard", or the like: the last phrases are taken back.
+fn takes_back(calls: &[Call]) -> bool {
+    matches!(calls, [Call { act: Act::Command(Command::TakeBack { .. }), corrects: false, .. }])
 }
 
 fn ends(call: &Call) -> bool {
@@ -318,14 +325,18 @@ impl SpokenQuestion {
             calls => match self.offers.iter().position(|offer| acts(&offer.calls) == acts(calls)) {
                 // Who says such a thing twice means it.
                 Some(offer)
-                    if matches!(
-                        self.doubt,
-                        Doubt::Jump { .. } | Doubt::Odd { .. } | Doubt::Unfinished { .. }
-                    ) =>
+                    if takes_back(calls)
+                        || matches!(
+                            self.doubt,
+                            Doubt::Jump { .. }
+                                | Doubt::Odd { .. }
+                                | Doubt::Unfinished { .. }
+                        ) =>
                 {
                     AnswerMeaning::Take(offer)
                 }
                 Some(_) => AnswerMeaning::Again,
+                None if takes_back(calls) => AnswerMeaning::TakenBack,
                 None => AnswerMeaning::Other,
             },
         }

@@ -5,6 +5,7 @@
 //! Never: I/O; acts on what it has asked about before the answer, or on its own voice.
 //! Tested in: `tests/it/dialogue.rs`; with sound in `tests/sound/listen.rs`.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -77,6 +78,12 @@ impl Dialogue {
     /// From now on one of these horses can be named by its number.
     pub fn set_day_list(&mut self, horses: Vec<(String, Horse)>) {
         self.day_list = horses;
+    }
+
+    /// From now on the program's own voice is known by the words with which this language says numbers, too.
+    pub fn set_number_words(&mut self, numbers: BTreeSet<String>) {
+        let sides = self.log.protocols().rules.habits.sides.iter().flatten().cloned().collect();
+        self.own_voice.set_words(numbers, sides);
     }
 
     /// The views of which a still has arrived, for the map.
@@ -160,7 +167,7 @@ impl Dialogue {
     fn utterance(&mut self, heard: HeardUtterance, now: Sample) {
         let HeardUtterance { mut utterance, parsed, rival, arrival } = heard;
         if self.open.as_ref().is_some_and(|open| utterance.span.from > open.until) {
-            self.give_up_question(now);
+            self.speak_after_question(now);
         }
         utterance.unsure |= arrival == Arrival::Broken;
         if arrival == Arrival::SwitchedOff {
@@ -179,10 +186,21 @@ impl Dialogue {
         if self.own_voice.overlaps(&utterance) {
             return self.hear_over_own_voice(utterance, parsed, now);
         }
+        self.hear_person(utterance, parsed, rival.as_ref(), now);
+    }
+
+    /// A person's utterance, and nothing else in it.
+    pub(super) fn hear_person(
+        &mut self,
+        utterance: Utterance,
+        parsed: Parsed,
+        rival: Option<&Parsed>,
+        now: Sample,
+    ) {
         self.asked_over_own_voice = false;
         match self.open.take() {
-            Some(open) => self.reply_to(open, utterance, parsed, rival.as_ref(), now),
-            None => self.take(utterance, parsed, rival.as_ref(), now),
+            Some(open) => self.reply_to(open, utterance, parsed, rival, now),
+            None => self.take(utterance, parsed, rival, now),
         }
     }
 

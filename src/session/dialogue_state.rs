@@ -19,6 +19,7 @@ use crate::session::ask::SpokenQuestion;
 use crate::session::dialogue_options::DialogueOptions;
 use crate::session::effect::{AnswerExpected, Effect, Expected, Floor};
 use crate::session::exam_log::ExamLog;
+use crate::session::exam_summary::Summary;
 use crate::session::notice::{Notice, ScreenChange};
 use crate::session::own_voice::OwnVoice;
 use crate::session::stills::AwaitedStills;
@@ -67,6 +68,8 @@ pub struct Dialogue {
     pub(super) asked_over_own_voice: bool,
     /// The horses of the day, each with its number on the list.
     pub(super) day_list: Vec<(String, Horse)>,
+    /// What was shown of the exam when it was asked whether it is to end.
+    pub(super) shown_at_end: Option<Summary>,
 }
 
 /// An utterance that was not acted on.
@@ -85,6 +88,8 @@ pub(super) struct OpenQuestion {
     pub(super) question: SpokenQuestion,
     /// An answer must begin before this sample.
     pub(super) until: Sample,
+    /// The question that it broke into, because something was said over it.
+    pub(super) over: Option<Box<OpenQuestion>>,
 }
 
 /// What waits to be said until nobody speaks.
@@ -128,6 +133,7 @@ impl Dialogue {
             unheard: None,
             asked_over_own_voice: false,
             day_list: Vec::new(),
+            shown_at_end: None,
         }
     }
 

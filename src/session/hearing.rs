@@ -20,6 +20,7 @@ use crate::exam::journal::{Journal, JournalError};
 use crate::exam::parse::Parsed;
 use crate::exam::seal::seal;
 use crate::exam_folder::{ExamFolder, FolderError};
+use crate::language::pack::NUMBER_RULE;
 use crate::session::dialogue::{Counts, Dialogue, DialogueOptions};
 use crate::session::ear::Ear;
 use crate::session::effect::{AnswerExpected, Arrival, Effect, HeardUtterance, Input};
@@ -273,6 +274,8 @@ impl Session {
     /// From now on a person listens, and utterances can end early if the engine is quick enough.
     pub(super) fn answer_with(&mut self, options: DialogueOptions) -> Result<(), SessionError> {
         self.dialogue.set(options, self.next_sample);
+        let numbers = self.ear.language.grammar.words(&[NUMBER_RULE]);
+        self.dialogue.set_number_words(numbers.into_iter().map(|word| word.text).collect());
         self.hear_from(self.next_sample, Ending::Early);
         Ok(())
     }

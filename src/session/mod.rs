@@ -38,6 +38,7 @@ mod sound_source;
 mod exam_log;
 mod own_voice;
 mod stills;
+mod exam_summary;
 mod dialogue_state;
 mod unsaid;
 mod summary;

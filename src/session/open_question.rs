@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/dialogue.rs`.
 
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
-use crate::exam::call::Act;
+use crate::exam::call::{Act, Call, Command};
 use crate::exam::event::{Event, Outcome, Settled, UtteranceEvent};
 use crate::exam::parse::Parsed;
 use crate::exam::seq::Seq;
@@ -29,6 +29,8 @@ const END_WAIT_S: u64 = 6;
 const AGAIN: &str = "again";
 /// Something else was called, so that the exam goes on.
 const GOES_ON: &str = "goes on";
+/// What was asked about was taken back before it counted.
+const TAKEN_BACK: &str = "taken back";
 /// Nobody answered.
 const NOTHING: &str = "nothing";
 /// How an answer was given.
@@ -73,22 +75,43 @@ impl Dialogue {
         matches!(question.doubt, Doubt::Jump { .. }) && zones.all(is_named)
     }
 
-    pub(super) fn ask(&mut self, utterance: Utterance, mut question: SpokenQuestion, now: Sample) {
+    pub(super) fn ask(&mut self, utterance: Utterance, question: SpokenQuestion, now: Sample) {
+        self.ask_over(None, utterance, question, now);
+    }
+
+    /// The same about what was said over the question `over`, which waits meanwhile.
+    pub(super) fn ask_over(
+        &mut self,
+        over: Option<Box<OpenQuestion>>,
+        utterance: Utterance,
+        mut question: SpokenQuestion,
+        now: Sample,
+    ) {
         if self.attention.corrects(&utterance) {
             let calls = question.offers.iter_mut().flat_map(|offer| &mut offer.calls);
             calls.for_each(|call| call.corrects = true);
         }
         let problems = vec![question.problem()];
+        // What is asked about now is not yet one of the utterances that are open.
+        if over.is_none() {
+            self.shown_at_end = question.counts_by_itself().then(|| self.summary());
+        }
         let event = UtteranceEvent { utterance, outcome: Outcome::Asked, problems };
         let heard_seq = self.write(event, Vec::new()).heard_seq;
-        if question.counts_by_itself() {
-            self.report_summary(&self.summary());
+        if let Some(summary) = self.shown_at_end.clone().filter(|_| question.counts_by_itself()) {
+            self.report_summary(&summary);
         }
-        self.wait_for_answer(heard_seq, question, now);
+        self.wait_for_answer(heard_seq, question, over, now);
     }
 
     /// Asks, or asks once more.
-    fn wait_for_answer(&mut self, heard_seq: Seq, question: SpokenQuestion, now: Sample) {
+    fn wait_for_answer(
+        &mut self,
+        heard_seq: Seq,
+        question: SpokenQuestion,
+        over: Option<Box<OpenQuestion>>,
+        now: Sample,
+    ) {
         let aloud = question.aloud();
         let spoken = self.say(&aloud, now);
         if spoken.is_none() {
@@ -98,7 +121,7 @@ impl Dialogue {
         self.report(Notice::Asked, &shown);
         self.show(ScreenChange::Question(Some(shown)));
         let until = now + spoken.unwrap_or(0) + wait(&question);
-        self.open = Some(OpenQuestion { heard_seq, question, until });
+        self.open = Some(OpenQuestion { heard_seq, question, until, over });
         self.expect();
     }
 
@@ -118,6 +141,7 @@ impl Dialogue {
             parsed.calls.iter_mut().for_each(|call| call.corrects = false);
         }
         match open.question.answered(&utterance, &parsed) {
+            AnswerMeaning::TakenBack => self.take_back_asked(&open, utterance, parsed, now),
             answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
                 let given = parsed.calls.first().and_then(|call| match &call.act {
                     Act::Answer { answer } => Some(answer.as_str().to_owned()),
@@ -134,14 +158,11 @@ impl Dialogue {
             AnswerMeaning::Unfit => {
                 let event = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
                 self.write(event, parsed.calls);
-                self.wait_for_answer(open.heard_seq, open.question, now);
+                self.ask_again(open, now);
             }
             // Another call: the question is passed over, and stays open for the reviewer.
             AnswerMeaning::Other if !utterance.rejected && !utterance.unsure && !parsed.calls.is_empty() => {
-                if open.question.counts_by_itself() {
-                    let given = (GOES_ON.to_owned(), VOICE);
-                    self.settle(&open, &AnswerMeaning::Nothing, given, utterance.span.from, now);
-                }
+                self.pass_over_question(&open, utterance.span.from, now);
                 self.stop_waiting();
                 self.take(utterance, parsed, rival, now);
             }
@@ -168,6 +189,10 @@ impl Dialogue {
         let (heard_seq, answer) = (open.heard_seq, AGAIN.to_owned());
         let settled = Settled { heard_seq, answer, by: VOICE.to_owned(), taken: None };
         self.note(utterance.span.from, Event::Settled(settled));
+        self.shown_at_end = None;
+        if let Some(over) = &open.over {
+            self.pass_over_question(over, utterance.span.from, now);
+        }
         self.stop_waiting();
         self.take(utterance, parsed, rival, now);
     }
@@ -184,12 +209,20 @@ impl Dialogue {
             AnswerMeaning::Take(idx) => open.question.offers.get(*idx),
             _ => None,
         };
-        let calls = offer.map_or_else(|| open.question.kept_after_no(), |offer| offer.calls.clone());
+        let is_taken_back = given == TAKEN_BACK;
+        let mut calls = match offer {
+            Some(offer) => offer.calls.clone(),
+            None if is_taken_back => Vec::new(),
+            None => open.question.kept_after_no(),
+        };
+        if offer.is_none() && open.question.counts_by_itself() {
+            self.shown_at_end = None;
+        }
         if !matches!(open.question.doubt, Doubt::Reach { .. })
             && let Some(question) = self.reach_question(&calls)
         {
             // That the words are right does not say what they are meant for.
-            return self.wait_for_answer(open.heard_seq, question, now);
+            return self.wait_for_answer(open.heard_seq, question, open.over.clone(), now);
         }
         if matches!(open.question.doubt, Doubt::Sides { .. }) && offer.is_some() {
             // From here on the sides are called by these words.
@@ -200,9 +233,13 @@ impl Dialogue {
             Some(offer) => Some(offer.words.clone()),
             None => (!calls.is_empty()).then(kept),
         };
+        if let Some(over) = open.over.as_deref().filter(|_| offer.is_some()) {
+            calls = self.settle_first(over, calls, sample, now);
+        }
         let heard_seq = open.heard_seq;
         let settled = Settled { heard_seq, answer: given, by: by.to_owned(), taken: taken.clone() };
         self.note(sample, Event::Settled(settled));
+        self.attention.count_joined(&mut calls);
         self.attention.follow(&calls, sample);
         let written = self.write_calls(heard_seq, Outcome::Calls, sample, calls);
         self.stop_waiting();
@@ -210,17 +247,83 @@ impl Dialogue {
         self.sound(if lacks { Tone::Alarm } else { Tone::Understood });
         let nothing = match open.question.counts_by_itself() {
             true => "the exam goes on",
+            false if is_taken_back => "taken back: not acted on",
             false => "not acted on; say it again",
         };
         self.report(Notice::Settled, taken.as_deref().unwrap_or(nothing));
         self.reply(&written, now);
+        if let Some(over) = open.over.clone().filter(|_| offer.is_none()) {
+            self.ask_again(*over, now);
+        }
+    }
+
+    /// The calls that broke into the question `over` count: what becomes of it, and which of them are left to be acted on.
+    fn settle_first(
+        &mut self,
+        over: &OpenQuestion,
+        calls: Vec<Call>,
+        sample: Sample,
+        now: Sample,
+    ) -> Vec<Call> {
+        let Some(left) = left_to_take_back(&calls) else {
+            self.pass_over_question(over, sample, now);
+            return calls;
+        };
+        // What was said last is what the first question is about, and that was not acted on.
+        self.settle_without(over, (TAKEN_BACK.to_owned(), VOICE), sample, now);
+        left
+    }
+
+    /// Something else was called: the exam goes on where its end was asked about, and any other question stays open for
+    /// the reviewer. So does a question that this one broke into.
+    fn pass_over_question(&mut self, open: &OpenQuestion, sample: Sample, now: Sample) {
+        self.settle_without(open, (GOES_ON.to_owned(), VOICE), sample, now);
+    }
+
+    /// What was asked about is not meant, and neither is it asked again.
+    fn settle_without(&mut self, open: &OpenQuestion, given: (String, &str), sample: Sample, now: Sample) {
+        let alone = OpenQuestion { over: None, ..open.clone() };
+        if open.question.counts_by_itself() || given.0 == TAKEN_BACK {
+            self.settle(&alone, &AnswerMeaning::Nothing, given, sample, now);
+        }
+        if let Some(over) = &open.over {
+            self.pass_over_question(over, sample, now);
+        }
+    }
+
+    /// "Disregard" while a question waits: what was said last is what the question is about, and was not acted on.
+    fn take_back_asked(&mut self, open: &OpenQuestion, utterance: Utterance, parsed: Parsed, now: Sample) {
+        let left = left_to_take_back(&parsed.calls).unwrap_or_default();
+        let given = (TAKEN_BACK.to_owned(), VOICE);
+        if left.is_empty() {
+            let sample = utterance.span.to;
+            let event = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
+            self.write(event, Vec::new());
+            return self.settle(open, &AnswerMeaning::Nothing, given, sample, now);
+        }
+        self.settle_without(open, given, utterance.span.from, now);
+        self.stop_waiting();
+        self.take(utterance, Parsed { calls: left, ..parsed }, None, now);
     }
 
     /// Nobody answers any more: an answer that began in time would have ended by now.
     pub(super) fn expire_question(&mut self, now: Sample) {
-        if self.open.as_ref().is_some_and(|open| now > open.until + ANSWER_MAX) {
-            self.give_up_question(now);
+        if self.open.as_ref().is_some_and(|open| now > open.until + ANSWER_MAX)
+            && let Some(over) = self.give_up_question(now)
+        {
+            self.ask_again(*over, now);
         }
+    }
+
+    /// Something is said that comes too late for an answer.
+    pub(super) fn speak_after_question(&mut self, now: Sample) {
+        if let Some(over) = self.give_up_question(now) {
+            self.pass_over_question(&over, now, now);
+        }
+    }
+
+    fn ask_again(&mut self, open: OpenQuestion, now: Sample) {
+        self.wait_for_answer(open.heard_seq, open.question, open.over, now);
     }
 
     /// The question was heard so many samples late, and its answer may come as late.
@@ -230,15 +333,19 @@ impl Dialogue {
         }
     }
 
-    /// No answer is waited for any more: what was sure counts, and the rest is for the reviewer.
-    pub(super) fn give_up_question(&mut self, now: Sample) {
-        let Some(open) = self.open.take() else { return };
+    /// No answer is waited for any more: what was sure counts, and the rest is for the reviewer. Gives the question that
+    /// this one broke into.
+    fn give_up_question(&mut self, now: Sample) -> Option<Box<OpenQuestion>> {
+        let mut open = self.open.take()?;
+        let over = open.over.take();
         if open.question.counts_by_itself() {
             let given = (NOTHING.to_owned(), TIME);
-            return self.settle(&open, &AnswerMeaning::Take(0), given, open.until.min(now), now);
+            self.settle(&open, &AnswerMeaning::Take(0), given, open.until.min(now), now);
+        } else {
+            self.stop_waiting();
+            self.report(Notice::Listening, "no answer: left open for review");
         }
-        self.stop_waiting();
-        self.report(Notice::Listening, "no answer: left open for review");
+        over
     }
 
     fn stop_waiting(&mut self) {
@@ -257,6 +364,13 @@ impl Dialogue {
             _ => self.open = Some(open),
         }
     }
+}
+
+/// What is still to be taken back besides the phrase that is being asked about; none where the calls take back nothing.
+fn left_to_take_back(calls: &[Call]) -> Option<Vec<Call>> {
+    let [call @ Call { act: Act::Command(Command::TakeBack { count }), .. }] = calls else { return None };
+    let act = Act::Command(Command::TakeBack { count: count.saturating_sub(1) });
+    Some(if *count > 1 { vec![Call { act, ..call.clone() }] } else { Vec::new() })
 }
 
 /// Samples in which an answer to the question must begin.

@@ -58,26 +58,34 @@ impl Dialogue {
 
     /// Something was heard while the program itself spoke: its own voice, or a person, whose words are mixed with it.
     ///
-    /// What a person said is not acted on, but never lost in silence: a clear call is read back, anything else has a tone
-    /// and a line, and either puts the next labels in doubt. It is read back once: the program does not talk to itself.
+    /// What cannot be the program's voice nor be mixed with it counts as ever. Anything else that a person said is not acted
+    /// on, but never lost in silence: a clear call is read back, anything else has a tone and a line, and either puts the
+    /// next labels in doubt. It is read back once: the program does not talk to itself. A call over a question is read
+    /// back, too, if the program says less than half of its words; the question waits, and is asked again where it was no call.
     pub(super) fn hear_over_own_voice(&mut self, utterance: Utterance, parsed: Parsed, now: Sample) {
         let help = "if it was a call, add it by hand; an earpiece keeps the two apart";
         let message = "heard while the program itself was speaking";
         let is_own = utterance.rejected || self.own_voice.said(&utterance, &parsed);
         let is_clear = self.is_interrupted_by(&utterance, &parsed);
-        self.own_voice.hear();
+        let is_apart = is_clear && self.own_voice.is_apart(&utterance, &parsed);
+        let may_be_read_back = self.open.is_none() || !self.own_voice.may_be_own(&utterance, &parsed);
+        self.own_voice.hear(&utterance);
+        if is_apart {
+            return self.hear_person(utterance, parsed, None, now);
+        }
         if is_own || utterance.words.is_empty() {
             return self.pass_over(utterance, message, help);
         }
         if is_clear
+            && may_be_read_back
             && self.options.listener == Listener::Person
             && self.attention.takes_calls(&utterance)
-            && self.open.is_none()
             && !self.asked_over_own_voice
             && let Some(question) = mixed(&utterance, &parsed)
         {
             self.asked_over_own_voice = true;
-            return self.ask(utterance, question, now);
+            let over = self.open.take().map(Box::new);
+            return self.ask_over(over, utterance, question, now);
         }
         self.sound(Tone::NotUnderstood);
         self.report(

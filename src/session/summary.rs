@@ -13,32 +13,13 @@ use crate::knowledge::assemble::record;
 use crate::knowledge::record::{CoverageRow, FrameRow, Status};
 use crate::language::closed_sets::Ask;
 use crate::session::answer::{named_as_left, open_views};
-use crate::session::dialogue_options::Listener;
 use crate::session::dialogue_state::{Dialogue, Written};
+use crate::session::exam_summary::{NAMED_MAX, Summary};
 use crate::session::forgotten::ExamState;
 use crate::session::notice::Notice;
 
-/// Views and values named in a summary; of the rest only the number is given.
-const NAMED_MAX: usize = 3;
 /// The rules that find a value that belongs to what was said and was not given.
 const VALUE_RULES: [&str; 1] = ["lesion-without-score"];
-
-/// What there is of the exam.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Summary {
-    /// Views that are wanted.
-    wanted: usize,
-    /// Those without a still and without a save.
-    pub(super) missing: Vec<CoverageRow>,
-    /// What was found about values that were not given.
-    values: Vec<String>,
-    /// Stills whose label is in doubt, or that have none.
-    doubtful: usize,
-    /// Utterances that are not settled.
-    open: usize,
-    /// Nobody has said which horse it is.
-    nameless: bool,
-}
 
 impl Dialogue {
     /// What there is of the exam up to now.
@@ -67,13 +48,7 @@ impl Dialogue {
     /// What there is of the limb that was left, or of the whole exam at its end.
     pub(super) fn sum_up(&mut self, written: &Written, state: ExamState, now: Sample) {
         if state == ExamState::Ended {
-            let summary = self.summary();
-            let was_asked = self.options.listener == Listener::Person && !summary.missing.is_empty();
-            self.report_summary(&summary);
-            if !was_asked {
-                self.say(&summary.aloud(), now);
-            }
-            return;
+            return self.sum_up_end(now);
         }
         let after = self.log.exam().context.place.limb.clone();
         let Some(limb) =
@@ -91,6 +66,20 @@ impl Dialogue {
         let lack = self.lacks_what();
         self.say(&format!("{name}: {missing} missing"), now);
         self.report(Notice::Summary, &format!("{name}: {missing} views have {lack}"));
+    }
+
+    /// The summary comes once: where it came with the question before the end, only what has changed since is told.
+    fn sum_up_end(&mut self, now: Sample) {
+        let summary = self.summary();
+        let Some(shown) = self.shown_at_end.take() else {
+            self.report_summary(&summary);
+            self.say(&summary.aloud(), now);
+            return;
+        };
+        let left = if summary == shown { String::new() } else { format!("; {}", summary.in_short()) };
+        let ended = format!("the exam has ended{left}");
+        self.report(Notice::Summary, &ended);
+        self.say(&ended, now);
     }
 
     /// The views of a limb without a save and, where the scanner's folder is followed, without a still.
@@ -111,61 +100,6 @@ impl Dialogue {
             let named = named_as_left(self.log.exam(), self.log.progress(), self.log.protocols());
             self.named.extend(named);
         }
-    }
-}
-
-impl Summary {
-    /// What is heard of it: the worst in a few words.
-    fn aloud(&self) -> String {
-        let views = self.views_aloud();
-        if self.nameless { format!("{views}, horse not named") } else { views }
-    }
-
-    fn views_aloud(&self) -> String {
-        match (self.missing.len(), self.doubtful) {
-            (0, 0) => format!("all {} views saved", self.wanted),
-            (0, doubtful) => format!("all views saved, {doubtful} stills in doubt"),
-            (missing, _) => format!("{missing} views missing"),
-        }
-    }
-
-    /// What is read of it; `lack` is what a missing view has not got.
-    fn lines(&self, lack: &str) -> Vec<String> {
-        let (missing, wanted) = (self.missing.len(), self.wanted);
-        let mut lines = vec![match missing {
-            0 => format!("end of exam: all {wanted} views were saved"),
-            _ => format!("end of exam: {missing} of {wanted} views have {lack}"),
-        }];
-        let names: Vec<String> =
-            self.missing.iter().map(|row| format!("{} {} {}", row.limb, row.zone, row.plane)).collect();
-        if missing > 0 {
-            lines.push(format!("missing: {}", first_of(&names, ", ")));
-        }
-        if !self.values.is_empty() {
-            lines.push(format!("values not given: {}", first_of(&self.values, "; ")));
-        }
-        if self.doubtful > 0 {
-            lines.push(format!("{} stills have no label, or one in doubt", self.doubtful));
-        }
-        if self.nameless {
-            lines.push("the horse is not named: `zonecall name` does that afterwards".to_owned());
-        }
-        if self.open > 0 {
-            let open = self.open;
-            lines.push(format!(
-                "{open} utterances were not understood or not answered: labels after them are in doubt"
-            ));
-        }
-        lines
-    }
-}
-
-/// The first of them, and how many more there are.
-fn first_of(all: &[String], between: &str) -> String {
-    let named = all.iter().take(NAMED_MAX).map(String::as_str).collect::<Vec<_>>().join(between);
-    match all.len().saturating_sub(NAMED_MAX) {
-        0 => named,
-        more => format!("{named}{between}and {more} more"),
     }
 }
 

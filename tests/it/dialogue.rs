@@ -2,7 +2,7 @@
 use crate::support;
 
 use support::talk::{Talk, person, sample};
-use zonecall::exam::event::{Event, Horse, Outcome};
+use zonecall::exam::event::{Event, Outcome};
 use zonecall::session::dialogue::{DialogueOptions, Output, Speech};
 use zonecall::session::effect::{AnswerExpected, Arrival, Effect, Floor, Input};
 use zonecall::session::notice::{Device, Notice, Presence, ScreenChange};
@@ -185,20 +185,6 @@ fn the_other_pair_of_side_words_waits_for_a_yes() {
 }
 
 #[test]
-fn a_horse_of_the_days_list_is_named_by_its_number_and_read_back() {
-    let mut talk = Talk::aloud();
-    let juniper = Horse { name: Some("Bramble".to_owned()), id: Some("4711".to_owned()), ..Horse::default() };
-    talk.dialogue.set_day_list(vec![("3".to_owned(), juniper.clone())]);
-    talk.say("horse three");
-    assert_eq!(talk.said().last(), Some(&"Bramble"));
-    assert_eq!(talk.dialogue.exam().header.horse, juniper);
-    talk.at_s += 5.0;
-    talk.say("horse four");
-    assert_eq!(talk.told(Notice::Incomplete), ["the list of the day has no horse 4"]);
-    assert_eq!(talk.dialogue.exam().header.horse, juniper);
-}
-
-#[test]
 fn a_save_ends_a_note_and_that_is_told() {
     let mut talk = Talk::silent();
     talk.say("left fore zone two alpha transverse").say("note");
@@ -258,6 +244,47 @@ fn the_end_of_the_exam_is_summed_up_and_so_is_a_limb_when_it_is_left() {
     assert!(summary[2].starts_with("missing: LF 1A L, "), "{summary:?}");
     assert!(summary[2].ends_with("and 24 more"), "{summary:?}");
     assert_eq!(talk.said().last(), Some(&"27 views missing, end anyway?"));
+}
+
+#[test]
+fn the_summary_comes_once_and_after_the_yes_only_what_has_changed() {
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone one alpha transverse").say("save").say("end of exam");
+    let shown = talk.told(Notice::Summary).len();
+    assert!(shown >= 2, "{:?}", talk.told(Notice::Summary));
+    assert!(
+        !talk.told(Notice::Summary).iter().any(|line| line.contains("not understood")),
+        "it is understood"
+    );
+    talk.at_s += 3.0;
+    talk.say("yes");
+    assert_eq!(talk.told(Notice::Summary)[shown..], ["the exam has ended"]);
+    assert_eq!(talk.said().last(), Some(&"the exam has ended"));
+    // A save said with the end counts after the yes: one view less is missing.
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone one alpha transverse").say("save end of exam");
+    let shown = talk.told(Notice::Summary).len();
+    talk.at_s += 3.0;
+    talk.say("yes");
+    assert_eq!(talk.told(Notice::Summary)[shown..], ["the exam has ended; 13 views missing"]);
+    // After a no it is a new end, and comes whole.
+    let mut talk = Talk::silent();
+    talk.say("left fore zone one alpha transverse").say("save").say("end of exam");
+    let shown = talk.told(Notice::Summary).len();
+    talk.say("no").say("end of exam");
+    assert_eq!(talk.told(Notice::Summary).len(), 2 * shown);
+}
+
+/// What was heard unsurely was asked about without a summary: it comes when the exam ends.
+#[test]
+fn an_end_that_was_only_heard_unsurely_is_summed_up_after_the_yes() {
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone one alpha transverse").say("save").unsure("end of exam", "good boy");
+    talk.at_s += 3.0;
+    talk.say("yes");
+    assert!(talk.dialogue.has_ended());
+    assert_eq!(talk.told(Notice::Summary)[0], "end of exam: 13 of 14 views have no save");
+    assert_eq!(talk.said().last(), Some(&"13 views missing"));
 }
 
 #[test]

@@ -60,6 +60,7 @@ mod neural_search;
 mod neural_confidence;
 mod prompt;
 mod other_reader;
+mod over_own_voice;
 mod own_words;
 mod owner;
 mod pair;

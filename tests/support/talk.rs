@@ -5,8 +5,9 @@
 use std::sync::Arc;
 
 use zonecall::clock::Sample;
-use zonecall::exam::event::{Event, ExamEvent, Outcome};
+use zonecall::exam::event::{Event, ExamEvent, Header, Outcome};
 use zonecall::exam::parse::parse;
+use zonecall::language::pack::NUMBER_RULE;
 use zonecall::session::dialogue::{Dialogue, DialogueOptions, Listener, Speech};
 use zonecall::session::effect::{Arrival, Effect, HeardUtterance, Input};
 use zonecall::session::notice::{Notice, ScreenChange};
@@ -32,8 +33,14 @@ pub fn sample(seconds: f64) -> Sample {
 
 impl Talk {
     pub fn new(options: DialogueOptions) -> Talk {
-        let (mut dialogue, effects) = Dialogue::begin(header(), Arc::new(BUILT_IN.1.clone()));
+        Self::of(header(), options)
+    }
+
+    pub fn of(header: Header, options: DialogueOptions) -> Talk {
+        let (mut dialogue, effects) = Dialogue::begin(header, Arc::new(BUILT_IN.1.clone()));
         dialogue.set(options, Sample::FIRST);
+        let numbers = BUILT_IN.0.grammar.words(&[NUMBER_RULE]);
+        dialogue.set_number_words(numbers.into_iter().map(|word| word.text).collect());
         let mut this = Talk { dialogue, lines: Vec::new(), done: Vec::new(), at_s: 2.0 };
         this.take(effects);
         this
