@@ -1,8 +1,9 @@
 """Takes the picture of a page in Chromium without a window, through the WebDriver standard (W3C).
 
-Usage: page_picture.py ADDRESS WIDTH HEIGHT FILE [SECONDS [KEYS]]
+Usage: page_picture.py ADDRESS WIDTH HEIGHT FILE [SECONDS [KEYS [ZOOM]]]
 
-WIDTH and HEIGHT are those of the page; KEYS are typed, one after the other, once it has settled.
+WIDTH and HEIGHT are those of the window, in pixels; KEYS are typed, one after the other, once it has settled; ZOOM is how
+much larger the page is shown, 2 for 200 %.
 """
 
 import base64
@@ -24,16 +25,17 @@ def ask(driver: str, path: str, body: dict | None = None, method: str = "POST") 
 def main() -> None:
     """Opens the page, waits until it has settled, and writes the picture."""
     address, width, height, file, *rest = sys.argv[1:]
+    zoom = int(rest[2]) if len(rest) > 2 else 1
     driver = subprocess.Popen(["chromedriver", "--port=0"], stdout=subprocess.PIPE, text=True)
     try:
         line = next(line for line in driver.stdout if "successfully on port" in line)
         base = f"http://127.0.0.1:{line.strip().rstrip('.').rsplit(' ', 1)[1]}"
-        options = {"args": ["--headless=new", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--force-device-scale-factor=1"]}
+        options = {"args": ["--headless=new", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", f"--force-device-scale-factor={zoom}"]}
         wanted = {"capabilities": {"alwaysMatch": {"goog:chromeOptions": options}}}
         session = f"/session/{ask(base, '/session', wanted)['sessionId']}"
         edges = "return [outerWidth - innerWidth, outerHeight - innerHeight]"
         across, down = ask(base, f"{session}/execute/sync", {"script": edges, "args": []})
-        ask(base, f"{session}/window/rect", {"width": int(width) + across, "height": int(height) + down})
+        ask(base, f"{session}/window/rect", {"width": int(width) // zoom + across, "height": int(height) // zoom + down})
         ask(base, f"{session}/url", {"url": address})
         settle = float(rest[0]) if rest else 2.0
         time.sleep(settle)

@@ -2,6 +2,7 @@
 # Makes every picture in docs/pictures/ from the demo's exam (run `make demo`, then `cargo build --release`, for the
 # demo's own program has no desk):
 #   desk.png     the review desk with a question, in Chromium without a window
+#   zoom.png     the same at 200 % (WCAG 2.2, 1.4.4): nothing may be cut off or covered
 #   still.png    the same with a still that was traced, while its sound plays
 #   reports.png  pages of the printed reports, through poppler
 #   course.png   the course over four exams, through poppler
@@ -46,6 +47,7 @@ for _ in $(seq 50); do grep -q 'http' "$work/address" && break; sleep 0.2; done
 address=$(grep -o 'http://[^ ]*' "$work/address" | head -n 1)
 # The third question has a still.
 shoot "$address" 1440 1000 "$to/desk.png" 12 jj
+shoot "$address" 1440 1130 "$to/zoom.png" 12 jj 2
 # The areas that the maker of the stills drew into the seventh.
 for outline in "160,120,82.9,36.85,0" "160,120,48.35,21.49,0 --lesion"; do
     # shellcheck disable=SC2086 # the second one has two words

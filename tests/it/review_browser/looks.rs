@@ -127,6 +127,31 @@ fn at_twice_the_size_nothing_is_hidden_and_nothing_scrolls_sideways() {
     run(fits_in(720, 565));
 }
 
+/// The whole still comes into view; the question above it must not be cut off by that.
+#[test]
+fn at_twice_the_size_each_question_is_seen_together_with_its_still() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, .. } = &desk;
+        page.size(720, 565).await;
+        let questions = page.run("return document.querySelectorAll('#questions button').length").await;
+        let seen = "const box = (one) => document.querySelector(one)?.getBoundingClientRect();
+            const [head, glass] = [box('#bench h2'), box('#bench .glass')];
+            return glass ? [head.top, innerHeight - glass.bottom, document.querySelector('#bench h2').textContent] : null";
+        let mut stills = 0;
+        for _ in 1..questions.as_u64().unwrap() {
+            page.press("j").await;
+            page.until("!document.querySelector('#bench img') || document.querySelector('#bench img').naturalWidth > 0").await;
+            let told = page.run(seen).await;
+            if let Some(head_px) = told[0].as_f64() {
+                stills += 1;
+                assert!(head_px >= 0.0 && told[1].as_f64() >= Some(-1.0), "{told}");
+            }
+        }
+        assert!(stills > 2, "questions with a still: {stills}");
+    });
+}
+
 #[test]
 fn on_a_tablet_held_upright_nothing_is_hidden_and_nothing_scrolls_sideways() {
     run(fits_in(768, 1024));
