@@ -10,6 +10,7 @@ use chrono::{DateTime, Utc};
 use crate::archive::open::{Archive, ArchiveError, folded};
 use crate::archive::write::instant;
 use crate::code::{LimbCode, StructureCode, ZoneCode};
+use crate::exam::event::Horse;
 use crate::knowledge::record::Record;
 
 /// Exams of one horse that are read at most, the latest.
@@ -22,6 +23,10 @@ pub const HISTORY_SQL: &str = "SELECT version.record, version.folder, version.fi
     JOIN version ON version.exam_id = exam.id AND version.hash = exam.standing \
     WHERE exam.id IN (SELECT id FROM exam WHERE horse_folded = $1 UNION SELECT id FROM exam WHERE horse_id = $2) \
     ORDER BY exam.started_at, exam.id";
+
+/// Horses by name and number, the latest exam first; so many exams at most.
+const HORSES_SQL: &str = "SELECT horse_name, horse_id FROM exam WHERE horse_name <> '' AND horse_id <> '' \
+    ORDER BY started_at DESC, id LIMIT 5000";
 
 /// An exam out of the archive.
 #[derive(Debug, Clone, PartialEq)]
@@ -99,6 +104,22 @@ impl Archive {
             Ok(ArchivedRecord { record, folder, filed_at })
         };
         rows.into_iter().map(kept).collect()
+    }
+
+    /// The horses that have a name and a number of the practice, each once; of one number the name of the latest exam.
+    ///
+    /// # Errors
+    /// When the database refuses.
+    pub fn horses(&self) -> Result<Vec<Horse>, ArchiveError> {
+        let query = sqlx::query_as::<_, (String, String)>(HORSES_SQL);
+        let rows = self.runtime.block_on(query.fetch_all(&self.pool)).map_err(self.failed("read"))?;
+        let mut horses: Vec<Horse> = Vec::new();
+        for (name, id) in rows {
+            if horses.iter().all(|known| known.id.as_ref() != Some(&id)) {
+                horses.push(Horse { name: Some(name), id: Some(id), ..Horse::default() });
+            }
+        }
+        Ok(horses)
     }
 
     /// The exams in which what is wanted was seen or measured, the earliest first.

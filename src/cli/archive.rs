@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context as _, ensure};
@@ -11,6 +11,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use super::options::KnowledgeArgs;
 use super::output::one_line;
 use crate::archive::{Archive, ArchiveQuery, Filed, Filing};
+use crate::exam::event::Horse;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
 use crate::report::history;
@@ -153,6 +154,16 @@ pub(crate) fn keep(args: &KeepingArgs) -> anyhow::Result<ExitCode> {
         count(state.n_versions, "version")
     )?;
     Ok(if state.problems.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// The horses of your own archive, by which a spelled name is known; none where there is no archive.
+pub(crate) fn known_horses() -> Vec<Horse> {
+    let Some(place) = own_file().ok().filter(|place| Path::new(place).is_file()) else { return Vec::new() };
+    let read = Archive::open_existing(&place).and_then(|archive| archive.horses());
+    read.unwrap_or_else(|error| {
+        eprintln!("zonecall: spelled names are not looked up: {error}");
+        Vec::new()
+    })
 }
 
 fn own_file() -> anyhow::Result<String> {

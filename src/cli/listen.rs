@@ -13,6 +13,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use anyhow::Context as _;
 
+use super::archive::known_horses;
 use super::ear;
 use super::notes::{between_exams, write_down};
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
@@ -201,6 +202,7 @@ impl LiveArgs {
             export_delay_s: self.export_delay.or(settings.export_delay_s).unwrap_or(EXPORT_DELAY_S),
             sides: sides(self.sides.as_ref().or(settings.sides.as_ref()), protocols)?,
             day_list: Vec::new(),
+            known_horses: known_horses(),
             switch: self.switch.with(settings)?,
             language: language.to_owned(),
             board: None,

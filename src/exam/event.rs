@@ -318,6 +318,9 @@ pub struct NamedHorse {
     pub by: String,
     /// The horse; what is not given stays as it was.
     pub horse: Horse,
+    /// It is another horse than before: nothing of that one stays.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub other: bool,
 }
 
 /// What a machine wrote down of a free note; nobody has read it.

@@ -152,7 +152,12 @@ impl Exam {
             Event::Settled(settled) => self.settle(settled),
             Event::Frame(frame) => self.take_still(frame),
             Event::ScannerClock(clock) => self.scanner_clocks.push(clock.clone()),
-            Event::Named(named) => name(&mut self.header.horse, &named.horse),
+            Event::Named(named) => {
+                if named.other {
+                    self.header.horse = Horse::default();
+                }
+                name(&mut self.header.horse, &named.horse);
+            }
             Event::NoteDraft(draft) => {
                 if let Some(note) = self.notes.iter_mut().find(|note| note.seq == draft.note) {
                     note.draft = Some((**draft).clone());

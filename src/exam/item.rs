@@ -11,6 +11,7 @@ use crate::exam::call::{
     Act, Amount, Certainty, Command, Comparator, FindingSaid, Problem, Setting, Value, ValueSaid, View,
     ViewStep,
 };
+use crate::exam::spelled::{MORE_OF_NAME, kept, spelled};
 use crate::language::closed_sets::{AnswerWord, Ask, Class};
 use crate::protocol::{Protocols, convert};
 
@@ -46,7 +47,7 @@ struct Number {
 }
 
 /// Keys that may occur more than once in a phrase.
-const LISTED: [&str; 6] = ["position", "attribute", "zone", "structure", "place", "digit"];
+const LISTED: [&str; 7] = ["position", "attribute", "zone", "structure", "place", "digit", "letter"];
 
 impl Item {
     pub(crate) fn take(&mut self, tag: &str) {
@@ -299,11 +300,26 @@ impl Item {
     }
 
     fn identity(&mut self) -> Result<Act, Problem> {
+        let letters = self.list("letter");
+        if !letters.is_empty() {
+            let what = self.need("what", "identity")?;
+            // The rest of a name may be one letter, and begin with a space.
+            let rest = (what == MORE_OF_NAME).then(|| kept(&letters)).filter(|rest| !rest.is_empty());
+            let value = rest.or_else(|| spelled(&letters)).ok_or_else(no_name)?;
+            return Ok(Act::Identity { what, value });
+        }
         let digits = self.list("digit").concat();
         let number = self.number().map(|number| number.to_string());
         let value = self.field("value").or(number).or((!digits.is_empty()).then_some(digits));
         let value = value.ok_or_else(|| lacking("a value", "identity"))?;
         Ok(Act::Identity { what: self.need("what", "identity")?, value })
+    }
+}
+
+fn no_name() -> Problem {
+    Problem {
+        message: "what is left of the spelled name is less than two letters".to_owned(),
+        help: "spell it again, such as `horse bravo echo lima lima`".to_owned(),
     }
 }
 

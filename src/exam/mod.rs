@@ -9,6 +9,7 @@ pub mod event;
 mod item;
 mod bind;
 mod sizes;
+pub mod spelled;
 pub mod instead;
 pub mod parse;
 pub mod whole;

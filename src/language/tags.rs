@@ -28,7 +28,7 @@ const CLOSINGS: [&str; 17] = [
     "unclear",
 ];
 /// Keys of `{key=text}` whose text is free, for codes and terms live in the protocols.
-const KEYS: [&str; 28] = [
+const KEYS: [&str; 29] = [
     "limb",
     "zone",
     "level",
@@ -51,6 +51,7 @@ const KEYS: [&str; 28] = [
     "value",
     "count",
     "digit",
+    "letter",
     "copied",
     "own",
     "approx",

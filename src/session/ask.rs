@@ -77,6 +77,13 @@ pub enum Doubt {
         /// What was said just before it was not acted on, and may be what is corrected.
         unheard: bool,
     },
+    /// The name of the horse was spelled.
+    Name {
+        /// The name.
+        name: String,
+        /// How it is read back.
+        aloud: String,
+    },
     /// The exam was ended while views are missing.
     Unfinished {
         /// How many.
@@ -261,6 +268,9 @@ impl SpokenQuestion {
         if let Doubt::Reach { right, back, .. } = &self.doubt {
             return format!("{right} now, or {back}?");
         }
+        if let Doubt::Name { aloud, .. } = &self.doubt {
+            return aloud.clone();
+        }
         match self.offers.as_slice() {
             [one, other, ..] => format!("{}, or {}?", one.words, other.words),
             [one] if self.doubt == Doubt::Opposite => format!("{}? {}", one.words, spelled(one)),
@@ -297,6 +307,7 @@ impl SpokenQuestion {
                 format!("asked back: {words}; the sides had other names before, and this is {name}")
             }
             Doubt::Odd { message } => format!("asked back: {words}; {message}"),
+            Doubt::Name { name, .. } => format!("asked back: the horse may be `{name}`, as it was spelled"),
             Doubt::Reach { back, .. } => {
                 let words = self.offers.first().map_or("", |offer| &offer.words);
                 format!("asked back: `{words}`; it may be meant for now, or {back}")
@@ -330,6 +341,7 @@ impl SpokenQuestion {
                             self.doubt,
                             Doubt::Jump { .. }
                                 | Doubt::Odd { .. }
+                                | Doubt::Name { .. }
                                 | Doubt::Unfinished { .. }
                         ) =>
                 {

@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use crate::clock::{Anchor, Sample};
 use crate::exam::call::{Act, Call};
-use crate::exam::event::{Event, ExamEvent, Frame, Header, Horse, Outcome};
+use crate::exam::event::{Event, ExamEvent, Frame, Header, Outcome};
 use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
 use crate::exam::live::CallsChanged;
@@ -73,11 +73,6 @@ impl Dialogue {
         self.options = options;
         self.sides = self.sides.or(options.sides);
         self.stills = options.export_delay.map(|delay| AwaitedStills::new(delay, now, &self.earlier_stills));
-    }
-
-    /// From now on one of these horses can be named by its number.
-    pub fn set_day_list(&mut self, horses: Vec<(String, Horse)>) {
-        self.day_list = horses;
     }
 
     /// From now on the program's own voice is known by the words with which this language says numbers, too.

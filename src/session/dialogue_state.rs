@@ -68,6 +68,10 @@ pub struct Dialogue {
     pub(super) asked_over_own_voice: bool,
     /// The horses of the day, each with its number on the list.
     pub(super) day_list: Vec<(String, Horse)>,
+    /// The name that was spelled last and not confirmed.
+    pub(super) spelled: Option<String>,
+    /// The horses that are known from earlier exams.
+    pub(super) known_horses: Vec<Horse>,
     /// What was shown of the exam when it was asked whether it is to end.
     pub(super) shown_at_end: Option<Summary>,
 }
@@ -133,6 +137,8 @@ impl Dialogue {
             unheard: None,
             asked_over_own_voice: false,
             day_list: Vec::new(),
+            spelled: None,
+            known_horses: Vec::new(),
             shown_at_end: None,
         }
     }

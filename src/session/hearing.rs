@@ -289,9 +289,10 @@ impl Session {
         Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
     }
 
-    /// From now on one of these horses can be named by its number.
-    pub(super) fn name_from(&mut self, horses: Vec<(String, Horse)>) {
+    /// From now on one of these horses can be named by its number, and these are known by their names.
+    pub(super) fn name_from(&mut self, horses: Vec<(String, Horse)>, known: Vec<Horse>) {
         self.dialogue.set_day_list(horses);
+        self.dialogue.set_known_horses(known);
     }
 
     /// What is being said just now, while the program itself speaks; none where the engine takes too long for that.

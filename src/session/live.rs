@@ -112,7 +112,7 @@ impl Live {
             sides: options.sides,
             export_delay,
         })?;
-        session.name_from(options.day_list.clone());
+        session.name_from(options.day_list.clone(), options.known_horses.clone());
         let folder = session.folder().path();
         if let Some(scanner) = &options.watch {
             let scanner =

@@ -44,6 +44,7 @@ mod unsaid;
 mod summary;
 mod open_question;
 mod prompts;
+mod horse_name;
 mod reach;
 pub mod dialogue;
 mod second_place;

@@ -10,6 +10,7 @@ use crate::exam::call::{Act, Call, Command};
 use crate::exam::event::{Event, Outcome, Settled, UtteranceEvent};
 use crate::exam::parse::Parsed;
 use crate::exam::seq::Seq;
+use crate::exam::spelled::sign_by_sign;
 use crate::language::closed_sets::AnswerWord;
 use crate::session::ask::{
     ANSWER_WAIT_S, AnswerMeaning, AskContext, Doubt, SpokenQuestion, end_anyway, question,
@@ -53,6 +54,9 @@ impl Dialogue {
             protocols: self.log.protocols(),
             sides: self.sides,
         };
+        if let Some(question) = self.name_question(utterance, parsed) {
+            return Some(question).filter(|_| self.attention.takes_calls(utterance));
+        }
         let reaches =
             || self.reach_question(&parsed.calls).filter(|_| !utterance.rejected && !utterance.unsure);
         reaches()
@@ -117,7 +121,11 @@ impl Dialogue {
         if spoken.is_none() {
             self.sound(Tone::NotUnderstood);
         }
-        let shown = format!("{aloud} ({})", question.answers());
+        let mut shown = format!("{aloud} ({})", question.answers());
+        if let Doubt::Name { name, .. } = &question.doubt {
+            shown = format!("{} = {shown}", sign_by_sign(name));
+            self.spelled = Some(name.clone());
+        }
         self.report(Notice::Asked, &shown);
         self.show(ScreenChange::Question(Some(shown)));
         let until = now + spoken.unwrap_or(0) + wait(&question);

@@ -47,6 +47,8 @@ pub struct ListenOptions {
     pub export_delay_s: f64,
     /// The horses of the day, each with its number on the list: one of them is named by voice.
     pub day_list: Vec<(String, Horse)>,
+    /// The horses that are known from earlier exams: a spelled name may be one of theirs.
+    pub known_horses: Vec<Horse>,
     /// The switch to talk by; none where everything counts that is said.
     pub switch: Option<SwitchChoice>,
     /// Language of the voice, such as `en`.

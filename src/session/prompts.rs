@@ -7,7 +7,7 @@
 
 use crate::clock::Sample;
 use crate::exam::call::{Act, Call, Command, Problem};
-use crate::exam::event::{Event, NamedHorse, Outcome, UtteranceEvent};
+use crate::exam::event::{Event, Outcome, UtteranceEvent};
 use crate::exam::parse::Parsed;
 use crate::session::ask::{mixed, sides_of};
 use crate::session::dialogue_options::{Listener, Output};
@@ -15,11 +15,6 @@ use crate::session::dialogue_state::{Dialogue, Written};
 use crate::session::notice::{Device, Notice, Presence};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
-
-/// What the grammar calls the number of a horse on the list of the day.
-const HORSE_NUMBER: &str = "horse_number";
-/// Who named a horse, where nobody said who speaks.
-const VOICE: &str = "voice";
 
 /// What lacks of the place that something was said of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -126,25 +121,6 @@ impl Dialogue {
             self.say(question, now);
         }
         self.report(Notice::Incomplete, text);
-    }
-
-    /// A horse of the day's list is named by its number; its name is read back.
-    pub(super) fn name_horse(&mut self, written: &Written, now: Sample) {
-        let number = written.calls.iter().find_map(|call| match &call.act {
-            Act::Identity { what, value } if what == HORSE_NUMBER => Some(value.clone()),
-            _ => None,
-        });
-        let Some(number) = number.filter(|_| !self.day_list.is_empty()) else { return };
-        let Some((_, horse)) = self.day_list.iter().find(|(known, _)| *known == number).cloned() else {
-            self.sound(Tone::Alarm);
-            self.say(&format!("no horse {number} on the list"), now);
-            return self.report(Notice::Incomplete, &format!("the list of the day has no horse {number}"));
-        };
-        let name = horse.name.clone().unwrap_or_else(|| format!("horse {number}"));
-        let by = self.log.exam().header.person.clone().unwrap_or_else(|| VOICE.to_owned());
-        self.note(now, Event::Named(NamedHorse { by, horse }));
-        self.say(&name, now);
-        self.report(Notice::Answer, &format!("horse {number} of the list: {name}"));
     }
 
     /// A device went, or came back.

@@ -46,6 +46,32 @@ fn some<'a, T: From<&'a str>>(text: &'a str) -> Option<T> {
     Some(text.into())
 }
 
+/// Each number once, by its latest name; a name alone may be that of any horse.
+#[test]
+fn the_horses_that_are_known_have_a_name_and_a_number() {
+    on_both(|place| {
+        let archive = Archive::open(place).unwrap();
+        for (name, id, on) in [
+            ("Juniper", Some("4711"), "2026-03-01"),
+            ("Juniper of the Hill", Some("4711"), "2026-05-04"),
+            ("Juniper", Some("12"), "2026-04-01"),
+            ("Bramble", None, "2026-04-01"),
+        ] {
+            let mut record = exam(name, on, &LESION);
+            record.exam.horse.id = id.map(str::to_owned);
+            archive.file(&filed(&record, 10, "aa")).unwrap();
+        }
+        let known: Vec<(String, String)> = archive
+            .horses()
+            .unwrap()
+            .into_iter()
+            .map(|horse| (horse.name.unwrap(), horse.id.unwrap()))
+            .collect();
+        let wanted = [("Juniper of the Hill", "4711"), ("Juniper", "12")];
+        assert_eq!(known, wanted.map(|(name, id)| (name.to_owned(), id.to_owned())));
+    });
+}
+
 #[test]
 fn the_exams_of_a_horse_come_in_the_order_of_time_and_none_twice() {
     on_both(|place| {

@@ -37,6 +37,7 @@ mod fold;
 mod frames;
 mod fuzz;
 mod hear;
+mod horse_name;
 mod identity;
 mod journal;
 mod journal_bounds;

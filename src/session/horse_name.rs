@@ -1,0 +1,189 @@
+//! Which horse it is, by its number on the list of the day or by its name, spelled.
+//!
+//! Takes: what was said of the horse, the list of the day, and the horses that are known already.
+//! Gives: the question whether the name is right; the line that names the horse.
+//! Never: names a horse whose spelled name nobody confirmed.
+//! Tested in: `tests/it/horse_name.rs`.
+
+use crate::clock::Sample;
+use crate::exam::call::{Act, Call};
+use crate::exam::event::{Event, Horse, NamedHorse};
+use crate::exam::parse::Parsed;
+use crate::exam::spelled::{MORE_OF_NAME, joined};
+use crate::session::ask::{Doubt, Offer, SpokenQuestion};
+use crate::session::dialogue_options::Listener;
+use crate::session::dialogue_state::{Dialogue, Written};
+use crate::session::notice::Notice;
+use crate::session::tone::Tone;
+use crate::speech::utterance::Utterance;
+
+/// What the grammar calls the number of a horse on the list of the day,
+const HORSE_NUMBER: &str = "horse_number";
+/// and its name, spelled.
+const HORSE_NAME: &str = "horse_name";
+/// The number of a horse that is known already, among the calls of an answer.
+const HORSE_ID: &str = "horse_id";
+/// Who named a horse, where nobody said who speaks.
+const VOICE: &str = "voice";
+/// A name of so many letters may differ from a known one in a single sign, and be meant for it.
+const NEAR_MIN: usize = 4;
+
+impl Dialogue {
+    /// From now on one of these horses can be named by its number.
+    pub fn set_day_list(&mut self, horses: Vec<(String, Horse)>) {
+        self.day_list = horses;
+    }
+
+    /// From now on these horses are known from earlier exams.
+    pub fn set_known_horses(&mut self, horses: Vec<Horse>) {
+        self.known_horses = horses;
+    }
+
+    /// The question whether a spelled name is right: it is read back as a name.
+    ///
+    /// A name on the list of the day, or of an earlier exam, stands for that horse. Of two horses that have it a person
+    /// chooses; more are told apart by their number. A name that differs from a known one in a sign may be meant for it.
+    pub(super) fn name_question(&self, utterance: &Utterance, parsed: &Parsed) -> Option<SpokenQuestion> {
+        let [call] = parsed.calls.as_slice() else { return None };
+        let name = self.spelled_name(&call.act)?;
+        if utterance.rejected || self.options.listener == Listener::Nobody {
+            return None;
+        }
+        let new =
+            |aloud: String| (aloud, Offer { words: call.words.clone(), calls: vec![with(call, &name)] });
+        let is_same = |known: &str| plain(known) == plain(&name);
+        let (listed, earlier) = (self.listed(call, &is_same), self.earlier(call, &is_same));
+        let offers = match (listed.len(), earlier.len()) {
+            (1 | 2, _) => listed,
+            // A name alone may be that of another horse.
+            (0, 1) => earlier.into_iter().chain([new(format!("another {name}"))]).collect(),
+            (0, 2) => earlier,
+            (0, 0) => {
+                let is_near = |known: &str| is_near(known, &name);
+                let near = [self.listed(call, &is_near), self.earlier(call, &is_near)].concat();
+                std::iter::once(new(name.clone())).chain(near.into_iter().take(1)).collect()
+            }
+            _ => vec![new(name.clone())],
+        };
+        let (names, offers): (Vec<String>, Vec<Offer>) = offers.into_iter().unzip();
+        let before = self.log.exam().header.horse.name.as_deref().filter(|before| !is_same(before));
+        let instead = before.map(|before| format!(" instead of {before}")).unwrap_or_default();
+        let aloud = format!("{}{instead}?", names.join(", or "));
+        Some(SpokenQuestion { doubt: Doubt::Name { name, aloud }, offers })
+    }
+
+    /// The name that a call spells, or goes on with.
+    fn spelled_name(&self, act: &Act) -> Option<String> {
+        match act {
+            Act::Identity { what, value } if what == HORSE_NAME => Some(value.clone()),
+            Act::Identity { what, value } if what == MORE_OF_NAME => {
+                Some(joined(self.spelled.as_ref()?, value))
+            }
+            _ => None,
+        }
+    }
+
+    /// The horses of the list whose name fits, each as it is read back and as what a yes does.
+    fn listed(&self, call: &Call, fits: &dyn Fn(&str) -> bool) -> Vec<(String, Offer)> {
+        let offer = |(number, horse): &(String, Horse)| {
+            let name = horse.name.as_deref().filter(|name| fits(name))?;
+            let calls = vec![said_of(call, HORSE_NUMBER, number)];
+            Some((format!("{name}, horse {number}"), Offer { words: call.words.clone(), calls }))
+        };
+        self.day_list.iter().filter_map(offer).collect()
+    }
+
+    /// The same of the horses that are known from earlier exams by a number of the practice.
+    fn earlier(&self, call: &Call, fits: &dyn Fn(&str) -> bool) -> Vec<(String, Offer)> {
+        let offer = |horse: &Horse| {
+            let name = horse.name.as_deref().filter(|name| fits(name))?;
+            let id = horse.id.as_deref()?;
+            let calls = vec![with(call, name), said_of(call, HORSE_ID, id)];
+            Some((format!("{name}, number {id}"), Offer { words: call.words.clone(), calls }))
+        };
+        self.known_horses.iter().filter_map(offer).collect()
+    }
+
+    /// A horse is named by its number on the list of the day, which is read back, or by its name, which was.
+    pub(super) fn name_horse(&mut self, written: &Written, now: Sample) {
+        let said = |wanted: &str| {
+            written.calls.iter().find_map(|call| match &call.act {
+                Act::Identity { what, value } if what == wanted => Some(value.clone()),
+                _ => None,
+            })
+        };
+        let (number, name) = (said(HORSE_NUMBER), said(HORSE_NAME));
+        if let Some(number) = number.filter(|_| !self.day_list.is_empty()) {
+            self.name_by_number(&number, now);
+        } else if let Some(name) = name.filter(|_| self.options.listener == Listener::Person) {
+            self.name_by_name(name, said(HORSE_ID), now);
+        } else if said(MORE_OF_NAME).is_some() {
+            self.sound(Tone::Alarm);
+            self.report(Notice::Incomplete, "no name was begun: spell it from its first letter");
+        }
+    }
+
+    fn name_by_number(&mut self, number: &str, now: Sample) {
+        let Some((_, horse)) = self.day_list.iter().find(|(known, _)| known == number).cloned() else {
+            self.sound(Tone::Alarm);
+            self.say(&format!("no horse {number} on the list"), now);
+            return self.report(Notice::Incomplete, &format!("the list of the day has no horse {number}"));
+        };
+        let name = horse.name.clone().unwrap_or_else(|| format!("horse {number}"));
+        self.name_as(horse, now);
+        self.say(&name, now);
+        self.report(Notice::Answer, &format!("horse {number} of the list: {name}"));
+    }
+
+    fn name_by_name(&mut self, name: String, id: Option<String>, now: Sample) {
+        let is_known = |horse: &&Horse| id.is_some() && horse.id == id;
+        let known = self.known_horses.iter().find(is_known).cloned();
+        let horse = known.unwrap_or_else(|| Horse { name: Some(name.clone()), ..Horse::default() });
+        let number = id.map(|id| format!(", number {id}")).unwrap_or_default();
+        self.name_as(horse, now);
+        self.report(Notice::Answer, &format!("the horse is {name}{number}"));
+    }
+
+    /// What was known of another horse does not stay with this one.
+    fn name_as(&mut self, horse: Horse, now: Sample) {
+        let header = &self.log.exam().header;
+        let by = header.person.clone().unwrap_or_else(|| VOICE.to_owned());
+        let before = &header.horse;
+        let is_named = before.name.is_some() || before.id.is_some();
+        let same_name = match (&before.name, &horse.name) {
+            (Some(before), Some(name)) => plain(before) == plain(name),
+            _ => false,
+        };
+        let other = is_named && before.is_same(&horse) != Some(true) && !(same_name && horse.id.is_none());
+        self.spelled = None;
+        self.note(now, Event::Named(NamedHorse { by, horse, other }));
+    }
+}
+
+/// The call, saying the name.
+fn with(call: &Call, name: &str) -> Call {
+    said_of(call, HORSE_NAME, name)
+}
+
+fn said_of(call: &Call, what: &str, value: &str) -> Call {
+    Call { act: Act::Identity { what: what.to_owned(), value: value.to_owned() }, ..call.clone() }
+}
+
+/// Small letters, single spaces.
+fn plain(name: &str) -> String {
+    name.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase()
+}
+
+/// Whether two names differ in one sign: another one, one more or one less.
+fn is_near(one: &str, other: &str) -> bool {
+    let (one, other) = (plain(one), plain(other));
+    let (one, other): (Vec<char>, Vec<char>) = (one.chars().collect(), other.chars().collect());
+    if one.len().min(other.len()) < NEAR_MIN || one == other {
+        return false;
+    }
+    let alike = one.iter().zip(&other).take_while(|(a, b)| a == b).count();
+    let rest = |name: &[char]| name[alike..].to_vec();
+    let (one, other) = (rest(&one), rest(&other));
+    let ends = one.iter().rev().zip(other.iter().rev()).take_while(|(a, b)| a == b).count();
+    one.len() - ends <= 1 && other.len() - ends <= 1
+}
