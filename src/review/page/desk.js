@@ -113,6 +113,9 @@ function go(what, focus = true) {
 /** Brings what is at hand into view: its head, but first of all the whole still, which nothing covers. */
 function bringIntoView() {
   const { top } = find("bench").getBoundingClientRect();
+  // In a low window a still takes the room that the question above it leaves.
+  const glass = document.querySelector("#bench .glass")?.getBoundingClientRect();
+  if (glass) find("bench").style.setProperty("--room", `${innerHeight - (glass.top - top) - 34}px`);
   if (top < 0 || top > innerHeight / 3) find("bench").scrollIntoView({ block: "start" });
   document.querySelector("#bench .glass")?.scrollIntoView({ block: "nearest" });
 }
