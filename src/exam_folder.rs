@@ -23,6 +23,7 @@ use crate::machine::{self, Machine};
 use crate::private;
 use crate::protocol::Protocols;
 use crate::speech::keep::kept_samples;
+use crate::terminal::ShownText as _;
 
 /// Where the kept sound is inside an exam folder.
 const AUDIO_FOLDER: &str = "audio";
@@ -37,7 +38,7 @@ pub enum FolderError {
     #[error(transparent)]
     Journal(#[from] JournalError),
     /// The journal is not one of an exam.
-    #[error("`{path}`: {source}")]
+    #[error("`{path}`: {source}", path = path.shown())]
     Fold {
         /// The journal.
         path: PathBuf,
@@ -46,7 +47,7 @@ pub enum FolderError {
         source: FoldError,
     },
     /// A folder, or a file in it, cannot be made.
-    #[error("cannot make `{path}`: {source}")]
+    #[error("cannot make `{path}`: {source}", path = path.shown())]
     Make {
         /// The folder or the file.
         path: PathBuf,

@@ -30,6 +30,7 @@
 //! # }
 //! ```
 
+pub mod terminal;
 pub mod private;
 pub mod machine;
 pub mod clock;

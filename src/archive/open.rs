@@ -14,6 +14,7 @@ use tokio::runtime::Runtime;
 
 use crate::archive::schema::migrator;
 use crate::private;
+use crate::terminal::ShownText as _;
 
 /// Connections at once; one program needs few.
 const CONNECTIONS_MAX: u32 = 4;
@@ -27,7 +28,7 @@ const ANSWER_MAX: Duration = Duration::from_secs(10);
 #[non_exhaustive]
 pub enum ArchiveError {
     /// The database refused.
-    #[error("cannot {doing} the archive `{place}`: {source}")]
+    #[error("cannot {doing} the archive `{place}`: {source}", place = place.shown())]
     Database {
         /// What was being done.
         doing: &'static str,
@@ -38,13 +39,13 @@ pub enum ArchiveError {
         source: sqlx::Error,
     },
     /// There is no such file.
-    #[error("there is no archive `{place}`; `zonecall file` makes it, or name another with --archive")]
+    #[error("there is no archive `{place}`; `zonecall file` makes it, or name another with --archive", place = place.shown())]
     Missing {
         /// The file.
         place: String,
     },
     /// Another program holds it.
-    #[error("cannot {doing} the archive `{place}`: another program has held it for {} s; wait for it to end", WAIT_MS / 1000)]
+    #[error("cannot {doing} the archive `{place}`: another program has held it for {} s; wait for it to end", WAIT_MS / 1000, place = place.shown())]
     Locked {
         /// What was being done.
         doing: &'static str,
@@ -53,7 +54,8 @@ pub enum ArchiveError {
     },
     /// The server does not answer.
     #[error(
-        "cannot {doing} the archive `{place}`: the server does not answer ({source}); is it on, and is the network?"
+        "cannot {doing} the archive `{place}`: the server does not answer ({source}); is it on, and is the network?",
+        place = place.shown()
     )]
     Unreachable {
         /// What was being done.
@@ -65,13 +67,13 @@ pub enum ArchiveError {
         source: sqlx::Error,
     },
     /// A server keeps its own copies.
-    #[error("the archive `{place}` is on a server, which is backed up with its own tools, such as `pg_dump`")]
+    #[error("the archive `{place}` is on a server, which is backed up with its own tools, such as `pg_dump`", place = place.shown())]
     OnServer {
         /// The address, without a password.
         place: String,
     },
     /// The schema could not be brought up to date.
-    #[error("the archive `{place}` has another version: {source}; use the newest zonecall that writes to it")]
+    #[error("the archive `{place}` has another version: {source}; use the newest zonecall that writes to it", place = place.shown())]
     Version {
         /// File or address, without a password.
         place: String,
@@ -80,7 +82,7 @@ pub enum ArchiveError {
         source: sqlx::migrate::MigrateError,
     },
     /// The file's folder cannot be made, or the system gives no threads.
-    #[error("cannot create a folder for the archive `{place}`: {source}")]
+    #[error("cannot create a folder for the archive `{place}`: {source}", place = place.shown())]
     Io {
         /// File or address, without a password.
         place: String,

@@ -16,6 +16,7 @@ use crate::knowledge::measure::{Against, Earlier};
 use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
 use crate::protocol::measuring::Reference;
+use crate::terminal::ShownText as _;
 
 /// Reads what the exam that began with `now` is to be held against.
 pub(crate) fn against(args: &AgainstArgs, now: &Header, protocols: &Protocols) -> anyhow::Result<Against> {
@@ -46,11 +47,11 @@ pub(crate) fn against(args: &AgainstArgs, now: &Header, protocols: &Protocols) -
 /// The record of another exam of the same horse, which began before `now`.
 pub(crate) fn earlier_record(other: &Path, now: &Header, protocols: &Protocols) -> anyhow::Result<Record> {
     let record = ExamFolder::at(other).record(protocols)?;
-    same_horse(&record.exam.horse, &now.horse).with_context(|| format!("`{}`", other.display()))?;
+    same_horse(&record.exam.horse, &now.horse).with_context(|| format!("`{}`", other.shown()))?;
     ensure!(
         record.exam.started_at < now.started_at,
         "`{}` is not an earlier exam: it began no sooner than this one; name one that did",
-        other.display()
+        other.shown()
     );
     Ok(record)
 }

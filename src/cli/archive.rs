@@ -16,6 +16,7 @@ use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
 use crate::report::history;
 use crate::report::words::count;
+use crate::terminal::{self, ShownText as _};
 
 /// Name of the archive's file in the person's own data folder.
 const FILE: &str = "zonecall/archive.sqlite";
@@ -128,15 +129,15 @@ impl ArchiveArgs {
 }
 
 pub(crate) fn keep(args: &KeepingArgs) -> anyhow::Result<ExitCode> {
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     let (archive, into) = match &args.task {
         Keeping::Check { place } => (place.open()?, None),
         Keeping::Backup { into, place } => (place.open()?, Some(into)),
     };
     if let Some(into) = into {
-        ensure!(!into.exists(), "`{}` is there already; name a new file", into.display());
+        ensure!(!into.exists(), "`{}` is there already; name a new file", into.shown());
         archive.backup(into)?;
-        writeln!(out, "copied into {}", into.display())?;
+        writeln!(out, "copied into {}", into.shown())?;
         return Ok(ExitCode::SUCCESS);
     }
     let state = archive.check()?;
@@ -177,7 +178,7 @@ fn own_file() -> anyhow::Result<String> {
 pub(crate) fn file(args: &FileArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
     let archive = Archive::open(&args.place.place()?)?;
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     let mut failed = 0;
     for folder in &args.folders {
         let filed = || -> anyhow::Result<Filing> {
@@ -208,16 +209,16 @@ pub(crate) fn file(args: &FileArgs) -> anyhow::Result<ExitCode> {
                 format!("NOT FILED: {}", one_line(&error))
             }
         };
-        writeln!(out, "{}: {outcome}", folder.display())?;
+        writeln!(out, "{}: {outcome}", folder.shown())?;
     }
-    writeln!(out, "archive: {}", archive.place())?;
+    writeln!(out, "archive: {}", archive.place().shown())?;
     Ok(if failed == 0 { ExitCode::SUCCESS } else { ExitCode::from(2) })
 }
 
 pub(crate) fn history(args: &HistoryArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
     let kept = args.place.open()?.history(&args.horse)?;
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     if kept.is_empty() {
         writeln!(out, "the archive holds no exam of `{}`; `zonecall file` adds exams", args.horse)?;
         return Ok(ExitCode::from(1));
@@ -240,12 +241,13 @@ pub(crate) fn find(args: &FindArgs) -> anyhow::Result<ExitCode> {
     };
     let archive = args.place.open()?;
     let found = archive.find(&wanted)?;
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     for row in &found {
         let day = row.started_at.get(..10).unwrap_or(&row.started_at);
         let horse = if row.horse_name.is_empty() { &row.horse_id } else { &row.horse_name };
         let place = [row.limb.as_str(), row.zone.as_str(), row.structure.as_str()].join(" ");
-        writeln!(out, "{day}  {horse:<16} {:<16} {:<20} {}", place.trim(), row.term, row.folder)?;
+        let line = format!("{day}  {horse:<16} {:<16} {:<20} {}", place.trim(), row.term, row.folder);
+        writeln!(out, "{}", line.shown())?;
     }
     writeln!(out, "{} found", found.len())?;
     if found.is_empty() {

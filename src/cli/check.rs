@@ -13,6 +13,7 @@ use crate::knowledge::measure::Against;
 use crate::knowledge::record::{Finding, Severity};
 use crate::protocol::Protocols;
 use crate::report::signed::verified;
+use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(
@@ -38,7 +39,7 @@ pub(crate) fn check(args: &CheckArgs) -> anyhow::Result<ExitCode> {
     let folder = args.folder.as_ref().context("name the exam folder")?;
     let exam = verified(&ExamFolder::at(folder), &protocols)?;
     let record = record_against(&exam, &protocols, &Against::default());
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     let (settled, open): (Vec<_>, Vec<_>) =
         record.findings.iter().partition(|finding| finding.settled.is_some());
     for finding in open.into_iter().chain(settled) {
@@ -67,7 +68,8 @@ fn write_finding(out: &mut impl Write, finding: &Finding) -> std::io::Result<()>
         let why = if settled.why.is_empty() { String::new() } else { format!(": {}", settled.why) };
         format!("; settled by {} in line {}{why}", settled.by, settled.seq)
     });
-    writeln!(out, "{word:<5} {}: {}{place}{settled}", finding.rule, finding.message)
+    let line = format!("{word:<5} {}: {}{place}{settled}", finding.rule, finding.message);
+    writeln!(out, "{}", line.shown())
 }
 
 fn explain(id: &str, protocols: &Protocols) -> anyhow::Result<ExitCode> {
@@ -76,7 +78,7 @@ fn explain(id: &str, protocols: &Protocols) -> anyhow::Result<ExitCode> {
         let ids: Vec<&str> = rule_ids().collect();
         bail!("`{id}` is not a rule; the rules are: {}", ids.join(", "));
     }
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     for rule in rules {
         writeln!(out, "{} ({})\n  {}\n  source: {}", rule.id, rule.severity.word(), rule.why, rule.source)?;
     }

@@ -35,6 +35,7 @@ use crate::speech::neural::parts::Parts;
 use crate::speech::recognise::EngineId;
 use crate::speech::scripted::Scripted;
 use crate::speech::utterance::UtteranceAudio;
+use crate::terminal::{self, ShownText as _};
 
 /// The engines that are compared, in the order of the table.
 const EARS: [EarChoice; 3] = [EarChoice::Neural, EarChoice::Vosk, EarChoice::Sphinx];
@@ -103,10 +104,10 @@ pub(crate) fn compare_ears(args: &CompareEars) -> anyhow::Result<ExitCode> {
             }
         }
     }
-    let mut out = std::io::stdout();
+    let mut out = terminal::out();
     if args.json {
         for one in &tried {
-            writeln!(out, "{}", serde_json::to_string(one)?)?;
+            terminal::data(format!("{}\n", serde_json::to_string(one)?).as_bytes())?;
         }
     } else {
         write!(out, "{}", table(&tried, args.each))?;
@@ -152,7 +153,7 @@ fn read(args: &CompareEars) -> anyhow::Result<CompareOptions> {
     let (lines, spelling) = (truth::read(&args.truth)?, Spelling::read(&lexicon));
     let engine = Box::new(Scripted::new(Vec::new()));
     let ear = Ear { engine, language: spoken.language.clone(), protocols: Arc::new(protocols) };
-    let truth = args.truth.display();
+    let truth = args.truth.shown();
     let (said, ear) = stretches(&lines, ear, &spoken).with_context(|| format!("`{truth}`"))?;
     ensure!(said.iter().any(|stretch| !stretch.calls.is_empty()), "`{truth}` has no line with a call");
     Ok(CompareOptions { spoken, lines, spelling, said, ear })
@@ -214,7 +215,7 @@ fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
     ear.engine = ear::choose(&args.ear, &spoken.pack.language, &ear.language, &ear.protocols, None)?;
     let (folder, engine) = (tempfile::tempdir()?, ear.engine.id());
     let mut session = begin(folder.path(), ear, &spoken)?;
-    session.open_audio(args.audio.display().to_string())?;
+    session.open_audio(args.audio.shown().to_string())?;
     let (mut recording, mut caught) = (decode::open(&args.audio)?, Vec::new());
     while let Some(samples) = recording.next_block()? {
         for block in samples.chunks(BLOCK) {

@@ -27,6 +27,7 @@ use crate::speech::capture::Capture;
 use crate::speech::installed::remedy;
 use crate::speech::recognise::{EngineError, EngineId};
 use crate::speech::vosk::IS_BUILT_IN;
+use crate::terminal::{self, ShownText as _};
 
 /// Bytes of kept audio in an hour: 16 bits a sample, one channel.
 const HOUR_BYTES: u64 = 2 * SAMPLE_RATE_HZ as u64 * 3600;
@@ -106,7 +107,7 @@ fn language(args: &Doctor, settings: &Settings, protocols: &Protocols) -> Vec<Do
         let added = spoken.clone().with_own_words(&path, protocols);
         let line = match &added {
             Ok(spoken) => {
-                let found = format!("{} in `{}`", spoken.pack.own.len(), path.display());
+                let found = format!("{} in `{}`", spoken.pack.own.len(), path.shown());
                 DoctorLine::there("own words", found)
             }
             Err(error) => DoctorLine::lacks(
@@ -151,7 +152,7 @@ fn sample(pack: &Pack) -> Option<DoctorLine> {
 }
 
 fn show(lines: &[DoctorLine]) -> std::io::Result<()> {
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     for line in lines {
         let state = match line.state {
             PartState::There => "there",
@@ -182,7 +183,7 @@ fn show(lines: &[DoctorLine]) -> std::io::Result<()> {
 /// Vosk ear can listen in its place. PocketSphinx listens only where it is asked for.
 fn ears(args: &WhichEar, pack: &Pack, language: &Language, protocols: &Protocols) -> Vec<DoctorLine> {
     let tried = |ear| match ear::tried(ear, args, &pack.language, language, protocols) {
-        Err(EngineError::NoParts { path }) => Err(format!("`{}` does not exist", path.display())),
+        Err(EngineError::NoParts { path }) => Err(format!("`{}` does not exist", path.shown())),
         tried => tried.map_err(|error| error.to_string()),
     };
     let again = remedy();
@@ -294,11 +295,11 @@ fn folder(path: &Path) -> DoctorLine {
         file.as_file().sync_all()
     });
     match tried {
-        Ok(()) => DoctorLine::there("exam folder", format!("`{}` can be written", path.display())),
+        Ok(()) => DoctorLine::there("exam folder", format!("`{}` can be written", path.shown())),
         Err(error) => DoctorLine::lacks(
             "exam folder",
             PartState::Needed,
-            format!("cannot write into `{}`: {error}", path.display()),
+            format!("cannot write into `{}`: {error}", path.shown()),
             "create the folder, give yourself permission to write to it, or name another with --into",
         ),
     }
@@ -310,7 +311,7 @@ fn room(path: &Path) -> DoctorLine {
         Err(error) => DoctorLine::lacks(
             "disk space",
             PartState::Needed,
-            format!("cannot tell for `{}`: {error}", path.display()),
+            format!("cannot tell for `{}`: {error}", path.shown()),
             "name an existing folder with --into",
         ),
     }

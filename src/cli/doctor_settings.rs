@@ -17,6 +17,7 @@ use crate::frames::watch::is_there;
 use crate::protocol::Protocols;
 use crate::session::options::Subject;
 use crate::speech::switch::look;
+use crate::terminal::ShownText as _;
 
 const CORRECT: &str = "correct the settings";
 
@@ -25,14 +26,14 @@ pub(super) fn read() -> (Settings, Option<DoctorLine>) {
     let path = place().filter(|path| path.exists());
     match Settings::read() {
         Ok(settings) => {
-            let line = path.map(|path| DoctorLine::there("settings", format!("`{}`", path.display())));
+            let line = path.map(|path| DoctorLine::there("settings", format!("`{}`", path.shown())));
             (settings, line)
         }
         Err(error) => {
             let causes: Vec<String> = error.chain().skip(1).map(ToString::to_string).collect();
             let why = causes.join(": ").trim_end().to_owned();
             let found = match (path, why.is_empty()) {
-                (Some(path), false) => format!("`{}`: {why}", path.display()),
+                (Some(path), false) => format!("`{}`: {why}", path.shown()),
                 _ => one_line(&error),
             };
             let remedy = "correct that line, or delete the file and write a new one with `zonecall setup`";
@@ -58,7 +59,7 @@ pub(super) fn wrong(settings: &Settings, protocols: &Protocols) -> Vec<DoctorLin
 pub(super) fn watched(settings: &Settings) -> Option<DoctorLine> {
     let folder = settings.watch.as_deref()?;
     Some(match is_there(folder) {
-        Ok(()) => DoctorLine::there("stills", format!("`{}` is followed", folder.display())),
+        Ok(()) => DoctorLine::there("stills", format!("`{}` is followed", folder.shown())),
         Err(error) => DoctorLine::wrong("stills", &error.to_string(), CORRECT),
     })
 }

@@ -17,6 +17,7 @@ use crate::speech::neural::parts::Parts;
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
 use crate::speech::scripted::Scripted;
 use crate::speech::vosk::{IS_BUILT_IN, VoskParts};
+use crate::terminal::{self, ShownText as _};
 
 /// The engine that was asked for; else the neural ear or, where that has no parts for the language, the Vosk ear with a word
 /// about why. PocketSphinx acts on what it heard wrongly far more often, so it listens only where it was asked for.
@@ -48,7 +49,7 @@ pub(super) fn choose(
         Err(error) => error,
     };
     if IS_BUILT_IN && VoskParts::find(args.vosk_model.as_deref(), pack).missing().is_none() {
-        eprintln!("zonecall: using the Vosk ear instead of the neural ear: {why}");
+        terminal::warn(format!("zonecall: using the Vosk ear instead of the neural ear: {why}"));
         return vosk(args, pack, language);
     }
     Err(why)
@@ -63,9 +64,12 @@ fn vosk(args: &WhichEar, pack: &str, language: &Language) -> Result<Box<dyn Reco
         let places: Vec<String> = engine
             .unknown()
             .iter()
-            .map(|word| format!("`{}` ({}:{})", word.text, word.file.display(), word.line))
+            .map(|word| format!("`{}` ({}:{})", word.text, word.file.shown(), word.line))
             .collect();
-        eprintln!("zonecall: the Vosk model lacks these words and cannot hear them: {}", places.join(", "));
+        terminal::warn(format!(
+            "zonecall: the Vosk model lacks these words and cannot hear them: {}",
+            places.join(", ")
+        ));
     }
     Ok(Box::new(engine))
 }

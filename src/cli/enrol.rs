@@ -28,6 +28,7 @@ use crate::speech::neural::adapt::{Adaptation, STEPS};
 use crate::speech::neural::parts::Parts;
 use crate::speech::recognise::Recogniser as _;
 use crate::speech::utterance::UtteranceAudio;
+use crate::terminal::ShownText as _;
 
 /// A phrase is asked for so often before it is left out.
 const TRIES: usize = 2;
@@ -97,7 +98,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
         ear.learns(),
         "the head in `{}` gives out nothing that a voice could be learned from; leave out --head and ZONECALL_EAR, or take \
          a head from this release",
-        parts.head.display()
+        parts.head.shown()
     );
     // A new voice must be better than the one in use.
     voices::bend(&mut ear, &person);
@@ -129,7 +130,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
         say(&format!(
             "Kept: exams of `{person}` now use it. `zonecall enrol --person \"{person}\" --undo` removes it."
         ))?;
-        say(&format!("voice: {}", path.display()))?;
+        say(&format!("voice: {}", path.shown()))?;
     } else {
         say("Not kept: it is no better. Nothing has changed.")?;
         tell_otherwise(&otherwise)?;
@@ -250,7 +251,7 @@ fn from_recording(
         segments.len() == wanted,
         "`{}` holds {} utterances, wanted are the {wanted} phrases of `zonecall enrol --script`, each with a pause of a second \
          after it and none within",
-        path.display(),
+        path.shown(),
         segments.len()
     );
     let mut read = segments.into_iter().zip(learn.iter().chain(judge).cloned());

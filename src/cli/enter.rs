@@ -15,6 +15,7 @@ use crate::exam::fold::Exam;
 use crate::exam::review::{Change, Review};
 use crate::exam::seq::Seq;
 use crate::protocol::{Odd, Protocols};
+use crate::terminal;
 
 #[derive(Debug, clap::Args)]
 #[command(
@@ -68,7 +69,7 @@ pub(crate) fn enter(args: &EnterArgs) -> anyhow::Result<ExitCode> {
         None => (entered(args, &exam, &protocols)?, "it takes the place of what was said"),
     };
     let seq = folder.append_journal()?.append(Utc::now(), exam.last_sample(), &event)?;
-    writeln!(std::io::stdout(), "written as line {seq} of the journal; {effect}")?;
+    writeln!(terminal::out(), "written as line {seq} of the journal; {effect}")?;
     Ok(ExitCode::SUCCESS)
 }
 

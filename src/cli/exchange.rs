@@ -35,6 +35,7 @@ use crate::report::words::CAUTIONS;
 use crate::report::{ReportFrame, ReportInput, overlay::overlays, picture};
 #[cfg(feature = "print")]
 use crate::signing::people::letterhead;
+use crate::terminal::{self, ShownText as _};
 
 /// The folder in `out/` of an exam that holds what goes to an image archive.
 pub(crate) const DICOM_FOLDER: &str = "dicom";
@@ -138,7 +139,7 @@ pub(crate) fn export(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let text = written(&record_against(&exam, &protocols, &Against::default()));
     match &args.out {
         Some(path) => write_file(path, text.as_bytes())?,
-        None => std::io::stdout().write_all(text.as_bytes())?,
+        None => terminal::data(text.as_bytes())?,
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -162,8 +163,8 @@ fn open(args: &ExportArgs) -> anyhow::Result<Opened> {
     let codes = match &args.exchange.codes {
         Some(path) => {
             let text =
-                std::fs::read_to_string(path).with_context(|| format!("cannot read `{}`", path.display()))?;
-            Codes::parse(&text).with_context(|| format!("`{}`", path.display()))?
+                std::fs::read_to_string(path).with_context(|| format!("cannot read `{}`", path.shown()))?;
+            Codes::parse(&text).with_context(|| format!("`{}`", path.shown()))?
         }
         None => Codes::built_in()?,
     };
@@ -174,7 +175,7 @@ fn open(args: &ExportArgs) -> anyhow::Result<Opened> {
             Ok(Some(still)) => stills.push(still),
             Ok(None) => {}
             Err(problem) => {
-                eprintln!("{}: {}", problem.message, problem.help);
+                terminal::warn(format!("{}: {}", problem.message.shown(), problem.help.shown()));
                 problems += 1;
             }
         }
@@ -222,7 +223,7 @@ impl Opened {
     }
 
     fn done(&self, made: usize, into: &Path, problems: usize) -> anyhow::Result<ExitCode> {
-        writeln!(std::io::stdout(), "{made} files: {}", into.display())?;
+        writeln!(terminal::out(), "{made} files: {}", into.shown())?;
         Ok(if self.problems + problems == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
     }
 }
@@ -233,7 +234,7 @@ fn into(args: &ExportArgs, name: &str) -> anyhow::Result<PathBuf> {
         Some(path) => path.clone(),
         None => args.folder.open().out()?.join(name),
     };
-    std::fs::create_dir_all(&into).with_context(|| format!("cannot make the folder `{}`", into.display()))?;
+    std::fs::create_dir_all(&into).with_context(|| format!("cannot make the folder `{}`", into.shown()))?;
     Ok(into)
 }
 
@@ -257,7 +258,7 @@ fn for_record_system(args: &ExportArgs) -> anyhow::Result<ExitCode> {
         fhir::bundle(&opened.input(args), &opened.stills, args.exchange.identity.into(), Some(&printed))?;
     match &args.out {
         Some(path) => write_file(path, text.as_bytes())?,
-        None => std::io::stdout().write_all(text.as_bytes())?,
+        None => terminal::data(text.as_bytes())?,
     }
     Ok(if opened.problems == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
@@ -284,9 +285,9 @@ fn teaching_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
         &crate::hex(&salt),
     );
     if args.exchange.black_out.is_none() {
-        eprintln!(
+        terminal::warn(
             "what the scanner wrote into its pictures stays: look at each before you show it, or blacken a rectangle \
-             of all with --black-out LEFT,TOP,WIDTH,HEIGHT"
+             of all with --black-out LEFT,TOP,WIDTH,HEIGHT",
         );
     }
     write_copies(&folder, &copies, "teaching.zip")?;
@@ -295,7 +296,7 @@ fn teaching_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
 
 fn write_copies(folder: &Path, copies: &labelled::Copies, archive: &str) -> anyhow::Result<()> {
     for (still, why) in &copies.problems {
-        eprintln!("`{still}` was not copied: {why}");
+        terminal::warn(format!("`{}` was not copied: {}", still.shown(), why.shown()));
     }
     let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
     let options = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);
@@ -315,17 +316,17 @@ fn marked_audio(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let record = record_against(&exam, &protocols, &Against::default());
     ensure!(!exam.audio.is_empty(), "no sound was kept of this exam, so there is nothing to mark");
     let into = into(args, "audio")?;
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     for file in &exam.audio {
         let path = folder.join(&file.file);
-        let wav = std::fs::read(&path).with_context(|| format!("cannot read `{}`", path.display()))?;
-        let in_file = || format!("`{}`", path.display());
+        let wav = std::fs::read(&path).with_context(|| format!("cannot read `{}`", path.shown()))?;
+        let in_file = || format!("`{}`", path.shown());
         let samples = marks::n_samples(&wav).with_context(in_file)?;
         let found = marks::marks(&record, file.first_sample, samples);
         let marked = marks::marked(&wav, &found).with_context(in_file)?;
         let name = path.file_name().context("the kept sound has no file name")?;
         write_file(&into.join(name), &marked)?;
-        writeln!(out, "{} marks: {}", found.len(), into.join(name).display())?;
+        writeln!(out, "{} marks: {}", found.len(), into.join(name).shown())?;
     }
     Ok(ExitCode::SUCCESS)
 }

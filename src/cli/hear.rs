@@ -29,6 +29,7 @@ use crate::session::hearing::{Began, Session, header};
 use crate::session::notice::ScreenChange;
 use crate::speech::decode::{self, Recording};
 use crate::speech::utterance::UtteranceAudio;
+use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall hear scan.wav --into exams/juniper --horse Juniper\n  \
@@ -120,14 +121,14 @@ fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
     }
     let changed = std::fs::metadata(path).and_then(|meta| meta.modified());
     let ended: DateTime<Utc> =
-        changed.with_context(|| format!("cannot read the time of `{}`", path.display()))?.into();
+        changed.with_context(|| format!("cannot read the time of `{}`", path.shown()))?.into();
     let millis = first.total_samples().unwrap_or(0) * 1000 / u64::from(SAMPLE_RATE_HZ);
     let at = ended - TimeDelta::milliseconds(i64::try_from(millis).unwrap_or(0));
-    eprintln!(
+    terminal::warn(format!(
         "zonecall: `{}` does not say when it was recorded; its file date is used, which may be wrong. \
          To be sure, give its beginning, as in --started-at 2026-05-04T10:00:00+02:00",
-        path.display()
-    );
+        path.shown()
+    ));
     began(at, WallQuality::FileTime, local(at))
 }
 
@@ -144,7 +145,7 @@ impl Hearing {
         if self.stop.load(Ordering::Relaxed) {
             return Ok(());
         }
-        self.session.open_audio(path.display().to_string())?;
+        self.session.open_audio(path.to_string_lossy().into_owned())?;
         let bar = progress(recording.total_samples());
         let heard = self.blocks(recording, &bar);
         let last = self.session.close_audio()?;
@@ -159,7 +160,7 @@ impl Hearing {
         while let Some(block) = recording.next_block()? {
             for effect in self.session.mind_folder()? {
                 if let Effect::Show(ScreenChange::Line(_, text)) = effect {
-                    bar.suspend(|| eprintln!("zonecall: {text}"));
+                    bar.suspend(|| terminal::warn(format!("zonecall: {text}")));
                 }
             }
             for segment in self.session.take(&block)? {
@@ -211,7 +212,7 @@ impl Hearing {
         let (n_utterances, kept_s) =
             (self.session.dialogue().counts().utterances, self.session.next_sample().seconds());
         let (summary, ear) = self.session.close(reason)?;
-        writeln!(std::io::stdout(), "{summary}")?;
+        writeln!(terminal::out(), "{summary}")?;
         heard.context("everything heard before that is kept, and the exam is closed")?;
         if interrupted {
             return Ok(ExitCode::from(130));
@@ -222,10 +223,10 @@ impl Hearing {
         if n_utterances > 0 {
             return Ok(if has_moved { ExitCode::from(1) } else { ExitCode::SUCCESS });
         }
-        eprintln!(
+        terminal::warn(format!(
             "zonecall: no speech was found in {kept_s:.0} s of sound; listen to the recording: was the microphone muted, \
              unplugged or the wrong one? `zonecall setup` tests it"
-        );
+        ));
         Ok(ExitCode::from(1))
     }
 }

@@ -16,6 +16,7 @@ use crate::report::signed::verified;
 use crate::report::words::local;
 use crate::signing::people::{People, settings_folder};
 use crate::speech::recognise::EngineId;
+use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(
@@ -46,22 +47,22 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
         _ => 0,
     };
     let time = |at: DateTime<Utc>| local(at, offset_s).format("%Y-%m-%d %H:%M:%S%.3f %:z").to_string();
-    let say = |line: &ExamEvent| say(line, &time);
-    let mut out = std::io::stdout().lock();
+    let say = |line: &ExamEvent| say(line, &time).shown();
+    let mut out = terminal::out();
     if !args.verify {
         for line in &lines.events {
             writeln!(out, "{:>5}  {}  {}", line.seq, time(line.at), say(line))?;
         }
     }
     for (number, problem) in &lines.damage {
-        writeln!(out, "line {number}: {}; {}", problem.message, problem.help)?;
+        writeln!(out, "line {number}: {}; {}", problem.message.shown(), problem.help.shown())?;
     }
     if !args.verify {
         return Ok(if lines.damage.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) });
     }
     let Compared { faults: found, told } = verify(args, &lines)?;
     for problem in found.iter().chain(&told) {
-        writeln!(out, "{problem}")?;
+        writeln!(out, "{}", problem.shown())?;
     }
     if lines.damage.is_empty() && found.is_empty() {
         writeln!(

@@ -39,6 +39,7 @@ use crate::session::spoken::SpokenLanguage;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::voice::{VoiceStyle, WORDS_A_MINUTE};
 use crate::session::waiting::{self, Exams};
+use crate::terminal::{self, ShownText as _};
 
 /// What is received goes here: in an exam, and beside the exams of a box.
 const FRAMES: &str = "frames";
@@ -152,11 +153,11 @@ impl LiveArgs {
         }
         let receiving = self.receiver.beside(into)?;
         writeln!(
-            std::io::stdout(),
+            terminal::out(),
             "{} listens on {}, into {}",
             self.receiver.ae,
             receiving.here,
-            into.display()
+            into.shown()
         )?;
         options.watch = Some(into.to_owned());
         Ok(Some(receiving))
@@ -350,7 +351,7 @@ fn run(
     let heard = live.listen(&opened.first.samples, opened.first.behind);
     // The journal is closed whatever happened, and it names the reason.
     let closed = live.close(heard)?;
-    writeln!(std::io::stdout(), "{}", closed.summary)?;
+    writeln!(terminal::out(), "{}", closed.summary)?;
     closed.heard?;
     // The microphone is given back before that: nobody is heard any more.
     drop(closed.tools);

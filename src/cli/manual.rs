@@ -1,9 +1,9 @@
 //! `zonecall manual` and `zonecall completions`: the command line itself, as pages and for the shell.
 
-use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+use crate::terminal::{self, ShownText as _};
 use anyhow::Context as _;
 use clap::Command;
 
@@ -22,9 +22,9 @@ pub(crate) struct CompletionsArgs {
 
 /// Writes a page for each command of `program`.
 pub(crate) fn manual(args: &ManualArgs, program: Command) -> anyhow::Result<ExitCode> {
-    std::fs::create_dir_all(&args.into).with_context(|| format!("cannot make `{}`", args.into.display()))?;
+    std::fs::create_dir_all(&args.into).with_context(|| format!("cannot make `{}`", args.into.shown()))?;
     clap_mangen::generate_to(program, &args.into)
-        .with_context(|| format!("cannot write the manual into `{}`", args.into.display()))?;
+        .with_context(|| format!("cannot write the manual into `{}`", args.into.shown()))?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -33,6 +33,6 @@ pub(crate) fn completions(args: &CompletionsArgs, mut program: Command) -> anyho
     // Made as a whole first: the generator panics where it cannot write, as into a pipe that was closed.
     let mut text = Vec::new();
     clap_complete::generate(args.shell, &mut program, "zonecall", &mut text);
-    std::io::stdout().write_all(&text)?;
+    terminal::data(&text)?;
     Ok(ExitCode::SUCCESS)
 }

@@ -1,6 +1,5 @@
 //! `zonecall measure`: what the numbers of an exam say, as tables or for programs.
 
-use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -11,6 +10,7 @@ use super::options::{AgainstArgs, FolderArgs};
 use super::output::write_file;
 use crate::exam_folder::record_against;
 use crate::report::measure_table;
+use crate::terminal;
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall measure exams/juniper\n  \
@@ -49,7 +49,7 @@ pub(crate) fn measure(args: &MeasureArgs) -> anyhow::Result<ExitCode> {
     };
     match &args.out {
         Some(path) => write_file(path, text.as_bytes())?,
-        None => std::io::stdout().write_all(text.as_bytes())?,
+        None => terminal::data(text.as_bytes())?,
     }
     let open = record.measures.iter().any(|row| row.over.is_some());
     Ok(if open { ExitCode::from(1) } else { ExitCode::SUCCESS })

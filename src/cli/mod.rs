@@ -64,6 +64,7 @@ mod trace;
 mod voices;
 mod worklist;
 
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::{CommandFactory as _, Parser as _};
@@ -73,6 +74,7 @@ use args::Task;
 use output::one_line;
 
 use crate::report::apart;
+use crate::terminal::{self, ShownText as _};
 
 /// Runs the program.
 #[must_use]
@@ -83,7 +85,10 @@ pub fn run() -> ExitCode {
     if let Ok(program) = std::env::current_exe() {
         apart::decode_with(program);
     }
-    let args = Args::parse();
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(refused) => return shown(&refused),
+    };
     let done = match args.task {
         Task::Hear(task) => hear::hear(&task),
         Task::Listen(task) => listen::listen(&task),
@@ -121,10 +126,25 @@ pub fn run() -> ExitCode {
         Ok(code) => code,
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("zonecall: {}", one_line(&error));
+            terminal::warn(format!("zonecall: {}", one_line(&error)));
             ExitCode::from(2)
         }
     }
+}
+
+/// Shows help, version or what is wrong with the command line; an argument that a terminal would obey is shown as text.
+fn shown(refused: &clap::Error) -> ExitCode {
+    let odd = |arg: &std::ffi::OsString| arg.to_str().is_none_or(|arg| !terminal::is_plain(arg));
+    if std::env::args_os().any(|arg| odd(&arg)) {
+        // Refused once more, with its signs as text: whoever renders the refusal takes some of them out first.
+        let plain = std::env::args_os().map(|arg| Path::new(&arg).shown());
+        let again = Args::try_parse_from(plain).err().map(|error| error.render().to_string());
+        terminal::warn(again.unwrap_or_else(|| refused.render().to_string()).trim_end());
+    } else {
+        // A terminal that was closed reads nothing.
+        let _ = refused.print();
+    }
+    ExitCode::from(u8::try_from(refused.exit_code()).unwrap_or(2))
 }
 
 /// `zonecall journal DIR | head` is no error.

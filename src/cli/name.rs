@@ -8,6 +8,7 @@ use chrono::Utc;
 
 use super::options::{DraftAgain, FolderArgs, not_blank};
 use crate::exam::event::{Event, Horse, NamedHorse};
+use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  zonecall name exams/2026-05-04-100000 --horse Juniper --by Ada\n\n\
@@ -39,7 +40,7 @@ pub(crate) fn name(args: &NameArgs) -> anyhow::Result<ExitCode> {
     ensure!(
         exam.damage.is_empty(),
         "the journal is damaged, and nothing was written; `zonecall journal {} --verify` names the lines; put back a copy",
-        folder.path().display()
+        folder.path().shown()
     );
     let horse = Horse {
         name: args.horse.clone(),
@@ -53,6 +54,6 @@ pub(crate) fn name(args: &NameArgs) -> anyhow::Result<ExitCode> {
     let horse = folder.exam(&protocols)?.header.horse;
     let (name, id) = (horse.name.unwrap_or_else(|| "no name".to_owned()), horse.id);
     let id = id.map_or_else(String::new, |id| format!(", number {id}"));
-    writeln!(std::io::stdout(), "{}: {name}{id}", folder.path().display())?;
+    writeln!(terminal::out(), "{}: {name}{id}", folder.path().shown())?;
     Ok(ExitCode::SUCCESS)
 }

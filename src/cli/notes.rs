@@ -16,7 +16,7 @@ use chrono::Utc;
 use super::options::{DraftAgain, FolderArgs, KnowledgeArgs, WhichEar, not_blank};
 use crate::exam::event::Event;
 use crate::exam::fold::Exam;
-use crate::exam::review::{Change, Review, WORDS_MAX, is_plain};
+use crate::exam::review::{Change, Review, WORDS_MAX};
 use crate::exam::seq::Seq;
 use crate::exam_folder::ExamFolder;
 use crate::knowledge::notes::{NoteRow, NoteWords, note_rows};
@@ -26,6 +26,8 @@ use crate::session::note_drafts::{draft_notes, unwritten};
 use crate::session::note_writer::NoteWriter;
 use crate::speech::neural::parts::Parts;
 use crate::speech::neural::transcriber::Transcriber;
+use crate::terminal::is_plain;
+use crate::terminal::{self, ShownText as _};
 
 /// The engine whose parts can write notes down.
 const NEURAL: &str = "neural";
@@ -69,7 +71,7 @@ pub(crate) fn notes(args: &NotesArgs) -> anyhow::Result<ExitCode> {
             exam.closed.is_some(),
             "the exam in `{}` was never closed: somebody may still be listening; wait for its end, or close it with \
              `zonecall resume`",
-            folder.path().display()
+            folder.path().shown()
         );
         args.again.may_change(&exam)?;
         let parts = Parts::find(args.head.as_deref(), &exam.header.language);
@@ -103,7 +105,7 @@ fn read_by(by: &str, seq: Seq, text: Option<&str>, exam: &Exam) -> anyhow::Resul
 }
 
 fn list(rows: &[NoteRow]) -> anyhow::Result<()> {
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     if rows.is_empty() {
         writeln!(out, "no free notes")?;
     }
@@ -113,8 +115,12 @@ fn list(rows: &[NoteRow]) -> anyhow::Result<()> {
         let words = row.words.as_ref().map_or_else(|| "kept as sound only".to_owned(), NoteWords::in_words);
         writeln!(
             out,
-            "{what} {}, {:.1} to {:.1} s{about}: {words}",
-            row.call_seq, row.span_s.0, row.span_s.1
+            "{what} {}, {:.1} to {:.1} s{}: {}",
+            row.call_seq,
+            row.span_s.0,
+            row.span_s.1,
+            about.shown(),
+            words.shown()
         )?;
     }
     Ok(())
@@ -143,10 +149,10 @@ pub(super) fn write_down(folder: &ExamFolder, ear: &Ear, which: &WhichEar) {
     if ear.engine.id().name == NEURAL
         && let Err(error) = write_and_list(folder, &ear.protocols, which)
     {
-        eprintln!(
+        terminal::warn(format!(
             "zonecall: the free notes could not be written down: {error:#}; `zonecall notes {}` tries again",
-            folder.path().display()
-        );
+            folder.path().shown()
+        ));
     }
 }
 

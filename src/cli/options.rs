@@ -12,11 +12,11 @@ use clap::ValueEnum;
 
 use super::own_words::OwnWordsArg;
 use crate::exam::fold::Exam;
-use crate::exam::review::is_plain;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
 use crate::session::spoken::SpokenLanguage;
 use crate::speech::dictionary::{DICTIONARY, default_model_dir};
+use crate::terminal::is_plain;
 
 #[derive(Debug, clap::Args)]
 pub(crate) struct FolderArgs {

@@ -11,16 +11,17 @@ use std::path::Path;
 use anyhow::{Context as _, ensure};
 
 use crate::session::error::in_one_line;
+use crate::terminal::ShownText as _;
 
 /// Writes a file whole or not at all; into a device or a pipe it writes as it comes. It makes no folder: a slip of the
 /// hand in a path would be lost in one that nobody looks for.
 pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-        let shown = folder.display();
+        let shown = folder.shown();
         ensure!(
             folder.is_dir(),
             "cannot write `{}`: there is no folder `{shown}`; make it with `mkdir -p \"{shown}\"`, or name another file",
-            path.display()
+            path.shown()
         );
     }
     let write = || -> std::io::Result<()> {
@@ -39,7 +40,7 @@ pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
         file.persist(path)?;
         Ok(())
     };
-    write().with_context(|| format!("cannot write `{}`", path.display()))
+    write().with_context(|| format!("cannot write `{}`", path.shown()))
 }
 
 /// The error and its causes in one line; a cause that the error names itself is not named twice.

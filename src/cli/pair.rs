@@ -18,6 +18,7 @@ use crate::exam::review::{Change, Review};
 use crate::exam_folder::ExamFolder;
 use crate::frames::folder::{self, KINDS};
 use crate::protocol::Protocols;
+use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall pair exams/juniper --frames /media/scanner\n  \
@@ -49,11 +50,11 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.folder.knowledge.read()?;
     if let (true, Some(by)) = (args.undo, &args.by) {
         let left_out = leave_out_last(&exam_folder, &protocols, by)?;
-        writeln!(std::io::stdout(), "{left_out} stills that were added last are left out")?;
+        writeln!(terminal::out(), "{left_out} stills that were added last are left out")?;
         return Ok(ExitCode::SUCCESS);
     }
     let frames = args.frames.as_deref().context("name the folder of the stills with --frames")?;
-    ensure!(frames.is_dir(), "`{}` is not a folder; name the folder that holds the stills", frames.display());
+    ensure!(frames.is_dir(), "`{}` is not a folder; name the folder that holds the stills", frames.shown());
     if !exam_folder.journal_file().is_file() {
         let exams = exams_in(exam_folder.path());
         if !exams.is_empty() {
@@ -63,20 +64,20 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let exam = exam_folder.exam(&protocols)?;
     let (stills, refused) = folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
     let none = stills.is_empty();
-    show_copied(&mut std::io::stdout(), &stills)?;
+    show_copied(&mut terminal::out(), &stills)?;
     let noted = note(&exam_folder, &exam, stills, args.all)?;
     confirm(args, &exam_folder, &protocols)?;
     if noted.added + noted.moved > 0 {
         note_clock(&exam_folder, &exam_folder.exam(&protocols)?)?;
     }
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     show_left_out(&mut out, &noted, &refused)?;
     if none {
         writeln!(
             out,
             "no still was found in `{}` or its subfolders; zonecall reads {KINDS} files: name the folder that the scanner \
              exports into with --frames",
-            frames.display()
+            frames.shown()
         )?;
     }
     let is_settled = show_record(&mut out, &exam_folder, &protocols, &noted)?;

@@ -19,6 +19,7 @@ use crate::frames::folder;
 use crate::frames::pair::pair;
 use crate::frames::pairing::Tie;
 use crate::protocol::Protocols;
+use crate::terminal::{self, ShownText as _};
 
 /// Shares the stills out.
 pub(super) fn pair_day(
@@ -36,7 +37,7 @@ pub(super) fn pair_day(
         exams.push((exam, stills));
     }
     let owners = owners(&exams);
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     let mut clean = refused.is_empty();
     show_left_out(&mut out, &Noted::default(), &refused)?;
     if let Some((_, stills)) = exams.first() {
@@ -45,7 +46,7 @@ pub(super) fn pair_day(
     for (idx, (folder, (exam, stills))) in folders.iter().zip(&exams).enumerate() {
         let own = |frame: &&Frame| owners.get(&frame.id) == Some(&Some(idx));
         let stills: Vec<Frame> = stills.iter().filter(own).cloned().collect();
-        writeln!(out, "{}:", folder.path().display())?;
+        writeln!(out, "{}:", folder.path().shown())?;
         let noted = note(folder, exam, stills, all)?;
         if noted.added > 0 {
             note_clock(folder, &folder.exam(protocols)?)?;
@@ -56,7 +57,7 @@ pub(super) fn pair_day(
     let left: Vec<&String> = owners.iter().filter(|owner| owner.1.is_none()).map(|owner| owner.0).collect();
     if let Some((_, stills)) = exams.first().filter(|_| !left.is_empty()) {
         let first = stills.iter().find(|still| left.contains(&&still.id));
-        let name = first.map_or("", |still| &still.file);
+        let name = first.map_or_else(String::new, |still| still.file.shown());
         writeln!(out, "{} stills fit none of these exams, or two of them, such as {name}", left.len())?;
         clean = false;
     }

@@ -17,6 +17,7 @@ use crate::exam_folder::ExamFolder;
 use crate::frames::folder::were_copied;
 use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
+use crate::terminal::ShownText as _;
 
 /// Files that are named; of more, how many.
 const NAMED_MAX: usize = 5;
@@ -30,7 +31,7 @@ pub(super) fn show_left_out(
     refused: &[(PathBuf, Problem)],
 ) -> std::io::Result<()> {
     for (copy, why) in noted.copies.iter().take(NAMED_MAX) {
-        writeln!(out, "left out {copy}: {why}")?;
+        writeln!(out, "left out {}: {}", copy.shown(), why.shown())?;
     }
     if noted.copies.len() > NAMED_MAX {
         writeln!(out, "left out {} more copies of stills that were taken", noted.copies.len() - NAMED_MAX)?;
@@ -38,13 +39,14 @@ pub(super) fn show_left_out(
     if let Some(first) = noted.outside.first() {
         writeln!(
             out,
-            "left out {} stills saved outside the time of the exam, such as {first}; if they belong to it, pair again with \
+            "left out {} stills saved outside the time of the exam, such as {}; if they belong to it, pair again with \
              --all",
-            noted.outside.len()
+            noted.outside.len(),
+            first.shown()
         )?;
     }
     for (path, problem) in refused {
-        writeln!(out, "left out {}: {}; {}", path.display(), problem.message, problem.help)?;
+        writeln!(out, "left out {}: {}; {}", path.shown(), problem.message.shown(), problem.help)?;
     }
     Ok(())
 }
@@ -79,7 +81,7 @@ pub(super) fn show_record(
     let moved = if noted.moved > 0 { format!(", {} moved or changed", noted.moved) } else { String::new() };
     writeln!(out, "{} stills, {} of them new{moved}", record.frames.len(), noted.added)?;
     let doubtful = record.frames.iter().filter(|row| !row.doubt.is_empty()).count();
-    let folder = exam_folder.path().display();
+    let folder = exam_folder.path().shown();
     if doubtful > 0 {
         let labels = if doubtful == 1 { "1 label is" } else { &format!("{doubtful} labels are") };
         writeln!(
@@ -110,16 +112,16 @@ fn show(out: &mut impl Write, row: &FrameRow) -> std::io::Result<()> {
         Status::Ambiguous => "TWO READINGS",
         Status::Unlabelled => "NO LABEL",
     };
-    writeln!(out, "{label:<16} {status:<24} {:.2}  {}", row.confidence, row.file)?;
+    writeln!(out, "{label:<16} {status:<24} {:.2}  {}", row.confidence, row.file.shown())?;
     if let Some(why) = &row.refused {
-        writeln!(out, "    not taken: {why}")?;
+        writeln!(out, "    not taken: {}", why.shown())?;
     }
     if !row.doubt.is_empty() {
-        writeln!(out, "    IN DOUBT: {}", row.doubt.join("; "))?;
+        writeln!(out, "    IN DOUBT: {}", row.doubt.join("; ").shown())?;
     }
     for rival in &row.rivals {
         let label = rival.place.columns();
-        writeln!(out, "    either {label} (call {}): {}", rival.call_seq, rival.reason)?;
+        writeln!(out, "    either {label} (call {}): {}", rival.call_seq, rival.reason.shown())?;
     }
     Ok(())
 }
@@ -133,8 +135,9 @@ fn show_refused(out: &mut impl Write, record: &Record) -> std::io::Result<()> {
         let shortest = patient.id.as_ref().or(patient.name.as_ref()).cloned().unwrap_or_default();
         writeln!(
             out,
-            "REFUSED {count} of `{}`: if it is this exam's horse, pair again with --same-horse \"{shortest}\" --by YOUR-NAME",
-            patient.in_words()
+            "REFUSED {count} of `{}`: if it is this exam's horse, pair again with --same-horse \"{}\" --by YOUR-NAME",
+            patient.in_words().shown(),
+            shortest.shown()
         )?;
     }
     Ok(())

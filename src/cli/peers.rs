@@ -14,6 +14,7 @@ use serde::Deserialize;
 use super::settings_place;
 use crate::exchange::network::send::Peer;
 use crate::exchange::network::tls::{TlsError, TlsFiles};
+use crate::terminal::ShownText as _;
 
 /// How long `doctor` waits for an answer.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -78,9 +79,9 @@ fn place() -> Option<PathBuf> {
 pub(super) fn read() -> anyhow::Result<Vec<NamedPeer>> {
     let Some(path) = place().filter(|path| path.exists()) else { return Ok(Vec::new()) };
     let text = std::fs::read_to_string(&path)
-        .with_context(|| format!("cannot read the peers `{}`", path.display()))?;
+        .with_context(|| format!("cannot read the peers `{}`", path.shown()))?;
     of(&text, path.parent().unwrap_or(Path::new(".")))
-        .with_context(|| format!("`{}` holds no valid peers; correct it", path.display()))
+        .with_context(|| format!("`{}` holds no valid peers; correct it", path.shown()))
 }
 
 fn of(text: &str, folder: &Path) -> anyhow::Result<Vec<NamedPeer>> {

@@ -10,6 +10,7 @@ use clap::Subcommand;
 use super::options::FolderArgs;
 use crate::signing::people::{People, Person, Role, settings_folder};
 use crate::signing::sign::{Signer, sign as sign_exam, take_back};
+use crate::terminal::{self, ShownText as _};
 
 /// Longest file that is read as a passphrase, in bytes.
 const PASSPHRASE_BYTES_MAX: u64 = 4096;
@@ -84,7 +85,7 @@ pub(crate) struct SignArgs {
 
 pub(crate) fn people(args: &PeopleArgs) -> anyhow::Result<ExitCode> {
     let mut people = People::read(&settings_folder()?)?;
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     match &args.what {
         None => list(&people, &mut out)?,
         Some(PeopleTask::Add { name, role: RoleChoice::Assistant, licence, .. }) => {
@@ -138,7 +139,7 @@ pub(crate) fn sign(args: &SignArgs) -> anyhow::Result<ExitCode> {
     let passphrase = args.passphrase.known(&name)?;
     let signer = Signer { name: &name, passphrase: &passphrase };
     let folder = args.folder.open();
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     if args.take_back {
         let seq = take_back(&folder, &protocols, &people, signer)?;
         writeln!(out, "line {seq}: the signature is taken back; the record is a draft")?;
@@ -177,22 +178,22 @@ fn asked(prompt: &str) -> anyhow::Result<String> {
 }
 
 fn first_line(path: &Path) -> anyhow::Result<String> {
-    let about = std::fs::metadata(path).with_context(|| format!("cannot read `{}`", path.display()))?;
+    let about = std::fs::metadata(path).with_context(|| format!("cannot read `{}`", path.shown()))?;
     #[cfg(unix)]
     {
         let mode = std::os::unix::fs::PermissionsExt::mode(&about.permissions());
         anyhow::ensure!(
             mode & 0o077 == 0,
             "others can read `{}`; make it yours alone with `chmod 600`, and choose another passphrase",
-            path.display()
+            path.shown()
         );
     }
     anyhow::ensure!(
         about.len() <= PASSPHRASE_BYTES_MAX,
         "`{}` has {} bytes, a passphrase at most {PASSPHRASE_BYTES_MAX}; give another file",
-        path.display(),
+        path.shown(),
         about.len()
     );
-    let text = std::fs::read_to_string(path).with_context(|| format!("cannot read `{}`", path.display()))?;
+    let text = std::fs::read_to_string(path).with_context(|| format!("cannot read `{}`", path.shown()))?;
     Ok(text.lines().next().unwrap_or_default().to_owned())
 }

@@ -1,6 +1,5 @@
 //! `zonecall phrases`: what can be said, as a list or as a card for the wall.
 
-use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -9,6 +8,7 @@ use super::output::write_file;
 use crate::language::phrases::{blanks, phrases as headings};
 use crate::report;
 use crate::report::card::{Card, CardRow, Section};
+use crate::terminal;
 
 #[derive(Debug, clap::Args)]
 pub(crate) struct PhrasesArgs {
@@ -52,7 +52,7 @@ pub(crate) fn phrases(args: &PhrasesArgs) -> anyhow::Result<ExitCode> {
             let heading = "The words for ‹ ›".to_owned();
             let last = Section { heading, note: String::new(), rows: rows.collect() };
             let card = Card { title, note: note.to_owned(), sections: sections.chain([last]).collect() };
-            std::io::stdout().write_all(report::card::text(&card).as_bytes())?;
+            terminal::data(report::card::text(&card).as_bytes())?;
         }
     }
     Ok(ExitCode::SUCCESS)

@@ -15,6 +15,7 @@ use anyhow::Context as _;
 
 use super::receiver_args::ReceiverArgs;
 use crate::exchange::network::{InboxOutcome, ReceivedObject};
+use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall receive --into frames\n  \
@@ -34,7 +35,7 @@ pub(crate) fn receive(args: &ReceiveArgs) -> anyhow::Result<ExitCode> {
     let by_key = Arc::clone(&stop);
     ctrlc::set_handler(move || by_key.store(true, Ordering::Relaxed)).context("cannot watch for Ctrl-C")?;
     let here = listener.local_addr()?;
-    writeln!(std::io::stdout(), "{} listens on {here}, into {}", args.receiver.ae, args.into.display())?;
+    writeln!(terminal::out(), "{} listens on {here}, into {}", args.receiver.ae, args.into.shown())?;
     args.receiver.warn_if_open(here);
     let refused = AtomicUsize::new(0);
     receiver.serve(&listener, &stop, &|arrival| {
@@ -42,7 +43,7 @@ pub(crate) fn receive(args: &ReceiveArgs) -> anyhow::Result<ExitCode> {
             refused.fetch_add(1, Ordering::Relaxed);
         }
         // A closed pipe is no reason to stop receiving.
-        let _ = writeln!(std::io::stdout(), "{}", line(arrival));
+        let _ = writeln!(terminal::out(), "{}", line(arrival));
     })?;
     Ok(if refused.into_inner() == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
@@ -59,5 +60,5 @@ fn line(arrival: &ReceivedObject) -> String {
     let from = if arrival.from.is_empty() { &arrival.address } else { &arrival.from };
     let why = if arrival.why.is_empty() { String::new() } else { format!(": {}", arrival.why) };
     // What a peer said of itself could hold signs that a terminal obeys.
-    format!("{what} {name} from {from}{why}").chars().filter(|c| !c.is_control()).collect()
+    format!("{what} {name} from {from}{why}").shown()
 }

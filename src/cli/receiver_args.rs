@@ -18,6 +18,7 @@ use super::peer_args::{TlsArgs, ae_title};
 use crate::exchange::network::receive::{ReceiveLimits, Receiver};
 use crate::exchange::network::send::Peer;
 use crate::exchange::network::tls::TlsFiles;
+use crate::terminal;
 
 /// How long a scanner may take to hear a report.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -106,7 +107,7 @@ impl ReceiverArgs {
     /// Says so where anybody may send.
     pub(crate) fn warn_if_open(&self, here: SocketAddr) {
         if !here.ip().is_loopback() && self.from.is_empty() && self.address.is_empty() {
-            eprintln!("anybody on the network may send: name the scanner with --from and --address");
+            terminal::warn("anybody on the network may send: name the scanner with --from and --address");
         }
     }
 
@@ -120,7 +121,9 @@ impl ReceiverArgs {
         let serving = std::thread::spawn(move || {
             // What came and what was refused is in the log of the folder; the screen belongs to the exam.
             if let Err(error) = receiver.serve(&listener, &stopped, &|_| ()) {
-                eprintln!("no more stills come in over the network: {error}; pair them afterwards");
+                terminal::warn(format!(
+                    "no more stills come in over the network: {error}; pair them afterwards"
+                ));
             }
         });
         Ok(Receiving { here, stop, serving: Some(serving) })

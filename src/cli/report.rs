@@ -14,6 +14,7 @@ use crate::report::overlay::overlays;
 use crate::report::signed::verified;
 use crate::report::{self, ReportFrame, ReportInput};
 use crate::signing::people::letterhead;
+use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall report exams/juniper\n  \
@@ -107,7 +108,7 @@ pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
         None => folder.out()?.join(format!("report{for_whom}.{ending}")),
     };
     write_file(&path, &bytes)?;
-    writeln!(std::io::stdout(), "report: {}", path.display())?;
+    writeln!(terminal::out(), "report: {}", path.shown())?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -139,9 +140,9 @@ fn printed(args: &ReportArgs, input: &ReportInput) -> anyhow::Result<Vec<u8>> {
     let printed = pdf(input, reader, page_size)?;
     if !printed.without_font.is_empty() {
         let letters: String = printed.without_font.iter().collect();
-        eprintln!(
+        terminal::warn(format!(
             "no font on this machine has `{letters}`; they are printed as numbers: install a font that has them"
-        );
+        ));
     }
     Ok(printed.pdf)
 }

@@ -20,6 +20,7 @@ use crate::exam::seal::sha256;
 use crate::exam_folder::ExamFolder;
 use crate::private;
 use crate::protocol::Protocols;
+use crate::terminal::{self, ShownText as _};
 
 /// The list of a copy.
 const LIST: &str = "files.csv";
@@ -101,7 +102,7 @@ fn delete(
     why: &str,
     is_meant: impl Fn(&Exam) -> bool,
 ) -> anyhow::Result<ExitCode> {
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     let mut failed = false;
     for path in exams {
         let folder = ExamFolder::at(path);
@@ -114,11 +115,11 @@ fn delete(
             Ok(Some(discard(path, &exam, &mut journal, what, why, Utc::now())?.len()))
         };
         match done() {
-            Ok(Some(n_files)) => writeln!(out, "{}: {n_files} files deleted", path.display())?,
-            Ok(None) => writeln!(out, "{}: kept, not old enough", path.display())?,
+            Ok(Some(n_files)) => writeln!(out, "{}: {n_files} files deleted", path.shown())?,
+            Ok(None) => writeln!(out, "{}: kept, not old enough", path.shown())?,
             Err(error) => {
                 failed = true;
-                writeln!(out, "{}: NOT DELETED: {}", path.display(), one_line(&error))?;
+                writeln!(out, "{}: NOT DELETED: {}", path.shown(), one_line(&error))?;
             }
         }
     }
@@ -126,7 +127,7 @@ fn delete(
 }
 
 fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> anyhow::Result<ExitCode> {
-    ensure!(!into.exists(), "`{}` is there already; name a new folder", into.display());
+    ensure!(!into.exists(), "`{}` is there already; name a new folder", into.shown());
     let wanted = horse.trim().to_lowercase();
     let is_of = |exam: &Exam| {
         let of = &exam.header.horse;
@@ -134,7 +135,7 @@ fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> a
     };
     let (mut rows, mut n_exams) = (Vec::new(), 0);
     for path in exams {
-        let exam = ExamFolder::at(path).exam(protocols).with_context(|| format!("`{}`", path.display()))?;
+        let exam = ExamFolder::at(path).exam(protocols).with_context(|| format!("`{}`", path.shown()))?;
         if !is_of(&exam) {
             continue;
         }
@@ -148,7 +149,7 @@ fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> a
             }
         }
     }
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     if n_exams == 0 {
         writeln!(out, "none of the exams is of `{horse}`; nothing was copied")?;
         return Ok(ExitCode::from(1));
@@ -158,13 +159,13 @@ fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> a
     list.write_record(["file", "bytes", "sha256"])?;
     rows.iter().try_for_each(|row| list.write_record(row))?;
     list.flush()?;
-    writeln!(out, "{}: {n_exams} exams, {} files", into.display(), rows.len())?;
+    writeln!(out, "{}: {n_exams} exams, {} files", into.shown(), rows.len())?;
     Ok(ExitCode::SUCCESS)
 }
 
 /// Copies plain files and folders; links lead elsewhere and are left out.
 fn copy_folder(from: &Path, to: &Path, root: &Path, rows: &mut Vec<[String; 3]>) -> anyhow::Result<()> {
-    let read = |path: &Path| format!("cannot read `{}`", path.display());
+    let read = |path: &Path| format!("cannot read `{}`", path.shown());
     let mut entries = std::fs::read_dir(from)
         .and_then(Iterator::collect::<std::io::Result<Vec<_>>>)
         .with_context(|| read(from))?;
@@ -181,7 +182,7 @@ fn copy_folder(from: &Path, to: &Path, root: &Path, rows: &mut Vec<[String; 3]>)
 }
 
 fn copy_file(from: &Path, to: &Path, root: &Path, rows: &mut Vec<[String; 3]>) -> anyhow::Result<()> {
-    let failed = || format!("cannot copy `{}` to `{}`", from.display(), to.display());
+    let failed = || format!("cannot copy `{}` to `{}`", from.shown(), to.shown());
     private::make_folder(to.parent().unwrap_or(root)).with_context(failed)?;
     let bytes = std::fs::copy(from, to).with_context(failed)?;
     let hash = sha256(to).with_context(failed)?;

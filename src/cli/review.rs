@@ -12,6 +12,7 @@ use super::options::KnowledgeArgs;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
 use crate::review::{Desk, House, bind, serve};
+use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall review exams/juniper\n  zonecall review exams\n  \
@@ -45,7 +46,7 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         anyhow::ensure!(
             args.earlier.is_none(),
             "--earlier goes with one exam, `{}` holds several; name the exam folder",
-            args.folder.display()
+            args.folder.shown()
         );
         House::of_folder(args.folder.clone(), protocols)
     } else {
@@ -58,7 +59,7 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
     runtime.block_on(async {
         let bound = bind(args.port).await?;
         let address = bound.address();
-        let mut out = std::io::stdout();
+        let mut out = terminal::out();
         writeln!(
             out,
             "review desk: {address}\nPress Ctrl-C to end it; every change you make is saved in the journal at once."

@@ -20,6 +20,7 @@ use crate::exchange::network::tls::TlsFiles;
 #[cfg(feature = "desk")]
 use crate::review::{BoardPlace, BoundBoard};
 use crate::session::board::Board;
+use crate::terminal;
 
 /// Where a second screen shows the exam, if it is to; what is not given here is taken from the settings.
 #[derive(Debug, Clone, Default, clap::Args)]
@@ -83,7 +84,7 @@ impl ScreenArgs {
         let Some(choice) = self.with(settings)? else { return Ok(None) };
         let bound = choice.bind()?;
         let board = Board::at(bound.address());
-        writeln!(std::io::stdout(), "second screen: {}", board.address())?;
+        writeln!(terminal::out(), "second screen: {}", board.address())?;
         bound.serve(board.clone()).context("cannot start the second screen")?;
         Ok(Some(board))
     }

@@ -23,6 +23,7 @@ use crate::exchange::network::reports::ReportPort;
 use crate::exchange::network::send::{Object, Peer, SendError, Sent};
 use crate::exchange::network::stow::StowServer;
 use crate::exchange::uid::uid;
+use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall send --to 192.168.1.9:104 --called ARCHIVE --echo\n  \
@@ -64,7 +65,7 @@ pub(crate) struct SendArgs {
 
 pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
     let way = Way::of(args)?;
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     if let (Way::Dicom(peer), true) = (&way, args.echo) {
         peer.echo()?;
         writeln!(out, "`{}` answers at {}", peer.ae_title, peer.address)?;
@@ -83,7 +84,7 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
     }
     let (mut sent, mut refused) = (Vec::new(), 0);
     let whole = way.send(&objects, &mut |object, how| {
-        let name = object.path.display();
+        let name = object.path.shown();
         let _ = match how {
             Sent::Yes => writeln!(out, "sent {name}"),
             Sent::Warned(status) => writeln!(out, "sent {name}, with warning {status:#06x}"),
@@ -202,19 +203,19 @@ fn unexported(path: &Path) -> Option<String> {
     let exam = ExamFolder::at(path);
     let exported = path.join(OUT_FOLDER).join(DICOM_FOLDER);
     (exam.journal_file().is_file() && !exported.is_dir()).then(|| {
-        let (exam, exported) = (path.display(), exported.display());
+        let (exam, exported) = (path.shown(), exported.shown());
         format!("; `zonecall export {exam} --as dicom` makes report and labels, then send `{exported}`, too")
     })
 }
 
 /// Files of a folder and of the folders in it.
 fn gather(path: &Path, files: &mut Vec<PathBuf>) -> anyhow::Result<()> {
-    let unread = || format!("cannot read `{}`", path.display());
+    let unread = || format!("cannot read `{}`", path.shown());
     if !path.is_dir() {
         anyhow::ensure!(
             path.exists(),
             "there is no `{}`; name a file or a folder that is there",
-            path.display()
+            path.shown()
         );
         files.push(path.to_owned());
         return Ok(());

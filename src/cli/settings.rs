@@ -13,6 +13,7 @@ use serde::Deserialize;
 use super::options::{EarChoice, SwitchWay, written};
 use super::settings_place::place;
 use crate::exam::header::CONTEXT_S_MAX;
+use crate::terminal::ShownText as _;
 
 /// What the file can say; what it does not say has its default.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
@@ -52,11 +53,11 @@ impl Settings {
         match place() {
             Some(path) if path.exists() => {
                 let text = std::fs::read_to_string(&path)
-                    .with_context(|| format!("cannot read the settings `{}`", path.display()))?;
+                    .with_context(|| format!("cannot read the settings `{}`", path.shown()))?;
                 Self::of(&text).with_context(|| {
                     format!(
                         "`{}` holds no valid settings; correct it, or delete it and write a new one with `zonecall setup`",
-                        path.display()
+                        path.shown()
                     )
                 })
             }

@@ -26,6 +26,7 @@ use crate::speech::capture::Capture;
 use crate::speech::endpoint::{Endpointer, level_dbfs};
 use crate::speech::room::reverberation_s;
 use crate::speech::utterance::UtteranceAudio;
+use crate::terminal::{self, ShownText as _};
 
 /// Seconds of quiet that are listened to.
 const QUIET_S: u32 = 3;
@@ -289,21 +290,21 @@ pub(super) fn utterance(capture: &mut Capture) -> anyhow::Result<Option<Utteranc
 }
 
 fn write(path: &std::path::Path, text: &str) -> anyhow::Result<()> {
-    let failed = || format!("cannot write the settings `{}`", path.display());
+    let failed = || format!("cannot write the settings `{}`", path.shown());
     if let Some(folder) = path.parent() {
         std::fs::create_dir_all(folder).with_context(failed)?;
     }
     if path.exists() {
         let old = path.with_extension("toml.old");
         std::fs::rename(path, &old).with_context(failed)?;
-        say(&format!("the previous settings are kept in {}", old.display()))?;
+        say(&format!("the previous settings are kept in {}", old.shown()))?;
     }
     std::fs::write(path, text).with_context(failed)?;
-    say(&format!("settings: {}", path.display()))
+    say(&format!("settings: {}", path.shown()))
 }
 
 pub(super) fn say(text: &str) -> anyhow::Result<()> {
-    let mut out = std::io::stdout();
+    let mut out = terminal::out();
     writeln!(out, "{text}")?;
     out.flush()?;
     Ok(())

@@ -16,6 +16,7 @@ use crate::exam::event::Horse;
 use crate::exchange::day_list::{self, Appointment};
 use crate::protocol::Protocols;
 use crate::session::options::Subject;
+use crate::terminal::{self, ShownText as _};
 
 /// Who is examined, and by whom.
 #[derive(Debug, Clone, clap::Args)]
@@ -72,7 +73,7 @@ impl SubjectArgs {
         let row = match &self.number {
             Some(number) => day_list::choose(&rows, number)?,
             None if std::io::stdin().is_terminal() => {
-                ask(&rows, &mut std::io::stdin().lock(), &mut std::io::stderr())?
+                ask(&rows, &mut std::io::stdin().lock(), &mut terminal::err())?
             }
             None => bail!("which horse of the list? give its --number"),
         };
@@ -87,7 +88,7 @@ fn ask<'a>(
     out: &mut dyn Write,
 ) -> anyhow::Result<&'a Appointment> {
     for row in rows {
-        writeln!(out, "{}", row.line())?;
+        writeln!(out, "{}", row.line().shown())?;
     }
     loop {
         write!(out, "Number of the horse: ")?;

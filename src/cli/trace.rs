@@ -19,6 +19,7 @@ use crate::knowledge::measure::Against;
 use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::picture;
+use crate::terminal::{self, ShownText as _};
 use crate::trace::{Outline, compare, outline_at, size};
 
 #[derive(Debug, clap::Args)]
@@ -77,18 +78,18 @@ pub(crate) fn trace(args: &TraceArgs) -> anyhow::Result<ExitCode> {
     let path = folder.path().join(&frame.file);
     let frames = Cine::of(&path).frames;
     if let Some(number) = args.frame.filter(|number| !(1..=frames).contains(number)) {
-        bail!("`{}` has no frame {number}; it has {frames}", path.display());
+        bail!("`{}` has no frame {number}; it has {frames}", path.shown());
     }
     let outline = outline(args, &path)?;
-    outline.verify().with_context(|| format!("`{}`", path.display()))?;
+    outline.verify().with_context(|| format!("`{}`", path.shown()))?;
     let (scale, by_hand) = scale_of(&exam, &frame.id, &path, &outline.corners()).map_err(|problem| {
         let help = if problem.help.is_empty() { String::new() } else { format!("; {}", problem.help) };
-        anyhow!("`{}`: {}{help}", path.display(), problem.message)
+        anyhow!("`{}`: {}{help}", path.shown(), problem.message)
     })?;
     let size = size(&outline, &scale);
     let mut entered = entered(args, &exam, frame, &outline, size.area_mm2, &protocols)?;
     entered.scale_by_hand_mm = by_hand.then_some(scale.width_mm);
-    let mut out = std::io::stdout().lock();
+    let mut out = terminal::out();
     writeln!(
         out,
         "{} {} {} {}: {:.1} mm2, circumference {:.1} mm, width {:.1} mm, depth {:.1} mm",
@@ -150,8 +151,8 @@ fn outline(args: &TraceArgs, path: &Path) -> anyhow::Result<Outline> {
     let click = args.click.as_ref().context("give --points, --ellipse or --click")?;
     let (x, y) = pair(click)?;
     let grey = picture::grey(path, picture::frame_index(args.frame))
-        .map_err(|why| anyhow!("`{}`: {why}", path.display()))?;
-    outline_at(&grey, x, y).with_context(|| format!("`{}`", path.display()))
+        .map_err(|why| anyhow!("`{}`: {why}", path.shown()))?;
+    outline_at(&grey, x, y).with_context(|| format!("`{}`", path.shown()))
 }
 
 fn pair(text: &str) -> anyhow::Result<(f64, f64)> {
@@ -220,7 +221,7 @@ fn put_grey(out: &mut impl Write, exam: &Exam, lesion: &Entered, path: &Path) ->
         return Ok(());
     };
     let grey = picture::grey(path, picture::frame_index(lesion.frame_number))
-        .map_err(|why| anyhow!("`{}`: {why}", path.display()))?;
+        .map_err(|why| anyhow!("`{}`: {why}", path.shown()))?;
     if let Some(compared) = compare(&grey, inner, whole) {
         writeln!(
             out,

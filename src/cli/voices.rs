@@ -15,6 +15,7 @@ use super::output::one_line;
 use super::settings_place;
 use crate::speech::neural::Neural;
 use crate::speech::neural::adapt::Adaptation;
+use crate::terminal::{self, ShownText as _};
 
 /// Characters of a name that its file name shows.
 const SHOWN_MAX: usize = 24;
@@ -75,12 +76,12 @@ fn read(person: &str) -> anyhow::Result<Option<Enrolled>> {
         Ok(text) => text,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
         Err(error) => {
-            return Err(error).with_context(|| format!("cannot read the voice `{}`", path.display()));
+            return Err(error).with_context(|| format!("cannot read the voice `{}`", path.shown()));
         }
     };
     let read = serde_json::from_str(&text);
     Ok(Some(read.with_context(|| {
-        format!("`{}` is not an adapted model; enrol again, or remove it with `zonecall enrol --person \"{person}\" --undo`", path.display())
+        format!("`{}` is not an adapted model; enrol again, or remove it with `zonecall enrol --person \"{person}\" --undo`", path.shown())
     })?))
 }
 
@@ -114,28 +115,30 @@ pub(super) fn bend(ear: &mut Neural, person: &str) {
     match read(person) {
         Ok(None) => {
             if let Some(known) = alike(person) {
-                eprintln!(
+                terminal::warn(format!(
                     "zonecall: `{person}` has not enrolled and is heard as anybody; `{known}` has: if that is the one who \
                      speaks, say --person \"{known}\", letter by letter"
-                );
+                ));
             }
         }
         Ok(Some(enrolled)) if enrolled.head_sha256 == ear.head_sha256() => {
             ear.adapt(person, enrolled.adaptation);
-            eprintln!("zonecall: hearing with the voice that `{person}` enrolled");
+            terminal::warn(format!("zonecall: hearing with the voice that `{person}` enrolled"));
         }
-        Ok(Some(_)) => eprintln!(
+        Ok(Some(_)) => terminal::warn(format!(
             "zonecall: `{person}` enrolled with another head of the neural ear and is heard as anybody; enrol again with \
              `zonecall enrol --person \"{person}\"`"
-        ),
-        Err(error) => eprintln!("zonecall: `{person}` is heard as anybody: {}", one_line(&error)),
+        )),
+        Err(error) => {
+            terminal::warn(format!("zonecall: `{person}` is heard as anybody: {}", one_line(&error)))
+        }
     }
 }
 
 /// Keeps a voice; the one before can be put back.
 pub(super) fn keep(enrolled: &Enrolled) -> anyhow::Result<PathBuf> {
     let path = place(&enrolled.person)?;
-    let failed = || format!("cannot write the voice `{}`", path.display());
+    let failed = || format!("cannot write the voice `{}`", path.shown());
     let folder = path.parent().unwrap_or(Path::new("."));
     std::fs::create_dir_all(folder).with_context(failed)?;
     let mut file = tempfile::NamedTempFile::new_in(folder).with_context(failed)?;
@@ -156,7 +159,7 @@ pub(super) fn undo(person: &str) -> anyhow::Result<&'static str> {
         "nobody has enrolled as `{person}`; give the name exactly as it was enrolled{}",
         alike(person).map(|known| format!(": did you mean `{known}`?")).unwrap_or_default()
     );
-    let failed = || format!("cannot take back the voice `{}`", path.display());
+    let failed = || format!("cannot take back the voice `{}`", path.shown());
     if before(&path).exists() {
         std::fs::rename(before(&path), &path).with_context(failed)?;
         return Ok("the previous adaptation is used again");

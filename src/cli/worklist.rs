@@ -5,7 +5,6 @@
 //! Never: a cell that a spreadsheet would take for a formula, or a sign that a terminal obeys.
 //! Tested in: `tests/it/exchange/worklist.rs`.
 
-use std::io::Write as _;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -15,6 +14,7 @@ use clap::ValueEnum;
 use super::output::write_file;
 use super::peer_args::{PeerArgs, ae_title};
 use crate::exchange::day_list::table;
+use crate::terminal;
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall worklist --from 192.168.1.9:104 --called CLINIC\n  \
@@ -54,10 +54,10 @@ pub(crate) fn worklist(args: &WorklistArgs) -> anyhow::Result<ExitCode> {
     let day = args.day.unwrap_or_else(|| chrono::Local::now().date_naive());
     let rows = peer.worklist(day, &args.modality)?;
     if rows.is_empty() {
-        eprintln!(
+        terminal::warn(format!(
             "no appointment on {day} for `{}`; ask the practice's system, or name another --day",
             args.modality
-        );
+        ));
         return Ok(ExitCode::from(1));
     }
     let written = match args.form {
@@ -66,7 +66,7 @@ pub(crate) fn worklist(args: &WorklistArgs) -> anyhow::Result<ExitCode> {
     };
     match &args.out {
         Some(path) => write_file(path, written.as_bytes())?,
-        None => std::io::stdout().write_all(written.as_bytes())?,
+        None => terminal::data(written.as_bytes())?,
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 
 use crate::clock::{Sample, Span};
+use crate::terminal::ShownText as _;
 
 /// Something said.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,7 +30,8 @@ pub enum TruthError {
     /// The file cannot be read, or a line of it is no line of such a table.
     #[error(
         "cannot read the truth in `{path}`: {source}; wanted are lines of `from_s`, `to_s` and `words` with tabs \
-         between, under a heading with these names"
+         between, under a heading with these names",
+        path = path.shown()
     )]
     Table {
         /// The file.
@@ -40,7 +42,8 @@ pub enum TruthError {
     },
     /// A line's times are not in order.
     #[error(
-        "line {line} of `{path}`: {from_s} to {to_s} s {what}; times are seconds from the start, in order"
+        "line {line} of `{path}`: {from_s} to {to_s} s {what}; times are seconds from the start, in order",
+        path = path.shown()
     )]
     Times {
         /// The file.

@@ -14,6 +14,7 @@ use crate::exam::fold::Exam;
 use crate::exam::journal::{Journal, JournalError};
 use crate::exam::seal::seal;
 use crate::exam::sign::FileHash;
+use crate::terminal::ShownText as _;
 
 /// What of an exam is deleted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,7 +36,7 @@ pub enum DiscardError {
     #[error("the exam was never closed, so nothing was deleted; close it with `zonecall resume`")]
     Open,
     /// A file cannot be deleted.
-    #[error("cannot delete `{path}`: {source}; its line is written, so try again")]
+    #[error("cannot delete `{path}`: {source}; its line is written, so try again", path = path.shown())]
     Delete {
         /// The file.
         path: PathBuf,

@@ -22,6 +22,7 @@ use crate::exam::lines::NO_LINE;
 use crate::exam::seq::Seq;
 use crate::machine::{self, Machine};
 use crate::private;
+use crate::terminal::ShownText as _;
 
 pub use crate::exam::lines::{Lines, lines};
 
@@ -37,39 +38,40 @@ const LOCK_AGAIN: Duration = Duration::from_millis(10);
 #[non_exhaustive]
 pub enum JournalError {
     /// The folder already holds an exam.
-    #[error("`{path}` already holds an exam, and a journal is never overwritten; choose a new folder")]
+    #[error("`{path}` already holds an exam, and a journal is never overwritten; choose a new folder", path = path.shown())]
     Exists {
         /// The journal that is there.
         path: PathBuf,
     },
     /// Another program is writing it.
-    #[error("`{path}` is being written by another zonecall; wait for it to end")]
+    #[error("`{path}` is being written by another zonecall; wait for it to end", path = path.shown())]
     Busy {
         /// The journal.
         path: PathBuf,
     },
     /// There is no journal.
-    #[error("`{path}` does not exist; name an exam folder, as made by `zonecall hear FILE --into FOLDER`")]
+    #[error("`{path}` does not exist; name an exam folder, as made by `zonecall hear FILE --into FOLDER`", path = path.shown())]
     Missing {
         /// Where it should be.
         path: PathBuf,
     },
     /// A file was named in place of the folder that holds it.
-    #[error("`{folder}` is a file, not an exam folder; {}", instead(folder))]
+    #[error("`{folder}` is a file, not an exam folder; {}", instead(folder), folder = folder.shown())]
     NoFolder {
         /// What was named.
         folder: PathBuf,
     },
     /// It was removed, moved or replaced while it was being written.
     #[error(
-        "`{path}` was removed, moved or replaced while it was being written; put it back, or begin a new exam"
+        "`{path}` was removed, moved or replaced while it was being written; put it back, or begin a new exam",
+        path = path.shown()
     )]
     Removed {
         /// Where it was.
         path: PathBuf,
     },
     /// The file system refused.
-    #[error("cannot {doing} `{path}`: {source}")]
+    #[error("cannot {doing} `{path}`: {source}", path = path.shown())]
     Io {
         /// What was being done.
         doing: &'static str,
@@ -80,7 +82,7 @@ pub enum JournalError {
         source: std::io::Error,
     },
     /// An event could not be written as JSON.
-    #[error("cannot write an event to `{path}`: {source}")]
+    #[error("cannot write an event to `{path}`: {source}", path = path.shown())]
     Encode {
         /// The journal.
         path: PathBuf,
@@ -286,7 +288,7 @@ impl Journal {
 fn instead(file: &Path) -> String {
     match file.parent().filter(|_| file.ends_with(JOURNAL_FILE)) {
         Some(folder) if folder.as_os_str().is_empty() => "name the folder it is in: `.`".to_owned(),
-        Some(folder) => format!("name the folder it is in: `{}`", folder.display()),
+        Some(folder) => format!("name the folder it is in: `{}`", folder.shown()),
         None => "name an exam folder, as made by `zonecall hear FILE --into FOLDER`".to_owned(),
     }
 }

@@ -13,10 +13,11 @@ use hound::WavReader;
 
 use crate::clock::Span;
 use crate::exam::event::AudioFile;
+use crate::terminal::ShownText as _;
 
 /// Why a file of kept sound is of no use.
 #[derive(Debug, thiserror::Error)]
-#[error("the kept audio `{file}` cannot be read: {source}")]
+#[error("the kept audio `{file}` cannot be read: {source}", file = .file.shown())]
 pub struct KeptSoundError {
     /// Its path inside the exam folder.
     pub file: String,

@@ -17,15 +17,6 @@ pub const WORDS_MAX: usize = 4000;
 /// Longest name, reason or description in a change, in characters.
 pub const TEXT_MAX: usize = 500;
 
-/// Whether a text holds nothing that a terminal obeys or that turns the order of what is read: no control characters
-/// and none of the marks of direction of Unicode (UAX 9).
-#[must_use]
-pub fn is_plain(text: &str) -> bool {
-    let turns =
-        |c: char| matches!(c, '\u{200E}' | '\u{200F}' | '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}');
-    !text.chars().any(|c| c.is_control() || turns(c))
-}
-
 /// A change that a person made after the exam.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Review {

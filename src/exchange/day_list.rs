@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::uid::is_uid;
 use crate::exam::event::{Horse, Order};
 use crate::report::spreadsheet::{FORMULA, text};
+use crate::terminal::ShownText as _;
 
 /// One animal of the day.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -46,7 +47,7 @@ pub struct Appointment {
 #[non_exhaustive]
 pub enum DayListError {
     /// It cannot be read.
-    #[error("cannot read the list of the day `{path}`: {source}")]
+    #[error("cannot read the list of the day `{path}`: {source}", path = path.shown())]
     Read {
         /// The file.
         path: PathBuf,

@@ -17,6 +17,7 @@ use super::dataset::{DataSet, coded, offset};
 use super::still::{Still, text_of};
 use super::uid::uid;
 use crate::knowledge::record::ExamInfo;
+use crate::terminal::ShownText as _;
 
 /// Whose name goes onto an export.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -54,7 +55,8 @@ pub enum SubjectError {
     /// Stills and exam name different animals.
     #[error(
         "the still `{still}` is of `{named}`, the exam of `{exam}`; if both are the same animal, say --identity stills or \
-         --identity exam; else take the still out"
+         --identity exam; else take the still out",
+        still = still.shown()
     )]
     Differs {
         /// The still.
@@ -66,7 +68,8 @@ pub enum SubjectError {
     },
     /// Two stills name different animals.
     #[error(
-        "the stills `{one}` and `{other}` name different animals; take out the one that does not belong here"
+        "the stills `{one}` and `{other}` name different animals; take out the one that does not belong here",
+        one = one.shown(), other = other.shown()
     )]
     TwoAnimals {
         /// A still.

@@ -22,6 +22,7 @@ use crate::exam::event::Frame;
 use crate::frames::elsewhere::Elsewhere;
 use crate::frames::folder::{files, one};
 use crate::frames::stamp::problem;
+use crate::terminal::ShownText as _;
 
 /// The folder is looked through at least this often.
 const LOOK_EVERY: Duration = Duration::from_millis(500);
@@ -35,7 +36,8 @@ const WAITING_MAX: usize = 256;
 /// The folder cannot be followed.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "cannot follow the folder `{folder}`: {reason}; connect what holds it, or name the folder into which the scanner exports its stills"
+    "cannot follow the folder `{folder}`: {reason}; connect what holds it, or name the folder into which the scanner exports its stills",
+        folder = .folder.shown()
 )]
 pub struct WatchError {
     /// The folder.

@@ -5,6 +5,7 @@
 //! Never: I/O.
 //! Tested in: `tests/it/language.rs`.
 
+use crate::terminal::ShownText as _;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
@@ -40,7 +41,7 @@ impl Fault {
 impl fmt::Display for Fault {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         let FilePlace { line, column } = self.place;
-        writeln!(out, "{}:{line}:{column}: {}", self.file.display(), self.message)?;
+        writeln!(out, "{}:{line}:{column}: {}", self.file.shown(), self.message)?;
         let number = line.to_string();
         writeln!(out, " {number} | {}", self.text)?;
         let gap = " ".repeat(column.saturating_sub(1));

@@ -18,6 +18,7 @@ use crate::language::jsgf;
 use crate::language::lazy_graph::LazyGraph;
 use crate::language::own::{OwnPhrase, OwnWords, added};
 use crate::language::tags;
+use crate::terminal::ShownText as _;
 
 /// The rule that says what can be said during an exam.
 pub const EXAM_RULE: &str = "exam";
@@ -86,7 +87,7 @@ pub struct Language {
 #[non_exhaustive]
 pub enum PackError {
     /// A file cannot be read.
-    #[error("cannot read `{path}`: {source}; a grammar folder holds `exam.gram` and `words.dict`")]
+    #[error("cannot read `{path}`: {source}; a grammar folder holds `exam.gram` and `words.dict`", path = path.shown())]
     Read {
         /// The file.
         path: PathBuf,
@@ -98,7 +99,7 @@ pub enum PackError {
     #[error(transparent)]
     Fault(#[from] Box<Fault>),
     /// The practice's own words cannot be read.
-    #[error("cannot read your own words in `{path}`: {source}; name another file with --own-words")]
+    #[error("cannot read your own words in `{path}`: {source}; name another file with --own-words", path = path.shown())]
     ReadOwn {
         /// The file.
         path: PathBuf,

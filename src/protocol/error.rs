@@ -5,6 +5,7 @@
 //! Never: a problem of an exam.
 //! Tested in: `tests/it/protocol.rs`.
 
+use crate::terminal::ShownText as _;
 use std::path::PathBuf;
 
 /// Largest protocol file that is read, in bytes.
@@ -17,7 +18,7 @@ pub(super) const FILES_MAX: usize = 64;
 #[non_exhaustive]
 pub enum ProtocolError {
     /// The folder or a file in it cannot be read.
-    #[error("cannot read `{}`: {source}; name a readable folder of protocol files", path.display())]
+    #[error("cannot read `{}`: {source}; name a readable folder of protocol files", path.shown())]
     Unreadable {
         /// The folder or file.
         path: PathBuf,
@@ -26,7 +27,7 @@ pub enum ProtocolError {
         source: std::io::Error,
     },
     /// A file is too large to be a protocol.
-    #[error("`{}` has {bytes} bytes, more than {FILE_BYTES_MAX}; remove it from the protocol folder", path.display())]
+    #[error("`{}` has {bytes} bytes, more than {FILE_BYTES_MAX}; remove it from the protocol folder", path.shown())]
     TooLarge {
         /// The file.
         path: PathBuf,
@@ -34,13 +35,13 @@ pub enum ProtocolError {
         bytes: u64,
     },
     /// The folder holds too many files.
-    #[error("`{}` holds more than {FILES_MAX} protocol files; remove those that are not used", path.display())]
+    #[error("`{}` holds more than {FILES_MAX} protocol files; remove those that are not used", path.shown())]
     TooMany {
         /// The folder.
         path: PathBuf,
     },
     /// A file that must be there is missing.
-    #[error("`{}` holds no `{file}`; copy it from the protocols that come with the program", path.display())]
+    #[error("`{}` holds no `{file}`; copy it from the protocols that come with the program", path.shown())]
     Missing {
         /// The folder.
         path: PathBuf,
@@ -48,7 +49,7 @@ pub enum ProtocolError {
         file: &'static str,
     },
     /// A file is not the TOML that was wanted.
-    #[error("cannot use `{}`; correct it at the place shown:\n{source}", path.display())]
+    #[error("cannot use `{}`; correct it at the place shown:\n{source}", path.shown())]
     Malformed {
         /// The file.
         path: PathBuf,
@@ -60,7 +61,7 @@ pub enum ProtocolError {
     #[error(transparent)]
     Unknown(Box<UnknownCode>),
     /// A code is defined twice.
-    #[error("`{}`: the {kind} `{code}` appears twice; rename or remove one", path.display())]
+    #[error("`{}`: the {kind} `{code}` appears twice; rename or remove one", path.shown())]
     Duplicate {
         /// The file.
         path: PathBuf,
@@ -70,7 +71,7 @@ pub enum ProtocolError {
         code: String,
     },
     /// A list that must not be empty is.
-    #[error("`{}`: {place} is empty; write at least one", path.display())]
+    #[error("`{}`: {place} is empty; write at least one", path.shown())]
     Empty {
         /// The file.
         path: PathBuf,
@@ -78,7 +79,7 @@ pub enum ProtocolError {
         place: String,
     },
     /// Numbers that make no sense together.
-    #[error("`{}`: {place}: {fault}", path.display())]
+    #[error("`{}`: {place}: {fault}", path.shown())]
     Numbers {
         /// The file.
         path: PathBuf,
@@ -140,7 +141,7 @@ pub enum NumberFault {
 /// A code that no file defines.
 #[derive(Debug, thiserror::Error)]
 #[error("`{}`: {place} names the {kind} `{code}`, which does not exist; write one of {known}, or add it to `{file}`",
-    path.display())]
+    path.shown())]
 pub struct UnknownCode {
     /// The file that uses it.
     pub path: PathBuf,

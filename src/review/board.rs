@@ -27,6 +27,7 @@ use crate::review::guard::{Keys, guard};
 use crate::review::patience::PatientListener;
 use crate::review::serve::{PageFile, ServeError, file};
 use crate::session::board::Board;
+use crate::terminal;
 
 /// How often the state is looked at.
 const LOOK_AGAIN: Duration = Duration::from_millis(150);
@@ -104,7 +105,7 @@ impl BoundBoard {
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build()?;
         std::thread::Builder::new().name("second screen".to_owned()).spawn(move || {
             if let Err(error) = runtime.block_on(self.answer(board)) {
-                eprintln!("zonecall: the second screen is gone: {error}; the exam goes on");
+                terminal::warn(format!("zonecall: the second screen is gone: {error}; the exam goes on"));
             }
         })?;
         Ok(())

@@ -15,7 +15,7 @@ use crate::exam::call::View;
 use crate::exam::event::{Event, ExamEvent};
 use crate::exam::fold::{Exam, LoggedCall, LoggedChange};
 use crate::exam::place::Place;
-use crate::exam::review::{Change, Review, TEXT_MAX, is_plain};
+use crate::exam::review::{Change, Review, TEXT_MAX};
 use crate::exam::seq::Seq;
 use crate::exam_folder::FolderError;
 use crate::frames::clock_fit::OFFSET_S_MAX;
@@ -25,6 +25,7 @@ use crate::knowledge::label::labels;
 use crate::review::desk::Desk;
 use crate::review::judge::{judge, may_change};
 use crate::review::refusal::{Refusal, wrong};
+use crate::terminal::is_plain;
 
 /// What the page sends.
 #[derive(Debug, Deserialize)]

@@ -13,7 +13,7 @@ use crate::code::LimbCode;
 use crate::exam::call::{Act, Amount, Problem, View};
 use crate::exam::fold::{Exam, LoggedCall, Note};
 use crate::exam::patient::Patient;
-use crate::exam::review::{Change, TEXT_MAX, WORDS_MAX, is_plain};
+use crate::exam::review::{Change, TEXT_MAX, WORDS_MAX};
 use crate::exam::seq::Seq;
 use crate::frames::cine::Cine;
 use crate::frames::clock_fit::OFFSET_S_MAX;
@@ -24,6 +24,7 @@ use crate::knowledge::settled::accepts;
 use crate::protocol::Odd;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::refusal::{Refusal, wrong};
+use crate::terminal::is_plain;
 
 /// No exam goes on for longer, in seconds.
 const EXAM_S_MAX: f64 = 24.0 * 3600.0;

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 use crate::code::{LimbCode, StructureCode, ZoneCode};
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
-use crate::exam::review::{TEXT_MAX, is_plain};
+use crate::exam::review::TEXT_MAX;
 use crate::exam::seq::Seq;
 use crate::exam_folder::FolderError;
 use crate::frames::scale::scale_of;
@@ -23,6 +23,7 @@ use crate::report::picture;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::judge::{frame_fits, may_change, row_of};
 use crate::review::refusal::{Refusal, wrong};
+use crate::terminal::is_plain;
 use crate::trace::{Outline, Size, compare, outline_at, size};
 
 /// What the page sends.

@@ -31,6 +31,7 @@ use crate::session::prompts::reaches_back;
 use crate::session::stills::{AwaitedStills, file_name, refused};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
+use crate::terminal::ShownText as _;
 
 impl Dialogue {
     /// Begins a new exam.
@@ -142,7 +143,7 @@ impl Dialogue {
             }
             Input::Still { frame, at } => self.still(frame, at, now),
             Input::NoStill { file, problem } => {
-                self.report(Notice::NoStill, &format!("{}: {}", file.display(), problem.message));
+                self.report(Notice::NoStill, &format!("{}: {}", file.shown(), problem.message));
             }
             Input::LastStills => self.mind_stills(now, Mind::All),
             Input::Device { device, presence, name } => self.device(device, presence, name, now),

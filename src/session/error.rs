@@ -13,6 +13,7 @@ use crate::speech::capture::CaptureError;
 use crate::speech::keep::KeepError;
 use crate::speech::recognise::EngineError;
 use crate::speech::switch::{SwitchError, SwitchKey};
+use crate::terminal::ShownText as _;
 
 /// The exam cannot be heard, or not any more.
 #[derive(Debug, thiserror::Error)]
@@ -64,7 +65,7 @@ pub enum SessionError {
         language: String,
     },
     /// The folder of the exams cannot be used.
-    #[error("cannot {doing} `{path}`: {source}")]
+    #[error("cannot {doing} `{path}`: {source}", path = path.shown())]
     Folders {
         /// What was being done.
         doing: &'static str,

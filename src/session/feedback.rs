@@ -9,6 +9,7 @@ use crate::session::options::{Audible, ListenOptions};
 use crate::session::speech_output::SpeechOutput;
 use crate::session::tone::Tone;
 use crate::session::voice::Voice;
+use crate::terminal;
 
 /// Tones and speech; without a loudspeaker neither.
 #[derive(Debug, Default)]
@@ -28,9 +29,11 @@ impl Feedback {
         let voice = (options.voice == Audible::On)
             .then(|| Voice::find(&options.language))
             .map(|found| found.map(|voice| voice.styled(options.voice_style)))
-            .and_then(|found| found.map_err(|error| eprintln!("zonecall: no voice: {error}")).ok());
-        let output =
-            SpeechOutput::open(voice).map_err(|error| eprintln!("zonecall: no tones and no voice: {error}"));
+            .and_then(|found| {
+                found.map_err(|error| terminal::warn(format!("zonecall: no voice: {error}"))).ok()
+            });
+        let output = SpeechOutput::open(voice)
+            .map_err(|error| terminal::warn(format!("zonecall: no tones and no voice: {error}")));
         Self { output: output.ok(), has_tones: options.tones == Audible::On }
     }
 

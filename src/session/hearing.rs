@@ -32,6 +32,7 @@ use crate::session::spoken::SpokenLanguage;
 use crate::session::tone::Tone;
 use crate::speech::keep::{KeepError, Keeper};
 use crate::speech::utterance::{Utterance, UtteranceAudio};
+use crate::terminal::{self, ShownText as _};
 
 /// When an exam began, and how well that is known.
 #[derive(Debug, Clone, Copy)]
@@ -150,10 +151,10 @@ impl Session {
         let next_sample = last.max(folder.kept_samples(&exam));
         let engine = ear.engine.id();
         if engine != exam.header.engine {
-            eprintln!(
+            terminal::warn(format!(
                 "zonecall: the exam began with the ear `{}` and goes on with `{}`",
                 exam.header.engine.name, engine.name
-            );
+            ));
         }
         let anchor = Anchor { wall: now, monotonic_ns: 0, sample: next_sample };
         let resumed = Event::Resumed { engine, grammar_sha256: grammar_sha256.to_owned() };
@@ -428,10 +429,10 @@ impl Session {
         let (text, from) = (
             format!(
                 "the exam folder `{}` was removed or moved; the exam goes on in `{}`, with all that was said so far",
-                lost.display(),
-                place.display()
+                lost.shown(),
+                place.shown()
             ),
-            lost.display().to_string(),
+            lost.to_string_lossy().into_owned(),
         );
         self.folder = ExamFolder::on(Arc::clone(self.folder.machine()), place);
         self.move_sound()?;
@@ -485,9 +486,9 @@ impl Session {
         self.step(Input::Line(Box::new(Event::Sealed { files })))?;
         self.step(Input::End { reason: reason.clone() })?;
         let Counts { utterances, calls, not_understood } = self.dialogue.counts();
-        let folder = self.folder.path().display();
+        let folder = self.folder.path().shown();
         let lost: String =
-            self.lost.iter().map(|lost| format!("; `{}` was removed or moved", lost.display())).collect();
+            self.lost.iter().map(|lost| format!("; `{}` was removed or moved", lost.shown())).collect();
         let summary = format!(
             "{folder}: {utterances} utterances, {calls} calls, {not_understood} not understood; {reason}{lost}"
         );

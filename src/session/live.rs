@@ -33,6 +33,7 @@ use crate::session::talk_switch::TalkSwitch;
 use crate::session::tone::Tone;
 use crate::speech::capture::AudioBlock;
 use crate::speech::utterance::UtteranceAudio;
+use crate::terminal::{self, ShownText as _};
 
 /// Words are shown while they are spoken, anew after this long; less often on a slow machine.
 const GROWS_EVERY: Duration = Duration::from_millis(200);
@@ -118,12 +119,14 @@ impl Live {
             let scanner =
                 RememberedScanner { watch: scanner.clone(), export_delay_s: options.export_delay_s };
             let kept = scanner.keep(folder);
-            kept.unwrap_or_else(|error| eprintln!("zonecall: `resume` will need --watch again: {error}"));
+            kept.unwrap_or_else(|error| {
+                terminal::warn(format!("zonecall: `resume` will need --watch again: {error}"))
+            });
         }
         // What was printed before is behind the picture.
         let second = options.board.as_ref().map(|board| format!("  second screen {}", board.address()));
         let second = second.unwrap_or_default();
-        let title = format!("zonecall  {}  {}{second}", folder.display(), microphone.name());
+        let title = format!("zonecall  {}  {}{second}", folder.shown(), microphone.name());
         let mut screen = Screen::open(options.display, title, watch.is_some(), options.board.clone());
         if screen.has_lines() {
             screen.report(Notice::Listening, CAUTIONS)?;

@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 
 use crate::session::notice::Notice;
+use crate::terminal::ShownText as _;
 
 /// Runs a program so that others come first; without it the program runs like any other.
 const NICE: &str = "nice";
@@ -63,7 +64,7 @@ impl NoteWriter {
                 None
             }
             Ok(Some(status)) if status.code().is_some_and(|code| code < FAILED) => {
-                let shown = folder.display();
+                let shown = folder.shown();
                 let line = format!(
                     "the free notes of `{shown}` are written down as drafts; nobody has read them yet"
                 );
@@ -104,7 +105,7 @@ impl Drop for NoteWriter {
 }
 
 fn failed(folder: &Path, why: &str) -> (Notice, String) {
-    let shown = folder.display();
+    let shown = folder.shown();
     let line = format!(
         "the free notes of `{shown}` could not be written down: {why}; `zonecall notes {shown}` tries again"
     );

@@ -21,6 +21,7 @@ use crate::session::notice::Notice;
 use crate::session::screen_view::{ScreenView, Switched};
 use crate::speech::capture::AudioBlock;
 use crate::speech::endpoint::level_dbfs;
+use crate::terminal::{self, ShownText as _};
 
 /// The picture is drawn at most this often.
 const DRAW_EVERY: Duration = Duration::from_millis(100);
@@ -128,14 +129,15 @@ impl Screen {
         let line = match notice.label() {
             "" => format!("{at}  {text}"),
             label => format!("{at}  {label:<15} {text}"),
-        };
+        }
+        .shown();
         let is_told = match self.shown {
             Shown::Log => matches!(notice, Notice::Listening | Notice::Fault),
             Shown::Lines => true,
             Shown::Picture(_) => false,
         };
         if is_told {
-            writeln!(std::io::stdout(), "{line}")?;
+            writeln!(terminal::out(), "{line}")?;
         }
         let view = &mut self.view;
         match notice {

@@ -12,6 +12,7 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use crate::session::speaker::{Speaker, SpeakerError};
 use crate::session::tone::Tone;
 use crate::session::voice::Voice;
+use crate::terminal;
 
 /// Orders that can wait; one that comes on top of these is left out, for it would come much too late.
 const ORDERS_MAX: usize = 8;
@@ -116,7 +117,7 @@ fn work(
                         speaker.play(&samples, is_silenced);
                         speaker.wait(is_silenced);
                     }
-                    Some(Err(error)) => eprintln!("zonecall: cannot say `{text}`: {error}"),
+                    Some(Err(error)) => terminal::warn(format!("zonecall: cannot say `{text}`: {error}")),
                     None => {}
                 }
                 speaking.fetch_sub(1, Ordering::SeqCst);

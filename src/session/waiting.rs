@@ -33,6 +33,7 @@ use crate::session::spoken::SpokenLanguage;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::tone::Tone;
 use crate::speech::utterance::UtteranceAudio;
+use crate::terminal::ShownText as _;
 
 /// What exams are made from.
 pub struct Exams<'a> {
@@ -240,7 +241,7 @@ impl Standby {
         self.notes.iter_mut().for_each(NoteWriter::break_off);
         let folder = ExamFolder::at(new_folder(exams.folder, opening.at));
         let mut screen = Screen::log();
-        screen.report(Notice::Listening, &format!("exam `{}` begins", folder.path().display()))?;
+        screen.report(Notice::Listening, &format!("exam `{}` begins", folder.path().shown()))?;
         let header = header(exams.subject, &self.ear, exams.spoken, Began::live(opening.at));
         let mut session = Session::begin(&folder, header, self.ear)?;
         session.open_audio(self.tools.microphone.name().to_owned())?;
@@ -290,7 +291,7 @@ fn left_behind(exams: &Path, protocols: &Protocols) -> Result<Vec<LeftBehind>, S
 }
 
 fn left_in(folder: &ExamFolder, protocols: &Protocols) -> Option<LeftBehind> {
-    let shown = folder.path().display();
+    let shown = folder.path().shown();
     let exam = match folder.exam(protocols) {
         Ok(exam) => exam,
         Err(error) => {

@@ -12,11 +12,13 @@ use std::path::{Path, PathBuf};
 use ed25519_dalek::SigningKey;
 use serde::{Deserialize, Serialize};
 
-use crate::exam::review::{TEXT_MAX, is_plain};
+use crate::exam::review::TEXT_MAX;
 use crate::hex;
 use crate::private;
 use crate::report::practice::Practice;
 use crate::signing::sealed_key::{KeyError, SealedKey};
+use crate::terminal::ShownText as _;
+use crate::terminal::is_plain;
 
 const LIST: &str = "people.toml";
 const KEYS: &str = "keys";
@@ -82,7 +84,7 @@ pub enum PeopleError {
     #[error("there is no folder for settings; set HOME or XDG_CONFIG_HOME")]
     NoFolder,
     /// A file cannot be read or written.
-    #[error("cannot {doing} `{path}`: {source}")]
+    #[error("cannot {doing} `{path}`: {source}", path = path.shown())]
     File {
         /// What was tried.
         doing: &'static str,
@@ -93,7 +95,7 @@ pub enum PeopleError {
         source: std::io::Error,
     },
     /// The list is not one.
-    #[error("`{path}` is not a list of people: {why}; correct it or put back a copy")]
+    #[error("`{path}` is not a list of people: {why}; correct it or put back a copy", path = path.shown())]
     Form {
         /// Which file.
         path: PathBuf,
@@ -102,7 +104,8 @@ pub enum PeopleError {
     },
     /// A key or a name stands twice.
     #[error(
-        "`{path}` has {what} twice, for `{one}` and for `{other}`; each vet needs a key and a name of their own"
+        "`{path}` has {what} twice, for `{one}` and for `{other}`; each vet needs a key and a name of their own",
+        path = path.shown()
     )]
     Twice {
         /// Which file.

@@ -17,6 +17,7 @@ use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
 
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::speech::resample::{Resample, ResampleRefused};
+use crate::terminal::ShownText as _;
 
 /// Frames read from a file at a time.
 const BLOCK_FRAMES: usize = 4_096;
@@ -45,7 +46,7 @@ pub struct Recording {
 #[non_exhaustive]
 pub enum DecodeError {
     /// The file cannot be opened or read.
-    #[error("cannot read the recording `{path}`: {source}{}", remedy(source))]
+    #[error("cannot read the recording `{path}`: {source}{}", remedy(source), path = path.shown())]
     Read {
         /// The file.
         path: PathBuf,
@@ -54,7 +55,7 @@ pub enum DecodeError {
         source: std::io::Error,
     },
     /// It is no WAV file, or a damaged one.
-    #[error("cannot read the recording `{path}` as WAV: {source}")]
+    #[error("cannot read the recording `{path}` as WAV: {source}", path = path.shown())]
     Wav {
         /// The file.
         path: PathBuf,
@@ -63,7 +64,7 @@ pub enum DecodeError {
         source: hound::Error,
     },
     /// It is no FLAC file, or a damaged one.
-    #[error("cannot read the recording `{path}` as FLAC: {source}")]
+    #[error("cannot read the recording `{path}` as FLAC: {source}", path = path.shown())]
     Flac {
         /// The file.
         path: PathBuf,
@@ -72,14 +73,15 @@ pub enum DecodeError {
         source: FlacError,
     },
     /// It is neither WAV nor FLAC.
-    #[error("the recording `{path}` is neither WAV nor FLAC; convert it to one of them")]
+    #[error("the recording `{path}` is neither WAV nor FLAC; convert it to one of them", path = path.shown())]
     Unknown {
         /// The file.
         path: PathBuf,
     },
     /// A rate or number of channels that nobody records speech with.
     #[error(
-        "the recording `{path}` has {rate_hz} Hz and {channels} channels; convert it to 4000 to 384000 Hz and 1 to 32 channels"
+        "the recording `{path}` has {rate_hz} Hz and {channels} channels; convert it to 4000 to 384000 Hz and 1 to 32 channels",
+        path = path.shown()
     )]
     Shape {
         /// The file.
@@ -90,7 +92,7 @@ pub enum DecodeError {
         channels: usize,
     },
     /// The sample rate cannot be changed.
-    #[error("cannot bring the recording `{path}` to 16 kHz: {source}")]
+    #[error("cannot bring the recording `{path}` to 16 kHz: {source}", path = path.shown())]
     Resample {
         /// The file.
         path: PathBuf,

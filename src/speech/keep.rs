@@ -15,6 +15,7 @@ use chrono::{DateTime, FixedOffset, Offset, Timelike, Utc};
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::machine::{self, Machine};
 use crate::private;
+use crate::terminal::ShownText as _;
 
 /// Bytes of one sample, 16 bit mono.
 const SAMPLE_BYTES: u32 = 2;
@@ -52,7 +53,7 @@ pub struct Keeper {
 #[non_exhaustive]
 pub enum KeepError {
     /// The disk refused.
-    #[error("cannot write the audio `{path}`: {source}; check that the disk is connected and has space")]
+    #[error("cannot write the audio `{path}`: {source}; check that the disk is connected and has space", path = path.shown())]
     Write {
         /// The file.
         path: PathBuf,
@@ -62,14 +63,15 @@ pub enum KeepError {
     },
     /// It was removed, moved or replaced while it was being written.
     #[error(
-        "the audio `{path}` was removed, moved or replaced while it was being written; put it back, or begin a new exam"
+        "the audio `{path}` was removed, moved or replaced while it was being written; put it back, or begin a new exam",
+        path = path.shown()
     )]
     Removed {
         /// Where it was.
         path: PathBuf,
     },
     /// A WAV file cannot be longer.
-    #[error("the audio `{path}` is full after about 37 hours; start a new exam")]
+    #[error("the audio `{path}` is full after about 37 hours; start a new exam", path = path.shown())]
     Full {
         /// The file.
         path: PathBuf,

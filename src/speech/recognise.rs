@@ -13,6 +13,7 @@ use crate::speech::installed::remedy;
 #[cfg(feature = "sphinx")]
 use crate::speech::sphinx_sys::SphinxRefused;
 use crate::speech::utterance::{Utterance, UtteranceAudio};
+use crate::terminal::ShownText as _;
 
 /// Which engine heard an exam, for the journal's first line.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -75,7 +76,8 @@ pub enum EngineError {
     /// A file of the acoustic model is missing.
     #[error(
         "cannot read `{path}` of the acoustic model: {source}; {}, or name the model with --model",
-        remedy()
+        remedy(),
+        path = path.shown()
     )]
     Model {
         /// The file.
@@ -98,7 +100,7 @@ pub enum EngineError {
         words: Vec<GrammarWord>,
     },
     /// `head.json` or `calibration.json` cannot be read.
-    #[error("cannot read `{path}` of the neural ear: {source}; use a head folder from a single release")]
+    #[error("cannot read `{path}` of the neural ear: {source}; use a head folder from a single release", path = path.shown())]
     Description {
         /// The file.
         path: PathBuf,
@@ -110,7 +112,8 @@ pub enum EngineError {
     #[error(
         "`{path}` does not match the head of the neural ear: {what} is `{found}`, expected `{wanted}`; {}, \
          and take the folder of the head from one release",
-        remedy()
+        remedy(),
+        path = path.shown()
     )]
     Mismatch {
         /// The file.
@@ -123,7 +126,7 @@ pub enum EngineError {
         wanted: String,
     },
     /// A line of the head's lexicon has no meaning.
-    #[error("line {line} of the lexicon `{path}` holds `{text}`; write a word and units of the head")]
+    #[error("line {line} of the lexicon `{path}` holds `{text}`; write a word and units of the head", path = path.shown())]
     Lexicon {
         /// The lexicon.
         path: PathBuf,
@@ -135,7 +138,8 @@ pub enum EngineError {
     /// ONNX Runtime cannot be loaded, or refused.
     #[error(
         "cannot {what} the runtime `{path}` of the neural ear: {reason}; {}, or choose --ear sphinx",
-        remedy()
+        remedy(),
+        path = path.shown()
     )]
     Runtime {
         /// The library.
@@ -148,7 +152,8 @@ pub enum EngineError {
     /// The neural ear has not all of its parts.
     #[error(
         "the neural ear lacks `{path}`; {}, or choose --ear sphinx, which hears far more wrongly and acts on it",
-        remedy()
+        remedy(),
+        path = path.shown()
     )]
     NoParts {
         /// The first file that is not there.
@@ -163,7 +168,7 @@ pub enum EngineError {
         ear: &'static str,
     },
     /// The Vosk library refused.
-    #[error("the Vosk ear with the model `{path}` cannot {what}: {reason}; choose another --ear")]
+    #[error("the Vosk ear with the model `{path}` cannot {what}: {reason}; choose another --ear", path = path.shown())]
     Vosk {
         /// The model.
         path: PathBuf,
@@ -175,7 +180,8 @@ pub enum EngineError {
     /// A folder is no model that the Vosk ear can use.
     #[error(
         "`{path}` cannot be used as a Vosk model: {reason}; name another with --vosk-model or \
-         ZONECALL_VOSK_MODEL"
+         ZONECALL_VOSK_MODEL",
+        path = path.shown()
     )]
     VoskModel {
         /// The folder.
@@ -188,7 +194,7 @@ pub enum EngineError {
     #[error(transparent)]
     Sphinx(#[from] SphinxRefused),
     /// The script cannot be opened.
-    #[error("cannot read the script `{path}`: {source}")]
+    #[error("cannot read the script `{path}`: {source}", path = path.shown())]
     ScriptFile {
         /// The file.
         path: PathBuf,
@@ -197,7 +203,7 @@ pub enum EngineError {
         source: std::io::Error,
     },
     /// A script line for the `Scripted` engine cannot be read.
-    #[error("cannot read line {line} of the script `{path}`: {source}")]
+    #[error("cannot read line {line} of the script `{path}`: {source}", path = path.shown())]
     Script {
         /// The script file.
         path: PathBuf,
@@ -211,7 +217,7 @@ pub enum EngineError {
 
 fn unpronounced(words: &[GrammarWord]) -> String {
     let places: Vec<String> =
-        words.iter().map(|word| format!("`{}` ({}:{})", word.text, word.file.display(), word.line)).collect();
+        words.iter().map(|word| format!("`{}` ({}:{})", word.text, word.file.shown(), word.line)).collect();
     format!(
         "no pronunciation of {}; add a line for each to words.dict next to the grammar",
         places.join(", ")

@@ -14,6 +14,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
+use crate::terminal::ShownText as _;
 use evdev::KeyCode;
 
 /// A device that is gone is looked for this often.
@@ -84,7 +85,7 @@ impl Turning {
 #[non_exhaustive]
 pub enum SwitchError {
     /// The device cannot be opened.
-    #[error("cannot open the switch `{path}`: {source}; {}", remedy(source))]
+    #[error("cannot open the switch `{path}`: {source}; {}", remedy(source), path = path.shown())]
     Open {
         /// The device.
         path: PathBuf,
@@ -93,7 +94,7 @@ pub enum SwitchError {
         source: io::Error,
     },
     /// It is a device, but not with this key.
-    #[error("`{path}` ({name}) has no key {key}; `evtest` shows what it sends")]
+    #[error("`{path}` ({name}) has no key {key}; `evtest` shows what it sends", path = path.shown())]
     NoKey {
         /// The device.
         path: PathBuf,

@@ -97,6 +97,7 @@ mod simulated;
 mod report;
 mod report_contrast;
 mod report_measures;
+mod terminal;
 mod tidy;
 mod torn;
 mod trace;

@@ -120,6 +120,28 @@ fn unsafe_code_is_found_at_the_two_c_libraries_only() {
     }
 }
 
+/// Where a path or a line may go out as it is, each with the reason.
+const RAW: [&str; 5] = [
+    "terminal.rs",
+    // The decoder's process writes pixels, and one line to the program that started it.
+    "report/apart.rs",
+    // Names of files as data: in the journal, in the list of what came in, in a key of the cache.
+    "frames/folder.rs",
+    "exchange/network/visit.rs",
+    "review/cache.rs",
+];
+
+#[test]
+fn names_and_lines_reach_a_terminal_only_as_plain_text() {
+    for path in all(&["src"]).iter().filter(|path| RAW.iter().all(|raw| !path.ends_with(raw))) {
+        let text = std::fs::read_to_string(path).unwrap().replace("stdout().is_terminal()", "");
+        let code: String = text.lines().filter(|line| !line.trim_start().starts_with("//")).collect();
+        for raw in [".display()", "println!", "eprint!", "io::stdout()", "io::stderr()"] {
+            assert!(!code.contains(raw), "{} has `{raw}`: take what src/terminal.rs gives", path.display());
+        }
+    }
+}
+
 /// The text between quotes on each line of code: no comments, no unit tests, no names of files.
 fn literals(text: &str) -> Vec<&str> {
     let code = text.split("#[cfg(test)]").next().unwrap_or_default();

@@ -19,6 +19,7 @@ use sha2::{Digest, Sha256};
 use crate::exchange::uid::{IMPLEMENTATION_NAME, IMPLEMENTATION_UID, UID_CHARS_MAX, is_uid};
 use crate::frames::folder::RECEIVED_FILE;
 use crate::hex;
+use crate::terminal::ShownText as _;
 
 /// Where files are while they come in.
 const COMING: &str = ".receiving";
@@ -77,7 +78,7 @@ pub struct ReceivedObject {
 #[non_exhaustive]
 pub enum InboxError {
     /// The disk refused.
-    #[error("cannot write into `{path}`: {source}; check that the disk is there and has room")]
+    #[error("cannot write into `{path}`: {source}; check that the disk is there and has room", path = path.shown())]
     Write {
         /// Where.
         path: PathBuf,
@@ -86,7 +87,7 @@ pub enum InboxError {
         source: std::io::Error,
     },
     /// Somebody else receives into it.
-    #[error("another zonecall receives into `{path}` already; stop it, or name another folder")]
+    #[error("another zonecall receives into `{path}` already; stop it, or name another folder", path = path.shown())]
     Taken {
         /// The folder.
         path: PathBuf,

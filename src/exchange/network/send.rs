@@ -21,6 +21,7 @@ use rustls::ClientConfig;
 
 use super::message::{Kind, Message, MessageError, SUCCESS, in_one_pdu};
 use super::tls::Tunnel;
+use crate::terminal::ShownText as _;
 
 /// Kinds of objects in one association: a presentation context has an odd number of one byte (PS3.8 9.3.2.2).
 const KINDS_MAX: usize = 127;
@@ -108,7 +109,7 @@ pub enum SendError {
     #[error(transparent)]
     Message(Box<MessageError>),
     /// A file cannot be read.
-    #[error("cannot read `{path}`: {why}")]
+    #[error("cannot read `{path}`: {why}", path = path.shown())]
     File {
         /// The file.
         path: PathBuf,

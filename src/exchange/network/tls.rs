@@ -12,6 +12,7 @@ use std::sync::Arc;
 use std::thread::JoinHandle;
 use std::time::Duration;
 
+use crate::terminal::ShownText as _;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustls::crypto::{CryptoProvider, ring};
 use rustls::pki_types::pem::PemObject as _;
@@ -38,7 +39,7 @@ pub struct TlsFiles {
 #[non_exhaustive]
 pub enum TlsError {
     /// A file is none of what it should be.
-    #[error("cannot read `{path}`: {why}; wanted is a {what} in PEM form")]
+    #[error("cannot read `{path}`: {why}; wanted is a {what} in PEM form", path = path.shown())]
     File {
         /// The file.
         path: PathBuf,
