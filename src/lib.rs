@@ -39,6 +39,7 @@ pub mod protocol;
 pub mod trace;
 pub mod language;
 pub mod speech;
+pub mod time_stamp;
 pub mod exam;
 pub mod frames;
 pub mod knowledge;

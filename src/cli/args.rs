@@ -31,6 +31,7 @@ use super::retention::RetentionArgs;
 use super::review::ReviewArgs;
 use super::send::SendArgs;
 use super::setup::Setup;
+use super::stamp::StampArgs;
 use super::trace::TraceArgs;
 use super::worklist::WorklistArgs;
 use crate::knowledge::cautions::CAUTIONS;
@@ -110,6 +111,11 @@ pub(crate) enum Task {
     ///
     /// The review desk does the same. Asks for the passphrase of the vet's key; an assistant cannot sign.
     Sign(SignArgs),
+    /// Have a signature stamped with the time by a third party.
+    ///
+    /// Asks the practice's time-stamp server (RFC 3161), as `sign` and the desk do where one is set; for exams that were
+    /// signed without a network.
+    Stamp(StampArgs),
     /// List the people of the practice, or add one.
     ///
     /// Each vet has a key of their own, opened by a passphrase; an assistant corrects and measures and has none.

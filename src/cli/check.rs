@@ -45,6 +45,14 @@ pub(crate) fn check(args: &CheckArgs) -> anyhow::Result<ExitCode> {
     for finding in open.into_iter().chain(settled) {
         write_finding(&mut out, finding)?;
     }
+    if let Some(signed) = &record.exam.signed {
+        let standing = if record.exam.is_signed() { "signed" } else { "a draft again, had been signed" };
+        let stamp = signed.time_stamp.as_ref().map_or_else(
+            || "no time stamp that holds".to_owned(),
+            |stamp| format!("time stamp of {} by {}", stamp.at.format("%Y-%m-%d %H:%M:%S UTC"), stamp.by),
+        );
+        writeln!(out, "{}", format!("{standing} by {}; {stamp}", signed.by).shown())?;
+    }
     let covered = record.coverage.iter().filter(|row| row.frames > 0).count();
     writeln!(out, "{covered} of {} views have a still", record.coverage.len())?;
     let is_clean = !record.findings.iter().any(Finding::is_open);

@@ -22,8 +22,8 @@ pub(super) const GROUPS: [Group; 4] = [
     Group {
         title: "Afterwards",
         commands: &[
-            "pair", "name", "notes", "check", "review", "enter", "trace", "measure", "sign", "report",
-            "export", "send", "journal",
+            "pair", "name", "notes", "check", "review", "enter", "trace", "measure", "sign", "stamp",
+            "report", "export", "send", "journal",
         ],
     },
     Group { title: "Over the years", commands: &["file", "history", "find", "archive", "retention"] },

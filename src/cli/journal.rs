@@ -7,9 +7,13 @@ use std::process::ExitCode;
 use chrono::{DateTime, Utc};
 
 use super::options::KnowledgeArgs;
+use super::settings::Settings;
+use super::stamp::{AuthorityOption, token_in_words};
 use crate::exam::event::{Event, ExamEvent, Outcome, ScannerClock, SentEvent, UtteranceEvent};
 use crate::exam::journal::{Lines, read};
+use crate::exam::seq::Seq;
 use crate::exam::sign::fault;
+use crate::exam::stamp::stamp_of;
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::knowledge::measure::Against;
 use crate::report::signed::verified;
@@ -30,6 +34,8 @@ pub(crate) struct JournalArgs {
     /// Verify lines, signature, kept sound and stills instead of showing the lines.
     #[arg(long)]
     pub(crate) verify: bool,
+    #[command(flatten)]
+    pub(crate) authority: AuthorityOption,
     #[command(flatten)]
     pub(crate) knowledge: KnowledgeArgs,
 }
@@ -78,6 +84,7 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
     }
     // A list that cannot be read says nothing about the journal; `zonecall people` tells what is wrong with it.
     let people = settings_folder().and_then(|folder| People::read(&folder)).ok();
+    let mut stamps_hold = true;
     for (idx, line) in lines.events.iter().enumerate() {
         let Event::Signed(signed) = &line.event else { continue };
         if fault(signed, &line.prev).is_none() {
@@ -94,10 +101,30 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
                 say(line),
                 whose.unwrap_or_default()
             )?;
+            let (stamp, holds) = stamp_said(args, &lines, line.seq)?;
+            writeln!(out, "  {stamp}")?;
+            stamps_hold &= holds;
         }
     }
-    let is_clean = lines.damage.is_empty() && found.is_empty();
+    let is_clean = lines.damage.is_empty() && found.is_empty() && stamps_hold;
     Ok(if is_clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// The time stamp of a signature, and whether nothing is wrong with it.
+fn stamp_said(args: &JournalArgs, lines: &Lines, seq: Seq) -> anyhow::Result<(String, bool)> {
+    let token = match stamp_of(&args.folder, lines, seq) {
+        None => return Ok(("no time stamp".to_owned(), true)),
+        Some(Err(why)) => return Ok((why.shown(), false)),
+        Some(Ok(token)) => token,
+    };
+    let said = format!("time stamp of this line: {}", token_in_words(&token));
+    Ok(match args.authority.read(&Settings::read()?)? {
+        None => (format!("{said}; nobody was named who vouches for that server (--time-stamp-ca)"), true),
+        Some(authority) => match token.is_vouched_for(&authority) {
+            Ok(()) => (format!("{said}, for whom the named authority vouches"), true),
+            Err(fault) => (format!("{said}; {fault}"), false),
+        },
+    })
 }
 
 /// What the journal's own chain does not show: an empty journal, other files, another record.

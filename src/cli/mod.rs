@@ -58,6 +58,7 @@ mod screen_args;
 mod settings;
 mod settings_place;
 mod setup;
+mod stamp;
 mod subject_args;
 mod switch;
 mod trace;
@@ -103,6 +104,7 @@ pub fn run() -> ExitCode {
         Task::Trace(task) => trace::trace(&task),
         Task::Review(task) => review::review(&task),
         Task::Sign(task) => people::sign(&task),
+        Task::Stamp(task) => stamp::stamp(&task),
         Task::People(task) => people::people(&task),
         Task::File(task) => archive::file(&task),
         Task::History(task) => archive::history(&task),

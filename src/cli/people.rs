@@ -8,6 +8,7 @@ use anyhow::Context as _;
 use clap::Subcommand;
 
 use super::options::FolderArgs;
+use super::stamp::{StampOptions, stamp_signature};
 use crate::signing::people::{People, Person, Role, settings_folder};
 use crate::signing::sign::{Signer, sign as sign_exam, take_back};
 use crate::terminal::{self, ShownText as _};
@@ -81,6 +82,8 @@ pub(crate) struct SignArgs {
     take_back: bool,
     #[command(flatten)]
     passphrase: PassphraseArgs,
+    #[command(flatten)]
+    stamps: StampOptions,
 }
 
 pub(crate) fn people(args: &PeopleArgs) -> anyhow::Result<ExitCode> {
@@ -146,6 +149,8 @@ pub(crate) fn sign(args: &SignArgs) -> anyhow::Result<ExitCode> {
     } else {
         let seq = sign_exam(&folder, &protocols, &people, signer, None)?;
         writeln!(out, "line {seq}: signed by {name}")?;
+        out.flush()?;
+        stamp_signature(folder.path(), &args.stamps)?;
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -9,6 +9,8 @@ use tempfile::NamedTempFile;
 
 use super::against::earlier_record;
 use super::options::KnowledgeArgs;
+use super::output::one_line;
+use super::stamp::StampOptions;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
 use crate::review::{Desk, House, bind, serve};
@@ -35,6 +37,8 @@ pub(crate) struct ReviewArgs {
     /// Print the address only; open no browser.
     #[arg(long)]
     pub(crate) no_open: bool,
+    #[command(flatten)]
+    pub(crate) stamps: StampOptions,
 }
 
 pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
@@ -56,6 +60,12 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         .enable_all()
         .build()
         .context("cannot start the threads of the review desk")?;
+    // Without it the desk still signs, and `zonecall stamp` comes later.
+    let stamps = args.stamps.server().unwrap_or_else(|error| {
+        terminal::warn(format!("zonecall: signatures will not be stamped: {}", one_line(&error)));
+        None
+    });
+    let house = house.stamped_by(stamps);
     runtime.block_on(async {
         let bound = bind(args.port).await?;
         let address = bound.address();

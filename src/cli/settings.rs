@@ -42,6 +42,8 @@ pub(super) struct Settings {
     pub(super) person: Option<String>,
     pub(super) score_scale: Option<String>,
     pub(super) context_s: Option<f64>,
+    pub(super) time_stamp: Option<String>,
+    pub(super) time_stamp_ca: Option<PathBuf>,
 }
 
 impl Settings {
@@ -93,7 +95,7 @@ impl Settings {
 
     /// The file's text: every setting with what it does; those that are not set are comments.
     pub(super) fn text(&self) -> String {
-        let mut text = "# Settings of zonecall for `listen` and `resume`. An option on the command line overrides them.\n".to_owned();
+        let mut text = "# Settings of zonecall. An option on the command line overrides them.\n".to_owned();
         for (what, key, value, example) in self.rows() {
             let line =
                 value.map_or_else(|| format!("# {key} = {example}"), |value| format!("{key} = {value}"));
@@ -104,7 +106,7 @@ impl Settings {
 
     /// What each setting is, its key, its value where it is set, and an example.
     #[allow(clippy::too_many_lines)] // a table, a row for each setting
-    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 23] {
+    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 25] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
         [
@@ -236,6 +238,18 @@ impl Settings {
                 self.context_s.map(|s| s.to_string()),
                 "60",
             ),
+            (
+                "A server that stamps signatures with the time (RFC 3161).",
+                "time_stamp",
+                self.time_stamp.as_deref().map(quoted),
+                "\"http://stamp.example/tsa\"",
+            ),
+            (
+                "The certificates of the authority that vouches for that server, as a PEM file.",
+                "time_stamp_ca",
+                self.time_stamp_ca.as_ref().map(path),
+                "\"/etc/zonecall/stamp-ca.pem\"",
+            ),
         ]
     }
 }
@@ -272,6 +286,8 @@ mod tests {
             person: Some("Ada".to_owned()),
             score_scale: Some("echo score=0-3".to_owned()),
             context_s: Some(90.0),
+            time_stamp: Some("http://stamp.example/tsa".to_owned()),
+            time_stamp_ca: Some(PathBuf::from("stamp-ca.pem")),
         };
         assert_eq!(Settings::of(&all.text()).unwrap(), all);
         let none = Settings::default().text();

@@ -22,7 +22,7 @@ use crate::protocol::Protocols;
 
 pub use crate::exam::logged::{
     Exam, FileChange, Gap, LoggedCall, LoggedChange, LoggedEntry, LoggedSignature, LoggedUtterance, Note,
-    OtherRecord, RecordDiffers, SoundFault,
+    OtherRecord, RecordDiffers, SoundFault, Stamped,
 };
 
 /// One step of folding: its name, and what it does to the exam.
@@ -175,8 +175,13 @@ impl Exam {
                 Some(problem) => self.damage.push((line.seq.0, problem)),
                 None => {
                     let signed = (**signed).clone();
-                    self.signed =
-                        Some(LoggedSignature { seq: line.seq, at: line.at, signed, taken_back_by: None });
+                    self.signed = Some(LoggedSignature {
+                        seq: line.seq,
+                        at: line.at,
+                        signed,
+                        taken_back_by: None,
+                        stamp: None,
+                    });
                 }
             },
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),

@@ -257,6 +257,25 @@ pub struct LoggedSignature {
     pub signed: Signed,
     /// Taken back by the change with this number.
     pub taken_back_by: Option<Seq>,
+    /// Its time stamp; the journal does not know, so there is none before somebody looked.
+    pub stamp: Option<Stamped>,
+}
+
+/// The time stamp of a signature.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Stamped {
+    /// It is one of this signature.
+    Holds {
+        /// When it was stamped, by the clock of the server.
+        at: DateTime<Utc>,
+        /// The server, by the name in its certificate.
+        by: String,
+    },
+    /// It is none.
+    Fails {
+        /// Why, with its file.
+        why: String,
+    },
 }
 
 impl LoggedCall {

@@ -38,4 +38,5 @@ pub mod sound;
 pub mod kept_sound;
 pub mod live;
 pub mod seal;
+pub mod stamp;
 pub mod discard;

@@ -5,7 +5,7 @@
 //! Never: I/O or a clock; equal input gives equal bytes.
 //! Tested in: `tests/it/knowledge.rs`.
 
-use crate::exam::fold::Exam;
+use crate::exam::fold::{Exam, Stamped};
 use crate::frames::pairing::Pairing;
 use crate::knowledge::cautions::CAUTIONS;
 use crate::knowledge::check::check;
@@ -17,6 +17,7 @@ use crate::knowledge::notes::note_rows;
 use crate::knowledge::record::{ClockRow, ExamInfo, RECORD_SCHEMA, Record, SignedRow};
 use crate::knowledge::rows::{call_rows, change_rows, entry_rows, frame_rows, words_rows};
 use crate::knowledge::settled::note_settled;
+use crate::knowledge::stamp_row::StampRow;
 use crate::protocol::Protocols;
 
 /// The record of an exam, held against nothing; equal input gives an equal record.
@@ -78,6 +79,10 @@ fn exam_info(exam: &Exam) -> ExamInfo {
             key: logged.signed.key.clone(),
             changes_since: exam.changes.iter().filter(|change| change.seq > logged.seq).count(),
             taken_back_by: logged.taken_back_by,
+            time_stamp: match &logged.stamp {
+                Some(Stamped::Holds { at, by }) => Some(StampRow { at: *at, by: by.clone() }),
+                _ => None,
+            },
         }),
     }
 }

@@ -3,6 +3,7 @@
 pub mod cautions;
 pub mod step;
 pub mod notes;
+pub mod stamp_row;
 pub mod record;
 pub mod progress;
 pub(crate) mod belongs;

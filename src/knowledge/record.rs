@@ -19,6 +19,7 @@ use crate::exam::review::WordsPart;
 use crate::exam::seq::Seq;
 use crate::knowledge::measure::row::MeasureRow;
 pub use crate::knowledge::notes::{NoteRow, NoteWords};
+use crate::knowledge::stamp_row::StampRow;
 
 /// Schema name of the record.
 pub const RECORD_SCHEMA: &str = "zonecall.record/1";
@@ -109,6 +110,9 @@ pub struct SignedRow {
     /// Taken back by the change with this number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken_back_by: Option<Seq>,
+    /// A time stamp of it that holds.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub time_stamp: Option<StampRow>,
 }
 
 /// One call, or one utterance that was not understood.

@@ -15,6 +15,7 @@ use crate::exam::fold::{Exam, FileChange, OtherRecord, RecordDiffers};
 use crate::exam::journal::Lines;
 use crate::exam::seal::note_files;
 use crate::exam::sign::Signed;
+use crate::exam::stamp::note_stamp;
 use crate::exam_folder::{ExamFolder, FolderError, record_against};
 use crate::knowledge::measure::Against;
 use crate::protocol::Protocols;
@@ -41,6 +42,8 @@ pub fn verified(folder: &ExamFolder, protocols: &Protocols) -> Result<Exam, Fold
     }
     exam.other_record = other_record(folder, &lines, protocols);
     exam.is_signed &= exam.other_record.as_ref().is_none_or(|other| other.how == RecordDiffers::Worded);
+    // Noted here and not where an exam is read: what is signed must not depend on the time stamp of an earlier signature.
+    note_stamp(folder.path(), &lines, &mut exam);
     Ok(exam)
 }
 

@@ -17,6 +17,7 @@ use crate::exam::call::Act;
 use crate::exam::event::{Event, Outcome};
 use crate::exam::fold::Exam;
 use crate::exam::seq::Seq;
+use crate::exam::stamp::note_stamp;
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record;
@@ -220,7 +221,8 @@ impl Desk {
         let task = self.doing.begin(TaskKind::Exam, "reading the journal");
         let lines = self.folder.lines()?;
         task.step("reading what was said");
-        let exam = self.folder.exam_of(&lines, &self.protocols)?;
+        let mut exam = self.folder.exam_of(&lines, &self.protocols)?;
+        note_stamp(self.folder.path(), &lines, &mut exam);
         task.step("pairing the stills");
         let pairing = pair(&exam, &exam.frames);
         task.step("checking and measuring");
@@ -233,6 +235,11 @@ impl Desk {
         let seen = Arc::new(DeskSnapshot { version, bytes: length, exam, record, legs, history, sent });
         *kept = Some((length, Arc::clone(&seen)));
         Ok(seen)
+    }
+
+    /// Reads everything again the next time.
+    pub(super) fn forget(&self) {
+        *self.seen.lock().unwrap_or_else(PoisonError::into_inner) = None;
     }
 
     /// Length of the journal: it only grows, so an unchanged length is an unchanged journal.

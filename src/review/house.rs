@@ -24,6 +24,7 @@ use crate::protocol::Protocols;
 use crate::review::answer::{broken, problem};
 use crate::review::desk::Desk;
 use crate::review::print::ReportRequest;
+use crate::time_stamp::StampServer;
 
 /// One exam with what is kept of it between requests.
 #[derive(Debug)]
@@ -45,7 +46,11 @@ impl Room {
 
 /// Every exam that can be opened.
 #[derive(Debug)]
-pub struct House(Rooms);
+pub struct House {
+    rooms: Rooms,
+    /// Who stamps the signatures that are made here.
+    pub(super) stamps: Option<StampServer>,
+}
 
 #[derive(Debug)]
 enum Rooms {
@@ -57,13 +62,20 @@ impl House {
     /// A single exam.
     #[must_use]
     pub fn one(desk: Desk) -> House {
-        House(Rooms::One(Room::of(desk)))
+        House { rooms: Rooms::One(Room::of(desk)), stamps: None }
     }
 
     /// All exams in a folder, those that are added later, too.
     #[must_use]
     pub fn of_folder(folder: PathBuf, protocols: Protocols) -> House {
-        House(Rooms::Many { folder, protocols: Box::new(protocols), open: Mutex::default() })
+        let rooms = Rooms::Many { folder, protocols: Box::new(protocols), open: Mutex::default() };
+        House { rooms, stamps: None }
+    }
+
+    /// Has what is signed here stamped by this server.
+    #[must_use]
+    pub fn stamped_by(self, stamps: Option<StampServer>) -> House {
+        House { stamps, ..self }
     }
 
     /// Whether there is an exam in the folder.
@@ -74,12 +86,12 @@ impl House {
 
     /// Whether it has an inbox.
     pub(super) fn has_inbox(&self) -> bool {
-        matches!(self.0, Rooms::Many { .. })
+        matches!(self.rooms, Rooms::Many { .. })
     }
 
     /// The names of the exams in the folder, the one that was written to last first; none where there is one exam only.
     pub(super) fn names(&self) -> Vec<String> {
-        let Rooms::Many { folder, .. } = &self.0 else { return Vec::new() };
+        let Rooms::Many { folder, .. } = &self.rooms else { return Vec::new() };
         let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
         let mut found: Vec<(SystemTime, String)> = entries
             .filter_map(|entry| {
@@ -94,7 +106,7 @@ impl House {
 
     /// The exam of this name; without a name the only one.
     pub(super) fn room(&self, name: Option<&str>) -> Result<Arc<Room>, RoomError> {
-        match (&self.0, name) {
+        match (&self.rooms, name) {
             (Rooms::One(room), None) => Ok(Arc::clone(room)),
             (Rooms::Many { folder, protocols, open }, Some(name)) => {
                 if let Some(room) = open.lock().unwrap_or_else(PoisonError::into_inner).get(name) {

@@ -15,6 +15,7 @@ mod change;
 mod trace;
 mod caliper;
 mod signature;
+mod stamping;
 mod cache;
 mod sound;
 mod patience;

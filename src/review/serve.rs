@@ -41,6 +41,7 @@ use crate::review::patience::PatientListener;
 use crate::review::print::{ReportError, ReportRequest, report_of};
 use crate::review::signature::{FirstVet, Signing, first_vet, people_shown, sign_here, take_back_here};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
+use crate::review::stamping::stamp_aside;
 use crate::review::stills::{earlier, frames, still, thumb};
 use crate::review::trace::{Drawn, trace};
 
@@ -230,8 +231,15 @@ async fn change(Held(room): Held, Json(asked): Json<Asked>) -> Response {
     aside(move || answer(write(&room.desk, asked).map(|seq| json!({ "seq": seq })))).await
 }
 
-async fn signing(Held(room): Held, Json(asked): Json<Signing>) -> Response {
-    aside(move || answer(sign_here(&room.desk, &asked).map(|seq| json!({ "seq": seq })))).await
+async fn signing(State(house): State<Arc<House>>, Held(room): Held, Json(asked): Json<Signing>) -> Response {
+    aside(move || {
+        let signed = sign_here(&room.desk, &asked);
+        if signed.is_ok() {
+            stamp_aside(&room, house.stamps.clone());
+        }
+        answer(signed.map(|seq| json!({ "seq": seq })))
+    })
+    .await
 }
 
 async fn unsigning(Held(room): Held, Json(asked): Json<Signing>) -> Response {

@@ -8,3 +8,4 @@
 pub mod people;
 pub mod sealed_key;
 pub mod sign;
+pub mod stamp;

@@ -174,6 +174,7 @@ fn a_signature_is_said_of_the_exam_that_was_signed_and_of_no_earlier_one() {
             key: "0".repeat(64),
             changes_since: 0,
             taken_back_by: None,
+            time_stamp: None,
         });
         let exam = Earlier {
             id: "exam".to_owned(),

@@ -99,6 +99,7 @@ mod report_contrast;
 mod report_measures;
 mod terminal;
 mod tidy;
+mod time_stamp;
 mod torn;
 mod trace;
 mod evaluation;

@@ -185,6 +185,7 @@ fn settled_and_signed() -> Record {
         key: "a".repeat(64),
         changes_since: 0,
         taken_back_by: None,
+        time_stamp: None,
     });
     let (text, by) = ("a little swelling".to_owned(), "Ada".to_owned());
     record.notes[0].words = Some(NoteWords::Read { text, by });

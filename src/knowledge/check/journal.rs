@@ -10,7 +10,7 @@ use chrono::TimeDelta;
 use crate::clock::{Span, seconds};
 use crate::exam::breaks::Break;
 use crate::exam::event::Outcome;
-use crate::exam::fold::{FileChange, Gap, LoggedUtterance, OtherRecord, RecordDiffers, SoundFault};
+use crate::exam::fold::{FileChange, Gap, LoggedUtterance, OtherRecord, RecordDiffers, SoundFault, Stamped};
 use crate::exam::timeline::{ClockJump, JumpKind};
 use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::speech::silence::SILENCE_MIN;
@@ -103,6 +103,16 @@ pub(super) fn file_changed(evidence: &Evidence) -> Vec<Hit> {
         ))
     };
     evidence.exam.changed_files.iter().map(hit).collect()
+}
+
+/// A time stamp that is none of the signature it is kept for.
+pub(super) fn time_stamp(evidence: &Evidence) -> Vec<Hit> {
+    match evidence.exam.signed.as_ref().and_then(|signed| signed.stamp.as_ref()) {
+        Some(Stamped::Fails { why }) => {
+            vec![Hit::new(format!("{why}; put back the file, or move it away and run `zonecall stamp`"))]
+        }
+        _ => Vec::new(),
+    }
 }
 
 /// What was signed is computed differently: what a reader sees is not what the vet saw.

@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 70] = [
+const RULES: [(&str, Find); 71] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -45,6 +45,7 @@ const RULES: [(&str, Find); 70] = [
     ("file-changed", journal::file_changed),
     ("signed-record-differs", journal::other_record),
     ("signed-record-worded", journal::other_words),
+    ("time-stamp-fails", journal::time_stamp),
     ("sound-cut-short", journal::sound_cut_short),
     ("not-closed", journal::not_closed),
     ("broken-off", journal::broken_off),

@@ -98,7 +98,11 @@ pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
             (None, _) => "Changed since it was signed by",
         };
         let at = date_time(signed.at, record.exam.utc_offset_s);
-        format!("{before} {}, licence {} as entered, {at}.", signed.by, signed.licence)
+        let stamp = signed.time_stamp.as_ref().map_or_else(String::new, |stamp| {
+            let at = date_time(stamp.at, record.exam.utc_offset_s);
+            format!(" Time stamp of {at} by {}.", stamp.by)
+        });
+        format!("{before} {}, licence {} as entered, {at}.{stamp}", signed.by, signed.licence)
     });
     let is_signed = record.exam.is_signed();
     let cautions = cautions_now(cautions, is_signed);

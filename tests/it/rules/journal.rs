@@ -2,8 +2,11 @@
 
 use zonecall::clock::{Sample, Span};
 use zonecall::exam::breaks::{Break, Source};
-use zonecall::exam::fold::{FileChange, Gap, OtherRecord, RecordDiffers, SoundFault};
+use zonecall::exam::fold::{
+    FileChange, Gap, LoggedSignature, OtherRecord, RecordDiffers, SoundFault, Stamped,
+};
 use zonecall::exam::seq::Seq;
+use zonecall::exam::sign::{Signable, Signed};
 use zonecall::exam::timeline::{ClockJump, JumpKind};
 
 use crate::rules::Cases;
@@ -62,6 +65,14 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("is the same, but this version words it differently: it was 3; `signed/ab.json`", &worded);
         rule.silent(&fine().but(|case| case.exam.other_record = Some(other(RecordDiffers::Computed))));
         rule.silent(&fine());
+    }),
+    ("time-stamp-fails", |rule| {
+        let stamped = |stamp| fine().but(|case| case.exam.signed = Some(signature(Some(stamp))));
+        let why = "the time stamp `stamps/0009.tst` does not hold: it is a time stamp of other bytes";
+        rule.fires(why, &stamped(Stamped::Fails { why: why.to_owned() }));
+        let at = fine().exam.header.started_at;
+        rule.silent(&stamped(Stamped::Holds { at, by: "Example Time".to_owned() }));
+        rule.silent(&fine().but(|case| case.exam.signed = Some(signature(None))));
     }),
     ("audio-lost", |rule| {
         let lost = |samples| fine().but(|case| case.exam.gaps.push(Gap { at: Sample(32_000), samples }));
@@ -141,6 +152,11 @@ fn fine() -> Case {
 fn other(how: RecordDiffers) -> OtherRecord {
     let (what, kept) = (vec!["it was 3".to_owned()], Some("signed/ab.json".to_owned()));
     OtherRecord { seq: Seq(9), by: "Dr Example".to_owned(), how, what, kept }
+}
+
+fn signature(stamp: Option<Stamped>) -> LoggedSignature {
+    let signed = Signed::new(Signable::default(), &ed25519_dalek::SigningKey::from_bytes(&[7; 32]));
+    LoggedSignature { seq: Seq(9), at: fine().exam.header.started_at, signed, taken_back_by: None, stamp }
 }
 
 fn recording() -> Source {

@@ -1,0 +1,29 @@
+//! The time stamp of a signature that was made at the desk.
+//!
+//! Takes: the exam, and the server that stamps.
+//! Gives: the time stamp next to the journal, or a line on the terminal that says why there is none.
+//! Never: lets the vet wait, or changes the signature.
+//! Tested in: `tests/it/time_stamp/kept.rs`.
+
+use std::sync::Arc;
+
+use crate::review::house::Room;
+use crate::session::error::in_one_line;
+use crate::signing::stamp::stamp;
+use crate::terminal::{self, ShownText as _};
+use crate::time_stamp::StampServer;
+
+/// Has a signature stamped, if there is a server for that; nobody waits for it.
+pub(super) fn stamp_aside(room: &Arc<Room>, server: Option<StampServer>) {
+    let Some(server) = server else { return };
+    let room = Arc::clone(room);
+    std::thread::spawn(move || match stamp(&room.desk.folder, &server) {
+        // What was read before knows nothing of it.
+        Ok(_) => room.desk.forget(),
+        Err(error) => terminal::warn(format!(
+            "zonecall: signed, and not stamped yet: {}; `zonecall stamp {}` has it stamped later",
+            in_one_line(&error),
+            room.desk.folder.path().shown()
+        )),
+    });
+}

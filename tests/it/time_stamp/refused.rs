@@ -1,0 +1,117 @@
+//! Servers that answer wrongly, late or without an end: each a clear error, and no time stamp.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use zonecall::time_stamp::authority::Authority as Trusted;
+use zonecall::time_stamp::{StampServer, Token};
+
+use super::authority::{Authority, Way};
+
+/// The SHA-256 of "abc" (FIPS 180-4, example of NIST).
+const ABC: [u8; 32] = [
+    0xba, 0x78, 0x16, 0xbf, 0x8f, 0x01, 0xcf, 0xea, 0x41, 0x41, 0x40, 0xde, 0x5d, 0xae, 0x22, 0x23, 0xb0,
+    0x03, 0x61, 0xa3, 0x96, 0x17, 0x7a, 0x9c, 0xb4, 0x10, 0xff, 0x61, 0xf2, 0x00, 0x15, 0xad,
+];
+const RSA: &[&str] = &["-newkey", "rsa:2048"];
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// What comes of asking a server for a time stamp of "abc".
+fn asked(url: &str, ca: Option<&Path>) -> Result<Token, String> {
+    let trusted = ca.map(|ca| Trusted::read(ca).unwrap());
+    let server = StampServer::new(url, trusted, Duration::from_secs(2)).map_err(|error| error.to_string())?;
+    server.stamp(&ABC).map_err(|error| error.to_string())
+}
+
+#[test]
+fn each_wrong_answer_is_a_clear_error_in_time() {
+    let authority = Arc::new(Authority::new(RSA));
+    for (way, why) in [
+        (Way::OtherBytes, "it is a time stamp of other bytes"),
+        (Way::OtherRequest, "it answers another request"),
+        (Way::NoNumber, "it answers another request"),
+        (Way::Refuses, "refused: "),
+        (Way::Changed, "its signature does not fit"),
+        (Way::Page, "gave no answer that can be read"),
+        (Way::Fault, "HTTP 500"),
+        (Way::Elsewhere, "HTTP 307"),
+        (Way::Silent, "try again later"),
+        (Way::Drips, "try again later"),
+        (Way::Endless, "longer than 262144 bytes"),
+    ] {
+        let began = Instant::now();
+        let told = asked(&authority.serve(way), None).unwrap_err();
+        assert!(told.contains(why), "{way:?}: {told}");
+        assert!(began.elapsed() < Duration::from_secs(10), "{way:?}: {:?}", began.elapsed());
+    }
+    let refused = asked(&authority.serve(Way::Refuses), None).unwrap_err();
+    assert!(refused.contains("it does not know the hash"), "badAlg (RFC 3161, 2.4.2): {refused}");
+    let right = asked(&authority.serve(Way::Right), Some(&authority.path("ca.pem"))).unwrap();
+    assert!((chrono::Utc::now() - right.at).abs() < chrono::TimeDelta::seconds(30));
+    assert_eq!(right.accuracy, Some(chrono::TimeDelta::milliseconds(1500)));
+    // Three in a row at a full second are one in a thousand million.
+    let url = authority.serve(Way::Right);
+    let has_fraction = |_| asked(&url, None).unwrap().at.timestamp_subsec_millis() != 0;
+    assert!((0..3).any(has_fraction), "fractions of a second are read (RFC 3161, 2.4.2)");
+}
+
+#[test]
+fn another_authority_vouches_for_no_server_and_a_server_for_pages_stamps_nothing() {
+    let authority = Arc::new(Authority::new(RSA));
+    let url = authority.serve(Way::Right);
+    let told = asked(&url, Some(&authority.path("other.pem"))).unwrap_err();
+    assert!(told.contains("does not lead to the authority"), "{told}");
+    // OpenSSL itself refuses to stamp with the key of a web server, so the token is signed by CMS.
+    let token = authority.path("web.tst");
+    let query = authority.query(&hex(&ABC), &[]);
+    let right = authority.reply(&query, "right");
+    std::fs::write(authority.path("right.tsr"), &right).unwrap();
+    let info = authority.run(&["ts", "-reply", "-in", "right.tsr", "-token_out", "-out", "right.tst"]);
+    assert!(info.status.success(), "{}", String::from_utf8_lossy(&info.stderr));
+    let content =
+        authority.run(&["cms", "-verify", "-noverify", "-inform", "DER", "-in", "right.tst", "-out", "info"]);
+    assert!(content.status.success(), "{}", String::from_utf8_lossy(&content.stderr));
+    let args = ["cms", "-sign", "-binary", "-nodetach", "-in", "info", "-outform", "DER", "-out", "web.tst"];
+    let kind = ["-econtent_type", "1.2.840.113549.1.9.16.1.4", "-cades"];
+    let signed = |name: &str| {
+        let (cert, key) = (format!("{name}.pem"), format!("{name}.key"));
+        let signer = ["-signer", &cert, "-inkey", &key];
+        let done = authority.run(&[&args[..], &kind, &signer].concat());
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+        Token::read(&std::fs::read(&token).unwrap(), &ABC)
+    };
+    signed("tsa").unwrap();
+    assert!(signed("web").unwrap_err().to_string().contains("is not one for time stamps"));
+}
+
+#[test]
+fn a_certificate_named_by_its_sha1_is_read_too() {
+    let authority = Authority::new(RSA);
+    let reply = authority.reply(&authority.query(&hex(&ABC), &[]), "old");
+    std::fs::write(authority.path("old.tsr"), reply).unwrap();
+    let done = authority.run(&["ts", "-reply", "-in", "old.tsr", "-token_out", "-out", "old.tst"]);
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let bytes = std::fs::read(authority.path("old.tst")).unwrap();
+    let token = Token::read(&bytes, &ABC).unwrap();
+    token.is_vouched_for(&Trusted::read(&authority.path("ca.pem")).unwrap()).unwrap();
+    assert!(Token::read(&bytes, &[0; 32]).unwrap_err().to_string().contains("other bytes"));
+}
+
+#[test]
+fn an_address_or_a_file_that_is_none_says_what_is_wanted() {
+    let told = asked("ftp://stamp.example", None).unwrap_err();
+    assert!(told.contains("is no address of a time-stamp server"), "{told}");
+    let told = asked("https://stamp.example", None).unwrap_err();
+    assert!(told.contains("--time-stamp-ca"), "{told}");
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("ca.pem");
+    for text in ["", "no certificate"] {
+        std::fs::write(&file, text).unwrap();
+        let told = Trusted::read(&file).unwrap_err().to_string();
+        assert!(told.contains("wanted are certificates in PEM form"), "{told}");
+    }
+}
