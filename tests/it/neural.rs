@@ -211,7 +211,13 @@ fn the_beginning_of_a_phrase_that_sounds_like_a_whole_one_is_no_reason_to_ask() 
 fn more_is_waited_for_though_a_whole_phrase_that_says_nothing_more_sounds_the_same() {
     let mut ear = load(&Parts::find(None, "en")).unwrap();
     // "Wait" is talk, and so is the "uh" that "a half percent" begins with.
-    for (half, is_begun) in [("weight", true), ("lesion a", true), ("disregard last two", false)] {
+    for (half, is_begun) in [
+        ("weight", true),
+        ("lesion a", true),
+        ("forget", true),
+        ("both oblique", true),
+        ("disregard last two", false),
+    ] {
         let (_, begun) = ear.recognise_so_far(&spoken("slt", half)).unwrap();
         assert_eq!(begun, is_begun, "{half}");
     }
