@@ -162,7 +162,7 @@ pub(crate) fn known_horses() -> Vec<Horse> {
     let Some(place) = own_file().ok().filter(|place| Path::new(place).is_file()) else { return Vec::new() };
     let read = Archive::open_existing(&place).and_then(|archive| archive.horses());
     read.unwrap_or_else(|error| {
-        eprintln!("zonecall: spelled names are not looked up: {error}");
+        terminal::warn(format!("zonecall: spelled names are not looked up: {error}"));
         Vec::new()
     })
 }

@@ -17,7 +17,9 @@ use crate::speech::neural::parts::Parts;
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
 use crate::speech::scripted::Scripted;
 use crate::speech::vosk::{IS_BUILT_IN, VoskParts};
-use crate::terminal::{self, ShownText as _};
+use crate::terminal;
+#[cfg(vosk_library)]
+use crate::terminal::ShownText as _;
 
 /// The engine that was asked for; else the neural ear or, where that has no parts for the language, the Vosk ear with a word
 /// about why. PocketSphinx acts on what it heard wrongly far more often, so it listens only where it was asked for.

@@ -20,6 +20,7 @@ use crate::exchange::network::tls::TlsFiles;
 #[cfg(feature = "desk")]
 use crate::review::{BoardPlace, BoundBoard};
 use crate::session::board::Board;
+#[cfg(feature = "desk")]
 use crate::terminal;
 
 /// Where a second screen shows the exam, if it is to; what is not given here is taken from the settings.
