@@ -1,7 +1,8 @@
 //! `zonecall journal`: the journal, readable, or verified.
 
+use std::collections::BTreeSet;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use chrono::{DateTime, Utc};
@@ -10,6 +11,7 @@ use super::options::KnowledgeArgs;
 use super::settings::Settings;
 use super::stamp::{AuthorityOption, token_in_words};
 use crate::exam::event::{Event, ExamEvent, Outcome, ScannerClock, SentEvent, UtteranceEvent};
+use crate::exam::fold::Exam;
 use crate::exam::journal::{Lines, read};
 use crate::exam::seq::Seq;
 use crate::exam::sign::fault;
@@ -17,7 +19,7 @@ use crate::exam::stamp::stamp_of;
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::knowledge::measure::Against;
 use crate::report::signed::verified;
-use crate::report::words::local;
+use crate::report::words::{count, local};
 use crate::signing::people::{People, settings_folder};
 use crate::speech::recognise::EngineId;
 use crate::terminal::{self, ShownText as _};
@@ -74,7 +76,7 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
         writeln!(
             out,
             "{} lines, each matches the one before it: none was changed, added or removed.\n\
-             The kept sound and the stills are those that the journal names.\n\
+             Of the kept sound and the stills, no file that is there was changed.\n\
              Whoever can write this folder could write all of it anew: compare number and hash of the last line \
              with your note.\n\
              last line: {}",
@@ -143,9 +145,22 @@ fn verify(args: &JournalArgs, lines: &Lines) -> anyhow::Result<Compared> {
         let found = record.findings.iter().filter(|finding| rules.contains(&finding.rule.as_str()));
         found.map(|finding| finding.message.clone()).collect()
     };
-    let (faults, told) =
+    let (faults, mut told): (Vec<String>, Vec<String>) =
         (about(&["file-changed"]), about(&["signed-record-differs", "signed-record-worded"]));
+    told.extend(missing(&args.folder, &exam));
     Ok(Compared { faults, told })
+}
+
+/// Files that the journal names and that are not there, so that nothing can be said of them.
+fn missing(folder: &Path, exam: &Exam) -> Option<String> {
+    let sealed = exam.sealed.iter().map(|sound| &sound.file);
+    let files: BTreeSet<&String> = sealed.chain(exam.frames.iter().map(|still| &still.file)).collect();
+    let gone: Vec<&String> = files.into_iter().filter(|file| !folder.join(file).exists()).collect();
+    let first = gone.first()?;
+    Some(format!(
+        "{} that the journal names, `{first}` first, cannot be compared: not there",
+        count(gone.len(), "file")
+    ))
 }
 
 /// What comparing found.

@@ -11,6 +11,7 @@ use crate::exam::call::{Act, Amount, Call, Problem, Value};
 use crate::exam::instead::NumberInstead;
 use crate::exam::item::Item;
 use crate::exam::sizes::first_size;
+use crate::exam::spelled::HORSE_NAME;
 use crate::language::automaton::Passed;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
@@ -290,10 +291,12 @@ impl Correcting {
     }
 }
 
-/// "Gelding scar" is neither a horse nor a finding.
+/// "Gelding scar" is neither a horse nor a finding; a spelled name is confirmed by itself.
 fn mixes_identity(phrases: &[Phrase]) -> bool {
     let identities = phrases.iter().filter(|phrase| matches!(phrase.call.act, Act::Identity { .. })).count();
-    identities > 0 && identities < phrases.len()
+    let is_name =
+        |phrase: &Phrase| matches!(&phrase.call.act, Act::Identity { what, .. } if what == HORSE_NAME);
+    identities > 0 && (identities < phrases.len() || (identities > 1 && phrases.iter().any(is_name)))
 }
 
 fn can_follow_no(act: &Act) -> bool {

@@ -10,8 +10,7 @@ use serde_json::{Map, Value};
 use crate::exam::fold::RecordDiffers;
 
 /// Keys of a record under which the program speaks in its own words; everything else was said, saved, typed or computed.
-const OWN_WORDS: [&str; 8] =
-    ["findings", "cautions", "doubt", "why_not", "source", "how", "reason", "refused"];
+const OWN_WORDS: [&str; 6] = ["findings", "cautions", "doubt", "why_not", "source", "reason"];
 /// Differences that are named; of the rest only the number is given.
 const NAMED_MAX: usize = 3;
 /// Letters of a value that are shown.
@@ -58,9 +57,10 @@ impl Found {
                 None => self.add(is_own, format!("{path} was {}, and is not there now", shown(then))),
             }
         }
-        // A key that this version adds changes nothing of what was signed.
+        // What was empty is left out of a record: a key that is new may be a value that the vet never saw.
         for (key, now) in now.iter().filter(|(key, _)| !then.contains_key(*key)) {
-            self.add(true, format!("{path}.{key} is new: {}", shown(now)));
+            let is_own = own_words || OWN_WORDS.contains(&key.as_str());
+            self.add(is_own, format!("{path}.{key} is new: {}", shown(now)));
         }
     }
 

@@ -9,7 +9,7 @@ use crate::clock::Sample;
 use crate::exam::call::{Act, Call};
 use crate::exam::event::{Event, Horse, NamedHorse};
 use crate::exam::parse::Parsed;
-use crate::exam::spelled::{MORE_OF_NAME, joined};
+use crate::exam::spelled::{HORSE_NAME, MORE_OF_NAME, joined};
 use crate::session::ask::{Doubt, Offer, SpokenQuestion};
 use crate::session::dialogue_options::Listener;
 use crate::session::dialogue_state::{Dialogue, Written};
@@ -17,10 +17,8 @@ use crate::session::notice::Notice;
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
-/// What the grammar calls the number of a horse on the list of the day,
+/// What the grammar calls the number of a horse on the list of the day.
 const HORSE_NUMBER: &str = "horse_number";
-/// and its name, spelled.
-const HORSE_NAME: &str = "horse_name";
 /// The number of a horse that is known already, among the calls of an answer.
 const HORSE_ID: &str = "horse_id";
 /// Who named a horse, where nobody said who speaks.
@@ -154,7 +152,9 @@ impl Dialogue {
             (Some(before), Some(name)) => plain(before) == plain(name),
             _ => false,
         };
-        let other = is_named && before.is_same(&horse) != Some(true) && !(same_name && horse.id.is_none());
+        // A name that is given to a horse known by its number alone is that horse's.
+        let may_be_other = before.is_same(&horse).map_or(horse.name.is_none(), |is_same| !is_same);
+        let other = is_named && may_be_other && !(same_name && horse.id.is_none());
         self.spelled = None;
         self.note(now, Event::Named(NamedHorse { by, horse, other }));
     }

@@ -70,6 +70,12 @@ fn every_letter_every_figure_and_what_parts_a_name_can_be_spelled() {
 }
 
 #[test]
+fn a_spelled_name_and_more_in_one_phrase_is_refused_for_nobody_would_be_asked() {
+    let told = spells(&format!("horse {} gelding", spelling("Juno")));
+    assert!(told.starts_with("[] Some") && told.contains("in a phrase of its own"), "{told}");
+}
+
+#[test]
 fn a_slip_is_corrected_while_spelling() {
     for (said, name) in [
         ("juliet uniform mike correction november india papa echo romeo", "Juniper"),

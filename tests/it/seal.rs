@@ -128,6 +128,17 @@ fn a_sound_or_a_still_that_is_another_one_is_told_before_and_after_signing() {
 }
 
 #[test]
+fn verify_names_a_kept_file_that_is_not_there() {
+    let folder = closed();
+    let (code, told) = verify(folder.path());
+    assert!(code == Some(0) && !told.contains("cannot be compared"), "{told}");
+    let sound = std::fs::read_dir(folder.path().join("audio")).unwrap().next().unwrap().unwrap().path();
+    std::fs::remove_file(&sound).unwrap();
+    let (_, told) = verify(folder.path());
+    assert!(told.contains("1 file that the journal names, `audio/"), "{told}");
+}
+
+#[test]
 fn verify_check_and_reports_name_what_was_changed() {
     let folder = closed();
     sign(folder.path());
