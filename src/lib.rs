@@ -59,3 +59,12 @@ pub mod cli;
 pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
+
+/// Bytes that are written as hexadecimal; none where it is not two digits a byte.
+pub(crate) fn unhex(hexadecimal: &str) -> Option<Vec<u8>> {
+    if !hexadecimal.is_ascii() || !hexadecimal.len().is_multiple_of(2) {
+        return None;
+    }
+    let pair = |idx: usize| u8::from_str_radix(&hexadecimal[idx..idx + 2], 16).ok();
+    (0..hexadecimal.len()).step_by(2).map(pair).collect()
+}

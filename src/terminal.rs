@@ -45,7 +45,7 @@ impl ShownText for Path {
         let mut text = String::new();
         for chunk in self.as_os_str().as_encoded_bytes().utf8_chunks() {
             text.push_str(&chunk.valid().shown());
-            text.extend(chunk.invalid().iter().map(|byte| format!("\\x{byte:02x}")));
+            push_bytes(&mut text, chunk.invalid());
         }
         text
     }
@@ -53,6 +53,11 @@ impl ShownText for Path {
 
 fn push(text: &mut String, sign: char) {
     if is_obeyed(sign) { text.extend(sign.escape_default()) } else { text.push(sign) }
+}
+
+/// Bytes that are no text.
+fn push_bytes(text: &mut String, bytes: &[u8]) {
+    text.extend(bytes.iter().map(|byte| format!("\\x{byte:02x}")));
 }
 
 /// Writes text of several lines: what else a terminal would obey is an escape.
@@ -71,7 +76,7 @@ impl<W: Write> Write for PlainOutput<W> {
                     _ => push(&mut text, sign),
                 }
             }
-            text.extend(chunk.invalid().iter().map(|byte| format!("\\x{byte:02x}")));
+            push_bytes(&mut text, chunk.invalid());
         }
         self.0.write_all(text.as_bytes())?;
         Ok(bytes.len())

@@ -251,10 +251,9 @@ fn is_out_of_place(item: &Item, kind: &str, words: &[Word]) -> Option<Problem> {
 
 /// "Sorry, one twenty": the number before it in the utterance was another one, or the last of the one before.
 fn put_instead(parsed: &mut Parsed, phrases: &mut Vec<Phrase>, item: &Item, words: &[Word]) {
-    let said = call(Act::Save, true, words, &[]);
-    let number = item.number().unwrap_or_default();
-    let (unit, confidence) = (item.unit(), said.confidence);
-    let instead = NumberInstead { number, unit, words: said.words, span: said.span, confidence };
+    let (number, unit) = (item.number().unwrap_or_default(), item.unit());
+    let (words, span, confidence) = heard(words);
+    let instead = NumberInstead { number, unit, words, span, confidence };
     let Some(last) = phrases.last() else {
         parsed.instead = Some(instead);
         return;
@@ -360,9 +359,14 @@ fn call(act: Act, corrects: bool, words: &[Word], before: &[Phrase]) -> Call {
     {
         return Call { act, corrects, ..call.clone() };
     }
+    let (words, span, confidence) = heard(words);
+    Call { act, corrects, reach: None, words, span, confidence }
+}
+
+/// The words as text, where they were heard, and how sure the least sure of them is.
+fn heard(words: &[Word]) -> (String, Span, f64) {
     let text: Vec<&str> = words.iter().map(|word| word.text.as_str()).collect();
     let spans = words.iter().map(|word| word.span);
     let confidence = words.iter().map(|word| word.confidence).fold(1.0, f64::min);
-    let span = spans.reduce(Span::join).unwrap_or_default();
-    Call { act, corrects, reach: None, words: text.join(" "), span, confidence }
+    (text.join(" "), spans.reduce(Span::join).unwrap_or_default(), confidence)
 }

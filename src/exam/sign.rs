@@ -112,14 +112,7 @@ impl Signed {
 }
 
 fn bytes<const N: usize>(hexadecimal: &str) -> Option<[u8; N]> {
-    if hexadecimal.len() != 2 * N || !hexadecimal.is_ascii() {
-        return None;
-    }
-    let mut bytes = [0; N];
-    for (idx, byte) in bytes.iter_mut().enumerate() {
-        *byte = u8::from_str_radix(&hexadecimal[2 * idx..2 * idx + 2], 16).ok()?;
-    }
-    Some(bytes)
+    crate::unhex(hexadecimal)?.try_into().ok()
 }
 
 /// What is wrong with a signature; none where it holds for everything before it, whose last line has the hash `before`.

@@ -28,12 +28,7 @@ pub fn stamp_file(seq: Seq) -> PathBuf {
 #[must_use]
 pub fn stamped_hash(lines: &Lines, seq: Seq) -> Option<[u8; 32]> {
     let idx = lines.events.iter().position(|line| line.seq == seq)?;
-    let hash = lines.hashes.get(idx)?;
-    let mut bytes = [0; 32];
-    for (idx, byte) in bytes.iter_mut().enumerate() {
-        *byte = u8::from_str_radix(hash.get(2 * idx..2 * idx + 2)?, 16).ok()?;
-    }
-    Some(bytes)
+    crate::unhex(lines.hashes.get(idx)?)?.try_into().ok()
 }
 
 /// The time stamp of the signature in this line; none where there is no file.

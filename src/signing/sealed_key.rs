@@ -106,7 +106,7 @@ impl SealedKey {
             return Err(KeyError::Form);
         }
         let nonce: [u8; NONCE_BYTES] = exact(&self.nonce)?;
-        let sealed = bytes(&self.sealed).ok_or(KeyError::Form)?;
+        let sealed = crate::unhex(&self.sealed).ok_or(KeyError::Form)?;
         let about = self.about();
         let payload = Payload { msg: &sealed, aad: about.as_bytes() };
         let cipher = self.cipher(passphrase)?;
@@ -144,15 +144,7 @@ fn random<const N: usize>() -> Result<[u8; N], KeyError> {
 }
 
 fn exact<const N: usize>(hexadecimal: &str) -> Result<[u8; N], KeyError> {
-    bytes(hexadecimal).and_then(|bytes| bytes.try_into().ok()).ok_or(KeyError::Form)
-}
-
-fn bytes(hexadecimal: &str) -> Option<Vec<u8>> {
-    if !hexadecimal.is_ascii() || !hexadecimal.len().is_multiple_of(2) {
-        return None;
-    }
-    let pair = |idx: usize| u8::from_str_radix(&hexadecimal[idx..idx + 2], 16).ok();
-    (0..hexadecimal.len()).step_by(2).map(pair).collect()
+    crate::unhex(hexadecimal).and_then(|bytes| bytes.try_into().ok()).ok_or(KeyError::Form)
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use zonecall::speech::neural::search::{Frames, Hypothesis};
 use zonecall::speech::neural::unexplained::{UnexplainedSpeech, unexplained};
 
 fn reading(words: &str, score: f64) -> Hypothesis {
-    Hypothesis { words: words.split(' ').map(str::to_owned).collect(), score }
+    Hypothesis { words: words.split(' ').map(str::to_owned).collect(), score, rare: 0.0 }
 }
 
 fn key(words: &[&str]) -> String {
@@ -51,11 +51,11 @@ fn evidence_is_counted_from_the_frames() {
     // Two frames of blank, a word unit and `<other>`, with probabilities 0.1, 0.8, 0.1 each.
     let frames = Frames::new([0.1_f32, 0.8, 0.1, 0.1, 0.8, 0.1].map(f32::ln).to_vec(), 3);
     let found = meanings(&[reading("save", 0.75_f64.ln()), reading("normal", 0.05_f64.ln())], key);
-    let got = evidence(&found, &frames, Some(2), 30.0, UnexplainedSpeech::default(), 0.0).unwrap();
+    let got = evidence(&found, &frames, Some(2), 30.0, UnexplainedSpeech::default()).unwrap();
     assert!((got.margin - 15.0_f64.ln()).abs() < 1e-6, "{got:?}");
     assert!((got.fit - (0.75_f64 / 0.64).ln()).abs() < 1e-6, "{got:?}");
     assert!((got.sense - (0.75_f64 / 0.04).ln()).abs() < 1e-6, "{got:?}");
-    assert_eq!(evidence(&[], &frames, None, 30.0, UnexplainedSpeech::default(), 0.0), None);
+    assert_eq!(evidence(&[], &frames, None, 30.0, UnexplainedSpeech::default()), None);
 }
 
 #[test]

@@ -257,8 +257,7 @@ pub fn meanings(readings: &[Hypothesis], key: impl Fn(&[&str]) -> String) -> Vec
     groups.into_iter().map(|(_, meaning)| meaning).collect()
 }
 
-/// The evidence for the first of `meanings`; `other` is the unit for speech outside the language, where the head has one,
-/// and `rare` what rare words add to the score of the first, which says nothing of how well it fits.
+/// The evidence for the first of `meanings`; `other` is the unit for speech outside the language, where the head has one.
 #[allow(clippy::cast_precision_loss)] // an utterance has far fewer than 2^53 words
 #[must_use]
 pub fn evidence(
@@ -267,22 +266,21 @@ pub fn evidence(
     other: Option<usize>,
     lift_db: f64,
     left: UnexplainedSpeech,
-    rare: f64,
 ) -> Option<ConfidenceInputs> {
     let best = meanings.first()?;
     let margin = meanings.get(1).map_or(MARGIN_MAX, |next| best.score - next.score);
-    let (mut free, mut outside) = (0.0, 0.0);
-    for row in frames.rows() {
-        free += f64::from(row.iter().copied().fold(f32::NEG_INFINITY, f32::max));
+    let is_outside = |row: &[f32]| {
         let blank = f64::from(row[BLANK]);
-        outside += other.map_or(blank, |other| add(blank, f64::from(row[other])));
-    }
+        other.map_or(blank, |other| add(blank, f64::from(row[other])))
+    };
+    let outside: f64 = frames.rows().map(is_outside).sum();
+    let sound = best.score - best.reading.rare;
     let words = best.reading.words.len();
     let per_word = |score: f64| (score / words.max(1) as f64).clamp(PER_WORD_MIN, PER_WORD_MAX);
     Some(ConfidenceInputs {
         margin: margin.clamp(0.0, MARGIN_MAX),
-        fit: per_word(best.score - rare - free),
-        sense: per_word(best.score - rare - outside),
+        fit: per_word(sound - frames.free()),
+        sense: per_word(sound - outside),
         lift_db,
         words,
         sound_left: left.sound,

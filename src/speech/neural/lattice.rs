@@ -149,12 +149,6 @@ impl Lattice {
         self.costs.get(word).copied().unwrap_or(0.0)
     }
 
-    /// What all these words add.
-    pub(super) fn cost_of(&self, words: &[String]) -> f64 {
-        let cost = |word| self.words.iter().position(|known| known == word).map_or(0.0, |id| self.cost(id));
-        words.iter().map(cost).sum()
-    }
-
     /// An utterance begins with what can be said at this moment.
     pub fn follow(&mut self, now: Moment<'_>) {
         self.start = self.starts.of(now);

@@ -220,8 +220,7 @@ impl Neural {
         let mut spans = spans(&meanings, &self.lexicon, frames);
         let left = unexplained(spans.as_deref().unwrap_or_default(), frames, &segment.samples);
         let lift_db = confidence::lift_db(&segment.samples);
-        let rare = meanings.first().map_or(0.0, |best| self.lattice.cost_of(&best.reading.words));
-        let evidence = confidence::evidence(&meanings, frames, self.other, lift_db, left, rare);
+        let evidence = confidence::evidence(&meanings, frames, self.other, lift_db, left);
         let (mut verdict, mut confidence) =
             evidence.map_or((Verdict::Reject, 0.0), |evidence| self.calibration.verdict(&evidence));
         let trust =
@@ -233,7 +232,7 @@ impl Neural {
             meanings = opinion.meanings;
             spans = self::spans(&meanings, &self.lexicon, frames);
         }
-        let begun = self.begun(self.says_more(&found), &meanings, frames);
+        let begun = begun(self.says_more(&found), &meanings, frames);
         let support = self.lowest_support(&meanings, spans.as_deref(), frames);
         let n_frames = frames.rows().len();
         let doubt = doubt(spans.as_deref(), n_frames, begun, support)
@@ -253,18 +252,6 @@ impl Neural {
             frames: n_frames,
             spans,
         })
-    }
-
-    /// By how much the beginning of a phrase fits better than the best whole one; none where it hardly fits at all.
-    #[allow(clippy::cast_precision_loss)] // an utterance has far fewer than 2^53 words
-    fn begun(&self, begun: Option<&Hypothesis>, meanings: &[Meaning], frames: &Frames) -> Option<f64> {
-        let begun = begun?;
-        let highest = |row: &[f32]| f64::from(row.iter().copied().fold(f32::NEG_INFINITY, f32::max));
-        let free: f64 = frames.rows().map(highest).sum();
-        // A word fits no worse for being rare.
-        let sound = begun.score - self.lattice.cost_of(&begun.words);
-        let fits = (sound - free) / begun.words.len().max(1) as f64 >= BEGUN_FIT_MIN;
-        fits.then(|| meanings.first().map_or(f64::INFINITY, |best| begun.score - best.score))
     }
 
     /// The likeliest beginning of a sentence that does not sound like a whole one: "disregard last to" is none, since
@@ -459,6 +446,16 @@ impl Neural {
             clipped: segment.clipped,
         }
     }
+}
+
+/// By how much the beginning of a phrase fits better than the best whole one; none where it hardly fits at all.
+#[allow(clippy::cast_precision_loss)] // an utterance has far fewer than 2^53 words
+fn begun(begun: Option<&Hypothesis>, meanings: &[Meaning], frames: &Frames) -> Option<f64> {
+    let begun = begun?;
+    // A word fits no worse for being rare.
+    let fit = begun.score - begun.rare - frames.free();
+    let fits = fit / begun.words.len().max(1) as f64 >= BEGUN_FIT_MIN;
+    fits.then(|| meanings.first().map_or(f64::INFINITY, |best| begun.score - best.score))
 }
 
 /// What speaks against acting on a reading, however probable it is.

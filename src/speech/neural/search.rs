@@ -30,6 +30,12 @@ impl Frames {
         Self { values, n_units: n_units.max(1) }
     }
 
+    /// Natural logarithm of the probability of the best sequence of any units.
+    #[must_use]
+    pub fn free(&self) -> f64 {
+        self.rows().map(|row| f64::from(row.iter().copied().fold(f32::NEG_INFINITY, f32::max))).sum()
+    }
+
     /// One row a frame.
     pub fn rows(&self) -> impl ExactSizeIterator<Item = &[f32]> {
         self.values.chunks_exact(self.n_units)
@@ -62,6 +68,8 @@ pub struct Hypothesis {
     pub words: Vec<String>,
     /// Natural logarithm of its probability, over all alignments and ways to say its words, and what rare words cost.
     pub score: f64,
+    /// What rare words add to the score, 0 or less: it says nothing of how well the sounds fit.
+    pub rare: f64,
 }
 
 /// Readings given back at most.
@@ -98,6 +106,16 @@ impl Histories {
         }
         words.reverse();
         words
+    }
+
+    fn cost(&self, mut at: usize, lattice: &Lattice) -> f64 {
+        let mut cost = 0.0;
+        while at != 0 {
+            let (before, word, _) = self.entries[at];
+            cost += lattice.cost(word);
+            at = before;
+        }
+        cost
     }
 }
 
@@ -273,7 +291,11 @@ fn ended(
     whole.truncate(READINGS_MAX);
     whole
         .into_iter()
-        .map(|(sentence, score)| Hypothesis { words: histories.words(sentence, lattice), score })
+        .map(|(sentence, score)| Hypothesis {
+            words: histories.words(sentence, lattice),
+            score,
+            rare: histories.cost(sentence, lattice),
+        })
         .collect()
 }
 
