@@ -1,8 +1,7 @@
-//! Fits the neural ear's trust on recordings of tuning voices: `fit_ear [--second] TUNE_FOLDER OUT.json [HEAD_FOLDER]`.
+//! Fits the neural ear's trust on recordings of tuning voices: `fit_ear TUNE_FOLDER OUT.json [HEAD_FOLDER]`.
 //! `OUT.cases.jsonl` keeps what the ear made of them; named in place of the folder it is not heard again.
 //!
-//! Two logistic maps with a ridge, by Newton's steps: is it the language, and is the best meaning the right one; and a
-//! third, with `--second`, for what the first two leave in doubt, with the second opinion.
+//! Two logistic maps with a ridge, by Newton's steps: is it the language, and is the best meaning the right one.
 //! Then the limits: as few calls are asked about as possible while of all utterances at most `WRONG_MAX` are acted on
 //! wrongly, of talk that could be a call at most `TALK_MAX`, and at most `LOST_MAX` of the rightly read calls are taken
 //! for talk. Test voices never come near it.
@@ -17,13 +16,10 @@ mod set;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest as _, Sha256};
 use zonecall::evaluation::judge;
 use zonecall::exam::parse::meaning;
 use zonecall::speech::neural::Neural;
-use zonecall::speech::neural::confidence::{
-    Calibration, ConfidenceInputs, INPUTS, Meaning, Opinion, RescoringTrust, Verdict,
-};
+use zonecall::speech::neural::confidence::{Calibration, ConfidenceInputs, INPUTS, Meaning, Verdict};
 use zonecall::speech::neural::parts::Parts;
 use zonecall::speech::stakes;
 
@@ -39,8 +35,6 @@ const LOST_MAX: f64 = 0.01;
 /// Weight of the ridge: keeps the maps flat where there is little to learn from.
 const RIDGE: f64 = 1.0;
 const STEPS: usize = 50;
-/// The second opinion is asked for below this. Higher limits, up to asking always, gave hardly more on tuning voices.
-const DOUBT: f64 = 0.98;
 
 #[derive(Serialize, Deserialize)]
 struct Case {
@@ -49,27 +43,19 @@ struct Case {
     evidence: ConfidenceInputs,
     call: bool,
     right: bool,
-    /// What the second opinion is, and whether the best meaning by both is the right one.
-    #[serde(skip)]
-    second: Option<(Opinion, bool)>,
 }
 
 impl Case {
     /// What is done, how probably it is right if it is the language, and whether it is.
     fn end(&self, trust: &Calibration) -> (Verdict, f64, bool) {
-        if let (Some(second), Some((opinion, right))) = (trust.doubts(&self.evidence), &self.second) {
-            let (verdict, p) = trust.verdict_after(second, &self.evidence, opinion);
-            return (verdict, p, *right);
-        }
         (trust.verdict(&self.evidence).0, trust.probabilities(&self.evidence).1, self.right)
     }
 }
 
 fn main() {
-    let (flags, args): (Vec<_>, Vec<_>) = std::env::args().skip(1).partition(|arg| arg == "--second");
-    let args: Vec<PathBuf> = args.into_iter().map(PathBuf::from).collect();
+    let args: Vec<PathBuf> = std::env::args().skip(1).map(PathBuf::from).collect();
     let [folder, out, rest @ ..] = args.as_slice() else {
-        println!("usage: fit_ear [--second] TUNE_FOLDER OUT.json [HEAD_FOLDER]");
+        println!("usage: fit_ear TUNE_FOLDER OUT.json [HEAD_FOLDER]");
         return;
     };
     let cases =
@@ -90,7 +76,6 @@ fn main() {
         language_sure: 0.0,
         right_min: 0.0,
         limits: stakes::Limits::new(),
-        second: None,
     };
     let mut language: Vec<f64> =
         calls.iter().filter(|case| case.right).map(|case| fitted.probabilities(&case.evidence).0).collect();
@@ -99,26 +84,6 @@ fn main() {
     fitted.language_min = (language[lost] - 1e-6).clamp(0.02, 0.5);
     fitted.right_min = limit(&fitted, &calls);
     fitted.language_sure = sure(&fitted, &cases);
-    println!("the first opinion alone:");
-    report(&fitted, &cases);
-    let [decoder, pieces] = Parts::find(rest.first().map(PathBuf::as_path), "en").second;
-    if !flags.is_empty() {
-        fitted.second = Some(RescoringTrust {
-            decoder_sha256: sha256(&decoder),
-            pieces_sha256: sha256(&pieces),
-            right: [0.0; _],
-            below: DOUBT,
-            right_min: fitted.right_min,
-        });
-        let doubtful = calls.iter().filter(|case| fitted.doubts(&case.evidence).is_some());
-        let with =
-            |case: &&&Case| Some((case.evidence.with(&case.second.as_ref()?.0), case.second.as_ref()?.1));
-        let with: Vec<_> = doubtful.filter_map(|case| with(&case)).collect();
-        println!("the second is asked for in {} of {} utterances", with.len(), calls.len());
-        fitted.second.as_mut().unwrap().right = fit(&with);
-        fitted.second.as_mut().unwrap().right_min = limit(&fitted, &calls);
-    }
-    println!("both:");
     report(&fitted, &cases);
     let head = Parts::find(rest.first().map(PathBuf::as_path), "en").head.join("head.json");
     let described: serde_json::Value = serde_json::from_slice(&std::fs::read(head).unwrap()).unwrap();
@@ -133,31 +98,21 @@ fn kept(file: &Path) -> Vec<Case> {
     text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
 }
 
-fn sha256(path: &Path) -> String {
-    let hash = Sha256::digest(std::fs::read(path).unwrap());
-    hash.iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 fn cases(folder: &Path, head: Option<&Path>) -> Vec<Case> {
     let (language, protocols) = set::language();
     let (known, units) = (language.clone(), protocols.clone());
     let key = Box::new(move |words: &[&str]| meaning(words, &known, &units));
-    let mut ear =
-        Neural::load_to_fit(&Parts::find(head, "en"), &language.engine, key).expect("the ear loads");
+    let mut ear = Neural::load(&Parts::find(head, "en"), &language.engine, key).expect("the ear loads");
     let mut cases = Vec::new();
     for truth in set::truths(folder) {
-        let (weighed, opinion) = ear.weigh_twice(&set::segment(&truth.file)).expect("the ear hears");
+        let weighed = ear.score(&set::segment(&truth.file)).expect("the ear hears");
         let Some(evidence) = weighed.evidence else { continue };
         let acts = |words: &str| judge::acts(words, &language, &protocols);
         let call = !truth.words.is_empty();
         let wanted = acts(&truth.words);
         let right = |meanings: &[Meaning]| call && acts(&meanings[0].reading.words.join(" ")) == wanted;
-        let second = opinion.map(|opinion| {
-            let right = right(&opinion.meanings);
-            (opinion, right)
-        });
         let (voice, condition) = (truth.voice, truth.condition);
-        cases.push(Case { voice, condition, evidence, call, right: right(&weighed.meanings), second });
+        cases.push(Case { voice, condition, evidence, call, right: right(&weighed.meanings) });
     }
     cases
 }

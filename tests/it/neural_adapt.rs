@@ -40,7 +40,7 @@ fn frames(units: &[usize], seed: u64) -> Vec<Vec<f64>> {
 fn told(rows: &[Vec<f64>]) -> AdaptationSample {
     let frames = Frames::new(rows.iter().flatten().map(|value| *value as f32).collect(), UNITS);
     let inner = rows.iter().flat_map(|row| row.iter().map(|v| *v as f32 + 1.5).chain([0.5])).collect();
-    AdaptationSample { frames, inner: Frames::new(inner, INNER), sound: Vec::new() }
+    AdaptationSample { frames, inner: Frames::new(inner, INNER) }
 }
 
 /// A row of units without repeats and blanks, as connectionist temporal classification reads an alignment.

@@ -29,8 +29,6 @@ pub struct AdaptationSample {
     pub frames: Frames,
     /// For each frame what the last layer was given.
     pub inner: Frames,
-    /// What the encoder made of the utterance, number after number.
-    pub sound: Vec<f32>,
 }
 
 /// A phrase that was read.

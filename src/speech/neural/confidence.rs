@@ -1,8 +1,7 @@
 //! How far a reading can be trusted: acted on, asked about, or taken for something other than the language.
 //!
 //! Takes: readings with their scores, what each of them means (as a key), the frames, and how noisy the utterance is.
-//! Gives: `ConfidenceInputs` in plain numbers, and from it, through a fitted `Calibration`, a `Verdict`; where that is in doubt,
-//! another with the second opinion.
+//! Gives: `ConfidenceInputs` in plain numbers, and from it, through a fitted `Calibration`, a `Verdict`.
 //! Never: looks into a meaning; two readings mean the same when their keys are equal.
 //! Tested in: `tests/it/neural_confidence.rs`.
 
@@ -28,14 +27,6 @@ const NEARLY_AS_GOOD: f64 = 2.0;
 const LOUDNESS_FRAME: usize = 320;
 /// Numbers taken from the evidence, the constant among them.
 pub const INPUTS: usize = 9;
-
-/// Numbers taken from the evidence with a second opinion.
-pub const INPUTS_TWICE: usize = INPUTS + 2;
-/// Readings that the second opinion is asked about.
-pub const OPINIONS_MAX: usize = 4;
-/// How much the second opinion counts against the first, as a factor of its logarithm; of 0.1 to 1 the best on tuning
-/// voices.
-const SECOND_WEIGHT: f64 = 0.3;
 
 /// What a reading is trusted or doubted for.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -72,63 +63,6 @@ pub struct Calibration {
     /// What more is wanted where an error costs much.
     #[serde(default, skip_serializing_if = "Limits::is_empty")]
     pub limits: Limits,
-    /// How the second opinion is scored; without it none is asked for.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub second: Option<RescoringTrust>,
-}
-
-/// The map from the evidence of both to a probability, and when the second is asked for.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct RescoringTrust {
-    /// SHA-256 of the model that gives the opinion.
-    pub decoder_sha256: String,
-    /// Weights for "the best meaning is the right one", in the order of `ConfidenceInputs::with`.
-    pub right: [f64; INPUTS_TWICE],
-    /// SHA-256 of the list of pieces in which it writes.
-    pub pieces_sha256: String,
-    /// It is asked for where the first finds a reading less probable than this.
-    pub below: f64,
-    /// After both, a reading less probable than this to be right is asked about.
-    pub right_min: f64,
-}
-
-/// What a second opinion makes of the readings.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Opinion {
-    /// The meanings in the order of both opinions, their scores those of both.
-    pub meanings: Vec<Meaning>,
-    /// Natural logarithm of the odds of the best meaning against the next, by both, 0 to 14.
-    pub margin: f64,
-    /// By how much the second alone prefers the best meaning to any other, -14 to 14.
-    pub lead: f64,
-    /// What it thinks of the best by itself: natural logarithm of its probability, a word.
-    pub per_word: f64,
-}
-
-/// Both opinions in one: `second` holds the second's logarithm for each of the first `meanings`; the rest fall away.
-///
-/// None where the second has no opinion of one of them: it cannot write every word of every language.
-#[must_use]
-pub fn joined(meanings: &[Meaning], second: &[f64]) -> Option<Opinion> {
-    if second.len() < meanings.len() || !second.iter().all(|score| score.is_finite()) {
-        return None;
-    }
-    let mut both: Vec<(Meaning, f64)> = meanings.iter().cloned().zip(second.iter().copied()).collect();
-    for (meaning, second) in &mut both {
-        meaning.score += SECOND_WEIGHT * *second;
-    }
-    both.sort_by(|a, b| b.0.score.total_cmp(&a.0.score));
-    let ((best, own), others) = both.split_first()?;
-    let margin = others.first().map_or(MARGIN_MAX, |(next, _)| best.score - next.score);
-    let rival = others.iter().map(|(_, second)| *second).fold(f64::NEG_INFINITY, f64::max);
-    #[allow(clippy::cast_precision_loss)] // an utterance has far fewer than 2^53 words
-    let words = best.reading.words.len().max(1) as f64;
-    Some(Opinion {
-        margin: margin.clamp(0.0, MARGIN_MAX),
-        lead: (own - rival).clamp(-MARGIN_MAX, MARGIN_MAX),
-        per_word: (own / words).clamp(PER_WORD_MIN, 0.0),
-        meanings: both.into_iter().map(|(meaning, _)| meaning).collect(),
-    })
 }
 
 /// What to do with a reading.
@@ -162,7 +96,6 @@ impl Calibration {
             language_sure: 0.9,
             right_min: 0.95,
             limits: Limits::new(),
-            second: None,
         }
     }
 
@@ -171,27 +104,6 @@ impl Calibration {
     pub fn probabilities(&self, evidence: &ConfidenceInputs) -> (f64, f64) {
         let inputs = evidence.inputs();
         (logistic(&self.language, &inputs), logistic(&self.right, &inputs))
-    }
-
-    /// How a second opinion is scored, where the first is in doubt and one can be asked for.
-    #[must_use]
-    pub fn doubts(&self, evidence: &ConfidenceInputs) -> Option<&RescoringTrust> {
-        let (language, right) = self.probabilities(evidence);
-        self.second.as_ref().filter(|second| language >= self.language_min && language * right < second.below)
-    }
-
-    /// What to do after a second opinion, and how probable the best meaning is then; never surer than the first that
-    /// asks for none.
-    #[must_use]
-    pub fn verdict_after(
-        &self,
-        trust: &RescoringTrust,
-        evidence: &ConfidenceInputs,
-        opinion: &Opinion,
-    ) -> (Verdict, f64) {
-        let right = logistic(&trust.right, &evidence.with(opinion)).min(trust.below);
-        let sure = right >= trust.right_min && self.probabilities(evidence).0 >= self.language_sure;
-        (if sure { Verdict::Act } else { Verdict::Ask }, right)
     }
 
     /// What to do, and how probable the best meaning is.
@@ -218,16 +130,6 @@ impl ConfidenceInputs {
         let lone = if self.words == 1 { 1.0 } else { 0.0 };
         let left = [self.sound_left, self.wordless_s];
         [1.0, self.margin, self.margin * lift, self.fit, self.sense, lift, lone, left[0], left[1]]
-    }
-
-    /// The same with the margin of both opinions, and what the second adds: its lead, and what it thinks of the best.
-    #[must_use]
-    pub fn with(&self, opinion: &Opinion) -> [f64; INPUTS_TWICE] {
-        let both = Self { margin: opinion.margin, ..*self }.inputs();
-        let mut inputs = [0.0; INPUTS_TWICE];
-        inputs[..INPUTS].copy_from_slice(&both);
-        inputs[INPUTS..].copy_from_slice(&[opinion.lead, opinion.per_word]);
-        inputs
     }
 }
 

@@ -1,18 +1,16 @@
 //! The decoder of the speech model: how probable each word piece is after those before it, given the sound.
 //!
 //! Takes: the decoder's file, the list of its word pieces, and what the encoder made of some sound.
-//! Gives: the odds of every piece after each of those that were written; texts in pieces, and pieces as text.
+//! Gives: the odds of every piece after those that were written, and pieces as text.
 //! Never: a choice between pieces.
-//! Tested in: `tests/it/neural.rs`, and here.
+//! Tested in: `tests/it/notes.rs`, and here.
 
-use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
 use ort::session::{Session, SessionInputValue};
 use ort::value::Tensor;
 
 use crate::speech::neural::encoder::{FEATURES, FRAME, session};
-use crate::speech::neural::parts::RescoringParts;
 use crate::speech::recognise::EngineError;
 
 /// Before the first piece, and after the last.
@@ -32,16 +30,13 @@ const MEMORY: [usize; 2] = [8, 36];
 /// The pieces of which the model writes texts.
 #[derive(Debug, Clone, Default)]
 pub(super) struct TokenTable {
-    places: HashMap<Vec<u8>, i64>,
     pieces: Vec<Vec<u8>>,
 }
 
 impl TokenTable {
     /// Reads a list of pieces: the length of each in one byte, or in two where the first is 128 or more, then its bytes.
-    ///
-    /// Of two pieces that look alike the later one is used: the earlier is for a byte that has no piece.
     pub(super) fn read(bytes: &[u8]) -> Option<Self> {
-        let (mut places, mut pieces, mut rest, mut place) = (HashMap::new(), Vec::new(), bytes, 0);
+        let (mut pieces, mut rest) = (Vec::new(), bytes);
         while let Some((first, after)) = rest.split_first() {
             let (len, after) = match first.checked_sub(128) {
                 None => (usize::from(*first), after),
@@ -51,30 +46,10 @@ impl TokenTable {
                 }
             };
             let (piece, after) = after.split_at_checked(len)?;
-            places.insert(piece.to_vec(), place);
             pieces.push(piece.to_vec());
-            (rest, place) = (after, place + 1);
+            rest = after;
         }
-        Some(Self { places, pieces })
-    }
-
-    /// The text in pieces: characters, joined two at a time, those first that come earliest in the list (byte pair
-    /// encoding, Sennrich et al. 2016). None where a character has no piece.
-    pub(super) fn of(&self, text: &str) -> Option<Vec<i64>> {
-        let mut pieces: Vec<Vec<u8>> = format!(" {text}")
-            .replace(' ', &SPACE.to_string())
-            .chars()
-            .map(|c| c.to_string().into_bytes())
-            .collect();
-        loop {
-            let joined = (1..pieces.len()).filter_map(|idx| {
-                let both = [&*pieces[idx - 1], &*pieces[idx]].concat();
-                Some((*self.places.get(&both)?, idx, both))
-            });
-            let Some((_, idx, both)) = joined.min_by_key(|(place, idx, _)| (*place, *idx)) else { break };
-            pieces.splice(idx - 1..=idx, [both]);
-        }
-        pieces.iter().map(|piece| self.places.get(piece).copied()).collect()
+        Some(Self { pieces })
     }
 
     /// What a piece adds to a text; the model's own signs add nothing.
@@ -97,76 +72,44 @@ pub(super) struct TextDecoder {
     runtime: PathBuf,
 }
 
-/// The odds of all pieces after each of those that were written.
-pub(super) struct PieceOdds {
-    odds: Vec<f32>,
-    n_pieces: usize,
-    longest: usize,
-}
-
-impl PieceOdds {
-    /// The odds in row `row`, after the start, after its first piece, and so on.
-    pub(super) fn row(&self, row: usize) -> impl Iterator<Item = &[f32]> {
-        let from = (row * self.longest * self.n_pieces).min(self.odds.len());
-        self.odds[from..].chunks_exact(self.n_pieces.max(1)).take(self.longest)
-    }
-}
-
 impl TextDecoder {
-    /// `file` is where the pieces were read from.
-    pub(super) fn new(runtime: &Path, read: &RescoringParts, file: &Path) -> Result<Self, EngineError> {
+    /// `pieces` are the bytes of the file `of`.
+    pub(super) fn new(runtime: &Path, decoder: &[u8], pieces: &[u8], of: &Path) -> Result<Self, EngineError> {
         let torn = || EngineError::Mismatch {
-            path: file.to_owned(),
+            path: of.to_owned(),
             what: "its end",
             found: "in the middle of a word piece".to_owned(),
             wanted: "after one".to_owned(),
         };
-        let pieces = TokenTable::read(&read.pieces).ok_or_else(torn)?;
-        let decoder = session(runtime, "read the decoder with", &read.decoder)?;
+        let pieces = TokenTable::read(pieces).ok_or_else(torn)?;
+        let decoder = session(runtime, "read the decoder with", decoder)?;
         Ok(Self { decoder, pieces, runtime: runtime.to_owned() })
     }
 
-    /// The odds after each piece of each row, given what the encoder made of the sound (frame by frame); `what` says what
-    /// was being done when that failed.
-    pub(super) fn odds(
-        &mut self,
-        sound: &[f32],
-        rows: &[&[i64]],
-        what: &'static str,
-    ) -> Result<PieceOdds, EngineError> {
-        let failed = |error: ort::Error| EngineError::Runtime {
+    /// The odds of every piece after those `written`, given what the encoder made of the sound (frame by frame).
+    pub(super) fn odds(&mut self, sound: &[f32], written: &[i64]) -> Result<Vec<f32>, EngineError> {
+        run(&mut self.decoder, sound, written).map_err(|error| EngineError::Runtime {
             path: self.runtime.clone(),
-            what,
+            what: "write down a note with",
             reason: error.to_string(),
-        };
-        let longest = rows.iter().map(|row| row.len() + 1).max().unwrap_or(0);
-        if longest == 0 {
-            return Ok(PieceOdds { odds: Vec::new(), n_pieces: 1, longest });
-        }
-        let odds = run(&mut self.decoder, sound, rows, longest).map_err(failed)?;
-        let n_pieces = odds.len() / (rows.len() * longest);
-        Ok(PieceOdds { odds, n_pieces, longest })
+        })
     }
 }
 
-fn run(decoder: &mut Session, sound: &[f32], rows: &[&[i64]], longest: usize) -> ort::Result<Vec<f32>> {
-    let (n, frames) = (rows.len(), sound.len() / FEATURES);
+fn run(decoder: &mut Session, sound: &[f32], written: &[i64]) -> ort::Result<Vec<f32>> {
+    let (frames, len) = (sound.len() / FEATURES, written.len() + 1);
     // What counts is marked sample by sample; the decoder takes every `STRIDE`th mark for a frame.
     let samples = frames * STRIDE;
-    let filled = |row: &&[i64]| {
-        let given = std::iter::once(START).chain(row.iter().copied());
-        given.chain(std::iter::repeat(END)).take(longest).collect::<Vec<_>>()
-    };
-    let ids: Vec<i64> = rows.iter().flat_map(filled).collect();
+    let ids: Vec<i64> = std::iter::once(START).chain(written.iter().copied()).collect();
     let mut inputs: Vec<(String, SessionInputValue<'_>)> = vec![
-        ("input_ids".to_owned(), Tensor::from_array(([n, longest], ids))?.into()),
+        ("input_ids".to_owned(), Tensor::from_array(([1, len], ids))?.into()),
         (
             "encoder_hidden_states".to_owned(),
-            Tensor::from_array(([n, frames, FEATURES], sound.repeat(n)))?.into(),
+            Tensor::from_array(([1, frames, FEATURES], sound.to_vec()))?.into(),
         ),
         (
             "encoder_attention_mask".to_owned(),
-            Tensor::from_array(([n, samples], vec![1_i64; n * samples]))?.into(),
+            Tensor::from_array(([1, samples], vec![1_i64; samples]))?.into(),
         ),
         ("use_cache_branch".to_owned(), Tensor::from_array(([1], vec![false]))?.into()),
     ];
@@ -174,14 +117,14 @@ fn run(decoder: &mut Session, sound: &[f32], rows: &[&[i64]], longest: usize) ->
     for layer in 0..LAYERS {
         for part in ["decoder.key", "decoder.value", "encoder.key", "encoder.value"] {
             let memory =
-                Tensor::from_array(([n, MEMORY[0], 1, MEMORY[1]], vec![0_f32; n * MEMORY[0] * MEMORY[1]]))?;
+                Tensor::from_array(([1, MEMORY[0], 1, MEMORY[1]], vec![0_f32; MEMORY[0] * MEMORY[1]]))?;
             inputs.push((format!("past_key_values.{layer}.{part}"), memory.into()));
         }
     }
     let answered = decoder.run(inputs)?;
     let Some(answered) = answered.get("logits") else { return Ok(Vec::new()) };
     let (_, odds) = answered.try_extract_tensor::<f32>()?;
-    Ok(odds.to_vec())
+    Ok(odds[odds.len() / len * (len - 1)..].to_vec())
 }
 
 /// Natural logarithm of the probability of one piece, from the odds of all.
@@ -205,14 +148,10 @@ mod tests {
     }
 
     #[test]
-    fn a_text_is_joined_by_the_order_of_the_list() {
-        // "lo" comes before "ow": `low` becomes lo + w, though ow + l would do, too.
-        let pieces = pieces(&["\u{2581}", "l", "o", "w", "lo", "ow", "\u{2581}lo", "w"]);
-        assert_eq!(pieces.of("low"), Some(vec![6, 7]), "and of two that look alike the later counts");
-        assert_eq!(pieces.of("lx"), None, "a letter without a piece");
-        let text: Vec<u8> = [6, 7].into_iter().flat_map(|piece| pieces.bytes(piece)).collect();
-        assert_eq!(text, b" low");
-        assert_eq!(pieces.bytes(1), b"", "a sign of the model");
+    fn a_piece_adds_its_text_and_a_sign_of_the_model_nothing() {
+        let pieces = pieces(&["<s>", "</s>", "<u>", "\u{2581}low", "w"]);
+        let text: Vec<u8> = [3, 4, 1].into_iter().flat_map(|piece| pieces.bytes(piece)).collect();
+        assert_eq!(text, b" loww");
     }
 
     #[test]
@@ -220,7 +159,7 @@ mod tests {
         let long = "a".repeat(300);
         let mut bytes = vec![(300 % 128) as u8 + 128, (300 / 128) as u8];
         bytes.extend(long.as_bytes());
-        assert_eq!(TokenTable::read(&bytes).unwrap().places.get(long.as_bytes()), Some(&0));
+        assert_eq!(TokenTable::read(&bytes).unwrap().pieces, [long.into_bytes()]);
         assert!(TokenTable::read(&bytes[..200]).is_none());
     }
 

@@ -74,12 +74,12 @@ impl Encoder {
         let Some(encoder) = &mut self.encoder else {
             let samples = Tensor::from_array(([1, heard.len()], heard))?;
             let answered = self.head.run(ort::inputs!["samples" => samples])?;
-            return sample(&answered, Vec::new());
+            return sample(&answered);
         };
         let sound = encoded(encoder, heard)?;
-        let features = Tensor::from_array(([1, sound.len() / FEATURES, FEATURES], sound.clone()))?;
+        let features = Tensor::from_array(([1, sound.len() / FEATURES, FEATURES], sound))?;
         let answered = self.head.run(ort::inputs!["features" => features])?;
-        sample(&answered, sound)
+        sample(&answered)
     }
 }
 
@@ -106,8 +106,8 @@ fn encoded(encoder: &mut Session, heard: Vec<f32>) -> ort::Result<Vec<f32>> {
     Ok(sound.to_vec())
 }
 
-/// What the head answered to `sound`.
-fn sample(answered: &SessionOutputs<'_>, sound: Vec<f32>) -> ort::Result<AdaptationSample> {
+/// What the head answered.
+fn sample(answered: &SessionOutputs<'_>) -> ort::Result<AdaptationSample> {
     let rows = |idx: usize| -> ort::Result<Frames> {
         let (shape, values) = answered[idx].try_extract_tensor::<f32>()?;
         let width = shape.last().and_then(|len| usize::try_from(*len).ok()).unwrap_or(0);
@@ -115,5 +115,5 @@ fn sample(answered: &SessionOutputs<'_>, sound: Vec<f32>) -> ort::Result<Adaptat
     };
     // A head from before voices could be learned has one output, and nothing to learn from.
     let inner = if answered.len() > 1 { rows(1)? } else { Frames::new(Vec::new(), 1) };
-    Ok(AdaptationSample { frames: rows(0)?, inner, sound })
+    Ok(AdaptationSample { frames: rows(0)?, inner })
 }

@@ -16,7 +16,6 @@ pub mod confidence;
 pub mod parts;
 mod encoder;
 mod decoder;
-mod rescoring;
 pub mod transcriber;
 
 use sha2::{Digest as _, Sha256};
@@ -26,14 +25,11 @@ use crate::language::engine::EngineLanguage;
 use crate::language::graph::Moment;
 use crate::speech::neural::adapt::{Adaptation, ReadPhrase};
 use crate::speech::neural::align::{WordFrames, align};
-use crate::speech::neural::confidence::{
-    Calibration, ConfidenceInputs, Meaning, OPINIONS_MAX, Opinion, Verdict, joined,
-};
+use crate::speech::neural::confidence::{Calibration, ConfidenceInputs, Meaning, Verdict};
 use crate::speech::neural::encoder::{Encoder, FRAME};
 use crate::speech::neural::lattice::Lattice;
 use crate::speech::neural::lexicon::{BLANK, Lexicon};
-use crate::speech::neural::parts::{LoadedParts, Parts, SecondReading};
-use crate::speech::neural::rescoring::Rescorer;
+use crate::speech::neural::parts::{LoadedParts, Parts};
 use crate::speech::neural::search::{Frames, Hypothesis, Searched, Width, search_begun};
 use crate::speech::neural::support::support;
 use crate::speech::neural::unexplained::unexplained;
@@ -66,7 +62,6 @@ pub type MeaningKey = Box<dyn Fn(&[&str]) -> String + Send>;
 /// The engine.
 pub struct Neural {
     net: Encoder,
-    second: Option<Rescorer>,
     lattice: Lattice,
     lexicon: Lexicon,
     other: Option<usize>,
@@ -88,7 +83,7 @@ pub struct Neural {
 pub struct ScoredReading {
     /// What can have been said, most probable first, one reading a meaning.
     pub meanings: Vec<Meaning>,
-    /// What speaks for the first, before any second opinion; none when nothing of the language fits.
+    /// What speaks for the first; none when nothing of the language fits.
     pub evidence: Option<ConfidenceInputs>,
     /// What to do with it.
     pub verdict: Verdict,
@@ -135,27 +130,7 @@ impl Neural {
     /// When a file is missing or not the one that the head was trained with, when the runtime refuses it, or when a
     /// word of the grammar has no sound: all such words are named.
     pub fn load(parts: &Parts, language: &EngineLanguage, meaning: MeaningKey) -> Result<Self, EngineError> {
-        Self::of(LoadedParts::new(parts, SecondReading::IfWeighed)?, parts, language, meaning)
-    }
-
-    /// The same with the model of the second opinion, whether it is trusted yet or not: for fitting the trust in it.
-    ///
-    /// # Errors
-    /// As `load`.
-    pub fn load_to_fit(
-        parts: &Parts,
-        language: &EngineLanguage,
-        meaning: MeaningKey,
-    ) -> Result<Self, EngineError> {
-        Self::of(LoadedParts::new(parts, SecondReading::Always)?, parts, language, meaning)
-    }
-
-    fn of(
-        read: LoadedParts,
-        parts: &Parts,
-        language: &EngineLanguage,
-        meaning: MeaningKey,
-    ) -> Result<Self, EngineError> {
+        let read = LoadedParts::new(parts)?;
         let mut lexicon = read
             .lexicon
             .for_language(language, &read.units)
@@ -172,13 +147,8 @@ impl Neural {
             model: format!("{} {}", read.name, read.version),
             model_sha256: read.sha256,
         };
-        let second = match &read.second {
-            Some(second) => Some(Rescorer::new(parts, second)?),
-            None => None,
-        };
         let mut this = Self {
             net,
-            second,
             lattice,
             lexicon,
             other: read.other,
@@ -207,7 +177,7 @@ impl Neural {
         }
     }
 
-    /// Hears one utterance and weighs what it can have been; a second opinion is asked for where that is in doubt.
+    /// Hears one utterance and weighs what it can have been.
     ///
     /// # Errors
     /// When the runtime fails.
@@ -216,22 +186,13 @@ impl Neural {
         let bent = self.adaptation.as_ref().map(|bend| bend.apply(&heard));
         let frames = bent.as_ref().unwrap_or(&heard.frames);
         let found = search_begun(&self.lattice, frames, Width::LISTENING);
-        let mut meanings = confidence::meanings(&found.whole, &self.meaning);
-        let mut spans = spans(&meanings, &self.lexicon, frames);
+        let meanings = confidence::meanings(&found.whole, &self.meaning);
+        let spans = spans(&meanings, &self.lexicon, frames);
         let left = unexplained(spans.as_deref().unwrap_or_default(), frames, &segment.samples);
         let lift_db = confidence::lift_db(&segment.samples);
         let evidence = confidence::evidence(&meanings, frames, self.other, lift_db, left);
-        let (mut verdict, mut confidence) =
+        let (mut verdict, confidence) =
             evidence.map_or((Verdict::Reject, 0.0), |evidence| self.calibration.verdict(&evidence));
-        let trust =
-            evidence.and_then(|evidence| Some((evidence, self.calibration.doubts(&evidence)?.clone())));
-        if let Some((evidence, trust)) = trust
-            && let Some(opinion) = self.opinion(&meanings, &heard.sound)?
-        {
-            (verdict, confidence) = self.calibration.verdict_after(&trust, &evidence, &opinion);
-            meanings = opinion.meanings;
-            spans = self::spans(&meanings, &self.lexicon, frames);
-        }
         let begun = begun(self.says_more(&found), &meanings, frames);
         let support = self.lowest_support(&meanings, spans.as_deref(), frames);
         let n_frames = frames.rows().len();
@@ -308,30 +269,6 @@ impl Neural {
             .filter(|(idx, one)| *one >= SUPPORT_MIN || needed(*idx))
             .map(|(_, one)| one)
             .fold(0.0, f64::min)
-    }
-
-    /// The second opinion of the likeliest meanings; none where nothing can give one.
-    fn opinion(&mut self, meanings: &[Meaning], sound: &[f32]) -> Result<Option<Opinion>, EngineError> {
-        let Some(second) = &mut self.second else { return Ok(None) };
-        let first = &meanings[..meanings.len().min(OPINIONS_MAX)];
-        let texts: Vec<String> = first.iter().map(|meaning| meaning.reading.words.join(" ")).collect();
-        Ok(joined(first, &second.likelihoods(sound, &texts)?))
-    }
-
-    /// The first opinion by itself, and the second whether in doubt or not: for fitting the trust in both.
-    ///
-    /// # Errors
-    /// When the runtime fails.
-    pub fn weigh_twice(
-        &mut self,
-        segment: &UtteranceAudio,
-    ) -> Result<(ScoredReading, Option<Opinion>), EngineError> {
-        let second = self.calibration.second.take();
-        let scored = self.score(segment);
-        self.calibration.second = second;
-        let (scored, heard) = (scored?, self.net.hear(&segment.samples)?);
-        let opinion = self.opinion(&scored.meanings, &heard.sound)?;
-        Ok((scored, opinion))
     }
 
     /// From now on the head's answers are bent to the voice of `person`, and the ear's name and hash say so.

@@ -12,7 +12,7 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use crate::speech::installed;
-use crate::speech::neural::confidence::{Calibration, RescoringTrust};
+use crate::speech::neural::confidence::Calibration;
 use crate::speech::neural::lexicon::{BLANK, Lexicon};
 use crate::speech::recognise::EngineError;
 
@@ -32,8 +32,8 @@ pub struct Parts {
     pub runtime: PathBuf,
     /// `encoder_model.ort`, the frozen speech encoder.
     pub encoder: PathBuf,
-    /// `decoder_model_merged.ort` and `tokenizer.bin`, which give a second opinion; the ear hears without them, too.
-    pub second: [PathBuf; 2],
+    /// `decoder_model_merged.ort` and `tokenizer.bin`, which write free words down; the ear hears without them, too.
+    pub writer: [PathBuf; 2],
     /// Folder of `ear.onnx`, encoder and head in one, or `head.onnx`, the head alone; with `head.json`, `lexicon.dict`, and
     /// `calibration.json` where it was fitted.
     pub head: PathBuf,
@@ -54,8 +54,8 @@ impl Parts {
             own.unwrap_or_else(|| ear.join(file))
         };
         let (runtime, encoder) = (in_either("libonnxruntime.so"), in_either("encoder_model.ort"));
-        let second = ["decoder_model_merged.ort", "tokenizer.bin"].map(in_either);
-        Self { runtime, encoder, second, head: named.unwrap_or_else(|| models.join(language)) }
+        let writer = ["decoder_model_merged.ort", "tokenizer.bin"].map(in_either);
+        Self { runtime, encoder, writer, head: named.unwrap_or_else(|| models.join(language)) }
     }
 
     /// The first file that is not there; none when all are.
@@ -70,7 +70,7 @@ impl Parts {
     /// Whether free words can be written down, too: that takes the encoder as it was, and the decoder.
     #[must_use]
     pub fn can_write(&self) -> bool {
-        let needed = [&self.runtime, &self.encoder].into_iter().chain(&self.second);
+        let needed = [&self.runtime, &self.encoder].into_iter().chain(&self.writer);
         needed.into_iter().all(|path| path.is_file())
     }
 
@@ -112,8 +112,6 @@ pub(super) struct LoadedParts {
     /// None where the head's file holds it, too.
     pub(super) encoder: Option<Vec<u8>>,
     pub(super) head: Vec<u8>,
-    /// What gives a second opinion, where it is there.
-    pub(super) second: Option<RescoringParts>,
     /// Place of each unit in the head's output.
     pub(super) units: HashMap<String, usize>,
     pub(super) other: Option<usize>,
@@ -125,25 +123,9 @@ pub(super) struct LoadedParts {
     pub(super) sha256: String,
 }
 
-/// The decoder, and the word pieces in which it writes.
-#[derive(Debug)]
-pub(super) struct RescoringParts {
-    pub(super) decoder: Vec<u8>,
-    pub(super) pieces: Vec<u8>,
-}
-
-/// When the second opinion's model is read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum SecondReading {
-    /// How it is scored, where that is known.
-    IfWeighed,
-    /// Always.
-    Always,
-}
-
 impl LoadedParts {
-    /// Reads the parts, and the model of the second opinion as `reading` says.
-    pub(super) fn new(parts: &Parts, reading: SecondReading) -> Result<Self, EngineError> {
+    /// Reads the parts.
+    pub(super) fn new(parts: &Parts) -> Result<Self, EngineError> {
         let description = parts.head.join("head.json");
         let described: Described = json(&description, &read(&description)?)?;
         if described.sample_rate_hz != ENCODER_RATE_HZ {
@@ -179,21 +161,11 @@ impl LoadedParts {
         } else {
             described.calibration.unwrap_or_else(Calibration::unfitted)
         };
-        // The model of the second opinion reads what the encoder beside it makes; none else.
-        let second = match &encoder {
-            Some(_) => second(parts, calibration.second.as_ref(), reading)?,
-            None => None,
-        };
-        if let Some(second) = &second {
-            hash.update(&second.decoder);
-            hash.update(&second.pieces);
-        }
         Ok(Self {
             name: described.name,
             version: described.version,
             encoder,
             head,
-            second,
             other: units.get(OTHER).copied(),
             units,
             lexicon,
@@ -202,26 +174,6 @@ impl LoadedParts {
             sha256: crate::hex(&hash.finalize()),
         })
     }
-}
-
-/// The model of the second opinion, where it is there and is to be used; one that the trust was not fitted for is refused.
-fn second(
-    parts: &Parts,
-    trust: Option<&RescoringTrust>,
-    reading: SecondReading,
-) -> Result<Option<RescoringParts>, EngineError> {
-    let [decoder, pieces] = &parts.second;
-    if !decoder.is_file() || !pieces.is_file() {
-        return Ok(None);
-    }
-    if reading == SecondReading::Always {
-        return Ok(Some(RescoringParts { decoder: read(decoder)?, pieces: read(pieces)? }));
-    }
-    let Some(trust) = trust else { return Ok(None) };
-    Ok(Some(RescoringParts {
-        decoder: checked(decoder, "decoder_sha256", &trust.decoder_sha256)?,
-        pieces: checked(pieces, "pieces_sha256", &trust.pieces_sha256)?,
-    }))
 }
 
 pub(super) fn read(path: &Path) -> Result<Vec<u8>, EngineError> {

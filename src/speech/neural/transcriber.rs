@@ -16,7 +16,7 @@ use sha2::{Digest as _, Sha256};
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::speech::neural::decoder::{END, TextDecoder, likelihood};
 use crate::speech::neural::encoder::{encode, session};
-use crate::speech::neural::parts::{Parts, RescoringParts, read};
+use crate::speech::neural::parts::{Parts, read};
 use crate::speech::recognise::{EngineError, EngineId};
 use crate::speech::voice_activity::{FRAME_LEN, Strictness, VoiceActivity};
 
@@ -72,16 +72,15 @@ impl Transcriber {
     /// # Errors
     /// When one of them is missing, or the runtime refuses it.
     pub fn load(parts: &Parts) -> Result<Self, EngineError> {
-        let [decoder, pieces] = &parts.second;
+        let [decoder, pieces] = &parts.writer;
         let all = [&parts.runtime, &parts.encoder, decoder, pieces];
         if let Some(path) = all.into_iter().find(|path| !path.is_file()) {
             return Err(EngineError::NoParts { path: path.clone() });
         }
-        let encoder = read(&parts.encoder)?;
-        let second = RescoringParts { decoder: read(decoder)?, pieces: read(pieces)? };
+        let (encoder, decoder, list) = (read(&parts.encoder)?, read(decoder)?, read(pieces)?);
         let mut hash = Sha256::new_with_prefix(&encoder);
-        hash.update(&second.decoder);
-        hash.update(&second.pieces);
+        hash.update(&decoder);
+        hash.update(&list);
         let id = EngineId {
             name: "neural".to_owned(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
@@ -90,7 +89,7 @@ impl Transcriber {
         };
         Ok(Self {
             encoder: session(&parts.runtime, "read the encoder with", &encoder)?,
-            decoder: TextDecoder::new(&parts.runtime, &second, pieces)?,
+            decoder: TextDecoder::new(&parts.runtime, &decoder, &list, pieces)?,
             parts: parts.clone(),
             id,
         })
@@ -135,8 +134,7 @@ impl Transcriber {
         let most = (samples.len() / SAMPLE_RATE_HZ as usize + 1) * PIECES_A_SECOND;
         let (mut row, mut written) = (Vec::new(), Vec::new());
         while row.len() < most {
-            let odds = self.decoder.odds(&sound, &[&row], "write down a note with")?;
-            let Some(odds) = odds.row(0).last() else { break };
+            let odds = self.decoder.odds(&sound, &row)?;
             let Some((piece, _)) = odds.iter().enumerate().max_by(|one, other| one.1.total_cmp(other.1))
             else {
                 break;
@@ -146,7 +144,7 @@ impl Transcriber {
                 return Ok((written, false));
             }
             row.push(piece);
-            written.push(Written { piece, likelihood: likelihood(piece, odds) });
+            written.push(Written { piece, likelihood: likelihood(piece, &odds) });
             if let Some(len) = circle(&row) {
                 // What was said once stays; that it was said again is the machine's doing.
                 written.truncate(row.len() - len * (CIRCLES - 1));
