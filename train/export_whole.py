@@ -1,16 +1,16 @@
 """Writes encoder and head as one ONNX file, `ear.onnx`, that takes samples, and `head.json` beside it.
 
-Takes: the encoder's weights (`encoder.py`), what `whole.py` learned, and a head to mix it with. Gives: `ear.onnx` with the
-outputs of `export.py`. Matrices are kept in 8 bits, a scale for each output, and what else is large in 16-bit floats; both
-are widened when the file is loaded, so the arithmetic is in 32 bits.
+Takes: what `whole.py` learned, and the model before to mix it with. Gives: `ear.onnx` with the outputs of `export.py`.
+Matrices are kept in 8 bits, a scale for each output, and what else is large in 16-bit floats; both are widened when the
+file is loaded, so the arithmetic is in 32 bits.
 """
 import argparse
 import hashlib
 import json
 
 import dimensions
+import kept
 import numpy as np
-import onnx
 from export import Graph
 from onnx import TensorProto, helper, numpy_helper
 
@@ -126,15 +126,6 @@ def plain_head(w):
     return head
 
 
-def head_of(folder):
-    """The same of a head that `export.py` wrote."""
-    kept = {w.name.removesuffix(".half"): numpy_helper.to_array(w).astype(np.float32)
-        for w in onnx.load(f"{folder}/head.onnx").graph.initializer}
-    long = lambda name: name if name.count(".") and name.rsplit(".", 1)[1] in ("weight", "bias") else \
-        name.rsplit(".", 1)[0] + {"w": ".weight", "b": ".bias"}[name.rsplit(".", 1)[1]]
-    return {long(k): v.T if k.endswith(".w") and v.ndim == 2 else v for k, v in kept.items()}
-
-
 def build(w, head):
     from export import build_head
 
@@ -145,21 +136,19 @@ def build(w, head):
 def main():
     ask = argparse.ArgumentParser()
     ask.add_argument("learned", nargs="+", help="files of whole.py; of several, the mean")
-    ask.add_argument("--encoder", default=".ear/encoder.npz")
-    ask.add_argument("--older", default="models/en", help="the head before")
+    ask.add_argument("--older", default="models/en", help="the model before, with its `ear.onnx`")
     ask.add_argument("--share", type=float, default=1.0, help="how far from the older weights to the learned ones")
     ask.add_argument("--out", default="models/en")
     ask.add_argument("--version", default="1")
     ask = ask.parse_args()
-    known = {k: v.astype(np.float32) for k, v in np.load(ask.encoder).items()}
+    older_encoder, older_head = kept.read(f"{ask.older}/ear.onnx")
     learned = [dict(np.load(file)) for file in ask.learned]
     about = [json.loads(str(one.pop("about"))) for one in learned]
     of_encoder = [{k.removeprefix("encoder."): v for k, v in one.items() if k.startswith("encoder.")} for one in learned]
     of_head = [plain_head(one) for one in learned]
     mean = lambda many: {k: np.mean([one[k].astype(np.float64) for one in many], 0) for k in many[0]}
-    older = head_of(ask.older)
     assert json.load(open(f"{ask.older}/head.json", encoding="utf-8"))["units"] == about[0]["units"], "other units"
-    data = build(mixed(known, mean(of_encoder), ask.share), mixed(older, mean(of_head), ask.share))
+    data = build(mixed(older_encoder, mean(of_encoder), ask.share), mixed(older_head, mean(of_head), ask.share))
     open(f"{ask.out}/ear.onnx", "wb").write(data)
     told = [{k: one[k] for k in ("seed", "steps", "learning", "hours", "heard_hours")} for one in about]
     json.dump({"name": "zonecall-en", "version": ask.version, "units": about[0]["units"], "unit_kind": "phones",

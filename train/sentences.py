@@ -11,7 +11,7 @@ import grammar
 ITEM_WEIGHTS = {"limb": 8, "zone": 14, "level": 7, "landmark": 3, "plane": 8, "structure": 13, "setting": 9,
     "nothing_wrong": 6, "negative": 6, "lesion": 13, "remark": 4, "quality": 3, "value": 18, "score": 6, "save": 5,
     "clock_mark": 1, "take_back": 3, "correction": 2, "journal": 2, "begin": 1, "end": 1, "progress": 2, "note": 2,
-    "question": 2, "identity": 1, "talk": 4}
+    "question": 2, "identity": 5, "talk": 4}
 # How a look at a leg is told, in order; each part is said or left out with the chance beside it.
 BREATH = [("limb", .45), ("zone|level", .6), ("plane", .45), ("structure", .6),
     ("nothing_wrong|lesion|lesion|quality|value|value|score", .75), ("value|lesion|score", .3), ("value", .15),

@@ -125,9 +125,11 @@ class Kokoro:
         self.signs = json.load(open(f"{folder}/vocab.json"))["vocab"]
 
     @staticmethod
-    def tokens(folder, text, accent):
+    def tokens(folder, text, accent, changed=None):
         signs = json.load(open(f"{folder}/vocab.json"))["vocab"]
         ipa = phonemes(text, accent)
+        if changed:
+            ipa = changed(ipa)
         for a, b in KOKORO_SIGNS:
             ipa = ipa.replace(a, b)
         return [signs[c] for c in ipa if c in signs]

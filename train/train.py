@@ -13,6 +13,7 @@ import math
 import time
 
 import grammar
+import kept
 import lexicon
 import numpy as np
 import torch
@@ -57,25 +58,13 @@ class Head(nn.Module):
         return self.out(self.norm(x)).float().log_softmax(-1)
 
 
-def begin_with(head, folder, units, mean, deviation):
-    """Gives `head` the weights of a model of `export.py`; units that it lacks begin from nothing."""
-    import onnx
-
-    kept = {w.name.removesuffix(".half"): torch.from_numpy(onnx.numpy_helper.to_array(w).astype(np.float32).copy())
-        for w in onnx.load(f"{folder}/head.onnx").graph.initializer}
-    own = json.load(open(f"{folder}/head.json"))["units"]
+def begin_with(head, kept, own, units, mean, deviation):
+    """Gives `head` the weights that `kept.py` read, for the units `own`; units that they lack begin from nothing."""
     mean, deviation = mean.cpu(), deviation.cpu()
-    state = head.state_dict()
-    for name in state:
-        layer, kind = name.rsplit(".", 1)
-        short = {"weight": "w", "bias": "b"}[kind]
-        value = kept.get(name, kept.get(f"{layer}.{short}"))
-        if kind == "weight" and value.dim() == 2:
-            value = value.T
-        if layer == "out":
-            rows = [own.index(unit) if unit in own else -1 for unit in units]
-            value = torch.stack([value[row] if row >= 0 else torch.zeros_like(value[0]) for row in rows])
-        state[name] = value.contiguous()
+    state = {name: torch.from_numpy(kept[name]) for name in head.state_dict()}
+    for name in ("out.weight", "out.bias"):
+        rows = [own.index(unit) if unit in own else -1 for unit in units]
+        state[name] = torch.stack([state[name][row] if row >= 0 else torch.zeros_like(state[name][0]) for row in rows])
     # The model's first layer takes plain features, this one takes scaled ones.
     state["enter.bias"] = state["enter.bias"] + state["enter.weight"] @ mean
     state["enter.weight"] = state["enter.weight"] * deviation
@@ -198,7 +187,8 @@ def main():
     mean, deviation = data.statistics()
     head = Head(len(units.units), ask.width, ask.blocks, ask.drop).to(device)
     if ask.begin_with:
-        begin_with(head, ask.begin_with, units.units, mean, deviation)
+        own = json.load(open(f"{ask.begin_with}/head.json"))["units"]
+        begin_with(head, kept.read(f"{ask.begin_with}/head.onnx")[1], own, units.units, mean, deviation)
         head.to(device)
     print(f"{ask.units}: {len(units.units)} units, {sum(p.numel() for p in head.parameters())} weights, "
         f"{len(ids)} for training, {data.frames[ids].sum() / 144000:.1f} h, {device}", flush=True)

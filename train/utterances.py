@@ -11,6 +11,7 @@ import os
 import time
 import tomllib
 
+import accents
 import grammar
 import numpy as np
 import sentences
@@ -20,6 +21,7 @@ import synth
 TALK_SHARE = .18
 AROUND_SHARE = .3  # of talk is about the very things that are called
 HALTING_SHARE = .15  # of calls have a pause inside
+ACCENT_SHARE = .35  # of what espeak-ng and Kokoro say
 KOKORO_ACCENTS = ["en-us", "en-us", "en-gb", "en-gb-x-rp"]
 
 
@@ -57,6 +59,8 @@ def fast(voices, tune, rng):
     variant = rng.choice(voices["espeak_variants"])
     voice += "+" + variant if variant else ""
     rate, pitch = rng.randint(110, 230), rng.randint(10, 90)
+    if rng.random() < ACCENT_SHARE:
+        return lambda text: synth.espeak(voice, accents.for_espeak(text, voice, rng), rate, pitch), "espeak"
     return lambda text: synth.espeak(voice, text, rate, pitch), "espeak"
 
 
@@ -73,7 +77,8 @@ def neural(kokoro, folder, voices, tune, text, rng):
     voice, other, share = rng.choice(voices["kokoro"]), None, 0.0
     if not tune and rng.random() < .6:
         other, share = rng.choice(voices["kokoro"]), rng.choice([.3, .5, .5, .7, -.25])
-    tokens = synth.Kokoro.tokens(folder, text, rng.choice(KOKORO_ACCENTS))
+    told = (lambda ipa: accents.in_ipa(ipa, rng)) if not tune and rng.random() < ACCENT_SHARE else None
+    tokens = synth.Kokoro.tokens(folder, text, rng.choice(KOKORO_ACCENTS), told)
     return kokoro.say(tokens, voice, rng.uniform(.75, 1.35), other, share), "kokoro"
 
 

@@ -1,7 +1,7 @@
 """Trains the head together with the encoder's upper layers, on sound that is changed anew in every step.
 
-Takes: shards of `utterances.py` (those that appear while it runs, too), people's talk, `encoder.py`'s weights, a head to
-begin with. Gives: `NAME.npz`, averaged weights of the layers that learned and of the head. Needs a GPU.
+Takes: shards of `utterances.py` (those that appear while it runs, too), people's talk, a model to begin with.
+Gives: `NAME.npz`, averaged weights of the layers that learned and of the head. Needs a GPU.
 The lower layers stay as they are; the learning ends at a time of day, and its rate falls towards it.
 """
 import argparse
@@ -14,23 +14,26 @@ import time
 
 import encoder
 import grammar
+import kept
 import lexicon
 import noise
 import numpy as np
+import revoice
 import synth
 import torch
 from judge import best_path, distance
 from torch import nn
 from torch.nn import functional as F
 
-from train import Head
+from train import Head, begin_with
 
 RATE = synth.RATE
 LONGEST = int(10.4 * RATE)
 ROOM_S = 1.0
 CALL, TALK, PEOPLE, NOBODY = range(4)
 LOOKS = 6
-STRETCHED = .4  # of the steps hear everything slower or faster at the same pitch
+STRETCHED = .5  # of the steps hear everything slower or faster at the same pitch
+REVOICED = .45  # of what is said comes from another throat
 BANK, BANK_LENGTH = 160 if torch.cuda.is_available() else 16, int(11 * RATE)
 CONDITIONS = [("quiet", "pink", 40), ("pink10", "pink", 10), ("babble10", "crowd", 10)]
 
@@ -131,21 +134,6 @@ def levelled(x):
 
 def unit(x):
     return x / x.std(1, keepdim=True).clamp(min=1e-4)
-
-
-def stretched(x, factor):
-    """Sound that lasts `factor` times as long at the same pitch: frames of its spectrum, their phases carried on."""
-    size, step = 512, 128
-    window = torch.hann_window(size, device=x.device)
-    frames = torch.stft(x, size, step, window=window, return_complex=True)
-    at = torch.arange(0, frames.shape[-1] - 1.001, 1 / factor, device=x.device)
-    low, part = at.long(), at - at.floor()
-    loud, angle = frames.abs(), frames.angle()
-    loud = loud[..., low] * (1 - part) + loud[..., low + 1] * part
-    due = torch.arange(size // 2 + 1, device=x.device)[:, None] * (2 * math.pi * step / size)
-    ahead = torch.remainder(angle[..., low + 1] - angle[..., low] - due + math.pi, 2 * math.pi) - math.pi + due
-    phase = angle[..., :1] + F.pad(ahead.cumsum(-1)[..., :-1], (1, 0))
-    return torch.istft(torch.polar(loud, phase), size, step, window=window)
 
 
 class World:
@@ -271,11 +259,15 @@ class World:
         x, n, labels, kind = self.place(ids)
         if float(torch.rand(1)) < STRETCHED:
             factor = min(float(uniform(1, .8, 1.25, "cpu")), LONGEST / x.shape[1])
-            x, n = stretched(x, factor), (n * factor).long()
-            x = F.pad(x, (0, max(0, int(n.max()) - x.shape[1])))
+            x, n = revoice.stretched(x, n, factor, float(uniform(1, 0, .3, "cpu")))
+            x = F.pad(x, (0, max(0, int(n.max()) - x.shape[1])))[:, :LONGEST]
+            n = n.clamp(max=LONGEST)
         if self.turn % 4 == 0:
             self.new_crowds(int(torch.randint(BANK - 4, (1,))), 4)
         self.turn += 1
+        other = torch.nonzero(chance(len(x), REVOICED, self.device) & (kind < NOBODY))[:, 0]
+        if len(other):
+            x[other] = revoice.revoiced(x[other])
         said = (kind < NOBODY)[:, None]
         x = torch.where(said, levelled(self.through(x)), torch.zeros_like(x))
         x = self.device_of(self.noisy(x, kind))
@@ -319,7 +311,11 @@ class Ear(nn.Module):
 
 
 def begin(net, folder, units, sound, world):
-    """Gives the head the weights of a model of `export.py`, for features scaled as here."""
+    """Begins with a model: with its encoder, if it has one of its own, and its head, for features scaled as here."""
+    file = next(f"{folder}/{name}.onnx" for name in ("ear", "head") if os.path.exists(f"{folder}/{name}.onnx"))
+    of_encoder, of_head = kept.read(file)
+    if of_encoder:
+        net.encoder.load_state_dict({k: torch.from_numpy(v) for k, v in of_encoder.items()})
     with torch.no_grad():
         some = []
         for _ in range(12):
@@ -329,9 +325,7 @@ def begin(net, folder, units, sound, world):
         some = torch.cat(some)
         net.mean.copy_(some.mean(0))
         net.deviation.copy_(some.std(0) + 1e-3)
-    from train import begin_with
-
-    begin_with(net.head, folder, units, net.mean, net.deviation)
+    begin_with(net.head, of_head, json.load(open(f"{folder}/head.json"))["units"], units, net.mean, net.deviation)
 
 
 def go_on(net, files, units):
@@ -384,7 +378,7 @@ def main():
     ask = argparse.ArgumentParser()
     ask.add_argument("--parts", default=".ear/parts")
     ask.add_argument("--speech", default=".ear/speech")
-    ask.add_argument("--encoder", default=".ear/encoder.npz")
+    ask.add_argument("--encoder", help="weights by `encoder.py`; for a model without an encoder of its own")
     ask.add_argument("--grammar", default="grammars/en/exam.gram")
     ask.add_argument("--begin-with", default="models/en")
     ask.add_argument("--begin-whole", nargs="*", help="files of this script to go on from, in place of a head: their mean")
@@ -412,7 +406,7 @@ def main():
         time.sleep(1)
         sound.grow()
     world = World(sound, np.load(ask.yard), ask.seed)
-    net = Ear(len(units.units), encoder.read(ask.encoder), ask.learning, ask.drop).to(device)
+    net = Ear(len(units.units), encoder.read(ask.encoder) if ask.encoder else encoder.Encoder(), ask.learning, ask.drop).to(device)
     if ask.begin_whole:
         go_on(net, ask.begin_whole, units.units)
     else:
