@@ -238,10 +238,11 @@ pub enum Outcome {
     Ignored,
 }
 
-/// How a question about an earlier utterance was answered; where a reading was taken, its calls follow in the journal.
+/// How a question about an earlier utterance was answered, or that one which was not understood was taken back; where a
+/// reading was taken, its calls follow in the journal.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Settled {
-    /// The `heard` event that was asked about.
+    /// The `heard` event that was asked about, or taken back.
     pub heard_seq: Seq,
     /// `yes`, `no`, `first`, `second`, `again` when the call was said again, `taken back` when what was asked about
     /// was taken back, `goes on` when another call followed the end of the exam, or `nothing` when nobody objected to it.

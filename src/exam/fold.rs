@@ -257,7 +257,13 @@ impl Exam {
 
     fn settle(&mut self, settled: &Settled) {
         let asked = self.utterances.iter_mut().rev().find(|utterance| utterance.seq == settled.heard_seq);
-        if let Some(utterance) = asked.filter(|utterance| utterance.outcome == Outcome::Asked) {
+        // What was not understood can be taken back, too, but never taken: nobody offered a reading of it.
+        let counts = |outcome| match outcome {
+            Outcome::Asked => true,
+            Outcome::NotUnderstood => settled.taken.is_none(),
+            _ => false,
+        };
+        if let Some(utterance) = asked.filter(|utterance| counts(utterance.outcome)) {
             utterance.settled = true;
             utterance.problems.clear();
             if let Some(words) = &settled.taken {

@@ -310,7 +310,8 @@ pub struct LoggedUtterance {
     pub clipped: f64,
     /// What became of it.
     pub outcome: Outcome,
-    /// The question about it was answered: `outcome` is `Calls` where a reading was taken, else `Asked`.
+    /// The question about it was answered: `outcome` is `Calls` where a reading was taken, else `Asked`. Or it was not
+    /// understood, and its speaker took it back.
     pub settled: bool,
     /// Why it was not taken.
     pub problems: Vec<Problem>,
@@ -321,8 +322,7 @@ impl LoggedUtterance {
     #[must_use]
     pub fn is_open(&self) -> bool {
         match self.outcome {
-            Outcome::NotUnderstood => true,
-            Outcome::Asked => !self.settled,
+            Outcome::NotUnderstood | Outcome::Asked => !self.settled,
             _ => false,
         }
     }

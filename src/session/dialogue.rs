@@ -215,6 +215,7 @@ impl Dialogue {
         {
             parsed.calls.iter_mut().for_each(|call| call.corrects = true);
         }
+        let Some((utterance, parsed)) = self.take_back_unheard(utterance, parsed, now) else { return };
         let asks = self.options.listener == Listener::Person;
         match self.due_question(&utterance, &parsed, rival) {
             Some(question) if asks => self.ask(utterance, question, now),

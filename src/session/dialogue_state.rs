@@ -2,7 +2,8 @@
 //!
 //! Takes: events, tones, and changes of the screen.
 //! Gives: `Dialogue`; what is written goes into its log and becomes an effect.
-//! Never: decides what follows from an utterance; `dialogue`, `open_question`, `prompts`, `summary` and `unsaid` do.
+//! Never: decides what follows from an utterance; `dialogue`, `open_question`, `prompts`, `summary`,
+//! `taken_back` and `unsaid` do.
 //! Tested in: `tests/it/dialogue.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -64,6 +65,8 @@ pub struct Dialogue {
     pub(super) unsaid: Unsaid,
     /// The last utterance that was not acted on, if nothing was acted on since.
     pub(super) unheard: Option<Unheard>,
+    /// The same as it was before the utterance that is being asked about.
+    pub(super) unheard_before: Option<Unheard>,
     /// What was heard over the program's own voice was read back, and nothing was heard without it since.
     pub(super) asked_over_own_voice: bool,
     /// The horses of the day, each with its number on the list.
@@ -79,10 +82,14 @@ pub struct Dialogue {
 /// An utterance that was not acted on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Unheard {
+    /// Its line.
+    pub(super) heard_seq: Seq,
     /// Where it ended.
     pub(super) to: Sample,
     /// It did not even sound like a call.
     pub(super) rejected: bool,
+    /// It was read back, and no reading of it was a save.
+    pub(super) is_no_save: bool,
 }
 
 /// A question that waits for an answer.
@@ -135,6 +142,7 @@ impl Dialogue {
             summed_up: BTreeMap::new(),
             unsaid: Unsaid::default(),
             unheard: None,
+            unheard_before: None,
             asked_over_own_voice: false,
             day_list: Vec::new(),
             spelled: None,

@@ -68,6 +68,11 @@ impl ExamLog {
         self.corrected_by(call).map(|earliest| earliest.seq)
     }
 
+    /// The number that the next line gets.
+    pub(super) fn next_seq(&self) -> Seq {
+        self.exam.next_seq()
+    }
+
     pub(super) fn instant_of(&self, sample: Sample) -> DateTime<Utc> {
         self.anchor.instant_of(sample)
     }

@@ -46,6 +46,7 @@ mod open_question;
 mod prompts;
 mod horse_name;
 mod reach;
+mod taken_back;
 pub mod dialogue;
 mod second_place;
 pub mod hearing;

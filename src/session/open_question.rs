@@ -31,11 +31,11 @@ const AGAIN: &str = "again";
 /// Something else was called, so that the exam goes on.
 const GOES_ON: &str = "goes on";
 /// What was asked about was taken back before it counted.
-const TAKEN_BACK: &str = "taken back";
+pub(super) const TAKEN_BACK: &str = "taken back";
 /// Nobody answered.
 const NOTHING: &str = "nothing";
 /// How an answer was given.
-const VOICE: &str = "voice";
+pub(super) const VOICE: &str = "voice";
 const KEY: &str = "key";
 const TIME: &str = "time";
 
@@ -100,8 +100,13 @@ impl Dialogue {
         if over.is_none() {
             self.shown_at_end = question.counts_by_itself().then(|| self.summary());
         }
+        self.unheard_before = self.unheard.filter(|_| over.is_none());
         let event = UtteranceEvent { utterance, outcome: Outcome::Asked, problems };
         let heard_seq = self.write(event, Vec::new()).heard_seq;
+        if let Some(unheard) = self.unheard.as_mut().filter(|unheard| unheard.heard_seq == heard_seq) {
+            let mut calls = question.offers.iter().flat_map(|offer| &offer.calls);
+            unheard.is_no_save = !calls.any(|call| matches!(call.act, Act::Save | Act::Clip));
+        }
         if let Some(summary) = self.shown_at_end.clone().filter(|_| question.counts_by_itself()) {
             self.report_summary(&summary);
         }
@@ -241,8 +246,11 @@ impl Dialogue {
             Some(offer) => Some(offer.words.clone()),
             None => (!calls.is_empty()).then(kept),
         };
-        if let Some(over) = open.over.as_deref().filter(|_| offer.is_some()) {
-            calls = self.settle_first(over, calls, sample, now);
+        if offer.is_some() {
+            calls = match open.over.as_deref() {
+                Some(over) => self.settle_first(over, calls, sample, now),
+                None => self.confirm_take_back(calls, sample, now),
+            };
         }
         let heard_seq = open.heard_seq;
         let settled = Settled { heard_seq, answer: given, by: by.to_owned(), taken: taken.clone() };
@@ -307,9 +315,11 @@ impl Dialogue {
             let sample = utterance.span.to;
             let event = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
             self.write(event, Vec::new());
+            self.unheard = None;
             return self.settle(open, &AnswerMeaning::Nothing, given, sample, now);
         }
         self.settle_without(open, given, utterance.span.from, now);
+        self.unheard = None;
         self.stop_waiting();
         self.take(utterance, Parsed { calls: left, ..parsed }, None, now);
     }

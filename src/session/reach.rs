@@ -22,19 +22,27 @@ use crate::speech::utterance::Utterance;
 /// samples: after that it was talk.
 const AT_ONCE: u64 = 5 * SAMPLE_RATE_HZ as u64;
 
+impl Unheard {
+    /// What begins at `from` may be meant for it.
+    pub(super) fn is_just_before(&self, from: Sample) -> bool {
+        !self.rejected || from.since(self.to) < AT_ONCE
+    }
+}
+
 impl Dialogue {
-    /// Keeps in mind what was not acted on.
+    /// Keeps in mind what was not acted on; its line is the next one.
     pub(super) fn mind_unheard(&mut self, event: &UtteranceEvent) {
         let Utterance { span, rejected, .. } = event.utterance;
         if matches!(event.outcome, Outcome::Asked | Outcome::NotUnderstood)
             && !(rejected && self.unheard.is_some())
         {
-            self.unheard = Some(Unheard { to: span.to, rejected });
+            self.unheard =
+                Some(Unheard { heard_seq: self.log.next_seq(), to: span.to, rejected, is_no_save: false });
         }
     }
 
     fn follows_unheard(&self, from: Sample) -> bool {
-        self.unheard.is_some_and(|unheard| !unheard.rejected || from.since(unheard.to) < AT_ONCE)
+        self.unheard.is_some_and(|unheard| unheard.is_just_before(from))
     }
 
     /// A correction that puts right what is being asked about.

@@ -3,7 +3,10 @@ use crate::support;
 
 use support::talk::{Talk, person};
 use zonecall::exam::event::{Event, Outcome};
+use zonecall::exam::fold::{Exam, fold};
+use zonecall::exam::journal::Lines;
 use zonecall::session::dialogue::{DialogueOptions, Listener, Speech};
+use zonecall::session::effect::Input;
 use zonecall::session::notice::Notice;
 use zonecall::session::tone::Tone;
 
@@ -126,4 +129,99 @@ fn a_pair_of_side_words_that_was_not_chosen_is_asked_about_from_the_first_limb_o
     talk.say("right fore");
     assert_eq!(talk.outcomes().last(), Some(&Outcome::Asked));
     assert!(talk.tones().contains(&Tone::NotUnderstood));
+}
+
+/// The calls that were taken back, by their words.
+fn taken_back(talk: &Talk) -> Vec<&str> {
+    let calls = talk.dialogue.exam().calls.iter().filter(|call| call.withdrawn_by.is_some());
+    calls.map(|call| call.call.words.as_str()).collect()
+}
+
+const NOTHING: &str = "that did not count; nothing was taken back";
+
+#[test]
+fn disregard_after_what_was_not_understood_takes_no_save_back_and_says_so() {
+    for words in ["disregard that", "disregard last two", "not saved"] {
+        let mut talk = Talk::aloud();
+        talk.say("left fore zone two alpha transverse").say("save").say("nonsense of somebody").say(words);
+        assert_eq!(taken_back(&talk), [""; 0], "{words}");
+        assert_eq!(talk.said().last(), Some(&NOTHING));
+        let told = talk.told(Notice::Settled);
+        assert!(told.last().is_some_and(|told| told.contains("`nonsense of somebody`")), "{told:?}");
+        let utterance = &talk.dialogue.exam().utterances[2];
+        assert!(utterance.settled && !utterance.is_open(), "its speaker has taken it back");
+        // Said once more it means what was said before that.
+        talk.say(words);
+        assert_eq!(taken_back(&talk).last(), Some(&"save"), "{words}");
+    }
+}
+
+#[test]
+fn disregard_after_a_question_that_nobody_answered_takes_back_what_was_asked() {
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone two alpha transverse").say("save").unsure("zone three bravo", "zone one bravo");
+    talk.at_s += 30.0;
+    talk.step(Input::Time);
+    talk.say("disregard that").say("longitudinal");
+    assert_eq!(taken_back(&talk), [""; 0]);
+    let answers: Vec<&str> = talk
+        .lines
+        .iter()
+        .filter_map(|line| match &line.event {
+            Event::Settled(settled) => Some(settled.answer.as_str()),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(answers, ["taken back"]);
+    assert_eq!(fold_again(&talk), *talk.dialogue.exam(), "the journal says the same");
+}
+
+/// The exam as its lines give it afterwards.
+fn fold_again(talk: &Talk) -> Exam {
+    let mut lines = Lines::default();
+    lines.events.extend(talk.lines.iter().cloned());
+    fold(&lines, &support::BUILT_IN.1).unwrap()
+}
+
+#[test]
+fn a_doubted_disregard_belongs_to_what_was_said_before_it_and_the_rest_of_its_phrase_counts() {
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone two alpha transverse").say("save").say("nonsense of somebody");
+    talk.unsure("disregard that", "good boy").say("yes");
+    assert_eq!(taken_back(&talk), [""; 0], "{:?}", talk.said());
+    assert_eq!(talk.said().last(), Some(&NOTHING));
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone two alpha transverse").say("save").say("nonsense of somebody");
+    talk.say("disregard that zone two bravo");
+    assert_eq!(taken_back(&talk), [""; 0]);
+    assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2B"), "{:?}", talk.outcomes());
+    // What was acted on and then asked about is what is taken back.
+    let mut talk = Talk::aloud();
+    talk.say("left fore zone two alpha transverse").say("save").unsure("disregard that", "good boy").say("yes");
+    assert_eq!(taken_back(&talk), ["save"]);
+}
+
+#[test]
+fn in_a_recording_a_disregard_after_what_was_not_understood_waits_for_a_person() {
+    let mut talk = Talk::new(DialogueOptions { listener: Listener::Nobody, ..DialogueOptions::default() });
+    talk.say("left fore zone two alpha transverse").say("save").say("nonsense of somebody").say("disregard that");
+    assert_eq!(taken_back(&talk), [""; 0]);
+    assert_eq!(talk.outcomes()[2..], [Outcome::NotUnderstood; 2], "both are for a person to listen to");
+    let exam = talk.dialogue.exam();
+    let why = &exam.utterances[3].problems[0].message;
+    assert!(why.contains("nothing was taken back") && exam.utterances[2].is_open(), "{why}");
+}
+
+#[test]
+fn not_saved_after_a_question_about_a_save_takes_no_other_save_back() {
+    let asked_about = |words: &str| {
+        let mut talk = Talk::aloud();
+        talk.say("left fore zone two alpha transverse").say("save").unsure(words, "good boy");
+        talk.at_s += 30.0;
+        talk.step(Input::Time);
+        talk.say("not saved");
+        taken_back(&talk).len()
+    };
+    assert_eq!(asked_about("frame saved"), 0, "it is that save which was not made");
+    assert_eq!(asked_about("zone two bravo"), 1, "no other save can be meant");
 }

@@ -233,7 +233,7 @@ pub(super) fn nothing_heard(evidence: &Evidence) -> Vec<Hit> {
 
 pub(super) fn not_understood(evidence: &Evidence) -> Vec<Hit> {
     // What was asked about and never answered has a rule of its own.
-    let fits = |utterance: &LoggedUtterance| utterance.outcome == Outcome::NotUnderstood;
+    let fits = |utterance: &LoggedUtterance| utterance.outcome == Outcome::NotUnderstood && utterance.is_open();
     summary(evidence, fits, |utterances| {
         format!("{utterances} not understood and changed nothing; listen to the calls marked `unknown`")
     })
