@@ -10,7 +10,7 @@ use clap::Subcommand;
 use super::options::FolderArgs;
 use super::stamp::{StampOptions, stamp_signature};
 use crate::signing::people::{People, Person, Role, settings_folder};
-use crate::signing::sign::{Signer, sign as sign_exam, take_back};
+use crate::signing::sign::{Seen, Signer, sign as sign_exam, take_back};
 use crate::terminal::{self, ShownText as _};
 
 /// Longest file that is read as a passphrase, in bytes.
@@ -80,6 +80,9 @@ pub(crate) struct SignArgs {
     /// Take the signature back instead.
     #[arg(long)]
     take_back: bool,
+    /// Sign although recordings or stills are gone, cut short or other files than they were.
+    #[arg(long, conflicts_with = "take_back")]
+    incomplete: bool,
     #[command(flatten)]
     passphrase: PassphraseArgs,
     #[command(flatten)]
@@ -147,7 +150,8 @@ pub(crate) fn sign(args: &SignArgs) -> anyhow::Result<ExitCode> {
         let seq = take_back(&folder, &protocols, &people, signer)?;
         writeln!(out, "line {seq}: the signature is taken back; the record is a draft")?;
     } else {
-        let seq = sign_exam(&folder, &protocols, &people, signer, None)?;
+        let seen = Seen { last: None, incomplete: args.incomplete };
+        let seq = sign_exam(&folder, &protocols, &people, signer, seen)?;
         writeln!(out, "line {seq}: signed by {name}")?;
         out.flush()?;
         stamp_signature(folder.path(), &args.stamps)?;

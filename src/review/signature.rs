@@ -13,7 +13,7 @@ use crate::report::practice::Practice;
 use crate::review::desk::Desk;
 use crate::review::refusal::{Refusal, wrong};
 use crate::signing::people::{People, Person, Role, settings_folder};
-use crate::signing::sign::{SignError, Signer, sign, take_back};
+use crate::signing::sign::{Seen, SignError, Signer, sign, take_back};
 
 /// A wish to sign, or to take the signature back.
 #[derive(Deserialize)]
@@ -22,6 +22,9 @@ pub(super) struct Signing {
     passphrase: String,
     /// Number of the last line that the page had been given.
     seen: Seq,
+    /// Seen once that files are gone, and meant all the same.
+    #[serde(default)]
+    confirmed: bool,
 }
 
 /// The first vet of a practice.
@@ -70,7 +73,8 @@ pub(super) fn people_shown() -> Vec<PersonShown> {
 /// Signs the record as the vet has seen it.
 pub(super) fn sign_here(desk: &Desk, asked: &Signing) -> Result<Seq, Refusal> {
     let signer = Signer { name: &asked.by, passphrase: &asked.passphrase };
-    let signed = sign(&desk.folder, &desk.protocols, &people()?, signer, Some(asked.seen));
+    let seen = Seen { last: Some(asked.seen), incomplete: asked.confirmed };
+    let signed = sign(&desk.folder, &desk.protocols, &people()?, signer, seen);
     signed.map_err(refusal)
 }
 
@@ -86,6 +90,11 @@ fn refusal(error: SignError) -> Refusal {
         SignError::Overtaken => Refusal::Overtaken(Problem {
             message: "the exam has changed since this page showed it".to_owned(),
             help: "nothing was signed; check it again, then sign".to_owned(),
+        }),
+        SignError::Incomplete { lacking } => Refusal::Contradicts(Problem {
+            message: lacking,
+            help: "nothing was signed; put the files back, or sign all the same: what is gone can be proved no more"
+                .to_owned(),
         }),
         error => refused(&error),
     }

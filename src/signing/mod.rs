@@ -5,6 +5,7 @@
 //! Never: a key outside the settings folder, a passphrase in a file or on a command line, or one key for two people.
 //! Tested in: `tests/it/people.rs` and `tests/it/review.rs`.
 
+mod evidence;
 pub mod people;
 pub mod sealed_key;
 pub mod sign;

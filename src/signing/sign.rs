@@ -2,7 +2,7 @@
 //!
 //! Takes: an exam folder, the list of people, a vet's name and passphrase.
 //! Gives: the number of the line in the journal, or why there is none.
-//! Never: signs what has changed since the vet saw it, or a damaged journal.
+//! Never: signs what has changed since the vet saw it, a damaged journal, or without a word what has lost its evidence.
 //! Tested in: `tests/it/people.rs`, `tests/it/review.rs`.
 
 use chrono::Utc;
@@ -18,7 +18,8 @@ use crate::knowledge::check::TORN;
 use crate::knowledge::measure::Against;
 use crate::protocol::Protocols;
 use crate::report::export::json;
-use crate::report::signed::keep;
+use crate::report::signed::{keep, verified};
+use crate::signing::evidence::lacking;
 use crate::signing::people::{People, PeopleError};
 
 /// Why nothing was signed or taken back.
@@ -43,6 +44,15 @@ pub enum SignError {
          missing, and accept the question; then sign"
     )]
     Torn,
+    /// A recording or a still is gone, or is another file than it was.
+    #[error(
+        "{lacking}; nothing was signed; put the files back, or sign all the same with --incomplete: what is gone can be \
+         proved no more"
+    )]
+    Incomplete {
+        /// What lacks, in words.
+        lacking: String,
+    },
     /// Nothing is signed.
     #[error("there is no signature to take back; nothing was changed")]
     NoSignature,
@@ -57,7 +67,16 @@ pub struct Signer<'a> {
     pub passphrase: &'a str,
 }
 
-/// Signs the record as it is; nobody signs what they have not seen, so `seen` is the last line that was shown.
+/// What the vet has seen, and signs.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Seen {
+    /// The last line that was shown; none where the record is signed as it is.
+    pub last: Option<Seq>,
+    /// That files are gone, or other ones than they were, and signs all the same.
+    pub incomplete: bool,
+}
+
+/// Signs the record as it is; nobody signs what they have not seen.
 ///
 /// # Errors
 /// When this person may not sign, or the exam cannot be signed as it is.
@@ -66,12 +85,12 @@ pub fn sign(
     protocols: &Protocols,
     people: &People,
     signer: Signer<'_>,
-    seen: Option<Seq>,
+    seen: Seen,
 ) -> Result<Seq, SignError> {
     let mut journal = folder.append_journal().map_err(FolderError::from)?;
     let lines = folder.lines().map_err(FolderError::from)?;
     let last = lines.events.last().map(|line| line.seq).unwrap_or_default();
-    if seen.is_some_and(|seen| seen != last) {
+    if seen.last.is_some_and(|seen| seen != last) {
         return Err(SignError::Overtaken);
     }
     let exam = folder.exam_of(&lines, protocols)?;
@@ -83,6 +102,10 @@ pub fn sign(
         return Err(SignError::Torn);
     }
     let (person, key) = people.open_key(signer.name, signer.passphrase)?;
+    let compared = verified(folder, protocols)?;
+    if let Some(lacking) = lacking(folder.path(), &compared).filter(|_| !seen.incomplete) {
+        return Err(SignError::Incomplete { lacking });
+    }
     let record = json(&record);
     // What was signed can be shown in any later version, however that makes the record.
     keep(folder, &record)?;

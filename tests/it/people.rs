@@ -6,8 +6,10 @@ use std::os::unix::fs::{OpenOptionsExt as _, PermissionsExt as _};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use zonecall::exam::event::Event;
-use zonecall::exam::journal;
+use sha2::{Digest as _, Sha256};
+use zonecall::clock::Sample;
+use zonecall::exam::event::{AudioFile, Event, Frame};
+use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::sign::fault;
 use zonecall::signing::people::{People, PeopleError, Role};
 
@@ -196,4 +198,61 @@ fn the_key_of_earlier_versions_is_known_and_signs_no_more() {
     assert!(matches!(people.open_key("Dr Ada", ADA), Err(PeopleError::Unknown { .. })));
     assert!(done(&practice.run(&["people"])).contains(&shared));
     assert_eq!(Role::Vet.as_str(), "vet");
+}
+
+/// A practice whose exam has a second of sound and a still.
+fn with_files() -> Practice {
+    let practice = Practice::new();
+    let exam = PathBuf::from(practice.exam());
+    std::fs::create_dir(exam.join("audio")).unwrap();
+    let at = support::header().started_at;
+    let mut keeper = zonecall::speech::keep::Keeper::create(&exam.join(SOUND), at, 0).unwrap();
+    keeper.write(&[7; 80_000]).unwrap();
+    keeper.finalise().unwrap();
+    image::GrayImage::from_pixel(8, 8, image::Luma([7])).save(exam.join(STILL)).unwrap();
+    let audio = AudioFile { file: SOUND.to_owned(), first_sample: Sample::FIRST, source: "default".to_owned() };
+    let still = Frame {
+        id: "2.25.1".to_owned(),
+        file: STILL.to_owned(),
+        sha256: sha256(&exam.join(STILL)),
+        ..support::still::frame("")
+    };
+    let mut journal = Journal::open(&exam).unwrap();
+    for event in [Event::Audio(audio), Event::Frame(Box::new(still))] {
+        journal.append(at, Sample(80_000), &event).unwrap();
+    }
+    done(&practice.add("Dr Ada", "V-1", ADA));
+    practice
+}
+
+const SOUND: &str = "audio/0001.wav";
+const STILL: &str = "still.png";
+
+fn sha256(path: &Path) -> String {
+    let hash = Sha256::digest(std::fs::read(path).unwrap());
+    hash.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[test]
+fn nobody_signs_without_a_word_what_has_lost_its_sound_or_a_still() {
+    let gone = |path: PathBuf| std::fs::remove_file(path).unwrap();
+    let cut = |path: PathBuf| std::fs::write(path, "").unwrap();
+    let harms: [(&str, fn(PathBuf), &str); 4] = [
+        (SOUND, gone, "the recording `audio/0001.wav` cannot be read"),
+        (SOUND, cut, "the recording `audio/0001.wav` lacks its last 5.0 s"),
+        (STILL, gone, "the still `still.png` is not there"),
+        (STILL, cut, "`still.png` is not the file that it was"),
+    ];
+    for (file, harm, why) in harms {
+        let practice = with_files();
+        harm(Path::new(&practice.exam()).join(file));
+        refused(&practice.sign("Dr Ada", ADA, &[]), why);
+        assert!(practice.signatures().is_empty());
+        let checked = practice.run(&["check", &practice.exam()]);
+        let told = String::from_utf8_lossy(&checked.stdout);
+        assert!(told.contains(&format!("`{file}`")), "{told}");
+        done(&practice.sign("Dr Ada", ADA, &["--incomplete"]));
+        assert_eq!(practice.signatures().len(), 1);
+    }
+    done(&with_files().sign("Dr Ada", ADA, &[]));
 }

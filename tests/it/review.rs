@@ -296,12 +296,20 @@ fn a_vet_signs_what_they_have_seen_with_a_key_that_only_they_can_read_and_a_chan
     assert_eq!(begin("V-1", "short"), 422, "a passphrase is long");
     assert_eq!(begin("V-1", words), 200);
     assert_eq!(begin("V-2", words), 422, "the desk makes the first vet only");
+    let wish =
+        |passphrase: &str, seen: u64| json!({"by": "Dr Example", "passphrase": passphrase, "seen": seen});
     let sign = |passphrase: &str, seen: u64| {
-        desk.post("/api/sign", &json!({"by": "Dr Example", "passphrase": passphrase, "seen": seen}))
+        let mut wish = wish(passphrase, seen);
+        wish["confirmed"] = true.into();
+        desk.post("/api/sign", &wish)
     };
     assert_eq!(sign("four words of your own", seen).0, 422, "another passphrase");
     assert_eq!(sign(words, seen - 1).0, 409, "nobody signs what they have not seen");
     assert_eq!(desk.exam()["record"]["exam"]["status"], "draft");
+    // The sound of this exam is shorter than its journal says, and its still is another file.
+    let (status, told) = desk.post("/api/sign", &wish(words, seen));
+    assert!(status == 409 && told["confirm"] == true, "{told}");
+    assert!(told["message"].as_str().unwrap().contains("`still.png` is not the file that it was"), "{told}");
     let (status, told) = sign(words, seen);
     assert_eq!(status, 200, "{told}");
     let exam = desk.exam();

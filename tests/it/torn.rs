@@ -10,7 +10,7 @@ use zonecall::exam::journal::{JOURNAL_FILE, Journal};
 use zonecall::exam::review::{Change, Review};
 use zonecall::exam_folder::ExamFolder;
 use zonecall::signing::people::{People, Role};
-use zonecall::signing::sign::{SignError, Signer, sign};
+use zonecall::signing::sign::{Seen, SignError, Signer, sign};
 
 const SIGNER: Signer<'_> = Signer { name: "Ada", passphrase: "ada has four good words" };
 
@@ -30,7 +30,7 @@ fn a_torn_line_is_settled_by_a_person_and_then_the_exam_can_be_signed() {
     let mut people = People::read(settings.path()).unwrap();
     people.add(SIGNER.name, Role::Vet, "V-1", SIGNER.passphrase).unwrap();
     let exam = ExamFolder::at(folder.path());
-    let refused = sign(&exam, &BUILT_IN.1, &people, SIGNER, None).unwrap_err();
+    let refused = sign(&exam, &BUILT_IN.1, &people, SIGNER, Seen::default()).unwrap_err();
     assert!(matches!(refused, SignError::Torn), "{refused}");
     let record = exam.record(&BUILT_IN.1).unwrap();
     let found = record.findings.iter().find(|finding| finding.rule == "journal-torn").expect("it is found");
@@ -46,6 +46,6 @@ fn a_torn_line_is_settled_by_a_person_and_then_the_exam_can_be_signed() {
     let mut journal = Journal::open(folder.path()).unwrap();
     journal.append(at, Sample::FIRST, &Event::Review(Box::new(review))).unwrap();
     drop(journal);
-    sign(&exam, &BUILT_IN.1, &people, SIGNER, None).unwrap();
+    sign(&exam, &BUILT_IN.1, &people, SIGNER, Seen::default()).unwrap();
     assert!(exam.exam(&BUILT_IN.1).unwrap().is_signed);
 }

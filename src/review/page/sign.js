@@ -31,13 +31,13 @@ export function signForm(exam, people, { begin, sign }) {
     open.length ? make("ul", { class: "still-open", tabindex: "0", "aria-label": "Still open" }, open) : "",
     vets.length ? known(vets) : first(),
     make("p", {}, "By signing, a licensed vet confirms having reviewed this record. The program cannot check the licence. Any later change makes a new draft."),
-  ].flat(), async (form) => {
+  ].flat(), async (form, why, { confirmed } = {}) => {
     const asked = wish(form);
-    if (form.elements.again) {
+    if (form.elements.again && !confirmed) {
       if (form.elements.again.value !== asked.passphrase) throw new Error("The two passphrases differ. Type both again.");
       await begin({ name: asked.by, licence: form.elements.licence.value, passphrase: asked.passphrase });
     }
-    await sign(asked);
+    await sign({ ...asked, confirmed: confirmed === true });
   }, "Sign", false);
 }
 

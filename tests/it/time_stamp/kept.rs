@@ -249,6 +249,11 @@ fn what_is_signed_does_not_depend_on_the_time_stamp_of_an_earlier_signature() {
     let url = authority.serve(Way::Right);
     assert_eq!(practice.stamp(&["--time-stamp", &url]).0, Some(0));
     practice.set(&url, Some(&authority.ca()));
+    let (code, text) = practice.sign();
+    assert!(code == Some(2) && text.contains("nothing has changed since"), "{text}");
+    let exam = practice.text("exam");
+    let named = practice.run(&["name", &exam, "--horse", "Bramble", "--by", "Kim", "--draft-again"]);
+    assert!(named.status.success(), "{}", said(&named).1);
     assert_eq!(practice.sign().0, Some(0), "signed once more");
     let (code, text) = practice.verify(&[]);
     assert_eq!(code, Some(0), "{text}");
@@ -281,7 +286,7 @@ fn the_desk_has_a_signature_stamped_and_answers_before_the_server_does() {
         assert_eq!(desk.post("/api/people", &vet).0, 200);
         let seen = desk.exam()["version"].clone();
         let asked = Instant::now();
-        let wish = serde_json::json!({"by": "Dr Ada", "passphrase": ADA, "seen": seen});
+        let wish = serde_json::json!({"by": "Dr Ada", "passphrase": ADA, "seen": seen, "confirmed": true});
         let (status, answer) = desk.post("/api/sign", &wish);
         assert_eq!(status, 200, "{answer}");
         assert!(asked.elapsed() < Duration::from_secs(8), "a silent server is given ten seconds");
