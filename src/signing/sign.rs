@@ -9,6 +9,7 @@ use chrono::Utc;
 use sha2::{Digest, Sha256};
 
 use crate::exam::event::Event;
+use crate::exam::fold::LoggedSignature;
 use crate::exam::review::{Change, Review};
 use crate::exam::seal::seal;
 use crate::exam::seq::Seq;
@@ -44,6 +45,14 @@ pub enum SignError {
          missing, and accept the question; then sign"
     )]
     Torn,
+    /// This person has signed it, and nothing has changed since.
+    #[error("{by} has signed this record in line {line}, and nothing has changed since; nothing was written")]
+    Already {
+        /// Who.
+        by: String,
+        /// The line of the signature.
+        line: Seq,
+    },
     /// A recording or a still is gone, or is another file than it was.
     #[error(
         "{lacking}; nothing was signed; put the files back, or sign all the same with --incomplete: what is gone can be \
@@ -103,6 +112,12 @@ pub fn sign(
     }
     let (person, key) = people.open_key(signer.name, signer.passphrase)?;
     let compared = verified(folder, protocols)?;
+    let by_same = |logged: &&LoggedSignature| {
+        (&logged.signed.by, &logged.signed.key) == (&person.name, &crate::hex(key.verifying_key().as_bytes()))
+    };
+    if let Some(logged) = compared.signed.as_ref().filter(by_same).filter(|_| compared.is_signed) {
+        return Err(SignError::Already { by: person.name, line: logged.seq });
+    }
     if let Some(lacking) = lacking(folder.path(), &compared).filter(|_| !seen.incomplete) {
         return Err(SignError::Incomplete { lacking });
     }

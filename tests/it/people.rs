@@ -256,3 +256,19 @@ fn nobody_signs_without_a_word_what_has_lost_its_sound_or_a_still() {
     }
     done(&with_files().sign("Dr Ada", ADA, &[]));
 }
+
+#[test]
+fn the_same_vet_signs_an_unchanged_record_once() {
+    let practice = with_files();
+    done(&practice.add("Dr Bea", "V-2", BEA));
+    done(&practice.sign("Dr Ada", ADA, &[]));
+    let journal = || std::fs::read(Path::new(&practice.exam()).join(journal::JOURNAL_FILE)).unwrap();
+    let before = journal();
+    refused(&practice.sign("Dr Ada", ADA, &[]), "Dr Ada has signed this record in line");
+    assert_eq!(journal(), before, "nothing was written");
+    // Another vet may sign the same, and a change makes it another record.
+    done(&practice.sign("Dr Bea", BEA, &[]));
+    done(&practice.run(&["name", &practice.exam(), "--horse", "Bramble", "--by", "Kim", "--draft-again"]));
+    done(&practice.sign("Dr Bea", BEA, &[]));
+    assert_eq!(practice.signatures().len(), 3);
+}
