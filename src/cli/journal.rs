@@ -1,26 +1,18 @@
 //! `zonecall journal`: the journal, readable, or verified.
 
-use std::collections::BTreeSet;
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use chrono::{DateTime, Utc};
 
+use super::journal_verify::Verified;
 use super::options::KnowledgeArgs;
-use super::settings::Settings;
-use super::stamp::{AuthorityOption, token_in_words};
+use super::stamp::AuthorityOption;
 use crate::exam::event::{Event, ExamEvent, Outcome, ScannerClock, SentEvent, UtteranceEvent};
-use crate::exam::fold::Exam;
-use crate::exam::journal::{Lines, read};
-use crate::exam::seq::Seq;
+use crate::exam::journal::read;
 use crate::exam::sign::fault;
-use crate::exam::stamp::stamp_of;
-use crate::exam_folder::{ExamFolder, record_against};
-use crate::knowledge::measure::Against;
-use crate::report::signed::verified;
-use crate::report::words::{count, local};
-use crate::signing::people::{People, settings_folder};
+use crate::report::words::local;
 use crate::speech::recognise::EngineId;
 use crate::terminal::{self, ShownText as _};
 
@@ -68,108 +60,9 @@ pub(crate) fn journal(args: &JournalArgs) -> anyhow::Result<ExitCode> {
     if !args.verify {
         return Ok(if lines.damage.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) });
     }
-    let Compared { faults: found, told } = verify(args, &lines)?;
-    for problem in found.iter().chain(&told) {
-        writeln!(out, "{}", problem.shown())?;
-    }
-    if lines.damage.is_empty() && found.is_empty() {
-        writeln!(
-            out,
-            "{} lines, each matches the one before it: none was changed, added or removed.\n\
-             Of the kept sound and the stills, no file that is there was changed.\n\
-             Whoever can write this folder could write all of it anew: compare number and hash of the last line \
-             with your note.\n\
-             last line: {}",
-            lines.events.len(),
-            lines.last_hash()
-        )?;
-    }
-    // A list that cannot be read says nothing about the journal; `zonecall people` tells what is wrong with it.
-    let people = settings_folder().and_then(|folder| People::read(&folder)).ok();
-    let mut stamps_hold = true;
-    for (idx, line) in lines.events.iter().enumerate() {
-        let Event::Signed(signed) = &line.event else { continue };
-        if fault(signed, &line.prev).is_none() {
-            let since = lines.events.len() - idx - 1;
-            let covers = match lines.damage.is_empty() {
-                true => "covers every line before it",
-                false => "the damage named above is to be looked at first",
-            };
-            let whose = people.as_ref().map(|people| format!(", {}", people.key_in_words(&signed.key)));
-            writeln!(
-                out,
-                "line {}: {}{}: {covers}; lines after it: {since}",
-                line.seq,
-                say(line),
-                whose.unwrap_or_default()
-            )?;
-            let (stamp, holds) = stamp_said(args, &lines, line.seq)?;
-            writeln!(out, "  {stamp}")?;
-            stamps_hold &= holds;
-        }
-    }
-    let is_clean = lines.damage.is_empty() && found.is_empty() && stamps_hold;
-    Ok(if is_clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
-}
-
-/// The time stamp of a signature, and whether nothing is wrong with it.
-fn stamp_said(args: &JournalArgs, lines: &Lines, seq: Seq) -> anyhow::Result<(String, bool)> {
-    let token = match stamp_of(&args.folder, lines, seq) {
-        None => return Ok(("no time stamp".to_owned(), true)),
-        Some(Err(why)) => return Ok((why.shown(), false)),
-        Some(Ok(token)) => token,
-    };
-    let said = format!("time stamp of this line: {}", token_in_words(&token));
-    Ok(match args.authority.read(&Settings::read()?)? {
-        None => (format!("{said}; nobody was named who vouches for that server (--time-stamp-ca)"), true),
-        Some(authority) => match token.is_vouched_for(&authority) {
-            Ok(()) => (format!("{said}, for whom the named authority vouches"), true),
-            Err(fault) => (format!("{said}; {fault}"), false),
-        },
-    })
-}
-
-/// What the journal's own chain does not show: an empty journal, other files, another record.
-fn verify(args: &JournalArgs, lines: &Lines) -> anyhow::Result<Compared> {
-    if lines.events.is_empty() {
-        let faults = vec!["the journal holds no line that can be read; put back a copy".to_owned()];
-        return Ok(Compared { faults, told: Vec::new() });
-    }
-    let protocols = args.knowledge.read()?;
-    let Ok(exam) = verified(&ExamFolder::at(&args.folder), &protocols) else {
-        // Its damage has been shown.
-        return Ok(Compared::default());
-    };
-    let record = record_against(&exam, &protocols, &Against::default());
-    let about = |rules: &[&str]| {
-        let found = record.findings.iter().filter(|finding| rules.contains(&finding.rule.as_str()));
-        found.map(|finding| finding.message.clone()).collect()
-    };
-    let (faults, mut told): (Vec<String>, Vec<String>) =
-        (about(&["file-changed"]), about(&["signed-record-differs", "signed-record-worded"]));
-    told.extend(missing(&args.folder, &exam));
-    Ok(Compared { faults, told })
-}
-
-/// Files that the journal names and that are not there, so that nothing can be said of them.
-fn missing(folder: &Path, exam: &Exam) -> Option<String> {
-    let sealed = exam.sealed.iter().map(|sound| &sound.file);
-    let files: BTreeSet<&String> = sealed.chain(exam.frames.iter().map(|still| &still.file)).collect();
-    let gone: Vec<&String> = files.into_iter().filter(|file| !folder.join(file).exists()).collect();
-    let first = gone.first()?;
-    Some(format!(
-        "{} that the journal names, `{first}` first, cannot be compared: not there",
-        count(gone.len(), "file")
-    ))
-}
-
-/// What comparing found.
-#[derive(Default)]
-struct Compared {
-    /// Files that are other ones, and the like.
-    faults: Vec<String>,
-    /// What this version makes differently of the same journal and files; nothing was changed.
-    told: Vec<String>,
+    let JournalArgs { folder, authority, knowledge, .. } = args;
+    let holds = Verified { folder, lines: &lines, authority, knowledge }.show(&say, &mut out)?;
+    Ok(if holds { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
 /// One line in words.

@@ -24,6 +24,7 @@ mod exchange;
 mod groups;
 mod hear;
 mod journal;
+mod journal_verify;
 mod known_place;
 #[cfg(not(all(feature = "archive", feature = "desk")))]
 mod left_out;

@@ -10,12 +10,14 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use crate::exam::call::Problem;
-use crate::exam::event::ExamEvent;
+use crate::exam::event::{Event, ExamEvent};
 use crate::exam::seq::Seq;
 use crate::machine::Machine;
 
 /// Name of the file inside an exam folder.
 const HEAD_FILE: &str = "exam.head";
+/// Versions of the program that wrote none.
+const HEADLESS: &str = "0.1.";
 /// Its name until it is whole.
 const NEW_FILE: &str = ".exam.head.new";
 
@@ -35,6 +37,16 @@ impl Head {
         // A pipe of this name would be waited for without end.
         let is_file = std::fs::metadata(&path).is_ok_and(|about| about.is_file());
         serde_json::from_slice(&is_file.then(|| std::fs::read(path).ok())??).ok()
+    }
+
+    /// Whether a journal that had a head has none any more: versions before 0.2.0 wrote none.
+    pub(super) fn is_gone(folder: &Path, events: &[ExamEvent]) -> bool {
+        let had_one = events.iter().any(|line| match &line.event {
+            Event::Exam(header) => !header.program.starts_with(HEADLESS),
+            Event::Sealed { .. } => true,
+            _ => false,
+        });
+        had_one && Self::read(folder).is_none()
     }
 
     /// Writes the head; a head that lags behind says less, never something wrong, so a failure is none of the journal's.

@@ -365,3 +365,9 @@ pub fn read(folder: &Path) -> Result<Lines, JournalError> {
     lines.damage.extend(head.and_then(|head| head.fault(&lines.events, &lines.hashes)));
     Ok(lines)
 }
+
+/// Whether `exam.head` is gone, which would show lines that were cut off the end; `lines` are those of `folder`.
+#[must_use]
+pub fn head_is_gone(folder: &Path, lines: &Lines) -> bool {
+    Head::is_gone(folder, &lines.events)
+}

@@ -52,13 +52,15 @@ pub enum SoundFault {
     Silent(Span),
 }
 
-/// A kept file that is another one than it was.
+/// A kept file that is another one than it was, or a signed record that is gone.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FileChange {
     /// Its path, as the journal has it.
     pub file: String,
     /// A vet has signed it as it was.
     pub was_signed: bool,
+    /// It is not there any more.
+    pub is_gone: bool,
 }
 
 /// A signed record that this version makes differently of the same journal and the same files.

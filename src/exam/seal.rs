@@ -46,8 +46,11 @@ pub fn note_files(folder: &Path, exam: &mut Exam) {
     };
     let changed = |kept: &FileHash| {
         let now = sha256(&folder.join(&kept.file)).ok()?;
-        (now != kept.sha256)
-            .then(|| FileChange { file: kept.file.clone(), was_signed: is_signed(&kept.file) })
+        (now != kept.sha256).then(|| FileChange {
+            file: kept.file.clone(),
+            was_signed: is_signed(&kept.file),
+            is_gone: false,
+        })
     };
     exam.changed_files = known.iter().filter_map(changed).collect();
     // What a vet signed is what was there then.

@@ -39,7 +39,7 @@ pub struct Signable {
     pub journal_sha256: String,
     /// SHA-256 of the record as it is exported at that moment, as a draft.
     pub record_sha256: String,
-    /// The kept sound and the stills.
+    /// The kept sound, the stills, and the record as it is kept.
     pub files: Vec<FileHash>,
 }
 
@@ -57,7 +57,7 @@ pub struct Signed {
     pub journal_sha256: String,
     /// SHA-256 of the record as it was exported just before, as a draft.
     pub record_sha256: String,
-    /// The kept sound and the stills as they were.
+    /// The kept sound and the stills as they were, and the record as it is kept.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub files: Vec<FileHash>,
     /// The public key, in hexadecimal.

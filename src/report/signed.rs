@@ -14,7 +14,7 @@ use crate::exam::event::Event;
 use crate::exam::fold::{Exam, FileChange, OtherRecord, RecordDiffers};
 use crate::exam::journal::Lines;
 use crate::exam::seal::note_files;
-use crate::exam::sign::Signed;
+use crate::exam::sign::{Signed, fault};
 use crate::exam::stamp::note_stamp;
 use crate::exam_folder::{ExamFolder, FolderError, record_against};
 use crate::knowledge::measure::Against;
@@ -36,8 +36,10 @@ pub fn verified(folder: &ExamFolder, protocols: &Protocols) -> Result<Exam, Fold
     let lines = folder.lines()?;
     let mut exam = folder.exam_of(&lines, protocols)?;
     note_files(folder.path(), &mut exam);
-    if let Some(Kept::Changed(file)) = last_signed(&lines).map(|(_, signed)| kept(folder, signed)) {
-        exam.changed_files.push(FileChange { file, was_signed: true });
+    if let Some(change) = last_signed(&lines).and_then(|(_, signed)| change_of_kept(folder, signed)) {
+        // It may be noted already, as one of the files that were signed.
+        exam.changed_files.retain(|other| other.file != change.file);
+        exam.changed_files.push(change);
         exam.is_signed = false;
     }
     exam.other_record = other_record(folder, &lines, protocols);
@@ -47,9 +49,28 @@ pub fn verified(folder: &ExamFolder, protocols: &Protocols) -> Result<Exam, Fold
     Ok(exam)
 }
 
+/// The record of a signature that is kept otherwise than it was signed, or not any more.
+fn change_of_kept(folder: &ExamFolder, signed: &Signed) -> Option<FileChange> {
+    let file = kept_name(&signed.record_sha256);
+    // Versions before this one did not sign that they kept it.
+    let was_kept = signed.files.iter().any(|kept| kept.file == file);
+    let is_gone = match kept(folder, signed) {
+        Kept::Whole(..) => return None,
+        Kept::Missing if !was_kept => return None,
+        Kept::Missing => true,
+        Kept::Changed => false,
+    };
+    Some(FileChange { file, was_signed: true, is_gone })
+}
+
 /// The last signature, if the record that it was given for is not the one that is made of the lines before it today.
+///
+/// Of a journal that was changed by hand there is none: that is why its record is another one.
 #[must_use]
 pub fn other_record(folder: &ExamFolder, lines: &Lines, protocols: &Protocols) -> Option<OtherRecord> {
+    if !lines.damage.is_empty() {
+        return None;
+    }
     let (idx, signed) = last_signed(lines)?;
     let exam = folder.exam_of(&lines.first(idx), protocols).ok()?;
     let made = json(&record_against(&exam, protocols, &Against::default()));
@@ -58,7 +79,7 @@ pub fn other_record(folder: &ExamFolder, lines: &Lines, protocols: &Protocols) -
     }
     let kept = match kept(folder, signed) {
         Kept::Whole(file, bytes) => Some((file, bytes)),
-        Kept::Changed(_) | Kept::Missing => None,
+        Kept::Changed | Kept::Missing => None,
     };
     let both = kept.as_ref().and_then(|(_, then)| {
         Some((serde_json::from_slice::<Value>(then).ok()?, serde_json::from_str::<Value>(&made).ok()?))
@@ -93,12 +114,18 @@ pub fn keep(folder: &ExamFolder, record: &str) -> Result<String, FolderError> {
     Ok(name)
 }
 
+/// Whether the record of this signature is kept as it was signed.
+#[must_use]
+pub fn record_is_kept(folder: &ExamFolder, signed: &Signed) -> bool {
+    matches!(kept(folder, signed), Kept::Whole(..))
+}
+
 /// The record of a signature as it was signed.
 enum Kept {
     /// It is there, in this file.
     Whole(String, Vec<u8>),
     /// The file is there, and holds something else.
-    Changed(String),
+    Changed,
     /// It was never kept, or is gone.
     Missing,
 }
@@ -113,14 +140,15 @@ fn kept(folder: &ExamFolder, signed: &Signed) -> Kept {
     }
     match folder.machine().read(&path) {
         Ok(bytes) if sha256(&bytes) == signed.record_sha256 => Kept::Whole(name, bytes),
-        Ok(_) => Kept::Changed(name),
+        Ok(_) => Kept::Changed,
         Err(_) => Kept::Missing,
     }
 }
 
+/// The last signature that holds: what is in a line that does not was signed by nobody.
 fn last_signed(lines: &Lines) -> Option<(usize, &Signed)> {
     lines.events.iter().enumerate().rev().find_map(|(idx, line)| match &line.event {
-        Event::Signed(signed) => Some((idx, signed.as_ref())),
+        Event::Signed(signed) if fault(signed, &line.prev).is_none() => Some((idx, signed.as_ref())),
         _ => None,
     })
 }

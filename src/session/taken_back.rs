@@ -73,7 +73,8 @@ impl Dialogue {
         self.unheard = None;
         let heard_seq = unheard.heard_seq;
         let heard = self.log.exam().utterances.iter().rev().find(|heard| heard.seq == heard_seq);
-        let (words, is_open) = heard.map_or_else(Default::default, |heard| (heard.words.clone(), heard.is_open()));
+        let (words, is_open) =
+            heard.map_or_else(Default::default, |heard| (heard.words.clone(), heard.is_open()));
         if is_open {
             let (answer, by) = (TAKEN_BACK.to_owned(), VOICE.to_owned());
             self.note(sample, Event::Settled(Settled { heard_seq, answer, by, taken: None }));

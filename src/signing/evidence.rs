@@ -18,7 +18,9 @@ const NAMED_MAX: usize = 3;
 /// What lacks, in a few words; none where every kept file is there as it was.
 pub(super) fn lacking(folder: &Path, exam: &Exam) -> Option<String> {
     let sound = exam.sound.iter().filter_map(|fault| match fault {
-        SoundFault::Unreadable { file, why } => Some(format!("the recording `{file}` cannot be read ({why})")),
+        SoundFault::Unreadable { file, why } => {
+            Some(format!("the recording `{file}` cannot be read ({why})"))
+        }
         SoundFault::Short { file, lacks, .. } => {
             Some(format!("the recording `{file}` lacks its last {:.1} s", seconds(*lacks)))
         }
@@ -31,8 +33,12 @@ pub(super) fn lacking(folder: &Path, exam: &Exam) -> Option<String> {
     let is_gone = |still: &&Frame| {
         !exam.is_discarded(&still.file) && !is_left_out(still) && !folder.join(&still.file).is_file()
     };
-    let stills = exam.frames.iter().filter(is_gone).map(|still| format!("the still `{}` is not there", still.file));
-    let changed = exam.changed_files.iter().map(|change| format!("`{}` is not the file that it was", change.file));
+    let stills =
+        exam.frames.iter().filter(is_gone).map(|still| format!("the still `{}` is not there", still.file));
+    let changed = exam.changed_files.iter().map(|change| {
+        let what = if change.is_gone { "gone" } else { "not the file that it was" };
+        format!("`{}` is {what}", change.file)
+    });
     let all: Vec<String> = sound.chain(stills).chain(changed).collect();
     let more = all.len().saturating_sub(NAMED_MAX);
     let named = all.iter().take(NAMED_MAX).cloned().collect::<Vec<_>>().join(", ");

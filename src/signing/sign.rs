@@ -13,7 +13,7 @@ use crate::exam::fold::LoggedSignature;
 use crate::exam::review::{Change, Review};
 use crate::exam::seal::seal;
 use crate::exam::seq::Seq;
-use crate::exam::sign::{Signable, Signed};
+use crate::exam::sign::{FileHash, Signable, Signed};
 use crate::exam_folder::{ExamFolder, FolderError, record_against};
 use crate::knowledge::check::TORN;
 use crate::knowledge::measure::Against;
@@ -123,10 +123,12 @@ pub fn sign(
     }
     let record = json(&record);
     // What was signed can be shown in any later version, however that makes the record.
-    keep(folder, &record)?;
+    let kept = keep(folder, &record)?;
     let record_sha256 = crate::hex(&Sha256::digest(record.as_bytes()));
     let (at, journal_sha256) = (Utc::now(), journal.last_hash().to_owned());
-    let (by, licence, files) = (person.name, person.licence, seal(folder.path(), &exam));
+    let (by, licence, mut files) = (person.name, person.licence, seal(folder.path(), &exam));
+    // Signed with the others, so that it is missed where it is deleted.
+    files.push(FileHash { file: kept, sha256: record_sha256.clone() });
     let signed = Signed::new(Signable { by, licence, at, journal_sha256, record_sha256, files }, &key);
     let event = Event::Signed(Box::new(signed));
     Ok(journal.append(at, exam.last_sample(), &event).map_err(FolderError::from)?)

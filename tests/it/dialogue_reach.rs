@@ -197,14 +197,20 @@ fn a_doubted_disregard_belongs_to_what_was_said_before_it_and_the_rest_of_its_ph
     assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2B"), "{:?}", talk.outcomes());
     // What was acted on and then asked about is what is taken back.
     let mut talk = Talk::aloud();
-    talk.say("left fore zone two alpha transverse").say("save").unsure("disregard that", "good boy").say("yes");
+    talk.say("left fore zone two alpha transverse")
+        .say("save")
+        .unsure("disregard that", "good boy")
+        .say("yes");
     assert_eq!(taken_back(&talk), ["save"]);
 }
 
 #[test]
 fn in_a_recording_a_disregard_after_what_was_not_understood_waits_for_a_person() {
     let mut talk = Talk::new(DialogueOptions { listener: Listener::Nobody, ..DialogueOptions::default() });
-    talk.say("left fore zone two alpha transverse").say("save").say("nonsense of somebody").say("disregard that");
+    talk.say("left fore zone two alpha transverse")
+        .say("save")
+        .say("nonsense of somebody")
+        .say("disregard that");
     assert_eq!(taken_back(&talk), [""; 0]);
     assert_eq!(talk.outcomes()[2..], [Outcome::NotUnderstood; 2], "both are for a person to listen to");
     let exam = talk.dialogue.exam();

@@ -210,7 +210,8 @@ fn with_files() -> Practice {
     keeper.write(&[7; 80_000]).unwrap();
     keeper.finalise().unwrap();
     image::GrayImage::from_pixel(8, 8, image::Luma([7])).save(exam.join(STILL)).unwrap();
-    let audio = AudioFile { file: SOUND.to_owned(), first_sample: Sample::FIRST, source: "default".to_owned() };
+    let audio =
+        AudioFile { file: SOUND.to_owned(), first_sample: Sample::FIRST, source: "default".to_owned() };
     let still = Frame {
         id: "2.25.1".to_owned(),
         file: STILL.to_owned(),
@@ -271,4 +272,68 @@ fn the_same_vet_signs_an_unchanged_record_once() {
     done(&practice.run(&["name", &practice.exam(), "--horse", "Bramble", "--by", "Kim", "--draft-again"]));
     done(&practice.sign("Dr Bea", BEA, &[]));
     assert_eq!(practice.signatures().len(), 3);
+}
+
+fn verify(practice: &Practice) -> (Option<i32>, String) {
+    let output = practice.run(&["journal", &practice.exam(), "--verify"]);
+    (output.status.code(), String::from_utf8_lossy(&output.stdout).into_owned())
+}
+
+#[test]
+fn verify_names_a_head_and_a_signed_record_that_were_deleted() {
+    let practice = with_files();
+    done(&practice.sign("Dr Ada", ADA, &[]));
+    let (code, told) = verify(&practice);
+    assert!(code == Some(0) && !told.contains("draft"), "{told}");
+    let exam = PathBuf::from(practice.exam());
+    let (head, signed) = (exam.join("exam.head"), exam.join("signed"));
+    let kept = std::fs::read(&head).unwrap();
+    std::fs::remove_file(&head).unwrap();
+    let (code, told) = verify(&practice);
+    assert!(code == Some(1) && told.contains("`exam.head` is gone"), "{told}");
+    std::fs::write(&head, kept).unwrap();
+    let record = std::fs::read_dir(&signed).unwrap().next().unwrap().unwrap().file_name();
+    std::fs::remove_dir_all(&signed).unwrap();
+    let (code, told) = verify(&practice);
+    let named = format!("`signed/{}` is gone since it was signed", record.to_string_lossy());
+    assert!(code == Some(1) && told.contains(&named) && told.contains("a draft again"), "{told}");
+    let checked = practice.run(&["check", &practice.exam()]);
+    assert!(String::from_utf8_lossy(&checked.stdout).contains(&named));
+}
+
+#[test]
+fn verify_says_that_a_signed_record_is_a_draft_again_and_why() {
+    let practice = with_files();
+    done(&practice.sign("Dr Ada", ADA, &[]));
+    done(&practice.sign("Dr Ada", ADA, &["--take-back"]));
+    let (code, told) = verify(&practice);
+    assert!(code == Some(0) && told.contains("taken back by Dr Ada in line"), "{told}");
+    done(&practice.sign("Dr Ada", ADA, &[]));
+    done(&practice.run(&["name", &practice.exam(), "--horse", "Bramble", "--by", "Kim", "--draft-again"]));
+    let (code, told) = verify(&practice);
+    assert!(code == Some(0) && told.contains("a draft again: it was changed after the signature"), "{told}");
+}
+
+#[test]
+fn a_line_that_was_changed_by_hand_is_called_that_and_no_difference_of_versions() {
+    let practice = with_files();
+    done(&practice.sign("Dr Ada", ADA, &[]));
+    let path = Path::new(&practice.exam()).join(journal::JOURNAL_FILE);
+    let whole = std::fs::read_to_string(&path).unwrap();
+    let signed = journal::read(Path::new(&practice.exam())).unwrap().events.last().cloned().unwrap();
+    let Event::Signed(signed) = signed.event else { panic!("the last line is the signature") };
+    // In the signature's own line the record's hash, in a line that it covers the zone.
+    let other = "0".repeat(64);
+    let harms = [(signed.record_sha256.as_str(), other.as_str()), ("\"zone\":\"2B\"", "\"zone\":\"3B\"")];
+    for (was, is) in harms {
+        assert!(whole.contains(was), "{was}");
+        std::fs::write(&path, whole.replace(was, is)).unwrap();
+        let (code, told) = verify(&practice);
+        assert_eq!(code, Some(1), "{told}");
+        assert!(told.contains("not the one that was written") || told.contains("does not match"), "{told}");
+        assert!(!told.contains("this version"), "{told}");
+        let checked = practice.run(&["check", &practice.exam()]);
+        let told = String::from_utf8_lossy(&checked.stdout).into_owned();
+        assert!(told.contains("journal-damage") && !told.contains("this version"), "{told}");
+    }
 }

@@ -93,14 +93,15 @@ pub(super) fn not_closed(evidence: &Evidence) -> Vec<Hit> {
     vec![Hit::new(message)]
 }
 
-/// A kept file that is another one than it was when the exam was closed or signed.
+/// A kept file that is another one than it was when the exam was closed or signed, or a signed record that is gone.
 pub(super) fn file_changed(evidence: &Evidence) -> Vec<Hit> {
     let hit = |change: &FileChange| {
         let since = if change.was_signed { "it was signed" } else { "it was found or the exam was closed" };
-        Hit::new(format!(
-            "`{}` has changed since {since}: its hash is no longer the same; put back the original file",
-            change.file
-        ))
+        let what = match change.is_gone {
+            true => format!("is gone since {since}: nothing else shows what was signed"),
+            false => format!("has changed since {since}: its hash is no longer the same"),
+        };
+        Hit::new(format!("`{}` {what}; put back the original file", change.file))
     };
     evidence.exam.changed_files.iter().map(hit).collect()
 }
@@ -233,7 +234,8 @@ pub(super) fn nothing_heard(evidence: &Evidence) -> Vec<Hit> {
 
 pub(super) fn not_understood(evidence: &Evidence) -> Vec<Hit> {
     // What was asked about and never answered has a rule of its own.
-    let fits = |utterance: &LoggedUtterance| utterance.outcome == Outcome::NotUnderstood && utterance.is_open();
+    let fits =
+        |utterance: &LoggedUtterance| utterance.outcome == Outcome::NotUnderstood && utterance.is_open();
     summary(evidence, fits, |utterances| {
         format!("{utterances} not understood and changed nothing; listen to the calls marked `unknown`")
     })

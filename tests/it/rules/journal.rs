@@ -41,7 +41,7 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("file-changed", |rule| {
         let changed = |was_signed| {
-            let change = FileChange { file: "audio/0001.wav".to_owned(), was_signed };
+            let change = FileChange { file: "audio/0001.wav".to_owned(), was_signed, is_gone: false };
             fine().but(|case| case.exam.changed_files = vec![change])
         };
         rule.fires("`audio/0001.wav` has changed since it was signed", &changed(true));
