@@ -40,6 +40,7 @@ mod pair;
 mod pair_day;
 mod pair_notes;
 mod pair_shown;
+mod pair_undo;
 mod peer_args;
 mod peers;
 mod people;

@@ -10,9 +10,11 @@ use chrono::Utc;
 
 use super::options::{FolderArgs, not_blank};
 use super::pair_day::pair_day;
-use super::pair_notes::{leave_out_last, note, note_clock};
+use super::pair_notes::{note, note_clock};
 use super::pair_shown::{show_copied, show_left_out, show_record};
-use crate::exam::event::Event;
+use super::pair_undo::{Undone, leave_out_last, left_out, take_in};
+use crate::exam::event::{Event, Frame};
+use crate::exam::fold::Exam;
 use crate::exam::patient::Patient;
 use crate::exam::review::{Change, Review};
 use crate::exam_folder::ExamFolder;
@@ -22,7 +24,8 @@ use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall pair exams/juniper --frames /media/scanner\n  \
-    zonecall pair exams --frames /media/scanner\n  zonecall pair exams/juniper --undo --by Ada\n\n\
+    zonecall pair exams --frames /media/scanner\n  zonecall pair exams/juniper --undo --by Ada\n  \
+    zonecall pair exams/juniper --frames /media/scanner --again --by Ada\n\n\
     Exit codes: 0 each still has one label, 1 a label is missing or in doubt, or a file was left out, 2 an error.")]
 pub(crate) struct PairArgs {
     #[command(flatten)]
@@ -34,8 +37,11 @@ pub(crate) struct PairArgs {
     #[arg(long)]
     pub(crate) all: bool,
     /// Leave out again all stills that were added last; they stay in the journal and are no longer used.
-    #[arg(long, requires = "by", conflicts_with_all = ["frames", "all", "same_horse"])]
+    #[arg(long, requires = "by", conflicts_with_all = ["frames", "all", "same_horse", "again"])]
     pub(crate) undo: bool,
+    /// Take in again the stills of this folder that `--undo` left out.
+    #[arg(long, requires = "by")]
+    pub(crate) again: bool,
     /// Take the stills of this patient, too, by name or number as the files give it: you have checked that it is this
     /// exam's horse.
     #[arg(long, value_name = "PATIENT", requires = "by")]
@@ -49,8 +55,13 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let exam_folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
     if let (true, Some(by)) = (args.undo, &args.by) {
-        let left_out = leave_out_last(&exam_folder, &protocols, by)?;
-        writeln!(terminal::out(), "{left_out} stills that were added last are left out")?;
+        let Undone { left_out, by_hand } = leave_out_last(&exam_folder, &protocols, by)?;
+        let stay = if by_hand > 0 {
+            format!("; {by_hand} of them were placed by hand, and stay")
+        } else {
+            String::new()
+        };
+        writeln!(terminal::out(), "{left_out} stills that were added last are left out{stay}")?;
         return Ok(ExitCode::SUCCESS);
     }
     let frames = args.frames.as_deref().context("name the folder of the stills with --frames")?;
@@ -65,6 +76,7 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let (stills, refused) = folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
     let none = stills.is_empty();
     show_copied(&mut terminal::out(), &stills)?;
+    let undone = undone(args, &exam_folder, &exam, &stills)?;
     let noted = note(&exam_folder, &exam, stills, args.all)?;
     confirm(args, &exam_folder, &protocols)?;
     if noted.added + noted.moved > 0 {
@@ -81,8 +93,27 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
         )?;
     }
     let is_settled = show_record(&mut out, &exam_folder, &protocols, &noted)?;
-    let clean = is_settled && !none && refused.is_empty() && noted.outside.is_empty();
+    let clean = is_settled && !none && undone == 0 && refused.is_empty() && noted.outside.is_empty();
     Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// What `--undo` left out is taken in again where that is asked for; gives how many stills stay left out, after telling so.
+fn undone(args: &PairArgs, folder: &ExamFolder, exam: &Exam, stills: &[Frame]) -> anyhow::Result<usize> {
+    if let (true, Some(by)) = (args.again, &args.by) {
+        let taken = take_in(folder, exam, stills, by)?;
+        writeln!(terminal::out(), "{taken} stills that had been left out are taken in again")?;
+        return Ok(0);
+    }
+    let undone = left_out(exam, stills);
+    if let Some(first) = undone.first() {
+        let (count, by) = (undone.len(), first.review.by.shown());
+        writeln!(
+            terminal::out(),
+            "{count} stills of this folder stay left out: {by} took them back with --undo; to take them in again, pair with \
+             --again --by YOUR-NAME"
+        )?;
+    }
+    Ok(undone.len())
 }
 
 /// The folders in this one that hold an exam, in the order of their names.

@@ -12,13 +12,11 @@ use sha2::{Digest as _, Sha256};
 
 use crate::exam::event::{Event, Frame, ScannerClock};
 use crate::exam::fold::Exam;
-use crate::exam::review::{Change, Review};
 use crate::exam_folder::ExamFolder;
 use crate::frames::elsewhere::Elsewhere;
 use crate::frames::known_clock::{found, from_earlier, scanner_of};
 use crate::frames::outside::outside;
 use crate::frames::pair::pair;
-use crate::protocol::Protocols;
 
 /// A clock that differs by no more than this from the one that was found before is not written again, in seconds.
 const SAME_CLOCK_S: f64 = 0.5;
@@ -133,34 +131,4 @@ fn strangers(exam: &Exam, clock: Option<&ScannerClock>, frames: &[Frame]) -> BTr
 fn is_whole(exam_folder: &ExamFolder, still: &Frame) -> bool {
     std::fs::read(exam_folder.still_file(still))
         .is_ok_and(|bytes| crate::hex(&Sha256::digest(bytes)) == still.sha256)
-}
-
-/// Leaves out again what was added last; gives how many stills that were.
-pub(super) fn leave_out_last(
-    exam_folder: &ExamFolder,
-    protocols: &Protocols,
-    by: &str,
-) -> anyhow::Result<usize> {
-    let lines = exam_folder.lines()?;
-    let exam = exam_folder.exam_of(&lines, protocols)?;
-    let mut first: BTreeMap<&str, usize> = BTreeMap::new();
-    for (idx, line) in lines.events.iter().enumerate() {
-        if let Event::Frame(frame) = &line.event {
-            first.entry(frame.id.as_str()).or_insert(idx);
-        }
-    }
-    let end = lines.events.iter().rposition(|line| matches!(line.event, Event::Frame(_)));
-    let Some(end) = end else { return Ok(0) };
-    let at = lines.events[end].at;
-    let begin = lines.events[..end].iter().rposition(|line| line.at != at).map_or(0, |before| before + 1);
-    let added = first.iter().filter(|(_, at)| (begin..=end).contains(*at)).map(|(id, _)| *id);
-    let open: Vec<&str> = added.filter(|id| exam.said_of_still(id).is_none()).collect();
-    let mut journal = exam_folder.append_journal()?;
-    for still in &open {
-        let change = Change::LeaveOut { still: (*still).to_owned() };
-        let why = "added by mistake".to_owned();
-        let review = Review { by: by.to_owned(), why, was: String::new(), change };
-        journal.append(Utc::now(), exam.last_sample(), &Event::Review(Box::new(review)))?;
-    }
-    Ok(open.len())
 }

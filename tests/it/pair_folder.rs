@@ -149,3 +149,49 @@ fn a_horse_can_be_named_afterwards() {
     let nothing = zonecall(&["name", &exam, "--by", "Ada"]);
     assert_eq!(nothing.status.code(), Some(2));
 }
+
+/// What `pair` says, and its exit code.
+fn tried(args: &[&str]) -> (Option<i32>, String) {
+    let done = zonecall(&[&["pair"], args].concat());
+    let said = [done.stdout, done.stderr].concat();
+    (done.status.code(), String::from_utf8(said).unwrap())
+}
+
+#[test]
+fn stills_that_were_moved_since_are_left_out_all_the_same_and_taken_in_again_on_demand() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(&folder.path().join("exam"), 0, "Juniper");
+    let (scanner, moved) = (folder.path().join("scanner"), folder.path().join("moved"));
+    stills(&scanner, SAVED_S.into_iter(), "Juniper", 5.0);
+    pair(&[&exam, "--frames", &scanner.to_string_lossy()]);
+    std::fs::rename(&scanner, &moved).unwrap();
+    let frames = moved.to_string_lossy().into_owned();
+    assert!(pair(&[&exam, "--frames", &frames]).contains("12 moved or changed"));
+    let told = pair(&[&exam, "--undo", "--by", "Ada"]);
+    assert!(told.contains("12 stills that were added last are left out"), "{told}");
+    assert_eq!(count(&statuses(&exam), "left_out"), 12);
+    // Once more there is nothing to do, and it says what can be done.
+    let (code, told) = tried(&[&exam, "--undo", "--by", "Ada"]);
+    assert!(
+        code == Some(2) && told.contains("left out already, by Ada") && told.contains("--again"),
+        "{told}"
+    );
+    let (code, told) = tried(&[&exam, "--frames", &frames]);
+    assert!(code == Some(1) && told.contains("12 stills of this folder stay left out"), "{told}");
+    let (code, told) = tried(&[&exam, "--frames", &frames, "--again", "--by", "Ada"]);
+    assert!(
+        code == Some(0) && told.contains("12 stills that had been left out are taken in again"),
+        "{told}"
+    );
+    assert_eq!(count(&statuses(&exam), "spoken"), 12);
+    pair(&[&exam, "--undo", "--by", "Ada"]);
+    assert_eq!(count(&statuses(&exam), "left_out"), 12, "and back once more");
+}
+
+#[test]
+fn where_no_still_was_added_undo_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(&folder.path().join("exam"), 0, "Juniper");
+    let (code, told) = tried(&[&exam, "--undo", "--by", "Ada"]);
+    assert!(code == Some(2) && told.contains("has no stills yet"), "{told}");
+}
