@@ -1,9 +1,9 @@
 //! `zonecall hear`: a recording becomes an exam folder with its journal and the kept audio.
 //!
-//! Takes: recordings and the options of `HearArgs`.
+//! Takes: recordings, the options of `HearArgs`, and of the settings the ear, the person, the scale and `context_s`.
 //! Gives: `exam.jsonl` and `audio/0001.wav`, `audio/0002.wav`, ... in the folder.
 //! Never: recognises a sample before it is kept.
-//! Tested in: `tests/it/demo.rs`.
+//! Tested in: `tests/it/demo.rs`, `tests/it/set_for_exam.rs`.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -19,6 +19,7 @@ use super::ear;
 use super::notes::write_down;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::output::one_line;
+use super::settings::Settings;
 use super::subject_args::SubjectArgs;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, Sample, WallQuality};
 use crate::exam::event::CloseReason;
@@ -67,15 +68,12 @@ pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
     folder.must_be_new()?;
     let protocols = args.knowledge.read()?;
     let spoken = args.language.read(&protocols)?;
-    let subject = args.subject.read(&protocols, None)?;
+    let settings = Settings::read()?;
+    let subject = settings.added_to(args.subject.read(&protocols, settings.score_scale.as_deref())?);
+    let which = WhichEar { ear: args.ear.ear.or(settings.ear), ..args.ear.clone() };
     let mut recordings = args.files.iter().map(|path| open(path)).collect::<anyhow::Result<Vec<_>>>()?;
-    let engine = ear::choose(
-        &args.ear,
-        &spoken.pack.language,
-        &spoken.language,
-        &protocols,
-        args.subject.person.as_deref(),
-    )?;
+    let engine =
+        ear::choose(&which, &spoken.pack.language, &spoken.language, &protocols, subject.person.as_deref())?;
     let began = started(args, &recordings[0])?;
     let ear = Ear { engine, language: spoken.language.clone(), protocols: Arc::new(protocols) };
     let header = header(&subject, &ear, &spoken, began);

@@ -1,9 +1,9 @@
-//! How `listen` is set: one commented file that `setup` writes; an option on the command line overrides it.
+//! How `listen` is set, and what of it holds for `hear`, too: one commented file that `setup` writes; an option on the command line overrides it.
 //!
 //! Takes: `zonecall.toml`.
 //! Gives: `Settings`, and the file's text.
 //! Never: a setting that is not also an option.
-//! Tested in: `tests/sound/setup.rs`, and here.
+//! Tested in: `tests/sound/setup.rs`, `tests/it/set_for_exam.rs`, and here.
 
 use std::path::PathBuf;
 
@@ -13,6 +13,7 @@ use serde::Deserialize;
 use super::options::{EarChoice, SwitchWay, written};
 use super::settings_place::place;
 use crate::exam::header::CONTEXT_S_MAX;
+use crate::session::options::Subject;
 use crate::terminal::ShownText as _;
 
 /// What the file can say; what it does not say has its default.
@@ -65,6 +66,12 @@ impl Settings {
             }
             _ => Ok(Self::default()),
         }
+    }
+
+    /// The subject as it is set for every exam, where nothing else was said of this one.
+    pub(super) fn added_to(&self, subject: Subject) -> Subject {
+        let person = subject.person.clone().or_else(|| self.person.clone());
+        Subject { person, context_s: subject.context_s.or(self.context_s), ..subject }
     }
 
     fn of(text: &str) -> anyhow::Result<Self> {
