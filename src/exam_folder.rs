@@ -14,6 +14,7 @@ use crate::exam::event::{AudioFile, Frame};
 use crate::exam::fold::{Exam, FoldError, fold};
 use crate::exam::journal::{self, JOURNAL_FILE, Journal, JournalError, Lines};
 use crate::exam::sound::note_sound;
+use crate::file_name::kept_file;
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
 use crate::knowledge::assemble;
@@ -177,7 +178,7 @@ impl ExamFolder {
     /// Path of a still: its file is named from the exam folder, or in full.
     #[must_use]
     pub fn still_file(&self, still: &Frame) -> PathBuf {
-        self.path.join(&still.file)
+        kept_file(&self.path, &still.file)
     }
 
     /// Path of a file of kept sound.

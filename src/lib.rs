@@ -31,6 +31,7 @@
 //! ```
 
 pub mod terminal;
+pub mod file_name;
 pub mod private;
 pub mod machine;
 pub mod clock;

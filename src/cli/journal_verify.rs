@@ -20,6 +20,7 @@ use crate::exam::seq::Seq;
 use crate::exam::sign::{Signed, fault};
 use crate::exam::stamp::stamp_of;
 use crate::exam_folder::{ExamFolder, record_against};
+use crate::file_name::kept_file;
 use crate::knowledge::measure::Against;
 use crate::protocol::Protocols;
 use crate::report::signed::{record_is_kept, verified};
@@ -173,7 +174,7 @@ fn found(exam: &Exam, protocols: &Protocols) -> (Vec<String>, Vec<String>) {
 fn missing(folder: &Path, exam: &Exam) -> Option<String> {
     let sealed = exam.sealed.iter().map(|sound| &sound.file);
     let files: BTreeSet<&String> = sealed.chain(exam.frames.iter().map(|still| &still.file)).collect();
-    let gone: Vec<&String> = files.into_iter().filter(|file| !folder.join(file).exists()).collect();
+    let gone: Vec<&String> = files.into_iter().filter(|file| !kept_file(folder, file).exists()).collect();
     let first = gone.first()?;
     Some(format!(
         "{} that the journal names, `{first}` first, cannot be compared: not there",

@@ -14,6 +14,7 @@ use crate::exam::fold::Exam;
 use crate::exam::journal::{Journal, JournalError};
 use crate::exam::seal::seal;
 use crate::exam::sign::FileHash;
+use crate::file_name::kept_file;
 use crate::terminal::ShownText as _;
 
 /// What of an exam is deleted.
@@ -72,7 +73,7 @@ pub fn discard(
         let event = Event::Discarded(Discarded { files: new, why: why.to_owned() });
         journal.append(at, exam.last_sample(), &event)?;
     }
-    for path in gone.iter().map(|kept| folder.join(&kept.file)) {
+    for path in gone.iter().map(|kept| kept_file(folder, &kept.file)) {
         std::fs::remove_file(&path).map_err(|source| DiscardError::Delete { path, source })?;
     }
     let made: &[&str] = match what {

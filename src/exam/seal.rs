@@ -13,6 +13,7 @@ use sha2::{Digest, Sha256};
 
 use crate::exam::logged::{Exam, FileChange};
 use crate::exam::sign::FileHash;
+use crate::file_name::kept_file;
 
 /// Bytes read at once.
 const PIECE: usize = 1 << 16;
@@ -23,7 +24,7 @@ pub fn seal(folder: &Path, exam: &Exam) -> Vec<FileHash> {
     let sound = exam.audio.iter().map(|audio| &audio.file);
     let files = sound.chain(exam.frames.iter().map(|still| &still.file));
     let hashed = |file: &String| {
-        let sha256 = sha256(&folder.join(file)).ok()?;
+        let sha256 = sha256(&kept_file(folder, file)).ok()?;
         Some(FileHash { file: file.clone(), sha256 })
     };
     files.filter_map(hashed).collect()
@@ -45,7 +46,7 @@ pub fn note_files(folder: &Path, exam: &mut Exam) {
         exam.signed.as_ref().is_some_and(|signed| signed.signed.files.iter().any(|kept| kept.file == file))
     };
     let changed = |kept: &FileHash| {
-        let now = sha256(&folder.join(&kept.file)).ok()?;
+        let now = sha256(&kept_file(folder, &kept.file)).ok()?;
         (now != kept.sha256).then(|| FileChange {
             file: kept.file.clone(),
             was_signed: is_signed(&kept.file),

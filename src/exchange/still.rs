@@ -12,6 +12,7 @@ use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
 
 use crate::exam::call::Problem;
+use crate::file_name::kept_file;
 use crate::frames::dicom::open;
 use crate::knowledge::record::FrameRow;
 
@@ -47,7 +48,7 @@ pub struct Still {
 /// # Errors
 /// A problem, where the file is DICOM but cannot be read or lacks a name that others need to speak of it.
 pub fn read(frame: &FrameRow, exam_folder: &Path) -> Result<Option<Still>, Problem> {
-    let path = exam_folder.join(&frame.file);
+    let path = kept_file(exam_folder, &frame.file);
     if !is_dicom(&path) {
         return Ok(None);
     }

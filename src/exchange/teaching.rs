@@ -25,6 +25,7 @@ use super::labelled::{Copies, Labelled, stem};
 use super::still::{Still, text_of};
 use super::strip::below;
 use super::uid::uid;
+use crate::file_name::kept_file;
 use crate::knowledge::record::FrameRow;
 use crate::report::picture::full;
 use crate::report::spreadsheet::{said_in_view, said_with_structure, text};
@@ -186,7 +187,7 @@ fn picture(
     exam_folder: &Path,
     black: Option<Rectangle>,
 ) -> Result<Vec<u8>, String> {
-    let mut picture = full(&exam_folder.join(&frame.file)).map_err(|error| error.to_string())?;
+    let mut picture = full(&kept_file(exam_folder, &frame.file)).map_err(|error| error.to_string())?;
     if let Some(black) = black {
         picture = black.blacken(&picture);
     }

@@ -15,6 +15,7 @@ use sha2::{Digest, Sha256};
 
 use crate::exam::call::Problem;
 use crate::exam::event::Frame;
+use crate::file_name::{kept_file, spelled};
 use crate::frames::dicom::{self, StillHeader};
 use crate::frames::image;
 use crate::frames::stamp::problem;
@@ -71,7 +72,7 @@ pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> (Vec<Frame>
 /// Notes on each still whose file is not where it was found; paths that are not absolute start from `exam_folder`.
 pub fn note_missing<'a>(exam_folder: &Path, stills: impl IntoIterator<Item = &'a mut Frame>) {
     for still in stills {
-        if !exam_folder.join(&still.file).is_file() {
+        if !kept_file(exam_folder, &still.file).is_file() {
             still.problems.push(problem(
                 format!("the file is no longer at `{}`", still.file),
                 "run `zonecall pair` with its new folder; its label is kept",
@@ -88,10 +89,10 @@ pub fn one(path: &Path, exam_folder: &Path, utc_offset_s: i32) -> Result<Frame, 
     frame(path, shown(path, &absolute(exam_folder)), utc_offset_s)
 }
 
-/// The path as the journal holds it: short inside the exam folder.
+/// The path as the journal holds it: short inside the exam folder, and so that the file can be opened again.
 fn shown(path: &Path, exam_folder: &Path) -> String {
     let path = absolute(path);
-    path.strip_prefix(exam_folder).unwrap_or(&path).display().to_string()
+    spelled(path.strip_prefix(exam_folder).unwrap_or(&path))
 }
 
 fn absolute(path: &Path) -> PathBuf {

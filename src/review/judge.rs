@@ -15,6 +15,7 @@ use crate::exam::fold::{Exam, LoggedCall, Note};
 use crate::exam::patient::Patient;
 use crate::exam::review::{Change, TEXT_MAX, WORDS_MAX};
 use crate::exam::seq::Seq;
+use crate::file_name::kept_file;
 use crate::frames::cine::Cine;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::scale::sole_scale;
@@ -264,7 +265,7 @@ fn key_picture_fits(
     if shown && !is_sure(row) {
         return wrong("the label of this still is in doubt or missing", "settle its label first");
     }
-    frame_fits(&desk.folder.path().join(&row.file), frame_number)?;
+    frame_fits(&kept_file(desk.folder.path(), &row.file), frame_number)?;
     let others = seen.record.frames.iter().filter(|row| row.key == Some(true) && row.id != still).count();
     if shown && others >= KEY_STILLS_MAX {
         return wrong(

@@ -16,6 +16,7 @@ use crate::exam::event::{Entered, Event};
 use crate::exam::review::TEXT_MAX;
 use crate::exam::seq::Seq;
 use crate::exam_folder::FolderError;
+use crate::file_name::kept_file;
 use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
 use crate::protocol::OfOutline;
@@ -88,7 +89,7 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<TraceResult, Refusal> 
         may_change(&seen, drawn.draft_again)?;
     }
     let row = row_of(&seen, &drawn.still)?;
-    let path = desk.folder.path().join(&row.file);
+    let path = kept_file(desk.folder.path(), &row.file);
     frame_fits(&path, drawn.frame_number)?;
     let outline = outline(drawn, &path)?;
     if let Err(why) = outline.verify() {

@@ -8,6 +8,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::exam::fold::Exam;
+use crate::file_name::kept_file;
 use crate::machine::Machine;
 
 /// Names that are tried beside the old folder.
@@ -26,7 +27,7 @@ pub(super) fn places(lost: &Path) -> impl Iterator<Item = PathBuf> {
 pub(super) fn copy_files(machine: &dyn Machine, exam: &Exam, from: &Path, to: &Path) {
     let sound = exam.audio.iter().map(|audio| &audio.file);
     let stills = exam.frames.iter().map(|still| &still.file).filter(|file| Path::new(file).is_relative());
-    for (old, new) in sound.chain(stills).map(|file| (from.join(file), to.join(file))) {
+    for (old, new) in sound.chain(stills).map(|file| (kept_file(from, file), kept_file(to, file))) {
         if !new.exists() && old.is_file() {
             let made = new.parent().map_or(Ok(()), |folder| machine.make_folder(folder));
             let _ = made.and_then(|()| std::fs::copy(&old, &new));

@@ -11,6 +11,7 @@ use crate::clock::seconds;
 use crate::exam::event::Frame;
 use crate::exam::fold::{Exam, SoundFault};
 use crate::exam::review::Change;
+use crate::file_name::kept_file;
 
 /// Files that are named; of more, how many.
 const NAMED_MAX: usize = 3;
@@ -31,7 +32,7 @@ pub(super) fn lacking(folder: &Path, exam: &Exam) -> Option<String> {
             .is_some_and(|said| matches!(said.review.change, Change::LeaveOut { .. }))
     };
     let is_gone = |still: &&Frame| {
-        !exam.is_discarded(&still.file) && !is_left_out(still) && !folder.join(&still.file).is_file()
+        !exam.is_discarded(&still.file) && !is_left_out(still) && !kept_file(folder, &still.file).is_file()
     };
     let stills =
         exam.frames.iter().filter(is_gone).map(|still| format!("the still `{}` is not there", still.file));

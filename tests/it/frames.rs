@@ -454,3 +454,30 @@ fn the_traps_in_the_ultrasound_samples_of_pydicom_are_found() {
         dicom::read(&pydicom::sample("test-SR.dcm"), 0).unwrap_err().message.contains("without an image")
     );
 }
+
+#[cfg(unix)]
+#[test]
+fn every_name_of_a_file_is_text_that_is_turned_back_and_text_stays_text() {
+    use std::os::unix::ffi::OsStrExt as _;
+    use zonecall::file_name::{kept_file, spelled};
+    let there = tempfile::tempdir().unwrap();
+    let names = [
+        &b"a\xff.png"[..],
+        b"\xc3\xa9t\xe9/1.dcm",
+        b"a\\xff.png",
+        b"a\\x5cxff",
+        b"\\x\\x4\\x+1\\",
+        b"/m\xfcnchen/1",
+    ];
+    for name in names {
+        let path = Path::new(std::ffi::OsStr::from_bytes(name));
+        assert_eq!(kept_file(there.path(), &spelled(path)), there.path().join(path), "{}", spelled(path));
+    }
+    for name in ["Jüniper 2B (1).png", "C:\\stills\\1.png", "\\x", "a\\xg0", "\\x2e\\x2e\\x2f1"] {
+        assert_eq!(spelled(Path::new(name)), name);
+        assert_eq!(kept_file(there.path(), name), there.path().join(name), "nothing leads out of the folder");
+    }
+    // As an earlier version wrote it.
+    std::fs::write(there.path().join("a\\xff.png"), "").unwrap();
+    assert_eq!(kept_file(there.path(), "a\\xff.png"), there.path().join("a\\xff.png"));
+}

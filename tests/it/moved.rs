@@ -85,3 +85,37 @@ fn a_copy_beside_a_still_that_is_known_changes_nothing() {
     assert_eq!(scene.journal_lines(), before);
     assert!(scene.frames()[0]["file"].as_str().unwrap().ends_with("scanner/a.png"));
 }
+
+/// On Linux a name is any bytes without a slash; one that looks like the spelling of such bytes is another file.
+#[cfg(unix)]
+#[test]
+fn a_still_whose_name_is_no_text_is_opened_again_and_so_is_one_that_looks_like_it() {
+    use std::os::unix::ffi::OsStrExt as _;
+    let scene = Scene::new();
+    let home = scene.exam().join("frames");
+    std::fs::create_dir(&home).unwrap();
+    for (grey, name) in [(1, &b"b\xfcndel.png"[..]), (2, b"b\\xfcndel.png")] {
+        let path = home.join(std::ffi::OsStr::from_bytes(name));
+        image::GrayImage::from_pixel(8, 8, image::Luma([grey])).save(path).unwrap();
+    }
+    let told = scene.run(&["pair", "--all", "--frames", &home.to_string_lossy()]);
+    assert!(told.contains("3 stills, 2 of them new"), "{told}");
+    let files: Vec<_> =
+        scene.frames().iter().map(|frame| frame["file"].as_str().unwrap().to_owned()).collect();
+    for file in ["frames/b\\xfcndel.png", "frames/b\\x5cxfcndel.png"] {
+        assert!(files.iter().any(|known| known == file), "{files:?}");
+    }
+    // They are still there: nothing is reported, and nothing is taken for moved.
+    let findings = scene.run(&["check"]);
+    assert!(!findings.contains("is no longer at"), "{findings}");
+    let told = scene.run(&["pair", "--all", "--frames", &home.to_string_lossy()]);
+    assert!(told.contains("3 stills, 0 of them new\n"), "{told}");
+    let out = scene.text("report.html");
+    scene.run(&["report", "--out", &out]);
+    assert!(!std::fs::read_to_string(out).unwrap().contains("cannot be shown"));
+    // And one that is gone is missed.
+    for name in [&b"b\xfcndel.png"[..], b"b\\xfcndel.png"] {
+        std::fs::remove_file(home.join(std::ffi::OsStr::from_bytes(name))).unwrap();
+    }
+    assert!(scene.run(&["check"]).contains("is no longer at `frames/b\\xfcndel.png`"));
+}
