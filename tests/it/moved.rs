@@ -112,7 +112,7 @@ fn a_still_whose_name_is_no_text_is_opened_again_and_so_is_one_that_looks_like_i
     assert!(told.contains("3 stills, 0 of them new\n"), "{told}");
     let out = scene.text("report.html");
     scene.run(&["report", "--out", &out]);
-    assert!(!std::fs::read_to_string(out).unwrap().contains("cannot be shown"));
+    assert!(!std::fs::read_to_string(out).unwrap().contains("file cannot be read"));
     // And one that is gone is missed.
     for name in [&b"b\xfcndel.png"[..], b"b\\xfcndel.png"] {
         std::fs::remove_file(home.join(std::ffi::OsStr::from_bytes(name))).unwrap();

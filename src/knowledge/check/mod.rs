@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 71] = [
+const RULES: [(&str, Find); 72] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -51,6 +51,7 @@ const RULES: [(&str, Find); 71] = [
     ("broken-off", journal::broken_off),
     ("sound-silent", journal::sound_silent),
     ("nothing-heard", journal::nothing_heard),
+    ("horse-unknown", stills::horse_unknown),
     ("still-of-another-horse", stills::of_another_horse),
     ("still-in-two-exams", stills::in_two_exams),
     ("still-twice", stills::twice),

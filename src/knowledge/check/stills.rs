@@ -73,6 +73,17 @@ pub(super) fn unlabelled(evidence: &Evidence) -> Vec<Hit> {
     of_status(evidence, Status::Unlabelled, "matches nothing that was said; label it by hand")
 }
 
+/// An exam of nobody knows whom.
+pub(super) fn horse_unknown(evidence: &Evidence) -> Vec<Hit> {
+    let horse = &evidence.exam.header.horse;
+    if horse.name.is_some() || horse.id.is_some() {
+        return Vec::new();
+    }
+    let message = "the exam names no horse, so that its stills are compared with nobody's and it is found under no name: \
+                   `zonecall name FOLDER --horse NAME --by YOUR-NAME` names it";
+    vec![Hit::new(message.to_owned())]
+}
+
 /// One line for each patient: a person confirms or leaves out a horse, not a still.
 pub(super) fn of_another_horse(evidence: &Evidence) -> Vec<Hit> {
     let mut hits: Vec<(&Patient, Hit, usize)> = Vec::new();

@@ -2,7 +2,7 @@
 
 use chrono::TimeDelta;
 use zonecall::clock::{Anchor, Sample, WallQuality};
-use zonecall::exam::event::OtherExam;
+use zonecall::exam::event::{Horse, OtherExam};
 use zonecall::exam::patient::Patient;
 use zonecall::frames::pairing::Tie;
 
@@ -12,6 +12,18 @@ use crate::support::case::{Case, problem, said};
 
 pub(crate) const CASES: &[Cases] = &[
     ("clock-unknown", clock_unknown),
+    ("horse-unknown", |rule| {
+        let named = |name: Option<&str>, id: Option<&str>| {
+            said(&["left fore"]).but(|case| {
+                let (name, id) = (name.map(str::to_owned), id.map(str::to_owned));
+                case.exam.header.horse = Horse { name, id, ..Horse::default() };
+            })
+        };
+        let found = rule.fires("names no horse", &named(None, None));
+        assert!(found.message.contains("zonecall name"), "{}", found.message);
+        rule.silent(&named(Some("Juniper"), None));
+        rule.silent(&named(None, Some("4711")));
+    }),
     ("still-of-another-horse", of_another_horse),
     ("still-in-two-exams", |rule| {
         rule.fires("already counts in the exam `bramble`", &also_in(false));
