@@ -12,7 +12,7 @@ use crate::exam::event::Outcome;
 use crate::exam::fold::{Exam, LoggedCall, LoggedUtterance, Note};
 use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::knowledge::doubt::doubtful;
-use crate::protocol::Plane;
+use crate::protocol::{Plane, Protocols};
 
 /// The setting that says where the probe's marker points.
 const MARKER: &str = "marker";
@@ -214,6 +214,46 @@ pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
         }
     }
     hits
+}
+
+/// A phrase that was not understood and named a limb, or put one side right by the other: each at its moment.
+///
+/// It is no matter any more where the limb was called soon afterwards.
+pub(super) fn limb_unheard(evidence: &Evidence) -> Vec<Hit> {
+    let within_s = evidence.protocols.rules.habits.correction_reach_s;
+    let names_limb = |call: &LoggedCall| matches!(&call.act, Act::View(view) if view.limb.is_some());
+    let mut hits = Vec::new();
+    for heard in evidence.exam.utterances.iter().filter(|heard| heard.outcome == Outcome::NotUnderstood) {
+        let mut readings = heard.rivals.iter().chain([&heard.words]);
+        if !heard.is_open() || !readings.any(|reading| speaks_of_limb(reading, evidence.protocols)) {
+            continue;
+        }
+        let is_soon = |call: &&LoggedCall| {
+            call.sample > heard.span.to && clock::seconds(call.sample.since(heard.span.to)) <= within_s
+        };
+        if evidence.exam.standing_calls().filter(is_soon).any(names_limb) {
+            continue;
+        }
+        let at_s = heard.span.seconds().0;
+        let message = format!(
+            "`{}`, said {at_s:.1} s into the audio, was not understood and names a side: if it was a limb, everything after it \
+             is on the wrong one; listen, and correct the limb by hand",
+            heard.words
+        );
+        hits.push(Hit { at: Some(heard.said_at), ..Hit::new(message) });
+    }
+    hits
+}
+
+/// A side and what it is a side of, or both sides of a pair.
+fn speaks_of_limb(words: &str, protocols: &Protocols) -> bool {
+    let says = |word: &str| words.split_whitespace().any(|said| said == word);
+    let names_pair =
+        || protocols.limbs.iter().filter_map(|limb| limb.name.split_whitespace().last()).any(says);
+    protocols.rules.habits.sides.iter().any(|pair| {
+        let sides = pair.iter().filter(|side| says(side)).count();
+        sides > 1 || (sides == 1 && names_pair())
+    })
 }
 
 pub(super) fn finding_unconfirmed(evidence: &Evidence) -> Vec<Hit> {

@@ -20,6 +20,9 @@ const QUIET_DBFS: f64 = -50.0;
 /// A larger share of clipped samples spoils an utterance; from memory, no source.
 const CLIPPED_SHARE_MAX: f64 = 0.01;
 
+/// Moments that are named; of more only that there are more.
+const MOMENTS_MAX: usize = 8;
+
 pub(super) fn damage(evidence: &Evidence) -> Vec<Hit> {
     let hit =
         |(line, problem): &(u64, _)| Hit::new(format!("line {line} of the journal: {}", in_words(problem)));
@@ -236,8 +239,22 @@ pub(super) fn not_understood(evidence: &Evidence) -> Vec<Hit> {
     // What was asked about and never answered has a rule of its own.
     let fits =
         |utterance: &LoggedUtterance| utterance.outcome == Outcome::NotUnderstood && utterance.is_open();
+    let open: Vec<f64> = evidence
+        .exam
+        .utterances
+        .iter()
+        .filter(|heard| fits(heard))
+        .map(|heard| heard.span.seconds().0)
+        .collect();
+    let mut at: Vec<String> = open.iter().take(MOMENTS_MAX).map(|at_s| format!("{at_s:.1}")).collect();
+    if open.len() > MOMENTS_MAX {
+        at.push("...".to_owned());
+    }
     summary(evidence, fits, |utterances| {
-        format!("{utterances} not understood and changed nothing; listen to the calls marked `unknown`")
+        format!(
+            "{utterances} not understood and changed nothing, at {} s into the audio; listen to the calls marked `unknown`",
+            at.join(", ")
+        )
     })
 }
 

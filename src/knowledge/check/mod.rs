@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 72] = [
+const RULES: [(&str, Find); 73] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -62,6 +62,7 @@ const RULES: [(&str, Find); 72] = [
     ("still-label-incomplete", stills::incomplete),
     ("save-without-place", calls::save_without_place),
     ("save-after-unheard", calls::save_after_unheard),
+    ("limb-unheard", calls::limb_unheard),
     ("limb-change-while-saving", habits::limb_change_while_saving),
     ("call-problem", calls::problem),
     ("correction-reach", calls::correction_reach),

@@ -63,6 +63,20 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("no limb or zone", &said(&["normal"]));
         rule.silent(&said(&["left fore one alpha", "normal"]));
     }),
+    ("limb-unheard", |rule| {
+        let then = |words: &str, next: &[(f64, &str)]| {
+            let begin = [(1.0, "left fore two alpha transverse"), (4.0, "save"), (10.0, words)];
+            timed(&[&begin[..], next].concat())
+        };
+        let saves = [(14.0, "zone two bravo"), (17.0, "save")];
+        let found = rule
+            .fires("`left no right fore`, said 10.0 s into the audio", &then("left no right fore", &saves));
+        assert!(found.at.is_some(), "it names the moment");
+        rule.fires("names a side", &then("wrong other right hind", &saves));
+        rule.silent(&then("left no right fore", &[(14.0, "right fore"), (17.0, "save")]));
+        rule.silent(&then("turn it off please", &saves));
+        rule.silent(&then("save", &saves));
+    }),
     ("finding-unconfirmed", |rule| {
         let place = ["left fore two bravo transverse", "s d f t"];
         rule.fires("`hypoechoic`", &said(&[place[0], place[1], "hypoechoic"]));
