@@ -95,7 +95,7 @@ pub(super) fn stamp_signature(path: &Path, options: &StampOptions) -> std::io::R
         Ok(None) => {}
         Ok(Some(stamped)) => writeln!(terminal::out(), "{}", in_words(&stamped))?,
         Err(error) => terminal::warn(format!(
-            "zonecall: signed, and not stamped yet: {}; `zonecall stamp {}` has it stamped later",
+            "zonecall: signed, and not stamped yet: {}; once that is right, `zonecall stamp {}` has it stamped",
             one_line(&error),
             path.shown()
         )),

@@ -11,6 +11,7 @@ use std::time::Duration;
 use der::{Decode as _, Encode as _};
 use rustls::crypto::ring;
 use ureq::Agent;
+use ureq::http::Uri;
 use ureq::tls::{Certificate, RootCerts, TlsConfig, TlsProvider};
 
 use super::authority::Authority;
@@ -30,8 +31,19 @@ pub enum ServerError {
     /// Nobody vouches for the other side of TLS.
     #[error("`{0}` goes by TLS; name the certificate of its authority with --time-stamp-ca")]
     NoAuthority(String),
-    /// The network, or the server's patience with it.
+    /// It took too long.
     #[error("the time-stamp server `{url}` cannot be asked: {why}; try again later with `zonecall stamp`")]
+    Slow {
+        /// The server.
+        url: String,
+        /// What happened.
+        why: String,
+    },
+    /// The network, or an address where there is no server.
+    #[error(
+        "there is no answer from the time-stamp server `{url}`: {why}; check its address (--time-stamp, or `time_stamp` in \
+         the settings) and the network"
+    )]
     Network {
         /// The server.
         url: String,
@@ -87,7 +99,8 @@ impl StampServer {
         patience: Duration,
     ) -> Result<StampServer, ServerError> {
         let is_secure = url.starts_with("https://");
-        if !is_secure && !url.starts_with("http://") {
+        let has_host = url.parse::<Uri>().is_ok_and(|uri| uri.host().is_some_and(|host| !host.is_empty()));
+        if !has_host || !is_secure && !url.starts_with("http://") {
             return Err(ServerError::Url(url.to_owned()));
         }
         let mut config = Agent::config_builder()
@@ -142,6 +155,7 @@ impl StampServer {
     fn ask(&self, request: &[u8]) -> Result<Vec<u8>, ServerError> {
         let network = |error: ureq::Error| match error {
             ureq::Error::BodyExceedsLimit(most) => self.wrong(&format!("it is longer than {most} bytes")),
+            ureq::Error::Timeout(_) => ServerError::Slow { url: self.url.clone(), why: error.to_string() },
             error => ServerError::Network { url: self.url.clone(), why: error.to_string() },
         };
         let asked = self.agent.post(&self.url).header("Content-Type", "application/timestamp-query");

@@ -103,8 +103,13 @@ fn a_certificate_named_by_its_sha1_is_read_too() {
 
 #[test]
 fn an_address_or_a_file_that_is_none_says_what_is_wanted() {
-    let told = asked("ftp://stamp.example", None).unwrap_err();
-    assert!(told.contains("is no address of a time-stamp server"), "{told}");
+    for none in ["ftp://stamp.example", "http://", "http:///tsa", "http://stamp example/tsa"] {
+        let told = asked(none, None).unwrap_err();
+        assert!(told.contains("is no address of a time-stamp server"), "{told}");
+    }
+    // Nobody listens there: to try again later does not help.
+    let told = asked("http://127.0.0.1:1/tsa", None).unwrap_err();
+    assert!(told.contains("check its address (--time-stamp") && !told.contains("later"), "{told}");
     let told = asked("https://stamp.example", None).unwrap_err();
     assert!(told.contains("--time-stamp-ca"), "{told}");
     let folder = tempfile::tempdir().unwrap();
