@@ -12,7 +12,7 @@ use super::stamp::AuthorityOption;
 use crate::exam::event::{Event, ExamEvent, Outcome, ScannerClock, SentEvent, UtteranceEvent};
 use crate::exam::journal::read;
 use crate::exam::sign::fault;
-use crate::report::words::local;
+use crate::report::words::{count, local};
 use crate::speech::recognise::EngineId;
 use crate::terminal::{self, ShownText as _};
 
@@ -114,13 +114,19 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         }
         Event::Microphone { state, device } => format!("microphone {state}: {device}"),
         Event::Resumed { engine, .. } => format!("resumed, heard by {} {}", engine.name, engine.model),
-        Event::Sealed { files } => format!("{} kept files, each with its hash", files.len()),
+        Event::Sealed { files } => {
+            let hash = if files.len() == 1 { "with its hash" } else { "each with its hash" };
+            format!("{}, {hash}", count(files.len(), "kept file"))
+        }
         Event::Sent(sent) => format!("{} objects sent to {}", sent.objects.len(), receiver(sent)),
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Moved { from } => {
             format!("the folder `{from}` was lost; all lines before this one were copied")
         }
-        Event::Discarded(gone) => format!("{} kept files were deleted: {}", gone.files.len(), gone.why),
+        Event::Discarded(gone) => {
+            let were = if gone.files.len() == 1 { "was" } else { "were" };
+            format!("{} {were} deleted: {}", count(gone.files.len(), "kept file"), gone.why)
+        }
         Event::Torn { bytes: 0 } => "the lines that belong to the one before were not written".to_owned(),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),

@@ -3,7 +3,7 @@
 pub mod seq;
 pub mod call;
 pub mod patient;
-mod shown;
+pub(crate) mod shown;
 pub mod header;
 pub mod event;
 mod item;

@@ -109,18 +109,12 @@ impl Display for Setting {
 
 impl Display for FindingSaid {
     fn fmt(&self, out: &mut Formatter<'_>) -> Result {
-        match self.class {
-            Class::Negative => out.write_str("no ")?,
-            _ if self.certainty == Some(Certainty::Possible) => out.write_str("possible ")?,
-            _ => {}
-        }
-        if let Some(degree) = &self.degree {
-            write!(out, "{degree} ")?;
-        }
-        for attribute in &self.attributes {
-            write!(out, "{attribute} ")?;
-        }
-        out.write_str(&self.term)?;
+        let said = match (&self.class, self.certainty) {
+            (Class::Negative, _) => SaidAs::Denied,
+            (_, Some(Certainty::Possible)) => SaidAs::Possible,
+            _ => SaidAs::Seen,
+        };
+        out.write_str(&finding_named(said, self.degree.as_deref(), &self.attributes, &self.term))?;
         if !self.zones.is_empty() {
             write!(out, " {}", self.zones.join(" to "))?;
         }
@@ -139,6 +133,52 @@ impl Display for FindingSaid {
         }
         if self.unconfirmed { out.write_str(" (not confirmed)") } else { Ok(()) }
     }
+}
+
+/// SaidAs a finding was said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum SaidAs {
+    /// It is there.
+    Seen,
+    /// It may be there.
+    Possible,
+    /// It is not there.
+    Denied,
+}
+
+/// A finding with what was said of it: "mild tear" and "no tear", but "mildly enlarged" and "not enlarged".
+pub(crate) fn finding_named(said: SaidAs, degree: Option<&str>, attributes: &[String], term: &str) -> String {
+    let is_adjective = is_adjective(term);
+    let said = match (said, is_adjective) {
+        (SaidAs::Seen, _) => "",
+        (SaidAs::Possible, false) => "possible",
+        (SaidAs::Possible, true) => "possibly",
+        (SaidAs::Denied, false) => "no",
+        (SaidAs::Denied, true) => "not",
+    };
+    let attributes = attributes.join(" ");
+    let degree = degree.unwrap_or_default();
+    let adverb = adverb(degree);
+    let parts =
+        if is_adjective { [said, &attributes, &adverb, term] } else { [said, degree, &attributes, term] };
+    let parts: Vec<&str> = parts.into_iter().filter(|part| !part.is_empty()).collect();
+    parts.join(" ")
+}
+
+/// By the form of the English word, whatever it means: "widened", "well defined", "porous"; not "red" or "fabric".
+fn is_adjective(term: &str) -> bool {
+    let is_one = !term.contains(' ');
+    let ends = |end: &str| term.strip_suffix(end).is_some_and(|stem| stem.len() > 3);
+    ends("ned") || is_one && (ends("ged") || ends("oic") || ends("onic") || ends("ous"))
+}
+
+/// "Mild to moderate" as in "mildly to moderately".
+fn adverb(degree: &str) -> String {
+    let words = degree.split_whitespace();
+    words
+        .map(|word| if word == "to" { word.to_owned() } else { format!("{word}ly") })
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 impl Display for ValueSaid {

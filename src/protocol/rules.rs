@@ -109,6 +109,9 @@ pub struct Habits {
     pub limb_change_s: f64,
     /// Weeks until a horse with a lesion is scanned again.
     pub rescan_weeks: u32,
+    /// Findings that are, alone, no reason to scan again.
+    #[serde(default)]
+    pub rescan_not_for: Vec<String>,
 }
 
 /// Where a practice's own rules do not say.

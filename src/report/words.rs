@@ -8,6 +8,7 @@
 use chrono::{DateTime, FixedOffset, Utc};
 
 use crate::exam::call::Comparator;
+use crate::exam::shown::{SaidAs, finding_named};
 use crate::knowledge::current::current;
 use crate::knowledge::record::{CallRow, CoverageRow, Record, Status};
 use crate::protocol::Protocols;
@@ -35,14 +36,13 @@ pub(crate) fn meaning(call: &CallRow) -> String {
     let term = call.term.as_deref().unwrap_or_default().replace('_', " ");
     match call.kind.as_str() {
         "finding" => {
-            let doubt = call.certainty.map(|_| "possible").unwrap_or_default();
-            let mut parts = vec![doubt, call.degree.as_deref().unwrap_or_default()];
-            parts.extend(call.attributes.iter().map(String::as_str));
-            parts.push(&term);
-            parts.retain(|part| !part.is_empty());
-            let mut text = parts.join(" ");
+            let said = match (call.class.as_deref(), call.certainty) {
+                (Some("negative"), _) => SaidAs::Denied,
+                (_, Some(_)) => SaidAs::Possible,
+                _ => SaidAs::Seen,
+            };
+            let mut text = finding_named(said, call.degree.as_deref(), &call.attributes, &term);
             match call.class.as_deref() {
-                Some("negative") => text.insert_str(0, "no "),
                 Some("absent") => text.insert_str(0, "not seen: "),
                 Some("not_done") if term != "not done" => text.insert_str(0, "not done: "),
                 _ => {}
@@ -142,7 +142,7 @@ fn rounded(number: f64, unit: &str) -> f64 {
     if unit == "mm2" { number.round() } else { number }
 }
 
-/// How a still got its label, in words.
+/// SaidAs a still got its label, in words.
 pub(crate) fn status(status: Status) -> &'static str {
     match status {
         Status::Spoken => "paired with a save call",
@@ -154,7 +154,7 @@ pub(crate) fn status(status: Status) -> &'static str {
     }
 }
 
-/// How a still got its label, as the record writes it.
+/// SaidAs a still got its label, as the record writes it.
 pub(crate) fn status_code(status: Status) -> &'static str {
     match status {
         Status::Spoken => "spoken",

@@ -167,7 +167,7 @@ fn a_question_and_a_half_denied_finding_change_nothing() {
     }
     all(&[
         ("superficial is normal", "SDFT at LF 2A T; normal at LF 2A T"),
-        ("no effusion or thickening", "no effusion at LF 2A T; no thickened at LF 2A T"),
+        ("no effusion or thickening", "no effusion at LF 2A T; not thickened at LF 2A T"),
     ]);
 }
 

@@ -115,7 +115,7 @@ fn a_degree_alone_is_that_of_the_lesion_just_before_it() {
     assert_eq!(shown(&[PLACE, "core lesion", "mild"], "make that moderate"), "right: moderate degree");
     all(&[
         ("the effusion is marked", "severe effusion"),
-        ("a touch of thickening", "mild thickened"),
+        ("a touch of thickening", "mildly thickened"),
         // "Slightly" is of where it is.
         ("core lesion slightly lateral", "core lesion, lateral"),
     ]);
@@ -150,7 +150,7 @@ fn what_is_seen_and_not_seen_is_said_in_sentences() {
         ("core lesion no longer visible", "no core lesion"),
         ("consistent with desmitis", "possible desmitis"),
         ("filling of the tendon sheath", "effusion of DFTS"),
-        ("mild increase in size", "mild enlarged"),
+        ("mild increase in size", "mildly enlarged"),
         ("echogenicity is reduced", "hypoechoic"),
         ("fluid around the tendon", "peritendinous oedema"),
     ]);

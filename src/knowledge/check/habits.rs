@@ -55,7 +55,7 @@ pub(super) fn setting_for(evidence: &Evidence) -> Vec<Hit> {
             let Some(state) = state(call, &habit.setting) else { continue };
             if view.structure.as_ref() == Some(&habit.structure) && state != habit.state {
                 let message = format!(
-                    "{} was scanned with {} {state}; this practice usually has it {}",
+                    "{} was scanned with {} {state}; the default in `rules.toml` is {}: a practice sets its own habit there",
                     habit.structure, habit.setting, habit.state
                 );
                 hits.push(Hit::call(call, message));

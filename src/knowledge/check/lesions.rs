@@ -236,8 +236,10 @@ fn same_amount(one: &Amount, other: &Amount) -> bool {
 
 /// One reminder for an exam with a lesion.
 pub(super) fn rescan_due(evidence: &Evidence) -> Vec<Hit> {
-    let weeks = evidence.protocols.rules.habits.rescan_weeks;
-    let Some(first) = lesions(evidence).next() else { return Vec::new() };
+    let habits = &evidence.protocols.rules.habits;
+    let weeks = habits.rescan_weeks;
+    let is_reason = |call: &&LoggedCall| matches!(&call.act, Act::Finding(found) if !habits.rescan_not_for.contains(&found.term));
+    let Some(first) = lesions(evidence).find(is_reason) else { return Vec::new() };
     let due = evidence.exam.header.started_at.checked_add_signed(TimeDelta::weeks(i64::from(weeks)));
     let Some(due) = due else { return Vec::new() };
     let zone = TimeDelta::seconds(evidence.exam.header.utc_offset_s.into());

@@ -122,4 +122,7 @@ fn scored_normal(rule: &Rule) {
 fn rescan_due(rule: &Rule) {
     rule.fires("by 2026-06-29", &at_place(&["core lesion", "core lesion"]));
     rule.silent(&at_place(&["normal"]));
+    // A form alone is no lesion to be followed.
+    rule.silent(&at_place(&["thickened", "well defined"]));
+    rule.fires("by 2026-06-29", &at_place(&["thickened", "core lesion"]));
 }
