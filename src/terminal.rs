@@ -10,12 +10,23 @@ use std::io::{IsTerminal as _, Result, Stderr, Stdout, Write};
 use std::path::Path;
 
 /// Whether a terminal obeys this character, or a reader does not see it or reads what follows in another order: control
-/// characters, line separators, and the marks of direction of Unicode (UAX 9).
+/// characters, line separators, the marks of direction of Unicode (UAX 9), and what is drawn as nothing: soft hyphens, marks of
+/// annotation and the tag characters (Unicode 15.1, 23.2, 23.8 and 23.9, from memory).
 fn is_obeyed(sign: char) -> bool {
     sign.is_control()
         || matches!(
             sign,
-            '\u{061C}' | '\u{200B}' | '\u{200E}' | '\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2060}'..='\u{206F}' | '\u{FEFF}'
+            '\u{00AD}'
+                | '\u{061C}'
+                | '\u{180E}'
+                | '\u{200B}'
+                | '\u{200E}'
+                | '\u{200F}'
+                | '\u{2028}'..='\u{202E}'
+                | '\u{2060}'..='\u{206F}'
+                | '\u{FEFF}'
+                | '\u{FFF9}'..='\u{FFFB}'
+                | '\u{E0000}'..='\u{E007F}'
         )
 }
 

@@ -5,6 +5,8 @@ use crate::support::program::{demo, zonecall};
 use std::path::Path;
 use std::process::{Command, Output};
 
+use zonecall::terminal::{ShownText as _, is_plain};
+
 /// A name that would set the title of a window, begin a line of its own and turn the rest round: ESC and BEL are obeyed
 /// (ECMA-48, sections 5.4 and 8.3.89), U+202E by the bidirectional algorithm (UAX 9), U+009B by terminals that take C1.
 const NAME: &str = "a\u{1b}]0;title\u{7}\u{9b}2J\nFORGED \u{202e}gnp";
@@ -113,4 +115,18 @@ fn data_that_a_terminal_shows_is_text() {
         shown.contains("\\u{1b}]0;title") && !shown.contains(['\u{1b}', '\u{202e}', '\u{9b}']),
         "{shown:?}"
     );
+}
+
+/// Soft hyphen, Mongolian vowel separator, marks of annotation and tag characters: by their general category Cf in the
+/// Unicode Character Database they are drawn as nothing.
+#[test]
+fn letters_that_are_drawn_as_nothing_are_shown_and_no_name_holds_them() {
+    for hidden in
+        ['\u{AD}', '\u{180E}', '\u{FFF9}', '\u{FFFA}', '\u{FFFB}', '\u{E0001}', '\u{E0041}', '\u{E007F}']
+    {
+        let name = format!("Juni{hidden}per");
+        assert_eq!(name.shown(), format!("Juni\\u{{{:x}}}per", u32::from(hidden)));
+        assert!(!is_plain(&name), "{}", name.shown());
+    }
+    assert!(is_plain("Jüniper \u{200D}\u{1F434}"), "what joins signs stays");
 }
