@@ -136,6 +136,24 @@ fn nothing_of_the_horse_before_stays_with_another_one() {
 }
 
 #[test]
+fn a_name_that_is_given_to_a_horse_known_by_its_number_alone_leaves_it_the_number() {
+    let mut header = support::header();
+    header.horse = Horse { id: Some("4711".to_owned()), ..Horse::default() };
+    let mut talk = Talk::of(header, person(Speech::Aloud));
+    spell(&mut talk, "Juno").say("yes");
+    assert_eq!(named(&talk), (Some("Juno"), Some("4711")), "{:?}", talk.said());
+    let others: Vec<bool> = talk
+        .lines
+        .iter()
+        .filter_map(|line| match &line.event {
+            Event::Named(named) => Some(named.other),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(others, [false], "it is the same horse");
+}
+
+#[test]
 fn a_spelled_name_is_read_back_as_a_name_and_counts_after_a_yes() {
     let mut talk = nameless(Speech::Aloud);
     spell(&mut talk, "Juniper");

@@ -299,3 +299,35 @@ fn a_kept_record_that_was_changed_is_named_and_leaves_nothing_signed() {
     assert_eq!(code, Some(1), "{told}");
     assert!(told.contains("`signed/") && told.contains("has changed since it was signed"), "{told}");
 }
+
+#[test]
+fn a_value_that_is_new_in_the_record_is_computed_whether_as_a_key_or_as_a_row() {
+    type Without = fn(&mut serde_json::Value);
+    let cases: [(Without, &str); 2] = [
+        (
+            |record| drop(record["calls"][0].as_object_mut().unwrap().remove("limb")),
+            "calls.limb is new: `LF`",
+        ),
+        (|record| drop(record["coverage"].as_array_mut().unwrap().pop()), "coverage has now `"),
+    ];
+    for (without, named) in cases {
+        let folder = closed();
+        sign_as(folder.path(), true, |record| {
+            let mut then: serde_json::Value = serde_json::from_str(&record).unwrap();
+            without(&mut then);
+            serde_json::to_string_pretty(&then).unwrap() + "\n"
+        });
+        let (how, is_signed, what) = status(folder.path());
+        assert_eq!((how, is_signed), (RecordDiffers::Computed, false), "{what}");
+        assert!(what.contains(named), "{what}");
+    }
+    // In the program's own words a new key changes nothing of what was signed.
+    let folder = closed();
+    sign_as(folder.path(), true, |record| {
+        let mut then: serde_json::Value = serde_json::from_str(&record).unwrap();
+        then["findings"][0].as_object_mut().unwrap().remove("message");
+        serde_json::to_string_pretty(&then).unwrap() + "\n"
+    });
+    let (how, is_signed, what) = status(folder.path());
+    assert_eq!((how, is_signed), (RecordDiffers::Worded, true), "{what}");
+}

@@ -120,3 +120,55 @@ fn an_address_or_a_file_that_is_none_says_what_is_wanted() {
         assert!(told.contains("wanted are certificates in PEM form"), "{told}");
     }
 }
+
+/// RFC 5280, 4.2.1.12: an authority between that names no usage may lead to any; one that names another must not. The
+/// certificates are made by OpenSSL.
+#[test]
+fn an_authority_between_need_name_no_usage_and_must_name_no_other() {
+    let authority = Authority::new(RSA);
+    let trusted = Trusted::read(&authority.path("ca.pem")).unwrap();
+    let openssl = |args: &[&str]| {
+        let done = authority.run(args);
+        assert!(done.status.success(), "{args:?}: {}", String::from_utf8_lossy(&done.stderr));
+    };
+    let issue = |name: &str, by: &str, extensions: &str| {
+        let file = |ending: &str| format!("{name}.{ending}");
+        let (key, csr, cert, ext) = (file("key"), file("csr"), file("pem"), file("ext"));
+        std::fs::write(authority.path(&ext), extensions).unwrap();
+        let subject = format!("/CN=Example {name}");
+        let asks = ["req", "-nodes", "-keyout", &key, "-out", &csr, "-subj", &subject];
+        openssl(&[&asks[..], RSA].concat());
+        let (ca, ca_key) = (format!("{by}.pem"), format!("{by}.key"));
+        openssl(&[
+            "x509",
+            "-req",
+            "-in",
+            &csr,
+            "-CA",
+            &ca,
+            "-CAkey",
+            &ca_key,
+            "-CAcreateserial",
+            "-days",
+            "3650",
+            "-out",
+            &cert,
+            "-extfile",
+            &ext,
+        ]);
+    };
+    for (usage, holds) in
+        [("", true), ("extendedKeyUsage=timeStamping\n", true), ("extendedKeyUsage=serverAuth\n", false)]
+    {
+        issue("between", "ca", &format!("basicConstraints=critical,CA:TRUE\n{usage}"));
+        issue("leaf", "between", "basicConstraints=CA:FALSE\nextendedKeyUsage=critical,timeStamping\n");
+        let settings = std::fs::read_to_string(authority.path("right.cnf")).unwrap();
+        let settings = settings.replace("ca.pem", "between.pem").replace("tsa.pem", "leaf.pem");
+        std::fs::write(authority.path("chain.cnf"), settings.replace("tsa.key", "leaf.key")).unwrap();
+        let reply = authority.reply(&authority.query(&hex(&ABC), &[]), "chain");
+        std::fs::write(authority.path("chain.tsr"), reply).unwrap();
+        openssl(&["ts", "-reply", "-in", "chain.tsr", "-token_out", "-out", "chain.tst"]);
+        let token = Token::read(&std::fs::read(authority.path("chain.tst")).unwrap(), &ABC).unwrap();
+        assert_eq!(token.is_vouched_for(&trusted).is_ok(), holds, "{usage}");
+    }
+}
