@@ -24,6 +24,15 @@ pub fn stamp_file(seq: Seq) -> PathBuf {
     Path::new(STAMPS_FOLDER).join(format!("{:04}.tst", seq.0))
 }
 
+/// The files of all time stamps of an exam, in the order of their names.
+#[must_use]
+pub(crate) fn stamp_files(folder: &Path) -> Vec<PathBuf> {
+    let entries = std::fs::read_dir(folder.join(STAMPS_FOLDER)).into_iter().flatten();
+    let mut files: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
+    files.sort();
+    files
+}
+
 /// What a time stamp of the signature in this line is of: the SHA-256 of the line, as the next line holds it.
 #[must_use]
 pub fn stamped_hash(lines: &Lines, seq: Seq) -> Option<[u8; 32]> {

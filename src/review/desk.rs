@@ -17,8 +17,9 @@ use crate::exam::call::Act;
 use crate::exam::event::{Event, Outcome};
 use crate::exam::fold::Exam;
 use crate::exam::seq::Seq;
-use crate::exam::stamp::note_stamp;
+use crate::exam::stamp::{note_stamp, stamp_files};
 use crate::exam_folder::{ExamFolder, FolderError};
+use crate::file_name::kept_file;
 use crate::frames::pair::pair;
 use crate::knowledge::assemble::record;
 use crate::knowledge::cautions::cautions_now;
@@ -29,6 +30,7 @@ use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::chart::chart;
 use crate::report::overlay::{Overlays, overlays};
+use crate::review::cache::file_state;
 use crate::review::doing::{Doing, TaskKind};
 use crate::review::history::{Deed, history};
 use crate::review::question::{FindingQuestion, questions};
@@ -38,7 +40,8 @@ use crate::review::question::{FindingQuestion, questions};
 pub struct Desk {
     pub(super) folder: ExamFolder,
     pub(super) protocols: Protocols,
-    seen: Mutex<Option<(u64, Arc<DeskSnapshot>)>>,
+    /// What was read last, with the state of the files that it was read from.
+    seen: Mutex<Option<(String, Arc<DeskSnapshot>)>>,
     earlier: Option<(PathBuf, Record)>,
     /// What is being done now.
     pub(super) doing: Doing,
@@ -49,7 +52,7 @@ pub struct Desk {
 pub(super) struct DeskSnapshot {
     /// Number of the journal's last line.
     pub(super) version: Seq,
-    /// Length of the journal that was read.
+    /// Length of what was read: the journal and the time stamps.
     bytes: u64,
     pub(super) exam: Exam,
     pub(super) record: Record,
@@ -76,7 +79,7 @@ pub(super) fn held_against(earlier: &Record) -> Earlier {
 #[derive(Debug, Serialize)]
 pub(super) struct Shown<'a> {
     version: Seq,
-    /// Length of the journal: the page draws nothing anew that has not grown.
+    /// Length of journal and time stamps: the page draws nothing anew that has not grown.
     bytes: u64,
     record: &'a Record,
     questions: Vec<FindingQuestion>,
@@ -200,7 +203,7 @@ impl Desk {
     /// Where a still of the earlier exam is.
     pub(super) fn earlier_file(&self, number: usize) -> Option<PathBuf> {
         let (folder, record) = self.earlier.as_ref()?;
-        Some(folder.join(&record.frames.get(number)?.file))
+        Some(kept_file(folder, &record.frames.get(number)?.file))
     }
 
     /// What the exam is held against in a report.
@@ -211,10 +214,10 @@ impl Desk {
 
     /// The exam as its journal has it now.
     pub(super) fn seen(&self) -> Result<Arc<DeskSnapshot>, FolderError> {
-        let length = self.journal_bytes();
+        let (state, grown) = (self.state(), self.grown());
         let mut kept = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some((at, seen)) = kept.as_ref()
-            && *at == length
+            && *at == state
         {
             return Ok(Arc::clone(seen));
         }
@@ -232,8 +235,8 @@ impl Desk {
         let legs = chart(&record, &self.protocols);
         let sent = lines.events.iter().filter(|line| matches!(line.event, Event::Sent(_))).count();
         let history = history(&lines.events, &exam, &self.protocols);
-        let seen = Arc::new(DeskSnapshot { version, bytes: length, exam, record, legs, history, sent });
-        *kept = Some((length, Arc::clone(&seen)));
+        let seen = Arc::new(DeskSnapshot { version, bytes: grown, exam, record, legs, history, sent });
+        *kept = Some((state, Arc::clone(&seen)));
         Ok(seen)
     }
 
@@ -242,9 +245,16 @@ impl Desk {
         *self.seen.lock().unwrap_or_else(PoisonError::into_inner) = None;
     }
 
-    /// Length of the journal: it only grows, so an unchanged length is an unchanged journal.
-    pub(super) fn journal_bytes(&self) -> u64 {
-        self.folder.journal_bytes()
+    /// Length of the journal and of the time stamps next to it: both only grow.
+    pub(super) fn grown(&self) -> u64 {
+        let length = |file: PathBuf| std::fs::metadata(file).map_or(0, |about| about.len());
+        self.folder.journal_bytes() + stamp_files(self.folder.path()).into_iter().map(length).sum::<u64>()
+    }
+
+    /// The journal and the time stamps as they are: where this is the same, so is the exam.
+    fn state(&self) -> String {
+        let stamps: String = stamp_files(self.folder.path()).iter().map(|file| file_state(file)).collect();
+        format!("{}\n{stamps}", self.folder.journal_bytes())
     }
 
     pub(super) fn shown<'a>(&'a self, seen: &'a DeskSnapshot) -> Shown<'a> {

@@ -269,7 +269,7 @@ async fn prepared(
     Query(wanted): Query<ReportRequest>,
 ) -> Response {
     aside(move || {
-        let bytes = room.desk.journal_bytes();
+        let bytes = room.desk.grown();
         match report_here(&house, &room, &wanted) {
             Ok(report) => {
                 *room.made.lock().unwrap_or_else(PoisonError::into_inner) = Some((bytes, wanted, report));
@@ -290,7 +290,7 @@ async fn printed(
     aside(move || {
         let made = room.made.lock().unwrap_or_else(PoisonError::into_inner).take();
         match made {
-            Some((bytes, of, report)) if (bytes, of) == (room.desk.journal_bytes(), wanted) => report,
+            Some((bytes, of, report)) if (bytes, of) == (room.desk.grown(), wanted) => report,
             _ => report_here(&house, &room, &wanted).unwrap_or_else(no_report),
         }
     })
@@ -321,11 +321,11 @@ async fn doing(Held(room): Held) -> Response {
     Json(room.desk.doing.steps()).into_response()
 }
 
-/// Tells the length of the journal whenever it has changed, by this desk or by another program.
+/// Tells the length of journal and time stamps whenever it has changed, by this desk or by another program.
 async fn news(Held(room): Held) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let stream = futures_util::stream::unfold((room, None), |(room, last)| async move {
         loop {
-            let bytes = room.desk.journal_bytes();
+            let bytes = room.desk.grown();
             if last != Some(bytes) {
                 let event = Event::default().event("grown").data(bytes.to_string());
                 return Some((Ok(event), (room, Some(bytes))));

@@ -300,3 +300,21 @@ fn the_desk_has_a_signature_stamped_and_answers_before_the_server_does() {
         assert_eq!(signed()["by"], "Dr Ada");
     }
 }
+
+#[test]
+fn a_desk_that_is_open_shows_a_time_stamp_that_comes_later() {
+    let authority = Arc::new(Authority::new(RSA));
+    let practice = Practice::new();
+    assert_eq!(practice.sign().0, Some(0));
+    let desk = Served::start(&practice.at("exam"), 0);
+    let before = desk.exam();
+    assert!(before["record"]["exam"]["signed"]["time_stamp"].is_null(), "{before}");
+    let (code, text) = practice.stamp(&["--time-stamp", &authority.serve(Way::Right)]);
+    assert_eq!(code, Some(0), "{text}");
+    let after = desk.exam();
+    assert_eq!(after["record"]["exam"]["signed"]["time_stamp"]["by"], NAME);
+    assert!(after["bytes"].as_u64() > before["bytes"].as_u64(), "and the page is told to draw it");
+    // One that was put in its place is read, too.
+    std::fs::write(practice.token(), [0; 8]).unwrap();
+    assert!(desk.exam()["record"]["exam"]["signed"]["time_stamp"].is_null());
+}
