@@ -18,6 +18,7 @@ use crate::exam::discard::{Discard, discard};
 use crate::exam::fold::Exam;
 use crate::exam::seal::sha256;
 use crate::exam_folder::ExamFolder;
+use crate::file_name::kept_file;
 use crate::private;
 use crate::protocol::Protocols;
 use crate::terminal::{self, ShownText as _};
@@ -143,9 +144,9 @@ fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> a
         let to = into.join(&exam.header.id);
         copy_folder(path, &to, into, &mut rows)?;
         for still in exam.frames.iter().filter(|still| Path::new(&still.file).is_absolute()) {
-            let (from, name) = (Path::new(&still.file), still.id.replace([':', '/'], "-"));
+            let (from, name) = (kept_file(path, &still.file), still.id.replace([':', '/'], "-"));
             if from.is_file() {
-                copy_file(from, &to.join("stills").join(name), into, &mut rows)?;
+                copy_file(&from, &to.join("stills").join(name), into, &mut rows)?;
             }
         }
     }

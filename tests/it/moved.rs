@@ -119,3 +119,22 @@ fn a_still_whose_name_is_no_text_is_opened_again_and_so_is_one_that_looks_like_i
     }
     assert!(scene.run(&["check"]).contains("is no longer at `frames/b\\xfcndel.png`"));
 }
+
+#[cfg(unix)]
+#[test]
+fn a_still_elsewhere_whose_name_is_no_text_is_copied_with_what_is_kept_of_its_horse() {
+    use std::os::unix::ffi::OsStrExt as _;
+    let scene = Scene::new();
+    let named = std::ffi::OsStr::from_bytes(b"b\xfcndel.png");
+    let still = scene.at("scanner").join(named);
+    image::GrayImage::from_pixel(8, 8, image::Luma([9])).save(&still).unwrap();
+    scene.run(&["pair", "--all", "--frames", &scene.text("scanner")]);
+    let into = scene.text("copy");
+    let done = zonecall(&["retention", "copy", "--horse", "Juniper", "--into", &into, &scene.text("exam")]);
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let mut list = std::fs::read_dir(&into).unwrap().map(|entry| entry.unwrap().path());
+    let exam = list.find(|path| path.is_dir()).unwrap();
+    let mut copied = std::fs::read_dir(exam.join("stills")).unwrap().map(|entry| entry.unwrap().path());
+    let bytes = std::fs::read(&still).unwrap();
+    assert!(copied.any(|path| std::fs::read(path).unwrap() == bytes), "the still is among them");
+}
