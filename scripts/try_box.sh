@@ -62,6 +62,7 @@ refuses 'built without `review`' review "$out/exam"
 refuses 'built without `file`' file "$out/exam" --archive "$out/archive.db"
 refuses 'built without `history`' history juniper
 refuses 'built without `find`' find --structure SDFT
+refuses 'built without `encrypt`' encrypt "$out/exam" --encrypt-for age1example
 refuses 'without reports as PDF' report "$out/exam" --format pdf
 for ear in sphinx vosk; do
     refuses "built without the ear \`$ear\`" hear demo-audio/hind-limb.flac --into "$out/$ear" --ear "$ear"

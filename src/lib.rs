@@ -45,6 +45,8 @@ pub mod exam;
 pub mod frames;
 pub mod knowledge;
 pub mod exam_folder;
+#[cfg(feature = "encrypt")]
+pub mod encryption;
 pub mod session;
 #[cfg(feature = "archive")]
 pub mod archive;

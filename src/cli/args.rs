@@ -11,6 +11,7 @@ use super::archive::{FileArgs, FindArgs, HistoryArgs, KeepingArgs};
 use super::check::CheckArgs;
 use super::compare_ears::CompareEars;
 use super::doctor::Doctor;
+use super::encrypt::{DecryptArgs, EncryptArgs};
 use super::enrol::Enrol;
 use super::enter::EnterArgs;
 use super::exchange::ExportArgs;
@@ -128,6 +129,12 @@ pub(crate) enum Task {
     Find(FindArgs),
     /// Verify the archive, or copy it.
     Archive(KeepingArgs),
+    /// Encrypt closed exams for those who may read them.
+    ///
+    /// Each becomes one file in the format of age, which only a secret key opens.
+    Encrypt(EncryptArgs),
+    /// Decrypt an exam with a secret key.
+    Decrypt(DecryptArgs),
     /// Copy what is kept of a horse, and delete what may go.
     Retention(RetentionArgs),
     /// Write the report for the vet or the owner, as HTML or PDF.

@@ -26,7 +26,10 @@ pub(super) const GROUPS: [Group; 4] = [
             "report", "export", "send", "journal",
         ],
     },
-    Group { title: "Over the years", commands: &["file", "history", "find", "archive", "retention"] },
+    Group {
+        title: "Over the years",
+        commands: &["file", "history", "find", "archive", "retention", "encrypt", "decrypt"],
+    },
     Group {
         title: "Setting up",
         commands: &["setup", "people", "doctor", "receive", "enrol", "compare-ears", "manual", "completions"],

@@ -18,6 +18,11 @@ mod doctor;
 mod doctor_line;
 mod doctor_settings;
 mod ear;
+#[cfg(feature = "encrypt")]
+mod encrypt;
+#[cfg(not(feature = "encrypt"))]
+#[path = "no_encrypt.rs"]
+mod encrypt;
 mod enrol;
 mod enter;
 mod exchange;
@@ -26,7 +31,7 @@ mod hear;
 mod journal;
 mod journal_verify;
 mod known_place;
-#[cfg(not(all(feature = "archive", feature = "desk")))]
+#[cfg(not(all(feature = "archive", feature = "desk", feature = "encrypt")))]
 mod left_out;
 mod listen;
 mod manual;
@@ -112,6 +117,8 @@ pub fn run() -> ExitCode {
         Task::History(task) => archive::history(&task),
         Task::Find(task) => archive::find(&task),
         Task::Archive(task) => archive::keep(&task),
+        Task::Encrypt(task) => encrypt::encrypt(&task),
+        Task::Decrypt(task) => encrypt::decrypt(&task),
         Task::Retention(task) => retention::retention(&task),
         Task::Report(task) => report::report(&task),
         Task::Export(task) => exchange::export(&task),

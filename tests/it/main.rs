@@ -102,6 +102,7 @@ mod tidy;
 mod time_stamp;
 mod torn;
 mod trace;
+mod encryption;
 mod evaluation;
 mod voice_activity;
 mod exchange;

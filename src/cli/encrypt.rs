@@ -1,0 +1,154 @@
+//! `zonecall encrypt` and `decrypt`: closed exams as files that only those can read who have a key.
+//!
+//! Takes: exam folders and public keys; or an encrypted file and a secret key.
+//! Gives: encrypted files; or a folder.
+//! Never: removes a folder unless that was asked for.
+//! Tested in: `tests/it/encryption.rs`.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::{Context as _, ensure};
+
+use super::options::KnowledgeArgs;
+use super::output::one_line;
+use crate::encryption::decrypt::decrypt as decrypt_exam;
+use crate::encryption::encrypt::{PlainFolder, encrypt as encrypt_exam, finish_removal};
+use crate::encryption::keys::{Identities, Recipients, new_identity};
+use crate::encryption::{ENCRYPTED, encrypted_file};
+use crate::exam_folder::ExamFolder;
+use crate::protocol::Protocols;
+use crate::terminal::{self, ShownText as _};
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall encrypt --new-identity practice-key.txt\n  \
+    zonecall encrypt exams/juniper --encrypt-for age1...\n  zonecall encrypt exams/* --encrypt-for age1... --remove-plain\n\n\
+    The file is in the format of age, a tar archive inside: `age --decrypt -i practice-key.txt juniper.tar.age | tar x` \
+    opens it, too. Keep the secret key away from the machine that encrypts, and a copy of it: without it nobody reads the \
+    exams again.\n\n\
+    Exit codes: 0 encrypted, 2 an error; then the folder is as it was.")]
+pub(crate) struct EncryptArgs {
+    /// Exam folders; each becomes a file beside it, named after it.
+    #[arg(value_name = "FOLDER", required_unless_present = "new_identity")]
+    folders: Vec<PathBuf>,
+    /// Public key of whoever may read the encrypted exams, as age writes it (`age1...`); can be given several times.
+    #[arg(long, value_name = "KEY")]
+    encrypt_for: Vec<String>,
+    /// Remove the exam folder once its encrypted file was written, decrypted again and compared.
+    #[arg(long)]
+    remove_plain: bool,
+    /// The file to write, of one exam, if it is to be elsewhere.
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Make a new secret key in this file instead, and print its public key.
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["folders", "out", "encrypt_for", "remove_plain"])]
+    new_identity: Option<PathBuf>,
+    #[command(flatten)]
+    knowledge: KnowledgeArgs,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  zonecall decrypt exams/juniper.tar.age --identity practice-key.txt\n\n\
+    Exit codes: 0 decrypted, 1 the same, and the journal is damaged, 2 an error; then there is no folder.")]
+pub(crate) struct DecryptArgs {
+    /// The encrypted file.
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// File of the secret key, as `age-keygen` or `zonecall encrypt --new-identity` writes it.
+    #[arg(long, value_name = "FILE")]
+    identity: PathBuf,
+    /// The folder to create; without it, one beside the file, with its name.
+    #[arg(long, value_name = "FOLDER")]
+    into: Option<PathBuf>,
+}
+
+pub(crate) fn encrypt(args: &EncryptArgs) -> anyhow::Result<ExitCode> {
+    if let Some(path) = &args.new_identity {
+        let public = new_identity(path)?;
+        writeln!(
+            terminal::out(),
+            "secret key: {}; keep it away from what it is to protect, and keep a copy\npublic key: {public}",
+            path.shown()
+        )?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let recipients = Recipients::of(args.encrypt_for.iter().map(String::as_str))?;
+    ensure!(
+        args.out.is_none() || args.folders.len() == 1,
+        "--out names one file, and there are {} folders; leave it out",
+        args.folders.len()
+    );
+    let removes = args.remove_plain;
+    ensure!(
+        args.out.is_none() || !removes,
+        "a folder is removed only next to its encrypted file; leave --out or --remove-plain out"
+    );
+    let protocols = args.knowledge.read()?;
+    let mut failed = false;
+    for path in &args.folders {
+        let out = args.out.clone().unwrap_or_else(|| encrypted_file(path));
+        let done = one(path, &protocols, &recipients, &out, removes);
+        if let Err(error) = done {
+            failed = true;
+            terminal::warn(format!("zonecall: `{}`: {}", path.shown(), one_line(&error)));
+        }
+    }
+    Ok(if failed { ExitCode::from(2) } else { ExitCode::SUCCESS })
+}
+
+fn one(
+    path: &Path,
+    protocols: &Protocols,
+    recipients: &Recipients,
+    out: &Path,
+    removes: bool,
+) -> anyhow::Result<()> {
+    let folder = ExamFolder::at(path);
+    if removes && finish_removal(&folder)? {
+        writeln!(terminal::out(), "{}: removed; it was encrypted before", path.shown())?;
+        return Ok(());
+    }
+    let plain = if removes { PlainFolder::Removed } else { PlainFolder::Kept };
+    let encrypted = encrypt_exam(&folder, protocols, recipients, out, plain)?;
+    writeln!(
+        terminal::out(),
+        "{}: {} files, decrypted again and compared with the folder",
+        encrypted.file.shown(),
+        encrypted.n_files
+    )?;
+    if let Some(first) = encrypted.outside.first() {
+        terminal::warn(format!(
+            "zonecall: {} stills are outside the exam folder and stay there as they are, such as `{}`",
+            encrypted.outside.len(),
+            first.shown()
+        ));
+    }
+    if removes {
+        writeln!(terminal::out(), "{}: removed", path.shown())?;
+    }
+    Ok(())
+}
+
+pub(crate) fn decrypt(args: &DecryptArgs) -> anyhow::Result<ExitCode> {
+    let into = args.into.clone().or_else(|| plain_folder(&args.file));
+    let into = into.with_context(|| {
+        format!("`{}` does not end in `{ENCRYPTED}`; name the folder with --into", args.file.shown())
+    })?;
+    let identities = Identities::read(&args.identity)?;
+    let n_files = decrypt_exam(&args.file, &identities, &into)?;
+    let lines = ExamFolder::at(&into).lines();
+    let (journal, is_whole) = match &lines {
+        Ok(lines) if lines.damage.is_empty() => (format!("{} lines, none damaged", lines.events.len()), true),
+        Ok(_) => ("damaged; see `zonecall journal --verify`".to_owned(), false),
+        Err(error) => (error.to_string(), false),
+    };
+    writeln!(terminal::out(), "{}: {n_files} files; the journal: {journal}", into.shown())?;
+    Ok(if is_whole { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// The folder that a file was made of, by its name.
+fn plain_folder(file: &Path) -> Option<PathBuf> {
+    let name = file.file_name()?.to_str()?.strip_suffix(ENCRYPTED)?;
+    Some(file.with_file_name(name))
+}

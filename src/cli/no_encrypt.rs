@@ -1,0 +1,21 @@
+//! `encrypt` and `decrypt` of a program that was built without them.
+//!
+//! Takes: whatever they are asked.
+//! Gives: an error.
+//! Never: a plain exam where an encrypted one was asked for.
+//! Tested in: `scripts/try_box.sh`.
+
+use std::process::ExitCode;
+
+use super::left_out::{LeftOutArgs, left_out};
+
+pub(crate) type EncryptArgs = LeftOutArgs;
+pub(crate) type DecryptArgs = LeftOutArgs;
+
+pub(crate) fn encrypt(_: &EncryptArgs) -> anyhow::Result<ExitCode> {
+    left_out("encrypt", "encrypt")
+}
+
+pub(crate) fn decrypt(_: &DecryptArgs) -> anyhow::Result<ExitCode> {
+    left_out("decrypt", "encrypt")
+}
