@@ -52,9 +52,9 @@ PACKAGES_DEMO="gcc libc6-dev python3 python3-venv"
 PACKAGES_BOX="$PACKAGES_DEMO pkg-config libasound2-dev"
 PACKAGES_BUILD="$PACKAGES_BOX g++ make cmake"
 # Demo speech, judges of DICOM, an image archive and what asks it, certificates, a microphone, a browser, a database server,
-# a judge of recognised words, a reader of PDF, a Korean font.
+# a judge of recognised words, a reader of PDF, a Korean font, a judge of encrypted exams.
 PACKAGES_TEST="$PACKAGES_BUILD \
-               flite espeak-ng dicom3tools dcmtk orthanc orthanc-dicomweb curl openssl sox maven default-jdk-headless \
+               age flite espeak-ng dicom3tools dcmtk orthanc orthanc-dicomweb curl openssl sox maven default-jdk-headless \
                pulseaudio pulseaudio-utils libasound2-plugins chromium chromium-driver postgresql sctk poppler-utils fonts-nanum"
 # Fetches the accessibility checker; where Node.js came from elsewhere, Debian's own package would not go beside it.
 command -v npm >/dev/null || PACKAGES_TEST="$PACKAGES_TEST npm"
