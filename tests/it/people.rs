@@ -236,9 +236,10 @@ fn sha256(path: &Path) -> String {
 
 #[test]
 fn nobody_signs_without_a_word_what_has_lost_its_sound_or_a_still() {
+    type Harm = (&'static str, fn(PathBuf), &'static str);
     let gone = |path: PathBuf| std::fs::remove_file(path).unwrap();
     let cut = |path: PathBuf| std::fs::write(path, "").unwrap();
-    let harms: [(&str, fn(PathBuf), &str); 4] = [
+    let harms: [Harm; 4] = [
         (SOUND, gone, "the recording `audio/0001.wav` cannot be read"),
         (SOUND, cut, "the recording `audio/0001.wav` lacks its last 5.0 s"),
         (STILL, gone, "the still `still.png` is not there"),
