@@ -1,4 +1,5 @@
-//! What the neural ear makes of whole recordings, and why: `stream_ear FOLDER... [--only TEXT] [--prompt] [--cases FILE]`.
+//! What the neural ear makes of whole recordings, and why: `stream_ear FOLDER... [--only TEXT] [--prompt] [--cases FILE]
+//! [--head FOLDER]`.
 //!
 //! Each folder is one of `train/streamset.py`. Every line that is not right is shown with what was heard in its place, the
 //! evidence for it and what spoke against acting on it. `--prompt` cuts as at the horse, where somebody waits for an
@@ -39,15 +40,18 @@ struct Options {
     only: Vec<String>,
     ending: Ending,
     cases: Option<PathBuf>,
+    head: Option<PathBuf>,
 }
 
 fn options() -> Options {
     let mut args = std::env::args().skip(1);
-    let mut found = Options { folders: Vec::new(), only: Vec::new(), ending: Ending::AtPause, cases: None };
+    let mut found =
+        Options { folders: Vec::new(), only: Vec::new(), ending: Ending::AtPause, cases: None, head: None };
     while let Some(arg) = args.next() {
         match arg.as_str() {
             "--only" => found.only.extend(args.next()),
             "--prompt" => found.ending = Ending::Early,
+            "--head" => found.head = args.next().map(PathBuf::from),
             "--cases" => found.cases = args.next().map(PathBuf::from),
             _ => found.folders.push(arg.into()),
         }
@@ -70,11 +74,11 @@ struct Tool {
 }
 
 impl Tool {
-    fn new(ending: Ending) -> Self {
+    fn new(ending: Ending, head: Option<&Path>) -> Self {
         let (language, protocols) = set::language();
         let (known, units) = (language.clone(), protocols.clone());
         let key = Box::new(move |words: &[&str]| meaning(words, &known, &units));
-        let mut ear = Neural::load(&Parts::find(None, "en"), &language.engine, key).expect("the ear loads");
+        let mut ear = Neural::load(&Parts::find(head, "en"), &language.engine, key).expect("the ear loads");
         let (known, units) = (language.clone(), protocols.clone());
         ear.mind_stakes(Box::new(move |words| zonecall::exam::stakes::stakes(words, &known, &units)));
         Self { ear, language, protocols, ending }
@@ -159,11 +163,11 @@ fn main() {
     let options = options();
     if options.folders.is_empty() {
         println!(
-            "usage: stream_ear FOLDER... [--only TEXT] [--prompt] [--cases FILE]; train/streamset.py makes the folders"
+            "usage: stream_ear FOLDER... [--only TEXT] [--prompt] [--cases FILE] [--head FOLDER]; train/streamset.py makes the folders"
         );
         return;
     }
-    let mut tool = Tool::new(options.ending);
+    let mut tool = Tool::new(options.ending, options.head.as_deref());
     let mut kept = options.cases.map(|file| std::fs::File::create(file).unwrap());
     let mut table: BTreeMap<String, BTreeMap<Fate, usize>> = BTreeMap::new();
     for (folder, row) in options.folders.iter().flat_map(|folder| rows(folder)) {
