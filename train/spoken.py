@@ -4,8 +4,9 @@ Takes: words from `sentences.py`. Gives: text to be spoken; talk made of our own
 """
 from grammar import LETTER
 
-LETTERS = {"a": "ay", "b": "bee", "c": "see", "d": "dee", "f": "eff", "h": "aitch", "i": "eye", "l": "ell", "m": "em",
-    "n": "en", "p": "pee", "r": "are", "s": "ess", "t": "tee", "w": "double you", "z": "zed"}
+LETTERS = {"a": "ay", "b": "bee", "c": "see", "d": "dee", "e": "ee", "f": "eff", "g": "gee", "h": "aitch", "i": "eye", "j": "jay",
+    "k": "kay", "l": "ell", "m": "em", "n": "en", "o": "oh", "p": "pee", "q": "cue", "r": "are", "s": "ess", "t": "tee", "u": "you",
+    "v": "vee", "w": "double you", "x": "ex", "y": "why", "z": "zed"}
 # Where synthesisers stumble, other spellings are mixed in.
 SPELLINGS = {
     "hypoechoic": ["hypo echo ick", "hypo ekoick"], "hyperechoic": ["hyper echo ick", "hyper ekoick"],
