@@ -231,6 +231,47 @@ fn planes_and_settings_are_reached_by_turning() {
 }
 
 #[test]
+fn dark_holes_doubts_and_ranges_are_understood_as_they_are_said() {
+    all(&[
+        ("dark area medially", "hypoechoic, medial"),
+        ("black hole in the centre of the tendon", "anechoic, central"),
+        ("bright spots with shadowing", "hyperechoic foci; acoustic shadow"),
+        ("patchy echogenicity", "heterogeneous"),
+        ("fibres are parallel", "no fibre disruption"),
+        ("fibres not parallel", "fibre disruption"),
+        ("can't see anything wrong", "normal"),
+        ("can't rule out a small lesion", "possible mild lesion"),
+        ("i think there's a lesion here", "possible lesion"),
+        ("might be an artefact", "artefact"),
+        ("lesion still present", "lesion"),
+        ("lesion is filling in", "healing"),
+        ("both branches are thickened", "thickened of branch-medial; thickened of branch-lateral"),
+        ("swollen compared to the other leg", "enlarged, larger against the other limb"),
+        ("worse than in march", "worse against the last scan"),
+        ("area between ninety and a hundred", "area 90 mm2 (unit not said), to 100"),
+        ("width twelve by depth eight millimetres", "width 12 mm (unit not said); depth 8 mm"),
+        ("core lesion thirty percent cross sectional area", "core lesion; lesion percent 30 %"),
+        ("wrong leg it's the right fore", "right: RF"),
+        ("weight bearing again", "stance weight bearing"),
+        ("which zones are left", "what is left"),
+    ]);
+    for phrase in ["it measures twelve point three millimetres", "four centimetres depth", "skip zone three c"] {
+        asked(&[PLACE], phrase);
+    }
+}
+
+/// No tendon of a horse's leg has more than 1000 mm²: a number from ten on is in mm², with a point, too.
+#[test]
+fn an_area_of_ten_or_more_is_in_square_millimetres_whether_it_has_a_point_or_not() {
+    all(&[
+        ("area one hundred twenty eight point four", "area 128.4 mm2 (unit not said)"),
+        ("lesion area twelve point five", "lesion area 12.5 mm2 (unit not said)"),
+        ("area nine point five", "area 9.5 cm2 (unit not said)"),
+        ("area one point two", "area 1.2 cm2 (unit not said)"),
+    ]);
+}
+
+#[test]
 fn talk_with_words_of_the_language_changes_nothing() {
     for talk in [
         "make a note for the farrier",
