@@ -257,7 +257,9 @@ fn dark_holes_doubts_and_ranges_are_understood_as_they_are_said() {
         ("weight bearing again", "stance weight bearing"),
         ("which zones are left", "question: left"),
     ]);
-    for phrase in ["it measures twelve point three millimetres", "four centimetres depth", "skip zone three c"] {
+    for phrase in
+        ["it measures twelve point three millimetres", "four centimetres depth", "skip zone three c"]
+    {
         asked(&[PLACE], phrase);
     }
 }
