@@ -158,7 +158,7 @@ fn numbers_are_taken_as_people_say_them() {
     means(
         "lesion area of twenty one and a half",
         &expect![[
-            r#"{"kind":"value","term":"lesion area","amount":{"number":21.5,"unit":"cm2","unit_assumed":true}}"#
+            r#"{"kind":"value","term":"lesion area","amount":{"number":21.5,"unit":"mm2","unit_assumed":true}}"#
         ]],
     );
     means(
