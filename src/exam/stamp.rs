@@ -26,7 +26,7 @@ pub fn stamp_file(seq: Seq) -> PathBuf {
 
 /// The files of all time stamps of an exam, in the order of their names.
 #[must_use]
-pub(crate) fn stamp_files(folder: &Path) -> Vec<PathBuf> {
+pub fn stamp_files(folder: &Path) -> Vec<PathBuf> {
     let entries = std::fs::read_dir(folder.join(STAMPS_FOLDER)).into_iter().flatten();
     let mut files: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
     files.sort();
