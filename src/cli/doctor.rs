@@ -133,7 +133,7 @@ fn language(args: &Doctor, settings: &Settings, protocols: &Protocols) -> Vec<Do
         }
     }
     let SpokenLanguage { pack, language, .. } = spoken;
-    let which = WhichEar { ear: args.ear.ear.or(settings.ear), ..args.ear.clone() };
+    let which = settings.ear_or(&args.ear);
     lines.extend(ears(&which, &pack, &language, protocols));
     lines.push(voice(&pack.language));
     lines

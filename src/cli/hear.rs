@@ -70,7 +70,7 @@ pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
     let spoken = args.language.read(&protocols)?;
     let settings = Settings::read()?;
     let subject = settings.added_to(args.subject.read(&protocols, settings.score_scale.as_deref())?);
-    let which = WhichEar { ear: args.ear.ear.or(settings.ear), ..args.ear.clone() };
+    let which = settings.ear_or(&args.ear);
     let mut recordings = args.files.iter().map(|path| open(path)).collect::<anyhow::Result<Vec<_>>>()?;
     let engine =
         ear::choose(&which, &spoken.pack.language, &spoken.language, &protocols, subject.person.as_deref())?;

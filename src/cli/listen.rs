@@ -211,7 +211,7 @@ impl LiveArgs {
         Ok(Chosen {
             options,
             call_word: self.call_word.clone().or_else(|| settings.call_word.clone()),
-            ear: WhichEar { ear: self.ear.ear.or(settings.ear), ..self.ear.clone() },
+            ear: settings.ear_or(&self.ear),
         })
     }
 }

@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 use serde::Deserialize;
 
-use super::options::{EarChoice, SwitchWay, written};
+use super::options::{EarChoice, SwitchWay, WhichEar, written};
 use super::settings_place::place;
 use crate::exam::header::CONTEXT_S_MAX;
 use crate::session::options::Subject;
@@ -66,6 +66,11 @@ impl Settings {
             }
             _ => Ok(Self::default()),
         }
+    }
+
+    /// The ear that listens: the one that was asked for, else the one that is set.
+    pub(super) fn ear_or(&self, asked: &WhichEar) -> WhichEar {
+        WhichEar { ear: asked.ear.or(self.ear), ..asked.clone() }
     }
 
     /// The subject as it is set for every exam, where nothing else was said of this one.
