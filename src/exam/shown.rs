@@ -135,7 +135,7 @@ impl Display for FindingSaid {
     }
 }
 
-/// SaidAs a finding was said.
+/// How a finding was said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum SaidAs {
     /// It is there.

@@ -142,7 +142,7 @@ fn rounded(number: f64, unit: &str) -> f64 {
     if unit == "mm2" { number.round() } else { number }
 }
 
-/// SaidAs a still got its label, in words.
+/// How a still got its label, in words.
 pub(crate) fn status(status: Status) -> &'static str {
     match status {
         Status::Spoken => "paired with a save call",
@@ -154,7 +154,7 @@ pub(crate) fn status(status: Status) -> &'static str {
     }
 }
 
-/// SaidAs a still got its label, as the record writes it.
+/// How a still got its label, as the record writes it.
 pub(crate) fn status_code(status: Status) -> &'static str {
     match status {
         Status::Spoken => "spoken",
