@@ -214,7 +214,7 @@ impl Desk {
 
     /// The exam as its journal has it now.
     pub(super) fn seen(&self) -> Result<Arc<DeskSnapshot>, FolderError> {
-        let (state, grown) = (self.state(), self.grown());
+        let state = self.state();
         let mut kept = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some((at, seen)) = kept.as_ref()
             && *at == state
@@ -222,6 +222,7 @@ impl Desk {
             return Ok(Arc::clone(seen));
         }
         let task = self.doing.begin(TaskKind::Exam, "reading the journal");
+        let grown = self.grown();
         let lines = self.folder.lines()?;
         task.step("reading what was said");
         let mut exam = self.folder.exam_of(&lines, &self.protocols)?;
