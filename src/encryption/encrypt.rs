@@ -17,7 +17,6 @@ use super::contents::{ContentsError, FolderItem, contents};
 use super::keys::Recipients;
 use super::{REMOVING, encrypted_file, with_ending};
 use crate::exam_folder::{ExamFolder, FolderError};
-use crate::file_name::kept_file;
 use crate::private;
 use crate::protocol::Protocols;
 use crate::terminal::ShownText as _;
@@ -152,8 +151,7 @@ pub fn encrypt_with(
     }
     written?;
     let stills = exam.frames.iter().filter(|still| Path::new(&still.file).is_absolute());
-    let outside =
-        stills.map(|still| kept_file(folder.path(), &still.file)).filter(|file| file.exists()).collect();
+    let outside = stills.map(|still| folder.still_file(still)).filter(|file| file.exists()).collect();
     put(folder, &part, into)?;
     if plain == PlainFolder::Removed {
         remove(folder)?;

@@ -26,7 +26,7 @@ impl Dialogue {
     ) -> Option<(Utterance, Parsed)> {
         let is_clear = !utterance.rejected && !utterance.unsure && parsed.problems.is_empty();
         let unheard = self.unheard.filter(|unheard| unheard.is_just_before(utterance.span.from));
-        let Some((unheard, left)) = unheard.and_then(|unheard| left_of(&parsed.calls, unheard)) else {
+        let Some((unheard, left)) = unheard.and_then(|one| Some((one, left_of(&parsed.calls, one)?))) else {
             return Some((utterance, parsed));
         };
         if !is_clear || !self.attention.takes_calls(&utterance) {
@@ -37,13 +37,14 @@ impl Dialogue {
         if self.options.listener == Listener::Nobody {
             // Nobody was told that it had not been understood, so either may be meant: a person listens.
             parsed.problems.push(not_clear());
-            if done {
+            let rest = if done {
                 self.write(unclear(utterance, parsed), Vec::new());
-                self.unheard = None;
-                return None;
-            }
+                None
+            } else {
+                Some((utterance, parsed))
+            };
             self.unheard = None;
-            return Some((utterance, parsed));
+            return rest;
         }
         let at = utterance.span.to;
         let rest = if done {
@@ -62,7 +63,7 @@ impl Dialogue {
     pub(super) fn confirm_take_back(&mut self, calls: Vec<Call>, sample: Sample, now: Sample) -> Vec<Call> {
         let Some(from) = calls.first().map(|call| call.span.from) else { return calls };
         let unheard = self.unheard_before.take().filter(|unheard| unheard.is_just_before(from));
-        let Some((unheard, left)) = unheard.and_then(|unheard| left_of(&calls, unheard)) else {
+        let Some((unheard, left)) = unheard.and_then(|one| Some((one, left_of(&calls, one)?))) else {
             return calls;
         };
         self.drop_unheard(unheard, sample, now);
@@ -92,14 +93,14 @@ impl Dialogue {
 /// What is left of calls that begin by taking back what was not acted on; none where they do not.
 ///
 /// "Not saved" names what it takes back, so it is meant for what was read back only where that may have been a save.
-fn left_of(calls: &[Call], unheard: Unheard) -> Option<(Unheard, Vec<Call>)> {
+fn left_of(calls: &[Call], unheard: Unheard) -> Option<Vec<Call>> {
     let takes_back = |call: &&Call| match call.act {
         Act::Command(Command::TakeBack { .. }) => !call.corrects,
         Act::Command(Command::TakeBackSave) => !call.corrects && !unheard.is_no_save,
         _ => false,
     };
     let count = calls.iter().take_while(takes_back).count();
-    (count > 0).then(|| (unheard, calls[count..].to_vec()))
+    (count > 0).then(|| calls[count..].to_vec())
 }
 
 fn not_clear() -> Problem {
