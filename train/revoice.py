@@ -6,9 +6,9 @@ Takes: rows of samples at 16 kHz. Gives: rows whose resonances lie elsewhere, br
 import math
 
 import torch
+from synth import RATE
 from torch.nn import functional as F
 
-RATE = 16000
 SIZE, STEP = 512, 128
 ENVELOPE = 26  # cepstral coefficients that make the envelope: finer than a formant, coarser than a harmonic
 LOWER_HZ = 1200  # the first formant lies below, the others above

@@ -22,6 +22,7 @@ import revoice
 import synth
 import torch
 from judge import best_path, distance
+from revoice import uniform
 from torch import nn
 from torch.nn import functional as F
 
@@ -104,10 +105,6 @@ class Sound:
             at += count
         rng.shuffle(cuts)
         return cuts
-
-
-def uniform(n, low, high, device):
-    return low + (high - low) * torch.rand(n, device=device)
 
 
 def chance(n, share, device):
