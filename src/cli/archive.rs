@@ -31,8 +31,9 @@ pub(crate) struct ArchiveArgs {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Filing an exam again keeps both versions and uses the longer one.\n\
-    A box that was offline can file all its exams when it is back: an exam that is already there stays as it is.\n\
-    Examples:\n  zonecall file exams/juniper\n  zonecall file exams/* --archive postgres://desk@server/exams")]
+    A box that was offline can file all its exams when it is back: an exam that is already there stays as it is.\n\n\
+    Examples:\n  zonecall file exams/juniper\n  zonecall file exams/* --archive postgres://desk@server/exams\n\n\
+    Exit codes: 0 all are in the archive, 2 an error; a folder that cannot be filed keeps no other from being filed.")]
 pub(crate) struct FileArgs {
     /// Exam folders.
     #[arg(required = true, value_name = "FOLDER")]
@@ -44,6 +45,8 @@ pub(crate) struct FileArgs {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall history Juniper\n  zonecall history J-17\n\n\
+    Exit codes: 0 shown, 1 the archive holds no exam of this horse, 2 an error.")]
 pub(crate) struct HistoryArgs {
     /// Name of the horse, or the practice's number for it.
     horse: String,
@@ -55,7 +58,8 @@ pub(crate) struct HistoryArgs {
 
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  zonecall find --structure SDFT --term \"core lesion\" --since 2026-01-01"
+    after_help = "Example:\n  zonecall find --structure SDFT --term \"core lesion\" --since 2026-01-01\n\n\
+    Exit codes: 0 found, 1 nothing was found, 2 an error."
 )]
 pub(crate) struct FindArgs {
     /// Name or number of the horse.
@@ -91,7 +95,7 @@ pub(crate) struct FindArgs {
 /// Looks after the archive itself.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "A copy is restored by naming it with --archive, or by putting it in the place of the file.\n\
+    after_help = "A copy is restored by naming it with --archive, or by putting it in the place of the file.\n\n\
     Examples:\n  zonecall archive check\n  zonecall archive backup /media/stick/exams-2026-05-04.sqlite\n\n\
     Exit codes: 0 whole, 1 something is wrong with it, 2 an error."
 )]

@@ -139,8 +139,8 @@ pub(crate) enum Task {
     Retention(RetentionArgs),
     /// Write the report for the vet or the owner, as HTML or PDF.
     ///
-    /// The vet's report has every number with where it comes from; the owner's says in plain words what was seen. Both
-    /// say draft until a vet has signed at the review desk.
+    /// The vet's report has every number with where it comes from; the owner's says in plain words what was seen; a course
+    /// follows a horse over its exams. Each says draft until a vet has signed.
     Report(ReportArgs),
     /// Write the exam for other programs.
     Export(ExportArgs),

@@ -48,9 +48,10 @@ without words.\n\
 A call is right if its limb, zone, plane, structure, term, number and unit are all right in the record, so \
 one misheard place also spoils the calls after it. Incomplete: acted on as said, but part of its place is missing, for \
 example because the limb before it was not heard. Wrong: acted on, but not said. Missed: nothing was acted on in its \
-place. False: acted on although no call was said.\n\
+place. False: acted on although no call was said.\n\n\
 Examples:\n  zonecall compare-ears scan.wav --truth scan.spoken.tsv\n  \
-zonecall compare-ears scan.wav --truth scan.spoken.tsv --ear neural --each";
+zonecall compare-ears scan.wav --truth scan.spoken.tsv --ear neural --each\n\n\
+Exit codes: 0 compared, 2 an error.";
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = AFTER)]

@@ -38,7 +38,8 @@ const READ_MIN: f64 = 0.75;
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  zonecall enrol --person Ada\n  zonecall enrol --person Ada --audio read-aloud.wav\n  \
-    zonecall enrol --person Ada --undo"
+    zonecall enrol --person Ada --undo\n\n\
+    Exit codes: 0 done, whether the adapted model was kept or not, 2 an error, and nothing has changed."
 )]
 pub(crate) struct Enrol {
     /// Whose voice it is; exams with the same --person then use it. Without it, the person in the settings.

@@ -41,6 +41,10 @@ use crate::terminal::{self, ShownText as _};
 pub(crate) const DICOM_FOLDER: &str = "dicom";
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall export exams/juniper --as json --out record.json\n  \
+    zonecall export exams/juniper --as dicom\n  \
+    zonecall export exams/juniper --as teaching --black-out 0,0,800,60\n\n\
+    Exit codes: 0 written, 1 written without a still that could not be used, 2 an error.")]
 pub(crate) struct ExportArgs {
     #[command(flatten)]
     pub(crate) folder: FolderArgs,
@@ -69,7 +73,7 @@ pub(crate) enum ExportFormat {
     Labelled,
     /// For record systems: a FHIR R4 bundle.
     Fhir,
-    /// Labelled copies without whom they are of.
+    /// Labelled copies that do not say whose they are.
     Teaching,
     /// Copies of the kept sound in which each call is marked.
     Audio,

@@ -53,7 +53,9 @@ const EXPORT_DELAY_S: f64 = 2.0;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall listen --into exams/juniper --horse Juniper\n  \
     zonecall listen --into exams/juniper --device hw:CARD=Headset\n  \
-    zonecall listen --exams exams")]
+    zonecall listen --exams exams\n\n\
+    Exit codes: 0 ended with `end of exam` or Ctrl-C, 1 the same, but the folder was lost and another one has the exam, \
+    2 an error; what was heard is kept.")]
 pub(crate) struct Listen {
     /// The exam folder to create; it must not hold an exam yet.
     #[arg(long, value_name = "FOLDER", required_unless_present = "exams")]
@@ -260,7 +262,7 @@ fn delay(text: &str) -> Result<f64, String> {
 pub(crate) enum Switch {
     /// Turn it on.
     On,
-    /// Be silent.
+    /// Turn it off.
     Off,
 }
 

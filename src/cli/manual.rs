@@ -8,6 +8,7 @@ use anyhow::Context as _;
 use clap::Command;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  zonecall manual --into man\n\nExit codes: 0 written, 2 an error.")]
 pub(crate) struct ManualArgs {
     /// The folder for the pages.
     #[arg(long, value_name = "FOLDER")]
@@ -15,6 +16,9 @@ pub(crate) struct ManualArgs {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example:\n  zonecall completions bash > zonecall.bash\n\nExit codes: 0 printed, 2 an error."
+)]
 pub(crate) struct CompletionsArgs {
     /// Which shell.
     pub(crate) shell: clap_complete::Shell,

@@ -33,7 +33,7 @@ pub(crate) struct PairArgs {
     /// Folder of stills: DICOM, PNG, JPEG, BMP or TIFF, in any subfolder.
     #[arg(long, value_name = "FOLDER", required_unless_present = "undo")]
     pub(crate) frames: Option<PathBuf>,
-    /// Take stills, too, that were saved more than ten minutes before or after the exam.
+    /// Also take stills that were saved more than ten minutes before or after the exam.
     #[arg(long)]
     pub(crate) all: bool,
     /// Leave out again all stills that were added last; they stay in the journal and are no longer used.

@@ -80,7 +80,7 @@ pub(crate) struct SignArgs {
     /// Take the signature back instead.
     #[arg(long)]
     take_back: bool,
-    /// Sign although recordings or stills are gone, cut short or other files than they were.
+    /// Sign even if recordings or stills are gone, cut short or have been exchanged.
     #[arg(long, conflicts_with = "take_back")]
     incomplete: bool,
     #[command(flatten)]

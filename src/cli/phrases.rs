@@ -11,6 +11,8 @@ use crate::report::card::{Card, CardRow, Section};
 use crate::terminal;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  zonecall phrases\n  zonecall phrases --html card.html\n\n\
+    Exit codes: 0 written, 2 an error.")]
 pub(crate) struct PhrasesArgs {
     /// Write the card as one printable page instead of text.
     #[arg(long, value_name = "FILE")]

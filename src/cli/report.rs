@@ -32,7 +32,7 @@ pub(crate) struct ReportArgs {
     /// A page for a browser, or a document to print and send.
     #[arg(long, value_enum, default_value_t = ReportForm::Html)]
     pub(crate) format: ReportForm,
-    /// Whether coverage, points to check, all stills and calls come with the vet's report; without it, a page has them and a PDF has not.
+    /// Whether coverage, points to check, all stills and calls come with the vet's report; without it, a page has them and a PDF does not.
     #[arg(long, value_name = "WITH", value_enum)]
     pub(crate) appendix: Option<Appendix>,
     /// Paper size of a PDF.

@@ -29,7 +29,7 @@ const LIST: &str = "files.csv";
 /// Keeps no longer what need not be kept, and copies what is.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "The journal of an exam is never shortened: a line says what was deleted and keeps the hashes.\n\
+    after_help = "The journal of an exam is never shortened: a line says what was deleted and keeps the hashes.\n\n\
     Examples:\n  zonecall retention sound --days 365 exams/*\n  \
     zonecall retention copy --horse Juniper --into /media/stick/juniper exams/*\n  \
     zonecall retention delete --why \"asked for by the owner\" exams/juniper\n\n\

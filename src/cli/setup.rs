@@ -49,7 +49,8 @@ const RIGHT_MIN: usize = 9;
 
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  zonecall setup --person Ada\n  zonecall setup --device headset --watch /media/scanner"
+    after_help = "Examples:\n  zonecall setup --person Ada\n  zonecall setup --device headset --watch /media/scanner\n\n\
+    Exit codes: 0 a good verdict, 1 a bad one, 2 an error; with either verdict the settings are written."
 )]
 pub(crate) struct Setup {
     /// The microphone, or part of its name; without it, the default one.

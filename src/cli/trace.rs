@@ -27,7 +27,8 @@ use crate::trace::{Outline, compare, outline_at, size};
 #[command(group = clap::ArgGroup::new("outline").required(true).args(["points", "ellipse", "click"]))]
 #[command(
     after_help = "Examples:\n  zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --by Ada --click 160,120\n  \
-    zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --lesion --by Ada --ellipse 160,120,40,18,0"
+    zonecall trace exams/juniper --still IM0007.dcm --structure SDFT --lesion --by Ada --ellipse 160,120,40,18,0\n\n\
+    Exit codes: 0 written, 1 an outline was suggested and nothing written, 2 an error, and nothing was written."
 )]
 pub(crate) struct TraceArgs {
     #[command(flatten)]

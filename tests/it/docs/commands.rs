@@ -1,4 +1,5 @@
-//! Each command line that a page or the help shows is one that the program takes.
+//! Each command line that a page or the help shows is one that the program takes; the help and the tables of options and
+//! variables are complete.
 use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser};
 
@@ -111,4 +112,53 @@ fn every_example_in_the_help_parses() {
         }
     }
     assert!(n_examples >= 10, "only {n_examples} examples were found in the help");
+}
+
+#[test]
+fn the_help_of_each_command_has_examples_and_exit_codes() {
+    for mut command in Args::command().get_subcommands().cloned() {
+        let name = command.get_name().to_owned();
+        let help = command.render_long_help().to_string();
+        for part in ["\nExample", "Exit codes: 0 "] {
+            assert!(help.contains(part), "the help of `{name}` has no `{}`", part.trim());
+        }
+    }
+}
+
+/// A page that says how a box is set up, with a table of the settings and one of the variables.
+fn page_of_the_box() -> String {
+    std::fs::read_to_string(root().join("docs/box.md")).unwrap()
+}
+
+#[test]
+fn each_variable_that_stands_for_an_option_is_in_the_page_of_the_box() {
+    let page = page_of_the_box();
+    let mut n_variables = 0;
+    for command in Args::command().get_subcommands() {
+        for option in command.get_arguments() {
+            let (Some(variable), Some(long)) = (option.get_env(), option.get_long()) else { continue };
+            let row = format!("| `{}` | `--{long}` |", variable.to_string_lossy());
+            assert!(page.contains(&row), "docs/box.md lacks the row {row}");
+            n_variables += 1;
+        }
+    }
+    assert!(n_variables >= 10, "only {n_variables} variables were found");
+}
+
+#[test]
+fn each_setting_is_in_the_page_of_the_box() {
+    let home = tempfile::tempdir().unwrap();
+    let settings = home.path().join("zonecall.toml");
+    std::fs::write(&settings, "no_such_setting = 1\n").unwrap();
+    let mut hear = std::process::Command::new(env!("CARGO_BIN_EXE_zonecall"));
+    hear.args(["hear", "none.wav", "--into", "none"]).env("ZONECALL_SETTINGS", settings);
+    let error = String::from_utf8(hear.output().unwrap().stderr).unwrap();
+    let (_, known) = error.split_once("expected one of ").expect(&error);
+    let known: Vec<&str> = known.lines().next().unwrap().split(", ").collect();
+    assert!(known.len() >= 20, "{error}");
+    let page = page_of_the_box();
+    for key in known {
+        let is_listed = page.lines().any(|row| row.starts_with("| `") && row.contains(key));
+        assert!(is_listed, "docs/box.md lacks a row for {key}");
+    }
 }
