@@ -40,6 +40,8 @@ pub struct Attention {
     joined: JoinedCalls,
     /// End of an utterance that was only "correction".
     correction_until: Option<Sample>,
+    /// End of the last utterance, where it was not understood.
+    lost_until: Option<Sample>,
 }
 
 /// What was said last, as far as the next utterance can go on from it.
@@ -83,6 +85,7 @@ impl Attention {
     /// Decides what becomes of one utterance.
     pub fn attend(&mut self, utterance: Utterance, parsed: Parsed) -> (UtteranceEvent, Vec<Call>) {
         let (outcome, mut calls, problems) = self.decide(&utterance, parsed);
+        self.lost_until = (outcome == Outcome::NotUnderstood).then_some(utterance.span.to);
         self.count_joined(&mut calls);
         self.follow(&calls, utterance.span.to);
         (UtteranceEvent { utterance, outcome, problems }, calls)
@@ -166,6 +169,11 @@ impl Attention {
         }
         if utterance.unsure {
             return (Outcome::NotUnderstood, Vec::new(), vec![which(utterance)]);
+        }
+        // "The check isn't", not understood, and "enlarged": what begins before that was over is the rest of it, and may
+        // mean the opposite of what was said.
+        if self.lost_until.is_some_and(|until| utterance.span.from < until) && !parsed.calls.is_empty() {
+            return (Outcome::NotUnderstood, Vec::new(), vec![lost_beginning()]);
         }
         self.note_until = None;
         if let Some(problem) = self.lost_detail(&parsed.calls).or_else(|| self.lost_size(&parsed.size_of)) {
@@ -256,6 +264,13 @@ fn which(utterance: &Utterance) -> Problem {
         None => format!("may be `{}`, but it is unsure; not acted on", utterance.text()),
     };
     Problem { message, help: "listen to it; if it was a call, say it again".to_owned() }
+}
+
+fn lost_beginning() -> Problem {
+    Problem {
+        message: "it goes on from words that were not understood; not acted on".to_owned(),
+        help: "say the whole phrase again".to_owned(),
+    }
 }
 
 fn lost_position() -> Problem {

@@ -249,6 +249,27 @@ fn a_doubted_utterance_ends_neither_a_pause_nor_a_note() {
     }
 }
 
+#[test]
+fn what_begins_before_words_that_were_not_understood_are_over_is_the_rest_of_them() {
+    let (language, protocols) = &*support::BUILT_IN;
+    let mut attention = zonecall::exam::attend::Attention::default();
+    let mut hear = |at_s: f64, text: &str, rejected: bool| {
+        let mut utterance = support::utterance(at_s, text);
+        utterance.rejected = rejected;
+        let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
+        let (event, calls) = attention.attend(utterance, parsed);
+        (event.outcome, calls.len())
+    };
+    assert_eq!(hear(1.0, "left fore two alpha", false), (Outcome::Calls, 1));
+    assert_eq!(hear(4.0, "the check", true), (Outcome::NotUnderstood, 0));
+    assert_eq!(
+        hear(4.7, "enlarged", false),
+        (Outcome::NotUnderstood, 0),
+        "it may have been `isn't enlarged`"
+    );
+    assert_eq!(hear(6.0, "check enlarged", false), (Outcome::Calls, 2), "said again after a pause");
+}
+
 /// An exam of these lines a minute of sound apart, heard from `source`.
 fn lines_of(wall: WallQuality, source: &str, events: &[Event]) -> Exam {
     let folder = tempfile::tempdir().unwrap();
