@@ -7,20 +7,9 @@
 
 use crate::code::StructureCode;
 use crate::exam::call::{Act, Call, Problem, View};
-use crate::exam::item::Joint;
+use crate::exam::found_at::{at_the_same_time, places_first};
+use crate::exam::phrase::{Joint, Phrase, Way};
 use crate::language::closed_sets::Class;
-
-/// A call and what its phrase says about its neighbours.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Phrase {
-    pub(crate) call: Call,
-    /// A structure or a place said with "in" or "on": it belongs to what was found before it.
-    pub(crate) own: bool,
-    /// What joins it to the phrase before it.
-    pub(crate) joined: Option<Joint>,
-    /// It only makes sense after a negative.
-    pub(crate) after_negative: bool,
-}
 
 /// The calls of an utterance with their structures; `is_short` knows names that only mean something in a zone.
 pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Result<Vec<Call>, Problem> {
@@ -34,10 +23,14 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     if (1..phrases.len()).any(|idx| may_be_denied_too(&phrases[idx - 1], &phrases[idx])) {
         return Err(denied_too());
     }
-    if phrases.windows(3).any(names_two_places) {
-        return Err(which_place());
+    // "Normal fluid in the sheath": the fluid, or the place and then the sheath?
+    if let [first, second, ..] = phrases.as_slice()
+        && is_of(&first.call.act, &Class::Normal)
+        && is_of(&second.call.act, &Class::Lesion)
+    {
+        return Err(normal_and_not());
     }
-    let phrases = own_places(phrases)?;
+    let phrases = places_first(phrases)?;
     let phrases = own_structures(phrases)?;
     let phrases = structures_after(phrases)?;
     let phrases = structures_together(phrases)?;
@@ -45,7 +38,7 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     for Phrase { mut call, .. } in phrases {
         // A remark is no move of its own: the structure named before it belongs to it. So does a short name.
         if let Some(last) = calls.last()
-            && let Some(structure) = only_structure(&last.act)
+            && let Some(structure) = last.act.only_structure()
             && last.corrects == call.corrects
             && (is_remark(&call.act) || (is_free(&call.act) && is_short(&structure)))
         {
@@ -67,7 +60,7 @@ fn contradicts_itself(calls: &[Call]) -> bool {
             Act::View(view) => {
                 at = view.structure.as_ref();
                 // Another place: what was found before it says nothing about it.
-                if only_structure(&call.act).is_none() {
+                if call.act.only_structure().is_none() {
                     seen.clear();
                 }
             }
@@ -82,64 +75,12 @@ fn contradicts_itself(calls: &[Call]) -> bool {
         .any(|(structure, class)| **class == Class::Normal && seen.contains(&(*structure, &Class::Lesion)))
 }
 
-/// "Core lesion in two bravo": the place goes before what was found there, where that is all that was said before it.
-fn own_places(mut phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
-    let is_view = |phrase: &Phrase| matches!(phrase.call.act, Act::View(_));
-    let is_structure = |phrase: &Phrase| only_structure(&phrase.call.act).is_some();
-    let own = (1..phrases.len()).find(|idx| {
-        let (before, phrase) = (&phrases[idx - 1], &phrases[*idx]);
-        phrase.own && is_view(phrase) && !is_structure(phrase) && is_at_a_place(&before.call.act)
-    });
-    let Some(own) = own else { return Ok(phrases) };
-    let mut rest = phrases.split_off(own);
-    let n_views = rest.iter().take_while(|phrase| is_view(phrase)).count();
-    let after = rest.split_off(n_views);
-    let saves = phrases.iter().any(|phrase| matches!(phrase.call.act, Act::Save | Act::Clip));
-    let is_clear = phrases.iter().all(|phrase| is_structure(phrase) || is_at_a_place(&phrase.call.act))
-        && !phrases.iter().chain(&rest).any(|phrase| phrase.call.corrects)
-        && rest[0].joined.is_none()
-        && (!saves || phrases.len() == 1)
-        && !after.iter().any(|phrase| {
-            is_at_a_place(&phrase.call.act) && !matches!(phrase.call.act, Act::Save | Act::Clip)
-        });
-    // What names one place together, such as a zone and a plane, travels together; a second place is one too many.
-    let mut place = View::default();
-    let is_one =
-        rest.iter().all(|phrase| matches!(&phrase.call.act, Act::View(view) if join(&mut place, view)));
-    if !is_clear || !is_one {
-        return Err(which_place());
-    }
-    let rest = rest.into_iter().map(|phrase| at_the_same_time(phrase, &phrases[0])).collect::<Vec<_>>();
-    Ok(rest.into_iter().chain(phrases).chain(after).collect())
-}
-
-/// Calls are put in order by when they were said: a place said after what was found there counts from that on.
-fn at_the_same_time(mut phrase: Phrase, found: &Phrase) -> Phrase {
-    phrase.call.span = phrase.call.span.join(found.call.span);
-    phrase
-}
-
-/// "One alpha and one bravo normal": the one zone, or both?
-fn names_two_places(three: &[Phrase]) -> bool {
-    let is_zone = |phrase: &Phrase| matches!(&phrase.call.act, Act::View(view) if view.zone.is_some() || view.level_cm.is_some());
-    is_zone(&three[0])
-        && is_zone(&three[1])
-        && three[1].joined == Some(Joint::And)
-        && is_at_a_place(&three[2].call.act)
-}
-
-/// What is found, measured or saved at a place.
-fn is_at_a_place(act: &Act) -> bool {
-    matches!(act, Act::Finding(finding) if finding.class != Class::Detail)
-        || matches!(act, Act::Value(_) | Act::Save | Act::Clip)
-}
-
 /// "Core lesion in the deep": the structure goes to the finding before it; "in the superficial and deep": one to each.
 fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let mut found: Vec<Phrase> = Vec::new();
     let mut rest = phrases.into_iter().peekable();
     while let Some(phrase) = rest.next() {
-        let structure = only_structure(&phrase.call.act).filter(|_| phrase.own);
+        let structure = phrase.call.act.only_structure().filter(|_| phrase.way == Way::Within);
         let (Some(structure), Some(last)) = (structure, found.last_mut()) else {
             found.push(phrase);
             continue;
@@ -166,9 +107,13 @@ fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         let alone = last.clone();
         give(&mut last.call.act, &structure);
         join_words(&mut last.call, &phrase.call, Heard::After);
-        while let Some(more) = rest.next_if(|more| only_structure(&more.call.act).is_some()) {
+        while let Some(more) = rest.next_if(|more| more.call.act.only_structure().is_some()) {
+            // "In the superficial at the annular": that is where it was, not a second one.
+            if more.way == Way::Within && more.call.words != phrase.call.words {
+                return Err(which());
+            }
             let mut each = alone.clone();
-            give(&mut each.call.act, &only_structure(&more.call.act).unwrap_or_default());
+            give(&mut each.call.act, &more.call.act.only_structure().unwrap_or_default());
             join_words(&mut each.call, &more.call, Heard::After);
             found.push(each);
             // What is found after it would be said of this structure, or of all of them.
@@ -183,7 +128,7 @@ fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
 /// "Enlarged medial branch": a structure after findings that had none before them in this utterance.
 fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let structure_at: Vec<usize> =
-        (0..phrases.len()).filter(|idx| only_structure(&phrases[*idx].call.act).is_some()).collect();
+        (0..phrases.len()).filter(|idx| phrases[*idx].call.act.only_structure().is_some()).collect();
     let named_in_view = |act: &Act| matches!(act, Act::View(View { structure: Some(_), .. }));
     let first_free = phrases.iter().position(|phrase| is_free(&phrase.call.act));
     let first_named = phrases.iter().position(|phrase| named_in_view(&phrase.call.act));
@@ -199,15 +144,22 @@ fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         if phrases[named..].iter().any(begins) {
             return Err(which());
         }
-        return Ok(one_structure(phrases, named));
+        return one_structure(phrases, named);
     }
     pairs(phrases)
 }
 
 /// Only one structure was named: all findings and numbers of the utterance belong to it.
-fn one_structure(mut phrases: Vec<Phrase>, named: usize) -> Vec<Phrase> {
+fn one_structure(mut phrases: Vec<Phrase>, named: usize) -> Result<Vec<Phrase>, Problem> {
+    // "No effusion, thickened annular ligament": what is not there may have been looked for elsewhere.
+    let of = |class: Class| {
+        phrases.iter().any(|phrase| is_free(&phrase.call.act) && is_of(&phrase.call.act, &class))
+    };
+    if of(Class::Negative) && of(Class::Lesion) {
+        return Err(which());
+    }
     let said = phrases.remove(named).call;
-    let Some(structure) = only_structure(&said.act) else { return phrases };
+    let Some(structure) = said.act.only_structure() else { return Ok(phrases) };
     for (idx, phrase) in phrases.iter_mut().enumerate() {
         if is_free(&phrase.call.act) {
             give(&mut phrase.call.act, &structure);
@@ -216,7 +168,7 @@ fn one_structure(mut phrases: Vec<Phrase>, named: usize) -> Vec<Phrase> {
             }
         }
     }
-    phrases
+    Ok(phrases)
 }
 
 /// Finding, structure, finding, structure: each finding belongs to the structure after it.
@@ -224,7 +176,7 @@ fn pairs(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let mut found: Vec<Phrase> = Vec::new();
     let mut waiting: Vec<usize> = Vec::new();
     for phrase in phrases {
-        if let Some(structure) = only_structure(&phrase.call.act) {
+        if let Some(structure) = phrase.call.act.only_structure() {
             if waiting.is_empty() {
                 return Err(which());
             }
@@ -248,7 +200,7 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let mut idx = 0;
     while idx < phrases.len() {
         // "Superficial, sorry, deep" names one structure, not two.
-        let is_named = |phrase: &&Phrase| only_structure(&phrase.call.act).is_some() && !phrase.call.corrects;
+        let is_named = |phrase: &&Phrase| phrase.call.act.only_structure().is_some() && !phrase.call.corrects;
         let row: Vec<&Phrase> = phrases[idx..].iter().take_while(is_named).collect();
         if row.len() < 2 {
             found.push(phrases[idx].clone());
@@ -263,7 +215,7 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         }
         // Each finding carries its structure itself: said in one utterance, their time does not distinguish them.
         for said in &row {
-            let structure = only_structure(&said.call.act).unwrap_or_default();
+            let structure = said.call.act.only_structure().unwrap_or_default();
             for phrase in &shared {
                 let mut own = (*phrase).clone();
                 give(&mut own.call.act, &structure);
@@ -279,13 +231,6 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
 fn follows_negative(phrases: &[Phrase], idx: usize) -> bool {
     let before = idx.checked_sub(1).map(|before| &phrases[before].call.act);
     matches!(before, Some(Act::Finding(finding)) if finding.class == Class::Negative)
-}
-
-/// The structure of a view that names nothing else.
-fn only_structure(act: &Act) -> Option<StructureCode> {
-    let Act::View(view) = act else { return None };
-    let structure = view.structure.clone()?;
-    (*view == View { structure: Some(structure.clone()), ..View::default() }).then_some(structure)
 }
 
 /// Findings and numbers that can belong to a structure.
@@ -308,6 +253,10 @@ fn has_structure(act: &Act) -> bool {
 /// It takes a structure and has none yet.
 fn is_free(act: &Act) -> bool {
     takes_structure(act) && !has_structure(act)
+}
+
+fn is_of(act: &Act, class: &Class) -> bool {
+    matches!(act, Act::Finding(finding) if finding.class == *class)
 }
 
 fn is_remark(act: &Act) -> bool {
@@ -345,39 +294,12 @@ fn push(calls: &mut Vec<Call>, next: Call) {
     if let Some(last) = calls.last_mut()
         && let (Act::View(before), Act::View(more)) = (&mut last.act, &next.act)
         && last.corrects == next.corrects
-        && join(before, more)
+        && before.join(more)
     {
         join_words(last, &next, Heard::After);
         return;
     }
     calls.push(next);
-}
-
-/// Joins two views that name different things; false when they name the same thing.
-fn join(before: &mut View, more: &View) -> bool {
-    let zone = |view: &View| view.zone.is_some() || view.level_cm.is_some();
-    let clash = (before.limb.is_some() && more.limb.is_some())
-        || (zone(before) && zone(more))
-        || (before.place.is_some() && more.place.is_some())
-        || (before.plane.is_some() && more.plane.is_some())
-        || (before.structure.is_some() && more.structure.is_some())
-        || before.step.is_some()
-        || more.step.is_some();
-    if clash {
-        return false;
-    }
-    let View { limb, zone, level_cm, level_from, to_zone, place, plane, offset, structure, step: _, pair: _ } =
-        more.clone();
-    before.limb = before.limb.take().or(limb);
-    before.zone = before.zone.take().or(zone);
-    before.to_zone = before.to_zone.take().or(to_zone);
-    before.level_cm = before.level_cm.or(level_cm);
-    before.level_from = before.level_from.take().or(level_from);
-    before.place = before.place.take().or(place);
-    before.plane = before.plane.take().or(plane);
-    before.offset = before.offset.take().or(offset);
-    before.structure = before.structure.take().or(structure);
-    true
 }
 
 /// "No effusion and thickening", "no tear with fluid": neither, or the one without the other.
@@ -400,13 +322,6 @@ fn normal_and_not() -> Problem {
     Problem {
         message: "one structure is called normal and not normal in one breath".to_owned(),
         help: "say each structure with what was found in it, then pause".to_owned(),
-    }
-}
-
-fn which_place() -> Problem {
-    Problem {
-        message: "it is not clear what was found at which place".to_owned(),
-        help: "say each place before what was found there".to_owned(),
     }
 }
 

@@ -89,6 +89,13 @@ impl Act {
         }
     }
 
+    /// The structure of a view that names nothing else.
+    pub(crate) fn only_structure(&self) -> Option<StructureCode> {
+        let Act::View(view) = self else { return None };
+        let structure = view.structure.clone()?;
+        (*view == View { structure: Some(structure.clone()), ..View::default() }).then_some(structure)
+    }
+
     /// Whether people pause after it: a save, a command, a question, an answer.
     #[must_use]
     pub fn is_closing(&self) -> bool {
@@ -132,6 +139,46 @@ pub struct View {
     /// With a step to the other limb, the pair that was named, as `protocols/limbs.toml` groups limbs.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pair: Option<String>,
+}
+
+impl View {
+    /// Takes over what the other names, where the two name different things; false, and unchanged, where they clash.
+    pub(crate) fn join(&mut self, more: &View) -> bool {
+        let zone = |view: &View| view.zone.is_some() || view.level_cm.is_some();
+        let clash = (self.limb.is_some() && more.limb.is_some())
+            || (zone(self) && zone(more))
+            || (self.place.is_some() && more.place.is_some())
+            || (self.plane.is_some() && more.plane.is_some())
+            || (self.structure.is_some() && more.structure.is_some())
+            || self.step.is_some()
+            || more.step.is_some();
+        if clash {
+            return false;
+        }
+        let View {
+            limb,
+            zone,
+            level_cm,
+            level_from,
+            to_zone,
+            place,
+            plane,
+            offset,
+            structure,
+            step: _,
+            pair: _,
+        } = more.clone();
+        self.limb = self.limb.take().or(limb);
+        self.zone = self.zone.take().or(zone);
+        self.to_zone = self.to_zone.take().or(to_zone);
+        self.level_cm = self.level_cm.or(level_cm);
+        self.level_from = self.level_from.take().or(level_from);
+        self.place = self.place.take().or(place);
+        self.plane = self.plane.take().or(plane);
+        self.offset = self.offset.take().or(offset);
+        self.structure = self.structure.take().or(structure);
+        true
+    }
 }
 
 /// A move that only makes sense from the place before it.

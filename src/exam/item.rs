@@ -7,24 +7,15 @@
 
 use std::collections::HashMap;
 
+use crate::code::StructureCode;
 use crate::exam::call::{
     Act, Amount, Certainty, Command, Comparator, FindingSaid, Problem, Setting, Value, ValueSaid, View,
     ViewStep,
 };
+use crate::exam::phrase::{Joint, Way};
 use crate::exam::spelled::{MORE_OF_NAME, kept, spelled};
 use crate::language::closed_sets::{AnswerWord, Ask, Class};
 use crate::protocol::{Protocols, convert};
-
-/// A word that joins a phrase to the one before it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Joint {
-    /// After what was not found it leaves open whether this was.
-    And,
-    /// Only what is not there is said of each.
-    Or,
-    /// It is found together with what is before it.
-    With,
-}
 
 /// The tags of one phrase.
 #[derive(Debug, Default)]
@@ -120,9 +111,18 @@ impl Item {
         self.field(key).ok_or_else(|| lacking(&format!("`{key}=`"), kind))
     }
 
-    /// The structures of the phrase and whether they belong to the finding before it.
-    pub(crate) fn is_own(&self) -> bool {
-        self.fields.contains_key("own")
+    /// The words on the way to the place or the structure of the phrase.
+    pub(crate) fn way(&self) -> Way {
+        match self.fields.get("own").map(String::as_str) {
+            Some("yes") => Way::Within,
+            Some(_) => Way::Onward,
+            None => Way::Bare,
+        }
+    }
+
+    /// Whether it names a structure.
+    pub(crate) fn names_structure(&self) -> bool {
+        self.lists.contains_key("structure")
     }
 
     /// What it only makes sense after: a finding of this class, or any `phrase`.
@@ -168,7 +168,7 @@ impl Item {
                 let amount = self.number().map(|number| Amount { number, unit, unit_assumed: false });
                 Act::Setting(Setting { slot: self.need("slot", kind)?, state: self.field("state"), amount })
             }
-            "finding" => Act::Finding(self.finding()?),
+            "finding" => return self.findings(),
             "value" => Act::Value(self.value(protocols)?),
             "save" => Act::Save,
             "clip" => Act::Clip,
@@ -219,6 +219,17 @@ impl Item {
         std::iter::once(first).chain(more).map(Act::View).collect()
     }
 
+    /// One for each structure: an adhesion between two is said of both.
+    fn findings(&mut self) -> Result<Vec<Act>, Problem> {
+        let structures: Vec<StructureCode> = self.codes("structure").collect();
+        let finding = self.finding()?;
+        if structures.is_empty() {
+            return Ok(vec![Act::Finding(finding)]);
+        }
+        let of = |structure| Act::Finding(FindingSaid { structure: Some(structure), ..finding.clone() });
+        Ok(structures.into_iter().map(of).collect())
+    }
+
     fn finding(&mut self) -> Result<FindingSaid, Problem> {
         let class = self.need("class", "finding")?;
         Ok(FindingSaid {
@@ -227,7 +238,7 @@ impl Item {
             degree: self.field("degree"),
             position: self.list("position"),
             unconfirmed: self.field("confirm").is_some(),
-            structure: self.codes("structure").next(),
+            structure: None,
             certainty: self.field("certainty").map(|_| Certainty::Possible),
             attributes: self.list("attribute"),
             against: self.field("against"),

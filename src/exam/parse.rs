@@ -6,10 +6,11 @@
 //! Tested in: `tests/it/language.rs`.
 
 use crate::clock::Span;
-use crate::exam::bind::{Phrase, bind};
+use crate::exam::bind::bind;
 use crate::exam::call::{Act, Amount, Call, Problem, Value};
 use crate::exam::instead::NumberInstead;
 use crate::exam::item::Item;
+use crate::exam::phrase::{Phrase, Way};
 use crate::exam::sizes::first_size;
 use crate::exam::spelled::HORSE_NAME;
 use crate::language::automaton::Passed;
@@ -158,6 +159,8 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
     let mut first_word = 0;
     let mut correcting: Option<Correcting> = None;
     let mut waits = None;
+    // "Deep, okay, superficial enlarged": said of the deep one, or to the horse?
+    let mut between: Option<String> = None;
     for (tag, said) in tags {
         let Some(kind) = tag.strip_prefix(['!', '&']) else {
             item.take(tag);
@@ -170,10 +173,14 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         }
         if kind == "talk" {
             parsed.talk = true;
+            between =
+                item.say_instead().map(str::to_owned).filter(|_| phrases.last().is_some_and(names_structure));
         } else {
-            let (own, joined) = (item.is_own(), item.joined());
+            let (way, joined) = (item.way(), item.joined());
             let after_negative = item.after() == Some("negative");
             let words = &words[first_word..*said];
+            let said_of_it = between.take().filter(|_| item.names_structure());
+            parsed.problems.extend(said_of_it.as_deref().map(unclear));
             parsed.problems.extend(lacks_before(&item, &phrases));
             parsed.problems.extend(is_out_of_place(&item, kind, words));
             match item.close(kind, protocols) {
@@ -187,7 +194,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
                             parsed.problems.push(not_after_no());
                         }
                         let call = call(act, correcting.is_some(), words, &phrases);
-                        phrases.push(Phrase { call, own, joined, after_negative });
+                        phrases.push(Phrase { call, way, joined, after_negative });
                     }
                 }
                 Err(problem) => parsed.problems.push(problem),
@@ -227,16 +234,20 @@ fn join(phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) -> Res
     Ok(())
 }
 
+fn names_structure(phrase: &Phrase) -> bool {
+    matches!(&phrase.call.act, Act::View(view) if view.structure.is_some())
+}
+
 /// What the phrase needs before it in the utterance and does not have, or has and must not.
 fn lacks_before(item: &Item, phrases: &[Phrase]) -> Option<Problem> {
-    let named = |phrase: &Phrase| matches!(&phrase.call.act, Act::View(view) if view.structure.is_some());
-    let after_structure = phrases.last().is_some_and(named);
+    let after_structure = phrases.last().is_some_and(names_structure);
     if item.is_never_after_structure() && item.joined().is_none() && after_structure {
         return Some(of_which());
     }
     match item.after()? {
         "phrase" => phrases.is_empty().then(begins_like_a_question),
         "structure" => (!after_structure).then(of_what),
+        "view" => (!phrases.last().is_some_and(|last| matches!(last.call.act, Act::View(_)))).then(of_where),
         _ => None,
     }
 }
@@ -263,7 +274,7 @@ fn put_instead(parsed: &mut Parsed, phrases: &mut Vec<Phrase>, item: &Item, word
         _ => None,
     };
     match instead.corrects(value) {
-        Ok(call) => phrases.push(Phrase { call, own: false, joined: None, after_negative: false }),
+        Ok(call) => phrases.push(Phrase { call, way: Way::Bare, joined: None, after_negative: false }),
         Err(problem) => parsed.problems.push(problem),
     }
 }
@@ -341,6 +352,13 @@ fn of_what() -> Problem {
     Problem {
         message: "it says nothing without a structure just before it".to_owned(),
         help: "say the structure with it, or `normal`".to_owned(),
+    }
+}
+
+fn of_where() -> Problem {
+    Problem {
+        message: "it says nothing without a place just before it".to_owned(),
+        help: "say the zone with it, or `long axis`".to_owned(),
     }
 }
 

@@ -28,7 +28,7 @@ const CLOSINGS: [&str; 17] = [
     "unclear",
 ];
 /// Keys of `{key=text}` whose text is free, for codes and terms live in the protocols.
-const KEYS: [&str; 29] = [
+const KEYS: [&str; 28] = [
     "limb",
     "zone",
     "level",
@@ -53,7 +53,6 @@ const KEYS: [&str; 29] = [
     "digit",
     "letter",
     "copied",
-    "own",
     "approx",
     "confirm",
     "pair",
@@ -97,8 +96,9 @@ fn closed(key: &str) -> Option<Vec<&'static str>> {
         "comparator" => Some(vec!["<", ">"]),
         "then" => Some(vec!["to", "by"]),
         "step" => Some(vec!["other_limb", "next_zone", "previous_zone"]),
-        "after" => Some(vec!["negative", "phrase", "structure"]),
+        "after" => Some(vec!["negative", "phrase", "structure", "view"]),
         "of" => Some(vec!["lesion"]),
+        "own" => Some(vec!["yes", "no"]),
         "never_after" => Some(vec!["structure"]),
         "only" => Some(vec!["finding"]),
         "bare" => Some(vec!["no"]),

@@ -52,8 +52,9 @@ fn a_place_said_with_a_preposition_is_where_the_finding_before_it_is() {
         ("core lesion in two bravo longitudinal", "2B L at LF 2B L; core lesion at LF 2B L"),
         ("core lesion in two bravo saved", "2B at LF 2B T; core lesion at LF 2B T; still saved at LF 2B T"),
         ("artefact in two bravo", "2B at LF 2B T; artefact at LF 2B T"),
-        // Without one the probe moves on.
-        ("normal two bravo", "normal at LF 2A T; 2B at LF 2B T"),
+        // Without one, too; after a word of moving the probe goes on.
+        ("normal two bravo", "2B at LF 2B T; normal at LF 2B T"),
+        ("normal now two bravo", "normal at LF 2A T; 2B at LF 2B T"),
         ("on the right fore", "RF at RF"),
         ("moving on to the right fore", "RF at RF"),
         ("normal going on in three alpha", "normal at LF 2A T; 3A at LF 3A T"),
@@ -102,8 +103,9 @@ fn a_finding_before_a_structure_that_has_its_own_is_asked() {
     }
     asked("left fore three bravo transverse", "medial branch normal lateral enlarged");
     asked("left fore three bravo transverse", "both branches normal lateral core lesion");
+    asked(PLACE, "normal three alpha transverse core lesion");
     all(&[(
-        "normal three alpha transverse core lesion",
+        "normal then three alpha transverse core lesion",
         "normal at LF 2A T; 3A T at LF 3A T; core lesion at LF 3A T",
     )]);
 }
@@ -179,7 +181,7 @@ fn a_degree_or_a_doubt_between_two_findings_belongs_to_the_second() {
         ("core lesion mild", "mild core lesion at LF 2A T"),
         ("moderately severe core lesion", "moderate to severe core lesion at LF 2A T"),
         ("healed core lesion", "healing at LF 2A T"),
-        ("possible artefact", "artefact at LF 2A T"),
+        ("possible artefact", "possible artefact at LF 2A T"),
     ]);
 }
 

@@ -1,20 +1,8 @@
 //! The same meanings in the words of people who never read the grammar: a table for each class; our own wording throughout.
 use crate::support::exam_of;
+use crate::support::phrase::{asked, shown};
 
 const PLACE: &str = "left fore two bravo transverse superficial flexor";
-
-/// Each call of the last utterance.
-fn shown(before: &[&str], phrase: &str) -> String {
-    let said: Vec<&str> = before.iter().copied().chain([phrase]).collect();
-    let exam = exam_of(&said);
-    let last = exam.utterances.last().unwrap().seq;
-    let calls = exam.calls.iter().filter(|call| call.heard_seq == last);
-    let one = |call: &zonecall::exam::fold::LoggedCall| {
-        let corrects = if call.call.corrects { "right: " } else { "" };
-        format!("{corrects}{}", call.act)
-    };
-    calls.map(one).collect::<Vec<_>>().join("; ")
-}
 
 #[track_caller]
 fn all(cases: &[(&str, &str)]) {
@@ -23,19 +11,6 @@ fn all(cases: &[(&str, &str)]) {
         (shown != *wanted).then(|| format!("{phrase}: {shown}, not {wanted}"))
     });
     assert_eq!(wrong.collect::<Vec<_>>(), [""; 0]);
-}
-
-/// Nothing is written, and it says how to put it.
-#[track_caller]
-fn asked(before: &[&str], phrase: &str) {
-    let said: Vec<&str> = before.iter().copied().chain([phrase]).collect();
-    let exam = exam_of(&said);
-    let utterance = exam.utterances.last().unwrap();
-    assert_eq!(shown(before, phrase), "", "{phrase}");
-    let told: Vec<&str> = utterance.problems.iter().map(|problem| problem.message.as_str()).collect();
-    let plain =
-        |message: &&str| !message.contains("complete phrase") && !message.contains("different things");
-    assert!(told.first().is_some_and(plain), "{phrase}: {told:?}");
 }
 
 #[test]
@@ -244,7 +219,7 @@ fn dark_holes_doubts_and_ranges_are_understood_as_they_are_said() {
         ("can't see anything wrong", "normal"),
         ("can't rule out a small lesion", "possible mild lesion"),
         ("i think there's a lesion here", "possible lesion"),
-        ("might be an artefact", "artefact"),
+        ("might be an artefact", "possible artefact"),
         ("lesion still present", "lesion"),
         ("lesion is filling in", "healing"),
         ("both branches are thickened", "thickened of SL-medial; thickened of SL-lateral"),

@@ -47,6 +47,7 @@ mod first_page;
 mod language_asked;
 mod language_instead;
 mod language_phrases;
+mod language_places;
 mod language_ways;
 mod live_exam;
 mod measure;

@@ -7,6 +7,7 @@ pub mod desk;
 pub mod machine;
 pub mod pdf;
 pub mod pedal;
+pub mod phrase;
 pub mod postgres;
 pub mod program;
 pub mod pydicom;
