@@ -76,6 +76,7 @@ fn exam(folder: &Path) {
             instance_number: None,
             size_px: Some((800, 600)),
             patient: None,
+            animal: None,
             pixels_sha256: None,
             also_in: Vec::new(),
             content_at: None,

@@ -72,6 +72,7 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
             instance_number: Some(idx as i64),
             size_px: None,
             patient: None,
+            animal: None,
             pixels_sha256: None,
             also_in: Vec::new(),
             content_at: None,

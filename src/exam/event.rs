@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::clock::{Anchor, Sample, Span};
 use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
+use crate::exam::animal::Animal;
 use crate::exam::call::{Amount, Call, Problem};
 pub use crate::exam::header::{Header, Horse, Order};
 use crate::exam::patient::Patient;
@@ -416,6 +417,9 @@ pub struct Frame {
     /// Whom it is of, as the file says.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub patient: Option<Patient>,
+    /// What the file says of the animal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub animal: Option<Animal>,
     /// When its content was made by the scanner's own clock, where that is another time than `saved_at`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub content_at: Option<DateTime<Utc>>,

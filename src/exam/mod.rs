@@ -3,6 +3,7 @@
 pub mod seq;
 pub mod call;
 pub mod patient;
+pub mod animal;
 pub(crate) mod shown;
 pub mod header;
 pub mod event;

@@ -13,6 +13,7 @@ use dicom_object::mem::InMemElement;
 use dicom_object::{DefaultDicomObject, InMemDicomObject, OpenFileOptions, Tag};
 use sha2::{Digest as _, Sha256};
 
+use crate::exam::animal::Animal;
 use crate::exam::call::Problem;
 use crate::exam::patient::Patient;
 use crate::frames::lengths::lengths;
@@ -41,6 +42,8 @@ pub struct StillHeader {
     pub size_px: Option<(u32, u32)>,
     /// Whom it is of.
     pub patient: Option<Patient>,
+    /// What it says of the animal.
+    pub animal: Option<Animal>,
     /// When its content was made, where that is another time than `saved_at`.
     pub content_at: Option<DateTime<Utc>>,
     /// The scanner: model and serial number.
@@ -95,6 +98,7 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
         ));
     }
     header.patient = Patient::new(text_of(&file, tags::PATIENT_NAME), text_of(&file, tags::PATIENT_ID));
+    header.animal = animal(&file);
     header.pixels_sha256 = pixels_sha256(path);
     header.scanner = scanner(&file);
     header.instance_number = int_of(&file, tags::INSTANCE_NUMBER);
@@ -168,6 +172,36 @@ fn text_of(data: &InMemDicomObject, tag: Tag) -> Option<String> {
 
 fn int_of(data: &InMemDicomObject, tag: Tag) -> Option<i64> {
     element(data, tag)?.to_int().ok()
+/// Owner, breed, sex and birth, in the attributes that DICOM has for animals (PS3.3 C.7.1.1).
+fn animal(file: &InMemDicomObject) -> Option<Animal> {
+    let text = |tag| text_of(file, tag);
+    let role = text(tags::RESPONSIBLE_PERSON_ROLE);
+    let owner = text(tags::RESPONSIBLE_PERSON).filter(|_| role.is_none_or(|role| role == "OWNER"));
+    let breeds = element(file, tags::PATIENT_BREED_CODE_SEQUENCE).and_then(|all| all.items());
+    let coded = || text_of(breeds?.first()?, tags::CODE_MEANING);
+    Animal {
+        owner: owner.map(|name| in_order(&name)),
+        breed: text(tags::PATIENT_BREED_DESCRIPTION).or_else(coded),
+        sex: text(tags::PATIENT_SEX).filter(|sex| matches!(sex.as_str(), "M" | "F" | "O")),
+        neutered: match text(tags::PATIENT_SEX_NEUTERED).as_deref() {
+            Some("ALTERED") => Some(true),
+            Some("UNALTERED") => Some(false),
+            _ => None,
+        },
+        born: text(tags::PATIENT_BIRTH_DATE).and_then(|day| stamp::date("Patient's Birth Date", &day).ok()),
+    }
+    .known()
+}
+
+/// A person's name as people write it: prefix, given, middle and family name, suffix (PS3.5 6.2.1).
+fn in_order(name: &str) -> String {
+    let first = name.split('=').find(|way| !way.trim().is_empty()).unwrap_or_default();
+    let mut parts = first.split('^').map(str::trim);
+    let [family, given, middle, prefix, suffix] = std::array::from_fn(|_| parts.next().unwrap_or_default());
+    let known = [prefix, given, middle, family, suffix].into_iter().filter(|part| !part.is_empty());
+    known.collect::<Vec<_>>().join(" ")
+}
+
 }
 
 fn size_of(data: &InMemDicomObject) -> Option<(u32, u32)> {

@@ -185,6 +185,7 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
         instance_number: header.instance_number,
         size_px: header.size_px,
         patient: header.patient,
+        animal: header.animal,
         pixels_sha256: header.pixels_sha256,
         content_at: header.content_at,
         scanner: header.scanner,

@@ -5,7 +5,9 @@
 //! Never: I/O or a clock; equal input gives equal bytes.
 //! Tested in: `tests/it/knowledge.rs`.
 
+use crate::exam::animal::Animal;
 use crate::exam::fold::{Exam, Stamped};
+use crate::exam::review::Change;
 use crate::frames::pairing::Pairing;
 use crate::knowledge::cautions::CAUTIONS;
 use crate::knowledge::check::check;
@@ -66,6 +68,7 @@ fn exam_info(exam: &Exam) -> ExamInfo {
         ended_at: exam.closed.as_ref().map(|closed| closed.0),
         utc_offset_s: header.utc_offset_s,
         horse: header.horse.clone(),
+        in_stills: in_stills(exam),
         order: header.order.clone(),
         person: header.person.clone(),
         schemes: header.schemes.clone(),
@@ -85,6 +88,17 @@ fn exam_info(exam: &Exam) -> ExamInfo {
             },
         }),
     }
+}
+
+/// What the stills of this exam say of its horse; those of another one say nothing of it.
+fn in_stills(exam: &Exam) -> Option<Animal> {
+    let refused = exam.refused(&exam.frames);
+    let counted = exam.frames.iter().zip(refused).filter(|(frame, refused)| {
+        let said = exam.said_of_still(&frame.id).map(|logged| &logged.review.change);
+        refused.is_none() && !matches!(said, Some(Change::LeaveOut { .. }))
+    });
+    let stated: Vec<&Animal> = counted.filter_map(|(frame, _)| frame.animal.as_ref()).collect();
+    Animal::agreed(&stated).known()
 }
 
 fn clock_row(pairing: &Pairing) -> Option<ClockRow> {

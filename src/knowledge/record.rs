@@ -75,6 +75,9 @@ pub struct ExamInfo {
     pub utc_offset_s: i32,
     /// The horse.
     pub horse: Horse,
+    /// What the stills say of the horse, where all agree that say it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub in_stills: Option<crate::exam::animal::Animal>,
     /// What the practice's system knows the exam by.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub order: Option<Order>,

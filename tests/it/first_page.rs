@@ -180,3 +180,34 @@ fn a_traced_area_is_one_number_in_captions_and_tables() {
     let (said, _) = said.split_once("</table>").unwrap();
     assert!(said.contains("area 150 mm2") && !said.contains("149.76"), "{said}");
 }
+
+/// Owner, breed, sex and birth stand in most stills already; what a list or a person says goes before it.
+#[test]
+fn the_horse_is_described_by_what_its_stills_say_where_nobody_typed_it() {
+    use zonecall::exam::animal::Animal;
+    let mut record = sample::record();
+    record.exam.horse =
+        zonecall::exam::event::Horse { name: Some("Juniper".to_owned()), ..Default::default() };
+    record.exam.in_stills = Some(Animal {
+        owner: Some("Ada Marsh".to_owned()),
+        breed: Some("Warmblood".to_owned()),
+        sex: Some("M".to_owned()),
+        neutered: Some(true),
+        born: Some("2019-05-05".parse().unwrap()),
+    });
+    let facts = |record: &Record| {
+        let page = in_html(record, ReportFrame::default());
+        let from = page.find("<dl class=\"facts\">").unwrap();
+        page[from..from + page[from..].find("</dl>").unwrap()].to_owned()
+    };
+    let told = facts(&record);
+    for (name, value) in
+        [("Owner", "Ada Marsh"), ("Breed", "Warmblood"), ("Sex", "male, neutered"), ("Age", "6 years")]
+    {
+        assert!(told.contains(&format!("<dt>{name}</dt><dd>{value}</dd>")), "{told}");
+    }
+    record.exam.horse.breed = Some("Hanoverian".to_owned());
+    let told = facts(&written(record, WordsPart::Owner, "Kim Example"));
+    assert!(told.contains("<dd>Kim Example</dd>") && told.contains("<dd>Hanoverian</dd>"), "{told}");
+    assert!(!told.contains("Ada Marsh") && !told.contains("Warmblood"), "{told}");
+}

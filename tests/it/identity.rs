@@ -89,6 +89,23 @@ fn stills_that_name_the_exams_horse_are_taken() {
 }
 
 /// Name and number of all files rewritten: none of them gets a label, until a person says that it is this horse.
+/// The demo's stills name breed, sex and birth; an owner is put into each, and into one another breed.
+#[test]
+fn what_the_stills_say_of_the_horse_is_in_the_record_where_they_agree() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam_at(&folder.path().join("exam"));
+    let stills = stills_at(&folder.path().join("stills"), |number, still| {
+        let mut put = |tag, vr, text: &str| still.put(DataElement::new(tag, vr, PrimitiveValue::from(text)));
+        put(tags::RESPONSIBLE_PERSON, VR::PN, "Marsh^Ada^^Dr");
+        put(tags::RESPONSIBLE_PERSON_ROLE, VR::CS, "OWNER");
+        put(tags::PATIENT_BREED_DESCRIPTION, VR::LO, if number == 1 { "Pony" } else { "Warmblood" });
+    });
+    told(&["pair", &exam, "--frames", &stills]);
+    let wanted =
+        serde_json::json!({"owner": "Dr Ada Marsh", "sex": "M", "neutered": true, "born": "2019-04-12"});
+    assert_eq!(record(&exam)["exam"]["in_stills"], wanted);
+}
+
 #[test]
 fn stills_of_another_horse_are_refused_until_a_person_confirms() {
     let folder = tempfile::tempdir().unwrap();

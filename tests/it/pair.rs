@@ -67,6 +67,7 @@ fn still(idx: usize, scanner_s: f64, resolution_s: f64) -> Frame {
         instance_number: Some(idx as i64),
         size_px: None,
         patient: None,
+        animal: None,
         pixels_sha256: None,
         also_in: Vec::new(),
         content_at: None,

@@ -20,6 +20,7 @@ fn still(number: i64, at_s: f64) -> Frame {
         instance_number: Some(number),
         size_px: None,
         patient: None,
+        animal: None,
         pixels_sha256: None,
         also_in: Vec::new(),
         content_at: None,

@@ -217,3 +217,4 @@ fn a_bad_still_ends_no_report_and_the_others_are_shown() {
     // The one that is cut short is shown as far as it goes; the others have nothing to show.
     assert!(![3, 4, 5].into_iter().any(shown), "what cannot be read is not shown");
 }
+            animal: None,

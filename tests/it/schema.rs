@@ -4,6 +4,7 @@ use crate::support::sample;
 
 use serde_json::{Value, json};
 use zonecall::clock::{Sample, Span};
+use zonecall::exam::animal::Animal;
 use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
 use zonecall::exam::event::{
     AudioFile, CallEvent, Entered, Event, Frame, NoteDraft, OtherExam, SentEvent, Settled,
@@ -195,6 +196,13 @@ fn journal_lines() -> Vec<Value> {
         instance_number: Some(1),
         size_px: Some((640, 480)),
         patient: Some(patient()),
+        animal: Some(Animal {
+            owner: Some("Ada Marsh".to_owned()),
+            breed: Some("Warmblood".to_owned()),
+            sex: Some("M".to_owned()),
+            neutered: Some(true),
+            born: Some("2019-04-12".parse().unwrap()),
+        }),
         pixels_sha256: Some("d".repeat(64)),
         content_at: Some("2026-05-04T08:00:07Z".parse().unwrap()),
         scanner: Some("Sono 7 0815".to_owned()),

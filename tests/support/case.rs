@@ -52,6 +52,7 @@ impl Case {
             instance_number: None,
             size_px: None,
             patient: None,
+            animal: None,
             pixels_sha256: None,
             also_in: Vec::new(),
             content_at: None,

@@ -298,6 +298,7 @@ pub fn record() -> Record {
                 sex: some("F"),
             },
             order: Some(Order { accession: some("A-7"), study: some("2.25.77") }),
+            in_stills: None,
             person: some("Dr Example"),
             schemes: BTreeMap::from([("fore".to_owned(), "thirds".to_owned())]),
             engine: "scripted".to_owned(),

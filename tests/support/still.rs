@@ -58,6 +58,7 @@ pub fn frame(id: &str) -> Frame {
         instance_number: None,
         size_px: Some((200, 100)),
         patient: None,
+        animal: None,
         pixels_sha256: None,
         also_in: Vec::new(),
         content_at: None,

@@ -10,10 +10,10 @@ use super::said::said_of;
 use crate::exam::event::Horse;
 use crate::exam::review::WordsPart;
 use crate::knowledge::key_stills::{has_finding, is_sure, key_stills};
-use crate::knowledge::record::{CallRow, FrameRow, Record};
+use crate::knowledge::record::{CallRow, ExamInfo, FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::picture::Picture;
-use crate::report::words::{day, meaning_that_counts, standing, structure};
+use crate::report::words::{day, local, meaning_that_counts, standing, structure};
 use crate::report::{ReportFrame, ReportInput};
 
 pub(super) fn first_page(input: &ReportInput) -> FirstPage {
@@ -71,9 +71,10 @@ pub(crate) fn of_horse(record: &Record) -> Vec<(&'static str, String)> {
         facts.push(("Horse number", number.clone()));
     }
     for part in WordsPart::ALL.into_iter().filter(|part| !is_prose(*part)) {
-        // What a person wrote takes the place of what the practice's list says.
+        // What a person wrote goes before what the practice's list says, and that before what the scanner was told.
         let written = record.words.iter().find(|row| row.part == part).map(|row| row.text.clone());
-        if let Some(text) = written.or_else(|| from_list(part, &exam.horse)) {
+        let known = written.or_else(|| from_list(part, &exam.horse)).or_else(|| from_stills(part, exam));
+        if let Some(text) = known {
             facts.push((part.name(), text));
         }
     }
@@ -85,15 +86,31 @@ fn from_list(part: WordsPart, horse: &Horse) -> Option<String> {
     match part {
         WordsPart::Owner => horse.owner.clone(),
         WordsPart::Breed => horse.breed.clone(),
-        WordsPart::Sex => horse.sex.as_deref().map(|code| {
-            match code {
-                "M" => "male",
-                "F" => "female",
-                other => other,
-            }
-            .to_owned()
-        }),
+        WordsPart::Sex => horse.sex.as_deref().map(|code| sex(code).to_owned()),
         _ => None,
+    }
+}
+
+/// What the stills say of the horse; its age is that on the day of the exam.
+fn from_stills(part: WordsPart, exam: &ExamInfo) -> Option<String> {
+    let animal = exam.in_stills.as_ref()?;
+    match part {
+        WordsPart::Owner => animal.owner.clone(),
+        WordsPart::Breed => animal.breed.clone(),
+        WordsPart::Sex => animal.sex.as_deref().map(|code| match animal.neutered {
+            Some(true) => format!("{}, neutered", sex(code)),
+            _ => sex(code).to_owned(),
+        }),
+        WordsPart::Age => animal.age_on(local(exam.started_at, exam.utc_offset_s).date_naive()),
+        _ => None,
+    }
+}
+
+fn sex(code: &str) -> &str {
+    match code {
+        "M" => "male",
+        "F" => "female",
+        other => other,
     }
 }
 
