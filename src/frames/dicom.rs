@@ -103,13 +103,6 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
     header.scanner = scanner(&file);
     header.instance_number = int_of(&file, tags::INSTANCE_NUMBER);
     date(&file, utc_offset_s, &mut header);
-    let count = int_of(&file, tags::NUMBER_OF_FRAMES).unwrap_or(1);
-    if count > 1 {
-        header.problems.push(problem(
-            format!("holds {count} pictures, not one still"),
-            "it is dated by the time of the whole loop; save a still as well",
-        ));
-    }
     header.problems.extend(regions_of(&file, size_px).1);
     Ok(header)
 }
@@ -172,6 +165,13 @@ fn text_of(data: &InMemDicomObject, tag: Tag) -> Option<String> {
 
 fn int_of(data: &InMemDicomObject, tag: Tag) -> Option<i64> {
     element(data, tag)?.to_int().ok()
+}
+
+fn size_of(data: &InMemDicomObject) -> Option<(u32, u32)> {
+    let side = |tag| u32::try_from(int_of(data, tag)?).ok().filter(|side| *side > 0);
+    Some((side(tags::COLUMNS)?, side(tags::ROWS)?))
+}
+
 /// Owner, breed, sex and birth, in the attributes that DICOM has for animals (PS3.3 C.7.1.1).
 fn animal(file: &InMemDicomObject) -> Option<Animal> {
     let text = |tag| text_of(file, tag);
@@ -200,13 +200,6 @@ fn in_order(name: &str) -> String {
     let [family, given, middle, prefix, suffix] = std::array::from_fn(|_| parts.next().unwrap_or_default());
     let known = [prefix, given, middle, family, suffix].into_iter().filter(|part| !part.is_empty());
     known.collect::<Vec<_>>().join(" ")
-}
-
-}
-
-fn size_of(data: &InMemDicomObject) -> Option<(u32, u32)> {
-    let side = |tag| u32::try_from(int_of(data, tag)?).ok().filter(|side| *side > 0);
-    Some((side(tags::COLUMNS)?, side(tags::ROWS)?))
 }
 
 /// What tells one scanner from another: model and serial number, or the name of the station.
