@@ -15,6 +15,7 @@ use crate::exam::event::Frame;
 use crate::exam::patient::Patient;
 use crate::exam_folder::ExamFolder;
 use crate::frames::folder::were_copied;
+use crate::frames::stamps::copies;
 use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
 use crate::terminal::ShownText as _;
@@ -53,7 +54,10 @@ pub(super) fn show_left_out(
 
 /// What to do where the times of the files are those of a copy.
 pub(super) fn show_copied(out: &mut impl Write, stills: &[Frame]) -> std::io::Result<()> {
-    if !were_copied(stills) {
+    let copies = copies(stills);
+    let own: Vec<Frame> =
+        stills.iter().zip(copies).filter(|(_, of)| of.is_none()).map(|(still, _)| still.clone()).collect();
+    if !were_copied(&own) {
         return Ok(());
     }
     writeln!(
@@ -79,8 +83,18 @@ pub(super) fn show_record(
     }
     show_refused(out, &record)?;
     let moved = if noted.moved > 0 { format!(", {} moved or changed", noted.moved) } else { String::new() };
-    writeln!(out, "{} stills, {} of them new{moved}", record.frames.len(), noted.added)?;
-    let doubtful = record.frames.iter().filter(|row| !row.doubt.is_empty()).count();
+    let copies = record.frames.iter().filter(|row| row.copy_of.is_some()).count();
+    let (files, stills) = (record.frames.len(), record.frames.len() - copies);
+    if copies == 0 {
+        writeln!(out, "{stills} stills, {} of them new{moved}", noted.added)?;
+    } else {
+        writeln!(
+            out,
+            "{stills} stills in {files} files, {} of these new{moved}: what is there in two formats counts once",
+            noted.added
+        )?;
+    }
+    let doubtful = record.frames.iter().filter(|row| !row.doubt.is_empty() && row.copy_of.is_none()).count();
     let folder = exam_folder.path().shown();
     if doubtful > 0 {
         let labels = if doubtful == 1 { "1 label is" } else { &format!("{doubtful} labels are") };

@@ -50,14 +50,10 @@ struct Row<'a> {
 pub fn copies(input: &ExportInput, stills: &[Still], exam_folder: &Path) -> Copies {
     let mut made = Copies::default();
     let mut rows = Vec::new();
-    let frames = input
-        .record
-        .frames
-        .iter()
-        .enumerate()
-        .filter(|(_, frame)| frame.status != Status::LeftOut && frame.refused.is_none());
-    for (idx, frame) in frames {
-        let stem = stem(frame, idx + 1);
+    let frames =
+        own_stills(input).filter(|(_, frame)| frame.status != Status::LeftOut && frame.refused.is_none());
+    for (number, frame) in frames {
+        let stem = stem(frame, number);
         let mut row = Row { frame, picture: None, dicom: None };
         match picture(input, frame, exam_folder) {
             Ok(bytes) => {
@@ -82,6 +78,13 @@ pub fn copies(input: &ExportInput, stills: &[Still], exam_folder: &Path) -> Copi
     made.files.push(Labelled { name: "index.html".to_owned(), bytes: index(input, &rows).into_bytes() });
     made.files.push(Labelled { name: "index.csv".to_owned(), bytes: table(input, &rows).into_bytes() });
     made
+}
+
+/// The stills in scan order, each with its number: what is there in two formats is one.
+pub(super) fn own_stills<'a>(
+    input: &ExportInput<'a>,
+) -> impl Iterator<Item = (usize, &'a FrameRow)> + use<'a> {
+    (1..).zip(input.record.frames.iter().filter(|frame| frame.copy_of.is_none()))
 }
 
 /// Limb, zone, plane, structure and number in scan order; a label in doubt says so in the name.

@@ -21,7 +21,7 @@ use image::{DynamicImage, ImageFormat};
 use super::code::Code;
 use super::dataset::{DataSet, EncodeError, coded, file_bytes};
 use super::input::{ExportInput, is_labelled};
-use super::labelled::{Copies, Labelled, stem};
+use super::labelled::{Copies, Labelled, own_stills, stem};
 use super::still::{Still, text_of};
 use super::strip::below;
 use super::uid::uid;
@@ -148,8 +148,8 @@ pub fn copies(
 ) -> Copies {
     let mut made = Copies::default();
     let mut rows = Vec::new();
-    for (idx, frame) in input.record.frames.iter().enumerate().filter(|(_, frame)| is_labelled(frame)) {
-        let stem = stem(frame, idx + 1);
+    for (number, frame) in own_stills(input).filter(|(_, frame)| is_labelled(frame)) {
+        let stem = stem(frame, number);
         let mut row = [
             format!("{stem}.png"),
             String::new(),

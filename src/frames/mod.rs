@@ -13,7 +13,7 @@ pub mod theil_sen;
 mod vote;
 pub mod clock_fit;
 pub mod known_clock;
-mod stamps;
+pub(crate) mod stamps;
 pub mod pair;
 pub mod outside;
 pub mod scale;

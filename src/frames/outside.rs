@@ -23,7 +23,11 @@ const WELL_S: f64 = 600.0;
 pub fn outside(exam: &Exam, frames: &[Frame], pairing: &Pairing) -> Vec<bool> {
     let Some(clock) = &pairing.clock else { return vec![false; frames.len()] };
     let (from_s, to_s) = bounds_s(exam);
-    let times = saved_at(frames, exam.header.utc_offset_s);
+    let mut times = saved_at(frames, exam.header.utc_offset_s);
+    // A copy in another format was saved when its still was, whatever time the file has.
+    for (copy, original) in pairing.copies.iter().enumerate().filter_map(|(copy, of)| Some((copy, (*of)?))) {
+        times[copy] = times[original];
+    }
     let is_outside = |(paired, at): (&Tie, DateTime<Utc>)| {
         let at_s = exam_s(clock, (at - exam.header.started_at).as_seconds_f64());
         let by_hand = matches!(paired, Tie::Hand(_) | Tie::Label(_) | Tie::LeftOut);

@@ -79,16 +79,19 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
             paired[still.frame] = merged;
         }
     }
-    for (copy, original) in copies.iter().enumerate().filter_map(|(copy, of)| Some((copy, (*of)?))) {
-        paired[copy] = paired[original].clone();
-    }
     for (frame, paired) in frames.iter().zip(&mut paired) {
         if let Some(tie) = by_hand(exam, frame) {
             *paired = PairedFrame { exam_s: paired.exam_s, tie, confidence: 1.0, rivals: Vec::new() };
         }
     }
+    // What a person said of a still holds for its copies, unless something was said of the copy itself.
+    for (copy, original) in copies.iter().enumerate().filter_map(|(copy, of)| Some((copy, (*of)?))) {
+        if by_hand(exam, &frames[copy]).is_none() {
+            paired[copy] = paired[original].clone();
+        }
+    }
     let clock = fit.candidates.into_iter().next().map(|best| best.clock);
-    Pairing { clock, frames: paired }
+    Pairing { clock, frames: paired, copies }
 }
 
 /// The one clock that a person set.

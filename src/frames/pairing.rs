@@ -12,6 +12,8 @@ pub struct Pairing {
     pub clock: Option<ClockFit>,
     /// One entry for each still, in the order of `Exam::frames`.
     pub frames: Vec<PairedFrame>,
+    /// In the same order: the place of the still that a file shows, too, in another format; none where it is a still of its own.
+    pub copies: Vec<Option<usize>>,
 }
 
 /// The scanner's clock: `scanner = exam + offset + drift x (exam - start)`.

@@ -65,6 +65,12 @@ fn past_midnight(
     Some(times)
 }
 
+/// The same by the times as they are written, for stills of which no exam is known.
+pub(crate) fn copies(frames: &[Frame]) -> Vec<Option<usize>> {
+    let times: Vec<DateTime<Utc>> = frames.iter().map(|frame| frame.saved_at).collect();
+    copy_of(frames, &times)
+}
+
 /// For each file that shows the still of another file in another format, the place of that one.
 pub(super) fn copy_of(frames: &[Frame], times: &[DateTime<Utc>]) -> Vec<Option<usize>> {
     let is_picture = |frame: &Frame| frame.id.starts_with("sha256:");

@@ -34,8 +34,9 @@ pub fn has_finding(record: &Record, place: &Place) -> bool {
 /// The stills that the report shows: what is proposed without what a person left out, then what a person added.
 #[must_use]
 pub fn key_stills(record: &Record, protocols: &Protocols) -> Vec<usize> {
+    let of_its_own = |frame: &FrameRow| frame.copy_of.is_none() || frame.key == Some(true);
     let stills: Vec<(usize, &FrameRow)> =
-        record.frames.iter().enumerate().filter(|(_, frame)| is_sure(frame)).collect();
+        record.frames.iter().enumerate().filter(|(_, frame)| is_sure(frame) && of_its_own(frame)).collect();
     let mut proposed: Vec<usize> = Vec::new();
     for (idx, frame) in stills.iter().filter(|(_, frame)| has_finding(record, &frame.place)) {
         let other = frame.place.limb.as_deref().and_then(|code| protocols.other_limb(code, None));

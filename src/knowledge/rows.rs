@@ -220,7 +220,11 @@ pub fn frame_rows(exam: &Exam, pairing: &Pairing, labels: &[StillLabel]) -> Vec<
                 None => frame_row(exam, frame, label, paired),
             }
         };
-    stills.map(row).collect()
+    let mut rows: Vec<FrameRow> = stills.map(row).collect();
+    for (row, original) in rows.iter_mut().zip(&pairing.copies) {
+        row.copy_of = original.and_then(|original| Some(exam.frames.get(original)?.id.clone()));
+    }
+    rows
 }
 
 /// Why a still was not taken, such as "it is of `Bramble`, the exam of `Juniper`".
@@ -249,6 +253,7 @@ fn frame_row(exam: &Exam, frame: &Frame, label: &StillLabel, paired: Option<&Pai
         doubt: Vec::new(),
         patient: frame.patient.clone(),
         refused: None,
+        copy_of: None,
         key: exam.key_choice(&frame.id).map(|(shown, _)| shown),
         frame_number: exam.frame_shown(&frame.id),
         rivals: paired.map(|paired| rivals(exam, paired)).unwrap_or_default(),

@@ -157,6 +157,34 @@ fn one_still_of_another_horse_among_others_is_refused_and_the_others_are_taken()
 }
 
 /// A copy under another name, and one that was exported anew: another head, the same picture and time.
+/// Scanners that save each still as DICOM and as a picture: beside it by name, or elsewhere by the picture's own time.
+#[test]
+fn a_still_that_is_there_in_two_formats_counts_once_everywhere() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam_at(&folder.path().join("exam"));
+    let stills = stills_at(&folder.path().join("stills"), |_, _| {});
+    for number in 1..=STILLS {
+        let file = folder.path().join(format!("stills/IM{number:04}.dcm"));
+        let still = open_file(&file).unwrap();
+        let pixels = still.element(tags::PIXEL_DATA).unwrap().to_bytes().unwrap().into_owned();
+        image::GrayImage::from_raw(320, 240, pixels).unwrap().save(file.with_extension("jpg")).unwrap();
+    }
+    let (_, said) = told(&["pair", &exam, "--frames", &stills]);
+    assert!(said.contains("12 stills in 24 files, 24 of these new"), "{said}");
+    assert!(!said.contains("the files all have about the same time"), "{said}");
+    let record = record(&exam);
+    assert_eq!((labelled(&record), found(&record, "still-in-two-formats")), (24, 1));
+    let copies =
+        record["frames"].as_array().unwrap().iter().filter(|still| still["copy_of"].is_string()).count();
+    assert_eq!(copies, 12);
+    told(&["export", &exam, "--as", "labelled"]);
+    let named = |ending: &str| {
+        let files = fs::read_dir(folder.path().join("exam/out/labelled")).unwrap();
+        files.filter(|file| file.as_ref().unwrap().file_name().to_str().unwrap().ends_with(ending)).count()
+    };
+    assert_eq!((named(".png"), named(".dcm")), (12, 12));
+}
+
 #[test]
 fn a_still_that_is_there_twice_counts_once_or_is_asked_about() {
     let folder = tempfile::tempdir().unwrap();

@@ -5,6 +5,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use zonecall::exam::event::Frame;
 use zonecall::exam::fold::Exam;
+use zonecall::frames::outside::outside;
 use zonecall::frames::pair::pair;
 use zonecall::frames::pairing::Tie;
 
@@ -101,13 +102,18 @@ fn a_still_in_two_formats_is_one_still_with_one_label() {
     };
     // By name, whenever the file was written; and by time, whatever the name.
     let named = |original: &Frame| {
-        picture(original, original.file.replace("dicom", "jpeg").replace("dcm", "JPG"), "file time", 400.0)
+        picture(original, original.file.replace("dicom", "jpeg").replace("dcm", "JPG"), "file time", 4000.0)
     };
     let timed =
         |original: &Frame| picture(original, format!("x/{}.jpg", original.id), "DateTimeOriginal", -0.4);
     for copies in [originals.iter().map(named).collect::<Vec<_>>(), originals.iter().map(timed).collect()] {
         let all = [originals.clone(), copies].concat();
         assert_eq!(ties(&exam, &all), [each_save(), each_save()].concat());
+        let paired = pair(&exam, &all);
+        let wanted: Vec<Option<usize>> = (0..16).map(|idx: usize| idx.checked_sub(8)).collect();
+        assert_eq!(paired.copies, wanted);
+        // Whenever its file was written, it is of the time of its still.
+        assert_eq!(outside(&exam, &all, &paired), [false; 16]);
     }
     // A picture of its own, at no time of a still, is a still of its own.
     let mut all = originals.clone();

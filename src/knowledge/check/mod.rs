@@ -35,7 +35,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 73] = [
+const RULES: [(&str, Find); 74] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -55,6 +55,7 @@ const RULES: [(&str, Find); 73] = [
     ("still-of-another-horse", stills::of_another_horse),
     ("still-in-two-exams", stills::in_two_exams),
     ("still-twice", stills::twice),
+    ("still-in-two-formats", stills::in_two_formats),
     ("still-from-another-day", stills::from_another_day),
     ("still-unheard", stills::unheard),
     ("still-ambiguous", stills::ambiguous),

@@ -234,19 +234,42 @@ pub(super) fn twice(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
+/// Files that show a still which is there in another format, too: one line for all.
+pub(super) fn in_two_formats(evidence: &Evidence) -> Vec<Hit> {
+    let rows: Vec<&FrameRow> = counted(evidence).map(|(_, row)| row).collect();
+    let copies: Vec<(&FrameRow, &FrameRow)> = rows
+        .iter()
+        .filter_map(|row| Some((*row, *rows.iter().find(|other| Some(&other.id) == row.copy_of.as_ref())?)))
+        .collect();
+    let Some((copy, original)) = copies.first() else { return Vec::new() };
+    let more = match copies.len() - 1 {
+        0 => String::new(),
+        more => format!(", and so do {more} more"),
+    };
+    let message = format!(
+        "`{}` shows the still `{}` in another format{more}; each counts once, as its DICOM file has it",
+        copy.name(),
+        original.name()
+    );
+    vec![Hit::still(copy, message)]
+}
+
 pub(super) fn from_context(evidence: &Evidence) -> Vec<Hit> {
     of_status(evidence, Status::Context, "has no save call; its label is the place last called")
 }
 
 fn of_status(evidence: &Evidence, status: Status, message: &str) -> Vec<Hit> {
-    let stills = evidence.frames.iter().filter(|frame| frame.status == status && frame.refused.is_none());
+    let asked =
+        |frame: &&FrameRow| frame.status == status && frame.refused.is_none() && frame.copy_of.is_none();
+    let stills = evidence.frames.iter().filter(asked);
     stills.map(|frame| Hit::still(frame, format!("still `{}` {message}", frame.name()))).collect()
 }
 
 /// A label from what was current, while limb, zone or plane was not; for spoken ones the save call is asked about.
 pub(super) fn incomplete(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for frame in evidence.frames.iter().filter(|frame| frame.status == Status::Context) {
+    let from_context = |frame: &&FrameRow| frame.status == Status::Context && frame.copy_of.is_none();
+    for frame in evidence.frames.iter().filter(from_context) {
         let lacking = lacking(frame);
         if !lacking.is_empty() {
             let message = format!("still `{}` has no {lacking} in its label; add it by hand", frame.name());

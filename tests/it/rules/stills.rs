@@ -31,6 +31,12 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&fine());
     }),
     ("still-twice", twice),
+    ("still-in-two-formats", |rule| {
+        let two = || view().still(Tie::Save(1)).still(Tie::Save(1));
+        let copied = two().but(|case| case.pairing.copies = vec![None, Some(0)]);
+        rule.fires("`2.dcm` shows the still `1.dcm` in another format; each counts once", &copied);
+        rule.silent(&two());
+    }),
     ("still-from-another-day", from_another_day),
     ("still-unheard", |rule| {
         // The program was stopped after a second, and went on an hour later.
