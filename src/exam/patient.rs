@@ -90,14 +90,16 @@ fn plain(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase()
 }
 
+/// What parts a name: DICOM has `^`, and `=` between ways of writing it (PS3.5 6.2); people type a comma at the scanner.
+const PARTS: [char; 3] = ['^', '=', ','];
+
 /// The name without the signs that part it.
 fn whole(name: &str) -> String {
-    plain(&name.replace(['^', '='], " "))
+    plain(&name.replace(PARTS, " "))
 }
 
-/// The name as a whole, and each of its parts: DICOM parts names with `^`, and ways of writing them with `=` (PS3.5 6.2).
-/// An animal's own name is the second part, after its owner's.
+/// The name as a whole, and each of its parts. An animal's own name is the second part, after its owner's.
 fn names(text: &str) -> impl Iterator<Item = String> {
-    let parts = text.split(['^', '=']).map(plain).filter(|part| !part.is_empty());
+    let parts = text.split(PARTS).map(plain).filter(|part| !part.is_empty());
     std::iter::once(whole(text)).chain(parts)
 }

@@ -56,7 +56,7 @@ pub fn export(
     earlier: &[PredecessorReport],
     pdf: &[u8],
 ) -> Result<Vec<Made>, ExportError> {
-    let subject = SrSubject::of(&input.record.exam, stills, identity, input.codes)?;
+    let subject = SrSubject::of(input, stills, identity)?;
     let mut made = Vec::new();
     let report = document(input, &subject, stills)?;
     // What was exported already stays as it is: its number and its predecessor are those of that day.

@@ -36,7 +36,7 @@ pub fn bundle(
     identity: Identity,
     pdf: Option<&[u8]>,
 ) -> Result<String, SubjectError> {
-    let subject = SrSubject::of(&input.record.exam, stills, identity, input.codes)?;
+    let subject = SrSubject::of(input, stills, identity)?;
     let mut making =
         Making { input, entries: Vec::new(), patient: String::new(), study: None, speaker: None };
     making.patient = making.put("patient", patient(input, &subject));

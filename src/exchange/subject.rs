@@ -10,12 +10,14 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use dicom_core::{Tag, VR};
 use dicom_dictionary_std::tags;
-use dicom_object::InMemDicomObject;
 
 use super::code::Codes;
 use super::dataset::{DataSet, coded, offset};
+use super::input::ExportInput;
 use super::still::{Still, text_of};
 use super::uid::uid;
+use crate::exam::fold::Exam;
+use crate::exam::patient::{IdentityVerdict, Patient};
 use crate::knowledge::record::ExamInfo;
 use crate::terminal::ShownText as _;
 
@@ -119,17 +121,13 @@ impl SrSubject {
     ///
     /// # Errors
     /// When the stills name different animals, or another one than the exam does and nobody said which counts.
-    pub fn of(
-        exam: &ExamInfo,
-        stills: &[Still],
-        identity: Identity,
-        codes: &Codes,
-    ) -> Result<SrSubject, SubjectError> {
+    pub fn of(input: &ExportInput, stills: &[Still], identity: Identity) -> Result<SrSubject, SubjectError> {
+        let (exam, codes) = (&input.record.exam, input.codes);
         let from = if identity == Identity::Exam { None } else { main_still(stills) };
         if let Some(first) = from {
-            agree(first, stills)?;
+            agree(input.exam, first, stills)?;
             if identity == Identity::Agreed {
-                agree_with_exam(first, exam)?;
+                agree_with_exam(exam, first)?;
             }
         }
         let mut modules = DataSet::new();
@@ -177,45 +175,40 @@ fn main_still(stills: &[Still]) -> Option<&Still> {
     stills.iter().find(|still| still.study == study)
 }
 
-/// Name and number that a head states.
-fn stated(head: &InMemDicomObject) -> (Option<String>, Option<String>) {
-    (text_of(head, tags::PATIENT_NAME), text_of(head, tags::PATIENT_ID))
+/// Whom a still is of, as its head says.
+fn patient(still: &Still) -> Option<Patient> {
+    let text = |tag| text_of(&still.head, tag);
+    Patient::new(text(tags::PATIENT_NAME), text(tags::PATIENT_ID))
 }
 
-fn agree(first: &Still, stills: &[Still]) -> Result<(), SubjectError> {
-    let (name, id) = stated(&first.head);
-    for still in stills {
-        let (other_name, other_id) = stated(&still.head);
-        let same = |one: &Option<String>, other: &Option<String>| match (one, other) {
-            (Some(one), Some(other)) => Some(one == other),
-            _ => None,
-        };
-        // A number names an animal better than a name that may be spelt in two ways.
-        if same(&id, &other_id).or(same(&name, &other_name)) == Some(false) {
-            return Err(SubjectError::TwoAnimals {
-                one: first.instance.clone(),
-                other: still.instance.clone(),
-            });
+/// Whether a person confirmed that it is the exam's horse, or name or number say so.
+fn is_own(exam: &Exam, patient: &Patient) -> bool {
+    let horse = &exam.header.horse;
+    let verdict = patient.against(horse.name.as_deref(), horse.id.as_deref());
+    exam.is_confirmed(patient) || matches!(verdict, IdentityVerdict::SameNumber | IdentityVerdict::SameName)
+}
+
+/// What is one animal to whoever pairs and checks is one here, too.
+fn agree(exam: &Exam, first: &Still, stills: &[Still]) -> Result<(), SubjectError> {
+    let Some(own) = patient(first) else { return Ok(()) };
+    let differs = |other: &Patient| own.is_other_than(other) && !(is_own(exam, &own) && is_own(exam, other));
+    match stills.iter().find(|still| patient(still).is_some_and(|other| differs(&other))) {
+        Some(other) => {
+            Err(SubjectError::TwoAnimals { one: first.instance.clone(), other: other.instance.clone() })
         }
+        None => Ok(()),
     }
-    Ok(())
 }
 
-fn agree_with_exam(still: &Still, exam: &ExamInfo) -> Result<(), SubjectError> {
-    let (name, id) = stated(&still.head);
-    let named = name.as_deref().zip(exam.horse.name.as_deref()).map(|(stated, own)| {
-        let own = own.trim().to_lowercase();
-        stated.to_lowercase().split(['^', '=', ',']).any(|part| part.trim() == own)
-    });
-    let numbered = id.as_deref().zip(exam.horse.id.as_deref()).map(|(stated, own)| stated == own.trim());
-    if numbered.or(named) == Some(false) {
-        let both = |name: &Option<String>, id: &Option<String>| {
-            [name.as_deref(), id.as_deref()].into_iter().flatten().collect::<Vec<_>>().join(", ")
-        };
+/// Whoever confirmed that it is the same horse has not said under which name it goes out.
+fn agree_with_exam(exam: &ExamInfo, still: &Still) -> Result<(), SubjectError> {
+    let Some(named) = patient(still) else { return Ok(()) };
+    let own = Patient { name: exam.horse.name.clone(), id: exam.horse.id.clone() };
+    if named.is_other_than(&own) {
         return Err(SubjectError::Differs {
             still: still.instance.clone(),
-            named: both(&name, &id),
-            exam: both(&exam.horse.name, &exam.horse.id),
+            named: named.in_words(),
+            exam: own.in_words(),
         });
     }
     Ok(())

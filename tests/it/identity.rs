@@ -251,6 +251,8 @@ fn a_number_counts_with_a_name_that_can_be_the_same_and_nothing_to_compare_refus
     assert_eq!(refused(None, Some("7"), &[(star, Some("7"))]), [None]);
     assert_eq!(refused(Some("Star"), Some("7"), &[(Some("Jones^Bramble"), Some("7"))]), [Some(OtherHorse)]);
     assert_eq!(refused(Some("Star"), Some("7"), &[(star, Some("8"))]), [Some(OtherHorse)]);
+    // A comma is typed where DICOM has a caret.
+    assert_eq!(refused(Some("Star"), None, &[(Some("Smith, Star"), None), (star, None)]), [None, None]);
     // A number on one side only: names.
     assert_eq!(refused(Some("star"), Some("7"), &[(star, None)]), [None]);
     assert_eq!(refused(Some("Star Dancer"), None, &[(star, Some("8"))]), [Some(OtherHorse)]);

@@ -199,6 +199,21 @@ fn a_still_of_another_animal_stops_the_export_until_somebody_says_which_counts()
 }
 
 #[test]
+fn one_horse_whose_name_is_written_in_two_ways_is_one_animal() {
+    let names = ["JUNIPER", "Müller^Juniper", "Müller, Juniper"];
+    let exam = super::stage::folder_of(&[], |number, still| {
+        let text = |tag, vr, text: &str| {
+            dicom_core::DataElement::new(tag, vr, dicom_core::PrimitiveValue::from(text))
+        };
+        still.put(text(dicom_dictionary_std::tags::PATIENT_NAME, dicom_core::VR::PN, names[number - 1]));
+        still.put(text(dicom_dictionary_std::tags::PATIENT_ID, dicom_core::VR::LO, ""));
+    });
+    for form in ["dicom", "fhir"] {
+        export(exam.path(), form, &[], 0);
+    }
+}
+
+#[test]
 fn nothing_touches_an_original() {
     let exam = folder();
     enter(exam.path());
