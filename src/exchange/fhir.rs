@@ -38,12 +38,14 @@ pub fn bundle(
 ) -> Result<String, SubjectError> {
     let subject = SrSubject::of(input, stills, identity)?;
     let mut making =
-        Making { input, entries: Vec::new(), patient: String::new(), study: None, speaker: None };
+        Making { input, entries: Vec::new(), patient: String::new(), studies: Vec::new(), speaker: None };
     making.patient = making.put("patient", patient(input, &subject));
     making.speaker = input.record.exam.person.as_ref().map(|name| making.put("speaker", person(name, None)));
-    if !stills.is_empty() {
-        let study = making.imaging_study(&subject, stills);
-        making.study = Some(making.put("study", study));
+    for uid in studies(&subject, stills) {
+        let study = making.imaging_study(uid, stills);
+        let what = if uid == subject.study { "study".to_owned() } else { format!("study {uid}") };
+        let study = making.put(&what, study);
+        making.studies.push(json!({"reference": study}));
     }
     let results = making.observations();
     making.report(results, pdf);
@@ -60,7 +62,8 @@ struct Making<'a> {
     input: &'a ExportInput<'a>,
     entries: Vec<Value>,
     patient: String,
-    study: Option<String>,
+    /// References to them, that of most stills first.
+    studies: Vec<Value>,
     speaker: Option<String>,
 }
 
@@ -137,6 +140,19 @@ fn is_signed(input: &ExportInput) -> bool {
     input.record.exam.is_signed()
 }
 
+/// The studies of the stills: a scanner may begin a new one in the middle of an exam.
+fn studies<'a>(subject: &'a SrSubject, stills: &'a [Still]) -> Vec<&'a str> {
+    let mut found: Vec<&str> = Vec::new();
+    let own =
+        std::iter::once(subject.study.as_str()).filter(|own| stills.iter().any(|still| still.study == *own));
+    for study in own.chain(stills.iter().map(|still| still.study.as_str())) {
+        if !found.contains(&study) {
+            found.push(study);
+        }
+    }
+    found
+}
+
 impl Making<'_> {
     /// Adds a resource; gives its address in the bundle, which is the same in every export.
     fn put(&mut self, what: &str, resource: Value) -> String {
@@ -145,8 +161,8 @@ impl Making<'_> {
         url
     }
 
-    fn imaging_study(&self, subject: &SrSubject, stills: &[Still]) -> Value {
-        let of_study: Vec<&Still> = stills.iter().filter(|still| still.study == subject.study).collect();
+    fn imaging_study(&self, study: &str, stills: &[Still]) -> Value {
+        let of_study: Vec<&Still> = stills.iter().filter(|still| still.study == study).collect();
         let mut series: Vec<(&str, Vec<Value>)> = Vec::new();
         for still in &of_study {
             let instance = json!({
@@ -168,7 +184,7 @@ impl Making<'_> {
         json!({
             "resourceType": "ImagingStudy",
             "status": "available",
-            "identifier": [{"system": "urn:dicom:uid", "value": format!("urn:oid:{}", subject.study)}],
+            "identifier": [{"system": "urn:dicom:uid", "value": format!("urn:oid:{study}")}],
             "subject": {"reference": self.patient},
             "started": instant(exam.started_at, exam.utc_offset_s),
             "numberOfSeries": series.len(),
@@ -233,8 +249,8 @@ impl Making<'_> {
         if !components.is_empty() {
             put("component", Value::Array(components));
         }
-        if let Some(study) = &self.study {
-            put("derivedFrom", json!([{"reference": study}]));
+        if !self.studies.is_empty() {
+            put("derivedFrom", json!(self.studies));
         }
         if !notes.is_empty() {
             let notes: Vec<Value> = notes.iter().map(|text| json!({"text": text})).collect();
@@ -352,8 +368,8 @@ impl Making<'_> {
         if !results.is_empty() {
             report["result"] = Value::Array(results);
         }
-        if let Some(study) = &self.study {
-            report["imagingStudy"] = json!([{"reference": study}]);
+        if !self.studies.is_empty() {
+            report["imagingStudy"] = json!(self.studies);
         }
         if let Some(signer) = &signer {
             report["resultsInterpreter"] = json!([{"reference": signer}]);

@@ -5,7 +5,7 @@ use std::process::Command;
 
 use serde_json::Value;
 
-use super::stage::{doubtful, enter, export, folder, said_of, sign};
+use super::stage::{doubtful, enter, export, folder, folder_of, said_of, sign};
 
 /// What the validator finds fault with: errors, and warnings other than the known ones.
 fn judged(bundle: &str) -> (bool, Vec<String>) {
@@ -93,4 +93,30 @@ fn a_doubt_stands_as_a_note() {
     let notes: Vec<String> =
         of_kind(&bundle, "Observation").iter().map(|row| row["note"].to_string()).collect();
     assert!(notes.iter().any(|note| note.contains("assumed, not said")), "{notes:?}");
+}
+
+#[test]
+fn stills_of_a_second_study_are_in_the_bundle_too() {
+    let exam = folder_of(&[], |number, still| {
+        if number == 3 {
+            let study = dicom_core::PrimitiveValue::from("2.25.1099");
+            still.put(dicom_core::DataElement::new(
+                dicom_dictionary_std::tags::STUDY_INSTANCE_UID,
+                dicom_core::VR::UI,
+                study,
+            ));
+        }
+    });
+    let text = bundle(exam.path());
+    assert_eq!(judged(&text), (true, Vec::new()));
+    let bundle: Value = serde_json::from_str(&text).unwrap();
+    let told: Vec<(&str, u64)> = of_kind(&bundle, "ImagingStudy")
+        .iter()
+        .map(|study| {
+            let uid = study["identifier"][0]["value"].as_str().unwrap();
+            (uid, study["numberOfInstances"].as_u64().unwrap())
+        })
+        .collect();
+    assert_eq!(told, [("urn:oid:2.25.1001", 2), ("urn:oid:2.25.1099", 1)]);
+    assert_eq!(of_kind(&bundle, "DiagnosticReport")[0]["imagingStudy"].as_array().unwrap().len(), 2);
 }
