@@ -4,15 +4,16 @@
 //! Gives: CSV (RFC 4180, UTF-8, a header line): a row for each still with what was said in its view, for
 //! each call, and for each value that was typed or traced.
 //! Never: a cell that a spreadsheet would take for a formula.
-//! Tested in: `tests/it/report.rs`.
+//! Tested in: `tests/it/report.rs` and `tests/it/spreadsheet.rs`.
 
+use crate::exam::call::{Certainty, Comparator};
 use crate::exam::seq::Seq;
 use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Record};
 
 use super::words::{self, CAUTIONS, meaning, standing};
 
 /// The columns, in order. `row` is `still`, `call` or `entered`: filter by it.
-pub(crate) const COLUMNS: [&str; 37] = [
+pub(crate) const COLUMNS: [&str; 46] = [
     "row",
     "limb",
     "zone",
@@ -33,6 +34,13 @@ pub(crate) const COLUMNS: [&str; 37] = [
     "number",
     "unit",
     "unit_assumed",
+    "comparator",
+    "number_to",
+    "number_by",
+    "estimated",
+    "scale",
+    "certainty",
+    "in_words",
     "state",
     "taken_back",
     "corrected_by",
@@ -49,6 +57,8 @@ pub(crate) const COLUMNS: [&str; 37] = [
     "horse",
     "exam_day",
     "exam_status",
+    "signed_by",
+    "signed_at_utc",
     "cautions",
 ];
 
@@ -90,14 +100,17 @@ pub fn csv(record: &Record) -> String {
 }
 
 /// Which exam a row is of, and how far it can be relied on.
-fn about(record: &Record) -> [(&'static str, String); 5] {
+fn about(record: &Record) -> [(&'static str, String); 7] {
     let exam = &record.exam;
     let day = words::local(exam.started_at, exam.utc_offset_s).format("%Y-%m-%d").to_string();
+    let signed = exam.signed.as_ref().filter(|_| exam.is_signed());
     [
         ("exam_id", text(Some(&exam.id))),
         ("horse", text(Some(words::horse(record)))),
         ("exam_day", day),
         ("exam_status", text(Some(&exam.status))),
+        ("signed_by", text(signed.map(|signed| signed.by.as_str()))),
+        ("signed_at_utc", signed.map(|signed| rfc3339(signed.at)).unwrap_or_default()),
         ("cautions", text(Some(CAUTIONS))),
     ]
 }
@@ -136,6 +149,20 @@ fn still_row(frame: &FrameRow, record: &Record) -> [String; COLUMNS.len()] {
 fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
     let mut cells = std::array::from_fn(|_| String::new());
     let corrected: Vec<String> = call.corrected_by.iter().map(Seq::to_string).collect();
+    let cell = |number: Option<f64>| number.map(|number| number.to_string()).unwrap_or_default();
+    put(
+        &mut cells,
+        [
+            // Without these a bound, a range or a guess would read as a plain number, and a doubt as a finding.
+            ("comparator", call.comparator.map(sign).unwrap_or_default().to_owned()),
+            ("number_to", cell(call.to)),
+            ("number_by", cell(call.by)),
+            ("estimated", call.approx.to_string()),
+            ("scale", text(call.scale.as_deref())),
+            ("certainty", call.certainty.map(certainty).unwrap_or_default().to_owned()),
+            ("in_words", text(Some(&meaning(call)))),
+        ],
+    );
     put(
         &mut cells,
         [
@@ -152,7 +179,7 @@ fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
             ("term", text(call.term.as_deref())),
             ("degree", text(call.degree.as_deref())),
             ("position", text(Some(&call.position.join("; ")))),
-            ("number", call.number.map(|number| number.to_string()).unwrap_or_default()),
+            ("number", cell(call.number)),
             ("unit", text(call.unit.as_deref())),
             ("unit_assumed", call.unit_assumed.to_string()),
             ("state", text(call.state.as_deref())),
@@ -166,6 +193,20 @@ fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
         ],
     );
     cells
+}
+
+/// As the record writes it: an equals sign would make a formula of it, these do not.
+const fn sign(comparator: Comparator) -> &'static str {
+    match comparator {
+        Comparator::Below => "<",
+        Comparator::Above => ">",
+    }
+}
+
+const fn certainty(certainty: Certainty) -> &'static str {
+    match certainty {
+        Certainty::Possible => "possible",
+    }
 }
 
 fn entry_cells(entry: &EntryRow) -> [String; COLUMNS.len()] {
@@ -182,6 +223,7 @@ fn entry_cells(entry: &EntryRow) -> [String; COLUMNS.len()] {
             ("term", text(Some(&entry.term))),
             ("number", entry.number.to_string()),
             ("unit", text(entry.unit.as_deref())),
+            ("scale", text(entry.scale.as_deref())),
             ("exam_time_utc", rfc3339(entry.at)),
             ("still_id", text(entry.still.as_deref())),
             ("by", text(entry.by.as_deref())),

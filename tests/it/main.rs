@@ -95,6 +95,7 @@ mod set_for_exam;
 mod settled;
 mod sign;
 mod simulated;
+mod spreadsheet;
 mod report;
 mod report_contrast;
 mod report_measures;
