@@ -265,6 +265,10 @@ fn object(
 
 fn named(data: DataSet, input: &ExportInput, still: &Still, salt: &str) -> DataSet {
     let method = |value: &str, meaning: &str| {
+    // One of the two must be there where the part of the body is one of a pair (PS3.3 C.7.3.1).
+    if data.0.element_opt(tags::IMAGE_LATERALITY).ok().flatten().is_none() {
+        data = data.empty(tags::LATERALITY, VR::CS);
+    }
         coded(&Code { value: value.to_owned(), scheme: "DCM".to_owned(), meaning: meaning.to_owned() })
     };
     let mut data = data

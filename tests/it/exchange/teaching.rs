@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::stage::{SIZE, STUDY, export, faults, files, folder, python};
+use super::stage::{SIZE, STUDY, doubtful, export, faults, files, folder, python};
 
 /// Everything of the exam's stills, horse and people that must not be found again, as text.
 const SECRETS: [&str; 12] = [
@@ -60,6 +60,42 @@ fn a_rectangle_is_black_in_every_copy_and_all_else_is_as_it_was() {
     let pixels = file.element(dicom_dictionary_std::tags::PIXEL_DATA).unwrap().to_bytes().unwrap();
     assert!(pixels[..640].iter().all(|value| *value == 0) && pixels[640] == (640 % 251) as u8);
     assert_eq!(faults(&path), Vec::<String>::new());
+}
+
+/// A label in doubt is no code, so that nothing in the copy names a side.
+#[test]
+fn a_copy_whose_label_is_in_doubt_is_a_whole_object_too() {
+    let exam = doubtful();
+    export(exam.path(), "teaching", &[], 0);
+    let made = files(&exam.path().join("out/teaching"));
+    assert_eq!(made.len(), 1);
+    // The judge warns that a side may be empty only where it is unknown: it is.
+    let errors: Vec<String> =
+        faults(&made[0]).into_iter().filter(|fault| fault.starts_with("Error")).collect();
+    assert_eq!(errors, Vec::<String>::new());
+}
+
+#[test]
+fn pixels_that_share_their_colour_are_blackened_too() {
+    use dicom_core::{DataElement, PrimitiveValue, VR};
+    use dicom_dictionary_std::tags;
+    let exam = super::stage::folder_of(&[], |_, still| {
+        let name = PrimitiveValue::from("YBR_FULL_422");
+        still.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, name));
+        still.put(DataElement::new(tags::SAMPLES_PER_PIXEL, VR::US, PrimitiveValue::from(3_u16)));
+        still.put(DataElement::new(tags::PLANAR_CONFIGURATION, VR::US, PrimitiveValue::from(0_u16)));
+        let pairs = usize::from(SIZE.0) * usize::from(SIZE.1) / 2;
+        let pixels = PrimitiveValue::from([100_u8, 120, 128, 128].repeat(pairs));
+        still.put(DataElement::new(tags::PIXEL_DATA, VR::OB, pixels));
+    });
+    export(exam.path(), "teaching", &["--black-out", "0,0,64,10"], 0);
+    let copy = exam.path().join("out/teaching/LF_2B_T_SDFT_01.dcm");
+    assert_eq!(faults(&copy), Vec::<String>::new());
+    let file = dicom_object::open_file(&copy).unwrap();
+    let pixels = file.element(tags::PIXEL_DATA).unwrap().to_bytes().unwrap();
+    let black = 3 * 64 * 10;
+    assert!(pixels[..black].iter().all(|value| *value == 0));
+    assert_eq!(pixels[black..black + 6], [100, 100, 100, 120, 120, 120]);
 }
 
 #[test]
