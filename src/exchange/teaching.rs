@@ -27,8 +27,10 @@ use super::strip::below;
 use super::uid::uid;
 use crate::file_name::kept_file;
 use crate::knowledge::record::FrameRow;
-use crate::report::picture::full;
+use crate::report::colour::unshared;
+use crate::report::picture::{PictureError, full};
 use crate::report::spreadsheet::{said_in_view, said_with_structure, text};
+use crate::report::unpacked::unpack;
 
 /// Attributes that stay: what is shown, how it was taken, and the pixels.
 const KEPT: [Tag; 50] = [
@@ -223,6 +225,9 @@ enum TeachingError {
     /// The still cannot be read.
     #[error("the still cannot be read: {0}")]
     Read(#[from] dicom_object::ReadError),
+    /// Its pixels cannot be unpacked, so nothing can be blackened.
+    #[error(transparent)]
+    Packed(#[from] PictureError),
     /// Its pixels cannot be decoded, so nothing can be blackened.
     #[error("the picture cannot be decoded: {0}")]
     Pixels(#[from] dicom_pixeldata::Error),
@@ -260,15 +265,15 @@ fn object(
     if is_labelled(frame) && frame.doubt.is_empty() {
         data = super::derived::place(data, input, &input.site(&frame.place));
     }
+    // One of the two must be there where the part of the body is one of a pair (PS3.3 C.7.3.1).
+    if data.0.element_opt(tags::IMAGE_LATERALITY).ok().flatten().is_none() {
+        data = data.empty(tags::LATERALITY, VR::CS);
+    }
     Ok(file_bytes(data.0, &syntax)?)
 }
 
 fn named(data: DataSet, input: &ExportInput, still: &Still, salt: &str) -> DataSet {
     let method = |value: &str, meaning: &str| {
-    // One of the two must be there where the part of the body is one of a pair (PS3.3 C.7.3.1).
-    if data.0.element_opt(tags::IMAGE_LATERALITY).ok().flatten().is_none() {
-        data = data.empty(tags::LATERALITY, VR::CS);
-    }
         coded(&Code { value: value.to_owned(), scheme: "DCM".to_owned(), meaning: meaning.to_owned() })
     };
     let mut data = data
@@ -313,6 +318,11 @@ fn keep_numbers_of_regions(data: &mut DataSet) {
 
 /// Decodes the pixels of every frame and blackens a rectangle of each.
 fn blacken(full: &mut dicom_object::DefaultDicomObject, black: Rectangle) -> Result<(), TeachingError> {
+    unpack(full, None)?;
+    if let Some(pixels) = unshared(full, None) {
+        full.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, PrimitiveValue::from("RGB")));
+        full.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::U8(pixels.into())));
+    }
     let decoded = full.decode_pixel_data()?;
     let (columns, rows) = (decoded.columns(), decoded.rows());
     let samples = decoded.samples_per_pixel();

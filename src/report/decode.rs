@@ -11,7 +11,10 @@ use std::path::Path;
 
 use dicom_object::{DefaultDicomObject, OpenFileOptions};
 use dicom_pixeldata::{ConvertOptions, ModalityLutOption, PixelDecoder, VoiLutOption};
-use image::{DynamicImage, ImageReader, Limits};
+use image::{DynamicImage, ImageReader, Limits, RgbImage};
+
+use crate::report::colour::{is_palette, through_palette, unshared};
+use crate::report::unpacked::unpack;
 
 /// Largest file that is read for a picture, in bytes.
 pub const MAX_FILE_BYTES: u64 = 256 * 1024 * 1024;
@@ -68,6 +71,14 @@ pub enum PictureError {
     /// It states no size.
     #[error("the DICOM file does not state the size of its picture")]
     NoSize,
+    /// Its colours stand in a palette that is not there as a whole.
+    #[error(
+        "the palette of the DICOM picture is missing, cut short or written in segments; export it again in plain colours"
+    )]
+    Palette,
+    /// Its pixels are in JPEG-LS and cannot be decoded.
+    #[error("the JPEG-LS picture cannot be decoded: {0}")]
+    JpegLs(&'static str),
     /// Its pixels cannot be decoded.
     #[error("the DICOM picture cannot be decoded: {0}")]
     Pixels(#[from] dicom_pixeldata::Error),
@@ -117,7 +128,7 @@ fn decode(path: &Path, show: Show, frame: u32) -> Result<DynamicImage, PictureEr
 }
 
 fn dicom(bytes: &[u8], show: Show, frame: u32) -> Result<DynamicImage, PictureError> {
-    let object: DefaultDicomObject = OpenFileOptions::new().from_reader(bytes)?;
+    let mut object: DefaultDicomObject = OpenFileOptions::new().from_reader(bytes)?;
     let side =
         |tag| object.get(tag).and_then(|element| element.to_int::<u32>().ok()).ok_or(PictureError::NoSize);
     let (rows, columns) =
@@ -128,10 +139,21 @@ fn dicom(bytes: &[u8], show: Show, frame: u32) -> Result<DynamicImage, PictureEr
     if rows > MAX_SIDE_PX || columns > MAX_SIDE_PX {
         return Err(PictureError::TooWide { columns, rows });
     }
-    let decoded = object.decode_pixel_data_frame(frame)?;
-    let has_window = object.get(dicom_dictionary_std::tags::WINDOW_CENTER).is_some();
     let frames = object.get(dicom_dictionary_std::tags::NUMBER_OF_FRAMES);
     let is_loop = frames.and_then(|element| element.to_int::<u32>().ok()).is_some_and(|frames| frames > 1);
+    let frame = unpack(&mut object, Some(frame))?;
+    if let Some(pixels) = unshared(&object, Some(frame)) {
+        let picture = RgbImage::from_raw(columns, rows, pixels).ok_or(PictureError::NoSize)?;
+        return Ok(DynamicImage::ImageRgb8(picture));
+    }
+    let decoded = object.decode_pixel_data_frame(frame)?;
+    if is_palette(&object) {
+        let stored = decoded.to_vec_with_options::<u16>(&as_stored())?;
+        return Ok(DynamicImage::ImageRgb8(through_palette(&object, &stored, (columns, rows))?));
+    }
+    // An attribute may be there without a value.
+    let window = object.get(dicom_dictionary_std::tags::WINDOW_CENTER);
+    let has_window = window.is_some_and(|element| element.to_float64().is_ok());
     let show = match show {
         // Each frame stretched by itself, a loop would flicker.
         Show::Windowed if is_loop && decoded.bits_stored() == 8 && !has_window => Show::AsStored,
@@ -140,11 +162,10 @@ fn dicom(bytes: &[u8], show: Show, frame: u32) -> Result<DynamicImage, PictureEr
     };
     Ok(match show {
         Show::Windowed | Show::Exact => decoded.to_dynamic_image(0)?,
-        Show::AsStored => {
-            let stored = ConvertOptions::new()
-                .with_modality_lut(ModalityLutOption::None)
-                .with_voi_lut(VoiLutOption::Identity);
-            decoded.to_dynamic_image_with_options(0, &stored)?
-        }
+        Show::AsStored => decoded.to_dynamic_image_with_options(0, &as_stored())?,
     })
+}
+
+fn as_stored() -> ConvertOptions {
+    ConvertOptions::new().with_modality_lut(ModalityLutOption::None).with_voi_lut(VoiLutOption::Identity)
 }

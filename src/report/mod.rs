@@ -5,6 +5,9 @@ pub mod export;
 #[cfg(feature = "archive")]
 pub mod history;
 pub mod owner;
+pub(crate) mod colour;
+mod jpeg_ls;
+pub(crate) mod unpacked;
 mod decode;
 pub mod apart;
 pub mod picture;

@@ -1,0 +1,84 @@
+//! DICOM pictures in JPEG-LS, laid out plainly, so that everything else reads them as it reads any other.
+//!
+//! Takes: a DICOM object.
+//! Gives: the same object with its pixels as they are, in explicit little endian.
+//! Never: changes an object of another transfer syntax.
+//! Tested in: `tests/it/picture.rs`.
+
+use dicom_core::value::PrimitiveValue;
+use dicom_core::{DataElement, Tag, VR};
+use dicom_dictionary_std::{tags, uids};
+use dicom_object::DefaultDicomObject;
+
+use crate::report::decode::{MAX_SIDE_PX, PictureError};
+use crate::report::jpeg_ls::{Samples, decode};
+
+/// Unpacks the frame of this number, the first being 0, or all; gives the number under which it is found afterwards.
+///
+/// # Errors
+/// When the pixels are in JPEG-LS and cannot be decoded.
+pub(crate) fn unpack(object: &mut DefaultDicomObject, frame: Option<u32>) -> Result<u32, PictureError> {
+    let asked = frame.unwrap_or(0);
+    let syntax = object.meta().transfer_syntax().trim_end_matches('\0');
+    if ![uids::JPEGLS_LOSSLESS, uids::JPEGLS_NEAR_LOSSLESS].contains(&syntax) {
+        return Ok(asked);
+    }
+    let pictures = pictures(object)?;
+    let wanted = match frame {
+        Some(frame) => {
+            let one = usize::try_from(frame).ok().and_then(|frame| pictures.get(frame));
+            std::slice::from_ref(one.ok_or(PictureError::JpegLs("there is no such frame"))?)
+        }
+        None => pictures.as_slice(),
+    };
+    let is_wide = number(object, tags::BITS_ALLOCATED) == Some(16);
+    let mut bytes = Vec::new();
+    for picture in wanted {
+        let side_max = usize::try_from(MAX_SIDE_PX).unwrap_or(usize::MAX);
+        let samples = decode(picture, side_max).map_err(PictureError::JpegLs)?;
+        if !is_as_stated(object, &samples) {
+            return Err(PictureError::JpegLs("its size is not the one that the object states"));
+        }
+        for value in samples.values {
+            match u8::try_from(value) {
+                _ if is_wide => bytes.extend(value.to_le_bytes()),
+                Ok(value) => bytes.push(value),
+                Err(_) => {
+                    return Err(PictureError::JpegLs("its samples have more bits than the object states"));
+                }
+            }
+        }
+    }
+    let frames = wanted.len().to_string();
+    if bytes.len() % 2 == 1 {
+        bytes.push(0);
+    }
+    let vr = if is_wide { VR::OW } else { VR::OB };
+    object.put(DataElement::new(tags::PIXEL_DATA, vr, PrimitiveValue::U8(bytes.into())));
+    object.put(DataElement::new(tags::NUMBER_OF_FRAMES, VR::IS, PrimitiveValue::from(frames)));
+    if number(object, tags::SAMPLES_PER_PIXEL) != Some(1) {
+        object.put(DataElement::new(tags::PLANAR_CONFIGURATION, VR::US, PrimitiveValue::from(0_u16)));
+    }
+    uids::EXPLICIT_VR_LITTLE_ENDIAN.clone_into(&mut object.meta_mut().transfer_syntax);
+    Ok(0)
+}
+
+/// The bytes of each frame (PS3.5 A.4): one piece a frame, or a single frame in as many pieces as were wanted.
+fn pictures(object: &DefaultDicomObject) -> Result<Vec<Vec<u8>>, PictureError> {
+    let pixels = object.element_opt(tags::PIXEL_DATA).ok().flatten();
+    let pieces = pixels.and_then(|pixels| pixels.fragments()).unwrap_or_default();
+    match number(object, tags::NUMBER_OF_FRAMES).unwrap_or(1) {
+        0 | 1 => Ok(vec![pieces.concat()]),
+        frames if frames == pieces.len() => Ok(pieces.to_vec()),
+        _ => Err(PictureError::JpegLs("its frames lie in several pieces each")),
+    }
+}
+
+fn is_as_stated(object: &DefaultDicomObject, samples: &Samples) -> bool {
+    let stated = [tags::COLUMNS, tags::ROWS, tags::SAMPLES_PER_PIXEL].map(|tag| number(object, tag));
+    stated == [Some(samples.columns), Some(samples.rows), Some(samples.components)]
+}
+
+fn number(object: &DefaultDicomObject, tag: Tag) -> Option<usize> {
+    object.element_opt(tag).ok().flatten()?.to_int().ok()
+}
