@@ -8,6 +8,7 @@
 use dicom_core::value::PrimitiveValue;
 use dicom_core::{Tag, VR};
 use dicom_dictionary_std::{tags, uids};
+use dicom_object::mem::InMemElement;
 use moxcms::{ColorProfile, ProfileClass};
 use sha2::{Digest, Sha256};
 
@@ -199,10 +200,12 @@ fn grey(mut body: DataSet, still: &Still) -> DataSet {
             body.put_text(tags::RESCALE_TYPE, VR::LO, "US");
         }
     }
-    let window =
-        [(tags::WINDOW_CENTER, VR::DS), (tags::WINDOW_WIDTH, VR::DS), (tags::VOILUT_SEQUENCE, VR::SQ)];
     let mut item = DataSet::new();
-    copy(&mut item, still, &window);
+    copy(&mut item, still, &[(tags::VOILUT_SEQUENCE, VR::SQ)]);
+    // One without the other is no window.
+    if [tags::WINDOW_CENTER, tags::WINDOW_WIDTH].iter().all(|tag| stated(still, *tag).is_some()) {
+        copy(&mut item, still, &[(tags::WINDOW_CENTER, VR::DS), (tags::WINDOW_WIDTH, VR::DS)]);
+    }
     if item.0.iter().next().is_some() {
         body = body.items(tags::SOFTCOPY_VOILUT_SEQUENCE, vec![item]);
     }
@@ -211,9 +214,14 @@ fn grey(mut body: DataSet, still: &Still) -> DataSet {
     body.text(tags::PRESENTATION_LUT_SHAPE, VR::CS, if inverse { "INVERSE" } else { "IDENTITY" })
 }
 
+/// An attribute of the still that has a value; some write all they know of, and leave what they do not know empty.
+fn stated(still: &Still, tag: Tag) -> Option<&InMemElement> {
+    still.head.element_opt(tag).ok().flatten().filter(|element| element.value().multiplicity() > 0)
+}
+
 fn copy(into: &mut DataSet, still: &Still, which: &[(Tag, VR)]) {
     for (tag, _) in which {
-        if let Some(element) = still.head.element_opt(*tag).ok().flatten() {
+        if let Some(element) = stated(still, *tag) {
             into.0.put(element.clone());
         }
     }

@@ -165,3 +165,33 @@ fn frames_named(data: &Value, found: &mut Vec<String>) {
         _ => {}
     }
 }
+
+#[test]
+fn attributes_that_a_scanner_left_empty_make_no_bad_object_and_no_other_picture() {
+    use dicom_core::{DataElement, PrimitiveValue, VR};
+    use dicom_dictionary_std::tags;
+    let exam = folder_of(&[], |_, still| {
+        for (tag, vr) in [
+            (tags::WINDOW_CENTER, VR::DS),
+            (tags::WINDOW_WIDTH, VR::DS),
+            (tags::RESCALE_SLOPE, VR::DS),
+            (tags::RESCALE_INTERCEPT, VR::DS),
+            (tags::NUMBER_OF_FRAMES, VR::IS),
+        ] {
+            still.put(DataElement::new(tag, vr, PrimitiveValue::Empty));
+        }
+    });
+    export(exam.path(), "dicom", &[], 0);
+    let made = files(&exam.path().join("out/dicom"));
+    let states: Vec<_> = made.iter().filter(|path| path.to_str().unwrap().contains("presentation")).collect();
+    assert_eq!(states.len(), 3);
+    for path in states {
+        assert_eq!(faults(path), Vec::<String>::new(), "{}", path.display());
+    }
+    export(exam.path(), "labelled", &[], 0);
+    let copy = image::open(exam.path().join("out/labelled/LF_2B_T_SDFT_01.png")).unwrap().to_luma8();
+    let columns = u32::from(SIZE.0);
+    for (x, y, pixel) in copy.enumerate_pixels().filter(|(_, y, _)| *y < u32::from(SIZE.1)) {
+        assert_eq!(u32::from(pixel.0[0]), (y * columns + x) % 251, "{x} {y}");
+    }
+}
