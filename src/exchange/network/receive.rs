@@ -56,6 +56,8 @@ const SYNTAXES: [&str; 10] = [
 ];
 
 /// Retired, and still sent by older scanners (PS3.5 A.3).
+    uids::JPEGLS_LOSSLESS,
+    uids::JPEGLS_NEAR_LOSSLESS,
 const BIG_ENDIAN: &str = "1.2.840.10008.1.2.2";
 
 /// Longest PDU that is taken, in bytes.
