@@ -5,6 +5,7 @@
 //! Never: more than its limits say: of open connections, of bytes, of objects, of time.
 //! Tested in: `tests/it/exchange/network.rs`, with senders that are not ours.
 
+use std::collections::BTreeSet;
 use std::io::ErrorKind;
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::path::Path;
@@ -15,7 +16,10 @@ use std::time::{Duration, Instant};
 use dicom_dictionary_std::uids;
 use dicom_ul::association::server::AccessControl;
 use dicom_ul::association::{Association, ServerAssociationOptions};
-use dicom_ul::pdu::{AssociationRJServiceUserReason, UserIdentity};
+use dicom_ul::pdu::{
+    AssociationRJServiceUserReason, PresentationContextNegotiated, PresentationContextResultReason,
+    UserIdentity,
+};
 use rustls::ServerConfig;
 
 use super::inbox::{Inbox, InboxError, ReceivedObject};
@@ -42,7 +46,7 @@ const RETIRED_IMAGE: &str = "1.2.840.10008.5.1.4.1.1.6";
 const RETIRED_MULTI_FRAME: &str = "1.2.840.10008.5.1.4.1.1.3";
 
 /// Data are kept as they come, so these need no decoder.
-const SYNTAXES: [&str; 10] = [
+const SYNTAXES: [&str; 12] = [
     uids::EXPLICIT_VR_LITTLE_ENDIAN,
     uids::IMPLICIT_VR_LITTLE_ENDIAN,
     BIG_ENDIAN,
@@ -52,12 +56,12 @@ const SYNTAXES: [&str; 10] = [
     uids::JPEG_LOSSLESS_SV1,
     uids::JPEG2000_LOSSLESS,
     uids::JPEG2000,
+    uids::JPEGLS_LOSSLESS,
+    uids::JPEGLS_NEAR_LOSSLESS,
     uids::RLE_LOSSLESS,
 ];
 
 /// Retired, and still sent by older scanners (PS3.5 A.3).
-    uids::JPEGLS_LOSSLESS,
-    uids::JPEGLS_NEAR_LOSSLESS,
 const BIG_ENDIAN: &str = "1.2.840.10008.1.2.2";
 
 /// Longest PDU that is taken, in bytes.
@@ -94,6 +98,38 @@ impl AccessControl for Allowed<'_> {
         }
         Err(AssociationRJServiceUserReason::CallingAETitleNotRecognized)
     }
+}
+
+/// What a scanner wanted to send and cannot: it gives up without a word of its own, so the log says why.
+///
+/// Scanners propose much that they never send; only what could be a still is told, unless nothing was agreed on at all.
+fn not_agreed(contexts: &[PresentationContextNegotiated]) -> Option<String> {
+    use PresentationContextResultReason::{Acceptance, TransferSyntaxesNotSupported};
+    let class =
+        |context: &PresentationContextNegotiated| context.abstract_syntax.trim_end_matches('\0').to_owned();
+    let taken: BTreeSet<String> =
+        contexts.iter().filter(|context| context.reason == Acceptance).map(class).collect();
+    let packed: BTreeSet<String> = contexts
+        .iter()
+        .filter(|context| context.reason == TransferSyntaxesNotSupported)
+        .map(class)
+        .filter(|class| !taken.contains(class))
+        .collect();
+    if !packed.is_empty() {
+        return Some(format!(
+            "the class {} was proposed only in transfer syntaxes that are not taken; set the scanner to send uncompressed, \
+             JPEG, JPEG 2000, JPEG-LS or RLE",
+            packed.into_iter().collect::<Vec<_>>().join(", ")
+        ));
+    }
+    if !taken.is_empty() || contexts.is_empty() {
+        return None;
+    }
+    let proposed: BTreeSet<String> = contexts.iter().map(class).collect();
+    Some(format!(
+        "none of the classes that were proposed is taken: {}; ultrasound and secondary capture are",
+        proposed.into_iter().collect::<Vec<_>>().join(", ")
+    ))
 }
 
 impl Receiver {
@@ -240,6 +276,9 @@ impl Receiver {
         };
         let association = options.establish(socket).map_err(|error| nobody(&error))?;
         let from = association.peer_ae_title().trim().to_owned();
+        if let Some(why) = not_agreed(association.presentation_contexts()) {
+            self.reception.refuse(&from, peer, "", &why, seen);
+        }
         let until = Instant::now() + self.reception.limits.connection_max;
         let mut visit = Visit::new(&self.reception, association, peer, from, seen);
         while Instant::now() < until && !stop.load(Ordering::Relaxed) {
