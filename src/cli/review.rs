@@ -13,7 +13,7 @@ use super::output::one_line;
 use super::stamp::StampOptions;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
-use crate::review::{Desk, House, bind, serve};
+use crate::review::{Desk, ExportProgram, House, bind, serve};
 use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
@@ -65,7 +65,7 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         terminal::warn(format!("zonecall: signatures will not be stamped: {}", one_line(&error)));
         None
     });
-    let house = house.stamped_by(stamps);
+    let house = house.stamped_by(stamps).exporting_by(exporter(args)?);
     runtime.block_on(async {
         let bound = bind(args.port).await?;
         let address = bound.address();
@@ -80,6 +80,14 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         serve(bound, house).await.map_err(anyhow::Error::from)
     })?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// This program, told of the same anatomy and zones.
+fn exporter(args: &ReviewArgs) -> anyhow::Result<Option<ExportProgram>> {
+    let program = std::env::current_exe().context("cannot find this program's own file")?;
+    let protocols = args.knowledge.protocols.iter();
+    let more = protocols.flat_map(|folder| ["--protocols".into(), folder.as_os_str().to_owned()]).collect();
+    Ok(Some(ExportProgram { program, more }))
 }
 
 /// The desk of one exam.

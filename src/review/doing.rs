@@ -19,6 +19,8 @@ pub(super) enum TaskKind {
     Sound,
     /// A report is made.
     Report,
+    /// Files for other systems are made.
+    Export,
 }
 
 /// What is done now, and how much of it.

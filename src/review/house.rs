@@ -23,6 +23,7 @@ use crate::exam_folder::{ExamFolder, FolderError};
 use crate::protocol::Protocols;
 use crate::review::answer::{broken, problem};
 use crate::review::desk::Desk;
+use crate::review::export::ExportProgram;
 use crate::review::print::ReportRequest;
 use crate::time_stamp::StampServer;
 
@@ -50,6 +51,8 @@ pub struct House {
     rooms: Rooms,
     /// Who stamps the signatures that are made here.
     pub(super) stamps: Option<StampServer>,
+    /// What makes the files for other systems.
+    pub(super) exporter: Option<ExportProgram>,
 }
 
 #[derive(Debug)]
@@ -62,20 +65,26 @@ impl House {
     /// A single exam.
     #[must_use]
     pub fn one(desk: Desk) -> House {
-        House { rooms: Rooms::One(Room::of(desk)), stamps: None }
+        House { rooms: Rooms::One(Room::of(desk)), stamps: None, exporter: None }
     }
 
     /// All exams in a folder, those that are added later, too.
     #[must_use]
     pub fn of_folder(folder: PathBuf, protocols: Protocols) -> House {
         let rooms = Rooms::Many { folder, protocols: Box::new(protocols), open: Mutex::default() };
-        House { rooms, stamps: None }
+        House { rooms, stamps: None, exporter: None }
     }
 
     /// Has what is signed here stamped by this server.
     #[must_use]
     pub fn stamped_by(self, stamps: Option<StampServer>) -> House {
         House { stamps, ..self }
+    }
+
+    /// Exports by this program.
+    #[must_use]
+    pub fn exporting_by(self, exporter: Option<ExportProgram>) -> House {
+        House { exporter, ..self }
     }
 
     /// Whether there is an exam in the folder.

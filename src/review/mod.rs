@@ -20,6 +20,7 @@ mod cache;
 mod sound;
 mod patience;
 mod print;
+mod export;
 mod guard;
 mod answer;
 mod house;
@@ -31,6 +32,7 @@ mod board;
 
 pub use board::{BoardPlace, BoundBoard};
 pub use desk::Desk;
+pub use export::ExportProgram;
 pub use guard::Keys;
 pub use house::House;
 pub use question::{FindingQuestion, questions};

@@ -34,6 +34,7 @@ use crate::review::change::{Asked, preview, write};
 use crate::review::course::earlier_exams;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::doing::TaskKind;
+use crate::review::export::{ExportRequest, export};
 use crate::review::guard::{Keys, guard};
 use crate::review::house::{Held, House, Numbered, Room};
 use crate::review::inbox::inbox;
@@ -55,7 +56,7 @@ const WORDS_OF_SOUND: &str = "minute by minute";
 const SAMPLES_PER_MIN: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 /// The files of the page: path, kind, text.
-static PAGE: [PageFile; 22] = [
+static PAGE: [PageFile; 23] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
@@ -71,6 +72,7 @@ static PAGE: [PageFile; 22] = [
     ("/since.js", "text/javascript; charset=utf-8", include_str!("page/since.js")),
     ("/values.js", "text/javascript; charset=utf-8", include_str!("page/values.js")),
     ("/trace.js", "text/javascript; charset=utf-8", include_str!("page/trace.js")),
+    ("/export.js", "text/javascript; charset=utf-8", include_str!("page/export.js")),
     ("/correct.js", "text/javascript; charset=utf-8", include_str!("page/correct.js")),
     ("/limb.js", "text/javascript; charset=utf-8", include_str!("page/limb.js")),
     ("/sign.js", "text/javascript; charset=utf-8", include_str!("page/sign.js")),
@@ -188,6 +190,7 @@ fn desk_routes() -> Router<Arc<House>> {
         .route("/api/trace", post(tracing))
         .route("/api/distance", post(apart))
         .route("/api/report", get(printed).post(prepared))
+        .route("/api/export", post(exported))
         .route("/api/doing", get(doing))
         .route("/api/news", get(news))
         .route("/api/clock", get(clock))
@@ -260,6 +263,14 @@ async fn tracing(Held(room): Held, Json(drawn): Json<Drawn>) -> Response {
 
 async fn apart(Held(room): Held, Json(ends): Json<Ends>) -> Response {
     aside(move || answer(distance(&room.desk, &ends))).await
+}
+
+async fn exported(
+    State(house): State<Arc<House>>,
+    Held(room): Held,
+    Json(wanted): Json<ExportRequest>,
+) -> Response {
+    aside(move || answer(export(&room.desk, house.exporter.as_ref(), &wanted))).await
 }
 
 /// Makes the report of the exam as it is now and keeps it until it is fetched, so that the page can wait for it.

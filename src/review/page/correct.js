@@ -64,7 +64,7 @@ export function lostForm() {
 }
 
 /** What a form gives that is not done with when it was sent. */
-const STAY = "stay";
+export const STAY = "stay";
 
 /** Opens the form; what `send` throws is shown in it, and the form stays. */
 export function openForm(title, lead, fields, send, words = "Save", asksWhy = true) {

@@ -2,6 +2,7 @@
 
 mod codes;
 mod commitment;
+mod desk;
 mod fhir;
 mod labelled;
 mod load;

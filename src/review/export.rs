@@ -1,0 +1,133 @@
+//! The exam for other systems, made when somebody asks for it on the page.
+//!
+//! Takes: a form, and whose name goes onto it.
+//! Gives: what `zonecall export` makes, in `out/` of the exam folder, and what it said.
+//! Never: knows what is in a form: the program itself is asked for it, as on the command line.
+//! Tested in: `tests/it/exchange/desk.rs`.
+
+use std::ffi::OsString;
+use std::path::PathBuf;
+use std::process::{Command, Stdio};
+
+use serde::{Deserialize, Serialize};
+
+use crate::exam::call::Problem;
+use crate::review::desk::Desk;
+use crate::review::doing::TaskKind;
+use crate::review::refusal::{Refusal, wrong};
+use crate::terminal::ShownText as _;
+
+/// The program that exports, and what it is told each time.
+#[derive(Debug, Clone)]
+pub struct ExportProgram {
+    /// Its file.
+    pub program: PathBuf,
+    /// Where anatomy and zones come from, as the desk itself was told.
+    pub more: Vec<OsString>,
+}
+
+/// What is wanted.
+#[derive(Debug, Deserialize)]
+pub(super) struct ExportRequest {
+    form: ExportForm,
+    #[serde(default)]
+    identity: NameChoice,
+}
+
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum ExportForm {
+    Dicom,
+    Labelled,
+    Teaching,
+    Fhir,
+    Json,
+    Csv,
+    Vtt,
+    Audio,
+}
+
+/// Whose name goes onto it.
+#[derive(Debug, Default, Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum NameChoice {
+    #[default]
+    Agreed,
+    Stills,
+    Exam,
+}
+
+impl ExportForm {
+    /// Its name on the command line, and the file that it is where it is one.
+    const fn words(self) -> (&'static str, Option<&'static str>) {
+        match self {
+            ExportForm::Dicom => ("dicom", None),
+            ExportForm::Labelled => ("labelled", None),
+            ExportForm::Teaching => ("teaching", None),
+            ExportForm::Audio => ("audio", None),
+            ExportForm::Fhir => ("fhir", Some("bundle.json")),
+            ExportForm::Json => ("json", Some("record.json")),
+            ExportForm::Csv => ("csv", Some("table.csv")),
+            ExportForm::Vtt => ("vtt", Some("captions.vtt")),
+        }
+    }
+}
+
+impl NameChoice {
+    const fn word(self) -> &'static str {
+        match self {
+            NameChoice::Agreed => "agreed",
+            NameChoice::Stills => "stills",
+            NameChoice::Exam => "exam",
+        }
+    }
+}
+
+/// What was made.
+#[derive(Debug, Serialize)]
+pub(super) struct Exported {
+    /// Where it lies, and what a person should look at, a line each.
+    said: String,
+}
+
+/// Exports the exam as it is now.
+pub(super) fn export(
+    desk: &Desk,
+    program: Option<&ExportProgram>,
+    wanted: &ExportRequest,
+) -> Result<Exported, Refusal> {
+    let Some(program) = program else {
+        return wrong("this desk was started without a program that exports", "use `zonecall export`");
+    };
+    let _task = desk.doing.begin(TaskKind::Export, "writing the files");
+    let (form, file) = wanted.form.words();
+    let out = desk.folder.out()?;
+    let mut command = Command::new(&program.program);
+    command.arg("export").arg(desk.folder.path()).args(["--as", form]).args(&program.more);
+    if matches!(wanted.form, ExportForm::Dicom | ExportForm::Fhir) {
+        command.args(["--identity", wanted.identity.word()]);
+    }
+    let file = file.map(|file| out.join(file));
+    if let Some(file) = &file {
+        command.arg("--out").arg(file);
+    }
+    let done = match command.stdin(Stdio::null()).output() {
+        Ok(done) => done,
+        Err(error) => {
+            return wrong(
+                format!("the program that exports does not start: {error}"),
+                "use `zonecall export`",
+            );
+        }
+    };
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).trim().to_owned();
+    let (told, warned) = (text(&done.stdout), text(&done.stderr));
+    if !matches!(done.status.code(), Some(0 | 1)) {
+        let message = warned.strip_prefix("zonecall: ").unwrap_or(&warned).to_owned();
+        return Err(Refusal::Wrong(Problem { message, help: "nothing was exported".to_owned() }));
+    }
+    let written = file.map(|file| format!("written: {}", file.shown()));
+    let lines: Vec<String> =
+        [Some(told), written, Some(warned)].into_iter().flatten().filter(|line| !line.is_empty()).collect();
+    Ok(Exported { said: lines.join("\n") })
+}
