@@ -21,8 +21,8 @@ use crate::knowledge::progress::Progress;
 use crate::protocol::Protocols;
 use crate::session::answer::{answer, brief};
 pub use crate::session::dialogue_options::{DialogueOptions, Listener, Output, Speech};
-use crate::session::dialogue_state::Written;
 pub use crate::session::dialogue_state::{Counts, Dialogue};
+use crate::session::dialogue_state::{Unheard, Written};
 use crate::session::effect::{Arrival, Effect, HeardUtterance, Input};
 use crate::session::exam_log::ExamLog;
 use crate::session::forgotten::{ExamState, Left, is_meant, is_saved_by_word, left};
@@ -58,8 +58,9 @@ impl Dialogue {
     ) -> Result<(Self, Vec<Effect>), FoldError> {
         let is_still = |line: &&ExamEvent| matches!(line.event, Event::Frame(_));
         let earlier_stills = lines.events.iter().filter(is_still).map(|line| line.sample).collect();
+        let unheard = Unheard::at_end(&lines.events);
         let mut this = Self::with(ExamLog::resume(lines, anchor.clone(), protocols)?);
-        this.earlier_stills = earlier_stills;
+        (this.earlier_stills, this.unheard) = (earlier_stills, unheard);
         let calls: Vec<Call> = this.exam().calls.iter().map(|logged| logged.call.clone()).collect();
         this.mind_sides(&calls);
         this.note(anchor.sample, resumed);

@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::clock::Sample;
 use crate::code::{LimbCode, ZoneCode};
 use crate::exam::attend::Attention;
-use crate::exam::call::{Act, Call};
+use crate::exam::call::Call;
 use crate::exam::context::Context;
 use crate::exam::event::{CallEvent, Event, Horse, Outcome, UtteranceEvent};
 use crate::exam::live::CallsChanged;
@@ -23,6 +23,7 @@ use crate::session::exam_log::ExamLog;
 use crate::session::exam_summary::Summary;
 use crate::session::notice::{Notice, ScreenChange};
 use crate::session::own_voice::OwnVoice;
+use crate::session::reach::is_acted_on;
 use crate::session::stills::AwaitedStills;
 use crate::session::tone::Tone;
 
@@ -174,7 +175,7 @@ impl Dialogue {
         mut calls: Vec<Call>,
     ) -> Written {
         calls.iter_mut().filter(|call| call.corrects).for_each(|call| call.reach = self.log.reach_of(call));
-        if calls.iter().any(|call| !matches!(call.act, Act::Answer { .. } | Act::Question { .. })) {
+        if calls.iter().any(is_acted_on) {
             self.unheard = None;
         }
         let before = self.log.exam().context.clone();

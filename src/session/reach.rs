@@ -8,13 +8,14 @@
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::call::{Act, Call};
 use crate::exam::correct::is_of_a_kind;
-use crate::exam::event::{Outcome, UtteranceEvent};
+use crate::exam::event::{Event, ExamEvent, Outcome, UtteranceEvent};
 use crate::exam::logged::LoggedCall;
 use crate::exam::parse::Parsed;
 use crate::exam::place::Place;
 use crate::session::ask::{Doubt, Offer, SpokenQuestion};
 use crate::session::dialogue_state::{Dialogue, OpenQuestion, Unheard, Written};
 use crate::session::notice::Notice;
+use crate::session::open_question::TAKEN_BACK;
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
@@ -27,6 +28,41 @@ impl Unheard {
     pub(super) fn is_just_before(&self, from: Sample) -> bool {
         !self.rejected || from.since(self.to) < AT_ONCE
     }
+
+    /// The one at the end of an exam that is resumed, if nothing was acted on or taken back since.
+    ///
+    /// What did not even sound like a call is too long ago by then. That no reading was a save is not in the journal.
+    pub(super) fn at_end(lines: &[ExamEvent]) -> Option<Self> {
+        let mut last = None;
+        for (idx, line) in lines.iter().enumerate() {
+            let call_follows = || lines.get(idx + 1).is_some_and(is_call);
+            match &line.event {
+                Event::Utterance(heard) => match heard.outcome {
+                    Outcome::Asked | Outcome::NotUnderstood if !heard.utterance.rejected => {
+                        let to = heard.utterance.span.to;
+                        last = Some(Self { heard_seq: line.seq, to, rejected: false, is_no_save: false });
+                    }
+                    // Understood, and no call follows: it took back what was not acted on.
+                    Outcome::Calls if !call_follows() => last = None,
+                    _ => {}
+                },
+                Event::Call(call) if is_acted_on(&call.call) => last = None,
+                Event::Settled(settled) if settled.answer == TAKEN_BACK => last = None,
+                Event::Settled(settled) if settled.taken.is_some() && !call_follows() => last = None,
+                _ => {}
+            }
+        }
+        last
+    }
+}
+
+fn is_call(line: &ExamEvent) -> bool {
+    matches!(line.event, Event::Call(_))
+}
+
+/// Answers and questions leave the exam as it is.
+pub(super) fn is_acted_on(call: &Call) -> bool {
+    !matches!(call.act, Act::Answer { .. } | Act::Question { .. })
 }
 
 impl Dialogue {

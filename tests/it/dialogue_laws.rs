@@ -5,11 +5,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use proptest::prelude::*;
 use support::BUILT_IN;
-use support::talk::Talk;
+use support::talk::{Talk, person};
 use zonecall::exam::event::{Event, Outcome};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::Lines;
 use zonecall::exam::seq::Seq;
+use zonecall::session::dialogue::Speech;
 use zonecall::session::effect::{Arrival, Effect, Floor, Input};
 use zonecall::speech::utterance::Utterance;
 
@@ -151,6 +152,55 @@ proptest! {
             talk.step(Input::Time);
             prop_assert!(talk.dialogue.has_ended());
         }
+    }
+}
+
+/// What leaves no note and no pause open: those end with the run of the program.
+const CALLS: &[&str] = &[
+    "left fore zone two alpha transverse",
+    "zone two bravo",
+    "save",
+    "nonsense of somebody",
+    "yes",
+    "no",
+    "second",
+    "where am i",
+    "disregard that",
+    "disregard the last two",
+    "correction right fore",
+];
+
+fn calls() -> impl Strategy<Value = Happens> {
+    let phrase = || prop::sample::select(CALLS);
+    prop_oneof![
+        6 => phrase().prop_map(Happens::Said),
+        3 => (phrase(), phrase()).prop_map(|(one, other)| Happens::Unsure(one, other)),
+        1 => phrase().prop_map(Happens::Rejected),
+        1 => (0.0..30.0).prop_map(Happens::Pause),
+    ]
+}
+
+fn taken_back(talk: &Talk) -> BTreeSet<Seq> {
+    let calls = talk.dialogue.exam().calls.iter().filter(|call| call.withdrawn_by.is_some());
+    calls.map(|call| call.seq).collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 256, ..ProptestConfig::default() })]
+    #[test]
+    fn disregard_takes_back_the_same_whether_the_program_was_started_anew_before_it_or_not(
+        all in prop::collection::vec(calls(), 1..20),
+    ) {
+        let mut talk = Talk::aloud();
+        for what in &all {
+            happen(&mut talk, what);
+        }
+        talk.at_s += 60.0;
+        talk.step(Input::Time);
+        let mut resumed = Talk::resumed(&talk.lines, talk.at_s, person(Speech::Aloud));
+        talk.say("disregard that");
+        resumed.say("disregard that");
+        prop_assert_eq!(taken_back(&talk), taken_back(&resumed));
     }
 }
 

@@ -157,6 +157,22 @@ fn disregard_after_what_was_not_understood_takes_no_save_back_and_says_so() {
 }
 
 #[test]
+fn after_resume_disregard_still_belongs_to_what_was_not_understood_before_it() {
+    for words in ["disregard that", "disregard last two", "not saved"] {
+        let mut talk = Talk::aloud();
+        talk.say("left fore zone two alpha transverse").say("save").say("nonsense of somebody");
+        let mut talk = Talk::resumed(&talk.lines, talk.at_s, person(Speech::Aloud));
+        talk.say(words);
+        assert_eq!(taken_back(&talk), [""; 0], "{words}");
+        assert_eq!(talk.said(), [NOTHING]);
+        assert!(!talk.dialogue.exam().utterances[2].is_open(), "its speaker has taken it back");
+        let mut talk = Talk::resumed(&talk.lines, talk.at_s, person(Speech::Aloud));
+        talk.say(words);
+        assert_eq!(taken_back(&talk).last(), Some(&"save"), "{words}, said once more");
+    }
+}
+
+#[test]
 fn disregard_after_a_question_that_nobody_answered_takes_back_what_was_asked() {
     let mut talk = Talk::aloud();
     talk.say("left fore zone two alpha transverse").say("save").unsure("zone three bravo", "zone one bravo");

@@ -4,8 +4,9 @@
 
 use std::sync::Arc;
 
-use zonecall::clock::Sample;
+use zonecall::clock::{Anchor, Sample};
 use zonecall::exam::event::{Event, ExamEvent, Header, Outcome};
+use zonecall::exam::journal::Lines;
 use zonecall::exam::parse::parse;
 use zonecall::language::pack::NUMBER_RULE;
 use zonecall::session::dialogue::{Dialogue, DialogueOptions, Listener, Speech};
@@ -52,6 +53,22 @@ impl Talk {
 
     pub fn silent() -> Talk {
         Self::new(person(Speech::Silent))
+    }
+
+    /// The exam of these lines, as it goes on in a new run of the program.
+    pub fn resumed(lines: &[ExamEvent], at_s: f64, options: DialogueOptions) -> Talk {
+        let mut read = Lines::default();
+        read.events.extend(lines.iter().cloned());
+        let at = sample(at_s);
+        let anchor = Anchor { wall: header().started_at, monotonic_ns: 0, sample: at };
+        let engine = header().engine;
+        let resumed = Event::Resumed { engine, grammar_sha256: header().grammar_sha256 };
+        let (mut dialogue, effects) =
+            Dialogue::resume(read, Arc::new(BUILT_IN.1.clone()), anchor, resumed).unwrap();
+        dialogue.set(options, at);
+        let mut this = Talk { dialogue, lines: lines.to_vec(), done: Vec::new(), at_s };
+        this.take(effects);
+        this
     }
 
     pub fn take(&mut self, effects: Vec<Effect>) {
