@@ -10,16 +10,26 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
+use crate::file_name::{kept_file, spelled};
+
 /// The file in the exam's cache.
 const FILE: &str = ".cache/listen.toml";
 
 /// Where the stills of an exam came from.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct RememberedScanner {
     /// The folder into which the scanner exports them.
     pub watch: PathBuf,
     /// Seconds that this takes it.
     pub export_delay_s: f64,
+}
+
+/// The same as text.
+#[derive(Deserialize)]
+struct Written {
+    /// The folder, spelled: its name may be no text.
+    watch: String,
+    export_delay_s: f64,
 }
 
 impl RememberedScanner {
@@ -32,14 +42,15 @@ impl RememberedScanner {
         if let Some(cache) = path.parent() {
             std::fs::create_dir_all(cache)?;
         }
-        let watch = std::path::absolute(&self.watch)?;
-        let watch = toml::Value::from(watch.to_string_lossy().into_owned());
+        let watch = toml::Value::from(spelled(&std::path::absolute(&self.watch)?));
         std::fs::write(path, format!("watch = {watch}\nexport_delay_s = {:?}\n", self.export_delay_s))
     }
 
     /// What was kept; none where nothing was, or where it cannot be read any more.
     #[must_use]
     pub fn of(exam: &Path) -> Option<Self> {
-        toml::from_str(&std::fs::read_to_string(exam.join(FILE)).ok()?).ok()
+        let text = std::fs::read_to_string(exam.join(FILE)).ok()?;
+        let Written { watch, export_delay_s } = toml::from_str(&text).ok()?;
+        Some(Self { watch: kept_file(Path::new(""), &watch), export_delay_s })
     }
 }

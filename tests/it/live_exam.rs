@@ -1,6 +1,9 @@
 //! The exam while it happens is the exam that its journal gives, line by line.
 use crate::support;
 
+use std::ffi::OsString;
+use std::os::unix::ffi::OsStringExt as _;
+
 use proptest::prelude::*;
 use support::{BUILT_IN, exam_lines};
 use zonecall::exam::fold::fold;
@@ -86,8 +89,11 @@ fn how_far_the_views_are_follows_what_is_taken_back_and_corrected() {
 fn a_resumed_exam_knows_the_folder_of_its_scanner() {
     let exam = tempfile::tempdir().unwrap();
     assert_eq!(RememberedScanner::of(exam.path()), None);
-    let watch = exam.path().join("a \"scanner\"");
-    let scanner = RememberedScanner { watch, export_delay_s: 2.0 };
-    scanner.keep(exam.path()).unwrap();
-    assert_eq!(RememberedScanner::of(exam.path()), Some(scanner));
+    let names = ["a \"scanner\"", "a\nscanner", "a\\xff"].map(OsString::from);
+    let no_text = OsString::from_vec(b"scanner\xff".to_vec());
+    for name in names.into_iter().chain([no_text]) {
+        let scanner = RememberedScanner { watch: exam.path().join(name), export_delay_s: 2.0 };
+        scanner.keep(exam.path()).unwrap();
+        assert_eq!(RememberedScanner::of(exam.path()), Some(scanner));
+    }
 }
