@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::{Context as _, bail, ensure};
@@ -12,9 +12,8 @@ use super::options::{FolderArgs, not_blank};
 use super::pair_day::pair_day;
 use super::pair_notes::{note, note_clock};
 use super::pair_shown::{show_copied, show_left_out, show_record};
-use super::pair_undo::{Undone, leave_out_last, left_out, take_in};
-use crate::exam::event::{Event, Frame};
-use crate::exam::fold::Exam;
+use super::pair_undo::{Undone, leave_out_last, mind_left_out};
+use crate::exam::event::Event;
 use crate::exam::patient::Patient;
 use crate::exam::review::{Change, Review};
 use crate::exam_folder::ExamFolder;
@@ -51,9 +50,22 @@ pub(crate) struct PairArgs {
     pub(crate) by: Option<String>,
 }
 
+impl PairArgs {
+    /// Who wants in again what `--undo` left out; none where that stays left out.
+    pub(super) fn taken_in_by(&self) -> Option<&str> {
+        self.by.as_deref().filter(|_| self.again)
+    }
+}
+
 pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let exam_folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
+    let day = day_of(&exam_folder);
+    ensure!(
+        day.is_empty() || !args.undo && args.same_horse.is_empty(),
+        "`{}` holds several exams, and --undo and --same-horse are for one: name the folder of that exam",
+        exam_folder.path().shown()
+    );
     if let (true, Some(by)) = (args.undo, &args.by) {
         let Undone { left_out, by_hand } = leave_out_last(&exam_folder, &protocols, by)?;
         let stay = if by_hand > 0 {
@@ -66,17 +78,14 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     }
     let frames = args.frames.as_deref().context("name the folder of the stills with --frames")?;
     ensure!(frames.is_dir(), "`{}` is not a folder; name the folder that holds the stills", frames.shown());
-    if !exam_folder.journal_file().is_file() {
-        let exams = exams_in(exam_folder.path());
-        if !exams.is_empty() {
-            return pair_day(frames, &exams, args.all, &protocols);
-        }
+    if !day.is_empty() {
+        return pair_day(frames, &day, args, &protocols);
     }
     let exam = exam_folder.exam(&protocols)?;
     let (stills, refused) = folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
     let none = stills.is_empty();
     show_copied(&mut terminal::out(), &stills)?;
-    let undone = undone(args, &exam_folder, &exam, &stills)?;
+    let undone = mind_left_out(&exam_folder, &exam, &stills, args.taken_in_by())?;
     let noted = note(&exam_folder, &exam, stills, args.all)?;
     confirm(args, &exam_folder, &protocols)?;
     if noted.added + noted.moved > 0 {
@@ -97,28 +106,12 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
-/// What `--undo` left out is taken in again where that is asked for; gives how many stills stay left out, after telling so.
-fn undone(args: &PairArgs, folder: &ExamFolder, exam: &Exam, stills: &[Frame]) -> anyhow::Result<usize> {
-    if let (true, Some(by)) = (args.again, &args.by) {
-        let taken = take_in(folder, exam, stills, by)?;
-        writeln!(terminal::out(), "{taken} stills that had been left out are taken in again")?;
-        return Ok(0);
+/// The exams in this folder, in the order of their names; none where it is an exam itself.
+fn day_of(folder: &ExamFolder) -> Vec<ExamFolder> {
+    if folder.journal_file().is_file() {
+        return Vec::new();
     }
-    let undone = left_out(exam, stills);
-    if let Some(first) = undone.first() {
-        let (count, by) = (undone.len(), first.review.by.shown());
-        writeln!(
-            terminal::out(),
-            "{count} stills of this folder stay left out: {by} took them back with --undo; to take them in again, pair with \
-             --again --by YOUR-NAME"
-        )?;
-    }
-    Ok(undone.len())
-}
-
-/// The folders in this one that hold an exam, in the order of their names.
-fn exams_in(folder: &Path) -> Vec<ExamFolder> {
-    let entries = std::fs::read_dir(folder).into_iter().flatten();
+    let entries = std::fs::read_dir(folder.path()).into_iter().flatten();
     let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
     paths.sort();
     paths.into_iter().map(ExamFolder::at).filter(|exam| exam.journal_file().is_file()).collect()

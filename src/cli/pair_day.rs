@@ -10,8 +10,10 @@ use std::io::Write;
 use std::path::Path;
 use std::process::ExitCode;
 
+use super::pair::PairArgs;
 use super::pair_notes::{Noted, note, note_clock};
 use super::pair_shown::{show_copied, show_left_out, show_record};
+use super::pair_undo::{left_out_by_mistake, mind_left_out};
 use crate::exam::event::Frame;
 use crate::exam::fold::Exam;
 use crate::exam_folder::ExamFolder;
@@ -25,7 +27,7 @@ use crate::terminal::{self, ShownText as _};
 pub(super) fn pair_day(
     frames: &Path,
     folders: &[ExamFolder],
-    all: bool,
+    args: &PairArgs,
     protocols: &Protocols,
 ) -> anyhow::Result<ExitCode> {
     let mut exams: Vec<(Exam, Vec<Frame>)> = Vec::new();
@@ -36,7 +38,7 @@ pub(super) fn pair_day(
         refused = problems;
         exams.push((exam, stills));
     }
-    let owners = owners(&exams);
+    let owners = owners(&exams, args.again);
     let mut out = terminal::out();
     let mut clean = refused.is_empty();
     show_left_out(&mut out, &Noted::default(), &refused)?;
@@ -47,7 +49,8 @@ pub(super) fn pair_day(
         let own = |frame: &&Frame| owners.get(&frame.id) == Some(&Some(idx));
         let stills: Vec<Frame> = stills.iter().filter(own).cloned().collect();
         writeln!(out, "{}:", folder.path().shown())?;
-        let noted = note(folder, exam, stills, all)?;
+        clean &= mind_left_out(folder, exam, &stills, args.taken_in_by())? == 0;
+        let noted = note(folder, exam, stills, args.all)?;
         if noted.added > 0 {
             note_clock(folder, &folder.exam(protocols)?)?;
         }
@@ -65,8 +68,12 @@ pub(super) fn pair_day(
 }
 
 /// For each still, by its id, the exam that it belongs to; none where none or more than one fits.
-fn owners(exams: &[(Exam, Vec<Frame>)]) -> BTreeMap<String, Option<usize>> {
+///
+/// What `--undo` left out of an exam may belong to another one. It is that exam's own where no other claims it, or where it is
+/// to be taken in `again`.
+fn owners(exams: &[(Exam, Vec<Frame>)], again: bool) -> BTreeMap<String, Option<usize>> {
     let mut claims: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    let mut undone = BTreeMap::new();
     for (idx, (exam, stills)) in exams.iter().enumerate() {
         let known: BTreeSet<&str> = exam.frames.iter().map(|frame| frame.id.as_str()).collect();
         let mut with = exam.clone();
@@ -75,12 +82,20 @@ fn owners(exams: &[(Exam, Vec<Frame>)]) -> BTreeMap<String, Option<usize>> {
         let refused = with.refused(&with.frames);
         for ((frame, paired), refused) in with.frames.iter().zip(&pairing.frames).zip(refused) {
             let claim = claims.entry(frame.id.clone()).or_default();
-            let is_own = known.contains(frame.id.as_str());
+            let is_undone = !again && left_out_by_mistake(exam, &frame.id).is_some();
+            if is_undone {
+                undone.entry(frame.id.clone()).or_insert(idx);
+            }
+            let is_own = known.contains(frame.id.as_str()) && !is_undone;
             if is_own || refused.is_none() && !matches!(paired.tie, Tie::Nothing | Tie::LeftOut) {
                 claim.push(idx);
             }
         }
     }
-    let sole = |claims: Vec<usize>| if let [one] = claims[..] { Some(one) } else { None };
-    claims.into_iter().map(|(id, exams)| (id, sole(exams))).collect()
+    let owner = |id: &str, claims: &[usize]| match claims {
+        [one] => Some(*one),
+        [] => undone.get(id).copied(),
+        _ => None,
+    };
+    claims.iter().map(|(id, claims)| (id.clone(), owner(id, claims))).collect()
 }

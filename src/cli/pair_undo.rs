@@ -6,6 +6,7 @@
 //! Tested in: `tests/it/pair_folder.rs`, `tests/it/moved.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::io::Write as _;
 
 use anyhow::bail;
 use chrono::Utc;
@@ -16,7 +17,7 @@ use crate::exam::journal::Lines;
 use crate::exam::review::{Change, Review};
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
-use crate::terminal::ShownText as _;
+use crate::terminal::{self, ShownText as _};
 
 /// Why a still was left out here, and not at the desk.
 const BY_MISTAKE: &str = "added by mistake";
@@ -81,28 +82,38 @@ fn added_last(lines: &Lines) -> Vec<&str> {
 }
 
 /// The change by which `--undo` left this still out, if that counts.
-fn left_out_by_mistake<'a>(exam: &'a Exam, id: &str) -> Option<&'a LoggedChange> {
+pub(super) fn left_out_by_mistake<'a>(exam: &'a Exam, id: &str) -> Option<&'a LoggedChange> {
     exam.said_of_still(id).filter(|logged| {
         matches!(logged.review.change, Change::LeaveOut { .. }) && logged.review.why == BY_MISTAKE
     })
 }
 
-/// The changes by which `--undo` left out stills of these.
-pub(super) fn left_out<'a>(exam: &'a Exam, stills: &[Frame]) -> Vec<&'a LoggedChange> {
-    stills.iter().filter_map(|still| left_out_by_mistake(exam, &still.id)).collect()
-}
-
-/// Takes in again what `--undo` left out of these stills; gives how many that were.
-pub(super) fn take_in(
+/// What `--undo` left out of these stills stays so and is told, or is taken in again where somebody wants that; gives how
+/// many stay left out.
+pub(super) fn mind_left_out(
     exam_folder: &ExamFolder,
     exam: &Exam,
     stills: &[Frame],
-    by: &str,
+    taken_in_by: Option<&str>,
 ) -> anyhow::Result<usize> {
-    let undone = left_out(exam, stills);
-    let changes = undone.iter().map(|logged| Change::TakeBack { seq: logged.seq });
-    write(exam_folder, exam, by, "belongs to the exam", changes)?;
-    Ok(undone.len())
+    let undone: Vec<&LoggedChange> =
+        stills.iter().filter_map(|still| left_out_by_mistake(exam, &still.id)).collect();
+    let count = undone.len();
+    if let Some(by) = taken_in_by {
+        let changes = undone.iter().map(|logged| Change::TakeBack { seq: logged.seq });
+        write(exam_folder, exam, by, "belongs to the exam", changes)?;
+        writeln!(terminal::out(), "{count} stills that had been left out are taken in again")?;
+        return Ok(0);
+    }
+    if let Some(first) = undone.first() {
+        let by = first.review.by.shown();
+        writeln!(
+            terminal::out(),
+            "{count} stills of this folder stay left out: {by} took them back with --undo; to take them in again, pair with \
+             --again --by YOUR-NAME"
+        )?;
+    }
+    Ok(count)
 }
 
 fn write(

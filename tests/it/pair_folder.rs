@@ -189,6 +189,51 @@ fn stills_that_were_moved_since_are_left_out_all_the_same_and_taken_in_again_on_
 }
 
 #[test]
+fn stills_that_were_left_out_of_an_exam_of_the_day_are_told_and_taken_in_again_on_demand() {
+    let folder = tempfile::tempdir().unwrap();
+    let exams = folder.path().join("exams");
+    let first = exam(&exams.join("a"), 0, "Juniper");
+    let second = exam(&exams.join("b"), 40, "Bramble");
+    let stick = folder.path().join("stick");
+    stills(&stick.join("a"), SAVED_S.into_iter(), "Juniper", 412.0);
+    stills(&stick.join("b"), SAVED_S.into_iter().map(|at_s| at_s + 2400.0), "Bramble", 412.0);
+    for table in ["a.csv", "b.csv"] {
+        std::fs::remove_file(stick.join(table)).unwrap();
+    }
+    let (day, frames) = (exams.to_string_lossy().into_owned(), stick.to_string_lossy().into_owned());
+    assert_eq!(tried(&[&day, "--frames", &frames]).0, Some(0));
+    pair(&[&first, "--undo", "--by", "Ada"]);
+    let (code, told) = tried(&[&day, "--frames", &frames]);
+    let (of_first, of_second) = told.split_once(&second).unwrap();
+    let stay = "12 stills of this folder stay left out: Ada took them back with --undo; to take them in again, pair with \
+                --again --by YOUR-NAME";
+    assert!(code == Some(1) && of_first.contains(stay) && !of_second.contains("stay left out"), "{told}");
+    assert!(!told.contains("fit none"), "they are told once: {told}");
+    let (code, told) = tried(&[&day, "--frames", &frames, "--again", "--by", "Ada"]);
+    assert!(code == Some(0) && told.contains("12 stills that had been left out are taken in"), "{told}");
+    assert_eq!([&first, &second].map(|exam| count(&statuses(exam), "spoken")), [12, 12]);
+    for of_one in [&["--undo"][..], &["--frames", &frames, "--same-horse", "Juniper"]] {
+        let (code, told) = tried(&[&[&day[..], "--by", "Ada"], of_one].concat());
+        assert!(code == Some(2) && told.contains("name the folder of that exam"), "{told}");
+    }
+}
+
+#[test]
+fn stills_that_were_left_out_of_the_wrong_exam_of_the_day_go_to_the_right_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let exams = folder.path().join("exams");
+    let wrong = exam(&exams.join("a"), 40, "Juniper");
+    let frames = folder.path().join("stick").to_string_lossy().into_owned();
+    stills(Path::new(&frames), SAVED_S.into_iter(), "Bramble", 412.0);
+    pair(&[&wrong, "--frames", &frames, "--all"]);
+    pair(&[&wrong, "--undo", "--by", "Ada"]);
+    let right = exam(&exams.join("b"), 0, "Bramble");
+    let told = pair(&[&exams.to_string_lossy(), "--frames", &frames]);
+    assert_eq!(count(&statuses(&right), "spoken"), 12, "{told}");
+    assert_eq!(count(&statuses(&wrong), "left_out"), 12);
+}
+
+#[test]
 fn where_no_still_was_added_undo_says_so() {
     let folder = tempfile::tempdir().unwrap();
     let exam = exam(&folder.path().join("exam"), 0, "Juniper");
