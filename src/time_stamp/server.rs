@@ -50,6 +50,17 @@ pub enum ServerError {
         /// What happened.
         why: String,
     },
+    /// TLS with somebody for whom nobody vouches.
+    #[error(
+        "the time-stamp server `{url}` is not the one that was named, or its certificate is not known: {why}; check its \
+         address, and that --time-stamp-ca (`time_stamp_ca` in the settings) names the authority of its certificate for TLS, too"
+    )]
+    Stranger {
+        /// The server.
+        url: String,
+        /// What is wrong with its certificate.
+        why: String,
+    },
     /// An answer that is none.
     #[error("the time-stamp server `{url}` gave no answer that can be read: {why}; check its address")]
     Answer {
@@ -155,6 +166,9 @@ impl StampServer {
     fn ask(&self, request: &[u8]) -> Result<Vec<u8>, ServerError> {
         let network = |error: ureq::Error| match error {
             ureq::Error::BodyExceedsLimit(most) => self.wrong(&format!("it is longer than {most} bytes")),
+            ureq::Error::Io(io) if is_of_certificate(&io) => {
+                ServerError::Stranger { url: self.url.clone(), why: io.to_string() }
+            }
             ureq::Error::Timeout(_) => ServerError::Slow { url: self.url.clone(), why: error.to_string() },
             error => ServerError::Network { url: self.url.clone(), why: error.to_string() },
         };
@@ -173,6 +187,12 @@ impl StampServer {
     fn wrong(&self, why: &str) -> ServerError {
         ServerError::Answer { url: self.url.clone(), why: why.to_owned() }
     }
+}
+
+/// The other side of TLS has a certificate that cannot be trusted.
+fn is_of_certificate(error: &std::io::Error) -> bool {
+    let tls = error.get_ref().and_then(|source| source.downcast_ref());
+    matches!(tls, Some(rustls::Error::InvalidCertificate(_)))
 }
 
 /// RFC 3161, 2.4.1: with a random number, so that an old answer is none, and with the wish for the certificate.

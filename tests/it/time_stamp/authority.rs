@@ -1,11 +1,16 @@
 //! A time-stamp authority of the tests' own: `openssl ts` behind a small HTTP server that can misbehave.
 
-use std::io::{Read as _, Write as _};
+use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
 use std::path::PathBuf;
 use std::process::{Command, Output};
 use std::sync::Arc;
 use std::time::Duration;
+
+use rustls::crypto::ring;
+use rustls::pki_types::pem::PemObject as _;
+use rustls::pki_types::{CertificateDer, PrivateKeyDer};
+use rustls::{ServerConfig, ServerConnection, StreamOwned};
 
 /// How a server answers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,8 +58,9 @@ impl Authority {
         };
         make("ca", "/CN=Example Time Authority", &["-x509", "-days", "3650"]);
         make("other", "/CN=Another Authority", &["-x509", "-days", "3650"]);
-        made.server("tsa", "critical,timeStamping", key);
-        made.server("web", "serverAuth", key);
+        let usage = |usage: &str| format!("extendedKeyUsage={usage}\n");
+        made.server("tsa", "ca", &usage("critical,timeStamping"), key);
+        made.server("web", "ca", &usage("serverAuth"), key);
         for (name, signer, digest, more) in [
             ("right", "tsa", "sha256", "accuracy = secs:1, millisecs:500\nclock_precision_digits = 3"),
             ("old", "tsa", "sha256", "ess_cert_id_alg = sha1"),
@@ -65,15 +71,16 @@ impl Authority {
         made
     }
 
-    fn server(&self, name: &str, usage: &str, key: &[&str]) {
+    /// A certificate `by` an authority, with these extensions and a key of this kind.
+    pub(super) fn server(&self, name: &str, by: &str, extensions: &str, key: &[&str]) {
         let file = |ending: &str| format!("{name}.{ending}");
         let (private, request, cert, more) = (file("key"), file("csr"), file("pem"), file("ext"));
-        let text = format!("basicConstraints=CA:FALSE\nextendedKeyUsage={usage}\n");
-        std::fs::write(self.path(&more), text).unwrap();
+        let (by, by_key) = (format!("{by}.pem"), format!("{by}.key"));
+        std::fs::write(self.path(&more), format!("basicConstraints=CA:FALSE\n{extensions}")).unwrap();
         let subject = "/O=Example/CN=Example Time \u{202e}\u{1b}[2J";
         let args = ["req", "-utf8", "-nodes", "-keyout", &private, "-out", &request, "-subj", subject];
         self.openssl(&[&args[..], key].concat());
-        let args = ["x509", "-req", "-in", &request, "-CA", "ca.pem", "-CAkey", "ca.key", "-CAcreateserial"];
+        let args = ["x509", "-req", "-in", &request, "-CA", &by, "-CAkey", &by_key, "-CAcreateserial"];
         self.openssl(&[&args[..], &["-days", "3650", "-out", &cert, "-extfile", &more]].concat());
     }
 
@@ -142,19 +149,27 @@ impl Authority {
 
     /// Serves until the test ends; gives the address.
     pub(super) fn serve(self: &Arc<Self>, way: Way) -> String {
-        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-        let port = listener.local_addr().unwrap().port();
         let authority = Arc::clone(self);
-        std::thread::spawn(move || {
-            for stream in listener.incoming() {
-                let authority = Arc::clone(&authority);
-                std::thread::spawn(move || authority.answer(stream.unwrap(), way));
-            }
-        });
+        let port = listen(move |stream| authority.answer(stream, way));
         format!("http://127.0.0.1:{port}/tsa")
     }
 
-    fn answer(&self, mut stream: TcpStream, way: Way) {
+    /// The same by TLS, with the certificate of this name, and the right answer.
+    pub(super) fn serve_by_tls(self: &Arc<Self>, certificate: &str) -> String {
+        let chain = vec![CertificateDer::from_pem_file(self.path(&format!("{certificate}.pem"))).unwrap()];
+        let key = PrivateKeyDer::from_pem_file(self.path(&format!("{certificate}.key"))).unwrap();
+        let config = ServerConfig::builder_with_provider(Arc::new(ring::default_provider()));
+        let config = config.with_safe_default_protocol_versions().unwrap().with_no_client_auth();
+        let config = Arc::new(config.with_single_cert(chain, key).unwrap());
+        let authority = Arc::clone(self);
+        let port = listen(move |stream| {
+            let tls = ServerConnection::new(Arc::clone(&config)).unwrap();
+            authority.answer(StreamOwned::new(tls, stream), Way::Right);
+        });
+        format!("https://127.0.0.1:{port}/tsa")
+    }
+
+    fn answer(&self, mut stream: impl Read + Write, way: Way) {
         let Some(request) = body(&mut stream) else { return };
         let imprint = self.imprint(&request);
         let body = match way {
@@ -210,8 +225,21 @@ impl Authority {
     }
 }
 
+/// Answers each that comes, on a thread of its own; gives the port.
+fn listen(answer: impl Fn(TcpStream) + Clone + Send + 'static) -> u16 {
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = listener.local_addr().unwrap().port();
+    std::thread::spawn(move || {
+        for stream in listener.incoming() {
+            let answer = answer.clone();
+            std::thread::spawn(move || answer(stream.unwrap()));
+        }
+    });
+    port
+}
+
 /// The body of a request.
-fn body(stream: &mut TcpStream) -> Option<Vec<u8>> {
+fn body(stream: &mut impl Read) -> Option<Vec<u8>> {
     let mut read = Vec::new();
     let mut piece = [0; 4096];
     loop {

@@ -88,6 +88,22 @@ fn another_authority_vouches_for_no_server_and_a_server_for_pages_stamps_nothing
     assert!(signed("web").unwrap_err().to_string().contains("is not one for time stamps"));
 }
 
+/// The certificates are made by OpenSSL; the name in one is a host's own (RFC 9110, 4.3.4).
+#[test]
+fn a_server_by_tls_is_believed_only_where_the_named_authority_vouches_for_its_name() {
+    let authority = Arc::new(Authority::new(RSA));
+    authority.server("here", "ca", "subjectAltName=IP:127.0.0.1\n", RSA);
+    authority.server("elsewhere", "ca", "subjectAltName=DNS:stamp.example\n", RSA);
+    authority.server("intruder", "other", "subjectAltName=IP:127.0.0.1\n", RSA);
+    let ca = authority.path("ca.pem");
+    let right = asked(&authority.serve_by_tls("here"), Some(&ca)).unwrap();
+    assert!((chrono::Utc::now() - right.at).abs() < chrono::TimeDelta::seconds(30));
+    for (certificate, why) in [("elsewhere", "not valid for name"), ("intruder", "UnknownIssuer")] {
+        let told = asked(&authority.serve_by_tls(certificate), Some(&ca)).unwrap_err();
+        assert!(told.contains(why) && told.contains("--time-stamp-ca"), "{certificate}: {told}");
+    }
+}
+
 #[test]
 fn a_certificate_named_by_its_sha1_is_read_too() {
     let authority = Authority::new(RSA);
