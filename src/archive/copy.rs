@@ -11,6 +11,7 @@ use sqlx::Executor as _;
 
 use crate::archive::open::{Archive, ArchiveError};
 use crate::knowledge::record::Record;
+use crate::private;
 
 /// What an archive holds, and what is wrong with it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -72,8 +73,20 @@ impl Archive {
         if self.is_server {
             return Err(ArchiveError::OnServer { place: self.place().to_owned() });
         }
-        let name = into.to_string_lossy().replace('\'', "''");
-        let copied = self.runtime.block_on(self.pool.execute(format!("VACUUM INTO '{name}'").as_str()));
+        let failed = |why: String| ArchiveError::Copy { path: into.to_owned(), why };
+        let name = into.to_str().ok_or_else(|| failed("its name is not UTF-8; choose another".to_owned()))?;
+        // The database would make it for everybody to read; it takes one that is empty.
+        private::options()
+            .write(true)
+            .create_new(true)
+            .open(into)
+            .map_err(|error| failed(error.to_string()))?;
+        let copy = format!("VACUUM INTO '{}'", name.replace('\'', "''"));
+        let copied = self.runtime.block_on(self.pool.execute(copy.as_str()));
+        if copied.is_err() {
+            // Half a copy would pass for one.
+            let _ = std::fs::remove_file(into);
+        }
         copied.map(|_| ()).map_err(self.failed("copy"))
     }
 }

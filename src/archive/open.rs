@@ -5,6 +5,7 @@
 //! Never: shows a password.
 //! Tested in: `tests/it/archive.rs`, on SQLite and on PostgreSQL alike.
 
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
@@ -43,6 +44,20 @@ pub enum ArchiveError {
     Missing {
         /// The file.
         place: String,
+    },
+    /// A folder, a pipe or the like.
+    #[error("`{place}` is not a file, so it is no archive; name another with --archive", place = place.shown())]
+    NoFile {
+        /// What was named.
+        place: String,
+    },
+    /// A copy cannot be made under this name.
+    #[error("cannot make the copy `{path}`: {why}", path = path.shown())]
+    Copy {
+        /// The copy.
+        path: PathBuf,
+        /// Why not.
+        why: String,
     },
     /// Another program holds it.
     #[error("cannot {doing} the archive `{place}`: another program has held it for {} s; wait for it to end", WAIT_MS / 1000, place = place.shown())]
@@ -124,7 +139,7 @@ impl Archive {
     /// # Errors
     /// When there is none, or as [`Archive::open`].
     pub fn open_existing(place: &str) -> Result<Archive, ArchiveError> {
-        if !is_server(place) && !std::path::Path::new(place).exists() {
+        if !is_server(place) && !Path::new(place).exists() {
             return Err(ArchiveError::Missing { place: place.to_owned() });
         }
         Self::open_with(place, "rw")
@@ -134,8 +149,12 @@ impl Archive {
         let server = is_server(place);
         let shown = without_password(place);
         let io = |source| ArchiveError::Io { place: shown.clone(), source };
+        // A pipe would be waited for without end.
+        if !server && Path::new(place).exists() && !Path::new(place).is_file() {
+            return Err(ArchiveError::NoFile { place: shown });
+        }
         if let Some(folder) =
-            std::path::Path::new(place).parent().filter(|folder| !server && !folder.as_os_str().is_empty())
+            Path::new(place).parent().filter(|folder| !server && !folder.as_os_str().is_empty())
         {
             private::make_folder(folder).map_err(io)?;
         }

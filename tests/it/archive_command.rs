@@ -3,8 +3,11 @@ use crate::support;
 use crate::support::postgres;
 use crate::support::program;
 
+use std::ffi::OsStr;
+use std::os::unix::ffi::OsStrExt as _;
+use std::os::unix::fs::PermissionsExt as _;
 use std::path::Path;
-use std::process::Output;
+use std::process::{Command, Output};
 
 use postgres::Server;
 use program::zonecall;
@@ -191,4 +194,47 @@ fn a_damaged_archive_is_told_by_its_check() {
     let checked = zonecall(&["archive", "check", "--archive", &archive]);
     assert_eq!(checked.status.code(), Some(1), "{}", told(&checked));
     assert!(told(&checked).contains("cannot be read"), "{}", told(&checked));
+}
+
+#[test]
+fn a_copy_is_for_its_owner_alone_and_a_copy_that_failed_is_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let (may, archive) = (folder.path().join("may"), folder.path().join("exams.sqlite"));
+    exam(&may, "2026-05-04", "area one point five square centimetres");
+    let archive = archive.to_string_lossy().into_owned();
+    assert!(zonecall(&["file", &may.to_string_lossy(), "--archive", &archive]).status.success());
+    let program = env!("CARGO_BIN_EXE_zonecall");
+    let backup = |into: &Path| {
+        let args = ["archive", "backup", "--archive", &archive];
+        Command::new(program).args(args).arg(into).output().unwrap()
+    };
+    let copy = folder.path().join("it's a copy.sqlite");
+    let done = backup(&copy);
+    assert!(done.status.success(), "{}", told(&done));
+    assert_eq!(std::fs::metadata(&copy).unwrap().permissions().mode() & 0o777, 0o600);
+    let no_text = folder.path().join(OsStr::from_bytes(b"copy\xff"));
+    let refused = backup(&no_text);
+    assert!(told(&refused).contains("is not UTF-8"), "{}", told(&refused));
+    // More than a file may have: what was begun goes again.
+    let full = folder.path().join("full.sqlite");
+    let shell = "ulimit -f 8; trap '' XFSZ; exec \"$0\" archive backup --archive \"$1\" \"$2\"";
+    let done = Command::new("bash").args(["-c", shell, program, &archive]).arg(&full).output().unwrap();
+    assert_eq!(done.status.code(), Some(2), "{}", told(&done));
+    assert!(!full.exists() && !no_text.exists());
+}
+
+#[test]
+fn what_is_no_file_is_no_archive_and_holds_nobody() {
+    let folder = tempfile::tempdir().unwrap();
+    let (may, pipe) = (folder.path().join("may"), folder.path().join("pipe"));
+    exam(&may, "2026-05-04", "area one point five square centimetres");
+    assert!(Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    for place in [&pipe, folder.path()] {
+        let place = place.to_string_lossy();
+        for args in [&["file", &may.to_string_lossy()][..], &["archive", "check"], &["history", "Juniper"]] {
+            let refused = zonecall(&[args, &["--archive", &place]].concat());
+            assert_eq!(refused.status.code(), Some(2));
+            assert!(told(&refused).contains("is not a file, so it is no archive"), "{}", told(&refused));
+        }
+    }
 }
