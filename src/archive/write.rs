@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/archive.rs`.
 
 use chrono::{DateTime, SecondsFormat, Utc};
-use sqlx::{Any, Transaction};
+use sqlx::{Any, Executor as _, Transaction};
 
 use crate::archive::open::{Archive, ArchiveError, folded};
 use crate::knowledge::record::{Finding, Record, standing};
@@ -56,6 +56,36 @@ impl Archive {
                 Ok(filing)
             })
             .map_err(failed)
+    }
+}
+
+impl Archive {
+    /// Deletes all that is kept of an exam, so that the file does not hold it any more; gives how many versions that were.
+    ///
+    /// # Errors
+    /// When the database refuses; what was deleted by then is gone from every search.
+    pub fn forget(&self, exam_id: &str) -> Result<u64, ArchiveError> {
+        let forgotten = async {
+            let mut tx = self.pool.begin().await?;
+            let mut n_versions = 0;
+            for delete in [
+                "DELETE FROM seen WHERE exam_id = $1",
+                "DELETE FROM version WHERE exam_id = $1",
+                "DELETE FROM exam WHERE id = $1",
+            ] {
+                let gone = sqlx::query(delete).bind(exam_id.to_owned()).execute(&mut *tx).await?;
+                if delete.contains("version") {
+                    n_versions = gone.rows_affected();
+                }
+            }
+            tx.commit().await?;
+            if n_versions > 0 && !self.is_server {
+                // Rows that were deleted stay readable in the file until it is written anew.
+                self.pool.execute("VACUUM").await?;
+            }
+            Ok(n_versions)
+        };
+        self.runtime.block_on(forgotten).map_err(self.failed("delete from"))
     }
 }
 

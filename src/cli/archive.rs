@@ -96,8 +96,9 @@ pub(crate) struct FindArgs {
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "A copy is restored by naming it with --archive, or by putting it in the place of the file.\n\n\
-    Examples:\n  zonecall archive check\n  zonecall archive backup /media/stick/exams-2026-05-04.sqlite\n\n\
-    Exit codes: 0 whole, 1 something is wrong with it, 2 an error."
+    Examples:\n  zonecall archive check\n  zonecall archive backup /media/stick/exams-2026-05-04.sqlite\n  \
+    zonecall archive forget 20260504T080000Z-0a1b2c3d\n\n\
+    Exit codes: 0 whole, 1 something is wrong with it, or the exam is not in it, 2 an error."
 )]
 pub(crate) struct KeepingArgs {
     #[command(subcommand)]
@@ -119,6 +120,14 @@ enum Keeping {
         #[command(flatten)]
         place: ArchiveArgs,
     },
+    /// Delete on request all that the archive keeps of an exam.
+    Forget {
+        /// The exam's name, as `zonecall journal` tells it, also of one that was erased.
+        #[arg(value_name = "EXAM")]
+        exam: String,
+        #[command(flatten)]
+        place: ArchiveArgs,
+    },
 }
 
 impl ArchiveArgs {
@@ -137,6 +146,7 @@ pub(crate) fn keep(args: &KeepingArgs) -> anyhow::Result<ExitCode> {
     let (archive, into) = match &args.task {
         Keeping::Check { place } => (place.open()?, None),
         Keeping::Backup { into, place } => (place.open()?, Some(into)),
+        Keeping::Forget { exam, place } => return forget(exam, &place.open()?),
     };
     if let Some(into) = into {
         ensure!(!into.exists(), "`{}` is there already; name a new file", into.shown());
@@ -159,6 +169,18 @@ pub(crate) fn keep(args: &KeepingArgs) -> anyhow::Result<ExitCode> {
         count(state.n_versions, "version")
     )?;
     Ok(if state.problems.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+fn forget(exam: &str, archive: &Archive) -> anyhow::Result<ExitCode> {
+    let n_versions = archive.forget(exam)?;
+    let (mut out, exam) = (terminal::out(), exam.shown());
+    if n_versions == 0 {
+        writeln!(out, "archive {} holds no exam `{exam}`", archive.place().shown())?;
+        return Ok(ExitCode::from(1));
+    }
+    let n_versions = count(usize::try_from(n_versions).unwrap_or(usize::MAX), "version");
+    writeln!(out, "exam `{exam}`: {n_versions} deleted from {}", archive.place().shown())?;
+    Ok(ExitCode::SUCCESS)
 }
 
 /// The horses of your own archive, by which a spelled name is known; none where there is no archive.

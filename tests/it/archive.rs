@@ -73,6 +73,31 @@ fn the_horses_that_are_known_have_a_name_and_a_number() {
 }
 
 #[test]
+fn an_exam_that_is_forgotten_is_in_no_search_and_not_in_the_file_and_the_others_stay() {
+    on_both(|place| {
+        let archive = Archive::open(place).unwrap();
+        let gone = exam("Wandering Star", "2026-05-04", &LESION);
+        let stays = exam("Bramble", "2026-04-01", &LESION);
+        for (record, hash) in [(&gone, "aa"), (&gone, "bb"), (&stays, "cc")] {
+            archive.file(&filed(record, 10, hash)).unwrap();
+        }
+        assert_eq!(archive.forget("another").unwrap(), 0);
+        assert_eq!(archive.forget(&gone.exam.id).unwrap(), 2);
+        assert!(archive.history("Wandering Star").unwrap().is_empty());
+        assert_eq!(archive.history("Bramble").unwrap().len(), 1);
+        let found = archive.find(&ArchiveQuery { structure: some("SDFT"), ..ArchiveQuery::default() });
+        let found = found.unwrap();
+        assert!(!found.is_empty() && found.iter().all(|row| row.exam_id == stays.exam.id));
+        assert_eq!(archive.check().unwrap().problems, [""; 0]);
+        drop(archive);
+        if let Ok(bytes) = std::fs::read(place) {
+            let holds = |name: &[u8]| bytes.windows(name.len()).any(|piece| piece == name);
+            assert!(holds(b"Bramble") && !holds(b"Wandering Star"));
+        }
+    });
+}
+
+#[test]
 fn the_exams_of_a_horse_come_in_the_order_of_time_and_none_twice() {
     on_both(|place| {
         let archive = Archive::open(place).unwrap();
