@@ -87,6 +87,7 @@ pub(crate) fn encrypt(args: &EncryptArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
     let mut failed = false;
     for path in &args.folders {
+        let path = &with_name(path);
         let out = args.out.clone().unwrap_or_else(|| encrypted_file(path));
         let done = one(path, &protocols, &recipients, &out, removes);
         if let Err(error) = done {
@@ -95,6 +96,13 @@ pub(crate) fn encrypt(args: &EncryptArgs) -> anyhow::Result<ExitCode> {
         }
     }
     Ok(if failed { ExitCode::from(2) } else { ExitCode::SUCCESS })
+}
+
+/// The folder by its own name: `.` has none, and its encrypted file goes beside it.
+fn with_name(folder: &Path) -> PathBuf {
+    let is_named = folder.file_name().is_some();
+    let full = (!is_named).then(|| folder.canonicalize().ok()).flatten();
+    full.unwrap_or_else(|| folder.to_owned())
 }
 
 fn one(
@@ -149,6 +157,7 @@ pub(crate) fn decrypt(args: &DecryptArgs) -> anyhow::Result<ExitCode> {
 
 /// The folder that a file was made of, by its name.
 fn plain_folder(file: &Path) -> Option<PathBuf> {
-    let name = file.file_name()?.to_str()?.strip_suffix(ENCRYPTED)?;
-    Some(file.with_file_name(name))
+    // What comes before the ending, which is two extensions, may be no text.
+    let is_encrypted = file.file_name()?.as_encoded_bytes().ends_with(ENCRYPTED.as_bytes());
+    is_encrypted.then(|| file.with_extension("").with_extension(""))
 }

@@ -3,6 +3,8 @@ use crate::support;
 use crate::support::program::zonecall;
 
 use std::collections::BTreeMap;
+use std::ffi::OsStr;
+use std::os::unix::ffi::OsStrExt as _;
 use std::os::unix::fs::PermissionsExt as _;
 use std::os::unix::process::CommandExt as _;
 use std::path::{Path, PathBuf};
@@ -190,6 +192,25 @@ fn the_folder_goes_only_when_that_was_asked_for_and_the_file_is_never_written_ov
     );
     assert_eq!(std::fs::read(home.at("exam.tar.age")).unwrap(), sealed);
     assert_eq!(tree(&home.at("exam")).keys().collect::<Vec<_>>(), before.keys().collect::<Vec<_>>());
+}
+
+#[test]
+fn a_folder_whose_name_is_no_text_and_one_named_from_inside_become_files_beside_them_and_back() {
+    let home = Home::new();
+    let named = home.folder.path().join(OsStr::from_bytes(b"e.\xff"));
+    std::fs::rename(home.at("exam"), &named).unwrap();
+    let zonecall = || Command::new(env!("CARGO_BIN_EXE_zonecall"));
+    let for_us = ["--encrypt-for", &home.public, "--remove-plain"];
+    let done = zonecall().arg("encrypt").arg(&named).args(for_us).output().unwrap();
+    assert!(done.status.success() && !named.exists(), "{}", said(&done));
+    let file = home.folder.path().join(OsStr::from_bytes(b"e.\xff.tar.age"));
+    let done =
+        zonecall().arg("decrypt").arg(&file).args(["--identity", &home.text("key.txt")]).output().unwrap();
+    assert!(named.join("exam.jsonl").is_file(), "{}", said(&done));
+    std::fs::rename(&named, home.at("exam")).unwrap();
+    let done =
+        zonecall().args(["encrypt", "."]).args(&for_us[..2]).current_dir(home.at("exam")).output().unwrap();
+    assert!(done.status.success() && home.at("exam.tar.age").is_file(), "{}", said(&done));
 }
 
 #[test]
