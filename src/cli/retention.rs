@@ -18,11 +18,13 @@ use crate::exam::discard::{Discard, discard};
 use crate::exam::fold::Exam;
 use crate::exam::seal::sha256;
 use crate::exam_folder::ExamFolder;
-use crate::file_name::kept_file;
+use crate::file_name::{kept_file, spelled};
 use crate::private;
 use crate::protocol::Protocols;
 use crate::terminal::{self, ShownText as _};
 
+/// Longest name of a copy, in letters.
+const NAME_MAX: usize = 100;
 /// The list of a copy.
 const LIST: &str = "files.csv";
 
@@ -141,12 +143,16 @@ fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> a
             continue;
         }
         n_exams += 1;
-        let to = into.join(&exam.header.id);
+        let to = not_there(into, &plain_name(&exam.header.id), "");
         copy_folder(path, &to, into, &mut rows)?;
         for still in exam.frames.iter().filter(|still| Path::new(&still.file).is_absolute()) {
-            let (from, name) = (kept_file(path, &still.file), still.id.replace([':', '/'], "-"));
+            let from = kept_file(path, &still.file);
             if from.is_file() {
-                copy_file(&from, &to.join("stills").join(name), into, &mut rows)?;
+                let ending = from
+                    .extension()
+                    .map_or_else(String::new, |ending| format!(".{}", plain_name(&ending.to_string_lossy())));
+                let named = not_there(&to.join("stills"), &plain_name(&still.id), &ending);
+                copy_file(&from, &named, into, &mut rows)?;
             }
         }
     }
@@ -162,6 +168,20 @@ fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> a
     list.flush()?;
     writeln!(out, "{}: {n_exams} exams, {} files", into.shown(), rows.len())?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// A name that leads nowhere else, whatever the journal says: it may come from a stranger.
+fn plain_name(name: &str) -> String {
+    let plain = |sign: char| if sign.is_ascii_alphanumeric() || sign == '.' { sign } else { '-' };
+    let name: String = name.chars().map(plain).take(NAME_MAX).collect();
+    if name.chars().all(|sign| sign == '.') { "unnamed".to_owned() } else { name }
+}
+
+/// A path in this folder that is not taken: two folders may hold the same exam, and neither copy goes over the other.
+fn not_there(folder: &Path, name: &str, ending: &str) -> PathBuf {
+    let names = std::iter::once(String::new()).chain((2..).map(|n: u32| format!("-{n}")));
+    let mut paths = names.map(|more| folder.join(format!("{name}{more}{ending}")));
+    paths.find(|path| !path.exists()).unwrap_or_else(|| folder.join(name))
 }
 
 /// Copies plain files and folders; links lead elsewhere and are left out.
@@ -187,7 +207,6 @@ fn copy_file(from: &Path, to: &Path, root: &Path, rows: &mut Vec<[String; 3]>) -
     private::make_folder(to.parent().unwrap_or(root)).with_context(failed)?;
     let bytes = std::fs::copy(from, to).with_context(failed)?;
     let hash = sha256(to).with_context(failed)?;
-    let shown = to.strip_prefix(root).unwrap_or(to).to_string_lossy().into_owned();
-    rows.push([shown, bytes.to_string(), hash]);
+    rows.push([spelled(to.strip_prefix(root).unwrap_or(to)), bytes.to_string(), hash]);
     Ok(())
 }

@@ -115,3 +115,32 @@ fn all_that_is_kept_of_a_horse_is_copied_with_its_hashes_and_verifies_there() {
     assert_eq!(verify(&copied), verify(folder.path()));
     assert_eq!(copy("juniper").status.code(), Some(2), "nothing is written over");
 }
+
+#[test]
+fn no_copy_goes_over_another_or_leaves_its_folder_whatever_the_exams_are_called() {
+    let home = tempfile::tempdir().unwrap();
+    let at = |name: &str| home.path().join(name);
+    for (name, id) in [("a", "one"), ("b", "one"), ("c", "../../stolen"), ("d", "..")] {
+        let mut header = crate::support::header();
+        (header.id, header.horse.name) = (id.to_owned(), Some("Juniper".to_owned()));
+        Journal::create(&at(name))
+            .unwrap()
+            .append("2026-05-04T08:00:00Z".parse().unwrap(), Sample::FIRST, &Event::Exam(Box::new(header)))
+            .unwrap();
+        std::fs::write(at(name).join("which.txt"), name).unwrap();
+    }
+    let into = home.path().join("copies/juniper");
+    let exams = ["a", "b", "c", "d"].map(|name| text(&at(name)));
+    let args = ["retention", "copy", "--horse", "juniper", "--into", &text(&into)].map(str::to_owned);
+    let args: Vec<&str> = args.iter().chain(&exams).map(String::as_str).collect();
+    let done = zonecall(&args);
+    assert!(done.status.success(), "{}", said(&done));
+    let mut list = csv::Reader::from_path(into.join("files.csv")).unwrap();
+    let rows: Vec<csv::StringRecord> = list.records().map(Result::unwrap).collect();
+    let kept = rows.iter().filter(|row| row[0].ends_with("which.txt"));
+    let kept: Vec<String> = kept.map(|row| std::fs::read_to_string(into.join(&row[0])).unwrap()).collect();
+    assert_eq!(kept, ["a", "b", "c", "d"], "each is there, under a name of its own");
+    let beside: Vec<_> = std::fs::read_dir(at("copies")).unwrap().map(|one| one.unwrap().file_name()).collect();
+    assert_eq!(beside, ["juniper"]);
+    assert!(!at("stolen").exists());
+}
