@@ -31,6 +31,18 @@ const AUDIO_FOLDER: &str = "audio";
 /// Where what is made from an exam is.
 pub(crate) const OUT_FOLDER: &str = "out";
 
+/// How the name of an encrypted exam ends: a tar archive in the format of age.
+pub const ENCRYPTED: &str = ".tar.age";
+/// How the name of a folder ends whose encrypted file is whole, and that is being removed.
+pub(crate) const REMOVING: &str = ".removing";
+
+/// The path with more at the end of its name.
+pub(crate) fn with_ending(path: &Path, ending: &str) -> PathBuf {
+    let mut name = path.file_name().unwrap_or_default().to_owned();
+    name.push(ending);
+    path.with_file_name(name)
+}
+
 /// Why an exam folder cannot be read.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]

@@ -5,6 +5,7 @@
 //! Never: removes a folder unless that was asked for.
 //! Tested in: `tests/it/encryption.rs`.
 
+use std::ffi::OsString;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -19,6 +20,7 @@ use crate::encryption::keys::{Identities, Recipients, new_identity};
 use crate::encryption::{ENCRYPTED, encrypted_file};
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
+use crate::session::chores::{Chore, Told};
 use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
@@ -103,6 +105,29 @@ fn with_name(folder: &Path) -> PathBuf {
     let is_named = folder.file_name().is_some();
     let full = (!is_named).then(|| folder.canonicalize().ok()).flatten();
     full.unwrap_or_else(|| folder.to_owned())
+}
+
+/// What encrypts the closed exams of a box for these public keys: this program, once for each exam. None where there is no
+/// key.
+pub(super) fn between_exams(keys: &[String], knowledge: &KnowledgeArgs) -> anyhow::Result<Option<Chore>> {
+    if keys.is_empty() {
+        return Ok(None);
+    }
+    // A wrong key is told now, not when the first exam is over.
+    Recipients::of(keys.iter().map(String::as_str))?;
+    let program = std::env::current_exe().context("cannot find this program, which encrypts the exams")?;
+    let mut after = vec![OsString::from("--remove-plain")];
+    after.extend(keys.iter().flat_map(|key| [OsString::from("--encrypt-for"), key.trim().into()]));
+    after.extend(knowledge.protocols.iter().flat_map(|path| [OsString::from("--protocols"), path.into()]));
+    let told = Told {
+        done: |folder| format!("exam `{folder}` is encrypted, and its folder removed"),
+        failed: |folder, why| {
+            format!(
+                "exam `{folder}` could not be encrypted and stays as it is: {why}; the next start tries again"
+            )
+        },
+    };
+    Ok(Some(Chore::new(program, vec!["encrypt".into()], after, told)))
 }
 
 fn one(

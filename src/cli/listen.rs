@@ -15,6 +15,7 @@ use anyhow::Context as _;
 
 use super::archive::known_horses;
 use super::ear;
+use super::encrypt;
 use super::notes::{between_exams, write_down};
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::own_words::OwnWordsArg;
@@ -26,6 +27,7 @@ use super::switch::SwitchArgs;
 use crate::exam_folder::ExamFolder;
 use crate::frames::watch::is_there;
 use crate::protocol::Protocols;
+use crate::session::chores::Chores;
 use crate::session::dialogue::Output;
 use crate::session::ear::Ear;
 use crate::session::feedback::Feedback;
@@ -64,6 +66,10 @@ pub(crate) struct Listen {
     /// "end of exam". What is said between exams is neither kept nor shown.
     #[arg(long, value_name = "FOLDER", conflicts_with_all = ["into", "horse", "horse_id", "number"])]
     pub(crate) exams: Option<PathBuf>,
+    /// Encrypt each closed exam while waiting for the next one, for this public key as age writes it (`age1...`), and remove
+    /// its folder once the file was decrypted again and compared; can be given several times.
+    #[arg(long, value_name = "KEY", requires = "exams", conflicts_with = "into")]
+    pub(crate) encrypt_for: Vec<String>,
     #[command(flatten)]
     pub(crate) subject: SubjectArgs,
     #[command(flatten)]
@@ -274,6 +280,10 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     args.live.must_have_stills()?;
     let protocols = args.knowledge.read()?;
     let settings = Settings::read()?;
+    let keys =
+        if args.encrypt_for.is_empty() { settings.encrypt_for.as_ref() } else { Some(&args.encrypt_for) };
+    let keys = keys.filter(|_| args.exams.is_some()).map_or(&[][..], Vec::as_slice);
+    let encryption = encrypt::between_exams(keys, &args.knowledge)?;
     let spoken = args.language.read(&protocols)?;
     let chosen = args.live.with(&settings, &spoken.pack.language, &protocols)?;
     let spoken = chosen.called(spoken)?;
@@ -289,7 +299,8 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
         let folder = args.exams.as_deref().context("name the folder of the exams")?;
         let _receiving = args.live.receiving(&folder.join(RECEIVED), &mut options)?;
         let notes = between_exams(&ear, &spoken.pack.language, &args.live.ear, &args.knowledge);
-        waiting::wait(Exams { folder, subject: &subject, spoken: &spoken, options, notes }, ear, &stop)?;
+        let chores = Chores { notes, encryption };
+        waiting::wait(Exams { folder, subject: &subject, spoken: &spoken, options, chores }, ear, &stop)?;
         return Ok(ExitCode::SUCCESS);
     };
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;

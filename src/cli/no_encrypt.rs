@@ -8,6 +8,8 @@
 use std::process::ExitCode;
 
 use super::left_out::{LeftOutArgs, left_out};
+use super::options::KnowledgeArgs;
+use crate::session::chores::Chore;
 
 pub(crate) type EncryptArgs = LeftOutArgs;
 pub(crate) type DecryptArgs = LeftOutArgs;
@@ -18,4 +20,8 @@ pub(crate) fn encrypt(_: &EncryptArgs) -> anyhow::Result<ExitCode> {
 
 pub(crate) fn decrypt(_: &DecryptArgs) -> anyhow::Result<ExitCode> {
     left_out("decrypt", "encrypt")
+}
+
+pub(super) fn between_exams(keys: &[String], _: &KnowledgeArgs) -> anyhow::Result<Option<Chore>> {
+    if keys.is_empty() { Ok(None) } else { left_out("encrypt", "encrypt").map(|_| None) }
 }

@@ -21,9 +21,9 @@ use crate::exam::seq::Seq;
 use crate::exam_folder::ExamFolder;
 use crate::knowledge::notes::{NoteRow, NoteWords, note_rows};
 use crate::protocol::Protocols;
+use crate::session::chores::{Chore, Told};
 use crate::session::ear::Ear;
 use crate::session::note_drafts::{draft_notes, unwritten};
-use crate::session::note_writer::NoteWriter;
 use crate::speech::neural::parts::Parts;
 use crate::speech::neural::transcriber::Transcriber;
 use crate::terminal::is_plain;
@@ -133,14 +133,24 @@ pub(super) fn between_exams(
     language: &str,
     which: &WhichEar,
     knowledge: &KnowledgeArgs,
-) -> Option<NoteWriter> {
+) -> Option<Chore> {
     let can_write =
         ear.engine.id().name == NEURAL && Parts::find(which.head.as_deref(), language).can_write();
     let program = std::env::current_exe().ok().filter(|_| can_write)?;
     let options = [("--head", &which.head), ("--protocols", &knowledge.protocols)];
     let given = options.into_iter().filter_map(|(name, path)| Some((name, path.as_ref()?)));
     let after = given.flat_map(|(name, path)| [OsString::from(name), path.into()]).collect();
-    Some(NoteWriter::new(program, vec!["notes".into()], after))
+    let told = Told {
+        done: |folder| {
+            format!("the free notes of `{folder}` are written down as drafts; nobody has read them yet")
+        },
+        failed: |folder, why| {
+            format!(
+                "the free notes of `{folder}` could not be written down: {why}; `zonecall notes {folder}` tries again"
+            )
+        },
+    };
+    Some(Chore::new(program, vec!["notes".into()], after, told))
 }
 
 /// After an exam: writes its notes down where the neural ear heard it, for its parts are there. What goes wrong is told and

@@ -43,6 +43,7 @@ pub(super) struct Settings {
     pub(super) person: Option<String>,
     pub(super) score_scale: Option<String>,
     pub(super) context_s: Option<f64>,
+    pub(super) encrypt_for: Option<Vec<String>>,
     pub(super) time_stamp: Option<String>,
     pub(super) time_stamp_ca: Option<PathBuf>,
 }
@@ -118,7 +119,7 @@ impl Settings {
 
     /// What each setting is, its key, its value where it is set, and an example.
     #[allow(clippy::too_many_lines)] // a table, a row for each setting
-    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 25] {
+    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 26] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
         [
@@ -251,6 +252,12 @@ impl Settings {
                 "60",
             ),
             (
+                "Public keys of age for which `listen --exams` encrypts closed exams, and removes their folders.",
+                "encrypt_for",
+                self.encrypt_for.as_ref().map(|keys| toml::Value::from(keys.clone()).to_string()),
+                "[\"age1...\"]",
+            ),
+            (
                 "A server that stamps signatures with the time (RFC 3161).",
                 "time_stamp",
                 self.time_stamp.as_deref().map(quoted),
@@ -298,6 +305,7 @@ mod tests {
             person: Some("Ada".to_owned()),
             score_scale: Some("echo score=0-3".to_owned()),
             context_s: Some(90.0),
+            encrypt_for: Some(vec!["age1example".to_owned(), "age1other".to_owned()]),
             time_stamp: Some("http://stamp.example/tsa".to_owned()),
             time_stamp_ca: Some(PathBuf::from("stamp-ca.pem")),
         };

@@ -14,9 +14,9 @@ use age::x25519::Identity;
 use rustix::fs::{Advice, fadvise};
 
 use super::contents::{ContentsError, FolderItem, contents};
+use super::encrypted_file;
 use super::keys::Recipients;
-use super::{REMOVING, encrypted_file, with_ending};
-use crate::exam_folder::{ExamFolder, FolderError};
+use crate::exam_folder::{ExamFolder, FolderError, REMOVING, with_ending};
 use crate::private;
 use crate::protocol::Protocols;
 use crate::terminal::ShownText as _;

@@ -12,20 +12,11 @@ pub mod decrypt;
 
 use std::path::{Path, PathBuf};
 
-/// How the name of an encrypted exam ends: a tar archive in the format of age.
-pub const ENCRYPTED: &str = ".tar.age";
-/// How the name of a folder ends whose encrypted file is whole, and that is being removed.
-const REMOVING: &str = ".removing";
+pub use crate::exam_folder::ENCRYPTED;
+use crate::exam_folder::with_ending;
 
 /// Where the encrypted file of an exam folder is, unless another name is given: beside it.
 #[must_use]
 pub fn encrypted_file(folder: &Path) -> PathBuf {
     with_ending(folder, ENCRYPTED)
-}
-
-/// The path with more at the end of its name.
-fn with_ending(path: &Path, ending: &str) -> PathBuf {
-    let mut name = path.file_name().unwrap_or_default().to_owned();
-    name.push(ending);
-    path.with_file_name(name)
 }

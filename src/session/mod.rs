@@ -51,6 +51,6 @@ pub mod dialogue;
 mod second_place;
 pub mod hearing;
 pub mod note_drafts;
-pub mod note_writer;
+pub mod chores;
 pub mod live;
 pub mod waiting;

@@ -14,9 +14,10 @@ use chrono::{DateTime, Local, Utc};
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::call::{Act, Command};
 use crate::exam::cutter::{Ending, Heard, UtteranceCutter};
-use crate::exam_folder::ExamFolder;
+use crate::exam_folder::{ENCRYPTED, ExamFolder, REMOVING, with_ending};
 use crate::language::graph::Moment;
 use crate::protocol::Protocols;
+use crate::session::chores::{Chore, Chores};
 use crate::session::ear::Ear;
 use crate::session::error::{SessionError, in_one_line};
 use crate::session::feedback::Feedback;
@@ -25,7 +26,6 @@ use crate::session::hearing::{Began, Session, header};
 use crate::session::live::{Live, Tools};
 use crate::session::microphone::{Given, Microphone, PAUSE, before_now, how_long, open};
 use crate::session::note_drafts::unwritten;
-use crate::session::note_writer::NoteWriter;
 use crate::session::notice::{Device, Notice, Presence};
 use crate::session::options::{ListenOptions, Subject};
 use crate::session::screen::{Display, Screen};
@@ -45,15 +45,15 @@ pub struct Exams<'a> {
     pub spoken: &'a SpokenLanguage,
     /// How to listen.
     pub options: ListenOptions,
-    /// What writes free notes down between exams; none where the parts for it are not there.
-    pub notes: Option<NoteWriter>,
+    /// What is done to closed exams between them.
+    pub chores: Chores,
 }
 
 /// What goes from waiting into an exam and back.
 struct Standby {
     ear: Ear,
     tools: Tools,
-    notes: Option<NoteWriter>,
+    chores: Chores,
 }
 
 /// Sound kept while waiting: an utterance is known to be over at most this long after its end.
@@ -96,7 +96,7 @@ struct Opening {
 /// # Errors
 /// When the folder or the microphone cannot be used, or an exam could not go on.
 pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<(), SessionError> {
-    let mut notes = exams.notes.take();
+    let mut chores = std::mem::take(&mut exams.chores);
     let Exams { folder, spoken, options, .. } = &mut exams;
     if !spoken.language.grammar.has_tag("command=start_of_exam") {
         return Err(SessionError::NoOpening { language: spoken.pack.language.clone() });
@@ -108,9 +108,8 @@ pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<()
     // That no exam can be kept is reported now, not when the horse stands there.
     tempfile::tempfile_in(*folder).map_err(|source| failed("write into", source))?;
     for found in left_behind(folder, &ear.protocols)? {
-        match found {
-            LeftBehind::Told(line) => screen.report(Notice::Listening, &line)?,
-            LeftBehind::Unwritten(folder) => notes.iter_mut().for_each(|notes| notes.add(&folder)),
+        if let Some(line) = found.given_to(&mut chores) {
+            screen.report(Notice::Listening, &line)?;
         }
     }
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
@@ -118,7 +117,7 @@ pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<()
     let microphone = Microphone::new(opened.capture, options.device.as_deref());
     screen.report(Notice::Listening, &format!("listening to {}", microphone.name()))?;
     let feedback = Feedback::open(options);
-    let mut standby = Standby { ear, tools: Tools { microphone, feedback, switch }, notes };
+    let mut standby = Standby { ear, tools: Tools { microphone, feedback, switch }, chores };
     while let Some(opening) = standby.next_opening(&mut screen, stop)? {
         standby = standby.exam(&opening, &exams, stop)?;
     }
@@ -140,7 +139,7 @@ impl Standby {
         let mut gate = Gate::default();
         screen.report(Notice::Listening, "waiting for `start of exam`; nothing is kept until then")?;
         while !stop.load(Ordering::Relaxed) {
-            if let Some((notice, line)) = self.notes.as_mut().and_then(NoteWriter::go_on) {
+            if let Some((notice, line)) = self.chores.go_on() {
                 screen.report(notice, &line)?;
             }
             let block = match self.tools.microphone.listen()? {
@@ -238,7 +237,7 @@ impl Standby {
         stop: &Arc<AtomicBool>,
     ) -> Result<Self, SessionError> {
         // From here on the machine is the exam's alone.
-        self.notes.iter_mut().for_each(NoteWriter::break_off);
+        self.chores.break_off();
         let folder = ExamFolder::at(new_folder(exams.folder, opening.at));
         let mut screen = Screen::log();
         screen.report(Notice::Listening, &format!("exam `{}` begins", folder.path().shown()))?;
@@ -252,33 +251,81 @@ impl Standby {
         screen.report(Notice::Listening, &closed.summary)?;
         closed.heard?;
         if !closed.has_moved
-            && let (Some(notes), Some(LeftBehind::Unwritten(folder))) =
-                (&mut self.notes, left_in(&folder, &closed.ear.protocols))
+            && let Some(line) =
+                left_in(&folder, &closed.ear.protocols).and_then(|one| one.given_to(&mut self.chores))
         {
-            notes.add(&folder);
+            screen.report(Notice::Listening, &line)?;
         }
-        Ok(Self { ear: closed.ear, tools: closed.tools, notes: self.notes })
+        Ok(Self { ear: closed.ear, tools: closed.tools, chores: self.chores })
     }
 }
 
-/// A folder that is not there yet, named by the local time at which the exam began.
+/// A folder that is not there yet, encrypted or not, named by the local time at which the exam began.
+///
+/// That comes twice where a clock is set back, as at the end of summer time.
 fn new_folder(exams: &Path, began_at: DateTime<Utc>) -> PathBuf {
     let name = began_at.with_timezone(&Local).format("%Y-%m-%d-%H%M%S").to_string();
     let names = std::iter::once(name.clone()).chain((2..).map(|n: u32| format!("{name}-{n}")));
     let mut folders = names.map(|name| exams.join(name));
-    folders.find(|folder| !folder.exists()).unwrap_or_else(|| exams.join(name))
+    let is_free = |folder: &PathBuf| {
+        ["", ENCRYPTED, REMOVING].iter().all(|ending| !with_ending(folder, ending).exists())
+    };
+    folders.find(is_free).unwrap_or_else(|| exams.join(name))
 }
 
 /// What there is to do or to tell about an exam from before this start.
 enum LeftBehind {
     /// A line about one that was never closed, or cannot be read.
     Told(String),
-    /// The folder of one that has free notes which nothing and nobody has written down.
-    Unwritten(PathBuf),
+    /// The folder of one that is closed.
+    Closed {
+        folder: PathBuf,
+        /// It has free notes which nothing and nobody has written down.
+        has_notes: bool,
+        /// It was heard to its end.
+        is_whole: bool,
+    },
+    /// One whose encrypted file is whole, and that was not wholly removed, by its folder's own name.
+    Going(PathBuf),
 }
 
-/// The exams in the folder that were never closed, for the power failed, or the program did; and those whose notes are not
-/// written down.
+impl LeftBehind {
+    /// Has done what is due; gives what there is to tell.
+    fn given_to(self, chores: &mut Chores) -> Option<String> {
+        let add = |chore: &mut Option<Chore>, folder: &Path| chore.iter_mut().for_each(|one| one.add(folder));
+        match self {
+            LeftBehind::Told(line) => Some(line),
+            LeftBehind::Going(folder) if chores.encryption.is_none() => Some(format!(
+                "exam `{0}` is encrypted, and its folder is not wholly removed; `zonecall encrypt {0} --remove-plain` with a \
+                 key removes it",
+                folder.shown()
+            )),
+            LeftBehind::Going(folder) => {
+                add(&mut chores.encryption, &folder);
+                None
+            }
+            LeftBehind::Closed { folder, has_notes, is_whole } => {
+                if has_notes {
+                    add(&mut chores.notes, &folder);
+                }
+                if is_whole {
+                    add(&mut chores.encryption, &folder);
+                    return None;
+                }
+                // Whoever goes on with it needs its folder.
+                chores.encryption.as_ref().map(|_| {
+                    format!(
+                        "exam `{0}` was not heard to its end, and is not encrypted: `zonecall resume {0}` goes on with it",
+                        folder.shown()
+                    )
+                })
+            }
+        }
+    }
+}
+
+/// The exams in the folder that were never closed, for the power failed, or the program did; and those to which something
+/// may be due.
 ///
 /// An interrupted exam stays as it is: each whole line of its journal can be read, and its sound to the last second.
 fn left_behind(exams: &Path, protocols: &Protocols) -> Result<Vec<LeftBehind>, SessionError> {
@@ -286,8 +333,15 @@ fn left_behind(exams: &Path, protocols: &Protocols) -> Result<Vec<LeftBehind>, S
     let entries = std::fs::read_dir(exams).map_err(failed)?;
     let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
     paths.sort();
-    let folders = paths.into_iter().map(ExamFolder::at).filter(|folder| folder.journal_file().is_file());
-    Ok(folders.filter_map(|folder| left_in(&folder, protocols)).collect())
+    let found = paths.into_iter().filter_map(|path| {
+        let name = path.file_name()?.to_str().and_then(|name| name.strip_suffix(REMOVING));
+        if let Some(name) = name.filter(|_| path.is_dir()) {
+            return Some(LeftBehind::Going(path.with_file_name(name)));
+        }
+        let folder = ExamFolder::at(path);
+        if folder.journal_file().is_file() { left_in(&folder, protocols) } else { None }
+    });
+    Ok(found.collect())
 }
 
 fn left_in(folder: &ExamFolder, protocols: &Protocols) -> Option<LeftBehind> {
@@ -301,10 +355,11 @@ fn left_in(folder: &ExamFolder, protocols: &Protocols) -> Option<LeftBehind> {
             )));
         }
     };
-    if exam.closed.is_some() {
+    if let Some((_, reason)) = &exam.closed {
         // Whoever signed has read what there is.
-        let is_due = !exam.is_signed && unwritten(&exam).next().is_some();
-        return is_due.then(|| LeftBehind::Unwritten(folder.path().to_owned()));
+        let has_notes = !exam.is_signed && unwritten(&exam).next().is_some();
+        let is_whole = !reason.breaks_off();
+        return Some(LeftBehind::Closed { folder: folder.path().to_owned(), has_notes, is_whole });
     }
     let sound = format!("{:.0} s of sound", folder.kept_samples(&exam).seconds());
     Some(LeftBehind::Told(format!(
@@ -320,6 +375,9 @@ mod tests {
     #![allow(clippy::unwrap_used)] // tests may panic
 
     use super::*;
+    use crate::exam::event::{CloseReason, Event};
+    use crate::exam::journal::Journal;
+    use crate::session::chores::Told;
 
     #[test]
     fn what_came_after_the_words_that_open_an_exam_is_kept_though_they_were_known_to_be_over_later() {
@@ -340,5 +398,51 @@ mod tests {
         std::fs::create_dir(&first).unwrap();
         let second = new_folder(exams.path(), at);
         assert_eq!(second.to_string_lossy(), format!("{}-2", first.to_string_lossy()));
+        // One that was encrypted meanwhile, or is being removed, has its name still.
+        std::fs::remove_dir(&first).unwrap();
+        std::fs::write(with_ending(&first, ENCRYPTED), "").unwrap();
+        std::fs::create_dir(with_ending(&second, REMOVING)).unwrap();
+        let third = new_folder(exams.path(), at);
+        assert_eq!(third.to_string_lossy(), format!("{}-3", first.to_string_lossy()));
+    }
+
+    /// An exam folder whose journal has these lines after its first one.
+    fn exam(folder: &Path, lines: &[Event]) {
+        let mut journal = Journal::create(folder).unwrap();
+        let at = "2026-05-04T08:00:00Z".parse().unwrap();
+        let case = include_str!("../../tests/cases/001_two_zones_in_both_planes/journal.jsonl");
+        let first: serde_json::Value = serde_json::from_str(case.lines().next().unwrap()).unwrap();
+        let header = serde_json::from_value(first["body"].clone()).unwrap();
+        let header = [Event::Exam(Box::new(header))];
+        header.iter().chain(lines).for_each(|event| {
+            journal.append(at, Sample::FIRST, event).unwrap();
+        });
+    }
+
+    #[test]
+    fn only_what_is_closed_and_was_heard_to_its_end_is_encrypted() {
+        let exams = tempfile::tempdir().unwrap();
+        let closed = |reason| Event::Closed { reason, samples: 0 };
+        exam(&exams.path().join("a-whole"), &[closed(CloseReason::EndOfExam)]);
+        exam(&exams.path().join("b-stopped"), &[closed(CloseReason::Stopped)]);
+        exam(&exams.path().join("c-open"), &[]);
+        exam(&exams.path().join("d-fault"), &[closed(CloseReason::Fault("the disk is full".to_owned()))]);
+        exam(&exams.path().join("e-going.removing"), &[closed(CloseReason::EndOfExam)]);
+        let echo = |folder: &str| folder.to_owned();
+        let told = Told { done: echo, failed: |folder, why| format!("{folder}: {why}") };
+        let program = || Chore::new("/bin/true".into(), Vec::new(), Vec::new(), told);
+        let mut chores = Chores { notes: None, encryption: Some(program()) };
+        let protocols = Protocols::built_in().unwrap();
+        let found = left_behind(exams.path(), &protocols).unwrap();
+        let lines: Vec<String> = found.into_iter().filter_map(|one| one.given_to(&mut chores)).collect();
+        assert_eq!(lines.len(), 2, "{lines:?}");
+        assert!(lines[0].contains("c-open") && lines[0].contains("interrupted"), "{lines:?}");
+        assert!(lines[1].contains("d-fault") && lines[1].contains("is not encrypted"), "{lines:?}");
+        let mut done = Vec::new();
+        while done.len() < 3 {
+            done.extend(chores.go_on().map(|(_, line)| line));
+        }
+        let names = ["a-whole", "b-stopped", "e-going"];
+        assert_eq!(done, names.map(|name| exams.path().join(name).shown()));
     }
 }

@@ -393,3 +393,12 @@ fn a_damaged_or_wicked_file_gives_no_folder_and_writes_nowhere_else() {
     }
     let _ = std::fs::remove_file(home.folder.path().parent().unwrap().join("up.txt"));
 }
+
+#[test]
+fn a_single_exam_is_not_said_to_be_encrypted_by_a_key_for_a_box() {
+    let folder = tempfile::tempdir().unwrap();
+    let into = folder.path().join("exam");
+    let refused = zonecall(&["listen", "--into", into.to_str().unwrap(), "--encrypt-for", "age1example"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(said(&refused).contains("cannot be used with"), "{}", said(&refused));
+}

@@ -203,6 +203,51 @@ fn free_notes_are_written_down_between_exams_and_after_a_fall_of_the_power_at_th
     assert!(!told.to_lowercase().contains("swelling"), "what is said is no matter for the log: {told}");
 }
 
+/// A secret key in this file, and its public one.
+fn new_key(file: &Path) -> String {
+    let made = zonecall(&["encrypt", "--new-identity", &file.to_string_lossy()]);
+    let made = String::from_utf8_lossy(&made.stdout).into_owned();
+    made.lines().find_map(|line| line.strip_prefix("public key: ")).unwrap().to_owned()
+}
+
+fn encrypting(sound: &Sound, folder: &Path, public: &str) -> Listening {
+    let folder = folder.to_string_lossy();
+    let args = ["listen", "--exams", &folder, "--ear", "neural", "--voice", "off", "--encrypt-for", public];
+    sound.zonecall(&args)
+}
+
+/// Waits until nothing but the encrypted file is left of an exam, then decrypts it.
+fn opened(exam: &Path, key: &Path) {
+    let file = format!("{}.tar.age", exam.display());
+    until("only the encrypted file is left", || Path::new(&file).exists() && !exam.exists());
+    assert!(zonecall(&["decrypt", &file, "--identity", &key.to_string_lossy()]).status.success());
+    verified(exam);
+}
+
+#[test]
+fn a_closed_exam_that_was_left_plain_is_encrypted_while_a_box_waits_and_a_wrong_key_is_told_at_once() {
+    let sound = Sound::start();
+    let (folder, key) = (sound.path().join("exams"), sound.path().join("key.txt"));
+    std::fs::create_dir(&folder).unwrap();
+    assert!(program::hear(&folder, "left fore", &[]).status.success());
+    let exam = folder.join("exam");
+    let public = new_key(&key);
+    let refused = encrypting(&sound, &folder, "age1wrong").end();
+    let told = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(refused.status.code() == Some(2) && told.contains("no public key of age"), "{told}");
+    let before = journal(&exam);
+    let listening = encrypting(&sound, &folder, &public);
+    opened(&exam, &key);
+    let ended = listening.signal("TERM");
+    assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+    let told = String::from_utf8_lossy(&ended.stdout).into_owned();
+    assert!(
+        told.contains(&format!("exam `{}` is encrypted, and its folder removed", exam.display())),
+        "{told}"
+    );
+    assert_eq!(journal(&exam), before);
+}
+
 #[test]
 fn with_a_pedal_only_what_is_said_while_it_is_down_opens_an_exam_and_counts_in_it() {
     let sound = Sound::start();

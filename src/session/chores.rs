@@ -1,10 +1,10 @@
-//! Writes the free notes of closed exams down while a box waits for the next one.
+//! What is done to closed exams while a box waits for the next one: each time by a program of its own.
 //!
-//! Takes: exam folders, one after the other, and the command that writes the notes of one down.
+//! Takes: exam folders, one after the other, and the command for one of them.
 //! Gives: what became of it, in a line for the log.
 //! Never: works while an exam is heard, hears a word itself, or has anything that a fall of the power could lose: what was
-//! broken off is begun again, and an exam without its drafts is found at the next start.
-//! Tested in: `tests/it/note_writer.rs`, `tests/sound/exams.rs`.
+//! broken off is begun again, and an exam that is still due is found at the next start.
+//! Tested in: `tests/it/chores.rs`, `tests/sound/exams.rs`.
 
 use std::collections::VecDeque;
 use std::ffi::OsString;
@@ -21,27 +21,37 @@ const NICE: &str = "nice";
 const NICE_MAX: &str = "19";
 /// Of what a failed program says, so much is shown, in bytes.
 const WORDS_MAX: u64 = 1024;
-/// From this exit code on nothing was written; below it there are drafts that nobody has read, or none.
+/// From this exit code on nothing was done.
 const FAILED: i32 = 2;
 
-/// Writes down one exam after the other.
+/// What the log is told of an exam folder.
+#[derive(Debug, Clone, Copy)]
+pub struct Told {
+    /// That it is done.
+    pub done: fn(&str) -> String,
+    /// That it is not, and why.
+    pub failed: fn(&str, &str) -> String,
+}
+
+/// Something that is done to one exam after the other.
 #[derive(Debug)]
-pub struct NoteWriter {
+pub struct Chore {
     program: PathBuf,
     /// What comes before and after the folder.
     args: (Vec<OsString>, Vec<OsString>),
+    told: Told,
     waiting: VecDeque<PathBuf>,
     running: Option<(PathBuf, Child)>,
 }
 
-impl NoteWriter {
+impl Chore {
     /// One that runs `program` with the arguments `before`, the folder, and `after`.
     #[must_use]
-    pub fn new(program: PathBuf, before: Vec<OsString>, after: Vec<OsString>) -> Self {
-        Self { program, args: (before, after), waiting: VecDeque::new(), running: None }
+    pub fn new(program: PathBuf, before: Vec<OsString>, after: Vec<OsString>, told: Told) -> Self {
+        Self { program, args: (before, after), told, waiting: VecDeque::new(), running: None }
     }
 
-    /// The notes of this exam are written down, too, when its turn comes.
+    /// It is done to this exam, too, when its turn comes.
     pub fn add(&mut self, folder: &Path) {
         self.waiting.push_back(folder.to_owned());
     }
@@ -55,7 +65,7 @@ impl NoteWriter {
                     self.running = Some((folder, child));
                     None
                 }
-                Err(error) => Some(failed(&folder, &error.to_string())),
+                Err(error) => Some(self.failed(&folder, &error.to_string())),
             };
         };
         match child.try_wait() {
@@ -64,15 +74,21 @@ impl NoteWriter {
                 None
             }
             Ok(Some(status)) if status.code().is_some_and(|code| code < FAILED) => {
-                let shown = folder.shown();
-                let line = format!(
-                    "the free notes of `{shown}` are written down as drafts; nobody has read them yet"
-                );
+                let (line, more) = ((self.told.done)(&folder.shown()), words(&mut child));
+                let line = if more.is_empty() { line } else { format!("{line}; {more}") };
                 Some((Notice::Listening, line))
             }
-            Ok(Some(_)) => Some(failed(&folder, &words(&mut child))),
-            Err(error) => Some(failed(&folder, &error.to_string())),
+            Ok(Some(_)) => Some(self.failed(&folder, &words(&mut child))),
+            Err(error) => Some(self.failed(&folder, &error.to_string())),
         }
+    }
+
+    fn failed(&self, folder: &Path, why: &str) -> (Notice, String) {
+        (Notice::Fault, (self.told.failed)(&folder.shown(), why))
+    }
+
+    fn is_done(&self) -> bool {
+        self.running.is_none() && self.waiting.is_empty()
     }
 
     /// Breaks off: an exam begins. What was not done is done later.
@@ -98,18 +114,32 @@ impl NoteWriter {
     }
 }
 
-impl Drop for NoteWriter {
+impl Drop for Chore {
     fn drop(&mut self) {
         self.break_off();
     }
 }
 
-fn failed(folder: &Path, why: &str) -> (Notice, String) {
-    let shown = folder.shown();
-    let line = format!(
-        "the free notes of `{shown}` could not be written down: {why}; `zonecall notes {shown}` tries again"
-    );
-    (Notice::Fault, line)
+/// All that is done to the exams of a box, one thing after the other.
+#[derive(Debug, Default)]
+pub struct Chores {
+    /// Free notes are written down; none where the parts for it are not there.
+    pub notes: Option<Chore>,
+    /// Closed exams are encrypted, and their folders removed; none where nobody is named who may read them.
+    pub encryption: Option<Chore>,
+}
+
+impl Chores {
+    /// Goes on, and encrypts nothing before its notes are written down; gives what became of an exam that is done.
+    pub fn go_on(&mut self) -> Option<(Notice, String)> {
+        let notes = self.notes.as_mut().filter(|notes| !notes.is_done());
+        notes.or(self.encryption.as_mut())?.go_on()
+    }
+
+    /// Breaks off: an exam begins.
+    pub fn break_off(&mut self) {
+        self.notes.iter_mut().chain(&mut self.encryption).for_each(Chore::break_off);
+    }
 }
 
 /// What a program said before it ended, in one line.

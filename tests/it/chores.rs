@@ -1,0 +1,81 @@
+//! What is done to closed exams between exams: one after the other, and what was broken off is begun again.
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use zonecall::session::chores::{Chore, Chores, Told};
+use zonecall::session::notice::Notice;
+
+fn shell(script: &str) -> Chore {
+    let told = Told {
+        done: |folder| format!("`{folder}` is done"),
+        failed: |folder, why| format!("`{folder}` is not done: {why}"),
+    };
+    Chore::new("/bin/sh".into(), vec!["-c".into(), script.into()], Vec::new(), told)
+}
+
+/// The next line, which comes within ten seconds.
+fn told(mut go_on: impl FnMut() -> Option<(Notice, String)>) -> (Notice, String) {
+    let since = Instant::now();
+    loop {
+        if let Some(line) = go_on() {
+            return line;
+        }
+        assert!(since.elapsed() < Duration::from_secs(10), "nothing became of it");
+        std::thread::sleep(Duration::from_millis(5));
+    }
+}
+
+#[test]
+fn each_exam_has_its_turn_and_its_line_and_what_was_said_is_in_none() {
+    let mut chore = shell("echo private words; case $0 in *one) exit 1;; *) echo no disk >&2; exit 2;; esac");
+    assert_eq!(chore.go_on(), None, "nothing is there to do");
+    chore.add(Path::new("exams/one"));
+    chore.add(Path::new("exams/two"));
+    let (notice, line) = told(|| chore.go_on());
+    assert!(notice == Notice::Listening && line == "`exams/one` is done", "{line}");
+    let (notice, line) = told(|| chore.go_on());
+    assert!(notice == Notice::Fault && line == "`exams/two` is not done: no disk", "{line}");
+    assert_eq!(chore.go_on(), None);
+}
+
+#[test]
+fn what_was_broken_off_by_an_exam_is_begun_again_first() {
+    let folder = tempfile::tempdir().unwrap();
+    let slow = folder.path().join("slow");
+    std::fs::write(&slow, "").unwrap();
+    let mut chore = shell("if [ -e $0/slow ]; then exec sleep 600; fi");
+    chore.add(folder.path());
+    chore.add(Path::new("/nowhere"));
+    let since = Instant::now();
+    assert_eq!(chore.go_on(), None, "it runs");
+    assert_eq!(chore.go_on(), None);
+    chore.break_off();
+    assert!(since.elapsed() < Duration::from_secs(60), "it was not waited for");
+    std::fs::remove_file(&slow).unwrap();
+    let (_, line) = told(|| chore.go_on());
+    assert!(line.contains(&*folder.path().to_string_lossy()), "{line}");
+    assert!(told(|| chore.go_on()).1.contains("/nowhere"));
+}
+
+#[test]
+fn what_a_program_warns_of_is_told_though_it_was_done() {
+    let mut chore = shell("echo zonecall: two stills are elsewhere >&2");
+    chore.add(Path::new("exams/one"));
+    assert_eq!(told(|| chore.go_on()).1, "`exams/one` is done; two stills are elsewhere");
+}
+
+#[test]
+fn no_exam_is_encrypted_before_its_notes_are_written_down() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut notes = shell("sleep 0.2; echo notes >> $0/order");
+    let mut encryption = shell("echo encryption >> $0/order");
+    encryption.add(folder.path());
+    notes.add(folder.path());
+    let mut chores = Chores { notes: Some(notes), encryption: Some(encryption) };
+    chores.go_on();
+    chores.break_off();
+    told(|| chores.go_on());
+    told(|| chores.go_on());
+    assert_eq!(chores.go_on(), None);
+    assert_eq!(std::fs::read_to_string(folder.path().join("order")).unwrap(), "notes\nencryption\n");
+}
