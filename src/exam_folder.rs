@@ -70,6 +70,14 @@ pub enum FolderError {
     },
 }
 
+impl FolderError {
+    /// The exam was erased on request: there is nothing more to read, and nothing wrong with it.
+    #[must_use]
+    pub fn is_erased(&self) -> bool {
+        matches!(self, FolderError::Fold { source: FoldError::Erased { .. }, .. })
+    }
+}
+
 /// A folder with an exam in it, or with room for one.
 #[derive(Debug, Clone)]
 pub struct ExamFolder {

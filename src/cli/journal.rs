@@ -127,10 +127,17 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             let were = if gone.files.len() == 1 { "was" } else { "were" };
             format!("{} {were} deleted: {}", count(gone.files.len(), "kept file"), gone.why)
         }
+        Event::Erased(erased) => {
+            format!("exam {} was erased, {}: {}", erased.exam, count_of(erased.lines), erased.why)
+        }
         Event::Torn { bytes: 0 } => "the lines that belong to the one before were not written".to_owned(),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),
     }
+}
+
+fn count_of(lines: u64) -> String {
+    count(usize::try_from(lines).unwrap_or(usize::MAX), "line")
 }
 
 fn utterance_said(heard: &UtteranceEvent) -> String {

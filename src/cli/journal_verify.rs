@@ -61,6 +61,19 @@ impl Verified<'_> {
             writeln!(out, "{}", problem.shown())?;
         }
         let is_clean = lines.damage.is_empty() && faults.is_empty();
+        if let Some((line, erased)) = lines.erased() {
+            writeln!(
+                out,
+                "exam {} was erased on {}: {}\n\
+                 a copy is the exam that it was if it verifies, has {} lines, and the hash of its last line is {}",
+                erased.exam.shown(),
+                line.at.format("%Y-%m-%d"),
+                erased.why.shown(),
+                erased.lines,
+                line.prev
+            )?;
+            return Ok(is_clean);
+        }
         if is_clean {
             writeln!(
                 out,
@@ -174,7 +187,9 @@ fn found(exam: &Exam, protocols: &Protocols) -> (Vec<String>, Vec<String>) {
 fn missing(folder: &Path, exam: &Exam) -> Option<String> {
     let sealed = exam.sealed.iter().map(|sound| &sound.file);
     let files: BTreeSet<&String> = sealed.chain(exam.frames.iter().map(|still| &still.file)).collect();
-    let gone: Vec<&String> = files.into_iter().filter(|file| !kept_file(folder, file).exists()).collect();
+    // What was deleted on purpose is told by a line.
+    let is_lost = |file: &&String| !exam.is_discarded(file) && !kept_file(folder, file).exists();
+    let gone: Vec<&String> = files.into_iter().filter(is_lost).collect();
     let first = gone.first()?;
     Some(format!(
         "{} that the journal names, `{first}` first, cannot be compared: not there",

@@ -31,21 +31,28 @@ pub(super) fn pair_day(
     protocols: &Protocols,
 ) -> anyhow::Result<ExitCode> {
     let mut exams: Vec<(Exam, Vec<Frame>)> = Vec::new();
-    let mut refused = Vec::new();
+    let (mut here, mut refused) = (Vec::new(), Vec::new());
+    let mut out = terminal::out();
     for folder in folders {
-        let exam = folder.exam(protocols)?;
+        let exam = match folder.exam(protocols) {
+            Err(error) if error.is_erased() => {
+                writeln!(out, "passed over {error}")?;
+                continue;
+            }
+            exam => exam?,
+        };
         let (stills, problems) = folder::read(frames, folder.path(), exam.header.utc_offset_s);
         refused = problems;
         exams.push((exam, stills));
+        here.push(folder);
     }
     let owners = owners(&exams, args.again);
-    let mut out = terminal::out();
     let mut clean = refused.is_empty();
     show_left_out(&mut out, &Noted::default(), &refused)?;
     if let Some((_, stills)) = exams.first() {
         show_copied(&mut out, stills)?;
     }
-    for (idx, (folder, (exam, stills))) in folders.iter().zip(&exams).enumerate() {
+    for (idx, (folder, (exam, stills))) in here.into_iter().zip(&exams).enumerate() {
         let own = |frame: &&Frame| owners.get(&frame.id) == Some(&Some(idx));
         let stills: Vec<Frame> = stills.iter().filter(own).cloned().collect();
         writeln!(out, "{}:", folder.path().shown())?;

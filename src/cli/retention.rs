@@ -2,7 +2,7 @@
 //!
 //! Takes: exam folders.
 //! Gives: a copy with a list of its files and their hashes; or fewer files, and a line in each journal.
-//! Never: deletes a line of a journal, or anything that was not asked for.
+//! Never: shortens a journal, unless all of an exam is to be erased, or deletes anything that was not asked for.
 //! Tested in: `tests/it/retention.rs`.
 
 use std::io::Write as _;
@@ -15,6 +15,7 @@ use chrono::{TimeDelta, Utc};
 use super::options::KnowledgeArgs;
 use super::output::one_line;
 use crate::exam::discard::{Discard, discard};
+use crate::exam::erase::{erase, remove_rest};
 use crate::exam::fold::Exam;
 use crate::exam::seal::sha256;
 use crate::exam_folder::ExamFolder;
@@ -23,6 +24,10 @@ use crate::private;
 use crate::protocol::Protocols;
 use crate::terminal::{self, ShownText as _};
 
+/// What is said of an exam that was erased before.
+const ERASED_BEFORE: &str = "erased before";
+/// Files that are named; of more, how many.
+const NAMED_MAX: usize = 5;
 /// Longest name of a copy, in letters.
 const NAME_MAX: usize = 100;
 /// The list of a copy.
@@ -31,10 +36,12 @@ const LIST: &str = "files.csv";
 /// Keeps no longer what need not be kept, and copies what is.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "The journal of an exam is never shortened: a line says what was deleted and keeps the hashes.\n\n\
+    after_help = "A line of the journal says what was deleted and keeps the hashes; words stay in it until the exam is \
+    erased.\n\n\
     Examples:\n  zonecall retention sound --days 365 exams/*\n  \
     zonecall retention copy --horse Juniper --into /media/stick/juniper exams/*\n  \
-    zonecall retention delete --why \"asked for by the owner\" exams/juniper\n\n\
+    zonecall retention delete --why \"asked for by the owner\" exams/juniper\n  \
+    zonecall retention erase --why \"asked for by the owner\" exams/juniper\n\n\
     Exit codes: 0 done, 1 nothing was found, 2 an error."
 )]
 pub(crate) struct RetentionArgs {
@@ -80,6 +87,18 @@ enum Retention {
         #[command(flatten)]
         knowledge: KnowledgeArgs,
     },
+    /// Erase an exam on request, its words included. One line is left, by which a copy can be recognised as the exam that it
+    /// was; nothing can be read or reported any more, and nothing brings it back.
+    Erase {
+        /// Why, for the line that is left: name nobody in it.
+        #[arg(long, value_name = "TEXT")]
+        why: String,
+        /// Exam folders.
+        #[arg(value_name = "FOLDER", required = true)]
+        exams: Vec<PathBuf>,
+        #[command(flatten)]
+        knowledge: KnowledgeArgs,
+    },
 }
 
 pub(crate) fn retention(args: &RetentionArgs) -> anyhow::Result<ExitCode> {
@@ -93,6 +112,7 @@ pub(crate) fn retention(args: &RetentionArgs) -> anyhow::Result<ExitCode> {
         Retention::Delete { why, exams, knowledge } => {
             delete(exams, &knowledge.read()?, Discard::Files, why, |_| true)
         }
+        Retention::Erase { why, exams, knowledge } => erase_all(exams, &knowledge.read()?, why),
         Retention::Copy { horse, into, exams, knowledge } => copy(exams, &knowledge.read()?, horse, into),
     }
 }
@@ -109,23 +129,63 @@ fn delete(
     let mut failed = false;
     for path in exams {
         let folder = ExamFolder::at(path);
-        let done = || -> anyhow::Result<Option<usize>> {
+        let done = || -> anyhow::Result<String> {
             let mut journal = folder.append_journal()?;
-            let exam = folder.exam(protocols)?;
+            let exam = match folder.exam(protocols) {
+                Err(error) if error.is_erased() => return Ok(ERASED_BEFORE.to_owned()),
+                exam => exam?,
+            };
             if !is_meant(&exam) {
-                return Ok(None);
+                return Ok("kept, not old enough".to_owned());
             }
-            Ok(Some(discard(path, &exam, &mut journal, what, why, Utc::now())?.len()))
+            let n_files = discard(path, &exam, &mut journal, what, why, Utc::now())?.len();
+            Ok(format!("{n_files} files deleted"))
         };
         match done() {
-            Ok(Some(n_files)) => writeln!(out, "{}: {n_files} files deleted", path.shown())?,
-            Ok(None) => writeln!(out, "{}: kept, not old enough", path.shown())?,
+            Ok(became) => writeln!(out, "{}: {became}", path.shown())?,
             Err(error) => {
                 failed = true;
                 writeln!(out, "{}: NOT DELETED: {}", path.shown(), one_line(&error))?;
             }
         }
     }
+    Ok(if failed { ExitCode::from(2) } else { ExitCode::SUCCESS })
+}
+
+/// Erases each exam; one that cannot be erased keeps the others from nothing.
+fn erase_all(exams: &[PathBuf], protocols: &Protocols, why: &str) -> anyhow::Result<ExitCode> {
+    let mut out = terminal::out();
+    let mut failed = false;
+    for path in exams {
+        let folder = ExamFolder::at(path);
+        let done = || -> anyhow::Result<(&str, Vec<PathBuf>)> {
+            let journal = folder.append_journal()?;
+            match folder.exam(protocols) {
+                Err(error) if error.is_erased() => Ok((ERASED_BEFORE, remove_rest(path)?)),
+                exam => Ok(("erased", erase(path, &exam?, journal, why, Utc::now())?)),
+            }
+        };
+        match done() {
+            Ok((became, left)) => {
+                writeln!(out, "{}: {became}", path.shown())?;
+                for left in left.iter().take(NAMED_MAX) {
+                    writeln!(out, "  STILL THERE: {}", left.shown())?;
+                }
+                if left.len() > NAMED_MAX {
+                    writeln!(out, "  STILL THERE: {} more", left.len() - NAMED_MAX)?;
+                }
+            }
+            Err(error) => {
+                failed = true;
+                writeln!(out, "{}: NOT ERASED: {}", path.shown(), one_line(&error))?;
+            }
+        }
+    }
+    writeln!(
+        out,
+        "copies, encrypted ones too, are not looked for, and an archive in which it was filed keeps its record until \
+         `zonecall archive forget`; a disk keeps what was deleted until it is written over"
+    )?;
     Ok(if failed { ExitCode::from(2) } else { ExitCode::SUCCESS })
 }
 
@@ -138,7 +198,11 @@ fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> a
     };
     let (mut rows, mut n_exams) = (Vec::new(), 0);
     for path in exams {
-        let exam = ExamFolder::at(path).exam(protocols).with_context(|| format!("`{}`", path.shown()))?;
+        let exam = match ExamFolder::at(path).exam(protocols) {
+            // Nothing is left to be copied.
+            Err(error) if error.is_erased() => continue,
+            exam => exam.with_context(|| format!("`{}`", path.shown()))?,
+        };
         if !is_of(&exam) {
             continue;
         }

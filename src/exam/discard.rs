@@ -63,7 +63,6 @@ pub fn discard(
         return Err(DiscardError::Open);
     }
     let is_sound = |file: &str| exam.audio.iter().any(|audio| audio.file == file);
-    let is_inside = |file: &str| Path::new(file).is_relative() && !file.split('/').any(|part| part == "..");
     let kept = seal(folder, exam).into_iter();
     let gone: Vec<FileHash> = kept
         .filter(|kept| is_inside(&kept.file) && (what == Discard::Files || is_sound(&kept.file)))
@@ -84,4 +83,9 @@ pub fn discard(
         std::fs::remove_dir_all(&path).map_err(|source| DiscardError::Delete { path, source })?;
     }
     Ok(gone)
+}
+
+/// The file is in the exam folder, by the name that the journal has for it.
+pub(super) fn is_inside(file: &str) -> bool {
+    Path::new(file).is_relative() && !file.split('/').any(|part| part == "..")
 }

@@ -176,6 +176,8 @@ pub enum Event {
     },
     /// Kept files were deleted, on request or because the practice keeps them no longer; their hashes stay.
     Discarded(Discarded),
+    /// All lines before this one were erased on request; `prev` is still the hash of the last of them.
+    Erased(Erased),
     /// Written by a later version of the program: kept, shown, not understood.
     #[serde(skip)]
     Unknown {
@@ -260,6 +262,17 @@ pub struct Settled {
 pub struct Discarded {
     /// The files as they were.
     pub files: Vec<FileHash>,
+    /// Why, in words.
+    pub why: String,
+}
+
+/// An exam that was erased.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Erased {
+    /// The name that its first line gave it.
+    pub exam: String,
+    /// How many lines its journal had.
+    pub lines: u64,
     /// Why, in words.
     pub why: String,
 }

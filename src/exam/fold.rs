@@ -7,6 +7,8 @@
 
 use std::collections::BTreeSet;
 
+use chrono::{DateTime, Utc};
+
 use crate::exam::breaks::breaks;
 use crate::exam::by_hand;
 use crate::exam::call::{Act, Problem};
@@ -19,6 +21,7 @@ use crate::exam::seq::Seq;
 use crate::exam::settle::set_in_force;
 use crate::exam::sign::fault;
 use crate::protocol::Protocols;
+use crate::terminal::ShownText as _;
 
 pub use crate::exam::logged::{
     Exam, FileChange, Gap, LoggedCall, LoggedChange, LoggedEntry, LoggedSignature, LoggedUtterance, Note,
@@ -54,6 +57,17 @@ pub enum FoldError {
     /// The first line is not there or not an exam's.
     #[error("the journal's first line, which names the exam, is missing or from another program")]
     NoHeader,
+    /// It was erased.
+    #[error(
+        "the exam was erased on {} ({}); what is left of it shows whether a copy is the exam that it was",
+        at.format("%Y-%m-%d"), why.shown()
+    )]
+    Erased {
+        /// When.
+        at: DateTime<Utc>,
+        /// Why.
+        why: String,
+    },
 }
 
 /// Folds the journal's events into the exam.
@@ -71,8 +85,12 @@ pub(crate) fn fold_events(
     damage: &[(u64, Problem)],
     protocols: &Protocols,
 ) -> Result<Exam, FoldError> {
-    let Some(Event::Exam(header)) = events.first().map(|line| &line.event) else {
-        return Err(FoldError::NoHeader);
+    let header = match events.first() {
+        Some(ExamEvent { event: Event::Exam(header), .. }) => header,
+        Some(ExamEvent { event: Event::Erased(erased), at, .. }) => {
+            return Err(FoldError::Erased { at: *at, why: erased.why.clone() });
+        }
+        _ => return Err(FoldError::NoHeader),
     };
     let mut exam = Exam { damage: damage.to_vec(), ..Exam::new((**header).clone()) };
     events.iter().for_each(|line| exam.take(line));
@@ -194,6 +212,7 @@ impl Exam {
             | Event::Microphone { .. }
             | Event::Sent(_)
             | Event::Discarded(_)
+            | Event::Erased(_)
             | Event::Unknown { .. } => {}
         }
         // What was changed afterwards behind the journal's back was not signed by anybody.

@@ -15,7 +15,7 @@ use crate::exam::seq::Seq;
 use crate::machine::Machine;
 
 /// Name of the file inside an exam folder.
-const HEAD_FILE: &str = "exam.head";
+pub(super) const HEAD_FILE: &str = "exam.head";
 /// Versions of the program that wrote none.
 const HEADLESS: &str = "0.1.";
 /// Its name until it is whole.
@@ -43,7 +43,7 @@ impl Head {
     pub(super) fn is_gone(folder: &Path, events: &[ExamEvent]) -> bool {
         let had_one = events.iter().any(|line| match &line.event {
             Event::Exam(header) => !header.program.starts_with(HEADLESS),
-            Event::Sealed { .. } => true,
+            Event::Sealed { .. } | Event::Erased(_) => true,
             _ => false,
         });
         had_one && Self::read(folder).is_none()
@@ -58,6 +58,12 @@ impl Head {
 
     /// What is wrong with a journal that had this head; `hashes` are those of its events.
     pub(super) fn fault(&self, events: &[ExamEvent], hashes: &[String]) -> Option<(u64, Problem)> {
+        if let [ExamEvent { event: Event::Erased(_), seq, .. }, ..] = events
+            && self.seq < *seq
+        {
+            // It was erased, and a crash came before this was written anew; what it names is gone.
+            return None;
+        }
         let at = events.iter().position(|line| line.seq == self.seq);
         let (number, message) = match at {
             Some(idx) if hashes.get(idx) == Some(&self.sha256) => return None,

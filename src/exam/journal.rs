@@ -2,7 +2,8 @@
 //!
 //! Takes: events, one at a time or several that belong together.
 //! Gives: the file, and back from it every whole line and what is wrong with the rest.
-//! Never: rewrites or cuts a line that was written; a torn last line stays and the next event starts on a fresh one.
+//! Never: rewrites or cuts a line that was written; a torn last line stays and the next event starts on a fresh one. Only
+//! an exam that is erased on request loses its lines, all of them together.
 //! Tested in: `tests/it/journal.rs`.
 
 use std::fs::{File, TryLockError};
@@ -16,7 +17,7 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use crate::clock::Sample;
-use crate::exam::event::Event;
+use crate::exam::event::{Erased, Event};
 use crate::exam::head::Head;
 use crate::exam::lines::NO_LINE;
 use crate::exam::seq::Seq;
@@ -28,6 +29,8 @@ pub use crate::exam::lines::{Lines, lines};
 
 /// Name of the journal inside an exam folder.
 pub const JOURNAL_FILE: &str = "exam.jsonl";
+/// What is left of an erased one, until it is whole.
+const ERASED_FILE: &str = ".exam.jsonl.new";
 /// How long another program's writing is waited for: one that listens holds the journal for hours.
 pub const LOCK_WAIT: Duration = Duration::from_secs(2);
 /// Time between two tries.
@@ -246,6 +249,41 @@ impl Journal {
             self.write_head(*last);
         }
         Ok(numbers)
+    }
+
+    /// Puts one line in the place of all others: it has the next number and still the hash of the last one.
+    ///
+    /// # Errors
+    /// When the disk refuses; then the lines are as they were.
+    pub fn erase(self, at: DateTime<Utc>, erased: Erased) -> Result<(), JournalError> {
+        self.still_there()?;
+        let (seq, prev, event) = (self.next_seq, self.prev.as_str(), &Event::Erased(erased));
+        let line = LineOut { seq, at, sample: Sample::FIRST, event, prev, more: false };
+        let mut line = serde_json::to_vec(&line)
+            .map_err(|source| JournalError::Encode { path: self.path.clone(), source })?;
+        let sha256 = crate::hex(&Sha256::digest(&line));
+        line.push(b'\n');
+        let folder = self.path.parent().unwrap_or(Path::new(""));
+        let new = folder.join(ERASED_FILE);
+        let replace = || -> std::io::Result<()> {
+            // What a crash left of another try.
+            std::fs::remove_file(&new).or_else(|error| match error.kind() {
+                std::io::ErrorKind::NotFound => Ok(()),
+                _ => Err(error),
+            })?;
+            let file = self.machine.create(&new)?;
+            self.machine.write(&file, &new, 0, &line)?;
+            self.machine.sync(&file, &new)?;
+            std::fs::rename(&new, &self.path)?;
+            self.machine.sync_folder(folder)
+        };
+        replace().map_err(|source| {
+            // Half a line is of no use; should this fail too, it goes at the next try.
+            let _ = std::fs::remove_file(&new);
+            JournalError::Io { doing: "erase", path: self.path.clone(), source }
+        })?;
+        Head { seq, sha256 }.write(self.machine.as_ref(), folder);
+        Ok(())
     }
 
     /// Makes sure that the file which is being written is still the one that others would find.

@@ -14,12 +14,15 @@ use sha2::{Digest, Sha256};
 use crate::clock::Sample;
 use crate::exam::bounds::{self, LINE_BYTES_MAX, SAMPLES_MAX, SEQ_MAX};
 use crate::exam::call::Problem;
-use crate::exam::event::{Event, ExamEvent};
+use crate::exam::event::{Erased, Event, ExamEvent};
 use crate::exam::seq::Seq;
 use crate::exam::sign::FileHash;
 
 /// What the first line holds in place of the hash of a line before it.
 pub(super) const NO_LINE: &str = "0000000000000000000000000000000000000000000000000000000000000000";
+
+/// The kind of the line that is left of an exam which was erased.
+const ERASED: &str = "erased";
 
 #[derive(Deserialize)]
 struct LineIn {
@@ -66,6 +69,13 @@ impl Lines {
         let events = self.events.iter().take(count).cloned().collect();
         let (tears, discarded) = (self.tears.clone(), self.discarded.clone());
         Lines { events, tears, discarded, ..Lines::default() }
+    }
+
+    /// What is left of an exam that was erased: its line, and what that says.
+    #[must_use]
+    pub fn erased(&self) -> Option<(&ExamEvent, &Erased)> {
+        let first = self.events.first()?;
+        if let Event::Erased(erased) = &first.event { Some((first, erased)) } else { None }
     }
 
     /// The number that the next line gets: one more than the last line, or than any where that one is taken.
@@ -140,7 +150,9 @@ impl Reading {
         match parts(line) {
             Ok(parts) => {
                 self.more_after = parts.more.then_some(number);
-                self.found.damage.extend(self.faults(&parts, &before).map(|problem| (number, problem)));
+                self.found
+                    .damage
+                    .extend(self.faults(&parts, &before, number).map(|problem| (number, problem)));
                 let event = self.event(parts, number);
                 if let (Event::Torn { .. }, Some(at)) = (&event.event, unread_at.or(more_after)) {
                     // The program itself reported it: a line cut short is no fault of the chain.
@@ -165,13 +177,16 @@ impl Reading {
     }
 
     /// Checks a line against the one before it.
-    fn faults(&self, line: &LineIn, hash_before: &str) -> impl Iterator<Item = Problem> + use<> {
+    ///
+    /// What is left of an exam that was erased goes on with the numbers and the chain of the lines that are gone.
+    fn faults(&self, line: &LineIn, hash_before: &str, number: u64) -> impl Iterator<Item = Problem> + use<> {
+        let is_left = number == 1 && line.kind == ERASED;
         let wanted = self.found.events.last().map_or(Seq::FIRST, |event| event.seq.next());
-        let chain = (line.prev != hash_before).then(|| Problem {
+        let chain = (!is_left && line.prev != hash_before).then(|| Problem {
             message: format!("the line with seq {} does not match the line before it", line.seq),
             help: "a line was changed, added or removed after it was written; compare with a copy".to_owned(),
         });
-        let order = (line.seq != wanted).then(|| Problem {
+        let order = (!is_left && line.seq != wanted).then(|| Problem {
             message: format!("seq is {}, but {wanted} was expected", line.seq),
             help: "lines are missing or repeated; compare with a copy".to_owned(),
         });

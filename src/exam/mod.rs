@@ -43,3 +43,4 @@ pub mod live;
 pub mod seal;
 pub mod stamp;
 pub mod discard;
+pub mod erase;

@@ -344,10 +344,12 @@ fn left_behind(exams: &Path, protocols: &Protocols) -> Result<Vec<LeftBehind>, S
     Ok(found.collect())
 }
 
+/// None where it was erased.
 fn left_in(folder: &ExamFolder, protocols: &Protocols) -> Option<LeftBehind> {
     let shown = folder.path().shown();
     let exam = match folder.exam(protocols) {
         Ok(exam) => exam,
+        Err(error) if error.is_erased() => return None,
         Err(error) => {
             let why = in_one_line(&error);
             return Some(LeftBehind::Told(format!(

@@ -83,6 +83,7 @@ fn on_request_all_files_go_and_the_journal_verifies() {
     }
     let verified = zonecall(&["journal", &text(folder.path()), "--verify"]);
     assert_eq!(verified.status.code(), Some(0), "{}", said(&verified));
+    assert!(!said(&verified).contains("cannot be compared"), "a line tells why: {}", said(&verified));
     assert!(said(&zonecall(&["journal", &text(folder.path())])).contains("asked for by the owner"));
 }
 
@@ -140,7 +141,109 @@ fn no_copy_goes_over_another_or_leaves_its_folder_whatever_the_exams_are_called(
     let kept = rows.iter().filter(|row| row[0].ends_with("which.txt"));
     let kept: Vec<String> = kept.map(|row| std::fs::read_to_string(into.join(&row[0])).unwrap()).collect();
     assert_eq!(kept, ["a", "b", "c", "d"], "each is there, under a name of its own");
-    let beside: Vec<_> = std::fs::read_dir(at("copies")).unwrap().map(|one| one.unwrap().file_name()).collect();
+    let beside: Vec<_> =
+        std::fs::read_dir(at("copies")).unwrap().map(|one| one.unwrap().file_name()).collect();
     assert_eq!(beside, ["juniper"]);
     assert!(!at("stolen").exists());
+}
+
+#[test]
+fn an_exam_that_is_erased_leaves_one_line_by_which_a_copy_is_recognised() {
+    let folder = exam();
+    let (copies, path) = (tempfile::tempdir().unwrap(), text(folder.path()));
+    assert!(zonecall(&["report", &path]).status.success());
+    let copy = copies.path().join("copy");
+    std::fs::create_dir(&copy).unwrap();
+    for name in ["exam.jsonl", "exam.head"] {
+        std::fs::copy(folder.path().join(name), copy.join(name)).unwrap();
+    }
+    std::fs::write(folder.path().join("mine.txt"), "not the program's").unwrap();
+    std::fs::write(folder.path().join(".exam.jsonl.new"), "left by a crash").unwrap();
+    let before = journal::read(&copy).unwrap();
+    let erase = || zonecall(&["retention", "erase", "--why", "asked for by the owner", &path]);
+    let done = erase();
+    assert!(done.status.success() && said(&done).contains(": erased\n"), "{}", said(&done));
+    assert_eq!(said(&done).matches("STILL THERE").count(), 1, "{}", said(&done));
+    assert!(said(&done).contains("STILL THERE: ") && said(&done).contains("mine.txt"), "{}", said(&done));
+    let mut names: Vec<_> =
+        std::fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+    names.sort();
+    assert_eq!(names, ["exam.head", "exam.jsonl", "mine.txt"]);
+    // Nothing of what was said is left, nor whose exam it was: sought in the bytes of the file itself.
+    let left = std::fs::read_to_string(folder.path().join("exam.jsonl")).unwrap();
+    assert_eq!(left.lines().count(), 1);
+    assert!(!left.to_lowercase().contains("juniper") && !left.contains("zone"), "{left}");
+    let lines = journal::read(folder.path()).unwrap();
+    assert_eq!(lines.damage, []);
+    let (line, erased) = lines.erased().unwrap();
+    let n_lines = before.events.len() as u64;
+    assert_eq!((line.seq.0, erased.lines, line.prev.as_str()), (n_lines + 1, n_lines, before.last_hash()));
+    assert_eq!(erased.why, "asked for by the owner");
+    let verified = zonecall(&["journal", &path, "--verify"]);
+    let told = said(&verified);
+    assert!(verified.status.success() && told.contains(&line.prev) && told.contains("erased on"), "{told}");
+    // Every other command says why there is nothing.
+    for command in [&["check", &path][..], &["report", &path], &["export", &path, "--as", "json"]] {
+        let refused = zonecall(command);
+        assert_eq!(refused.status.code(), Some(2));
+        assert!(said(&refused).contains("asked for by the owner"), "{}", said(&refused));
+    }
+    for again in [erase(), zonecall(&["retention", "sound", "--days", "1", &path])] {
+        assert!(again.status.success() && said(&again).contains("erased before"), "{}", said(&again));
+    }
+}
+
+#[test]
+fn the_line_that_is_left_ends_the_chain_of_the_lines_that_were_erased_and_is_itself_protected() {
+    let folder = exam();
+    let (path, file) = (text(folder.path()), folder.path().join("exam.jsonl"));
+    let lags = std::fs::read(folder.path().join("exam.head")).unwrap();
+    zonecall(&["retention", "delete", "--why", "asked for", &path]);
+    let before = journal::read(folder.path()).unwrap();
+    let head = std::fs::read(folder.path().join("exam.head")).unwrap();
+    assert!(zonecall(&["retention", "erase", "--why", "asked for", &path]).status.success());
+    let lines = journal::read(folder.path()).unwrap();
+    assert_eq!(
+        (lines.events[0].prev.as_str(), lines.erased().unwrap().1.lines),
+        (before.last_hash(), before.events.len() as u64)
+    );
+    // A crash between the journal and its head.
+    let new_head = std::fs::read(folder.path().join("exam.head")).unwrap();
+    for head in [head, lags] {
+        std::fs::write(folder.path().join("exam.head"), head).unwrap();
+        assert_eq!(journal::read(folder.path()).unwrap().damage, []);
+    }
+    std::fs::write(folder.path().join("exam.head"), new_head).unwrap();
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, text.replace("asked for", "never mind")).unwrap();
+    assert_eq!(zonecall(&["journal", &path, "--verify"]).status.code(), Some(1), "it was changed");
+    // Anywhere but in the first line it is no end of an exam.
+    std::fs::write(&file, format!("{text}{text}")).unwrap();
+    assert_ne!(journal::read(folder.path()).unwrap().damage, []);
+}
+
+#[test]
+fn nothing_is_erased_of_an_exam_that_was_never_closed_or_by_a_link() {
+    let folder = still::folder();
+    let erase = |folder: &Path| zonecall(&["retention", "erase", "--why", "x", &text(folder)]);
+    let bytes = std::fs::read(folder.path().join("exam.jsonl")).unwrap();
+    let refused = erase(folder.path());
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(said(&refused).contains("the exam was never closed"), "{}", said(&refused));
+    assert_eq!(std::fs::read(folder.path().join("exam.jsonl")).unwrap(), bytes);
+    // A folder of the program that is a link leads elsewhere, to what is not this exam's.
+    let (folder, elsewhere) = (exam(), tempfile::tempdir().unwrap());
+    std::fs::write(elsewhere.path().join("another.html"), "").unwrap();
+    std::os::unix::fs::symlink(elsewhere.path(), folder.path().join("signed")).unwrap();
+    let done = erase(folder.path());
+    assert!(said(&done).contains("STILL THERE: ") && said(&done).contains("signed"), "{}", said(&done));
+    assert!(elsewhere.path().join("another.html").exists());
+    // Nor is a link taken for what it leads to.
+    let (real, linked) = (exam(), tempfile::tempdir().unwrap());
+    let journal = real.path().join("exam.jsonl");
+    std::os::unix::fs::symlink(&journal, linked.path().join("exam.jsonl")).unwrap();
+    let refused = erase(linked.path());
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(said(&refused).contains("is a link"), "{}", said(&refused));
+    assert!(std::fs::read_to_string(&journal).unwrap().lines().count() > 1);
 }

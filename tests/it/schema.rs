@@ -374,6 +374,17 @@ fn every_line_of_a_journal_with_every_kind_is_as_the_schema_says() {
 }
 
 #[test]
+fn the_line_that_is_left_of_an_erased_exam_is_as_the_schema_says() {
+    let schema = journal_schema();
+    let line = |body: Value| {
+        json!({"seq": 42, "at": "2026-05-04T08:00:00Z", "sample": 0, "kind": "erased", "body": body,
+            "prev": "f".repeat(64)})
+    };
+    holds(&schema, &line(json!({"exam": "20260504T080000Z-0a1b2c3d", "lines": 41, "why": "asked for"})));
+    assert!(!schema.is_valid(&line(json!({"lines": 41, "why": "asked for"}))));
+}
+
+#[test]
 fn a_line_of_a_kind_from_a_later_version_is_no_fault() {
     let mut line = journal_lines().remove(1);
     line["kind"] = json!("weather");
