@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
-use anyhow::{Context as _, ensure};
+use anyhow::{Context as _, bail, ensure};
 
 use super::ear;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
@@ -125,6 +125,14 @@ impl Reply {
 pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
     let path = place().context("there is no folder for the settings; name a file in ZONECALL_SETTINGS")?;
     let mut settings = Settings::read()?;
+    // Told before anybody has spoken ten phrases.
+    if let Some(folder) = args.watch.as_ref().filter(|folder| folder.to_str().is_none()) {
+        bail!(
+            "the settings cannot hold the name of `{}`, which is not UTF-8; rename the folder, or give it to `zonecall listen \
+             --watch`",
+            folder.shown()
+        );
+    }
     let protocols = args.knowledge.read()?;
     let spoken = args.language.read(&protocols)?;
     ensure!(

@@ -2,6 +2,10 @@
 use crate::support::program;
 use crate::support::{BUILT_IN, exam_of, header, utterance, write_heard_by};
 
+use std::ffi::OsStr;
+use std::os::unix::ffi::OsStrExt as _;
+use std::process::Command;
+
 use program::hear;
 use zonecall::exam::call::Act;
 use zonecall::exam::event::Header;
@@ -121,4 +125,19 @@ fn hear_reads_the_settings_as_listen_does_and_a_broken_file_stops_it() {
     assert_eq!(done.status.code(), Some(2), "{told}");
     assert!(told.contains("zonecall.toml` holds no valid settings") && told.contains("line 3"), "{told}");
     assert!(!folder.path().join("exam").exists(), "nothing was begun");
+}
+
+#[test]
+fn a_folder_whose_name_the_settings_cannot_hold_is_refused_before_anybody_speaks() {
+    let folder = tempfile::tempdir().unwrap();
+    let scanner = folder.path().join(OsStr::from_bytes(b"scanner\xff"));
+    std::fs::create_dir(&scanner).unwrap();
+    let settings = folder.path().join("zonecall.toml");
+    let mut setup = Command::new(env!("CARGO_BIN_EXE_zonecall"));
+    setup.arg("setup").arg("--watch").arg(&scanner).env("ZONECALL_SETTINGS", &settings);
+    let done = setup.output().unwrap();
+    let told = String::from_utf8_lossy(&done.stderr).into_owned();
+    assert_eq!(done.status.code(), Some(2), "{told}");
+    assert!(told.contains("scanner\\xff`, which is not UTF-8; rename the folder"), "{told}");
+    assert!(!settings.exists(), "nothing was written");
 }
