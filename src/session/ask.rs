@@ -14,6 +14,7 @@ use crate::knowledge::step::Step;
 use crate::language::closed_sets::AnswerWord;
 use crate::protocol::Protocols;
 use crate::protocol::rules::Weight;
+use crate::session::exam_summary::counted;
 use crate::speech::utterance::Utterance;
 
 /// An answer must begin within this many seconds; then the question stays open for the reviewer.
@@ -277,7 +278,9 @@ impl SpokenQuestion {
             [one] => match &self.doubt {
                 Doubt::Sides { name } => format!("{}? {name}?", one.words),
                 Doubt::Limb { name } => format!("{name}?"),
-                Doubt::Unfinished { missing } => format!("{missing} views missing, end anyway?"),
+                Doubt::Unfinished { missing } => {
+                    format!("{} missing, end anyway?", counted(*missing, "view"))
+                }
                 _ => format!("{}?", one.words),
             },
             [] => String::new(),
@@ -313,7 +316,8 @@ impl SpokenQuestion {
                 format!("asked back: `{words}`; it may be meant for now, or {back}")
             }
             Doubt::Unfinished { missing } => {
-                format!("asked back: {words}, because {missing} views are missing")
+                let missing = counted(*missing, "view");
+                format!("asked back: {words}, with {missing} missing")
             }
         };
         Problem { message, help: "listen to it; if it was a call, add it by hand".to_owned() }

@@ -36,15 +36,15 @@ impl Summary {
 
     /// What is still open of it, in a few words.
     pub(super) fn in_short(&self) -> String {
-        let open = (self.open > 0).then(|| format!("{} utterances open", self.open));
+        let open = (self.open > 0).then(|| format!("{} open", counted(self.open, "phrase")));
         std::iter::once(self.aloud()).chain(open).collect::<Vec<_>>().join(", ")
     }
 
     fn views_aloud(&self) -> String {
         match (self.missing.len(), self.doubtful) {
-            (0, 0) => format!("all {} views saved", self.wanted),
-            (0, doubtful) => format!("all views saved, {doubtful} stills in doubt"),
-            (missing, _) => format!("{missing} views missing"),
+            (0, 0) => format!("all {} saved", counted(self.wanted, "view")),
+            (0, doubtful) => format!("all views saved, {} in doubt", counted(doubtful, "still")),
+            (missing, _) => format!("{} missing", counted(missing, "view")),
         }
     }
 
@@ -53,6 +53,7 @@ impl Summary {
         let (missing, wanted) = (self.missing.len(), self.wanted);
         let mut lines = vec![match missing {
             0 => format!("end of exam: all {wanted} views were saved"),
+            1 => format!("end of exam: 1 of {wanted} views has {lack}"),
             _ => format!("end of exam: {missing} of {wanted} views have {lack}"),
         }];
         let names: Vec<String> =
@@ -63,20 +64,29 @@ impl Summary {
         if !self.values.is_empty() {
             lines.push(format!("values not given: {}", first_of(&self.values, "; ")));
         }
-        if self.doubtful > 0 {
-            lines.push(format!("{} stills have no label, or one in doubt", self.doubtful));
+        match self.doubtful {
+            0 => {}
+            1 => lines.push("1 still has no label, or one in doubt".to_owned()),
+            more => lines.push(format!("{more} stills have no label, or one in doubt")),
         }
         if self.nameless {
             lines.push("the horse is not named: `zonecall name` does that afterwards".to_owned());
         }
-        if self.open > 0 {
-            let open = self.open;
-            lines.push(format!(
-                "{open} utterances were not understood or not answered: labels after them are in doubt"
-            ));
+        match self.open {
+            0 => {}
+            1 => lines
+                .push("1 phrase was not understood or not answered: labels after it are in doubt".to_owned()),
+            more => lines.push(format!(
+                "{more} phrases were not understood or not answered: labels after them are in doubt"
+            )),
         }
         lines
     }
+}
+
+/// How many of them there are: "1 view", "3 views".
+pub(super) fn counted(count: usize, one: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
 }
 
 /// The first of them, and how many more there are.

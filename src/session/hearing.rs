@@ -25,6 +25,7 @@ use crate::session::dialogue::{Counts, Dialogue, DialogueOptions};
 use crate::session::ear::Ear;
 use crate::session::effect::{AnswerExpected, Arrival, Effect, HeardUtterance, Input};
 use crate::session::error::SessionError;
+use crate::session::exam_summary::counted;
 use crate::session::notice::{Notice, ScreenChange};
 use crate::session::options::Subject;
 use crate::session::second_place::{copy_files, places};
@@ -490,7 +491,9 @@ impl Session {
         let lost: String =
             self.lost.iter().map(|lost| format!("; `{}` was removed or moved", lost.shown())).collect();
         let summary = format!(
-            "{folder}: {utterances} utterances, {calls} calls, {not_understood} not understood; {reason}{lost}"
+            "{folder}: {}, {}, {not_understood} not understood; {reason}{lost}",
+            counted(utterances, "phrase"),
+            counted(calls, "call"),
         );
         Ok((summary, self.ear))
     }

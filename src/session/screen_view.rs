@@ -23,6 +23,7 @@ use crate::knowledge::coverage::coverage_of;
 use crate::knowledge::progress::Progress;
 use crate::knowledge::record::CoverageRow;
 use crate::protocol::Protocols;
+use crate::session::exam_summary::counted;
 
 /// Lines of what was heard that are kept.
 const LINES_MAX: usize = 50;
@@ -280,8 +281,9 @@ impl ScreenView {
 
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a share of a width of at most 65,535
     fn meter(&self, width: u16) -> Line<'_> {
-        let stills = self.stills.map_or_else(String::new, |stills| format!(", {stills} stills seen"));
-        let counts = format!("  {} saves called{stills}", self.saves);
+        let stills =
+            self.stills.map_or_else(String::new, |stills| format!(", {} seen", counted(stills, "still")));
+        let counts = format!("  {} called{stills}", counted(self.saves, "save"));
         let room = usize::from(width).saturating_sub(counts.chars().count() + 14).min(40);
         let share = ((self.level_dbfs - METER_FROM_DBFS) / -METER_FROM_DBFS).clamp(0.0, 1.0);
         let full = (share * room as f64) as usize;

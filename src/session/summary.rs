@@ -14,7 +14,7 @@ use crate::knowledge::record::{CoverageRow, FrameRow, Status};
 use crate::language::closed_sets::Ask;
 use crate::session::answer::{named_as_left, open_views};
 use crate::session::dialogue_state::{Dialogue, Written};
-use crate::session::exam_summary::{NAMED_MAX, Summary};
+use crate::session::exam_summary::{NAMED_MAX, Summary, counted};
 use crate::session::forgotten::ExamState;
 use crate::session::notice::Notice;
 
@@ -63,9 +63,9 @@ impl Dialogue {
         }
         let protocols = self.log.protocols();
         let name = protocols.limb_name(&limb).to_owned();
-        let lack = self.lacks_what();
+        let (has, lack) = (if missing == 1 { "has" } else { "have" }, self.lacks_what());
         self.say(&format!("{name}: {missing} missing"), now);
-        self.report(Notice::Summary, &format!("{name}: {missing} views have {lack}"));
+        self.report(Notice::Summary, &format!("{name}: {} {has} {lack}", counted(missing, "view")));
     }
 
     /// The summary comes once: where it came with the question before the end, only what has changed since is told.

@@ -20,6 +20,7 @@ use crate::protocol::Protocols;
 use crate::session::chores::{Chore, Chores};
 use crate::session::ear::Ear;
 use crate::session::error::{SessionError, in_one_line};
+use crate::session::exam_summary::counted;
 use crate::session::feedback::Feedback;
 use crate::session::gate::Gate;
 use crate::session::hearing::{Began, Session, header};
@@ -365,9 +366,9 @@ fn left_in(folder: &ExamFolder, protocols: &Protocols) -> Option<LeftBehind> {
     }
     let sound = format!("{:.0} s of sound", folder.kept_samples(&exam).seconds());
     Some(LeftBehind::Told(format!(
-        "exam `{shown}` was interrupted; {} utterances, {} calls and {sound} are kept; {}",
-        exam.utterances.len(),
-        exam.calls.len(),
+        "exam `{shown}` was interrupted; {}, {} and {sound} are kept; {}",
+        counted(exam.utterances.len(), "phrase"),
+        counted(exam.calls.len(), "call"),
         exam.source.way_out(),
     )))
 }

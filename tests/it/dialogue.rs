@@ -246,6 +246,28 @@ fn the_end_of_the_exam_is_summed_up_and_so_is_a_limb_when_it_is_left() {
     assert_eq!(talk.said().last(), Some(&"27 views missing, end anyway?"));
 }
 
+/// The scheme has fourteen views of this limb; all but the last are saved.
+fn all_views_but_one() -> Talk {
+    let mut talk = Talk::aloud();
+    talk.say("left fore");
+    for zone in ["one alpha", "one bravo", "two alpha", "two bravo", "three alpha", "three bravo"] {
+        talk.say(&format!("zone {zone} transverse")).say("save").say("longitudinal").say("save");
+    }
+    talk.say("zone three charlie transverse").say("save");
+    talk
+}
+
+#[test]
+fn one_view_is_not_spoken_of_as_several() {
+    let mut talk = all_views_but_one();
+    talk.say("right fore");
+    assert_eq!(talk.told(Notice::Summary), ["left fore: 1 view has no save"]);
+    let mut talk = all_views_but_one();
+    talk.say("end of exam");
+    assert_eq!(talk.told(Notice::Summary)[0], "end of exam: 1 of 14 views has no save");
+    assert_eq!(talk.said().last(), Some(&"1 view missing, end anyway?"));
+}
+
 #[test]
 fn the_summary_comes_once_and_after_the_yes_only_what_has_changed() {
     let mut talk = Talk::aloud();

@@ -38,7 +38,7 @@ function show(state) {
   find("news").className = state.news ?? "";
   put("words", words(state));
   fill(find("map"), map(state));
-  put("counts", `${state.saves} ${state.saves === 1 ? "save" : "saves"} called${state.stills === null ? "" : `, ${state.stills} stills seen`}`);
+  put("counts", `${state.saves} ${state.saves === 1 ? "save" : "saves"} called${state.stills === null ? "" : `, ${state.stills} ${state.stills === 1 ? "still" : "stills"} seen`}`);
   fill(find("lines"), state.lines.map((line) => make("li", {}, line)));
   put("cautions", state.cautions);
   put("gone", "");
