@@ -26,6 +26,7 @@ use zonecall::exam::cutter::{CutterEar, Ending, UtteranceCutter};
 use zonecall::exam::event::{CallEvent, Event};
 use zonecall::exam::parse::meaning;
 use zonecall::exam::seq::Seq;
+use zonecall::exam::whole::AnswerExpected;
 use zonecall::language::graph::Moment;
 use zonecall::language::pack::Language;
 use zonecall::protocol::Protocols;
@@ -152,7 +153,7 @@ impl Tool {
                 && let Some(limb) = &view.limb
             {
                 self.ear.follow(Moment { limb: Some(limb), asked: false });
-                cutter.expect_answer(false);
+                cutter.expect_answer(AnswerExpected::No);
             }
             lines.push((Seq(lines.len() as u64 + 1), Event::Call(CallEvent { heard_seq, call })));
         }

@@ -67,7 +67,7 @@ pub(crate) struct Enrol {
 }
 
 /// An utterance in which a phrase was read.
-type Reading = (UtteranceAudio, String);
+type ReadAloud = (UtteranceAudio, String);
 
 pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
     let settings = Settings::read()?;
@@ -143,8 +143,8 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
 fn learned(
     ear: &mut Neural,
     person: &str,
-    learn: &[Reading],
-    judge: &[Reading],
+    learn: &[ReadAloud],
+    judge: &[ReadAloud],
     spoken: &SpokenLanguage,
     protocols: &Protocols,
 ) -> anyhow::Result<Enrolled> {
@@ -175,7 +175,7 @@ fn learned(
 /// Phrases that were not heard as the ones asked for, each with what was heard instead.
 fn heard_otherwise<'a>(
     ear: &mut Neural,
-    read: impl Iterator<Item = &'a Reading>,
+    read: impl Iterator<Item = &'a ReadAloud>,
     spoken: &SpokenLanguage,
     protocols: &Protocols,
 ) -> anyhow::Result<Vec<(&'a str, String)>> {
@@ -220,7 +220,7 @@ fn report(enrolled: &Enrolled, n: usize) -> anyhow::Result<()> {
 }
 
 /// The phrases as they are read into the microphone; one that is not heard is asked for again, then left out.
-fn read_aloud(capture: &mut Capture, phrases: &[String]) -> anyhow::Result<Vec<Reading>> {
+fn read_aloud(capture: &mut Capture, phrases: &[String]) -> anyhow::Result<Vec<ReadAloud>> {
     let mut read = Vec::new();
     for (idx, phrase) in phrases.iter().enumerate() {
         for _ in 0..TRIES {
@@ -240,7 +240,7 @@ fn from_recording(
     path: &Path,
     learn: &[String],
     judge: &[String],
-) -> anyhow::Result<(Vec<Reading>, Vec<Reading>)> {
+) -> anyhow::Result<(Vec<ReadAloud>, Vec<ReadAloud>)> {
     let (mut recording, mut utterances) = (decode::open(path)?, Endpointer::new(Sample::FIRST));
     let mut segments = Vec::new();
     while let Some(block) = recording.next_block()? {
@@ -250,7 +250,7 @@ fn from_recording(
     let wanted = learn.len() + judge.len();
     ensure!(
         segments.len() == wanted,
-        "`{}` holds {} utterances, wanted are the {wanted} phrases of `zonecall enrol --script`, each with a pause of a second \
+        "`{}` holds {} phrases, not the {wanted} of `zonecall enrol --script`, each with a pause of a second \
          after it and none within",
         path.shown(),
         segments.len()

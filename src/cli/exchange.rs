@@ -123,7 +123,7 @@ fn rectangle(text: &str) -> Result<Rectangle, String> {
         Ok([left, top, width, height]) if *width > 0 && *height > 0 => {
             Ok(Rectangle { left: *left, top: *top, width: *width, height: *height })
         }
-        _ => Err("wanted are left, top, width and height in pixels, as in 0,0,800,60".to_owned()),
+        _ => Err("give left, top, width and height in pixels, as in 0,0,800,60".to_owned()),
     }
 }
 
@@ -149,7 +149,7 @@ pub(crate) fn export(args: &ExportArgs) -> anyhow::Result<ExitCode> {
 }
 
 /// An exam with all that an export speaks of.
-struct Opened {
+struct ExamToExport {
     protocols: Protocols,
     exam: Exam,
     record: Record,
@@ -159,7 +159,7 @@ struct Opened {
     problems: usize,
 }
 
-fn open(args: &ExportArgs) -> anyhow::Result<Opened> {
+fn open(args: &ExportArgs) -> anyhow::Result<ExamToExport> {
     let folder = &args.folder.folder;
     let protocols = args.folder.knowledge.read()?;
     let exam = verified(&args.folder.open(), &protocols)?;
@@ -184,10 +184,10 @@ fn open(args: &ExportArgs) -> anyhow::Result<Opened> {
             }
         }
     }
-    Ok(Opened { protocols, exam, record, codes, stills, problems })
+    Ok(ExamToExport { protocols, exam, record, codes, stills, problems })
 }
 
-impl Opened {
+impl ExamToExport {
     fn input<'a>(&'a self, args: &'a ExportArgs) -> ExportInput<'a> {
         ExportInput {
             record: &self.record,

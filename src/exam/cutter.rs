@@ -7,7 +7,7 @@
 
 use crate::clock::Sample;
 use crate::exam::parse::{Parsed, meaning, parse};
-use crate::exam::whole::{is_whole, stands_apart, tells_of_another};
+use crate::exam::whole::{AnswerExpected, is_whole, stands_apart, tells_of_another};
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::speech::endpoint::Endpointer;
@@ -46,7 +46,7 @@ pub struct UtteranceCutter {
     source: CutBy,
     ending: Ending,
     /// A question waits for an answer.
-    asked: bool,
+    answer: AnswerExpected,
     /// What was heard at pauses.
     known: Vec<Heard>,
 }
@@ -71,13 +71,13 @@ impl UtteranceCutter {
             (false, Ending::Early) => CutBy::Loudness(Box::new(Endpointer::asking_early(first))),
             (false, Ending::AtPause) => CutBy::Loudness(Box::new(Endpointer::new(first))),
         };
-        Self { source, ending, asked: false, known: Vec::new() }
+        Self { source, ending, answer: AnswerExpected::No, known: Vec::new() }
     }
 
     /// The same anew from sample `first` on.
     #[must_use]
     pub fn again(&self, first: Sample, ending: Ending, engine: &dyn Recogniser) -> Self {
-        Self { asked: self.asked, ..Self::new(first, ending, engine) }
+        Self { answer: self.answer, ..Self::new(first, ending, engine) }
     }
 
     /// When an utterance may end.
@@ -87,8 +87,8 @@ impl UtteranceCutter {
     }
 
     /// From now on other words can be said than before, answers among them or not.
-    pub fn expect_answer(&mut self, asked: bool) {
-        self.asked = asked;
+    pub fn expect_answer(&mut self, answer: AnswerExpected) {
+        self.answer = answer;
         self.known.clear();
     }
 
@@ -103,7 +103,7 @@ impl UtteranceCutter {
         ending: Ending,
         ear: CutterEar<'_>,
     ) -> Result<Vec<UtteranceAudio>, EngineError> {
-        let mut at_pause = AtPauses { ear, asked: self.asked, known: &mut self.known };
+        let mut at_pause = AtPauses { ear, answer: self.answer, known: &mut self.known };
         match &mut self.source {
             CutBy::Engine(stream) => stream.take(samples, &mut at_pause),
             CutBy::Loudness(endpointer) if ending == Ending::Early && self.ending == ending => {
@@ -123,7 +123,7 @@ impl UtteranceCutter {
     /// # Errors
     /// When the engine fails.
     pub fn finish(&mut self, ear: CutterEar<'_>) -> Result<Vec<UtteranceAudio>, EngineError> {
-        let mut at_pause = AtPauses { ear, asked: self.asked, known: &mut self.known };
+        let mut at_pause = AtPauses { ear, answer: self.answer, known: &mut self.known };
         match &mut self.source {
             CutBy::Engine(stream) => stream.finish(&mut at_pause),
             CutBy::Loudness(endpointer) => Ok(endpointer.finish().into_iter().collect()),
@@ -159,7 +159,7 @@ impl UtteranceCutter {
 /// The grammar's word on pauses.
 struct AtPauses<'a, 'b> {
     ear: CutterEar<'a>,
-    asked: bool,
+    answer: AnswerExpected,
     known: &'b mut Vec<Heard>,
 }
 
@@ -195,7 +195,7 @@ impl StreamListener for AtPauses<'_, '_> {
             return Ok(if is_half { AtPause::Half } else { AtPause::Unclear });
         };
         let words: Vec<&str> = words.iter().map(String::as_str).collect();
-        let is_whole = is_whole(&words, self.asked, self.ear.language, self.ear.protocols);
+        let is_whole = is_whole(&words, self.answer, self.ear.language, self.ear.protocols);
         Ok(match is_whole {
             true if self.is_closed() => AtPause::Closed,
             true => AtPause::Whole,
@@ -209,7 +209,7 @@ impl StreamListener for AtPauses<'_, '_> {
             let (second, is_half) = self.hear(&parts.second)?;
             return Ok(second.is_none() || is_half);
         };
-        if parts.was.is_whole() && !parts.is_breath {
+        if parts.was.is_whole() && !parts.is_long_pause {
             // Calls said in one go are one utterance, as long as all of it is clear.
             return Ok(true);
         }

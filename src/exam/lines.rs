@@ -91,7 +91,7 @@ impl Lines {
 /// Takes the bytes of a journal apart.
 #[must_use]
 pub fn lines(bytes: &[u8]) -> Lines {
-    let mut reading = Reading {
+    let mut reading = JournalReading {
         found: Lines { last_hash: NO_LINE.to_owned(), ..Lines::default() },
         used: BTreeSet::new(),
         started_at: None,
@@ -109,7 +109,7 @@ pub fn lines(bytes: &[u8]) -> Lines {
 }
 
 /// A journal while it is read.
-struct Reading {
+struct JournalReading {
     found: Lines,
     /// Numbers that lines have.
     used: BTreeSet<Seq>,
@@ -121,7 +121,7 @@ struct Reading {
     more_after: Option<u64>,
 }
 
-impl Reading {
+impl JournalReading {
     /// A journal that ends between two lines of one write: a power cut can leave that.
     fn end(&mut self) {
         let Some(number) = self.more_after.filter(|_| self.found.torn_bytes == 0) else { return };

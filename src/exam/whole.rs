@@ -16,14 +16,24 @@ use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 
+/// Whether an answer is waited for.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum AnswerExpected {
+    /// No question waits.
+    #[default]
+    No,
+    /// A question waits.
+    Yes,
+}
+
 /// True when the phrase that ends the words is over: whatever could still belong to it would leave its meaning alone.
 ///
 /// "save" is whole, though "that" may follow; "area one" is not, for "point two" may.
 #[must_use]
-pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Protocols) -> bool {
-    let now = Moment { limb: None, asked };
+pub fn is_whole(words: &[&str], answer: AnswerExpected, language: &Language, protocols: &Protocols) -> bool {
+    let now = Moment { limb: None, asked: answer == AnswerExpected::Yes };
     let Some(goes_on) = language.engine.graph.continuations(now, words) else { return false };
-    let Some(said) = Said::of(words, language, protocols) else { return false };
+    let Some(said) = WordsMeaning::of(words, language, protocols) else { return false };
     if said.may_be_narrowed(words, language, protocols) {
         return false;
     }
@@ -42,7 +52,7 @@ pub fn is_whole(words: &[&str], asked: bool, language: &Language, protocols: &Pr
 #[must_use]
 pub fn stands_apart(first: &[&str], rest: &[&str], language: &Language, protocols: &Protocols) -> bool {
     let counts = |words: &[&str]| {
-        let said = Said::of(words, language, protocols)?;
+        let said = WordsMeaning::of(words, language, protocols)?;
         Some((said.phrases, said.acts.len()))
     };
     let (both, first, rest) = (counts(&[first, rest].concat()), counts(first), counts(rest));
@@ -53,7 +63,7 @@ pub fn stands_apart(first: &[&str], rest: &[&str], language: &Language, protocol
 }
 
 /// What words mean, in the reading that counts.
-struct Said {
+struct WordsMeaning {
     acts: Vec<Act>,
     /// How many phrases they are.
     phrases: usize,
@@ -61,10 +71,10 @@ struct Said {
 
 /// True when both tell what was found, and joining them would give what the first tells to a structure of `rest`.
 ///
-/// "Normal, area one hundred", a breath, "deep flexor score two": the area is not the deep flexor's.
+/// "Normal, area one hundred", a pause, "deep flexor score two": the area is not the deep flexor's.
 #[must_use]
 pub fn tells_of_another(first: &[&str], rest: &[&str], language: &Language, protocols: &Protocols) -> bool {
-    let said = |words: &[&str]| Said::of(words, language, protocols);
+    let said = |words: &[&str]| WordsMeaning::of(words, language, protocols);
     let (Some(both), Some(first), Some(rest)) = (said(&[first, rest].concat()), said(first), said(rest))
     else {
         return false;
@@ -73,7 +83,7 @@ pub fn tells_of_another(first: &[&str], rest: &[&str], language: &Language, prot
     is_apart && first.tells() && rest.tells() && !first.facts().is_subset(&both.facts())
 }
 
-impl Said {
+impl WordsMeaning {
     /// Whether something was found or measured.
     fn tells(&self) -> bool {
         self.acts.iter().any(|act| matches!(act, Act::Finding(_) | Act::Value(_)))

@@ -92,11 +92,11 @@ pub(super) fn journals_beside(exam_folder: &Path) -> Vec<Beside> {
 /// When an exam began, and ids and hashes of its stills, but for those that a person left out.
 fn stills_of(journal: &Beside) -> Option<(DateTime<Utc>, BTreeSet<String>)> {
     let mut lines = journal.lines();
-    let began_at = serde_json::from_str::<Line>(&lines.next()?).ok()?.body.started_at?;
+    let began_at = serde_json::from_str::<LineElsewhere>(&lines.next()?).ok()?.body.started_at?;
     let mut stills = BTreeMap::new();
     // Most lines are of what was heard; only those that can speak of a still are worth reading.
     for line in lines.filter(|line| line.contains(HASH) || line.contains(LEAVE_OUT)) {
-        let Ok(Line { body }) = serde_json::from_str(&line) else { continue };
+        let Ok(LineElsewhere { body }) = serde_json::from_str(&line) else { continue };
         match (body.id, body.sha256, body.still) {
             (Some(id), Some(sha256), None) => {
                 stills.insert(id, sha256);
@@ -117,7 +117,7 @@ const LEAVE_OUT: &str = "\"leave_out\"";
 
 /// What is read of a line of another journal.
 #[derive(Deserialize)]
-struct Line {
+struct LineElsewhere {
     body: Body,
 }
 

@@ -80,12 +80,12 @@ pub fn from_earlier(exam_folder: &Path, scanner: &str) -> Option<ScannerClock> {
 const KIND: &str = "\"scanner_clock\"";
 
 #[derive(Deserialize)]
-struct Line {
+struct ClockLine {
     body: ScannerClock,
 }
 
 fn clocks_of(beside: &Beside) -> Vec<ScannerClock> {
     let lines = beside.lines().filter(|line| line.contains(KIND));
-    let clocks = lines.filter_map(|line| Some(serde_json::from_str::<Line>(&line).ok()?.body));
+    let clocks = lines.filter_map(|line| Some(serde_json::from_str::<ClockLine>(&line).ok()?.body));
     clocks.filter(|clock| clock.exam.is_none()).collect()
 }

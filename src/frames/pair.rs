@@ -46,7 +46,7 @@ struct PairMoment {
 }
 
 /// A still with its place in the caller's list.
-struct Still {
+struct NumberedStill {
     frame: usize,
     saved: Saved,
     /// What a person said of it.
@@ -150,17 +150,22 @@ fn moments(exam: &Exam) -> Vec<PairMoment> {
     moments
 }
 
-fn stills(exam: &Exam, frames: &[Frame], times: &[DateTime<Utc>], copies: &[Option<usize>]) -> Vec<Still> {
+fn stills(
+    exam: &Exam,
+    frames: &[Frame],
+    times: &[DateTime<Utc>],
+    copies: &[Option<usize>],
+) -> Vec<NumberedStill> {
     let mut order: Vec<usize> = (0..frames.len()).filter(|idx| copies[*idx].is_none()).collect();
     order.sort_by_key(|idx| (times[*idx], frames[*idx].instance_number, *idx));
-    let still = |frame: usize| Still {
+    let still = |frame: usize| NumberedStill {
         frame,
         saved: Saved { at_s: since_start_s(exam, times[frame]), resolution_s: frames[frame].resolution_s },
         hand: by_hand(exam, &frames[frame]),
     };
     // A still of another horse takes no call from this one's, and its time says nothing of the scanner's clock.
     let refused = exam.refused(frames);
-    let taken = |still: &Still| still.hand != Some(Tie::LeftOut) && refused[still.frame].is_none();
+    let taken = |still: &NumberedStill| still.hand != Some(Tie::LeftOut) && refused[still.frame].is_none();
     order.into_iter().map(still).filter(taken).collect()
 }
 
@@ -169,7 +174,7 @@ fn label(exam: &Exam, call: usize) -> Place {
 }
 
 /// A still that a person placed leaves the calls to the others; a call that a person gave away goes to no other.
-fn free(stills: &[Still], still: usize, call: usize) -> bool {
+fn free(stills: &[NumberedStill], still: usize, call: usize) -> bool {
     match stills[still].hand {
         Some(hand) => hand == Tie::Hand(call),
         None => stills.iter().all(|other| other.hand != Some(Tie::Hand(call))),
@@ -195,7 +200,7 @@ struct PairReading<'a> {
 }
 
 impl<'a> PairReading<'a> {
-    fn new(exam: &'a Exam, moments: &'a [PairMoment], stills: &[Still], by: &Candidate) -> Self {
+    fn new(exam: &'a Exam, moments: &'a [PairMoment], stills: &[NumberedStill], by: &Candidate) -> Self {
         let at_s: Vec<f64> = stills.iter().map(|still| exam_s(&by.clock, still.saved.at_s)).collect();
         let spread_s: Vec<f64> = stills
             .iter()

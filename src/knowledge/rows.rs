@@ -208,18 +208,20 @@ pub fn frame_rows(exam: &Exam, pairing: &Pairing, labels: &[StillLabel]) -> Vec<
     let paired = pairing.frames.iter().map(Some).chain(std::iter::repeat(None));
     let refused = exam.refused(&exam.frames);
     let stills = exam.frames.iter().zip(labels).zip(paired).zip(refused);
-    type Labelled<'a> = (&'a Frame, &'a StillLabel);
-    let row =
-        |(((frame, label), paired), refused): ((Labelled<'_>, Option<&PairedFrame>), Option<Foreign>)| {
-            match refused {
-                // Whatever it was paired with, it is none of this horse.
-                Some(why) => {
-                    let refused = Some(refused_in_words(exam, frame, why));
-                    FrameRow { refused, ..frame_row(exam, frame, label, None) }
-                }
-                None => frame_row(exam, frame, label, paired),
+    type FrameWithLabel<'a> = (&'a Frame, &'a StillLabel);
+    let row = |(((frame, label), paired), refused): (
+        (FrameWithLabel<'_>, Option<&PairedFrame>),
+        Option<Foreign>,
+    )| {
+        match refused {
+            // Whatever it was paired with, it is none of this horse.
+            Some(why) => {
+                let refused = Some(refused_in_words(exam, frame, why));
+                FrameRow { refused, ..frame_row(exam, frame, label, None) }
             }
-        };
+            None => frame_row(exam, frame, label, paired),
+        }
+    };
     let mut rows: Vec<FrameRow> = stills.map(row).collect();
     for (row, original) in rows.iter_mut().zip(&pairing.copies) {
         row.copy_of = original.and_then(|original| Some(exam.frames.get(original)?.id.clone()));

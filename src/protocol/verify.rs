@@ -27,8 +27,8 @@ pub(super) fn verify(
     once(values, "value", protocols.values.iter().map(|value| value.term.as_str()))?;
     for structure in &protocols.structures {
         let place = format!("structure `{}`", structure.code);
-        Codes::structures(protocols).hold(structures, &place, structure.part_of.iter())?;
-        Codes::groups(protocols).hold(structures, &place, structure.groups.iter())?;
+        KnownCodes::structures(protocols).hold(structures, &place, structure.part_of.iter())?;
+        KnownCodes::groups(protocols).hold(structures, &place, structure.groups.iter())?;
     }
     for value in &protocols.values {
         verify_value(protocols, values, value)?;
@@ -37,11 +37,11 @@ pub(super) fn verify(
     for strand in &protocols.measuring.strand {
         let place = format!("strand `{}`", strand.code);
         let codes = strand.parts.iter().chain(std::iter::once(&strand.code));
-        Codes::structures(protocols).hold(measures, &place, codes)?;
+        KnownCodes::structures(protocols).hold(measures, &place, codes)?;
     }
     let terms = &protocols.measuring.terms;
     let single = [&terms.area, &terms.lesion_area, &terms.lesion_percent, &terms.length];
-    Codes::values(protocols).hold(measures, "`terms`", single.into_iter().chain(&terms.scores))?;
+    KnownCodes::values(protocols).hold(measures, "`terms`", single.into_iter().chain(&terms.scores))?;
     let mut names = BTreeSet::new();
     for (scheme, path) in protocols.schemes.iter().zip(schemes) {
         if !names.insert(scheme.name.as_str()) {
@@ -56,14 +56,14 @@ pub(super) fn verify(
 /// Words are given for what exists; shares go upwards.
 fn verify_plain(protocols: &Protocols, path: &Path) -> Result<(), ProtocolError> {
     let plain = &protocols.plain;
-    Codes::limbs(protocols).hold(path, "`limbs`", plain.limbs.keys())?;
-    Codes::structures(protocols).hold(path, "`structures`", plain.structures.keys())?;
+    KnownCodes::limbs(protocols).hold(path, "`limbs`", plain.limbs.keys())?;
+    KnownCodes::structures(protocols).hold(path, "`structures`", plain.structures.keys())?;
     let codes = protocols.schemes.iter().map(|scheme| scheme.name.as_str()).collect();
-    let schemes = Codes { kind: "scheme", file: "the files of the schemes", codes };
+    let schemes = KnownCodes { kind: "scheme", file: "the files of the schemes", codes };
     schemes.hold(path, "`zones`", plain.zones.keys())?;
     for scheme in &protocols.schemes {
         let codes = scheme.zones.iter().map(|zone| zone.code.as_str()).collect();
-        let zones = Codes { kind: "zone", file: "the file of its scheme", codes };
+        let zones = KnownCodes { kind: "zone", file: "the file of its scheme", codes };
         let named = plain.zones.get(&scheme.name).into_iter().flat_map(|zones| zones.keys());
         zones.hold(path, &format!("zones of `{}`", scheme.name), named)?;
     }
@@ -82,8 +82,8 @@ fn verify_plain(protocols: &Protocols, path: &Path) -> Result<(), ProtocolError>
 
 fn verify_value(protocols: &Protocols, path: &Path, value: &ValueKind) -> Result<(), ProtocolError> {
     let place = format!("value `{}`", value.term);
-    Codes::planes(protocols).hold(path, &place, value.planes.iter())?;
-    Codes::values(protocols).hold(path, &place, value.of_lesion.iter())?;
+    KnownCodes::planes(protocols).hold(path, &place, value.planes.iter())?;
+    KnownCodes::values(protocols).hold(path, &place, value.of_lesion.iter())?;
     range(path, &place, value.min, value.max)?;
     let fault = |fault| ProtocolError::Numbers { path: path.to_owned(), place: place.clone(), fault };
     if let Some(unit) = value.unit.as_ref().filter(|unit| !value.units.contains(unit)) {
@@ -115,10 +115,10 @@ fn verify_scheme(protocols: &Protocols, path: &Path, scheme: &Scheme) -> Result<
     if scheme.zones.is_empty() {
         return Err(empty("`zones`".to_owned()));
     }
-    Codes::groups(protocols).hold(path, "`groups`", scheme.groups.iter())?;
+    KnownCodes::groups(protocols).hold(path, "`groups`", scheme.groups.iter())?;
     once(path, "zone", scheme.zones.iter().map(|zone| zone.code.as_str()))?;
     let codes = scheme.zones.iter().map(|zone| zone.code.as_str()).collect();
-    let zones = Codes { kind: "zone", file: "the same file", codes };
+    let zones = KnownCodes { kind: "zone", file: "the same file", codes };
     zones.hold(path, "`total_zones`", scheme.total_zones.iter())?;
     if let Some(length_cm) = scheme.length_cm {
         range(path, "`length_cm`", 0.0, length_cm)?;
@@ -129,8 +129,12 @@ fn verify_scheme(protocols: &Protocols, path: &Path, scheme: &Scheme) -> Result<
         if zone.planes.is_empty() {
             return Err(empty(format!("`planes` of {place}")));
         }
-        Codes::planes(protocols).hold(path, &place, zone.planes.iter())?;
-        Codes::structures(protocols).hold(path, &place, zone.structures.iter().chain(&zone.own_still))?;
+        KnownCodes::planes(protocols).hold(path, &place, zone.planes.iter())?;
+        KnownCodes::structures(protocols).hold(
+            path,
+            &place,
+            zone.structures.iter().chain(&zone.own_still),
+        )?;
         let Some((from, to)) = zone.cm else { continue };
         range(path, &place, from, to)?;
         let fault = |fault| ProtocolError::Numbers { path: path.to_owned(), place: place.clone(), fault };
@@ -168,36 +172,36 @@ fn range(path: &Path, place: &str, from: f64, to: f64) -> Result<(), ProtocolErr
 }
 
 /// The codes of one sort, and the file that defines them.
-struct Codes<'a> {
+struct KnownCodes<'a> {
     kind: &'static str,
     file: &'static str,
     codes: Vec<&'a str>,
 }
 
-impl<'a> Codes<'a> {
-    fn planes(protocols: &'a Protocols) -> Codes<'a> {
+impl<'a> KnownCodes<'a> {
+    fn planes(protocols: &'a Protocols) -> KnownCodes<'a> {
         let codes = protocols.planes.iter().map(|plane| plane.code.as_str()).collect();
-        Codes { kind: "plane", file: "planes.toml", codes }
+        KnownCodes { kind: "plane", file: "planes.toml", codes }
     }
 
-    fn limbs(protocols: &'a Protocols) -> Codes<'a> {
+    fn limbs(protocols: &'a Protocols) -> KnownCodes<'a> {
         let codes = protocols.limbs.iter().map(|limb| limb.code.as_str()).collect();
-        Codes { kind: "limb", file: "limbs.toml", codes }
+        KnownCodes { kind: "limb", file: "limbs.toml", codes }
     }
 
-    fn structures(protocols: &'a Protocols) -> Codes<'a> {
+    fn structures(protocols: &'a Protocols) -> KnownCodes<'a> {
         let codes = protocols.structures.iter().map(|structure| structure.code.as_str()).collect();
-        Codes { kind: "structure", file: "structures.toml", codes }
+        KnownCodes { kind: "structure", file: "structures.toml", codes }
     }
 
-    fn values(protocols: &'a Protocols) -> Codes<'a> {
+    fn values(protocols: &'a Protocols) -> KnownCodes<'a> {
         let codes = protocols.values.iter().map(|value| value.term.as_str()).collect();
-        Codes { kind: "value", file: "values.toml", codes }
+        KnownCodes { kind: "value", file: "values.toml", codes }
     }
 
-    fn groups(protocols: &'a Protocols) -> Codes<'a> {
+    fn groups(protocols: &'a Protocols) -> KnownCodes<'a> {
         let codes: BTreeSet<&str> = protocols.limbs.iter().map(|limb| limb.group.as_str()).collect();
-        Codes { kind: "group of limbs", file: "limbs.toml", codes: codes.into_iter().collect() }
+        KnownCodes { kind: "group of limbs", file: "limbs.toml", codes: codes.into_iter().collect() }
     }
 
     /// Whether every one of `used` is among the codes.

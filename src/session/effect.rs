@@ -16,6 +16,8 @@ use crate::session::notice::{Device, Presence, ScreenChange};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
+pub use crate::exam::whole::AnswerExpected;
+
 /// How an utterance came to the ear.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Arrival {
@@ -133,14 +135,4 @@ pub struct Expected {
     pub limb: Option<LimbCode>,
     /// Whether an answer may come.
     pub answer: AnswerExpected,
-}
-
-/// Whether an answer is waited for.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub enum AnswerExpected {
-    /// No question waits.
-    #[default]
-    No,
-    /// A question waits.
-    Yes,
 }

@@ -23,7 +23,7 @@ use crate::exam_folder::{ExamFolder, FolderError};
 use crate::language::pack::NUMBER_RULE;
 use crate::session::dialogue::{Counts, Dialogue, DialogueOptions};
 use crate::session::ear::Ear;
-use crate::session::effect::{AnswerExpected, Arrival, Effect, HeardUtterance, Input};
+use crate::session::effect::{Arrival, Effect, HeardUtterance, Input};
 use crate::session::error::SessionError;
 use crate::session::exam_summary::counted;
 use crate::session::notice::{Notice, ScreenChange};
@@ -387,7 +387,7 @@ impl Session {
             match effect {
                 Effect::Write(_) => {}
                 Effect::Expect(expected) => {
-                    self.cutter.expect_answer(expected.answer == AnswerExpected::Yes);
+                    self.cutter.expect_answer(expected.answer);
                     self.ear.expect(&expected);
                 }
                 other => rest.push(other),

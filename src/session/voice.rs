@@ -8,7 +8,7 @@
 use std::io::Cursor;
 use std::process::{Command, Stdio};
 
-use crate::speech::resample::{Resample, ResampleRefused};
+use crate::speech::resample::{After, Resample, ResampleRefused};
 
 const PROGRAM: &str = "espeak-ng";
 /// Words a minute: a little slower than the program's own 175, for a noisy place.
@@ -99,7 +99,7 @@ impl Voice {
         if samples.is_empty() {
             return Err(failed("it said nothing".to_owned()));
         }
-        Ok(Resample::between(from_hz, rate_hz)?.take(&samples, true)?)
+        Ok(Resample::between(from_hz, rate_hz)?.take(&samples, After::Nothing)?)
     }
 }
 

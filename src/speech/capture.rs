@@ -13,7 +13,7 @@ pub use crate::speech::capture_input::CaptureError;
 use crate::speech::capture_input::CaptureInput;
 use crate::speech::decode::{mix, whole};
 use crate::speech::input_device;
-use crate::speech::resample::Resample;
+use crate::speech::resample::{After, Resample};
 
 /// A stream that gives nothing for this long, while it is looked at, is taken for dead.
 const SILENT_MAX: Duration = Duration::from_secs(2);
@@ -107,7 +107,7 @@ impl Capture {
         let mono = mix(&values, self.input.channels);
         let samples = match &mut self.resample {
             Some(resample) => resample
-                .take(&mono, false)
+                .take(&mono, After::More)
                 .map_err(|source| CaptureError::Resample { name: self.input.name.clone(), source })?,
             None => mono,
         };

@@ -16,7 +16,7 @@ use symphonia::core::formats::{FormatReader, TrackType, probe::Hint};
 use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
 
 use crate::clock::SAMPLE_RATE_HZ;
-use crate::speech::resample::{Resample, ResampleRefused};
+use crate::speech::resample::{After, Resample, ResampleRefused};
 use crate::terminal::ShownText as _;
 
 /// Frames read from a file at a time.
@@ -176,10 +176,10 @@ impl Recording {
             }
             self.ended = frames.is_empty() && self.pending.is_none();
             let mono = mix(&frames, self.channels);
-            let last = self.ended || self.pending.is_some();
+            let after = if self.ended || self.pending.is_some() { After::Nothing } else { After::More };
             let samples = match &mut self.resample {
                 Some(resample) => resample
-                    .take(&mono, last)
+                    .take(&mono, after)
                     .map_err(|source| DecodeError::Resample { path: self.path.clone(), source })?,
                 None => mono,
             };

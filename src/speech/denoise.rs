@@ -8,7 +8,7 @@
 use nnnoiseless::DenoiseState;
 
 use crate::clock::SAMPLE_RATE_HZ;
-use crate::speech::resample::{Resample, ResampleRefused};
+use crate::speech::resample::{After, Resample, ResampleRefused};
 
 /// The suppressor hears 48,000 samples a second.
 const WORKS_AT_HZ: u32 = 48_000;
@@ -24,7 +24,7 @@ const KEPT: f32 = 0.25;
 pub fn denoise(samples: &[i16]) -> Result<Vec<i16>, ResampleRefused> {
     let came: Vec<f32> = samples.iter().map(|sample| f32::from(*sample)).collect();
     let mut up = Resample::between(SAMPLE_RATE_HZ, WORKS_AT_HZ)?;
-    let mut fine = up.take(&came, true)?;
+    let mut fine = up.take(&came, After::Nothing)?;
     // The suppressor answers a frame late, and its first answer is no sound of the utterance.
     let n_fine = fine.len();
     let whole = (n_fine / DenoiseState::FRAME_SIZE + 2) * DenoiseState::FRAME_SIZE;
@@ -38,7 +38,7 @@ pub fn denoise(samples: &[i16]) -> Result<Vec<i16>, ResampleRefused> {
     }
     let mut down = Resample::between(WORKS_AT_HZ, SAMPLE_RATE_HZ)?;
     let from = DenoiseState::FRAME_SIZE;
-    let quiet = down.take(&quiet[from..from + n_fine], true)?;
+    let quiet = down.take(&quiet[from..from + n_fine], After::Nothing)?;
     Ok(came.iter().zip(quiet).map(|(came, quiet)| whole_number(KEPT * came + (1.0 - KEPT) * quiet)).collect())
 }
 

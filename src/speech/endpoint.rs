@@ -27,7 +27,7 @@ const MORE_MIN: usize = 36 * SAMPLE_RATE_HZ as usize / 100;
 /// Or what the detector still sees after so long.
 const ECHO_MAX: usize = SAMPLE_RATE_HZ as usize;
 /// The longest utterance, in samples: 15 s.
-const BREATH_MAX: usize = 15 * SAMPLE_RATE_HZ as usize;
+const UTTERANCE_MAX: usize = 15 * SAMPLE_RATE_HZ as usize;
 /// An utterance that is too long is cut at the quietest tenth of a second of its last five seconds.
 const CUT_SEARCH: usize = 5 * SAMPLE_RATE_HZ as usize;
 const CUT_STEP: usize = SAMPLE_RATE_HZ as usize / 10;
@@ -163,7 +163,7 @@ impl Endpointer {
             }
             _ => {}
         }
-        if self.recent.len() >= BREATH_MAX {
+        if self.recent.len() >= UTTERANCE_MAX {
             let at = self.quietest();
             let segment = self.segment(at);
             return Some(UtteranceAudio { cut: true, ..segment });

@@ -37,6 +37,15 @@ pub(crate) struct Resample {
     delay: usize,
 }
 
+/// What comes after the samples that are given.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum After {
+    /// More of the same sound.
+    More,
+    /// Nothing: these are the last.
+    Nothing,
+}
+
 impl Resample {
     /// To 16 kHz.
     pub(crate) fn new(rate_hz: u32) -> Result<Self, ResampleRefused> {
@@ -51,8 +60,8 @@ impl Resample {
         Ok(Self { inner, from_hz, to_hz, waiting: Vec::new(), n_in: 0, n_out: 0, delay })
     }
 
-    /// Takes samples; with `last`, gives all that is left.
-    pub(crate) fn take(&mut self, samples: &[f32], last: bool) -> Result<Vec<f32>, ResampleRefused> {
+    /// Takes samples; after the last ones it gives all that is left.
+    pub(crate) fn take(&mut self, samples: &[f32], after: After) -> Result<Vec<f32>, ResampleRefused> {
         self.n_in += samples.len() as u64;
         self.waiting.extend_from_slice(samples);
         let mut out = Vec::new();
@@ -62,7 +71,7 @@ impl Resample {
             self.chunk(chunk, &mut out)?;
         }
         self.waiting = chunks.remainder().to_vec();
-        if last {
+        if after == After::Nothing {
             self.finish(&mut out)?;
         }
         Ok(out)

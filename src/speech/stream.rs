@@ -90,8 +90,8 @@ pub struct StreamParts {
     pub second: UtteranceAudio,
     /// All of it.
     pub both: UtteranceAudio,
-    /// The pause was as long as one after which people begin anew.
-    pub is_breath: bool,
+    /// The pause was so long that people begin anew after it.
+    pub is_long_pause: bool,
 }
 
 /// What an utterance is at a pause.
@@ -175,7 +175,7 @@ struct Before {
     to: u64,
     /// Where the part after the pause begins.
     from: u64,
-    is_breath: bool,
+    is_long_pause: bool,
 }
 
 impl Stream {
@@ -322,7 +322,7 @@ impl Stream {
                 what,
                 to: at.min(pending.last + AFTER),
                 from: (pending.last + APART).max(at.saturating_sub(BEFORE)),
-                is_breath: at - pending.last >= UNCLEAR_PAUSE,
+                is_long_pause: at - pending.last >= UNCLEAR_PAUSE,
             });
         }
         pending.last = at + FRAME;
@@ -344,7 +344,7 @@ impl Stream {
                 first: self.audio(pending.from, before.to),
                 second: self.audio(before.from, now),
                 both: self.audio(pending.from, now),
-                is_breath: before.is_breath,
+                is_long_pause: before.is_long_pause,
             };
             if !listener.goes_on(&parts)? {
                 ended.push(parts.first);
@@ -361,7 +361,7 @@ impl Stream {
                 first: self.audio(first_from, first_to + SHORT_PAUSE),
                 both: self.audio(first_from, now),
                 second: so_far,
-                is_breath: false,
+                is_long_pause: false,
             };
             if listener.only_ends(&parts)? {
                 self.floor = pending.last + APART;

@@ -8,14 +8,14 @@ use zonecall::clock::Sample;
 
 use zonecall::exam::call::{Act, Call, View};
 use zonecall::exam::parse::parse;
-use zonecall::exam::whole::{is_whole, stands_apart, tells_of_another};
+use zonecall::exam::whole::{AnswerExpected, is_whole, stands_apart, tells_of_another};
 use zonecall::language::graph::{Moment, WordGraph};
 use zonecall::speech::endpoint::Endpointer;
 use zonecall::speech::utterance::UtteranceAudio;
 
 fn whole(words: &str) -> bool {
     let words: Vec<&str> = words.split(' ').collect();
-    is_whole(&words, false, &support::BUILT_IN.0, &support::BUILT_IN.1)
+    is_whole(&words, AnswerExpected::No, &support::BUILT_IN.0, &support::BUILT_IN.1)
 }
 
 #[test]
@@ -64,7 +64,7 @@ fn what_can_follow_decides_whether_a_phrase_is_over() {
 }
 
 #[test]
-fn what_was_found_before_a_breath_is_not_given_to_the_structure_named_after_it() {
+fn what_was_found_before_a_pause_is_not_given_to_the_structure_named_after_it() {
     let another = |first: &str, rest: &str| {
         let (first, rest): (Vec<&str>, Vec<&str>) = (first.split(' ').collect(), rest.split(' ').collect());
         tells_of_another(&first, &rest, &support::BUILT_IN.0, &support::BUILT_IN.1)
@@ -166,8 +166,8 @@ fn no_pause_acts_on_half_a_phrase_whatever_its_last_word() {
 #[test]
 fn an_answer_is_whole_only_while_one_is_waited_for() {
     let (language, protocols) = &*support::BUILT_IN;
-    assert!(is_whole(&["yes"], true, language, protocols));
-    assert!(!is_whole(&["yes"], false, language, protocols));
+    assert!(is_whole(&["yes"], AnswerExpected::Yes, language, protocols));
+    assert!(!is_whole(&["yes"], AnswerExpected::No, language, protocols));
 }
 
 /// A quiet room, and in it a voice: `save` with `gap` seconds before `normal`.

@@ -72,7 +72,7 @@ fn disregard_takes_back_all_that_came_out_of_one_phrase() {
     assert_eq!(both, ["LF 3B T", "take back the last 2 calls"]);
     let found = counting(&[place, "core lesion in two bravo", "disregard"]);
     assert_eq!(found, ["LF 3B T", "take back the last 2 calls"], "the place was where it was found");
-    // Phrases that only stand in one breath stay two.
+    // Phrases that are only said in one go stay two.
     let one = counting(&[place, "deep normal", "disregard"]);
     assert_eq!(one, ["LF 3B T", "DDFT", "take back the last call"]);
     let two = counting(&[place, "effusion", "both branches normal", "disregard last two"]);

@@ -11,12 +11,12 @@ use zonecall::exam::event::Event;
 use zonecall::exam::journal::{JOURNAL_FILE, Journal, JournalError, lines, read};
 use zonecall::exam::seq::Seq;
 
-const BREATHS: [(f64, &str); 3] =
+const UTTERANCES: [(f64, &str); 3] =
     [(2.0, "left fore zone two alpha transverse"), (6.0, "superficial flexor normal"), (9.0, "save")];
 
 fn journal_bytes() -> Vec<u8> {
     let folder = tempfile::tempdir().unwrap();
-    write_journal(folder.path(), &BREATHS);
+    write_journal(folder.path(), &UTTERANCES);
     std::fs::read(folder.path().join(JOURNAL_FILE)).unwrap()
 }
 
@@ -75,7 +75,7 @@ fn a_changed_a_missing_and_a_doubled_line_are_each_seen() {
 #[test]
 fn a_line_of_a_later_version_is_kept_as_it_stands() {
     let folder = tempfile::tempdir().unwrap();
-    write_journal(folder.path(), &BREATHS);
+    write_journal(folder.path(), &UTTERANCES);
     let text = std::fs::read_to_string(folder.path().join(JOURNAL_FILE)).unwrap();
     let later = text.replace("\"kind\":\"anchor\"", "\"kind\":\"hologram\"");
     let found = lines(later.as_bytes());
@@ -87,7 +87,7 @@ fn a_line_of_a_later_version_is_kept_as_it_stands() {
 #[test]
 fn an_exam_is_never_overwritten_and_two_writers_are_kept_apart() {
     let folder = tempfile::tempdir().unwrap();
-    write_journal(folder.path(), &BREATHS);
+    write_journal(folder.path(), &UTTERANCES);
     assert!(matches!(Journal::create(folder.path()), Err(JournalError::Exists { .. })));
     let first = Journal::open(folder.path()).unwrap();
     assert!(matches!(Journal::open(folder.path()), Err(JournalError::Busy { .. })));
@@ -149,7 +149,7 @@ fn fill_up(folder: &Path) {
 #[test]
 fn the_last_line_and_lines_cut_off_the_end_are_missed_too() {
     let folder = tempfile::tempdir().unwrap();
-    write_journal(folder.path(), &BREATHS);
+    write_journal(folder.path(), &UTTERANCES);
     let path = folder.path().join(JOURNAL_FILE);
     let whole = std::fs::read_to_string(&path).unwrap();
     assert_eq!(read(folder.path()).unwrap().damage, []);
@@ -213,7 +213,7 @@ fn an_exam_is_readable_by_its_owner_only() {
     use std::os::unix::fs::PermissionsExt as _;
     let folder = tempfile::tempdir().unwrap();
     let exam = folder.path().join("exams/juniper");
-    write_journal(&exam, &BREATHS);
+    write_journal(&exam, &UTTERANCES);
     let mode = |path: &Path| std::fs::metadata(path).unwrap().permissions().mode() & 0o777;
     assert_eq!((mode(&exam), mode(&folder.path().join("exams"))), (0o700, 0o700));
     assert_eq!(mode(&exam.join(JOURNAL_FILE)), 0o600);

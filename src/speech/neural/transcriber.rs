@@ -61,7 +61,7 @@ pub struct Transcript {
 
 /// A word piece with how probable it was.
 #[derive(Debug, Clone, Copy)]
-struct Written {
+struct LikelyPiece {
     piece: i64,
     likelihood: f64,
 }
@@ -125,7 +125,7 @@ impl Transcriber {
     }
 
     /// The pieces of one chunk, and whether some were left out at the end.
-    fn write(&mut self, samples: &[i16]) -> Result<(Vec<Written>, bool), EngineError> {
+    fn write(&mut self, samples: &[i16]) -> Result<(Vec<LikelyPiece>, bool), EngineError> {
         let sound = encode(&mut self.encoder, samples).map_err(|error| EngineError::Runtime {
             path: self.parts.runtime.clone(),
             what: "hear a note with",
@@ -144,7 +144,7 @@ impl Transcriber {
                 return Ok((written, false));
             }
             row.push(piece);
-            written.push(Written { piece, likelihood: likelihood(piece, &odds) });
+            written.push(LikelyPiece { piece, likelihood: likelihood(piece, &odds) });
             if let Some(len) = circle(&row) {
                 // What was said once stays; that it was said again is the machine's doing.
                 written.truncate(row.len() - len * (CIRCLES - 1));
@@ -155,7 +155,7 @@ impl Transcriber {
     }
 
     /// The words, each with whether all of its pieces are sure.
-    fn words(&self, written: &[Written]) -> Vec<(String, bool)> {
+    fn words(&self, written: &[LikelyPiece]) -> Vec<(String, bool)> {
         let mut words: Vec<(Vec<u8>, bool)> = Vec::new();
         for one in written {
             let bytes = self.decoder.pieces.bytes(one.piece);
@@ -197,7 +197,7 @@ fn circle(row: &[i64]) -> Option<usize> {
 
 /// The geometric mean of how probable the pieces are.
 #[allow(clippy::cast_precision_loss)] // far fewer pieces than a number can count
-fn mean(written: &[Written]) -> f64 {
+fn mean(written: &[LikelyPiece]) -> f64 {
     let sum: f64 = written.iter().map(|one| one.likelihood).sum();
     (sum / written.len().max(1) as f64).exp()
 }

@@ -29,7 +29,7 @@ const BEFORE: [&[&str]; 5] = [
     &["left fore two bravo transverse superficial flexor", "note"],
     &["left fore two bravo transverse superficial flexor", "pause the journal"],
 ];
-/// What an example may need before it in the same breath.
+/// What an example may need before it in the same phrase.
 const FIRST: [&str; 5] = ["", "no core lesion ", "deep flexor ", "area one hundred ", "core lesion "];
 /// Other choices tried for an example that says nothing.
 const TRIES: usize = 8;
