@@ -43,7 +43,7 @@ const ROUND: &[&str] = &[
     "where am i",
     "zone two alpha",
     "deep flexor normal",
-    "scratch that",
+    "disregard that",
     "save",
     "good boy",
     "right fore zone one alpha transverse",
