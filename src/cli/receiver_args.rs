@@ -61,7 +61,7 @@ pub(crate) struct ReceiverArgs {
 }
 
 fn report_to(text: &str) -> Result<(String, String), String> {
-    let wanted = "wanted are an AE title and an address, as in SCANNER=192.168.1.20:104";
+    let wanted = "give an AE title and an address, as in SCANNER=192.168.1.20:104";
     let (title, address) = text.split_once('=').ok_or(wanted)?;
     if !address.contains(':') {
         return Err(wanted.to_owned());

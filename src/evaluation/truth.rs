@@ -29,7 +29,7 @@ pub struct SpokenStretch {
 pub enum TruthError {
     /// The file cannot be read, or a line of it is no line of such a table.
     #[error(
-        "cannot read the truth in `{path}`: {source}; wanted are lines of `from_s`, `to_s` and `words` with tabs \
+        "cannot read the truth in `{path}`: {source}; it needs lines of `from_s`, `to_s` and `words` with tabs \
          between, under a heading with these names",
         path = path.shown()
     )]

@@ -210,7 +210,7 @@ fn correct_last(earlier: &mut [LoggedCall], right: &Act, by: Seq) -> Option<usiz
     Some(place)
 }
 
-/// Whether the one can be put right by the other: a view by a view that names a part of it anew, the rest by its kind.
+/// Whether the one can be corrected by the other: a view by a view that names a part of it anew, the rest by its kind.
 pub(crate) fn is_of_a_kind(said: &Act, right: &Act) -> bool {
     let (Act::View(said), Act::View(right)) = (said, right) else { return same_kind(said, right) };
     let place = |view: &View| view.zone.is_some() || view.level_cm.is_some() || view.place.is_some();

@@ -212,7 +212,7 @@ pub struct LoggedCall {
     pub context: Context,
     /// Taken back by the line with this number: a call, or a change by hand.
     pub withdrawn_by: Option<Seq>,
-    /// Put right by the lines with these numbers: calls, or changes by hand.
+    /// Corrected by the lines with these numbers: calls, or changes by hand.
     pub corrected_by: Vec<Seq>,
     /// What keeps it from being taken as said.
     pub problems: Vec<Problem>,

@@ -216,7 +216,7 @@ pub struct CallRow {
     /// Said as a correction of an earlier call.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub corrects: bool,
-    /// Put right by the lines with these numbers: calls, or changes by hand.
+    /// Corrected by the lines with these numbers: calls, or changes by hand.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub corrected_by: Vec<Seq>,
     /// What speaks against its place, in a few words each; the findings say more.

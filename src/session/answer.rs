@@ -125,7 +125,7 @@ fn value(exam: &Exam) -> String {
             && call.context.place.limb == exam.context.place.limb
             && matches!(call.act, Act::Value(_))
     });
-    said.map_or_else(|| "no number was said on this limb yet".to_owned(), |call| call.act.to_string())
+    said.map_or_else(|| "no number has been said for this limb yet".to_owned(), |call| call.act.to_string())
 }
 
 /// The last valid call; questions and answers are left out.

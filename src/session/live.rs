@@ -394,7 +394,7 @@ impl Live {
                 Arrived::Other { file, problem } => self.step(Input::NoStill { file, problem })?,
                 Arrived::FolderGone { error } => {
                     self.feedback.sound(Tone::Alarm);
-                    self.screen.report(Notice::Fault, &format!("no still arrives any more: {error}"))?;
+                    self.screen.report(Notice::Fault, &format!("no more stills arrive: {error}"))?;
                 }
                 Arrived::FolderBack => {
                     self.screen.report(Notice::Listening, "the scanner's folder is back")?;

@@ -116,7 +116,7 @@ impl Device {
                 Notice::Fault,
                 "the sound server records from another source now: is it the right microphone?",
             ),
-            (Device::Switch, Presence::Moved) => (Notice::Listening, "the switch is another one now"),
+            (Device::Switch, Presence::Moved) => (Notice::Listening, "a different switch is in use now"),
             (Device::Switch, Presence::Lost) => {
                 (Notice::Fault, "the switch is lost: nothing is acted on until it is back")
             }

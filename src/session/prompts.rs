@@ -112,7 +112,7 @@ impl Dialogue {
         let Some(lacking) = self.lacks(written) else { return };
         let (text, aloud) = match lacking {
             Lacking::LimbOfSave => ("which limb? the still that was saved has none", true),
-            Lacking::LimbOfZone => ("which limb? no limb was called yet", !self.limb_was_asked),
+            Lacking::LimbOfZone => ("which limb? none has been called yet", !self.limb_was_asked),
             Lacking::ZoneOfSave => ("which zone? the still that was saved has none", true),
         };
         self.limb_was_asked |= lacking != Lacking::ZoneOfSave;

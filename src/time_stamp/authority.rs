@@ -20,7 +20,7 @@ const TIME_STAMPING: &[u8] = &[0x2b, 0x06, 0x01, 0x05, 0x05, 0x07, 0x03, 0x08];
 
 /// A file of certificates that cannot be used.
 #[derive(Debug, thiserror::Error)]
-#[error("cannot read `{path}`: {why}; wanted are certificates in PEM form", path = .path.shown())]
+#[error("cannot read `{path}`: {why}; give certificates in PEM form", path = .path.shown())]
 pub struct AuthorityError {
     path: PathBuf,
     why: String,

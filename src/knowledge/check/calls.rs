@@ -216,7 +216,7 @@ pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
-/// A phrase that was not understood and named a limb, or put one side right by the other: each at its moment.
+/// A phrase that was not understood and named a limb, or corrected one side by the other: each at its moment.
 ///
 /// It is no matter any more where the limb was called soon afterwards.
 pub(super) fn limb_unheard(evidence: &Evidence) -> Vec<Hit> {

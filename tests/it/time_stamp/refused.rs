@@ -133,7 +133,7 @@ fn an_address_or_a_file_that_is_none_says_what_is_wanted() {
     for text in ["", "no certificate"] {
         std::fs::write(&file, text).unwrap();
         let told = Trusted::read(&file).unwrap_err().to_string();
-        assert!(told.contains("wanted are certificates in PEM form"), "{told}");
+        assert!(told.contains("give certificates in PEM form"), "{told}");
     }
 }
 
