@@ -102,6 +102,16 @@ fn pages_are_written_in_plain_english() {
 }
 
 #[test]
+fn reasons_of_the_rules_are_written_in_plain_english() {
+    for rule in &BUILT_IN.1.rules.rule {
+        let lower = rule.why.to_lowercase();
+        for (turn, better) in TRANSLATED {
+            assert!(!lower.contains(turn), "rule `{}` says `{turn}`; write {better}", rule.id);
+        }
+    }
+}
+
+#[test]
 fn the_first_pages_stay_short() {
     for (file, lines_max) in LINES_MAX {
         let lines = std::fs::read_to_string(root().join(file)).unwrap().lines().count();
