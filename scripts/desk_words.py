@@ -15,7 +15,7 @@ WORDS = {
     "question": "Swelling behind the left fore cannon for two weeks; lame at the trot.",
     "impression": "Core lesion of the left superficial flexor in zone 2B, about a third of the cross-section. "
     "The right limb is normal where it was scanned.",
-    "recommendation": "Box rest with walking in hand, and a scan in eight weeks.\nZones that could not be saved are to be scanned then.",
+    "recommendation": "Box rest with walking in hand, and a scan in eight weeks.\nThe zones that could not be saved should be scanned then.",
 }
 
 

@@ -99,6 +99,22 @@ fn no_file_is_longer_than_500_lines_and_each_says_what_it_is_for() {
 }
 
 #[test]
+fn a_printed_report_has_the_headings_of_the_page() {
+    let pages: String =
+        all(&["src/report"]).iter().map(|path| std::fs::read_to_string(path).unwrap()).collect();
+    let mut n_headings = 0;
+    for template in ["owner.typ", "vet.typ"] {
+        let text = std::fs::read_to_string(root().join("src/report/print").join(template)).unwrap();
+        let headings = text.lines().filter_map(|line| line.trim().strip_prefix("== "));
+        for heading in headings.filter(|heading| !heading.starts_with('#')) {
+            assert!(pages.contains(&format!("h2 {{ \"{heading}\"")), "{template}: no page says `{heading}`");
+            n_headings += 1;
+        }
+    }
+    assert!(n_headings >= 15, "only {n_headings} headings");
+}
+
+#[test]
 fn the_tests_that_a_file_names_in_its_head_are_there() {
     for path in all(&["src"]) {
         let text = std::fs::read_to_string(&path).unwrap();
