@@ -49,7 +49,7 @@ pub enum DecryptError {
         why: String,
     },
     /// Something that no exam folder of ours holds.
-    #[error("`{path}` holds `{what}`, which does not belong into an exam folder; nothing was kept of it", path = path.shown())]
+    #[error("`{path}` holds `{what}`, which does not belong in an exam folder; nothing was kept of it", path = path.shown())]
     Odd {
         /// The file.
         path: PathBuf,

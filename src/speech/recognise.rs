@@ -88,7 +88,7 @@ pub enum EngineError {
     },
     /// The noise cannot be taken out of an utterance.
     #[error("cannot remove the noise from an utterance: {source}; choose another --ear")]
-    Quieten {
+    Denoise {
         /// Why not.
         #[source]
         source: crate::speech::resample::ResampleRefused,

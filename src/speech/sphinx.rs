@@ -117,7 +117,7 @@ impl Recogniser for Sphinx {
     }
 
     fn recognise(&mut self, segment: &UtteranceAudio) -> Result<Utterance, EngineError> {
-        let quiet = denoise(&segment.samples).map_err(|source| EngineError::Quieten { source })?;
+        let quiet = denoise(&segment.samples).map_err(|source| EngineError::Denoise { source })?;
         let samples = dithered(&quiet);
         let search = self.search()?;
         let (score, pieces) = self.decoder.decode(&search, &samples)?;

@@ -389,7 +389,7 @@ fn a_damaged_or_wicked_file_gives_no_folder_and_writes_nowhere_else() {
         let shell =
             Command::new("bash").args(["-c", &line]).current_dir(home.folder.path()).output().unwrap();
         assert!(shell.status.success(), "{}", said(&shell));
-        refuses(&format!("{name}.tar.age"), "does not belong into an exam folder");
+        refuses(&format!("{name}.tar.age"), "does not belong in an exam folder");
     }
     let _ = std::fs::remove_file(home.folder.path().parent().unwrap().join("up.txt"));
 }

@@ -1,7 +1,7 @@
 //! Damaged and made-up input for everything that is read: no panic, no hang, no more memory than is fair.
 //!
 //! Each target runs in a child process with an address space of `MEMORY_MIB`; a panic, a death or an input that takes more
-//! than `hang_s()` fails the test, and the input is kept in `target/fuzz/`. What once failed belongs into the target's folder
+//! than `hang_s()` fails the test, and the input is kept in `target/fuzz/`. What once failed belongs in the target's folder
 //! in `tests/fuzz/`, whose files are tried first. `ZONECALL_FUZZ_S=300` tries each target for so long (`make fuzz`).
 mod change;
 mod seeds;
