@@ -4,8 +4,11 @@ Takes: text, a synthesiser that speaks phonemes, a random source. Gives: phoneme
 writes them or as IPA. What was said keeps its own phones in training, so that the head learns that "sree" is "three".
 The exchanges are common knowledge of accents, written from memory; none stands for all its speakers.
 """
+import functools
 import re
 import subprocess
+
+import synth
 
 # Sounds as espeak-ng writes them, longest first; marks of stress stay where they are.
 SOUNDS = ["aI@", "aI3", "tS", "dZ", "aI", "eI", "OI", "aU", "oU", "3:", "i:", "u:", "A:", "O:", "A@", "O@", "o@", "e@", "i@", "U@", "I2",
@@ -36,6 +39,12 @@ IPA = {"T": "θ", "D": "ð", "I": "ɪ", "i:": "i", "E": "ɛ", "a": "æ", "V": "�
     "oU": "oʊ", "aI": "aɪ", "OI": "ɔɪ", "aU": "aʊ", "e@": "ɛə", "i@": "ɪə", "3:": "ɜ", "tS": "tʃ", "dZ": "dʒ", "S": "ʃ", "Z": "ʒ", "N": "ŋ",
     "r": "ɹ", "g": "ɡ"}
 
+# Numbers are heard alone, and an exchanged sound makes another one of them: they keep theirs more often.
+NUMBERS = "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen " \
+    "nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred oh nought point".split()
+SPARED = .3  # of the chance that other words have
+STRESS = re.compile("[ˈˌ',]")
+
 
 def habit(rng):
     """What one speaker exchanges, and how often: from, to, chance."""
@@ -45,10 +54,10 @@ def habit(rng):
 
 
 def said_as(sounds, own, rng, written=lambda sound: sound):
-    """`sounds`, some of them exchanged; the sound before a space or at the end closes its word."""
+    """The sounds of one word, some of them exchanged."""
     out = []
     for i, sound in enumerate(sounds):
-        last = i + 1 == len(sounds) or sounds[i + 1] in " ,"
+        last = i + 1 == len(sounds)
         for a, b, chance in own:
             if written(a.removesuffix("$")) == sound and (last or not a.endswith("$")) and rng.random() < chance:
                 sound = written(b)
@@ -57,16 +66,47 @@ def said_as(sounds, own, rng, written=lambda sound: sound):
     return "".join(out)
 
 
+def spoken(text, voice):
+    """Words as espeak-ng writes them, a list for each clause."""
+    told = subprocess.run(["espeak-ng", "-q", "-x", "-v", voice, text], capture_output=True, text=True, check=True)
+    return [line.split() for line in told.stdout.splitlines() if line.strip()]
+
+
+def bare(word):
+    return STRESS.sub("", word)
+
+
+@functools.cache
+def numbers(write, voice):
+    """Numbers as `write` spells them for a voice, without their stress."""
+    return frozenset(bare(write(word, voice)) for word in NUMBERS)
+
+
+def _sounds(word, voice):
+    return "".join("".join(words) for words in spoken(word, voice))
+
+
+def _exchanged(words, found, own, spared, rng, written=lambda sound: sound):
+    """A clause, its words exchanged."""
+    lesser = [(a, b, SPARED * chance) for a, b, chance in own]
+    return " ".join(said_as(found(word), lesser if bare(word) in spared else own, rng, written) for word in words)
+
+
 def for_espeak(text, voice, rng):
     """Text for espeak-ng that spells the phonemes out."""
-    told = subprocess.run(["espeak-ng", "-q", "-x", "-v", voice, text], capture_output=True, text=True, check=True)
-    own = habit(rng)
-    clauses = [said_as(SOUND.findall(line.strip()), own, rng) for line in told.stdout.splitlines() if line.strip()]
-    return ", ".join(f"[[{clause}]]" for clause in clauses)
+    return ", ".join(f"[[{clause}]]" for clause in clauses(text, voice, rng))
 
 
-def in_ipa(ipa, rng):
-    """The same of a line of IPA."""
-    signs = sorted(IPA.values(), key=len, reverse=True)
-    sounds = re.findall("|".join(map(re.escape, signs)) + "|.", ipa)
-    return said_as(sounds, habit(rng), rng, lambda sound: IPA.get(sound, sound))
+def clauses(text, voice, rng):
+    """Clauses as espeak-ng's sounds, exchanged as one speaker does."""
+    own, spared = habit(rng), numbers(_sounds, voice.split("+")[0])
+    return [_exchanged(words, SOUND.findall, own, spared, rng) for words in spoken(text, voice)]
+
+
+SIGN = re.compile("|".join(sorted(IPA.values(), key=len, reverse=True)) + "|.")
+
+
+def in_ipa(ipa, voice, rng):
+    """The same of a line of IPA that espeak-ng wrote for a voice."""
+    spared = numbers(synth.phonemes, voice)
+    return _exchanged(ipa.split(" "), SIGN.findall, habit(rng), spared, rng, lambda sound: IPA.get(sound, sound))

@@ -12,6 +12,7 @@ import time
 import tomllib
 
 import accents
+import foreign
 import grammar
 import numpy as np
 import sentences
@@ -22,6 +23,8 @@ TALK_SHARE = .18
 AROUND_SHARE = .3  # of talk is about the very things that are called
 HALTING_SHARE = .15  # of calls have a pause inside
 ACCENT_SHARE = .35  # of what espeak-ng and Kokoro say
+FOREIGN_SHARE = .14  # of what espeak-ng says, by its voices of other languages
+FIGURES_SHARE = .05  # of all: figures alone, besides those among the sentences
 KOKORO_ACCENTS = ["en-us", "en-us", "en-gb", "en-gb-x-rp"]
 
 
@@ -32,6 +35,9 @@ def draw(speaker, purpose):
         if rng.random() < AROUND_SHARE:
             return None, spoken.around(rng, spoken.spell(speaker.item()[:4], rng, pause=0, hesitate=0))
         return None, spoken.talk(rng, speaker.words)
+    if purpose == "train" and rng.random() < FIGURES_SHARE:
+        words = [rng.choice(sentences.FIGURES) for _ in range(rng.choice([1, 1, 1, 2, 3]))]
+        return words, spoken.spell(words, rng, hesitate=0)
     words, _ = speaker.pick(1, purpose)[0]
     return words, spoken.spell(words, rng, hesitate=.05)
 
@@ -42,8 +48,10 @@ def fast(voices, tune, rng):
     if maker < .2:
         voice, rate, pitch = rng.choice(voices["rhvoice"]), rng.randint(75, 135), rng.randint(75, 130)
         return lambda text: synth.rhvoice(voice, text, rate, pitch), "rhvoice"
-    if maker < .34 and not tune:
+    if maker < .37 and not tune:
         voice, rate, pitch = rng.choice(voices["pico"]), rng.randint(75, 150), rng.randint(70, 140)
+        if voice in foreign.PICO:
+            return lambda text: synth.pico(voice, foreign.for_pico(text, voice, rng), rate, pitch), "pico-foreign"
         return lambda text: synth.pico(voice, text, rate, pitch), "pico"
     if tune:
         if rng.random() < .3:
@@ -55,10 +63,13 @@ def fast(voices, tune, rng):
         voice, rate = rng.choice(voices["flite"]), rng.uniform(.75, 1.3)
         pitch = rng.randint(80, 220) if voice.startswith("kal") and rng.random() < .8 else None
         return lambda text: synth.flite(voice, text, rate, pitch), "flite"
-    voice = rng.choice(voices["espeak_languages"])
     variant = rng.choice(voices["espeak_variants"])
-    voice += "+" + variant if variant else ""
+    variant = "+" + variant if variant else ""
     rate, pitch = rng.randint(110, 230), rng.randint(10, 90)
+    if rng.random() < FOREIGN_SHARE:
+        language = rng.choice(foreign.ESPEAK)
+        return lambda text: synth.espeak(language + variant, foreign.for_espeak(text, language, rng), rate, pitch), "espeak-foreign"
+    voice = rng.choice(voices["espeak_languages"]) + variant
     if rng.random() < ACCENT_SHARE:
         return lambda text: synth.espeak(voice, accents.for_espeak(text, voice, rng), rate, pitch), "espeak"
     return lambda text: synth.espeak(voice, text, rate, pitch), "espeak"
@@ -77,8 +88,9 @@ def neural(kokoro, folder, voices, tune, text, rng):
     voice, other, share = rng.choice(voices["kokoro"]), None, 0.0
     if not tune and rng.random() < .6:
         other, share = rng.choice(voices["kokoro"]), rng.choice([.3, .5, .5, .7, -.25])
-    told = (lambda ipa: accents.in_ipa(ipa, rng)) if not tune and rng.random() < ACCENT_SHARE else None
-    tokens = synth.Kokoro.tokens(folder, text, rng.choice(KOKORO_ACCENTS), told)
+    accent = rng.choice(KOKORO_ACCENTS)
+    told = (lambda ipa: accents.in_ipa(ipa, accent, rng)) if not tune and rng.random() < ACCENT_SHARE else None
+    tokens = synth.Kokoro.tokens(folder, text, accent, told)
     return kokoro.say(tokens, voice, rng.uniform(.75, 1.35), other, share), "kokoro"
 
 

@@ -33,6 +33,9 @@ LONGEST = int(10.4 * RATE)
 ROOM_S = 1.0
 CALL, TALK, PEOPLE, NOBODY = range(4)
 LOOKS = 6
+CROWDED = .44  # of what is heard has other people around it
+NARROW = .15  # comes over a narrow line
+CLOSE = 16  # pieces of people's talk, in every other step, that the encoder must go on hearing as it began
 STRETCHED = .5  # of the steps hear everything slower or faster at the same pitch
 REVOICED = .45  # of what is said comes from another throat
 BANK, BANK_LENGTH = 160 if torch.cuda.is_available() else 16, int(11 * RATE)
@@ -230,7 +233,7 @@ class World:
         r = torch.rand(b, device=d)
         low = torch.where(kind == CALL, torch.full((b,), -1., device=d), torch.full((b,), 2., device=d))
         hard = torch.where(chance(b, .72, d), low + torch.rand(b, device=d) * (18 - low), uniform(b, 12, 34, d))
-        crowded = r > .62
+        crowded = r > 1 - CROWDED
         snr = torch.where(r < .11, uniform(b, 30, 60, d), torch.where(crowded, hard + 2, hard))
         snr = torch.where(kind == NOBODY, uniform(b, -3, 30, d), snr)
         w = torch.where((r < .32)[:, None], self.pink(b, length), self.drawn(self.yard, b, length))
@@ -241,7 +244,7 @@ class World:
     def device_of(self, x):
         """A narrow line now and then, clipping, and the gain of the input."""
         b, length, d = *x.shape, self.device
-        narrow = torch.nonzero(chance(b, .1, d))[:, 0]
+        narrow = torch.nonzero(chance(b, NARROW, d))[:, 0]
         if len(narrow):
             top = torch.tensor([4000., 5000., 3000.], device=d)[torch.randint(3, (len(narrow), 1), device=d)]
             f = torch.linspace(0, RATE / 2, length // 2 + 1, device=d)[None]
@@ -269,6 +272,18 @@ class World:
         x = torch.where(said, levelled(self.through(x)), torch.zeros_like(x))
         x = self.device_of(self.noisy(x, kind))
         return x * (torch.arange(x.shape[1], device=self.device)[None] < n[:, None]), n, labels
+
+    @torch.no_grad()
+    def people(self, count):
+        """Pieces of people's talk, as it is and with noise."""
+        s, d, length = self.sound, self.device, 4 * RATE
+        begin = s.people[0] + (torch.rand(count, device=d) * (s.people[1] - 1.3 * length)).long()
+        n, none = torch.full((count,), length, device=d), torch.zeros(count, dtype=torch.long, device=d)
+        x = levelled(laid(s.flat, begin, (1.28 * n).long(), uniform(count, .85, 1.2, d), none, length))
+        other = torch.nonzero(chance(count, .3, d))[:, 0]
+        if len(other):
+            x[other] = revoice.revoiced(x[other])
+        return x, self.device_of(self.noisy(x, torch.full((count,), TALK, device=d))), n
 
     @torch.no_grad()
     def plain(self, rows, what, snr):
@@ -335,6 +350,16 @@ def go_on(net, files, units):
     net.load_state_dict({k: torch.from_numpy(v) for k, v in mean.items()}, strict=False)
 
 
+def estranged(net, old, world):
+    """How far from what `old` makes of people's talk `net` makes of the same in noise: the mean square of scaled features."""
+    clean, noisy, n = world.people(CLOSE)
+    with torch.no_grad():
+        wanted, frames = old(clean, n)
+    got, _ = net.encoder(noisy, n, net.learning)
+    own = (torch.arange(got.shape[1], device=got.device)[None] < frames[:, None])[..., None]
+    return ((((got.float() - wanted.float()) / net.deviation) ** 2) * own).sum() / (own.sum() * got.shape[2])
+
+
 def loss_of(log_probs, frames, labels):
     sizes = torch.tensor([len(one) for one in labels], device=log_probs.device)
     flat = torch.tensor([u for one in labels for u in one] or [0], device=log_probs.device)
@@ -384,6 +409,8 @@ def main():
     ask.add_argument("--learning", type=int, default=3, help="upper layers that learn")
     ask.add_argument("--rate", type=float, default=8e-4)
     ask.add_argument("--encoder-rate", type=float, default=2e-4)
+    ask.add_argument("--deeper", type=float, default=1.0, help="of an encoder layer's rate has the layer below it")
+    ask.add_argument("--close", type=float, default=0.0, help="weight of people's talk being heard as it was in the beginning")
     ask.add_argument("--drop", type=float, default=.15)
     ask.add_argument("--batch", type=float, default=480, help="seconds of sound")
     ask.add_argument("--hours", type=float, default=150, help="of speech that fit in")
@@ -411,9 +438,13 @@ def main():
     learning = tuple(f"encoder.layers.{i}." for i in range(encoder.LAYERS - ask.learning, encoder.LAYERS))
     upper = [p for k, p in net.named_parameters() if k.startswith((*learning, "encoder.layer_norm"))]
     own = list(net.head.parameters())
+    layered = [[p for k, p in net.named_parameters() if k.startswith(name)] for name in (*learning, "encoder.layer_norm")]
+    rates = [ask.encoder_rate * ask.deeper ** (len(learning) - 1 - min(i, len(learning) - 1)) for i in range(len(layered))]
+    old = copy.deepcopy(net.encoder).eval()
     for p in net.encoder.parameters():
         p.requires_grad = any(p is q for q in upper)
-    mover = torch.optim.AdamW([{"params": own, "base": ask.rate}, {"params": upper, "base": ask.encoder_rate}],
+    mover = torch.optim.AdamW([{"params": own, "base": ask.rate},
+        *({"params": many, "base": rate} for many, rate in zip(layered, rates, strict=True))],
         betas=(.9, .98), weight_decay=.01)
     average = copy.deepcopy(net)
     begun, until, step, todo, losses, looks, heard = time.time(), 0, 0, [], [], 0, 0.0
@@ -440,7 +471,8 @@ def main():
         x, n, labels = world.hear(todo.pop())
         with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
             log_probs, frames = net(x, n, rough=.12)
-        loss = loss_of(log_probs, frames, labels)
+            away = estranged(net, old, world) if ask.close and step % 2 else 0
+        loss = loss_of(log_probs, frames, labels) + ask.close * away
         mover.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(own + upper, 2.0)
@@ -450,7 +482,7 @@ def main():
         heard += float(x.shape[0] * x.shape[1]) / RATE
         step += 1
         if step in (20, 100, 400):
-            print(f"step {step} at {time.time() - begun:.1f} s, loss {losses[-1]:.3f}", flush=True)
+            print(f"step {step} at {time.time() - begun:.1f} s, loss {losses[-1]:.3f}, of it people's talk {float(away):.3f}", flush=True)
         keep = min(.998, (1 + step) / (10 + step))
         with torch.no_grad():
             for a, p in zip(average.parameters(), net.parameters(), strict=True):
