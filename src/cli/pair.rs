@@ -9,7 +9,7 @@ use anyhow::{Context as _, bail, ensure};
 use chrono::Utc;
 
 use super::options::{FolderArgs, not_blank};
-use super::pair_day::pair_day;
+use super::pair_day::{TakenToo, pair_day};
 use super::pair_notes::{note, note_clock};
 use super::pair_shown::{show_copied, show_left_out, show_record};
 use super::pair_undo::{Undone, leave_out_last, mind_left_out};
@@ -79,7 +79,8 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let frames = args.frames.as_deref().context("name the folder of the stills with --frames")?;
     ensure!(frames.is_dir(), "`{}` is not a folder; name the folder that holds the stills", frames.shown());
     if !day.is_empty() {
-        return pair_day(frames, &day, args, &protocols);
+        let too = TakenToo { all: args.all, again_by: args.taken_in_by() };
+        return pair_day(frames, &day, &too, &protocols);
     }
     let exam = exam_folder.exam(&protocols)?;
     let (stills, refused) = folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);

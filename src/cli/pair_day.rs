@@ -10,7 +10,6 @@ use std::io::Write;
 use std::path::Path;
 use std::process::ExitCode;
 
-use super::pair::PairArgs;
 use super::pair_notes::{Noted, note, note_clock};
 use super::pair_shown::{show_copied, show_left_out, show_record};
 use super::pair_undo::{left_out_by_mistake, mind_left_out};
@@ -23,11 +22,19 @@ use crate::frames::pairing::Tie;
 use crate::protocol::Protocols;
 use crate::terminal::{self, ShownText as _};
 
+/// Which stills are taken besides those of an exam's own time that nobody left out.
+pub(super) struct TakenToo<'a> {
+    /// Those from outside the exam's time.
+    pub(super) all: bool,
+    /// Those that `--undo` left out, by the word of this person.
+    pub(super) again_by: Option<&'a str>,
+}
+
 /// Shares the stills out.
 pub(super) fn pair_day(
     frames: &Path,
     folders: &[ExamFolder],
-    args: &PairArgs,
+    too: &TakenToo<'_>,
     protocols: &Protocols,
 ) -> anyhow::Result<ExitCode> {
     let mut exams: Vec<(Exam, Vec<Frame>)> = Vec::new();
@@ -46,7 +53,7 @@ pub(super) fn pair_day(
         exams.push((exam, stills));
         here.push(folder);
     }
-    let owners = owners(&exams, args.again);
+    let owners = owners(&exams, too.again_by.is_some());
     let mut clean = refused.is_empty();
     show_left_out(&mut out, &Noted::default(), &refused)?;
     if let Some((_, stills)) = exams.first() {
@@ -56,8 +63,8 @@ pub(super) fn pair_day(
         let own = |frame: &&Frame| owners.get(&frame.id) == Some(&Some(idx));
         let stills: Vec<Frame> = stills.iter().filter(own).cloned().collect();
         writeln!(out, "{}:", folder.path().shown())?;
-        clean &= mind_left_out(folder, exam, &stills, args.taken_in_by())? == 0;
-        let noted = note(folder, exam, stills, args.all)?;
+        clean &= mind_left_out(folder, exam, &stills, too.again_by)? == 0;
+        let noted = note(folder, exam, stills, too.all)?;
         if noted.added > 0 {
             note_clock(folder, &folder.exam(protocols)?)?;
         }

@@ -19,7 +19,7 @@ pub(crate) struct Samples {
 }
 
 /// What a picture that cannot be decoded lacks.
-pub(crate) type Fault = &'static str;
+pub(crate) type Damage = &'static str;
 
 /// Most samples of one picture.
 const SAMPLES_MAX: usize = 1 << 28;
@@ -33,7 +33,7 @@ const J: [u32; 32] =
 ///
 /// # Errors
 /// When it is none, is cut short, or is written in a way that is not read here.
-pub(crate) fn decode(bytes: &[u8], side_max: usize) -> Result<Samples, Fault> {
+pub(crate) fn decode(bytes: &[u8], side_max: usize) -> Result<Samples, Damage> {
     let mut at = 2;
     let mut frame: Option<Frame> = None;
     let mut preset = None;
@@ -76,7 +76,7 @@ pub(crate) fn decode(bytes: &[u8], side_max: usize) -> Result<Samples, Fault> {
     }
 }
 
-fn word(bytes: &[u8], at: usize) -> Result<usize, Fault> {
+fn word(bytes: &[u8], at: usize) -> Result<usize, Damage> {
     let two: [u8; 2] = bytes.get(at..at + 2).and_then(|two| two.try_into().ok()).ok_or("it is cut short")?;
     Ok(u16::from_be_bytes(two).into())
 }
@@ -90,7 +90,7 @@ struct Frame {
 }
 
 impl Frame {
-    fn read(body: &[u8], side_max: usize) -> Result<Frame, Fault> {
+    fn read(body: &[u8], side_max: usize) -> Result<Frame, Damage> {
         let [bits, _, _, _, _, components, rest @ ..] = body else { return Err("its size is cut short") };
         let (rows, columns) = (word(body, 1)?, word(body, 3)?);
         let components = usize::from(*components);
@@ -128,7 +128,7 @@ struct Scan {
 }
 
 impl Scan {
-    fn read(body: &[u8], frame: &Frame, preset: Option<&[u8]>) -> Result<Scan, Fault> {
+    fn read(body: &[u8], frame: &Frame, preset: Option<&[u8]>) -> Result<Scan, Damage> {
         let of_pixel = usize::from(*body.first().ok_or("its scan is cut short")?);
         let Some(&[near, order, shift]) = body.get(1 + 2 * of_pixel..) else {
             return Err("its scan is cut short");
@@ -185,7 +185,7 @@ struct Bits<'a> {
 }
 
 impl Bits<'_> {
-    fn bit(&mut self) -> Result<u32, Fault> {
+    fn bit(&mut self) -> Result<u32, Damage> {
         if self.count == 0 {
             let after_ones = self.at > 0 && self.bytes[self.at - 1] == 0xff;
             let next = *self.bytes.get(self.at).ok_or("it is cut short")?;
@@ -201,12 +201,12 @@ impl Bits<'_> {
         Ok(self.held >> self.count & 1)
     }
 
-    fn number(&mut self, bits: u32) -> Result<i64, Fault> {
+    fn number(&mut self, bits: u32) -> Result<i64, Damage> {
         (0..bits).try_fold(0, |number, _| Ok(number << 1 | i64::from(self.bit()?)))
     }
 
     /// A number by a Golomb code of limited length (T.87 A.5.3).
-    fn golomb(&mut self, k: u32, limit: u32, qbpp: u32) -> Result<i64, Fault> {
+    fn golomb(&mut self, k: u32, limit: u32, qbpp: u32) -> Result<i64, Damage> {
         let longest = limit.checked_sub(qbpp + 1).ok_or("its codes are none")?;
         let mut zeros = 0;
         while zeros < longest && self.bit()? == 0 {
@@ -251,7 +251,7 @@ impl<'a> Decoder<'a> {
     }
 
     /// Decodes a scan into the components from `first` on.
-    fn scan(&mut self, into: &mut Samples, first: usize, scan: &Scan) -> Result<(), Fault> {
+    fn scan(&mut self, into: &mut Samples, first: usize, scan: &Scan) -> Result<(), Damage> {
         let lines = if scan.by_sample { 1 } else { scan.of_pixel };
         let of_line = scan.of_pixel / lines;
         let width = into.columns;
@@ -286,7 +286,7 @@ impl<'a> Decoder<'a> {
         now: &mut [i64],
         of_pixel: usize,
         run: &mut usize,
-    ) -> Result<(), Fault> {
+    ) -> Result<(), Damage> {
         let around = |now: &[i64], at: usize| -> Around {
             [now[at - of_pixel], above[at], above[at - of_pixel], above[at + of_pixel]]
         };
@@ -337,7 +337,7 @@ impl<'a> Decoder<'a> {
     }
 
     /// A sample that its surroundings predict (T.87 A.4 to A.6).
-    fn regular(&mut self, [left, above, above_left, _]: Around, kind: i64) -> Result<i64, Fault> {
+    fn regular(&mut self, [left, above, above_left, _]: Around, kind: i64) -> Result<i64, Damage> {
         let sign = if kind < 0 { -1 } else { 1 };
         let Scan { near, max, reset, limit, qbpp, .. } = self.scan;
         let predicted = if above_left >= left.max(above) {
@@ -371,7 +371,7 @@ impl<'a> Decoder<'a> {
     }
 
     /// How many pixels are as the one before them (T.87 A.7.1).
-    fn run(&mut self, left: usize, run: &mut usize) -> Result<usize, Fault> {
+    fn run(&mut self, left: usize, run: &mut usize) -> Result<usize, Damage> {
         let mut same = 0;
         while self.bits.bit()? == 1 {
             let step = 1 << J[*run];
@@ -390,7 +390,7 @@ impl<'a> Decoder<'a> {
     }
 
     /// The sample that breaks a run (T.87 A.7.2).
-    fn broken(&mut self, [left, above, ..]: Around, of_several: bool, run: usize) -> Result<i64, Fault> {
+    fn broken(&mut self, [left, above, ..]: Around, of_several: bool, run: usize) -> Result<i64, Damage> {
         let Scan { near, reset, limit, qbpp, .. } = self.scan;
         let is_flat = !of_several && (left - above).abs() <= near;
         let flat = i64::from(is_flat);
