@@ -10,8 +10,6 @@ use dicom_dictionary_std::{tags, uids};
 use dicom_object::{DefaultDicomObject, InMemDicomObject};
 use image::RgbImage;
 
-use crate::report::decode::PictureError;
-
 /// Transfer syntaxes in which pixels lie as they are.
 const PLAIN: [&str; 3] =
     [uids::EXPLICIT_VR_LITTLE_ENDIAN, uids::IMPLICIT_VR_LITTLE_ENDIAN, "1.2.840.10008.1.2.2"];
@@ -38,19 +36,17 @@ pub(crate) fn is_palette(object: &InMemDicomObject) -> bool {
     kind(object) == "PALETTE COLOR"
 }
 
-/// The picture of these stored values, each looked up in the object's palettes.
-///
-/// # Errors
-/// When a palette is missing, cut short, or written in segments.
+/// The picture of these stored values, each looked up in the object's palettes; none where a palette is missing, cut short,
+/// or written in segments.
 pub(crate) fn through_palette(
     object: &InMemDicomObject,
     stored: &[u16],
     (columns, rows): (u32, u32),
-) -> Result<RgbImage, PictureError> {
+) -> Option<RgbImage> {
     let palettes = PALETTES.map(|(descriptor, data)| palette(object, descriptor, data));
-    let [Some(red), Some(green), Some(blue)] = palettes else { return Err(PictureError::Palette) };
+    let [Some(red), Some(green), Some(blue)] = palettes else { return None };
     let pixels = stored.iter().flat_map(|value| [&red, &green, &blue].map(|palette| palette.at(*value)));
-    RgbImage::from_raw(columns, rows, pixels.collect()).ok_or(PictureError::NoSize)
+    RgbImage::from_raw(columns, rows, pixels.collect())
 }
 
 /// One colour of a palette, eight bits each.

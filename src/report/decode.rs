@@ -149,7 +149,8 @@ fn dicom(bytes: &[u8], show: Show, frame: u32) -> Result<DynamicImage, PictureEr
     let decoded = object.decode_pixel_data_frame(frame)?;
     if is_palette(&object) {
         let stored = decoded.to_vec_with_options::<u16>(&as_stored())?;
-        return Ok(DynamicImage::ImageRgb8(through_palette(&object, &stored, (columns, rows))?));
+        let picture = through_palette(&object, &stored, (columns, rows)).ok_or(PictureError::Palette)?;
+        return Ok(DynamicImage::ImageRgb8(picture));
     }
     // An attribute may be there without a value.
     let window = object.get(dicom_dictionary_std::tags::WINDOW_CENTER);
