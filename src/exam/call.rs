@@ -96,6 +96,12 @@ impl Act {
         (*view == View { structure: Some(structure.clone()), ..View::default() }).then_some(structure)
     }
 
+    /// Whether it changes anything: answers and questions leave the exam as it is.
+    #[must_use]
+    pub fn changes_exam(&self) -> bool {
+        !matches!(self, Act::Answer { .. } | Act::Question { .. })
+    }
+
     /// Whether people pause after it: a save, a command, a question, an answer.
     #[must_use]
     pub fn is_closing(&self) -> bool {

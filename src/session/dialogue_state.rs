@@ -23,7 +23,6 @@ use crate::session::exam_log::ExamLog;
 use crate::session::exam_summary::Summary;
 use crate::session::notice::{Notice, ScreenChange};
 use crate::session::own_voice::OwnVoice;
-use crate::session::reach::is_acted_on;
 use crate::session::stills::AwaitedStills;
 use crate::session::tone::Tone;
 
@@ -175,7 +174,7 @@ impl Dialogue {
         mut calls: Vec<Call>,
     ) -> Written {
         calls.iter_mut().filter(|call| call.corrects).for_each(|call| call.reach = self.log.reach_of(call));
-        if calls.iter().any(is_acted_on) {
+        if calls.iter().any(|call| call.act.changes_exam()) {
             self.unheard = None;
         }
         let before = self.log.exam().context.clone();

@@ -46,7 +46,7 @@ impl Unheard {
                     Outcome::Calls if !call_follows() => last = None,
                     _ => {}
                 },
-                Event::Call(call) if is_acted_on(&call.call) => last = None,
+                Event::Call(call) if call.call.act.changes_exam() => last = None,
                 Event::Settled(settled) if settled.answer == TAKEN_BACK => last = None,
                 Event::Settled(settled) if settled.taken.is_some() && !call_follows() => last = None,
                 _ => {}
@@ -58,11 +58,6 @@ impl Unheard {
 
 fn is_call(line: &ExamEvent) -> bool {
     matches!(line.event, Event::Call(_))
-}
-
-/// Answers and questions leave the exam as it is.
-pub(super) fn is_acted_on(call: &Call) -> bool {
-    !matches!(call.act, Act::Answer { .. } | Act::Question { .. })
 }
 
 impl Dialogue {
