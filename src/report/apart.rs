@@ -14,7 +14,8 @@ use std::time::{Duration, Instant};
 
 use image::{DynamicImage, GrayImage, RgbImage};
 
-use crate::report::decode::{MAX_MIB, MAX_S, MAX_SIDE_PX, PictureError, Show, decode_here};
+use crate::report::decode::{Show, decode_here};
+use crate::report::picture_error::{MAX_MIB, MAX_S, MAX_SIDE_PX, PictureError};
 
 /// The first argument of the program that decodes.
 const DECODE: &str = "--decode-still";

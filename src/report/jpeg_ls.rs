@@ -347,7 +347,8 @@ impl<'a> Decoder<'a> {
         } else {
             left + above - above_left
         };
-        let context = &mut self.contexts[kind.unsigned_abs() as usize];
+        let context = &mut self.contexts
+            [usize::try_from(kind.unsigned_abs()).map_err(|_| "a context that there is not")?];
         let predicted = (predicted + sign * context.correction).clamp(0, max);
         let k = context.width(context.sum);
         let coded = self.bits.golomb(k, limit, qbpp)?;

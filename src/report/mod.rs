@@ -6,6 +6,7 @@ pub mod export;
 pub mod history;
 pub mod owner;
 pub(crate) mod colour;
+mod picture_error;
 mod jpeg_ls;
 pub(crate) mod unpacked;
 mod decode;

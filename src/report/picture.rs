@@ -21,7 +21,7 @@ use crate::report::apart::decode;
 use crate::report::decode::Show;
 use crate::trace::Grey;
 
-pub use crate::report::decode::{MAX_FILE_BYTES, MAX_SIDE_PX, PictureError};
+pub use crate::report::picture_error::{MAX_FILE_BYTES, MAX_SIDE_PX, PictureError};
 
 /// Pictures in one report; the stills after that are listed without.
 pub const MAX_PICTURES: usize = 300;

@@ -10,8 +10,8 @@ use dicom_core::{DataElement, Tag, VR};
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::DefaultDicomObject;
 
-use crate::report::decode::{MAX_SIDE_PX, PictureError};
 use crate::report::jpeg_ls::{Samples, decode};
+use crate::report::picture_error::{MAX_SIDE_PX, PictureError};
 
 /// Unpacks the frame of this number, the first being 0, or all; gives the number under which it is found afterwards.
 ///
