@@ -124,6 +124,12 @@ fn what_is_normal_is_no_lesion_and_a_doubt_is_not_doubled() {
 }
 
 #[test]
+fn a_picture_that_is_talked_of_is_no_save() {
+    asked(&[PLACE], "take a picture");
+    assert_eq!(shown(&[PLACE], "take a picture of him for the owner"), "");
+}
+
+#[test]
 fn long_is_a_plane_only_after_a_place_or_a_word_of_turning() {
     let of = |phrase| shown(&[PLACE], phrase);
     assert_eq!(of("two b long"), "2B L");
