@@ -25,8 +25,8 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     }
     // "Normal fluid in the sheath": the fluid, or the place and then the sheath?
     if let [first, second, ..] = phrases.as_slice()
-        && is_of(&first.call.act, &Class::Normal)
-        && is_of(&second.call.act, &Class::Lesion)
+        && first.call.act.class() == Some(&Class::Normal)
+        && second.call.act.class() == Some(&Class::Lesion)
     {
         return Err(normal_and_not());
     }
@@ -95,7 +95,7 @@ fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
             found.push(phrase);
             continue;
         }
-        let is_negative = matches!(&last.call.act, Act::Finding(finding) if finding.class == Class::Negative);
+        let is_negative = last.call.act.class() == Some(&Class::Negative);
         let is_clear = match phrase.joined {
             Some(Joint::And) => false,
             Some(Joint::Or) => is_negative,
@@ -153,7 +153,7 @@ fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
 fn one_structure(mut phrases: Vec<Phrase>, named: usize) -> Result<Vec<Phrase>, Problem> {
     // "No effusion, thickened annular ligament": what is not there may have been looked for elsewhere.
     let of = |class: Class| {
-        phrases.iter().any(|phrase| is_free(&phrase.call.act) && is_of(&phrase.call.act, &class))
+        phrases.iter().any(|phrase| is_free(&phrase.call.act) && phrase.call.act.class() == Some(&class))
     };
     if of(Class::Negative) && of(Class::Lesion) {
         return Err(which());
@@ -229,8 +229,8 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
 }
 
 fn follows_negative(phrases: &[Phrase], idx: usize) -> bool {
-    let before = idx.checked_sub(1).map(|before| &phrases[before].call.act);
-    matches!(before, Some(Act::Finding(finding)) if finding.class == Class::Negative)
+    let before = idx.checked_sub(1).and_then(|before| phrases[before].call.act.class());
+    before == Some(&Class::Negative)
 }
 
 /// Findings and numbers that can belong to a structure.
@@ -253,10 +253,6 @@ fn has_structure(act: &Act) -> bool {
 /// It takes a structure and has none yet.
 fn is_free(act: &Act) -> bool {
     takes_structure(act) && !has_structure(act)
-}
-
-fn is_of(act: &Act, class: &Class) -> bool {
-    matches!(act, Act::Finding(finding) if finding.class == *class)
 }
 
 fn is_remark(act: &Act) -> bool {
@@ -304,11 +300,9 @@ fn push(calls: &mut Vec<Call>, next: Call) {
 
 /// "No effusion and thickening", "no tear with fluid": neither, or the one without the other.
 fn may_be_denied_too(before: &Phrase, phrase: &Phrase) -> bool {
-    let class = |phrase: &Phrase| match &phrase.call.act {
-        Act::Finding(finding) => Some(finding.class.clone()),
-        _ => None,
-    };
-    phrase.joined.is_some() && class(before) == Some(Class::Negative) && class(phrase) == Some(Class::Lesion)
+    phrase.joined.is_some()
+        && before.call.act.class() == Some(&Class::Negative)
+        && phrase.call.act.class() == Some(&Class::Lesion)
 }
 
 fn denied_too() -> Problem {

@@ -96,6 +96,11 @@ impl Act {
         (*view == View { structure: Some(structure.clone()), ..View::default() }).then_some(structure)
     }
 
+    /// The class of a finding.
+    pub(crate) fn class(&self) -> Option<&Class> {
+        if let Act::Finding(finding) = self { Some(&finding.class) } else { None }
+    }
+
     /// Whether it changes anything: answers and questions leave the exam as it is.
     #[must_use]
     pub fn changes_exam(&self) -> bool {

@@ -81,14 +81,14 @@ fn is_step(phrase: &Phrase) -> bool {
 
 /// What is found, measured or saved at a place.
 fn is_found(phrase: &Phrase) -> bool {
-    matches!(&phrase.call.act, Act::Finding(finding) if finding.class != Class::Detail)
+    phrase.call.act.class().is_some_and(|class| *class != Class::Detail)
         || matches!(phrase.call.act, Act::Value(_))
         || is_save(phrase)
 }
 
 /// "Same as the right fore, two alpha": the place may be the other limb's.
 fn is_comparison(phrase: &Phrase) -> bool {
-    matches!(&phrase.call.act, Act::Finding(finding) if finding.class == Class::Comparison)
+    phrase.call.act.class() == Some(&Class::Comparison)
 }
 
 fn is_save(phrase: &Phrase) -> bool {
