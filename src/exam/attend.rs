@@ -170,9 +170,10 @@ impl Attention {
         if utterance.unsure {
             return (Outcome::NotUnderstood, Vec::new(), vec![which(utterance)]);
         }
-        // "The check isn't", not understood, and "enlarged": what begins before that was over is the rest of it, and may
-        // mean the opposite of what was said.
-        if self.lost_until.is_some_and(|until| utterance.span.from < until) && !parsed.calls.is_empty() {
+        // "The check isn't", not understood, and "enlarged": words that begin before that was over are the rest of it, and
+        // may mean the opposite of what was said. The utterance itself begins in the quiet before its words.
+        let begins = utterance.words.first().map_or(utterance.span.from, |word| word.span.from);
+        if self.lost_until.is_some_and(|until| begins < until) && !parsed.calls.is_empty() {
             return (Outcome::NotUnderstood, Vec::new(), vec![lost_beginning()]);
         }
         self.note_until = None;

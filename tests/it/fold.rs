@@ -270,6 +270,25 @@ fn what_begins_before_words_that_were_not_understood_are_over_is_the_rest_of_the
     assert_eq!(hear(6.0, "check enlarged", false), (Outcome::Calls, 2), "said again after a pause");
 }
 
+#[test]
+fn a_call_soon_after_words_that_were_not_understood_counts_although_quiet_belongs_to_both() {
+    let (language, protocols) = &*support::BUILT_IN;
+    let mut attention = zonecall::exam::attend::Attention::default();
+    let mut hear = |at_s: f64, text: &str, rejected: bool| {
+        let mut utterance = support::utterance(at_s, text);
+        utterance.rejected = rejected;
+        // As the ear cuts: 0.9 s of the quiet before the words, half a second of that after them.
+        utterance.span.from = Sample(utterance.span.from.0 - 14_400);
+        utterance.span.to = Sample(utterance.span.to.0 + 8_000);
+        let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
+        attention.attend(utterance, parsed).0.outcome
+    };
+    assert_eq!(hear(2.0, "the check", true), Outcome::NotUnderstood, "ends at 2.8 s");
+    assert_eq!(hear(3.6, "left fore two alpha", false), Outcome::Calls, "0.8 s later");
+    assert_eq!(hear(6.0, "the check", true), Outcome::NotUnderstood, "ends at 6.8 s");
+    assert_eq!(hear(7.0, "enlarged", false), Outcome::NotUnderstood, "0.2 s later");
+}
+
 /// An exam of these lines a minute of sound apart, heard from `source`.
 fn lines_of(wall: WallQuality, source: &str, events: &[Event]) -> Exam {
     let folder = tempfile::tempdir().unwrap();
