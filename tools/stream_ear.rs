@@ -141,8 +141,16 @@ impl Tool {
         let case = scored.evidence.map(|evidence| {
             let (call, right) = judge.would_be_right(&text, words.unwrap_or(audio.span), said);
             let (doubt, confidence) = (scored.doubt.map(|doubt| format!("{doubt:?}")), scored.confidence);
+            let readings = scored.meanings.iter().take(20).map(|meaning| {
+                let text = meaning.reading.words.join(" ");
+                let right = judge.would_be_right(&text, words.unwrap_or(audio.span), said).1;
+                serde_json::json!([text, meaning.score, meaning.reading.score, meaning.reading.rare, right])
+            });
             serde_json::json!({ "evidence": evidence, "call": call, "right": right, "doubt": doubt,
-                "confidence": confidence, "words": text })
+                "confidence": confidence, "words": text, "readings": readings.collect::<Vec<_>>(),
+                "support": scored.support, "begun": scored.begun, "seconds": audio.span.samples() as f64 / 16000.0,
+                "level": audio.level_dbfs,
+                "spans": utterance.words.iter().map(|word| [word.span.from.since(audio.span.from), word.span.to.since(audio.span.from)]).collect::<Vec<_>>() })
         });
         ended.push(Ended { span: audio.span, line, case });
         let (event, calls) = attention.attend(utterance, parsed);

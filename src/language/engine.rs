@@ -6,8 +6,10 @@
 //! Tested in: `tests/it/language.rs`.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use crate::language::lazy_graph::LazyGraph;
+use crate::language::usage::Usage;
 
 pub use crate::language::grammar::GrammarWord;
 
@@ -22,6 +24,8 @@ pub struct EngineLanguage {
     pub pronunciations: Vec<Pronunciation>,
     /// The smaller language, for an ear that cannot carry the whole one.
     pub core: Option<Box<EngineLanguage>>,
+    /// How often words follow each other; none where nobody counted.
+    pub usage: Option<Arc<Usage>>,
 }
 
 /// How a word sounds.

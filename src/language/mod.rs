@@ -7,6 +7,7 @@ mod compact;
 pub mod automaton;
 pub mod graph;
 mod lazy_graph;
+pub mod usage;
 pub mod engine;
 pub mod closed_sets;
 pub mod tags;

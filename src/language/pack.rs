@@ -1,11 +1,12 @@
 //! The grammar pack: the files of one language, read once.
 //!
-//! Takes: `exam.gram` and `words.dict` of a folder such as `grammars/en`, or the ones built in.
+//! Takes: `exam.gram`, `words.dict` and what lies beside them in a folder such as `grammars/en`, or the ones built in.
 //! Gives: `Pack`, and from it a `Language` cut to the zones of one exam.
 //! Never: meaning; tags are handed on as text.
 //! Tested in: `tests/it/language.rs`.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
@@ -18,6 +19,7 @@ use crate::language::jsgf;
 use crate::language::lazy_graph::LazyGraph;
 use crate::language::own::{OwnPhrase, OwnWords, added};
 use crate::language::tags;
+use crate::language::usage::Usage;
 use crate::terminal::ShownText as _;
 
 /// The rule that says what can be said during an exam.
@@ -41,13 +43,15 @@ pub struct Pack {
     pub core: Option<Grammar>,
     /// How words sound that the engine's own dictionary lacks or says otherwise.
     pub pronunciations: Vec<Pronunciation>,
+    /// How often words follow each other when somebody scans; none where the folder has no `usage.txt`.
+    pub usage: Option<Arc<Usage>>,
     /// Phrases to try a microphone with; empty where the folder has no `setup.txt`.
     pub setup_phrases: Vec<String>,
     /// Phrases that a person reads so that an ear learns their voice.
     pub enrol: EnrolScript,
     /// The practice's own phrases.
     pub own: Vec<OwnPhrase>,
-    /// SHA-256 over both files, in hexadecimal.
+    /// SHA-256 over the files that decide what is heard, in hexadecimal.
     pub sha256: String,
 }
 
@@ -121,13 +125,14 @@ impl Pack {
         let grammar = include_str!("../../grammars/en/exam.gram");
         let words = include_str!("../../grammars/en/words.dict");
         let core = core(Path::new("grammars/en"), include_str!("../../grammars/en/core.gram"))?;
+        let usage = include_str!("../../grammars/en/usage.txt");
         let setup_phrases = lines(include_str!("../../grammars/en/setup.txt"));
         let enrol = EnrolScript::read(include_str!("../../grammars/en/enrol.txt"));
         Ok(Self {
             core: Some(core),
             setup_phrases,
             enrol,
-            ..Self::from_text(Path::new("grammars/en"), grammar, words)?
+            ..Self::from_text(Path::new("grammars/en"), grammar, words, Some(usage))?
         })
     }
 
@@ -150,11 +155,16 @@ impl Pack {
             core,
             setup_phrases,
             enrol,
-            ..Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?)?
+            ..Self::from_text(
+                folder,
+                &text("exam.gram")?,
+                &text("words.dict")?,
+                text("usage.txt").ok().as_deref(),
+            )?
         })
     }
 
-    fn from_text(folder: &Path, grammar: &str, words: &str) -> Result<Self, PackError> {
+    fn from_text(folder: &Path, grammar: &str, words: &str, usage: Option<&str>) -> Result<Self, PackError> {
         let grammar_file = folder.join("exam.gram");
         let tree = jsgf::read(&grammar_file, grammar)?;
         if !tree.rule(EXAM_RULE).is_some_and(|rule| rule.public) {
@@ -169,6 +179,8 @@ impl Pack {
         let mut hash = Sha256::new();
         hash.update(grammar);
         hash.update(words);
+        hash.update(usage.unwrap_or_default());
+        let usage = usage.map(|usage| Usage::read(&folder.join("usage.txt"), usage)).transpose()?;
         let language =
             folder.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
         let sha256 = crate::hex(&hash.finalize());
@@ -176,6 +188,7 @@ impl Pack {
             language,
             grammar: tree,
             core: None,
+            usage: usage.map(Arc::new),
             pronunciations,
             setup_phrases: Vec::new(),
             enrol: EnrolScript::default(),
@@ -244,6 +257,7 @@ impl Pack {
             words: grammar.words(&[calls, ANSWER_RULE]),
             pronunciations: self.pronunciations.clone(),
             core,
+            usage: self.usage.clone(),
         };
         let core = self.core.as_ref().map(|core| Box::new(engine(&core.pruned(&keep), None)));
         let engine = engine(&grammar, core);

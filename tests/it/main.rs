@@ -104,6 +104,7 @@ mod tidy;
 mod time_stamp;
 mod torn;
 mod trace;
+mod usage;
 mod encryption;
 mod evaluation;
 mod voice_activity;

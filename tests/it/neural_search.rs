@@ -1,9 +1,11 @@
 //! The neural ear's search: judged by adding up every alignment of small cases, and by another library's losses.
 use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::path::Path;
 
 use proptest::prelude::*;
 use zonecall::language::engine::{EngineLanguage, GrammarWord, Pronunciation};
 use zonecall::language::graph::{Moment, Starts, WordGraph};
+use zonecall::language::usage::Usage;
 use zonecall::speech::neural::align::{WordFrames, align};
 use zonecall::speech::neural::lattice::Lattice;
 use zonecall::speech::neural::lexicon::Lexicon;
@@ -259,6 +261,25 @@ fn of_words_that_sound_alike_the_common_one_is_read_and_a_clear_one_wins_all_the
     assert_eq!(read(&prefers, [0.89, 0.01]).words, ["air"], "far better than the common word");
     let cost = read(&prefers, [0.89, 0.01]).score - read(&plain, [0.89, 0.01]).score;
     assert!((cost + 3.0).abs() < 1e-9, "{cost}");
+}
+
+#[test]
+fn of_words_that_sound_alike_the_one_that_usually_follows_is_read() {
+    let lexicon = lexicon(&[("core", &[1]), ("gain", &[3]), ("lesion", &[2, 4]), ("leading", &[2, 5])]);
+    let words = graph(&[(0, "core", 1), (0, "gain", 1), (1, "lesion", 2), (1, "leading", 2)], &[2]);
+    let usage = Usage::read(Path::new("usage.txt"), "5 core lesion\n5 gain leading\n").unwrap();
+    let mut network = Lattice::new(&words, &lexicon);
+    network.expect(&usage);
+    let read = |first: usize, last: [f64; 2]| {
+        let row = |unit: usize| (0..6).map(|at| if at == unit { 0.9 } else { 0.02 }).collect::<Vec<f64>>();
+        let end = vec![0.05, 0.05, 0.05, 0.05, last[0], last[1]];
+        search(&network, &frames(&[row(first), row(2), end]), Width::LISTENING)[0].clone()
+    };
+    assert_eq!(read(1, [0.4, 0.4]).words, ["core", "lesion"]);
+    assert_eq!(read(3, [0.4, 0.4]).words, ["gain", "leading"]);
+    assert_eq!(read(1, [0.01, 0.79]).words, ["core", "leading"], "far better than the usual word");
+    let (usual, seldom) = (read(1, [0.4, 0.4]), read(1, [0.01, 0.79]));
+    assert!(seldom.rare < usual.rare && usual.rare <= 0.0, "{} {}", seldom.rare, usual.rare);
 }
 
 #[test]

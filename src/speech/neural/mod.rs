@@ -137,7 +137,9 @@ impl Neural {
             .map_err(|words| EngineError::Unpronounced { words })?;
         language.graph.only_begin().into_iter().for_each(|word| lexicon.begin_anew(word));
         let mut lattice = Lattice::new(&language.graph, &lexicon);
-        if let Some(core) = &language.core {
+        if let Some(usage) = &language.usage {
+            lattice.expect(usage);
+        } else if let Some(core) = &language.core {
             lattice.prefer(&core.words.iter().map(|word| word.text.as_str()).collect());
         }
         let net = Encoder::new(&parts.runtime, read.encoder.as_deref(), &read.head)?;

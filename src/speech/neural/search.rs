@@ -112,10 +112,15 @@ impl Histories {
         let mut cost = 0.0;
         while at != 0 {
             let (before, word, _) = self.entries[at];
-            cost += lattice.cost(word);
+            cost += lattice.cost(self.last(before), word);
             at = before;
         }
         cost
+    }
+
+    /// The last word said; none at the beginning.
+    fn last(&self, at: usize) -> Option<usize> {
+        Some(self.entries[at].1).filter(|word| *word != NOWHERE)
     }
 }
 
@@ -220,10 +225,11 @@ fn step(
     stays.unit = add(stays.unit, token.unit + f64::from(row[unit]));
     let last = (unit, token);
     begin(lattice, beam, history, lattice.next(at), last, row, unit_min);
+    let before = histories.last(history);
     for (word, state) in lattice.complete(at) {
         let roots = lattice.roots(state);
         if roots.clone().any(|root| row[lattice.unit(root)] >= unit_min) {
-            let cost = lattice.cost(word);
+            let cost = lattice.cost(before, word);
             let longer = histories.with(history, word, state);
             let token = BeamToken { blank: token.blank + cost, unit: token.unit + cost };
             begin(lattice, beam, longer, roots, (unit, token), row, unit_min);
@@ -278,7 +284,7 @@ fn ended(
         for (word, state) in
             complete.filter(|(_, state)| lattice.ends(*state) == (ending == SentenceEnd::Whole))
         {
-            let cost = lattice.cost(word);
+            let cost = lattice.cost(histories.last(*history), word);
             let sentence = histories.with(*history, word, state);
             let idx = *at.entry(sentence).or_insert(whole.len());
             if idx == whole.len() {
