@@ -65,6 +65,10 @@ impl JustSaid {
                     said.degree = Some(degree.clone());
                 }
             }
+            // "Smaller than last time": its size may follow.
+            Act::Finding(finding) if finding.class == Class::Comparison => {
+                self.finding = Some(finding.clone())
+            }
             Act::Finding(finding) => {
                 self.lesion = (finding.class == Class::Lesion).then(|| finding.term.clone());
                 self.finding = Some(finding.clone());

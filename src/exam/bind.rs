@@ -9,6 +9,7 @@ use crate::code::StructureCode;
 use crate::exam::call::{Act, Call, Problem, View};
 use crate::exam::found_at::{at_the_same_time, places_first};
 use crate::exam::phrase::{Joint, Phrase, Way};
+use crate::exam::shown::is_adjective;
 use crate::language::closed_sets::Class;
 
 /// The calls of an utterance with their structures; `is_short` knows names that only mean something in a zone.
@@ -32,6 +33,7 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     }
     let phrases = places_first(phrases)?;
     let phrases = own_structures(phrases)?;
+    let phrases = shared_after(phrases)?;
     let phrases = structures_after(phrases)?;
     let phrases = structures_together(phrases)?;
     let mut calls: Vec<Call> = Vec::new();
@@ -104,10 +106,21 @@ fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         if has_structure(&last.call.act) || !is_clear {
             return Err(which());
         }
+        // "No change in the superficial, deep normal": the deep one begins what comes next.
+        let row = rest.clone().take_while(|more| more.call.act.only_structure().is_some());
+        let ends_row = row.last();
+        let mut next = rest.clone().skip_while(|more| more.call.act.only_structure().is_some());
+        let goes_on = next.next().is_some_and(|next| takes_structure(&next.call.act));
+        let is_list = ends_row
+            .as_ref()
+            .is_none_or(|more| more.joined.is_some() || more.call.words == phrase.call.words);
+        if !is_list && !goes_on {
+            return Err(which());
+        }
         let alone = last.clone();
         give(&mut last.call.act, &structure);
         join_words(&mut last.call, &phrase.call, Heard::After);
-        while let Some(more) = rest.next_if(|more| more.call.act.only_structure().is_some()) {
+        while let Some(more) = rest.next_if(|more| is_list && more.call.act.only_structure().is_some()) {
             // "In the superficial at the annular": that is where it was, not a second one.
             if more.way == Way::Within && more.call.words != phrase.call.words {
                 return Err(which());
@@ -123,6 +136,51 @@ fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         }
     }
     Ok(found)
+}
+
+/// "Normal superficial and deep": what is found before several structures belongs to each.
+fn shared_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
+    let names = |phrase: &Phrase| phrase.call.act.only_structure().is_some() && !phrase.call.corrects;
+    let Some(named) = phrases.iter().position(names) else { return Ok(phrases) };
+    let row = phrases[named..].iter().take_while(|phrase| names(phrase)).count();
+    let (before, after) = (&phrases[..named], &phrases[named + row..]);
+    let joined = is_one_row(&phrases[named..named + row].iter().collect::<Vec<_>>())
+        && phrases[named..named + row].iter().all(|phrase| phrase.way == Way::Bare);
+    let is_found = |phrase: &Phrase| matches!(phrase.call.act, Act::Finding(_)) && is_free(&phrase.call.act);
+    if row < 2
+        || !joined
+        || before.is_empty()
+        || !before.iter().all(is_found)
+        || after.iter().any(|phrase| takes_structure(&phrase.call.act))
+    {
+        return Ok(phrases);
+    }
+    if describes_only_the_last(before) {
+        return Err(which());
+    }
+    let mut found = Vec::new();
+    for named in &phrases[named..named + row] {
+        for phrase in before {
+            let mut own = phrase.clone();
+            give(&mut own.call.act, &named.call.act.only_structure().unwrap_or_default());
+            join_words(&mut own.call, &named.call, Heard::After);
+            found.push(own);
+        }
+    }
+    found.extend(after.iter().cloned());
+    Ok(found)
+}
+
+/// "Effusion and thickened annular ligament": the adjective is the ligament's; the effusion may be elsewhere.
+fn describes_only_the_last(before: &[Phrase]) -> bool {
+    let mut lesions = before.iter().rev().filter_map(|phrase| match &phrase.call.act {
+        Act::Finding(finding) if finding.class == Class::Lesion && finding.structure.is_none() => {
+            Some(finding)
+        }
+        _ => None,
+    });
+    lesions.next().is_some_and(|last| is_adjective(&last.term))
+        && lesions.any(|found| !is_adjective(&found.term))
 }
 
 /// "Enlarged medial branch": a structure after findings that had none before them in this utterance.
@@ -155,7 +213,7 @@ fn one_structure(mut phrases: Vec<Phrase>, named: usize) -> Result<Vec<Phrase>, 
     let of = |class: Class| {
         phrases.iter().any(|phrase| is_free(&phrase.call.act) && phrase.call.act.class() == Some(&class))
     };
-    if of(Class::Negative) && of(Class::Lesion) {
+    if (of(Class::Negative) && of(Class::Lesion)) || describes_only_the_last(&phrases[..named]) {
         return Err(which());
     }
     let said = phrases.remove(named).call;
@@ -194,7 +252,7 @@ fn pairs(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     if waiting.is_empty() { Ok(found) } else { Err(which()) }
 }
 
-/// "Superficial and deep normal": structures in a row share the findings that follow.
+/// "Superficial and deep enlarged", "superficial, deep normal": structures in a row share the findings that follow.
 fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let mut found: Vec<Phrase> = Vec::new();
     let mut idx = 0;
@@ -208,9 +266,11 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
             continue;
         }
         let after = idx + row.len();
-        let shared: Vec<&Phrase> =
-            phrases[after..].iter().take_while(|phrase| matches!(phrase.call.act, Act::Finding(_))).collect();
-        if shared.is_empty() {
+        // What has a structure of its own is not theirs.
+        let is_shared =
+            |phrase: &&Phrase| matches!(phrase.call.act, Act::Finding(_)) && !has_structure(&phrase.call.act);
+        let shared: Vec<&Phrase> = phrases[after..].iter().take_while(is_shared).collect();
+        if shared.is_empty() || (!is_one_row(&row) && shared.iter().any(|phrase| is_something_seen(phrase))) {
             return Err(which());
         }
         // Each finding carries its structure itself: said in one utterance, their time does not distinguish them.
@@ -226,6 +286,17 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         idx = after + shared.len();
     }
     Ok(found)
+}
+
+/// "Superficial and deep", or both named by one name; not "deep", "superficial", one after the other.
+fn is_one_row(row: &[&Phrase]) -> bool {
+    row.last().is_some_and(|last| last.joined == Some(Joint::And))
+        || row.windows(2).all(|two| two[0].call.words == two[1].call.words)
+}
+
+/// "Deep, superficial enlarged": the deep one may only have been looked at.
+fn is_something_seen(phrase: &Phrase) -> bool {
+    matches!(phrase.call.act.class(), Some(Class::Lesion | Class::Abnormal))
 }
 
 fn follows_negative(phrases: &[Phrase], idx: usize) -> bool {

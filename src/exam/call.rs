@@ -150,6 +150,9 @@ pub struct View {
     /// With a step to the other limb, the pair that was named, as `protocols/limbs.toml` groups limbs.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pair: Option<String>,
+    /// The zone stays although the limb is another one.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub same_zone: bool,
 }
 
 impl View {
@@ -162,7 +165,8 @@ impl View {
             || (self.plane.is_some() && more.plane.is_some())
             || (self.structure.is_some() && more.structure.is_some())
             || self.step.is_some()
-            || more.step.is_some();
+            || more.step.is_some()
+            || (self.same_zone && zone(more));
         if clash {
             return false;
         }
@@ -178,6 +182,7 @@ impl View {
             structure,
             step: _,
             pair: _,
+            same_zone,
         } = more.clone();
         self.limb = self.limb.take().or(limb);
         self.zone = self.zone.take().or(zone);
@@ -188,6 +193,7 @@ impl View {
         self.plane = self.plane.take().or(plane);
         self.offset = self.offset.take().or(offset);
         self.structure = self.structure.take().or(structure);
+        self.same_zone |= same_zone;
         true
     }
 }
@@ -254,6 +260,9 @@ pub struct FindingSaid {
     /// Said as "the same again": what it repeats is found when the calls are folded.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub copied: bool,
+    /// Said of every structure of the view, not only of the current one.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub all_structures: bool,
 }
 
 /// How sure the speaker is.

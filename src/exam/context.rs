@@ -39,7 +39,7 @@ impl Context {
     ///
     /// A limb clears zone, plane and structure; a zone keeps the plane and clears the structure;
     /// what the same call names is set afterwards, whatever the order of the words.
-    /// A structure named with a finding or a number stays current.
+    /// A structure named with a finding or a number stays current; what is said of all structures leaves none current.
     /// Settings in `until_next_limb` end where another limb is called.
     pub fn apply(&mut self, act: &Act, until_next_limb: &[String]) {
         match act {
@@ -51,6 +51,7 @@ impl Context {
             | Act::Value(Value { said: ValueSaid { structure: Some(structure), .. }, .. }) => {
                 self.place.structure = Some(structure.clone());
             }
+            Act::Finding(FindingSaid { all_structures: true, .. }) => self.place.structure = None,
             _ => {}
         }
     }

@@ -118,6 +118,7 @@ fn correct_view(earlier: &mut [LoggedCall], right: &View, by: Seq) -> Vec<Option
         structure,
         step: _,
         pair: _,
+        same_zone: _,
     } = right.clone();
     let place = |view: &View| view.zone.is_some() || view.level_cm.is_some() || view.place.is_some();
     let mut places = Vec::new();

@@ -63,7 +63,7 @@ fn is_of_what_was_found(phrases: &[Phrase], idx: usize) -> bool {
         // "Normal, saved, two charlie": what is saved is done with.
         && (found.len() == 1 || !found.iter().any(is_save))
         // "Superficial normal, two charlie superficial normal": each place before what is found there.
-        && !(goes_on && is_structure(&phrases[0]))
+        && !(goes_on && is_structure(&phrases[0]) && named.iter().any(|phrase| is_structure(phrase)))
 }
 
 fn is_view(phrase: &Phrase) -> bool {

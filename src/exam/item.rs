@@ -145,6 +145,26 @@ impl Item {
         self.fields.contains_key("bare")
     }
 
+    /// It is also said to people who stand by: alone in an utterance it is asked about.
+    pub(crate) fn is_never_alone(&self) -> bool {
+        self.fields.contains_key("alone")
+    }
+
+    /// After the last phrase of an utterance: what was found before is said of it, too.
+    pub(crate) fn says_also(&self) -> bool {
+        self.fields.contains_key("also")
+    }
+
+    /// A size without a name: of the structure, or of a lesion that was just said.
+    pub(crate) fn is_size_of_either(&self) -> bool {
+        self.fields.get("of").is_some_and(|of| of == "either")
+    }
+
+    /// Words that correct what follows them; at the end of an utterance they may correct what is before them.
+    pub(crate) fn is_never_last(&self) -> bool {
+        self.fields.contains_key("last")
+    }
+
     /// What joins it to the phrase before it.
     pub(crate) fn joined(&self) -> Option<Joint> {
         match self.fields.get("joined")?.as_str() {
@@ -214,6 +234,7 @@ impl Item {
             structure: structures.next(),
             step,
             pair: self.field("pair"),
+            same_zone: self.field("same_zone").is_some(),
         };
         let more = structures.map(|structure| View { structure: Some(structure), ..View::default() });
         std::iter::once(first).chain(more).map(Act::View).collect()
@@ -245,6 +266,7 @@ impl Item {
             than: self.field("than"),
             zones: self.codes("zone").collect(),
             copied: self.field("copied").is_some(),
+            all_structures: self.field("all_structures").is_some(),
         })
     }
 

@@ -10,8 +10,8 @@ use crate::exam::bind::bind;
 use crate::exam::call::{Act, Amount, Call, Problem, Value};
 use crate::exam::instead::NumberInstead;
 use crate::exam::item::Item;
-use crate::exam::phrase::{Phrase, Way};
-use crate::exam::sizes::first_size;
+use crate::exam::phrase::{Joint, Phrase, Way};
+use crate::exam::sizes::{first_size, which_size};
 use crate::exam::spelled::HORSE_NAME;
 use crate::language::automaton::Passed;
 use crate::language::pack::Language;
@@ -161,6 +161,8 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
     let mut waits = None;
     // "Deep, okay, superficial enlarged": said of the deep one, or to the horse?
     let mut between: Option<String> = None;
+    // What holds only with another phrase after it, or beside it.
+    let (mut never_last, mut alone) = (false, None);
     for (tag, said) in tags {
         let Some(kind) = tag.strip_prefix(['!', '&']) else {
             item.take(tag);
@@ -169,6 +171,8 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         if let Some(how) = Correcting::named(kind) {
             // The call that follows keeps the word "correction" among its words.
             (correcting, waits) = (Some(how), Some(how));
+            never_last = item.is_never_last();
+            item = Item::default();
             continue;
         }
         if kind == "talk" {
@@ -183,6 +187,11 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
             parsed.problems.extend(said_of_it.as_deref().map(unclear));
             parsed.problems.extend(lacks_before(&item, &phrases));
             parsed.problems.extend(is_out_of_place(&item, kind, words));
+            if item.is_size_of_either() {
+                parsed.problems.extend(after_lesion(&phrases, &protocols.sized).then(which_size));
+                let is_here = !phrases.iter().any(|phrase| matches!(phrase.call.act, Act::View(_)));
+                parsed.size_of = if is_here { protocols.sized.clone() } else { Vec::new() };
+            }
             match item.close(kind, protocols) {
                 _ if kind == "unclear" => {
                     parsed.problems.push(unclear(item.say_instead().unwrap_or_default()));
@@ -201,14 +210,24 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
             }
         }
         waits = None;
+        alone = wrong_alone(&item, alone);
         item = Item::default();
         first_word = *said;
     }
     match waits {
         Some(Correcting::Any) => parsed.correction_waits = true,
+        Some(Correcting::Within) if never_last && !phrases.is_empty() => {
+            parsed.problems.push(corrects_which());
+        }
         Some(Correcting::Within) => parsed.talk = true,
         Some(Correcting::Place) => parsed.problems.push(not_after_no()),
         None => {}
+    }
+    if phrases.len() == 1 {
+        parsed.problems.extend(alone);
+    }
+    if item.says_also() && repeats_finding(&phrases) {
+        parsed.problems.push(also_what());
     }
     if let Err(problem) = join(phrases, &mut parsed, protocols) {
         parsed.problems.push(problem);
@@ -230,7 +249,7 @@ fn join(phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) -> Res
     }
     let is_short = |code: &str| protocols.structures.iter().any(|known| known.short.as_deref() == Some(code));
     parsed.calls = bind(phrases, &is_short)?;
-    parsed.size_of = first_size(&parsed.calls, protocols)?;
+    parsed.size_of.extend(first_size(&parsed.calls, protocols)?);
     Ok(())
 }
 
@@ -247,9 +266,38 @@ fn lacks_before(item: &Item, phrases: &[Phrase]) -> Option<Problem> {
     match item.after()? {
         "phrase" => phrases.is_empty().then(begins_like_a_question),
         "structure" => (!after_structure).then(of_what),
-        "view" => (!phrases.last().is_some_and(|last| matches!(last.call.act, Act::View(_)))).then(of_where),
+        // As the first of several it is clear, too.
+        "view" => (!phrases.last().is_none_or(can_be_of_a_plane)).then(of_where),
         _ => None,
     }
+}
+
+/// "Two bravo long", "save long".
+fn can_be_of_a_plane(phrase: &Phrase) -> bool {
+    matches!(phrase.call.act, Act::View(_) | Act::Save | Act::Clip)
+}
+
+/// What is wrong where the phrase stays the only one of the utterance.
+fn wrong_alone(item: &Item, before: Option<Problem>) -> Option<Problem> {
+    if item.after() == Some("view") {
+        return Some(of_where());
+    }
+    if item.is_never_alone() { Some(said_to_others(item)) } else { before }
+}
+
+/// A lesion that has a size of its own was said since the last place.
+fn after_lesion(phrases: &[Phrase], sized: &[String]) -> bool {
+    let at_place = phrases.iter().rev().take_while(|phrase| !matches!(phrase.call.act, Act::View(_)));
+    at_place
+        .into_iter()
+        .any(|phrase| matches!(&phrase.call.act, Act::Finding(finding) if sized.contains(&finding.term)))
+}
+
+/// "The suspensory is normal and the check", with "also" after it.
+fn repeats_finding(phrases: &[Phrase]) -> bool {
+    let Some((last, before)) = phrases.split_last() else { return false };
+    let found = before.iter().any(|phrase| matches!(phrase.call.act, Act::Finding(_)));
+    found && last.joined == Some(Joint::And) && last.call.act.only_structure().is_some()
 }
 
 /// "We have saved" is no save, and a single short word no finding.
@@ -338,6 +386,28 @@ fn too_short() -> Problem {
     Problem {
         message: "one short word is too easily misheard to be a finding".to_owned(),
         help: "say the finding in full, such as `core lesion`".to_owned(),
+    }
+}
+
+fn corrects_which() -> Problem {
+    Problem {
+        message: "it is not clear whether this is the right phrase, or the right one is still to come"
+            .to_owned(),
+        help: "say `correction`, then the right phrase".to_owned(),
+    }
+}
+
+fn said_to_others(item: &Item) -> Problem {
+    Problem {
+        message: "alone it is also said to people who stand by".to_owned(),
+        help: item.say_instead().unwrap_or("say it in the words of the phrase card").to_owned(),
+    }
+}
+
+fn also_what() -> Problem {
+    Problem {
+        message: "it is not clear what was found in the last structure".to_owned(),
+        help: "say each structure with what was found in it".to_owned(),
     }
 }
 

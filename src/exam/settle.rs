@@ -105,6 +105,12 @@ impl Settler<'_> {
 
     /// Turns a step into the place that it leads to.
     fn step(&self, view: &mut View, before: &Context) -> Option<Problem> {
+        if view.same_zone {
+            view.zone.clone_from(&before.place.zone);
+            if view.zone.is_none() {
+                return Some(no_zone_to_keep());
+            }
+        }
         let step = view.step?;
         let Some(limb) = before.place.limb.as_deref() else {
             return Some(Problem {
@@ -198,6 +204,13 @@ fn copy(finding: &mut FindingSaid, before: &Context, earlier: &[LoggedCall]) -> 
             message: "there is no finding on this limb to repeat".to_owned(),
             help: "say the finding itself".to_owned(),
         }),
+    }
+}
+
+fn no_zone_to_keep() -> Problem {
+    Problem {
+        message: "there is no current zone that could stay the same".to_owned(),
+        help: "say the limb, then the zone by its name".to_owned(),
     }
 }
 

@@ -128,6 +128,9 @@ impl Display for FindingSaid {
             let than = self.than.as_ref().map(|than| format!(", {than}")).unwrap_or_default();
             write!(out, "{than} against the {against}")?;
         }
+        if self.all_structures {
+            out.write_str(", all structures")?;
+        }
         if self.copied {
             out.write_str(" (said as the same again)")?;
         }
@@ -166,7 +169,7 @@ pub(crate) fn finding_named(said: SaidAs, degree: Option<&str>, attributes: &[St
 }
 
 /// By the form of the English word, whatever it means: "widened", "well defined", "porous"; not "red" or "fabric".
-fn is_adjective(term: &str) -> bool {
+pub(crate) fn is_adjective(term: &str) -> bool {
     let is_one = !term.contains(' ');
     let ends = |end: &str| term.strip_suffix(end).is_some_and(|stem| stem.len() > 3);
     ends("ned") || is_one && (ends("ged") || ends("oic") || ends("onic") || ends("ous"))
@@ -263,6 +266,7 @@ mod tests {
             than: None,
             zones: Vec::new(),
             copied: false,
+            all_structures: false,
         };
         assert_eq!(Act::Finding(finding).to_string(), "mild spot, upper inner (not confirmed)");
         assert_eq!(Act::Command(Command::TakeBack { count: 2 }).to_string(), "take back the last 2 calls");

@@ -22,11 +22,13 @@ pub(crate) fn contradictions(exam: &Exam) -> Vec<Contradiction<'_>> {
         exam.standing_calls()
             .filter(move |call| matches!(&call.act, Act::Finding(found) if class(&found.class)))
     };
-    let same_place = |one: &LoggedCall, other: &LoggedCall| {
-        let (one, other) = (&one.context.place, &other.context.place);
+    let same_place = |normal: &LoggedCall, finding: &LoggedCall| {
+        let of_all = matches!(&normal.act, Act::Finding(said) if said.all_structures);
+        let (one, other) = (&normal.context.place, &finding.context.place);
         one.limb.is_some()
             && one.zone.is_some()
-            && (&one.limb, &one.zone, &one.structure) == (&other.limb, &other.zone, &other.structure)
+            && (&one.limb, &one.zone) == (&other.limb, &other.zone)
+            && (of_all || one.structure == other.structure)
     };
     let mut found = Vec::new();
     for finding in of(|class| matches!(class, Class::Lesion | Class::Abnormal)) {
