@@ -291,7 +291,7 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
 /// "Superficial and deep", or both named by one name; not "deep", "superficial", one after the other.
 fn is_one_row(row: &[&Phrase]) -> bool {
     row.last().is_some_and(|last| last.joined == Some(Joint::And))
-        || row.windows(2).all(|two| two[0].call.words == two[1].call.words)
+        || row.windows(2).next_back().is_some_and(|two| two[0].call.words == two[1].call.words)
 }
 
 /// "Deep, superficial enlarged": the deep one may only have been looked at.

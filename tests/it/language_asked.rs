@@ -180,7 +180,7 @@ fn a_degree_or_a_doubt_between_two_findings_belongs_to_the_second() {
         ("core lesion possible effusion", "core lesion at LF 2A T; possible effusion at LF 2A T"),
         ("core lesion mild", "mild core lesion at LF 2A T"),
         ("moderately severe core lesion", "moderate to severe core lesion at LF 2A T"),
-        ("healed core lesion", "healing at LF 2A T"),
+        ("healed core lesion", "core lesion healing at LF 2A T"),
         ("possible artefact", "possible artefact at LF 2A T"),
     ]);
 }

@@ -49,6 +49,7 @@ mod language_asked;
 mod language_instead;
 mod language_phrases;
 mod language_places;
+mod language_strangers;
 mod language_ways;
 mod live_exam;
 mod measure;
