@@ -11,13 +11,14 @@ use chrono::Utc;
 use super::options::{FolderArgs, not_blank};
 use super::pair_day::{TakenToo, pair_day};
 use super::pair_notes::{note, note_clock};
-use super::pair_shown::{show_copied, show_left_out, show_record};
+use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{Undone, leave_out_last, mind_left_out};
 use crate::exam::event::Event;
 use crate::exam::patient::Patient;
 use crate::exam::review::{Change, Review};
 use crate::exam_folder::ExamFolder;
-use crate::frames::folder::{self, KINDS};
+use crate::frames::beside::medium;
+use crate::frames::folder::{self, Found, KINDS};
 use crate::protocol::Protocols;
 use crate::terminal::{self, ShownText as _};
 
@@ -76,14 +77,15 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
         writeln!(terminal::out(), "{left_out} stills that were added last are left out{stay}")?;
         return Ok(ExitCode::SUCCESS);
     }
-    let frames = args.frames.as_deref().context("name the folder of the stills with --frames")?;
+    let frames = medium(args.frames.as_deref().context("name the folder of the stills with --frames")?);
     ensure!(frames.is_dir(), "`{}` is not a folder; name the folder that holds the stills", frames.shown());
     if !day.is_empty() {
         let too = TakenToo { all: args.all, again_by: args.taken_in_by() };
         return pair_day(frames, &day, &too, &protocols);
     }
     let exam = exam_folder.exam(&protocols)?;
-    let (stills, refused) = folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
+    let Found { stills, refused, beside } =
+        folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
     let none = stills.is_empty();
     show_copied(&mut terminal::out(), &stills)?;
     let undone = mind_left_out(&exam_folder, &exam, &stills, args.taken_in_by())?;
@@ -93,6 +95,7 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
         note_clock(&exam_folder, &exam_folder.exam(&protocols)?)?;
     }
     let mut out = terminal::out();
+    show_beside(&mut out, &beside)?;
     show_left_out(&mut out, &noted, &refused)?;
     if none {
         writeln!(

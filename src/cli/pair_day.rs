@@ -11,7 +11,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use super::pair_notes::{Noted, note, note_clock};
-use super::pair_shown::{show_copied, show_left_out, show_record};
+use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{left_out_by_mistake, mind_left_out};
 use crate::exam::event::Frame;
 use crate::exam::fold::Exam;
@@ -38,7 +38,7 @@ pub(super) fn pair_day(
     protocols: &Protocols,
 ) -> anyhow::Result<ExitCode> {
     let mut exams: Vec<(Exam, Vec<Frame>)> = Vec::new();
-    let (mut here, mut refused) = (Vec::new(), Vec::new());
+    let (mut here, mut refused, mut beside) = (Vec::new(), Vec::new(), Vec::new());
     let mut out = terminal::out();
     for folder in folders {
         let exam = match folder.exam(protocols) {
@@ -48,13 +48,14 @@ pub(super) fn pair_day(
             }
             exam => exam?,
         };
-        let (stills, problems) = folder::read(frames, folder.path(), exam.header.utc_offset_s);
-        refused = problems;
-        exams.push((exam, stills));
+        let found = folder::read(frames, folder.path(), exam.header.utc_offset_s);
+        (refused, beside) = (found.refused, found.beside);
+        exams.push((exam, found.stills));
         here.push(folder);
     }
     let owners = owners(&exams, too.again_by.is_some());
     let mut clean = refused.is_empty();
+    show_beside(&mut out, &beside)?;
     show_left_out(&mut out, &Noted::default(), &refused)?;
     if let Some((_, stills)) = exams.first() {
         show_copied(&mut out, stills)?;

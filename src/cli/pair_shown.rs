@@ -52,6 +52,25 @@ pub(super) fn show_left_out(
     Ok(())
 }
 
+/// What lies there and is no still, in one line.
+pub(super) fn show_beside(out: &mut impl Write, beside: &[PathBuf]) -> std::io::Result<()> {
+    if beside.is_empty() {
+        return Ok(());
+    }
+    let name = |path: &PathBuf| path.file_name().unwrap_or_default().to_string_lossy().shown();
+    let mut names: Vec<String> = beside.iter().map(name).collect();
+    names.sort();
+    names.dedup();
+    let more = if names.len() > NAMED_MAX { " and others" } else { "" };
+    names.truncate(NAMED_MAX);
+    let many = if beside.len() == 1 { "1 file that is no still".to_owned() } else { format!("{} files that are no stills", beside.len()) };
+    writeln!(
+        out,
+        "passed over {many}: {}{more}; scanners and computers keep these for themselves",
+        names.join(", ")
+    )
+}
+
 /// What to do where the times of the files are those of a copy.
 pub(super) fn show_copied(out: &mut impl Write, stills: &[Frame]) -> std::io::Result<()> {
     let copies = copies(stills);

@@ -19,6 +19,7 @@ use crate::clock::Sample;
 use crate::exam::event::{Event, SentEvent};
 use crate::exam::journal::{self, Journal};
 use crate::exam_folder::{ExamFolder, OUT_FOLDER};
+use crate::frames::beside::is_own_file;
 use crate::exchange::network::reports::ReportPort;
 use crate::exchange::network::send::{Object, Peer, SendError, Sent};
 use crate::exchange::network::stow::StowServer;
@@ -217,7 +218,9 @@ fn gather(path: &Path, files: &mut Vec<PathBuf>) -> anyhow::Result<()> {
             "there is no `{}`; name a file or a folder that is there",
             path.shown()
         );
-        files.push(path.to_owned());
+        if !is_own_file(path) {
+            files.push(path.to_owned());
+        }
         return Ok(());
     }
     for entry in std::fs::read_dir(path).with_context(unread)? {

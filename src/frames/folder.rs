@@ -16,6 +16,7 @@ use sha2::{Digest, Sha256};
 use crate::exam::call::Problem;
 use crate::exam::event::Frame;
 use crate::file_name::{kept_file, spelled};
+use crate::frames::beside::{is_own_file, is_own_folder};
 use crate::frames::dicom::{self, StillHeader};
 use crate::frames::image;
 use crate::frames::stamp::problem;
@@ -35,17 +36,28 @@ pub const FILE_TIME: &str = "file time";
 /// Nobody saves stills faster than one in so many seconds, on average.
 const SAVE_S_MIN: usize = 1;
 
-/// Reads all stills under `folder`, sorted by the time they were saved, then by their number on the scanner.
+/// What was found in a folder.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Found {
+    /// The stills, in the order they were saved, then by their number on the scanner.
+    pub stills: Vec<Frame>,
+    /// What may be a still and cannot be used, with the reason.
+    pub refused: Vec<(PathBuf, Problem)>,
+    /// What a scanner or a computer keeps there for itself, such as a DICOMDIR; no still, and no fault.
+    pub beside: Vec<PathBuf>,
+}
+
+/// Reads all stills under `folder`.
 ///
 /// `utc_offset_s` is the exam's time zone, taken for files that name none.
 /// Paths inside `exam_folder` are given relative to it.
 #[must_use]
-pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> (Vec<Frame>, Vec<(PathBuf, Problem)>) {
-    let mut problems = Vec::new();
+pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> Found {
+    let Listing { files, beside, mut problems } = files(folder);
     let mut frames: Vec<Frame> = Vec::new();
     let mut seen: BTreeMap<String, String> = BTreeMap::new();
     let exam_folder = absolute(exam_folder);
-    for path in files(folder, &mut problems) {
+    for path in files {
         match frame(&path, shown(&path, &exam_folder), utc_offset_s) {
             Ok(frame) => match seen.get(&frame.id) {
                 Some(first) => problems.push((
@@ -66,7 +78,7 @@ pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> (Vec<Frame>
     frames.sort_by(|a, b| {
         (a.saved_at, a.instance_number, &a.file).cmp(&(b.saved_at, b.instance_number, &b.file))
     });
-    (frames, problems)
+    Found { stills: frames, refused: problems, beside }
 }
 
 /// Notes on each still whose file is not where it was found; paths that are not absolute start from `exam_folder`.
@@ -99,9 +111,27 @@ fn absolute(path: &Path) -> PathBuf {
     path.canonicalize().unwrap_or_else(|_| path.to_owned())
 }
 
-/// All plain files under `folder`, sorted by path; hidden ones are left out, and the receiver's own list.
-pub(crate) fn files(folder: &Path, problems: &mut Vec<(PathBuf, Problem)>) -> Vec<PathBuf> {
-    let mut found = Vec::new();
+/// The plain files under a folder, each kind sorted by path.
+#[derive(Debug, Default)]
+pub(crate) struct Listing {
+    /// What may be a still.
+    pub(crate) files: Vec<PathBuf>,
+    /// Files and folders that a scanner or a computer keeps for itself.
+    pub(crate) beside: Vec<PathBuf>,
+    /// What could not be looked at.
+    pub(crate) problems: Vec<(PathBuf, Problem)>,
+}
+
+/// All plain files under `folder`; other hidden ones are left out, and the receiver's own list.
+pub(crate) fn files(folder: &Path) -> Listing {
+    let mut found = Listing::default();
+    list(folder, &mut found);
+    found.files.sort();
+    found.beside.sort();
+    found
+}
+
+fn list(folder: &Path, found: &mut Listing) {
     let mut open = vec![(folder.to_owned(), 0)];
     let mut looked_at = 0;
     while let Some((folder, depth)) = open.pop() {
@@ -110,7 +140,7 @@ pub(crate) fn files(folder: &Path, problems: &mut Vec<(PathBuf, Problem)>) -> Ve
             Err(error) => {
                 let fault =
                     problem(format!("cannot list the folder: {error}"), "check its name and its permissions");
-                problems.push((folder, fault));
+                found.problems.push((folder, fault));
                 continue;
             }
         };
@@ -125,31 +155,30 @@ pub(crate) fn files(folder: &Path, problems: &mut Vec<(PathBuf, Problem)>) -> Ve
                     format!("more than {MAX_FILES} files; the rest was left out"),
                     "name a folder that holds only this exam's stills",
                 );
-                problems.push((folder, fault));
-                found.sort();
-                return found;
+                found.problems.push((folder, fault));
+                return;
+            }
+            let Ok(kind) = std::fs::symlink_metadata(&path) else { continue };
+            if if kind.is_dir() { is_own_folder(&path) } else { is_own_file(&path) } {
+                found.beside.push(path);
+                continue;
             }
             let name = path.file_name().unwrap_or_default().to_string_lossy();
-            let hidden = name.starts_with('.') || name == RECEIVED_FILE;
-            let Some(kind) = std::fs::symlink_metadata(&path).ok().filter(|_| !hidden) else {
+            if name.starts_with('.') || name == RECEIVED_FILE {
                 continue;
-            };
-            if kind.is_dir() {
-                if depth < MAX_DEPTH {
-                    open.push((path, depth + 1));
-                } else {
-                    problems.push((
-                        path,
-                        problem("folders nested too deep; left out", "name a folder further in"),
-                    ));
+            }
+            if !kind.is_dir() {
+                if path.is_file() {
+                    found.files.push(path);
                 }
-            } else if path.is_file() {
-                found.push(path);
+            } else if depth < MAX_DEPTH {
+                open.push((path, depth + 1));
+            } else {
+                let fault = problem("folders nested too deep; left out", "name a folder further in");
+                found.problems.push((path, fault));
             }
         }
     }
-    found.sort();
-    found
 }
 
 fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem> {

@@ -4,6 +4,7 @@ pub mod stamp;
 pub mod lengths;
 pub mod dicom;
 pub mod image;
+pub(crate) mod beside;
 pub mod folder;
 pub mod watch;
 pub mod elsewhere;

@@ -124,7 +124,7 @@ impl Watch {
             away: BTreeMap::new(),
             is_gone: false,
         };
-        for path in files(folder, &mut Vec::new()) {
+        for path in files(folder).files {
             if let Ok(state) = seen(&path) {
                 look.files.insert(path, FileState::Told(state));
             }
@@ -239,7 +239,7 @@ impl FolderLook {
     /// One look through the folder.
     fn through(&mut self, now: Instant) -> Vec<Arrived> {
         let mut arrived: Vec<Arrived> = self.came_or_went().into_iter().collect();
-        let there = files(&self.folder, &mut Vec::new());
+        let there = files(&self.folder).files;
         self.forget_but(&there);
         for path in &there {
             let Ok(size) = seen(path) else { continue };

@@ -63,7 +63,8 @@ fn check(case: &Path) {
     let mut journal = support::write_heard(exam, heard(case));
     write_stills(case, &exam.join("stills"));
     let header = support::header();
-    let (frames, refused) = folder::read(&exam.join("stills"), exam, header.utc_offset_s);
+    let found = folder::read(&exam.join("stills"), exam, header.utc_offset_s);
+    let (frames, refused) = (found.stills, found.refused);
     assert!(refused.is_empty(), "{refused:?}");
     for frame in frames {
         journal.append(header.started_at, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();

@@ -17,7 +17,8 @@ use zonecall::frames::folder::{self, were_copied};
 const ZONE_S: i32 = 7200;
 
 fn read(folder: &Path) -> (Vec<Frame>, Vec<(PathBuf, Problem)>) {
-    folder::read(folder, folder, ZONE_S)
+    let found = folder::read(folder, folder, ZONE_S);
+    (found.stills, found.refused)
 }
 
 /// The one still in a folder, where nothing else was in it.

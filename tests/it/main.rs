@@ -63,6 +63,7 @@ mod neural_search;
 mod neural_confidence;
 mod prompt;
 mod other_reader;
+mod other_stills;
 mod over_own_voice;
 mod own_words;
 mod owner;

@@ -441,6 +441,6 @@ fn small_pictures_and_the_drawn_sound_are_kept_beside_the_exam_and_made_again_wh
     assert_eq!(got("/api/peaks"), sound);
     assert_eq!(desk.exam()["record"], record, "the record knows nothing of it");
     got("/api/thumb/0");
-    let stills = zonecall::frames::folder::read(folder.path(), folder.path(), 0).0;
+    let stills = zonecall::frames::folder::read(folder.path(), folder.path(), 0).stills;
     assert_eq!(stills.len(), 1, "what is kept is not taken for stills");
 }

@@ -15,7 +15,7 @@ mod peers_file;
 mod refusals;
 mod round_trip;
 mod report;
-mod stage;
+pub mod stage;
 mod stow;
 mod teaching;
 mod tls;

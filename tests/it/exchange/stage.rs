@@ -24,15 +24,15 @@ use zonecall::trace::Outline;
 use crate::support::program::zonecall;
 use crate::support::{header, write_journal};
 
-pub(super) const STUDY: &str = "2.25.1001";
-pub(super) const SERIES: &str = "2.25.1002";
+pub const STUDY: &str = "2.25.1001";
+pub const SERIES: &str = "2.25.1002";
 /// Columns and rows of the stills.
-pub(super) const SIZE: (u16, u16) = (64, 48);
+pub const SIZE: (u16, u16) = (64, 48);
 /// Corners of what was traced, in pixels.
-pub(super) const TRACED: [(f64, f64); 4] = [(10.0, 8.0), (30.0, 8.5), (30.5, 20.0), (10.0, 20.0)];
+pub const TRACED: [(f64, f64); 4] = [(10.0, 8.0), (30.0, 8.5), (30.5, 20.0), (10.0, 20.0)];
 
 /// When each still was saved, in seconds of the exam, with what was said as it was.
-pub(super) const SAVED_S: [f64; 3] = [14.0, 29.0, 48.0];
+pub const SAVED_S: [f64; 3] = [14.0, 29.0, 48.0];
 
 const SAID: [(f64, &str); 13] = [
     (2.0, "left fore zone two bravo transverse"),
@@ -50,17 +50,17 @@ const SAID: [(f64, &str); 13] = [
     (52.0, "end of exam"),
 ];
 
-pub(super) fn uid(number: usize) -> String {
+pub fn uid(number: usize) -> String {
     format!("2.25.200{number}")
 }
 
 /// The exam folder, paired with its stills, before any value is entered.
-pub(super) fn folder() -> tempfile::TempDir {
+pub fn folder() -> tempfile::TempDir {
     folder_of(&[], |_, _| {})
 }
 
 /// The same; `pair` is added to the command that pairs, `change` may change each still before it is written.
-pub(super) fn folder_of(pair: &[&str], change: impl Fn(usize, &mut InMemDicomObject)) -> tempfile::TempDir {
+pub fn folder_of(pair: &[&str], change: impl Fn(usize, &mut InMemDicomObject)) -> tempfile::TempDir {
     let folder = unpaired();
     let frames = folder.path().join("frames");
     std::fs::create_dir(&frames).unwrap();
@@ -77,7 +77,7 @@ pub(super) fn folder_of(pair: &[&str], change: impl Fn(usize, &mut InMemDicomObj
 }
 
 /// What was said, before any still was found.
-pub(super) fn unpaired() -> tempfile::TempDir {
+pub fn unpaired() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     write_journal(folder.path(), &SAID);
     // Three stills are too few to tell the scanner's clock from: a person says that it is right.
@@ -92,7 +92,7 @@ pub(super) fn unpaired() -> tempfile::TempDir {
 }
 
 /// An exam whose still hangs on a call that was not understood.
-pub(super) fn doubtful() -> tempfile::TempDir {
+pub fn doubtful() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let said = [
         (2.0, "left fore zone two bravo transverse"),
@@ -113,12 +113,12 @@ pub(super) fn doubtful() -> tempfile::TempDir {
 }
 
 /// Adds an area traced on the first still, and a typed one.
-pub(super) fn enter(folder: &Path) {
+pub fn enter(folder: &Path) {
     enter_on(folder, None);
 }
 
 /// The same, the area on this frame of a loop.
-pub(super) fn enter_on(folder: &Path, frame_number: Option<u32>) {
+pub fn enter_on(folder: &Path, frame_number: Option<u32>) {
     let mut journal = Journal::open(folder).unwrap();
     let at = header().started_at + Duration::seconds(100);
     let amount = |number| Amount { number, unit: Some("mm2".to_owned()), unit_assumed: false };
@@ -152,7 +152,7 @@ pub(super) fn enter_on(folder: &Path, frame_number: Option<u32>) {
     journal.append(at, Sample::FIRST, &Event::Entered(Box::new(typed))).unwrap();
 }
 
-pub(super) fn sign(folder: &Path) {
+pub fn sign(folder: &Path) {
     let mut journal = Journal::open(folder).unwrap();
     let key = ed25519_dalek::SigningKey::from_bytes(&[7; 32]);
     let at = header().started_at + Duration::seconds(200);
@@ -179,7 +179,7 @@ fn sha256(bytes: &[u8]) -> String {
 }
 
 /// An ultrasound still as the standard wants it, of a horse, half of it bright.
-pub(super) fn still(number: usize, saved_s: f64) -> InMemDicomObject {
+pub fn still(number: usize, saved_s: f64) -> InMemDicomObject {
     let start: DateTime<FixedOffset> = "2026-05-04T10:00:00+02:00".parse().unwrap();
     let saved = start + Duration::milliseconds((saved_s * 1000.0) as i64);
     let mut still = InMemDicomObject::new_empty();
@@ -268,12 +268,12 @@ fn region() -> InMemDicomObject {
     item
 }
 
-pub(super) fn said_of(output: &std::process::Output) -> String {
+pub fn said_of(output: &std::process::Output) -> String {
     format!("{}{}", String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr))
 }
 
 /// Exports in a form; the program must end with this code.
-pub(super) fn export(folder: &Path, form: &str, more: &[&str], code: i32) -> String {
+pub fn export(folder: &Path, form: &str, more: &[&str], code: i32) -> String {
     let mut args = vec!["export", folder.to_str().unwrap(), "--as", form];
     args.extend(more);
     let done = zonecall(&args);
@@ -283,7 +283,7 @@ pub(super) fn export(folder: &Path, form: &str, more: &[&str], code: i32) -> Str
 }
 
 /// The DICOM files in a folder, by name.
-pub(super) fn files(folder: &Path) -> Vec<PathBuf> {
+pub fn files(folder: &Path) -> Vec<PathBuf> {
     let all = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
     let mut found: Vec<PathBuf> =
         all.filter(|path| path.extension().is_some_and(|ending| ending == "dcm")).collect();
@@ -292,7 +292,7 @@ pub(super) fn files(folder: &Path) -> Vec<PathBuf> {
 }
 
 /// What a judge from the Debian packages says of a file.
-pub(super) fn judge(program: &str, args: &[&str]) -> (Option<i32>, String) {
+pub fn judge(program: &str, args: &[&str]) -> (Option<i32>, String) {
     let done = Command::new(program).args(args).output();
     let done = done.unwrap_or_else(|error| panic!("`{program}`: {error}; run `make setup`"));
     (done.status.code(), said_of(&done))
@@ -302,7 +302,7 @@ pub(super) fn judge(program: &str, args: &[&str]) -> (Option<i32>, String) {
 ///
 /// Known and left: it warns of every local coding scheme, and ours is declared in the file; and of days and numbers that
 /// copies for teaching must not have, as they would be needed to index a disc.
-pub(super) fn faults(file: &Path) -> Vec<String> {
+pub fn faults(file: &Path) -> Vec<String> {
     let (_, said) = judge("dciodvfy", &["-new", file.to_str().unwrap()]);
     let known = ["99ZONECALL", "CodingSchemeUID", "needed to build DICOMDIR"];
     said.lines()
@@ -313,7 +313,7 @@ pub(super) fn faults(file: &Path) -> Vec<String> {
 }
 
 /// What the Python libraries read.
-pub(super) fn python(args: &[&str], input: &str) -> Value {
+pub fn python(args: &[&str], input: &str) -> Value {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let deps = std::env::var_os("ZONECALL_DEPS").map_or_else(|| root.join(".deps"), PathBuf::from);
     let mut judge = Command::new(deps.join("venv/bin/python3"))
