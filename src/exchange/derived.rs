@@ -17,6 +17,7 @@ use super::report::{local_scheme, settled_at};
 use super::still::{Still, text_of};
 use super::subject::MAKER;
 use super::uid::uid;
+use crate::frames::part10;
 use crate::knowledge::record::FrameRow;
 
 /// Why there is no copy.
@@ -25,6 +26,9 @@ pub(super) enum DerivedError {
     /// The still cannot be read.
     #[error("the still cannot be read: {0}")]
     Read(#[from] dicom_object::ReadError),
+    /// Its file cannot be read.
+    #[error("the still cannot be read: {0}")]
+    File(#[from] std::io::Error),
     /// The copy cannot be written.
     #[error(transparent)]
     Encode(#[from] EncodeError),
@@ -39,7 +43,7 @@ pub(super) fn derived(
     still: &Still,
     frame: &FrameRow,
 ) -> Result<(String, Vec<u8>), DerivedError> {
-    let file = OpenFileOptions::new().open_file(&still.path)?;
+    let file = OpenFileOptions::new().from_reader(part10::open(&still.path)?)?;
     let mut data = DataSet(file.into_inner());
     let exam = &input.record.exam;
     let label = label(input, frame);

@@ -14,6 +14,7 @@ use dicom_object::InMemDicomObject;
 use crate::exam::call::Problem;
 use crate::file_name::kept_file;
 use crate::frames::dicom::open;
+use crate::frames::part10;
 use crate::knowledge::record::FrameRow;
 
 /// A still that is a DICOM file.
@@ -79,12 +80,13 @@ pub fn read(frame: &FrameRow, exam_folder: &Path) -> Result<Option<Still>, Probl
     Ok(Some(still))
 }
 
-/// Whether a file begins as a DICOM file does (PS3.10 7.1).
+/// Whether a file is a DICOM file by its beginning.
 pub(super) fn is_dicom(path: &Path) -> bool {
     use std::io::Read as _;
-    let mut start = [0; 132];
-    let read = std::fs::File::open(path).and_then(|mut file| file.read_exact(&mut start));
-    read.is_ok() && start.ends_with(b"DICM")
+    let mut start = Vec::new();
+    let read = std::fs::File::open(path)
+        .and_then(|file| file.take(part10::START_BYTES as u64).read_to_end(&mut start));
+    read.is_ok() && part10::is_dicom(&start)
 }
 
 /// A text of a data set, trimmed; none where it is missing or empty.

@@ -26,6 +26,7 @@ use super::still::{Still, text_of};
 use super::strip::below;
 use super::uid::uid;
 use crate::file_name::kept_file;
+use crate::frames::part10;
 use crate::knowledge::record::FrameRow;
 use crate::report::colour::unshared;
 use crate::report::picture::{PictureError, full};
@@ -225,6 +226,9 @@ enum TeachingError {
     /// The still cannot be read.
     #[error("the still cannot be read: {0}")]
     Read(#[from] dicom_object::ReadError),
+    /// Its file cannot be read.
+    #[error("the still cannot be read: {0}")]
+    File(#[from] std::io::Error),
     /// Its pixels cannot be unpacked, so nothing can be blackened.
     #[error(transparent)]
     Packed(#[from] PictureError),
@@ -247,7 +251,7 @@ fn object(
     black: Option<Rectangle>,
     salt: &str,
 ) -> Result<Vec<u8>, TeachingError> {
-    let mut full = OpenFileOptions::new().open_file(&still.path)?;
+    let mut full = OpenFileOptions::new().from_reader(part10::open(&still.path)?)?;
     let mut syntax = still.syntax.clone();
     if let Some(black) = black {
         blacken(&mut full, black)?;

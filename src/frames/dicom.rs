@@ -17,6 +17,7 @@ use crate::exam::animal::Animal;
 use crate::exam::call::Problem;
 use crate::exam::patient::Patient;
 use crate::frames::lengths::lengths;
+use crate::frames::part10;
 use crate::frames::stamp::{self, Stamp, problem};
 use crate::trace::Scale;
 
@@ -128,7 +129,7 @@ fn pixels_sha256(path: &Path) -> Option<String> {
     if path.metadata().ok()?.len() > PIXELS_FILE_BYTES_MAX {
         return None;
     }
-    let file = OpenFileOptions::new().open_file(path).ok()?;
+    let file = OpenFileOptions::new().from_reader(part10::open(path).ok()?).ok()?;
     let pixels = element(&file, tags::PIXEL_DATA)?;
     let mut hash = Sha256::new();
     match pixels.fragments() {
@@ -141,7 +142,10 @@ fn pixels_sha256(path: &Path) -> Option<String> {
 /// The file at `path` up to its pixels.
 pub(crate) fn open(path: &Path) -> Result<DefaultDicomObject, Problem> {
     lengths(path)?;
-    OpenFileOptions::new().read_until(tags::PIXEL_DATA).open_file(path).map_err(|error| {
+    let file = part10::open(path).map_err(|error| {
+        problem(format!("cannot be read: {error}"), "export the still from the scanner again")
+    })?;
+    OpenFileOptions::new().read_until(tags::PIXEL_DATA).from_reader(file).map_err(|error| {
         let mut why = error.to_string();
         let mut source = std::error::Error::source(&error);
         // The outermost text only says that reading failed; the innermost says why.

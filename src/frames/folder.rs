@@ -19,6 +19,7 @@ use crate::file_name::{kept_file, spelled};
 use crate::frames::beside::{is_own_file, is_own_folder};
 use crate::frames::dicom::{self, StillHeader};
 use crate::frames::image;
+use crate::frames::part10::{START_BYTES, is_dicom};
 use crate::frames::stamp::problem;
 
 /// The kinds of files that can be stills.
@@ -190,10 +191,13 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
         return Err(problem(format!("longer than {MAX_FILE_BYTES} bytes"), "a still is never that large"));
     }
     let dicom_name = path.extension().is_some_and(|end| end.eq_ignore_ascii_case("dcm"));
-    let mut header: StillHeader = if head.get(128..132) == Some(b"DICM") || dicom_name {
+    // Asked first: the bytes before a DICOM head may make the file a picture of another kind as well.
+    let mut header: StillHeader = if is_dicom(&head) {
         dicom::read(path, utc_offset_s)?
     } else if let Some(kind) = image::kind(&head) {
         image::read(path, kind, utc_offset_s)?
+    } else if dicom_name {
+        dicom::read(path, utc_offset_s)?
     } else {
         return Err(problem(
             format!("none of {KINDS}"),
@@ -261,7 +265,7 @@ fn digest(path: &Path) -> std::io::Result<(Vec<u8>, String, u64)> {
         }
         bytes += length as u64;
         hash.update(&piece[..length]);
-        let wanted = 132_usize.saturating_sub(head.len()).min(length);
+        let wanted = START_BYTES.saturating_sub(head.len()).min(length);
         head.extend_from_slice(&piece[..wanted]);
     }
 }

@@ -5,11 +5,11 @@
 //! Never: reads a value; the DICOM reader sets aside as much memory as an element claims to hold, up to 4 GiB each.
 //! Tested in: `tests/it/frames.rs`.
 
-use std::fs::File;
-use std::io::{BufReader, Error, Read, Seek, SeekFrom};
+use std::io::{Error, Read, Seek, SeekFrom};
 use std::path::Path;
 
 use crate::exam::call::Problem;
+use crate::frames::part10::{self, Source};
 use crate::frames::stamp::problem;
 
 /// Elements looked at, those inside sequences included.
@@ -23,10 +23,10 @@ const PIXEL_DATA: (u16, u16) = (0x7fe0, 0x0010);
 const ITEM: (u16, u16) = (0xfffe, 0xe000);
 const SEQUENCE_END: (u16, u16) = (0xfffe, 0xe0dd);
 /// Value representations with four bytes of length, DICOM PS3.5 7.1.2.
-const LONG: [&[u8; 2]; 13] =
+pub(super) const LONG: [&[u8; 2]; 13] =
     [b"OB", b"OD", b"OF", b"OL", b"OV", b"OW", b"SQ", b"SV", b"UC", b"UN", b"UR", b"UT", b"UV"];
 /// All others, with two.
-const SHORT: [&[u8; 2]; 21] = [
+pub(super) const SHORT: [&[u8; 2]; 21] = [
     b"AE", b"AS", b"AT", b"CS", b"DA", b"DS", b"DT", b"FL", b"FD", b"IS", b"LO", b"LT", b"PN", b"SH", b"SL",
     b"SS", b"ST", b"TM", b"UI", b"UL", b"US",
 ];
@@ -45,21 +45,21 @@ struct Element {
 }
 
 struct Walk {
-    file: BufReader<File>,
+    file: Source,
     at: u64,
     end: u64,
     /// Ends of the sequences and items that are open; none where only a delimiter ends it.
     open: Vec<Option<u64>>,
 }
 
-/// Walks the elements of the file at `path` to the end of its pixels; those of a deflated file cannot be walked.
+/// Walks the elements of the file at `path` to the end of its pixels.
 ///
 /// # Errors
 /// A problem, where an element claims more bytes than the file has, or they are nested deeper than any still needs.
 pub fn lengths(path: &Path) -> Result<(), Problem> {
     let broken =
         |error: Error| problem(format!("cannot be read as DICOM: {error}"), "export the still again");
-    let mut file = BufReader::new(File::open(path).map_err(broken)?);
+    let mut file = part10::open(path).map_err(broken)?;
     let end = file.seek(SeekFrom::End(0)).map_err(broken)?;
     let mut walk = Walk { file, at: 0, end, open: Vec::new() };
     let at = if walk.peek(128).map_err(broken)? == Some(*b"DICM") { 132 } else { 0 };
@@ -84,10 +84,6 @@ pub fn lengths(path: &Path) -> Result<(), Problem> {
             syntax = vec![0; usize::try_from(element.length).unwrap_or(0)];
             walk.file.read_exact(&mut syntax).map_err(broken)?;
             walk.go(walk.at).map_err(broken)?;
-            if syntax.starts_with(b"1.2.840.10008.1.2.1.99") {
-                // Deflated: the rest cannot be walked, and the reader does not inflate it either.
-                return Ok(());
-            }
         }
         walk.step(&element)?;
         walk.go(walk.at).map_err(broken)?;

@@ -2,6 +2,7 @@
 
 pub mod stamp;
 pub mod lengths;
+pub(crate) mod part10;
 pub mod dicom;
 pub mod image;
 pub(crate) mod beside;

@@ -13,6 +13,7 @@ use dicom_object::{DefaultDicomObject, OpenFileOptions};
 use dicom_pixeldata::{ConvertOptions, ModalityLutOption, PixelDecoder, VoiLutOption};
 use image::{DynamicImage, ImageReader, Limits, RgbImage};
 
+use crate::frames::part10::{START_BYTES, is_dicom, whole};
 use crate::report::colour::{is_palette, through_palette, unshared};
 use crate::report::picture_error::{MAX_FILE_BYTES, MAX_SIDE_PX, PictureError};
 use crate::report::unpacked::unpack;
@@ -52,9 +53,9 @@ pub(super) fn decode_here(path: &Path, show: Show, frame: u32) -> Result<Dynamic
 fn decode(path: &Path, show: Show, frame: u32) -> Result<DynamicImage, PictureError> {
     let mut bytes = Vec::new();
     File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
-    // Asked first: the 128 bytes before this may make the file a TIFF as well, of other pixels or none.
-    if bytes.get(128..132) == Some(b"DICM") {
-        return dicom(&bytes, show, frame);
+    // Asked first: the 128 bytes before its head may make the file a TIFF as well, of other pixels or none.
+    if is_dicom(&bytes[..bytes.len().min(START_BYTES)]) {
+        return dicom(&whole(bytes)?, show, frame);
     }
     let mut reader = ImageReader::new(Cursor::new(&bytes)).with_guessed_format()?;
     if reader.format().is_none() {

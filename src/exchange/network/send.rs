@@ -21,6 +21,7 @@ use rustls::ClientConfig;
 
 use super::message::{Kind, Message, MessageError, SUCCESS, in_one_pdu};
 use super::tls::Tunnel;
+use crate::frames::part10;
 use crate::terminal::ShownText as _;
 
 /// Kinds of objects in one association: a presentation context has an odd number of one byte (PS3.8 9.3.2.2).
@@ -194,9 +195,10 @@ impl Object {
     /// When it is no DICOM file.
     pub fn read(path: &Path) -> Result<Object, SendError> {
         let file = |why: String| SendError::File { path: path.to_owned(), why };
+        let source = part10::open(path).map_err(|error| file(error.to_string()))?;
         let object = OpenFileOptions::new()
             .read_until(tags::STUDY_DATE)
-            .open_file(path)
+            .from_reader(source)
             .map_err(|error| file(error.to_string()))?;
         let name = |text: &str| text.trim_end_matches(['\0', ' ']).to_owned();
         let meta = object.meta();
@@ -413,10 +415,16 @@ impl Talk<'_> {
     }
 }
 
+/// The file of an object, with a head where it has none, inflated where it is deflated.
+pub(super) fn file_of(object: &Object) -> Result<Vec<u8>, SendError> {
+    let read = std::fs::read(&object.path).and_then(part10::whole);
+    read.map_err(|error| SendError::File { path: object.path.clone(), why: error.to_string() })
+}
+
 /// The data set of a file, as it is after its head (PS3.10 7.1).
 fn data_of(object: &Object) -> Result<Vec<u8>, SendError> {
     let failed = |why: &str| SendError::File { path: object.path.clone(), why: why.to_owned() };
-    let mut bytes = std::fs::read(&object.path).map_err(|error| failed(&error.to_string()))?;
+    let mut bytes = file_of(object)?;
     // 128 bytes, `DICM`, then group length: tag 4, representation 2, length 2, value 4.
     let length =
         bytes.get(140..144).and_then(|length| <[u8; 4]>::try_from(length).ok()).map(u32::from_le_bytes);

@@ -15,7 +15,7 @@ use serde_json::Value;
 use ureq::Agent;
 use ureq::tls::{Certificate, ClientCert, PrivateKey, RootCerts, TlsConfig, TlsProvider};
 
-use super::send::{Object, PAUSES_S, SendError, Sent};
+use super::send::{Object, PAUSES_S, SendError, Sent, file_of};
 use super::tls::{TlsError, TlsFiles};
 use crate::exchange::uid::uuid;
 
@@ -105,8 +105,7 @@ impl StowServer {
     fn store(&self, object: &Object) -> Result<Sent, SendError> {
         let network =
             |error: ureq::Error| SendError::Network { peer: self.url.clone(), why: error.to_string() };
-        let file = std::fs::read(&object.path)
-            .map_err(|error| SendError::File { path: object.path.clone(), why: error.to_string() })?;
+        let file = file_of(object)?;
         // A boundary that no file holds by chance.
         let boundary = uuid(&["boundary", &object.instance]);
         // The transfer syntax stands in the file's own head; some archives know the plain type only.

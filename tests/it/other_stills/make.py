@@ -1,11 +1,14 @@
 """Stills as other scanners and media have them, made with pydicom, which is not ours.
 
 `make.py medium IN OUT` copies the stills of a folder onto a medium with a DICOMDIR (PS3.10, 8)
+`make.py heads STILL OUT` writes a still with each kind of head that is met: without parts of it, without any, deflated
 """
+import io
 import pathlib
 import sys
 
 import pydicom
+from pydicom import uid
 from pydicom.fileset import FileSet
 
 
@@ -21,5 +24,33 @@ def medium(source, target):
     files.write(target)
 
 
+def heads(source, target):
+    target = pathlib.Path(target)
+    whole = pathlib.Path(source).read_bytes()
+    (target / "no-preamble").write_bytes(whole[132:])
+    (target / "magic-first").write_bytes(whole[128:])
+    # The length of the head is its first element, of twelve bytes (PS3.10, 7.1).
+    (target / "no-length").write_bytes(whole[:132] + whole[144:])
+
+    def written(name, syntax, with_head):
+        still = pydicom.dcmread(source)
+        pixels = still.PixelData
+        still.file_meta.TransferSyntaxUID = syntax
+        buffer = io.BytesIO()
+        if with_head:
+            still.save_as(buffer, enforce_file_format=True, implicit_vr=syntax.is_implicit_VR, little_endian=syntax.is_little_endian)
+        else:
+            del still.file_meta
+            still.preamble = None
+            pydicom.dcmwrite(buffer, still, implicit_vr=syntax.is_implicit_VR, little_endian=syntax.is_little_endian)
+        assert still.PixelData == pixels
+        (target / name).write_bytes(buffer.getvalue())
+
+    written("bare-explicit", uid.ExplicitVRLittleEndian, False)
+    written("bare-implicit", uid.ImplicitVRLittleEndian, False)
+    written("bare-big-endian", uid.ExplicitVRBigEndian, False)
+    written("deflated", uid.DeflatedExplicitVRLittleEndian, True)
+
+
 if __name__ == "__main__":
-    {"medium": medium}[sys.argv[1]](*sys.argv[2:])
+    {"medium": medium, "heads": heads}[sys.argv[1]](*sys.argv[2:])

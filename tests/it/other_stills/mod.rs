@@ -1,4 +1,5 @@
 //! Stills as other scanners, media and computers have them.
+mod files;
 mod media;
 
 use std::path::{Path, PathBuf};
