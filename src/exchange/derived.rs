@@ -18,6 +18,7 @@ use super::still::{Still, text_of};
 use super::subject::MAKER;
 use super::uid::uid;
 use crate::frames::part10;
+use crate::frames::texts::set_right;
 use crate::knowledge::record::FrameRow;
 
 /// Why there is no copy.
@@ -50,6 +51,7 @@ pub(super) fn derived(
     // The label is part of the name: another label makes another object.
     let instance = uid(&["labelled", &exam.id, &still.instance, &label]);
     if !label.is_ascii() {
+        set_right(&mut data.0);
         data.0.convert_to_utf8();
     }
     let kind = image_type(&data.0);

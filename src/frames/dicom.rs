@@ -19,6 +19,7 @@ use crate::exam::patient::Patient;
 use crate::frames::lengths::lengths;
 use crate::frames::part10;
 use crate::frames::stamp::{self, Stamp, problem};
+use crate::frames::texts::set_right;
 use crate::trace::Scale;
 
 /// More regions than this in one image are not read.
@@ -83,7 +84,7 @@ impl From<Region> for Scale {
 /// # Errors
 /// A problem, where it is not DICOM or holds no image.
 pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
-    let file = open(path)?;
+    let (file, is_undeclared) = open_noting(path)?;
     let size_px = size_of(&file).ok_or_else(|| {
         problem(
             "a DICOM file without an image",
@@ -96,6 +97,12 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
         header.problems.push(problem(
             "no SOP Instance UID",
             "the file's hash is used as its identity; a copy in another format will not be recognised",
+        ));
+    }
+    if is_undeclared {
+        header.problems.push(problem(
+            "declares no known character set, and its texts are UTF-8",
+            "they are read as that; set the scanner's character set to `ISO_IR 192`",
         ));
     }
     header.patient = Patient::new(text_of(&file, tags::PATIENT_NAME), text_of(&file, tags::PATIENT_ID));
@@ -141,11 +148,16 @@ fn pixels_sha256(path: &Path) -> Option<String> {
 
 /// The file at `path` up to its pixels.
 pub(crate) fn open(path: &Path) -> Result<DefaultDicomObject, Problem> {
+    open_noting(path).map(|(file, _)| file)
+}
+
+/// The same, and whether its texts are UTF-8 without its saying so.
+fn open_noting(path: &Path) -> Result<(DefaultDicomObject, bool), Problem> {
     lengths(path)?;
     let file = part10::open(path).map_err(|error| {
         problem(format!("cannot be read: {error}"), "export the still from the scanner again")
     })?;
-    OpenFileOptions::new().read_until(tags::PIXEL_DATA).from_reader(file).map_err(|error| {
+    let file = OpenFileOptions::new().read_until(tags::PIXEL_DATA).from_reader(file).map_err(|error| {
         let mut why = error.to_string();
         let mut source = std::error::Error::source(&error);
         // The outermost text only says that reading failed; the innermost says why.
@@ -154,7 +166,10 @@ pub(crate) fn open(path: &Path) -> Result<DefaultDicomObject, Problem> {
             source = inner.source();
         }
         problem(format!("cannot be read as DICOM: {why}"), "export the still from the scanner again")
-    })
+    });
+    let mut file: DefaultDicomObject = file?;
+    let is_undeclared = set_right(&mut file);
+    Ok((file, is_undeclared))
 }
 
 fn element(data: &InMemDicomObject, tag: Tag) -> Option<&InMemElement> {

@@ -3,6 +3,7 @@
 pub mod stamp;
 pub mod lengths;
 pub(crate) mod part10;
+pub(crate) mod texts;
 pub mod dicom;
 pub mod image;
 pub(crate) mod beside;

@@ -20,6 +20,7 @@ use super::send::{Peer, SendError, answered};
 use crate::exchange::day_list::{Appointment, is_sex};
 use crate::exchange::still::text_of;
 use crate::exchange::uid::is_uid;
+use crate::frames::texts::set_right;
 
 /// Another row follows (PS3.4 C.4.1.1.4).
 const PENDING: [u16; 2] = [0xFF00, 0xFF01];
@@ -125,7 +126,8 @@ impl Listing {
             return Err(format!("more than {ROWS_MAX} rows; ask its makers why it does not keep to the day"));
         }
         let row = InMemDicomObject::read_dataset_with_ts(bytes.as_slice(), &self.syntax);
-        let row = row.map_err(|error| error.to_string())?;
+        let mut row = row.map_err(|error| error.to_string())?;
+        set_right(&mut row);
         if self.pending {
             self.rows.extend(appointment(&row, self.day));
         }

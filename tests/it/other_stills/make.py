@@ -2,13 +2,17 @@
 
 `make.py medium IN OUT` copies the stills of a folder onto a medium with a DICOMDIR (PS3.10, 8)
 `make.py heads STILL OUT` writes a still with each kind of head that is met: without parts of it, without any, deflated
+`make.py names STILL OUT` writes a still under each name of pydicom's samples of character sets, and prints what pydicom reads
 """
 import io
+import json
 import pathlib
 import sys
 
 import pydicom
 from pydicom import uid
+from pydicom.data import get_charset_files
+from pydicom.dataelem import DataElement
 from pydicom.fileset import FileSet
 
 
@@ -52,5 +56,27 @@ def heads(source, target):
     written("deflated", uid.DeflatedExplicitVRLittleEndian, True)
 
 
+def names(source, target):
+    told = {}
+    for path in sorted(pathlib.Path(get_charset_files("*.dcm")[0]).parent.glob("chr*.dcm")):
+        named = pydicom.dcmread(path)
+        sets = named.get("SpecificCharacterSet", "")
+        if "PatientName" not in named:
+            continue
+        still = pydicom.dcmread(source)
+        # The bytes as they lie in the file, under the sets that it declares: nothing is decoded and encoded again.
+        still.SpecificCharacterSet = sets
+        still[0x00100010] = DataElement(0x00100010, "PN", named.PatientName)
+        still[0x00100020] = DataElement(0x00100020, "LO", "H-22")
+        for tag in (0x00102297, 0x00102292):
+            if tag in still:
+                del still[tag]
+        still.save_as(pathlib.Path(target) / path.name)
+        again = pydicom.dcmread(pathlib.Path(target) / path.name)
+        again.decode()
+        told[path.name] = str(again.PatientName)
+    print(json.dumps(told))
+
+
 if __name__ == "__main__":
-    {"medium": medium, "heads": heads}[sys.argv[1]](*sys.argv[2:])
+    {"medium": medium, "heads": heads, "names": names}[sys.argv[1]](*sys.argv[2:])

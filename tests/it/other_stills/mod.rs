@@ -1,6 +1,7 @@
 //! Stills as other scanners, media and computers have them.
 mod files;
 mod media;
+mod names;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
