@@ -15,6 +15,7 @@ use super::ear;
 use super::options::{EarChoice, KnowledgeArgs, LanguageArgs, WhichEar};
 use super::output::one_line;
 use super::peers::{self, NamedPeer};
+use super::scanners;
 use super::settings::Settings;
 use super::switch::SwitchArgs;
 use crate::clock::SAMPLE_RATE_HZ;
@@ -80,6 +81,7 @@ pub(crate) fn doctor(args: &Doctor) -> anyhow::Result<ExitCode> {
     lines.extend(doctor_settings::watched(&settings));
     lines.extend(doctor_settings::screen(&settings));
     lines.extend(network());
+    lines.extend(scanners_set());
     lines.push(folder(&args.into));
     lines.push(room(&args.into));
     lines.push(clock(&clock_state()));
@@ -286,6 +288,19 @@ fn network() -> Vec<DoctorLine> {
         }
     };
     all.iter().map(asked).collect()
+}
+
+/// What is set for each scanner.
+fn scanners_set() -> Vec<DoctorLine> {
+    match scanners::read() {
+        Ok(all) => {
+            all.iter().map(|scanner| DoctorLine::there("scanner", scanners::in_words(scanner))).collect()
+        }
+        Err(error) => {
+            let found = format!("{error:#}").trim_end().to_owned();
+            vec![DoctorLine::lacks("scanner", PartState::Better, found, "correct `scanners.toml`")]
+        }
+    }
 }
 
 /// May exams be written here? Tried with a file that is gone again afterwards.

@@ -14,14 +14,15 @@ use clap::ValueEnum;
 use zip::CompressionMethod;
 use zip::write::SimpleFileOptions;
 
+use super::scanners;
 use super::options::{FolderArgs, not_blank};
 use super::output::write_file;
 use crate::exam::fold::Exam;
 use crate::exam_folder::record_against;
-use crate::exchange::dicom;
+use crate::exchange::dicom::{self, DICOM_FOLDER};
 use crate::exchange::input::ExportInput;
 use crate::exchange::still::{self, Still};
-use crate::exchange::teaching::Rectangle;
+use crate::exchange::black_out::{BlackOut, Rectangle};
 use crate::exchange::{Codes, fhir, labelled, marks, subject, teaching};
 use crate::knowledge::measure::Against;
 use crate::knowledge::record::Record;
@@ -37,8 +38,6 @@ use crate::report::{ReportFrame, ReportInput, overlay::overlays, picture};
 use crate::signing::people::letterhead;
 use crate::terminal::{self, ShownText as _};
 
-/// The folder in `out/` of an exam that holds what goes to an image archive.
-pub(crate) const DICOM_FOLDER: &str = "dicom";
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall export exams/juniper --as json --out record.json\n  \
@@ -91,8 +90,9 @@ pub(crate) struct ExchangeArgs {
     /// Codes to use instead of the built-in ones; see `codes/dicom.toml`.
     #[arg(long, value_name = "FILE")]
     pub(crate) codes: Option<PathBuf>,
-    /// Where the scanner writes names into its pictures: this is blackened in `teaching`, in pixels.
-    #[arg(long, value_name = "LEFT,TOP,WIDTH,HEIGHT", value_parser = rectangle)]
+    /// Where the scanner writes names into its pictures: this is blackened in `teaching`, in pixels; it takes the place of
+    /// what `scanners.toml` says.
+    #[arg(long, value_name = "LEFT,TOP,WIDTH,HEIGHT", value_parser = scanners::rectangle)]
     pub(crate) black_out: Option<Rectangle>,
 }
 
@@ -114,16 +114,6 @@ impl From<IdentityArgs> for subject::Identity {
             IdentityArgs::Stills => subject::Identity::Stills,
             IdentityArgs::Exam => subject::Identity::Exam,
         }
-    }
-}
-
-fn rectangle(text: &str) -> Result<Rectangle, String> {
-    let numbers: Result<Vec<u32>, _> = text.split(',').map(|number| number.trim().parse()).collect();
-    match numbers.as_deref() {
-        Ok([left, top, width, height]) if *width > 0 && *height > 0 => {
-            Ok(Rectangle { left: *left, top: *top, width: *width, height: *height })
-        }
-        _ => Err("give left, top, width and height in pixels, as in 0,0,800,60".to_owned()),
     }
 }
 
@@ -281,18 +271,25 @@ fn teaching_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let mut salt = [0; 16];
     getrandom::fill(&mut salt)
         .map_err(|error| anyhow::anyhow!("the system gives no random bytes: {error}"))?;
+    let black_out = BlackOut { everywhere: args.exchange.black_out, scanners: scanners::read()? };
     let copies = teaching::copies(
         &opened.input(args),
         &opened.stills,
         &args.folder.folder,
-        args.exchange.black_out,
+        &black_out,
         &crate::hex(&salt),
     );
-    if args.exchange.black_out.is_none() {
-        terminal::warn(
-            "what the scanner wrote into its pictures stays: look at each before you show it, or blacken a rectangle \
-             of all with --black-out LEFT,TOP,WIDTH,HEIGHT",
-        );
+    if !copies.bare.is_empty() {
+        let name = |scanner: &String| match scanner.as_str() {
+            "" => "stills that name no scanner".to_owned(),
+            scanner => format!("`{}`", scanner.shown()),
+        };
+        let of: Vec<String> = copies.bare.iter().map(name).collect();
+        terminal::warn(format!(
+            "what the scanner wrote into its pictures stays in those of {}: look at each before you show it; blacken a \
+             rectangle of all with --black-out LEFT,TOP,WIDTH,HEIGHT, or set it once for a scanner in `scanners.toml`",
+            of.join(", ")
+        ));
     }
     write_copies(&folder, &copies, "teaching.zip")?;
     opened.done(copies.files.len() + 1, &folder, copies.problems.len())

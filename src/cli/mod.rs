@@ -61,6 +61,7 @@ mod review;
 mod review;
 mod send;
 mod set_for_exam;
+mod scanners;
 mod screen_args;
 mod settings;
 mod settings_place;

@@ -12,13 +12,13 @@ use std::process::ExitCode;
 
 use anyhow::Context as _;
 
-use super::exchange::DICOM_FOLDER;
 use super::peer_args::PeerArgs;
 use super::peers;
 use crate::clock::Sample;
 use crate::exam::event::{Event, SentEvent};
 use crate::exam::journal::{self, Journal};
 use crate::exam_folder::{ExamFolder, OUT_FOLDER};
+use crate::exchange::dicom::DICOM_FOLDER;
 use crate::frames::beside::is_own_file;
 use crate::exchange::network::reports::ReportPort;
 use crate::exchange::network::send::{Object, Peer, SendError, Sent};

@@ -84,6 +84,8 @@ pub fn export(
     Ok(made)
 }
 
+/// The folder in `out/` of an exam that holds what goes to an image archive.
+pub const DICOM_FOLDER: &str = "dicom";
 /// How the file of a structured report begins; a number follows.
 const REPORT_NAME: &str = "report-";
 

@@ -5,6 +5,7 @@
 //! Never: a still that a person left out; a name that hides a doubt.
 //! Tested in: `tests/it/exchange/labelled.rs`.
 
+use std::collections::BTreeSet;
 use std::io::Cursor;
 use std::path::Path;
 
@@ -37,6 +38,8 @@ pub struct Copies {
     pub files: Vec<Labelled>,
     /// By name of the still.
     pub problems: Vec<(String, String)>,
+    /// Scanners in whose pictures nothing was blackened; an empty name stands for stills that name none.
+    pub bare: BTreeSet<String>,
 }
 
 struct Row<'a> {

@@ -27,6 +27,7 @@ pub mod fhir;
 mod strip;
 mod derived;
 pub mod labelled;
+pub mod black_out;
 pub mod teaching;
 pub mod marks;
 pub mod network;

@@ -1,6 +1,6 @@
 //! Stills for teaching, without whom they are of.
 //!
-//! Takes: labelled stills, and the rectangle in which the scanner writes names.
+//! Takes: labelled stills, and the rectangles in which scanners write names.
 //! Gives: pictures and DICOM objects after the Basic Application Confidentiality Profile (PS3.15 annex E), with a table.
 //! Never: an attribute that is not on the list of those that say nothing of anybody; sound; a day or a name.
 //! Tested in: `tests/it/exchange/teaching.rs`.
@@ -11,13 +11,12 @@
 use std::io::Cursor;
 use std::path::Path;
 
-use dicom_core::value::PrimitiveValue;
-use dicom_core::{DataElement, Tag, VR};
+use dicom_core::{Tag, VR};
 use dicom_dictionary_std::{tags, uids};
-use dicom_object::{InMemDicomObject, OpenFileOptions};
-use dicom_pixeldata::PixelDecoder;
-use image::{DynamicImage, ImageFormat};
+use dicom_object::{FileDicomObject, InMemDicomObject, OpenFileOptions};
+use image::ImageFormat;
 
+use super::black_out::{BlackOut, BlackOutError, Rectangle, blacken_object, blacken_picture};
 use super::code::Code;
 use super::dataset::{DataSet, EncodeError, coded, file_bytes};
 use super::input::{ExportInput, is_labelled};
@@ -26,15 +25,15 @@ use super::still::{Still, text_of};
 use super::strip::below;
 use super::uid::uid;
 use crate::file_name::kept_file;
+use crate::frames::dicom::{open, scanner};
 use crate::frames::part10;
+use crate::frames::texts::set_right;
 use crate::knowledge::record::FrameRow;
-use crate::report::colour::unshared;
-use crate::report::picture::{PictureError, full};
+use crate::report::picture::full;
 use crate::report::spreadsheet::{said_in_view, said_with_structure, text};
-use crate::report::unpacked::unpack;
 
 /// Attributes that stay: what is shown, how it was taken, and the pixels.
-const KEPT: [Tag; 50] = [
+const KEPT: [Tag; 53] = [
     tags::IMAGE_TYPE,
     tags::SOP_CLASS_UID,
     tags::MODALITY,
@@ -81,6 +80,9 @@ const KEPT: [Tag; 50] = [
     tags::RED_PALETTE_COLOR_LOOKUP_TABLE_DATA,
     tags::GREEN_PALETTE_COLOR_LOOKUP_TABLE_DATA,
     tags::BLUE_PALETTE_COLOR_LOOKUP_TABLE_DATA,
+    tags::SEGMENTED_RED_PALETTE_COLOR_LOOKUP_TABLE_DATA,
+    tags::SEGMENTED_GREEN_PALETTE_COLOR_LOOKUP_TABLE_DATA,
+    tags::SEGMENTED_BLUE_PALETTE_COLOR_LOOKUP_TABLE_DATA,
     tags::LOSSY_IMAGE_COMPRESSION,
     tags::LOSSY_IMAGE_COMPRESSION_RATIO,
     tags::LOSSY_IMAGE_COMPRESSION_METHOD,
@@ -106,47 +108,13 @@ const EMPTY: [(Tag, VR); 15] = [
     (tags::SERIES_NUMBER, VR::IS),
 ];
 
-/// Left, top, width and height of what is blackened, in pixels.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Rectangle {
-    /// First column.
-    pub left: u32,
-    /// First row.
-    pub top: u32,
-    /// Columns.
-    pub width: u32,
-    /// Rows.
-    pub height: u32,
-}
-
-impl Rectangle {
-    const fn holds(self, x: u32, y: u32) -> bool {
-        x >= self.left && y >= self.top && x - self.left < self.width && y - self.top < self.height
-    }
-
-    /// Blackens it in a picture.
-    pub(super) fn blacken(self, picture: &DynamicImage) -> DynamicImage {
-        let mut out = picture.to_rgb8();
-        for (x, y, pixel) in out.enumerate_pixels_mut() {
-            if self.holds(x, y) {
-                *pixel = image::Rgb([0; 3]);
-            }
-        }
-        if picture.color().has_color() {
-            DynamicImage::ImageRgb8(out)
-        } else {
-            DynamicImage::ImageLuma8(DynamicImage::ImageRgb8(out).to_luma8())
-        }
-    }
-}
-
 /// Makes the copies: labelled stills only, each with what was found in its view.
 #[must_use]
 pub fn copies(
     input: &ExportInput,
     stills: &[Still],
     exam_folder: &Path,
-    black: Option<Rectangle>,
+    black_out: &BlackOut,
     salt: &str,
 ) -> Copies {
     let mut made = Copies::default();
@@ -160,12 +128,20 @@ pub fn copies(
             frame.doubt.join("; "),
             said(input, frame),
         ];
-        match picture(input, frame, exam_folder, black) {
+        let still = stills.iter().find(|still| still.id == frame.id);
+        // One that cannot be exported as an object may still have a head.
+        let read = || open(&kept_file(exam_folder, &frame.file)).ok().map(FileDicomObject::into_inner);
+        let head = still.map(|still| still.head.clone()).or_else(read);
+        let black = black_out.of(head.as_ref());
+        if black.is_empty() {
+            made.bare.insert(head.as_ref().and_then(scanner).unwrap_or_default());
+        }
+        match picture(input, frame, exam_folder, &black) {
             Ok(bytes) => made.files.push(Labelled { name: row[0].clone(), bytes }),
             Err(why) => made.problems.push((stem.clone(), why)),
         }
-        if let Some(still) = stills.iter().find(|still| still.id == frame.id) {
-            match object(input, still, frame, black, salt) {
+        if let Some(still) = still {
+            match object(input, still, frame, &black, salt) {
                 Ok(bytes) => {
                     row[1] = format!("{stem}.dcm");
                     made.files.push(Labelled { name: row[1].clone(), bytes });
@@ -188,11 +164,11 @@ fn picture(
     input: &ExportInput,
     frame: &FrameRow,
     exam_folder: &Path,
-    black: Option<Rectangle>,
+    black: &[Rectangle],
 ) -> Result<Vec<u8>, String> {
     let mut picture = full(&kept_file(exam_folder, &frame.file)).map_err(|error| error.to_string())?;
-    if let Some(black) = black {
-        picture = black.blacken(&picture);
+    if !black.is_empty() {
+        picture = blacken_picture(black, &picture);
     }
     let mut lines = vec![frame.place.in_words(input.protocols), said(input, frame)];
     if !frame.doubt.is_empty() {
@@ -229,12 +205,9 @@ enum TeachingError {
     /// Its file cannot be read.
     #[error("the still cannot be read: {0}")]
     File(#[from] std::io::Error),
-    /// Its pixels cannot be unpacked, so nothing can be blackened.
+    /// Nothing can be blackened.
     #[error(transparent)]
-    Packed(#[from] PictureError),
-    /// Its pixels cannot be decoded, so nothing can be blackened.
-    #[error("the picture cannot be decoded: {0}")]
-    Pixels(#[from] dicom_pixeldata::Error),
+    Black(#[from] BlackOutError),
     /// The copy cannot be written.
     #[error(transparent)]
     Encode(#[from] EncodeError),
@@ -248,16 +221,17 @@ fn object(
     input: &ExportInput,
     still: &Still,
     frame: &FrameRow,
-    black: Option<Rectangle>,
+    black: &[Rectangle],
     salt: &str,
 ) -> Result<Vec<u8>, TeachingError> {
     let mut full = OpenFileOptions::new().from_reader(part10::open(&still.path)?)?;
     let mut syntax = still.syntax.clone();
-    if let Some(black) = black {
-        blacken(&mut full, black)?;
+    if !black.is_empty() {
+        blacken_object(black, &mut full)?;
         uids::EXPLICIT_VR_LITTLE_ENDIAN.clone_into(&mut syntax);
     }
-    let all = full.into_inner();
+    let mut all = full.into_inner();
+    set_right(&mut all);
     let mut data = DataSet::new().text(tags::SPECIFIC_CHARACTER_SET, VR::CS, "ISO_IR 192");
     for tag in KEPT {
         if let Some(element) = all.element_opt(tag).ok().flatten() {
@@ -318,44 +292,4 @@ fn keep_numbers_of_regions(data: &mut DataSet) {
     });
     let kept = kept.collect();
     *data = data.clone().items(tags::SEQUENCE_OF_ULTRASOUND_REGIONS, kept);
-}
-
-/// Decodes the pixels of every frame and blackens a rectangle of each.
-fn blacken(full: &mut dicom_object::DefaultDicomObject, black: Rectangle) -> Result<(), TeachingError> {
-    unpack(full, None)?;
-    if let Some(pixels) = unshared(full, None) {
-        full.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, PrimitiveValue::from("RGB")));
-        full.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::U8(pixels.into())));
-    }
-    let decoded = full.decode_pixel_data()?;
-    let (columns, rows) = (decoded.columns(), decoded.rows());
-    let samples = decoded.samples_per_pixel();
-    let bits = decoded.bits_allocated();
-    let bytes_a_pixel = usize::from(samples) * usize::from(bits.div_ceil(8));
-    let photometric = decoded.photometric_interpretation().as_str().to_owned();
-    let mut pixels = decoded.data().to_vec();
-    let width = usize::try_from(columns).unwrap_or(usize::MAX);
-    let a_frame = width * usize::try_from(rows).unwrap_or(usize::MAX) * bytes_a_pixel;
-    for frame in pixels.chunks_exact_mut(a_frame.max(1)) {
-        for (line, y) in frame.chunks_exact_mut(width * bytes_a_pixel).zip(0_u32..) {
-            for (pixel, x) in line.chunks_exact_mut(bytes_a_pixel).zip(0_u32..) {
-                if black.holds(x, y) {
-                    pixel.fill(0);
-                }
-            }
-        }
-    }
-    if pixels.len() % 2 == 1 {
-        pixels.push(0);
-    }
-    let number = |tag, number: u16| DataElement::new(tag, VR::US, PrimitiveValue::from(number));
-    full.put(number(tags::SAMPLES_PER_PIXEL, samples));
-    full.put(number(tags::BITS_ALLOCATED, bits));
-    full.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, PrimitiveValue::from(photometric)));
-    if samples > 1 {
-        full.put(number(tags::PLANAR_CONFIGURATION, 0));
-    }
-    let vr = if bits > 8 { VR::OW } else { VR::OB };
-    full.put(DataElement::new(tags::PIXEL_DATA, vr, PrimitiveValue::U8(pixels.into())));
-    Ok(())
 }

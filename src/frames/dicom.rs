@@ -222,7 +222,7 @@ fn in_order(name: &str) -> String {
 }
 
 /// What tells one scanner from another: model and serial number, or the name of the station.
-fn scanner(file: &InMemDicomObject) -> Option<String> {
+pub(crate) fn scanner(file: &InMemDicomObject) -> Option<String> {
     let own = text_of(file, tags::DEVICE_SERIAL_NUMBER).or_else(|| text_of(file, tags::STATION_NAME))?;
     let model = text_of(file, tags::MANUFACTURER_MODEL_NAME);
     Some(model.map_or_else(|| own.clone(), |model| format!("{model} {own}")))

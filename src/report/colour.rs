@@ -8,17 +8,32 @@
 use dicom_core::Tag;
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::{DefaultDicomObject, InMemDicomObject};
+use dicom_pixeldata::{DecodedPixelData, PlanarConfiguration};
 use image::RgbImage;
+
+use super::segments::unfolded;
 
 /// Transfer syntaxes in which pixels lie as they are.
 const PLAIN: [&str; 3] =
     [uids::EXPLICIT_VR_LITTLE_ENDIAN, uids::IMPLICIT_VR_LITTLE_ENDIAN, "1.2.840.10008.1.2.2"];
 
-/// Descriptor and data of the three palettes (PS3.3 C.7.6.3.1.5 and C.7.6.3.1.6).
-const PALETTES: [(Tag, Tag); 3] = [
-    (tags::RED_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR, tags::RED_PALETTE_COLOR_LOOKUP_TABLE_DATA),
-    (tags::GREEN_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR, tags::GREEN_PALETTE_COLOR_LOOKUP_TABLE_DATA),
-    (tags::BLUE_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR, tags::BLUE_PALETTE_COLOR_LOOKUP_TABLE_DATA),
+/// Descriptor, data and data in segments of the three palettes (PS3.3 C.7.6.3.1.5, C.7.6.3.1.6 and C.7.9.2).
+const PALETTES: [[Tag; 3]; 3] = [
+    [
+        tags::RED_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR,
+        tags::RED_PALETTE_COLOR_LOOKUP_TABLE_DATA,
+        tags::SEGMENTED_RED_PALETTE_COLOR_LOOKUP_TABLE_DATA,
+    ],
+    [
+        tags::GREEN_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR,
+        tags::GREEN_PALETTE_COLOR_LOOKUP_TABLE_DATA,
+        tags::SEGMENTED_GREEN_PALETTE_COLOR_LOOKUP_TABLE_DATA,
+    ],
+    [
+        tags::BLUE_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR,
+        tags::BLUE_PALETTE_COLOR_LOOKUP_TABLE_DATA,
+        tags::SEGMENTED_BLUE_PALETTE_COLOR_LOOKUP_TABLE_DATA,
+    ],
 ];
 
 /// What the pixels of an object are, in the words of Photometric Interpretation.
@@ -36,15 +51,13 @@ pub(crate) fn is_palette(object: &InMemDicomObject) -> bool {
     kind(object) == "PALETTE COLOR"
 }
 
-/// The picture of these stored values, each looked up in the object's palettes; none where a palette is missing, cut short,
-/// or written in segments.
+/// The picture of these stored values, each looked up in the object's palettes; none where a palette is missing or cut short.
 pub(crate) fn through_palette(
     object: &InMemDicomObject,
     stored: &[u16],
     (columns, rows): (u32, u32),
 ) -> Option<RgbImage> {
-    let palettes = PALETTES.map(|(descriptor, data)| palette(object, descriptor, data));
-    let [Some(red), Some(green), Some(blue)] = palettes else { return None };
+    let [red, green, blue] = palettes(object)?;
     let pixels = stored.iter().flat_map(|value| [&red, &green, &blue].map(|palette| palette.at(*value)));
     RgbImage::from_raw(columns, rows, pixels.collect())
 }
@@ -63,12 +76,65 @@ impl Palette {
     }
 }
 
-fn palette(object: &InMemDicomObject, descriptor: Tag, data: Tag) -> Option<Palette> {
+fn palettes(object: &InMemDicomObject) -> Option<[Palette; 3]> {
+    let [Some(red), Some(green), Some(blue)] = PALETTES.map(|tags| palette(object, tags)) else { return None };
+    Some([red, green, blue])
+}
+
+/// The stored value whose colour in the object's palettes is the darkest; none where a palette is missing or cut short.
+pub(crate) fn darkest(object: &InMemDicomObject) -> Option<u16> {
+    let palettes = palettes(object)?;
+    let first = palettes[0].first;
+    let count = u16::try_from(palettes[0].values.len() - 1).unwrap_or(u16::MAX);
+    let stored = (0..=count).map(|idx| first.saturating_add(idx));
+    stored.min_by_key(|value| palettes.iter().map(|palette| u32::from(palette.at(*value))).sum::<u32>())
+}
+
+/// Whether its pixels are greys and colour differences that no decoder turns into colours: plain or run-length coded.
+///
+/// Asked after `unshared`: a colour that is shared only by its name is there for each pixel.
+pub(crate) fn is_ybr(object: &DefaultDicomObject) -> bool {
+    let syntax = object.meta().transfer_syntax().trim_end_matches('\0');
+    (PLAIN.contains(&syntax) || syntax == uids::RLE_LOSSLESS) && kind(object).starts_with("YBR_FULL")
+}
+
+/// The samples of each pixel side by side, of all decoded frames.
+pub(crate) fn interleaved(decoded: &DecodedPixelData<'_>) -> Vec<u8> {
+    let (samples, bytes) = (usize::from(decoded.samples_per_pixel()), decoded.data());
+    let a_sample = usize::from(decoded.bits_allocated().div_ceil(8));
+    if samples == 1 || decoded.planar_configuration() == PlanarConfiguration::Standard {
+        return bytes.to_vec();
+    }
+    let side = |side: u32| usize::try_from(side).unwrap_or(usize::MAX);
+    let a_plane = side(decoded.columns()) * side(decoded.rows()) * a_sample;
+    let mut out = Vec::with_capacity(bytes.len());
+    for frame in bytes.chunks_exact((a_plane * samples).max(1)) {
+        for at in (0..a_plane).step_by(a_sample.max(1)) {
+            for plane in frame.chunks_exact(a_plane) {
+                out.extend(&plane[at..at + a_sample]);
+            }
+        }
+    }
+    out
+}
+
+/// Red, green and blue of each three bytes that are a grey and colour differences.
+pub(crate) fn from_ybr(pixels: &mut [u8]) {
+    for pixel in pixels.chunks_exact_mut(3) {
+        pixel.copy_from_slice(&rgb(pixel[0], pixel[1], pixel[2]));
+    }
+}
+
+fn palette(object: &InMemDicomObject, [descriptor, data, segments]: [Tag; 3]) -> Option<Palette> {
     let about: Vec<u16> = object.element_opt(descriptor).ok()??.to_multi_int().ok()?;
     let [entries, first, bits] = about[..] else { return None };
     // 0 stands for 65,536, which 16 bits cannot hold.
     let entries = if entries == 0 { 1 << 16 } else { usize::from(entries) };
-    let bytes = object.element_opt(data).ok()??.to_bytes().ok()?;
+    let bytes_of = |tag| object.element_opt(tag).ok().flatten()?.to_bytes().ok();
+    let Some(bytes) = bytes_of(data) else {
+        let values = unfolded(&bytes_of(segments)?, bits)?;
+        return (values.len() >= entries).then(|| Palette { first, values: values[..entries].to_vec() });
+    };
     let values: Vec<u8> = match bits {
         // Some write eight bits into a word each.
         8 if bytes.len() >= 2 * entries => bytes.chunks_exact(2).map(|word| word[0]).collect(),

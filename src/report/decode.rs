@@ -14,7 +14,7 @@ use dicom_pixeldata::{ConvertOptions, ModalityLutOption, PixelDecoder, VoiLutOpt
 use image::{DynamicImage, ImageReader, Limits, RgbImage};
 
 use crate::frames::part10::{START_BYTES, is_dicom, whole};
-use crate::report::colour::{is_palette, through_palette, unshared};
+use crate::report::colour::{from_ybr, interleaved, is_palette, is_ybr, through_palette, unshared};
 use crate::report::picture_error::{MAX_FILE_BYTES, MAX_SIDE_PX, PictureError};
 use crate::report::unpacked::unpack;
 
@@ -89,6 +89,12 @@ fn dicom(bytes: &[u8], show: Show, frame: u32) -> Result<DynamicImage, PictureEr
         return Ok(DynamicImage::ImageRgb8(picture));
     }
     let decoded = object.decode_pixel_data_frame(frame)?;
+    if is_ybr(&object) && decoded.bits_allocated() == 8 {
+        let mut pixels = interleaved(&decoded);
+        from_ybr(&mut pixels);
+        let picture = RgbImage::from_raw(columns, rows, pixels).ok_or(PictureError::NoSize)?;
+        return Ok(DynamicImage::ImageRgb8(picture));
+    }
     if is_palette(&object) {
         let stored = decoded.to_vec_with_options::<u16>(&as_stored())?;
         let picture = through_palette(&object, &stored, (columns, rows)).ok_or(PictureError::Palette)?;

@@ -5,6 +5,7 @@ pub mod export;
 #[cfg(feature = "archive")]
 pub mod history;
 pub mod owner;
+mod segments;
 pub(crate) mod colour;
 mod picture_error;
 mod jpeg_ls;

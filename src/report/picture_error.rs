@@ -49,7 +49,7 @@ pub enum PictureError {
     NoSize,
     /// Its colours stand in a palette that is not there as a whole.
     #[error(
-        "the palette of the DICOM picture is missing, cut short or written in segments; export it again in plain colours"
+        "the palette of the DICOM picture is missing, cut short or malformed; export it again in plain colours"
     )]
     Palette,
     /// Its pixels are in JPEG-LS and cannot be decoded.

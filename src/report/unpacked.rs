@@ -5,13 +5,18 @@
 //! Never: changes an object of another transfer syntax.
 //! Tested in: `tests/it/picture.rs`.
 
-use dicom_core::value::PrimitiveValue;
+use dicom_core::value::{PrimitiveValue, Value};
 use dicom_core::{DataElement, Tag, VR};
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::DefaultDicomObject;
 
 use crate::report::jpeg_ls::{Samples, decode};
 use crate::report::picture_error::{MAX_SIDE_PX, PictureError};
+
+/// Tag and length before each piece (PS3.5 A.4).
+const ITEM_HEAD_BYTES: u32 = 8;
+/// Start of image, and the marker after it (ISO/IEC 10918-1, B.1.1.3).
+const PICTURE_BEGINS: [u8; 3] = [0xFF, 0xD8, 0xFF];
 
 /// Unpacks the frame of this number, the first being 0, or all; gives the number under which it is found afterwards.
 ///
@@ -63,15 +68,40 @@ pub(crate) fn unpack(object: &mut DefaultDicomObject, frame: Option<u32>) -> Res
     Ok(0)
 }
 
-/// The bytes of each frame (PS3.5 A.4): one piece a frame, or a single frame in as many pieces as were wanted.
+/// The bytes of each frame (PS3.5 A.4): in one piece or in several, which the offset table or their beginnings tell apart.
 fn pictures(object: &DefaultDicomObject) -> Result<Vec<Vec<u8>>, PictureError> {
     let pixels = object.element_opt(tags::PIXEL_DATA).ok().flatten();
-    let pieces = pixels.and_then(|pixels| pixels.fragments()).unwrap_or_default();
+    let Some(Value::PixelSequence(pixels)) = pixels.map(|pixels| pixels.value()) else { return Ok(Vec::new()) };
+    let pieces = pixels.fragments();
     match number(object, tags::NUMBER_OF_FRAMES).unwrap_or(1) {
         0 | 1 => Ok(vec![pieces.concat()]),
         frames if frames == pieces.len() => Ok(pieces.to_vec()),
-        _ => Err(PictureError::JpegLs("its frames lie in several pieces each")),
+        frames => {
+            let table = pixels.offset_table();
+            let mut at = 0;
+            let by_table = together(pieces, |piece| {
+                let is_first = table.contains(&at);
+                at += ITEM_HEAD_BYTES + u32::try_from(piece.len()).unwrap_or(u32::MAX - at);
+                is_first
+            });
+            let by_beginning = together(pieces, |piece| piece.starts_with(&PICTURE_BEGINS));
+            let found = [by_table, by_beginning].into_iter().find(|found| found.len() == frames);
+            found.ok_or(PictureError::JpegLs("its pieces cannot be told apart into frames"))
+        }
     }
+}
+
+/// Pieces put together, each frame beginning with one that `is_first`.
+fn together(pieces: &[Vec<u8>], mut is_first: impl FnMut(&[u8]) -> bool) -> Vec<Vec<u8>> {
+    let mut frames: Vec<Vec<u8>> = Vec::new();
+    for piece in pieces {
+        let begins = is_first(piece);
+        match frames.last_mut().filter(|_| !begins) {
+            Some(frame) => frame.extend(piece),
+            None => frames.push(piece.clone()),
+        }
+    }
+    frames
 }
 
 fn is_as_stated(object: &DefaultDicomObject, samples: &Samples) -> bool {

@@ -1,5 +1,6 @@
 //! Claims about the exam for other systems, each judged by a program or library that is not ours.
 
+mod black_out;
 mod codes;
 mod commitment;
 mod desk;

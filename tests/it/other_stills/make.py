@@ -3,17 +3,23 @@
 `make.py medium IN OUT` copies the stills of a folder onto a medium with a DICOMDIR (PS3.10, 8)
 `make.py heads STILL OUT` writes a still with each kind of head that is met: without parts of it, without any, deflated
 `make.py names STILL OUT` writes a still under each name of pydicom's samples of character sets, and prints what pydicom reads
+`make.py kinds STILL OUT` writes a still with each kind of pixels, and prints their names
+`make.py seen ORIGINAL COPY RECTANGLE` prints how bright a copy is inside a rectangle, and how it differs outside
+`make.py looks ORIGINAL PICTURE` prints by how much a picture differs from what pydicom shows
 """
 import io
 import json
 import pathlib
 import sys
 
+import numpy as np
 import pydicom
+from PIL import Image
 from pydicom import uid
 from pydicom.data import get_charset_files
 from pydicom.dataelem import DataElement
 from pydicom.fileset import FileSet
+from pydicom.pixels import apply_color_lut, apply_windowing, convert_color_space, pixel_array
 
 
 def medium(source, target):
@@ -78,5 +84,125 @@ def names(source, target):
     print(json.dumps(told))
 
 
+def kinds(source, target):
+    """Each a picture of its own; the names are printed."""
+    rows, columns = 48, 64
+    grey = (np.arange(rows * columns) % 251).reshape(rows, columns)
+    across = np.tile(np.arange(columns) * 4, (rows, 1))
+    down = np.tile(np.arange(rows).reshape(rows, 1) * 5, (1, columns))
+    colours = np.stack([across, down, 255 - across], axis=-1).astype("uint8")
+    ybr = convert_color_space(colours, "RGB", "YBR_FULL")
+    made = []
+
+    def write(name, pixels, photometric, samples=1, bits=8, stored=None, signed=0, syntax=uid.ExplicitVRLittleEndian, **more):
+        still = pydicom.dcmread(source)
+        still.file_meta.TransferSyntaxUID = syntax
+        still.SamplesPerPixel, still.PhotometricInterpretation = samples, photometric
+        still.BitsAllocated, still.BitsStored = bits, stored or bits
+        still.HighBit, still.PixelRepresentation = still.BitsStored - 1, signed
+        if samples == 3:
+            still.PlanarConfiguration = more.pop("planar", 0)
+        for key, value in more.items():
+            setattr(still, key, value)
+            if key.endswith("Descriptor"):
+                still[key].VR = "US"
+        still.PixelData = pixels if len(pixels) % 2 == 0 else pixels + b"\0"
+        still["PixelData"].VR = "OW" if bits > 8 else "OB"
+        if syntax == uid.RLELossless:
+            still.file_meta.TransferSyntaxUID = uid.ExplicitVRLittleEndian
+            still.compress(uid.RLELossless)
+            still["PixelData"].VR = "OB"
+        path = pathlib.Path(target) / f"{name}.dcm"
+        pydicom.dcmwrite(path, still, implicit_vr=False, little_endian=syntax.is_little_endian, force_encoding=True)
+        made.append(name)
+
+    def entries(values, bits):
+        return np.asarray(values, "uint8" if bits == 8 else "<u2").tobytes()
+
+    def palette(bits, of):
+        shift = bits - 8
+        more = {}
+        for name, values in zip(("Red", "Green", "Blue"), of):
+            more[f"{name}PaletteColorLookupTableDescriptor"] = [256, 0, bits]
+            more[f"{name}PaletteColorLookupTableData"] = entries([value << shift for value in values], bits)
+        return more
+
+    def segmented(bits):
+        shift = bits - 8
+        # Two values, a line to the brightest, and for the blue a part of a line again.
+        line = [0, 2, 200 << shift, 190 << shift, 1, 254, 255 << shift]
+        more = {}
+        for name in ("Red", "Green", "Blue"):
+            more[f"{name}PaletteColorLookupTableDescriptor"] = [256, 0, bits]
+            data = list(line)
+            if name == "Blue" and bits == 8:
+                data = [0, 2, 200, 190, 1, 127, 10, 2, 1, 4, 0, 0, 0]
+            more[f"Segmented{name}PaletteColorLookupTableData"] = entries(data, bits)
+        return more
+
+    words = {"bits": 16, "stored": 12}
+    write("mono2", grey.astype("uint8").tobytes(), "MONOCHROME2")
+    write("mono1", grey.astype("uint8").tobytes(), "MONOCHROME1")
+    write("rgb", colours.tobytes(), "RGB", 3)
+    write("rgb-planes", colours.transpose(2, 0, 1).tobytes(), "RGB", 3, planar=1)
+    write("ybr", ybr.tobytes(), "YBR_FULL", 3)
+    write("ybr-planes", ybr.transpose(2, 0, 1).tobytes(), "YBR_FULL", 3, planar=1)
+    pairs = np.stack([ybr[:, 0::2, 0], ybr[:, 1::2, 0], ybr[:, 0::2, 1], ybr[:, 0::2, 2]], axis=-1)
+    write("ybr-shared", pairs.tobytes(), "YBR_FULL_422", 3)
+    write("ybr-packed", ybr.tobytes(), "YBR_FULL", 3, syntax=uid.RLELossless)
+    write("rgb-packed", colours.tobytes(), "RGB", 3, syntax=uid.RLELossless)
+    write("rgb-big-endian", colours.tobytes(), "RGB", 3, syntax=uid.ExplicitVRBigEndian)
+    ramp = [(value + 100) % 256 for value in range(256)]
+    write("palette", grey.astype("uint8").tobytes(), "PALETTE COLOR", **palette(8, [ramp, ramp, ramp]))
+    write("palette-16", grey.astype("uint8").tobytes(), "PALETTE COLOR", **palette(16, [ramp, ramp[::-1], ramp]))
+    write("palette-segments", grey.astype("uint8").tobytes(), "PALETTE COLOR", **segmented(8))
+    write("palette-segments-16", grey.astype("uint8").tobytes(), "PALETTE COLOR", **segmented(16))
+    whole = {"WindowCenter": "2048", "WindowWidth": "4096"}
+    write("mono2-12", (grey * 16).astype("<u2").tobytes(), "MONOCHROME2", **words, **whole)
+    write("mono1-12", (grey * 16).astype("<u2").tobytes(), "MONOCHROME1", **words, **whole)
+    both = {"WindowCenter": "0", "WindowWidth": "4096"}
+    write("mono2-signed", (grey * 16 - 2000).astype("<i2").tobytes(), "MONOCHROME2", **words, **both, signed=1)
+    print(json.dumps(made))
+
+
+def shown(path):
+    """Red, green and blue as pydicom shows them."""
+    still = pydicom.dcmread(path)
+    pixels = still.pixel_array
+    photometric = still.PhotometricInterpretation
+    if photometric == "PALETTE COLOR":
+        pixels = apply_color_lut(pixels, still)
+        return (pixels if pixels.dtype == np.uint8 else pixels >> 8).astype(float)
+    if photometric.startswith("YBR"):
+        # pydicom 3 converts while it decodes; here it is done by its own function, once.
+        pixels = convert_color_space(pixel_array(path, raw=True), photometric, "RGB")
+    if still.SamplesPerPixel == 1:
+        if "WindowCenter" in still:
+            pixels = apply_windowing(pixels, still)
+            low, high = (0, 4095) if not still.PixelRepresentation else (-2048, 2047)
+            pixels = (np.clip(pixels, low, high) - low) / (high - low) * 255
+        if photometric == "MONOCHROME1":
+            pixels = 255 - pixels
+        pixels = np.stack([pixels] * 3, axis=-1)
+    return pixels.astype(float)
+
+
+def seen(original, copy, rectangle):
+    left, top, width, height = map(int, rectangle.split(","))
+    inside = np.zeros((48, 64), bool)
+    inside[top : top + height, left : left + width] = True
+    before, after = shown(original), shown(copy)
+    # A palette may have nothing darker.
+    dark = before.reshape(-1, 3).sum(axis=1).min() / 3 if "palette" in original else 0
+    told = {"inside": float((after[inside].sum(axis=1) / 3 - dark).max()), "outside": float(np.abs(before - after)[~inside].max())}
+    print(json.dumps(told))
+
+
+def looks(original, picture):
+    wanted = shown(original)
+    found = np.asarray(Image.open(picture).convert("RGB"))[: wanted.shape[0], : wanted.shape[1]]
+    print(float(np.abs(found - wanted).max()))
+
+
 if __name__ == "__main__":
-    {"medium": medium, "heads": heads, "names": names}[sys.argv[1]](*sys.argv[2:])
+    {"medium": medium, "heads": heads, "names": names, "kinds": kinds, "seen": seen, "looks": looks}[sys.argv[1]](*sys.argv[2:])

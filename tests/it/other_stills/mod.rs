@@ -2,12 +2,13 @@
 mod files;
 mod media;
 mod names;
+mod pixels;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// Makes something with pydicom and gives what it prints; see `make.py`.
-fn make(args: &[&str]) -> String {
+pub(crate) fn make(args: &[&str]) -> String {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let deps = std::env::var_os("ZONECALL_DEPS").map_or_else(|| root.join(".deps"), PathBuf::from);
     let made = Command::new(deps.join("venv/bin/python3"))

@@ -1,0 +1,196 @@
+//! What is blackened in pictures that leave the house without names.
+//!
+//! Takes: rectangles, set for this export or once for each scanner, and a picture or a DICOM object.
+//! Gives: the same with the rectangles black, whatever its pixels mean; pixels of a DICOM object lie plainly afterwards.
+//! Never: leaves a rectangle as it was where its black cannot be told: that is an error.
+//! Tested in: `tests/it/exchange/black_out.rs`.
+
+use dicom_core::value::PrimitiveValue;
+use dicom_core::{DataElement, Tag, VR};
+use dicom_dictionary_std::{tags, uids};
+use dicom_object::{DefaultDicomObject, InMemDicomObject};
+use dicom_pixeldata::{DecodedPixelData, PhotometricInterpretation, PixelDecoder, PixelRepresentation};
+use image::DynamicImage;
+
+use super::still::text_of;
+use crate::report::colour::{darkest, from_ybr, interleaved, is_palette, is_ybr, unshared};
+use crate::report::picture::PictureError;
+use crate::report::unpacked::unpack;
+
+/// Left, top, width and height of what is blackened, in pixels.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Rectangle {
+    /// First column.
+    pub left: u32,
+    /// First row.
+    pub top: u32,
+    /// Columns.
+    pub width: u32,
+    /// Rows.
+    pub height: u32,
+}
+
+/// The rectangles of one scanner; what it does not state fits every scanner.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct ScannerBlackOut {
+    /// Manufacturer, as its stills state it.
+    pub manufacturer: Option<String>,
+    /// Manufacturer's Model Name.
+    pub model: Option<String>,
+    /// Station Name.
+    pub station: Option<String>,
+    /// Device Serial Number.
+    pub serial: Option<String>,
+    /// What is blackened.
+    pub rectangles: Vec<Rectangle>,
+}
+
+/// What is blackened in which still.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct BlackOut {
+    /// In all of them; what is set for the scanners does not count then.
+    pub everywhere: Option<Rectangle>,
+    /// By scanner.
+    pub scanners: Vec<ScannerBlackOut>,
+}
+
+/// Why nothing can be blackened.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum BlackOutError {
+    /// Its pixels cannot be unpacked.
+    #[error(transparent)]
+    Packed(#[from] PictureError),
+    /// Its pixels cannot be decoded.
+    #[error("the picture cannot be decoded: {0}")]
+    Pixels(#[from] dicom_pixeldata::Error),
+}
+
+impl Rectangle {
+    const fn holds(self, x: u32, y: u32) -> bool {
+        x >= self.left && y >= self.top && x - self.left < self.width && y - self.top < self.height
+    }
+}
+
+impl ScannerBlackOut {
+    /// Whether a still with this head is of the scanner; one without a head is where nothing is stated.
+    fn fits(&self, head: Option<&InMemDicomObject>) -> bool {
+        let stated = [
+            (&self.manufacturer, tags::MANUFACTURER),
+            (&self.model, tags::MANUFACTURER_MODEL_NAME),
+            (&self.station, tags::STATION_NAME),
+            (&self.serial, tags::DEVICE_SERIAL_NUMBER),
+        ];
+        stated.iter().all(|(wanted, tag)| {
+            let own = || head.and_then(|head| text_of(head, *tag)).unwrap_or_default();
+            wanted.as_ref().is_none_or(|wanted| wanted.trim().eq_ignore_ascii_case(&own()))
+        })
+    }
+}
+
+impl BlackOut {
+    /// What is blackened in a still with this head; a picture that is no DICOM file has none.
+    pub(super) fn of(&self, head: Option<&InMemDicomObject>) -> Vec<Rectangle> {
+        match self.everywhere {
+            Some(everywhere) => vec![everywhere],
+            None => {
+                let of_scanner = self.scanners.iter().filter(|scanner| scanner.fits(head));
+                of_scanner.flat_map(|scanner| scanner.rectangles.iter().copied()).collect()
+            }
+        }
+    }
+}
+
+/// Blackens rectangles of a picture.
+pub(super) fn blacken_picture(black: &[Rectangle], picture: &DynamicImage) -> DynamicImage {
+    let mut out = picture.to_rgb8();
+    for (x, y, pixel) in out.enumerate_pixels_mut() {
+        if black.iter().any(|black| black.holds(x, y)) {
+            *pixel = image::Rgb([0; 3]);
+        }
+    }
+    if picture.color().has_color() {
+        DynamicImage::ImageRgb8(out)
+    } else {
+        DynamicImage::ImageLuma8(DynamicImage::ImageRgb8(out).to_luma8())
+    }
+}
+
+/// Decodes the pixels of every frame and blackens rectangles of each.
+///
+/// # Errors
+/// When they cannot be decoded, or a palette has no colours.
+pub(super) fn blacken_object(black: &[Rectangle], full: &mut DefaultDicomObject) -> Result<(), BlackOutError> {
+    unpack(full, None)?;
+    if let Some(pixels) = unshared(full, None) {
+        full.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, PrimitiveValue::from("RGB")));
+        full.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::U8(pixels.into())));
+    }
+    let decoded = full.decode_pixel_data()?;
+    let mut pixels = interleaved(&decoded);
+    let photometric = if is_ybr(full) && decoded.bits_allocated() == 8 {
+        from_ybr(&mut pixels);
+        PhotometricInterpretation::Rgb
+    } else {
+        decoded.photometric_interpretation().clone()
+    };
+    let ink = if is_palette(full) {
+        vec![darkest(full).ok_or(PictureError::Palette)?]
+    } else {
+        ink(&decoded, &photometric)
+    };
+    let (samples, bits) = (decoded.samples_per_pixel(), decoded.bits_allocated());
+    let a_sample = usize::from(bits.div_ceil(8));
+    let ink: Vec<u8> = ink.iter().flat_map(|value| value.to_le_bytes().into_iter().take(a_sample)).collect();
+    let side = |side: u32| usize::try_from(side).unwrap_or(usize::MAX);
+    let a_line = side(decoded.columns()) * ink.len();
+    for frame in pixels.chunks_exact_mut((a_line * side(decoded.rows())).max(1)) {
+        for (line, y) in frame.chunks_exact_mut(a_line).zip(0_u32..) {
+            for (pixel, x) in line.chunks_exact_mut(ink.len()).zip(0_u32..) {
+                if black.iter().any(|black| black.holds(x, y)) {
+                    pixel.copy_from_slice(&ink);
+                }
+            }
+        }
+    }
+    if pixels.len() % 2 == 1 {
+        pixels.push(0);
+    }
+    put(full, &pixels, &photometric, samples, bits);
+    Ok(())
+}
+
+/// The object with these pixels, as they lie.
+fn put(full: &mut DefaultDicomObject, pixels: &[u8], photometric: &PhotometricInterpretation, samples: u16, bits: u16) {
+    let number = |tag: Tag, number: u16| DataElement::new(tag, VR::US, PrimitiveValue::from(number));
+    full.put(number(tags::SAMPLES_PER_PIXEL, samples));
+    full.put(number(tags::BITS_ALLOCATED, bits));
+    full.put(DataElement::new(
+        tags::PHOTOMETRIC_INTERPRETATION,
+        VR::CS,
+        PrimitiveValue::from(photometric.as_str()),
+    ));
+    if samples > 1 {
+        full.put(number(tags::PLANAR_CONFIGURATION, 0));
+    }
+    let vr = if bits > 8 { VR::OW } else { VR::OB };
+    full.put(DataElement::new(tags::PIXEL_DATA, vr, PrimitiveValue::U8(pixels.to_vec().into())));
+    uids::EXPLICIT_VR_LITTLE_ENDIAN.clone_into(&mut full.meta_mut().transfer_syntax);
+}
+
+/// Black in the samples of one pixel (PS3.3 C.7.6.3.1.2).
+fn ink(decoded: &DecodedPixelData<'_>, photometric: &PhotometricInterpretation) -> Vec<u16> {
+    let bits = u32::from(decoded.bits_stored()).clamp(1, 16);
+    let is_signed = decoded.pixel_representation() == PixelRepresentation::Signed;
+    // Values below nothing have all bits from the sign on.
+    let lowest = if is_signed { u16::MAX << (bits - 1) } else { 0 };
+    let highest = u16::MAX >> (16 - bits + u32::from(is_signed));
+    match photometric {
+        PhotometricInterpretation::Monochrome1 => vec![highest],
+        PhotometricInterpretation::Monochrome2 => vec![lowest],
+        other => match other.as_str() {
+            // Of more than eight bits; no colour is in the middle.
+            name if name.starts_with("YBR_FULL") => vec![0, 1 << (bits - 1), 1 << (bits - 1)],
+            _ => vec![0; usize::from(decoded.samples_per_pixel())],
+        },
+    }
+}
