@@ -57,6 +57,8 @@ pub struct Codes {
     value: Vec<Value>,
     finding: Vec<FindingTerm>,
     units: BTreeMap<String, String>,
+    #[serde(default)]
+    breeds: BTreeMap<String, Code>,
     short: BTreeMap<String, String>,
 }
 
@@ -223,7 +225,21 @@ impl Codes {
         all.extend(self.position.iter().chain(&self.degree).map(|row| &row.code));
         all.extend(self.value.iter().flat_map(|row| std::iter::once(&row.code).chain(&row.method)));
         all.extend(self.finding.iter().map(|row| &row.code));
+        all.extend(self.breeds());
         all
+    }
+
+    /// The codes of breeds.
+    pub fn breeds(&self) -> impl Iterator<Item = &Code> {
+        self.breeds.values()
+    }
+
+    /// The code of a breed, by its name in words; none where it has none.
+    #[must_use]
+    pub fn breed(&self, name: &str) -> Option<&Code> {
+        let name = name.trim().to_lowercase();
+        let short = name.strip_suffix(" horse").unwrap_or(&name);
+        self.breeds.get(&name).or_else(|| self.breeds.get(short))
     }
 
     /// A local code for what has a name only.

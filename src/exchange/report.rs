@@ -13,7 +13,7 @@ use sha2::{Digest, Sha256};
 use super::concept::{
     COMMENT, DEVICE, DEVICE_MODEL, DEVICE_NAME, DEVICE_UID, ENGLISH, FEMALE, IMAGE_LATERALITY, IMAGE_VIEW,
     LANGUAGE, LIBRARY, LIBRARY_GROUP, MALE, MEASUREMENTS, MODALITY, OBSERVER_TYPE, PATIENT, PERSON,
-    PERSON_NAME, PROCEDURE, QUALITATIVE, REPORT, SUBJECT_CLASS, SUBJECT_ID, SUBJECT_NAME, SUBJECT_SEX,
+    PERSON_NAME, PROCEDURE, QUALITATIVE, REPORT, SUBJECT_BREED, SUBJECT_CLASS, SUBJECT_ID, SUBJECT_NAME, SUBJECT_SEX,
     SUBJECT_SPECIES, TARGET_REGION,
 };
 use super::content::{ContentItem, Relation, Says, person_name};
@@ -228,6 +228,7 @@ fn subject_context(input: &ExportInput, subject: &SrSubject) -> Vec<ContentItem>
     };
     found.extend(sex.map(|sex| ContentItem::code(context, SUBJECT_SEX, sex)));
     found.push(ContentItem::code(context, SUBJECT_SPECIES, input.codes.common.species.clone()));
+    found.extend(subject.breed.clone().map(|breed| ContentItem::code(context, SUBJECT_BREED, breed)));
     found
 }
 

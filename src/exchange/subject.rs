@@ -10,8 +10,9 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use dicom_core::{Tag, VR};
 use dicom_dictionary_std::tags;
+use dicom_object::InMemDicomObject;
 
-use super::code::Codes;
+use super::code::{Code, Codes};
 use super::dataset::{DataSet, coded, offset};
 use super::input::ExportInput;
 use super::still::{Still, text_of};
@@ -44,6 +45,8 @@ pub struct SrSubject {
     pub id: String,
     /// Sex as the stills state it: `M`, `F`, `O` or empty.
     pub sex: String,
+    /// Breed by a code, where the stills state one or its name is one that has a code.
+    pub breed: Option<Code>,
     /// Patient, Patient Study and General Study modules.
     pub(super) modules: DataSet,
     /// Seconds east of UTC at the place of the exam.
@@ -143,6 +146,7 @@ impl SrSubject {
             name: text(tags::PATIENT_NAME),
             id: text(tags::PATIENT_ID),
             sex: text(tags::PATIENT_SEX),
+            breed: breed(&modules.0, codes),
             utc_offset_s: exam.utc_offset_s,
             modules,
         })
@@ -162,6 +166,17 @@ impl SrSubject {
             .text(tags::SOFTWARE_VERSIONS, VR::LO, env!("CARGO_PKG_VERSION"))
             .text(tags::DEVICE_SERIAL_NUMBER, VR::LO, "none")
     }
+}
+
+/// The breed by its code (CID 7480).
+fn breed(modules: &InMemDicomObject, codes: &Codes) -> Option<Code> {
+    let stated = modules.element_opt(tags::PATIENT_BREED_CODE_SEQUENCE).ok().flatten();
+    let stated = stated.and_then(|all| all.items()?.first()).and_then(|item| {
+        let part = |tag| text_of(item, tag);
+        let (value, scheme) = (part(tags::CODE_VALUE)?, part(tags::CODING_SCHEME_DESIGNATOR)?);
+        Some(Code { value, scheme, meaning: part(tags::CODE_MEANING)? })
+    });
+    stated.or_else(|| codes.breed(&text_of(modules, tags::PATIENT_BREED_DESCRIPTION)?).cloned())
 }
 
 /// This program, as the maker of what it exports.

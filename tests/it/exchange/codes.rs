@@ -68,3 +68,22 @@ fn every_limb_and_scheme_has_a_region() {
         }
     }
 }
+
+/// Breeds by CID 7480, as pydicom 3.0.2 has it; what people write is found in either case, also with "horse" behind it.
+#[test]
+fn breeds_are_those_of_the_published_set_and_are_found_by_what_people_write() {
+    let codes = Codes::built_in().unwrap();
+    let values: Vec<&str> = codes.breeds().map(|code| code.value.as_str()).collect();
+    assert!(values.len() > 40, "{}", values.len());
+    let wrong = python(&["breeds"], &serde_json::to_string(&values).unwrap());
+    assert_eq!(wrong, serde_json::json!([]));
+    for (written, wanted) in [
+        ("Standardbred", Some("34200004")),
+        (" icelandic horse ", Some("70457009")),
+        ("Selle Français", Some("133153007")),
+        ("Thoroughbred", None),
+        ("Standardbred cross", None),
+    ] {
+        assert_eq!(codes.breed(written).map(|code| code.value.as_str()), wanted, "{written}");
+    }
+}

@@ -69,6 +69,15 @@ def codes(rows):
     return wrong
 
 
+def breeds(values):
+    from pydicom.sr._cid_dict import cid_concepts
+    from pydicom.sr._concepts_dict import concepts
+
+    names = cid_concepts[7480]["SCT"]
+    known = {code for name in names for code in concepts["SCT"][name]}
+    return [value for value in values if value not in known]
+
+
 def tree(item):
     node = {
         "relation": item.get("RelationshipType"),
@@ -161,6 +170,8 @@ def main():
         found["tree"] = tree(pydicom.dcmread(sys.argv[2]))
     elif what == "codes":
         found = codes(json.load(sys.stdin))
+    elif what == "breeds":
+        found = breeds(json.load(sys.stdin))
     elif what == "fill":
         found = fill(sys.argv[2])
     elif what == "profiled":

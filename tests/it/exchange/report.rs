@@ -107,7 +107,7 @@ fn relations_templates_and_tracking_are_those_of_ps3_16() {
         let wanted = match item["name"].as_str() {
             Some(
                 "121005" | "121008" | "121012" | "121013" | "121015" | "121024" | "121029" | "121030"
-                | "121032" | "121034",
+                | "121032" | "121034" | "121035",
             ) => "HAS OBS CONTEXT",
             Some("112039" | "112040") => "HAS OBS CONTEXT",
             Some("121049" | "121058" | "363698007" | "272741003" | "106233006" | "370129005") => {
@@ -133,11 +133,12 @@ fn relations_templates_and_tracking_are_those_of_ps3_16() {
     assert!(groups >= 6, "{groups}");
     let mut subject = Vec::new();
     walk(tree, &mut |_, item| {
-        if item["name"] == "121034" {
+        if item["name"] == "121034" || item["name"] == "121035" {
             subject.push(item["code"].clone());
         }
     });
-    assert_eq!(subject, ["35354009"], "TID 1007 of an animal names its species");
+    // The stills say `Standardbred`.
+    assert_eq!(subject, ["35354009", "34200004"], "TID 1007 of an animal names its species and its breed");
 }
 
 #[test]
