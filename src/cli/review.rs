@@ -10,6 +10,7 @@ use tempfile::NamedTempFile;
 use super::against::earlier_record;
 use super::options::KnowledgeArgs;
 use super::output::one_line;
+use super::peers;
 use super::stamp::StampOptions;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
@@ -87,7 +88,11 @@ fn exporter(args: &ReviewArgs) -> anyhow::Result<Option<ExportProgram>> {
     let program = std::env::current_exe().context("cannot find this program's own file")?;
     let protocols = args.knowledge.protocols.iter();
     let more = protocols.flat_map(|folder| ["--protocols".into(), folder.as_os_str().to_owned()]).collect();
-    Ok(Some(ExportProgram { program, more }))
+    let peers = || {
+        let all = peers::read().map_err(|error| one_line(&error))?;
+        Ok(all.into_iter().map(|peer| peer.name).collect())
+    };
+    Ok(Some(ExportProgram { program, more, peers }))
 }
 
 /// The desk of one exam.

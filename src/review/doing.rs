@@ -21,6 +21,8 @@ pub(super) enum TaskKind {
     Report,
     /// Files for other systems are made.
     Export,
+    /// Files go to another computer.
+    Send,
 }
 
 /// What is done now, and how much of it.

@@ -7,7 +7,7 @@
 
 use std::ffi::OsString;
 use std::path::PathBuf;
-use std::process::{Command, Stdio};
+use std::process::{Command, ExitStatus, Stdio};
 
 use serde::{Deserialize, Serialize};
 
@@ -24,6 +24,8 @@ pub struct ExportProgram {
     pub program: PathBuf,
     /// Where anatomy and zones come from, as the desk itself was told.
     pub more: Vec<OsString>,
+    /// The names of the peers that it sends to, as they are set now; else what is wrong with their list.
+    pub peers: fn() -> Result<Vec<String>, String>,
 }
 
 /// What is wanted.
@@ -50,7 +52,7 @@ enum ExportForm {
 /// Whose name goes onto it.
 #[derive(Debug, Default, Clone, Copy, Deserialize)]
 #[serde(rename_all = "snake_case")]
-enum NameChoice {
+pub(super) enum NameChoice {
     #[default]
     Agreed,
     Stills,
@@ -74,7 +76,7 @@ impl ExportForm {
 }
 
 impl NameChoice {
-    const fn word(self) -> &'static str {
+    pub(super) const fn word(self) -> &'static str {
         match self {
             NameChoice::Agreed => "agreed",
             NameChoice::Stills => "stills",
@@ -87,7 +89,7 @@ impl NameChoice {
 #[derive(Debug, Serialize)]
 pub(super) struct Exported {
     /// Where it lies, and what a person should look at, a line each.
-    said: String,
+    pub(super) said: String,
 }
 
 /// Exports the exam as it is now.
@@ -96,9 +98,7 @@ pub(super) fn export(
     program: Option<&ExportProgram>,
     wanted: &ExportRequest,
 ) -> Result<Exported, Refusal> {
-    let Some(program) = program else {
-        return wrong("this desk was started without a program that exports", "use `zonecall export`");
-    };
+    let program = there(program)?;
     let _task = desk.doing.begin(TaskKind::Export, "writing the files");
     let (form, file) = wanted.form.words();
     let out = desk.folder.out()?;
@@ -111,23 +111,40 @@ pub(super) fn export(
     if let Some(file) = &file {
         command.arg("--out").arg(file);
     }
-    let done = match command.stdin(Stdio::null()).output() {
-        Ok(done) => done,
-        Err(error) => {
-            return wrong(
-                format!("the program that exports does not start: {error}"),
-                "use `zonecall export`",
-            );
-        }
-    };
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).trim().to_owned();
+    let done = command.stdin(Stdio::null()).output().or_else(|error| does_not_start(&error))?;
     let (told, warned) = (text(&done.stdout), text(&done.stderr));
-    if !matches!(done.status.code(), Some(0 | 1)) {
-        let message = warned.strip_prefix("zonecall: ").unwrap_or(&warned).to_owned();
-        return Err(Refusal::Wrong(Problem { message, help: "nothing was exported".to_owned() }));
+    if !is_done(done.status) {
+        return failed(&warned, "nothing was exported");
     }
     let written = file.map(|file| format!("written: {}", file.shown()));
     let lines: Vec<String> =
         [Some(told), written, Some(warned)].into_iter().flatten().filter(|line| !line.is_empty()).collect();
     Ok(Exported { said: lines.join("\n") })
+}
+
+/// The program, where the desk was started with one.
+pub(super) fn there(program: Option<&ExportProgram>) -> Result<&ExportProgram, Refusal> {
+    let Some(program) = program else {
+        return wrong("this desk was started without a program that exports", "use `zonecall export`");
+    };
+    Ok(program)
+}
+
+pub(super) fn does_not_start<T>(error: &std::io::Error) -> Result<T, Refusal> {
+    wrong(format!("the program that exports does not start: {error}"), "use `zonecall export`")
+}
+
+/// Whether it did what it was asked for, be it with something to look at.
+pub(super) fn is_done(status: ExitStatus) -> bool {
+    matches!(status.code(), Some(0 | 1))
+}
+
+/// What it said as it stopped, as a refusal.
+pub(super) fn failed<T>(warned: &str, help: &str) -> Result<T, Refusal> {
+    let message = warned.strip_prefix("zonecall: ").unwrap_or(warned).to_owned();
+    Err(Refusal::Wrong(Problem { message, help: help.to_owned() }))
+}
+
+pub(super) fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).trim().to_owned()
 }

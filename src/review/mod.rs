@@ -21,6 +21,7 @@ mod sound;
 mod patience;
 mod print;
 mod export;
+mod send;
 mod guard;
 mod answer;
 mod house;

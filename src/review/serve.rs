@@ -40,6 +40,7 @@ use crate::review::house::{Held, House, Numbered, Room};
 use crate::review::inbox::inbox;
 use crate::review::patience::PatientListener;
 use crate::review::print::{ReportError, ReportRequest, report_of};
+use crate::review::send::{SendRequest, peers, send};
 use crate::review::signature::{FirstVet, Signing, first_vet, people_shown, sign_here, take_back_here};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
 use crate::review::stamping::stamp_aside;
@@ -56,7 +57,7 @@ const WORDS_OF_SOUND: &str = "minute by minute";
 const SAMPLES_PER_MIN: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 /// The files of the page: path, kind, text.
-static PAGE: [PageFile; 23] = [
+static PAGE: [PageFile; 24] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
@@ -73,6 +74,7 @@ static PAGE: [PageFile; 23] = [
     ("/values.js", "text/javascript; charset=utf-8", include_str!("page/values.js")),
     ("/trace.js", "text/javascript; charset=utf-8", include_str!("page/trace.js")),
     ("/export.js", "text/javascript; charset=utf-8", include_str!("page/export.js")),
+    ("/send.js", "text/javascript; charset=utf-8", include_str!("page/send.js")),
     ("/correct.js", "text/javascript; charset=utf-8", include_str!("page/correct.js")),
     ("/limb.js", "text/javascript; charset=utf-8", include_str!("page/limb.js")),
     ("/sign.js", "text/javascript; charset=utf-8", include_str!("page/sign.js")),
@@ -191,6 +193,7 @@ fn desk_routes() -> Router<Arc<House>> {
         .route("/api/distance", post(apart))
         .route("/api/report", get(printed).post(prepared))
         .route("/api/export", post(exported))
+        .route("/api/send", get(send_to).post(sent))
         .route("/api/doing", get(doing))
         .route("/api/news", get(news))
         .route("/api/clock", get(clock))
@@ -271,6 +274,14 @@ async fn exported(
     Json(wanted): Json<ExportRequest>,
 ) -> Response {
     aside(move || answer(export(&room.desk, house.exporter.as_ref(), &wanted))).await
+}
+
+async fn send_to(State(house): State<Arc<House>>) -> Response {
+    aside(move || answer(peers(house.exporter.as_ref()))).await
+}
+
+async fn sent(State(house): State<Arc<House>>, Held(room): Held, Json(wanted): Json<SendRequest>) -> Response {
+    aside(move || answer(send(&room.desk, house.exporter.as_ref(), &wanted))).await
 }
 
 /// Makes the report of the exam as it is now and keeps it until it is fetched, so that the page can wait for it.

@@ -5,9 +5,9 @@ import { working } from "./doing.js";
 
 const FORMS = [["dicom", "DICOM, for the image archive"], ["labelled", "copies with labels, for a referring vet"], ["teaching", "copies for teaching, without names"],
   ["fhir", "FHIR, for a record system"], ["csv", "a table"], ["json", "the whole record, for programs"], ["vtt", "captions of the sound"], ["audio", "the sound with its calls marked"]];
-const NAMES = [["agreed", "as the stills have it, if the exam agrees"], ["stills", "as the stills have it"], ["exam", "as the exam has it"]];
+export const NAMES = [["agreed", "as the stills have it, if the exam agrees"], ["stills", "as the stills have it"], ["exam", "as the exam has it"]];
 
-function field(name, label, options) {
+export function field(name, label, options) {
   const one = choice(name, label, options, options[0][0]);
   one.querySelector("option").remove();
   return make("div", { class: "cell" }, one);

@@ -12,13 +12,13 @@ use super::stage::{files, judge};
 use crate::support::program::free_port;
 
 /// How long a test waits for what should come.
-pub(super) const PATIENCE: Duration = Duration::from_secs(60);
+pub(crate) const PATIENCE: Duration = Duration::from_secs(60);
 
 /// A running `zonecall receive`, killed at the end of its test.
-pub(super) struct Receiving {
-    pub(super) child: Child,
-    pub(super) port: String,
-    pub(super) into: PathBuf,
+pub(crate) struct Receiving {
+    pub(crate) child: Child,
+    pub(crate) port: String,
+    pub(crate) into: PathBuf,
 }
 
 impl Drop for Receiving {
@@ -29,7 +29,7 @@ impl Drop for Receiving {
 }
 
 impl Receiving {
-    pub(super) fn start(into: &Path, more: &[&str]) -> Receiving {
+    pub(crate) fn start(into: &Path, more: &[&str]) -> Receiving {
         let mut child = Command::new(env!("CARGO_BIN_EXE_zonecall"))
             .args(["receive", "--into", into.to_str().unwrap()])
             .args(if more.contains(&"--port") { &[][..] } else { &["--port", "0"] })
@@ -46,12 +46,12 @@ impl Receiving {
         Receiving { child, port, into: into.to_owned() }
     }
 
-    pub(super) fn log(&self) -> Vec<ReceivedObject> {
+    pub(crate) fn log(&self) -> Vec<ReceivedObject> {
         let text = std::fs::read_to_string(self.into.join("received.jsonl")).unwrap_or_default();
         text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
     }
 
-    pub(super) fn await_log(&self, wanted: impl Fn(&[ReceivedObject]) -> bool) -> Vec<ReceivedObject> {
+    pub(crate) fn await_log(&self, wanted: impl Fn(&[ReceivedObject]) -> bool) -> Vec<ReceivedObject> {
         let until = Instant::now() + PATIENCE;
         loop {
             let log = self.log();
@@ -64,7 +64,7 @@ impl Receiving {
     }
 
     /// dcmtk's sender.
-    pub(super) fn storescu(&self, more: &[&str]) -> (Option<i32>, String) {
+    pub(crate) fn storescu(&self, more: &[&str]) -> (Option<i32>, String) {
         let mut args = vec!["-v", "-aec", "ZONECALL"];
         args.extend(more.iter().filter(|arg| {
             arg.starts_with('-') || arg.parse::<u8>().is_ok() || arg.chars().all(char::is_uppercase)
@@ -76,10 +76,10 @@ impl Receiving {
 }
 
 /// dcmtk's archive of a test.
-pub(super) struct Archive {
-    pub(super) child: Child,
-    pub(super) folder: tempfile::TempDir,
-    pub(super) port: String,
+pub(crate) struct Archive {
+    pub(crate) child: Child,
+    pub(crate) folder: tempfile::TempDir,
+    pub(crate) port: String,
 }
 
 impl Drop for Archive {
@@ -90,7 +90,7 @@ impl Drop for Archive {
 }
 
 impl Archive {
-    pub(super) fn start(more: &[&str]) -> Archive {
+    pub(crate) fn start(more: &[&str]) -> Archive {
         let folder = tempfile::tempdir().unwrap();
         let port = free_port().to_string();
         let child = Command::new("storescp")
@@ -105,13 +105,13 @@ impl Archive {
         Archive { child, folder, port }
     }
 
-    pub(super) fn to(&self) -> String {
+    pub(crate) fn to(&self) -> String {
         format!("127.0.0.1:{}", self.port)
     }
 }
 
 /// Waits until something listens on a port of this machine.
-pub(super) fn await_port(port: u16) {
+pub(crate) fn await_port(port: u16) {
     let until = Instant::now() + PATIENCE;
     while TcpStream::connect(("127.0.0.1", port)).is_err() {
         assert!(Instant::now() < until, "nothing listens on {port}");
@@ -120,11 +120,11 @@ pub(super) fn await_port(port: u16) {
 }
 
 /// Names of the files of a folder, in order.
-pub(super) fn names(folder: &Path) -> Vec<String> {
+pub(crate) fn names(folder: &Path) -> Vec<String> {
     files(folder).iter().map(|path| path.file_name().unwrap().to_string_lossy().into_owned()).collect()
 }
 
 /// The stills of an exam.
-pub(super) fn stills(exam: &Path) -> Vec<String> {
+pub(crate) fn stills(exam: &Path) -> Vec<String> {
     files(&exam.join("frames")).iter().map(|path| path.to_str().unwrap().to_owned()).collect()
 }

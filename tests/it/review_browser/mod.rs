@@ -16,6 +16,7 @@ pub(crate) mod looks;
 mod measures;
 mod notes;
 mod printing;
+mod sending;
 mod slips;
 mod touch;
 mod tracing;
