@@ -25,6 +25,7 @@ use crate::knowledge::label::labels;
 use crate::review::desk::Desk;
 use crate::review::judge::{judge, may_change};
 use crate::review::refusal::{Refusal, wrong};
+use crate::review::signature::name_of;
 use crate::terminal::is_plain;
 
 /// What the page sends.
@@ -63,6 +64,7 @@ pub(super) fn write(desk: &Desk, asked: Asked) -> Result<Seq, Refusal> {
     if why.chars().count() > TEXT_MAX {
         return wrong(format!("the reason is longer than {TEXT_MAX} characters"), "shorten it");
     }
+    let by = name_of(&by)?;
     if asked.seen >= journal.next_seq() {
         return wrong("the page names a line that is not written yet", "load the page again");
     }

@@ -48,6 +48,28 @@ fn people() -> Result<People, Refusal> {
     settings_folder().and_then(|folder| People::read(&folder)).map_err(|error| refused(&error))
 }
 
+/// The name under which a change is kept: as the practice's list has it, once there is one.
+///
+/// # Errors
+/// When the list has nobody of this name, or cannot be read.
+pub(super) fn name_of(by: &str) -> Result<String, Refusal> {
+    // Where the system knows no place for settings, there is no list.
+    let Ok(folder) = settings_folder() else { return Ok(by.to_owned()) };
+    let people = People::read(&folder).map_err(|error| {
+        let text = error.to_string();
+        let (message, help) = text.split_once("; ").unwrap_or((&text, "correct it, then save again"));
+        Refusal::Wrong(Problem { message: message.to_owned(), help: help.to_owned() })
+    })?;
+    match people.person(by) {
+        Some(person) => Ok(person.name.clone()),
+        None if people.all().is_empty() => Ok(by.to_owned()),
+        None => wrong(
+            format!("`{by}` is not on the practice's list of people, so nothing was saved"),
+            "enter a name of the list at the top, or add this one with `zonecall people add`",
+        ),
+    }
+}
+
 /// The practice's letterhead; none where the list cannot be read.
 pub(super) fn practice() -> Option<Practice> {
     people().ok().and_then(|people| people.practice())

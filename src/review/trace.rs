@@ -23,6 +23,7 @@ use crate::protocol::OfOutline;
 use crate::report::picture;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::judge::{frame_fits, may_change, row_of};
+use crate::review::signature::name_of;
 use crate::review::refusal::{Refusal, wrong};
 use crate::terminal::is_plain;
 use crate::trace::{Outline, Size, compare, outline_at, size};
@@ -238,6 +239,7 @@ pub(super) fn read_from(
     if by.chars().count() > TEXT_MAX || !is_plain(by) {
         return wrong("the name is too long or holds invisible characters", "type it again, in plain text");
     }
+    let by = name_of(by)?;
     if protocols.scheme_for(limb, zone, &seen.exam.header.schemes).is_none() {
         return wrong(format!("{zone} is not a zone of {limb} in this exam"), "label the still first");
     }
@@ -267,7 +269,7 @@ pub(super) fn read_from(
         amount: what.amount.clone(),
         scale: None,
         traced: true,
-        by: Some(by.to_owned()),
+        by: Some(by),
         still: Some(row.id.clone()),
         frame_number: what.frame_number,
         scale_by_hand_mm: None,

@@ -205,6 +205,12 @@ impl People {
         &self.list
     }
 
+    /// Whoever has this name, in any case of letters.
+    #[must_use]
+    pub fn person(&self, name: &str) -> Option<&Person> {
+        self.list.iter().find(|person| person.is(name))
+    }
+
     /// The practice's letterhead, with its logo; none where nobody has entered it.
     #[must_use]
     pub fn practice(&self) -> Option<Practice> {
@@ -320,8 +326,7 @@ impl People {
     }
 
     fn find(&self, name: &str) -> Result<&Person, PeopleError> {
-        let found = self.list.iter().find(|person| person.is(name));
-        found.ok_or_else(|| PeopleError::Unknown { name: name.trim().to_owned() })
+        self.person(name).ok_or_else(|| PeopleError::Unknown { name: name.trim().to_owned() })
     }
 
     fn key_file(&self, public: &str) -> PathBuf {

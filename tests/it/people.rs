@@ -338,3 +338,34 @@ fn a_line_that_was_changed_by_hand_is_called_that_and_no_difference_of_versions(
         assert!(told.contains("journal-damage") && !told.contains("this version"), "{told}");
     }
 }
+
+/// Once a practice has listed its people, whoever is not on the list may look and not change.
+#[test]
+fn at_the_desk_only_people_of_the_list_change_something_once_there_is_one() {
+    let folder = tempfile::tempdir().unwrap();
+    support::write_journal(folder.path(), &[(2.0, "left fore zone two bravo transverse"), (9.0, "save")]);
+    let desk = support::desk::Served::start(folder.path(), 0);
+    let added = |by: &str| {
+        let seen = desk.exam()["version"].as_u64().unwrap();
+        let text = format!("a note by {by}");
+        let note = serde_json::json!({"change": "words", "part": "impression", "text": text});
+        desk.change(by, seen, &note)
+    };
+    assert_eq!(added("Robin").0, 200, "without a list everybody may");
+    let mut people = People::read(&folder.path().join("settings/zonecall")).unwrap();
+    people.add("Kim", Role::Assistant, "", "").unwrap();
+    let before = std::fs::read(folder.path().join("exam.jsonl")).unwrap();
+    let (status, told) = added("Robin");
+    let message = told["message"].as_str().unwrap();
+    assert!(status == 422 && message.contains("`Robin` is not on the practice's list"), "{told}");
+    assert!(told["help"].as_str().unwrap().contains("zonecall people add"), "{told}");
+    assert_eq!(std::fs::read(folder.path().join("exam.jsonl")).unwrap(), before);
+    assert_eq!(desk.get("/api/exam").0, 200, "everybody may look");
+    // As the list writes the name.
+    assert_eq!(added(" kim ").0, 200);
+    let lines = std::fs::read_to_string(folder.path().join("exam.jsonl")).unwrap();
+    assert!(lines.lines().last().unwrap().contains("\"by\":\"Kim\""), "{lines}");
+    // A list that cannot be read lets nobody in by mistake.
+    std::fs::write(folder.path().join("settings/zonecall/people.toml"), "[[person]]\nname = 3\n").unwrap();
+    assert_eq!(added("Kim").0, 422);
+}

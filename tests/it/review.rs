@@ -330,10 +330,10 @@ fn a_vet_signs_what_they_have_seen_with_a_key_that_only_they_can_read_and_a_chan
     assert!(code == Some(0) && text.contains("signed by Dr Example, licence V-1"), "{text}");
     let change = json!({"change": "clock", "offset_s": 3.0});
     let version = exam["version"].as_u64().unwrap();
-    let (status, told) = desk.change("Kim", version, &change);
+    let (status, told) = desk.change("Dr Example", version, &change);
     assert!(status == 409 && told["signed"] == true, "a change of a signed record is asked about: {told}");
     assert_eq!(desk.exam()["version"], exam["version"], "nothing was written");
-    let sure = json!({"by": "Kim", "seen": version, "change": change, "draft_again": true});
+    let sure = json!({"by": "dr example", "seen": version, "change": change, "draft_again": true});
     assert_eq!(desk.post("/api/change", &sure).0, 200);
     let after = desk.exam();
     assert_eq!(after["record"]["exam"]["status"], "draft");

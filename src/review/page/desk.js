@@ -472,7 +472,7 @@ async function namePeople() {
   const people = await everybody();
   fill(find("people"), people.map((person) => make("option", { value: person.name })));
   const own = people.find((person) => person.name.toLowerCase() === me().toLowerCase());
-  find("by-why").textContent = !own ? "recorded with every change you make" : own.role === "vet" ? "vet; recorded with every change you make" : "assistant: a vet signs; recorded with every change you make";
+  find("by-why").textContent = !own && people.length && me() ? "not on the practice's list: you may look, but not change anything" : !own ? "recorded with every change you make" : own.role === "vet" ? "vet; recorded with every change you make" : "assistant: a vet signs; recorded with every change you make";
 }
 const openPrinting = () => exam && printForm(exam.record.exam.status === "signed");
 find("print-open").addEventListener("click", openPrinting);

@@ -19,7 +19,7 @@ const wish = (form) => ({ by: form.elements.vet.value.trim(), passphrase: form.e
 /** The fields of the first vet, who chooses a passphrase. */
 const first = () => [make("div", { class: "row" }, field("vet", "Name of the vet"), field("licence", "Licence number")),
   make("div", { class: "row" }, field("passphrase", "New passphrase, several words", "password"), field("again", "The same again", "password")),
-  make("p", { class: "hint" }, "This practice has no vet yet. The passphrase opens your key whenever you sign; it is stored nowhere and cannot be recovered.")];
+  make("p", { class: "hint" }, "This practice has no vet yet. The passphrase opens your key whenever you sign; it is stored nowhere and cannot be recovered. From then on only people whom you add with “zonecall people add” can correct at the desk; all others can look.")];
 
 const known = (vets) => [make("div", { class: "row" }, vetChoice(vets), field("passphrase", "Passphrase", "password"))];
 

@@ -156,10 +156,15 @@ fn a_value_after_signing_asks_first_at_the_desk_and_on_the_command_line() {
         let row = rows.find(|row| row["file"].as_str().unwrap().ends_with("IM0007.dcm")).unwrap();
         let outline =
             json!({"shape": "ellipse", "centre_px": [160, 120], "half_axes_px": [40, 18], "turned_deg": 0});
-        let mut drawn = json!({"by": "Robin", "still": row["id"], "limb": row["limb"], "zone": row["zone"], "structure": "SDFT",
+        let mut drawn = json!({"by": "Dr Example", "still": row["id"], "limb": row["limb"], "zone": row["zone"], "structure": "SDFT",
             "lesion": false, "write": true, "outline": outline});
         let (status, told) = served.post("/api/trace", &drawn);
         assert!(status == 409 && told["signed"] == true, "{told}");
+        // The first vet is a list of people, and Robin is not on it.
+        drawn["by"] = json!("Robin");
+        let (status, told) = served.post("/api/trace", &drawn);
+        assert!(status == 422 && told["message"].as_str().unwrap().contains("not on the practice's list"), "{told}");
+        drawn["by"] = json!("Dr Example");
         assert!(desk.journal() == signed, "nothing was written");
         drawn["draft_again"] = json!(true);
         let (status, told) = served.post("/api/trace", &drawn);
