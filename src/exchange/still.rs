@@ -11,6 +11,7 @@ use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
 
+use super::uid::is_uid;
 use crate::exam::call::Problem;
 use crate::file_name::kept_file;
 use crate::frames::dicom::open;
@@ -57,8 +58,8 @@ pub fn read(frame: &FrameRow, exam_folder: &Path) -> Result<Option<Still>, Probl
     let syntax = file.meta().transfer_syntax().trim_end_matches('\0').to_owned();
     let head = file.into_inner();
     let name = |tag: Tag, what: &str| {
-        text_of(&head, tag).ok_or_else(|| Problem {
-            message: format!("`{}` has no {what}", frame.name()),
+        text_of(&head, tag).filter(|name| is_uid(name)).ok_or_else(|| Problem {
+            message: format!("`{}` has no valid {what}", frame.name()),
             help: "it is not spoken of in the export; have the scanner export it again".to_owned(),
         })
     };

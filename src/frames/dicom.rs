@@ -8,7 +8,7 @@
 use std::path::Path;
 
 use chrono::{DateTime, Utc};
-use dicom_dictionary_std::tags;
+use dicom_dictionary_std::{tags, uids};
 use dicom_object::mem::InMemElement;
 use dicom_object::{DefaultDicomObject, InMemDicomObject, OpenFileOptions, Tag};
 use sha2::{Digest as _, Sha256};
@@ -22,6 +22,8 @@ use crate::frames::stamp::{self, Stamp, problem};
 use crate::frames::texts::set_right;
 use crate::trace::Scale;
 
+/// Modalities of ultrasound, and of a capture of its screen, which may call itself "other" (PS3.3 C.7.3.1.1.1).
+const ULTRASOUND: [&str; 3] = ["US", "OT", "SC"];
 /// More regions than this in one image are not read.
 pub const REGIONS_MAX: usize = 64;
 
@@ -91,7 +93,22 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
             "ignore it if it is a report; otherwise export the still again",
         )
     })?;
+    // The class stands in the file's head, too, where the object itself does not name it.
+    let class = text_of(&file, tags::SOP_CLASS_UID)
+        .unwrap_or_else(|| file.meta().media_storage_sop_class_uid().to_owned());
+    if class == uids::ENHANCED_US_VOLUME_STORAGE {
+        return Err(problem(
+            "a volume of slices (Enhanced US Volume), not a view that was saved",
+            "save the view on the scanner as a single picture or a loop",
+        ));
+    }
     let mut header = StillHeader { size_px: Some(size_px), ..StillHeader::default() };
+    if let Some(modality) = text_of(&file, tags::MODALITY).filter(|it| !ULTRASOUND.contains(&it.as_str())) {
+        header.problems.push(problem(
+            format!("Modality is `{modality}`, not ultrasound"),
+            "leave it out at the desk if it is no view of this exam",
+        ));
+    }
     header.id = text_of(&file, tags::SOP_INSTANCE_UID);
     if header.id.is_none() {
         header.problems.push(problem(

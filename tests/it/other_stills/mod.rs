@@ -1,5 +1,6 @@
 //! Stills as other scanners, media and computers have them.
 mod files;
+mod kinds;
 mod media;
 mod names;
 mod pixels;
