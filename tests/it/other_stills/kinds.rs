@@ -1,12 +1,12 @@
 //! What a scanner's folder holds besides plain ultrasound stills.
-use crate::exchange::stage::{export, folder_of, still};
+use crate::exchange::stage::{export, folder, still};
 
 use dicom_core::{DataElement, PrimitiveValue, VR};
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
 use zonecall::exam::call::Problem;
 use zonecall::exam::event::Frame;
-use zonecall::frames::folder;
+use zonecall::frames::folder::one;
 
 fn read(change: impl Fn(&mut InMemDicomObject)) -> Result<Frame, Problem> {
     let folder = tempfile::tempdir().unwrap();
@@ -15,7 +15,7 @@ fn read(change: impl Fn(&mut InMemDicomObject)) -> Result<Frame, Problem> {
     change(&mut still);
     let meta = FileMetaTableBuilder::new().transfer_syntax(uids::EXPLICIT_VR_LITTLE_ENDIAN);
     still.with_meta(meta).unwrap().write_to_file(&path).unwrap();
-    folder::one(&path, folder.path(), 0)
+    one(&path, folder.path(), 0)
 }
 
 fn put(still: &mut InMemDicomObject, tag: dicom_object::Tag, vr: VR, text: &str) {
@@ -42,11 +42,14 @@ fn a_picture_of_another_modality_is_taken_and_noted() {
 /// Nothing is made that names an object by what is no name: `dciodvfy` finds fault with it.
 #[test]
 fn a_still_whose_name_is_no_uid_is_not_spoken_of_in_an_export() {
-    let exam = folder_of(&[], |number, still| {
-        if number == 1 {
-            put(still, tags::SOP_INSTANCE_UID, VR::UI, "2.25.2001.abc");
-        }
-    });
+    let exam = folder();
+    let path = exam.path().join("frames/IM1.dcm");
+    let mut file = std::fs::read(&path).unwrap();
+    let (right, wrong) = (b"2.25.2001", b"2.25.2.a1");
+    // The last one is that of the object; the one in the head stays.
+    let at = file.windows(right.len()).rposition(|part| part == right).unwrap();
+    file[at..at + right.len()].copy_from_slice(wrong);
+    std::fs::write(&path, file).unwrap();
     let said = export(exam.path(), "dicom", &[], 1);
     assert!(said.contains("`IM1.dcm` has no valid SOP Instance UID"), "{said}");
 }
