@@ -19,7 +19,7 @@ export function exportForm() {
   // Only these two go under one name.
   form.querySelector("select").addEventListener("change", (event) => { identity.hidden = !["dicom", "fhir"].includes(event.target.value); });
   openForm("Export the exam as it is now", "The files go into the folder “out” of the exam. Stills, sound and journal stay as they are; until a vet has signed, each file says that it is a draft.",
-    [make("div", { class: "row" }, form, identity)], async (filled) => {
+    [make("div", { class: "row" }, form), make("div", { class: "row" }, identity)], async (filled) => {
       const wanted = { form: filled.elements.form.value, identity: filled.elements.identity.value };
       const answer = await working(filled.querySelector(".under-way"), "Exporting", ask("api/export", wanted), "export");
       const told = await answer.json();

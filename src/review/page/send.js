@@ -26,7 +26,7 @@ export async function sendForm() {
   // The stills go as they are.
   what.querySelector("select").addEventListener("change", (event) => { identity.hidden = event.target.value !== "all"; });
   openForm("Send the exam as it is now", "Until a vet has signed, report and labels say that they are a draft. Sending twice does no harm; the journal keeps what was sent, where and when.",
-    [make("div", { class: "row" }, peer, what, identity)], async (filled) => {
+    [make("div", { class: "row" }, peer, what), make("div", { class: "row" }, identity)], async (filled) => {
       const wanted = { peer: filled.elements.peer.value, what: filled.elements.what.value, identity: filled.elements.identity.value };
       const done = await (await working(filled.querySelector(".under-way"), "Sending", ask("api/send", wanted), "send")).json();
       if (!filled.isConnected || !find("form").open) return STAY;

@@ -160,13 +160,13 @@ fn a_value_after_signing_asks_first_at_the_desk_and_on_the_command_line() {
             "lesion": false, "write": true, "outline": outline});
         let (status, told) = served.post("/api/trace", &drawn);
         assert!(status == 409 && told["signed"] == true, "{told}");
+        assert!(desk.journal() == signed, "nothing was written");
+        drawn["draft_again"] = json!(true);
         // The first vet is a list of people, and Robin is not on it.
         drawn["by"] = json!("Robin");
         let (status, told) = served.post("/api/trace", &drawn);
         assert!(status == 422 && told["message"].as_str().unwrap().contains("not on the practice's list"), "{told}");
         drawn["by"] = json!("Dr Example");
-        assert!(desk.journal() == signed, "nothing was written");
-        drawn["draft_again"] = json!(true);
         let (status, told) = served.post("/api/trace", &drawn);
         assert_eq!(status, 200, "{told}");
         assert_eq!(served.exam()["record"]["exam"]["status"], "draft");
