@@ -14,15 +14,15 @@ use clap::ValueEnum;
 use zip::CompressionMethod;
 use zip::write::SimpleFileOptions;
 
-use super::scanners;
 use super::options::{FolderArgs, not_blank};
 use super::output::write_file;
+use super::scanners;
 use crate::exam::fold::Exam;
 use crate::exam_folder::record_against;
+use crate::exchange::black_out::{BlackOut, Rectangle};
 use crate::exchange::dicom::{self, DICOM_FOLDER};
 use crate::exchange::input::ExportInput;
 use crate::exchange::still::{self, Still};
-use crate::exchange::black_out::{BlackOut, Rectangle};
 use crate::exchange::{Codes, fhir, labelled, marks, subject, teaching};
 use crate::knowledge::measure::Against;
 use crate::knowledge::record::Record;
@@ -37,7 +37,6 @@ use crate::report::{ReportFrame, ReportInput, overlay::overlays, picture};
 #[cfg(feature = "print")]
 use crate::signing::people::letterhead;
 use crate::terminal::{self, ShownText as _};
-
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall export exams/juniper --as json --out record.json\n  \

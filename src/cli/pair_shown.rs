@@ -63,7 +63,11 @@ pub(super) fn show_beside(out: &mut impl Write, beside: &[PathBuf]) -> std::io::
     names.dedup();
     let more = if names.len() > NAMED_MAX { " and others" } else { "" };
     names.truncate(NAMED_MAX);
-    let many = if beside.len() == 1 { "1 file that is no still".to_owned() } else { format!("{} files that are no stills", beside.len()) };
+    let many = if beside.len() == 1 {
+        "1 file that is no still".to_owned()
+    } else {
+        format!("{} files that are no stills", beside.len())
+    };
     writeln!(
         out,
         "passed over {many}: {}{more}; scanners and computers keep these for themselves",

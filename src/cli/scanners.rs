@@ -53,7 +53,10 @@ fn of(text: &str) -> anyhow::Result<Vec<ScannerBlackOut>> {
     let rows = toml::from_str::<ScannersFile>(text)?.scanner;
     rows.into_iter()
         .map(|row| {
-            ensure!(!row.black_out.is_empty(), "a scanner needs a rectangle in `black_out`, as in [\"0,0,800,60\"]");
+            ensure!(
+                !row.black_out.is_empty(),
+                "a scanner needs a rectangle in `black_out`, as in [\"0,0,800,60\"]"
+            );
             let rectangles: Result<Vec<Rectangle>, String> =
                 row.black_out.iter().map(|text| rectangle(text)).collect();
             let rectangles = rectangles.map_err(|why| anyhow::anyhow!("`black_out`: {why}"))?;
@@ -84,7 +87,10 @@ pub(super) fn in_words(scanner: &ScannerBlackOut) -> String {
         .collect();
     let whom = if stated.is_empty() { "every scanner".to_owned() } else { stated.join(" ") };
     let count = rectangles.len();
-    format!("{whom}: {count} {} black in copies for teaching", if count == 1 { "rectangle" } else { "rectangles" })
+    format!(
+        "{whom}: {count} {} black in copies for teaching",
+        if count == 1 { "rectangle" } else { "rectangles" }
+    )
 }
 
 #[cfg(test)]
@@ -95,7 +101,8 @@ mod tests {
 
     #[test]
     fn a_row_states_what_it_fits_and_one_that_blackens_nothing_is_an_error() {
-        let found = of("[[scanner]]\nstation = \"YARD3\"\nblack_out = [\"0,0,800,60\", \"0,560,200,40\"]\n").unwrap();
+        let found =
+            of("[[scanner]]\nstation = \"YARD3\"\nblack_out = [\"0,0,800,60\", \"0,560,200,40\"]\n").unwrap();
         assert_eq!((found[0].station.as_deref(), found[0].rectangles.len()), (Some("YARD3"), 2));
         assert_eq!(in_words(&found[0]), "`YARD3`: 2 rectangles black in copies for teaching");
         let why = |text: &str| of(text).unwrap_err().to_string();

@@ -19,11 +19,11 @@ use crate::exam::event::{Event, SentEvent};
 use crate::exam::journal::{self, Journal};
 use crate::exam_folder::{ExamFolder, OUT_FOLDER};
 use crate::exchange::dicom::DICOM_FOLDER;
-use crate::frames::beside::is_own_file;
 use crate::exchange::network::reports::ReportPort;
 use crate::exchange::network::send::{Object, Peer, SendError, Sent};
 use crate::exchange::network::stow::StowServer;
 use crate::exchange::uid::uid;
+use crate::frames::beside::is_own_file;
 use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]

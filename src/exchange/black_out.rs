@@ -119,7 +119,10 @@ pub(super) fn blacken_picture(black: &[Rectangle], picture: &DynamicImage) -> Dy
 ///
 /// # Errors
 /// When they cannot be decoded, or a palette has no colours.
-pub(super) fn blacken_object(black: &[Rectangle], full: &mut DefaultDicomObject) -> Result<(), BlackOutError> {
+pub(super) fn blacken_object(
+    black: &[Rectangle],
+    full: &mut DefaultDicomObject,
+) -> Result<(), BlackOutError> {
     unpack(full, None)?;
     if let Some(pixels) = unshared(full, None) {
         full.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, PrimitiveValue::from("RGB")));
@@ -160,7 +163,13 @@ pub(super) fn blacken_object(black: &[Rectangle], full: &mut DefaultDicomObject)
 }
 
 /// The object with these pixels, as they lie.
-fn put(full: &mut DefaultDicomObject, pixels: &[u8], photometric: &PhotometricInterpretation, samples: u16, bits: u16) {
+fn put(
+    full: &mut DefaultDicomObject,
+    pixels: &[u8],
+    photometric: &PhotometricInterpretation,
+    samples: u16,
+    bits: u16,
+) {
     let number = |tag: Tag, number: u16| DataElement::new(tag, VR::US, PrimitiveValue::from(number));
     full.put(number(tags::SAMPLES_PER_PIXEL, samples));
     full.put(number(tags::BITS_ALLOCATED, bits));

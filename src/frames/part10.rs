@@ -144,12 +144,11 @@ fn looks_like(data: &[u8]) -> Option<&'static str> {
             if has_vr {
                 Some(uids::EXPLICIT_VR_LITTLE_ENDIAN)
             } else {
-                (length <= FIRST_VALUE_BYTES_MAX && length % 2 == 0).then_some(uids::IMPLICIT_VR_LITTLE_ENDIAN)
+                (length <= FIRST_VALUE_BYTES_MAX && length % 2 == 0)
+                    .then_some(uids::IMPLICIT_VR_LITTLE_ENDIAN)
             }
         }
-        [0, 8, 0, element, ..] if has_vr && FIRST_ELEMENTS.contains(&element) => {
-            Some(BIG_ENDIAN)
-        }
+        [0, 8, 0, element, ..] if has_vr && FIRST_ELEMENTS.contains(&element) => Some(BIG_ENDIAN),
         _ => None,
     }
 }
@@ -180,7 +179,8 @@ fn put_together(bytes: &[u8], head: &Head) -> Result<Vec<u8>> {
     }
     let room = WHOLE_BYTES_MAX - all.len() as u64;
     let inflated = DeflateDecoder::new(data).take(room + 1).read_to_end(&mut all);
-    let inflated = inflated.map_err(|error| Error::new(error.kind(), format!("cannot be inflated: {error}")))?;
+    let inflated =
+        inflated.map_err(|error| Error::new(error.kind(), format!("cannot be inflated: {error}")))?;
     if inflated as u64 > room { Err(too_large()) } else { Ok(all) }
 }
 

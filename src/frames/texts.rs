@@ -43,16 +43,8 @@ enum Upper {
 const LATIN_5: &[(u8, char)] =
     &[(0xD0, 'Ğ'), (0xDD, 'İ'), (0xDE, 'Ş'), (0xF0, 'ğ'), (0xFD, 'ı'), (0xFE, 'ş')];
 /// ISO 8859-15 where it differs from ISO 8859-1.
-const LATIN_9: &[(u8, char)] = &[
-    (0xA4, '€'),
-    (0xA6, 'Š'),
-    (0xA8, 'š'),
-    (0xB4, 'Ž'),
-    (0xB8, 'ž'),
-    (0xBC, 'Œ'),
-    (0xBD, 'œ'),
-    (0xBE, 'Ÿ'),
-];
+const LATIN_9: &[(u8, char)] =
+    &[(0xA4, '€'), (0xA6, 'Š'), (0xA8, 'š'), (0xB4, 'Ž'), (0xB8, 'ž'), (0xBC, 'Œ'), (0xBD, 'œ'), (0xBE, 'Ÿ')];
 
 /// Sets of the upper half: number, what follows the escape, and the set (PS3.3, tables C.12-2 to C.12-4).
 const UPPER: [(&str, &[u8], Upper); 15] = [
@@ -218,7 +210,8 @@ fn read_upper(run: &[u8], upper: Upper) -> String {
     match upper {
         Upper::Known(name) => by(name, run),
         Upper::Latin(others) => {
-            let letter = |byte: &u8| others.iter().find(|(place, _)| place == byte).map(|(_, letter)| *letter);
+            let letter =
+                |byte: &u8| others.iter().find(|(place, _)| place == byte).map(|(_, letter)| *letter);
             run.iter().map(|byte| letter(byte).unwrap_or(char::from(*byte))).collect()
         }
     }

@@ -77,7 +77,9 @@ impl Palette {
 }
 
 fn palettes(object: &InMemDicomObject) -> Option<[Palette; 3]> {
-    let [Some(red), Some(green), Some(blue)] = PALETTES.map(|tags| palette(object, tags)) else { return None };
+    let [Some(red), Some(green), Some(blue)] = PALETTES.map(|tags| palette(object, tags)) else {
+        return None;
+    };
     Some([red, green, blue])
 }
 

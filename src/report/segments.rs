@@ -30,7 +30,13 @@ pub(super) fn unfolded(bytes: &[u8], bits: u16) -> Option<Vec<u8>> {
 }
 
 /// Adds the values of the segment at this place and gives the place of the next one.
-fn segment(entries: &[u16], at: usize, a_entry: usize, may_point: bool, values: &mut Vec<u16>) -> Option<usize> {
+fn segment(
+    entries: &[u16],
+    at: usize,
+    a_entry: usize,
+    may_point: bool,
+    values: &mut Vec<u16>,
+) -> Option<usize> {
     let (kind, length) = (*entries.get(at)?, usize::from(*entries.get(at + 1)?));
     let at = at + 2;
     if values.len() + length > ENTRIES_MAX {
@@ -51,7 +57,8 @@ fn segment(entries: &[u16], at: usize, a_entry: usize, may_point: bool, values: 
             // The offset has 32 bits, the lowest part first, and counts bytes (from memory).
             let parts = 4 / a_entry;
             let parts_here = entries.get(at..at + parts)?;
-            let offset = parts_here.iter().rev().fold(0, |sum, part| (sum << (8 * a_entry)) | usize::from(*part));
+            let offset =
+                parts_here.iter().rev().fold(0, |sum, part| (sum << (8 * a_entry)) | usize::from(*part));
             let mut from = offset / a_entry;
             for _ in 0..length {
                 from = segment(entries, from, a_entry, false, values)?;

@@ -71,7 +71,9 @@ pub(crate) fn unpack(object: &mut DefaultDicomObject, frame: Option<u32>) -> Res
 /// The bytes of each frame (PS3.5 A.4): in one piece or in several, which the offset table or their beginnings tell apart.
 fn pictures(object: &DefaultDicomObject) -> Result<Vec<Vec<u8>>, PictureError> {
     let pixels = object.element_opt(tags::PIXEL_DATA).ok().flatten();
-    let Some(Value::PixelSequence(pixels)) = pixels.map(|pixels| pixels.value()) else { return Ok(Vec::new()) };
+    let Some(Value::PixelSequence(pixels)) = pixels.map(|pixels| pixels.value()) else {
+        return Ok(Vec::new());
+    };
     let pieces = pixels.fragments();
     match number(object, tags::NUMBER_OF_FRAMES).unwrap_or(1) {
         0 | 1 => Ok(vec![pieces.concat()]),

@@ -102,7 +102,9 @@ pub(super) fn send(
     });
     let (mut sent, mut lines) = (0, Vec::new());
     task.count("sending", sent, paths.len());
-    for line in child.stdout.take().into_iter().flat_map(|out| BufReader::new(out).lines()).map_while(Result::ok) {
+    for line in
+        child.stdout.take().into_iter().flat_map(|out| BufReader::new(out).lines()).map_while(Result::ok)
+    {
         if line.starts_with(SENT) {
             sent += 1;
             // How many files the export made is not known before.
@@ -114,7 +116,8 @@ pub(super) fn send(
     let status = child.wait().or_else(|error| does_not_start(&error))?;
     let warned = warned.join().unwrap_or_default();
     if !is_done(status) {
-        let help = if sent == 0 { "nothing was sent" } else { "what was sent before that is there; send again" };
+        let help =
+            if sent == 0 { "nothing was sent" } else { "what was sent before that is there; send again" };
         return failed(&warned, help);
     }
     let more = lines.len().saturating_sub(LINES_MAX);
@@ -130,8 +133,9 @@ pub(super) fn send(
 /// The files of the stills that are the exam's own.
 fn stills(desk: &Desk) -> Result<Vec<PathBuf>, Refusal> {
     let seen = desk.seen()?;
-    let own = seen.exam.frames.iter().zip(&seen.record.frames).filter(|(_, row)| {
-        row.refused.is_none() && row.copy_of.is_none() && row.status != Status::LeftOut
-    });
+    let own =
+        seen.exam.frames.iter().zip(&seen.record.frames).filter(|(_, row)| {
+            row.refused.is_none() && row.copy_of.is_none() && row.status != Status::LeftOut
+        });
     Ok(own.map(|(still, _)| desk.folder.still_file(still)).collect())
 }

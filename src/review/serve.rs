@@ -280,7 +280,11 @@ async fn send_to(State(house): State<Arc<House>>) -> Response {
     aside(move || answer(peers(house.exporter.as_ref()))).await
 }
 
-async fn sent(State(house): State<Arc<House>>, Held(room): Held, Json(wanted): Json<SendRequest>) -> Response {
+async fn sent(
+    State(house): State<Arc<House>>,
+    Held(room): Held,
+    Json(wanted): Json<SendRequest>,
+) -> Response {
     aside(move || answer(send(&room.desk, house.exporter.as_ref(), &wanted))).await
 }
 

@@ -23,8 +23,8 @@ use crate::protocol::OfOutline;
 use crate::report::picture;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::judge::{frame_fits, may_change, row_of};
-use crate::review::signature::name_of;
 use crate::review::refusal::{Refusal, wrong};
+use crate::review::signature::name_of;
 use crate::terminal::is_plain;
 use crate::trace::{Outline, Size, compare, outline_at, size};
 

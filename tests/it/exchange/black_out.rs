@@ -27,7 +27,8 @@ fn a_rectangle_is_black_to_another_reader_and_all_else_as_it_was() {
         let original = made.path().join(format!("{kind}.dcm"));
         std::fs::copy(&original, &still).unwrap();
         export(exam.path(), "teaching", &["--black-out", RECTANGLE], 0);
-        let seen = make(&["seen", original.to_str().unwrap(), copy(exam.path()).to_str().unwrap(), RECTANGLE]);
+        let seen =
+            make(&["seen", original.to_str().unwrap(), copy(exam.path()).to_str().unwrap(), RECTANGLE]);
         let seen: serde_json::Value = serde_json::from_str(&seen).unwrap();
         assert!(seen["inside"].as_f64().unwrap() <= 1.0, "{kind} is not black: {seen}");
         assert!(seen["outside"].as_f64().unwrap() <= 2.0, "{kind} is changed elsewhere: {seen}");
@@ -37,7 +38,8 @@ fn a_rectangle_is_black_to_another_reader_and_all_else_as_it_was() {
         assert_eq!(errors, [] as [String; 0], "{kind}");
         // The picture beside it, which people see.
         let picture = image::open(copy(exam.path()).with_extension("png")).unwrap().to_rgb8();
-        let inside = picture.enumerate_pixels().filter(|(x, y, _)| (5..25).contains(x) && (3..13).contains(y));
+        let inside =
+            picture.enumerate_pixels().filter(|(x, y, _)| (5..25).contains(x) && (3..13).contains(y));
         assert!(inside.into_iter().all(|(.., pixel)| pixel.0 == [0; 3]), "{kind} is not black as a picture");
     }
 }
@@ -50,7 +52,8 @@ fn a_rectangle_is_set_once_for_a_scanner() {
         std::fs::write(&settings, text).unwrap();
         let mut program = Command::new(env!("CARGO_BIN_EXE_zonecall"));
         program.env("ZONECALL_SCANNERS", &settings);
-        let done = program.args(["export", exam.path().to_str().unwrap(), "--as", "teaching"]).args(more).output();
+        let done =
+            program.args(["export", exam.path().to_str().unwrap(), "--as", "teaching"]).args(more).output();
         let done = done.unwrap();
         let said = said_of(&done);
         let black = dicom_object::open_file(copy(exam.path())).ok().map(|file| {

@@ -25,7 +25,9 @@ fn a_still_is_the_same_whatever_comes_before_its_elements() {
     fs::create_dir(&made).unwrap();
     whole(&wanted);
     make(&["heads", wanted.to_str().unwrap(), made.to_str().unwrap()]);
-    let one = |path: &Path| folder::one(path, folder.path(), 7200).unwrap_or_else(|why| panic!("{}: {why:?}", path.display()));
+    let one = |path: &Path| {
+        folder::one(path, folder.path(), 7200).unwrap_or_else(|why| panic!("{}: {why:?}", path.display()))
+    };
     let sure = one(&wanted);
     let shown = png(&wanted, 0, Light::PLAIN).unwrap();
     let mut n_files = 0;

@@ -48,8 +48,7 @@ fn a_medium_with_its_directory_is_a_source_of_stills() {
     assert!(!said.contains("left out"), "{said}");
     // The directory itself may be named, too.
     let directory = stick.join("DICOMDIR");
-    let paired =
-        zonecall(&["pair", exam.path().to_str().unwrap(), "--frames", directory.to_str().unwrap()]);
+    let paired = zonecall(&["pair", exam.path().to_str().unwrap(), "--frames", directory.to_str().unwrap()]);
     assert_eq!(paired.status.code(), Some(0), "{}", said_of(&paired));
     let checked = zonecall(&["check", exam.path().to_str().unwrap()]);
     assert!(!said_of(&checked).contains("DICOMDIR"), "{}", said_of(&checked));

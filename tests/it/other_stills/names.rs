@@ -40,7 +40,8 @@ fn utf_8_that_no_character_set_declares_is_read_as_such_and_said() {
     let path = folder.path().join("a.dcm");
     let bytes = written(&path);
     let at = bytes.windows(10).position(|part| part == b"ISO_IR 192").unwrap();
-    let names_at: Vec<usize> = (0..bytes.len() - 1).filter(|at| bytes[*at..*at + 2] == *"ü".as_bytes()).collect();
+    let names_at: Vec<usize> =
+        (0..bytes.len() - 1).filter(|at| bytes[*at..*at + 2] == *"ü".as_bytes()).collect();
     // None; one that there is not; and Latin letters, which are no UTF-8.
     for (set, name, wanted, is_said) in [
         (b"          ", "ü".as_bytes(), "Müller^Juniper", true),
@@ -58,6 +59,10 @@ fn utf_8_that_no_character_set_declares_is_read_as_such_and_said() {
         let frame = folder::one(&path, folder.path(), 0).unwrap();
         assert_eq!(frame.patient.unwrap().name.unwrap(), wanted);
         let notes: Vec<String> = frame.problems.into_iter().map(|problem| problem.message).collect();
-        assert_eq!(notes.iter().any(|note| note.contains("declares no known character set")), is_said, "{notes:?}");
+        assert_eq!(
+            notes.iter().any(|note| note.contains("declares no known character set")),
+            is_said,
+            "{notes:?}"
+        );
     }
 }

@@ -30,7 +30,10 @@ fn the_exam_is_exported_and_sent_by_mouse_and_the_page_says_what_became_of_it() 
         page.until("document.querySelector('#f-sent')").await;
         let told = page.text("#form").await;
         // One still of this exam names another object in its head than in its data: the archive does not take it.
-        assert!(told.contains("Not all of it was taken") && told.contains("23 of 24 sent to ARCHIVE"), "{told}");
+        assert!(
+            told.contains("Not all of it was taken") && told.contains("23 of 24 sent to ARCHIVE"),
+            "{told}"
+        );
         assert!(told.contains("REFUSED") && told.contains("<b onclick"), "{told}");
         page.picture(&std::env::temp_dir().join("zonecall-sent.png")).await;
         assert!(std::fs::read_dir(archive.folder.path()).unwrap().count() > 20);

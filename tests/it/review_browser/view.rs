@@ -165,7 +165,10 @@ fn a_value_after_signing_asks_first_at_the_desk_and_on_the_command_line() {
         // The first vet is a list of people, and Robin is not on it.
         drawn["by"] = json!("Robin");
         let (status, told) = served.post("/api/trace", &drawn);
-        assert!(status == 422 && told["message"].as_str().unwrap().contains("not on the practice's list"), "{told}");
+        assert!(
+            status == 422 && told["message"].as_str().unwrap().contains("not on the practice's list"),
+            "{told}"
+        );
         drawn["by"] = json!("Dr Example");
         let (status, told) = served.post("/api/trace", &drawn);
         assert_eq!(status, 200, "{told}");
