@@ -144,7 +144,7 @@ fn looks_like(data: &[u8]) -> Option<&'static str> {
             if has_vr {
                 Some(uids::EXPLICIT_VR_LITTLE_ENDIAN)
             } else {
-                (length <= FIRST_VALUE_BYTES_MAX && length % 2 == 0)
+                (length <= FIRST_VALUE_BYTES_MAX && length.is_multiple_of(2))
                     .then_some(uids::IMPLICIT_VR_LITTLE_ENDIAN)
             }
         }
