@@ -13,8 +13,8 @@ use crate::clock::Sample;
 use crate::exam::event::{AudioFile, Frame};
 use crate::exam::fold::{Exam, FoldError, fold};
 use crate::exam::journal::{self, JOURNAL_FILE, Journal, JournalError, Lines};
+use crate::exam::seal::{StillFault, paired_file};
 use crate::exam::sound::note_sound;
-use crate::file_name::kept_file;
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;
 use crate::knowledge::assemble;
@@ -195,10 +195,12 @@ impl ExamFolder {
         Ok(record_against(&self.exam(protocols)?, protocols, &Against::default()))
     }
 
-    /// Path of a still: its file is named from the exam folder, or in full.
-    #[must_use]
-    pub fn still_file(&self, still: &Frame) -> PathBuf {
-        kept_file(&self.path, &still.file)
+    /// Path of a still, whose file is named from the exam folder or in full, once it is known to be the one that was paired.
+    ///
+    /// # Errors
+    /// As [`paired_file`].
+    pub fn paired_file(&self, still: &Frame) -> Result<PathBuf, StillFault> {
+        paired_file(&self.path, &still.file, &still.sha256)
     }
 
     /// Path of a file of kept sound.

@@ -15,6 +15,7 @@ use zip::CompressionMethod;
 use zip::write::SimpleFileOptions;
 
 use super::options::{FolderArgs, not_blank};
+use super::other_files::{is_other, tell_other_files};
 use super::output::write_file;
 use super::scanners;
 use crate::exam::fold::Exam;
@@ -25,7 +26,7 @@ use crate::exchange::input::ExportInput;
 use crate::exchange::still::{self, Still};
 use crate::exchange::{Codes, fhir, labelled, marks, subject, teaching};
 use crate::knowledge::measure::Against;
-use crate::knowledge::record::Record;
+use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::export;
 #[cfg(feature = "print")]
@@ -161,9 +162,10 @@ fn open(args: &ExportArgs) -> anyhow::Result<ExamToExport> {
         }
         None => Codes::built_in()?,
     };
-    let (mut stills, mut problems) = (Vec::new(), 0);
+    let (mut stills, mut problems) = (Vec::new(), tell_other_files(&exam));
     // A still of another animal, or of nobody knows whom, goes nowhere before a person has said whose it is.
-    for frame in record.frames.iter().filter(|frame| frame.refused.is_none()) {
+    let is_own = |frame: &&FrameRow| frame.refused.is_none() && !is_other(&exam, &frame.file);
+    for frame in record.frames.iter().filter(is_own) {
         match still::read(frame, folder) {
             Ok(Some(still)) => stills.push(still),
             Ok(None) => {}

@@ -38,6 +38,7 @@ mod manual;
 mod measure;
 mod notes;
 mod options;
+mod other_files;
 mod output;
 mod own_words;
 mod name;

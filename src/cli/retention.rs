@@ -17,9 +17,9 @@ use super::output::one_line;
 use crate::exam::discard::{Discard, discard};
 use crate::exam::erase::{erase, remove_rest};
 use crate::exam::fold::Exam;
-use crate::exam::seal::sha256;
+use crate::exam::seal::{paired_file, sha256};
 use crate::exam_folder::ExamFolder;
-use crate::file_name::{kept_file, spelled};
+use crate::file_name::spelled;
 use crate::private;
 use crate::protocol::Protocols;
 use crate::terminal::{self, ShownText as _};
@@ -210,8 +210,7 @@ fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> a
         let to = not_there(into, &plain_name(&exam.header.id), "");
         copy_folder(path, &to, into, &mut rows)?;
         for still in exam.frames.iter().filter(|still| Path::new(&still.file).is_absolute()) {
-            let from = kept_file(path, &still.file);
-            if from.is_file() {
+            if let Ok(from) = paired_file(path, &still.file, &still.sha256) {
                 let ending = from
                     .extension()
                     .map_or_else(String::new, |ending| format!(".{}", plain_name(&ending.to_string_lossy())));

@@ -13,7 +13,6 @@ use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
 use crate::exam_folder::record_against;
-use crate::file_name::kept_file;
 use crate::frames::cine::Cine;
 use crate::frames::scale::scale_of;
 use crate::knowledge::measure::Against;
@@ -77,7 +76,7 @@ pub(crate) fn trace(args: &TraceArgs) -> anyhow::Result<ExitCode> {
     let exam = folder.exam(&protocols)?;
     let record = record_against(&exam, &protocols, &Against::default());
     let frame = still(&record, &args.still)?;
-    let path = kept_file(folder.path(), &frame.file);
+    let path = frame.paired_file(folder.path())?;
     let frames = Cine::of(&path).frames;
     if let Some(number) = args.frame.filter(|number| !(1..=frames).contains(number)) {
         bail!("`{}` has no frame {number}; it has {frames}", path.shown());

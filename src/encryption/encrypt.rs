@@ -151,7 +151,7 @@ pub fn encrypt_with(
     }
     written?;
     let stills = exam.frames.iter().filter(|still| Path::new(&still.file).is_absolute());
-    let outside = stills.map(|still| folder.still_file(still)).filter(|file| file.exists()).collect();
+    let outside = stills.filter_map(|still| folder.paired_file(still).ok()).collect();
     put(folder, &part, into)?;
     if plain == PlainFolder::Removed {
         remove(folder)?;

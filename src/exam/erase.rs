@@ -14,6 +14,7 @@ use crate::exam::event::Erased;
 use crate::exam::fold::Exam;
 use crate::exam::head::HEAD_FILE;
 use crate::exam::journal::{JOURNAL_FILE, Journal, JournalError};
+use crate::exam::seal::paired_file;
 use crate::file_name::kept_file;
 use crate::terminal::ShownText as _;
 
@@ -75,7 +76,7 @@ pub fn erase(
         let file = kept_file(folder, &still.file);
         if is_inside(&still.file) && is_really_in(folder, &file) {
             std::fs::remove_file(&file).map_err(|source| EraseError::Remove { path: file, source })?;
-        } else if file.exists() {
+        } else if paired_file(folder, &still.file, &still.sha256).is_ok() {
             outside.push(file);
         }
     }

@@ -13,7 +13,6 @@ use dicom_object::InMemDicomObject;
 
 use super::uid::is_uid;
 use crate::exam::call::Problem;
-use crate::file_name::kept_file;
 use crate::frames::dicom::open;
 use crate::frames::part10;
 use crate::knowledge::record::FrameRow;
@@ -50,7 +49,10 @@ pub struct Still {
 /// # Errors
 /// A problem, where the file is DICOM but cannot be read or lacks a name that others need to speak of it.
 pub fn read(frame: &FrameRow, exam_folder: &Path) -> Result<Option<Still>, Problem> {
-    let path = kept_file(exam_folder, &frame.file);
+    let path = frame.paired_file(exam_folder).map_err(|fault| Problem {
+        message: fault.to_string(),
+        help: "it is not spoken of in the export".to_owned(),
+    })?;
     if !is_dicom(&path) {
         return Ok(None);
     }

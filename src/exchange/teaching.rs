@@ -24,7 +24,6 @@ use super::labelled::{Copies, Labelled, own_stills, stem};
 use super::still::{Still, text_of};
 use super::strip::below;
 use super::uid::uid;
-use crate::file_name::kept_file;
 use crate::frames::dicom::{open, scanner};
 use crate::frames::part10;
 use crate::frames::texts::set_right;
@@ -166,7 +165,8 @@ fn picture(
     exam_folder: &Path,
     black: &[Rectangle],
 ) -> Result<Vec<u8>, String> {
-    let mut picture = full(&kept_file(exam_folder, &frame.file)).map_err(|error| error.to_string())?;
+    let mut picture = full(&frame.paired_file(exam_folder).map_err(|error| error.to_string())?)
+        .map_err(|error| error.to_string())?;
     if !black.is_empty() {
         picture = blacken_picture(black, &picture);
     }

@@ -4,6 +4,7 @@ pub mod cautions;
 pub mod step;
 pub mod notes;
 pub mod stamp_row;
+mod still_file;
 pub mod record;
 pub mod progress;
 pub(crate) mod belongs;

@@ -231,6 +231,9 @@ pub struct FrameRow {
     pub id: String,
     /// Path of the file.
     pub file: String,
+    /// SHA-256 of the file that was paired; the export leaves it out, the journal has it.
+    #[serde(skip)]
+    pub sha256: String,
     /// When it was saved, by the scanner's clock.
     pub saved_at: DateTime<Utc>,
     /// When it was saved, by ours; absent where the clocks could not be tied.
@@ -489,12 +492,4 @@ pub enum Severity {
     Warn,
     /// Worth knowing.
     Info,
-}
-
-impl FrameRow {
-    /// The file's name without its folders: what a person looks for on the scanner.
-    #[must_use]
-    pub fn name(&self) -> &str {
-        self.file.rsplit(['/', '\\']).next().unwrap_or(&self.file)
-    }
 }

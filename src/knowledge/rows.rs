@@ -246,6 +246,7 @@ fn frame_row(exam: &Exam, frame: &Frame, label: &StillLabel, paired: Option<&Pai
     FrameRow {
         id: frame.id.clone(),
         file: frame.file.clone(),
+        sha256: frame.sha256.clone(),
         saved_at: frame.saved_at,
         saved_at_exam: paired.and_then(|paired| instant(exam, paired.exam_s?)),
         place: label.place.clone(),

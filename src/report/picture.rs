@@ -15,7 +15,6 @@ use image::codecs::jpeg::JpegEncoder;
 use image::imageops::FilterType;
 use image::{DynamicImage, ImageFormat};
 
-use crate::file_name::kept_file;
 use crate::knowledge::record::Record;
 use crate::report::apart::decode;
 use crate::report::decode::Show;
@@ -71,7 +70,8 @@ pub(crate) fn pictures_counted(record: &Record, exam_folder: &Path, progress: im
         } else if bytes >= MAX_TOTAL_BYTES {
             Picture::NotShown { why: "the report has no room for more pictures".to_owned() }
         } else {
-            match thumbnail(&kept_file(exam_folder, &frame.file), frame_index(frame.frame_number)) {
+            let file = frame.paired_file(exam_folder).map_err(PictureError::from);
+            match file.and_then(|path| thumbnail(&path, frame_index(frame.frame_number))) {
                 Ok((jpeg, width_px, height_px)) => {
                     shown += 1;
                     bytes += jpeg.len();

@@ -5,6 +5,8 @@
 //! Never: decodes anything.
 //! Tested in: `tests/it/picture.rs`.
 
+use crate::exam::seal::StillFault;
+
 /// Largest file that is read for a picture, in bytes.
 pub const MAX_FILE_BYTES: u64 = 256 * 1024 * 1024;
 /// Widest and highest picture that is decoded, in pixels.
@@ -21,6 +23,9 @@ pub enum PictureError {
     /// The disk refused.
     #[error("the file cannot be read: {0}")]
     File(#[from] std::io::Error),
+    /// Its file is not the one that was paired.
+    #[error(transparent)]
+    Still(#[from] StillFault),
     /// It is no file.
     #[error("this is not a file")]
     NoFile,

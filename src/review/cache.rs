@@ -34,7 +34,7 @@ pub(super) fn kept<E>(
 
 /// Whole or not at all, so that a half-written file is never shown.
 fn keep(cache: &Path, path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    std::fs::create_dir_all(cache)?;
+    crate::private::make_folder(cache)?;
     let mut part = tempfile::NamedTempFile::new_in(cache)?;
     part.write_all(bytes)?;
     part.persist(path)?;

@@ -12,10 +12,9 @@ use crate::code::{LimbCode, StructureCode, ZoneCode};
 use crate::exam::event::{Entered, Event};
 use crate::exam::seq::Seq;
 use crate::exam_folder::FolderError;
-use crate::file_name::kept_file;
 use crate::frames::scale::scale_of;
 use crate::review::desk::Desk;
-use crate::review::judge::{amount_fits, frame_fits, may_change, row_of};
+use crate::review::judge::{amount_fits, frame_fits, may_change, paired, row_of};
 use crate::review::refusal::{Refusal, wrong};
 use crate::review::trace::{TraceTarget, hundredths, read_from};
 use crate::trace::distance_mm;
@@ -69,7 +68,7 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
         may_change(&seen, ends.draft_again)?;
     }
     let row = row_of(&seen, &ends.still)?;
-    let path = kept_file(desk.folder.path(), &row.file);
+    let path = paired(desk, row)?;
     frame_fits(&path, ends.frame_number)?;
     let (scale, by_hand) = scale_of(&seen.exam, &row.id, &path, &ends.ends_px).map_err(Refusal::Wrong)?;
     let distance_mm = distance_mm(ends.ends_px, &scale);

@@ -16,6 +16,7 @@ use crate::clock::seconds;
 use crate::exam::call::Act;
 use crate::exam::event::{Event, Outcome};
 use crate::exam::fold::Exam;
+use crate::exam::seal::{StillFault, note_stills, sha256};
 use crate::exam::seq::Seq;
 use crate::exam::stamp::{note_stamp, stamp_files};
 use crate::exam_folder::{ExamFolder, FolderError};
@@ -30,7 +31,7 @@ use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::chart::chart;
 use crate::report::overlay::{Overlays, overlays};
-use crate::review::cache::file_state;
+use crate::review::cache::{self, file_state};
 use crate::review::doing::{Doing, TaskKind};
 use crate::review::history::{Deed, history};
 use crate::review::question::{FindingQuestion, questions};
@@ -200,10 +201,10 @@ impl Desk {
         Desk { earlier: Some((folder.to_owned(), record)), ..self }
     }
 
-    /// Where a still of the earlier exam is.
-    pub(super) fn earlier_file(&self, number: usize) -> Option<PathBuf> {
+    /// Where a still of the earlier exam is; none where it has no such still.
+    pub(super) fn earlier_file(&self, number: usize) -> Option<Result<PathBuf, StillFault>> {
         let (folder, record) = self.earlier.as_ref()?;
-        Some(kept_file(folder, &record.frames.get(number)?.file))
+        Some(record.frames.get(number)?.paired_file(folder))
     }
 
     /// What the exam is held against in a report.
@@ -217,7 +218,7 @@ impl Desk {
         let state = self.state();
         let mut kept = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some((at, seen)) = kept.as_ref()
-            && *at == state
+            && *at == self.with_stills(&state, &seen.exam)
         {
             return Ok(Arc::clone(seen));
         }
@@ -226,6 +227,14 @@ impl Desk {
         let lines = self.folder.lines()?;
         task.step("reading what was said");
         let mut exam = self.folder.exam_of(&lines, &self.protocols)?;
+        task.step("comparing the stills with those that were paired");
+        let state = self.with_stills(&state, &exam);
+        note_stills(self.folder.path(), &mut exam, |still| {
+            // Remembered: an inbox looks at the stills of all exams. What a still shows is compared anew each time.
+            let made_of = format!("sha256\n{}", file_state(still));
+            let hash = cache::kept(self.folder.path(), &made_of, || sha256(still).map(String::into_bytes))?;
+            String::from_utf8(hash).ok().filter(|hash| is_hash(hash)).map_or_else(|| sha256(still), Ok)
+        });
         note_stamp(self.folder.path(), &lines, &mut exam);
         task.step("pairing the stills");
         let pairing = pair(&exam, &exam.frames);
@@ -256,6 +265,12 @@ impl Desk {
     fn state(&self) -> String {
         let stamps: String = stamp_files(self.folder.path()).iter().map(|file| file_state(file)).collect();
         format!("{}\n{stamps}", self.folder.journal_bytes())
+    }
+
+    /// The same with the files of the stills: a memory card that is used again holds others under their names.
+    fn with_stills(&self, state: &str, exam: &Exam) -> String {
+        let stills = exam.frames.iter().map(|still| file_state(&kept_file(self.folder.path(), &still.file)));
+        std::iter::once(state.to_owned()).chain(stills).collect()
     }
 
     pub(super) fn shown<'a>(&'a self, seen: &'a DeskSnapshot) -> Shown<'a> {
@@ -330,4 +345,9 @@ impl Desk {
                 .collect(),
         }
     }
+}
+
+/// Whether a text is a SHA-256 in hexadecimal.
+fn is_hash(text: &str) -> bool {
+    text.len() == 64 && text.bytes().all(|byte| byte.is_ascii_hexdigit())
 }

@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/review.rs`.
 
 use std::ops::RangeInclusive;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::clock::Sample;
 use crate::code::LimbCode;
@@ -15,7 +15,6 @@ use crate::exam::fold::{Exam, LoggedCall, Note};
 use crate::exam::patient::Patient;
 use crate::exam::review::{Change, TEXT_MAX, WORDS_MAX};
 use crate::exam::seq::Seq;
-use crate::file_name::kept_file;
 use crate::frames::cine::Cine;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::scale::sole_scale;
@@ -227,9 +226,8 @@ fn scale_fits(
     distance_mm: f64,
 ) -> Result<String, Refusal> {
     label_of(seen, still)?;
-    let file =
-        seen.exam.frames.iter().find(|frame| frame.id == still).map(|frame| desk.folder.still_file(frame));
-    if file.is_some_and(|file| sole_scale(&file).is_some()) {
+    let file = paired(desk, row_of(seen, still)?)?;
+    if sole_scale(&file).is_some() {
         return wrong("this still states its own scale", "measure with it; no scale needs to be set");
     }
     let apart_px = (to.0 - from.0).hypot(to.1 - from.1);
@@ -265,7 +263,7 @@ fn key_picture_fits(
     if shown && !is_sure(row) {
         return wrong("the label of this still is in doubt or missing", "settle its label first");
     }
-    frame_fits(&kept_file(desk.folder.path(), &row.file), frame_number)?;
+    frame_fits(&paired(desk, row)?, frame_number)?;
     let others = seen.record.frames.iter().filter(|row| row.key == Some(true) && row.id != still).count();
     if shown && others >= KEY_STILLS_MAX {
         return wrong(
@@ -278,6 +276,11 @@ fn key_picture_fits(
         Some(false) => "left out".to_owned(),
         None => String::new(),
     })
+}
+
+/// The file of a still, to look at or to measure on: never another one that has its name now.
+pub(super) fn paired(desk: &Desk, row: &FrameRow) -> Result<PathBuf, Refusal> {
+    row.paired_file(desk.folder.path()).or_else(|fault| wrong(fault.to_string(), ""))
 }
 
 /// The still has this frame.

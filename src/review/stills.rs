@@ -78,7 +78,8 @@ pub(super) async fn earlier(
     Query(lit): Query<Lit>,
 ) -> Response {
     aside(move || match room.desk.earlier_file(number) {
-        Some(path) => picture(png(&path, frame_index(lit.frame), lit.light()), "image/png"),
+        Some(Ok(path)) => picture(png(&path, frame_index(lit.frame), lit.light()), "image/png"),
+        Some(Err(fault)) => problem(StatusCode::NOT_FOUND, fault, ""),
         None => problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"),
     })
     .await
@@ -100,11 +101,12 @@ pub(super) async fn thumb(Held(room): Held, Path(Numbered { number }): Path<Numb
     .await
 }
 
-/// Where the still of this number is.
+/// Where the still of this number is; never another file that has its name now.
 fn file_of(desk: &Desk, number: usize) -> Result<PathBuf, Box<Response>> {
     let seen = desk.seen().map_err(|error| broken(&error))?;
     match seen.exam.frames.get(number) {
-        Some(frame) => Ok(desk.folder.still_file(frame)),
+        Some(frame) => (desk.folder.paired_file(frame))
+            .map_err(|fault| Box::new(problem(StatusCode::NOT_FOUND, fault, ""))),
         None => Err(Box::new(problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"))),
     }
 }

@@ -16,13 +16,12 @@ use crate::exam::event::{Entered, Event};
 use crate::exam::review::TEXT_MAX;
 use crate::exam::seq::Seq;
 use crate::exam_folder::FolderError;
-use crate::file_name::kept_file;
 use crate::frames::scale::scale_of;
 use crate::knowledge::record::FrameRow;
 use crate::protocol::OfOutline;
 use crate::report::picture;
 use crate::review::desk::{Desk, DeskSnapshot};
-use crate::review::judge::{frame_fits, may_change, row_of};
+use crate::review::judge::{frame_fits, may_change, paired, row_of};
 use crate::review::refusal::{Refusal, wrong};
 use crate::review::signature::name_of;
 use crate::terminal::is_plain;
@@ -90,7 +89,7 @@ pub(super) fn trace(desk: &Desk, drawn: &Drawn) -> Result<TraceResult, Refusal> 
         may_change(&seen, drawn.draft_again)?;
     }
     let row = row_of(&seen, &drawn.still)?;
-    let path = kept_file(desk.folder.path(), &row.file);
+    let path = paired(desk, row)?;
     frame_fits(&path, drawn.frame_number)?;
     let outline = outline(drawn, &path)?;
     if let Err(why) = outline.verify() {

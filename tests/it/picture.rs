@@ -2,7 +2,7 @@
 use crate::support::program::zonecall;
 use crate::support::pydicom;
 use crate::support::sample;
-use crate::support::{header, write_journal};
+use crate::support::{header, sha256, write_journal};
 
 use std::path::Path;
 
@@ -48,6 +48,8 @@ fn picture_of(file: &str, make: impl Fn(&Path)) -> Picture {
     let mut record = sample::record();
     record.frames = vec![sample::still(1, "LF 1A T -", Status::Spoken, Some(6))];
     record.frames[0].file = file.to_owned();
+    record.frames[0].sha256 =
+        std::fs::read(folder.path().join(file)).map(|bytes| sha256(&bytes)).unwrap_or_default();
     pictures(&record, folder.path()).remove("2.25.90001").unwrap()
 }
 
@@ -76,9 +78,9 @@ fn a_picture_that_cannot_be_shown_says_why() {
         Picture::Shown { .. } => panic!("it was shown"),
     };
     let gone = why(picture_of("gone.dcm", |_| {}));
-    assert!(gone.starts_with("the file cannot be read: "), "{gone}");
+    assert!(gone.starts_with("`gone.dcm` cannot be read: "), "{gone}");
     let folder = why(picture_of("folder.dcm", |path| std::fs::create_dir(path).unwrap()));
-    assert_eq!(folder, "this is not a file");
+    assert!(folder.starts_with("`folder.dcm` cannot be read: "), "{folder}");
     let noise = why(picture_of("noise.dcm", |path| std::fs::write(path, "no picture at all").unwrap()));
     assert!(noise.starts_with("neither a picture nor a DICOM file: "), "{noise}");
     let cut = why(picture_of("cut.png", |path| {
@@ -295,7 +297,7 @@ fn a_bad_still_ends_no_report_and_the_others_are_shown() {
         let frame = Frame {
             id: name.to_owned(),
             file,
-            sha256: "a".repeat(64),
+            sha256: sha256(&std::fs::read(folder.path().join(format!("{name}.dcm"))).unwrap()),
             saved_at: header().started_at,
             resolution_s: 1.0,
             time_source: "AcquisitionDateTime".to_owned(),

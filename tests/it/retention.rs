@@ -28,7 +28,7 @@ fn said(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
 }
 
-/// What `journal --verify` says; the still is another one than its line says, before and after.
+/// What `journal --verify` says of files that were changed.
 fn verify(folder: &Path) -> (Option<i32>, String) {
     let output = zonecall(&["journal", &text(folder), "--verify"]);
     let words = said(&output).lines().filter(|line| line.contains("changed")).collect();

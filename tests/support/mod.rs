@@ -44,6 +44,12 @@ pub static BUILT_IN: LazyLock<(Language, Protocols)> = LazyLock::new(|| {
     (Pack::built_in().unwrap().for_zones(&zones), protocols)
 });
 
+/// SHA-256 in hexadecimal.
+pub fn sha256(bytes: &[u8]) -> String {
+    use sha2::Digest as _;
+    sha2::Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// An utterance of these words that begins at `at_s` seconds and takes 0.4 s a word.
 pub fn utterance(at_s: f64, text: &str) -> Utterance {
     let sample = |seconds: f64| Sample((seconds * f64::from(SAMPLE_RATE_HZ)) as u64);

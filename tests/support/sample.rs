@@ -66,6 +66,7 @@ pub fn still(number: i64, place: &str, status: Status, call_seq: Option<u64>) ->
     FrameRow {
         id: format!("2.25.9000{number}"),
         file: format!("stills/IM{number:04}.dcm"),
+        sha256: String::new(),
         saved_at: at(number * 30 - 197),
         saved_at_exam: Some(at(number * 30)),
         place: place_of(place),

@@ -34,8 +34,7 @@ pub fn folder() -> tempfile::TempDir {
         }
     }
     wav.finalize().unwrap();
-    let picture = image::GrayImage::from_fn(200, 100, |x, _| image::Luma([x as u8]));
-    picture.save(folder.path().join("still.png")).unwrap();
+    std::fs::write(folder.path().join("still.png"), picture()).unwrap();
     let mut journal = journal::Journal::open(folder.path()).unwrap();
     let at = support::header().started_at;
     let file = "audio/0001.wav".to_owned();
@@ -45,12 +44,20 @@ pub fn folder() -> tempfile::TempDir {
     folder
 }
 
+/// The file of the still.
+fn picture() -> Vec<u8> {
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    let picture = image::GrayImage::from_fn(200, 100, |x, _| image::Luma([x as u8]));
+    picture.write_to(&mut bytes, image::ImageFormat::Png).unwrap();
+    bytes.into_inner()
+}
+
 /// A still that was saved when the exam began.
 pub fn frame(id: &str) -> Frame {
     Frame {
         id: id.to_owned(),
         file: "still.png".to_owned(),
-        sha256: "a".repeat(64),
+        sha256: support::sha256(&picture()),
         saved_at: support::header().started_at,
         resolution_s: 1.0,
         time_source: "file time".to_owned(),

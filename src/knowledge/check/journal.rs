@@ -104,7 +104,17 @@ pub(super) fn file_changed(evidence: &Evidence) -> Vec<Hit> {
             true => format!("is gone since {since}: nothing else shows what was signed"),
             false => format!("has changed since {since}: its hash is no longer the same"),
         };
-        Hit::new(format!("`{}` {what}; put back the original file", change.file))
+        match evidence.frames.iter().find(|still| still.file == change.file) {
+            Some(still) => Hit::still(
+                still,
+                format!(
+                    "`{}` {what}; it is neither shown nor copied: run `zonecall pair` with the folder or the medium that holds \
+                     the paired file, or put that file back",
+                    change.file
+                ),
+            ),
+            None => Hit::new(format!("`{}` {what}; put back the original file", change.file)),
+        }
     };
     evidence.exam.changed_files.iter().map(hit).collect()
 }

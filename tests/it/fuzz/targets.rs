@@ -26,7 +26,7 @@ use zonecall::speech::silence::look;
 
 use super::seeds;
 use crate::support::desk::Served;
-use crate::support::{sample, still};
+use crate::support::{sample, sha256, still};
 
 /// A name, what to begin with, and what is done in a folder with each input.
 pub(super) type Target = (&'static str, fn() -> Vec<Vec<u8>>, fn(&Path) -> Run);
@@ -101,6 +101,8 @@ fn picture(folder: &Path) -> Run {
     record.frames[0].file = "a.still".to_owned();
     Box::new(move |input| {
         std::fs::write(folder.join("a.still"), input).unwrap();
+        let mut record = record.clone();
+        record.frames[0].sha256 = sha256(input);
         let _ = pictures(&record, &folder);
     })
 }
