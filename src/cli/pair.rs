@@ -10,7 +10,7 @@ use chrono::Utc;
 
 use super::options::{FolderArgs, not_blank};
 use super::pair_day::{TakenToo, pair_day};
-use super::pair_notes::{note, note_clock};
+use super::pair_notes::{known_scanner, note, note_clock};
 use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{Undone, leave_out_last, mind_left_out};
 use crate::exam::event::Event;
@@ -89,7 +89,8 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let none = stills.is_empty();
     show_copied(&mut terminal::out(), &stills)?;
     let undone = mind_left_out(&exam_folder, &exam, &stills, args.taken_in_by())?;
-    let noted = note(&exam_folder, &exam, stills, args.all)?;
+    let clock = known_scanner(&exam_folder, &exam, &stills);
+    let noted = note(&exam_folder, &exam, stills, args.all, clock)?;
     confirm(args, &exam_folder, &protocols)?;
     if noted.added + noted.moved > 0 {
         note_clock(&exam_folder, &exam_folder.exam(&protocols)?)?;

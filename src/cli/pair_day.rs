@@ -10,13 +10,14 @@ use std::io::Write;
 use std::path::Path;
 use std::process::ExitCode;
 
-use super::pair_notes::{Noted, note, note_clock};
+use super::pair_notes::{Noted, known_scanner, note, note_clock};
 use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{left_out_by_mistake, mind_left_out};
-use crate::exam::event::Frame;
+use crate::exam::event::{Frame, ScannerClock};
 use crate::exam::fold::Exam;
 use crate::exam_folder::ExamFolder;
 use crate::frames::folder;
+use crate::frames::known_clock::found;
 use crate::frames::pair::pair;
 use crate::frames::pairing::Tie;
 use crate::protocol::Protocols;
@@ -53,19 +54,20 @@ pub(super) fn pair_day(
         exams.push((exam, found.stills));
         here.push(folder);
     }
-    let owners = owners(&exams, too.again_by.is_some());
+    let clocks = clocks(&here, &exams);
+    let owners = owners(&exams, &clocks, too.again_by.is_some());
     let mut clean = refused.is_empty();
     show_beside(&mut out, &beside)?;
     show_left_out(&mut out, &Noted::default(), &refused)?;
     if let Some((_, stills)) = exams.first() {
         show_copied(&mut out, stills)?;
     }
-    for (idx, (folder, (exam, stills))) in here.into_iter().zip(&exams).enumerate() {
+    for (idx, ((folder, (exam, stills)), clock)) in here.into_iter().zip(&exams).zip(clocks).enumerate() {
         let own = |frame: &&Frame| owners.get(&frame.id) == Some(&Some(idx));
         let stills: Vec<Frame> = stills.iter().filter(own).cloned().collect();
         writeln!(out, "{}:", folder.path().shown())?;
         clean &= mind_left_out(folder, exam, &stills, too.again_by)? == 0;
-        let noted = note(folder, exam, stills, too.all)?;
+        let noted = note(folder, exam, stills, too.all, clock)?;
         if noted.added > 0 {
             note_clock(folder, &folder.exam(protocols)?)?;
         }
@@ -82,17 +84,46 @@ pub(super) fn pair_day(
     Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
+/// For each exam the scanner's clock as another exam knows it: one that was paired before, or else one of this day.
+fn clocks(folders: &[&ExamFolder], exams: &[(Exam, Vec<Frame>)]) -> Vec<Option<ScannerClock>> {
+    let own = |folder: &ExamFolder, exam: &Exam, stills: &[Frame]| {
+        let with = with(exam, stills, None);
+        let name = folder.path().file_name()?.to_string_lossy().into_owned();
+        Some(ScannerClock { exam: Some(name), ..found(&with, &pair(&with, &with.frames))? })
+    };
+    let of_day: Vec<Option<ScannerClock>> =
+        folders.iter().zip(exams).map(|(folder, (exam, stills))| own(folder, exam, stills)).collect();
+    let clock = |(idx, (folder, (exam, stills))): (usize, (&&ExamFolder, &(Exam, Vec<Frame>)))| {
+        // An exam that shows the clock itself needs nobody else's.
+        let other = || of_day.iter().flatten().next().filter(|_| of_day[idx].is_none()).cloned();
+        known_scanner(folder, exam, stills).or_else(other).filter(|clock| !exam.scanner_clocks.contains(clock))
+    };
+    folders.iter().zip(exams).enumerate().map(clock).collect()
+}
+
+/// The exam as it would be with these stills and this clock, too.
+fn with(exam: &Exam, stills: &[Frame], clock: Option<&ScannerClock>) -> Exam {
+    let known: BTreeSet<&str> = exam.frames.iter().map(|frame| frame.id.as_str()).collect();
+    let mut with = exam.clone();
+    with.frames.extend(stills.iter().filter(|still| !known.contains(still.id.as_str())).cloned());
+    with.scanner_clocks.extend(clock.cloned());
+    with
+}
+
 /// For each still, by its id, the exam that it belongs to; none where none or more than one fits.
 ///
 /// What `--undo` left out of an exam may belong to another one. It is that exam's own where no other claims it, or where it is
 /// to be taken in `again`.
-fn owners(exams: &[(Exam, Vec<Frame>)], again: bool) -> BTreeMap<String, Option<usize>> {
+fn owners(
+    exams: &[(Exam, Vec<Frame>)],
+    clocks: &[Option<ScannerClock>],
+    again: bool,
+) -> BTreeMap<String, Option<usize>> {
     let mut claims: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     let mut undone = BTreeMap::new();
-    for (idx, (exam, stills)) in exams.iter().enumerate() {
+    for (idx, ((exam, stills), clock)) in exams.iter().zip(clocks).enumerate() {
         let known: BTreeSet<&str> = exam.frames.iter().map(|frame| frame.id.as_str()).collect();
-        let mut with = exam.clone();
-        with.frames.extend(stills.iter().filter(|still| !known.contains(still.id.as_str())).cloned());
+        let with = with(exam, stills, clock.as_ref());
         let pairing = pair(&with, &with.frames);
         let refused = with.refused(&with.frames);
         for ((frame, paired), refused) in with.frames.iter().zip(&pairing.frames).zip(refused) {

@@ -8,7 +8,6 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::Utc;
-use sha2::{Digest as _, Sha256};
 
 use crate::exam::event::{Event, Frame, ScannerClock};
 use crate::exam::fold::Exam;
@@ -32,16 +31,19 @@ pub(super) struct Noted {
     pub(super) outside: Vec<String>,
 }
 
-/// Writes down what is new; `all` takes stills from outside the time of the exam, too.
+/// Writes down what is new; `all` takes stills from outside the time of the exam, too. `clock` is how the scanner's clock runs
+/// by another exam, where that is not written down yet.
 pub(super) fn note(
     exam_folder: &ExamFolder,
     exam: &Exam,
     frames: Vec<Frame>,
     all: bool,
+    clock: Option<ScannerClock>,
 ) -> anyhow::Result<Noted> {
     let elsewhere = Elsewhere::read(exam_folder.path(), exam.header.started_at);
     let known: BTreeMap<&str, &Frame> = exam.frames.iter().map(|frame| (frame.id.as_str(), frame)).collect();
-    let clock = known_scanner(exam_folder, exam, &frames);
+    // Stills that were paired before the clock was known get their labels now.
+    let helps = clock.is_some() && !exam.frames.is_empty() && pair(exam, &exam.frames).clock.is_none();
     let strangers = if all { BTreeSet::new() } else { strangers(exam, clock.as_ref(), &frames) };
     let mut noted = Noted::default();
     let mut lines: Vec<Event> = clock.map(Event::ScannerClock).into_iter().collect();
@@ -83,7 +85,7 @@ pub(super) fn note(
         lines.push(Event::Frame(Box::new(frame)));
     }
     let has_stills = noted.added + noted.moved > 0;
-    if has_stills || lines.iter().any(|line| matches!(line, Event::Frame(_))) {
+    if has_stills || helps || lines.iter().any(|line| matches!(line, Event::Frame(_))) {
         let mut journal = exam_folder.append_journal()?;
         // One instant for all of them: what was added together can be taken back together.
         let now = Utc::now();
@@ -110,7 +112,11 @@ pub(super) fn note_clock(exam_folder: &ExamFolder, exam: &Exam) -> anyhow::Resul
 }
 
 /// The clock of the scanner as an earlier exam found it, where that was not written down yet.
-fn known_scanner(exam_folder: &ExamFolder, exam: &Exam, frames: &[Frame]) -> Option<ScannerClock> {
+pub(super) fn known_scanner(
+    exam_folder: &ExamFolder,
+    exam: &Exam,
+    frames: &[Frame],
+) -> Option<ScannerClock> {
     let scanner = scanner_of(exam.frames.iter().chain(frames))?;
     let clock = from_earlier(exam_folder.path(), scanner)?;
     (!exam.scanner_clocks.contains(&clock)).then_some(clock)
@@ -129,6 +135,5 @@ fn strangers(exam: &Exam, clock: Option<&ScannerClock>, frames: &[Frame]) -> BTr
 
 /// The file of the still is there, as it was when it was found.
 fn is_whole(exam_folder: &ExamFolder, still: &Frame) -> bool {
-    std::fs::read(exam_folder.still_file(still))
-        .is_ok_and(|bytes| crate::hex(&Sha256::digest(bytes)) == still.sha256)
+    exam_folder.paired_file(still).is_ok()
 }

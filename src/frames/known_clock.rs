@@ -36,7 +36,9 @@ pub fn scanner_of<'a>(frames: impl IntoIterator<Item = &'a Frame>) -> Option<&'a
 #[must_use]
 pub fn known_offset(exam: &Exam, frames: &[Frame]) -> Option<KnownOffset> {
     let scanner = scanner_of(frames)?;
-    let known = exam.scanner_clocks.iter().rev().find(|clock| clock.scanner == scanner)?;
+    // What the exam found itself may hang on the earlier clock, and does not take its place.
+    let known =
+        exam.scanner_clocks.iter().rev().find(|clock| clock.scanner == scanner && clock.exam.is_some())?;
     let from = known.exam.as_ref()?;
     let age_s = (exam.header.started_at - known.at).as_seconds_f64().abs();
     Some(KnownOffset {

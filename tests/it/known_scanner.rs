@@ -96,3 +96,12 @@ fn what_an_exam_finds_is_read_by_the_next_one() {
     assert_eq!(from_earlier(&second, "another"), None);
     assert_eq!(journal::read(&second).unwrap().damage, []);
 }
+
+#[test]
+fn what_an_exam_finds_by_a_clock_that_was_known_does_not_make_it_forget_that_clock() {
+    let said = [(1.0, "left fore zone one alpha transverse"), (10.0, "save")];
+    let stills = [still(1, 10.5 + 412.0)];
+    let mut exam = with_clock(&said, Some(known(412.0)));
+    exam.scanner_clocks.push(ScannerClock { exam: None, at: after(10.0), ..known(412.3) });
+    assert_eq!(pair(&exam, &stills).frames[0].tie, Tie::Save(1));
+}

@@ -240,3 +240,64 @@ fn where_no_still_was_added_undo_says_so() {
     let (code, told) = tried(&[&exam, "--undo", "--by", "Ada"]);
     assert!(code == Some(2) && told.contains("has no stills yet"), "{told}");
 }
+
+/// The same stills as a scanner writes them that names its model and its serial number.
+fn name_scanner(folder: &Path) {
+    use dicom_core::{DataElement, VR};
+    use dicom_dictionary_std::tags;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        let mut file = dicom_object::open_file(&path).unwrap();
+        file.put(DataElement::new(tags::MANUFACTURER_MODEL_NAME, VR::LO, "Sono 7"));
+        file.put(DataElement::new(tags::DEVICE_SERIAL_NUMBER, VR::LO, "0815"));
+        file.write_to_file(&path).unwrap();
+    }
+}
+
+/// A day of two exams: one that shows the scanner's clock, and one with a single save, which shows nothing. Gives the folder of
+/// exams, both exams, and the folder of the stills.
+fn day_with_one_short_exam(folder: &Path) -> (String, [String; 2], std::path::PathBuf) {
+    let exams = folder.join("exams");
+    let long = exam(&exams.join("b"), 0, "Juniper");
+    let short = exams.join("a");
+    let mut header = support::header();
+    header.started_at += chrono::TimeDelta::minutes(40);
+    (header.horse.name, header.horse.id) = (Some("Bramble".to_owned()), None);
+    let said = [(1.0, "left hind zone one alpha transverse"), (20.0, "save"), (40.0, "end of exam")];
+    std::fs::create_dir_all(&short).unwrap();
+    support::write_heard_by(
+        &short,
+        header,
+        said.into_iter().map(|(at_s, text)| support::utterance(at_s, text)),
+    );
+    let stick = folder.join("stick");
+    stills(&stick.join("b"), SAVED_S.into_iter(), "Juniper", 412.0);
+    stills(&stick.join("a"), [2400.0 + 20.5].into_iter(), "Bramble", 412.0);
+    [stick.join("a"), stick.join("b")].iter().for_each(|folder| name_scanner(folder));
+    (exams.to_string_lossy().into_owned(), [short.to_string_lossy().into_owned(), long], stick)
+}
+
+#[test]
+fn stills_that_waited_for_the_scanner_s_clock_get_their_labels_when_another_exam_has_shown_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let (_, [short, long], stick) = day_with_one_short_exam(folder.path());
+    let of = |name: &str| stick.join(name).to_string_lossy().into_owned();
+    pair(&[&short, "--frames", &of("a")]);
+    assert_eq!(statuses(&short), ["unlabelled"], "one still alone proves no clock");
+    pair(&[&long, "--frames", &of("b")]);
+    for again in 1..=3 {
+        let told = pair(&[&short, "--frames", &of("a")]);
+        assert_eq!(statuses(&short), ["spoken"], "{again}: {told}");
+    }
+}
+
+#[test]
+fn the_clock_that_one_exam_of_a_day_shows_places_the_stills_of_another() {
+    let folder = tempfile::tempdir().unwrap();
+    let (exams, [short, long], stick) = day_with_one_short_exam(folder.path());
+    let told = pair(&[&exams, "--frames", &stick.to_string_lossy()]);
+    assert!(!told.contains("fit none of these exams"), "{told}");
+    assert_eq!((statuses(&short), statuses(&long).len()), (vec!["spoken".to_owned()], 12), "{told}");
+    pair(&[&exams, "--frames", &stick.to_string_lossy()]);
+    assert_eq!(statuses(&short), ["spoken"]);
+}
