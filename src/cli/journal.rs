@@ -125,15 +125,20 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         }
         Event::Discarded(gone) => {
             let were = if gone.files.len() == 1 { "was" } else { "were" };
-            format!("{} {were} deleted: {}", count(gone.files.len(), "kept file"), gone.why)
+            format!("{} {were} deleted{}: {}", count(gone.files.len(), "kept file"), by(&gone.by), gone.why)
         }
         Event::Erased(erased) => {
-            format!("exam {} was erased, {}: {}", erased.exam, count_of(erased.lines), erased.why)
+            let (lines, by) = (count_of(erased.lines), by(&erased.by));
+            format!("exam {} was erased{by}, {lines}: {}", erased.exam, erased.why)
         }
         Event::Torn { bytes: 0 } => "the lines that belong to the one before were not written".to_owned(),
         Event::Torn { bytes } => format!("the line before was cut short after {bytes} bytes"),
         Event::Unknown { kind, body } => format!("{kind} {body}"),
     }
+}
+
+fn by(name: &Option<String>) -> String {
+    name.as_ref().map_or_else(String::new, |name| format!(" by {name}"))
 }
 
 fn count_of(lines: u64) -> String {

@@ -5,23 +5,27 @@
 //! Never: shortens a journal, unless all of an exam is to be erased, or deletes anything that was not asked for.
 //! Tested in: `tests/it/retention.rs`.
 
-use std::io::Write as _;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context as _, ensure};
 use chrono::{TimeDelta, Utc};
 
-use super::options::KnowledgeArgs;
+use super::options::{KnowledgeArgs, not_blank};
 use super::output::one_line;
-use crate::exam::discard::{Discard, discard};
+use crate::exam::discard::{Deleted, Discard, discard};
 use crate::exam::erase::{erase, remove_rest};
 use crate::exam::fold::Exam;
 use crate::exam::seal::{paired_file, sha256};
-use crate::exam_folder::ExamFolder;
+use crate::exam::sign::FileHash;
+use crate::exam_folder::{ExamFolder, record_against};
 use crate::file_name::spelled;
+use crate::knowledge::measure::Against;
+use crate::knowledge::record::{Finding, Severity};
 use crate::private;
 use crate::protocol::Protocols;
+use crate::report::words::{count, day};
 use crate::terminal::{self, ShownText as _};
 
 /// What is said of an exam that was erased before.
@@ -40,9 +44,9 @@ const LIST: &str = "files.csv";
     erased.\n\n\
     Examples:\n  zonecall retention sound --days 365 exams/*\n  \
     zonecall retention copy --horse Juniper --into /media/stick/juniper exams/*\n  \
-    zonecall retention delete --why \"asked for by the owner\" exams/juniper\n  \
-    zonecall retention erase --why \"asked for by the owner\" exams/juniper\n\n\
-    Exit codes: 0 done, 1 nothing was found, 2 an error."
+    zonecall retention delete --why \"asked for by the owner\" --by Ada --yes exams/juniper\n  \
+    zonecall retention erase --why \"asked for by the owner\" --by Ada --yes exams/juniper\n\n\
+    Exit codes: 0 done, 1 nothing was found, or shown only, 2 an error."
 )]
 pub(crate) struct RetentionArgs {
     #[command(subcommand)]
@@ -56,6 +60,9 @@ enum Retention {
         /// Days that the practice keeps sound.
         #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i64).range(1..=36_500))]
         days: i64,
+        /// Also the sound of drafts in which something is still to be checked, which may need listening.
+        #[arg(long)]
+        drafts_too: bool,
         /// Exam folders.
         #[arg(value_name = "FOLDER", required = true)]
         exams: Vec<PathBuf>,
@@ -81,6 +88,8 @@ enum Retention {
         /// Why, for the journal.
         #[arg(long, value_name = "TEXT")]
         why: String,
+        #[command(flatten)]
+        wish: Wish,
         /// Exam folders.
         #[arg(value_name = "FOLDER", required = true)]
         exams: Vec<PathBuf>,
@@ -90,9 +99,11 @@ enum Retention {
     /// Erase an exam on request, its words included. One line is left, by which a copy can be recognised as the exam that it
     /// was; nothing can be read or reported any more, and nothing brings it back.
     Erase {
-        /// Why, for the line that is left: name nobody in it.
+        /// Why, for the line that is left: name no owner in it.
         #[arg(long, value_name = "TEXT")]
         why: String,
+        #[command(flatten)]
+        wish: Wish,
         /// Exam folders.
         #[arg(value_name = "FOLDER", required = true)]
         exams: Vec<PathBuf>,
@@ -101,48 +112,131 @@ enum Retention {
     },
 }
 
+/// Who wants something gone for good, and whether they mean it.
+#[derive(Debug, clap::Args)]
+struct Wish {
+    /// Who wants it; kept in the journal.
+    #[arg(long, value_name = "NAME", value_parser = not_blank)]
+    by: String,
+    /// Do it; without this the command only shows what would go.
+    #[arg(long)]
+    yes: bool,
+}
+
 pub(crate) fn retention(args: &RetentionArgs) -> anyhow::Result<ExitCode> {
     match &args.task {
-        Retention::Sound { days, exams, knowledge } => {
+        Retention::Sound { days, drafts_too, exams, knowledge } => {
             let before = Utc::now() - TimeDelta::days(*days);
             let why = format!("the practice keeps sound for {days} days");
-            let is_old = move |exam: &Exam| exam.header.started_at < before;
-            delete(exams, &knowledge.read()?, Discard::Sound, &why, is_old)
+            let protocols = knowledge.read()?;
+            let kept_for = |exam: &Exam| match exam.header.started_at < before {
+                false => Some("not old enough".to_owned()),
+                true if *drafts_too => None,
+                true => still_needed(exam, &protocols),
+            };
+            delete(exams, &protocols, Discard::Sound, (&why, None), kept_for)
         }
-        Retention::Delete { why, exams, knowledge } => {
-            delete(exams, &knowledge.read()?, Discard::Files, why, |_| true)
+        Retention::Delete { why, wish, exams, knowledge } => {
+            let protocols = knowledge.read()?;
+            if !wish.yes {
+                return show_only(exams, &protocols, "deleted");
+            }
+            delete(exams, &protocols, Discard::Files, (why, Some(&wish.by)), |_| None)
         }
-        Retention::Erase { why, exams, knowledge } => erase_all(exams, &knowledge.read()?, why),
+        Retention::Erase { why, wish, exams, knowledge } => {
+            let protocols = knowledge.read()?;
+            if !wish.yes {
+                return show_only(exams, &protocols, "erased");
+            }
+            erase_all(exams, &protocols, (why, &wish.by))
+        }
         Retention::Copy { horse, into, exams, knowledge } => copy(exams, &knowledge.read()?, horse, into),
     }
 }
 
-/// Deletes in each folder that is meant; one that cannot be read keeps the others from nothing.
+/// Why the sound of an old exam is kept: somebody may have to listen to it.
+fn still_needed(exam: &Exam, protocols: &Protocols) -> Option<String> {
+    if exam.is_signed || exam.audio.iter().all(|audio| exam.is_discarded(&audio.file)) {
+        return None;
+    }
+    let record = record_against(exam, protocols, &Against::default());
+    let is_open = |finding: &&Finding| finding.settled.is_none() && finding.severity != Severity::Info;
+    let open = record.findings.iter().filter(is_open).count();
+    (open > 0).then(|| {
+        let points = count(open, "point");
+        format!("it is a draft with {points} to check; sign it, or add --drafts-too")
+    })
+}
+
+/// Says what would go, and what it is of; nothing is changed.
+fn show_only(exams: &[PathBuf], protocols: &Protocols, gone: &str) -> anyhow::Result<ExitCode> {
+    let mut out = terminal::out();
+    for path in exams {
+        let about = match ExamFolder::at(path).exam(protocols) {
+            Err(error) if error.is_erased() => ERASED_BEFORE.to_owned(),
+            Err(error) => one_line(&error.into()),
+            Ok(exam) => {
+                let horse = &exam.header.horse;
+                let horse = horse.name.as_deref().or(horse.id.as_deref()).unwrap_or("unnamed horse").shown();
+                let day = day(exam.header.started_at, exam.header.utc_offset_s);
+                let signed = exam.signed.as_ref().filter(|_| exam.is_signed);
+                let signed = signed.map_or_else(
+                    || "a draft".to_owned(),
+                    |signed| format!("signed by {}", signed.signed.by.shown()),
+                );
+                let (sound, stills) =
+                    (count(exam.audio.len(), "recording"), count(exam.frames.len(), "still"));
+                format!("{horse}, {day}, {signed}: {sound}, {stills}")
+            }
+        };
+        writeln!(out, "{}: {about}", path.shown())?;
+    }
+    writeln!(
+        out,
+        "nothing was {gone}: look at this list, then add --yes; nothing brings back what is {gone}"
+    )?;
+    Ok(ExitCode::from(1))
+}
+
+/// Deletes in each folder; where `kept_for` has a reason, nothing. One that cannot be read keeps the others from nothing.
 fn delete(
     exams: &[PathBuf],
     protocols: &Protocols,
     what: Discard,
-    why: &str,
-    is_meant: impl Fn(&Exam) -> bool,
+    (why, by): (&str, Option<&str>),
+    kept_for: impl Fn(&Exam) -> Option<String>,
 ) -> anyhow::Result<ExitCode> {
     let mut out = terminal::out();
     let mut failed = false;
     for path in exams {
         let folder = ExamFolder::at(path);
-        let done = || -> anyhow::Result<String> {
+        let done = || -> anyhow::Result<(String, Vec<PathBuf>)> {
             let mut journal = folder.append_journal()?;
             let exam = match folder.exam(protocols) {
-                Err(error) if error.is_erased() => return Ok(ERASED_BEFORE.to_owned()),
+                Err(error) if error.is_erased() => return Ok((ERASED_BEFORE.to_owned(), Vec::new())),
                 exam => exam?,
             };
-            if !is_meant(&exam) {
-                return Ok("kept, not old enough".to_owned());
+            if let Some(reason) = kept_for(&exam) {
+                return Ok((format!("kept, {reason}"), Vec::new()));
             }
-            let n_files = discard(path, &exam, &mut journal, what, why, Utc::now())?.len();
-            Ok(format!("{n_files} files deleted"))
+            let Deleted { kept, made, outside } =
+                discard(path, &exam, &mut journal, what, (why, by), Utc::now())?;
+            let is_sound = |gone: &&FileHash| exam.audio.iter().any(|audio| audio.file == gone.file);
+            let n_sound = kept.iter().filter(is_sound).count();
+            let (sound, stills) = (count(n_sound, "recording"), count(kept.len() - n_sound, "still"));
+            let deleted = match what {
+                Discard::Sound => format!("{sound} deleted"),
+                Discard::Files => {
+                    format!("{sound}, {stills} and {} in `out` deleted", count(made, "file"))
+                }
+            };
+            Ok((deleted, outside))
         };
         match done() {
-            Ok(became) => writeln!(out, "{}: {became}", path.shown())?,
+            Ok((became, left)) => {
+                writeln!(out, "{}: {became}", path.shown())?;
+                show_left(&mut out, &left)?;
+            }
             Err(error) => {
                 failed = true;
                 writeln!(out, "{}: NOT DELETED: {}", path.shown(), one_line(&error))?;
@@ -152,8 +246,19 @@ fn delete(
     Ok(if failed { ExitCode::from(2) } else { ExitCode::SUCCESS })
 }
 
+/// What of an exam is still there: a person deletes it.
+fn show_left(out: &mut impl Write, left: &[PathBuf]) -> std::io::Result<()> {
+    for left in left.iter().take(NAMED_MAX) {
+        writeln!(out, "  STILL THERE: {}", left.shown())?;
+    }
+    if left.len() > NAMED_MAX {
+        writeln!(out, "  STILL THERE: {} more", left.len() - NAMED_MAX)?;
+    }
+    Ok(())
+}
+
 /// Erases each exam; one that cannot be erased keeps the others from nothing.
-fn erase_all(exams: &[PathBuf], protocols: &Protocols, why: &str) -> anyhow::Result<ExitCode> {
+fn erase_all(exams: &[PathBuf], protocols: &Protocols, why: (&str, &str)) -> anyhow::Result<ExitCode> {
     let mut out = terminal::out();
     let mut failed = false;
     for path in exams {
@@ -168,12 +273,7 @@ fn erase_all(exams: &[PathBuf], protocols: &Protocols, why: &str) -> anyhow::Res
         match done() {
             Ok((became, left)) => {
                 writeln!(out, "{}: {became}", path.shown())?;
-                for left in left.iter().take(NAMED_MAX) {
-                    writeln!(out, "  STILL THERE: {}", left.shown())?;
-                }
-                if left.len() > NAMED_MAX {
-                    writeln!(out, "  STILL THERE: {} more", left.len() - NAMED_MAX)?;
-                }
+                show_left(&mut out, &left)?;
             }
             Err(error) => {
                 failed = true;
@@ -229,7 +329,7 @@ fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> a
     list.write_record(["file", "bytes", "sha256"])?;
     rows.iter().try_for_each(|row| list.write_record(row))?;
     list.flush()?;
-    writeln!(out, "{}: {n_exams} exams, {} files", into.shown(), rows.len())?;
+    writeln!(out, "{}: {}, {}", into.shown(), count(n_exams, "exam"), count(rows.len(), "file"))?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -1,7 +1,7 @@
 //! Deletes kept files of an exam by a line of its journal that keeps their hashes.
 //!
 //! Takes: an exam folder, the exam as it is, its open journal, and what is to go.
-//! Gives: the files that are gone.
+//! Gives: the files that are gone, and the stills that are still elsewhere.
 //! Never: deletes a file before the line that says so is on the disk, or one that an exam elsewhere holds.
 //! Tested in: `tests/it/retention.rs`.
 
@@ -9,10 +9,10 @@ use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
 
-use crate::exam::event::{Discarded, Event};
+use crate::exam::event::{Discarded, Event, Frame};
 use crate::exam::fold::Exam;
 use crate::exam::journal::{Journal, JournalError};
-use crate::exam::seal::seal;
+use crate::exam::seal::{paired_file, seal};
 use crate::exam::sign::FileHash;
 use crate::file_name::kept_file;
 use crate::terminal::ShownText as _;
@@ -24,6 +24,17 @@ pub enum Discard {
     Sound,
     /// Sound, the stills in the folder, and what was made from the exam; the journal stays.
     Files,
+}
+
+/// What was deleted, and what was not.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Deleted {
+    /// Kept files: recordings and stills.
+    pub kept: Vec<FileHash>,
+    /// How many files went that had been made from the exam: reports, and copies for others.
+    pub made: usize,
+    /// Stills of the exam that are still there, outside its folder.
+    pub outside: Vec<PathBuf>,
 }
 
 /// Why files could not be deleted.
@@ -56,9 +67,9 @@ pub fn discard(
     exam: &Exam,
     journal: &mut Journal,
     what: Discard,
-    why: &str,
+    (why, by): (&str, Option<&str>),
     at: DateTime<Utc>,
-) -> Result<Vec<FileHash>, DiscardError> {
+) -> Result<Deleted, DiscardError> {
     if exam.closed.is_none() {
         return Err(DiscardError::Open);
     }
@@ -69,7 +80,8 @@ pub fn discard(
         .collect();
     let new: Vec<FileHash> = gone.iter().filter(|kept| !exam.discarded.contains(kept)).cloned().collect();
     if !new.is_empty() {
-        let event = Event::Discarded(Discarded { files: new, why: why.to_owned() });
+        let event =
+            Event::Discarded(Discarded { files: new, why: why.to_owned(), by: by.map(str::to_owned) });
         journal.append(at, exam.last_sample(), &event)?;
     }
     for path in gone.iter().map(|kept| kept_file(folder, &kept.file)) {
@@ -79,10 +91,27 @@ pub fn discard(
         Discard::Sound => &[".cache"],
         Discard::Files => &[".cache", "out"],
     };
+    let n_made = if what == Discard::Files { n_files(&folder.join("out")) } else { 0 };
     for path in made.iter().map(|name| folder.join(name)).filter(|path| path.is_dir()) {
         std::fs::remove_dir_all(&path).map_err(|source| DiscardError::Delete { path, source })?;
     }
-    Ok(gone)
+    let outside = |still: &Frame| {
+        let is_elsewhere = what == Discard::Files && !is_inside(&still.file);
+        is_elsewhere.then(|| paired_file(folder, &still.file, &still.sha256).ok()).flatten()
+    };
+    Ok(Deleted { kept: gone, made: n_made, outside: exam.frames.iter().filter_map(outside).collect() })
+}
+
+/// How many files are in a folder and those in it; what cannot be looked at is not counted.
+fn n_files(folder: &Path) -> usize {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    entries
+        .map(
+            |entry| {
+                if entry.file_type().is_ok_and(|kind| kind.is_dir()) { n_files(&entry.path()) } else { 1 }
+            },
+        )
+        .sum()
 }
 
 /// The file is in the exam folder, by the name that the journal has for it.

@@ -1,6 +1,6 @@
 //! Erases an exam on request: its words, sound and stills, and what was made from it.
 //!
-//! Takes: an exam folder, the exam as it is, its open journal, and why.
+//! Takes: an exam folder, the exam as it is, its open journal, why, and who wants it.
 //! Gives: one line in the place of the journal, with number and hash of the last line that it had; what is still there.
 //! Never: removes a file that the exam does not name or this program did not make, or follows a link.
 //! Tested in: `tests/it/retention.rs`.
@@ -58,7 +58,7 @@ pub fn erase(
     folder: &Path,
     exam: &Exam,
     journal: Journal,
-    why: &str,
+    (why, by): (&str, &str),
     at: DateTime<Utc>,
 ) -> Result<Vec<PathBuf>, EraseError> {
     let path = folder.join(JOURNAL_FILE);
@@ -69,7 +69,7 @@ pub fn erase(
         return Err(EraseError::Open);
     }
     let lines = journal.next_seq().0.saturating_sub(1);
-    let erased = Erased { exam: exam.header.id.clone(), lines, why: why.to_owned() };
+    let erased = Erased { exam: exam.header.id.clone(), lines, why: why.to_owned(), by: Some(by.to_owned()) };
     journal.erase(at, erased)?;
     let mut outside = Vec::new();
     for still in &exam.frames {

@@ -264,6 +264,9 @@ pub struct Discarded {
     pub files: Vec<FileHash>,
     /// Why, in words.
     pub why: String,
+    /// Who had them deleted; absent where a rule of the practice did, and in older journals.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
 }
 
 /// An exam that was erased.
@@ -275,6 +278,9 @@ pub struct Erased {
     pub lines: u64,
     /// Why, in words.
     pub why: String,
+    /// Who erased it; absent in older journals.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
 }
 
 /// A call in the journal.

@@ -31,7 +31,7 @@ fn said(output: &Output) -> String {
 /// What `journal --verify` says of files that were changed.
 fn verify(folder: &Path) -> (Option<i32>, String) {
     let output = zonecall(&["journal", &text(folder), "--verify"]);
-    let words = said(&output).lines().filter(|line| line.contains("changed")).collect();
+    let words = said(&output).lines().filter(|line| line.contains("has changed")).collect();
     (output.status.code(), words)
 }
 
@@ -50,17 +50,20 @@ fn sound_goes_after_the_period_and_not_before_and_nothing_is_missed() {
     };
     let before = check();
     let verified = verify(folder.path());
-    let keep = |days: &str| zonecall(&["retention", "sound", "--days", days, &text(folder.path())]);
+    let keep =
+        |days: &str| zonecall(&["retention", "sound", "--days", days, "--drafts-too", &text(folder.path())]);
+    let draft = zonecall(&["retention", "sound", "--days", "1", &text(folder.path())]);
+    assert!(said(&draft).contains("it is a draft with") && sound.exists(), "{}", said(&draft));
     let young = keep("36500");
     assert!(said(&young).contains("not old enough") && sound.exists(), "{}", said(&young));
     let old = keep("1");
-    assert!(said(&old).contains("1 files deleted") && !sound.exists(), "{}", said(&old));
+    assert!(said(&old).contains("1 recording deleted") && !sound.exists(), "{}", said(&old));
     let lines = journal::read(folder.path()).unwrap();
     assert_eq!(lines.damage, []);
     assert_eq!((lines.discarded[0].file.as_str(), &lines.discarded[0].sha256), ("audio/0001.wav", &hash));
     assert_eq!(verify(folder.path()), verified);
     assert_eq!(check(), before, "nothing new to look at");
-    assert!(said(&keep("1")).contains("0 files deleted"), "a second time there is nothing to do");
+    assert!(said(&keep("1")).contains("0 recordings deleted"), "a second time there is nothing to do");
     // The desk shows an exam without its sound.
     assert!(Served::start(folder.path(), 0).exam().is_object());
 }
@@ -76,21 +79,68 @@ fn sound_that_is_missing_without_a_line_is_still_missed() {
 fn on_request_all_files_go_and_the_journal_verifies() {
     let folder = exam();
     assert!(zonecall(&["report", &text(folder.path())]).status.success());
-    let done = zonecall(&["retention", "delete", "--why", "asked for by the owner", &text(folder.path())]);
-    assert!(said(&done).contains("2 files deleted"), "{}", said(&done));
+    let done = zonecall(&[
+        "retention",
+        "delete",
+        "--why",
+        "asked for by the owner",
+        "--by",
+        "Ada",
+        "--yes",
+        &text(folder.path()),
+    ]);
+    assert!(said(&done).contains("1 recording, 1 still and 1 file in `out` deleted"), "{}", said(&done));
     for gone in ["audio/0001.wav", "still.png", "out"] {
         assert!(!folder.path().join(gone).exists(), "{gone}");
     }
     let verified = zonecall(&["journal", &text(folder.path()), "--verify"]);
     assert_eq!(verified.status.code(), Some(0), "{}", said(&verified));
     assert!(!said(&verified).contains("cannot be compared"), "a line tells why: {}", said(&verified));
-    assert!(said(&zonecall(&["journal", &text(folder.path())])).contains("asked for by the owner"));
+    let lines = said(&zonecall(&["journal", &text(folder.path())]));
+    assert!(lines.contains("deleted by Ada: asked for by the owner"), "{lines}");
+}
+
+#[test]
+fn nothing_goes_for_good_before_somebody_has_seen_what_and_given_a_name() {
+    let folder = exam();
+    let path = text(folder.path());
+    let bytes = std::fs::read(folder.path().join("exam.jsonl")).unwrap();
+    for task in ["delete", "erase"] {
+        let nameless = zonecall(&["retention", task, "--why", "asked for", "--yes", &path]);
+        assert!(nameless.status.code() == Some(2) && said(&nameless).contains("--by"), "{}", said(&nameless));
+        let shown = zonecall(&["retention", task, "--why", "asked for", "--by", "Ada", &path]);
+        assert_eq!(shown.status.code(), Some(1), "{}", said(&shown));
+        let words = said(&shown);
+        assert!(words.contains("Juniper, 4 May 2026, a draft: 1 recording, 1 still"), "{words}");
+        assert!(words.contains("add --yes"), "{words}");
+        assert_eq!(std::fs::read(folder.path().join("exam.jsonl")).unwrap(), bytes);
+        assert!(folder.path().join("audio/0001.wav").exists() && folder.path().join("still.png").exists());
+    }
+}
+
+#[test]
+fn stills_outside_the_folder_stay_and_are_named_when_the_exam_s_files_are_deleted() {
+    let (folder, elsewhere) = (exam(), tempfile::tempdir().unwrap());
+    let stick = elsewhere.path().join("IM0001.png");
+    std::fs::copy(folder.path().join("still.png"), &stick).unwrap();
+    let mut frame = still::frame("2.25.7");
+    frame.file = text(&stick);
+    let mut journal = Journal::open(folder.path()).unwrap();
+    journal
+        .append("2026-05-04T08:02:00Z".parse().unwrap(), Sample(192_000), &Event::Frame(Box::new(frame)))
+        .unwrap();
+    drop(journal);
+    let done = zonecall(&["retention", "delete", "--why", "x", "--by", "Ada", "--yes", &text(folder.path())]);
+    assert!(said(&done).contains("1 recording, 0 stills"), "{}", said(&done));
+    assert!(said(&done).contains("STILL THERE: ") && said(&done).contains("IM0001.png"), "{}", said(&done));
+    assert!(stick.exists());
 }
 
 #[test]
 fn an_exam_that_was_never_closed_loses_nothing() {
     let folder = still::folder();
-    let refused = zonecall(&["retention", "delete", "--why", "x", &text(folder.path())]);
+    let refused =
+        zonecall(&["retention", "delete", "--why", "x", "--by", "Ada", "--yes", &text(folder.path())]);
     assert_eq!(refused.status.code(), Some(2));
     assert!(said(&refused).contains("the exam was never closed"), "{}", said(&refused));
     assert!(folder.path().join("audio/0001.wav").exists());
@@ -160,7 +210,9 @@ fn an_exam_that_is_erased_leaves_one_line_by_which_a_copy_is_recognised() {
     std::fs::write(folder.path().join("mine.txt"), "not the program's").unwrap();
     std::fs::write(folder.path().join(".exam.jsonl.new"), "left by a crash").unwrap();
     let before = journal::read(&copy).unwrap();
-    let erase = || zonecall(&["retention", "erase", "--why", "asked for by the owner", &path]);
+    let erase = || {
+        zonecall(&["retention", "erase", "--why", "asked for by the owner", "--by", "Ada", "--yes", &path])
+    };
     let done = erase();
     assert!(done.status.success() && said(&done).contains(": erased\n"), "{}", said(&done));
     assert_eq!(said(&done).matches("STILL THERE").count(), 1, "{}", said(&done));
@@ -178,7 +230,7 @@ fn an_exam_that_is_erased_leaves_one_line_by_which_a_copy_is_recognised() {
     let (line, erased) = lines.erased().unwrap();
     let n_lines = before.events.len() as u64;
     assert_eq!((line.seq.0, erased.lines, line.prev.as_str()), (n_lines + 1, n_lines, before.last_hash()));
-    assert_eq!(erased.why, "asked for by the owner");
+    assert_eq!((erased.why.as_str(), erased.by.as_deref()), ("asked for by the owner", Some("Ada")));
     let verified = zonecall(&["journal", &path, "--verify"]);
     let told = said(&verified);
     assert!(verified.status.success() && told.contains(&line.prev) && told.contains("erased on"), "{told}");
@@ -198,10 +250,14 @@ fn the_line_that_is_left_ends_the_chain_of_the_lines_that_were_erased_and_is_its
     let folder = exam();
     let (path, file) = (text(folder.path()), folder.path().join("exam.jsonl"));
     let lags = std::fs::read(folder.path().join("exam.head")).unwrap();
-    zonecall(&["retention", "delete", "--why", "asked for", &path]);
+    zonecall(&["retention", "delete", "--why", "asked for", "--by", "Ada", "--yes", &path]);
     let before = journal::read(folder.path()).unwrap();
     let head = std::fs::read(folder.path().join("exam.head")).unwrap();
-    assert!(zonecall(&["retention", "erase", "--why", "asked for", &path]).status.success());
+    assert!(
+        zonecall(&["retention", "erase", "--why", "asked for", "--by", "Ada", "--yes", &path])
+            .status
+            .success()
+    );
     let lines = journal::read(folder.path()).unwrap();
     assert_eq!(
         (lines.events[0].prev.as_str(), lines.erased().unwrap().1.lines),
@@ -225,7 +281,9 @@ fn the_line_that_is_left_ends_the_chain_of_the_lines_that_were_erased_and_is_its
 #[test]
 fn nothing_is_erased_of_an_exam_that_was_never_closed_or_by_a_link() {
     let folder = still::folder();
-    let erase = |folder: &Path| zonecall(&["retention", "erase", "--why", "x", &text(folder)]);
+    let erase = |folder: &Path| {
+        zonecall(&["retention", "erase", "--why", "x", "--by", "Ada", "--yes", &text(folder)])
+    };
     let bytes = std::fs::read(folder.path().join("exam.jsonl")).unwrap();
     let refused = erase(folder.path());
     assert_eq!(refused.status.code(), Some(2));
