@@ -43,6 +43,7 @@ mod output;
 mod own_words;
 mod name;
 mod pair;
+mod pair_copy;
 mod pair_day;
 mod pair_notes;
 mod pair_shown;

@@ -9,6 +9,7 @@ use anyhow::{Context as _, bail, ensure};
 use chrono::Utc;
 
 use super::options::{FolderArgs, not_blank};
+use super::pair_copy::copy_or_tell;
 use super::pair_day::{TakenToo, pair_day};
 use super::pair_notes::{known_scanner, note, note_clock};
 use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
@@ -24,7 +25,7 @@ use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall pair exams/juniper --frames /media/scanner\n  \
-    zonecall pair exams --frames /media/scanner\n  zonecall pair exams/juniper --undo --by Ada\n  \
+    zonecall pair exams --frames /media/scanner --copy\n  zonecall pair exams/juniper --undo --by Ada\n  \
     zonecall pair exams/juniper --frames /media/scanner --again --by Ada\n\n\
     Exit codes: 0 each still has one label, 1 a label is missing or in doubt, or a file was left out, 2 an error.")]
 pub(crate) struct PairArgs {
@@ -36,6 +37,9 @@ pub(crate) struct PairArgs {
     /// Also take stills that were saved more than ten minutes before or after the exam.
     #[arg(long)]
     pub(crate) all: bool,
+    /// Copy the stills of the exam into its folder, so that the memory card can be used again.
+    #[arg(long, conflicts_with = "undo")]
+    pub(crate) copy: bool,
     /// Leave out again all stills that were added last; they stay in the journal and are no longer used.
     #[arg(long, requires = "by", conflicts_with_all = ["frames", "all", "same_horse", "again"])]
     pub(crate) undo: bool,
@@ -80,7 +84,7 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let frames = medium(args.frames.as_deref().context("name the folder of the stills with --frames")?);
     ensure!(frames.is_dir(), "`{}` is not a folder; name the folder that holds the stills", frames.shown());
     if !day.is_empty() {
-        let too = TakenToo { all: args.all, again_by: args.taken_in_by() };
+        let too = TakenToo { all: args.all, copy: args.copy, again_by: args.taken_in_by() };
         return pair_day(frames, &day, &too, &protocols);
     }
     let exam = exam_folder.exam(&protocols)?;
@@ -107,7 +111,9 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
         )?;
     }
     let is_settled = show_record(&mut out, &exam_folder, &protocols, &noted)?;
-    let clean = is_settled && !none && undone == 0 && refused.is_empty() && noted.outside.is_empty();
+    let is_copied = copy_or_tell(&mut out, &exam_folder, &protocols, args.copy)?;
+    let clean =
+        is_settled && is_copied && !none && undone == 0 && refused.is_empty() && noted.outside.is_empty();
     Ok(if clean { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 

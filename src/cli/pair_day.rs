@@ -10,6 +10,7 @@ use std::io::Write;
 use std::path::Path;
 use std::process::ExitCode;
 
+use super::pair_copy::copy_or_tell;
 use super::pair_notes::{Noted, known_scanner, note, note_clock};
 use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{left_out_by_mistake, mind_left_out};
@@ -23,10 +24,12 @@ use crate::frames::pairing::Tie;
 use crate::protocol::Protocols;
 use crate::terminal::{self, ShownText as _};
 
-/// Which stills are taken besides those of an exam's own time that nobody left out.
+/// What is wanted besides the stills of an exam's own time that nobody left out.
 pub(super) struct TakenToo<'a> {
     /// Those from outside the exam's time.
     pub(super) all: bool,
+    /// Not more stills, but copies of them in the exams' folders.
+    pub(super) copy: bool,
     /// Those that `--undo` left out, by the word of this person.
     pub(super) again_by: Option<&'a str>,
 }
@@ -73,6 +76,7 @@ pub(super) fn pair_day(
         }
         show_left_out(&mut out, &noted, &[])?;
         clean &= show_record(&mut out, folder, protocols, &noted)?;
+        clean &= copy_or_tell(&mut out, folder, protocols, too.copy)?;
     }
     let left: Vec<&String> = owners.iter().filter(|owner| owner.1.is_none()).map(|owner| owner.0).collect();
     if let Some((_, stills)) = exams.first().filter(|_| !left.is_empty()) {
@@ -96,7 +100,9 @@ fn clocks(folders: &[&ExamFolder], exams: &[(Exam, Vec<Frame>)]) -> Vec<Option<S
     let clock = |(idx, (folder, (exam, stills))): (usize, (&&ExamFolder, &(Exam, Vec<Frame>)))| {
         // An exam that shows the clock itself needs nobody else's.
         let other = || of_day.iter().flatten().next().filter(|_| of_day[idx].is_none()).cloned();
-        known_scanner(folder, exam, stills).or_else(other).filter(|clock| !exam.scanner_clocks.contains(clock))
+        known_scanner(folder, exam, stills)
+            .or_else(other)
+            .filter(|clock| !exam.scanner_clocks.contains(clock))
     };
     folders.iter().zip(exams).enumerate().map(clock).collect()
 }

@@ -112,11 +112,7 @@ pub(super) fn note_clock(exam_folder: &ExamFolder, exam: &Exam) -> anyhow::Resul
 }
 
 /// The clock of the scanner as an earlier exam found it, where that was not written down yet.
-pub(super) fn known_scanner(
-    exam_folder: &ExamFolder,
-    exam: &Exam,
-    frames: &[Frame],
-) -> Option<ScannerClock> {
+pub(super) fn known_scanner(exam_folder: &ExamFolder, exam: &Exam, frames: &[Frame]) -> Option<ScannerClock> {
     let scanner = scanner_of(exam.frames.iter().chain(frames))?;
     let clock = from_earlier(exam_folder.path(), scanner)?;
     (!exam.scanner_clocks.contains(&clock)).then_some(clock)

@@ -1,4 +1,5 @@
 //! A memory card that is used again: other pictures under the names of those that were paired are never shown as these.
+use crate::support;
 use crate::support::desk::Served;
 use crate::support::program::zonecall;
 use crate::support::still;
@@ -28,7 +29,10 @@ fn a_report_shows_no_picture_that_was_not_paired_and_names_the_file() {
     use_again(folder.path());
     let (code, told) = run(&["report", &exam]);
     assert_eq!(code, Some(1), "{told}");
-    assert!(told.contains("`still.png` is not what was paired") && told.contains("`zonecall pair`"), "{told}");
+    assert!(
+        told.contains("`still.png` is not what was paired") && told.contains("`zonecall pair`"),
+        "{told}"
+    );
     assert!(!page().contains("data:image/jpeg"), "another picture is not");
     let (code, told) = run(&["report", &exam, "--for", "owner", "--format", "pdf"]);
     assert_eq!(code, Some(1), "{told}");
@@ -91,4 +95,43 @@ fn the_desk_asks_about_a_file_that_was_not_paired_and_neither_shows_nor_measures
     });
     let (status, told) = desk.post("/api/trace", &drawn);
     assert!(status == 422 && told.to_string().contains("is not the file that was paired"), "{status} {told}");
+}
+
+#[test]
+fn a_card_that_is_wiped_takes_no_picture_from_an_exam_whose_stills_were_copied() {
+    let folder = tempfile::tempdir().unwrap();
+    let (exam, card) = (folder.path().join("exam"), folder.path().join("card"));
+    support::write_journal(&exam, &[(2.0, "left fore zone one alpha transverse"), (6.0, "save")]);
+    std::fs::create_dir(&card).unwrap();
+    let save =
+        |grey| image::GrayImage::from_pixel(8, 8, image::Luma([grey])).save(card.join("a.png")).unwrap();
+    save(7);
+    let (exam_path, frames) = (exam.to_string_lossy().into_owned(), card.to_string_lossy().into_owned());
+    let pair = |more: &[&str]| run(&[&["pair", &exam_path, "--frames", &frames, "--all"], more].concat()).1;
+    let told = pair(&[]);
+    assert!(
+        told.contains("the journal names them and does not hold them") && told.contains("--copy"),
+        "{told}"
+    );
+    let told = pair(&["--copy"]);
+    assert!(told.contains("1 still copied into"), "{told}");
+    let bytes = std::fs::read(card.join("a.png")).unwrap();
+    assert_eq!(std::fs::read(exam.join("stills/a.png")).unwrap(), bytes);
+    let mode = |path: &Path| {
+        std::os::unix::fs::PermissionsExt::mode(&path.metadata().unwrap().permissions()) & 0o777
+    };
+    assert_eq!((mode(&exam.join("stills")), mode(&exam.join("stills/a.png"))), (0o700, 0o600));
+    // The next patient, under the same name.
+    save(200);
+    let told = pair(&["--copy"]);
+    assert!(told.contains("2 stills, 1 of them new"), "{told}");
+    assert_eq!(std::fs::read(exam.join("stills/a.png")).unwrap(), bytes, "nothing is written over");
+    assert_eq!(
+        std::fs::read(exam.join("stills/a-2.png")).unwrap(),
+        std::fs::read(card.join("a.png")).unwrap()
+    );
+    std::fs::remove_file(card.join("a.png")).unwrap();
+    let (_, told) = run(&["check", &exam_path]);
+    assert!(!told.contains("is no longer at") && !told.contains("file-changed"), "{told}");
+    assert!(!pair(&[]).contains("does not hold them"), "and nothing more is said of it");
 }
