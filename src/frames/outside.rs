@@ -2,7 +2,8 @@
 //!
 //! Takes: an exam, its stills and their pairing.
 //! Gives: for each still, whether it was saved well before or after the exam.
-//! Never: says so without a clock that ties the stills to the exam, or of a still that a person placed.
+//! Never: says so without a clock that ties the stills to the exam, by one of several that do so about as well, or of a still
+//! that a person placed.
 //! Tested in: `tests/it/pair_folder.rs`.
 
 use chrono::{DateTime, Utc};
@@ -11,7 +12,7 @@ use crate::exam::event::Frame;
 use crate::exam::fold::Exam;
 use crate::frames::clock_fit::exam_s;
 use crate::frames::pair::bounds_s;
-use crate::frames::pairing::{Pairing, Tie};
+use crate::frames::pairing::{ClockFit, Pairing, Tie};
 use crate::frames::stamps::saved_at;
 
 /// Stills further than this from the beginning or the end of the exam are of another one, in seconds: ten minutes, in which
@@ -21,7 +22,8 @@ const WELL_S: f64 = 600.0;
 /// For each of these stills, whether it was saved outside the time of the exam.
 #[must_use]
 pub fn outside(exam: &Exam, frames: &[Frame], pairing: &Pairing) -> Vec<bool> {
-    let Some(clock) = &pairing.clock else { return vec![false; frames.len()] };
+    let Some(best) = &pairing.clock else { return vec![false; frames.len()] };
+    let clocks: Vec<&ClockFit> = std::iter::once(best).chain(&pairing.rival_clocks).collect();
     let (from_s, to_s) = bounds_s(exam);
     let mut times = saved_at(frames, exam.header.utc_offset_s);
     // A copy in another format was saved when its still was, whatever time the file has.
@@ -29,9 +31,12 @@ pub fn outside(exam: &Exam, frames: &[Frame], pairing: &Pairing) -> Vec<bool> {
         times[copy] = times[original];
     }
     let is_outside = |(paired, at): (&Tie, DateTime<Utc>)| {
-        let at_s = exam_s(clock, (at - exam.header.started_at).as_seconds_f64());
+        let is_outside_by = |clock: &&ClockFit| {
+            let at_s = exam_s(clock, (at - exam.header.started_at).as_seconds_f64());
+            at_s < from_s - WELL_S || at_s > to_s + WELL_S
+        };
         let by_hand = matches!(paired, Tie::Hand(_) | Tie::Label(_) | Tie::LeftOut);
-        !by_hand && (at_s < from_s - WELL_S || at_s > to_s + WELL_S)
+        !by_hand && clocks.iter().all(is_outside_by)
     };
     pairing.frames.iter().map(|paired| &paired.tie).zip(times).map(is_outside).collect()
 }

@@ -90,8 +90,8 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
             paired[copy] = paired[original].clone();
         }
     }
-    let clock = fit.candidates.into_iter().next().map(|best| best.clock);
-    Pairing { clock, frames: paired, copies }
+    let mut clocks = fit.candidates.into_iter().map(|candidate| candidate.clock);
+    Pairing { clock: clocks.next(), rival_clocks: clocks.collect(), frames: paired, copies }
 }
 
 /// The one clock that a person set.

@@ -10,6 +10,8 @@
 pub struct Pairing {
     /// How the scanner's clock runs against the exam's; none where it is not known.
     pub clock: Option<ClockFit>,
+    /// Other clocks that explain the stills about as well.
+    pub rival_clocks: Vec<ClockFit>,
     /// One entry for each still, in the order of `Exam::frames`.
     pub frames: Vec<PairedFrame>,
     /// In the same order: the place of the still that a file shows, too, in another format; none where it is a still of its own.

@@ -7,6 +7,7 @@ use zonecall::exam::event::{Event, Frame, ScannerClock};
 use zonecall::exam::fold::Exam;
 use zonecall::exam::journal::{self, Journal};
 use zonecall::frames::known_clock::{found, from_earlier};
+use zonecall::frames::outside::outside;
 use zonecall::frames::pair::pair;
 use zonecall::frames::pairing::Tie;
 
@@ -104,4 +105,42 @@ fn what_an_exam_finds_by_a_clock_that_was_known_does_not_make_it_forget_that_clo
     let mut exam = with_clock(&said, Some(known(412.0)));
     exam.scanner_clocks.push(ScannerClock { exam: None, at: after(10.0), ..known(412.3) });
     assert_eq!(pair(&exam, &stills).frames[0].tie, Tie::Save(1));
+}
+
+#[test]
+fn stills_of_three_exams_of_the_same_rhythm_are_all_kept_in_sight_and_none_is_labelled_by_chance() {
+    let saves = [12.0, 25.5, 31.0, 58.0, 66.5, 90.0, 104.0, 131.5];
+    let limbs = [
+        "one alpha transverse",
+        "one bravo",
+        "two alpha",
+        "two bravo",
+        "two charlie",
+        "three alpha",
+        "three bravo",
+    ];
+    let views: Vec<String> = limbs.iter().map(|zone| format!("left fore zone {zone}")).collect();
+    let mut said: Vec<(f64, &str)> = saves.iter().map(|at_s| (*at_s, "save")).collect();
+    said.extend(views.iter().zip(saves).map(|(view, at_s)| (at_s - 6.0, view.as_str())));
+    said.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut exam = support::exam(&said);
+    for horse in 0..3_i64 {
+        let first = 412.0 + 4000.0 * horse as f64;
+        exam.frames.extend(
+            saves
+                .iter()
+                .zip(1..)
+                .map(|(at_s, number)| Frame { scanner: None, ..still(100 * horse + number, at_s + first) }),
+        );
+    }
+    let pairing = pair(&exam, &exam.frames);
+    let outside = outside(&exam, &exam.frames, &pairing);
+    assert_eq!(
+        outside,
+        vec![false; exam.frames.len()],
+        "each group fits by one of the clocks: {:?}",
+        pairing.clock
+    );
+    let labelled = pairing.frames.iter().filter(|frame| matches!(frame.tie, Tie::Save(_) | Tie::Context(_)));
+    assert_eq!(labelled.count(), 0, "{pairing:?}");
 }
