@@ -93,7 +93,7 @@ shoot "file://$work/reports.html" 1568 734 "$to/reports.png"
 pdftoppm -r 110 -png -singlefile -f 1 -l 1 "$reports/course.pdf" "$to/course"
 
 echo "pictures: the listening screen"
-export XDG_RUNTIME_DIR="$work" HOME="$work" TMUX_TMPDIR="$work" ZONECALL_SETTINGS=/nonexistent
+export XDG_RUNTIME_DIR="$work" HOME="$work" TMUX_TMPDIR="$work" ZONECALL_SETTINGS=/dev/null
 pulseaudio -n --daemonize=no --exit-idle-time=-1 --use-pid-file=no \
     --load=module-native-protocol-unix --load="module-null-sink sink_name=mic" >/dev/null 2>&1 &
 started+=($!)

@@ -5,13 +5,14 @@
 //! Never: changes the file.
 //! Tested in: `tests/sound/doctor.rs`.
 
-use super::doctor_line::DoctorLine;
+use super::doctor_line::{DoctorLine, PartState};
+use super::encrypt;
 use super::listen::sides;
 use super::output::one_line;
 use super::screen_args::ScreenArgs;
 use super::set_for_exam::SetForExam;
 use super::settings::Settings;
-use super::settings_place::place;
+use super::settings_place::{missing, place};
 use super::switch::SwitchArgs;
 use crate::frames::watch::is_there;
 use crate::protocol::Protocols;
@@ -23,6 +24,11 @@ const CORRECT: &str = "correct the settings";
 
 /// The settings that count, none where the file cannot be read; and the line that tells of the file, where there is one.
 pub(super) fn read() -> (Settings, Option<DoctorLine>) {
+    if let Some(path) = missing() {
+        let found = format!("there is no file `{}`, which ZONECALL_SETTINGS names", path.shown());
+        let remedy = "write it with `zonecall setup`, or name the file that holds the settings";
+        return (Settings::default(), Some(DoctorLine::lacks("settings", PartState::Needed, found, remedy)));
+    }
     let path = place().filter(|path| path.exists());
     match Settings::read() {
         Ok(settings) => {
@@ -47,6 +53,7 @@ pub(super) fn wrong(settings: &Settings, protocols: &Protocols) -> Vec<DoctorLin
     let scale = settings.score_scale.as_deref();
     let found = [
         ("sides", sides(settings.sides.as_ref(), protocols).err()),
+        ("encryption", encrypt::usable(settings.encrypt_for.as_deref().unwrap_or_default()).err()),
         ("score scale", SetForExam::default().added_to(Subject::default(), protocols, scale).err()),
     ];
     let line = |(name, error): (&'static str, Option<anyhow::Error>)| {

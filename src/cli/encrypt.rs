@@ -107,6 +107,14 @@ fn with_name(folder: &Path) -> PathBuf {
     full.unwrap_or_else(|| folder.to_owned())
 }
 
+/// Whether exams can be encrypted for these public keys.
+pub(super) fn usable(keys: &[String]) -> anyhow::Result<()> {
+    if !keys.is_empty() {
+        Recipients::of(keys.iter().map(String::as_str))?;
+    }
+    Ok(())
+}
+
 /// What encrypts the closed exams of a box for these public keys: this program, once for each exam. None where there is no
 /// key.
 pub(super) fn between_exams(keys: &[String], knowledge: &KnowledgeArgs) -> anyhow::Result<Option<Chore>> {

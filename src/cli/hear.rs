@@ -19,7 +19,7 @@ use super::ear;
 use super::notes::write_down;
 use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::output::one_line;
-use super::settings::Settings;
+use super::settings::{self, Settings};
 use super::subject_args::SubjectArgs;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, Sample, WallQuality};
 use crate::exam::event::CloseReason;
@@ -69,6 +69,7 @@ pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
     let spoken = args.language.read(&protocols)?;
     let settings = Settings::read()?;
+    settings::tell_missing();
     let subject = settings.added_to(args.subject.read(&protocols, settings.score_scale.as_deref())?);
     let which = settings.ear_or(&args.ear);
     let mut recordings = args.files.iter().map(|path| open(path)).collect::<anyhow::Result<Vec<_>>>()?;

@@ -22,6 +22,10 @@ pub(crate) fn decrypt(_: &DecryptArgs) -> anyhow::Result<ExitCode> {
     left_out("decrypt", "encrypt")
 }
 
+pub(super) fn usable(keys: &[String]) -> anyhow::Result<()> {
+    if keys.is_empty() { Ok(()) } else { left_out("encrypt", "encrypt").map(|_| ()) }
+}
+
 pub(super) fn between_exams(keys: &[String], _: &KnowledgeArgs) -> anyhow::Result<Option<Chore>> {
     if keys.is_empty() { Ok(None) } else { left_out("encrypt", "encrypt").map(|_| None) }
 }

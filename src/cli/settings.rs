@@ -11,10 +11,10 @@ use anyhow::Context as _;
 use serde::Deserialize;
 
 use super::options::{EarChoice, SwitchWay, WhichEar, written};
-use super::settings_place::place;
+use super::settings_place::{missing, place};
 use crate::exam::header::CONTEXT_S_MAX;
 use crate::session::options::Subject;
-use crate::terminal::ShownText as _;
+use crate::terminal::{self, ShownText as _};
 
 /// What the file can say; what it does not say has its default.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
@@ -46,6 +46,17 @@ pub(super) struct Settings {
     pub(super) encrypt_for: Option<Vec<String>>,
     pub(super) time_stamp: Option<String>,
     pub(super) time_stamp_ca: Option<PathBuf>,
+}
+
+/// Says that the file which `ZONECALL_SETTINGS` names is not there: without a word, what it was to set would be missed too late.
+pub(super) fn tell_missing() {
+    if let Some(path) = missing() {
+        terminal::warn(format!(
+            "zonecall: there are no settings `{}`, which ZONECALL_SETTINGS names, so nothing is set; write them with `zonecall \
+             setup`, or name the file that holds them",
+            path.shown()
+        ));
+    }
 }
 
 impl Settings {

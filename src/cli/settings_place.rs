@@ -16,3 +16,8 @@ pub(super) fn place() -> Option<PathBuf> {
         Some(folder.join("zonecall/zonecall.toml"))
     })
 }
+
+/// The file that `ZONECALL_SETTINGS` names, where it is not there.
+pub(super) fn missing() -> Option<PathBuf> {
+    std::env::var_os("ZONECALL_SETTINGS").map(PathBuf::from).filter(|path| !path.exists())
+}

@@ -207,3 +207,22 @@ fn own_words_are_listed_with_what_can_be_said_and_a_sample_is_called_one() {
     let told = String::from_utf8_lossy(&doctor.stdout).into_owned();
     assert!(told.contains("`ko` is a sample of how a grammar is written"), "{told}");
 }
+
+#[test]
+fn settings_that_are_named_and_not_there_and_keys_that_are_none_are_told_before_a_horse_is_there() {
+    let folder = tempfile::tempdir().unwrap();
+    let doctor = || {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_zonecall"));
+        command.args(["doctor", "--into"]).arg(folder.path());
+        let done = command.env("ZONECALL_SETTINGS", folder.path().join("zonecall.toml")).output().unwrap();
+        (done.status.code(), String::from_utf8_lossy(&done.stdout).into_owned())
+    };
+    let (code, told) = doctor();
+    assert!(code == Some(1) && told.contains("MISSING      settings"), "{told}");
+    let heard = hear(folder.path(), "left fore", &[]);
+    let told = String::from_utf8_lossy(&heard.stderr);
+    assert!(told.contains("there are no settings `") && told.contains("ZONECALL_SETTINGS"), "{told}");
+    std::fs::write(folder.path().join("zonecall.toml"), "encrypt_for = [\"age1example\"]\n").unwrap();
+    let (code, told) = doctor();
+    assert!(code == Some(1) && told.contains("MISSING      encryption"), "{told}");
+}

@@ -76,14 +76,14 @@ impl Sound {
     /// Starts `zonecall listen` with these options, its output caught.
     pub fn zonecall(&self, args: &[&str]) -> Listening {
         // Whoever runs the tests may have settings of their own.
-        self.zonecall_with(args, &[("ZONECALL_SETTINGS", "/nonexistent")])
+        self.zonecall_with(args, &[("ZONECALL_SETTINGS", "/dev/null")])
     }
 
     /// The same in a terminal of its own, which is closed when this is ended.
     pub fn zonecall_in_terminal(&self, args: &str) -> Child {
         let line = format!("{} {args}", env!("CARGO_BIN_EXE_zonecall"));
         let mut command = self.command("script", &["--quiet", "--command", &line, "/dev/null"]);
-        command.env("ZONECALL_SETTINGS", "/nonexistent").env("TERM", "xterm-256color");
+        command.env("ZONECALL_SETTINGS", "/dev/null").env("TERM", "xterm-256color");
         command.stdin(Stdio::piped()).stdout(Stdio::null()).stderr(Stdio::null());
         command.spawn().expect("script of bsdutils")
     }
