@@ -21,7 +21,7 @@ use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
 use super::own_words::OwnWordsArg;
 use super::receiver_args::{ReceiverArgs, Receiving};
 use super::screen_args::ScreenArgs;
-use super::settings::Settings;
+use super::settings::{self, Settings};
 use super::subject_args::SubjectArgs;
 use super::switch::SwitchArgs;
 use crate::exam_folder::ExamFolder;
@@ -40,7 +40,7 @@ use crate::session::screen::Display;
 use crate::session::spoken::SpokenLanguage;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::voice::{VoiceStyle, WORDS_A_MINUTE};
-use crate::session::waiting::{self, Exams};
+use crate::session::waiting::{self, Exams, OnlyListener};
 use crate::terminal::{self, ShownText as _};
 
 /// What is received goes here: in an exam, and beside the exams of a box.
@@ -279,7 +279,12 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     }
     args.live.must_have_stills()?;
     let protocols = args.knowledge.read()?;
+    // Before anything else is said of the exams in the folder: one of them may be heard just now.
+    let only = args.exams.as_deref().map(OnlyListener::of).transpose()?;
     let settings = Settings::read()?;
+    if args.exams.is_some() {
+        settings::tell_missing();
+    }
     let keys =
         if args.encrypt_for.is_empty() { settings.encrypt_for.as_ref() } else { Some(&args.encrypt_for) };
     let keys = keys.filter(|_| args.exams.is_some()).map_or(&[][..], Vec::as_slice);
@@ -296,11 +301,15 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let board = args.live.screen.begin(&settings)?;
     let mut options = ListenOptions { day_list: horses, board, ..chosen.options };
     let Some(into) = into else {
-        let folder = args.exams.as_deref().context("name the folder of the exams")?;
+        let (folder, only) = args.exams.as_deref().zip(only).context("name the folder of the exams")?;
         let _receiving = args.live.receiving(&folder.join(RECEIVED), &mut options)?;
         let notes = between_exams(&ear, &spoken.pack.language, &args.live.ear, &args.knowledge);
         let chores = Chores { notes, encryption };
-        waiting::wait(Exams { folder, subject: &subject, spoken: &spoken, options, chores }, ear, &stop)?;
+        waiting::wait(
+            Exams { folder, only, subject: &subject, spoken: &spoken, options, chores },
+            ear,
+            &stop,
+        )?;
         return Ok(ExitCode::SUCCESS);
     };
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;

@@ -64,6 +64,15 @@ pub enum SessionError {
         /// The language.
         language: String,
     },
+    /// Another program listens for exams in the folder.
+    #[error(
+        "another zonecall is listening for exams in `{path}`, maybe as a service; stop that one first, or name another folder",
+        path = path.shown()
+    )]
+    TwoListeners {
+        /// The folder.
+        path: PathBuf,
+    },
     /// The folder of the exams cannot be used.
     #[error("cannot {doing} `{path}`: {source}", path = path.shown())]
     Folders {

@@ -5,6 +5,7 @@
 //! Never: keeps or shows what is said between exams, or touches an exam that was interrupted.
 //! Tested in: `tests/sound/exams.rs`.
 
+use std::fs::{File, TryLockError};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -16,6 +17,7 @@ use crate::exam::call::{Act, Command};
 use crate::exam::cutter::{Ending, Heard, UtteranceCutter};
 use crate::exam_folder::{ENCRYPTED, ExamFolder, REMOVING, with_ending};
 use crate::language::graph::Moment;
+use crate::private;
 use crate::protocol::Protocols;
 use crate::session::chores::{Chore, Chores};
 use crate::session::ear::Ear;
@@ -36,10 +38,15 @@ use crate::session::tone::Tone;
 use crate::speech::utterance::UtteranceAudio;
 use crate::terminal::ShownText as _;
 
+/// Hidden, and empty: locked by who listens for exams in its folder.
+const LISTENING: &str = ".listening";
+
 /// What exams are made from.
 pub struct Exams<'a> {
-    /// The folder that holds them.
+    /// The folder that holds them; nobody else listens in it.
     pub folder: &'a Path,
+    /// Kept as long as this listens.
+    pub only: OnlyListener,
     /// Who speaks; the horse is not known.
     pub subject: &'a Subject,
     /// What can be said.
@@ -92,6 +99,33 @@ struct Opening {
     behind: u64,
 }
 
+/// Marks a folder of exams as listened to by this program, as long as this is kept.
+#[derive(Debug)]
+pub struct OnlyListener {
+    /// Locked; the system lets it go with the program, however that ends.
+    _lock: File,
+}
+
+impl OnlyListener {
+    /// Makes the folder, and makes sure that nobody else listens for exams in it: two would make each exam twice.
+    ///
+    /// # Errors
+    /// When another program does, or the folder cannot be used.
+    pub fn of(folder: &Path) -> Result<OnlyListener, SessionError> {
+        let failed =
+            |doing| move |source| SessionError::Folders { doing, path: folder.to_path_buf(), source };
+        private::make_folder(folder).map_err(failed("make"))?;
+        let mut options = private::options();
+        options.read(true).write(true).create(true).truncate(false);
+        let lock = options.open(folder.join(LISTENING)).map_err(failed("write into"))?;
+        match lock.try_lock() {
+            Ok(()) => Ok(OnlyListener { _lock: lock }),
+            Err(TryLockError::WouldBlock) => Err(SessionError::TwoListeners { path: folder.to_path_buf() }),
+            Err(TryLockError::Error(source)) => Err(failed("lock")(source)),
+        }
+    }
+}
+
 /// Waits for exams until `stop` is set.
 ///
 /// # Errors
@@ -105,7 +139,6 @@ pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<()
     options.display = Display::Log;
     let mut screen = Screen::log();
     let failed = |doing, source| SessionError::Folders { doing, path: folder.to_path_buf(), source };
-    std::fs::create_dir_all(*folder).map_err(|source| failed("make", source))?;
     // That no exam can be kept is reported now, not when the horse stands there.
     tempfile::tempfile_in(*folder).map_err(|source| failed("write into", source))?;
     for found in left_behind(folder, &ear.protocols)? {

@@ -56,6 +56,7 @@ mod measure;
 mod measure_command;
 mod measure_laws;
 mod moved;
+mod one_listener;
 mod other_file;
 mod neural;
 mod notes;
