@@ -5,6 +5,7 @@
 //! Never: knows what is in them.
 //! Tested in: `tests/it/exchange/`.
 
+use std::collections::BTreeSet;
 use std::io::{Cursor, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -25,8 +26,10 @@ use crate::exchange::dicom::{self, DICOM_FOLDER};
 use crate::exchange::input::ExportInput;
 use crate::exchange::still::{self, Still};
 use crate::exchange::{Codes, fhir, labelled, marks, subject, teaching};
+use crate::frames::folder::{LABELLED_ARCHIVE, TEACHING_ARCHIVE};
 use crate::knowledge::measure::Against;
 use crate::knowledge::record::{FrameRow, Record};
+use crate::private;
 use crate::protocol::Protocols;
 use crate::report::export;
 #[cfg(feature = "print")]
@@ -229,7 +232,7 @@ fn into(args: &ExportArgs, name: &str) -> anyhow::Result<PathBuf> {
         Some(path) => path.clone(),
         None => args.folder.open().out()?.join(name),
     };
-    std::fs::create_dir_all(&into).with_context(|| format!("cannot make the folder `{}`", into.shown()))?;
+    private::make_folder(&into).with_context(|| format!("cannot make the folder `{}`", into.shown()))?;
     Ok(into)
 }
 
@@ -261,14 +264,16 @@ fn for_record_system(args: &ExportArgs) -> anyhow::Result<ExitCode> {
 fn labelled_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let opened = open(args)?;
     let folder = into(args, "labelled")?;
+    must_be_own(args, &folder, LABELLED_ARCHIVE)?;
     let copies = labelled::copies(&opened.input(args), &opened.stills, &args.folder.folder);
-    write_copies(&folder, &copies, "labelled.zip")?;
+    write_copies(&folder, &copies, LABELLED_ARCHIVE)?;
     opened.done(copies.files.len() + 1, &folder, copies.problems.len())
 }
 
 fn teaching_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let opened = open(args)?;
     let folder = into(args, "teaching")?;
+    must_be_own(args, &folder, TEACHING_ARCHIVE)?;
     let mut salt = [0; 16];
     getrandom::fill(&mut salt)
         .map_err(|error| anyhow::anyhow!("the system gives no random bytes: {error}"))?;
@@ -292,11 +297,48 @@ fn teaching_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
             of.join(", ")
         ));
     }
-    write_copies(&folder, &copies, "teaching.zip")?;
+    write_copies(&folder, &copies, TEACHING_ARCHIVE)?;
     opened.done(copies.files.len() + 1, &folder, copies.problems.len())
 }
 
+/// The names of the copies that an earlier export of this kind wrote into the folder, as its archive lists them.
+fn written_before(folder: &Path, archive: &str) -> BTreeSet<String> {
+    let listed = || {
+        let zip = zip::ZipArchive::new(std::fs::File::open(folder.join(archive)).ok()?).ok()?;
+        Some(zip.file_names().map(str::to_owned).collect::<BTreeSet<String>>())
+    };
+    let is_plain = |name: &String| Path::new(name).file_name().is_some_and(|plain| plain == name.as_str());
+    listed().unwrap_or_default().into_iter().filter(is_plain).collect()
+}
+
+/// Makes sure that nothing else is in a folder that was named: among other files, copies would be taken for stills.
+fn must_be_own(args: &ExportArgs, folder: &Path, archive: &str) -> anyhow::Result<()> {
+    if args.out.is_none() {
+        return Ok(());
+    }
+    let own = written_before(folder, archive);
+    let entries = std::fs::read_dir(folder).with_context(|| format!("cannot read `{}`", folder.shown()))?;
+    for entry in entries {
+        let name = entry?.file_name();
+        let is_own = name == archive || name.to_str().is_some_and(|name| own.contains(name));
+        ensure!(
+            is_own,
+            "`{}` holds other files, such as `{}`, so nothing was written; name an empty folder or a new one with --out",
+            folder.shown(),
+            Path::new(&name).shown()
+        );
+    }
+    Ok(())
+}
+
 fn write_copies(folder: &Path, copies: &labelled::Copies, archive: &str) -> anyhow::Result<()> {
+    // A copy of before may have a label that is none any more.
+    for name in written_before(folder, archive) {
+        let path = folder.join(&name);
+        if copies.files.iter().all(|file| file.name != name) && path.is_file() {
+            std::fs::remove_file(&path).with_context(|| format!("cannot remove `{}`", path.shown()))?;
+        }
+    }
     for (still, why) in &copies.problems {
         terminal::warn(format!("`{}` was not copied: {}", still.shown(), why.shown()));
     }

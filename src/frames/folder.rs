@@ -15,6 +15,7 @@ use sha2::{Digest, Sha256};
 
 use crate::exam::call::Problem;
 use crate::exam::event::Frame;
+use crate::exam::journal::JOURNAL_FILE;
 use crate::file_name::{kept_file, spelled};
 use crate::frames::beside::{is_own_file, is_own_folder};
 use crate::frames::dicom::{self, StillHeader};
@@ -30,6 +31,12 @@ pub const MAX_FILES: usize = 50_000;
 pub const MAX_DEPTH: usize = 32;
 /// The list that `zonecall receive` keeps beside the stills it took.
 pub(crate) const RECEIVED_FILE: &str = "received.jsonl";
+/// The archive of an export of labelled copies: the folder that holds it holds copies, and no stills.
+pub const LABELLED_ARCHIVE: &str = "labelled.zip";
+/// The same of copies for teaching.
+pub const TEACHING_ARCHIVE: &str = "teaching.zip";
+/// What an exam's reports and copies are in, beside its journal.
+const MADE_FOLDER: &str = "out";
 /// Larger files are not read.
 pub const MAX_FILE_BYTES: u64 = 2 << 30;
 /// Where the time of a still that states none comes from.
@@ -136,6 +143,15 @@ fn list(folder: &Path, found: &mut Listing) {
     let mut open = vec![(folder.to_owned(), 0)];
     let mut looked_at = 0;
     while let Some((folder, depth)) = open.pop() {
+        if is_out_of_exam(&folder) {
+            continue;
+        }
+        if [LABELLED_ARCHIVE, TEACHING_ARCHIVE].iter().any(|archive| folder.join(archive).is_file()) {
+            let fault =
+                problem("holds copies that zonecall made", "name the folder that the scanner exports into");
+            problems.push((folder, fault));
+            continue;
+        }
         let entries = match std::fs::read_dir(&folder) {
             Ok(entries) => entries,
             Err(error) => {
@@ -180,6 +196,12 @@ fn list(folder: &Path, found: &mut Listing) {
             }
         }
     }
+}
+
+/// Whether the folder is that of an exam's reports and copies, which are no stills of a scanner.
+fn is_out_of_exam(folder: &Path) -> bool {
+    folder.file_name().is_some_and(|name| name == MADE_FOLDER)
+        && folder.parent().is_some_and(|exam| exam.join(JOURNAL_FILE).is_file())
 }
 
 fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem> {

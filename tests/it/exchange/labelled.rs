@@ -2,6 +2,8 @@
 
 use image::GenericImageView;
 
+use crate::support::program::zonecall;
+
 use super::stage::{SIZE, STUDY, doubtful, enter, export, faults, files, folder, python, uid};
 
 fn names(folder: &std::path::Path) -> Vec<String> {
@@ -94,4 +96,41 @@ fn a_label_in_doubt_is_in_the_name_and_in_words_and_never_a_code() {
     for tag in ["00082218", "00200062", "00540220", "00082228"] {
         assert!(read.get(tag).is_none(), "{tag}");
     }
+}
+
+#[test]
+fn a_copy_with_a_label_of_before_does_not_stay_beside_the_new_ones() {
+    let exam = folder();
+    export(exam.path(), "labelled", &[], 0);
+    let copies = exam.path().join("out/labelled");
+    assert!(copies.join("LF_2B_T_SDFT_01.png").exists());
+    let path = exam.path().to_str().unwrap();
+    assert!(zonecall(&["pair", path, "--undo", "--by", "Ada"]).status.success());
+    export(exam.path(), "labelled", &[], 0);
+    assert_eq!(names(&copies), ["index.csv", "index.html", "labelled.zip"]);
+}
+
+#[test]
+fn copies_are_written_among_no_other_files_and_are_not_taken_for_stills() {
+    let exam = folder();
+    let path = exam.path().to_str().unwrap();
+    let frames = exam.path().join("frames");
+    let before = names(&frames);
+    let refused = zonecall(&["export", path, "--as", "labelled", "--out", frames.to_str().unwrap()]);
+    let told = super::stage::said_of(&refused);
+    assert!(refused.status.code() == Some(2) && told.contains("holds other files, such as `IM"), "{told}");
+    assert_eq!(names(&frames), before);
+    // A folder of its own is written again, and what is in it is left out with a word.
+    let own = exam.path().join("copies");
+    for _ in 0..2 {
+        export(exam.path(), "labelled", &["--out", own.to_str().unwrap()], 0);
+    }
+    export(exam.path(), "labelled", &[], 0);
+    let done = zonecall(&["pair", path, "--frames", path]);
+    let told = super::stage::said_of(&done);
+    assert!(
+        told.contains("3 stills, 0 of them new") && told.contains("holds copies that zonecall made"),
+        "{told}"
+    );
+    assert!(!told.contains("out/labelled"), "{told}");
 }
