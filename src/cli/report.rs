@@ -1,9 +1,10 @@
 //! `zonecall report`: the exam as a page for a browser or as a PDF, for the vet or the owner.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use anyhow::bail;
 use clap::ValueEnum;
 
 use super::against::against;
@@ -30,9 +31,9 @@ pub(crate) struct ReportArgs {
     /// Who reads it.
     #[arg(long = "for", value_enum, default_value_t = ReportReader::Vet)]
     pub(crate) reader: ReportReader,
-    /// A page for a browser, or a document to print and send.
-    #[arg(long, value_enum, default_value_t = ReportForm::Html)]
-    pub(crate) format: ReportForm,
+    /// A page for a browser, or a document to print and send; without it, what the ending of --out says, or a page.
+    #[arg(long, value_enum)]
+    pub(crate) format: Option<ReportForm>,
     /// Whether coverage, points to check, all stills and calls come with the vet's report; without it, a page has them and a PDF does not.
     #[arg(long, value_name = "WITH", value_enum)]
     pub(crate) appendix: Option<Appendix>,
@@ -78,7 +79,27 @@ pub(crate) enum PaperSize {
     Letter,
 }
 
+impl ReportArgs {
+    /// What is written: a file whose ending says something else could not be opened.
+    fn form(&self) -> anyhow::Result<ReportForm> {
+        let ending = self.out.as_deref().and_then(Path::extension).unwrap_or_default().to_ascii_lowercase();
+        let named = match ending.to_str() {
+            Some("pdf") => Some(ReportForm::Pdf),
+            Some("html" | "htm") => Some(ReportForm::Html),
+            _ => None,
+        };
+        match (self.format, named) {
+            (Some(format), Some(named)) if format != named => bail!(
+                "`{}` ends otherwise than --format says; leave out --format, or name a file with the other ending",
+                self.out.as_deref().unwrap_or(Path::new("")).shown()
+            ),
+            (format, named) => Ok(format.or(named).unwrap_or(ReportForm::Html)),
+        }
+    }
+}
+
 pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
+    let form = args.form()?;
     let folder = args.folder.open();
     let protocols = args.folder.knowledge.read()?;
     let exam = verified(&folder, &protocols)?;
@@ -87,7 +108,7 @@ pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
     let pictures = report::picture::pictures(&record, folder.path());
     let practice = letterhead()?;
     let drawn = overlays(&exam);
-    let appendix = args.appendix.map_or(args.format == ReportForm::Html, |with| with == Appendix::Yes);
+    let appendix = args.appendix.map_or(form == ReportForm::Html, |with| with == Appendix::Yes);
     let input = ReportInput {
         record: &record,
         earlier: &against.earlier,
@@ -95,7 +116,7 @@ pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
         pictures: &pictures,
         frame: ReportFrame { practice: practice.as_ref(), drawn: Some(&drawn), appendix },
     };
-    let (bytes, ending) = match args.format {
+    let (bytes, ending) = match form {
         ReportForm::Html => (page(args.reader, &input).into_bytes(), "html"),
         ReportForm::Pdf => (printed(args, &input)?, "pdf"),
     };

@@ -138,3 +138,16 @@ fn a_still_elsewhere_whose_name_is_no_text_is_copied_with_what_is_kept_of_its_ho
     let bytes = std::fs::read(&still).unwrap();
     assert!(copied.any(|path| std::fs::read(path).unwrap() == bytes), "the still is among them");
 }
+
+#[test]
+fn the_ending_of_a_report_s_file_says_what_is_in_it() {
+    let scene = Scene::new();
+    let (pdf, page) = (scene.text("r.pdf"), scene.text("r.html"));
+    scene.run(&["report", "--out", &pdf]);
+    assert!(std::fs::read(&pdf).unwrap().starts_with(b"%PDF-"), "so a PDF begins (ISO 32000-1, 7.5.2)");
+    scene.run(&["report", "--out", &page]);
+    assert!(std::fs::read_to_string(&page).unwrap().starts_with("<!DOCTYPE html>"));
+    let refused = zonecall(&["report", &scene.text("exam"), "--out", &pdf, "--format", "html"]);
+    let told = String::from_utf8_lossy(&refused.stderr);
+    assert!(refused.status.code() == Some(2) && told.contains("ends otherwise than --format says"), "{told}");
+}
