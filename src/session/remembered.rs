@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 
 use crate::file_name::{kept_file, spelled};
+use crate::private;
 
 /// The file in the exam's cache.
 const FILE: &str = ".cache/listen.toml";
@@ -40,7 +41,7 @@ impl RememberedScanner {
     pub fn keep(&self, exam: &Path) -> io::Result<()> {
         let path = exam.join(FILE);
         if let Some(cache) = path.parent() {
-            std::fs::create_dir_all(cache)?;
+            private::make_folder(cache)?;
         }
         let watch = toml::Value::from(spelled(&std::path::absolute(&self.watch)?));
         std::fs::write(path, format!("watch = {watch}\nexport_delay_s = {:?}\n", self.export_delay_s))

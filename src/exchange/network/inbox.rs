@@ -5,7 +5,7 @@
 //! Never: half a file, a file written over, or a name that leads out of the folder.
 //! Tested in: `tests/it/exchange/network.rs`.
 
-use std::fs::{File, OpenOptions};
+use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
@@ -19,6 +19,7 @@ use sha2::{Digest, Sha256};
 use crate::exchange::uid::{IMPLEMENTATION_NAME, IMPLEMENTATION_UID, UID_CHARS_MAX, is_uid};
 use crate::frames::folder::RECEIVED_FILE;
 use crate::hex;
+use crate::private;
 use crate::terminal::ShownText as _;
 
 /// Where files are while they come in.
@@ -130,8 +131,13 @@ impl Inbox {
             move |source| InboxError::Write { path, source }
         };
         let coming = folder.join(COMING);
-        std::fs::create_dir_all(&coming).map_err(failed(&coming))?;
-        let lock = File::create(coming.join("lock")).map_err(failed(&coming))?;
+        private::make_folder(&coming).map_err(failed(&coming))?;
+        let lock = private::options()
+            .write(true)
+            .create(true)
+            .truncate(true)
+            .open(coming.join("lock"))
+            .map_err(failed(&coming))?;
         if lock.try_lock().is_err() {
             return Err(InboxError::Taken { path: folder.to_owned() });
         }
@@ -141,7 +147,7 @@ impl Inbox {
             }
         }
         let path = folder.join(RECEIVED_FILE);
-        let log = OpenOptions::new().create(true).append(true).open(&path).map_err(failed(&path))?;
+        let log = private::options().create(true).append(true).open(&path).map_err(failed(&path))?;
         Ok(Inbox { folder: folder.to_owned(), _lock: lock, log: Mutex::new(log), next: AtomicU64::new(1) })
     }
 
@@ -151,7 +157,8 @@ impl Inbox {
         }
         let number = self.next.fetch_add(1, Ordering::Relaxed);
         let path = self.folder.join(COMING).join(format!("{number}.part"));
-        let file = File::create(&path).map_err(|source| InboxError::Write { path: path.clone(), source })?;
+        let file = private::options().write(true).create(true).truncate(true).open(&path);
+        let file = file.map_err(|source| InboxError::Write { path: path.clone(), source })?;
         let mut coming = Coming { path, file: BufWriter::new(file), hash: Sha256::new(), bytes: 0 };
         // No word on who sent it: the same object sent twice is the same file.
         let meta = FileMetaTableBuilder::new()

@@ -24,6 +24,11 @@ fn a_scanner_sends_its_stills_and_each_is_kept_once() {
         assert_eq!(code, Some(0), "{said}");
     }
     assert_eq!(names(into.path()), [1, 2, 3].map(|number| format!("{}.dcm", uid(number))));
+    // They name horse and owner, and so does the list: nobody else on this machine reads them.
+    for file in files(into.path()).into_iter().chain([into.path().join("received.jsonl")]) {
+        let mode = std::os::unix::fs::PermissionsExt::mode(&file.metadata().unwrap().permissions());
+        assert_eq!(mode & 0o777, 0o600, "{}", file.display());
+    }
     let log = receiving.await_log(|log| log.len() == 6);
     assert!(
         log[..3].iter().all(|row| row.outcome == InboxOutcome::Kept && row.from == "STORESCU"),
