@@ -9,6 +9,11 @@ use clap::Subcommand;
 
 use super::options::FolderArgs;
 use super::stamp::{StampOptions, stamp_signature};
+use crate::exam_folder::record_against;
+use crate::knowledge::measure::Against;
+use crate::knowledge::record::{Finding, Severity};
+use crate::report::signed::verified;
+use crate::report::words::count;
 use crate::signing::people::{People, Person, Role, settings_folder};
 use crate::signing::sign::{Seen, Signer, sign as sign_exam, take_back};
 use crate::terminal::{self, ShownText as _};
@@ -142,10 +147,21 @@ pub(crate) fn sign(args: &SignArgs) -> anyhow::Result<ExitCode> {
     let people = People::read(&settings_folder()?)?;
     // Asked for only where it could be of use.
     let name = people.vet(&args.vet)?.name.clone();
-    let passphrase = args.passphrase.known(&name)?;
-    let signer = Signer { name: &name, passphrase: &passphrase };
     let folder = args.folder.open();
     let mut out = terminal::out();
+    if !args.take_back {
+        // Before the passphrase: it is the last moment to look at them.
+        let record = record_against(&verified(&folder, &protocols)?, &protocols, &Against::default());
+        let is_open = |finding: &&Finding| finding.settled.is_none() && finding.severity != Severity::Info;
+        let open = record.findings.iter().filter(is_open).count();
+        if open > 0 {
+            let (open, exam) = (count(open, "point"), folder.path().shown());
+            writeln!(out, "still open: {open}; `zonecall check {exam}` lists them")?;
+            out.flush()?;
+        }
+    }
+    let passphrase = args.passphrase.known(&name)?;
+    let signer = Signer { name: &name, passphrase: &passphrase };
     if args.take_back {
         let seq = take_back(&folder, &protocols, &people, signer)?;
         writeln!(out, "line {seq}: the signature is taken back; the record is a draft")?;

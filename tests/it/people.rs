@@ -95,7 +95,8 @@ fn two_vets_sign_with_two_keys_and_neither_opens_the_other_s() {
     done(&practice.add("Dr Bea", "V-2", BEA));
     refused(&practice.sign("Dr Bea", ADA, &[]), "does not open the key");
     assert!(practice.signatures().is_empty());
-    done(&practice.sign("Dr Ada", ADA, &[]));
+    let told = done(&practice.sign("Dr Ada", ADA, &[]));
+    assert!(told.contains("still open: ") && told.contains("`zonecall check "), "{told}");
     done(&practice.sign("dr bea", BEA, &[]));
     let signed = practice.signatures();
     assert_eq!((signed[0].0.as_str(), signed[1].0.as_str()), ("Dr Ada", "Dr Bea"));
