@@ -78,7 +78,7 @@ pub fn note_files(folder: &Path, exam: &mut Exam) {
 
 /// The same of the stills only; `hash` gives the SHA-256 of a file, which may be remembered as long as nothing hangs on it
 /// but what is shown as a question.
-pub(crate) fn note_stills(folder: &Path, exam: &mut Exam, hash: impl Fn(&Path) -> std::io::Result<String>) {
+pub fn note_stills(folder: &Path, exam: &mut Exam, hash: impl Fn(&Path) -> std::io::Result<String>) {
     let stills: BTreeSet<String> = exam.frames.iter().map(|still| still.file.clone()).collect();
     note(folder, exam, |file| stills.contains(file), hash);
 }
