@@ -50,6 +50,22 @@ pub fn sha256(bytes: &[u8]) -> String {
     sha2::Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
+/// Makes the stills as they are now those that were paired, with the same labels.
+pub fn as_paired(folder: &Path) {
+    let lines = journal::read(folder).unwrap();
+    for file in ["exam.jsonl", "exam.head"] {
+        std::fs::remove_file(folder.join(file)).unwrap();
+    }
+    let mut journal = Journal::create(folder).unwrap();
+    for line in lines.events {
+        let mut event = line.event;
+        if let Event::Frame(frame) = &mut event {
+            frame.sha256 = sha256(&std::fs::read(folder.join(&frame.file)).unwrap());
+        }
+        journal.append(line.at, line.sample, &event).unwrap();
+    }
+}
+
 /// An utterance of these words that begins at `at_s` seconds and takes 0.4 s a word.
 pub fn utterance(at_s: f64, text: &str) -> Utterance {
     let sample = |seconds: f64| Sample((seconds * f64::from(SAMPLE_RATE_HZ)) as u64);

@@ -14,7 +14,7 @@ use serde_json::Value;
 use zonecall::clock::Sample;
 use zonecall::exam::call::Amount;
 use zonecall::exam::event::{Entered, Event};
-use zonecall::exam::journal::{self, Journal};
+use zonecall::exam::journal::Journal;
 use zonecall::exam::review::{Change, Review};
 use zonecall::exam::sign::{Signable, Signed};
 use zonecall::exam_folder::{ExamFolder, record_against};
@@ -74,22 +74,6 @@ pub fn folder_of(pair: &[&str], change: impl Fn(usize, &mut InMemDicomObject)) -
     let paired = zonecall(&[&["pair", path, "--frames", frames.to_str().unwrap()], pair].concat());
     assert_eq!(paired.status.code(), Some(0), "{}", said_of(&paired));
     folder
-}
-
-/// Makes the stills as they are now those that were paired, with the same labels.
-pub(super) fn as_paired(folder: &Path) {
-    let lines = journal::read(folder).unwrap();
-    for file in ["exam.jsonl", "exam.head"] {
-        std::fs::remove_file(folder.join(file)).unwrap();
-    }
-    let mut journal = Journal::create(folder).unwrap();
-    for line in lines.events {
-        let mut event = line.event;
-        if let Event::Frame(frame) = &mut event {
-            frame.sha256 = crate::support::sha256(&std::fs::read(folder.join(&frame.file)).unwrap());
-        }
-        journal.append(line.at, line.sample, &event).unwrap();
-    }
 }
 
 /// What was said, before any still was found.

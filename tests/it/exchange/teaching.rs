@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::stage::{SIZE, STUDY, as_paired, doubtful, export, faults, files, folder, python};
+use super::stage::{SIZE, STUDY, doubtful, export, faults, files, folder, python};
 
 /// Everything of the exam's stills, horse and people that must not be found again, as text.
 const SECRETS: [&str; 12] = [
@@ -125,7 +125,7 @@ fn no_attribute_of_the_profile_s_list_survives_and_each_that_is_treated_otherwis
     let still = exam.path().join("frames/IM1.dcm");
     let added = python(&["fill", still.to_str().unwrap()], "");
     assert!(added.as_object().unwrap().len() > 600, "{added}");
-    as_paired(exam.path());
+    crate::support::as_paired(exam.path());
     export(exam.path(), "teaching", &[], 0);
     let copy = exam.path().join("out/teaching/LF_2B_T_SDFT_01.dcm");
     let told = python(&["profiled", still.to_str().unwrap(), copy.to_str().unwrap()], "");

@@ -26,6 +26,7 @@ fn with_loop() -> tempfile::TempDir {
     file.put(DataElement::new(tags::NUMBER_OF_FRAMES, VR::IS, PrimitiveValue::from(FRAMES.to_string())));
     file.put(DataElement::new(tags::FRAME_TIME, VR::DS, PrimitiveValue::from("40")));
     file.write_to_file(&path).unwrap();
+    crate::support::as_paired(folder.path());
     folder
 }
 

@@ -221,6 +221,7 @@ pub fn without_scale() -> tempfile::TempDir {
     let mut file = dicom_object::open_file(&still).unwrap();
     file.remove_element(dicom_dictionary_std::tags::SEQUENCE_OF_ULTRASOUND_REGIONS);
     file.write_to_file(&still).unwrap();
+    crate::support::as_paired(folder.path());
     folder
 }
 
