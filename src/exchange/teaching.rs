@@ -129,7 +129,7 @@ pub fn copies(
         ];
         let still = stills.iter().find(|still| still.id == frame.id);
         // One that cannot be exported as an object may still have a head.
-        let read = || open(&kept_file(exam_folder, &frame.file)).ok().map(FileDicomObject::into_inner);
+        let read = || open(&frame.paired_file(exam_folder).ok()?).ok().map(FileDicomObject::into_inner);
         let head = still.map(|still| still.head.clone()).or_else(read);
         let black = black_out.of(head.as_ref());
         if black.is_empty() {

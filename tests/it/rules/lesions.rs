@@ -20,7 +20,10 @@ pub(crate) const CASES: &[Cases] = &[
     ("normal-and-lesion", |rule| {
         rule.fires("core lesion, but normal was called there", &at_place(&["normal", "core lesion"]));
         rule.fires("normal was called there", &at_place(&["core lesion", "normal"]));
-        rule.fires("all structures was called", &at_place(&["all structures normal", "core lesion in the d d f t"]));
+        rule.fires(
+            "all structures was called",
+            &at_place(&["all structures normal", "core lesion in the d d f t"]),
+        );
         rule.silent(&at_place(&["normal", "d d f t", "core lesion"]));
         rule.silent(&at_place(&["normal", "zone three alpha transverse", "s d f t", "core lesion"]));
         rule.silent(&at_place(&["normal", "correction core lesion"]));
