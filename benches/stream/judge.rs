@@ -64,6 +64,7 @@ fn parts(act: Act, corrects: bool) -> Vec<String> {
                 structure,
                 step,
                 pair,
+                same_zone,
             } = view;
             let fields = [
                 ("limb", limb.map(String::from)),
@@ -76,6 +77,7 @@ fn parts(act: Act, corrects: bool) -> Vec<String> {
                 ("structure", structure.map(String::from)),
                 ("step", step.map(|step| format!("{step:?}"))),
                 ("pair", pair),
+                ("same zone", same_zone.then(String::new)),
             ];
             let fields =
                 fields.into_iter().filter_map(|(name, value)| Some(said(format!("{name} {}", value?))));

@@ -149,7 +149,7 @@ fn list(folder: &Path, found: &mut Listing) {
         if [LABELLED_ARCHIVE, TEACHING_ARCHIVE].iter().any(|archive| folder.join(archive).is_file()) {
             let fault =
                 problem("holds copies that zonecall made", "name the folder that the scanner exports into");
-            problems.push((folder, fault));
+            found.problems.push((folder, fault));
             continue;
         }
         let entries = match std::fs::read_dir(&folder) {

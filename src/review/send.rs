@@ -137,5 +137,9 @@ fn stills(desk: &Desk) -> Result<Vec<PathBuf>, Refusal> {
         seen.exam.frames.iter().zip(&seen.record.frames).filter(|(_, row)| {
             row.refused.is_none() && row.copy_of.is_none() && row.status != Status::LeftOut
         });
-    Ok(own.map(|(still, _)| desk.folder.still_file(still)).collect())
+    let file = |(still, _)| {
+        let help = "find the file that was paired, then send again; nothing was sent";
+        desk.folder.paired_file(still).or_else(|fault| wrong(fault.to_string(), help))
+    };
+    own.map(file).collect()
 }
