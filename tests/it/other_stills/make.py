@@ -122,7 +122,7 @@ def kinds(source, target):
     def palette(bits, of):
         shift = bits - 8
         more = {}
-        for name, values in zip(("Red", "Green", "Blue"), of):
+        for name, values in zip(("Red", "Green", "Blue"), of, strict=True):
             more[f"{name}PaletteColorLookupTableDescriptor"] = [256, 0, bits]
             more[f"{name}PaletteColorLookupTableData"] = entries([value << shift for value in values], bits)
         return more
