@@ -188,9 +188,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
             parsed.problems.extend(lacks_before(&item, &phrases));
             parsed.problems.extend(is_out_of_place(&item, kind, words));
             if item.is_size_of_either() {
-                parsed.problems.extend(after_lesion(&phrases, &protocols.sized).then(which_size));
-                let is_here = !phrases.iter().any(|phrase| matches!(phrase.call.act, Act::View(_)));
-                parsed.size_of = if is_here { protocols.sized.clone() } else { Vec::new() };
+                size_of_either(&mut parsed, &phrases, &protocols.sized);
             }
             match item.close(kind, protocols) {
                 _ if kind == "unclear" => {
@@ -214,20 +212,10 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         item = Item::default();
         first_word = *said;
     }
-    match waits {
-        Some(Correcting::Any) => parsed.correction_waits = true,
-        Some(Correcting::Within) if never_last && !phrases.is_empty() => {
-            parsed.problems.push(corrects_which());
-        }
-        Some(Correcting::Within) => parsed.talk = true,
-        Some(Correcting::Place) => parsed.problems.push(not_after_no()),
-        None => {}
-    }
-    if phrases.len() == 1 {
-        parsed.problems.extend(alone);
-    }
-    if item.says_also() && repeats_finding(&phrases) {
-        parsed.problems.push(also_what());
+    parsed.problems.extend(alone.filter(|_| phrases.len() == 1));
+    parsed.problems.extend((item.says_also() && repeats_finding(&phrases)).then(also_what));
+    if let Some(how) = waits {
+        wait_for_right(&mut parsed, how, never_last && !phrases.is_empty());
     }
     if let Err(problem) = join(phrases, &mut parsed, protocols) {
         parsed.problems.push(problem);
@@ -237,6 +225,23 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         parsed.instead = None;
     }
     parsed
+}
+
+/// A correction with nothing after it: the right phrase comes in the next utterance, or it was talk.
+fn wait_for_right(parsed: &mut Parsed, how: Correcting, is_unclear: bool) {
+    match how {
+        Correcting::Any => parsed.correction_waits = true,
+        Correcting::Within if is_unclear => parsed.problems.push(corrects_which()),
+        Correcting::Within => parsed.talk = true,
+        Correcting::Place => parsed.problems.push(not_after_no()),
+    }
+}
+
+/// A size that a structure has as well as a lesion: whose it is, or that it is not clear.
+fn size_of_either(parsed: &mut Parsed, phrases: &[Phrase], sized: &[String]) {
+    parsed.problems.extend(after_lesion(phrases, sized).then(which_size));
+    let is_here = !phrases.iter().any(|phrase| matches!(phrase.call.act, Act::View(_)));
+    parsed.size_of = if is_here { sized.to_vec() } else { Vec::new() };
 }
 
 /// The calls of the phrases, each bound to its structure and its place.
