@@ -246,6 +246,9 @@ fn for_image_archive(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     for file in &made {
         write_file(&folder.join(&file.name), &file.bytes)?;
     }
+    for path in dicom::outdated(&folder, &made) {
+        std::fs::remove_file(&path).with_context(|| format!("cannot remove `{}`", path.shown()))?;
+    }
     opened.done(made.len(), &folder, 0)
 }
 

@@ -19,7 +19,7 @@ use crate::exam::patient::Patient;
 use crate::exam::review::{Change, Review};
 use crate::exam_folder::ExamFolder;
 use crate::frames::beside::medium;
-use crate::frames::folder::{self, Found, KINDS};
+use crate::frames::folder::{self, FoundStills, KINDS};
 use crate::protocol::Protocols;
 use crate::terminal::{self, ShownText as _};
 
@@ -88,7 +88,7 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
         return pair_day(frames, &day, &too, &protocols);
     }
     let exam = exam_folder.exam(&protocols)?;
-    let Found { stills, refused, beside } =
+    let FoundStills { stills, refused, beside } =
         folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
     let none = stills.is_empty();
     show_copied(&mut terminal::out(), &stills)?;

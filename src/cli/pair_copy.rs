@@ -25,6 +25,11 @@ use crate::terminal::ShownText as _;
 /// Where the copies are, inside the exam folder.
 const STILLS_FOLDER: &str = "stills";
 
+/// Whether a still's file is one that pairing copied into the exam's folder.
+pub(super) fn is_own_copy(file: &str) -> bool {
+    Path::new(file).starts_with(STILLS_FOLDER)
+}
+
 /// The exam's stills that are named by a place outside its folder: no longer there, the exam has no picture.
 fn elsewhere(exam: &Exam) -> impl Iterator<Item = &Frame> {
     let refused = exam.refused(&exam.frames);

@@ -18,7 +18,7 @@ use crate::exam::event::{Frame, ScannerClock};
 use crate::exam::fold::Exam;
 use crate::exam_folder::ExamFolder;
 use crate::frames::folder;
-use crate::frames::known_clock::found;
+use crate::frames::known_clock::{found, scanner_of};
 use crate::frames::pair::pair;
 use crate::frames::pairing::Tie;
 use crate::protocol::Protocols;
@@ -99,7 +99,9 @@ fn clocks(folders: &[&ExamFolder], exams: &[(Exam, Vec<Frame>)]) -> Vec<Option<S
         folders.iter().zip(exams).map(|(folder, (exam, stills))| own(folder, exam, stills)).collect();
     let clock = |(idx, (folder, (exam, stills))): (usize, (&&ExamFolder, &(Exam, Vec<Frame>)))| {
         // An exam that shows the clock itself needs nobody else's.
-        let other = || of_day.iter().flatten().next().filter(|_| of_day[idx].is_none()).cloned();
+        let scanner = scanner_of(exam.frames.iter().chain(stills));
+        let is_same = |clock: &&ScannerClock| Some(clock.scanner.as_str()) == scanner;
+        let other = || of_day.iter().flatten().find(is_same).filter(|_| of_day[idx].is_none()).cloned();
         known_scanner(folder, exam, stills)
             .or_else(other)
             .filter(|clock| !exam.scanner_clocks.contains(clock))

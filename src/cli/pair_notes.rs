@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::Utc;
 
+use super::pair_copy::is_own_copy;
 use crate::exam::event::{Event, Frame, ScannerClock};
 use crate::exam::fold::Exam;
 use crate::exam_folder::ExamFolder;
@@ -43,7 +44,10 @@ pub(super) fn note(
     let elsewhere = Elsewhere::read(exam_folder.path(), exam.header.started_at);
     let known: BTreeMap<&str, &Frame> = exam.frames.iter().map(|frame| (frame.id.as_str(), frame)).collect();
     // Stills that were paired before the clock was known get their labels now.
-    let helps = clock.is_some() && !exam.frames.is_empty() && pair(exam, &exam.frames).clock.is_none();
+    let helps = !exam.is_signed
+        && clock.is_some()
+        && !exam.frames.is_empty()
+        && pair(exam, &exam.frames).clock.is_none();
     let strangers = if all { BTreeSet::new() } else { strangers(exam, clock.as_ref(), &frames) };
     let mut noted = Noted::default();
     let mut lines: Vec<Event> = clock.map(Event::ScannerClock).into_iter().collect();
@@ -62,7 +66,8 @@ pub(super) fn note(
                     noted.copies.push((frame.file.clone(), why));
                     continue;
                 }
-                if known.file != frame.file {
+                // Our own copy is one on purpose.
+                if known.file != frame.file && !is_own_copy(&known.file) {
                     let why = format!("the same still as `{}`, which was taken; remove the copy", known.file);
                     noted.copies.push((frame.file.clone(), why));
                 }

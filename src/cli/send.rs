@@ -83,7 +83,16 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
         let way_out = args.paths.iter().find_map(|path| unexported(path)).unwrap_or_default();
         anyhow::bail!("there is no DICOM file in what was named, so nothing was sent{way_out}");
     }
-    let (mut sent, mut refused) = (Vec::new(), 0);
+    let named = args.paths.iter().filter(|path| path.is_file());
+    for path in named.clone().filter(|path| is_own_file(path)) {
+        writeln!(out, "passed over {}: it only lists what else is there", path.shown())?;
+    }
+    let is_sent = |path: &PathBuf| is_own_file(path) || objects.iter().any(|object| object.path == *path);
+    let left: Vec<&PathBuf> = named.filter(|path| !is_sent(path)).collect();
+    for path in &left {
+        writeln!(out, "NOT SENT {}: it is no DICOM object that can be read", path.shown())?;
+    }
+    let (mut sent, mut refused) = (Vec::new(), left.len());
     let whole = way.send(&objects, &mut |object, how| {
         let name = object.path.shown();
         let _ = match how {

@@ -152,6 +152,17 @@ impl Attention {
         self.correction_until.is_some_and(|until| within(until, utterance.span.from, CORRECTION_WAIT_S))
     }
 
+    /// "The check isn't", not understood, and "enlarged" soon after: the rest of it, which may mean the opposite of what was
+    /// said. A limb, a place, a structure, a save and the like say by themselves what they mean: they are the rest only where
+    /// their words begin before what was not understood was over. An utterance begins in the quiet before its words.
+    fn goes_on_from_lost(&self, utterance: &Utterance, calls: &[Call]) -> bool {
+        let (Some(until), Some(first)) = (self.lost_until, calls.first()) else { return false };
+        let says_what =
+            matches!(first.act, Act::View(_) | Act::Save | Act::Clip | Act::Command(_) | Act::Setting { .. });
+        let words = utterance.words.first().map_or(utterance.span.from, |word| word.span.from);
+        (if says_what { words } else { utterance.span.from }) < until
+    }
+
     fn decide(&mut self, utterance: &Utterance, mut parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
         if utterance.rejected || utterance.unsure {
             // Not even to end a pause or a note: a doubted utterance changes nothing.
@@ -174,10 +185,7 @@ impl Attention {
         if utterance.unsure {
             return (Outcome::NotUnderstood, Vec::new(), vec![which(utterance)]);
         }
-        // "The check isn't", not understood, and "enlarged": words that begin before that was over are the rest of it, and
-        // may mean the opposite of what was said. The utterance itself begins in the quiet before its words.
-        let begins = utterance.words.first().map_or(utterance.span.from, |word| word.span.from);
-        if self.lost_until.is_some_and(|until| begins < until) && !parsed.calls.is_empty() {
+        if self.goes_on_from_lost(utterance, &parsed.calls) {
             return (Outcome::NotUnderstood, Vec::new(), vec![lost_beginning()]);
         }
         self.note_until = None;

@@ -155,7 +155,7 @@ fn shared_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     {
         return Ok(phrases);
     }
-    if describes_only_the_last(before) {
+    if mixes_negative(before) || describes_only_the_last(before) {
         return Err(which());
     }
     let mut found = Vec::new();
@@ -209,11 +209,7 @@ fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
 
 /// Only one structure was named: all findings and numbers of the utterance belong to it.
 fn one_structure(mut phrases: Vec<Phrase>, named: usize) -> Result<Vec<Phrase>, Problem> {
-    // "No effusion, thickened annular ligament": what is not there may have been looked for elsewhere.
-    let of = |class: Class| {
-        phrases.iter().any(|phrase| is_free(&phrase.call.act) && phrase.call.act.class() == Some(&class))
-    };
-    if (of(Class::Negative) && of(Class::Lesion)) || describes_only_the_last(&phrases[..named]) {
+    if mixes_negative(&phrases) || describes_only_the_last(&phrases[..named]) {
         return Err(which());
     }
     let said = phrases.remove(named).call;
@@ -227,6 +223,14 @@ fn one_structure(mut phrases: Vec<Phrase>, named: usize) -> Result<Vec<Phrase>, 
         }
     }
     Ok(phrases)
+}
+
+/// "No effusion, thickened annular ligament": what is not there may have been looked for elsewhere.
+fn mixes_negative(phrases: &[Phrase]) -> bool {
+    let of = |class: Class| {
+        phrases.iter().any(|phrase| is_free(&phrase.call.act) && phrase.call.act.class() == Some(&class))
+    };
+    of(Class::Negative) && of(Class::Lesion)
 }
 
 /// Finding, structure, finding, structure: each finding belongs to the structure after it.

@@ -35,7 +35,7 @@ pub enum StillFault {
     },
     /// A scanner numbers its files anew on each stick, so another picture may have this name now.
     #[error(
-        "`{file}` is not the file that was paired: its content is another one; run `zonecall pair` with the folder \
+        "`{file}` is not the file that was paired: its content has changed; run `zonecall pair` with the folder \
          or the medium that holds the paired file, or put that file back"
     )]
     Other {

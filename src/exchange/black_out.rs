@@ -1,4 +1,4 @@
-//! What is blackened in pictures that leave the house without names.
+//! What is blackened in pictures that are handed on without names.
 //!
 //! Takes: rectangles, set for this export or once for each scanner, and a picture or a DICOM object.
 //! Gives: the same with the rectangles black, whatever its pixels mean; pixels of a DICOM object lie plainly afterwards.
@@ -63,6 +63,14 @@ pub(super) enum BlackOutError {
     /// Its pixels cannot be decoded.
     #[error("the picture cannot be decoded: {0}")]
     Pixels(#[from] dicom_pixeldata::Error),
+    /// A pixel has another number of samples, or of bits, than can be blackened for sure.
+    #[error("a pixel of {samples} samples of {bits} bits cannot be blackened; leave this still out")]
+    Layout {
+        /// Samples in a pixel.
+        samples: u16,
+        /// Bits of a sample as stored.
+        bits: u16,
+    },
 }
 
 impl Rectangle {
@@ -142,6 +150,9 @@ pub(super) fn blacken_object(
         ink(&decoded, &photometric)
     };
     let (samples, bits) = (decoded.samples_per_pixel(), decoded.bits_allocated());
+    if !matches!((samples, bits), (1 | 3, 8 | 16)) {
+        return Err(BlackOutError::Layout { samples, bits });
+    }
     let a_sample = usize::from(bits.div_ceil(8));
     let ink: Vec<u8> = ink.iter().flat_map(|value| value.to_le_bytes().into_iter().take(a_sample)).collect();
     let side = |side: u32| usize::try_from(side).unwrap_or(usize::MAX);

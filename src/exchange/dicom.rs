@@ -5,7 +5,7 @@
 //! Never: a copy of a still or a change to one; the same exam gives the same files, byte for byte.
 //! Tested in: `tests/it/exchange/`.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use dicom_dictionary_std::tags;
 use dicom_object::OpenFileOptions;
@@ -73,17 +73,33 @@ pub fn export(
     for (idx, frame) in input.record.frames.iter().enumerate().filter(|(_, frame)| is_labelled(frame)) {
         if let Some(still) = stills.iter().find(|still| still.id == frame.id) {
             let (instance, bytes) = state(input, &subject, still, frame, idx + 1)?;
-            made.push(Made { name: format!("presentation-{:03}.dcm", idx + 1), instance, bytes });
+            made.push(Made { name: format!("{STATE_NAME}{:03}.dcm", idx + 1), instance, bytes });
         }
     }
     if let Some((instance, bytes)) = selection(input, &subject, stills)? {
-        made.push(Made { name: "selection.dcm".to_owned(), instance, bytes });
+        made.push(Made { name: SELECTION_FILE.to_owned(), instance, bytes });
     }
     let (instance, bytes) = encapsulated(input, &subject, pdf)?;
     made.push(Made { name: "report-pdf.dcm".to_owned(), instance, bytes });
     Ok(made)
 }
 
+/// What an earlier export wrote into this folder that this one did not `make`: labels of stills that have none any more. The
+/// reports stay, each as it was on its day.
+pub fn outdated(folder: &Path, made: &[Made]) -> Vec<PathBuf> {
+    let files = std::fs::read_dir(folder).into_iter().flatten().flatten().map(|entry| entry.path());
+    let is_outdated = |path: &PathBuf| {
+        let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
+        let is_label = name.starts_with(STATE_NAME) && name.ends_with(".dcm");
+        (is_label || name == SELECTION_FILE) && made.iter().all(|made| made.name != name)
+    };
+    files.filter(is_outdated).collect()
+}
+
+/// How the file of a presentation state begins; the number of its still follows.
+const STATE_NAME: &str = "presentation-";
+/// The file of the selection of key stills.
+const SELECTION_FILE: &str = "selection.dcm";
 /// The folder in `out/` of an exam that holds what goes to an image archive.
 pub const DICOM_FOLDER: &str = "dicom";
 /// How the file of a structured report begins; a number follows.

@@ -46,7 +46,7 @@ const SAVE_S_MIN: usize = 1;
 
 /// What was found in a folder.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Found {
+pub struct FoundStills {
     /// The stills, in the order they were saved, then by their number on the scanner.
     pub stills: Vec<Frame>,
     /// What may be a still and cannot be used, with the reason.
@@ -60,7 +60,7 @@ pub struct Found {
 /// `utc_offset_s` is the exam's time zone, taken for files that name none.
 /// Paths inside `exam_folder` are given relative to it.
 #[must_use]
-pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> Found {
+pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> FoundStills {
     let Listing { files, beside, mut problems } = files(folder);
     let mut frames: Vec<Frame> = Vec::new();
     let mut seen: BTreeMap<String, String> = BTreeMap::new();
@@ -86,7 +86,7 @@ pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> Found {
     frames.sort_by(|a, b| {
         (a.saved_at, a.instance_number, &a.file).cmp(&(b.saved_at, b.instance_number, &b.file))
     });
-    Found { stills: frames, refused: problems, beside }
+    FoundStills { stills: frames, refused: problems, beside }
 }
 
 /// Notes on each still whose file is not where it was found; paths that are not absolute start from `exam_folder`.

@@ -9,8 +9,9 @@ use std::io::{Error, Read, Seek, SeekFrom};
 use std::path::Path;
 
 use crate::exam::call::Problem;
-use crate::frames::part10::{self, Source};
+use crate::frames::part10::{self, HeadedFile};
 use crate::frames::stamp::problem;
+use crate::frames::vr::{LONG, SHORT};
 
 /// Elements looked at, those inside sequences included.
 pub const ELEMENTS_MAX: usize = 200_000;
@@ -22,15 +23,6 @@ const UNDEFINED: u32 = u32::MAX;
 const PIXEL_DATA: (u16, u16) = (0x7fe0, 0x0010);
 const ITEM: (u16, u16) = (0xfffe, 0xe000);
 const SEQUENCE_END: (u16, u16) = (0xfffe, 0xe0dd);
-/// Value representations with four bytes of length, DICOM PS3.5 7.1.2.
-pub(super) const LONG: [&[u8; 2]; 13] =
-    [b"OB", b"OD", b"OF", b"OL", b"OV", b"OW", b"SQ", b"SV", b"UC", b"UN", b"UR", b"UT", b"UV"];
-/// All others, with two.
-pub(super) const SHORT: [&[u8; 2]; 21] = [
-    b"AE", b"AS", b"AT", b"CS", b"DA", b"DS", b"DT", b"FL", b"FD", b"IS", b"LO", b"LT", b"PN", b"SH", b"SL",
-    b"SS", b"ST", b"TM", b"UI", b"UL", b"US",
-];
-
 /// How the elements are written.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Encoding {
@@ -45,7 +37,7 @@ struct Element {
 }
 
 struct Walk {
-    file: Source,
+    file: HeadedFile,
     at: u64,
     end: u64,
     /// Ends of the sequences and items that are open; none where only a delimiter ends it.

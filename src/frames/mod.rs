@@ -1,6 +1,7 @@
 //! From files of stills to labelled stills.
 
 pub mod stamp;
+pub(crate) mod vr;
 pub mod lengths;
 pub(crate) mod part10;
 pub(crate) mod texts;

@@ -13,7 +13,7 @@ use std::path::Path;
 use dicom_dictionary_std::uids;
 use flate2::read::DeflateDecoder;
 
-use super::lengths::{LONG, SHORT};
+use super::vr::{LONG, SHORT};
 
 /// So many of its first bytes tell what a file is; heads are shorter.
 pub(crate) const START_BYTES: usize = 2048;
@@ -30,7 +30,7 @@ const FIRST_ELEMENTS: [u8; 10] = [0x00, 0x01, 0x05, 0x06, 0x08, 0x12, 0x13, 0x14
 const FIRST_VALUE_BYTES_MAX: u32 = 256;
 
 /// A file to read from.
-pub(crate) enum Source {
+pub(crate) enum HeadedFile {
     /// As it lies on the disk.
     File(BufReader<File>),
     /// Put together.
@@ -41,15 +41,15 @@ pub(crate) enum Source {
 ///
 /// # Errors
 /// When it cannot be read, or is deflated and damaged or too large.
-pub(crate) fn open(path: &Path) -> Result<Source> {
+pub(crate) fn open(path: &Path) -> Result<HeadedFile> {
     let mut file = File::open(path)?;
     let mut start = Vec::new();
     file.by_ref().take(START_BYTES as u64).read_to_end(&mut start)?;
     file.seek(SeekFrom::Start(0))?;
-    let Some(Shape::Apart(head)) = shape(&start) else { return Ok(Source::File(BufReader::new(file))) };
+    let Some(Shape::Apart(head)) = shape(&start) else { return Ok(HeadedFile::File(BufReader::new(file))) };
     let mut bytes = Vec::new();
     file.take(WHOLE_BYTES_MAX + 1).read_to_end(&mut bytes)?;
-    Ok(Source::Whole(Cursor::new(put_together(&bytes, &head)?)))
+    Ok(HeadedFile::Whole(Cursor::new(put_together(&bytes, &head)?)))
 }
 
 /// All of a file, given its bytes.
@@ -184,20 +184,20 @@ fn put_together(bytes: &[u8], head: &Head) -> Result<Vec<u8>> {
     if inflated as u64 > room { Err(too_large()) } else { Ok(all) }
 }
 
-impl Read for Source {
+impl Read for HeadedFile {
     fn read(&mut self, into: &mut [u8]) -> Result<usize> {
         match self {
-            Source::File(file) => file.read(into),
-            Source::Whole(bytes) => bytes.read(into),
+            HeadedFile::File(file) => file.read(into),
+            HeadedFile::Whole(bytes) => bytes.read(into),
         }
     }
 }
 
-impl Seek for Source {
+impl Seek for HeadedFile {
     fn seek(&mut self, to: SeekFrom) -> Result<u64> {
         match self {
-            Source::File(file) => file.seek(to),
-            Source::Whole(bytes) => bytes.seek(to),
+            HeadedFile::File(file) => file.seek(to),
+            HeadedFile::Whole(bytes) => bytes.seek(to),
         }
     }
 }

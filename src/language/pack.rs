@@ -149,18 +149,17 @@ impl Pack {
             Ok(text) => Some(core(folder, &text)?),
             Err(_) => None,
         };
+        let usage = match text("usage.txt") {
+            Err(PackError::Read { source, .. }) if source.kind() == std::io::ErrorKind::NotFound => None,
+            read => Some(read?),
+        };
         let setup_phrases = lines(&text("setup.txt").unwrap_or_default());
         let enrol = EnrolScript::read(&text("enrol.txt").unwrap_or_default());
         Ok(Self {
             core,
             setup_phrases,
             enrol,
-            ..Self::from_text(
-                folder,
-                &text("exam.gram")?,
-                &text("words.dict")?,
-                text("usage.txt").ok().as_deref(),
-            )?
+            ..Self::from_text(folder, &text("exam.gram")?, &text("words.dict")?, usage.as_deref())?
         })
     }
 

@@ -3,7 +3,7 @@
 //! Takes: `usage.txt` of a grammar folder.
 //! Gives: `Usage`, and through it how probable a word is after another.
 //! Never: prefers one of two words that must not be mistaken for each other: left and right, or two numbers, are counted
-//! as one word and share what was counted.
+//! as one word and share what was counted; nor a reading because it lacks a "not": such words cost nothing.
 //! Tested in: `tests/it/usage.rs`.
 //!
 //! Smoothed after Witten and Bell (1991), interpolated as Chen and Goodman (1999) write it.
@@ -16,6 +16,8 @@ use crate::language::fault::{Fault, FilePlace};
 
 /// Begins a line that names words which count as one.
 const ALIKE: &str = "=";
+/// Begins a line that names words which are never dearer than others, however seldom they are said.
+const FREE: &str = "~";
 /// A line of the file says at most how often: every few minutes of an exam.
 const OFTEN_MAX: u32 = 5;
 /// Added to the count of each word, so that a word that nobody counted is rare and not impossible; our own choice.
@@ -44,18 +46,21 @@ pub struct CountedWord {
     id: u32,
     /// So many words are counted as this one.
     alike: u32,
+    /// However seldom it is said, it costs nothing: leaving it out would harm.
+    is_free: bool,
 }
 
 /// What stands before the first word of a phrase.
-pub const BEGINNING: CountedWord = CountedWord { id: u32::MAX, alike: 1 };
+pub const BEGINNING: CountedWord = CountedWord { id: u32::MAX, alike: 1, is_free: false };
 /// A word that was never counted.
-const UNCOUNTED: CountedWord = CountedWord { id: u32::MAX - 1, alike: 1 };
+const UNCOUNTED: CountedWord = CountedWord { id: u32::MAX - 1, alike: 1, is_free: false };
 
 impl Usage {
-    /// Reads lines `HOW OFTEN, 1 to 5, phrase`, and `= words that count as one`; `#` begins a comment.
+    /// Reads lines `HOW OFTEN, 1 to 5, phrase`, `= words that count as one` and `~ words that cost nothing`; `#` begins a
+    /// comment.
     ///
     /// # Errors
-    /// The first line that is neither, or that counts a word as one with two others.
+    /// The first line that is none of these, or that has a word of another line that begins with `=` or `~`.
     pub fn read(file: &Path, text: &str) -> Result<Self, Box<Fault>> {
         let mut this = Self::default();
         let lines = text.lines().map(|line| line.split('#').next().unwrap_or("").trim()).enumerate();
@@ -65,10 +70,15 @@ impl Usage {
                 Box::new(Fault::new(file, text, FilePlace { line: idx + 1, column: 1 }, message))
             };
             let (first, rest) = line.split_once(' ').unwrap_or((line, ""));
-            if first == ALIKE {
-                if !this.join(rest) {
-                    return Err(fault("a word of this line is in another line of words that count as one"));
-                }
+            let is_new = match first {
+                ALIKE => this.join(rest, false),
+                FREE => rest.split(' ').all(|word| this.join(word, true)),
+                _ => true,
+            };
+            if !is_new {
+                return Err(fault("a word of this line is in another line that begins with `=` or `~`"));
+            }
+            if [ALIKE, FREE].contains(&first) {
                 continue;
             }
             let often = first.parse().ok().filter(|often| (1..=OFTEN_MAX).contains(often));
@@ -84,10 +94,10 @@ impl Usage {
     }
 
     /// Counts these words as one; false if one of them is another's already.
-    fn join(&mut self, words: &str) -> bool {
+    fn join(&mut self, words: &str, is_free: bool) -> bool {
         let words: Vec<&str> = words.split_whitespace().collect();
-        let counted =
-            CountedWord { id: self.new_id(), alike: u32::try_from(words.len()).unwrap_or(u32::MAX) };
+        let alike = u32::try_from(words.len()).unwrap_or(u32::MAX);
+        let counted = CountedWord { id: self.new_id(), alike, is_free };
         words.into_iter().all(|word| self.words.insert(word.to_owned(), counted).is_none())
     }
 
@@ -102,7 +112,7 @@ impl Usage {
             let id = match self.words.get(word) {
                 Some(counted) => counted.id,
                 None => {
-                    let counted = CountedWord { id: self.new_id(), alike: 1 };
+                    let counted = CountedWord { id: self.new_id(), alike: 1, is_free: false };
                     self.words.insert(word.to_owned(), counted);
                     counted.id
                 }
@@ -158,13 +168,17 @@ pub struct UsageOdds {
 }
 
 impl UsageOdds {
-    /// The natural logarithm of how probable `word` is after `before`.
+    /// The natural logarithm of how probable `word` is after `before`; none where it costs nothing however seldom it is said,
+    /// nor does what follows it.
     #[must_use]
-    pub fn ln(&self, before: CountedWord, word: CountedWord) -> f64 {
+    pub fn ln(&self, before: CountedWord, word: CountedWord) -> Option<f64> {
+        if before.is_free || word.is_free {
+            return None;
+        }
         let one = self.after.get(&(before.id, word.id)).copied().unwrap_or_else(|| {
             let alone = self.alone.get(word.id as usize).copied().unwrap_or(self.uncounted);
             alone + self.left_over.get(&before.id).copied().unwrap_or(0.0)
         });
-        one - f64::from(word.alike).ln()
+        Some(one - f64::from(word.alike).ln())
     }
 }

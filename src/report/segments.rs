@@ -39,7 +39,8 @@ fn segment(
 ) -> Option<usize> {
     let (kind, length) = (*entries.get(at)?, usize::from(*entries.get(at + 1)?));
     let at = at + 2;
-    if values.len() + length > ENTRIES_MAX {
+    // One without a value would be no segment, and thousands of them would be long work for nothing.
+    if length == 0 || values.len() + length > ENTRIES_MAX {
         return None;
     }
     match kind {

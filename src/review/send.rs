@@ -17,6 +17,7 @@ use crate::review::desk::Desk;
 use crate::review::doing::TaskKind;
 use crate::review::export::{ExportProgram, NameChoice, does_not_start, failed, is_done, text, there};
 use crate::review::refusal::{Refusal, wrong};
+use crate::review::signature::name_of;
 
 /// Lines that are shown of what was said; a line for each still would hide what matters.
 const LINES_MAX: usize = 20;
@@ -26,6 +27,8 @@ const SENT: &str = "sent ";
 /// What is wanted.
 #[derive(Debug, Deserialize)]
 pub(super) struct SendRequest {
+    /// Who sends.
+    by: String,
     /// Name of the peer.
     peer: String,
     what: Parcel,
@@ -71,12 +74,14 @@ pub(super) fn send(
     program: Option<&ExportProgram>,
     wanted: &SendRequest,
 ) -> Result<SendOutcome, Refusal> {
+    name_of(&wanted.by)?;
     if !peers(program)?.peers.contains(&wanted.peer) {
         return wrong(format!("no peer is called `{}`", wanted.peer), "choose one that `peers.toml` names");
     }
     let program = there(program)?;
     let task = desk.doing.begin(TaskKind::Send, "making report and labels");
     let mut paths = stills(desk)?;
+    let mut lacking = String::new();
     if wanted.what == Parcel::All {
         let mut command = Command::new(&program.program);
         command.arg("export").arg(desk.folder.path()).args(["--as", "dicom"]).args(&program.more);
@@ -84,6 +89,9 @@ pub(super) fn send(
         let done = command.output().or_else(|error| does_not_start(&error))?;
         if !is_done(done.status) {
             return failed(&text(&done.stderr), "nothing was sent");
+        }
+        if !done.status.success() {
+            lacking = text(&done.stderr);
         }
         paths.push(desk.folder.out()?.join(DICOM_FOLDER));
     }
@@ -126,8 +134,9 @@ pub(super) fn send(
         lines.drain(LINES_MAX - 1..lines.len() - 1);
         lines.insert(LINES_MAX - 1, format!("and {more} more lines"));
     }
-    lines.extend(Some(warned).filter(|warned| !warned.is_empty()));
-    Ok(SendOutcome { whole: status.success(), said: lines.join("\n") })
+    let whole = status.success() && lacking.is_empty();
+    lines.extend([lacking, warned].into_iter().filter(|told| !told.is_empty()));
+    Ok(SendOutcome { whole, said: lines.join("\n") })
 }
 
 /// The files of the stills that are the exam's own.

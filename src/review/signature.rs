@@ -125,8 +125,9 @@ fn refusal(error: SignError) -> Refusal {
 /// Makes the key of the first vet; whoever comes later is added with `zonecall people`.
 pub(super) fn first_vet(asked: &FirstVet) -> Result<(), Refusal> {
     let mut people = people()?;
-    if people.all().iter().any(|person| person.role == Role::Vet) {
-        return wrong("this practice has a vet already", "add others with `zonecall people add`");
+    // Once there is a list, only who may keep it adds to it.
+    if !people.all().is_empty() {
+        return wrong("this practice has a list of people already", "add a vet with `zonecall people add`");
     }
     people.add(&asked.name, Role::Vet, &asked.licence, &asked.passphrase).map_err(|error| refused(&error))
 }

@@ -286,7 +286,15 @@ fn a_call_soon_after_words_that_were_not_understood_counts_although_quiet_belong
     assert_eq!(hear(2.0, "the check", true), Outcome::NotUnderstood, "ends at 2.8 s");
     assert_eq!(hear(3.6, "left fore two alpha", false), Outcome::Calls, "0.8 s later");
     assert_eq!(hear(6.0, "the check", true), Outcome::NotUnderstood, "ends at 6.8 s");
-    assert_eq!(hear(7.0, "enlarged", false), Outcome::NotUnderstood, "0.2 s later");
+    assert_eq!(hear(7.0, "left fore two bravo", false), Outcome::NotUnderstood, "0.2 s later");
+    assert_eq!(hear(10.0, "left fore two bravo", false), Outcome::Calls, "long after");
+    assert_eq!(
+        hear(14.0, "the check", true),
+        Outcome::NotUnderstood,
+        "ends at 14.8 s: it may have been `isn't`"
+    );
+    assert_eq!(hear(15.5, "enlarged", false), Outcome::NotUnderstood, "0.7 s later");
+    assert_eq!(hear(19.0, "enlarged", false), Outcome::Calls, "long after");
 }
 
 /// An exam of these lines a minute of sound apart, heard from `source`.

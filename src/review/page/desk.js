@@ -1,5 +1,5 @@
 // The desk: what is at hand, the keys, and news from other browsers.
-import { make, find, fill, keep, say, ask, clock, key, placeTime, quoted } from "./make.js";
+import { make, find, fill, keep, me, say, ask, clock, key, placeTime, quoted } from "./make.js";
 import { stillsBeside, lamp, stillCards, placeWords, statusWords, doubtWords } from "./still.js";
 import { setLine, play, showAt, soundControls, zoom } from "./line.js";
 import { addCall, moveCall, correctCall, correctStill, correctClock, printForm, lostForm } from "./correct.js";
@@ -364,8 +364,6 @@ const MOVABLE = ["view", "value", "finding", "setting", "save"];
 
 /** A call that was made and not heard, at the moment that is at hand. */
 const addHere = () => addCall(exam, (exam && atHand().span?.[0]) ?? 0, change);
-
-const me = () => find("by").value.trim();
 
 /** Takes something back; a signature only with the passphrase of a vet. */
 async function takeBack(deed) {

@@ -15,6 +15,8 @@ export function make(tag, props = {}, ...children) {
 }
 
 export const find = (id) => document.getElementById(id);
+/** Who is at the desk, as typed. */
+export const me = () => find("by").value.trim();
 
 /** Replaces what is inside an element. */
 export function fill(node, ...children) {

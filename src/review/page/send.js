@@ -1,5 +1,5 @@
 // The exam for the practice's archive: asks what goes where, sends it, and says what became of it.
-import { make, find, fill, ask, say } from "./make.js";
+import { make, find, fill, ask, me, say } from "./make.js";
 import { openForm, STAY } from "./correct.js";
 import { field, NAMES } from "./export.js";
 import { working } from "./doing.js";
@@ -27,7 +27,7 @@ export async function sendForm() {
   what.querySelector("select").addEventListener("change", (event) => { identity.hidden = event.target.value !== "all"; });
   openForm("Send the exam as it is now", "Until a vet has signed, report and labels say that they are a draft. Sending twice does no harm; the journal keeps what was sent, where and when.",
     [make("div", { class: "row" }, peer, what), make("div", { class: "row" }, identity)], async (filled) => {
-      const wanted = { peer: filled.elements.peer.value, what: filled.elements.what.value, identity: filled.elements.identity.value };
+      const wanted = { by: me(), peer: filled.elements.peer.value, what: filled.elements.what.value, identity: filled.elements.identity.value };
       const done = await (await working(filled.querySelector(".under-way"), "Sending", ask("api/send", wanted), "send")).json();
       if (!filled.isConnected || !find("form").open) return STAY;
       ended(filled, done.whole ? "The exam is sent" : "Not all of it was taken", done.said.split("\n"));

@@ -177,7 +177,7 @@ impl Lattice {
             Costs::Each(costs) => costs[word],
             Costs::After(odds, counted) => {
                 let expected = odds.ln(before.map_or(BEGINNING, |word| counted[word]), counted[word]);
-                (USAGE_SHARE * (expected - USUAL)).clamp(LEAST_USUAL, 0.0)
+                expected.map_or(0.0, |ln| (USAGE_SHARE * (ln - USUAL)).clamp(LEAST_USUAL, 0.0))
             }
         }
     }

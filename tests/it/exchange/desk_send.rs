@@ -30,13 +30,15 @@ fn the_desk_sends_to_a_peer_that_is_set_and_the_journal_keeps_it() {
     set_peers(exam.path(), &[peer("archive", &archive.to()), peer("off", &off)].concat());
     assert_eq!(asked("/api/send"), json!({"peers": ["archive", "off"]}), "read anew each time");
 
-    let (status, told) = served.post("/api/send", &json!({"peer": "archive", "what": "stills"}));
+    let (status, told) = served.post("/api/send", &json!({"by": " ", "peer": "archive", "what": "stills"}));
+    assert!(status == 422 && told["message"].as_str().unwrap().contains("name"), "{told}");
+    let (status, told) = served.post("/api/send", &json!({"by": "Ada", "peer": "archive", "what": "stills"}));
     assert_eq!((status, &told["whole"]), (200, &json!(true)), "{told}");
     assert!(told["said"].as_str().unwrap().contains("3 of 3 sent to ARCHIVE"), "{told}");
     assert_eq!(names(archive.folder.path()).len(), 0, "dcmtk gives its files no ending");
     assert_eq!(std::fs::read_dir(archive.folder.path()).unwrap().count(), 3);
 
-    let (status, told) = served.post("/api/send", &json!({"peer": "archive", "what": "all"}));
+    let (status, told) = served.post("/api/send", &json!({"by": "Ada", "peer": "archive", "what": "all"}));
     assert_eq!((status, &told["whole"]), (200, &json!(true)), "{told}");
     // The stills again, report, presentation states, selection and PDF.
     let kept = std::fs::read_dir(archive.folder.path()).unwrap().count();
@@ -53,12 +55,13 @@ fn the_desk_sends_to_a_peer_that_is_set_and_the_journal_keeps_it() {
     assert!(sent[0]["objects"].as_array().unwrap().contains(&json!(uid(1))), "{}", sent[0]);
 
     // What cannot be reached, what is no peer and a broken list are refused in words, and nothing is written down.
-    let (status, told) = served.post("/api/send", &json!({"peer": "off", "what": "stills"}));
+    let (status, told) = served.post("/api/send", &json!({"by": "Ada", "peer": "off", "what": "stills"}));
     assert!(status == 422 && told["message"].as_str().unwrap().contains("cannot be reached"), "{told}");
-    let (status, told) = served.post("/api/send", &json!({"peer": "192.0.2.1:104", "what": "stills"}));
+    let (status, told) =
+        served.post("/api/send", &json!({"by": "Ada", "peer": "192.0.2.1:104", "what": "stills"}));
     assert!(status == 422 && told["message"].as_str().unwrap().contains("no peer is called"), "{told}");
     set_peers(exam.path(), "[[peer]]\nname = 3\n");
-    let (status, told) = served.post("/api/send", &json!({"peer": "archive", "what": "stills"}));
+    let (status, told) = served.post("/api/send", &json!({"by": "Ada", "peer": "archive", "what": "stills"}));
     assert!(status == 422 && told["message"].as_str().unwrap().contains("peers.toml"), "{told}");
     let after = std::fs::read_to_string(exam.path().join("exam.jsonl")).unwrap();
     assert_eq!(after, journal);
