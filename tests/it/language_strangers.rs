@@ -19,6 +19,7 @@ fn an_adjective_before_a_structure_does_not_carry_the_finding_before_it_along() 
         "mild effusion and thickened annular ligament",
         "effusion with an enlarged deep flexor",
         "core lesion swollen check ligament",
+        "no effusion thickened superficial and deep",
     ] {
         asked(&[PLACE], phrase);
     }

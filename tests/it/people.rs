@@ -360,6 +360,16 @@ fn at_the_desk_only_people_of_the_list_change_something_once_there_is_one() {
     let message = told["message"].as_str().unwrap();
     assert!(status == 422 && message.contains("`Robin` is not on the practice's list"), "{told}");
     assert!(told["help"].as_str().unwrap().contains("zonecall people add"), "{told}");
+    // Nor does a stranger send the exam away, or make themselves a vet.
+    let sent = serde_json::json!({"by": "Robin", "peer": "archive", "what": "stills"});
+    let (status, told) = desk.post("/api/send", &sent);
+    assert!(
+        status == 422 && told["message"].as_str().unwrap().contains("not on the practice's list"),
+        "{told}"
+    );
+    let vet = serde_json::json!({"name": "Robin", "licence": "1", "passphrase": "seven brown horses graze"});
+    let (status, told) = desk.post("/api/people", &vet);
+    assert!(status == 422 && told["message"].as_str().unwrap().contains("has a list of people"), "{told}");
     assert_eq!(std::fs::read(folder.path().join("exam.jsonl")).unwrap(), before);
     assert_eq!(desk.get("/api/exam").0, 200, "everybody may look");
     // As the list writes the name.

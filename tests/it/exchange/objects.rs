@@ -25,6 +25,11 @@ fn every_object_is_clean_and_agrees_with_the_stills() {
         "selection.dcm",
     ];
     assert_eq!(names, wanted);
+    // A label of a still that has none any more does not go out with the next export.
+    let outdated = exam.path().join("out/dicom/presentation-099.dcm");
+    std::fs::write(&outdated, b"of another day").unwrap();
+    export(exam.path(), "dicom", &[], 0);
+    assert!(!outdated.exists());
     for path in &made {
         assert_eq!(faults(path), Vec::<String>::new(), "{}", path.display());
     }

@@ -1,5 +1,6 @@
 //! What a scanner's folder holds besides plain ultrasound stills.
 use crate::exchange::stage::{export, folder, still};
+use crate::support::as_paired;
 
 use dicom_core::{DataElement, PrimitiveValue, VR};
 use dicom_dictionary_std::{tags, uids};
@@ -50,6 +51,7 @@ fn a_still_whose_name_is_no_uid_is_not_spoken_of_in_an_export() {
     let at = file.windows(right.len()).rposition(|part| part == right).unwrap();
     file[at..at + right.len()].copy_from_slice(wrong);
     std::fs::write(&path, file).unwrap();
+    as_paired(exam.path());
     let said = export(exam.path(), "dicom", &[], 1);
     assert!(said.contains("`IM1.dcm` has no valid SOP Instance UID"), "{said}");
 }

@@ -3,7 +3,7 @@ use std::fs;
 
 use super::make;
 use crate::exchange::stage::{export, folder};
-use crate::support::pydicom;
+use crate::support::{as_paired, pydicom};
 
 use dicom_core::value::{PixelFragmentSequence, Value};
 use dicom_core::{DataElement, PrimitiveValue, VR};
@@ -21,6 +21,7 @@ fn each_kind_of_pixel_looks_as_another_reader_shows_it() {
     for kind in serde_json::from_str::<Vec<String>>(&kinds).unwrap() {
         let original = made.join(format!("{kind}.dcm"));
         fs::copy(&original, &still).unwrap();
+        as_paired(exam.path());
         // As copies for people show it: nothing is stretched where the file asks for nothing.
         export(exam.path(), "labelled", &[], 0);
         let picture = exam.path().join("out/labelled/LF_2B_T_SDFT_01.png");
