@@ -11,7 +11,7 @@ use std::time::Duration;
 use anyhow::{Context as _, bail};
 use serde::Deserialize;
 
-use super::settings_place;
+use super::settings_place::beside;
 use crate::exchange::network::send::Peer;
 use crate::exchange::network::tls::{TlsError, TlsFiles};
 use crate::terminal::ShownText as _;
@@ -66,22 +66,14 @@ impl NamedPeer {
     }
 }
 
-/// Where the file is looked for: `ZONECALL_PEERS`, else beside the settings.
-fn place() -> Option<PathBuf> {
-    let named = std::env::var_os("ZONECALL_PEERS").map(PathBuf::from);
-    named.or_else(|| Some(settings_place::place()?.with_file_name("peers.toml")))
-}
-
-/// All of them; none where there is no file.
+/// All of them, from the file that `ZONECALL_PEERS` names, else the one beside the settings; none where there is no file.
 ///
 /// # Errors
 /// When it cannot be read, or holds something unknown.
 pub(super) fn read() -> anyhow::Result<Vec<NamedPeer>> {
-    let Some(path) = place().filter(|path| path.exists()) else { return Ok(Vec::new()) };
-    let text = std::fs::read_to_string(&path)
-        .with_context(|| format!("cannot read the peers `{}`", path.shown()))?;
-    of(&text, path.parent().unwrap_or(Path::new(".")))
-        .with_context(|| format!("`{}` holds no valid peers; correct it", path.shown()))
+    let Some(file) = beside("ZONECALL_PEERS", "peers.toml", "peers")? else { return Ok(Vec::new()) };
+    of(&file.text, file.path.parent().unwrap_or(Path::new(".")))
+        .with_context(|| format!("`{}` holds no valid peers; correct it", file.path.shown()))
 }
 
 fn of(text: &str, folder: &Path) -> anyhow::Result<Vec<NamedPeer>> {

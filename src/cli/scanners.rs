@@ -5,13 +5,12 @@
 //! Never: a rectangle without a size.
 //! Tested in: `tests/it/exchange/black_out.rs`, and here.
 
-use std::path::PathBuf;
-
 use anyhow::{Context as _, ensure};
 use serde::Deserialize;
 
-use super::settings_place;
+use super::settings_place::beside;
 use crate::exchange::black_out::{Rectangle, ScannerBlackOut};
+use crate::report::words::count;
 use crate::terminal::ShownText as _;
 
 /// A scanner, as the file has it.
@@ -32,21 +31,13 @@ struct ScannersFile {
     scanner: Vec<ScannerRow>,
 }
 
-/// Where the file is looked for: `ZONECALL_SCANNERS`, else beside the settings.
-fn place() -> Option<PathBuf> {
-    let named = std::env::var_os("ZONECALL_SCANNERS").map(PathBuf::from);
-    named.or_else(|| Some(settings_place::place()?.with_file_name("scanners.toml")))
-}
-
-/// All of them; none where there is no file.
+/// All of them, from the file that `ZONECALL_SCANNERS` names, else the one beside the settings; none where there is no file.
 ///
 /// # Errors
 /// When it cannot be read, or holds something unknown.
 pub(super) fn read() -> anyhow::Result<Vec<ScannerBlackOut>> {
-    let Some(path) = place().filter(|path| path.exists()) else { return Ok(Vec::new()) };
-    let text = std::fs::read_to_string(&path)
-        .with_context(|| format!("cannot read the scanners `{}`", path.shown()))?;
-    of(&text).with_context(|| format!("`{}` holds no valid scanners; correct it", path.shown()))
+    let Some(file) = beside("ZONECALL_SCANNERS", "scanners.toml", "scanners")? else { return Ok(Vec::new()) };
+    of(&file.text).with_context(|| format!("`{}` holds no valid scanners; correct it", file.path.shown()))
 }
 
 fn of(text: &str) -> anyhow::Result<Vec<ScannerBlackOut>> {
@@ -86,11 +77,7 @@ pub(super) fn in_words(scanner: &ScannerBlackOut) -> String {
         .map(|name| format!("`{}`", name.shown()))
         .collect();
     let whom = if stated.is_empty() { "every scanner".to_owned() } else { stated.join(" ") };
-    let count = rectangles.len();
-    format!(
-        "{whom}: {count} {} black in copies for teaching",
-        if count == 1 { "rectangle" } else { "rectangles" }
-    )
+    format!("{whom}: {} black in copies for teaching", count(rectangles.len(), "rectangle"))
 }
 
 #[cfg(test)]

@@ -1,11 +1,15 @@
-//! Where the settings are kept.
+//! Where the settings are kept, and what the practice keeps beside them.
 //!
 //! Takes: the environment.
-//! Gives: the file's path, there or not.
-//! Never: reads it.
+//! Gives: the path of the settings, there or not; the text of a file beside them.
+//! Never: reads the settings, or knows what is in the others.
 //! Tested in: `tests/sound/setup.rs`, `tests/it/own_words.rs`.
 
 use std::path::{Path, PathBuf};
+
+use anyhow::Context as _;
+
+use crate::terminal::ShownText as _;
 
 /// Where the file is looked for: `ZONECALL_SETTINGS`, else the user's folder of settings.
 pub(super) fn place() -> Option<PathBuf> {
@@ -20,4 +24,24 @@ pub(super) fn place() -> Option<PathBuf> {
 /// The file that `ZONECALL_SETTINGS` names, where it is not there.
 pub(super) fn missing() -> Option<PathBuf> {
     std::env::var_os("ZONECALL_SETTINGS").map(PathBuf::from).filter(|path| !path.exists())
+}
+
+/// A file of the practice's that is kept beside the settings: where, and what is in it.
+pub(super) struct FileBeside {
+    pub(super) path: PathBuf,
+    pub(super) text: String,
+}
+
+/// Reads the file that the variable `named_by` names, else the one called `name` beside the settings; none where there is none.
+/// `what` it holds is for the error.
+///
+/// # Errors
+/// When it cannot be read.
+pub(super) fn beside(named_by: &str, name: &str, what: &str) -> anyhow::Result<Option<FileBeside>> {
+    let named = std::env::var_os(named_by).map(PathBuf::from);
+    let path = named.or_else(|| Some(place()?.with_file_name(name)));
+    let Some(path) = path.filter(|path| path.exists()) else { return Ok(None) };
+    let text = std::fs::read_to_string(&path)
+        .with_context(|| format!("cannot read the {what} `{}`", path.shown()))?;
+    Ok(Some(FileBeside { path, text }))
 }
