@@ -11,7 +11,6 @@ use super::options::FolderArgs;
 use super::stamp::{StampOptions, stamp_signature};
 use crate::exam_folder::record_against;
 use crate::knowledge::measure::Against;
-use crate::knowledge::record::{Finding, Severity};
 use crate::report::signed::verified;
 use crate::report::words::count;
 use crate::signing::people::{People, Person, Role, settings_folder};
@@ -152,8 +151,7 @@ pub(crate) fn sign(args: &SignArgs) -> anyhow::Result<ExitCode> {
     if !args.take_back {
         // Before the passphrase: it is the last moment to look at them.
         let record = record_against(&verified(&folder, &protocols)?, &protocols, &Against::default());
-        let is_open = |finding: &&Finding| finding.settled.is_none() && finding.severity != Severity::Info;
-        let open = record.findings.iter().filter(is_open).count();
+        let open = record.findings.iter().filter(|finding| finding.is_open()).count();
         if open > 0 {
             let (open, exam) = (count(open, "point"), folder.path().shown());
             writeln!(out, "still open: {open}; `zonecall check {exam}` lists them")?;

@@ -22,7 +22,6 @@ use crate::exam::sign::FileHash;
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::file_name::spelled;
 use crate::knowledge::measure::Against;
-use crate::knowledge::record::{Finding, Severity};
 use crate::private;
 use crate::protocol::Protocols;
 use crate::report::words::{count, day};
@@ -160,8 +159,7 @@ fn still_needed(exam: &Exam, protocols: &Protocols) -> Option<String> {
         return None;
     }
     let record = record_against(exam, protocols, &Against::default());
-    let is_open = |finding: &&Finding| finding.settled.is_none() && finding.severity != Severity::Info;
-    let open = record.findings.iter().filter(is_open).count();
+    let open = record.findings.iter().filter(|finding| finding.is_open()).count();
     (open > 0).then(|| {
         let points = count(open, "point");
         format!("it is a draft with {points} to check; sign it, or add --drafts-too")
