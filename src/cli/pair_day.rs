@@ -11,7 +11,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use super::pair_copy::copy_or_tell;
-use super::pair_notes::{Noted, known_scanner, note, note_clock};
+use super::pair_notes::{Noted, known_scanner, note, note_clock, with};
 use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{left_out_by_mistake, mind_left_out};
 use crate::exam::event::{Frame, ScannerClock};
@@ -107,15 +107,6 @@ fn clocks(folders: &[&ExamFolder], exams: &[(Exam, Vec<Frame>)]) -> Vec<Option<S
             .filter(|clock| !exam.scanner_clocks.contains(clock))
     };
     folders.iter().zip(exams).enumerate().map(clock).collect()
-}
-
-/// The exam as it would be with these stills and this clock, too.
-fn with(exam: &Exam, stills: &[Frame], clock: Option<&ScannerClock>) -> Exam {
-    let known: BTreeSet<&str> = exam.frames.iter().map(|frame| frame.id.as_str()).collect();
-    let mut with = exam.clone();
-    with.frames.extend(stills.iter().filter(|still| !known.contains(still.id.as_str())).cloned());
-    with.scanner_clocks.extend(clock.cloned());
-    with
 }
 
 /// For each still, by its id, the exam that it belongs to; none where none or more than one fits.

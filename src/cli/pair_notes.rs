@@ -123,12 +123,18 @@ pub(super) fn known_scanner(exam_folder: &ExamFolder, exam: &Exam, frames: &[Fra
     (!exam.scanner_clocks.contains(&clock)).then_some(clock)
 }
 
+/// The exam as it would be with these stills and this clock, too.
+pub(super) fn with(exam: &Exam, stills: &[Frame], clock: Option<&ScannerClock>) -> Exam {
+    let known: BTreeSet<&str> = exam.frames.iter().map(|frame| frame.id.as_str()).collect();
+    let mut with = exam.clone();
+    with.frames.extend(stills.iter().filter(|still| !known.contains(still.id.as_str())).cloned());
+    with.scanner_clocks.extend(clock.cloned());
+    with
+}
+
 /// The ids of new stills that were saved outside the time of the exam.
 fn strangers(exam: &Exam, clock: Option<&ScannerClock>, frames: &[Frame]) -> BTreeSet<String> {
-    let mut with = exam.clone();
-    with.scanner_clocks.extend(clock.cloned());
-    let known: BTreeSet<&str> = exam.frames.iter().map(|frame| frame.id.as_str()).collect();
-    with.frames.extend(frames.iter().filter(|frame| !known.contains(frame.id.as_str())).cloned());
+    let with = with(exam, frames, clock);
     let is_outside = outside(&with, &with.frames, &pair(&with, &with.frames));
     let new = with.frames.iter().zip(is_outside).skip(exam.frames.len());
     new.filter(|(_, is_outside)| *is_outside).map(|(frame, _)| frame.id.clone()).collect()

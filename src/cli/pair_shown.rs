@@ -18,6 +18,7 @@ use crate::frames::folder::were_copied;
 use crate::frames::stamps::copies;
 use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
+use crate::report::words::count;
 use crate::terminal::ShownText as _;
 
 /// Files that are named; of more, how many.
@@ -63,14 +64,11 @@ pub(super) fn show_beside(out: &mut impl Write, beside: &[PathBuf]) -> std::io::
     names.dedup();
     let more = if names.len() > NAMED_MAX { " and others" } else { "" };
     names.truncate(NAMED_MAX);
-    let many = if beside.len() == 1 {
-        "1 file that is no still".to_owned()
-    } else {
-        format!("{} files that are no stills", beside.len())
-    };
+    let are = if beside.len() == 1 { "is no still" } else { "are no stills" };
     writeln!(
         out,
-        "passed over {many}: {}{more}; scanners and computers keep these for themselves",
+        "passed over {} that {are}: {}{more}; scanners and computers keep these for themselves",
+        count(beside.len(), "file"),
         names.join(", ")
     )
 }
