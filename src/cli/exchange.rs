@@ -246,9 +246,7 @@ fn for_image_archive(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     for file in &made {
         write_file(&folder.join(&file.name), &file.bytes)?;
     }
-    for path in dicom::outdated(&folder, &made) {
-        std::fs::remove_file(&path).with_context(|| format!("cannot remove `{}`", path.shown()))?;
-    }
+    dicom::outdated(&folder, &made).iter().try_for_each(|path| remove(path))?;
     opened.done(made.len(), &folder, 0)
 }
 
@@ -304,6 +302,11 @@ fn teaching_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     opened.done(copies.files.len() + 1, &folder, copies.problems.len())
 }
 
+/// Takes away what an earlier export wrote.
+fn remove(path: &Path) -> anyhow::Result<()> {
+    std::fs::remove_file(path).with_context(|| format!("cannot remove `{}`", path.shown()))
+}
+
 /// The names of the copies that an earlier export of this kind wrote into the folder, as its archive lists them.
 fn written_before(folder: &Path, archive: &str) -> BTreeSet<String> {
     let listed = || {
@@ -339,7 +342,7 @@ fn write_copies(folder: &Path, copies: &labelled::Copies, archive: &str) -> anyh
     for name in written_before(folder, archive) {
         let path = folder.join(&name);
         if copies.files.iter().all(|file| file.name != name) && path.is_file() {
-            std::fs::remove_file(&path).with_context(|| format!("cannot remove `{}`", path.shown()))?;
+            remove(&path)?;
         }
     }
     for (still, why) in &copies.problems {

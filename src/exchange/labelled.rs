@@ -17,7 +17,7 @@ use super::input::{ExportInput, is_labelled};
 use super::still::Still;
 use super::strip::below;
 use crate::knowledge::record::{FrameRow, Status};
-use crate::report::picture::full;
+use crate::report::picture::paired;
 use crate::report::spreadsheet::text;
 use crate::report::words::date_time;
 
@@ -125,8 +125,7 @@ fn lines(input: &ExportInput, frame: &FrameRow) -> Vec<String> {
 }
 
 fn picture(input: &ExportInput, frame: &FrameRow, exam_folder: &Path) -> Result<Vec<u8>, String> {
-    let picture = full(&frame.paired_file(exam_folder).map_err(|error| error.to_string())?)
-        .map_err(|error| error.to_string())?;
+    let picture = paired(frame, exam_folder).map_err(|error| error.to_string())?;
     let labelled = below(&picture, &lines(input, frame)).map_err(|error| error.to_string())?;
     let mut bytes = Cursor::new(Vec::new());
     labelled.write_to(&mut bytes, ImageFormat::Png).map_err(|error| error.to_string())?;

@@ -28,7 +28,7 @@ use crate::frames::dicom::{open, scanner};
 use crate::frames::part10;
 use crate::frames::texts::set_right;
 use crate::knowledge::record::FrameRow;
-use crate::report::picture::full;
+use crate::report::picture::paired;
 use crate::report::spreadsheet::{said_in_view, said_with_structure, text};
 
 /// Attributes that stay: what is shown, how it was taken, and the pixels.
@@ -165,8 +165,7 @@ fn picture(
     exam_folder: &Path,
     black: &[Rectangle],
 ) -> Result<Vec<u8>, String> {
-    let mut picture = full(&frame.paired_file(exam_folder).map_err(|error| error.to_string())?)
-        .map_err(|error| error.to_string())?;
+    let mut picture = paired(frame, exam_folder).map_err(|error| error.to_string())?;
     if !black.is_empty() {
         picture = blacken_picture(black, &picture);
     }

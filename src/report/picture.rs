@@ -15,7 +15,7 @@ use image::codecs::jpeg::JpegEncoder;
 use image::imageops::FilterType;
 use image::{DynamicImage, ImageFormat};
 
-use crate::knowledge::record::Record;
+use crate::knowledge::record::{FrameRow, Record};
 use crate::report::apart::decode;
 use crate::report::decode::Show;
 use crate::trace::Grey;
@@ -156,9 +156,9 @@ pub fn png(path: &Path, frame: u32, light: Light) -> Result<Vec<u8>, PictureErro
     Ok(bytes.into_inner())
 }
 
-/// A still in its full size, as it is shown.
-pub(crate) fn full(path: &Path) -> Result<DynamicImage, PictureError> {
-    decode(path, Show::Exact, 0)
+/// A still in its full size, as it is shown, if its file is the one that was paired.
+pub(crate) fn paired(frame: &FrameRow, exam_folder: &Path) -> Result<DynamicImage, PictureError> {
+    decode(&frame.paired_file(exam_folder)?, Show::Exact, 0)
 }
 
 /// The grey values of a still, of a loop those of the frame of this index, for tracing on it.
