@@ -76,7 +76,7 @@ impl ExportForm {
 }
 
 impl NameChoice {
-    pub(super) const fn word(self) -> &'static str {
+    const fn word(self) -> &'static str {
         match self {
             NameChoice::Agreed => "agreed",
             NameChoice::Stills => "stills",
@@ -89,7 +89,7 @@ impl NameChoice {
 #[derive(Debug, Serialize)]
 pub(super) struct Exported {
     /// Where it lies, and what a person should look at, a line each.
-    pub(super) said: String,
+    said: String,
 }
 
 /// Exports the exam as it is now.
@@ -102,16 +102,13 @@ pub(super) fn export(
     let _task = desk.doing.begin(TaskKind::Export, "writing the files");
     let (form, file) = wanted.form.words();
     let out = desk.folder.out()?;
-    let mut command = Command::new(&program.program);
-    command.arg("export").arg(desk.folder.path()).args(["--as", form]).args(&program.more);
-    if matches!(wanted.form, ExportForm::Dicom | ExportForm::Fhir) {
-        command.args(["--identity", wanted.identity.word()]);
-    }
+    let has_name = matches!(wanted.form, ExportForm::Dicom | ExportForm::Fhir);
+    let mut command = command(program, desk, form, has_name.then_some(wanted.identity));
     let file = file.map(|file| out.join(file));
     if let Some(file) = &file {
         command.arg("--out").arg(file);
     }
-    let done = command.stdin(Stdio::null()).output().or_else(|error| does_not_start(&error))?;
+    let done = command.output().or_else(|error| does_not_start(&error))?;
     let (told, warned) = (text(&done.stdout), text(&done.stderr));
     if !is_done(done.status) {
         return failed(&warned, "nothing was exported");
@@ -120,6 +117,14 @@ pub(super) fn export(
     let lines: Vec<String> =
         [Some(told), written, Some(warned)].into_iter().flatten().filter(|line| !line.is_empty()).collect();
     Ok(Exported { said: lines.join("\n") })
+}
+
+/// The program as it is called for this form; `name` only for one that has a name on it.
+pub(super) fn command(program: &ExportProgram, desk: &Desk, form: &str, name: Option<NameChoice>) -> Command {
+    let mut command = Command::new(&program.program);
+    command.arg("export").arg(desk.folder.path()).args(["--as", form]).args(&program.more);
+    command.args(name.iter().flat_map(|name| ["--identity", name.word()])).stdin(Stdio::null());
+    command
 }
 
 /// The program, where the desk was started with one.

@@ -15,7 +15,9 @@ use crate::exchange::dicom::DICOM_FOLDER;
 use crate::knowledge::record::Status;
 use crate::review::desk::Desk;
 use crate::review::doing::TaskKind;
-use crate::review::export::{ExportProgram, NameChoice, does_not_start, failed, is_done, text, there};
+use crate::review::export::{
+    ExportProgram, NameChoice, command, does_not_start, failed, is_done, text, there,
+};
 use crate::review::refusal::{Refusal, wrong};
 use crate::review::signature::name_of;
 
@@ -83,10 +85,9 @@ pub(super) fn send(
     let mut paths = stills(desk)?;
     let mut lacking = String::new();
     if wanted.what == Parcel::All {
-        let mut command = Command::new(&program.program);
-        command.arg("export").arg(desk.folder.path()).args(["--as", "dicom"]).args(&program.more);
-        command.args(["--identity", wanted.identity.word()]).stdin(Stdio::null());
-        let done = command.output().or_else(|error| does_not_start(&error))?;
+        let done = command(program, desk, "dicom", Some(wanted.identity))
+            .output()
+            .or_else(|error| does_not_start(&error))?;
         if !is_done(done.status) {
             return failed(&text(&done.stderr), "nothing was sent");
         }
