@@ -30,14 +30,10 @@ const OPEN: f64 = 1.5;
 pub struct Usage {
     /// Number of the counted word that each word is, and how many share it.
     words: FxHashMap<String, CountedWord>,
-    /// How often each was said.
-    said: Vec<u32>,
+    /// How many words are counted apart.
+    n_counted: u32,
     /// How often one was said after another; `BEGINNING` before the first.
     after: FxHashMap<(u32, u32), u32>,
-    /// How often any was said after each, and how many kinds.
-    followed: FxHashMap<u32, (u32, u32)>,
-    /// How often any word was said.
-    all: u32,
 }
 
 /// A word as it is counted.
@@ -102,8 +98,8 @@ impl Usage {
     }
 
     fn new_id(&mut self) -> u32 {
-        self.said.push(0);
-        u32::try_from(self.said.len() - 1).unwrap_or(UNCOUNTED.id)
+        self.n_counted += 1;
+        self.n_counted - 1
     }
 
     fn count(&mut self, often: u32, phrase: &str) {
@@ -117,12 +113,7 @@ impl Usage {
                     counted.id
                 }
             };
-            self.said[id as usize] += often;
-            self.all += often;
-            let after = self.after.entry((before, id)).or_default();
-            let (all, kinds) = self.followed.entry(before).or_default();
-            (*all, *kinds) = (*all + often, *kinds + u32::from(*after == 0));
-            *after += often;
+            *self.after.entry((before, id)).or_default() += often;
             before = id;
         }
     }
@@ -137,21 +128,30 @@ impl Usage {
     #[allow(clippy::cast_precision_loss)] // a language has far fewer than 2^53 words
     #[must_use]
     pub fn odds(&self, n_words: usize) -> UsageOdds {
-        let alone = |said: u32| (f64::from(said) + UNSEEN) / (f64::from(self.all) + UNSEEN * n_words as f64);
+        // How often each word was said; how often any was said after each, and how many kinds.
+        let mut said = vec![0; self.n_counted as usize];
+        let mut followed: FxHashMap<u32, (u32, u32)> = FxHashMap::default();
+        for ((before, word), n) in &self.after {
+            said[*word as usize] += n;
+            let (all, kinds) = followed.entry(*before).or_default();
+            (*all, *kinds) = (*all + n, *kinds + 1);
+        }
+        let all: u32 = said.iter().sum();
+        let alone = |said: u32| (f64::from(said) + UNSEEN) / (f64::from(all) + UNSEEN * n_words as f64);
         let left = |(all, kinds): &(u32, u32)| (f64::from(*all), OPEN * f64::from(*kinds));
         let after = self.after.iter().map(|((before, word), n)| {
-            let (all, left) = left(&self.followed[before]);
-            let alone = alone(self.said[*word as usize]);
+            let (all, left) = left(&followed[before]);
+            let alone = alone(said[*word as usize]);
             ((*before, *word), ((f64::from(*n) + left * alone) / (all + left)).ln())
         });
-        let left_over = self.followed.iter().map(|(before, followed)| {
+        let left_over = followed.iter().map(|(before, followed)| {
             let (all, left) = left(followed);
             (*before, (left / (all + left)).ln())
         });
         UsageOdds {
             after: after.collect(),
             left_over: left_over.collect(),
-            alone: self.said.iter().map(|said| alone(*said).ln()).collect(),
+            alone: said.iter().map(|said| alone(*said).ln()).collect(),
             uncounted: alone(0).ln(),
         }
     }
