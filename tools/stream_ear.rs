@@ -148,9 +148,7 @@ impl Tool {
             });
             serde_json::json!({ "evidence": evidence, "call": call, "right": right, "doubt": doubt,
                 "confidence": confidence, "words": text, "readings": readings.collect::<Vec<_>>(),
-                "support": scored.support, "begun": scored.begun, "seconds": audio.span.samples() as f64 / 16000.0,
-                "level": audio.level_dbfs,
-                "spans": utterance.words.iter().map(|word| [word.span.from.since(audio.span.from), word.span.to.since(audio.span.from)]).collect::<Vec<_>>() })
+                "support": scored.support, "begun": scored.begun })
         });
         ended.push(Ended { span: audio.span, line, case });
         let (event, calls) = attention.attend(utterance, parsed);
