@@ -3,11 +3,13 @@ use crate::support;
 
 use support::{BUILT_IN, exam, exam_of, header};
 use zonecall::clock::{Sample, WallQuality};
+use zonecall::exam::attend::Attention;
 use zonecall::exam::breaks::Source;
 use zonecall::exam::call::Act;
 use zonecall::exam::event::{AudioFile, CloseReason, Event, Header, Outcome};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
+use zonecall::speech::utterance::Utterance;
 
 /// Each call as `words -> limb zone plane structure`, with marks for withdrawn and mended ones.
 fn shown(exam: &Exam) -> Vec<String> {
@@ -231,16 +233,22 @@ fn talk_and_half_phrases_change_nothing_but_stay_in_the_journal() {
     assert_eq!(exam.context.place.limb.as_deref(), Some("LF"));
 }
 
+/// What becomes of an utterance as text, and how many calls come out of it.
+fn attended(attention: &mut Attention, utterance: Utterance) -> (Outcome, usize) {
+    let (language, protocols) = &*support::BUILT_IN;
+    let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
+    let (event, calls) = attention.attend(utterance, parsed);
+    (event.outcome, calls.len())
+}
+
 #[test]
 fn a_doubted_utterance_ends_neither_a_pause_nor_a_note() {
-    let (language, protocols) = &*support::BUILT_IN;
     for (opens, ends) in [("pause the journal", "resume the journal"), ("note", "end note")] {
-        let mut attention = zonecall::exam::attend::Attention::default();
+        let mut attention = Attention::default();
         let mut hear = |at_s: f64, text: &str, unsure: bool, rejected: bool| {
             let mut utterance = support::utterance(at_s, text);
             (utterance.unsure, utterance.rejected) = (unsure, rejected);
-            let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
-            attention.attend(utterance, parsed).1.len()
+            attended(&mut attention, utterance).1
         };
         assert_eq!(hear(1.0, opens, false, false), 1, "{opens}");
         assert_eq!(hear(3.0, ends, true, false), 0, "unsure: {ends}");
@@ -251,14 +259,11 @@ fn a_doubted_utterance_ends_neither_a_pause_nor_a_note() {
 
 #[test]
 fn what_begins_before_words_that_were_not_understood_are_over_is_the_rest_of_them() {
-    let (language, protocols) = &*support::BUILT_IN;
-    let mut attention = zonecall::exam::attend::Attention::default();
+    let mut attention = Attention::default();
     let mut hear = |at_s: f64, text: &str, rejected: bool| {
         let mut utterance = support::utterance(at_s, text);
         utterance.rejected = rejected;
-        let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
-        let (event, calls) = attention.attend(utterance, parsed);
-        (event.outcome, calls.len())
+        attended(&mut attention, utterance)
     };
     assert_eq!(hear(1.0, "left fore two alpha", false), (Outcome::Calls, 1));
     assert_eq!(hear(4.0, "the check", true), (Outcome::NotUnderstood, 0));
@@ -272,16 +277,14 @@ fn what_begins_before_words_that_were_not_understood_are_over_is_the_rest_of_the
 
 #[test]
 fn a_call_soon_after_words_that_were_not_understood_counts_although_quiet_belongs_to_both() {
-    let (language, protocols) = &*support::BUILT_IN;
-    let mut attention = zonecall::exam::attend::Attention::default();
+    let mut attention = Attention::default();
     let mut hear = |at_s: f64, text: &str, rejected: bool| {
         let mut utterance = support::utterance(at_s, text);
         utterance.rejected = rejected;
         // As the ear cuts: 0.9 s of the quiet before the words, half a second of that after them.
         utterance.span.from = Sample(utterance.span.from.0 - 14_400);
         utterance.span.to = Sample(utterance.span.to.0 + 8_000);
-        let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
-        attention.attend(utterance, parsed).0.outcome
+        attended(&mut attention, utterance).0
     };
     assert_eq!(hear(2.0, "the check", true), Outcome::NotUnderstood, "ends at 2.8 s");
     assert_eq!(hear(3.6, "left fore two alpha", false), Outcome::Calls, "0.8 s later");

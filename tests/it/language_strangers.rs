@@ -1,17 +1,8 @@
 //! What people said who had not seen the grammar: each phrase here was once taken wrongly, or not at all; our own wording throughout.
 use crate::support::exam_of;
-use crate::support::phrase::{asked, shown};
+use crate::support::phrase::{all, asked, shown};
 
 const PLACE: &str = "left fore two alpha transverse superficial flexor";
-
-#[track_caller]
-fn all(cases: &[(&str, &str)]) {
-    let wrong = cases.iter().filter_map(|(phrase, wanted)| {
-        let shown = shown(&[PLACE], phrase);
-        (shown != *wanted).then(|| format!("{phrase}: {shown}, not {wanted}"))
-    });
-    assert_eq!(wrong.collect::<Vec<_>>(), [""; 0]);
-}
 
 #[test]
 fn an_adjective_before_a_structure_does_not_carry_the_finding_before_it_along() {
@@ -23,7 +14,10 @@ fn an_adjective_before_a_structure_does_not_carry_the_finding_before_it_along() 
     ] {
         asked(&[PLACE], phrase);
     }
-    all(&[("swollen and hypoechoic check", "enlarged of ALDDFT; hypoechoic of ALDDFT (not confirmed)")]);
+    all(
+        &[PLACE],
+        &[("swollen and hypoechoic check", "enlarged of ALDDFT; hypoechoic of ALDDFT (not confirmed)")],
+    );
 }
 
 #[test]
@@ -41,12 +35,15 @@ fn what_is_said_of_everything_is_said_of_the_view() {
 
 #[test]
 fn what_has_healed_keeps_its_name() {
-    all(&[
-        ("core lesion healed", "core lesion healing"),
-        ("healed border lesion", "border lesion healing"),
-        ("tear has healed", "tear healing"),
-        ("lesion has filled in nicely", "healing"),
-    ]);
+    all(
+        &[PLACE],
+        &[
+            ("core lesion healed", "core lesion healing"),
+            ("healed border lesion", "border lesion healing"),
+            ("tear has healed", "tear healing"),
+            ("lesion has filled in nicely", "healing"),
+        ],
+    );
 }
 
 #[test]
@@ -54,7 +51,7 @@ fn what_is_shown_to_people_who_stand_by_moves_nothing() {
     for phrase in ["this is the deep flexor", "that's the check", "it's the suspensory"] {
         asked(&[PLACE], phrase);
     }
-    all(&[("this is the deep flexor normal", "DDFT; normal"), ("the deep flexor", "DDFT")]);
+    all(&[PLACE], &[("this is the deep flexor normal", "DDFT; normal"), ("the deep flexor", "DDFT")]);
 }
 
 #[test]
@@ -64,20 +61,23 @@ fn structures_one_after_the_other_share_what_is_normal_but_not_a_lesion() {
     {
         asked(&[PLACE], phrase);
     }
-    all(&[
-        ("superficial deep normal", "normal of SDFT; normal of DDFT"),
-        ("superficial and deep enlarged", "enlarged of SDFT; enlarged of DDFT"),
-        ("both flexors enlarged", "enlarged of SDFT; enlarged of DDFT"),
-        // What names its own structure is not shared.
-        (
-            "superficial and deep normal effusion in the sheath",
-            "normal of SDFT; normal of DDFT; effusion of DFTS",
-        ),
-        ("normal superficial and deep", "normal of SDFT; normal of DDFT"),
-        ("normal medial branch and lateral branch", "normal of SL-medial; normal of SL-lateral"),
-        ("normal medial and lateral branch", "normal of SL-medial; normal of SL-lateral"),
-        ("no change in the superficial deep normal", "same of SDFT against the last scan; DDFT; normal"),
-    ]);
+    all(
+        &[PLACE],
+        &[
+            ("superficial deep normal", "normal of SDFT; normal of DDFT"),
+            ("superficial and deep enlarged", "enlarged of SDFT; enlarged of DDFT"),
+            ("both flexors enlarged", "enlarged of SDFT; enlarged of DDFT"),
+            // What names its own structure is not shared.
+            (
+                "superficial and deep normal effusion in the sheath",
+                "normal of SDFT; normal of DDFT; effusion of DFTS",
+            ),
+            ("normal superficial and deep", "normal of SDFT; normal of DDFT"),
+            ("normal medial branch and lateral branch", "normal of SL-medial; normal of SL-lateral"),
+            ("normal medial and lateral branch", "normal of SL-medial; normal of SL-lateral"),
+            ("no change in the superficial deep normal", "same of SDFT against the last scan; DDFT; normal"),
+        ],
+    );
     asked(&[PLACE], "core lesion in the superficial deep");
     asked(&[PLACE], "suspensory normal and the check also");
 }
@@ -85,7 +85,7 @@ fn structures_one_after_the_other_share_what_is_normal_but_not_a_lesion() {
 #[test]
 fn a_finding_between_two_places_is_asked_about() {
     asked(&[PLACE], "superficial core lesion two b anechoic");
-    all(&[("superficial normal two b superficial normal", "SDFT; normal; 2B SDFT; normal")]);
+    all(&[PLACE], &[("superficial normal two b superficial normal", "SDFT; normal; 2B SDFT; normal")]);
 }
 
 #[test]
@@ -98,22 +98,25 @@ fn a_negated_degree_is_asked_about_by_name() {
 
 #[test]
 fn scores_and_sizes_are_said_with_fewer_words() {
-    all(&[
-        ("fibre score one to two", "fibre score 1, to 2"),
-        ("fibre score two or three", "fibre score 2, to 3"),
-        (
-            "superficial no change one eleven",
-            "same of SDFT against the last scan; area 111 mm2 (unit not said)",
-        ),
-        ("superficial enlarged one thirty square mil", "SDFT; enlarged; area 130 mm2"),
-        ("one point six square centimetres", "area 1.6 cm2"),
-        ("lesion fifty eight", "lesion area 58 mm2 (unit not said)"),
-        (
-            "hypoechoic area centrally about twenty square mil",
-            "hypoechoic, central (not confirmed); lesion area about 20 mm2",
-        ),
-        ("takes up nearly half the tendon", "lesion percent about 50 %"),
-    ]);
+    all(
+        &[PLACE],
+        &[
+            ("fibre score one to two", "fibre score 1, to 2"),
+            ("fibre score two or three", "fibre score 2, to 3"),
+            (
+                "superficial no change one eleven",
+                "same of SDFT against the last scan; area 111 mm2 (unit not said)",
+            ),
+            ("superficial enlarged one thirty square mil", "SDFT; enlarged; area 130 mm2"),
+            ("one point six square centimetres", "area 1.6 cm2"),
+            ("lesion fifty eight", "lesion area 58 mm2 (unit not said)"),
+            (
+                "hypoechoic area centrally about twenty square mil",
+                "hypoechoic, central (not confirmed); lesion area about 20 mm2",
+            ),
+            ("takes up nearly half the tendon", "lesion percent about 50 %"),
+        ],
+    );
     // An area just after a lesion may be of either.
     asked(&[PLACE, "core lesion"], "one point six square centimetres");
     asked(&[PLACE], "grade two");
@@ -132,40 +135,49 @@ fn the_last_finding_is_copied_only_by_words_that_say_so() {
 
 #[test]
 fn the_other_limb_is_looked_at_in_the_same_zone() {
-    all(&[
-        ("same zone other leg", "RF other limb 2A"),
-        ("right fore same zone", "RF 2A"),
-        ("right fore same zone long axis", "RF 2A L"),
-        ("right fore for comparison", "RF"),
-        ("same zone long axis", "L"),
-    ]);
+    all(
+        &[PLACE],
+        &[
+            ("same zone other leg", "RF other limb 2A"),
+            ("right fore same zone", "RF 2A"),
+            ("right fore same zone long axis", "RF 2A L"),
+            ("right fore for comparison", "RF"),
+            ("same zone long axis", "L"),
+        ],
+    );
     let exam = exam_of(&["left fore", "same zone other leg"]);
     assert!(exam.calls.last().unwrap().problems.iter().any(|problem| problem.message.contains("zone")));
 }
 
 #[test]
 fn long_is_a_plane_beside_another_phrase_and_nothing_alone() {
-    all(&[
-        ("long save", "L; still saved"),
-        ("save long", "L; still saved"),
-        ("long normal save", "L; normal; still saved"),
-        ("long two b", "2B L"),
-        ("turn it long", "L"),
-        ("store that and go long", "still saved; L"),
-        ("check thickened in long", "L ALDDFT; thickened"),
-    ]);
+    all(
+        &[PLACE],
+        &[
+            ("long save", "L; still saved"),
+            ("save long", "L; still saved"),
+            ("long normal save", "L; normal; still saved"),
+            ("long two b", "2B L"),
+            ("turn it long", "L"),
+            ("store that and go long", "still saved; L"),
+            ("check thickened in long", "L ALDDFT; thickened"),
+        ],
+    );
     asked(&[PLACE], "long");
     asked(&[PLACE], "core lesion long");
 }
 
 #[test]
 fn words_of_saving_and_correcting_are_taken_only_where_they_are_clear() {
-    all(&[
-        ("normal got it", "normal; still saved"),
-        ("that is the end of the examination", "end of exam"),
-        ("colour doppler on medial branch", "doppler on; SL-medial"),
-        ("less effusion than last time", "effusion, smaller against the last scan"),
-    ]);
+    all(
+        &[PLACE],
+        &[
+            ("normal got it", "normal; still saved"),
+            ("that is the end of the examination", "end of exam"),
+            ("colour doppler on medial branch", "doppler on; SL-medial"),
+            ("less effusion than last time", "effusion, smaller against the last scan"),
+        ],
+    );
     asked(&[PLACE], "got it");
     asked(&[PLACE, "core lesion medial"], "lateral i mean");
     assert_eq!(shown(&[PLACE], "superficial's okay deep's okay"), "SDFT; normal; DDFT; normal");

@@ -16,6 +16,16 @@ pub fn shown(before: &[&str], phrase: &str) -> String {
     calls.map(one).collect::<Vec<_>>().join("; ")
 }
 
+/// Each phrase of a table, said after `before`, becomes what stands beside it.
+#[track_caller]
+pub fn all(before: &[&str], cases: &[(&str, &str)]) {
+    let wrong = cases.iter().filter_map(|(phrase, wanted)| {
+        let shown = shown(before, phrase);
+        (shown != *wanted).then(|| format!("{phrase}: {shown}, not {wanted}"))
+    });
+    assert_eq!(wrong.collect::<Vec<_>>(), [""; 0]);
+}
+
 /// Nothing is written, and it says how to put it.
 #[track_caller]
 pub fn asked(before: &[&str], phrase: &str) {
