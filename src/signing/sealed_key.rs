@@ -172,12 +172,18 @@ mod tests {
             SealedKey { public: other, ..key.clone() },
             SealedKey { passes: PASSES + 1, ..key.clone() },
             SealedKey { memory_kib: MEMORY_KIB_MAX + 1, ..key.clone() },
-            SealedKey { sealed: format!("00{}", &key.sealed[2..]), ..key.clone() },
+            SealedKey { sealed: other_first_byte(&key.sealed), ..key.clone() },
             SealedKey { format: "zonecall.key/2".to_owned(), ..key.clone() },
             SealedKey { salt: "é".repeat(16), ..key },
         ] {
             assert!(changed.open(words).is_err(), "{changed:?}");
         }
+    }
+
+    /// Any fixed byte would be the one that is there in one key of 256.
+    fn other_first_byte(hexadecimal: &str) -> String {
+        let first = u8::from_str_radix(&hexadecimal[..2], 16).unwrap();
+        format!("{:02x}{}", first ^ 1, &hexadecimal[2..])
     }
 
     /// RFC 9106, section 4, second recommended option: t = 3, p = 4, m = 2^16 KiB, a salt of 128 bits and a tag of 256.
