@@ -35,7 +35,7 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     let phrases = own_structures(phrases)?;
     let phrases = shared_after(phrases)?;
     let phrases = structures_after(phrases)?;
-    let phrases = structures_together(phrases)?;
+    let phrases = of_each_named(structures_together(phrases)?);
     let mut calls: Vec<Call> = Vec::new();
     for Phrase { mut call, .. } in phrases {
         // A remark is no move of its own: the structure named before it belongs to it. So does a short name.
@@ -192,7 +192,7 @@ fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let first_named = phrases.iter().position(|phrase| named_in_view(&phrase.call.act));
     let (Some(free), Some(named)) = (first_free, first_named) else { return Ok(phrases) };
     // A limb or a zone in between: what was found before it belongs to the place before it.
-    let moves = |phrase: &Phrase| matches!(&phrase.call.act, Act::View(view) if view.structure.is_none() && view.plane.is_none());
+    let moves = |phrase: &Phrase| is_move(&phrase.call.act);
     if named < free || !structure_at.contains(&named) || phrases[free..].iter().any(moves) {
         return Ok(phrases);
     }
@@ -290,6 +290,41 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         idx = after + shared.len();
     }
     Ok(found)
+}
+
+/// "Superficial one oh eight, deep one ten, all normal": said of each structure that was named at the place.
+fn of_each_named(phrases: Vec<Phrase>) -> Vec<Phrase> {
+    let mut found: Vec<Phrase> = Vec::new();
+    for phrase in phrases {
+        let named = if phrase.of_each && is_free(&phrase.call.act) { named_here(&found) } else { Vec::new() };
+        if named.len() < 2 {
+            found.push(phrase);
+            continue;
+        }
+        for structure in named {
+            let mut own = phrase.clone();
+            give(&mut own.call.act, &structure);
+            found.push(own);
+        }
+    }
+    found
+}
+
+/// The structures said since the last limb or zone, each once.
+fn named_here(phrases: &[Phrase]) -> Vec<StructureCode> {
+    let at_place = phrases.iter().rposition(|phrase| is_move(&phrase.call.act)).map_or(0, |idx| idx + 1);
+    let mut named: Vec<StructureCode> = Vec::new();
+    for structure in phrases[at_place..].iter().filter_map(|phrase| phrase.call.act.only_structure()) {
+        if !named.contains(&structure) {
+            named.push(structure);
+        }
+    }
+    named
+}
+
+/// A limb or a zone, not a plane or a structure of the same place.
+fn is_move(act: &Act) -> bool {
+    matches!(act, Act::View(view) if view.structure.is_none() && view.plane.is_none())
 }
 
 /// "Superficial and deep", or both named by one name; not "deep", "superficial", one after the other.

@@ -130,6 +130,11 @@ impl Item {
         self.fields.get("after").map(String::as_str)
     }
 
+    /// Of several structures named before it, it is said of each.
+    pub(crate) fn is_of_each(&self) -> bool {
+        self.fields.contains_key("of_each")
+    }
+
     /// Just after a structure it would be said of that one.
     pub(crate) fn is_never_after_structure(&self) -> bool {
         self.fields.contains_key("never_after")

@@ -45,12 +45,10 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
     if words.is_empty() {
         return Parsed::default();
     }
-    let mut readings: Vec<Parsed> = Vec::new();
-    for tags in language.exam.read(&words) {
-        let parsed = calls_of(&tags, &utterance.words, protocols);
-        if !readings.contains(&parsed) {
-            readings.push(parsed);
-        }
+    let mut readings = readings(&utterance.words, language, protocols);
+    if readings.is_empty() {
+        // Only where it is no phrase as it was said: a hesitation between two phrases is talk.
+        readings = self::readings(&plainly(&utterance.words, language), language, protocols);
     }
     // A word that answers and could also begin a correction answers: whether one is waited for, others know.
     if let Some(answer) = readings.iter().position(is_answer) {
@@ -69,6 +67,34 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
             "say it again with a pause between the parts",
         ),
     }
+}
+
+/// "Area, um, ninety eight" without the hesitation, and "width's" as "width is".
+fn plainly(words: &[Word], language: &Language) -> Vec<Word> {
+    let mut plain = Vec::new();
+    for word in words.iter().filter(|word| !language.hesitations.contains(&word.text)) {
+        let short = |(end, full): &'_ (String, String)| Some((word.text.strip_suffix(end)?, full.clone()));
+        match language.endings.iter().find_map(short) {
+            Some((stem, full)) => {
+                plain.extend([stem.to_owned(), full].map(|text| Word { text, ..word.clone() }));
+            }
+            None => plain.push(word.clone()),
+        }
+    }
+    plain
+}
+
+/// What the words can mean, each meaning once.
+fn readings(words: &[Word], language: &Language, protocols: &Protocols) -> Vec<Parsed> {
+    let texts: Vec<&str> = words.iter().map(|word| word.text.as_str()).collect();
+    let mut readings: Vec<Parsed> = Vec::new();
+    for tags in language.exam.read(&texts) {
+        let parsed = calls_of(&tags, words, protocols);
+        if !readings.contains(&parsed) {
+            readings.push(parsed);
+        }
+    }
+    readings
 }
 
 fn is_answer(parsed: &Parsed) -> bool {
@@ -182,6 +208,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         } else {
             let (way, joined) = (item.way(), item.joined());
             let after_negative = item.after() == Some("negative");
+            let of_each = item.is_of_each();
             let words = &words[first_word..*said];
             let said_of_it = between.take().filter(|_| item.names_structure());
             parsed.problems.extend(said_of_it.as_deref().map(unclear));
@@ -201,7 +228,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
                             parsed.problems.push(not_after_no());
                         }
                         let call = call(act, correcting.is_some(), words, &phrases);
-                        phrases.push(Phrase { call, way, joined, after_negative });
+                        phrases.push(Phrase { call, way, joined, after_negative, of_each });
                     }
                 }
                 Err(problem) => parsed.problems.push(problem),
@@ -327,7 +354,9 @@ fn put_instead(parsed: &mut Parsed, phrases: &mut Vec<Phrase>, item: &Item, word
         _ => None,
     };
     match instead.corrects(value) {
-        Ok(call) => phrases.push(Phrase { call, way: Way::Bare, joined: None, after_negative: false }),
+        Ok(call) => {
+            phrases.push(Phrase { call, way: Way::Bare, joined: None, after_negative: false, of_each: false })
+        }
         Err(problem) => parsed.problems.push(problem),
     }
 }

@@ -17,6 +17,8 @@ pub(crate) struct Phrase {
     pub(crate) joined: Option<Joint>,
     /// It only makes sense after a negative.
     pub(crate) after_negative: bool,
+    /// "All normal": where several structures were named before it, it is said of each.
+    pub(crate) of_each: bool,
 }
 
 /// A word that joins a phrase to the one before it.

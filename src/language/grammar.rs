@@ -116,9 +116,27 @@ impl Grammar {
     /// The words that no other word may sound like: those of `@apart` comments, such as `no` and `left`.
     #[must_use]
     pub fn kept_apart(&self) -> BTreeSet<String> {
+        self.listed("@apart ")
+    }
+
+    /// The sounds that mean nothing wherever they fall: those of `@hesitation` comments, such as `um`.
+    #[must_use]
+    pub fn hesitations(&self) -> BTreeSet<String> {
+        self.listed("@hesitation ")
+    }
+
+    /// Endings and the word that each is short for: those of `@ending` comments, such as `'s = is`.
+    #[must_use]
+    pub fn endings(&self) -> Vec<(String, String)> {
+        let lines = self.listed("@ending ");
+        let pairs = lines.iter().filter_map(|line| line.split_once(" = "));
+        pairs.map(|(ending, word)| (ending.to_owned(), word.to_owned())).collect()
+    }
+
+    /// The words of the comments that begin with `mark`.
+    fn listed(&self, mark: &str) -> BTreeSet<String> {
         let lines = self.rules.iter().flat_map(|rule| rule.comment.lines());
-        let words =
-            lines.filter_map(|line| line.strip_prefix("@apart ")).flat_map(|words| words.split(" | "));
+        let words = lines.filter_map(|line| line.strip_prefix(mark)).flat_map(|words| words.split(" | "));
         words.map(|word| word.trim().to_owned()).collect()
     }
 

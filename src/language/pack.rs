@@ -5,6 +5,7 @@
 //! Never: meaning; tags are handed on as text.
 //! Tested in: `tests/it/language.rs`.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -82,6 +83,10 @@ pub struct Language {
     pub grammar: Grammar,
     /// Reads calls and answers.
     pub exam: Automaton,
+    /// Sounds that mean nothing wherever they fall.
+    pub hesitations: BTreeSet<String>,
+    /// Endings of words and the word that each is short for.
+    pub endings: Vec<(String, String)>,
     /// The same for an engine.
     pub engine: EngineLanguage,
 }
@@ -260,7 +265,8 @@ impl Pack {
         };
         let core = self.core.as_ref().map(|core| Box::new(engine(&core.pruned(&keep), None)));
         let engine = engine(&grammar, core);
-        Language { exam, grammar, engine }
+        let (hesitations, endings) = (grammar.hesitations(), grammar.endings());
+        Language { exam, hesitations, endings, grammar, engine }
     }
 }
 

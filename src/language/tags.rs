@@ -102,7 +102,7 @@ fn closed(key: &str) -> Option<Vec<&'static str>> {
         "never_after" => Some(vec!["structure"]),
         "only" => Some(vec!["finding"]),
         "bare" | "alone" | "last" => Some(vec!["no"]),
-        "same_zone" | "all_structures" | "also" => Some(vec!["yes"]),
+        "same_zone" | "all_structures" | "also" | "of_each" => Some(vec!["yes"]),
         "joined" => Some(vec!["and", "or", "with"]),
         _ => None,
     }

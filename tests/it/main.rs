@@ -48,6 +48,7 @@ mod first_page;
 mod language_asked;
 mod language_instead;
 mod language_phrases;
+mod language_plainly;
 mod language_places;
 mod language_strangers;
 mod language_ways;
