@@ -9,6 +9,7 @@ use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::{Any, Executor as _, Transaction};
 
 use crate::archive::open::{Archive, ArchiveError, folded};
+use crate::exam::closed_sets::CallKind;
 use crate::knowledge::record::{Finding, Record, standing};
 
 /// An exam to be filed.
@@ -175,7 +176,8 @@ async fn put_seen(tx: &mut Transaction<'_, Any>, record: &Record) -> sqlx::Resul
 
 /// Findings and values that count: limb, zone, structure, term, and `finding`, `value` or `entered`.
 fn seen(record: &Record) -> Vec<ArchiveRow<'_>> {
-    let calls = standing(&record.calls).filter(|call| matches!(call.kind.as_str(), "finding" | "value"));
+    let calls =
+        standing(&record.calls).filter(|call| matches!(call.kind, CallKind::Finding | CallKind::Value));
     let mut rows: Vec<ArchiveRow> = Vec::new();
     for call in calls {
         let (place, term) = (&call.place, call.term.as_deref().unwrap_or_default());
@@ -184,7 +186,7 @@ fn seen(record: &Record) -> Vec<ArchiveRow<'_>> {
             place.zone.as_deref().unwrap_or_default(),
             place.structure.as_deref().unwrap_or_default(),
             term,
-            &call.kind,
+            call.kind.as_str(),
         ]);
     }
     for entry in &record.entries {

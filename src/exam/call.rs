@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use crate::clock::Span;
 use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::exam::seq::Seq;
-use crate::language::closed_sets::{AnswerWord, Ask, Class};
+use crate::language::closed_sets::{AnswerWord, Ask, Class, CommandName, HorseFact};
 use crate::protocol::LevelProblem;
 
 /// One thing said, as understood: an act and the words it came from.
@@ -72,8 +72,8 @@ pub enum Act {
     },
     /// Says which horse it is.
     Identity {
-        /// What is said of it: `microchip`, `age`, ...
-        what: String,
+        /// What is said of it.
+        what: HorseFact,
         /// As said.
         value: String,
     },
@@ -371,6 +371,24 @@ pub enum Command {
     },
     /// Another horse comes; only a person's yes closes the exam for it.
     NewHorse,
+}
+
+impl Command {
+    /// Which command it is, without what belongs to it.
+    #[must_use]
+    pub fn name(&self) -> CommandName {
+        match self {
+            Command::TakeBack { .. } => CommandName::TakeBack,
+            Command::TakeBackSave => CommandName::TakeBackSave,
+            Command::ClockMark => CommandName::ClockMark,
+            Command::PauseJournal => CommandName::PauseJournal,
+            Command::ResumeJournal => CommandName::ResumeJournal,
+            Command::StartOfExam => CommandName::StartOfExam,
+            Command::EndOfExam => CommandName::EndOfExam,
+            Command::LimbDone { .. } => CommandName::LimbDone,
+            Command::NewHorse => CommandName::NewHorse,
+        }
+    }
 }
 
 /// Something that could not be taken as said; data for a person, never a failure.

@@ -12,6 +12,7 @@ use crate::clock::{Anchor, Sample, Span};
 use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::exam::animal::Animal;
 use crate::exam::call::{Amount, Call, Problem};
+use crate::exam::closed_sets::{Presence, SettledAs, SettledBy};
 pub use crate::exam::header::{Header, Horse, Order};
 use crate::exam::patient::Patient;
 use crate::exam::review::Review;
@@ -116,8 +117,8 @@ pub enum Event {
     },
     /// The microphone was lost, is back, or is another one now.
     Microphone {
-        /// `lost`, `back` or `moved`.
-        state: String,
+        /// Which of the three.
+        state: Presence,
         /// Which one.
         device: String,
     },
@@ -230,7 +231,7 @@ pub enum Outcome {
     Calls,
     /// Not the spoken language, or not all of it: nothing was changed.
     NotUnderstood,
-    /// The program asked back instead of acting on it: nothing was changed before the answer.
+    /// The program read it back instead of acting on it: nothing was changed before the answer.
     Asked,
     /// Known talk to the horse or to people: nothing was changed.
     Talk,
@@ -247,11 +248,10 @@ pub enum Outcome {
 pub struct Settled {
     /// The `heard` event that was asked about, or taken back.
     pub heard_seq: Seq,
-    /// `yes`, `no`, `first`, `second`, `again` when the call was said again, `taken back` when what was asked about
-    /// was taken back, `goes on` when another call followed the end of the exam, or `nothing` when nobody objected to it.
-    pub answer: String,
-    /// How it was given: `voice`, `key`, or by `time` alone.
-    pub by: String,
+    /// What the answer was.
+    pub answer: SettledAs,
+    /// How it was given.
+    pub by: SettledBy,
     /// The words of the reading that was taken; none where none was.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken: Option<String>,

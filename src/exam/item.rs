@@ -13,8 +13,8 @@ use crate::exam::call::{
     ViewStep,
 };
 use crate::exam::phrase::{Joint, Way};
-use crate::exam::spelled::{MORE_OF_NAME, kept, spelled};
-use crate::language::closed_sets::{AnswerWord, Ask, Class};
+use crate::exam::spelled::{kept, spelled};
+use crate::language::closed_sets::{AnswerWord, Ask, Class, CommandName, HorseFact};
 use crate::protocol::{Protocols, convert};
 
 /// The tags of one phrase.
@@ -320,29 +320,30 @@ impl Item {
 
     fn command(&mut self) -> Result<Command, Problem> {
         let name = self.need("command", "command")?;
-        Ok(match name.as_str() {
-            "take_back" => {
+        let command = CommandName::named(&name).ok_or_else(|| lacking("a meaning for the program", &name))?;
+        Ok(match command {
+            CommandName::TakeBack => {
                 let count = self.need("count", &name)?.parse().ok().filter(|count| *count > 0);
                 Command::TakeBack { count: count.ok_or_else(|| lacking("`count=` with a number", &name))? }
             }
-            "take_back_save" => Command::TakeBackSave,
-            "clock_mark" => Command::ClockMark,
-            "stop_listening" => Command::PauseJournal,
-            "start_listening" => Command::ResumeJournal,
-            "start_of_exam" => Command::StartOfExam,
-            "end_of_exam" => Command::EndOfExam,
-            "limb_done" => Command::LimbDone { limb: self.code("limb") },
-            "new_horse" => Command::NewHorse,
-            other => return Err(lacking("a meaning for the program", other)),
+            CommandName::TakeBackSave => Command::TakeBackSave,
+            CommandName::ClockMark => Command::ClockMark,
+            CommandName::PauseJournal => Command::PauseJournal,
+            CommandName::ResumeJournal => Command::ResumeJournal,
+            CommandName::StartOfExam => Command::StartOfExam,
+            CommandName::EndOfExam => Command::EndOfExam,
+            CommandName::LimbDone => Command::LimbDone { limb: self.code("limb") },
+            CommandName::NewHorse => Command::NewHorse,
         })
     }
 
     fn identity(&mut self) -> Result<Act, Problem> {
         let letters = self.list("letter");
         if !letters.is_empty() {
-            let what = self.need("what", "identity")?;
+            let what = self.horse_fact()?;
             // The rest of a name may be one letter, and begin with a space.
-            let rest = (what == MORE_OF_NAME).then(|| kept(&letters)).filter(|rest| !rest.is_empty());
+            let rest =
+                (what == HorseFact::MoreOfName).then(|| kept(&letters)).filter(|rest| !rest.is_empty());
             let value = rest.or_else(|| spelled(&letters)).ok_or_else(no_name)?;
             return Ok(Act::Identity { what, value });
         }
@@ -350,7 +351,12 @@ impl Item {
         let number = self.number().map(|number| number.to_string());
         let value = self.field("value").or(number).or((!digits.is_empty()).then_some(digits));
         let value = value.ok_or_else(|| lacking("a value", "identity"))?;
-        Ok(Act::Identity { what: self.need("what", "identity")?, value })
+        Ok(Act::Identity { what: self.horse_fact()?, value })
+    }
+
+    fn horse_fact(&mut self) -> Result<HorseFact, Problem> {
+        let name = self.need("what", "identity")?;
+        HorseFact::named(&name).ok_or_else(|| lacking("a meaning for the program", &name))
     }
 }
 

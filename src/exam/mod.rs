@@ -1,6 +1,7 @@
 //! From words to calls, from calls to the journal, from the journal to the exam.
 
 pub mod seq;
+pub mod closed_sets;
 pub mod call;
 pub mod patient;
 pub mod animal;

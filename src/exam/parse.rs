@@ -12,8 +12,8 @@ use crate::exam::instead::NumberInstead;
 use crate::exam::item::Item;
 use crate::exam::phrase::{Joint, Phrase, Way};
 use crate::exam::sizes::{first_size, which_size};
-use crate::exam::spelled::HORSE_NAME;
 use crate::language::automaton::Passed;
+use crate::language::closed_sets::HorseFact;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::speech::utterance::{Utterance, Word};
@@ -275,7 +275,7 @@ fn size_of_either(parsed: &mut Parsed, phrases: &[Phrase], sized: &[String]) {
 fn join(phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) -> Result<(), Problem> {
     if mixes_identity(&phrases) {
         return Err(Problem {
-            message: "what says which horse it is stands in a phrase of its own".to_owned(),
+            message: "which horse it is must be said in a phrase of its own".to_owned(),
             help: "pause before and after it".to_owned(),
         });
     }
@@ -386,8 +386,7 @@ impl Correcting {
 /// "Gelding scar" is neither a horse nor a finding; a spelled name is confirmed by itself.
 fn mixes_identity(phrases: &[Phrase]) -> bool {
     let identities = phrases.iter().filter(|phrase| matches!(phrase.call.act, Act::Identity { .. })).count();
-    let is_name =
-        |phrase: &Phrase| matches!(&phrase.call.act, Act::Identity { what, .. } if what == HORSE_NAME);
+    let is_name = |phrase: &Phrase| matches!(&phrase.call.act, Act::Identity { what: HorseFact::Name, .. });
     identities > 0 && (identities < phrases.len() || (identities > 1 && phrases.iter().any(is_name)))
 }
 
@@ -411,8 +410,8 @@ fn begins_like_a_question() -> Problem {
 
 fn like_talk() -> Problem {
     Problem {
-        message: "it is put as people talk to each other".to_owned(),
-        help: "say the place or what to do without words in front".to_owned(),
+        message: "it sounds like people talking to each other".to_owned(),
+        help: "say the place, or what to do, without words before it".to_owned(),
     }
 }
 
@@ -433,7 +432,7 @@ fn corrects_which() -> Problem {
 
 fn said_to_others(item: &Item) -> Problem {
     Problem {
-        message: "alone it is also said to people who stand by".to_owned(),
+        message: "on its own, people also say it to somebody nearby".to_owned(),
         help: item.say_instead().unwrap_or("say it in the words of the phrase card").to_owned(),
     }
 }
@@ -454,14 +453,14 @@ fn of_which() -> Problem {
 
 fn of_what() -> Problem {
     Problem {
-        message: "it says nothing without a structure just before it".to_owned(),
+        message: "it means nothing without a structure just before it".to_owned(),
         help: "say the structure with it, or `normal`".to_owned(),
     }
 }
 
 fn of_where() -> Problem {
     Problem {
-        message: "it says nothing without a place just before it".to_owned(),
+        message: "it means nothing without a place just before it".to_owned(),
         help: "say the zone with it, or `long axis`".to_owned(),
     }
 }
@@ -469,7 +468,7 @@ fn of_where() -> Problem {
 /// A phrase of the language that could be taken for what it does not mean.
 fn unclear(instead: &str) -> Problem {
     Problem {
-        message: "these words could be taken for something that they do not mean".to_owned(),
+        message: "these words could be taken to mean something else".to_owned(),
         help: instead.to_owned(),
     }
 }

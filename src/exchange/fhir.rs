@@ -19,8 +19,10 @@ use super::report::settled_at;
 use super::still::{Still, text_of};
 use super::subject::{Identity, SrSubject, SubjectError};
 use super::uid::uuid;
+use crate::exam::closed_sets::CallKind;
 use crate::exam::place::Place;
 use crate::knowledge::record::{CallRow, EntryRow, standing};
+use crate::language::closed_sets::Class;
 use crate::report::words::amount;
 
 const ANIMAL: &str = "http://hl7.org/fhir/StructureDefinition/patient-animal";
@@ -195,7 +197,8 @@ impl Making<'_> {
 
     fn observations(&mut self) -> Vec<Value> {
         let record = self.input.record;
-        let calls = standing(&record.calls).filter(|call| matches!(call.kind.as_str(), "value" | "finding"));
+        let calls =
+            standing(&record.calls).filter(|call| matches!(call.kind, CallKind::Value | CallKind::Finding));
         let mut results = Vec::new();
         for call in calls {
             let observation = self.said(call);
@@ -277,7 +280,7 @@ impl Making<'_> {
         if let Some(speaker) = &self.speaker {
             out.insert("performer".to_owned(), json!([{"reference": speaker}]));
         }
-        if call.kind == "value" {
+        if call.kind == CallKind::Value {
             let number = call.number.filter(|_| super::group::is_one_number(call));
             self.put_number(&mut out, term, number, call.unit.as_deref(), call.scale.as_deref());
             if number.is_none() {
@@ -288,7 +291,7 @@ impl Making<'_> {
         }
         let (name, found) = super::group::stated(input, call);
         out.insert("code".to_owned(), concept(input, &name));
-        if call.class.as_deref() == Some("not_done") {
+        if call.class == Some(Class::NotDone) {
             let coding = json!([{"system": "http://terminology.hl7.org/CodeSystem/data-absent-reason", "code": "not-performed"}]);
             out.insert("dataAbsentReason".to_owned(), json!({"coding": coding}));
             return Value::Object(out);

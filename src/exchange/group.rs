@@ -16,10 +16,12 @@ use super::content::{ContentItem, Relation, Says};
 use super::input::{ExportInput, is_labelled};
 use super::still::Still;
 use super::uid::uid;
+use crate::exam::closed_sets::CallKind;
 use crate::exam::event::Entered;
 use crate::exam::place::Place;
 use crate::exam::seq::Seq;
 use crate::knowledge::record::{CallRow, EntryRow, FrameRow, standing};
+use crate::language::closed_sets::Class;
 use crate::report::words::{amount, meaning};
 
 /// Every group of an exam, in the order of the journal.
@@ -27,9 +29,9 @@ pub(super) fn groups(input: &ExportInput, stills: &[Still]) -> Vec<ContentItem> 
     let mut found: Vec<(Seq, ContentItem)> = Vec::new();
     let mut said: BTreeMap<[Option<&str>; 4], Vec<&CallRow>> = BTreeMap::new();
     for call in standing(&input.record.calls) {
-        match call.kind.as_str() {
-            "value" => said.entry(call.place.parts()).or_default().push(call),
-            "finding" => found.push((call.seq, finding_group(input, stills, call))),
+        match call.kind {
+            CallKind::Value => said.entry(call.place.parts()).or_default().push(call),
+            CallKind::Finding => found.push((call.seq, finding_group(input, stills, call))),
             _ => {}
         }
     }
@@ -147,15 +149,18 @@ pub(super) fn is_one_number(call: &CallRow) -> bool {
 pub(super) fn stated(input: &ExportInput, call: &CallRow) -> (Code, Code) {
     let codes = input.codes;
     let term = call.term.as_deref().unwrap_or_default();
-    let class = call.class.as_deref();
-    let is_known = matches!(class, Some("lesion" | "quality" | "normal" | "absent" | "not_done"));
+    let class = call.class.as_ref();
+    let is_known = matches!(
+        class,
+        Some(Class::Lesion | Class::Quality | Class::Normal | Class::Absent | Class::NotDone)
+    );
     let is_plain = call.certainty.is_none() && call.against.is_none() && call.than.is_none();
     if is_known && is_plain {
-        return (FINDING.into(), codes.finding(class, term));
+        return (FINDING.into(), codes.finding(class.map(Class::as_str), term));
     }
     let name = codes.finding(None, term);
     match class {
-        Some("negative") if is_plain => (name, codes.common.absent.clone()),
+        Some(Class::Negative) if is_plain => (name, codes.common.absent.clone()),
         _ if call.certainty.is_some() => (name, codes.local("possible", "possible")),
         _ => (name, codes.local("see comment", &meaning(call))),
     }

@@ -17,16 +17,18 @@ use super::report::{evidence, settled_at};
 use super::still::Still;
 use super::subject::{MAKER, SrSubject};
 use super::uid::{IMPLEMENTATION_UID, uid};
+use crate::exam::closed_sets::CallKind;
 use crate::hex;
 use crate::knowledge::record::{CallRow, FrameRow, standing};
+use crate::language::closed_sets::Class;
 
 /// What a still shows that is not sound, in words.
 fn shown<'a>(input: &'a ExportInput, frame: &'a FrameRow) -> impl Iterator<Item = &'a CallRow> {
     let known = is_labelled(frame) && frame.place.zone.is_some();
     standing(&input.record.calls).filter(move |call| {
         known
-            && call.kind == "finding"
-            && call.class.as_deref() == Some("lesion")
+            && call.kind == CallKind::Finding
+            && call.class == Some(Class::Lesion)
             && call.place.same_view(&frame.place)
     })
 }

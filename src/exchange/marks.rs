@@ -6,6 +6,7 @@
 //! Tested in: `tests/it/exchange/marks.rs`, by readers that are not ours.
 
 use crate::clock::Sample;
+use crate::exam::closed_sets::CallKind;
 use crate::knowledge::record::{CallRow, Record};
 use crate::report::words::meaning;
 
@@ -55,17 +56,16 @@ fn mark(call: &CallRow, first_sample: Sample, n_samples: u64) -> Option<Mark> {
     let (began, ended) = (Sample::at_second(call.span_s.0), Sample::at_second(call.span_s.1));
     let from = began.0.checked_sub(first_sample.0).filter(|from| *from < n_samples)?;
     let to = ended.since(first_sample).clamp(from, n_samples);
-    let state =
-        match (call.kind.as_str(), call.withdrawn, call.corrected_by.is_empty(), call.doubt.is_empty()) {
-            ("unknown", ..) => "not understood: ",
-            (_, true, ..) => "taken back: ",
-            (_, _, false, _) => "corrected later: ",
-            (_, _, _, false) => "in doubt: ",
-            _ => "",
-        };
+    let state = match (call.kind, call.withdrawn, call.corrected_by.is_empty(), call.doubt.is_empty()) {
+        (CallKind::Unknown, ..) => "not understood: ",
+        (_, true, ..) => "taken back: ",
+        (_, _, false, _) => "corrected later: ",
+        (_, _, _, false) => "in doubt: ",
+        _ => "",
+    };
     let words = if call.words.trim().is_empty() { "(no words)" } else { call.words.trim() };
-    let note = match call.kind.as_str() {
-        "unknown" => String::new(),
+    let note = match call.kind {
+        CallKind::Unknown => String::new(),
         _ => format!("{}: {}", call.place.codes(), meaning(call)).trim_start_matches(": ").to_owned(),
     };
     let doubt =

@@ -6,6 +6,7 @@
 //! Tested in: `tests/it/knowledge.rs`.
 
 use crate::exam::animal::Animal;
+use crate::exam::closed_sets::ExamStatus;
 use crate::exam::fold::{Exam, Stamped};
 use crate::exam::review::Change;
 use crate::frames::pairing::Pairing;
@@ -73,7 +74,7 @@ fn exam_info(exam: &Exam) -> ExamInfo {
         person: header.person.clone(),
         schemes: header.schemes.clone(),
         engine: header.engine.name.clone(),
-        status: if exam.is_signed { "signed" } else { "draft" }.to_owned(),
+        status: if exam.is_signed { ExamStatus::Signed } else { ExamStatus::Draft },
         signed: exam.signed.as_ref().map(|logged| SignedRow {
             seq: logged.seq,
             at: logged.at,

@@ -5,6 +5,7 @@
 //! Never: drops the others; they are shown with it.
 //! Tested in: `tests/it/report.rs`.
 
+use crate::exam::closed_sets::CallKind;
 use crate::knowledge::record::{CallRow, Record, standing};
 
 /// A number that counts.
@@ -20,7 +21,7 @@ pub(crate) struct CurrentValue<'a> {
 ///
 /// As the measures have it: what was typed or traced last for this structure in this zone, else what was said last.
 pub(crate) fn current<'a>(record: &'a Record, call: &CallRow) -> Option<CurrentValue<'a>> {
-    if call.kind != "value" || call.place.limb.is_none() || call.place.structure.is_none() {
+    if call.kind != CallKind::Value || call.place.limb.is_none() || call.place.structure.is_none() {
         return None;
     }
     let here = |place: &crate::exam::place::Place| {
@@ -34,7 +35,7 @@ pub(crate) fn current<'a>(record: &'a Record, call: &CallRow) -> Option<CurrentV
         return Some(CurrentValue { number: entry.number, unit: entry.unit.as_deref(), how });
     }
     let said = standing(&record.calls)
-        .filter(|other| other.kind == "value" && other.term == call.term && here(&other.place));
+        .filter(|other| other.kind == CallKind::Value && other.term == call.term && here(&other.place));
     let last = said.filter(|other| other.number.is_some()).max_by_key(|other| other.seq)?;
     (last.seq != call.seq).then(|| CurrentValue {
         number: last.number.unwrap_or_default(),

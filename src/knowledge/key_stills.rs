@@ -8,6 +8,7 @@
 use crate::exam::place::Place;
 use crate::knowledge::belongs::is_labelled;
 use crate::knowledge::record::{FrameRow, Record, standing};
+use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
 
 /// Stills that are proposed: two pages of four.
@@ -25,7 +26,7 @@ pub fn is_sure(frame: &FrameRow) -> bool {
 #[must_use]
 pub fn has_finding(record: &Record, place: &Place) -> bool {
     standing(&record.calls).any(|call| {
-        call.class.as_deref() == Some("lesion")
+        call.class == Some(Class::Lesion)
             && call.place.limb.is_some()
             && (&call.place.limb, &call.place.zone) == (&place.limb, &place.zone)
     })

@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::code::{LimbCode, PlaneCode, ZoneCode};
 use crate::exam::call::{Certainty, Comparator};
+use crate::exam::closed_sets::{CallKind, ExamStatus};
 use crate::exam::event::{Horse, Order};
 use crate::exam::patient::Patient;
 use crate::exam::place::Place;
@@ -20,6 +21,7 @@ use crate::exam::seq::Seq;
 use crate::knowledge::measure::row::MeasureRow;
 pub use crate::knowledge::notes::{NoteRow, NoteWords};
 use crate::knowledge::stamp_row::StampRow;
+use crate::language::closed_sets::Class;
 
 /// Schema name of the record.
 pub const RECORD_SCHEMA: &str = "zonecall.record/1";
@@ -88,8 +90,8 @@ pub struct ExamInfo {
     pub schemes: BTreeMap<String, String>,
     /// Which engine heard it.
     pub engine: String,
-    /// `signed` where nothing was written after a vet's signature; else `draft`.
-    pub status: String,
+    /// Whether it is final.
+    pub status: ExamStatus,
     /// The last signature that holds.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub signed: Option<SignedRow>,
@@ -129,8 +131,8 @@ pub struct CallRow {
     pub span_s: (f64, f64),
     /// The words as heard.
     pub words: String,
-    /// `view`, `setting`, `finding`, `value`, `save`, `note`, `command`, `question`, `answer`, `identity`, `unknown`.
-    pub kind: String,
+    /// What it does.
+    pub kind: CallKind,
     /// Limb, zone, plane and structure at that time.
     #[serde(flatten)]
     pub place: Place,
@@ -146,9 +148,9 @@ pub struct CallRow {
     /// How far the plane is off its usual place, as said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub offset: Option<String>,
-    /// Class of a finding: `normal`, `absent`, `not_done`, `lesion`, `negative`, `abnormal`, `comparison`, `detail`, `quality`.
+    /// Class of a finding.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub class: Option<String>,
+    pub class: Option<Class>,
     /// The finding, the measure, the setting, the command or the question.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub term: Option<String>,
@@ -470,7 +472,7 @@ impl ExamInfo {
     /// Whether a vet has signed it, and nothing was changed since.
     #[must_use]
     pub fn is_signed(&self) -> bool {
-        self.status == "signed"
+        self.status == ExamStatus::Signed
     }
 }
 

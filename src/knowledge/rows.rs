@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::exam::call::{Act, Amount, Command, FindingSaid, Setting};
+use crate::exam::closed_sets::CallKind;
 use crate::exam::context::Context;
 use crate::exam::event::Frame;
 use crate::exam::fold::{Exam, LoggedCall, LoggedChange, LoggedEntry, LoggedUtterance};
@@ -57,7 +58,7 @@ fn unknown_row(utterance: &LoggedUtterance, exam: &Exam) -> CallRow {
         said_at: utterance.said_at,
         span_s: utterance.span.seconds(),
         words: utterance.words.clone(),
-        kind: "unknown".to_owned(),
+        kind: CallKind::Unknown,
         confidence: utterance.confidence,
         ..CallRow::default()
     };
@@ -88,20 +89,19 @@ fn put_remarks(row: &mut CallRow, finding: &FindingSaid) {
 
 fn put_act(row: &mut CallRow, act: &Act, protocols: &Protocols) {
     let (kind, term) = match act {
-        Act::View(_) => ("view", None),
-        Act::Setting(setting) => ("setting", Some(setting.slot.clone())),
-        Act::Finding(finding) => ("finding", Some(finding.term.clone())),
-        Act::Value(value) => ("value", Some(value.term.clone())),
-        Act::Save => ("save", None),
-        Act::Note { open: true, conclusion: true } => ("note", Some("conclusion".to_owned())),
-        Act::Note { open, .. } => ("note", Some(if *open { "open" } else { "close" }.to_owned())),
-        Act::Command(command) => ("command", Some(command_term(command).to_owned())),
-        Act::Question { ask } => ("question", Some(ask.as_str().to_owned())),
-        Act::Answer { answer } => ("answer", Some(answer.as_str().to_owned())),
-        Act::Clip => ("save", None),
-        Act::Identity { what, .. } => ("identity", Some(what.clone())),
+        Act::View(_) => (CallKind::View, None),
+        Act::Setting(setting) => (CallKind::Setting, Some(setting.slot.clone())),
+        Act::Finding(finding) => (CallKind::Finding, Some(finding.term.clone())),
+        Act::Value(value) => (CallKind::Value, Some(value.term.clone())),
+        Act::Save | Act::Clip => (CallKind::Save, None),
+        Act::Note { open: true, conclusion: true } => (CallKind::Note, Some("conclusion".to_owned())),
+        Act::Note { open, .. } => (CallKind::Note, Some(if *open { "open" } else { "close" }.to_owned())),
+        Act::Command(command) => (CallKind::Command, Some(command.name().to_string())),
+        Act::Question { ask } => (CallKind::Question, Some(ask.to_string())),
+        Act::Answer { answer } => (CallKind::Answer, Some(answer.to_string())),
+        Act::Identity { what, .. } => (CallKind::Identity, Some(what.to_string())),
     };
-    kind.clone_into(&mut row.kind);
+    row.kind = kind;
     row.term = term;
     match act {
         Act::Setting(setting) => {
@@ -109,7 +109,7 @@ fn put_act(row: &mut CallRow, act: &Act, protocols: &Protocols) {
             put_amount(row, setting.amount.as_ref());
         }
         Act::Finding(finding) => {
-            row.class = Some(finding.class.as_str().to_owned());
+            row.class = Some(finding.class.clone());
             put_remarks(row, finding);
             row.degree.clone_from(&finding.degree);
             row.position.clone_from(&finding.position);
@@ -138,20 +138,6 @@ fn put_amount(row: &mut CallRow, amount: Option<&Amount>) {
     row.number = Some(amount.number);
     row.unit.clone_from(&amount.unit);
     row.unit_assumed = amount.unit_assumed;
-}
-
-fn command_term(command: &Command) -> &'static str {
-    match command {
-        Command::TakeBack { .. } => "take_back",
-        Command::ClockMark => "clock_mark",
-        Command::TakeBackSave => "take_back_save",
-        Command::LimbDone { .. } => "limb_done",
-        Command::NewHorse => "new_horse",
-        Command::PauseJournal => "stop_listening",
-        Command::ResumeJournal => "start_listening",
-        Command::StartOfExam => "start_of_exam",
-        Command::EndOfExam => "end_of_exam",
-    }
 }
 
 fn settings(settings: &BTreeMap<String, Setting>) -> BTreeMap<String, String> {
@@ -236,9 +222,9 @@ pub(crate) fn refused_in_words(exam: &Exam, frame: &Frame, why: Foreign) -> Stri
     match why {
         Foreign::OtherHorse => {
             let own = Patient { name: horse.name.clone(), id: horse.id.clone() }.in_words();
-            format!("it is of `{patient}`, the exam of `{own}`")
+            format!("it shows `{patient}`, but the exam is of `{own}`")
         }
-        Foreign::OtherThanStills => format!("it is of `{patient}`, other stills are of somebody else"),
+        Foreign::OtherThanStills => format!("it shows `{patient}`, but other stills show another animal"),
     }
 }
 

@@ -5,7 +5,7 @@
 //! Never: what a tag means; `exam::parse` knows that. It only keeps a misspelt tag from being found at the horse.
 //! Tested in: `tests/it/language.rs`; `grammars/README.md` explains each.
 
-use crate::language::closed_sets::{AnswerWord, Ask, COMMANDS, Class};
+use crate::language::closed_sets::{AnswerWord, Ask, Class, CommandName, HorseFact};
 
 /// Closings `{!kind}`, and `{&kind}` inside a phrase.
 const CLOSINGS: [&str; 17] = [
@@ -28,7 +28,7 @@ const CLOSINGS: [&str; 17] = [
     "unclear",
 ];
 /// Keys of `{key=text}` whose text is free, for codes and terms live in the protocols.
-const KEYS: [&str; 28] = [
+const KEYS: [&str; 27] = [
     "limb",
     "zone",
     "level",
@@ -47,7 +47,6 @@ const KEYS: [&str; 28] = [
     "than",
     "unit",
     "scale",
-    "what",
     "value",
     "count",
     "digit",
@@ -75,7 +74,8 @@ pub fn wrong(tag: &str) -> Option<String> {
     match tag.split_once('=') {
         Some((key, "")) => Some(format!("`{{{tag}}}` gives no text after `{key}=`")),
         Some((key, text)) => match closed(key) {
-            Some(set) => unknown(key, text, &set),
+            Some(set) => (!set.contains(&text))
+                .then(|| format!("`{text}` is not a value of `{key}=`; the values are: {}", set.join(", "))),
             None => unknown("tag", key, &KEYS),
         },
         None => Some(format!(
@@ -87,10 +87,11 @@ pub fn wrong(tag: &str) -> Option<String> {
 /// The texts that may follow `key=`, where they are a closed set.
 fn closed(key: &str) -> Option<Vec<&'static str>> {
     match key {
-        "class" => Some(Class::NAMES.to_vec()),
-        "ask" => Some(Ask::ALL.map(Ask::as_str).to_vec()),
-        "answer" => Some(AnswerWord::ALL.map(AnswerWord::as_str).to_vec()),
-        "command" => Some(COMMANDS.to_vec()),
+        "class" => Some(Class::ALL.iter().map(Class::as_str).collect()),
+        "ask" => Some(Ask::ALL.iter().copied().map(Ask::as_str).collect()),
+        "answer" => Some(AnswerWord::ALL.iter().copied().map(AnswerWord::as_str).collect()),
+        "command" => Some(CommandName::ALL.iter().copied().map(CommandName::as_str).collect()),
+        "what" => Some(HorseFact::ALL.iter().map(HorseFact::as_str).collect()),
         "note" => Some(vec!["open", "close", "conclusion"]),
         "certainty" => Some(vec!["possible"]),
         "comparator" => Some(vec!["<", ">"]),

@@ -5,6 +5,7 @@
 //! Never: an arrow or a tag in the text that a player would take for its own.
 //! Tested in: `tests/it/report.rs`.
 
+use crate::exam::closed_sets::CallKind;
 use crate::knowledge::record::{CallRow, Record};
 
 use super::words::{CAUTIONS, date_time, meaning};
@@ -55,8 +56,8 @@ fn cue((from_s, to_s): (f64, f64), id: String, text: String) -> Cue {
 }
 
 fn caption(call: &CallRow) -> String {
-    let mark = match (call.kind.as_str(), call.withdrawn, call.corrected_by.is_empty()) {
-        ("unknown", ..) => "[not understood] ",
+    let mark = match (call.kind, call.withdrawn, call.corrected_by.is_empty()) {
+        (CallKind::Unknown, ..) => "[not understood] ",
         (_, true, _) => "[taken back] ",
         (_, false, false) => "[corrected later] ",
         _ => "",
@@ -67,7 +68,7 @@ fn caption(call: &CallRow) -> String {
         _ => &call.words,
     };
     let mut text = escape(&format!("{mark}{words}"));
-    if call.kind != "unknown" {
+    if call.kind != CallKind::Unknown {
         let (place, meaning) = (call.place.codes(), meaning(call));
         let parts: Vec<&str> =
             [place.as_str(), &meaning].into_iter().filter(|part| !part.is_empty()).collect();

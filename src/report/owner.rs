@@ -17,9 +17,11 @@ use super::document::{Document, page};
 use super::picture::Picture;
 use super::vet::{STYLE, status};
 use super::words::{CAUTIONS, Cover, count, day, horse, standing};
+use crate::exam::closed_sets::CallKind;
 use crate::knowledge::belongs::is_labelled;
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::knowledge::record::{CallRow, FrameRow, Record};
+use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
 
 /// Pictures in one report: one of each limb.
@@ -177,7 +179,7 @@ fn examined<'a>(record: &'a Record, protocols: &Protocols) -> Vec<&'a str> {
 }
 
 fn findings(record: &Record) -> impl Iterator<Item = &CallRow> {
-    standing(record).filter(|call| call.kind == "finding")
+    standing(record).filter(|call| call.kind == CallKind::Finding)
 }
 
 fn looked_at(limbs: &[&str], record: &Record, protocols: &Protocols) -> Vec<String> {
@@ -213,16 +215,16 @@ fn listed(names: &[&str]) -> String {
 
 fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
     let here = || findings(record).filter(|call| call.place.limb.as_deref() == Some(limb));
-    let of = |class: &str| {
-        let calls = here().filter(|call| call.class.as_deref() == Some(class) && call.certainty.is_none());
+    let of = |class: Class| {
+        let calls = here().filter(|call| call.class.as_ref() == Some(&class) && call.certainty.is_none());
         in_order(calls.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect(), protocols)
     };
-    let changed = of("lesion");
+    let changed = of(Class::Lesion);
     let seen: Vec<StructureSeen> = changed
         .iter()
         .map(|code| {
             let mine = here().filter(|call| {
-                call.class.as_deref() == Some("lesion")
+                call.class == Some(Class::Lesion)
                     && call.certainty.is_none()
                     && call.place.structure.as_deref().unwrap_or_default() == *code
             });
@@ -235,9 +237,9 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
     };
     let mut rest = Vec::new();
     for (class, before) in [
-        ("normal", "Looked normal where it was mentioned"),
-        ("absent", "Looked for and not found"),
-        ("not_done", "Not scanned"),
+        (Class::Normal, "Looked normal where it was mentioned"),
+        (Class::Absent, "Looked for and not found"),
+        (Class::NotDone, "Not scanned"),
     ] {
         let names = plain(of(class));
         if !names.is_empty() {
@@ -403,7 +405,7 @@ fn open(record: &Record, protocols: &Protocols) -> Vec<String> {
     if to_settle > 0 {
         lines.push(format!("{} for the practice to check.", count(to_settle, "point")));
     }
-    if record.exam.status != "signed" {
+    if !record.exam.is_signed() {
         lines.push("A vet has not signed this yet, so it may still change.".to_owned());
     }
     let rescan = record.findings.iter().any(|finding| finding.rule == RESCAN);
@@ -428,7 +430,7 @@ fn shown(input: &ReportInput) -> Vec<OwnerPicture> {
     let mut found = Vec::new();
     let changed = |frame: &FrameRow| {
         findings(record).any(|call| {
-            call.class.as_deref() == Some("lesion")
+            call.class == Some(Class::Lesion)
                 && frame.place.limb.is_some()
                 && call.place.same_view(&frame.place)
         })

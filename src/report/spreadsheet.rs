@@ -7,8 +7,10 @@
 //! Tested in: `tests/it/report.rs` and `tests/it/spreadsheet.rs`.
 
 use crate::exam::call::{Certainty, Comparator};
+use crate::exam::closed_sets::CallKind;
 use crate::exam::seq::Seq;
 use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Record};
+use crate::language::closed_sets::Class;
 
 use super::words::{self, CAUTIONS, meaning, standing};
 
@@ -108,7 +110,7 @@ fn about(record: &Record) -> [(&'static str, String); 7] {
         ("exam_id", text(Some(&exam.id))),
         ("horse", text(Some(words::horse(record)))),
         ("exam_day", day),
-        ("exam_status", text(Some(&exam.status))),
+        ("exam_status", text(Some(exam.status.as_str()))),
         ("signed_by", text(signed.map(|signed| signed.by.as_str()))),
         ("signed_at_utc", signed.map(|signed| rfc3339(signed.at)).unwrap_or_default()),
         ("cautions", text(Some(CAUTIONS))),
@@ -174,8 +176,8 @@ fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
             ("confidence", call.confidence.to_string()),
             ("call_seq", call.seq.to_string()),
             ("words", text(Some(&call.words))),
-            ("kind", text(Some(&call.kind))),
-            ("class", text(call.class.as_deref())),
+            ("kind", text(Some(call.kind.as_str()))),
+            ("class", text(call.class.as_ref().map(Class::as_str))),
             ("term", text(call.term.as_deref())),
             ("degree", text(call.degree.as_deref())),
             ("position", text(Some(&call.position.join("; ")))),
@@ -247,7 +249,9 @@ fn put<const N: usize>(cells: &mut [String; COLUMNS.len()], values: [(&str, Stri
 pub(crate) fn said_in_view<'a>(frame: &'a FrameRow, record: &'a Record) -> impl Iterator<Item = &'a CallRow> {
     let known = frame.place.limb.is_some() && frame.place.zone.is_some();
     standing(record).filter(move |call| {
-        known && matches!(call.kind.as_str(), "finding" | "value") && call.place.same_view(&frame.place)
+        known
+            && matches!(call.kind, CallKind::Finding | CallKind::Value)
+            && call.place.same_view(&frame.place)
     })
 }
 

@@ -8,9 +8,11 @@
 use chrono::{DateTime, FixedOffset, Utc};
 
 use crate::exam::call::Comparator;
+use crate::exam::closed_sets::CallKind;
 use crate::exam::shown::{SaidAs, finding_named};
 use crate::knowledge::current::current;
 use crate::knowledge::record::{CallRow, CoverageRow, Record, Status};
+use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
 
 pub(crate) use crate::knowledge::cautions::CAUTIONS;
@@ -34,17 +36,17 @@ pub(crate) fn standing(record: &Record) -> impl Iterator<Item = &CallRow> {
 /// What a call says, without its place: `mild <finding>, lateral` or `area 1.07 cm2`.
 pub(crate) fn meaning(call: &CallRow) -> String {
     let term = call.term.as_deref().unwrap_or_default().replace('_', " ");
-    match call.kind.as_str() {
-        "finding" => {
-            let said = match (call.class.as_deref(), call.certainty) {
-                (Some("negative"), _) => SaidAs::Denied,
+    match call.kind {
+        CallKind::Finding => {
+            let said = match (&call.class, call.certainty) {
+                (Some(Class::Negative), _) => SaidAs::Denied,
                 (_, Some(_)) => SaidAs::Possible,
                 _ => SaidAs::Seen,
             };
             let mut text = finding_named(said, call.degree.as_deref(), &call.attributes, &term);
-            match call.class.as_deref() {
-                Some("absent") => text.insert_str(0, "not seen: "),
-                Some("not_done") if term != "not done" => text.insert_str(0, "not done: "),
+            match call.class {
+                Some(Class::Absent) => text.insert_str(0, "not seen: "),
+                Some(Class::NotDone) if term != "not done" => text.insert_str(0, "not done: "),
                 _ => {}
             }
             for position in &call.position {
@@ -56,14 +58,14 @@ pub(crate) fn meaning(call: &CallRow) -> String {
             }
             if let Some(against) = &call.against {
                 let than = call.than.as_ref().map(|than| format!(", {than}")).unwrap_or_default();
-                text.push_str(&format!("{than} against the {against}, an impression"));
+                text.push_str(&format!("{than} compared with the {against}, an impression"));
             }
             if call.copied {
                 text.push_str(" (said as the same again)");
             }
             text
         }
-        "value" | "setting" => {
+        CallKind::Value | CallKind::Setting => {
             let number = call.number.map(|_| amount(call)).unwrap_or_default();
             [term.as_str(), call.state.as_deref().unwrap_or_default(), &number]
                 .into_iter()
@@ -71,15 +73,15 @@ pub(crate) fn meaning(call: &CallRow) -> String {
                 .collect::<Vec<_>>()
                 .join(" ")
         }
-        "save" if call.state.is_some() => "clip saved".to_owned(),
-        "save" => "still saved".to_owned(),
-        "identity" => format!("{term}: {}", call.state.as_deref().unwrap_or_default()),
-        "note" if term == "conclusion" => "conclusion".to_owned(),
-        "note" if term == "close" => "end of the free note".to_owned(),
-        "note" => "free note".to_owned(),
-        "unknown" => "not understood".to_owned(),
-        "view" => "view".to_owned(),
-        kind if term.is_empty() => kind.to_owned(),
+        CallKind::Save if call.state.is_some() => "clip saved".to_owned(),
+        CallKind::Save => "still saved".to_owned(),
+        CallKind::Identity => format!("{term}: {}", call.state.as_deref().unwrap_or_default()),
+        CallKind::Note if term == "conclusion" => "conclusion".to_owned(),
+        CallKind::Note if term == "close" => "end of the free note".to_owned(),
+        CallKind::Note => "free note".to_owned(),
+        CallKind::Unknown => "not understood".to_owned(),
+        CallKind::View => "view".to_owned(),
+        kind if term.is_empty() => kind.to_string(),
         kind => format!("{kind}: {term}"),
     }
 }
@@ -118,7 +120,7 @@ pub(crate) fn amount(call: &CallRow) -> String {
 /// was said.
 pub(crate) fn meaning_that_counts(call: &CallRow, record: &Record, protocols: &Protocols) -> String {
     let term = call.term.as_deref().unwrap_or_default();
-    let (Some(kind), Some(number), "value") = (protocols.value(term), call.number, call.kind.as_str()) else {
+    let (Some(kind), Some(number), CallKind::Value) = (protocols.value(term), call.number, call.kind) else {
         return meaning(call);
     };
     let shown = |number: f64, unit: Option<&str>| match kind.shown(number, unit) {

@@ -8,6 +8,7 @@
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 
+use crate::exam::closed_sets::CallKind;
 use crate::exam::seq::Seq;
 use crate::knowledge::record::{Finding, FrameRow, Record, RivalLabel, Severity, Status};
 
@@ -79,8 +80,8 @@ fn settles(record: &Record, finding: &Finding, still: Option<&FrameRow>) -> usiz
 fn moved_by(record: &Record, seq: Seq) -> usize {
     let mut after = record.calls.iter().skip_while(|call| call.seq != seq);
     match after.next() {
-        Some(call) if call.kind == "view" || call.kind == "unknown" => {
-            1 + after.take_while(|call| call.kind != "view").count()
+        Some(call) if call.kind == CallKind::View || call.kind == CallKind::Unknown => {
+            1 + after.take_while(|call| call.kind != CallKind::View).count()
         }
         _ => 1,
     }

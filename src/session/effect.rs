@@ -10,9 +10,11 @@ use std::path::PathBuf;
 use crate::clock::{Anchor, Sample};
 use crate::code::LimbCode;
 use crate::exam::call::Problem;
+use crate::exam::closed_sets::Presence;
 use crate::exam::event::{CloseReason, Event, ExamEvent, Frame};
 use crate::exam::parse::Parsed;
-use crate::session::notice::{Device, Presence, ScreenChange};
+use crate::language::closed_sets::AnswerWord;
+use crate::session::notice::{Device, ScreenChange};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
@@ -49,8 +51,8 @@ pub struct HeardUtterance {
 pub enum Input {
     /// An utterance ended.
     Utterance(Box<HeardUtterance>),
-    /// A key answers the question that waits: `yes`, `no`, `first` or `second`.
-    Key(&'static str),
+    /// A key answers the question that waits.
+    Key(AnswerWord),
     /// The program's own voice is in the air, up to this sample.
     OwnVoice,
     /// Whether a person speaks just now.
@@ -64,7 +66,7 @@ pub enum Input {
         /// When its file appeared.
         at: Sample,
     },
-    /// A file has arrived from the scanner that is no still.
+    /// A file has arrived from the scanner that is not a still.
     NoStill {
         /// The file.
         file: PathBuf,

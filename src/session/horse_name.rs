@@ -9,7 +9,8 @@ use crate::clock::Sample;
 use crate::exam::call::{Act, Call};
 use crate::exam::event::{Event, Horse, NamedHorse};
 use crate::exam::parse::Parsed;
-use crate::exam::spelled::{HORSE_NAME, MORE_OF_NAME, joined};
+use crate::exam::spelled::joined;
+use crate::language::closed_sets::HorseFact;
 use crate::session::ask::{Doubt, Offer, SpokenQuestion};
 use crate::session::dialogue_options::Listener;
 use crate::session::dialogue_state::{Dialogue, Written};
@@ -17,10 +18,6 @@ use crate::session::notice::Notice;
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
-/// What the grammar calls the number of a horse on the list of the day.
-const HORSE_NUMBER: &str = "horse_number";
-/// The number of a horse that is known already, among the calls of an answer.
-const HORSE_ID: &str = "horse_id";
 /// Who named a horse, where nobody said who speaks.
 const VOICE: &str = "voice";
 /// A name of so many letters may differ from a known one in a single sign, and be meant for it.
@@ -73,8 +70,8 @@ impl Dialogue {
     /// The name that a call spells, or goes on with.
     fn spelled_name(&self, act: &Act) -> Option<String> {
         match act {
-            Act::Identity { what, value } if what == HORSE_NAME => Some(value.clone()),
-            Act::Identity { what, value } if what == MORE_OF_NAME => {
+            Act::Identity { what: HorseFact::Name, value } => Some(value.clone()),
+            Act::Identity { what: HorseFact::MoreOfName, value } => {
                 Some(joined(self.spelled.as_ref()?, value))
             }
             _ => None,
@@ -85,7 +82,7 @@ impl Dialogue {
     fn listed(&self, call: &Call, fits: &dyn Fn(&str) -> bool) -> Vec<(String, Offer)> {
         let offer = |(number, horse): &(String, Horse)| {
             let name = horse.name.as_deref().filter(|name| fits(name))?;
-            let calls = vec![said_of(call, HORSE_NUMBER, number)];
+            let calls = vec![said_of(call, HorseFact::Number, number)];
             Some((format!("{name}, horse {number}"), Offer { words: call.words.clone(), calls }))
         };
         self.day_list.iter().filter_map(offer).collect()
@@ -96,7 +93,7 @@ impl Dialogue {
         let offer = |horse: &Horse| {
             let name = horse.name.as_deref().filter(|name| fits(name))?;
             let id = horse.id.as_deref()?;
-            let calls = vec![with(call, name), said_of(call, HORSE_ID, id)];
+            let calls = vec![with(call, name), said_of(call, HorseFact::Id, id)];
             Some((format!("{name}, number {id}"), Offer { words: call.words.clone(), calls }))
         };
         self.known_horses.iter().filter_map(offer).collect()
@@ -104,20 +101,20 @@ impl Dialogue {
 
     /// A horse is named by its number on the list of the day, which is read back, or by its name, which was.
     pub(super) fn name_horse(&mut self, written: &Written, now: Sample) {
-        let said = |wanted: &str| {
+        let said = |wanted: HorseFact| {
             written.calls.iter().find_map(|call| match &call.act {
-                Act::Identity { what, value } if what == wanted => Some(value.clone()),
+                Act::Identity { what, value } if *what == wanted => Some(value.clone()),
                 _ => None,
             })
         };
-        let (number, name) = (said(HORSE_NUMBER), said(HORSE_NAME));
+        let (number, name) = (said(HorseFact::Number), said(HorseFact::Name));
         if let Some(number) = number.filter(|_| !self.day_list.is_empty()) {
             self.name_by_number(&number, now);
         } else if let Some(name) = name.filter(|_| self.options.listener == Listener::Person) {
-            self.name_by_name(name, said(HORSE_ID), now);
-        } else if said(MORE_OF_NAME).is_some() {
+            self.name_by_name(name, said(HorseFact::Id), now);
+        } else if said(HorseFact::MoreOfName).is_some() {
             self.sound(Tone::Alarm);
-            self.report(Notice::Incomplete, "no name was begun: spell it from its first letter");
+            self.report(Notice::Incomplete, "no name was started: spell it from the first letter");
         }
     }
 
@@ -162,11 +159,11 @@ impl Dialogue {
 
 /// The call, saying the name.
 fn with(call: &Call, name: &str) -> Call {
-    said_of(call, HORSE_NAME, name)
+    said_of(call, HorseFact::Name, name)
 }
 
-fn said_of(call: &Call, what: &str, value: &str) -> Call {
-    Call { act: Act::Identity { what: what.to_owned(), value: value.to_owned() }, ..call.clone() }
+fn said_of(call: &Call, what: HorseFact, value: &str) -> Call {
+    Call { act: Act::Identity { what, value: value.to_owned() }, ..call.clone() }
 }
 
 /// Small letters, single spaces.

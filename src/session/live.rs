@@ -12,6 +12,7 @@ use std::time::{Duration, Instant};
 use chrono::Utc;
 
 use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ, Sample};
+use crate::exam::closed_sets::Presence;
 use crate::exam::event::{CloseReason, Event};
 use crate::frames::elsewhere::Elsewhere;
 use crate::frames::watch::{Arrived, Watch, WatchError};
@@ -24,7 +25,7 @@ use crate::session::feedback::Feedback;
 use crate::session::gate::Gate;
 use crate::session::hearing::Session;
 use crate::session::microphone::{Given, Microphone, PAUSE};
-use crate::session::notice::{Device, Notice, Presence, ScreenChange};
+use crate::session::notice::{Device, Notice, ScreenChange};
 use crate::session::options::ListenOptions;
 use crate::session::remembered::RememberedScanner;
 use crate::session::screen::{Key, Screen};
@@ -92,7 +93,7 @@ pub struct Closed {
 impl Live {
     /// Begins to listen; `stop` ends it.
     ///
-    /// Where the scanner's folder cannot be followed, the exam goes on without it: it is told, and a save is what counts.
+    /// Where the scanner's folder cannot be followed, the exam goes on without it: it is reported, and a save is what counts.
     ///
     /// # Errors
     /// When the journal cannot be written.
@@ -124,15 +125,21 @@ impl Live {
             });
         }
         // What was printed before is behind the picture.
-        let second = options.board.as_ref().map(|board| format!("  second screen {}", board.address()));
+        let second = options
+            .second_screen
+            .as_ref()
+            .map(|second_screen| format!("  second screen {}", second_screen.address()));
         let second = second.unwrap_or_default();
         let title = format!("zonecall  {}  {}{second}", folder.shown(), microphone.name());
-        let mut screen = Screen::open(options.display, title, watch.is_some(), options.board.clone());
+        let mut screen = Screen::open(options.display, title, watch.is_some(), options.second_screen.clone());
         if screen.has_lines() {
             screen.report(Notice::Listening, CAUTIONS)?;
         }
         if let Some(error) = lacking {
-            screen.report(Notice::Fault, &format!("stills are not followed in this exam: {error}"))?;
+            screen.report(
+                Notice::Fault,
+                &format!("the scanner's folder is not watched in this exam: {error}"),
+            )?;
             feedback.sound(Tone::Alarm);
         }
         let dialogue = session.dialogue();
@@ -225,8 +232,8 @@ impl Live {
             (Ok(()), true) => CloseReason::EndOfExam,
             (Ok(()), false) => CloseReason::Stopped,
         };
-        let told = self.session.mind_folder()?;
-        self.carry_out(told)?;
+        let effects = self.session.mind_folder()?;
+        self.carry_out(effects)?;
         let has_moved = self.session.has_moved();
         let (summary, ear) = self.session.close(reason)?;
         // The screen is given back first: what is written now stays on the terminal.
@@ -289,8 +296,8 @@ impl Live {
     /// One block: kept, then what ended in it is understood and answered.
     fn block(&mut self, block: &AudioBlock) -> Result<(), SessionError> {
         self.screen.level(block);
-        let told = self.session.mind_folder()?;
-        self.carry_out(told)?;
+        let effects = self.session.mind_folder()?;
+        self.carry_out(effects)?;
         let recorded = |session: &Session| session.next_sample() + block.samples.len() as u64 + block.behind;
         let read = self.session.clocks_at(recorded(&self.session));
         if std::mem::take(&mut self.overrun) || block.lost_before > 0 {
@@ -394,7 +401,7 @@ impl Live {
                 Arrived::Other { file, problem } => self.step(Input::NoStill { file, problem })?,
                 Arrived::FolderGone { error } => {
                     self.feedback.sound(Tone::Alarm);
-                    self.screen.report(Notice::Fault, &format!("no more stills arrive: {error}"))?;
+                    self.screen.report(Notice::Fault, &format!("stills no longer arrive: {error}"))?;
                 }
                 Arrived::FolderBack => {
                     self.screen.report(Notice::Listening, "the scanner's folder is back")?;

@@ -5,6 +5,7 @@
 //! Never: I/O.
 //! Tested in: `tests/it/dialogue.rs`.
 
+use crate::exam::closed_sets::Presence;
 use crate::exam::event::Outcome;
 use crate::exam::place::Place;
 
@@ -29,7 +30,7 @@ pub enum Notice {
     Answer,
     /// A still has arrived.
     Still,
-    /// A file has arrived that is no still.
+    /// A file has arrived that is not a still.
     NoStill,
     /// A view was left without a still.
     Forgotten,
@@ -92,17 +93,6 @@ pub enum Device {
     Switch,
 }
 
-/// Whether a device is there.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Presence {
-    /// It is gone.
-    Lost,
-    /// It is there again.
-    Back,
-    /// The sound comes from another one now.
-    Moved,
-}
-
 impl Device {
     /// What a person is shown when it goes or comes back.
     #[must_use]
@@ -114,7 +104,7 @@ impl Device {
             (Device::Microphone, Presence::Back) => (Notice::Listening, "the microphone is back"),
             (Device::Microphone, Presence::Moved) => (
                 Notice::Fault,
-                "the sound server records from another source now: is it the right microphone?",
+                "the sound server now records from another source: is it the right microphone?",
             ),
             (Device::Switch, Presence::Moved) => (Notice::Listening, "a different switch is in use now"),
             (Device::Switch, Presence::Lost) => {

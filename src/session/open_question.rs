@@ -7,6 +7,7 @@
 
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::call::{Act, Call, Command};
+use crate::exam::closed_sets::{SettledAs, SettledBy};
 use crate::exam::event::{Event, Outcome, Settled, UtteranceEvent};
 use crate::exam::parse::Parsed;
 use crate::exam::seq::Seq;
@@ -25,19 +26,6 @@ const ANSWER_MAX: u64 = 3 * SAMPLE_RATE_HZ as u64;
 
 /// An exam whose end was said surely ends after so many seconds in which nobody objects.
 const END_WAIT_S: u64 = 6;
-
-/// The call was said again instead of an answer.
-const AGAIN: &str = "again";
-/// Something else was called, so that the exam goes on.
-const GOES_ON: &str = "goes on";
-/// What was asked about was taken back before it counted.
-pub(super) const TAKEN_BACK: &str = "taken back";
-/// Nobody answered.
-const NOTHING: &str = "nothing";
-/// How an answer was given.
-pub(super) const VOICE: &str = "voice";
-const KEY: &str = "key";
-const TIME: &str = "time";
 
 impl Dialogue {
     /// The question that an utterance gives rise to, if its calls would count at all.
@@ -147,8 +135,8 @@ impl Dialogue {
         rival: Option<&Parsed>,
         now: Sample,
     ) {
-        let puts_right = self.puts_right(&open, &utterance, &parsed);
-        if puts_right {
+        let is_correction = self.is_correction(&open, &utterance, &parsed);
+        if is_correction {
             // What was asked about was not acted on: there is nothing before it to be corrected.
             self.attention.corrects(&utterance);
             parsed.calls.iter_mut().for_each(|call| call.corrects = false);
@@ -157,17 +145,17 @@ impl Dialogue {
             AnswerMeaning::TakenBack => self.take_back_asked(&open, utterance, parsed, now),
             answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
                 let given = parsed.calls.first().and_then(|call| match &call.act {
-                    Act::Answer { answer } => Some(answer.as_str().to_owned()),
+                    Act::Answer { answer } => Some(SettledAs::from(*answer)),
                     _ => None,
                 });
                 let sample = utterance.span.to;
                 let event = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
                 self.write(event, if given.is_some() { parsed.calls } else { Vec::new() });
-                let given = given.unwrap_or_else(|| AGAIN.to_owned());
-                self.settle(&open, &answer, (given, VOICE), sample, now);
+                let given = given.unwrap_or(SettledAs::Again);
+                self.settle(&open, &answer, (given, SettledBy::Voice), sample, now);
             }
             AnswerMeaning::Again => self.say_anew(&open, utterance, parsed, rival, now),
-            _ if puts_right => self.say_anew(&open, utterance, parsed, rival, now),
+            _ if is_correction => self.say_anew(&open, utterance, parsed, rival, now),
             AnswerMeaning::Unfit => {
                 let event = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
                 self.write(event, parsed.calls);
@@ -190,7 +178,7 @@ impl Dialogue {
         }
     }
 
-    /// The call was said again, or put right, instead of an answer: it speaks for itself.
+    /// The call was said again, or corrected, instead of an answer: it speaks for itself.
     fn say_anew(
         &mut self,
         open: &OpenQuestion,
@@ -199,8 +187,8 @@ impl Dialogue {
         rival: Option<&Parsed>,
         now: Sample,
     ) {
-        let (heard_seq, answer) = (open.heard_seq, AGAIN.to_owned());
-        let settled = Settled { heard_seq, answer, by: VOICE.to_owned(), taken: None };
+        let (heard_seq, answer) = (open.heard_seq, SettledAs::Again);
+        let settled = Settled { heard_seq, answer, by: SettledBy::Voice, taken: None };
         self.note(utterance.span.from, Event::Settled(settled));
         self.shown_at_end = None;
         if let Some(over) = &open.over {
@@ -214,7 +202,7 @@ impl Dialogue {
         &mut self,
         open: &OpenQuestion,
         answer: &AnswerMeaning,
-        (given, by): (String, &str),
+        (given, by): (SettledAs, SettledBy),
         sample: Sample,
         now: Sample,
     ) {
@@ -222,7 +210,7 @@ impl Dialogue {
             AnswerMeaning::Take(idx) => open.question.offers.get(*idx),
             _ => None,
         };
-        let is_taken_back = given == TAKEN_BACK;
+        let is_taken_back = given == SettledAs::TakenBack;
         let mut calls = match offer {
             Some(offer) => offer.calls.clone(),
             None if is_taken_back => Vec::new(),
@@ -253,7 +241,7 @@ impl Dialogue {
             };
         }
         let heard_seq = open.heard_seq;
-        let settled = Settled { heard_seq, answer: given, by: by.to_owned(), taken: taken.clone() };
+        let settled = Settled { heard_seq, answer: given, by, taken: taken.clone() };
         self.note(sample, Event::Settled(settled));
         self.attention.count_joined(&mut calls);
         self.attention.follow(&calls, sample);
@@ -263,7 +251,7 @@ impl Dialogue {
         self.sound(if lacks { Tone::Alarm } else { Tone::Understood });
         let nothing = match open.question.counts_by_itself() {
             true => "the exam goes on",
-            false if is_taken_back => "taken back: not acted on",
+            false if is_taken_back => "taken back before it was acted on",
             false => "not acted on; say it again",
         };
         self.report(Notice::Settled, taken.as_deref().unwrap_or(nothing));
@@ -286,20 +274,26 @@ impl Dialogue {
             return calls;
         };
         // What was said last is what the first question is about, and that was not acted on.
-        self.settle_without(over, (TAKEN_BACK.to_owned(), VOICE), sample, now);
+        self.settle_without(over, (SettledAs::TakenBack, SettledBy::Voice), sample, now);
         left
     }
 
     /// Something else was called: the exam goes on where its end was asked about, and any other question stays open for
     /// the reviewer. So does a question that this one broke into.
     fn pass_over_question(&mut self, open: &OpenQuestion, sample: Sample, now: Sample) {
-        self.settle_without(open, (GOES_ON.to_owned(), VOICE), sample, now);
+        self.settle_without(open, (SettledAs::GoesOn, SettledBy::Voice), sample, now);
     }
 
     /// What was asked about is not meant, and neither is it asked again.
-    fn settle_without(&mut self, open: &OpenQuestion, given: (String, &str), sample: Sample, now: Sample) {
+    fn settle_without(
+        &mut self,
+        open: &OpenQuestion,
+        given: (SettledAs, SettledBy),
+        sample: Sample,
+        now: Sample,
+    ) {
         let alone = OpenQuestion { over: None, ..open.clone() };
-        if open.question.counts_by_itself() || given.0 == TAKEN_BACK {
+        if open.question.counts_by_itself() || given.0 == SettledAs::TakenBack {
             self.settle(&alone, &AnswerMeaning::Nothing, given, sample, now);
         }
         if let Some(over) = &open.over {
@@ -310,7 +304,7 @@ impl Dialogue {
     /// "Disregard" while a question waits: what was said last is what the question is about, and was not acted on.
     fn take_back_asked(&mut self, open: &OpenQuestion, utterance: Utterance, parsed: Parsed, now: Sample) {
         let left = left_to_take_back(&parsed.calls).unwrap_or_default();
-        let given = (TAKEN_BACK.to_owned(), VOICE);
+        let given = (SettledAs::TakenBack, SettledBy::Voice);
         if left.is_empty() {
             let sample = utterance.span.to;
             let event = UtteranceEvent { utterance, outcome: Outcome::Calls, problems: Vec::new() };
@@ -357,7 +351,7 @@ impl Dialogue {
         let mut open = self.open.take()?;
         let over = open.over.take();
         if open.question.counts_by_itself() {
-            let given = (NOTHING.to_owned(), TIME);
+            let given = (SettledAs::Nothing, SettledBy::Time);
             self.settle(&open, &AnswerMeaning::Take(0), given, open.until.min(now), now);
         } else {
             self.stop_waiting();
@@ -372,12 +366,12 @@ impl Dialogue {
         self.expect();
     }
 
-    /// A question answered by a key: `yes`, `no`, `first` or `second`.
-    pub(super) fn key(&mut self, given: &str, now: Sample) {
+    /// A question answered by a key.
+    pub(super) fn key(&mut self, given: AnswerWord, now: Sample) {
         let Some(open) = self.open.take() else { return };
-        match open.question.chosen(AnswerWord::named(given).unwrap_or(AnswerWord::Unknown)) {
+        match open.question.chosen(given) {
             answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
-                self.settle(&open, &answer, (given.to_owned(), KEY), now, now);
+                self.settle(&open, &answer, (given.into(), SettledBy::Key), now, now);
             }
             _ => self.open = Some(open),
         }

@@ -7,12 +7,13 @@
 
 use crate::clock::Sample;
 use crate::exam::call::{Act, Call, Command, Problem};
+use crate::exam::closed_sets::Presence;
 use crate::exam::event::{Event, Outcome, UtteranceEvent};
 use crate::exam::parse::Parsed;
 use crate::session::ask::{mixed, sides_of};
 use crate::session::dialogue_options::{Listener, Output};
 use crate::session::dialogue_state::{Dialogue, Written};
-use crate::session::notice::{Device, Notice, Presence};
+use crate::session::notice::{Device, Notice};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
@@ -126,12 +127,7 @@ impl Dialogue {
     /// A device went, or came back.
     pub(super) fn device(&mut self, device: Device, presence: Presence, name: String, now: Sample) {
         if device == Device::Microphone {
-            let state = match presence {
-                Presence::Lost => "lost",
-                Presence::Back => "back",
-                Presence::Moved => "moved",
-            };
-            self.note(now, Event::Microphone { state: state.to_owned(), device: name });
+            self.note(now, Event::Microphone { state: presence, device: name });
         }
         if matches!(presence, Presence::Lost | Presence::Moved) {
             self.sound(Tone::Alarm);

@@ -7,6 +7,7 @@
 
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::call::{Act, Call};
+use crate::exam::closed_sets::SettledAs;
 use crate::exam::correct::is_of_a_kind;
 use crate::exam::event::{Event, ExamEvent, Outcome, UtteranceEvent};
 use crate::exam::logged::LoggedCall;
@@ -15,7 +16,6 @@ use crate::exam::place::Place;
 use crate::session::ask::{Doubt, Offer, SpokenQuestion};
 use crate::session::dialogue_state::{Dialogue, OpenQuestion, Unheard, Written};
 use crate::session::notice::Notice;
-use crate::session::open_question::TAKEN_BACK;
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
@@ -47,7 +47,7 @@ impl Unheard {
                     _ => {}
                 },
                 Event::Call(call) if call.call.act.changes_exam() => last = None,
-                Event::Settled(settled) if settled.answer == TAKEN_BACK => last = None,
+                Event::Settled(settled) if settled.answer == SettledAs::TakenBack => last = None,
                 Event::Settled(settled) if settled.taken.is_some() && !call_follows() => last = None,
                 _ => {}
             }
@@ -77,7 +77,7 @@ impl Dialogue {
     }
 
     /// A correction that puts right what is being asked about.
-    pub(super) fn puts_right(&self, open: &OpenQuestion, utterance: &Utterance, parsed: &Parsed) -> bool {
+    pub(super) fn is_correction(&self, open: &OpenQuestion, utterance: &Utterance, parsed: &Parsed) -> bool {
         if utterance.rejected || utterance.unsure || matches!(open.question.doubt, Doubt::Reach { .. }) {
             return false;
         }

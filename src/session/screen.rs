@@ -15,10 +15,11 @@ use ratatui::crossterm::event::{self, KeyCode, KeyEventKind, KeyModifiers};
 use crate::exam::fold::Exam;
 use crate::exam::place::Place;
 use crate::knowledge::progress::Progress;
+use crate::language::closed_sets::AnswerWord;
 use crate::protocol::Protocols;
-use crate::session::board::{Board, BoardState};
 use crate::session::notice::Notice;
 use crate::session::screen_view::{ScreenView, Switched};
+use crate::session::second_screen::{SecondScreen, SecondScreenState};
 use crate::speech::capture::AudioBlock;
 use crate::speech::endpoint::level_dbfs;
 use crate::terminal::{self, ShownText as _};
@@ -34,7 +35,7 @@ const FULL: u16 = 32_767;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Key {
     /// It answers a question: `yes`, `no`, `first` or `second`.
-    Answer(&'static str),
+    Answer(AnswerWord),
     /// The switch to talk by is turned over.
     Switch,
     /// Listening is to end.
@@ -64,7 +65,7 @@ impl Display {
 pub struct Screen {
     shown: Shown,
     view: ScreenView,
-    board: Option<Board>,
+    second_screen: Option<SecondScreen>,
     clipped_at: Option<Instant>,
     is_old: bool,
 }
@@ -89,7 +90,7 @@ struct ScreenPicture {
 impl Screen {
     /// The screen where the output is a terminal, unless lines are wanted.
     #[must_use]
-    pub fn open(show: Display, title: String, watches: bool, board: Option<Board>) -> Self {
+    pub fn open(show: Display, title: String, watches: bool, second_screen: Option<SecondScreen>) -> Self {
         let picture = || {
             let terminal = ratatui::try_init().ok()?;
             Some(Shown::Picture(Box::new(ScreenPicture { terminal, drawn_at: Instant::now(), switch: None })))
@@ -101,7 +102,7 @@ impl Screen {
         };
         let stills = watches.then_some(0);
         let view = ScreenView { title, stills, level_dbfs: f64::MIN, ..ScreenView::default() };
-        Screen { shown, view, board, clipped_at: None, is_old: true }
+        Screen { shown, view, second_screen, clipped_at: None, is_old: true }
     }
 
     /// Lines about the listening itself, between exams.
@@ -181,7 +182,7 @@ impl Screen {
 
     /// The exam has changed.
     pub fn take(&mut self, exam: &Exam, progress: &Progress, protocols: &Protocols) {
-        if self.is_picture() || self.board.is_some() {
+        if self.is_picture() || self.second_screen.is_some() {
             self.view.take(exam, progress, protocols);
             self.is_old = true;
         }
@@ -233,8 +234,8 @@ impl Screen {
         if !self.is_old {
             return Ok(());
         }
-        if let Some(board) = &self.board {
-            board.put(BoardState::of(&self.view));
+        if let Some(second_screen) = &self.second_screen {
+            second_screen.put(SecondScreenState::of(&self.view));
         }
         if let Shown::Picture(picture) = &mut self.shown {
             if picture.drawn_at.elapsed() < DRAW_EVERY {
@@ -279,19 +280,19 @@ fn meaning(key: event::KeyEvent) -> Option<Key> {
     match key.code {
         KeyCode::Char('c') if key.modifiers.contains(KeyModifiers::CONTROL) => Some(Key::End),
         KeyCode::Char('q') => Some(Key::End),
-        KeyCode::Char('y') => Some(Key::Answer("yes")),
-        KeyCode::Char('n') => Some(Key::Answer("no")),
-        KeyCode::Char('1') => Some(Key::Answer("first")),
-        KeyCode::Char('2') => Some(Key::Answer("second")),
+        KeyCode::Char('y') => Some(Key::Answer(AnswerWord::Yes)),
+        KeyCode::Char('n') => Some(Key::Answer(AnswerWord::No)),
+        KeyCode::Char('1') => Some(Key::Answer(AnswerWord::First)),
+        KeyCode::Char('2') => Some(Key::Answer(AnswerWord::Second)),
         _ => None,
     }
 }
 
 impl Drop for Screen {
     fn drop(&mut self) {
-        if let Some(board) = &self.board {
-            board.put(BoardState::of(&self.view));
-            board.end();
+        if let Some(second_screen) = &self.second_screen {
+            second_screen.put(SecondScreenState::of(&self.view));
+            second_screen.end();
         }
     }
 }

@@ -7,12 +7,12 @@
 
 use crate::clock::Sample;
 use crate::exam::call::{Act, Call, Command, Problem};
+use crate::exam::closed_sets::{SettledAs, SettledBy};
 use crate::exam::event::{Event, Outcome, Settled, UtteranceEvent};
 use crate::exam::parse::Parsed;
 use crate::session::dialogue_options::Listener;
 use crate::session::dialogue_state::{Dialogue, Unheard};
 use crate::session::notice::Notice;
-use crate::session::open_question::{TAKEN_BACK, VOICE};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
@@ -77,14 +77,14 @@ impl Dialogue {
         let (words, is_open) =
             heard.map_or_else(Default::default, |heard| (heard.words.clone(), heard.is_open()));
         if is_open {
-            let (answer, by) = (TAKEN_BACK.to_owned(), VOICE.to_owned());
+            let (answer, by) = (SettledAs::TakenBack, SettledBy::Voice);
             self.note(sample, Event::Settled(Settled { heard_seq, answer, by, taken: None }));
         }
-        self.say("that did not count; nothing was taken back", now);
+        self.say("that was not acted on; nothing was taken back", now);
         self.report(
             Notice::Settled,
             &format!(
-                "taken back: `{words}`, which was not acted on; no call before it was taken back: for that, say it once more"
+                "taken back: `{words}`, which had not been acted on; to take back the call before it, say it again"
             ),
         );
     }

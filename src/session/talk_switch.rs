@@ -9,8 +9,8 @@ use std::path::PathBuf;
 
 use ratatui::crossterm::event::KeyCode;
 
+use crate::exam::closed_sets::Presence;
 use crate::session::error::SessionError;
-use crate::session::notice::Presence;
 use crate::session::screen::Display;
 use crate::speech::switch::{DeviceSwitch, SwitchKey, Turning};
 

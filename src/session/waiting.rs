@@ -14,6 +14,7 @@ use chrono::{DateTime, Local, Utc};
 
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::call::{Act, Command};
+use crate::exam::closed_sets::Presence;
 use crate::exam::cutter::{Ending, Heard, UtteranceCutter};
 use crate::exam_folder::{ENCRYPTED, ExamFolder, REMOVING, with_ending};
 use crate::language::graph::Moment;
@@ -29,7 +30,7 @@ use crate::session::hearing::{Began, Session, header};
 use crate::session::live::{Live, Tools};
 use crate::session::microphone::{Given, Microphone, PAUSE, before_now, how_long, open};
 use crate::session::note_drafts::unwritten;
-use crate::session::notice::{Device, Notice, Presence};
+use crate::session::notice::{Device, Notice};
 use crate::session::options::{ListenOptions, Subject};
 use crate::session::screen::{Display, Screen};
 use crate::session::spoken::SpokenLanguage;
@@ -310,7 +311,7 @@ fn new_folder(exams: &Path, began_at: DateTime<Utc>) -> PathBuf {
 /// What there is to do or to tell about an exam from before this start.
 enum LeftBehind {
     /// A line about one that was never closed, or cannot be read.
-    Told(String),
+    Reported(String),
     /// The folder of one that is closed.
     Closed {
         folder: PathBuf,
@@ -328,10 +329,10 @@ impl LeftBehind {
     fn given_to(self, chores: &mut Chores) -> Option<String> {
         let add = |chore: &mut Option<Chore>, folder: &Path| chore.iter_mut().for_each(|one| one.add(folder));
         match self {
-            LeftBehind::Told(line) => Some(line),
+            LeftBehind::Reported(line) => Some(line),
             LeftBehind::Going(folder) if chores.encryption.is_none() => Some(format!(
-                "exam `{0}` is encrypted, and its folder is not wholly removed; `zonecall encrypt {0} --remove-plain` with a \
-                 key removes it",
+                "exam `{0}` is encrypted, but its folder is not completely removed; `zonecall encrypt {0} \
+                 --remove-plain` with a key removes it",
                 folder.shown()
             )),
             LeftBehind::Going(folder) => {
@@ -349,7 +350,8 @@ impl LeftBehind {
                 // Whoever goes on with it needs its folder.
                 chores.encryption.as_ref().map(|_| {
                     format!(
-                        "exam `{0}` was not heard to its end, and is not encrypted: `zonecall resume {0}` goes on with it",
+                        "exam `{0}` was not heard to its end, so it is not encrypted: continue it with `zonecall \
+                         resume {0}`",
                         folder.shown()
                     )
                 })
@@ -386,7 +388,7 @@ fn left_in(folder: &ExamFolder, protocols: &Protocols) -> Option<LeftBehind> {
         Err(error) if error.is_erased() => return None,
         Err(error) => {
             let why = in_one_line(&error);
-            return Some(LeftBehind::Told(format!(
+            return Some(LeftBehind::Reported(format!(
                 "exam `{shown}` cannot be read and was left as it is: {why}"
             )));
         }
@@ -398,7 +400,7 @@ fn left_in(folder: &ExamFolder, protocols: &Protocols) -> Option<LeftBehind> {
         return Some(LeftBehind::Closed { folder: folder.path().to_owned(), has_notes, is_whole });
     }
     let sound = format!("{:.0} s of sound", folder.kept_samples(&exam).seconds());
-    Some(LeftBehind::Told(format!(
+    Some(LeftBehind::Reported(format!(
         "exam `{shown}` was interrupted; {}, {} and {sound} are kept; {}",
         counted(exam.utterances.len(), "phrase"),
         counted(exam.calls.len(), "call"),
@@ -413,7 +415,7 @@ mod tests {
     use super::*;
     use crate::exam::event::{CloseReason, Event};
     use crate::exam::journal::Journal;
-    use crate::session::chores::Told;
+    use crate::session::chores::ChoreLines;
 
     #[test]
     fn what_came_after_the_words_that_open_an_exam_is_kept_though_they_were_known_to_be_over_later() {
@@ -465,8 +467,8 @@ mod tests {
         exam(&exams.path().join("d-fault"), &[closed(CloseReason::Fault("the disk is full".to_owned()))]);
         exam(&exams.path().join("e-going.removing"), &[closed(CloseReason::EndOfExam)]);
         let echo = |folder: &str| folder.to_owned();
-        let told = Told { done: echo, failed: |folder, why| format!("{folder}: {why}") };
-        let program = || Chore::new("/bin/true".into(), Vec::new(), Vec::new(), told);
+        let lines = ChoreLines { done: echo, failed: |folder, why| format!("{folder}: {why}") };
+        let program = || Chore::new("/bin/true".into(), Vec::new(), Vec::new(), lines);
         let mut chores = Chores { notes: None, encryption: Some(program()) };
         let protocols = Protocols::built_in().unwrap();
         let found = left_behind(exams.path(), &protocols).unwrap();

@@ -7,6 +7,7 @@ use crate::support::{area, write_heard_by};
 
 use chrono::{Duration, TimeDelta};
 use zonecall::clock::Sample;
+use zonecall::exam::closed_sets::ExamStatus;
 use zonecall::exam::event::{Event, Header};
 use zonecall::exam::journal::Journal;
 use zonecall::exam::seq::Seq;
@@ -165,7 +166,7 @@ fn more_exams_lay_the_page_on_its_side_and_still_more_come_in_parts() {
 fn a_signature_is_said_of_the_exam_that_was_signed_and_of_no_earlier_one() {
     let signed = |earlier: usize| {
         let mut record = sample::record();
-        record.exam.status = "signed".to_owned();
+        record.exam.status = ExamStatus::Signed;
         record.exam.signed = Some(SignedRow {
             seq: Seq(90),
             at: sample::at(990),

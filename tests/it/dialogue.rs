@@ -2,10 +2,12 @@
 use crate::support;
 
 use support::talk::{Talk, person, sample};
+use zonecall::exam::closed_sets::Presence;
 use zonecall::exam::event::{Event, Outcome};
+use zonecall::language::closed_sets::AnswerWord;
 use zonecall::session::dialogue::{DialogueOptions, Output, Speech};
 use zonecall::session::effect::{AnswerExpected, Arrival, Effect, Floor, Input};
-use zonecall::session::notice::{Device, Notice, Presence, ScreenChange};
+use zonecall::session::notice::{Device, Notice, ScreenChange};
 use zonecall::session::tone::Tone;
 
 #[test]
@@ -37,7 +39,7 @@ fn what_is_doubtful_waits_for_an_answer_by_word_or_key() {
     talk.say("second");
     assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("3B"));
     assert_eq!((talk.question(), expects(&talk)), (None, Some(AnswerExpected::No)));
-    talk.unsure("zone two bravo", "good boy").step(Input::Key("yes"));
+    talk.unsure("zone two bravo", "good boy").step(Input::Key(AnswerWord::Yes));
     assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2B"));
 }
 
@@ -440,7 +442,9 @@ fn a_microphone_that_goes_is_written_down_and_sounded() {
     talk.step(Input::Device { device: Device::Microphone, presence: Presence::Lost, name });
     assert_eq!(talk.tones(), [Tone::Alarm]);
     assert_eq!(talk.told(Notice::Fault).len(), 1);
-    assert!(matches!(&talk.lines.last().unwrap().event, Event::Microphone { state, .. } if state == "lost"));
+    assert!(
+        matches!(&talk.lines.last().unwrap().event, Event::Microphone { state, .. } if *state == Presence::Lost)
+    );
 }
 
 #[test]

@@ -10,6 +10,7 @@ use zonecall::exam::event::{Event, Outcome};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::Lines;
 use zonecall::exam::seq::Seq;
+use zonecall::language::closed_sets::AnswerWord;
 use zonecall::session::dialogue::Speech;
 use zonecall::session::effect::{Arrival, Effect, Floor, Input};
 use zonecall::speech::utterance::Utterance;
@@ -23,7 +24,7 @@ enum Happens {
     Broken(&'static str),
     SwitchedOff(&'static str),
     OverOwnVoice(&'static str),
-    Key(&'static str),
+    Key(AnswerWord),
     Pause(f64),
     Floor(Floor),
 }
@@ -63,7 +64,7 @@ fn happens() -> impl Strategy<Value = Happens> {
         1 => phrase().prop_map(Happens::Broken),
         1 => phrase().prop_map(Happens::SwitchedOff),
         1 => phrase().prop_map(Happens::OverOwnVoice),
-        1 => prop::sample::select(&["yes", "no", "first", "second"][..]).prop_map(Happens::Key),
+        1 => prop::sample::select(AnswerWord::ALL).prop_map(Happens::Key),
         1 => (0.0..15.0).prop_map(Happens::Pause),
         1 => prop::sample::select(&[Floor::Free, Floor::Taken][..]).prop_map(Happens::Floor),
     ]
@@ -84,7 +85,7 @@ fn happen(talk: &mut Talk, what: &Happens) -> bool {
         Happens::OverOwnVoice(text) => {
             talk.own_voice(0.4).utter(|utterance| utterance, text, Arrival::Whole);
         }
-        Happens::Key(given) => talk.step(Input::Key(given)),
+        Happens::Key(given) => talk.step(Input::Key(*given)),
         Happens::Pause(seconds) => {
             talk.at_s += seconds;
             talk.step(Input::Time);

@@ -2,6 +2,7 @@
 use crate::support;
 
 use support::talk::{Talk, person};
+use zonecall::exam::closed_sets::SettledAs;
 use zonecall::exam::event::{Event, Outcome};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::Lines;
@@ -137,7 +138,7 @@ fn taken_back(talk: &Talk) -> Vec<&str> {
     calls.map(|call| call.call.words.as_str()).collect()
 }
 
-const NOTHING: &str = "that did not count; nothing was taken back";
+const NOTHING: &str = "that was not acted on; nothing was taken back";
 
 #[test]
 fn disregard_after_what_was_not_understood_takes_no_save_back_and_says_so() {
@@ -180,15 +181,15 @@ fn disregard_after_a_question_that_nobody_answered_takes_back_what_was_asked() {
     talk.step(Input::Time);
     talk.say("disregard that").say("longitudinal");
     assert_eq!(taken_back(&talk), [""; 0]);
-    let answers: Vec<&str> = talk
+    let answers: Vec<SettledAs> = talk
         .lines
         .iter()
         .filter_map(|line| match &line.event {
-            Event::Settled(settled) => Some(settled.answer.as_str()),
+            Event::Settled(settled) => Some(settled.answer),
             _ => None,
         })
         .collect();
-    assert_eq!(answers, ["taken back"]);
+    assert_eq!(answers, [SettledAs::TakenBack]);
     assert_eq!(fold_again(&talk), *talk.dialogue.exam(), "the journal says the same");
 }
 

@@ -4,6 +4,7 @@ use crate::support::pdf::{Pdf, dense};
 use crate::support::sample;
 
 use zonecall::clock::Sample;
+use zonecall::exam::closed_sets::{CallKind, ExamStatus};
 use zonecall::exam::event::{Entered, Event};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal;
@@ -155,7 +156,7 @@ fn a_logo_is_a_picture_or_nothing() {
 #[test]
 fn a_signed_report_needs_no_hand_and_does_not_say_how_sure_the_ear_was() {
     let mut record = sample::record();
-    record.exam.status = "signed".to_owned();
+    record.exam.status = ExamStatus::Signed;
     let text = in_pdf(&record, Audience::Vet, ReportFrame::default()).dense();
     assert!(text.contains("SIGNED") && !text.contains(&dense("Vet, date and signature")), "{text}");
     assert!(!text.contains("%sure"), "{text}");
@@ -167,7 +168,8 @@ fn a_traced_area_is_one_number_in_captions_and_tables() {
     let pairing = zonecall::frames::pairing::Pairing::default();
     let mut record =
         zonecall::knowledge::assemble::record(&support::exam_of(&said), &pairing, &support::BUILT_IN.1);
-    let call = record.calls.iter().find(|call| call.kind == "value").expect("an area was said").clone();
+    let call =
+        record.calls.iter().find(|call| call.kind == CallKind::Value).expect("an area was said").clone();
     record.entries.push(EntryRow {
         seq: call.seq,
         place: call.place.clone(),

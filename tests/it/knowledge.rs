@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 use case::{Case, said};
 use support::BUILT_IN;
 use zonecall::clock::Sample;
+use zonecall::exam::closed_sets::CallKind;
 use zonecall::exam::fold::{Gap, LoggedChange};
 use zonecall::exam::review::{Change, Review};
 use zonecall::exam::seq::Seq;
@@ -19,12 +20,12 @@ fn record(case: &Case) -> Record {
 
 #[test]
 fn utterances_not_understood_have_a_row_each() {
-    let kinds: Vec<String> = record(&said(&["left fore", "blue green yellow", "red red"]))
+    let kinds: Vec<CallKind> = record(&said(&["left fore", "blue green yellow", "red red"]))
         .calls
         .into_iter()
         .map(|row| row.kind)
         .collect();
-    assert_eq!(kinds, ["view", "unknown", "unknown"]);
+    assert_eq!(kinds, [CallKind::View, CallKind::Unknown, CallKind::Unknown]);
 }
 
 #[test]
@@ -84,7 +85,7 @@ fn a_row_holds_what_was_said_and_what_was_in_force() {
         "fibre score two",
         "disregard that",
     ]);
-    let row = record(&case).calls.into_iter().find(|row| row.kind == "value").unwrap();
+    let row = record(&case).calls.into_iter().find(|row| row.kind == CallKind::Value).unwrap();
     let text = |part: &Option<String>| part.clone().unwrap_or_default();
     assert_eq!(row.place.columns(), "LF 2B L SDFT");
     assert_eq!(

@@ -9,7 +9,9 @@ use expect_test::{Expect, expect};
 use proptest::prelude::*;
 use sentence::{Sentence, say};
 use support::{BUILT_IN, utterance};
+use zonecall::exam::call::Command;
 use zonecall::exam::parse::{calls_of, parse};
+use zonecall::language::closed_sets::CommandName;
 use zonecall::language::engine::Pronunciation;
 use zonecall::language::grammar::Grammar;
 use zonecall::language::graph::{Moment, ZonesByLimb};
@@ -325,17 +327,37 @@ fn a_tag_that_the_program_does_not_know_is_refused_when_the_grammar_is_loaded() 
     refused("left {LF} {!view}", &expect!["x/exam.gram:3:22: `{LF}` is not a tag"]);
     refused(
         "scar {class=leison} {term=scar} {!finding}",
-        &expect!["x/exam.gram:3:22: `leison` is not a class that the program knows"],
+        &expect!["x/exam.gram:3:22: `leison` is not a value of `class=`"],
     );
     refused(
         "halt {command=halt} {!command}",
-        &expect!["x/exam.gram:3:22: `halt` is not a command that the program knows"],
+        &expect!["x/exam.gram:3:22: `halt` is not a value of `command=`"],
     );
+    refused("how {ask=how} {!question}", &expect!["x/exam.gram:3:21: `how` is not a value of `ask=`"]);
     refused(
-        "how {ask=how} {!question}",
-        &expect!["x/exam.gram:3:21: `how` is not a ask that the program knows"],
+        "chip {what=microchp} {!identity}",
+        &expect!["x/exam.gram:3:22: `microchp` is not a value of `what=`"],
     );
     refused("left {limb=} {!view}", &expect!["x/exam.gram:3:22: `{limb=}` gives no text after `limb=`"]);
+}
+
+#[test]
+fn a_command_has_one_name_in_grammars_journals_and_records() {
+    let commands = [
+        Command::TakeBack { count: 1 },
+        Command::TakeBackSave,
+        Command::ClockMark,
+        Command::PauseJournal,
+        Command::ResumeJournal,
+        Command::StartOfExam,
+        Command::EndOfExam,
+        Command::LimbDone { limb: None },
+        Command::NewHorse,
+    ];
+    for command in &commands {
+        assert_eq!(serde_json::to_value(command).unwrap()["command"], command.name().as_str());
+    }
+    assert_eq!(commands.each_ref().map(Command::name), CommandName::ALL);
 }
 
 #[test]

@@ -3,6 +3,7 @@ use crate::support;
 
 use proptest::prelude::*;
 use support::talk::Talk;
+use zonecall::exam::closed_sets::SettledAs;
 use zonecall::exam::event::{Event, Outcome};
 use zonecall::session::effect::{Arrival, Effect};
 use zonecall::session::notice::Notice;
@@ -77,7 +78,7 @@ fn what_cannot_be_the_programs_own_voice_counts_at_once() {
     let mut talk = asked(4.0);
     over(&mut talk, 2.2, "disregard that");
     assert_eq!((talk.question(), talk.outcomes().last()), (None, Some(&Outcome::Calls)));
-    assert_eq!(talk.told(Notice::Settled).last(), Some(&"taken back: not acted on"));
+    assert_eq!(talk.told(Notice::Settled).last(), Some(&"taken back before it was acted on"));
     assert_eq!(talk.calls(), ["left fore zone one alpha transverse", "save"]);
     let mut talk = asked(4.0);
     over(&mut talk, 2.2, "not saved");
@@ -103,10 +104,10 @@ fn disregard_while_a_question_waits_is_about_what_is_asked() {
         |talk: &Talk| talk.dialogue.exam().calls.iter().filter(|call| call.withdrawn_by.is_some()).count();
     assert_eq!((withdrawn(&talk), talk.calls().len()), (0, 2), "the save before it stands");
     let settled = talk.lines.iter().rev().find_map(|line| match &line.event {
-        Event::Settled(settled) => Some(settled.answer.as_str()),
+        Event::Settled(settled) => Some(settled.answer),
         _ => None,
     });
-    assert_eq!(settled, Some("taken back"));
+    assert_eq!(settled, Some(SettledAs::TakenBack));
     let mut talk = asked(0.0);
     talk.at_s += 4.0;
     talk.say("disregard last two");

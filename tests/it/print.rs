@@ -7,6 +7,7 @@ use crate::support::sample::WHOLE;
 
 use pdf::{Pdf, dense};
 use program::zonecall;
+use zonecall::exam::closed_sets::CallKind;
 use zonecall::exam::review::WordsPart;
 use zonecall::exam::seq::Seq;
 use zonecall::knowledge::measure::Earlier;
@@ -171,7 +172,9 @@ fn the_vets_report_holds_every_number_of_the_record() {
             wanted.extend(row.source.clone().filter(|_| row.value.is_some() || row.over.is_some()));
         }
         for call in &record.calls {
-            wanted.extend(call.number.filter(|_| call.kind != "command").map(|number| number.to_string()));
+            wanted.extend(
+                call.number.filter(|_| call.kind != CallKind::Command).map(|number| number.to_string()),
+            );
             wanted.push(call.words.clone());
             wanted.push(format!("{:.0} %", call.confidence * 100.0));
         }

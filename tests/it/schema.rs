@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use zonecall::clock::{Sample, Span};
 use zonecall::exam::animal::Animal;
 use zonecall::exam::call::{self, Act, Amount, Call, Problem, View};
+use zonecall::exam::closed_sets::{Presence, SettledAs, SettledBy};
 use zonecall::exam::event::{
     AudioFile, CallEvent, Entered, Event, Frame, NoteDraft, OtherExam, SentEvent, Settled,
 };
@@ -238,13 +239,13 @@ fn journal_lines() -> Vec<Value> {
         Event::Call(CallEvent { heard_seq: Seq(3), call: answer }),
         Event::Settled(Settled {
             heard_seq: Seq(3),
-            answer: "first".to_owned(),
-            by: "voice".to_owned(),
+            answer: SettledAs::First,
+            by: SettledBy::Voice,
             taken: Some("save".to_owned()),
         }),
         Event::Audio(audio),
         Event::AudioLost { samples: 160 },
-        Event::Microphone { state: "lost".to_owned(), device: "default".to_owned() },
+        Event::Microphone { state: Presence::Lost, device: "default".to_owned() },
         Event::Resumed { engine: support::header().engine, grammar_sha256: "0".repeat(64) },
         Event::Frame(Box::new(frame)),
         Event::Closed { reason: "end of exam".to_owned().into(), samples: 16_000 },

@@ -7,6 +7,7 @@ use crate::support::sample::WHOLE;
 
 use zonecall::clock::Sample;
 use zonecall::exam::call::{Act, View};
+use zonecall::exam::closed_sets::ExamStatus;
 use zonecall::exam::event::Event;
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::{self, Journal};
@@ -176,7 +177,7 @@ fn settled_and_signed() -> Record {
         finding.settled =
             Some(SettledRow { seq: Seq(70), at, by: "Robin".to_owned(), why: "seen".to_owned() });
     }
-    record.exam.status = "signed".to_owned();
+    record.exam.status = ExamStatus::Signed;
     record.exam.signed = Some(SignedRow {
         seq: Seq(80),
         at,

@@ -4,6 +4,7 @@ use crate::support;
 use ed25519_dalek::{Signer as _, SigningKey};
 use zonecall::clock::Sample;
 use zonecall::exam::call::Problem;
+use zonecall::exam::closed_sets::ExamStatus;
 use zonecall::exam::event::{Event, ExamEvent};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::{self, JOURNAL_FILE, Journal};
@@ -56,7 +57,7 @@ fn a_signature_holds_for_its_journal_and_the_record_says_who_signed() {
     let lines = journal::read(folder.path()).unwrap();
     assert!(lines.damage.is_empty() && fault_of(lines.events.last().unwrap()).is_none());
     let record = record_in(folder.path());
-    assert_eq!(record.exam.status, "signed");
+    assert_eq!(record.exam.status, ExamStatus::Signed);
     let row = record.exam.signed.unwrap();
     assert_eq!((row.by.as_str(), row.licence.as_str()), ("Dr Example", "V-1"));
 }
@@ -80,7 +81,7 @@ fn a_change_after_signing_makes_a_draft_that_still_tells_who_signed_before() {
     let mut journal = Journal::open(folder.path()).unwrap();
     journal.append(support::header().started_at, Sample::FIRST, &Event::Review(Box::new(review))).unwrap();
     let record = record_in(folder.path());
-    assert_eq!(record.exam.status, "draft");
+    assert_eq!(record.exam.status, ExamStatus::Draft);
     assert_eq!(record.exam.signed.unwrap().changes_since, 1);
 }
 
@@ -107,7 +108,7 @@ fn a_signature_that_was_tampered_with_or_moved_is_a_fault_and_no_signature() {
     // The same line after a journal that was changed before it.
     std::fs::write(&path, text.replacen("Juniper", "Nettles", 1)).unwrap();
     assert!(!journal::read(folder.path()).unwrap().damage.is_empty(), "the chain tells it");
-    // The whole line put under another journal, its own hash of the line before put right.
+    // The whole line put under another journal, its own hash of the line before corrected.
     let line = text.lines().last().unwrap();
     let mut value: serde_json::Value = serde_json::from_str(line).unwrap();
     value["prev"] = "c".repeat(64).into();
@@ -122,7 +123,7 @@ fn a_line_changed_behind_the_journal_s_back_leaves_no_record_signed() {
     let text = std::fs::read_to_string(&path).unwrap();
     std::fs::write(&path, text.replacen("zone two bravo", "zone two alpha", 1)).unwrap();
     let record = record_in(folder.path());
-    assert_eq!(record.exam.status, "draft");
+    assert_eq!(record.exam.status, ExamStatus::Draft);
     assert!(record.findings.iter().any(|finding| finding.rule == "journal-damage"), "{:?}", record.findings);
 }
 

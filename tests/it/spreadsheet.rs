@@ -2,6 +2,8 @@
 use std::collections::BTreeMap;
 
 use crate::support::sample;
+use zonecall::exam::closed_sets::{CallKind, ExamStatus};
+use zonecall::language::closed_sets::Class;
 use zonecall::report::export;
 
 fn rows(text: &str) -> Vec<BTreeMap<String, String>> {
@@ -13,8 +15,8 @@ fn a_bound_a_range_a_guess_and_a_doubt_are_no_plain_numbers_and_findings_in_the_
     use zonecall::exam::call::{Certainty, Comparator};
     let mut record = sample::record();
     let plain = rows(&export::csv(&record));
-    let value = record.calls.iter().position(|call| call.kind == "value").unwrap();
-    let finding = record.calls.iter().position(|call| call.class.as_deref() == Some("lesion")).unwrap();
+    let value = record.calls.iter().position(|call| call.kind == CallKind::Value).unwrap();
+    let finding = record.calls.iter().position(|call| call.class == Some(Class::Lesion)).unwrap();
     let number = record.calls[value].number.unwrap();
     record.calls[value].comparator = Some(Comparator::Below);
     record.calls[value].to = Some(number + 1.0);
@@ -52,7 +54,7 @@ fn each_row_of_the_table_says_who_signed_and_when() {
         taken_back_by: None,
         time_stamp: None,
     });
-    record.exam.status = "signed".to_owned();
+    record.exam.status = ExamStatus::Signed;
     for row in rows(&export::csv(&record)) {
         assert_eq!(row["signed_by"], "'=Erin Example");
         assert_eq!(row["signed_at_utc"], "2026-05-04T08:00:00.000Z");

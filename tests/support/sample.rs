@@ -1,9 +1,10 @@
-//! A hand-made exam for the tests of what is told: every field used, every state of a view and a still.
+//! A hand-made exam for the tests of what is reported: every field used, every state of a view and a still.
 #![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use zonecall::exam::closed_sets::{CallKind, ExamStatus};
 use zonecall::exam::event::{Horse, Order};
 use zonecall::exam::place::Place;
 use zonecall::exam::seq::Seq;
@@ -12,6 +13,7 @@ use zonecall::knowledge::record::{
     CallRow, ChangeRow, ClockRow, CoverageRow, EntryRow, ExamInfo, Finding, FrameRow, NoteRow, NoteWords,
     RECORD_SCHEMA, Record, RivalLabel, Severity, Status,
 };
+use zonecall::language::closed_sets::Class;
 use zonecall::report::ReportFrame;
 
 /// A report with everything the exam holds, on plain paper.
@@ -38,27 +40,27 @@ fn place_of(codes: &str) -> Place {
 }
 
 /// A call at a place `LF 2A T SDFT`; `-` leaves a part out.
-pub fn call(seq: u64, place: &str, kind: &str, words: &str) -> CallRow {
+pub fn call(seq: u64, place: &str, kind: CallKind, words: &str) -> CallRow {
     let second = i64::try_from(seq).unwrap() * 6;
     CallRow {
         seq: Seq(seq),
         said_at: at(second),
         span_s: (second as f64, second as f64 + 1.8),
         words: words.to_owned(),
-        kind: kind.to_owned(),
+        kind,
         place: place_of(place),
         confidence: 0.93,
         ..CallRow::default()
     }
 }
 
-fn finding(seq: u64, place: &str, words: &str, class: &str, term: &str) -> CallRow {
-    CallRow { class: some(class), term: some(term), ..call(seq, place, "finding", words) }
+fn finding(seq: u64, place: &str, words: &str, class: Class, term: &str) -> CallRow {
+    CallRow { class: Some(class), term: some(term), ..call(seq, place, CallKind::Finding, words) }
 }
 
 fn value(seq: u64, place: &str, words: &str, term: &str, number: f64, unit: &str) -> CallRow {
     let unit = some(unit);
-    CallRow { term: some(term), number: Some(number), unit, ..call(seq, place, "value", words) }
+    CallRow { term: some(term), number: Some(number), unit, ..call(seq, place, CallKind::Value, words) }
 }
 
 /// A still at a place `LF 2A T SDFT`; `-` leaves a part out.
@@ -90,27 +92,35 @@ pub fn still(number: i64, place: &str, status: Status, call_seq: Option<u64>) ->
 fn calls() -> Vec<CallRow> {
     let core = "LF 2A T SDFT";
     let mut calls = vec![
-        CallRow { term: some("standoff"), state: some("on"), ..call(3, "- - - -", "setting", "standoff on") },
-        call(5, "LF 1A T -", "view", "left fore zone one alpha transverse"),
-        call(6, "LF 1A T -", "save", "save"),
-        call(8, "LF 2A T SDFT", "view", "zone two alpha superficial flexor"),
-        finding(9, core, "mild core lesion lateral", "lesion", "core lesion"),
+        CallRow {
+            term: some("standoff"),
+            state: some("on"),
+            ..call(3, "- - - -", CallKind::Setting, "standoff on")
+        },
+        call(5, "LF 1A T -", CallKind::View, "left fore zone one alpha transverse"),
+        call(6, "LF 1A T -", CallKind::Save, "save"),
+        call(8, "LF 2A T SDFT", CallKind::View, "zone two alpha superficial flexor"),
+        finding(9, core, "mild core lesion lateral", Class::Lesion, "core lesion"),
         value(10, core, "area one point zero seven", "area", 1.07, "cm2"),
         value(11, core, "echo score two", "echo score", 2.0, ""),
-        call(12, core, "save", "save"),
-        finding(14, core, "moderate core lesion", "lesion", "core lesion"),
-        CallRow { term: some("take_back"), number: Some(1.0), ..call(15, core, "command", "take that back") },
-        CallRow { confidence: 0.31, ..call(16, core, "unknown", "stand will you") },
-        finding(18, "LF 2B T DDFT", "deep flexor normal", "normal", "normal"),
-        CallRow { term: some("open"), ..call(20, "LF 2B T DDFT", "note", "note") },
-        finding(22, "LF 3A L SDFT", "longitudinal not done", "not_done", "not done"),
+        call(12, core, CallKind::Save, "save"),
+        finding(14, core, "moderate core lesion", Class::Lesion, "core lesion"),
+        CallRow {
+            term: some("take_back"),
+            number: Some(1.0),
+            ..call(15, core, CallKind::Command, "take that back")
+        },
+        CallRow { confidence: 0.31, ..call(16, core, CallKind::Unknown, "stand will you") },
+        finding(18, "LF 2B T DDFT", "deep flexor normal", Class::Normal, "normal"),
+        CallRow { term: some("open"), ..call(20, "LF 2B T DDFT", CallKind::Note, "note") },
+        finding(22, "LF 3A L SDFT", "longitudinal not done", Class::NotDone, "not done"),
         value(24, "RF 2A T SDFT", "area nine point one", "area", 9.1, "cm2"),
         CallRow {
             corrects: true,
             ..value(25, "RF 2A T SDFT", "correction area zero point nine one", "area", 0.91, "cm2")
         },
-        call(26, "RF 2A T SDFT", "save", "save"),
-        CallRow { term: some("where"), ..call(28, "RF 2A T SDFT", "question", "where am i") },
+        call(26, "RF 2A T SDFT", CallKind::Save, "save"),
+        CallRow { term: some("where"), ..call(28, "RF 2A T SDFT", CallKind::Question, "where am i") },
     ];
     calls[4].degree = some("mild");
     calls[4].position = vec!["lateral".to_owned()];
@@ -304,7 +314,7 @@ pub fn record() -> Record {
             person: some("Dr Example"),
             schemes: BTreeMap::from([("fore".to_owned(), "thirds".to_owned())]),
             engine: "scripted".to_owned(),
-            status: "draft".to_owned(),
+            status: ExamStatus::Draft,
             signed: None,
         },
         calls: calls(),

@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 
 use serde::Serialize;
 
+use crate::exam::closed_sets::CallKind;
 use crate::exam::place::Place;
 use crate::exam::seq::Seq;
 use crate::knowledge::measure::row::{MeasureRow, Name};
@@ -38,7 +39,7 @@ pub struct Unused {
 #[must_use]
 pub fn unused(record: &Record, protocols: &Protocols) -> Vec<Unused> {
     let used: BTreeSet<Seq> = record.measures.iter().flat_map(|row| row.from.iter().copied()).collect();
-    let said = standing(&record.calls).filter(|call| call.kind == "value").filter_map(of_call);
+    let said = standing(&record.calls).filter(|call| call.kind == CallKind::Value).filter_map(of_call);
     let all: Vec<Unused> = said.chain(record.entries.iter().map(of_entry)).collect();
     let mut found: Vec<Unused> = all.iter().filter(|one| !used.contains(&one.seq)).cloned().collect();
     for one in &mut found {

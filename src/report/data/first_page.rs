@@ -7,10 +7,12 @@
 
 use super::lines::{FirstPage, FoundLine, KeyPicture, Letterhead, LimbFound};
 use super::said::said_of;
+use crate::exam::closed_sets::CallKind;
 use crate::exam::event::Horse;
 use crate::exam::review::WordsPart;
 use crate::knowledge::key_stills::{has_finding, is_sure, key_stills};
 use crate::knowledge::record::{CallRow, ExamInfo, FrameRow, Record};
+use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
 use crate::report::picture::Picture;
 use crate::report::words::{day, local, meaning_that_counts, standing, structure};
@@ -71,7 +73,7 @@ pub(crate) fn of_horse(record: &Record) -> Vec<(&'static str, String)> {
         facts.push(("Horse number", number.clone()));
     }
     for part in WordsPart::ALL.into_iter().filter(|part| !is_prose(*part)) {
-        // What a person wrote goes before what the practice's list says, and that before what the scanner was told.
+        // What a person wrote goes before what the practice's list says, and that before what was entered on the scanner.
         let written = record.words.iter().find(|row| row.part == part).map(|row| row.text.clone());
         let known = written.or_else(|| from_list(part, &exam.horse)).or_else(|| from_stills(part, exam));
         if let Some(text) = known {
@@ -118,10 +120,10 @@ fn sex(code: &str) -> &str {
 fn found(record: &Record, protocols: &Protocols) -> Vec<LimbFound> {
     let limbs = protocols.limbs.iter().map(|one| {
         let mine: Vec<&CallRow> = standing(record)
-            .filter(|call| call.kind == "finding" && call.place.limb.as_ref() == Some(&one.code))
-            .filter(|call| !matches!(call.class.as_deref(), Some("quality" | "detail")))
+            .filter(|call| call.kind == CallKind::Finding && call.place.limb.as_ref() == Some(&one.code))
+            .filter(|call| !matches!(call.class, Some(Class::Quality | Class::Detail)))
             .collect();
-        let is_normal = |call: &&&CallRow| call.class.as_deref() == Some("normal");
+        let is_normal = |call: &&&CallRow| call.class == Some(Class::Normal);
         let normal = by_words(mine.iter().filter(is_normal).copied(), |_| String::new(), protocols);
         let meaning = |call: &CallRow| meaning_that_counts(call, record, protocols);
         let lines = by_words(mine.iter().filter(|call| !is_normal(call)).copied(), meaning, protocols);

@@ -13,6 +13,7 @@ use super::lines::{
     ReportData, SaidLine, SettledLine, Standing, StillLine,
 };
 use super::said::said_of;
+use crate::exam::closed_sets::CallKind;
 use crate::exam::seq::Seq;
 use crate::knowledge::cautions::cautions_now;
 use crate::knowledge::record::{CallRow, CoverageRow, EntryRow, Finding, FrameRow, Record, Severity, Status};
@@ -93,7 +94,7 @@ pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
                 "The journal, a still or the sound no longer matches what was recorded: do not rely on this page; compare it \
                  with a copy. It was signed by"
             }
-            (Some(_), _) => "The signature was taken back; it had been signed by",
+            (Some(_), _) => "The signature was withdrawn; it had been signed by",
             (None, 0) => "By",
             (None, _) => "Changed since it was signed by",
         };
@@ -106,7 +107,7 @@ pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
     });
     let is_signed = record.exam.is_signed();
     let cautions = cautions_now(cautions, is_signed);
-    Standing { word: record.exam.status.to_uppercase(), signed, cautions }
+    Standing { word: record.exam.status.as_str().to_uppercase(), signed, cautions }
 }
 
 /// Whether something was changed that the journal says nothing of.
@@ -243,7 +244,7 @@ fn cell(row: Option<&&CoverageRow>) -> CoverageCell {
 /// Findings and values in the order of the protocols' limbs and zones; within a view in the order they were said.
 fn said(record: &Record, protocols: &Protocols) -> Vec<SaidLine> {
     let mut calls: Vec<&CallRow> =
-        standing(record).filter(|call| matches!(call.kind.as_str(), "finding" | "value")).collect();
+        standing(record).filter(|call| matches!(call.kind, CallKind::Finding | CallKind::Value)).collect();
     calls.sort_by_key(|call| order(call, protocols));
     let line = |call: &CallRow| {
         let place = call.place.view_in_words(protocols);
@@ -379,9 +380,9 @@ fn known_call(seq: Option<Seq>, record: &Record) -> Option<Seq> {
 }
 
 fn call_line(call: &CallRow, record: &Record, protocols: &Protocols) -> CallLine {
-    let class = match (call.withdrawn, call.kind.as_str()) {
+    let class = match (call.withdrawn, call.kind) {
         (true, _) => "gone",
-        (false, "unknown") => "unknown",
+        (false, CallKind::Unknown) => "unknown",
         _ => "",
     };
     let words = call.words.trim();
@@ -397,7 +398,7 @@ fn call_line(call: &CallRow, record: &Record, protocols: &Protocols) -> CallLine
         class,
         corrects: call.corrects,
         meaning: meaning(call),
-        place: if call.kind == "unknown" { String::new() } else { call.place.in_short(protocols) },
+        place: if call.kind == CallKind::Unknown { String::new() } else { call.place.in_short(protocols) },
         corrected_by: call
             .corrected_by
             .iter()
@@ -468,7 +469,7 @@ fn clock(record: &Record) -> Vec<String> {
     lines.push(match &record.clock {
         Some(clock) => format!(
             "The scanner's clock was {:.1} s {} at the start, within {:.1} s either way, and ran {:.0} parts in a million {}. \
-             This includes the delay between saving a still and saying so. {} of save call and still agree with it; found by: {}.",
+             This includes the delay between saving a still and saying so. {} of save call and still agree with it. Method: {}.",
             clock.offset_s.abs(),
             if clock.offset_s < 0.0 { "behind" } else { "ahead" },
             clock.uncertainty_s,
