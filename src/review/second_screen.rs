@@ -1,9 +1,9 @@
 //! The second screen: a page that shows what the terminal at the horse shows, and takes nothing.
 //!
-//! Takes: the `Board` of the exam that is being heard, and where it may be called.
+//! Takes: the `SecondScreen` of the exam that is being heard, and where it may be called.
 //! Gives: a page, the state as JSON, and word whenever it has changed.
 //! Never: a route that writes; more than this machine without TLS and a token.
-//! Tested in: `tests/it/board.rs`.
+//! Tested in: `tests/it/second_screen.rs`.
 
 use std::convert::Infallible;
 use std::net::{Ipv4Addr, SocketAddr, TcpListener as StdListener, ToSocketAddrs as _};
@@ -26,7 +26,7 @@ use crate::exchange::network::tls::accept;
 use crate::review::guard::{Keys, guard};
 use crate::review::patience::PatientListener;
 use crate::review::serve::{PageFile, ServeError, file};
-use crate::session::board::Board;
+use crate::session::second_screen::SecondScreen;
 use crate::terminal;
 
 /// How often the state is looked at.
@@ -38,15 +38,15 @@ const CALLERS_MAX: usize = 16;
 
 /// The files of the page: path, kind, text.
 static PAGE: [PageFile; 4] = [
-    ("/", "text/html; charset=utf-8", include_str!("page/board.html")),
-    ("/board.css", "text/css; charset=utf-8", include_str!("page/board.css")),
-    ("/board.js", "text/javascript; charset=utf-8", include_str!("page/board.js")),
+    ("/", "text/html; charset=utf-8", include_str!("page/second-screen.html")),
+    ("/second-screen.css", "text/css; charset=utf-8", include_str!("page/second-screen.css")),
+    ("/second-screen.js", "text/javascript; charset=utf-8", include_str!("page/second-screen.js")),
     ("/make.js", "text/javascript; charset=utf-8", include_str!("page/make.js")),
 ];
 
 /// Where the second screen may be called.
 #[derive(Debug, Clone)]
-pub enum BoardPlace {
+pub enum SecondScreenPlace {
     /// On this machine, at this port; 0 takes any free one.
     Here(u16),
     /// In the practice's network, at this name or address and port, over TLS.
@@ -62,31 +62,31 @@ pub enum BoardPlace {
 
 /// A second screen with its port, before the first request.
 #[derive(Debug)]
-pub struct BoundBoard {
+pub struct BoundSecondScreen {
     listener: StdListener,
     keys: Arc<Keys>,
     tls: Option<Arc<ServerConfig>>,
 }
 
-impl BoundBoard {
+impl BoundSecondScreen {
     /// Takes the port.
     ///
     /// # Errors
     /// When it is taken, or the address is none of this machine's.
-    pub fn bind(place: &BoardPlace) -> Result<BoundBoard, ServeError> {
+    pub fn bind(place: &SecondScreenPlace) -> Result<BoundSecondScreen, ServeError> {
         match place {
-            BoardPlace::Here(port) => {
+            SecondScreenPlace::Here(port) => {
                 let listener =
                     listening("127.0.0.1", &[SocketAddr::from((Ipv4Addr::LOCALHOST, *port))], *port)?;
                 let keys = Keys::of_screen(port_of(&listener)?).map_err(ServeError::Secret)?;
-                Ok(BoundBoard { listener, keys: Arc::new(keys), tls: None })
+                Ok(BoundSecondScreen { listener, keys: Arc::new(keys), tls: None })
             }
-            BoardPlace::At { host, port, tls } => {
+            SecondScreenPlace::At { host, port, tls } => {
                 let found = (host.as_str(), *port).to_socket_addrs();
                 let found = found.map_err(|source| failed(host, *port, source))?;
                 let listener = listening(host, &found.collect::<Vec<_>>(), *port)?;
                 let keys = Keys::of_screen_at(host, port_of(&listener)?).map_err(ServeError::Secret)?;
-                Ok(BoundBoard { listener, keys: Arc::new(keys), tls: Some(Arc::clone(tls)) })
+                Ok(BoundSecondScreen { listener, keys: Arc::new(keys), tls: Some(Arc::clone(tls)) })
             }
         }
     }
@@ -97,30 +97,32 @@ impl BoundBoard {
         self.keys.address()
     }
 
-    /// Serves the board on threads of its own for as long as the program runs.
+    /// Serves the second screen on threads of its own for as long as the program runs.
     ///
     /// # Errors
     /// When the system gives no thread.
-    pub fn serve(self, board: Board) -> std::io::Result<()> {
+    pub fn serve(self, second_screen: SecondScreen) -> std::io::Result<()> {
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build()?;
         std::thread::Builder::new().name("second screen".to_owned()).spawn(move || {
-            if let Err(error) = runtime.block_on(self.answer(board)) {
-                terminal::warn(format!("zonecall: the second screen is gone: {error}; the exam goes on"));
+            if let Err(error) = runtime.block_on(self.answer(second_screen)) {
+                terminal::warn(format!(
+                    "zonecall: the second screen has stopped: {error}; the exam continues"
+                ));
             }
         })?;
         Ok(())
     }
 
-    async fn answer(self, board: Board) -> std::io::Result<()> {
+    async fn answer(self, second_screen: SecondScreen) -> std::io::Result<()> {
         let app = Router::new()
             .route("/", get(|| file(&PAGE[0])))
             .route(PAGE[1].0, get(|| file(&PAGE[1])))
             .route(PAGE[2].0, get(|| file(&PAGE[2])))
             .route(PAGE[3].0, get(|| file(&PAGE[3])))
-            .route("/api/board", get(state))
+            .route("/api/second-screen", get(state))
             .route("/api/news", get(news))
             .layer(from_fn_with_state(self.keys, guard))
-            .with_state(board);
+            .with_state(second_screen);
         let listener = match self.tls {
             None => {
                 self.listener.set_nonblocking(true)?;
@@ -191,19 +193,21 @@ fn shake_hands(
     }
 }
 
-async fn state(State(board): State<Board>) -> Response {
-    Json(board.now().1).into_response()
+async fn state(State(second_screen): State<SecondScreen>) -> Response {
+    Json(second_screen.now().1).into_response()
 }
 
 /// Sends the state whenever it has changed.
-async fn news(State(board): State<Board>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
-    let stream = futures_util::stream::unfold((board, None), |(board, last)| async move {
+async fn news(
+    State(second_screen): State<SecondScreen>,
+) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    let stream = futures_util::stream::unfold((second_screen, None), |(second_screen, last)| async move {
         loop {
-            let (number, state) = board.now();
+            let (number, state) = second_screen.now();
             if last != Some(number)
-                && let Ok(event) = Event::default().event("board").json_data(&state)
+                && let Ok(event) = Event::default().event("second-screen").json_data(&state)
             {
-                return Some((Ok(event), (board, Some(number))));
+                return Some((Ok(event), (second_screen, Some(number))));
             }
             tokio::time::sleep(LOOK_AGAIN).await;
         }

@@ -1,9 +1,9 @@
 //! What a second screen shows: the same as the terminal's, as data that others can fetch.
 //!
 //! Takes: a `ScreenView` whenever something has changed.
-//! Gives: `BoardState`, and a number that grows with each change.
+//! Gives: `SecondScreenState`, and a number that grows with each change.
 //! Never: I/O, the level of the sound, or anything that the terminal does not show.
-//! Tested in: `tests/it/board.rs`.
+//! Tested in: `tests/it/second_screen.rs`.
 
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -18,7 +18,7 @@ const LINES: usize = 6;
 
 /// What is shown.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
-pub struct BoardState {
+pub struct SecondScreenState {
     /// What is typed on the scanner: codes of limb, zone and plane; empty before the first.
     pub label: String,
     /// The current place in words.
@@ -34,7 +34,7 @@ pub struct BoardState {
     /// Nothing is acted on: the switch to talk by is off.
     pub switch_off: bool,
     /// The views of the current limb.
-    pub views: Vec<BoardView>,
+    pub views: Vec<SecondScreenView>,
     /// Saves that were called.
     pub saves: usize,
     /// Stills that came from the scanner; none where its folder is not followed.
@@ -49,7 +49,7 @@ pub struct BoardState {
 
 /// A view of the current limb.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct BoardView {
+pub struct SecondScreenView {
     /// Zone code.
     pub zone: ZoneCode,
     /// Plane code.
@@ -58,16 +58,16 @@ pub struct BoardView {
     pub state: ViewState,
 }
 
-impl BoardState {
+impl SecondScreenState {
     /// The same as this view shows.
     #[must_use]
-    pub fn of(view: &ScreenView) -> BoardState {
-        let seen = view.views.iter().map(|seen| BoardView {
+    pub fn of(view: &ScreenView) -> SecondScreenState {
+        let seen = view.views.iter().map(|seen| SecondScreenView {
             zone: seen.zone.clone(),
             plane: seen.plane.clone(),
             state: seen.state,
         });
-        BoardState {
+        SecondScreenState {
             label: view.place.clone(),
             place: view.place_in_words.clone(),
             news: view.news(),
@@ -87,18 +87,22 @@ impl BoardState {
 
 /// The state that a second screen fetches; whoever has a copy of this sees the same.
 #[derive(Debug, Clone)]
-pub struct Board {
+pub struct SecondScreen {
     /// Where it is served.
     address: String,
-    shared: Arc<Mutex<(u64, BoardState)>>,
+    shared: Arc<Mutex<(u64, SecondScreenState)>>,
 }
 
-impl Board {
+impl SecondScreen {
     /// One that is served at this address; no exam has begun.
     #[must_use]
-    pub fn at(address: String) -> Board {
-        let state = BoardState { is_over: true, cautions: CAUTIONS.to_owned(), ..BoardState::default() };
-        Board { address, shared: Arc::new(Mutex::new((0, state))) }
+    pub fn at(address: String) -> SecondScreen {
+        let state = SecondScreenState {
+            is_over: true,
+            cautions: CAUTIONS.to_owned(),
+            ..SecondScreenState::default()
+        };
+        SecondScreen { address, shared: Arc::new(Mutex::new((0, state))) }
     }
 
     /// The address to open on the second screen.
@@ -108,7 +112,7 @@ impl Board {
     }
 
     /// Shows this from now on.
-    pub fn put(&self, state: BoardState) {
+    pub fn put(&self, state: SecondScreenState) {
         let mut shared = self.shared.lock().unwrap_or_else(PoisonError::into_inner);
         if shared.1 != state {
             *shared = (shared.0 + 1, state);
@@ -118,12 +122,12 @@ impl Board {
     /// The exam has ended.
     pub fn end(&self) {
         let state = self.now().1;
-        self.put(BoardState { is_over: true, ..state });
+        self.put(SecondScreenState { is_over: true, ..state });
     }
 
     /// The state as it is now, and how often it has changed.
     #[must_use]
-    pub fn now(&self) -> (u64, BoardState) {
+    pub fn now(&self) -> (u64, SecondScreenState) {
         self.shared.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 }

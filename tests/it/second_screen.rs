@@ -15,9 +15,9 @@ use support::{BUILT_IN, exam_of};
 use zonecall::exam::fold::Exam;
 use zonecall::exchange::network::tls::TlsFiles;
 use zonecall::knowledge::progress::Progress;
-use zonecall::review::{BoardPlace, BoundBoard};
-use zonecall::session::board::{Board, BoardState};
+use zonecall::review::{BoundSecondScreen, SecondScreenPlace};
 use zonecall::session::screen_view::ScreenView;
+use zonecall::session::second_screen::{SecondScreen, SecondScreenState};
 
 fn view_of(exam: &Exam) -> ScreenView {
     let mut view = ScreenView::default();
@@ -25,22 +25,22 @@ fn view_of(exam: &Exam) -> ScreenView {
     view
 }
 
-fn shown(said: &[&str], change: impl FnOnce(&mut ScreenView)) -> BoardState {
+fn shown(said: &[&str], change: impl FnOnce(&mut ScreenView)) -> SecondScreenState {
     let mut view = view_of(&exam_of(said));
     change(&mut view);
-    BoardState::of(&view)
+    SecondScreenState::of(&view)
 }
 
 const SAID: [&str; 3] = ["left fore two bravo transverse", "save", "longitudinal"];
 
-/// A board that is served, its address and its port.
-fn served(place: &BoardPlace) -> (Board, String, u16) {
-    let bound = BoundBoard::bind(place).unwrap();
+/// A second screen that is served, its address and its port.
+fn served(place: &SecondScreenPlace) -> (SecondScreen, String, u16) {
+    let bound = BoundSecondScreen::bind(place).unwrap();
     let address = bound.address();
-    let board = Board::at(address.clone());
-    bound.serve(board.clone()).unwrap();
+    let second_screen = SecondScreen::at(address.clone());
+    bound.serve(second_screen.clone()).unwrap();
     let port = address.split([':', '/']).nth(4).unwrap().parse().unwrap();
-    (board, address, port)
+    (second_screen, address, port)
 }
 
 fn request(port: u16, first: &str, headers: &[String]) -> (u16, String) {
@@ -82,10 +82,10 @@ fn it_has_what_the_terminal_shows_as_data() {
 
 #[test]
 fn it_lets_in_who_has_the_token_and_has_no_route_that_writes() {
-    let (board, address, port) = served(&BoardPlace::Here(0));
-    board.put(shown(&SAID, |_| {}));
+    let (second_screen, address, port) = served(&SecondScreenPlace::Here(0));
+    second_screen.put(shown(&SAID, |_| {}));
     let host = format!("Host: 127.0.0.1:{port}");
-    let (status, answer) = request(port, "GET /api/board", std::slice::from_ref(&host));
+    let (status, answer) = request(port, "GET /api/second-screen", std::slice::from_ref(&host));
     assert_eq!((status, answer.contains("LF 2B")), (401, false), "{answer}");
     assert!(answer.contains("`zonecall listen` printed"), "{answer}");
     let wrong = request(port, "GET /?token=0123456789abcdef", std::slice::from_ref(&host));
@@ -97,12 +97,12 @@ fn it_lets_in_who_has_the_token_and_has_no_route_that_writes() {
     assert_eq!(status, 200);
     let cookie = entered.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
     let own = [host, format!("Cookie: {}", cookie.split(';').next().unwrap())];
-    let (status, answer) = request(port, "GET /api/board", &own);
+    let (status, answer) = request(port, "GET /api/second-screen", &own);
     assert_eq!(status, 200);
     let body: Value = serde_json::from_str(answer.split("\r\n\r\n").nth(1).unwrap()).unwrap();
     assert_eq!(body["label"], "LF 2B L");
     let origin = format!("Origin: http://127.0.0.1:{port}");
-    for path in ["/", "/board.js", "/api/board", "/api/news", "/api/change"] {
+    for path in ["/", "/second-screen.js", "/api/second-screen", "/api/news", "/api/change"] {
         for method in ["POST", "PUT", "DELETE", "PATCH"] {
             let own = [own.to_vec(), vec![origin.clone()]].concat();
             let (status, _) = request(port, &format!("{method} {path}"), &own);
@@ -130,8 +130,9 @@ fn in_the_practices_network_it_speaks_tls_only() {
     certificate(folder.path());
     let [cert, key] = ["cert.pem", "key.pem"].map(|file| folder.path().join(file));
     let tls = TlsFiles::open_server(&cert, &key).unwrap();
-    let (board, address, port) = served(&BoardPlace::At { host: "localhost".to_owned(), port: 0, tls });
-    board.put(shown(&SAID, |_| {}));
+    let (second_screen, address, port) =
+        served(&SecondScreenPlace::At { host: "localhost".to_owned(), port: 0, tls });
+    second_screen.put(shown(&SAID, |_| {}));
     let token = address.split_once("token=").unwrap().1;
     assert_eq!((address.starts_with("https://localhost:"), token.len()), (true, 16), "{address}");
     let jar = folder.path().join("cookies");
@@ -141,7 +142,7 @@ fn in_the_practices_network_it_speaks_tls_only() {
         let done = asking.args(more).output().expect("curl is there");
         (done.status.success(), String::from_utf8_lossy(&done.stdout).into_owned())
     };
-    let state = format!("https://localhost:{port}/api/board");
+    let state = format!("https://localhost:{port}/api/second-screen");
     let (came, refused) = curl(&[&state]);
     assert!(came && refused.contains("printed") && !refused.contains("LF 2B"), "{refused}");
     assert!(curl(&[&address]).0);
@@ -154,10 +155,10 @@ fn in_the_practices_network_it_speaks_tls_only() {
 #[test]
 fn a_tablet_and_a_telephone_show_it_by_day_and_in_the_dark() {
     run(async {
-        let (board, address, _) = served(&BoardPlace::Here(0));
+        let (second_screen, address, _) = served(&SecondScreenPlace::Here(0));
         let driver = Driver::start();
         for (page, name) in [(driver.browser().await, "light"), (driver.dark().await, "dark")] {
-            board.put(shown(&SAID, |_| {}));
+            second_screen.put(shown(&SAID, |_| {}));
             page.open(&address).await;
             page.until("document.body.dataset.shown === 'yes'").await;
             assert_eq!(page.text("#label").await, "LF 2B L");
@@ -167,12 +168,15 @@ fn a_tablet_and_a_telephone_show_it_by_day_and_in_the_dark() {
                 let fits =
                     "return document.documentElement.scrollWidth <= document.documentElement.clientWidth";
                 assert_eq!(page.run(fits).await, true, "{name}, {width} px wide");
-                page.picture(&std::env::temp_dir().join(format!("zonecall-board-{name}-{width}.png"))).await;
+                page.picture(
+                    &std::env::temp_dir().join(format!("zonecall-second-screen-{name}-{width}.png")),
+                )
+                .await;
             }
             no_faults(&page, name).await;
             // What changes is sent, not asked for.
             let asked = "zone 3B? (yes, no, or say it again)";
-            board.put(shown(&["right fore one alpha transverse"], |view| {
+            second_screen.put(shown(&["right fore one alpha transverse"], |view| {
                 view.question = Some(asked.to_owned())
             }));
             page.until("document.querySelector('#label').textContent === 'RF 1A T'").await;
@@ -181,7 +185,8 @@ fn a_tablet_and_a_telephone_show_it_by_day_and_in_the_dark() {
                 ("YES OR NO?".to_owned(), asked.to_owned())
             );
             no_faults(&page, "a question").await;
-            page.picture(&std::env::temp_dir().join(format!("zonecall-board-{name}-asked.png"))).await;
+            page.picture(&std::env::temp_dir().join(format!("zonecall-second-screen-{name}-asked.png")))
+                .await;
         }
     });
 }

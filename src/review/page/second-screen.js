@@ -46,5 +46,5 @@ function show(state) {
 }
 
 const news = new EventSource("api/news");
-news.addEventListener("board", (event) => show(JSON.parse(event.data)));
+news.addEventListener("second-screen", (event) => show(JSON.parse(event.data)));
 news.addEventListener("error", () => put("gone", "No connection: what is shown may be old. It comes back by itself while zonecall listens."));

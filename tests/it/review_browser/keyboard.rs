@@ -1,4 +1,4 @@
-//! The forms by keyboard alone, and the same by mouse where only the keyboard was tried: calls put right, moved, added
+//! The forms by keyboard alone, and the same by mouse where only the keyboard was tried: calls corrected, moved, added
 //! and withdrawn, the clock, the signature; each with a reload in the middle.
 
 use serde_json::Value;
@@ -198,7 +198,7 @@ fn a_call_is_moved_and_withdrawn_and_a_still_left_out_and_each_taken_back_by_mou
         let status = || served.exam()["record"]["frames"][1]["status"].clone();
         assert_eq!(status(), "left_out");
         for what in ["Still 2: not part", "Call", "Call"] {
-            let button = format!("#changes-in tr:not(.gone) button[aria-label^='Take back: {what}']");
+            let button = format!("#changes-in tr:not(.gone) button[aria-label^='Undo: {what}']");
             let left = page.run(&format!("return document.querySelectorAll({button:?}).length")).await;
             page.click(&button).await;
             page.until(&format!("document.querySelectorAll({button:?}).length < {left}")).await;
