@@ -285,10 +285,10 @@ ALONE = {"Sqrt": torch.sqrt, "Sin": torch.sin, "Cos": torch.cos, "Exp": torch.ex
 
 
 def main():
-    import synth
+    import onnxruntime
 
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    ours, original = Graph(sys.argv[1], device), synth.session(sys.argv[1], 2)
+    ours, original = Graph(sys.argv[1], device), onnxruntime.InferenceSession(sys.argv[1])
     rng = np.random.default_rng(1)
     given = {"tokens": np.array([[0, *rng.integers(43, 120, 40), 0]]), "speed": np.ones(1, np.float32),
         "style": (rng.standard_normal((1, 256)) * .1).astype(np.float32)}

@@ -43,7 +43,7 @@ pub struct Row {
     pub truth: Truth,
     pub fate: Fate,
     pub heard: Utterance,
-    /// Place of the right reading among those that were told.
+    /// Place of the right reading among those that were reported.
     pub rank: Option<usize>,
     /// What was said, and the first reading, as acts.
     pub wanted: Vec<Act>,

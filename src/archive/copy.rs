@@ -48,8 +48,10 @@ impl Archive {
                 match serde_json::from_str::<Record>(record) {
                     Ok(record) if record.exam.id == *id => {}
                     Ok(record) => {
-                        problems
-                            .push(format!("version {hash} of exam `{id}` is one of `{}`", record.exam.id));
+                        problems.push(format!(
+                            "version {hash} of exam `{id}` belongs to exam `{}`",
+                            record.exam.id
+                        ));
                     }
                     Err(error) => {
                         problems.push(format!("version {hash} of exam `{id}` cannot be read: {error}"));
@@ -59,7 +61,7 @@ impl Archive {
             let is_there = |id: &str, hash: &str| versions.iter().any(|(of, own, _)| of == id && own == hash);
             let lost = exams.iter().filter(|(id, standing)| !is_there(id, standing));
             problems
-                .extend(lost.map(|(id, _)| format!("the version of exam `{id}` that counts is not there")));
+                .extend(lost.map(|(id, _)| format!("the version of exam `{id}` that is in use is missing")));
             Ok(ArchiveState { n_exams: exams.len(), n_versions: versions.len(), problems })
         };
         self.runtime.block_on(looked).map_err(self.failed("check"))

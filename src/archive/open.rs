@@ -46,7 +46,7 @@ pub enum ArchiveError {
         place: String,
     },
     /// A folder, a pipe or the like.
-    #[error("`{place}` is not a file, so it is no archive; name another with --archive", place = place.shown())]
+    #[error("`{place}` is not a file, so it cannot be an archive; name another with --archive", place = place.shown())]
     NoFile {
         /// What was named.
         place: String,
@@ -69,7 +69,8 @@ pub enum ArchiveError {
     },
     /// The server does not answer.
     #[error(
-        "cannot {doing} the archive `{place}`: the server does not answer ({source}); is it on, and is the network?",
+        "cannot {doing} the archive `{place}`: the server does not answer ({source}); is it running, and is the \
+         network up?",
         place = place.shown()
     )]
     Unreachable {

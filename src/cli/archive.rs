@@ -31,9 +31,9 @@ pub(crate) struct ArchiveArgs {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Filing an exam again keeps both versions and uses the longer one.\n\
-    A box that was offline can file all its exams when it is back: an exam that is already there stays as it is.\n\n\
+    A box that was offline can file all its exams once it is back online: an exam that is already there stays as it is.\n\n\
     Examples:\n  zonecall file exams/juniper\n  zonecall file exams/* --archive postgres://desk@server/exams\n\n\
-    Exit codes: 0 all are in the archive, 2 an error; a folder that cannot be filed keeps no other from being filed.")]
+    Exit codes: 0 all are in the archive, 2 an error; a folder that cannot be filed does not stop the others.")]
 pub(crate) struct FileArgs {
     /// Exam folders.
     #[arg(required = true, value_name = "FOLDER")]
@@ -94,12 +94,10 @@ pub(crate) struct FindArgs {
 
 /// Looks after the archive itself.
 #[derive(Debug, clap::Args)]
-#[command(
-    after_help = "A copy is restored by naming it with --archive, or by putting it in the place of the file.\n\n\
+#[command(after_help = "To restore a copy, name it with --archive, or put it in the place of the file.\n\n\
     Examples:\n  zonecall archive check\n  zonecall archive backup /media/stick/exams-2026-05-04.sqlite\n  \
     zonecall archive forget 20260504T080000Z-0a1b2c3d\n\n\
-    Exit codes: 0 whole, 1 something is wrong with it, or the exam is not in it, 2 an error."
-)]
+    Exit codes: 0 intact, 1 something is wrong with it, or the exam is not in it, 2 an error.")]
 pub(crate) struct KeepingArgs {
     #[command(subcommand)]
     task: Keeping,
@@ -149,7 +147,7 @@ pub(crate) fn keep(args: &KeepingArgs) -> anyhow::Result<ExitCode> {
         Keeping::Forget { exam, place } => return forget(exam, &place.open()?),
     };
     if let Some(into) = into {
-        ensure!(!into.exists(), "`{}` is there already; name a new file", into.shown());
+        ensure!(!into.exists(), "`{}` already exists; name a new file", into.shown());
         archive.backup(into)?;
         writeln!(out, "copied into {}", into.shown())?;
         return Ok(ExitCode::SUCCESS);
@@ -310,7 +308,7 @@ fn unknown(archive: &Archive, wanted: ArchiveQuery, protocols: &Protocols) -> an
         match known {
             Some(known) if !known.contains(named) => {
                 let known = known.into_iter().collect::<Vec<_>>().join(", ");
-                hints.push(format!("`{named}` is no {what}; those are: {known}"));
+                hints.push(format!("`{named}` is not a known {what}; known are: {known}"));
             }
             _ if archive.find(&alone)?.is_empty() => {
                 hints.push(format!(

@@ -73,7 +73,7 @@ pub(crate) enum Task {
     Journal(JournalArgs),
     /// Say afterwards which horse was examined.
     ///
-    /// What you give replaces what was known; the rest stays, and so do the earlier names, in the journal.
+    /// What you give replaces what was known; the rest stays, and the journal keeps the earlier names.
     Name(NameArgs),
     /// Write down what was said in free notes, or confirm it.
     ///

@@ -46,9 +46,9 @@ pub(crate) fn check(args: &CheckArgs) -> anyhow::Result<ExitCode> {
         write_finding(&mut out, finding)?;
     }
     if let Some(signed) = &record.exam.signed {
-        let standing = if record.exam.is_signed() { "signed" } else { "a draft again, had been signed" };
+        let standing = if record.exam.is_signed() { "signed" } else { "now a draft, was signed" };
         let stamp = signed.time_stamp.as_ref().map_or_else(
-            || "no time stamp that holds".to_owned(),
+            || "no valid time stamp".to_owned(),
             |stamp| format!("time stamp of {} by {}", stamp.at.format("%Y-%m-%d %H:%M:%S UTC"), stamp.by),
         );
         writeln!(out, "{}", format!("{standing} by {}; {stamp}", signed.by).shown())?;

@@ -148,7 +148,7 @@ fn sample(pack: &Pack) -> Option<DoctorLine> {
             "grammar",
             PartState::Better,
             format!("`{}` is a sample of how a grammar is written", pack.language),
-            "let a vet whose language it is read, correct and measure it before it is used at a horse",
+            "have a vet who speaks the language read, correct and measure it before it is used with a horse",
         )
     })
 }

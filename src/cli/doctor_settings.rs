@@ -25,7 +25,7 @@ const CORRECT: &str = "correct the settings";
 /// The settings that count, none where the file cannot be read; and the line that tells of the file, where there is one.
 pub(super) fn read() -> (Settings, Option<DoctorLine>) {
     if let Some(path) = missing() {
-        let found = format!("there is no file `{}`, which ZONECALL_SETTINGS names", path.shown());
+        let found = format!("ZONECALL_SETTINGS names `{}`, which does not exist", path.shown());
         let remedy = "write it with `zonecall setup`, or name the file that holds the settings";
         return (Settings::default(), Some(DoctorLine::lacks("settings", PartState::Needed, found, remedy)));
     }

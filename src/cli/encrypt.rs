@@ -20,15 +20,14 @@ use crate::encryption::keys::{Identities, Recipients, new_identity};
 use crate::encryption::{ENCRYPTED, encrypted_file};
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
-use crate::session::chores::{Chore, Told};
+use crate::session::chores::{Chore, ChoreLines};
 use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall encrypt --new-identity practice-key.txt\n  \
     zonecall encrypt exams/juniper --encrypt-for age1...\n  zonecall encrypt exams/* --encrypt-for age1... --remove-plain\n\n\
     The file is in the format of age, a tar archive inside: `age --decrypt -i practice-key.txt juniper.tar.age | tar x` \
-    opens it, too. Keep the secret key away from the machine that encrypts, and a copy of it: without it nobody reads the \
-    exams again.\n\n\
+    opens it, too. Keep the secret key off the machine that encrypts, and keep a copy of it: without it nobody can ever read the exams.\n\n\
     Exit codes: 0 encrypted, 2 an error; then the folder is as it was.")]
 pub(crate) struct EncryptArgs {
     /// Exam folders; each becomes a file beside it, named after it.
@@ -40,7 +39,7 @@ pub(crate) struct EncryptArgs {
     /// Remove the exam folder once its encrypted file was written, decrypted again and compared.
     #[arg(long)]
     remove_plain: bool,
-    /// The file to write, of one exam, if it is to be elsewhere.
+    /// Where to write the file, for a single exam.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
     /// Make a new secret key in this file instead, and print its public key.
@@ -52,7 +51,7 @@ pub(crate) struct EncryptArgs {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  zonecall decrypt exams/juniper.tar.age --identity practice-key.txt\n\n\
-    Exit codes: 0 decrypted, 1 the same, and the journal is damaged, 2 an error; then there is no folder.")]
+    Exit codes: 0 decrypted, 1 decrypted, but the journal is damaged, 2 an error, and no folder was made.")]
 pub(crate) struct DecryptArgs {
     /// The encrypted file.
     #[arg(value_name = "FILE")]
@@ -70,7 +69,7 @@ pub(crate) fn encrypt(args: &EncryptArgs) -> anyhow::Result<ExitCode> {
         let public = new_identity(path)?;
         writeln!(
             terminal::out(),
-            "secret key: {}; keep it away from what it is to protect, and keep a copy\npublic key: {public}",
+            "secret key: {}; keep it off the machine that it protects, and keep a copy\npublic key: {public}",
             path.shown()
         )?;
         return Ok(ExitCode::SUCCESS);
@@ -121,13 +120,13 @@ pub(super) fn between_exams(keys: &[String], knowledge: &KnowledgeArgs) -> anyho
     if keys.is_empty() {
         return Ok(None);
     }
-    // A wrong key is told now, not when the first exam is over.
+    // A wrong key is reported now, not when the first exam is over.
     Recipients::of(keys.iter().map(String::as_str))?;
     let program = std::env::current_exe().context("cannot find this program, which encrypts the exams")?;
     let mut after = vec![OsString::from("--remove-plain")];
     after.extend(keys.iter().flat_map(|key| [OsString::from("--encrypt-for"), key.trim().into()]));
     after.extend(knowledge.protocols.iter().flat_map(|path| [OsString::from("--protocols"), path.into()]));
-    let told = Told {
+    let lines = ChoreLines {
         done: |folder| format!("exam `{folder}` is encrypted, and its folder removed"),
         failed: |folder, why| {
             format!(
@@ -135,7 +134,7 @@ pub(super) fn between_exams(keys: &[String], knowledge: &KnowledgeArgs) -> anyho
             )
         },
     };
-    Ok(Some(Chore::new(program, vec!["encrypt".into()], after, told)))
+    Ok(Some(Chore::new(program, vec!["encrypt".into()], after, lines)))
 }
 
 fn one(

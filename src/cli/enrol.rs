@@ -97,7 +97,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
         .context("only the neural ear can adapt to a voice; `zonecall doctor` says what it is missing")?;
     ensure!(
         ear.learns(),
-        "the head in `{}` gives out nothing that a voice could be learned from; leave out --head and ZONECALL_EAR, or take \
+        "the head in `{}` cannot be adapted to a voice; leave out --head and ZONECALL_EAR, or take \
          a head from this release",
         parts.head.shown()
     );
@@ -108,7 +108,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
         None => {
             let mut capture = open(args.device.as_deref().or(settings.device.as_deref()))?.capture;
             say(&format!("microphone: {}", capture.describe()))?;
-            say("Read each phrase as you would say it beside the horse, and pause after each.")?;
+            say("Read each phrase as you would say it at the horse, and pause after each.")?;
             let learn = read_aloud(&mut capture, &script.learn)?;
             (learn, read_aloud(&mut capture, &script.judge)?)
         }
@@ -133,7 +133,7 @@ pub(crate) fn enrol(args: &Enrol) -> anyhow::Result<ExitCode> {
         ))?;
         say(&format!("voice: {}", path.shown()))?;
     } else {
-        say("Not kept: it is no better. Nothing has changed.")?;
+        say("Not kept: it is not better. Nothing has changed.")?;
         tell_otherwise(&otherwise)?;
     }
     Ok(ExitCode::SUCCESS)

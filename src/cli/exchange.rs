@@ -53,8 +53,8 @@ pub(crate) struct ExportArgs {
     /// Which form.
     #[arg(long = "as", value_enum)]
     pub(crate) form: ExportFormat,
-    /// Where to write it: a file in a folder that is there, else standard output; for `dicom`, `labelled`, `teaching` and
-    /// `audio` a folder, else one in `out/` of the exam folder.
+    /// Where to write it: a file in an existing folder, by default standard output; for `dicom`, `labelled`, `teaching`
+    /// and `audio` a folder, by default one in `out/` of the exam folder.
     #[arg(long, value_name = "PATH")]
     pub(crate) out: Option<PathBuf>,
     #[command(flatten)]
@@ -93,8 +93,8 @@ pub(crate) struct ExchangeArgs {
     /// Codes to use instead of the built-in ones; see `codes/dicom.toml`.
     #[arg(long, value_name = "FILE")]
     pub(crate) codes: Option<PathBuf>,
-    /// Where the scanner writes names into its pictures: this is blackened in `teaching`, in pixels; it takes the place of
-    /// what `scanners.toml` says.
+    /// Where the scanner writes names into its pictures: this is blackened in `teaching`, in pixels; it takes the place
+    /// of what `scanners.toml` says.
     #[arg(long, value_name = "LEFT,TOP,WIDTH,HEIGHT", value_parser = scanners::rectangle)]
     pub(crate) black_out: Option<Rectangle>,
 }
@@ -293,8 +293,9 @@ fn teaching_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
         };
         let of: Vec<String> = copies.bare.iter().map(name).collect();
         terminal::warn(format!(
-            "what the scanner wrote into its pictures stays in those of {}: look at each before you show it; blacken a \
-             rectangle of all with --black-out LEFT,TOP,WIDTH,HEIGHT, or set it once for a scanner in `scanners.toml`",
+            "text that the scanner put into its pictures is still in those of {}: look at each before you show it; \
+             black out a rectangle in all with --black-out LEFT,TOP,WIDTH,HEIGHT, or set it once for a scanner in \
+             `scanners.toml`",
             of.join(", ")
         ));
     }

@@ -125,7 +125,7 @@ fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
     let at = ended - TimeDelta::milliseconds(i64::try_from(millis).unwrap_or(0));
     terminal::warn(format!(
         "zonecall: `{}` does not say when it was recorded; its file date is used, which may be wrong. \
-         To be sure, give its beginning, as in --started-at 2026-05-04T10:00:00+02:00",
+         To be sure, give its start, as in --started-at 2026-05-04T10:00:00+02:00",
         path.shown()
     ));
     began(at, WallQuality::FileTime, local(at))

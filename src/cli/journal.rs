@@ -101,7 +101,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             let name = named.horse.name.as_deref().or(named.horse.id.as_deref()).unwrap_or("the horse");
             format!("by {}: the horse is {name}", named.by)
         }
-        Event::NoteDraft(draft) => format!("draft of note {}, read by nobody: “{}”", draft.note, draft.text),
+        Event::NoteDraft(draft) => format!("draft of note {}, not yet read: “{}”", draft.note, draft.text),
         Event::Entered(entered) => {
             let how = if entered.traced { "traced" } else { "typed" };
             let place = [entered.limb.as_str(), entered.zone.as_str(), entered.structure.as_str()].join(" ");
@@ -149,7 +149,7 @@ fn utterance_said(heard: &UtteranceEvent) -> String {
     let became = match heard.outcome {
         Outcome::Calls => "heard",
         Outcome::NotUnderstood => "heard, not understood",
-        Outcome::Asked => "heard, asked back",
+        Outcome::Asked => "heard, read back",
         Outcome::Talk => "heard, talk",
         Outcome::Note => "heard, in a note",
         Outcome::Ignored => "heard, not acted on",

@@ -43,7 +43,7 @@ struct Compared {
     /// Files that are other ones, and the like.
     faults: Vec<String>,
     /// What this version makes differently of the same journal and files; nothing was changed.
-    told: Vec<String>,
+    differs: Vec<String>,
     /// The exam, where there is one.
     exam: Option<Exam>,
 }
@@ -56,8 +56,8 @@ impl Verified<'_> {
         out: &mut dyn Write,
     ) -> anyhow::Result<bool> {
         let lines = self.lines;
-        let Compared { faults, told, exam } = self.compared()?;
-        for problem in faults.iter().chain(&told) {
+        let Compared { faults, differs, exam } = self.compared()?;
+        for problem in faults.iter().chain(&differs) {
             writeln!(out, "{}", problem.shown())?;
         }
         let is_clean = lines.damage.is_empty() && faults.is_empty();
@@ -78,9 +78,8 @@ impl Verified<'_> {
             writeln!(
                 out,
                 "{} lines, each matches the one before it: none was changed, added or removed.\n\
-                 Of the kept sound and the stills, no file that is there was changed.\n\
-                 Whoever can write this folder could write all of it anew: compare number and hash of the last line \
-                 with your note.\n\
+                 Of the sound and the stills, no file that is still there was changed.\n\
+                 Anyone who can write to this folder could rewrite all of it: compare the number and hash of the last line with your own note.\n\
                  last line: {}",
                 lines.events.len(),
                 lines.last_hash()
@@ -108,7 +107,7 @@ impl Verified<'_> {
             let since = lines.events.len() - idx - 1;
             let covers = match lines.damage.is_empty() {
                 true => "covers every line before it",
-                false => "the damage named above is to be looked at first",
+                false => "look at the damage named above first",
             };
             let whose = people.as_ref().map(|people| format!(", {}", people.key_in_words(&signed.key)));
             let (seq, said, whose) = (line.seq, say(line), whose.unwrap_or_default());
@@ -138,7 +137,10 @@ impl Verified<'_> {
         };
         let said = format!("time stamp of this line: {}", token_in_words(&token));
         Ok(match self.authority.read(&Settings::read()?)? {
-            None => (format!("{said}; nobody was named who vouches for that server (--time-stamp-ca)"), true),
+            None => (
+                format!("{said}; no authority was named that vouches for that server (--time-stamp-ca)"),
+                true,
+            ),
             Some(authority) => match token.is_vouched_for(&authority) {
                 Ok(()) => (format!("{said}, for whom the named authority vouches"), true),
                 Err(fault) => (format!("{said}; {fault}"), false),
@@ -156,8 +158,8 @@ impl Verified<'_> {
         let mut faults = Vec::new();
         if head_is_gone(self.folder, lines) {
             faults.push(
-                "`exam.head` is gone: nothing shows whether lines were cut off the end; put it back, or compare number and \
-                 hash of the last line with your note"
+                "`exam.head` is gone: nothing shows whether lines were cut off the end; put it back, or compare the \
+                 number and hash of the last line with your own note"
                     .to_owned(),
             );
         }
@@ -166,10 +168,10 @@ impl Verified<'_> {
             // Its damage has been shown.
             return Ok(Compared { faults, ..Compared::default() });
         };
-        let (changed, mut told) = found(&exam, &protocols);
+        let (changed, mut differs) = found(&exam, &protocols);
         faults.extend(changed);
-        told.extend(missing(self.folder, &exam));
-        Ok(Compared { faults, told, exam: Some(exam) })
+        differs.extend(missing(self.folder, &exam));
+        Ok(Compared { faults, differs, exam: Some(exam) })
     }
 }
 
@@ -187,7 +189,7 @@ fn found(exam: &Exam, protocols: &Protocols) -> (Vec<String>, Vec<String>) {
 fn missing(folder: &Path, exam: &Exam) -> Option<String> {
     let sealed = exam.sealed.iter().map(|sound| &sound.file);
     let files: BTreeSet<&String> = sealed.chain(exam.frames.iter().map(|still| &still.file)).collect();
-    // What was deleted on purpose is told by a line.
+    // What was deleted on purpose is reported by a line.
     let is_lost = |file: &&String| !exam.is_discarded(file) && !kept_file(folder, file).exists();
     let gone: Vec<&String> = files.into_iter().filter(is_lost).collect();
     let first = gone.first()?;
@@ -219,7 +221,7 @@ fn standing(exam: &Exam, seq: Seq) -> Option<String> {
     let why = if !exam.damage.is_empty() || exam.changed_files.iter().any(|change| change.was_signed) {
         "what was signed is not what is here"
     } else if exam.other_record.as_ref().is_some_and(|other| is_computed(other.how)) {
-        "this version makes another record of it"
+        "this version computes a different record from it"
     } else {
         "it was changed after the signature"
     };

@@ -56,7 +56,7 @@ const EXPORT_DELAY_S: f64 = 2.0;
 #[command(after_help = "Examples:\n  zonecall listen --into exams/juniper --horse Juniper\n  \
     zonecall listen --into exams/juniper --device hw:CARD=Headset\n  \
     zonecall listen --exams exams\n\n\
-    Exit codes: 0 ended with `end of exam` or Ctrl-C, 1 the same, but the folder was lost and another one has the exam, \
+    Exit codes: 0 ended with `end of exam` or Ctrl-C, 1 ended, but the folder was lost and another one has the exam, \
     2 an error; what was heard is kept.")]
 pub(crate) struct Listen {
     /// The exam folder to create; it must not hold an exam yet.
@@ -66,8 +66,8 @@ pub(crate) struct Listen {
     /// "end of exam". What is said between exams is neither kept nor shown.
     #[arg(long, value_name = "FOLDER", conflicts_with_all = ["into", "horse", "horse_id", "number"])]
     pub(crate) exams: Option<PathBuf>,
-    /// Encrypt each closed exam while waiting for the next one, for this public key as age writes it (`age1...`), and remove
-    /// its folder once the file was decrypted again and compared; can be given several times.
+    /// Encrypt each closed exam while waiting for the next one, for this public key as age writes it (`age1...`), and
+    /// remove its folder once the file was decrypted again and compared; can be given several times.
     #[arg(long, value_name = "KEY", requires = "exams", conflicts_with = "into")]
     pub(crate) encrypt_for: Vec<String>,
     #[command(flatten)]
@@ -82,7 +82,7 @@ pub(crate) struct Listen {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  zonecall resume exams/juniper\n\n\
-    Exit codes: 0 ended with `end of exam` or Ctrl-C, 1 the same, but the folder was lost and another one has the exam, \
+    Exit codes: 0 ended with `end of exam` or Ctrl-C, 1 ended, but the folder was lost and another one has the exam, \
     2 an error; what was heard is kept.")]
 pub(crate) struct Resume {
     /// The exam folder.
@@ -120,12 +120,12 @@ pub(crate) struct LiveArgs {
     /// How loud the voice speaks, in percent of the usual; 100 by default.
     #[arg(long, value_name = "PERCENT", value_parser = clap::value_parser!(u8).range(1..=200))]
     pub(crate) voice_volume: Option<u8>,
-    /// The voice comes out in an earpiece, which the microphone does not hear: what you say while the program speaks
-    /// counts, and the program falls silent; off by default.
+    /// You hear the voice in an earpiece, which the microphone does not hear: what you say while the program speaks is
+    /// acted on, and it stops speaking; off by default.
     #[arg(long, value_enum)]
     pub(crate) earpiece: Option<Switch>,
-    /// By which words the sides are called, by one of the pair, or `any`; other words for them are asked about first. By
-    /// default it is the first pair of the protocols.
+    /// The words you use for the sides: one of the pair, or `any`. Other words for them are read back first. By default
+    /// the first pair of the protocols.
     #[arg(long, value_name = "WORD")]
     pub(crate) sides: Option<String>,
     /// Act only on phrases that begin with this word. The neural ear knows only the words of its language; `exam` is one
@@ -140,7 +140,7 @@ pub(crate) struct LiveArgs {
     #[arg(long, value_name = "SECONDS", value_parser = delay)]
     pub(crate) export_delay: Option<f64>,
     /// Take the stills that the scanner sends over the network meanwhile, into `frames` of the exam, or with --exams into
-    /// `received` beside the exams. Each counts as with --watch.
+    /// `received` beside the exams. Each is handled as with --watch.
     #[arg(long, conflicts_with = "watch")]
     pub(crate) receive: bool,
     #[command(flatten)]
@@ -214,7 +214,7 @@ impl LiveArgs {
             known_horses: known_horses(),
             switch: self.switch.with(settings)?,
             language: language.to_owned(),
-            board: None,
+            second_screen: None,
         };
         Ok(Chosen {
             options,
@@ -298,8 +298,8 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let subject = settings.added_to(subject);
     let ear = chosen.ear(&spoken, protocols, subject.person.as_deref())?;
     let stop = stop_switch()?;
-    let board = args.live.screen.begin(&settings)?;
-    let mut options = ListenOptions { day_list: horses, board, ..chosen.options };
+    let second_screen = args.live.screen.begin(&settings)?;
+    let mut options = ListenOptions { day_list: horses, second_screen, ..chosen.options };
     let Some(into) = into else {
         let (folder, only) = args.exams.as_deref().zip(only).context("name the folder of the exams")?;
         let _receiving = args.live.receiving(&folder.join(RECEIVED), &mut options)?;
@@ -338,7 +338,7 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let spoken = chosen.called(spoken)?;
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let stop = stop_switch()?;
-    let mut options = ListenOptions { board: args.live.screen.begin(&settings)?, ..chosen.options };
+    let mut options = ListenOptions { second_screen: args.live.screen.begin(&settings)?, ..chosen.options };
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
     let opened = open(options.device.as_deref())?;
     let _receiving = args.live.receiving(&folder.path().join(FRAMES), &mut options)?;

@@ -21,7 +21,7 @@ use crate::exam::seq::Seq;
 use crate::exam_folder::ExamFolder;
 use crate::knowledge::notes::{NoteRow, NoteWords, note_rows};
 use crate::protocol::Protocols;
-use crate::session::chores::{Chore, Told};
+use crate::session::chores::{Chore, ChoreLines};
 use crate::session::ear::Ear;
 use crate::session::note_drafts::{draft_notes, unwritten};
 use crate::speech::neural::parts::Parts;
@@ -140,7 +140,7 @@ pub(super) fn between_exams(
     let options = [("--head", &which.head), ("--protocols", &knowledge.protocols)];
     let given = options.into_iter().filter_map(|(name, path)| Some((name, path.as_ref()?)));
     let after = given.flat_map(|(name, path)| [OsString::from(name), path.into()]).collect();
-    let told = Told {
+    let lines = ChoreLines {
         done: |folder| {
             format!("the free notes of `{folder}` are written down as drafts; nobody has read them yet")
         },
@@ -150,10 +150,10 @@ pub(super) fn between_exams(
             )
         },
     };
-    Some(Chore::new(program, vec!["notes".into()], after, told))
+    Some(Chore::new(program, vec!["notes".into()], after, lines))
 }
 
-/// After an exam: writes its notes down where the neural ear heard it, for its parts are there. What goes wrong is told and
+/// After an exam: writes its notes down where the neural ear heard it, for its parts are there. What goes wrong is reported and
 /// spoils nothing: the sound is kept.
 pub(super) fn write_down(folder: &ExamFolder, ear: &Ear, which: &WhichEar) {
     if ear.engine.id().name == NEURAL

@@ -37,7 +37,7 @@ impl FolderArgs {
 /// Whether a signed record may become a draft again.
 #[derive(Debug, clap::Args)]
 pub(crate) struct DraftAgain {
-    /// Write into a signed record all the same: it becomes a draft, and a vet has to sign it once more.
+    /// Change a signed record anyway: it becomes a draft, and a vet has to sign it again.
     #[arg(long)]
     pub(crate) draft_again: bool,
 }
@@ -47,8 +47,8 @@ impl DraftAgain {
     pub(crate) fn may_change(&self, exam: &Exam) -> anyhow::Result<()> {
         match exam.signed.as_ref().filter(|_| exam.is_signed && !self.draft_again) {
             Some(logged) => anyhow::bail!(
-                "this record is signed by {}, and a change makes it a draft again; nothing was written; if it is to \
-                 be changed, add --draft-again and have it signed once more",
+                "this record is signed by {}, and a change makes it a draft again; nothing was written; to change \
+                 it, add --draft-again and have it signed again",
                 logged.signed.by
             ),
             None => Ok(()),
@@ -120,7 +120,8 @@ pub(crate) struct WhichEar {
     /// Which ear listens; without it, the first that is installed for the language: `neural`, `vosk`, `sphinx`.
     #[arg(long, alias = "engine", value_enum)]
     pub(crate) ear: Option<EarChoice>,
-    /// Folder of the neural ear's head: ear.onnx (or head.onnx and an encoder), head.json, lexicon.dict, and optionally the runtime.
+    /// Folder of the neural ear's head: ear.onnx (or head.onnx and an encoder), head.json, lexicon.dict, and optionally
+    /// the runtime.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_EAR")]
     pub(crate) head: Option<PathBuf>,
     /// Folder of PocketSphinx's acoustic model.

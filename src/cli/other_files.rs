@@ -1,4 +1,4 @@
-//! Stills whose files are not the ones that were paired, told once.
+//! Stills whose files are not the ones that were paired, reported once.
 //!
 //! Takes: an exam that was compared with its files.
 //! Gives: a warning, and how many they are.

@@ -15,9 +15,9 @@ use crate::session::spoken::SpokenLanguage;
 /// A practice's own words.
 #[derive(Debug, clap::Args)]
 pub(crate) struct OwnWordsArg {
-    /// File of your own words, a line such as `sausage = suspensory body` each; without it, `own.txt` in the folder of the
-    /// settings, where there is one. If `doctor` says that no dictionary knows a word, write which English words it sounds
-    /// like: `sehne = suspensory body = like zany`.
+    /// File of your own words, one on each line, such as `sausage = suspensory body`; without it, `own.txt` in the
+    /// folder of the settings, if there is one. If `doctor` says that no dictionary knows a word, write which English
+    /// words it sounds like: `sehne = suspensory body = like zany`.
     #[arg(long, value_name = "FILE", env = "ZONECALL_OWN_WORDS")]
     own_words: Option<PathBuf>,
 }

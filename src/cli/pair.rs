@@ -40,13 +40,13 @@ pub(crate) struct PairArgs {
     /// Copy the stills of the exam into its folder, so that the memory card can be used again.
     #[arg(long, conflicts_with = "undo")]
     pub(crate) copy: bool,
-    /// Leave out again all stills that were added last; they stay in the journal and are no longer used.
+    /// Leave out again all the stills that were added last; they stay in the journal but are no longer used.
     #[arg(long, requires = "by", conflicts_with_all = ["frames", "all", "same_horse", "again"])]
     pub(crate) undo: bool,
-    /// Take in again the stills of this folder that `--undo` left out.
+    /// Use again the stills of this folder that `--undo` left out.
     #[arg(long, requires = "by")]
     pub(crate) again: bool,
-    /// Take the stills of this patient, too, by name or number as the files give it: you have checked that it is this
+    /// Also accept the stills of this patient, by name or number as in the files: you have checked that it is this
     /// exam's horse.
     #[arg(long, value_name = "PATIENT", requires = "by")]
     pub(crate) same_horse: Vec<String>,
@@ -143,14 +143,14 @@ fn confirm(args: &PairArgs, folder: &ExamFolder, protocols: &Protocols) -> anyho
         let patient = match called.as_slice() {
             [one] => (*one).clone(),
             [] if patients.is_empty() => {
-                bail!("no still says whom it is of, so `{words}` has nothing to confirm")
+                bail!("no still names its patient, so there is nothing to confirm for `{words}`")
             }
             [] => bail!(
                 "no still is of `{words}`; they are of {}: name one of these",
                 names(&mut patients.iter())
             ),
             several => bail!(
-                "`{words}` are several patients, {}: name one by its number",
+                "`{words}` matches several patients, {}: name one by its number",
                 names(&mut several.iter())
             ),
         };

@@ -68,7 +68,7 @@ pub(super) fn note(
                 }
                 // Our own copy is one on purpose.
                 if known.file != frame.file && !is_own_copy(&known.file) {
-                    let why = format!("the same still as `{}`, which was taken; remove the copy", known.file);
+                    let why = format!("the same still as `{}`, which is used; remove the copy", known.file);
                     noted.copies.push((frame.file.clone(), why));
                 }
                 let is_new = frame.patient.is_some() && known.patient.is_none()

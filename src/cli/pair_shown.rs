@@ -36,7 +36,7 @@ pub(super) fn show_left_out(
         writeln!(out, "left out {}: {}", copy.shown(), why.shown())?;
     }
     if noted.copies.len() > NAMED_MAX {
-        writeln!(out, "left out {} more copies of stills that were taken", noted.copies.len() - NAMED_MAX)?;
+        writeln!(out, "left out {} more copies of stills that are used", noted.copies.len() - NAMED_MAX)?;
     }
     if let Some(first) = noted.outside.first() {
         writeln!(
@@ -53,7 +53,7 @@ pub(super) fn show_left_out(
     Ok(())
 }
 
-/// What lies there and is no still, in one line.
+/// What lies there and is not a still, in one line.
 pub(super) fn show_beside(out: &mut impl Write, beside: &[PathBuf]) -> std::io::Result<()> {
     if beside.is_empty() {
         return Ok(());
@@ -64,7 +64,7 @@ pub(super) fn show_beside(out: &mut impl Write, beside: &[PathBuf]) -> std::io::
     names.dedup();
     let more = if names.len() > NAMED_MAX { " and others" } else { "" };
     names.truncate(NAMED_MAX);
-    let are = if beside.len() == 1 { "is no still" } else { "are no stills" };
+    let are = if beside.len() == 1 { "is not a still" } else { "are not stills" };
     writeln!(
         out,
         "passed over {} that {are}: {}{more}; scanners and computers keep these for themselves",
@@ -111,7 +111,7 @@ pub(super) fn show_record(
     } else {
         writeln!(
             out,
-            "{stills} stills in {files} files, {} of these new{moved}: what is there in two formats counts once",
+            "{stills} stills in {files} files, {} of these new{moved}: a still in two formats is counted once",
             noted.added
         )?;
     }
@@ -139,7 +139,7 @@ pub(super) fn show_record(
 fn show(out: &mut impl Write, row: &FrameRow) -> std::io::Result<()> {
     let label = row.place.columns();
     let status = match row.status {
-        Status::Spoken => "saved by word",
+        Status::Spoken => "save call",
         Status::Context => "from the place last called",
         Status::Hand => "by hand",
         Status::LeftOut => "not part of the exam",
@@ -149,7 +149,7 @@ fn show(out: &mut impl Write, row: &FrameRow) -> std::io::Result<()> {
     };
     writeln!(out, "{label:<16} {status:<24} {:.2}  {}", row.confidence, row.file.shown())?;
     if let Some(why) = &row.refused {
-        writeln!(out, "    not taken: {}", why.shown())?;
+        writeln!(out, "    not accepted: {}", why.shown())?;
     }
     if !row.doubt.is_empty() {
         writeln!(out, "    IN DOUBT: {}", row.doubt.join("; ").shown())?;
@@ -189,7 +189,7 @@ fn clock(record: &Record) -> String {
     let finding = record.findings.iter().find(|finding| finding.rule == CLOCK_UNKNOWN);
     let remedy = finding.and_then(|finding| finding.message.split_once(": "));
     remedy.map_or_else(
-        || "could not be tied to the exam".to_owned(),
-        |(_, remedy)| format!("could not be tied to the exam: {remedy}"),
+        || "could not be matched to the exam".to_owned(),
+        |(_, remedy)| format!("could not be matched to the exam: {remedy}"),
     )
 }

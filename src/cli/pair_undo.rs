@@ -51,7 +51,7 @@ pub(super) fn leave_out_last(
             _ if added.is_empty() => bail!("this exam has no stills yet, so there is nothing to leave out"),
             Some(logged) => bail!(
                 "the stills that were added last are left out already, by {}; `zonecall pair {folder} --frames FOLDER --again \
-                 --by NAME` takes them in again, and others are left out at the desk (`zonecall review {folder}`)",
+                 --by NAME` uses them again; leave out others at the desk (`zonecall review {folder}`)",
                 logged.review.by
             ),
             None => bail!(
@@ -88,7 +88,7 @@ pub(super) fn left_out_by_mistake<'a>(exam: &'a Exam, id: &str) -> Option<&'a Lo
     })
 }
 
-/// What `--undo` left out of these stills stays so and is told, or is taken in again where somebody wants that; gives how
+/// What `--undo` left out of these stills stays so and is reported, or is taken in again where somebody wants that; gives how
 /// many stay left out.
 pub(super) fn mind_left_out(
     exam_folder: &ExamFolder,
@@ -102,15 +102,15 @@ pub(super) fn mind_left_out(
     if let Some(by) = taken_in_by {
         let changes = undone.iter().map(|logged| Change::TakeBack { seq: logged.seq });
         write(exam_folder, exam, by, "belongs to the exam", changes)?;
-        writeln!(terminal::out(), "{count} stills that had been left out are taken in again")?;
+        writeln!(terminal::out(), "{count} stills that had been left out are used again")?;
         return Ok(0);
     }
     if let Some(first) = undone.first() {
         let by = first.review.by.shown();
         writeln!(
             terminal::out(),
-            "{count} stills of this folder stay left out: {by} took them back with --undo; to take them in again, pair with \
-             --again --by YOUR-NAME"
+            "{count} stills of this folder stay left out: {by} left them out with --undo; to use them again, pair \
+             with --again --by YOUR-NAME"
         )?;
     }
     Ok(count)

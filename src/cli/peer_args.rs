@@ -84,6 +84,6 @@ pub(super) fn ae_title(text: &str) -> Result<String, String> {
     let plain = title.bytes().all(|byte| (b' '..=b'~').contains(&byte) && byte != b'\\');
     match title.len() {
         1..=AE_CHARS_MAX if plain => Ok(title.to_owned()),
-        _ => Err(format!("it is no AE title; give 1 to {AE_CHARS_MAX} plain letters, figures and signs")),
+        _ => Err(format!("it is not an AE title; give 1 to {AE_CHARS_MAX} plain letters, figures and signs")),
     }
 }

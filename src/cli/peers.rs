@@ -106,7 +106,7 @@ pub(super) fn named(name: &str) -> anyhow::Result<NamedPeer> {
         let known = if names.is_empty() {
             "no name is known".to_owned()
         } else {
-            format!("known are {}", names.join(", "))
+            format!("the known names are {}", names.join(", "))
         };
         format!("`{name}` is neither an address with a port nor the name of a peer; {known}")
     })

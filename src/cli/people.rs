@@ -81,10 +81,10 @@ pub(crate) struct SignArgs {
     /// Name of the vet, as `zonecall people` lists it.
     #[arg(long)]
     vet: String,
-    /// Take the signature back instead.
+    /// Withdraw the signature instead.
     #[arg(long)]
     take_back: bool,
-    /// Sign even if recordings or stills are gone, cut short or have been exchanged.
+    /// Sign even if recordings or stills are missing, cut short or replaced.
     #[arg(long, conflicts_with = "take_back")]
     incomplete: bool,
     #[command(flatten)]
@@ -162,7 +162,7 @@ pub(crate) fn sign(args: &SignArgs) -> anyhow::Result<ExitCode> {
     let signer = Signer { name: &name, passphrase: &passphrase };
     if args.take_back {
         let seq = take_back(&folder, &protocols, &people, signer)?;
-        writeln!(out, "line {seq}: the signature is taken back; the record is a draft")?;
+        writeln!(out, "line {seq}: the signature is withdrawn; the record is a draft")?;
     } else {
         let seen = Seen { last: None, incomplete: args.incomplete };
         let seq = sign_exam(&folder, &protocols, &people, signer, seen)?;

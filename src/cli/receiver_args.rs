@@ -41,7 +41,7 @@ pub(crate) struct ReceiverArgs {
     /// Address of a scanner that may send; may be given several times, and without it any may.
     #[arg(long, value_name = "ADDRESS")]
     pub(crate) address: Vec<IpAddr>,
-    /// Largest object that is taken, in megabytes.
+    /// Largest object to accept, in megabytes.
     #[arg(long, value_name = "MB", default_value_t = 2048)]
     pub(crate) object_mb_max: u64,
     /// Connections that may be open at once.
@@ -50,7 +50,7 @@ pub(crate) struct ReceiverArgs {
     /// New connections in any one minute.
     #[arg(long, value_name = "NUMBER", default_value_t = 600)]
     pub(crate) connections_a_minute_max: usize,
-    /// Objects that are taken before the receiver has to be started again.
+    /// Objects to accept before the receiver has to be started again.
     #[arg(long, value_name = "NUMBER", default_value_t = 50_000)]
     pub(crate) objects_max: u64,
     /// A scanner that wants to be called back when it asks whether its stills are kept; may be given several times.

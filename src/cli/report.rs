@@ -31,16 +31,18 @@ pub(crate) struct ReportArgs {
     /// Who reads it.
     #[arg(long = "for", value_enum, default_value_t = ReportReader::Vet)]
     pub(crate) reader: ReportReader,
-    /// A page for a browser, or a document to print and send; without it, what the ending of --out says, or a page.
+    /// A page for a browser, or a document to print and send; by default what the ending of --out says, else a page.
     #[arg(long, value_enum)]
     pub(crate) format: Option<ReportForm>,
-    /// Whether coverage, points to check, all stills and calls come with the vet's report; without it, a page has them and a PDF does not.
+    /// Whether the vet's report includes coverage, points to check, all stills and all calls; by default an HTML page
+    /// does and a PDF does not.
     #[arg(long, value_name = "WITH", value_enum)]
     pub(crate) appendix: Option<Appendix>,
     /// Paper size of a PDF.
     #[arg(long, value_enum, default_value_t = PaperSize::A4)]
     pub(crate) paper: PaperSize,
-    /// The file to write, in an existing folder; without it, `report.html` or `report.pdf` in `out/` of the exam folder, with `-owner` or `-course` for those readers.
+    /// The file to write, in an existing folder; without it, `report.html` or `report.pdf` in `out/` of the exam
+    /// folder, with `-owner` or `-course` for those readers.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }

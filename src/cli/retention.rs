@@ -43,8 +43,8 @@ const LIST: &str = "files.csv";
     erased.\n\n\
     Examples:\n  zonecall retention sound --days 365 exams/*\n  \
     zonecall retention copy --horse Juniper --into /media/stick/juniper exams/*\n  \
-    zonecall retention delete --why \"asked for by the owner\" --by Ada --yes exams/juniper\n  \
-    zonecall retention erase --why \"asked for by the owner\" --by Ada --yes exams/juniper\n\n\
+    zonecall retention delete --why \"requested by the owner\" --by Ada --yes exams/juniper\n  \
+    zonecall retention erase --why \"requested by the owner\" --by Ada --yes exams/juniper\n\n\
     Exit codes: 0 done, 1 nothing was found, or shown only, 2 an error."
 )]
 pub(crate) struct RetentionArgs {
@@ -95,8 +95,8 @@ enum Retention {
         #[command(flatten)]
         knowledge: KnowledgeArgs,
     },
-    /// Erase an exam on request, its words included. One line is left, by which a copy can be recognised as the exam that it
-    /// was; nothing can be read or reported any more, and nothing brings it back.
+    /// Erase an exam on request, including its words. One line is left, by which a copy of the exam can be recognised;
+    /// nothing can be read or reported any more, and it cannot be restored.
     Erase {
         /// Why, for the line that is left: name no owner in it.
         #[arg(long, value_name = "TEXT")]
@@ -191,7 +191,7 @@ fn show_only(exams: &[PathBuf], protocols: &Protocols, gone: &str) -> anyhow::Re
     }
     writeln!(
         out,
-        "nothing was {gone}: look at this list, then add --yes; nothing brings back what is {gone}"
+        "nothing was {gone}: look at this list, then add --yes; what is {gone} cannot be restored"
     )?;
     Ok(ExitCode::from(1))
 }
@@ -281,14 +281,14 @@ fn erase_all(exams: &[PathBuf], protocols: &Protocols, why: (&str, &str)) -> any
     }
     writeln!(
         out,
-        "copies, encrypted ones too, are not looked for, and an archive in which it was filed keeps its record until \
-         `zonecall archive forget`; a disk keeps what was deleted until it is written over"
+        "copies, including encrypted ones, are not searched for; an archive in which it was filed keeps its record \
+         until `zonecall archive forget`; a disk keeps deleted data until it is overwritten"
     )?;
     Ok(if failed { ExitCode::from(2) } else { ExitCode::SUCCESS })
 }
 
 fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> anyhow::Result<ExitCode> {
-    ensure!(!into.exists(), "`{}` is there already; name a new folder", into.shown());
+    ensure!(!into.exists(), "`{}` already exists; name a new folder", into.shown());
     let wanted = horse.trim().to_lowercase();
     let is_of = |exam: &Exam| {
         let of = &exam.header.horse;

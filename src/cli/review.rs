@@ -45,7 +45,7 @@ pub(crate) struct ReviewArgs {
 pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
     let is_exam = ExamFolder::at(&args.folder).journal_file().exists();
-    // What is neither is told as an exam that is not there.
+    // What is neither is reported as an exam that is not there.
     let has_exams = !is_exam && House::of_folder(args.folder.clone(), protocols.clone()).has_exams();
     let house = if has_exams {
         anyhow::ensure!(
@@ -83,7 +83,7 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// This program, told of the same anatomy and zones.
+/// This program, with the same anatomy and zones.
 fn exporter(args: &ReviewArgs) -> anyhow::Result<Option<ExportProgram>> {
     let program = std::env::current_exe().context("cannot find this program's own file")?;
     let protocols = args.knowledge.protocols.iter();

@@ -1,9 +1,9 @@
 //! The second screen of `listen` and `resume`.
 //!
 //! Takes: the program's arguments, and the settings.
-//! Gives: the board that the second screen shows, already served.
-//! Never: serves it beyond this machine without being told where, or without a certificate.
-//! Tested in: `tests/it/board.rs`.
+//! Gives: the second screen, already served.
+//! Never: serves it beyond this machine unless it is told where, or without a certificate.
+//! Tested in: `tests/it/second_screen.rs`.
 
 #[cfg(feature = "desk")]
 use std::io::Write as _;
@@ -18,15 +18,15 @@ use super::settings::Settings;
 #[cfg(feature = "desk")]
 use crate::exchange::network::tls::TlsFiles;
 #[cfg(feature = "desk")]
-use crate::review::{BoardPlace, BoundBoard};
-use crate::session::board::Board;
+use crate::review::{BoundSecondScreen, SecondScreenPlace};
+use crate::session::second_screen::SecondScreen;
 #[cfg(feature = "desk")]
 use crate::terminal;
 
 /// Where a second screen shows the exam, if it is to; what is not given here is taken from the settings.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub(crate) struct ScreenArgs {
-    /// A second screen, to be read only, as a page in a browser: what to type on the scanner, the views, questions, alarms.
+    /// A read-only second screen, as a page in a browser: what to type on the scanner, the views, questions, alarms.
     /// It is served to this machine only, under a secret address that is printed.
     #[arg(long)]
     screen: bool,
@@ -81,33 +81,33 @@ impl ScreenArgs {
 
     /// Begins to serve the second screen, if one is wanted.
     #[cfg(feature = "desk")]
-    pub(super) fn begin(&self, settings: &Settings) -> anyhow::Result<Option<Board>> {
+    pub(super) fn begin(&self, settings: &Settings) -> anyhow::Result<Option<SecondScreen>> {
         let Some(choice) = self.with(settings)? else { return Ok(None) };
         let bound = choice.bind()?;
-        let board = Board::at(bound.address());
-        writeln!(terminal::out(), "second screen: {}", board.address())?;
-        bound.serve(board.clone()).context("cannot start the second screen")?;
-        Ok(Some(board))
+        let second_screen = SecondScreen::at(bound.address());
+        writeln!(terminal::out(), "second screen: {}", second_screen.address())?;
+        bound.serve(second_screen.clone()).context("cannot start the second screen")?;
+        Ok(Some(second_screen))
     }
 
     /// Without the desk's server there is none.
     #[cfg(not(feature = "desk"))]
-    pub(super) fn begin(&self, settings: &Settings) -> anyhow::Result<Option<Board>> {
+    pub(super) fn begin(&self, settings: &Settings) -> anyhow::Result<Option<SecondScreen>> {
         self.with(settings)?.map_or(Ok(None), |choice| choice.try_out().map(|()| None))
     }
 }
 
 impl ScreenChoice {
     #[cfg(feature = "desk")]
-    fn bind(&self) -> anyhow::Result<BoundBoard> {
+    fn bind(&self) -> anyhow::Result<BoundSecondScreen> {
         let place = match &self.at {
             Some((host, certificate, key)) => {
                 let tls = TlsFiles::open_server(certificate, key)?;
-                BoardPlace::At { host: host.clone(), port: self.port, tls }
+                SecondScreenPlace::At { host: host.clone(), port: self.port, tls }
             }
-            None => BoardPlace::Here(self.port),
+            None => SecondScreenPlace::Here(self.port),
         };
-        Ok(BoundBoard::bind(&place)?)
+        Ok(BoundSecondScreen::bind(&place)?)
     }
 
     /// Whether it could be served now; nothing is left of the attempt.

@@ -16,7 +16,6 @@ use super::peer_args::PeerArgs;
 use super::peers;
 use crate::clock::Sample;
 use crate::exam::event::{Event, SentEvent};
-use crate::exam::journal::{self, Journal};
 use crate::exam_folder::{ExamFolder, OUT_FOLDER};
 use crate::exchange::dicom::DICOM_FOLDER;
 use crate::exchange::network::reports::ReportPort;
@@ -81,16 +80,16 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
     let objects: Vec<Object> = files.iter().filter_map(|path| Object::read(path).ok()).collect();
     if objects.is_empty() {
         let way_out = args.paths.iter().find_map(|path| unexported(path)).unwrap_or_default();
-        anyhow::bail!("there is no DICOM file in what was named, so nothing was sent{way_out}");
+        anyhow::bail!("no DICOM file was found in what was named, so nothing was sent{way_out}");
     }
     let named = args.paths.iter().filter(|path| path.is_file());
     for path in named.clone().filter(|path| is_own_file(path)) {
-        writeln!(out, "passed over {}: it only lists what else is there", path.shown())?;
+        writeln!(out, "skipped {}: it only lists the other files", path.shown())?;
     }
     let is_sent = |path: &PathBuf| is_own_file(path) || objects.iter().any(|object| object.path == *path);
     let left: Vec<&PathBuf> = named.filter(|path| !is_sent(path)).collect();
     for path in &left {
-        writeln!(out, "NOT SENT {}: it is no DICOM object that can be read", path.shown())?;
+        writeln!(out, "NOT SENT {}: it is not a readable DICOM object", path.shown())?;
     }
     let (mut sent, mut refused) = (Vec::new(), left.len());
     let whole = way.send(&objects, &mut |object, how| {
@@ -203,8 +202,9 @@ fn commit(
 
 /// Writes down in the exam's journal what was sent.
 fn note(folder: &Path, sent: SentEvent) -> anyhow::Result<()> {
-    let last = journal::read(folder)?.events.last().map_or(Sample::FIRST, |line| line.sample);
-    Journal::open(folder)?.append(chrono::Utc::now(), last, &Event::Sent(sent))?;
+    let folder = ExamFolder::at(folder);
+    let last = folder.lines()?.events.last().map_or(Sample::FIRST, |line| line.sample);
+    folder.append_journal()?.append(chrono::Utc::now(), last, &Event::Sent(sent))?;
     Ok(())
 }
 
@@ -222,11 +222,7 @@ fn unexported(path: &Path) -> Option<String> {
 fn gather(path: &Path, files: &mut Vec<PathBuf>) -> anyhow::Result<()> {
     let unread = || format!("cannot read `{}`", path.shown());
     if !path.is_dir() {
-        anyhow::ensure!(
-            path.exists(),
-            "there is no `{}`; name a file or a folder that is there",
-            path.shown()
-        );
+        anyhow::ensure!(path.exists(), "`{}` does not exist; name an existing file or folder", path.shown());
         if !is_own_file(path) {
             files.push(path.to_owned());
         }

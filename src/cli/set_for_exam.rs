@@ -14,8 +14,8 @@ use crate::session::options::Subject;
 /// What is set for one exam.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub(crate) struct SetForExam {
-    /// How long the limbs of a group are in centimetres, such as `fore=21`, from the landmark of the zones to their end:
-    /// levels are scaled by it. A pony needs it, or "limb length ..." said; give it once for each group.
+    /// Length of the limbs of a group in centimetres, such as `fore=21`, from the landmark of the zones to their end;
+    /// levels are scaled by it. A pony needs it, unless you say "limb length ..."; give it once for each group.
     #[arg(long = "limb-length", value_name = "GROUP=CM", value_parser = named)]
     limb_lengths: Vec<(String, String)>,
     /// The scale of a score, such as `echo score=0-3`; it is kept with the exam. Without it, that of the protocols.
@@ -24,8 +24,8 @@ pub(crate) struct SetForExam {
     /// You save first and say the place afterwards: the place said within four seconds of a save labels its still.
     #[arg(long)]
     save_first: bool,
-    /// A still that no save was called for takes the place that is current, but only within so many seconds after the last
-    /// call; 60 by default, 600 at most, and 0 never.
+    /// A still without a save call gets the current place only within this many seconds of the last call: 60 by
+    /// default, 600 at most, 0 for never.
     #[arg(long = "context", value_name = "SECONDS", value_parser = context)]
     context_s: Option<f64>,
 }
@@ -53,7 +53,7 @@ impl SetForExam {
             let names: Vec<&str> = known.iter().map(|known| known.name.as_str()).collect();
             ensure!(!names.is_empty(), "`{term}` has no scale to choose; leave it out");
             let is_known = names.contains(&scale.as_str());
-            ensure!(is_known, "`{scale}` is no scale of {term}; give {}", names.join(" or "));
+            ensure!(is_known, "`{scale}` is not a scale of {term}; give {}", names.join(" or "));
             Ok((term, scale))
         });
         let scales = scales.collect::<anyhow::Result<_>>()?;
@@ -62,7 +62,7 @@ impl SetForExam {
             ensure!(is_known, "no limb is of the group `{group}`; the protocols name the group of each limb");
             let length: f64 = cm.parse().unwrap_or(f64::NAN);
             let is_length = length.is_finite() && length > 0.0;
-            ensure!(is_length, "`{cm}` is no length; give centimetres, such as {group}=21");
+            ensure!(is_length, "`{cm}` is not a length; give centimetres, such as {group}=21");
             Ok((group.clone(), length))
         });
         let limb_lengths_cm = lengths.collect::<anyhow::Result<_>>()?;

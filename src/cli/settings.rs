@@ -52,7 +52,8 @@ pub(super) struct Settings {
 pub(super) fn tell_missing() {
     if let Some(path) = missing() {
         terminal::warn(format!(
-            "zonecall: there are no settings `{}`, which ZONECALL_SETTINGS names, so nothing is set; write them with `zonecall \
+            "zonecall: ZONECALL_SETTINGS names `{}`, which does not exist, so no settings are used; write them with \
+             `zonecall \
              setup`, or name the file that holds them",
             path.shown()
         ));
@@ -220,7 +221,7 @@ impl Settings {
                 "2.0",
             ),
             (
-                "By which words the sides are called, by one of the pair, or any; other words are asked about.",
+                "The words you use for the sides: one of the pair, or any; other words are read back.",
                 "sides",
                 self.sides.as_deref().map(quoted),
                 "\"left\"",
@@ -257,7 +258,7 @@ impl Settings {
                 "\"echo score=0-3\"",
             ),
             (
-                "Seconds after the last call in which the current place labels a still without a save, 0 to 600.",
+                "Seconds after the last call within which a still without a save gets the current place, 0 to 600.",
                 "context_s",
                 self.context_s.map(|s| s.to_string()),
                 "60",

@@ -266,7 +266,7 @@ fn is_earpiece(capture: &mut Capture) -> anyhow::Result<bool> {
     let during = sound_of(capture, 2)?;
     let is_heard = hears_tone(&before, &during);
     say(if is_heard {
-        "The microphone hears the tones: this is no earpiece, and the setting stays off."
+        "The microphone hears the tones: this is not an earpiece, and the setting stays off."
     } else {
         "The microphone does not hear the tones. If you did not hear them either, turn the earpiece up and run this again."
     })?;

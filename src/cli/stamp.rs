@@ -85,7 +85,7 @@ pub(crate) fn stamp(args: &StampArgs) -> anyhow::Result<ExitCode> {
     Ok(if failed { ExitCode::from(2) } else { ExitCode::SUCCESS })
 }
 
-/// After a signature: has it stamped where a server is named. Whatever goes wrong is told; the signature is made.
+/// After a signature: has it stamped where a server is named. Whatever goes wrong is reported; the signature is made.
 pub(super) fn stamp_signature(path: &Path, options: &StampOptions) -> std::io::Result<()> {
     let stamped = || -> anyhow::Result<Option<StampedSignature>> {
         let Some(server) = options.server()? else { return Ok(None) };
@@ -95,7 +95,7 @@ pub(super) fn stamp_signature(path: &Path, options: &StampOptions) -> std::io::R
         Ok(None) => {}
         Ok(Some(stamped)) => writeln!(terminal::out(), "{}", in_words(&stamped))?,
         Err(error) => terminal::warn(format!(
-            "zonecall: signed, and not stamped yet: {}; once that is right, `zonecall stamp {}` has it stamped",
+            "zonecall: signed, but not stamped yet: {}; once that is fixed, run `zonecall stamp {}`",
             one_line(&error),
             path.shown()
         )),

@@ -116,8 +116,7 @@ pub(super) fn bend(ear: &mut Neural, person: &str) {
         Ok(None) => {
             if let Some(known) = alike(person) {
                 terminal::warn(format!(
-                    "zonecall: `{person}` has not enrolled and is heard as anybody; `{known}` has: if that is the one who \
-                     speaks, say --person \"{known}\", letter by letter"
+                    "zonecall: `{person}` has not enrolled, so the standard model is used; `{known}` has: if that is who is speaking, say --person \"{known}\", letter by letter"
                 ));
             }
         }
@@ -126,12 +125,13 @@ pub(super) fn bend(ear: &mut Neural, person: &str) {
             terminal::warn(format!("zonecall: hearing with the voice that `{person}` enrolled"));
         }
         Ok(Some(_)) => terminal::warn(format!(
-            "zonecall: `{person}` enrolled with another head of the neural ear and is heard as anybody; enrol again with \
+            "zonecall: `{person}` enrolled with another head of the neural ear, so the standard model is used; enrol again with \
              `zonecall enrol --person \"{person}\"`"
         )),
-        Err(error) => {
-            terminal::warn(format!("zonecall: `{person}` is heard as anybody: {}", one_line(&error)))
-        }
+        Err(error) => terminal::warn(format!(
+            "zonecall: the standard model is used for `{person}`: {}",
+            one_line(&error)
+        )),
     }
 }
 

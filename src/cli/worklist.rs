@@ -27,7 +27,7 @@ pub(crate) struct WorklistArgs {
     pub(crate) from: String,
     #[command(flatten)]
     pub(crate) peer: PeerArgs,
-    /// The day; else today.
+    /// The day; by default today.
     #[arg(long, value_name = "DAY")]
     pub(crate) day: Option<NaiveDate>,
     /// The kind of machine, as DICOM writes it.
@@ -36,7 +36,7 @@ pub(crate) struct WorklistArgs {
     /// Which form.
     #[arg(long = "as", value_enum, default_value_t = ListForm::Text)]
     pub(crate) form: ListForm,
-    /// Where to write it, in a folder that is there; else standard output.
+    /// Where to write it, in an existing folder; by default standard output.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }

@@ -20,7 +20,7 @@ use crate::terminal::ShownText as _;
 #[non_exhaustive]
 pub enum DecryptError {
     /// There is a folder.
-    #[error("`{path}` is there already, and nothing is written over; name another folder with --into", path = path.shown())]
+    #[error("`{path}` already exists, and nothing is overwritten; name another folder with --into", path = path.shown())]
     There {
         /// The folder.
         path: PathBuf,

@@ -37,7 +37,7 @@ pub enum EncryptError {
     #[error("the exam was never closed, so nothing was encrypted; close it with `zonecall resume`")]
     Open,
     /// There is a file.
-    #[error("`{path}` is there already, and is not written over; move it away, or name another with --out", path = path.shown())]
+    #[error("`{path}` already exists and is not overwritten; move it away, or name another with --out", path = path.shown())]
     There {
         /// The file.
         path: PathBuf,

@@ -25,11 +25,11 @@ const FILE_BYTES_MAX: u64 = 64 * 1024;
 pub enum AgeKeyError {
     /// No public key.
     #[error(
-        "`{0}` is no public key of age; it begins with `age1`, and `age-keygen` or `zonecall encrypt --new-identity` makes one"
+        "`{0}` is not a public key of age; one begins with `age1`, and `age-keygen` or `zonecall encrypt --new-identity` makes one"
     )]
     Recipient(String),
     /// Nobody could read it.
-    #[error("nobody is named who may read it; name a public key with --encrypt-for")]
+    #[error("nobody was named who may read it; name a public key with --encrypt-for")]
     Nobody,
     /// A file of secret keys.
     #[error("cannot {doing} the secret key `{path}`: {why}", path = path.shown())]

@@ -281,7 +281,7 @@ fn which(utterance: &Utterance) -> Problem {
 
 fn lost_beginning() -> Problem {
     Problem {
-        message: "it goes on from words that were not understood; not acted on".to_owned(),
+        message: "it continues words that were not understood; not acted on".to_owned(),
         help: "say the whole phrase again".to_owned(),
     }
 }

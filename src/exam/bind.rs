@@ -53,7 +53,7 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     if contradicts_itself(&calls) { Err(normal_and_not()) } else { Ok(calls) }
 }
 
-/// "Medial branch normal, lateral enlarged": in one breath a structure is not both.
+/// "Medial branch normal, lateral enlarged": in one utterance a structure is not both.
 fn contradicts_itself(calls: &[Call]) -> bool {
     let mut at = None;
     let mut seen: Vec<(Option<&StructureCode>, &Class)> = Vec::new();
@@ -424,7 +424,7 @@ fn denied_too() -> Problem {
 
 fn normal_and_not() -> Problem {
     Problem {
-        message: "one structure is called normal and not normal in one breath".to_owned(),
+        message: "one structure is called both normal and not normal in one phrase".to_owned(),
         help: "say each structure with what was found in it, then pause".to_owned(),
     }
 }
@@ -438,7 +438,7 @@ fn which() -> Problem {
 
 fn alone() -> Problem {
     Problem {
-        message: "it goes on from a phrase that was not said".to_owned(),
+        message: "it continues a phrase that was not said".to_owned(),
         help: "say the whole phrase again".to_owned(),
     }
 }

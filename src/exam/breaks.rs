@@ -27,10 +27,11 @@ impl Source {
     #[must_use]
     pub fn way_out(&self) -> &'static str {
         match self {
-            Self::Microphone => "go on with `zonecall resume`",
+            Self::Microphone => "continue with `zonecall resume`",
             Self::Recording(_) => "hear the recording again into a new folder",
             Self::Pipe => {
-                "if the sound was kept elsewhere, hear it again into a new folder; otherwise go on with `zonecall resume`"
+                "if the sound was kept elsewhere, hear it again into a new folder; otherwise continue with `zonecall \
+                 resume`"
             }
         }
     }

@@ -53,7 +53,7 @@ pub enum EraseError {
 /// The line that is left follows the last one that a copy has, so nothing else is written before it.
 ///
 /// # Errors
-/// When the exam was never closed, or the disk refuses; what was not removed then is removed or told by another try.
+/// When the exam was never closed, or the disk refuses; what was not removed then is removed or reported by another try.
 pub fn erase(
     folder: &Path,
     exam: &Exam,

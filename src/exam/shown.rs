@@ -31,7 +31,7 @@ impl Display for Act {
             Act::Question { ask } => write!(out, "question: {ask}"),
             Act::Answer { answer } => write!(out, "answer: {answer}"),
             Act::Clip => out.write_str("clip saved"),
-            Act::Identity { what, value } => write!(out, "{}: {value}", what.replace('_', " ")),
+            Act::Identity { what, value } => write!(out, "{}: {value}", what.as_str().replace('_', " ")),
         }
     }
 }

@@ -11,10 +11,6 @@ const SPACE: &str = "space";
 const CORRECTION: &str = "correction";
 /// All signs before it were.
 const AGAIN: &str = "again";
-/// What the grammar calls the name of a horse, spelled.
-pub const HORSE_NAME: &str = "horse_name";
-/// What the grammar calls the rest of a name that was broken off.
-pub const MORE_OF_NAME: &str = "horse_name_more";
 /// Signs of the shortest name.
 const SIGNS_MIN: usize = 2;
 

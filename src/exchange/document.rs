@@ -55,7 +55,7 @@ pub(super) fn encapsulated(
             PrimitiveValue::from(u32::try_from(pdf.len()).unwrap_or(u32::MAX)),
         );
     let content = hex(&Sha256::digest(pdf));
-    let instance = uid(&["document", &exam.id, &content, &exam.status]);
+    let instance = uid(&["document", &exam.id, &content, exam.status.as_str()]);
     let bytes = subject.start(uids::ENCAPSULATED_PDF_STORAGE, &instance, at).all(body).file()?;
     Ok((instance, bytes))
 }

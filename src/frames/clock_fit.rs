@@ -201,7 +201,7 @@ fn refine(
         drift_ppm: line.slope * 1e6,
         uncertainty_s,
         pairs: pairs.len(),
-        method: format!("vote over all differences, {how}, offset by median{pinned}"),
+        method: format!("most frequent time difference, {how}, median offset{pinned}"),
     };
     let candidate = Candidate { clock, spread_s, marks, score };
     if known.is_some_and(|known| (known.offset_s - candidate.clock.offset_s).abs() <= known.within_s) {

@@ -71,7 +71,7 @@ impl NoteWords {
     pub fn in_words(&self) -> String {
         match self {
             NoteWords::Draft { text, .. } if text.is_empty() => {
-                "draft, not read by anybody yet: no words were found; listen".to_owned()
+                "draft, not yet read by anyone: no words were found; listen".to_owned()
             }
             NoteWords::Draft { text, confidence, unsure, cut } => {
                 let unsure: Vec<String> = unsure.iter().map(|word| format!("“{word}”")).collect();
@@ -81,7 +81,7 @@ impl NoteWords {
                     words => format!("; not sure of {}", words.join(", ")),
                 };
                 let end = if *cut { "; its end is missing" } else { "" };
-                format!("draft, not read by anybody yet: “{text}”{doubt}{end}")
+                format!("draft, not yet read by anyone: “{text}”{doubt}{end}")
             }
             NoteWords::Read { text, by } if text.is_empty() => format!("no words, says {by}"),
             NoteWords::Read { text, by } => format!("“{text}”, read by {by}"),

@@ -203,7 +203,7 @@ fn words(text: &str) -> Result<Vec<String>, String> {
     }
     let is_word = |word: &String| word.chars().all(|sign| sign.is_alphabetic() || sign == '\'');
     match found.iter().find(|word| !is_word(word)) {
-        Some(word) => Err(format!("`{word}` is no word; write words in letters, as they are said")),
+        Some(word) => Err(format!("`{word}` is not a word; write words in letters, as they are said")),
         None => Ok(found),
     }
 }
@@ -224,7 +224,9 @@ fn phones(text: &str) -> Result<Vec<String>, String> {
             .map(|phone| phone.trim_end_matches(|sign: char| sign.is_ascii_digit()))
             .collect();
         match phones.iter().find(|phone| !PHONES.contains(*phone)) {
-            Some(phone) => Err(format!("`{phone}` is no sound of ARPAbet; those are: {}", PHONES.join(" "))),
+            Some(phone) => {
+                Err(format!("`{phone}` is not a sound of ARPAbet; those are: {}", PHONES.join(" ")))
+            }
             None if phones.is_empty() => {
                 Err("a word has no sounds; write them, with a comma between words".to_owned())
             }

@@ -53,7 +53,7 @@ pub(crate) fn decode(bytes: &[u8], side_max: usize) -> Result<Samples, Damage> {
             0xf7 => frame = Some(Frame::read(body, side_max)?),
             0xf8 => match body {
                 [1, numbers @ ..] if numbers.len() == 10 => preset = Some(numbers.to_vec()),
-                _ => return Err("it has tables that are not read here"),
+                _ => return Err("it has tables of its own, which are not supported"),
             },
             0xda => {
                 let frame = frame.as_ref().ok_or("its size is missing")?;
@@ -96,11 +96,11 @@ impl Frame {
         let components = usize::from(*components);
         let is_plain = rest.chunks(3).all(|one| one.get(1) == Some(&0x11));
         if !(2..=16).contains(bits) || components == 0 || rest.len() != 3 * components || !is_plain {
-            return Err("its samples are written in a way that is not read here");
+            return Err("its samples are coded in a way that is not supported");
         }
         let samples = rows * columns * components;
         if rows == 0 || columns == 0 || rows > side_max || columns > side_max || samples > SAMPLES_MAX {
-            return Err("its size is none that is shown");
+            return Err("its size is not supported");
         }
         Ok(Frame { bits: u32::from(*bits), columns, rows, components })
     }
@@ -135,7 +135,7 @@ impl Scan {
         };
         let tables = body[1..=2 * of_pixel].chunks(2).any(|one| one[1] != 0);
         if of_pixel == 0 || order > 2 || shift != 0 || tables || (order == 0 && of_pixel > 1) {
-            return Err("its scan is written in a way that is not read here");
+            return Err("its scan is coded in a way that is not supported");
         }
         let number =
             |idx: usize| preset.map_or(Ok(0), |preset| word(preset, 2 * idx)).map(|number| number as i64);
@@ -146,7 +146,7 @@ impl Scan {
         let thresholds = [or(number(1)?, usual[0]), or(number(2)?, usual[1]), or(number(3)?, usual[2])];
         let reset = or(number(4)?, 64);
         if max >= 1 << frame.bits || 2 * near > max || reset < 3 {
-            return Err("its bounds are none");
+            return Err("its bounds are invalid");
         }
         let range = (max + 2 * near) / (2 * near + 1) + 1;
         let bpp = bits_of(max + 1).max(2);
@@ -207,7 +207,7 @@ impl Bits<'_> {
 
     /// A number by a Golomb code of limited length (T.87 A.5.3).
     fn golomb(&mut self, k: u32, limit: u32, qbpp: u32) -> Result<i64, Damage> {
-        let longest = limit.checked_sub(qbpp + 1).ok_or("its codes are none")?;
+        let longest = limit.checked_sub(qbpp + 1).ok_or("its codes are invalid")?;
         let mut zeros = 0;
         while zeros < longest && self.bit()? == 0 {
             zeros += 1;
@@ -217,7 +217,7 @@ impl Bits<'_> {
         }
         // The one that ends the zeros, then the number itself.
         if self.bit()? == 0 {
-            return Err("its codes are none");
+            return Err("its codes are invalid");
         }
         Ok(self.number(qbpp)? + 1)
     }
@@ -348,7 +348,7 @@ impl<'a> Decoder<'a> {
             left + above - above_left
         };
         let context = &mut self.contexts
-            [usize::try_from(kind.unsigned_abs()).map_err(|_| "a context that there is not")?];
+            [usize::try_from(kind.unsigned_abs()).map_err(|_| "it needs a context that does not exist")?];
         let predicted = (predicted + sign * context.correction).clamp(0, max);
         let k = context.width(context.sum);
         let coded = self.bits.golomb(k, limit, qbpp)?;
@@ -387,7 +387,7 @@ impl<'a> Decoder<'a> {
         }
         let rest = usize::try_from(self.bits.number(J[*run])?).unwrap_or(usize::MAX);
         // A run that is broken ends before the line does.
-        if rest >= left - same { Err("its runs are none") } else { Ok(same + rest) }
+        if rest >= left - same { Err("its runs are invalid") } else { Ok(same + rest) }
     }
 
     /// The sample that breaks a run (T.87 A.7.2).
@@ -397,7 +397,7 @@ impl<'a> Decoder<'a> {
         let flat = i64::from(is_flat);
         let context = &mut self.contexts[REGULAR + usize::from(is_flat)];
         let k = context.width(if is_flat { context.sum + context.count / 2 } else { context.sum });
-        let limit = limit.checked_sub(J[run] + 1).ok_or("its codes are none")?;
+        let limit = limit.checked_sub(J[run] + 1).ok_or("its codes are invalid")?;
         let coded = self.bits.golomb(k, limit, qbpp)?;
         let odd = (coded + flat) % 2;
         let size = (coded + flat + odd) / 2;

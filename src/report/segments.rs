@@ -23,10 +23,17 @@ pub(super) fn unfolded(bytes: &[u8], bits: u16) -> Option<Vec<u8>> {
     let mut at = 0;
     // A byte may be added to make the length even.
     while at + 1 < entries.len() {
-        at = segment(&entries, at, a_entry, true, &mut values)?;
+        at = segment(&entries, at, a_entry, Pointing::Allowed, &mut values)?;
     }
     let shown = |value: u16| if bits == 8 { value } else { value >> 8 };
     values.into_iter().map(|value| u8::try_from(shown(value)).ok()).collect()
+}
+
+/// Whether a segment may point to others: one that was pointed to may not, or they could go round in a circle.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Pointing {
+    Allowed,
+    Refused,
 }
 
 /// Adds the values of the segment at this place and gives the place of the next one.
@@ -34,7 +41,7 @@ fn segment(
     entries: &[u16],
     at: usize,
     a_entry: usize,
-    may_point: bool,
+    pointing: Pointing,
     values: &mut Vec<u16>,
 ) -> Option<usize> {
     let (kind, length) = (*entries.get(at)?, usize::from(*entries.get(at + 1)?));
@@ -54,7 +61,7 @@ fn segment(
             values.extend((1..=length).map(|idx| between(from + step * idx as f64)));
             Some(at + 1)
         }
-        INDIRECT if may_point => {
+        INDIRECT if pointing == Pointing::Allowed => {
             // The offset has 32 bits, the lowest part first, and counts bytes (from memory).
             let parts = 4 / a_entry;
             let parts_here = entries.get(at..at + parts)?;
@@ -62,7 +69,7 @@ fn segment(
                 parts_here.iter().rev().fold(0, |sum, part| (sum << (8 * a_entry)) | usize::from(*part));
             let mut from = offset / a_entry;
             for _ in 0..length {
-                from = segment(entries, from, a_entry, false, values)?;
+                from = segment(entries, from, a_entry, Pointing::Refused, values)?;
             }
             Some(at + parts)
         }

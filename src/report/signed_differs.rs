@@ -10,7 +10,10 @@ use serde_json::{Map, Value};
 use crate::exam::fold::RecordDiffers;
 
 /// Keys of a record under which the program speaks in its own words; everything else was said, saved, typed or computed.
-const OWN_WORDS: [&str; 6] = ["findings", "cautions", "doubt", "why_not", "source", "reason"];
+const OWN_WORDS: [&str; 8] =
+    ["findings", "cautions", "doubt", "why_not", "source", "reason", "method", "refused"];
+/// The one of them whose presence is a fact: a still that is refused has no label.
+const REFUSED: &str = "refused";
 /// Differences that are named; of the rest only the number is given.
 const NAMED_MAX: usize = 3;
 /// Letters of a value that are shown.
@@ -54,13 +57,15 @@ impl Found {
             let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
             match now.get(key) {
                 Some(now) => self.compare(then, now, &path, is_own),
-                None => self.add(is_own, format!("{path} was {}, and is not there now", shown(then))),
+                None => {
+                    self.add(is_own && key != REFUSED, format!("{path} was {}, and is gone now", shown(then)))
+                }
             }
         }
         // What was empty is left out of a record: a key that is new may be a value that the vet never saw.
         for (key, now) in now.iter().filter(|(key, _)| !then.contains_key(*key)) {
             let is_own = own_words || OWN_WORDS.contains(&key.as_str());
-            self.add(is_own, format!("{path}.{key} is new: {}", shown(now)));
+            self.add(is_own && key != REFUSED, format!("{path}.{key} is new: {}", shown(now)));
         }
     }
 
@@ -78,13 +83,13 @@ impl Found {
             self.compare(then, now, path, own_words);
         }
         for row in gone.iter().skip(new.len()) {
-            self.add(own_words, format!("{path} had {}, and has not now", shown(row)));
+            self.add(own_words, format!("{path} had {}, which is gone now", shown(row)));
         }
         for row in new.iter().skip(gone.len()) {
-            self.add(own_words, format!("{path} has now {}", shown(row)));
+            self.add(own_words, format!("{path} now has {}", shown(row)));
         }
         if gone.is_empty() && new.is_empty() {
-            self.add(own_words, format!("{path} has another order now"));
+            self.add(own_words, format!("{path} is in another order now"));
         }
     }
 
@@ -101,4 +106,31 @@ fn shown(value: &Value) -> String {
     };
     let short: String = text.chars().take(SHOWN_MAX).collect();
     if short.len() < text.len() { format!("`{short}…`") } else { format!("`{short}`") }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    fn how(then: Value, now: Value) -> Option<RecordDiffers> {
+        differs(&then, &now).map(|(how, _)| how)
+    }
+
+    #[test]
+    fn why_a_still_was_refused_may_be_worded_anew_but_not_whether_it_was() {
+        let still = |why: &str| json!({"frames": [{"id": "2.25.1", "refused": why}]});
+        let accepted = || json!({"frames": [{"id": "2.25.1"}]});
+        assert_eq!(how(still("it is of another"), still("it shows another")), Some(RecordDiffers::Worded));
+        assert_eq!(how(still("it shows another"), accepted()), Some(RecordDiffers::Computed));
+        assert_eq!(how(accepted(), still("it shows another")), Some(RecordDiffers::Computed));
+    }
+
+    #[test]
+    fn how_a_clock_was_found_may_be_worded_anew_but_not_what_was_found() {
+        let clock = |offset_s: f64, method: &str| json!({"clock": {"offset_s": offset_s, "method": method}});
+        assert_eq!(how(clock(1.5, "by votes"), clock(1.5, "by counting")), Some(RecordDiffers::Worded));
+        assert_eq!(how(clock(1.5, "by votes"), clock(2.5, "by votes")), Some(RecordDiffers::Computed));
+    }
 }

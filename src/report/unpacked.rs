@@ -88,7 +88,7 @@ fn pictures(object: &DefaultDicomObject) -> Result<Vec<Vec<u8>>, PictureError> {
             });
             let by_beginning = together(pieces, |piece| piece.starts_with(&PICTURE_BEGINS));
             let found = [by_table, by_beginning].into_iter().find(|found| found.len() == frames);
-            found.ok_or(PictureError::JpegLs("its pieces cannot be told apart into frames"))
+            found.ok_or(PictureError::JpegLs("its pieces cannot be assigned to frames"))
         }
     }
 }

@@ -42,8 +42,8 @@ pub(super) fn answer(done: Result<impl Serialize, Refusal>) -> Response {
             (StatusCode::CONFLICT, Json(reason)).into_response()
         }
         Err(Refusal::Signed(why)) => {
-            let told = json!({ "message": why.message, "help": why.help, "signed": true });
-            (StatusCode::CONFLICT, Json(told)).into_response()
+            let refused = json!({ "message": why.message, "help": why.help, "signed": true });
+            (StatusCode::CONFLICT, Json(refused)).into_response()
         }
         Err(Refusal::Overtaken(why)) => problem(StatusCode::CONFLICT, why.message, &why.help),
         Err(Refusal::Desk(error)) => broken(&error),

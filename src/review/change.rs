@@ -144,7 +144,7 @@ fn contradicts(desk: &Desk, exam: &Exam, review: &Review, place: Option<View>) -
     };
     Err(Refusal::Contradicts(Problem {
         message: format!("{at}: {} contradicts {}", said(both.finding), said(both.normal)),
-        help: "listen to both; save it only if it is right all the same".to_owned(),
+        help: "listen to both; save it only if it is right".to_owned(),
     }))
 }
 

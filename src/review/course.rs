@@ -2,7 +2,7 @@
 //!
 //! Takes: `House` and the exam at hand.
 //! Gives: what each of them measured, the first one first.
-//! Never: an exam of another horse, or of one that cannot be told; what cannot be read is told by the inbox.
+//! Never: an exam of another horse, or one whose horse is not known; what cannot be read is listed by the inbox.
 //! Tested in: `tests/it/review_inbox.rs`.
 
 use crate::exam_folder::FolderError;

@@ -17,12 +17,12 @@ use crate::review::doing::TaskKind;
 use crate::review::refusal::{Refusal, wrong};
 use crate::terminal::ShownText as _;
 
-/// The program that exports, and what it is told each time.
+/// The program that exports, and the options it always gets.
 #[derive(Debug, Clone)]
 pub struct ExportProgram {
     /// Its file.
     pub program: PathBuf,
-    /// Where anatomy and zones come from, as the desk itself was told.
+    /// Where anatomy and zones come from, as the desk itself was given them.
     pub more: Vec<OsString>,
     /// The names of the peers that it sends to, as they are set now; else what is wrong with their list.
     pub peers: fn() -> Result<Vec<String>, String>,
@@ -109,13 +109,16 @@ pub(super) fn export(
         command.arg("--out").arg(file);
     }
     let done = command.output().or_else(|error| does_not_start(&error))?;
-    let (told, warned) = (text(&done.stdout), text(&done.stderr));
+    let (printed, warned) = (text(&done.stdout), text(&done.stderr));
     if !is_done(done.status) {
         return failed(&warned, "nothing was exported");
     }
     let written = file.map(|file| format!("written: {}", file.shown()));
-    let lines: Vec<String> =
-        [Some(told), written, Some(warned)].into_iter().flatten().filter(|line| !line.is_empty()).collect();
+    let lines: Vec<String> = [Some(printed), written, Some(warned)]
+        .into_iter()
+        .flatten()
+        .filter(|line| !line.is_empty())
+        .collect();
     Ok(Exported { said: lines.join("\n") })
 }
 
@@ -136,7 +139,7 @@ pub(super) fn there(program: Option<&ExportProgram>) -> Result<&ExportProgram, R
 }
 
 pub(super) fn does_not_start<T>(error: &std::io::Error) -> Result<T, Refusal> {
-    wrong(format!("the program that exports does not start: {error}"), "use `zonecall export`")
+    wrong(format!("the exporting program does not start: {error}"), "use `zonecall export`")
 }
 
 /// Whether it did what it was asked for, be it with something to look at.

@@ -132,18 +132,18 @@ fn what_was_changed(
         Change::SameHorse { patient } => format!("Stills of {} are of this horse", patient.in_words()),
         Change::Looked { finding, .. } => format!("Accepted: {finding}"),
         Change::TakeBack { seq } => match named.get(seq) {
-            Some(what) => match what.strip_prefix(BACK) {
-                Some(what) => format!("{AGAIN}{what}"),
-                None => format!("{BACK}{what}"),
+            Some(what) => match what.strip_prefix(UNDONE) {
+                Some(what) => format!("{REDONE}{what}"),
+                None => format!("{UNDONE}{what}"),
             },
-            None => format!("{BACK}line {seq}"),
+            None => format!("{UNDONE}line {seq}"),
         },
     }
 }
 
-/// Before what was taken back, and before what was done again.
-const BACK: &str = "Took back: ";
-const AGAIN: &str = "Did again: ";
+/// Before what was undone, and before what was redone.
+const UNDONE: &str = "Undone: ";
+const REDONE: &str = "Redone: ";
 
 fn value_in_words(entered: &Entered, protocols: &Protocols) -> String {
     let Entered { limb, zone, structure, term, amount, traced, frame_number, .. } = entered;

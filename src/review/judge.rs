@@ -107,7 +107,7 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
 fn waits_to_be_taken(seen: &DeskSnapshot, patient: &Patient) -> Result<String, Refusal> {
     let is_refused = |row: &FrameRow| row.refused.is_some() && row.patient.as_ref() == Some(patient);
     if !seen.record.frames.iter().any(is_refused) {
-        return wrong("no still of this patient waits to be taken", "look at the stills again");
+        return wrong("no still of this patient is waiting to be accepted", "look at the stills again");
     }
     Ok("not taken".to_owned())
 }
@@ -179,13 +179,16 @@ fn what_stands(exam: &Exam, seq: Seq) -> Result<String, Refusal> {
             _ => None,
         };
         if back.is_some() && back == exam.signed.as_ref().map(|signed| signed.seq) {
-            return wrong("a signature cannot be done again", "check the exam, then sign it once more");
+            return wrong("a signature cannot be done again", "check the exam, then sign it again");
         }
         return Ok(change.review.change.to_string());
     }
     let signed = exam.signed.as_ref().filter(|signed| signed.seq == seq && signed.taken_back_by.is_none());
     if signed.is_some() {
-        return wrong("a signature is taken back by a vet", "choose it at the desk and enter the passphrase");
+        return wrong(
+            "only a vet can withdraw a signature",
+            "choose it at the desk and enter the passphrase",
+        );
     }
     match exam.entries.iter().find(|entry| entry.seq == seq) {
         Some(entry) => Ok(format!("{} {}", entry.entered.term, entry.entered.amount)),
@@ -327,7 +330,7 @@ pub(super) fn may_change(seen: &DeskSnapshot, draft_again: bool) -> Result<(), R
     match signed {
         Some(signed) if !draft_again => Err(Refusal::Signed(Problem {
             message: format!("this record is signed by {}; a change makes it a draft again", signed.by),
-            help: "save it only if it is to be signed once more".to_owned(),
+            help: "save it only if it will be signed again".to_owned(),
         })),
         _ => Ok(()),
     }

@@ -29,12 +29,12 @@ mod inbox;
 mod course;
 mod stills;
 mod serve;
-mod board;
+mod second_screen;
 
-pub use board::{BoardPlace, BoundBoard};
 pub use desk::Desk;
 pub use export::ExportProgram;
 pub use guard::Keys;
 pub use house::House;
 pub use question::{FindingQuestion, questions};
+pub use second_screen::{BoundSecondScreen, SecondScreenPlace};
 pub use serve::{Bound, ServeError, bind, serve};

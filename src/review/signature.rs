@@ -115,8 +115,9 @@ fn refusal(error: SignError) -> Refusal {
         }),
         SignError::Incomplete { lacking } => Refusal::Contradicts(Problem {
             message: lacking,
-            help: "nothing was signed; put the files back, or sign all the same: what is gone can be proved no more"
-                .to_owned(),
+            help:
+                "nothing was signed; put the files back, or sign anyway: what is gone can no longer be proved"
+                    .to_owned(),
         }),
         error => refused(&error),
     }

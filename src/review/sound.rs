@@ -27,7 +27,7 @@ const MINUTE_BYTES: usize = 60 * SAMPLE_RATE_HZ as usize * SAMPLE_BYTES;
 /// Why there is no sound.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum SoundError {
-    #[error("from {from_s} to {to_s} s is no stretch of at most {PLAY_S_MAX} s")]
+    #[error("{from_s} to {to_s} s cannot be played; at most {PLAY_S_MAX} s can")]
     Stretch { from_s: f64, to_s: f64 },
     #[error(transparent)]
     Kept(#[from] KeptSoundError),

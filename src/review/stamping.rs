@@ -21,7 +21,7 @@ pub(super) fn stamp_aside(room: &Arc<Room>, server: Option<StampServer>) {
         // What was read before knows nothing of it.
         Ok(_) => room.desk.forget(),
         Err(error) => terminal::warn(format!(
-            "zonecall: signed, and not stamped yet: {}; once that is right, `zonecall stamp {}` has it stamped",
+            "zonecall: signed, but not stamped yet: {}; once that is fixed, run `zonecall stamp {}`",
             in_one_line(&error),
             room.desk.folder.path().shown()
         )),

@@ -302,22 +302,22 @@ impl SpokenQuestion {
         let words: Vec<String> = self.offers.iter().map(|offer| format!("`{}`", offer.words)).collect();
         let words = words.join(" or ");
         let message = match &self.doubt {
-            Doubt::Unsure => format!("asked back: {words}"),
-            Doubt::Opposite => format!("asked back: {words}, because its opposite sounds nearly the same"),
-            Doubt::Jump { from } => format!("asked back: {words}, which is far from zone {from}"),
-            Doubt::Limb { name } => format!("asked back: {words}; it changes the limb to {name}"),
+            Doubt::Unsure => format!("read back: {words}"),
+            Doubt::Opposite => format!("read back: {words}, because its opposite sounds nearly the same"),
+            Doubt::Jump { from } => format!("read back: {words}, which is far from zone {from}"),
+            Doubt::Limb { name } => format!("read back: {words}; it changes the limb to {name}"),
             Doubt::Sides { name } => {
-                format!("asked back: {words}; the sides had other names before, and this is {name}")
+                format!("read back: {words}; other words were used for the sides before, and this is {name}")
             }
-            Doubt::Odd { message } => format!("asked back: {words}; {message}"),
-            Doubt::Name { name, .. } => format!("asked back: the horse may be `{name}`, as it was spelled"),
+            Doubt::Odd { message } => format!("read back: {words}; {message}"),
+            Doubt::Name { name, .. } => format!("read back: the horse may be `{name}`, as it was spelled"),
             Doubt::Reach { back, .. } => {
                 let words = self.offers.first().map_or("", |offer| &offer.words);
-                format!("asked back: `{words}`; it may be meant for now, or {back}")
+                format!("read back: `{words}`; it may be meant for now, or {back}")
             }
             Doubt::Unfinished { missing } => {
                 let missing = counted(*missing, "view");
-                format!("asked back: {words}, with {missing} missing")
+                format!("read back: {words}, with {missing} missing")
             }
         };
         Problem { message, help: "listen to it; if it was a call, add it by hand".to_owned() }

@@ -24,9 +24,9 @@ const WORDS_MAX: u64 = 1024;
 /// From this exit code on nothing was done.
 const FAILED: i32 = 2;
 
-/// What the log is told of an exam folder.
+/// The log lines about an exam folder.
 #[derive(Debug, Clone, Copy)]
-pub struct Told {
+pub struct ChoreLines {
     /// That it is done.
     pub done: fn(&str) -> String,
     /// That it is not, and why.
@@ -39,7 +39,7 @@ pub struct Chore {
     program: PathBuf,
     /// What comes before and after the folder.
     args: (Vec<OsString>, Vec<OsString>),
-    told: Told,
+    lines: ChoreLines,
     waiting: VecDeque<PathBuf>,
     running: Option<(PathBuf, Child)>,
 }
@@ -47,8 +47,8 @@ pub struct Chore {
 impl Chore {
     /// One that runs `program` with the arguments `before`, the folder, and `after`.
     #[must_use]
-    pub fn new(program: PathBuf, before: Vec<OsString>, after: Vec<OsString>, told: Told) -> Self {
-        Self { program, args: (before, after), told, waiting: VecDeque::new(), running: None }
+    pub fn new(program: PathBuf, before: Vec<OsString>, after: Vec<OsString>, lines: ChoreLines) -> Self {
+        Self { program, args: (before, after), lines, waiting: VecDeque::new(), running: None }
     }
 
     /// It is done to this exam, too, when its turn comes.
@@ -74,7 +74,7 @@ impl Chore {
                 None
             }
             Ok(Some(status)) if status.code().is_some_and(|code| code < FAILED) => {
-                let (line, more) = ((self.told.done)(&folder.shown()), words(&mut child));
+                let (line, more) = ((self.lines.done)(&folder.shown()), words(&mut child));
                 let line = if more.is_empty() { line } else { format!("{line}; {more}") };
                 Some((Notice::Listening, line))
             }
@@ -84,7 +84,7 @@ impl Chore {
     }
 
     fn failed(&self, folder: &Path, why: &str) -> (Notice, String) {
-        (Notice::Fault, (self.told.failed)(&folder.shown(), why))
+        (Notice::Fault, (self.lines.failed)(&folder.shown(), why))
     }
 
     fn is_done(&self) -> bool {
@@ -145,9 +145,9 @@ impl Chores {
 /// What a program said before it ended, in one line.
 fn words(child: &mut Child) -> String {
     let mut said = Vec::new();
-    if let Some(told) = child.stderr.take() {
+    if let Some(errors) = child.stderr.take() {
         // What cannot be read is not shown.
-        let _ = told.take(WORDS_MAX).read_to_end(&mut said);
+        let _ = errors.take(WORDS_MAX).read_to_end(&mut said);
     }
     let said = String::from_utf8_lossy(&said).split_whitespace().collect::<Vec<_>>().join(" ");
     said.strip_prefix("zonecall: ").map(str::to_owned).unwrap_or(said)

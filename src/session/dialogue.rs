@@ -1,4 +1,4 @@
-//! What is made of each utterance: acted on, asked back, answered, or passed over.
+//! What is made of each utterance: acted on, read back, answered, or passed over.
 //!
 //! Takes: one `Input` after the other, each with the sample that the exam has reached.
 //! Gives: `Effect`s in order: lines for the journal, tones, speech, changes of the screen.
@@ -298,11 +298,11 @@ impl Dialogue {
         if let Some(why) = refused(self.log.exam(), &id) {
             self.sound(Tone::Alarm);
             if self.foreign.insert(why.clone()) {
-                self.say("stills of another horse: not taken", now);
+                self.say("stills of another horse: not accepted", now);
             }
             self.report(
                 Notice::Fault,
-                &format!("{name} was not taken: {why}; confirm it at the desk or with `pair`"),
+                &format!("{name} was not accepted: {why}; confirm it at the desk or with `pair`"),
             );
             return;
         }

@@ -153,7 +153,7 @@ impl Session {
         let engine = ear.engine.id();
         if engine != exam.header.engine {
             terminal::warn(format!(
-                "zonecall: the exam began with the ear `{}` and goes on with `{}`",
+                "zonecall: the exam began with the ear `{}` and continues with `{}`",
                 exam.header.engine.name, engine.name
             ));
         }
@@ -397,7 +397,7 @@ impl Session {
     }
 
     /// Makes sure that journal and sound are still where others would find them; where not, the exam goes on in a second
-    /// place. Gives what is to be told.
+    /// place. Gives what is to be reported.
     ///
     /// # Errors
     /// When there is no second place.
@@ -415,7 +415,7 @@ impl Session {
         }
     }
 
-    /// Goes on in a second place, with everything that was heard so far; gives what is to be told.
+    /// Goes on in a second place, with everything that was heard so far; gives what is to be reported.
     fn move_on(&mut self) -> Result<Vec<Effect>, SessionError> {
         let lost = self.folder.path().to_owned();
         let mut refused = None;
@@ -429,7 +429,7 @@ impl Session {
         };
         let (text, from) = (
             format!(
-                "the exam folder `{}` was removed or moved; the exam goes on in `{}`, with all that was said so far",
+                "the exam folder `{}` was removed or moved; the exam continues in `{}`, with everything said so far",
                 lost.shown(),
                 place.shown()
             ),
@@ -439,10 +439,10 @@ impl Session {
         self.move_sound()?;
         copy_files(self.folder.machine().as_ref(), self.dialogue.exam(), &lost, self.folder.path());
         self.lost.push(lost);
-        let told = self.dialogue.step(Input::Line(Box::new(Event::Moved { from })), self.next_sample);
-        self.unwritten.extend(told.iter().filter_map(Effect::line).cloned());
+        let effects = self.dialogue.step(Input::Line(Box::new(Event::Moved { from })), self.next_sample);
+        self.unwritten.extend(effects.iter().filter_map(Effect::line).cloned());
         self.write()?;
-        let say = Effect::Say("the exam folder was lost; the exam goes on in another one".to_owned());
+        let say = Effect::Say("the exam folder was lost; the exam continues in another one".to_owned());
         Ok(vec![Effect::Sound(Tone::Alarm), say, Effect::Show(ScreenChange::Line(Notice::Fault, text))])
     }
 

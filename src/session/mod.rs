@@ -27,7 +27,7 @@ pub mod answer;
 pub mod ask;
 pub mod forgotten;
 pub mod screen_view;
-pub mod board;
+pub mod second_screen;
 pub mod screen;
 pub mod talk_switch;
 mod dialogue_options;

@@ -9,9 +9,9 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use crate::exam::event::{Horse, Order};
-use crate::session::board::Board;
 use crate::session::dialogue_options::Output;
 use crate::session::screen::Display;
+use crate::session::second_screen::SecondScreen;
 use crate::session::talk_switch::SwitchChoice;
 use crate::session::voice::VoiceStyle;
 
@@ -54,7 +54,7 @@ pub struct ListenOptions {
     /// Language of the voice, such as `en`.
     pub language: String,
     /// A second screen that shows the same.
-    pub board: Option<Board>,
+    pub second_screen: Option<SecondScreen>,
 }
 
 /// Who is examined, and by whom.

@@ -35,7 +35,7 @@ impl SoundSource {
             let mut last: Option<u32> = None;
             while let Some(listed) = list().filter(|_| is_wanted.strong_count() > 0) {
                 let now = source_of(&listed, std::process::id());
-                // A recording that ends and begins again is a device that was lost: that is told elsewhere.
+                // A recording that ends and begins again is a device that was lost: that is reported elsewhere.
                 if let (Some(before), Some(now)) = (last, now)
                     && before != now
                     && tell.send(()).is_err()

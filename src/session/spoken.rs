@@ -17,7 +17,7 @@ use crate::speech::dictionary::entries;
 
 /// A call word that people say as a call.
 #[derive(Debug, thiserror::Error)]
-#[error("the call word is `{word}`, which is a call by itself; choose a word that is none, such as `exam`")]
+#[error("the call word is `{word}`, which is a call by itself; choose one that is not, such as `exam`")]
 pub struct CallWordError {
     /// The word.
     pub word: String,

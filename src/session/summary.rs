@@ -68,7 +68,7 @@ impl Dialogue {
         self.report(Notice::Summary, &format!("{name}: {} {has} {lack}", counted(missing, "view")));
     }
 
-    /// The summary comes once: where it came with the question before the end, only what has changed since is told.
+    /// The summary comes once: where it came with the question before the end, only what has changed since is reported.
     fn sum_up_end(&mut self, now: Sample) {
         let summary = self.summary();
         let Some(shown) = self.shown_at_end.take() else {

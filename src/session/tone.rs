@@ -51,7 +51,7 @@ impl Tone {
         match self {
             Tone::Understood => "understood and written down",
             Tone::NotUnderstood => {
-                "not understood: say it again (with the voice off, also: look at the question)"
+                "not understood: say it again (or, with the voice off, answer the question on the screen)"
             }
             Tone::Alarm => "act now: a view was left without its still, or the microphone is lost",
         }

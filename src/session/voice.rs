@@ -13,7 +13,7 @@ use crate::speech::resample::{After, Resample, ResampleRefused};
 const PROGRAM: &str = "espeak-ng";
 /// Words a minute: a little slower than the program's own 175, for a noisy place.
 pub const WORDS_A_MINUTE: u16 = 160;
-/// Pitch of what is told, and of what is asked, 0 to 99: a question is heard as one before its words are understood.
+/// Pitch of what is reported, and of what is asked, 0 to 99: a question is heard as one before its words are understood.
 const PITCH: (&str, &str) = ("50", "75");
 
 /// The voice cannot be used.

@@ -55,8 +55,7 @@ pub enum SignError {
     },
     /// A recording or a still is gone, or is another file than it was.
     #[error(
-        "{lacking}; nothing was signed; put the files back, or sign all the same with --incomplete: what is gone can be \
-         proved no more"
+        "{lacking}; nothing was signed; put the files back, or sign anyway with --incomplete: what is gone can no longer be proved"
     )]
     Incomplete {
         /// What lacks, in words.

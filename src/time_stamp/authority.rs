@@ -68,18 +68,18 @@ impl Authority {
         between: &[Vec<u8>],
         at: DateTime<Utc>,
     ) -> Result<(), String> {
-        let told = |error: webpki::Error| format!("{error:?}");
+        let in_words = |error: webpki::Error| format!("{error:?}");
         let certificate = CertificateDer::from(certificate);
         let between: Vec<CertificateDer<'_>> =
             between.iter().map(|one| CertificateDer::from(one.as_slice())).collect();
-        let anchors = self.anchors().map_err(told)?;
+        let anchors = self.anchors().map_err(in_words)?;
         let seconds = u64::try_from(at.timestamp()).unwrap_or(0);
         let time = UnixTime::since_unix_epoch(Duration::from_secs(seconds));
         // Of the server's own certificate `is_for_time_stamps` wants it; authorities between need not name a usage (RFC 5280).
         let usage = KeyUsage::required_if_present(TIME_STAMPING);
-        let end = EndEntityCert::try_from(&certificate).map_err(told)?;
+        let end = EndEntityCert::try_from(&certificate).map_err(in_words)?;
         end.verify_for_usage(ALL_VERIFICATION_ALGS, &anchors, &between, time, usage, None, None)
             .map(|_| ())
-            .map_err(told)
+            .map_err(in_words)
     }
 }

@@ -26,7 +26,7 @@ pub const PATIENCE: Duration = Duration::from_secs(10);
 #[non_exhaustive]
 pub enum ServerError {
     /// No address.
-    #[error("`{0}` is no address of a time-stamp server; wanted is one such as http://stamp.example/tsa")]
+    #[error("`{0}` is not the address of a time-stamp server; give one such as http://stamp.example/tsa")]
     Url(String),
     /// Nobody vouches for the other side of TLS.
     #[error("`{0}` goes by TLS; name the certificate of its authority with --time-stamp-ca")]

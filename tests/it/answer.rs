@@ -1,4 +1,4 @@
-//! What is answered while listening, and when a forgotten save is told.
+//! What is answered while listening, and when a forgotten save is reported.
 use crate::support;
 
 use support::{BUILT_IN, exam_of};
@@ -14,7 +14,7 @@ fn check(ask: &str, said: &[&str], wanted: &str) {
     assert_eq!(answer(Ask::named(ask).unwrap(), &exam, &Progress::of(&exam), &BUILT_IN.1).unwrap(), wanted);
 }
 
-/// The view that is told as forgotten when the last of these utterances is said.
+/// The view that is reported as forgotten when the last of these utterances is said.
 fn left_behind(said: &[&str]) -> Option<String> {
     let (before, exam) = (exam_of(&said[..said.len() - 1]).context, exam_of(said));
     let state = ExamState::after(exam.calls.iter().map(|call| &call.act));

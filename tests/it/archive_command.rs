@@ -234,7 +234,11 @@ fn what_is_no_file_is_no_archive_and_holds_nobody() {
         for args in [&["file", &may.to_string_lossy()][..], &["archive", "check"], &["history", "Juniper"]] {
             let refused = zonecall(&[args, &["--archive", &place]].concat());
             assert_eq!(refused.status.code(), Some(2));
-            assert!(told(&refused).contains("is not a file, so it is no archive"), "{}", told(&refused));
+            assert!(
+                told(&refused).contains("is not a file, so it cannot be an archive"),
+                "{}",
+                told(&refused)
+            );
         }
     }
 }

@@ -1,4 +1,4 @@
-//! What is asked back instead of being acted on, and what an answer does.
+//! What is read back instead of being acted on, and what an answer does.
 use crate::support;
 
 use support::{BUILT_IN, exam_of, utterance};

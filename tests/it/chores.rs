@@ -2,11 +2,11 @@
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use zonecall::session::chores::{Chore, Chores, Told};
+use zonecall::session::chores::{Chore, ChoreLines, Chores};
 use zonecall::session::notice::Notice;
 
 fn shell(script: &str) -> Chore {
-    let told = Told {
+    let told = ChoreLines {
         done: |folder| format!("`{folder}` is done"),
         failed: |folder, why| format!("`{folder}` is not done: {why}"),
     };

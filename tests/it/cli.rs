@@ -152,7 +152,8 @@ fn a_folder_without_stills_is_named_with_the_kinds_that_are_read() {
     image::GrayImage::from_pixel(8, 8, image::Luma([7])).save(empty.join("a.png")).unwrap();
     let untied = told(&pair());
     assert!(!untied.contains("no still was found"), "{untied}");
-    let way_out = "could not be tied to the exam: too few save calls agree with stills; pair with a folder";
+    let way_out =
+        "could not be matched to the exam: too few save calls agree with stills; pair with a folder";
     assert!(untied.contains(way_out) && untied.contains("`zonecall pair EXAM "), "{untied}");
 }
 

@@ -226,12 +226,12 @@ fn what_cannot_be_given_back_or_read_is_an_error_and_nothing_is_lost() {
     refuses("is neither a file nor a folder", home.encrypt(&["--remove-plain"]));
     std::fs::remove_file(home.at("exam/link")).unwrap();
     refuses(
-        "is no public key of age",
+        "is not a public key of age",
         zonecall(&["encrypt", &home.text("exam"), "--encrypt-for", "age1nobody"]),
     );
     let mut nobody = Command::new(env!("CARGO_BIN_EXE_zonecall"));
     nobody.arg("encrypt").arg(home.at("exam")).env("ZONECALL_SETTINGS", home.at("none.toml"));
-    refuses("nobody is named who may read it", nobody.output().unwrap());
+    refuses("nobody was named who may read it", nobody.output().unwrap());
     // A file that this user may not read: root may read all, so another user tries.
     std::fs::set_permissions(home.folder.path(), std::fs::Permissions::from_mode(0o777)).unwrap();
     let is_root = rustix_is_root();

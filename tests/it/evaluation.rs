@@ -68,7 +68,7 @@ fn words_that_sound_the_same_are_one() {
 }
 
 /// `sclite` (NIST, Debian package `sctk`) is the judge; it weighs a substitution a little otherwise, so that very
-/// different long rows could be told differently. These are as an ear would give them.
+/// different long rows could be distinguished. These are as an ear would give them.
 #[test]
 fn words_wrong_are_those_that_sclite_counts() {
     let pairs = [

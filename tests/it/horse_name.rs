@@ -185,7 +185,7 @@ fn a_name_that_was_broken_off_goes_on() {
     talk.say("name goes on papa");
     assert_eq!(
         talk.told(Notice::Incomplete).last(),
-        Some(&"no name was begun: spell it from its first letter")
+        Some(&"no name was started: spell it from the first letter")
     );
     assert_eq!(named(&talk), (Some("Juniper 2"), None));
 }

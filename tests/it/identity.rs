@@ -199,7 +199,7 @@ fn a_still_that_is_there_twice_counts_once_or_is_asked_about() {
     assert!(code == 1 && said.contains("the same still as"), "{said}");
     let record = record(&exam);
     assert_eq!((record["frames"].as_array().unwrap().len(), found(&record, "still-twice")), (STILLS + 1, 1));
-    // A copy that comes later is told as well.
+    // A copy that comes later is reported as well.
     fs::copy(scanner.join("IM0004.dcm"), scanner.join("late.dcm")).unwrap();
     let (_, said) = told(&["pair", &exam, "--frames", &stills]);
     assert!(said.matches("the same still as").count() == 2, "{said}");
@@ -214,7 +214,7 @@ fn a_still_that_counts_in_another_exam_already_is_told() {
     let second = exam_begun(&folder.path().join("second"), 10);
     told(&["pair", &second, "--frames", &stills]);
     assert_eq!(found(&record(&second), "still-in-two-exams"), STILLS);
-    // The same recording heard once more is no other exam; it is told, and weighs nothing.
+    // The same recording heard once more is no other exam; it is reported, and weighs nothing.
     let again = exam_at(&folder.path().join("again"));
     told(&["pair", &again, "--frames", &stills]);
     let again = record(&again);

@@ -17,7 +17,7 @@ mod ask;
 mod screen_view;
 mod stakes;
 mod stream;
-mod board;
+mod second_screen;
 mod bounds;
 mod cases;
 mod cautions;

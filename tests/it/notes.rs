@@ -101,7 +101,7 @@ fn what_was_said_in_a_note_becomes_a_draft_and_a_persons_words_by_confirming() {
     );
     let (told, code) = notes(&exam, &[]);
     assert_eq!(code, Some(1), "{told}");
-    assert!(told.contains("draft, not read by anybody yet: “"), "{told}");
+    assert!(told.contains("draft, not yet read by anyone: “"), "{told}");
     let drafted = record(&exam);
     let Some(NoteWords::Draft { text, confidence, .. }) = drafted.notes[0].words.clone() else {
         panic!("{:?}", drafted.notes)
@@ -219,7 +219,7 @@ fn a_draft_says_what_it_is_worth_and_a_confirmation_can_be_taken_back() {
         let exam = after(folder.path(), changes);
         note_rows(&exam)[0].words.as_ref().unwrap().in_words()
     };
-    let worth = "draft, not read by anybody yet: “odd words”; most of it is a guess; its end is missing";
+    let worth = "draft, not yet read by anyone: “odd words”; most of it is a guess; its end is missing";
     assert_eq!(said(&[]), worth);
     let folder = tempfile::tempdir().unwrap();
     let lines = after(folder.path(), &[]);

@@ -87,7 +87,7 @@ fn a_word_that_no_dictionary_knows_is_given_the_sound_of_english_words() {
     for (wrong, told) in [
         ("zwei = two bravo = like xqzt", "how `xqzt` sounds, either"),
         ("zwei drei = two bravo = like sky", "2 words and 1 sounds"),
-        ("zwei = two bravo = like ", "is no sound of ARPAbet"),
+        ("zwei = two bravo = like ", "is not a sound of ARPAbet"),
     ] {
         let why = with(&format!("{wrong}\n")).err().unwrap();
         assert!(why.contains(told), "{wrong}: {why}");
@@ -113,13 +113,13 @@ fn what_cannot_be_an_own_phrase_is_refused_with_its_line() {
     for (line, why) in [
         ("sausage suspensory", "is not `phrase = phrase of the language`"),
         ("= suspensory body", "a side of `=` is empty"),
-        ("sausage 2 = suspensory body", "`2` is no word"),
+        ("sausage 2 = suspensory body", "`2` is not a word"),
         ("sausage = dachshund", "`dachshund` is not one phrase of the language"),
         ("click = save = K L IH K", "`save` acts on the exam itself"),
         ("farewell = end of exam = F EH R W EH L", "acts on the exam itself"),
         ("deep flexor = suspensory body", "`deep flexor` is a phrase of the language already"),
         ("zzyzzx = suspensory body", "no dictionary says how `zzyzzx` sounds"),
-        ("sausage = suspensory body = S OO S", "`OO` is no sound of ARPAbet"),
+        ("sausage = suspensory body = S OO S", "`OO` is not a sound of ARPAbet"),
         ("old sausage = suspensory body = S AO S IH JH", "2 words and 1 sounds"),
         // A word that means something by itself, or is short for one.
         ("abnormal look = normal = AE B N AO R M AH L, L UH K", "`abnormal look` holds or begins `abnormal`"),
@@ -221,7 +221,7 @@ fn settings_that_are_named_and_not_there_and_keys_that_are_none_are_told_before_
     assert!(code == Some(1) && told.contains("MISSING      settings"), "{told}");
     let heard = hear(folder.path(), "left fore", &[]);
     let told = String::from_utf8_lossy(&heard.stderr);
-    assert!(told.contains("there are no settings `") && told.contains("ZONECALL_SETTINGS"), "{told}");
+    assert!(told.contains("ZONECALL_SETTINGS names `") && told.contains("so no settings are used"), "{told}");
     std::fs::write(folder.path().join("zonecall.toml"), "encrypt_for = [\"age1example\"]\n").unwrap();
     let (code, told) = doctor();
     assert!(code == Some(1) && told.contains("MISSING      encryption"), "{told}");

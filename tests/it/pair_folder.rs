@@ -179,10 +179,7 @@ fn stills_that_were_moved_since_are_left_out_all_the_same_and_taken_in_again_on_
     let (code, told) = tried(&[&exam, "--frames", &frames]);
     assert!(code == Some(1) && told.contains("12 stills of this folder stay left out"), "{told}");
     let (code, told) = tried(&[&exam, "--frames", &frames, "--again", "--by", "Ada"]);
-    assert!(
-        code == Some(0) && told.contains("12 stills that had been left out are taken in again"),
-        "{told}"
-    );
+    assert!(code == Some(0) && told.contains("12 stills that had been left out are used again"), "{told}");
     assert_eq!(count(&statuses(&exam), "spoken"), 12);
     pair(&[&exam, "--undo", "--by", "Ada"]);
     assert_eq!(count(&statuses(&exam), "left_out"), 12, "and back once more");
@@ -210,7 +207,7 @@ fn stills_that_were_left_out_of_an_exam_of_the_day_are_told_and_taken_in_again_o
     assert!(code == Some(1) && of_first.contains(stay) && !of_second.contains("stay left out"), "{told}");
     assert!(!told.contains("fit none"), "they are told once: {told}");
     let (code, told) = tried(&[&day, "--frames", &frames, "--again", "--by", "Ada"]);
-    assert!(code == Some(0) && told.contains("12 stills that had been left out are taken in"), "{told}");
+    assert!(code == Some(0) && told.contains("12 stills that had been left out are used again"), "{told}");
     assert_eq!([&first, &second].map(|exam| count(&statuses(exam), "spoken")), [12, 12]);
     for of_one in [&["--undo"][..], &["--frames", &frames, "--same-horse", "Juniper"]] {
         let (code, told) = tried(&[&[&day[..], "--by", "Ada"], of_one].concat());

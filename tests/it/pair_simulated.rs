@@ -211,7 +211,7 @@ fn of_made_up_exams_ninety_nine_stills_in_a_hundred_are_right_and_hardly_one_is_
     let mut all = Count::default();
     for (name, n_stills, count) in measured() {
         assert!(count.share(count.wrong) <= 0.2, "{name} {n_stills}: {count:?}");
-        // A clock that is hours off cannot be told from chance by ten stills of an exam that went badly.
+        // A clock that is hours off cannot be distinguished from chance by ten stills of an exam that went badly.
         let wanted = if n_stills == 10 { 60.0 } else { 99.0 };
         assert!(count.share(count.right) >= wanted, "{name} {n_stills}: {count:?}");
         all.stills += count.stills;

@@ -41,7 +41,7 @@ proptest! {
         drift_ppm in -100.0_f64..100.0,
     ) {
         let zones = ["one alpha", "one bravo", "two alpha", "two bravo", "three alpha", "three bravo"];
-        // Where most saves have no still and most stills no save, nothing can be told.
+        // Where most saves have no still and most stills no save, nothing can be concluded.
         let whole = lost[..gaps.len()].iter().filter(|lost| **lost > 1).count();
         prop_assume!(2 * whole >= gaps.len());
         let mut at_s = 5.0;

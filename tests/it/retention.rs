@@ -83,7 +83,7 @@ fn on_request_all_files_go_and_the_journal_verifies() {
         "retention",
         "delete",
         "--why",
-        "asked for by the owner",
+        "requested by the owner",
         "--by",
         "Ada",
         "--yes",
@@ -97,7 +97,7 @@ fn on_request_all_files_go_and_the_journal_verifies() {
     assert_eq!(verified.status.code(), Some(0), "{}", said(&verified));
     assert!(!said(&verified).contains("cannot be compared"), "a line tells why: {}", said(&verified));
     let lines = said(&zonecall(&["journal", &text(folder.path())]));
-    assert!(lines.contains("deleted by Ada: asked for by the owner"), "{lines}");
+    assert!(lines.contains("deleted by Ada: requested by the owner"), "{lines}");
 }
 
 #[test]
@@ -211,7 +211,7 @@ fn an_exam_that_is_erased_leaves_one_line_by_which_a_copy_is_recognised() {
     std::fs::write(folder.path().join(".exam.jsonl.new"), "left by a crash").unwrap();
     let before = journal::read(&copy).unwrap();
     let erase = || {
-        zonecall(&["retention", "erase", "--why", "asked for by the owner", "--by", "Ada", "--yes", &path])
+        zonecall(&["retention", "erase", "--why", "requested by the owner", "--by", "Ada", "--yes", &path])
     };
     let done = erase();
     assert!(done.status.success() && said(&done).contains(": erased\n"), "{}", said(&done));
@@ -230,7 +230,7 @@ fn an_exam_that_is_erased_leaves_one_line_by_which_a_copy_is_recognised() {
     let (line, erased) = lines.erased().unwrap();
     let n_lines = before.events.len() as u64;
     assert_eq!((line.seq.0, erased.lines, line.prev.as_str()), (n_lines + 1, n_lines, before.last_hash()));
-    assert_eq!((erased.why.as_str(), erased.by.as_deref()), ("asked for by the owner", Some("Ada")));
+    assert_eq!((erased.why.as_str(), erased.by.as_deref()), ("requested by the owner", Some("Ada")));
     let verified = zonecall(&["journal", &path, "--verify"]);
     let told = said(&verified);
     assert!(verified.status.success() && told.contains(&line.prev) && told.contains("erased on"), "{told}");
@@ -238,7 +238,7 @@ fn an_exam_that_is_erased_leaves_one_line_by_which_a_copy_is_recognised() {
     for command in [&["check", &path][..], &["report", &path], &["export", &path, "--as", "json"]] {
         let refused = zonecall(command);
         assert_eq!(refused.status.code(), Some(2));
-        assert!(said(&refused).contains("asked for by the owner"), "{}", said(&refused));
+        assert!(said(&refused).contains("requested by the owner"), "{}", said(&refused));
     }
     for again in [erase(), zonecall(&["retention", "sound", "--days", "1", &path])] {
         assert!(again.status.success() && said(&again).contains("erased before"), "{}", said(&again));

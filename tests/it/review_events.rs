@@ -1,4 +1,4 @@
-//! Claims about what is put right by hand: it counts, it can be taken back, and nothing of what was said is lost.
+//! Claims about what is corrected by hand: it counts, it can be taken back, and nothing of what was said is lost.
 use crate::support;
 
 use chrono::{DateTime, TimeDelta, Utc};

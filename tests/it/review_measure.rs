@@ -125,7 +125,7 @@ fn what_is_being_done_is_told_while_it_is_done_and_a_report_that_was_made_is_fet
     assert!(page.contains("traced, scale set by hand"), "the distance is in it");
 }
 
-/// What was asked for gives, and the steps of a report that were told meanwhile.
+/// What was asked for gives, and the steps of a report that were reported meanwhile.
 fn steps_of_report<T: Send>(desk: &Served, asked: impl FnOnce() -> T + Send) -> (T, BTreeSet<String>) {
     std::thread::scope(|scope| {
         let asked = scope.spawn(asked);

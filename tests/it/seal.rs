@@ -95,7 +95,7 @@ fn sign_as(folder: &Path, kept: bool, as_then: impl FnOnce(String) -> String) {
     journal.append(support::header().started_at, Sample(48_000), &Event::Signed(Box::new(signed))).unwrap();
 }
 
-/// The files that are told to be other ones, each with whether that was signed.
+/// The files that are reported to be other ones, each with whether that was signed.
 fn changed(folder: &Path) -> Vec<(String, bool)> {
     let mut exam = exam(folder);
     note_files(folder, &mut exam);

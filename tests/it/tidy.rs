@@ -26,7 +26,7 @@ fn sources(folder: &Path, found: &mut Vec<PathBuf>) {
     }
 }
 
-fn all(folders: &[&str]) -> Vec<PathBuf> {
+pub(crate) fn all(folders: &[&str]) -> Vec<PathBuf> {
     let mut found = Vec::new();
     folders.iter().for_each(|folder| sources(&root().join(folder), &mut found));
     found
@@ -158,7 +158,7 @@ fn names_and_lines_reach_a_terminal_only_as_plain_text() {
 }
 
 /// The text between quotes on each line of code: no comments, no unit tests, no names of files.
-fn literals(text: &str) -> Vec<&str> {
+pub(crate) fn literals(text: &str) -> Vec<&str> {
     let code = text.split("#[cfg(test)]").next().unwrap_or_default();
     let lines = code.lines().map(str::trim).filter(|line| !line.starts_with("//") && !line.contains(".toml"));
     lines.flat_map(|line| line.split('"').skip(1).step_by(2)).collect()

@@ -14,7 +14,7 @@ fn polygon(points: &[(f64, f64)]) -> Outline {
     Outline::Polygon { points_px: points.to_vec() }
 }
 
-/// Recorded from shapely; its version stands in the file.
+/// Recorded from shapely; its version is in the file.
 #[test]
 fn areas_and_lengths_are_those_of_another_program() {
     let recorded: Value = serde_json::from_str(include_str!("../recorded/shapely.json")).unwrap();

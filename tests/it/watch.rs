@@ -57,7 +57,7 @@ fn a_still_is_told_once_whatever_its_file_is_called_and_old_ones_are_not() {
     fs::copy(still(2), place("today/a.dcm")).unwrap();
     let first = frame(&arrived(&watch, 1)[0]).clone();
     assert_eq!(first.file, "today/a.dcm");
-    // The same still by another name is nothing new; a copy of it is told as one, and never as a still. Then another one.
+    // The same still by another name is nothing new; a copy of it is reported as one, and never as a still. Then another one.
     fs::rename(place("today/a.dcm"), place("today/b.dcm")).unwrap();
     fs::copy(place("today/b.dcm"), place("c.dcm")).unwrap();
     match &arrived(&watch, 1)[0] {

@@ -32,7 +32,7 @@ fn a_machine_that_was_set_up_is_ready() {
     let folder = tempfile::tempdir().unwrap();
     let (lines, code) = doctor(&["--into", folder.path().to_str().unwrap()], &[]);
     assert_eq!(code, 0, "{lines:#?}");
-    // There may be a microphone or none: either is told in the last line, and never by the system's sound library.
+    // There may be a microphone or none: either is reported in the last line, and never by the system's sound library.
     let without = part(&lines, "microphone").0 != "there";
     assert_eq!(lines.last().unwrap().starts_with("ready, but there is no microphone"), without, "{lines:#?}");
     for name in ["protocols", "grammar", "neural ear", "sphinx ear", "exam folder", "disk space"] {
@@ -55,7 +55,7 @@ fn a_machine_without_a_microphone_says_so_once_and_the_sound_library_says_nothin
     assert_eq!(errors, "", "the library's own lines");
 }
 
-/// What is set and would not work is told under its own name, with the way out; the rest is looked at all the same.
+/// What is set and would not work is reported under its own name, with the way out; the rest is looked at all the same.
 #[test]
 fn settings_that_cannot_be_read_or_name_what_is_not_there_are_missing_each_with_the_way_out() {
     let folder = tempfile::tempdir().unwrap();
@@ -74,7 +74,7 @@ fn settings_that_cannot_be_read_or_name_what_is_not_there_are_missing_each_with_
     assert!(!lines.iter().any(|line| line.contains("MISSING      switch")), "{lines:#?}");
     let wrong = [
         ("watch = \"/nowhere/scanner\"", "stills", "name the folder into which the scanner"),
-        ("call_word = \"save\"", "call word", "choose a word that is none"),
+        ("call_word = \"save\"", "call word", "choose one that is not"),
         ("sides = \"upper\"", "sides", "give one of"),
         ("score_scale = \"echo score\"", "score scale", "correct the settings"),
         ("screen = true\nscreen_at = \"scan.practice.example\"", "second screen", "set all three"),

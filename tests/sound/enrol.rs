@@ -1,4 +1,4 @@
-//! Enrolling: held-out synthetic voices read the script, what they gain is told, kept, used, and taken back.
+//! Enrolling: held-out synthetic voices read the script, what they gain is reported, kept, used, and taken back.
 use crate::support::sound;
 use crate::support::speech;
 
@@ -75,7 +75,7 @@ fn counts(text: &str, when: &str) -> Vec<usize> {
     line.split_whitespace().filter_map(|word| word.parse().ok()).collect()
 }
 
-/// Whether the voice is better by what is told, which must be whether it is kept.
+/// Whether the voice is better by what is reported, which must be whether it is kept.
 fn kept_where_better(text: &str) -> bool {
     let (before, after) = (counts(text, "before"), counts(text, "after"));
     let no_worse = after[3] <= before[3] && after[2] <= before[2];
@@ -118,7 +118,7 @@ fn a_voice_is_kept_only_if_it_is_better_then_used_and_can_be_taken_back() {
             let args =
                 ["hear", &audio, "--into", &other, "--ear", "neural", "--person", &voice.to_uppercase()];
             let unlike = told(&run(home.path(), &args));
-            assert!(unlike.contains(&format!("`{voice}` has: if that is the one")), "{unlike}");
+            assert!(unlike.contains(&format!("`{voice}` has: if that is who")), "{unlike}");
             let undone = run(home.path(), &["enrol", "--person", voice, "--undo"]);
             assert!(
                 undone.status.success() && told(&undone).contains("heard without adaptation again"),

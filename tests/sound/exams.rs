@@ -234,7 +234,7 @@ fn a_closed_exam_that_was_left_plain_is_encrypted_while_a_box_waits_and_a_wrong_
     let public = new_key(&key);
     let refused = encrypting(&sound, &folder, "age1wrong").end();
     let told = String::from_utf8_lossy(&refused.stderr).into_owned();
-    assert!(refused.status.code() == Some(2) && told.contains("no public key of age"), "{told}");
+    assert!(refused.status.code() == Some(2) && told.contains("not a public key of age"), "{told}");
     let before = journal(&exam);
     let listening = encrypting(&sound, &folder, &public);
     opened(&exam, &key);

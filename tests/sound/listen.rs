@@ -156,7 +156,7 @@ fn what_is_doubtful_is_asked_aloud_settled_by_a_word_and_its_own_voice_is_never_
     heard("ignored", 1);
     say("yes");
     until_line(&exam, "it is settled", |line| line["kind"] == "settled");
-    // The view was left without a save: that is told aloud, and heard again.
+    // The view was left without a save: that is reported aloud, and heard again.
     heard("ignored", 2);
     say("where am i");
     heard("ignored", 3);

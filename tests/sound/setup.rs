@@ -37,7 +37,7 @@ fn a_microphone_is_tried_with_ten_phrases_and_the_settings_are_written_and_used(
     assert!(written.contains("person = \"Ada\"") && written.contains("export_delay_s = 3"), "{written}");
     let old = std::fs::read_to_string(settings.with_extension("toml.old")).unwrap();
     assert_eq!(old, "export_delay_s = 3.0\n", "the old file is kept");
-    // What is set is used, and what is wrong in it is told with its line.
+    // What is set is used, and what is wrong in it is reported with its line.
     let exam = sound.path().join("exam");
     let into = exam.to_string_lossy();
     std::fs::write(&settings, "voice = false\nperson = \"Ada\"\ncall_word = \"exam\"\n").unwrap();

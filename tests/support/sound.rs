@@ -123,7 +123,7 @@ pub struct Listening {
 }
 
 impl Listening {
-    /// Waits until it records into `exam`; what it says when it ends before that is told.
+    /// Waits until it records into `exam`; what it says when it ends before that is reported.
     #[track_caller]
     pub fn has_begun(&mut self, exam: &Path, file: &str) {
         until("listening begins", || {
@@ -180,7 +180,7 @@ pub fn until_line(exam: &Path, what: &str, is: impl Fn(&serde_json::Value) -> bo
     until_lines(exam, what, 1, is);
 }
 
-/// Waits for `n` journal lines of a sort; where they do not come, what stands in the journal is told.
+/// Waits for `n` journal lines of a sort; where they do not come, what stands in the journal is reported.
 #[track_caller]
 pub fn until_lines(exam: &Path, what: &str, n: usize, is: impl Fn(&serde_json::Value) -> bool) {
     let since = Instant::now();

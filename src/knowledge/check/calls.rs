@@ -53,7 +53,8 @@ pub(super) fn correction_reach(evidence: &Evidence) -> Vec<Hit> {
         let mut heard = evidence.exam.utterances.iter().filter(|heard| heard.seq == call.heard_seq);
         if back_s > limit_s && !heard.any(|heard| heard.settled) {
             let message = format!(
-                "`{}` corrected `{}`, said {back_s:.0} s before it, and all that followed: listen whether that was meant",
+                "`{}` corrected `{}`, said {back_s:.0} s before it, and all that followed: listen and check that \
+                 this was meant",
                 call.call.words, first.call.words
             );
             hits.push(Hit { at: Some(call.said_at), ..Hit::call(first, message) });

@@ -44,8 +44,8 @@ pub(super) fn torn(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn moved(evidence: &Evidence) -> Vec<Hit> {
     let hit = |from: &String| {
         Hit::new(format!(
-            "the folder `{from}` was removed or moved while the exam was heard, and the exam goes on here; compare the \
-             two if the other one is found"
+            "the folder `{from}` was removed or moved during the exam, so the exam continues here; if that folder \
+             turns up, compare the two"
         ))
     };
     evidence.exam.moved_from.iter().map(hit).collect()
@@ -58,7 +58,7 @@ pub(super) fn clock_jumped(evidence: &Evidence) -> Vec<Hit> {
         let what = match jump.kind {
             JumpKind::Wall => format!(
                 "the computer's clock jumped by {by_s:+.1} s {at_s:.1} s into the exam: it was set, or the computer \
-                 slept; times go on as before"
+                 slept; later times are not affected"
             ),
             JumpKind::Sound => format!(
                 "{at_s:.1} s into the exam, the sound is {:.1} s {} than the time it took, and no loss was reported",
@@ -102,7 +102,7 @@ pub(super) fn file_changed(evidence: &Evidence) -> Vec<Hit> {
         let since = if change.was_signed { "it was signed" } else { "it was found or the exam was closed" };
         let what = match change.is_gone {
             true => format!("is gone since {since}: nothing else shows what was signed"),
-            false => format!("has changed since {since}: its hash is no longer the same"),
+            false => format!("has changed since {since}: its hash differs"),
         };
         match evidence.frames.iter().find(|still| still.file == change.file) {
             Some(still) => Hit::still(
@@ -188,7 +188,7 @@ pub(super) fn sound_cut_short(evidence: &Evidence) -> Vec<Hit> {
     };
     let messages = evidence.exam.sound.iter().filter_map(hit);
     messages
-        .map(|message| Hit::new(format!("{message}; restore a complete copy, or go without it")))
+        .map(|message| Hit::new(format!("{message}; restore a complete copy, or do without it")))
         .collect()
 }
 
@@ -225,8 +225,8 @@ pub(super) fn sound_silent(evidence: &Evidence) -> Vec<Hit> {
     let Some(first) = spans.first() else { return Vec::new() };
     let all: u64 = spans.iter().map(|span| span.samples()).sum();
     let message = format!(
-        "{:.0} s of the sound is all zeros, from {:.1} s into the exam on; a microphone that is on hardly ever \
-         gives that: was it muted, unplugged or the wrong one?",
+        "{:.0} s of the sound is all zeros, starting {:.1} s into the exam; a live microphone hardly ever does that: \
+         was it muted, unplugged or the wrong one?",
         seconds(all),
         first.from.seconds()
     );
@@ -262,7 +262,8 @@ pub(super) fn not_understood(evidence: &Evidence) -> Vec<Hit> {
     }
     summary(evidence, fits, |utterances| {
         format!(
-            "{utterances} not understood and changed nothing, at {} s into the audio; listen to the calls marked `unknown`",
+            "{utterances} not understood and changed nothing, at {} s in the audio; listen to the calls marked \
+             `unknown`",
             at.join(", ")
         )
     })

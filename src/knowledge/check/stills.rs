@@ -79,8 +79,8 @@ pub(super) fn horse_unknown(evidence: &Evidence) -> Vec<Hit> {
     if horse.name.is_some() || horse.id.is_some() {
         return Vec::new();
     }
-    let message = "the exam names no horse, so that its stills are compared with nobody's and it is found under no name: \
-                   `zonecall name FOLDER --horse NAME --by YOUR-NAME` names it";
+    let message = "the exam names no horse, so its stills cannot be checked against one, and no name finds it: name \
+                   it with `zonecall name FOLDER --horse NAME --by YOUR-NAME`";
     vec![Hit::new(message.to_owned())]
 }
 
@@ -93,7 +93,7 @@ pub(super) fn of_another_horse(evidence: &Evidence) -> Vec<Hit> {
             Some((.., count)) => *count += 1,
             None => hits.push((
                 patient,
-                Hit::still(frame, format!("still `{}` was not taken: {why}", frame.name())),
+                Hit::still(frame, format!("still `{}` was not accepted: {why}", frame.name())),
                 1,
             )),
         }
@@ -101,8 +101,8 @@ pub(super) fn of_another_horse(evidence: &Evidence) -> Vec<Hit> {
     let line = |(_, hit, count): (&Patient, Hit, usize)| {
         let more = match count {
             1 => String::new(),
-            2 => ", and so is 1 more".to_owned(),
-            more => format!(", and so are {} more", more - 1),
+            2 => " (and 1 more)".to_owned(),
+            more => format!(" (and {} more)", more - 1),
         };
         let message = format!("{}{more}; confirm that it is the same horse, or leave them out", hit.message);
         Hit { message, ..hit }
@@ -133,13 +133,13 @@ fn elsewhere(evidence: &Evidence, source: SharedWith) -> Vec<Hit> {
         if !exams.is_empty() {
             let message = if again {
                 format!(
-                    "still `{}` is also in {}, the same recording heard before",
+                    "still `{}` is also in {}, which is the same recording, heard before",
                     row.name(),
                     exams.join(" and ")
                 )
             } else {
                 format!(
-                    "still `{}` already counts in the exam {}; leave it out where it does not belong",
+                    "still `{}` is already used in the exam {}; leave it out where it does not belong",
                     row.name(),
                     exams.join(" and ")
                 )
@@ -161,7 +161,7 @@ pub(super) fn paired_again(evidence: &Evidence) -> Vec<Hit> {
     let first = hits.into_iter().next();
     let line = |hit: Hit| match more {
         0 => hit,
-        more => Hit { message: format!("{}; so are {more} more", hit.message), ..hit },
+        more => Hit { message: format!("{} ({more} more are, too)", hit.message), ..hit },
     };
     first.map(line).into_iter().collect()
 }
@@ -244,10 +244,10 @@ pub(super) fn in_two_formats(evidence: &Evidence) -> Vec<Hit> {
     let Some((copy, original)) = copies.first() else { return Vec::new() };
     let more = match copies.len() - 1 {
         0 => String::new(),
-        more => format!(", and so do {more} more"),
+        more => format!(" (and {more} more do)"),
     };
     let message = format!(
-        "`{}` shows the still `{}` in another format{more}; each counts once, as its DICOM file has it",
+        "`{}` shows the still `{}` in another format{more}; each is used once, from its DICOM file",
         copy.name(),
         original.name()
     );

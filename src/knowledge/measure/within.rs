@@ -138,7 +138,7 @@ fn is_normal(area: &Known<Area>) -> bool {
 
 /// That the zeros in a sum come from a spoken `normal`; none where the sum has none of them.
 fn normal_counts(basis: &Basis) -> Option<String> {
-    basis.implied.then(|| "`normal` counts as 0 in it".to_owned())
+    basis.implied.then(|| "`normal` is used as 0".to_owned())
 }
 
 fn sum(known: &[&Known<Area>]) -> Known<Area> {
@@ -203,7 +203,7 @@ pub fn class(percent: f64, measuring: &Measuring) -> Option<&str> {
 /// The zone with the largest percentage; of equal ones that with the larger lesion, then the more proximal one.
 fn worst_zone(facts: &StrandFacts, measuring: &Measuring) -> MeasureRow {
     let mut row = facts.row(Name::WorstZone, "%", None);
-    row.source = Some(format!("equal percentages: {}", measuring.total.tie));
+    row.source = Some(format!("for equal percentages, {}", measuring.total.tie));
     let mut worst: Option<(f64, Area, &ZoneFacts)> = None;
     for zone in &facts.zones {
         let (Some(share), Ok(lesion)) = (zone.share(), &zone.lesion) else { continue };

@@ -36,12 +36,12 @@ export function loopControls(id, number, first, image, redraw) {
   const build = ({ frames, per_s: perS }) => {
     if (frames < 2 || !box.isConnected) return;
     if (!shown.has(id)) shown.set(id, Math.min(frames, first ?? 1));
-    const told = make("output", { class: "loop-at" });
+    const at = make("output", { class: "loop-at" });
     const slider = make("input", { type: "range", min: "1", max: String(frames), step: "1", "aria-label": "Frame" });
     const to = (frame) => {
       shown.set(id, Math.min(frames, Math.max(1, frame)));
       slider.value = String(shown.get(id));
-      told.textContent = `frame ${shown.get(id)} of ${frames}`;
+      at.textContent = `frame ${shown.get(id)} of ${frames}`;
       redraw(image);
     };
     const step = (by) => { stopLoop(); to(shown.get(id) + by); };
@@ -62,7 +62,7 @@ export function loopControls(id, number, first, image, redraw) {
       }
     });
     const button = (words, name, by, label) => make("button", { type: "button", class: `loop-${name}`, "aria-label": label, onclick: () => step(by) }, `${words} `, key(name === "back" ? "," : "."));
-    box.replaceChildren(button("◀", "back", -1, "Frame before"), play, button("▶", "next", 1, "Next frame"), slider, told);
+    box.replaceChildren(button("◀", "back", -1, "Frame before"), play, button("▶", "next", 1, "Next frame"), slider, at);
     to(shown.get(id));
     // The controls take room above the picture, which is to stay whole.
     if (!document.querySelector(".trace")) image.closest(".glass").scrollIntoView({ block: "nearest" });

@@ -87,7 +87,7 @@ export function openForm(title, lead, fields, send, words = "Save", asksWhy = tr
     try { if (await send(form, reason.value, { confirmed }) !== STAY) dialog.close(); } catch (error) {
       // Seen once, it is confirmed by the same button.
       confirmed = error.confirm === true;
-      main.textContent = confirmed ? `${words} all the same` : words;
+      main.textContent = confirmed ? `${words} anyway` : words;
       // Left meanwhile, it is no open form any more.
       if (dialog.open && form.isConnected) mark(false);
       wrong.textContent = error.message;

@@ -55,7 +55,7 @@ function mayChange() {
     const dialog = make("dialog", { id: "signed-ask", "aria-labelledby": "signed-ask-title" });
     const close = (answer) => { dialog.close(); dialog.remove(); answered(answer); };
     dialog.append(make("h2", { id: "signed-ask-title" }, "This record is signed"),
-      make("p", {}, `A change makes it a draft again; ${exam.record.exam.signed.by} would have to sign once more.`),
+      make("p", {}, `A change makes it a draft again; ${exam.record.exam.signed.by} would have to sign again.`),
       make("p", { class: "buttons" }, make("button", { type: "button", onclick: () => close(false) }, "Leave it signed"),
         make("button", { type: "button", class: "main", onclick: () => close(true) }, "Change it")));
     dialog.addEventListener("cancel", (event) => { event.preventDefault(); close(false); });
@@ -246,7 +246,7 @@ function bench() {
     question ? alsoAsked(question) : null,
     buttons(hand),
     shown >= 0 ? make("div", { class: "stills-at-hand" }, stillsBeside(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null,
-    valuesHere(exam, where ?? exam.record.frames[shown], (row) => settle({ change: "take_back", seq: row.seq }, `Taken back: ${row.term}`)),
+    valuesHere(exam, where ?? exam.record.frames[shown], (row) => settle({ change: "take_back", seq: row.seq }, `Undone: ${row.term}`)),
     sinceLast(exam, where ?? exam.record.frames[shown]));
   if (span) showAt(span[0]);
 }
@@ -287,7 +287,7 @@ function buttons({ question, number, frame, call }) {
   const row = [];
   const add = (name, words, act) => row.push(make("button", { type: "button", id: `do-${name}`, onclick: offer(name, act) }, `${words} `, key(name.toUpperCase())));
   if (frame?.refused) {
-    add("h", `${[frame.patient.name, frame.patient.id].filter(Boolean).join(", ")} is this horse`, () => settle({ change: "same_horse", patient: frame.patient }, "Its stills are taken"));
+    add("h", `${[frame.patient.name, frame.patient.id].filter(Boolean).join(", ")} is this horse`, () => settle({ change: "same_horse", patient: frame.patient }, "Its stills are accepted"));
   }
   if (frame) {
     add("l", "Label by hand", () => correctStill(exam, number, change));
@@ -365,15 +365,15 @@ const MOVABLE = ["view", "value", "finding", "setting", "save"];
 /** A call that was made and not heard, at the moment that is at hand. */
 const addHere = () => addCall(exam, (exam && atHand().span?.[0]) ?? 0, change);
 
-/** Takes something back; a signature only with the passphrase of a vet. */
+/** Undoes something; a signature is withdrawn only with the passphrase of a vet. */
 async function takeBack(deed) {
-  if (deed.kind !== "signature") { await settle({ change: "take_back", seq: deed.seq }, `Taken back: ${deed.what}. Press Y to do it again`); return; }
+  if (deed.kind !== "signature") { await settle({ change: "take_back", seq: deed.seq }, `Undone: ${deed.what}. Press Y to redo it`); return; }
   let people;
   try { people = await everybody(); } catch (error) { say(error.message, true); return; }
   unsignForm(deed, people, async (wish) => {
     await ask("api/unsign", { ...wish, seen: exam.version });
     await load();
-    say("The signature is taken back; the record is a draft.");
+    say("The signature is withdrawn; the record is a draft.");
   });
 }
 
@@ -387,21 +387,21 @@ function stack() {
     find(id).disabled = !act;
     find(id).onclick = act;
   };
-  if (own) put("undo", `Take back: ${own.what}`, "Z", lastOwn); else put("undo", "Nothing to take back", null, null);
+  if (own) put("undo", `Undo: ${own.what}`, "Z", lastOwn); else put("undo", "Nothing to undo", null, null);
   find("redo").hidden = !undone;
-  if (undone) put("redo", `Do again: ${undone.what}`, "Y", again);
+  if (undone) put("redo", `Redo: ${undone.what}`, "Y", again);
 }
 
-/** Pressed again it takes back what was done before that. */
+/** Pressed again it undoes what was done before that. */
 function lastOwn() {
   const own = lastDeed(exam, me());
-  if (own) takeBack(own); else say("You have nothing to take back.");
+  if (own) takeBack(own); else say("You have nothing to undo.");
 }
 
-/** Does again what was taken back last, unless something was done since. */
+/** Redoes what was undone last, unless something was done since. */
 function again() {
   const undone = lastUndone(exam, me());
-  if (undone) settle({ change: "take_back", seq: undone.seq }, `Done again: ${undone.what}`); else say("There is nothing to do again.");
+  if (undone) settle({ change: "take_back", seq: undone.seq }, `Redone: ${undone.what}`); else say("There is nothing to redo.");
 }
 
 /** Opens the next exam of the inbox that is not finished. */
@@ -416,7 +416,7 @@ async function nextExam() {
 
 const ALWAYS = {
   s: ["Next still", () => stillBy(1)], b: ["Still before", () => stillBy(-1)],
-  j: ["Next open question", () => step(1)], k: ["Previous question", () => step(-1)], z: ["Take back the last thing you did", lastOwn], y: ["Do again what you took back", again], n: ["Add a call that was not heard", addHere], e: ["Go to the next exam of the inbox", nextExam], p: ["Print the report of the exam as it is now", () => openPrinting()], i: ["Write impression and recommendation", () => writeWords()],
+  j: ["Next open question", () => step(1)], k: ["Previous question", () => step(-1)], z: ["Undo the last thing you did", lastOwn], y: ["Redo what you undid", again], n: ["Add a call that was not heard", addHere], e: ["Go to the next exam of the inbox", nextExam], p: ["Print the report of the exam as it is now", () => openPrinting()], i: ["Write impression and recommendation", () => writeWords()],
   "+": ["Zoom in on the timeline", () => zoom(1.5)], "-": ["Zoom out on the timeline", () => zoom(1 / 1.5)], "?": ["Show these keys", showKeys],
 };
 const OFTEN = [["Space", "Play what was said, or stop"], ["G", "Play from five seconds before"], ["1 to 9", "Choose that label"], ["A", "Accept as it is"], ["L", "Label the still by hand"],

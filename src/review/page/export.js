@@ -22,10 +22,10 @@ export function exportForm() {
     [make("div", { class: "row" }, form), make("div", { class: "row" }, identity)], async (filled) => {
       const wanted = { form: filled.elements.form.value, identity: filled.elements.identity.value };
       const answer = await working(filled.querySelector(".under-way"), "Exporting", ask("api/export", wanted), "export");
-      const told = await answer.json();
+      const made = await answer.json();
       if (!filled.isConnected || !find("form").open) return STAY;
       const close = make("button", { type: "button", class: "main", id: "f-exported", onclick: () => find("form").close() }, "Close");
-      fill(filled, make("h2", { id: "form-title" }, "The exam is exported"), told.said.split("\n").map((line) => make("p", {}, line)), make("p", { class: "buttons" }, close));
+      fill(filled, make("h2", { id: "form-title" }, "The exam is exported"), made.said.split("\n").map((line) => make("p", {}, line)), make("p", { class: "buttons" }, close));
       close.focus();
       return STAY;
     }, "Export", false);

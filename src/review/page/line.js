@@ -70,7 +70,7 @@ function light(at) {
 export const playing = () => ({ paused: player.paused, src: player.src, duration: player.duration });
 
 const OUTCOME = {
-  calls: "understood", not_understood: "not understood", asked: "asked back", talk: "talk", note: "in a note", ignored: "not acted on",
+  calls: "understood", not_understood: "not understood", asked: "read back", talk: "talk", note: "in a note", ignored: "not acted on",
 };
 
 /** Shows this exam on the line; `open` receives what a person chose. */

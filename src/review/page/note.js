@@ -11,9 +11,9 @@ export const noteOf = (exam, call) => call?.kind === "note" ? exam.record.notes?
 function standing(words) {
   if (!words) return "Kept as sound only. Listen, and type what was said.";
   if (words.status === "read") return `Read by ${words.by}.`;
-  if (!words.text) return "Draft, not read by anybody yet: no words were found. Listen, and type what was said.";
+  if (!words.text) return "Draft, not yet read by anyone: no words were found. Listen, and type what was said.";
   const unsure = words.unsure?.length ? ` Not sure of ${words.unsure.map((word) => `“${word}”`).join(", ")}.` : "";
-  return `Draft, not read by anybody yet; it mishears names, numbers and terms.${unsure}${words.cut ? " Its end is missing." : ""}`;
+  return `Draft, not yet read by anyone; it mishears names, numbers and terms.${unsure}${words.cut ? " Its end is missing." : ""}`;
 }
 
 /** The words beside the sound; what is in the field counts once it is confirmed. */

@@ -14,10 +14,10 @@ function ended(form, title, lines) {
 
 export async function sendForm() {
   const answer = await fetch("api/send");
-  const told = await answer.json();
-  const peers = told.peers ?? [];
+  const reply = await answer.json();
+  const peers = reply.peers ?? [];
   if (!peers.length) {
-    say(answer.ok ? "The exam cannot be sent yet: name your archive in “peers.toml”, in the folder of the settings" : `${told.message}; ${told.help}`, true);
+    say(answer.ok ? "The exam cannot be sent yet: name your archive in “peers.toml”, in the folder of the settings" : `${reply.message}; ${reply.help}`, true);
     return;
   }
   const peer = field("peer", "To", peers.map((name) => [name, name]));

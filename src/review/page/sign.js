@@ -41,16 +41,16 @@ export function signForm(exam, people, { begin, sign }) {
   }, "Sign", false);
 }
 
-/** Takes a signature back: a vet's act, like signing. */
+/** Withdraws a signature: a vet's act, like signing. */
 export function unsignForm(deed, people, send) {
-  openForm("Take the signature back", `${deed.what}, by ${deed.by}. The record becomes a draft; the history keeps the signature and who took it back.`,
-    known(people.filter((person) => person.can_sign)), (form) => send(wish(form)), "Take back", false);
+  openForm("Withdraw the signature", `${deed.what}, by ${deed.by}. The record becomes a draft; the history keeps the signature and who withdrew it.`,
+    known(people.filter((person) => person.can_sign)), (form) => send(wish(form)), "Withdraw", false);
 }
 
 /** Who signed, and whether that still holds. */
 export function signedWords(status, signed, when) {
   const who = `${signed.by}, licence ${signed.licence}, ${when}`;
   if (status === "signed") return `by ${who}.`;
-  if (signed.taken_back_by) return `The signature of ${who}, was taken back.`;
+  if (signed.taken_back_by) return `The signature of ${who}, was withdrawn.`;
   return `Changed since it was signed by ${who}; ${signed.changes_since === 1 ? "1 change" : `${signed.changes_since} changes`} since.`;
 }

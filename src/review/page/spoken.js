@@ -1,4 +1,4 @@
-// What was said, word by word, where the ear told when each word began; else the phrase as a whole.
+// What was said, word by word, where the ear noted when each word began; else the phrase as a whole.
 import { make } from "./make.js";
 
 /** The words of an utterance, each from its beginning to that of the next one; none where their times are not known. */

@@ -19,7 +19,7 @@ export const statusWords = (status) => STATUS[status] ?? status;
 
 /** What speaks against a still's label; nothing where nothing does. The record leaves out what is empty. */
 export const doubtWords = (row) => {
-  if (row.refused) return make("em", { class: "doubt" }, `Not taken: ${row.refused.replaceAll("`", "")}`);
+  if (row.refused) return make("em", { class: "doubt" }, `Not accepted: ${row.refused.replaceAll("`", "")}`);
   return row.doubt?.length ? make("em", { class: "doubt" }, `In doubt: ${row.doubt.join("; ")}`) : null;
 };
 
@@ -93,7 +93,7 @@ function nearButtons() {
 }
 
 /** The frame that a picture shows; none where it is no loop. */
-const frameOn = (image) => { const told = /&frame=(\d+)/.exec(image.getAttribute("src")); return told ? Number(told[1]) : null; };
+const frameOn = (image) => { const found = /&frame=(\d+)/.exec(image.getAttribute("src")); return found ? Number(found[1]) : null; };
 
 /** What was traced and set on a still, over its picture; nothing where nothing was. */
 function drawnOn(exam, row) {

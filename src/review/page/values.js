@@ -31,5 +31,5 @@ export function valuesHere(exam, place, back) {
       make("tbody", {}, rows.map((row) => make("tr", { class: row.counts ? null : "gone" },
         make("td", {}, named(row.structure)), make("td", {}, row.term), make("td", {}, amountWords(exam, row.term, row.number, row.unit)),
         make("td", {}, row.how, row.counts ? "" : "; not used"),
-        make("td", {}, row.entered ? make("button", { type: "button", "aria-label": `Take back: ${row.term} ${amountWords(exam, row.term, row.number, row.unit)}`, onclick: () => back(row) }, "Take back") : null))))));
+        make("td", {}, row.entered ? make("button", { type: "button", "aria-label": `Undo: ${row.term} ${amountWords(exam, row.term, row.number, row.unit)}`, onclick: () => back(row) }, "Undo") : null))))));
 }

@@ -275,7 +275,7 @@ fn tags(node: &GrammarNode, found: &mut Vec<String>) {
     }
 }
 
-/// Of a phrase that is asked back: what to say in its place.
+/// Of a phrase that is read back: what to say in its place.
 fn says_instead(part: &GrammarNode) -> Option<String> {
     let GrammarNode::Sequence(parts) = part else { return None };
     parts.iter().find_map(|part| match part {

@@ -7,11 +7,12 @@ mod markdown;
 use std::path::{Path, PathBuf};
 
 use crate::support::{BUILT_IN, utterance};
+use crate::tidy;
 use markdown::{Page, pages};
 use zonecall::exam::parse::parse;
 
 /// Turns that read as translated, with what to write instead; `docs/style.md` lists them as examples.
-const TRANSLATED: [(&str, &str); 12] = [
+const TRANSLATED: [(&str, &str); 17] = [
     ("is told", "is reported"),
     ("are told", "are reported"),
     ("in force", "current"),
@@ -24,6 +25,11 @@ const TRANSLATED: [(&str, &str); 12] = [
     ("that stands", "that is valid"),
     ("line through time", "timeline"),
     ("looked at and left", "accepted"),
+    ("asked back", "read back"),
+    ("is there already", "already exists"),
+    ("read by anybody", "read by anyone"),
+    ("took back", "undid"),
+    ("written over", "overwritten"),
 ];
 /// Longest README and longest page for developers, in lines.
 const LINES_MAX: [(&str, usize); 2] = [("README.md", 120), ("DEVELOPERS.md", 200)];
@@ -107,6 +113,19 @@ fn reasons_of_the_rules_are_written_in_plain_english() {
         let lower = rule.why.to_lowercase();
         for (turn, better) in TRANSLATED {
             assert!(!lower.contains(turn), "rule `{}` says `{turn}`; write {better}", rule.id);
+        }
+    }
+}
+
+#[test]
+fn messages_are_written_in_plain_english() {
+    for path in tidy::all(&["src"]) {
+        let text = std::fs::read_to_string(&path).unwrap();
+        for literal in tidy::literals(&text) {
+            let lower = literal.to_lowercase();
+            for (turn, better) in TRANSLATED {
+                assert!(!lower.contains(turn), "{} says `{literal}`; write {better}", path.display());
+            }
         }
     }
 }

@@ -100,7 +100,7 @@ fn a_web_archive_behind_tls_gets_stills_only_if_the_practice_vouches_for_it_and_
     let misnamed = certificates.front("elsewhere", orthanc.http);
     let strange = certificates.front("intruder", orthanc.http);
     // Whom an authority of strangers signed, whom the practice signed as somebody else, and a practice asked about by
-    // whom it does not know: each is told by its certificate, and gets nothing.
+    // whom it does not know: each is recognised by its certificate, and gets nothing.
     for (port, authority) in
         [(strange.port, "practice.pem"), (misnamed.port, "practice.pem"), (good.port, "stranger.pem")]
     {

@@ -25,7 +25,7 @@ const HANG_BESIDE_OTHERS_S: u64 = 20;
 const START_S: u64 = 60;
 /// Address space of a child.
 const MEMORY_MIB: u64 = 512;
-/// What a child is told: target, time in milliseconds, first seed.
+/// What a child is given: target, time in milliseconds, first seed.
 const CHILD: &str = "ZONECALL_FUZZ_CHILD";
 /// Where the child leaves the input that it tries.
 const INPUT: &str = "input";

@@ -42,7 +42,7 @@ fn a_medium_with_its_directory_is_a_source_of_stills() {
     assert_eq!(paired.status.code(), Some(0), "{said}");
     assert!(said.contains("3 stills, 3 of them new"), "{said}");
     let lines: Vec<&str> = said.lines().filter(|line| line.contains("DICOMDIR")).collect();
-    let told = "passed over 6 files that are no stills: $RECYCLE.BIN, .DS_Store, ._IM000000, DICOMDIR, Thumbs.db \
+    let told = "passed over 6 files that are not stills: $RECYCLE.BIN, .DS_Store, ._IM000000, DICOMDIR, Thumbs.db \
                 and others; scanners and computers keep these for themselves";
     assert_eq!(lines, [told], "{said}");
     assert!(!said.contains("left out"), "{said}");

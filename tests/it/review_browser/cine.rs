@@ -138,10 +138,10 @@ fn a_still_is_added_to_the_report_and_left_out_by_one_key_each_and_a_reload_keep
         let report = std::fs::read_to_string(folder.path().join("out/report.html")).unwrap();
         let (_, key) = report.split_once("Key pictures").unwrap();
         assert!(key.contains("frame 4"), "the frame that was chosen is shown and named");
-        // Taken back with one key, the choice before it counts again.
+        // Undone with one key, the choice before it counts again.
         page.run("document.querySelector('#bench').focus()").await;
         page.press("z").await;
-        page.until("document.querySelector('#said').textContent.startsWith('Taken back')").await;
+        page.until("document.querySelector('#said').textContent.startsWith('Undone')").await;
         assert!(!shown(served).contains(&json!(row - 1)));
     });
 }

@@ -14,7 +14,7 @@ fn the_thing_is_named_before_it_is_taken_back_and_before_it_is_done_again() {
     run(async {
         let desk = Opened::by("Robin").await;
         let Opened { page, served, .. } = &desk;
-        says(page, "#undo", "Nothing to take back").await;
+        says(page, "#undo", "Nothing to undo").await;
         let exam = served.exam();
         let still = &exam["record"]["frames"][1];
         let place = |zone: &str, plane: &str| serde_json::json!({"limb": "LF", "zone": zone, "plane": plane});
@@ -25,23 +25,23 @@ fn the_thing_is_named_before_it_is_taken_back_and_before_it_is_done_again() {
         served.change("Robin", seen, &label(place("2A", "L")));
         changes_shown(page, 2).await;
         let words = "Still 2: LF 2A transverse → longitudinal";
-        says(page, "#undo", &format!("Take back: {words}")).await;
+        says(page, "#undo", &format!("Undo: {words}")).await;
         assert_eq!(page.run("return document.querySelector('#redo').hidden").await, true);
         page.press("z").await;
         changes_shown(page, 3).await;
         assert_eq!(served.exam()["record"]["frames"][1]["plane"], "T");
-        says(page, "#redo", &format!("Do again: {words}")).await;
+        says(page, "#redo", &format!("Redo: {words}")).await;
         page.click("#redo").await;
         changes_shown(page, 4).await;
         assert_eq!(served.exam()["record"]["frames"][1]["plane"], "L");
-        says(page, "#undo", &format!("Take back: {words}")).await;
+        says(page, "#undo", &format!("Undo: {words}")).await;
         let shown = page.text("#changes-in").await;
-        for words in [format!("Did again: {words}"), format!("Took back: {words}"), "Robin".to_owned()] {
+        for words in [format!("Redone: {words}"), format!("Undone: {words}"), "Robin".to_owned()] {
             assert!(shown.contains(&words), "{words}: {shown}");
         }
         // Another person has nothing to take back.
         page.run("const by = document.querySelector('#by'); by.value = 'Kim'; by.dispatchEvent(new Event('change'))").await;
-        says(page, "#undo", "Nothing to take back").await;
+        says(page, "#undo", "Nothing to undo").await;
     });
 }
 
@@ -53,14 +53,14 @@ fn a_signature_is_on_the_same_stack_and_goes_back_only_with_the_passphrase_of_a_
         page.press("a").await;
         changes_shown(page, 1).await;
         sign_as_first_vet(page).await;
-        says(page, "#undo", "Take back: Signed, licence V-1").await;
+        says(page, "#undo", "Undo: Signed, licence V-1").await;
         // Without the passphrase nothing happens, whoever asks.
         let exam = served.exam();
         let back = serde_json::json!({"change": "take_back", "seq": exam["record"]["exam"]["signed"]["seq"]});
         assert_eq!(served.change("Kim", exam["version"].as_u64().unwrap(), &back).0, 422);
         page.run("document.querySelector('#bench').focus()").await;
         page.press("z").await;
-        form_open(page, "Take the signature back").await;
+        form_open(page, "Withdraw the signature").await;
         page.find("#f-vet").await.select_by_value("Dr Example").await.unwrap();
         page.find("#f-passphrase").await.send_keys(&format!("not the right words{ENTER}")).await.unwrap();
         page.until("document.querySelector('#form .wrong').textContent.includes('does not open the key')")
@@ -70,11 +70,11 @@ fn a_signature_is_on_the_same_stack_and_goes_back_only_with_the_passphrase_of_a_
         page.find("#f-passphrase").await.send_keys(&format!("{PASSPHRASE}{ENTER}")).await.unwrap();
         form_closed(page).await;
         page.until("document.querySelector('#status').textContent === 'Draft'").await;
-        assert!(page.text("#signed").await.contains("taken back"), "{}", page.text("#signed").await);
+        assert!(page.text("#signed").await.contains("withdrawn"), "{}", page.text("#signed").await);
         // What was done before it is next; a signature is given anew, not done again.
-        says(page, "#undo", "Take back: Accepted").await;
+        says(page, "#undo", "Undo: Accepted").await;
         assert_eq!(page.run("return document.querySelector('#redo').hidden").await, true);
         let shown = page.text("#changes-in").await;
-        assert!(shown.contains("Took back: Signed, licence V-1"), "{shown}");
+        assert!(shown.contains("Undone: Signed, licence V-1"), "{shown}");
     });
 }

@@ -197,7 +197,7 @@ fn all_that_an_outline_is_stands_at_once_beside_what_was_said_with_who_and_is_ta
             assert!(values.contains(words), "{words} in {values}");
         }
         // By mouse, then by keyboard.
-        click_on(page, "bench", "Take back").await;
+        click_on(page, "bench", "Undo").await;
         page.until(&format!("{rows} === 3")).await;
         tab_to(page, "#bench .values button").await;
         page.press(ENTER).await;

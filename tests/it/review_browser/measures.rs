@@ -143,7 +143,7 @@ fn a_distance_is_set_corrected_and_written_by_keyboard_alone() {
     });
 }
 
-/// Each tool: what is drawn before the reload, how many points there are, and what is told after it.
+/// Each tool: what is drawn before the reload, how many points there are, and what is reported after it.
 #[test]
 fn what_was_drawn_with_any_tool_outlives_a_reload_and_nothing_of_it_is_written() {
     run(async {

@@ -20,7 +20,7 @@ fn a_draft_is_corrected_at_the_desk_and_a_conclusion_is_put_into_the_report_by_h
         .await;
         page.until("document.querySelector('#note-text')?.value === 'odd words'").await;
         let standing = page.text("#note-standing").await;
-        assert!(standing.starts_with("Draft, not read by anybody yet"), "{standing}");
+        assert!(standing.starts_with("Draft, not yet read by anyone"), "{standing}");
         assert!(standing.ends_with("Not sure of “odd”. Its end is missing."), "{standing}");
         no_faults(page, "a draft").await;
         page.picture(&std::env::temp_dir().join("zonecall-note.png")).await;

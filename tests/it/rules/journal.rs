@@ -23,7 +23,7 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("exam-moved", |rule| {
         let moved = fine().but(|case| case.exam.moved_from.push("exams/juniper".to_owned()));
-        rule.fires("`exams/juniper` was removed or moved while the exam was heard", &moved);
+        rule.fires("`exams/juniper` was removed or moved during the exam", &moved);
         rule.silent(&fine());
     }),
     ("clock-jumped", |rule| {
@@ -93,7 +93,7 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("not-closed", |rule| {
         let open = |source: Source| fine().but(|case| (case.exam.closed, case.exam.source) = (None, source));
-        rule.fires("go on with `zonecall resume`", &open(Source::Microphone));
+        rule.fires("continue with `zonecall resume`", &open(Source::Microphone));
         let found = rule.fires("hear the recording again into a new folder", &open(recording()));
         assert!(!found.message.contains("resume"), "{}", found.message);
         rule.fires("if the sound was kept elsewhere", &open(Source::Pipe));
@@ -110,7 +110,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("find a complete copy of `visit.flac`", &broken(recording(), cut, false));
         let full = "fault: the disk is full";
         rule.fires("hear the recording again", &broken(recording(), full, false));
-        rule.fires("go on with `zonecall resume`", &broken(Source::Microphone, full, false));
+        rule.fires("continue with `zonecall resume`", &broken(Source::Microphone, full, false));
         rule.silent(&broken(Source::Microphone, full, true));
         let never_closed = broken(recording(), "", true).but(|case| case.exam.breaks[0].why = None);
         rule.fires("(the program ended without closing it)", &never_closed);
@@ -119,7 +119,7 @@ pub(crate) const CASES: &[Cases] = &[
     ("sound-silent", |rule| {
         let two = [(160_000, 640_000), (800_000, 1_200_000)]
             .map(|(from, to)| SoundFault::Silent(Span { from: Sample(from), to: Sample(to) }));
-        rule.fires("55 s of the sound is all zeros, from 10.0 s", &sound(two.to_vec()));
+        rule.fires("55 s of the sound is all zeros, starting 10.0 s", &sound(two.to_vec()));
         rule.silent(&fine());
     }),
     ("nothing-heard", |rule| {
@@ -127,7 +127,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("no speech was found in 45 s of sound", &dumb(720_000));
         rule.silent(&dumb(160_000));
         rule.silent(&fine().but(|case| case.exam.n_samples = Sample(720_000)));
-        // One thing is told once.
+        // One thing is reported once.
         let zeros = SoundFault::Silent(Span { from: Sample::FIRST, to: Sample(720_000) });
         rule.silent(&dumb(720_000).but(|case| case.exam.sound = vec![zeros]));
     }),

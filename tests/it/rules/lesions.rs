@@ -71,7 +71,7 @@ fn said_again(rule: &Rule) {
         "as 1.2 mm (call",
         &at_place(&["thickness one point two", "thickness eight", "thickness twelve"]),
     );
-    // The one that was taken back or put right does not count any more.
+    // The one that was taken back or corrected does not count any more.
     rule.silent(&at_place(&["width nine", "disregard that", "width eight"]));
     rule.silent(&at_place(&["width nine", "correction width eight"]));
     // The same size in another unit, another term, another view.

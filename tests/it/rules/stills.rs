@@ -26,7 +26,7 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("still-of-another-horse", of_another_horse),
     ("still-in-two-exams", |rule| {
-        rule.fires("already counts in the exam `bramble`", &also_in(false));
+        rule.fires("is already used in the exam `bramble`", &also_in(false));
         rule.silent(&also_in(true));
         rule.silent(&fine());
     }),
@@ -76,7 +76,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&fine());
     }),
     ("still-paired-again", |rule| {
-        rule.fires("also in `bramble`, the same recording", &also_in(true));
+        rule.fires("also in `bramble`, which is the same recording", &also_in(true));
         rule.silent(&also_in(false));
     }),
 ];

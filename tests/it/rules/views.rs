@@ -20,7 +20,7 @@ fn without_still(rule: &Rule) {
     assert_eq!(found.call_seq, Some(left.exam.calls[0].seq), "it points to the last call of the view");
     rule.silent(&said(&["left fore zone two alpha transverse", "save"]));
     rule.silent(&said(&["left fore zone two alpha transverse"]).still(Tie::Context(0)));
-    // A save without its still is told once there are stills.
+    // A save without its still is reported once there are stills.
     let saved = || said(&["left fore zone two alpha transverse", "save", "two bravo", "save"]);
     rule.silent(&saved());
     let first_only = saved().saves()[0];

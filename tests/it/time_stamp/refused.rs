@@ -121,7 +121,7 @@ fn a_certificate_named_by_its_sha1_is_read_too() {
 fn an_address_or_a_file_that_is_none_says_what_is_wanted() {
     for none in ["ftp://stamp.example", "http://", "http:///tsa", "http://stamp example/tsa"] {
         let told = asked(none, None).unwrap_err();
-        assert!(told.contains("is no address of a time-stamp server"), "{told}");
+        assert!(told.contains("is not the address of a time-stamp server"), "{told}");
     }
     // Nobody listens there: to try again later does not help.
     let told = asked("http://127.0.0.1:1/tsa", None).unwrap_err();
