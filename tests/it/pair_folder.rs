@@ -202,7 +202,7 @@ fn stills_that_were_left_out_of_an_exam_of_the_day_are_told_and_taken_in_again_o
     pair(&[&first, "--undo", "--by", "Ada"]);
     let (code, told) = tried(&[&day, "--frames", &frames]);
     let (of_first, of_second) = told.split_once(&second).unwrap();
-    let stay = "12 stills of this folder stay left out: Ada took them back with --undo; to take them in again, pair with \
+    let stay = "12 stills of this folder stay left out: Ada left them out with --undo; to use them again, pair with \
                 --again --by YOUR-NAME";
     assert!(code == Some(1) && of_first.contains(stay) && !of_second.contains("stay left out"), "{told}");
     assert!(!told.contains("fit none"), "they are told once: {told}");

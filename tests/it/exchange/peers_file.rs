@@ -41,7 +41,7 @@ fn doctor_says_of_each_peer_in_plain_words_whether_it_answers_and_what_to_do() {
     let unknown = zonecall(peers, &["send", "--to", "attic", "--echo"]);
     let said = said_of(&unknown);
     assert!(
-        unknown.status.code() == Some(2) && said.contains("known are `archive`, `misspelt`, `off`"),
+        unknown.status.code() == Some(2) && said.contains("the known names are `archive`, `misspelt`, `off`"),
         "{said}"
     );
     let bare = zonecall(peers, &["send", "--to", "127.0.0.1:104", "--echo"]);
