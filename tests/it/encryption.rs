@@ -171,7 +171,7 @@ fn the_program_age_opens_what_was_encrypted_and_what_it_encrypts_is_opened() {
     assert!(opened.status.success(), "{}", said(&opened));
     assert_eq!(tree(&home.at("theirs")), before);
     let again = zonecall(&["decrypt", &home.text("theirs.tar.age"), "--identity", &key]);
-    assert!(again.status.code() == Some(2) && said(&again).contains("is there already"), "{}", said(&again));
+    assert!(again.status.code() == Some(2) && said(&again).contains("already exists"), "{}", said(&again));
 }
 
 #[test]
@@ -186,7 +186,7 @@ fn the_folder_goes_only_when_that_was_asked_for_and_the_file_is_never_written_ov
     let sealed = std::fs::read(home.at("exam.tar.age")).unwrap();
     let refused = home.encrypt(&["--remove-plain"]);
     assert!(
-        refused.status.code() == Some(2) && said(&refused).contains("is there already"),
+        refused.status.code() == Some(2) && said(&refused).contains("already exists"),
         "{}",
         said(&refused)
     );

@@ -114,7 +114,7 @@ fn stills_of_another_horse_are_refused_until_a_person_confirms() {
         stills_at(&folder.path().join("scanner"), |_, still| rename(still, "Otter Farm^Bramble", "B-77"));
     let (code, said) = told(&["pair", &exam, "--frames", &stills]);
     assert_eq!(code, 1);
-    assert!(said.contains("REFUSED") && said.contains("the exam of `Juniper`"), "{said}");
+    assert!(said.contains("REFUSED") && said.contains("the exam is of `Juniper`"), "{said}");
     assert!(said.contains("--same-horse \"B-77\" --by"), "{said}");
     let refused = record(&exam);
     assert_eq!((labelled(&refused), found(&refused, "still-of-another-horse")), (0, 1));

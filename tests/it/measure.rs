@@ -291,7 +291,7 @@ fn a_lesion_that_nobody_spoke_of_is_unknown_and_normal_is_a_word_without_a_numbe
     // In a sum it counts as nothing, and the sum says so.
     let total = row(&rows, "LF", "SDFT", None, Name::LesionTotal);
     assert_eq!((total.value, total.implied), (Some(51.0), true));
-    assert!(total.cautions[0].contains("`normal` counts as 0"), "{total:#?}");
+    assert!(total.cautions[0].contains("`normal` is used as 0"), "{total:#?}");
     // An earlier exam in which normal was said has no number to compare with.
     let then = Said::default()
         .value("LF 2B T SDFT", "area", 100.0, "mm2")

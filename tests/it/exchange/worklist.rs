@@ -216,7 +216,8 @@ fn a_still_of_another_horse_than_the_list_says_is_a_finding() {
         let into = exam(folder.path(), &list, number);
         zonecall(&["pair", &into, "--frames", frames.to_str().unwrap()]);
         let checked = said_of(&zonecall(&["check", &into]));
-        let told = checked.contains("it is of `Kim^Bramble (no. H-7)`, the exam of `Juniper (no. H-22)`");
+        let told =
+            checked.contains("it shows `Kim^Bramble (no. H-7)`, but the exam is of `Juniper (no. H-22)`");
         assert_eq!(told, foreign, "{checked}");
     }
 }

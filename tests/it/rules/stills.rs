@@ -88,7 +88,10 @@ fn of(name: &str) -> Option<Patient> {
 /// The exam is of Juniper. An animal's own name follows its owner's: DICOM PS3.5 6.2, correction proposal 643.
 fn of_another_horse(rule: &Rule) {
     let by = |name: &str| fine().but(|case| case.exam.frames[0].patient = of(name));
-    rule.fires("it is of `Larkfield Stud^Bramble`, the exam of `Juniper`", &by("Larkfield Stud^Bramble"));
+    rule.fires(
+        "it shows `Larkfield Stud^Bramble`, but the exam is of `Juniper`",
+        &by("Larkfield Stud^Bramble"),
+    );
     rule.silent(&by("Larkfield Stud^JUNIPER "));
     rule.silent(&by("juniper"));
     rule.silent(&fine());
