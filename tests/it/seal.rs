@@ -308,7 +308,7 @@ fn a_value_that_is_new_in_the_record_is_computed_whether_as_a_key_or_as_a_row() 
             |record| drop(record["calls"][0].as_object_mut().unwrap().remove("limb")),
             "calls.limb is new: `LF`",
         ),
-        (|record| drop(record["coverage"].as_array_mut().unwrap().pop()), "coverage has now `"),
+        (|record| drop(record["coverage"].as_array_mut().unwrap().pop()), "coverage now has `"),
     ];
     for (without, named) in cases {
         let folder = closed();
