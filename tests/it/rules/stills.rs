@@ -34,7 +34,7 @@ pub(crate) const CASES: &[Cases] = &[
     ("still-in-two-formats", |rule| {
         let two = || view().still(Tie::Save(1)).still(Tie::Save(1));
         let copied = two().but(|case| case.pairing.copies = vec![None, Some(0)]);
-        rule.fires("`2.dcm` shows the still `1.dcm` in another format; each counts once", &copied);
+        rule.fires("`2.dcm` shows the still `1.dcm` in another format; each is used once", &copied);
         rule.silent(&two());
     }),
     ("still-from-another-day", from_another_day),
@@ -98,7 +98,7 @@ fn of_another_horse(rule: &Rule) {
     // One line for a patient, however many stills.
     let two = view().still(Tie::Nothing).still(Tie::Nothing);
     let two = two.but(|case| case.exam.frames.iter_mut().for_each(|still| still.patient = of("Bramble")));
-    rule.fires("and so is 1 more", &two);
+    rule.fires("(and 1 more)", &two);
 }
 
 fn also_in(again: bool) -> Case {
