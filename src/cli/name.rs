@@ -49,7 +49,7 @@ pub(crate) fn name(args: &NameArgs) -> anyhow::Result<ExitCode> {
         ..Horse::default()
     };
     ensure!(horse != Horse::default(), "nothing was said of the horse; give --horse, --horse-id or --owner");
-    let named = Event::Named(NamedHorse { by: args.by.clone(), horse, other: false });
+    let named = Event::Named(NamedHorse { by: args.by.clone(), horse, order: None, other: false });
     folder.append_journal()?.append(Utc::now(), exam.last_sample(), &named)?;
     let horse = folder.exam(&protocols)?.header.horse;
     let (name, id) = (horse.name.unwrap_or_else(|| "no name".to_owned()), horse.id);

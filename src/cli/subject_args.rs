@@ -15,6 +15,7 @@ use super::set_for_exam::SetForExam;
 use crate::exam::event::Horse;
 use crate::exchange::day_list::{self, Appointment};
 use crate::protocol::Protocols;
+use crate::session::listed_horse::ListedHorse;
 use crate::session::options::Subject;
 use crate::terminal::{self, ShownText as _};
 
@@ -47,19 +48,27 @@ impl SubjectArgs {
         self.set.added_to(self.named()?, protocols, settings)
     }
 
-    /// The same for a live exam, with the horses of the list where one is to be named by voice: nobody can type a number.
+    /// The same for a live exam, with the horses of the list: one of them can be named by voice, at once where nobody can
+    /// type a number, and later instead of one that was chosen by mistake.
     pub(crate) fn read_for_listening(
         &self,
         protocols: &Protocols,
         settings: Option<&str>,
         can_type: bool,
-    ) -> anyhow::Result<(Subject, Vec<(String, Horse)>)> {
-        let Some(path) = self.day_list.as_ref().filter(|_| self.number.is_none() && !can_type) else {
+    ) -> anyhow::Result<(Subject, Vec<ListedHorse>)> {
+        let Some(path) = &self.day_list else {
             return Ok((self.read(protocols, settings)?, Vec::new()));
         };
-        let rows = day_list::read(path)?;
+        let listed = |row: &Appointment| ListedHorse {
+            number: row.number.clone(),
+            horse: row.horse(),
+            order: row.order(),
+        };
+        let horses = day_list::read(path)?.iter().map(listed).collect();
+        if self.number.is_some() || can_type {
+            return Ok((self.read(protocols, settings)?, horses));
+        }
         let subject = Subject { person: self.person.clone(), ..Subject::default() };
-        let horses = rows.iter().map(|row| (row.number.clone(), row.horse())).collect();
         Ok((self.set.added_to(subject, protocols, settings)?, horses))
     }
 

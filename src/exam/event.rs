@@ -343,6 +343,9 @@ pub struct NamedHorse {
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub other: bool,
 }
+    /// What the practice's system knows this horse's exam by; absent where no list said it, and in older journals.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub order: Option<Order>,
 
 /// What a machine wrote down of a free note; nobody has read it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

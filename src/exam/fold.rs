@@ -172,7 +172,11 @@ impl Exam {
             Event::ScannerClock(clock) => self.scanner_clocks.push(clock.clone()),
             Event::Named(named) => {
                 if named.other {
-                    self.header.horse = Horse::default();
+                    // An order is that of one horse: results under it would go into the other one's file.
+                    (self.header.horse, self.header.order) = (Horse::default(), None);
+                }
+                if named.order.is_some() {
+                    self.header.order.clone_from(&named.order);
                 }
                 name(&mut self.header.horse, &named.horse);
             }

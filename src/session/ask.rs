@@ -85,6 +85,11 @@ pub enum Doubt {
         /// How it is read back.
         aloud: String,
     },
+    /// A horse of the list of the day was named by its number.
+    Listed {
+        /// How it is read back.
+        aloud: String,
+    },
     /// The exam was ended while views are missing.
     Unfinished {
         /// How many.
@@ -269,7 +274,7 @@ impl SpokenQuestion {
         if let Doubt::Reach { right, back, .. } = &self.doubt {
             return format!("{right} now, or {back}?");
         }
-        if let Doubt::Name { aloud, .. } = &self.doubt {
+        if let Doubt::Name { aloud, .. } | Doubt::Listed { aloud } = &self.doubt {
             return aloud.clone();
         }
         match self.offers.as_slice() {
@@ -311,6 +316,7 @@ impl SpokenQuestion {
             }
             Doubt::Odd { message } => format!("read back: {words}; {message}"),
             Doubt::Name { name, .. } => format!("read back: the horse may be `{name}`, as it was spelled"),
+            Doubt::Listed { aloud } => format!("read back: {words}; {aloud}"),
             Doubt::Reach { back, .. } => {
                 let words = self.offers.first().map_or("", |offer| &offer.words);
                 format!("read back: `{words}`; it may be meant for now, or {back}")
@@ -346,6 +352,7 @@ impl SpokenQuestion {
                             Doubt::Jump { .. }
                                 | Doubt::Odd { .. }
                                 | Doubt::Name { .. }
+                                | Doubt::Listed { .. }
                                 | Doubt::Unfinished { .. }
                         ) =>
                 {

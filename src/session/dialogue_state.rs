@@ -21,6 +21,7 @@ use crate::session::dialogue_options::DialogueOptions;
 use crate::session::effect::{AnswerExpected, Effect, Expected, Floor};
 use crate::session::exam_log::ExamLog;
 use crate::session::exam_summary::Summary;
+use crate::session::listed_horse::ListedHorse;
 use crate::session::notice::{Notice, ScreenChange};
 use crate::session::own_voice::OwnVoice;
 use crate::session::stills::AwaitedStills;
@@ -69,8 +70,8 @@ pub struct Dialogue {
     pub(super) unheard_before: Option<Unheard>,
     /// What was heard over the program's own voice was read back, and nothing was heard without it since.
     pub(super) asked_over_own_voice: bool,
-    /// The horses of the day, each with its number on the list.
-    pub(super) day_list: Vec<(String, Horse)>,
+    /// The horses of the day.
+    pub(super) day_list: Vec<ListedHorse>,
     /// The name that was spelled last and not confirmed.
     pub(super) spelled: Option<String>,
     /// The horses that are known from earlier exams.

@@ -292,7 +292,7 @@ impl Session {
     }
 
     /// From now on one of these horses can be named by its number, and these are known by their names.
-    pub(super) fn name_from(&mut self, horses: Vec<(String, Horse)>, known: Vec<Horse>) {
+    pub(super) fn name_from(&mut self, horses: Vec<super::listed_horse::ListedHorse>, known: Vec<Horse>) {
         self.dialogue.set_day_list(horses);
         self.dialogue.set_known_horses(known);
     }

@@ -2,18 +2,19 @@
 //!
 //! Takes: what was said of the horse, the list of the day, and the horses that are known already.
 //! Gives: the question whether the name is right; the line that names the horse.
-//! Never: names a horse whose spelled name nobody confirmed.
+//! Never: names a horse that nobody confirmed, or takes less of the list than the command line does.
 //! Tested in: `tests/it/horse_name.rs`.
 
 use crate::clock::Sample;
 use crate::exam::call::{Act, Call};
-use crate::exam::event::{Event, Horse, NamedHorse};
+use crate::exam::event::{Event, Horse, NamedHorse, Order};
 use crate::exam::parse::Parsed;
 use crate::exam::spelled::joined;
 use crate::language::closed_sets::HorseFact;
 use crate::session::ask::{Doubt, Offer, SpokenQuestion};
 use crate::session::dialogue_options::Listener;
 use crate::session::dialogue_state::{Dialogue, Written};
+use crate::session::listed_horse::ListedHorse;
 use crate::session::notice::Notice;
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
@@ -25,7 +26,7 @@ const NEAR_MIN: usize = 4;
 
 impl Dialogue {
     /// From now on one of these horses can be named by its number.
-    pub fn set_day_list(&mut self, horses: Vec<(String, Horse)>) {
+    pub fn set_day_list(&mut self, horses: Vec<ListedHorse>) {
         self.day_list = horses;
     }
 
@@ -67,6 +68,31 @@ impl Dialogue {
         Some(SpokenQuestion { doubt: Doubt::Name { name, aloud }, offers })
     }
 
+    /// The question whether a horse of the list is meant: a number is easily misheard, and all that the list says of that
+    /// horse comes with it.
+    pub(super) fn number_question(&self, utterance: &Utterance, parsed: &Parsed) -> Option<SpokenQuestion> {
+        let [call] = parsed.calls.as_slice() else { return None };
+        if utterance.rejected || self.options.listener == Listener::Nobody {
+            return None;
+        }
+        let listed = self.listed_as(&call.act)?;
+        let header = &self.log.exam().header;
+        if header.horse == listed.horse && header.order == listed.order {
+            return None;
+        }
+        let before = header.horse.name.as_ref().or(header.horse.id.as_ref());
+        let instead = before.map(|before| format!(" instead of {before}")).unwrap_or_default();
+        let aloud = format!("{}{instead}?", in_words(listed));
+        let offer = Offer { words: call.words.clone(), calls: vec![call.clone()] };
+        Some(SpokenQuestion { doubt: Doubt::Listed { aloud }, offers: vec![offer] })
+    }
+
+    /// The horse of the list whose number a call says.
+    fn listed_as(&self, act: &Act) -> Option<&ListedHorse> {
+        let Act::Identity { what, value } = act else { return None };
+        self.day_list.iter().find(|listed| *what == HorseFact::Number && listed.number == *value)
+    }
+
     /// The name that a call spells, or goes on with.
     fn spelled_name(&self, act: &Act) -> Option<String> {
         match act {
@@ -80,10 +106,10 @@ impl Dialogue {
 
     /// The horses of the list whose name fits, each as it is read back and as what a yes does.
     fn listed(&self, call: &Call, fits: &dyn Fn(&str) -> bool) -> Vec<(String, Offer)> {
-        let offer = |(number, horse): &(String, Horse)| {
-            let name = horse.name.as_deref().filter(|name| fits(name))?;
-            let calls = vec![said_of(call, HorseFact::Number, number)];
-            Some((format!("{name}, horse {number}"), Offer { words: call.words.clone(), calls }))
+        let offer = |listed: &ListedHorse| {
+            listed.horse.name.as_deref().filter(|name| fits(name))?;
+            let calls = vec![said_of(call, HorseFact::Number, &listed.number)];
+            Some((in_words(listed), Offer { words: call.words.clone(), calls }))
         };
         self.day_list.iter().filter_map(offer).collect()
     }
@@ -99,7 +125,7 @@ impl Dialogue {
         self.known_horses.iter().filter_map(offer).collect()
     }
 
-    /// A horse is named by its number on the list of the day, which is read back, or by its name, which was.
+    /// A horse is named by its number on the list of the day or by its name, once what was read back was confirmed.
     pub(super) fn name_horse(&mut self, written: &Written, now: Sample) {
         let said = |wanted: HorseFact| {
             written.calls.iter().find_map(|call| match &call.act {
@@ -119,13 +145,13 @@ impl Dialogue {
     }
 
     fn name_by_number(&mut self, number: &str, now: Sample) {
-        let Some((_, horse)) = self.day_list.iter().find(|(known, _)| known == number).cloned() else {
+        let Some(listed) = self.day_list.iter().find(|listed| listed.number == number).cloned() else {
             self.sound(Tone::Alarm);
             self.say(&format!("no horse {number} on the list"), now);
             return self.report(Notice::Incomplete, &format!("the list of the day has no horse {number}"));
         };
-        let name = horse.name.clone().unwrap_or_else(|| format!("horse {number}"));
-        self.name_as(horse, now);
+        let name = listed.name();
+        self.name_as(listed.horse, listed.order, now);
         self.say(&name, now);
         self.report(Notice::Answer, &format!("horse {number} of the list: {name}"));
     }
@@ -135,12 +161,12 @@ impl Dialogue {
         let known = self.known_horses.iter().find(is_known).cloned();
         let horse = known.unwrap_or_else(|| Horse { name: Some(name.clone()), ..Horse::default() });
         let number = id.map(|id| format!(", number {id}")).unwrap_or_default();
-        self.name_as(horse, now);
+        self.name_as(horse, None, now);
         self.report(Notice::Answer, &format!("the horse is {name}{number}"));
     }
 
     /// What was known of another horse does not stay with this one.
-    fn name_as(&mut self, horse: Horse, now: Sample) {
+    fn name_as(&mut self, horse: Horse, order: Option<Order>, now: Sample) {
         let header = &self.log.exam().header;
         let by = header.person.clone().unwrap_or_else(|| VOICE.to_owned());
         let before = &header.horse;
@@ -153,7 +179,15 @@ impl Dialogue {
         let may_be_other = before.is_same(&horse).map_or(horse.name.is_none(), |is_same| !is_same);
         let other = is_named && may_be_other && !(same_name && horse.id.is_none());
         self.spelled = None;
-        self.note(now, Event::Named(NamedHorse { by, horse, other }));
+        self.note(now, Event::Named(NamedHorse { by, horse, order, other }));
+    }
+}
+
+/// A horse of the list, as it is read back.
+fn in_words(listed: &ListedHorse) -> String {
+    match &listed.horse.name {
+        Some(name) => format!("{name}, horse {}", listed.number),
+        None => listed.name(),
     }
 }
 

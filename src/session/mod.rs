@@ -31,6 +31,7 @@ pub mod second_screen;
 pub mod screen;
 pub mod talk_switch;
 mod dialogue_options;
+pub mod listed_horse;
 pub mod options;
 pub mod microphone;
 pub mod remembered;

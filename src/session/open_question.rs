@@ -42,7 +42,8 @@ impl Dialogue {
             protocols: self.log.protocols(),
             sides: self.sides,
         };
-        if let Some(question) = self.name_question(utterance, parsed) {
+        let named = self.name_question(utterance, parsed);
+        if let Some(question) = named.or_else(|| self.number_question(utterance, parsed)) {
             return Some(question).filter(|_| self.attention.takes_calls(utterance));
         }
         let reaches =

@@ -10,6 +10,7 @@ use std::path::PathBuf;
 
 use crate::exam::event::{Horse, Order};
 use crate::session::dialogue_options::Output;
+use crate::session::listed_horse::ListedHorse;
 use crate::session::screen::Display;
 use crate::session::second_screen::SecondScreen;
 use crate::session::talk_switch::SwitchChoice;
@@ -45,8 +46,8 @@ pub struct ListenOptions {
     pub watch: Option<PathBuf>,
     /// Seconds that the scanner takes from saving a still to its file there.
     pub export_delay_s: f64,
-    /// The horses of the day, each with its number on the list: one of them is named by voice.
-    pub day_list: Vec<(String, Horse)>,
+    /// The horses of the day: one of them is named by voice.
+    pub day_list: Vec<ListedHorse>,
     /// The horses that are known from earlier exams: a spelled name may be one of theirs.
     pub known_horses: Vec<Horse>,
     /// The switch to talk by; none where everything counts that is said.

@@ -4,9 +4,10 @@ use crate::support;
 use support::BUILT_IN;
 use support::talk::{Talk, person};
 use zonecall::exam::call::Act;
-use zonecall::exam::event::{Event, Horse, Outcome};
+use zonecall::exam::event::{Event, Horse, Order, Outcome};
 use zonecall::exam::parse::parse;
 use zonecall::session::dialogue::{DialogueOptions, Speech};
+use zonecall::session::listed_horse::ListedHorse;
 use zonecall::session::notice::Notice;
 
 /// What a phrase spells, or what is wrong with it.
@@ -97,6 +98,10 @@ fn horse(name: &str, id: Option<&str>) -> Horse {
     Horse { name: Some(name.to_owned()), id: id.map(str::to_owned), ..Horse::default() }
 }
 
+fn listed(number: &str, horse: Horse) -> ListedHorse {
+    ListedHorse { number: number.to_owned(), horse, order: None }
+}
+
 fn named(talk: &Talk) -> (Option<&str>, Option<&str>) {
     let horse = &talk.dialogue.exam().header.horse;
     (horse.name.as_deref(), horse.id.as_deref())
@@ -110,15 +115,54 @@ fn spell<'a>(talk: &'a mut Talk, name: &str) -> &'a mut Talk {
 #[test]
 fn a_horse_of_the_days_list_is_named_by_its_number_and_read_back() {
     let mut talk = Talk::aloud();
-    let juniper = Horse { name: Some("Bramble".to_owned()), id: Some("4711".to_owned()), ..Horse::default() };
-    talk.dialogue.set_day_list(vec![("3".to_owned(), juniper.clone())]);
+    let bramble = horse("Bramble", Some("4711"));
+    talk.dialogue.set_day_list(vec![listed("3", bramble.clone())]);
     talk.say("horse three");
+    assert_eq!(talk.said().last(), Some(&"Bramble, horse 3 instead of Juniper?"));
+    assert_eq!(
+        named(&talk).0,
+        Some("Juniper"),
+        "a number is easily misheard: nothing changes before the yes"
+    );
+    talk.say("no").at_s += 4.0;
+    assert_eq!(named(&talk).0, Some("Juniper"));
+    talk.say("horse three").say("yes");
     assert_eq!(talk.said().last(), Some(&"Bramble"));
-    assert_eq!(talk.dialogue.exam().header.horse, juniper);
+    assert_eq!(talk.dialogue.exam().header.horse, bramble);
     talk.at_s += 5.0;
     talk.say("horse four");
     assert_eq!(talk.told(Notice::Incomplete), ["the list of the day has no horse 4"]);
-    assert_eq!(talk.dialogue.exam().header.horse, juniper);
+    assert_eq!(talk.dialogue.exam().header.horse, bramble);
+    // Said once more, it is read back, and there is nothing to confirm.
+    talk.at_s += 5.0;
+    talk.say("horse three");
+    assert_eq!((talk.said().last(), talk.outcomes().last()), (Some(&"Bramble"), Some(&Outcome::Calls)));
+}
+
+/// As `--number` takes it: horse, accession number and study, and none of those of the horse before.
+#[test]
+fn all_that_the_list_says_of_a_horse_comes_with_its_number() {
+    let mut talk = nameless(Speech::Silent);
+    let order = |accession: &str| {
+        Some(Order { accession: Some(accession.to_owned()), study: Some("2.25.801".to_owned()) })
+    };
+    talk.dialogue.set_day_list(vec![
+        ListedHorse { order: order("A1"), ..listed("3", horse("Bramble", Some("4711"))) },
+        ListedHorse { order: order("A2"), ..listed("4", horse("Nettles", Some("4712"))) },
+        listed("5", horse("Juniper", Some("4713"))),
+    ]);
+    talk.say("horse three").say("yes");
+    assert_eq!(talk.dialogue.exam().header.order, order("A1"));
+    talk.say("horse four").say("yes");
+    assert_eq!(
+        (named(&talk), talk.dialogue.exam().header.order.clone()),
+        ((Some("Nettles"), Some("4712")), order("A2"))
+    );
+    talk.say("horse five").say("yes");
+    assert_eq!(
+        (named(&talk), talk.dialogue.exam().header.order.clone()),
+        ((Some("Juniper"), Some("4713")), None)
+    );
 }
 
 /// What the list says of one horse is not said of the next, which has no number.
@@ -126,10 +170,10 @@ fn a_horse_of_the_days_list_is_named_by_its_number_and_read_back() {
 fn nothing_of_the_horse_before_stays_with_another_one() {
     let mut talk = nameless(Speech::Silent);
     talk.dialogue.set_day_list(vec![
-        ("3".to_owned(), Horse { owner: Some("Kim Example".to_owned()), ..horse("Bramble", Some("4711")) }),
-        ("4".to_owned(), horse("Nettles", None)),
+        listed("3", Horse { owner: Some("Kim Example".to_owned()), ..horse("Bramble", Some("4711")) }),
+        listed("4", horse("Nettles", None)),
     ]);
-    talk.say("horse three").say("horse four");
+    talk.say("horse three").say("yes").say("horse four").say("yes");
     assert_eq!(talk.dialogue.exam().header.horse, horse("Nettles", None));
     spell(&mut talk, "Juniper").say("yes");
     assert_eq!(talk.dialogue.exam().header.horse, horse("Juniper", None));
@@ -192,8 +236,9 @@ fn a_name_that_was_broken_off_goes_on() {
 
 #[test]
 fn a_name_of_the_list_stands_for_that_horse_and_two_of_one_name_are_chosen_between() {
-    let list = |ids: &[(&str, &str)]| -> Vec<(String, Horse)> {
-        let row = |(idx, (name, id)): (usize, &(&str, &str))| ((idx + 1).to_string(), horse(name, Some(id)));
+    let list = |ids: &[(&str, &str)]| -> Vec<ListedHorse> {
+        let row =
+            |(idx, (name, id)): (usize, &(&str, &str))| listed(&(idx + 1).to_string(), horse(name, Some(id)));
         ids.iter().enumerate().map(row).collect()
     };
     let mut talk = nameless(Speech::Aloud);

@@ -172,7 +172,7 @@ proptest! {
         pieces in prop::collection::vec((any::<prop::sample::Index>(), 1..6_usize, 0.0..4.0), 1..6),
     ) {
         let mut talk = Talk::aloud();
-        talk.dialogue.set_day_list(vec![("1".to_owned(), zonecall::exam::event::Horse::default())]);
+        talk.dialogue.set_day_list(vec![zonecall::session::listed_horse::ListedHorse { number: "1".to_owned(), ..Default::default() }]);
         talk.say("left fore zone two alpha transverse");
         for words in evoked {
             talk.at_s += 8.0;
