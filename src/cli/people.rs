@@ -24,7 +24,8 @@ const PASSPHRASE_BYTES_MAX: u64 = 4096;
 #[command(after_help = "Examples:\n  zonecall people\n  \
     zonecall people add \"Ada Example\" --role vet --licence 1234\n  \
     zonecall people add \"Kim Example\" --role assistant\n  \
-    zonecall people new-key \"Ada Example\"\n\n\
+    zonecall people new-key \"Ada Example\"\n  \
+    zonecall people remove \"Kim Example\"\n\n\
     The list is `people.toml` in the folder of settings, the keys lie next to it in `keys/`. Keep a copy of both.\n\
     A passphrase cannot be recovered: forgotten, it needs a new key; what was signed before stays valid.\n\n\
     Exit codes: 0 done, 2 an error.")]
@@ -47,6 +48,11 @@ enum PeopleTask {
         licence: String,
         #[command(flatten)]
         passphrase: PassphraseArgs,
+    },
+    /// Take somebody off who has left: they change and sign nothing any more; what they signed stays valid and named.
+    Remove {
+        /// Whom.
+        name: String,
     },
     /// Give a vet a new key; the one before stays known.
     NewKey {
@@ -106,6 +112,11 @@ pub(crate) fn people(args: &PeopleArgs) -> anyhow::Result<ExitCode> {
             people.add(name, Role::Vet, licence, &passphrase.new_one()?)?;
             writeln!(out, "{} may sign, with a key of their own", name.trim())?;
         }
+        Some(PeopleTask::Remove { name }) => {
+            let name = people.find(name)?.name.clone();
+            people.remove(&name)?;
+            writeln!(out, "{name} changes and signs nothing any more; what was signed before stays valid")?;
+        }
         Some(PeopleTask::NewKey { name, passphrase }) => {
             people.vet(name)?;
             people.new_key(name, &passphrase.new_one()?)?;
@@ -122,9 +133,10 @@ fn list(people: &People, out: &mut impl Write) -> std::io::Result<()> {
             "nobody is on the list yet; add a vet with `zonecall people add NAME --role vet --licence NUMBER`"
         )?;
     }
-    for Person { name, role, licence, key, earlier_keys } in people.all() {
+    for Person { name, role, licence, key, earlier_keys, left } in people.all() {
         let licence = if licence.is_empty() { String::new() } else { format!(", licence {licence}") };
-        writeln!(out, "{name}: {}{licence}", role.as_str())?;
+        let left = if *left { ", has left" } else { "" };
+        writeln!(out, "{name}: {}{licence}{left}", role.as_str())?;
         if let Some(key) = key {
             writeln!(out, "  key {key}")?;
         }

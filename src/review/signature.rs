@@ -61,6 +61,10 @@ pub(super) fn name_of(by: &str) -> Result<String, Refusal> {
         Refusal::Wrong(Problem { message: message.to_owned(), help: help.to_owned() })
     })?;
     match people.person(by) {
+        Some(person) if person.left => wrong(
+            format!("`{}` is no longer in the practice, so nothing was saved", person.name),
+            "enter a name of the list at the top",
+        ),
         Some(person) => Ok(person.name.clone()),
         None if people.all().is_empty() => Ok(by.to_owned()),
         None => wrong(
@@ -81,7 +85,7 @@ fn refused(error: &impl ToString) -> Refusal {
     Refusal::Wrong(Problem { message: message.to_owned(), help: help.to_owned() })
 }
 
-/// Everybody of the practice; nobody where the list cannot be read, which signing then tells.
+/// Everybody who is in the practice; nobody where the list cannot be read, which signing then tells.
 pub(super) fn people_shown() -> Vec<PersonShown> {
     let shown = |person: &Person| PersonShown {
         name: person.name.clone(),
@@ -89,7 +93,8 @@ pub(super) fn people_shown() -> Vec<PersonShown> {
         licence: person.licence.clone(),
         can_sign: person.role == Role::Vet && person.key.is_some(),
     };
-    people().map(|people| people.all().iter().map(shown).collect()).unwrap_or_default()
+    let there = |people: People| people.all().iter().filter(|person| !person.left).map(shown).collect();
+    people().map(there).unwrap_or_default()
 }
 
 /// Signs the record as the vet has seen it.

@@ -65,6 +65,9 @@ pub struct Person {
     /// Public keys that this vet signed with before.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub earlier_keys: Vec<String>,
+    /// No longer in the practice: changes and signs nothing any more; what was signed before stays valid and named.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub left: bool,
 }
 
 #[derive(Debug, Default, Serialize, Deserialize)]
@@ -128,6 +131,14 @@ pub enum PeopleError {
     /// Not a vet.
     #[error("`{name}` is on the list as assistant; a vet signs and takes signatures back")]
     NoVet {
+        /// Who.
+        name: String,
+    },
+    /// No longer there.
+    #[error(
+        "`{name}` is no longer in the practice and changes or signs nothing; `zonecall people add` takes somebody in again"
+    )]
+    Left {
         /// Who.
         name: String,
     },
@@ -236,6 +247,7 @@ impl People {
     pub fn key_in_words(&self, public: &str) -> String {
         match self.of_key(public) {
             Some(person) if person.key.as_deref() == Some(public) => format!("the key of {}", person.name),
+            Some(person) if person.left => format!("a key of {}, who has left the practice", person.name),
             Some(person) => format!("an earlier key of {}", person.name),
             None if self.shared_key().as_deref() == Some(public) => {
                 "the key that everybody shared before each vet had one".to_owned()
@@ -244,7 +256,7 @@ impl People {
         }
     }
 
-    /// Adds somebody; a vet gets a key of their own, sealed by the passphrase.
+    /// Adds somebody, or takes in again somebody who had left; a vet gets a key of their own, sealed by the passphrase.
     ///
     /// # Errors
     /// When the name is taken or empty, a vet has no licence, or the key cannot be made.
@@ -266,7 +278,7 @@ impl People {
         if role == Role::Vet && licence.is_empty() {
             return wrong("a vet needs a licence number", "give the licence number");
         }
-        if self.find(name).is_ok() {
+        if self.person(name).is_some_and(|person| !person.left) {
             return wrong("this name is on the list already", "give another name, or make a new key for it");
         }
         let key = match role {
@@ -274,8 +286,35 @@ impl People {
             Role::Assistant => None,
         };
         let (name, licence) = (name.to_owned(), licence.to_owned());
-        self.list.push(Person { name, role, licence, key, earlier_keys: Vec::new() });
+        match self.list.iter_mut().find(|person| person.is(&name)) {
+            Some(back) => (back.role, back.licence, back.key, back.left) = (role, licence, key, false),
+            None => {
+                self.list.push(Person { name, role, licence, key, earlier_keys: Vec::new(), left: false });
+            }
+        }
         self.write()
+    }
+
+    /// Takes somebody off: they change and sign nothing any more. Their public keys stay, so that what they signed is known;
+    /// the sealed one is deleted, so that nobody signs with it.
+    ///
+    /// # Errors
+    /// When there is nobody of this name, or the files cannot be written.
+    pub fn remove(&mut self, name: &str) -> Result<(), PeopleError> {
+        let name = self.find(name)?.name.clone();
+        let Some(person) = self.list.iter_mut().find(|person| person.name == name) else { return Ok(()) };
+        let key = person.key.take();
+        person.earlier_keys.extend(key.clone());
+        person.left = true;
+        // First the list: a key that it names must be there.
+        self.write()?;
+        let Some(path) = key.map(|key| self.key_file(&key)) else { return Ok(()) };
+        match std::fs::remove_file(&path) {
+            Err(source) if source.kind() != ErrorKind::NotFound => {
+                Err(PeopleError::File { doing: "delete the key", path, source })
+            }
+            _ => Ok(()),
+        }
     }
 
     /// Gives a vet a new key; the one before stays known.
@@ -325,8 +364,17 @@ impl People {
         Ok((person.clone(), sealed.open(passphrase)?))
     }
 
-    fn find(&self, name: &str) -> Result<&Person, PeopleError> {
-        self.person(name).ok_or_else(|| PeopleError::Unknown { name: name.trim().to_owned() })
+    /// Whoever has this name and is still in the practice.
+    ///
+    /// # Errors
+    /// When there is nobody of this name, or they have left.
+    pub fn find(&self, name: &str) -> Result<&Person, PeopleError> {
+        let person =
+            self.person(name).ok_or_else(|| PeopleError::Unknown { name: name.trim().to_owned() })?;
+        if person.left {
+            return Err(PeopleError::Left { name: person.name.clone() });
+        }
+        Ok(person)
     }
 
     fn key_file(&self, public: &str) -> PathBuf {

@@ -151,6 +151,40 @@ fn a_new_key_takes_the_place_of_the_old_one_whose_signatures_still_hold() {
 }
 
 #[test]
+fn who_has_left_changes_and_signs_nothing_and_what_they_signed_stays_valid_and_named() {
+    let practice = Practice::new();
+    done(&practice.add("Ada Example", "1234", ADA));
+    done(&practice.run(&["people", "add", "Kim Example", "--role", "assistant"]));
+    done(&practice.sign("Ada Example", ADA, &[]));
+    let keys = || std::fs::read_dir(practice.settings().join("keys")).unwrap().count();
+    assert_eq!(keys(), 1);
+    let told = done(&practice.run(&["people", "remove", "ada example"]));
+    assert!(told.starts_with("Ada Example changes and signs nothing any more"), "{told}");
+    assert_eq!(keys(), 0, "nobody signs with it any more");
+    let listed = done(&practice.run(&["people"]));
+    assert!(listed.contains("Ada Example: vet, licence 1234, has left\n  earlier key "), "{listed}");
+    // What was signed holds, and it is said whose it is.
+    let (code, said) = verify(&practice);
+    assert!(said.contains("a key of Ada Example, who has left the practice"), "{said}");
+    assert_eq!(code, Some(0), "{said}");
+    refused(&practice.sign("Ada Example", ADA, &[]), "no longer in the practice");
+    refused(&practice.run(&["people", "remove", "Ada Example"]), "no longer in the practice");
+    refused(&practice.run(&["people", "remove", "Nobody"]), "not on the list");
+    // Taken in again, with a key of today.
+    done(&practice.add("Ada Example", "1234", BEA));
+    let people = People::read(&practice.settings()).unwrap();
+    let ada = people.person("Ada Example").unwrap();
+    assert_eq!((ada.left, ada.key.is_some(), ada.earlier_keys.len()), (false, true, 1));
+    assert_ne!(ada.key, ada.earlier_keys.first().cloned());
+    // An assistant leaves, too.
+    done(&practice.run(&["people", "remove", "Kim Example"]));
+    assert!(matches!(
+        People::read(&practice.settings()).unwrap().find("Kim Example"),
+        Err(PeopleError::Left { .. })
+    ));
+}
+
+#[test]
 fn keys_are_for_their_owner_alone_sealed_and_never_two_people_s() {
     let practice = Practice::new();
     done(&practice.add("Dr Ada", "V-1", ADA));
@@ -376,6 +410,13 @@ fn at_the_desk_only_people_of_the_list_change_something_once_there_is_one() {
     assert_eq!(added(" kim ").0, 200);
     let lines = std::fs::read_to_string(folder.path().join("exam.jsonl")).unwrap();
     assert!(lines.lines().last().unwrap().contains("\"by\":\"Kim\""), "{lines}");
+    // Who has left is known, and changes nothing any more.
+    People::read(&folder.path().join("settings/zonecall")).unwrap().remove("Kim").unwrap();
+    let (status, told) = added("Kim");
+    assert!(
+        status == 422 && told["message"].as_str().unwrap().contains("no longer in the practice"),
+        "{told}"
+    );
     // A list that cannot be read lets nobody in by mistake.
     std::fs::write(folder.path().join("settings/zonecall/people.toml"), "[[person]]\nname = 3\n").unwrap();
     assert_eq!(added("Kim").0, 422);
