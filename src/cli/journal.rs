@@ -118,7 +118,10 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             let hash = if files.len() == 1 { "with its hash" } else { "each with its hash" };
             format!("{}, {hash}", count(files.len(), "kept file"))
         }
-        Event::Sent(sent) => format!("{} objects sent to {}", sent.objects.len(), receiver(sent)),
+        Event::Sent(sent) => {
+            let by = sent.by.as_ref().map(|by| format!("by {by}: ")).unwrap_or_default();
+            format!("{by}{} objects sent to {}", sent.objects.len(), receiver(sent))
+        }
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Moved { from } => {
             format!("the folder `{from}` was lost; all lines before this one were copied")

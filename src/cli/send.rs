@@ -12,6 +12,7 @@ use std::process::ExitCode;
 
 use anyhow::Context as _;
 
+use super::options::not_blank;
 use super::peer_args::PeerArgs;
 use super::peers;
 use crate::clock::Sample;
@@ -20,6 +21,7 @@ use crate::exam_folder::{ExamFolder, OUT_FOLDER};
 use crate::exchange::dicom::DICOM_FOLDER;
 use crate::exchange::network::reports::ReportPort;
 use crate::exchange::network::send::{Object, Peer, SendError, Sent};
+use crate::exchange::network::status::warning;
 use crate::exchange::network::stow::StowServer;
 use crate::exchange::uid::uid;
 use crate::frames::beside::is_own_file;
@@ -61,6 +63,9 @@ pub(crate) struct SendArgs {
     /// Exam folder whose journal gets a line about what was sent.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) exam: Option<PathBuf>,
+    /// Who sends it, for that line.
+    #[arg(long, value_name = "NAME", requires = "exam", value_parser = not_blank)]
+    pub(crate) by: Option<String>,
 }
 
 pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
@@ -96,7 +101,7 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
         let name = object.path.shown();
         let _ = match how {
             Sent::Yes => writeln!(out, "sent {name}"),
-            Sent::Warned(status) => writeln!(out, "sent {name}, with warning {status:#06x}"),
+            Sent::Warned(status) => writeln!(out, "sent {name}, but {}", warning(*status)),
             Sent::Refused(why) => writeln!(out, "REFUSED {name}: {why}"),
         };
         match how {
@@ -118,7 +123,7 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
         let committed = kept.as_ref().ok().cloned().flatten().unwrap_or_default();
         let objects: Vec<String> = sent.iter().map(|object| object.instance.clone()).collect();
         let (to, ae_title) = way.place();
-        note(folder, SentEvent { to, ae_title, objects, committed, refused })?;
+        note(folder, SentEvent { to, ae_title, objects, committed, refused, by: args.by.clone() })?;
     }
     whole?;
     let is_short = kept?.is_some_and(|kept| kept.len() < sent.len());

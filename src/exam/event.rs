@@ -310,6 +310,9 @@ pub struct SentEvent {
     #[serde(default, skip_serializing_if = "is_none_refused")]
     pub refused: usize,
 }
+    /// Who sent it; absent where nobody said so, and in older journals.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
 
 #[allow(clippy::trivially_copy_pass_by_ref)] // as serde calls it
 fn is_none_refused(refused: &usize) -> bool {

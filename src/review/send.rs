@@ -76,7 +76,7 @@ pub(super) fn send(
     program: Option<&ExportProgram>,
     wanted: &SendRequest,
 ) -> Result<SendOutcome, Refusal> {
-    name_of(&wanted.by)?;
+    let by = name_of(&wanted.by)?;
     if !peers(program)?.peers.contains(&wanted.peer) {
         return wrong(format!("no peer is called `{}`", wanted.peer), "choose one that `peers.toml` names");
     }
@@ -100,7 +100,11 @@ pub(super) fn send(
         return wrong("the exam has no still, so nothing was sent", "pair its stills first");
     }
     let mut command = Command::new(&program.program);
-    command.arg("send").args(["--to", &wanted.peer]).arg("--exam").arg(desk.folder.path()).args(&paths);
+    command.arg("send").args(["--to", &wanted.peer]).arg("--exam").arg(desk.folder.path());
+    if !by.trim().is_empty() {
+        command.arg(format!("--by={by}"));
+    }
+    command.args(&paths);
     command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
     let mut child = command.spawn().or_else(|error| does_not_start(&error))?;
     let warned = child.stderr.take();

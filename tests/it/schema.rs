@@ -96,6 +96,7 @@ fn afterwards() -> Vec<Event> {
             committed: vec!["2.25.1".to_owned()],
             refused: 1,
         }),
+            by: Some("Ada".to_owned()),
         review(Change::Call { seq: Seq(4), act: Act::View(place()) }),
         review(Change::Call {
             seq: Seq(4),

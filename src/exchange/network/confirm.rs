@@ -16,6 +16,7 @@ use super::commitment::{CLASS, CommitRequest, INSTANCE, Named, REQUEST, Report, 
 use super::message::{Kind, Message, SUCCESS};
 use super::reports::{ReportPort, receive};
 use super::send::{Object, Peer, SendError, Talk, answered};
+use super::status::refusal;
 
 impl Peer {
     /// Tells a peer that asked before what is kept, in an association of its own (PS3.4 J.3.3).
@@ -29,7 +30,7 @@ impl Peer {
         let data = report.bytes(&syntax).map_err(|why| answered(self, why))?;
         let status = talk.ask(&report.message(1), context, Some(&data))?;
         talk.association.release().map_err(|error| self.failed(&error))?;
-        if status == SUCCESS { Ok(()) } else { Err(answered(self, format!("status {status:#06x}"))) }
+        if status == SUCCESS { Ok(()) } else { Err(answered(self, refusal(status, None))) }
     }
 
     /// Asks a peer to confirm that it keeps these objects; gives the instances that it promises to keep, from what comes
@@ -63,10 +64,7 @@ impl Peer {
             Message { has_data: true, what: REQUEST, ..Message::new(Kind::Action, 1, CLASS, INSTANCE) };
         let status = talk.ask(&request, context, Some(&data))?;
         if status != SUCCESS {
-            return Err(answered(
-                self,
-                format!("status {status:#06x} to the question whether it keeps them"),
-            ));
+            return Err(answered(self, format!("asked whether it keeps them, {}", refusal(status, None))));
         }
         let report = match elsewhere {
             Some(port) => {

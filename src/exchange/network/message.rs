@@ -93,6 +93,8 @@ pub(super) struct Message {
     pub(super) instance: String,
     /// How it went; of an answer.
     pub(super) status: u16,
+    /// What the other side says of it in its own words; of an answer.
+    pub(super) comment: Option<String>,
     /// Data follow.
     pub(super) has_data: bool,
     /// Which action or event; 0 where it is neither.
@@ -125,7 +127,7 @@ impl Message {
     /// A request without data.
     pub(super) fn new(kind: Kind, id: u16, class: &str, instance: &str) -> Message {
         let (class, instance) = (class.to_owned(), instance.to_owned());
-        Message { kind, id, class, instance, status: SUCCESS, has_data: false, what: 0 }
+        Message { kind, id, class, instance, status: SUCCESS, comment: None, has_data: false, what: 0 }
     }
 
     pub(super) fn read(bytes: &[u8]) -> Result<Message, MessageError> {
@@ -144,6 +146,7 @@ impl Message {
             class: text(tags::AFFECTED_SOP_CLASS_UID, tags::REQUESTED_SOP_CLASS_UID),
             instance: text(tags::AFFECTED_SOP_INSTANCE_UID, tags::REQUESTED_SOP_INSTANCE_UID),
             status: number(tags::STATUS).unwrap_or(SUCCESS),
+            comment: text_of(&data, tags::ERROR_COMMENT),
             has_data,
             what: number(tags::ACTION_TYPE_ID).or_else(|| number(tags::EVENT_TYPE_ID)).unwrap_or(0),
         })

@@ -8,6 +8,7 @@
 mod message;
 mod inbox;
 mod limits;
+pub(crate) mod status;
 pub mod tls;
 pub mod send;
 pub mod stow;

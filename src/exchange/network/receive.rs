@@ -46,7 +46,7 @@ const RETIRED_IMAGE: &str = "1.2.840.10008.5.1.4.1.1.6";
 const RETIRED_MULTI_FRAME: &str = "1.2.840.10008.5.1.4.1.1.3";
 
 /// Data are kept as they come, so these need no decoder.
-const SYNTAXES: [&str; 12] = [
+const SYNTAXES: [&str; 13] = [
     uids::EXPLICIT_VR_LITTLE_ENDIAN,
     uids::IMPLICIT_VR_LITTLE_ENDIAN,
     BIG_ENDIAN,
@@ -59,6 +59,7 @@ const SYNTAXES: [&str; 12] = [
     uids::JPEGLS_LOSSLESS,
     uids::JPEGLS_NEAR_LOSSLESS,
     uids::RLE_LOSSLESS,
+    uids::DEFLATED_EXPLICIT_VR_LITTLE_ENDIAN,
 ];
 
 /// Retired, and still sent by older scanners (PS3.5 A.3).
@@ -118,7 +119,7 @@ fn not_agreed(contexts: &[PresentationContextNegotiated]) -> Option<String> {
     if !packed.is_empty() {
         return Some(format!(
             "the class {} was proposed only in transfer syntaxes that are not taken; set the scanner to send uncompressed, \
-             JPEG, JPEG 2000, JPEG-LS or RLE",
+             JPEG, JPEG 2000, JPEG-LS, RLE or deflated",
             packed.into_iter().collect::<Vec<_>>().join(", ")
         ));
     }

@@ -20,6 +20,7 @@ use dicom_ul::pdu::{PDataValueType, PresentationContextResultReason};
 use rustls::ClientConfig;
 
 use super::message::{Kind, Message, MessageError, SUCCESS, in_one_pdu};
+use super::status::refusal;
 use super::tls::Tunnel;
 use crate::frames::part10;
 use crate::terminal::ShownText as _;
@@ -285,7 +286,7 @@ impl Peer {
         let context = talk.association.presentation_contexts().first().map_or(1, |context| context.id);
         let status = talk.ask(&request, context, None)?;
         talk.association.release().map_err(|error| self.failed(&error))?;
-        if status == SUCCESS { Ok(()) } else { Err(answered(self, format!("status {status:#06x}"))) }
+        if status == SUCCESS { Ok(()) } else { Err(answered(self, refusal(status, None))) }
     }
 
     /// Sends objects in order, and goes on after a break; `report` learns of each as it is done.
@@ -369,10 +370,11 @@ impl Talk<'_> {
         let data = data_of(object)?;
         let request =
             Message { has_data: true, ..Message::new(Kind::Store, id, &object.class, &object.instance) };
-        Ok(match self.ask(&request, context, Some(&data))? {
+        let answer = self.answer_to(&request, context, Some(&data))?;
+        Ok(match answer.status {
             SUCCESS => Sent::Yes,
             status if WARNINGS.contains(&status) => Sent::Warned(status),
-            status => Sent::Refused(format!("status {status:#06x}")),
+            status => Sent::Refused(refusal(status, answer.comment.as_deref())),
         })
     }
 
@@ -383,6 +385,16 @@ impl Talk<'_> {
         context: u8,
         data: Option<&[u8]>,
     ) -> Result<u16, SendError> {
+        Ok(self.answer_to(request, context, data)?.status)
+    }
+
+    /// Sends a request with its data; gives the answer.
+    fn answer_to(
+        &mut self,
+        request: &Message,
+        context: u8,
+        data: Option<&[u8]>,
+    ) -> Result<Message, SendError> {
         let command = in_one_pdu(context, PDataValueType::Command, request.bytes()?);
         let failed = |error: &(dyn std::error::Error + 'static)| self.peer.failed(error);
         self.association.send(&command).map_err(|error| failed(&error))?;
@@ -399,7 +411,7 @@ impl Talk<'_> {
                         if part.is_last {
                             let answer = Message::read(&answer)?;
                             if answer.id == request.id && answer.kind == request.answer(SUCCESS).kind {
-                                return Ok(answer.status);
+                                return Ok(answer);
                             }
                             return Err(answered(self.peer, format!("{answer:?}")));
                         }

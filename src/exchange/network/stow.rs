@@ -16,6 +16,7 @@ use ureq::Agent;
 use ureq::tls::{Certificate, ClientCert, PrivateKey, RootCerts, TlsConfig, TlsProvider};
 
 use super::send::{Object, PAUSES_S, SendError, Sent, file_of};
+use super::status::refusal;
 use super::tls::{TlsError, TlsFiles};
 use crate::exchange::uid::uuid;
 
@@ -144,7 +145,9 @@ fn judged(status: u16, answer: &str, instance: &str) -> Sent {
     if let Some(failed) = item("00081198") {
         let reason = failed["00081197"]["Value"][0].as_u64();
         return Sent::Refused(
-            reason.map_or("no reason given".to_owned(), |reason| format!("reason {reason:#06x}")),
+            reason
+                .and_then(|reason| u16::try_from(reason).ok())
+                .map_or("no reason given".to_owned(), |reason| refusal(reason, None)),
         );
     }
     match item("00081199") {
@@ -198,6 +201,7 @@ mod tests {
         assert!(matches!(judged(200, "", "2.25.1"), Sent::Refused(_)));
         let failed = r#"{"00081198":{"vr":"SQ","Value":[{"00081155":{"vr":"UI","Value":["2.25.1"]},
             "00081197":{"vr":"US","Value":[272]}}]}}"#;
-        assert_eq!(judged(202, failed, "2.25.1"), Sent::Refused("reason 0x0110".to_owned()));
+        let Sent::Refused(why) = judged(202, failed, "2.25.1") else { panic!("refused") };
+        assert!(why.contains("failed while it worked") && why.contains("0x0110"), "{why}");
     }
 }

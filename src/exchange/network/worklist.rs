@@ -17,6 +17,7 @@ use dicom_ul::pdu::{PDataValue, PDataValueType};
 use super::confirm::agreed;
 use super::message::{Kind, Message, SUCCESS, in_one_pdu};
 use super::send::{Peer, SendError, answered};
+use super::status::refusal;
 use crate::exchange::day_list::{Appointment, is_sex};
 use crate::exchange::still::text_of;
 use crate::exchange::uid::is_uid;
@@ -80,7 +81,7 @@ impl Peer {
         };
         association.release().map_err(|error| self.failed(&error))?;
         if status != SUCCESS {
-            return Err(answered(self, format!("status {status:#06x}")));
+            return Err(answered(self, refusal(status, None)));
         }
         let mut rows = list.rows;
         rows.sort_by(|a, b| (&a.time, &a.horse, &a.horse_id).cmp(&(&b.time, &b.horse, &b.horse_id)));

@@ -49,7 +49,9 @@ fn the_desk_sends_to_a_peer_that_is_set_and_the_journal_keeps_it() {
         .map(|line| line["body"].clone())
         .collect();
     assert_eq!(sent.len(), 2, "{journal}");
-    assert_eq!(sent[0]["ae_title"], "ARCHIVE");
+    assert_eq!((&sent[0]["ae_title"], &sent[0]["by"]), (&json!("ARCHIVE"), &json!("Ada")));
+    let shown = crate::support::program::zonecall(&["journal", exam.path().to_str().unwrap()]);
+    assert!(String::from_utf8_lossy(&shown.stdout).contains("by Ada: 3 objects sent to"));
     assert!(sent[0]["objects"].as_array().unwrap().contains(&json!(uid(1))), "{}", sent[0]);
 
     // What cannot be reached, what is no peer and a broken list are refused in words, and nothing is written down.

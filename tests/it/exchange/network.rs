@@ -233,3 +233,63 @@ fn an_archive_that_is_not_there_or_does_not_know_us_is_an_error_with_a_way_out()
     let done = zonecall(&["send", "--to", &archive.to(), "--called", "ARCHIVE", frames.to_str().unwrap()]);
     assert_eq!(done.status.code(), Some(2), "{}", said_of(&done));
 }
+
+/// dcmtk's archive answers 0xA700 where it cannot write and 0xA900 where an object is not the one that was announced (PS3.4
+/// B.2.3); both are told in words, with what to do.
+#[test]
+fn a_bare_status_of_an_archive_is_told_in_words_with_a_way_out() {
+    let exam = folder();
+    let frames = exam.path().join("frames");
+    let archive = Archive::start(&[]);
+    let send = || {
+        let to = archive.to();
+        let done = zonecall(&["send", "--to", &to, "--called", "ARCHIVE", frames.to_str().unwrap()]);
+        (done.status.code(), said_of(&done))
+    };
+    let still = frames.join("IM1.dcm");
+    let whole = std::fs::read(&still).unwrap();
+    let (right, wrong) = (b"2.25.2001", b"2.25.2999");
+    let at = whole.windows(right.len()).rposition(|part| part == right).unwrap();
+    let mut other = whole.clone();
+    other[at..at + right.len()].copy_from_slice(wrong);
+    std::fs::write(&still, other).unwrap();
+    let (code, said) = send();
+    assert_eq!(code, Some(1), "{said}");
+    let told = "the object does not fit its class: something that the archive asks for is missing or wrong (status 0xA900); \
+                look into its log";
+    assert!(said.contains(&format!("REFUSED {}: {told}", still.display())), "{said}");
+    std::fs::write(&still, whole).unwrap();
+    std::fs::remove_dir_all(archive.folder.path()).unwrap();
+    let (code, said) = send();
+    assert_eq!(code, Some(1), "{said}");
+    let told = "it has no room, or not now (status 0xA700); make room there, then send again";
+    assert_eq!(said.matches(told).count(), 3, "{said}");
+}
+
+/// `dcmconv` deflates a still, and `storescu` proposes to send it so.
+#[test]
+fn a_deflated_still_is_taken_as_it_comes() {
+    let exam = folder();
+    let deflated = exam.path().join("deflated.dcm");
+    let still = exam.path().join("frames/IM1.dcm");
+    let (code, said) = judge("dcmconv", &["+td", still.to_str().unwrap(), deflated.to_str().unwrap()]);
+    assert_eq!(code, Some(0), "{said}");
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &[]);
+    // Nothing else is proposed, so that nothing is converted.
+    let profile = exam.path().join("profile.cfg");
+    let proposed = "[[TransferSyntaxes]]\n[D]\nTransferSyntax1 = 1.2.840.10008.1.2.1.99\n\
+                    [[PresentationContexts]]\n[US]\nPresentationContext1 = 1.2.840.10008.5.1.4.1.1.6.1\\D\n\
+                    [[Profiles]]\n[Still]\nPresentationContexts = US\n";
+    std::fs::write(&profile, proposed).unwrap();
+    let args =
+        ["-v", "-aec", "ZONECALL", "-xf", profile.to_str().unwrap(), "Still", "127.0.0.1", &receiving.port];
+    let (code, said) = judge("storescu", &[&args[..], &[deflated.to_str().unwrap()]].concat());
+    assert_eq!(code, Some(0), "{said}");
+    assert_eq!(receiving.await_log(|log| log.len() == 1)[0].outcome, InboxOutcome::Kept);
+    let kept = into.path().join(format!("{}.dcm", uid(1)));
+    let read = |path: &std::path::Path| super::stage::python(&["header", path.to_str().unwrap()], "");
+    assert_eq!(read(&kept), read(&still));
+    let (_, told) = judge("dcmdump", &["+P", "0002,0010", kept.to_str().unwrap()]);
+    assert!(told.contains("DeflatedExplicitVRLittleEndian"), "{told}");
+}
