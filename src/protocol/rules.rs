@@ -42,9 +42,25 @@ pub struct Rule {
     /// In a few words, what its findings say against the label of the still that they point to.
     #[serde(default)]
     pub doubt: Option<String>,
+    /// What goes wrong if nobody looks at its findings.
+    #[serde(default)]
+    pub danger: Danger,
     /// Its findings about a save call are settled once a person ties the still to that call.
     #[serde(default)]
     pub label_settles: bool,
+}
+
+/// What goes wrong if nobody looks, worst first.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Danger {
+    /// What is recorded is of another horse.
+    OtherHorse,
+    /// What is recorded is of another limb.
+    OtherLimb,
+    /// Anything else.
+    #[default]
+    Other,
 }
 
 /// How much a rule matters here.

@@ -287,7 +287,7 @@ impl Desk {
         Shown {
             version: *version,
             bytes: *bytes,
-            questions: questions(record),
+            questions: questions(record, &self.protocols.rules),
             history,
             utterances: exam.utterances.iter().map(utterance).collect(),
             acts: exam.calls.iter().map(|call| (call.seq, &call.act)).collect(),

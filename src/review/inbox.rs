@@ -94,7 +94,7 @@ fn row(house: &House, name: String) -> InboxRow {
         started_at: Some(info.started_at),
         utc_offset_s: info.utc_offset_s,
         person: info.person.clone().unwrap_or_default(),
-        open: questions(&seen.record).len(),
+        open: questions(&seen.record, &room.desk.protocols.rules).len(),
         stills: seen.record.frames.len(),
         signed: info.is_signed(),
         signed_by: info.signed.as_ref().map(|signed| signed.by.clone()).unwrap_or_default(),

@@ -1,4 +1,4 @@
-//! What is open, in the order that settles most at once.
+//! What is open, in the order of danger.
 //!
 //! Takes: `Record`.
 //! Gives: `FindingQuestion`s: each finding that a person has to look at, with the readings to choose between.
@@ -11,6 +11,7 @@ use serde::Serialize;
 use crate::exam::closed_sets::CallKind;
 use crate::exam::seq::Seq;
 use crate::knowledge::record::{Finding, FrameRow, Record, RivalLabel, Severity, Status};
+use crate::protocol::rules::Rules;
 
 /// Something to be settled by a person.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -35,13 +36,18 @@ pub struct FindingQuestion {
     pub settles: usize,
 }
 
-/// The open questions of an exam: worse ones first, and among those what settles most, then the earliest.
+/// The open questions of an exam, the most dangerous first: what may be of another horse, then of another limb, then worse
+/// ones before others; among those what settles most, then the earliest. What only informs comes last.
 #[must_use]
-pub fn questions(record: &Record) -> Vec<FindingQuestion> {
+pub fn questions(record: &Record, rules: &Rules) -> Vec<FindingQuestion> {
     let open = record.findings.iter().filter(|finding| finding.settled.is_none());
     let mut all: Vec<FindingQuestion> = open.map(|finding| question(record, finding)).collect();
+    let danger = |id: &str| rules.rule(id).map(|rule| rule.danger).unwrap_or_default();
     // A stable sort: equal ones keep the order of the record.
-    all.sort_by_key(|question| (question.severity, std::cmp::Reverse(question.settles)));
+    all.sort_by_key(|question| {
+        let FindingQuestion { rule, severity, settles, .. } = question;
+        (*severity == Severity::Info, danger(rule), *severity, std::cmp::Reverse(*settles))
+    });
     all
 }
 
