@@ -209,13 +209,13 @@ impl Exam {
             Event::Closed { reason, .. } => self.closed = Some((line.at, reason.clone())),
             Event::Sealed { files } => self.sealed.clone_from(files),
             Event::Resumed { .. } => self.closed = None,
+            Event::Discarded(gone) => self.deleted.extend(gone.files.iter().map(|file| file.file.clone())),
             Event::Moved { from } => self.moved_from.push(from.clone()),
             Event::Exam(_)
             | Event::Anchor(_)
             | Event::Torn { .. }
             | Event::Microphone { .. }
             | Event::Sent(_)
-            | Event::Discarded(_)
             | Event::Erased(_)
             | Event::Unknown { .. } => {}
         }

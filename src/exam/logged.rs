@@ -144,6 +144,8 @@ pub struct Exam {
     pub moved_from: Vec<String>,
     /// Kept files that were deleted, as they were.
     pub discarded: Vec<FileHash>,
+    /// Kept files that one of the lines folded here deleted on purpose; `discarded` has those of later lines, too.
+    pub deleted: BTreeSet<String>,
 }
 
 impl Exam {
@@ -151,6 +153,12 @@ impl Exam {
     #[must_use]
     pub fn is_discarded(&self, file: &str) -> bool {
         self.discarded.iter().any(|gone| gone.file == file)
+    }
+
+    /// Whether sound was kept and all of it was deleted on purpose.
+    #[must_use]
+    pub fn is_without_sound(&self) -> bool {
+        !self.audio.is_empty() && self.audio.iter().all(|audio| self.deleted.contains(&audio.file))
     }
 
     /// An exam in which nothing was said yet.
@@ -183,6 +191,7 @@ impl Exam {
             tears: Vec::new(),
             moved_from: Vec::new(),
             discarded: Vec::new(),
+            deleted: BTreeSet::new(),
         }
     }
 

@@ -10,7 +10,7 @@ use crate::exam::call::{Act, FindingSaid, Problem, View};
 use crate::exam::context::Context;
 use crate::exam::event::Outcome;
 use crate::exam::fold::{Exam, LoggedCall, LoggedUtterance, Note};
-use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
+use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::doubt::doubtful;
 use crate::protocol::{Plane, Protocols};
 
@@ -34,7 +34,7 @@ pub(super) fn problem(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls() {
         for problem in &call.problems {
-            hits.push(Hit::call(call, format!("`{}`: {}", call.call.words, in_words(problem))));
+            hits.push(Hit::call(call, format!("`{}`: {}", call.call.words, evidence.in_words(problem))));
         }
     }
     hits
@@ -53,9 +53,10 @@ pub(super) fn correction_reach(evidence: &Evidence) -> Vec<Hit> {
         let mut heard = evidence.exam.utterances.iter().filter(|heard| heard.seq == call.heard_seq);
         if back_s > limit_s && !heard.any(|heard| heard.settled) {
             let message = format!(
-                "`{}` corrected `{}`, said {back_s:.0} s before it, and all that followed: listen and check that \
-                 this was meant",
-                call.call.words, first.call.words
+                "`{}` corrected `{}`, said {back_s:.0} s before it, and all that followed: {}",
+                call.call.words,
+                first.call.words,
+                evidence.by_ear("listen and check that this was meant")
             );
             hits.push(Hit { at: Some(call.said_at), ..Hit::call(first, message) });
         }
@@ -68,7 +69,7 @@ pub(super) fn utterance_problem(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for utterance in evidence.exam.utterances.iter().filter(|utterance| !utterance.is_open()) {
         for problem in &utterance.problems {
-            let message = format!("`{}`: {}", utterance.words, in_words(problem));
+            let message = format!("`{}`: {}", utterance.words, evidence.in_words(problem));
             hits.push(Hit { at: Some(utterance.said_at), ..Hit::new(message) });
         }
     }
@@ -121,9 +122,9 @@ pub(super) fn note_draft_unread(evidence: &Evidence) -> Vec<Hit> {
     let hit = |note: &Note| {
         let what = if note.conclusion { "the conclusion" } else { "a free note" };
         let message = format!(
-            "the words of {what} {:.1} s into the exam are a draft that nobody has read: listen, then confirm or \
-             correct them at the desk or with `zonecall notes`",
-            note.span.from.seconds()
+            "the words of {what} {:.1} s into the exam are a draft that nobody has read: {}",
+            note.span.from.seconds(),
+            evidence.by_ear("listen, then confirm or correct them at the desk or with `zonecall notes`")
         );
         let at = Some(exam.instant_of(note.span.from));
         Hit { call_seq: Some(note.seq), at, ..Hit::new(message) }
@@ -208,7 +209,8 @@ pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
             let at_s = utterance.span.seconds().0;
             let message = format!(
                 "a still was saved after a phrase that was not understood ({at_s:.1} s into the audio), and no zone \
-                 was called in between; if that phrase named a new view, this label is wrong: listen"
+                 was called in between; if that phrase named a new view, this label is wrong: {}",
+                evidence.by_ear("listen")
             );
             // At the doubtful utterance: that is what needs listening to.
             hits.push(Hit { at: Some(utterance.said_at), ..Hit::call(call, message) });
@@ -238,8 +240,9 @@ pub(super) fn limb_unheard(evidence: &Evidence) -> Vec<Hit> {
         let at_s = heard.span.seconds().0;
         let message = format!(
             "`{}`, said {at_s:.1} s into the audio, was not understood and names a side: if it was a limb, everything after it \
-             is on the wrong one; listen, and correct the limb by hand",
-            heard.words
+             is on the wrong one; {}",
+            heard.words,
+            evidence.by_ear("listen, and correct the limb by hand")
         );
         hits.push(Hit { at: Some(heard.said_at), ..Hit::new(message) });
     }
@@ -259,8 +262,8 @@ fn speaks_of_limb(words: &str, protocols: &Protocols) -> bool {
 
 pub(super) fn finding_unconfirmed(evidence: &Evidence) -> Vec<Hit> {
     let unconfirmed = findings(evidence).filter(|(_, seen)| seen.unconfirmed);
-    let message =
-        |term: &str| format!("`{term}` is easily misheard as its opposite; listen to it, or use the score");
+    let remedy = evidence.by_ear("listen to it, or use the score");
+    let message = |term: &str| format!("`{term}` is easily misheard as its opposite; {remedy}");
     unconfirmed.map(|(call, seen)| Hit::call(call, message(&seen.term))).collect()
 }
 

@@ -15,6 +15,9 @@ use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::record::{CoverageRow, Finding, FrameRow, Severity};
 use crate::protocol::{Protocols, Scheme, Zone};
 
+/// What to do where what was said cannot be heard any more.
+const WITHOUT_SOUND: &str = "its sound was deleted, so go by the stills and by whoever was there";
+
 /// All that rules look at.
 pub(super) struct Evidence<'a> {
     pub(super) exam: &'a Exam,
@@ -26,6 +29,18 @@ pub(super) struct Evidence<'a> {
 }
 
 impl<'a> Evidence<'a> {
+    /// What to do by ear; where the sound was deleted on purpose, what to do without it.
+    pub(super) fn by_ear<'b>(&self, listening: &'b str) -> &'b str {
+        if self.exam.is_without_sound() { WITHOUT_SOUND } else { listening }
+    }
+
+    /// A problem in one line, as `in_words`, with nothing to listen to where the sound was deleted.
+    pub(super) fn in_words(&self, problem: &Problem) -> String {
+        let help = &problem.help;
+        let help = if help.starts_with("listen") { self.by_ear(help) } else { help };
+        format!("{}; {help}", problem.message)
+    }
+
     /// The current zone just after `call`, as the protocols know it.
     pub(super) fn zone_of(&self, call: &LoggedCall) -> Option<(&'a Scheme, &'a Zone)> {
         let (limb, code) = (call.context.place.limb.as_deref()?, call.context.place.zone.as_deref()?);

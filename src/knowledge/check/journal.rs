@@ -33,8 +33,8 @@ pub(super) fn damage(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn torn(evidence: &Evidence) -> Vec<Hit> {
     let hit = |line: &u64| {
         Hit::new(format!(
-            "line {line} of the journal was cut short while it was being written, by a crash or a full disk; what was said \
-             then is in the kept sound: listen to it, and add what is missing"
+            "line {line} of the journal was cut short while it was being written, by a crash or a full disk; {}",
+            evidence.by_ear("what was said then is in the kept sound: listen to it, and add what is missing")
         ))
     };
     evidence.exam.tears.iter().map(hit).collect()
@@ -240,8 +240,9 @@ pub(super) fn nothing_heard(evidence: &Evidence) -> Vec<Hit> {
         return Vec::new();
     }
     vec![Hit::new(format!(
-        "no speech was found in {:.0} s of sound; listen to it, then test the microphone with `zonecall setup`",
-        exam.n_samples.seconds()
+        "no speech was found in {:.0} s of sound; {}",
+        exam.n_samples.seconds(),
+        evidence.by_ear("listen to it, then test the microphone with `zonecall setup`")
     ))]
 }
 
@@ -262,9 +263,9 @@ pub(super) fn not_understood(evidence: &Evidence) -> Vec<Hit> {
     }
     summary(evidence, fits, |utterances| {
         format!(
-            "{utterances} not understood and changed nothing, at {} s in the audio; listen to the calls marked \
-             `unknown`",
-            at.join(", ")
+            "{utterances} not understood and changed nothing, at {} s in the audio; {}",
+            at.join(", "),
+            evidence.by_ear("listen to the calls marked `unknown`")
         )
     })
 }

@@ -33,7 +33,8 @@ pub(super) fn clock_unknown(evidence: &Evidence) -> Vec<Hit> {
 }
 
 pub(super) fn ambiguous(evidence: &Evidence) -> Vec<Hit> {
-    of_status(evidence, Status::Ambiguous, "fits two labels; listen and choose one")
+    let remedy = evidence.by_ear("listen and choose one");
+    of_status(evidence, Status::Ambiguous, &format!("fits two labels; {remedy}"))
 }
 
 /// Time that nobody listened to lets instants leap ahead by more than this, in milliseconds; sound comes in lumps of less.

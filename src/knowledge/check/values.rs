@@ -110,7 +110,8 @@ pub(super) fn unit_unclear(evidence: &Evidence) -> Vec<Hit> {
         let other = kind.other_unit(value.amount.number, unit)?;
         let (term, shown) = (&value.term, amount_text(&value.amount));
         Some(format!(
-            "{term} {shown}: no unit was said, and {other} is just as likely; listen, then correct it"
+            "{term} {shown}: no unit was said, and {other} is just as likely; {}",
+            evidence.by_ear("listen, then correct it")
         ))
     })
 }
