@@ -43,7 +43,7 @@ pub fn decoding(args: impl IntoIterator<Item = OsString>) -> Option<ExitCode> {
         return None;
     }
     let show = args.next()?;
-    let show = [Show::AsStored, Show::Exact].into_iter().find(|known| show == known.word());
+    let show = [Show::AsStored, Show::Exact, Show::Bare].into_iter().find(|known| show == known.word());
     let show = show.unwrap_or(Show::Windowed);
     let frame = args.next()?.to_str()?.parse().ok()?;
     let path = PathBuf::from(args.next()?);
@@ -65,6 +65,7 @@ impl Show {
             Show::Windowed => "windowed",
             Show::AsStored => "as-stored",
             Show::Exact => "exact",
+            Show::Bare => "bare",
         }
     }
 }

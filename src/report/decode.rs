@@ -15,6 +15,7 @@ use image::{DynamicImage, ImageReader, Limits, RgbImage};
 
 use crate::frames::part10::{START_BYTES, is_dicom, whole};
 use crate::report::colour::{from_ybr, interleaved, is_palette, is_ybr, through_palette, unshared};
+use crate::report::overlay_planes::draw_planes;
 use crate::report::picture_error::{MAX_FILE_BYTES, MAX_SIDE_PX, PictureError};
 use crate::report::unpacked::unpack;
 
@@ -30,6 +31,8 @@ pub(super) enum Show {
     AsStored,
     /// As stored where a screen can show that and the file asks for nothing else; for copies.
     Exact,
+    /// The same without what the scanner drew beside the pixels, which may be a name.
+    Bare,
 }
 
 /// Decodes the file, of a loop the frame of this number, the first being 0; grey pictures as grey, all others as red, green and blue.
@@ -71,6 +74,20 @@ fn decode(path: &Path, show: Show, frame: u32) -> Result<DynamicImage, PictureEr
 
 fn dicom(bytes: &[u8], show: Show, frame: u32) -> Result<DynamicImage, PictureError> {
     let mut object: DefaultDicomObject = OpenFileOptions::new().from_reader(bytes)?;
+    let mut picture = pixels(&mut object, show, frame)?;
+    if matches!(show, Show::Windowed | Show::Exact) {
+        // In eight bits, so that white is white.
+        if picture.color().has_color() {
+            picture = DynamicImage::ImageRgb8(picture.into_rgb8());
+        } else {
+            picture = DynamicImage::ImageLuma8(picture.into_luma8());
+        }
+        draw_planes(&object, frame, &mut picture);
+    }
+    Ok(picture)
+}
+
+fn pixels(object: &mut DefaultDicomObject, show: Show, frame: u32) -> Result<DynamicImage, PictureError> {
     let side =
         |tag| object.get(tag).and_then(|element| element.to_int::<u32>().ok()).ok_or(PictureError::NoSize);
     let (rows, columns) =
@@ -83,21 +100,21 @@ fn dicom(bytes: &[u8], show: Show, frame: u32) -> Result<DynamicImage, PictureEr
     }
     let frames = object.get(dicom_dictionary_std::tags::NUMBER_OF_FRAMES);
     let is_loop = frames.and_then(|element| element.to_int::<u32>().ok()).is_some_and(|frames| frames > 1);
-    let frame = unpack(&mut object, Some(frame))?;
-    if let Some(pixels) = unshared(&object, Some(frame)) {
+    let frame = unpack(object, Some(frame))?;
+    if let Some(pixels) = unshared(object, Some(frame)) {
         let picture = RgbImage::from_raw(columns, rows, pixels).ok_or(PictureError::NoSize)?;
         return Ok(DynamicImage::ImageRgb8(picture));
     }
     let decoded = object.decode_pixel_data_frame(frame)?;
-    if is_ybr(&object) && decoded.bits_allocated() == 8 {
+    if is_ybr(object) && decoded.bits_allocated() == 8 {
         let mut pixels = interleaved(&decoded);
         from_ybr(&mut pixels);
         let picture = RgbImage::from_raw(columns, rows, pixels).ok_or(PictureError::NoSize)?;
         return Ok(DynamicImage::ImageRgb8(picture));
     }
-    if is_palette(&object) {
+    if is_palette(object) {
         let stored = decoded.to_vec_with_options::<u16>(&as_stored())?;
-        let picture = through_palette(&object, &stored, (columns, rows)).ok_or(PictureError::Palette)?;
+        let picture = through_palette(object, &stored, (columns, rows)).ok_or(PictureError::Palette)?;
         return Ok(DynamicImage::ImageRgb8(picture));
     }
     // An attribute may be there without a value.
@@ -106,11 +123,11 @@ fn dicom(bytes: &[u8], show: Show, frame: u32) -> Result<DynamicImage, PictureEr
     let show = match show {
         // Each frame stretched by itself, a loop would flicker.
         Show::Windowed if is_loop && decoded.bits_stored() == 8 && !has_window => Show::AsStored,
-        Show::Exact if decoded.bits_stored() == 8 && !has_window => Show::AsStored,
+        Show::Exact | Show::Bare if decoded.bits_stored() == 8 && !has_window => Show::AsStored,
         other => other,
     };
     Ok(match show {
-        Show::Windowed | Show::Exact => decoded.to_dynamic_image(0)?,
+        Show::Windowed | Show::Exact | Show::Bare => decoded.to_dynamic_image(0)?,
         Show::AsStored => decoded.to_dynamic_image_with_options(0, &as_stored())?,
     })
 }

@@ -10,6 +10,7 @@ pub(crate) mod colour;
 mod picture_error;
 mod jpeg_ls;
 pub(crate) mod unpacked;
+mod overlay_planes;
 mod decode;
 pub mod apart;
 pub mod picture;

@@ -161,6 +161,11 @@ pub(crate) fn paired(frame: &FrameRow, exam_folder: &Path) -> Result<DynamicImag
     decode(&frame.paired_file(exam_folder)?, Show::Exact, 0)
 }
 
+/// The same without what its scanner drew beside the pixels: for copies that must name nobody.
+pub(crate) fn paired_bare(frame: &FrameRow, exam_folder: &Path) -> Result<DynamicImage, PictureError> {
+    decode(&frame.paired_file(exam_folder)?, Show::Bare, 0)
+}
+
 /// The grey values of a still, of a loop those of the frame of this index, for tracing on it.
 ///
 /// # Errors
