@@ -77,6 +77,7 @@ fn exam(folder: &Path) {
             size_px: Some((800, 600)),
             patient: None,
             animal: None,
+            stated_site: None,
             pixels_sha256: None,
             also_in: Vec::new(),
             content_at: None,

@@ -73,6 +73,7 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
             size_px: None,
             patient: None,
             animal: None,
+            stated_site: None,
             pixels_sha256: None,
             also_in: Vec::new(),
             content_at: None,

@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context as _, ensure};
+use chrono::{Datelike as _, NaiveDateTime, Timelike as _};
 use clap::ValueEnum;
 use zip::CompressionMethod;
 use zip::write::SimpleFileOptions;
@@ -35,7 +36,7 @@ use crate::report::export;
 #[cfg(feature = "print")]
 use crate::report::print::{Audience, PageSize, pdf};
 use crate::report::signed::verified;
-use crate::report::words::CAUTIONS;
+use crate::report::words::{CAUTIONS, local};
 #[cfg(feature = "print")]
 use crate::report::{ReportFrame, ReportInput, overlay::overlays, picture};
 #[cfg(feature = "print")]
@@ -267,7 +268,9 @@ fn labelled_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let folder = into(args, "labelled")?;
     must_be_own(args, &folder, LABELLED_ARCHIVE)?;
     let copies = labelled::copies(&opened.input(args), &opened.stills, &args.folder.folder);
-    write_copies(&folder, &copies, LABELLED_ARCHIVE)?;
+    let exam = &opened.record.exam;
+    let day = archive_date(local(exam.started_at, exam.utc_offset_s).naive_local());
+    write_copies(&folder, &copies, LABELLED_ARCHIVE, day)?;
     opened.done(copies.files.len() + 1, &folder, copies.problems.len())
 }
 
@@ -299,7 +302,8 @@ fn teaching_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
             of.join(", ")
         ));
     }
-    write_copies(&folder, &copies, TEACHING_ARCHIVE)?;
+    // These say nothing of a day: the archive's own first one stands for none.
+    write_copies(&folder, &copies, TEACHING_ARCHIVE, zip::DateTime::default())?;
     opened.done(copies.files.len() + 1, &folder, copies.problems.len())
 }
 
@@ -338,7 +342,23 @@ fn must_be_own(args: &ExportArgs, folder: &Path, archive: &str) -> anyhow::Resul
     Ok(())
 }
 
-fn write_copies(folder: &Path, copies: &labelled::Copies, archive: &str) -> anyhow::Result<()> {
+/// A time as an archive can hold it: none before 1980 or after 2107.
+fn archive_date(at: NaiveDateTime) -> zip::DateTime {
+    let part = |number: u32| u8::try_from(number).ok();
+    let date = || {
+        let (year, month, day) = (u16::try_from(at.year()).ok()?, part(at.month())?, part(at.day())?);
+        let (hour, minute, second) = (part(at.hour())?, part(at.minute())?, part(at.second())?);
+        zip::DateTime::from_date_and_time(year, month, day, hour, minute, second).ok()
+    };
+    date().unwrap_or_default()
+}
+
+fn write_copies(
+    folder: &Path,
+    copies: &labelled::Copies,
+    archive: &str,
+    at: zip::DateTime,
+) -> anyhow::Result<()> {
     // A copy of before may have a label that is none any more.
     for name in written_before(folder, archive) {
         let path = folder.join(&name);
@@ -351,6 +371,7 @@ fn write_copies(folder: &Path, copies: &labelled::Copies, archive: &str) -> anyh
     }
     let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
     let options = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);
+    let options = options.last_modified_time(at);
     for file in &copies.files {
         write_file(&folder.join(&file.name), &file.bytes)?;
         zip.start_file(&file.name, options)?;

@@ -12,6 +12,7 @@ use super::options::{FolderArgs, not_blank};
 use super::pair_copy::copy_or_tell;
 use super::pair_day::{TakenToo, pair_day};
 use super::pair_notes::{known_scanner, note, note_clock};
+use super::pair_scanner::{name_scanner, show_nameless_scanner};
 use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{Undone, leave_out_last, mind_left_out};
 use crate::exam::event::Event;
@@ -46,6 +47,9 @@ pub(crate) struct PairArgs {
     /// Use again the stills of this folder that `--undo` left out.
     #[arg(long, requires = "by")]
     pub(crate) again: bool,
+    /// What the scanner is called, for stills whose files do not name it: its clock is remembered under this name.
+    #[arg(long, value_name = "NAME", value_parser = not_blank, conflicts_with = "undo")]
+    pub(crate) scanner: Option<String>,
     /// Also accept the stills of this patient, by name or number as in the files: you have checked that it is this
     /// exam's horse.
     #[arg(long, value_name = "PATIENT", requires = "by")]
@@ -84,12 +88,14 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let frames = medium(args.frames.as_deref().context("name the folder of the stills with --frames")?);
     ensure!(frames.is_dir(), "`{}` is not a folder; name the folder that holds the stills", frames.shown());
     if !day.is_empty() {
-        let too = TakenToo { all: args.all, copy: args.copy, again_by: args.taken_in_by() };
+        let scanner = args.scanner.as_deref();
+        let too = TakenToo { all: args.all, copy: args.copy, again_by: args.taken_in_by(), scanner };
         return pair_day(frames, &day, &too, &protocols);
     }
     let exam = exam_folder.exam(&protocols)?;
-    let FoundStills { stills, refused, beside } =
+    let FoundStills { mut stills, refused, beside } =
         folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
+    name_scanner(&mut stills, args.scanner.as_deref());
     let none = stills.is_empty();
     show_copied(&mut terminal::out(), &stills)?;
     let undone = mind_left_out(&exam_folder, &exam, &stills, args.taken_in_by())?;
@@ -111,6 +117,7 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
         )?;
     }
     let is_settled = show_record(&mut out, &exam_folder, &protocols, &noted)?;
+    show_nameless_scanner(&mut out, &exam_folder.exam(&protocols)?)?;
     let is_copied = copy_or_tell(&mut out, &exam_folder, &protocols, args.copy)?;
     let clean =
         is_settled && is_copied && !none && undone == 0 && refused.is_empty() && noted.outside.is_empty();

@@ -2,7 +2,7 @@
 //!
 //! Takes: a folder of exams, and a folder of stills.
 //! Gives: each still to the one exam whose time and horse it fits.
-//! Never: gives a still to two exams, or to one where another fits as well.
+//! Never: gives a still to two exams, or to one where another fits as well; or stills of several horses to an exam of none.
 //! Tested in: `tests/it/pair_folder.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -11,7 +11,9 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use super::pair_copy::copy_or_tell;
+use super::pair_nameless::{show_nameless, waits_for_name};
 use super::pair_notes::{Noted, known_scanner, note, note_clock, with};
+use super::pair_scanner::{name_scanner, show_nameless_scanner};
 use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{left_out_by_mistake, mind_left_out};
 use crate::exam::event::{Frame, ScannerClock};
@@ -32,6 +34,8 @@ pub(super) struct TakenToo<'a> {
     pub(super) copy: bool,
     /// Those that `--undo` left out, by the word of this person.
     pub(super) again_by: Option<&'a str>,
+    /// What the scanner is called where the stills do not say it.
+    pub(super) scanner: Option<&'a str>,
 }
 
 /// Shares the stills out.
@@ -52,7 +56,8 @@ pub(super) fn pair_day(
             }
             exam => exam?,
         };
-        let found = folder::read(frames, folder.path(), exam.header.utc_offset_s);
+        let mut found = folder::read(frames, folder.path(), exam.header.utc_offset_s);
+        name_scanner(&mut found.stills, too.scanner);
         (refused, beside) = (found.refused, found.beside);
         exams.push((exam, found.stills));
         here.push(folder);
@@ -65,10 +70,14 @@ pub(super) fn pair_day(
     if let Some((_, stills)) = exams.first() {
         show_copied(&mut out, stills)?;
     }
-    for (idx, ((folder, (exam, stills)), clock)) in here.into_iter().zip(&exams).zip(clocks).enumerate() {
+    for (idx, ((folder, (exam, all)), clock)) in here.into_iter().zip(&exams).zip(clocks).enumerate() {
         let own = |frame: &&Frame| owners.get(&frame.id) == Some(&Some(idx));
-        let stills: Vec<Frame> = stills.iter().filter(own).cloned().collect();
+        let stills: Vec<Frame> = all.iter().filter(own).cloned().collect();
         writeln!(out, "{}:", folder.path().shown())?;
+        if waits_for_name(exam, all) {
+            show_nameless(&mut out, folder.path(), all)?;
+            clean = false;
+        }
         clean &= mind_left_out(folder, exam, &stills, too.again_by)? == 0;
         let noted = note(folder, exam, stills, too.all, clock)?;
         if noted.added > 0 {
@@ -76,6 +85,7 @@ pub(super) fn pair_day(
         }
         show_left_out(&mut out, &noted, &[])?;
         clean &= show_record(&mut out, folder, protocols, &noted)?;
+        show_nameless_scanner(&mut out, &folder.exam(protocols)?)?;
         clean &= copy_or_tell(&mut out, folder, protocols, too.copy)?;
     }
     let left: Vec<&String> = owners.iter().filter(|owner| owner.1.is_none()).map(|owner| owner.0).collect();
@@ -125,6 +135,7 @@ fn owners(
         let with = with(exam, stills, clock.as_ref());
         let pairing = pair(&with, &with.frames);
         let refused = with.refused(&with.frames);
+        let waits = waits_for_name(exam, stills);
         for ((frame, paired), refused) in with.frames.iter().zip(&pairing.frames).zip(refused) {
             let claim = claims.entry(frame.id.clone()).or_default();
             let is_undone = !again && left_out_by_mistake(exam, &frame.id).is_some();
@@ -132,7 +143,8 @@ fn owners(
                 undone.entry(frame.id.clone()).or_insert(idx);
             }
             let is_own = known.contains(frame.id.as_str()) && !is_undone;
-            if is_own || refused.is_none() && !matches!(paired.tie, Tie::Nothing | Tie::LeftOut) {
+            let fits = refused.is_none() && !matches!(paired.tie, Tie::Nothing | Tie::LeftOut);
+            if is_own || fits && !waits {
                 claim.push(idx);
             }
         }

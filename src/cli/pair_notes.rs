@@ -72,6 +72,8 @@ pub(super) fn note(
                     noted.copies.push((frame.file.clone(), why));
                 }
                 let is_new = frame.patient.is_some() && known.patient.is_none()
+                    || frame.stated_site.is_some() && known.stated_site.is_none()
+                    || frame.scanner.is_some() && known.scanner.is_none()
                     || !frame.also_in.is_empty() && known.also_in != frame.also_in;
                 if !is_new {
                     continue;

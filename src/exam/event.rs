@@ -18,6 +18,7 @@ use crate::exam::patient::Patient;
 use crate::exam::review::Review;
 use crate::exam::seq::Seq;
 use crate::exam::sign::{FileHash, Signed};
+use crate::exam::stated_site::StatedSite;
 use crate::speech::recognise::EngineId;
 use crate::speech::utterance::Utterance;
 use crate::trace::Outline;
@@ -309,10 +310,10 @@ pub struct SentEvent {
     /// How many it did not take.
     #[serde(default, skip_serializing_if = "is_none_refused")]
     pub refused: usize,
-}
     /// Who sent it; absent where nobody said so, and in older journals.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
+}
 
 #[allow(clippy::trivially_copy_pass_by_ref)] // as serde calls it
 fn is_none_refused(refused: &usize) -> bool {
@@ -342,13 +343,13 @@ pub struct NamedHorse {
     pub by: String,
     /// The horse; what is not given stays as it was.
     pub horse: Horse,
+    /// What the practice's system knows this horse's exam by; absent where no list said it, and in older journals.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub order: Option<Order>,
     /// It is another horse than before: nothing of that one stays.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub other: bool,
 }
-    /// What the practice's system knows this horse's exam by; absent where no list said it, and in older journals.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub order: Option<Order>,
 
 /// What a machine wrote down of a free note; nobody has read it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -445,6 +446,9 @@ pub struct Frame {
     /// What the file says of the animal.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub animal: Option<Animal>,
+    /// Which part of the body the file says that it shows.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stated_site: Option<StatedSite>,
     /// When its content was made by the scanner's own clock, where that is another time than `saved_at`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub content_at: Option<DateTime<Utc>>,

@@ -239,6 +239,12 @@ impl Exam {
         if found.patient.is_some() {
             known.patient.clone_from(&found.patient);
         }
+        if known.scanner.is_none() {
+            known.scanner.clone_from(&found.scanner);
+        }
+        if found.stated_site.is_some() {
+            known.stated_site.clone_from(&found.stated_site);
+        }
         if found.pixels_sha256.is_some() {
             known.pixels_sha256.clone_from(&found.pixels_sha256);
         }

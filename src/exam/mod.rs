@@ -5,6 +5,7 @@ pub mod closed_sets;
 pub mod call;
 pub mod patient;
 pub mod animal;
+pub mod stated_site;
 pub(crate) mod shown;
 pub mod header;
 pub mod event;

@@ -32,9 +32,10 @@ pub(crate) enum IdentityVerdict {
 }
 
 impl Patient {
-    /// None where neither name nor number is there.
+    /// None where neither name nor number is there; signs that only part a name are none.
     #[must_use]
     pub fn new(name: Option<String>, id: Option<String>) -> Option<Patient> {
+        let name = name.filter(|name| !whole(name).is_empty());
         (name.is_some() || id.is_some()).then_some(Patient { name, id })
     }
 

@@ -15,8 +15,8 @@ use super::dataset::{DataSet, EncodeError, coded, date_time, file_bytes, referen
 use super::input::{ExportInput, is_labelled};
 use super::report::{local_scheme, settled_at};
 use super::still::{Still, text_of};
-use super::subject::MAKER;
 use super::uid::uid;
+use crate::frames::made_here::MAKER;
 use crate::frames::part10;
 use crate::frames::texts::set_right;
 use crate::knowledge::record::FrameRow;

@@ -6,20 +6,18 @@
 //! Tested in: `tests/it/exchange/labelled.rs`.
 
 use std::collections::BTreeSet;
-use std::io::Cursor;
 use std::path::Path;
 
-use image::ImageFormat;
 use maud::{DOCTYPE, html};
 
 use super::derived::derived;
 use super::input::{ExportInput, is_labelled};
 use super::still::Still;
-use super::strip::below;
+use super::strip::{as_png, below};
 use crate::knowledge::record::{FrameRow, Status};
 use crate::report::picture::paired;
 use crate::report::spreadsheet::text;
-use crate::report::words::date_time;
+use crate::report::words::{date_time, local};
 
 /// A file of the export.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -127,9 +125,7 @@ fn lines(input: &ExportInput, frame: &FrameRow) -> Vec<String> {
 fn picture(input: &ExportInput, frame: &FrameRow, exam_folder: &Path) -> Result<Vec<u8>, String> {
     let picture = paired(frame, exam_folder).map_err(|error| error.to_string())?;
     let labelled = below(&picture, &lines(input, frame)).map_err(|error| error.to_string())?;
-    let mut bytes = Cursor::new(Vec::new());
-    labelled.write_to(&mut bytes, ImageFormat::Png).map_err(|error| error.to_string())?;
-    Ok(bytes.into_inner())
+    as_png(&labelled).map_err(|error| error.to_string())
 }
 
 fn index(input: &ExportInput, rows: &[Row]) -> String {
@@ -174,6 +170,8 @@ fn index(input: &ExportInput, rows: &[Row]) -> String {
 
 fn table(input: &ExportInput, rows: &[Row]) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
+    let exam = &input.record.exam;
+    let day = local(exam.started_at, exam.utc_offset_s).date_naive().to_string();
     let header = [
         "picture",
         "dicom",
@@ -186,6 +184,11 @@ fn table(input: &ExportInput, rows: &[Row]) -> String {
         "doubt",
         "saved_at_utc",
         "made_from",
+        "exam_id",
+        "horse",
+        "horse_id",
+        "exam_day",
+        "exam_status",
     ];
     let header = header.map(str::to_owned);
     let cells = rows.iter().map(|row| {
@@ -203,6 +206,11 @@ fn table(input: &ExportInput, rows: &[Row]) -> String {
             text(Some(&frame.doubt.join("; "))),
             saved.to_rfc3339_opts(chrono::SecondsFormat::Millis, true),
             text(Some(frame.name())),
+            text(Some(&exam.id)),
+            text(Some(crate::report::words::horse(input.record))),
+            text(exam.horse.id.as_deref()),
+            day.clone(),
+            text(Some(&exam.status)),
         ]
     });
     for row in std::iter::once(header).chain(cells) {

@@ -21,8 +21,9 @@ use super::dataset::{DataSet, EncodeError, date_time, reference};
 use super::group::groups;
 use super::input::{ExportInput, is_labelled};
 use super::still::Still;
-use super::subject::{MAKER, SrSubject};
+use super::subject::SrSubject;
 use super::uid::{IMPLEMENTATION_UID, uid};
+use crate::frames::made_here::MAKER;
 use crate::hex;
 
 /// Series numbers of what is made: high, so that they do not meet those of a scanner.

@@ -5,8 +5,12 @@
 //! Never: a letter over the picture.
 //! Tested in: `tests/it/exchange/labelled.rs`.
 
+use std::io::Cursor;
+
 use ab_glyph::{Font, FontRef, Glyph, PxScale, ScaleFont, point};
-use image::{DynamicImage, GenericImage, GenericImageView, GrayImage, Luma, Rgb, RgbImage};
+use image::{DynamicImage, GenericImage, GenericImageView, GrayImage, ImageFormat, Luma, Rgb, RgbImage};
+
+use crate::frames::made_here::marked;
 
 /// The typeface of the reports.
 const FACE: &[u8] = include_bytes!("../report/print/fonts/OpenSans-Regular.ttf");
@@ -25,6 +29,13 @@ pub(super) enum StripError {
     /// The picture could not be copied.
     #[error("the picture cannot be copied: {0}")]
     Copy(#[from] image::ImageError),
+}
+
+/// The picture as PNG, marked as a copy.
+pub(super) fn as_png(picture: &DynamicImage) -> image::ImageResult<Vec<u8>> {
+    let mut bytes = Cursor::new(Vec::new());
+    picture.write_to(&mut bytes, ImageFormat::Png)?;
+    Ok(marked(&bytes.into_inner()))
 }
 
 /// The picture with these lines below it; a line that is too long goes on in the next one.

@@ -19,6 +19,7 @@ use super::still::{Still, text_of};
 use super::uid::uid;
 use crate::exam::fold::Exam;
 use crate::exam::patient::{IdentityVerdict, Patient};
+use crate::frames::made_here::MAKER;
 use crate::knowledge::record::ExamInfo;
 use crate::terminal::ShownText as _;
 
@@ -178,9 +179,6 @@ fn breed(modules: &InMemDicomObject, codes: &Codes) -> Option<Code> {
     });
     stated.or_else(|| codes.breed(&text_of(modules, tags::PATIENT_BREED_DESCRIPTION)?).cloned())
 }
-
-/// This program, as the maker of what it exports.
-pub(super) const MAKER: &str = "zonecall";
 
 /// A still of the study that most stills belong to.
 fn main_still(stills: &[Still]) -> Option<&Still> {

@@ -8,13 +8,11 @@
 //! The profile lists what has to go. Here only what is listed below stays, so that an attribute which a scanner or a
 //! later edition of the standard adds goes, too.
 
-use std::io::Cursor;
 use std::path::Path;
 
 use dicom_core::{Tag, VR};
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::{FileDicomObject, InMemDicomObject, OpenFileOptions};
-use image::ImageFormat;
 
 use super::black_out::{BlackOut, BlackOutError, Rectangle, blacken_object, blacken_picture};
 use super::code::Code;
@@ -22,13 +20,14 @@ use super::dataset::{DataSet, EncodeError, coded, file_bytes};
 use super::input::{ExportInput, is_labelled};
 use super::labelled::{Copies, Labelled, own_stills, stem};
 use super::still::{Still, text_of};
-use super::strip::below;
+use super::strip::{as_png, below};
 use super::uid::uid;
 use crate::frames::dicom::{open, scanner};
+use crate::frames::made_here::NOBODYS;
 use crate::frames::part10;
 use crate::frames::texts::set_right;
 use crate::knowledge::record::FrameRow;
-use crate::report::picture::paired;
+use crate::report::picture::paired_bare;
 use crate::report::spreadsheet::{said_in_view, said_with_structure, text};
 
 /// Attributes that stay: what is shown, how it was taken, and the pixels.
@@ -165,7 +164,7 @@ fn picture(
     exam_folder: &Path,
     black: &[Rectangle],
 ) -> Result<Vec<u8>, String> {
-    let mut picture = paired(frame, exam_folder).map_err(|error| error.to_string())?;
+    let mut picture = paired_bare(frame, exam_folder).map_err(|error| error.to_string())?;
     if !black.is_empty() {
         picture = blacken_picture(black, &picture);
     }
@@ -175,9 +174,7 @@ fn picture(
     }
     lines.retain(|line| !line.is_empty());
     let labelled = below(&picture, &lines).map_err(|error| error.to_string())?;
-    let mut bytes = Cursor::new(Vec::new());
-    labelled.write_to(&mut bytes, ImageFormat::Png).map_err(|error| error.to_string())?;
-    Ok(bytes.into_inner())
+    as_png(&labelled).map_err(|error| error.to_string())
 }
 
 fn table(rows: Vec<[String; 5]>) -> String {
@@ -258,7 +255,7 @@ fn named(data: DataSet, input: &ExportInput, still: &Still, salt: &str) -> DataS
         .text(tags::SERIES_INSTANCE_UID, VR::UI, &uid(&["teaching series", salt, &still.series]))
         .text(tags::STUDY_INSTANCE_UID, VR::UI, &uid(&["teaching study", salt, &still.study]))
         .text(tags::PATIENT_NAME, VR::PN, "^Teaching")
-        .text(tags::PATIENT_ID, VR::LO, "TEACHING")
+        .text(tags::PATIENT_ID, VR::LO, NOBODYS)
         .text(tags::PATIENT_IDENTITY_REMOVED, VR::CS, "YES")
         .text(tags::LONGITUDINAL_TEMPORAL_INFORMATION_MODIFIED, VR::CS, "REMOVED")
         .items(

@@ -9,21 +9,29 @@ use std::path::Path;
 
 use chrono::{DateTime, Utc};
 use dicom_dictionary_std::{tags, uids};
-use dicom_object::mem::InMemElement;
 use dicom_object::{DefaultDicomObject, InMemDicomObject, OpenFileOptions, Tag};
 use sha2::{Digest as _, Sha256};
 
 use crate::exam::animal::Animal;
 use crate::exam::call::Problem;
 use crate::exam::patient::Patient;
+use crate::exam::stated_site::StatedSite;
+use crate::frames::element::{element, int_of, items_of, text_of};
 use crate::frames::lengths::lengths;
+use crate::frames::made_here;
 use crate::frames::part10;
+use crate::frames::scanner_name::scanner_name;
 use crate::frames::stamp::{self, Stamp, problem};
+use crate::frames::stated_site::stated_site;
 use crate::frames::texts::set_right;
 use crate::trace::Scale;
 
 /// Modalities of ultrasound, and of a capture of its screen, which may call itself "other" (PS3.3 C.7.3.1.1.1).
 const ULTRASOUND: [&str; 3] = ["US", "OT", "SC"];
+/// The least and the most that a picture of a probe shows, in millimetres: from below a fingernail to through a horse; our own
+/// choice.
+const SIDE_MM_MIN: f64 = 2.0;
+const SIDE_MM_MAX: f64 = 600.0;
 /// More regions than this in one image are not read.
 pub const REGIONS_MAX: usize = 64;
 
@@ -48,6 +56,8 @@ pub struct StillHeader {
     pub patient: Option<Patient>,
     /// What it says of the animal.
     pub animal: Option<Animal>,
+    /// Which part of the body it says that it shows.
+    pub stated_site: Option<StatedSite>,
     /// When its content was made, where that is another time than `saved_at`.
     pub content_at: Option<DateTime<Utc>>,
     /// The scanner: model and serial number.
@@ -102,6 +112,9 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
             "save the view on the scanner as a single picture or a loop",
         ));
     }
+    if made_here::is_copy(&file) {
+        return Err(made_here::refused());
+    }
     let mut header = StillHeader { size_px: Some(size_px), ..StillHeader::default() };
     if let Some(modality) = text_of(&file, tags::MODALITY).filter(|it| !ULTRASOUND.contains(&it.as_str())) {
         header.problems.push(problem(
@@ -122,9 +135,19 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
             "they are read as that; set the scanner's character set to `ISO_IR 192`",
         ));
     }
+    if has_hidden_plane(&file) {
+        header.problems.push(problem(
+            "an overlay plane that is not drawn: it lies in spare bits of packed pixels",
+            "look at the still on the scanner for letters and rulers",
+        ));
+    }
     header.patient = Patient::new(text_of(&file, tags::PATIENT_NAME), text_of(&file, tags::PATIENT_ID));
     header.animal = animal(&file);
-    header.pixels_sha256 = pixels_sha256(path);
+    header.stated_site = stated_site(&file);
+    if let Some((sha256, lacking)) = pixels(path) {
+        header.pixels_sha256 = Some(sha256);
+        header.problems.extend(lacking);
+    }
     header.scanner = scanner(&file);
     header.instance_number = int_of(&file, tags::INSTANCE_NUMBER);
     date(&file, utc_offset_s, &mut header);
@@ -148,19 +171,41 @@ pub fn regions(path: &Path) -> Result<(Vec<Region>, Vec<Problem>), Problem> {
 /// A larger file is a loop, not a still: its pixels are not read for this.
 const PIXELS_FILE_BYTES_MAX: u64 = 64 << 20;
 
-/// Over the pixels as they lie in the file; none where they cannot be read, which is no fault of the still's head.
-fn pixels_sha256(path: &Path) -> Option<String> {
+/// The hash of the pixels as they lie in the file, and what is wrong where some are missing; none where they cannot be read,
+/// which is no fault of the still's head.
+fn pixels(path: &Path) -> Option<(String, Option<Problem>)> {
     if path.metadata().ok()?.len() > PIXELS_FILE_BYTES_MAX {
         return None;
     }
     let file = OpenFileOptions::new().from_reader(part10::open(path).ok()?).ok()?;
     let pixels = element(&file, tags::PIXEL_DATA)?;
     let mut hash = Sha256::new();
+    let mut lacking = None;
     match pixels.fragments() {
         Some(pieces) => pieces.iter().for_each(|piece| hash.update(piece)),
-        None => hash.update(pixels.to_bytes().ok()?),
+        None => {
+            let bytes = pixels.to_bytes().ok()?;
+            lacking = plain_bytes(&file).filter(|wanted| (bytes.len() as u64) < *wanted).map(|wanted| {
+                problem(
+                    format!("its picture is cut short: {} of {wanted} bytes are there", bytes.len()),
+                    "it cannot be shown; export the still from the scanner again",
+                )
+            });
+            hash.update(bytes);
+        }
     }
-    Some(crate::hex(&hash.finalize()))
+    Some((crate::hex(&hash.finalize()), lacking))
+}
+
+/// How many bytes pixels take that are not compressed (PS3.3 C.7.6.3.1.2 for those that share their colour).
+fn plain_bytes(file: &InMemDicomObject) -> Option<u64> {
+    let number = |tag| u64::try_from(int_of(file, tag)?).ok();
+    let shares = text_of(file, tags::PHOTOMETRIC_INTERPRETATION).is_some_and(|kind| kind.ends_with("_422"));
+    let samples = if shares { 2 } else { number(tags::SAMPLES_PER_PIXEL)? };
+    let sides =
+        [number(tags::ROWS)?, number(tags::COLUMNS)?, number(tags::NUMBER_OF_FRAMES).unwrap_or(1).max(1)];
+    let pixels = sides.into_iter().try_fold(samples, u64::checked_mul)?;
+    Some(pixels.checked_mul(number(tags::BITS_ALLOCATED)?)? / 8)
 }
 
 /// The file at `path` up to its pixels.
@@ -189,23 +234,23 @@ fn open_noting(path: &Path) -> Result<(DefaultDicomObject, bool), Problem> {
     Ok((file, is_undeclared))
 }
 
-fn element(data: &InMemDicomObject, tag: Tag) -> Option<&InMemElement> {
-    data.element_opt(tag).ok().flatten()
-}
-
-fn text_of(data: &InMemDicomObject, tag: Tag) -> Option<String> {
-    let text = element(data, tag)?.to_str().ok()?;
-    let text = text.trim_matches(|sign: char| sign.is_whitespace() || sign == '\0');
-    (!text.is_empty()).then(|| text.to_owned())
-}
-
-fn int_of(data: &InMemDicomObject, tag: Tag) -> Option<i64> {
-    element(data, tag)?.to_int().ok()
-}
-
 fn size_of(data: &InMemDicomObject) -> Option<(u32, u32)> {
     let side = |tag| u32::try_from(int_of(data, tag)?).ok().filter(|side| *side > 0);
     Some((side(tags::COLUMNS)?, side(tags::ROWS)?))
+}
+
+/// Whether letters or rulers lie where only the decoder of the pixels comes: bits that no grey value needs, in a compressed
+/// picture or in pixels of another length than 16 bits (PS3.5-2004, 8.1.2).
+fn has_hidden_plane(file: &DefaultDicomObject) -> bool {
+    let syntax = file.meta().transfer_syntax().trim_end_matches('\0');
+    let is_plain = [uids::EXPLICIT_VR_LITTLE_ENDIAN, uids::IMPLICIT_VR_LITTLE_ENDIAN].contains(&syntax)
+        && int_of(file, tags::BITS_ALLOCATED) == Some(16);
+    let is_hidden = |group| {
+        let has = |number| element(file, Tag(group, number)).is_some();
+        // Rows, and no data of its own (PS3.3 C.9.2).
+        has(0x0010) && !has(0x3000)
+    };
+    !is_plain && (0x6000..=0x601E).step_by(2).any(is_hidden)
 }
 
 /// Owner, breed, sex and birth, in the attributes that DICOM has for animals (PS3.3 C.7.1.1).
@@ -213,8 +258,8 @@ fn animal(file: &InMemDicomObject) -> Option<Animal> {
     let text = |tag| text_of(file, tag);
     let role = text(tags::RESPONSIBLE_PERSON_ROLE);
     let owner = text(tags::RESPONSIBLE_PERSON).filter(|_| role.is_none_or(|role| role == "OWNER"));
-    let breeds = element(file, tags::PATIENT_BREED_CODE_SEQUENCE).and_then(|all| all.items());
-    let coded = || text_of(breeds?.first()?, tags::CODE_MEANING);
+    let breeds = items_of(file, tags::PATIENT_BREED_CODE_SEQUENCE);
+    let coded = || text_of(breeds.first()?, tags::CODE_MEANING);
     Animal {
         owner: owner.map(|name| in_order(&name)),
         breed: text(tags::PATIENT_BREED_DESCRIPTION).or_else(coded),
@@ -238,11 +283,11 @@ fn in_order(name: &str) -> String {
     known.collect::<Vec<_>>().join(" ")
 }
 
-/// What tells one scanner from another: model and serial number, or the name of the station.
+/// What tells one scanner from another: model and serial number, or the name of the station; else maker and model.
 pub(crate) fn scanner(file: &InMemDicomObject) -> Option<String> {
-    let own = text_of(file, tags::DEVICE_SERIAL_NUMBER).or_else(|| text_of(file, tags::STATION_NAME))?;
-    let model = text_of(file, tags::MANUFACTURER_MODEL_NAME);
-    Some(model.map_or_else(|| own.clone(), |model| format!("{model} {own}")))
+    let text = |tag| text_of(file, tag);
+    let own = text(tags::DEVICE_SERIAL_NUMBER).or_else(|| text(tags::STATION_NAME));
+    scanner_name(text(tags::MANUFACTURER), text(tags::MANUFACTURER_MODEL_NAME), own)
 }
 
 /// The times that date a still, best first: name, date, and time; the first is both in one.
@@ -301,8 +346,7 @@ fn kept<T>(read: Result<T, Problem>, problems: &mut Vec<Problem>) -> Option<T> {
 }
 
 fn regions_of(file: &InMemDicomObject, size_px: (u32, u32)) -> (Vec<Region>, Vec<Problem>) {
-    let items =
-        element(file, tags::SEQUENCE_OF_ULTRASOUND_REGIONS).and_then(|all| all.items()).unwrap_or(&[]);
+    let items = items_of(file, tags::SEQUENCE_OF_ULTRASOUND_REGIONS);
     let (mut good, mut problems) = (Vec::new(), Vec::new());
     for (idx, item) in items.iter().take(REGIONS_MAX).enumerate() {
         match region(item, size_px) {
@@ -376,5 +420,12 @@ fn region(item: &InMemDicomObject, (columns, rows): (u32, u32)) -> Result<(Regio
     let delta_x_mm = delta(tags::PHYSICAL_DELTA_X, "X")?;
     let delta_y_mm = delta(tags::PHYSICAL_DELTA_Y, "Y")?;
     let bounds_px = bounds.map(|edge| u32::try_from(edge).unwrap_or(u32::MAX));
+    let [x0, y0, x1, y1] = bounds_px.map(f64::from);
+    for (name, side_mm) in [("wide", (x1 - x0) * delta_x_mm), ("high", (y1 - y0) * delta_y_mm)] {
+        let side_mm = side_mm.abs();
+        if !(SIDE_MM_MIN..=SIDE_MM_MAX).contains(&side_mm) {
+            return Err(format!("its scale makes it {side_mm:.3} mm {name}, which no probe sees"));
+        }
+    }
     Ok((Region { bounds_px, delta_x_mm, delta_y_mm }, right == width || bottom == height))
 }

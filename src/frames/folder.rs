@@ -63,20 +63,15 @@ pub struct FoundStills {
 pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> FoundStills {
     let Listing { files, beside, mut problems } = files(folder);
     let mut frames: Vec<Frame> = Vec::new();
-    let mut seen: BTreeMap<String, String> = BTreeMap::new();
+    // By id: file and hash of the first that has it.
+    let mut seen: BTreeMap<String, (String, String)> = BTreeMap::new();
     let exam_folder = absolute(exam_folder);
     for path in files {
         match frame(&path, shown(&path, &exam_folder), utc_offset_s) {
             Ok(frame) => match seen.get(&frame.id) {
-                Some(first) => problems.push((
-                    path,
-                    problem(
-                        format!("the same still as `{first}`: both are `{}`", frame.id),
-                        "the first one is used; remove the copy",
-                    ),
-                )),
+                Some((first, sha256)) => problems.push((path, same_name(&frame, first, sha256))),
                 None => {
-                    seen.insert(frame.id.clone(), frame.file.clone());
+                    seen.insert(frame.id.clone(), (frame.file.clone(), frame.sha256.clone()));
                     frames.push(frame);
                 }
             },
@@ -87,6 +82,22 @@ pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> FoundStills
         (a.saved_at, a.instance_number, &a.file).cmp(&(b.saved_at, b.instance_number, &b.file))
     });
     FoundStills { stills: frames, refused: problems, beside }
+}
+
+/// Why a file is left out that has the name of an object which is there already: it is a copy, or a faulty scanner gave two
+/// stills one name. Nobody is told to remove what may be the only file of a view.
+pub(crate) fn same_name(frame: &Frame, first: &str, sha256: &str) -> Problem {
+    if frame.sha256 == sha256 {
+        return problem(
+            format!("the same still as `{first}`: both are `{}`", frame.id),
+            "the first one is used; remove the copy",
+        );
+    }
+    problem(
+        format!("it has the name of `{first}`, `{}`, and other content", frame.id),
+        "keep both files and compare them; a still that the scanner gave the name of another one must be exported again, or as \
+         PNG",
+    )
 }
 
 /// Notes on each still whose file is not where it was found; paths that are not absolute start from `exam_folder`.
@@ -241,6 +252,7 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
         size_px: header.size_px,
         patient: header.patient,
         animal: header.animal,
+        stated_site: header.stated_site,
         pixels_sha256: header.pixels_sha256,
         content_at: header.content_at,
         scanner: header.scanner,

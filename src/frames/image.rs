@@ -6,13 +6,15 @@
 //! Tested in: `tests/it/frames.rs`.
 
 use std::fs::File;
-use std::io::{BufReader, Read, Seek, SeekFrom};
+use std::io::{BufRead as _, BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
 use exif::{Exif, In, Tag, Value};
 
 use crate::exam::call::Problem;
 use crate::frames::dicom::StillHeader;
+use crate::frames::made_here;
+use crate::frames::scanner_name::scanner_name;
 use crate::frames::stamp::{self, problem};
 
 /// More JPEG segments than this before the image's size are not walked.
@@ -46,11 +48,15 @@ pub fn kind(head: &[u8]) -> Option<ImageKind> {
 /// Reads what the picture at `path` says of itself; `utc_offset_s` is taken where it names no time zone.
 ///
 /// # Errors
-/// A problem, where the file is cut short.
+/// A problem, where the file is cut short, or is a copy that was made here.
 pub fn read(path: &Path, kind: ImageKind, utc_offset_s: i32) -> Result<StillHeader, Problem> {
     let broken =
         |error: std::io::Error| problem(format!("cannot be read: {error}"), "export the still again");
     let mut file = BufReader::new(File::open(path).map_err(broken)?);
+    let start = file.fill_buf().map_err(broken)?;
+    if kind == ImageKind::Png && made_here::is_marked(start) {
+        return Err(made_here::refused());
+    }
     let mut header = StillHeader::default();
     let data = if kind == ImageKind::Bmp { Ok(None) } else { exif_of(&mut file) };
     let data = data.unwrap_or_else(|fault| {
@@ -59,6 +65,8 @@ pub fn read(path: &Path, kind: ImageKind, utc_offset_s: i32) -> Result<StillHead
     });
     if let Some(data) = &data {
         date(data, utc_offset_s, &mut header);
+        let text = |tag| filled(data, tag);
+        header.scanner = scanner_name(text(Tag::Make), text(Tag::Model), text(Tag::BodySerialNumber));
     }
     file.seek(SeekFrom::Start(0)).map_err(broken)?;
     header.size_px = match kind {
@@ -88,16 +96,15 @@ fn exif_of(file: &mut BufReader<File>) -> Result<Option<Exif>, Problem> {
     }
 }
 
+fn filled(data: &Exif, tag: Tag) -> Option<String> {
+    let Value::Ascii(lines) = &data.get_field(tag, In::PRIMARY)?.value else { return None };
+    let line = String::from_utf8_lossy(lines.first()?);
+    let text = line.trim_matches(|sign| sign == ' ' || sign == '\0');
+    (!text.is_empty()).then(|| text.to_owned())
+}
+
 fn date(data: &Exif, utc_offset_s: i32, header: &mut StillHeader) {
-    let text = |tag| {
-        data.get_field(tag, In::PRIMARY).and_then(|field| match &field.value {
-            Value::Ascii(lines) => lines.first().map(|line| {
-                String::from_utf8_lossy(line).trim_matches(|sign| sign == ' ' || sign == '\0').to_owned()
-            }),
-            _ => None,
-        })
-    };
-    let filled = |tag| text(tag).filter(|text: &String| !text.is_empty());
+    let filled = |tag| filled(data, tag);
     let Some(taken) = filled(Tag::DateTimeOriginal) else {
         return;
     };

@@ -16,13 +16,17 @@ use crate::exam::fold::Exam;
 use crate::frames::clock_fit::KnownOffset;
 use crate::frames::elsewhere::{Beside, journals_beside};
 use crate::frames::pairing::Pairing;
+use crate::frames::scanner_name::may_be_shared;
 
 /// Pairs from which on a clock is worth remembering.
-const PAIRS_MIN: usize = 5;
+pub(crate) const PAIRS_MIN: usize = 5;
 /// A clock that is known is looked for within this many seconds: it is the habit of a hand on a button.
 const WITHIN_S: f64 = 2.0;
 /// A quartz clock runs off by about so much; from memory, no source: 20 ppm is usual, cold and age add to it.
 const RUNS_OFF_PPM: f64 = 50.0;
+
+/// Clocks of one name are held against each other as far back as this; our own choice.
+const SET_ANEW_DAYS: i64 = 31;
 
 /// The one scanner that all these stills are of, as far as their files say.
 #[must_use]
@@ -69,13 +73,26 @@ fn whole_ms(seconds: f64) -> i64 {
 }
 
 /// The clock of the scanner as the latest of the exams beside this one found it.
+///
+/// None where two scanners may have this name, and the clocks of the last weeks cannot be those of one.
 #[must_use]
 pub fn from_earlier(exam_folder: &Path, scanner: &str) -> Option<ScannerClock> {
     let clocks = journals_beside(exam_folder).into_iter().flat_map(|beside| {
         let clocks = clocks_of(&beside);
         clocks.into_iter().map(move |clock| ScannerClock { exam: Some(beside.exam.clone()), ..clock })
     });
-    clocks.filter(|clock| clock.scanner == scanner).max_by_key(|clock| clock.at)
+    let known: Vec<ScannerClock> = clocks.filter(|clock| clock.scanner == scanner).collect();
+    let last = known.iter().max_by_key(|clock| clock.at)?;
+    let are_one = known.iter().all(|other| can_be_one(last, other));
+    (are_one || !may_be_shared(scanner)).then(|| last.clone())
+}
+
+/// Whether one clock can have run like both; what is older than a few weeks may have been set anew since.
+fn can_be_one(last: &ScannerClock, other: &ScannerClock) -> bool {
+    let age = last.at - other.at;
+    let within_s =
+        WITHIN_S + last.uncertainty_s + other.uncertainty_s + 1e-6 * RUNS_OFF_PPM * age.as_seconds_f64();
+    age > TimeDelta::days(SET_ANEW_DAYS) || (last.offset_s - other.offset_s).abs() <= within_s
 }
 
 /// In the line of every clock that was found.

@@ -47,30 +47,40 @@ fn digits(text: &str) -> Option<u32> {
     (!text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit())).then(|| text.parse().ok())?
 }
 
-/// A DICOM date (VR DA): eight digits, DICOM PS3.5 6.2.
+/// A DICOM date (VR DA): eight digits, DICOM PS3.5 6.2; or parted by points, as before DICOM 3.0 (PS3.5-2011, the note there).
 ///
 /// # Errors
 /// A problem that names `what`, where the text is not a date.
 pub fn date(what: &str, text: &str) -> Result<NaiveDate, Problem> {
     let read = || {
-        (text.len() == 8 && text.is_ascii()).then_some(())?;
-        let year = i32::try_from(digits(&text[..4])?).ok()?;
-        NaiveDate::from_ymd_opt(year, digits(&text[4..6])?, digits(&text[6..])?)
+        text.is_ascii().then_some(())?;
+        let (year, month, day) = match (text.len(), text.as_bytes()) {
+            (8, _) => (&text[..4], &text[4..6], &text[6..]),
+            (10, [_, _, _, _, b'.', _, _, b'.', ..]) => (&text[..4], &text[5..7], &text[8..]),
+            _ => return None,
+        };
+        NaiveDate::from_ymd_opt(i32::try_from(digits(year)?).ok()?, digits(month)?, digits(day)?)
     };
     read().ok_or_else(|| refused(what, text, "a date as `YYYYMMDD`"))
 }
 
-/// A DICOM time (VR TM): `HH`, `HHMM`, `HHMMSS` or `HHMMSS.FFFFFF`, DICOM PS3.5 6.2, with its step in seconds.
+/// A DICOM time (VR TM): `HH`, `HHMM`, `HHMMSS` or `HHMMSS.FFFFFF`, DICOM PS3.5 6.2, with its step in seconds; or parted by
+/// colons, as before DICOM 3.0 (PS3.5-2011, the note there).
 ///
 /// # Errors
 /// A problem that names `what`, where the text is not a time.
 pub fn time(what: &str, text: &str) -> Result<(NaiveTime, f64), Problem> {
     let read = || {
+        text.is_ascii().then_some(())?;
         let (whole, fraction) = match text.split_once('.') {
             Some((whole, fraction)) => (whole, Some(fraction)),
             None => (text, None),
         };
-        text.is_ascii().then_some(())?;
+        let plain = match whole.as_bytes() {
+            [_, _, b':', _, _, b':', _, _] => whole.replace(':', ""),
+            _ => whole.to_owned(),
+        };
+        let whole = plain.as_str();
         let part = |from: usize| whole.get(from..from + 2).and_then(digits);
         let (minute, second, step_s) = match whole.len() {
             2 if fraction.is_none() => (0, 0, 3600.0),
@@ -167,11 +177,21 @@ mod tests {
     }
 
     #[test]
+    fn dates_and_times_of_before_dicom_3_are_read() {
+        assert_eq!(date("d", "1994.11.05").unwrap(), date("d", "19941105").unwrap());
+        assert_eq!(time("t", "14:56:28.35").unwrap(), time("t", "145628.35").unwrap());
+    }
+
+    #[test]
     fn what_is_no_date_or_time_is_refused() {
-        for text in ["1994.11.05", "19941305", "1994110", "", "1994110５"] {
+        for text in
+            ["1994-11-05", "1994.13.05", "94.11.05", "1994.11.5x", "19941305", "1994110", "", "1994110５"]
+        {
             assert!(date("d", text).is_err(), "{text}");
         }
-        for text in ["14:56:28", "245628", "1460", "145661", "145628.", "1456.5", "", "+1", "1é"] {
+        for text in
+            ["14:56", "14:5628", "24:56:28", "245628", "1460", "145661", "145628.", "1456.5", "", "+1", "1é"]
+        {
             assert!(time("t", text).is_err(), "{text}");
         }
         for text in ["+02:00", "-0000", "+1500", "0200", "+0260", "+ 200"] {

@@ -19,9 +19,9 @@ use notify::{EventKind, Watcher as _};
 
 use crate::exam::call::Problem;
 use crate::exam::event::Frame;
+use crate::exam::seal::sha256;
 use crate::frames::elsewhere::Elsewhere;
-use crate::frames::folder::{files, one};
-use crate::frames::stamp::problem;
+use crate::frames::folder::{files, one, same_name};
 use crate::terminal::ShownText as _;
 
 /// The folder is looked through at least this often.
@@ -266,10 +266,8 @@ impl FolderLook {
                                 Some(first)
                                     if *first != frame.file && self.exam_folder.join(first).is_file() =>
                                 {
-                                    let problem = problem(
-                                        format!("the same still as `{first}`"),
-                                        "the first one is used; remove the copy",
-                                    );
+                                    let hash = sha256(&self.exam_folder.join(first)).unwrap_or_default();
+                                    let problem = same_name(&frame, first, &hash);
                                     arrived.push(Arrived::Other { file: path.clone(), problem });
                                 }
                                 Some(_) => {

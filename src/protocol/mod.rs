@@ -20,6 +20,8 @@ mod read;
 pub use bounds::Odd;
 pub use error::{NumberFault, ProtocolError, UnknownCode};
 pub use force::{LevelProblem, SchemeFault};
-pub use model::{Limb, Marker, OfOutline, Plane, Protocols, Scheme, Structure, UnitOfLarge, ValueKind, Zone};
+pub use model::{
+    Limb, Marker, OfOutline, Plane, Protocols, Scheme, StatedPart, Structure, UnitOfLarge, ValueKind, Zone,
+};
 pub use source::SourceFile;
 pub use unit::convert;

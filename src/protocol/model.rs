@@ -17,6 +17,8 @@ use crate::protocol::rules::Rules;
 pub struct Protocols {
     /// Limbs in the order they are shown.
     pub limbs: Vec<Limb>,
+    /// What the file of a still may say that it shows.
+    pub stated_parts: Vec<StatedPart>,
     /// Planes in the order they are scanned.
     pub planes: Vec<Plane>,
     /// Structures that can be named.
@@ -55,6 +57,16 @@ pub struct Limb {
     /// Landmarks of other limbs.
     #[serde(default)]
     pub foreign_landmarks: Vec<String>,
+}
+
+/// A part of the body as files of stills name it, and the limbs that have it.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StatedPart {
+    /// Groups of limbs that have it.
+    pub groups: Vec<String>,
+    /// Values of Body Part Examined, and codes as `SCHEME:CODE`.
+    pub words: Vec<String>,
 }
 
 /// One plane.

@@ -12,7 +12,7 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use crate::protocol::error::{FILE_BYTES_MAX, FILES_MAX, ProtocolError};
-use crate::protocol::model::{Limb, Plane, Protocols, Scheme, Structure, ValueKind};
+use crate::protocol::model::{Limb, Plane, Protocols, Scheme, StatedPart, Structure, ValueKind};
 use crate::protocol::plain::Plain;
 use crate::protocol::source::{SourceFile, parse};
 use crate::protocol::verify::verify;
@@ -98,9 +98,11 @@ impl Protocols {
             [list(LIMBS)?, list(PLANES)?, list(STRUCTURES)?, list(VALUES)?, list(MEASURES)?];
         let plain = files.iter().find(|source| name(source) == PLAIN);
         let Values { sized, value: kinds } = parse(values)?;
+        let Limbs { limb, stated_part } = parse(limbs)?;
         let mut sources = Vec::new();
         let mut protocols = Protocols {
-            limbs: parse::<Limbs>(limbs)?.limb,
+            limbs: limb,
+            stated_parts: stated_part,
             planes: parse::<Planes>(planes)?.plane,
             structures: parse::<Structures>(structures)?.structure,
             values: kinds,
@@ -129,6 +131,8 @@ impl Protocols {
 #[serde(deny_unknown_fields)]
 struct Limbs {
     limb: Vec<Limb>,
+    #[serde(default)]
+    stated_part: Vec<StatedPart>,
 }
 
 #[derive(Deserialize)]

@@ -22,6 +22,9 @@ pub(super) fn verify(
 ) -> Result<(), ProtocolError> {
     let [limbs, planes, structures, values, measures, plain] = lists;
     once(limbs, "limb", protocols.limbs.iter().map(|limb| limb.code.as_str()))?;
+    for part in &protocols.stated_parts {
+        KnownCodes::groups(protocols).hold(limbs, "`stated_part`", part.groups.iter())?;
+    }
     once(planes, "plane", protocols.planes.iter().map(|plane| plane.code.as_str()))?;
     once(structures, "structure", protocols.structures.iter().map(|structure| structure.code.as_str()))?;
     once(values, "value", protocols.values.iter().map(|value| value.term.as_str()))?;

@@ -154,7 +154,12 @@ fn palette(object: &InMemDicomObject, [descriptor, data, segments]: [Tag; 3]) ->
 /// difference of both (PS3.3 C.7.6.3.1.2).
 pub(crate) fn unshared(object: &DefaultDicomObject, frame: Option<u32>) -> Option<Vec<u8>> {
     let syntax = object.meta().transfer_syntax().trim_end_matches('\0');
-    if kind(object) != "YBR_FULL_422" || !PLAIN.contains(&syntax) {
+    let rgb = match kind(object).as_str() {
+        "YBR_FULL_422" => rgb,
+        "YBR_PARTIAL_422" => rgb_of_partial,
+        _ => return None,
+    };
+    if !PLAIN.contains(&syntax) {
         return None;
     }
     let a_frame = number(object, tags::COLUMNS)?.checked_mul(number(object, tags::ROWS)?)?.checked_mul(2)?;
@@ -179,6 +184,15 @@ pub(crate) fn unshared(object: &DefaultDicomObject, frame: Option<u32>) -> Optio
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // kept within a byte
 fn rgb(grey: u8, blue: u8, red: u8) -> [u8; 3] {
     let (grey, blue, red) = (f64::from(grey), f64::from(blue) - 128.0, f64::from(red) - 128.0);
+    let colours = [grey + 1.402 * red, grey - 0.344_136 * blue - 0.714_136 * red, grey + 1.772 * blue];
+    colours.map(|colour| colour.round().clamp(0.0, 255.0) as u8)
+}
+
+/// The same where black is 16 and white 235, as until the edition of 2013 (PS3.3-2011 C.7.6.3.1.2, after ITU-R BT.601).
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // kept within a byte
+fn rgb_of_partial(grey: u8, blue: u8, red: u8) -> [u8; 3] {
+    let grey = 255.0 / 219.0 * (f64::from(grey) - 16.0);
+    let (blue, red) = (255.0 / 224.0 * (f64::from(blue) - 128.0), 255.0 / 224.0 * (f64::from(red) - 128.0));
     let colours = [grey + 1.402 * red, grey - 0.344_136 * blue - 0.714_136 * red, grey + 1.772 * blue];
     colours.map(|colour| colour.round().clamp(0.0, 255.0) as u8)
 }

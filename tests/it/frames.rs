@@ -156,13 +156,13 @@ fn the_time_zone_of_the_file_goes_before_the_exams_and_a_colon_in_it_is_a_proble
 #[test]
 fn an_invalid_date_is_a_problem_and_the_next_time_is_taken() {
     let frame = dated(&[
-        (tags::ACQUISITION_DATE, VR::DA, "1994.11.05"),
+        (tags::ACQUISITION_DATE, VR::DA, "1994-11-05"),
         (tags::ACQUISITION_TIME, VR::TM, "110000"),
         (tags::CONTENT_DATE, VR::DA, "20260504"),
         (tags::CONTENT_TIME, VR::TM, "120001"),
     ]);
     assert_eq!(frame.time_source, "ContentTime");
-    assert!(messages(&frame.problems).contains("`1994.11.05`"), "{:?}", frame.problems);
+    assert!(messages(&frame.problems).contains("`1994-11-05`"), "{:?}", frame.problems);
 }
 
 #[test]
@@ -179,6 +179,8 @@ fn only_a_region_that_fits_the_image_gives_pixels_a_size() {
         (region(1, good, [4, 3], [0.01, 0.01]), "Physical Units X Direction is 4"),
         (region(1, good, [3, 3], [0.01, 0.0]), "Physical Delta Y is 0"),
         (region(1, good, [3, 3], [f64::NAN, 0.01]), "Physical Delta X is NaN"),
+        (region(1, good, [3, 3], [1.0, 0.01]), "makes it 5900.000 mm wide, which no probe sees"),
+        (region(1, good, [3, 3], [0.01, 1e-5]), "makes it 0.038 mm high"),
         (region(4, good, [3, 3], [0.01, 0.01]), "Region Spatial Format is 4"),
         (InMemDicomObject::new_empty(), "is missing"),
     ];

@@ -256,6 +256,8 @@ fn a_number_counts_with_a_name_that_can_be_the_same_and_nothing_to_compare_refus
     // A number on one side only: names.
     assert_eq!(refused(Some("star"), Some("7"), &[(star, None)]), [None]);
     assert_eq!(refused(Some("Star Dancer"), None, &[(star, Some("8"))]), [Some(OtherHorse)]);
+    // A scanner on which nobody typed a name writes the signs that part one.
+    assert_eq!(refused(Some("Star"), None, &[(Some("^^^^"), None), (Some(" , "), None)]), [None, None]);
     // Nothing to compare.
     assert_eq!(refused(None, None, &[(star, Some("8")), (None, None)]), [None, None]);
     assert_eq!(refused(Some("Star"), None, &[(None, Some("8"))]), [None]);

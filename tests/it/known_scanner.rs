@@ -3,6 +3,7 @@ use crate::support;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use zonecall::clock::Sample;
 use zonecall::exam::event::{Event, Frame, ScannerClock};
 use zonecall::exam::fold::Exam;
 use zonecall::exam::journal::{self, Journal};
@@ -96,6 +97,71 @@ fn what_an_exam_finds_is_read_by_the_next_one() {
     assert_eq!(read, ScannerClock { exam: Some("first".to_owned()), ..clock });
     assert_eq!(from_earlier(&second, "another"), None);
     assert_eq!(journal::read(&second).unwrap().damage, []);
+}
+
+/// Two scanners of one model that state no number share a name: then their clocks show that they are two.
+#[test]
+fn a_name_that_two_scanners_share_gives_a_clock_only_where_all_of_late_agree() {
+    let exams = tempfile::tempdir().unwrap();
+    let (shared, own) = ("A maker Sono 7 (no serial number)", SCANNER);
+    let found = |exam: &str, scanner: &str, offset_s: f64, days: i64| {
+        let folder = exams.path().join(exam);
+        support::write_journal(&folder, &[(1.0, "left fore")]);
+        let at = after(0.0) + TimeDelta::days(days);
+        let clock =
+            ScannerClock { scanner: scanner.to_owned(), offset_s, uncertainty_s: 0.5, at, exam: None };
+        Journal::open(&folder).unwrap().append(at, Sample::FIRST, &Event::ScannerClock(clock)).unwrap();
+    };
+    let this = exams.path().join("this");
+    support::write_journal(&this, &[(1.0, "left fore")]);
+    let known = |scanner: &str| from_earlier(&this, scanner).map(|clock| clock.offset_s);
+    // Set anew before that: too long ago to say anything.
+    found("a", shared, -3600.0, -60);
+    found("b", shared, 412.0, -9);
+    found("c", shared, 413.5, -2);
+    assert_eq!(known(shared), Some(413.5));
+    found("d", shared, 80.0, -5);
+    assert_eq!(known(shared), None);
+    found("e", own, 80.0, -5);
+    found("f", own, 412.0, -2);
+    assert_eq!(known(own), Some(412.0), "a scanner with a number of its own was set anew");
+}
+
+/// The names by what a file states: DICOM, and EXIF of a picture.
+#[test]
+fn a_scanner_without_a_number_is_called_by_maker_and_model_or_as_a_person_calls_it() {
+    use crate::exchange::stage::{SAVED_S, said_of, still, unpaired};
+    use crate::support::program::zonecall;
+    use dicom_core::{DataElement, VR};
+    use dicom_dictionary_std::{tags, uids};
+    let folder = tempfile::tempdir().unwrap();
+    let made = |model: Option<&str>| {
+        for (number, saved_s) in (1..).zip(SAVED_S) {
+            let mut still = still(number, saved_s);
+            for tag in [tags::STATION_NAME, tags::DEVICE_SERIAL_NUMBER, tags::MANUFACTURER_MODEL_NAME] {
+                still.remove_element(tag);
+            }
+            if let Some(model) = model {
+                still.put(DataElement::new(tags::MANUFACTURER_MODEL_NAME, VR::LO, model));
+            }
+            still.put(DataElement::new(tags::MANUFACTURER, VR::LO, "A maker"));
+            let meta =
+                dicom_object::FileMetaTableBuilder::new().transfer_syntax(uids::EXPLICIT_VR_LITTLE_ENDIAN);
+            let path = folder.path().join(format!("IM{number}.dcm"));
+            still.with_meta(meta).unwrap().write_to_file(path).unwrap();
+        }
+        let read = zonecall::frames::folder::read(folder.path(), folder.path(), 0);
+        read.stills[0].scanner.clone()
+    };
+    assert_eq!(made(Some("Sono 7")).as_deref(), Some("A maker Sono 7 (no serial number)"));
+    assert_eq!(made(Some("A Maker Sono 7")).as_deref(), Some("A Maker Sono 7 (no serial number)"));
+    assert_eq!(made(None), None);
+    let exam = unpaired();
+    let (exam, stills) = (exam.path().to_str().unwrap(), folder.path().to_str().unwrap());
+    let said = said_of(&zonecall(&["pair", exam, "--frames", stills, "--scanner", "yard"]));
+    assert!(said.contains("3 stills, 3 of them new"), "{said}");
+    let journal = std::fs::read_to_string(std::path::Path::new(exam).join("exam.jsonl")).unwrap();
+    assert_eq!(journal.matches("\"scanner\":\"yard\"").count(), 3, "{journal}");
 }
 
 #[test]

@@ -68,6 +68,7 @@ fn still(idx: usize, scanner_s: f64, resolution_s: f64) -> Frame {
         size_px: None,
         patient: None,
         animal: None,
+        stated_site: None,
         pixels_sha256: None,
         also_in: Vec::new(),
         content_at: None,

@@ -12,7 +12,7 @@ const SAVED_S: [f64; 12] = [20.0, 34.5, 41.0, 63.0, 70.5, 88.0, 97.5, 121.0, 130
 fn exam(folder: &Path, minutes: i64, horse: &str) -> String {
     let mut header = support::header();
     header.started_at += chrono::TimeDelta::minutes(minutes);
-    header.horse.name = Some(horse.to_owned());
+    header.horse.name = Some(horse.to_owned()).filter(|name| !name.is_empty());
     header.horse.id = None;
     let mut said = vec![(1.0, "left fore zone one alpha transverse")];
     said.extend(SAVED_S.map(|at_s| (at_s, "save")));
@@ -116,6 +116,30 @@ fn the_stills_of_two_horses_are_shared_out_among_the_exams_of_a_day() {
         let statuses = statuses(&exam);
         assert_eq!((statuses.len(), count(&statuses, "spoken")), (12, 12), "{told}");
     }
+}
+
+/// The second exam names no horse: nobody knows whose of the two it is, and a still that names nobody may be of either.
+#[test]
+fn an_exam_that_names_no_horse_gets_no_still_of_a_stick_with_several() {
+    let folder = tempfile::tempdir().unwrap();
+    let exams = folder.path().join("exams");
+    let first = exam(&exams.join("a"), 0, "Juniper");
+    let second = exam(&exams.join("b"), 40, "");
+    let stick = folder.path().join("stick");
+    stills(&stick.join("a"), SAVED_S.into_iter(), "Juniper", 412.0);
+    stills(&stick.join("b"), SAVED_S.map(|at_s| at_s + 2400.0).into_iter(), "Bramble", 412.0);
+    let day = exams.to_string_lossy().into_owned();
+    let told = pair(&[&day, "--frames", &stick.to_string_lossy()]);
+    let wanted = format!(
+        "the exam names no horse, and the stills are of `Larkfield Stud^Bramble (no. DEMO-Bramble)`, `Larkfield \
+         Stud^Juniper (no. DEMO-Juniper)`: it gets none of them; `zonecall name {second} --horse NAME --by YOUR-NAME`, then pair again"
+    );
+    assert!(told.contains(&wanted), "{told}");
+    assert_eq!((count(&statuses(&first), "spoken"), statuses(&second).len()), (12, 0));
+    let named = zonecall(&["name", &second, "--horse", "Bramble", "--by", "Ada"]);
+    assert!(named.status.success());
+    pair(&[&day, "--frames", &stick.to_string_lossy()]);
+    assert_eq!(count(&statuses(&second), "spoken"), 12);
 }
 
 #[test]

@@ -21,6 +21,7 @@ fn still(number: i64, at_s: f64) -> Frame {
         size_px: None,
         patient: None,
         animal: None,
+        stated_site: None,
         pixels_sha256: None,
         also_in: Vec::new(),
         content_at: None,

@@ -227,18 +227,26 @@ fn a_still_in_palette_colours_is_shown_in_them_and_one_without_its_palette_says_
 fn a_still_whose_pixels_share_their_colour_is_shown_in_it() {
     use dicom_core::{DataElement, PrimitiveValue, VR};
     use dicom_dictionary_std::tags;
-    let found = means(picture_of("IM1", |path| {
-        save_small(path, |still| {
-            let name = PrimitiveValue::from("YBR_FULL_422");
-            still.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, name));
-            still.put(DataElement::new(tags::SAMPLES_PER_PIXEL, VR::US, PrimitiveValue::from(3_u16)));
-            still.put(DataElement::new(tags::PLANAR_CONFIGURATION, VR::US, PrimitiveValue::from(0_u16)));
-            let pixels = PrimitiveValue::from([100_u8, 120, 90, 200].repeat(4));
-            still.put(DataElement::new(tags::PIXEL_DATA, VR::OB, pixels));
-        });
-    }));
+    let found = |kind: &str, stored: [u8; 4]| {
+        means(picture_of("IM1", |path| {
+            save_small(path, |still| {
+                let name = PrimitiveValue::from(kind);
+                still.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, name));
+                still.put(DataElement::new(tags::SAMPLES_PER_PIXEL, VR::US, PrimitiveValue::from(3_u16)));
+                still.put(DataElement::new(tags::PLANAR_CONFIGURATION, VR::US, PrimitiveValue::from(0_u16)));
+                let pixels = PrimitiveValue::from(stored.repeat(4));
+                still.put(DataElement::new(tags::PIXEL_DATA, VR::OB, pixels));
+            });
+        }))
+    };
+    let full = found("YBR_FULL_422", [100, 120, 90, 200]);
     // 110 + 1.402 * 72, 110 + 0.344 * 38 - 0.714 * 72, 110 - 1.772 * 38
-    assert!(like(found, [210.9, 71.7, 42.7]), "{found:?}");
+    assert!(like(full, [210.9, 71.7, 42.7]), "{full:?}");
+    // PS3.3-2011 C.7.6.3.1.2, YBR_PARTIAL_422: of red 200, green 80 and blue 40 it makes the grey
+    // 0.2568 * 200 + 0.5041 * 80 + 0.0979 * 40 + 16, and the differences
+    // -0.1482 * 200 - 0.2910 * 80 + 0.4392 * 40 + 128 and 0.4392 * 200 - 0.3678 * 80 - 0.0714 * 40 + 128.
+    let partial = found("YBR_PARTIAL_422", [112, 112, 93, 184]);
+    assert!(like(partial, [200.0, 80.0, 40.0]), "{partial:?}");
 }
 
 /// A DICOM still by run lengths (DICOM PS3.5, annex G), whose one fragment is given as it is.
@@ -310,6 +318,7 @@ fn a_bad_still_ends_no_report_and_the_others_are_shown() {
             scanner: None,
             patient: None,
             animal: None,
+            stated_site: None,
             pixels_sha256: None,
         };
         journal.append(header().started_at, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();

@@ -55,6 +55,7 @@ impl Folder {
             size_px: None,
             patient: None,
             animal: None,
+            stated_site: None,
             pixels_sha256: None,
             also_in: Vec::new(),
             content_at: None,

@@ -15,6 +15,7 @@ use zonecall::exam::patient::Patient;
 use zonecall::exam::review::{Change, Review, WordsPart};
 use zonecall::exam::seq::Seq;
 use zonecall::exam::sign::{FileHash, Signable, Signed};
+use zonecall::exam::stated_site::StatedSite;
 use zonecall::language::closed_sets::AnswerWord;
 use zonecall::report::{export, measure_table};
 use zonecall::trace::Outline;
@@ -95,8 +96,8 @@ fn afterwards() -> Vec<Event> {
             objects: vec!["2.25.1".to_owned()],
             committed: vec!["2.25.1".to_owned()],
             refused: 1,
-        }),
             by: Some("Ada".to_owned()),
+        }),
         review(Change::Call { seq: Seq(4), act: Act::View(place()) }),
         review(Change::Call {
             seq: Seq(4),
@@ -204,6 +205,10 @@ fn journal_lines() -> Vec<Value> {
             sex: Some("M".to_owned()),
             neutered: Some(true),
             born: Some("2019-04-12".parse().unwrap()),
+        }),
+        stated_site: Some(StatedSite {
+            side: Some("left".to_owned()),
+            parts: vec!["METACARPUS".to_owned(), "SCT:36455000".to_owned()],
         }),
         pixels_sha256: Some("d".repeat(64)),
         content_at: Some("2026-05-04T08:00:07Z".parse().unwrap()),

@@ -53,6 +53,7 @@ impl Case {
             size_px: None,
             patient: None,
             animal: None,
+            stated_site: None,
             pixels_sha256: None,
             also_in: Vec::new(),
             content_at: None,

@@ -6,14 +6,26 @@ use std::process::Command;
 
 /// The folder of sample files in the Python package pydicom 3.0.2, which set-up installs into `.deps/venv`.
 pub fn samples() -> PathBuf {
+    PathBuf::from(
+        python("import pydicom, pathlib; print(pathlib.Path(pydicom.__file__).parent / 'data/test_files')")
+            .trim(),
+    )
+}
+
+/// What a script prints that may use pydicom.
+pub fn python(script: &str) -> String {
+    python_with(script, &[])
+}
+
+/// The same, with arguments.
+pub fn python_with(script: &str, args: &[&str]) -> String {
     let deps = std::env::var_os("ZONECALL_DEPS")
         .map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join(".deps"), PathBuf::from);
     let python = deps.join("venv/bin/python3");
-    let script = "import pydicom, pathlib; print(pathlib.Path(pydicom.__file__).parent / 'data/test_files')";
-    let told = Command::new(&python).args(["-c", script]).output();
+    let told = Command::new(&python).args(["-c", script]).args(args).output();
     let told = told.unwrap_or_else(|error| panic!("`{}`: {error}; run `make setup`", python.display()));
-    assert!(told.status.success(), "pydicom is missing; run `make setup`");
-    PathBuf::from(String::from_utf8(told.stdout).unwrap().trim())
+    assert!(told.status.success(), "{}", String::from_utf8_lossy(&told.stderr));
+    String::from_utf8(told.stdout).unwrap()
 }
 
 /// One of them.

@@ -66,6 +66,7 @@ pub fn frame(id: &str) -> Frame {
         size_px: Some((200, 100)),
         patient: None,
         animal: None,
+        stated_site: None,
         pixels_sha256: None,
         also_in: Vec::new(),
         content_at: None,

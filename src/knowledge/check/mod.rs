@@ -9,6 +9,7 @@ mod evidence;
 mod journal;
 mod views;
 mod stills;
+mod stated_site;
 mod calls;
 mod values;
 mod lesions;
@@ -35,7 +36,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 74] = [
+const RULES: [(&str, Find); 75] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -60,6 +61,7 @@ const RULES: [(&str, Find); 74] = [
     ("still-unheard", stills::unheard),
     ("still-ambiguous", stills::ambiguous),
     ("still-unlabelled", stills::unlabelled),
+    ("still-states-another-limb", stated_site::contradicted),
     ("still-label-incomplete", stills::incomplete),
     ("save-without-place", calls::save_without_place),
     ("save-after-unheard", calls::save_after_unheard),

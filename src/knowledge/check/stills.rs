@@ -8,6 +8,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::clock::WallQuality;
+use crate::exam::call::Problem;
 use crate::exam::event::Frame;
 use crate::exam::patient::Patient;
 use crate::frames::clock_fit::NEAR_S;
@@ -168,7 +169,7 @@ pub(super) fn paired_again(evidence: &Evidence) -> Vec<Hit> {
 }
 
 /// Stills that count or could: not refused, and not left out by a person.
-fn counted<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a Frame, &'a FrameRow)> {
+pub(super) fn counted<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a Frame, &'a FrameRow)> {
     let all = evidence.exam.frames.iter().zip(evidence.frames);
     all.filter(|(_, row)| row.refused.is_none() && row.status != Status::LeftOut)
 }
@@ -288,12 +289,20 @@ fn lacking(frame: &FrameRow) -> String {
     lacking.join(" and ")
 }
 
+/// One line for each thing that is wrong, however many stills it is wrong with: a scanner makes each of them alike.
 pub(super) fn file(evidence: &Evidence) -> Vec<Hit> {
-    let mut hits = Vec::new();
+    let mut found: Vec<(&Problem, &FrameRow, usize)> = Vec::new();
     for (frame, row) in evidence.exam.frames.iter().zip(evidence.frames) {
         for problem in &frame.problems {
-            hits.push(Hit::still(row, format!("still `{}`: {}", row.name(), in_words(problem))));
+            match found.iter_mut().find(|(known, ..)| *known == problem) {
+                Some((.., count)) => *count += 1,
+                None => found.push((problem, row, 1)),
+            }
         }
     }
-    hits
+    let hit = |(problem, row, count): (&Problem, &FrameRow, usize)| {
+        let others = if count == 1 { String::new() } else { format!(" and {} more", count - 1) };
+        Hit::still(row, format!("still `{}`{others}: {}", row.name(), in_words(problem)))
+    };
+    found.into_iter().map(hit).collect()
 }

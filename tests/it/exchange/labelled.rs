@@ -40,6 +40,10 @@ fn files_are_named_by_what_they_show_in_scan_order() {
     assert!(index.contains("left fore, zone 2B, transverse") && index.contains("Not a diagnosis"));
     let table = std::fs::read_to_string(folder.join("index.csv")).unwrap();
     assert!(table.contains("LF_2B_T_SDFT_01.png,LF_2B_T_SDFT_01.dcm,LF,2B,T,SDFT"), "{table}");
+    // A row that is copied alone says whose it is, and a file taken out of the archive has the day of the exam.
+    let ends = [",Juniper,,2026-05-04,draft", ",exam_id,horse,horse_id,exam_day,exam_status"];
+    assert!(ends.iter().all(|end| table.lines().any(|line| line.ends_with(end))), "{table}");
+    assert_eq!(listed.matches(" 2026-05-04 10:00:00 ").count(), 8, "{listed}");
 }
 
 #[test]

@@ -4,6 +4,7 @@
 `make.py heads STILL OUT` writes a still with each kind of head that is met: without parts of it, without any, deflated
 `make.py names STILL OUT` writes a still under each name of pydicom's samples of character sets, and prints what pydicom reads
 `make.py kinds STILL OUT` writes a still with each kind of pixels, and prints their names
+`make.py overlays OUT` writes a still with each kind of overlay plane, and prints file, frame and the places that are drawn
 `make.py seen ORIGINAL COPY RECTANGLE` prints how bright a copy is inside a rectangle, and how it differs outside
 `make.py looks ORIGINAL PICTURE` prints by how much a picture differs from what pydicom shows
 """
@@ -60,6 +61,96 @@ def heads(source, target):
     written("bare-implicit", uid.ImplicitVRLittleEndian, False)
     written("bare-big-endian", uid.ExplicitVRBigEndian, False)
     written("deflated", uid.DeflatedExplicitVRLittleEndian, True)
+
+
+def overlays(target):
+    target = pathlib.Path(target)
+    told = []
+
+    def still(frames=1, samples=1, bits=8):
+        made = pydicom.Dataset()
+        made.file_meta = pydicom.dataset.FileMetaDataset()
+        made.file_meta.TransferSyntaxUID = uid.ExplicitVRLittleEndian
+        made.file_meta.MediaStorageSOPClassUID = made.SOPClassUID = uid.UltrasoundMultiFrameImageStorage
+        made.file_meta.MediaStorageSOPInstanceUID = made.SOPInstanceUID = "2.25.1"
+        made.Rows, made.Columns, made.NumberOfFrames = 20, 30, frames
+        made.SamplesPerPixel, made.BitsAllocated = samples, 16 if bits > 8 else 8
+        made.BitsStored, made.HighBit, made.PixelRepresentation = bits, bits - 1, 0
+        made.PhotometricInterpretation = "MONOCHROME2" if samples == 1 else "RGB"
+        if samples > 1:
+            made.PlanarConfiguration = 0
+        # The whole range is shown, so that nothing is white by itself.
+        made.WindowCenter, made.WindowWidth = 2 ** (bits - 1), 2**bits
+        kind = np.uint16 if bits > 8 else np.uint8
+        made.PixelData = np.full(frames * 600 * samples, 100, kind).tobytes()
+        return made
+
+    def put(made, group, bits, origin=None, kind="G", frames=None, first=None):
+        flat = np.packbits(bits.ravel().astype(np.uint8), bitorder="little").tobytes()
+        made.add_new((group, 0x0010), "US", bits.shape[-2])
+        made.add_new((group, 0x0011), "US", bits.shape[-1])
+        made.add_new((group, 0x0040), "CS", kind)
+        if origin:
+            made.add_new((group, 0x0050), "SS", list(origin))
+        if frames:
+            made.add_new((group, 0x0015), "IS", frames)
+        if first:
+            made.add_new((group, 0x0051), "US", first)
+        made.add_new((group, 0x0100), "US", 1)
+        made.add_new((group, 0x0102), "US", 0)
+        made.add_new((group, 0x3000), "OW", flat + b"\0" * (len(flat) % 2))
+
+    def written(name, made, drawn):
+        made.save_as(target / name, enforce_file_format=True)
+        for frame, places in drawn:
+            told.append([name, frame, places.astype(int).ravel().tolist()])
+
+    def read(made, group, frame=0):
+        """The plane as pydicom reads it, at its place in the picture."""
+        plane = made.overlay_array(group)
+        plane = plane if plane.ndim == 2 else plane[frame]
+        row, column = made[group, 0x0050].value if (group, 0x0050) in made else (1, 1)
+        whole = np.zeros((20, 30), bool)
+        for y, x in np.argwhere(plane):
+            at = (y + row - 1, x + column - 1)
+            if 0 <= at[0] < 20 and 0 <= at[1] < 30:
+                whole[at] = True
+        return whole
+
+    letters = np.random.default_rng(7).random((20, 30)) < 0.2
+    small = np.ones((4, 5), bool)
+    made = still()
+    put(made, 0x6000, letters)
+    put(made, 0x601E, small, (3, 4))
+    written("two.dcm", made, [(0, read(made, 0x6000) | read(made, 0x601E))])
+    made = still()
+    put(made, 0x6002, small, (-1, 28))
+    written("outside.dcm", made, [(0, read(made, 0x6002))])
+    made = still(samples=3)
+    put(made, 0x6000, letters, (1, 1))
+    written("colour.dcm", made, [(0, read(made, 0x6000))])
+    made = still(frames=4)
+    put(made, 0x6000, np.stack([letters, ~letters]), (1, 1), frames=2, first=2)
+    nothing = np.zeros((20, 30), bool)
+    written("loop.dcm", made, [(0, nothing), (1, read(made, 0x6000, 0)), (2, read(made, 0x6000, 1))])
+    made = still()
+    region = np.zeros((20, 30), bool)
+    region[5:12, 6:20] = True
+    put(made, 0x6000, region, kind="R")
+    edge = region.copy()
+    edge[6:11, 7:19] = False
+    written("region.dcm", made, [(0, edge)])
+    made = still(bits=12)
+    pixels = np.full((20, 30), 100, np.uint16) | (letters.astype(np.uint16) << 14)
+    made.PixelData = pixels.tobytes()
+    for number, value in ((0x0010, 20), (0x0011, 30), (0x0100, 16), (0x0102, 14)):
+        made.add_new((0x6000, number), "US", value)
+    written("embedded.dcm", made, [(0, letters)])
+    made = still()
+    put(made, 0x6000, letters)
+    made.compress(uid.RLELossless)
+    written("packed.dcm", made, [(0, read(made, 0x6000))])
+    print(json.dumps(told))
 
 
 def names(source, target):
@@ -205,4 +296,4 @@ def looks(original, picture):
 
 
 if __name__ == "__main__":
-    {"medium": medium, "heads": heads, "names": names, "kinds": kinds, "seen": seen, "looks": looks}[sys.argv[1]](*sys.argv[2:])
+    {"medium": medium, "heads": heads, "names": names, "kinds": kinds, "overlays": overlays, "seen": seen, "looks": looks}[sys.argv[1]](*sys.argv[2:])

@@ -1,4 +1,5 @@
 //! Stills as other scanners, media and computers have them.
+mod copies;
 mod files;
 mod kinds;
 mod media;

@@ -4,6 +4,7 @@ use chrono::TimeDelta;
 use zonecall::clock::{Anchor, Sample, WallQuality};
 use zonecall::exam::event::{Horse, OtherExam};
 use zonecall::exam::patient::Patient;
+use zonecall::exam::stated_site::StatedSite;
 use zonecall::frames::pairing::Tie;
 
 use crate::rules::{Cases, Rule};
@@ -63,12 +64,17 @@ pub(crate) const CASES: &[Cases] = &[
         let two = view().still(Tie::Nothing).still(Tie::Nothing);
         assert_eq!(rule.found(&two, &BUILT_IN.1).len(), 1, "one cause, one line");
     }),
+    ("still-states-another-limb", states_another_limb),
     ("still-label-incomplete", |rule| {
         rule.fires("no plane in its label", &said(&["left fore two alpha"]).still(Tie::Context(0)));
         rule.silent(&view().still(Tie::Context(0)));
     }),
     ("still-file", |rule| {
         rule.fires("odd; look", &fine().but(|case| case.exam.frames[0].problems.push(problem())));
+        let three = || view().still(Tie::Save(1)).still(Tie::Nothing).still(Tie::Nothing);
+        let all =
+            |case: &mut Case| case.exam.frames.iter_mut().for_each(|still| still.problems.push(problem()));
+        rule.fires("still `1.dcm` and 2 more: odd; look", &three().but(all));
         rule.silent(&fine());
     }),
     ("still-from-context", |rule| {
@@ -99,6 +105,29 @@ fn of_another_horse(rule: &Rule) {
     let two = view().still(Tie::Nothing).still(Tie::Nothing);
     let two = two.but(|case| case.exam.frames.iter_mut().for_each(|still| still.patient = of("Bramble")));
     rule.fires("(and 1 more)", &two);
+}
+
+/// The label is left fore. Codes: DICOM PS3.16, CID 7483.
+fn states_another_limb(rule: &Rule) {
+    let stated = |side: Option<&str>, parts: &[&str]| {
+        let site = StatedSite {
+            side: side.map(str::to_owned),
+            parts: parts.iter().map(|part| (*part).to_owned()).collect(),
+        };
+        fine().but(|case| case.exam.frames[0].stated_site = Some(site))
+    };
+    let found =
+        rule.fires("states the side `right`, but its label is left fore", &stated(Some("right"), &[]));
+    assert_eq!(found.frame.as_deref(), Some("1.2.1"));
+    rule.fires("states the part `METATARSUS`", &stated(Some("left"), &["METATARSUS", "SCT:280711000"]));
+    rule.fires("the side `right` and the part `SCT:280711000`", &stated(Some("right"), &["SCT:280711000"]));
+    rule.silent(&stated(Some("left"), &["METACARPUS", "SCT:36455000"]));
+    // What every limb has, or what nobody here knows, contradicts nothing.
+    rule.silent(&stated(None, &["LEG", "SCT:42694008"]));
+    rule.silent(&fine());
+    // The label itself says that there is a doubt.
+    let record = stated(Some("right"), &[]).record(&BUILT_IN.1);
+    assert_eq!(record.frames[0].doubt, ["its file states another limb"]);
 }
 
 fn also_in(again: bool) -> Case {
