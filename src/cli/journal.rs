@@ -118,10 +118,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
             let hash = if files.len() == 1 { "with its hash" } else { "each with its hash" };
             format!("{}, {hash}", count(files.len(), "kept file"))
         }
-        Event::Sent(sent) => {
-            let by = sent.by.as_ref().map(|by| format!("by {by}: ")).unwrap_or_default();
-            format!("{by}{} objects sent to {}", sent.objects.len(), receiver(sent))
-        }
+        Event::Sent(sent) => sent_said(sent),
         Event::Closed { reason, samples } => format!("closed: {reason}, {samples} samples kept"),
         Event::Moved { from } => {
             format!("the folder `{from}` was lost; all lines before this one were copied")
@@ -165,6 +162,12 @@ fn utterance_said(heard: &UtteranceEvent) -> String {
 fn clock_said(clock: &ScannerClock) -> String {
     let from = clock.exam.as_ref().map_or_else(String::new, |exam| format!(", known from `{exam}`"));
     format!("clock of the scanner {} runs {:+.1} s ahead{from}", clock.scanner, clock.offset_s)
+}
+
+/// What was sent, where to, and by whom where that is known.
+fn sent_said(sent: &SentEvent) -> String {
+    let by = sent.by.as_ref().map(|by| format!("by {by}: ")).unwrap_or_default();
+    format!("{by}{} objects sent to {}", sent.objects.len(), receiver(sent))
 }
 
 fn receiver(sent: &SentEvent) -> String {

@@ -71,9 +71,12 @@ pub(super) fn note(
                     let why = format!("the same still as `{}`, which is used; remove the copy", known.file);
                     noted.copies.push((frame.file.clone(), why));
                 }
-                let is_new = frame.patient.is_some() && known.patient.is_none()
-                    || frame.stated_site.is_some() && known.stated_site.is_none()
-                    || frame.scanner.is_some() && known.scanner.is_none()
+                // A line more would make a draft of what a vet signed.
+                let is_told = !exam.is_signed
+                    && (frame.stated_site.is_some() && known.stated_site.is_none()
+                        || frame.scanner.is_some() && known.scanner.is_none());
+                let is_new = is_told
+                    || frame.patient.is_some() && known.patient.is_none()
                     || !frame.also_in.is_empty() && known.also_in != frame.also_in;
                 if !is_new {
                     continue;

@@ -19,7 +19,7 @@ fn a_plane_of_another_maker_is_drawn_where_another_library_reads_it() {
     let script = "import sys, pydicom, json; print(json.dumps(pydicom.dcmread(sys.argv[1]).overlay_array(0x6000).ravel().tolist()))";
     let wanted: Vec<u8> =
         serde_json::from_str(&pydicom::python_with(script, &[path.to_str().unwrap()])).unwrap();
-    assert!(wanted.iter().any(|bit| *bit == 1) && wanted.iter().any(|bit| *bit == 0));
+    assert!(wanted.contains(&1) && wanted.contains(&0));
     let shown = white(&path, 0);
     assert_eq!(shown.len(), wanted.len());
     let missing = wanted.iter().zip(&shown).filter(|(bit, white)| **bit == 1 && !**white).count();

@@ -3,13 +3,16 @@ use std::fs;
 use std::path::Path;
 
 use crate::exchange::stage::{SAVED_S, said_of, still, unpaired};
-use crate::support::BUILT_IN;
 use crate::support::program::zonecall;
+use crate::support::{self, BUILT_IN};
 
 use dicom_core::value::DataSetSequence;
 use dicom_core::{DataElement, VR};
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::{FileMetaTableBuilder, InMemDicomObject, Tag};
+use zonecall::clock::Sample;
+use zonecall::exam::event::{Event, Frame};
+use zonecall::exam::journal::Journal;
 use zonecall::exam::stated_site::StatedSite;
 use zonecall::frames::folder;
 
@@ -134,9 +137,41 @@ fn a_still_that_states_another_side_is_told_by_pair_and_asked_about_by_check() {
     assert_eq!(said.matches("IN DOUBT: its file states another limb").count(), 1, "{said}");
     let told = said_of(&zonecall(&["check", exam]));
     assert!(told.contains("look  still-states-another-limb: the file of still `IM2.dcm`"), "{told}");
-    // Stills that an earlier version paired get it when they are found again.
     let file = std::path::Path::new(exam).join("exam.jsonl");
     assert!(fs::read_to_string(file).unwrap().contains("\"stated_site\":{\"side\":\"right\"}"));
+}
+
+/// Stills that an earlier version paired get it when they are found again, unless the exam is signed: that stays as it is.
+#[test]
+fn what_a_file_states_is_added_to_a_known_still_and_undoes_no_signature() {
+    for is_signed in [false, true] {
+        let exam = unpaired();
+        let stills = exam.path().join("frames");
+        fs::create_dir(&stills).unwrap();
+        let mut still = still(1, 14.0);
+        still.put(DataElement::new(tags::IMAGE_LATERALITY, VR::CS, "R"));
+        write(&stills.join("IM1.dcm"), still);
+        let known =
+            Frame { stated_site: None, ..folder::one(&stills.join("IM1.dcm"), exam.path(), 7200).unwrap() };
+        let mut journal = Journal::open(exam.path()).unwrap();
+        let at = support::header().started_at;
+        journal.append(at, Sample::FIRST, &Event::Frame(Box::new(known))).unwrap();
+        drop(journal);
+        if is_signed {
+            crate::exchange::stage::sign(exam.path());
+        }
+        let before = fs::read(exam.path().join("exam.jsonl")).unwrap();
+        let said = said_of(&zonecall(&[
+            "pair",
+            exam.path().to_str().unwrap(),
+            "--frames",
+            stills.to_str().unwrap(),
+        ]));
+        assert!(said.contains("1 stills, 0 of them new"), "{said}");
+        let is_told = said.contains("its file states another limb");
+        assert_eq!(is_told, !is_signed, "{said}");
+        assert_eq!(fs::read(exam.path().join("exam.jsonl")).unwrap() == before, is_signed, "{said}");
+    }
 }
 
 /// The desk asks first what would put a lesion on another horse or another leg.
