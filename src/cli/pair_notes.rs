@@ -72,12 +72,11 @@ pub(super) fn note(
                     noted.copies.push((frame.file.clone(), why));
                 }
                 // A line more would make a draft of what a vet signed.
-                let is_told = !exam.is_signed
+                let is_new = !exam.is_signed
                     && (frame.stated_site.is_some() && known.stated_site.is_none()
-                        || frame.scanner.is_some() && known.scanner.is_none());
-                let is_new = is_told
-                    || frame.patient.is_some() && known.patient.is_none()
-                    || !frame.also_in.is_empty() && known.also_in != frame.also_in;
+                        || frame.scanner.is_some() && known.scanner.is_none()
+                        || frame.patient.is_some() && known.patient.is_none()
+                        || !frame.also_in.is_empty() && known.also_in != frame.also_in);
                 if !is_new {
                     continue;
                 }

@@ -35,7 +35,7 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     let phrases = own_structures(phrases)?;
     let phrases = shared_after(phrases)?;
     let phrases = structures_after(phrases)?;
-    let phrases = of_each_named(structures_together(phrases)?);
+    let phrases = of_each_named(structures_together(phrases)?)?;
     let mut calls: Vec<Call> = Vec::new();
     for Phrase { mut call, .. } in phrases {
         // A remark is no move of its own: the structure named before it belongs to it. So does a short name.
@@ -293,13 +293,24 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
 }
 
 /// "Superficial one oh eight, deep one ten, all normal": said of each structure that was named at the place.
-fn of_each_named(phrases: Vec<Phrase>) -> Vec<Phrase> {
+///
+/// "Superficial one oh eight, deep all normal" is said of the deep one.
+fn of_each_named(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let mut found: Vec<Phrase> = Vec::new();
     for phrase in phrases {
-        let named = if phrase.of_each && is_free(&phrase.call.act) { named_here(&found) } else { Vec::new() };
+        let is_bare = found.last().is_some_and(|last| last.call.act.only_structure().is_some());
+        let of_each = phrase.of_each && !is_bare && is_free(&phrase.call.act);
+        let here = if of_each { since_last_move(&found) } else { &[] };
+        let named = each_once(here.iter().filter_map(|phrase| phrase.call.act.only_structure()));
         if named.len() < 2 {
             found.push(phrase);
             continue;
+        }
+        let is_not_normal = |act: &Act| {
+            matches!(act.class(), Some(Class::Lesion | Class::Absent | Class::NotDone | Class::Abnormal))
+        };
+        if here.iter().any(|phrase| is_not_normal(&phrase.call.act)) {
+            return Err(normal_and_not());
         }
         for structure in named {
             let mut own = phrase.clone();
@@ -307,19 +318,23 @@ fn of_each_named(phrases: Vec<Phrase>) -> Vec<Phrase> {
             found.push(own);
         }
     }
-    found
+    Ok(found)
 }
 
-/// The structures said since the last limb or zone, each once.
-fn named_here(phrases: &[Phrase]) -> Vec<StructureCode> {
-    let at_place = phrases.iter().rposition(|phrase| is_move(&phrase.call.act)).map_or(0, |idx| idx + 1);
-    let mut named: Vec<StructureCode> = Vec::new();
-    for structure in phrases[at_place..].iter().filter_map(|phrase| phrase.call.act.only_structure()) {
-        if !named.contains(&structure) {
-            named.push(structure);
+/// What was said since the last limb or zone.
+fn since_last_move(phrases: &[Phrase]) -> &[Phrase] {
+    let moved = phrases.iter().rposition(|phrase| is_move(&phrase.call.act));
+    &phrases[moved.map_or(0, |idx| idx + 1)..]
+}
+
+fn each_once(structures: impl Iterator<Item = StructureCode>) -> Vec<StructureCode> {
+    let mut once: Vec<StructureCode> = Vec::new();
+    for structure in structures {
+        if !once.contains(&structure) {
+            once.push(structure);
         }
     }
-    named
+    once
 }
 
 /// A limb or a zone, not a plane or a structure of the same place.

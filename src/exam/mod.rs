@@ -10,6 +10,7 @@ pub(crate) mod shown;
 pub mod header;
 pub mod event;
 mod phrase;
+mod plainly;
 mod item;
 mod found_at;
 mod bind;

@@ -11,6 +11,7 @@ use crate::exam::call::{Act, Amount, Call, Problem, Value};
 use crate::exam::instead::NumberInstead;
 use crate::exam::item::Item;
 use crate::exam::phrase::{Joint, Phrase, Way};
+use crate::exam::plainly::plainly;
 use crate::exam::sizes::{first_size, which_size};
 use crate::language::automaton::Passed;
 use crate::language::closed_sets::HorseFact;
@@ -67,21 +68,6 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
             "say it again with a pause between the parts",
         ),
     }
-}
-
-/// "Area, um, ninety eight" without the hesitation, and "width's" as "width is".
-fn plainly(words: &[Word], language: &Language) -> Vec<Word> {
-    let mut plain = Vec::new();
-    for word in words.iter().filter(|word| !language.hesitations.contains(&word.text)) {
-        let short = |(end, full): &'_ (String, String)| Some((word.text.strip_suffix(end)?, full.clone()));
-        match language.endings.iter().find_map(short) {
-            Some((stem, full)) => {
-                plain.extend([stem.to_owned(), full].map(|text| Word { text, ..word.clone() }));
-            }
-            None => plain.push(word.clone()),
-        }
-    }
-    plain
 }
 
 /// What the words can mean, each meaning once.
@@ -386,7 +372,10 @@ impl Correcting {
 /// "Gelding scar" is neither a horse nor a finding; a spelled name is confirmed by itself.
 fn mixes_identity(phrases: &[Phrase]) -> bool {
     let identities = phrases.iter().filter(|phrase| matches!(phrase.call.act, Act::Identity { .. })).count();
-    let is_name = |phrase: &Phrase| matches!(&phrase.call.act, Act::Identity { what: HorseFact::Name, .. });
+    // A name or a number of the list is another horse: it is asked about by itself.
+    let is_name = |phrase: &Phrase| {
+        matches!(&phrase.call.act, Act::Identity { what: HorseFact::Name | HorseFact::Number, .. })
+    };
     identities > 0 && (identities < phrases.len() || (identities > 1 && phrases.iter().any(is_name)))
 }
 

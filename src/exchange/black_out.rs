@@ -166,11 +166,28 @@ pub(super) fn blacken_object(
             }
         }
     }
+    let stored = full.element(tags::BITS_STORED).ok().and_then(|element| element.to_int::<usize>().ok());
+    clear_spare_bits(&mut pixels, a_sample, stored.unwrap_or(8 * a_sample));
     if pixels.len() % 2 == 1 {
         pixels.push(0);
     }
     put(full, &pixels, &photometric, samples, bits);
     Ok(())
+}
+
+/// Takes away what lies in bits above the `stored` ones of a sample of `bytes`: there older scanners put letters
+/// (PS3.5-2004, 8.1.2).
+fn clear_spare_bits(pixels: &mut [u8], bytes: usize, stored: usize) {
+    let masks: Vec<u8> = (0..bytes)
+        .map(|byte| match stored.saturating_sub(8 * byte) {
+            0 => 0,
+            kept @ 1..=7 => (1 << kept) - 1,
+            _ => u8::MAX,
+        })
+        .collect();
+    for sample in pixels.chunks_exact_mut(bytes) {
+        sample.iter_mut().zip(&masks).for_each(|(byte, mask)| *byte &= mask);
+    }
 }
 
 /// The object with these pixels, as they lie.
@@ -212,5 +229,24 @@ fn ink(decoded: &DecodedPixelData<'_>, photometric: &PhotometricInterpretation) 
             name if name.starts_with("YBR_FULL") => vec![0, 1 << (bits - 1), 1 << (bits - 1)],
             _ => vec![0; usize::from(decoded.samples_per_pixel())],
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Ten of sixteen bits hold the grey value, as PS3.5-2004 8.1.2 draws it: the others were planes of letters.
+    #[test]
+    fn bits_above_the_stored_ones_go() {
+        let mut pixels = [0xFF, 0xFF, 0x34, 0xF2];
+        clear_spare_bits(&mut pixels, 2, 10);
+        assert_eq!(pixels, [0xFF, 0x03, 0x34, 0x02]);
+        let mut whole = [0xAB, 0xCD];
+        clear_spare_bits(&mut whole, 1, 8);
+        assert_eq!(whole, [0xAB, 0xCD]);
+        let mut byte_of_word = [0xAB, 0xCD];
+        clear_spare_bits(&mut byte_of_word, 2, 8);
+        assert_eq!(byte_of_word, [0xAB, 0]);
     }
 }

@@ -210,7 +210,7 @@ fn table(input: &ExportInput, rows: &[Row]) -> String {
             text(Some(crate::report::words::horse(input.record))),
             text(exam.horse.id.as_deref()),
             day.clone(),
-            text(Some(&exam.status)),
+            text(Some(exam.status.as_str())),
         ]
     });
     for row in std::iter::once(header).chain(cells) {

@@ -22,7 +22,7 @@ use super::labelled::{Copies, Labelled, own_stills, stem};
 use super::still::{Still, text_of};
 use super::strip::{as_png, below};
 use super::uid::uid;
-use crate::frames::dicom::{open, scanner};
+use crate::frames::dicom::{has_plane_in_pixels, open, scanner};
 use crate::frames::made_here::NOBODYS;
 use crate::frames::part10;
 use crate::frames::texts::set_right;
@@ -222,7 +222,7 @@ fn object(
 ) -> Result<Vec<u8>, TeachingError> {
     let mut full = OpenFileOptions::new().from_reader(part10::open(&still.path)?)?;
     let mut syntax = still.syntax.clone();
-    if !black.is_empty() {
+    if !black.is_empty() || has_plane_in_pixels(&full) {
         blacken_object(black, &mut full)?;
         uids::EXPLICIT_VR_LITTLE_ENDIAN.clone_into(&mut syntax);
     }

@@ -245,12 +245,13 @@ fn has_hidden_plane(file: &DefaultDicomObject) -> bool {
     let syntax = file.meta().transfer_syntax().trim_end_matches('\0');
     let is_plain = [uids::EXPLICIT_VR_LITTLE_ENDIAN, uids::IMPLICIT_VR_LITTLE_ENDIAN].contains(&syntax)
         && int_of(file, tags::BITS_ALLOCATED) == Some(16);
-    let is_hidden = |group| {
-        let has = |number| element(file, Tag(group, number)).is_some();
-        // Rows, and no data of its own (PS3.3 C.9.2).
-        has(0x0010) && !has(0x3000)
-    };
-    !is_plain && (0x6000..=0x601E).step_by(2).any(is_hidden)
+    !is_plain && has_plane_in_pixels(file)
+}
+
+/// Whether letters or rulers lie in bits of the pixels that no grey value needs: rows, and no data of their own (PS3.3 C.9.2).
+pub(crate) fn has_plane_in_pixels(file: &InMemDicomObject) -> bool {
+    let has = |group, number| element(file, Tag(group, number)).is_some();
+    (0x6000..=0x601E).step_by(2).any(|group| has(group, 0x0010) && !has(group, 0x3000))
 }
 
 /// Owner, breed, sex and birth, in the attributes that DICOM has for animals (PS3.3 C.7.1.1).

@@ -151,7 +151,10 @@ impl Dialogue {
             return self.report(Notice::Incomplete, &format!("the list of the day has no horse {number}"));
         };
         let name = listed.name();
-        self.name_as(listed.horse, listed.order, now);
+        // The order is as the list has it: that of the horse before would file the results under the wrong one.
+        let loses_order = listed.order.is_none() && self.log.exam().header.order.is_some();
+        let other = loses_order || self.is_other(&listed.horse);
+        self.name_as(listed.horse, listed.order, other, now);
         self.say(&name, now);
         self.report(Notice::Answer, &format!("horse {number} of the list: {name}"));
     }
@@ -161,23 +164,27 @@ impl Dialogue {
         let known = self.known_horses.iter().find(is_known).cloned();
         let horse = known.unwrap_or_else(|| Horse { name: Some(name.clone()), ..Horse::default() });
         let number = id.map(|id| format!(", number {id}")).unwrap_or_default();
-        self.name_as(horse, None, now);
+        let other = self.is_other(&horse);
+        self.name_as(horse, None, other, now);
         self.report(Notice::Answer, &format!("the horse is {name}{number}"));
     }
 
-    /// What was known of another horse does not stay with this one.
-    fn name_as(&mut self, horse: Horse, order: Option<Order>, now: Sample) {
-        let header = &self.log.exam().header;
-        let by = header.person.clone().unwrap_or_else(|| VOICE.to_owned());
-        let before = &header.horse;
+    /// Whether this is not the horse that the exam has been of.
+    fn is_other(&self, horse: &Horse) -> bool {
+        let before = &self.log.exam().header.horse;
         let is_named = before.name.is_some() || before.id.is_some();
         let same_name = match (&before.name, &horse.name) {
             (Some(before), Some(name)) => plain(before) == plain(name),
             _ => false,
         };
         // A name that is given to a horse known by its number alone is that horse's.
-        let may_be_other = before.is_same(&horse).map_or(horse.name.is_none(), |is_same| !is_same);
-        let other = is_named && may_be_other && !(same_name && horse.id.is_none());
+        let may_be_other = before.is_same(horse).map_or(horse.name.is_none(), |is_same| !is_same);
+        is_named && may_be_other && !(same_name && horse.id.is_none())
+    }
+
+    /// What was known of the horse before does not stay with an `other` one.
+    fn name_as(&mut self, horse: Horse, order: Option<Order>, other: bool, now: Sample) {
+        let by = self.log.exam().header.person.clone().unwrap_or_else(|| VOICE.to_owned());
         self.spelled = None;
         self.note(now, Event::Named(NamedHorse { by, horse, order, other }));
     }

@@ -29,8 +29,8 @@ use crate::terminal::ShownText as _;
 const KINDS_MAX: usize = 127;
 /// Pause before each further try, in seconds.
 pub(super) const PAUSES_S: [u64; 2] = [1, 5];
-/// Statuses that are warnings: the object was stored all the same (PS3.4 B.2.3).
-const WARNINGS: [u16; 3] = [0xB000, 0xB006, 0xB007];
+/// Statuses that are warnings: the object was stored all the same (PS3.4 B.2.3, PS3.7 C.4.2).
+const WARNINGS: [u16; 4] = [0x0107, 0xB000, 0xB006, 0xB007];
 
 /// A DICOM program elsewhere.
 #[derive(Debug, Clone)]
@@ -168,7 +168,7 @@ impl PeerFault {
                 "check which authority signed its certificate and ours, their dates and the computer's name in them"
             }
             PeerFault::Service => "ask its makers whether it serves Verification",
-            PeerFault::Other(_) => "look into its log",
+            PeerFault::Other(_) => "look in its log",
         }
     }
 }

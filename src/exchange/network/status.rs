@@ -9,13 +9,13 @@
 type Meaning = (u16, u16, &'static str, &'static str);
 
 /// PS3.4, table B.2-1 for storage; PS3.7, annex C for all services; what to do is common practice, no source.
-const MEANINGS: [Meaning; 18] = [
+const MEANINGS: [Meaning; 17] = [
     (0xA700, 0xA7FF, "it has no room, or not now", "make room there, then send again"),
     (
         0xA900,
         0xA9FF,
         "the object does not fit its class: something that the archive asks for is missing or wrong",
-        "look into its log for the attribute, export again, and report it to us",
+        "look in its log for the attribute, then export again",
     ),
     (
         0xC122,
@@ -27,44 +27,54 @@ const MEANINGS: [Meaning; 18] = [
         0xC000,
         0xCFFF,
         "it cannot understand the object",
-        "look into its log for the reason; the file may be damaged: export it from the scanner again",
+        "look in its log for the reason; the file may be damaged: export it from the scanner again",
     ),
-    (0x0105, 0x0105, "an attribute that it does not know", "look into its log"),
-    (0x0106, 0x0106, "an attribute has a value that it does not take", "look into its log for which one"),
-    (0x0107, 0x0107, "it took the object without some of its attributes", "compare both"),
-    (0x0110, 0x0110, "it failed while it worked on the object", "look into its log, then send again"),
+    (0x0105, 0x0105, "an attribute that it does not know", "look in its log"),
+    (0x0106, 0x0106, "an attribute has a value that it does not take", "look in its log for which one"),
+    (0x0110, 0x0110, "it failed while it worked on the object", "look in its log, then send again"),
     (
         0x0111,
         0x0111,
         "it has an object of this name already, perhaps with other content",
-        "compare both there before you delete one",
+        "compare the two there before you delete one",
     ),
     (0x0112, 0x0112, "it has no such object", "send the object again"),
-    (0x0115, 0x0115, "it got an argument that it does not take", "look into its log"),
-    (0x0117, 0x0117, "the object's name is no valid UID", "export the still from the scanner again"),
-    (0x0118, 0x0118, "it does not know this kind of object", "enter the kind there, or ask its makers"),
-    (0x0119, 0x0119, "name and kind of the object do not belong together", "look into its log"),
-    (0x0120, 0x0120, "an attribute that it asks for is missing", "look into its log for which one"),
-    (0x0122, 0x0122, "it does not take this kind of object", "enter the kind there, or ask its makers"),
-    (0x0124, 0x0124, "we may not do this there", "let our AE title store there"),
+    (0x0115, 0x0115, "it got an argument that it does not take", "look in its log"),
+    (0x0117, 0x0117, "the object's name is not a valid UID", "export the still from the scanner again"),
+    (
+        0x0118,
+        0x0118,
+        "it does not know this kind of object",
+        "allow that kind of object there, or ask its makers",
+    ),
+    (0x0119, 0x0119, "name and kind of the object do not belong together", "look in its log"),
+    (0x0120, 0x0120, "an attribute that it asks for is missing", "look in its log for which one"),
+    (
+        0x0122,
+        0x0122,
+        "it does not take this kind of object",
+        "allow that kind of object there, or ask its makers",
+    ),
+    (0x0124, 0x0124, "we may not do this there", "allow our AE title to store there"),
     (0x0213, 0x0213, "it has no resources left for now", "wait, then send again"),
 ];
 
 /// Statuses of objects that were stored all the same.
-const WARNINGS: [Meaning; 3] = [
+const WARNINGS: [Meaning; 4] = [
+    (0x0107, 0x0107, "it stored the object without some of its attributes", "compare the two copies"),
     (0xB000, 0xB000, "it changed some values to its own", "compare name and number there"),
-    (0xB006, 0xB006, "it dropped some attributes", "compare both if they matter there"),
-    (0xB007, 0xB007, "the object does not quite fit its class", "look into its log"),
+    (0xB006, 0xB006, "it dropped some attributes", "compare the two copies if those attributes matter there"),
+    (0xB007, 0xB007, "the object does not quite fit its class", "look in its log"),
 ];
 
 /// A refusal in words, such as "it has no room, or not now (status 0xA700); make room there, then send again".
 pub(super) fn refusal(status: u16, comment: Option<&str>) -> String {
-    in_words(status, comment, &MEANINGS, "it does not say why", "look into its log")
+    in_words(status, comment, &MEANINGS, "it does not say why", "look in its log")
 }
 
 /// A warning in words; the object is there.
 pub(crate) fn warning(status: u16) -> String {
-    in_words(status, None, &WARNINGS, "it warns and does not say of what", "look into its log")
+    in_words(status, None, &WARNINGS, "it warns and does not say of what", "look in its log")
 }
 
 fn in_words(status: u16, comment: Option<&str>, known: &[Meaning], none: &str, look: &str) -> String {
@@ -93,7 +103,7 @@ mod tests {
             let told = refusal(status, None);
             assert!(told.contains(means) && told.contains(&format!("(status 0x{status:04X})")), "{told}");
         }
-        assert_eq!(refusal(0x1234, None), "it does not say why (status 0x1234); look into its log");
+        assert_eq!(refusal(0x1234, None), "it does not say why (status 0x1234); look in its log");
         assert!(refusal(0xA700, Some("Disk full ")).starts_with("it has no room, or not now: “Disk full” ("));
         assert!(warning(0xB000).contains("changed some values"));
     }

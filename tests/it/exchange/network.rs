@@ -256,7 +256,7 @@ fn a_bare_status_of_an_archive_is_told_in_words_with_a_way_out() {
     let (code, said) = send();
     assert_eq!(code, Some(1), "{said}");
     let told = "the object does not fit its class: something that the archive asks for is missing or wrong (status 0xA900); \
-                look into its log";
+                look in its log";
     assert!(said.contains(&format!("REFUSED {}: {told}", still.display())), "{said}");
     std::fs::write(&still, whole).unwrap();
     std::fs::remove_dir_all(archive.folder.path()).unwrap();
