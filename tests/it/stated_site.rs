@@ -145,32 +145,30 @@ fn a_still_that_states_another_side_is_told_by_pair_and_asked_about_by_check() {
 #[test]
 fn what_a_file_states_is_added_to_a_known_still_and_undoes_no_signature() {
     for is_signed in [false, true] {
-        let exam = unpaired();
-        let stills = exam.path().join("frames");
+        // In a folder of its own: exams of other tests have the same still.
+        let exams = tempfile::tempdir().unwrap();
+        let exam = exams.path().join("exam");
+        fs::rename(unpaired().keep(), &exam).unwrap();
+        let stills = exam.join("frames");
         fs::create_dir(&stills).unwrap();
         let mut still = still(1, 14.0);
         still.put(DataElement::new(tags::IMAGE_LATERALITY, VR::CS, "R"));
         write(&stills.join("IM1.dcm"), still);
-        let known =
-            Frame { stated_site: None, ..folder::one(&stills.join("IM1.dcm"), exam.path(), 7200).unwrap() };
-        let mut journal = Journal::open(exam.path()).unwrap();
+        let known = Frame { stated_site: None, ..folder::one(&stills.join("IM1.dcm"), &exam, 7200).unwrap() };
+        let mut journal = Journal::open(&exam).unwrap();
         let at = support::header().started_at;
         journal.append(at, Sample::FIRST, &Event::Frame(Box::new(known))).unwrap();
         drop(journal);
         if is_signed {
-            crate::exchange::stage::sign(exam.path());
+            crate::exchange::stage::sign(&exam);
         }
-        let before = fs::read(exam.path().join("exam.jsonl")).unwrap();
-        let said = said_of(&zonecall(&[
-            "pair",
-            exam.path().to_str().unwrap(),
-            "--frames",
-            stills.to_str().unwrap(),
-        ]));
+        let before = fs::read(exam.join("exam.jsonl")).unwrap();
+        let said =
+            said_of(&zonecall(&["pair", exam.to_str().unwrap(), "--frames", stills.to_str().unwrap()]));
         assert!(said.contains("1 stills, 0 of them new"), "{said}");
         let is_told = said.contains("its file states another limb");
         assert_eq!(is_told, !is_signed, "{said}");
-        assert_eq!(fs::read(exam.path().join("exam.jsonl")).unwrap() == before, is_signed, "{said}");
+        assert_eq!(fs::read(exam.join("exam.jsonl")).unwrap() == before, is_signed, "{said}");
     }
 }
 
