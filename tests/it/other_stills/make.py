@@ -296,4 +296,5 @@ def looks(original, picture):
 
 
 if __name__ == "__main__":
-    {"medium": medium, "heads": heads, "names": names, "kinds": kinds, "overlays": overlays, "seen": seen, "looks": looks}[sys.argv[1]](*sys.argv[2:])
+    made = {"medium": medium, "heads": heads, "names": names, "kinds": kinds, "overlays": overlays, "seen": seen, "looks": looks}
+    made[sys.argv[1]](*sys.argv[2:])
