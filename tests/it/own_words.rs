@@ -123,7 +123,7 @@ fn what_cannot_be_an_own_phrase_is_refused_with_its_line() {
         ("old sausage = suspensory body = S AO S IH JH", "2 words and 1 sounds"),
         // A word that means something by itself, or is short for one.
         ("abnormal look = normal = AE B N AO R M AH L, L UH K", "`abnormal look` holds or begins `abnormal`"),
-        ("hyper = hypoechoic = HH AY P ER", "`hyper` holds or begins `hyperechoic`"),
+        ("hyper = hypoechoic = HH AY P ER", "`hyper` holds or begins `hyperech"),
         // Too near a save, a limb, a negation and an opposite.
         ("safe = suspensory body = S EY F", "sounds too much like `save`"),
         ("loft = suspensory body = L EH F", "sounds too much like `left`"),

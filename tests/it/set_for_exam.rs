@@ -87,10 +87,10 @@ fn what_is_set_on_the_command_line_stands_in_the_journal_and_what_cannot_be_set_
     assert!(first.contains("\"limb_lengths_cm\":{\"fore\":17.5}"), "{first}");
     assert!(first.contains("\"context_s\":90.0"), "{first}");
     for (option, text, why) in [
-        ("--score-scale", "echo score=0-5", "`0-5` is no scale of echo score; give 0-3 or 0-4"),
+        ("--score-scale", "echo score=0-5", "`0-5` is not a scale of echo score; give 0-3 or 0-4"),
         ("--score-scale", "area=0-3", "`area` has no scale to choose"),
         ("--limb-length", "tail=20", "no limb is of the group `tail`"),
-        ("--limb-length", "fore=long", "`long` is no length"),
+        ("--limb-length", "fore=long", "`long` is not a length"),
         ("--context", "601", "give a number of seconds from 0 to 600"),
         ("--limb-length", "fore", "is not of the form NAME=TEXT"),
     ] {

@@ -83,7 +83,7 @@ fn a_finding_where_normal_was_called_is_shown_and_saved_only_when_it_is_confirme
         let told = page.text("#form .wrong").await;
         assert!(told.contains("core lesion") && told.contains(&format!("call {}", normal["seq"])), "{told}");
         assert!(changes(served).is_empty(), "nothing is saved before it is confirmed");
-        assert_eq!(page.text("#form button.main").await, "Add all the same");
+        assert_eq!(page.text("#form button.main").await, "Add anyway");
         // What is entered after that is asked about again.
         write(page, "#f-finding", "split").await;
         assert_eq!(page.text("#form button.main").await, "Add");
@@ -146,7 +146,7 @@ fn what_was_done_last_is_taken_back_and_done_again_values_and_settlings_alike() 
         changes_shown(page, 4).await;
         assert_eq!(open_questions(page).await, open - 1, "settled again");
         page.press("y").await;
-        page.until("document.querySelector('#said').textContent.includes('nothing to do again')").await;
+        page.until("document.querySelector('#said').textContent.includes('nothing to redo')").await;
         assert!(call(served, |call| call["added"] == true).is_some(), "the call was not touched");
     });
 }
