@@ -88,7 +88,7 @@ fn a_finding_where_normal_was_called_is_shown_and_saved_only_when_it_is_confirme
         write(page, "#f-finding", "split").await;
         assert_eq!(page.text("#form button.main").await, "Add");
         page.click("#form button.main").await;
-        page.until("document.querySelector('#form button.main').textContent === 'Add all the same'").await;
+        page.until("document.querySelector('#form button.main').textContent === 'Add anyway'").await;
         page.click("#form button.main").await;
         form_closed(page).await;
         changes_shown(page, 2).await;
