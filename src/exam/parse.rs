@@ -49,7 +49,10 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
     let mut readings = readings(&utterance.words, language, protocols);
     if readings.is_empty() {
         // Only where it is no phrase as it was said: a hesitation between two phrases is talk.
-        readings = self::readings(&plainly(&utterance.words, language), language, protocols);
+        let plain = plainly(&utterance.words, language);
+        if plain != utterance.words {
+            readings = self::readings(&plain, language, protocols);
+        }
     }
     // A word that answers and could also begin a correction answers: whether one is waited for, others know.
     if let Some(answer) = readings.iter().position(is_answer) {

@@ -12,7 +12,7 @@ use dicom_object::{DefaultDicomObject, InMemDicomObject};
 use dicom_pixeldata::{DecodedPixelData, PhotometricInterpretation, PixelDecoder, PixelRepresentation};
 use image::DynamicImage;
 
-use super::still::text_of;
+use crate::frames::element::text_of;
 use crate::report::colour::{darkest, from_ybr, interleaved, is_palette, is_ybr, unshared};
 use crate::report::picture::PictureError;
 use crate::report::unpacked::unpack;

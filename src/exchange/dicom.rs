@@ -16,9 +16,10 @@ use super::input::{ExportInput, is_labelled};
 use super::key_objects::selection;
 use super::presentation::state;
 use super::report::{PredecessorReport, document};
-use super::still::{Still, number_of, text_of};
+use super::still::{Still, number_of};
 use super::subject::{Identity, SrSubject, SubjectError};
 use super::uid::uid;
+use crate::frames::element::text_of;
 
 /// A file of an export.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -22,6 +22,7 @@ use super::subject::SrSubject;
 use super::uid::uid;
 use crate::exam::event::Entered;
 use crate::exam::seq::Seq;
+use crate::frames::element::text_of;
 use crate::hex;
 use crate::knowledge::record::FrameRow;
 
@@ -209,8 +210,8 @@ fn grey(mut body: DataSet, still: &Still) -> DataSet {
     if item.0.iter().next().is_some() {
         body = body.items(tags::SOFTCOPY_VOILUT_SEQUENCE, vec![item]);
     }
-    let inverse = super::still::text_of(&still.head, tags::PHOTOMETRIC_INTERPRETATION)
-        .is_some_and(|name| name == "MONOCHROME1");
+    let inverse =
+        text_of(&still.head, tags::PHOTOMETRIC_INTERPRETATION).is_some_and(|name| name == "MONOCHROME1");
     body.text(tags::PRESENTATION_LUT_SHAPE, VR::CS, if inverse { "INVERSE" } else { "IDENTITY" })
 }
 

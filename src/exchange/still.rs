@@ -14,6 +14,7 @@ use dicom_object::InMemDicomObject;
 use super::uid::is_uid;
 use crate::exam::call::Problem;
 use crate::frames::dicom::open;
+use crate::frames::element::text_of;
 use crate::frames::part10;
 use crate::knowledge::record::FrameRow;
 
@@ -93,12 +94,6 @@ pub(super) fn is_dicom(path: &Path) -> bool {
 }
 
 /// A text of a data set, trimmed; none where it is missing or empty.
-pub(super) fn text_of(data: &InMemDicomObject, tag: Tag) -> Option<String> {
-    let text = data.element_opt(tag).ok().flatten()?.to_str().ok()?;
-    let text = text.trim_matches(|c: char| c.is_whitespace() || c == '\0');
-    (!text.is_empty()).then(|| text.to_owned())
-}
-
 pub(super) fn number_of(data: &InMemDicomObject, tag: Tag) -> Option<u32> {
     data.element_opt(tag).ok().flatten()?.to_int().ok()
 }

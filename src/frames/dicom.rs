@@ -242,16 +242,25 @@ fn size_of(data: &InMemDicomObject) -> Option<(u32, u32)> {
 /// Whether letters or rulers lie where only the decoder of the pixels comes: bits that no grey value needs, in a compressed
 /// picture or in pixels of another length than 16 bits (PS3.5-2004, 8.1.2).
 fn has_hidden_plane(file: &DefaultDicomObject) -> bool {
+    !has_plain_words(file) && has_plane_in_pixels(file)
+}
+
+/// Whether the pixels lie as they are in words of 16 bits: of compressed ones the decoder gives the grey values alone.
+pub(crate) fn has_plain_words(file: &DefaultDicomObject) -> bool {
     let syntax = file.meta().transfer_syntax().trim_end_matches('\0');
-    let is_plain = [uids::EXPLICIT_VR_LITTLE_ENDIAN, uids::IMPLICIT_VR_LITTLE_ENDIAN].contains(&syntax)
-        && int_of(file, tags::BITS_ALLOCATED) == Some(16);
-    !is_plain && has_plane_in_pixels(file)
+    [uids::EXPLICIT_VR_LITTLE_ENDIAN, uids::IMPLICIT_VR_LITTLE_ENDIAN].contains(&syntax)
+        && int_of(file, tags::BITS_ALLOCATED) == Some(16)
+}
+
+/// The groups of overlay planes: even numbers, sixteen of them (PS3.3 C.9.2).
+pub(crate) fn overlay_groups() -> impl Iterator<Item = u16> {
+    (0x6000..=0x601E).step_by(2)
 }
 
 /// Whether letters or rulers lie in bits of the pixels that no grey value needs: rows, and no data of their own (PS3.3 C.9.2).
 pub(crate) fn has_plane_in_pixels(file: &InMemDicomObject) -> bool {
     let has = |group, number| element(file, Tag(group, number)).is_some();
-    (0x6000..=0x601E).step_by(2).any(|group| has(group, 0x0010) && !has(group, 0x3000))
+    overlay_groups().any(|group| has(group, 0x0010) && !has(group, 0x3000))
 }
 
 /// Owner, breed, sex and birth, in the attributes that DICOM has for animals (PS3.3 C.7.1.1).

@@ -8,17 +8,17 @@
 use dicom_object::mem::InMemElement;
 use dicom_object::{InMemDicomObject, Tag};
 
-pub(super) fn element(data: &InMemDicomObject, tag: Tag) -> Option<&InMemElement> {
+pub(crate) fn element(data: &InMemDicomObject, tag: Tag) -> Option<&InMemElement> {
     data.element_opt(tag).ok().flatten()
 }
 
-pub(super) fn text_of(data: &InMemDicomObject, tag: Tag) -> Option<String> {
+pub(crate) fn text_of(data: &InMemDicomObject, tag: Tag) -> Option<String> {
     let text = element(data, tag)?.to_str().ok()?;
     let text = text.trim_matches(|sign: char| sign.is_whitespace() || sign == '\0');
     (!text.is_empty()).then(|| text.to_owned())
 }
 
-pub(super) fn int_of(data: &InMemDicomObject, tag: Tag) -> Option<i64> {
+pub(crate) fn int_of(data: &InMemDicomObject, tag: Tag) -> Option<i64> {
     element(data, tag)?.to_int().ok()
 }
 

@@ -5,7 +5,7 @@ pub(crate) mod vr;
 pub mod lengths;
 pub(crate) mod part10;
 pub(crate) mod texts;
-mod element;
+pub(crate) mod element;
 mod scanner_name;
 mod stated_site;
 pub(crate) mod made_here;

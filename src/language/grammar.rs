@@ -119,7 +119,7 @@ impl Grammar {
         self.listed("@apart ")
     }
 
-    /// The sounds that mean nothing wherever they fall: those of `@hesitation` comments, such as `um`.
+    /// The sounds that are passed over inside a phrase: those of `@hesitation` comments, such as `um`.
     #[must_use]
     pub fn hesitations(&self) -> BTreeSet<String> {
         self.listed("@hesitation ")

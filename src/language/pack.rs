@@ -83,7 +83,7 @@ pub struct Language {
     pub grammar: Grammar,
     /// Reads calls and answers.
     pub exam: Automaton,
-    /// Sounds that mean nothing wherever they fall.
+    /// Sounds that are passed over inside a phrase.
     pub hesitations: BTreeSet<String>,
     /// Endings of words and the word that each is short for.
     pub endings: Vec<(String, String)>,

@@ -6,12 +6,13 @@
 //! Tested in: `tests/it/overlay_planes.rs`, against pydicom.
 
 use dicom_core::Tag;
-use dicom_dictionary_std::{tags, uids};
+use dicom_dictionary_std::tags;
 use dicom_object::DefaultDicomObject;
 use image::{DynamicImage, GenericImage as _, Rgba};
 
-/// The groups of the planes: even numbers, sixteen of them (PS3.3 C.9.2).
-const GROUPS: std::ops::RangeInclusive<u16> = 0x6000..=0x601E;
+use crate::frames::dicom::{has_plain_words, overlay_groups};
+use crate::frames::element::{element, int_of};
+
 const WHITE: Rgba<u8> = Rgba([u8::MAX; 4]);
 
 /// One plane, as far as it is of one frame.
@@ -29,7 +30,7 @@ struct Plane {
 
 /// Draws the planes of a frame, the first being 0.
 pub(super) fn draw_planes(object: &DefaultDicomObject, frame: u32, picture: &mut DynamicImage) {
-    for plane in GROUPS.step_by(2).filter_map(|group| plane(object, group, frame)) {
+    for plane in overlay_groups().filter_map(|group| plane(object, group, frame)) {
         let side = |side: u32| i64::from(side);
         let (width, height) = (side(picture.width()), side(picture.height()));
         for (idx, _) in plane.bits.iter().enumerate().filter(|(_, is_set)| **is_set) {
@@ -64,7 +65,7 @@ impl Plane {
 }
 
 fn plane(object: &DefaultDicomObject, group: u16, frame: u32) -> Option<Plane> {
-    let element = |number: u16| object.element_opt(Tag(group, number)).ok().flatten();
+    let element = |number: u16| element(object, Tag(group, number));
     let number = |tag: u16| element(tag)?.to_int::<i64>().ok();
     let (rows, columns) = (usize::try_from(number(0x0010)?).ok()?, usize::try_from(number(0x0011)?).ok()?);
     let size = rows.checked_mul(columns).filter(|size| *size > 0)?;
@@ -102,17 +103,14 @@ fn skipped_frames(frames: Option<i64>, first: Option<i64>, frame: u32) -> Option
 
 /// A plane in bits of the pixels that no grey value needs, as until the edition of 2004 (PS3.5-2004, 8.1.2).
 fn embedded(object: &DefaultDicomObject, bit: i64, size: usize, frame: u32) -> Option<Vec<bool>> {
-    let syntax = object.meta().transfer_syntax().trim_end_matches('\0');
-    let is_plain = [uids::EXPLICIT_VR_LITTLE_ENDIAN, uids::IMPLICIT_VR_LITTLE_ENDIAN].contains(&syntax);
-    let number = |tag| object.element_opt(tag).ok().flatten()?.to_int::<usize>().ok();
-    let (allocated, high) = (number(tags::BITS_ALLOCATED)?, number(tags::HIGH_BIT)?);
+    let number = |tag| usize::try_from(int_of(object, tag)?).ok();
+    let high = number(tags::HIGH_BIT)?;
     let bit = usize::try_from(bit).ok()?;
     let pixels = number(tags::ROWS)?.checked_mul(number(tags::COLUMNS)?)?;
-    // Of compressed pixels the decoder gives the grey values alone.
-    if !is_plain || allocated != 16 || bit <= high || bit >= allocated || pixels != size {
+    if !has_plain_words(object) || bit <= high || bit >= 16 || pixels != size {
         return None;
     }
-    let bytes = object.element_opt(tags::PIXEL_DATA).ok().flatten()?.to_bytes().ok()?;
+    let bytes = element(object, tags::PIXEL_DATA)?.to_bytes().ok()?;
     let first = usize::try_from(frame).ok()?.checked_mul(size)?.checked_mul(2)?;
     let words = bytes.get(first..first.checked_add(size.checked_mul(2)?)?)?;
     Some(words.chunks_exact(2).map(|word| u16::from_le_bytes([word[0], word[1]]) >> bit & 1 == 1).collect())

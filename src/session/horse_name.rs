@@ -63,8 +63,7 @@ impl Dialogue {
         };
         let (names, offers): (Vec<String>, Vec<Offer>) = offers.into_iter().unzip();
         let before = self.log.exam().header.horse.name.as_deref().filter(|before| !is_same(before));
-        let instead = before.map(|before| format!(" instead of {before}")).unwrap_or_default();
-        let aloud = format!("{}{instead}?", names.join(", or "));
+        let aloud = asked(&names.join(", or "), before);
         Some(SpokenQuestion { doubt: Doubt::Name { name, aloud }, offers })
     }
 
@@ -80,9 +79,8 @@ impl Dialogue {
         if header.horse == listed.horse && header.order == listed.order {
             return None;
         }
-        let before = header.horse.name.as_ref().or(header.horse.id.as_ref());
-        let instead = before.map(|before| format!(" instead of {before}")).unwrap_or_default();
-        let aloud = format!("{}{instead}?", in_words(listed));
+        let before = header.horse.name.as_deref().or(header.horse.id.as_deref());
+        let aloud = asked(&in_words(listed), before);
         let offer = Offer { words: call.words.clone(), calls: vec![call.clone()] };
         Some(SpokenQuestion { doubt: Doubt::Listed { aloud }, offers: vec![offer] })
     }
@@ -188,6 +186,12 @@ impl Dialogue {
         self.spelled = None;
         self.note(now, Event::Named(NamedHorse { by, horse, order, other }));
     }
+}
+
+/// The question, naming the horse that the exam has been of.
+fn asked(names: &str, before: Option<&str>) -> String {
+    let instead = before.map(|before| format!(" instead of {before}")).unwrap_or_default();
+    format!("{names}{instead}?")
 }
 
 /// A horse of the list, as it is read back.

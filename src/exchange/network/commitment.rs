@@ -16,8 +16,9 @@ use dicom_transfer_syntax_registry::entries::{EXPLICIT_VR_LITTLE_ENDIAN, IMPLICI
 
 use super::message::{Kind, Message};
 use super::send::Object;
-use crate::exchange::still::{number_of, text_of};
+use crate::exchange::still::number_of;
 use crate::exchange::uid::is_uid;
+use crate::frames::element::text_of;
 
 /// The service, as a class.
 pub(super) const CLASS: &str = uids::STORAGE_COMMITMENT_PUSH_MODEL;

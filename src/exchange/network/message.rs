@@ -13,7 +13,8 @@ use dicom_transfer_syntax_registry::entries::IMPLICIT_VR_LITTLE_ENDIAN;
 use dicom_ul::Pdu;
 use dicom_ul::pdu::{PDataValue, PDataValueType};
 
-use crate::exchange::still::{number_of, text_of};
+use crate::exchange::still::number_of;
+use crate::frames::element::text_of;
 
 /// Longest command set that is read, in bytes.
 pub(super) const COMMAND_BYTES_MAX: usize = 65_536;

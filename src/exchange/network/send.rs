@@ -20,7 +20,7 @@ use dicom_ul::pdu::{PDataValueType, PresentationContextResultReason};
 use rustls::ClientConfig;
 
 use super::message::{Kind, Message, MessageError, SUCCESS, in_one_pdu};
-use super::status::refusal;
+use super::status::{is_warning, refusal};
 use super::tls::Tunnel;
 use crate::frames::part10;
 use crate::terminal::ShownText as _;
@@ -29,8 +29,6 @@ use crate::terminal::ShownText as _;
 const KINDS_MAX: usize = 127;
 /// Pause before each further try, in seconds.
 pub(super) const PAUSES_S: [u64; 2] = [1, 5];
-/// Statuses that are warnings: the object was stored all the same (PS3.4 B.2.3, PS3.7 C.4.2).
-const WARNINGS: [u16; 4] = [0x0107, 0xB000, 0xB006, 0xB007];
 
 /// A DICOM program elsewhere.
 #[derive(Debug, Clone)]
@@ -373,7 +371,7 @@ impl Talk<'_> {
         let answer = self.answer_to(&request, context, Some(&data))?;
         Ok(match answer.status {
             SUCCESS => Sent::Yes,
-            status if WARNINGS.contains(&status) => Sent::Warned(status),
+            status if is_warning(status) => Sent::Warned(status),
             status => Sent::Refused(refusal(status, answer.comment.as_deref())),
         })
     }

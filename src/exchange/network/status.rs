@@ -59,7 +59,7 @@ const MEANINGS: [Meaning; 17] = [
     (0x0213, 0x0213, "it has no resources left for now", "wait, then send again"),
 ];
 
-/// Statuses of objects that were stored all the same.
+/// Statuses of objects that were stored all the same (PS3.4 B.2.3, PS3.7 C.4.2).
 const WARNINGS: [Meaning; 4] = [
     (0x0107, 0x0107, "it stored the object without some of its attributes", "compare the two copies"),
     (0xB000, 0xB000, "it changed some values to its own", "compare name and number there"),
@@ -69,17 +69,26 @@ const WARNINGS: [Meaning; 4] = [
 
 /// A refusal in words, such as "it has no room, or not now (status 0xA700); make room there, then send again".
 pub(super) fn refusal(status: u16, comment: Option<&str>) -> String {
-    in_words(status, comment, &MEANINGS, "it does not say why", "look in its log")
+    in_words(status, comment, &MEANINGS, "it does not say why")
+}
+
+/// Whether the object was stored all the same.
+pub(super) fn is_warning(status: u16) -> bool {
+    meaning(status, &WARNINGS).is_some()
 }
 
 /// A warning in words; the object is there.
 pub(crate) fn warning(status: u16) -> String {
-    in_words(status, None, &WARNINGS, "it warns and does not say of what", "look in its log")
+    in_words(status, None, &WARNINGS, "it warns and does not say of what")
 }
 
-fn in_words(status: u16, comment: Option<&str>, known: &[Meaning], none: &str, look: &str) -> String {
-    let found = known.iter().find(|(from, to, ..)| (*from..=*to).contains(&status));
-    let (means, remedy) = found.map_or((none, look), |(.., means, remedy)| (*means, *remedy));
+fn meaning(status: u16, known: &[Meaning]) -> Option<&Meaning> {
+    known.iter().find(|(from, to, ..)| (*from..=*to).contains(&status))
+}
+
+fn in_words(status: u16, comment: Option<&str>, known: &[Meaning], none: &str) -> String {
+    let found = meaning(status, known);
+    let (means, remedy) = found.map_or((none, "look in its log"), |(.., means, remedy)| (*means, *remedy));
     let comment = comment.map(|comment| format!(": “{}”", comment.trim())).unwrap_or_default();
     format!("{means}{comment} (status 0x{status:04X}); {remedy}")
 }

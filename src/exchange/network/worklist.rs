@@ -19,8 +19,8 @@ use super::message::{Kind, Message, SUCCESS, in_one_pdu};
 use super::send::{Peer, SendError, answered};
 use super::status::refusal;
 use crate::exchange::day_list::{Appointment, is_sex};
-use crate::exchange::still::text_of;
 use crate::exchange::uid::is_uid;
+use crate::frames::element::text_of;
 use crate::frames::texts::set_right;
 
 /// Another row follows (PS3.4 C.4.1.1.4).
