@@ -46,9 +46,11 @@ impl Receiving {
         Receiving { child, port, into: into.to_owned() }
     }
 
+    /// The lines that are whole: the receiver may be writing the next one while this reads.
     pub(crate) fn log(&self) -> Vec<ReceivedObject> {
-        let text = std::fs::read_to_string(self.into.join("received.jsonl")).unwrap_or_default();
-        text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+        let bytes = std::fs::read(self.into.join("received.jsonl")).unwrap_or_default();
+        let lines = bytes.split_inclusive(|byte| *byte == b'\n').filter(|line| line.ends_with(b"\n"));
+        lines.map(|line| serde_json::from_slice(line).unwrap()).collect()
     }
 
     pub(crate) fn await_log(&self, wanted: impl Fn(&[ReceivedObject]) -> bool) -> Vec<ReceivedObject> {

@@ -163,10 +163,21 @@ fn hundreds_of_associations_that_are_opened_and_left_do_not_keep_a_scanner_out()
         drop(open);
         receiving.await_log(|log| log.len() >= (round + 1) * 8);
     }
-    std::thread::sleep(Duration::from_millis(100));
-    let (code, said) = receiving.storescu(&[&stills(exam.path())[0]]);
-    assert_eq!(code, Some(0), "{said}");
+    comes_in(&receiving, &stills(exam.path())[0]);
     assert_eq!(names(into.path()).len(), 1);
+}
+
+/// Sends until the receiver has noticed that the places are free again.
+fn comes_in(receiving: &Receiving, still: &str) {
+    let until = Instant::now() + PATIENCE;
+    loop {
+        let (code, said) = receiving.storescu(&[still]);
+        if code == Some(0) {
+            return;
+        }
+        assert!(Instant::now() < until, "{said}");
+        std::thread::sleep(Duration::from_millis(100));
+    }
 }
 
 /// As a scan of the network or a broken program does it: opened, one request, and never another word.
@@ -200,15 +211,7 @@ fn ten_thousand_associations_opened_and_left_are_refused_and_a_scanner_comes_in_
     assert!(log.iter().any(|row| row.why.contains("connections are open already")), "{:?}", log.last());
     assert_eq!(everything(into.path()), Vec::<String>::new());
     drop(held);
-    let until = Instant::now() + PATIENCE;
-    loop {
-        let (code, said) = receiving.storescu(&[&stills(exam.path())[0]]);
-        if code == Some(0) {
-            break;
-        }
-        assert!(Instant::now() < until, "{said}");
-        std::thread::sleep(Duration::from_millis(100));
-    }
+    comes_in(&receiving, &stills(exam.path())[0]);
     assert_eq!(names(into.path()).len(), 1);
     eprintln!("{ALL} associations, memory {early} kB early and {late} kB at the end");
 }
