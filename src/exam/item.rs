@@ -120,11 +120,6 @@ impl Item {
         }
     }
 
-    /// Whether it names a structure.
-    pub(crate) fn names_structure(&self) -> bool {
-        self.lists.contains_key("structure")
-    }
-
     /// What it only makes sense after: a finding of this class, or any `phrase`.
     pub(crate) fn after(&self) -> Option<&str> {
         self.fields.get("after").map(String::as_str)
@@ -135,9 +130,9 @@ impl Item {
         self.fields.contains_key("of_each")
     }
 
-    /// Just after a structure it would be said of that one.
-    pub(crate) fn is_never_after_structure(&self) -> bool {
-        self.fields.contains_key("never_after")
+    /// Just after this it would be said of it: `structure` or `finding`.
+    pub(crate) fn never_after(&self) -> Option<&str> {
+        self.fields.get("never_after").map(String::as_str)
     }
 
     /// The words before it go only with this kind of phrase.

@@ -174,7 +174,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
     let mut first_word = 0;
     let mut correcting: Option<Correcting> = None;
     let mut waits = None;
-    // "Deep, okay, superficial enlarged": said of the deep one, or to the horse?
+    // "Deep, okay": said of the deep one, or to the horse?
     let mut between: Option<String> = None;
     // What holds only with another phrase after it, or beside it.
     let (mut never_last, mut alone) = (false, None);
@@ -199,8 +199,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
             let after_negative = item.after() == Some("negative");
             let of_each = item.is_of_each();
             let words = &words[first_word..*said];
-            let said_of_it = between.take().filter(|_| item.names_structure());
-            parsed.problems.extend(said_of_it.as_deref().map(unclear));
+            parsed.problems.extend(between.take().as_deref().map(unclear));
             parsed.problems.extend(lacks_before(&item, &phrases));
             parsed.problems.extend(is_out_of_place(&item, kind, words));
             if item.is_size_of_either() {
@@ -228,6 +227,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         item = Item::default();
         first_word = *said;
     }
+    parsed.problems.extend(between.as_deref().map(unclear));
     parsed.problems.extend(alone.filter(|_| phrases.len() == 1));
     parsed.problems.extend((item.says_also() && repeats_finding(&phrases)).then(also_what));
     if let Some(how) = waits {
@@ -278,15 +278,25 @@ fn names_structure(phrase: &Phrase) -> bool {
     matches!(&phrase.call.act, Act::View(view) if view.structure.is_some())
 }
 
+/// A structure, or a place on the limb: "two bravo clear". Of a limb alone "good" may be said to its owner.
+fn says_where(phrase: &Phrase) -> bool {
+    let Act::View(view) = &phrase.call.act else { return false };
+    view.structure.is_some() || view.zone.is_some() || view.plane.is_some() || view.level_cm.is_some()
+}
+
 /// What the phrase needs before it in the utterance and does not have, or has and must not.
 fn lacks_before(item: &Item, phrases: &[Phrase]) -> Option<Problem> {
     let after_structure = phrases.last().is_some_and(names_structure);
-    if item.is_never_after_structure() && item.joined().is_none() && after_structure {
-        return Some(of_which());
+    let after_finding = phrases.last().is_some_and(|phrase| matches!(phrase.call.act, Act::Finding(_)));
+    match item.never_after() {
+        Some("structure") if item.joined().is_none() && after_structure => return Some(of_which()),
+        Some("finding") if after_finding => return Some(which_size()),
+        _ => {}
     }
     match item.after()? {
         "phrase" => phrases.is_empty().then(begins_like_a_question),
         "structure" => (!after_structure).then(of_what),
+        "place" => (!phrases.last().is_some_and(says_where)).then(of_what),
         // As the first of several it is clear, too.
         "view" => (!phrases.last().is_none_or(can_be_of_a_plane)).then(of_where),
         _ => None,
@@ -382,14 +392,19 @@ fn mixes_identity(phrases: &[Phrase]) -> bool {
     identities > 0 && (identities < phrases.len() || (identities > 1 && phrases.iter().any(is_name)))
 }
 
+/// "No check ligament" may say that there is none, and "no more than ten" is a bound: neither corrects.
 fn can_follow_no(act: &Act) -> bool {
-    matches!(act, Act::View(_) | Act::Value(_))
+    match act {
+        Act::View(_) => act.only_structure().is_none(),
+        Act::Value(value) => value.said.comparator.is_none(),
+        _ => false,
+    }
 }
 
 fn not_after_no() -> Problem {
     Problem {
-        message: "`no` goes before a place, a number, or a finding that is not there".to_owned(),
-        help: "say it again in the words of the phrase card".to_owned(),
+        message: "`no` goes before a limb, a zone, a plane, a number, or a finding that is not there".to_owned(),
+        help: "say `correction` before a structure that was meant, `not seen` after one that is not there".to_owned(),
     }
 }
 

@@ -46,6 +46,7 @@ mod knowledge;
 mod language;
 mod first_page;
 mod language_asked;
+mod language_habits;
 mod language_instead;
 mod language_phrases;
 mod language_plainly;
