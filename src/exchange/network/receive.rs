@@ -217,10 +217,12 @@ impl Receiver {
                 }
                 self.open.fetch_add(1, Ordering::Relaxed);
                 scope.spawn(move || {
-                    if let Err((from, why)) = self.attend(socket, peer, stop, seen) {
+                    let ended = self.attend(socket, peer, stop, seen);
+                    // Before its line is written: whoever reads that it has ended finds its place free.
+                    self.open.fetch_sub(1, Ordering::Relaxed);
+                    if let Err((from, why)) = ended {
                         self.reception.refuse(&from, peer, "", &why, seen);
                     }
-                    self.open.fetch_sub(1, Ordering::Relaxed);
                 });
             }
             Ok(())
