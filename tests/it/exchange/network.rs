@@ -8,7 +8,7 @@ use zonecall::exchange::network::InboxOutcome;
 
 use super::peers::{Archive, PATIENCE, Receiving, names, stills};
 use super::stage::{enter, export, files, folder, judge, said_of, uid};
-use crate::support::program::zonecall;
+use crate::support::program::{free_port, zonecall};
 
 #[test]
 fn a_scanner_sends_its_stills_and_each_is_kept_once() {
@@ -221,7 +221,8 @@ fn an_exam_whose_report_was_not_exported_says_how_to() {
 fn an_archive_that_is_not_there_or_does_not_know_us_is_an_error_with_a_way_out() {
     let exam = folder();
     let frames = exam.path().join("frames");
-    let nobody = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().to_string();
+    // Below the ports that a system hands out by itself: no other test is given this one meanwhile.
+    let nobody = format!("127.0.0.1:{}", free_port());
     let done = zonecall(&["send", "--to", &nobody, "--called", "ARCHIVE", "--echo"]);
     assert!(
         done.status.code() == Some(2) && said_of(&done).contains("check address, port and AE titles"),
