@@ -4,8 +4,8 @@ use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
 use std::path::PathBuf;
 use std::process::{Command, Output};
-use std::sync::Arc;
-use std::time::Duration;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
 
 use rustls::crypto::ring;
 use rustls::pki_types::pem::PemObject as _;
@@ -45,12 +45,14 @@ pub(super) enum Way {
 #[derive(Debug)]
 pub(super) struct Authority {
     folder: tempfile::TempDir,
+    /// When somebody asked a server that says nothing.
+    kept_waiting: Mutex<Option<Instant>>,
 }
 
 impl Authority {
     /// An authority, and a server that it vouches for; its key is of this kind, as `openssl req -newkey` names it.
     pub(super) fn new(key: &[&str]) -> Authority {
-        let made = Authority { folder: tempfile::tempdir().unwrap() };
+        let made = Authority { folder: tempfile::tempdir().unwrap(), kept_waiting: Mutex::default() };
         let make = |name: &str, subject: &str, more: &[&str]| {
             let (key_file, out) = (format!("{name}.key"), format!("{name}.pem"));
             let args = ["req", "-nodes", "-keyout", &key_file, "-out", &out, "-subj", subject];
@@ -147,6 +149,11 @@ impl Authority {
         done.status.success() && String::from_utf8_lossy(&done.stdout).contains("Verification: OK")
     }
 
+    /// For how long somebody has waited for a server that says nothing; none where nobody has asked yet.
+    pub(super) fn keeps_waiting(&self) -> Option<Duration> {
+        self.kept_waiting.lock().unwrap().map(|since| since.elapsed())
+    }
+
     /// Serves until the test ends; gives the address.
     pub(super) fn serve(self: &Arc<Self>, way: Way) -> String {
         let authority = Arc::clone(self);
@@ -195,6 +202,7 @@ impl Authority {
         // Whoever asked may have gone.
         let _ = match way {
             Way::Silent => {
+                *self.kept_waiting.lock().unwrap() = Some(Instant::now());
                 std::thread::sleep(Duration::from_secs(120));
                 Ok(())
             }

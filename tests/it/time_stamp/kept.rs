@@ -284,15 +284,16 @@ fn the_desk_has_a_signature_stamped_and_answers_before_the_server_does() {
         let vet = serde_json::json!({"name": "Dr Ada", "licence": "V-1", "passphrase": ADA});
         assert_eq!(desk.post("/api/people", &vet).0, 200);
         let seen = desk.exam()["version"].clone();
-        let asked = Instant::now();
         let wish = serde_json::json!({"by": "Dr Ada", "passphrase": ADA, "seen": seen, "confirmed": true});
         let (status, answer) = desk.post("/api/sign", &wish);
         assert_eq!(status, 200, "{answer}");
-        assert!(asked.elapsed() < Duration::from_secs(8), "a silent server is given ten seconds");
+        // The server's own time: to open the key takes long, too, on a machine that does much else.
+        let waited = authority.keeps_waiting().unwrap_or_default();
+        assert!(waited < Duration::from_secs(8), "a silent server is given ten seconds: {waited:?}");
         let signed = || desk.exam()["record"]["exam"]["signed"].clone();
         let stamped = || !signed()["time_stamp"].is_null();
         let began = Instant::now();
-        while is_stamped && !stamped() && began.elapsed() < Duration::from_secs(20) {
+        while is_stamped && !stamped() && began.elapsed() < Duration::from_secs(120) {
             std::thread::sleep(Duration::from_millis(100));
         }
         assert_eq!(stamped(), is_stamped, "{}", signed());

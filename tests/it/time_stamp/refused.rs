@@ -20,10 +20,16 @@ fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
-/// What comes of asking a server for a time stamp of "abc".
+/// What comes of asking a server for a time stamp of "abc". Behind it OpenSSL is started a few times for an answer, which
+/// takes long on a machine that does much else.
 fn asked(url: &str, ca: Option<&Path>) -> Result<Token, String> {
+    asked_for(Duration::from_secs(60), url, ca)
+}
+
+/// The same, with so much patience.
+fn asked_for(patience: Duration, url: &str, ca: Option<&Path>) -> Result<Token, String> {
     let trusted = ca.map(|ca| Trusted::read(ca).unwrap());
-    let server = StampServer::new(url, trusted, Duration::from_secs(2)).map_err(|error| error.to_string())?;
+    let server = StampServer::new(url, trusted, patience).map_err(|error| error.to_string())?;
     server.stamp(&ABC).map_err(|error| error.to_string())
 }
 
@@ -43,15 +49,21 @@ fn each_wrong_answer_is_a_clear_error_in_time() {
         (Way::Drips, "try again later"),
         (Way::Endless, "longer than 262144 bytes"),
     ] {
+        let url = authority.serve(way);
         let began = Instant::now();
-        let told = asked(&authority.serve(way), None).unwrap_err();
+        let told = match way {
+            Way::Silent | Way::Drips => asked_for(Duration::from_secs(2), &url, None),
+            _ => asked(&url, None),
+        };
+        let told = told.unwrap_err();
         assert!(told.contains(why), "{way:?}: {told}");
-        assert!(began.elapsed() < Duration::from_secs(10), "{way:?}: {:?}", began.elapsed());
+        // The silent one waits for two minutes, and the one that drips takes eight.
+        assert!(began.elapsed() < Duration::from_secs(60), "{way:?}: {:?}", began.elapsed());
     }
     let refused = asked(&authority.serve(Way::Refuses), None).unwrap_err();
     assert!(refused.contains("it does not know the hash"), "badAlg (RFC 3161, 2.4.2): {refused}");
     let right = asked(&authority.serve(Way::Right), Some(&authority.path("ca.pem"))).unwrap();
-    assert!((chrono::Utc::now() - right.at).abs() < chrono::TimeDelta::seconds(30));
+    assert!((chrono::Utc::now() - right.at).abs() < chrono::TimeDelta::seconds(120));
     assert_eq!(right.accuracy, Some(chrono::TimeDelta::milliseconds(1500)));
     // Three in a row at a full second are one in a thousand million.
     let url = authority.serve(Way::Right);
@@ -97,7 +109,7 @@ fn a_server_by_tls_is_believed_only_where_the_named_authority_vouches_for_its_na
     authority.server("intruder", "other", "subjectAltName=IP:127.0.0.1\n", RSA);
     let ca = authority.path("ca.pem");
     let right = asked(&authority.serve_by_tls("here"), Some(&ca)).unwrap();
-    assert!((chrono::Utc::now() - right.at).abs() < chrono::TimeDelta::seconds(30));
+    assert!((chrono::Utc::now() - right.at).abs() < chrono::TimeDelta::seconds(120));
     for (certificate, why) in [("elsewhere", "not valid for name"), ("intruder", "UnknownIssuer")] {
         let told = asked(&authority.serve_by_tls(certificate), Some(&ca)).unwrap_err();
         assert!(told.contains(why) && told.contains("--time-stamp-ca"), "{certificate}: {told}");
