@@ -13,14 +13,14 @@ fn shell(script: &str) -> Chore {
     Chore::new("/bin/sh".into(), vec!["-c".into(), script.into()], Vec::new(), told)
 }
 
-/// The next line, which comes within ten seconds.
+/// The next line, which comes within a minute, however busy the machine is.
 fn told(mut go_on: impl FnMut() -> Option<(Notice, String)>) -> (Notice, String) {
     let since = Instant::now();
     loop {
         if let Some(line) = go_on() {
             return line;
         }
-        assert!(since.elapsed() < Duration::from_secs(10), "nothing became of it");
+        assert!(since.elapsed() < Duration::from_secs(60), "nothing became of it");
         std::thread::sleep(Duration::from_millis(5));
     }
 }
@@ -50,7 +50,7 @@ fn what_was_broken_off_by_an_exam_is_begun_again_first() {
     assert_eq!(chore.go_on(), None, "it runs");
     assert_eq!(chore.go_on(), None);
     chore.break_off();
-    assert!(since.elapsed() < Duration::from_secs(60), "it was not waited for");
+    assert!(since.elapsed() < Duration::from_secs(300), "it was not waited for");
     std::fs::remove_file(&slow).unwrap();
     let (_, line) = told(|| chore.go_on());
     assert!(line.contains(&*folder.path().to_string_lossy()), "{line}");
@@ -67,13 +67,15 @@ fn what_a_program_warns_of_is_told_though_it_was_done() {
 #[test]
 fn no_exam_is_encrypted_before_its_notes_are_written_down() {
     let folder = tempfile::tempdir().unwrap();
-    let mut notes = shell("sleep 0.2; echo notes >> $0/order");
+    // It goes on only when it is let: nothing is done before it is broken off.
+    let mut notes = shell("until [ -e $0/go ]; do sleep 0.05; done; echo notes >> $0/order");
     let mut encryption = shell("echo encryption >> $0/order");
     encryption.add(folder.path());
     notes.add(folder.path());
     let mut chores = Chores { notes: Some(notes), encryption: Some(encryption) };
     chores.go_on();
     chores.break_off();
+    std::fs::write(folder.path().join("go"), "").unwrap();
     told(|| chores.go_on());
     told(|| chores.go_on());
     assert_eq!(chores.go_on(), None);

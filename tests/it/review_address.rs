@@ -41,7 +41,7 @@ fn the_secret_is_in_no_command_line_and_in_a_file_that_only_its_owner_reads() {
     let address = line.trim().strip_prefix("review desk: ").unwrap().to_owned();
     let secret = address.split_once("token=").unwrap().1.to_owned();
     let began = Instant::now();
-    while !folder.path().join("args").exists() && began.elapsed() < Duration::from_secs(20) {
+    while !folder.path().join("args").exists() && began.elapsed() < Duration::from_secs(90) {
         std::thread::sleep(Duration::from_millis(50));
     }
     desk.kill().unwrap();

@@ -326,6 +326,9 @@ fn two_programs_that_append_at_once_wait_for_each_other_and_lose_nothing() {
             scope.spawn(|| {
                 for _ in 0..20 {
                     folder.change(Change::Clock { offset_s: 1.0 });
+                    // The other one looks a hundred times a second whether it may; without a pause this one would take
+                    // all its turns first, and on a slow disk they take longer than the other one waits.
+                    std::thread::sleep(std::time::Duration::from_millis(20));
                 }
             });
         }

@@ -134,8 +134,14 @@ fn a_folder_that_goes_and_comes_back_is_told_and_brings_no_old_still_with_it() {
 fn its_own_reading_does_not_wake_it() {
     let folder = tempfile::tempdir().unwrap();
     fs::create_dir(folder.path().join("today")).unwrap();
+    let since = Instant::now();
     let watch = follow(folder.path(), &[]);
     std::thread::sleep(Duration::from_secs(2));
+    // A busy machine lets this sleep for longer, and may not have let the other thread begin.
+    while watch.looks() == 0 && since.elapsed() < Duration::from_secs(60) {
+        std::thread::sleep(Duration::from_millis(20));
+    }
     let looks = watch.looks();
-    assert!((1..=8).contains(&looks), "two looks a second are wanted: {looks} in two seconds");
+    let most = (4.0 * since.elapsed().as_secs_f64()) as u64;
+    assert!((1..=most).contains(&looks), "two looks a second are wanted: {looks} in {:?}", since.elapsed());
 }
