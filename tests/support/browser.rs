@@ -19,6 +19,9 @@ const PATIENCE: Duration = Duration::from_secs(90);
 /// How often a driver is started that finds no port.
 const STARTS: usize = 10;
 
+/// How often a browser is started again that did not come up.
+const BROWSER_TRIES: usize = 2;
+
 /// Places for tests with a browser. More of them at once only make each other slow, each has several processes.
 static PLACES: (Mutex<usize>, Condvar) = (Mutex::new(2), Condvar::new());
 
@@ -102,14 +105,20 @@ impl Driver {
         if emulated.get("deviceMetrics").is_some() {
             options["mobileEmulation"] = emulated;
         }
-        let wanted = json!({"goog:chromeOptions": options, "goog:loggingPrefs": {"browser": "ALL"}});
+        // A script that the page goes on with, such as a checker's, is given thirty seconds by itself.
+        let patience = json!({"script": PATIENCE.as_millis()});
+        let wanted = json!({"goog:chromeOptions": options, "goog:loggingPrefs": {"browser": "ALL"}, "timeouts": patience});
         let Value::Object(capabilities) = wanted else { unreachable!() };
-        let client = ClientBuilder::new(HttpConnector::new())
-            .capabilities(capabilities)
-            .connect(&self.address)
-            .await
-            .expect("a browser starts");
-        Page(client)
+        // The driver gives a browser a minute to start; a machine that does much else may need more than one go.
+        let mut tries = 0;
+        loop {
+            let mut asking = ClientBuilder::new(HttpConnector::new());
+            match asking.capabilities(capabilities.clone()).connect(&self.address).await {
+                Ok(client) => return Page(client),
+                Err(error) if tries == BROWSER_TRIES => panic!("no browser starts: {error}"),
+                Err(_) => tries += 1,
+            }
+        }
     }
 }
 
@@ -239,8 +248,8 @@ impl Page {
         self.find(css).await.text().await.unwrap()
     }
 
-    /// Saves what the window shows.
+    /// Saves what the window shows, for people: where somebody else's picture lies under that name, it stays.
     pub async fn picture(&self, path: &std::path::Path) {
-        std::fs::write(path, self.0.screenshot().await.unwrap()).unwrap();
+        drop(std::fs::write(path, self.0.screenshot().await.unwrap()));
     }
 }

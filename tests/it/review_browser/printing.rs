@@ -12,7 +12,7 @@ async fn changes_of(page: &Page) -> u64 {
 
 /// Goes over to the tab that was opened, once it has loaded.
 async fn opened(page: &Page) {
-    for _ in 0..300 {
+    for _ in 0..900 {
         let windows = page.0.windows().await.unwrap();
         if let [_, second] = windows.as_slice() {
             page.0.switch_to_window(second.clone()).await.unwrap();
