@@ -116,9 +116,10 @@ fn every_example_in_the_help_parses() {
 
 #[test]
 fn the_help_of_each_command_has_examples_and_exit_codes() {
-    for mut command in Args::command().get_subcommands().cloned() {
+    for command in Args::command().get_subcommands().cloned() {
         let name = command.get_name().to_owned();
-        let help = command.render_long_help().to_string();
+        // Otherwise it is as wide as the terminal in which the tests run, and may break in the middle of these words.
+        let help = command.term_width(100).render_long_help().to_string();
         for part in ["\nExample", "Exit codes: 0 "] {
             assert!(help.contains(part), "the help of `{name}` has no `{}`", part.trim());
         }
