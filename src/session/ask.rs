@@ -365,10 +365,14 @@ impl SpokenQuestion {
         }
     }
 
-    /// It is not known whether a correction is meant for what was not understood just before it.
+    /// Not even a recording, where nobody answers, may be acted on: a correction that may be meant for what was not understood
+    /// just before it, or one that would move all that was said of one limb to another, as "no, the right fore" heard for
+    /// "now the right fore" would.
     #[must_use]
-    pub fn is_of_the_unheard(&self) -> bool {
-        matches!(self.doubt, Doubt::Reach { unheard: true, .. })
+    pub fn is_left_open(&self) -> bool {
+        let Doubt::Reach { unheard, .. } = self.doubt else { return false };
+        let mut calls = self.offers.iter().flat_map(|offer| &offer.calls);
+        unheard || calls.any(|call| matches!(&call.act, Act::View(view) if view.limb.is_some()))
     }
 
     /// What was heard is sure, and counts where nobody answers: the person may have gone.

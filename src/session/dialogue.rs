@@ -220,7 +220,7 @@ impl Dialogue {
         let asks = self.options.listener == Listener::Person;
         match self.due_question(&utterance, &parsed, rival) {
             Some(question) if asks => self.ask(utterance, question, now),
-            Some(question) if question.is_of_the_unheard() => self.leave_open(utterance, &question),
+            Some(question) if question.is_left_open() => self.leave_open(utterance, &question),
             _ => self.act(utterance, parsed, now),
         }
     }

@@ -112,6 +112,18 @@ fn where_nobody_can_be_asked_a_correction_after_what_was_not_understood_changes_
     );
 }
 
+/// "Now the right fore", with an unclear vowel.
+#[test]
+fn in_a_recording_no_before_a_limb_moves_nothing_of_minutes_before() {
+    let mut talk = Talk::new(DialogueOptions { listener: Listener::Nobody, ..DialogueOptions::default() });
+    exam(&mut talk);
+    talk.say("no the right fore");
+    assert!(limbs(&talk).iter().all(|limb| *limb == "LF"), "{:?}", limbs(&talk));
+    assert!(talk.dialogue.exam().utterances.last().is_some_and(|heard| heard.is_open()), "labels are in doubt");
+    talk.say("left hind zone one bravo").say("no left fore");
+    assert_eq!(talk.dialogue.exam().context.place.limb.as_deref(), Some("LF"), "at once it corrects");
+}
+
 #[test]
 fn a_pair_of_side_words_that_was_not_chosen_is_asked_about_from_the_first_limb_on() {
     let chosen = DialogueOptions { sides: Some(0), ..person(Speech::Silent) };
