@@ -6,10 +6,10 @@ use std::process::ExitCode;
 
 use anyhow::{Context as _, bail};
 
-use super::options::KnowledgeArgs;
+use super::against::against;
+use super::options::{AgainstArgs, KnowledgeArgs};
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::knowledge::check::rule_ids;
-use crate::knowledge::measure::Against;
 use crate::knowledge::record::{Finding, Severity};
 use crate::protocol::Protocols;
 use crate::report::signed::verified;
@@ -17,7 +17,8 @@ use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  zonecall check exams/juniper\n  zonecall check --explain view-missing\n\n\
+    after_help = "Examples:\n  zonecall check exams/juniper\n  zonecall check exams/juniper-may --earlier exams/juniper-march\n  \
+    zonecall check --explain view-missing\n\n\
     Exit codes: 0 at most notes, 1 something to look at, 2 an error."
 )]
 pub(crate) struct CheckArgs {
@@ -27,6 +28,10 @@ pub(crate) struct CheckArgs {
     /// Explain a rule: what it looks for, why, and its source; `all` explains every rule.
     #[arg(long, value_name = "RULE")]
     pub(crate) explain: Option<String>,
+    /// Folder of an earlier exam of the same horse, against which impressions such as `smaller` are held; can be given several
+    /// times.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) earlier: Vec<PathBuf>,
     #[command(flatten)]
     pub(crate) knowledge: KnowledgeArgs,
 }
@@ -38,7 +43,8 @@ pub(crate) fn check(args: &CheckArgs) -> anyhow::Result<ExitCode> {
     }
     let folder = args.folder.as_ref().context("name the exam folder")?;
     let exam = verified(&ExamFolder::at(folder), &protocols)?;
-    let record = record_against(&exam, &protocols, &Against::default());
+    let named = AgainstArgs { earlier: args.earlier.clone(), ..AgainstArgs::default() };
+    let record = record_against(&exam, &protocols, &against(&named, &exam.header, &protocols)?);
     let mut out = terminal::out();
     let (settled, open): (Vec<_>, Vec<_>) =
         record.findings.iter().partition(|finding| finding.settled.is_some());

@@ -57,7 +57,7 @@ impl DraftAgain {
 }
 
 /// What an exam is compared with; nothing unless it is named.
-#[derive(Debug, clap::Args)]
+#[derive(Debug, Default, clap::Args)]
 pub(crate) struct AgainstArgs {
     /// Folder of an earlier exam of the same horse; can be given several times.
     #[arg(long, value_name = "FOLDER")]

@@ -165,6 +165,8 @@ impl Attention {
 
     fn decide(&mut self, utterance: &Utterance, mut parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
         if utterance.rejected || utterance.unsure {
+            let may_end_note = utterance.unsure && !utterance.rejected && ends_note(&parsed);
+            parsed.held = may_end_note.then(|| utterance.text());
             // Not even to end a pause or a note: a doubted utterance changes nothing.
             parsed.calls.clear();
         }
@@ -172,8 +174,9 @@ impl Attention {
             return self.while_closed(parsed);
         }
         if self.note_goes_on(utterance) && !ends_note(&parsed) {
+            let held = held_in_note(parsed.held, &parsed.calls);
             let ends = parsed.calls.into_iter().filter(|call| call.act.opens_note() == Some(false));
-            return (Outcome::Note, ends.take(1).collect(), Vec::new());
+            return (Outcome::Note, ends.take(1).collect(), held.into_iter().collect());
         }
         if utterance.rejected {
             let problem = Problem {
@@ -210,6 +213,7 @@ impl Attention {
         let outcome = match calls.iter().position(|call| call.act.opens_note() == Some(true)) {
             Some(opens) => {
                 let rest = calls.split_off(opens + 1);
+                parsed.problems.extend(held_in_note(parsed.held, &rest));
                 calls.extend(rest.into_iter().filter(|call| call.act.opens_note() == Some(false)).take(1));
                 if opens == 0 { Outcome::Note } else { Outcome::Calls }
             }
@@ -300,14 +304,25 @@ fn lost_degree() -> Problem {
     }
 }
 
-/// A surely heard save, limb, zone or end of exam ends a note and counts as itself.
+/// A surely heard save, limb, zone or end of exam ends a note and counts as itself. So does a plane, a structure or a level
+/// that is all of the utterance: among other words it is spoken of.
 fn ends_note(parsed: &Parsed) -> bool {
-    let ends = |call: &Call| match &call.act {
-        Act::Save | Act::Clip | Act::Command(Command::EndOfExam) => true,
-        Act::View(view) => view.limb.is_some() || view.zone.is_some() || view.step.is_some(),
-        _ => false,
+    let is_place = |call: &Call| matches!(&call.act, Act::View(view) if view.plane.is_some() || view.structure.is_some() || view.level_cm.is_some());
+    let is_only_place = !parsed.talk && !parsed.calls.is_empty() && parsed.calls.iter().all(is_place);
+    parsed.problems.is_empty() && (is_only_place || parsed.calls.iter().any(|call| call.act.ends_note()))
+}
+
+/// What was said within a note and may have been meant for the exam: it was not acted on.
+fn held_in_note(held: Option<String>, calls: &[Call]) -> Option<Problem> {
+    let is_meant = |call: &Call| call.act.ends_note() || matches!(call.act, Act::View(_));
+    let said = || {
+        let words: Vec<&str> = calls.iter().map(|call| call.words.as_str()).collect();
+        calls.iter().any(is_meant).then(|| words.join(" "))
     };
-    parsed.problems.is_empty() && parsed.calls.iter().any(ends)
+    held.or_else(said).map(|words| Problem {
+        message: format!("it holds `{words}`, which was taken for a part of the note"),
+        help: "listen; pause before a call, or say `end of note` first".to_owned(),
+    })
 }
 
 fn is_answer(call: &Call) -> bool {

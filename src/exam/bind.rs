@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/language_phrases.rs`.
 
 use crate::code::StructureCode;
-use crate::exam::call::{Act, Call, Problem, View};
+use crate::exam::call::{Act, Call, FindingSaid, Problem, View};
 use crate::exam::found_at::{at_the_same_time, places_first};
 use crate::exam::phrase::{Joint, Phrase, Way};
 use crate::exam::shown::is_adjective;
@@ -26,7 +26,7 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     }
     // "Normal fluid in the sheath": the fluid, or the place and then the sheath?
     if let [first, second, ..] = phrases.as_slice()
-        && first.call.act.class() == Some(&Class::Normal)
+        && is_all_normal(&first.call.act)
         && second.call.act.class() == Some(&Class::Lesion)
     {
         return Err(normal_and_not());
@@ -56,7 +56,7 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
 /// "Medial branch normal, lateral enlarged": in one utterance a structure is not both.
 fn contradicts_itself(calls: &[Call]) -> bool {
     let mut at = None;
-    let mut seen: Vec<(Option<&StructureCode>, &Class)> = Vec::new();
+    let mut seen: Vec<(Option<&StructureCode>, &FindingSaid)> = Vec::new();
     for call in calls {
         match &call.act {
             Act::View(view) => {
@@ -68,13 +68,18 @@ fn contradicts_itself(calls: &[Call]) -> bool {
             }
             Act::Finding(finding) => {
                 at = finding.structure.as_ref().or(at);
-                seen.push((at, &finding.class));
+                seen.push((at, finding));
             }
             _ => {}
         }
     }
-    seen.iter()
-        .any(|(structure, class)| **class == Class::Normal && seen.contains(&(*structure, &Class::Lesion)))
+    let is_lesion_of =
+        |structure| seen.iter().any(|(other, finding)| *other == structure && finding.class == Class::Lesion);
+    seen.iter().any(|(structure, finding)| finding.is_all_normal() && is_lesion_of(*structure))
+}
+
+fn is_all_normal(act: &Act) -> bool {
+    matches!(act, Act::Finding(finding) if finding.is_all_normal())
 }
 
 /// "Core lesion in the deep": the structure goes to the finding before it; "in the superficial and deep": one to each.

@@ -89,6 +89,15 @@ impl Act {
         }
     }
 
+    /// A save, a limb, a zone or the end of the exam, which ends a note and counts as itself.
+    pub(crate) fn ends_note(&self) -> bool {
+        match self {
+            Act::Save | Act::Clip | Act::Command(Command::EndOfExam) => true,
+            Act::View(view) => view.limb.is_some() || view.zone.is_some() || view.step.is_some(),
+            _ => false,
+        }
+    }
+
     /// The structure of a view that names nothing else.
     pub(crate) fn only_structure(&self) -> Option<StructureCode> {
         let Act::View(view) = self else { return None };
@@ -263,6 +272,14 @@ pub struct FindingSaid {
     /// Said of every structure of the view, not only of the current one.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub all_structures: bool,
+}
+
+impl FindingSaid {
+    /// Said of the whole: "size normal" says nothing of the rest.
+    #[must_use]
+    pub fn is_all_normal(&self) -> bool {
+        self.class == Class::Normal && self.attributes.is_empty()
+    }
 }
 
 /// How sure the speaker is.

@@ -337,6 +337,12 @@ impl LoggedUtterance {
             _ => false,
         }
     }
+
+    /// It is a part of a note and holds what may have been a call.
+    #[must_use]
+    pub fn is_note_with_call(&self) -> bool {
+        self.outcome == Outcome::Note && !self.problems.is_empty()
+    }
 }
 
 /// A free note.

@@ -15,6 +15,7 @@ mod item;
 mod found_at;
 mod bind;
 mod sizes;
+mod unclear;
 pub mod spelled;
 pub mod instead;
 pub mod parse;

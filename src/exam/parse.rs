@@ -5,7 +5,7 @@
 //! Never: looks at what was said before; that is `attend` and `fold`.
 //! Tested in: `tests/it/language.rs`.
 
-use crate::clock::Span;
+use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::exam::bind::bind;
 use crate::exam::call::{Act, Amount, Call, Problem, Value};
 use crate::exam::instead::NumberInstead;
@@ -13,6 +13,10 @@ use crate::exam::item::Item;
 use crate::exam::phrase::{Joint, Phrase, Way};
 use crate::exam::plainly::plainly;
 use crate::exam::sizes::{first_size, which_size};
+use crate::exam::unclear::{
+    also_what, begins_like_a_question, corrects_which, like_talk, not_after_no, of_what, of_where, of_which,
+    said_to_others, too_short, unclear,
+};
 use crate::language::automaton::Passed;
 use crate::language::closed_sets::HorseFact;
 use crate::language::pack::Language;
@@ -21,6 +25,10 @@ use crate::speech::utterance::{Utterance, Word};
 
 /// A note is opened or closed by a phrase of at most this many words.
 const NOTE_WORDS_MAX: usize = 6;
+/// A call within a note is looked for in so many words at the most;
+const HELD_WORDS_MAX: usize = 8;
+/// it stands at the end, or before a pause of this many milliseconds, from memory a breath between two phrases.
+const PAUSE_MS: u64 = 300;
 
 /// What one utterance means.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -35,6 +43,8 @@ pub struct Parsed {
     pub instead: Option<NumberInstead>,
     /// It begins with a size that may be the structure's or that of one of these findings, if one was said just before.
     pub size_of: Vec<String>,
+    /// Words that are no phrase, but hold a save, a limb or a zone at their end or before a pause: in a note it would be lost.
+    pub held: Option<String>,
     /// What stood in the way.
     pub problems: Vec<Problem>,
 }
@@ -60,12 +70,15 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
     }
     match readings.len() {
         1 => readings.remove(0),
-        0 => note_in(utterance, language, protocols).unwrap_or_else(|| {
-            trouble(
-                format!("`{}` is not a complete phrase", words.join(" ")),
-                "say it again in the words of the phrase card",
-            )
-        }),
+        0 => {
+            let free = note_in(utterance, language, protocols).unwrap_or_else(|| {
+                trouble(
+                    format!("`{}` is not a complete phrase", words.join(" ")),
+                    "say it again in the words of the phrase card",
+                )
+            });
+            Parsed { held: held(&utterance.words, language, protocols), ..free }
+        }
         _ => trouble(
             format!("`{}` can mean {} different things", words.join(" "), readings.len()),
             "say it again with a pause between the parts",
@@ -99,7 +112,7 @@ pub fn meaning(words: &[&str], language: &Language, protocols: &Protocols) -> St
     let said = without_sound(words);
     let mut meanings: Vec<String> = Vec::new();
     for tags in language.exam.read(words) {
-        let Parsed { calls, talk, correction_waits, instead, size_of: _, problems } =
+        let Parsed { calls, talk, correction_waits, instead, size_of: _, held: _, problems } =
             calls_of(&tags, &said, protocols);
         let acts: Vec<(Act, bool)> =
             calls.into_iter().map(|call| (unit_as_said(call.act), call.corrects)).collect();
@@ -155,6 +168,22 @@ fn note_in(utterance: &Utterance, language: &Language, protocols: &Protocols) ->
     let closes = (1..=most).rev().find_map(|n| note(read(&words[words.len() - n..])?, false));
     let calls: Vec<Call> = opens.into_iter().chain(closes).collect();
     (!calls.is_empty()).then(|| Parsed { calls, ..Parsed::default() })
+}
+
+/// The save, limb or zone at the end of these words, or at the end of those before a pause.
+fn held(words: &[Word], language: &Language, protocols: &Protocols) -> Option<String> {
+    let goes_on =
+        |a: &Word, b: &Word| b.span.from.since(a.span.to) < PAUSE_MS * u64::from(SAMPLE_RATE_HZ) / 1000;
+    let ends = words.chunk_by(goes_on).flat_map(|piece| {
+        let first = piece.len().saturating_sub(HELD_WORDS_MAX);
+        (first..piece.len()).map(|from| &piece[from..])
+    });
+    let is_call = |end: &&[Word]| {
+        let read = readings(end, language, protocols);
+        read.iter().any(|parsed| parsed.calls.iter().any(|call| call.act.ends_note()))
+    };
+    let held = ends.into_iter().find(is_call)?;
+    Some(held.iter().map(|word| word.text.as_str()).collect::<Vec<_>>().join(" "))
 }
 
 fn trouble(message: String, help: &str) -> Parsed {
@@ -313,7 +342,7 @@ fn wrong_alone(item: &Item, before: Option<Problem>) -> Option<Problem> {
     if item.after() == Some("view") {
         return Some(of_where());
     }
-    if item.is_never_alone() { Some(said_to_others(item)) } else { before }
+    if item.is_never_alone() { Some(said_to_others(item.say_instead())) } else { before }
 }
 
 /// A lesion that has a size of its own was said since the last place.
@@ -398,85 +427,6 @@ fn can_follow_no(act: &Act) -> bool {
         Act::View(_) => act.only_structure().is_none(),
         Act::Value(value) => value.said.comparator.is_none(),
         _ => false,
-    }
-}
-
-fn not_after_no() -> Problem {
-    Problem {
-        message: "`no` goes before a limb, a zone, a plane, a number, or a finding that is not there".to_owned(),
-        help: "say `correction` before a structure that was meant, `not seen` after one that is not there".to_owned(),
-    }
-}
-
-fn begins_like_a_question() -> Problem {
-    Problem {
-        message: "it begins like a question".to_owned(),
-        help: "say what is seen, or where the probe is, without `is` in front".to_owned(),
-    }
-}
-
-fn like_talk() -> Problem {
-    Problem {
-        message: "it sounds like people talking to each other".to_owned(),
-        help: "say the place, or what to do, without words before it".to_owned(),
-    }
-}
-
-fn too_short() -> Problem {
-    Problem {
-        message: "one short word is too easily misheard to be a finding".to_owned(),
-        help: "say the finding in full, such as `core lesion`".to_owned(),
-    }
-}
-
-fn corrects_which() -> Problem {
-    Problem {
-        message: "it is not clear whether this is the right phrase, or the right one is still to come"
-            .to_owned(),
-        help: "say `correction`, then the right phrase".to_owned(),
-    }
-}
-
-fn said_to_others(item: &Item) -> Problem {
-    Problem {
-        message: "on its own, people also say it to somebody nearby".to_owned(),
-        help: item.say_instead().unwrap_or("say it in the words of the phrase card").to_owned(),
-    }
-}
-
-fn also_what() -> Problem {
-    Problem {
-        message: "it is not clear what was found in the last structure".to_owned(),
-        help: "say each structure with what was found in it".to_owned(),
-    }
-}
-
-fn of_which() -> Problem {
-    Problem {
-        message: "it is not clear whether it is a part of the structure before it, or another one".to_owned(),
-        help: "say what it is a part of, or `and` between the two".to_owned(),
-    }
-}
-
-fn of_what() -> Problem {
-    Problem {
-        message: "it means nothing without a structure just before it".to_owned(),
-        help: "say the structure with it, or `normal`".to_owned(),
-    }
-}
-
-fn of_where() -> Problem {
-    Problem {
-        message: "it means nothing without a place just before it".to_owned(),
-        help: "say the zone with it, or `long axis`".to_owned(),
-    }
-}
-
-/// A phrase of the language that could be taken for what it does not mean.
-fn unclear(instead: &str) -> Problem {
-    Problem {
-        message: "these words could be taken to mean something else".to_owned(),
-        help: instead.to_owned(),
     }
 }
 

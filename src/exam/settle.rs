@@ -13,7 +13,7 @@ use crate::exam::event::Header;
 use crate::exam::logged::LoggedCall;
 use crate::exam::seq::Seq;
 use crate::language::closed_sets::Class;
-use crate::protocol::{Protocols, convert};
+use crate::protocol::{Protocols, Scheme, convert};
 
 /// Fills in what was current after each call, and gives what is current at the end.
 pub(crate) fn set_in_force(calls: &mut [LoggedCall], header: &Header, protocols: &Protocols) -> Context {
@@ -84,7 +84,10 @@ impl Settler<'_> {
             Act::View(view) => self.step(view, before).or_else(|| self.place(view, before)),
             Act::Finding(finding) => {
                 let problem = if finding.copied { copy(finding, before, earlier) } else { None };
-                problem.or_else(|| self.name(&mut finding.structure, before, before.place.zone.as_deref()))
+                let problem = problem
+                    .or_else(|| self.name(&mut finding.structure, before, before.place.zone.as_deref()));
+                let of = finding.structure.as_ref().or(before.place.structure.as_ref());
+                problem.or_else(|| self.elsewhere(finding, of?))
             }
             Act::Value(value) => {
                 if value.said.scale.is_none() {
@@ -149,7 +152,20 @@ impl Settler<'_> {
         let mut at = before.clone();
         at.place.limb = limb;
         let zone = view.zone.clone().or_else(|| before.place.zone.clone().filter(|_| view.limb.is_none()));
-        problem.or_else(|| self.name(&mut view.structure, &at, zone.as_deref()))
+        let unnamed = self.name(&mut view.structure, &at, zone.as_deref());
+        problem.or(unnamed)
+    }
+
+    /// What this structure cannot have: it was seen in another one, which was not said.
+    fn elsewhere(&self, finding: &FindingSaid, structure: &StructureCode) -> Option<Problem> {
+        if finding.class != Class::Lesion || self.protocols.can_have(structure, &finding.term) {
+            return None;
+        }
+        let name = self.protocols.structure(structure).map_or(structure.as_str(), |known| &known.name);
+        Some(Problem {
+            message: format!("`{}` is nothing that the {name} has; whose it is was not said", finding.term),
+            help: "say it with its own structure, or set that by hand".to_owned(),
+        })
     }
 
     /// Turns a short name of a structure into the one that it has in the zone.
@@ -175,13 +191,15 @@ impl Settler<'_> {
             let named = known.iter().find(|known| known.short_in.as_deref() == Some(scheme.name.as_str()));
             named.or_else(|| known.iter().find(|known| known.short_in.is_none()))
         });
-        *structure = here.map(|known| known.code.clone());
-        structure.is_none().then(|| {
-            let names: Vec<&str> = known.iter().map(|known| known.name.as_str()).collect();
-            Problem {
-                message: format!("without a zone it may be the {}", names.join(" or the ")),
-                help: "say the zone first, or the structure in full".to_owned(),
-            }
+        if let Some(known) = here {
+            *structure = Some(known.code.clone());
+            return None;
+        }
+        // It keeps its short name: filed under no structure it would count for the one before it.
+        let names: Vec<&str> = known.iter().map(|known| known.name.as_str()).collect();
+        Some(Problem {
+            message: format!("without a zone it may be the {}", names.join(" or the ")),
+            help: "say the zone first, or the structure in full".to_owned(),
         })
     }
 }
@@ -270,11 +288,21 @@ fn settle_zone(
         }
     }
     let zone = view.zone.as_deref()?;
-    if protocols.scheme_for(limb, zone, &header.schemes).is_some() {
-        return None;
+    if let Some(scheme) = protocols.scheme_for(limb, zone, &header.schemes) {
+        return out_of_place(view, zone, scheme, protocols);
     }
     Some(Problem {
         message: format!("zone {zone} is not a zone of {limb} in this exam's schemes"),
         help: "check the limb and the zone; say `correction` and the right one".to_owned(),
+    })
+}
+
+/// A stretch of the limb said together with a zone that lies in another one: one of the two is wrong.
+fn out_of_place(view: &View, zone: &str, scheme: &Scheme, protocols: &Protocols) -> Option<Problem> {
+    let place = view.place.as_deref()?;
+    let lies_in = |scheme: &Scheme| scheme.places.iter().any(|known| place.ends_with(known));
+    (protocols.schemes.iter().any(lies_in) && !lies_in(scheme)).then(|| Problem {
+        message: format!("zone {zone} does not lie in the {place}"),
+        help: "listen; say `correction` and the right zone, or the zone alone".to_owned(),
     })
 }

@@ -32,7 +32,9 @@ pub(crate) fn contradictions(exam: &Exam) -> Vec<Contradiction<'_>> {
     };
     let mut found = Vec::new();
     for finding in of(|class| matches!(class, Class::Lesion | Class::Abnormal)) {
-        let normal = of(|class| *class == Class::Normal).find(|normal| same_place(normal, finding));
+        let is_all = |normal: &&LoggedCall| matches!(&normal.act, Act::Finding(said) if said.is_all_normal());
+        let mut normal = of(|class| *class == Class::Normal).filter(is_all);
+        let normal = normal.find(|normal| same_place(normal, finding));
         found.extend(normal.map(|normal| Contradiction { normal, finding }));
     }
     found

@@ -1,4 +1,4 @@
-//! Labels that hang on an utterance which was not understood, or on a call that something was found against.
+//! Labels that hang on an utterance which was not understood or taken for a note, or on a call that something was found against.
 //!
 //! Takes: `Exam`, and what was found.
 //! Gives: for each call in doubt, the utterance that may have moved on without the program; with each label, what speaks
@@ -19,14 +19,16 @@ pub(crate) const CLOCK_JUMPED: &str = "clock-jumped";
 /// The most that a label is trusted which hangs on such an utterance; our own choice.
 pub(crate) const DOUBTFUL: f64 = 0.5;
 
-/// By `seq` of the call: the last utterance before it that was not understood, if no zone or limb was called since.
+/// By `seq` of the call: the last utterance before it that was not understood, or was a note and held what may be a call, if
+/// no zone or limb was called since.
 ///
 /// It may have been the call of another view: then everything until the next zone has the wrong label.
 /// A limb that was not understood is not seen past the next zone.
 #[must_use]
 pub(crate) fn doubtful(exam: &Exam) -> BTreeMap<Seq, &LoggedUtterance> {
     let moving = moving(exam);
-    let mut unheard = exam.utterances.iter().filter(|utterance| utterance.is_open()).peekable();
+    let mut unheard =
+        exam.utterances.iter().filter(|heard| heard.is_open() || heard.is_note_with_call()).peekable();
     let mut last = None;
     let mut found = BTreeMap::new();
     // By time, not by line: a call that a person added or moved has its line long after the exam.

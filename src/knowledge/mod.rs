@@ -16,6 +16,7 @@ pub mod label;
 pub mod rows;
 pub(crate) mod current;
 pub(crate) mod contradiction;
+pub(crate) mod denied;
 pub mod measure;
 pub mod check;
 pub mod assemble;

@@ -26,7 +26,7 @@ use crate::protocol::Protocols;
 /// Every call, and every utterance that was not understood, in the order they were said.
 #[must_use]
 pub fn call_rows(exam: &Exam, protocols: &Protocols) -> Vec<CallRow> {
-    let mut rows: Vec<CallRow> = exam.calls.iter().map(|call| call_row(call, protocols)).collect();
+    let mut rows: Vec<CallRow> = exam.calls.iter().map(|call| call_row(exam, call, protocols)).collect();
     let unknown = exam.utterances.iter().filter(|utterance| utterance.is_open());
     rows.extend(unknown.map(|utterance| unknown_row(utterance, exam)));
     // By line within an instant: what a person added or moved is where it counts.
@@ -34,7 +34,7 @@ pub fn call_rows(exam: &Exam, protocols: &Protocols) -> Vec<CallRow> {
     rows
 }
 
-fn call_row(call: &LoggedCall, protocols: &Protocols) -> CallRow {
+fn call_row(exam: &Exam, call: &LoggedCall, protocols: &Protocols) -> CallRow {
     let mut row = CallRow {
         seq: call.seq,
         said_at: call.said_at,
@@ -48,8 +48,22 @@ fn call_row(call: &LoggedCall, protocols: &Protocols) -> CallRow {
         ..CallRow::default()
     };
     put_context(&mut row, &call.context);
+    if is_of_none(exam, call, protocols) {
+        row.place.structure = None;
+    }
     put_act(&mut row, &call.act, protocols);
     row
+}
+
+/// Said while a structure was current that cannot have it: it is of another one, which neither speaker nor person named.
+fn is_of_none(exam: &Exam, call: &LoggedCall, protocols: &Protocols) -> bool {
+    let (Act::Finding(finding), Some(current)) = (&call.act, &call.context.place.structure) else {
+        return false;
+    };
+    let by_hand = |logged: &LoggedChange| matches!(&logged.review.change, Change::Place { seq, place } if *seq == call.seq && place.structure.is_some());
+    finding.structure.is_none()
+        && !protocols.can_have(current, &finding.term)
+        && !exam.standing_changes().any(by_hand)
 }
 
 fn unknown_row(utterance: &LoggedUtterance, exam: &Exam) -> CallRow {

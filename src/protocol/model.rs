@@ -23,6 +23,8 @@ pub struct Protocols {
     pub planes: Vec<Plane>,
     /// Structures that can be named.
     pub structures: Vec<Structure>,
+    /// Findings that only some structures can have.
+    pub only_of: Vec<OnlyOf>,
     /// Things that can be measured or scored, with their bounds.
     pub values: Vec<ValueKind>,
     /// Findings that have a width and a depth of their own, by term.
@@ -155,6 +157,16 @@ impl Structure {
     }
 }
 
+/// Findings that only some structures can have.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OnlyOf {
+    /// Their terms, as the grammar writes them.
+    pub terms: Vec<String>,
+    /// The structures that can have them.
+    pub structures: Vec<StructureCode>,
+}
+
 /// Something that can be measured or scored.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -284,6 +296,10 @@ pub struct Scheme {
     /// The setting by which the length of the limb at hand is said.
     #[serde(default)]
     pub length_setting: Option<String>,
+    /// Stretches of the limb, by the last words of their landmarks, that lie in its zones and in no other scheme's; said with
+    /// a zone of another one they are a slip.
+    #[serde(default)]
+    pub places: Vec<String>,
     /// Zones that totals run over; empty means all of them.
     #[serde(default)]
     pub total_zones: Vec<ZoneCode>,
@@ -348,6 +364,13 @@ impl Protocols {
     #[must_use]
     pub fn structure(&self, code: &str) -> Option<&Structure> {
         self.structures.iter().find(|structure| structure.code == code)
+    }
+
+    /// Whether a finding with this term can be one of this structure, as far as the files say.
+    #[must_use]
+    pub fn can_have(&self, structure: &StructureCode, term: &str) -> bool {
+        let lists = self.only_of.iter().filter(|only| only.terms.iter().any(|known| known == term));
+        lists.into_iter().all(|only| only.structures.contains(structure))
     }
 
     /// The measure or score with this term.

@@ -12,7 +12,7 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use crate::protocol::error::{FILE_BYTES_MAX, FILES_MAX, ProtocolError};
-use crate::protocol::model::{Limb, Plane, Protocols, Scheme, StatedPart, Structure, ValueKind};
+use crate::protocol::model::{Limb, OnlyOf, Plane, Protocols, Scheme, StatedPart, Structure, ValueKind};
 use crate::protocol::plain::Plain;
 use crate::protocol::source::{SourceFile, parse};
 use crate::protocol::verify::verify;
@@ -98,13 +98,15 @@ impl Protocols {
             [list(LIMBS)?, list(PLANES)?, list(STRUCTURES)?, list(VALUES)?, list(MEASURES)?];
         let plain = files.iter().find(|source| name(source) == PLAIN);
         let Values { sized, value: kinds } = parse(values)?;
+        let Structures { structure, only_of } = parse(structures)?;
         let Limbs { limb, stated_part } = parse(limbs)?;
         let mut sources = Vec::new();
         let mut protocols = Protocols {
             limbs: limb,
             stated_parts: stated_part,
             planes: parse::<Planes>(planes)?.plane,
-            structures: parse::<Structures>(structures)?.structure,
+            structures: structure,
+            only_of,
             values: kinds,
             sized,
             measuring: parse(measures)?,
@@ -145,6 +147,8 @@ struct Planes {
 #[serde(deny_unknown_fields)]
 struct Structures {
     structure: Vec<Structure>,
+    #[serde(default)]
+    only_of: Vec<OnlyOf>,
 }
 
 #[derive(Deserialize)]

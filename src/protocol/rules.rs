@@ -15,6 +15,12 @@ use crate::code::{PlaneCode, StructureCode};
 pub struct Rules {
     /// How this practice works.
     pub habits: Habits,
+    /// What else says that something is there.
+    #[serde(default)]
+    pub denial: Vec<Denial>,
+    /// What comparisons say of a size.
+    #[serde(default)]
+    pub impressions: Impressions,
     /// The rules, in the order of their findings within one severity.
     pub rule: Vec<Rule>,
 }
@@ -25,6 +31,40 @@ impl Rules {
     pub fn rule(&self, id: &str) -> Option<&Rule> {
         self.rule.iter().find(|rule| rule.id == id)
     }
+}
+
+/// What says that something is there, besides its own term.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Denial {
+    /// The term that was denied.
+    pub of: String,
+    /// Findings that say so.
+    #[serde(default)]
+    pub findings: Vec<String>,
+    /// Values that say so where they are more than nothing.
+    #[serde(default)]
+    pub values: Vec<String>,
+}
+
+/// What a comparison with the last scan says of a size.
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Impressions {
+    /// What is compared with, as the grammar writes it.
+    pub against: String,
+    /// Terms that say that it is larger.
+    pub larger: Vec<String>,
+    /// Terms that say that it is smaller.
+    pub smaller: Vec<String>,
+    /// Terms that say that it is as it was.
+    pub same: Vec<String>,
+    /// Terms that say that it does well: only a cut-off that was passed contradicts them.
+    pub better: Vec<String>,
+    /// Findings whose comparison is one of the whole structure.
+    pub of_structure: Vec<String>,
+    /// A measured change of so many percent or less contradicts nobody.
+    pub within_percent: f64,
 }
 
 /// One rule.
@@ -128,6 +168,24 @@ pub struct Habits {
     /// Findings that are, alone, no reason to scan again.
     #[serde(default)]
     pub rescan_not_for: Vec<String>,
+    /// Findings that say that nothing is wrong.
+    #[serde(default)]
+    pub no_lesion: Vec<String>,
+    /// Findings that can be denied only while a setting is in one state.
+    #[serde(default)]
+    pub denied_with: Vec<DeniedWith>,
+}
+
+/// A finding that can be denied only while a setting is in one state.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DeniedWith {
+    /// Term of the finding.
+    pub term: String,
+    /// Name of the setting.
+    pub setting: String,
+    /// The state in which it can be seen at all.
+    pub state: String,
 }
 
 /// Where a practice's own rules do not say.

@@ -33,6 +33,10 @@ pub(super) fn verify(
         KnownCodes::structures(protocols).hold(structures, &place, structure.part_of.iter())?;
         KnownCodes::groups(protocols).hold(structures, &place, structure.groups.iter())?;
     }
+    for only in &protocols.only_of {
+        let place = format!("`only_of` of `{}`", only.terms.join(", "));
+        KnownCodes::structures(protocols).hold(structures, &place, only.structures.iter())?;
+    }
     for value in &protocols.values {
         verify_value(protocols, values, value)?;
     }

@@ -143,7 +143,17 @@ struct Apart<'a> {
 
 impl Apart<'_> {
     fn check(&self) -> Result<(), Box<Fault>> {
+        let guarded = self.language.grammar.kept_apart();
         for phrase in &self.own.phrases {
+            // Inside a longer phrase it would be lost with the rest, and what it turns round would stand.
+            if let Some(word) = phrase.said.iter().find(|word| guarded.contains(*word)) {
+                let why = format!(
+                    "`{}` holds `{word}`: no own phrase may hold a word that saves, takes back, denies, or names a side or a \
+                     limb; choose a phrase without it",
+                    phrase.said()
+                );
+                return Err(self.own.fault(phrase.place, why));
+            }
             if let Some(other) = self.means_another(phrase) {
                 let why = format!(
                     "`{}` holds or begins `{other}`, which means something else than `{}`; choose a phrase without it",

@@ -2,7 +2,7 @@
 use crate::support;
 
 use support::{BUILT_IN, exam, exam_of, header};
-use zonecall::clock::{Sample, WallQuality};
+use zonecall::clock::{Sample, Span, WallQuality};
 use zonecall::exam::attend::Attention;
 use zonecall::exam::breaks::Source;
 use zonecall::exam::call::Act;
@@ -207,6 +207,58 @@ fn notes_keep_their_span_and_change_nothing() {
     let (from, to) = exam.notes[0].span.seconds();
     assert!((from - 10.0).abs() < 0.01 && (to - 14.2).abs() < 0.01, "{from} {to}");
     assert_eq!(exam.utterances.last().unwrap().outcome, Outcome::Calls);
+}
+
+#[test]
+fn a_plane_or_a_structure_that_is_all_of_an_utterance_ends_a_note() {
+    for (said, plane, structure) in [
+        ("longitudinal", Some("L"), None),
+        ("deep flexor", Some("T"), Some("DDFT")),
+        ("long axis suspensory body", Some("L"), Some("SL-body")),
+    ] {
+        let exam = exam(&[
+            (2.0, "left fore two alpha transverse"),
+            (10.0, "note lame since may"),
+            (13.0, said),
+            (16.0, "save"),
+        ]);
+        let place = &exam.calls.last().unwrap().context.place;
+        assert_eq!((place.plane.as_deref(), place.structure.as_deref()), (plane, structure), "{said}");
+        assert!(exam.utterances.iter().all(|heard| heard.problems.is_empty()), "{said}");
+    }
+    // Among other words it is spoken of; what may be lost is told.
+    let exam = exam(&[
+        (2.0, "left fore two alpha transverse"),
+        (10.0, "note lame"),
+        (12.0, "superficial core lesion"),
+    ]);
+    assert_eq!(exam.context.place.structure, None);
+    assert!(exam.utterances[2].problems[0].message.contains("taken for a part of the note"));
+}
+
+#[test]
+fn a_call_before_or_after_a_breath_within_a_note_is_told_and_not_acted_on() {
+    let (language, protocols) = &*support::BUILT_IN;
+    let problems = |text: &str, breath_before: &[usize]| {
+        let mut utterance = support::utterance(1.0, text);
+        for from in breath_before {
+            for word in &mut utterance.words[*from..] {
+                let later = |at: Sample| Sample(at.0 + 6400);
+                word.span = Span { from: later(word.span.from), to: later(word.span.to) };
+            }
+        }
+        let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
+        let (event, calls) = Attention::default().attend(utterance, parsed);
+        assert_eq!((event.outcome, calls.len()), (Outcome::Note, 1), "{text}");
+        event.problems.iter().map(|problem| problem.message.clone()).collect::<Vec<_>>()
+    };
+    let holds = |words: &str| vec![format!("it holds `{words}`, which was taken for a part of the note")];
+    assert_eq!(problems("note was lame right fore", &[3]), holds("right fore"));
+    assert_eq!(problems("note was lame right fore really stiff", &[3, 5]), holds("right fore"));
+    assert_eq!(problems("note old scar from last year save", &[]), holds("save"));
+    assert_eq!(problems("note hello two bravo transverse saved", &[]), holds("two bravo transverse saved"));
+    assert_eq!(problems("note lame on the right fore since may", &[]), [] as [String; 0]);
+    assert_eq!(problems("note lame since may", &[]), [] as [String; 0]);
 }
 
 #[test]

@@ -4,6 +4,7 @@ use crate::support::case;
 
 use std::collections::BTreeSet;
 
+use crate::rules::lesions::only_its_size_normal;
 use case::{Case, said};
 use support::BUILT_IN;
 use zonecall::clock::Sample;
@@ -12,6 +13,7 @@ use zonecall::exam::fold::{Gap, LoggedChange};
 use zonecall::exam::review::{Change, Review};
 use zonecall::exam::seq::Seq;
 use zonecall::frames::pairing::Tie;
+use zonecall::knowledge::measure::row::Name;
 use zonecall::knowledge::record::{Record, Status};
 
 fn record(case: &Case) -> Record {
@@ -26,6 +28,54 @@ fn utterances_not_understood_have_a_row_each() {
         .map(|row| row.kind)
         .collect();
     assert_eq!(kinds, [CallKind::View, CallKind::Unknown, CallKind::Unknown]);
+}
+
+#[test]
+fn a_branch_that_no_zone_names_is_of_no_structure_that_was_said_before() {
+    for said_of in [
+        "medial branch enlarged",
+        "lesion in the medial branch",
+        "no medial branch enlargement",
+        "medial branch",
+    ] {
+        let case = said(&["left fore", "annular ligament normal", said_of]);
+        let record = record(&case);
+        let row = record.calls.last().unwrap();
+        assert_eq!(row.place.structure.as_deref(), Some("branch-medial"), "{said_of}");
+        let told = |rule: &str| {
+            record.findings.iter().any(|found| found.rule == rule && found.call_seq == Some(row.seq))
+        };
+        assert!(told("call-problem"), "{said_of}");
+        assert_eq!(row.doubt, ["its call has a problem"], "{said_of}");
+    }
+    let placed =
+        record(&said(&["left fore three bravo", "annular ligament normal", "medial branch enlarged"]));
+    assert_eq!(placed.calls.last().unwrap().place.structure.as_deref(), Some("SL-medial"));
+}
+
+#[test]
+fn what_the_current_structure_cannot_have_is_filed_under_none() {
+    let structure = |words: &[&str]| {
+        let rows = record(&said(&[&["left fore two bravo transverse superficial"], words].concat())).calls;
+        rows.last().unwrap().place.structure.clone()
+    };
+    assert_eq!(structure(&["effusion"]), None);
+    assert_eq!(structure(&["no effusion"]), None);
+    assert_eq!(structure(&["effusion in the digital sheath"]).as_deref(), Some("DFTS"));
+    // It stays current for what comes after.
+    assert_eq!(structure(&["effusion", "core lesion"]).as_deref(), Some("SDFT"));
+}
+
+#[test]
+fn size_normal_does_not_say_that_there_is_no_lesion() {
+    let area = "area one hundred square millimetres";
+    let lesion = |case: &Case| {
+        let rows = record(case).measures;
+        rows.into_iter().find(|row| row.name == Name::LesionArea).map(|row| (row.value, row.implied))
+    };
+    let case = || said(&["left fore two bravo transverse superficial", area, "normal"]);
+    assert_eq!(lesion(&case()), Some((None, true)), "normal is shown as that word");
+    assert_eq!(lesion(&case().but(only_its_size_normal)).map(|row| row.1), None);
 }
 
 #[test]

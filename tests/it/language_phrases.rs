@@ -62,7 +62,8 @@ fn structures_have_short_and_long_names() {
         ("plantar cortex", "BONE"),
     ]);
     assert_eq!(shown(&["left fore pastern one bravo"], "lateral branch"), "SDFT-lateral");
-    assert_eq!(shown(&["left fore"], "lateral branch"), "", "without a zone it is asked");
+    assert_eq!(shown(&["left fore"], "lateral branch"), "branch-lateral", "of no structure without a zone");
+    assert!(!calls(&["left fore"], "lateral branch")[0].problems.is_empty(), "and asked about");
 }
 
 #[test]

@@ -7,6 +7,7 @@ use std::process::Output;
 
 use program::zonecall;
 use serde_json::Value;
+use zonecall::exam::event::Header;
 
 fn exam(folder: &Path, area: &str) -> String {
     support::write_journal(
@@ -51,6 +52,29 @@ fn a_typed_value_counts_before_the_spoken_one_and_the_journal_still_holds() {
         assert_eq!(refused.status.code(), Some(2), "{refused:?}");
     }
     assert_eq!(enter(&["--zone", "2B"]).status.code(), Some(2), "an area without a unit");
+}
+
+/// The builder's exams are of 4 May 2026; that of two months before is what an impression is held against.
+#[test]
+fn check_holds_an_impression_against_an_earlier_exam_that_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let (now, then) = (folder.path().join("now"), folder.path().join("then"));
+    let said = |area: &'static str| [(2.0, "left fore two bravo transverse"), (6.0, "s d f t"), (10.0, area)];
+    let header = Header { started_at: "2026-03-04T08:00:00Z".parse().unwrap(), ..support::header() };
+    let heard = said("area one point two square centimetres").map(|(at_s, text)| support::utterance(at_s, text));
+    drop(support::write_heard_by(&then, header, heard));
+    let mut larger = said("area one point eight square centimetres").to_vec();
+    larger.push((16.0, "smaller than last time"));
+    support::write_journal(&now, &larger);
+    let (now, then) = (now.to_str().unwrap(), then.to_str().unwrap());
+    let told = |more: &[&str]| {
+        let done = zonecall(&[&["check", now], more].concat());
+        assert!(done.status.code() == Some(1) || done.status.code() == Some(2), "{done:?}");
+        String::from_utf8_lossy(&done.stdout).into_owned()
+    };
+    let found = told(&["--earlier", then]);
+    assert!(found.contains("look  impression-unlike-measure: ") && found.contains("50 % larger than on 2026-03-04"), "{found}");
+    assert!(!told(&[]).contains("impression-unlike-measure"));
 }
 
 /// Both exams of the builder began at one instant and are of one horse: neither is earlier.

@@ -124,6 +124,12 @@ fn what_cannot_be_an_own_phrase_is_refused_with_its_line() {
         // A word that means something by itself, or is short for one.
         ("abnormal look = normal = AE B N AO R M AH L, L UH K", "`abnormal look` holds or begins `abnormal`"),
         ("hyper = hypoechoic = HH AY P ER", "`hyper` holds or begins `hyperech"),
+        // A limb, a side or a negation, also inside a longer phrase and though the language knows the word.
+        ("hind end = suspensory body", "`hind end` holds `hind`: no own phrase may hold"),
+        ("near one = suspensory body", "`near one` holds `near`"),
+        ("no go = normal", "`no go` holds `no`"),
+        ("sausage not = suspensory body = S AO S IH JH, N AA T", "`sausage not` holds `not`"),
+        ("never sausage = suspensory body = N EH V ER, S AO S IH JH", "holds `never`"),
         // Too near a save, a limb, a negation and an opposite.
         ("safe = suspensory body = S EY F", "sounds too much like `save`"),
         ("loft = suspensory body = L EH F", "sounds too much like `left`"),

@@ -183,11 +183,16 @@ fn smaller_is_said_only_where_area_and_share_both_fell() {
 fn shares_in_words_follow_the_table_and_end_with_it() {
     let share = |percent| BUILT_IN.1.plain.share(percent);
     assert_eq!(
-        [7.0, 7.1, 33.0, 50.0, 100.0].map(share),
+        [7.0, 7.1, 13.3, 17.0, 20.0, 25.0, 33.0, 40.0, 50.0, 100.0].map(share),
         [
             Some("less than a tenth"),
             Some("about a tenth"),
+            Some("about an eighth"),
+            Some("about a sixth"),
+            Some("about a fifth"),
+            Some("about a quarter"),
             Some("about a third"),
+            Some("about two fifths"),
             Some("about half"),
             Some("more than half"),
         ]

@@ -12,6 +12,8 @@ use crate::exam::event::Outcome;
 use crate::exam::fold::{Exam, LoggedCall, LoggedUtterance, Note};
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::doubt::doubtful;
+use crate::knowledge::rows::setting_text;
+use crate::language::closed_sets::Class;
 use crate::protocol::{Plane, Protocols};
 
 /// The setting that says where the probe's marker points.
@@ -205,7 +207,7 @@ pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
     let doubtful = doubtful(evidence.exam);
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls().filter(|call| call.act == Act::Save) {
-        if let Some(utterance) = doubtful.get(&call.seq) {
+        if let Some(utterance) = doubtful.get(&call.seq).filter(|heard| !heard.is_note_with_call()) {
             let at_s = utterance.span.seconds().0;
             let message = format!(
                 "a still was saved after a phrase that was not understood ({at_s:.1} s into the audio), and no zone \
@@ -214,6 +216,28 @@ pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
             );
             // At the doubtful utterance: that is what needs listening to.
             hits.push(Hit { at: Some(utterance.said_at), ..Hit::call(call, message) });
+        }
+    }
+    hits
+}
+
+/// A note that holds a save, a limb or a zone: what it named did not take effect, and the label after it is the one before.
+pub(super) fn call_in_note(evidence: &Evidence) -> Vec<Hit> {
+    let doubtful = doubtful(evidence.exam);
+    let labels = |call: &LoggedCall| {
+        call.act == Act::Save || evidence.frames.iter().any(|frame| frame.call_seq == Some(call.seq))
+    };
+    let mut hits = Vec::new();
+    for call in evidence.exam.standing_calls().filter(|call| labels(call)) {
+        if let Some(note) = doubtful.get(&call.seq).filter(|heard| heard.is_note_with_call()) {
+            let message = format!(
+                "a still has a label from before the note at {:.1} s into the audio, and no zone was called since: `{}`; \
+                 if a call was among these words, this label is wrong: {}",
+                note.span.seconds().0,
+                note.words,
+                evidence.by_ear("listen")
+            );
+            hits.push(Hit { at: Some(note.said_at), ..Hit::call(call, message) });
         }
     }
     hits
@@ -265,6 +289,28 @@ pub(super) fn finding_unconfirmed(evidence: &Evidence) -> Vec<Hit> {
     let remedy = evidence.by_ear("listen to it, or use the score");
     let message = |term: &str| format!("`{term}` is easily misheard as its opposite; {remedy}");
     unconfirmed.map(|(call, seen)| Hit::call(call, message(&seen.term))).collect()
+}
+
+/// "No flow", while Doppler was off or never switched on.
+pub(super) fn denied_without_setting(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for (call, said) in findings(evidence).filter(|(_, said)| said.class == Class::Negative) {
+        for needed in evidence.protocols.rules.habits.denied_with.iter().filter(|one| one.term == said.term) {
+            let state = call.context.settings.get(&needed.setting).map(setting_text);
+            let names_it = || call.call.words.split_whitespace().any(|word| word == needed.setting);
+            let message = match state {
+                Some(state) if state == needed.state => continue,
+                Some(state) => format!("`{}` was said while {} was {state}", call.call.words, needed.setting),
+                None if names_it() => continue,
+                None => {
+                    let (words, setting, state) = (&call.call.words, &needed.setting, &needed.state);
+                    format!("`{words}` was said, but {setting} was never called {state} on this limb")
+                }
+            };
+            hits.push(Hit::call(call, format!("{message}; without it nothing can be said of that")));
+        }
+    }
+    hits
 }
 
 pub(super) fn foreign_position(evidence: &Evidence) -> Vec<Hit> {

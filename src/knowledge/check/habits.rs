@@ -164,13 +164,13 @@ pub(super) fn sweep_missing(evidence: &Evidence) -> Vec<Hit> {
         {
             continue;
         }
-        let here = |fits: fn(&Act, &str) -> bool, word: &str| {
+        let here = |fits: &dyn Fn(&Act) -> bool| {
             evidence.exam.standing_calls().any(|other| {
-                (&other.context.place.limb, &other.context.place.zone) == place && fits(&other.act, word)
+                (&other.context.place.limb, &other.context.place.zone) == place && fits(&other.act)
             })
         };
-        let lesion = here(|act, _| is_sure_lesion(act), "");
-        let swept = here(|act, slot| matches!(act, Act::Setting(set) if set.slot == slot), &sweep.setting);
+        let lesion = here(&|act| is_sure_lesion(act, evidence.protocols));
+        let swept = here(&|act| matches!(act, Act::Setting(set) if set.slot == sweep.setting));
         if (lesion || sweep.every_zone) && !swept {
             let zone = place.1.as_deref().unwrap_or_default();
             let message = format!(

@@ -16,6 +16,7 @@ use crate::exam::fold::LoggedCall;
 use crate::exam::place;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::contradiction::{Contradiction, contradictions};
+use crate::knowledge::denied::{Denied, denied};
 use crate::knowledge::measure::LARGER;
 use crate::knowledge::measure::row::Name;
 use crate::knowledge::rows::amount_text;
@@ -23,12 +24,15 @@ use crate::language::closed_sets::Class;
 use crate::protocol::{Protocols, convert};
 
 fn lesions<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a LoggedCall> {
-    evidence.exam.standing_calls().filter(|call| is_sure_lesion(&call.act))
+    evidence.exam.standing_calls().filter(|call| is_sure_lesion(&call.act, evidence.protocols))
 }
 
-/// A lesion that the speaker was sure of: a possible one counts neither as present nor as absent.
-pub(super) fn is_sure_lesion(act: &Act) -> bool {
-    matches!(act, Act::Finding(found) if found.class == Class::Lesion && found.certainty.is_none())
+/// A lesion that the speaker was sure of: a possible one counts neither as present nor as absent. A finding that says that
+/// nothing is wrong is none.
+pub(super) fn is_sure_lesion(act: &Act, protocols: &Protocols) -> bool {
+    matches!(act, Act::Finding(found) if found.class == Class::Lesion
+        && found.certainty.is_none()
+        && !protocols.rules.habits.no_lesion.contains(&found.term))
 }
 
 pub(super) fn larger(evidence: &Evidence) -> Vec<Hit> {
@@ -121,14 +125,30 @@ pub(super) fn called_normal(evidence: &Evidence) -> Vec<Hit> {
             format!("{place}: {}, but {} was called there, too", both.finding.act, both.normal.act),
         )
     };
-    contradictions(evidence.exam).into_iter().map(hit).collect()
+    let is_wrong = |both: &Contradiction| {
+        let no_lesion = &evidence.protocols.rules.habits.no_lesion;
+        !matches!(&both.finding.act, Act::Finding(found) if no_lesion.contains(&found.term))
+    };
+    contradictions(evidence.exam).into_iter().filter(is_wrong).map(hit).collect()
+}
+
+/// What was looked for and not found in a view, and was found there, too.
+pub(super) fn denied_and_seen(evidence: &Evidence) -> Vec<Hit> {
+    let hit = |both: Denied| {
+        let place = both.denied.context.place.in_words(evidence.protocols);
+        Hit::call(
+            both.denied,
+            format!("{place}: {}, but {} was called there, too", both.denied.act, both.seen.act),
+        )
+    };
+    denied(evidence.exam, evidence.protocols).into_iter().map(hit).collect()
 }
 
 /// Limb, zone and strand.
 type LesionPlace<'a> = (Option<&'a LimbCode>, Option<&'a ZoneCode>, Option<&'a StructureCode>);
 
 /// The structure that a part counts for in the measures.
-fn whole_of<'a>(protocols: &'a Protocols, code: &'a StructureCode) -> &'a StructureCode {
+pub(super) fn whole_of<'a>(protocols: &'a Protocols, code: &'a StructureCode) -> &'a StructureCode {
     let strands = &protocols.measuring.strand;
     strands.iter().find(|strand| strand.parts.contains(code)).map_or(code, |strand| &strand.code)
 }

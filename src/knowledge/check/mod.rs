@@ -13,6 +13,7 @@ mod stated_site;
 mod calls;
 mod values;
 mod lesions;
+mod impressions;
 mod habits;
 
 use evidence::{Evidence, Hit};
@@ -36,7 +37,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 75] = [
+const RULES: [(&str, Find); 79] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -65,6 +66,7 @@ const RULES: [(&str, Find); 75] = [
     ("still-label-incomplete", stills::incomplete),
     ("save-without-place", calls::save_without_place),
     ("save-after-unheard", calls::save_after_unheard),
+    ("call-in-note", calls::call_in_note),
     ("limb-unheard", calls::limb_unheard),
     ("limb-change-while-saving", habits::limb_change_while_saving),
     ("call-problem", calls::problem),
@@ -80,12 +82,15 @@ const RULES: [(&str, Find); 75] = [
     ("lesion-without-score", lesions::without_score),
     ("lesion-scored-normal", lesions::scored_normal),
     ("normal-and-lesion", lesions::called_normal),
+    ("denied-and-seen", lesions::denied_and_seen),
+    ("impression-unlike-measure", impressions::unlike_measure),
     ("score-without-view", lesions::score_without_view),
     ("off-weight", habits::off_weight),
     ("still-file", stills::file),
     ("structure-outside-zones", calls::structure_outside_zones),
     ("finding-without-place", calls::finding_without_place),
     ("finding-unconfirmed", calls::finding_unconfirmed),
+    ("denied-without-setting", calls::denied_without_setting),
     ("foreign-position", calls::foreign_position),
     ("value-without-place", values::without_place),
     ("value-in-wrong-plane", values::wrong_plane),

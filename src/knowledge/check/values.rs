@@ -88,17 +88,20 @@ pub(super) fn odd_unit(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn out_of_bounds(evidence: &Evidence) -> Vec<Hit> {
     known(evidence, |_, value, kind| {
         let number = in_bound_unit(&value.amount, kind)?;
-        if (kind.min..=kind.max).contains(&number) && !(kind.whole && number.fract() != 0.0) {
+        // A score has the bounds of its own scale, which may be shorter than the usual one.
+        let scale = value.said.scale.as_deref().or_else(|| evidence.exam.scale_of(&value.term, kind));
+        let of_scale = kind.scales.iter().find(|known| Some(known.name.as_str()) == scale);
+        let max = of_scale.map_or(kind.max, |scale| scale.max);
+        if (kind.min..=max).contains(&number) && !(kind.whole && number.fract() != 0.0) {
             return None;
         }
         let whole = if kind.whole { "a whole number from " } else { "" };
         let unit = kind.bound_unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
         Some(format!(
-            "{} {} is outside {whole}{} to {}{unit}; was the number or the unit misheard?",
+            "{} {} is outside {whole}{} to {max}{unit}; was the number or the unit misheard?",
             value.term,
             amount_text(&value.amount),
-            kind.min,
-            kind.max
+            kind.min
         ))
     })
 }

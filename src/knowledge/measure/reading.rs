@@ -294,6 +294,8 @@ fn spoken(call: &LoggedCall, stance: &Stance, protocols: &Protocols) -> Option<S
                 .clone()
                 .or_else(|| protocols.value(&value.term).and_then(|kind| kind.scale.clone())),
         },
+        // "Size normal" does not say that there is no lesion.
+        Act::Finding(finding) if finding.class == Class::Normal && !finding.is_all_normal() => return None,
         // What may be normal says nothing for sure; what may be a lesion keeps silence from meaning none.
         Act::Finding(finding) if finding.certainty.is_some() && finding.class != Class::Lesion => {
             return None;

@@ -9,6 +9,7 @@ use zonecall::frames::pairing::Pairing;
 use zonecall::session::effect::Input;
 
 use crate::notes::draft;
+use crate::rules::lesions::at_place;
 use crate::rules::{Cases, Rule};
 use crate::support::case::{Case, problem, said, timed};
 use crate::support::talk::Talk;
@@ -18,6 +19,32 @@ pub(crate) const CASES: &[Cases] = &[
     ("call-problem", |rule| {
         rule.fires("4A is not a zone of LF", &said(&["left fore", "zone four alpha"]));
         rule.silent(&said(&["left hind", "zone four alpha"]));
+        // A stretch of the limb with a zone of another one.
+        for words in ["pastern three alpha", "mid pastern two bravo", "mid cannon pastern one alpha"] {
+            rule.fires("does not lie in the", &said(&["left fore", words]));
+        }
+        rule.silent(&said(&["left fore", "pastern one alpha", "mid cannon two bravo", "pastern"]));
+        rule.fires(
+            "`effusion` is nothing that the superficial digital flexor tendon has",
+            &at_place(&["effusion"]),
+        );
+        rule.silent(&at_place(&["effusion in the digital sheath", "no effusion"]));
+        rule.silent(&at_place(&["digital sheath", "effusion"]));
+        rule.silent(&said(&["left fore two bravo transverse", "effusion"]));
+    }),
+    ("call-in-note", call_in_note),
+    ("denied-without-setting", |rule| {
+        rule.fires("doppler was never called on", &at_place(&["no flow"]));
+        rule.fires("while doppler was off", &at_place(&["doppler on", "doppler off", "no flow"]));
+        rule.fires("while doppler was off", &at_place(&["doppler off", "no doppler signal"]));
+        rule.silent(&at_place(&["power doppler on", "no flow"]));
+        rule.silent(&at_place(&["no doppler signal"]));
+        rule.silent(&at_place(&["vascular", "no core lesion"]));
+        // Another limb ends it.
+        rule.fires(
+            "never called on",
+            &said(&["left fore", "doppler on", "right fore two bravo transverse superficial", "no flow"]),
+        );
     }),
     ("correction-reach", |rule| {
         let said_at = |at_s| {
@@ -93,6 +120,32 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("marker-unusual", marker_unusual),
 ];
+
+/// A note swallows nothing in silence: what may have been a call in it puts the next labels in doubt until a place is called.
+fn call_in_note(rule: &Rule) {
+    let place = "left fore two bravo transverse";
+    let doubt = |case: &Case| {
+        case.record(&BUILT_IN.1).frames.iter().map(|frame| frame.doubt.clone()).collect::<Vec<_>>()
+    };
+    for note in [
+        "note old scar from last year save",
+        "note old scar from last year left hind",
+        "note lame and stiff three alpha",
+    ] {
+        let case = said(&[place, note, "save"]).stills();
+        rule.fires(note, &case);
+        let heard = case.record(&BUILT_IN.1).findings;
+        let told = heard.iter().any(|found| {
+            found.rule == "utterance-problem" && found.message.contains("taken for a part of the note")
+        });
+        assert!(told, "{note}: {heard:#?}");
+        assert!(doubt(&case)[0].contains(&"a note before it holds what may be a call".to_owned()), "{note}");
+    }
+    rule.silent(&said(&[place, "note old scar from last year", "save"]).stills());
+    rule.silent(
+        &said(&[place, "note old scar from last year save", "three alpha transverse", "save"]).stills(),
+    );
+}
 
 /// The line is that of the question; an answer, the call said again, and a call added by hand at that place settle it.
 fn question_unanswered(rule: &Rule) {

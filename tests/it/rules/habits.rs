@@ -95,6 +95,7 @@ fn sweep_missing(rule: &Rule) {
     rule.silent(&said(&[place[0], place[1], place[2], "full width swept"]));
     rule.fires("left fore 2B", &said(&[place[0], place[1], place[2], "three alpha", "full width swept"]));
     rule.silent(&said(&[place[0]]));
+    rule.silent(&said(&["left fore three bravo longitudinal", "cannon bone surface smooth"]));
     let mut protocols = BUILT_IN.1.clone();
     protocols.rules.habits.sweep.every_zone = true;
     rule.fires_under(&protocols, "left fore 2B", &said(&[place[0]]));

@@ -5,9 +5,12 @@ use zonecall::exam::event::Entered;
 use zonecall::exam::fold::LoggedEntry;
 use zonecall::exam::seq::Seq;
 
+use zonecall::knowledge::assemble::record_against;
+use zonecall::knowledge::measure::{Against, Earlier};
+
 use crate::rules::{Cases, Rule};
-use crate::support::area;
 use crate::support::case::{Case, said};
+use crate::support::{BUILT_IN, area};
 
 pub(crate) const CASES: &[Cases] = &[
     ("lesion-larger", |rule| {
@@ -27,7 +30,17 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&at_place(&["normal", "d d f t", "core lesion"]));
         rule.silent(&at_place(&["normal", "zone three alpha transverse", "s d f t", "core lesion"]));
         rule.silent(&at_place(&["normal", "correction core lesion"]));
+        // Where only one thing about it is normal, the lesion may be there.
+        rule.silent(&at_place(&["core lesion", "normal"]).but(only_its_size_normal));
+        // That nothing is wrong with a bone is no lesion of it.
+        rule.silent(&said(&[
+            "left fore three bravo transverse",
+            "cannon bone normal",
+            "cannon bone surface smooth",
+        ]));
     }),
+    ("denied-and-seen", denied_and_seen),
+    ("impression-unlike-measure", impression_unlike_measure),
     ("score-without-view", |rule| {
         rule.fires("no plane set", &said(&["left fore two bravo", "s d f t", "echo score two"]));
         rule.silent(&at_place(&["echo score two"]));
@@ -39,6 +52,14 @@ pub(crate) const CASES: &[Cases] = &[
     ("value-said-again", said_again),
     ("rescan-due", rescan_due),
 ];
+
+/// As if the last finding had been "size normal".
+pub(crate) fn only_its_size_normal(case: &mut Case) {
+    let Some(Act::Finding(last)) = case.exam.calls.last_mut().map(|call| &mut call.act) else {
+        panic!("no finding")
+    };
+    last.attributes.push("size".to_owned());
+}
 
 pub(crate) const PLACE: [&str; 2] = ["left fore two bravo transverse", "s d f t"];
 
@@ -92,6 +113,79 @@ fn said_again(rule: &Rule) {
     value.amount.number = 1.7;
     rule.fires("then 1.7 cm2", &at_place(&[area]).but(|case| case.exam.calls.push(again.clone())));
     rule.silent(&traced.but(|case| case.exam.calls.push(again)));
+}
+
+/// In one view a finding is not both there and not there.
+fn denied_and_seen(rule: &Rule) {
+    let flagged = |words: &str, rest: &[&str]| rule.fires(words, &at_place(rest));
+    flagged("no core lesion, but core lesion was called there", &["core lesion", "no core lesion"]);
+    flagged("no core lesion, but mild core lesion", &["no core lesion", "mild core lesion"]);
+    flagged("not enlarged, but enlarged", &["enlarged", "not enlarged"]);
+    flagged("no lesion, but lesion percent 40 %", &["no lesion", "lesion forty percent"]);
+    flagged("no lesion, but border lesion", &["border lesion", "no lesion"]);
+    flagged("no tear, but split", &["split", "no tear"]);
+    let doppler = ["power doppler on", "no flow", "doppler positive"];
+    flagged("not vascular, but vascular", &doppler);
+    flagged("not vascular, but doppler grade 2", &["power doppler on", "no flow", "doppler grade two"]);
+    let of_all = ["left fore two bravo transverse", "no lesion", "s d f t", "core lesion"];
+    rule.fires("no lesion, but core lesion", &said(&of_all));
+    // Another term, structure, zone or plane; a possible one; one that was taken back; nought.
+    rule.silent(&at_place(&["border lesion", "no core lesion"]));
+    rule.silent(&at_place(&["core lesion", "d d f t", "no core lesion"]));
+    rule.silent(&at_place(&["core lesion", "three alpha", "s d f t", "no core lesion"]));
+    rule.silent(&at_place(&["core lesion", "longitudinal", "no core lesion"]));
+    rule.silent(&at_place(&["possible tear", "no tear"]));
+    rule.silent(&at_place(&["core lesion", "disregard that", "no core lesion"]));
+    rule.silent(&at_place(&["no lesion", "doppler grade zero"]));
+    rule.silent(&at_place(&["no lesion", "effusion in the digital sheath"]));
+    rule.silent(&at_place(&["no medial core lesion", "core lesion lateral"]));
+}
+
+/// The findings of an exam held against an earlier one of the same place.
+fn held(then: &[&str], now: &[&str]) -> Vec<String> {
+    let (then, now) = (at_place(then), at_place(now));
+    let rows = then.record(&BUILT_IN.1).measures;
+    let at = now.exam.header.started_at - chrono::TimeDelta::days(60);
+    let earlier = vec![Earlier { id: "then".to_owned(), at, utc_offset_s: 0, rows }];
+    let against = Against { earlier, ..Against::default() };
+    let record = record_against(&now.exam, &now.pairing, &BUILT_IN.1, &against);
+    let found = record.findings.into_iter().filter(|finding| finding.rule == "impression-unlike-measure");
+    found.map(|finding| finding.message).collect()
+}
+
+/// An impression stands beside the computed change, and a contradiction between the two is flagged.
+fn impression_unlike_measure(rule: &Rule) {
+    let area = |words: &'static str| words;
+    let (small, large) =
+        (area("area one hundred square millimetres"), area("area one hundred fifty square millimetres"));
+    let flagged = |then: &[&str], now: &[&str], words: &str| {
+        let found = held(then, now);
+        assert!(found.len() == 1 && found[0].contains(words), "{then:?} {now:?}: {found:?}");
+    };
+    let silent =
+        |then: &[&str], now: &[&str]| assert_eq!(held(then, now), [] as [String; 0], "{then:?} {now:?}");
+    let smaller = "smaller than last time";
+    flagged(
+        &[small],
+        &[large, smaller],
+        "`smaller than last time` was said, but the area was measured 50 % larger than on",
+    );
+    flagged(&[small], &[large, "unchanged"], "50 % larger");
+    flagged(&[small], &[large, "improved since last time"], "50 % larger");
+    flagged(&[large], &[small, "larger than last time"], "33 % smaller");
+    let lesion = ["lesion area twenty square millimetres", "lesion area thirty square millimetres"];
+    let shrunk = "the area of the lesion was measured 50 % larger";
+    flagged(&[small, lesion[0]], &[small, lesion[1], "core lesion smaller than last time"], shrunk);
+    // What was measured says the same, or says nothing.
+    silent(&[large], &[small, smaller]);
+    silent(&[small], &[large, "larger than last time"]);
+    silent(&[small, lesion[1]], &[large, lesion[0], "core lesion smaller than last time"]);
+    silent(&[small], &[large, "smaller than the other leg"]);
+    silent(&[small], &[smaller]);
+    silent(&[small], &["three alpha", "s d f t", large, "two bravo", "s d f t", smaller]);
+    // Without an earlier exam there is nothing to be held against.
+    rule.silent(&at_place(&[large, smaller]));
+    rule.fired.set(rule.fired.get() + 1);
 }
 
 /// Both scores, once for a place.

@@ -7,7 +7,7 @@ use crate::support::case;
 mod calls;
 mod habits;
 mod journal;
-mod lesions;
+pub(crate) mod lesions;
 mod stills;
 mod values;
 mod views;
@@ -23,14 +23,14 @@ use zonecall::protocol::Protocols;
 use zonecall::protocol::rules::Weight;
 
 /// One rule while its cases run; it counts them.
-struct Rule {
+pub(crate) struct Rule {
     id: &'static str,
     fired: Cell<usize>,
     kept: Cell<usize>,
 }
 
 /// What a file of cases lists: a rule, and what runs its cases.
-type Cases = (&'static str, fn(&Rule));
+pub(crate) type Cases = (&'static str, fn(&Rule));
 
 impl Rule {
     fn new(id: &'static str) -> Rule {

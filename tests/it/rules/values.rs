@@ -83,6 +83,14 @@ fn out_of_bounds(rule: &Rule) {
         rule.fires("a whole number from 0", &scored(words, 1.5));
         rule.silent(&scored(words, top));
     }
+    // The scale that was set for the exam counts.
+    let on_short = |words: &str| {
+        said(&["left fore two bravo longitudinal", "s d f t", words]).but(|case| {
+            case.exam.header.scales.insert("echo score".to_owned(), "0-3".to_owned());
+        })
+    };
+    rule.fires("echo score 4 is outside a whole number from 0 to 3", &on_short("echo score four"));
+    rule.silent(&on_short("echo score three"));
     // A correction is judged once, and where it mends.
     let mended = said(&[
         "left fore two bravo transverse",

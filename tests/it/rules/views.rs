@@ -73,6 +73,8 @@ fn lesion_in_one_plane(rule: &Rule) {
     rule.fires("left fore 2A has a lesion, but only transverse stills", &said(&one));
     rule.silent(&said(&[one[0], one[1], one[2], one[3], "long axis", "save"]));
     rule.silent(&said(&[place[0], place[1], "normal", "save"]));
+    // A smooth bone is no lesion.
+    rule.silent(&said(&["left fore three bravo transverse", "cannon bone surface smooth", "save"]));
 }
 
 fn quality_not_repeated(rule: &Rule) {
