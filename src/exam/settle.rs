@@ -163,7 +163,7 @@ impl Settler<'_> {
         }
         let name = self.protocols.structure(structure).map_or(structure.as_str(), |known| &known.name);
         Some(Problem {
-            message: format!("`{}` is nothing that the {name} has; whose it is was not said", finding.term),
+            message: format!("`{}` cannot be of the {name}, and nothing else was named", finding.term),
             help: "say it with its own structure, or set that by hand".to_owned(),
         })
     }

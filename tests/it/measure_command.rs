@@ -61,7 +61,8 @@ fn check_holds_an_impression_against_an_earlier_exam_that_is_named() {
     let (now, then) = (folder.path().join("now"), folder.path().join("then"));
     let said = |area: &'static str| [(2.0, "left fore two bravo transverse"), (6.0, "s d f t"), (10.0, area)];
     let header = Header { started_at: "2026-03-04T08:00:00Z".parse().unwrap(), ..support::header() };
-    let heard = said("area one point two square centimetres").map(|(at_s, text)| support::utterance(at_s, text));
+    let heard =
+        said("area one point two square centimetres").map(|(at_s, text)| support::utterance(at_s, text));
     drop(support::write_heard_by(&then, header, heard));
     let mut larger = said("area one point eight square centimetres").to_vec();
     larger.push((16.0, "smaller than last time"));
@@ -73,7 +74,11 @@ fn check_holds_an_impression_against_an_earlier_exam_that_is_named() {
         String::from_utf8_lossy(&done.stdout).into_owned()
     };
     let found = told(&["--earlier", then]);
-    assert!(found.contains("look  impression-unlike-measure: ") && found.contains("50 % larger than on 2026-03-04"), "{found}");
+    assert!(
+        found.contains("look  impression-unlike-measure: ")
+            && found.contains("50 % larger than on 2026-03-04"),
+        "{found}"
+    );
     assert!(!told(&[]).contains("impression-unlike-measure"));
 }
 

@@ -304,7 +304,7 @@ pub(super) fn denied_without_setting(evidence: &Evidence) -> Vec<Hit> {
                 None if names_it() => continue,
                 None => {
                     let (words, setting, state) = (&call.call.words, &needed.setting, &needed.state);
-                    format!("`{words}` was said, but {setting} was never called {state} on this limb")
+                    format!("`{words}` was said, but `{setting} {state}` was never called on this limb")
                 }
             };
             hits.push(Hit::call(call, format!("{message}; without it nothing can be said of that")));

@@ -24,17 +24,14 @@ pub(crate) const CASES: &[Cases] = &[
             rule.fires("does not lie in the", &said(&["left fore", words]));
         }
         rule.silent(&said(&["left fore", "pastern one alpha", "mid cannon two bravo", "pastern"]));
-        rule.fires(
-            "`effusion` is nothing that the superficial digital flexor tendon has",
-            &at_place(&["effusion"]),
-        );
+        rule.fires("`effusion` cannot be of the superficial digital flexor tendon", &at_place(&["effusion"]));
         rule.silent(&at_place(&["effusion in the digital sheath", "no effusion"]));
         rule.silent(&at_place(&["digital sheath", "effusion"]));
         rule.silent(&said(&["left fore two bravo transverse", "effusion"]));
     }),
     ("call-in-note", call_in_note),
     ("denied-without-setting", |rule| {
-        rule.fires("doppler was never called on", &at_place(&["no flow"]));
+        rule.fires("`doppler on` was never called on this limb", &at_place(&["no flow"]));
         rule.fires("while doppler was off", &at_place(&["doppler on", "doppler off", "no flow"]));
         rule.fires("while doppler was off", &at_place(&["doppler off", "no doppler signal"]));
         rule.silent(&at_place(&["power doppler on", "no flow"]));
@@ -42,7 +39,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&at_place(&["vascular", "no core lesion"]));
         // Another limb ends it.
         rule.fires(
-            "never called on",
+            "`doppler on` was never called",
             &said(&["left fore", "doppler on", "right fore two bravo transverse superficial", "no flow"]),
         );
     }),
