@@ -32,6 +32,7 @@
 
 pub mod terminal;
 pub mod file_name;
+pub mod plain_file;
 pub mod private;
 pub mod machine;
 pub mod clock;

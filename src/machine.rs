@@ -14,7 +14,7 @@ use std::time::Instant;
 
 use chrono::{DateTime, Utc};
 
-use crate::private;
+use crate::{plain_file, private};
 
 /// Both clocks, read together.
 #[derive(Debug, Clone, Copy)]
@@ -117,7 +117,7 @@ pub trait Machine: Debug + Send + Sync {
     /// # Errors
     /// When there is none, or it cannot be read.
     fn read(&self, path: &Path) -> Result<Vec<u8>> {
-        std::fs::read(path)
+        plain_file::read(path)
     }
 
     /// What the clocks say now.

@@ -30,6 +30,7 @@ use crate::exchange::{Codes, fhir, labelled, marks, subject, teaching};
 use crate::frames::folder::{LABELLED_ARCHIVE, TEACHING_ARCHIVE};
 use crate::knowledge::measure::Against;
 use crate::knowledge::record::{FrameRow, Record};
+use crate::plain_file;
 use crate::private;
 use crate::protocol::Protocols;
 use crate::report::export;
@@ -391,7 +392,7 @@ fn marked_audio(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let mut out = terminal::out();
     for file in &exam.audio {
         let path = folder.join(&file.file);
-        let wav = std::fs::read(&path).with_context(|| format!("cannot read `{}`", path.shown()))?;
+        let wav = plain_file::read(&path).with_context(|| format!("cannot read `{}`", path.shown()))?;
         let in_file = || format!("`{}`", path.shown());
         let samples = marks::n_samples(&wav).with_context(in_file)?;
         let found = marks::marks(&record, file.first_sample, samples);

@@ -17,6 +17,7 @@ use crate::exam::review::Change;
 use crate::exam::seal::sha256;
 use crate::exam_folder::ExamFolder;
 use crate::file_name::spelled;
+use crate::plain_file;
 use crate::private;
 use crate::protocol::Protocols;
 use crate::report::words::count;
@@ -102,7 +103,7 @@ fn copy(folder: &ExamFolder, still: &Frame) -> anyhow::Result<String> {
         let failed = || format!("cannot write `{}`", to.shown());
         // Whole or not at all, and for its owner alone, as temporary files are.
         let mut part = tempfile::NamedTempFile::new_in(&into).with_context(failed)?;
-        let mut file = std::fs::File::open(&from).with_context(failed)?;
+        let mut file = plain_file::open(&from).with_context(failed)?;
         std::io::copy(&mut file, &mut part).with_context(failed)?;
         part.as_file().sync_all().with_context(failed)?;
         anyhow::ensure!(

@@ -13,6 +13,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::output::one_line;
 use super::settings_place;
+use crate::plain_file;
 use crate::speech::neural::Neural;
 use crate::speech::neural::adapt::Adaptation;
 use crate::terminal::{self, ShownText as _};
@@ -92,7 +93,7 @@ fn alike(person: &str) -> Option<String> {
         .ok()?
         .filter_map(|entry| Some(entry.ok()?.path()))
         .filter(|path| path.extension().is_some_and(|ending| ending == "json"))
-        .filter_map(|path| serde_json::from_slice::<Enrolled>(&std::fs::read(path).ok()?).ok())
+        .filter_map(|path| serde_json::from_slice::<Enrolled>(&plain_file::read(&path).ok()?).ok())
         .map(|enrolled| enrolled.person)
         .collect();
     names.sort();

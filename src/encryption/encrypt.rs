@@ -17,6 +17,7 @@ use super::contents::{ContentsError, FolderItem, contents};
 use super::encrypted_file;
 use super::keys::Recipients;
 use crate::exam_folder::{ExamFolder, FolderError, REMOVING, with_ending};
+use crate::plain_file;
 use crate::private;
 use crate::protocol::Protocols;
 use crate::terminal::ShownText as _;
@@ -246,7 +247,7 @@ fn write(
             header.set_mode(0o600);
             header.set_entry_type(tar::EntryType::Regular);
             let mut file = Counted {
-                file: File::open(&path).map_err(failed("read", &path))?,
+                file: plain_file::open(&path).map_err(failed("read", &path))?,
                 left: bytes,
                 is_unread: false,
             };
@@ -295,7 +296,7 @@ impl Read for Counted {
 fn read_back(folder: &Path, items: &[FolderItem], own: &Identity, part: &Path) -> Result<(), EncryptError> {
     let differs = |why: String| EncryptError::Differs { why };
     let broken = |error: &dyn std::fmt::Display| differs(format!("it cannot be decrypted: {error}"));
-    let file = File::open(part).map_err(failed("read back", part))?;
+    let file = plain_file::open(part).map_err(failed("read back", part))?;
     let sealed =
         age::Decryptor::new_buffered(BufReader::with_capacity(PIECE, file)).map_err(|e| broken(&e))?;
     let mut plain = sealed.decrypt(std::iter::once(own as &dyn age::Identity)).map_err(|e| broken(&e))?;
@@ -309,7 +310,7 @@ fn read_back(folder: &Path, items: &[FolderItem], own: &Identity, part: &Path) -
         let item = item.ok_or_else(|| differs(format!("`{}` is not in its place", path.shown())))?;
         if item.bytes.is_some() {
             let file = folder.join(&item.path);
-            let kept = File::open(&file).map_err(failed("read", &file))?;
+            let kept = plain_file::open(&file).map_err(failed("read", &file))?;
             match is_same(&mut entry, &mut BufReader::with_capacity(PIECE, kept)) {
                 Ok(true) => {}
                 Ok(false) => return Err(differs(format!("`{}` is another one", item.path.shown()))),

@@ -13,6 +13,7 @@ use crate::exam::call::Problem;
 use crate::exam::event::{Event, ExamEvent};
 use crate::exam::seq::Seq;
 use crate::machine::Machine;
+use crate::plain_file;
 
 /// Name of the file inside an exam folder.
 pub(super) const HEAD_FILE: &str = "exam.head";
@@ -34,9 +35,7 @@ impl Head {
     /// The head of the journal in `folder`; none where there is none, as next to a journal of an earlier version.
     pub(super) fn read(folder: &Path) -> Option<Head> {
         let path = folder.join(HEAD_FILE);
-        // A pipe of this name would be waited for without end.
-        let is_file = std::fs::metadata(&path).is_ok_and(|about| about.is_file());
-        serde_json::from_slice(&is_file.then(|| std::fs::read(path).ok())??).ok()
+        serde_json::from_slice(&plain_file::read(&path).ok()?).ok()
     }
 
     /// Whether a journal that had a head has none any more: versions before 0.2.0 wrote none.

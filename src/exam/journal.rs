@@ -367,11 +367,6 @@ fn lock(file: &File, path: &Path) -> Result<(), JournalError> {
 }
 
 fn bytes(machine: &dyn Machine, path: &Path) -> Result<Vec<u8>, JournalError> {
-    // A pipe of this name would be waited for without end.
-    if std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
-        let source = std::io::Error::new(std::io::ErrorKind::InvalidInput, "it is not a file");
-        return Err(JournalError::Io { doing: "read", path: path.to_owned(), source });
-    }
     machine.read(path).map_err(|source| match source.kind() {
         std::io::ErrorKind::NotFound => JournalError::Missing { path: path.to_owned() },
         _ => JournalError::Io { doing: "read", path: path.to_owned(), source },

@@ -13,6 +13,7 @@ use hound::WavReader;
 
 use crate::clock::Span;
 use crate::exam::event::AudioFile;
+use crate::plain_file;
 use crate::terminal::ShownText as _;
 
 /// Why a file of kept sound is of no use.
@@ -31,7 +32,9 @@ pub struct KeptSoundError {
 /// # Errors
 /// When it is not there or no WAV file.
 pub fn open(folder: &Path, file: &AudioFile) -> Result<WavReader<BufReader<File>>, KeptSoundError> {
-    WavReader::open(folder.join(&file.file))
+    let opened = plain_file::open(&folder.join(&file.file)).map_err(hound::Error::IoError);
+    opened
+        .and_then(|opened| WavReader::new(BufReader::new(opened)))
         .map_err(|source| KeptSoundError { file: file.file.clone(), source })
 }
 

@@ -7,7 +7,6 @@
 //! Tested in: `tests/it/seal.rs`.
 
 use std::collections::BTreeSet;
-use std::fs::File;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
@@ -16,6 +15,7 @@ use sha2::{Digest, Sha256};
 use crate::exam::logged::{Exam, FileChange};
 use crate::exam::sign::FileHash;
 use crate::file_name::kept_file;
+use crate::plain_file;
 
 /// Bytes read at once.
 const PIECE: usize = 1 << 16;
@@ -120,11 +120,7 @@ fn note(
 /// # Errors
 /// When it is no file or cannot be read.
 pub(crate) fn sha256(path: &Path) -> std::io::Result<String> {
-    // A pipe of this name would be waited for without end.
-    if !std::fs::metadata(path)?.is_file() {
-        return Err(std::io::ErrorKind::InvalidInput.into());
-    }
-    let (mut file, mut hash, mut piece) = (File::open(path)?, Sha256::new(), vec![0_u8; PIECE]);
+    let (mut file, mut hash, mut piece) = (plain_file::open(path)?, Sha256::new(), vec![0_u8; PIECE]);
     loop {
         match file.read(&mut piece)? {
             0 => return Ok(crate::hex(&hash.finalize())),

@@ -5,13 +5,13 @@
 //! Never: asks a server.
 //! Tested in: `tests/it/time_stamp/`.
 
-use std::fs::File;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use crate::exam::fold::{Exam, Stamped};
 use crate::exam::journal::Lines;
 use crate::exam::seq::Seq;
+use crate::plain_file;
 use crate::terminal::ShownText as _;
 use crate::time_stamp::{TOKEN_BYTES_MAX, Token};
 
@@ -49,10 +49,8 @@ pub fn stamp_of(folder: &Path, lines: &Lines, seq: Seq) -> Option<Result<Token, 
         return None;
     }
     let mut bytes = Vec::new();
-    // A pipe of this name would be waited for without end.
-    let opened =
-        if path.is_file() { File::open(&path) } else { Err(std::io::ErrorKind::InvalidInput.into()) };
-    let read = opened.and_then(|opened| opened.take(TOKEN_BYTES_MAX).read_to_end(&mut bytes));
+    let read =
+        plain_file::open(&path).and_then(|opened| opened.take(TOKEN_BYTES_MAX).read_to_end(&mut bytes));
     let named = |why: String| format!("the time stamp `{}` does not hold: {why}", file.shown());
     if let Err(error) = read {
         return Some(Err(named(format!("it cannot be read: {error}"))));

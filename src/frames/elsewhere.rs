@@ -6,7 +6,6 @@
 //! Tested in: `tests/it/identity.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fs::File;
 use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 
@@ -15,6 +14,7 @@ use serde::Deserialize;
 
 use crate::exam::event::{Frame, OtherExam};
 use crate::exam::journal::JOURNAL_FILE;
+use crate::plain_file;
 
 /// Exams that are looked through, the ones written last first.
 pub const EXAMS_MAX: usize = 500;
@@ -65,7 +65,7 @@ pub(super) struct Beside {
 impl Beside {
     /// Its lines, as far as they can be read.
     pub(super) fn lines(&self) -> impl Iterator<Item = String> + use<> {
-        let file = File::open(&self.journal).ok();
+        let file = plain_file::open(&self.journal).ok();
         let lines = file.map(|file| BufReader::new(file.take(JOURNAL_BYTES_MAX)).lines());
         lines.into_iter().flatten().map_while(Result::ok)
     }

@@ -6,7 +6,6 @@
 //! Tested in: `tests/it/frames.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
@@ -22,6 +21,7 @@ use crate::frames::dicom::{self, StillHeader};
 use crate::frames::image;
 use crate::frames::part10::{START_BYTES, is_dicom};
 use crate::frames::stamp::problem;
+use crate::plain_file;
 
 /// The kinds of files that can be stills.
 pub const KINDS: &str = "DICOM, PNG, JPEG, BMP and TIFF";
@@ -289,7 +289,7 @@ fn file_time(path: &Path, header: &mut StillHeader) -> std::io::Result<()> {
 
 /// The first bytes, the SHA-256 and the length of a file.
 fn digest(path: &Path) -> std::io::Result<(Vec<u8>, String, u64)> {
-    let mut file = File::open(path)?.take(MAX_FILE_BYTES + 1);
+    let mut file = plain_file::open(path)?.take(MAX_FILE_BYTES + 1);
     let (mut head, mut hash, mut bytes) = (Vec::new(), Sha256::new(), 0);
     let mut piece = vec![0_u8; 1 << 16];
     loop {

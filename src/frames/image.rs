@@ -16,6 +16,7 @@ use crate::frames::dicom::StillHeader;
 use crate::frames::made_here;
 use crate::frames::scanner_name::scanner_name;
 use crate::frames::stamp::{self, problem};
+use crate::plain_file;
 
 /// More JPEG segments than this before the image's size are not walked.
 pub const SEGMENTS_MAX: usize = 1000;
@@ -52,7 +53,7 @@ pub fn kind(head: &[u8]) -> Option<ImageKind> {
 pub fn read(path: &Path, kind: ImageKind, utc_offset_s: i32) -> Result<StillHeader, Problem> {
     let broken =
         |error: std::io::Error| problem(format!("cannot be read: {error}"), "export the still again");
-    let mut file = BufReader::new(File::open(path).map_err(broken)?);
+    let mut file = BufReader::new(plain_file::open(path).map_err(broken)?);
     let start = file.fill_buf().map_err(broken)?;
     if kind == ImageKind::Png && made_here::is_marked(start) {
         return Err(made_here::refused());

@@ -15,6 +15,8 @@ use flate2::read::DeflateDecoder;
 
 use super::vr::{LONG, SHORT};
 
+use crate::plain_file;
+
 /// So many of its first bytes tell what a file is; heads are shorter.
 pub(crate) const START_BYTES: usize = 2048;
 /// Largest file that is put together in memory, and largest one that a deflated file may grow to.
@@ -42,7 +44,7 @@ pub(crate) enum HeadedFile {
 /// # Errors
 /// When it cannot be read, or is deflated and damaged or too large.
 pub(crate) fn open(path: &Path) -> Result<HeadedFile> {
-    let mut file = File::open(path)?;
+    let mut file = plain_file::open(path)?;
     let mut start = Vec::new();
     file.by_ref().take(START_BYTES as u64).read_to_end(&mut start)?;
     file.seek(SeekFrom::Start(0))?;

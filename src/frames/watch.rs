@@ -92,6 +92,7 @@ impl Watch {
     /// Follows `folder`; what is in it already is left to `zonecall pair`.
     ///
     /// `exam_folder` and `utc_offset_s` as in `folder::read`; stills whose ids are `known`, each with its file, are not reported.
+    /// `elsewhere` is read by the thread that looks: the exams beside may lie on a slow disk.
     ///
     /// # Errors
     /// When the folder is not there.
@@ -100,7 +101,7 @@ impl Watch {
         exam_folder: &Path,
         utc_offset_s: i32,
         known: BTreeMap<String, String>,
-        elsewhere: Elsewhere,
+        elsewhere: impl FnOnce() -> Elsewhere + Send + 'static,
     ) -> Result<Self, WatchError> {
         is_there(folder)?;
         let (noticed, notices) = channel();
@@ -119,7 +120,7 @@ impl Watch {
             exam_folder: exam_folder.to_owned(),
             utc_offset_s,
             known,
-            elsewhere,
+            elsewhere: Elsewhere::default(),
             files: BTreeMap::new(),
             away: BTreeMap::new(),
             is_gone: false,
@@ -133,6 +134,7 @@ impl Watch {
         let counted = Arc::clone(&looks);
         std::thread::spawn(move || {
             let _watcher = watcher;
+            look.elsewhere = elsewhere();
             work(&mut look, &notices, &found, &counted);
         });
         Ok(Self { arrived, looks })

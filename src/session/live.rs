@@ -460,7 +460,8 @@ fn followed(session: &Session, options: &ListenOptions) -> (Option<Watch>, Optio
     let Some(scanner) = &options.watch else { return (None, None) };
     let (exam, folder) = (session.exam(), session.folder().path());
     let known = exam.frames.iter().map(|frame| (frame.id.clone(), frame.file.clone())).collect();
-    let elsewhere = Elsewhere::read(folder, exam.header.started_at);
+    let (own, started_at) = (folder.to_owned(), exam.header.started_at);
+    let elsewhere = move || Elsewhere::read(&own, started_at);
     match Watch::open(scanner, folder, exam.header.utc_offset_s, known, elsewhere) {
         Ok(watch) => (Some(watch), None),
         Err(error) => (None, Some(error)),

@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 
 use crate::file_name::{kept_file, spelled};
+use crate::plain_file;
 use crate::private;
 
 /// The file in the exam's cache.
@@ -50,7 +51,7 @@ impl RememberedScanner {
     /// What was kept; none where nothing was, or where it cannot be read any more.
     #[must_use]
     pub fn of(exam: &Path) -> Option<Self> {
-        let text = std::fs::read_to_string(exam.join(FILE)).ok()?;
+        let text = plain_file::read_to_string(&exam.join(FILE)).ok()?;
         let Written { watch, export_delay_s } = toml::from_str(&text).ok()?;
         Some(Self { watch: kept_file(Path::new(""), &watch), export_delay_s })
     }

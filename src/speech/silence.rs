@@ -10,6 +10,7 @@ use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
 use crate::clock::{SAMPLE_RATE_HZ, Sample, Span};
+use crate::plain_file;
 use crate::speech::keep::kept_samples;
 
 /// A stretch of exact zeros is reported from this length on: no microphone that is on gives one; our own limit.
@@ -41,7 +42,7 @@ pub fn look(path: &Path) -> Result<KeptSound, hound::Error> {
         // A power cut can leave less than a header.
         return Ok(KeptSound { n_samples: 0, silences: Vec::new() });
     }
-    let reader = hound::WavReader::open(path)?;
+    let reader = hound::WavReader::new(BufReader::new(plain_file::open(path)?))?;
     let spec = reader.spec();
     if (spec.channels, spec.sample_rate, spec.bits_per_sample) != (1, SAMPLE_RATE_HZ, 16) {
         return Err(hound::Error::FormatError("it is not the kept sound, which is 16-bit mono at 16 kHz"));

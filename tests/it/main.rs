@@ -74,6 +74,7 @@ mod own_words;
 mod owner;
 mod pair;
 mod people;
+mod pipes;
 mod known_scanner;
 mod pair_folder;
 mod pair_simulated;

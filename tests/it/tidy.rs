@@ -125,6 +125,23 @@ fn the_tests_that_a_file_names_in_its_head_are_there() {
     }
 }
 
+/// A pipe that lies in a folder under the name of a file would be waited for without end.
+#[test]
+fn what_is_found_in_a_folder_is_opened_as_a_plain_file() {
+    let folders = ["src/exam", "src/frames", "src/encryption"];
+    let opens = ["File::open(", "fs::read(", "fs::read_to_string("];
+    for path in all(&folders).into_iter().chain([root().join("src/exam_folder.rs")]) {
+        // Files that a person names may be pipes, too; these look first.
+        if ["decrypt.rs", "keys.rs"].iter().any(|named| path.ends_with(named)) {
+            continue;
+        }
+        let text = std::fs::read_to_string(&path).unwrap();
+        let code = text.split("#[cfg(test)]").next().unwrap_or_default();
+        let bare = code.lines().find(|line| opens.iter().any(|open| line.contains(open)));
+        assert_eq!(bare, None, "{} opens what may be a pipe, and not by `plain_file`", path.display());
+    }
+}
+
 #[test]
 fn unsafe_code_is_found_at_the_two_c_libraries_only() {
     for path in all(&["src"]) {

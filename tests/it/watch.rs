@@ -25,7 +25,7 @@ fn still(number: usize) -> PathBuf {
 
 fn follow(folder: &Path, known: &[&str]) -> Watch {
     let known = known.iter().map(|id| ((*id).to_owned(), "before.dcm".to_owned())).collect();
-    Watch::open(folder, folder, 0, known, Elsewhere::default()).unwrap()
+    Watch::open(folder, folder, 0, known, Elsewhere::default).unwrap()
 }
 
 /// What arrives within a time that is long for a look through a small folder.
@@ -45,6 +45,21 @@ fn frame(arrived: &Arrived) -> &Frame {
         Arrived::Still { frame, .. } => frame,
         other => panic!("{other:?}"),
     }
+}
+
+/// The exams beside may lie on a disk that takes its time: who listens does not wait for them.
+#[test]
+fn the_exams_beside_are_not_waited_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let (done, wait) = std::sync::mpsc::channel::<()>();
+    let slow = move || {
+        let _ = wait.recv();
+        Elsewhere::default()
+    };
+    let watch = Watch::open(folder.path(), folder.path(), 0, BTreeMap::new(), slow).unwrap();
+    fs::copy(still(1), folder.path().join("a.dcm")).unwrap();
+    done.send(()).unwrap();
+    assert_eq!(frame(&arrived(&watch, 1)[0]).file, "a.dcm");
 }
 
 #[test]
@@ -104,7 +119,7 @@ fn what_the_journal_knows_is_not_told_again_and_what_is_no_still_is_told_with_it
 fn a_folder_that_is_not_there_is_refused_with_what_to_do() {
     let folder = tempfile::tempdir().unwrap();
     let error =
-        Watch::open(&folder.path().join("none"), folder.path(), 0, BTreeMap::new(), Elsewhere::default())
+        Watch::open(&folder.path().join("none"), folder.path(), 0, BTreeMap::new(), Elsewhere::default)
             .unwrap_err();
     assert!(error.to_string().contains("name the folder into which the scanner exports"), "{error}");
 }
