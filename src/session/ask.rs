@@ -19,6 +19,9 @@ use crate::speech::utterance::Utterance;
 
 /// An answer must begin within this many seconds; then the question stays open for the reviewer.
 pub const ANSWER_WAIT_S: u64 = 10;
+/// A second reading that is behind by less may be what was said: natural logarithm of the odds, twenty to one. Our own
+/// choice.
+const RIVAL_NEAR: f64 = 3.0;
 /// Opposites that sound alike are distinguished by so many of their first letters.
 const SPELLED: usize = 4;
 /// The rule about zones out of order; a practice that switches it off is not asked either.
@@ -191,6 +194,19 @@ pub fn end_anyway(
     Some(SpokenQuestion { doubt: Doubt::Unfinished { missing }, offers })
 }
 
+/// An answer and nothing else.
+fn is_answer(parsed: &Parsed) -> bool {
+    parsed.problems.is_empty() && matches!(parsed.calls.as_slice(), [Call { act: Act::Answer { .. }, .. }])
+}
+
+/// Whether the second reading is a call of its own, and near.
+fn may_be_another(utterance: &Utterance, parsed: &Parsed, rival: Option<&Parsed>) -> bool {
+    let acts = |parsed: &Parsed| parsed.calls.iter().map(|call| call.act.clone()).collect::<Vec<_>>();
+    let is_near = utterance.rivals.first().is_some_and(|rival| rival.behind < RIVAL_NEAR);
+    let is_call = |rival: &&Parsed| rival.problems.is_empty() && !rival.calls.is_empty();
+    is_near && rival.filter(is_call).is_some_and(|rival| acts(rival) != acts(parsed))
+}
+
 /// Only "disregard", or the like: the last phrases are taken back.
 fn takes_back(calls: &[Call]) -> bool {
     matches!(calls, [Call { act: Act::Command(Command::TakeBack { .. }), corrects: false, .. }])
@@ -329,10 +345,13 @@ impl SpokenQuestion {
         Problem { message, help: "listen to it; if it was a call, add it by hand".to_owned() }
     }
 
-    /// What an utterance means as an answer to this question.
+    /// What an utterance means as an answer to this question; `rival` is its second reading, where the engine is unsure.
+    ///
+    /// An answer is what is waited for: that the engine is unsure of it counts only where it may be another call.
     #[must_use]
-    pub fn answered(&self, utterance: &Utterance, parsed: &Parsed) -> AnswerMeaning {
-        if utterance.rejected || utterance.unsure {
+    pub fn answered(&self, utterance: &Utterance, parsed: &Parsed, rival: Option<&Parsed>) -> AnswerMeaning {
+        let is_unsure = utterance.unsure && (!is_answer(parsed) || may_be_another(utterance, parsed, rival));
+        if utterance.rejected || is_unsure {
             return AnswerMeaning::Other;
         }
         let acts = |calls: &[Call]| {

@@ -142,7 +142,7 @@ impl Dialogue {
             self.attention.corrects(&utterance);
             parsed.calls.iter_mut().for_each(|call| call.corrects = false);
         }
-        match open.question.answered(&utterance, &parsed) {
+        match open.question.answered(&utterance, &parsed, rival) {
             AnswerMeaning::TakenBack => self.take_back_asked(&open, utterance, parsed, now),
             answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
                 let given = parsed.calls.first().and_then(|call| match &call.act {

@@ -39,7 +39,7 @@ fn ask(
 
 fn answered(question: &SpokenQuestion, text: &str) -> AnswerMeaning {
     let utterance = said(text);
-    question.answered(&utterance, &parse(&utterance, &BUILT_IN.0, &BUILT_IN.1))
+    question.answered(&utterance, &parse(&utterance, &BUILT_IN.0, &BUILT_IN.1), None)
 }
 
 const PLACE: &[&str] = &["left fore zone two alpha transverse", "s d f t"];

@@ -9,6 +9,7 @@ use zonecall::session::dialogue::{DialogueOptions, Output, Speech};
 use zonecall::session::effect::{AnswerExpected, Arrival, Effect, Floor, Input};
 use zonecall::session::notice::{Device, Notice, ScreenChange};
 use zonecall::session::tone::Tone;
+use zonecall::speech::utterance::{Rival, Utterance};
 
 #[test]
 fn what_is_sure_is_acted_on_and_sounded() {
@@ -41,6 +42,25 @@ fn what_is_doubtful_waits_for_an_answer_by_word_or_key() {
     assert_eq!((talk.question(), expects(&talk)), (None, Some(AnswerExpected::No)));
     talk.unsure("zone two bravo", "good boy").step(Input::Key(AnswerWord::Yes));
     assert_eq!(talk.dialogue.exam().context.place.zone.as_deref(), Some("2B"));
+}
+
+/// While a question waits an answer is what is most likely said, though the engine is not quite sure of it.
+#[test]
+fn an_answer_counts_unless_another_call_is_near() {
+    let answered = |words: &str, rival: &str, behind: f64| {
+        let mut talk = Talk::silent();
+        talk.say("left fore").say("off fore");
+        assert!(talk.question().is_some());
+        let rivals = vec![Rival { words: rival.to_owned(), behind }];
+        talk.utter(|utterance| Utterance { unsure: true, rivals, ..utterance }, words, Arrival::Whole);
+        (talk.question().is_some(), talk.dialogue.exam().context.place.limb.clone().unwrap_or_default())
+    };
+    let limb = |waits: bool, limb: &str| (waits, zonecall::code::LimbCode::from(limb));
+    assert_eq!(answered("no", "note", 7.7), limb(false, "LF"), "far behind");
+    assert_eq!(answered("no", "good boy", 0.5), limb(false, "LF"), "no call of its own");
+    assert_eq!(answered("yes", "note", 7.7), limb(false, "RF"));
+    assert_eq!(answered("yes", "no", 0.5), limb(true, "LF"), "another answer, and near");
+    assert_eq!(answered("no", "note", 0.5), limb(true, "LF"), "another call, and near");
 }
 
 #[test]
