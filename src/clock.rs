@@ -170,14 +170,28 @@ impl Pace {
         Some(best)
     }
 
+    /// The sample that was being recorded at the moment `at_ns` of the monotonic clock, by the least late reading; `anchor` is
+    /// the last one.
+    #[must_use]
+    pub fn recorded_at(&self, at_ns: i128, anchor: &Anchor) -> Sample {
+        let late_ns = late_ns(anchor);
+        let least_ns = self.least_ns().map_or(late_ns, |least_ns| least_ns.min(late_ns));
+        let samples = (at_ns - least_ns).max(0) * i128::from(SAMPLE_RATE_HZ) / 1_000_000_000;
+        Sample(u64::try_from(samples).unwrap_or(u64::MAX))
+    }
+
+    /// By how much the least late reading was late.
+    fn least_ns(&self) -> Option<i128> {
+        let least_ns = self.best.as_ref().map(|(late_ns, _)| *late_ns);
+        least_ns.into_iter().chain(self.before_ns).min()
+    }
+
     /// How many samples lack before the reading `anchor`, by the clock; none where no reading was taken before it.
     ///
     /// What the sound system counts as lost may be less than the time that passed.
     #[must_use]
     pub fn lacking(&self, anchor: &Anchor) -> Option<u64> {
-        let least_ns = self.best.as_ref().map(|(late_ns, _)| *late_ns);
-        let least_ns = least_ns.into_iter().chain(self.before_ns).min()?;
-        let lacking_ns = (late_ns(anchor) - least_ns).max(0);
+        let lacking_ns = (late_ns(anchor) - self.least_ns()?).max(0);
         u64::try_from(lacking_ns * i128::from(SAMPLE_RATE_HZ) / 1_000_000_000).ok()
     }
 }
@@ -240,6 +254,27 @@ mod tests {
         assert_eq!(pace.lacking(&read(70_510, 70_500)), Some(0), "an earlier reading lacks nothing");
         let again = Pace::new(Sample(70_000 * 16));
         assert_eq!(again.lacking(&read(74_250, 70_100)), None);
+    }
+
+    /// The sound comes 0.9 s late because nobody looked: what happened 2 s ago was recorded where it was.
+    #[test]
+    fn a_moment_is_found_in_the_sound_however_late_the_sound_comes() {
+        let wall = "2026-05-04T10:00:00Z".parse().unwrap();
+        let read = |monotonic_ms: u64, sample_ms: u64| Anchor {
+            wall,
+            monotonic_ns: monotonic_ms * 1_000_000,
+            sample: Sample(sample_ms * 16),
+        };
+        let mut pace = Pace::new(Sample::FIRST);
+        pace.see(read(1_020, 1_000));
+        assert_eq!(pace.recorded_at(8_000_000_000, &read(10_000, 9_100)), Sample(7_980 * 16));
+        let begun = Pace::new(Sample::FIRST);
+        assert_eq!(begun.recorded_at(450_000_000, &read(500, 100)), Sample(50 * 16));
+        assert_eq!(
+            begun.recorded_at(0, &read(500, 100)),
+            Sample::FIRST,
+            "before the first sample there is none"
+        );
     }
 
     #[test]

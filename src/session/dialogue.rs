@@ -136,7 +136,7 @@ impl Dialogue {
         match input {
             Input::Utterance(heard) => self.utterance(*heard, now),
             Input::Key(given) => self.key(given, now),
-            Input::OwnVoice => self.hear_own_voice(now),
+            Input::OwnSound(sound, span) => self.mind_own_sound(sound, span),
             Input::Floor(floor) => self.mind_floor(floor, now),
             Input::Time => {
                 self.expire_question(now);
@@ -183,7 +183,11 @@ impl Dialogue {
         if self.own_voice.overlaps(&utterance) {
             return self.hear_over_own_voice(utterance, parsed, now);
         }
-        self.hear_person(utterance, parsed, rival.as_ref(), now);
+        if self.own_voice.is_tone(&utterance) {
+            let help = "if it was a call, add it by hand; an earpiece keeps the two apart";
+            return self.pass_over(utterance, "heard while a tone of the program sounded", help);
+        }
+        self.hear_person(utterance, parsed, rival.as_ref(), arrival, now);
     }
 
     /// A person's utterance, and nothing else in it.
@@ -192,11 +196,12 @@ impl Dialogue {
         utterance: Utterance,
         parsed: Parsed,
         rival: Option<&Parsed>,
+        arrival: Arrival,
         now: Sample,
     ) {
         self.asked_over_own_voice = false;
         match self.open.take() {
-            Some(open) => self.reply_to(open, utterance, parsed, rival, now),
+            Some(open) => self.reply_to(open, utterance, parsed, rival, arrival, now),
             None => self.take(utterance, parsed, rival, now),
         }
     }

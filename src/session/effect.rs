@@ -7,7 +7,7 @@
 
 use std::path::PathBuf;
 
-use crate::clock::{Anchor, Sample};
+use crate::clock::{Anchor, Sample, Span};
 use crate::code::LimbCode;
 use crate::exam::call::Problem;
 use crate::exam::closed_sets::Presence;
@@ -53,8 +53,8 @@ pub enum Input {
     Utterance(Box<HeardUtterance>),
     /// A key answers the question that waits.
     Key(AnswerWord),
-    /// The program's own voice is in the air, up to this sample.
-    OwnVoice,
+    /// The program itself could be heard in this stretch.
+    OwnSound(ProgramSound, Span),
     /// Whether a person speaks just now.
     Floor(Floor),
     /// Time has passed.
@@ -93,6 +93,15 @@ pub enum Input {
         /// Why, for the journal.
         reason: CloseReason,
     },
+}
+
+/// What could be heard of the program itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ProgramSound {
+    /// Its voice, saying this.
+    Voice(String),
+    /// One of its tones.
+    Tone,
 }
 
 /// Whether a person speaks just now.

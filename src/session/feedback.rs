@@ -5,7 +5,10 @@
 //! Never: keeps the caller waiting.
 //! Tested in: `tests/sound/listen.rs`.
 
+use std::time::Instant;
+
 use crate::session::options::{Audible, ListenOptions};
+use crate::session::sound_log::ProgramSoundAt;
 use crate::session::speech_output::SpeechOutput;
 use crate::session::tone::Tone;
 use crate::session::voice::Voice;
@@ -47,6 +50,11 @@ impl Feedback {
     #[must_use]
     pub fn speaks(&self) -> bool {
         self.output.as_ref().is_some_and(SpeechOutput::speaks)
+    }
+
+    /// When the program itself could be heard since the last time, up to `now`.
+    pub(super) fn own_sounds(&self, now: Instant) -> Vec<ProgramSoundAt> {
+        self.output.as_ref().map(|output| output.own_sounds(now)).unwrap_or_default()
     }
 
     /// Sounds a tone.

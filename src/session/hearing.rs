@@ -369,12 +369,7 @@ impl Session {
     /// # Errors
     /// When the disk refuses.
     pub fn step(&mut self, input: Input) -> Result<Vec<Effect>, SessionError> {
-        self.step_at(input, self.next_sample)
-    }
-
-    /// The same while the sample `now` is being recorded.
-    pub(super) fn step_at(&mut self, input: Input, now: Sample) -> Result<Vec<Effect>, SessionError> {
-        let effects = self.dialogue.step(input, now);
+        let effects = self.dialogue.step(input, self.next_sample);
         self.carry_out(effects)
     }
 

@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 
 use chrono::Utc;
 
-use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ, Sample};
+use crate::clock::{Anchor, Pace, SAMPLE_RATE_HZ, Sample, Span};
 use crate::exam::closed_sets::Presence;
 use crate::exam::event::{CloseReason, Event};
 use crate::frames::elsewhere::Elsewhere;
@@ -29,6 +29,7 @@ use crate::session::notice::{Device, Notice, ScreenChange};
 use crate::session::options::ListenOptions;
 use crate::session::remembered::RememberedScanner;
 use crate::session::screen::{Key, Screen};
+use crate::session::sound_log::{ProgramSoundAt, ns_after};
 use crate::session::sound_source::SoundSource;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::tone::Tone;
@@ -225,6 +226,8 @@ impl Live {
     pub fn close(mut self, heard: Result<(), SessionError>) -> Result<Closed, SessionError> {
         // The first fault is the reason; none of them keeps the journal open.
         let last = self.session.close_audio();
+        let read = self.session.clocks_at(self.session.next_sample());
+        let heard = heard.and_then(|()| self.mind_own_sounds(&read));
         let heard = heard.and_then(|()| last?.iter().try_for_each(|segment| self.utterance(segment)));
         let heard = heard.and_then(|()| self.last_stills());
         let reason = match (&heard, self.session.dialogue().has_ended()) {
@@ -304,19 +307,18 @@ impl Live {
             self.break_off()?;
             self.gap(block.lost_before, read.clone())?;
         }
-        if self.feedback.speaks() {
-            let effects = self.session.step_at(Input::OwnVoice, recorded(&self.session))?;
-            self.carry_out(effects)?;
-        }
-        // Its own pauses end no utterance, and its own words are not shown.
-        let is_person = !self.session.dialogue().hears_itself(self.session.next_sample());
+        self.mind_own_sounds(&read)?;
         self.mind_switch(recorded(&self.session))?;
         if let Some(best) = self.pace.see(read) {
             self.step(Input::Anchor(best))?;
         }
         // After a delay a block is long; what ends in it changes what can be said in the rest.
         for piece in block.samples.chunks(PIECE) {
-            let ended = if is_person { self.session.take_early(piece)? } else { self.session.take(piece)? };
+            // Its own pauses end no utterance.
+            let ended = match self.is_person() {
+                true => self.session.take_early(piece)?,
+                false => self.session.take(piece)?,
+            };
             for segment in ended {
                 self.utterance(&segment)?;
             }
@@ -328,6 +330,8 @@ impl Live {
         if self.output == Output::Room && self.feedback.speaks() && block.behind == 0 {
             self.mind_interruption()?;
         }
+        // Its own words are not shown.
+        let is_person = self.is_person();
         let floor = if is_person && self.session.is_spoken_to() { Floor::Taken } else { Floor::Free };
         self.step(Input::Floor(floor))?;
         if block.behind == 0 {
@@ -335,6 +339,22 @@ impl Live {
         }
         self.mind_source()?;
         self.stills()
+    }
+
+    /// Where the program itself could be heard, by the clocks: a thread that was late to look does not change that.
+    fn mind_own_sounds(&mut self, read: &Anchor) -> Result<(), SessionError> {
+        let now = Instant::now();
+        for ProgramSoundAt { sound, from, to } in self.feedback.own_sounds(now) {
+            let sample = |at| self.pace.recorded_at(i128::from(read.monotonic_ns) + ns_after(now, at), read);
+            let span = Span { from: sample(from), to: sample(to) };
+            self.step(Input::OwnSound(sound, span))?;
+        }
+        Ok(())
+    }
+
+    /// The program itself is not heard in what comes next.
+    fn is_person(&self) -> bool {
+        !self.session.dialogue().hears_itself(self.session.next_sample())
     }
 
     /// A person who says a call while the program speaks comes first: it falls silent at once.

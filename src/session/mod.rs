@@ -17,6 +17,7 @@ mod output_device;
 #[path = "no_output_device.rs"]
 mod output_device;
 pub mod speaker;
+mod sound_log;
 pub mod speech_output;
 pub mod feedback;
 pub mod gate;

@@ -17,6 +17,7 @@ use crate::session::ask::{
     ANSWER_WAIT_S, AnswerMeaning, AskContext, Doubt, SpokenQuestion, end_anyway, question,
 };
 use crate::session::dialogue_state::{Dialogue, OpenQuestion};
+use crate::session::effect::Arrival;
 use crate::session::notice::{Notice, ScreenChange};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
@@ -134,6 +135,7 @@ impl Dialogue {
         utterance: Utterance,
         mut parsed: Parsed,
         rival: Option<&Parsed>,
+        arrival: Arrival,
         now: Sample,
     ) {
         let is_correction = self.is_correction(&open, &utterance, &parsed);
@@ -142,7 +144,12 @@ impl Dialogue {
             self.attention.corrects(&utterance);
             parsed.calls.iter_mut().for_each(|call| call.corrects = false);
         }
-        match open.question.answered(&utterance, &parsed, rival) {
+        // Half of what was said may sound like an answer.
+        let answered = match arrival {
+            Arrival::Broken => AnswerMeaning::Other,
+            _ => open.question.answered(&utterance, &parsed, rival),
+        };
+        match answered {
             AnswerMeaning::TakenBack => self.take_back_asked(&open, utterance, parsed, now),
             answer @ (AnswerMeaning::Take(_) | AnswerMeaning::Nothing) => {
                 let given = parsed.calls.first().and_then(|call| match &call.act {

@@ -5,7 +5,7 @@
 //! Never: changes the exam.
 //! Tested in: `tests/it/dialogue.rs`.
 
-use crate::clock::Sample;
+use crate::clock::{Sample, Span};
 use crate::exam::call::{Act, Call, Command, Problem};
 use crate::exam::closed_sets::Presence;
 use crate::exam::event::{Event, Outcome, UtteranceEvent};
@@ -13,6 +13,7 @@ use crate::exam::parse::Parsed;
 use crate::session::ask::{mixed, sides_of};
 use crate::session::dialogue_options::{Listener, Output};
 use crate::session::dialogue_state::{Dialogue, Written};
+use crate::session::effect::{Arrival, ProgramSound};
 use crate::session::notice::{Device, Notice};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
@@ -38,10 +39,10 @@ impl Dialogue {
         }
     }
 
-    /// The program's own voice is in the air; in an earpiece the microphone does not hear it.
-    pub(super) fn hear_own_voice(&mut self, now: Sample) {
+    /// The program itself could be heard; in an earpiece the microphone does not hear it.
+    pub(super) fn mind_own_sound(&mut self, sound: ProgramSound, span: Span) {
         if self.options.output == Output::Room {
-            self.own_voice.extend(now);
+            self.own_voice.sound(sound, span);
         }
     }
 
@@ -56,20 +57,24 @@ impl Dialogue {
     ///
     /// What cannot be the program's voice nor be mixed with it counts as ever. Anything else that a person said is not acted
     /// on, but never lost in silence: a clear call is read back, anything else has a tone and a line, and either puts the
-    /// next labels in doubt. It is read back once: the program does not talk to itself. A call over a question is read
-    /// back, too, if the program says less than half of its words; the question waits, and is asked again where it was no call.
+    /// next labels in doubt; so does a sound that is no phrase of the language, unless it can be the program's voice alone. It
+    /// is read back once: the program does not talk to itself. A call over a question is read back, too, if the program says
+    /// less than half of its words; the question waits, and is asked again where it was no call.
     pub(super) fn hear_over_own_voice(&mut self, utterance: Utterance, parsed: Parsed, now: Sample) {
         let help = "if it was a call, add it by hand; an earpiece keeps the two apart";
         let message = "heard while the program itself was speaking";
-        let is_own = utterance.rejected || self.own_voice.said(&utterance, &parsed);
+        let is_own = match utterance.rejected || utterance.words.is_empty() {
+            true => self.own_voice.may_be_alone(&utterance, &parsed),
+            false => self.own_voice.said(&utterance, &parsed),
+        };
         let is_clear = self.is_interrupted_by(&utterance, &parsed);
         let is_apart = is_clear && self.own_voice.is_apart(&utterance, &parsed);
         let may_be_read_back = self.open.is_none() || !self.own_voice.may_be_own(&utterance, &parsed);
         self.own_voice.hear(&utterance);
         if is_apart {
-            return self.hear_person(utterance, parsed, None, now);
+            return self.hear_person(utterance, parsed, None, Arrival::Whole, now);
         }
-        if is_own || utterance.words.is_empty() {
+        if is_own {
             return self.pass_over(utterance, message, help);
         }
         if is_clear
@@ -84,10 +89,9 @@ impl Dialogue {
             return self.ask_over(over, utterance, question, now);
         }
         self.sound(Tone::NotUnderstood);
-        self.report(
-            Notice::NotUnderstood,
-            &format!("{} (while I was speaking: say it again)", utterance.text()),
-        );
+        let words = Some(utterance.text()).filter(|words| !words.is_empty());
+        let words = words.unwrap_or_else(|| "a sound".to_owned());
+        self.report(Notice::NotUnderstood, &format!("{words} (while I was speaking: say it again)"));
         let problem = Problem { message: message.to_owned(), help: help.to_owned() };
         let event = UtteranceEvent { utterance, outcome: Outcome::NotUnderstood, problems: vec![problem] };
         self.write(event, Vec::new());

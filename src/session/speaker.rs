@@ -55,6 +55,18 @@ impl Speaker {
         }
     }
 
+    /// After this time the last sample has been heard.
+    #[must_use]
+    pub fn dies_away_in(&self) -> Duration {
+        let waiting = self.output.ring.buffer().capacity().saturating_sub(self.output.ring.slots());
+        let waiting_us = waiting as u64 * 1_000_000 / u64::from(self.output.rate_hz.max(1));
+        Duration::from_micros(waiting_us) + self.latency()
+    }
+
+    fn latency(&self) -> Duration {
+        Duration::from_nanos(self.output.latency_ns.load(Ordering::Relaxed)).min(STUCK_MAX)
+    }
+
     /// Waits until the last sample has been heard; once `is_silenced` what waits to be heard is thrown away.
     pub fn wait(&self, is_silenced: impl Fn() -> bool) {
         let (mut moved_at, mut free) = (Instant::now(), 0);
@@ -69,8 +81,6 @@ impl Speaker {
                 (free, moved_at) = (self.output.ring.slots(), Instant::now());
             }
         }
-        std::thread::sleep(
-            Duration::from_nanos(self.output.latency_ns.load(Ordering::Relaxed)).min(STUCK_MAX),
-        );
+        std::thread::sleep(self.latency());
     }
 }

@@ -1,14 +1,17 @@
 //! What the program says while it listens: tones and speech, one after the other.
 //!
 //! Takes: orders; they wait in a bounded queue.
-//! Gives: sound, and whether the program's own voice is in the air just now.
+//! Gives: sound, and when the program itself could be heard.
 //! Never: keeps the caller waiting, or is heard as a call: what is heard while it speaks is its own voice.
 //! Tested in: `tests/sound/listen.rs`, with the null sink looped back into the microphone.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Instant;
 
+use crate::session::effect::ProgramSound;
+use crate::session::sound_log::{ProgramSoundAt, SoundLog};
 use crate::session::speaker::{Speaker, SpeakerError};
 use crate::session::tone::Tone;
 use crate::session::voice::Voice;
@@ -32,6 +35,7 @@ pub struct SpeechOutput {
     speaking: Arc<AtomicUsize>,
     /// How often silence was ordered.
     silenced: Arc<AtomicUsize>,
+    log: Arc<Mutex<SoundLog>>,
 }
 
 impl SpeechOutput {
@@ -46,18 +50,20 @@ impl SpeechOutput {
         let silenced = Arc::new(AtomicUsize::new(0));
         let silence = Arc::clone(&silenced);
         let (spoken, has_voice) = (Arc::clone(&speaking), voice.is_some());
+        let log = Arc::new(Mutex::new(SoundLog::default()));
+        let logged = Arc::clone(&log);
         // A stream may not leave the thread that made it.
         std::thread::spawn(move || match Speaker::open() {
             Ok(speaker) => {
                 let _ = opened.send(Ok(()));
-                work(speaker, voice.as_ref(), &waiting, &spoken, &silence);
+                work(speaker, voice.as_ref(), &waiting, &spoken, &silence, &logged);
             }
             Err(error) => {
                 let _ = opened.send(Err(error));
             }
         });
         answer.recv().unwrap_or(Err(SpeakerError::NoDevice))?;
-        Ok(Self { orders, has_voice, speaking, silenced })
+        Ok(Self { orders, has_voice, speaking, silenced, log })
     }
 
     /// True where it can speak.
@@ -97,6 +103,15 @@ impl SpeechOutput {
     pub fn speaks(&self) -> bool {
         self.speaking.load(Ordering::SeqCst) > 0
     }
+
+    /// When it could be heard since the last time, up to `now`: its voice and its tones.
+    pub(super) fn own_sounds(&self, now: Instant) -> Vec<ProgramSoundAt> {
+        locked(&self.log).take(now)
+    }
+}
+
+fn locked(log: &Mutex<SoundLog>) -> std::sync::MutexGuard<'_, SoundLog> {
+    log.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// Carries out orders until nobody is left to give any.
@@ -106,16 +121,24 @@ fn work(
     orders: &Receiver<Order>,
     speaking: &AtomicUsize,
     silenced: &AtomicUsize,
+    log: &Mutex<SoundLog>,
 ) {
     while let Ok(order) = orders.recv() {
         match order {
-            Order::Tone(tone) => speaker.play(&tone.samples(speaker.rate_hz()), || false),
+            Order::Tone(tone) => {
+                let samples = tone.samples(speaker.rate_hz());
+                locked(log).begin(ProgramSound::Tone, Instant::now());
+                speaker.play(&samples, || false);
+                locked(log).end(Instant::now() + speaker.dies_away_in());
+            }
             Order::Say(text, at) => {
                 let is_silenced = || silenced.load(Ordering::SeqCst) != at;
                 match voice.map(|voice| voice.samples(&text, speaker.rate_hz())) {
                     Some(Ok(samples)) => {
+                        locked(log).begin(ProgramSound::Voice(text), Instant::now());
                         speaker.play(&samples, is_silenced);
                         speaker.wait(is_silenced);
+                        locked(log).end(Instant::now());
                     }
                     Some(Err(error)) => terminal::warn(format!("zonecall: cannot say `{text}`: {error}")),
                     None => {}

@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/dialogue.rs`, `tests/it/dialogue_laws.rs`.
 
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
-use crate::session::dialogue_options::{Output, Speech};
+use crate::session::dialogue_options::Speech;
 use crate::session::dialogue_state::Dialogue;
 use crate::session::effect::{Effect, Floor};
 
@@ -23,7 +23,7 @@ impl Dialogue {
             return None;
         }
         match self.unsaid.floor {
-            Floor::Free => self.speak(text, now),
+            Floor::Free => self.speak(text),
             Floor::Taken => {
                 self.unsaid.texts.push((text.to_owned(), now));
                 let too_many = self.unsaid.texts.len().saturating_sub(TEXTS_MAX);
@@ -35,11 +35,8 @@ impl Dialogue {
         Some(words * u64::from(SAMPLE_RATE_HZ) * 2 / 5)
     }
 
-    fn speak(&mut self, text: &str, now: Sample) {
+    fn speak(&mut self, text: &str) {
         self.push(Effect::Say(text.to_owned()));
-        if self.options.output == Output::Room {
-            self.own_voice.say(text, now);
-        }
     }
 
     /// Somebody begins or ceases to speak.
@@ -50,7 +47,7 @@ impl Dialogue {
         }
         for (text, due) in std::mem::take(&mut self.unsaid.texts) {
             if due + LATE >= now {
-                self.speak(&text, now);
+                self.speak(&text);
                 self.give_time_to_answer(now.since(due));
             }
         }

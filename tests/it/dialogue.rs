@@ -61,6 +61,10 @@ fn an_answer_counts_unless_another_call_is_near() {
     assert_eq!(answered("yes", "note", 7.7), limb(false, "RF"));
     assert_eq!(answered("yes", "no", 0.5), limb(true, "LF"), "another answer, and near");
     assert_eq!(answered("no", "note", 0.5), limb(true, "LF"), "another call, and near");
+    let mut talk = Talk::silent();
+    talk.say("left fore").say("off fore");
+    talk.utter(|utterance| utterance, "yes", Arrival::Broken);
+    assert!(talk.question().is_some(), "sound was lost in it");
 }
 
 #[test]

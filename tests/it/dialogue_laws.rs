@@ -4,11 +4,13 @@ use crate::support;
 use std::collections::{BTreeMap, BTreeSet};
 
 use proptest::prelude::*;
-use support::BUILT_IN;
 use support::talk::{Talk, person};
+use support::{BUILT_IN, utterance};
+use zonecall::exam::call::Act;
 use zonecall::exam::event::{Event, Outcome};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::Lines;
+use zonecall::exam::parse::parse;
 use zonecall::exam::seq::Seq;
 use zonecall::language::closed_sets::AnswerWord;
 use zonecall::session::dialogue::Speech;
@@ -92,7 +94,26 @@ fn happen(talk: &mut Talk, what: &Happens) -> bool {
         }
         Happens::Floor(floor) => talk.step(Input::Floor(*floor)),
     }
-    !matches!(what, Happens::Said(_) | Happens::Key(_) | Happens::Pause(_) | Happens::Floor(_))
+    match what {
+        Happens::Said(_) | Happens::Key(_) | Happens::Pause(_) | Happens::Floor(_) => false,
+        Happens::Unsure(text, rival) => !may_answer(text, rival),
+        _ => true,
+    }
+}
+
+/// While a question waits an answer counts unless the second reading is another call.
+fn may_answer(text: &str, rival: &str) -> bool {
+    let acts = |text: &str| {
+        let parsed = parse(&utterance(0.0, text), &BUILT_IN.0, &BUILT_IN.1);
+        parsed
+            .calls
+            .into_iter()
+            .filter(|_| parsed.problems.is_empty())
+            .map(|call| call.act)
+            .collect::<Vec<_>>()
+    };
+    let (meant, other) = (acts(text), acts(rival));
+    matches!(meant.as_slice(), [Act::Answer { .. }]) && (other.is_empty() || other == meant)
 }
 
 proptest! {

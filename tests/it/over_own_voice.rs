@@ -2,11 +2,13 @@
 use crate::support;
 
 use proptest::prelude::*;
-use support::talk::Talk;
+use support::talk::{Talk, sample};
+use zonecall::clock::Span;
 use zonecall::exam::closed_sets::SettledAs;
 use zonecall::exam::event::{Event, Outcome};
-use zonecall::session::effect::{Arrival, Effect};
+use zonecall::session::effect::{Arrival, Effect, ProgramSound};
 use zonecall::session::notice::Notice;
+use zonecall::session::tone::Tone;
 use zonecall::speech::utterance::Utterance;
 
 /// The program asks about a zone that is far away, for `seconds`; the talk stands at the moment when it begins to speak.
@@ -238,11 +240,95 @@ proptest! {
     }
 }
 
+/// Half a second of echo is no phrase of the language; a person's save in it must not be lost either.
 #[test]
-fn a_rejected_sound_over_its_voice_is_passed_over() {
+fn a_sound_over_its_voice_that_is_not_its_own_has_a_tone_a_line_and_a_doubt() {
+    let rejected = |utterance| Utterance { rejected: true, confidence: 0.0, ..utterance };
     let mut talk = asked(3.0);
     talk.at_s += 1.0;
-    talk.utter(|utterance| Utterance { rejected: true, ..utterance }, "save", Arrival::Whole);
-    assert_eq!(talk.outcomes().last(), Some(&Outcome::Ignored));
+    let tones = talk.tones().len();
+    talk.utter(rejected, "save", Arrival::Whole);
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::NotUnderstood));
+    assert_eq!(talk.tones()[tones..], [Tone::NotUnderstood]);
+    assert_eq!(talk.told(Notice::NotUnderstood), ["save (while I was speaking: say it again)"]);
+    assert!(talk.dialogue.exam().utterances.last().unwrap().is_open(), "it puts the next labels in doubt");
     assert!(talk.question().is_some(), "the question still waits");
+    // Its own words, garbled; then a sound without words that is no longer than its voice, and one that is.
+    let mut talk = asked(3.0);
+    talk.at_s += 0.5;
+    talk.utter(rejected, "zone two meg", Arrival::Whole);
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::Ignored));
+    let wordless = |seconds: f64| {
+        move |utterance: Utterance| {
+            let to = utterance.span.from + sample(seconds).0;
+            let span = Span { to, ..utterance.span };
+            Utterance { span, words: Vec::new(), rejected: true, confidence: 0.0, ..utterance }
+        }
+    };
+    let mut talk = asked(1.0);
+    talk.utter(wordless(1.9), "", Arrival::Whole);
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::Ignored));
+    let mut talk = asked(1.0);
+    talk.utter(wordless(2.6), "", Arrival::Whole);
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::NotUnderstood));
+    assert_eq!(talk.told(Notice::NotUnderstood), ["a sound (while I was speaking: say it again)"]);
+}
+
+/// The thread that hears was late: it learns of what the program said only when all of it has died away.
+#[test]
+fn its_own_voice_is_known_however_seldom_it_is_looked_for() {
+    let mut talk = Talk::aloud();
+    talk.say("left fore").say("off fore");
+    assert_eq!(talk.said(), ["off fore? right fore?"]);
+    let text = ProgramSound::Voice("off fore? right fore?".to_owned());
+    let began_s = talk.at_s;
+    talk.own_sound(text.clone(), 0.0, 0.1);
+    talk.at_s = began_s + 2.5;
+    // 2.4 s later, before what was recorded meanwhile is listened to.
+    let waits = talk.question().map(str::to_owned);
+    talk.own_sound(text, 2.5, -0.2);
+    talk.at_s = began_s + 0.2;
+    talk.say("off fore").at_s = began_s + 1.2;
+    talk.say("right fore");
+    assert_eq!(talk.outcomes()[2..], [Outcome::Ignored, Outcome::Ignored], "neither an answer nor a call");
+    assert_eq!((talk.question().map(str::to_owned), talk.calls().len()), (waits, 1));
+    assert_eq!(talk.dialogue.exam().context.place.limb.as_deref(), Some("LF"));
+    // Something else that it said later does not hide what it said before.
+    let mut talk = Talk::aloud();
+    talk.say("left fore").say("off fore");
+    let began_s = talk.at_s;
+    talk.own_sound(ProgramSound::Voice("off fore? right fore?".to_owned()), 0.0, 2.3);
+    talk.at_s = began_s + 6.0;
+    talk.own_sound(ProgramSound::Voice("no still".to_owned()), 0.0, 1.0);
+    talk.at_s = began_s + 1.2;
+    talk.say("right fore");
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::Ignored));
+}
+
+#[test]
+fn its_own_tone_is_no_phrase_and_hides_none() {
+    let toned = || {
+        let mut talk = Talk::silent();
+        talk.say("left fore zone two alpha transverse").at_s -= 1.5;
+        talk.own_sound(ProgramSound::Tone, 0.0, 0.12);
+        talk.at_s += 0.1;
+        talk
+    };
+    let heard_as = |confidence| move |utterance| Utterance { rejected: true, confidence, ..utterance };
+    let mut talk = toned();
+    let tones = talk.tones().len();
+    talk.utter(heard_as(0.002), "no", Arrival::Whole);
+    assert_eq!((talk.outcomes().last(), talk.tones().len()), (Some(&Outcome::Ignored), tones));
+    assert_eq!((talk.told(Notice::NotUnderstood).len(), talk.dialogue.counts().not_understood), (0, 0));
+    // A person's words there: clear ones count, and garbled ones are not lost in silence.
+    let mut talk = toned();
+    talk.say("save");
+    assert_eq!(talk.calls().last(), Some(&"save"));
+    let mut talk = toned();
+    talk.utter(heard_as(0.39), "save", Arrival::Whole);
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::NotUnderstood));
+    let mut talk = toned();
+    talk.at_s += 0.8;
+    talk.utter(heard_as(0.002), "no", Arrival::Whole);
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::NotUnderstood), "the tone has died away");
 }

@@ -4,13 +4,13 @@
 
 use std::sync::Arc;
 
-use zonecall::clock::{Anchor, Sample};
+use zonecall::clock::{Anchor, Sample, Span};
 use zonecall::exam::event::{Event, ExamEvent, Header, Outcome};
 use zonecall::exam::journal::Lines;
 use zonecall::exam::parse::parse;
 use zonecall::language::pack::NUMBER_RULE;
 use zonecall::session::dialogue::{Dialogue, DialogueOptions, Listener, Speech};
-use zonecall::session::effect::{Arrival, Effect, HeardUtterance, Input};
+use zonecall::session::effect::{Arrival, Effect, HeardUtterance, Input, ProgramSound};
 use zonecall::session::notice::{Notice, ScreenChange};
 use zonecall::session::tone::Tone;
 use zonecall::speech::utterance::{Rival, Utterance};
@@ -26,6 +26,8 @@ pub struct Talk {
     pub lines: Vec<ExamEvent>,
     pub done: Vec<Effect>,
     pub at_s: f64,
+    /// How much of what it said was heard by `own_voice`.
+    pub voiced: usize,
 }
 
 pub fn sample(seconds: f64) -> Sample {
@@ -42,7 +44,7 @@ impl Talk {
         dialogue.set(options, Sample::FIRST);
         let numbers = BUILT_IN.0.grammar.words(&[NUMBER_RULE]);
         dialogue.set_number_words(numbers.into_iter().map(|word| word.text).collect());
-        let mut this = Talk { dialogue, lines: Vec::new(), done: Vec::new(), at_s: 2.0 };
+        let mut this = Talk { dialogue, lines: Vec::new(), done: Vec::new(), at_s: 2.0, voiced: 0 };
         this.take(effects);
         this
     }
@@ -66,7 +68,7 @@ impl Talk {
         let (mut dialogue, effects) =
             Dialogue::resume(read, Arc::new(BUILT_IN.1.clone()), anchor, resumed).unwrap();
         dialogue.set(options, at);
-        let mut this = Talk { dialogue, lines: lines.to_vec(), done: Vec::new(), at_s };
+        let mut this = Talk { dialogue, lines: lines.to_vec(), done: Vec::new(), at_s, voiced: 0 };
         this.take(effects);
         this
     }
@@ -109,16 +111,22 @@ impl Talk {
         self
     }
 
-    /// The program's own voice is in the air for so long from now on.
+    /// The program's own voice is heard for so long from now on, with what it has said since the last time.
     pub fn own_voice(&mut self, seconds: f64) -> &mut Self {
-        let until = self.at_s + seconds;
-        let mut at = self.at_s;
-        while at < until {
-            let effects = self.dialogue.step(Input::OwnVoice, sample(at));
-            self.take(effects);
-            at += 0.1;
+        if seconds > 0.0 {
+            let said = self.said().len();
+            let new = self.said().split_off(self.voiced.min(said.saturating_sub(1)));
+            let text = new.join(" ");
+            self.voiced = said;
+            self.own_sound(ProgramSound::Voice(text), 0.0, seconds);
         }
         self
+    }
+
+    /// The program can be heard from so long before now until so long after it.
+    pub fn own_sound(&mut self, sound: ProgramSound, before_s: f64, after_s: f64) {
+        let span = Span { from: sample(self.at_s - before_s), to: sample(self.at_s + after_s) };
+        self.step(Input::OwnSound(sound, span));
     }
 
     /// The calls in the journal, by their words.
