@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/fold.rs`.
 
 use crate::clock::SAMPLE_RATE_HZ;
-use crate::exam::call::Act;
+use crate::exam::call::{Act, View};
 use crate::exam::logged::{Exam, LoggedCall};
 
 /// A place that is called within so many samples after a save is that of its still.
@@ -22,6 +22,19 @@ pub(crate) fn place(exam: &mut Exam) {
             exam.calls[idx].context = exam.calls[next].context.clone();
         }
     }
+}
+
+/// The call that names a place before the save at `idx` and after the save before it, if there is one.
+pub(crate) fn place_before(calls: &[LoggedCall], idx: usize) -> Option<usize> {
+    let before = calls.iter().enumerate().take(idx).rev().filter(|(_, call)| call.withdrawn_by.is_none());
+    let mut since = before.take_while(|(_, call)| call.act != Act::Save);
+    since.find(|(_, call)| names_place(&call.act)).map(|(before, _)| before)
+}
+
+/// A limb alone is no place: it is called once, before all of its views.
+pub(crate) fn names_place(act: &Act) -> bool {
+    matches!(act, Act::View(View { zone, plane, level_cm, .. })
+        if zone.is_some() || plane.is_some() || level_cm.is_some())
 }
 
 /// The call that names the place at once after the save at `idx`, if that is one.

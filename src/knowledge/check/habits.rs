@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 
 use crate::exam::call::{Act, Setting, View};
 use crate::exam::fold::LoggedCall;
-use crate::exam::save_first::place_after;
+use crate::exam::save_first::{names_place, place_after, place_before};
 use crate::knowledge::belongs::is_view;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
@@ -84,24 +84,32 @@ pub(super) fn marker_never_said(evidence: &Evidence) -> Vec<Hit> {
     vec![Hit::new(format!("the direction of the {slot} was never said; assumed: {}", usual.join(", ")))]
 }
 
-/// Most saves were followed by their place at once: then it is the place after a save that labels its still.
+/// On which side of the saves their places were called, where the exam takes them to be on the other.
+///
+/// Where each place is called between two saves either side may be meant; the first save or the last one shows which.
 pub(super) fn save_habit(evidence: &Evidence) -> Vec<Hit> {
-    let exam = evidence.exam;
-    if exam.header.save_first {
+    let calls = &evidence.exam.calls;
+    let is_save = |call: &LoggedCall| call.act == Act::Save && call.withdrawn_by.is_none();
+    let saves: Vec<usize> = (0..calls.len()).filter(|idx| is_save(&calls[*idx])).collect();
+    let is_after = |save: &&usize| place_after(calls, **save).is_some_and(|at| names_place(&calls[at].act));
+    let after = saves.iter().filter(is_after).count();
+    let before = saves.iter().filter(|save| place_before(calls, **save).is_some()).count();
+    let (taken, other) = if evidence.exam.header.save_first { (after, before) } else { (before, after) };
+    if saves.len() < SAVES_MIN || 2 * other <= saves.len() || other <= taken {
         return Vec::new();
     }
-    let saves: Vec<usize> = (0..exam.calls.len())
-        .filter(|idx| exam.calls[*idx].act == Act::Save && exam.calls[*idx].withdrawn_by.is_none())
-        .collect();
-    let followed = saves.iter().filter(|idx| place_after(&exam.calls, **idx).is_some()).count();
-    if saves.len() < SAVES_MIN || 2 * followed <= saves.len() {
-        return Vec::new();
-    }
-    let message = format!(
-        "{followed} of {} saves were followed by a place within seconds: if you save first and say the place \
-         afterwards, the labels are those of the view before; listen with --save-first",
-        saves.len()
-    );
+    let n_saves = saves.len();
+    let message = if evidence.exam.header.save_first {
+        format!(
+            "{other} of {n_saves} saves had their place called before them, and {taken} within seconds after them: if you \
+             say the place first and save afterwards, the labels are those of the view after; listen without --save-first"
+        )
+    } else {
+        format!(
+            "{other} of {n_saves} saves were followed by a place within seconds, and {taken} had one called before them: if \
+             you save first and say the place afterwards, the labels are those of the view before; listen with --save-first"
+        )
+    };
     vec![Hit::new(message)]
 }
 

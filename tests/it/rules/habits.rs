@@ -31,7 +31,7 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("save-habit", |rule| {
         let exam = |gap_s: f64| {
-            let mut said = vec![(1.0, "left fore zone one alpha transverse")];
+            let mut said = vec![(1.0, "left fore")];
             for n in 0..6 {
                 let at_s = 10.0 + 20.0 * f64::from(n);
                 said.extend([(at_s, "save"), (at_s + gap_s, "longitudinal")]);
@@ -41,6 +41,21 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("6 of 6 saves were followed", &exam(2.0));
         rule.silent(&exam(8.0));
         rule.silent(&exam(2.0).but(|case| case.exam.header.save_first = true));
+        // Each place is called at once after the save of the view before it, and each save has its own before it.
+        let place_first = || {
+            let mut said = vec![(1.0, "left fore zone one alpha transverse"), (10.0, "save")];
+            for n in 0..6 {
+                let at_s = 12.0 + 20.0 * f64::from(n);
+                said.extend([(at_s, "longitudinal"), (at_s + 18.0, "save")]);
+            }
+            timed(&said)
+        };
+        rule.silent(&place_first());
+        let save_first = place_first().but(|case| case.exam.header.save_first = true);
+        rule.fires(
+            "7 of 7 saves had their place called before them, and 6 within seconds after",
+            &save_first,
+        );
     }),
     ("marker-never-said", |rule| {
         rule.fires("lateral on left limbs and medial on right ones in transverse views", &said(&PLACE));
