@@ -23,7 +23,7 @@ use crate::exam_folder::{ExamFolder, record_against};
 use crate::file_name::kept_file;
 use crate::knowledge::measure::Against;
 use crate::protocol::Protocols;
-use crate::report::signed::{record_is_kept, verified};
+use crate::report::signed::{record_is_kept, unclaimed, verified};
 use crate::report::words::count;
 use crate::signing::people::{People, settings_folder};
 use crate::terminal::ShownText as _;
@@ -162,6 +162,15 @@ impl Verified<'_> {
                  number and hash of the last line with your own note"
                     .to_owned(),
             );
+        }
+        if lines.erased().is_none() {
+            let unclaimed = unclaimed(&ExamFolder::at(self.folder), lines);
+            faults.extend(unclaimed.iter().map(|record| {
+                format!(
+                    "`{record}` is a record as it was signed, and no line of the journal signs it: its line was removed, or \
+                     signing was broken off; compare with a copy"
+                )
+            }));
         }
         let protocols = self.knowledge.read()?;
         let Ok(exam) = verified(&ExamFolder::at(self.folder), &protocols) else {

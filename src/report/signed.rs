@@ -5,7 +5,8 @@
 //! Never: calls a signature broken because this version words or computes a record differently.
 //! Tested in: `tests/it/seal.rs`.
 
-use std::path::PathBuf;
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 use sha2::{Digest, Sha256};
@@ -118,6 +119,21 @@ pub fn keep(folder: &ExamFolder, record: &str) -> Result<String, FolderError> {
 #[must_use]
 pub fn record_is_kept(folder: &ExamFolder, signed: &Signed) -> bool {
     matches!(kept(folder, signed), Kept::Whole(..))
+}
+
+/// Records that are kept as they were signed, and that no line of the journal is the signature of.
+#[must_use]
+pub fn unclaimed(folder: &ExamFolder, lines: &Lines) -> Vec<String> {
+    let signed = lines.events.iter().filter_map(|line| match &line.event {
+        Event::Signed(signed) => Some(kept_name(&signed.record_sha256)),
+        _ => None,
+    });
+    let signed: BTreeSet<String> = signed.collect();
+    let entries = std::fs::read_dir(folder.path().join(SIGNED_FOLDER)).into_iter().flatten();
+    let names = entries.filter_map(|entry| entry.ok()?.file_name().into_string().ok());
+    let records = names.filter(|name| Path::new(name).extension().is_some_and(|ending| ending == "json"));
+    let kept: BTreeSet<String> = records.map(|name| format!("{SIGNED_FOLDER}/{name}")).collect();
+    kept.difference(&signed).cloned().collect()
 }
 
 /// The record of a signature as it was signed.

@@ -183,6 +183,25 @@ fn a_line_taken_out_of_a_signed_journal_is_named_and_the_report_says_that_it_was
     assert!(report.contains("no longer matches what was recorded"), "{report}");
 }
 
+/// Whoever takes a signature out and makes the chain anew leaves the record that was signed.
+#[test]
+fn a_signature_that_was_taken_out_is_named_by_the_record_it_was_for() {
+    let folder = closed();
+    let (journal, head) = (folder.path().join(journal::JOURNAL_FILE), folder.path().join("exam.head"));
+    let unsigned = [std::fs::read(&journal).unwrap(), std::fs::read(&head).unwrap()];
+    sign(folder.path());
+    let (code, told) = verify(folder.path());
+    assert_eq!((code, told.contains("no line of the journal signs it")), (Some(0), false), "{told}");
+    std::fs::write(&journal, &unsigned[0]).unwrap();
+    std::fs::write(&head, &unsigned[1]).unwrap();
+    let (code, told) = verify(folder.path());
+    assert_eq!(code, Some(1), "{told}");
+    assert!(
+        told.contains(".json` is a record as it was signed, and no line of the journal signs it"),
+        "{told}"
+    );
+}
+
 #[test]
 fn naming_the_horse_of_a_signed_record_asks_first() {
     let folder = closed();
