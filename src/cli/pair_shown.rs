@@ -111,7 +111,7 @@ pub(super) fn show_record(
     } else {
         writeln!(
             out,
-            "{stills} stills in {files} files, {} of these new{moved}: a still in two formats is counted once",
+            "{stills} stills in {files} files, {} of these new{moved}: a still in two files is counted once",
             noted.added
         )?;
     }

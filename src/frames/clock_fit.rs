@@ -53,6 +53,19 @@ pub struct Candidate {
     pub score: f64,
 }
 
+impl Candidate {
+    /// Whether it explains clearly more of the stills than another one: more than a rival may fall short of the best.
+    pub(super) fn explains_more(&self, than: Option<&Candidate>) -> bool {
+        let other = than.map_or(0.0, |other| other.score);
+        self.score - other > slack(self.score)
+    }
+}
+
+/// By how much a rival may explain less: a fifth, or one and a half pairs.
+fn slack(best_score: f64) -> f64 {
+    (0.2 * best_score).max(1.5)
+}
+
 /// A clock that is known from an earlier exam.
 #[derive(Debug, Clone, PartialEq)]
 pub struct KnownOffset {
@@ -141,7 +154,7 @@ fn judge(mut candidates: Vec<Candidate>) -> Fit {
     let Some(best) = candidates.first().cloned() else {
         return Fit::default();
     };
-    let slack = (0.2 * best.score).max(1.5);
+    let slack = slack(best.score);
     let equal = |other: &&Candidate| other.marks == best.marks;
     let next = candidates.iter().skip(1).filter(equal).map(|other| other.score).fold(0.0, f64::max);
     let confidence = 1.0 - 0.5_f64.powf((best.score - next).max(0.0));

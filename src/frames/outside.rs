@@ -10,9 +10,9 @@ use chrono::{DateTime, Utc};
 
 use crate::exam::event::Frame;
 use crate::exam::fold::Exam;
-use crate::frames::clock_fit::exam_s;
+use crate::frames::clock_fit::{exam_s, scanner_s};
 use crate::frames::pair::bounds_s;
-use crate::frames::pairing::{ClockFit, Pairing, Tie};
+use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
 use crate::frames::stamps::saved_at;
 
 /// Stills further than this from the beginning or the end of the exam are of another one, in seconds: ten minutes, in which
@@ -26,17 +26,20 @@ pub fn outside(exam: &Exam, frames: &[Frame], pairing: &Pairing) -> Vec<bool> {
     let clocks: Vec<&ClockFit> = std::iter::once(best).chain(&pairing.rival_clocks).collect();
     let (from_s, to_s) = bounds_s(exam);
     let mut times = saved_at(frames, exam.header.utc_offset_s);
-    // A copy in another format was saved when its still was, whatever time the file has.
+    // A copy was saved when its still was, whatever time the file has.
     for (copy, original) in pairing.copies.iter().enumerate().filter_map(|(copy, of)| Some((copy, (*of)?))) {
         times[copy] = times[original];
     }
-    let is_outside = |(paired, at): (&Tie, DateTime<Utc>)| {
+    let is_outside = |(paired, at): (&PairedFrame, DateTime<Utc>)| {
+        // By the clock as it ran on, where it was set by an hour meanwhile.
+        let since_start_s = (at - exam.header.started_at).as_seconds_f64();
+        let by_scanner_s = paired.exam_s.map_or(since_start_s, |at_s| scanner_s(best, at_s));
         let is_outside_by = |clock: &&ClockFit| {
-            let at_s = exam_s(clock, (at - exam.header.started_at).as_seconds_f64());
+            let at_s = exam_s(clock, by_scanner_s);
             at_s < from_s - WELL_S || at_s > to_s + WELL_S
         };
-        let by_hand = matches!(paired, Tie::Hand(_) | Tie::Label(_) | Tie::LeftOut);
+        let by_hand = matches!(paired.tie, Tie::Hand(_) | Tie::Label(_) | Tie::LeftOut);
         !by_hand && clocks.iter().all(is_outside_by)
     };
-    pairing.frames.iter().map(|paired| &paired.tie).zip(times).map(is_outside).collect()
+    pairing.frames.iter().zip(times).map(is_outside).collect()
 }

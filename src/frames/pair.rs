@@ -16,7 +16,7 @@ use crate::frames::assign::{Edge, assign};
 use crate::frames::clock_fit::{Candidate, Fit, Said, Saved, clock_fit, exam_s};
 use crate::frames::known_clock::known_offset;
 use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
-use crate::frames::stamps::{copy_of, saved_at};
+use crate::frames::stamps::{copy_of, saved_at, through_summer_time};
 
 // The limits of pairing are our own choices; none has a source.
 
@@ -61,12 +61,7 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
     let moments = moments(exam);
     let times = saved_at(frames, exam.header.utc_offset_s);
     let copies = copy_of(frames, &times);
-    let stills = stills(exam, frames, &times, &copies);
-    let said: Vec<Said> =
-        moments.iter().map(|moment| Said { at_s: moment.at_s, mark: moment.mark }).collect();
-    let saved: Vec<Saved> = stills.iter().map(|still| still.saved).collect();
-    let fit =
-        clock_by_hand(exam).unwrap_or_else(|| clock_fit(&said, &saved, known_offset(exam, frames).as_ref()));
+    let (stills, fit) = clock_of(exam, frames, &moments, &times, &copies);
     let nothing = PairedFrame { exam_s: None, tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
     let mut paired = vec![nothing; frames.len()];
     let readings: Vec<Vec<PairedFrame>> = fit
@@ -92,6 +87,38 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
     }
     let mut clocks = fit.candidates.into_iter().map(|candidate| candidate.clock);
     Pairing { clock: clocks.next(), rival_clocks: clocks.collect(), frames: paired, copies }
+}
+
+/// The stills by the scanner's clock, and how that runs; through a change of summer time, if more calls have their still so.
+fn clock_of(
+    exam: &Exam,
+    frames: &[Frame],
+    moments: &[PairMoment],
+    times: &[DateTime<Utc>],
+    copies: &[Option<usize>],
+) -> (Vec<NumberedStill>, Fit) {
+    let said: Vec<Said> =
+        moments.iter().map(|moment| Said { at_s: moment.at_s, mark: moment.mark }).collect();
+    let fitted = |times: &[DateTime<Utc>]| {
+        let stills = stills(exam, frames, times, copies);
+        let saved: Vec<Saved> = stills.iter().map(|still| still.saved).collect();
+        let fit = clock_fit(&said, &saved, known_offset(exam, frames).as_ref());
+        (stills, fit)
+    };
+    if let Some(fit) = clock_by_hand(exam) {
+        return (stills(exam, frames, times, copies), fit);
+    }
+    let as_written = fitted(times);
+    let Some(mut through) = through_summer_time(frames, times).map(|times| fitted(&times)) else {
+        return as_written;
+    };
+    match through.1.candidates.first_mut() {
+        Some(best) if best.explains_more(as_written.1.candidates.first()) => {
+            best.clock.method.push_str("; set by an hour during the exam, as for summer time");
+            through
+        }
+        _ => as_written,
+    }
 }
 
 /// The one clock that a person set.

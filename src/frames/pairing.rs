@@ -14,7 +14,7 @@ pub struct Pairing {
     pub rival_clocks: Vec<ClockFit>,
     /// One entry for each still, in the order of `Exam::frames`.
     pub frames: Vec<PairedFrame>,
-    /// In the same order: the place of the still that a file shows, too, in another format; none where it is a still of its own.
+    /// In the same order: the place of the still that a file shows, too, in another format or as another object; none where it is a still of its own.
     pub copies: Vec<Option<usize>>,
 }
 

@@ -1,7 +1,8 @@
 //! When each still was saved by the scanner's clock, and which files show a still that another file shows, too.
 //!
 //! Takes: the stills of an exam, as their files describe them.
-//! Gives: times that run on through a fixed acquisition time and past midnight; for a copy in another format, the still.
+//! Gives: times that run on through a fixed acquisition time, past midnight and through a change of summer time; for a file
+//! that shows the still of another one, that still.
 //! Never: changes a still; shifts a time unless the scanner's own numbers say that it ran on.
 //! Tested in: `tests/it/pair_stamps.rs`.
 
@@ -16,6 +17,12 @@ use crate::frames::folder::FILE_TIME;
 const APART_S: f64 = 1.0;
 /// A clock that falls back by more than this many hours within a date that stays the same has passed midnight.
 const MIDNIGHT_H: i64 = 20;
+/// By so many seconds a clock is set at the beginning and the end of summer time.
+const SUMMER_S: f64 = 3600.0;
+/// Stills before and after that were saved no further apart than this, in seconds.
+const STEP_PAUSE_S: f64 = 1800.0;
+/// Two objects with the same pixels show one still where their times differ by no more than this, in seconds.
+const SAME_PIXELS_S: f64 = 1.0;
 /// Two files of the same name show one still where their times differ by no more than this, in seconds.
 const SAME_NAME_S: f64 = 5.0;
 
@@ -65,16 +72,45 @@ fn past_midnight(
     Some(times)
 }
 
+/// The same times as if the scanner's clock had been set by an hour once, at the beginning or the end of summer time: it
+/// falls back by the scanner's own numbers, or leaves out an hour. None where it does so nowhere, or more than once.
+pub(super) fn through_summer_time(frames: &[Frame], times: &[DateTime<Utc>]) -> Option<Vec<DateTime<Utc>>> {
+    let mut order: Vec<usize> = (0..frames.len()).collect();
+    let numbers: Option<Vec<i64>> = frames.iter().map(|frame| frame.instance_number).collect();
+    match numbers {
+        Some(numbers) => order.sort_by_key(|idx| (numbers[*idx], times[*idx])),
+        None => order.sort_by_key(|idx| times[*idx]),
+    }
+    let set_by_s = |two: &[usize]| {
+        let later_s = (times[two[1]] - times[two[0]]).as_seconds_f64();
+        if (-SUMMER_S..STEP_PAUSE_S - SUMMER_S).contains(&later_s) {
+            Some(-SUMMER_S)
+        } else {
+            (SUMMER_S..SUMMER_S + STEP_PAUSE_S).contains(&later_s).then_some(SUMMER_S)
+        }
+    };
+    let mut steps = order.windows(2).enumerate().filter_map(|(idx, two)| Some((idx + 1, set_by_s(two)?)));
+    let (first, by_s) = steps.next().filter(|_| steps.next().is_none())?;
+    let back = TimeDelta::seconds(if by_s < 0.0 { -3600 } else { 3600 });
+    let mut through = times.to_vec();
+    for idx in &order[first..] {
+        through[*idx] = times[*idx].checked_sub_signed(back)?;
+    }
+    Some(through)
+}
+
 /// The same by the times as they are written, for stills of which no exam is known.
 pub(crate) fn copies(frames: &[Frame]) -> Vec<Option<usize>> {
     let times: Vec<DateTime<Utc>> = frames.iter().map(|frame| frame.saved_at).collect();
     copy_of(frames, &times)
 }
 
-/// For each file that shows the still of another file in another format, the place of that one.
+/// For each file that shows the still of another file, in another format or as another object, the place of that one.
 pub(super) fn copy_of(frames: &[Frame], times: &[DateTime<Utc>]) -> Vec<Option<usize>> {
     let is_picture = |frame: &Frame| frame.id.starts_with("sha256:");
-    let originals: Vec<usize> = (0..frames.len()).filter(|idx| !is_picture(&frames[*idx])).collect();
+    let twins = twin_of(frames, times);
+    let is_original = |idx: &usize| !is_picture(&frames[*idx]) && twins[*idx].is_none();
+    let originals: Vec<usize> = (0..frames.len()).filter(is_original).collect();
     let find = |idx: usize| {
         let picture = &frames[idx];
         if !is_picture(picture) {
@@ -98,7 +134,24 @@ pub(super) fn copy_of(frames: &[Frame], times: &[DateTime<Utc>]) -> Vec<Option<u
         let claimed = shared.iter().filter(|other| copy.is_some() && *other == copy).count();
         *copy = copy.filter(|_| claimed == 1);
     }
-    copies
+    copies.into_iter().zip(twins).map(|(copy, twin)| copy.or(twin)).collect()
+}
+
+/// For each object with the very pixels of one that was saved just before it, the place of the first of these.
+fn twin_of(frames: &[Frame], times: &[DateTime<Utc>]) -> Vec<Option<usize>> {
+    let mut order: Vec<usize> =
+        (0..frames.len()).filter(|idx| frames[*idx].pixels_sha256.is_some()).collect();
+    order.sort_by_key(|idx| (&frames[*idx].pixels_sha256, times[*idx], frames[*idx].instance_number, *idx));
+    let mut twins = vec![None; frames.len()];
+    let mut first: Option<usize> = None;
+    for idx in order {
+        let is_twin = |first: &usize| {
+            frames[*first].pixels_sha256 == frames[idx].pixels_sha256
+                && apart_s(times[*first], times[idx]) <= SAME_PIXELS_S
+        };
+        first = first.filter(is_twin).inspect(|first| twins[idx] = Some(*first)).or(Some(idx));
+    }
+    twins
 }
 
 /// The only one of them.

@@ -260,7 +260,7 @@ pub struct FrameRow {
     /// Why it was not taken into the exam, in words: it has no label until a person confirms whose it is.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub refused: Option<String>,
-    /// The still that this file shows, too, in another format: that one counts. Absent where it is a still of its own.
+    /// The still that this file shows, too, in another format or as another object: that one counts. Absent where it is a still of its own.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub copy_of: Option<String>,
     /// Whether a person wants it among the report's pictures; absent where nobody chose.

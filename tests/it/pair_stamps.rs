@@ -121,6 +121,80 @@ fn a_still_in_two_formats_is_one_still_with_one_label() {
     assert_eq!(ties(&exam, &all)[8], Tie::Context(4));
 }
 
+/// A scanner that writes each still twice, as two objects with the same pixels, a third of a second apart.
+#[test]
+fn a_still_that_was_written_twice_is_one_still_with_one_label() {
+    let begin = support::header().started_at;
+    let exam = exam(begin);
+    let file = |number: usize, at_s: f64, pixels: usize| Frame {
+        pixels_sha256: Some(format!("{pixels:064}")),
+        ..still(number as i64, at(begin, at_s + 60.0))
+    };
+    let twice = |apart_s: f64, differ: usize| -> Vec<Frame> {
+        let stills = SAVED_S.iter().enumerate();
+        // The call lies in the middle between the two.
+        stills
+            .flat_map(|(n, at_s)| {
+                let half_s = apart_s / 2.0;
+                [file(2 * n, at_s - half_s, n), file(2 * n + 1, at_s + half_s, n + differ)]
+            })
+            .collect()
+    };
+    let paired = pair(&exam, &twice(0.3, 0));
+    let wanted: Vec<Option<usize>> = (0..16).map(|idx: usize| (idx % 2 == 1).then(|| idx - 1)).collect();
+    assert_eq!(paired.copies, wanted);
+    let ties: Vec<Tie> = paired.frames.iter().map(|frame| frame.tie).collect();
+    assert_eq!(ties, each_save().into_iter().flat_map(|tie| [tie, tie]).collect::<Vec<_>>());
+    // Other pixels, or a frozen picture that is saved again later, are stills of their own.
+    for stills in [twice(0.3, 100), twice(2.0, 0)] {
+        assert_eq!(pair(&exam, &stills).copies, [None; 16]);
+    }
+}
+
+/// The scanner sets its own clock by an hour while the exam goes on, in autumn and in spring.
+#[test]
+fn a_clock_that_is_set_by_an_hour_during_the_exam_is_followed() {
+    let begin = support::header().started_at;
+    let exam = exam(begin);
+    let set = |by_s: f64, numbered: bool| -> Vec<Frame> {
+        let stills = SAVED_S.iter().enumerate();
+        stills
+            .map(|(n, at_s)| {
+                let at_s = at_s + 60.0 + if n >= 4 { by_s } else { 0.0 };
+                let instance_number = numbered.then_some(n as i64);
+                Frame { instance_number, ..still(n as i64, at(begin, at_s)) }
+            })
+            .collect()
+    };
+    for stills in [set(-3600.0, true), set(3600.0, true), set(3600.0, false)] {
+        let paired = pair(&exam, &stills);
+        assert_eq!(ties(&exam, &stills), each_save());
+        assert!(paired.clock.as_ref().unwrap().method.contains("set by an hour"), "{:?}", paired.clock);
+        assert_eq!(outside(&exam, &stills, &paired), [false; 8]);
+    }
+    assert!(!pair(&exam, &set(0.0, true)).clock.unwrap().method.contains("set by an hour"));
+}
+
+/// Stills of two parts of an exam, three quarters of an hour apart, that were numbered when they were exported: the clock was
+/// not set, however the numbers run.
+#[test]
+fn numbers_alone_set_no_clock() {
+    let begin = support::header().started_at;
+    let later: Vec<f64> = SAVED_S.iter().map(|at_s| at_s + if *at_s > 60.0 { 2700.0 } else { 0.0 }).collect();
+    let mut said = vec![(1.0, "left fore zone one alpha transverse")];
+    said.extend(later.iter().map(|at_s| (*at_s, "save")));
+    let exam = support::exam(&said);
+    let stills: Vec<Frame> = later
+        .iter()
+        .enumerate()
+        .map(|(n, at_s)| Frame {
+            instance_number: Some((n as i64 + 4) % 8),
+            ..still(n as i64, at(begin, at_s + 60.0))
+        })
+        .collect();
+    assert_eq!(ties(&exam, &stills), each_save());
+}
+
 #[test]
 fn a_place_that_was_called_long_ago_labels_nothing() {
     let begin = support::header().started_at;

@@ -37,7 +37,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 79] = [
+const RULES: [(&str, Find); 78] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -56,7 +56,6 @@ const RULES: [(&str, Find); 79] = [
     ("horse-unknown", stills::horse_unknown),
     ("still-of-another-horse", stills::of_another_horse),
     ("still-in-two-exams", stills::in_two_exams),
-    ("still-twice", stills::twice),
     ("still-in-two-formats", stills::in_two_formats),
     ("still-from-another-day", stills::from_another_day),
     ("still-unheard", stills::unheard),

@@ -214,29 +214,7 @@ pub(super) fn from_another_day(evidence: &Evidence) -> Vec<Hit> {
     found.iter().map(hit).collect()
 }
 
-/// Two files that show one picture: same pixels, saved at the same instant.
-pub(super) fn twice(evidence: &Evidence) -> Vec<Hit> {
-    let stills: Vec<(&Frame, &FrameRow)> = counted(evidence).collect();
-    let mut hits = Vec::new();
-    for (idx, (frame, row)) in stills.iter().enumerate() {
-        let same = |(other, _): &&(&Frame, &FrameRow)| {
-            other.pixels_sha256.is_some()
-                && other.pixels_sha256 == frame.pixels_sha256
-                && other.saved_at == frame.saved_at
-        };
-        if let Some((_, first)) = stills[..idx].iter().find(same) {
-            let message = format!(
-                "still `{}` shows the same picture as `{}`; leave one of them out",
-                row.name(),
-                first.name()
-            );
-            hits.push(Hit::still(row, message));
-        }
-    }
-    hits
-}
-
-/// Files that show a still which is there in another format, too: one line for all.
+/// Files that show a still which is there in another file, too: one line for all.
 pub(super) fn in_two_formats(evidence: &Evidence) -> Vec<Hit> {
     let rows: Vec<&FrameRow> = counted(evidence).map(|(_, row)| row).collect();
     let copies: Vec<(&FrameRow, &FrameRow)> = rows
@@ -249,7 +227,7 @@ pub(super) fn in_two_formats(evidence: &Evidence) -> Vec<Hit> {
         more => format!(" (and {more} more do)"),
     };
     let message = format!(
-        "`{}` shows the still `{}` in another format{more}; each is used once, from its DICOM file",
+        "`{}` shows the still `{}` a second time{more}; each is used once, from its first DICOM file",
         copy.name(),
         original.name()
     );
