@@ -59,8 +59,26 @@ pub enum DayListError {
     #[error("the list of the day is no table: {0}; save it as CSV in UTF-8")]
     Table(#[from] csv::Error),
     /// It does not name its columns.
-    #[error("the list of the day has no column `horse`; its first line must name the columns")]
-    NoHorses,
+    #[error(
+        "the list of the day has no column `horse`: its first line has {found}; name the columns there, as in {}",
+        Appointment::COLUMNS.join(", ")
+    )]
+    NoHorses {
+        /// What its first line has.
+        found: String,
+    },
+    /// Its letters can be read in several ways.
+    #[error(
+        "line {line} of the list of the day `{path}` has letters that can be read in several ways; save it again as CSV in \
+         UTF-8: in a spreadsheet choose `Save as`, and there the file type `CSV UTF-8`, or the character set `UTF-8`",
+        path = path.shown()
+    )]
+    Letters {
+        /// The file.
+        path: PathBuf,
+        /// Which, counted from 1.
+        line: usize,
+    },
     /// A row cannot be taken.
     #[error("row {row} of the list of the day: {why}")]
     Row {
@@ -85,7 +103,27 @@ pub enum DayListError {
 /// When it cannot be read, or a row of it can be read in two ways.
 pub fn read(path: &Path) -> Result<Vec<Appointment>, DayListError> {
     let failed = |source| DayListError::Read { path: path.to_owned(), source };
-    parse(&std::fs::read_to_string(path).map_err(failed)?)
+    let bytes = std::fs::read(path).map_err(failed)?;
+    let letters = |line| DayListError::Letters { path: path.to_owned(), line };
+    parse(&text_of(bytes).map_err(letters)?)
+}
+
+/// Letters beyond ASCII that the character sets of western and middle Europe (ISO 8859-1, -2 and -15, and the Windows ones
+/// made after them) have in one place.
+const SHARED_LETTERS: &str = "ÁÂÄÇÉËÍÎÓÔÖÚÜÝßáâäçéëíîóôöúüý";
+
+/// The text of a file: UTF-8, else one byte a letter where these mean the same whatever the character set is; else the line
+/// in which they do not.
+fn text_of(bytes: Vec<u8>) -> Result<String, usize> {
+    let bytes = match String::from_utf8(bytes) {
+        Ok(text) => return Ok(text),
+        Err(error) => error.into_bytes(),
+    };
+    let is_shared = |byte: u8| byte.is_ascii() || SHARED_LETTERS.contains(char::from(byte));
+    match bytes.iter().position(|byte| !is_shared(*byte)) {
+        Some(at) => Err(1 + bytes[..at].iter().filter(|byte| **byte == b'\n').count()),
+        None => Ok(bytes.into_iter().map(char::from).collect()),
+    }
 }
 
 /// Reads the text of a table: parted by commas or semicolons, with the names of the columns in the first line.
@@ -99,9 +137,14 @@ pub fn parse(table: &str) -> Result<Vec<Appointment>, DayListError> {
     let delimiter = if first.contains(';') { b';' } else { b',' };
     let mut reader =
         csv::ReaderBuilder::new().delimiter(delimiter).trim(csv::Trim::All).from_reader(table.as_bytes());
-    if !reader.headers()?.iter().any(|name| name == "horse") {
-        return Err(DayListError::NoHorses);
+    // Spreadsheets begin names with a capital, and people part their words by a space.
+    let named = reader.headers()?.iter().map(|name| name.to_lowercase().replace([' ', '-'], "_"));
+    let named: csv::StringRecord = named.collect();
+    if !named.iter().any(|name| name == "horse") {
+        let found: Vec<String> = reader.headers()?.iter().map(|name| format!("`{name}`")).collect();
+        return Err(DayListError::NoHorses { found: found.join(", ") });
     }
+    reader.set_headers(named);
     let mut rows: Vec<Appointment> = Vec::new();
     for (row, read) in (1..).zip(reader.deserialize()) {
         let mut found: Appointment = read?;
@@ -175,6 +218,21 @@ pub fn choose<'a>(rows: &'a [Appointment], number: &str) -> Result<&'a Appointme
 }
 
 impl Appointment {
+    /// The columns of a table of the day; only `horse` must be there.
+    pub const COLUMNS: [&str; 11] = [
+        "number",
+        "time",
+        "horse",
+        "horse_id",
+        "owner",
+        "species",
+        "breed",
+        "sex",
+        "accession",
+        "study",
+        "procedure",
+    ];
+
     fn each_cell(&mut self, mut change: impl FnMut(&mut String)) {
         let Appointment {
             number,
@@ -246,6 +304,32 @@ mod tests {
         assert_eq!(choose(&rows, " 2 ").unwrap().horse().name.as_deref(), Some("Bramble"));
         assert!(rows[1].order().is_none());
         assert!(choose(&rows, "3").unwrap_err().to_string().contains("only `1`, `2`"));
+    }
+
+    #[test]
+    fn a_spreadsheets_capitals_spaces_and_letters_are_read() {
+        let rows = parse("Horse,Number,Horse ID\nJuniper,7,4711\n").unwrap();
+        assert_eq!((rows[0].number.as_str(), rows[0].horse_id.as_str()), ("7", "4711"));
+        let why = parse("Name;No\nJuniper;1\n").unwrap_err().to_string();
+        assert!(
+            why.contains("has `Name`, `No`") && why.contains("as in number, time, horse, horse_id"),
+            "{why}"
+        );
+        // What every column of a written table is called.
+        let written =
+            table(&[Appointment { horse: "Juniper".to_owned(), ..Appointment::default() }]).unwrap();
+        assert_eq!(written.lines().next(), Some(Appointment::COLUMNS.join(",").as_str()));
+        let file = tempfile::NamedTempFile::new().unwrap();
+        let read_bytes = |bytes: &[u8]| {
+            std::fs::write(file.path(), bytes).unwrap();
+            read(file.path())
+        };
+        // ISO 8859-1: `Müller` and `José`.
+        let rows = read_bytes(b"horse,owner\nJuniper,M\xfcller\nJos\xe9,\n").unwrap();
+        assert_eq!((rows[0].owner.as_str(), rows[1].horse.as_str()), ("Müller", "José"));
+        // 0xE8 is another letter in the west of Europe than in its middle.
+        let why = read_bytes(b"horse\nJuniper\nHel\xe8ne\n").unwrap_err().to_string();
+        assert!(why.contains("line 3 of the list") && why.contains("`CSV UTF-8`"), "{why}");
     }
 
     #[test]

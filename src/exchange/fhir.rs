@@ -198,14 +198,16 @@ impl Making<'_> {
 
     fn observations(&mut self) -> Vec<Value> {
         let record = self.input.record;
-        let calls =
-            standing(&record.calls).filter(|call| matches!(call.kind, CallKind::Value | CallKind::Finding));
+        // A value that another one replaces is no observation of its own: the one that counts names it.
+        let calls = standing(&record.calls)
+            .filter(|call| matches!(call.kind, CallKind::Value | CallKind::Finding))
+            .filter(|call| call.replaced_by.is_none());
         let mut results = Vec::new();
         for call in calls {
             let observation = self.said(call);
             results.push(json!({"reference": self.put(&format!("call {}", call.seq), observation)}));
         }
-        for entry in &record.entries {
+        for entry in record.entries.iter().filter(|entry| entry.replaced_by.is_none()) {
             let observation = self.entered(entry);
             results.push(json!({"reference": self.put(&format!("entry {}", entry.seq), observation)}));
         }
@@ -272,6 +274,7 @@ impl Making<'_> {
             words => notes.push(format!("as heard: {words}")),
         }
         notes.extend(super::group::doubts(call));
+        notes.extend(super::group::replaces(input.record, call.seq));
         let mut out = self.observation(
             &call.place,
             call.said_at,
@@ -323,6 +326,8 @@ impl Making<'_> {
         if let Some(still) = still.filter(|still| !still.doubt.is_empty()) {
             notes.push(format!("label of the still {} in doubt: {}", still.name(), still.doubt.join("; ")));
         }
+        notes.extend(super::group::replaces(self.input.record, entry.seq));
+        notes.extend(super::group::contradicted(&entry.contradicted_by));
         let mut out = self.observation(&entry.place, entry.at, how, &notes);
         self.put_number(
             &mut out,

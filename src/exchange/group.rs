@@ -20,11 +20,12 @@ use crate::exam::closed_sets::CallKind;
 use crate::exam::event::Entered;
 use crate::exam::place::Place;
 use crate::exam::seq::Seq;
-use crate::knowledge::record::{CallRow, EntryRow, FrameRow, standing};
+use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Record, standing};
 use crate::language::closed_sets::Class;
 use crate::report::words::{amount, meaning};
 
-/// Every group of an exam, in the order of the journal.
+/// Every group of an exam, in the order of the journal; of several values for one thing the one that counts, which names the
+/// others.
 pub(super) fn groups(input: &ExportInput, stills: &[Still]) -> Vec<ContentItem> {
     let mut found: Vec<(Seq, ContentItem)> = Vec::new();
     let mut said: BTreeMap<[Option<&str>; 4], Vec<&CallRow>> = BTreeMap::new();
@@ -36,11 +37,14 @@ pub(super) fn groups(input: &ExportInput, stills: &[Still]) -> Vec<ContentItem> 
         }
     }
     for calls in said.into_values() {
-        if let Some(first) = calls.first() {
-            found.push((first.seq, spoken_group(input, stills, first, &calls)));
+        // Named after the first that was said, so that it stays the same when another value comes to count.
+        let Some(first) = calls.first().copied() else { continue };
+        let counting: Vec<&CallRow> = calls.into_iter().filter(|call| call.replaced_by.is_none()).collect();
+        if !counting.is_empty() {
+            found.push((first.seq, spoken_group(input, stills, first, &counting)));
         }
     }
-    for entry in &input.record.entries {
+    for entry in input.record.entries.iter().filter(|entry| entry.replaced_by.is_none()) {
         found.push((entry.seq, entry_group(input, stills, entry)));
     }
     found.sort_by_key(|(seq, _)| *seq);
@@ -130,12 +134,15 @@ fn spoken_group(input: &ExportInput, stills: &[Still], first: &CallRow, calls: &
     let numbers: Vec<ContentItem> = numbers.collect();
     let doubts: Vec<ContentItem> =
         calls.iter().flat_map(|call| doubts(call)).map(|text| comment(&text)).collect();
+    let replaced = calls.iter().flat_map(|call| replaces(input.record, call.seq));
+    let replaced: Vec<ContentItem> = replaced.map(|text| comment(&text)).collect();
     group(input, &tracking, "1501")
         .with(sites(&site, &[]))
         .with(sources(input, stills, &first.place))
         .with(numbers)
         .with(view(&site))
         .with(calls.iter().map(|call| comment(&as_heard(call))))
+        .with(replaced)
         .with(doubts)
 }
 
@@ -229,11 +236,32 @@ pub(super) fn doubts(call: &CallRow) -> impl Iterator<Item = String> {
     let about = call.approx.then(|| format!("{term} said as about that much"));
     let possible = call.certainty.map(|_| format!("{term} only possible, neither seen nor ruled out"));
     let copied = call.copied.then(|| "said as the same again".to_owned());
+    let opposed = contradicted(&call.contradicted_by);
     let corrected = (!call.corrected_by.is_empty()).then(|| {
         let lines: Vec<String> = call.corrected_by.iter().map(Seq::to_string).collect();
         format!("{term} corrected by journal line {}", lines.join(", "))
     });
-    against.chain(assumed).chain(about).chain(possible).chain(copied).chain(corrected)
+    against.chain(assumed).chain(about).chain(possible).chain(copied).chain(corrected).chain(opposed)
+}
+
+/// That something says the opposite of the same place; which of them is right nobody has said.
+pub(super) fn contradicted(by: &[Seq]) -> Option<String> {
+    let lines: Vec<String> = by.iter().map(Seq::to_string).collect();
+    (!by.is_empty()).then(|| format!("contradicted by journal line {}", lines.join(", ")))
+}
+
+/// The values that this one replaces, each in words: they are in no export on their own.
+pub(super) fn replaces(record: &Record, seq: Seq) -> Vec<String> {
+    let said = record.calls.iter().filter(|call| call.replaced_by == Some(seq)).map(|call| {
+        let term = call.term.as_deref().unwrap_or_default();
+        format!("replaces {term} {}, spoken, journal line {}", amount(call), call.seq)
+    });
+    let entered = record.entries.iter().filter(|entry| entry.replaced_by == Some(seq)).map(|entry| {
+        let how = if entry.traced { "traced" } else { "typed" };
+        let unit = entry.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
+        format!("replaces {} {}{unit}, {how}, journal line {}", entry.term, entry.number, entry.seq)
+    });
+    said.chain(entered).collect()
 }
 
 fn entry_group(input: &ExportInput, stills: &[Still], entry: &EntryRow) -> ContentItem {
@@ -279,7 +307,9 @@ fn entry_group(input: &ExportInput, stills: &[Still], entry: &EntryRow) -> Conte
     let doubt = label.filter(|frame| !frame.doubt.is_empty()).map(|frame| {
         comment(&format!("label of the still {} in doubt: {}", frame.name(), frame.doubt.join("; ")))
     });
-    body.with([value]).with(view(&site)).with(by).with(hand).with(doubt)
+    let replaced = replaces(input.record, entry.seq).into_iter().map(|text| comment(&text));
+    let opposed = contradicted(&entry.contradicted_by).map(|text| comment(&text));
+    body.with([value]).with(view(&site)).with(by).with(hand).with(doubt).with(replaced).with(opposed)
 }
 
 /// The corners of what was traced.

@@ -144,7 +144,8 @@ fn annotation(still: &Still, frame_number: Option<u32>) -> DataSet {
 
 /// The outlines of a still that count, each with the number of its frame.
 fn traced(input: &ExportInput, still: &Still) -> Vec<(u32, Vec<(f64, f64)>)> {
-    let counts = |seq: Seq| input.record.entries.iter().any(|entry| entry.seq == seq);
+    let counts =
+        |seq: Seq| input.record.entries.iter().any(|entry| entry.seq == seq && entry.replaced_by.is_none());
     let of_still = input
         .exam
         .entries

@@ -13,6 +13,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
+use dicom_core::dictionary::UidDictionary as _;
+use dicom_dictionary_std::StandardSopClassDictionary;
 use dicom_dictionary_std::uids;
 use dicom_ul::association::server::AccessControl;
 use dicom_ul::association::{Association, ServerAssociationOptions};
@@ -67,6 +69,8 @@ const BIG_ENDIAN: &str = "1.2.840.10008.1.2.2";
 
 /// Longest PDU that is taken, in bytes.
 const PDU_BYTES_MAX: u32 = 131_072;
+/// Classes that are named in one line of the log.
+const CLASSES_NAMED_MAX: usize = 5;
 /// How often the door is looked at while nobody comes.
 const LOOK_MS: u64 = 20;
 
@@ -101,13 +105,40 @@ impl AccessControl for Allowed<'_> {
     }
 }
 
+/// A class by its name in the standard, where it has one.
+fn class_name(uid: &str) -> String {
+    StandardSopClassDictionary.by_uid(uid).map_or(uid, |known| known.name).to_owned()
+}
+
+/// What a scanner proposed that is not taken, where it left without a word: most likely that is what it has.
+fn left_silent(contexts: &[PresentationContextNegotiated]) -> String {
+    use PresentationContextResultReason::Acceptance;
+    let class =
+        |context: &PresentationContextNegotiated| class_name(context.abstract_syntax.trim_end_matches('\0'));
+    let refused: BTreeSet<String> =
+        contexts.iter().filter(|context| context.reason != Acceptance).map(class).collect();
+    let some: Vec<&str> = refused.iter().take(CLASSES_NAMED_MAX).map(String::as_str).collect();
+    let more = match refused.len() - some.len() {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    if some.is_empty() {
+        return "it connected and sent nothing".to_owned();
+    }
+    format!(
+        "it connected and sent nothing; of what it proposed these classes are not taken: {}{more}; ultrasound and secondary \
+         capture are",
+        some.join(", ")
+    )
+}
+
 /// What a scanner wanted to send and cannot: it gives up without a word of its own, so the log says why.
 ///
 /// Scanners propose much that they never send; only what could be a still is told, unless nothing was agreed on at all.
 fn not_agreed(contexts: &[PresentationContextNegotiated]) -> Option<String> {
     use PresentationContextResultReason::{Acceptance, TransferSyntaxesNotSupported};
     let class =
-        |context: &PresentationContextNegotiated| context.abstract_syntax.trim_end_matches('\0').to_owned();
+        |context: &PresentationContextNegotiated| class_name(context.abstract_syntax.trim_end_matches('\0'));
     let taken: BTreeSet<String> =
         contexts.iter().filter(|context| context.reason == Acceptance).map(class).collect();
     let packed: BTreeSet<String> = contexts
@@ -279,15 +310,20 @@ impl Receiver {
         };
         let association = options.establish(socket).map_err(|error| nobody(&error))?;
         let from = association.peer_ae_title().trim().to_owned();
-        if let Some(why) = not_agreed(association.presentation_contexts()) {
-            self.reception.refuse(&from, peer, "", &why, seen);
+        let why = not_agreed(association.presentation_contexts());
+        if let Some(why) = &why {
+            self.reception.refuse(&from, peer, "", why, seen);
         }
         let until = Instant::now() + self.reception.limits.connection_max;
         let mut visit = Visit::new(&self.reception, association, peer, from, seen);
         while Instant::now() < until && !stop.load(Ordering::Relaxed) {
             match visit.next() {
                 Ok(true) => {}
-                Ok(false) => return Ok(()),
+                Ok(false) if visit.has_spoken || why.is_some() => return Ok(()),
+                Ok(false) => {
+                    let contexts = visit.association.presentation_contexts();
+                    return Err((visit.from.clone(), left_silent(contexts)));
+                }
                 Err(ended) => {
                     let said = (visit.from.clone(), ended.to_string());
                     // The peer may be gone already.

@@ -97,6 +97,8 @@ pub(super) struct Visit<'a> {
     pub(super) association: ServerAssociation<TcpStream>,
     peer: SocketAddr,
     pub(super) from: String,
+    /// It gave a command.
+    pub(super) has_spoken: bool,
     command: Vec<u8>,
     /// The object that comes in, with its command; without a file where it was refused but its data still come.
     coming: Option<(Message, Result<Coming, Refusal>)>,
@@ -113,7 +115,17 @@ impl<'a> Visit<'a> {
         from: String,
         seen: &'a (dyn Fn(&ReceivedObject) + Sync),
     ) -> Visit<'a> {
-        Visit { reception, association, peer, from, command: Vec::new(), coming: None, asking: None, seen }
+        Visit {
+            reception,
+            association,
+            peer,
+            from,
+            has_spoken: false,
+            command: Vec::new(),
+            coming: None,
+            asking: None,
+            seen,
+        }
     }
 
     /// Takes one PDU; `false` at the end of the talk.
@@ -155,6 +167,7 @@ impl<'a> Visit<'a> {
     }
 
     fn command(&mut self, message: Message, context: u8) -> Result<(), Ended> {
+        self.has_spoken = true;
         if self.coming.is_some() || self.asking.is_some() {
             return Err(Ended::Protocol("a command before the data of the last one had come"));
         }

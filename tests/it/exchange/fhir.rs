@@ -76,6 +76,43 @@ fn the_bundle_is_valid_before_and_after_a_signature_and_says_which_it_is() {
 }
 
 #[test]
+fn of_two_values_for_one_thing_the_one_that_counts_goes_out_and_names_the_other() {
+    let exam = folder();
+    enter(exam.path());
+    let bundle: Value = serde_json::from_str(&bundle(exam.path())).unwrap();
+    let of_area = |row: &&&Value| row["code"]["text"] == "area" && row["bodySite"].to_string().contains("2B");
+    let all = of_kind(&bundle, "Observation");
+    let areas: Vec<&&Value> = all.iter().filter(of_area).collect();
+    assert_eq!(areas.len(), 1, "{areas:?}");
+    assert_eq!(areas[0]["valueQuantity"]["value"], 2.36);
+    assert!(
+        areas[0]["note"].to_string().contains("replaces area 112 mm2, spoken, journal line"),
+        "{areas:?}"
+    );
+    // The table and the record keep both, and say which counts.
+    let rows = |form: &str, file: &str| {
+        let out = exam.path().join(file);
+        export(exam.path(), form, &["--out", out.to_str().unwrap()], 0);
+        std::fs::read_to_string(out).unwrap()
+    };
+    let record: Value = serde_json::from_str(&rows("json", "record.json")).unwrap();
+    let counting = &record["entries"][0];
+    let said = record["calls"].as_array().unwrap().iter().find(|call| call["number"] == 112.0).unwrap();
+    assert_eq!((&said["replaced_by"], &counting["replaced_by"]), (&counting["seq"], &Value::Null));
+    let table = rows("csv", "record.csv");
+    let mut table = csv::Reader::from_reader(table.as_bytes());
+    let column = table.headers().unwrap().iter().position(|name| name == "replaced_by").unwrap();
+    let term = table.headers().unwrap().iter().position(|name| name == "term").unwrap();
+    let marks: Vec<String> = table
+        .records()
+        .map(Result::unwrap)
+        .filter(|row| &row[term] == "area")
+        .map(|row| row[column].to_owned())
+        .collect();
+    assert_eq!(marks, [counting["seq"].to_string(), String::new(), String::new()]);
+}
+
+#[test]
 fn the_judge_sees_an_animal_without_a_species_and_a_unit_that_is_none() {
     let exam = folder();
     let whole = bundle(exam.path());

@@ -115,6 +115,31 @@ fn half_a_message_an_object_too_large_and_noise_leave_nothing_behind() {
     assert_eq!(code, Some(0), "it still serves: {said}");
 }
 
+/// By default `storescu` proposes every class; a picture of a class that is not taken ends it without a word to us.
+#[test]
+fn a_sender_that_leaves_without_sending_is_a_line_in_the_log() {
+    let exam = folder();
+    let foreign = tempfile::tempdir().unwrap();
+    let file = foreign.path().join("ct.dcm");
+    let mut still = dicom_object::open_file(&stills(exam.path())[0]).unwrap();
+    let class = dicom_dictionary_std::uids::CT_IMAGE_STORAGE;
+    still.put(dicom_core::DataElement::new(
+        dicom_dictionary_std::tags::SOP_CLASS_UID,
+        dicom_core::VR::UI,
+        dicom_core::PrimitiveValue::from(class),
+    ));
+    still.meta_mut().media_storage_sop_class_uid = class.to_owned();
+    still.write_to_file(&file).unwrap();
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &[]);
+    let (code, said) = receiving.storescu(&[file.to_str().unwrap()]);
+    assert_ne!(code, Some(0), "{said}");
+    let log = receiving.await_log(|log| log.len() == 1);
+    assert!(log[0].why.contains("it connected and sent nothing; of what it proposed"), "{log:?}");
+    assert!(log[0].why.contains("Storage"), "by its name: {log:?}");
+    assert_eq!(names(into.path()), Vec::<String>::new());
+}
+
 #[test]
 fn a_flood_of_open_connections_is_cut_off_and_nothing_fails() {
     let into = tempfile::tempdir().unwrap();
