@@ -20,7 +20,7 @@ use crate::exam::seq::Seq;
 use crate::exam_folder::FolderError;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::pair::pair;
-use crate::knowledge::contradiction::{Contradiction, contradictions};
+use crate::knowledge::contradiction::{Abnormal, Contradiction, contradictions};
 use crate::knowledge::label::labels;
 use crate::review::desk::Desk;
 use crate::review::judge::{judge, may_change};
@@ -133,17 +133,23 @@ fn contradicts(desk: &Desk, exam: &Exam, review: &Review, place: Option<View>) -
         put(Seq(next.0 + 1), Change::Place { seq: next, place });
     }
     let after = desk.folder.exam_of(&lines, &desk.protocols)?;
-    let known: BTreeSet<(Seq, Seq)> =
-        contradictions(exam).iter().map(|both| (both.normal.seq, both.finding.seq)).collect();
-    let is_new = |both: &Contradiction| !known.contains(&(both.normal.seq, both.finding.seq));
-    let Some(both) = contradictions(&after).into_iter().find(is_new) else { return Ok(()) };
-    let at = both.finding.context.place.in_words(&desk.protocols);
+    let known: BTreeSet<(Seq, Seq)> = contradictions(exam, &desk.protocols)
+        .iter()
+        .map(|both| (both.normal.seq, both.finding.seq()))
+        .collect();
+    let is_new = |both: &Contradiction| !known.contains(&(both.normal.seq, both.finding.seq()));
+    let Some(both) = contradictions(&after, &desk.protocols).into_iter().find(is_new) else { return Ok(()) };
+    let at = both.finding.place().in_words(&desk.protocols);
     let said = |call: &LoggedCall| match call.is_added() {
         true => format!("“{}”, added by hand", call.act),
         false => format!("“{}”, call {}", call.act, call.seq),
     };
+    let finding = match both.finding {
+        Abnormal::Call(call) => said(call),
+        Abnormal::Entry(_) => format!("“{}”", both.finding.what()),
+    };
     Err(Refusal::Contradicts(Problem {
-        message: format!("{at}: {} contradicts {}", said(both.finding), said(both.normal)),
+        message: format!("{at}: {finding} contradicts {}", said(both.normal)),
         help: "listen to both; save it only if it is right".to_owned(),
     }))
 }

@@ -34,7 +34,7 @@ use crate::report::overlay::{Overlays, overlays};
 use crate::review::cache::{self, file_state};
 use crate::review::doing::{Doing, TaskKind};
 use crate::review::history::{Deed, history};
-use crate::review::question::{FindingQuestion, questions};
+use crate::review::question::{FindingQuestion, informing, questions};
 
 /// An exam folder that is open for review.
 #[derive(Debug)]
@@ -84,6 +84,8 @@ pub(super) struct Shown<'a> {
     bytes: u64,
     record: &'a Record,
     questions: Vec<FindingQuestion>,
+    /// What only informs.
+    informing: Vec<FindingQuestion>,
     /// What people did, oldest first; what was taken back, too.
     history: &'a [Deed],
     utterances: Vec<UtteranceRow<'a>>,
@@ -288,6 +290,7 @@ impl Desk {
             version: *version,
             bytes: *bytes,
             questions: questions(record, &self.protocols.rules),
+            informing: informing(record, &self.protocols.rules),
             history,
             utterances: exam.utterances.iter().map(utterance).collect(),
             acts: exam.calls.iter().map(|call| (call.seq, &call.act)).collect(),

@@ -20,8 +20,10 @@ pub struct FindingQuestion {
     pub rule: String,
     /// How much it matters.
     pub severity: Severity,
-    /// What is the matter and what to do.
+    /// What is the matter and what to do, as the record has it.
     pub text: String,
+    /// The same for people at the desk: a still by its number there, not by the name of its file.
+    pub shown: String,
     /// The call it points to.
     pub call_seq: Option<Seq>,
     /// When it is about, where the record says so.
@@ -33,20 +35,30 @@ pub struct FindingQuestion {
     /// Labels to choose between.
     pub rivals: Vec<RivalLabel>,
     /// How many stills and calls hang on it.
-    pub settles: usize,
+    pub concerns: usize,
 }
 
 /// The open questions of an exam, the most dangerous first: what may be of another horse, then of another limb, then worse
-/// ones before others; among those what settles most, then the earliest. What only informs comes last.
+/// ones before others; among those what concerns most, then the earliest.
 #[must_use]
 pub fn questions(record: &Record, rules: &Rules) -> Vec<FindingQuestion> {
-    let open = record.findings.iter().filter(|finding| finding.settled.is_none());
+    of_findings(record, rules, Finding::is_open)
+}
+
+/// What only informs and nobody has settled, in the same order: nothing has to be done about it.
+#[must_use]
+pub(super) fn informing(record: &Record, rules: &Rules) -> Vec<FindingQuestion> {
+    of_findings(record, rules, |finding| finding.settled.is_none() && !finding.is_open())
+}
+
+fn of_findings(record: &Record, rules: &Rules, wanted: impl Fn(&Finding) -> bool) -> Vec<FindingQuestion> {
+    let open = record.findings.iter().filter(|finding| wanted(finding));
     let mut all: Vec<FindingQuestion> = open.map(|finding| question(record, finding)).collect();
     let danger = |id: &str| rules.rule(id).map(|rule| rule.danger).unwrap_or_default();
     // A stable sort: equal ones keep the order of the record.
     all.sort_by_key(|question| {
-        let FindingQuestion { rule, severity, settles, .. } = question;
-        (*severity == Severity::Info, danger(rule), *severity, std::cmp::Reverse(*settles))
+        let FindingQuestion { rule, severity, concerns, .. } = question;
+        (danger(rule), *severity, std::cmp::Reverse(*concerns))
     });
     all
 }
@@ -57,18 +69,33 @@ fn question(record: &Record, finding: &Finding) -> FindingQuestion {
         rule: finding.rule.clone(),
         severity: finding.severity,
         text: finding.message.clone(),
+        shown: by_number(&finding.message, record),
         call_seq: finding.call_seq.or_else(|| still.and_then(|row| row.call_seq)),
         at: finding.at,
         still: finding.frame.clone(),
         place: finding.place.clone(),
         rivals: still.map(|row| row.rivals.clone()).unwrap_or_default(),
-        settles: settles(record, finding, still),
+        concerns: concerns(record, finding, still),
     }
+}
+
+/// The sentence with each still called by its number at the desk; a file name that two stills have stays.
+fn by_number(message: &str, record: &Record) -> String {
+    let mut shown = message.to_owned();
+    for (idx, frame) in record.frames.iter().enumerate() {
+        let name = format!("`{}`", frame.name());
+        let is_sole = || record.frames.iter().filter(|other| other.name() == frame.name()).count() == 1;
+        if shown.contains(&name) && is_sole() {
+            let number = format!("still {}", idx + 1);
+            shown = shown.replace(&format!("still {name}"), &number).replace(&name, &number);
+        }
+    }
+    shown
 }
 
 /// A question of a still concerns that still, or all of a patient that was refused; one of the whole exam concerns every
 /// still without a certain label; a call concerns what it labels.
-fn settles(record: &Record, finding: &Finding, still: Option<&FrameRow>) -> usize {
+fn concerns(record: &Record, finding: &Finding, still: Option<&FrameRow>) -> usize {
     if let Some(still) = still {
         let same = |row: &&FrameRow| row.refused.is_some() && row.patient == still.patient;
         return if still.refused.is_some() { record.frames.iter().filter(same).count() } else { 1 };

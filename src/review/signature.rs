@@ -25,6 +25,9 @@ pub(super) struct Signing {
     /// Seen once that files are gone, and meant all the same.
     #[serde(default)]
     confirmed: bool,
+    /// No impression is wanted.
+    #[serde(default)]
+    no_impression: bool,
 }
 
 /// The first vet of a practice.
@@ -100,7 +103,8 @@ pub(super) fn people_shown() -> Vec<PersonShown> {
 /// Signs the record as the vet has seen it.
 pub(super) fn sign_here(desk: &Desk, asked: &Signing) -> Result<Seq, Refusal> {
     let signer = Signer { name: &asked.by, passphrase: &asked.passphrase };
-    let seen = Seen { last: Some(asked.seen), incomplete: asked.confirmed };
+    let seen =
+        Seen { last: Some(asked.seen), incomplete: asked.confirmed, no_impression: asked.no_impression };
     let signed = sign(&desk.folder, &desk.protocols, &people()?, signer, seen);
     signed.map_err(refusal)
 }
@@ -117,6 +121,10 @@ fn refusal(error: SignError) -> Refusal {
         SignError::Overtaken => Refusal::Overtaken(Problem {
             message: "the exam has changed since this page showed it".to_owned(),
             help: "nothing was signed; check it again, then sign".to_owned(),
+        }),
+        SignError::NoImpression => Refusal::Wrong(Problem {
+            message: "no impression is written, so the signed report would have none".to_owned(),
+            help: "nothing was signed; write it, or tick that none is wanted".to_owned(),
         }),
         SignError::Incomplete { lacking } => Refusal::Contradicts(Problem {
             message: lacking,

@@ -296,8 +296,14 @@ fn a_vet_signs_what_they_have_seen_with_a_key_that_only_they_can_read_and_a_chan
     assert_eq!(begin("V-1", "short"), 422, "a passphrase is long");
     assert_eq!(begin("V-1", words), 200);
     assert_eq!(begin("V-2", words), 422, "the desk makes the first vet only");
-    let wish =
-        |passphrase: &str, seen: u64| json!({"by": "Dr Example", "passphrase": passphrase, "seen": seen});
+    let wish = |passphrase: &str, seen: u64| json!({"by": "Dr Example", "passphrase": passphrase, "seen": seen, "no_impression": true});
+    let mut without = wish(words, seen);
+    without["no_impression"] = false.into();
+    let (status, told) = desk.post("/api/sign", &without);
+    assert!(
+        status == 422 && told["message"].as_str().unwrap().contains("no impression is written"),
+        "{told}"
+    );
     let sign = |passphrase: &str, seen: u64| {
         let mut wish = wish(passphrase, seen);
         wish["confirmed"] = true.into();

@@ -57,6 +57,7 @@ impl Folder {
             animal: None,
             stated_site: None,
             pixels_sha256: None,
+            study: None,
             also_in: Vec::new(),
             content_at: None,
             scanner: None,

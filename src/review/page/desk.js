@@ -31,7 +31,16 @@ const SEVERITY = { error: ["!!", "Wrong or lost"], warn: ["!", "Check"], info: [
 const identity = (question) => [question.rule, question.call_seq ?? "", question.still ?? "", question.text].join("|");
 const stillNumber = (id) => exam.record.frames.findIndex((row) => row.id === id);
 const callOf = (seq) => exam.record.calls.find((call) => call.seq === seq);
-const current = () => exam.questions.findIndex((question) => identity(question) === at?.question);
+/** Everything that may lie on the bench as a question: first what is open, then what only informs. */
+const asked = () => [...exam.questions, ...exam.informing];
+const current = () => asked().findIndex((question) => identity(question) === at?.question);
+/** Questions that were listened to since the page was opened. */
+const listenedTo = new Set();
+/** What was typed as the reason of the question at hand. */
+let reason = "";
+
+/** Why something is left as it is: in the person's words, else what is known of how it was looked at. */
+const asItIs = (question) => reason || (listenedTo.has(identity(question)) ? "as it is, after listening" : "as it is");
 
 /** Fetches the exam. The page is drawn anew only when the journal has grown, so that nothing is taken from under a hand. */
 async function load() {
@@ -86,10 +95,11 @@ async function change(what, why = "", { place, confirmed = false } = {}) {
 }
 
 /** A change that settles the question at hand: the next one comes onto the bench. */
-async function settle(what, words) {
+async function settle(what, words, why = reason) {
   const place = current();
   try {
-    await change(what);
+    await change(what, why);
+    reason = "";
   } catch (error) { say(error.message, true); await load().catch(() => {}); return; }
   const left = exam.questions.length;
   if (place >= 0 && current() < 0) {
@@ -105,6 +115,7 @@ function go(what, focus = true) {
   // Whatever was being traced is left: the bench is drawn anew.
   isTracing(false);
   stopLoop();
+  if (at?.question !== what?.question) reason = "";
   at = what;
   draw();
   if (focus) { find("bench").focus({ preventScroll: true }); bringIntoView(); }
@@ -181,21 +192,28 @@ function head() {
 
 /** The open questions; the list is made anew only when the exam has grown, else only the mark moves. */
 function list() {
-  if (drawn !== exam.bytes) fill(find("questions"), exam.questions.map((question) => {
+  const item = (question) => {
     const [sign, word] = SEVERITY[question.severity];
     return make("li", {}, make("button", { type: "button", class: question.severity, onclick: () => go({ question: identity(question) }) },
       make("span", { class: "sign", title: word }, make("span", { "aria-hidden": "true" }, sign), make("span", { class: "hidden" }, word)),
-      make("span", {}, quoted(question.text))));
-  }));
-  find("questions").querySelector("[aria-current]")?.removeAttribute("aria-current");
-  const here = find("questions").children[current()]?.firstElementChild;
+      make("span", {}, quoted(question.shown))));
+  };
+  if (drawn !== exam.bytes) {
+    fill(find("questions"), exam.questions.map(item));
+    fill(find("informing-in"), exam.informing.map(item));
+    find("informing").hidden = !exam.informing.length;
+    find("informing-count").textContent = `${counted(exam.informing.length, "note")}, nothing to do`;
+  }
+  document.querySelectorAll("#questions [aria-current], #informing [aria-current]").forEach((one) => one.removeAttribute("aria-current"));
+  const here = [...find("questions").children, ...find("informing-in").children][current()]?.firstElementChild;
+  if (current() >= exam.questions.length) find("informing").open = true;
   here?.setAttribute("aria-current", "true");
   here?.scrollIntoView({ block: "nearest" });
 }
 
 /** What is at hand, whatever way it was chosen: its question, still, call and stretch of sound. */
 function atHand() {
-  const question = at?.question ? exam.questions[current()] : null;
+  const question = at?.question ? asked()[current()] : null;
   const utterance = exam.utterances.find((one) => one.seq === (question?.call_seq ?? at?.utterance));
   const together = question ? [] : callsOf(utterance);
   const seq = question?.call_seq ?? at?.call ?? together[0]?.seq;
@@ -226,20 +244,21 @@ function nextSteps() {
 
 function bench() {
   const hand = atHand();
+  const isTyping = document.activeElement?.id === "why";
   const { question, number, frame, call, utterance, span, shown } = hand;
   acts = {};
   if (!question && !frame && !call && !utterance) {
     fill(find("bench"), make("h2", {}, "Nothing is open"), make("p", {}, "Every question is settled. Choose a still or a phrase to look at it again."), nextSteps());
     return;
   }
-  const title = question ? quoted(question.text) : frame ? `Still ${number + 1}` : call ? `Call ${call.seq}` : `Utterance ${utterance.seq}`;
+  const title = question ? quoted(question.shown) : frame ? `Still ${number + 1}` : call ? `Call ${call.seq}` : `Utterance ${utterance.seq}`;
   const words = question ? SEVERITY[question.severity][1] : "Selected";
   const where = frame && frame.limb ? frame : call;
   fill(find("bench"),
-    make("p", { class: "kicker" }, question ? `Question ${current() + 1} of ${exam.questions.length}. ${words}.${question.settles > 1 ? ` Settles ${question.settles} at once.` : ""}` : words),
+    make("p", { class: "kicker" }, question ? kicker(question, words) : words),
     make("h2", {}, title),
     where && placeWords(exam, where) ? make("p", { class: "place" }, placeWords(exam, where), frame ? make("span", {}, `, ${statusWords(frame.status)}`, frame.doubt?.length ? ". " : "", doubtWords(frame)) : null) : null,
-    heard(call, utterance, span, frame),
+    heard(call, utterance, span, frame, question),
     noteHere(exam, call, settle),
     hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this phrase:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(exam, one)}`))) : null,
     question || frame ? rivals(frame) : null,
@@ -249,20 +268,30 @@ function bench() {
     valuesHere(exam, where ?? exam.record.frames[shown], (row) => settle({ change: "take_back", seq: row.seq }, `Undone: ${row.term}`)),
     sinceLast(exam, where ?? exam.record.frames[shown]));
   if (span) showAt(span[0]);
+  // Another browser's change draws the bench anew: nobody's typing ends by it.
+  if (isTyping) find("why")?.focus();
+}
+
+/** Which question it is, and how much hangs on it; what only informs has no number. */
+function kicker(question, words) {
+  const number = current() < exam.questions.length ? `Question ${current() + 1} of ${exam.questions.length}. ` : "";
+  const { concerns } = question;
+  return `${number}${words}.${concerns > 1 ? ` Concerns ${concerns} calls and stills.` : ""}`;
 }
 
 /** How much is heard before a phrase, to know what it follows. */
 const BEFORE_S = 5;
 
 /** The words as heard, with the button that plays them. */
-function heard(call, utterance, span, frame) {
+function heard(call, utterance, span, frame, question) {
   if (!span) return null;
+  const playFrom = (from) => () => { if (question) listenedTo.add(identity(question)); play(from, span[1] + 0.3); };
   const words = utterance?.words ?? call?.words;
   const said = utterance ? wordsOf(utterance) : call ? wordsWithin(exam, call.span_s) : [];
-  offer(" ", () => play(span[0] - 0.3, span[1] + 0.3));
+  offer(" ", playFrom(span[0] - 0.3));
   return make("p", { class: "heard" },
     make("button", { type: "button", class: "main", onclick: () => acts[" "]() }, "Play ", key("Space")),
-    make("button", { type: "button", onclick: offer("g", () => play(span[0] - BEFORE_S, span[1] + 0.3)) }, `From ${BEFORE_S} s before `, key("G")),
+    make("button", { type: "button", onclick: offer("g", playFrom(span[0] - BEFORE_S)) }, `From ${BEFORE_S} s before `, key("G")),
     soundControls(),
     call?.added ? "added by hand" : words !== undefined ? make("q", {}, spoken(words || "no words", said)) : "what was said around this still",
     make("span", {}, ` at ${clock(span[0])}${call && frame ? `, call ${call.seq}` : ""}`));
@@ -326,8 +355,17 @@ function buttons({ question, number, frame, call }) {
   const alike = question ? together(question) : [];
   if (alike.length > 1) add("q", `Accept all ${alike.length} as they are`, () => acceptAll(alike));
   // Last and plain: what asks to be listened to is not waved through by the button that stands out.
-  if (question) add("a", "Accept as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Accepted"));
+  if (question) add("a", "Accept as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Accepted", asItIs(question)));
+  if (question) row.push(reasonLine());
   return make("p", { class: "buttons" }, row);
+}
+
+/** One line for the reason of whatever is done about the question; it may stay empty. Enter accepts. */
+function reasonLine() {
+  const line = make("input", { id: "why", maxlength: "200", autocomplete: "off", placeholder: "in a word, if you like", value: reason });
+  line.addEventListener("input", () => { reason = line.value.trim(); });
+  line.addEventListener("keydown", (event) => { if (event.key === "Enter" && !event.repeat) { event.preventDefault(); acts.a?.(); } });
+  return make("label", { class: "why" }, "Why ", line);
 }
 
 /** The finding behind a question, as the record has it: a change must name what it answers. */
@@ -339,14 +377,17 @@ function finding(question) {
 /** Questions that one look answers: about the same call or still, or, where there is nothing to hear or see, of the same kind. */
 function together(question) {
   const about = (one) => one.call_seq ? `call ${one.call_seq}` : one.still ? `still ${one.still}` : `rule ${one.rule}`;
-  return exam.questions.filter((one) => about(one) === about(question));
+  const list = exam.questions.includes(question) ? exam.questions : exam.informing;
+  return list.filter((one) => about(one) === about(question));
 }
 
 /** They are listed before they are accepted, so that nothing is settled unseen. */
 async function acceptAll(questions) {
   const place = current();
   try {
-    for (const question of questions) await change({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) });
+    const why = asItIs(questions[0]);
+    for (const question of questions) await change({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, why);
+    reason = "";
   } catch (error) { say(error.message, true); await load().catch(() => {}); return; }
   const left = exam.questions.length;
   if (current() < 0) go(left ? { question: identity(exam.questions[Math.min(place, left - 1)]) } : null);
@@ -356,7 +397,7 @@ async function acceptAll(questions) {
 /** The other questions that are answered with this one. */
 function alsoAsked(question) {
   const others = together(question).filter((one) => one !== question);
-  return others.length ? make("section", { class: "also", "aria-label": "Open at the same place" }, make("p", { class: "kicker" }, "Open at the same place:"), make("ul", {}, others.map((one) => make("li", {}, quoted(one.text))))) : null;
+  return others.length ? make("section", { class: "also", "aria-label": "Open at the same place" }, make("p", { class: "kicker" }, "Open at the same place:"), make("ul", {}, others.map((one) => make("li", {}, quoted(one.shown))))) : null;
 }
 
 /** What a person may move or add; the rest is tied to the moment it was said at. */

@@ -71,7 +71,7 @@ export function clock(seconds) {
 }
 
 /** Day and time at the place of the exam, with its zone: the same on every computer that shows it. */
-export function placeTime(instant, offsetS, dateStyle = "short") {
+export function placeTime(instant, offsetS, dateStyle = "medium") {
   const minutes = Math.abs(Math.round(offsetS / 60));
   const two = (number) => String(number).padStart(2, "0");
   const zone = `UTC${offsetS < 0 ? "-" : "+"}${two(Math.floor(minutes / 60))}:${two(minutes % 60)}`;

@@ -21,15 +21,21 @@ const first = () => [make("div", { class: "row" }, field("vet", "Name of the vet
   make("div", { class: "row" }, field("passphrase", "New passphrase, several words", "password"), field("again", "The same again", "password")),
   make("p", { class: "hint" }, "This practice has no vet yet. The passphrase opens your key whenever you sign; it is stored nowhere and cannot be recovered. From then on only people whom you add with “zonecall people add” can correct at the desk; all others can look.")];
 
+/** Without an impression the vet says that none is wanted: forgetting it is the usual reason. */
+const impressionAsked = (exam) => (exam.record.words ?? []).some((row) => row.part === "impression") ? "" : make("p", { class: "check" },
+  make("input", { type: "checkbox", id: "f-no-impression", name: "without", required: true }),
+  make("label", { for: "f-no-impression" }, "No impression is written. Sign without one: none is wanted."));
+
 const known = (vets) => [make("div", { class: "row" }, vetChoice(vets), field("passphrase", "Passphrase", "password"))];
 
 /** Signs the record: what is open is listed first. */
 export function signForm(exam, people, { begin, sign }) {
   const vets = people.filter((person) => person.can_sign);
-  const open = exam.questions.map((question) => make("li", {}, quoted(question.text)));
+  const open = exam.questions.map((question) => make("li", {}, quoted(question.shown)));
   openForm("Sign the record", open.length ? `Still open: ${open.length}. They stay open in what you sign.` : "Nothing is open.", [
     open.length ? make("ul", { class: "still-open", tabindex: "0", "aria-label": "Still open" }, open) : "",
     vets.length ? known(vets) : first(),
+    impressionAsked(exam),
     make("p", {}, "By signing, a licensed vet confirms having reviewed this record. The program cannot check the licence. Any later change makes a new draft."),
   ].flat(), async (form, why, { confirmed } = {}) => {
     const asked = wish(form);
@@ -37,7 +43,7 @@ export function signForm(exam, people, { begin, sign }) {
       if (form.elements.again.value !== asked.passphrase) throw new Error("The two passphrases differ. Type both again.");
       await begin({ name: asked.by, licence: form.elements.licence.value, passphrase: asked.passphrase });
     }
-    await sign({ ...asked, confirmed: confirmed === true });
+    await sign({ ...asked, confirmed: confirmed === true, no_impression: form.elements.without?.checked === true });
   }, "Sign", false);
 }
 

@@ -98,6 +98,17 @@ fn two_stills_of_one_name_are_told_from_two_copies_of_one_still() {
         told(0)
     );
     assert!(told(1).contains("and other content; keep both files"), "{}", told(1));
+    // What is left out with its content stays with the exam, and not only on the screen of whoever paired it.
+    let noted: Vec<&str> = found.stills[0].problems.iter().map(|problem| problem.message.as_str()).collect();
+    assert_eq!(
+        noted
+            .iter()
+            .filter(|noted| noted.contains("`c.dcm`, has its SOP Instance UID and other content"))
+            .count(),
+        1,
+        "{noted:?}"
+    );
+    assert!(!noted.iter().any(|noted| noted.contains("b.dcm")), "{noted:?}");
 }
 
 /// Nothing is made that names an object by what is no name: `dciodvfy` finds fault with it.

@@ -302,7 +302,7 @@ fn the_same_view_of_the_last_exam_stands_beside_the_still() {
     });
 }
 
-/// What the page says of each open question, in its order: how bad it is, and how much it settles at once.
+/// What the page says of each open question, in its order: how bad it is, and how much hangs on it.
 async fn order(page: &Page) -> Vec<(String, u64)> {
     let mut told = Vec::new();
     for number in 1..=open_questions(page).await {
@@ -313,7 +313,7 @@ async fn order(page: &Page) -> Vec<(String, u64)> {
         let class = "return document.querySelector('#questions [aria-current]').className";
         let kicker = page.text("#bench .kicker").await;
         let settles = kicker
-            .split("Settles ")
+            .split("Concerns ")
             .nth(1)
             .map_or(1, |rest| rest.split(' ').next().unwrap().parse().unwrap());
         told.push((page.run(class).await.as_str().unwrap().to_owned(), settles));
@@ -338,7 +338,7 @@ fn the_first_of_the_open_questions_settles_most_and_so_on_down_the_page() {
             .as_array()
             .unwrap()
             .iter()
-            .map(|one| one["settles"].as_u64().unwrap())
+            .map(|one| one["concerns"].as_u64().unwrap())
             .collect();
         assert_eq!(told.iter().map(|(_, settles)| *settles).collect::<Vec<_>>(), asked);
         // The first one is settled: the second one takes its place, at the top and on the bench.

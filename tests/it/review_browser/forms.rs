@@ -126,6 +126,10 @@ fn the_record_is_signed_after_a_look_at_what_is_open_and_a_change_makes_a_draft_
         page.find("#f-licence").await.send_keys("V-1").await.unwrap();
         page.find("#f-passphrase").await.send_keys(PASSPHRASE).await.unwrap();
         page.find("#f-again").await.send_keys("four other words here\n").await.unwrap();
+        // The impression is missing, too: the browser asks for the tick before anything is sent.
+        assert_eq!(page.run("return document.querySelector('#f-no-impression').validity.valid").await, false);
+        page.click("#f-no-impression").await;
+        write(page, "#f-again", "four other words here\n").await;
         page.until("document.querySelector('#form .wrong').textContent.includes('passphrases differ')").await;
         write(page, "#f-again", &format!("{PASSPHRASE}\n")).await;
         page.until("document.querySelector('#status').textContent === 'Signed'").await;

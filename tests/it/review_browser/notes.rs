@@ -14,7 +14,7 @@ fn a_draft_is_corrected_at_the_desk_and_a_conclusion_is_put_into_the_report_by_h
         let desk = Opened::of(folder, "Robin", &[]).await;
         let Opened { page, served, .. } = &desk;
         page.run(
-            "[...document.querySelectorAll('#questions button')]
+            "[...document.querySelectorAll('#informing button')]
                 .find((one) => one.textContent.includes('draft that nobody has read')).click()",
         )
         .await;

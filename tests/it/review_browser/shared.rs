@@ -177,9 +177,9 @@ pub async fn reload(page: &Page) {
 /// What opens the key of the tests' vet.
 pub const PASSPHRASE: &str = "four words of my own";
 
-/// What is typed to make the key of a practice's first vet and sign, from the first field on.
+/// What is typed to make the key of a practice's first vet and sign without an impression, from the first field on.
 pub fn first_vet() -> String {
-    ["Dr Example", "V-1", PASSPHRASE, PASSPHRASE].join(TAB)
+    ["Dr Example", "V-1", PASSPHRASE, PASSPHRASE, " "].join(TAB)
 }
 
 /// Opens the form and signs as the first vet of a practice.

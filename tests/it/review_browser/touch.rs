@@ -53,6 +53,7 @@ fn a_question_is_settled_an_area_traced_and_the_record_signed_with_a_finger() {
             page.tap(field).await;
             page.press(words).await;
         }
+        page.tap("#f-no-impression").await;
         page.tap("#form button.main").await;
         form_closed(&page).await;
         page.until("document.querySelector('#status').textContent === 'Signed'").await;
