@@ -1,4 +1,4 @@
-//! The leg as a chart: zones down, the area to both sides as a profile, the lesion drawn to scale inside it.
+//! The leg as a chart: zones down, the area to both sides as a profile, the lesion drawn to scale inside it, the bones beside it.
 //!
 //! Takes: `Record` and `Protocols`.
 //! Gives: one SVG for each pair of limbs and strand: left limb to the left, right limb to the right.
@@ -11,6 +11,7 @@ use crate::knowledge::measure::row::{MeasureRow, NORMAL_SAID, Name};
 use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
 
+use super::limb_drawing::LimbDrawing;
 use super::words::structure;
 
 /// Width of the chart in user units.
@@ -142,8 +143,8 @@ fn draw(sides: &[Side], row: &MeasureRow, protocols: &Protocols) -> String {
     let largest =
         sides.iter().flat_map(|side| side.zones.iter().filter_map(|zone| zone.0)).fold(1.0, f64::max);
     let scale = (WIDTH / 2.0 - MIDDLE - ASIDE) / largest;
-    let count = f64::from(u32::try_from(zones.len()).unwrap_or(u32::MAX));
-    let height = HEAD + count * ZONE + FOOT;
+    let limb = LimbDrawing::of(row.scheme.as_deref(), zones, [HEAD, ZONE], protocols);
+    let height = limb.foot() + FOOT;
     let mut svg = format!(
         "<svg viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" \
          font-family=\"inherit\" font-size=\"13\" fill=\"#111\">"
@@ -156,15 +157,17 @@ fn draw(sides: &[Side], row: &MeasureRow, protocols: &Protocols) -> String {
         WIDTH / 2.0,
         escaped(strand)
     );
-    lines(&mut svg, scale, largest, count);
+    lines(&mut svg, scale, largest, limb.foot());
     for side in sides {
-        profile(&mut svg, side, scale);
+        limb.bones(&mut svg, WIDTH / 2.0 + side.way * (MIDDLE + largest * scale), side.way);
+        profile(&mut svg, side, scale, &limb);
         let x = WIDTH / 2.0 + side.way * (MIDDLE + largest * scale / 2.0);
         let name = escaped(protocols.limb_name(side.limb));
         let _ = write!(svg, "<text x=\"{x:.1}\" y=\"40\" text-anchor=\"middle\">{name}</text>");
     }
-    for (idx, zone) in (0_u32..).zip(zones) {
-        let y = HEAD + (f64::from(idx) + 0.5) * ZONE + 5.0;
+    for (idx, zone) in zones.iter().enumerate() {
+        let (top, high) = limb.zone(idx);
+        let y = top + 0.5 * high + 5.0;
         let _ = write!(
             svg,
             "<text x=\"{}\" y=\"{y:.1}\" text-anchor=\"middle\" font-weight=\"650\">{}</text>",
@@ -179,17 +182,18 @@ fn draw(sides: &[Side], row: &MeasureRow, protocols: &Protocols) -> String {
          <text x=\"40\" y=\"{y:.1}\">area</text>\
          <rect x=\"84\" y=\"{:.1}\" width=\"14\" height=\"12\" fill=\"{DARK}\" stroke=\"#111\"></rect>\
          <text x=\"104\" y=\"{y:.1}\">lesion; both to the same scale</text>\
-         <text x=\"20\" y=\"{below:.1}\">Area (lesion) in mm2. (?): lesion without a usable area. –: not measured.</text></svg>",
+         <text x=\"20\" y=\"{below:.1}\">Area (lesion) in mm2. (?): lesion without a usable area. –: not measured.{}</text></svg>",
         y - 11.0,
-        y - 11.0
+        y - 11.0,
+        if limb.has_bones() { " Bones are schematic." } else { "" }
     );
     svg
 }
 
 /// The scale: thin lines at round areas, with their figures at the foot.
-fn lines(svg: &mut String, scale: f64, largest: f64, count: f64) {
+fn lines(svg: &mut String, scale: f64, largest: f64, foot: f64) {
     let step = STEPS_MM2.into_iter().find(|step| largest / step <= 5.0).unwrap_or(STEPS_MM2[4]);
-    let (top, foot) = (HEAD - 6.0, HEAD + count * ZONE + 6.0);
+    let (top, foot) = (HEAD - 6.0, foot + 6.0);
     let mut at = step;
     while at <= largest {
         for way in [-1.0, 1.0] {
@@ -206,7 +210,7 @@ fn lines(svg: &mut String, scale: f64, largest: f64, count: f64) {
 }
 
 /// One limb: a step for each zone that was measured, its lesion from the middle outwards, and the figures.
-fn profile(svg: &mut String, side: &Side, scale: f64) {
+fn profile(svg: &mut String, side: &Side, scale: f64, limb: &LimbDrawing) {
     let inner = WIDTH / 2.0 + side.way * MIDDLE;
     let anchor = if side.way < 0.0 { "end" } else { "start" };
     let bar = |svg: &mut String, mm2: f64, y: f64, height: f64, fill: &str| {
@@ -218,15 +222,15 @@ fn profile(svg: &mut String, side: &Side, scale: f64) {
              stroke=\"#111\" stroke-width=\"1\"></rect>"
         );
     };
-    for (idx, (area, lesion)) in (0_u32..).zip(&side.zones) {
-        let y = HEAD + f64::from(idx) * ZONE;
+    for (idx, (area, lesion)) in side.zones.iter().enumerate() {
+        let (y, high) = limb.zone(idx);
         if let Some(area) = area {
-            bar(svg, *area, y, ZONE, "#ddd");
+            bar(svg, *area, y, high, "#ddd");
         }
         if let LesionKnown::Area(lesion) = *lesion
             && lesion > 0.0
         {
-            bar(svg, lesion, y + ZONE * 0.22, ZONE * 0.56, DARK);
+            bar(svg, lesion, y + high * 0.22, high * 0.56, DARK);
         }
         let figures = match (area, lesion) {
             (None, _) => "–".to_owned(),
@@ -239,13 +243,13 @@ fn profile(svg: &mut String, side: &Side, scale: f64) {
         let _ = write!(
             svg,
             "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\" stroke=\"#fff\" stroke-width=\"3\" paint-order=\"stroke\">{figures}</text>",
-            y + ZONE / 2.0 + 4.5
+            y + high / 2.0 + 4.5
         );
     }
     let _ = write!(
         svg,
-        "<path d=\"M{inner:.1} {HEAD}v{:.1}\" stroke=\"#111\" stroke-width=\"1.5\"></path>",
-        ZONE * f64::from(u32::try_from(side.zones.len()).unwrap_or(u32::MAX))
+        "<path d=\"M{inner:.1} {HEAD}V{:.1}\" stroke=\"#111\" stroke-width=\"1.5\"></path>",
+        limb.foot()
     );
 }
 

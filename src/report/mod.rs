@@ -23,6 +23,7 @@ mod signed_differs;
 pub mod vet;
 pub mod course;
 pub mod measure_table;
+mod limb_drawing;
 pub(crate) mod chart;
 mod trend;
 mod measure_section;

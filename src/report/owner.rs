@@ -219,7 +219,12 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
         let calls = here().filter(|call| call.class.as_ref() == Some(&class) && call.certainty.is_none());
         in_order(calls.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect(), protocols)
     };
-    let changed = of(Class::Lesion);
+    // What was called normal and is contradicted there is neither: a vet has to say what holds.
+    let contradicted = here().filter(|call| !call.contradicted_by.is_empty());
+    let contradicted = contradicted.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect();
+    let contradicted = in_order(contradicted, protocols);
+    let mut changed = of(Class::Lesion);
+    changed.extend(measured_only(limb, &changed, &contradicted, record));
     let seen: Vec<StructureSeen> = changed
         .iter()
         .map(|code| {
@@ -236,12 +241,17 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
         named.map(|code| format!("the {}", protocols.plain_structure(code).0)).collect()
     };
     let mut rest = Vec::new();
+    let unclear = plain(contradicted.clone());
+    if !unclear.is_empty() {
+        let unclear = unclear.join(", ");
+        rest.push(format!("Recorded both as normal and as changed, so your vet has to check it: {unclear}."));
+    }
     for (class, before) in [
         (Class::Normal, "Looked normal where it was mentioned"),
         (Class::Absent, "Looked for and not found"),
         (Class::NotDone, "Not scanned"),
     ] {
-        let names = plain(of(class));
+        let names = plain(of(class).into_iter().filter(|code| !contradicted.contains(code)).collect());
         if !names.is_empty() {
             rest.push(format!("{before}: {}.", names.join(", ")));
         }
@@ -256,6 +266,16 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
         rest.push("No findings were recorded.".to_owned());
     }
     LimbSeen { name: sentence(protocols.plain_limb(limb)), seen, rest }
+}
+
+/// Structures on which a lesion was measured and none was named.
+fn measured_only<'a>(limb: &str, named: &[&str], contradicted: &[&str], record: &'a Record) -> Vec<&'a str> {
+    let sized = |row: &&MeasureRow| {
+        row.limb == limb && row.name == Name::LesionArea && row.value.is_some_and(|area| area > 0.0)
+    };
+    let codes: BTreeSet<&str> =
+        record.measures.iter().filter(sized).filter_map(|row| row.structure.as_deref()).collect();
+    codes.into_iter().filter(|code| !named.contains(code) && !contradicted.contains(code)).collect()
 }
 
 /// Each code once, in the order of the protocols.
@@ -302,6 +322,9 @@ fn seen_in(
         }
     }
     lines.extend(measured(limb, code, record, protocols));
+    if lines.is_empty() {
+        lines.push("A changed area was measured.".to_owned());
+    }
     StructureSeen { structure: sentence(name), what: what.to_owned(), lines }
 }
 

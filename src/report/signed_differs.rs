@@ -9,9 +9,20 @@ use serde_json::{Map, Value};
 
 use crate::exam::fold::RecordDiffers;
 
-/// Keys of a record under which the program speaks in its own words; everything else was said, saved, typed or computed.
-const OWN_WORDS: [&str; 8] =
-    ["findings", "cautions", "doubt", "why_not", "source", "reason", "method", "refused"];
+/// Keys of a record under which the program speaks in its own words, or marks what follows from values that are compared
+/// themselves; everything else was said, saved, typed or computed.
+const OWN_WORDS: [&str; 10] = [
+    "findings",
+    "cautions",
+    "doubt",
+    "why_not",
+    "source",
+    "reason",
+    "method",
+    "refused",
+    "replaced_by",
+    "contradicted_by",
+];
 /// The one of them whose presence is a fact: a still that is refused has no label.
 const REFUSED: &str = "refused";
 /// Differences that are named; of the rest only the number is given.

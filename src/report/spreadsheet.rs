@@ -15,7 +15,7 @@ use crate::language::closed_sets::Class;
 use super::words::{self, CAUTIONS, meaning, standing};
 
 /// The columns, in order. `row` is `still`, `call` or `entered`: filter by it.
-pub(crate) const COLUMNS: [&str; 46] = [
+pub(crate) const COLUMNS: [&str; 48] = [
     "row",
     "limb",
     "zone",
@@ -46,6 +46,8 @@ pub(crate) const COLUMNS: [&str; 46] = [
     "state",
     "taken_back",
     "corrected_by",
+    "replaced_by",
+    "contradicted_by",
     "exam_time_utc",
     "scanner_time_utc",
     "audio_from_s",
@@ -150,7 +152,6 @@ fn still_row(frame: &FrameRow, record: &Record) -> [String; COLUMNS.len()] {
 
 fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
     let mut cells = std::array::from_fn(|_| String::new());
-    let corrected: Vec<String> = call.corrected_by.iter().map(Seq::to_string).collect();
     let cell = |number: Option<f64>| number.map(|number| number.to_string()).unwrap_or_default();
     put(
         &mut cells,
@@ -187,7 +188,9 @@ fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
             ("state", text(call.state.as_deref())),
             ("taken_back", call.withdrawn.to_string()),
             ("added_by_hand", call.added.to_string()),
-            ("corrected_by", corrected.join("; ")),
+            ("corrected_by", lines(&call.corrected_by)),
+            ("replaced_by", line(call.replaced_by)),
+            ("contradicted_by", lines(&call.contradicted_by)),
             ("exam_time_utc", rfc3339(call.said_at)),
             ("audio_from_s", format!("{:.3}", call.span_s.0)),
             ("audio_to_s", format!("{:.3}", call.span_s.1)),
@@ -230,9 +233,19 @@ fn entry_cells(entry: &EntryRow) -> [String; COLUMNS.len()] {
             ("still_id", text(entry.still.as_deref())),
             ("by", text(entry.by.as_deref())),
             ("scale_by_hand", entry.scale_by_hand.to_string()),
+            ("replaced_by", line(entry.replaced_by)),
+            ("contradicted_by", lines(&entry.contradicted_by)),
         ],
     );
     cells
+}
+
+fn line(seq: Option<Seq>) -> String {
+    seq.map(|seq| seq.to_string()).unwrap_or_default()
+}
+
+fn lines(seqs: &[Seq]) -> String {
+    seqs.iter().map(Seq::to_string).collect::<Vec<_>>().join("; ")
 }
 
 fn put<const N: usize>(cells: &mut [String; COLUMNS.len()], values: [(&str, String); N]) {
@@ -258,9 +271,11 @@ pub(crate) fn said_in_view<'a>(frame: &'a FrameRow, record: &'a Record) -> impl 
 /// `<structure>: <what>`, by code.
 pub(crate) fn said_with_structure(call: &CallRow) -> String {
     let by_hand = if call.added { " (added by hand)" } else { "" };
+    let replaced = call.replaced_by.map(|seq| format!(" (replaced by line {seq})")).unwrap_or_default();
+    let what = format!("{}{by_hand}{replaced}", meaning(call));
     match &call.place.structure {
-        Some(structure) => format!("{structure}: {}{by_hand}", meaning(call)),
-        None => format!("{}{by_hand}", meaning(call)),
+        Some(structure) => format!("{structure}: {what}"),
+        None => what,
     }
 }
 

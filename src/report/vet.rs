@@ -87,6 +87,9 @@ fn written(first_page: &FirstPage, standing: &Standing) -> Markup {
         @if first_page.lacks_impression && standing.word == "DRAFT" {
             section { h2 { "Impression" } p.small { "Not written yet. A vet writes it at the review desk before signing." } }
         }
+        @if first_page.lacks_impression && standing.word != "DRAFT" {
+            section { h2 { "Impression" } p.small { "The vet signed without a written impression." } }
+        }
     }
 }
 

@@ -9,6 +9,7 @@ use chrono::{DateTime, FixedOffset, Utc};
 
 use crate::exam::call::Comparator;
 use crate::exam::closed_sets::CallKind;
+use crate::exam::seq::Seq;
 use crate::exam::shown::{SaidAs, finding_named};
 use crate::knowledge::current::current;
 use crate::knowledge::record::{CallRow, CoverageRow, Record, Status};
@@ -137,6 +138,24 @@ pub(crate) fn meaning_that_counts(call: &CallRow, record: &Record, protocols: &P
         }
         _ => meaning(&own),
     }
+}
+
+/// What contradicts a call, in words.
+pub(crate) fn said_against(call: &CallRow, record: &Record, protocols: &Protocols) -> Vec<String> {
+    let against = |seq: &Seq| {
+        if let Some(other) = record.calls.iter().find(|other| other.seq == *seq) {
+            return Some(meaning_that_counts(other, record, protocols));
+        }
+        let entry = record.entries.iter().find(|entry| entry.seq == *seq)?;
+        let (number, unit) = match protocols.value(&entry.term) {
+            Some(kind) => kind.shown(entry.number, entry.unit.as_deref()),
+            None => (entry.number, entry.unit.clone()),
+        };
+        let number = unit.as_deref().map_or(number, |unit| rounded(number, unit));
+        let unit = unit.map(|unit| format!(" {unit}")).unwrap_or_default();
+        Some(format!("{} {number}{unit}", entry.term))
+    };
+    call.contradicted_by.iter().filter_map(against).collect()
 }
 
 /// As the tables have it: square millimetres without decimals.

@@ -9,6 +9,7 @@ use zonecall::exam::event::{Entered, Event};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal;
 use zonecall::exam::review::{Change, Review, WordsPart};
+use zonecall::exam::seq::Seq;
 use zonecall::knowledge::record::{EntryRow, Record, WordsRow};
 use zonecall::report::overlay::{OverlayLine, Overlays, overlays};
 use zonecall::report::picture::{Picture, Pictures};
@@ -170,8 +171,10 @@ fn a_traced_area_is_one_number_in_captions_and_tables() {
         zonecall::knowledge::assemble::record(&support::exam_of(&said), &pairing, &support::BUILT_IN.1);
     let call =
         record.calls.iter().find(|call| call.kind == CallKind::Value).expect("an area was said").clone();
+    let entered = Seq(9000);
+    record.calls.iter_mut().filter(|row| row.seq == call.seq).for_each(|row| row.replaced_by = Some(entered));
     record.entries.push(EntryRow {
-        seq: call.seq,
+        seq: entered,
         place: call.place.clone(),
         term: "area".to_owned(),
         number: 149.76,

@@ -58,7 +58,7 @@ fn lesion(size: &str) -> Vec<String> {
 fn a_lesion_is_told_with_its_place_and_share_in_plain_words() {
     let said = lesion("nought point five");
     let said: Vec<&str> =
-        said.iter().map(String::as_str).chain(["d d f t", "normal", "echo score two"]).collect();
+        said.iter().map(String::as_str).chain(["echo score two", "d d f t", "normal"]).collect();
     let text = page(&of(&said));
     for words in [
         "Left foreleg",
@@ -84,6 +84,40 @@ fn a_lesion_is_told_with_its_place_and_share_in_plain_words() {
         };
         assert!(!alone(&text), "`{code}` says nothing to an owner: {text}");
     }
+}
+
+#[test]
+fn what_is_contradicted_by_a_number_never_looked_normal() {
+    let said = ["left fore two bravo transverse", "s d f t", "normal"];
+    let numbers = ["lesion area nought point five one square centimetres", "echo score three"];
+    let record = of(&[&said[..], &numbers].concat());
+    let text = page(&record);
+    assert!(!text.contains("Looked normal"), "{text}");
+    assert!(
+        text.contains("Recorded both as normal and as changed, so your vet has to check it: the superficial"),
+        "{text}"
+    );
+    let vet = zonecall::report::vet::html(&ReportInput {
+        record: &record,
+        earlier: &[],
+        protocols: &BUILT_IN.1,
+        pictures: &Pictures::default(),
+        frame: WHOLE,
+    });
+    assert!(vet.contains("normal, but also lesion area 51 mm2 and echo score 3"), "{vet}");
+    assert!(!vet.contains("Normal where it was mentioned"), "{vet}");
+}
+
+#[test]
+fn a_lesion_that_was_only_measured_is_told() {
+    let text = page(&of(&[
+        "left fore two bravo transverse",
+        "s d f t",
+        AREA,
+        "lesion area nought point five square centimetres",
+    ]));
+    assert!(!text.contains("No findings were recorded"), "{text}");
+    assert!(text.contains("about a third of the cross-section"), "{text}");
 }
 
 #[test]

@@ -226,6 +226,42 @@ fn the_chart_draws_areas_and_lesions_on_one_scale() {
     }
 }
 
+/// The limb is drawn beside the areas: its bones as data, and each zone as high as its centimetres.
+#[test]
+fn the_limb_is_drawn_with_its_zones_at_their_heights() {
+    let svg_of = |protocols: &Protocols| {
+        let page = page_of(&spoken(), &[], protocols);
+        page.split("<svg").nth(1).unwrap().split("</svg>").next().unwrap().to_owned()
+    };
+    let svg = svg_of(&BUILT_IN.1);
+    let scheme = BUILT_IN.1.scheme("thirds").unwrap();
+    assert_eq!(svg.matches("<polygon").count(), 2 * scheme.bone.len(), "both limbs");
+    assert!(svg.contains("Bones are schematic."), "{svg}");
+    // The practice's zones: 2B twice as high as before.
+    let mut protocols = BUILT_IN.1.clone();
+    let own = protocols.schemes.iter_mut().find(|scheme| scheme.name == "thirds").unwrap();
+    for zone in &mut own.zones {
+        let (from, to) = zone.cm.unwrap();
+        let down = |cm: f64| if cm > 12.0 { cm + 4.0 } else { cm };
+        zone.cm = Some((down(from), down(to)));
+    }
+    let heights = |svg: &str| -> Vec<f64> {
+        let bars = svg
+            .split("<rect ")
+            .skip(1)
+            .filter(|bar| bar.contains("fill=\"#ddd\" stroke=\"#111\" stroke-width"));
+        let height =
+            |bar: &str| bar.split(" height=\"").nth(1).unwrap().split('"').next().unwrap().parse().unwrap();
+        bars.map(height).collect()
+    };
+    let (alike, own) = (heights(&svg), heights(&svg_of(&protocols)));
+    assert!(alike.iter().all(|height| (height - alike[0]).abs() < 0.11), "{alike:?}");
+    // Seven zones on the left; the fourth takes 8 of 32 cm.
+    assert!((own[3] / own[0] - 2.0).abs() < 0.02, "{own:?}");
+    let whole = |heights: &[f64]| heights[..7].iter().sum::<f64>();
+    assert!((whole(&own) - whole(&alike)).abs() < 1.0, "the drawing stays as high");
+}
+
 /// Grey print and colour-blind readers lose nothing: every paint has equal red, green and blue.
 #[test]
 fn the_chart_uses_no_colour() {

@@ -15,7 +15,7 @@ use crate::knowledge::record::{CallRow, ExamInfo, FrameRow, Record};
 use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
 use crate::report::picture::Picture;
-use crate::report::words::{day, local, meaning_that_counts, standing, structure};
+use crate::report::words::{day, local, meaning_that_counts, said_against, standing, structure};
 use crate::report::{ReportFrame, ReportInput};
 
 pub(super) fn first_page(input: &ReportInput) -> FirstPage {
@@ -123,15 +123,29 @@ fn found(record: &Record, protocols: &Protocols) -> Vec<LimbFound> {
             .filter(|call| call.kind == CallKind::Finding && call.place.limb.as_ref() == Some(&one.code))
             .filter(|call| !matches!(call.class, Some(Class::Quality | Class::Detail)))
             .collect();
-        let is_normal = |call: &&&CallRow| call.class == Some(Class::Normal);
+        // What something else contradicts is told with that.
+        let is_normal =
+            |call: &&&CallRow| call.class == Some(Class::Normal) && call.contradicted_by.is_empty();
         let normal = by_words(mine.iter().filter(is_normal).copied(), |_| String::new(), protocols);
-        let meaning = |call: &CallRow| meaning_that_counts(call, record, protocols);
+        let meaning = |call: &CallRow| with_contradiction(call, record, protocols);
         let lines = by_words(mine.iter().filter(|call| !is_normal(call)).copied(), meaning, protocols);
         let normal: Vec<String> =
             normal.into_iter().map(|line| format!("{} ({})", line.structure, line.places)).collect();
         LimbFound { limb: protocols.limb_name(&one.code).to_owned(), lines, normal: normal.join(", ") }
     });
     limbs.filter(|found| !found.lines.is_empty() || !found.normal.is_empty()).collect()
+}
+
+/// What a finding says; what something contradicts, with that: neither is chosen.
+fn with_contradiction(call: &CallRow, record: &Record, protocols: &Protocols) -> String {
+    let own = meaning_that_counts(call, record, protocols);
+    let others = said_against(call, record, protocols);
+    match call.class {
+        Some(Class::Normal) if !others.is_empty() => {
+            format!("{own}, but also {}", others.join(" and "))
+        }
+        _ => own,
+    }
 }
 
 /// One line for each structure and wording, with all its places.
