@@ -34,6 +34,7 @@ pub mod terminal;
 pub mod file_name;
 pub mod plain_file;
 pub mod private;
+pub mod settings_file;
 pub mod machine;
 pub mod clock;
 pub mod code;

@@ -11,9 +11,10 @@ use super::known_place::place_is_known;
 use super::options::{DraftAgain, FolderArgs, not_blank};
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
-use crate::exam::fold::Exam;
+use crate::exam::fold::{Exam, LoggedEntry};
 use crate::exam::review::{Change, Review};
 use crate::exam::seq::Seq;
+use crate::knowledge::contradiction::contradictions;
 use crate::protocol::{Odd, Protocols};
 use crate::terminal;
 
@@ -38,8 +39,8 @@ pub(crate) struct EnterArgs {
     /// What was measured or scored, as `protocols/values.toml` names it.
     #[arg(long, value_name = "TERM", required_unless_present = "withdraw")]
     pub(crate) term: Option<String>,
-    /// The number.
-    #[arg(long, required_unless_present = "withdraw")]
+    /// The number; its decimals follow a point or a comma.
+    #[arg(long, required_unless_present = "withdraw", value_parser = number, allow_negative_numbers = true)]
     pub(crate) number: Option<f64>,
     /// Unit; none for scores.
     #[arg(long)]
@@ -47,6 +48,9 @@ pub(crate) struct EnterArgs {
     /// Accept a number outside the usual bounds of its term.
     #[arg(long)]
     pub(crate) unusual: bool,
+    /// Accept a number that contradicts what was called there, such as a lesion where normal was said.
+    #[arg(long)]
+    pub(crate) contradicts: bool,
     /// Withdraw a typed or traced value instead, by its line in the journal; it stays there and is no longer used.
     #[arg(long, value_name = "LINE", conflicts_with_all = ["limb", "zone", "structure", "term", "number", "unit"])]
     pub(crate) withdraw: Option<u64>,
@@ -55,6 +59,17 @@ pub(crate) struct EnterArgs {
     /// Who enters it.
     #[arg(long, value_name = "PERSON", value_parser = not_blank)]
     pub(crate) by: String,
+}
+
+/// A number as people write it: one comma is a decimal comma, as on the review desk.
+fn number(text: &str) -> Result<f64, String> {
+    let text = text.trim();
+    let digits = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+    let point = match text.split_once(',') {
+        Some((whole, part)) if digits(whole) && digits(part) => format!("{whole}.{part}"),
+        _ => text.to_owned(),
+    };
+    point.parse().map_err(|_| "give a number such as 3.4 or 3,4".to_owned())
 }
 
 pub(crate) fn enter(args: &EnterArgs) -> anyhow::Result<ExitCode> {
@@ -116,7 +131,7 @@ fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Resu
         Some(odd @ Odd::OffScale { .. }) => bail!("{odd}"),
         _ => {}
     }
-    Ok(Event::Entered(Box::new(Entered {
+    let entered = Entered {
         limb: limb.into(),
         zone: zone.into(),
         plane: None,
@@ -131,5 +146,24 @@ fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Resu
         scale_by_hand_mm: None,
         ends_px: None,
         outline: None,
-    })))
+    };
+    if !args.contradicts {
+        ensure_fits(exam, &entered, protocols)?;
+    }
+    Ok(Event::Entered(Box::new(entered)))
+}
+
+/// Refuses what says of a place that something is wrong where it was called normal, until the person knows it.
+fn ensure_fits(exam: &Exam, entered: &Entered, protocols: &Protocols) -> anyhow::Result<()> {
+    let (mut after, seq) = (exam.clone(), Seq(u64::MAX));
+    after.entries.push(LoggedEntry { seq, at: exam.header.started_at, entered: entered.clone() });
+    let all = contradictions(&after, protocols);
+    let Some(both) = all.iter().find(|both| both.finding.seq() == seq) else { return Ok(()) };
+    bail!(
+        "{}: {} contradicts `{}`, call {}; listen to it, and add --contradicts only if both stay",
+        both.finding.place().in_words(protocols),
+        both.finding.what(),
+        both.normal.act,
+        both.normal.seq
+    )
 }

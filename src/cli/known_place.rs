@@ -31,5 +31,13 @@ pub(crate) fn place_is_known(
         "`{structure}` is not a structure; the structures are: {}",
         codes(structures)
     );
+    if let (Some(limb), Some(structure)) = (protocols.limb(limb), protocols.structure(structure)) {
+        ensure!(
+            structure.is_of(&limb.group),
+            "the {} has no {}; give a structure that this limb has",
+            limb.name,
+            structure.name
+        );
+    }
     Ok(())
 }

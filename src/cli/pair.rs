@@ -142,8 +142,7 @@ fn confirm(args: &PairArgs, folder: &ExamFolder, protocols: &Protocols) -> anyho
         let exam = folder.exam(protocols)?;
         let patients: BTreeSet<&Patient> =
             exam.frames.iter().filter_map(|frame| frame.patient.as_ref()).collect();
-        let called: Vec<&Patient> =
-            patients.iter().copied().filter(|patient| patient.is_called(words)).collect();
+        let called = Patient::called(words, &patients);
         let names = |patients: &mut dyn Iterator<Item = &&Patient>| {
             patients.map(|patient| format!("`{}`", patient.in_words())).collect::<Vec<_>>().join(", ")
         };
@@ -157,8 +156,12 @@ fn confirm(args: &PairArgs, folder: &ExamFolder, protocols: &Protocols) -> anyho
                 names(&mut patients.iter())
             ),
             several => bail!(
-                "`{words}` matches several patients, {}: name one by its number",
-                names(&mut several.iter())
+                "`{words}` matches several patients; name one of them with {}",
+                several
+                    .iter()
+                    .map(|patient| format!("--same-horse \"{}\"", patient.told_apart(&patients)))
+                    .collect::<Vec<_>>()
+                    .join(" or ")
             ),
         };
         if exam.is_confirmed(&patient) {

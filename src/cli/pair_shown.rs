@@ -25,6 +25,8 @@ use crate::terminal::ShownText as _;
 const NAMED_MAX: usize = 5;
 /// The rule that says why the two clocks could not be tied.
 const CLOCK_UNKNOWN: &str = "clock-unknown";
+/// The rule about stills of two studies.
+const STUDIES: &str = "still-of-another-study";
 
 /// What was not taken, and why.
 pub(super) fn show_left_out(
@@ -41,9 +43,9 @@ pub(super) fn show_left_out(
     if let Some(first) = noted.outside.first() {
         writeln!(
             out,
-            "left out {} stills saved outside the time of the exam, such as {}; if they belong to it, pair again with \
+            "left out {} saved outside the time of the exam, such as {}; for stills that belong to it, pair again with \
              --all",
-            noted.outside.len(),
+            count(noted.outside.len(), "still"),
             first.shown()
         )?;
     }
@@ -103,6 +105,9 @@ pub(super) fn show_record(
         writeln!(out, "scanner's clock: {}", clock(&record))?;
     }
     show_refused(out, &record)?;
+    if let Some(studies) = record.findings.iter().find(|finding| finding.rule == STUDIES) {
+        writeln!(out, "{}", studies.message.shown())?;
+    }
     let moved = if noted.moved > 0 { format!(", {} moved or changed", noted.moved) } else { String::new() };
     let copies = record.frames.iter().filter(|row| row.copy_of.is_some()).count();
     let (files, stills) = (record.frames.len(), record.frames.len() - copies);
@@ -165,14 +170,14 @@ fn show(out: &mut impl Write, row: &FrameRow) -> std::io::Result<()> {
 fn show_refused(out: &mut impl Write, record: &Record) -> std::io::Result<()> {
     let of_refused = |row: &FrameRow| row.patient.clone().filter(|_| row.refused.is_some());
     let patients: BTreeSet<Patient> = record.frames.iter().filter_map(of_refused).collect();
+    let all: BTreeSet<&Patient> = record.frames.iter().filter_map(|row| row.patient.as_ref()).collect();
     for patient in patients {
         let count = record.frames.iter().filter(|row| of_refused(row).as_ref() == Some(&patient)).count();
-        let shortest = patient.id.as_ref().or(patient.name.as_ref()).cloned().unwrap_or_default();
         writeln!(
             out,
             "REFUSED {count} of `{}`: if it is this exam's horse, pair again with --same-horse \"{}\" --by YOUR-NAME",
             patient.in_words().shown(),
-            shortest.shown()
+            patient.told_apart(&all).shown()
         )?;
     }
     Ok(())

@@ -14,7 +14,7 @@ use crate::knowledge::measure::Against;
 use crate::report::signed::verified;
 use crate::report::words::count;
 use crate::signing::people::{People, Person, Role, settings_folder};
-use crate::signing::sign::{Seen, Signer, sign as sign_exam, take_back};
+use crate::signing::sign::{Seen, Signer, asks_impression, sign as sign_exam, take_back};
 use crate::terminal::{self, ShownText as _};
 
 /// Longest file that is read as a passphrase, in bytes.
@@ -93,6 +93,9 @@ pub(crate) struct SignArgs {
     /// Sign even if recordings or stills are missing, cut short or replaced.
     #[arg(long, conflicts_with = "take_back")]
     incomplete: bool,
+    /// Sign a record without an impression: none is wanted.
+    #[arg(long, conflicts_with = "take_back")]
+    no_impression: bool,
     #[command(flatten)]
     passphrase: PassphraseArgs,
     #[command(flatten)]
@@ -160,6 +163,7 @@ pub(crate) fn sign(args: &SignArgs) -> anyhow::Result<ExitCode> {
     let name = people.vet(&args.vet)?.name.clone();
     let folder = args.folder.open();
     let mut out = terminal::out();
+    let seen = Seen { last: None, incomplete: args.incomplete, no_impression: args.no_impression };
     if !args.take_back {
         // Before the passphrase: it is the last moment to look at them.
         let record = record_against(&verified(&folder, &protocols)?, &protocols, &Against::default());
@@ -169,6 +173,7 @@ pub(crate) fn sign(args: &SignArgs) -> anyhow::Result<ExitCode> {
             writeln!(out, "still open: {open}; `zonecall check {exam}` lists them")?;
             out.flush()?;
         }
+        asks_impression(&record, &seen)?;
     }
     let passphrase = args.passphrase.known(&name)?;
     let signer = Signer { name: &name, passphrase: &passphrase };
@@ -176,7 +181,6 @@ pub(crate) fn sign(args: &SignArgs) -> anyhow::Result<ExitCode> {
         let seq = take_back(&folder, &protocols, &people, signer)?;
         writeln!(out, "line {seq}: the signature is withdrawn; the record is a draft")?;
     } else {
-        let seen = Seen { last: None, incomplete: args.incomplete };
         let seq = sign_exam(&folder, &protocols, &people, signer, seen)?;
         writeln!(out, "line {seq}: signed by {name}")?;
         out.flush()?;

@@ -5,25 +5,21 @@
 //! Never: reads the settings, or knows what is in the others.
 //! Tested in: `tests/sound/setup.rs`, `tests/it/own_words.rs`.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use anyhow::Context as _;
 
+use crate::settings_file::{SETTINGS, settings_file};
 use crate::terminal::ShownText as _;
 
-/// Where the file is looked for: `ZONECALL_SETTINGS`, else the user's folder of settings.
+/// Where the file is looked for.
 pub(super) fn place() -> Option<PathBuf> {
-    let named = std::env::var_os("ZONECALL_SETTINGS").map(PathBuf::from);
-    named.or_else(|| {
-        let home = || std::env::var_os("HOME").map(|home| Path::new(&home).join(".config"));
-        let folder = std::env::var_os("XDG_CONFIG_HOME").map(PathBuf::from).or_else(home)?;
-        Some(folder.join("zonecall/zonecall.toml"))
-    })
+    settings_file()
 }
 
 /// The file that `ZONECALL_SETTINGS` names, where it is not there.
 pub(super) fn missing() -> Option<PathBuf> {
-    std::env::var_os("ZONECALL_SETTINGS").map(PathBuf::from).filter(|path| !path.exists())
+    std::env::var_os(SETTINGS).map(PathBuf::from).filter(|path| !path.exists())
 }
 
 /// A file of the practice's that is kept beside the settings: where, and what is in it.

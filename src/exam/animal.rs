@@ -47,6 +47,25 @@ impl Animal {
         }
     }
 
+    /// Whether both state a sex or a day of birth, and not the same one: these do not change from still to still.
+    #[must_use]
+    pub fn is_other_than(&self, other: &Animal) -> bool {
+        let sex = self.sex.is_some() && other.sex.is_some() && self.sex != other.sex;
+        sex || self.born.is_some() && other.born.is_some() && self.born != other.born
+    }
+
+    /// Sex and day of birth in words, such as `male, born 2019-04-12`; empty where neither is known.
+    #[must_use]
+    pub fn told_apart_by(&self) -> String {
+        let sex = self.sex.as_deref().map(|sex| match sex {
+            "M" => "male".to_owned(),
+            "F" => "female".to_owned(),
+            other => format!("of sex `{other}`"),
+        });
+        let born = self.born.map(|born| format!("born {born}"));
+        sex.into_iter().chain(born).collect::<Vec<_>>().join(", ")
+    }
+
     /// Its age on a day in words: full years, of a foal full months; none where it was not born yet.
     #[must_use]
     pub fn age_on(&self, day: NaiveDate) -> Option<String> {

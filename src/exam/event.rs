@@ -446,9 +446,12 @@ pub struct Frame {
     /// What the file says of the animal.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub animal: Option<Animal>,
-    /// Which part of the body the file says that it shows.
+    /// Which part of the body, and which view of it, the file says that it shows.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub stated_site: Option<StatedSite>,
+    /// The study that the file says it belongs to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub study: Option<String>,
     /// When its content was made by the scanner's own clock, where that is another time than `saved_at`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub content_at: Option<DateTime<Utc>>,

@@ -7,6 +7,7 @@
 
 use std::collections::BTreeSet;
 
+use crate::exam::animal::Animal;
 use crate::exam::event::{Frame, Horse};
 use crate::exam::fold::Exam;
 use crate::exam::patient::{IdentityVerdict, Patient};
@@ -19,6 +20,8 @@ pub enum Foreign {
     OtherHorse,
     /// It names another patient than other stills of this exam do.
     OtherThanStills,
+    /// Its name and number are right, but it states another sex or day of birth than the exam or most other stills do.
+    OtherAnimal,
 }
 
 impl Exam {
@@ -31,8 +34,32 @@ impl Exam {
         let named: BTreeSet<&Patient> =
             stills.iter().filter(open).filter_map(|frame| frame.patient.as_ref()).collect();
         let of = |patient: &Patient| self.refusal(patient, &named);
-        let refused = |frame: &Frame| frame.patient.as_ref().filter(|_| open(&frame)).and_then(of);
-        stills.iter().map(refused).collect()
+        let by_name = |frame: &Frame| frame.patient.as_ref().filter(|_| open(&frame)).and_then(of);
+        let by_name: Vec<Option<Foreign>> = stills.iter().map(by_name).collect();
+        let is_open = |frame: &Frame| {
+            open(&frame) && !frame.patient.as_ref().is_some_and(|patient| self.is_confirmed(patient))
+        };
+        let taken: Vec<&Animal> = stills
+            .iter()
+            .zip(&by_name)
+            .filter(|(_, refused)| refused.is_none())
+            .filter_map(|(frame, _)| frame.animal.as_ref())
+            .collect();
+        let by_animal = |frame: &Frame| {
+            let animal = frame.animal.as_ref().filter(|_| is_open(frame))?;
+            self.is_other_animal(animal, &taken).then_some(Foreign::OtherAnimal)
+        };
+        stills.iter().zip(by_name).map(|(frame, refused)| refused.or_else(|| by_animal(frame))).collect()
+    }
+
+    /// Whether it differs from what the practice's list says, or from at least as many stills as it agrees with.
+    fn is_other_animal(&self, animal: &Animal, taken: &[&Animal]) -> bool {
+        let listed = Animal { sex: self.header.horse.sex.clone(), ..Animal::default() };
+        let (others, same): (Vec<&Animal>, Vec<&Animal>) = taken
+            .iter()
+            .filter(|other| other.sex.is_some() || other.born.is_some())
+            .partition(|other| animal.is_other_than(other));
+        animal.is_other_than(&listed) || !others.is_empty() && others.len() >= same.len()
     }
 
     fn refusal(&self, patient: &Patient, named: &BTreeSet<&Patient>) -> Option<Foreign> {
@@ -48,7 +75,8 @@ impl Exam {
         if own == IdentityVerdict::SameNumber {
             return patient.has_other_name(self.header.horse.name.as_deref()).then_some(Foreign::OtherHorse);
         }
-        let counts = |other: &&&Patient| self.is_confirmed(other) || held(other) != IdentityVerdict::Other;
+        // One that a person confirmed against its own name says nothing of the others.
+        let counts = |other: &&&Patient| held(other) != IdentityVerdict::Other;
         let rival = named.iter().filter(counts).any(|other| patient.is_other_than(other));
         rival.then_some(Foreign::OtherThanStills)
     }

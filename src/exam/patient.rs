@@ -5,6 +5,8 @@
 //! Never: says that two are the same where nothing can be compared.
 //! Tested in: `tests/it/identity.rs`.
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 
 /// Whom a still is of, as its file says.
@@ -50,12 +52,29 @@ impl Patient {
         }
     }
 
-    /// Whether `words` are its name or its number, as a person would type them.
+    /// Whether `words` are its name or its number, as a person would type them or as the file has them.
     #[must_use]
     pub fn is_called(&self, words: &str) -> bool {
-        let wanted = plain(words);
-        let number = self.id.as_ref().is_some_and(|id| plain(id) == wanted);
-        number || self.name.as_ref().is_some_and(|name| names(name).any(|name| name == wanted))
+        let number = self.id.as_ref().is_some_and(|id| plain(id) == plain(words));
+        number || self.name.as_ref().is_some_and(|name| names(name).any(|name| name == whole(words)))
+    }
+
+    /// Those of `patients` whom `words` may mean; the one whose name and number they are, where there is one.
+    #[must_use]
+    pub fn called<'a>(words: &str, patients: &BTreeSet<&'a Patient>) -> Vec<&'a Patient> {
+        let exact = |patient: &&'a Patient| plain(&patient.in_words()) == plain(words);
+        if let Some(one) = patients.iter().copied().find(exact) {
+            return vec![one];
+        }
+        patients.iter().copied().filter(|patient| patient.is_called(words)).collect()
+    }
+
+    /// The shortest words that mean this one of `patients` and no other: its number, its name, or both.
+    #[must_use]
+    pub fn told_apart(&self, patients: &BTreeSet<&Patient>) -> String {
+        let short = [&self.id, &self.name].into_iter().flatten();
+        let mut sole = short.filter(|words| Patient::called(words, patients) == [self]);
+        sole.next().cloned().unwrap_or_else(|| self.in_words())
     }
 
     /// By number where both have one, else by name: as two exams of a horse are held against each other.

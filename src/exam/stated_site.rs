@@ -16,6 +16,9 @@ pub struct StatedSite {
     /// Values of Body Part Examined, and codes as `SCHEME:CODE`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub parts: Vec<String>,
+    /// Codes of the view, as `SCHEME:CODE`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub views: Vec<String>,
 }
 
 impl StatedSite {

@@ -9,8 +9,10 @@ use crate::exam::call::Problem;
 
 pub(crate) fn not_after_no() -> Problem {
     Problem {
-        message: "`no` goes before a limb, a zone, a plane, a number, or a finding that is not there".to_owned(),
-        help: "say `correction` before a structure that was meant, `not seen` after one that is not there".to_owned(),
+        message: "`no` goes before a limb, a zone, a plane, a number, or a finding that is not there"
+            .to_owned(),
+        help: "say `correction` before a structure that was meant, `not seen` after one that is not there"
+            .to_owned(),
     }
 }
 

@@ -58,6 +58,8 @@ pub struct StillHeader {
     pub animal: Option<Animal>,
     /// Which part of the body it says that it shows.
     pub stated_site: Option<StatedSite>,
+    /// The study it belongs to.
+    pub study: Option<String>,
     /// When its content was made, where that is another time than `saved_at`.
     pub content_at: Option<DateTime<Utc>>,
     /// The scanner: model and serial number.
@@ -144,6 +146,7 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
     header.patient = Patient::new(text_of(&file, tags::PATIENT_NAME), text_of(&file, tags::PATIENT_ID));
     header.animal = animal(&file);
     header.stated_site = stated_site(&file);
+    header.study = text_of(&file, tags::STUDY_INSTANCE_UID);
     if let Some((sha256, lacking)) = pixels(path) {
         header.pixels_sha256 = Some(sha256);
         header.problems.extend(lacking);

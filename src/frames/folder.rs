@@ -69,7 +69,12 @@ pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> FoundStills
     for path in files {
         match frame(&path, shown(&path, &exam_folder), utc_offset_s) {
             Ok(frame) => match seen.get(&frame.id) {
-                Some((first, sha256)) => problems.push((path, same_name(&frame, first, sha256))),
+                Some((first, sha256)) => {
+                    if frame.sha256 != *sha256 {
+                        note_namesake(&mut frames, &frame);
+                    }
+                    problems.push((path, same_name(&frame, first, sha256)));
+                }
                 None => {
                     seen.insert(frame.id.clone(), (frame.file.clone(), frame.sha256.clone()));
                     frames.push(frame);
@@ -82,6 +87,19 @@ pub fn read(folder: &Path, exam_folder: &Path, utc_offset_s: i32) -> FoundStills
         (a.saved_at, a.instance_number, &a.file).cmp(&(b.saved_at, b.instance_number, &b.file))
     });
     FoundStills { stills: frames, refused: problems, beside }
+}
+
+/// Notes on the still that is taken that another file has its name: which of the two was meant, the exam goes on asking.
+fn note_namesake(taken: &mut [Frame], other: &Frame) {
+    if let Some(first) = taken.iter_mut().find(|first| first.id == other.id) {
+        first.problems.push(problem(
+            format!(
+                "another file, `{}`, has its SOP Instance UID and other content, and was left out",
+                other.file
+            ),
+            "compare both files; one that shows another view must be exported again, or as PNG",
+        ));
+    }
 }
 
 /// Why a file is left out that has the name of an object which is there already: it is a copy, or a faulty scanner gave two
@@ -253,6 +271,7 @@ fn frame(path: &Path, shown: String, utc_offset_s: i32) -> Result<Frame, Problem
         patient: header.patient,
         animal: header.animal,
         stated_site: header.stated_site,
+        study: header.study,
         pixels_sha256: header.pixels_sha256,
         content_at: header.content_at,
         scanner: header.scanner,

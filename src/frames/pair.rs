@@ -16,7 +16,7 @@ use crate::frames::assign::{Edge, assign};
 use crate::frames::clock_fit::{Candidate, Fit, Said, Saved, clock_fit, exam_s};
 use crate::frames::known_clock::known_offset;
 use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
-use crate::frames::stamps::{copy_of, saved_at, through_summer_time};
+use crate::frames::stamps::{copy_of, is_picture, saved_at, through_summer_time};
 
 // The limits of pairing are our own choices; none has a source.
 
@@ -60,7 +60,7 @@ struct NumberedStill {
 pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
     let moments = moments(exam);
     let times = saved_at(frames, exam.header.utc_offset_s);
-    let copies = copy_of(frames, &times);
+    let copies = standing_copies(exam, frames, copy_of(frames, &times));
     let (stills, fit) = clock_of(exam, frames, &moments, &times, &copies);
     let nothing = PairedFrame { exam_s: None, tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
     let mut paired = vec![nothing; frames.len()];
@@ -119,6 +119,16 @@ fn clock_of(
         }
         _ => as_written,
     }
+}
+
+/// Where the file that counted is left out or refused, one with the same picture counts in its place.
+fn standing_copies(exam: &Exam, frames: &[Frame], mut copies: Vec<Option<usize>>) -> Vec<Option<usize>> {
+    let refused = exam.refused(frames);
+    let is_gone = |of: usize| by_hand(exam, &frames[of]) == Some(Tie::LeftOut) || refused[of].is_some();
+    for (frame, copy) in frames.iter().zip(&mut copies).filter(|(frame, _)| !is_picture(frame)) {
+        *copy = copy.filter(|of| !is_gone(*of) || by_hand(exam, frame) == Some(Tie::LeftOut));
+    }
+    copies
 }
 
 /// The one clock that a person set.

@@ -105,9 +105,13 @@ pub(crate) fn copies(frames: &[Frame]) -> Vec<Option<usize>> {
     copy_of(frames, &times)
 }
 
+/// Whether a file is a picture without DICOM attributes.
+pub(super) fn is_picture(frame: &Frame) -> bool {
+    frame.id.starts_with("sha256:")
+}
+
 /// For each file that shows the still of another file, in another format or as another object, the place of that one.
 pub(super) fn copy_of(frames: &[Frame], times: &[DateTime<Utc>]) -> Vec<Option<usize>> {
-    let is_picture = |frame: &Frame| frame.id.starts_with("sha256:");
     let twins = twin_of(frames, times);
     let is_original = |idx: &usize| !is_picture(&frames[*idx]) && twins[*idx].is_none();
     let originals: Vec<usize> = (0..frames.len()).filter(is_original).collect();
@@ -122,6 +126,7 @@ pub(super) fn copy_of(frames: &[Frame], times: &[DateTime<Utc>]) -> Vec<Option<u
         let is_at_once = |other: &&usize| {
             let step_s = picture.resolution_s.max(frames[**other].resolution_s);
             is_dated(picture)
+                && twins[**other].is_none()
                 && picture.size_px == frames[**other].size_px
                 && apart_s(times[idx], times[**other]) <= step_s
         };

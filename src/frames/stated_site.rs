@@ -28,7 +28,8 @@ pub(super) fn stated_site(file: &InMemDicomObject) -> Option<StatedSite> {
     let words = text_of(file, tags::BODY_PART_EXAMINED).map(|part| part.to_uppercase());
     let mut parts: Vec<String> = words.into_iter().chain(regions.iter().filter_map(code)).collect();
     parts.dedup();
-    StatedSite { side: side.map(str::to_owned), parts }.known()
+    let views = items_of(file, tags::VIEW_CODE_SEQUENCE).iter().filter_map(code).collect();
+    StatedSite { side: side.map(str::to_owned), parts, views }.known()
 }
 
 fn side(said: &str) -> Option<&'static str> {

@@ -5,6 +5,7 @@ pub mod step;
 pub mod notes;
 pub mod stamp_row;
 mod still_file;
+mod entry_row;
 pub mod record;
 pub mod progress;
 pub(crate) mod belongs;

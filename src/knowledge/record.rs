@@ -18,6 +18,7 @@ use crate::exam::patient::Patient;
 use crate::exam::place::Place;
 use crate::exam::review::WordsPart;
 use crate::exam::seq::Seq;
+pub use crate::knowledge::entry_row::EntryRow;
 use crate::knowledge::measure::row::MeasureRow;
 pub use crate::knowledge::notes::{NoteRow, NoteWords};
 use crate::knowledge::stamp_row::StampRow;
@@ -221,6 +222,12 @@ pub struct CallRow {
     /// Corrected by the lines with these numbers: calls, or changes by hand.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub corrected_by: Vec<Seq>,
+    /// The line of the value that counts in its place; absent where its own counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub replaced_by: Option<Seq>,
+    /// The lines that say the opposite of the same place.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub contradicted_by: Vec<Seq>,
     /// What speaks against its place, in a few words each; the findings say more.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubt: Vec<String>,
@@ -340,43 +347,6 @@ pub struct CoverageRow {
     /// It was said that it would not be scanned.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub not_done: bool,
-}
-
-/// A value that a person typed, or traced on a still.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-pub struct EntryRow {
-    /// Its event in the journal.
-    pub seq: Seq,
-    /// When it was entered.
-    pub at: DateTime<Utc>,
-    /// Limb, zone, plane and structure.
-    #[serde(flatten)]
-    pub place: Place,
-    /// What was measured.
-    pub term: String,
-    /// How much, in `unit`.
-    pub number: f64,
-    /// UCUM unit; none for scores.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub unit: Option<String>,
-    /// Scale of a score.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub scale: Option<String>,
-    /// Traced on a still; else typed.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub traced: bool,
-    /// Who entered it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub by: Option<String>,
-    /// The still states no scale: a person set it on its depth scale.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub scale_by_hand: bool,
-    /// The still it was read from.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub still: Option<String>,
-    /// Where the still is a loop, the frame it was read from, counted from 1.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub frame_number: Option<u32>,
 }
 
 /// Something that a person corrected after the exam.

@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use crate::exam::animal::Animal;
 use crate::exam::call::{Act, Amount, Command, FindingSaid, Setting};
 use crate::exam::closed_sets::CallKind;
 use crate::exam::context::Context;
@@ -19,6 +20,8 @@ use crate::exam::patient::Patient;
 use crate::exam::place::Place;
 use crate::exam::review::{Change, WordsPart};
 use crate::frames::pairing::{PairedFrame, Pairing};
+use crate::knowledge::contradiction::contradicted;
+use crate::knowledge::current::replaced;
 use crate::knowledge::label::StillLabel;
 use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, RivalLabel, WordsRow};
 use crate::protocol::Protocols;
@@ -26,7 +29,13 @@ use crate::protocol::Protocols;
 /// Every call, and every utterance that was not understood, in the order they were said.
 #[must_use]
 pub fn call_rows(exam: &Exam, protocols: &Protocols) -> Vec<CallRow> {
-    let mut rows: Vec<CallRow> = exam.calls.iter().map(|call| call_row(exam, call, protocols)).collect();
+    let (replaced, contradicted) = (replaced(exam), contradicted(exam, protocols));
+    let row = |call: &LoggedCall| CallRow {
+        replaced_by: replaced.get(&call.seq).copied(),
+        contradicted_by: contradicted.get(&call.seq).cloned().unwrap_or_default(),
+        ..call_row(exam, call, protocols)
+    };
+    let mut rows: Vec<CallRow> = exam.calls.iter().map(row).collect();
     let unknown = exam.utterances.iter().filter(|utterance| utterance.is_open());
     rows.extend(unknown.map(|utterance| unknown_row(utterance, exam)));
     // By line within an instant: what a person added or moved is where it counts.
@@ -176,6 +185,7 @@ pub(crate) fn amount_text(amount: &Amount) -> String {
 /// Every value that was typed or traced, in the order of the journal.
 #[must_use]
 pub fn entry_rows(exam: &Exam, protocols: &Protocols) -> Vec<EntryRow> {
+    let (replaced, contradicted) = (replaced(exam), contradicted(exam, protocols));
     let row = |logged: &LoggedEntry| {
         let entered = logged.entered.clone();
         let scale = || protocols.value(&entered.term).and_then(|kind| kind.scale.clone());
@@ -197,6 +207,8 @@ pub fn entry_rows(exam: &Exam, protocols: &Protocols) -> Vec<EntryRow> {
             still: entered.still,
             frame_number: entered.frame_number,
             term: entered.term,
+            replaced_by: replaced.get(&logged.seq).copied(),
+            contradicted_by: contradicted.get(&logged.seq).cloned().unwrap_or_default(),
         }
     };
     exam.entries.iter().map(row).collect()
@@ -239,6 +251,15 @@ pub(crate) fn refused_in_words(exam: &Exam, frame: &Frame, why: Foreign) -> Stri
             format!("it shows `{patient}`, but the exam is of `{own}`")
         }
         Foreign::OtherThanStills => format!("it shows `{patient}`, but other stills show another animal"),
+        Foreign::OtherAnimal => {
+            let own = frame.animal.clone().unwrap_or_default();
+            let listed = Animal { sex: horse.sex.clone(), ..Animal::default() };
+            let others = exam.frames.iter().filter_map(|other| other.animal.as_ref());
+            let other = others.chain([&listed]).find(|other| own.is_other_than(other)).cloned();
+            let (own, other) = (own.told_apart_by(), other.unwrap_or_default().told_apart_by());
+            let whose = if patient.is_empty() { String::new() } else { format!(" of `{patient}`") };
+            format!("its file says {own}, but others{whose} say {other}")
+        }
     }
 }
 

@@ -53,12 +53,15 @@ fn accepted<'a>(exam: &'a Exam, finding: &Finding, all: &[Finding]) -> Option<&'
     })
 }
 
-/// The same rule about the same thing; where nothing is pointed at, the figures of both sentences must agree.
+/// The same rule about the same thing; where nothing is pointed at, the figures of the finding must be among those that were
+/// accepted, in their order.
 fn accepts_reworded(change: &Change, finding: &Finding, all: &[Finding]) -> bool {
     let Change::Looked { finding: words, seq, still, .. } = change else { return false };
     let is_sole = || all.iter().filter(|other| points_at(change, other)).count() == 1;
     let is_pointed = seq.is_some() || still.is_some();
-    points_at(change, finding) && is_sole() && (is_pointed || figures(words) == figures(&finding.message))
+    points_at(change, finding)
+        && is_sole()
+        && (is_pointed || holds(&figures(words), &figures(&finding.message)))
 }
 
 /// Journals from before the place was written name none.
@@ -73,6 +76,12 @@ fn figures(words: &str) -> Vec<&str> {
     let apart = |letter: char| !letter.is_alphanumeric() && letter != '.';
     let figures = words.split(apart).map(|word| word.trim_matches('.'));
     figures.filter(|word| word.contains(|letter: char| letter.is_ascii_digit())).collect()
+}
+
+/// Whether all of these are among the others, in this order.
+fn holds(all: &[&str], these: &[&str]) -> bool {
+    let mut all = all.iter();
+    these.iter().all(|one| all.any(|other| other == one))
 }
 
 /// Whether its call or its still was changed after this line, or such a change was taken back.

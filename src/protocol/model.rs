@@ -79,6 +79,9 @@ pub struct Plane {
     pub code: PlaneCode,
     /// Its name in words.
     pub name: String,
+    /// Codes that the file of a still may give for it, as `SCHEME:CODE`.
+    #[serde(default)]
+    pub stated: Vec<String>,
     /// Where the probe's marker points by default.
     pub marker: Marker,
     /// Source of the default, or "common practice, no source".
@@ -300,11 +303,24 @@ pub struct Scheme {
     /// a zone of another one they are a slip.
     #[serde(default)]
     pub places: Vec<String>,
+    /// Outlines of the bones beside its zones, for the drawing of the limb.
+    #[serde(default)]
+    pub bone: Vec<Bone>,
     /// Zones that totals run over; empty means all of them.
     #[serde(default)]
     pub total_zones: Vec<ZoneCode>,
     /// Its zones from proximal to distal.
     pub zones: Vec<Zone>,
+}
+
+/// A bone as it is drawn beside the zones: schematic, no measure is taken from it.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Bone {
+    /// What it is, for whoever changes the drawing.
+    pub name: String,
+    /// Corners: how far out from the soft structures, 0 to 1, and how far down, in zones from the upper end of the first one.
+    pub outline: Vec<(f64, f64)>,
 }
 
 /// One zone.

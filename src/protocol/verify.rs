@@ -130,6 +130,19 @@ fn verify_scheme(protocols: &Protocols, path: &Path, scheme: &Scheme) -> Result<
     if let Some(length_cm) = scheme.length_cm {
         range(path, "`length_cm`", 0.0, length_cm)?;
     }
+    for bone in &scheme.bone {
+        let place = format!("bone `{}`", bone.name);
+        if bone.outline.len() < 3 {
+            return Err(empty(format!("`outline` of {place}")));
+        }
+        for (out, down) in &bone.outline {
+            let zones = f64::from(u32::try_from(scheme.zones.len()).unwrap_or(u32::MAX));
+            if !(0.0..=1.0).contains(out) || !(-1.0..=zones + 1.0).contains(down) {
+                let (path, fault) = (path.to_owned(), NumberFault::Range { from: *out, to: *down });
+                return Err(ProtocolError::Numbers { path, place, fault });
+            }
+        }
+    }
     let mut last: Option<(&str, f64)> = None;
     for zone in &scheme.zones {
         let place = format!("zone `{}`", zone.code);

@@ -16,6 +16,7 @@ use crate::exam::review::TEXT_MAX;
 use crate::hex;
 use crate::private;
 use crate::report::practice::Practice;
+use crate::settings_file;
 use crate::signing::sealed_key::{KeyError, SealedKey};
 use crate::terminal::ShownText as _;
 use crate::terminal::is_plain;
@@ -169,14 +170,12 @@ pub struct People {
     practice: Option<Practice>,
 }
 
-/// The settings folder of the person who uses this machine.
+/// The folder of people and keys: that of the settings.
 ///
 /// # Errors
 /// When the system knows none.
 pub fn settings_folder() -> Result<PathBuf, PeopleError> {
-    let own = |name| std::env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from);
-    let folder = own("XDG_CONFIG_HOME").or_else(|| own("HOME").map(|home| home.join(".config")));
-    Ok(folder.ok_or(PeopleError::NoFolder)?.join("zonecall"))
+    settings_file::settings_folder().ok_or(PeopleError::NoFolder)
 }
 
 /// The letterhead of the practice on this machine; none where no folder of settings is known.

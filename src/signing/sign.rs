@@ -10,13 +10,14 @@ use sha2::{Digest, Sha256};
 
 use crate::exam::event::Event;
 use crate::exam::fold::LoggedSignature;
-use crate::exam::review::{Change, Review};
+use crate::exam::review::{Change, Review, WordsPart};
 use crate::exam::seal::seal;
 use crate::exam::seq::Seq;
 use crate::exam::sign::{FileHash, Signable, Signed};
 use crate::exam_folder::{ExamFolder, FolderError, record_against};
 use crate::knowledge::check::TORN;
 use crate::knowledge::measure::Against;
+use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
 use crate::report::export::json;
 use crate::report::signed::{keep, verified};
@@ -61,6 +62,12 @@ pub enum SignError {
         /// What lacks, in words.
         lacking: String,
     },
+    /// Nobody wrote what the scan means, and nobody said that it is not wanted.
+    #[error(
+        "no impression is written, so the signed report would have none; nothing was signed; write it at the review desk, or \
+         sign without one with --no-impression"
+    )]
+    NoImpression,
     /// Nothing is signed.
     #[error("there is no signature to take back; nothing was changed")]
     NoSignature,
@@ -82,6 +89,17 @@ pub struct Seen {
     pub last: Option<Seq>,
     /// That files are gone, or other ones than they were, and signs all the same.
     pub incomplete: bool,
+    /// That the report has no impression, and wants none.
+    pub no_impression: bool,
+}
+
+/// Whether the vet has to be asked before signing: nobody wrote an impression.
+///
+/// # Errors
+/// When there is none, and the vet has not said that none is wanted.
+pub fn asks_impression(record: &Record, seen: &Seen) -> Result<(), SignError> {
+    let is_written = record.words.iter().any(|row| row.part == WordsPart::Impression);
+    if is_written || seen.no_impression { Ok(()) } else { Err(SignError::NoImpression) }
 }
 
 /// Signs the record as it is; nobody signs what they have not seen.
@@ -109,6 +127,7 @@ pub fn sign(
     if record.findings.iter().any(|finding| finding.rule == TORN && finding.settled.is_none()) {
         return Err(SignError::Torn);
     }
+    asks_impression(&record, &seen)?;
     let (person, key) = people.open_key(signer.name, signer.passphrase)?;
     let compared = verified(folder, protocols)?;
     let by_same = |logged: &&LoggedSignature| {

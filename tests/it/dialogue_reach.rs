@@ -119,7 +119,10 @@ fn in_a_recording_no_before_a_limb_moves_nothing_of_minutes_before() {
     exam(&mut talk);
     talk.say("no the right fore");
     assert!(limbs(&talk).iter().all(|limb| *limb == "LF"), "{:?}", limbs(&talk));
-    assert!(talk.dialogue.exam().utterances.last().is_some_and(|heard| heard.is_open()), "labels are in doubt");
+    assert!(
+        talk.dialogue.exam().utterances.last().is_some_and(|heard| heard.is_open()),
+        "labels are in doubt"
+    );
     talk.say("left hind zone one bravo").say("no left fore");
     assert_eq!(talk.dialogue.exam().context.place.limb.as_deref(), Some("LF"), "at once it corrects");
 }

@@ -106,6 +106,67 @@ fn what_the_stills_say_of_the_horse_is_in_the_record_where_they_agree() {
     assert_eq!(record(&exam)["exam"]["in_stills"], wanted);
 }
 
+/// The name was put right on the scanner in the middle: number alone tells nobody apart, and what is printed works.
+#[test]
+fn the_way_out_that_is_printed_for_a_refused_still_works_as_it_is_printed() {
+    for (name, id) in [("Larkfield Stud^Jupiter", "DEMO-Juniper"), ("Jupiter", "")] {
+        let folder = tempfile::tempdir().unwrap();
+        let exam = exam_at(&folder.path().join("exam"));
+        let stills = stills_at(&folder.path().join("scanner"), |number, still| {
+            if number == 3 {
+                rename(still, name, id);
+            }
+        });
+        let (_, said) = told(&["pair", &exam, "--frames", &stills]);
+        let (_, after) = said.split_once("--same-horse \"").unwrap_or_else(|| panic!("{said}"));
+        let (printed, _) = after.split_once('"').unwrap();
+        told(&["pair", &exam, "--frames", &stills, "--same-horse", printed, "--by", "Robin"]);
+        let taken = record(&exam);
+        assert_eq!((labelled(&taken), found(&taken, "still-of-another-horse")), (STILLS, 0), "{printed}");
+    }
+}
+
+#[test]
+fn each_patient_of_a_list_is_named_by_the_words_that_are_shown_for_it() {
+    let of = |name: &str, id: &str| Patient { name: Some(name.to_owned()), id: Some(id.to_owned()) };
+    let list = [of("Hill^Ed", "7"), of("Hill^Ed", "8"), of("Marsh^Ed", "7"), of("marsh ed (no. 7)", "9")];
+    let all: std::collections::BTreeSet<&Patient> = list.iter().collect();
+    for one in &list {
+        assert_eq!(Patient::called(&one.told_apart(&all), &all), [one]);
+        assert!(one.is_called(&one.name.clone().unwrap()), "as the file has it");
+    }
+    let both = Patient::called("7", &all);
+    assert_eq!(both.len(), 2);
+}
+
+/// A mare of 2001 that was registered under the name and number of a gelding of 2019.
+#[test]
+fn a_still_of_another_sex_or_age_is_refused_whatever_its_name_and_number() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam_at(&folder.path().join("exam"));
+    let stills = stills_at(&folder.path().join("scanner"), |number, still| {
+        if number == 3 {
+            still.put(DataElement::new(tags::PATIENT_SEX, VR::CS, PrimitiveValue::from("F")));
+            still.put(DataElement::new(tags::PATIENT_BIRTH_DATE, VR::DA, PrimitiveValue::from("20010101")));
+            still.put(DataElement::new(tags::STUDY_INSTANCE_UID, VR::UI, PrimitiveValue::from("2.25.77")));
+        }
+    });
+    let (code, said) = told(&["pair", &exam, "--frames", &stills]);
+    assert_eq!(code, 1);
+    assert!(said.contains("says female, born 2001-01-01, but others of `Larkfield Stud^Juniper"), "{said}");
+    assert!(said.contains("say male, born 2019-04-12"), "{said}");
+    let refused = record(&exam);
+    assert_eq!((labelled(&refused), found(&refused, "still-of-another-horse")), (STILLS - 1, 1));
+    assert_eq!(refused["exam"]["in_stills"]["sex"], "M");
+    let (_, after) = said.split_once("--same-horse \"").unwrap();
+    let (printed, _) = after.split_once('"').unwrap();
+    let (_, said) = told(&["pair", &exam, "--frames", &stills, "--same-horse", printed, "--by", "Robin"]);
+    // The second study is told where the stills are paired.
+    assert!(said.contains("1 of the 12 stills is of another study on the scanner"), "{said}");
+    let taken = record(&exam);
+    assert_eq!((labelled(&taken), found(&taken, "still-of-another-horse")), (STILLS, 0));
+}
+
 #[test]
 fn stills_of_another_horse_are_refused_until_a_person_confirms() {
     let folder = tempfile::tempdir().unwrap();

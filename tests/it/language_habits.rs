@@ -84,7 +84,10 @@ fn sizes_and_findings_as_they_are_put_elsewhere() {
             ("annular ligament thick five millimetres", "PAL; thickened; thickness 5 mm"),
             ("s d f t medial branch thick", "SDFT-medial; thickened"),
             ("medial collateral ligament enlarged", "CLF-medial; enlarged"),
-            ("medial and lateral branches of the suspensory normal", "normal of SL-medial; normal of SL-lateral"),
+            (
+                "medial and lateral branches of the suspensory normal",
+                "normal of SL-medial; normal of SL-lateral",
+            ),
             ("deep medial lobe hypoechoic", "DDFT-medial; hypoechoic (not confirmed)"),
             ("left anterior", "LF"),
         ],

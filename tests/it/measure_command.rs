@@ -165,3 +165,33 @@ fn a_lesion_is_never_outlined_from_a_click() {
     assert_eq!(refused.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&refused.stderr).contains("cannot be used with"), "{refused:?}");
 }
+
+#[test]
+fn a_typed_value_is_refused_where_the_desk_refuses_it_and_takes_a_decimal_comma() {
+    let folder = tempfile::tempdir().unwrap();
+    let said = [(2.0, "left fore two bravo transverse"), (6.0, "s d f t"), (10.0, "normal")];
+    support::write_journal(folder.path(), &said);
+    let exam = folder.path().to_str().unwrap();
+    let enter = |structure: &str, term: &str, number: &str, more: &[&str]| {
+        let place = ["enter", exam, "--limb", "LF", "--zone", "2B", "--structure", structure, "--by", "Ada"];
+        let what = ["--term", term, "--number", number, "--unit", "mm2"];
+        zonecall(&[&place[..], &what, more].concat())
+    };
+    let told = |output: &Output| String::from_utf8_lossy(&output.stderr).into_owned();
+    // A ligament of the hind limb.
+    let foreign = enter("LPL", "area", "100", &[]);
+    assert_eq!(foreign.status.code(), Some(2));
+    assert!(told(&foreign).contains("the left fore has no long plantar ligament"), "{}", told(&foreign));
+    let odd = enter("SDFT", "area", "1,4,8", &[]);
+    assert!(told(&odd).contains("give a number such as 3.4 or 3,4"), "{}", told(&odd));
+    let lesion = enter("SDFT", "lesion area", "3,4", &[]);
+    assert_eq!(lesion.status.code(), Some(2));
+    assert!(told(&lesion).contains("lesion area 3.4 mm2 (typed) contradicts `normal"), "{}", told(&lesion));
+    assert!(told(&lesion).contains("--contradicts"), "{}", told(&lesion));
+    assert!(enter("SDFT", "lesion area", "3,4", &["--contradicts"]).status.success());
+    let checked = String::from_utf8(zonecall(&["check", exam]).stdout).unwrap();
+    assert!(checked.contains("normal-and-lesion"), "{checked}");
+    let record: Value = serde_json::from_slice(&zonecall(&["export", exam, "--as", "json"]).stdout).unwrap();
+    assert_eq!(record["entries"].as_array().unwrap().len(), 1);
+    assert_eq!(record["entries"][0]["number"], 3.4);
+}

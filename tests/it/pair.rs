@@ -70,6 +70,7 @@ fn still(idx: usize, scanner_s: f64, resolution_s: f64) -> Frame {
         animal: None,
         stated_site: None,
         pixels_sha256: None,
+        study: None,
         also_in: Vec::new(),
         content_at: None,
         scanner: None,

@@ -23,6 +23,7 @@ fn still(number: i64, at_s: f64) -> Frame {
         animal: None,
         stated_site: None,
         pixels_sha256: None,
+        study: None,
         also_in: Vec::new(),
         content_at: None,
         scanner: None,

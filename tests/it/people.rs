@@ -61,7 +61,13 @@ impl Practice {
     fn sign(&self, name: &str, passphrase: &str, more: &[&str]) -> Output {
         let file = self.secret(passphrase, 0o600);
         let exam = self.exam();
-        self.run(&[&["sign", &exam, "--vet", name, "--passphrase-file", &file], more].concat())
+        let words = ["sign", &exam, "--vet", name, "--no-impression", "--passphrase-file", &file];
+        // An impression is asked for by a test of its own.
+        let words: Vec<&str> = words
+            .into_iter()
+            .filter(|word| *word != "--no-impression" || !more.contains(&"--take-back"))
+            .collect();
+        self.run(&[&words[..], more].concat())
     }
 
     /// Name and key of each signature that holds.
@@ -75,6 +81,10 @@ impl Practice {
         });
         signed.collect()
     }
+}
+
+fn done_with(output: &Output) {
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
 }
 
 fn done(output: &Output) -> String {
@@ -213,12 +223,61 @@ fn a_passphrase_that_others_can_read_is_refused_and_none_is_asked_for_without_a_
     let open = practice.secret(ADA, 0o644);
     let exam = practice.exam();
     refused(
-        &practice.run(&["sign", &exam, "--vet", "Dr Ada", "--passphrase-file", &open]),
+        &practice.run(&["sign", &exam, "--vet", "Dr Ada", "--no-impression", "--passphrase-file", &open]),
         "others can read",
     );
     assert!(practice.signatures().is_empty());
     let help = done(&practice.run(&["sign", "--help"]));
     assert!(!help.contains("--passphrase "), "never an argument, which others can read: {help}");
+}
+
+/// A copy of the one folder is all of a practice: settings, people and keys.
+#[test]
+fn people_and_keys_are_kept_where_the_settings_are_named_to_be() {
+    let practice = Practice::new();
+    let home = tempfile::tempdir().unwrap();
+    let add = |settings: &str| {
+        let file = practice.secret(ADA, 0o600);
+        let words =
+            ["people", "add", "Dr Ada", "--role", "vet", "--licence", "V-1", "--passphrase-file", &file];
+        let done = Command::new(env!("CARGO_BIN_EXE_zonecall"))
+            .args(words)
+            .current_dir(home.path())
+            .env("XDG_CONFIG_HOME", home.path().join("user"))
+            .env("ZONECALL_SETTINGS", settings)
+            .output()
+            .unwrap();
+        done_with(&done)
+    };
+    let named = home.path().join("practice/zonecall.toml");
+    std::fs::create_dir(home.path().join("practice")).unwrap();
+    add(named.to_str().unwrap());
+    assert!(home.path().join("practice/people.toml").is_file());
+    assert!(home.path().join("practice/keys").is_dir());
+    add("zonecall.toml");
+    assert!(home.path().join("people.toml").is_file());
+    assert!(!home.path().join("user").exists());
+    // What is no file has nothing beside it.
+    add("/dev/null");
+    assert!(home.path().join("user/zonecall/people.toml").is_file());
+}
+
+#[test]
+fn signing_without_an_impression_is_asked_about_before_the_passphrase_and_shown_in_the_report() {
+    let practice = Practice::new();
+    done(&practice.add("Dr Ada", "V-1", ADA));
+    let exam = practice.exam();
+    // No passphrase is given, and none is asked for.
+    let asked = practice.run(&["sign", &exam, "--vet", "Dr Ada"]);
+    refused(&asked, "no impression is written, so the signed report would have none; nothing was signed");
+    refused(&asked, "--no-impression");
+    assert!(practice.signatures().is_empty());
+    done(&practice.sign("Dr Ada", ADA, &[]));
+    assert_eq!(practice.signatures().len(), 1);
+    let page = Path::new(&exam).join("report.html");
+    done(&practice.run(&["report", &exam, "--out", page.to_str().unwrap()]));
+    let page = std::fs::read_to_string(page).unwrap();
+    assert!(page.contains("The vet signed without a written impression."), "{page}");
 }
 
 #[test]

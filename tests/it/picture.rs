@@ -320,6 +320,7 @@ fn a_bad_still_ends_no_report_and_the_others_are_shown() {
             animal: None,
             stated_site: None,
             pixels_sha256: None,
+            study: None,
         };
         journal.append(header().started_at, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     }

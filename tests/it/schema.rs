@@ -209,7 +209,9 @@ fn journal_lines() -> Vec<Value> {
         stated_site: Some(StatedSite {
             side: Some("left".to_owned()),
             parts: vec!["METACARPUS".to_owned(), "SCT:36455000".to_owned()],
+            views: vec!["SCT:62824007".to_owned()],
         }),
+        study: Some("2.25.1001".to_owned()),
         pixels_sha256: Some("d".repeat(64)),
         content_at: Some("2026-05-04T08:00:07Z".parse().unwrap()),
         scanner: Some("Sono 7 0815".to_owned()),

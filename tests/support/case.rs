@@ -55,6 +55,7 @@ impl Case {
             animal: None,
             stated_site: None,
             pixels_sha256: None,
+            study: None,
             also_in: Vec::new(),
             content_at: None,
             scanner: None,

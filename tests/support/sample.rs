@@ -192,13 +192,7 @@ fn findings() -> Vec<Finding> {
     };
     vec![
         finding(Severity::Error, "audio-lost", "0.25 s of audio were lost while listening", None, None),
-        finding(
-            Severity::Warn,
-            "view-missing",
-            "right fore: 1 view of the scheme `thirds` is missing: 3C transverse",
-            None,
-            None,
-        ),
+        finding(Severity::Warn, "view-missing", "right fore 3C: the transverse view is missing", None, None),
         finding(
             Severity::Warn,
             "still-ambiguous",
@@ -342,7 +336,7 @@ pub fn record() -> Record {
             by: some("Dr Example"),
             scale_by_hand: true,
             still: some("2.25.90006"),
-            frame_number: None,
+            ..EntryRow::default()
         }],
         notes: vec![note()],
         words: Vec::new(),

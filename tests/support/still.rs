@@ -68,6 +68,7 @@ pub fn frame(id: &str) -> Frame {
         animal: None,
         stated_site: None,
         pixels_sha256: None,
+        study: None,
         also_in: Vec::new(),
         content_at: None,
         scanner: None,

@@ -146,7 +146,7 @@ pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
             && !known.is_of(&limb.group)
         {
             let message = format!(
-                "{structure} ({}) is not a structure of the {}; was the limb or the structure misheard?",
+                "the {} is not a structure of the {}; was the limb or the structure misheard?",
                 known.name, limb.name
             );
             hits.push(Hit::call(call, message));
@@ -155,9 +155,10 @@ pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
         let Some((_, zone)) = evidence.zone_of(call) else { continue };
         if !known.is_some_and(|known| known.anywhere) && !evidence.protocols.expects(zone, structure) {
             let message = format!(
-                "{structure} is not expected in zone {} of {}; was the zone or the structure misheard?",
+                "the {} is not expected in zone {} of the {}; was the zone or the structure misheard?",
+                known.map_or(structure.as_str(), |known| &known.name),
                 zone.code,
-                call.context.place.limb.as_deref().unwrap_or_default()
+                limb.map_or("limb", |limb| &limb.name)
             );
             hits.push(Hit::call(call, message));
         }

@@ -15,7 +15,7 @@ use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::exam::place;
 use crate::knowledge::check::evidence::{Evidence, Hit};
-use crate::knowledge::contradiction::{Contradiction, contradictions};
+use crate::knowledge::contradiction::{Abnormal, Contradiction, contradictions};
 use crate::knowledge::denied::{Denied, denied};
 use crate::knowledge::measure::LARGER;
 use crate::knowledge::measure::row::Name;
@@ -39,11 +39,21 @@ pub(super) fn larger(evidence: &Evidence) -> Vec<Hit> {
     let rows = evidence.measures.iter().filter(|row| row.name == Name::LesionArea);
     let mut hits = Vec::new();
     for row in rows.filter(|row| row.why_not.as_deref() == Some(LARGER)) {
-        let place = [Some(row.limb.as_str()), row.zone.as_deref(), row.structure.as_deref()];
-        let place: Vec<&str> = place.into_iter().flatten().collect();
-        hits.push(Hit::new(format!("{}: {LARGER}; one of the two areas is wrong", place.join(" "))));
+        let place = in_words(evidence, Some(&row.limb), row.zone.as_ref(), row.structure.as_ref());
+        hits.push(Hit::new(format!("{place}: {LARGER}; one of the two areas is wrong")));
     }
     hits
+}
+
+/// A place in words.
+fn in_words(
+    evidence: &Evidence,
+    limb: Option<&LimbCode>,
+    zone: Option<&ZoneCode>,
+    structure: Option<&StructureCode>,
+) -> String {
+    let (limb, zone, structure) = (limb.cloned(), zone.cloned(), structure.cloned());
+    place::Place { limb, zone, plane: None, structure }.in_words(evidence.protocols)
 }
 
 /// Lesions whose extent is an area or edgeless, without one of the scores at the same place.
@@ -102,9 +112,7 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
         };
         if measuring.terms.scores.iter().all(normal) && seen.insert(place) {
             let (limb, zone, strand) = place;
-            let limb = limb.map(|code| evidence.protocols.limb_name(code));
-            let names = [limb, zone.map(ZoneCode::as_str), strand.map(StructureCode::as_str)];
-            let names = names.into_iter().flatten().collect::<Vec<_>>().join(" ");
+            let names = in_words(evidence, limb, zone, strand);
             let scores = measuring.terms.scores.join(" and ");
             let message = format!("{names}: there is a lesion, but {scores} are 0, which means normal");
             hits.push(match call {
@@ -116,20 +124,33 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
-/// The same structure in the same zone was called normal and not normal.
+/// The same structure in the same zone was called normal, and something says that it is not; once for a place.
 pub(super) fn called_normal(evidence: &Evidence) -> Vec<Hit> {
-    let hit = |both: Contradiction| {
-        let place = both.finding.context.place.in_words(evidence.protocols);
-        Hit::call(
-            both.finding,
-            format!("{place}: {}, but {} was called there, too", both.finding.act, both.normal.act),
-        )
-    };
-    let is_wrong = |both: &Contradiction| {
-        let no_lesion = &evidence.protocols.rules.habits.no_lesion;
-        !matches!(&both.finding.act, Act::Finding(found) if no_lesion.contains(&found.term))
-    };
-    contradictions(evidence.exam).into_iter().filter(is_wrong).map(hit).collect()
+    let all = contradictions(evidence.exam, evidence.protocols);
+    let part = |both: &Contradiction| place::Place { plane: None, ..both.finding.place() };
+    let mut found: Vec<Vec<Contradiction>> = Vec::new();
+    for both in all {
+        let same = |known: &&mut Vec<Contradiction>| {
+            known[0].normal.seq == both.normal.seq && part(&known[0]) == part(&both)
+        };
+        match found.iter_mut().find(same) {
+            Some(known) => known.push(both),
+            None => found.push(vec![both]),
+        }
+    }
+    found.iter().filter_map(|all| against_normal(evidence, all)).collect()
+}
+
+fn against_normal(evidence: &Evidence, all: &[Contradiction]) -> Option<Hit> {
+    let first = all.first()?;
+    let place = first.finding.place().in_words(evidence.protocols);
+    let said: Vec<String> = all.iter().map(|both| both.finding.what()).collect();
+    let message = format!("{place}: {}, but {} was called there, too", said.join(" and "), first.normal.act);
+    let heard = all.iter().find_map(|both| match both.finding {
+        Abnormal::Call(call) => Some(call),
+        Abnormal::Entry(_) => None,
+    });
+    Some(Hit::call(heard.unwrap_or(first.normal), message))
 }
 
 /// What was looked for and not found in a view, and was found there, too.
@@ -229,9 +250,9 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
         let part = place::Place { plane: None, ..last.context.place.clone() };
         let shown: Vec<String> = said.iter().map(shown).collect();
         let message = format!(
-            "{} of {} was said as {}: the last one is used; withdraw the wrong one in `zonecall review`",
+            "{} of {} was said as {}: the last one is used; withdraw the wrong one",
             value.term,
-            part.codes(),
+            part.in_words(evidence.protocols),
             shown.join(", then ")
         );
         Some(Hit::call(last, message))

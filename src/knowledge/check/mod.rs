@@ -37,7 +37,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 78] = [
+const RULES: [(&str, Find); 80] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -56,12 +56,14 @@ const RULES: [(&str, Find); 78] = [
     ("horse-unknown", stills::horse_unknown),
     ("still-of-another-horse", stills::of_another_horse),
     ("still-in-two-exams", stills::in_two_exams),
+    ("still-of-another-study", stills::of_another_study),
     ("still-in-two-formats", stills::in_two_formats),
     ("still-from-another-day", stills::from_another_day),
     ("still-unheard", stills::unheard),
     ("still-ambiguous", stills::ambiguous),
     ("still-unlabelled", stills::unlabelled),
     ("still-states-another-limb", stated_site::contradicted),
+    ("still-states-another-view", stated_site::other_view),
     ("still-label-incomplete", stills::incomplete),
     ("save-without-place", calls::save_without_place),
     ("save-after-unheard", calls::save_after_unheard),

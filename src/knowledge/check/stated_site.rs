@@ -5,15 +5,15 @@
 //! Never: settles which of the two is right; what fits every limb, or is not known here, contradicts nothing.
 //! Tested in: `tests/it/rules/stills.rs`.
 
+use crate::exam::event::Frame;
 use crate::exam::stated_site::StatedSite;
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::stills::counted;
+use crate::knowledge::record::FrameRow;
 use crate::protocol::{Limb, Protocols};
 
 pub(super) fn contradicted(evidence: &Evidence) -> Vec<Hit> {
-    let hit = |(frame, row): (&_, &_)| {
-        let frame: &crate::exam::event::Frame = frame;
-        let row: &crate::knowledge::record::FrameRow = row;
+    let hit = |(frame, row): (&Frame, &FrameRow)| {
         let limb = evidence.protocols.limb(row.place.limb.as_deref()?)?;
         let stated = against(frame.stated_site.as_ref()?, limb, evidence.protocols);
         (!stated.is_empty() && row.copy_of.is_none()).then(|| {
@@ -22,6 +22,27 @@ pub(super) fn contradicted(evidence: &Evidence) -> Vec<Hit> {
                 row.name(),
                 stated.join(" and "),
                 limb.name
+            );
+            Hit::still(row, message)
+        })
+    };
+    counted(evidence).filter_map(hit).collect()
+}
+
+/// A view that the file states, and that is another than the plane of the label.
+pub(super) fn other_view(evidence: &Evidence) -> Vec<Hit> {
+    let planes = &evidence.protocols.planes;
+    let hit = |(frame, row): (&Frame, &FrameRow)| {
+        let label = row.place.plane.as_deref()?;
+        let views = &frame.stated_site.as_ref()?.views;
+        let stated = planes.iter().find(|plane| plane.stated.iter().any(|code| views.contains(code)))?;
+        (stated.code != *label && row.copy_of.is_none()).then(|| {
+            let message = format!(
+                "the file of still `{}` states the {} view, but its label is {}: compare both, then correct the label or \
+                 accept it",
+                row.name(),
+                stated.name,
+                evidence.protocols.plane_name(label)
             );
             Hit::still(row, message)
         })

@@ -214,6 +214,31 @@ pub(super) fn from_another_day(evidence: &Evidence) -> Vec<Hit> {
     found.iter().map(hit).collect()
 }
 
+/// Stills of another study than most: one line, that points to the first of them.
+pub(super) fn of_another_study(evidence: &Evidence) -> Vec<Hit> {
+    let mut studies: Vec<(&str, Vec<&FrameRow>)> = Vec::new();
+    for (frame, row) in counted(evidence) {
+        let Some(study) = frame.study.as_deref() else { continue };
+        match studies.iter_mut().find(|(known, _)| *known == study) {
+            Some((_, rows)) => rows.push(row),
+            None => studies.push((study, vec![row])),
+        }
+    }
+    let all: usize = studies.iter().map(|(_, rows)| rows.len()).sum();
+    // The first of those with most stills; a stable sort keeps the order of the exam.
+    studies.sort_by_key(|(_, rows)| std::cmp::Reverse(rows.len()));
+    let others: Vec<&FrameRow> = studies.iter().skip(1).flat_map(|(_, rows)| rows).copied().collect();
+    let Some(first) = others.first() else { return Vec::new() };
+    let are = if others.len() == 1 { "is" } else { "are" };
+    let message = format!(
+        "{} of the {all} stills {are} of another study on the scanner than the rest, such as `{}`; leave out what belongs to \
+         another exam",
+        others.len(),
+        first.name()
+    );
+    vec![Hit::still(first, message)]
+}
+
 /// Files that show a still which is there in another file, too: one line for all.
 pub(super) fn in_two_formats(evidence: &Evidence) -> Vec<Hit> {
     let rows: Vec<&FrameRow> = counted(evidence).map(|(_, row)| row).collect();

@@ -10,6 +10,7 @@ use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
 use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::contradiction::Abnormal;
 use crate::knowledge::rows::amount_text;
 use crate::protocol::{ValueKind, convert};
 
@@ -148,9 +149,11 @@ pub(super) fn entry_unused(evidence: &Evidence) -> Vec<Hit> {
         let used = evidence.measures.iter().any(|row| row.from.contains(&entry.seq));
         if measured && !replaced && !used {
             let message = format!(
-                "{} {} of {} in {} {} was entered (line {}) but no measure uses it; \
-                 is that structure expected in this zone?",
-                one.term, one.amount, one.structure, one.limb, one.zone, entry.seq
+                "{} {} of the {} was entered (line {}) but no measure uses it; is that structure expected in this zone?",
+                one.term,
+                one.amount,
+                Abnormal::Entry(entry).place().in_words(evidence.protocols),
+                entry.seq
             );
             hits.push(Hit { at: Some(entry.at), ..Hit::new(message) });
         }

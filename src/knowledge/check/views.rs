@@ -5,7 +5,7 @@
 //! Never: asks for a view that was said not to be scanned.
 //! Tested in: `tests/it/rules/views.rs`.
 
-use crate::code::StructureCode;
+use crate::code::{StructureCode, ZoneCode};
 use crate::exam::call::Act;
 use crate::exam::fold::LoggedCall;
 use crate::exam::seq::Seq;
@@ -58,17 +58,24 @@ fn uncalled(rows: &[&CoverageRow], protocols: &Protocols) -> Option<Hit> {
         let known = protocols.scheme(scheme).and_then(|scheme| scheme.zone(code));
         let planes: Vec<&str> = rows.iter().map(|row| protocols.plane_name(&row.plane)).collect();
         let is_whole = planes.len() == 2 && known.is_some_and(|zone| zone.planes.len() == 2);
-        Some(if is_whole {
-            format!("{code} (both views)")
-        } else {
-            format!("{code} {}", planes.join(" and "))
-        })
+        Some((code.clone(), is_whole, planes.join(" and ")))
     };
-    let zones: Vec<String> = rows.chunk_by(|a, b| a.zone == b.zone).filter_map(zone).collect();
-    let (views, are) =
-        if rows.len() == 1 { ("1 view".to_owned(), "is") } else { (format!("{} views", rows.len()), "are") };
-    let (limb, zones) = (protocols.limb_name(&first.limb), zones.join(", "));
-    let message = format!("{limb}: {views} of the scheme `{scheme}` {are} missing: {zones}");
+    let zones: Vec<(ZoneCode, bool, String)> =
+        rows.chunk_by(|a, b| a.zone == b.zone).filter_map(zone).collect();
+    let limb = protocols.limb_name(&first.limb);
+    let message = match zones.as_slice() {
+        [(code, true, _)] => format!("{limb} {code}: both views are missing"),
+        [(code, false, planes)] if rows.len() == 1 => format!("{limb} {code}: the {planes} view is missing"),
+        [(code, false, planes)] => format!("{limb} {code}: the {planes} views are missing"),
+        several => {
+            let zone = |(code, is_whole, planes): &(ZoneCode, bool, String)| match is_whole {
+                true => format!("{code} (both views)"),
+                false => format!("{code} {planes}"),
+            };
+            let zones: Vec<String> = several.iter().map(zone).collect();
+            format!("{limb}: {} views are missing: {}", rows.len(), zones.join(", "))
+        }
+    };
     Some(Hit { place: Some(first.limb.to_string()), ..Hit::new(message) })
 }
 
@@ -99,7 +106,10 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
             });
             !still && !settled
         };
-        let lacking: Vec<&str> = zone.own_still.iter().filter(lacking).map(StructureCode::as_str).collect();
+        let name = |code: &StructureCode| {
+            format!("the {}", evidence.protocols.structure(code).map_or(code.as_str(), |known| &known.name))
+        };
+        let lacking: Vec<String> = zone.own_still.iter().filter(lacking).map(name).collect();
         if !lacking.is_empty() {
             let (limb, zone) = (evidence.protocols.limb_name(&row.limb), &row.zone);
             let lacking = lacking.join(" and of ");

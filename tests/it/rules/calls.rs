@@ -199,17 +199,17 @@ fn question_unanswered(rule: &Rule) {
 /// Proceedings 2018, p. 191.
 fn structure_outside_zones(rule: &Rule) {
     let in_zone = |zone: &str, structure: &str| said(&["left fore", zone, structure]);
-    rule.fires("ALDDFT is not expected in zone 3B", &in_zone("three bravo", "check ligament"));
+    rule.fires("is not expected in zone 3B of the left fore", &in_zone("three bravo", "check ligament"));
     rule.silent(&in_zone("three alpha", "check ligament"));
     // The whole may be named where its branches are, and not its body.
     rule.silent(&in_zone("three bravo", "suspensory ligament"));
-    rule.fires("SL-body is not expected", &in_zone("three bravo", "suspensory body"));
+    rule.fires("the suspensory ligament, body is not expected", &in_zone("three bravo", "suspensory body"));
     rule.silent(&in_zone("pastern one bravo", "medial flexor branch"));
     rule.silent(&in_zone("pastern one bravo", "superficial flexor"));
     // A hind limb's ligament.
     rule.fires("is not a structure of the left fore", &in_zone("two alpha", "long plantar ligament"));
     rule.fires(
-        "SL-medial is not expected in zone P1B",
+        "is not expected in zone P1B of the",
         &in_zone("pastern one bravo", "medial suspensory branch"),
     );
 }

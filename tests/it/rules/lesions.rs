@@ -15,7 +15,10 @@ use crate::support::{BUILT_IN, area};
 pub(crate) const CASES: &[Cases] = &[
     ("lesion-larger", |rule| {
         let area = "area one point five square centimetres";
-        rule.fires("LF 2B SDFT", &at_place(&[area, "lesion area one point six square centimetres"]));
+        rule.fires(
+            "left fore, zone 2B, superficial digital flexor tendon: the lesion",
+            &at_place(&[area, "lesion area one point six square centimetres"]),
+        );
         rule.silent(&at_place(&[area, "lesion area nought point five square centimetres"]));
     }),
     ("lesion-without-score", without_score),
@@ -27,6 +30,14 @@ pub(crate) const CASES: &[Cases] = &[
             "all structures was called",
             &at_place(&["all structures normal", "core lesion in the d d f t"]),
         );
+        // A number that only a lesion has says so as well, however it came; once for a place.
+        let numbers = ["normal", "lesion area nought point five one square centimetres", "echo score three"];
+        let at =
+            "superficial digital flexor tendon: lesion area 0.51 cm2 and echo score 3, but normal was called";
+        rule.fires(at, &at_place(&numbers));
+        rule.fires("lesion area 3.4 mm2 (typed), but normal", &at_place(&["normal"]).but(typed_lesion));
+        rule.silent(&at_place(&["normal", "area one point five square centimetres", "echo score zero"]));
+        rule.silent(&at_place(&["normal", "lesion area zero square centimetres"]));
         rule.silent(&at_place(&["normal", "d d f t", "core lesion"]));
         rule.silent(&at_place(&["normal", "zone three alpha transverse", "s d f t", "core lesion"]));
         rule.silent(&at_place(&["normal", "correction core lesion"]));
@@ -75,13 +86,18 @@ pub(crate) fn traced_area(structure: &str, number: f64) -> Case {
     })
 }
 
+fn typed_lesion(case: &mut Case) {
+    let entered = Entered { term: "lesion area".to_owned(), ..area("SDFT", 3.4, "mm2") };
+    case.exam.entries.push(LoggedEntry { seq: Seq(99), at: case.exam.header.started_at, entered });
+}
+
 /// A number said anew stands before the first, be it the wrong one: so both are named.
 fn said_again(rule: &Rule) {
     let twice = at_place(&["width nine", "width nought point nine"]);
     let seqs: Vec<_> = twice.exam.calls.iter().map(|call| call.seq).collect();
     let message = format!(
-        "width of LF 2B SDFT was said as 9 mm (call {}), then 0.9 mm (call {}): the last one is used; withdraw the wrong \
-         one in `zonecall review`",
+        "width of left fore, zone 2B, superficial digital flexor tendon was said as 9 mm (call {}), then 0.9 mm (call {}): \
+         the last one is used; withdraw the wrong one",
         seqs[seqs.len() - 2],
         seqs[seqs.len() - 1]
     );
@@ -102,7 +118,7 @@ fn said_again(rule: &Rule) {
     rule.silent(&at_place(&["width nine", "two alpha", "s d f t", "width eight"]));
     // In the other plane, too: which of the two counts is asked, never settled in silence.
     let planes = at_place(&["echo score two", "longitudinal", "echo score one"]);
-    rule.fires("echo score of LF 2B SDFT was said as 2 in the transverse view (call", &planes);
+    rule.fires("echo score of left fore, zone 2B, superficial digital flexor tendon was said as 2 in the transverse view (call", &planes);
     rule.fires("then 1 in the longitudinal view (call", &planes);
     rule.silent(&at_place(&["echo score two", "longitudinal", "echo score two"]));
     // Where a value was traced none of those that were said counts, and each is told of by itself.

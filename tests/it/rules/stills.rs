@@ -31,6 +31,20 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&also_in(true));
         rule.silent(&fine());
     }),
+    ("still-of-another-study", |rule| {
+        let studies = |of: [&str; 3]| {
+            view().still(Tie::Save(1)).still(Tie::Save(1)).still(Tie::Save(1)).but(|case| {
+                for (frame, study) in case.exam.frames.iter_mut().zip(of) {
+                    frame.study = (!study.is_empty()).then(|| study.to_owned());
+                }
+            })
+        };
+        let found =
+            rule.fires("1 of the 3 stills is of another study", &studies(["2.25.1", "2.25.2", "2.25.2"]));
+        assert_eq!(found.frame.as_deref(), Some("1.2.1"));
+        rule.silent(&studies(["2.25.1", "2.25.1", ""]));
+        rule.silent(&fine());
+    }),
     ("still-in-two-formats", |rule| {
         let two = || view().still(Tie::Save(1)).still(Tie::Save(1));
         let copied = two().but(|case| case.pairing.copies = vec![None, Some(0)]);
@@ -64,6 +78,17 @@ pub(crate) const CASES: &[Cases] = &[
         assert_eq!(rule.found(&two, &BUILT_IN.1).len(), 1, "one cause, one line");
     }),
     ("still-states-another-limb", states_another_limb),
+    ("still-states-another-view", |rule| {
+        let stated = |code: &str| {
+            let site = StatedSite { views: vec![code.to_owned()], ..StatedSite::default() };
+            fine().but(|case| case.exam.frames[0].stated_site = Some(site))
+        };
+        rule.fires("states the longitudinal view, but its label is transverse", &stated("SCT:38717003"));
+        rule.fires("states the longitudinal view", &stated("SRT:G-A143"));
+        rule.silent(&stated("SCT:62824007"));
+        rule.silent(&stated("SCT:0"));
+        rule.silent(&fine());
+    }),
     ("still-label-incomplete", |rule| {
         rule.fires("no plane in its label", &said(&["left fore two alpha"]).still(Tie::Context(0)));
         rule.silent(&view().still(Tie::Context(0)));
@@ -112,6 +137,7 @@ fn states_another_limb(rule: &Rule) {
         let site = StatedSite {
             side: side.map(str::to_owned),
             parts: parts.iter().map(|part| (*part).to_owned()).collect(),
+            views: Vec::new(),
         };
         fine().but(|case| case.exam.frames[0].stated_site = Some(site))
     };

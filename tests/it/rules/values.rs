@@ -32,7 +32,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&right());
     }),
     ("entry-unused", |rule| {
-        rule.fires("area 1.5 cm2 of LPL in LF 2B", &traced_area("LPL", 1.5));
+        rule.fires("area 1.5 cm2 of the left fore, zone 2B, long plantar ligament", &traced_area("LPL", 1.5));
         rule.silent(&traced_area("SDFT", 1.5));
     }),
 ];

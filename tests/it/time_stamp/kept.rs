@@ -63,9 +63,10 @@ impl Practice {
         said(&self.run(&self.sign_words().each_ref().map(String::as_str)))
     }
 
-    fn sign_words(&self) -> [String; 6] {
+    fn sign_words(&self) -> [String; 7] {
+        let secret = self.text("secret");
         let words =
-            ["sign", &self.text("exam"), "--vet", "Dr Ada", "--passphrase-file", &self.text("secret")];
+            ["sign", &self.text("exam"), "--vet", "Dr Ada", "--no-impression", "--passphrase-file", &secret];
         words.map(str::to_owned)
     }
 
@@ -284,7 +285,7 @@ fn the_desk_has_a_signature_stamped_and_answers_before_the_server_does() {
         let vet = serde_json::json!({"name": "Dr Ada", "licence": "V-1", "passphrase": ADA});
         assert_eq!(desk.post("/api/people", &vet).0, 200);
         let seen = desk.exam()["version"].clone();
-        let wish = serde_json::json!({"by": "Dr Ada", "passphrase": ADA, "seen": seen, "confirmed": true});
+        let wish = serde_json::json!({"by": "Dr Ada", "passphrase": ADA, "seen": seen, "confirmed": true, "no_impression": true});
         let (status, answer) = desk.post("/api/sign", &wish);
         assert_eq!(status, 200, "{answer}");
         // The server's own time: to open the key takes long, too, on a machine that does much else.
