@@ -22,6 +22,7 @@ mod vote;
 pub mod clock_fit;
 pub mod known_clock;
 pub(crate) mod stamps;
+mod by_hand;
 pub mod pair;
 pub mod outside;
 pub mod scale;

@@ -9,14 +9,14 @@ use chrono::{DateTime, Utc};
 
 use crate::exam::call::{Act, Command};
 use crate::exam::event::Frame;
-use crate::exam::fold::{Exam, LoggedCall};
+use crate::exam::fold::Exam;
 use crate::exam::place::Place;
-use crate::exam::review::Change;
 use crate::frames::assign::{Edge, assign};
+use crate::frames::by_hand::{by_hand, standing_copies};
 use crate::frames::clock_fit::{Candidate, Fit, Said, Saved, clock_fit, exam_s};
 use crate::frames::known_clock::known_offset;
 use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
-use crate::frames::stamps::{copy_of, is_picture, saved_at, through_summer_time};
+use crate::frames::stamps::{copy_of, saved_at, through_summer_time};
 
 // The limits of pairing are our own choices; none has a source.
 
@@ -121,16 +121,6 @@ fn clock_of(
     }
 }
 
-/// Where the file that counted is left out or refused, one with the same picture counts in its place.
-fn standing_copies(exam: &Exam, frames: &[Frame], mut copies: Vec<Option<usize>>) -> Vec<Option<usize>> {
-    let refused = exam.refused(frames);
-    let is_gone = |of: usize| by_hand(exam, &frames[of]) == Some(Tie::LeftOut) || refused[of].is_some();
-    for (frame, copy) in frames.iter().zip(&mut copies).filter(|(frame, _)| !is_picture(frame)) {
-        *copy = copy.filter(|of| !is_gone(*of) || by_hand(exam, frame) == Some(Tie::LeftOut));
-    }
-    copies
-}
-
 /// The one clock that a person set.
 fn clock_by_hand(exam: &Exam) -> Option<Fit> {
     let (offset_s, by) = exam.clock_by_hand()?;
@@ -138,22 +128,6 @@ fn clock_by_hand(exam: &Exam) -> Option<Fit> {
     let clock = ClockFit { offset_s, drift_ppm: 0.0, uncertainty_s: BY_HAND_S, pairs: 0, method };
     let candidate = Candidate { clock, spread_s: BY_HAND_S, marks: 0, score: 0.0 };
     Some(Fit { candidates: vec![candidate], confidence: 1.0 })
-}
-
-/// What a person said of a still; a call that is not there or was withdrawn pairs with nothing.
-fn by_hand(exam: &Exam, frame: &Frame) -> Option<Tie> {
-    let logged = exam.said_of_still(&frame.id)?;
-    match &logged.review.change {
-        Change::Pair { seq, .. } => {
-            let counts = |call: &LoggedCall| call.seq == *seq && call.withdrawn_by.is_none();
-            exam.calls.iter().position(counts).map(Tie::Hand)
-        }
-        Change::Label { .. } => {
-            exam.changes.iter().position(|change| change.seq == logged.seq).map(Tie::Label)
-        }
-        Change::LeaveOut { .. } => Some(Tie::LeftOut),
-        _ => None,
-    }
 }
 
 fn since_start_s(exam: &Exam, at: DateTime<Utc>) -> f64 {

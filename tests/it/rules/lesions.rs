@@ -218,10 +218,16 @@ fn scored_normal(rule: &Rule) {
         at_place(&[lesion, &[echo, "long axis", "s d f t", fibre]].concat())
     };
     let (none, one) = (["echo score zero", "fibre score zero"], ["echo score one", "fibre score one"]);
-    rule.fires("left fore 2B SDFT: there is a lesion", &scored(&[area, sized], none[0], none[1]));
-    rule.fires("left fore 2B SDFT: there is a lesion", &scored(&["diffuse lesion"], none[0], none[1]));
     rule.fires(
-        "left fore 2B SDFT: there is a lesion",
+        "left fore, zone 2B, superficial digital flexor tendon: there is a lesion",
+        &scored(&[area, sized], none[0], none[1]),
+    );
+    rule.fires(
+        "left fore, zone 2B, superficial digital flexor tendon: there is a lesion",
+        &scored(&["diffuse lesion"], none[0], none[1]),
+    );
+    rule.fires(
+        "left fore, zone 2B, superficial digital flexor tendon: there is a lesion",
         &scored(&["core lesion", area, sized], none[0], none[1]),
     );
     rule.silent(&scored(&[area, sized], one[0], none[1]));
