@@ -82,13 +82,12 @@ fn sizes_and_findings_as_they_are_put_elsewhere() {
             ("lesion is sixteen", "lesion area 16 mm2 (unit not said)"),
             ("superficial enlarged one forty", "SDFT; enlarged; area 140 mm2 (unit not said)"),
             ("annular ligament thick five millimetres", "PAL; thickened; thickness 5 mm"),
-            ("s d f t medial branch thick", "SDFT-medial; thickened"),
             ("medial collateral ligament enlarged", "CLF-medial; enlarged"),
             (
                 "medial and lateral branches of the suspensory normal",
                 "normal of SL-medial; normal of SL-lateral",
             ),
-            ("deep medial lobe hypoechoic", "DDFT-medial; hypoechoic (not confirmed)"),
+            ("medial lobe of the deep hypoechoic", "DDFT-medial; hypoechoic (not confirmed)"),
             ("left anterior", "LF"),
         ],
     );
