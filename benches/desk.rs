@@ -79,6 +79,7 @@ fn exam(folder: &Path) {
             animal: None,
             stated_site: None,
             pixels_sha256: None,
+            study: None,
             also_in: Vec::new(),
             content_at: None,
             scanner: None,

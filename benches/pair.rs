@@ -75,6 +75,7 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
             animal: None,
             stated_site: None,
             pixels_sha256: None,
+            study: None,
             also_in: Vec::new(),
             content_at: None,
             scanner: None,
