@@ -84,6 +84,14 @@ fn first_saved(folder: &Path) -> (PathBuf, i64) {
 /// Gives a copied still another identity and time, as a scanner would.
 fn make_another(path: &Path, later_ms: i64) {
     let mut file = dicom_object::open_file(path).unwrap();
+    // With the same pixels it would be a second file of one still.
+    let mut pixels = file.element(tags::PIXEL_DATA).unwrap().to_bytes().unwrap().into_owned();
+    pixels[0] ^= 1;
+    file.put(dicom_core::DataElement::new(
+        tags::PIXEL_DATA,
+        VR::OB,
+        dicom_core::PrimitiveValue::from(pixels),
+    ));
     let mut put = |tag, vr, text: &str| {
         file.put(dicom_core::DataElement::new(tag, vr, dicom_core::PrimitiveValue::from(text)));
     };
