@@ -236,14 +236,17 @@ mod tests {
         assert_eq!(given[0].instant_of(Sample::FIRST).to_rfc3339(), "2026-05-04T10:00:00.001+00:00");
     }
 
-    #[test]
-    fn what_lacks_is_measured_by_the_clock() {
-        let wall = "2026-05-04T10:00:00Z".parse().unwrap();
-        let read = |monotonic_ms: u64, sample_ms: u64| Anchor {
-            wall,
+    /// Two clocks, read in milliseconds.
+    fn read(monotonic_ms: u64, sample_ms: u64) -> Anchor {
+        Anchor {
+            wall: "2026-05-04T10:00:00Z".parse().unwrap(),
             monotonic_ns: monotonic_ms * 1_000_000,
             sample: Sample(sample_ms * 16),
-        };
+        }
+    }
+
+    #[test]
+    fn what_lacks_is_measured_by_the_clock() {
         let mut pace = Pace::new(Sample::FIRST);
         assert_eq!(pace.lacking(&read(9_000, 1_000)), None, "nothing is known yet");
         for second in 1..=70 {
@@ -259,12 +262,6 @@ mod tests {
     /// The sound comes 0.9 s late because nobody looked: what happened 2 s ago was recorded where it was.
     #[test]
     fn a_moment_is_found_in_the_sound_however_late_the_sound_comes() {
-        let wall = "2026-05-04T10:00:00Z".parse().unwrap();
-        let read = |monotonic_ms: u64, sample_ms: u64| Anchor {
-            wall,
-            monotonic_ns: monotonic_ms * 1_000_000,
-            sample: Sample(sample_ms * 16),
-        };
         let mut pace = Pace::new(Sample::FIRST);
         pace.see(read(1_020, 1_000));
         assert_eq!(pace.recorded_at(8_000_000_000, &read(10_000, 9_100)), Sample(7_980 * 16));

@@ -103,7 +103,7 @@ fn say(line: &ExamEvent, time: &impl Fn(DateTime<Utc>) -> String) -> String {
         }
         Event::NoteDraft(draft) => format!("draft of note {}, not yet read: “{}”", draft.note, draft.text),
         Event::Entered(entered) => {
-            let how = if entered.traced { "traced" } else { "typed" };
+            let how = entered.how();
             let place = [entered.limb.as_str(), entered.zone.as_str(), entered.structure.as_str()].join(" ");
             let unit = entered.amount.unit.as_deref().unwrap_or_default();
             format!("{how} {place}: {} {} {unit}", entered.term, entered.amount.number)

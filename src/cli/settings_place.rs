@@ -9,13 +9,11 @@ use std::path::PathBuf;
 
 use anyhow::Context as _;
 
-use crate::settings_file::{SETTINGS, settings_file};
+use crate::settings_file::SETTINGS;
 use crate::terminal::ShownText as _;
 
 /// Where the file is looked for.
-pub(super) fn place() -> Option<PathBuf> {
-    settings_file()
-}
+pub(super) use crate::settings_file::settings_file as place;
 
 /// The file that `ZONECALL_SETTINGS` names, where it is not there.
 pub(super) fn missing() -> Option<PathBuf> {

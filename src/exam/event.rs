@@ -15,6 +15,7 @@ use crate::exam::call::{Amount, Call, Problem};
 use crate::exam::closed_sets::{Presence, SettledAs, SettledBy};
 pub use crate::exam::header::{Header, Horse, Order};
 use crate::exam::patient::Patient;
+use crate::exam::place::Place;
 use crate::exam::review::Review;
 use crate::exam::seq::Seq;
 use crate::exam::sign::{FileHash, Signed};
@@ -414,6 +415,31 @@ pub struct Entered {
     /// What was traced on it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outline: Option<Outline>,
+}
+
+impl Entered {
+    /// Where it was measured.
+    #[must_use]
+    pub fn place(&self) -> Place {
+        Place {
+            limb: Some(self.limb.clone()),
+            zone: Some(self.zone.clone()),
+            plane: self.plane.clone(),
+            structure: Some(self.structure.clone()),
+        }
+    }
+
+    /// How it came into the exam, in a word.
+    #[must_use]
+    pub fn how(&self) -> &'static str {
+        how_entered(self.traced)
+    }
+}
+
+/// How a value came into the exam that nobody said: traced on a still, or typed.
+#[must_use]
+pub fn how_entered(traced: bool) -> &'static str {
+    if traced { "traced" } else { "typed" }
 }
 
 /// A saved still, as its file describes it.

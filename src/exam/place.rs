@@ -54,6 +54,12 @@ impl Place {
         Some(WholeView { limb: self.limb.clone()?, zone: self.zone.clone()?, plane: self.plane.clone()? })
     }
 
+    /// The same part of the limb, seen in whichever plane.
+    #[must_use]
+    pub fn in_any_plane(self) -> Place {
+        Place { plane: None, ..self }
+    }
+
     /// Whether limb, zone and plane are the same, whatever the structure.
     #[must_use]
     pub fn same_view(&self, other: &Place) -> bool {

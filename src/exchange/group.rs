@@ -257,7 +257,7 @@ pub(super) fn replaces(record: &Record, seq: Seq) -> Vec<String> {
         format!("replaces {term} {}, spoken, journal line {}", amount(call), call.seq)
     });
     let entered = record.entries.iter().filter(|entry| entry.replaced_by == Some(seq)).map(|entry| {
-        let how = if entry.traced { "traced" } else { "typed" };
+        let how = entry.how();
         let unit = entry.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
         format!("replaces {} {}{unit}, {how}, journal line {}", entry.term, entry.number, entry.seq)
     });
@@ -269,7 +269,7 @@ fn entry_group(input: &ExportInput, stills: &[Still], entry: &EntryRow) -> Conte
         input.exam.entries.iter().find(|logged| logged.seq == entry.seq).map(|logged| &logged.entered);
     let still = entry.still.as_ref().and_then(|id| stills.iter().find(|still| still.id == *id));
     let outline = entered.and_then(corners).zip(still);
-    let how = if entry.traced { "traced" } else { "typed" };
+    let how = entry.how();
     let tracking = format!("{how} {} {}", entry.place.columns(), entry.seq);
     let site = input.site(&entry.place);
     let mut value =

@@ -93,7 +93,7 @@ pub(super) fn is_dicom(path: &Path) -> bool {
     read.is_ok() && part10::is_dicom(&start)
 }
 
-/// A text of a data set, trimmed; none where it is missing or empty.
+/// A whole number of a data set; none where it is missing or none.
 pub(super) fn number_of(data: &InMemDicomObject, tag: Tag) -> Option<u32> {
     data.element_opt(tag).ok().flatten()?.to_int().ok()
 }

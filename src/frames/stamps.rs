@@ -18,9 +18,9 @@ const APART_S: f64 = 1.0;
 /// A clock that falls back by more than this many hours within a date that stays the same has passed midnight.
 const MIDNIGHT_H: i64 = 20;
 /// By so many seconds a clock is set at the beginning and the end of summer time.
-const SUMMER_S: f64 = 3600.0;
+const SUMMER_S: i64 = 3600;
 /// Stills before and after that were saved no further apart than this, in seconds.
-const STEP_PAUSE_S: f64 = 1800.0;
+const STEP_PAUSE_S: i64 = 1800;
 /// Two objects with the same pixels show one still where their times differ by no more than this, in seconds.
 const SAME_PIXELS_S: f64 = 1.0;
 /// Two files of the same name show one still where their times differ by no more than this, in seconds.
@@ -81,20 +81,16 @@ pub(super) fn through_summer_time(frames: &[Frame], times: &[DateTime<Utc>]) -> 
         Some(numbers) => order.sort_by_key(|idx| (numbers[*idx], times[*idx])),
         None => order.sort_by_key(|idx| times[*idx]),
     }
-    let set_by_s = |two: &[usize]| {
-        let later_s = (times[two[1]] - times[two[0]]).as_seconds_f64();
-        if (-SUMMER_S..STEP_PAUSE_S - SUMMER_S).contains(&later_s) {
-            Some(-SUMMER_S)
-        } else {
-            (SUMMER_S..SUMMER_S + STEP_PAUSE_S).contains(&later_s).then_some(SUMMER_S)
-        }
+    let (summer, pause) = (TimeDelta::seconds(SUMMER_S), TimeDelta::seconds(STEP_PAUSE_S));
+    let set_by = |two: &[usize]| {
+        let later = times[two[1]] - times[two[0]];
+        [-summer, summer].into_iter().find(|by| (*by..*by + pause).contains(&later))
     };
-    let mut steps = order.windows(2).enumerate().filter_map(|(idx, two)| Some((idx + 1, set_by_s(two)?)));
-    let (first, by_s) = steps.next().filter(|_| steps.next().is_none())?;
-    let back = TimeDelta::seconds(if by_s < 0.0 { -3600 } else { 3600 });
+    let mut steps = order.windows(2).enumerate().filter_map(|(idx, two)| Some((idx + 1, set_by(two)?)));
+    let (first, by) = steps.next().filter(|_| steps.next().is_none())?;
     let mut through = times.to_vec();
     for idx in &order[first..] {
-        through[*idx] = times[*idx].checked_sub_signed(back)?;
+        through[*idx] = times[*idx].checked_sub_signed(by)?;
     }
     Some(through)
 }

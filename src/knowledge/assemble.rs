@@ -18,7 +18,7 @@ use crate::knowledge::label::labels;
 use crate::knowledge::measure::{Against, Occasion, Readings, measure};
 use crate::knowledge::notes::note_rows;
 use crate::knowledge::record::{ClockRow, ExamInfo, RECORD_SCHEMA, Record, SignedRow};
-use crate::knowledge::rows::{call_rows, change_rows, entry_rows, frame_rows, words_rows};
+use crate::knowledge::rows::{OpposedLines, call_rows, change_rows, entry_rows, frame_rows, words_rows};
 use crate::knowledge::settled::note_settled;
 use crate::knowledge::stamp_row::StampRow;
 use crate::protocol::Protocols;
@@ -42,13 +42,14 @@ pub fn record_against(exam: &Exam, pairing: &Pairing, protocols: &Protocols, aga
     let measures = measure(&readings, &occasion, against, protocols);
     let mut findings = check(exam, pairing, &frames, &coverage, &measures, protocols);
     note_settled(exam, &mut findings, &frames, protocols);
-    let mut calls = call_rows(exam, protocols);
+    let opposed = OpposedLines::of(exam, protocols);
+    let mut calls = call_rows(exam, &opposed, protocols);
     put_doubts(exam, &findings, protocols, &mut frames, &mut calls);
     Record {
         schema: RECORD_SCHEMA.to_owned(),
         exam: exam_info(exam),
         calls,
-        entries: entry_rows(exam, protocols),
+        entries: entry_rows(exam, &opposed, protocols),
         changes: change_rows(exam),
         words: words_rows(exam),
         notes: note_rows(exam),

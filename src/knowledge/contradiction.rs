@@ -81,8 +81,7 @@ fn says_lesion(term: &str, amount: &Amount, protocols: &Protocols) -> bool {
 fn says_normal_of(call: &LoggedCall, place: &Place) -> bool {
     let Act::Finding(said) = &call.act else { return false };
     let own = &call.context.place;
-    said.class == Class::Normal
-        && said.is_all_normal()
+    said.is_all_normal()
         && own.limb.is_some()
         && own.zone.is_some()
         && (&own.limb, &own.zone) == (&place.limb, &place.zone)
@@ -102,15 +101,7 @@ impl Abnormal<'_> {
     pub(crate) fn place(&self) -> Place {
         match self {
             Abnormal::Call(call) => call.context.place.clone(),
-            Abnormal::Entry(entry) => {
-                let one = &entry.entered;
-                Place {
-                    limb: Some(one.limb.clone()),
-                    zone: Some(one.zone.clone()),
-                    plane: one.plane.clone(),
-                    structure: Some(one.structure.clone()),
-                }
-            }
+            Abnormal::Entry(entry) => entry.entered.place(),
         }
     }
 
@@ -120,8 +111,7 @@ impl Abnormal<'_> {
             Abnormal::Call(call) => call.act.to_string(),
             Abnormal::Entry(entry) => {
                 let one = &entry.entered;
-                let how = if one.traced { "traced" } else { "typed" };
-                format!("{} {} ({how})", one.term, one.amount)
+                format!("{} {} ({})", one.term, one.amount, one.how())
             }
         }
     }

@@ -26,8 +26,7 @@ pub(crate) struct CurrentValue<'a> {
 pub(crate) fn current<'a>(record: &'a Record, call: &CallRow) -> Option<CurrentValue<'a>> {
     let seq = call.replaced_by?;
     if let Some(entry) = record.entries.iter().find(|entry| entry.seq == seq) {
-        let how = if entry.traced { "traced" } else { "typed" };
-        return Some(CurrentValue { number: entry.number, unit: entry.unit.as_deref(), how });
+        return Some(CurrentValue { number: entry.number, unit: entry.unit.as_deref(), how: entry.how() });
     }
     let later = record.calls.iter().find(|later| later.seq == seq)?;
     Some(CurrentValue { number: later.number?, unit: later.unit.as_deref(), how: "said later" })
@@ -36,9 +35,9 @@ pub(crate) fn current<'a>(record: &'a Record, call: &CallRow) -> Option<CurrentV
 /// A value of one thing, in the order in which they were given.
 struct Given<'a> {
     seq: Seq,
-    by_hand: bool,
-    /// One number, a bound, a range and two sides do not replace each other.
-    shape: (bool, bool, bool),
+    /// One number, a bound, a range and two sides do not replace each other; none of what was typed or traced, which replaces
+    /// them all.
+    shape: Option<(bool, bool, bool)>,
     of: [Option<&'a str>; 4],
 }
 
@@ -56,8 +55,7 @@ pub(crate) fn replaced(exam: &Exam) -> BTreeMap<Seq, Seq> {
         let ValueSaid { comparator, to, by, .. } = &value.said;
         Some(Given {
             seq: call.seq,
-            by_hand: false,
-            shape: (comparator.is_some(), to.is_some(), by.is_some()),
+            shape: Some((comparator.is_some(), to.is_some(), by.is_some())),
             of: [limb.as_deref(), zone.as_deref(), structure.as_deref(), Some(value.term.as_str())],
         })
     });
@@ -65,8 +63,7 @@ pub(crate) fn replaced(exam: &Exam) -> BTreeMap<Seq, Seq> {
         let one = &entry.entered;
         Given {
             seq: entry.seq,
-            by_hand: true,
-            shape: (false, false, false),
+            shape: None,
             of: [
                 Some(one.limb.as_str()),
                 Some(one.zone.as_str()),
@@ -76,11 +73,13 @@ pub(crate) fn replaced(exam: &Exam) -> BTreeMap<Seq, Seq> {
         }
     });
     let given: Vec<Given> = said.chain(by_hand).collect();
-    let counting = |one: &Given| {
-        let same = |other: &&Given| other.of == one.of;
-        let last_by_hand = given.iter().rfind(|other| same(other) && other.by_hand);
-        last_by_hand.or_else(|| given.iter().rfind(|other| same(other) && other.shape == one.shape))
-    };
-    let pair = |one: &Given| Some((one.seq, counting(one)?.seq)).filter(|(own, counts)| own != counts);
-    given.iter().filter_map(pair).collect()
+    let last: BTreeMap<_, Seq> = given.iter().map(|one| ((one.of, one.shape), one.seq)).collect();
+    let mut found = BTreeMap::new();
+    for Given { seq, shape, of } in &given {
+        let counts = last.get(&(*of, None)).or_else(|| last.get(&(*of, *shape)));
+        if let Some(counts) = counts.filter(|counts| *counts != seq) {
+            found.insert(*seq, *counts);
+        }
+    }
+    found
 }

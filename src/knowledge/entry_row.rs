@@ -8,6 +8,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
+use crate::exam::event::how_entered;
 use crate::exam::place::Place;
 use crate::exam::seq::Seq;
 
@@ -52,4 +53,12 @@ pub struct EntryRow {
     /// The lines that say the opposite of the same place.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub contradicted_by: Vec<Seq>,
+}
+
+impl EntryRow {
+    /// How it came into the exam, in a word.
+    #[must_use]
+    pub fn how(&self) -> &'static str {
+        how_entered(self.traced)
+    }
 }

@@ -17,8 +17,8 @@ use crate::exam::event::Frame;
 use crate::exam::fold::{Exam, LoggedCall, LoggedChange, LoggedEntry, LoggedUtterance};
 use crate::exam::identity::Foreign;
 use crate::exam::patient::Patient;
-use crate::exam::place::Place;
 use crate::exam::review::{Change, WordsPart};
+use crate::exam::seq::Seq;
 use crate::frames::pairing::{PairedFrame, Pairing};
 use crate::knowledge::contradiction::contradicted;
 use crate::knowledge::current::replaced;
@@ -26,13 +26,32 @@ use crate::knowledge::label::StillLabel;
 use crate::knowledge::record::{CallRow, ChangeRow, EntryRow, FrameRow, RivalLabel, WordsRow};
 use crate::protocol::Protocols;
 
+/// Which lines of an exam stand against each other.
+pub(crate) struct OpposedLines {
+    replaced: BTreeMap<Seq, Seq>,
+    contradicted: BTreeMap<Seq, Vec<Seq>>,
+}
+
+impl OpposedLines {
+    pub(crate) fn of(exam: &Exam, protocols: &Protocols) -> Self {
+        Self { replaced: replaced(exam), contradicted: contradicted(exam, protocols) }
+    }
+
+    fn replaced_by(&self, seq: Seq) -> Option<Seq> {
+        self.replaced.get(&seq).copied()
+    }
+
+    fn contradicted_by(&self, seq: Seq) -> Vec<Seq> {
+        self.contradicted.get(&seq).cloned().unwrap_or_default()
+    }
+}
+
 /// Every call, and every utterance that was not understood, in the order they were said.
 #[must_use]
-pub fn call_rows(exam: &Exam, protocols: &Protocols) -> Vec<CallRow> {
-    let (replaced, contradicted) = (replaced(exam), contradicted(exam, protocols));
+pub(crate) fn call_rows(exam: &Exam, opposed: &OpposedLines, protocols: &Protocols) -> Vec<CallRow> {
     let row = |call: &LoggedCall| CallRow {
-        replaced_by: replaced.get(&call.seq).copied(),
-        contradicted_by: contradicted.get(&call.seq).cloned().unwrap_or_default(),
+        replaced_by: opposed.replaced_by(call.seq),
+        contradicted_by: opposed.contradicted_by(call.seq),
         ..call_row(exam, call, protocols)
     };
     let mut rows: Vec<CallRow> = exam.calls.iter().map(row).collect();
@@ -184,20 +203,14 @@ pub(crate) fn amount_text(amount: &Amount) -> String {
 
 /// Every value that was typed or traced, in the order of the journal.
 #[must_use]
-pub fn entry_rows(exam: &Exam, protocols: &Protocols) -> Vec<EntryRow> {
-    let (replaced, contradicted) = (replaced(exam), contradicted(exam, protocols));
+pub(crate) fn entry_rows(exam: &Exam, opposed: &OpposedLines, protocols: &Protocols) -> Vec<EntryRow> {
     let row = |logged: &LoggedEntry| {
         let entered = logged.entered.clone();
         let scale = || protocols.value(&entered.term).and_then(|kind| kind.scale.clone());
         EntryRow {
             seq: logged.seq,
             at: logged.at,
-            place: Place {
-                limb: Some(entered.limb),
-                zone: Some(entered.zone),
-                plane: entered.plane,
-                structure: Some(entered.structure),
-            },
+            place: entered.place(),
             number: entered.amount.number,
             unit: entered.amount.unit,
             scale: entered.scale.or_else(scale),
@@ -207,8 +220,8 @@ pub fn entry_rows(exam: &Exam, protocols: &Protocols) -> Vec<EntryRow> {
             still: entered.still,
             frame_number: entered.frame_number,
             term: entered.term,
-            replaced_by: replaced.get(&logged.seq).copied(),
-            contradicted_by: contradicted.get(&logged.seq).cloned().unwrap_or_default(),
+            replaced_by: opposed.replaced_by(logged.seq),
+            contradicted_by: opposed.contradicted_by(logged.seq),
         }
     };
     exam.entries.iter().map(row).collect()

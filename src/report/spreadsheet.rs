@@ -224,7 +224,7 @@ fn entry_cells(entry: &EntryRow) -> [String; COLUMNS.len()] {
             ("zone", text(entry.place.zone.as_deref())),
             ("plane", text(entry.place.plane.as_deref())),
             ("structure", text(entry.place.structure.as_deref())),
-            ("kind", if entry.traced { "traced" } else { "typed" }.to_owned()),
+            ("kind", entry.how().to_owned()),
             ("term", text(Some(&entry.term))),
             ("number", entry.number.to_string()),
             ("unit", text(entry.unit.as_deref())),

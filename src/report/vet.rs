@@ -84,11 +84,14 @@ fn written(first_page: &FirstPage, standing: &Standing) -> Markup {
         @for (name, text) in &first_page.words {
             section { h2 { (name) } @for line in text.lines() { p { (line) } } }
         }
-        @if first_page.lacks_impression && standing.word == "DRAFT" {
-            section { h2 { "Impression" } p.small { "Not written yet. A vet writes it at the review desk before signing." } }
-        }
-        @if first_page.lacks_impression && standing.word != "DRAFT" {
-            section { h2 { "Impression" } p.small { "The vet signed without a written impression." } }
+        @if first_page.lacks_impression {
+            section {
+                h2 { "Impression" }
+                p.small {
+                    @if standing.word == "DRAFT" { "Not written yet. A vet writes it at the review desk before signing." }
+                    @else { "The vet signed without a written impression." }
+                }
+            }
         }
     }
 }

@@ -124,12 +124,12 @@ pub(crate) fn meaning_that_counts(call: &CallRow, record: &Record, protocols: &P
     let (Some(kind), Some(number), CallKind::Value) = (protocols.value(term), call.number, call.kind) else {
         return meaning(call);
     };
-    let shown = |number: f64, unit: Option<&str>| match kind.shown(number, unit) {
-        (number, Some(unit)) => format!("{} {unit}", rounded(number, &unit)),
+    let in_shown_unit = |number: f64, unit: Option<&str>| as_in_tables(kind.shown(number, unit));
+    let shown = |number: f64, unit: Option<&str>| match in_shown_unit(number, unit) {
+        (number, Some(unit)) => format!("{number} {unit}"),
         (number, None) => number.to_string(),
     };
-    let (number, unit) = kind.shown(number, call.unit.as_deref());
-    let number = unit.as_deref().map_or(number, |unit| rounded(number, unit));
+    let (number, unit) = in_shown_unit(number, call.unit.as_deref());
     let own = CallRow { number: Some(number), unit, ..call.clone() };
     match current(record, call) {
         // The same number in another unit is no other one.
@@ -147,11 +147,10 @@ pub(crate) fn said_against(call: &CallRow, record: &Record, protocols: &Protocol
             return Some(meaning_that_counts(other, record, protocols));
         }
         let entry = record.entries.iter().find(|entry| entry.seq == *seq)?;
-        let (number, unit) = match protocols.value(&entry.term) {
+        let (number, unit) = as_in_tables(match protocols.value(&entry.term) {
             Some(kind) => kind.shown(entry.number, entry.unit.as_deref()),
             None => (entry.number, entry.unit.clone()),
-        };
-        let number = unit.as_deref().map_or(number, |unit| rounded(number, unit));
+        });
         let unit = unit.map(|unit| format!(" {unit}")).unwrap_or_default();
         Some(format!("{} {number}{unit}", entry.term))
     };
@@ -159,8 +158,9 @@ pub(crate) fn said_against(call: &CallRow, record: &Record, protocols: &Protocol
 }
 
 /// As the tables have it: square millimetres without decimals.
-fn rounded(number: f64, unit: &str) -> f64 {
-    if unit == "mm2" { number.round() } else { number }
+fn as_in_tables((number, unit): (f64, Option<String>)) -> (f64, Option<String>) {
+    let is_whole = unit.as_deref() == Some("mm2");
+    (if is_whole { number.round() } else { number }, unit)
 }
 
 /// How a still got its label, in words.

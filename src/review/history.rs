@@ -146,9 +146,9 @@ const UNDONE: &str = "Undone: ";
 const REDONE: &str = "Redone: ";
 
 fn value_in_words(entered: &Entered, protocols: &Protocols) -> String {
-    let Entered { limb, zone, structure, term, amount, traced, frame_number, .. } = entered;
+    let Entered { limb, zone, structure, term, amount, frame_number, .. } = entered;
     let which = frame_number.map(|number| format!(" on frame {number}")).unwrap_or_default();
-    let how = if *traced { "traced" } else { "typed" };
+    let how = entered.how();
     in_words(&format!("{limb} {zone} {structure}: {term} {amount}, {how}{which}"), protocols)
 }
 

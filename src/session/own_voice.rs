@@ -168,7 +168,7 @@ impl OwnVoice {
 
     /// True where an utterance overlaps it.
     pub(super) fn overlaps(&self, utterance: &Utterance) -> bool {
-        self.around(utterance).is_some()
+        self.stretches.iter().any(|own| meets(own.span, utterance))
     }
 
     /// Whether it is nothing but one of the program's tones: it is taken for no phrase, and lies in the tone.
@@ -193,14 +193,18 @@ impl OwnVoice {
 
 /// An utterance begins before its words, with a little of the quiet there: only the words are looked at.
 fn meets(own: Span, utterance: &Utterance) -> bool {
-    let words = utterance.words.iter().map(|word| word.span).reduce(Span::join).unwrap_or(utterance.span);
+    let words = words_of(utterance).unwrap_or(utterance.span);
     words.from < own.to + LINGERS && own.from < words.to
+}
+
+/// From its first word to its last; none where no word was heard.
+fn words_of(utterance: &Utterance) -> Option<Span> {
+    utterance.words.iter().map(|word| word.span).reduce(Span::join)
 }
 
 /// Where the sound of an utterance lies in it.
 fn sound_of(utterance: &Utterance) -> Span {
-    let words = utterance.words.iter().map(|word| word.span).reduce(Span::join);
-    words.unwrap_or_else(|| {
+    words_of(utterance).unwrap_or_else(|| {
         let from = utterance.span.from + QUIET_EDGE;
         Span { from, to: utterance.span.to.back(QUIET_EDGE).max(from) }
     })

@@ -127,7 +127,7 @@ pub(super) fn scored_normal(evidence: &Evidence) -> Vec<Hit> {
 /// The same structure in the same zone was called normal, and something says that it is not; once for a place.
 pub(super) fn called_normal(evidence: &Evidence) -> Vec<Hit> {
     let all = contradictions(evidence.exam, evidence.protocols);
-    let part = |both: &Contradiction| place::Place { plane: None, ..both.finding.place() };
+    let part = |both: &Contradiction| both.finding.place().in_any_plane();
     let mut found: Vec<Vec<Contradiction>> = Vec::new();
     for both in all {
         let same = |known: &&mut Vec<Contradiction>| {
@@ -192,7 +192,7 @@ pub(super) fn value_replaced(evidence: &Evidence) -> Vec<Hit> {
         let Act::Value(value) = &call.act else { continue };
         if let Some(entered) = by_hand(evidence, call, value).filter(|entered| entered.amount != value.amount)
         {
-            let how = if entered.traced { "traced" } else { "typed" };
+            let how = entered.how();
             let message = format!(
                 "{} {} was said, but {} was {how}; the {how} value is used",
                 value.term,
@@ -247,7 +247,7 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
                 .unwrap_or_default();
             format!("{}{plane} (call {})", amount_text(&value.amount), call.seq)
         };
-        let part = place::Place { plane: None, ..last.context.place.clone() };
+        let part = last.context.place.clone().in_any_plane();
         let shown: Vec<String> = said.iter().map(shown).collect();
         let message = format!(
             "{} of {} was said as {}: the last one is used; withdraw the wrong one",
@@ -261,7 +261,7 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
 }
 
 fn same_part(one: &LoggedCall, other: &LoggedCall) -> bool {
-    let part = |call: &LoggedCall| place::Place { plane: None, ..call.context.place.clone() };
+    let part = |call: &LoggedCall| call.context.place.clone().in_any_plane();
     part(one) == part(other)
 }
 

@@ -10,7 +10,6 @@ use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
 use crate::knowledge::check::evidence::{Evidence, Hit};
-use crate::knowledge::contradiction::Abnormal;
 use crate::knowledge::rows::amount_text;
 use crate::protocol::{ValueKind, convert};
 
@@ -152,7 +151,7 @@ pub(super) fn entry_unused(evidence: &Evidence) -> Vec<Hit> {
                 "{} {} of the {} was entered (line {}) but no measure uses it; is that structure expected in this zone?",
                 one.term,
                 one.amount,
-                Abnormal::Entry(entry).place().in_words(evidence.protocols),
+                one.place().in_words(evidence.protocols),
                 entry.seq
             );
             hits.push(Hit { at: Some(entry.at), ..Hit::new(message) });

@@ -324,12 +324,7 @@ fn by_hand(entry: &LoggedEntry, off_weight: bool, protocols: &Protocols) -> Stat
     Statement {
         seq: entry.seq,
         corrected_by: Vec::new(),
-        place: Place {
-            limb: Some(entered.limb),
-            zone: Some(entered.zone),
-            plane: entered.plane,
-            structure: Some(entered.structure),
-        },
+        place: entered.place(),
         what: Stated::Value {
             number: entered.amount.number,
             unit: entered.amount.unit,
