@@ -147,7 +147,7 @@ impl Tool {
                 serde_json::json!([text, meaning.score, meaning.reading.score, meaning.reading.rare, right])
             });
             serde_json::json!({ "evidence": evidence, "call": call, "right": right, "doubt": doubt,
-                "confidence": confidence, "words": text, "readings": readings.collect::<Vec<_>>(),
+                "confidence": confidence, "words": text, "from": audio.span.from.0, "to": audio.span.to.0, "readings": readings.collect::<Vec<_>>(),
                 "support": scored.support, "begun": scored.begun })
         });
         ended.push(Ended { span: audio.span, line, case });
@@ -199,6 +199,7 @@ fn main() {
         }
         nowhere.iter().for_each(|words| println!("{name}: nobody said {words}"));
         for mut case in ended.into_iter().filter_map(|ended| ended.case) {
+            case["file"] = name.as_str().into();
             (case["voice"], case["condition"]) =
                 (voice.as_str().into(), format!("{kind} {condition}").into());
             if let Some(kept) = &mut kept {

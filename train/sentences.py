@@ -17,6 +17,8 @@ BREATH = [("limb", .45), ("zone|level", .6), ("plane", .45), ("structure", .6),
     ("nothing_wrong|lesion|lesion|quality|value|value|score", .75), ("value|lesion|score", .3), ("value", .15),
     ("save", .3)]
 FIGURES = "zero one two three four five six seven eight nine oh nought".split()
+SAID = ["train/said.txt", "grammars/en/usage.txt"]  # what vets say, written for this project; a line may begin with how often
+SAID_SHARE = .4
 ONE_IN = 12  # this share of the longer texts is kept for tuning, and as many for the test
 
 
@@ -27,11 +29,30 @@ def use(words):
     return {0: "tune", 1: "test"}.get(zlib.crc32(" ".join(words).encode()) % ONE_IN, "train")
 
 
-class Speaker:
-    """Says things from the rules of a grammar."""
+def marked(words):
+    """Words with letters marked: "a" is one after a figure or another letter ("two a", "c s a"), elsewhere the article."""
+    is_letter = lambda i: len(words[i]) == 1 and words[i] != "i" and (
+        words[i] != "a" or (i > 0 and (words[i - 1] in FIGURES or len(words[i - 1]) == 1)) or len(words) == 1)
+    return [grammar.LETTER + word if is_letter(i) else word for i, word in enumerate(words)]
 
-    def __init__(self, rules, seed):
-        self.rules, self.rng = rules, random.Random(seed)
+
+def said(files, known):
+    """The lines of these files whose words are all known."""
+    found = []
+    for file in files:
+        for line in open(file, encoding="utf-8"):
+            words = line.split()
+            words = words[1:] if words and words[0].isdigit() else words
+            if words and all(word in known for word in words):
+                found.append(marked(words))
+    return found
+
+
+class Speaker:
+    """Says things from the rules of a grammar, and of `usual` lines now and then one as it is."""
+
+    def __init__(self, rules, seed, usual=None):
+        self.rules, self.rng, self.usual = rules, random.Random(seed), usual
         self.words = grammar.words(rules)
         self.own = {"letters": grammar.letter_rules(rules), "number": self.number}
         known = [n for n in ITEM_WEIGHTS if n in rules]
@@ -72,7 +93,10 @@ class Speaker:
 
     def next(self):
         """One utterance: (words, part of the mix it belongs to)."""
-        r, rng = self.rng.random(), self.rng
+        rng = self.rng
+        if self.usual and rng.random() < SAID_SHARE:
+            return rng.choice(self.usual), "usual"
+        r = rng.random()
         if r < .40:
             return self.breath(), "breath"
         if r < .60:

@@ -98,7 +98,8 @@ def shard(job):
     """One worker's share: `plan` is a list of (how many, maker, purpose, tune voices)."""
     name, seed, plan, ask, voices = job
     os.environ["OMP_NUM_THREADS"] = "1"
-    speaker = sentences.Speaker(grammar.read(ask.grammar), seed)
+    rules = grammar.read(ask.grammar)
+    speaker = sentences.Speaker(rules, seed, sentences.said(sentences.SAID, set(grammar.words(rules))))
     folder, kokoro = f"{ask.parts}/kokoro", None
     audio, rows, at, start = [], [], 0, time.time()
     for count, maker, purpose, tune in plan:
