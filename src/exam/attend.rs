@@ -89,7 +89,12 @@ impl Attention {
     /// Decides what becomes of one utterance.
     pub fn attend(&mut self, utterance: Utterance, parsed: Parsed) -> (UtteranceEvent, Vec<Call>) {
         let (outcome, mut calls, problems) = self.decide(&utterance, parsed);
-        self.lost_until = (outcome == Outcome::NotUnderstood).then_some(utterance.span.to);
+        let is_lost = outcome == Outcome::NotUnderstood;
+        self.lost_until = is_lost.then_some(utterance.span.to);
+        if is_lost {
+            // "Sorry, fifty one" may be said of the number that was lost, "lateral" of the finding.
+            (self.just_said.finding, self.just_said.value) = (None, None);
+        }
         self.count_joined(&mut calls);
         self.follow(&calls, utterance.span.to);
         (UtteranceEvent { utterance, outcome, problems }, calls)

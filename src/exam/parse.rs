@@ -57,16 +57,26 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
         return Parsed::default();
     }
     let mut readings = readings(&utterance.words, language, protocols);
-    if readings.is_empty() {
-        // Only where it is no phrase as it was said: a hesitation between two phrases is talk.
+    if !readings.iter().any(is_clear) {
+        // Only where it is no clear phrase as it was said: a hesitation between two phrases is talk.
         let plain = plainly(&utterance.words, language);
         if plain != utterance.words {
-            readings = self::readings(&plain, language, protocols);
+            let without = self::readings(&plain, language, protocols);
+            if readings.is_empty() || without.iter().any(is_clear) {
+                readings = without;
+            }
         }
     }
     // A word that answers and could also begin a correction answers: whether one is waited for, others know.
     if let Some(answer) = readings.iter().position(is_answer) {
         readings = vec![readings.swap_remove(answer)];
+    }
+    // What is asked about elsewhere is a part of a note that was opened before it.
+    if !readings.is_empty() && !(readings.len() == 1 && is_clear(&readings[0])) {
+        let opens = |parsed: &Parsed| parsed.calls.first().is_some_and(|call| call.act.opens_note() == Some(true));
+        if let Some(note) = note_in(utterance, language, protocols).filter(opens) {
+            return note;
+        }
     }
     match readings.len() {
         1 => readings.remove(0),
@@ -97,6 +107,10 @@ fn readings(words: &[Word], language: &Language, protocols: &Protocols) -> Vec<P
         }
     }
     readings
+}
+
+fn is_clear(parsed: &Parsed) -> bool {
+    parsed.problems.is_empty()
 }
 
 fn is_answer(parsed: &Parsed) -> bool {
