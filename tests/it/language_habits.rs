@@ -93,3 +93,139 @@ fn sizes_and_findings_as_they_are_put_elsewhere() {
     // After a lesion the centimetres are its size.
     asked(&[PLACE], "core lesion three centimetres longitudinally");
 }
+
+#[test]
+fn a_structure_with_one_size_does_not_say_which_size() {
+    let branches = "left fore three bravo transverse";
+    all(
+        &[branches],
+        &[
+            ("medial branch thirteen mil", "size of SL-medial 13 mm"),
+            ("lateral branch normal nine millimetres", "normal of SL-lateral; size of SL-lateral 9 mm"),
+            ("lateral branch nine millimetres good", "size of SL-lateral 9 mm; normal of SL-lateral"),
+            ("nine millimetres lateral branch", "size of SL-lateral 9 mm"),
+            ("medial branch thirteen mil wide", "width of SL-medial 13 mm"),
+            ("annular ligament two mil good", "PAL; thickness 2 mm; normal"),
+            ("annular ligament thick six mil", "PAL; thickened; thickness 6 mm"),
+        ],
+    );
+    // Of the branch, or of the lesion? How deep? And of what?
+    for phrase in ["core lesion medial branch five mil", "deep five mil", "thirteen mil"] {
+        asked(&[branches], phrase);
+    }
+}
+
+#[test]
+fn an_area_stands_beside_normal_or_enlarged_in_either_order() {
+    all(
+        &[PLACE],
+        &[
+            ("deep clean one eleven", "DDFT; normal; area 111 mm2 (unit not said)"),
+            ("deep point nine five no remarks", "DDFT; area 0.95 cm2 (unit not said); normal"),
+            ("superficial enlarged one forty", "SDFT; enlarged; area 140 mm2 (unit not said)"),
+            ("mildly enlarged one forty", "mild enlarged; area 140 mm2 (unit not said)"),
+            ("super one eighteen", "SDFT; area 118 mm2 (unit not said)"),
+            ("suspensory cross section one point six", "SL; area 1.6 cm2 (unit not said)"),
+            ("twelve centimetres superficial clean one oh one", "2B level 12 cm SDFT; normal; area 101 mm2 (unit not said)"),
+            ("that's twenty per cent of the tendon", "lesion percent 20 %"),
+        ],
+    );
+    for phrase in ["super", "super clean", "superficial thickened one forty"] {
+        asked(&[PLACE], phrase);
+    }
+    // A size, not a place.
+    assert_eq!(shown(&[PLACE], "three centimetres deep"), "depth 3 cm");
+}
+
+#[test]
+fn normal_of_one_thing_is_not_all_normal() {
+    all(
+        &[PLACE],
+        &[
+            ("size normal", "size normal"),
+            ("fibre pattern normal", "fibre pattern normal"),
+            ("normal in size and shape", "size shape normal"),
+            ("normal in appearance", "normal"),
+            ("no remarks", "normal"),
+            ("all structures no remarks", "normal, all structures"),
+            ("superficial and deep both without remark", "normal of SDFT; normal of DDFT"),
+        ],
+    );
+}
+
+#[test]
+fn a_number_of_another_day_is_passed_over_after_one_of_today() {
+    all(
+        &[PLACE],
+        &[
+            ("lesion area twenty two down from forty", "lesion area 22 mm2 (unit not said)"),
+            ("superficial one sixteen last time it was one thirty", "SDFT; area 116 mm2 (unit not said)"),
+            ("echo score one was a two last time", "echo score 1"),
+        ],
+    );
+    for phrase in ["superficial last time one thirty", "lesion last time thirty", "area one ten before"] {
+        asked(&[PLACE], phrase);
+    }
+}
+
+#[test]
+fn a_depth_beside_another_setting_is_the_machines() {
+    for (phrase, said) in [
+        ("fourteen megahertz depth four", "frequency 14 MHz; imaging depth 4 cm"),
+        ("depth four centimetres gain sixty", "imaging depth 4 cm; gain 60"),
+        ("standoff off depth seven", "standoff off; imaging depth 7 cm"),
+    ] {
+        assert_eq!(shown(&[PLACE], phrase), said, "{phrase}");
+    }
+    asked(&[PLACE], "depth four");
+}
+
+#[test]
+fn places_are_called_in_other_words() {
+    all(
+        &["left fore one alpha longitudinal"],
+        &[
+            ("two alpha across", "2A T"),
+            ("two alpha transversal cut", "2A T"),
+            ("two alpha across deep fine", "2A T DDFT; normal"),
+            ("off fore recheck", "RF"),
+            ("right front tendon", "RF"),
+            ("right front tendon enlarged", "RF; enlarged"),
+            ("body of the third interosseous", "SL-body"),
+        ],
+    );
+    // Said of the horse, too.
+    asked(&[PLACE], "across");
+    asked(&[PLACE], "that's a keeper");
+    assert_eq!(shown(&[PLACE], "deep good that's a keeper"), "DDFT; normal; still saved");
+    // The branch of the flexor, or two structures?
+    for phrase in ["superficial medial branch normal", "s d f t lateral branch enlarged"] {
+        asked(&[PLACE], phrase);
+    }
+}
+
+#[test]
+fn a_correction_does_not_reach_past_what_was_not_understood() {
+    let lost = "the bad bit must be nought point six";
+    for phrase in ["no sorry point four", "sorry that's fifty", "lateral", "severe"] {
+        asked(&[PLACE, "core lesion area thirty", lost], phrase);
+    }
+    assert_eq!(
+        shown(&[PLACE, "superficial one sixty"], "no sorry one fifty"),
+        "right: area 150 mm2 (unit not said)"
+    );
+    // Broken off before its last figure.
+    asked(&[PLACE], "superficial area one point oh um hang on");
+}
+
+#[test]
+fn a_note_may_hold_what_is_asked_about_elsewhere() {
+    for phrase in ["remark depth four", "memo forty per cent larger than the right", "comment deep okay save two"] {
+        assert_eq!(shown(&[PLACE], phrase), "free note begins", "{phrase}");
+    }
+}
+
+#[test]
+fn a_hesitation_inside_a_phrase_is_passed_over() {
+    assert_eq!(shown(&["left fore three bravo"], "medial branch um twelve mil"), "size of SL-medial 12 mm");
+}
