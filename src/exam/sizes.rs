@@ -6,7 +6,11 @@
 //! Tested in: `tests/it/language_ways.rs`.
 
 use crate::exam::call::{Act, Call, Problem, Value, ValueSaid};
+use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
+
+/// The term of one distance that was not named.
+const UNNAMED: &str = "size";
 
 /// The findings that the first call could be the size of: none where it is no size, or names what it is of.
 ///
@@ -28,13 +32,19 @@ fn size_of(act: &Act, protocols: &Protocols) -> Vec<String> {
     if is_size { protocols.sized.clone() } else { Vec::new() }
 }
 
-/// "Hypoechoic area eight millimetres wide", "eight by six lesion": the size of the lesion, or of the tendon?
+/// "Hypoechoic area eight millimetres wide", "eight by six lesion", "branch four millimetres, core lesion": the size of the
+/// lesion, or of the structure?
 fn is_of_which(calls: &[Call], idx: usize, protocols: &Protocols) -> bool {
     let could_be = size_of(&calls[idx].act, protocols);
     let is_of = |call: &Call| matches!(&call.act, Act::Finding(finding) if could_be.contains(&finding.term));
     let before = calls[..idx].iter().rev().find(|call| !matches!(call.act, Act::Value(_)));
     let is_pair = matches!(&calls[idx].act, Act::Value(value) if value.said.by.is_some());
-    before.is_some_and(is_of) || (is_pair && calls.get(idx + 1).is_some_and(is_of))
+    let is_unnamed = matches!(&calls[idx].act, Act::Value(value) if value.term == UNNAMED);
+    let has_size = |call: &Call| matches!(&call.act, Act::Finding(finding) if finding.class == Class::Lesion && protocols.sized.contains(&finding.term));
+    let next = calls.get(idx + 1);
+    before.is_some_and(is_of)
+        || (is_pair && next.is_some_and(is_of))
+        || (is_unnamed && next.is_some_and(has_size))
 }
 
 /// A size that may be the lesion's or that of the structure it is in.
