@@ -57,14 +57,11 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
         return Parsed::default();
     }
     let mut readings = readings(&utterance.words, language, protocols);
-    if !readings.iter().any(is_clear) {
-        // Only where it is no clear phrase as it was said: a hesitation between two phrases is talk.
+    if readings.is_empty() {
+        // Only where it is no phrase as it was said: a hesitation between two phrases is talk.
         let plain = plainly(&utterance.words, language);
         if plain != utterance.words {
-            let without = self::readings(&plain, language, protocols);
-            if readings.is_empty() || without.iter().any(is_clear) {
-                readings = without;
-            }
+            readings = self::readings(&plain, language, protocols);
         }
     }
     // A word that answers and could also begin a correction answers: whether one is waited for, others know.
