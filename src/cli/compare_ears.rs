@@ -111,7 +111,10 @@ pub(crate) fn compare_ears(args: &CompareEars) -> anyhow::Result<ExitCode> {
             terminal::data(format!("{}\n", serde_json::to_string(one)?).as_bytes())?;
         }
     } else {
-        write!(out, "{}", table(&tried, args.each))?;
+        write!(out, "{}", table(&tried))?;
+        if args.each {
+            write!(out, "{}", differences(&tried))?;
+        }
         silent.iter().try_for_each(|why| writeln!(out, "{why}"))?;
     }
     ensure!(!tried.is_empty(), "no ear could be used; run `zonecall doctor`");
@@ -190,7 +193,7 @@ fn stretches(lines: &[TruthLine], ear: Ear, spoken: &SpokenLanguage) -> anyhow::
 
 fn calls_of(exam: &Exam, utterance: &LoggedUtterance) -> Vec<Meant> {
     let own = exam.calls.iter().filter(|logged| logged.heard_seq == utterance.seq);
-    own.map(|logged| Meant::new(&logged.call.act, logged.call.corrects, &logged.context)).collect()
+    own.map(Meant::by).collect()
 }
 
 fn begin(folder: &Path, ear: Ear, spoken: &SpokenLanguage) -> anyhow::Result<Session> {
@@ -299,7 +302,7 @@ fn columns(one: &Tried) -> Vec<(&'static str, String)> {
     ]
 }
 
-fn table(tried: &[Tried], each: bool) -> String {
+fn table(tried: &[Tried]) -> String {
     let mut rows: Vec<Vec<String>> = Vec::new();
     for one in tried {
         let (headings, cells): (Vec<&str>, Vec<String>) = columns(one).into_iter().unzip();
@@ -318,7 +321,13 @@ fn table(tried: &[Tried], each: bool) -> String {
         text.push('\n');
     }
     text.push_str("Wait: from the end of speech to the line in the journal, median and 95th percentile.\n");
-    for one in tried.iter().filter(|_| each) {
+    text
+}
+
+/// Each call that an ear heard otherwise than it was said.
+fn differences(tried: &[Tried]) -> String {
+    let mut text = String::new();
+    for one in tried {
         for Difference { at_s, said, heard } in &one.differences {
             let or_nothing = |words: &str| if words.is_empty() { "nothing" } else { words }.to_owned();
             let (said, heard) = (or_nothing(said), or_nothing(heard));

@@ -196,7 +196,7 @@ fn ears(args: &WhichEar, pack: &Pack, language: &Language, protocols: &Protocols
             tried(EarChoice::Neural),
             format!("{again}, or name its folder with --head or ZONECALL_EAR"),
         ),
-        ("vosk ear", EarChoice::Vosk, tried(EarChoice::Vosk), vosk_remedy(args.vosk_model.is_some())),
+        ("vosk ear", EarChoice::Vosk, tried(EarChoice::Vosk), vosk_remedy(args.vosk_model.as_deref())),
         (
             "sphinx ear",
             EarChoice::Sphinx,
@@ -218,11 +218,11 @@ fn ears(args: &WhichEar, pack: &Pack, language: &Language, protocols: &Protocols
 }
 
 /// The models come from their makers.
-fn vosk_remedy(is_named: bool) -> String {
+fn vosk_remedy(named: Option<&Path>) -> String {
     if !IS_BUILT_IN {
         return "only if you want this ear: install a program that was built with it".to_owned();
     }
-    let folder = if is_named { "into a folder" } else { "of this language" };
+    let folder = if named.is_some() { "into a folder" } else { "of this language" };
     format!("unpack a model {folder}, and name its folder with --vosk-model or ZONECALL_VOSK_MODEL")
 }
 

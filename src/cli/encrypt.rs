@@ -80,9 +80,9 @@ pub(crate) fn encrypt(args: &EncryptArgs) -> anyhow::Result<ExitCode> {
         "--out names one file, and there are {} folders; leave it out",
         args.folders.len()
     );
-    let removes = args.remove_plain;
+    let plain = if args.remove_plain { PlainFolder::Removed } else { PlainFolder::Kept };
     ensure!(
-        args.out.is_none() || !removes,
+        args.out.is_none() || plain == PlainFolder::Kept,
         "a folder is removed only next to its encrypted file; leave --out or --remove-plain out"
     );
     let protocols = args.knowledge.read()?;
@@ -90,7 +90,7 @@ pub(crate) fn encrypt(args: &EncryptArgs) -> anyhow::Result<ExitCode> {
     for path in &args.folders {
         let path = &with_name(path);
         let out = args.out.clone().unwrap_or_else(|| encrypted_file(path));
-        let done = one(path, &protocols, &recipients, &out, removes);
+        let done = one(path, &protocols, &recipients, &out, plain);
         if let Err(error) = done {
             failed = true;
             terminal::warn(format!("zonecall: `{}`: {}", path.shown(), one_line(&error)));
@@ -142,14 +142,13 @@ fn one(
     protocols: &Protocols,
     recipients: &Recipients,
     out: &Path,
-    removes: bool,
+    plain: PlainFolder,
 ) -> anyhow::Result<()> {
     let folder = ExamFolder::at(path);
-    if removes && finish_removal(&folder)? {
+    if plain == PlainFolder::Removed && finish_removal(&folder)? {
         writeln!(terminal::out(), "{}: removed; it was encrypted before", path.shown())?;
         return Ok(());
     }
-    let plain = if removes { PlainFolder::Removed } else { PlainFolder::Kept };
     let encrypted = encrypt_exam(&folder, protocols, recipients, out, plain)?;
     writeln!(
         terminal::out(),
@@ -164,7 +163,7 @@ fn one(
             first.shown()
         ));
     }
-    if removes {
+    if plain == PlainFolder::Removed {
         writeln!(terminal::out(), "{}: removed", path.shown())?;
     }
     Ok(())

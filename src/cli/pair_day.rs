@@ -63,7 +63,8 @@ pub(super) fn pair_day(
         here.push(folder);
     }
     let clocks = clocks(&here, &exams);
-    let owners = owners(&exams, &clocks, too.again_by.is_some());
+    let left_out = if too.again_by.is_some() { LeftOut::TakenAgain } else { LeftOut::Stays };
+    let owners = owners(&exams, &clocks, left_out);
     let mut clean = refused.is_empty();
     show_beside(&mut out, &beside)?;
     show_left_out(&mut out, &Noted::default(), &refused)?;
@@ -119,14 +120,23 @@ fn clocks(folders: &[&ExamFolder], exams: &[(Exam, Vec<Frame>)]) -> Vec<Option<S
     folders.iter().zip(exams).enumerate().map(clock).collect()
 }
 
+/// What becomes of a still that `--undo` left out of an exam.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum LeftOut {
+    /// It stays out, and another exam may have it.
+    Stays,
+    /// It is taken in again.
+    TakenAgain,
+}
+
 /// For each still, by its id, the exam that it belongs to; none where none or more than one fits.
 ///
 /// What `--undo` left out of an exam may belong to another one. It is that exam's own where no other claims it, or where it is
-/// to be taken in `again`.
+/// taken again.
 fn owners(
     exams: &[(Exam, Vec<Frame>)],
     clocks: &[Option<ScannerClock>],
-    again: bool,
+    left_out: LeftOut,
 ) -> BTreeMap<String, Option<usize>> {
     let mut claims: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     let mut undone = BTreeMap::new();
@@ -138,7 +148,7 @@ fn owners(
         let waits = waits_for_name(exam, stills);
         for ((frame, paired), refused) in with.frames.iter().zip(&pairing.frames).zip(refused) {
             let claim = claims.entry(frame.id.clone()).or_default();
-            let is_undone = !again && left_out_by_mistake(exam, &frame.id).is_some();
+            let is_undone = left_out == LeftOut::Stays && left_out_by_mistake(exam, &frame.id).is_some();
             if is_undone {
                 undone.entry(frame.id.clone()).or_insert(idx);
             }

@@ -104,11 +104,12 @@ enum Reply {
     Other,
 }
 
-fn reply(is_asked: bool, is_before: bool) -> Reply {
-    match (is_asked, is_before) {
-        (true, _) => Reply::Right,
-        (false, true) => Reply::Late,
-        (false, false) => Reply::Other,
+/// What was said after `asked`, and perhaps another phrase before it, was asked for; `is` tells whether it was a phrase.
+fn reply(asked: &str, before: Option<&str>, is: impl Fn(&str) -> bool) -> Reply {
+    match before {
+        _ if is(asked) => Reply::Right,
+        Some(before) if is(before) => Reply::Late,
+        _ => Reply::Other,
     }
 }
 
@@ -166,7 +167,7 @@ pub(crate) fn setup(args: &Setup) -> anyhow::Result<ExitCode> {
             let utterance = engine.recognise(&segment)?;
             let heard = utterance.text();
             let is = |phrase: &str| !utterance.rejected && key(&heard) == key(phrase);
-            let reply = reply(is(phrase), late.as_ref().is_some_and(|late| is(late.phrase)));
+            let reply = reply(phrase, late.as_ref().map(|late| late.phrase), is);
             say(&format!("      {}: {heard} ({:.0} dB)", reply.in_words(), segment.level_dbfs))?;
             test.levels_dbfs.push(segment.level_dbfs);
             test.clipped = test.clipped.max(segment.clipped);
@@ -330,9 +331,12 @@ mod tests {
 
     #[test]
     fn a_phrase_that_comes_late_is_known_as_the_one_before() {
-        assert_eq!(reply(false, true), Reply::Late);
-        assert_eq!(reply(true, true), Reply::Right, "asked for twice in a row, it is the one asked for");
-        assert_eq!(reply(false, false), Reply::Other);
+        let reply = |asked, before, said| reply(asked, before, |phrase| phrase == said);
+        assert_eq!(reply("save", Some("left fore"), "left fore"), Reply::Late);
+        let twice = reply("save", Some("save"), "save");
+        assert_eq!(twice, Reply::Right, "asked for twice in a row, it is the one asked for");
+        assert_eq!(reply("save", Some("left fore"), "two b"), Reply::Other);
+        assert_eq!(reply("save", None, "left fore"), Reply::Other);
     }
 
     #[test]

@@ -13,6 +13,7 @@ use crate::clock::Span;
 use crate::evaluation::words::{Spelling, wrong};
 use crate::exam::call::Act;
 use crate::exam::context::Context;
+use crate::exam::fold::LoggedCall;
 use crate::exam::parse::unit_as_said;
 use crate::exam::place::Place;
 
@@ -27,14 +28,20 @@ pub struct Meant {
 }
 
 impl Meant {
-    /// The call `act` with what is current just after it.
+    /// What a call of an exam means.
     #[must_use]
-    pub fn new(act: &Act, corrects: bool, context: &Context) -> Self {
+    pub fn by(logged: &LoggedCall) -> Self {
+        Self { corrects: logged.call.corrects, ..Self::new(&logged.call.act, &logged.context) }
+    }
+
+    /// The call `act`, which corrects nothing, with what is current just after it.
+    #[must_use]
+    pub fn new(act: &Act, context: &Context) -> Self {
         let moves = matches!(act, Act::View(_));
         let placed = moves || matches!(act, Act::Finding(_) | Act::Value(_) | Act::Save);
         Self {
             act: (!moves).then(|| unit_as_said(act.clone())),
-            corrects,
+            corrects: false,
             place: placed.then(|| context.place.clone()),
         }
     }
@@ -199,7 +206,7 @@ mod tests {
     use crate::clock::Sample;
 
     fn stretch(from: u64, to: u64, words: &str, acts: &[Act]) -> Stretch {
-        let calls = acts.iter().map(|act| Meant::new(act, false, &Context::default())).collect();
+        let calls = acts.iter().map(|act| Meant::new(act, &Context::default())).collect();
         Stretch {
             span: Span { from: Sample(from), to: Sample(to) },
             words: words.to_owned(),
@@ -264,7 +271,7 @@ mod tests {
             ..Context::default()
         };
         let save = |zone| Stretch {
-            calls: vec![Meant::new(&Act::Save, false, &at(zone))],
+            calls: vec![Meant::new(&Act::Save, &at(zone))],
             ..stretch(100, 200, "save", &[])
         };
         let of = |heard| {
@@ -301,8 +308,8 @@ mod tests {
             place: Place { zone: Some(zone.into()), ..Place::default() },
             ..Context::default()
         };
-        assert_ne!(Meant::new(&Act::Save, false, &at("x")), Meant::new(&Act::Save, false, &at("y")));
+        assert_ne!(Meant::new(&Act::Save, &at("x")), Meant::new(&Act::Save, &at("y")));
         let answer = answer("yes");
-        assert_eq!(Meant::new(&answer, false, &at("x")), Meant::new(&answer, false, &at("y")));
+        assert_eq!(Meant::new(&answer, &at("x")), Meant::new(&answer, &at("y")));
     }
 }

@@ -79,12 +79,22 @@ pub enum Act {
     },
 }
 
+/// An end of the free words of a note or a conclusion.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoteEdge {
+    /// They begin after this call.
+    Begins,
+    /// They end with it.
+    Ends,
+}
+
 impl Act {
-    /// Free words begin (`true`) or end; none where it is about anything else.
+    /// Whether free words begin or end with it; none where it is about anything else.
     #[must_use]
-    pub fn opens_note(&self) -> Option<bool> {
+    pub fn note_edge(&self) -> Option<NoteEdge> {
         match self {
-            Act::Note { open, .. } => Some(*open),
+            Act::Note { open: true, .. } => Some(NoteEdge::Begins),
+            Act::Note { open: false, .. } => Some(NoteEdge::Ends),
             _ => None,
         }
     }

@@ -11,7 +11,7 @@ use chrono::{DateTime, Utc};
 
 use crate::exam::breaks::breaks;
 use crate::exam::by_hand;
-use crate::exam::call::{Act, Problem};
+use crate::exam::call::{Act, NoteEdge, Problem};
 use crate::exam::context::Context;
 use crate::exam::correct::{correct_calls, take_back};
 use crate::exam::event::{CallEvent, Event, ExamEvent, Frame, Horse, Outcome, Settled, UtteranceEvent};
@@ -150,7 +150,7 @@ fn assert_orders(exam: &Exam) {
 impl Exam {
     /// What was current when notes were spoken that began at the call with this place, or after it.
     pub(crate) fn place_notes(&mut self, from: usize) {
-        let opens = |call: &&LoggedCall| call.call.act.opens_note() == Some(true);
+        let opens = |call: &&LoggedCall| call.call.act.note_edge() == Some(NoteEdge::Begins);
         for call in self.calls[from..].iter().filter(opens) {
             if let Some(note) = self.notes.iter_mut().rev().find(|note| note.seq == call.seq) {
                 note.context = call.context.clone();

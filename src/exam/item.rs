@@ -15,7 +15,7 @@ use crate::exam::call::{
 use crate::exam::phrase::{Joint, Way};
 use crate::exam::spelled::{kept, spelled};
 use crate::language::closed_sets::{AnswerWord, Ask, Class, CommandName, HorseFact};
-use crate::protocol::{Protocols, convert};
+use crate::protocol::{NumberSaid, Protocols, convert};
 
 /// The tags of one phrase.
 #[derive(Debug, Default)]
@@ -277,8 +277,7 @@ impl Item {
             None => return Err(lacking("`term=`", "value")),
         };
         let number = self.number().ok_or_else(|| lacking("a number", &term))?;
-        let default =
-            |number: &Number| protocols.value(&term)?.unit_for(number.value()?, number.figures.is_none());
+        let default = |number: &Number| protocols.value(&term)?.unit_for(number.value()?, number.said());
         let (said, by) = match self.pair() {
             Some((first, second)) => {
                 let (unit, by) = units_of_pair(first, second, &default)?;
@@ -363,6 +362,10 @@ fn no_name() -> Problem {
 }
 
 impl Number {
+    fn said(&self) -> NumberSaid {
+        if self.figures.is_some() { NumberSaid::WithPoint } else { NumberSaid::Whole }
+    }
+
     fn value(&self) -> Option<f64> {
         let whole = self.whole.map(|whole| whole.to_string());
         match (&whole, &self.figures) {

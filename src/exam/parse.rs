@@ -7,7 +7,7 @@
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::exam::bind::bind;
-use crate::exam::call::{Act, Amount, Call, Problem, Value};
+use crate::exam::call::{Act, Amount, Call, NoteEdge, Problem, Value};
 use crate::exam::instead::NumberInstead;
 use crate::exam::item::Item;
 use crate::exam::phrase::{Joint, Phrase, Way};
@@ -161,9 +161,9 @@ fn note_in(utterance: &Utterance, language: &Language, protocols: &Protocols) ->
         let tags = language.exam.read(&texts).into_iter().next()?;
         Some(calls_of(&tags, part, protocols))
     };
-    let note = |parsed: Parsed, open: bool| {
+    let note = |parsed: Parsed, edge: NoteEdge| {
         let call = parsed.calls.into_iter().next()?;
-        (call.act.opens_note() == Some(open)).then_some(call)
+        (call.act.note_edge() == Some(edge)).then_some(call)
     };
     let most = NOTE_WORDS_MAX.min(words.len());
     // The longest beginning that is a phrase decides: "note the" is talk, and opens nothing.
@@ -172,12 +172,12 @@ fn note_in(utterance: &Utterance, language: &Language, protocols: &Protocols) ->
         if parsed.talk && parsed.calls.is_empty() {
             break;
         }
-        opens = note(parsed, true);
+        opens = note(parsed, NoteEdge::Begins);
         if opens.is_some() {
             break;
         }
     }
-    let closes = (1..=most).rev().find_map(|n| note(read(&words[words.len() - n..])?, false));
+    let closes = (1..=most).rev().find_map(|n| note(read(&words[words.len() - n..])?, NoteEdge::Ends));
     let calls: Vec<Call> = opens.into_iter().chain(closes).collect();
     (!calls.is_empty()).then(|| Parsed { calls, ..Parsed::default() })
 }
@@ -256,7 +256,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
                         if correcting == Some(Correcting::Place) && !can_follow_no(&act) {
                             parsed.problems.push(not_after_no());
                         }
-                        let call = call(act, correcting.is_some(), words, &phrases);
+                        let call = call(act, correcting, words, &phrases);
                         phrases.push(Phrase { call, way, joined, after_negative, of_each });
                     }
                 }
@@ -443,7 +443,8 @@ fn can_follow_no(act: &Act) -> bool {
 }
 
 /// A call of these words; one without words of its own was said with the words of the one before it.
-fn call(act: Act, corrects: bool, words: &[Word], before: &[Phrase]) -> Call {
+fn call(act: Act, correcting: Option<Correcting>, words: &[Word], before: &[Phrase]) -> Call {
+    let corrects = correcting.is_some();
     if words.is_empty()
         && let Some(Phrase { call, .. }) = before.last()
     {

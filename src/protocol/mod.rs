@@ -21,8 +21,8 @@ pub use bounds::Odd;
 pub use error::{NumberFault, ProtocolError, UnknownCode};
 pub use force::{LevelProblem, SchemeFault};
 pub use model::{
-    Limb, Marker, OfOutline, OnlyOf, Plane, Protocols, Scheme, StatedPart, Structure, UnitOfLarge, ValueKind,
-    Zone,
+    Limb, Marker, NumberSaid, OfOutline, OnlyOf, Plane, Protocols, Scheme, StatedPart, Structure,
+    UnitOfLarge, ValueKind, Zone,
 };
 pub use source::SourceFile;
 pub use unit::convert;

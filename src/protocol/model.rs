@@ -243,12 +243,23 @@ pub struct UnitOfLarge {
     pub with_point: bool,
 }
 
+/// How a number was said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NumberSaid {
+    /// Without a point.
+    Whole,
+    /// With a point, such as "one point four".
+    WithPoint,
+}
+
 impl ValueKind {
-    /// The unit taken for a number that was said without one; `whole` says that it was said without a point.
+    /// The unit taken for a number that was said without one.
     #[must_use]
-    pub fn unit_for(&self, number: f64, whole: bool) -> Option<String> {
+    pub fn unit_for(&self, number: f64, said: NumberSaid) -> Option<String> {
         let large = self.unit_of_large.as_ref();
-        let large = large.filter(|large| number >= large.from && (whole || large.with_point));
+        let counts =
+            |large: &&UnitOfLarge| number >= large.from && (said == NumberSaid::Whole || large.with_point);
+        let large = large.filter(counts);
         large.map(|large| large.unit.clone()).or_else(|| self.unit.clone())
     }
 }
@@ -387,6 +398,12 @@ impl Protocols {
     pub fn can_have(&self, structure: &StructureCode, term: &str) -> bool {
         let lists = self.only_of.iter().filter(|only| only.terms.iter().any(|known| known == term));
         lists.into_iter().all(|only| only.structures.contains(structure))
+    }
+
+    /// Whether a finding with this term says that nothing is wrong.
+    #[must_use]
+    pub fn is_no_lesion(&self, term: &str) -> bool {
+        self.rules.habits.no_lesion.iter().any(|known| known == term)
     }
 
     /// The measure or score with this term.

@@ -311,7 +311,7 @@ impl<'a> Decoder<'a> {
                 continue;
             }
             for part in 0..of_pixel {
-                now[at + part] = self.broken(around(now, at + part), of_pixel > 1, *run)?;
+                now[at + part] = self.broken(around(now, at + part), of_pixel, *run)?;
             }
             *run = run.saturating_sub(1);
             at += of_pixel;
@@ -390,10 +390,10 @@ impl<'a> Decoder<'a> {
         if rest >= left - same { Err("its runs are invalid") } else { Ok(same + rest) }
     }
 
-    /// The sample that breaks a run (T.87 A.7.2).
-    fn broken(&mut self, [left, above, ..]: Around, of_several: bool, run: usize) -> Result<i64, Damage> {
+    /// The sample that breaks a run, one of so many `of_pixel` (T.87 A.7.2).
+    fn broken(&mut self, [left, above, ..]: Around, of_pixel: usize, run: usize) -> Result<i64, Damage> {
         let Scan { near, reset, limit, qbpp, .. } = self.scan;
-        let is_flat = !of_several && (left - above).abs() <= near;
+        let is_flat = of_pixel == 1 && (left - above).abs() <= near;
         let flat = i64::from(is_flat);
         let context = &mut self.contexts[REGULAR + usize::from(is_flat)];
         let k = context.width(if is_flat { context.sum + context.count / 2 } else { context.sum });

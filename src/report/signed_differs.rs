@@ -34,7 +34,7 @@ const SHOWN_MAX: usize = 160;
 #[must_use]
 pub(super) fn differs(then: &Value, now: &Value) -> Option<(RecordDiffers, Vec<String>)> {
     let mut found = Found::default();
-    found.compare(then, now, "", false);
+    found.compare(then, now, "", Part::Facts);
     let how = if found.computed.is_empty() { RecordDiffers::Worded } else { RecordDiffers::Computed };
     let all = [found.computed, found.worded].concat();
     let more = all.len().saturating_sub(NAMED_MAX);
@@ -45,6 +45,27 @@ pub(super) fn differs(then: &Value, now: &Value) -> Option<(RecordDiffers, Vec<S
     (!named.is_empty()).then_some((how, named))
 }
 
+/// A part of a record.
+#[derive(Clone, Copy)]
+enum Part {
+    /// What was said, saved, typed or computed.
+    Facts,
+    /// What the program says in its own words.
+    OwnWords,
+}
+
+impl Part {
+    /// What lies under this key of it.
+    fn within(self, key: &str) -> Part {
+        if OWN_WORDS.contains(&key) { Part::OwnWords } else { self }
+    }
+
+    /// The same for a key that is there on one side only.
+    fn presence(self, key: &str) -> Part {
+        if key == REFUSED { Part::Facts } else { self }
+    }
+}
+
 /// What differs: in what was said, saved, typed or computed, and in the program's own words.
 #[derive(Default)]
 struct Found {
@@ -53,35 +74,33 @@ struct Found {
 }
 
 impl Found {
-    fn compare(&mut self, then: &Value, now: &Value, path: &str, own_words: bool) {
+    fn compare(&mut self, then: &Value, now: &Value, path: &str, part: Part) {
         match (then, now) {
             _ if then == now => {}
-            (Value::Object(then), Value::Object(now)) => self.objects(then, now, path, own_words),
-            (Value::Array(then), Value::Array(now)) => self.arrays(then, now, path, own_words),
-            _ => self.add(own_words, format!("{path} was {}, and is now {}", shown(then), shown(now))),
+            (Value::Object(then), Value::Object(now)) => self.objects(then, now, path, part),
+            (Value::Array(then), Value::Array(now)) => self.arrays(then, now, path, part),
+            _ => self.add(part, format!("{path} was {}, and is now {}", shown(then), shown(now))),
         }
     }
 
-    fn objects(&mut self, then: &Map<String, Value>, now: &Map<String, Value>, path: &str, own_words: bool) {
+    fn objects(&mut self, then: &Map<String, Value>, now: &Map<String, Value>, path: &str, part: Part) {
         for (key, then) in then {
-            let is_own = own_words || OWN_WORDS.contains(&key.as_str());
+            let part = part.within(key);
             let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
             match now.get(key) {
-                Some(now) => self.compare(then, now, &path, is_own),
-                None => {
-                    self.add(is_own && key != REFUSED, format!("{path} was {}, and is gone now", shown(then)))
-                }
+                Some(now) => self.compare(then, now, &path, part),
+                None => self.add(part.presence(key), format!("{path} was {}, and is gone now", shown(then))),
             }
         }
         // What was empty is left out of a record: a key that is new may be a value that the vet never saw.
         for (key, now) in now.iter().filter(|(key, _)| !then.contains_key(*key)) {
-            let is_own = own_words || OWN_WORDS.contains(&key.as_str());
-            self.add(is_own && key != REFUSED, format!("{path}.{key} is new: {}", shown(now)));
+            let part = part.within(key);
+            self.add(part.presence(key), format!("{path}.{key} is new: {}", shown(now)));
         }
     }
 
     /// Rows that are the same are left out, wherever they stand; the others are held against each other in order.
-    fn arrays(&mut self, then: &[Value], now: &[Value], path: &str, own_words: bool) {
+    fn arrays(&mut self, then: &[Value], now: &[Value], path: &str, part: Part) {
         let mut new: Vec<&Value> = now.iter().collect();
         let mut gone: Vec<&Value> = Vec::new();
         for row in then {
@@ -91,21 +110,24 @@ impl Found {
             }
         }
         for (then, now) in gone.iter().zip(&new) {
-            self.compare(then, now, path, own_words);
+            self.compare(then, now, path, part);
         }
         for row in gone.iter().skip(new.len()) {
-            self.add(own_words, format!("{path} had {}, which is gone now", shown(row)));
+            self.add(part, format!("{path} had {}, which is gone now", shown(row)));
         }
         for row in new.iter().skip(gone.len()) {
-            self.add(own_words, format!("{path} now has {}", shown(row)));
+            self.add(part, format!("{path} now has {}", shown(row)));
         }
         if gone.is_empty() && new.is_empty() {
-            self.add(own_words, format!("{path} is in another order now"));
+            self.add(part, format!("{path} is in another order now"));
         }
     }
 
-    fn add(&mut self, own_words: bool, text: String) {
-        if own_words { self.worded.push(text) } else { self.computed.push(text) }
+    fn add(&mut self, part: Part, text: String) {
+        match part {
+            Part::OwnWords => self.worded.push(text),
+            Part::Facts => self.computed.push(text),
+        }
     }
 }
 

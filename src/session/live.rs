@@ -132,7 +132,10 @@ impl Live {
             .map(|second_screen| format!("  second screen {}", second_screen.address()));
         let second = second.unwrap_or_default();
         let title = format!("zonecall  {}  {}{second}", folder.shown(), microphone.name());
-        let mut screen = Screen::open(options.display, title, watch.is_some(), options.second_screen.clone());
+        let mut screen = Screen::open(options.display, title, options.second_screen.clone());
+        if watch.is_some() {
+            screen = screen.counting_stills();
+        }
         if screen.has_lines() {
             screen.report(Notice::Listening, CAUTIONS)?;
         }

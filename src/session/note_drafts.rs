@@ -9,6 +9,7 @@ use chrono::Utc;
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::exam::attend::{NOTE_PAUSE_S, note_s_max};
+use crate::exam::call::NoteEdge;
 use crate::exam::event::{Event, NoteDraft};
 use crate::exam::fold::{Exam, Note};
 use crate::exam::kept_sound::{KeptSoundError, stretch};
@@ -93,7 +94,7 @@ fn may_last(exam: &Exam, note: &Note) -> Span {
 
 /// The call after the note is the one that says that it ends.
 fn ends_by_word(exam: &Exam, span: Span) -> bool {
-    let ends = |call: &crate::exam::fold::LoggedCall| call.call.act.opens_note() == Some(false);
+    let ends = |call: &crate::exam::fold::LoggedCall| call.call.act.note_edge() == Some(NoteEdge::Ends);
     exam.calls.iter().any(|call| ends(call) && call.call.span.from == span.to)
 }
 

@@ -90,7 +90,7 @@ struct ScreenPicture {
 impl Screen {
     /// The screen where the output is a terminal, unless lines are wanted.
     #[must_use]
-    pub fn open(show: Display, title: String, watches: bool, second_screen: Option<SecondScreen>) -> Self {
+    pub fn open(show: Display, title: String, second_screen: Option<SecondScreen>) -> Self {
         let picture = || {
             let terminal = ratatui::try_init().ok()?;
             Some(Shown::Picture(Box::new(ScreenPicture { terminal, drawn_at: Instant::now(), switch: None })))
@@ -100,15 +100,21 @@ impl Screen {
             _ if !show.has_keys() => Shown::Lines,
             _ => picture().unwrap_or(Shown::Lines),
         };
-        let stills = watches.then_some(0);
-        let view = ScreenView { title, stills, level_dbfs: f64::MIN, ..ScreenView::default() };
+        let view = ScreenView { title, level_dbfs: f64::MIN, ..ScreenView::default() };
         Screen { shown, view, second_screen, clipped_at: None, is_old: true }
+    }
+
+    /// Stills that are saved are counted.
+    #[must_use]
+    pub fn counting_stills(mut self) -> Self {
+        self.view.stills = Some(0);
+        self
     }
 
     /// Lines about the listening itself, between exams.
     #[must_use]
     pub fn log() -> Self {
-        Self::open(Display::Log, String::new(), false, None)
+        Self::open(Display::Log, String::new(), None)
     }
 
     /// Whatever happens is a line on the terminal.

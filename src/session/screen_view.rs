@@ -225,12 +225,14 @@ impl ScreenView {
             .areas(area);
         let dim = Style::new().add_modifier(Modifier::DIM);
         frame.render_widget(Line::styled(self.title.as_str(), dim), title);
-        let is_large =
-            |text: &str| large && text.chars().count() * usize::from(LETTER) <= usize::from(area.width);
+        let size = |text: &str| {
+            let fits = text.chars().count() * usize::from(LETTER) <= usize::from(area.width);
+            if large && fits { TextSize::Large } else { TextSize::Small }
+        };
         let label = if self.place.is_empty() { "-" } else { &self.place };
-        draw_large(frame, place, label, is_large(label));
+        draw_text(frame, place, label, size(label));
         if let Some(news_text) = self.news().filter(|_| state > 0).map(News::word) {
-            draw_large(frame, news, news_text, is_large(news_text));
+            draw_text(frame, news, news_text, size(news_text));
         }
         frame.render_widget(Line::from(self.place_in_words.as_str()), words);
         let said = match &self.growing {
@@ -318,9 +320,17 @@ impl ScreenView {
     }
 }
 
-/// Letters of half a cell each way, four rows high, to be read from three metres; small ones where there is no room.
-fn draw_large(frame: &mut Frame<'_>, area: Rect, text: &str, is_large: bool) {
-    if is_large {
+/// How large letters are drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum TextSize {
+    /// Half a cell each way, four rows high, to be read from three metres.
+    Large,
+    /// Those of the terminal, where there is no room for others.
+    Small,
+}
+
+fn draw_text(frame: &mut Frame<'_>, area: Rect, text: &str, size: TextSize) {
+    if size == TextSize::Large {
         let text = BigText::builder().pixel_size(PixelSize::Quadrant).lines([Line::from(text)]).build();
         frame.render_widget(text, area);
     } else {

@@ -232,7 +232,9 @@ fn carry(mut tls: Connection, mut outside: TcpStream, mut inside: TcpStream) -> 
                 Err(error) => return Err(error),
             }
         }
-        if let Some(count) = some(inside.write(&coming), coming.is_empty())? {
+        if !coming.is_empty()
+            && let Some(count) = some(inside.write(&coming))?
+        {
             coming.drain(..count);
             moved = true;
         }
@@ -241,7 +243,7 @@ fn carry(mut tls: Connection, mut outside: TcpStream, mut inside: TcpStream) -> 
         }
         if !said_all
             && !tls.wants_write()
-            && let Some(count) = some(inside.read(&mut buffer), false)?
+            && let Some(count) = some(inside.read(&mut buffer))?
         {
             moved = true;
             if count == 0 {
@@ -251,7 +253,7 @@ fn carry(mut tls: Connection, mut outside: TcpStream, mut inside: TcpStream) -> 
             tls.writer().write_all(&buffer[..count])?;
         }
         while tls.wants_write()
-            && let Some(count) = some(tls.write_tls(&mut outside), false)?
+            && let Some(count) = some(tls.write_tls(&mut outside))?
         {
             moved |= count > 0;
         }
@@ -260,7 +262,7 @@ fn carry(mut tls: Connection, mut outside: TcpStream, mut inside: TcpStream) -> 
         }
         if coming.is_empty()
             && tls.wants_read()
-            && let Some(count) = some(tls.read_tls(&mut outside), false)?
+            && let Some(count) = some(tls.read_tls(&mut outside))?
         {
             moved |= count > 0;
             let state = tls.process_new_packets();
@@ -277,9 +279,8 @@ fn carry(mut tls: Connection, mut outside: TcpStream, mut inside: TcpStream) -> 
 }
 
 /// How much was moved; none where nothing can be now.
-fn some(done: std::io::Result<usize>, idle: bool) -> std::io::Result<Option<usize>> {
+fn some(done: std::io::Result<usize>) -> std::io::Result<Option<usize>> {
     match done {
-        _ if idle => Ok(None),
         Ok(count) => Ok(Some(count)),
         Err(error) if matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::Interrupted) => Ok(None),
         Err(error) => Err(error),

@@ -101,9 +101,11 @@ pub(super) fn structure_without_still(evidence: &Evidence) -> Vec<Hit> {
                     && frame.place.zone.as_ref() == Some(&row.zone)
                     && named(frame.place.structure.as_ref())
             });
-            let settled = evidence.exam.standing_calls().filter(here).any(|call| {
-                named(call.context.place.structure.as_ref()) && settles(&call.act, evidence.frames.is_empty())
-            });
+            let settled = evidence
+                .exam
+                .standing_calls()
+                .filter(here)
+                .any(|call| named(call.context.place.structure.as_ref()) && settles(&call.act, evidence));
             !still && !settled
         };
         let name = |code: &StructureCode| {
@@ -125,9 +127,9 @@ fn is_here(call: &LoggedCall, row: &CoverageRow) -> bool {
 }
 
 /// A save call is enough only while there are no stills to look at.
-fn settles(act: &Act, no_stills: bool) -> bool {
+fn settles(act: &Act, evidence: &Evidence) -> bool {
     match act {
-        Act::Save => no_stills,
+        Act::Save => evidence.frames.is_empty(),
         Act::Finding(seen) => matches!(seen.class, Class::NotDone | Class::Absent),
         _ => false,
     }
