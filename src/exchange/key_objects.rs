@@ -20,16 +20,16 @@ use super::uid::{IMPLEMENTATION_UID, uid};
 use crate::exam::closed_sets::CallKind;
 use crate::frames::made_here::MAKER;
 use crate::hex;
+use crate::knowledge::key_stills::says_changed;
 use crate::knowledge::record::{CallRow, FrameRow, standing};
-use crate::language::closed_sets::Class;
 
-/// What a still shows that is not sound, in words.
+/// What a still shows that is changed, in words.
 fn shown<'a>(input: &'a ExportInput, frame: &'a FrameRow) -> impl Iterator<Item = &'a CallRow> {
     let known = is_labelled(frame) && frame.place.zone.is_some();
     standing(&input.record.calls).filter(move |call| {
         known
             && call.kind == CallKind::Finding
-            && call.class == Some(Class::Lesion)
+            && says_changed(call, input.protocols)
             && call.place.same_view(&frame.place)
     })
 }

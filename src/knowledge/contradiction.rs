@@ -36,8 +36,7 @@ pub(crate) fn contradictions<'a>(exam: &'a Exam, protocols: &Protocols) -> Vec<C
     let replaced = replaced(exam);
     let said = exam.standing_calls().filter(|call| match &call.act {
         Act::Finding(found) => {
-            matches!(found.class, Class::Lesion | Class::Abnormal)
-                && !protocols.rules.habits.no_lesion.contains(&found.term)
+            matches!(found.class, Class::Lesion | Class::Abnormal) && !protocols.is_no_lesion(&found.term)
         }
         Act::Value(value) => says_lesion(&value.term, &value.amount, protocols),
         _ => false,

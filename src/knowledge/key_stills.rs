@@ -7,7 +7,7 @@
 
 use crate::exam::place::Place;
 use crate::knowledge::belongs::is_labelled;
-use crate::knowledge::record::{FrameRow, Record, standing};
+use crate::knowledge::record::{CallRow, FrameRow, Record, standing};
 use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
 
@@ -22,11 +22,18 @@ pub fn is_sure(frame: &FrameRow) -> bool {
     is_labelled(frame) && frame.doubt.is_empty() && frame.refused.is_none()
 }
 
+/// Whether a call says that something is changed, surely or possibly.
+#[must_use]
+pub fn says_changed(call: &CallRow, protocols: &Protocols) -> bool {
+    matches!(call.class, Some(Class::Lesion | Class::Abnormal))
+        && call.term.as_ref().is_none_or(|term| !protocols.is_no_lesion(term))
+}
+
 /// Whether a finding that is not normal was said at this place, in whatever plane.
 #[must_use]
-pub fn has_finding(record: &Record, place: &Place) -> bool {
+pub fn has_finding(record: &Record, place: &Place, protocols: &Protocols) -> bool {
     standing(&record.calls).any(|call| {
-        call.class == Some(Class::Lesion)
+        says_changed(call, protocols)
             && call.place.limb.is_some()
             && (&call.place.limb, &call.place.zone) == (&place.limb, &place.zone)
     })
@@ -39,7 +46,7 @@ pub fn key_stills(record: &Record, protocols: &Protocols) -> Vec<usize> {
     let stills: Vec<(usize, &FrameRow)> =
         record.frames.iter().enumerate().filter(|(_, frame)| is_sure(frame) && of_its_own(frame)).collect();
     let mut proposed: Vec<usize> = Vec::new();
-    for (idx, frame) in stills.iter().filter(|(_, frame)| has_finding(record, &frame.place)) {
+    for (idx, frame) in stills.iter().filter(|(_, frame)| has_finding(record, &frame.place, protocols)) {
         let other = frame.place.limb.as_deref().and_then(|code| protocols.other_limb(code, None));
         let pair = stills.iter().find(|(_, twin)| {
             other.is_some_and(|other| twin.place.limb.as_ref() == Some(&other.code))

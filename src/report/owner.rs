@@ -19,6 +19,7 @@ use super::vet::{STYLE, status};
 use super::words::{CAUTIONS, Cover, count, day, horse, standing};
 use crate::exam::closed_sets::CallKind;
 use crate::knowledge::belongs::is_labelled;
+use crate::knowledge::key_stills::says_changed;
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::knowledge::record::{CallRow, FrameRow, Record};
 use crate::language::closed_sets::Class;
@@ -215,21 +216,22 @@ fn listed(names: &[&str]) -> String {
 
 fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
     let here = || findings(record).filter(|call| call.place.limb.as_deref() == Some(limb));
-    let of = |class: Class| {
-        let calls = here().filter(|call| call.class.as_ref() == Some(&class) && call.certainty.is_none());
+    let of = |counts: &dyn Fn(&CallRow) -> bool| {
+        let calls = here().filter(|call| counts(call) && call.certainty.is_none());
         in_order(calls.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect(), protocols)
     };
+    let is_changed = |call: &CallRow| says_changed(call, protocols);
     // What was called normal and is contradicted there is neither: a vet has to say what holds.
     let contradicted = here().filter(|call| !call.contradicted_by.is_empty());
     let contradicted = contradicted.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect();
     let contradicted = in_order(contradicted, protocols);
-    let mut changed = of(Class::Lesion);
+    let mut changed = of(&is_changed);
     changed.extend(measured_only(limb, &changed, &contradicted, record));
     let seen: Vec<StructureSeen> = changed
         .iter()
         .map(|code| {
             let mine = here().filter(|call| {
-                call.class == Some(Class::Lesion)
+                is_changed(call)
                     && call.certainty.is_none()
                     && call.place.structure.as_deref().unwrap_or_default() == *code
             });
@@ -251,7 +253,12 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
         (Class::Absent, "Looked for and not found"),
         (Class::NotDone, "Not scanned"),
     ] {
-        let names = plain(of(class).into_iter().filter(|code| !contradicted.contains(code)).collect());
+        // Such as a smooth bone surface: what says that nothing is wrong is normal, too.
+        let says = |call: &CallRow| match call.class.as_ref() {
+            Some(Class::Lesion) => class == Class::Normal && !is_changed(call),
+            own => own == Some(&class),
+        };
+        let names = plain(of(&says).into_iter().filter(|code| !contradicted.contains(code)).collect());
         if !names.is_empty() {
             rest.push(format!("{before}: {}.", names.join(", ")));
         }
@@ -453,9 +460,7 @@ fn shown(input: &ReportInput) -> Vec<OwnerPicture> {
     let mut found = Vec::new();
     let changed = |frame: &FrameRow| {
         findings(record).any(|call| {
-            call.class == Some(Class::Lesion)
-                && frame.place.limb.is_some()
-                && call.place.same_view(&frame.place)
+            says_changed(call, protocols) && frame.place.limb.is_some() && call.place.same_view(&frame.place)
         })
     };
     for frame in

@@ -10,7 +10,9 @@ use zonecall::exam::fold::fold;
 use zonecall::exam::journal;
 use zonecall::exam::review::{Change, Review, WordsPart};
 use zonecall::exam::seq::Seq;
+use zonecall::knowledge::key_stills::key_stills;
 use zonecall::knowledge::record::{EntryRow, Record, WordsRow};
+use zonecall::language::closed_sets::Class;
 use zonecall::report::overlay::{OverlayLine, Overlays, overlays};
 use zonecall::report::picture::{Picture, Pictures};
 use zonecall::report::practice::{Logo, Practice};
@@ -81,6 +83,25 @@ fn nothing_is_written_for_the_vet_and_a_draft_says_that_the_impression_lacks() {
     let page = dense(&in_pdf(&sample::record(), Audience::Vet, ReportFrame::default()).pages()[0]);
     assert!(page.contains(&dense("Impression Not written yet")), "{page}");
     assert!(!page.contains("Recommendation"), "{page}");
+}
+
+#[test]
+fn a_still_is_proposed_for_what_is_changed_and_not_for_what_is_said_to_be_sound() {
+    let protocols = &support::BUILT_IN.1;
+    let said = |class: Class, term: &str| {
+        let mut record = sample::record();
+        let lesions = record.calls.iter_mut().filter(|call| call.class == Some(Class::Lesion));
+        lesions.for_each(|call| (call.class, call.term) = (Some(class.clone()), Some(term.to_owned())));
+        key_stills(&record, protocols)
+    };
+    let shown = said(Class::Lesion, "core lesion");
+    assert!(!shown.is_empty());
+    assert_eq!(said(Class::Abnormal, "abnormal"), shown);
+    for (class, term) in
+        [(Class::Lesion, "bone smooth"), (Class::Normal, "normal"), (Class::Absent, "not seen")]
+    {
+        assert_eq!(said(class, term), Vec::<usize>::new(), "{term}");
+    }
 }
 
 #[test]

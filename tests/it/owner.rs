@@ -55,6 +55,15 @@ fn lesion(size: &str) -> Vec<String> {
 }
 
 #[test]
+fn what_says_that_nothing_is_wrong_is_no_change_and_what_is_abnormal_is_one() {
+    let told = page(&of(&["left fore", "three bravo transverse", "bone surface smooth"]));
+    assert!(told.contains("Looked normal where it was mentioned: the"), "{told}");
+    assert!(!told.contains("the surface of the bone is even"), "{told}");
+    let told = page(&of(&["left fore", "three bravo transverse", "superficial flexor", "abnormal"]));
+    assert!(told.contains("it looks changed"), "{told}");
+}
+
+#[test]
 fn a_lesion_is_told_with_its_place_and_share_in_plain_words() {
     let said = lesion("nought point five");
     let said: Vec<&str> =

@@ -32,7 +32,7 @@ fn lesions<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a LoggedCall> 
 pub(super) fn is_sure_lesion(act: &Act, protocols: &Protocols) -> bool {
     matches!(act, Act::Finding(found) if found.class == Class::Lesion
         && found.certainty.is_none()
-        && !protocols.rules.habits.no_lesion.contains(&found.term))
+        && !protocols.is_no_lesion(&found.term))
 }
 
 pub(super) fn larger(evidence: &Evidence) -> Vec<Hit> {

@@ -183,14 +183,14 @@ fn pictures(input: &ReportInput) -> Vec<KeyPicture> {
     chosen.filter_map(|idx| key_picture(idx, &input.record.frames[idx], input)).collect()
 }
 
-/// A line for each still of a finding, or one that was chosen, that is not shown because its label is in doubt.
+/// A line for each still of a finding, or one that was chosen, that is not shown: its label is in doubt, or it has no picture.
 fn not_shown(input: &ReportInput) -> Vec<String> {
-    let ReportInput { record, protocols, .. } = *input;
+    let ReportInput { record, protocols, pictures, .. } = *input;
     let frames = record.frames.iter().enumerate();
     let doubted = frames
         .filter(|(_, frame)| !is_sure(frame))
         .filter(|(_, frame)| frame.key != Some(false))
-        .filter(|(_, frame)| frame.key == Some(true) || has_finding(record, &frame.place));
+        .filter(|(_, frame)| frame.key == Some(true) || has_finding(record, &frame.place, protocols));
     let line = |(idx, frame): (usize, &FrameRow)| {
         format!(
             "Still {}, {}: not shown, because its label is in doubt.",
@@ -198,7 +198,13 @@ fn not_shown(input: &ReportInput) -> Vec<String> {
             frame.place.in_words(protocols)
         )
     };
-    doubted.map(line).collect()
+    let blank = key_stills(record, protocols).into_iter().filter_map(|idx| {
+        let frame = &record.frames[idx];
+        let Some(Picture::NotShown { why }) = pictures.get(&frame.id) else { return None };
+        let (number, place) = (idx + 1, frame.place.in_words(protocols));
+        Some(format!("Still {number}, {place}: not shown here: {why}. Its file is {}.", frame.name()))
+    });
+    doubted.map(line).chain(blank).collect()
 }
 
 /// What a still shows, and of a loop which frame.
