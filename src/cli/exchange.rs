@@ -368,7 +368,7 @@ fn write_copies(
         }
     }
     for (still, why) in &copies.problems {
-        terminal::warn(format!("`{}` was not copied: {}", still.shown(), why.shown()));
+        terminal::warn(format!("`{}`: {}", still.shown(), why.shown()));
     }
     let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
     let options = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);

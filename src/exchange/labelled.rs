@@ -41,7 +41,8 @@ pub struct Copies {
 
 struct Row<'a> {
     frame: &'a FrameRow,
-    picture: Option<String>,
+    /// Its name, or why there is none.
+    picture: Result<String, String>,
     dicom: Option<String>,
 }
 
@@ -54,15 +55,15 @@ pub fn copies(input: &ExportInput, stills: &[Still], exam_folder: &Path) -> Copi
         own_stills(input).filter(|(_, frame)| frame.status != Status::LeftOut && frame.refused.is_none());
     for (number, frame) in frames {
         let stem = stem(frame, number);
-        let mut row = Row { frame, picture: None, dicom: None };
-        match picture(input, frame, exam_folder) {
-            Ok(bytes) => {
-                let name = format!("{stem}.png");
-                row.picture = Some(name.clone());
-                made.files.push(Labelled { name, bytes });
-            }
-            Err(why) => made.problems.push((frame.name().to_owned(), why)),
+        let drawn = picture(input, frame, exam_folder).map(|bytes| {
+            let name = format!("{stem}.png");
+            made.files.push(Labelled { name: name.clone(), bytes });
+            name
+        });
+        if let Err(why) = &drawn {
+            made.problems.push((frame.name().to_owned(), no_picture(why)));
         }
+        let mut row = Row { frame, picture: drawn, dicom: None };
         if let Some(still) = stills.iter().find(|still| still.id == frame.id) {
             match derived(input, still, frame) {
                 Ok((_, bytes)) => {
@@ -70,7 +71,7 @@ pub fn copies(input: &ExportInput, stills: &[Still], exam_folder: &Path) -> Copi
                     row.dicom = Some(name.clone());
                     made.files.push(Labelled { name, bytes });
                 }
-                Err(error) => made.problems.push((frame.name().to_owned(), error.to_string())),
+                Err(error) => made.problems.push((frame.name().to_owned(), no_copy(&error))),
             }
         }
         rows.push(row);
@@ -78,6 +79,16 @@ pub fn copies(input: &ExportInput, stills: &[Still], exam_folder: &Path) -> Copi
     made.files.push(Labelled { name: "index.html".to_owned(), bytes: index(input, &rows).into_bytes() });
     made.files.push(Labelled { name: "index.csv".to_owned(), bytes: table(input, &rows).into_bytes() });
     made
+}
+
+/// What a person reads where only the picture is missing.
+pub(super) fn no_picture(why: &str) -> String {
+    format!("no picture of it was made: {why}")
+}
+
+/// The same of the DICOM copy.
+pub(super) fn no_copy(error: &dyn std::fmt::Display) -> String {
+    format!("no DICOM copy of it was made: {error}")
 }
 
 /// The stills in scan order, each with its number: what is there in two formats is one.
@@ -152,8 +163,9 @@ fn index(input: &ExportInput, rows: &[Row]) -> String {
                 p { (input.cautions) }
                 @for row in rows {
                     figure id=(row.frame.id) {
-                        @if let Some(name) = &row.picture {
-                            a href=(name) { img src=(name) alt=(row.frame.place.in_words(input.protocols)) loading="lazy"; }
+                        @match &row.picture {
+                            Ok(name) => { a href=(name) { img src=(name) alt=(row.frame.place.in_words(input.protocols)) loading="lazy"; } }
+                            Err(why) => { p { "Not shown: " (why) "." } }
                         }
                         figcaption {
                             @for line in lines(input, row.frame) { (line) br; }
@@ -195,7 +207,7 @@ fn table(input: &ExportInput, rows: &[Row]) -> String {
         let (frame, place) = (row.frame, &row.frame.place);
         let saved = frame.saved_at_exam.unwrap_or(frame.saved_at);
         [
-            text(row.picture.as_deref()),
+            text(row.picture.as_deref().ok()),
             text(row.dicom.as_deref()),
             text(place.limb.as_deref()),
             text(place.zone.as_deref()),

@@ -18,7 +18,7 @@ use super::black_out::{BlackOut, BlackOutError, Rectangle, blacken_object, black
 use super::code::Code;
 use super::dataset::{DataSet, EncodeError, coded, file_bytes};
 use super::input::{ExportInput, is_labelled};
-use super::labelled::{Copies, Labelled, own_stills, stem};
+use super::labelled::{Copies, Labelled, no_copy, no_picture, own_stills, stem};
 use super::still::Still;
 use super::strip::{as_png, below};
 use super::uid::uid;
@@ -137,7 +137,7 @@ pub fn copies(
         }
         match picture(input, frame, exam_folder, &black) {
             Ok(bytes) => made.files.push(Labelled { name: row[0].clone(), bytes }),
-            Err(why) => made.problems.push((stem.clone(), why)),
+            Err(why) => made.problems.push((stem.clone(), no_picture(&why))),
         }
         if let Some(still) = still {
             match object(input, still, frame, &black, salt) {
@@ -145,7 +145,7 @@ pub fn copies(
                     row[1] = format!("{stem}.dcm");
                     made.files.push(Labelled { name: row[1].clone(), bytes });
                 }
-                Err(error) => made.problems.push((stem, error.to_string())),
+                Err(error) => made.problems.push((stem, no_copy(&error))),
             }
         }
         rows.push(row);

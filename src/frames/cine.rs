@@ -13,6 +13,7 @@ use dicom_object::InMemDicomObject;
 use serde::Serialize;
 
 use crate::frames::dicom::open;
+use crate::frames::video::{VideoCoding, video};
 
 /// Frames that a loop may have here; ten minutes of a fast scanner.
 const FRAMES_MAX: u32 = 60_000;
@@ -24,7 +25,7 @@ const PER_S_MAX: f64 = 60.0;
 /// The frames of a still.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Cine {
-    /// How many; 1 where it is no loop.
+    /// How many can be shown one by one; 1 where it is no loop, or one saved as a video.
     pub frames: u32,
     /// How many a second; the file's own rate where it names one.
     pub per_s: f64,
@@ -36,6 +37,9 @@ impl Cine {
     pub fn of(path: &Path) -> Cine {
         let one = Cine { frames: 1, per_s: PER_S };
         let Ok(file) = open(path) else { return one };
+        if video(file.meta().transfer_syntax()).is_some() {
+            return one;
+        }
         let stated = file.element_opt(tags::NUMBER_OF_FRAMES).ok().flatten();
         let frames = stated.and_then(|element| element.to_int::<u32>().ok()).unwrap_or(1);
         // How it is meant to be shown comes before how it was recorded (PS3.3 C.7.6.5).
@@ -44,6 +48,12 @@ impl Cine {
             .or_else(|| number(&file, tags::FRAME_TIME).map(|ms| 1000.0 / ms));
         Cine { frames: frames.clamp(1, FRAMES_MAX), per_s: rate.unwrap_or(PER_S).min(PER_S_MAX) }
     }
+}
+
+/// What the loop in the file at `path` is compressed with, where it is a video; none where it is none, or no DICOM file.
+#[must_use]
+pub(crate) fn video_in(path: &Path) -> Option<VideoCoding> {
+    video(open(path).ok()?.meta().transfer_syntax())
 }
 
 /// A number above nothing.

@@ -24,6 +24,7 @@ use crate::frames::scanner_name::scanner_name;
 use crate::frames::stamp::{self, Stamp, problem};
 use crate::frames::stated_site::stated_site;
 use crate::frames::texts::set_right;
+use crate::frames::video::{unseen, video};
 use crate::trace::Scale;
 
 /// Modalities of ultrasound, and of a capture of its screen, which may call itself "other" (PS3.3 C.7.3.1.1.1).
@@ -143,6 +144,7 @@ pub fn read(path: &Path, utc_offset_s: i32) -> Result<StillHeader, Problem> {
             "look at the still on the scanner for letters and rulers",
         ));
     }
+    header.problems.extend(video(file.meta().transfer_syntax()).map(unseen));
     header.patient = Patient::new(text_of(&file, tags::PATIENT_NAME), text_of(&file, tags::PATIENT_ID));
     header.animal = animal(&file);
     header.stated_site = stated_site(&file);

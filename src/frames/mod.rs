@@ -9,6 +9,7 @@ pub(crate) mod element;
 mod scanner_name;
 mod stated_site;
 pub(crate) mod made_here;
+pub(crate) mod video;
 pub mod dicom;
 pub mod image;
 pub(crate) mod beside;

@@ -14,6 +14,7 @@ use std::time::{Duration, Instant};
 
 use image::{DynamicImage, GrayImage, RgbImage};
 
+use crate::frames::cine::video_in;
 use crate::report::decode::{Show, decode_here};
 use crate::report::picture_error::{MAX_MIB, MAX_S, MAX_SIDE_PX, PictureError};
 
@@ -72,6 +73,9 @@ impl Show {
 
 /// Decodes a still, of a loop the frame of this number, the first being 0.
 pub(super) fn decode(path: &Path, show: Show, frame: u32) -> Result<DynamicImage, PictureError> {
+    if let Some(coding) = video_in(path) {
+        return Err(PictureError::Video(coding.name()));
+    }
     let Some(program) = PROGRAM.get() else { return decode_here(path, show, frame) };
     let mut child = command(program, show, frame, path).spawn()?;
     let (Some(mut pixels), Some(words)) = (child.stdout.take(), child.stderr.take()) else {

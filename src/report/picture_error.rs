@@ -29,6 +29,12 @@ pub enum PictureError {
     /// It is no file.
     #[error("this is not a file")]
     NoFile,
+    /// It is a loop whose pictures are not whole by themselves.
+    #[error(
+        "a loop saved as a video ({0}), which this program does not show; watch it on the scanner or in a DICOM viewer that plays \
+         videos"
+    )]
+    Video(&'static str),
     /// It is too large.
     #[error("the file has {got} bytes; a picture may have at most {MAX_FILE_BYTES}")]
     TooLarge {

@@ -114,6 +114,8 @@ fn file_of(desk: &Desk, number: usize) -> Result<PathBuf, Box<Response>> {
 fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response {
     match made {
         Ok(bytes) => ([(CONTENT_TYPE, kind)], bytes).into_response(),
+        // Its own words say what to do.
+        Err(error @ PictureError::Video(_)) => problem(StatusCode::NOT_FOUND, error, ""),
         Err(error) => {
             problem(StatusCode::NOT_FOUND, error, "run `zonecall pair` with the folder it is in now")
         }

@@ -27,7 +27,8 @@ use rustls::ServerConfig;
 use super::inbox::{Inbox, InboxError, ReceivedObject};
 use super::send::Peer;
 use super::tls;
-use super::visit::{Reception, Visit};
+use super::visit::{Reception, Visit, VisitStep};
+use crate::frames::video::VIDEOS;
 
 pub use super::limits::ReceiveLimits;
 
@@ -47,7 +48,7 @@ const CLASSES: [&str; 9] = [
 const RETIRED_IMAGE: &str = "1.2.840.10008.5.1.4.1.1.6";
 const RETIRED_MULTI_FRAME: &str = "1.2.840.10008.5.1.4.1.1.3";
 
-/// Data are kept as they come, so these need no decoder.
+/// Data are kept as they come, so these and the videos need no decoder.
 const SYNTAXES: [&str; 13] = [
     uids::EXPLICIT_VR_LITTLE_ENDIAN,
     uids::IMPLICIT_VR_LITTLE_ENDIAN,
@@ -110,26 +111,37 @@ fn class_name(uid: &str) -> String {
     StandardSopClassDictionary.by_uid(uid).map_or(uid, |known| known.name).to_owned()
 }
 
-/// What a scanner proposed that is not taken, where it left without a word: most likely that is what it has.
-fn left_silent(contexts: &[PresentationContextNegotiated]) -> String {
-    use PresentationContextResultReason::Acceptance;
+/// What a scanner that gave up had proposed and was not taken: most likely that is what it has; none where all of it was.
+fn not_taken(contexts: &[PresentationContextNegotiated]) -> Option<String> {
+    use PresentationContextResultReason::{Acceptance, TransferSyntaxesNotSupported};
     let class =
         |context: &PresentationContextNegotiated| class_name(context.abstract_syntax.trim_end_matches('\0'));
-    let refused: BTreeSet<String> =
-        contexts.iter().filter(|context| context.reason != Acceptance).map(class).collect();
-    let some: Vec<&str> = refused.iter().take(CLASSES_NAMED_MAX).map(String::as_str).collect();
-    let more = match refused.len() - some.len() {
-        0 => String::new(),
-        more => format!(" and {more} more"),
-    };
-    if some.is_empty() {
-        return "it connected and sent nothing".to_owned();
+    let (accepted, refused): (Vec<_>, Vec<_>) =
+        contexts.iter().partition(|context| context.reason == Acceptance);
+    let taken: BTreeSet<String> = accepted.into_iter().map(class).collect();
+    let (packed, foreign): (Vec<_>, Vec<_>) =
+        refused.into_iter().partition(|context| taken.contains(&class(context)));
+    let packed = packed.into_iter().filter(|context| context.reason == TransferSyntaxesNotSupported);
+    let foreign: BTreeSet<String> = foreign.into_iter().map(class).collect();
+    let packed: BTreeSet<String> = packed.map(class).collect();
+    let foreign = (!foreign.is_empty()).then(|| {
+        format!("these classes are not taken: {}; ultrasound and secondary capture are", some(&foreign))
+    });
+    let packed =
+        (!packed.is_empty()).then(|| format!("not every transfer syntax is taken of: {}", some(&packed)));
+    let all: Vec<String> = foreign.into_iter().chain(packed).collect();
+    (!all.is_empty()).then(|| format!("of what it proposed {}", all.join("; and ")))
+}
+
+/// The first of these names, and how many more there are: those of pictures come first, as a scanner most likely has these.
+fn some(names: &BTreeSet<String>) -> String {
+    let (pictures, others): (Vec<&str>, Vec<&str>) =
+        names.iter().map(String::as_str).partition(|name| name.contains("Image"));
+    let first: Vec<&str> = pictures.into_iter().chain(others).take(CLASSES_NAMED_MAX).collect();
+    match names.len() - first.len() {
+        0 => first.join(", "),
+        more => format!("{} and {more} more", first.join(", ")),
     }
-    format!(
-        "it connected and sent nothing; of what it proposed these classes are not taken: {}{more}; ultrasound and secondary \
-         capture are",
-        some.join(", ")
-    )
 }
 
 /// What a scanner wanted to send and cannot: it gives up without a word of its own, so the log says why.
@@ -150,7 +162,7 @@ fn not_agreed(contexts: &[PresentationContextNegotiated]) -> Option<String> {
     if !packed.is_empty() {
         return Some(format!(
             "the class {} was proposed only in transfer syntaxes that are not taken; set the scanner to send uncompressed, \
-             JPEG, JPEG 2000, JPEG-LS, RLE or deflated",
+             JPEG, JPEG 2000, JPEG-LS, RLE, deflated, or loops as MPEG-2, MPEG-4 or HEVC",
             packed.into_iter().collect::<Vec<_>>().join(", ")
         ));
     }
@@ -299,7 +311,7 @@ impl Receiver {
         for class in CLASSES {
             options = options.with_abstract_syntax(class);
         }
-        for syntax in SYNTAXES {
+        for syntax in SYNTAXES.into_iter().chain(VIDEOS.into_iter().map(|(syntax, _)| syntax)) {
             options = options.with_transfer_syntax(syntax);
         }
         let silence_max = self.reception.limits.silence_max;
@@ -318,11 +330,20 @@ impl Receiver {
         let mut visit = Visit::new(&self.reception, association, peer, from, seen);
         while Instant::now() < until && !stop.load(Ordering::Relaxed) {
             match visit.next() {
-                Ok(true) => {}
-                Ok(false) if visit.has_spoken || why.is_some() => return Ok(()),
-                Ok(false) => {
-                    let contexts = visit.association.presentation_contexts();
-                    return Err((visit.from.clone(), left_silent(contexts)));
+                Ok(VisitStep::GoesOn) => {}
+                // Why it left was said as it came.
+                Ok(_) if why.is_some() => return Ok(()),
+                Ok(VisitStep::Ended) if visit.has_spoken => return Ok(()),
+                Ok(_) => {
+                    let lacks = not_taken(visit.association.presentation_contexts());
+                    let said = match (visit.has_spoken, lacks) {
+                        // Some scanners end every connection so.
+                        (true, None) => return Ok(()),
+                        (true, Some(lacks)) => format!("it broke off; {lacks}"),
+                        (false, None) => "it connected and sent nothing".to_owned(),
+                        (false, Some(lacks)) => format!("it connected and sent nothing; {lacks}"),
+                    };
+                    return Err((visit.from.clone(), said));
                 }
                 Err(ended) => {
                     let said = (visit.from.clone(), ended.to_string());

@@ -88,6 +88,17 @@ impl Reception {
     }
 }
 
+/// Where a talk with a sender is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum VisitStep {
+    /// More may come.
+    GoesOn,
+    /// The sender is done.
+    Ended,
+    /// The sender gave up.
+    BrokenOff,
+}
+
 /// The status that refuses an object, and why.
 type Refusal = (u16, String);
 
@@ -128,23 +139,23 @@ impl<'a> Visit<'a> {
         }
     }
 
-    /// Takes one PDU; `false` at the end of the talk.
-    pub(super) fn next(&mut self) -> Result<bool, Ended> {
+    /// Takes one PDU.
+    pub(super) fn next(&mut self) -> Result<VisitStep, Ended> {
         match self.association.receive()? {
             Pdu::PData { data } => {
                 for part in data {
                     self.part(part)?;
                 }
-                Ok(true)
+                Ok(VisitStep::GoesOn)
             }
             Pdu::ReleaseRQ => {
                 self.association.send(&Pdu::ReleaseRP)?;
-                Ok(false)
+                Ok(VisitStep::Ended)
             }
             Pdu::AbortRQ { .. } if self.coming.is_some() => {
                 Err(Ended::Protocol("broken off in the middle of an object"))
             }
-            Pdu::AbortRQ { .. } => Ok(false),
+            Pdu::AbortRQ { .. } => Ok(VisitStep::BrokenOff),
             _ => Err(Ended::Protocol("a message that has no place here")),
         }
     }

@@ -21,4 +21,5 @@ pub mod stage;
 mod stow;
 mod teaching;
 mod tls;
+mod video;
 mod worklist;

@@ -115,13 +115,10 @@ fn half_a_message_an_object_too_large_and_noise_leave_nothing_behind() {
     assert_eq!(code, Some(0), "it still serves: {said}");
 }
 
-/// By default `storescu` proposes every class; a picture of a class that is not taken ends it without a word to us.
-#[test]
-fn a_sender_that_leaves_without_sending_is_a_line_in_the_log() {
-    let exam = folder();
-    let foreign = tempfile::tempdir().unwrap();
-    let file = foreign.path().join("ct.dcm");
-    let mut still = dicom_object::open_file(&stills(exam.path())[0]).unwrap();
+/// A picture of a class that is not taken.
+fn foreign(exam: &std::path::Path, folder: &std::path::Path) -> String {
+    let file = folder.join("ct.dcm");
+    let mut still = dicom_object::open_file(&stills(exam)[0]).unwrap();
     let class = dicom_dictionary_std::uids::CT_IMAGE_STORAGE;
     still.put(dicom_core::DataElement::new(
         dicom_dictionary_std::tags::SOP_CLASS_UID,
@@ -130,14 +127,40 @@ fn a_sender_that_leaves_without_sending_is_a_line_in_the_log() {
     ));
     still.meta_mut().media_storage_sop_class_uid = class.to_owned();
     still.write_to_file(&file).unwrap();
+    file.to_str().unwrap().to_owned()
+}
+
+/// By default `storescu` proposes every class; a picture of a class that is not taken ends it without a word to us.
+#[test]
+fn a_sender_that_leaves_without_sending_is_a_line_in_the_log() {
+    let (exam, other) = (folder(), tempfile::tempdir().unwrap());
     let into = tempfile::tempdir().unwrap();
     let receiving = Receiving::start(into.path(), &[]);
-    let (code, said) = receiving.storescu(&[file.to_str().unwrap()]);
+    let (code, said) = receiving.storescu(&[&foreign(exam.path(), other.path())]);
     assert_ne!(code, Some(0), "{said}");
     let log = receiving.await_log(|log| log.len() == 1);
     assert!(log[0].why.contains("it connected and sent nothing; of what it proposed"), "{log:?}");
     assert!(log[0].why.contains("Storage"), "by its name: {log:?}");
     assert_eq!(names(into.path()), Vec::<String>::new());
+}
+
+#[test]
+fn a_sender_that_breaks_off_after_a_still_is_a_line_in_the_log_and_one_that_is_done_is_none() {
+    let (exam, other) = (folder(), tempfile::tempdir().unwrap());
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &[]);
+    let still = &stills(exam.path())[0];
+    let (code, said) = receiving.storescu(&[still]);
+    assert_eq!(code, Some(0), "{said}");
+    let (code, said) = receiving.storescu(&[still, &foreign(exam.path(), other.path())]);
+    assert_ne!(code, Some(0), "{said}");
+    let log = receiving.await_log(|log| log.len() == 3);
+    let outcomes = [InboxOutcome::Kept, InboxOutcome::Known, InboxOutcome::Refused];
+    assert_eq!(log.iter().map(|row| row.outcome).collect::<Vec<_>>(), outcomes, "{log:?}");
+    assert!(
+        log[2].why.starts_with("it broke off; of what it proposed these classes are not taken"),
+        "{log:?}"
+    );
 }
 
 #[test]

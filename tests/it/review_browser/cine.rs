@@ -30,6 +30,40 @@ fn with_loop() -> tempfile::TempDir {
     folder
 }
 
+/// The demo exam with the same still as a loop that is a video; its stream is none, as nothing looks into it.
+fn with_video() -> tempfile::TempDir {
+    let folder = exam();
+    let path = folder.path().join("stills").join(FILE);
+    let mut file = dicom_object::open_file(&path).unwrap();
+    let stream = dicom_core::value::PixelFragmentSequence::new(vec![], vec![vec![0xA5; 64]]);
+    file.put(DataElement::new(tags::PIXEL_DATA, VR::OB, stream));
+    file.put(DataElement::new(tags::NUMBER_OF_FRAMES, VR::IS, PrimitiveValue::from(FRAMES.to_string())));
+    file.meta_mut().transfer_syntax = dicom_dictionary_std::uids::MPEG4HP41.to_owned();
+    file.write_to_file(&path).unwrap();
+    crate::support::as_paired(folder.path());
+    folder
+}
+
+#[test]
+fn a_loop_saved_as_a_video_is_said_not_to_be_shown_with_its_file_and_what_to_do() {
+    run(async {
+        let desk = Opened::of(with_video(), "Robin", &[]).await;
+        let Opened { page, served, .. } = &desk;
+        let row = row_on_screen(served);
+        page.click(&format!("#stills-in li:nth-child({row}) button")).await;
+        page.until("document.querySelector('#bench .glass')?.textContent.includes('saved as a video')").await;
+        let told = page.text("#bench .glass").await;
+        for part in
+            ["MPEG-4, H.264", "watch it on the scanner or in a DICOM viewer", &format!("stills/{FILE}")]
+        {
+            assert!(told.contains(part), "{part}: {told}");
+        }
+        assert_eq!(page.run("return document.querySelector('#bench .loop').children.length").await, 0);
+        page.run("document.querySelector('#stills').scrollIntoView()").await;
+        page.until(&format!("document.querySelector('#stills-in li:nth-child({row}) .unshown')")).await;
+    });
+}
+
 fn grey_of(frame: usize) -> u8 {
     u8::try_from(frame * 20).unwrap()
 }

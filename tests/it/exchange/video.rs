@@ -1,0 +1,137 @@
+//! Loops that a scanner saves as videos: received and kept as they come, paired by time like any still, never shown, and
+//! named in plain words wherever they would be.
+
+use std::path::{Path, PathBuf};
+
+use dicom_core::value::PixelFragmentSequence;
+use dicom_core::{DataElement, PrimitiveValue, VR};
+use dicom_dictionary_std::{tags, uids};
+use dicom_object::FileMetaTableBuilder;
+
+use zonecall::clock::Sample;
+use zonecall::exam::event::Event;
+use zonecall::exam::journal::Journal;
+use zonecall::exam::review::{Change, Review};
+use zonecall::exchange::network::InboxOutcome;
+
+use super::peers::Receiving;
+use super::stage::{SAVED_S, export, judge, said_of, still, uid, unpaired};
+use crate::support::header;
+use crate::support::pdf::{Pdf, dense};
+use crate::support::program::zonecall;
+
+/// No stream of any video: it must never be looked into.
+const STREAM: [u8; 64] = [0xA5; 64];
+
+/// The second still of the exam as a loop that is a video (PS3.5, 8.2).
+fn write_video(path: &Path, syntax: &str) {
+    let mut video = still(2, SAVED_S[1]);
+    let mut text = |tag, vr, text: &str| {
+        video.put(DataElement::new(tag, vr, PrimitiveValue::from(text)));
+    };
+    text(tags::SOP_CLASS_UID, VR::UI, uids::ULTRASOUND_MULTI_FRAME_IMAGE_STORAGE);
+    text(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, "YBR_PARTIAL_420");
+    text(tags::NUMBER_OF_FRAMES, VR::IS, "50");
+    text(tags::FRAME_TIME, VR::DS, "40");
+    video.put(DataElement::new(tags::SAMPLES_PER_PIXEL, VR::US, PrimitiveValue::from(3_u16)));
+    video.put(DataElement::new(tags::PLANAR_CONFIGURATION, VR::US, PrimitiveValue::from(0_u16)));
+    let stream = PixelFragmentSequence::new(vec![], vec![STREAM.to_vec()]);
+    video.put(DataElement::new(tags::PIXEL_DATA, VR::OB, stream));
+    let meta = FileMetaTableBuilder::new().transfer_syntax(syntax);
+    video.with_meta(meta).unwrap().write_to_file(path).unwrap();
+}
+
+fn stream_of(path: &Path) -> Vec<u8> {
+    let file = dicom_object::open_file(path).unwrap();
+    file.element(tags::PIXEL_DATA).unwrap().fragments().unwrap().concat()
+}
+
+/// The exam with two stills and a video between them.
+fn exam() -> tempfile::TempDir {
+    let folder = unpaired();
+    let frames = folder.path().join("frames");
+    std::fs::create_dir(&frames).unwrap();
+    for (number, saved_s) in [(1, SAVED_S[0]), (3, SAVED_S[2])] {
+        let meta = FileMetaTableBuilder::new().transfer_syntax(uids::EXPLICIT_VR_LITTLE_ENDIAN);
+        let still = still(number, saved_s).with_meta(meta).unwrap();
+        still.write_to_file(frames.join(format!("IM{number}.dcm"))).unwrap();
+    }
+    write_video(&frames.join("IM2.dcm"), uids::MPEG4HP41);
+    let paired = zonecall(&["pair", folder.path().to_str().unwrap(), "--frames", frames.to_str().unwrap()]);
+    // The video is paired with the save call, in the order of time, and something is to be looked at.
+    assert!(said_of(&paired).contains("LF 3A T DDFT"), "{}", said_of(&paired));
+    folder
+}
+
+#[test]
+fn a_loop_saved_as_a_video_is_received_as_it_came() {
+    let sent = tempfile::tempdir().unwrap();
+    // Which of them the sender knows depends on its version; these are of every kind.
+    for syntax in [uids::MPEG2MPML, uids::MPEG2MPHL, uids::MPEG4HP41, uids::MPEG4HP422D, uids::HEVCMP51] {
+        let video = sent.path().join("video.dcm");
+        write_video(&video, syntax);
+        let profile = sent.path().join("profile.cfg");
+        let proposed = format!(
+            "[[TransferSyntaxes]]\n[V]\nTransferSyntax1 = {syntax}\n[[PresentationContexts]]\n[US]\n\
+             PresentationContext1 = {}\\V\n[[Profiles]]\n[Loop]\nPresentationContexts = US\n",
+            uids::ULTRASOUND_MULTI_FRAME_IMAGE_STORAGE
+        );
+        std::fs::write(&profile, proposed).unwrap();
+        let into = tempfile::tempdir().unwrap();
+        let receiving = Receiving::start(into.path(), &[]);
+        let args =
+            ["-aec", "ZONECALL", "-xf", profile.to_str().unwrap(), "Loop", "127.0.0.1", &receiving.port];
+        let (code, said) = judge("storescu", &[&args[..], &[video.to_str().unwrap()]].concat());
+        assert_eq!(code, Some(0), "{syntax}: {said}");
+        assert_eq!(receiving.await_log(|log| log.len() == 1)[0].outcome, InboxOutcome::Kept);
+        let kept = into.path().join(format!("{}.dcm", uid(2)));
+        assert_eq!(stream_of(&kept), STREAM, "{syntax}");
+        let syntax_kept = dicom_object::open_file(&kept).unwrap().meta().transfer_syntax().to_owned();
+        assert_eq!(syntax_kept.trim_end_matches('\0'), syntax);
+    }
+}
+
+#[test]
+fn check_and_report_say_that_the_loop_is_not_shown_where_it_is_and_what_to_do() {
+    let exam = exam();
+    let folder = exam.path().to_str().unwrap();
+    let check = said_of(&zonecall(&["check", folder]));
+    let told = "`IM2.dcm`: a loop saved as a video (MPEG-4, H.264), which this program keeps but does not show; watch it on";
+    assert!(check.contains(told), "{check}");
+    let page = exam.path().join("report.html");
+    let report = zonecall(&["report", folder, "--out", page.to_str().unwrap()]);
+    assert!(report.status.code().is_some_and(|code| code < 2), "{}", said_of(&report));
+    let page = std::fs::read_to_string(page).unwrap();
+    let told =
+        "Not shown: a loop saved as a video (MPEG-4, H.264), which this program does not show; watch it on";
+    assert!(page.contains(told) && page.contains("frames/IM2.dcm"), "{page}");
+    // The printed report has no list of all stills: it says so of those that it would show.
+    let change = Change::KeyPicture { still: uid(2), shown: true, frame_number: None };
+    let review = Review { by: "Ada".to_owned(), why: String::new(), was: String::new(), change };
+    let mut journal = Journal::open(exam.path()).unwrap();
+    let at = header().started_at + chrono::Duration::seconds(90);
+    journal.append(at, Sample::FIRST, &Event::Review(Box::new(review))).unwrap();
+    drop(journal);
+    let sheet = exam.path().join("report.pdf");
+    let report = zonecall(&["report", folder, "--format", "pdf", "--out", sheet.to_str().unwrap()]);
+    assert!(report.status.code().is_some_and(|code| code < 2), "{}", said_of(&report));
+    let printed = Pdf::new(&std::fs::read(sheet).unwrap()).dense();
+    let told = "not shown here: a loop saved as a video (MPEG-4, H.264), which this program does not show";
+    assert!(printed.contains(&dense(told)) && printed.contains(&dense("Its file is IM2.dcm")), "{printed}");
+}
+
+#[test]
+fn a_labelled_copy_of_a_video_is_the_video_and_the_index_says_why_there_is_no_picture() {
+    let exam = exam();
+    let said = export(exam.path(), "labelled", &[], 1);
+    assert!(said.contains("`IM2.dcm`: no picture of it was made: a loop saved as a video"), "{said}");
+    let out = exam.path().join("out/labelled");
+    let copies: Vec<PathBuf> = super::stage::files(&out);
+    let copy = copies.iter().find(|path| path.ends_with("LF_3A_T_DDFT_02.dcm")).expect("a copy");
+    assert_eq!(stream_of(copy), STREAM);
+    assert!(!out.join("LF_3A_T_DDFT_02.png").exists());
+    let index = std::fs::read_to_string(out.join("index.html")).unwrap();
+    assert!(index.contains("Not shown: a loop saved as a video (MPEG-4, H.264)"), "{index}");
+    let table = std::fs::read_to_string(out.join("index.csv")).unwrap();
+    assert!(table.lines().any(|line| line.starts_with(",LF_3A_T_DDFT_02.dcm,LF,3A,T,DDFT")), "{table}");
+}
