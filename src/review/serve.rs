@@ -57,11 +57,13 @@ const WORDS_OF_SOUND: &str = "minute by minute";
 const SAMPLES_PER_MIN: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 /// The files of the page: path, kind, text.
-static PAGE: [PageFile; 24] = [
+static PAGE: [PageFile; 26] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
     ("/desk.js", "text/javascript; charset=utf-8", include_str!("page/desk.js")),
+    ("/hand.js", "text/javascript; charset=utf-8", include_str!("page/hand.js")),
+    ("/bench.js", "text/javascript; charset=utf-8", include_str!("page/bench.js")),
     ("/make.js", "text/javascript; charset=utf-8", include_str!("page/make.js")),
     ("/doing.js", "text/javascript; charset=utf-8", include_str!("page/doing.js")),
     ("/line.js", "text/javascript; charset=utf-8", include_str!("page/line.js")),

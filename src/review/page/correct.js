@@ -97,7 +97,7 @@ export function openForm(title, lead, fields, send, words = "Save", asksWhy = tr
   dialog.addEventListener("close", () => sessionStorage.removeItem(OPEN), { once: true });
   fill(dialog, form);
   dialog.showModal();
-  form.querySelector("select, input, textarea").focus();
+  (form.querySelector("[autofocus]") ?? form.querySelector("select, input, textarea")).focus();
 }
 
 /** Puts a call right: what it says, and where it belongs. */

@@ -1,46 +1,20 @@
-// The desk: what is at hand, the keys, and news from other browsers.
-import { make, find, fill, keep, me, say, ask, clock, key, placeTime, quoted } from "./make.js";
-import { stillsBeside, lamp, stillCards, placeWords, statusWords, doubtWords } from "./still.js";
-import { setLine, play, showAt, soundControls, zoom } from "./line.js";
-import { addCall, moveCall, correctCall, correctStill, correctClock, printForm, lostForm } from "./correct.js";
+// The desk: the exam as a page, the keys, and news from other browsers.
+import { make, find, fill, keep, me, say, ask, key, placeTime, quoted } from "./make.js";
+import { SEVERITY, asked, at, atHand, choose, counted, current, exam, giveReason, identity, markTracing, reason, takeExam, tracing } from "./hand.js";
+import { acts, bench } from "./bench.js";
+import { stillCards } from "./still.js";
+import { setLine, zoom } from "./line.js";
+import { addCall, correctClock, printForm, lostForm } from "./correct.js";
 import { signForm, signedWords, unsignForm } from "./sign.js";
-import { wordsForm } from "./words.js";
-import { sinceLast } from "./since.js";
-import { traceOn } from "./trace.js";
-import { valuesHere } from "./values.js";
-import { callTable, meaning } from "./calls.js";
-import { noteHere, noteOf } from "./note.js";
+import { hasImpression, wordsForm } from "./words.js";
+import { callTable } from "./calls.js";
 import { working } from "./doing.js";
-import { spoken, wordsOf, wordsWithin } from "./spoken.js";
 import { legs, limbDrawings } from "./limb.js";
 import { deedTable, isSettling, lastDeed, lastUndone } from "./deeds.js";
-import { LOOP_KEYS, frameShown, stopLoop } from "./cine.js";
+import { LOOP_KEYS, stopLoop } from "./cine.js";
 
-let exam = null;
-/** What lies on the bench: an open question by its identity, or a still, a call or an utterance that was chosen. */
-let at = JSON.parse(sessionStorage.getItem(`at ${location.pathname}`) ?? "null");
 /** It is one of the exams of an inbox. */
 const isOneOfMany = location.pathname.startsWith("/e/");
-/** Keys that mean something for what is on the bench, with what they do. */
-let acts = {};
-/** Somebody is tracing: the bench is not drawn anew under their hands. */
-let tracing = false;
-const isTracing = (now) => { tracing = now; document.body.classList.toggle("tracing-now", now); };
-
-const SEVERITY = { error: ["!!", "Wrong or lost"], warn: ["!", "Check"], info: ["i", "Note"] };
-const identity = (question) => [question.rule, question.call_seq ?? "", question.still ?? "", question.text].join("|");
-const stillNumber = (id) => exam.record.frames.findIndex((row) => row.id === id);
-const callOf = (seq) => exam.record.calls.find((call) => call.seq === seq);
-/** Everything that may lie on the bench as a question: first what is open, then what only informs. */
-const asked = () => [...exam.questions, ...exam.informing];
-const current = () => asked().findIndex((question) => identity(question) === at?.question);
-/** Questions that were listened to since the page was opened. */
-const listenedTo = new Set();
-/** What was typed as the reason of the question at hand. */
-let reason = "";
-
-/** Why something is left as it is: in the person's words, else what is known of how it was looked at. */
-const asItIs = (question) => reason || (listenedTo.has(identity(question)) ? "as it is, after listening" : "as it is");
 
 /** Fetches the exam. The page is drawn anew only when the journal has grown, so that nothing is taken from under a hand. */
 async function load() {
@@ -49,7 +23,7 @@ async function load() {
   // It only grows: an answer that is no longer is one that was overtaken on its way.
   if (exam && answer.bytes <= exam.bytes) return;
   const first = exam === null;
-  exam = answer;
+  takeExam(answer);
   // The record leaves out what is empty.
   exam.record.changes ??= [];
   draw();
@@ -99,11 +73,11 @@ async function settle(what, words, why = reason) {
   const place = current();
   try {
     await change(what, why);
-    reason = "";
+    giveReason("");
   } catch (error) { say(error.message, true); await load().catch(() => {}); return; }
   const left = exam.questions.length;
   if (place >= 0 && current() < 0) {
-    at = left ? { question: identity(exam.questions[Math.min(place, left - 1)]) } : null;
+    choose(left ? { question: identity(exam.questions[Math.min(place, left - 1)]) } : null);
     draw();
     find("bench").focus({ preventScroll: true });
     bringIntoView();
@@ -113,20 +87,26 @@ async function settle(what, words, why = reason) {
 
 function go(what, focus = true) {
   // Whatever was being traced is left: the bench is drawn anew.
-  isTracing(false);
+  markTracing(false);
   stopLoop();
-  if (at?.question !== what?.question) reason = "";
-  at = what;
+  if (at?.question !== what?.question) giveReason("");
+  choose(what);
   draw();
   if (focus) { find("bench").focus({ preventScroll: true }); bringIntoView(); }
+}
+
+/** A still takes the room that the question above it and the timeline below it leave. */
+function measureRoom(top = find("bench").getBoundingClientRect().top) {
+  const glass = document.querySelector("#bench .glass")?.getBoundingClientRect();
+  const line = find("line");
+  const covered = getComputedStyle(line).position === "static" ? 0 : line.offsetHeight;
+  if (glass) find("bench").style.setProperty("--room", `${innerHeight - covered - (glass.top - top) - 34}px`);
 }
 
 /** Brings what is at hand into view: its head, but first of all the whole still, which nothing covers. */
 function bringIntoView() {
   const { top } = find("bench").getBoundingClientRect();
-  // In a low window a still takes the room that the question above it leaves.
-  const glass = document.querySelector("#bench .glass")?.getBoundingClientRect();
-  if (glass) find("bench").style.setProperty("--room", `${innerHeight - (glass.top - top) - 34}px`);
+  measureRoom(top);
   if (top < 0 || top > innerHeight / 3) find("bench").scrollIntoView({ block: "start" });
   document.querySelector("#bench .glass")?.scrollIntoView({ block: "nearest" });
 }
@@ -146,17 +126,33 @@ function stillBy(by) {
   go({ still: frames[next].id });
 }
 
+/** What comes after the last question: an impression that is missing, before anybody signs without one. */
+function nextSteps() {
+  const step = (words, act, main = false) => make("button", { type: "button", class: main ? "main" : null, onclick: act }, words);
+  const signed = exam.record.exam.status === "signed";
+  const lacks = !signed && !hasImpression(exam);
+  const [impression, sign] = [step("Write the impression", writeWords, lacks), signed ? null : step("Sign", openSigning, !lacks)];
+  return [
+    make("p", {}, `Every question is settled${lacks ? ", but the report has no impression yet: write what the scan means" : ""}. Choose a still or a phrase to look at it again.`),
+    make("p", { class: "buttons" }, lacks ? [impression, sign] : [sign, impression], step("Print", openPrinting),
+      isOneOfMany ? step("Next exam", nextExam, signed) : null),
+  ];
+}
+
+/** What the bench asks for. */
+const TO = { go, settle, change, send, load, next: nextSteps };
+
 /** Length of the journal that the whole page was last drawn from. */
 let drawn = -1;
 
 function draw() {
-  if (current() < 0 && (at === null || at.question)) at = exam.questions.length ? { question: identity(exam.questions[0]) } : null;
+  if (current() < 0 && (at === null || at.question)) choose(exam.questions.length ? { question: identity(exam.questions[0]) } : null);
   sessionStorage.setItem(`at ${location.pathname}`, JSON.stringify(at));
   list();
   const grown = drawn !== exam.bytes;
   if (grown) setLine(exam, go);
   // Nobody's drawing is taken from under their hands.
-  if (!tracing) bench();
+  if (!tracing) bench(TO);
   // What is chosen changes nothing in the rest: with hundreds of stills it would cost half a second a key.
   if (!grown) return;
   drawn = exam.bytes;
@@ -168,7 +164,6 @@ function draw() {
   fill(find("changes-in"), deedTable(exam, takeBack));
 }
 
-const counted = (number, noun) => number === 1 ? `1 ${noun}` : `${number} ${noun}s`;
 /** What was heard and not understood is no call, nor is one that was withdrawn. */
 const isCall = (call) => !call.withdrawn && call.kind !== "unknown";
 
@@ -210,198 +205,6 @@ function list() {
   here?.setAttribute("aria-current", "true");
   here?.scrollIntoView({ block: "nearest" });
 }
-
-/** What is at hand, whatever way it was chosen: its question, still, call and stretch of sound. */
-function atHand() {
-  const question = at?.question ? asked()[current()] : null;
-  const utterance = exam.utterances.find((one) => one.seq === (question?.call_seq ?? at?.utterance));
-  const together = question ? [] : callsOf(utterance);
-  const seq = question?.call_seq ?? at?.call ?? together[0]?.seq;
-  const number = stillNumber(question?.still ?? at?.still);
-  const frame = exam.record.frames[number];
-  const call = callOf(seq ?? frame?.call_seq) ?? null;
-  const said = noteOf(exam, call)?.span_s ?? utterance?.span_s ?? call?.span_s ?? around(frame && exam.still_s[number]);
-  // A question about something before the call, such as an utterance that was not understood, is heard from there.
-  const doubt = question?.at && exam.utterances.findLast((one) => one.span_s[0] <= seconds(question.at) + 0.05)?.span_s;
-  const span = said && doubt && doubt[0] < said[0] ? [doubt[0], said[1]] : said;
-  const shown = number >= 0 ? number : call ? exam.record.frames.findIndex((row) => row.call_seq === call.seq) : -1;
-  return { question, number, frame, call, utterance, span, shown, together };
-}
-
-/** What was understood in an utterance. */
-const callsOf = (utterance) => !utterance ? [] : exam.record.calls.filter((call) => !call.added && call.span_s[0] >= utterance.span_s[0] - 0.01 && call.span_s[1] <= utterance.span_s[1] + 0.01);
-
-const seconds = (instant) => (new Date(instant) - new Date(exam.record.exam.started_at)) / 1000;
-const around = (seconds) => seconds === null || seconds === undefined ? null : [Math.max(0, seconds - 4), seconds + 2];
-
-/** What comes after the last question. */
-function nextSteps() {
-  const step = (words, act, main = false) => make("button", { type: "button", class: main ? "main" : null, onclick: act }, words);
-  const signed = exam.record.exam.status === "signed";
-  return make("p", { class: "buttons" }, signed ? null : step("Sign", openSigning, true), step("Write the impression", writeWords), step("Print", openPrinting),
-    isOneOfMany ? step("Next exam", nextExam, signed) : null);
-}
-
-function bench() {
-  const hand = atHand();
-  const isTyping = document.activeElement?.id === "why";
-  const { question, number, frame, call, utterance, span, shown } = hand;
-  acts = {};
-  if (!question && !frame && !call && !utterance) {
-    fill(find("bench"), make("h2", {}, "Nothing is open"), make("p", {}, "Every question is settled. Choose a still or a phrase to look at it again."), nextSteps());
-    return;
-  }
-  const title = question ? quoted(question.shown) : frame ? `Still ${number + 1}` : call ? `Call ${call.seq}` : `Utterance ${utterance.seq}`;
-  const words = question ? SEVERITY[question.severity][1] : "Selected";
-  const where = frame && frame.limb ? frame : call;
-  fill(find("bench"),
-    make("p", { class: "kicker" }, question ? kicker(question, words) : words),
-    make("h2", {}, title),
-    where && placeWords(exam, where) ? make("p", { class: "place" }, placeWords(exam, where), frame ? make("span", {}, `, ${statusWords(frame.status)}`, frame.doubt?.length ? ". " : "", doubtWords(frame)) : null) : null,
-    heard(call, utterance, span, frame, question),
-    noteHere(exam, call, settle),
-    hand.together.length > 1 ? make("p", { class: "buttons" }, make("span", {}, "Also in this phrase:"), hand.together.slice(1).map((one) => make("button", { type: "button", onclick: () => go({ call: one.seq }) }, `call ${one.seq}: ${meaning(exam, one)}`))) : null,
-    question || frame ? rivals(frame) : null,
-    question ? alsoAsked(question) : null,
-    buttons(hand),
-    shown >= 0 ? make("div", { class: "stills-at-hand" }, stillsBeside(exam, shown, exam.record.frames[shown].rivals[0] ?? call), lamp()) : null,
-    valuesHere(exam, where ?? exam.record.frames[shown], (row) => settle({ change: "take_back", seq: row.seq }, `Undone: ${row.term}`)),
-    sinceLast(exam, where ?? exam.record.frames[shown]));
-  if (span) showAt(span[0]);
-  // Another browser's change draws the bench anew: nobody's typing ends by it.
-  if (isTyping) find("why")?.focus();
-}
-
-/** Which question it is, and how much hangs on it; what only informs has no number. */
-function kicker(question, words) {
-  const number = current() < exam.questions.length ? `Question ${current() + 1} of ${exam.questions.length}. ` : "";
-  const { concerns } = question;
-  return `${number}${words}.${concerns > 1 ? ` Concerns ${concerns} calls and stills.` : ""}`;
-}
-
-/** How much is heard before a phrase, to know what it follows. */
-const BEFORE_S = 5;
-
-/** The words as heard, with the button that plays them. */
-function heard(call, utterance, span, frame, question) {
-  if (!span) return null;
-  const playFrom = (from) => () => { if (question) listenedTo.add(identity(question)); play(from, span[1] + 0.3); };
-  const words = utterance?.words ?? call?.words;
-  const said = utterance ? wordsOf(utterance) : call ? wordsWithin(exam, call.span_s) : [];
-  offer(" ", playFrom(span[0] - 0.3));
-  return make("p", { class: "heard" },
-    make("button", { type: "button", class: "main", onclick: () => acts[" "]() }, "Play ", key("Space")),
-    make("button", { type: "button", onclick: offer("g", playFrom(span[0] - BEFORE_S)) }, `From ${BEFORE_S} s before `, key("G")),
-    soundControls(),
-    call?.added ? "added by hand" : words !== undefined ? make("q", {}, spoken(words || "no words", said)) : "what was said around this still",
-    make("span", {}, ` at ${clock(span[0])}${call && frame ? `, call ${call.seq}` : ""}`));
-}
-
-function offer(name, act) { acts[name] = act; return act; }
-
-/** The labels to choose between, each with its reason and its key. */
-function rivals(frame) {
-  if (!frame?.rivals.length) return null;
-  return make("ol", { class: "rivals" }, frame.rivals.slice(0, 9).map((rival, idx) => {
-    const name = String(idx + 1);
-    const choose = offer(name, () => settle({ change: "pair", still: frame.id, seq: rival.call_seq }, `Still ${stillNumber(frame.id) + 1} is ${placeWords(exam, rival) || "without a place"}`));
-    const call = callOf(rival.call_seq);
-    return make("li", {}, make("button", { type: "button", onclick: choose }, key(name),
-      make("strong", {}, placeWords(exam, rival) || "no place set"),
-      make("span", {}, `${Math.round(rival.confidence * 100)} %: ${rival.reason}${call ? `; “${call.words}” at ${clock(call.span_s[0])}` : ""}`)));
-  }));
-}
-
-function buttons({ question, number, frame, call }) {
-  const row = [];
-  const add = (name, words, act) => row.push(make("button", { type: "button", id: `do-${name}`, onclick: offer(name, act) }, `${words} `, key(name.toUpperCase())));
-  if (frame?.refused) {
-    add("h", `${[frame.patient.name, frame.patient.id].filter(Boolean).join(", ")} is this horse`, () => settle({ change: "same_horse", patient: frame.patient }, "Its stills are accepted"));
-  }
-  if (frame) {
-    add("l", "Label by hand", () => correctStill(exam, number, change));
-    add("t", "Trace or measure", async () => {
-      const figure = document.querySelector("#bench figure.still");
-      if (!figure?.querySelector("img")) { say("This still cannot be shown, so nothing can be traced on it.", true); return; }
-      stopLoop();
-      isTracing(true);
-      traceOn(exam, frame, figure, { by: me, change, send, done: async (written) => {
-        isTracing(false);
-        bench();
-        await load().catch((error) => say(error.message, true));
-        // Whoever traces again already keeps the focus.
-        if (!tracing) find("bench").focus();
-        if (written) say(written);
-      } });
-      figure.scrollIntoView({ block: "start" });
-    });
-    const inReport = exam.key_stills.includes(number);
-    // Whether it is a loop may not be known yet: the button then comes with the frames.
-    const loopFrame = frame.frame_number ?? frameShown(frame.id);
-    add("r", inReport ? "Leave out of the report" : "Add to the report", () => {
-      const now = frameShown(frame.id);
-      return settle({ change: "key_picture", still: frame.id, shown: !inReport, ...(now && !inReport ? { frame_number: now } : {}) },
-        `Still ${number + 1} ${inReport ? "is left out of the report" : `is in the report${now ? `, frame ${now}` : ""}`}`);
-    });
-    if (inReport && loopFrame) add("v", "Show this frame in the report", () => settle({ change: "key_picture", still: frame.id, shown: true, frame_number: frameShown(frame.id) },
-      `The report shows frame ${frameShown(frame.id)} of still ${number + 1}`));
-    add("x", "Not part of the exam", () => settle({ change: "leave_out", still: frame.id }, `Still ${number + 1} is not part of the exam`));
-  }
-  if (call && exam.acts[call.seq]) {
-    add("c", "Correct the call", () => correctCall(exam, call, change));
-    if (MOVABLE.includes(call.kind)) add("m", "Move it in time", () => moveCall(exam, call, change));
-    if (!call.withdrawn) add("w", "Withdraw the call", () => settle({ change: "withdraw", seq: call.seq }, `Call ${call.seq} is withdrawn`));
-  }
-  const alike = question ? together(question) : [];
-  if (alike.length > 1) add("q", `Accept all ${alike.length} as they are`, () => acceptAll(alike));
-  // Last and plain: what asks to be listened to is not waved through by the button that stands out.
-  if (question) add("a", "Accept as it is", () => settle({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, "Accepted", asItIs(question)));
-  if (question) row.push(reasonLine());
-  return make("p", { class: "buttons" }, row);
-}
-
-/** One line for the reason of whatever is done about the question; it may stay empty. Enter accepts. */
-function reasonLine() {
-  const line = make("input", { id: "why", maxlength: "200", autocomplete: "off", placeholder: "in a word, if you like", value: reason });
-  line.addEventListener("input", () => { reason = line.value.trim(); });
-  line.addEventListener("keydown", (event) => { if (event.key === "Enter" && !event.repeat) { event.preventDefault(); acts.a?.(); } });
-  return make("label", { class: "why" }, "Why ", line);
-}
-
-/** The finding behind a question, as the record has it: a change must name what it answers. */
-function finding(question) {
-  const found = exam.record.findings.find((one) => one.rule === question.rule && one.message === question.text && (one.frame ?? null) === question.still && (one.place ?? null) === question.place);
-  return { ...(found?.call_seq ? { seq: found.call_seq } : {}), ...(found?.frame ? { still: found.frame } : {}), ...(found?.place ? { place: found.place } : {}) };
-}
-
-/** Questions that one look answers: about the same call or still, or, where there is nothing to hear or see, of the same kind. */
-function together(question) {
-  const about = (one) => one.call_seq ? `call ${one.call_seq}` : one.still ? `still ${one.still}` : `rule ${one.rule}`;
-  const list = exam.questions.includes(question) ? exam.questions : exam.informing;
-  return list.filter((one) => about(one) === about(question));
-}
-
-/** They are listed before they are accepted, so that nothing is settled unseen. */
-async function acceptAll(questions) {
-  const place = current();
-  try {
-    const why = asItIs(questions[0]);
-    for (const question of questions) await change({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, why);
-    reason = "";
-  } catch (error) { say(error.message, true); await load().catch(() => {}); return; }
-  const left = exam.questions.length;
-  if (current() < 0) go(left ? { question: identity(exam.questions[Math.min(place, left - 1)]) } : null);
-  say(`Accepted: ${questions.length} questions. ${left === 0 ? "Nothing is open any more." : `${counted(left, "question")} open.`}`);
-}
-
-/** The other questions that are answered with this one. */
-function alsoAsked(question) {
-  const others = together(question).filter((one) => one !== question);
-  return others.length ? make("section", { class: "also", "aria-label": "Open at the same place" }, make("p", { class: "kicker" }, "Open at the same place:"), make("ul", {}, others.map((one) => make("li", {}, quoted(one.shown))))) : null;
-}
-
-/** What a person may move or add; the rest is tied to the moment it was said at. */
-const MOVABLE = ["view", "value", "finding", "setting", "save"];
 
 /** A call that was made and not heard, at the moment that is at hand. */
 const addHere = () => addCall(exam, (exam && atHand().span?.[0]) ?? 0, change);
@@ -522,6 +325,7 @@ find("clock-open").addEventListener("click", () => correctClock(exam, change));
 find("by").value = localStorage.getItem("by") ?? "";
 find("by").addEventListener("change", () => { localStorage.setItem("by", me()); if (exam) stack(); namePeople().catch(() => {}); });
 
+addEventListener("resize", () => measureRoom());
 find("form").addEventListener("close", () => load().catch((error) => say(error.message, true)));
 
 /** Another browser or program wrote into the journal: the page follows, unless a form is being filled in. */

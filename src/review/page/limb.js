@@ -69,6 +69,6 @@ export function limbDrawings(exam, open) {
 export function legs(exam) {
   return Array.from({ length: exam.legs }, (_, number) => make("img", {
     src: `api/leg/${number}?of=${exam.bytes}`, class: "leg",
-    alt: "Areas by zone as profiles, left limb on the left, lesions dark inside; the numbers are in the tables above",
+    alt: "Areas by zone as profiles, left limb on the left, lesions as bars inside; the numbers are in the tables above",
   }));
 }

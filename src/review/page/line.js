@@ -234,6 +234,8 @@ find("wave").addEventListener("click", (event) => {
 });
 find("strip").addEventListener("scroll", () => requestAnimationFrame(draw));
 addEventListener("resize", () => requestAnimationFrame(draw));
+// The system turns dark at dusk: what is painted follows, as the rest of the page does by itself.
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => requestAnimationFrame(draw));
 find("line-in").addEventListener("click", () => zoom(1.5));
 find("line-out").addEventListener("click", () => zoom(1 / 1.5));
 find("strip").addEventListener("keydown", (event) => {

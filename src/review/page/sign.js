@@ -1,6 +1,7 @@
 // Signing and taking a signature back: by a vet of the practice, whose passphrase opens the key.
 import { make, quoted } from "./make.js";
 import { choice, openForm } from "./correct.js";
+import { hasImpression } from "./words.js";
 
 const field = (name, label, kind = "text") => make("p", { class: "field cell" }, make("label", { for: `f-${name}` }, label),
   make("input", { id: `f-${name}`, name, type: kind, required: true, maxlength: "200", autocomplete: "off" }));
@@ -22,7 +23,7 @@ const first = () => [make("div", { class: "row" }, field("vet", "Name of the vet
   make("p", { class: "hint" }, "This practice has no vet yet. The passphrase opens your key whenever you sign; it is stored nowhere and cannot be recovered. From then on only people whom you add with “zonecall people add” can correct at the desk; all others can look.")];
 
 /** Without an impression the vet says that none is wanted: forgetting it is the usual reason. */
-const impressionAsked = (exam) => (exam.record.words ?? []).some((row) => row.part === "impression") ? "" : make("p", { class: "check" },
+const impressionAsked = (exam) => hasImpression(exam) ? "" : make("p", { class: "check" },
   make("input", { type: "checkbox", id: "f-no-impression", name: "without", required: true }),
   make("label", { for: "f-no-impression" }, "No impression is written. Sign without one: none is wanted."));
 

@@ -1,5 +1,5 @@
 // Stills: large, with the same view of the other limb beside them, and lit as wanted.
-import { make, fill, clock } from "./make.js";
+import { ask, make, fill, clock } from "./make.js";
 import { frameQuery, loopControls } from "./cine.js";
 import { lightByDrag, lightSliders, lit } from "./light.js";
 import { dayOf } from "./since.js";
@@ -123,7 +123,10 @@ function figure(exam, number, heading, earlier = null) {
   const follow = () => lines && (lines.style.display = [null, row.frame_number ?? 1].includes(frameOn(image)) ? "" : "none");
   if (lines) { frame.append(lines); image.addEventListener("load", follow); }
   bringNear(frame, image);
-  image.addEventListener("error", () => fill(frame, make("p", {}, `Still ${number + 1} cannot be shown. Its file is ${row.file}.`)));
+  image.addEventListener("error", async () => {
+    const why = await ask(image.getAttribute("src")).then(() => "", (error) => error.message.replaceAll("`", ""));
+    fill(frame, make("p", {}, `Still ${number + 1} cannot be shown${why ? `: ${why}` : ""}. Its file is ${row.file}.`));
+  });
   const whole = make("figure", { class: "still" },
     make("p", { class: "over" }, heading),
     earlier ? null : loopControls(row.id, number, row.frame_number, image, redrawOne),
@@ -182,7 +185,9 @@ const cards = new Map();
 export function stillCards(exam, open) {
   return exam.record.frames.map((row, number) => {
     if (!cards.has(row.id)) {
-      const button = make("button", { type: "button" }, make("img", { src: `api/thumb/${number}`, alt: "", loading: "lazy", decoding: "async", width: 176, height: 132 }), make("strong", {}), make("span", {}), make("span", {}), make("span", {}));
+      const small = make("img", { src: `api/thumb/${number}`, alt: "", loading: "lazy", decoding: "async", width: 176, height: 132 });
+      small.addEventListener("error", () => small.replaceWith(make("span", { class: "unshown" }, "cannot be shown")), { once: true });
+      const button = make("button", { type: "button" }, small, make("strong", {}), make("span", {}), make("span", {}), make("span", {}));
       cards.set(row.id, make("li", {}, button));
     }
     const card = cards.get(row.id);

@@ -7,11 +7,14 @@ import { dictated } from "./note.js";
 const PARTS = [["question", "Question or history", 2], ["impression", "Impression", 4], ["recommendation", "Recommendation", 3],
   ["owner", "Owner", 1], ["age", "Age", 1], ["breed", "Breed", 1], ["sex", "Sex", 1], ["microchip", "Microchip", 1], ["use", "Used for", 1]];
 
+/** A report without one is signed only on purpose. */
+export const hasImpression = (exam) => (exam.record.words ?? []).some((row) => row.part === "impression");
+
 /** Opens the form; only what was changed is written, each part as a change of its own. */
 export function wordsForm(exam, change) {
   const now = Object.fromEntries((exam.record.words ?? []).map((row) => [row.part, row.text]));
   const field = ([part, label, rows]) => make("p", { class: "field" }, make("label", { for: `f-${part}` }, label), rows > 1
-    ? make("textarea", { id: `f-${part}`, name: part, rows: String(rows), maxlength: "4000" }, now[part] ?? "")
+    ? make("textarea", { id: `f-${part}`, name: part, rows: String(rows), maxlength: "4000", autofocus: part === "impression" ? "" : null }, now[part] ?? "")
     : make("input", { id: `f-${part}`, name: part, value: now[part] ?? "", maxlength: "200", autocomplete: "off" }));
   const lines = PARTS.filter(([, , rows]) => rows > 1).map(field);
   const offered = dictated(exam, PARTS.filter(([part]) => ["impression", "recommendation"].includes(part)));

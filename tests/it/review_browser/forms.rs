@@ -3,8 +3,10 @@
 use std::process::Command;
 
 use crate::review_browser::shared::{
-    ENTER, Opened, PASSPHRASE, add_value, call, changes, changes_shown, form_closed, form_open, run, write,
+    ENTER, Opened, PASSPHRASE, add_value, call, changes, changes_shown, form_closed, form_open,
+    open_questions, run, write,
 };
+use crate::support::browser::Page;
 
 #[test]
 fn a_call_that_was_not_heard_is_added_by_mouse_and_counts_where_it_belongs() {
@@ -181,5 +183,37 @@ fn impression_and_recommendation_are_written_at_the_desk_taken_back_and_printed(
         page.press("z").await;
         changes_shown(page, 3).await;
         assert!(!report().contains("Walk in hand."));
+    });
+}
+
+/// What the button that stands out says.
+async fn next_step(page: &Page) -> String {
+    page.until("document.querySelector('#bench h2').textContent === 'Nothing is open'").await;
+    page.text("#bench button.main").await
+}
+
+#[test]
+fn when_nothing_is_open_a_missing_impression_is_named_and_is_the_next_step_before_signing() {
+    run(async {
+        let desk = Opened::by("Dr Example").await;
+        let Opened { page, .. } = &desk;
+        let mut done = 0;
+        while open_questions(page).await > 0 {
+            page.run("document.querySelector('#bench').focus()").await;
+            page.press("a").await;
+            done += 1;
+            changes_shown(page, done).await;
+        }
+        assert_eq!(next_step(page).await, "Write the impression");
+        assert!(page.text("#bench").await.contains("the report has no impression yet"));
+        page.click("#bench button.main").await;
+        form_open(page, "Impression and recommendation").await;
+        assert_eq!(page.run("return document.activeElement.id").await, "f-impression");
+        page.find("#f-impression").await.send_keys("Healing core lesion.").await.unwrap();
+        page.click("#form button.main").await;
+        form_closed(page).await;
+        page.until("document.querySelector('#bench button.main').textContent === 'Sign'").await;
+        assert_eq!(next_step(page).await, "Sign");
+        assert!(!page.text("#bench").await.contains("no impression"));
     });
 }

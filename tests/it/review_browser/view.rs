@@ -18,6 +18,21 @@ async fn is_whole(page: &Page, part: &str) {
     assert!(hidden[0] < 1.0 && hidden[1] < 1.0, "{part}: {hidden:?} pixels are hidden");
 }
 
+/// What hinders the picture at hand from being larger: nothing may be left both beside it and below it.
+const FILLS: &str = "const box = document.querySelector('#bench .glass img').getBoundingClientRect();
+    const column = parseFloat(getComputedStyle(document.querySelector('#bench .two')).gridTemplateColumns);
+    const floor = document.querySelector('#line').getBoundingClientRect().top;
+    const title = document.querySelector('#bench h2').getBoundingClientRect();
+    return { beside: column - box.width, below: floor - box.bottom, title: title.top }";
+
+/// A still of 320 by 240 pixels is enlarged as far as its place allows, and what was asked about it stays in view.
+async fn is_large(page: &Page, part: &str) {
+    let left = page.run(FILLS).await;
+    let of = |what: &str| left[what].as_f64().unwrap();
+    assert!(of("beside") < 3.0 || of("below") < 40.0, "{part}: {left}");
+    assert!(of("title") >= 0.0, "{part}: {left}");
+}
+
 /// Stills chosen from the list, by key, and with their questions.
 async fn stills_are_whole(width: u32, height: u32) {
     let desk = Opened::by("Robin").await;
@@ -25,7 +40,9 @@ async fn stills_are_whole(width: u32, height: u32) {
     page.size(width, height).await;
     for number in [1, 7, 20] {
         page.click(&format!("#stills-in li:nth-child({number}) button")).await;
-        is_whole(page, &format!("still {number} at {width} x {height}")).await;
+        let part = format!("still {number} at {width} x {height}");
+        is_whole(page, &part).await;
+        is_large(page, &part).await;
     }
     page.press("b").await;
     page.until("document.querySelector('#bench h2').textContent === 'Still 19'").await;
