@@ -18,8 +18,8 @@ use super::words::structure;
 const WIDTH: f64 = 640.0;
 /// Half of the middle column, where the zones are named.
 const MIDDLE: f64 = 34.0;
-/// Room left and right for figures beyond the largest area.
-const ASIDE: f64 = 84.0;
+/// Room left and right for the figures of the largest area, and for the bones beyond them.
+const ASIDE: f64 = 132.0;
 /// Height of a zone.
 const ZONE: f64 = 44.0;
 /// Height of the head.

@@ -10,10 +10,10 @@ use std::fmt::Write as _;
 use crate::code::ZoneCode;
 use crate::protocol::{Protocols, Scheme};
 
-/// Room between the largest area and the bones.
-const GAP: f64 = 10.0;
+/// Room between the largest area and the bones, for that area's figures.
+const GAP: f64 = 74.0;
 /// Width of the bones.
-const WIDE: f64 = 62.0;
+const WIDE: f64 = 54.0;
 
 /// Where the zones of a chart lie.
 pub(super) struct LimbDrawing<'a> {

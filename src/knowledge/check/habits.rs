@@ -54,9 +54,11 @@ pub(super) fn setting_for(evidence: &Evidence) -> Vec<Hit> {
         for habit in &evidence.protocols.rules.habits.setting_for {
             let Some(state) = state(call, &habit.setting) else { continue };
             if view.structure.as_ref() == Some(&habit.structure) && state != habit.state {
+                let known = evidence.protocols.structure(&habit.structure);
+                let name = known.map_or(habit.structure.as_str(), |known| &known.name);
                 let message = format!(
-                    "{} was scanned with {} {state}; the default in `rules.toml` is {}: a practice sets its own habit there",
-                    habit.structure, habit.setting, habit.state
+                    "the {name} was scanned with {} {state}; the habit set here for it is {}",
+                    habit.setting, habit.state
                 );
                 hits.push(Hit::call(call, message));
             }

@@ -131,10 +131,10 @@ fn zone_order_jump(rule: &Rule) {
 
 fn standoff_habit(rule: &Rule) {
     let view = |standoff| said(&[standoff, "left fore one bravo", "suspensory body"]);
-    rule.fires("the default in `rules.toml` is off", &view("standoff on"));
+    rule.fires("the habit set here for it is off", &view("standoff on"));
     rule.silent(&view("standoff off"));
     let mut protocols = BUILT_IN.1.clone();
     protocols.rules.habits.setting_for[0].state = "on".to_owned();
     rule.silent_under(&protocols, &view("standoff on"));
-    rule.fires_under(&protocols, "the default in `rules.toml` is on", &view("standoff off"));
+    rule.fires_under(&protocols, "the habit set here for it is on", &view("standoff off"));
 }
