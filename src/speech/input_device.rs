@@ -2,16 +2,23 @@
 //!
 //! Takes: the name of a device, or none for the default one.
 //! Gives: the device, recording into a ring.
-//! Never: works in the audio callback; that one copies into a bounded ring and returns.
+//! Never: works while it takes sound: that only copies into a bounded ring and returns.
 //! Tested in: `tests/sound/listen.rs`, with PulseAudio's null sink as the microphone.
+
+#[cfg(target_os = "linux")]
+use std::{any::Any, error::Error};
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 
+#[cfg(target_os = "linux")]
+use cpal::SupportedStreamConfig;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{Device, ErrorKind, FromSample, SampleFormat, SizedSample, StreamConfig};
 use rtrb::{Producer, RingBuffer};
 
+#[cfg(target_os = "linux")]
+use crate::speech::alsa_input::AlsaInput;
 use crate::speech::capture_input::{CaptureError, CaptureGap, CaptureInput};
 use crate::speech::decode::{CHANNELS_MAX, RATES_HZ};
 use crate::speech::library_messages::silence_library_messages;
@@ -40,10 +47,54 @@ pub(super) fn open(name: Option<&str>) -> Result<CaptureInput, CaptureError> {
     let fill = Fill { ring: producer, gaps: gap_producer, n_written: 0, lost: 0 };
     let (gone, overruns) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU32::new(0)));
     let faults = Faults { gone: Arc::clone(&gone), overruns: Arc::clone(&overruns) };
+    #[cfg(target_os = "linux")]
+    let (fill, faults) = match read_alsa(&device, &config, fill, faults) {
+        Reads::Itself(stream) => {
+            let _stream = stream.map_err(|source| CaptureError::Open { name: name.clone(), source })?;
+            return Ok(CaptureInput { name, _stream, ring, gaps, gone, overruns, channels, rate_hz });
+        }
+        Reads::Not(fill, faults) => (fill, faults),
+    };
     let stream =
         start(&device, config.config(), format, fill, faults).ok_or_else(unusable)?.map_err(failed)?;
     stream.play().map_err(failed)?;
     Ok(CaptureInput { name, _stream: Box::new(stream), ring, gaps, gone, overruns, channels, rate_hz })
+}
+
+/// Whether a device is read by a thread of ours.
+#[cfg(target_os = "linux")]
+enum Reads {
+    /// It is, or it refused.
+    Itself(Result<Box<dyn Any + Send>, Box<dyn Error + Send + Sync>>),
+    /// It has a rare format, or no name in ALSA: `cpal` reads it.
+    Not(Fill, Faults),
+}
+
+/// Has a thread of ours read the device, in the formats that most have.
+#[cfg(target_os = "linux")]
+fn read_alsa(device: &Device, config: &SupportedStreamConfig, fill: Fill, faults: Faults) -> Reads {
+    let Ok(name) = device.id().map(|id| id.id().to_owned()) else { return Reads::Not(fill, faults) };
+    match config.sample_format() {
+        SampleFormat::I16 => read_as::<i16>(&name, config, fill, faults),
+        SampleFormat::I32 => read_as::<i32>(&name, config, fill, faults),
+        SampleFormat::F32 => read_as::<f32>(&name, config, fill, faults),
+        _ => Reads::Not(fill, faults),
+    }
+}
+
+#[cfg(target_os = "linux")]
+fn read_as<T>(name: &str, config: &SupportedStreamConfig, mut fill: Fill, faults: Faults) -> Reads
+where
+    T: alsa::pcm::IoFormat + Default + Send + 'static,
+    f32: FromSample<T>,
+{
+    let (rate_hz, channels) = (config.sample_rate(), config.channels());
+    let take = move |values: &[T]| fill.take(values, usize::from(channels));
+    let Faults { gone, overruns } = faults;
+    let lost = move || drop(overruns.fetch_add(1, Ordering::Relaxed));
+    let is_gone = move || gone.store(true, Ordering::Relaxed);
+    let opened = AlsaInput::open(name, rate_hz, u32::from(channels), take, lost, is_gone);
+    Reads::Itself(opened.map(|stream| Box::new(stream) as _).map_err(Into::into))
 }
 
 /// What the callback holds.

@@ -6,6 +6,9 @@ pub mod decode;
 #[cfg(feature = "sound")]
 pub(crate) mod library_messages;
 mod capture_input;
+pub mod sound_reader;
+#[cfg(all(feature = "sound", target_os = "linux"))]
+mod alsa_input;
 #[cfg(feature = "sound")]
 mod input_device;
 #[cfg(not(feature = "sound"))]

@@ -16,6 +16,7 @@ mod archive_command;
 mod ask;
 mod screen_view;
 mod stakes;
+mod sound_reader;
 mod stream;
 mod second_screen;
 mod bounds;
