@@ -1,4 +1,4 @@
-.PHONY: setup demo test test-sound load lint box deb try-deb simulate fuzz cuts soak bench bench-ear fit-ear train
+.PHONY: setup demo test test-sound load lint box deb try-deb simulate fuzz night cuts soak bench bench-ear fit-ear train
 
 # Everything that building and testing need, once; after it `cargo build` and `cargo test` work by themselves.
 setup:
@@ -31,6 +31,12 @@ simulate:
 fuzz_s ?= 300
 fuzz: setup
 	ZONECALL_FUZZ_S=$(fuzz_s) ZONECALL_FUZZ_SEED=$$(date +%Y%m%d) cargo test --release --test it fuzz -- --nocapture
+
+# What takes a night: twenty thousand simulated exams, five minutes of fuzzing for each reader, a whole exam live in real time
+# under load, latency under load. Each part adds its row to benches/NIGHT.md; `scripts/night.sh exam` runs one of them.
+night: setup
+	cargo build --release --bin zonecall --bin demo_stills
+	scripts/night.sh
 
 # A thousand kills and two hundred power cuts while an exam is heard; the cuts need root, for a loop device.
 cuts:

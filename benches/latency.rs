@@ -2,7 +2,8 @@
 //!
 //! PulseAudio's null sink is microphone and loudspeaker at once, so the kept audio holds both what was said and the tone
 //! that followed: their distance is read from the samples. When a line appears in the journal is seen from outside; the
-//! end of speech becomes an instant through the exam's own clock anchor. Run alone: `cargo bench --bench latency`.
+//! end of speech becomes an instant through the exam's own clock anchor. Run alone: `cargo bench --bench latency`;
+//! `-- --watch --load 4` follows a folder meanwhile, beside four programs that do nothing but compute.
 // A bench prints what it measured.
 #![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used)]
 #![allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)]
@@ -80,8 +81,13 @@ fn listen<'a>(ways: &[&str], between: Duration, phrases: impl Iterator<Item = &'
     let sound = Sound::start();
     let exam = sound.path().join("exam");
     let folder = exam.to_string_lossy();
+    let scanner = sound.path().join("scanner");
+    std::fs::create_dir(&scanner).unwrap();
+    let watched = scanner.to_string_lossy();
+    let watches = std::env::args().any(|arg| arg == "--watch");
+    let watch: &[&str] = if watches { &["--watch", watched.as_ref()] } else { &[] };
     let mut listening =
-        sound.zonecall(&[&["listen", "--into", folder.as_ref(), "--ear", "neural"], ways].concat());
+        sound.zonecall(&[&["listen", "--into", folder.as_ref(), "--ear", "neural"], ways, watch].concat());
     listening.has_begun(&exam, "audio/0001.wav");
     // A room is never silent, and the noise in it does not begin with the speech.
     let room = sound.path().join("room.wav");
@@ -145,7 +151,29 @@ impl Listened {
     }
 }
 
+/// Programs that compute until this is dropped.
+struct Load(Vec<std::process::Child>);
+
+impl Load {
+    fn start() -> Load {
+        let args: Vec<String> = std::env::args().collect();
+        let number = args.iter().position(|arg| arg == "--load").map(|at| args[at + 1].parse().unwrap());
+        let busy = |_| std::process::Command::new("sh").args(["-c", "while :; do :; done"]).spawn().unwrap();
+        Load((0..number.unwrap_or(0)).map(busy).collect())
+    }
+}
+
+impl Drop for Load {
+    fn drop(&mut self) {
+        for busy in &mut self.0 {
+            let _ = busy.kill();
+            let _ = busy.wait();
+        }
+    }
+}
+
 fn main() {
+    let _load = Load::start();
     let phrases = PHRASES.into_iter().cycle().take(PHRASES.len() * ROUNDS);
     let (lines, tones) = listen(&["--voice", "off"], BETWEEN, phrases).waits_ms();
     let first = ["left fore zone two alpha transverse"];

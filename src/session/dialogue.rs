@@ -235,8 +235,13 @@ impl Dialogue {
         let (words, doubted) = (utterance.text(), !utterance.rejected);
         let in_note = self.attention.is_in_note(&utterance);
         let (event, calls) = self.attention.attend(utterance, parsed);
+        let opens_note = calls.iter().any(|call| call.act.opens_note() == Some(true));
+        let is_of_note = event.outcome == Outcome::Note || opens_note;
+        let held = event.problems.first().filter(|_| is_of_note).map(|problem| problem.message.clone());
         let written = self.write(event, calls);
         match written.outcome {
+            // What a note took in is not acted on: nobody may believe that it was.
+            _ if held.is_some() => self.sound(Tone::NotUnderstood),
             Outcome::Calls if self.lacks(&written).is_some() => self.sound(Tone::Alarm),
             Outcome::Calls => self.sound(Tone::Understood),
             // What sounds like talk to somebody else is not answered.
@@ -247,6 +252,12 @@ impl Dialogue {
             self.report(Notice::Note, "the note has ended here");
         }
         self.report(Notice::from(written.outcome), &words);
+        if let Some(held) = held {
+            self.report(
+                Notice::NotUnderstood,
+                &format!("{held}: if it was a call, say `end of note`, then the call"),
+            );
+        }
         self.reply(&written, now);
     }
 

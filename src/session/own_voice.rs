@@ -27,6 +27,10 @@ const QUIET_EDGE: u64 = SAMPLE_RATE_HZ as u64 / 2;
 /// Sound of so long ago is not heard any more: more than the sound that can wait and the longest utterance.
 const KEPT: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
+/// A spoken word lasts so long at least: of 112 by ten synthetic voices ("save", "no", "two" and others, up to 220 words a
+/// minute) the shortest took 0.19 s.
+const WORD_MIN: u64 = SAMPLE_RATE_HZ as u64 * 3 / 16;
+
 /// A tone is heard as a word of the language with less confidence than this; a person's word, however garbled, mostly with
 /// more. Our own choice.
 const TONE_CONFIDENCE_MAX: f64 = 0.05;
@@ -120,6 +124,11 @@ impl OwnVoice {
         let sound = sound_of(utterance);
         let is_within = sound.from + LINGERS >= own.span.from && sound.to <= own.span.to + LINGERS;
         is_within && self.may_be_own(utterance, parsed)
+    }
+
+    /// Whether no word was heard in it although it lasts as long as one: a person's word may lie under the program's.
+    pub(super) fn may_hide_a_word(&self, utterance: &Utterance) -> bool {
+        utterance.words.is_empty() && sound_of(utterance).samples() >= WORD_MIN
     }
 
     /// Whether it cannot be the program's own voice, nor be mixed with it: the microphone has not heard the program in this

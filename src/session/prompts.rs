@@ -57,7 +57,8 @@ impl Dialogue {
     ///
     /// What cannot be the program's voice nor be mixed with it counts as ever. Anything else that a person said is not acted
     /// on, but never lost in silence: a clear call is read back, anything else has a tone and a line, and either puts the
-    /// next labels in doubt; so does a sound that is no phrase of the language, unless it can be the program's voice alone. It
+    /// next labels in doubt; so does a sound that is no phrase of the language, unless it can be the program's voice alone and
+    /// words were heard in it, or it is shorter than a word: that much may be a person's word under the program's. It
     /// is read back once: the program does not talk to itself. A call over a question is read back, too, if the program says
     /// less than half of its words; the question waits, and is asked again where it was no call.
     pub(super) fn hear_over_own_voice(&mut self, utterance: Utterance, parsed: Parsed, now: Sample) {
@@ -74,7 +75,7 @@ impl Dialogue {
         if is_apart {
             return self.hear_person(utterance, parsed, None, Arrival::Whole, now);
         }
-        if is_own {
+        if is_own && !self.own_voice.may_hide_a_word(&utterance) {
             return self.pass_over(utterance, message, help);
         }
         if is_clear
@@ -88,13 +89,21 @@ impl Dialogue {
             let over = self.open.take().map(Box::new);
             return self.ask_over(over, utterance, question, now);
         }
-        self.sound(Tone::NotUnderstood);
+        // A tone for what is most likely its own voice would answer nobody.
+        if !is_own {
+            self.sound(Tone::NotUnderstood);
+        }
         let words = Some(utterance.text()).filter(|words| !words.is_empty());
         let words = words.unwrap_or_else(|| "a sound".to_owned());
         self.report(Notice::NotUnderstood, &format!("{words} (while I was speaking: say it again)"));
         let problem = Problem { message: message.to_owned(), help: help.to_owned() };
         let event = UtteranceEvent { utterance, outcome: Outcome::NotUnderstood, problems: vec![problem] };
+        let before = self.unheard;
         self.write(event, Vec::new());
+        if is_own {
+            // "Disregard" said next is not about it: nobody knows of it.
+            self.unheard = before;
+        }
     }
 
     /// What lacks of the place that the calls are about.

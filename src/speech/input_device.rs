@@ -91,7 +91,9 @@ where
     let (rate_hz, channels) = (config.sample_rate(), config.channels());
     let take = move |values: &[T]| fill.take(values, usize::from(channels));
     let Faults { gone, overruns } = faults;
-    let lost = move || drop(overruns.fetch_add(1, Ordering::Relaxed));
+    let lost = move || {
+        overruns.fetch_add(1, Ordering::Relaxed);
+    };
     let is_gone = move || gone.store(true, Ordering::Relaxed);
     let opened = AlsaInput::open(name, rate_hz, u32::from(channels), take, lost, is_gone);
     Reads::Itself(opened.map(|stream| Box::new(stream) as _).map_err(Into::into))

@@ -9,6 +9,7 @@ use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
 use cms::cert::CertificateChoices;
 use cms::cert::x509::Certificate;
 use cms::cert::x509::ext::pkix::{ExtendedKeyUsage, SubjectKeyIdentifier};
+use cms::cert::x509::spki::AlgorithmIdentifierOwned;
 use cms::content_info::ContentInfo;
 use cms::signed_data::{SignedData, SignerIdentifier, SignerInfo};
 use der::asn1::{GeneralizedTime, Int, ObjectIdentifier, OctetString};
@@ -127,6 +128,11 @@ impl Token {
         let [signer] = signed.signer_infos.0.as_slice() else {
             return Err(TokenFault::Unreadable("it has not exactly one signer".to_owned()));
         };
+        // RFC 5652, 5.1: the hashes that signers used are listed once more, outside what is signed.
+        let is_listed = |used: &AlgorithmIdentifierOwned| used.oid == signer.digest_alg.oid;
+        if !signed.digest_algorithms.iter().any(is_listed) {
+            return Err(TokenFault::Unreadable("it does not list the hash of its signer".to_owned()));
+        }
         let (certificate, others) = certificates(&signed, &signer.sid)?;
         is_for_time_stamps(&certificate)?;
         let der = certificate.to_der().map_err(unreadable)?;
@@ -261,21 +267,16 @@ fn hash(by: ObjectIdentifier, bytes: &[u8]) -> Result<Vec<u8>, TokenFault> {
 /// The methods that a signature may be made by, one for each kind of key.
 fn methods(signer: &SignerInfo) -> Result<Vec<&'static dyn SignatureVerificationAlgorithm>, TokenFault> {
     let unknown = |oid: ObjectIdentifier| Err(TokenFault::Method(oid.to_string()));
-    // A plain RSA signature says in another place by which hash it was made.
-    let by = match (signer.signature_algorithm.oid, signer.digest_alg.oid) {
-        (RSA, SHA_256) => RSA_SHA_256,
-        (RSA, SHA_384) => RSA_SHA_384,
-        (RSA, SHA_512) => RSA_SHA_512,
-        (other, _) => other,
-    };
-    match by {
-        RSA_SHA_256 => Ok(vec![ring::RSA_PKCS1_2048_8192_SHA256]),
-        RSA_SHA_384 => Ok(vec![ring::RSA_PKCS1_2048_8192_SHA384]),
-        RSA_SHA_512 => Ok(vec![ring::RSA_PKCS1_2048_8192_SHA512]),
-        ECDSA_SHA_256 => Ok(vec![ring::ECDSA_P256_SHA256, ring::ECDSA_P384_SHA256]),
-        ECDSA_SHA_384 => Ok(vec![ring::ECDSA_P256_SHA384, ring::ECDSA_P384_SHA384]),
-        ED25519 => Ok(vec![ring::ED25519]),
-        other => unknown(other),
+    // A plain RSA signature says in another place by which hash it was made; where both places say it, they agree (RFC 5754,
+    // 3).
+    match (signer.signature_algorithm.oid, signer.digest_alg.oid) {
+        (RSA | RSA_SHA_256, SHA_256) => Ok(vec![ring::RSA_PKCS1_2048_8192_SHA256]),
+        (RSA | RSA_SHA_384, SHA_384) => Ok(vec![ring::RSA_PKCS1_2048_8192_SHA384]),
+        (RSA | RSA_SHA_512, SHA_512) => Ok(vec![ring::RSA_PKCS1_2048_8192_SHA512]),
+        (ECDSA_SHA_256, SHA_256) => Ok(vec![ring::ECDSA_P256_SHA256, ring::ECDSA_P384_SHA256]),
+        (ECDSA_SHA_384, SHA_384) => Ok(vec![ring::ECDSA_P256_SHA384, ring::ECDSA_P384_SHA384]),
+        (ED25519, _) => Ok(vec![ring::ED25519]),
+        (RSA, other) | (other, _) => unknown(other),
     }
 }
 

@@ -62,6 +62,7 @@ mod moved;
 mod one_listener;
 mod other_file;
 mod neural;
+mod note_calls;
 mod notes;
 mod neural_adapt;
 mod neural_search;

@@ -266,8 +266,16 @@ fn a_sound_over_its_voice_that_is_not_its_own_has_a_tone_a_line_and_a_doubt() {
         }
     };
     let mut talk = asked(1.0);
+    talk.utter(wordless(1.15), "", Arrival::Whole);
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::Ignored), "no word is so short");
+    // One that lasts as long as a word may be a person's under the program's: a doubt, but no tone, for nobody may have spoken.
+    let mut talk = asked(1.0);
+    let tones = talk.tones().len();
     talk.utter(wordless(1.9), "", Arrival::Whole);
-    assert_eq!(talk.outcomes().last(), Some(&Outcome::Ignored));
+    assert_eq!(talk.outcomes().last(), Some(&Outcome::NotUnderstood));
+    assert!(talk.dialogue.exam().utterances.last().unwrap().is_open(), "it puts the next labels in doubt");
+    assert_eq!((talk.tones().len(), talk.told(Notice::NotUnderstood).len()), (tones, 1));
+    assert!(talk.question().is_some(), "the question still waits");
     let mut talk = asked(1.0);
     talk.utter(wordless(2.6), "", Arrival::Whole);
     assert_eq!(talk.outcomes().last(), Some(&Outcome::NotUnderstood));

@@ -2,11 +2,11 @@
 //!
 //! Takes: the data of an object as they come.
 //! Gives: a whole file under its own name, on the disk before anybody says so; a line in `received.jsonl` for each.
-//! Never: half a file, a file written over, or a name that leads out of the folder.
+//! Never: half a file, a file written over, a name that leads out of the folder, or two lines of the log in one.
 //! Tested in: `tests/it/exchange/network.rs`.
 
 use std::fs::File;
-use std::io::{BufWriter, Write};
+use std::io::{BufWriter, Read as _, Seek as _, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -20,7 +20,7 @@ use crate::exchange::uid::{IMPLEMENTATION_NAME, IMPLEMENTATION_UID, UID_CHARS_MA
 use crate::frames::folder::RECEIVED_FILE;
 use crate::hex;
 use crate::private;
-use crate::terminal::ShownText as _;
+use crate::terminal::{self, ShownText as _};
 
 /// Where files are while they come in.
 const COMING: &str = ".receiving";
@@ -147,7 +147,15 @@ impl Inbox {
             }
         }
         let path = folder.join(RECEIVED_FILE);
-        let log = private::options().create(true).append(true).open(&path).map_err(failed(&path))?;
+        let mut log =
+            private::options().create(true).read(true).append(true).open(&path).map_err(failed(&path))?;
+        if end_cut_line(&mut log).map_err(failed(&path))? {
+            terminal::warn(format!(
+                "zonecall: the last line of `{}` was cut short, as by a power cut; it stays as it is, and a still that it \
+                 names is in the folder if it was kept",
+                path.shown()
+            ));
+        }
         Ok(Inbox { folder: folder.to_owned(), _lock: lock, log: Mutex::new(log), next: AtomicU64::new(1) })
     }
 
@@ -213,6 +221,8 @@ impl Inbox {
         let mut line = serde_json::to_string(arrival).map_err(|error| failed(error.into()))?;
         line.push('\n');
         let mut log = self.log.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        // A full disk may have taken a part of the line before.
+        end_cut_line(&mut log).map_err(failed)?;
         log.write_all(line.as_bytes()).and_then(|()| log.sync_data()).map_err(failed)
     }
 }
@@ -246,6 +256,21 @@ impl Drop for Coming {
             let _ = std::fs::remove_file(&self.path);
         }
     }
+}
+
+/// Ends a last line that was cut short, so that the next one begins a line of its own; true where there was one.
+fn end_cut_line(log: &mut File) -> std::io::Result<bool> {
+    let mut last = *b"\n";
+    if log.seek(SeekFrom::End(0))? > 0 {
+        log.seek(SeekFrom::End(-1))?;
+        log.read_exact(&mut last)?;
+    }
+    let is_cut = last != *b"\n";
+    if is_cut {
+        log.write_all(b"\n")?;
+        log.sync_data()?;
+    }
+    Ok(is_cut)
 }
 
 fn file_sha256(path: &Path) -> std::io::Result<String> {

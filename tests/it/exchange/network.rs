@@ -49,6 +49,54 @@ fn a_scanner_sends_its_stills_and_each_is_kept_once() {
     assert!(said_of(&paired).contains("LF 2B T SDFT"), "{}", said_of(&paired));
 }
 
+/// The power went while a line of the list was written: it stays as it is, it is named, and the next one stands by itself.
+#[test]
+fn a_half_line_of_the_list_is_named_and_no_other_is_glued_to_it() {
+    let exam = folder();
+    let stills = stills(exam.path());
+    let into = tempfile::tempdir().unwrap();
+    let list = into.path().join("received.jsonl");
+    drop(Receiving::start(into.path(), &[]).storescu(&[stills[0].as_str()]));
+    let whole = std::fs::read(&list).unwrap();
+    for cut in [whole.len() / 2, whole.len() - 1] {
+        std::fs::write(&list, &whole[..cut]).unwrap();
+        let port = free_port().to_string();
+        let receiver = std::process::Command::new(env!("CARGO_BIN_EXE_zonecall"))
+            .args(["receive", "--into", into.path().to_str().unwrap(), "--port", &port])
+            .stdout(std::process::Stdio::null())
+            .stderr(std::process::Stdio::piped())
+            .spawn()
+            .unwrap();
+        super::peers::await_port(port.parse().unwrap());
+        let receiving = Receiving { child: receiver, port, into: into.path().to_owned() };
+        let (code, said) = receiving.storescu(&[stills[0].as_str()]);
+        assert_eq!(code, Some(0), "{said}");
+        let lines = || {
+            let bytes = std::fs::read(&list).unwrap();
+            let lines = bytes.split_inclusive(|byte| *byte == b'\n').filter(|line| line.ends_with(b"\n"));
+            lines.map(<[u8]>::to_vec).collect::<Vec<_>>()
+        };
+        let until = Instant::now() + PATIENCE;
+        // Asking whether it listens is a line, too.
+        let is_known = |line: &Vec<u8>| String::from_utf8_lossy(line).contains("\"known\"");
+        while !lines().iter().any(is_known) && Instant::now() < until {
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        let found = lines();
+        assert_eq!(found[0].strip_suffix(b"\n"), Some(&whole[..cut]), "what was there stays");
+        for line in &found[1..] {
+            let read = serde_json::from_slice::<zonecall::exchange::network::ReceivedObject>(line);
+            assert!(read.is_ok(), "{}", String::from_utf8_lossy(line));
+        }
+        assert!(found[1..].iter().any(is_known));
+        let mut receiving = receiving;
+        receiving.child.kill().unwrap();
+        let mut told = String::new();
+        receiving.child.stderr.take().unwrap().read_to_string(&mut told).unwrap();
+        assert!(told.contains("received.jsonl") && told.contains("cut short"), "{told}");
+    }
+}
+
 #[test]
 fn another_object_of_a_known_name_is_kept_beside_it_and_flagged() {
     let exam = folder();

@@ -137,7 +137,12 @@ fn fuzz(target: &Target, seed: u64, hang_s: u64) -> Result<String, String> {
     let kept = kept.join(format!("{name}-{seed}"));
     std::fs::copy(folder.path().join(INPUT), &kept).unwrap();
     let last: Vec<&str> = words.lines().filter(|line| !line.trim().is_empty()).take(12).collect();
-    Err(format!("{name}: {fault}; the input is in {}\n{}", kept.display(), last.join("\n")))
+    let again = format!(
+        "mkdir -p tests/fuzz/{name} && cp {} tests/fuzz/{name}/ && ZONECALL_FUZZ_ONLY={name} cargo test --release --test it \
+         nothing_that_is_read",
+        kept.display()
+    );
+    Err(format!("{name}: {fault}\nto repeat it: {again}\n{}", last.join("\n")))
 }
 
 #[test]
@@ -152,6 +157,20 @@ fn nothing_that_is_read_ends_the_program_holds_it_or_costs_more_than_is_fair() {
         }
     }
     assert!(faults.is_empty(), "{}", faults.join("\n\n"));
+}
+
+/// An input that once failed is tried in each run: its folder has the name of its target.
+#[test]
+fn every_input_that_was_kept_is_tried() {
+    let folders = std::fs::read_dir(root().join("tests/fuzz")).unwrap();
+    let mut names: Vec<String> =
+        folders.map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    names.sort();
+    assert!(!names.is_empty());
+    for name in names {
+        assert!(TARGETS.iter().any(|target| target.0 == name), "`{name}` is no target");
+        assert!(!corpus(&name).is_empty(), "`{name}` holds nothing");
+    }
 }
 
 /// A harness that sees nothing proves nothing.

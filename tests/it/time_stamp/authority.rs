@@ -87,7 +87,7 @@ impl Authority {
     }
 
     /// Settings as `openssl-ts` (1) names them; the token has the authority's certificate, too.
-    fn settings(&self, name: &str, signer: &str, digest: &str, more: &str) {
+    pub(super) fn settings(&self, name: &str, signer: &str, digest: &str, more: &str) {
         let text = format!(
             "[tsa]\ndefault_tsa = this\n[this]\nserial = {serial}\nsigner_cert = {signer}.pem\ncerts = ca.pem\n\
              signer_key = {signer}.key\nsigner_digest = sha256\ndefault_policy = 1.2.3.4.1\ndigests = {digest}\n\

@@ -129,6 +129,64 @@ fn a_certificate_named_by_its_sha1_is_read_too() {
     assert!(Token::read(&bytes, &[0; 32]).unwrap_err().to_string().contains("other bytes"));
 }
 
+/// A token that OpenSSL made, in which one bit was changed.
+#[test]
+fn no_bit_of_what_was_hashed_signed_or_named_as_a_method_can_change() {
+    let authority = Authority::new(RSA);
+    let reply = authority.reply(&authority.query(&hex(&ABC), &[]), "right");
+    std::fs::write(authority.path("right.tsr"), reply).unwrap();
+    let done = authority.run(&["ts", "-reply", "-in", "right.tsr", "-token_out", "-out", "right.tst"]);
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let right = std::fs::read(authority.path("right.tst")).unwrap();
+    let token = Token::read(&right, &ABC).unwrap();
+    let places = |part: &[u8]| {
+        let found = right.windows(part.len()).enumerate().filter(|(_, window)| *window == part);
+        found.map(|(at, _)| (at, part.len())).collect::<Vec<_>>()
+    };
+    // The object identifiers in DER: SHA-256 (RFC 5754, 2.2), id-messageDigest (RFC 5652, 11.2), rsaEncryption (RFC 8017, C).
+    let sha_256 = places(&[0x60, 0x86, 0x48, 0x01, 0x65, 0x03, 0x04, 0x02, 0x01]);
+    let digest = places(&[0x2a, 0x86, 0x48, 0x86, 0xf7, 0x0d, 0x01, 0x09, 0x04]);
+    let imprint = places(&ABC);
+    assert!(sha_256.len() >= 3, "the list of hashes, the imprint and the signer each name it: {sha_256:?}");
+    assert_eq!((imprint.len(), digest.len()), (1, 1));
+    // Behind the name of the digest are the set and the 32 bytes of its string.
+    let value = (digest[0].0 + 9, 4 + 32);
+    for (from, length) in sha_256.into_iter().chain(imprint).chain(digest).chain([value]) {
+        for bit in from * 8..(from + length) * 8 {
+            let mut wrong = right.clone();
+            wrong[bit / 8] ^= 1 << (bit % 8);
+            assert!(Token::read(&wrong, &ABC).is_err(), "byte {}, bit {}", bit / 8, bit % 8);
+        }
+    }
+    // Anywhere else a change is refused, or changes nothing that is believed: certificates that are not the signer's.
+    for bit in (0..right.len() * 8).step_by(3) {
+        let mut wrong = right.clone();
+        wrong[bit / 8] ^= 1 << (bit % 8);
+        if let Ok(read) = Token::read(&wrong, &ABC) {
+            assert_eq!(
+                (read.at, read.accuracy, &read.by),
+                (token.at, token.accuracy, &token.by),
+                "bit {bit}"
+            );
+        }
+    }
+}
+
+/// The same 32 bytes, rightly signed, as a hash of another kind: no time stamp of what was asked for.
+#[test]
+fn a_token_whose_imprint_is_of_another_hash_is_refused() {
+    let authority = Authority::new(RSA);
+    authority.settings("sha3", "tsa", "sha3-256, sha256", "");
+    let done = authority.run(&["ts", "-query", "-sha3-256", "-cert", "-digest", &hex(&ABC)]);
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    std::fs::write(authority.path("sha3.tsr"), authority.reply(&done.stdout, "sha3")).unwrap();
+    let done = authority.run(&["ts", "-reply", "-in", "sha3.tsr", "-token_out", "-out", "sha3.tst"]);
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let token = std::fs::read(authority.path("sha3.tst")).unwrap();
+    assert!(token.windows(32).any(|window| window == ABC), "it holds the very bytes");
+    assert_eq!(Token::read(&token, &ABC).unwrap_err(), zonecall::time_stamp::TokenFault::OtherBytes);
+}
+
 #[test]
 fn an_address_or_a_file_that_is_none_says_what_is_wanted() {
     for none in ["ftp://stamp.example", "http://", "http:///tsa", "http://stamp example/tsa"] {
