@@ -5,7 +5,7 @@
 #   scripts/night.sh [PART...]     parts: simulate fuzz exam latency; all of them where none is named
 # Shorter: exams=50 fuzz_s=2 views=2 load=2 scripts/night.sh simulate fuzz exam
 set -uo pipefail
-cd "$(dirname "$0")/.."
+cd "$(dirname "$0")/.." || exit
 exams="${exams:-20000}"
 fuzz_s="${fuzz_s:-300}"
 views="${views:-18}"

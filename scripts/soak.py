@@ -81,8 +81,9 @@ def main() -> int:
         lost, calls = seconds * 16_000 - kept, sum(line["kind"] == "call" for line in lines)
         minutes = len(seen)
         print(f"{seconds / 3600:.1f} h of sound in {seen[-1][1]:.0f} s; {calls} calls, {len(lines)} lines; {lost} samples lost")
-        after = [mib for minute, _, mib in seen if minute >= 10] or [mib for _, _, mib in seen]
-        print(f"memory after ten minutes {after[0]:.1f} MiB, at most {max(after):.1f} MiB ({max(after) / after[0] - 1:+.1%})")
+        after = [mib for minute, _, mib in seen if minute >= 10]
+        grown = f"after ten minutes {after[0]:.1f} MiB ({max(after) / after[0] - 1:+.1%} since), " if after else ""
+        print(f"memory {grown}at most {max(mib for _, _, mib in seen):.1f} MiB")
         tenth = max(minutes // 10, 1)
         first, last = seen[tenth][1] - seen[0][1], seen[-1][1] - seen[-1 - tenth][1]
         print(f"the first tenth took {first:.2f} s, the last {last:.2f} s")

@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/encryption.rs`.
 
 use std::fs::File;
-use std::io::{BufReader, Read as _, Write as _};
+use std::io::{BufReader, ErrorKind, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use age::secrecy::ExposeSecret as _;
@@ -109,7 +109,12 @@ pub fn new_identity(path: &Path) -> Result<String, AgeKeyError> {
     let failed = |error: std::io::Error| AgeKeyError::File {
         doing: "write",
         path: path.to_owned(),
-        why: error.to_string(),
+        why: match error.kind() {
+            ErrorKind::AlreadyExists => {
+                "there is a file already, perhaps the only key to some exams; name a new one".to_owned()
+            }
+            _ => format!("{error}; check that the folder is there and has room"),
+        },
     };
     let mut file = private::options().write(true).create_new(true).open(path).map_err(failed)?;
     let made = Utc::now().format("%Y-%m-%dT%H:%M:%SZ");

@@ -146,6 +146,10 @@ fn the_program_age_opens_what_was_encrypted_and_what_it_encrypts_is_opened() {
     // Another key opens nothing.
     let other = home.text("other.txt");
     assert!(zonecall(&["encrypt", "--new-identity", &other]).status.success());
+    let first = std::fs::read(&other).unwrap();
+    let again = zonecall(&["encrypt", "--new-identity", &other]);
+    assert!(said(&again).contains("perhaps the only key to some exams; name a new one"), "{}", said(&again));
+    assert_eq!((again.status.code(), std::fs::read(&other).unwrap()), (Some(2), first));
     let into = home.text("opened");
     let refused = zonecall(&["decrypt", &home.text("exam.tar.age"), "--identity", &other, "--into", &into]);
     assert_eq!(refused.status.code(), Some(2));
