@@ -147,17 +147,22 @@ def live(folder: Path, env: dict, said: list, stills: list, load: int, voice: st
     busy = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(load)]
     try:
         with (folder / "listen.txt").open("w") as out:
-            options = ["--into", exam, "--watch", scanner, "--horse", "Juniper", "--ear", "neural", "--lines"]
+            options = ["--into", exam, "--watch", scanner, "--horse", "Juniper", "--ear", "neural", "--earpiece", "on", "--lines"]
             listening = subprocess.Popen([PROGRAM, "listen", *options], env=env, stdin=subprocess.DEVNULL, stdout=out, stderr=out)
         wait_until("it listens", BEGINS_MAX_S, lambda: (exam / "audio/0001.wav").exists())
         time.sleep(3)
         start = datetime.now(UTC).isoformat()
         subprocess.run([RELEASE / "demo_stills", folder / "stills.csv", made, start, str(AHEAD_S), "30", "whole"], check=True)
-        before, began = processor_s(listening.pid), time.monotonic()
+        used = [(time.monotonic(), processor_s(listening.pid))]
+        began = used[0][0]
         dropping = threading.Thread(target=drop_stills, args=(made, scanner, stills, began))
         dropping.start()
-        subprocess.run(["paplay", "--device=mic", wav], env=env, check=True)
-        share = (processor_s(listening.pid) - before) / (time.monotonic() - began) if listening.poll() is None else 0.0
+        playing = subprocess.Popen(["paplay", "--device=mic", wav], env=env)
+        while playing.poll() is None:
+            time.sleep(0.5)
+            if listening.poll() is None:
+                used.append((time.monotonic(), processor_s(listening.pid)))
+        share = (used[-1][1] - used[0][1]) / max(used[-1][0] - began, 1.0)
         dropping.join()
         time.sleep(5)
         if listening.poll() is None:

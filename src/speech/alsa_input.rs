@@ -18,8 +18,8 @@ use crate::speech::sound_reader::{READ_EVERY, ReadEnd, ReadFault, read_on};
 
 /// Sound that can wait in the device, in parts of a second: a thread that comes late loses none of it.
 const WAITS_PER_S: u32 = 2;
-/// Periods a second: how finely the device says how much it has.
-const PERIODS_PER_S: u32 = 100;
+/// Periods a second: how finely the device says how much it has. A sound server wakes for each of them.
+const PERIODS_PER_S: u32 = 50;
 
 /// A device that records as long as this lives.
 pub(super) struct AlsaInput {

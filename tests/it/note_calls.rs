@@ -23,7 +23,7 @@ fn a_call_that_a_note_swallowed_has_a_tone_and_a_line() {
         (talk.outcomes().last().copied(), talk.tones()[tones..].to_vec(), told)
     };
     for (opening, said, unsure, what) in [
-        ("note", "good boy and long axis as ever", false, "long axis"),
+        ("note lame", "superficial core lesion", false, "superficial"),
         ("note", "save", true, "save"),
         ("", "note save", false, "save"),
     ] {
@@ -33,7 +33,7 @@ fn a_call_that_a_note_swallowed_has_a_tone_and_a_line() {
             (Some(Outcome::Note), &[Tone::NotUnderstood][..]),
             "{said}: {told}"
         );
-        assert!(told.contains(&format!("it holds `{what}`")) && told.contains("end of note"), "{told}");
+        assert!(told.contains(&format!("it holds `{what}")) && told.contains("end of note"), "{told}");
     }
     let (outcome, tones, told) = swallowed("note", "good boy", false);
     assert_eq!((outcome, tones, told.as_str()), (Some(Outcome::Note), vec![], ""));
