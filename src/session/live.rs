@@ -34,6 +34,7 @@ use crate::session::sound_source::SoundSource;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::tone::Tone;
 use crate::speech::capture::AudioBlock;
+use crate::speech::stream::piece_len;
 use crate::speech::utterance::UtteranceAudio;
 use crate::terminal::{self, ShownText as _};
 
@@ -41,8 +42,6 @@ use crate::terminal::{self, ShownText as _};
 const GROWS_EVERY: Duration = Duration::from_millis(200);
 /// A look at growing words may take this part of the time.
 const GROWS_SHARE: u32 = 4;
-/// Samples that are listened to at once: a tenth of a second, in which no utterance ends and another begins.
-const PIECE: usize = SAMPLE_RATE_HZ as usize / 10;
 
 /// An exam that is heard live.
 pub struct Live {
@@ -316,7 +315,7 @@ impl Live {
             self.step(Input::Anchor(best))?;
         }
         // After a delay a block is long; what ends in it changes what can be said in the rest.
-        for piece in block.samples.chunks(PIECE) {
+        for piece in block.samples.chunks(piece_len(block.behind)) {
             // Its own pauses end no utterance.
             let ended = match self.is_person() {
                 true => self.session.take_early(piece)?,

@@ -24,7 +24,7 @@ use crate::speech::decode::{CHANNELS_MAX, RATES_HZ};
 use crate::speech::library_messages::silence_library_messages;
 
 /// The ring holds this many seconds: a slow engine may think that long before sound is lost.
-const RING_S: usize = 30;
+const RING_S: usize = 60;
 /// Gaps that can wait to be reported; more of them are reported as one.
 const GAPS_MAX: usize = 64;
 /// Devices that are named in an error.

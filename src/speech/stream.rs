@@ -52,6 +52,19 @@ const fn millis(ms: u64) -> u64 {
     ms * SAMPLE_RATE_HZ as u64 / 1000
 }
 
+/// So much sound that waits to be listened to is more than a moment's delay.
+const BEHIND: u64 = millis(2_000);
+
+/// Samples that are listened to at once while so many wait behind them.
+///
+/// A tenth of a second, in which no utterance ends and another begins. Where the machine cannot keep up, a second: nobody
+/// gets an answer at once then, and long looks cost a fraction of many short ones, so that no sound has to be given up.
+#[must_use]
+pub fn piece_len(behind: u64) -> usize {
+    let ms = if behind > BEHIND { 1_000 } else { 100 };
+    SAMPLE_RATE_HZ as usize * ms / 1_000
+}
+
 /// What the stream is cut by.
 pub trait StreamListener {
     /// For each frame the probability that a sound of the language is in it.

@@ -25,7 +25,7 @@ fn a_call_that_a_note_swallowed_has_a_tone_and_a_line() {
     for (opening, said, unsure, what) in [
         ("note lame", "superficial core lesion", false, "superficial"),
         ("note", "save", true, "save"),
-        ("", "note save", false, "save"),
+        ("", "note old scar from last year save", false, "save"),
     ] {
         let (outcome, tones, told) = swallowed(opening, said, unsure);
         assert_eq!(

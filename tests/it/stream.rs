@@ -1,7 +1,9 @@
 //! Where the engine's own ears cut the stream: nothing is lost at an edge, nothing waits too long, halves are joined.
 use zonecall::clock::{SAMPLE_RATE_HZ, Sample, Span};
 use zonecall::speech::recognise::EngineError;
-use zonecall::speech::stream::{AtPause, FRAME, OPEN_PAUSE, Stream, StreamListener, StreamPace, StreamParts};
+use zonecall::speech::stream::{
+    AtPause, FRAME, OPEN_PAUSE, Stream, StreamListener, StreamPace, StreamParts, piece_len,
+};
 use zonecall::speech::utterance::UtteranceAudio;
 
 const SECOND: u64 = SAMPLE_RATE_HZ as u64;
@@ -72,8 +74,18 @@ fn stretches(parts: &[(i16, f64)]) -> Vec<i16> {
 
 /// The utterances, each with the sample at which it was known to be over.
 fn cut(samples: &[i16], pace: StreamPace, ear: &mut Ear) -> Vec<(UtteranceAudio, u64)> {
+    cut_in_pieces(160, samples, pace, ear)
+}
+
+/// The same, listened to in pieces of this length.
+fn cut_in_pieces(
+    piece: usize,
+    samples: &[i16],
+    pace: StreamPace,
+    ear: &mut Ear,
+) -> Vec<(UtteranceAudio, u64)> {
     let (mut stream, mut found, mut taken) = (Stream::new(Sample::FIRST, pace), Vec::new(), 0);
-    for block in samples.chunks(160) {
+    for block in samples.chunks(piece) {
         taken += block.len() as u64;
         let ended = stream.take(block, ear).unwrap();
         found.extend(ended.into_iter().map(|audio| (audio, taken)));
@@ -179,6 +191,21 @@ fn the_pace_changes_the_cost_and_not_the_cuts_of_what_is_unclear() {
     assert!(found.len() >= 4, "{found:?}");
     let length_s = samples.len() as f64 / SECOND as f64;
     assert!(patient.looks_s < 2.0 * length_s, "{} of {length_s} s", patient.looks_s);
+}
+
+/// On a machine that cannot keep up, what is behind is listened to in long pieces: the same utterances for less.
+#[test]
+fn what_is_behind_costs_a_fraction_and_is_cut_as_ever() {
+    let parts = [(NOISE, 3.0), (SOUND, 0.4), (NOISE, 1.8), (SOUND, 0.5), (NOISE, 2.0), (SOUND, 1.4)];
+    let samples = stretches(&parts.repeat(5));
+    let cost = |behind_s: u64| {
+        let mut ear = Ear::new(unclear);
+        let found = cut_in_pieces(piece_len(behind_s * SECOND), &samples, StreamPace::Prompt, &mut ear);
+        (spans(&found), ear.looks_s)
+    };
+    let ((prompt, prompt_s), (behind, behind_s)) = (cost(0), cost(10));
+    assert_eq!((prompt.len(), &prompt), (behind.len(), &behind));
+    assert!(behind_s < prompt_s / 2.5, "{behind_s} s instead of {prompt_s} s");
 }
 
 #[test]
