@@ -70,8 +70,9 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
     }
     // What is asked about elsewhere is a part of a note that was opened before it.
     if !readings.is_empty() && !(readings.len() == 1 && is_clear(&readings[0])) {
-        let opens =
-            |parsed: &Parsed| parsed.calls.first().is_some_and(|call| call.act.opens_note() == Some(true));
+        let opens = |parsed: &Parsed| {
+            parsed.calls.first().is_some_and(|call| call.act.note_edge() == Some(NoteEdge::Begins))
+        };
         if let Some(note) = note_in(utterance, language, protocols).filter(opens) {
             return note;
         }

@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use crate::clock::{Anchor, Sample};
-use crate::exam::call::{Act, Call};
+use crate::exam::call::{Act, Call, NoteEdge};
 use crate::exam::event::{Event, ExamEvent, Frame, Header, Outcome};
 use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
@@ -235,7 +235,7 @@ impl Dialogue {
         let (words, doubted) = (utterance.text(), !utterance.rejected);
         let in_note = self.attention.is_in_note(&utterance);
         let (event, calls) = self.attention.attend(utterance, parsed);
-        let opens_note = calls.iter().any(|call| call.act.opens_note() == Some(true));
+        let opens_note = calls.iter().any(|call| call.act.note_edge() == Some(NoteEdge::Begins));
         let is_of_note = event.outcome == Outcome::Note || opens_note;
         let held = event.problems.first().filter(|_| is_of_note).map(|problem| problem.message.clone());
         let written = self.write(event, calls);
