@@ -362,6 +362,7 @@ impl Play {
 struct Repeat(u64);
 
 impl Drop for Repeat {
+    #[allow(clippy::print_stdout)] // it is for whoever reads the test's output
     fn drop(&mut self) {
         if std::thread::panicking() {
             let again = "cargo test --release --test it simulated -- --nocapture";
