@@ -150,29 +150,29 @@ fn no_two_files_need_each_other() {
     assert_eq!(circle, None, "each of these files needs the next, and the last one the first");
 }
 
-/// Which script of a page imports which others, and how many lines it has.
-fn scripts() -> (BTreeMap<PathBuf, BTreeSet<PathBuf>>, Vec<(PathBuf, usize)>) {
+/// The scripts of the desk's pages.
+fn scripts() -> BTreeMap<PathBuf, String> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/review/page");
-    let (mut needs, mut lines) = (BTreeMap::new(), Vec::new());
-    for entry in std::fs::read_dir(folder).unwrap() {
-        let path = entry.unwrap().path();
-        if path.extension().is_some_and(|ending| ending == "js") {
-            let text = std::fs::read_to_string(&path).unwrap();
-            let imported = text.split("from \"./").skip(1).filter_map(|rest| rest.split('"').next());
-            let name = PathBuf::from(path.file_name().unwrap());
-            needs.insert(name.clone(), imported.map(PathBuf::from).collect());
-            lines.push((name, text.lines().count()));
-        }
-    }
-    (needs, lines)
+    let paths = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    let scripts = paths.filter(|path| path.extension().is_some_and(|ending| ending == "js"));
+    let read =
+        |path: PathBuf| (PathBuf::from(path.file_name().unwrap()), std::fs::read_to_string(&path).unwrap());
+    scripts.map(read).collect()
 }
 
 #[test]
 fn no_two_scripts_of_the_desk_need_each_other_and_none_is_too_long_to_read() {
-    let (needs, lines) = scripts();
+    let scripts = scripts();
+    let imported = |text: &str| {
+        let names = text.split("from \"./").skip(1).filter_map(|rest| rest.split('"').next());
+        names.map(PathBuf::from).collect::<BTreeSet<PathBuf>>()
+    };
+    let needs: BTreeMap<PathBuf, BTreeSet<PathBuf>> =
+        scripts.iter().map(|(name, text)| (name.clone(), imported(text))).collect();
     assert!(needs[Path::new("desk.js")].contains(Path::new("bench.js")), "{needs:?}");
     assert_eq!(circle(&needs), None, "each of these scripts needs the next, and the last one the first");
-    let long: Vec<_> = lines.into_iter().filter(|(_, lines)| *lines > 500).collect();
+    let long: Vec<_> =
+        scripts.iter().filter(|(_, text)| text.lines().count() > 500).map(|one| one.0).collect();
     assert!(long.is_empty(), "cut these in two: {long:?}");
 }
 
