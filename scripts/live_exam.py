@@ -145,10 +145,12 @@ def live(folder: Path, env: dict, said: list, stills: list, load: int, voice: st
     (folder / "stills.csv").write_text(f"exam_s,label,area_cm2,lesion_cm2,horse\n{rows}")
     wav = sound(said, voice, folder)
     busy = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(load)]
+    started = []
     try:
         with (folder / "listen.txt").open("w") as out:
             options = ["--into", exam, "--watch", scanner, "--horse", "Juniper", "--ear", "neural", "--earpiece", "on", "--lines"]
             listening = subprocess.Popen([PROGRAM, "listen", *options], env=env, stdin=subprocess.DEVNULL, stdout=out, stderr=out)
+        started.append(listening)
         wait_until("it listens", BEGINS_MAX_S, lambda: (exam / "audio/0001.wav").exists())
         time.sleep(3)
         start = datetime.now(UTC).isoformat()
@@ -158,6 +160,7 @@ def live(folder: Path, env: dict, said: list, stills: list, load: int, voice: st
         dropping = threading.Thread(target=drop_stills, args=(made, scanner, stills, began))
         dropping.start()
         playing = subprocess.Popen(["paplay", "--device=mic", wav], env=env)
+        started.append(playing)
         while playing.poll() is None:
             time.sleep(0.5)
             if listening.poll() is None:
@@ -169,7 +172,7 @@ def live(folder: Path, env: dict, said: list, stills: list, load: int, voice: st
             listening.send_signal(signal.SIGINT)
         listening.wait(ENDS_MAX_S)
     finally:
-        for one in busy:
+        for one in busy + [one for one in started if one.poll() is None]:
             one.kill()
     return exam, share
 

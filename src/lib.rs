@@ -1,12 +1,13 @@
 //! You call the zone, it keeps the record.
 //!
-//! Two chains meet in the journal.
-//! At the horse: `speech` (audio -> utterances -> words) -> `exam` (words -> calls -> journal).
-//! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) -> `knowledge` (record, findings) -> `report`;
-//! `exchange` gives it to other systems; `signing` lets a vet sign it;
-//! `review` shows all of it to a person and writes what they correct as events.
-//! `session` is what the program answers while it listens; `evaluation` puts its ears to the test.
-//! A folder uses only folders that are above it here.
+//! Two chains meet in the journal, which lies in an `exam_folder`.
+//! At the horse, driven by `session`, which also answers: `speech` (audio -> utterances -> words) and `language` (what the
+//! words can be) -> `exam` (words -> calls -> journal).
+//! Afterwards: `exam` (journal -> exam) -> `frames` (stills, paired) and `trace` (outlines on them) -> `knowledge` (record,
+//! findings; by the tables of `protocol`) -> `report`; `exchange` gives it to other systems, `archive` keeps it over the years,
+//! `signing` lets a vet sign it, with the time of a `time_stamp`; `review` shows all of it to a person and writes what they
+//! correct as events.
+//! `evaluation` puts the ears to the test. A folder uses only folders whose `mod` stands above its own here.
 //!
 //! # From another program
 //!

@@ -74,11 +74,14 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
             parsed.calls.first().is_some_and(|call| call.act.note_edge() == Some(NoteEdge::Begins))
         };
         if let Some(note) = note_in(utterance, language, protocols).filter(opens) {
-            return note;
+            return Parsed { held: held(&utterance.words, language, protocols), ..note };
         }
     }
+    let held = || held(&utterance.words, language, protocols);
     match readings.len() {
-        1 => readings.remove(0),
+        1 if is_clear(&readings[0]) => readings.remove(0),
+        // Not acted on: in a note it is lost.
+        1 => Parsed { held: held(), ..readings.remove(0) },
         0 => {
             let free = note_in(utterance, language, protocols).unwrap_or_else(|| {
                 trouble(
@@ -86,12 +89,15 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
                     "say it again in the words of the phrase card",
                 )
             });
-            Parsed { held: held(&utterance.words, language, protocols), ..free }
+            Parsed { held: held(), ..free }
         }
-        _ => trouble(
-            format!("`{}` can mean {} different things", words.join(" "), readings.len()),
-            "say it again with a pause between the parts",
-        ),
+        _ => Parsed {
+            held: held(),
+            ..trouble(
+                format!("`{}` can mean {} different things", words.join(" "), readings.len()),
+                "say it again with a pause between the parts",
+            )
+        },
     }
 }
 

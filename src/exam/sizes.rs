@@ -40,7 +40,10 @@ fn is_of_which(calls: &[Call], idx: usize, protocols: &Protocols) -> bool {
     let before = calls[..idx].iter().rev().find(|call| !matches!(call.act, Act::Value(_)));
     let is_pair = matches!(&calls[idx].act, Act::Value(value) if value.said.by.is_some());
     let is_unnamed = matches!(&calls[idx].act, Act::Value(value) if value.term == UNNAMED);
-    let has_size = |call: &Call| matches!(&call.act, Act::Finding(finding) if finding.class == Class::Lesion && protocols.sized.contains(&finding.term));
+    let has_size = |call: &Call| match &call.act {
+        Act::Finding(finding) => finding.class == Class::Lesion && protocols.sized.contains(&finding.term),
+        _ => false,
+    };
     let next = calls.get(idx + 1);
     before.is_some_and(is_of)
         || (is_pair && next.is_some_and(is_of))

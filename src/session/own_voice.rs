@@ -24,8 +24,8 @@ const FIRST_SURE: u64 = SAMPLE_RATE_HZ as u64 * 2;
 /// An utterance begins so long before the first sound in it, and ends so long after the last, at least.
 const QUIET_EDGE: u64 = SAMPLE_RATE_HZ as u64 / 2;
 
-/// Sound of so long ago is not heard any more: more than the sound that can wait and the longest utterance.
-const KEPT: u64 = 60 * SAMPLE_RATE_HZ as u64;
+/// Sound of so long ago is not heard any more: more than the sound that can wait, a minute, and the longest utterance, 15 s.
+const KEPT: u64 = 90 * SAMPLE_RATE_HZ as u64;
 
 /// A spoken word lasts so long at least: of 112 by ten synthetic voices ("save", "no", "two" and others, up to 220 words a
 /// minute) the shortest took 0.19 s.

@@ -16,8 +16,10 @@ use alsa::{Direction, ValueOr};
 use crate::speech::library_messages::silence_library_messages;
 use crate::speech::sound_reader::{READ_EVERY, ReadEnd, ReadFault, read_on};
 
-/// Sound that can wait in the device, in parts of a second: a thread that comes late loses none of it.
-const WAITS_PER_S: u32 = 2;
+/// Seconds of sound that are wanted to wait in the device, which may have room for less: a thread that comes later loses some.
+const WAITS_S: u32 = 2;
+/// Most that is read at once, in parts of a second.
+const PIECES_PER_S: u32 = 2;
 /// Periods a second: how finely the device says how much it has. A sound server wakes for each of them.
 const PERIODS_PER_S: u32 = 50;
 
@@ -43,7 +45,7 @@ impl AlsaInput {
         pcm.start()?;
         let wanted = Arc::new(AtomicBool::new(true));
         let is_wanted = Arc::clone(&wanted);
-        let mut piece = vec![T::default(); (rate_hz / WAITS_PER_S * channels) as usize];
+        let mut piece = vec![T::default(); (rate_hz / PIECES_PER_S * channels) as usize];
         let reader = std::thread::Builder::new().name("microphone".to_owned()).spawn(move || {
             silence_library_messages();
             let Ok(io) = pcm.io_checked::<T>() else { return gone() };
@@ -59,7 +61,8 @@ impl AlsaInput {
                 gone();
             }
         });
-        Ok(Self { wanted, reader: reader.ok() })
+        let reader = reader.map_err(|_| alsa::Error::unsupported("thread of the microphone"))?;
+        Ok(Self { wanted, reader: Some(reader) })
     }
 }
 
@@ -80,8 +83,12 @@ fn set<T: IoFormat>(pcm: &PCM, rate_hz: u32, channels: u32) -> Result<(), alsa::
     wanted.set_channels(channels)?;
     wanted.set_rate(rate_hz, ValueOr::Nearest)?;
     wanted.set_period_size_near(Frames::from(rate_hz / PERIODS_PER_S), ValueOr::Nearest)?;
-    wanted.set_buffer_size_near(Frames::from(rate_hz / WAITS_PER_S))?;
+    wanted.set_buffer_size_near(Frames::from(rate_hz * WAITS_S))?;
     pcm.hw_params(&wanted)?;
+    // At another rate every time would be wrong.
+    if pcm.hw_params_current()?.get_rate()? != rate_hz {
+        return Err(alsa::Error::unsupported("snd_pcm_hw_params_set_rate"));
+    }
     let software = pcm.sw_params_current()?;
     // Whatever is there is given.
     software.set_avail_min(1)?;
@@ -95,9 +102,14 @@ fn fault(pcm: &PCM, error: alsa::Error) -> Result<usize, ReadFault> {
     let is_overrun = kind == std::io::ErrorKind::BrokenPipe || pcm.state() == State::Suspended;
     match kind {
         std::io::ErrorKind::WouldBlock | std::io::ErrorKind::Interrupted => Ok(0),
-        _ if is_overrun && pcm.try_recover(error, true).and_then(|()| pcm.start()).is_ok() => {
+        _ if is_overrun && pcm.try_recover(error, true).and_then(|()| restart(pcm)).is_ok() => {
             Err(ReadFault::Overrun)
         }
         _ => Err(ReadFault::Gone),
     }
+}
+
+/// After an overrun a device waits to be started; after a pause of the machine it may run on by itself.
+fn restart(pcm: &PCM) -> Result<(), alsa::Error> {
+    if pcm.state() == State::Running { Ok(()) } else { pcm.start() }
 }

@@ -2,7 +2,7 @@
 //!
 //! Takes: the name of a device, or none for the default one; any rate, number of channels and sample format.
 //! Gives: `AudioBlock`s at 16 kHz mono, with the samples that were lost before each.
-//! Never: works in the audio callback; that one copies into a bounded ring and returns.
+//! Never: works in the thread that reads the device; that one copies into a bounded ring and goes on.
 //! Tested in: `tests/sound/listen.rs`, with PulseAudio's null sink as the microphone.
 
 use std::sync::atomic::Ordering;

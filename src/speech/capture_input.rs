@@ -84,7 +84,7 @@ pub(super) struct CaptureGap {
 /// A device that records, and our ends of the rings that it fills.
 pub(super) struct CaptureInput {
     pub(super) name: String,
-    // Dropped first: the callback holds the other ends of the rings.
+    // Dropped first: its thread holds the other ends of the rings.
     /// The stream, whatever its type: it records as long as it lives.
     pub(super) _stream: Box<dyn Any + Send>,
     pub(super) ring: Consumer<f32>,

@@ -99,7 +99,7 @@ where
     Reads::Itself(opened.map(|stream| Box::new(stream) as _).map_err(Into::into))
 }
 
-/// What the callback holds.
+/// What the thread that reads the device holds.
 struct Fill {
     ring: Producer<f32>,
     gaps: Producer<CaptureGap>,
@@ -133,7 +133,7 @@ impl Fill {
     }
 }
 
-/// Flags that the error callback raises.
+/// Flags that the thread that reads the device raises.
 struct Faults {
     gone: Arc<AtomicBool>,
     overruns: Arc<AtomicU32>,

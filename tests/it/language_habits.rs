@@ -102,9 +102,9 @@ fn a_structure_with_one_size_does_not_say_which_size() {
         &[
             ("medial branch thirteen mil", "size of SL-medial 13 mm"),
             ("lateral branch normal nine millimetres", "normal of SL-lateral; size 9 mm"),
-            ("lateral branch nine millimetres good", "size of SL-lateral 9 mm; normal"),
+            ("lateral branch nine millimetres unremarkable", "size of SL-lateral 9 mm; normal"),
             ("medial branch thirteen mil wide", "width of SL-medial 13 mm"),
-            ("annular ligament two mil good", "PAL; thickness 2 mm; normal"),
+            ("annular ligament two mil normal", "PAL; thickness 2 mm; normal"),
             ("annular ligament thick six mil", "PAL; thickened; thickness 6 mm"),
         ],
     );
@@ -136,8 +136,8 @@ fn an_area_stands_beside_normal_or_enlarged_in_either_order() {
             ),
             ("that's twenty per cent of the tendon", "lesion percent 20 %"),
             (
-                "superficial one nineteen lesion eight",
-                "SDFT; area 119 mm2 (unit not said); lesion area 8 mm2 (unit not said)",
+                "superficial one nineteen lesion eight square millimetres",
+                "SDFT; area 119 mm2 (unit not said); lesion area 8 mm2",
             ),
         ],
     );
@@ -165,22 +165,37 @@ fn normal_of_one_thing_is_not_all_normal() {
 }
 
 #[test]
-fn a_number_of_another_day_is_passed_over_after_one_of_today() {
-    all(
-        &[PLACE],
-        &[
-            ("lesion area twenty two down from forty", "lesion area 22 mm2 (unit not said)"),
-            ("superficial one sixteen last time it was one thirty", "SDFT; area 116 mm2 (unit not said)"),
-            ("echo score one was a two last time", "echo score 1"),
-        ],
-    );
+fn a_number_of_another_day_is_never_taken_for_one_of_today() {
     for phrase in [
         "superficial last time one thirty",
         "lesion last time thirty",
         "area one twenty last time one thirty",
+        "lesion area twenty two down from forty",
+        "lesion area eighteen down from thirty three forty percent",
+        "lesion area twenty two down from forty three a transverse",
+        "deep one sixteen down from one hundred and forty superficial normal",
     ] {
         assert_eq!(shown(&[PLACE], phrase), "", "{phrase}");
     }
+}
+
+#[test]
+fn what_follows_a_number_keeps_its_own_meaning() {
+    // The zone's figure is no lesion of three square millimetres.
+    let said = shown(&[PLACE], "superficial one nineteen lesion three a transverse");
+    assert!(!said.contains("lesion area"), "{said}");
+    // Good fibres are no share of a lesion.
+    for phrase in [
+        "that's twenty percent parallel fibres",
+        "forty percent parallel fibre pattern",
+        "sixty percent regular fibres",
+    ] {
+        let said = shown(&[PLACE], phrase);
+        assert!(!said.contains("lesion percent"), "{phrase}: {said}");
+    }
+    // "Good" may mean "and on".
+    let said = shown(&[PLACE], "superficial one forty good");
+    assert!(!said.contains("normal"), "{said}");
 }
 
 #[test]
