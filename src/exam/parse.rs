@@ -69,7 +69,8 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
         readings = vec![readings.swap_remove(answer)];
     }
     // What is asked about elsewhere is a part of a note that was opened before it.
-    if !readings.is_empty() && !(readings.len() == 1 && is_clear(&readings[0])) {
+    let is_taken = matches!(readings.as_slice(), [one] if is_clear(one));
+    if !readings.is_empty() && !is_taken {
         let opens = |parsed: &Parsed| {
             parsed.calls.first().is_some_and(|call| call.act.note_edge() == Some(NoteEdge::Begins))
         };
@@ -79,7 +80,7 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
     }
     let held = || held(&utterance.words, language, protocols);
     match readings.len() {
-        1 if is_clear(&readings[0]) => readings.remove(0),
+        1 if is_taken => readings.remove(0),
         // Not acted on: in a note it is lost.
         1 => Parsed { held: held(), ..readings.remove(0) },
         0 => {

@@ -26,12 +26,11 @@ const FILLS: &str = "const box = document.querySelector('#bench .glass img').get
     return { beside: column - box.width, below: floor - box.bottom, title: title.top }";
 
 /// A still of 320 by 240 pixels is enlarged as far as its place allows, and what was asked about it stays in view.
-async fn is_large(page: &Page, part: &str) {
+async fn is_large(page: &Page) {
     let fills = format!(
         "(() => {{ const left = (() => {{ {FILLS} }})(); return (left.beside < 3 || left.below < 40) && left.title >= 0; }})()"
     );
     page.until(&fills).await;
-    println!("{part}: {}", page.run(FILLS).await);
 }
 
 /// Stills chosen from the list, by key, and with their questions.
@@ -43,7 +42,7 @@ async fn stills_are_whole(width: u32, height: u32) {
         page.click(&format!("#stills-in li:nth-child({number}) button")).await;
         let part = format!("still {number} at {width} x {height}");
         is_whole(page, &part).await;
-        is_large(page, &part).await;
+        is_large(page).await;
     }
     page.press("b").await;
     page.until("document.querySelector('#bench h2').textContent === 'Still 19'").await;
