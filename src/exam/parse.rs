@@ -68,38 +68,25 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
     if let Some(answer) = readings.iter().position(is_answer) {
         readings = vec![readings.swap_remove(answer)];
     }
-    // What is asked about elsewhere is a part of a note that was opened before it.
-    let is_taken = matches!(readings.as_slice(), [one] if is_clear(one));
-    if !readings.is_empty() && !is_taken {
-        let opens = |parsed: &Parsed| {
-            parsed.calls.first().is_some_and(|call| call.act.note_edge() == Some(NoteEdge::Begins))
-        };
-        if let Some(note) = note_in(utterance, language, protocols).filter(opens) {
-            return Parsed { held: held(&utterance.words, language, protocols), ..note };
-        }
+    if matches!(readings.as_slice(), [one] if one.problems.is_empty()) {
+        return readings.remove(0);
     }
-    let held = || held(&utterance.words, language, protocols);
-    match readings.len() {
-        1 if is_taken => readings.remove(0),
-        // Not acted on: in a note it is lost.
-        1 => Parsed { held: held(), ..readings.remove(0) },
-        0 => {
-            let free = note_in(utterance, language, protocols).unwrap_or_else(|| {
-                trouble(
-                    format!("`{}` is not a complete phrase", words.join(" ")),
-                    "say it again in the words of the phrase card",
-                )
-            });
-            Parsed { held: held(), ..free }
-        }
-        _ => Parsed {
-            held: held(),
-            ..trouble(
-                format!("`{}` can mean {} different things", words.join(" "), readings.len()),
-                "say it again with a pause between the parts",
-            )
-        },
-    }
+    let parsed = match (note_in(utterance, language, protocols), readings.len()) {
+        (Some(note), 0) => note,
+        // What is asked about elsewhere is a part of a note that was opened before it.
+        (Some(note), _) if opens_note(&note) => note,
+        (_, 1) => readings.remove(0),
+        (_, 0) => trouble(
+            format!("`{}` is not a complete phrase", words.join(" ")),
+            "say it again in the words of the phrase card",
+        ),
+        (_, many) => trouble(
+            format!("`{}` can mean {many} different things", words.join(" ")),
+            "say it again with a pause between the parts",
+        ),
+    };
+    // It is not acted on: a call in it is lost where it was said in a note.
+    Parsed { held: held(&utterance.words, language, protocols), ..parsed }
 }
 
 /// What the words can mean, each meaning once.
@@ -115,8 +102,8 @@ fn readings(words: &[Word], language: &Language, protocols: &Protocols) -> Vec<P
     readings
 }
 
-fn is_clear(parsed: &Parsed) -> bool {
-    parsed.problems.is_empty()
+fn opens_note(parsed: &Parsed) -> bool {
+    parsed.calls.first().is_some_and(|call| call.act.note_edge() == Some(NoteEdge::Begins))
 }
 
 fn is_answer(parsed: &Parsed) -> bool {

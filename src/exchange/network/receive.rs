@@ -111,19 +111,21 @@ fn class_name(uid: &str) -> String {
     StandardSopClassDictionary.by_uid(uid).map_or(uid, |known| known.name).to_owned()
 }
 
+/// The classes that were proposed and answered so, by their names.
+fn classes(
+    contexts: &[PresentationContextNegotiated],
+    answered: impl Fn(&PresentationContextResultReason) -> bool,
+) -> BTreeSet<String> {
+    let so = contexts.iter().filter(|context| answered(&context.reason));
+    so.map(|context| class_name(context.abstract_syntax.trim_end_matches('\0'))).collect()
+}
+
 /// What a scanner that gave up had proposed and was not taken: most likely that is what it has; none where all of it was.
 fn not_taken(contexts: &[PresentationContextNegotiated]) -> Option<String> {
     use PresentationContextResultReason::{Acceptance, TransferSyntaxesNotSupported};
-    let class =
-        |context: &PresentationContextNegotiated| class_name(context.abstract_syntax.trim_end_matches('\0'));
-    let (accepted, refused): (Vec<_>, Vec<_>) =
-        contexts.iter().partition(|context| context.reason == Acceptance);
-    let taken: BTreeSet<String> = accepted.into_iter().map(class).collect();
-    let (packed, foreign): (Vec<_>, Vec<_>) =
-        refused.into_iter().partition(|context| taken.contains(&class(context)));
-    let packed = packed.into_iter().filter(|context| context.reason == TransferSyntaxesNotSupported);
-    let foreign: BTreeSet<String> = foreign.into_iter().map(class).collect();
-    let packed: BTreeSet<String> = packed.map(class).collect();
+    let taken = classes(contexts, |answer| *answer == Acceptance);
+    let foreign = &classes(contexts, |answer| *answer != Acceptance) - &taken;
+    let packed = &classes(contexts, |answer| *answer == TransferSyntaxesNotSupported) & &taken;
     let foreign = (!foreign.is_empty()).then(|| {
         format!("these classes are not taken: {}; ultrasound and secondary capture are", some(&foreign))
     });
@@ -149,16 +151,8 @@ fn some(names: &BTreeSet<String>) -> String {
 /// Scanners propose much that they never send; only what could be a still is told, unless nothing was agreed on at all.
 fn not_agreed(contexts: &[PresentationContextNegotiated]) -> Option<String> {
     use PresentationContextResultReason::{Acceptance, TransferSyntaxesNotSupported};
-    let class =
-        |context: &PresentationContextNegotiated| class_name(context.abstract_syntax.trim_end_matches('\0'));
-    let taken: BTreeSet<String> =
-        contexts.iter().filter(|context| context.reason == Acceptance).map(class).collect();
-    let packed: BTreeSet<String> = contexts
-        .iter()
-        .filter(|context| context.reason == TransferSyntaxesNotSupported)
-        .map(class)
-        .filter(|class| !taken.contains(class))
-        .collect();
+    let taken = classes(contexts, |answer| *answer == Acceptance);
+    let packed = &classes(contexts, |answer| *answer == TransferSyntaxesNotSupported) - &taken;
     if !packed.is_empty() {
         return Some(format!(
             "the class {} was proposed only in transfer syntaxes that are not taken; set the scanner to send uncompressed, \
@@ -169,7 +163,7 @@ fn not_agreed(contexts: &[PresentationContextNegotiated]) -> Option<String> {
     if !taken.is_empty() || contexts.is_empty() {
         return None;
     }
-    let proposed: BTreeSet<String> = contexts.iter().map(class).collect();
+    let proposed = classes(contexts, |_| true);
     Some(format!(
         "none of the classes that were proposed is taken: {}; ultrasound and secondary capture are",
         proposed.into_iter().collect::<Vec<_>>().join(", ")
