@@ -255,3 +255,15 @@ fn a_note_may_hold_what_is_asked_about_elsewhere() {
         assert_eq!(shown(&[PLACE], phrase), "free note begins", "{phrase}");
     }
 }
+
+#[test]
+fn what_writers_of_another_phrase_bank_say_means_what_they_meant() {
+    all(
+        &[PLACE],
+        &[("n a d", "normal"), ("doing the right fore", "RF"), ("what was that last one", "asks last")],
+    );
+    // The view once more, or the last call once more?
+    for phrase in ["repeat that", "repeat it"] {
+        asked(&[PLACE], phrase);
+    }
+}
