@@ -12,12 +12,12 @@ use zonecall::clock::{SAMPLE_RATE_HZ, Sample};
 use zonecall::exam::parse::meaning;
 use zonecall::language::pack::Pack;
 use zonecall::protocol::Protocols;
-use zonecall::speech::decode;
 use zonecall::speech::dictionary::default_model_dir;
 use zonecall::speech::endpoint::Endpointer;
 use zonecall::speech::neural::Neural;
 use zonecall::speech::neural::parts::Parts;
 use zonecall::speech::recognise::Recogniser;
+use zonecall::speech::recording;
 use zonecall::speech::sphinx::Sphinx;
 
 /// Runs of each; the median counts.
@@ -38,7 +38,7 @@ fn bare(ear: &str, audio: &Path) {
     } else {
         Box::new(Sphinx::load(&default_model_dir(), &language.engine).unwrap())
     };
-    let mut recording = decode::open(audio).unwrap();
+    let mut recording = recording::open(audio).unwrap();
     let mut utterances = Endpointer::new(Sample::FIRST);
     let mut words = 0;
     while let Some(block) = recording.next_block().unwrap() {
@@ -85,7 +85,8 @@ fn main() {
         return;
     }
     let audio = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio/fore-limbs.flac");
-    let samples = f64::from(u32::try_from(decode::open(&audio).unwrap().total_samples().unwrap()).unwrap());
+    let samples =
+        f64::from(u32::try_from(recording::open(&audio).unwrap().total_samples().unwrap()).unwrap());
     let audio_s = samples / f64::from(SAMPLE_RATE_HZ);
     println!("{audio_s:.0} s of audio, median of {RUNS} runs each");
     for ear in ["sphinx", "neural"] {

@@ -20,20 +20,20 @@ use std::path::{Path, PathBuf};
 use judge::{Fate, Judge};
 use zonecall::clock::{Sample, Span};
 use zonecall::evaluation::truth::{self, SpokenStretch};
-use zonecall::exam::attend::Attention;
 use zonecall::exam::call::Act;
-use zonecall::exam::cutter::{CutterEar, Ending, UtteranceCutter};
 use zonecall::exam::event::{CallEvent, Event};
 use zonecall::exam::parse::meaning;
+use zonecall::exam::phrase_end::AnswerExpected;
 use zonecall::exam::seq::Seq;
-use zonecall::exam::whole::AnswerExpected;
+use zonecall::exam::utterance_outcome::Attention;
+use zonecall::exam::utterance_segmenter::{Ending, SegmenterEar, UtteranceSegmenter};
 use zonecall::language::graph::Moment;
 use zonecall::language::pack::Language;
 use zonecall::protocol::Protocols;
-use zonecall::speech::decode;
 use zonecall::speech::neural::Neural;
 use zonecall::speech::neural::parts::Parts;
 use zonecall::speech::recognise::Recogniser as _;
+use zonecall::speech::recording;
 use zonecall::speech::utterance::UtteranceAudio;
 
 struct Options {
@@ -89,14 +89,14 @@ impl Tool {
     fn hear(&mut self, file: &Path, said: &[SpokenStretch]) -> (Vec<(Seq, Event)>, Vec<Ended>) {
         let (mut lines, mut ended) = (Vec::new(), Vec::new());
         let mut attention = Attention::default();
-        let mut cutter = UtteranceCutter::new(Sample::FIRST, self.ending, &self.ear);
+        let mut cutter = UtteranceSegmenter::new(Sample::FIRST, self.ending, &self.ear);
         self.ear.follow(Moment { limb: None, asked: false });
-        let mut recording = decode::open(file).unwrap();
+        let mut recording = recording::open(file).unwrap();
         loop {
             let block = recording.next_block().unwrap();
             let is_last = block.is_none();
             let ear =
-                CutterEar { engine: &mut self.ear, language: &self.language, protocols: &self.protocols };
+                SegmenterEar { engine: &mut self.ear, language: &self.language, protocols: &self.protocols };
             let over = match &block {
                 Some(block) => cutter.take(block, self.ending, ear),
                 None => cutter.finish(ear),
@@ -113,13 +113,14 @@ impl Tool {
     fn utterance(
         &mut self,
         audio: &UtteranceAudio,
-        cutter: &mut UtteranceCutter,
+        cutter: &mut UtteranceSegmenter,
         attention: &mut Attention,
         said: &[SpokenStretch],
         lines: &mut Vec<(Seq, Event)>,
         ended: &mut Vec<Ended>,
     ) {
-        let ear = CutterEar { engine: &mut self.ear, language: &self.language, protocols: &self.protocols };
+        let ear =
+            SegmenterEar { engine: &mut self.ear, language: &self.language, protocols: &self.protocols };
         let (utterance, parsed) = cutter.recognise(audio, ear).unwrap();
         let scored = self.ear.score(audio).unwrap();
         let text = utterance.text();

@@ -12,8 +12,8 @@ use zonecall::evaluation::judge::{Fate, acts, fate, rank};
 use zonecall::exam::call::Act;
 use zonecall::language::pack::{Language, Pack};
 use zonecall::protocol::Protocols;
-use zonecall::speech::decode;
 use zonecall::speech::recognise::EngineId;
+use zonecall::speech::recording;
 use zonecall::speech::utterance::{Utterance, UtteranceAudio};
 
 /// One line of `truth.tsv`; no words where the speech is none of the language.
@@ -79,7 +79,7 @@ pub fn sampled(truth: &Truth, every: usize) -> bool {
 
 /// The file as one utterance.
 pub fn segment(file: &Path) -> UtteranceAudio {
-    let mut recording = decode::open(file).unwrap();
+    let mut recording = recording::open(file).unwrap();
     let mut samples = Vec::new();
     while let Some(block) = recording.next_block().unwrap() {
         samples.extend(block);

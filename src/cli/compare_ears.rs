@@ -30,9 +30,9 @@ use crate::session::effect::Arrival;
 use crate::session::hearing::{Began, Session, header};
 use crate::session::options::Subject;
 use crate::session::spoken::SpokenLanguage;
-use crate::speech::decode;
 use crate::speech::neural::parts::Parts;
 use crate::speech::recognise::EngineId;
+use crate::speech::recording;
 use crate::speech::scripted::Scripted;
 use crate::speech::utterance::UtteranceAudio;
 use crate::terminal::{self, ShownText as _};
@@ -150,7 +150,7 @@ struct CompareOptions {
 }
 
 fn read(args: &CompareEars) -> anyhow::Result<CompareOptions> {
-    decode::open(&args.audio)?;
+    recording::open(&args.audio)?;
     let protocols = args.knowledge.read()?;
     let spoken = args.language.read(&protocols)?;
     let lexicon = Parts::find(args.ear.head.as_deref(), &spoken.pack.language).head.join("lexicon.dict");
@@ -220,7 +220,7 @@ fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
     let (folder, engine) = (tempfile::tempdir()?, ear.engine.id());
     let mut session = begin(folder.path(), ear, &spoken)?;
     session.open_audio(args.audio.shown().to_string())?;
-    let (mut recording, mut caught) = (decode::open(&args.audio)?, Vec::new());
+    let (mut recording, mut caught) = (recording::open(&args.audio)?, Vec::new());
     while let Some(samples) = recording.next_block()? {
         for block in samples.chunks(BLOCK) {
             for segment in session.take(block)? {

@@ -21,12 +21,12 @@ use crate::protocol::Protocols;
 use crate::session::microphone::open;
 use crate::session::spoken::SpokenLanguage;
 use crate::speech::capture::Capture;
-use crate::speech::decode;
 use crate::speech::endpoint::Endpointer;
 use crate::speech::neural::Neural;
 use crate::speech::neural::adapt::{Adaptation, STEPS};
 use crate::speech::neural::parts::Parts;
 use crate::speech::recognise::Recogniser as _;
+use crate::speech::recording;
 use crate::speech::utterance::UtteranceAudio;
 use crate::terminal::ShownText as _;
 
@@ -241,7 +241,7 @@ fn from_recording(
     learn: &[String],
     judge: &[String],
 ) -> anyhow::Result<(Vec<ReadAloud>, Vec<ReadAloud>)> {
-    let (mut recording, mut utterances) = (decode::open(path)?, Endpointer::new(Sample::FIRST));
+    let (mut recording, mut utterances) = (recording::open(path)?, Endpointer::new(Sample::FIRST));
     let mut segments = Vec::new();
     while let Some(block) = recording.next_block()? {
         segments.extend(utterances.take(&block));

@@ -28,7 +28,7 @@ use crate::session::ear::Ear;
 use crate::session::effect::{Arrival, Effect, Input};
 use crate::session::hearing::{Began, Session, header};
 use crate::session::notice::ScreenChange;
-use crate::speech::decode::{self, Recording};
+use crate::speech::recording::{self, Recording};
 use crate::speech::utterance::UtteranceAudio;
 use crate::terminal::{self, ShownText as _};
 
@@ -92,9 +92,9 @@ pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
 
 fn open(path: &Path) -> anyhow::Result<Recording> {
     if path.as_os_str() == "-" {
-        return Ok(decode::raw(path, Box::new(std::io::stdin())));
+        return Ok(recording::raw(path, Box::new(std::io::stdin())));
     }
-    Ok(decode::open(path)?)
+    Ok(recording::open(path)?)
 }
 
 /// When the first sample was recorded, where that comes from, and the local time's lead on UTC.

@@ -55,7 +55,8 @@ mod tests {
     #[test]
     fn a_cause_that_the_error_names_itself_is_named_once() {
         let cause = std::io::Error::other("unexpected end of file");
-        let error = crate::speech::decode::DecodeError::Read { path: "visit.flac".into(), source: cause };
+        let error =
+            crate::speech::recording::RecordingError::Read { path: "visit.flac".into(), source: cause };
         let error = anyhow::Error::new(error).context("what was heard is kept");
         let text = one_line(&error);
         assert!(text.starts_with("what was heard is kept: cannot read the recording `visit.flac`"), "{text}");

@@ -8,10 +8,10 @@
 use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::exam::bind::bind;
 use crate::exam::call::{Act, Amount, Call, NoteEdge, Problem, Value};
-use crate::exam::instead::NumberInstead;
 use crate::exam::item::Item;
+use crate::exam::normalise::normalised;
+use crate::exam::number_correction::NumberInstead;
 use crate::exam::phrase::{Joint, Phrase, Way};
-use crate::exam::plainly::plainly;
 use crate::exam::sizes::{first_size, which_size};
 use crate::exam::unclear::{
     also_what, begins_like_a_question, corrects_which, like_talk, not_after_no, of_what, of_where, of_which,
@@ -59,7 +59,7 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
     let mut readings = readings(&utterance.words, language, protocols);
     if readings.is_empty() {
         // Only where it is no phrase as it was said: a hesitation between two phrases is talk.
-        let plain = plainly(&utterance.words, language);
+        let plain = normalised(&utterance.words, language);
         if plain != utterance.words {
             readings = self::readings(&plain, language, protocols);
         }

@@ -10,12 +10,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::clock::Sample;
 use crate::code::{LimbCode, ZoneCode};
-use crate::exam::attend::Attention;
 use crate::exam::call::Call;
 use crate::exam::context::Context;
 use crate::exam::event::{CallEvent, Event, Horse, Outcome, UtteranceEvent};
 use crate::exam::live::CallsChanged;
 use crate::exam::seq::Seq;
+use crate::exam::utterance_outcome::Attention;
 use crate::session::ask::SpokenQuestion;
 use crate::session::dialogue_options::DialogueOptions;
 use crate::session::effect::{AnswerExpected, Effect, Expected, Floor};

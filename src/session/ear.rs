@@ -7,8 +7,8 @@
 
 use std::sync::Arc;
 
-use crate::exam::cutter::CutterEar;
 use crate::exam::parse::{Parsed, parse};
+use crate::exam::utterance_segmenter::SegmenterEar;
 use crate::language::graph::Moment;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
@@ -38,8 +38,8 @@ impl Ear {
     }
 
     /// What the stream is cut with.
-    pub(super) fn for_cutter(&mut self) -> CutterEar<'_> {
-        CutterEar { engine: self.engine.as_mut(), language: &self.language, protocols: &self.protocols }
+    pub(super) fn for_cutter(&mut self) -> SegmenterEar<'_> {
+        SegmenterEar { engine: self.engine.as_mut(), language: &self.language, protocols: &self.protocols }
     }
 
     /// What an utterance means by itself.

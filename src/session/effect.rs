@@ -18,7 +18,7 @@ use crate::session::notice::{Device, ScreenChange};
 use crate::session::tone::Tone;
 use crate::speech::utterance::Utterance;
 
-pub use crate::exam::whole::AnswerExpected;
+pub use crate::exam::phrase_end::AnswerExpected;
 
 /// How an utterance came to the ear.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

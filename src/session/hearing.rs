@@ -13,12 +13,12 @@ use chrono::{DateTime, Local, Offset as _, Utc};
 use sha2::{Digest, Sha256};
 
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, Sample, Span, WallQuality};
-use crate::exam::cutter::{Ending, UtteranceCutter};
 use crate::exam::event::{AudioFile, CloseReason, Event, ExamEvent, Header, Horse, JOURNAL_SCHEMA};
 use crate::exam::fold::Exam;
 use crate::exam::journal::{Journal, JournalError};
 use crate::exam::parse::Parsed;
 use crate::exam::seal::seal;
+use crate::exam::utterance_segmenter::{Ending, UtteranceSegmenter};
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::language::pack::NUMBER_RULE;
 use crate::session::dialogue::{Counts, Dialogue, DialogueOptions};
@@ -63,7 +63,7 @@ pub struct Session {
     utc_offset_s: i32,
     journal: Journal,
     keeper: Option<Keeper>,
-    cutter: UtteranceCutter,
+    cutter: UtteranceSegmenter,
     next_sample: Sample,
     n_files: usize,
     /// Since when it is heard, by the monotonic clock.
@@ -116,7 +116,7 @@ impl Session {
         let utc_offset_s = header.utc_offset_s;
         let journal = folder.begin_journal()?;
         let (dialogue, effects) = Dialogue::begin(header, Arc::clone(&ear.protocols));
-        let cutter = UtteranceCutter::new(Sample::FIRST, Ending::AtPause, ear.engine.as_ref());
+        let cutter = UtteranceSegmenter::new(Sample::FIRST, Ending::AtPause, ear.engine.as_ref());
         let mut this = Self {
             folder: folder.clone(),
             ear,
@@ -162,7 +162,7 @@ impl Session {
         let failed = |source| FolderError::Fold { path: folder.journal_file(), source };
         let (dialogue, effects) =
             Dialogue::resume(lines, Arc::clone(&ear.protocols), anchor, resumed).map_err(failed)?;
-        let cutter = UtteranceCutter::new(next_sample, Ending::AtPause, ear.engine.as_ref());
+        let cutter = UtteranceSegmenter::new(next_sample, Ending::AtPause, ear.engine.as_ref());
         let mut this = Self {
             folder: folder.clone(),
             ear,

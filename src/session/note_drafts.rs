@@ -8,11 +8,11 @@
 use chrono::Utc;
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};
-use crate::exam::attend::{NOTE_PAUSE_S, note_s_max};
 use crate::exam::call::NoteEdge;
 use crate::exam::event::{Event, NoteDraft};
 use crate::exam::fold::{Exam, Note};
 use crate::exam::kept_sound::{KeptSoundError, stretch};
+use crate::exam::utterance_outcome::{NOTE_PAUSE_S, note_s_max};
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::protocol::Protocols;
 use crate::speech::neural::transcriber::{Transcriber, Transcript, voiced};

@@ -15,7 +15,7 @@ use chrono::{DateTime, Local, Utc};
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::call::{Act, Command};
 use crate::exam::closed_sets::Presence;
-use crate::exam::cutter::{Ending, Heard, UtteranceCutter};
+use crate::exam::utterance_segmenter::{Ending, Heard, UtteranceSegmenter};
 use crate::exam_folder::{ENCRYPTED, ExamFolder, REMOVING, with_ending};
 use crate::language::graph::Moment;
 use crate::private;
@@ -169,7 +169,7 @@ impl Standby {
         stop: &AtomicBool,
     ) -> Result<Option<Opening>, SessionError> {
         self.ear.engine.follow(Moment::default());
-        let mut cutter = UtteranceCutter::new(Sample::FIRST, Ending::Early, self.ear.engine.as_ref());
+        let mut cutter = UtteranceSegmenter::new(Sample::FIRST, Ending::Early, self.ear.engine.as_ref());
         let mut last = LastSound { samples: Vec::new(), end: Sample::FIRST };
         let mut gate = Gate::default();
         screen.report(Notice::Listening, "waiting for `start of exam`; nothing is kept until then")?;

@@ -11,8 +11,8 @@ use std::time::{Duration, Instant};
 use crate::clock::SAMPLE_RATE_HZ;
 pub use crate::speech::capture_input::CaptureError;
 use crate::speech::capture_input::CaptureInput;
-use crate::speech::decode::{mix, whole};
 use crate::speech::input_device;
+use crate::speech::recording::{mix, whole};
 use crate::speech::resample::{After, Resample};
 
 /// A stream that gives nothing for this long, while it is looked at, is taken for dead.

@@ -20,8 +20,8 @@ use rtrb::{Producer, RingBuffer};
 #[cfg(target_os = "linux")]
 use crate::speech::alsa_input::AlsaInput;
 use crate::speech::capture_input::{CaptureError, CaptureGap, CaptureInput};
-use crate::speech::decode::{CHANNELS_MAX, RATES_HZ};
 use crate::speech::library_messages::silence_library_messages;
+use crate::speech::recording::{CHANNELS_MAX, RATES_HZ};
 
 /// The ring holds this many seconds: a slow engine may think that long before sound is lost.
 const RING_S: usize = 60;

@@ -2,7 +2,7 @@
 
 pub mod utterance;
 pub(crate) mod resample;
-pub mod decode;
+pub mod recording;
 #[cfg(feature = "sound")]
 pub(crate) mod library_messages;
 mod capture_input;

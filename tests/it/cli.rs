@@ -232,7 +232,7 @@ fn completions_into_a_pipe_that_is_closed_are_no_error() {
 
 /// Raw samples of the demo, as a microphone's pipe would give them.
 fn samples(file: &str) -> Vec<u8> {
-    let mut recording = zonecall::speech::decode::open(Path::new(&demo(file))).unwrap();
+    let mut recording = zonecall::speech::recording::open(Path::new(&demo(file))).unwrap();
     let mut bytes = Vec::new();
     while let Some(block) = recording.next_block().unwrap() {
         bytes.extend(block.iter().flat_map(|sample| sample.to_le_bytes()));

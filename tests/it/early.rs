@@ -8,7 +8,7 @@ use zonecall::clock::Sample;
 
 use zonecall::exam::call::{Act, Call, View};
 use zonecall::exam::parse::parse;
-use zonecall::exam::whole::{AnswerExpected, is_whole, stands_apart, tells_of_another};
+use zonecall::exam::phrase_end::{AnswerExpected, is_whole, stands_apart, tells_of_another};
 use zonecall::language::graph::{Moment, WordGraph};
 use zonecall::speech::endpoint::Endpointer;
 use zonecall::speech::utterance::UtteranceAudio;

@@ -3,12 +3,12 @@ use crate::support;
 
 use support::{BUILT_IN, exam, exam_of, header};
 use zonecall::clock::{Sample, Span, WallQuality};
-use zonecall::exam::attend::Attention;
 use zonecall::exam::breaks::Source;
 use zonecall::exam::call::Act;
 use zonecall::exam::event::{AudioFile, CloseReason, Event, Header, Outcome};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
+use zonecall::exam::utterance_outcome::Attention;
 use zonecall::speech::utterance::Utterance;
 
 /// Each call as `words -> limb zone plane structure`, with marks for withdrawn and mended ones.

@@ -12,11 +12,11 @@ use speech::{SECOND, all, room, spoken};
 use zonecall::clock::{Sample, Span};
 use zonecall::language::graph::Moment;
 use zonecall::language::pack::Pack;
-use zonecall::speech::decode;
 use zonecall::speech::dictionary::default_model_dir;
 use zonecall::speech::endpoint::Endpointer;
 use zonecall::speech::keep::{KeepError, Keeper};
 use zonecall::speech::recognise::{EngineError, Recogniser};
+use zonecall::speech::recording;
 use zonecall::speech::scripted::Scripted;
 use zonecall::speech::silence::{KeptSound, look};
 use zonecall::speech::sphinx::Sphinx;
@@ -91,7 +91,7 @@ fn every_usual_wav_is_heard_at_the_same_length_and_loudness() {
                 let sample_format = if float { hound::SampleFormat::Float } else { hound::SampleFormat::Int };
                 let spec = hound::WavSpec { channels, sample_rate, bits_per_sample, sample_format };
                 write_wav(&path, spec, &tone(440.0, sample_rate, 0.5));
-                let recording = decode::open(&path).unwrap();
+                let recording = recording::open(&path).unwrap();
                 let stated = recording.total_samples().unwrap();
                 let samples = all(recording);
                 assert_eq!(samples.len() as u64, stated, "{spec:?}");
@@ -112,7 +112,7 @@ fn a_change_of_rate_does_not_move_a_click_in_time() {
     let mut click = vec![0.0; 48_000];
     click[24_000..24_003].fill(0.9);
     write_wav(&path, spec, &click);
-    let samples = all(decode::open(&path).unwrap());
+    let samples = all(recording::open(&path).unwrap());
     let peak = (0..samples.len()).max_by_key(|at| samples[*at].unsigned_abs()).unwrap();
     assert!(peak.abs_diff(8_000) <= 2, "the click came out at {peak}, wanted 8000");
 }
@@ -124,7 +124,7 @@ fn a_sound_too_high_for_16_khz_does_not_fold_into_speech() {
     let (channels, bits_per_sample, sample_format) = (1, 16, hound::SampleFormat::Int);
     let spec = hound::WavSpec { channels, sample_rate: 48_000, bits_per_sample, sample_format };
     write_wav(&path, spec, &tone(12_000.0, 48_000, 1.0));
-    let samples = all(decode::open(&path).unwrap());
+    let samples = all(recording::open(&path).unwrap());
     let level = rms(&samples[1_000..15_000]);
     assert!(level < 0.001, "12 kHz came through at {level}");
 }
@@ -135,7 +135,7 @@ fn flac_gives_the_very_samples_that_went_in() {
     let path = folder.path().join("speech.flac");
     let samples: Vec<i16> = (0..20_000).map(|i: i32| ((i * 7_919) % 60_000 - 30_000) as i16).collect();
     std::fs::write(&path, flac(&samples, 16_000)).unwrap();
-    let recording = decode::open(&path).unwrap();
+    let recording = recording::open(&path).unwrap();
     assert_eq!(recording.total_samples(), Some(20_000));
     assert_eq!(all(recording), samples);
 }
@@ -145,7 +145,7 @@ fn raw_samples_pass_unchanged_and_half_a_sample_is_left_out() {
     let samples: Vec<i16> = vec![0, 1, -1, i16::MAX, i16::MIN, 12_345];
     let mut bytes: Vec<u8> = samples.iter().flat_map(|sample| sample.to_le_bytes()).collect();
     bytes.push(9);
-    let recording = decode::raw(Path::new("-"), Box::new(std::io::Cursor::new(bytes)));
+    let recording = recording::raw(Path::new("-"), Box::new(std::io::Cursor::new(bytes)));
     assert_eq!(recording.total_samples(), None);
     assert_eq!(all(recording), samples);
 }
@@ -159,7 +159,7 @@ fn a_recording_cut_short_gives_what_it_holds_and_then_says_so() {
     write_wav(&path, spec, &tone(440.0, 16_000, 1.0));
     let whole = std::fs::read(&path).unwrap();
     std::fs::write(&path, &whole[..whole.len() / 2]).unwrap();
-    let mut recording = decode::open(&path).unwrap();
+    let mut recording = recording::open(&path).unwrap();
     let mut n = 0;
     let error = loop {
         match recording.next_block() {
@@ -179,10 +179,10 @@ fn what_is_no_recording_is_refused_by_name() {
     let path = folder.path().join("letter.wav");
     for bytes in [&b"Dear colleague"[..], b"", b"RIFF", b"fLaC"] {
         std::fs::write(&path, bytes).unwrap();
-        let error = decode::open(&path).err().expect("refused").to_string();
+        let error = recording::open(&path).err().expect("refused").to_string();
         assert!(error.contains("letter.wav"), "{error}");
     }
-    let error = decode::open(&folder.path().join("none.wav")).err().expect("refused").to_string();
+    let error = recording::open(&folder.path().join("none.wav")).err().expect("refused").to_string();
     assert!(error.contains("none.wav"), "{error}");
 }
 
@@ -209,7 +209,7 @@ fn kept_audio_states_when_it_began_on_the_local_clock() {
     assert_eq!(bext.originator_reference, "2026-05-05T00:30:00+02:00");
     assert_eq!(read.frame_length().unwrap(), samples.len() as u64);
 
-    let recording = decode::open(&path).unwrap();
+    let recording = recording::open(&path).unwrap();
     assert_eq!(recording.started_at().unwrap().to_string(), "2026-05-05 00:30:00");
     assert_eq!(all(recording), samples);
 }
@@ -224,7 +224,7 @@ fn a_crash_loses_no_more_than_the_last_second() {
         keeper.write(block).unwrap();
     }
     std::mem::forget(keeper); // no destructor runs in a crash
-    let kept = all(decode::open(&path).unwrap());
+    let kept = all(recording::open(&path).unwrap());
     assert_eq!(kept.len(), 3 * SECOND);
     assert_eq!(kept, samples[..kept.len()]);
     let mut read = bwavfile::WaveReader::open(&path).unwrap();

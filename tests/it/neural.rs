@@ -322,7 +322,7 @@ fn a_short_first_word_is_not_cut_off() {
 #[test]
 fn a_word_that_begins_where_the_sound_does_is_not_trusted() {
     // Cut within the first word, what is left sounds like the other leg.
-    let samples = support::speech::all(zonecall::speech::decode::open(&left_fore()).unwrap());
+    let samples = support::speech::all(zonecall::speech::recording::open(&left_fore()).unwrap());
     let span = Span { from: Sample(29_440), to: Sample(47_520) };
     let samples = samples[29_440..47_520].to_vec();
     let cut = UtteranceAudio { span, samples, level_dbfs: -51.0, clipped: 0.0, cut: false };

@@ -5,12 +5,12 @@ use std::process::Command;
 
 use support::speech::{SECOND, all, room};
 use zonecall::clock::Sample;
-use zonecall::exam::cutter::{CutterEar, Ending, UtteranceCutter};
 use zonecall::exam::parse::meaning;
-use zonecall::speech::decode;
+use zonecall::exam::utterance_segmenter::{Ending, SegmenterEar, UtteranceSegmenter};
 use zonecall::speech::neural::Neural;
 use zonecall::speech::neural::parts::Parts;
 use zonecall::speech::recognise::Recogniser;
+use zonecall::speech::recording;
 
 /// Sound comes in such pieces.
 const PIECE: usize = SECOND / 10;
@@ -29,7 +29,7 @@ fn said(voice: &str, text: &str) -> (Vec<i16>, usize) {
     let path = folder.path().join("said.wav");
     let made = Command::new("flite").args(["-voice", voice, "-t", text, "-o"]).arg(&path).status();
     assert!(made.expect("flite; `make setup` installs it").success());
-    let speech = all(decode::open(&path).unwrap());
+    let speech = all(recording::open(&path).unwrap());
     let end = speech.iter().rposition(|sample| sample.unsigned_abs() > 300).unwrap() + SECOND;
     ([room(1.0), speech, room(2.0)].concat(), end)
 }
@@ -38,13 +38,14 @@ fn said(voice: &str, text: &str) -> (Vec<i16>, usize) {
 fn heard(engine: &mut Neural, voice: &str, text: &str) -> Vec<(String, f64)> {
     let (language, protocols) = &*support::BUILT_IN;
     let (samples, end) = said(voice, text);
-    let mut cutter = UtteranceCutter::new(Sample::FIRST, Ending::Early, engine as &dyn Recogniser);
+    let mut cutter = UtteranceSegmenter::new(Sample::FIRST, Ending::Early, engine as &dyn Recogniser);
     let (mut found, mut taken) = (Vec::new(), 0);
     for piece in samples.chunks(PIECE) {
         taken += piece.len();
-        let ended = cutter.take(piece, Ending::Early, CutterEar { engine, language, protocols }).unwrap();
+        let ended = cutter.take(piece, Ending::Early, SegmenterEar { engine, language, protocols }).unwrap();
         for audio in ended {
-            let (utterance, _) = cutter.recognise(&audio, CutterEar { engine, language, protocols }).unwrap();
+            let (utterance, _) =
+                cutter.recognise(&audio, SegmenterEar { engine, language, protocols }).unwrap();
             if !utterance.words.is_empty() {
                 found.push((utterance.text(), (taken as f64 - end as f64) / SECOND as f64));
             }

@@ -13,7 +13,7 @@ use zonecall::session::ear::Ear;
 use zonecall::session::effect::{Arrival, Effect};
 use zonecall::session::hearing::Session;
 use zonecall::session::notice::ScreenChange;
-use zonecall::speech::decode;
+use zonecall::speech::recording;
 use zonecall::speech::scripted::Scripted;
 
 fn session(folder: &Path) -> Session {
@@ -80,7 +80,7 @@ fn journal_and_sound_go_on_and_it_is_told_at_once() {
             assert_eq!(moved, 1);
             let exam = exam.exam(&BUILT_IN.1).unwrap();
             assert_eq!(exam.sound, [], "all of the sound is there");
-            let mut recording = decode::open(&second.join("audio/0001.wav")).unwrap();
+            let mut recording = recording::open(&second.join("audio/0001.wav")).unwrap();
             let mut kept = 0;
             while let Some(block) = recording.next_block().unwrap() {
                 let right = |(idx, value): (u64, &i16)| *value == i16::try_from(idx % 5 + 1).unwrap();

@@ -2,7 +2,7 @@
 use std::path::Path;
 
 use serde::Deserialize;
-use zonecall::speech::decode;
+use zonecall::speech::recording;
 use zonecall::speech::voice_activity::{FRAME_LEN, Strictness, VoiceActivity};
 
 #[derive(Deserialize)]
@@ -22,7 +22,7 @@ struct Case {
 
 fn hind_limb() -> Vec<i16> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio/hind-limb.flac");
-    let (mut recording, mut samples) = (decode::open(&path).unwrap(), Vec::new());
+    let (mut recording, mut samples) = (recording::open(&path).unwrap(), Vec::new());
     while let Some(block) = recording.next_block().unwrap() {
         samples.extend(block);
     }

@@ -8,7 +8,7 @@ use std::process::{Command, Output};
 use sound::{Sound, journal};
 use speech::{SECOND, room};
 use zonecall::language::pack::Pack;
-use zonecall::speech::decode;
+use zonecall::speech::recording;
 
 /// A run of the program with settings and voices of its own.
 fn run(home: &Path, args: &[&str]) -> Output {
@@ -37,7 +37,7 @@ fn spoken(voice: &str, text: &str, folder: &Path) -> Vec<i16> {
         command
     };
     assert!(command.status().expect("the voice; `make setup` installs it").success());
-    speech::all(decode::open(&path).unwrap())
+    speech::all(recording::open(&path).unwrap())
 }
 
 /// The phrases, read one after the other in a quiet room.

@@ -24,12 +24,12 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use zonecall::clock::{Anchor, SAMPLE_RATE_HZ, Sample, Span, WallQuality};
-use zonecall::exam::attend::Attention;
 use zonecall::exam::call::Amount;
 use zonecall::exam::event::{CallEvent, Entered, Event, Header, Horse, JOURNAL_SCHEMA};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::parse::parse;
+use zonecall::exam::utterance_outcome::Attention;
 use zonecall::language::pack::{Language, Pack};
 use zonecall::protocol::Protocols;
 use zonecall::speech::recognise::EngineId;

@@ -4,12 +4,12 @@
 use std::process::Command;
 
 use zonecall::clock::SAMPLE_RATE_HZ;
-use zonecall::speech::decode;
+use zonecall::speech::recording;
 
 pub const SECOND: usize = SAMPLE_RATE_HZ as usize;
 
 /// All samples of a recording.
-pub fn all(mut recording: decode::Recording) -> Vec<i16> {
+pub fn all(mut recording: recording::Recording) -> Vec<i16> {
     let mut samples = Vec::new();
     while let Some(block) = recording.next_block().unwrap() {
         samples.extend(block);
@@ -33,5 +33,5 @@ pub fn spoken(text: &str) -> Vec<i16> {
     let path = folder.path().join("speech.wav");
     let status = Command::new("flite").args(["-voice", "rms", "-t", text, "-o"]).arg(&path).status();
     assert!(status.expect("flite is missing: run `make setup`").success());
-    all(decode::open(&path).unwrap())
+    all(recording::open(&path).unwrap())
 }

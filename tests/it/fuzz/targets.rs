@@ -21,7 +21,7 @@ use zonecall::report::apart::decode_with;
 use zonecall::report::export::json;
 use zonecall::report::history;
 use zonecall::report::picture::pictures;
-use zonecall::speech::decode;
+use zonecall::speech::recording;
 use zonecall::speech::silence::look;
 
 use super::seeds;
@@ -81,7 +81,7 @@ fn of_file(folder: &Path, name: &str, read: fn(&Path)) -> Run {
 }
 
 fn sound(path: &Path) {
-    if let Ok(mut recording) = decode::open(path) {
+    if let Ok(mut recording) = recording::open(path) {
         while let Ok(Some(_)) = recording.next_block() {}
     }
     let _ = look(path);

@@ -7,7 +7,7 @@
 
 use crate::clock::Sample;
 use crate::exam::parse::{Parsed, meaning, parse};
-use crate::exam::whole::{AnswerExpected, is_whole, stands_apart, tells_of_another};
+use crate::exam::phrase_end::{AnswerExpected, is_whole, stands_apart, tells_of_another};
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::speech::endpoint::Endpointer;
@@ -22,7 +22,7 @@ const KNOWN_MAX: usize = 8;
 pub type Heard = (Utterance, Parsed);
 
 /// What the stream is cut with.
-pub struct CutterEar<'a> {
+pub struct SegmenterEar<'a> {
     /// The engine.
     pub engine: &'a mut (dyn Recogniser + 'a),
     /// The language.
@@ -42,7 +42,7 @@ pub enum Ending {
 
 /// Cuts and hears one stream.
 #[derive(Debug)]
-pub struct UtteranceCutter {
+pub struct UtteranceSegmenter {
     source: CutBy,
     ending: Ending,
     /// A question waits for an answer.
@@ -60,7 +60,7 @@ enum CutBy {
     Engine(Stream),
 }
 
-impl UtteranceCutter {
+impl UtteranceSegmenter {
     /// Begins at sample `first`; utterances end early only where the engine is quick enough.
     #[must_use]
     pub fn new(first: Sample, ending: Ending, engine: &dyn Recogniser) -> Self {
@@ -101,7 +101,7 @@ impl UtteranceCutter {
         &mut self,
         samples: &[i16],
         ending: Ending,
-        ear: CutterEar<'_>,
+        ear: SegmenterEar<'_>,
     ) -> Result<Vec<UtteranceAudio>, EngineError> {
         let mut at_pause = AtPauses { ear, answer: self.answer, known: &mut self.known };
         match &mut self.source {
@@ -122,7 +122,7 @@ impl UtteranceCutter {
     ///
     /// # Errors
     /// When the engine fails.
-    pub fn finish(&mut self, ear: CutterEar<'_>) -> Result<Vec<UtteranceAudio>, EngineError> {
+    pub fn finish(&mut self, ear: SegmenterEar<'_>) -> Result<Vec<UtteranceAudio>, EngineError> {
         let mut at_pause = AtPauses { ear, answer: self.answer, known: &mut self.known };
         match &mut self.source {
             CutBy::Engine(stream) => stream.finish(&mut at_pause),
@@ -143,7 +143,7 @@ impl UtteranceCutter {
     ///
     /// # Errors
     /// When the engine fails.
-    pub fn recognise(&mut self, audio: &UtteranceAudio, ear: CutterEar<'_>) -> Result<Heard, EngineError> {
+    pub fn recognise(&mut self, audio: &UtteranceAudio, ear: SegmenterEar<'_>) -> Result<Heard, EngineError> {
         let known = self.known.iter().position(|(utterance, _)| utterance.span == audio.span);
         match known.map(|idx| self.known.swap_remove(idx)) {
             Some(heard) => Ok(heard),
@@ -158,7 +158,7 @@ impl UtteranceCutter {
 
 /// The grammar's word on pauses.
 struct AtPauses<'a, 'b> {
-    ear: CutterEar<'a>,
+    ear: SegmenterEar<'a>,
     answer: AnswerExpected,
     known: &'b mut Vec<Heard>,
 }

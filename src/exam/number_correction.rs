@@ -3,7 +3,7 @@
 //! Takes: the number said anew, and the value it is to correct.
 //! Gives: that value with the new number.
 //! Never: guesses a unit, or which of two numbers is meant; that is a problem, and nothing is taken.
-//! Tested in: `tests/it/language_instead.rs`.
+//! Tested in: `tests/it/language_number_correction.rs`.
 
 use crate::clock::Span;
 use crate::exam::call::{Act, Amount, Call, Problem, Value, ValueSaid};

@@ -37,14 +37,14 @@ pub struct Recording {
     total_samples: Option<u64>,
     started_at: Option<NaiveDateTime>,
     /// What stopped the reading, reported after the samples before it were given.
-    pending: Option<DecodeError>,
+    pending: Option<RecordingError>,
     ended: bool,
 }
 
 /// The recording cannot be read.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum DecodeError {
+pub enum RecordingError {
     /// The file cannot be opened or read.
     #[error("cannot read the recording `{path}`: {source}{}", remedy(source), path = path.shown())]
     Read {
@@ -126,8 +126,8 @@ enum SampleSource {
 ///
 /// # Errors
 /// When it cannot be opened or is neither.
-pub fn open(path: &Path) -> Result<Recording, DecodeError> {
-    let read_failed = |source| DecodeError::Read { path: path.to_owned(), source };
+pub fn open(path: &Path) -> Result<Recording, RecordingError> {
+    let read_failed = |source| RecordingError::Read { path: path.to_owned(), source };
     // A pipe would be waited for without end, and cannot be read from its beginning again.
     if std::fs::metadata(path).is_ok_and(|about| !about.is_file() && !about.is_dir()) {
         let why = "it is not a file; to hear a pipe of raw samples, name it `-`";
@@ -140,7 +140,7 @@ pub fn open(path: &Path) -> Result<Recording, DecodeError> {
     match magic.as_slice() {
         b"RIFF" => open_wav(path, file),
         b"fLaC" => open_flac(path, file),
-        _ => Err(DecodeError::Unknown { path: path.to_owned() }),
+        _ => Err(RecordingError::Unknown { path: path.to_owned() }),
     }
 }
 
@@ -164,7 +164,7 @@ impl Recording {
     ///
     /// # Errors
     /// When the recording is damaged here; what came before was given first.
-    pub fn next_block(&mut self) -> Result<Option<Vec<i16>>, DecodeError> {
+    pub fn next_block(&mut self) -> Result<Option<Vec<i16>>, RecordingError> {
         while !self.ended {
             if let Some(error) = self.pending.take() {
                 self.ended = true;
@@ -180,7 +180,7 @@ impl Recording {
             let samples = match &mut self.resample {
                 Some(resample) => resample
                     .take(&mono, after)
-                    .map_err(|source| DecodeError::Resample { path: self.path.clone(), source })?,
+                    .map_err(|source| RecordingError::Resample { path: self.path.clone(), source })?,
                 None => mono,
             };
             if !samples.is_empty() {
@@ -208,14 +208,14 @@ impl Recording {
         rate_hz: u32,
         channels: usize,
         frames: Option<u64>,
-    ) -> Result<Self, DecodeError> {
+    ) -> Result<Self, RecordingError> {
         if !RATES_HZ.contains(&rate_hz) || !(1..=CHANNELS_MAX).contains(&channels) {
-            return Err(DecodeError::Shape { path: path.to_owned(), rate_hz, channels });
+            return Err(RecordingError::Shape { path: path.to_owned(), rate_hz, channels });
         }
         let resample = (rate_hz != SAMPLE_RATE_HZ)
             .then(|| Resample::new(rate_hz))
             .transpose()
-            .map_err(|source| DecodeError::Resample { path: path.to_owned(), source })?;
+            .map_err(|source| RecordingError::Resample { path: path.to_owned(), source })?;
         let total_samples = frames.map(|n| n.saturating_mul(u64::from(SAMPLE_RATE_HZ)) / u64::from(rate_hz));
         let path = path.to_owned();
         let (started_at, pending, ended) = (None, None, false);
@@ -223,16 +223,16 @@ impl Recording {
     }
 
     /// Adds the next frames, channels interleaved, full scale 1; adds none at the end.
-    fn read(&mut self, frames: &mut Vec<f32>) -> Result<(), DecodeError> {
+    fn read(&mut self, frames: &mut Vec<f32>) -> Result<(), RecordingError> {
         match &mut self.source {
             SampleSource::Wav(reader) => read_wav(reader, BLOCK_FRAMES * self.channels, frames)
-                .map_err(|source| DecodeError::Wav { path: self.path.clone(), source }),
+                .map_err(|source| RecordingError::Wav { path: self.path.clone(), source }),
             SampleSource::Flac { format, decoder, track_id } => {
                 read_flac(format.as_mut(), decoder.as_mut(), *track_id, frames)
-                    .map_err(|source| DecodeError::Flac { path: self.path.clone(), source })
+                    .map_err(|source| RecordingError::Flac { path: self.path.clone(), source })
             }
             SampleSource::Raw(reader) => read_raw(reader.as_mut(), frames)
-                .map_err(|source| DecodeError::Read { path: self.path.clone(), source }),
+                .map_err(|source| RecordingError::Read { path: self.path.clone(), source }),
         }
     }
 }
@@ -240,14 +240,14 @@ impl Recording {
 /// No sample has more bits; a header that says so is damaged.
 const WAV_BITS_MAX: u16 = 32;
 
-fn open_wav(path: &Path, mut file: File) -> Result<Recording, DecodeError> {
+fn open_wav(path: &Path, mut file: File) -> Result<Recording, RecordingError> {
     let started_at = bext_start(&mut file);
-    file.rewind().map_err(|source| DecodeError::Read { path: path.to_owned(), source })?;
+    file.rewind().map_err(|source| RecordingError::Read { path: path.to_owned(), source })?;
     let reader = hound::WavReader::new(BufReader::new(file))
-        .map_err(|source| DecodeError::Wav { path: path.to_owned(), source })?;
+        .map_err(|source| RecordingError::Wav { path: path.to_owned(), source })?;
     let (spec, frames) = (reader.spec(), u64::from(reader.duration()));
     if !(1..=WAV_BITS_MAX).contains(&spec.bits_per_sample) {
-        return Err(DecodeError::Wav { path: path.to_owned(), source: hound::Error::Unsupported });
+        return Err(RecordingError::Wav { path: path.to_owned(), source: hound::Error::Unsupported });
     }
     let source = SampleSource::Wav(reader);
     let recording =
@@ -255,9 +255,9 @@ fn open_wav(path: &Path, mut file: File) -> Result<Recording, DecodeError> {
     Ok(Recording { started_at, ..recording })
 }
 
-fn open_flac(path: &Path, file: File) -> Result<Recording, DecodeError> {
-    let failed = |source| DecodeError::Flac { path: path.to_owned(), source };
-    let unknown = || DecodeError::Unknown { path: path.to_owned() };
+fn open_flac(path: &Path, file: File) -> Result<Recording, RecordingError> {
+    let failed = |source| RecordingError::Flac { path: path.to_owned(), source };
+    let unknown = || RecordingError::Unknown { path: path.to_owned() };
     let stream = MediaSourceStream::new(Box::new(file), MediaSourceStreamOptions::default());
     let format = symphonia::default::get_probe()
         .probe(&Hint::new(), stream, Default::default(), Default::default())
