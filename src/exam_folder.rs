@@ -11,9 +11,9 @@ use std::sync::Arc;
 
 use crate::clock::Sample;
 use crate::exam::event::{AudioFile, Frame};
+use crate::exam::file_integrity::{StillFault, paired_file};
 use crate::exam::fold::{Exam, FoldError, fold};
 use crate::exam::journal::{self, JOURNAL_FILE, Journal, JournalError, Lines};
-use crate::exam::seal::{StillFault, paired_file};
 use crate::exam::sound::note_sound;
 use crate::frames::folder::note_missing;
 use crate::frames::pair::pair;

@@ -3,7 +3,7 @@
 //! Takes: an exam folder and the lines of its journal, with what is wrong with them.
 //! Gives: lines for people: files that are gone or other ones, each signature with what became of it, the last hash.
 //! Never: calls a difference a change of the files where only this version makes the record differently.
-//! Tested in: `tests/it/seal.rs`, `tests/it/people.rs`, `tests/it/time_stamp/`.
+//! Tested in: `tests/it/file_integrity.rs`, `tests/it/people.rs`, `tests/it/time_stamp/`.
 
 use std::collections::BTreeSet;
 use std::io::Write;
@@ -18,7 +18,7 @@ use crate::exam::journal::{Lines, head_is_gone};
 use crate::exam::review::Change;
 use crate::exam::seq::Seq;
 use crate::exam::sign::{Signed, fault};
-use crate::exam::stamp::stamp_of;
+use crate::exam::time_stamp_file::stamp_of;
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::file_name::kept_file;
 use crate::knowledge::measure::Against;

@@ -12,9 +12,9 @@ use anyhow::Context as _;
 use chrono::Utc;
 
 use crate::exam::event::{Event, Frame};
+use crate::exam::file_integrity::sha256;
 use crate::exam::fold::Exam;
 use crate::exam::review::Change;
-use crate::exam::seal::sha256;
 use crate::exam_folder::ExamFolder;
 use crate::file_name::spelled;
 use crate::plain_file;

@@ -15,7 +15,7 @@ use crate::exam::event::Frame;
 use crate::exam::patient::Patient;
 use crate::exam_folder::ExamFolder;
 use crate::frames::folder::were_copied;
-use crate::frames::stamps::copies;
+use crate::frames::save_times::copies;
 use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
 use crate::report::words::count;

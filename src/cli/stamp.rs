@@ -14,7 +14,7 @@ use anyhow::Context as _;
 use super::output::one_line;
 use super::settings::Settings;
 use crate::exam_folder::ExamFolder;
-use crate::signing::stamp::{StampedSignature, stamp as stamp_exam};
+use crate::signing::time_stamp::{StampedSignature, stamp as stamp_exam};
 use crate::terminal::{self, ShownText as _};
 use crate::time_stamp::server::PATIENCE;
 use crate::time_stamp::{Authority, StampServer, Token};

@@ -10,9 +10,9 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Utc};
 
 use crate::exam::event::{Discarded, Event, Frame};
+use crate::exam::file_integrity::{file_hashes, paired_file};
 use crate::exam::fold::Exam;
 use crate::exam::journal::{Journal, JournalError};
-use crate::exam::seal::{paired_file, seal};
 use crate::exam::sign::FileHash;
 use crate::file_name::kept_file;
 use crate::terminal::ShownText as _;
@@ -74,7 +74,7 @@ pub fn discard(
         return Err(DiscardError::Open);
     }
     let is_sound = |file: &str| exam.audio.iter().any(|audio| audio.file == file);
-    let kept = seal(folder, exam).into_iter();
+    let kept = file_hashes(folder, exam).into_iter();
     let gone: Vec<FileHash> = kept
         .filter(|kept| is_inside(&kept.file) && (what == Discard::Files || is_sound(&kept.file)))
         .collect();

@@ -9,12 +9,12 @@ use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
 
+use crate::exam::chain_head::HEAD_FILE;
 use crate::exam::discard::is_inside;
 use crate::exam::event::Erased;
+use crate::exam::file_integrity::paired_file;
 use crate::exam::fold::Exam;
-use crate::exam::head::HEAD_FILE;
 use crate::exam::journal::{JOURNAL_FILE, Journal, JournalError};
-use crate::exam::seal::paired_file;
 use crate::file_name::kept_file;
 use crate::terminal::ShownText as _;
 

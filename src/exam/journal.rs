@@ -17,8 +17,8 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use crate::clock::Sample;
+use crate::exam::chain_head::Head;
 use crate::exam::event::{Erased, Event};
-use crate::exam::head::Head;
 use crate::exam::lines::NO_LINE;
 use crate::exam::seq::Seq;
 use crate::machine::{self, Machine};

@@ -2,7 +2,7 @@
 //!
 //! Takes: an `Utterance`, the exam's `Language`, and the protocols' default units.
 //! Gives: `Parsed`: calls and problems; parsing never fails and never guesses.
-//! Never: looks at what was said before; that is `attend` and `fold`.
+//! Never: looks at what was said before; that is `utterance_outcome` and `fold`.
 //! Tested in: `tests/it/language.rs`.
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};

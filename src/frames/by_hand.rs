@@ -9,7 +9,7 @@ use crate::exam::event::Frame;
 use crate::exam::fold::{Exam, LoggedCall};
 use crate::exam::review::Change;
 use crate::frames::pairing::Tie;
-use crate::frames::stamps::is_picture;
+use crate::frames::save_times::is_picture;
 
 /// What a person said of a still; a call that is not there or was withdrawn pairs with nothing.
 pub(super) fn by_hand(exam: &Exam, frame: &Frame) -> Option<Tie> {

@@ -21,9 +21,9 @@ use crate::frames::lengths::lengths;
 use crate::frames::made_here;
 use crate::frames::part10;
 use crate::frames::scanner_name::scanner_name;
-use crate::frames::stamp::{self, Stamp, problem};
 use crate::frames::stated_site::stated_site;
 use crate::frames::texts::set_right;
+use crate::frames::time_value::{self, TimeValue, problem};
 use crate::frames::video::{unseen, video};
 use crate::trace::Scale;
 
@@ -284,7 +284,8 @@ fn animal(file: &InMemDicomObject) -> Option<Animal> {
             Some("UNALTERED") => Some(false),
             _ => None,
         },
-        born: text(tags::PATIENT_BIRTH_DATE).and_then(|day| stamp::date("Patient's Birth Date", &day).ok()),
+        born: text(tags::PATIENT_BIRTH_DATE)
+            .and_then(|day| time_value::date("Patient's Birth Date", &day).ok()),
     }
     .known()
 }
@@ -315,15 +316,15 @@ const TIMES: [(&str, Tag, Option<Tag>); 4] = [
 
 fn date(file: &InMemDicomObject, utc_offset_s: i32, header: &mut StillHeader) {
     let zone = text_of(file, tags::TIMEZONE_OFFSET_FROM_UTC)
-        .and_then(|text| kept(stamp::zone("Timezone Offset From UTC", &text), &mut header.problems));
-    let mut found: Vec<(&str, Stamp)> = Vec::new();
+        .and_then(|text| kept(time_value::zone("Timezone Offset From UTC", &text), &mut header.problems));
+    let mut found: Vec<(&str, TimeValue)> = Vec::new();
     for (name, first, second) in TIMES {
         let stamp = match second {
-            None => text_of(file, first).map(|text| stamp::date_time(name, &text)),
+            None => text_of(file, first).map(|text| time_value::date_time(name, &text)),
             Some(second) => text_of(file, first).zip(text_of(file, second)).map(|(day, clock)| {
-                let (clock, resolution_s) = stamp::time(name, &clock)?;
-                let local = stamp::date(&name.replace("Time", "Date"), &day)?.and_time(clock);
-                Ok(Stamp { local, resolution_s, utc_offset_s: None })
+                let (clock, resolution_s) = time_value::time(name, &clock)?;
+                let local = time_value::date(&name.replace("Time", "Date"), &day)?.and_time(clock);
+                Ok(TimeValue { local, resolution_s, utc_offset_s: None })
             }),
         };
         if let Some(stamp) = stamp.and_then(|stamp| kept(stamp, &mut header.problems)) {

@@ -20,7 +20,7 @@ use crate::frames::beside::{is_own_file, is_own_folder};
 use crate::frames::dicom::{self, StillHeader};
 use crate::frames::image;
 use crate::frames::part10::{START_BYTES, is_dicom};
-use crate::frames::stamp::problem;
+use crate::frames::time_value::problem;
 use crate::plain_file;
 
 /// The kinds of files that can be stills.

@@ -15,7 +15,7 @@ use crate::exam::call::Problem;
 use crate::frames::dicom::StillHeader;
 use crate::frames::made_here;
 use crate::frames::scanner_name::scanner_name;
-use crate::frames::stamp::{self, problem};
+use crate::frames::time_value::{self, problem};
 use crate::plain_file;
 
 /// More JPEG segments than this before the image's size are not walked.
@@ -111,9 +111,9 @@ fn date(data: &Exif, utc_offset_s: i32, header: &mut StillHeader) {
     };
     let (subsec, offset) = (filled(Tag::SubSecTimeOriginal), filled(Tag::OffsetTimeOriginal));
     // A broken part must not cost the whole time: without it, the time is only less exact.
-    let stamp = stamp::exif(&taken, subsec.as_deref(), offset.as_deref()).or_else(|fault| {
+    let stamp = time_value::exif(&taken, subsec.as_deref(), offset.as_deref()).or_else(|fault| {
         header.problems.push(fault);
-        stamp::exif(&taken, None, None)
+        time_value::exif(&taken, None, None)
     });
     if let Ok(stamp) = stamp {
         header.saved_at = stamp.instant(utc_offset_s);

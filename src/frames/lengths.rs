@@ -10,7 +10,7 @@ use std::path::Path;
 
 use crate::exam::call::Problem;
 use crate::frames::part10::{self, HeadedFile};
-use crate::frames::stamp::problem;
+use crate::frames::time_value::problem;
 use crate::frames::vr::{LONG, SHORT};
 
 /// Elements looked at, those inside sequences included.

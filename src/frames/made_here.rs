@@ -10,7 +10,7 @@ use dicom_object::InMemDicomObject;
 
 use super::element::{items_of, text_of};
 use crate::exam::call::Problem;
-use crate::frames::stamp::problem;
+use crate::frames::time_value::problem;
 
 /// This program, as the maker of objects.
 pub(crate) const MAKER: &str = "zonecall";

@@ -1,6 +1,6 @@
 //! From files of stills to labelled stills.
 
-pub mod stamp;
+pub mod time_value;
 pub(crate) mod vr;
 pub mod lengths;
 pub(crate) mod part10;
@@ -22,7 +22,7 @@ pub mod theil_sen;
 mod vote;
 pub mod clock_fit;
 pub mod known_clock;
-pub(crate) mod stamps;
+pub(crate) mod save_times;
 mod by_hand;
 pub mod pair;
 pub mod outside;

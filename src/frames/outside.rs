@@ -13,7 +13,7 @@ use crate::exam::fold::Exam;
 use crate::frames::clock_fit::{exam_s, scanner_s};
 use crate::frames::pair::bounds_s;
 use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
-use crate::frames::stamps::saved_at;
+use crate::frames::save_times::saved_at;
 
 /// Stills further than this from the beginning or the end of the exam are of another one, in seconds: ten minutes, in which
 /// a vet may still save one that counts.

@@ -16,7 +16,7 @@ use crate::frames::by_hand::{by_hand, standing_copies};
 use crate::frames::clock_fit::{Candidate, Fit, Said, Saved, clock_fit, exam_s};
 use crate::frames::known_clock::known_offset;
 use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
-use crate::frames::stamps::{copy_of, saved_at, through_summer_time};
+use crate::frames::save_times::{copy_of, saved_at, through_summer_time};
 
 // The limits of pairing are our own choices; none has a source.
 

@@ -8,7 +8,7 @@
 use dicom_dictionary_std::uids;
 
 use crate::exam::call::Problem;
-use crate::frames::stamp::problem;
+use crate::frames::time_value::problem;
 
 /// The videos of PS3.5, 8.2 and A.4, in one fragment or several; their UIDs are those of PS3.6, annex A.
 pub(crate) const VIDEOS: [(&str, VideoCoding); 16] = [

@@ -19,7 +19,7 @@ use notify::{EventKind, Watcher as _};
 
 use crate::exam::call::Problem;
 use crate::exam::event::Frame;
-use crate::exam::seal::sha256;
+use crate::exam::file_integrity::sha256;
 use crate::frames::elsewhere::Elsewhere;
 use crate::frames::folder::{files, one, same_name};
 use crate::terminal::ShownText as _;

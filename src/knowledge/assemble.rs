@@ -20,7 +20,7 @@ use crate::knowledge::notes::note_rows;
 use crate::knowledge::record::{ClockRow, ExamInfo, RECORD_SCHEMA, Record, SignedRow};
 use crate::knowledge::rows::{OpposedLines, call_rows, change_rows, entry_rows, frame_rows, words_rows};
 use crate::knowledge::settled::note_settled;
-use crate::knowledge::stamp_row::StampRow;
+use crate::knowledge::time_stamp_row::StampRow;
 use crate::protocol::Protocols;
 
 /// The record of an exam, held against nothing; equal input gives an equal record.

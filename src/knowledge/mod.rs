@@ -3,7 +3,7 @@
 pub mod cautions;
 pub mod step;
 pub mod notes;
-pub mod stamp_row;
+pub mod time_stamp_row;
 mod still_file;
 mod entry_row;
 pub mod record;

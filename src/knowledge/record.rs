@@ -21,7 +21,7 @@ use crate::exam::seq::Seq;
 pub use crate::knowledge::entry_row::EntryRow;
 use crate::knowledge::measure::row::MeasureRow;
 pub use crate::knowledge::notes::{NoteRow, NoteWords};
-use crate::knowledge::stamp_row::StampRow;
+use crate::knowledge::time_stamp_row::StampRow;
 use crate::language::closed_sets::Class;
 
 /// Schema name of the record.

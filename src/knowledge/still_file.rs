@@ -7,7 +7,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::exam::seal::{StillFault, paired_file};
+use crate::exam::file_integrity::{StillFault, paired_file};
 use crate::knowledge::record::FrameRow;
 
 impl FrameRow {

@@ -5,7 +5,7 @@
 //! Never: decodes anything.
 //! Tested in: `tests/it/picture.rs`.
 
-use crate::exam::seal::StillFault;
+use crate::exam::file_integrity::StillFault;
 
 /// Largest file that is read for a picture, in bytes.
 pub const MAX_FILE_BYTES: u64 = 256 * 1024 * 1024;

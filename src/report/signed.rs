@@ -3,7 +3,7 @@
 //! Takes: an exam folder, the lines of its journal and the protocols.
 //! Gives: the signature whose record is another one today, with what differs; the record as it was signed.
 //! Never: calls a signature broken because this version words or computes a record differently.
-//! Tested in: `tests/it/seal.rs`.
+//! Tested in: `tests/it/file_integrity.rs`.
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -12,11 +12,11 @@ use serde_json::Value;
 use sha2::{Digest, Sha256};
 
 use crate::exam::event::Event;
+use crate::exam::file_integrity::note_files;
 use crate::exam::fold::{Exam, FileChange, OtherRecord, RecordDiffers};
 use crate::exam::journal::Lines;
-use crate::exam::seal::note_files;
 use crate::exam::sign::{Signed, fault};
-use crate::exam::stamp::note_stamp;
+use crate::exam::time_stamp_file::note_stamp;
 use crate::exam_folder::{ExamFolder, FolderError, record_against};
 use crate::knowledge::measure::Against;
 use crate::protocol::Protocols;

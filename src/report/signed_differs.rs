@@ -3,7 +3,7 @@
 //! Takes: both as JSON.
 //! Gives: whether only the program's own words differ, and each difference in words.
 //! Never: says that a signature is broken: the journal, the sound and the stills have hashes of their own.
-//! Tested in: `tests/it/seal.rs`.
+//! Tested in: `tests/it/file_integrity.rs`.
 
 use serde_json::{Map, Value};
 

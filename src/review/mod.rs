@@ -15,7 +15,7 @@ mod change;
 mod trace;
 mod caliper;
 mod signature;
-mod stamping;
+mod time_stamping;
 mod cache;
 mod sound;
 mod patience;

@@ -43,8 +43,8 @@ use crate::review::print::{ReportError, ReportRequest, report_of};
 use crate::review::send::{SendRequest, peers, send};
 use crate::review::signature::{FirstVet, Signing, first_vet, people_shown, sign_here, take_back_here};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
-use crate::review::stamping::stamp_aside;
 use crate::review::stills::{earlier, frames, still, thumb};
+use crate::review::time_stamping::stamp_aside;
 use crate::review::trace::{Drawn, trace};
 
 /// Longest change that is read, in bytes.

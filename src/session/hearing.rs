@@ -14,10 +14,10 @@ use sha2::{Digest, Sha256};
 
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, Sample, Span, WallQuality};
 use crate::exam::event::{AudioFile, CloseReason, Event, ExamEvent, Header, Horse, JOURNAL_SCHEMA};
+use crate::exam::file_integrity::file_hashes;
 use crate::exam::fold::Exam;
 use crate::exam::journal::{Journal, JournalError};
 use crate::exam::parse::Parsed;
-use crate::exam::seal::seal;
 use crate::exam::utterance_segmenter::{Ending, UtteranceSegmenter};
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::language::pack::NUMBER_RULE;
@@ -478,7 +478,7 @@ impl Session {
     /// When the disk refuses.
     pub fn close(mut self, reason: CloseReason) -> Result<(String, Ear), SessionError> {
         self.mind_folder()?;
-        let files = seal(self.folder.path(), self.exam());
+        let files = file_hashes(self.folder.path(), self.exam());
         self.step(Input::Line(Box::new(Event::Sealed { files })))?;
         self.step(Input::End { reason: reason.clone() })?;
         let Counts { utterances, calls, not_understood } = self.dialogue.counts();

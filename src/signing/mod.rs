@@ -5,8 +5,8 @@
 //! Never: a key outside the settings folder, a passphrase in a file or on a command line, or one key for two people.
 //! Tested in: `tests/it/people.rs` and `tests/it/review.rs`.
 
-mod evidence;
+mod missing_files;
 pub mod people;
 pub mod sealed_key;
 pub mod sign;
-pub mod stamp;
+pub mod time_stamp;

@@ -9,9 +9,9 @@ use chrono::Utc;
 use sha2::{Digest, Sha256};
 
 use crate::exam::event::Event;
+use crate::exam::file_integrity::file_hashes;
 use crate::exam::fold::LoggedSignature;
 use crate::exam::review::{Change, Review, WordsPart};
-use crate::exam::seal::seal;
 use crate::exam::seq::Seq;
 use crate::exam::sign::{FileHash, Signable, Signed};
 use crate::exam_folder::{ExamFolder, FolderError, record_against};
@@ -21,7 +21,7 @@ use crate::knowledge::record::Record;
 use crate::protocol::Protocols;
 use crate::report::export::json;
 use crate::report::signed::{keep, verified};
-use crate::signing::evidence::lacking;
+use crate::signing::missing_files::lacking;
 use crate::signing::people::{People, PeopleError};
 
 /// Why nothing was signed or taken back.
@@ -144,7 +144,7 @@ pub fn sign(
     let kept = keep(folder, &record)?;
     let record_sha256 = crate::hex(&Sha256::digest(record.as_bytes()));
     let (at, journal_sha256) = (Utc::now(), journal.last_hash().to_owned());
-    let (by, licence, mut files) = (person.name, person.licence, seal(folder.path(), &exam));
+    let (by, licence, mut files) = (person.name, person.licence, file_hashes(folder.path(), &exam));
     // Signed with the others, so that it is missed where it is deleted.
     files.push(FileHash { file: kept, sha256: record_sha256.clone() });
     let signed = Signed::new(Signable { by, licence, at, journal_sha256, record_sha256, files }, &key);

@@ -4,7 +4,7 @@
 //! Gives: times that run on through a fixed acquisition time, past midnight and through a change of summer time; for a file
 //! that shows the still of another one, that still.
 //! Never: changes a still; shifts a time unless the scanner's own numbers say that it ran on.
-//! Tested in: `tests/it/pair_stamps.rs`.
+//! Tested in: `tests/it/pair_save_times.rs`.
 
 use std::path::Path;
 

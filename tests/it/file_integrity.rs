@@ -8,9 +8,9 @@ use ed25519_dalek::SigningKey;
 use sha2::{Digest as _, Sha256};
 use zonecall::clock::Sample;
 use zonecall::exam::event::{AudioFile, Event, Frame};
+use zonecall::exam::file_integrity::{file_hashes, note_files};
 use zonecall::exam::fold::{Exam, RecordDiffers, fold};
 use zonecall::exam::journal::{self, Journal};
-use zonecall::exam::seal::{note_files, seal};
 use zonecall::exam::sign::{Signable, Signed};
 use zonecall::exam::sound::note_sound;
 use zonecall::exam_folder::ExamFolder;
@@ -64,7 +64,7 @@ fn closed() -> tempfile::TempDir {
         ..support::still::frame("")
     };
     journal.append(at, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
-    let files = seal(folder.path(), &exam(folder.path()));
+    let files = file_hashes(folder.path(), &exam(folder.path()));
     let reason = "end of exam".to_owned().into();
     let lines = [Event::Sealed { files }, Event::Closed { reason, samples: 48_000 }];
     journal.append_all(at, Sample(48_000), &lines).unwrap();
@@ -89,7 +89,7 @@ fn sign_as(folder: &Path, kept: bool, as_then: impl FnOnce(String) -> String) {
         at: support::header().started_at,
         journal_sha256: journal.last_hash().to_owned(),
         record_sha256: hex(&Sha256::digest(made.as_bytes())),
-        files: seal(folder, &seen),
+        files: file_hashes(folder, &seen),
     };
     let signed = Signed::new(what, &SigningKey::from_bytes(&[7; 32]));
     journal.append(support::header().started_at, Sample(48_000), &Event::Signed(Box::new(signed))).unwrap();

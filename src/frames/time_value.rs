@@ -1,7 +1,7 @@
 //! Reads the times that files of stills carry.
 //!
 //! Takes: text of DICOM values (DA, TM, DT, time zone) and of EXIF values.
-//! Gives: `Stamp`: a local time, the step it is written in, and a time zone where the text names one.
+//! Gives: `TimeValue`: a local time, the step it is written in, and a time zone where the text names one.
 //! Never: mends an invalid value; it is refused with the reason.
 //! Tested in: here and `tests/it/frames.rs`.
 
@@ -11,7 +11,7 @@ use crate::exam::call::Problem;
 
 /// A time as written in a file.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Stamp {
+pub struct TimeValue {
     /// As written, by the clock on the wall.
     pub local: NaiveDateTime,
     /// Smallest step as written, in seconds.
@@ -20,7 +20,7 @@ pub struct Stamp {
     pub utc_offset_s: Option<i32>,
 }
 
-impl Stamp {
+impl TimeValue {
     /// The instant, by the text's own zone or else by `zone_s` seconds east of UTC.
     ///
     /// None where it would lie outside the years that a calendar can hold.
@@ -111,7 +111,7 @@ pub(crate) fn subseconds(text: &str) -> Option<(u32, f64)> {
 ///
 /// # Errors
 /// A problem that names `what`, where the text is not a date and time.
-pub fn date_time(what: &str, text: &str) -> Result<Stamp, Problem> {
+pub fn date_time(what: &str, text: &str) -> Result<TimeValue, Problem> {
     let (plain, zone) = match text.find(['+', '-']) {
         Some(at) => (&text[..at], Some(zone(what, &text[at..])?)),
         None => (text, None),
@@ -120,7 +120,7 @@ pub fn date_time(what: &str, text: &str) -> Result<Stamp, Problem> {
     let (day, clock) = plain.split_at_checked(8).ok_or_else(wanted)?;
     let (clock, resolution_s) = time(what, clock).map_err(|_| wanted())?;
     let local = date(what, day).map_err(|_| wanted())?.and_time(clock);
-    Ok(Stamp { local, resolution_s, utc_offset_s: zone })
+    Ok(TimeValue { local, resolution_s, utc_offset_s: zone })
 }
 
 /// A time zone as DICOM writes it: `+0200`; from `-1200` to `+1400`, and `-0000` is not allowed (PS3.3 C.12.1.1.8).
@@ -146,7 +146,7 @@ pub fn zone(what: &str, text: &str) -> Result<i32, Problem> {
 ///
 /// # Errors
 /// A problem, where one of them is not valid.
-pub fn exif(text: &str, subsec: Option<&str>, offset: Option<&str>) -> Result<Stamp, Problem> {
+pub fn exif(text: &str, subsec: Option<&str>, offset: Option<&str>) -> Result<TimeValue, Problem> {
     let wanted = || refused("DateTimeOriginal", text, "`YYYY:MM:DD HH:MM:SS`");
     let mut local = NaiveDateTime::parse_from_str(text, "%Y:%m:%d %H:%M:%S").map_err(|_| wanted())?;
     let mut resolution_s = 1.0;
@@ -162,7 +162,7 @@ pub fn exif(text: &str, subsec: Option<&str>, offset: Option<&str>) -> Result<St
                 .or_else(|fault| if offset == "-00:00" { Ok(0) } else { Err(fault) })
         })
         .transpose()?;
-    Ok(Stamp { local, resolution_s, utc_offset_s })
+    Ok(TimeValue { local, resolution_s, utc_offset_s })
 }
 
 #[cfg(test)]

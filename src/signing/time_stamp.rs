@@ -13,7 +13,7 @@ use crate::exam::journal::JournalError;
 use crate::exam::review::Change;
 use crate::exam::seq::Seq;
 use crate::exam::sign::fault;
-use crate::exam::stamp::{stamp_file, stamp_of, stamped_hash};
+use crate::exam::time_stamp_file::{stamp_file, stamp_of, stamped_hash};
 use crate::exam_folder::ExamFolder;
 use crate::private;
 use crate::terminal::ShownText as _;

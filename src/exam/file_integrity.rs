@@ -4,7 +4,7 @@
 //! Gives: the hashes of its files; which of them are other files than when the exam was closed or signed; the way to a
 //! still's file, if that is the file that was paired.
 //! Never: changes a file. A file that is gone is `sound`'s and the stills' own business.
-//! Tested in: `tests/it/seal.rs`.
+//! Tested in: `tests/it/file_integrity.rs`.
 
 use std::collections::BTreeSet;
 use std::io::Read as _;
@@ -61,7 +61,7 @@ pub fn paired_file(folder: &Path, file: &str, sha256: &str) -> Result<PathBuf, S
 
 /// The kept files of an exam as they are now; one that cannot be read is left out.
 #[must_use]
-pub fn seal(folder: &Path, exam: &Exam) -> Vec<FileHash> {
+pub fn file_hashes(folder: &Path, exam: &Exam) -> Vec<FileHash> {
     let sound = exam.audio.iter().map(|audio| &audio.file);
     let files = sound.chain(exam.frames.iter().map(|still| &still.file));
     let hashed = |file: &String| {

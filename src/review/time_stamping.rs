@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use crate::review::house::Room;
 use crate::session::error::in_one_line;
-use crate::signing::stamp::stamp;
+use crate::signing::time_stamp::stamp;
 use crate::terminal::{self, ShownText as _};
 use crate::time_stamp::StampServer;
 
